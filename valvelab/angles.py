@@ -1,0 +1,40 @@
+"""Circle arithmetic in degrees."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+
+def fold(angle_deg: ArrayLike, period: float = 360.0) -> NDArray[np.float64]:
+    """Fold onto [0, period)."""
+    folded = np.mod(np.asarray(angle_deg, dtype=np.float64), period)
+    # np.mod of a tiny negative rounds up to the period itself
+    return np.where(folded >= period, 0.0, folded)
+
+
+def fold_scalar(angle_deg: float, period: float = 360.0) -> float:
+    """Fold one angle onto [0, period)."""
+    folded = angle_deg % period
+    return 0.0 if folded >= period else folded
+
+
+def wrap(angle_deg: ArrayLike, period: float = 360.0) -> NDArray[np.float64]:
+    """Fold onto [-period/2, period/2)."""
+    return fold(np.asarray(angle_deg, dtype=np.float64) + period / 2.0, period) - period / 2.0
+
+
+def wrap_scalar(angle_deg: float, period: float = 360.0) -> float:
+    """Fold one angle onto [-period/2, period/2)."""
+    return fold_scalar(angle_deg + period / 2.0, period) - period / 2.0
+
+
+def shorter_arc_middle(first_deg: float, second_deg: float, period: float = 360.0) -> float:
+    """Middle of two angles on the shorter arc between them, in (-period/2, period/2] around `first_deg`'s turn."""
+    return first_deg + 0.5 * wrap_scalar(second_deg - first_deg, period)
+
+
+def circular_mean(angle_deg: ArrayLike, period: float = 360.0) -> float:
+    """Mean direction of angles on a circle, in [0, period)."""
+    turns = np.exp(2j * np.pi * np.asarray(angle_deg, dtype=np.float64) / period)
+    return fold_scalar(float(np.angle(turns.mean())) * period / (2.0 * np.pi), period)

@@ -1,0 +1,1 @@
+"""The whole shaft: indexing, runout, form and surface."""

@@ -1,0 +1,27 @@
+"""`valvelab characteristics`: every characteristic with its unit and meaning."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from dataclasses import asdict
+
+from valvelab.cli.output import table
+from valvelab.inspection.characteristics import all_characteristics
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Options of the command."""
+    parser.add_argument("--json", action="store_true", help="one JSON document on standard output")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the table of characteristics."""
+    rows = all_characteristics()
+    if args.json:
+        sys.stdout.write(json.dumps({"characteristics": [asdict(row) for row in rows]}, indent=1) + "\n")
+        return 0
+    cells = [[row.name, row.subject, row.unit or "–", row.needs_at or "", row.meaning] for row in rows]
+    sys.stdout.write(table(["name", "of", "unit", "at", "meaning"], cells, left=5) + "\n")
+    return 0

@@ -1,0 +1,88 @@
+"""How a command answers: JSON or a table on standard output, notes on standard error, files by `--out`."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from valvelab.errors import WrongUsage
+from valvelab.records.result import Result, Verdict, exit_code
+from valvelab.units import System, display_unit, show
+
+MARKS = {"accept": "✓ accept", "reject": "✗ reject", "undecided": "? undecided"}
+
+
+def table(header: Sequence[str], rows: Sequence[Sequence[str]], left: int = 1) -> str:
+    """Plain text table; the first `left` columns flush left, the others flush right."""
+    widths = [max(len(row[column]) for row in [header, *rows]) for column in range(len(header))]
+    lines = []
+    for row in [header, ["─" * width for width in widths], *rows]:
+        cells = [
+            cell.ljust(width) if column < left else cell.rjust(width)
+            for column, (cell, width) in enumerate(zip(row, widths, strict=True))
+        ]
+        lines.append("  ".join(cells).rstrip())
+    return "\n".join(lines)
+
+
+def verdict_table(verdicts: Sequence[Verdict], system: System) -> str:
+    """The verdicts as a text table, or an empty string."""
+    if not verdicts:
+        return ""
+    rows = []
+    for verdict in verdicts:
+        unit = display_unit(verdict.unit, system).label
+        chance = verdict.probability_conforming
+        rows.append([
+            verdict.characteristic + ("" if verdict.at_mm is None else f" @ {show(verdict.at_mm, 'mm', system)}"),
+            verdict.item,
+            show(verdict.measured, verdict.unit, system),
+            show(verdict.standard_uncertainty, verdict.unit, system),
+            show(verdict.lower, verdict.unit, system),
+            show(verdict.upper, verdict.unit, system),
+            unit,
+            "–" if chance is None else f"{100.0 * chance:.1f} %",
+            MARKS[verdict.decision],
+            verdict.clause or "",
+        ])  # fmt: skip
+    header = ["characteristic", "item", "measured", "u", "lower", "upper", "unit", "conforms", "verdict", "clause"]
+    return table(header, rows, left=2)
+
+
+def finish(
+    result: Result,
+    args: argparse.Namespace,
+    text: Callable[[], str],
+    certificate: Callable[[Path], None] | None = None,
+) -> int:
+    """Print and write one result; returns the exit code that its verdicts ask for.
+
+    `text` makes the readable table; `certificate` writes a PDF to the path given.
+    """
+    if args.out is not None:
+        write_out(result, args.out, text, certificate)
+    if args.json:
+        sys.stdout.write(result.model_dump_json(indent=1) + "\n")
+    elif args.out is None or not args.quiet:
+        sys.stdout.write(text().rstrip() + "\n")
+    if not args.quiet:
+        for note in result.notes:
+            sys.stderr.write(f"{note.level}: {note.about}: {note.text}\n")
+    return exit_code(result.verdicts)
+
+
+def write_out(result: Result, path: Path, text: Callable[[], str], certificate: Callable[[Path], None] | None) -> None:
+    """Write one result to a file whose ending says the form."""
+    match path.suffix.lower():
+        case ".json":
+            path.write_text(result.model_dump_json(indent=1) + "\n", encoding="utf-8")
+        case ".pdf":
+            if certificate is None:
+                raise WrongUsage(f"--out {path}: this command writes no certificate; expected .json or .txt")
+            certificate(path)
+        case ".txt" | "":
+            path.write_text(text().rstrip() + "\n", encoding="utf-8")
+        case ending:
+            raise WrongUsage(f"--out {path}: found ending {ending!r}, expected .json, .txt or .pdf")

@@ -1,0 +1,1 @@
+"""Deciding: limits, envelopes, uncertainty, gauge study."""

@@ -1,0 +1,83 @@
+"""Deciding with the measurement's uncertainty.
+
+Sources: JCGM 106:2012 (probability of conformity), ISO 14253-1:2017 (guarded rule, default 95 %).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+from valvelab.errors import CannotEvaluate, Reason
+
+Rule = Literal["guarded", "simple"]
+Outcome = Literal["accept", "reject", "undecided"]
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """Outcome, the probability that the true value conforms (None without uncertainty), the rule used."""
+
+    outcome: Outcome
+    probability: float | None
+    rule: Rule
+
+
+def normal_distribution(z: float) -> float:
+    """Φ(z), accurate in both tails."""
+    return 0.5 * math.erfc(-z / math.sqrt(2.0))
+
+
+def probability_conforming(
+    measured: float, standard_uncertainty: float, lower: float | None, upper: float | None
+) -> float:
+    """Probability, 0 to 1, that the true value lies within [lower, upper]; a missing limit is open.
+
+    Φ((U − y)/u) − Φ((L − y)/u), evaluated from the nearer tail so that small values keep their digits.
+    Source: JCGM 106:2012, clause 7.
+    """
+    y, u = measured, standard_uncertainty
+    if not (u > 0.0 and math.isfinite(u)):
+        raise CannotEvaluate(Reason.OUT_OF_RANGE, f"standard uncertainty: found {u:g}, expected above 0")
+    above = 0.0 if upper is None else normal_distribution((y - upper) / u)
+    below = 0.0 if lower is None else normal_distribution((lower - y) / u)
+    if above + below <= 0.5:
+        return 1.0 - above - below
+    if upper is not None and y > upper:
+        return max(0.0, above_complement(upper, y, u) - below)
+    if lower is not None and y < lower:
+        return max(0.0, above_complement(-lower, -y, u) - above)
+    return max(0.0, 1.0 - above - below)
+
+
+def above_complement(limit: float, measured: float, u: float) -> float:
+    """Probability of lying below `limit`, Φ((limit − y)/u)."""
+    return normal_distribution((limit - measured) / u)
+
+
+def decide(
+    measured: float,
+    standard_uncertainty: float | None,
+    lower: float | None,
+    upper: float | None,
+    rule: Rule = "guarded",
+    confidence: float = 0.95,
+) -> Decision:
+    """Accept, reject or leave undecided one measured value against its limits.
+
+    `guarded`: accept where the probability of conformity reaches `confidence`, reject where it is at most
+    1 − `confidence`, undecided between. `simple`: by the measured value alone. Without an uncertainty the
+    simple rule is used (the caller says so in a note). Source: ISO 14253-1:2017, JCGM 106:2012.
+    """
+    inside = (lower is None or measured >= lower) and (upper is None or measured <= upper)
+    if standard_uncertainty is None or standard_uncertainty <= 0.0:
+        return Decision("accept" if inside else "reject", None, "simple")
+    probability = probability_conforming(measured, standard_uncertainty, lower, upper)
+    if rule == "simple":
+        return Decision("accept" if inside else "reject", probability, "simple")
+    if probability >= confidence:
+        return Decision("accept", probability, "guarded")
+    if probability <= 1.0 - confidence:
+        return Decision("reject", probability, "guarded")
+    return Decision("undecided", probability, "guarded")

@@ -1,0 +1,1 @@
+"""The valve gear at speed."""

@@ -1,0 +1,67 @@
+"""One exception tree: each carries a machine-readable reason and one clear sentence."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+
+class ValvelabError(Exception):
+    """Base of everything the program raises on purpose; `str()` is the sentence shown."""
+
+
+class Reason(StrEnum):
+    """Why a quantity could not be evaluated."""
+
+    NOT_REACHED = "not reached"
+    NO_BASE_CIRCLE = "no base circle"
+    TOO_FEW_READINGS = "too few readings"
+    MISSING_INPUT = "missing input"
+    IMPOSSIBLE_CONTOUR = "impossible contour"
+    OUT_OF_RANGE = "out of range"
+    NOT_FEASIBLE = "not feasible"
+    BAD_VALUES = "bad values"
+
+
+class CannotEvaluate(ValvelabError):
+    """A computation that refuses its input, with the reason and a sentence."""
+
+    def __init__(self, reason: Reason, sentence: str) -> None:
+        super().__init__(sentence)
+        self.reason = reason
+
+
+class BadFile(ValvelabError):
+    """An input that can't be used: which file, where in it, what was found, what was expected.
+
+    `place` is a line ("line 12"), a cell ("B7"), a key ("[stop] readings") or "" for the whole file.
+    """
+
+    def __init__(self, file: str, place: str, found: str, expected: str) -> None:
+        where = f"{file}, {place}" if place else file
+        super().__init__(f"{where}: found {found}, expected {expected}")
+        self.file = file
+        self.place = place
+        self.found = found
+        self.expected = expected
+
+
+class BadSpec(BadFile):
+    """A spec that can't be used."""
+
+
+class BadQuantity(ValvelabError):
+    """A typed quantity that can't be read: field, what was found, what was expected."""
+
+    def __init__(self, field: str, found: str, expected: str) -> None:
+        super().__init__(f"{field}: found {found}, expected {expected}")
+        self.field = field
+        self.found = found
+        self.expected = expected
+
+
+class WrongUsage(ValvelabError):
+    """A command line that asks for something the program does not do (exit 2)."""
+
+
+class StoreError(ValvelabError):
+    """The record store can't be reached, read or written."""

@@ -1,0 +1,1 @@
+"""What a plot shows, described without any drawing toolkit."""

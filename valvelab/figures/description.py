@@ -1,0 +1,113 @@
+"""What a plot shows: curves, bands, marks and axes by role, so that screen and paper cannot disagree.
+
+Coordinates are canonical; `Axis.unit` names the canonical unit and the drawing side converts for display.
+Roles name meaning, never colour; a theme maps each role to a colour and a width.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+from valvelab.arrays import FloatArray
+
+Role = Literal[
+    "measured", "measured_quiet", "nominal", "readings", "band", "outside", "fit", "guide",
+    "accept", "reject", "undecided", "intake", "exhaust", "series",
+]  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Axis:
+    """An axis: what it shows and its canonical unit; `range` fixes the ends where given."""
+
+    label: str
+    unit: str
+    range: tuple[float, float] | None = None
+    reversed: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Curve:
+    """A line through points; NaN in `y` breaks it. `series` picks a data colour where role is "series"."""
+
+    x: FloatArray
+    y: FloatArray
+    role: Role
+    label: str = ""
+    series: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """A filled region between two curves over the same x."""
+
+    x: FloatArray
+    lower: FloatArray
+    upper: FloatArray
+    role: Role = "band"
+    label: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Marks:
+    """Points with a symbol; verdict roles draw shape and colour both."""
+
+    x: FloatArray
+    y: FloatArray
+    role: Role
+    label: str = ""
+    texts: tuple[str, ...] = ()
+    series: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Guide:
+    """A straight line at one value of one axis, with its label at the end."""
+
+    value: float
+    along: Literal["x", "y"]
+    role: Role = "guide"
+    label: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """One plot."""
+
+    name: str
+    title: str
+    x_axis: Axis
+    y_axis: Axis
+    curves: tuple[Curve, ...] = ()
+    bands: tuple[Band, ...] = ()
+    marks: tuple[Marks, ...] = ()
+    guides: tuple[Guide, ...] = ()
+    equal_scale: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class HeatMap:
+    """Rows (named) by x, with a value in each cell; `diverging` centres the colours on zero."""
+
+    name: str
+    title: str
+    x_axis: Axis
+    rows: tuple[str, ...]
+    x: FloatArray
+    values: FloatArray
+    value_axis: Axis
+    diverging: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Dial:
+    """Directions on a circle: an angle clockwise from top seen from the drive end, with a label each."""
+
+    name: str
+    title: str
+    angles_deg: FloatArray
+    labels: tuple[str, ...]
+    roles: tuple[Role, ...]
+    nominal_deg: FloatArray | None = None
+    remarks: tuple[str, ...] = field(default=())

@@ -1,0 +1,1 @@
+"""The contour of a lobe and its contact under a follower."""

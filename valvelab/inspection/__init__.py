@@ -1,0 +1,1 @@
+"""The uses as pure functions: measurement and spec in, result out."""

@@ -1,0 +1,53 @@
+"""Every characteristic once: name, unit, what it means, how it is computed, where that comes from.
+
+The listing command, the window's column tips, the certificate's method page and the README table read this.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from importlib import import_module
+from typing import Literal
+
+from valvelab.units import Dimension
+
+Subject = Literal["lobe", "camshaft", "spring", "station", "shaft", "trace", "valve", "phasing", "gauge"]
+
+
+@dataclass(frozen=True, slots=True)
+class Characteristic:
+    """One entry of the table.
+
+    `unit` is the unit of the JSON key and of a bare number in a spec; `needs_at` names what `at` is
+    ("lift", "height") for characteristics that need one.
+    """
+
+    name: str
+    unit: str
+    dimension: Dimension
+    subject: Subject
+    meaning: str
+    method: str
+    source: str
+    needs_at: Literal["lift", "height"] | None = None
+
+
+_TABLES = (
+    "valvelab.inspection.lobe_characteristics",
+    "valvelab.inspection.spring_characteristics",
+    "valvelab.inspection.shaft_characteristics",
+    "valvelab.inspection.engine_characteristics",
+)
+
+
+def all_characteristics() -> tuple[Characteristic, ...]:
+    """All entries, by subject then in the order of their table."""
+    rows: list[Characteristic] = []
+    for module in _TABLES:
+        rows.extend(import_module(module).CHARACTERISTICS)
+    return tuple(rows)
+
+
+def by_name(name: str) -> Characteristic | None:
+    """The entry of that name, or None."""
+    return next((row for row in all_characteristics() if row.name == name), None)

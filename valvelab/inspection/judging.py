@@ -1,0 +1,173 @@
+"""Limits of a spec against measured values: one path for every kind of part."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+
+from valvelab.conformity.decision import decide
+from valvelab.errors import BadQuantity, BadSpec
+from valvelab.inspection.characteristics import Characteristic, by_name
+from valvelab.records.result import Note, Verdict, warning
+from valvelab.records.spec import LimitSpec, Quantity, Selection, Spec
+from valvelab.units import parse_angle, parse_quantity
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """A value with its standard uncertainty, in the characteristic's unit; None with the reason it is missing."""
+
+    value: float | None
+    standard_uncertainty: float | None = None
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """Something limits apply to: its name, its kind, and how to look up a characteristic at a lift or height.
+
+    `look_up(name, at_mm)` returns None where the item has no such characteristic.
+    """
+
+    name: str
+    kind: str | None
+    look_up: Callable[[str, float | None], Measured | None]
+
+
+def limit_value(quantity: Quantity, characteristic: Characteristic, field: str) -> float:
+    """A spec's quantity in the characteristic's own unit ("0.050 in", "232 crank deg", a bare number)."""
+    unit = characteristic.unit
+    if characteristic.dimension == "angle":
+        return parse_angle(quantity, "crank" if "crank" in unit else "cam", field)
+    if "/" in unit and characteristic.dimension == "number" and isinstance(quantity, str):
+        number, _, tail = quantity.strip().partition(" ")
+        if tail.strip() not in {"", unit}:
+            raise BadQuantity(field, f"unit {tail.strip()!r}", f"{unit}")
+        return parse_quantity(number, "number", field)
+    value = parse_quantity(quantity, characteristic.dimension, field)
+    if unit == "um" and isinstance(quantity, str) and not _is_bare(quantity):
+        return value * 1000.0
+    return value
+
+
+def _is_bare(quantity: str) -> bool:
+    try:
+        float(quantity.replace(",", "."))
+    except ValueError:
+        return False
+    return True
+
+
+def ends(limit: LimitSpec, characteristic: Characteristic, field: str) -> tuple[float | None, float | None]:
+    """Lower and upper end of a limit, in the characteristic's unit."""
+
+    def value(quantity: Quantity | None, name: str) -> float | None:
+        return None if quantity is None else limit_value(quantity, characteristic, f"{field} {name}")
+
+    nominal = value(limit.nominal, "nominal")
+    if nominal is None:
+        lower, upper = value(limit.min, "min"), value(limit.max, "max")
+    else:
+        below, above = value(limit.below, "below"), value(limit.above, "above")
+        lower = None if below is None else nominal - abs(below)
+        upper = None if above is None else nominal + abs(above)
+    if lower is not None and upper is not None and lower > upper:
+        raise BadQuantity(field, f"lower {lower:g} above upper {upper:g}", "lower at or below upper")
+    return lower, upper
+
+
+def selected(items: Iterable[Item], selection: Selection) -> list[Item]:
+    """Items named by `all`, a kind (`intake`, `exhaust`, …) or a list of names."""
+    if selection == "all":
+        return list(items)
+    if isinstance(selection, str):
+        return [item for item in items if item.kind == selection]
+    return [item for item in items if item.name in selection]
+
+
+def judge(
+    spec: Spec,
+    items: dict[str, list[Item]],
+    spec_file: str = "spec",
+) -> tuple[list[Verdict], list[Note]]:
+    """Verdicts for every limit of `spec` that concerns one of the given subjects.
+
+    `items` maps a subject ("lobe", "camshaft", "spring", "station", …) to its items. A limit whose subject is
+    not among them is passed over: one spec serves the camshaft and the springs. A value that is missing
+    is undecided, with the reason in a note. Raises BadSpec for an unknown characteristic or a wrong dimension.
+    """
+    verdicts: list[Verdict] = []
+    notes: list[Note] = []
+    for number, limit in enumerate(spec.limit, start=1):
+        field = f"[[limit]] {number}"
+        characteristic = by_name(limit.of)
+        if characteristic is None:
+            raise BadSpec(spec_file, field, f"of = {limit.of!r}", "a name listed by `valvelab characteristics`")
+        if characteristic.subject not in items:
+            continue
+        try:
+            lower, upper = ends(limit, characteristic, limit.of)
+            at_mm = None if limit.at is None else parse_quantity(limit.at, "length", f"{limit.of} at")
+        except BadQuantity as error:
+            raise BadSpec(spec_file, f"{field} {error.field}", error.found, error.expected) from None
+        if characteristic.needs_at == "lift" and at_mm is None:
+            raise BadSpec(spec_file, field, f"{limit.of} without `at`", "the lift it is judged at")
+        selection = _selection(limit, characteristic)
+        chosen = selected(items[characteristic.subject], selection)
+        if not chosen:
+            notes.append(warning(limit.of, f"{field}: nothing measured is selected by {selection!r}"))
+        for item in chosen:
+            measured = item.look_up(limit.of, at_mm)
+            if measured is None:
+                measured = Measured(None, None, "not derived from these readings")
+            verdicts.append(_verdict(spec, limit, characteristic, item, measured, (lower, upper), at_mm))
+            notes.extend(_remarks(spec, limit, item, measured))
+    return verdicts, notes
+
+
+def _selection(limit: LimitSpec, characteristic: Characteristic) -> Selection:
+    by_subject: dict[str, Selection] = {
+        "lobe": limit.lobes, "spring": limit.springs, "station": limit.stations, "valve": limit.valves,
+    }  # fmt: skip
+    selection = by_subject.get(characteristic.subject, "all")
+    if characteristic.subject == "valve" and selection == "all":
+        return limit.lobes
+    return selection
+
+
+def _verdict(
+    spec: Spec,
+    limit: LimitSpec,
+    characteristic: Characteristic,
+    item: Item,
+    measured: Measured,
+    limits: tuple[float | None, float | None],
+    at_mm: float | None,
+) -> Verdict:
+    decision = None
+    if measured.value is not None:
+        decision = decide(
+            measured.value, measured.standard_uncertainty, *limits, spec.decision.rule, spec.decision.confidence
+        )
+    return Verdict(
+        characteristic=limit.of,
+        item=item.name,
+        at_mm=at_mm,
+        measured=measured.value,
+        unit=characteristic.unit,
+        standard_uncertainty=measured.standard_uncertainty,
+        lower=limits[0],
+        upper=limits[1],
+        probability_conforming=None if decision is None else decision.probability,
+        decision="undecided" if decision is None else decision.outcome,
+        clause=limit.clause,
+    )
+
+
+def _remarks(spec: Spec, limit: LimitSpec, item: Item, measured: Measured) -> list[Note]:
+    about = f"{item.name} {limit.of}"
+    if measured.value is None:
+        return [warning(about, f"undecided: {measured.reason or 'the value could not be derived'}")]
+    if measured.standard_uncertainty is None and spec.decision.rule == "guarded":
+        return [warning(about, "no uncertainty is known, so the simple rule decided")]
+    return []

@@ -1,0 +1,1 @@
+"""One lobe: from the readings to a fitted profile and its characteristics."""

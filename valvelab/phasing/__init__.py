@@ -1,0 +1,1 @@
+"""Degreeing: where the cam stands against the crank."""

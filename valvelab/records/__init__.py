@@ -1,0 +1,1 @@
+"""What is kept or exchanged: versioned models."""

@@ -1,0 +1,81 @@
+"""What every command answers: the models behind the JSON documents.
+
+Field names carry their unit. A field that could not be derived is None and a note says why.
+"""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict
+
+from valvelab import __version__
+
+
+class Record(BaseModel):
+    """Base of all records: frozen, closed to unknown fields, never NaN."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, ser_json_inf_nan="null")
+
+
+class Source(Record):
+    """One input file and its identity."""
+
+    file: str
+    sha256: str
+
+
+class Note(Record):
+    """Something the reader of a result has to know."""
+
+    level: Literal["info", "warning"]
+    about: str
+    text: str
+
+
+Decision = Literal["accept", "reject", "undecided"]
+
+
+class Verdict(Record):
+    """One characteristic of one item held against its limits."""
+
+    characteristic: str
+    item: str
+    at_mm: float | None = None
+    measured: float | None
+    unit: str
+    standard_uncertainty: float | None
+    lower: float | None = None
+    upper: float | None = None
+    probability_conforming: float | None
+    decision: Decision
+    clause: str | None = None
+
+
+class Result(Record):
+    """Head of every result; each command adds its own keys beside these."""
+
+    program: Literal["valvelab"] = "valvelab"
+    version: str = __version__
+    command: str
+    source: tuple[Source, ...] = ()
+    notes: tuple[Note, ...] = ()
+    verdicts: tuple[Verdict, ...] = ()
+
+
+def exit_code(verdicts: tuple[Verdict, ...]) -> int:
+    """0 all accepted or nothing judged, 1 something rejected, 4 nothing rejected but something undecided."""
+    decisions = {verdict.decision for verdict in verdicts}
+    if "reject" in decisions:
+        return 1
+    return 4 if "undecided" in decisions else 0
+
+
+def info(about: str, text: str) -> Note:
+    """A note for the record."""
+    return Note(level="info", about=about, text=text)
+
+
+def warning(about: str, text: str) -> Note:
+    """A note that asks for attention."""
+    return Note(level="warning", about=about, text=text)

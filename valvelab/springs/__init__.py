@@ -1,0 +1,1 @@
+"""One spring and many: forces, rate, coil bind, stress, matching, shims."""

@@ -1,0 +1,184 @@
+"""Units at the edges: typed quantities and column units to canonical values, and back for display.
+
+Canonical: mm, N, N/mm, MPa, kg, s, Hz, deg, degC, 1/min. Inside the program nothing else exists.
+The conversion factors follow from the inch (25.4 mm) and the pound-force (4.4482216152605 N), both exact.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+from typing import Literal
+
+from valvelab.errors import BadQuantity
+
+Dimension = Literal[
+    "length", "force", "rate", "stress", "mass", "time", "frequency", "speed",
+    "angle", "temperature", "number", "percent",
+]  # fmt: skip
+System = Literal["metric", "inch"]
+
+INCH_MM = 25.4
+POUND_FORCE_N = 4.4482216152605
+POUND_KG = 0.45359237
+PSI_MPA = POUND_FORCE_N / INCH_MM**2
+
+CANONICAL: dict[Dimension, str] = {
+    "length": "mm",
+    "force": "N",
+    "rate": "N/mm",
+    "stress": "MPa",
+    "mass": "kg",
+    "time": "s",
+    "frequency": "Hz",
+    "speed": "rpm",
+    "angle": "deg",
+    "temperature": "degC",
+    "number": "",
+    "percent": "%",
+}
+
+FACTORS: dict[Dimension, dict[str, float]] = {
+    "length": {"mm": 1.0, "um": 1e-3, "µm": 1e-3, "μm": 1e-3, "nm": 1e-6, "cm": 10.0, "m": 1000.0,
+               "in": INCH_MM, "inch": INCH_MM, '"': INCH_MM, "thou": INCH_MM / 1000.0},
+    "force": {"N": 1.0, "kN": 1000.0, "lbf": POUND_FORCE_N, "lb": POUND_FORCE_N, "lbs": POUND_FORCE_N,
+              "kgf": 9.80665},
+    "rate": {"N/mm": 1.0, "N/m": 1e-3, "kN/m": 1.0, "lbf/in": POUND_FORCE_N / INCH_MM,
+             "lb/in": POUND_FORCE_N / INCH_MM, "kgf/mm": 9.80665},
+    "stress": {"MPa": 1.0, "N/mm2": 1.0, "N/mm²": 1.0, "Pa": 1e-6, "GPa": 1000.0, "psi": PSI_MPA,
+               "ksi": 1000.0 * PSI_MPA, "kpsi": 1000.0 * PSI_MPA, "Mpsi": 1e6 * PSI_MPA},
+    "mass": {"kg": 1.0, "g": 1e-3, "lb": POUND_KG, "oz": POUND_KG / 16.0},
+    "time": {"s": 1.0, "ms": 1e-3, "min": 60.0},
+    "frequency": {"Hz": 1.0, "kHz": 1000.0, "1/s": 1.0, "cpm": 1.0 / 60.0},
+    "speed": {"rpm": 1.0, "1/min": 1.0, "rev/min": 1.0},
+    "angle": {"deg": 1.0, "°": 1.0, "rad": 180.0 / math.pi},
+    "temperature": {"degC": 1.0, "°C": 1.0, "C": 1.0},
+    "number": {"": 1.0},
+    "percent": {"%": 1.0, "": 1.0},
+}  # fmt: skip
+
+_QUANTITY = re.compile(r"\s*([+\-−]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+\-]?\d+)?)\s*(.*?)\s*")
+
+
+def split_quantity(text: str, field: str) -> tuple[float, str]:
+    """Split `"0.050 in"` into its number and its unit (the unit may be empty).
+
+    A decimal comma is read as a decimal point. Refuses text without a leading finite number.
+    """
+    match = _QUANTITY.fullmatch(text)
+    if match is None:
+        raise BadQuantity(field, f"{text!r}", "a number, with or without a unit")
+    number = float(match.group(1).replace("−", "-").replace(",", "."))
+    if not math.isfinite(number):
+        raise BadQuantity(field, f"{text!r}", "a finite number")
+    return number, match.group(2)
+
+
+def factor(unit: str, dimension: Dimension, field: str) -> float:
+    """Canonical units per one `unit`; refuses a unit of another dimension with the field's name."""
+    table = FACTORS[dimension]
+    if unit in table:
+        return table[unit]
+    lowered = {name.lower(): value for name, value in table.items()}
+    if unit.lower() in lowered:
+        return lowered[unit.lower()]
+    wanted = ", ".join(dict.fromkeys(name for name in table if name.isascii() and name not in {"", '"'}))
+    raise BadQuantity(field, f"unit {unit!r}", f"a {dimension} unit ({wanted})")
+
+
+def parse_quantity(value: str | float, dimension: Dimension, field: str) -> float:
+    """Canonical value of a quantity as a person types it: `"0.050 in"` → 1.27; a bare number is canonical.
+
+    Refuses booleans, non-finite numbers and units of a wrong dimension, naming `field`.
+    """
+    if isinstance(value, bool):
+        raise BadQuantity(field, f"{value!r}", f"a {dimension}")
+    if isinstance(value, int | float):
+        if not math.isfinite(value):
+            raise BadQuantity(field, f"{value!r}", "a finite number")
+        return float(value)
+    if dimension == "temperature":
+        return _temperature(value, field)
+    number, unit = split_quantity(value, field)
+    if not unit:
+        return number
+    return number * factor(unit, dimension, field)
+
+
+def _temperature(text: str, field: str) -> float:
+    number, unit = split_quantity(text, field)
+    if unit in {"°F", "degF", "F"}:
+        return (number - 32.0) / 1.8
+    if unit == "K":
+        return number - 273.15
+    return number * (factor(unit, "temperature", field) if unit else 1.0)
+
+
+AngleKind = Literal["cam", "crank"]
+
+
+def parse_angle(value: str | float, wanted: AngleKind, field: str) -> float:
+    """Angle in cam or crank degrees: `"232 crank deg"` asked for in cam degrees is 116; bare numbers are in `wanted`."""
+    if isinstance(value, bool | int | float):
+        return parse_quantity(value, "angle", field)
+    number, unit = split_quantity(value, field)
+    words = unit.lower().split()
+    kind: AngleKind = wanted
+    for name in ("cam", "crank"):
+        if name in words:
+            words.remove(name)
+            kind = "cam" if name == "cam" else "crank"
+    scale = factor(" ".join(words), "angle", field) if words else 1.0
+    return number * scale * angle_ratio(kind, wanted)
+
+
+def angle_ratio(found: AngleKind, wanted: AngleKind) -> float:
+    """1 cam deg = 2 crank deg."""
+    if found == wanted:
+        return 1.0
+    return 2.0 if wanted == "crank" else 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class DisplayUnit:
+    """How one dimension is shown: value shown = canonical × `scale`, with `decimals` decimals by default."""
+
+    label: str
+    scale: float
+    decimals: int
+
+
+_INCH_DISPLAY: dict[str, DisplayUnit] = {
+    "mm": DisplayUnit("in", 1.0 / INCH_MM, 5),
+    "um": DisplayUnit("µin", 1000.0 / INCH_MM, 1),
+    "N": DisplayUnit("lbf", 1.0 / POUND_FORCE_N, 1),
+    "N/mm": DisplayUnit("lbf/in", INCH_MM / POUND_FORCE_N, 1),
+    "MPa": DisplayUnit("ksi", 1.0 / (1000.0 * PSI_MPA), 2),
+    "kg": DisplayUnit("lb", 1.0 / POUND_KG, 4),
+}
+_DECIMALS = {"mm": 4, "um": 2, "N": 1, "N/mm": 2, "MPa": 0, "kg": 4, "Hz": 1, "rpm": 0, "%": 1}
+
+
+def display_unit(unit: str, system: System) -> DisplayUnit:
+    """Display unit for a canonical unit string, compound units (`mm/cam deg`) included."""
+    if system == "inch":
+        if unit in _INCH_DISPLAY:
+            return _INCH_DISPLAY[unit]
+        head, _, tail = unit.partition(" " if unit.startswith("mm ") else "/")
+        if head == "mm" and tail:
+            joint = " " if unit.startswith("mm ") else "/"
+            return DisplayUnit(f"in{joint}{tail}", 1.0 / INCH_MM, 6)
+    label = "µm" if unit == "um" else unit
+    return DisplayUnit(label, 1.0, _DECIMALS.get(unit, 3 if "deg" in unit else 4))
+
+
+def show(value: float | None, unit: str, system: System = "metric", decimals: int | None = None) -> str:
+    """Number as a reader sees it, without its unit; a true minus sign; an en dash for a missing value."""
+    if value is None:
+        return "–"
+    display = display_unit(unit, system)
+    text = f"{value * display.scale:.{display.decimals if decimals is None else decimals}f}"
+    if text.startswith("-"):
+        return text[1:] if float(text) == 0.0 else "−" + text[1:]
+    return text

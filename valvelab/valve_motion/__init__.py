@@ -1,0 +1,1 @@
+"""From lift at the follower to lift at the valve."""
