@@ -119,7 +119,7 @@ AngleKind = Literal["cam", "crank"]
 
 
 def parse_angle(value: str | float, wanted: AngleKind, field: str) -> float:
-    """Angle in cam or crank degrees: `"232 crank deg"` asked for in cam degrees is 116; bare numbers are in `wanted`."""
+    """Angle in cam or crank deg: `"232 crank deg"` asked for in cam degrees is 116; a bare number is in `wanted`."""
     if isinstance(value, bool | int | float):
         return parse_quantity(value, "angle", field)
     number, unit = split_quantity(value, field)
