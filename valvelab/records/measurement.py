@@ -1,0 +1,46 @@
+"""Measurements as read from a file, canonical, before anything is computed from them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+from valvelab.lobe.trace import Trace
+from valvelab.records.result import Note, Source
+
+FollowerKind = Literal["flat", "roller", "point"]
+
+
+@dataclass(frozen=True, slots=True)
+class FollowerShape:
+    """The follower a lift table was taken with; `radius_mm` for a roller."""
+
+    kind: FollowerKind
+    radius_mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class LiftTable:
+    """A lift table: one trace a lobe and what its preamble states; None where it states nothing."""
+
+    file: str
+    traces: tuple[Trace, ...]
+    source: Source
+    part: str | None = None
+    serial: str | None = None
+    lift_at: Literal["follower", "valve"] = "follower"
+    follower: FollowerShape | None = None
+    base_circle_radius_mm: float | None = None
+    rotation: Literal["forward", "reverse"] = "forward"
+    firing_order: tuple[int, ...] | None = None
+    cylinders: int | None = None
+    bank_angle_deg: float | None = None
+    second_bank: tuple[int, ...] | None = None
+    probe_uncertainty_mm: float | None = None
+    encoder_uncertainty_cam_deg: float | None = None
+    temperature_degc: float | None = None
+    operator: str | None = None
+    instrument: str | None = None
+    date: str | None = None
+    remarks: dict[str, str] = field(default_factory=dict)
+    notes: tuple[Note, ...] = ()
