@@ -1,17 +1,60 @@
-"""Starts the program: a command line, or the window."""
+"""Starts the program: a command line, or the window.
+
+`python3 valvelab …` in a checkout runs this file from its folder and first sees to the environment;
+`python -m valvelab` and the installed `valvelab` command go straight to `main`.
+"""
 
 from __future__ import annotations
 
 import sys
 
+NO_WINDOW = 2
+
 
 def main() -> int:
     """Entry point: a command when one is named, else the window with the files given."""
+    from valvelab.bootstrap import has_display
     from valvelab.cli import main as command_line
 
     arguments = sys.argv[1:]
-    return command_line.main(arguments)
+    window = open_window if has_display() else None
+    try:
+        if command_line.is_command(arguments):
+            return command_line.main(arguments, window)
+        if window is None:
+            sys.stderr.write("valvelab: no display for the window; name a command (valvelab --help lists them)\n")
+            return NO_WINDOW
+        return window(arguments)
+    except KeyboardInterrupt:
+        return 130
+
+
+def open_window(files: list[str]) -> int:
+    """Show the window with `files` on the bench; says what is missing where the system can't show one."""
+    from valvelab.bootstrap import ON_SCREEN, missing_packages
+
+    missing = missing_packages(ON_SCREEN)
+    if missing:
+        sys.stderr.write(f"valvelab: the window needs system libraries: apt-get install {' '.join(missing)}\n")
+        return NO_WINDOW
+    from valvelab.window.start import run
+
+    return run(files)
+
+
+def _run_from_folder() -> int:
+    """Run as `python3 valvelab`: the folder itself is on the path then; its parent has to be."""
+    from pathlib import Path
+
+    folder = Path(__file__).resolve().parent
+    sys.path[0] = str(folder.parent)
+    if (folder.parent / "pyproject.toml").is_file():
+        from valvelab import bootstrap
+
+        if not (bootstrap.inside_venv() and bootstrap.is_set_up("")):
+            bootstrap.enter([str(folder), *sys.argv[1:]])
+    return main()
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(main() if __package__ else _run_from_folder())

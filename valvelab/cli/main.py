@@ -9,6 +9,7 @@ from importlib import import_module
 from importlib.util import find_spec
 
 from valvelab import __version__
+from valvelab.cautions import CAUTIONS
 from valvelab.errors import ValvelabError, WrongUsage
 
 COMMANDS: dict[str, str] = {
@@ -66,7 +67,7 @@ def _run_command(arguments: list[str], open_window: Callable[[list[str]], int] |
     parser = argparse.ArgumentParser(
         prog="valvelab",
         description="Inspection of camshafts and valve springs. Without a command: opens the window.",
-        epilog="Valve springs hold energy: eye protection, sound tools, hands clear.",
+        epilog=CAUTIONS[0],
     )
     parser.add_argument("--version", action="version", version=f"valvelab {__version__}")
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)

@@ -1,0 +1,24 @@
+"""`python3 tests [pytest options]`: sets everything up, then runs the tests without a screen."""
+
+from __future__ import annotations
+
+import os
+import sys
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parent.parent
+
+
+def main() -> None:
+    """See to `.venv` with the test extra and to Qt's system libraries, then become pytest."""
+    sys.path[0] = str(ROOT)
+    from valvelab import bootstrap
+
+    bootstrap.provide_packages(bootstrap.missing_packages(bootstrap.OFFSCREEN))
+    os.environ["QT_QPA_PLATFORM"] = "offscreen"
+    os.chdir(ROOT)
+    bootstrap.enter(["-m", "pytest", *sys.argv[1:]], extra="test")
+
+
+if __name__ == "__main__":
+    main()

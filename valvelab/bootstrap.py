@@ -1,0 +1,229 @@
+"""Sets up `.venv` beside a checkout, so that `python3 valvelab …` and `python3 tests` work at once.
+
+Standard library only, because it runs before anything is installed. What is installed is stamped with the hash of
+pyproject.toml; a start with a matching stamp costs one small file read. An installed copy never comes here.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import os
+import shutil
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import NoReturn
+
+ROOT = Path(__file__).resolve().parent.parent
+VENV = ROOT / ".venv"
+OLDEST = (3, 11)
+CANNOT_SET_UP = 3
+
+#: shared library → Debian and Ubuntu package, for Qt without a screen
+OFFSCREEN = {
+    "libEGL.so.1": "libegl1",
+    "libGL.so.1": "libgl1",
+    "libxkbcommon.so.0": "libxkbcommon0",
+    "libdbus-1.so.3": "libdbus-1-3",
+    "libglib-2.0.so.0": "libglib2.0-0",
+    "libfontconfig.so.1": "libfontconfig1",
+}
+#: the same for a window on an X screen
+ON_SCREEN = {
+    **OFFSCREEN,
+    "libxcb-cursor.so.0": "libxcb-cursor0",
+    "libxcb-icccm.so.4": "libxcb-icccm4",
+    "libxcb-image.so.0": "libxcb-image0",
+    "libxcb-keysyms.so.1": "libxcb-keysyms1",
+    "libxcb-randr.so.0": "libxcb-randr0",
+    "libxcb-render-util.so.0": "libxcb-render-util0",
+    "libxcb-shape.so.0": "libxcb-shape0",
+    "libxcb-xkb.so.1": "libxcb-xkb1",
+    "libxkbcommon-x11.so.0": "libxkbcommon-x11-0",
+}
+
+
+def has_display() -> bool:
+    """Whether a window can be shown; an offscreen or minimal platform counts as no display."""
+    if os.environ.get("QT_QPA_PLATFORM", "").partition(":")[0] in {"offscreen", "minimal"}:
+        return False
+    if sys.platform in {"win32", "darwin"}:
+        return True
+    return bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))
+
+
+def missing_packages(libraries: dict[str, str]) -> list[str]:
+    """Packages whose shared library can't be loaded here; empty outside Linux, where the wheels bring all."""
+    if not sys.platform.startswith("linux"):
+        return []
+    import ctypes
+
+    missing = []
+    for library, package in libraries.items():
+        try:
+            ctypes.CDLL(library)
+        except OSError:
+            missing.append(package)
+    return missing
+
+
+def say(sentence: str) -> None:
+    """One line on standard error."""
+    sys.stderr.write(f"valvelab: {sentence}\n")
+    sys.stderr.flush()
+
+
+def refuse(sentence: str) -> NoReturn:
+    """One line on standard error, and the end."""
+    say(sentence)
+    sys.exit(CANNOT_SET_UP)
+
+
+def provide_packages(packages: list[str]) -> bool:
+    """Install system packages where that is allowed without asking, else say which; whether all are there."""
+    if not packages:
+        return True
+    names = " ".join(packages)
+    as_root = hasattr(os, "geteuid") and os.geteuid() == 0
+    if not (as_root and shutil.which("apt-get")):
+        say(f"this system lacks libraries; install them with: apt-get install {names}")
+        return False
+    say(f"installing system packages: {names}")
+    environment = {**os.environ, "DEBIAN_FRONTEND": "noninteractive"}
+    install = ["apt-get", "install", "-y", "-qq", "--no-install-recommends", *packages]
+    _run(["apt-get", "update", "-qq"], environment)
+    if _run(install, environment):
+        return True
+    say(f"apt-get could not install: {names}")
+    return False
+
+
+def _run(command: list[str], environment: dict[str, str] | None = None) -> bool:
+    """Run quietly: everything said goes to standard error, nothing is read."""
+    done = subprocess.run(  # noqa: S603 - fixed commands of our own
+        command, stdin=subprocess.DEVNULL, stdout=sys.stderr, env=environment, check=False
+    )
+    return done.returncode == 0
+
+
+def venv_python() -> Path:
+    """The interpreter of `.venv`."""
+    return VENV / ("Scripts/python.exe" if os.name == "nt" else "bin/python")
+
+
+def inside_venv() -> bool:
+    """Whether this very process runs in `.venv`."""
+    return os.path.realpath(sys.prefix) == os.path.realpath(VENV)
+
+
+def _stamp_file(extra: str) -> Path:
+    return VENV / f"installed{'-' + extra if extra else ''}.stamp"
+
+
+def _stamp() -> str:
+    return hashlib.sha256((ROOT / "pyproject.toml").read_bytes()).hexdigest()
+
+
+def _running_version() -> str:
+    return f"{sys.version_info.major}.{sys.version_info.minor}"
+
+
+def is_set_up(extra: str) -> bool:
+    """Whether `.venv` holds what today's pyproject.toml asks for, for the Python that `.venv` runs."""
+    try:
+        stamp, version = _stamp_file(extra).read_text(encoding="ascii").split()
+    except (OSError, ValueError):
+        return False
+    return stamp == _stamp() and venv_python().exists() and (not inside_venv() or version == _running_version())
+
+
+def set_up(extra: str) -> None:
+    """Make or refresh `.venv` with the project (editable), its dependencies and one extra; end with a line if not."""
+    try:
+        VENV.mkdir(exist_ok=True)
+        with _only_one_at_a_time():
+            if not is_set_up(extra):
+                _install(extra)
+    except OSError as error:
+        refuse(f"can't set up {VENV}: {error.strerror or error}")
+
+
+@contextlib.contextmanager
+def _only_one_at_a_time() -> Iterator[None]:
+    """Hold a lock in `.venv`, so that two first starts don't install over each other (where the system has locks)."""
+    try:
+        import fcntl
+    except ImportError:
+        yield
+        return
+    with (VENV / "set_up.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        yield
+
+
+def _install(extra: str) -> None:
+    say(f"setting up {VENV} (once; about half a minute and half a gigabyte)")
+    base = getattr(sys, "_base_executable", sys.executable)
+    pip = _make_venv(base)
+    if has_display():
+        provide_packages(missing_packages(ON_SCREEN))
+    what = f"{ROOT}[{extra}]" if extra else str(ROOT)
+    environment = {**os.environ, "PIP_ROOT_USER_ACTION": "ignore", "PIP_DISABLE_PIP_VERSION_CHECK": "1"}
+    if not _run([*pip, "install", "--quiet", "--editable", what], environment):
+        refuse("the dependencies could not be installed (the reason stands above)")
+    version = subprocess.run(  # noqa: S603 - the interpreter just made
+        [str(venv_python()), "-c", "import sys; print(*sys.version_info[:2], sep='.')"],
+        capture_output=True, text=True, check=True,
+    ).stdout.strip()  # fmt: skip
+    for name in {"", extra}:
+        _stamp_file(name).write_text(f"{_stamp()} {version}\n", encoding="ascii")
+
+
+def _make_venv(base: str) -> list[str]:
+    """Make `.venv` where it is missing or broken; returns the pip command that installs into it.
+
+    Debian splits ensurepip off its Python; then pip of the system installs into a venv made without it.
+    """
+    usable = _works([str(venv_python()), "-c", ""])
+    inner_pip = [str(venv_python()), "-m", "pip"]
+    if usable and _works([*inner_pip, "--version"]):
+        return inner_pip
+    outer_pip = [base, "-m", "pip", "--python", str(venv_python())]
+    has_outer_pip = _works([base, "-m", "pip", "--version"])
+    if usable and has_outer_pip:
+        return outer_pip
+    has_ensurepip = _works([base, "-c", "import ensurepip"])
+    if not (has_ensurepip or has_outer_pip):
+        has_ensurepip = provide_packages([_venv_package()])
+    if has_ensurepip and _run([base, "-m", "venv", "--clear", str(VENV)]):
+        return inner_pip
+    if has_outer_pip and _run([base, "-m", "venv", "--clear", "--without-pip", str(VENV)]):
+        return outer_pip
+    refuse(f"this Python can't make a virtual environment; as root: apt-get install {_venv_package()}")
+
+
+def _venv_package() -> str:
+    return f"python{_running_version()}-venv"
+
+
+def _works(command: list[str]) -> bool:
+    try:
+        done = subprocess.run(command, stdin=subprocess.DEVNULL, capture_output=True, check=False)  # noqa: S603
+    except OSError:
+        return False
+    return done.returncode == 0
+
+
+def enter(command: list[str], extra: str = "") -> NoReturn:
+    """Replace this process by `.venv`'s Python running `command`, after set-up where that is due."""
+    if sys.version_info[:2] < OLDEST:
+        refuse(f"found Python {_running_version()}, expected {'.'.join(map(str, OLDEST))} or later")
+    if not is_set_up(extra):
+        set_up(extra)
+    whole = [str(venv_python()), *command]
+    if os.name == "nt":
+        sys.exit(subprocess.call(whole))  # noqa: S603 - exec returns to the shell too early there
+    sys.stdout.flush()
+    os.execv(whole[0], whole)  # noqa: S606
