@@ -88,7 +88,7 @@ def provide_packages(packages: list[str]) -> bool:
     names = " ".join(packages)
     as_root = hasattr(os, "geteuid") and os.geteuid() == 0
     if not (as_root and shutil.which("apt-get")):
-        say(f"this system lacks libraries; install them with: apt-get install {names}")
+        say(f"this system lacks packages; as root: apt-get install {names}")
         return False
     say(f"installing system packages: {names}")
     environment = {**os.environ, "DEBIAN_FRONTEND": "noninteractive"}
@@ -148,6 +148,8 @@ def set_up(extra: str) -> None:
                 _install(extra)
     except OSError as error:
         refuse(f"can't set up {VENV}: {error.strerror or error}")
+    except KeyboardInterrupt:
+        refuse("interrupted; the next start goes on from here")
 
 
 @contextlib.contextmanager
@@ -171,7 +173,7 @@ def _install(extra: str) -> None:
         provide_packages(missing_packages(ON_SCREEN))
     what = f"{ROOT}[{extra}]" if extra else str(ROOT)
     environment = {**os.environ, "PIP_ROOT_USER_ACTION": "ignore", "PIP_DISABLE_PIP_VERSION_CHECK": "1"}
-    if not _run([*pip, "install", "--quiet", "--editable", what], environment):
+    if not _run([*pip, "install", "-qq", "--editable", what], environment):
         refuse("the dependencies could not be installed (the reason stands above)")
     version = subprocess.run(  # noqa: S603 - the interpreter just made
         [str(venv_python()), "-c", "import sys; print(*sys.version_info[:2], sep='.')"],
@@ -196,12 +198,14 @@ def _make_venv(base: str) -> list[str]:
         return outer_pip
     has_ensurepip = _works([base, "-c", "import ensurepip"])
     if not (has_ensurepip or has_outer_pip):
-        has_ensurepip = provide_packages([_venv_package()])
+        if not provide_packages([_venv_package()]):
+            sys.exit(CANNOT_SET_UP)
+        has_ensurepip = True
     if has_ensurepip and _run([base, "-m", "venv", "--clear", str(VENV)]):
         return inner_pip
     if has_outer_pip and _run([base, "-m", "venv", "--clear", "--without-pip", str(VENV)]):
         return outer_pip
-    refuse(f"this Python can't make a virtual environment; as root: apt-get install {_venv_package()}")
+    refuse(f"this Python can't make a virtual environment (the reason stands above); it may need {_venv_package()}")
 
 
 def _venv_package() -> str:

@@ -1,0 +1,72 @@
+"""The import contracts hold, and each is seen to fail on a breach planted for it."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import sys
+import tomllib
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parent.parent
+
+#: contract → file of the package and the line planted in it
+BREACHES = {
+    "imports point down only": ("valvelab/lobe/planted.py", "import valvelab.records.result\n"),
+    "Qt and pyqtgraph only in the window": ("valvelab/report/planted.py", "import PySide6\n"),
+    "the numerical rooms touch no file, clock, database, environment or pydantic": (
+        "valvelab/springs/planted.py",
+        "import pathlib\n",
+    ),
+}
+
+
+@pytest.fixture(scope="module")
+def copy(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("checkout")
+    shutil.copytree(ROOT / "valvelab", folder / "valvelab", ignore=shutil.ignore_patterns("__pycache__"))
+    shutil.copy(ROOT / "pyproject.toml", folder)
+    return folder
+
+
+def lint(folder: Path) -> subprocess.CompletedProcess[str]:
+    command = [str(Path(sys.executable).with_name("lint-imports")), "--no-cache"]
+    environment = {**os.environ, "PYTHONPATH": str(folder), "PYTHONSAFEPATH": "1", "COLUMNS": "200"}
+    return subprocess.run(command, cwd=folder, env=environment, capture_output=True, text=True, check=False)
+
+
+def test_contracts_hold(copy: Path) -> None:
+    done = lint(copy)
+    assert done.returncode == 0, done.stdout
+
+
+def test_every_contract_has_its_breach() -> None:
+    settings = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+    names = {contract["name"] for contract in settings["tool"]["importlinter"]["contracts"]}
+    assert names == set(BREACHES)
+
+
+@pytest.mark.parametrize("contract", BREACHES)
+def test_planted_breach_is_seen(copy: Path, contract: str) -> None:
+    name, line = BREACHES[contract]
+    planted = copy / name
+    planted.write_text(f'"""A breach."""\n{line}', encoding="utf-8")
+    try:
+        done = lint(copy)
+    finally:
+        planted.unlink()
+    assert done.returncode == 1, done.stdout
+    assert f"{contract} BROKEN" in done.stdout
+
+
+def test_room_without_a_layer_is_seen(copy: Path) -> None:
+    stray = copy / "valvelab" / "stray.py"
+    stray.write_text('"""In no layer."""\n', encoding="utf-8")
+    try:
+        done = lint(copy)
+    finally:
+        stray.unlink()
+    assert done.returncode == 1, done.stdout
