@@ -1,0 +1,97 @@
+"""Material ratio curve of a roughness profile and its core parameters.
+
+Source: ISO 21920-2:2021 (formerly ISO 13565-2): straight line through the flattest 40 % of the curve.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from valvelab.arrays import FloatArray, finite
+
+SECANT_SHARE = 0.40
+
+
+@dataclass(frozen=True, slots=True)
+class CoreParameters:
+    """Rk, Rpk, Rvk (µm), the two material ratios (%), and the heights (µm) at which the core begins and ends."""
+
+    rk_um: float
+    rpk_um: float
+    rvk_um: float
+    rmrk1_pct: float
+    rmrk2_pct: float
+    upper_um: float
+    lower_um: float
+
+
+def material_ratio_curve(z_um: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Material ratio in % (ascending) and the height in µm at which it is reached (descending); shape (m,) each.
+
+    Every reading stands for 1/n of the length and sits in the middle of its share; equal heights share one point.
+    """
+    z = np.sort(finite(z_um, "roughness", ndim=1))[::-1]
+    same = max(float(z[0] - z[-1]) * 1e-9, np.finfo(np.float64).tiny)
+    starts = np.concatenate([[0], np.flatnonzero(z[:-1] - z[1:] > same) + 1])
+    ends = np.concatenate([starts[1:], [z.size]])
+    return (starts + ends) * (50.0 / z.size), z[starts]
+
+
+def height_at_ratio(z_um: FloatArray, ratio_pct: float) -> float:
+    """Height, µm, above which `ratio_pct` of the profile lies."""
+    ratio, height = material_ratio_curve(z_um)
+    return float(np.interp(ratio_pct, ratio, height))
+
+
+def core_parameters(z_um: FloatArray) -> CoreParameters | None:
+    """Core, reduced peak and reduced valley heights; None for fewer than 10 readings or a flat profile.
+
+    The secant over 40 % of the curve with the least fall (the one nearest the peaks where several tie) is drawn out
+    to 0 and 100 %; its heights there bound the core. Peaks above and valleys below become triangles of equal area.
+    """
+    z = finite(z_um, "roughness", ndim=1)
+    ratio, height = material_ratio_curve(z)
+    if z.size < 10 or height.size < 3:
+        return None
+    slope, at_ratio, at_height = _flattest_secant(ratio, height)
+    upper = at_height - slope * at_ratio
+    lower = at_height + slope * (100.0 - at_ratio)
+    mr1, mr2 = _ratio_above(ratio, height, upper), _ratio_above(ratio, height, lower)
+    peak_area = float(np.clip(z - upper, 0.0, None).mean()) * 100.0
+    valley_area = float(np.clip(lower - z, 0.0, None).mean()) * 100.0
+    return CoreParameters(
+        rk_um=upper - lower,
+        rpk_um=2.0 * peak_area / mr1 if mr1 > 0.0 else 0.0,
+        rvk_um=2.0 * valley_area / (100.0 - mr2) if mr2 < 100.0 else 0.0,
+        rmrk1_pct=mr1,
+        rmrk2_pct=mr2,
+        upper_um=upper,
+        lower_um=lower,
+    )
+
+
+def _flattest_secant(ratio: FloatArray, height: FloatArray) -> tuple[float, float, float]:
+    """Slope (µm per %) of the flattest secant over 40 %, and the ratio and height where it begins.
+
+    The fall over 40 % is piecewise linear in where the secant begins, so its least value lies at a break of either end.
+    """
+    span = 100.0 * SECANT_SHARE
+    begins = np.concatenate([ratio, ratio - span, [0.0, 100.0 - span]])
+    begins = np.sort(begins[(begins >= 0.0) & (begins <= 100.0 - span)])
+    top = np.interp(begins, ratio, height)
+    fall = top - np.interp(begins + span, ratio, height)
+    # Rounding must not choose among equally flat secants: the first within a hair of the least fall counts.
+    first = int(np.flatnonzero(fall <= fall.min() + 1e-9 * (height[0] - height[-1]))[0])
+    return float(-fall[first] / span), float(begins[first]), float(top[first])
+
+
+def _ratio_above(ratio: FloatArray, height: FloatArray, level_um: float) -> float:
+    """Share, %, of the length above a height, without a step at each reading."""
+    same = 1e-9 * float(height[0] - height[-1])
+    if level_um >= height[0] - same:
+        return 0.0
+    if level_um <= height[-1] + same:
+        return 100.0
+    return float(np.interp(-level_um, -height, ratio))
