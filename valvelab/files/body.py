@@ -1,0 +1,60 @@
+"""What the text reader and the workbook reader hand to the table: rows below a header, with their places."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Literal, Protocol
+
+from numpy.typing import NDArray
+
+from valvelab.arrays import FloatArray
+
+
+class Body(Protocol):
+    """The data rows of a table, by column."""
+
+    @property
+    def row_count(self) -> int:
+        """How many data rows there are."""
+
+    @property
+    def width(self) -> int:
+        """How many columns there are."""
+
+    def numbers(self, index: int) -> FloatArray | None:
+        """A column as written, NaN where a cell is empty; None when a cell holds something else."""
+
+    def texts(self, index: int) -> tuple[str, ...]:
+        """A column's cells as text, stripped."""
+
+    def labels(self, index: int) -> NDArray[Any]:
+        """A column's cells as an array of text."""
+
+    def first_bad(self, index: int) -> int:
+        """Row of the first cell that is neither a number nor empty."""
+
+    def number_wanted(self, cell: str) -> str:
+        """What a cell that is not a number should have been."""
+
+    def place(self, row: int, index: int | None = None) -> str:
+        """Where a data row or cell is in the file: `line 12` or `B7`."""
+
+
+@dataclass(frozen=True, slots=True)
+class PreambleEntry:
+    """One `# key: value`, and where it stands."""
+
+    value: str
+    place: str
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """A file taken apart: preamble, header cells as written (None without a header) and body."""
+
+    preamble: dict[str, PreambleEntry]
+    header: tuple[str, ...] | None
+    header_place: str
+    body: Body
+    form: Literal["tab", "semicolon", "comma", "bar", "space", "xlsx"]
+    remarks: tuple[str, ...] = ()

@@ -1,0 +1,47 @@
+"""Cell texts to numbers, column by column."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from typing import Literal
+
+import numpy as np
+
+from valvelab.arrays import FloatArray, read_only
+
+Decimal = Literal[".", ","]
+
+_NUMBER = {
+    ".": re.compile(r"[+\-−]?(?:\d+\.?\d*|\.\d+)(?:[eE][+\-−]?\d+)?", re.ASCII),
+    ",": re.compile(r"[+\-−]?(?:\d+,?\d*|,\d+)(?:[eE][+\-−]?\d+)?", re.ASCII),
+}
+
+
+def is_number(cell: str, decimal: Decimal = ".") -> bool:
+    """Whether a stripped cell is a number written with that decimal sign."""
+    return _NUMBER[decimal].fullmatch(cell) is not None
+
+
+def to_number(cell: str, decimal: Decimal = ".") -> float | None:
+    """The number in a stripped cell; None for anything else, infinities and not-a-number included."""
+    if not is_number(cell, decimal):
+        return None
+    value = float(cell.replace(",", ".").replace("−", "-"))
+    return value if abs(value) < float("inf") else None
+
+
+def to_numbers(cells: Sequence[str], decimal: Decimal = ".") -> FloatArray | None:
+    """A column of stripped cells as numbers, empty cells as NaN; None when any cell is something else."""
+    values = []
+    for cell in cells:
+        value = to_number(cell, decimal) if cell else np.nan
+        if value is None:
+            return None
+        values.append(value)
+    return read_only(np.array(values, dtype=np.float64))
+
+
+def first_bad(cells: Sequence[str], decimal: Decimal = ".") -> int:
+    """Row of the first cell that is neither a number nor empty; −1 when there is none."""
+    return next((row for row, cell in enumerate(cells) if cell and to_number(cell, decimal) is None), -1)
