@@ -89,11 +89,13 @@ def judge(
     spec: Spec,
     items: dict[str, list[Item]],
     spec_file: str = "spec",
+    concerns: Callable[[LimitSpec], bool] | None = None,
 ) -> tuple[list[Verdict], list[Note]]:
     """Verdicts for every limit of `spec` that concerns one of the given subjects.
 
     `items` maps a subject ("lobe", "camshaft", "spring", "station", …) to its items. A limit whose subject is
-    not among them is passed over: one spec serves the camshaft and the springs. A value that is missing
+    not among them is passed over, and so is one that `concerns` declines: one spec serves the camshaft, the springs
+    and the phasing. A value that is missing
     is undecided, with the reason in a note. Raises BadSpec for an unknown characteristic or a wrong dimension.
     """
     verdicts: list[Verdict] = []
@@ -103,7 +105,7 @@ def judge(
         characteristic = by_name(limit.of)
         if characteristic is None:
             raise BadSpec(spec_file, field, f"of = {limit.of!r}", "a name listed by `valvelab characteristics`")
-        if characteristic.subject not in items:
+        if characteristic.subject not in items or (concerns is not None and not concerns(limit)):
             continue
         try:
             lower, upper = ends(limit, characteristic, limit.of)

@@ -1,0 +1,209 @@
+"""Which reading to take next at the degree wheel, which way to turn, and why.
+
+Turning words are about the engine: `forward` is its running sense, whatever way the wheel is marked. The order and the
+reasons are common practice of degreeing.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from valvelab.phasing.degreeing import Degreeing, Sheet, degree
+from valvelab.phasing.timing import events_from_card, lobe_kind
+
+What = Literal["stop", "rising", "falling", "opening", "closing", "repeat", "done"]
+Turn = Literal["forward", "backward"]
+
+_SLACK = (
+    "the slack of the cam drive is then taken up as when the engine runs; overshot: go back at least 40 deg "
+    "and come up to it again"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class NextReading:
+    """One step of the worksheet.
+
+    `expected_wheel_deg`: about where the reading should come, from the card and dead centre; None where not known.
+    """
+
+    what: What
+    lobe: str | None
+    lift_mm: float | None
+    turn: Turn | None
+    instruction: str
+    why: str
+    expected_wheel_deg: float | None = None
+
+
+def next_reading(sheet: Sheet, lobes: tuple[str, ...] = ("1I", "1E"), nose_drop_mm: float = 1.27) -> NextReading:
+    """The next reading that a sheet lacks: stop both ways, each lobe's nose pair, then the card's events.
+
+    `lobes`: the lobes to degree, besides those already on the sheet or its card; `nose_drop_mm`: drop for the pair.
+    """
+    worked = degree(sheet)
+    step = _stop_step(sheet)
+    if step is not None:
+        return step
+    for lobe in _lobes(sheet, lobes):
+        step = _nose_step(sheet, worked, lobe, nose_drop_mm)
+        if step is not None:
+            return step
+    for lobe in _lobes(sheet, lobes):
+        for lift in _event_lifts(sheet, lobe):
+            step = _event_step(sheet, worked, lobe, lift)
+            if step is not None:
+                return step
+    return _closing_step(sheet)
+
+
+def _lobes(sheet: Sheet, wanted: tuple[str, ...]) -> list[str]:
+    named = [
+        *(pair.lobe for pair in sheet.pairs),
+        *(event.lobe for event in sheet.events),
+        *(row.lobe for row in sheet.card.durations),
+    ]
+    return list(dict.fromkeys([*wanted, *named]))
+
+
+def _stop_step(sheet: Sheet) -> NextReading | None:
+    if not sheet.stop_deg:
+        return NextReading(
+            "stop",
+            None,
+            None,
+            "forward",
+            "Plugs out, piston stop in, by hand and never with the starter: turn forward until the piston just touches "
+            "the stop, and read the wheel.",
+            "near dead centre the piston hardly moves, so dead centre is the middle between touches on either side, "
+            "never read from the piston's highest point",
+        )
+    if len(sheet.stop_deg) % 2:
+        return NextReading(
+            "stop",
+            None,
+            None,
+            "backward",
+            "Turn backward, gently, almost a whole turn until the piston touches the stop from the other side, and "
+            "read the wheel.",
+            "the touch from the other side; both with the same light hand, as a bent stop shifts the middle",
+            expected_wheel_deg=None,
+        )
+    return None
+
+
+def _about(sheet: Sheet, worked: Degreeing, crank_deg: float | None) -> float | None:
+    if crank_deg is None or worked.dead_centre is None:
+        return None
+    sign = -1.0 if sheet.sense == "reverse" else 1.0
+    return (worked.dead_centre.reading_deg + sign * crank_deg) % 360.0
+
+
+def _expected_centre(sheet: Sheet, worked: Degreeing, lobe: str) -> float | None:
+    for row in worked.lobes:
+        if row.lobe == lobe and row.centreline is not None:
+            return row.centreline.value
+    kind = lobe_kind(lobe)
+    if kind == "intake":
+        return sheet.card.intake_centreline_deg
+    card = sheet.card.exhaust_centreline_deg
+    return -card if kind == "exhaust" and card is not None else None
+
+
+def _nose_step(sheet: Sheet, worked: Degreeing, lobe: str, drop: float) -> NextReading | None:
+    pairs = [pair for pair in sheet.pairs if pair.lobe == lobe]
+    started = next((pair for pair in pairs if pair.rising_deg is None or pair.falling_deg is None), None)
+    if pairs and started is None:
+        return None
+    drop = drop if started is None else started.below_peak_mm
+    centre = _expected_centre(sheet, worked, lobe)
+    if started is None or started.rising_deg is None:
+        return NextReading(
+            "rising",
+            lobe,
+            drop,
+            "forward",
+            f"Stop out. Indicator on the follower of {lobe}, square to it, zero at the highest point; go back well "
+            f"past it, then turn forward and read the wheel where the follower comes up to {drop:g} mm below the peak.",
+            f"always come up to a reading turning forward: {_SLACK}",
+            _about(sheet, worked, None if centre is None else centre - 38.0),
+        )
+    return NextReading(
+        "falling",
+        lobe,
+        drop,
+        "forward",
+        f"Go on forward over the nose of {lobe} and read the wheel where the follower has gone down to {drop:g} mm below "
+        "the peak again.",
+        "in one forward turn over the nose, not from behind: read from both senses the slack would shift the middle by "
+        "half of itself; the nose itself dwells and can't be read",
+        _about(sheet, worked, None if centre is None else centre + 38.0),
+    )
+
+
+def _event_lifts(sheet: Sheet, lobe: str) -> list[float]:
+    lifts = [row.at_mm for row in sheet.card.durations if row.lobe == lobe]
+    lifts += [event.lift_mm for event in sheet.events if event.lobe == lobe]
+    return sorted(set(lifts))
+
+
+def _event_step(sheet: Sheet, worked: Degreeing, lobe: str, lift: float) -> NextReading | None:
+    rows = [event for event in sheet.events if event.lobe == lobe and abs(event.lift_mm - lift) < 5e-4]
+    opened = any(row.opening_deg is not None for row in rows)
+    closed = any(row.closing_deg is not None for row in rows)
+    if opened and closed:
+        return None
+    opening, closing = _expected_events(sheet, worked, lobe, lift)
+    if not opened:
+        return NextReading(
+            "opening",
+            lobe,
+            lift,
+            "forward",
+            f"Turn forward until {lobe} is on its base circle, set the indicator to zero there, go on forward and read "
+            f"the wheel where the follower has risen {lift:g} mm.",
+            f"zero on the base circle, since the event counts lift from there; turning forward {_SLACK}",
+            _about(sheet, worked, opening),
+        )
+    return NextReading(
+        "closing",
+        lobe,
+        lift,
+        "forward",
+        f"Go on forward over the nose of {lobe} and read the wheel where the follower has come down to {lift:g} mm; then "
+        "see that the indicator returns to zero on the base circle.",
+        "the same forward turn keeps the slack on one side; an indicator that does not return to zero has moved",
+        _about(sheet, worked, closing),
+    )
+
+
+def _expected_events(sheet: Sheet, worked: Degreeing, lobe: str, lift: float) -> tuple[float | None, float | None]:
+    kind, centre = lobe_kind(lobe), _expected_centre(sheet, worked, lobe)
+    duration = next(
+        (row.value_crank_deg for row in sheet.card.durations if row.lobe == lobe and abs(row.at_mm - lift) < 5e-4), None
+    )
+    if kind is None or centre is None or duration is None:
+        return None, None
+    return events_from_card(kind, duration, centre if kind == "intake" else -centre)
+
+
+def _closing_step(sheet: Sheet) -> NextReading:
+    if len(sheet.stop_deg) < 4:
+        return NextReading(
+            "repeat",
+            None,
+            None,
+            "backward" if len(sheet.stop_deg) % 4 else "forward",
+            "Stop in once more and read both touches again.",
+            "a wheel or pointer that slipped during the job shows only so; four readings also halve the wheel's "
+            "uncertainty of dead centre",
+        )
+    return NextReading(
+        "done",
+        None,
+        None,
+        None,
+        "All readings are there. Stop out, and turn the engine twice by hand before anything else.",
+        "two turns bring every valve past every piston once; anything that touches is felt by hand",
+    )

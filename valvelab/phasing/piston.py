@@ -1,0 +1,24 @@
+"""Piston position from the crank angle: plain slider-crank geometry, no pin offset."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from valvelab.arrays import FloatArray
+from valvelab.errors import CannotEvaluate, Reason
+
+
+def piston_drop(crank_deg: ArrayLike, throw_mm: float, rod_mm: float) -> FloatArray:
+    """Distance of the piston below top dead centre, mm, for crank angles from dead centre, deg (any shape).
+
+    r(1 − cos α) + l − √(l² − r² sin² α). Refuses a throw that is not positive and a rod not longer than it.
+    """
+    if not throw_mm > 0.0:
+        raise CannotEvaluate(Reason.OUT_OF_RANGE, f"crank throw: found {throw_mm:g} mm, expected above 0")
+    if not rod_mm > throw_mm:
+        raise CannotEvaluate(
+            Reason.OUT_OF_RANGE, f"rod: found {rod_mm:g} mm, expected longer than the throw, {throw_mm:g} mm"
+        )
+    angle = np.radians(np.asarray(crank_deg, dtype=np.float64))
+    return np.asarray(throw_mm * (1.0 - np.cos(angle)) + rod_mm - np.sqrt(rod_mm**2 - (throw_mm * np.sin(angle)) ** 2))

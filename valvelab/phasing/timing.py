@@ -1,0 +1,116 @@
+"""Valve events: wheel readings to crank angles, trade event angles, and the arithmetic between them.
+
+Crank angle 0 is top dead centre of gas exchange, growing in the running sense.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import Literal
+
+from valvelab.angles import fold_scalar, wrap_scalar
+
+Kind = Literal["intake", "exhaust"]
+WheelSense = Literal["forward", "reverse"]
+Reference = Literal["BTDC", "ATDC", "BBDC", "ABDC"]
+
+_LOBE_NAME = re.compile(r"(\d+)([IE])(\d*)")
+
+
+def lobe_kind(name: str) -> Kind | None:
+    """`intake` for 1I, 1I2, …; `exhaust` for 4E; None for any other name."""
+    match = _LOBE_NAME.fullmatch(name.strip().upper())
+    if match is None:
+        return None
+    return "intake" if match.group(2) == "I" else "exhaust"
+
+
+def lobe_cylinder(name: str) -> int | None:
+    """Cylinder number of 1I, 4E2, …; None for any other name."""
+    match = _LOBE_NAME.fullmatch(name.strip().upper())
+    return None if match is None else int(match.group(1))
+
+
+@dataclass(frozen=True, slots=True)
+class TradeEvent:
+    """An event as the trade says it: degrees before or after the dead centre it belongs to."""
+
+    angle_deg: float
+    reference: Reference
+
+
+def crank_angle(wheel_deg: float, tdc_offset_deg: float, sense: WheelSense) -> float:
+    """Crank angle from true dead centre, in [−180, 180), of a wheel reading."""
+    angle = wheel_deg - tdc_offset_deg
+    return wrap_scalar(-angle if sense == "reverse" else angle)
+
+
+def opening_and_closing(kind: Kind, opening_deg: float, closing_deg: float) -> tuple[float, float]:
+    """Both events on one continuous crank axis, from angles known only within a turn of the wheel.
+
+    An intake opens within half a turn of gas-exchange dead centre and closes less than a turn later; an exhaust closes
+    within half a turn of it and opened less than a turn before.
+    """
+    duration = fold_scalar(closing_deg - opening_deg)
+    if kind == "intake":
+        opening = wrap_scalar(opening_deg)
+        return opening, opening + duration
+    closing = wrap_scalar(closing_deg)
+    return closing - duration, closing
+
+
+def single_event(kind: Kind, which: Literal["opening", "closing"], angle_deg: float) -> float:
+    """One event alone on the crank axis: within half a turn of the dead centre it belongs to."""
+    return wrap_scalar(angle_deg - _home(kind, which)) + _home(kind, which)
+
+
+def _home(kind: Kind, which: Literal["opening", "closing"]) -> float:
+    if kind == "intake":
+        return 0.0 if which == "opening" else 180.0
+    return -180.0 if which == "opening" else 0.0
+
+
+def trade_event(kind: Kind, which: Literal["opening", "closing"], crank_deg: float) -> TradeEvent:
+    """Crank angle as BTDC/ATDC (intake opening, exhaust closing) or BBDC/ABDC (intake closing, exhaust opening)."""
+    home = _home(kind, which)
+    angle = crank_deg - home
+    before: Reference = "BTDC" if home == 0.0 else "BBDC"
+    after: Reference = "ATDC" if home == 0.0 else "ABDC"
+    return TradeEvent(-angle, before) if angle < 0.0 else TradeEvent(angle, after)
+
+
+def nose_middle(kind: Kind | None, rising_deg: float, falling_deg: float) -> float:
+    """Middle of an equal-lift pair on the shorter arc, on the turn where the kind's centreline lies.
+
+    Intake in [−70, 290), exhaust in [−290, 70), another lobe in [−180, 180).
+    """
+    middle = rising_deg + 0.5 * wrap_scalar(falling_deg - rising_deg)
+    expected = {"intake": 110.0, "exhaust": -110.0, None: 0.0}[kind]
+    return expected + wrap_scalar(middle - expected)
+
+
+def lobe_separation(intake_centreline_atdc: float, exhaust_centreline_btdc: float) -> float:
+    """Lobe separation in cam degrees from both centrelines in crank degrees: (ICL + ECL)/2."""
+    return 0.5 * (intake_centreline_atdc + exhaust_centreline_btdc)
+
+
+def advance(intake_centreline_atdc: float, exhaust_centreline_btdc: float) -> float:
+    """Camshaft advance, crank deg: (ECL − ICL)/2, which is separation − ICL in number."""
+    return 0.5 * (exhaust_centreline_btdc - intake_centreline_atdc)
+
+
+def events_from_card(kind: Kind, duration_crank_deg: float, centreline_deg: float) -> tuple[float, float]:
+    """Opening and closing crank angle of a symmetrical lobe from its duration and its card centreline.
+
+    `centreline_deg` as the card has it: ATDC for an intake, BTDC for an exhaust.
+    """
+    centre = centreline_deg if kind == "intake" else -centreline_deg
+    return centre - 0.5 * duration_crank_deg, centre + 0.5 * duration_crank_deg
+
+
+def nearest_step(correction_deg: float, steps_deg: tuple[float, ...]) -> float | None:
+    """The step on the shelf nearest to a correction; of two equally near the smaller one; None with an empty shelf."""
+    if not steps_deg:
+        return None
+    return min(steps_deg, key=lambda step: (round(abs(step - correction_deg), 9), abs(step), step))

@@ -1,0 +1,81 @@
+"""A degree-wheel sheet as typed in TOML."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from valvelab.records.result import Record
+from valvelab.records.spec import Quantity
+
+WheelReading = Annotated[float, Field(ge=-360.0, le=720.0)]
+
+
+class StopReadings(Record):
+    """Piston-stop readings on the wheel, either or both senses."""
+
+    readings: tuple[WheelReading, ...] = ()
+
+
+class EventRow(Record):
+    """Wheel angles where the follower passes a lift; either may still be missing."""
+
+    lobe: str = Field(min_length=1)
+    lift: Quantity
+    opening: WheelReading | None = None
+    closing: WheelReading | None = None
+
+
+class NearPeakRow(Record):
+    """An equal-lift pair either side of the nose."""
+
+    lobe: str = Field(min_length=1)
+    below_peak: Quantity
+    rising: WheelReading | None = None
+    falling: WheelReading | None = None
+
+
+class Wheel(Record):
+    """The degree wheel: standard uncertainty of one reading, and whether readings grow as the engine turns."""
+
+    uncertainty: Annotated[float, Field(gt=0.0, le=10.0)] | None = None
+    sense: Literal["forward", "reverse"] = "forward"
+
+
+class CardDurationRow(Record):
+    """A duration that was ordered, crank deg."""
+
+    lobe: str
+    at: Quantity
+    value: Quantity
+
+
+class CardRecord(Record):
+    """What was ordered; intake centreline in crank deg ATDC, exhaust centreline in crank deg BTDC."""
+
+    intake_centreline: Quantity | None = None
+    exhaust_centreline: Quantity | None = None
+    duration: tuple[CardDurationRow, ...] = ()
+
+
+class Adjuster(Record):
+    """Steps the shop has on the shelf, crank deg; positive advances the camshaft."""
+
+    steps: tuple[float, ...] = ()
+
+
+class PhasingSheet(Record):
+    """A whole sheet; every part is optional, so that a sheet can be half filled."""
+
+    title: str | None = None
+    part: str | None = None
+    serial: str | None = None
+    operator: str | None = None
+    date: str | None = None
+    stop: StopReadings = StopReadings()
+    reading: tuple[EventRow, ...] = ()
+    near_peak: tuple[NearPeakRow, ...] = ()
+    wheel: Wheel = Wheel()
+    card: CardRecord = CardRecord()
+    adjuster: Adjuster = Adjuster()
