@@ -117,6 +117,10 @@ class Table:
             self.file, self.header_place, found, f'{expected}; or assign them: --columns "{example}"', self.preview()
         )
 
+    def has_numbers(self, column: str | Column) -> bool:
+        """Whether every cell of the column is a number or empty."""
+        return self._body.numbers(self._column(column).index) is not None
+
     def numbers(self, column: str | Column, dimension: Dimension, *, empty_as_nan: bool = False) -> FloatArray:
         """The column in canonical units, read-only, shape (row_count,).
 
@@ -276,14 +280,16 @@ def split_header(header: str) -> tuple[str, str | None]:
     if match is not None:
         return match.group(1).strip(), match.group(2).strip() or None
     match = _ROUND_HEADER.fullmatch(header)
-    if match is not None and _is_unit(match.group(2).strip()):
+    if match is not None and is_unit(match.group(2).strip()):
         return match.group(1).strip(), match.group(2).strip()
     return header.strip(), None
 
 
-def _is_unit(text: str) -> bool:
+def is_unit(text: str, dimension: Dimension | None = None) -> bool:
+    """Whether a text is a unit, of one dimension or of any."""
     bare = re.sub(r"\b(cam|crank)\b", "", text.lower()).strip()
-    return bool(bare) and any(bare in map(str.lower, units) for units in FACTORS.values())
+    tables = FACTORS.values() if dimension is None else (FACTORS[dimension],)
+    return bool(bare) and any(bare in map(str.lower, units) for units in tables)
 
 
 def _columns(file: str, sheet: Sheet, assignment: ColumnAssignment | None) -> tuple[Column, ...]:

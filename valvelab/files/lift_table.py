@@ -1,0 +1,309 @@
+"""Lift tables: tidy (`lobe, angle, lift`) or wide (`angle`, then one column a lobe).
+
+Angles become cam degrees in the running sense: crank degrees are halved first, then a reverse sweep is mirrored.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from valvelab.arrays import FloatArray, read_only
+from valvelab.errors import BadFile, BadQuantity
+from valvelab.files.column_assignment import ColumnAssignment
+from valvelab.files.table import Column, Table, is_unit, read_table
+from valvelab.lobe.trace import Trace
+from valvelab.records.measurement import FollowerShape, LiftTable
+from valvelab.records.result import Note, info, warning
+from valvelab.units import parse_quantity
+
+MIN_READINGS = 8
+MAX_LOBES = 512
+EXAMPLE = "angle=0 [crank deg], 1I=1 [mm]"
+
+KNOWN_KEYS = (
+    "part", "serial", "lift at", "follower", "base circle radius", "rotation", "firing order", "cylinders",
+    "bank angle", "second bank", "probe uncertainty", "encoder uncertainty", "temperature", "operator", "instrument",
+    "date", "lobe",
+)  # fmt: skip
+
+Word = TypeVar("Word", bound=str)
+
+
+def read_lift_table(path: str | Path, columns: ColumnAssignment | str | None = None) -> LiftTable:
+    """The lift table in a file. Raises ColumnsNeeded when its columns have no usable names, BadFile otherwise."""
+    return lift_table(read_table(path, columns))
+
+
+def lift_table(table: Table) -> LiftTable:
+    """A table that was read already, as a lift table."""
+    angle_column = table.require("angle", EXAMPLE)
+    reverse = _word(table, "rotation", ("forward", "reverse"), "forward") == "reverse"
+    lobe_column, lift_column = table.find("lobe"), table.find("lift")
+    notes: list[Note] = []
+    if lobe_column is not None or lift_column is not None:
+        traces = _tidy(table, angle_column, lobe_column, table.require("lift", EXAMPLE), reverse=reverse)
+        table.note_unknown(("lobe", "angle", "lift", "sweep"))
+        if lobe_column is None:
+            notes.append(info(table.file, f"no column lobe: everything is one lobe, {traces[0].name}"))
+    else:
+        traces = _wide(table, angle_column, notes, reverse=reverse)
+    if reverse:
+        notes.append(info(table.file, "reverse sweep: angles mirrored"))
+    return LiftTable(
+        file=table.file,
+        traces=traces,
+        source=table.source,
+        part=table.text("part"),
+        serial=table.text("serial"),
+        lift_at=_word(table, "lift at", ("follower", "valve"), "follower"),
+        follower=_follower(table),
+        base_circle_radius_mm=_length(table, "base circle radius"),
+        rotation="reverse" if reverse else "forward",
+        firing_order=_cylinder_list(table, "firing order"),
+        cylinders=_count(table, "cylinders"),
+        bank_angle_deg=_bank_angle(table),
+        second_bank=_cylinder_list(table, "second bank"),
+        probe_uncertainty_mm=_length(table, "probe uncertainty", zero=True),
+        encoder_uncertainty_cam_deg=_encoder(table),
+        temperature_degc=table.quantity("temperature", "temperature"),
+        operator=table.text("operator"),
+        instrument=table.text("instrument"),
+        date=table.text("date"),
+        remarks={key: value for key, value in table.preamble.items() if key not in KNOWN_KEYS},
+        notes=(*table.notes, *notes, *_scale_notes(table.file, traces)),
+    )
+
+
+def _angles(table: Table, column: Column, *, reverse: bool) -> FloatArray:
+    angles = table.angles_cam_deg(column)
+    return read_only(-angles) if reverse else angles
+
+
+def _tidy(table: Table, angle: Column, lobe: Column | None, lift: Column, *, reverse: bool) -> tuple[Trace, ...]:
+    angles = _angles(table, angle, reverse=reverse)
+    lifts = table.numbers(lift, "length")
+    sweep_column = table.find("sweep")
+    sweeps = None if sweep_column is None else _sweeps(table, sweep_column)
+    groups = {table.text("lobe") or "1": np.arange(table.row_count)} if lobe is None else table.groups(lobe)
+    if len(groups) > MAX_LOBES:
+        raise BadFile(table.file, "", f"{len(groups)} lobes", f"at most {MAX_LOBES}")
+    traces = []
+    shared: FloatArray | None = None
+    for name, rows in groups.items():
+        if len(rows) < MIN_READINGS:
+            place = table.place(int(rows[0]), lobe) if lobe is not None else ""
+            raise BadFile(table.file, place, f"{len(rows)} readings of lobe {name!r}", f"at least {MIN_READINGS}")
+        own = read_only(_taken(angles, rows))
+        shared = own if shared is None or not np.array_equal(own, shared) else shared
+        sweep = None if sweeps is None else _numbered(_taken(sweeps, rows))
+        traces.append(Trace(name, shared, read_only(_taken(lifts, rows)), sweep))
+    _check_names(table, [trace.name for trace in traces])
+    return tuple(traces)
+
+
+Taken = TypeVar("Taken", bound=np.generic)
+
+
+def _taken(values: NDArray[Taken], rows: NDArray[np.intp]) -> NDArray[Taken]:
+    """Rows of an array; a view when they follow one another."""
+    first, last = int(rows[0]), int(rows[-1])
+    return values[first : last + 1] if last - first + 1 == len(rows) else values[rows]
+
+
+def _sweeps(table: Table, column: Column) -> NDArray[np.int64]:
+    labels = table.groups(column)
+    numbers = np.empty(table.row_count, dtype=np.int64)
+    for number, rows in enumerate(labels.values()):
+        numbers[rows] = number
+    return numbers
+
+
+def _numbered(sweeps: NDArray[np.int64]) -> NDArray[np.int64] | None:
+    """Sweeps numbered from 0 within one lobe; None when there is one only."""
+    distinct, numbers = np.unique(sweeps, return_inverse=True)
+    if len(distinct) < 2:
+        return None
+    numbers = numbers.astype(np.int64)
+    numbers.setflags(write=False)
+    return numbers
+
+
+def _wide(table: Table, angle: Column, notes: list[Note], *, reverse: bool) -> tuple[Trace, ...]:
+    """One lobe a column; cells left empty before and after a lobe's event are left out."""
+    angles = _angles(table, angle, reverse=reverse)
+    lobes = _lobe_columns(table, angle)
+    if not lobes:
+        raise table.columns_needed("a column 'lift', or one column a lobe", EXAMPLE)
+    if len(lobes) > MAX_LOBES:
+        raise BadFile(table.file, table.header_place, f"{len(lobes)} lobes", f"at most {MAX_LOBES}")
+    _check_names(table, [column.title for column in lobes])
+    sweep_column = table.find("sweep")
+    sweeps = None if sweep_column is None else _sweeps(table, sweep_column)
+    shared_sweep = None if sweeps is None else _numbered(sweeps)
+    table.note_unknown(("angle", "sweep", *(column.name for column in lobes)))
+    traces = []
+    for column in lobes:
+        lifts = table.numbers(column, "length", empty_as_nan=True)
+        rows = _covered(table, column, lifts)
+        if rows.stop - rows.start < MIN_READINGS:
+            count = rows.stop - rows.start
+            raise BadFile(table.file, "", f"{count} readings of lobe {column.title!r}", f"at least {MIN_READINGS}")
+        if rows.stop - rows.start == table.row_count:
+            traces.append(Trace(column.title, angles, lifts, shared_sweep))
+            continue
+        missing = table.row_count - (rows.stop - rows.start)
+        notes.append(info(table.file, f"lobe {column.title}: {missing} empty cells outside its event left out"))
+        sweep = None if sweeps is None else _numbered(sweeps[rows])
+        traces.append(Trace(column.title, angles[rows], lifts[rows], sweep))
+    return tuple(traces)
+
+
+def _covered(table: Table, column: Column, lifts: FloatArray) -> slice:
+    """Rows from a lobe's first reading to its last; an empty cell between them is refused."""
+    empty = np.isnan(lifts)
+    if not empty.any():
+        return slice(0, len(lifts))
+    held = np.flatnonzero(~empty)
+    if not held.size:
+        raise BadFile(table.file, table.header_place, f"no readings in column {column.title!r}", "lifts")
+    rows = slice(int(held[0]), int(held[-1]) + 1)
+    gap = np.flatnonzero(empty[rows])
+    if gap.size:
+        place = table.place(rows.start + int(gap[0]), column)
+        raise BadFile(table.file, place, f"an empty cell in {column.title}", "a number")
+    return rows
+
+
+def _lobe_columns(table: Table, angle: Column) -> list[Column]:
+    """The columns of a wide table that are lobes.
+
+    An assignment names them. Otherwise: a column in a length, or named like a lobe, or, where no column says a
+    length, any column of numbers without a unit. A column in a unit that nobody knows counts, to be refused by name.
+    """
+    others = [column for column in table.columns if column is not angle and column.name != "sweep" and column.title]
+    if table.assigned:
+        return others
+    lengths = any(column.unit is not None and is_unit(column.unit, "length") for column in others)
+    lobes = []
+    for column in others:
+        if column.unit is not None:
+            named = _named_as_lobe(column.title) or is_unit(column.unit, "length") or not is_unit(column.unit)
+        else:
+            named = _named_as_lobe(column.title) or (not lengths and table.has_numbers(column))
+        if named:
+            lobes.append(column)
+    return lobes
+
+
+def _named_as_lobe(title: str) -> bool:
+    return re.fullmatch(r"\d+\s*[IE]\d*", title, re.IGNORECASE) is not None
+
+
+def _check_names(table: Table, names: Sequence[str]) -> None:
+    seen: set[str] = set()
+    for name in names:
+        if name.casefold() in seen:
+            raise BadFile(table.file, table.header_place, f"two lobes called {name!r}", "a name for each lobe")
+        seen.add(name.casefold())
+
+
+def _word(table: Table, key: str, allowed: tuple[Word, ...], default: Word) -> Word:
+    text = table.text(key)
+    if text is None:
+        return default
+    for word in allowed:
+        if text.casefold() == word:
+            return word
+    raise table.bad_key(key, repr(text), " or ".join(allowed))
+
+
+def _length(table: Table, key: str, *, zero: bool = False) -> float | None:
+    value = table.quantity(key, "length")
+    if value is not None and (value < 0.0 or (value == 0.0 and not zero)):
+        raise table.bad_key(key, repr(table.preamble[key]), "a positive length")
+    return value
+
+
+def _encoder(table: Table) -> float | None:
+    value = table.angle("encoder uncertainty", "cam")
+    if value is not None and value < 0.0:
+        raise table.bad_key("encoder uncertainty", repr(table.preamble["encoder uncertainty"]), "a positive angle")
+    return value
+
+
+def _bank_angle(table: Table) -> float | None:
+    value = table.quantity("bank angle", "angle")
+    if value is not None and not 0.0 <= value < 360.0:
+        raise table.bad_key("bank angle", repr(table.preamble["bank angle"]), "an angle from 0 to 360 deg")
+    return value
+
+
+def _count(table: Table, key: str) -> int | None:
+    text = table.text(key)
+    if text is None:
+        return None
+    if not text.isascii() or not text.isdigit() or not 1 <= int(text[:6]) <= 64:
+        raise table.bad_key(key, repr(text), "a whole number from 1 to 64")
+    return int(text)
+
+
+def _cylinder_list(table: Table, key: str) -> tuple[int, ...] | None:
+    """`1-3-4-2`, with hyphens, commas or spaces."""
+    text = table.text(key)
+    if text is None:
+        return None
+    try:
+        return parse_cylinders(text, key)
+    except BadQuantity as error:
+        raise table.bad_key(key, error.found, error.expected) from None
+
+
+def parse_cylinders(text: str, field: str) -> tuple[int, ...]:
+    """Cylinder numbers of `1-3-4-2`, each once; hyphens, dashes, commas or spaces between them."""
+    parts = [part for part in re.split(r"[\s,;\-–—]+", text.strip()) if part]
+    wanted = "cylinder numbers, each once, as in 1-3-4-2"
+    if not parts or not all(part.isascii() and part.isdigit() and len(part) <= 2 for part in parts):
+        raise BadQuantity(field, repr(text), wanted)
+    numbers = tuple(int(part) for part in parts)
+    if len(set(numbers)) < len(numbers) or not all(1 <= number <= 64 for number in numbers):
+        raise BadQuantity(field, repr(text), wanted)
+    return numbers
+
+
+def _follower(table: Table) -> FollowerShape | None:
+    text = table.text("follower")
+    if text is None:
+        return None
+    try:
+        return parse_follower(text, "follower")
+    except BadQuantity as error:
+        raise table.bad_key("follower", error.found, error.expected) from None
+
+
+def parse_follower(text: str, field: str) -> FollowerShape:
+    """`flat`, `point`, or `roller` with its radius: `roller 9.525 mm`, `roller 0.375 in`."""
+    kind, _, rest = text.strip().partition(" ")
+    match kind.casefold(), rest.strip():
+        case "flat", "":
+            return FollowerShape("flat")
+        case "point", "":
+            return FollowerShape("point")
+        case "roller", radius if radius:
+            value = parse_quantity(radius, "length", field)
+            if value > 0.0:
+                return FollowerShape("roller", value)
+    raise BadQuantity(field, repr(text), "flat, point, or roller with its radius (roller 9.525 mm)")
+
+
+def _scale_notes(file: str, traces: Sequence[Trace]) -> list[Note]:
+    """A lift far from any engine's says that a unit was taken for another."""
+    highest = max(float(trace.lift_mm.max()) for trace in traces)
+    if 0.05 < highest < 60.0:
+        return []
+    return [warning(file, f"the highest lift is {highest:.4g} mm; check the unit of the lift columns")]
