@@ -1,0 +1,130 @@
+"""Straightness of the axis through the journal centres: least-squares line and minimum-zone cylinder.
+
+Centres are vectors across the shaft at positions along it; slopes are small, so distances are taken across the axis.
+Sources: ISO 12780-1 (reference lines), ISO 1101 (cylindrical zone).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from valvelab.arrays import FloatArray, finite, read_only
+from valvelab.camshaft.zone import TIGHT
+from valvelab.errors import CannotEvaluate, Reason
+
+_ROUNDS = 500
+
+
+@dataclass(frozen=True, slots=True)
+class AxisLine:
+    """A line along the shaft and what the centres do about it.
+
+    `at_zero_mm`, `slope`: shape (2,), the line's place at position 0 and its change per mm. `offsets_mm`: shape
+    (n, 2), centre minus line. `zone_mm`: diameter of the cylinder about the line that holds every centre.
+    `weights`: shape (n, 2), how the zone changes with each centre coordinate.
+    """
+
+    at_zero_mm: FloatArray
+    slope: FloatArray
+    offsets_mm: FloatArray
+    zone_mm: float
+    weights: FloatArray
+
+    @property
+    def distances_mm(self) -> FloatArray:
+        """Distance of each centre from the line."""
+        return np.asarray(np.hypot(self.offsets_mm[:, 0], self.offsets_mm[:, 1]))
+
+    @property
+    def worst(self) -> int:
+        """Index of the centre farthest off the line."""
+        return int(np.argmax(self.distances_mm))
+
+
+def _checked(position_mm: FloatArray, centres_mm: FloatArray) -> tuple[FloatArray, FloatArray]:
+    z, centres = finite(position_mm, "position", ndim=1), finite(centres_mm, "centres", ndim=2)
+    if centres.shape != (z.size, 2):
+        raise CannotEvaluate(Reason.BAD_VALUES, f"centres: found shape {centres.shape}, expected ({z.size}, 2)")
+    if np.unique(z).size < 3:
+        raise CannotEvaluate(
+            Reason.TOO_FEW_READINGS, f"straightness: found {np.unique(z).size} positions along the axis, expected 3"
+        )
+    return z, centres
+
+
+def least_squares_axis(position_mm: FloatArray, centres_mm: FloatArray) -> AxisLine:
+    """Least-squares line through the centres; its zone is twice the largest distance from it.
+
+    position_mm: shape (n,); centres_mm: shape (n, 2). Refuses fewer than three positions.
+    """
+    z, centres = _checked(position_mm, centres_mm)
+    design = np.column_stack([np.ones(z.size), z - z.mean()])
+    gain = np.linalg.pinv(design)
+    line = gain @ centres
+    offsets = centres - design @ line
+    distances = np.hypot(offsets[:, 0], offsets[:, 1])
+    worst = int(np.argmax(distances))
+    toward = offsets[worst] / max(float(distances[worst]), 1e-300)
+    share = -design[worst] @ gain
+    share[worst] += 1.0
+    return AxisLine(
+        at_zero_mm=line[0] - line[1] * z.mean(),
+        slope=line[1],
+        offsets_mm=read_only(offsets),
+        zone_mm=2.0 * float(distances[worst]),
+        weights=read_only(2.0 * share[:, None] * toward),
+    )
+
+
+def minimum_zone_axis(position_mm: FloatArray, centres_mm: FloatArray) -> AxisLine:
+    """Cylinder of least diameter that holds every centre; its axis is the line.
+
+    position_mm: shape (n,); centres_mm: shape (n, 2). The largest distance is convex in the line, so tangent planes
+    bound it from below: a linear programme finds the line for the planes so far, new tangents are laid where it
+    fails, until the bound meets the cylinder found to 1e-8 of it. Refuses fewer than three positions.
+    """
+    from scipy.optimize import linprog
+
+    z, centres = _checked(position_mm, centres_mm)
+    start = least_squares_axis(z, centres)
+    scale = 0.5 * start.zone_mm
+    size = max(float(np.abs(centres).max()), 1e-300)
+    if scale <= 1e-12 * size:
+        return start
+    reach = float(np.abs(z - z.mean()).max())
+    along = (z - z.mean()) / reach
+    points = start.offsets_mm / scale
+    turns = np.radians(np.arange(0.0, 360.0, 45.0))
+    normals = np.column_stack([np.cos(turns), np.sin(turns)])
+    index = np.repeat(np.arange(z.size), turns.size)
+    normals = np.tile(normals, (z.size, 1))
+    best, best_line = np.inf, np.zeros((2, 2))
+    weights = np.zeros((z.size, 2))
+    for _ in range(_ROUNDS):
+        # u·(c − p − q z) ≤ t for every tangent direction u of every centre c; unknowns p, q, t
+        matrix = np.column_stack([-normals, -normals * along[index][:, None], -np.ones(index.size)])
+        bound = -np.einsum("ij,ij->i", normals, points[index])
+        answer = linprog(
+            [0, 0, 0, 0, 1], A_ub=matrix, b_ub=bound, bounds=(None, None), method="highs-ds", options=TIGHT
+        )
+        if answer.x is None:
+            raise CannotEvaluate(Reason.NOT_FEASIBLE, f"minimum zone cylinder: {answer.message}")
+        line = np.asarray(answer.x[:4]).reshape(2, 2)
+        offsets = points - line[0] - along[:, None] * line[1]
+        distances = np.hypot(offsets[:, 0], offsets[:, 1])
+        if distances.max() < best:
+            best, best_line = float(distances.max()), line
+            multipliers = -np.asarray(answer.ineqlin.marginals)
+            weights = np.zeros((z.size, 2))
+            np.add.at(weights, index, multipliers[:, None] * normals)
+        if best - float(answer.x[4]) <= 1e-8 * best:
+            break
+        far = np.flatnonzero(distances > float(answer.x[4]))
+        index = np.concatenate([index, far])
+        normals = np.vstack([normals, offsets[far] / distances[far][:, None]])
+    slope = start.slope + scale * best_line[1] / reach
+    at_zero = start.at_zero_mm + scale * (best_line[0] - best_line[1] * z.mean() / reach)
+    offsets = centres - at_zero - z[:, None] * slope
+    return AxisLine(at_zero, slope, read_only(offsets), 2.0 * scale * best, read_only(2.0 * weights))
