@@ -274,6 +274,11 @@ def read_table(path: str | Path, columns: ColumnAssignment | str | None = None) 
     return table
 
 
+def shape_of(path: str | Path) -> str:
+    """A fingerprint of how a file is laid out, the same for files written alike; to remember an assignment by."""
+    return read_table(path).shape
+
+
 def split_header(header: str) -> tuple[str, str | None]:
     """Title and unit of `lift [mm]`; round brackets count when they hold a unit that is known."""
     match = _HEADER.fullmatch(header)

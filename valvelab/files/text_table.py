@@ -41,13 +41,53 @@ class Layout:
     decimal: Decimal
 
 
+@dataclass(frozen=True, slots=True)
+class _Opening:
+    """What the first lines of a text table show. `top` is the index of the line below the header."""
+
+    lines: list[str]
+    preamble: dict[str, PreambleEntry]
+    layout: Layout
+    header: list[str] | None
+    rows: list[list[str]]
+    first: int
+    top: int
+    encoding: str
+
+
 def read_text(contents: Contents) -> Sheet:
     """Take a text table apart. Raises BadFile for binary data, an empty file, ragged rows, or too many of them."""
     file = contents.file
+    line_count = max(contents.data.count(b"\n"), contents.data.count(b"\r"))
+    if line_count > MAX_ROWS + 10_000:
+        raise BadFile(file, "", f"{line_count} lines", f"at most {MAX_ROWS} rows")
+    opening = _opening(contents)
+    place = f"line {opening.first}"
+    if not opening.rows:
+        raise BadFile(file, place, "a header and no rows below it", "readings")
+    width = _width(opening.header, opening.rows)
+    if width > MAX_COLUMNS:
+        raise BadFile(file, place, f"{width} columns", f"at most {MAX_COLUMNS}")
+    layout = opening.layout
+    body = TextBody(file, opening.lines, opening.top, layout, width, _text_columns(opening.rows, width, layout))
+    body.check()
+    for number, comment in body.comments:
+        add_preamble(opening.preamble, file, comment, f"line {number}")
+    remarks = ("The text is not UTF-8; read as Latin-1.",) if opening.encoding == "latin-1" else ()
+    kept = None if opening.header is None else tuple(opening.header[:width])
+    return Sheet(opening.preamble, kept, place, body, _FORMS[layout.delimiter], remarks)
+
+
+def read_header(contents: Contents) -> tuple[str, ...] | None:
+    """The header cells of a text table, without a look at its rows; None without a header."""
+    header = _opening(contents).header
+    return None if header is None else tuple(header)
+
+
+def _opening(contents: Contents) -> _Opening:
+    file = contents.file
     if not contents.data.strip(b" \t\r\n\0\xff\xfe\xef\xbb\xbf"):
         raise BadFile(file, "", "an empty file", "a table")
-    if contents.data.count(b"\n") > MAX_ROWS + 10_000:
-        raise BadFile(file, "", f"{contents.data.count(10)} lines", f"at most {MAX_ROWS} rows")
     text, encoding = decode(file, contents.data)
     if "\r" in text:
         text = text.replace("\r\n", "\n").replace("\r", "\n")
@@ -58,22 +98,11 @@ def read_text(contents: Contents) -> Sheet:
         raise BadFile(file, "", "no rows" if top == 0 else "a preamble and nothing below it", "a table")
     layout = _layout(file, sample, forced, text)
     rows = [_split(file, line, layout, number) for number, line in sample]
-    header = rows[0] if _is_header(rows, layout) else None
-    if header is not None:
-        number, line = sample[0]
-        header = [cell.strip() for cell in _header_cells(line, layout, rows[0])]
-        rows = rows[1:]
-        top = number
-    if not rows:
-        raise BadFile(file, f"line {sample[0][0]}", "a header and no rows below it", "readings")
-    width = _width(header, rows)
-    if width > MAX_COLUMNS:
-        raise BadFile(file, f"line {sample[0][0]}", f"{width} columns", f"at most {MAX_COLUMNS}")
-    remarks = ("The text is not UTF-8; read as Latin-1.",) if encoding == "latin-1" else ()
-    body = TextBody(file, lines, top, layout, width, _text_columns(rows, width, layout))
-    body.check()
-    kept = tuple(header[:width]) if header is not None else None
-    return Sheet(preamble, kept, f"line {sample[0][0]}", body, _FORMS[layout.delimiter], remarks)
+    first, line = sample[0]
+    if not _is_header(rows, layout):
+        return _Opening(lines, preamble, layout, None, rows, first, top, encoding)
+    header = [cell.strip() for cell in _header_cells(line, layout, rows[0])]
+    return _Opening(lines, preamble, layout, header, rows[1:], first, first, encoding)
 
 
 def preamble_entry(text: str) -> tuple[str, str] | None:
@@ -234,6 +263,7 @@ class TextBody:
     _columns: dict[int, FloatArray | NDArray[np.str_]] = field(default_factory=dict)
     _numbers_of_lines: NDArray[np.int64] | None = None
     row_count: int = 0
+    comments: list[tuple[int, str]] = field(default_factory=list)
 
     def check(self) -> None:
         """Read the rows; refuses ragged ones, none at all, or too many, with the line."""
@@ -327,7 +357,7 @@ class TextBody:
         """Data rows with their line numbers; blank lines and comments left out."""
         delimiter = self.layout.delimiter
         for number, cells in self._raw_rows():
-            if cells and cells[0].startswith("#"):
+            if cells and cells[0].lstrip().startswith("#"):
                 continue
             if delimiter is not None:
                 cells = [cell.strip() for cell in cells]  # noqa: PLW2901
@@ -376,6 +406,8 @@ class TextBody:
             self._columns |= {index: np.array(column, dtype=object) for index, column in zip(words, texts, strict=True)}
 
     def _checked_rows(self, numbers: list[int]) -> Iterator[list[str]]:
+        below = enumerate(islice(self.lines, self.top, None), start=self.top + 1)
+        self.comments = [(number, line.strip()) for number, line in below if line.lstrip().startswith("#")]
         for number, cells in self._rows():
             if len(cells) != self.width and (len(cells) < self.width or any(cells[self.width :])):
                 raise BadFile(self.file, f"line {number}", f"{len(cells)} cells", f"{self.width}, as above")
