@@ -134,8 +134,8 @@ def _nose_step(sheet: Sheet, worked: Degreeing, lobe: str, drop: float) -> NextR
         lobe,
         drop,
         "forward",
-        f"Go on forward over the nose of {lobe} and read the wheel where the follower has gone down to {drop:g} mm below "
-        "the peak again.",
+        f"Go on forward over the nose of {lobe} and read the wheel where the follower has gone down to {drop:g} mm "
+        "below the peak again.",
         "in one forward turn over the nose, not from behind: read from both senses the slack would shift the middle by "
         "half of itself; the nose itself dwells and can't be read",
         _about(sheet, worked, None if centre is None else centre + 38.0),
@@ -171,8 +171,8 @@ def _event_step(sheet: Sheet, worked: Degreeing, lobe: str, lift: float) -> Next
         lobe,
         lift,
         "forward",
-        f"Go on forward over the nose of {lobe} and read the wheel where the follower has come down to {lift:g} mm; then "
-        "see that the indicator returns to zero on the base circle.",
+        f"Go on forward over the nose of {lobe} and read the wheel where the follower has come down to {lift:g} mm; "
+        "then see that the indicator returns to zero on the base circle.",
         "the same forward turn keeps the slack on one side; an indicator that does not return to zero has moved",
         _about(sheet, worked, closing),
     )

@@ -1,0 +1,168 @@
+"""A sweep of crank speeds: contact force by angle, first loss of contact, loft, bounce at seating, coil clash."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from valvelab.arrays import FloatArray, finite, read_only
+from valvelab.dynamics.model import ValveGear
+from valvelab.dynamics.response import Drive, Response, respond, steps_needed
+from valvelab.valve_motion.rocker import Rocker
+from valvelab.valve_motion.valve_lift import Gear, LobeProfile, Timing, peak_crank, valve_motion
+
+BINS = 360
+WINDOW_SHARE = 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class LobeDrive:
+    """One lobe with its rocker and its place on the crank."""
+
+    profile: LobeProfile
+    rocker: Rocker
+    timing: Timing
+
+
+@dataclass(frozen=True, slots=True)
+class SpeedSweep:
+    """What one lobe's valve does over a sweep; arrays by speed unless said.
+
+    force_n (speeds, 360): least gear force in bins of 2 crank deg centred at `crank_deg` (360,), NaN where the valve
+    should be shut. Loss of contact counts where the valve should be open by more than a twentieth of its lift.
+    first_loss_rpm: lowest speed at which contact was lost, refined between the sweep's speeds; None if never.
+    """
+
+    rpm: FloatArray
+    crank_deg: FloatArray
+    force_n: FloatArray
+    least_force_n: FloatArray
+    least_force_crank_deg: FloatArray
+    peak_force_n: FloatArray
+    lost: FloatArray
+    loft_mm: FloatArray
+    bounce_mm: FloatArray
+    seating_speed_m_per_s: FloatArray
+    coil_squeeze_mm: FloatArray
+    first_loss_rpm: float | None
+    first_loss_crank_deg: float | None
+
+
+def drive_of(lobe: LobeDrive, steps: int) -> Drive:
+    """Drive of one lobe over crank angle from its peak, −360 … 360."""
+    turn = np.linspace(-360.0, 360.0, steps, endpoint=False)
+    peak = peak_crank(lobe.profile, lobe.timing)
+    # a lash far below zero never lets the valve seat, so lift and slope come uncut
+    free = valve_motion(lobe.profile, Gear(lobe.rocker, -1e3), lobe.timing, peak + turn)
+    return Drive(turn, free.drive_mm, free.velocity_mm_per_crank_deg)
+
+
+def sweep(lobes: Sequence[LobeDrive], gear: ValveGear, rpm: ArrayLike, cycles: int = 4) -> tuple[SpeedSweep, ...]:
+    """Sweep every lobe over the same ascending crank speeds in one batch, then refine each first loss in a second one.
+
+    A predicted speed is an estimate of the model, never a safe speed.
+    """
+    speeds = finite(rpm, "crank speeds", 1)
+    speeds = np.sort(speeds)
+    results = _batch(lobes, gear, [speeds] * len(lobes), cycles)
+    brackets, wanted = [], []
+    for number, result in enumerate(results):
+        first = int(np.argmax(result.lost)) if result.lost.any() else 0
+        if first > 0:
+            wanted.append(number)
+            brackets.append(np.linspace(speeds[first - 1], speeds[first], 12))
+    if not wanted:
+        return results
+    finer = _batch([lobes[number] for number in wanted], gear, brackets, cycles)
+    return tuple(
+        _refined(result, finer[wanted.index(number)]) if number in wanted else result
+        for number, result in enumerate(results)
+    )
+
+
+def _refined(coarse: SpeedSweep, fine: SpeedSweep) -> SpeedSweep:
+    from dataclasses import replace
+
+    return replace(coarse, first_loss_rpm=fine.first_loss_rpm, first_loss_crank_deg=fine.first_loss_crank_deg)
+
+
+def _batch(
+    lobes: Sequence[LobeDrive], gear: ValveGear, speeds: Sequence[FloatArray], cycles: int
+) -> tuple[SpeedSweep, ...]:
+    steps = steps_needed(gear, min(float(own[0]) for own in speeds))
+    drives = [drive_of(lobe, steps) for lobe in lobes]
+    one = len(lobes) == 1
+
+    def columns(values: list[FloatArray]) -> FloatArray:
+        if one:
+            return values[0]
+        return np.concatenate(
+            [np.repeat(v[:, None], own.size, axis=1) for v, own in zip(values, speeds, strict=True)], axis=1
+        )
+
+    drive = Drive(
+        drives[0].crank_deg,
+        columns([d.drive_mm for d in drives]),
+        columns([d.slope_mm_per_crank_deg for d in drives]),
+    )
+    response = respond(gear, drive, np.concatenate(list(speeds)), cycles)
+    results, start = [], 0
+    for lobe, own in zip(lobes, speeds, strict=True):
+        part = slice(start, start + own.size)
+        results.append(_judged(gear, response, part, steps, peak_crank(lobe.profile, lobe.timing)))
+        start += own.size
+    return tuple(results)
+
+
+def _judged(gear: ValveGear, response: Response, part: slice, steps: int, peak: float) -> SpeedSweep:
+    asked = response.drive_mm[:, part] - gear.lash_mm
+    force, lift, seat = response.gear_force_n[:, part], response.lift_mm[:, part], response.seat_force_n[:, part]
+    turns, rpm = asked.shape[0] // steps, response.rpm[part]
+    window = asked > max(WINDOW_SHARE * float(asked.max()), 2.0 * gear.gear_squeeze_mm)
+    held = np.where(window, force, np.inf)
+    least_row = np.argmin(held, axis=0)
+    least = held[least_row, np.arange(rpm.size)]
+    lost = least <= 0.0
+    first = int(np.argmax(lost)) if lost.any() else None
+    angle = response.crank_deg
+    binned = np.where(asked > gear.gear_squeeze_mm, force, np.inf).reshape(turns, BINS, steps // BINS, rpm.size)
+    force_map = binned.min(axis=(0, 2)).T
+    bounce, seating = _landing(lift, seat, angle, rpm, turns)
+    return SpeedSweep(
+        rpm=read_only(rpm.copy()),
+        crank_deg=read_only(peak + np.linspace(-360.0, 360.0, BINS, endpoint=False) + 360.0 / BINS),
+        force_n=read_only(np.where(np.isfinite(force_map), force_map, np.nan)),
+        least_force_n=read_only(least),
+        least_force_crank_deg=read_only(peak + angle[least_row]),
+        peak_force_n=read_only(force.max(axis=0)),
+        lost=read_only(lost),
+        loft_mm=read_only(np.where(window, lift - asked, 0.0).max(axis=0).clip(0.0)),
+        bounce_mm=read_only(bounce),
+        seating_speed_m_per_s=read_only(seating),
+        coil_squeeze_mm=read_only(response.coil_squeeze_mm[part].copy()),
+        first_loss_rpm=None if first is None else float(rpm[first]),
+        first_loss_crank_deg=None if first is None else peak + float(angle[int(np.argmax(held[:, first] <= 0.0))]),
+    )
+
+
+def _landing(
+    lift: FloatArray, seat: FloatArray, angle: FloatArray, rpm: FloatArray, turns: int
+) -> tuple[FloatArray, FloatArray]:
+    """Greatest lift after the first touch of the seat, mm, and the speed of that touch, m/s, over all cycles."""
+    steps = lift.shape[0] // turns
+    bounce, speed = np.zeros(rpm.size), np.zeros(rpm.size)
+    columns = np.arange(rpm.size)
+    per_second = 6.0 * rpm * steps / 720.0
+    for turn in range(turns):
+        closing = slice(turn * steps + int(np.searchsorted(angle[:steps], 0.0)), (turn + 1) * steps)
+        touching = seat[closing] > 0.0
+        landed = np.maximum.accumulate(touching, axis=0)
+        bounce = np.maximum(bounce, np.where(landed, lift[closing], 0.0).max(axis=0))
+        row = np.argmax(touching, axis=0)
+        row_before = np.maximum(row - 1, 0)
+        fall = (lift[closing][row_before, columns] - lift[closing][row, columns]) * per_second * 1e-3
+        speed = np.maximum(speed, np.where(touching.any(axis=0), fall, 0.0))
+    return bounce, speed

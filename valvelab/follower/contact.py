@@ -1,0 +1,98 @@
+"""Contact of lobe and follower along the lobe: radii, entrainment, pressure and film."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from valvelab.arrays import FloatArray
+from valvelab.errors import CannotEvaluate, Reason
+from valvelab.follower.film import Lubricant, minimum_film_um
+from valvelab.follower.hertz import STEEL_ON_STEEL_MPA, line_contact, relative_radius
+
+
+@dataclass(frozen=True, slots=True)
+class ContactSetting:
+    """What touches: base-circle radius, follower (a radius for a roller, None for a flat face), length and modulus."""
+
+    base_radius_mm: float
+    roller_radius_mm: float | None
+    length_mm: float
+    modulus_mpa: float = STEEL_ON_STEEL_MPA
+
+
+@dataclass(frozen=True, slots=True)
+class LobeGeometry:
+    """Where a lobe and its follower touch, at cam angles: radius of curvature, pressure angle, arc per cam rad.
+
+    `cam_radius_mm` is negative in a hollow; `entrainment_mm_per_rad` is the mean of both surface speeds against the
+    contact, per rad/s of the cam.
+    """
+
+    cam_radius_mm: FloatArray
+    relative_radius_mm: FloatArray
+    pressure_angle_rad: FloatArray
+    entrainment_mm_per_rad: FloatArray
+
+
+def lobe_geometry(
+    lift_mm: FloatArray, slope_mm_per_rad: FloatArray, bend_mm_per_rad2: FloatArray, setting: ContactSetting
+) -> LobeGeometry:
+    """Contact along a lobe from follower lift and its derivatives by cam angle in radians.
+
+    Flat face: radius R_b + s + s″, entrainment (R_b + s + 2 s″)/2, for a follower that does not spin. Roller, rolling
+    without slip: both surfaces run at the speed of the contact along the contour, ρ_c dφ/dθ. Plane geometry.
+    """
+    if not setting.base_radius_mm > 0.0:
+        raise CannotEvaluate(
+            Reason.OUT_OF_RANGE, f"base circle radius: found {setting.base_radius_mm:g} mm, expected above 0"
+        )
+    s, s_1, s_2 = lift_mm, slope_mm_per_rad, bend_mm_per_rad2
+    if setting.roller_radius_mm is None:
+        radius = setting.base_radius_mm + s + s_2
+        entrainment = 0.5 * (setting.base_radius_mm + s + 2.0 * s_2)
+        return LobeGeometry(radius, relative_radius(radius), np.zeros_like(s), entrainment)
+    roller = setting.roller_radius_mm
+    rho = setting.base_radius_mm + roller + s
+    turn = np.hypot(rho, s_1)
+    bend = rho**2 + 2.0 * s_1**2 - rho * s_2
+    # the normal turns by φ′ = 1 − ψ′ = (ρ² + 2ρ′² − ρρ″)/(ρ² + ρ′²) per cam angle
+    normal_turn = bend / turn**2
+    arc = turn - roller * normal_turn
+    with np.errstate(divide="ignore"):
+        radius = np.where(normal_turn == 0.0, np.inf, arc / np.where(normal_turn == 0.0, 1.0, normal_turn))
+    return LobeGeometry(radius, relative_radius(radius, roller), np.abs(np.arctan2(s_1, rho)), np.abs(arc))
+
+
+@dataclass(frozen=True, slots=True)
+class ContactAlong:
+    """Load, Hertz pressure and film along a lobe at one speed; NaN where nothing is pressed together."""
+
+    load_n: FloatArray
+    pressure_mpa: FloatArray
+    half_width_mm: FloatArray
+    film_um: FloatArray | None
+
+
+def contact_along(
+    geometry: LobeGeometry,
+    follower_force_n: FloatArray,
+    cam_speed_rad_per_s: float,
+    setting: ContactSetting,
+    oil: Lubricant | None = None,
+) -> ContactAlong:
+    """Pressure and film from the force along the follower's motion; the normal load is force/cos(pressure angle)."""
+    load = np.maximum(follower_force_n, 0.0) / np.cos(geometry.pressure_angle_rad)
+    hertz = line_contact(load, setting.length_mm, geometry.relative_radius_mm, setting.modulus_mpa)
+    film = None
+    if oil is not None:
+        speed = geometry.entrainment_mm_per_rad * cam_speed_rad_per_s * 1e-3
+        film = minimum_film_um(speed, load, setting.length_mm, geometry.relative_radius_mm, oil, setting.modulus_mpa)
+    touching = load > 0.0
+    return ContactAlong(
+        load_n=load,
+        pressure_mpa=np.where(touching, hertz.max_pressure_mpa, np.nan),
+        half_width_mm=np.where(touching, hertz.half_width_mm, np.nan),
+        film_um=film,
+    )
