@@ -1,0 +1,154 @@
+"""What the camshaft plots show, from a lobe inspection."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+from valvelab.angles import wrap
+from valvelab.arrays import FloatArray
+from valvelab.figures.description import Axis, Band, Curve, Dial, Figure, HeatMap, Marks, Role
+
+if TYPE_CHECKING:
+    from valvelab.inspection.inspect_lobes import LobesInspection
+    from valvelab.records.lobes_result import LobeResult
+
+STEP_CAM_DEG = 0.25
+MapKind = Literal["deviation", "lift"]
+Derivative = Literal[0, 1, 2, 3]
+
+_AXES: dict[int, tuple[str, str, str]] = {
+    0: ("lift", "Lift", "mm"),
+    1: ("velocity", "Velocity", "mm/cam deg"),
+    2: ("acceleration", "Acceleration", "mm/cam deg²"),
+    3: ("jerk", "Jerk", "mm/cam deg³"),
+}
+ANGLE_FROM_CENTRE = "Cam angle from the lobe's centre"
+
+
+def grid(inspection: LobesInspection) -> FloatArray:
+    """Cam angle from the lobe centre that covers the longest lobe with some base circle, shape (n,), even steps."""
+    half = max((_half_width(lobe) for lobe in inspection.result.lobes), default=80.0)
+    half = min(180.0, 10.0 * np.ceil((half + 12.0) / 10.0))
+    return np.arange(-half, half + STEP_CAM_DEG / 2.0, STEP_CAM_DEG)
+
+
+def _half_width(lobe: LobeResult) -> float:
+    widths = [d.duration_cam_deg for d in lobe.durations if d.duration_cam_deg is not None]
+    return max(widths, default=140.0) / 2.0
+
+
+def centre_of(inspection: LobesInspection, lobe: str) -> float:
+    """Cam angle of a lobe's centre, of its highest point where the centre could not be derived."""
+    found = next(row for row in inspection.result.lobes if row.lobe == lobe)
+    centre = found.centre_cam_deg if found.centre_cam_deg is not None else found.max_lift_angle_cam_deg
+    return 0.0 if centre is None else centre
+
+
+def sampled(inspection: LobesInspection, lobe: str, x: FloatArray, derivative: Derivative = 0) -> FloatArray:
+    """A lobe's fitted curve over angles from its own centre, shape of `x`."""
+    return np.asarray(inspection.profiles[lobe].value(centre_of(inspection, lobe) + x, derivative), dtype=np.float64)
+
+
+def motion_figure(inspection: LobesInspection, lobe: str, derivative: Derivative, x: FloatArray) -> Figure:
+    """Lift or one of its derivatives: the chosen lobe strong, the others of its kind faint, its nominal thin."""
+    name, title, unit = _AXES[derivative]
+    others = [row.lobe for row in inspection.result.lobes if row.lobe != lobe]
+    curves = [Curve(x, sampled(inspection, other, x, derivative), "measured_quiet") for other in others]
+    envelope = inspection.envelopes.get(lobe)
+    if envelope is not None:
+        curves.append(Curve(x, _nominal(inspection, lobe, x, derivative), "nominal", "nominal"))
+    curves.append(Curve(x, sampled(inspection, lobe, x, derivative), "measured", lobe))
+    return Figure(name, title, Axis(ANGLE_FROM_CENTRE, "cam deg", _ends(x)), Axis(title, unit), curves=tuple(curves))
+
+
+def deviation_figure(inspection: LobesInspection, lobe: str, x: FloatArray) -> Figure | None:
+    """Measured − nominal of one lobe with its envelope as a band and the stretches outside; None without an envelope."""
+    envelope = inspection.envelopes.get(lobe)
+    if envelope is None:
+        return None
+    angle, deviation = envelope.angle_cam_deg, 1000.0 * envelope.deviation_mm
+    lower, upper = 1000.0 * envelope.lower_mm, 1000.0 * envelope.upper_mm
+    outside = (deviation < lower) | (deviation > upper)
+    curves = [Curve(angle, deviation, "measured", lobe)]
+    marks: tuple[Marks, ...] = ()
+    if outside.any():
+        curves.append(Curve(angle, np.where(outside, deviation, np.nan), "outside", "outside"))
+        worst = worst_of_stretches(deviation, lower, upper, outside)
+        marks = (Marks(angle[worst], deviation[worst], "reject", "outside"),)
+    return Figure(
+        "deviation", "Deviation from nominal", Axis(ANGLE_FROM_CENTRE, "cam deg", _ends(x)), Axis("Deviation from nominal", "um"),
+        curves=tuple(curves), bands=(Band(angle, lower, upper, "band", "envelope"),), marks=marks,
+    )  # fmt: skip
+
+
+def worst_of_stretches(
+    deviation: FloatArray, lower: FloatArray, upper: FloatArray, outside: np.ndarray
+) -> np.ndarray:
+    """Index of the worst point of each unbroken stretch outside, shape (stretches,)."""
+    excess = np.maximum(deviation - upper, lower - deviation)
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], outside, [False]]).astype(np.int8)))
+    return np.array([start + int(np.argmax(excess[start:end])) for start, end in edges.reshape(-1, 2)], dtype=np.intp)
+
+
+def lobe_map(inspection: LobesInspection, kind: MapKind, x: FloatArray) -> HeatMap:
+    """Every lobe at once over the angle from its own centre: lift, or the deviation from its nominal.
+
+    A lobe without a nominal is held against the mean of its kind, and the title says so.
+    """
+    names = tuple(row.lobe for row in inspection.result.lobes)
+    lifts = np.array([sampled(inspection, name, x) for name in names])
+    axis = Axis(ANGLE_FROM_CENTRE, "cam deg", _ends(x))
+    if kind == "lift":
+        return HeatMap("map", "Lift", axis, names, x, lifts, Axis("Lift", "mm"), diverging=False)
+    values = np.empty_like(lifts)
+    for row, name in enumerate(names):
+        envelope = inspection.envelopes.get(name)
+        if envelope is not None:
+            values[row] = np.interp(x, envelope.angle_cam_deg, envelope.deviation_mm, left=np.nan, right=np.nan)
+        else:
+            kinds = [other.kind == inspection.result.lobes[row].kind for other in inspection.result.lobes]
+            values[row] = lifts[row] - lifts[kinds].mean(axis=0)
+    against = "nominal" if inspection.envelopes else "the mean of its kind"
+    return HeatMap("map", f"Deviation from {against}", axis, names, x, 1000.0 * values, Axis("Deviation", "um"))
+
+
+def position_dial(inspection: LobesInspection, chosen: str = "") -> Dial:
+    """Where the lobes' centres stand on the shaft seen from the drive end, with index errors."""
+    rows = [row for row in inspection.result.lobes if row.centre_cam_deg is not None]
+    errors = {row.lobe: row.error_cam_deg for row in inspection.result.camshaft.index_errors or ()}
+    angles = np.array([row.centre_cam_deg for row in rows], dtype=np.float64)
+    nominal = None
+    if errors:
+        nominal = np.array([a - errors.get(row.lobe, 0.0) for a, row in zip(angles, rows, strict=True)])
+    roles: list[Role] = ["measured" if row.lobe == chosen else _role(row.kind) for row in rows]
+    remarks = tuple(signed(errors[row.lobe], 2) + "°" if row.lobe in errors else "" for row in rows)
+    title = "Lobe positions and index errors" if errors else "Lobe positions"
+    return Dial("positions", title, angles, tuple(row.lobe for row in rows), tuple(roles), nominal, remarks)
+
+
+def _role(kind: str | None) -> Role:
+    if kind == "intake":
+        return "intake"
+    return "exhaust" if kind == "exhaust" else "measured_quiet"
+
+
+def signed(value: float, decimals: int) -> str:
+    """A number with its sign, the minus a true one."""
+    text = f"{value:+.{decimals}f}"
+    return text.replace("-", "−")
+
+
+def _ends(x: FloatArray) -> tuple[float, float]:
+    return float(x[0]), float(x[-1])
+
+
+def _nominal(inspection: LobesInspection, lobe: str, x: FloatArray, derivative: Derivative) -> FloatArray:
+    nominal = inspection.nominals[lobe]
+    return np.asarray(nominal.value(inspection.envelopes[lobe].nominal_centre_cam_deg + x, derivative))
+
+
+def wrapped_from(centre: float, angle: float | None) -> float | None:
+    """An angle counted from a lobe's centre, within half a turn; None stays None."""
+    return None if angle is None else float(wrap(angle - centre))

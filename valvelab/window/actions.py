@@ -1,0 +1,57 @@
+"""Every action once: text, shortcut, tip, icon, menu. The window makes its menus, bar and shortcut list from this."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class ActionRow:
+    """`name` is the method `do_<name>` of the window; `bar` puts the action on the tool bar."""
+
+    name: str
+    text: str
+    shortcut: str
+    tip: str
+    icon: str
+    menu: str
+    bar: bool = False
+    checkable: bool = False
+
+
+ACTIONS = (
+    ActionRow("open", "Open…", "Ctrl+O", "Put files on the bench", "open", "Bench", bar=True),
+    ActionRow("sample", "Open the sample camshaft", "", "Put the invented sample job on the bench", "camshaft", "Bench"),
+    ActionRow("remove", "Take off the bench", "Ctrl+W", "Take the selected file off the bench", "remove", "Bench"),
+    ActionRow("columns", "Assign columns…", "Ctrl+L", "Assign the columns of the selected file again", "columns", "Bench"),
+    ActionRow("reload", "Read again", "F5", "Read every file on the bench again", "reload", "Bench"),
+    ActionRow("certificate", "Save certificate…", "Ctrl+S", "Write the certificate of this inspection (PDF)",
+              "certificate", "Bench", bar=True),
+    ActionRow("export_table", "Export verdicts…", "Ctrl+E", "Write the verdict table as CSV", "export", "Bench"),
+    ActionRow("export_picture", "Export picture…", "Ctrl+Shift+E", "Write the station in front as PNG", "export", "Bench"),
+    ActionRow("quit", "Quit", "Ctrl+Q", "Close the window", "remove", "Bench"),
+    ActionRow("undo", "Undo", "Ctrl+Z", "Take back the last edit", "undo", "Edit", bar=True),
+    ActionRow("redo", "Redo", "Ctrl+Shift+Z", "Do the edit again", "redo", "Edit", bar=True),
+    ActionRow("units", "Inch units", "Ctrl+U", "Show metric or inch units", "units", "View", bar=True, checkable=True),
+    ActionRow("scheme_system", "Colours of the desktop", "", "Follow the desktop's light or dark scheme", "scheme",
+              "View", checkable=True),
+    ActionRow("scheme_light", "Light colours", "", "Light colours", "scheme", "View", checkable=True),
+    ActionRow("scheme_dark", "Dark colours", "", "Dark colours", "scheme", "View", checkable=True),
+    ActionRow("scheme", "Light or dark", "Ctrl+D", "Change between light and dark", "scheme", "", bar=True),
+    ActionRow("larger", "Larger text", "Ctrl++", "Make all text larger", "larger", "View"),
+    ActionRow("smaller", "Smaller text", "Ctrl+-", "Make all text smaller", "smaller", "View"),
+    ActionRow("layout", "Usual layout", "", "Put every pane back where it was at first", "columns", "View"),
+    ActionRow("cautions", "Cautions", "F2", "What to mind when working on valvetrains and with these results",
+              "caution", "Help", bar=True),
+    ActionRow("characteristics", "Characteristics", "F3", "Every characteristic with its meaning and method", "info",
+              "Help"),
+    ActionRow("about", "About valvelab", "F1", "Version, shortcuts and licence of the program", "about", "Help"),
+)  # fmt: skip
+
+CAUTIONS = (
+    "Valve springs hold energy: eye protection, sound tools, hands clear.",
+    "Turn the engine by hand with the plugs out; never use the starter against a piston stop.",
+    "Results support, and never replace, the judgement of licensed or qualified people, the engine maker's limits and "
+    "the event's own officials.",
+    "Not for flight-critical parts.",
+)

@@ -1,0 +1,241 @@
+"""The bench: joins the document to Qt. One signal, `document_changed(old, new)`, tells every widget."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import replace
+from pathlib import Path
+
+from PySide6.QtCore import QObject, QTimer, Signal
+
+from valvelab.errors import ValvelabError
+from valvelab.workbench import edits, settings, stations
+from valvelab.workbench.document import Answer, BenchFile, Choice, Content, Document
+from valvelab.workbench.history import History
+from valvelab.workbench.questions import Question, answer
+from valvelab.workbench.reading import read_content
+from valvelab.workbench.settings import Settings
+
+_KEEP_AFTER_MS = 800
+
+
+class Bench(QObject):
+    """Holds the history, asks what is outstanding in the background, takes up answers that are still wanted.
+
+    With `background` False everything is answered at once, in the caller: for pictures and tests.
+    """
+
+    document_changed = Signal(object, object)
+    busy_changed = Signal(str)
+    said = Signal(str)
+    _came = Signal(object)
+
+    def __init__(self, place: Path, kept: Settings | None = None, *, background: bool = True) -> None:
+        super().__init__()
+        self.place = place
+        self.settings = kept or settings.load(place)
+        units = "inch" if self.settings.units == "inch" else "metric"
+        first = Document(units=units, station=stations.available()[0].name)
+        self.history = History(first, self._changed)
+        self._pool = ThreadPoolExecutor(2, "valvelab") if background else None
+        self._running: dict[object, str] = {}
+        self._came.connect(self._take)
+        self._keeper = QTimer(self, singleShot=True, interval=_KEEP_AFTER_MS)
+        self._keeper.timeout.connect(self.keep)
+
+    @property
+    def document(self) -> Document:
+        """The document in front."""
+        return self.history.document
+
+    # -- edits ------------------------------------------------------------------------------------------------------
+
+    def add_files(self, paths: list[str]) -> None:
+        """Put files on the bench."""
+        whole = [str(Path(path).absolute()) for path in paths]
+        self.history.apply(edits.add_files(self.document, whole), "put files on the bench")
+
+    def remove_file(self, path: str) -> None:
+        """Take a file off the bench."""
+        self.history.apply(edits.remove_file(self.document, path), f"remove {Path(path).name}")
+
+    def assign_columns(self, path: str, kind: str, columns: str) -> None:
+        """Assign a file's columns and remember the assignment for files of its shape."""
+        file = self.document.file(path)
+        content = None if file is None else self.document.content(file)
+        if content is not None and content.preview is not None:
+            self.keep_settings(settings.remember_columns(self.settings, content.preview.shape, kind, columns))
+        self.history.apply(edits.assign_columns(self.document, path, kind, columns), "assign columns")
+
+    def ask_columns_again(self, path: str) -> None:
+        """Forget a file's column assignment, so that the pane opens again."""
+        file = self.document.file(path)
+        if file is None or file.columns is None:
+            return
+        plain = replace(file, kind=None, columns=None)
+        content = self.document.content(plain)
+        if content is None:
+            content = read_content(plain)
+        known = edits.content_arrived(self.document, plain, content)
+        self.history.apply(edits.assign_columns(known, path, None, None), "assign columns again")
+
+    def use_file(self, path: str) -> None:
+        """Bring a file to the front, and the station that takes it."""
+        file = self.document.file(path)
+        content = None if file is None else self.document.content(file)
+        new = edits.use_file(self.document, path)
+        takers = [] if content is None else [station.name for station in stations.takers(content.kind)]
+        if takers and new.station not in takers:
+            new = edits.go_to_station(new, takers[0])
+        self.history.apply(new, f"use {Path(path).name}")
+
+    def choose(self, station: str, name: str, value: Choice, label: str = "", gesture: str | None = None) -> None:
+        """Make a station's choice: an edit where it has a label, else only a look."""
+        new = edits.choose(self.document, station, name, value)
+        if label:
+            self.history.apply(new, label, gesture)
+        else:
+            self.history.follow(new)
+
+    def go_to_station(self, name: str) -> None:
+        """Bring a station to the front."""
+        if name != self.document.station:
+            self.history.follow(edits.go_to_station(self.document, name))
+
+    def toggle_units(self) -> None:
+        """Metric to inch and back."""
+        units = "metric" if self.document.units == "inch" else "inch"
+        self.keep_settings(replace(self.settings, units=units))
+        self.history.follow(edits.set_units(self.document, units))
+
+    def read_again(self) -> None:
+        """Read every file anew."""
+        self.history.follow(edits.read_again(self.document))
+
+    def restore(self, document: Document) -> None:
+        """Take up a recovered bench."""
+        self.history.apply(edits.found_out(document, self.document), "recover the bench")
+
+    # -- background -------------------------------------------------------------------------------------------------
+
+    def _changed(self, old: Document, new: Document) -> None:
+        self.document_changed.emit(old, new)
+        if new is self.document:
+            self._ask()
+            if (old.files, old.choices, old.current, old.station) != (new.files, new.choices, new.current, new.station):
+                self._keeper.start()
+
+    def _ask(self) -> None:
+        document = self.document
+        for file in document.unread():
+            self._start(file, f"Reading {file.name}", lambda file=file: (file, read_content(file)))
+        question = stations.outstanding(document)
+        if question is not None:
+            station = document.station
+            self._start(
+                (station, question.key),
+                question.label,
+                lambda question=question: (station, _answer_or_failure(question)),
+            )
+
+    def _start(self, key: object, label: str, work: Callable[[], tuple[object, object]]) -> None:
+        if key in self._running:
+            return
+        self._running[key] = label
+        self.busy_changed.emit(label)
+        if self._pool is None:
+            self._take((key, work()))
+            return
+
+        def deliver(done: Future[tuple[object, object]]) -> None:
+            if not done.cancelled():
+                error = done.exception()
+                self._came.emit((key, error if error is not None else done.result()))
+
+        self._pool.submit(work).add_done_callback(deliver)
+
+    def _take(self, came: tuple[object, object]) -> None:
+        key, outcome = came
+        self._running.pop(key, None)
+        if isinstance(outcome, BaseException):
+            sys.excepthook(type(outcome), outcome, outcome.__traceback__)
+        elif isinstance(outcome, tuple):
+            self._take_up(*outcome)
+        self.busy_changed.emit(next(iter(self._running.values()), ""))
+
+    def _take_up(self, about: object, found: object) -> None:
+        document = self.document
+        if isinstance(about, BenchFile) and isinstance(found, Content):
+            if about in document.files:
+                self._take_content(about, found)
+        elif isinstance(about, str) and isinstance(found, Answer):
+            station = stations.by_name(about)
+            question = None if station is None else station.question(document)
+            if question is not None and question.key == found.key:
+                self.history.follow(edits.answer_arrived(document, about, found))
+            else:
+                self._ask()
+
+    def _take_content(self, file: BenchFile, content: Content) -> None:
+        new = edits.content_arrived(self.document, file, content)
+        if content.preview is not None and file.columns is None:
+            remembered = settings.remembered_columns(self.settings, content.preview.shape)
+            if remembered is not None:
+                new = edits.assign_columns(new, file.path, *remembered)
+                self.said.emit(f"{file.name}: columns assigned as last time for files of this shape")
+        if content.value is not None and not self._useful(new):
+            takers = [station.name for station in stations.takers(content.kind)]
+            if takers:
+                new = edits.go_to_station(new, takers[0])
+        self.history.follow(new)
+
+    @staticmethod
+    def _useful(document: Document) -> bool:
+        station = stations.by_name(document.station)
+        return station is not None and station.question(document) is not None
+
+    # -- what outlives the run ----------------------------------------------------------------------------------------
+
+    def keep(self) -> None:
+        """Write the recovery file."""
+        from valvelab.workbench import recovery
+
+        try:
+            recovery.save(self.document, self.place)
+        except OSError as error:
+            self.said.emit(f"The recovery file can't be written: {error.strerror}")
+
+    def keep_settings(self, new: Settings) -> None:
+        """Take up settings and write them."""
+        self.settings = new
+        try:
+            settings.save(new, self.place)
+        except OSError as error:
+            self.said.emit(f"The settings can't be written: {error.strerror}")
+
+    def close(self) -> None:
+        """A clean end: nothing to recover, no work left behind."""
+        from valvelab.workbench import recovery
+
+        self._keeper.stop()
+        if self._pool is not None:
+            self._pool.shutdown(wait=False, cancel_futures=True)
+        try:
+            recovery.clear(self.place)
+        except OSError:
+            self.said.emit("The recovery file can't be removed")
+
+
+def _answer_or_failure(question: Question) -> Answer:
+    return answer(question)
+
+
+def refusal(error: Exception) -> str:
+    """The sentence of a refusal or of a failed write."""
+    if isinstance(error, ValvelabError):
+        return str(error)
+    if isinstance(error, OSError):
+        return f"{error.filename or 'file'}: {error.strerror or error}"
+    raise error

@@ -1,0 +1,156 @@
+"""What lies on the bench: files with their kind and state; a place to drop more."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QRectF, QSize, Qt, Signal
+from PySide6.QtGui import QContextMenuEvent, QPainter, QPaintEvent
+from PySide6.QtWidgets import (
+    QAbstractItemView,
+    QListWidget,
+    QListWidgetItem,
+    QMenu,
+    QStyle,
+    QStyledItemDelegate,
+    QStyleOptionViewItem,
+    QWidget,
+)
+
+from valvelab.window.icons import icon
+from valvelab.window.theme import current_theme, scaled
+from valvelab.workbench import stations
+from valvelab.workbench.document import BenchFile, Document
+
+_PATH = Qt.ItemDataRole.UserRole
+_STATE = Qt.ItemDataRole.UserRole + 1
+_USED = Qt.ItemDataRole.UserRole + 2
+_ICONS = {"lift table": "table", "spec": "spec"}
+
+
+class TwoLines(QStyledItemDelegate):
+    """File name above, kind and state below."""
+
+    def sizeHint(self, option: QStyleOptionViewItem, index: QModelIndex | QPersistentModelIndex) -> QSize:
+        """Two lines and some room."""
+        return QSize(6 * option.fontMetrics.height(), round(2.7 * option.fontMetrics.height()))
+
+    def paint(
+        self, painter: QPainter, option: QStyleOptionViewItem, index: QModelIndex | QPersistentModelIndex
+    ) -> None:
+        """Draw one file."""
+        theme = current_theme()
+        em = option.fontMetrics.height()
+        rect = QRectF(option.rect)
+        selected = bool(option.state & QStyle.StateFlag.State_Selected)
+        painter.save()
+        if selected:
+            painter.fillRect(rect, theme.colour("raised"))
+        if index.data(_USED):
+            painter.fillRect(QRectF(rect.left(), rect.top() + 2, 3, rect.height() - 4), theme.colour("accent"))
+        side = round(1.3 * em)
+        left = rect.left() + 0.6 * em
+        index.data(Qt.ItemDataRole.DecorationRole).paint(
+            painter, round(left), round(rect.center().y() - side / 2), side, side
+        )
+        text = QRectF(left + side + 0.5 * em, rect.top() + 0.3 * em, rect.right() - left - side - 0.7 * em, 1.1 * em)
+        painter.setFont(scaled(option.font, 1.0, strong=bool(index.data(_USED))))
+        painter.setPen(theme.colour("text"))
+        name = painter.fontMetrics().elidedText(index.data(), Qt.TextElideMode.ElideMiddle, int(text.width()))
+        painter.drawText(text, Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter, name)
+        painter.setFont(scaled(option.font, 0.85))
+        state, colour = index.data(_STATE)
+        painter.setPen(theme.colour(colour))
+        state = painter.fontMetrics().elidedText(state, Qt.TextElideMode.ElideRight, int(text.width()))
+        painter.drawText(text.translated(0, 1.1 * em), Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter, state)
+        painter.restore()
+
+
+class BenchList(QListWidget):
+    """The list of files. `used(path)`, `removed(path)` and `columns_wanted(path)` tell what a person asked for."""
+
+    used = Signal(str)
+    removed = Signal(str)
+    columns_wanted = Signal(str)
+
+    def __init__(self, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.setObjectName("bench list")
+        self.setAccessibleName("Files on the bench")
+        self.setFrameShape(QListWidget.Shape.NoFrame)
+        self.setItemDelegate(TwoLines(self))
+        self.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
+        self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        self.itemClicked.connect(lambda item: self.used.emit(item.data(_PATH)))
+        self.itemActivated.connect(lambda item: self.used.emit(item.data(_PATH)))
+
+    def show_document(self, document: Document) -> None:
+        """Show the files of a document."""
+        chosen = self.selected_path()
+        if self.count() != len(document.files):
+            self.clear()
+            for _file in document.files:
+                self.addItem(QListWidgetItem())
+        in_use = _in_use(document)
+        for row, file in enumerate(document.files):
+            item = self.item(row)
+            state, colour, name = state_of(document, file)
+            item.setText(file.name)
+            item.setIcon(icon(name, colour if colour != "quiet" else "text"))
+            item.setData(_PATH, file.path)
+            item.setData(_STATE, (state, colour))
+            item.setData(_USED, file.path in in_use)
+            item.setToolTip(file.path)
+            item.setData(Qt.ItemDataRole.AccessibleTextRole, f"{file.name}, {state}")
+            if file.path == chosen:
+                self.setCurrentItem(item)
+        self.viewport().update()
+
+    def selected_path(self) -> str | None:
+        """Path of the selected file."""
+        item = self.currentItem()
+        return None if item is None else str(item.data(_PATH))
+
+    def contextMenuEvent(self, event: QContextMenuEvent) -> None:
+        """What can be done with one file."""
+        item = self.itemAt(event.pos())
+        if item is None:
+            return
+        path = item.data(_PATH)
+        menu = QMenu(self)
+        menu.addAction("Use this file", lambda: self.used.emit(path))
+        menu.addAction(icon("columns"), "Assign columns…", lambda: self.columns_wanted.emit(path))
+        menu.addAction(icon("remove"), "Take off the bench", lambda: self.removed.emit(path))
+        menu.exec(event.globalPos())
+
+    def paintEvent(self, event: QPaintEvent) -> None:
+        """The list, or what to do while it is empty."""
+        super().paintEvent(event)
+        if self.count():
+            return
+        painter = QPainter(self.viewport())
+        painter.setPen(current_theme().colour("quiet"))
+        box = self.viewport().rect().adjusted(14, 14, -14, -14)
+        painter.drawText(box, Qt.AlignmentFlag.AlignTop | Qt.TextFlag.TextWordWrap, "Drop files here, or press Ctrl+O.")
+        painter.end()
+
+
+def _in_use(document: Document) -> set[str]:
+    from valvelab.workbench.lobes_station import table_in_use
+
+    kinds = {content.kind for file in document.files if (content := document.content(file)) is not None}
+    used = {file.path for kind in kinds if kind != "lift table" and (file := document.in_use(kind)) is not None}
+    table = table_in_use(document)
+    return used | ({table.path} if table is not None else set())
+
+
+def state_of(document: Document, file: BenchFile) -> tuple[str, str, str]:
+    """State in words, the name of its colour, the name of its icon."""
+    content = document.content(file)
+    if content is None:
+        return "reading…", "quiet", "waiting"
+    if content.preview is not None:
+        return "columns to be assigned", "undecided", "columns"
+    if content.problem is not None:
+        return "can't be used: see Problems", "reject", "error"
+    intake = stations.intakes().get(content.kind)
+    label = content.kind if intake is None else intake.label
+    return label, "quiet", _ICONS.get(content.kind, "file")

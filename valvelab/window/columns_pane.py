@@ -1,0 +1,203 @@
+"""Column assignment: the first rows of a file, and above each column what it holds and in which unit."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtWidgets import (
+    QComboBox,
+    QHBoxLayout,
+    QHeaderView,
+    QLabel,
+    QPushButton,
+    QTableWidget,
+    QTableWidgetItem,
+    QVBoxLayout,
+    QWidget,
+)
+
+from valvelab.window.theme import scaled
+from valvelab.workbench import stations
+
+if TYPE_CHECKING:
+    from valvelab.files.table import Preview
+
+_IGNORE = "not used"
+_ROWS = 14
+
+
+class ColumnsPane(QWidget):
+    """`assigned(path, kind, columns)` when the assignment is taken, `given_up(path)` when the file is left out."""
+
+    assigned = Signal(str, str, str)
+    given_up = Signal(str)
+
+    def __init__(self, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.setObjectName("columns pane")
+        self.path = ""
+        self._head = QLabel(self)
+        self._what = QLabel(
+            "The columns of this file have no names that say what they hold. Choose above each column what it is and its "
+            "unit; lobes are called 1I, 1E, 2I … The assignment is remembered for files of the same shape.",
+            self, wordWrap=True,
+        )  # fmt: skip
+        self._kind = QComboBox(self)
+        self._kind.setAccessibleName("What the file is")
+        for intake in stations.intakes().values():
+            if intake.columns:
+                self._kind.addItem(intake.label, intake.kind)
+        self._kind.currentIndexChanged.connect(self._refill)
+        self.table = QTableWidget(self)
+        self.table.setAccessibleName("First rows of the file")
+        self.table.setFrameShape(QTableWidget.Shape.NoFrame)
+        self.table.setShowGrid(False)
+        self.table.setAlternatingRowColors(True)
+        self.table.verticalHeader().hide()
+        self.fields: list[QComboBox] = []
+        self.units: list[QComboBox] = []
+        self.take = QPushButton("Use these columns", self, default=True)
+        self.take.clicked.connect(self._on_take)
+        leave = QPushButton("Leave this file out", self)
+        leave.clicked.connect(lambda: self.given_up.emit(self.path))
+        self._hint = QLabel(self)
+        self._preview: Preview | None = None
+        self._lay_out(leave)
+
+    def _lay_out(self, leave: QPushButton) -> None:
+        kind_row = QHBoxLayout()
+        label = QLabel("This file is a", self)
+        label.setBuddy(self._kind)
+        kind_row.addWidget(label)
+        kind_row.addWidget(self._kind)
+        kind_row.addStretch(1)
+        buttons = QHBoxLayout()
+        buttons.addWidget(self._hint, 1)
+        buttons.addWidget(leave)
+        buttons.addWidget(self.take)
+        layout = QVBoxLayout(self)
+        layout.setContentsMargins(18, 14, 18, 14)
+        layout.setSpacing(10)
+        layout.addWidget(self._head)
+        layout.addWidget(self._what)
+        layout.addLayout(kind_row)
+        layout.addWidget(self.table, 1)
+        layout.addLayout(buttons)
+
+    def show_preview(self, path: str, name: str, kind: str, preview: Preview) -> None:
+        """Open the pane for a file."""
+        self._head.setFont(scaled(self.font(), 1.3, strong=True))
+        self._head.setText(f"What do the columns of {name} hold?")
+        if self.path == path and self._preview is preview:
+            return
+        self.path, self._preview = path, preview
+        place = self._kind.findData(kind)
+        if place >= 0 and place != self._kind.currentIndex():
+            self._kind.setCurrentIndex(place)
+        else:
+            self._refill()
+
+    def assignment(self) -> str:
+        """The assignment as it is typed after `--columns`."""
+        parts = []
+        for number, (field, unit) in enumerate(zip(self.fields, self.units, strict=True)):
+            name = field.currentText().strip()
+            if name and name != _IGNORE:
+                parts.append(f"{name}={number}" + (f" [{unit.currentText()}]" if unit.currentText() else ""))
+        return ", ".join(parts)
+
+    def _refill(self) -> None:
+        preview = self._preview
+        intake = stations.intakes().get(str(self._kind.currentData()))
+        if preview is None or intake is None:
+            return
+        width = len(preview.rows[0]) if preview.rows else len(preview.headers)
+        self.table.clear()
+        self.table.setColumnCount(width)
+        self.table.setRowCount(2 + min(_ROWS, len(preview.rows)))
+        titles = [f"{n}: {preview.headers[n]}" if n < len(preview.headers) and preview.headers[n] else f"{n}"
+                  for n in range(width)]  # fmt: skip
+        self.table.setHorizontalHeaderLabels(titles)
+        self.fields, self.units = [], []
+        fields = dict(intake.fields or {})
+        for column in range(width):
+            self._add_choosers(column, fields, width)
+        for row, cells in enumerate(preview.rows[:_ROWS]):
+            for column, text in enumerate(cells):
+                cell = QTableWidgetItem(text)
+                cell.setFlags(Qt.ItemFlag.ItemIsEnabled)
+                cell.setTextAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
+                self.table.setItem(row + 2, column, cell)
+        self._fit()
+        self._check()
+
+    def _add_choosers(self, column: int, fields: dict[str, tuple[str, ...]], width: int) -> None:
+        field = QComboBox(self.table, editable=True)
+        field.setAccessibleName(f"What column {column} holds")
+        free = [name for name in fields if name != "lobe column"]
+        field.addItems([_IGNORE, *free])
+        if "lift" in fields:
+            field.addItems([f"{cylinder}{kind}" for cylinder in range(1, 9) for kind in "IE"])
+        unit = QComboBox(self.table, editable=True)
+        unit.setAccessibleName(f"Unit of column {column}")
+        self.fields.append(field)
+        self.units.append(unit)
+        field.currentTextChanged.connect(lambda text, n=column: self._offer_units(n, text))
+        unit.currentTextChanged.connect(self._check)
+        field.setCurrentText(_first_guess(column, width, fields))
+        self._offer_units(column, field.currentText())
+        self.table.setCellWidget(0, column, field)
+        self.table.setCellWidget(1, column, unit)
+
+    def _offer_units(self, column: int, name: str) -> None:
+        intake = stations.intakes().get(str(self._kind.currentData()))
+        fields = dict(intake.fields or {}) if intake is not None else {}
+        found = fields.get(name.strip())
+        offered = () if name == _IGNORE else found if found is not None else fields.get("lift", ())
+        unit = self.units[column]
+        if [unit.itemText(n) for n in range(unit.count())] != list(offered):
+            unit.clear()
+            unit.addItems(list(offered))
+        unit.setEnabled(bool(offered))
+        preview = self._preview
+        if offered and preview is not None and column < len(preview.units) and preview.units[column]:
+            unit.setCurrentText(preview.units[column] or "")
+        self._check()
+
+    def _check(self) -> None:
+        names = [field.currentText().strip() for field in self.fields]
+        used = [name for name in names if name and name != _IGNORE]
+        twice = {name for name in used if used.count(name) > 1}
+        intake = stations.intakes().get(str(self._kind.currentData()))
+        needed = "angle" if intake is not None and "angle" in (intake.fields or {}) else None
+        hint = ""
+        if twice:
+            hint = f"{', '.join(sorted(twice))} is chosen twice."
+        elif needed and needed not in used:
+            hint = f"One column has to be the {needed}."
+        elif len(used) < 2:
+            hint = "At least two columns have to be assigned."
+        self._hint.setText(hint)
+        self.take.setEnabled(not hint)
+
+    def _fit(self) -> None:
+        em = self.fontMetrics().height()
+        self.table.horizontalHeader().setSectionResizeMode(QHeaderView.ResizeMode.Interactive)
+        for column in range(self.table.columnCount()):
+            self.table.setColumnWidth(column, 8 * em)
+        for row in (0, 1):
+            self.table.setRowHeight(row, round(2.0 * em))
+
+    def _on_take(self) -> None:
+        self.assigned.emit(self.path, str(self._kind.currentData()), self.assignment())
+
+
+def _first_guess(column: int, width: int, fields: dict[str, tuple[str, ...]]) -> str:
+    names = [name for name in fields if name not in {"lobe", "sweep"}]
+    if "angle" in fields and "lift" in fields:
+        lobes = [f"{cylinder}{kind}" for cylinder in range(1, 13) for kind in "IE"]
+        if column == 0:
+            return "angle"
+        return lobes[column - 1] if width <= 1 + len(lobes) else _IGNORE
+    return names[column] if column < len(names) else _IGNORE

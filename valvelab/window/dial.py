@@ -1,0 +1,146 @@
+"""Draws a `figures.description.Dial`: directions on a circle seen from the drive end, clockwise from the top."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from PySide6.QtCore import QPointF, QRectF, QSize, Qt, Signal
+from PySide6.QtGui import QMouseEvent, QPainter, QPaintEvent, QPen
+from PySide6.QtWidgets import QSizePolicy, QWidget
+
+from valvelab.arrays import FloatArray
+from valvelab.figures.description import Dial
+from valvelab.window.drawing import role_colour
+from valvelab.window.theme import Theme, current_theme, scaled
+
+
+def spread_apart(angles_deg: FloatArray, least_deg: float) -> FloatArray:
+    """Angles moved as little as a simple pass needs so that neighbours on the circle stand `least_deg` apart."""
+    if angles_deg.size < 2:
+        return angles_deg.copy()
+    least = min(least_deg, 360.0 / angles_deg.size)
+    order = np.argsort(angles_deg % 360.0)
+    placed = (angles_deg % 360.0)[order]
+    for _ in range(60):
+        gaps = np.diff(np.concatenate([placed, [placed[0] + 360.0]]))
+        short = np.maximum(0.0, least - gaps)
+        if short.max() < 0.05:
+            break
+        placed = placed - 0.25 * short + 0.25 * np.roll(short, 1)
+    result = np.empty_like(placed)
+    result[order] = placed
+    return result
+
+
+class DialView(QWidget):
+    """The dial; `chosen(label)` on a click beside a direction."""
+
+    chosen = Signal(str)
+
+    def __init__(self, name: str, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.setObjectName(name)
+        self.setAccessibleName(name)
+        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
+        self.setMinimumSize(140, 120)
+        self._dial: Dial | None = None
+        self._theme = current_theme()
+        self._places: list[tuple[QPointF, str]] = []
+
+    def sizeHint(self) -> QSize:
+        """A square that holds its labels."""
+        em = self.fontMetrics().height()
+        return QSize(16 * em, 16 * em)
+
+    def show_dial(self, dial: Dial, theme: Theme) -> None:
+        """Draw a dial."""
+        self._dial, self._theme = dial, theme
+        said = [f"{label} {angle:.1f} deg {remark}" for label, angle, remark in _rows(dial)]
+        self.setAccessibleDescription("; ".join(said))
+        self.update()
+
+    def mousePressEvent(self, event: QMouseEvent) -> None:
+        """Choose the nearest label."""
+        near = [(math.dist(p.toTuple(), event.position().toTuple()), label) for p, label in self._places]
+        if near and min(near)[0] < 2.5 * self.fontMetrics().height():
+            self.chosen.emit(min(near)[1])
+
+    def paintEvent(self, event: QPaintEvent) -> None:
+        """Draw the whole dial."""
+        painter = QPainter(self)
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        painter.fillRect(self.rect(), self._theme.colour("panel"))
+        if self._dial is None:
+            return
+        em = self.fontMetrics().height()
+        painter.setFont(scaled(self.font(), 0.9))
+        painter.setPen(self._theme.colour("quiet"))
+        title = QRectF(0.4 * em, 0.2 * em, self.width() - 0.8 * em, 1.3 * em)
+        painter.drawText(title, Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter, self._dial.title)
+        wide = painter.fontMetrics().horizontalAdvance("1I −0.00°")
+        centre = QPointF(self.width() / 2.0, (self.height() + 1.3 * em) / 2.0)
+        radius = max(20.0, min(self.width() / 2.0 - wide - 0.9 * em, (self.height() - 1.3 * em) / 2.0 - 1.5 * em))
+        self._draw_rim(painter, centre, radius)
+        self._draw_directions(painter, self._dial, centre, radius)
+        painter.end()
+
+    def _draw_rim(self, painter: QPainter, centre: QPointF, radius: float) -> None:
+        theme = self._theme
+        painter.setBrush(theme.colour("stripe"))
+        painter.setPen(QPen(theme.colour("line"), 1.2))
+        painter.drawEllipse(centre, radius, radius)
+        for angle in range(0, 360, 10):
+            length = 0.09 if angle % 90 == 0 else 0.06 if angle % 30 == 0 else 0.03
+            painter.drawLine(_polar(centre, radius * (1.0 - length), angle), _polar(centre, radius, angle))
+        painter.setBrush(theme.colour("raised"))
+        painter.drawEllipse(centre, 0.16 * radius, 0.16 * radius)
+        painter.setFont(scaled(self.font(), 0.8))
+        painter.setPen(theme.colour("quiet"))
+        for angle in (0, 90, 180, 270):
+            spot = _polar(centre, 0.82 * radius, angle)
+            box = QRectF(spot.x() - 20, spot.y() - 10, 40, 20)
+            painter.drawText(box, Qt.AlignmentFlag.AlignCenter, str(angle))
+
+    def _draw_directions(self, painter: QPainter, dial: Dial, centre: QPointF, radius: float) -> None:
+        theme, em = self._theme, self.fontMetrics().height()
+        least = math.degrees(1.05 * em / (radius + 0.9 * em))
+        placed = spread_apart(dial.angles_deg, least)
+        self._places = []
+        for number, (label, angle, remark) in enumerate(_rows(dial)):
+            role = dial.roles[number]
+            colour, strong = role_colour(theme, role), role == "measured"
+            if dial.nominal_deg is not None:
+                painter.setPen(QPen(theme.colour("nominal"), 1.0))
+                ghost = float(dial.nominal_deg[number])
+                painter.drawLine(_polar(centre, radius * 0.93, ghost), _polar(centre, radius * 1.03, ghost))
+            painter.setPen(QPen(colour, 3.0 if strong else 1.6, Qt.PenStyle.SolidLine, Qt.PenCapStyle.RoundCap))
+            painter.drawLine(_polar(centre, 0.18 * radius, angle), _polar(centre, 0.93 * radius, angle))
+            spot = _polar(centre, radius + 0.75 * em, float(placed[number]))
+            painter.setPen(QPen(theme.colour("line"), 1.0))
+            painter.drawLine(_polar(centre, radius, angle), _polar(centre, radius + 0.45 * em, float(placed[number])))
+            self._write(painter, spot, centre, label, remark, strong=strong)
+            self._places.append((spot, label))
+
+    def _write(
+        self, painter: QPainter, spot: QPointF, centre: QPointF, label: str, remark: str, *, strong: bool
+    ) -> None:
+        theme, em = self._theme, self.fontMetrics().height()
+        painter.setFont(scaled(self.font(), 0.9, strong=strong))
+        text = f"{label} {remark}" if remark else label
+        wide = painter.fontMetrics().horizontalAdvance(text)
+        share = (spot.x() - centre.x()) / max(1.0, math.dist(spot.toTuple(), centre.toTuple()))
+        left = spot.x() - wide / 2.0 + share * wide / 2.0
+        painter.setPen(theme.colour("text" if strong else "quiet"))
+        box = QRectF(left - 2, spot.y() - em / 2.0, wide + 4, em)
+        painter.drawText(box, Qt.AlignmentFlag.AlignCenter, text)
+
+
+def _rows(dial: Dial) -> list[tuple[str, float, str]]:
+    remarks = dial.remarks or ("",) * len(dial.labels)
+    return [(label, float(a), r) for label, a, r in zip(dial.labels, dial.angles_deg, remarks, strict=True)]
+
+
+def _polar(centre: QPointF, radius: float, angle_deg: float) -> QPointF:
+    turn = math.radians(angle_deg)
+    return QPointF(centre.x() + radius * math.sin(turn), centre.y() - radius * math.cos(turn))

@@ -1,0 +1,396 @@
+"""Draws any `figures.description.Figure` under the theme: one plot, or a stack with a linked x axis."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import pyqtgraph as pg
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QBrush, QColor, QPen
+from PySide6.QtWidgets import QGraphicsItem, QGraphicsTextItem, QSizePolicy, QWidget
+
+from valvelab.arrays import FloatArray
+from valvelab.figures.description import Curve, Figure, Marks, Role
+from valvelab.units import DisplayUnit, System, display_unit
+from valvelab.window.theme import Theme, current_theme, scaled
+
+_SYMBOLS: dict[str, str] = {"accept": "o", "reject": "x", "undecided": "t", "readings": "o", "outside": "x"}
+_SERIES_SYMBOLS = ("o", "s", "t", "d", "+", "star")
+_THIN, _STRONG = 1.0, 2.0
+
+
+def role_colour(theme: Theme, role: Role, series: int = 0) -> QColor:
+    """The colour of a role."""
+    if role == "series":
+        return QColor(theme.series[series % len(theme.series)])
+    if role in theme.colours:
+        return theme.colour(role)
+    return theme.colour({"outside": "reject", "fit": "accent", "readings": "quiet", "guide": "quiet"}.get(role, "line"))
+
+
+def role_pen(theme: Theme, role: Role, series: int = 0) -> QPen:
+    """The pen of a role: measured strong, nominal thin, others of the shaft faint."""
+    colour = role_colour(theme, role, series)
+    if role == "measured_quiet":
+        colour = theme.colour("quiet", 0.30)
+    width = _STRONG if role in {"measured", "outside"} else _THIN
+    style = Qt.PenStyle.DashLine if role in {"nominal", "guide"} else Qt.PenStyle.SolidLine
+    return pg.mkPen(colour, width=width, style=style)
+
+
+class QuietAxis(pg.AxisItem):  # type: ignore[misc]
+    """An axis without a box: true minus signs, no SI prefixes, ticks in the quiet colour."""
+
+    def __init__(self, orientation: str) -> None:
+        super().__init__(orientation, maxTickLength=-4)
+        self.enableAutoSIPrefix(False)
+
+    def tickStrings(self, values: Sequence[float], scale: float, spacing: float) -> list[str]:
+        """Tick texts with a true minus sign, without exponents where plain figures do."""
+        if spacing >= 1e-7:
+            decimals = max(0, int(np.ceil(-np.log10(spacing * scale) - 1e-9)))
+            texts = [f"{value * scale:.{decimals}f}" for value in values]
+        else:
+            texts = super().tickStrings(values, scale, spacing)
+        return [text.replace("-", "−") if float(text) else text.lstrip("-") for text in texts]
+
+
+class FigureItem:
+    """One plot of a graphics layout that shows a figure, and keeps its items for the next figure of the same form."""
+
+    def __init__(self, *, zoom_y: bool = True) -> None:
+        self.plot = pg.PlotItem(axisItems={"left": QuietAxis("left"), "bottom": QuietAxis("bottom")})
+        self.plot.hideButtons()
+        self.plot.setMenuEnabled(False)
+        self.plot.setMouseEnabled(x=True, y=zoom_y)
+        self.view: pg.ViewBox = self.plot.getViewBox()
+        self.figure: Figure | None = None
+        self.units: System = "metric"
+        self._curves: list[pg.PlotCurveItem] = []
+        self._others: list[pg.GraphicsObject] = []
+        self._form: object = None
+        self._title = QGraphicsTextItem(self.view)
+        self._title.setPos(4, -2)
+        self._legend = QGraphicsTextItem(self.view)
+        for item in (self._title, self._legend):
+            item.setZValue(50)
+        self.view.sigResized.connect(self._place_legend)
+        self._read_out = ""
+
+    def show(self, figure: Figure, units: System, theme: Theme) -> None:
+        """Draw a figure, changing the data only where its form is that of the one before."""
+        form = (theme.name, units, figure.name, [(c.role, c.series) for c in figure.curves])
+        first = self._form != form
+        if first:
+            self._clear()
+        self.figure, self.units, self._form = figure, units, form
+        if first:
+            self._dress(theme)
+        self._draw_curves(theme, first)
+        self._draw_others(theme)
+        self._name_axes(theme)
+        if first:
+            self.reset_range()
+        else:
+            self._fit_y()
+
+    def scale_x(self) -> DisplayUnit:
+        """Display unit of the x axis."""
+        assert self.figure is not None
+        return display_unit(self.figure.x_axis.unit, self.units)
+
+    def scale_y(self) -> DisplayUnit:
+        """Display unit of the y axis."""
+        assert self.figure is not None
+        return display_unit(self.figure.y_axis.unit, self.units)
+
+    def reset_range(self) -> None:
+        """Show everything."""
+        assert self.figure is not None
+        ends = self.figure.x_axis.range or _extent([c.x for c in self.figure.curves] + [m.x for m in self.figure.marks])
+        factor = self.scale_x().scale
+        if ends is not None:
+            self.view.setXRange(ends[0] * factor, ends[1] * factor, padding=0.0)
+        self.view.invertX(self.figure.x_axis.reversed)
+        self._fit_y()
+
+    def read_out(self, text: str) -> None:
+        """Say a value beside the title, under the cursor."""
+        if text != self._read_out:
+            self._read_out = text
+            self._name_axes(current_theme())
+
+    def _fit_y(self) -> None:
+        figure = self.figure
+        assert figure is not None
+        arrays = [c.y for c in figure.curves] + [m.y for m in figure.marks]
+        for band in figure.bands:
+            arrays += [band.lower, band.upper]
+        ends = figure.y_axis.range or _extent(arrays)
+        if ends is None:
+            return
+        factor = self.scale_y().scale
+        low, high = ends[0] * factor, ends[1] * factor
+        room = (high - low) or 1.0
+        self.view.setYRange(low - 0.05 * room, high + 0.16 * room, padding=0.0)
+        self.view.setAspectLocked(figure.equal_scale)
+
+    def _clear(self) -> None:
+        for item in (*self._curves, *self._others):
+            self.plot.removeItem(item)
+        self._curves, self._others = [], []
+
+    def _dress(self, theme: Theme) -> None:
+        font = scaled(self.plot.font(), 0.9)
+        for name in ("left", "bottom"):
+            axis = self.plot.getAxis(name)
+            axis.setPen(pg.mkPen(theme.colour("line")))
+            axis.setTextPen(pg.mkPen(theme.colour("quiet")))
+            axis.setTickFont(font)
+            axis.setStyle(tickTextOffset=5, hideOverlappingLabels=True)
+        self.plot.showGrid(x=True, y=True, alpha=0.22 if theme.name == "light" else 0.30)
+        self._title.setFont(font)
+        self._legend.setFont(font)
+
+    def _draw_curves(self, theme: Theme, first: bool) -> None:
+        assert self.figure is not None
+        across, up = self.scale_x().scale, self.scale_y().scale
+        for number, curve in enumerate(self.figure.curves):
+            if first:
+                item = pg.PlotCurveItem(pen=role_pen(theme, curve.role, curve.series), antialias=True)
+                item.setZValue({"measured_quiet": 1, "nominal": 4, "measured": 3, "outside": 5}.get(curve.role, 2))
+                item.setCacheMode(QGraphicsItem.CacheMode.DeviceCoordinateCache)
+                self.plot.addItem(item)
+                self._curves.append(item)
+            connect = "all" if curve.role in {"measured", "measured_quiet"} else "finite"
+            self._curves[number].setData(curve.x * across, curve.y * up, connect=connect)
+
+    def _draw_others(self, theme: Theme) -> None:
+        assert self.figure is not None
+        for item in self._others:
+            self.plot.removeItem(item)
+        self._others = []
+        across, up = self.scale_x().scale, self.scale_y().scale
+        for band in self.figure.bands:
+            edges = [pg.PlotCurveItem(band.x * across, edge * up, pen=None) for edge in (band.lower, band.upper)]
+            fill = pg.FillBetweenItem(*edges, brush=QBrush(self._band_colour(theme, band.role)))
+            lines = [
+                pg.PlotCurveItem(band.x * across, edge * up, pen=pg.mkPen(role_colour(theme, band.role), width=1))
+                for edge in (band.lower, band.upper)
+            ]
+            for item in (*edges, fill, *lines):
+                item.setZValue(0)
+                self.plot.addItem(item)
+                self._others.append(item)
+            for edge in edges:
+                edge.hide()
+        for marks in self.figure.marks:
+            self._add_marks(theme, marks, across, up)
+        for guide in self.figure.guides:
+            along_x = guide.along == "x"
+            line = pg.InfiniteLine(
+                guide.value * (across if along_x else up), angle=90 if along_x else 0,
+                pen=role_pen(theme, guide.role), label=guide.label or None,
+                labelOpts={"position": 0.94, "color": role_colour(theme, guide.role)},
+            )  # fmt: skip
+            self.plot.addItem(line)
+            self._others.append(line)
+
+    @staticmethod
+    def _band_colour(theme: Theme, role: Role) -> QColor:
+        colour = role_colour(theme, role)
+        colour.setAlphaF(0.16)
+        return colour
+
+    def _add_marks(self, theme: Theme, marks: Marks, across: float, up: float) -> None:
+        colour = role_colour(theme, marks.role, marks.series)
+        symbol = _SYMBOLS.get(marks.role, _SERIES_SYMBOLS[marks.series % len(_SERIES_SYMBOLS)])
+        size = 3 if marks.role == "readings" else 9
+        pen = pg.mkPen(colour, width=2 if symbol in {"x", "+"} else 1)
+        item = pg.ScatterPlotItem(
+            marks.x * across, marks.y * up, symbol=symbol, size=size, pen=pen, brush=pg.mkBrush(colour)
+        )
+        item.setZValue(6)
+        self.plot.addItem(item)
+        self._others.append(item)
+        for x, y, text in zip(marks.x, marks.y, marks.texts, strict=False):
+            label = pg.TextItem(text, color=colour, anchor=(0.5, 1.2))
+            label.setFont(scaled(self.plot.font(), 0.85))
+            label.setPos(x * across, y * up)
+            self.plot.addItem(label)
+            self._others.append(label)
+
+    def _name_axes(self, theme: Theme) -> None:
+        figure = self.figure
+        assert figure is not None
+        quiet, text = theme.colours["quiet"], theme.colours["text"]
+        unit = f" {self.scale_y().label}" if self.scale_y().label else ""
+        read_out = f' &nbsp;&nbsp;<span style="color:{text}">{self._read_out}</span>' if self._read_out else ""
+        self._title.setHtml(
+            f'<span style="color:{text}"><b>{figure.y_axis.label}</b></span>'
+            f'<span style="color:{quiet}">{unit}</span>{read_out}'
+        )
+        self._legend.setHtml(" &nbsp; ".join(_legend_entries(figure, theme)))
+        self._place_legend()
+
+    def _place_legend(self) -> None:
+        width = self._legend.boundingRect().width()
+        room = self.view.size().width() - self._title.boundingRect().width() - 12
+        self._legend.setVisible(width < room)
+        self._legend.setPos(self.view.size().width() - width - 4, -2)
+
+
+def _legend_entries(figure: Figure, theme: Theme) -> list[str]:
+    entries: dict[str, str] = {}
+    for band in figure.bands:
+        if band.label:
+            entries[band.label] = f'<span style="color:{role_colour(theme, band.role).name()}">▬ {band.label}</span>'
+    for curve in figure.curves:
+        if curve.label:
+            sign = {"nominal": "╌", "guide": "╌", "outside": "✗"}.get(curve.role, "━")
+            entries[curve.label] = (
+                f'<span style="color:{_curve_colour(theme, curve)}">{sign} {curve.label}</span>'
+            )
+    return list(entries.values())
+
+
+def _curve_colour(theme: Theme, curve: Curve) -> str:
+    return role_colour(theme, curve.role, curve.series).name()
+
+
+def _extent(arrays: Sequence[FloatArray]) -> tuple[float, float] | None:
+    finite = [array[np.isfinite(array)] for array in arrays]
+    kept = [array for array in finite if array.size]
+    if not kept:
+        return None
+    return min(float(a.min()) for a in kept), max(float(a.max()) for a in kept)
+
+
+class FigureStack(pg.GraphicsLayoutWidget):  # type: ignore[misc]
+    """Figures above one another over one x axis, with a cursor through all of them.
+
+    `cursor_moved(x)` gives the canonical x under the pointer, `cursor_left` that there is none.
+    """
+
+    cursor_moved = Signal(float)
+    cursor_left = Signal()
+
+    def __init__(self, name: str, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.setObjectName(name)
+        self.setAccessibleName(name)
+        self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
+        self.setMinimumSize(120, 80)
+        self.ci.layout.setContentsMargins(2, 4, 8, 2)
+        self.ci.layout.setVerticalSpacing(4)
+        self.items_by_name: dict[str, FigureItem] = {}
+        self._cursors: list[pg.InfiniteLine] = []
+        self.scene().sigMouseMoved.connect(self._on_mouse)
+        self.setBackground(None)
+
+    def show_figures(
+        self, figures: Sequence[Figure], units: System, theme: Theme, stretch: dict[str, int] | None = None
+    ) -> None:
+        """Draw the figures from top to bottom; the plots are built anew only where their names changed."""
+        self.setBackground(theme.colour("panel"))
+        names = [figure.name for figure in figures]
+        if names != list(self.items_by_name):
+            self._build(names, stretch or {})
+        for figure in figures:
+            self.items_by_name[figure.name].show(figure, units, theme)
+        pen = pg.mkPen(theme.colour("quiet"), width=1, style=Qt.PenStyle.DotLine)
+        for cursor in self._cursors:
+            cursor.setPen(pen)
+        self._level_axes()
+        if figures and self.items_by_name:
+            last = self.items_by_name[names[-1]]
+            axis = figures[-1].x_axis
+            unit = last.scale_x().label
+            last.plot.getAxis("bottom").setLabel(
+                f"{axis.label}, {unit}" if unit else axis.label, color=theme.colours["quiet"],
+                **{"font-size": f"{0.95 * self.font().pointSizeF():.1f}pt"},
+            )  # fmt: skip
+
+    def reset_range(self) -> None:
+        """Show everything."""
+        for item in self.items_by_name.values():
+            item.reset_range()
+
+    def mouseDoubleClickEvent(self, event: object) -> None:
+        """Show everything again."""
+        self.reset_range()
+        super().mouseDoubleClickEvent(event)
+
+    def leaveEvent(self, event: object) -> None:
+        """No cursor without a pointer."""
+        for cursor in self._cursors:
+            cursor.hide()
+        for item in self.items_by_name.values():
+            item.read_out("")
+        self.cursor_left.emit()
+        super().leaveEvent(event)
+
+    def _build(self, names: Sequence[str], stretch: dict[str, int]) -> None:
+        self.clear()
+        self.items_by_name, self._cursors = {}, []
+        first: FigureItem | None = None
+        for row, name in enumerate(names):
+            item = FigureItem(zoom_y=len(names) == 1)
+            self.addItem(item.plot, row=row, col=0)
+            self.ci.layout.setRowStretchFactor(row, stretch.get(name, 2))
+            if first is None:
+                first = item
+            else:
+                item.plot.setXLink(first.plot)
+            if row < len(names) - 1:
+                item.plot.getAxis("bottom").setStyle(showValues=False)
+                item.plot.getAxis("bottom").setHeight(4)
+            cursor = pg.InfiniteLine(angle=90)
+            cursor.hide()
+            item.plot.addItem(cursor, ignoreBounds=True)
+            self._cursors.append(cursor)
+            self.items_by_name[name] = item
+
+    def _level_axes(self) -> None:
+        digits = self.fontMetrics().horizontalAdvance("−0.00000" if len(self.items_by_name) > 1 else "−00.000")
+        for item in self.items_by_name.values():
+            item.plot.getAxis("left").setWidth(digits + 10)
+
+    def _on_mouse(self, position: object) -> None:
+        for item in self.items_by_name.values():
+            if item.figure is not None and item.plot.sceneBoundingRect().contains(position):
+                shown = item.view.mapSceneToView(position).x()
+                for cursor in self._cursors:
+                    cursor.setValue(shown)
+                    cursor.show()
+                self._read_out(shown / item.scale_x().scale)
+                return
+
+    def _read_out(self, x: float) -> None:
+        for item in self.items_by_name.values():
+            figure = item.figure
+            curve = next((c for c in figure.curves if c.role in {"measured", "series"}), None) if figure else None
+            if curve is None or not curve.x[0] <= x <= curve.x[-1]:
+                item.read_out("")
+                continue
+            unit = item.scale_y()
+            value = float(np.interp(x, curve.x, curve.y)) * unit.scale
+            across = item.scale_x()
+            at = f"{x * across.scale:.2f}".replace("-", "−")
+            item.read_out(f"{value:.{_decimals(curve.y, unit)}f} at {at}".replace("-", "−"))
+        self.cursor_moved.emit(x)
+
+
+def _decimals(values: FloatArray, unit: DisplayUnit) -> int:
+    largest = float(np.nanmax(np.abs(values))) * unit.scale if values.size else 1.0
+    return int(np.clip(4 - np.floor(np.log10(largest or 1.0)), 1, 8))
+
+
+class FigureView(FigureStack):
+    """One figure by itself."""
+
+    def show_figure(self, figure: Figure, units: System = "metric", theme: Theme | None = None) -> None:
+        """Draw the figure under the theme in force."""
+        self.show_figures([figure], units, theme or current_theme())

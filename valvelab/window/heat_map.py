@@ -1,0 +1,209 @@
+"""Draws a `figures.description.HeatMap`: named rows over x, a colour a cell, a row chosen with a click or the arrow keys."""
+
+from __future__ import annotations
+
+import numpy as np
+from PySide6.QtCore import QPointF, QRectF, QSize, Qt, Signal
+from PySide6.QtGui import QColor, QImage, QKeyEvent, QLinearGradient, QMouseEvent, QPainter, QPaintEvent, QPen
+from PySide6.QtWidgets import QSizePolicy, QToolTip, QWidget
+
+from valvelab.arrays import FloatArray
+from valvelab.figures.description import HeatMap
+from valvelab.units import System, display_unit
+from valvelab.window.theme import Theme, current_theme, scaled
+
+
+def colour_table(theme: Theme, diverging: bool) -> FloatArray:
+    """256 RGB colours from low over middle to high, shape (256, 3)."""
+    names = ("low", "middle", "high") if diverging else ("middle", "low")
+    stops = np.array([QColor(theme.colours[name]).getRgb()[:3] for name in names], dtype=np.float64)
+    at = np.linspace(0.0, 1.0, len(names))
+    return np.stack([np.interp(np.linspace(0.0, 1.0, 256), at, stops[:, c]) for c in range(3)], axis=1)
+
+
+def limits(heat: HeatMap) -> tuple[float, float]:
+    """Ends of the colour scale: symmetrical about zero where the map diverges; the boldest 0.5 % saturate."""
+    finite = heat.values[np.isfinite(heat.values)]
+    if not finite.size:
+        return (-1.0, 1.0)
+    if heat.diverging:
+        end = float(np.quantile(np.abs(finite), 0.995)) or 1.0
+        return (-end, end)
+    low, high = float(finite.min()), float(finite.max())
+    return (low, high if high > low else low + 1.0)
+
+
+def picture(heat: HeatMap, theme: Theme) -> QImage:
+    """The map as an image, one pixel a cell, first row on top; cells without a value show the panel."""
+    low, high = limits(heat)
+    place = np.clip((heat.values - low) / (high - low), 0.0, 1.0)
+    index = np.where(np.isfinite(place), place * 255.0, 0.0).astype(np.intp)
+    rgb = colour_table(theme, heat.diverging)[index].round().astype(np.uint32)
+    panel = np.array(theme.colour("panel").getRgb()[:3], dtype=np.uint32)
+    rgb[~np.isfinite(heat.values)] = panel
+    pixels = np.ascontiguousarray(0xFF000000 | rgb[..., 0] << 16 | rgb[..., 1] << 8 | rgb[..., 2], dtype=np.uint32)
+    rows, columns = pixels.shape
+    return QImage(pixels.tobytes(), columns, rows, 4 * columns, QImage.Format.Format_RGB32).copy()
+
+
+class HeatMapView(QWidget):
+    """The map with its row names, angle axis and colour key; `row_chosen(name)` on a click or a key."""
+
+    row_chosen = Signal(str)
+
+    def __init__(self, name: str, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.setObjectName(name)
+        self.setAccessibleName(name)
+        self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+        self.setMouseTracking(True)
+        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
+        self.setMinimumSize(140, 90)
+        self._heat: HeatMap | None = None
+        self._image = QImage()
+        self._theme = current_theme()
+        self._units: System = "metric"
+        self._chosen = ""
+        self._bad: frozenset[str] = frozenset()
+
+    def show_map(self, heat: HeatMap, units: System, theme: Theme, bad_rows: frozenset[str] = frozenset()) -> None:
+        """Draw a map; `bad_rows` get the mark of a rejected item beside their name."""
+        self._heat, self._units, self._theme, self._bad = heat, units, theme, bad_rows
+        self._image = picture(heat, theme)
+        self.update()
+
+    def choose(self, row: str) -> None:
+        """Mark the chosen row."""
+        self._chosen = row
+        self.setAccessibleDescription(f"chosen row {row}")
+        self.update()
+
+    def sizeHint(self) -> QSize:
+        """Room for sixteen rows."""
+        em = self.fontMetrics().height()
+        return QSize(20 * em, 16 * em)
+
+    def _frame(self) -> QRectF:
+        em = self.fontMetrics().height()
+        names = [*(self._heat.rows if self._heat else ()), "00"]
+        left = max(self.fontMetrics().horizontalAdvance(name) for name in names) + 1.6 * em
+        return QRectF(left, 1.7 * em, max(10.0, self.width() - left - 0.6 * em), max(10.0, self.height() - 4.6 * em))
+
+    def _row_at(self, position: QPointF) -> str | None:
+        if self._heat is None or not self._heat.rows:
+            return None
+        frame = self._frame()
+        row = int((position.y() - frame.top()) / frame.height() * len(self._heat.rows))
+        inside = frame.top() <= position.y() < frame.bottom()
+        return self._heat.rows[row] if inside and 0 <= row < len(self._heat.rows) else None
+
+    def mousePressEvent(self, event: QMouseEvent) -> None:
+        """Choose a row."""
+        row = self._row_at(event.position())
+        if row is not None:
+            self.row_chosen.emit(row)
+
+    def mouseMoveEvent(self, event: QMouseEvent) -> None:
+        """Say the value under the pointer."""
+        row, heat = self._row_at(event.position()), self._heat
+        frame = self._frame()
+        if row is None or heat is None or not frame.contains(event.position()):
+            QToolTip.hideText()
+            return
+        share = (event.position().x() - frame.left()) / frame.width()
+        column = min(int(share * heat.x.size), heat.x.size - 1)
+        value = heat.values[heat.rows.index(row), column]
+        unit = display_unit(heat.value_axis.unit, self._units)
+        said = f"{value * unit.scale:.{unit.decimals}f} {unit.label}" if np.isfinite(value) else "no nominal here"
+        text = f"{row} at {heat.x[column]:.1f}°: {said}".replace("-", "−")
+        QToolTip.showText(event.globalPosition().toPoint(), text, self)
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        """Up and down walk through the rows."""
+        step = {Qt.Key.Key_Up: -1, Qt.Key.Key_Down: 1}.get(Qt.Key(event.key()))
+        if step is None or self._heat is None or self._chosen not in self._heat.rows:
+            super().keyPressEvent(event)
+            return
+        row = self._heat.rows.index(self._chosen) + step
+        self.row_chosen.emit(self._heat.rows[max(0, min(row, len(self._heat.rows) - 1))])
+
+    def paintEvent(self, event: QPaintEvent) -> None:
+        """Draw the whole map."""
+        painter = QPainter(self)
+        painter.fillRect(self.rect(), self._theme.colour("panel"))
+        if self._heat is None:
+            return
+        frame = self._frame()
+        painter.drawImage(frame, self._image)
+        self._draw_rows(painter, self._heat, frame)
+        self._draw_axis(painter, self._heat, frame)
+        self._draw_key(painter, self._heat, frame)
+        painter.end()
+
+    def _draw_rows(self, painter: QPainter, heat: HeatMap, frame: QRectF) -> None:
+        theme, em = self._theme, self.fontMetrics().height()
+        height = frame.height() / max(1, len(heat.rows))
+        painter.setPen(QPen(theme.colour("panel"), 1.0))
+        for row in range(1, len(heat.rows)):
+            y = frame.top() + row * height
+            painter.drawLine(QPointF(frame.left(), y), QPointF(frame.right(), y))
+        every = max(1, int(np.ceil(0.8 * em / height)))
+        for row, name in enumerate(heat.rows):
+            if row % every and name != self._chosen:
+                continue
+            chosen, bad = name == self._chosen, name in self._bad
+            painter.setFont(scaled(self.font(), 0.95, strong=chosen))
+            painter.setPen(theme.colour("text" if chosen else "quiet"))
+            box = QRectF(1.2 * em, frame.top() + row * height, frame.left() - 1.6 * em, height)
+            painter.drawText(box, Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter, name)
+            if bad:
+                painter.setPen(theme.colour("reject"))
+                painter.drawText(
+                    QRectF(0.3 * em, box.top(), em, height), Qt.AlignmentFlag.AlignCenter, "✗"
+                )
+        if self._chosen in heat.rows:
+            top = frame.top() + heat.rows.index(self._chosen) * height
+            painter.setBrush(Qt.BrushStyle.NoBrush)
+            painter.setPen(QPen(theme.colour("text"), 2.0 if self.hasFocus() else 1.5))
+            painter.drawRect(QRectF(frame.left(), top, frame.width(), height).adjusted(-0.5, 0.5, 0.5, -0.5))
+
+    def _draw_axis(self, painter: QPainter, heat: HeatMap, frame: QRectF) -> None:
+        theme, em = self._theme, self.fontMetrics().height()
+        painter.setFont(scaled(self.font(), 0.9))
+        low, high = float(heat.x[0]), float(heat.x[-1])
+        steps = [step for step in (10.0, 20.0, 30.0, 45.0, 60.0, 90.0) if (high - low) / step * 2.6 * em <= frame.width()]
+        step = steps[0] if steps else 90.0
+        for value in np.arange(np.ceil(low / step) * step, high + 1e-9, step):
+            x = frame.left() + (value - low) / (high - low) * frame.width()
+            painter.setPen(theme.colour("line"))
+            painter.drawLine(QPointF(x, frame.bottom()), QPointF(x, frame.bottom() + 4))
+            painter.setPen(theme.colour("quiet"))
+            text = f"{value:.0f}".replace("-", "−")
+            painter.drawText(
+                QRectF(x - 2 * em, frame.bottom() + 4, 4 * em, em), Qt.AlignmentFlag.AlignCenter, text
+            )
+        box = QRectF(0, frame.bottom() + 4 + 0.95 * em, self.width() - 0.3 * em, em * 1.1)
+        label = f"{heat.x_axis.label}, {heat.x_axis.unit}"
+        painter.drawText(box, Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter, label)
+
+    def _draw_key(self, painter: QPainter, heat: HeatMap, frame: QRectF) -> None:
+        """Title and colour scale above the map."""
+        theme, em = self._theme, self.fontMetrics().height()
+        unit = display_unit(heat.value_axis.unit, self._units)
+        low, high = (end * unit.scale for end in limits(heat))
+        decimals = int(np.clip(2 - np.floor(np.log10(max(abs(low), abs(high), 1e-9))), 0, 5))
+        texts = [f"{low:.{decimals}f}".replace("-", "−"), f"{high:+.{decimals}f} {unit.label}"]
+        painter.setFont(scaled(self.font(), 0.9))
+        metrics = painter.fontMetrics()
+        right = frame.right()
+        top, height = 0.45 * em, 0.75 * em
+        painter.setPen(theme.colour("quiet"))
+        wide = metrics.horizontalAdvance(texts[1])
+        painter.drawText(QPointF(right - wide, top + height), texts[1])
+        bar = QRectF(right - wide - 0.4 * em - 5 * em, top, 5 * em, height)
+        gradient = QLinearGradient(bar.topLeft(), bar.topRight())
+        table = colour_table(theme, heat.diverging)
+        for place in (0.0, 0.25, 0.5, 0.75, 1.0):
+            gradient.setColorAt(place, QColor(*(int(c) for c in table[round(place * 255)])))
+        painter.fillRect(bar, gradient)
+        painter.drawText(QPointF(bar.left() - 0.4 * em - metrics.horizontalAdvance(texts[0]), top + height), texts[0])

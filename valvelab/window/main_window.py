@@ -1,0 +1,530 @@
+"""The main window: rail of stations, bench, station in front, verdicts, problems."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+from PySide6.QtCore import QByteArray, QEvent, QSize, Qt, QTimer
+from PySide6.QtGui import QAction, QActionGroup, QCloseEvent, QDragEnterEvent, QDropEvent, QGuiApplication, QKeySequence
+from PySide6.QtWidgets import (
+    QApplication,
+    QDockWidget,
+    QFileDialog,
+    QMainWindow,
+    QSizePolicy,
+    QStackedWidget,
+    QTabWidget,
+    QToolBar,
+    QVBoxLayout,
+    QWidget,
+)
+
+from valvelab.window import pages, theme
+from valvelab.window.actions import ACTIONS, ActionRow
+from valvelab.window.bench import Bench, refusal
+from valvelab.window.bench_list import BenchList
+from valvelab.window.columns_pane import ColumnsPane
+from valvelab.window.icons import icon
+from valvelab.window.notes_table import NotesTable
+from valvelab.window.pages import EmptyPage, TextPage
+from valvelab.window.stations.view import StationView, make_view
+from valvelab.window.verdict_table import Banner, VerdictTable
+from valvelab.workbench import stations
+from valvelab.workbench.document import Document, Problem
+
+_LAYOUT = "main 1"
+
+
+class MainWindow(QMainWindow):
+    """Shows the bench's document; every change comes in through `document_changed` and goes out as an edit."""
+
+    def __init__(self, bench: Bench) -> None:
+        super().__init__()
+        self.bench = bench
+        self.setWindowTitle("valvelab")
+        self.setAcceptDrops(True)
+        self.setDockOptions(QMainWindow.DockOption.AllowTabbedDocks | QMainWindow.DockOption.AnimatedDocks)
+        self.setTabPosition(Qt.DockWidgetArea.AllDockWidgetAreas, QTabWidget.TabPosition.North)
+        self._shown: tuple[object, ...] = ()
+        self._views: dict[str, StationView] = {}
+        self._said: list[Problem] = []
+        self._restyling = False
+        self._make_centre()
+        self._make_docks()
+        self.actions_by_name: dict[str, QAction] = {}
+        self._make_actions()
+        self._make_rail()
+        self.resize(1280, 720)
+        self._usual = self.saveState()
+        kept = bench.settings.layout
+        if _LAYOUT in kept:
+            self.restoreGeometry(QByteArray.fromBase64(kept["geometry"].encode()) if "geometry" in kept else QByteArray())
+            self.restoreState(QByteArray.fromBase64(kept[_LAYOUT].encode()))
+        bench.document_changed.connect(self._on_document)
+        bench.busy_changed.connect(self._on_busy)
+        bench.said.connect(self.say)
+        QGuiApplication.styleHints().colorSchemeChanged.connect(self._on_scheme)
+        self._refresh(bench.document)
+
+    # -- making -----------------------------------------------------------------------------------------------------
+
+    def _make_centre(self) -> None:
+        self.banner = Banner(self)
+        self.banner.hide()
+        self.pages = QStackedWidget(self)
+        self.empty = EmptyPage(self)
+        self.empty.open_button.clicked.connect(lambda: self.do_open())
+        self.empty.sample_button.clicked.connect(lambda: self.do_sample())
+        self.columns = ColumnsPane(self)
+        self.columns.assigned.connect(self.bench.assign_columns)
+        self.columns.given_up.connect(self.bench.remove_file)
+        self.text_page = TextPage(self)
+        self.text_page.closed.connect(self._close_text)
+        for page in (self.empty, self.columns, self.text_page):
+            self.pages.addWidget(page)
+        centre = QWidget(self)
+        layout = QVBoxLayout(centre)
+        layout.setContentsMargins(0, 0, 0, 0)
+        layout.setSpacing(0)
+        self.offer = pages.OfferStrip(self)
+        layout.addWidget(self.offer)
+        layout.addWidget(self.banner)
+        layout.addWidget(self.pages, 1)
+        self.setCentralWidget(centre)
+
+    def _make_docks(self) -> None:
+        self.files = BenchList(self)
+        self.files.used.connect(self.bench.use_file)
+        self.files.removed.connect(self.bench.remove_file)
+        self.files.columns_wanted.connect(self.bench.ask_columns_again)
+        self.verdicts = VerdictTable(self)
+        self.verdicts.item_chosen.connect(self._on_item)
+        self.notes = NotesTable(self)
+        self.docks: dict[str, QDockWidget] = {}
+        left, bottom = Qt.DockWidgetArea.LeftDockWidgetArea, Qt.DockWidgetArea.BottomDockWidgetArea
+        for name, widget, area in (
+            ("Bench", self.files, left), ("Verdicts", self.verdicts, bottom), ("Problems", self.notes, bottom),
+        ):  # fmt: skip
+            dock = QDockWidget(name, self)
+            dock.setObjectName(f"dock {name}")
+            dock.setWidget(widget)
+            self.addDockWidget(area, dock)
+            self.docks[name] = dock
+        self.tabifyDockWidget(self.docks["Verdicts"], self.docks["Problems"])
+        self.docks["Verdicts"].raise_()
+        self.setCorner(Qt.Corner.BottomLeftCorner, left)
+        em = self.fontMetrics().height()
+        self.resizeDocks([self.docks["Bench"]], [12 * em], Qt.Orientation.Horizontal)
+        self.resizeDocks([self.docks["Verdicts"]], [11 * em], Qt.Orientation.Vertical)
+
+    def _make_actions(self) -> None:
+        bar = QToolBar("Tools", self)
+        bar.setObjectName("bar tools")
+        bar.setMovable(False)
+        bar.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonTextBesideIcon)
+        em = self.fontMetrics().height()
+        bar.setIconSize(QSize(round(1.25 * em), round(1.25 * em)))
+        menus = {name: self.menuBar().addMenu(name) for name in ("Bench", "Edit", "View", "Help")}
+        schemes = QActionGroup(self)
+        for row in ACTIONS:
+            action = self._action(row)
+            if row.menu:
+                menus[row.menu].addAction(action)
+            else:
+                self.addAction(action)
+            if row.name.startswith("scheme_"):
+                schemes.addAction(action)
+            if row.bar:
+                if row.name in {"undo", "scheme"}:
+                    bar.addSeparator()
+                bar.addAction(action)
+                if row.name in {"undo", "redo", "scheme", "cautions"}:
+                    button = bar.widgetForAction(action)
+                    button.setProperty("toolButtonStyle", Qt.ToolButtonStyle.ToolButtonIconOnly)
+        for dock in self.docks.values():
+            menus["View"].addAction(dock.toggleViewAction())
+        self.addToolBar(Qt.ToolBarArea.TopToolBarArea, bar)
+        self.busy = pages.BusyLabel(self)
+        spacer = QWidget(self)
+        spacer.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Preferred)
+        bar.addWidget(spacer)
+        bar.addWidget(self.busy)
+        self.tools = bar
+
+    def _action(self, row: ActionRow) -> QAction:
+        action = QAction(icon(row.icon), row.text, self)
+        action.setObjectName(f"action {row.name}")
+        action.setCheckable(row.checkable)
+        tip = row.tip
+        if row.shortcut:
+            keys = QKeySequence(row.shortcut)
+            action.setShortcut(keys)
+            tip = f"{row.tip} ({keys.toString(QKeySequence.SequenceFormat.NativeText)})"
+        action.setToolTip(tip)
+        action.setStatusTip(row.tip)
+        action.triggered.connect(lambda _on=False, name=row.name: getattr(self, f"do_{name}")())
+        self.actions_by_name[row.name] = action
+        return action
+
+    def _make_rail(self) -> None:
+        rail = QToolBar("Stations", self)
+        rail.setObjectName("bar stations")
+        rail.setMovable(False)
+        rail.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonTextUnderIcon)
+        em = self.fontMetrics().height()
+        rail.setIconSize(QSize(round(1.7 * em), round(1.7 * em)))
+        self.station_actions: dict[str, QAction] = {}
+        group = QActionGroup(self)
+        for number, station in enumerate(stations.available(), start=1):
+            action = QAction(icon(station.icon), station.title, self, checkable=True)
+            action.setShortcut(QKeySequence(f"Ctrl+{number}"))
+            action.setToolTip(f"{station.title} (Ctrl+{number}): {station.empty}")
+            action.triggered.connect(lambda _on=False, name=station.name: self._go(name))
+            group.addAction(action)
+            rail.addAction(action)
+            self.station_actions[station.name] = action
+        self.addToolBar(Qt.ToolBarArea.LeftToolBarArea, rail)
+        self.rail = rail
+
+    # -- showing ----------------------------------------------------------------------------------------------------
+
+    def _on_document(self, old: Document, new: Document) -> None:
+        del old
+        self._refresh(new)
+
+    def _refresh(self, document: Document) -> None:
+        bench_key = (document.files, document.contents, document.current)
+        if self._changed("bench", bench_key):
+            self.files.show_document(document)
+        self._enable(document)
+        station = stations.by_name(document.station)
+        value = None if station is None else stations.answer_value(document, station)
+        self._show_page(document, value)
+        key = (value, document.units, theme.current_theme().name)
+        if self._changed("result", key):
+            self._show_result(document, value)
+        if self._changed("notes", (document.contents, document.answers, document.files, value, tuple(self._said))):
+            self._show_notes(document, value)
+
+    def _changed(self, name: str, key: tuple[object, ...]) -> bool:
+        known = self.__dict__.setdefault("_keys", {})
+        old = known.get(name)
+        known[name] = key
+        return old is None or any(a is not b and not (type(a) in {str, tuple} and a == b)
+                                  for a, b in zip(old, key, strict=True))  # fmt: skip
+
+    def _show_page(self, document: Document, value: object | None) -> None:
+        if self.text_page.wanted:
+            self.pages.setCurrentWidget(self.text_page)
+            return
+        waiting = document.waiting_for_columns()
+        if waiting:
+            file = waiting[0]
+            content = document.content(file)
+            assert content is not None
+            assert content.preview is not None
+            self.columns.show_preview(file.path, file.name, content.kind, content.preview)
+            self.pages.setCurrentWidget(self.columns)
+            return
+        view = self._view(document.station) if value is not None else None
+        if view is None:
+            station = stations.by_name(document.station)
+            busy = bool(document.unread()) or stations.outstanding(document) is not None
+            failed = document.answers.get(document.station)
+            self.empty.show_station(station, busy=busy, failure=(failed.failure or "") if failed and not busy else "")
+            self.pages.setCurrentWidget(self.empty)
+            return
+        view.show_answer(document, value)
+        self.pages.setCurrentWidget(view)
+
+    def _view(self, name: str) -> StationView | None:
+        if name not in self._views:
+            view = make_view(name, self.bench)
+            if view is None:
+                return None
+            self._views[name] = view
+            self.pages.addWidget(view)
+        return self._views[name]
+
+    def _show_result(self, document: Document, value: object | None) -> None:
+        station = stations.by_name(document.station)
+        view = self._views.get(document.station)
+        self.banner.setVisible(value is not None)
+        if station is None or value is None or view is None:
+            self.verdicts.show_verdicts((), document.units)
+            return
+        result = station.result(value)
+        self.banner.show_result(*view.headline(document, value), result)
+        self.verdicts.show_verdicts(result.verdicts, document.units)
+
+    def _show_notes(self, document: Document, value: object | None) -> None:
+        station = stations.by_name(document.station)
+        rows = [*document.problems(), *self._said]
+        if station is not None and value is not None:
+            rows += [Problem(note.level, note.about, note.text) for note in station.result(value).notes]
+        self.notes.show_problems(rows)
+        grave = sum(row.level == "error" for row in rows)
+        self.docks["Problems"].setWindowTitle(f"Problems and notes ({len(rows)})" if rows else "Problems and notes")
+        if grave and self._changed("grave", (str(grave),)):
+            self.docks["Problems"].raise_()
+
+    def _enable(self, document: Document) -> None:
+        history = self.bench.history
+        for name, label in (("undo", history.undo_label), ("redo", history.redo_label)):
+            action = self.actions_by_name[name]
+            action.setEnabled(label is not None)
+            action.setText(f"{name.capitalize()} {label}" if label else name.capitalize())
+        station = stations.by_name(document.station)
+        ready = station is not None and stations.answer_value(document, station) is not None
+        self.actions_by_name["certificate"].setEnabled(ready and station is not None and station.certificate is not None)
+        for name in ("export_table", "export_picture"):
+            self.actions_by_name[name].setEnabled(ready)
+        for name in ("remove", "columns", "reload"):
+            self.actions_by_name[name].setEnabled(bool(document.files))
+        self.actions_by_name["units"].setChecked(document.units == "inch")
+        self.actions_by_name[f"scheme_{self.bench.settings.scheme}"].setChecked(True)
+        if document.station in self.station_actions:
+            self.station_actions[document.station].setChecked(True)
+
+    def _on_busy(self, label: str) -> None:
+        self.busy.say(label)
+
+    def say(self, text: str) -> None:
+        """Add a row to the problems list and to the status line."""
+        self._said.append(Problem("info", "window", text))
+        self._refresh(self.bench.document)
+
+    def complain(self, about: str, text: str) -> None:
+        """Add an error to the problems list and bring it to the front."""
+        self._said.append(Problem("error", about, text))
+        self._refresh(self.bench.document)
+
+    def _on_item(self, item: str) -> None:
+        view = self._views.get(self.bench.document.station)
+        if view is not None:
+            view.choose_item(item)
+
+    def _go(self, name: str) -> None:
+        self.text_page.wanted = False
+        self.bench.go_to_station(name)
+        self._refresh(self.bench.document)
+
+    # -- colours and text -------------------------------------------------------------------------------------------
+
+    def _on_scheme(self) -> None:
+        QTimer.singleShot(0, self.restyle)
+
+    def restyle(self) -> None:
+        """Take up the scheme in force."""
+        application = QApplication.instance()
+        assert isinstance(application, QApplication)
+        if self._restyling:
+            return
+        self._restyling = True
+        application.setPalette(theme.palette(theme.current_theme()))
+        self._restyling = False
+        self.__dict__["_keys"] = {}
+        self._refresh(self.bench.document)
+        self.text_page.refresh()
+        for widget in self.findChildren(QWidget):
+            widget.update()
+
+    def changeEvent(self, event: QEvent) -> None:
+        """The text size changed."""
+        super().changeEvent(event)
+        if event.type() == QEvent.Type.ApplicationFontChange and not self._restyling:
+            self.__dict__["_keys"] = {}
+
+    # -- files dropped ----------------------------------------------------------------------------------------------
+
+    def dragEnterEvent(self, event: QDragEnterEvent) -> None:
+        """Take files."""
+        if any(url.isLocalFile() for url in event.mimeData().urls()):
+            event.acceptProposedAction()
+            self.empty.hot(on=True)
+
+    def dragLeaveEvent(self, event: QEvent) -> None:
+        """The files went elsewhere."""
+        self.empty.hot(on=False)
+
+    def dropEvent(self, event: QDropEvent) -> None:
+        """Put the files on the bench."""
+        self.empty.hot(on=False)
+        paths = [url.toLocalFile() for url in event.mimeData().urls() if url.isLocalFile()]
+        if paths:
+            self.bench.add_files(paths)
+            event.acceptProposedAction()
+
+    def closeEvent(self, event: QCloseEvent) -> None:
+        """Keep the layout; a clean end."""
+        layout = {
+            _LAYOUT: bytes(self.saveState().toBase64().data()).decode(),
+            "geometry": bytes(self.saveGeometry().toBase64().data()).decode(),
+        }
+        self.bench.keep_settings(replace(self.bench.settings, layout=layout))
+        self.bench.close()
+        super().closeEvent(event)
+
+    # -- actions ----------------------------------------------------------------------------------------------------
+
+    def do_open(self) -> None:
+        """Choose files."""
+        names, _ = QFileDialog.getOpenFileNames(
+            self, "Put files on the bench", self.bench.settings.recent_folder,
+            "Tables and specs (*.csv *.tsv *.txt *.dat *.xlsx *.toml);;All files (*)",
+        )  # fmt: skip
+        if names:
+            folder = str(Path(names[0]).parent)
+            self.bench.keep_settings(replace(self.bench.settings, recent_folder=folder))
+            self.bench.add_files(names)
+
+    def do_sample(self) -> None:
+        """Put the invented sample on the bench."""
+        from valvelab.places import sample_profiles
+
+        names = ("quillmere_four_camshaft.csv", "quillmere_four_camshaft.toml")
+        self.bench.add_files([str(sample_profiles() / name) for name in names])
+
+    def do_remove(self) -> None:
+        """Take the selected file off."""
+        path = self.files.selected_path()
+        if path is not None:
+            self.bench.remove_file(path)
+
+    def do_columns(self) -> None:
+        """Assign the selected file's columns again."""
+        path = self.files.selected_path()
+        if path is not None:
+            self.bench.ask_columns_again(path)
+
+    def do_reload(self) -> None:
+        """Read everything again."""
+        self.bench.read_again()
+
+    def do_certificate(self) -> None:
+        """Write the certificate where a person says."""
+        name, _ = QFileDialog.getSaveFileName(self, "Save certificate", self._suggestion("pdf"), "Certificate (*.pdf)")
+        if name:
+            self.save_certificate(Path(name))
+
+    def save_certificate(self, path: Path) -> None:
+        """Write the certificate of the station in front."""
+        document = self.bench.document
+        station = stations.by_name(document.station)
+        value = None if station is None else stations.answer_value(document, station)
+        if station is None or value is None or station.certificate is None:
+            return
+        try:
+            station.certificate(value, path)
+        except Exception as error:  # noqa: BLE001 - `refusal` raises again what is not the program's own
+            self.complain(path.name, refusal(error))
+            return
+        self.say(f"Certificate written: {path}")
+
+    def do_export_table(self) -> None:
+        """Write the verdicts as CSV."""
+        name, _ = QFileDialog.getSaveFileName(self, "Export verdicts", self._suggestion("csv"), "Table (*.csv)")
+        if name:
+            self._try(Path(name), lambda path: pages.write_table(self.verdicts.sheet, path))
+
+    def do_export_picture(self) -> None:
+        """Write the station in front as a picture."""
+        name, _ = QFileDialog.getSaveFileName(self, "Export picture", self._suggestion("png"), "Picture (*.png)")
+        if name:
+            self._try(Path(name), lambda path: pages.write_picture(self.pages.currentWidget(), path))
+
+    def _try(self, path: Path, write: object) -> None:
+        try:
+            write(path)  # type: ignore[operator]
+        except OSError as error:
+            self.complain(path.name, refusal(error))
+        else:
+            self.say(f"Written: {path}")
+
+    def _suggestion(self, ending: str) -> str:
+        files = self.bench.document.files
+        stem = Path(files[0].path).stem if files else "inspection"
+        return str(Path(self.bench.settings.recent_folder or ".") / f"{stem}.{ending}")
+
+    def do_quit(self) -> None:
+        """Close the window."""
+        self.close()
+
+    def do_undo(self) -> None:
+        """Back one step."""
+        self.bench.history.undo()
+
+    def do_redo(self) -> None:
+        """Forward one step."""
+        self.bench.history.redo()
+
+    def do_units(self) -> None:
+        """Metric to inch and back."""
+        self.bench.toggle_units()
+
+    def do_scheme(self) -> None:
+        """Light to dark and back."""
+        self._set_scheme("light" if theme.current_theme().name == "dark" else "dark")
+
+    def do_scheme_system(self) -> None:
+        """Follow the desktop."""
+        self._set_scheme("system")
+
+    def do_scheme_light(self) -> None:
+        """Light colours."""
+        self._set_scheme("light")
+
+    def do_scheme_dark(self) -> None:
+        """Dark colours."""
+        self._set_scheme("dark")
+
+    def _set_scheme(self, scheme: theme.Scheme) -> None:
+        self.bench.keep_settings(replace(self.bench.settings, scheme=scheme))
+        theme.set_scheme(scheme)
+        self.restyle()
+
+    def do_larger(self) -> None:
+        """Larger text."""
+        self._scale_text(1.15)
+
+    def do_smaller(self) -> None:
+        """Smaller text."""
+        self._scale_text(1.0 / 1.15)
+
+    def _scale_text(self, factor: float) -> None:
+        application = QApplication.instance()
+        assert isinstance(application, QApplication)
+        points = min(30.0, max(7.0, application.font().pointSizeF() * factor))
+        application.setFont(theme.text_font(points))
+        self.restyle()
+
+    def do_layout(self) -> None:
+        """Put the panes back."""
+        self.restoreState(self._usual)
+
+    def do_cautions(self) -> None:
+        """Show the cautions."""
+        self._show_text("Cautions", pages.cautions_html)
+
+    def do_characteristics(self) -> None:
+        """Show every characteristic."""
+        self._show_text("Characteristics", pages.characteristics_html)
+
+    def do_about(self) -> None:
+        """Show version and shortcuts."""
+        self._show_text("About valvelab", pages.about_html)
+
+    def _show_text(self, title: str, html: pages.Html) -> None:
+        self.text_page.show_text(title, html)
+        self.pages.setCurrentWidget(self.text_page)
+
+    def _close_text(self) -> None:
+        self.text_page.wanted = False
+        self._refresh(self.bench.document)
+
+    def offer_recovery(self, left: Document) -> None:
+        """An unclean end left a bench: a strip above the station offers it back."""
+        names = ", ".join(file.name for file in left.files)
+        self.offer.ask(f"The last run did not end cleanly. Its bench held {names}.", "Bring it back", "Leave it")
+        self.offer.taken.connect(lambda: self.bench.restore(left))

@@ -1,0 +1,233 @@
+"""Pages that are no station: the empty bench, texts to read; and small exports."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Callable
+from html import escape
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from PySide6.QtCore import QSize, Qt, Signal
+from PySide6.QtGui import QPainter, QPaintEvent, QPen
+from PySide6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QTextBrowser, QVBoxLayout, QWidget
+
+from valvelab import __version__
+from valvelab.window.actions import ACTIONS, CAUTIONS
+from valvelab.window.icons import icon
+from valvelab.window.tables import Sheet
+from valvelab.window.theme import Theme, current_theme, scaled
+
+if TYPE_CHECKING:
+    from valvelab.workbench.stations import Station
+
+Html = Callable[[Theme], str]
+
+
+class EmptyPage(QWidget):
+    """What to do while there is nothing to show; or that work is under way; or why there is no answer."""
+
+    def __init__(self, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self._hot = False
+        self._picture = QLabel(self, alignment=Qt.AlignmentFlag.AlignCenter)
+        self._head = QLabel(self, alignment=Qt.AlignmentFlag.AlignCenter)
+        self._what = QLabel(self, alignment=Qt.AlignmentFlag.AlignCenter, wordWrap=True)
+        self.open_button = QPushButton("Open…", self)
+        self.sample_button = QPushButton("Open the sample camshaft", self)
+        buttons = QHBoxLayout()
+        buttons.addStretch(1)
+        buttons.addWidget(self.open_button)
+        buttons.addWidget(self.sample_button)
+        buttons.addStretch(1)
+        layout = QVBoxLayout(self)
+        layout.setContentsMargins(40, 20, 40, 20)
+        layout.setSpacing(10)
+        layout.addStretch(3)
+        for widget in (self._picture, self._head, self._what):
+            layout.addWidget(widget)
+        layout.addLayout(buttons)
+        layout.addStretch(4)
+
+    def show_station(self, station: Station | None, *, busy: bool, failure: str) -> None:
+        """Say what the station in front needs."""
+        side = round(4.5 * self.fontMetrics().height())
+        name = "waiting" if busy else "error" if failure else station.icon if station else "open"
+        colour = "reject" if failure else "accent"
+        self._picture.setPixmap(icon(name, colour).pixmap(QSize(side, side), self.devicePixelRatioF()))
+        self._head.setFont(scaled(self.font(), 1.6, strong=True))
+        if busy:
+            head, what = "Reading and inspecting…", ""
+        elif failure:
+            head, what = "This can't be inspected", failure
+        else:
+            head = f"{station.title}: nothing on the bench yet" if station else "Nothing on the bench yet"
+            what = (station.empty if station else "") + " A spec (TOML) beside it gives the limits to judge by."
+        self._head.setText(head)
+        self._what.setText(what)
+        self.open_button.setVisible(not busy)
+        self.sample_button.setVisible(not busy and not failure)
+        self.update()
+
+    def hot(self, *, on: bool) -> None:
+        """Files hover over the window."""
+        self._hot = on
+        self.update()
+
+    def paintEvent(self, event: QPaintEvent) -> None:
+        """A dashed frame to drop files in."""
+        theme = current_theme()
+        painter = QPainter(self)
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        painter.fillRect(self.rect(), theme.colour("panel"))
+        colour = theme.colour("accent" if self._hot else "line")
+        painter.setPen(QPen(colour, 2.0, Qt.PenStyle.DashLine))
+        painter.drawRoundedRect(self.rect().adjusted(14, 14, -14, -14), 10, 10)
+        painter.end()
+
+
+class TextPage(QWidget):
+    """A text to read in place of the station; `closed` when it was read."""
+
+    closed = Signal()
+
+    def __init__(self, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.wanted = False
+        self._html: Html | None = None
+        self._head = QLabel(self)
+        self._text = QTextBrowser(self, openExternalLinks=False)
+        self._text.setFrameShape(QTextBrowser.Shape.NoFrame)
+        self._text.setAccessibleName("Text")
+        back = QPushButton("Back to the bench", self)
+        back.setShortcut("Escape")
+        back.clicked.connect(self.closed)
+        head = QHBoxLayout()
+        head.addWidget(self._head, 1)
+        head.addWidget(back)
+        layout = QVBoxLayout(self)
+        layout.setContentsMargins(18, 12, 18, 12)
+        layout.addLayout(head)
+        layout.addWidget(self._text, 1)
+
+    def show_text(self, title: str, html: Html) -> None:
+        """Show a text."""
+        self.wanted, self._html = True, html
+        self._head.setFont(scaled(self.font(), 1.4, strong=True))
+        self._head.setText(title)
+        self.refresh()
+
+    def refresh(self) -> None:
+        """Write the text again in the colours in force."""
+        if self._html is not None:
+            self._text.setHtml(self._html(current_theme()))
+
+
+class BusyLabel(QLabel):
+    """Says what goes on in the background."""
+
+    def __init__(self, parent: QWidget) -> None:
+        super().__init__(parent)
+        self.setContentsMargins(0, 0, 10, 0)
+        self.setAccessibleName("Work under way")
+
+    def say(self, text: str) -> None:
+        """Show a text, or nothing."""
+        self.setText(f"◌ {text}…" if text else "")
+
+
+class OfferStrip(QWidget):
+    """A question above the station that can be answered or left alone; `taken` when the answer is yes."""
+
+    taken = Signal()
+
+    def __init__(self, parent: QWidget) -> None:
+        super().__init__(parent)
+        self._text = QLabel(self, wordWrap=True)
+        self._yes = QPushButton(self)
+        self._no = QPushButton(self)
+        self._yes.clicked.connect(self.taken)
+        self._yes.clicked.connect(self.hide)
+        self._no.clicked.connect(self.hide)
+        row = QHBoxLayout(self)
+        row.setContentsMargins(16, 6, 12, 6)
+        row.addWidget(self._text, 1)
+        row.addWidget(self._yes)
+        row.addWidget(self._no)
+        self.hide()
+
+    def ask(self, text: str, yes: str, no: str) -> None:
+        """Ask."""
+        self._text.setText(text)
+        self._yes.setText(yes)
+        self._no.setText(no)
+        self.show()
+
+
+def cautions_html(theme: Theme) -> str:
+    """The cautions."""
+    rows = "".join(
+        f'<tr><td style="color:{theme.colours["undecided"]};padding:8px 14px 8px 4px;font-size:large">▲</td>'
+        f'<td style="padding:8px 0">{escape(text)}</td></tr>'
+        for text in CAUTIONS
+    )
+    return f"<table>{rows}</table>"
+
+
+def characteristics_html(theme: Theme) -> str:
+    """The table of characteristics."""
+    from valvelab.inspection.characteristics import all_characteristics
+
+    quiet = theme.colours["quiet"]
+    parts: list[str] = []
+    subject = ""
+    for row in all_characteristics():
+        if row.subject != subject:
+            subject = row.subject
+            parts.append(f"<h3>{escape(subject.capitalize())}</h3>")
+        unit = f" <span style='color:{quiet}'>{escape(row.unit)}</span>" if row.unit else ""
+        parts.append(
+            f"<p><b>{escape(row.name)}</b>{unit}<br/>{escape(row.meaning)}<br/>"
+            f"<span style='color:{quiet}'>{escape(row.method)} {escape(row.source)}</span></p>"
+        )
+    return "".join(parts)
+
+
+def about_html(theme: Theme) -> str:
+    """Version and shortcuts."""
+    quiet = theme.colours["quiet"]
+    rows = "".join(
+        f"<tr><td style='padding:2px 22px 2px 0'><b>{escape(row.shortcut)}</b></td><td>{escape(row.tip)}</td></tr>"
+        for row in ACTIONS
+        if row.shortcut
+    )
+    return (
+        f"<p>Version {__version__}. Inspection of camshafts and valve springs for competition-engine shops.</p>"
+        f"<p style='color:{quiet}'>Results support, and never replace, the judgement of qualified people.</p>"
+        f"<h3>Keys</h3><table>{rows}"
+        "<tr><td><b>↑ ↓</b> in the map</td><td>Next or previous lobe</td></tr>"
+        "<tr><td><b>Wheel, drag</b> in a plot</td><td>Zoom and move along the angle</td></tr>"
+        "<tr><td><b>Double click</b></td><td>Show everything again</td></tr></table>"
+    )
+
+
+def write_table(sheet: Sheet, path: Path) -> None:
+    """The rows shown, as CSV."""
+    model = sheet.proxy
+    columns = [n for n in range(model.columnCount()) if sheet.rows_model.columns[n].title != "within limits"]
+    with path.open("w", encoding="utf-8", newline="") as stream:
+        writer = csv.writer(stream)
+        writer.writerow([sheet.rows_model.columns[n].title for n in columns])
+        for row in range(model.rowCount()):
+            writer.writerow([str(model.index(row, n).data()).replace("−", "-") for n in columns])
+
+
+def write_picture(widget: QWidget, path: Path) -> None:
+    """A widget as it looks, at twice the pixels."""
+    from PySide6.QtGui import QPixmap
+
+    picture = QPixmap(widget.size() * 2)
+    picture.setDevicePixelRatio(2.0)
+    widget.render(picture)
+    if not picture.save(str(path), "PNG"):
+        raise OSError(None, "can't be written as PNG", str(path))

@@ -1,0 +1,63 @@
+"""Opens the window. Never called without a display."""
+
+from __future__ import annotations
+
+import sys
+
+from PySide6.QtCore import QTimer
+from PySide6.QtWidgets import QApplication, QMessageBox
+
+from valvelab.window import theme
+from valvelab.window.bench import Bench
+from valvelab.window.crash import CrashPath
+from valvelab.window.icons import icon
+from valvelab.window.main_window import MainWindow
+from valvelab.workbench import settings
+
+
+def run(files: list[str]) -> int:
+    """Open the window with these files on the bench; returns when it is closed."""
+    application = QApplication.instance() or QApplication(sys.argv[:1])
+    assert isinstance(application, QApplication)
+    application.setApplicationName("valvelab")
+    application.setApplicationDisplayName("valvelab")
+    application.setDesktopFileName("valvelab")
+    place = settings.folder()
+    kept = settings.load(place)
+    if kept.scheme in {"light", "dark"}:
+        theme.set_scheme("light" if kept.scheme == "light" else "dark")
+    theme.dress(application)
+    application.setWindowIcon(icon("camshaft", "accent"))
+    bench = Bench(place, kept)
+    crash = CrashPath(place, bench.keep, _tell)
+    crash.install()
+    window = MainWindow(bench)
+    window.show()
+    QTimer.singleShot(0, lambda: _begin(window, files))
+    try:
+        return application.exec()
+    finally:
+        crash.remove()
+
+
+def _begin(window: MainWindow, files: list[str]) -> None:
+    """After the first paint: recover, read, inspect."""
+    from valvelab.workbench import recovery
+
+    left = recovery.load(window.bench.place)
+    if files:
+        window.bench.add_files(files)
+    if left is not None:
+        window.offer_recovery(left)
+
+
+def _tell(sentence: str, details: str) -> None:
+    # not from inside whatever was being painted or clicked when it happened
+    QTimer.singleShot(0, lambda: _show_told(sentence, details))
+
+
+def _show_told(sentence: str, details: str) -> None:
+    box = QMessageBox(QMessageBox.Icon.Warning, "valvelab", sentence)
+    box.setInformativeText("You can go on; saving the certificate and starting anew is the safe thing to do.")
+    box.setDetailedText(details)
+    box.exec()

@@ -1,0 +1,1 @@
+"""One view a station; `view` says what a view is."""

@@ -1,0 +1,347 @@
+"""The camshaft station: map of all lobes, motion of the chosen one, durations under a draggable lift, end view."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, cast
+
+import numpy as np
+import pyqtgraph as pg
+from PySide6.QtCore import QModelIndex, Qt, QTimer
+from PySide6.QtWidgets import QButtonGroup, QHBoxLayout, QLabel, QSplitter, QToolButton, QVBoxLayout, QWidget
+
+from valvelab.figures import lobe_figures
+from valvelab.figures.description import Figure
+from valvelab.units import display_unit, show
+from valvelab.window.bench import Bench
+from valvelab.window.dial import DialView
+from valvelab.window.drawing import FigureStack
+from valvelab.window.fields import QuantityField
+from valvelab.window.heat_map import HeatMapView
+from valvelab.window.stations.view import StationView
+from valvelab.window.tables import Sheet, TableColumn
+from valvelab.window.theme import current_theme, scaled
+from valvelab.workbench import lobes_station
+from valvelab.workbench.lobes_station import NAME, checking_lift_mm, chosen_lobe
+
+if TYPE_CHECKING:
+    from valvelab.inspection.inspect_lobes import LobesInspection
+    from valvelab.workbench.document import Document
+
+_PLOTS = (("deviation", "Deviation"), ("lift", "Lift"), ("velocity", "Velocity"), ("acceleration", "Acceleration"),
+          ("jerk", "Jerk"))  # fmt: skip
+_STRETCH = {"deviation": 3, "lift": 4, "velocity": 2, "acceleration": 2, "jerk": 2}
+_FRAME_MS = 8
+
+
+def make_view(bench: Bench) -> StationView:
+    """The view of the camshaft station."""
+    return LobesView(bench)
+
+
+class LobesView(StationView):
+    """See the module text."""
+
+    def __init__(self, bench: Bench) -> None:
+        super().__init__(bench)
+        self._inspection: LobesInspection | None = None
+        self._shown: tuple[object, ...] = ()
+        self.map = HeatMapView("Map of all lobes", self)
+        self.map.row_chosen.connect(self.choose_item)
+        self.dial = DialView("End view of lobe positions", self)
+        self.dial.chosen.connect(self.choose_item)
+        self.stack = FigureStack("Motion of the chosen lobe", self)
+        self.lift_line = CheckingLine(self)
+        self.durations = Sheet("durations", _duration_columns("metric"), self)
+        self.durations.setAccessibleName("Durations of all lobes at the checking lift")
+        self.durations.selectionModel().currentRowChanged.connect(self._on_duration_row)
+        self.lift_field = QuantityField("Checking lift", "length", "mm", self)
+        self.lift_field.entered.connect(self._on_lift_typed)
+        self._lobe_name = QLabel(self)
+        self._pending: float | None = None
+        self._frame = QTimer(self, singleShot=True, interval=_FRAME_MS)
+        self._frame.timeout.connect(self._on_frame)
+        self.lift_line.sigDragged.connect(self._on_drag)
+        self.lift_line.sigPositionChangeFinished.connect(self._on_drag_end)
+        self._lay_out()
+
+    # -- lay-out ----------------------------------------------------------------------------------------------------
+
+    def _lay_out(self) -> None:
+        side = QSplitter(Qt.Orientation.Vertical, self)
+        side.addWidget(_titled(self, "Every lobe", self._map_switch(), self.map))
+        side.addWidget(self.dial)
+        side.setSizes([300, 260])
+        middle = _titled(self, self._lobe_name, self._plot_switch(), self.stack)
+        right = _titled(self, "Durations", self._lift_chooser(), self.durations)
+        across = QSplitter(Qt.Orientation.Horizontal, self)
+        for widget, stretch in ((side, 3), (middle, 5), (right, 2)):
+            across.addWidget(widget)
+            across.setStretchFactor(across.count() - 1, stretch)
+        across.setSizes([310, 470, 270])
+        across.setChildrenCollapsible(True)
+        for splitter in (side, across):
+            splitter.setHandleWidth(5)
+        layout = QVBoxLayout(self)
+        layout.setContentsMargins(0, 0, 0, 0)
+        layout.addWidget(across)
+
+    def _map_switch(self) -> QWidget:
+        self.map_kinds = QButtonGroup(self)
+        return _switch(self, self.map_kinds, (("deviation", "Deviation"), ("lift", "Lift")), self._on_map_kind)
+
+    def _plot_switch(self) -> QWidget:
+        self.plots = QButtonGroup(self)
+        self.plots.setExclusive(False)
+        return _switch(self, self.plots, _PLOTS, self._on_plots)
+
+    def _lift_chooser(self) -> QWidget:
+        box = QWidget(self)
+        layout = QHBoxLayout(box)
+        layout.setContentsMargins(0, 0, 0, 0)
+        label = QLabel("at lift", box)
+        label.setBuddy(self.lift_field)
+        self.lift_field.setMinimumWidth(4 * self.fontMetrics().height())
+        self.lift_field.setMaximumWidth(7 * self.fontMetrics().height())
+        layout.addWidget(label)
+        layout.addWidget(self.lift_field)
+        return box
+
+    # -- showing ----------------------------------------------------------------------------------------------------
+
+    def headline(self, document: Document, value: object) -> tuple[str, str]:
+        """Part and serial; the spec."""
+        table = lobes_station.table_in_use(document)
+        content = None if table is None else document.content(table)
+        part = getattr(content.value, "part", None) if content is not None else None
+        serial = getattr(content.value, "serial", None) if content is not None else None
+        title = " ".join(word for word in (part or (table.name if table else ""), serial and f"no. {serial}") if word)
+        found = lobes_station.spec_in_use(document)
+        if found is None:
+            return title, "no spec on the bench"
+        file, spec = found
+        name = spec.title or file.name
+        revision = f" revision {spec.revision}" if spec.revision else ""
+        return title, f"{name}{revision}, {spec.decision.rule} rule at {100.0 * spec.decision.confidence:.0f} %"
+
+    def show_answer(self, document: Document, value: object) -> None:
+        """Redraw what changed: everything, the chosen lobe, or only the checking lift."""
+        inspection = cast("LobesInspection", value)
+        lobe, lift = chosen_lobe(document, inspection), checking_lift_mm(document)
+        plots = tuple(name for name, _ in _PLOTS if document.choice(NAME, f"plot {name}", default=True))
+        kind = document.choice(NAME, "map", "deviation")
+        theme = current_theme()
+        whole = (inspection, document.units, theme.name, kind)
+        motion = (inspection, document.units, theme.name, lobe, plots)
+        old_whole, old_motion = self._shown or ((), ())
+        self._inspection = inspection
+        if _differ(whole, old_whole):
+            self._x = lobe_figures.grid(inspection)
+            bad = frozenset(v.item for v in inspection.result.verdicts if v.decision == "reject")
+            self.map.show_map(
+                lobe_figures.lobe_map(inspection, "lift" if kind == "lift" else "deviation", self._x),
+                document.units, theme, bad,
+            )  # fmt: skip
+            _press(self.map_kinds, {kind})
+        if _differ(motion, old_motion):
+            self._show_motion(document, inspection, lobe, plots)
+            _press(self.plots, set(plots))
+        self._shown = (whole, motion)
+        self._show_durations(document, inspection, lobe, lift)
+
+    def _show_motion(
+        self, document: Document, inspection: LobesInspection, lobe: str, plots: tuple[str, ...]
+    ) -> None:
+        theme = current_theme()
+        self.map.choose(lobe)
+        self.dial.show_dial(lobe_figures.position_dial(inspection, lobe), theme)
+        figures = [figure for name in plots if (figure := self._figure(inspection, lobe, name)) is not None]
+        self.stack.show_figures(figures, document.units, theme, _STRETCH)
+        if "lift" in self.stack.items_by_name:
+            self.lift_line.join(self.stack.items_by_name["lift"])
+        kind = next(row.kind for row in inspection.result.lobes if row.lobe == lobe)
+        self._lobe_name.setText(f"Lobe {lobe}" + (f" · {kind}" if kind else ""))
+
+    def _figure(self, inspection: LobesInspection, lobe: str, name: str) -> Figure | None:
+        if name == "deviation":
+            return lobe_figures.deviation_figure(inspection, lobe, self._x)
+        order = ("lift", "velocity", "acceleration", "jerk").index(name)
+        return lobe_figures.motion_figure(inspection, lobe, cast("lobe_figures.Derivative", order), self._x)
+
+    def _show_durations(self, document: Document, inspection: LobesInspection, lobe: str, lift: float) -> None:
+        units = document.units
+        rows = inspection.durations_at(lift)
+        fresh = self._units_of_table != units
+        self.durations.show_rows(rows, _duration_columns(units) if fresh else None)
+        self._units_of_table = units
+        self.durations.select_where(lambda row: row[0] == lobe)
+        self.lift_field.show_value(lift, units, 4 if units == "inch" else 3)
+        centre = lobe_figures.centre_of(inspection, lobe)
+        chosen = next((row for row in rows if row[0] == lobe), None)
+        if chosen is not None:
+            opening, closing = (lobe_figures.wrapped_from(centre, angle) for angle in chosen[1:3])
+            self.lift_line.show_lift(lift, units, opening, closing, chosen[3])
+
+    _units_of_table = ""
+    _x = np.zeros(0)
+
+    # -- what a person does -----------------------------------------------------------------------------------------
+
+    def choose_item(self, item: str) -> None:
+        """Bring a lobe to the front."""
+        if self._inspection is not None and any(row.lobe == item for row in self._inspection.result.lobes):
+            self.bench.choose(NAME, "lobe", item)
+
+    def _on_duration_row(self, index: QModelIndex) -> None:
+        if index.isValid():
+            self.choose_item(self.durations.row_of(index)[0])
+
+    def _on_map_kind(self, name: str, _on: bool) -> None:
+        self.bench.choose(NAME, "map", name)
+
+    def _on_plots(self, name: str, on: bool) -> None:
+        shown = sum(button.isChecked() for button in self.plots.buttons())
+        if shown:
+            self.bench.choose(NAME, f"plot {name}", on)
+        else:
+            _press(self.plots, {name})
+
+    def _on_lift_typed(self, value: float) -> None:
+        self._set_lift(value, None)
+
+    def _on_drag(self) -> None:
+        self._pending = self.lift_line.lift_mm()
+        if not self._frame.isActive():
+            self._frame.start()
+
+    def _on_frame(self) -> None:
+        if self._pending is not None:
+            value, self._pending = self._pending, None
+            self._set_lift(value, "checking lift")
+
+    def _on_drag_end(self) -> None:
+        self._on_frame()
+        self.bench.history.end_gesture()
+
+    def _set_lift(self, value: float, gesture: str | None) -> None:
+        inspection = self._inspection
+        if inspection is None:
+            return
+        tallest = max((row.max_lift_mm or 0.0 for row in inspection.result.lobes), default=0.0)
+        kept = round(min(max(value, 0.02), max(0.02, tallest - 0.01)), 4)
+        self.bench.choose(NAME, "checking_lift_mm", kept, "move the checking lift", gesture)
+
+
+class CheckingLine(pg.InfiniteLine):  # type: ignore[misc]
+    """The draggable checking lift over the lift plot, with the chosen lobe's opening, closing and duration."""
+
+    def __init__(self, owner: LobesView) -> None:
+        super().__init__(angle=0, movable=True, label="", labelOpts={"position": 0.5, "movable": False})
+        self._owner = owner
+        self._item: object = None
+        self._ends = pg.ScatterPlotItem(size=9, symbol="d")
+        self.setZValue(20)
+        self._ends.setZValue(21)
+        self.label.setAnchor((0.5, 1.0))
+        self.setCursor(Qt.CursorShape.SizeVerCursor)
+
+    def join(self, item: object) -> None:
+        """Lie over a plot, in the colours of the theme."""
+        from valvelab.window.drawing import FigureItem
+
+        assert isinstance(item, FigureItem)
+        theme = current_theme()
+        self.setPen(pg.mkPen(theme.colour("exhaust"), width=1))
+        self.setHoverPen(pg.mkPen(theme.colour("exhaust"), width=3))
+        self.label.setColor(theme.colour("text"))
+        self.label.fill = pg.mkBrush(theme.colour("panel", 0.85))
+        self.label.setFont(scaled(self._owner.font(), 0.9, strong=True))
+        self._ends.setBrush(pg.mkBrush(theme.colour("exhaust")))
+        self._ends.setPen(pg.mkPen(theme.colour("panel")))
+        if self._item is not item:
+            item.plot.addItem(self, ignoreBounds=True)
+            item.plot.addItem(self._ends, ignoreBounds=True)
+            self._item = item
+
+    def lift_mm(self) -> float:
+        """Where the line stands."""
+        from valvelab.window.drawing import FigureItem
+
+        assert isinstance(self._item, FigureItem)
+        return float(self.value()) / self._item.scale_y().scale
+
+    def show_lift(
+        self, lift_mm: float, units: str, opening: float | None, closing: float | None, duration: float | None
+    ) -> None:
+        """Stand at a lift and say the chosen lobe's duration there."""
+        system = "inch" if units == "inch" else "metric"
+        unit = display_unit("mm", "inch" if units == "inch" else "metric")
+        self.blockSignals(True)
+        self.setValue(lift_mm * unit.scale)
+        self.blockSignals(False)
+        ends = [angle for angle in (opening, closing) if angle is not None]
+        self._ends.setData(ends, [lift_mm * unit.scale] * len(ends))
+        at = f"{show(lift_mm, 'mm', system, 4 if units == 'inch' else 3)} {unit.label}"
+        said = "not closed here" if duration is None else f"{duration:.2f} crank deg"
+        self.label.setFormat(f"{at}   {said}")
+
+
+def _duration_columns(units: str) -> list[TableColumn]:
+    del units
+
+    def angle(position: int, title: str, tip: str, decimals: int) -> TableColumn:
+        return TableColumn(
+            title, lambda row: show(row[position], "deg", "metric", decimals), tip, value=lambda row: row[position]
+        )
+
+    return [
+        TableColumn("lobe", lambda row: row[0], "Cylinder and kind", number=False,
+                    colour=lambda row: {"I": "intake", "E": "exhaust"}.get(str(row[0]).rstrip("0123456789")[-1:])),
+        angle(1, "opens °cam", "Cam angle where the opening flank passes the checking lift", 2),
+        angle(2, "closes °cam", "Cam angle where the closing flank passes the checking lift", 2),
+        angle(3, "duration °crank", "Crank angle over which the lift exceeds the checking lift", 2),
+    ]  # fmt: skip
+
+
+def _titled(parent: QWidget, title: str | QLabel, tool: QWidget, content: QWidget) -> QWidget:
+    box = QWidget(parent)
+    label = QLabel(title, box) if isinstance(title, str) else title
+    label.setFont(scaled(parent.font(), 1.05, strong=True))
+    head = QHBoxLayout()
+    head.setContentsMargins(8, 4, 6, 4)
+    head.addWidget(label)
+    head.addStretch(1)
+    head.addWidget(tool)
+    layout = QVBoxLayout(box)
+    layout.setContentsMargins(0, 0, 0, 0)
+    layout.setSpacing(0)
+    layout.addLayout(head)
+    layout.addWidget(content, 1)
+    return box
+
+
+def _switch(
+    parent: QWidget, group: QButtonGroup, names: tuple[tuple[str, str], ...], chosen: object
+) -> QWidget:
+    box = QWidget(parent)
+    row = QHBoxLayout(box)
+    row.setContentsMargins(0, 0, 0, 0)
+    row.setSpacing(1)
+    for name, text in names:
+        button = QToolButton(box, text=text, checkable=True)
+        button.setAccessibleName(f"Show {text.lower()}")
+        button.setProperty("name", name)
+        button.clicked.connect(lambda on, name=name: chosen(name, on))  # type: ignore[operator]
+        group.addButton(button)
+        row.addWidget(button)
+    return box
+
+
+def _press(group: QButtonGroup, names: set[str]) -> None:
+    for button in group.buttons():
+        button.setChecked(button.property("name") in names)
+
+
+def _differ(new: tuple[object, ...], old: object) -> bool:
+    if not isinstance(old, tuple) or len(old) != len(new):
+        return True
+    return new[0] is not old[0] or new[1:] != old[1:]

@@ -1,0 +1,44 @@
+"""What a station's view is: a widget that shows the document and the answer to the station's question."""
+
+from __future__ import annotations
+
+from importlib import import_module
+from importlib.util import find_spec
+
+from PySide6.QtWidgets import QWidget
+
+from valvelab.window.bench import Bench
+from valvelab.workbench.document import Document
+
+
+class StationView(QWidget):
+    """Base of the views; `make_view(bench)` in each `<station>_view` module returns one.
+
+    The window calls `show_answer` whenever the document or the theme changed and there is an answer; a view compares with what
+    it showed before and redraws what differs. Edits go through `self.bench`.
+    """
+
+    def __init__(self, bench: Bench) -> None:
+        super().__init__()
+        self.bench = bench
+
+    def show_answer(self, document: Document, value: object) -> None:
+        """Show the answer under the document's choices and units."""
+        raise NotImplementedError
+
+    def headline(self, document: Document, value: object) -> tuple[str, str]:
+        """What was inspected, and against what, for the banner."""
+        raise NotImplementedError
+
+    def choose_item(self, item: str) -> None:
+        """A row of the verdict table was chosen."""
+
+
+def make_view(name: str, bench: Bench) -> StationView | None:
+    """The view of a station; None where none was made."""
+    module = f"valvelab.window.stations.{name}_view"
+    if find_spec(module) is None:
+        return None
+    view = import_module(module).make_view(bench)
+    assert isinstance(view, StationView)
+    return view

@@ -1,0 +1,212 @@
+"""Tables from columns of functions: right-aligned figures, unit in the header, sorting by value."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from PySide6.QtCore import QAbstractTableModel, QEvent, QModelIndex, QPersistentModelIndex, QSortFilterProxyModel, Qt
+from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableView, QWidget
+
+Index = QModelIndex | QPersistentModelIndex
+RAW = Qt.ItemDataRole.UserRole
+
+
+@dataclass(frozen=True, slots=True)
+class TableColumn:
+    """One column over rows of any kind.
+
+    text: what is shown. value: what sorting compares (the text where absent). colour: the name of a theme colour, or
+    None. icon: an icon's name and colour, or None. number: right-aligned.
+    """
+
+    title: str
+    text: Callable[[Any], str]
+    tip: str = ""
+    number: bool = True
+    value: Callable[[Any], Any] | None = None
+    colour: Callable[[Any], str | None] | None = None
+    icon: Callable[[Any], tuple[str, str] | None] | None = None
+    strong: Callable[[Any], bool] | None = None
+
+
+class RowsModel(QAbstractTableModel):
+    """Rows under columns. `show_rows` with as many rows as before only says that the data changed."""
+
+    def __init__(self, columns: Sequence[TableColumn], parent: QWidget) -> None:
+        super().__init__(parent)
+        self.columns = tuple(columns)
+        self.rows: list[Any] = []
+        self._texts: list[list[str]] = []
+        self._owner = parent
+
+    def show_rows(self, rows: Sequence[Any], columns: Sequence[TableColumn] | None = None) -> None:
+        """Show these rows, under new columns where given."""
+        same = columns is None and len(rows) == len(self.rows)
+        if not same:
+            self.beginResetModel()
+        self.columns = tuple(columns) if columns is not None else self.columns
+        self.rows = list(rows)
+        self._texts = [[column.text(row) for column in self.columns] for row in self.rows]
+        if not same:
+            self.endResetModel()
+        elif self.rows:
+            self.dataChanged.emit(self.index(0, 0), self.index(len(self.rows) - 1, len(self.columns) - 1))
+
+    def rowCount(self, parent: Index | None = None) -> int:
+        """Rows."""
+        return 0 if parent is not None and parent.isValid() else len(self.rows)
+
+    def columnCount(self, parent: Index | None = None) -> int:
+        """Columns."""
+        return 0 if parent is not None and parent.isValid() else len(self.columns)
+
+    def data(self, index: Index, role: int = Qt.ItemDataRole.DisplayRole) -> Any:
+        """Text, alignment, colour, icon or raw value of a cell."""
+        if role == Qt.ItemDataRole.DisplayRole:
+            return self._texts[index.row()][index.column()]
+        column = self.columns[index.column()]
+        row = self.rows[index.row()]
+        match role:
+            case Qt.ItemDataRole.TextAlignmentRole:
+                side = Qt.AlignmentFlag.AlignRight if column.number else Qt.AlignmentFlag.AlignLeft
+                return side | Qt.AlignmentFlag.AlignVCenter
+            case Qt.ItemDataRole.UserRole:
+                return column.value(row) if column.value else self._texts[index.row()][index.column()]
+            case Qt.ItemDataRole.ForegroundRole if column.colour:
+                return self._colour(column.colour(row))
+            case Qt.ItemDataRole.DecorationRole if column.icon:
+                return self._icon(column.icon(row))
+            case Qt.ItemDataRole.FontRole if column.strong and column.strong(row):
+                return self._strong()
+            case _:
+                return None
+
+    def headerData(
+        self, section: int, orientation: Qt.Orientation, role: int = Qt.ItemDataRole.DisplayRole
+    ) -> Any:
+        """Titles, tips and their alignment."""
+        if orientation != Qt.Orientation.Horizontal or section >= len(self.columns):
+            return None
+        column = self.columns[section]
+        match role:
+            case Qt.ItemDataRole.DisplayRole:
+                return column.title
+            case Qt.ItemDataRole.ToolTipRole:
+                return column.tip or None
+            case Qt.ItemDataRole.TextAlignmentRole:
+                side = Qt.AlignmentFlag.AlignRight if column.number else Qt.AlignmentFlag.AlignLeft
+                return side | Qt.AlignmentFlag.AlignVCenter
+            case _:
+                return None
+
+    def _colour(self, name: str | None) -> Any:
+        from valvelab.window.theme import current_theme
+
+        return None if name is None else current_theme().colour(name)
+
+    def _icon(self, named: tuple[str, str] | None) -> Any:
+        from valvelab.window.icons import icon
+
+        return None if named is None else icon(*named)
+
+    def _strong(self) -> Any:
+        from valvelab.window.theme import scaled
+
+        return scaled(self._owner.font(), 1.0, strong=True)
+
+
+class ByValue(QSortFilterProxyModel):
+    """Sorts by raw values, missing ones last; filters by a function of the row."""
+
+    def __init__(self, model: RowsModel) -> None:
+        super().__init__(model)
+        self.keep: Callable[[Any], bool] = lambda _row: True
+        self.setSourceModel(model)
+
+    def rows(self) -> RowsModel:
+        """The model below."""
+        model = self.sourceModel()
+        assert isinstance(model, RowsModel)
+        return model
+
+    def lessThan(self, left: Index, right: Index) -> bool:
+        """Compare raw values."""
+        model = self.rows()
+        a, b = model.data(left, RAW), model.data(right, RAW)
+        if a is None or b is None:
+            return a is not None
+        return bool(a < b)
+
+    def filterAcceptsRow(self, row: int, parent: Index) -> bool:
+        """Whether the filter keeps a row."""
+        return self.keep(self.rows().rows[row])
+
+
+class Sheet(QTableView):
+    """A quiet table: no grid, stripes, whole rows, columns as wide as they need."""
+
+    def __init__(self, name: str, columns: Sequence[TableColumn], parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.setObjectName(name)
+        self.setAccessibleName(name)
+        self.rows_model = RowsModel(columns, self)
+        self.proxy = ByValue(self.rows_model)
+        self.setModel(self.proxy)
+        self.setShowGrid(False)
+        self.setAlternatingRowColors(True)
+        self.setFrameShape(QTableView.Shape.NoFrame)
+        self.setWordWrap(False)
+        self.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
+        self.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
+        self.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
+        self.setVerticalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
+        self.setHorizontalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
+        self.verticalHeader().hide()
+        header = self.horizontalHeader()
+        header.setHighlightSections(False)
+        header.setSectionResizeMode(QHeaderView.ResizeMode.Interactive)
+        header.setSortIndicator(-1, Qt.SortOrder.AscendingOrder)
+        self.setSortingEnabled(True)
+        self._fit_rows()
+
+    def show_rows(self, rows: Sequence[Any], columns: Sequence[TableColumn] | None = None) -> None:
+        """Show these rows; column widths follow only when the columns or the number of rows change."""
+        fresh = columns is not None or len(rows) != len(self.rows_model.rows)
+        self.rows_model.show_rows(rows, columns)
+        if fresh:
+            self.fit_columns()
+
+    def fit_columns(self) -> None:
+        """Make each column as wide as it needs."""
+        self.resizeColumnsToContents()
+        for column in range(self.rows_model.columnCount()):
+            self.setColumnWidth(column, self.columnWidth(column) + self.fontMetrics().height() // 2)
+
+    def changeEvent(self, event: QEvent) -> None:
+        """Rows follow the text size."""
+        super().changeEvent(event)
+        if event.type() in {QEvent.Type.FontChange, QEvent.Type.ApplicationFontChange}:
+            self._fit_rows()
+            self.fit_columns()
+
+    def row_of(self, index: Index) -> Any:
+        """The row behind an index of the view."""
+        return self.rows_model.rows[self.proxy.mapToSource(index).row()]
+
+    def select_where(self, wanted: Callable[[Any], bool]) -> None:
+        """Select the first row that is wanted, without telling anyone."""
+        for row in range(self.proxy.rowCount()):
+            index = self.proxy.index(row, 0)
+            if wanted(self.row_of(index)):
+                if self.currentIndex().row() != row:
+                    self.selectionModel().blockSignals(True)
+                    self.setCurrentIndex(index)
+                    self.selectionModel().blockSignals(False)
+                    self.viewport().update()
+                return
+        self.clearSelection()
+
+    def _fit_rows(self) -> None:
+        self.verticalHeader().setDefaultSectionSize(round(1.55 * self.fontMetrics().height()))

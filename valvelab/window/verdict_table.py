@@ -1,0 +1,278 @@
+"""The verdicts of any result: a banner that says the outcome, and a table that can be sorted and filtered."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QPointF, QRectF, QSize, Qt, Signal
+from PySide6.QtGui import QPainter, QPaintEvent, QPen
+from PySide6.QtWidgets import (
+    QButtonGroup,
+    QHBoxLayout,
+    QLabel,
+    QLineEdit,
+    QSizePolicy,
+    QStyledItemDelegate,
+    QStyleOptionViewItem,
+    QToolButton,
+    QVBoxLayout,
+    QWidget,
+)
+
+from valvelab.units import System, display_unit, show
+from valvelab.window.icons import icon
+from valvelab.window.tables import Sheet, TableColumn
+from valvelab.window.theme import WORDS, current_theme, scaled
+
+if TYPE_CHECKING:
+    from valvelab.records.result import Result, Verdict
+
+_ORDER = {"reject": 0, "undecided": 1, "accept": 2}
+_SPAN = 1.6
+
+
+def outcome_of(verdicts: Sequence[Verdict]) -> str:
+    """The decision over all verdicts; "" where nothing was judged."""
+    found = {verdict.decision for verdict in verdicts}
+    return next((name for name in _ORDER if name in found), "")
+
+
+def words_for(name: str) -> str:
+    """A characteristic's name as people say it."""
+    return name.replace("_", " ")
+
+
+def columns(units: System) -> list[TableColumn]:
+    """The columns of the table of verdicts."""
+
+    def number(field: str) -> TableColumn:
+        titles = {"measured": "measured", "standard_uncertainty": "u", "lower": "lower", "upper": "upper"}
+        tips = {
+            "measured": "The value from the fitted profile", "standard_uncertainty": "Standard uncertainty",
+            "lower": "Lower limit", "upper": "Upper limit",
+        }  # fmt: skip
+        return TableColumn(
+            titles[field], lambda v: show(getattr(v, field), v.unit, units), tips[field],
+            value=lambda v: getattr(v, field),
+        )  # fmt: skip
+
+    return [
+        TableColumn("verdict", lambda v: WORDS[v.decision], "Accepted, rejected, or undecided within the uncertainty",
+                    number=False, value=lambda v: _ORDER[v.decision], colour=lambda v: v.decision,
+                    icon=lambda v: (v.decision, v.decision)),
+        TableColumn("item", lambda v: v.item, "Lobe, spring, station or valve", number=False),
+        TableColumn("characteristic", lambda v: words_for(v.characteristic) + (
+            "" if v.at_mm is None else f" at {_short(v.at_mm, units)}"), "What was judged", number=False),
+        number("measured"),
+        number("standard_uncertainty"),
+        number("lower"),
+        number("upper"),
+        TableColumn("unit", lambda v: display_unit(v.unit, units).label, "", number=False),
+        TableColumn("within limits", lambda _v: "", "Where the value stands between its limits, with ± 2 u",
+                    number=False, value=use_of_limits),
+        TableColumn("conforms", lambda v: _percent(v.probability_conforming),
+                    "Probability that the true value lies within the limits",
+                    value=lambda v: v.probability_conforming),
+        TableColumn("clause", lambda v: v.clause or "", "The rule it comes from", number=False),
+    ]  # fmt: skip
+
+
+def _short(at_mm: float, units: System) -> str:
+    return f"{show(at_mm, 'mm', units, 3)} {display_unit('mm', units).label}"
+
+
+def _percent(share: float | None) -> str:
+    if share is None:
+        return "–"
+    return ">99.9 %" if share > 0.9995 else "<0.1 %" if share < 0.0005 else f"{100.0 * share:.1f} %"
+
+
+def use_of_limits(verdict: Verdict) -> float | None:
+    """Place of the measured value: 0 in the middle of the limits, ±1 on them; None without two limits or a value."""
+    if verdict.measured is None or verdict.lower is None or verdict.upper is None or verdict.upper <= verdict.lower:
+        return None
+    half = 0.5 * (verdict.upper - verdict.lower)
+    return (verdict.measured - 0.5 * (verdict.lower + verdict.upper)) / half
+
+
+class LimitGauge(QStyledItemDelegate):
+    """Draws the limits as a bar and the value with ± 2 u on it."""
+
+    def paint(
+        self, painter: QPainter, option: QStyleOptionViewItem, index: QModelIndex | QPersistentModelIndex
+    ) -> None:
+        """Draw one cell."""
+        super().paint(painter, option, index)
+        sheet = self.parent()
+        assert isinstance(sheet, Sheet)
+        verdict = sheet.row_of(index)
+        place = use_of_limits(verdict)
+        if place is None:
+            return
+        theme = current_theme()
+        painter.save()
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        rect = QRectF(option.rect).adjusted(8, 0, -8, 0)
+        middle, half = rect.center(), rect.width() / 2.0 / _SPAN
+        band = QRectF(middle.x() - half, middle.y() - 2.5, 2.0 * half, 5.0)
+        painter.setPen(Qt.PenStyle.NoPen)
+        painter.setBrush(theme.colour("line", 0.8))
+        painter.drawRoundedRect(band, 2.5, 2.5)
+        painter.setPen(QPen(theme.colour("quiet"), 1.2))
+        for end in (band.left(), band.right()):
+            painter.drawLine(QPointF(end, middle.y() - 5.0), QPointF(end, middle.y() + 5.0))
+        shown = max(-_SPAN, min(_SPAN, place))
+        x = middle.x() + shown * half
+        colour = theme.colour(verdict.decision)
+        if verdict.standard_uncertainty:
+            reach = 2.0 * verdict.standard_uncertainty / (0.5 * (verdict.upper - verdict.lower)) * half
+            painter.setPen(QPen(colour, 1.4))
+            ends = max(rect.left(), x - reach), min(rect.right(), x + reach)
+            painter.drawLine(QPointF(ends[0], middle.y()), QPointF(ends[1], middle.y()))
+        painter.setPen(QPen(theme.colour("panel"), 1.0))
+        painter.setBrush(colour)
+        painter.drawEllipse(QPointF(x, middle.y()), 4.5, 4.5)
+        painter.restore()
+
+    def sizeHint(self, option: QStyleOptionViewItem, index: QModelIndex | QPersistentModelIndex) -> QSize:
+        """Wide enough for a bar."""
+        return QSize(9 * option.fontMetrics.height(), super().sizeHint(option, index).height())
+
+
+class VerdictTable(QWidget):
+    """Table with a filter; `item_chosen(item)` when a row is chosen."""
+
+    item_chosen = Signal(str)
+
+    def __init__(self, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self._units: System = "metric"
+        self.sheet = Sheet("verdicts", columns("metric"), self)
+        self.sheet.setAccessibleName("Verdicts")
+        self.sheet.setItemDelegateForColumn(8, LimitGauge(self.sheet))
+        self.sheet.selectionModel().currentRowChanged.connect(self._on_row)
+        self.words = QLineEdit(self, placeholderText="Filter by item, characteristic or clause", clearButtonEnabled=True)
+        self.words.setAccessibleName("Filter the verdicts")
+        self.words.textChanged.connect(self._filter)
+        self._only = QButtonGroup(self)
+        bar = QHBoxLayout()
+        bar.setContentsMargins(6, 3, 6, 3)
+        bar.setSpacing(3)
+        for name, text in (("", "All"), ("reject", "Rejected"), ("undecided", "Undecided"), ("accept", "Accepted")):
+            button = QToolButton(self, text=text, checkable=True, checked=not name, autoRaise=True)
+            button.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonTextBesideIcon)
+            button.setAccessibleName(f"Show {text.lower()} verdicts")
+            if name:
+                button.setIcon(icon(name, name))
+            button.setProperty("decision", name)
+            self._only.addButton(button)
+            bar.addWidget(button)
+        self._only.buttonClicked.connect(self._filter)
+        bar.addSpacing(6)
+        bar.addWidget(self.words, 1)
+        layout = QVBoxLayout(self)
+        layout.setContentsMargins(0, 0, 0, 0)
+        layout.setSpacing(0)
+        layout.addLayout(bar)
+        layout.addWidget(self.sheet, 1)
+
+    def show_verdicts(self, verdicts: Sequence[Verdict], units: System) -> None:
+        """Show these verdicts, rejected ones first."""
+        worst_first = sorted(verdicts, key=lambda verdict: _ORDER[verdict.decision])
+        self.sheet.show_rows(worst_first, columns(units))
+        self.sheet.setColumnWidth(8, 9 * self.fontMetrics().height())
+        counts = Counter(verdict.decision for verdict in verdicts)
+        for button in self._only.buttons():
+            name = str(button.property("decision"))
+            word = {"": "All", "reject": "Rejected", "undecided": "Undecided", "accept": "Accepted"}[name]
+            button.setText(f"{word} {counts[name] if name else len(verdicts)}")
+
+    def select_item(self, item: str) -> None:
+        """Mark the item's first row, where none of its rows is marked yet."""
+        index = self.sheet.currentIndex()
+        if not index.isValid() or self.sheet.row_of(index).item != item:
+            self.sheet.select_where(lambda verdict: verdict.item == item)
+
+    def _filter(self) -> None:
+        decision = str(self._only.checkedButton().property("decision"))
+        words = self.words.text().casefold().split()
+
+        def keep(verdict: Verdict) -> bool:
+            said = f"{verdict.item} {words_for(verdict.characteristic)} {verdict.clause or ''}".casefold()
+            return decision in {"", verdict.decision} and all(word in said for word in words)
+
+        self.sheet.proxy.beginFilterChange()
+        self.sheet.proxy.keep = keep
+        self.sheet.proxy.invalidateFilter()
+
+    def _on_row(self, index: QModelIndex) -> None:
+        if index.isValid():
+            self.item_chosen.emit(self.sheet.row_of(index).item)
+
+
+class Banner(QWidget):
+    """What was inspected, against what, and the outcome: shape, word and colour."""
+
+    def __init__(self, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.setObjectName("banner")
+        self.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
+        self._outcome = ""
+        self._mark = QLabel(self)
+        self._head = QLabel(self)
+        self._sub = QLabel(self)
+        self._counts = QLabel(self)
+        for label in (self._head, self._sub, self._counts):
+            label.setTextFormat(Qt.TextFormat.RichText)
+            label.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
+        self._sub.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
+        lines = QVBoxLayout()
+        lines.setSpacing(0)
+        lines.addWidget(self._head)
+        lines.addWidget(self._sub)
+        layout = QHBoxLayout(self)
+        layout.setContentsMargins(16, 6, 12, 6)
+        layout.setSpacing(12)
+        layout.addWidget(self._mark)
+        layout.addLayout(lines, 1)
+        layout.addWidget(self._counts)
+
+    def show_result(self, title: str, against: str, result: Result) -> None:
+        """Say the outcome of a result."""
+        theme = current_theme()
+        counts = Counter(verdict.decision for verdict in result.verdicts)
+        self._outcome = outcome_of(result.verdicts)
+        total = len(result.verdicts)
+        colour = theme.colours.get(self._outcome, theme.colours["text"])
+        head = {
+            "reject": f"Rejected: {counts['reject']} of {total} out of limits",
+            "undecided": f"Undecided: {counts['undecided']} of {total} too close to call",
+            "accept": f"Accepted: all {total} within limits",
+            "": "Measured; nothing judged",
+        }[self._outcome]
+        self._head.setFont(scaled(self.font(), 1.25, strong=True))
+        self._head.setText(f'<span style="color:{colour}">{head}</span>')
+        self._sub.setText(f'{title} <span style="color:{theme.colours["quiet"]}">&nbsp;·&nbsp; {against}</span>')
+        side = round(2.0 * self.fontMetrics().height())
+        name, of = (self._outcome, self._outcome) if self._outcome else ("info", "quiet")
+        self._mark.setPixmap(icon(name, of).pixmap(QSize(side, side), self.devicePixelRatioF()))
+        self._counts.setText(
+            " &nbsp; ".join(
+                f'<span style="color:{theme.colours[key]}">{sign}</span> <b>{counts[key]}</b> '
+                f'<span style="color:{theme.colours["quiet"]}">{WORDS[key]}</span>'
+                for key, sign in (("accept", "✓"), ("undecided", "?"), ("reject", "✗"))
+                if counts[key]
+            )
+        )
+        self.setAccessibleName(head)
+        self.update()
+
+    def paintEvent(self, event: QPaintEvent) -> None:
+        """A panel with the outcome's colour down its left edge."""
+        theme = current_theme()
+        painter = QPainter(self)
+        painter.fillRect(self.rect(), theme.colour("panel"))
+        painter.fillRect(0, 0, 5, self.height(), theme.colour(self._outcome or "line"))
+        painter.end()

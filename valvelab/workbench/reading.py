@@ -1,0 +1,63 @@
+"""From a file on the bench to its content, whatever the file holds."""
+
+from __future__ import annotations
+
+from importlib import import_module
+from pathlib import Path
+
+from valvelab.errors import BadFile, ValvelabError
+from valvelab.workbench.document import BenchFile, Content, Problem
+from valvelab.workbench.stations import intakes
+
+
+def read_content(file: BenchFile) -> Content:
+    """Read one file by its kind; what goes wrong becomes a problem, never an exception of the program's own."""
+    from valvelab.files.table import ColumnsNeeded
+
+    kind = file.kind or ""
+    try:
+        kind = kind or _kind(file)
+        value = _read(file, kind)
+    except ColumnsNeeded as needed:
+        return Content(kind, preview=needed.preview)
+    except ValvelabError as refusal:
+        return Content(kind, problem=Problem("error", file.name, without_name(str(refusal), file)))
+    except OSError as error:
+        return Content(kind, problem=Problem("error", file.name, error.strerror or str(error)))
+    return Content(kind, value=value)
+
+
+def _kind(file: BenchFile) -> str:
+    """The kind of a file; a table whose names say nothing asks for its columns."""
+    from valvelab.files.kinds import kind_of
+    from valvelab.files.table import read_table
+
+    answers = kind_of(file.path)
+    sure = [kind for kind, said in answers.items() if said == "yes"]
+    if len(sure) == 1:
+        return sure[0]
+    maybe = sure or [kind for kind, said in answers.items() if said == "perhaps"]
+    if "spec" in maybe or (not maybe and file.path.lower().endswith(".toml")):
+        return "spec"
+    if maybe:
+        raise read_table(file.path).columns_needed("names that say what the columns hold", "angle=0, 1I=1")
+    takes = ", ".join(dict.fromkeys(known.label for known in intakes().values()))
+    raise BadFile(file.path, "", "nothing that the bench knows", f"one of: {takes}")
+
+
+def _read(file: BenchFile, kind: str) -> object:
+    intake = intakes().get(kind)
+    if intake is None:
+        takes = ", ".join(dict.fromkeys(known.label for known in intakes().values()))
+        raise BadFile(file.name, "", f"a {kind}", f"one of: {takes}")
+    module, _, function = intake.reader.partition(":")
+    reader = getattr(import_module(module), function)
+    return reader(file.path, columns=file.columns) if intake.columns else reader(file.path)
+
+
+def without_name(sentence: str, file: BenchFile) -> str:
+    """The sentence without the file's name in front: the list shows that in a column of its own."""
+    for start in (file.path, file.name):
+        if sentence.startswith(start):
+            return sentence[len(start) :].lstrip(",: ")
+    return sentence

@@ -1,0 +1,77 @@
+"""What outlives a run: theme, units, remembered column assignments, window layout.
+
+A JSON file in the user's settings folder. What can't be read is left at its default, never a reason not to start.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from dataclasses import asdict, dataclass, field, fields, replace
+from pathlib import Path
+
+VERSION = 1
+_REMEMBERED = 200
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """scheme: "system", "light" or "dark". columns: assignment by file shape. layout: opaque window state by name."""
+
+    scheme: str = "system"
+    units: str = "metric"
+    columns: dict[str, str] = field(default_factory=dict)
+    layout: dict[str, str] = field(default_factory=dict)
+    recent_folder: str = ""
+
+
+def folder() -> Path:
+    """Folder of settings and recovery; `VALVELAB_SETTINGS` names another."""
+    stated = os.environ.get("VALVELAB_SETTINGS")
+    if stated:
+        return Path(stated)
+    from platformdirs import user_config_path
+
+    return user_config_path("valvelab", appauthor=False)
+
+
+def load(place: Path) -> Settings:
+    """Settings of a folder; defaults for whatever is missing or unreadable."""
+    try:
+        found = json.loads((place / "settings.json").read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return Settings()
+    if not isinstance(found, dict) or found.get("version") != VERSION:
+        return Settings()
+    plain = Settings()
+    kept = {f.name: found[f.name] for f in fields(Settings) if isinstance(found.get(f.name), type(getattr(plain, f.name)))}
+    for name in ("columns", "layout"):
+        if name in kept:
+            kept[name] = {k: v for k, v in kept[name].items() if isinstance(v, str)}
+    return replace(plain, **kept)
+
+
+def save(settings: Settings, place: Path) -> None:
+    """Write settings beside and rename, so that a power cut leaves the old ones."""
+    write_whole(place / "settings.json", json.dumps({"version": VERSION, **asdict(settings)}, indent=1))
+
+
+def remember_columns(settings: Settings, shape: str, kind: str, columns: str) -> Settings:
+    """Settings that know a column assignment for files of this shape; the oldest are forgotten."""
+    kept = {key: value for key, value in settings.columns.items() if key != shape}
+    kept[shape] = f"{kind}: {columns}"
+    return replace(settings, columns=dict(list(kept.items())[-_REMEMBERED:]))
+
+
+def remembered_columns(settings: Settings, shape: str) -> tuple[str, str] | None:
+    """Kind and column assignment last given to a file of this shape."""
+    kind, mark, columns = settings.columns.get(shape, "").partition(": ")
+    return (kind, columns) if mark else None
+
+
+def write_whole(path: Path, text: str) -> None:
+    """Write a text file so that it is either the old one or the new one."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    beside = path.with_name(path.name + ".new")
+    beside.write_text(text, encoding="utf-8")
+    beside.replace(path)

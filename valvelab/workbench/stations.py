@@ -1,0 +1,104 @@
+"""The stations of the bench: what each accepts, what it asks, and where the window finds its view.
+
+To add a station called `springs`:
+
+1. `valvelab/workbench/springs_station.py` with a module constant `STATION: Station` (see `lobes_station`): the kinds of
+   file it takes with their readers, and `question(document)`, a pure function that returns the work to be done for what
+   is on the bench (or None while something is missing). The answer's value is what `inspection.inspect_…` returns;
+   `result(value)` gives its `records.result.Result`, whose verdicts and notes the docks show.
+2. `valvelab/window/stations/springs_view.py` with `make_view(bench) -> StationView`. It builds its widgets from
+   `window.drawing` (any Figure, HeatMap or Dial), `window.tables` and `window.fields`, and redraws in
+   `show_document(old, new)`.
+3. An icon `resources/icons/<icon>.svg`, and the name in `STATIONS` below.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from functools import cache
+from importlib import import_module
+from importlib.util import find_spec
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from valvelab.workbench.document import Document
+from valvelab.workbench.questions import Question
+
+if TYPE_CHECKING:
+    from valvelab.records.result import Result
+
+STATIONS = ("lobes", "springs", "shaft", "texture", "gauge", "phasing", "motion")
+
+
+@dataclass(frozen=True, slots=True)
+class Intake:
+    """A kind of file that a station takes.
+
+    kind: as `files.kinds.kind_of` names it. label: for people. reader: `"module:function"`, called with the path, and with
+    `columns=` where `columns` says that the reader takes a column assignment. fields: what columns can be assigned to,
+    with the units of each.
+    """
+
+    kind: str
+    label: str
+    reader: str
+    columns: bool = False
+    fields: Mapping[str, tuple[str, ...]] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Station:
+    """One station. `certificate(value, path)` writes a PDF; None where there is none."""
+
+    name: str
+    title: str
+    icon: str
+    intakes: tuple[Intake, ...]
+    empty: str
+    question: Callable[[Document], Question | None]
+    result: Callable[[object], Result]
+    certificate: Callable[[object, Path], None] | None = None
+
+
+@cache
+def available() -> tuple[Station, ...]:
+    """Stations whose module is there, in bench order."""
+    names = [f"valvelab.workbench.{name}_station" for name in STATIONS]
+    return tuple(import_module(name).STATION for name in names if find_spec(name))
+
+
+def by_name(name: str) -> Station | None:
+    """The station of that name."""
+    return next((station for station in available() if station.name == name), None)
+
+
+def intakes() -> dict[str, Intake]:
+    """Every kind of file that some station takes."""
+    return {intake.kind: intake for station in available() for intake in station.intakes}
+
+
+def takers(kind: str) -> tuple[Station, ...]:
+    """Stations that take a kind of file."""
+    return tuple(station for station in available() if any(intake.kind == kind for intake in station.intakes))
+
+
+def outstanding(document: Document) -> Question | None:
+    """The question of the station in front, where its answer is not there yet."""
+    station = by_name(document.station)
+    if station is None or document.unread():
+        return None
+    question = station.question(document)
+    if question is None:
+        return None
+    known = document.answers.get(station.name)
+    return question if known is None or known.key != question.key else None
+
+
+def answer_value(document: Document, station: Station) -> object | None:
+    """The station's answer for the document as it is; None while there is none or it belongs to another state."""
+    known = document.answers.get(station.name)
+    question = station.question(document)
+    if known is None or question is None or known.key != question.key:
+        return None
+    return known.value
