@@ -129,6 +129,8 @@ def _keys(data: bytes, file: str, refusal: Refusal) -> dict[str, Any]:
     except ValueError as error:
         match = _PLACE.fullmatch(str(error))
         problem, where = match.groups() if match is not None else (str(error), "")
+        if where == "end of document":
+            where = f"line {text.rstrip().count(chr(10)) + 1}"
         raise refusal(file, where, f"no TOML ({_lower(_one_line(problem))})", "key = value") from None
 
 
@@ -144,7 +146,7 @@ def _refused(
     kind = first["type"]
     if kind == "extra_forbidden":
         names = _names(model, real[:-1])
-        close = get_close_matches(str(real[-1]), names, n=1, cutoff=0.5)
+        close = get_close_matches(str(real[-1]), names, n=1, cutoff=0.6)
         wanted = f"{close[0]!r}?" if close else f"one of {', '.join(names)}"
         return refusal(file, place(keys, real[:-1]), f"unknown key {str(real[-1])!r}", wanted)
     if kind == "missing":

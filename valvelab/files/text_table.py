@@ -321,6 +321,8 @@ class TextBody:
             if "." in joined or layout.delimiter == ",":
                 return False
             lines = joined.replace(",", ".").split("\n")
+        if all(not line or line.isspace() for line in lines):
+            return False
         try:
             return self._load(lines, self.words)
         except (ValueError, OverflowError):
@@ -346,8 +348,13 @@ class TextBody:
                     return False
                 self._columns[index] = read_only(column)
                 continue
-            letters = column.view(np.uint32).reshape(len(column), -1)
-            if letters[:, -1].any() or (letters == ord('"')).any() or (letters[:, 0] == ord("#")).any():
+            letters = _letters(column)
+            if letters[:, -1].any():
+                return False  # perhaps cut short
+            if (letters == ord(" ")).any():
+                column = np.char.strip(column)
+                letters = _letters(column)
+            if (letters == ord('"')).any() or (letters[:, 0] == ord("#")).any():
                 return False
             self._columns[index] = column
         self.row_count = len(table)
@@ -413,6 +420,11 @@ class TextBody:
                 raise BadFile(self.file, f"line {number}", f"{len(cells)} cells", f"{self.width}, as above")
             numbers.append(number)
             yield cells
+
+
+def _letters(column: NDArray[np.str_]) -> NDArray[np.uint32]:
+    """Code points of a column of words, shape (rows, longest)."""
+    return column.view(np.uint32).reshape(len(column), -1)
 
 
 def _chunks(rows: Iterable[list[str]]) -> Iterator[list[list[str]]]:
