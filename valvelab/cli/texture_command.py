@@ -1,0 +1,77 @@
+"""`valvelab texture`: filtered surface-texture parameters of a trace."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from valvelab.cli.options import add_columns, add_common
+from valvelab.cli.output import finish, table, verdict_table
+from valvelab.errors import BadQuantity, WrongUsage
+from valvelab.records.texture_result import TextureResult
+from valvelab.units import System, display_unit, parse_quantity, show
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Options of the command."""
+    parser.add_argument("trace", type=Path, metavar="TRACE", help="CSV x, z; SMD text; X3P")
+    parser.add_argument("--cutoff", metavar="LENGTH", help="long-wave cutoff, for example 0.8 (mm)")
+    parser.add_argument("--short-cutoff", metavar="LENGTH", help='short-wave cutoff, for example "2.5 um"; 0 for none')
+    parser.add_argument("--sections", type=int, metavar="N", help="sections in the evaluation length (default 5)")
+    add_columns(parser)
+    add_common(parser)
+
+
+def _length(text: str | None, option: str, *, zero: bool = False) -> float | None:
+    if text is None:
+        return None
+    try:
+        value = parse_quantity(text, "length", option)
+    except BadQuantity as error:
+        raise WrongUsage(str(error)) from None
+    if value < 0.0 or (value == 0.0 and not zero):
+        raise WrongUsage(f"{option}: found {text}, expected a length above 0")
+    return value
+
+
+def run(args: argparse.Namespace) -> int:
+    """Read, filter, evaluate, answer."""
+    cutoff = _length(args.cutoff, "--cutoff")
+    short = _length(args.short_cutoff, "--short-cutoff", zero=True)
+    if cutoff is not None and short is not None and short >= cutoff:
+        raise WrongUsage(f"--short-cutoff {args.short_cutoff}: expected less than the cutoff {args.cutoff}")
+    if args.sections is not None and not 1 <= args.sections <= 1000:
+        raise WrongUsage(f"--sections: found {args.sections}, expected 1 to 1000")
+
+    from valvelab.files.spec_file import read_spec
+    from valvelab.files.surface_trace import read_surface_trace
+    from valvelab.inspection.inspect_texture import TextureQuestion, inspect_texture
+
+    trace = read_surface_trace(args.trace, args.columns)
+    spec = None if args.spec is None else read_spec(args.spec)
+    result = inspect_texture(TextureQuestion(trace, cutoff, short, args.sections, spec, str(args.spec or "")))
+    return finish(result, args, lambda: texture_text(result, args.units))
+
+
+_LABELS = {
+    "ra_um": "Ra", "rq_um": "Rq", "rz_um": "Rz", "rt_um": "Rt", "rp_um": "Rp", "rv_um": "Rv", "rsk": "Rsk", "rku": "Rku",
+    "rsm_um": "Rsm", "rk_um": "Rk", "rpk_um": "Rpk", "rvk_um": "Rvk", "rmrk1_pct": "Rmrk1", "rmrk2_pct": "Rmrk2",
+}  # fmt: skip
+
+
+def texture_text(result: TextureResult, system: System) -> str:
+    """The readable table."""
+    rows = []
+    for key, label in _LABELS.items():
+        unit = "um" if key.endswith("_um") else "%" if key.endswith("_pct") else ""
+        decimals = 3 if unit == "um" and system == "metric" else None
+        value, u = getattr(result.parameters, key), result.uncertainty.get(key)
+        rows.append([label, show(value, unit, system, decimals), show(u, unit, system, decimals),
+                     display_unit(unit, system).label])  # fmt: skip
+    short = "none" if result.short_cutoff_mm is None else f"{1000.0 * result.short_cutoff_mm:g} µm"
+    head = (
+        f"cutoff {result.cutoff_mm:g} mm, short cutoff {short}, {result.sections} sections, "
+        f"{result.evaluation_length_mm:g} mm evaluated"
+    )
+    verdicts = verdict_table(result.verdicts, system)
+    return "\n\n".join([head, table(["parameter", "value", "u", "unit"], rows), *([verdicts] if verdicts else [])])

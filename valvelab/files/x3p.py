@@ -1,0 +1,239 @@
+"""Surface profiles in the X3P container of ISO 25178-72 (ISO 5436-2 in XML): a zip of a header and its heights.
+
+Nothing is unpacked to disk; unpacking stops at the limit whatever the directory claims; XML with a document type or
+entities is refused; both MD5 checksums are verified. Lengths in the file are metres.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+import zipfile
+import zlib
+from dataclasses import dataclass
+from hashlib import md5
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from valvelab.arrays import FloatArray, read_only
+from valvelab.errors import BadFile
+from valvelab.files.contents import MAX_ROWS, MAX_UNPACKED_BYTES, Contents
+from valvelab.records.form_measurement import SurfaceTrace
+from valvelab.records.result import Note, info, warning
+
+if TYPE_CHECKING:
+    from xml.etree.ElementTree import Element
+
+HEADER = "main.xml"
+CHECKSUM = "md5checksum.hex"
+MAX_PARTS = 1000
+_TYPES = {"I": "<i2", "L": "<i4", "F": "<f4", "D": "<f8"}
+_WANTED = "an X3P container (ISO 25178-72)"
+
+
+@dataclass(frozen=True, slots=True)
+class _Container:
+    """The parts of the zip, unpacked one at a time against one budget."""
+
+    file: str
+    parts: zipfile.ZipFile
+    spent: list[int]
+
+    def names(self) -> list[str]:
+        return self.parts.namelist()
+
+    def part(self, name: str) -> bytes:
+        """One part's bytes; refuses it when missing, encrypted, broken, or beyond what is left of the limit."""
+        name = name.strip().removeprefix("./").lstrip("/")
+        try:
+            entry = self.parts.getinfo(name)
+        except KeyError:
+            raise BadFile(self.file, "", f"no part {name!r}", _WANTED) from None
+        left = MAX_UNPACKED_BYTES - self.spent[0]
+        try:
+            with self.parts.open(entry) as stream:
+                data = stream.read(left + 1)
+        except (zipfile.BadZipFile, zlib.error, RuntimeError, NotImplementedError, EOFError, OSError) as error:
+            raise BadFile(self.file, name, f"a part that can't be unpacked ({error})", _WANTED) from None
+        if len(data) > left:
+            raise BadFile(
+                self.file, name, f"more than {MAX_UNPACKED_BYTES >> 20} MB once unpacked",
+                f"at most {MAX_UNPACKED_BYTES >> 20} MB",
+            )  # fmt: skip
+        self.spent[0] += len(data)
+        return data
+
+
+def is_x3p(data: bytes) -> bool:
+    """Whether the bytes are a zip container that holds this form's header."""
+    if not data.startswith(b"PK\x03\x04"):
+        return False
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as parts:
+            return HEADER in parts.namelist()
+    except (zipfile.BadZipFile, ValueError, OSError, NotImplementedError):
+        return False
+
+
+def read_x3p(contents: Contents) -> SurfaceTrace:
+    """The profile in an X3P file; refuses a surface, a gap, a wrong checksum and anything beyond the limits."""
+    try:
+        parts = zipfile.ZipFile(io.BytesIO(contents.data))
+    except (zipfile.BadZipFile, ValueError, OSError, NotImplementedError) as error:
+        raise BadFile(contents.file, "", f"a broken zip container ({error})", _WANTED) from None
+    with parts:
+        if len(parts.namelist()) > MAX_PARTS:
+            raise BadFile(contents.file, "", f"{len(parts.namelist())} parts", f"at most {MAX_PARTS}")
+        container = _Container(contents.file, parts, [0])
+        header = container.part(HEADER)
+        notes = _check_header(container, header)
+        root = _parse(contents.file, header)
+        notes += _feature(contents.file, root)
+        spacing_mm = _spacing(contents.file, root)
+        z_m = _heights(container, root)
+    return SurfaceTrace(
+        file=contents.file,
+        source=contents.source,
+        form="X3P",
+        x_mm=read_only(np.arange(z_m.size) * spacing_mm),
+        z_um=read_only(z_m * 1e6),
+        notes=tuple(notes),
+    )
+
+
+def _check_header(container: _Container, header: bytes) -> list[Note]:
+    if CHECKSUM not in container.names():
+        return [warning(container.file, f"the container has no {CHECKSUM}; its header is not verified")]
+    stated = re.match(rb"\s*([0-9a-fA-F]{32})\b", container.part(CHECKSUM))
+    if stated is None:
+        raise BadFile(container.file, CHECKSUM, "no MD5 checksum", "32 hexadecimal digits")
+    _compare(container.file, HEADER, stated.group(1).decode(), header)
+    return []
+
+
+def _compare(file: str, name: str, stated: str, data: bytes) -> None:
+    found = md5(data, usedforsecurity=False).hexdigest()
+    if stated.strip().lower() != found:
+        raise BadFile(file, name, f"checksum {stated.strip()[:40]!r}", f"{found}; the part was changed")
+
+
+def _parse(file: str, header: bytes) -> Element:
+    from xml.etree.ElementTree import ParseError
+
+    from defusedxml.common import DefusedXmlException
+    from defusedxml.ElementTree import fromstring
+
+    try:
+        root: Element = fromstring(header, forbid_dtd=True)
+    except DefusedXmlException:
+        raise BadFile(file, HEADER, "a document type or entities", "plain XML without them") from None
+    except (ParseError, ValueError, LookupError, RecursionError) as error:
+        raise BadFile(file, HEADER, f"broken XML ({error})", "well-formed XML") from None
+    if not root.tag.endswith("ISO5436_2"):
+        raise BadFile(file, HEADER, f"root {root.tag[-40:]!r}", "ISO5436_2")
+    return root
+
+
+def _text(file: str, root: Element, path: str, default: str | None = None) -> str:
+    element = root.find(path)
+    text = (element.text or "").strip() if element is not None else ""
+    if text:
+        return text
+    if default is None:
+        raise BadFile(file, HEADER, f"no {path}", "one")
+    return default
+
+
+def _number(file: str, root: Element, path: str, default: str | None = None) -> float:
+    text = _text(file, root, path, default)
+    try:
+        value = float(text)
+    except ValueError:
+        value = float("nan")
+    if not np.isfinite(value):
+        raise BadFile(file, f"{HEADER}, {path}", f"{text[:40]!r}", "a number")
+    return value
+
+
+def _size(file: str, root: Element, name: str) -> int:
+    value = _number(file, root, f"Record3/MatrixDimension/{name}")
+    if value != int(value) or not 1 <= value <= MAX_ROWS:
+        raise BadFile(file, f"{HEADER}, {name}", f"{value:g}", f"a whole number from 1 to {MAX_ROWS}")
+    return int(value)
+
+
+def _feature(file: str, root: Element) -> list[Note]:
+    feature = _text(file, root, "Record1/FeatureType")
+    rows, layers = _size(file, root, "SizeY"), _size(file, root, "SizeZ")
+    if feature not in {"PRF", "SUR"} or rows > 1 or layers > 1:
+        kind = {"SUR": "a surface", "PCL": "a point cloud", "PRF": "profiles"}.get(feature, f"feature {feature[:20]!r}")
+        raise BadFile(file, HEADER, f"{kind} of {rows} rows and {layers} layers", "one profile")
+    return [info(file, "a surface of one row, read as a profile")] if feature == "SUR" else []
+
+
+def _spacing(file: str, root: Element) -> float:
+    """Distance of two readings along the trace, mm."""
+    kind = _text(file, root, "Record1/Axes/CX/AxisType")
+    if kind != "I":
+        raise BadFile(file, f"{HEADER}, CX", f"axis type {kind[:10]!r}", "an incremental axis (I)")
+    increment = _number(file, root, "Record1/Axes/CX/Increment")
+    if increment <= 0.0:
+        raise BadFile(file, f"{HEADER}, CX", f"increment {increment:g} m", "one above 0")
+    return increment * 1000.0
+
+
+def _heights(container: _Container, root: Element) -> FloatArray:
+    """Heights in metres; a point marked invalid or not finite is a gap, and refused."""
+    file, count = container.file, _size(container.file, root, "SizeX")
+    if count < 2:
+        raise BadFile(file, f"{HEADER}, SizeX", str(count), "2 or more")
+    link = root.find("Record3/DataLink")
+    if link is not None:
+        values, valid = _linked(container, root, count)
+    else:
+        datums = root.findall("Record3/DataList/Datum")
+        words = [(datum.text or "nan").split(";")[-1].strip() or "nan" for datum in datums]
+        try:
+            values = np.asarray(words, dtype=np.float64)
+        except ValueError:
+            raise BadFile(file, f"{HEADER}, DataList", "a height that is not a number", "numbers") from None
+        valid = np.ones(values.size, dtype=bool)
+    if values.size != count:
+        raise BadFile(file, "", f"{values.size} heights", f"{count}, the size of the matrix")
+    gaps = np.flatnonzero(~(np.isfinite(values) & valid))
+    if gaps.size:
+        raise BadFile(
+            file, f"point {gaps[0] + 1}", f"{gaps.size} of {count} points without a height",
+            "a trace without gaps; none is bridged",
+        )  # fmt: skip
+    scale = _number(file, root, "Record1/Axes/CZ/Increment", "1")
+    return np.asarray(values * scale + _number(file, root, "Record1/Axes/CZ/Offset", "0"))
+
+
+def _linked(
+    container: _Container, root: Element, count: int
+) -> tuple[FloatArray, np.ndarray[tuple[int], np.dtype[np.bool_]]]:
+    file = container.file
+    kind = _text(file, root, "Record1/Axes/CZ/DataType", "D")
+    if kind not in _TYPES:
+        raise BadFile(file, f"{HEADER}, CZ", f"data type {kind[:10]!r}", f"one of {', '.join(_TYPES)}")
+    data = container.part(_text(file, root, "Record3/DataLink/PointDataLink"))
+    stated = _text(file, root, "Record3/DataLink/MD5ChecksumPointData", "")
+    if stated:
+        _compare(file, "heights", stated, data)
+    layout = np.dtype(_TYPES[kind])
+    if len(data) != count * layout.itemsize:
+        raise BadFile(file, "heights", f"{len(data)} bytes", f"{count * layout.itemsize} for {count} points")
+    values = np.frombuffer(data, dtype=layout).astype(np.float64)
+    valid = np.ones(count, dtype=bool)
+    mask = _text(file, root, "Record3/DataLink/ValidPointsLink", "")
+    if mask:
+        bits = container.part(mask)
+        stated = _text(file, root, "Record3/DataLink/MD5ChecksumValidPoints", "")
+        if stated:
+            _compare(file, "valid points", stated, bits)
+        if len(bits) * 8 < count:
+            raise BadFile(file, "valid points", f"{len(bits)} bytes", f"{(count + 7) // 8} for {count} points")
+        valid = np.unpackbits(np.frombuffer(bits, dtype=np.uint8), count=count, bitorder="little").astype(bool)
+    return values, valid

@@ -1,0 +1,189 @@
+"""A surface trace in, filtered texture parameters out."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, fields
+
+from valvelab.camshaft.texture import (
+    PARAMETER_NAMES,
+    SETTING_CLASSES,
+    Roughness,
+    SettingClass,
+    TextureParameters,
+    TraceSettings,
+    class_for_ra,
+    default_class,
+    filter_trace,
+    parameters,
+    sampling_uncertainty,
+    whole_sections,
+)
+from valvelab.errors import BadFile, CannotEvaluate
+from valvelab.inspection.characteristics import by_name
+from valvelab.inspection.judging import Item, Measured, ends, judge
+from valvelab.records.form_measurement import SurfaceTrace
+from valvelab.records.result import Note, info, warning
+from valvelab.records.spec import Spec
+from valvelab.records.texture_result import TextureParameterValues, TextureResult
+
+USUAL_SECTIONS = 5
+_SCALED = ("ra_um", "rq_um", "rz_um", "rt_um", "rp_um", "rv_um", "rk_um", "rpk_um", "rvk_um")
+_READINGS_PER_SHORT_CUTOFF = 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class TextureQuestion:
+    """A trace and how to filter it; None takes the standard's default. `short_cutoff_mm` 0 leaves that filter out."""
+
+    trace: SurfaceTrace
+    cutoff_mm: float | None = None
+    short_cutoff_mm: float | None = None
+    sections: int | None = None
+    spec: Spec | None = None
+    spec_file: str = ""
+
+
+def inspect_texture(question: TextureQuestion) -> TextureResult:
+    """Level, filter, evaluate and judge one trace; BadFile where it can't hold the cutoff."""
+    return examine_texture(question)[0]
+
+
+def examine_texture(question: TextureQuestion) -> tuple[TextureResult, Roughness]:
+    """The result and, beside it, the filtered trace that the figures draw."""
+    trace = question.trace
+    notes: list[Note] = list(trace.notes)
+    try:
+        settings, chosen, settled = _settings(question)
+        rough = filter_trace(trace.x_mm, trace.z_um, settings)
+    except CannotEvaluate as error:
+        raise BadFile(trace.file, "", "a trace that can't be evaluated", str(error)) from None
+    notes.extend(settled)
+    found = parameters(rough.roughness_um, rough.bounds, rough.spacing_mm)
+    notes.extend(_remarks(found, rough, chosen))
+    uncertainty, source_notes = _uncertainty(found, rough, trace.scale_uncertainty)
+    notes.extend(source_notes)
+    result = TextureResult(
+        source=(trace.source,),
+        form=trace.form,
+        label=trace.label,
+        cutoff_mm=settings.cutoff_mm,
+        short_cutoff_mm=settings.short_cutoff_mm,
+        sections=settings.sections,
+        evaluation_length_mm=settings.sections * settings.cutoff_mm,
+        spacing_um=1000.0 * rough.spacing_mm,
+        setting_class=None if chosen is None else chosen.name,
+        parameters=TextureParameterValues(**{row.name: getattr(found, row.name) for row in fields(found)}),
+        uncertainty=uncertainty,
+    )
+    verdicts = []
+    if question.spec is not None:
+        verdicts, judged = judge(question.spec, texture_items(result), question.spec_file)
+        notes.extend(judged)
+    return result.model_copy(update={"notes": tuple(notes), "verdicts": tuple(verdicts)}), rough
+
+
+def _settings(question: TextureQuestion) -> tuple[TraceSettings, SettingClass | None, list[Note]]:
+    """Cutoffs and sections: as asked, else by the spec's own Ra limit, else by what the trace measures."""
+    trace = question.trace
+    count = trace.x_mm.size
+    spacing = float(trace.x_mm[-1] - trace.x_mm[0]) / (count - 1)
+    notes: list[Note] = []
+    chosen: SettingClass | None
+    if question.cutoff_mm is not None:
+        cutoff = question.cutoff_mm
+        chosen = next((row for row in SETTING_CLASSES if math.isclose(row.cutoff_mm, cutoff)), None)
+    else:
+        limit = _ra_limit(question)
+        chosen = default_class(trace.x_mm, trace.z_um) if limit is None else class_for_ra(limit)
+        cutoff = chosen.cutoff_mm
+        why = "what the trace measures" if limit is None else "the spec's limit on Ra"
+        notes.append(info("cutoff", f"{cutoff:g} mm, setting class {chosen.name} by {why}"))
+    held = whole_sections(count, spacing, cutoff)
+    if held < 1:
+        raise BadFile(
+            trace.file, "", f"a trace of {count * spacing:.3g} mm", f"at least one cutoff of {cutoff:g} mm"
+        )
+    sections = min(USUAL_SECTIONS, held) if question.sections is None else question.sections
+    if question.sections is None and held < USUAL_SECTIONS:
+        notes.append(warning("sections", f"{held} instead of {USUAL_SECTIONS}: the trace holds no more"))
+    if question.sections is not None and question.sections > held:
+        raise BadFile(trace.file, "", f"a trace of {held} sections of {cutoff:g} mm", f"{question.sections} sections")
+    short, short_notes = _short_cutoff(question.short_cutoff_mm, chosen, cutoff, spacing)
+    return TraceSettings(cutoff, short, sections), chosen, notes + short_notes
+
+
+def _ra_limit(question: TextureQuestion) -> float | None:
+    """The upper limit a spec lays on Ra, µm."""
+    characteristic = by_name("ra")
+    if question.spec is None or characteristic is None:
+        return None
+    found = [ends(limit, characteristic, "ra")[1] for limit in question.spec.limit if limit.of == "ra"]
+    return next((value for value in found if value is not None and value > 0.0), None)
+
+
+def _short_cutoff(
+    asked: float | None, chosen: SettingClass | None, cutoff: float, spacing: float
+) -> tuple[float | None, list[Note]]:
+    if asked == 0.0:
+        return None, [info("short cutoff", "left out as asked")]
+    if asked is not None:
+        short = asked
+    elif chosen is not None:
+        short = chosen.short_cutoff_mm
+    else:
+        row = next((row for row in SETTING_CLASSES if row.cutoff_mm >= cutoff), SETTING_CLASSES[-1])
+        short = row.short_cutoff_mm
+    if short < _READINGS_PER_SHORT_CUTOFF * spacing:
+        text = f"{1000.0 * short:g} µm is finer than readings {1000.0 * spacing:.3g} µm apart can show; left out"
+        return None, [warning("short cutoff", text)]
+    return short, []
+
+
+def _remarks(found: TextureParameters, rough: Roughness, chosen: SettingClass | None) -> list[Note]:
+    notes = []
+    for row in fields(found):
+        if getattr(found, row.name) is None:
+            why = {"rsm_um": "fewer than two whole elements pass the mean line"}.get(row.name, "the profile is flat")
+            notes.append(warning(row.name, f"not derived: {why}"))
+    if chosen is not None and found.ra_um > chosen.largest_ra_um:
+        notes.append(
+            warning("cutoff", f"Ra {found.ra_um:.3g} µm is above what class {chosen.name} is meant for; a longer cutoff fits")
+        )
+    outside = rough.roughness_um.size - (rough.stop - rough.start)
+    if outside > 1:
+        notes.append(info("evaluation length", "the middle of the trace; both ends served the filter as run-up"))
+    return notes
+
+
+def _uncertainty(
+    found: TextureParameters, rough: Roughness, scale: float | None
+) -> tuple[dict[str, float | None], list[Note]]:
+    """Sampling (seen, between sections) and the height scale (stated), in quadrature."""
+    seen = sampling_uncertainty(rough.roughness_um, rough.bounds, rough.spacing_mm)
+    notes = []
+    if rough.settings.sections < 2 and scale is None:
+        notes.append(warning("uncertainty", "one section and no height uncertainty stated: no uncertainty"))
+    combined: dict[str, float | None] = {}
+    for name in PARAMETER_NAMES:
+        value, sampling = getattr(found, name), seen[name]
+        parts = [] if sampling is None else [sampling]
+        if scale is not None and value is not None and name in _SCALED:
+            parts.append(scale * value)
+        combined[name] = math.hypot(*parts) if parts and value is not None else None
+    return combined, notes
+
+
+def texture_items(result: TextureResult) -> dict[str, list[Item]]:
+    """What limits can be laid on: the trace."""
+
+    def look_up(characteristic: str, at_mm: float | None) -> Measured | None:
+        key = next(
+            (name for name in PARAMETER_NAMES if name in {characteristic, f"{characteristic}_um", f"{characteristic}_pct"}),
+            None,
+        )
+        if key is None:
+            return None
+        return Measured(getattr(result.parameters, key), result.uncertainty.get(key), "see the notes")
+
+    return {"trace": [Item("trace", None, look_up)]}
