@@ -66,7 +66,7 @@ def evaluate_journal(
 ) -> JournalForm:
     """Evaluate one trace; refuses one that leaves too much of the turn unread.
 
-    `undulations`: the Gaussian cutoff in undulations per turn for the form (ISO 12181-2); None leaves the trace as read.
+    `undulations`: the Gaussian cutoff in undulations per turn for the form (ISO 12181-2); None leaves it as read.
     """
     seen = require_turn(trace)
     found = harmonics(trace.angle_deg, trace.reading_mm)

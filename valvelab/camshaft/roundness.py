@@ -172,7 +172,7 @@ def _step(angle_rad: FloatArray, radial: FloatArray, kind: Circle, arcs: FloatAr
         weights = -(design[high] - design[low]) @ gain
         weights[high] += 1.0
         weights[low] -= 1.0
-        return fitted, weights
+        return np.asarray(fitted, dtype=np.float64), weights
     side: Literal["both", "inside", "outside"] = "both"
     if kind != "minimum zone":
         side = "inside" if kind == "inscribed" else "outside"
@@ -273,7 +273,7 @@ def harmonics(angle_deg: FloatArray, reading_mm: FloatArray) -> Harmonics:
 
 
 def _fit_orders(angle_rad: FloatArray, reading: FloatArray, orders: IntArray) -> tuple[FloatArray, float]:
-    """Least-squares coefficients (mean, cosines, sines) and the sum of squares left; in blocks, so memory stays small."""
+    """Least-squares coefficients (mean, cosines, sines) and the sum of squares left; in blocks, to spare memory."""
 
     def blocks() -> Iterator[tuple[FloatArray, FloatArray]]:
         for start in range(0, angle_rad.size, _BLOCK):
@@ -284,7 +284,7 @@ def _fit_orders(angle_rad: FloatArray, reading: FloatArray, orders: IntArray) ->
     size = 2 * orders.size + 1
     normal, right = np.zeros((size, size)), np.zeros(size)
     fitted = np.zeros(size)
-    for design, values in blocks():
+    for design, _ in blocks():
         normal += design.T @ design
     # The second round takes out the rounding of the first.
     for _ in range(2):

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from valvelab.arrays import FloatArray, finite, read_only
-from valvelab.camshaft.zone import TIGHT
+from valvelab.camshaft.zone import solve
 from valvelab.errors import CannotEvaluate, Reason
 
 _ROUNDS = 500
@@ -85,46 +85,44 @@ def minimum_zone_axis(position_mm: FloatArray, centres_mm: FloatArray) -> AxisLi
     bound it from below: a linear programme finds the line for the planes so far, new tangents are laid where it
     fails, until the bound meets the cylinder found to 1e-8 of it. Refuses fewer than three positions.
     """
-    from scipy.optimize import linprog
-
     z, centres = _checked(position_mm, centres_mm)
     start = least_squares_axis(z, centres)
     scale = 0.5 * start.zone_mm
-    size = max(float(np.abs(centres).max()), 1e-300)
-    if scale <= 1e-12 * size:
+    if scale <= 1e-12 * max(float(np.abs(centres).max()), 1e-300):
         return start
-    reach = float(np.abs(z - z.mean()).max())
-    along = (z - z.mean()) / reach
-    points = start.offsets_mm / scale
+    middle = float(z.mean())
+    reach = float(np.abs(z - middle).max())
+    line, radius, weights = _smallest_cylinder((z - middle) / reach, start.offsets_mm / scale)
+    slope = start.slope + scale * line[1] / reach
+    at_zero = start.at_zero_mm + scale * (line[0] - line[1] * middle / reach)
+    offsets = centres - at_zero - z[:, None] * slope
+    return AxisLine(at_zero, slope, read_only(offsets), 2.0 * scale * radius, read_only(2.0 * weights))
+
+
+def _smallest_cylinder(along: FloatArray, points: FloatArray) -> tuple[FloatArray, float, FloatArray]:
+    """Line (place, slope) of least largest distance, that distance, and its change with each coordinate.
+
+    along: shape (n,), within ±1; points: shape (n, 2), within about ±1.
+    """
     turns = np.radians(np.arange(0.0, 360.0, 45.0))
-    normals = np.column_stack([np.cos(turns), np.sin(turns)])
-    index = np.repeat(np.arange(z.size), turns.size)
-    normals = np.tile(normals, (z.size, 1))
-    best, best_line = np.inf, np.zeros((2, 2))
-    weights = np.zeros((z.size, 2))
+    index = np.repeat(np.arange(along.size), turns.size)
+    normals = np.tile(np.column_stack([np.cos(turns), np.sin(turns)]), (along.size, 1))
+    cost = np.asarray([0.0, 0.0, 0.0, 0.0, 1.0])
+    best, best_line, weights = np.inf, np.zeros((2, 2)), np.zeros(points.shape)
     for _ in range(_ROUNDS):
         # u·(c − p − q z) ≤ t for every tangent direction u of every centre c; unknowns p, q, t
         matrix = np.column_stack([-normals, -normals * along[index][:, None], -np.ones(index.size)])
-        bound = -np.einsum("ij,ij->i", normals, points[index])
-        answer = linprog(
-            [0, 0, 0, 0, 1], A_ub=matrix, b_ub=bound, bounds=(None, None), method="highs-ds", options=TIGHT
-        )
-        if answer.x is None:
-            raise CannotEvaluate(Reason.NOT_FEASIBLE, f"minimum zone cylinder: {answer.message}")
-        line = np.asarray(answer.x[:4]).reshape(2, 2)
+        x, marginals = solve(cost, matrix, -np.einsum("ij,ij->i", normals, points[index]))
+        line, bound = x[:4].reshape(2, 2), float(x[4])
         offsets = points - line[0] - along[:, None] * line[1]
         distances = np.hypot(offsets[:, 0], offsets[:, 1])
         if distances.max() < best:
             best, best_line = float(distances.max()), line
-            multipliers = -np.asarray(answer.ineqlin.marginals)
-            weights = np.zeros((z.size, 2))
-            np.add.at(weights, index, multipliers[:, None] * normals)
-        if best - float(answer.x[4]) <= 1e-8 * best:
+            weights = np.zeros(points.shape)
+            np.add.at(weights, index, -marginals[:, None] * normals)
+        if best - bound <= 1e-8 * best:
             break
-        far = np.flatnonzero(distances > float(answer.x[4]))
+        far = np.flatnonzero(distances > bound)
         index = np.concatenate([index, far])
         normals = np.vstack([normals, offsets[far] / distances[far][:, None]])
-    slope = start.slope + scale * best_line[1] / reach
-    at_zero = start.at_zero_mm + scale * (best_line[0] - best_line[1] * z.mean() / reach)
-    offsets = centres - at_zero - z[:, None] * slope
-    return AxisLine(at_zero, slope, read_only(offsets), 2.0 * scale * best, read_only(2.0 * weights))
+    return best_line, best, weights

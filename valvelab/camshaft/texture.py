@@ -6,6 +6,7 @@ Sources: ISO 21920-2:2021 (parameters, formerly ISO 4287), ISO 21920-3:2021 (set
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -169,7 +170,7 @@ def amplitude(z_um: FloatArray) -> tuple[float, float, float | None, float | Non
 
 def section_heights(z_um: FloatArray, bounds: tuple[int, ...]) -> FloatArray:
     """Largest peak and deepest valley of each section; shape (sections, 2), both as positive heights."""
-    pairs = [(z_um[a:b].max(), -z_um[a:b].min()) for a, b in zip(bounds[:-1], bounds[1:], strict=True)]
+    pairs = [(z_um[a:b].max(), -z_um[a:b].min()) for a, b in pairwise(bounds)]
     return np.asarray(pairs, dtype=np.float64)
 
 
@@ -239,7 +240,7 @@ def sampling_uncertainty(z_um: FloatArray, bounds: tuple[int, ...], spacing_mm: 
     sections = len(bounds) - 1
     if sections < 2:
         return dict.fromkeys(PARAMETER_NAMES)
-    pieces = [z_um[a:b] for a, b in zip(bounds[:-1], bounds[1:], strict=True)]
+    pieces = [z_um[a:b] for a, b in pairwise(bounds)]
     partial = []
     for left_out in range(sections):
         kept = [piece for k, piece in enumerate(pieces) if k != left_out]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 
@@ -12,8 +12,6 @@ from valvelab.errors import CannotEvaluate, Reason
 
 Side = Literal["both", "inside", "outside"]
 
-TIGHT = {"primal_feasibility_tolerance": 1e-10, "dual_feasibility_tolerance": 1e-10}
-"""The tightest tolerances the solver takes, for problems scaled to about 1."""
 _START = 40
 _ADD = 40
 
@@ -41,7 +39,7 @@ def minimum_zone(design: FloatArray, values: FloatArray, side: Side = "both") ->
     of the whole set. Method: linear programming (dual simplex), constraints added as they are violated.
     """
     count, terms = design.shape
-    start = np.linalg.lstsq(design, values, rcond=None)[0]
+    start = np.asarray(np.linalg.lstsq(design, values, rcond=None)[0], dtype=np.float64)
     residual = values - design @ start
     scale = float(np.abs(residual).max())
     if count <= terms or scale <= 1e-15 * max(1.0, float(np.abs(values).max())):
@@ -70,8 +68,6 @@ def _violation(left: FloatArray, half_width: float, side: Side) -> FloatArray:
 
 def _solve(design: FloatArray, values: FloatArray, side: Side) -> tuple[FloatArray, FloatArray]:
     """Coefficients (and the half width for "both") and the sensitivity of the objective to each value."""
-    from scipy.optimize import linprog
-
     count, terms = design.shape
     if side == "both":
         column = np.ones((count, 1))
@@ -84,11 +80,23 @@ def _solve(design: FloatArray, values: FloatArray, side: Side) -> tuple[FloatArr
         matrix, bound = sign * design, sign * values
         cost = np.zeros(terms)
         cost[0] = -sign
-    answer = linprog(cost, A_ub=matrix, b_ub=bound, bounds=(None, None), method="highs-ds", options=TIGHT)
+    x, marginal = solve(cost, matrix, bound)
+    if side == "both":
+        return x, np.asarray(marginal[:count] - marginal[count:])
+    # The objective is ∓ the first coefficient, and the bound ± the value: the two signs cancel.
+    return x, np.asarray(-marginal)
+
+
+def solve(cost: FloatArray, matrix: FloatArray, bound: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Least `cost @ x` over free x with `matrix @ x <= bound`; x, and the change of the optimum with each bound.
+
+    Tolerances are the solver's tightest, 1e-10, so the problem should be scaled to about 1.
+    """
+    from scipy.optimize import linprog
+
+    tight = {"primal_feasibility_tolerance": 1e-10, "dual_feasibility_tolerance": 1e-10}
+    solver: Any = linprog
+    answer = solver(cost, A_ub=matrix, b_ub=bound, bounds=(None, None), method="highs-ds", options=tight)
     if answer.x is None:
         raise CannotEvaluate(Reason.NOT_FEASIBLE, f"minimum zone: {answer.message}")
-    marginal = np.asarray(answer.ineqlin.marginals)
-    if side == "both":
-        return np.asarray(answer.x), np.asarray(marginal[:count] - marginal[count:])
-    # The objective is ∓ the first coefficient, and the bound ± the value: the two signs cancel.
-    return np.asarray(answer.x), np.asarray(-marginal)
+    return np.asarray(answer.x, dtype=np.float64), np.asarray(answer.ineqlin.marginals, dtype=np.float64)

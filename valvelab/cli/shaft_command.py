@@ -74,7 +74,8 @@ def shaft_text(result: ShaftResult, system: System) -> str:
         header = ["taper of", f"from {length}", f"to {length}", f"mean {small}", f"highest {small}", "arcmin"]
         rows = [
             [row.station, show(row.from_mm, "mm", system, 2), show(row.to_mm, "mm", system, 2),
-             show(row.taper_um, "um", system), show(row.highest_um, "um", system), show(row.angle_arcmin, "deg", system, 2)]
+             show(row.taper_um, "um", system), show(row.highest_um, "um", system),
+             show(row.angle_arcmin, "deg", system, 2)]
             for row in result.tapers
         ]  # fmt: skip
         parts.append(table(header, rows))

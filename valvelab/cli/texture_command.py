@@ -54,8 +54,8 @@ def run(args: argparse.Namespace) -> int:
 
 
 _LABELS = {
-    "ra_um": "Ra", "rq_um": "Rq", "rz_um": "Rz", "rt_um": "Rt", "rp_um": "Rp", "rv_um": "Rv", "rsk": "Rsk", "rku": "Rku",
-    "rsm_um": "Rsm", "rk_um": "Rk", "rpk_um": "Rpk", "rvk_um": "Rvk", "rmrk1_pct": "Rmrk1", "rmrk2_pct": "Rmrk2",
+    "ra_um": "Ra", "rq_um": "Rq", "rz_um": "Rz", "rt_um": "Rt", "rp_um": "Rp", "rv_um": "Rv",
+    "rsk": "Rsk", "rku": "Rku", "rsm_um": "Rsm", "rk_um": "Rk", "rpk_um": "Rpk", "rvk_um": "Rvk", "rmrk1_pct": "Rmrk1", "rmrk2_pct": "Rmrk2",
 }  # fmt: skip
 
 

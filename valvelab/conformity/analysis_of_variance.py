@@ -83,5 +83,7 @@ def crossed(readings: FloatArray) -> tuple[VarianceRow, VarianceRow, VarianceRow
     repeat = VarianceRow("repeatability", rows * columns * (repeats - 1), float(np.square(y - cells[..., None]).sum()))
     interaction = VarianceRow("interaction", (rows - 1) * (columns - 1), repeats * float(np.square(both).sum()))
     row = VarianceRow("part", rows - 1, columns * repeats * float(np.square(by_row - by_row.mean()).sum()))
-    column = VarianceRow("appraiser", columns - 1, rows * repeats * float(np.square(by_column - by_column.mean()).sum()))
+    column = VarianceRow(
+        "appraiser", columns - 1, rows * repeats * float(np.square(by_column - by_column.mean()).sum())
+    )
     return tested(row, interaction), tested(column, interaction), tested(interaction, repeat), repeat

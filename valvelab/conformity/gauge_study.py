@@ -1,7 +1,7 @@
 """Gauge study: how much of the variation seen is the measurement's own.
 
 Parts crossed with appraisers, each part read several times by each. Sources: crossed random-effects analysis of
-variance (NIST/SEMATECH e-Handbook of Statistical Methods 2.4); average-and-range method with the constants of the usual form.
+variance (NIST/SEMATECH e-Handbook 2.4); average-and-range method with the usual form's constants.
 """
 
 from __future__ import annotations
@@ -95,7 +95,7 @@ def anova_study(readings: FloatArray) -> AnovaStudy:
         between, within = one_way(y[:, 0, :])
         components = _single(between.mean_square, within.mean_square, trials)
         named = VarianceRow("part", between.freedom, between.sum_of_squares, between.f_ratio, between.p_value)
-        rows = (named, VarianceRow("repeatability", within.freedom, within.sum_of_squares))
+        rows: tuple[VarianceRow, ...] = (named, VarianceRow("repeatability", within.freedom, within.sum_of_squares))
         return AnovaStudy(components, rows, None, None, shape)
     part, appraiser, interaction, repeat = crossed(y)
     pooled = interaction.p_value is None or interaction.p_value > POOLING_P

@@ -58,7 +58,7 @@ def read_smd(contents: Contents) -> SurfaceTrace:
         raise BadFile(file, "", f"axes {', '.join(axes) or 'none'}", "an axis CX and an axis CZ")
     if along.kind != "I" or along.increment_mm is None:
         raise BadFile(file, along.place, "a CX axis without an increment", "an incremental CX axis")
-    heights = _heights(file, data[_line_end(data, ends[1]) : ends[2]], height)
+    heights = _heights(file, data[_line_end(data, ends[1]) : ends[2]])
     count = heights.size
     if {along.points, height.points} != {count}:
         raise BadFile(file, along.place, f"{along.points} and {height.points} points, {count} heights", "equal counts")
@@ -66,7 +66,7 @@ def read_smd(contents: Contents) -> SurfaceTrace:
         file=file,
         source=contents.source,
         form="SMD",
-        x_mm=read_only(np.arange(count) * along.increment_mm),
+        x_mm=read_only(np.arange(count, dtype=np.float64) * along.increment_mm),
         z_um=read_only(heights * (height.scale_mm * 1000.0)),
     )
 
@@ -123,7 +123,7 @@ def _axis(file: str, place: str, words: list[str]) -> _Axis:
     return _Axis(kind, points, scale * to_mm, None if increment is None else increment * scale * to_mm, place)
 
 
-def _heights(file: str, record: bytes, height: _Axis) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
+def _heights(file: str, record: bytes) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
     words = record.decode("latin-1").replace("\x00", " ").split()
     try:
         heights = np.asarray(words, dtype=np.float64)

@@ -49,7 +49,7 @@ def _from_table(table: Table) -> SurfaceTrace:
     if table.find("x") is None and (spacing := table.quantity("spacing", "length")) is not None:
         if spacing <= 0.0:
             raise table.bad_key("spacing", f"{spacing:g} mm", "a length above 0")
-        x: FloatArray = np.arange(z.size) * spacing
+        x: FloatArray = np.arange(z.size, dtype=np.float64) * spacing
     else:
         table.require("x", EXAMPLE)
         x = table.numbers("x", "length")

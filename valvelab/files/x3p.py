@@ -96,7 +96,7 @@ def read_x3p(contents: Contents) -> SurfaceTrace:
         file=contents.file,
         source=contents.source,
         form="X3P",
-        x_mm=read_only(np.arange(z_m.size) * spacing_mm),
+        x_mm=read_only(np.arange(z_m.size, dtype=np.float64) * spacing_mm),
         z_um=read_only(z_m * 1e6),
         notes=tuple(notes),
     )

@@ -18,7 +18,7 @@ from valvelab.camshaft.vee_block import blind_orders
 from valvelab.errors import BadFile, CannotEvaluate
 from valvelab.inspection.judging import Item, Measured, judge
 from valvelab.records.form_measurement import ShaftReadings
-from valvelab.records.result import Note, info, warning
+from valvelab.records.result import Note, Verdict, info, warning
 from valvelab.records.shaft_result import (
     HarmonicResult,
     ShaftResult,
@@ -93,7 +93,10 @@ def examine_shaft(question: ShaftQuestion) -> tuple[ShaftResult, ShaftForms]:
     tapers, taper_notes = _tapers(readings)
     if not forms and not tapers:
         raise BadFile(
-            readings.file, "", "lobes only, each read in one track", "journals, or two tracks of a lobe to see its taper"
+            readings.file,
+            "",
+            "lobes only, each read in one track",
+            "journals, or two tracks of a lobe to see its taper",
         )
     notes.extend(taper_notes)
     notes.extend(_support_notes(readings, forms))
@@ -107,7 +110,7 @@ def examine_shaft(question: ShaftQuestion) -> tuple[ShaftResult, ShaftForms]:
         straightness=straightness,
         tapers=tuple(tapers),
     )
-    verdicts = []
+    verdicts: list[Verdict] = []
     if question.spec is not None:
         verdicts, judged = judge(question.spec, shaft_items(result), question.spec_file)
         notes.extend(judged)
@@ -140,7 +143,9 @@ def _um(value_mm: float | None) -> float | None:
 
 def _station(form: JournalForm, u: JournalUncertainty) -> StationResult:
     def roundness(kind: str) -> float | None:
-        return next((1000.0 * c.roundness_mm for k, c in form.circles.items() if k == kind and form.has_roundness), None)
+        return next(
+            (1000.0 * c.roundness_mm for k, c in form.circles.items() if k == kind and form.has_roundness), None
+        )
 
     def spread(kind: str) -> float | None:
         return next((_um(value) for k, value in u.roundness_mm.items() if k == kind and form.has_roundness), None)
@@ -249,9 +254,7 @@ def _support_notes(readings: ShaftReadings, forms: list[JournalForm]) -> list[No
 def _straightness(
     readings: ShaftReadings, forms: list[JournalForm], uncertainties: list[JournalUncertainty]
 ) -> tuple[StraightnessResult, ShaftForms, list[Note]]:
-    placed = [
-        (form, u) for form, u in zip(forms, uncertainties, strict=True) if form.trace.position_mm is not None
-    ]
+    placed = [(form, u) for form, u in zip(forms, uncertainties, strict=True) if form.trace.position_mm is not None]
     positions = [float(form.trace.position_mm or 0.0) for form, _ in placed]
     centres = [form.least_squares.centre_mm for form, _ in placed]
     names = [form.trace.name for form, _ in placed]
@@ -336,7 +339,7 @@ def shaft_items(result: ShaftResult) -> dict[str, list[Item]]:
     """What limits can be laid on: each station, and the shaft."""
 
     def station(row: StationResult, name: str) -> Item:
-        def look_up(characteristic: str, at_mm: float | None) -> Measured | None:
+        def look_up(characteristic: str, _at_mm: float | None) -> Measured | None:
             for key in (f"{characteristic}_mm", f"{characteristic}_um"):
                 if key in StationResult.model_fields:
                     return Measured(getattr(row, key), row.uncertainty.get(key), "see the notes on this station")
@@ -350,7 +353,7 @@ def shaft_items(result: ShaftResult) -> dict[str, list[Item]]:
         for row in result.stations
     ]
 
-    def shaft(characteristic: str, at_mm: float | None) -> Measured | None:
+    def shaft(characteristic: str, _at_mm: float | None) -> Measured | None:
         line = result.straightness
         if characteristic == "taper":
             if not result.tapers:

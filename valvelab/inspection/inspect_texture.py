@@ -23,7 +23,7 @@ from valvelab.errors import BadFile, CannotEvaluate
 from valvelab.inspection.characteristics import by_name
 from valvelab.inspection.judging import Item, Measured, ends, judge
 from valvelab.records.form_measurement import SurfaceTrace
-from valvelab.records.result import Note, info, warning
+from valvelab.records.result import Note, Verdict, info, warning
 from valvelab.records.spec import Spec
 from valvelab.records.texture_result import TextureParameterValues, TextureResult
 
@@ -76,7 +76,7 @@ def examine_texture(question: TextureQuestion) -> tuple[TextureResult, Roughness
         parameters=TextureParameterValues(**{row.name: getattr(found, row.name) for row in fields(found)}),
         uncertainty=uncertainty,
     )
-    verdicts = []
+    verdicts: list[Verdict] = []
     if question.spec is not None:
         verdicts, judged = judge(question.spec, texture_items(result), question.spec_file)
         notes.extend(judged)
@@ -101,9 +101,7 @@ def _settings(question: TextureQuestion) -> tuple[TraceSettings, SettingClass | 
         notes.append(info("cutoff", f"{cutoff:g} mm, setting class {chosen.name} by {why}"))
     held = whole_sections(count, spacing, cutoff)
     if held < 1:
-        raise BadFile(
-            trace.file, "", f"a trace of {count * spacing:.3g} mm", f"at least one cutoff of {cutoff:g} mm"
-        )
+        raise BadFile(trace.file, "", f"a trace of {count * spacing:.3g} mm", f"at least one cutoff of {cutoff:g} mm")
     sections = min(USUAL_SECTIONS, held) if question.sections is None else question.sections
     if question.sections is None and held < USUAL_SECTIONS:
         notes.append(warning("sections", f"{held} instead of {USUAL_SECTIONS}: the trace holds no more"))
@@ -148,7 +146,10 @@ def _remarks(found: TextureParameters, rough: Roughness, chosen: SettingClass | 
             notes.append(warning(row.name, f"not derived: {why}"))
     if chosen is not None and found.ra_um > chosen.largest_ra_um:
         notes.append(
-            warning("cutoff", f"Ra {found.ra_um:.3g} µm is above what class {chosen.name} is meant for; a longer cutoff fits")
+            warning(
+                "cutoff",
+                f"Ra {found.ra_um:.3g} µm is above what class {chosen.name} is meant for; a longer cutoff fits",
+            )
         )
     outside = rough.roughness_um.size - (rough.stop - rough.start)
     if outside > 1:
@@ -177,9 +178,13 @@ def _uncertainty(
 def texture_items(result: TextureResult) -> dict[str, list[Item]]:
     """What limits can be laid on: the trace."""
 
-    def look_up(characteristic: str, at_mm: float | None) -> Measured | None:
+    def look_up(characteristic: str, _at_mm: float | None) -> Measured | None:
         key = next(
-            (name for name in PARAMETER_NAMES if name in {characteristic, f"{characteristic}_um", f"{characteristic}_pct"}),
+            (
+                name
+                for name in PARAMETER_NAMES
+                if name in {characteristic, f"{characteristic}_um", f"{characteristic}_pct"}
+            ),
             None,
         )
         if key is None:

@@ -1,0 +1,136 @@
+"""`valvelab gauge`: repeatability and reproducibility of a measurement; a plan sheet for a study."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+
+from valvelab.cli.options import add_columns, add_common
+from valvelab.cli.output import finish, table, verdict_table
+from valvelab.errors import BadFile, WrongUsage
+from valvelab.records.gauge_result import GaugeResult
+from valvelab.units import System, display_unit, show
+
+MOST_PLANNED = 10_000
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Options of the command."""
+    parser.add_argument("study", type=Path, nargs="?", metavar="STUDY", help="part, appraiser, trial, reading")
+    parser.add_argument("--tolerance", metavar="WIDTH", help='tolerance width to compare with, for example "0.05 mm"')
+    parser.add_argument(
+        "--plan", metavar="PARTS,APPRAISERS,TRIALS", help="print a sheet for a new study, for example 10,3,3"
+    )
+    parser.add_argument("--seed", type=int, default=1, metavar="N", help="the plan's order; the same N, the same order")
+    parser.add_argument(
+        "--adopt", metavar="NAME=FILE",
+        help="keep the result as the uncertainty of a kind of reading, for example runout=dial.toml",
+    )  # fmt: skip
+    add_columns(parser)
+    add_common(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Plan, or read, evaluate, answer."""
+    if args.plan is not None:
+        if args.study is not None:
+            raise WrongUsage("--plan makes a new study; expected no STUDY beside it")
+        return _plan(args)
+    if args.study is None:
+        raise WrongUsage("expected a STUDY, or --plan PARTS,APPRAISERS,TRIALS")
+    kind, adopted_file = _adoption(args.adopt)
+
+    from valvelab.files.adopted_uncertainty import write_adopted
+    from valvelab.files.gauge_study_file import read_gauge_study
+    from valvelab.files.spec_file import read_spec
+    from valvelab.inspection.inspect_gauge import GaugeQuestion, adopt, inspect_gauge, study_quantity
+
+    readings = read_gauge_study(args.study, args.columns)
+    tolerance = None
+    if args.tolerance is not None:
+        try:
+            tolerance = study_quantity(args.tolerance, readings.unit, "--tolerance", "command line")
+        except BadFile as error:
+            raise WrongUsage(str(error)) from None
+    spec = None if args.spec is None else read_spec(args.spec)
+    result = inspect_gauge(GaugeQuestion(readings, tolerance, spec, str(args.spec or "")))
+    if adopted_file is not None:
+        write_adopted(adopted_file, adopt(result, kind))
+        if not args.quiet:
+            sys.stderr.write(f"info: {adopted_file}: adopted for {kind}\n")
+    return finish(result, args, lambda: gauge_text(result, args.units))
+
+
+def _adoption(text: str | None) -> tuple[str, Path | None]:
+    if text is None:
+        return "", None
+    kind, _, file = text.partition("=")
+    if not kind.strip() or not file.strip():
+        raise WrongUsage(f"--adopt {text}: expected NAME=FILE, for example runout=dial.toml")
+    return kind.strip(), Path(file.strip())
+
+
+def _plan(args: argparse.Namespace) -> int:
+    from valvelab.files.gauge_study_file import plan_rows, plan_text
+
+    words = args.plan.replace("x", ",").replace("×", ",").split(",")
+    if len(words) != 3 or not all(word.strip().isdecimal() for word in words):
+        raise WrongUsage(f"--plan {args.plan}: expected PARTS,APPRAISERS,TRIALS, for example 10,3,3")
+    parts, appraisers, trials = (int(word) for word in words)
+    if parts < 2 or appraisers < 1 or trials < 2 or parts * appraisers * trials > MOST_PLANNED:
+        raise WrongUsage(
+            f"--plan {args.plan}: expected at least 2 parts, 1 appraiser, 2 trials, at most {MOST_PLANNED} readings"
+        )
+    rows = plan_rows(parts, appraisers, trials, args.seed)
+    text = plan_text(rows, args.seed)
+    if args.json:
+        import json
+
+        keys = ("part", "appraiser", "trial")
+        text = (
+            json.dumps({"seed": args.seed, "plan": [dict(zip(keys, row, strict=True)) for row in rows]}, indent=1)
+            + "\n"
+        )
+    if args.out is not None:
+        args.out.write_text(text, encoding="utf-8")
+    else:
+        sys.stdout.write(text)
+    return 0
+
+
+def gauge_text(result: GaugeResult, system: System) -> str:
+    """The readable table."""
+    label = display_unit(result.unit, system).label or "–"
+    decimals = 5 if result.unit == "mm" else None
+
+    def sd(value: float | None) -> str:
+        return show(value, result.unit, system, decimals)
+
+    def pair(name: str, *, percent: bool) -> list[str]:
+        both = (getattr(result.anova, name), getattr(result.ranges, name))
+        return [show(value, "%", system) if percent else sd(value) for value in both]
+
+    names = {
+        "repeatability_sd": "repeatability", "reproducibility_sd": "reproducibility", "interaction_sd": "interaction",
+        "grr_sd": "GRR", "part_sd": "part", "total_sd": "total",
+    }  # fmt: skip
+    rows = [[text, *pair(key, percent=False), label] for key, text in names.items()]
+    rows.append(["GRR of total", *pair("grr_percent", percent=True), "%"])
+    if result.tolerance is not None:
+        rows.append(["6 GRR of tolerance", *pair("grr_percent_of_tolerance", percent=True), "%"])
+    ndc = [str(value) if value is not None else "–" for value in (result.anova.ndc, result.ranges.ndc)]
+    rows.append(["distinct categories", *ndc, ""])
+    head = f"{len(result.parts)} parts × {len(result.appraisers)} appraisers × {result.trials} trials"
+    analysis = [
+        [row.source, str(row.freedom), f"{row.sum_of_squares:.6g}", f"{row.mean_square:.6g}",
+         "–" if row.f_ratio is None else f"{row.f_ratio:.3f}", "–" if row.p_value is None else f"{row.p_value:.4f}"]
+        for row in result.analysis
+    ]  # fmt: skip
+    parts = [
+        head,
+        table(["standard deviation", "analysis of variance", "ranges", "unit"], rows),
+        table(["source", "freedom", "sum of squares", "mean square", "F", "p"], analysis),
+    ]
+    verdicts = verdict_table(result.verdicts, system)
+    return "\n\n".join([*parts, *([verdicts] if verdicts else [])])

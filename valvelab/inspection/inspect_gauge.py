@@ -1,0 +1,182 @@
+"""A gauge study in, repeatability and reproducibility out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from valvelab.conformity.gauge_study import (
+    POOLING_P,
+    AnovaStudy,
+    Components,
+    anova_study,
+    range_study,
+    study_uncertainty,
+)
+from valvelab.errors import BadFile, BadQuantity, CannotEvaluate
+from valvelab.inspection.characteristics import by_name
+from valvelab.inspection.judging import Item, Measured, ends, judge
+from valvelab.records.form_measurement import GaugeReadings
+from valvelab.records.gauge_result import (
+    AdoptedUncertainty,
+    AnovaFigures,
+    GaugeFigures,
+    GaugeResult,
+    VarianceRowResult,
+)
+from valvelab.records.result import Note, Verdict, info, warning
+from valvelab.records.spec import Spec
+from valvelab.units import CANONICAL, Dimension, parse_quantity
+
+
+@dataclass(frozen=True, slots=True)
+class GaugeQuestion:
+    """A study, the tolerance width to hold it against (in the study's unit), and the spec to judge by."""
+
+    readings: GaugeReadings
+    tolerance: float | None = None
+    spec: Spec | None = None
+    spec_file: str = ""
+
+
+def inspect_gauge(question: GaugeQuestion) -> GaugeResult:
+    """Both methods, the tolerance where one is known, and verdicts; BadFile for a study that is too small."""
+    readings = question.readings
+    try:
+        study, ranges = anova_study(readings.readings), range_study(readings.readings)
+    except CannotEvaluate as error:
+        raise BadFile(readings.file, "", "a study that can't be evaluated", str(error)) from None
+    tolerance, notes = _tolerance(question)
+    notes = [*readings.notes, *notes, *_remarks(study)]
+    result = GaugeResult(
+        source=(readings.source,),
+        unit=readings.unit,
+        parts=readings.parts,
+        appraisers=readings.appraisers,
+        trials=len(readings.trials),
+        tolerance=tolerance,
+        anova=AnovaFigures(
+            **_figures(study.components, tolerance),
+            interaction_pooled=study.interaction_pooled,
+            interaction_p=study.interaction_p,
+        ),
+        ranges=GaugeFigures(**_figures(ranges, tolerance)),
+        analysis=tuple(
+            VarianceRowResult(
+                source=row.name, freedom=row.freedom, sum_of_squares=row.sum_of_squares, mean_square=row.mean_square,
+                f_ratio=row.f_ratio, p_value=row.p_value,
+            )
+            for row in study.rows
+        ),
+        uncertainty=_uncertainty(study, tolerance),
+    )  # fmt: skip
+    verdicts: list[Verdict] = []
+    if question.spec is not None:
+        verdicts, judged = judge(question.spec, gauge_items(result), question.spec_file)
+        notes.extend(judged)
+    return result.model_copy(update={"notes": tuple(notes), "verdicts": tuple(verdicts)})
+
+
+def _figures(found: Components, tolerance: float | None) -> dict[str, float | int | None]:
+    return {
+        "repeatability_sd": found.repeatability,
+        "reproducibility_sd": found.reproducibility,
+        "interaction_sd": found.interaction,
+        "grr_sd": found.grr,
+        "part_sd": found.part,
+        "total_sd": found.total,
+        "grr_percent": found.grr_percent,
+        "ndc": found.ndc,
+        "repeatability_percent": found.percent_of_total(found.repeatability),
+        "reproducibility_percent": found.percent_of_total(found.reproducibility),
+        "part_percent": found.percent_of_total(found.part),
+        "grr_percent_of_tolerance": None if tolerance is None else found.grr_percent_of_tolerance(tolerance),
+    }
+
+
+def _uncertainty(study: AnovaStudy, tolerance: float | None) -> dict[str, float | None]:
+    found = {
+        "repeatability_sd": study_uncertainty(study, lambda c: c.repeatability),
+        "grr_sd": study_uncertainty(study, lambda c: c.grr),
+        "part_sd": study_uncertainty(study, lambda c: c.part),
+        "grr_percent": study_uncertainty(study, lambda c: c.grr_percent),
+    }
+    share = None if tolerance is None else study_uncertainty(study, lambda c: c.grr_percent_of_tolerance(tolerance))
+    return {**found, "grr_percent_of_tolerance": share}
+
+
+def _tolerance(question: GaugeQuestion) -> tuple[float | None, list[Note]]:
+    """The width: as asked; else the study's own; else the spec's two-sided limit on what the study measures."""
+    readings = question.readings
+    if question.tolerance is not None:
+        return question.tolerance, []
+    if readings.tolerance is not None:
+        return study_quantity(readings.tolerance, readings.unit, "tolerance", readings.file), []
+    if question.spec is None:
+        return None, []
+    for number, limit in enumerate(question.spec.limit, start=1):
+        characteristic = by_name(limit.of)
+        if characteristic is None or limit.of != readings.characteristic:
+            continue
+        lower, upper = ends(limit, characteristic, limit.of)
+        if lower is not None and upper is not None and characteristic.unit in {readings.unit, "um"}:
+            width = (upper - lower) * (1e-3 if characteristic.unit == "um" and readings.unit == "mm" else 1.0)
+            if width > 0.0:
+                return width, [
+                    info("tolerance", f"{width:g} {readings.unit}, from the spec's limit {number} on {limit.of}")
+                ]
+    return None, []
+
+
+def study_quantity(text: str, unit: str, field: str, file: str) -> float:
+    """A tolerance as typed, in the study's own unit; refuses another dimension and a width not above 0."""
+    dimension: Dimension = next((name for name, canonical in CANONICAL.items() if canonical == unit), "number")
+    try:
+        value = parse_quantity(text, dimension, field)
+    except BadQuantity as error:
+        raise BadFile(file, field, error.found, error.expected) from None
+    if value <= 0.0:
+        raise BadFile(file, field, text, "a width above 0")
+    return value
+
+
+def _remarks(study: AnovaStudy) -> list[Note]:
+    notes = []
+    if study.interaction_pooled is None:
+        notes.append(warning("reproducibility", "one appraiser only: reproducibility can't be told"))
+    elif study.interaction_pooled:
+        p = "nothing varies" if study.interaction_p is None else f"p = {study.interaction_p:.3f} > {POOLING_P}"
+        notes.append(info("interaction", f"pooled into repeatability ({p}); interaction_sd is null"))
+    else:
+        notes.append(info("interaction", f"kept apart (p = {study.interaction_p:.3f} ≤ {POOLING_P})"))
+    if study.components.ndc is None:
+        notes.append(warning("ndc", "not derived: the measurement shows no variation; is its resolution too coarse?"))
+    if study.shape[0] < 5:
+        notes.append(warning("parts", f"{study.shape[0]} parts tell little about part variation; 10 are usual"))
+    return notes
+
+
+def gauge_items(result: GaugeResult) -> dict[str, list[Item]]:
+    """What limits can be laid on: the study, by the analysis of variance."""
+
+    def look_up(name: str, _at_mm: float | None) -> Measured | None:
+        value = getattr(result.anova, name, None)
+        reason = "no tolerance is known" if name == "grr_percent_of_tolerance" else "see the notes"
+        return Measured(value, result.uncertainty.get(name), reason)
+
+    return {"gauge": [Item("gauge", None, look_up)]}
+
+
+def adopt(result: GaugeResult, kind: str) -> AdoptedUncertainty:
+    """The study's measurement variation (GRR, analysis of variance) as one reading's standard uncertainty.
+
+    Refuses a study whose readings carry no unit.
+    """
+    if not result.unit:
+        raise BadFile(result.source[0].file, "", "readings without a unit", "a unit in the header, to adopt the result")
+    return AdoptedUncertainty(
+        kind=kind,
+        standard_uncertainty=f"{result.anova.grr_sd:.6g} {result.unit}",
+        study=result.source[0].file,
+        study_sha256=result.source[0].sha256,
+        method="repeatability and reproducibility, crossed analysis of variance",
+    )
