@@ -64,7 +64,7 @@ def motion_figure(inspection: LobesInspection, lobe: str, derivative: Derivative
 
 
 def deviation_figure(inspection: LobesInspection, lobe: str, x: FloatArray) -> Figure | None:
-    """Measured − nominal of one lobe with its envelope as a band and the stretches outside; None without an envelope."""
+    """Measured − nominal of one lobe in its envelope, with the stretches outside; None without an envelope."""
     envelope = inspection.envelopes.get(lobe)
     if envelope is None:
         return None
@@ -78,14 +78,13 @@ def deviation_figure(inspection: LobesInspection, lobe: str, x: FloatArray) -> F
         worst = worst_of_stretches(deviation, lower, upper, outside)
         marks = (Marks(angle[worst], deviation[worst], "reject", "outside"),)
     return Figure(
-        "deviation", "Deviation from nominal", Axis(ANGLE_FROM_CENTRE, "cam deg", _ends(x)), Axis("Deviation from nominal", "um"),
+        "deviation", "Deviation from nominal",
+        Axis(ANGLE_FROM_CENTRE, "cam deg", _ends(x)), Axis("Deviation from nominal", "um"),
         curves=tuple(curves), bands=(Band(angle, lower, upper, "band", "envelope"),), marks=marks,
     )  # fmt: skip
 
 
-def worst_of_stretches(
-    deviation: FloatArray, lower: FloatArray, upper: FloatArray, outside: np.ndarray
-) -> np.ndarray:
+def worst_of_stretches(deviation: FloatArray, lower: FloatArray, upper: FloatArray, outside: np.ndarray) -> np.ndarray:
     """Index of the worst point of each unbroken stretch outside, shape (stretches,)."""
     excess = np.maximum(deviation - upper, lower - deviation)
     edges = np.flatnonzero(np.diff(np.concatenate([[False], outside, [False]]).astype(np.int8)))

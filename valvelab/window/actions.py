@@ -21,14 +21,17 @@ class ActionRow:
 
 ACTIONS = (
     ActionRow("open", "Open…", "Ctrl+O", "Put files on the bench", "open", "Bench", bar=True),
-    ActionRow("sample", "Open the sample camshaft", "", "Put the invented sample job on the bench", "camshaft", "Bench"),
+    ActionRow("sample", "Open the sample camshaft", "", "Put the invented sample job on the bench", "camshaft",
+              "Bench"),
     ActionRow("remove", "Take off the bench", "Ctrl+W", "Take the selected file off the bench", "remove", "Bench"),
-    ActionRow("columns", "Assign columns…", "Ctrl+L", "Assign the columns of the selected file again", "columns", "Bench"),
+    ActionRow("columns", "Assign columns…", "Ctrl+L", "Assign the columns of the selected file again", "columns",
+              "Bench"),
     ActionRow("reload", "Read again", "F5", "Read every file on the bench again", "reload", "Bench"),
     ActionRow("certificate", "Save certificate…", "Ctrl+S", "Write the certificate of this inspection (PDF)",
               "certificate", "Bench", bar=True),
     ActionRow("export_table", "Export verdicts…", "Ctrl+E", "Write the verdict table as CSV", "export", "Bench"),
-    ActionRow("export_picture", "Export picture…", "Ctrl+Shift+E", "Write the station in front as PNG", "export", "Bench"),
+    ActionRow("export_picture", "Export picture…", "Ctrl+Shift+E", "Write the station in front as PNG", "export",
+              "Bench"),
     ActionRow("quit", "Quit", "Ctrl+Q", "Close the window", "remove", "Bench"),
     ActionRow("undo", "Undo", "Ctrl+Z", "Take back the last edit", "undo", "Edit", bar=True),
     ActionRow("redo", "Redo", "Ctrl+Shift+Z", "Do the edit again", "redo", "Edit", bar=True),
@@ -51,7 +54,9 @@ ACTIONS = (
 CAUTIONS = (
     "Valve springs hold energy: eye protection, sound tools, hands clear.",
     "Turn the engine by hand with the plugs out; never use the starter against a piston stop.",
-    "Results support, and never replace, the judgement of licensed or qualified people, the engine maker's limits and "
-    "the event's own officials.",
+    (
+        "Results support, and never replace, the judgement of licensed or qualified people, the engine maker's limits "
+        "and the event's own officials."
+    ),
     "Not for flight-critical parts.",
 )

@@ -6,11 +6,13 @@ import sys
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 from PySide6.QtCore import QObject, QTimer, Signal
 
 from valvelab.errors import ValvelabError
+from valvelab.units import System
 from valvelab.workbench import edits, settings, stations
 from valvelab.workbench.document import Answer, BenchFile, Choice, Content, Document
 from valvelab.workbench.history import History
@@ -36,7 +38,7 @@ class Bench(QObject):
         super().__init__()
         self.place = place
         self.settings = kept or settings.load(place)
-        units = "inch" if self.settings.units == "inch" else "metric"
+        units: System = "inch" if self.settings.units == "inch" else "metric"
         first = Document(units=units, station=stations.available()[0].name)
         self.history = History(first, self._changed)
         self._pool = ThreadPoolExecutor(2, "valvelab") if background else None
@@ -106,7 +108,7 @@ class Bench(QObject):
 
     def toggle_units(self) -> None:
         """Metric to inch and back."""
-        units = "metric" if self.document.units == "inch" else "inch"
+        units: System = "metric" if self.document.units == "inch" else "inch"
         self.keep_settings(replace(self.settings, units=units))
         self.history.follow(edits.set_units(self.document, units))
 
@@ -130,15 +132,10 @@ class Bench(QObject):
     def _ask(self) -> None:
         document = self.document
         for file in document.unread():
-            self._start(file, f"Reading {file.name}", lambda file=file: (file, read_content(file)))
+            self._start(file, f"Reading {file.name}", partial(_read, file))
         question = stations.outstanding(document)
         if question is not None:
-            station = document.station
-            self._start(
-                (station, question.key),
-                question.label,
-                lambda question=question: (station, _answer_or_failure(question)),
-            )
+            self._start((document.station, question.key), question.label, partial(_answer, document.station, question))
 
     def _start(self, key: object, label: str, work: Callable[[], tuple[object, object]]) -> None:
         if key in self._running:
@@ -228,8 +225,12 @@ class Bench(QObject):
             self.said.emit("The recovery file can't be removed")
 
 
-def _answer_or_failure(question: Question) -> Answer:
-    return answer(question)
+def _read(file: BenchFile) -> tuple[object, object]:
+    return file, read_content(file)
+
+
+def _answer(station: str, question: Question) -> tuple[object, object]:
+    return station, answer(question)
 
 
 def refusal(error: Exception) -> str:

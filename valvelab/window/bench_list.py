@@ -29,7 +29,7 @@ _ICONS = {"lift table": "table", "spec": "spec"}
 class TwoLines(QStyledItemDelegate):
     """File name above, kind and state below."""
 
-    def sizeHint(self, option: QStyleOptionViewItem, index: QModelIndex | QPersistentModelIndex) -> QSize:
+    def sizeHint(self, option: QStyleOptionViewItem, _index: QModelIndex | QPersistentModelIndex) -> QSize:
         """Two lines and some room."""
         return QSize(6 * option.fontMetrics.height(), round(2.7 * option.fontMetrics.height()))
 
@@ -43,7 +43,7 @@ class TwoLines(QStyledItemDelegate):
         selected = bool(option.state & QStyle.StateFlag.State_Selected)
         painter.save()
         if selected:
-            painter.fillRect(rect, theme.colour("raised"))
+            painter.fillRect(rect, theme.colour("chosen"))
         if index.data(_USED):
             painter.fillRect(QRectF(rect.left(), rect.top() + 2, 3, rect.height() - 4), theme.colour("accent"))
         side = round(1.3 * em)
@@ -60,7 +60,9 @@ class TwoLines(QStyledItemDelegate):
         state, colour = index.data(_STATE)
         painter.setPen(theme.colour(colour))
         state = painter.fontMetrics().elidedText(state, Qt.TextElideMode.ElideRight, int(text.width()))
-        painter.drawText(text.translated(0, 1.1 * em), Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter, state)
+        painter.drawText(
+            text.translated(0, 1.1 * em), Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter, state
+        )
         painter.restore()
 
 
@@ -124,12 +126,14 @@ class BenchList(QListWidget):
     def paintEvent(self, event: QPaintEvent) -> None:
         """The list, or what to do while it is empty."""
         super().paintEvent(event)
-        if self.count():
+        used = sum(self.sizeHintForRow(row) for row in range(self.count()))
+        box = self.viewport().rect().adjusted(14, 14 + used, -14, -14)
+        words = "Drop more files here" if self.count() else "Drop files here, or press Ctrl+O."
+        if box.height() < 3 * self.fontMetrics().height():
             return
         painter = QPainter(self.viewport())
         painter.setPen(current_theme().colour("quiet"))
-        box = self.viewport().rect().adjusted(14, 14, -14, -14)
-        painter.drawText(box, Qt.AlignmentFlag.AlignTop | Qt.TextFlag.TextWordWrap, "Drop files here, or press Ctrl+O.")
+        painter.drawText(box, Qt.AlignmentFlag.AlignTop | Qt.TextFlag.TextWordWrap, words)
         painter.end()
 
 

@@ -39,8 +39,8 @@ class ColumnsPane(QWidget):
         self.path = ""
         self._head = QLabel(self)
         self._what = QLabel(
-            "The columns of this file have no names that say what they hold. Choose above each column what it is and its "
-            "unit; lobes are called 1I, 1E, 2I … The assignment is remembered for files of the same shape.",
+            "The columns of this file have no names that say what they hold. Choose above each column what it is and "
+            "its unit; lobes are called 1I, 1E, 2I … The assignment is remembered for files of the same shape.",
             self, wordWrap=True,
         )  # fmt: skip
         self._kind = QComboBox(self)

@@ -48,9 +48,7 @@ class CrashPath:
             self._stream.close()
             self._stream = None
 
-    def on_exception(
-        self, kind: type[BaseException], error: BaseException, trace: TracebackType | None
-    ) -> None:
+    def on_exception(self, kind: type[BaseException], error: BaseException, trace: TracebackType | None) -> None:
         """Save, log, tell."""
         if issubclass(kind, KeyboardInterrupt):
             sys.__excepthook__(kind, error, trace)
@@ -61,10 +59,12 @@ class CrashPath:
         sys.stderr.write(details)
         if not self._told:
             self._told = True
-            kept = "The bench is saved and is offered again at the next start." if saved else "The bench can't be saved."
+            kept = (
+                "The bench is saved and is offered again at the next start." if saved else "The bench can't be saved."
+            )
             self._tell(f"Something unforeseen happened in the program. {kept}", f"{details}\nKept in {self.log}")
 
-    def on_qt_message(self, kind: QtMsgType, context: QMessageLogContext, text: str) -> None:
+    def on_qt_message(self, kind: QtMsgType, _context: QMessageLogContext, text: str) -> None:
         """Qt's warnings go to standard error and the fault log."""
         if any(words in text for words in _EXPECTED):
             return

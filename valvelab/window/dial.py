@@ -66,7 +66,7 @@ class DialView(QWidget):
         if near and min(near)[0] < 2.5 * self.fontMetrics().height():
             self.chosen.emit(min(near)[1])
 
-    def paintEvent(self, event: QPaintEvent) -> None:
+    def paintEvent(self, _event: QPaintEvent) -> None:
         """Draw the whole dial."""
         painter = QPainter(self)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)

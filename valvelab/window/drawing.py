@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-import pyqtgraph as pg
+import pyqtgraph as pg  # type: ignore[import-untyped]
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtGui import QBrush, QColor, QPen
+from PySide6.QtGui import QBrush, QColor, QFontMetricsF, QPen
 from PySide6.QtWidgets import QGraphicsItem, QGraphicsTextItem, QSizePolicy, QWidget
 
 from valvelab.arrays import FloatArray
@@ -36,7 +36,9 @@ def role_pen(theme: Theme, role: Role, series: int = 0) -> QPen:
         colour = theme.colour("quiet", 0.30)
     width = _STRONG if role in {"measured", "outside"} else _THIN
     style = Qt.PenStyle.DashLine if role in {"nominal", "guide"} else Qt.PenStyle.SolidLine
-    return pg.mkPen(colour, width=width, style=style)
+    pen = QPen(colour, width, style)
+    pen.setCosmetic(True)
+    return pen
 
 
 class QuietAxis(pg.AxisItem):  # type: ignore[misc]
@@ -75,11 +77,16 @@ class FigureItem:
         self._legend = QGraphicsTextItem(self.view)
         for item in (self._title, self._legend):
             item.setZValue(50)
-        self.view.sigResized.connect(self._place_legend)
+        self.view.sigResized.connect(self._on_resized)
         self._read_out = ""
+        self._said: frozenset[str] = frozenset()
 
-    def show(self, figure: Figure, units: System, theme: Theme) -> None:
-        """Draw a figure, changing the data only where its form is that of the one before."""
+    def show(self, figure: Figure, units: System, theme: Theme, said: frozenset[str] = frozenset()) -> None:
+        """Draw a figure, changing the data only where its form is that of the one before.
+
+        `said` are labels that a plot above explains already.
+        """
+        self._said = said
         form = (theme.name, units, figure.name, [(c.role, c.series) for c in figure.curves])
         first = self._form != form
         if first:
@@ -133,7 +140,9 @@ class FigureItem:
         factor = self.scale_y().scale
         low, high = ends[0] * factor, ends[1] * factor
         room = (high - low) or 1.0
-        self.view.setYRange(low - 0.05 * room, high + 0.16 * room, padding=0.0)
+        tall = max(30.0, self.view.size().height())
+        head = min(0.5, 1.05 * QFontMetricsF(self._title.font()).height() / tall)
+        self.view.setYRange(low - 0.05 * room, low + room * 1.02 / (1.0 - head), padding=0.0)
         self.view.setAspectLocked(figure.equal_scale)
 
     def _clear(self) -> None:
@@ -231,8 +240,15 @@ class FigureItem:
             f'<span style="color:{text}"><b>{figure.y_axis.label}</b></span>'
             f'<span style="color:{quiet}">{unit}</span>{read_out}'
         )
-        self._legend.setHtml(" &nbsp; ".join(_legend_entries(figure, theme)))
+        self._legend.setHtml(
+            " &nbsp; ".join(t for name, t in _legend_entries(figure, theme).items() if name not in self._said)
+        )
         self._place_legend()
+
+    def _on_resized(self) -> None:
+        if self.figure is not None:
+            self._place_legend()
+            self._fit_y()
 
     def _place_legend(self) -> None:
         width = self._legend.boundingRect().width()
@@ -241,7 +257,7 @@ class FigureItem:
         self._legend.setPos(self.view.size().width() - width - 4, -2)
 
 
-def _legend_entries(figure: Figure, theme: Theme) -> list[str]:
+def _legend_entries(figure: Figure, theme: Theme) -> dict[str, str]:
     entries: dict[str, str] = {}
     for band in figure.bands:
         if band.label:
@@ -249,10 +265,8 @@ def _legend_entries(figure: Figure, theme: Theme) -> list[str]:
     for curve in figure.curves:
         if curve.label:
             sign = {"nominal": "╌", "guide": "╌", "outside": "✗"}.get(curve.role, "━")
-            entries[curve.label] = (
-                f'<span style="color:{_curve_colour(theme, curve)}">{sign} {curve.label}</span>'
-            )
-    return list(entries.values())
+            entries[curve.label] = f'<span style="color:{_curve_colour(theme, curve)}">{sign} {curve.label}</span>'
+    return entries
 
 
 def _curve_colour(theme: Theme, curve: Curve) -> str:
@@ -298,8 +312,10 @@ class FigureStack(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         names = [figure.name for figure in figures]
         if names != list(self.items_by_name):
             self._build(names, stretch or {})
+        said: set[str] = set()
         for figure in figures:
-            self.items_by_name[figure.name].show(figure, units, theme)
+            self.items_by_name[figure.name].show(figure, units, theme, frozenset(said))
+            said |= {curve.label for curve in figure.curves} | {band.label for band in figure.bands}
         pen = pg.mkPen(theme.colour("quiet"), width=1, style=Qt.PenStyle.DotLine)
         for cursor in self._cursors:
             cursor.setPen(pen)

@@ -1,4 +1,4 @@
-"""Draws a `figures.description.HeatMap`: named rows over x, a colour a cell, a row chosen with a click or the arrow keys."""
+"""Draws a `figures.description.HeatMap`: named rows over x, a colour a cell; click or arrow keys choose a row."""
 
 from __future__ import annotations
 
@@ -16,9 +16,13 @@ from valvelab.window.theme import Theme, current_theme, scaled
 def colour_table(theme: Theme, diverging: bool) -> FloatArray:
     """256 RGB colours from low over middle to high, shape (256, 3)."""
     names = ("low", "middle", "high") if diverging else ("middle", "low")
-    stops = np.array([QColor(theme.colours[name]).getRgb()[:3] for name in names], dtype=np.float64)
+    stops = np.array([_rgb(theme.colour(name)) for name in names], dtype=np.float64)
     at = np.linspace(0.0, 1.0, len(names))
     return np.stack([np.interp(np.linspace(0.0, 1.0, 256), at, stops[:, c]) for c in range(3)], axis=1)
+
+
+def _rgb(colour: QColor) -> tuple[int, int, int]:
+    return colour.red(), colour.green(), colour.blue()
 
 
 def limits(heat: HeatMap) -> tuple[float, float]:
@@ -39,7 +43,7 @@ def picture(heat: HeatMap, theme: Theme) -> QImage:
     place = np.clip((heat.values - low) / (high - low), 0.0, 1.0)
     index = np.where(np.isfinite(place), place * 255.0, 0.0).astype(np.intp)
     rgb = colour_table(theme, heat.diverging)[index].round().astype(np.uint32)
-    panel = np.array(theme.colour("panel").getRgb()[:3], dtype=np.uint32)
+    panel = np.array(_rgb(theme.colour("panel")), dtype=np.uint32)
     rgb[~np.isfinite(heat.values)] = panel
     pixels = np.ascontiguousarray(0xFF000000 | rgb[..., 0] << 16 | rgb[..., 1] << 8 | rgb[..., 2], dtype=np.uint32)
     rows, columns = pixels.shape
@@ -127,7 +131,7 @@ class HeatMapView(QWidget):
         row = self._heat.rows.index(self._chosen) + step
         self.row_chosen.emit(self._heat.rows[max(0, min(row, len(self._heat.rows) - 1))])
 
-    def paintEvent(self, event: QPaintEvent) -> None:
+    def paintEvent(self, _event: QPaintEvent) -> None:
         """Draw the whole map."""
         painter = QPainter(self)
         painter.fillRect(self.rect(), self._theme.colour("panel"))
@@ -147,20 +151,19 @@ class HeatMapView(QWidget):
         for row in range(1, len(heat.rows)):
             y = frame.top() + row * height
             painter.drawLine(QPointF(frame.left(), y), QPointF(frame.right(), y))
-        every = max(1, int(np.ceil(0.8 * em / height)))
+        size = min(0.95, max(0.7, 0.95 * height / em))
+        every = max(1, int(np.ceil(0.62 * em / height)))
         for row, name in enumerate(heat.rows):
             if row % every and name != self._chosen:
                 continue
             chosen, bad = name == self._chosen, name in self._bad
-            painter.setFont(scaled(self.font(), 0.95, strong=chosen))
+            painter.setFont(scaled(self.font(), size, strong=chosen))
             painter.setPen(theme.colour("text" if chosen else "quiet"))
             box = QRectF(1.2 * em, frame.top() + row * height, frame.left() - 1.6 * em, height)
             painter.drawText(box, Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter, name)
             if bad:
                 painter.setPen(theme.colour("reject"))
-                painter.drawText(
-                    QRectF(0.3 * em, box.top(), em, height), Qt.AlignmentFlag.AlignCenter, "✗"
-                )
+                painter.drawText(QRectF(0.3 * em, box.top(), em, height), Qt.AlignmentFlag.AlignCenter, "✗")
         if self._chosen in heat.rows:
             top = frame.top() + heat.rows.index(self._chosen) * height
             painter.setBrush(Qt.BrushStyle.NoBrush)
@@ -171,7 +174,9 @@ class HeatMapView(QWidget):
         theme, em = self._theme, self.fontMetrics().height()
         painter.setFont(scaled(self.font(), 0.9))
         low, high = float(heat.x[0]), float(heat.x[-1])
-        steps = [step for step in (10.0, 20.0, 30.0, 45.0, 60.0, 90.0) if (high - low) / step * 2.6 * em <= frame.width()]
+        steps = [
+            step for step in (10.0, 20.0, 30.0, 45.0, 60.0, 90.0) if (high - low) / step * 2.6 * em <= frame.width()
+        ]
         step = steps[0] if steps else 90.0
         for value in np.arange(np.ceil(low / step) * step, high + 1e-9, step):
             x = frame.left() + (value - low) / (high - low) * frame.width()
@@ -179,9 +184,7 @@ class HeatMapView(QWidget):
             painter.drawLine(QPointF(x, frame.bottom()), QPointF(x, frame.bottom() + 4))
             painter.setPen(theme.colour("quiet"))
             text = f"{value:.0f}".replace("-", "−")
-            painter.drawText(
-                QRectF(x - 2 * em, frame.bottom() + 4, 4 * em, em), Qt.AlignmentFlag.AlignCenter, text
-            )
+            painter.drawText(QRectF(x - 2 * em, frame.bottom() + 4, 4 * em, em), Qt.AlignmentFlag.AlignCenter, text)
         box = QRectF(0, frame.bottom() + 4 + 0.95 * em, self.width() - 0.3 * em, em * 1.1)
         label = f"{heat.x_axis.label}, {heat.x_axis.unit}"
         painter.drawText(box, Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter, label)

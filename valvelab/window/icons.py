@@ -30,9 +30,9 @@ class PaletteIconEngine(QIconEngine):
         self._name = name
         self._colour = colour
 
-    def paint(self, painter: QPainter, rect: QRect, mode: QIcon.Mode, state: QIcon.State) -> None:
+    def paint(self, painter: QPainter, rect: QRect, mode: QIcon.Mode, _state: QIcon.State) -> None:
         """Draw into `rect`."""
-        names = {QIcon.Mode.Disabled: "disabled", QIcon.Mode.Selected: "accent_text"}
+        names = {QIcon.Mode.Disabled: "disabled"}
         colour = current_theme().colours[names.get(mode, self._colour)]
         _renderer(self._name, colour).render(painter, QRectF(rect))
 

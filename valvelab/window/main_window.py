@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -15,7 +16,6 @@ from PySide6.QtWidgets import (
     QSizePolicy,
     QStackedWidget,
     QTabWidget,
-    QToolBar,
     QVBoxLayout,
     QWidget,
 )
@@ -24,6 +24,7 @@ from valvelab.window import pages, theme
 from valvelab.window.actions import ACTIONS, ActionRow
 from valvelab.window.bench import Bench, refusal
 from valvelab.window.bench_list import BenchList
+from valvelab.window.chips import FlatBar, RailButton
 from valvelab.window.columns_pane import ColumnsPane
 from valvelab.window.icons import icon
 from valvelab.window.notes_table import NotesTable
@@ -59,7 +60,9 @@ class MainWindow(QMainWindow):
         self._usual = self.saveState()
         kept = bench.settings.layout
         if _LAYOUT in kept:
-            self.restoreGeometry(QByteArray.fromBase64(kept["geometry"].encode()) if "geometry" in kept else QByteArray())
+            self.restoreGeometry(
+                QByteArray.fromBase64(kept["geometry"].encode()) if "geometry" in kept else QByteArray()
+            )
             self.restoreState(QByteArray.fromBase64(kept[_LAYOUT].encode()))
         bench.document_changed.connect(self._on_document)
         bench.busy_changed.connect(self._on_busy)
@@ -74,8 +77,8 @@ class MainWindow(QMainWindow):
         self.banner.hide()
         self.pages = QStackedWidget(self)
         self.empty = EmptyPage(self)
-        self.empty.open_button.clicked.connect(lambda: self.do_open())
-        self.empty.sample_button.clicked.connect(lambda: self.do_sample())
+        self.empty.open_button.clicked.connect(self.do_open)
+        self.empty.sample_button.clicked.connect(self.do_sample)
         self.columns = ColumnsPane(self)
         self.columns.assigned.connect(self.bench.assign_columns)
         self.columns.given_up.connect(self.bench.remove_file)
@@ -113,13 +116,15 @@ class MainWindow(QMainWindow):
             self.docks[name] = dock
         self.tabifyDockWidget(self.docks["Verdicts"], self.docks["Problems"])
         self.docks["Verdicts"].raise_()
-        self.setCorner(Qt.Corner.BottomLeftCorner, left)
+        self.setCorner(Qt.Corner.BottomLeftCorner, bottom)
+        for name in ("Verdicts", "Problems"):  # their tabs name them already
+            self.docks[name].setTitleBarWidget(QWidget(self))
         em = self.fontMetrics().height()
-        self.resizeDocks([self.docks["Bench"]], [12 * em], Qt.Orientation.Horizontal)
-        self.resizeDocks([self.docks["Verdicts"]], [11 * em], Qt.Orientation.Vertical)
+        self.resizeDocks([self.docks["Bench"]], [10 * em], Qt.Orientation.Horizontal)
+        self.resizeDocks([self.docks["Verdicts"]], [10 * em], Qt.Orientation.Vertical)
 
     def _make_actions(self) -> None:
-        bar = QToolBar("Tools", self)
+        bar = FlatBar("Tools", self)
         bar.setObjectName("bar tools")
         bar.setMovable(False)
         bar.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonTextBesideIcon)
@@ -168,12 +173,9 @@ class MainWindow(QMainWindow):
         return action
 
     def _make_rail(self) -> None:
-        rail = QToolBar("Stations", self)
+        rail = FlatBar("Stations", self)
         rail.setObjectName("bar stations")
         rail.setMovable(False)
-        rail.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonTextUnderIcon)
-        em = self.fontMetrics().height()
-        rail.setIconSize(QSize(round(1.7 * em), round(1.7 * em)))
         self.station_actions: dict[str, QAction] = {}
         group = QActionGroup(self)
         for number, station in enumerate(stations.available(), start=1):
@@ -182,7 +184,10 @@ class MainWindow(QMainWindow):
             action.setToolTip(f"{station.title} (Ctrl+{number}): {station.empty}")
             action.triggered.connect(lambda _on=False, name=station.name: self._go(name))
             group.addAction(action)
-            rail.addAction(action)
+            self.addAction(action)
+            button = RailButton(rail)
+            button.setDefaultAction(action)
+            rail.addWidget(button)
             self.station_actions[station.name] = action
         self.addToolBar(Qt.ToolBarArea.LeftToolBarArea, rail)
         self.rail = rail
@@ -277,7 +282,9 @@ class MainWindow(QMainWindow):
             action.setText(f"{name.capitalize()} {label}" if label else name.capitalize())
         station = stations.by_name(document.station)
         ready = station is not None and stations.answer_value(document, station) is not None
-        self.actions_by_name["certificate"].setEnabled(ready and station is not None and station.certificate is not None)
+        self.actions_by_name["certificate"].setEnabled(
+            ready and station is not None and station.certificate is not None
+        )
         for name in ("export_table", "export_picture"):
             self.actions_by_name[name].setEnabled(ready)
         for name in ("remove", "columns", "reload"):
@@ -344,7 +351,7 @@ class MainWindow(QMainWindow):
             event.acceptProposedAction()
             self.empty.hot(on=True)
 
-    def dragLeaveEvent(self, event: QEvent) -> None:
+    def dragLeaveEvent(self, _event: QEvent) -> None:
         """The files went elsewhere."""
         self.empty.hot(on=False)
 
@@ -432,11 +439,11 @@ class MainWindow(QMainWindow):
         """Write the station in front as a picture."""
         name, _ = QFileDialog.getSaveFileName(self, "Export picture", self._suggestion("png"), "Picture (*.png)")
         if name:
-            self._try(Path(name), lambda path: pages.write_picture(self.pages.currentWidget(), path))
+            self._try(Path(name), lambda path: pages.write_picture(self.pages, path))
 
-    def _try(self, path: Path, write: object) -> None:
+    def _try(self, path: Path, write: Callable[[Path], None]) -> None:
         try:
-            write(path)  # type: ignore[operator]
+            write(path)
         except OSError as error:
             self.complain(path.name, refusal(error))
         else:

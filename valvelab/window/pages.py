@@ -74,7 +74,7 @@ class EmptyPage(QWidget):
         self._hot = on
         self.update()
 
-    def paintEvent(self, event: QPaintEvent) -> None:
+    def paintEvent(self, _event: QPaintEvent) -> None:
         """A dashed frame to drop files in."""
         theme = current_theme()
         painter = QPainter(self)

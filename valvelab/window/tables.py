@@ -31,6 +31,11 @@ class TableColumn:
     strong: Callable[[Any], bool] | None = None
 
 
+def _alignment(column: TableColumn) -> Qt.AlignmentFlag:
+    side = Qt.AlignmentFlag.AlignRight if column.number else Qt.AlignmentFlag.AlignLeft
+    return side | Qt.AlignmentFlag.AlignVCenter
+
+
 class RowsModel(QAbstractTableModel):
     """Rows under columns. `show_rows` with as many rows as before only says that the data changed."""
 
@@ -67,11 +72,13 @@ class RowsModel(QAbstractTableModel):
         if role == Qt.ItemDataRole.DisplayRole:
             return self._texts[index.row()][index.column()]
         column = self.columns[index.column()]
+        if role == Qt.ItemDataRole.TextAlignmentRole:
+            return _alignment(column)
+        return self._look(column, index, role)
+
+    def _look(self, column: TableColumn, index: Index, role: int) -> Any:
         row = self.rows[index.row()]
         match role:
-            case Qt.ItemDataRole.TextAlignmentRole:
-                side = Qt.AlignmentFlag.AlignRight if column.number else Qt.AlignmentFlag.AlignLeft
-                return side | Qt.AlignmentFlag.AlignVCenter
             case Qt.ItemDataRole.UserRole:
                 return column.value(row) if column.value else self._texts[index.row()][index.column()]
             case Qt.ItemDataRole.ForegroundRole if column.colour:
@@ -83,9 +90,7 @@ class RowsModel(QAbstractTableModel):
             case _:
                 return None
 
-    def headerData(
-        self, section: int, orientation: Qt.Orientation, role: int = Qt.ItemDataRole.DisplayRole
-    ) -> Any:
+    def headerData(self, section: int, orientation: Qt.Orientation, role: int = Qt.ItemDataRole.DisplayRole) -> Any:
         """Titles, tips and their alignment."""
         if orientation != Qt.Orientation.Horizontal or section >= len(self.columns):
             return None
@@ -96,8 +101,7 @@ class RowsModel(QAbstractTableModel):
             case Qt.ItemDataRole.ToolTipRole:
                 return column.tip or None
             case Qt.ItemDataRole.TextAlignmentRole:
-                side = Qt.AlignmentFlag.AlignRight if column.number else Qt.AlignmentFlag.AlignLeft
-                return side | Qt.AlignmentFlag.AlignVCenter
+                return _alignment(column)
             case _:
                 return None
 
@@ -139,7 +143,7 @@ class ByValue(QSortFilterProxyModel):
             return a is not None
         return bool(a < b)
 
-    def filterAcceptsRow(self, row: int, parent: Index) -> bool:
+    def filterAcceptsRow(self, row: int, _parent: Index) -> bool:
         """Whether the filter keeps a row."""
         return self.keep(self.rows().rows[row])
 
@@ -178,8 +182,15 @@ class Sheet(QTableView):
         if fresh:
             self.fit_columns()
 
+    def share_width(self) -> None:
+        """Columns share the width instead of needing a scroll bar; no sorting by header."""
+        self.setSortingEnabled(False)
+        self.horizontalHeader().setSectionResizeMode(QHeaderView.ResizeMode.Stretch)
+
     def fit_columns(self) -> None:
         """Make each column as wide as it needs."""
+        if self.horizontalHeader().sectionResizeMode(0) == QHeaderView.ResizeMode.Stretch:
+            return
         self.resizeColumnsToContents()
         for column in range(self.rows_model.columnCount()):
             self.setColumnWidth(column, self.columnWidth(column) + self.fontMetrics().height() // 2)

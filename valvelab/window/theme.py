@@ -10,7 +10,7 @@ from typing import Literal
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QColor, QFont, QFontDatabase, QGuiApplication, QPalette
-from PySide6.QtWidgets import QApplication
+from PySide6.QtWidgets import QApplication, QProxyStyle, QStyle, QStyleOption, QWidget
 
 from valvelab.places import resources
 
@@ -63,7 +63,7 @@ _ROLES = {
     QPalette.ColorRole.Text: "text", QPalette.ColorRole.Button: "raised", QPalette.ColorRole.ButtonText: "text",
     QPalette.ColorRole.BrightText: "reject", QPalette.ColorRole.Light: "panel", QPalette.ColorRole.Midlight: "stripe",
     QPalette.ColorRole.Dark: "line", QPalette.ColorRole.Mid: "line", QPalette.ColorRole.Shadow: "line",
-    QPalette.ColorRole.Highlight: "accent", QPalette.ColorRole.HighlightedText: "accent_text",
+    QPalette.ColorRole.Highlight: "chosen", QPalette.ColorRole.HighlightedText: "text",
     QPalette.ColorRole.Accent: "accent", QPalette.ColorRole.Link: "accent", QPalette.ColorRole.LinkVisited: "accent",
 }  # fmt: skip
 _TEXT_ROLES = (
@@ -86,9 +86,20 @@ def palette(theme: Theme) -> QPalette:
     return made
 
 
+class HouseStyle(QProxyStyle):
+    """Fusion with room beside the text of a cell."""
+
+    def pixelMetric(
+        self, metric: QStyle.PixelMetric, option: QStyleOption | None = None, widget: QWidget | None = None
+    ) -> int:
+        """Measures of the style."""
+        found = super().pixelMetric(metric, option, widget)
+        return found + 4 if metric == QStyle.PixelMetric.PM_FocusFrameHMargin else found
+
+
 def dress(app: QApplication) -> None:
     """Style, font and palette of the whole application."""
-    app.setStyle("Fusion")
+    app.setStyle(HouseStyle("Fusion"))
     app.setFont(text_font(app.font().pointSizeF()))
     app.setPalette(palette(current_theme()))
 
@@ -122,7 +133,10 @@ def contrast(first: str, second: str) -> float:
 
     def luminance(text: str) -> float:
         colour = QColor(text)
-        parts = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in colour.getRgbF()[:3]]
+        parts = [
+            c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4
+            for c in (colour.redF(), colour.greenF(), colour.blueF())
+        ]
         return 0.2126 * parts[0] + 0.7152 * parts[1] + 0.0722 * parts[2]
 
     lighter, darker = sorted((luminance(first), luminance(second)), reverse=True)

@@ -16,12 +16,12 @@ from PySide6.QtWidgets import (
     QSizePolicy,
     QStyledItemDelegate,
     QStyleOptionViewItem,
-    QToolButton,
     QVBoxLayout,
     QWidget,
 )
 
 from valvelab.units import System, display_unit, show
+from valvelab.window.chips import Chip
 from valvelab.window.icons import icon
 from valvelab.window.tables import Sheet, TableColumn
 from valvelab.window.theme import WORDS, current_theme, scaled
@@ -153,7 +153,9 @@ class VerdictTable(QWidget):
         self.sheet.setAccessibleName("Verdicts")
         self.sheet.setItemDelegateForColumn(8, LimitGauge(self.sheet))
         self.sheet.selectionModel().currentRowChanged.connect(self._on_row)
-        self.words = QLineEdit(self, placeholderText="Filter by item, characteristic or clause", clearButtonEnabled=True)
+        self.words = QLineEdit(
+            self, placeholderText="Filter by item, characteristic or clause", clearButtonEnabled=True
+        )
         self.words.setAccessibleName("Filter the verdicts")
         self.words.textChanged.connect(self._filter)
         self._only = QButtonGroup(self)
@@ -161,9 +163,8 @@ class VerdictTable(QWidget):
         bar.setContentsMargins(6, 3, 6, 3)
         bar.setSpacing(3)
         for name, text in (("", "All"), ("reject", "Rejected"), ("undecided", "Undecided"), ("accept", "Accepted")):
-            button = QToolButton(self, text=text, checkable=True, checked=not name, autoRaise=True)
-            button.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonTextBesideIcon)
-            button.setAccessibleName(f"Show {text.lower()} verdicts")
+            button = Chip(text, f"Show {text.lower()} verdicts", self)
+            button.setChecked(not name)
             if name:
                 button.setIcon(icon(name, name))
             button.setProperty("decision", name)
@@ -183,7 +184,7 @@ class VerdictTable(QWidget):
         worst_first = sorted(verdicts, key=lambda verdict: _ORDER[verdict.decision])
         self.sheet.show_rows(worst_first, columns(units))
         self.sheet.setColumnWidth(8, 9 * self.fontMetrics().height())
-        counts = Counter(verdict.decision for verdict in verdicts)
+        counts: Counter[str] = Counter(verdict.decision for verdict in verdicts)
         for button in self._only.buttons():
             name = str(button.property("decision"))
             word = {"": "All", "reject": "Rejected", "undecided": "Undecided", "accept": "Accepted"}[name]
@@ -196,7 +197,8 @@ class VerdictTable(QWidget):
             self.sheet.select_where(lambda verdict: verdict.item == item)
 
     def _filter(self) -> None:
-        decision = str(self._only.checkedButton().property("decision"))
+        button = self._only.checkedButton()
+        decision = "" if button is None else str(button.property("decision"))
         words = self.words.text().casefold().split()
 
         def keep(verdict: Verdict) -> bool:
@@ -242,7 +244,7 @@ class Banner(QWidget):
     def show_result(self, title: str, against: str, result: Result) -> None:
         """Say the outcome of a result."""
         theme = current_theme()
-        counts = Counter(verdict.decision for verdict in result.verdicts)
+        counts: Counter[str] = Counter(verdict.decision for verdict in result.verdicts)
         self._outcome = outcome_of(result.verdicts)
         total = len(result.verdicts)
         colour = theme.colours.get(self._outcome, theme.colours["text"])
@@ -269,7 +271,7 @@ class Banner(QWidget):
         self.setAccessibleName(head)
         self.update()
 
-    def paintEvent(self, event: QPaintEvent) -> None:
+    def paintEvent(self, _event: QPaintEvent) -> None:
         """A panel with the outcome's colour down its left edge."""
         theme = current_theme()
         painter = QPainter(self)

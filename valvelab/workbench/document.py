@@ -26,7 +26,10 @@ _NOTHING: Mapping[str, object] = MappingProxyType({})
 
 @dataclass(frozen=True, slots=True)
 class BenchFile:
-    """A file on the bench; `columns` is its column assignment with the `kind` stated there, None where the file says both."""
+    """A file on the bench.
+
+    `columns` is its column assignment, with the `kind` stated there; both None where the file says them itself.
+    """
 
     path: str
     columns: str | None = None
@@ -102,7 +105,9 @@ class Document:
 
     def of_kind(self, *kinds: str) -> tuple[BenchFile, ...]:
         """Files read as one of these kinds, in bench order."""
-        return tuple(file for file in self.files if (c := self.content(file)) and c.value is not None and c.kind in kinds)
+        return tuple(
+            file for file in self.files if (c := self.content(file)) and c.value is not None and c.kind in kinds
+        )
 
     def in_use(self, kind: str) -> BenchFile | None:
         """The file of a kind that inspections use: the one chosen, else the first that can be used."""

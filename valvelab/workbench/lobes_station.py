@@ -20,10 +20,13 @@ DEFAULT_CHECKING_LIFT_MM = 1.27
 
 
 def chosen_lobe(document: Document, inspection: LobesInspection) -> str:
-    """The lobe in front: the one chosen while the shaft has it, else the first."""
+    """The lobe in front: the one chosen while the shaft has it, else the first rejected, else the first."""
     names = [lobe.lobe for lobe in inspection.result.lobes]
     chosen = document.choice(NAME, "lobe", "")
-    return chosen if chosen in names else names[0]
+    if chosen in names:
+        return chosen
+    rejected = (str(verdict.item) for verdict in inspection.result.verdicts if verdict.decision == "reject")
+    return next((item for item in rejected if item in names), names[0])
 
 
 def checking_lift_mm(document: Document) -> float:
@@ -70,9 +73,7 @@ def question(document: Document) -> Question | None:
         spec_file, spec = found or (None, None)
         nominals = {}
         if spec_file is not None and spec is not None:
-            nominals = {
-                name: read_lift_table(Path(path)) for name, path in nominal_paths(spec_file.path, spec).items()
-            }
+            nominals = {name: read_lift_table(Path(path)) for name, path in nominal_paths(spec_file.path, spec).items()}
         return inspect_lobes(table, spec, nominals)
 
     return Question(stamps, f"Inspecting {file.name}", work)

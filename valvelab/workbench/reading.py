@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from importlib import import_module
-from pathlib import Path
 
 from valvelab.errors import BadFile, ValvelabError
 from valvelab.workbench.document import BenchFile, Content, Problem

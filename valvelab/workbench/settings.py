@@ -44,7 +44,9 @@ def load(place: Path) -> Settings:
     if not isinstance(found, dict) or found.get("version") != VERSION:
         return Settings()
     plain = Settings()
-    kept = {f.name: found[f.name] for f in fields(Settings) if isinstance(found.get(f.name), type(getattr(plain, f.name)))}
+    kept = {
+        f.name: found[f.name] for f in fields(Settings) if isinstance(found.get(f.name), type(getattr(plain, f.name)))
+    }
     for name in ("columns", "layout"):
         if name in kept:
             kept[name] = {k: v for k, v in kept[name].items() if isinstance(v, str)}

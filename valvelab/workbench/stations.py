@@ -35,9 +35,9 @@ STATIONS = ("lobes", "springs", "shaft", "texture", "gauge", "phasing", "motion"
 class Intake:
     """A kind of file that a station takes.
 
-    kind: as `files.kinds.kind_of` names it. label: for people. reader: `"module:function"`, called with the path, and with
-    `columns=` where `columns` says that the reader takes a column assignment. fields: what columns can be assigned to,
-    with the units of each.
+    kind: as `files.kinds.kind_of` names it. label: for people. reader: `"module:function"`, called with the path, and
+    with `columns=` where `columns` says that the reader takes a column assignment. fields: what columns can be assigned
+    to, with the units of each.
     """
 
     kind: str

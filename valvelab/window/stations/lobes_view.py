@@ -5,14 +5,15 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, cast
 
 import numpy as np
-import pyqtgraph as pg
+import pyqtgraph as pg  # type: ignore[import-untyped]
 from PySide6.QtCore import QModelIndex, Qt, QTimer
-from PySide6.QtWidgets import QButtonGroup, QHBoxLayout, QLabel, QSplitter, QToolButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QButtonGroup, QHBoxLayout, QLabel, QSplitter, QVBoxLayout, QWidget
 
 from valvelab.figures import lobe_figures
 from valvelab.figures.description import Figure
-from valvelab.units import display_unit, show
+from valvelab.units import System, display_unit, show
 from valvelab.window.bench import Bench
+from valvelab.window.chips import chip_row, press
 from valvelab.window.dial import DialView
 from valvelab.window.drawing import FigureStack
 from valvelab.window.fields import QuantityField
@@ -53,6 +54,7 @@ class LobesView(StationView):
         self.lift_line = CheckingLine(self)
         self.durations = Sheet("durations", _duration_columns("metric"), self)
         self.durations.setAccessibleName("Durations of all lobes at the checking lift")
+        self.durations.share_width()
         self.durations.selectionModel().currentRowChanged.connect(self._on_duration_row)
         self.lift_field = QuantityField("Checking lift", "length", "mm", self)
         self.lift_field.entered.connect(self._on_lift_typed)
@@ -77,7 +79,7 @@ class LobesView(StationView):
         for widget, stretch in ((side, 3), (middle, 5), (right, 2)):
             across.addWidget(widget)
             across.setStretchFactor(across.count() - 1, stretch)
-        across.setSizes([310, 470, 270])
+        across.setSizes([300, 480, 300])
         across.setChildrenCollapsible(True)
         for splitter in (side, across):
             splitter.setHandleWidth(5)
@@ -87,12 +89,12 @@ class LobesView(StationView):
 
     def _map_switch(self) -> QWidget:
         self.map_kinds = QButtonGroup(self)
-        return _switch(self, self.map_kinds, (("deviation", "Deviation"), ("lift", "Lift")), self._on_map_kind)
+        return chip_row(self, self.map_kinds, (("deviation", "Deviation"), ("lift", "Lift")), self._on_map_kind)
 
     def _plot_switch(self) -> QWidget:
         self.plots = QButtonGroup(self)
         self.plots.setExclusive(False)
-        return _switch(self, self.plots, _PLOTS, self._on_plots)
+        return chip_row(self, self.plots, _PLOTS, self._on_plots)
 
     def _lift_chooser(self) -> QWidget:
         box = QWidget(self)
@@ -108,7 +110,7 @@ class LobesView(StationView):
 
     # -- showing ----------------------------------------------------------------------------------------------------
 
-    def headline(self, document: Document, value: object) -> tuple[str, str]:
+    def headline(self, document: Document, _value: object) -> tuple[str, str]:
         """Part and serial; the spec."""
         table = lobes_station.table_in_use(document)
         content = None if table is None else document.content(table)
@@ -141,16 +143,14 @@ class LobesView(StationView):
                 lobe_figures.lobe_map(inspection, "lift" if kind == "lift" else "deviation", self._x),
                 document.units, theme, bad,
             )  # fmt: skip
-            _press(self.map_kinds, {kind})
+            press(self.map_kinds, {kind})
         if _differ(motion, old_motion):
             self._show_motion(document, inspection, lobe, plots)
-            _press(self.plots, set(plots))
+            press(self.plots, set(plots))
         self._shown = (whole, motion)
         self._show_durations(document, inspection, lobe, lift)
 
-    def _show_motion(
-        self, document: Document, inspection: LobesInspection, lobe: str, plots: tuple[str, ...]
-    ) -> None:
+    def _show_motion(self, document: Document, inspection: LobesInspection, lobe: str, plots: tuple[str, ...]) -> None:
         theme = current_theme()
         self.map.choose(lobe)
         self.dial.show_dial(lobe_figures.position_dial(inspection, lobe), theme)
@@ -203,7 +203,7 @@ class LobesView(StationView):
         if shown:
             self.bench.choose(NAME, f"plot {name}", on)
         else:
-            _press(self.plots, {name})
+            press(self.plots, {name})
 
     def _on_lift_typed(self, value: float) -> None:
         self._set_lift(value, None)
@@ -270,17 +270,16 @@ class CheckingLine(pg.InfiniteLine):  # type: ignore[misc]
         return float(self.value()) / self._item.scale_y().scale
 
     def show_lift(
-        self, lift_mm: float, units: str, opening: float | None, closing: float | None, duration: float | None
+        self, lift_mm: float, units: System, opening: float | None, closing: float | None, duration: float | None
     ) -> None:
         """Stand at a lift and say the chosen lobe's duration there."""
-        system = "inch" if units == "inch" else "metric"
-        unit = display_unit("mm", "inch" if units == "inch" else "metric")
+        unit = display_unit("mm", units)
         self.blockSignals(True)
         self.setValue(lift_mm * unit.scale)
         self.blockSignals(False)
         ends = [angle for angle in (opening, closing) if angle is not None]
         self._ends.setData(ends, [lift_mm * unit.scale] * len(ends))
-        at = f"{show(lift_mm, 'mm', system, 4 if units == 'inch' else 3)} {unit.label}"
+        at = f"{show(lift_mm, 'mm', units, 4 if units == 'inch' else 3)} {unit.label}"
         said = "not closed here" if duration is None else f"{duration:.2f} crank deg"
         self.label.setFormat(f"{at}   {said}")
 
@@ -296,9 +295,9 @@ def _duration_columns(units: str) -> list[TableColumn]:
     return [
         TableColumn("lobe", lambda row: row[0], "Cylinder and kind", number=False,
                     colour=lambda row: {"I": "intake", "E": "exhaust"}.get(str(row[0]).rstrip("0123456789")[-1:])),
-        angle(1, "opens °cam", "Cam angle where the opening flank passes the checking lift", 2),
-        angle(2, "closes °cam", "Cam angle where the closing flank passes the checking lift", 2),
-        angle(3, "duration °crank", "Crank angle over which the lift exceeds the checking lift", 2),
+        angle(1, "opens\ncam deg", "Cam angle where the opening flank passes the checking lift", 2),
+        angle(2, "closes\ncam deg", "Cam angle where the closing flank passes the checking lift", 2),
+        angle(3, "duration\ncrank deg", "Crank angle over which the lift exceeds the checking lift", 2),
     ]  # fmt: skip
 
 
@@ -317,28 +316,6 @@ def _titled(parent: QWidget, title: str | QLabel, tool: QWidget, content: QWidge
     layout.addLayout(head)
     layout.addWidget(content, 1)
     return box
-
-
-def _switch(
-    parent: QWidget, group: QButtonGroup, names: tuple[tuple[str, str], ...], chosen: object
-) -> QWidget:
-    box = QWidget(parent)
-    row = QHBoxLayout(box)
-    row.setContentsMargins(0, 0, 0, 0)
-    row.setSpacing(1)
-    for name, text in names:
-        button = QToolButton(box, text=text, checkable=True)
-        button.setAccessibleName(f"Show {text.lower()}")
-        button.setProperty("name", name)
-        button.clicked.connect(lambda on, name=name: chosen(name, on))  # type: ignore[operator]
-        group.addButton(button)
-        row.addWidget(button)
-    return box
-
-
-def _press(group: QButtonGroup, names: set[str]) -> None:
-    for button in group.buttons():
-        button.setChecked(button.property("name") in names)
 
 
 def _differ(new: tuple[object, ...], old: object) -> bool:

@@ -14,8 +14,8 @@ from valvelab.workbench.document import Document
 class StationView(QWidget):
     """Base of the views; `make_view(bench)` in each `<station>_view` module returns one.
 
-    The window calls `show_answer` whenever the document or the theme changed and there is an answer; a view compares with what
-    it showed before and redraws what differs. Edits go through `self.bench`.
+    The window calls `show_answer` whenever the document or the theme changed and there is an answer; a view compares
+    with what it showed before and redraws what differs. Edits go through `self.bench`.
     """
 
     def __init__(self, bench: Bench) -> None:
@@ -26,7 +26,7 @@ class StationView(QWidget):
         """Show the answer under the document's choices and units."""
         raise NotImplementedError
 
-    def headline(self, document: Document, value: object) -> tuple[str, str]:
+    def headline(self, document: Document, _value: object) -> tuple[str, str]:
         """What was inspected, and against what, for the banner."""
         raise NotImplementedError
 

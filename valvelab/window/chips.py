@@ -1,0 +1,127 @@
+"""Small widgets of the house: a switch that shows its state by fill and frame, and a flat bar."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from PySide6.QtCore import QRectF, QSize, Qt
+from PySide6.QtGui import QPainter, QPaintEvent, QPen
+from PySide6.QtWidgets import QButtonGroup, QHBoxLayout, QToolBar, QToolButton, QWidget
+
+from valvelab.window.theme import current_theme
+
+
+class Chip(QToolButton):
+    """A checkable word: filled and framed while on."""
+
+    def __init__(self, text: str, spoken: str, parent: QWidget) -> None:
+        super().__init__(parent)
+        self.setText(text)
+        self.setCheckable(True)
+        self.setAccessibleName(spoken)
+        self.setCursor(Qt.CursorShape.PointingHandCursor)
+
+    def sizeHint(self) -> QSize:
+        """Text, icon and some room."""
+        em = self.fontMetrics().height()
+        wide = self.fontMetrics().horizontalAdvance(self.text()) + em
+        if not self.icon().isNull():
+            wide += round(1.1 * em)
+        return QSize(wide, round(1.45 * em))
+
+    def minimumSizeHint(self) -> QSize:
+        """Never less than the text."""
+        return self.sizeHint()
+
+    def paintEvent(self, _event: QPaintEvent) -> None:
+        """Draw the chip."""
+        theme, em = current_theme(), self.fontMetrics().height()
+        painter = QPainter(self)
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        frame = QRectF(self.rect()).adjusted(0.75, 0.75, -0.75, -0.75)
+        on, hover = self.isChecked(), self.underMouse()
+        painter.setPen(QPen(theme.colour("accent" if on or self.hasFocus() else "line"), 1.0))
+        painter.setBrush(theme.colour("chosen" if on else "raised" if hover else "panel"))
+        painter.drawRoundedRect(frame, 0.3 * em, 0.3 * em)
+        left = 0.5 * em
+        if not self.icon().isNull():
+            side = round(em)
+            self.icon().paint(painter, round(left), (self.height() - side) // 2, side, side)
+            left += 1.1 * em
+        painter.setPen(theme.colour("text" if on else "quiet"))
+        box = QRectF(left, 0, self.width() - left - 0.3 * em, self.height())
+        painter.drawText(box, Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter, self.text())
+        painter.end()
+
+
+def chip_row(
+    parent: QWidget, group: QButtonGroup, names: Sequence[tuple[str, str]], chosen: Callable[[str, bool], None]
+) -> QWidget:
+    """Chips beside one another; `chosen(name, on)` when one is clicked."""
+    box = QWidget(parent)
+    row = QHBoxLayout(box)
+    row.setContentsMargins(0, 0, 0, 0)
+    row.setSpacing(3)
+    for name, text in names:
+        chip = Chip(text, f"Show {text.lower()}", box)
+        chip.setProperty("name", name)
+        chip.clicked.connect(lambda on, name=name: chosen(name, on))
+        group.addButton(chip)
+        row.addWidget(chip)
+    return box
+
+
+def press(group: QButtonGroup, names: set[str]) -> None:
+    """Set which chips are on, without telling anyone."""
+    exclusive = group.exclusive()
+    group.setExclusive(False)
+    for button in group.buttons():
+        button.setChecked(button.property("name") in names)
+    group.setExclusive(exclusive)
+
+
+class FlatBar(QToolBar):
+    """A tool bar on the window's own colour with one line where it ends."""
+
+    def paintEvent(self, _event: QPaintEvent) -> None:
+        """Draw the ground; the buttons draw themselves."""
+        theme = current_theme()
+        painter = QPainter(self)
+        painter.fillRect(self.rect(), theme.colour("window"))
+        painter.setPen(theme.colour("line"))
+        if self.orientation() == Qt.Orientation.Vertical:
+            painter.drawLine(self.width() - 1, 0, self.width() - 1, self.height())
+        else:
+            painter.drawLine(0, self.height() - 1, self.width(), self.height() - 1)
+        painter.end()
+
+
+class RailButton(QToolButton):
+    """A station's button: icon above, name below, a bar of the accent colour while in front."""
+
+    def sizeHint(self) -> QSize:
+        """Square enough for icon and name."""
+        em = self.fontMetrics().height()
+        wide = max(round(4.2 * em), self.fontMetrics().horizontalAdvance(self.text()) + em)
+        return QSize(wide, round(3.6 * em))
+
+    def paintEvent(self, _event: QPaintEvent) -> None:
+        """Draw the button."""
+        theme, em = current_theme(), self.fontMetrics().height()
+        painter = QPainter(self)
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        on = self.isChecked()
+        if on or self.underMouse():
+            painter.fillRect(self.rect(), theme.colour("chosen" if on else "raised"))
+        if on:
+            painter.fillRect(0, 0, 3, self.height(), theme.colour("accent"))
+        side = round(1.7 * em)
+        self.icon().paint(painter, (self.width() - side) // 2, round(0.4 * em), side, side)
+        painter.setPen(theme.colour("text" if on else "quiet"))
+        box = QRectF(0, 0.4 * em + side, self.width(), 1.2 * em)
+        painter.drawText(box, Qt.AlignmentFlag.AlignCenter, self.text())
+        if self.hasFocus():
+            painter.setPen(QPen(theme.colour("accent"), 1.0))
+            painter.setBrush(Qt.BrushStyle.NoBrush)
+            painter.drawRect(QRectF(self.rect()).adjusted(1, 1, -1, -1))
+        painter.end()
