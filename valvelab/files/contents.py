@@ -55,6 +55,11 @@ def _open_regular(path: Path) -> io.BufferedReader:
     return path.open("rb")
 
 
+def is_zip(data: bytes) -> bool:
+    """Whether the bytes start as a zip container does."""
+    return data.startswith(b"PK\x03\x04")
+
+
 def decode(file: str, data: bytes) -> tuple[str, str]:
     """Text of `data` and the encoding found: UTF-8, UTF-16 or UTF-32 with or without a mark, else Latin-1."""
     encoding = _marked_encoding(data)

@@ -11,10 +11,10 @@ from pathlib import Path
 from typing import Literal
 
 from valvelab.errors import BadFile
-from valvelab.files.contents import Contents, decode, read_contents
+from valvelab.files.contents import Contents, decode, is_zip, read_contents
 from valvelab.files.table import split_header
 from valvelab.files.text_table import read_header
-from valvelab.files.workbook import is_zip, read_workbook
+from valvelab.files.workbook import read_workbook
 
 Answer = Literal["yes", "no", "perhaps"]
 

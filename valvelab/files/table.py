@@ -21,9 +21,8 @@ from valvelab.arrays import FloatArray, read_only
 from valvelab.errors import BadFile, BadQuantity
 from valvelab.files.body import Body, PreambleEntry, Sheet
 from valvelab.files.column_assignment import ColumnAssignment, parse_columns
-from valvelab.files.contents import read_contents
+from valvelab.files.contents import Contents, is_zip, read_contents
 from valvelab.files.text_table import read_text
-from valvelab.files.workbook import is_zip, read_workbook
 from valvelab.records.result import Note, Source, info
 from valvelab.units import CANONICAL, FACTORS, AngleKind, Dimension, factor, parse_angle, parse_quantity
 
@@ -256,7 +255,7 @@ def read_table(path: str | Path, columns: ColumnAssignment | str | None = None) 
     contents = read_contents(path)
     if contents.data.startswith(_OLD_BINARY):
         raise BadFile(contents.file, "", "a workbook in the old binary form", "XLSX or text")
-    sheet = read_workbook(contents) if is_zip(contents.data) else read_text(contents)
+    sheet = _read_workbook(contents) if is_zip(contents.data) else read_text(contents)
     table = Table(
         file=contents.file,
         source=contents.source,
@@ -272,6 +271,12 @@ def read_table(path: str | Path, columns: ColumnAssignment | str | None = None) 
     for number, remark in enumerate(sheet.remarks):
         table._notes[f"file {number}"] = info(contents.file, remark)  # noqa: SLF001 - filled before anyone sees it
     return table
+
+
+def _read_workbook(contents: Contents) -> Sheet:
+    from valvelab.files.workbook import read_workbook
+
+    return read_workbook(contents)
 
 
 def shape_of(path: str | Path) -> str:

@@ -26,11 +26,6 @@ _CELL_PLACE = re.compile(rb"""\br\s*=\s*["']([A-Za-z]{1,3})?(\d{1,7})["']""")
 _SHARED_CELL = re.compile(rb"""\bt\s*=\s*["']s["']""")
 
 
-def is_zip(data: bytes) -> bool:
-    """Whether the bytes start as a zip container does."""
-    return data.startswith(b"PK\x03\x04")
-
-
 def read_workbook(contents: Contents) -> Sheet:
     """Take the first sheet with data apart; refuses one that is broken, protected or larger than the limits."""
     file = contents.file
