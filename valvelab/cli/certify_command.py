@@ -1,0 +1,118 @@
+"""`valvelab certify`: the certificate of a job, with everything needed to compute it again."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from datetime import date
+from hashlib import sha256
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from valvelab.cli.options import add_columns, add_common
+from valvelab.errors import BadQuantity, WrongUsage
+from valvelab.records.certificate_result import CertifyResult
+from valvelab.records.job import Job, JobPart
+from valvelab.records.result import Verdict, exit_code
+
+if TYPE_CHECKING:
+    from valvelab.cli.job_parts import Request
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Options of the command."""
+    parser.add_argument(
+        "job", type=Path, metavar="JOB", help="a lift table or other readings, a job file (TOML), or a folder of files"
+    )
+    parser.add_argument("--at", action="append", metavar="LIFT", help="add a checking lift (lift tables; repeatable)")
+    parser.add_argument("--title", metavar="TEXT", help="name of the job on the certificate")
+    parser.add_argument("--date", metavar="YYYY-MM-DD", help="date of the certificate (default: today)")
+    add_columns(parser)
+    add_common(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Inspect the job and write its certificate."""
+    from valvelab.cli.job_parts import requests_of
+
+    if args.out is None or args.out.suffix.lower() != ".pdf":
+        raise WrongUsage("certify: expected --out with a file that ends in .pdf")
+    job, folder = _job(args)
+    result = write(requests_of(job, folder), job, args.out)
+    if args.json:
+        sys.stdout.write(result.model_dump_json(indent=1) + "\n")
+    else:
+        sys.stdout.write(f"{summary(result.verdicts)}\ncertificate {result.number} written to {result.certificate}\n")
+    if not args.quiet:
+        for note in result.notes:
+            sys.stderr.write(f"{note.level}: {note.about}: {note.text}\n")
+    return exit_code(result.verdicts)
+
+
+def _job(args: argparse.Namespace) -> tuple[Job, Path]:
+    """The job named on the command line, with what the command line adds to it."""
+    from valvelab.files.job_file import read_job
+
+    options = [f"--at={lift}" for lift in args.at or ()]
+    if args.columns is not None and args.job.is_file():
+        options.append(f"--columns={args.columns}")
+        job, folder = Job(part=(JobPart(inspect="lobes", file=args.job.name),)), args.job.parent
+    else:
+        job, folder = read_job(args.job)
+    parts = tuple(
+        part.model_copy(update={"options": (*part.options, *options)}) if part.inspect == "lobes" else part
+        for part in job.part
+    )
+    changes: dict[str, object] = {"part": parts, "made": _date(args.date or job.made)}
+    if args.spec is not None:
+        changes["spec"] = str(args.spec.absolute())
+    if args.title is not None:
+        changes["title"] = args.title
+    if args.units != "metric":
+        changes["units"] = args.units
+    return job.model_copy(update=changes), folder
+
+
+def _date(text: str | None) -> str:
+    if text is None:
+        return date.today().isoformat()  # noqa: DTZ011 - the date on the wall where the paper is signed
+    try:
+        return date.fromisoformat(text).isoformat()
+    except ValueError:
+        raise BadQuantity("date", repr(text), "a date as YYYY-MM-DD") from None
+
+
+def write(requests: list[Request], job: Job, path: Path) -> CertifyResult:
+    """Inspect, write the PDF, and say what was written."""
+    from valvelab.cli.job_parts import certificate_of, inspect_job
+    from valvelab.report.pdf import certificate_bytes
+
+    done = inspect_job(requests, job)
+    certificate = certificate_of(done, _date(job.made))
+    content = certificate_bytes(certificate, job.units)
+    path.write_bytes(content)
+    return CertifyResult(
+        source=certificate.sources,
+        notes=tuple(note for part in done.parts for note in part.result.notes),
+        verdicts=tuple(verdict for part in done.parts for verdict in part.result.verdicts),
+        certificate=str(path),
+        number=certificate.number,
+        made=certificate.made,
+        sha256=sha256(content).hexdigest(),
+    )
+
+
+def certify_arguments(command: str, args: argparse.Namespace, path: Path) -> None:
+    """The certificate behind another command's `--out FILE.pdf`, from that command's own arguments."""
+    from valvelab.cli.job_parts import Request
+
+    job = Job(units=args.units, part=(JobPart(inspect=command, file="-"),))
+    write([Request(command, args)], job, path)
+
+
+def summary(verdicts: tuple[Verdict, ...]) -> str:
+    """The overall verdict and its counts, on one line."""
+    from valvelab.report.assembly import banner
+
+    head = banner(verdicts, None)
+    return f"{head.word}. {head.sentence}".strip()

@@ -1,0 +1,159 @@
+"""Runs the parts of a job as their commands would, and gathers what a certificate needs from them.
+
+A command takes part by a function `part(args) -> valvelab.report.assembly.Part` beside its `run`.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from importlib import import_module
+from importlib.util import find_spec
+from pathlib import Path
+from typing import NoReturn
+
+from valvelab.errors import BadFile, BadSpec, WrongUsage
+from valvelab.files.contents import read_contents
+from valvelab.files.spec_file import nominal_path, parse_toml, read_spec
+from valvelab.records.job import Job, JobPart
+from valvelab.records.spec import Spec
+from valvelab.report.assembly import Part, assemble
+from valvelab.report.carried import carry, relative_sources
+from valvelab.report.page_model import Attachment, Certificate
+
+NOT_OF_THE_JOB = {"help", "out", "json", "quiet", "units", "spec"}
+
+
+class _Parser(argparse.ArgumentParser):
+    """A parser that refuses as the program does instead of ending the process."""
+
+    def error(self, message: str) -> NoReturn:
+        raise WrongUsage(f"{self.prog}: {message}")
+
+
+@dataclass(frozen=True, slots=True)
+class Request:
+    """One part to be inspected: its command and that command's parsed arguments."""
+
+    command: str
+    args: argparse.Namespace
+
+
+def parser_of(command: str) -> argparse.ArgumentParser:
+    """The parser of a command that takes part in certificates."""
+    name = f"valvelab.cli.{command}_command"
+    if not command.isidentifier() or find_spec(name) is None or not hasattr(import_module(name), "part"):
+        raise WrongUsage(f"no certificate is made from {command!r}")
+    parser = _Parser(prog=f"job part {command}", add_help=False, allow_abbrev=False)
+    import_module(name).configure(parser)
+    return parser
+
+
+def requests_of(job: Job, folder: Path) -> list[Request]:
+    """The job's parts with their file names counted from its folder."""
+    requests = []
+    for part in job.part:
+        spec = part.spec or job.spec
+        words = [part.file, *(("--spec", spec) if spec else ()), *part.options]
+        args = parser_of(part.inspect).parse_args(words)
+        if args.out is not None:
+            raise WrongUsage(f"job part {part.inspect}: --out belongs to the certificate, not to a part")
+        for key, value in vars(args).items():
+            if isinstance(value, Path):
+                setattr(args, key, folder / value)
+        args.units = job.units
+        requests.append(Request(part.inspect, args))
+    return requests
+
+
+def inputs_of(requests: Sequence[Request]) -> list[Path]:
+    """Every file the parts read, each once: arguments that are paths, and the nominal tables of their specs."""
+    found: dict[Path, None] = {}
+    for request in requests:
+        for value in vars(request.args).values():
+            if isinstance(value, Path):
+                found[value] = None
+        spec = request.args.spec
+        if spec is not None:
+            for number, envelope in enumerate(read_spec(spec).envelope, start=1):
+                found[nominal_path(spec, envelope, number)] = None
+    return list(found)
+
+
+def names_for(paths: Sequence[Path]) -> dict[Path, str]:
+    """Names below the nearest folder that all of them share, so that a spec still finds its nominal tables."""
+    whole = {path: Path(os.path.normpath(path.absolute())) for path in paths}
+    shared = Path(os.path.commonpath([path.parent for path in whole.values()]))
+    return {path: absolute.relative_to(shared).as_posix() for path, absolute in whole.items()}
+
+
+def job_of(requests: Sequence[Request], names: Mapping[Path, str], like: Job) -> Job:
+    """The job as it can be done again from the carried files alone."""
+    parts = []
+    for request in requests:
+        positional, options = _words(request, names)
+        spec = None if request.args.spec is None else names[request.args.spec]
+        parts.append(JobPart(inspect=request.command, file=positional, spec=spec, options=tuple(options)))
+    return Job(title=like.title, made=like.made, units=like.units, part=tuple(parts))
+
+
+def _words(request: Request, names: Mapping[Path, str]) -> tuple[str, list[str]]:
+    """The file and the options of a part, as typed; an option at its default is left out."""
+    positional = ""
+    options: list[str] = []
+    for action in parser_of(request.command)._actions:  # noqa: SLF001 - argparse lists its options nowhere else
+        value = getattr(request.args, action.dest, None)
+        if not action.option_strings:
+            positional = names[value] if isinstance(value, Path) else str(value)
+            continue
+        if action.dest in NOT_OF_THE_JOB or value == action.default or value is None:
+            continue
+        if action.nargs == 0:
+            options.append(action.option_strings[-1])
+            continue
+        items = value if isinstance(value, list) else [value]
+        shown = [names[item] if isinstance(item, Path) else item for item in items]
+        options += [f"{action.option_strings[-1]}={item}" for item in shown]
+    return positional, options
+
+
+@dataclass(frozen=True, slots=True)
+class Inspected:
+    """A job done: its parts with carried names, and the files they were read from."""
+
+    job: Job
+    parts: tuple[Part, ...]
+    inputs: dict[str, bytes]
+
+
+def inspect_job(requests: Sequence[Request], like: Job, within: Path | None = None) -> Inspected:
+    """Inspect every part. `within` refuses any file outside that folder, for a job that came with a certificate."""
+    paths = inputs_of(requests)
+    if within is not None:
+        for path in paths:
+            if not path.resolve().is_relative_to(within.resolve()):
+                raise BadFile("job.toml", "", f"the file {path.name!r} outside the certificate", "a carried file")
+    contents = {path: read_contents(path) for path in paths}
+    names = names_for(paths)
+    by_digest = {contents[path].source.sha256: names[path] for path in paths}
+    parts = []
+    for request in requests:
+        module = import_module(f"valvelab.cli.{request.command}_command")
+        part: Part = module.part(request.args)
+        parts.append(replace(part, result=relative_sources(part.result, by_digest)))
+    inputs = {names[path]: contents[path].data for path in paths}
+    return Inspected(job_of(requests, names, like), tuple(parts), inputs)
+
+
+def certificate_of(done: Inspected, made: str, attachments: tuple[Attachment, ...] | None = None) -> Certificate:
+    """The certificate of a job that was inspected; `attachments` stands in for what it would carry."""
+    spec_name = next((part.spec for part in done.job.part if part.spec), None)
+    spec = None
+    if spec_name is not None:
+        spec = parse_toml(done.inputs[spec_name], spec_name, Spec, BadSpec)
+    dated = done.job.model_copy(update={"made": made})
+    if attachments is None:
+        attachments = carry(dated, done.inputs, [part.result for part in done.parts])
+    return assemble(done.parts, made, done.job.units, done.job.title, spec, attachments)

@@ -1,0 +1,223 @@
+"""Puts a certificate together from its parts: one part an inspection, each in the same order for every kind of part.
+
+A kind of certificate is one function `…_part(inspection, …) -> Part`; everything that all certificates share is here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from hashlib import sha256
+from itertools import groupby
+from pathlib import Path
+
+from valvelab.cautions import CAUTIONS
+from valvelab.inspection.characteristics import Subject, all_characteristics
+from valvelab.records.result import Decision, Note, Result, Source, Verdict
+from valvelab.records.spec import Spec
+from valvelab.report.page_model import (
+    Attachment,
+    Banner,
+    Block,
+    Box,
+    Certificate,
+    Identity,
+    Mark,
+    Paragraph,
+    Section,
+    Signatures,
+    Table,
+)
+from valvelab.report.texts import RULES, UNCERTAINTY
+from valvelab.units import System, display_unit, show
+
+WORDS: dict[Decision, str] = {"accept": "Accepted", "reject": "Rejected", "undecided": "Undecided"}
+FIRST_PAGE_ROWS = 8
+SIGNS = ("inspected by, date", "checked by, date", "for the event, date")
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """What one inspection puts on the certificate.
+
+    `name` is the kind of part ("Camshaft"); `identity` label and value pairs, None where not stated; `overview` blocks
+    for the first page; `sections` the detail; `subjects` choose the rows of the method page.
+    """
+
+    name: str
+    result: Result
+    identity: tuple[tuple[str, str | None], ...]
+    overview: tuple[Block, ...]
+    sections: tuple[Section, ...]
+    subjects: tuple[Subject, ...]
+    serial: str | None = None
+
+
+def assemble(
+    parts: Sequence[Part],
+    made: str,
+    system: System = "metric",
+    title: str | None = None,
+    spec: Spec | None = None,
+    attachments: tuple[Attachment, ...] = (),
+) -> Certificate:
+    """The whole certificate: verdict first, then evidence, method, cautions. `made` is the date, ISO 8601."""
+    verdicts = [verdict for part in parts for verdict in part.result.verdicts]
+    notes = [note for part in parts for note in part.result.notes]
+    sources = tuple({source.sha256: source for part in parts for source in part.result.source}.values())
+    names = " and ".join(part.name.lower() if number else part.name for number, part in enumerate(parts))
+    heading = f"{names} inspection certificate"
+    first = Section(heading, (*_first_page(parts, verdicts, title, spec, made, system), Signatures(SIGNS)))
+    sections = [first]
+    if len(verdicts) > FIRST_PAGE_ROWS:
+        sections.append(Section("Verdicts", (verdict_table(verdicts, system),), new_page=True))
+    for part in parts:
+        sections.extend(part.sections)
+    sections.append(notes_section(notes))
+    sections.append(sources_section(sources, attachments))
+    sections.append(method_section(tuple(subject for part in parts for subject in part.subjects), spec))
+    sections.append(Section("Cautions", (Box("Before anything is fitted or run", CAUTIONS),)))
+    version = parts[0].result.version if parts else ""
+    serial = next((part.serial for part in parts if part.serial), None)
+    return Certificate(
+        title=heading, number=number_of(attachments), serial=serial, made=made, program=f"valvelab {version}",
+        sources=sources, sections=tuple(sections), attachments=attachments,
+    )  # fmt: skip
+
+
+def number_of(attachments: Iterable[Attachment]) -> str:
+    """Twelve hex digits that follow from everything the certificate carries."""
+    digest = sha256()
+    for attachment in sorted(attachments, key=lambda row: row.name):
+        digest.update(attachment.name.encode() + b"\0" + sha256(attachment.content).digest())
+    text = digest.hexdigest()[:12].upper()
+    return "-".join(text[start : start + 4] for start in (0, 4, 8))
+
+
+def _first_page(
+    parts: Sequence[Part],
+    verdicts: Sequence[Verdict],
+    title: str | None,
+    spec: Spec | None,
+    made: str,
+    system: System,
+) -> list[Block]:
+    ordered = None
+    if spec is not None and spec.title is not None:
+        ordered = spec.title + (f", revision {spec.revision}" if spec.revision else "")
+    pairs: dict[str, str | None] = {"job": title} if title else {}
+    for part in parts:
+        for label, value in part.identity:
+            pairs[label] = pairs.get(label) or value
+    pairs |= {"spec": ordered or ("untitled" if spec else None), "certificate written": made}
+    blocks: list[Block] = [Identity(tuple(pairs.items())), banner(verdicts, spec)]
+    shown = verdicts if len(verdicts) <= FIRST_PAGE_ROWS else _attention(verdicts)
+    if shown:
+        heading = "" if len(shown) == len(verdicts) else "Not accepted"
+        blocks.append(verdict_table(shown[:FIRST_PAGE_ROWS], system, heading))
+        if len(shown) > FIRST_PAGE_ROWS:
+            rest = len(shown) - FIRST_PAGE_ROWS
+            blocks.append(Paragraph(f"and {rest} more; the full table follows.", "small"))
+    for part in parts:
+        blocks.extend(part.overview)
+    return blocks
+
+
+def _attention(verdicts: Sequence[Verdict]) -> list[Verdict]:
+    """Rejected first, then undecided, each least likely to conform first."""
+    rank = {"reject": 0, "undecided": 1}
+    rows = [verdict for verdict in verdicts if verdict.decision in rank]
+    return sorted(rows, key=lambda row: (rank[row.decision], row.probability_conforming or 0.0))
+
+
+def overall(verdicts: Sequence[Verdict]) -> Decision | None:
+    """Rejected as soon as one is, else undecided as soon as one is, else accepted; None where nothing was judged."""
+    decisions = {verdict.decision for verdict in verdicts}
+    order: tuple[Decision, ...] = ("reject", "undecided", "accept")
+    return next((decision for decision in order if decision in decisions), None)
+
+
+def banner(verdicts: Sequence[Verdict], spec: Spec | None) -> Banner:
+    """The overall verdict with its counts and rule."""
+    decision = overall(verdicts)
+    if decision is None:
+        return Banner(None, "Nothing judged", "No limit of a spec applied; the certificate states what was measured.")
+    counts = [(kind, sum(row.decision == kind for row in verdicts)) for kind in ("reject", "undecided", "accept")]
+    words = {"reject": "rejected", "undecided": "undecided", "accept": "accepted"}
+    told = ", ".join(f"{count} {words[kind]}" for kind, count in counts if count)
+    characteristics = "characteristic" if len(verdicts) == 1 else "characteristics"
+    return Banner(decision, WORDS[decision], f"Of {len(verdicts)} {characteristics} judged: {told}. {rule(spec)}")
+
+
+def rule(spec: Spec | None) -> str:
+    """The decision rule in words."""
+    if spec is None:
+        return ""
+    sure = spec.decision.confidence
+    return RULES[spec.decision.rule].format(sure=sure, unsure=1.0 - sure)
+
+
+def verdict_table(verdicts: Sequence[Verdict], system: System, title: str = "") -> Table:
+    """Measured value, uncertainty, limits, chance of conformity, verdict and clause, a row each."""
+    rows = []
+    for (name, at_mm, clause), group in groupby(verdicts, key=lambda row: (row.characteristic, row.at_mm, row.clause)):
+        at = "" if at_mm is None else f" at {show(at_mm, 'mm', system)} {display_unit('mm', system).label}"
+        for place, verdict in enumerate(group):
+            chance = verdict.probability_conforming
+            rows.append((
+                plain(name) + at if place == 0 or title else "", verdict.item,
+                show(verdict.measured, verdict.unit, system), show(verdict.standard_uncertainty, verdict.unit, system),
+                show(verdict.lower, verdict.unit, system), show(verdict.upper, verdict.unit, system),
+                display_unit(verdict.unit, system).label, "–" if chance is None else f"{100.0 * chance:.1f} %",
+                Mark(verdict.decision), clause or "",
+            ))  # fmt: skip
+    header = ("characteristic", "of", "measured", "u", "lower", "upper", "unit", "conforms", "verdict", "clause")
+    return Table(header, tuple(rows), left=2, title=title, wrap=(0, 9), flush_left=(6, 8, 9))
+
+
+def plain(name: str) -> str:
+    """A characteristic's name as words."""
+    return name.replace("_", " ")
+
+
+def notes_section(notes: Sequence[Note]) -> Section:
+    """Everything the reader has to know, attention first."""
+    ordered = sorted(notes, key=lambda note: note.level != "warning")
+    rows = tuple(("attention" if note.level == "warning" else "", note.about, note.text) for note in ordered)
+    if not rows:
+        return Section("Notes", (Paragraph("None."),))
+    return Section("Notes", (Table(("", "about", "note"), rows, left=3, wrap=(2,)),))
+
+
+def sources_section(sources: Sequence[Source], attachments: Sequence[Attachment]) -> Section:
+    """Files and their SHA-256, and how to recompute."""
+    rows = tuple((Path(source.file).name, grouped(source.sha256)) for source in sources)
+    blocks: list[Block] = [Table(("file", "SHA-256"), rows, left=2, wrap=(0,))]
+    if attachments:
+        blocks.append(Paragraph(
+            "These files, byte for byte, the spec, the nominal tables and the full result are attached to this PDF. "
+            "The command valvelab verify takes them out, computes everything again and compares every number."
+        ))  # fmt: skip
+        carried = tuple((row.name, row.note, f"{len(row.content):,}".replace(",", " ")) for row in attachments)
+        blocks.append(Table(("attached", "what", "bytes"), carried, left=2, wrap=(1,)))
+    return Section("Data identity", tuple(blocks))
+
+
+def grouped(digest: str) -> str:
+    """Hex digits in eights, to be compared by eye."""
+    return " ".join(digest[start : start + 8] for start in range(0, len(digest), 8))
+
+
+def method_section(subjects: Sequence[Subject], spec: Spec | None) -> Section:
+    """Every characteristic of these subjects: meaning, method, source; and how uncertainty and decisions work."""
+    rows = tuple(
+        (plain(row.name), display_unit(row.unit, "metric").label or "–", row.meaning, row.method, row.source)
+        for row in all_characteristics()
+        if row.subject in subjects
+    )
+    blocks: list[Block] = [Paragraph(text) for text in UNCERTAINTY]
+    if spec is not None:
+        blocks.append(Paragraph(rule(spec)))
+    header = ("characteristic", "unit", "what it is", "how it is computed", "source")
+    blocks.append(Table(header, rows, left=5, widths=(16, 11, 31, 28, 14)))
+    return Section("Method and uncertainty", tuple(blocks))

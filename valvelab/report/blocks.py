@@ -1,0 +1,225 @@
+"""Turns the blocks of a certificate into what the page layout places."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import singledispatch
+from xml.sax.saxutils import escape
+
+from reportlab.lib.enums import TA_RIGHT
+from reportlab.lib.styles import ParagraphStyle
+from reportlab.pdfgen.canvas import Canvas
+from reportlab.platypus import Flowable, KeepTogether, LongTable, Spacer, TableStyle
+from reportlab.platypus import Paragraph as TextFlow
+from reportlab.platypus.flowables import TopPadder
+
+from valvelab.figures.description import Dial, Figure, HeatMap
+from valvelab.report.dial import draw_dial
+from valvelab.report.heat_map import draw_heat_map
+from valvelab.report.page_model import (
+    Banner,
+    Block,
+    Box,
+    FigureBlock,
+    Identity,
+    Paragraph,
+    Plot,
+    Signatures,
+    Style,
+)
+from valvelab.report.paper import BOLD, MM, REGULAR, Paper
+from valvelab.report.plots import Rectangle, draw_figure
+from valvelab.report.symbols import draw_symbol
+from valvelab.units import System
+
+SIZES: dict[Style, float] = {"body": 8.5, "small": 7.0, "strong": 8.5}
+
+
+def text_style(style: Style, look: Paper, *, right: bool = False, size: float | None = None) -> ParagraphStyle:
+    """Layout of running text."""
+    points = SIZES[style] if size is None else size
+    return ParagraphStyle(
+        style, fontName=BOLD if style == "strong" else REGULAR, fontSize=points, leading=1.32 * points,
+        textColor=look.of("quiet" if style == "small" else "text"), alignment=TA_RIGHT if right else 0,
+        splitLongWords=1,
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """What every block is drawn with: colours, units, and the width of the column in points."""
+
+    look: Paper
+    system: System
+    width: float
+
+
+class Drawing(Flowable):
+    """A block of fixed size drawn by a function `draw(canvas, box)`."""
+
+    def __init__(self, width: float, height: float, draw: Callable[[Canvas, Rectangle], None]) -> None:
+        super().__init__()
+        self.width = width
+        self.height = height
+        self._drawing = draw
+
+    def wrap(self, aW: float, aH: float) -> tuple[float, float]:  # noqa: ARG002 - the layout library's signature
+        """Size taken, whatever is offered."""
+        return self.width, self.height
+
+    def draw(self) -> None:
+        """Draw from the block's own lower left corner."""
+        self._drawing(self.canv, Rectangle(0.0, 0.0, self.width, self.height))
+
+
+def heading(title: str, sheet: Sheet, *, first: bool) -> Flowable:
+    """A section's heading; the first one is the title of the paper."""
+    size = 18.0 if first else 11.0
+
+    def draw(canvas: Canvas, box: Rectangle) -> None:
+        canvas.setFillColor(sheet.look.of("heading"))
+        canvas.setFont(BOLD, size)
+        canvas.drawString(0.0, box.bottom + 0.55 * size, title)
+
+    flowable = Drawing(sheet.width, 1.85 * size, draw)
+    flowable.keepWithNext = 1
+    return flowable
+
+
+@singledispatch
+def flowables(block: Block, sheet: Sheet) -> list[Flowable]:
+    """What the layout places for one block on a sheet."""
+    raise TypeError(f"no drawing for {type(block).__name__} on {sheet}")
+
+
+@flowables.register
+def _(block: Paragraph, sheet: Sheet) -> list[Flowable]:
+    return [TextFlow(escape(block.text), text_style(block.style, sheet.look)), Spacer(1, 1.2 * MM)]
+
+
+@flowables.register
+def _(block: Identity, sheet: Sheet) -> list[Flowable]:
+    half = (len(block.pairs) + 1) // 2
+    rows = []
+    for left, right in zip(block.pairs[:half], [*block.pairs[half:], ("", "")][:half], strict=True):
+        rows.append([cell for label, value in (left, right) for cell in _labelled(label, value, sheet.look)])
+    share = sheet.width / 100.0
+    grid = LongTable(rows, colWidths=[17 * share, 34 * share, 17 * share, 32 * share])
+    grid.setStyle(TableStyle([
+        ("FONTNAME", (0, 0), (-1, -1), REGULAR),
+        ("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (-1, -1), 0),
+        ("TOPPADDING", (0, 0), (-1, -1), 1.6), ("BOTTOMPADDING", (0, 0), (-1, -1), 1.6),
+        ("LINEBELOW", (0, 0), (-1, -1), 0.25, sheet.look.of("line")),
+    ]))  # fmt: skip
+    return [grid, Spacer(1, 2.5 * MM)]
+
+
+def _labelled(label: str, value: str | None, look: Paper) -> list[Flowable]:
+    shown = "" if not label else (value or "not stated")
+    return [
+        TextFlow(escape(label), text_style("small", look, size=7.5)),
+        TextFlow(escape(shown), text_style("strong" if value else "small", look, size=8.0)),
+    ]
+
+
+@flowables.register
+def _(block: Banner, sheet: Sheet) -> list[Flowable]:
+    kind = block.decision
+    sentence = TextFlow(escape(block.sentence), text_style("body", sheet.look))
+    _, deep = sentence.wrap(sheet.width - 60.0, 1000.0)
+    height = max(40.0, deep + 30.0)
+
+    def draw(canvas: Canvas, box: Rectangle) -> None:
+        colour = sheet.look.of(kind or "quiet")
+        canvas.setFillColor(sheet.look.of(f"{kind}_tint" if kind else "stripe"))
+        canvas.rect(0.0, 0.0, box.width, box.height, stroke=0, fill=1)
+        canvas.setFillColor(colour)
+        canvas.rect(0.0, 0.0, 3.0, box.height, stroke=0, fill=1)
+        draw_symbol(canvas, kind or "none", 26.0, box.height / 2.0, 12.0, colour, sheet.look)
+        canvas.setFillColor(colour)
+        canvas.setFont(BOLD, 14.0)
+        canvas.drawString(50.0, box.height - 18.0, block.word)
+        sentence.drawOn(canvas, 50.0, box.height - 24.0 - deep)
+
+    return [Drawing(sheet.width, height, draw), Spacer(1, 3.0 * MM)]
+
+
+@flowables.register
+def _(block: Box, sheet: Sheet) -> list[Flowable]:
+    rows = [[TextFlow(escape(block.title), text_style("strong", sheet.look))]]
+    rows += [[TextFlow(escape(sentence), text_style("body", sheet.look))] for sentence in block.sentences]
+    box = LongTable(rows, colWidths=[sheet.width])
+    box.setStyle(TableStyle([
+        ("FONTNAME", (0, 0), (-1, -1), REGULAR),
+        ("BOX", (0, 0), (-1, -1), 0.8, sheet.look.of("undecided")),
+        ("BACKGROUND", (0, 0), (-1, -1), sheet.look.of("undecided_tint")),
+        ("TOPPADDING", (0, 0), (-1, -1), 2.0), ("BOTTOMPADDING", (0, 0), (-1, -1), 2.0),
+        ("LEFTPADDING", (0, 0), (-1, -1), 8.0), ("BOTTOMPADDING", (0, -1), (-1, -1), 6.0),
+        ("TOPPADDING", (0, 0), (-1, 0), 6.0),
+    ]))  # fmt: skip
+    return [KeepTogether([box]), Spacer(1, 3.0 * MM)]
+
+
+@flowables.register
+def _(block: Signatures, sheet: Sheet) -> list[Flowable]:
+    gap = 14.0
+    each = (sheet.width - gap * (len(block.roles) - 1)) / len(block.roles)
+
+    def draw(canvas: Canvas, _: Rectangle) -> None:
+        canvas.setStrokeColor(sheet.look.of("text"))
+        canvas.setLineWidth(0.5)
+        canvas.setFillColor(sheet.look.of("quiet"))
+        canvas.setFont(REGULAR, 7.0)
+        for number, role in enumerate(block.roles):
+            left = number * (each + gap)
+            canvas.line(left, 12.0, left + each, 12.0)
+            canvas.drawString(left, 3.0, role)
+
+    return [TopPadder(Drawing(sheet.width, 46.0, draw))]
+
+
+@flowables.register
+def _(block: FigureBlock, sheet: Sheet) -> list[Flowable]:
+    height = block.height_mm * MM
+    weights = block.weights or (1.0,) * len(block.columns)
+
+    def draw(canvas: Canvas, box: Rectangle) -> None:
+        gap = 10.0
+        unit = (box.width - gap * (len(weights) - 1)) / sum(weights)
+        left = 0.0
+        for number, column in enumerate(block.columns):
+            wide = weights[number] * unit
+            top = box.height
+            if number < len(block.titles) and block.titles[number]:
+                canvas.setFillColor(sheet.look.of("text"))
+                canvas.setFont(BOLD, 9.0)
+                canvas.drawString(left, top - 9.0, block.titles[number])
+                top -= 15.0
+            _stack(canvas, column, Rectangle(left, 0.0, wide, top), sheet.look, sheet.system)
+            left += wide + gap
+
+    parts: list[Flowable] = [Drawing(sheet.width, height, draw)]
+    if block.caption:
+        parts.append(TextFlow(escape(block.caption), text_style("small", sheet.look)))
+    return [KeepTogether(parts), Spacer(1, 3.0 * MM)]
+
+
+def _stack(canvas: Canvas, plots: Sequence[Plot], box: Rectangle, look: Paper, system: System) -> None:
+    """Plots one above the other; only the lowest carries the numbers of a shared x axis."""
+    foot = 12.0
+    each = (box.height - foot) / max(1, len(plots))
+    top = box.top
+    for number, plot in enumerate(plots):
+        last = number == len(plots) - 1
+        height = each + (foot if last else 0.0)
+        place = Rectangle(box.left, top - height, box.width, height)
+        top -= height
+        if isinstance(plot, HeatMap):
+            draw_heat_map(canvas, plot, place, look, system)
+        elif isinstance(plot, Dial):
+            draw_dial(canvas, plot, place, look)
+        else:
+            below = None if last else plots[number + 1]
+            shares = isinstance(below, Figure | HeatMap) and below.x_axis == plot.x_axis
+            draw_figure(canvas, plot, place, look, system, x_label=not shares)

@@ -1,0 +1,69 @@
+"""What a certificate carries, so that another person can compute it again: the job, its files, the full results."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from pathlib import PurePosixPath
+
+from valvelab.records.job import Job
+from valvelab.records.result import Result, Source
+from valvelab.report.page_model import Attachment
+
+JOB = "job.toml"
+RESULT_PREFIX = "result-"
+
+
+def carry(job: Job, inputs: Mapping[str, bytes], results: Sequence[Result]) -> tuple[Attachment, ...]:
+    """Attachments of a certificate: the job with names relative to its folder, every input, every result.
+
+    `inputs` maps those names to the bytes that were read; `results` follow the order of `job.part`.
+    """
+    files = dict(inputs)
+    files[JOB] = job_toml(job).encode()
+    for number, result in enumerate(results, start=1):
+        files[f"{RESULT_PREFIX}{number}-{result.command}.json"] = (result.model_dump_json(indent=1) + "\n").encode()
+    return as_attachments(files, job)
+
+
+def as_attachments(files: Mapping[str, bytes], job: Job) -> tuple[Attachment, ...]:
+    """Files by name, each with a word on what it is."""
+    return tuple(Attachment(name, content, _what(name, job)) for name, content in sorted(files.items()))
+
+
+def relative_sources(result: Result, names: Mapping[str, str]) -> Result:
+    """The result with its source files under the names they are carried by; `names` maps SHA-256 to name."""
+    sources = tuple(
+        Source(file=names.get(source.sha256, PurePosixPath(source.file).name), sha256=source.sha256)
+        for source in result.source
+    )
+    return result.model_copy(update={"source": sources})
+
+
+def _what(name: str, job: Job) -> str:
+    if name == JOB:
+        return "how the files were inspected"
+    if name.startswith(RESULT_PREFIX) and name.endswith(".json"):
+        return "every number, unrounded"
+    if any(part.file == name for part in job.part):
+        return "readings"
+    if name == job.spec or any(part.spec == name for part in job.part):
+        return "spec"
+    return "read with the readings or the spec"
+
+
+def job_toml(job: Job) -> str:
+    """The job as TOML; what it leaves at its default is left out."""
+    head = job.model_dump(exclude_none=True, exclude={"part"})
+    lines = [f"{key} = {_toml(value)}" for key, value in head.items()]
+    for part in job.part:
+        lines += ["", "[[part]]"]
+        lines += [f"{key} = {_toml(value)}" for key, value in part.model_dump(exclude_none=True).items() if value != ()]
+    return "\n".join(lines) + "\n"
+
+
+def _toml(value: object) -> str:
+    """A text, whole number or list of texts; TOML's basic strings take JSON's escapes."""
+    if isinstance(value, tuple):
+        return "[" + ", ".join(_toml(item) for item in value) + "]"
+    return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")

@@ -1,0 +1,89 @@
+"""Holds a certificate against its re-computation: every number within rounding, every word exactly."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+from valvelab.records.certificate_result import Difference
+
+RELATIVE = 1e-6
+ABSOLUTE = 1e-9
+_DECIMAL = re.compile(r"([^\d+\-]*)([+\-]?\d+)(?:\.(\d+))?([^\d]*)")
+SKIPPED = {"version"}
+
+
+def compare_results(stated: Any, recomputed: Any, where: str = "") -> Iterator[Difference | None]:
+    """Walk two JSON documents together; None for every number or text that agrees, else the difference."""
+    if isinstance(stated, dict) and isinstance(recomputed, dict):
+        for key in dict.fromkeys([*stated, *recomputed]):
+            if key not in SKIPPED:
+                yield from compare_results(stated.get(key), recomputed.get(key), f"{where}.{key}".lstrip("."))
+    elif isinstance(stated, list) and isinstance(recomputed, list) and len(stated) == len(recomputed):
+        for number, (one, other) in enumerate(zip(stated, recomputed, strict=True)):
+            yield from compare_results(one, other, f"{where}[{_name(one, number)}]")
+    elif _is_number(stated) and _is_number(recomputed):
+        same = math.isclose(stated, recomputed, rel_tol=RELATIVE, abs_tol=ABSOLUTE)
+        yield None if same else _difference(where, stated, recomputed)
+    elif isinstance(stated, str) and isinstance(recomputed, str):
+        yield from compare_texts(stated, recomputed, where)
+    elif stated != recomputed:
+        yield _difference(where, stated, recomputed)
+
+
+def _name(row: Any, number: int) -> str:
+    """How a row of a list is called in a report."""
+    names = [row[key] for key in ("lobe", "spring", "station", "item", "valve") if key in row] if _is_row(row) else []
+    return str(names[0] if names else number)
+
+
+def _is_row(value: Any) -> bool:
+    return isinstance(value, dict)
+
+
+def _is_number(value: Any) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool)
+
+
+def _difference(where: str, stated: object, recomputed: object) -> Difference:
+    return Difference(where=where, stated=_short(stated), recomputed=_short(recomputed))
+
+
+def _short(value: object) -> str:
+    text = "nothing" if value is None else str(value)
+    return text if len(text) <= 60 else text[:57] + "…"
+
+
+def compare_texts(stated: str, recomputed: str, where: str) -> Iterator[Difference | None]:
+    """Two texts word by word; a number may differ by one unit of its last decimal."""
+    one, other = stated.split(), recomputed.split()
+    if len(one) != len(other):
+        place = next((i for i, pair in enumerate(zip(one, other, strict=False)) if not _agree(*pair)), 0)
+        yield _difference(where, " ".join(one[place : place + 6]), " ".join(other[place : place + 6]))
+        return
+    for first, second in zip(one, other, strict=True):
+        yield None if _agree(first, second) else _difference(where, first, second)
+
+
+def compare_pages(stated: Sequence[str], recomputed: Sequence[str]) -> Iterator[Difference | None]:
+    """The words of every page."""
+    if len(stated) != len(recomputed):
+        yield _difference("pages", len(stated), len(recomputed))
+        return
+    for number, (one, other) in enumerate(zip(stated, recomputed, strict=True), start=1):
+        yield from compare_texts(one, other, f"page {number}")
+
+
+def _agree(stated: str, recomputed: str) -> bool:
+    if stated == recomputed:
+        return True
+    one, other = (_DECIMAL.fullmatch(text.replace("−", "-")) for text in (stated, recomputed))
+    if one is None or other is None or one.group(1, 4) != other.group(1, 4) or not (one.group(3) and other.group(3)):
+        return False
+    decimals = len(one.group(3))
+    if decimals != len(other.group(3)):
+        return False
+    values = [float(f"{match.group(2)}.{match.group(3)}") for match in (one, other)]
+    return abs(values[0] - values[1]) <= 1.01 * 10.0**-decimals

@@ -1,0 +1,132 @@
+"""What a certificate says, without a toolkit: `valvelab.report.pdf` draws it.
+
+A certificate is a head, sections of blocks, and the files it carries. Texts are plain (no markup); numbers arrive as
+the text to print, so that the builder alone decides on units and decimals.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+from valvelab.figures.description import Dial, Figure, HeatMap
+from valvelab.records.result import Decision, Source
+
+Plot = Figure | HeatMap | Dial
+Style = Literal["body", "small", "strong"]
+
+
+@dataclass(frozen=True, slots=True)
+class Paragraph:
+    """Running text."""
+
+    text: str
+    style: Style = "body"
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A verdict in a table cell: drawn as shape, word and colour."""
+
+    decision: Decision
+
+
+Cell = str | Mark
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """Header, unit line and rows; the first `left` columns flush left, the others flush right.
+
+    `flush_left` names further columns to set flush left; `wrap` names columns whose text may run over several lines.
+    `widths` are relative; without them columns get what their text needs. Header and units repeat on every page.
+    """
+
+    header: tuple[str, ...]
+    rows: tuple[tuple[Cell, ...], ...]
+    units: tuple[str, ...] = ()
+    left: int = 1
+    widths: tuple[float, ...] = ()
+    wrap: tuple[int, ...] = ()
+    flush_left: tuple[int, ...] = ()
+    title: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class FigureBlock:
+    """Plots in columns, each column a stack over one x axis; `titles` stand over the columns.
+
+    `weights` are the relative widths of the columns, `height_mm` the height of the whole block.
+    """
+
+    columns: tuple[tuple[Plot, ...], ...]
+    height_mm: float
+    titles: tuple[str, ...] = ()
+    weights: tuple[float, ...] = ()
+    caption: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Identity:
+    """Label and value pairs in two columns; a missing value is printed as "not stated"."""
+
+    pairs: tuple[tuple[str, str | None], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Banner:
+    """The overall verdict: shape, word, colour and one sentence; `decision` None where nothing was judged."""
+
+    decision: Decision | None
+    word: str
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Box:
+    """Sentences that must not be overlooked, in a frame."""
+
+    title: str
+    sentences: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Signatures:
+    """Lines to sign on, with who signs under each."""
+
+    roles: tuple[str, ...]
+
+
+Block = Paragraph | Table | FigureBlock | Identity | Banner | Box | Signatures
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """A heading with its blocks; `new_page` begins a page."""
+
+    title: str
+    blocks: tuple[Block, ...]
+    new_page: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Attachment:
+    """A file the certificate carries, byte for byte; `name` is a relative path with forward slashes."""
+
+    name: str
+    content: bytes
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Certificate:
+    """One certificate. `made` is the date as ISO 8601; `number` identifies the paper, `serial` the part."""
+
+    title: str
+    number: str
+    serial: str | None
+    made: str
+    program: str
+    sources: tuple[Source, ...]
+    sections: tuple[Section, ...]
+    attachments: tuple[Attachment, ...] = field(default=())

@@ -1,0 +1,61 @@
+"""Colours, fonts and measures of the printed page."""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass
+from functools import cache
+
+from reportlab.lib.colors import Color, HexColor
+from reportlab.pdfbase import pdfmetrics
+from reportlab.pdfbase.ttfonts import TTFont
+
+from valvelab.figures.description import Role
+from valvelab.places import resources
+
+MM = 72.0 / 25.4
+REGULAR = "valvelab-regular"
+BOLD = "valvelab-bold"
+
+
+@dataclass(frozen=True, slots=True)
+class Paper:
+    """The colour table of `resources/certificate.toml`, looked up by what a colour is for."""
+
+    colours: dict[str, Color]
+    series: tuple[Color, ...]
+
+    def of(self, name: str) -> Color:
+        """Colour for a purpose; raises KeyError for a name the table lacks."""
+        return self.colours[name]
+
+    def role(self, role: Role, series: int = 0) -> Color:
+        """Colour of a plot role."""
+        if role == "series":
+            return self.series[series % len(self.series)]
+        return self.colours["reject" if role == "outside" else role]
+
+
+@cache
+def paper() -> Paper:
+    """The palette, and the bundled fonts registered with the PDF library."""
+    for name, file in ((REGULAR, "NotoSans-Regular.ttf"), (BOLD, "NotoSans-Bold.ttf")):
+        pdfmetrics.registerFont(TTFont(name, str(resources() / "fonts" / file)))
+    pdfmetrics.registerFontFamily(REGULAR, normal=REGULAR, bold=BOLD, italic=REGULAR, boldItalic=BOLD)
+    table = tomllib.loads((resources() / "certificate.toml").read_text(encoding="utf-8"))
+    series = tuple(HexColor(code) for code in table.pop("series"))
+    return Paper({name: HexColor(code) for name, code in table.items()}, series)
+
+
+def text_width(text: str, size: float, font: str = REGULAR) -> float:
+    """Width of a line of text in points."""
+    return float(pdfmetrics.stringWidth(text, font, size))
+
+
+def fitted(text: str, size: float, width: float, font: str = REGULAR) -> str:
+    """The text, cut with an ellipsis where it is wider than `width` points."""
+    if text_width(text, size, font) <= width:
+        return text
+    while text and text_width(text + "…", size, font) > width:
+        text = text[:-1]
+    return text.rstrip() + "…"

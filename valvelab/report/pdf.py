@@ -1,0 +1,120 @@
+"""Draws a certificate as PDF: A4, embedded fonts, vector plots, head and foot on every page, its inputs attached.
+
+The same certificate gives the same bytes: nothing of the clock, the machine or the user goes in.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from reportlab.lib.pagesizes import A4
+from reportlab.pdfgen.canvas import Canvas
+from reportlab.platypus import BaseDocTemplate, CondPageBreak, Flowable, Frame, PageBreak, PageTemplate, Spacer
+
+from valvelab.report import tables  # noqa: F401 - registers how tables are drawn
+from valvelab.report.attachments import attach
+from valvelab.report.blocks import Sheet, flowables, heading
+from valvelab.report.page_model import Certificate
+from valvelab.report.paper import BOLD, MM, REGULAR, Paper, fitted, paper
+from valvelab.units import System
+
+MARGIN = 17.0 * MM
+HEAD = 17.0 * MM
+FOOT = 17.0 * MM
+FOOT_LINE = "Supports, and never replaces, the judgement of qualified people and of the event's own officials."
+
+
+def write_certificate(certificate: Certificate, path: Path, system: System = "metric") -> None:
+    """Write the certificate with its attachments to `path`."""
+    path.write_bytes(certificate_bytes(certificate, system))
+
+
+def certificate_bytes(certificate: Certificate, system: System = "metric") -> bytes:
+    """The whole PDF; equal certificates give equal bytes."""
+    return attach(_draw(certificate, system), certificate)
+
+
+def _draw(certificate: Certificate, system: System) -> bytes:
+    look = paper()
+    target = io.BytesIO()
+    width, height = A4
+    document = BaseDocTemplate(
+        target, pagesize=A4, invariant=1, title=certificate.title, author=certificate.program,
+        subject=f"{certificate.serial or 'no serial number'} · {certificate.number}", creator=certificate.program,
+        leftMargin=MARGIN, rightMargin=MARGIN, topMargin=HEAD, bottomMargin=FOOT,
+    )  # fmt: skip
+    frame = Frame(MARGIN, FOOT, width - 2 * MARGIN, height - HEAD - FOOT, 0, 0, 0, 0, id="page")
+    document.addPageTemplates([PageTemplate(id="page", frames=[frame])])
+    document.build(
+        _story(certificate, Sheet(look, system, width - 2 * MARGIN)), canvasmaker=_numbered(certificate, look)
+    )
+    return target.getvalue()
+
+
+def _story(certificate: Certificate, sheet: Sheet) -> list[Flowable]:
+    story: list[Flowable] = []
+    for number, section in enumerate(certificate.sections):
+        parts: list[Flowable] = []
+        for block in section.blocks:
+            parts += flowables(block, sheet)
+        if section.new_page and number:
+            story.append(PageBreak())
+        elif number:
+            story += [CondPageBreak(45.0 * MM), Spacer(1, 3.0 * MM)]
+        if section.title:
+            story.append(heading(section.title, sheet, first=number == 0))
+        story += parts
+    return story
+
+
+def _numbered(certificate: Certificate, look: Paper) -> Callable[..., Canvas]:
+    """A canvas class that knows the number of pages when it draws each page's head and foot."""
+
+    class NumberedCanvas(Canvas):
+        def __init__(self, *args: Any, **keywords: Any) -> None:
+            super().__init__(*args, **{**keywords, "initialFontName": REGULAR})
+            self._pages: list[dict[str, Any]] = []
+
+        def showPage(self) -> None:
+            self._pages.append(dict(self.__dict__))
+            self._startPage()  # type: ignore[attr-defined]
+
+        def save(self) -> None:
+            for number, page in enumerate(self._pages, start=1):
+                self.__dict__.update(page)
+                _furniture(self, certificate, look, number, len(self._pages))
+                super().showPage()
+            super().save()
+
+    return NumberedCanvas
+
+
+def _furniture(canvas: Canvas, certificate: Certificate, look: Paper, number: int, count: int) -> None:
+    """Head: what, which part, which paper. Foot: page n of m, sources by SHA-256, program."""
+    width, height = A4
+    right = width - MARGIN
+    canvas.setFillColor(look.of("quiet"))
+    canvas.setFont(REGULAR, 7.0)
+    serial = f"serial {certificate.serial}" if certificate.serial else "no serial number stated"
+    top = height - 11.0 * MM
+    canvas.drawString(MARGIN, top, fitted(f"{certificate.title} · {serial}", 7.0, 0.62 * width))
+    canvas.drawRightString(right, top, f"certificate {certificate.number} · {certificate.made}")
+    canvas.setStrokeColor(look.of("line"))
+    canvas.setLineWidth(0.5)
+    canvas.line(MARGIN, top - 3.5, right, top - 3.5)
+    bottom = 12.0 * MM
+    canvas.line(MARGIN, bottom + 8.0, right, bottom + 8.0)
+    canvas.setFont(BOLD, 7.0)
+    canvas.drawRightString(right, bottom, f"page {number} of {count}")
+    canvas.setFont(REGULAR, 6.0)
+    canvas.drawString(MARGIN, bottom, fitted(_sources(certificate), 6.0, width - 2 * MARGIN - 50.0))
+    canvas.drawString(MARGIN, bottom - 8.0, f"{certificate.program} · {FOOT_LINE}")
+
+
+def _sources(certificate: Certificate) -> str:
+    length = 64 if len(certificate.sources) == 1 else 16
+    shown = [f"{Path(source.file).name} {source.sha256[:length]}" for source in certificate.sources]
+    return "SHA-256 " + " · ".join(shown) if shown else "no source files"

@@ -1,0 +1,223 @@
+"""Draws figures as vectors on a PDF canvas: quiet axes, limits as a filled band, offending stretches marked."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from reportlab.lib.colors import Color
+from reportlab.pdfgen.canvas import Canvas
+
+from valvelab.arrays import FloatArray
+from valvelab.figures.description import Axis, Band, Curve, Figure, Guide, Marks, Role
+from valvelab.report.paper import BOLD, REGULAR, Paper, fitted, text_width
+from valvelab.report.scales import Scale, runs, scale_for, thinned, tick_texts, ticks, x_ends, y_ends
+from valvelab.report.symbols import draw_symbol
+from valvelab.units import System
+
+TITLE = 7.5
+SMALL = 6.0
+LEFT = 30.0
+"""Width kept for the numbers of every left axis, so that stacked plots line up."""
+TOLERANCE = 0.05
+WIDTHS: dict[Role, float] = {
+    "measured": 0.9, "fit": 0.9, "nominal": 0.5, "measured_quiet": 0.35, "outside": 1.4, "guide": 0.5, "readings": 0.4,
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Rectangle:
+    """A region of the page in points, from its lower left corner."""
+
+    left: float
+    bottom: float
+    width: float
+    height: float
+
+    @property
+    def right(self) -> float:
+        """Right edge."""
+        return self.left + self.width
+
+    @property
+    def top(self) -> float:
+        """Upper edge."""
+        return self.bottom + self.height
+
+
+def draw_figure(
+    canvas: Canvas, figure: Figure, box: Rectangle, paper: Paper, system: System, x_label: bool = True
+) -> None:
+    """One plot in its box; `x_label` False leaves the angle numbers to the plot below in a stack."""
+    foot = 17.0 if x_label else 5.0
+    field = Rectangle(box.left + LEFT, box.bottom + foot, box.width - LEFT - 6.0, box.height - foot - 12.0)
+    if figure.equal_scale:
+        field = _equal(figure, field)
+    x = scale_for(own_or_data(figure.x_axis, x_ends(figure)), x_ends(figure), (field.left, field.right), system)
+    y = scale_for(figure.y_axis, y_ends(figure), (field.bottom, field.top), system)
+    _heading(canvas, figure, box, paper, y)
+    draw_axes(canvas, field, x, y, paper, figure.x_axis.label if x_label else None)
+    canvas.saveState()
+    clip = canvas.beginPath()
+    clip.rect(field.left, field.bottom, field.width, field.height)
+    canvas.clipPath(clip, stroke=0, fill=0)
+    for band in figure.bands:
+        _band(canvas, band, x, y, paper)
+    for guide in figure.guides:
+        _guide(canvas, guide, field, x, y, paper)
+    for curve in figure.curves:
+        _curve(canvas, curve, x, y, paper)
+    canvas.restoreState()
+    for marks in figure.marks:
+        _marks(canvas, marks, x, y, paper)
+
+
+def own_or_data(axis: Axis, ends: tuple[float, float]) -> Axis:
+    """An x axis runs exactly from first to last point, without the room a y axis gets."""
+    usable = np.isfinite(ends).all() and ends[1] > ends[0]
+    return axis if axis.range or not usable else Axis(axis.label, axis.unit, ends, axis.reversed)
+
+
+def _equal(figure: Figure, field: Rectangle) -> Rectangle:
+    """The largest part of the field in which x and y have one scale."""
+    (x_low, x_high), (y_low, y_high) = figure.x_axis.range or x_ends(figure), figure.y_axis.range or y_ends(figure)
+    ratio = (x_high - x_low) / ((y_high - y_low) * (1.0 if figure.y_axis.range else 1.12))
+    width, height = min(field.width, field.height * ratio), min(field.height, field.width / ratio)
+    return Rectangle(field.left + (field.width - width) / 2.0, field.bottom, width, height)
+
+
+def _heading(canvas: Canvas, figure: Figure, box: Rectangle, paper: Paper, y: Scale) -> None:
+    """Title with the y unit at the left, what the lines are at the right."""
+    names = _names(figure)
+    keys = sum(text_width(label, SMALL) + 16.0 for label, _, _ in names)
+    unit = f", {y.unit.label}" if y.unit.label else ""
+    title = fitted(f"{figure.title}{unit}", TITLE, box.width - keys - 4.0, BOLD)
+    canvas.setFillColor(paper.of("text"))
+    canvas.setFont(BOLD, TITLE)
+    canvas.drawString(box.left, box.top - 8.0, title)
+    right = box.right - 6.0
+    canvas.setFont(REGULAR, SMALL)
+    for label, role, series in reversed(names):
+        right -= text_width(label, SMALL)
+        canvas.setFillColor(paper.of("quiet"))
+        canvas.drawString(right, box.top - 8.0, label)
+        right -= 11.0
+        _key(canvas, right, box.top - 6.0, role, paper.role(role, series))
+        right -= 5.0
+
+
+def _names(figure: Figure) -> list[tuple[str, Role, int]]:
+    parts = [(curve.label, curve.role, curve.series) for curve in figure.curves]
+    parts += [(marks.label, marks.role, marks.series) for marks in figure.marks]
+    parts += [(band.label, band.role, 0) for band in figure.bands]
+    rows: dict[str, tuple[str, Role, int]] = {}
+    for part in parts:
+        if part[0]:
+            rows.setdefault(part[0], part)
+    return list(rows.values())
+
+
+def _key(canvas: Canvas, left: float, middle: float, role: Role, colour: Color) -> None:
+    if role == "band":
+        canvas.setFillColor(colour)
+        canvas.rect(left, middle - 2.0, 9.0, 4.0, stroke=0, fill=1)
+        return
+    canvas.setStrokeColor(colour)
+    canvas.setLineWidth(WIDTHS.get(role, 0.8))
+    canvas.line(left, middle, left + 9.0, middle)
+
+
+def draw_axes(canvas: Canvas, field: Rectangle, x: Scale, y: Scale | None, paper: Paper, x_label: str | None) -> None:
+    """Faint grid, numbers left and (where `x_label` is given) below, no box."""
+    canvas.setFont(REGULAR, SMALL)
+    canvas.setStrokeColor(paper.of("line"))
+    canvas.setLineWidth(0.25)
+    x_ticks = ticks(x, 34.0)
+    for value in x_ticks:
+        canvas.line(x.at(value), field.bottom, x.at(value), field.top)
+    y_ticks = [] if y is None else ticks(y, 13.0)
+    if y is not None:
+        for value, text in zip(y_ticks, tick_texts(y_ticks), strict=True):
+            canvas.line(field.left, y.at(value), field.right, y.at(value))
+            canvas.setFillColor(paper.of("quiet"))
+            canvas.drawRightString(field.left - 3.0, y.at(value) - 2.0, text)
+        if y.low < 0.0 < y.high:
+            canvas.setStrokeColor(paper.of("quiet"))
+            canvas.setLineWidth(0.4)
+            canvas.line(field.left, y.at(0.0), field.right, y.at(0.0))
+    if x_label is not None:
+        canvas.setFillColor(paper.of("quiet"))
+        for value, text in zip(x_ticks, tick_texts(x_ticks), strict=True):
+            canvas.drawCentredString(x.at(value), field.bottom - 7.0, text)
+        whole = f"{x_label}, {x.unit.label}" if x.unit.label else x_label
+        canvas.drawCentredString((field.left + field.right) / 2.0, field.bottom - 15.0, whole)
+
+
+def polyline(canvas: Canvas, x: FloatArray, y: FloatArray) -> None:
+    """Stroke one unbroken line through points on paper."""
+    path = canvas.beginPath()
+    kept = thinned(x, y, TOLERANCE)
+    path.moveTo(x[kept[0]], y[kept[0]])
+    for index in kept[1:]:
+        path.lineTo(x[index], y[index])
+    canvas.drawPath(path, stroke=1, fill=0)
+
+
+def _curve(canvas: Canvas, curve: Curve, x: Scale, y: Scale, paper: Paper) -> None:
+    canvas.setStrokeColor(paper.role(curve.role, curve.series))
+    canvas.setLineWidth(WIDTHS.get(curve.role, 0.8))
+    canvas.setLineCap(1)
+    canvas.setLineJoin(1)
+    if curve.role == "guide":
+        canvas.setDash(2, 2)
+    across, up = x.place(curve.x), y.place(curve.y)
+    for run in runs(up):
+        polyline(canvas, across[run], up[run])
+    canvas.setDash()
+
+
+def _band(canvas: Canvas, band: Band, x: Scale, y: Scale, paper: Paper) -> None:
+    across, low, high = x.place(band.x), y.place(band.lower), y.place(band.upper)
+    canvas.setFillColor(paper.role(band.role))
+    for run in runs(low + high):
+        path = canvas.beginPath()
+        for index in thinned(across[run], low[run], TOLERANCE):
+            point = (across[run][index], low[run][index])
+            if path.getCode().strip():
+                path.lineTo(*point)
+            else:
+                path.moveTo(*point)
+        for index in thinned(across[run], high[run], TOLERANCE)[::-1]:
+            path.lineTo(across[run][index], high[run][index])
+        path.close()
+        canvas.drawPath(path, stroke=0, fill=1)
+
+
+def _guide(canvas: Canvas, guide: Guide, field: Rectangle, x: Scale, y: Scale, paper: Paper) -> None:
+    canvas.setStrokeColor(paper.role(guide.role))
+    canvas.setFillColor(paper.role(guide.role))
+    canvas.setFont(REGULAR, SMALL)
+    canvas.setLineWidth(0.5)
+    canvas.setDash(3, 2)
+    if guide.along == "y":
+        level = float(y.place(np.array(guide.value)))
+        canvas.line(field.left, level, field.right, level)
+        canvas.drawRightString(field.right - 2.0, level + 2.0, guide.label)
+    else:
+        place = float(x.place(np.array(guide.value)))
+        canvas.line(place, field.bottom, place, field.top)
+        canvas.drawString(place + 2.0, field.top - 6.0, guide.label)
+    canvas.setDash()
+
+
+def _marks(canvas: Canvas, marks: Marks, x: Scale, y: Scale, paper: Paper) -> None:
+    colour = paper.role(marks.role, marks.series)
+    across, up = np.atleast_1d(x.place(marks.x)), np.atleast_1d(y.place(marks.y))
+    low, high = sorted((y.start, y.end))
+    for index, (left, height) in enumerate(zip(across, up, strict=True)):
+        if np.isfinite(left + height) and low - 1.0 <= height <= high + 1.0:
+            draw_symbol(canvas, marks.role, float(left), float(height), 2.2, colour, paper)
+            if index < len(marks.texts) and marks.texts[index]:
+                canvas.setFillColor(paper.of("text"))
+                canvas.setFont(REGULAR, SMALL)
+                canvas.drawString(left + 4.0, height - 2.0, marks.texts[index])

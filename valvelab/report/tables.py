@@ -1,0 +1,115 @@
+"""Tables of the certificate: repeated heads, units under the heads, verdict marks in cells."""
+
+from __future__ import annotations
+
+from typing import Any
+from xml.sax.saxutils import escape
+
+from reportlab.platypus import Flowable, KeepTogether, LongTable, Spacer, TableStyle
+from reportlab.platypus import Paragraph as TextFlow
+
+from valvelab.report.blocks import Sheet, flowables, text_style
+from valvelab.report.page_model import Cell, Mark, Style, Table
+from valvelab.report.paper import BOLD, MM, REGULAR, Paper, text_width
+from valvelab.report.symbols import draw_symbol
+
+CELL = 7.0
+PAD = 3.0
+KEPT_ROWS = 24
+
+
+class MarkFlow(Flowable):
+    """A verdict in a table cell: shape, then word."""
+
+    def __init__(self, mark: Mark, look: Paper, size: float) -> None:
+        super().__init__()
+        self._mark = mark
+        self._look = look
+        self._size = size
+        self.width = mark_width(mark, size)
+        self.height = 1.32 * size
+
+    def wrap(self, aW: float, aH: float) -> tuple[float, float]:  # noqa: ARG002 - the layout library's signature
+        """Size of symbol and word."""
+        return self.width, self.height
+
+    def draw(self) -> None:
+        """Draw symbol and word."""
+        colour = self._look.of(self._mark.decision)
+        middle = 0.5 * self.height
+        draw_symbol(self.canv, self._mark.decision, 4.0, middle - 0.4, 3.0, colour, self._look)
+        self.canv.setFillColor(colour)
+        self.canv.setFont(BOLD, self._size)
+        self.canv.drawString(10.0, middle - 0.36 * self._size, self._mark.decision)
+
+
+def mark_width(mark: Mark, size: float) -> float:
+    """Width of a verdict in a cell."""
+    return 10.0 + text_width(mark.decision, size, BOLD)
+
+
+@flowables.register
+def _(block: Table, sheet: Sheet) -> list[Flowable]:
+    if not block.rows:
+        return []
+    heads = 1 + bool(block.units)
+    widths = column_widths(block, sheet.width)
+    rows: list[list[Any]] = [
+        [_cell(text, block, column, sheet.look, "strong") for column, text in enumerate(block.header)],
+    ]
+    if block.units:
+        rows.append([_cell(text, block, column, sheet.look, "small") for column, text in enumerate(block.units)])
+    rows += [[_cell(cell, block, column, sheet.look, "body") for column, cell in enumerate(row)] for row in block.rows]
+    table = LongTable(rows, colWidths=widths, repeatRows=heads, hAlign="LEFT")
+    table.setStyle(TableStyle([
+        ("FONTNAME", (0, 0), (-1, -1), REGULAR),
+        ("VALIGN", (0, 0), (-1, -1), "TOP"), ("VALIGN", (0, 0), (-1, heads - 1), "BOTTOM"),
+        ("LEFTPADDING", (0, 0), (-1, -1), PAD), ("RIGHTPADDING", (0, 0), (-1, -1), PAD),
+        ("TOPPADDING", (0, 0), (-1, -1), 1.3), ("BOTTOMPADDING", (0, 0), (-1, -1), 1.6),
+        ("LINEBELOW", (0, heads - 1), (-1, heads - 1), 0.7, sheet.look.of("quiet")),
+        ("LINEBELOW", (0, -1), (-1, -1), 0.4, sheet.look.of("line")),
+        ("ROWBACKGROUNDS", (0, heads), (-1, -1), [sheet.look.of("paper"), sheet.look.of("stripe")]),
+    ]))  # fmt: skip
+    parts: list[Flowable] = []
+    if block.title:
+        title = TextFlow(escape(block.title), text_style("strong", sheet.look, size=9.0))
+        title.keepWithNext = 1
+        parts += [title, Spacer(1, 0.8 * MM)]
+    together: list[Flowable] = [*parts, table]
+    if len(rows) <= KEPT_ROWS:
+        together = [KeepTogether(together)]
+    return [*together, Spacer(1, 3.5 * MM)]
+
+
+def _cell(cell: Cell, block: Table, column: int, look: Paper, style: Style) -> Flowable:
+    if isinstance(cell, Mark):
+        return MarkFlow(cell, look, CELL)
+    size = CELL if style != "small" else CELL - 0.8
+    right = column >= block.left and column not in block.flush_left
+    return TextFlow(escape(cell), text_style(style, look, right=right, size=size))
+
+
+def column_widths(block: Table, width: float) -> list[float]:
+    """Widths in points: stated shares, or what the text needs, wrapping columns taking what is left."""
+    if block.widths:
+        return [width * share / sum(block.widths) for share in block.widths]
+    needs = [_need(block, column) for column in range(len(block.header))]
+    spare = width - sum(need for column, need in enumerate(needs) if column not in block.wrap)
+    if block.wrap and spare > 0.0:
+        wanted = sum(needs[column] for column in block.wrap)
+        return [spare * need / wanted if column in block.wrap else need for column, need in enumerate(needs)]
+    total = sum(needs)
+    if total > width:
+        return [need * width / total for need in needs]
+    extra = min(12.0, (width - total) / len(needs))
+    return [need + extra for need in needs]
+
+
+def _need(block: Table, column: int) -> float:
+    texts = [text_width(block.header[column], CELL, BOLD)]
+    if block.units:
+        texts.append(text_width(block.units[column], CELL - 0.8))
+    for row in block.rows:
+        cell = row[column]
+        texts.append(mark_width(cell, CELL) if isinstance(cell, Mark) else text_width(cell, CELL))
+    return max(texts) + 2.0 * PAD + 1.0
