@@ -7,7 +7,6 @@ import math
 import numpy as np
 from reportlab.pdfgen.canvas import Canvas
 
-from valvelab.angles import wrap
 from valvelab.arrays import FloatArray
 from valvelab.figures.description import Dial
 from valvelab.report.paper import BOLD, REGULAR, Paper, text_width
@@ -73,24 +72,35 @@ def _rose(canvas: Canvas, middle: tuple[float, float], radius: float, paper: Pap
 
 
 def spread_out(angles_deg: FloatArray, apart_deg: float) -> FloatArray:
-    """Label directions near `angles_deg` that keep at least `apart_deg` from each other, in the same order.
+    """Label directions nearest `angles_deg` (least squares) that keep at least `apart_deg` from each other, in order.
 
-    Shape as given. Neighbours that are too close are pushed apart evenly, a few passes round the circle.
+    Shape as given. The circle is opened at its widest gap; where that leaves too little room, labels go round evenly.
     """
-    placed = np.asarray(angles_deg, dtype=np.float64).copy()
-    if placed.size < 2 or placed.size * apart_deg >= 360.0:
-        return placed
-    order = np.argsort(np.mod(placed, 360.0), kind="stable")
-    for _ in range(60):
-        moved = False
-        for first, second in zip(order, np.roll(order, -1), strict=True):
-            gap = float(np.mod(placed[second] - placed[first], 360.0))
-            gap = gap if gap <= 180.0 or placed.size == 2 else float(wrap(gap))
-            if gap < apart_deg - 1e-6:
-                push = 0.5 * (apart_deg - gap)
-                placed[first] -= push
-                placed[second] += push
-                moved = True
-        if not moved:
-            break
-    return placed
+    angles = np.asarray(angles_deg, dtype=np.float64)
+    count = angles.size
+    if count < 2 or count * apart_deg >= 360.0:
+        return angles.copy()
+    folded = np.mod(angles, 360.0)
+    order = np.argsort(folded, kind="stable")
+    gaps = np.diff(np.append(folded[order], folded[order[0]] + 360.0))
+    order = np.roll(order, -(int(np.argmax(gaps)) + 1))
+    line = folded[order] + 360.0 * (folded[order] < folded[order[0]])
+    steps = apart_deg * np.arange(count)
+    placed = _never_falling(line - steps) + steps
+    if placed[-1] - placed[0] > 360.0 - apart_deg:
+        placed = placed.mean() + 360.0 / count * (np.arange(count) - 0.5 * (count - 1))
+    result = np.empty(count)
+    result[order] = placed
+    return result
+
+
+def _never_falling(values: FloatArray) -> FloatArray:
+    """Least-squares fit that never falls: neighbours out of order share their mean."""
+    blocks: list[tuple[float, int]] = []
+    for value in values:
+        mean, size = float(value), 1
+        while blocks and blocks[-1][0] > mean:
+            before, number = blocks.pop()
+            mean, size = (mean * size + before * number) / (size + number), size + number
+        blocks.append((mean, size))
+    return np.concatenate([np.full(size, mean) for mean, size in blocks])

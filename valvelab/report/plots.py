@@ -179,18 +179,23 @@ def _curve(canvas: Canvas, curve: Curve, x: Scale, y: Scale, paper: Paper) -> No
 def _band(canvas: Canvas, band: Band, x: Scale, y: Scale, paper: Paper) -> None:
     across, low, high = x.place(band.x), y.place(band.lower), y.place(band.upper)
     canvas.setFillColor(paper.role(band.role))
+    canvas.setStrokeColor(paper.of("band_edge"))
+    canvas.setLineWidth(0.35)
     for run in runs(low + high):
+        lower = _points(across[run], low[run])
+        upper = _points(across[run], high[run])
         path = canvas.beginPath()
-        for index in thinned(across[run], low[run], TOLERANCE):
-            point = (across[run][index], low[run][index])
-            if path.getCode().strip():
-                path.lineTo(*point)
-            else:
-                path.moveTo(*point)
-        for index in thinned(across[run], high[run], TOLERANCE)[::-1]:
-            path.lineTo(across[run][index], high[run][index])
+        path.moveTo(*lower[0])
+        for point in (*lower[1:], *reversed(upper)):
+            path.lineTo(*point)
         path.close()
         canvas.drawPath(path, stroke=0, fill=1)
+        polyline(canvas, across[run], low[run])
+        polyline(canvas, across[run], high[run])
+
+
+def _points(x: FloatArray, y: FloatArray) -> list[tuple[float, float]]:
+    return [(float(x[index]), float(y[index])) for index in thinned(x, y, TOLERANCE)]
 
 
 def _guide(canvas: Canvas, guide: Guide, field: Rectangle, x: Scale, y: Scale, paper: Paper) -> None:

@@ -85,7 +85,7 @@ def ticks(scale: Scale, spacing: float) -> list[float]:
     span = abs(scale.high - scale.low)
     wanted = span * spacing / max(abs(scale.end - scale.start), 1.0)
     if scale.unit.label in {"cam deg", "crank deg", "deg"} and wanted > 0.5:
-        step = next((value for value in ANGLE_STEPS if value >= wanted), 360.0)
+        step = next((value for value in ANGLE_STEPS if value >= wanted), 360.0 * math.ceil(wanted / 360.0))
     else:
         power = 10.0 ** math.floor(math.log10(wanted))
         step = next(factor * power for factor in (1.0, 2.0, 5.0, 10.0) if factor * power >= wanted * (1.0 - 1e-9))
