@@ -68,17 +68,26 @@ def requests_of(job: Job, folder: Path) -> list[Request]:
     return requests
 
 
-def inputs_of(requests: Sequence[Request]) -> list[Path]:
-    """Every file the parts read, each once: arguments that are paths, and the nominal tables of their specs."""
+def inputs_of(requests: Sequence[Request], within: Path | None = None) -> list[Path]:
+    """Every file the parts read, each once: arguments that are paths, and the nominal tables of their specs.
+
+    `within` refuses any file outside that folder, before anything of it is read.
+    """
     found: dict[Path, None] = {}
+
+    def add(path: Path) -> None:
+        if within is not None and not path.resolve().is_relative_to(within.resolve()):
+            raise BadFile("job.toml", "", f"the file {path.name!r} outside the certificate", "a carried file")
+        found[path] = None
+
     for request in requests:
         for value in vars(request.args).values():
             if isinstance(value, Path):
-                found[value] = None
+                add(value)
         spec = request.args.spec
         if spec is not None:
             for number, envelope in enumerate(read_spec(spec).envelope, start=1):
-                found[nominal_path(spec, envelope, number)] = None
+                add(nominal_path(spec, envelope, number))
     return list(found)
 
 
@@ -130,11 +139,7 @@ class Inspected:
 
 def inspect_job(requests: Sequence[Request], like: Job, within: Path | None = None) -> Inspected:
     """Inspect every part. `within` refuses any file outside that folder, for a job that came with a certificate."""
-    paths = inputs_of(requests)
-    if within is not None:
-        for path in paths:
-            if not path.resolve().is_relative_to(within.resolve()):
-                raise BadFile("job.toml", "", f"the file {path.name!r} outside the certificate", "a carried file")
+    paths = inputs_of(requests, within)
     contents = {path: read_contents(path) for path in paths}
     names = names_for(paths)
     by_digest = {contents[path].source.sha256: names[path] for path in paths}

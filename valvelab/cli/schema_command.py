@@ -22,11 +22,14 @@ MODELS: dict[str, str] = {
     "phasing": "valvelab.records.phasing_result:PhasingResult",
     "motion": "valvelab.records.motion_result:MotionResult",
     "gauge": "valvelab.records.gauge_result:GaugeResult",
+    "certify": "valvelab.records.certificate_result:CertifyResult",
+    "verify": "valvelab.records.certificate_result:VerifyResult",
     "spec": "valvelab.records.spec:Spec",
+    "job": "valvelab.records.job:Job",
     "phasing-sheet": "valvelab.records.phasing_sheet:PhasingSheet",
     "train": "valvelab.records.train:Train",
 }
-READ = ("spec", "phasing-sheet", "train")
+READ = ("spec", "job", "phasing-sheet", "train")
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
