@@ -74,6 +74,30 @@ def test_readme_shows_the_cautions() -> None:
         assert sentence in unwrapped(README), sentence
 
 
+def inputs(words: list[str]) -> list[str]:
+    """Words of a command line that name files or folders it reads."""
+    before = [""] + words
+    return [
+        word for previous, word in zip(before, words, strict=False)
+        if not word.startswith("-") and previous != "--out" and ("/" in word or re.search(r"\.\w{2,4}$", word))
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize("line", shell_lines(README) or [THE_TWO[0]])
+def test_readme_command_runs(line: str, tmp_path: Path) -> None:
+    words = shlex.split(line.replace("python3 valvelab", "valvelab"))[1:]
+    if line.startswith("python3 tests") or not words or words[0] not in available_commands():
+        return
+    (tmp_path / "sample_profiles").symlink_to(ROOT / "sample_profiles")
+    if not all((tmp_path / name).exists() for name in inputs(words)):
+        return  # the reader's own file
+    done = subprocess.run(
+        [sys.executable, "-m", "valvelab", *words], cwd=tmp_path, capture_output=True, text=True, check=False,
+        stdin=subprocess.DEVNULL, env={**os.environ, "QT_QPA_PLATFORM": "offscreen"},
+    )  # fmt: skip
+    assert done.returncode in {0, 1, 4}, done.stderr
+
+
 @pytest.mark.parametrize("line", shell_lines(README) or [THE_TWO[0]])
 def test_readme_command_is_understood(line: str) -> None:
     words = shlex.split(line.replace("python3 valvelab", "valvelab"))
