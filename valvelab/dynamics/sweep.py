@@ -33,7 +33,8 @@ class SpeedSweep:
 
     force_n (speeds, 360): least gear force in bins of 2 crank deg centred at `crank_deg` (360,), NaN where the valve
     should be shut. Loss of contact counts where the valve should be open by more than a twentieth of its lift.
-    first_loss_rpm: lowest speed at which contact was lost, refined between the sweep's speeds; None if never.
+    first_loss_rpm: lowest speed at which contact was lost, refined between the sweep's speeds; None if never,
+    and if it was lost at the first one already, so that the onset lies below the sweep.
     """
 
     rpm: FloatArray
@@ -143,8 +144,8 @@ def _judged(gear: ValveGear, response: Response, part: slice, steps: int, peak: 
         bounce_mm=read_only(bounce),
         seating_speed_m_per_s=read_only(seating),
         coil_squeeze_mm=read_only(response.coil_squeeze_mm[part].copy()),
-        first_loss_rpm=None if first is None else float(rpm[first]),
-        first_loss_crank_deg=None if first is None else peak + float(angle[int(np.argmax(held[:, first] <= 0.0))]),
+        first_loss_rpm=float(rpm[first]) if first else None,
+        first_loss_crank_deg=peak + float(angle[int(np.argmax(held[:, first] <= 0.0))]) if first else None,
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from valvelab.arrays import FloatArray
 from valvelab.errors import CannotEvaluate, Reason
@@ -70,9 +71,16 @@ class ContactAlong:
     """Load, Hertz pressure and film along a lobe at one speed; NaN where nothing is pressed together."""
 
     load_n: FloatArray
+    entrainment_m_per_s: FloatArray
     pressure_mpa: FloatArray
     half_width_mm: FloatArray
     film_um: FloatArray | None
+
+
+def reversals(entrainment: FloatArray, loaded: NDArray[np.bool_]) -> list[int]:
+    """Indices before which the entrainment changes its sign while loaded; a steady film has no thickness there."""
+    change = (np.sign(entrainment[1:]) != np.sign(entrainment[:-1])) & loaded[1:] & loaded[:-1]
+    return [int(index) + 1 for index in np.flatnonzero(change)]
 
 
 def contact_along(
@@ -86,12 +94,13 @@ def contact_along(
     load = np.maximum(follower_force_n, 0.0) / np.cos(geometry.pressure_angle_rad)
     hertz = line_contact(load, setting.length_mm, geometry.relative_radius_mm, setting.modulus_mpa)
     film = None
+    speed = geometry.entrainment_mm_per_rad * cam_speed_rad_per_s * 1e-3
     if oil is not None:
-        speed = geometry.entrainment_mm_per_rad * cam_speed_rad_per_s * 1e-3
         film = minimum_film_um(speed, load, setting.length_mm, geometry.relative_radius_mm, oil, setting.modulus_mpa)
     touching = load > 0.0
     return ContactAlong(
         load_n=load,
+        entrainment_m_per_s=speed,
         pressure_mpa=np.where(touching, hertz.max_pressure_mpa, np.nan),
         half_width_mm=np.where(touching, hertz.half_width_mm, np.nan),
         film_um=film,

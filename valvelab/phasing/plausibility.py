@@ -39,6 +39,7 @@ def findings(sheet: Sheet, worked: Degreeing | None = None) -> tuple[Finding, ..
         found += [Finding("stop", text) for text in stop_complaints(sheet.stop_deg, worked.dead_centre)]
     elif len(sheet.stop_deg) >= 2:
         found.append(Finding("stop", "all stop readings are equal: expected one from each side of dead centre"))
+    found += _sense(sheet)
     for pair in sheet.pairs:
         found += _pair(sheet, pair)
     for event in sheet.events:
@@ -57,12 +58,27 @@ def _fmt(angle: float) -> str:
     return f"{angle:.2f}".rstrip("0").rstrip(".").replace("-", "−")
 
 
-def _pair(sheet: Sheet, pair: NosePair) -> list[Finding]:
+def _span(sheet: Sheet, pair: NosePair) -> float | None:
+    """From rising to falling in the running sense, [0, 360)."""
     if pair.rising_deg is None or pair.falling_deg is None:
-        return []
+        return None
     rising = crank_angle(pair.rising_deg, 0.0, sheet.sense)
-    falling = crank_angle(pair.falling_deg, 0.0, sheet.sense)
-    span = fold_scalar(falling - rising)
+    return fold_scalar(crank_angle(pair.falling_deg, 0.0, sheet.sense) - rising)
+
+
+def _sense(sheet: Sheet) -> list[Finding]:
+    spans = [span for pair in sheet.pairs if (span := _span(sheet, pair)) is not None]
+    if len(spans) < 2 or min(spans) <= 180.0:
+        return []
+    return [
+        Finding("wheel", f"falling comes before rising in every pair: the sense {sheet.sense!r} is most likely wrong")
+    ]
+
+
+def _pair(sheet: Sheet, pair: NosePair) -> list[Finding]:
+    span = _span(sheet, pair)
+    if span is None or pair.rising_deg is None or pair.falling_deg is None:
+        return []
     about = f"{pair.lobe} near peak"
     what = f"rising {_fmt(pair.rising_deg)}, falling {_fmt(pair.falling_deg)}"
     if span > 180.0:

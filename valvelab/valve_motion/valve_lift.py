@@ -15,6 +15,7 @@ from valvelab.valve_motion.rocker import RatioRocker, Rocker
 
 CRANK_STEP_DEG = 0.25
 _FINE_CAM_STEP_DEG = 0.05
+_STEEPEST_MM_PER_CRANK_DEG = 5.0
 
 
 class LobeProfile(Protocol):
@@ -22,12 +23,29 @@ class LobeProfile(Protocol):
 
     @property
     def period(self) -> float | None:
-        """360 for a whole turn, None for an event only."""
+        """360 for a whole turn, None for an event only, whose lift is 0 outside start…stop."""
         ...
 
-    def value(self, angle_cam_deg: FloatArray, derivative: int = 0) -> FloatArray:
+    @property
+    def start_cam_deg(self) -> float:
+        """First angle of the fit."""
+        ...
+
+    @property
+    def stop_cam_deg(self) -> float:
+        """Last angle of the fit."""
+        ...
+
+    def value(self, angle_cam_deg: ArrayLike, derivative: int = 0) -> FloatArray:
         """Lift in mm, or a derivative by cam degree."""
         ...
+
+
+def _on_profile(profile: LobeProfile, cam_deg: FloatArray) -> FloatArray:
+    """Cam angles on the turn that the profile covers."""
+    if profile.period is not None:
+        return cam_deg
+    return profile.start_cam_deg + fold(cam_deg - profile.start_cam_deg)
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +129,8 @@ def valve_motion(profile: LobeProfile, gear: Gear, timing: Timing, crank_deg: Ar
     """
     crank = np.atleast_1d(np.asarray(crank_deg, dtype=np.float64))
     cam = timing.cam(crank)
-    s, s_1, s_2 = (np.asarray(profile.value(cam, order), dtype=np.float64) for order in (0, 1, 2))
+    on_profile = _on_profile(profile, cam)
+    s, s_1, s_2 = (np.asarray(profile.value(on_profile, order), dtype=np.float64) for order in (0, 1, 2))
     curve = gear.rocker.curve(s)
     free = (curve.valve_lift_mm - gear.lost_mm) * gear.share
     off_seat = free > 0.0
@@ -132,7 +151,7 @@ def valve_motion(profile: LobeProfile, gear: Gear, timing: Timing, crank_deg: Ar
 
 def peak_crank(profile: LobeProfile, timing: Timing) -> float:
     """Crank angle of the greatest follower lift, in [−360, 360)."""
-    cam = np.arange(0.0, 360.0, _FINE_CAM_STEP_DEG)
+    cam = _on_profile(profile, np.arange(0.0, 360.0, _FINE_CAM_STEP_DEG))
     lift = np.asarray(profile.value(cam, 0))
     best = int(np.argmax(lift))
     left, right = lift[best - 1], lift[(best + 1) % lift.size]
@@ -158,30 +177,34 @@ class Crossings:
     closing_slope: float | None
 
 
+def _excess(motion: Motion, gear: Gear, level_mm: float) -> FloatArray:
+    # the drive without its cut at the seat, so that level 0 is an ordinary crossing
+    return np.asarray((motion.drive_mm - gear.lost_mm) * gear.share - level_mm)
+
+
 def crossings(profile: LobeProfile, gear: Gear, timing: Timing, cycle: Motion, level_mm: float) -> Crossings:
     """Crossings of valve lift = level nearest the peak on each flank; None where a flank never comes down to it.
 
     Level 0 is where the valve leaves its seat and meets it again. Refuses a level the valve never reaches.
     """
-    # the drive without its cut at the seat, so that level 0 is an ordinary crossing
-    excess = (cycle.drive_mm - gear.lost_mm) * gear.share - level_mm
+    excess = _excess(cycle, gear, level_mm)
     top = int(np.argmax(cycle.drive_mm))
     if excess[top] <= 0.0:
         raise CannotEvaluate(Reason.NOT_REACHED, f"the valve lifts less than {level_mm:g} mm")
     before, after = np.flatnonzero(excess[:top] <= 0.0), np.flatnonzero(excess[top:] <= 0.0)
 
-    def refine(low: float, high: float) -> tuple[float, float]:
+    def refine(low: float, high: float) -> tuple[float, float] | None:
         for _ in range(4):
             grid = np.linspace(low, high, 33)
-            motion = valve_motion(profile, gear, timing, grid)
-            above = (motion.drive_mm - gear.lost_mm) * gear.share - level_mm > 0.0
-            change = int(np.flatnonzero(above != above[0])[0]) if (above != above[0]).any() else 32
+            above = _excess(valve_motion(profile, gear, timing, grid), gear, level_mm) > 0.0
+            change = int(np.argmax(above != above[0])) if (above != above[0]).any() else 32
             low, high = float(grid[change - 1]), float(grid[change])
-        motion = valve_motion(profile, gear, timing, [low, high])
-        y = (motion.drive_mm - gear.lost_mm) * gear.share - level_mm
+        y = _excess(valve_motion(profile, gear, timing, [low, high]), gear, level_mm)
         slope = float(y[1] - y[0]) / (high - low)
-        angle = low if y[1] == y[0] else low - float(y[0]) / slope
-        return angle, slope
+        # at the end of an event-only table the lift drops to nothing, which is no crossing
+        if abs(slope) > _STEEPEST_MM_PER_CRANK_DEG:
+            return None
+        return (low if slope == 0.0 else low - float(y[0]) / slope), slope
 
     opening = closing = None
     if before.size:

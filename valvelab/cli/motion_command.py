@@ -1,0 +1,172 @@
+"""`valvelab motion`: what the valve does behind its train."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from valvelab.cli.options import add_columns, add_common
+from valvelab.cli.output import finish, table, verdict_table
+from valvelab.units import System, display_unit, parse_quantity, show
+
+if TYPE_CHECKING:
+    from valvelab.records.motion_result import MotionResult, MotionValve
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Options of the command."""
+    parser.add_argument("lift", type=Path, metavar="LIFT", help="lift table")
+    parser.add_argument("--train", type=Path, metavar="TRAIN", required=True, help="rocker, lash, spring, crank (TOML)")
+    parser.add_argument("--at", action="append", default=[], metavar="LIFT", help="one more checking lift at the valve")
+    parser.add_argument("--no-dynamics", action="store_true", help="leave the dynamic model out")
+    add_common(parser)
+    add_columns(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Inspect one lift table behind one train."""
+    from valvelab.files.lift_table import read_lift_table
+    from valvelab.files.spec_file import read_spec
+    from valvelab.files.train_file import read_train
+    from valvelab.inspection.inspect_lobes import inspect_lobes
+    from valvelab.inspection.inspect_motion import inspect_motion
+    from valvelab.inspection.motion_lobes import motion_question
+
+    train, train_source = read_train(args.train)
+    spec = None if args.spec is None else read_spec(args.spec)
+    lifts = tuple(parse_quantity(value, "length", "--at") for value in args.at)
+    lift_table = read_lift_table(args.lift, args.columns)
+    lobes = inspect_lobes(lift_table)
+    question = motion_question(lift_table, lobes, train, lifts, not args.no_dynamics)
+    inspection = inspect_motion(question, spec, (lift_table.source, train_source), str(args.spec), lift_table.notes)
+    return finish(inspection.result, args, lambda: text(inspection.result, args.units))
+
+
+def text(result: MotionResult, system: System) -> str:
+    """The readable table."""
+    from valvelab.inspection.inspect_motion import CAUTION
+
+    parts = [_lifts(result, system), _durations(result, system), _clearance(result, system), _control(result, system)]
+    parts += [_resonances(result), _contact(result), verdict_table(result.verdicts, system), CAUTION]
+    return "\n\n".join(part for part in parts if part)
+
+
+def _lifts(result: MotionResult, system: System) -> str:
+    unit = display_unit("mm", system).label
+    rows = []
+    for valve in result.valves:
+        read = valve.rule_readings
+        rows.append([
+            valve.lobe,
+            show(valve.max_valve_lift_mm, "mm", system),
+            show(valve.rule_lift_mm, "mm", system),
+            show(valve.uncertainty["rule_lift_mm"], "mm", system),
+            show(None if read is None else read.mean_mm, "mm", system),
+            show(None if read is None else read.standard_uncertainty_mm, "mm", system),
+            show(valve.valve_lift_at_gas_exchange_tdc_mm, "mm", system),
+            show(valve.seating_velocity_mm_per_crank_deg, "mm/crank deg", system, 5),
+        ])  # fmt: skip
+    header = ["valve", f"max lift [{unit}]", f"rule lift [{unit}]", "u", "read", "u", "lift at TDC",
+              f"seats at [{unit}/crank deg]"]  # fmt: skip
+    return table(header, rows)
+
+
+def _durations(result: MotionResult, system: System) -> str:
+    rows = []
+    for valve in result.valves:
+        for row in valve.durations:
+            opens, closes = row.opening_event, row.closing_event
+            rows.append([
+                valve.lobe,
+                show(row.at_mm, "mm", system),
+                "–" if opens is None else f"{opens.angle:.2f} {opens.reference}",
+                "–" if closes is None else f"{closes.angle:.2f} {closes.reference}",
+                show(row.duration_crank_deg, "deg", decimals=2),
+                show(row.uncertainty["duration_crank_deg"], "deg", decimals=2),
+            ])  # fmt: skip
+    unit = display_unit("mm", system).label
+    return table(["valve", f"at [{unit}]", "opens", "closes", "duration [crank deg]", "u"], rows)
+
+
+def _clearance(result: MotionResult, system: System) -> str:
+    rows = []
+    for valve in result.valves:
+        if valve.piston_clearance is None:
+            continue
+        rows.append(_clearance_row(valve, system))
+    unit = display_unit("mm", system).label
+    header = ["valve", f"to piston [{unit}]", "at [crank deg]", "4 deg advanced", "4 deg retarded", "without lash"]
+    return table(header, rows) if rows else ""
+
+
+def _clearance_row(valve: MotionValve, system: System) -> list[str]:
+    def changed(advance: float, lash: float) -> str:
+        found = (c for c in valve.clearance_changes if c.advance_crank_deg == advance and c.lash_mm == lash)
+        row = next(found, None)
+        return show(None if row is None else row.min_mm, "mm", system, None if system == "inch" else 2)
+
+    clearance = valve.piston_clearance
+    return [
+        valve.lobe,
+        show(None if clearance is None else clearance.min_mm, "mm", system, None if system == "inch" else 2),
+        show(None if clearance is None else clearance.at_crank_deg, "deg", decimals=1),
+        changed(4.0, valve.lash_mm),
+        changed(-4.0, valve.lash_mm),
+        changed(0.0, 0.0),
+    ]
+
+
+def _control(result: MotionResult, system: System) -> str:
+    rows = []
+    for valve in result.valves:
+        control = valve.control
+        if control is None:
+            continue
+        rows.append([
+            valve.lobe,
+            show(control.separation_rpm, "rpm"),
+            show(control.separation_at_crank_deg, "deg", decimals=1),
+            show(control.margin_n_at_max_speed, "N", system),
+            show(control.dynamic_separation_rpm, "rpm"),
+        ])  # fmt: skip
+    force = display_unit("N", system).label
+    header = ["valve", "leaves the cam at [rpm]", "at [crank deg]", f"margin at max speed [{force}]",
+              "dynamic model [rpm]"]  # fmt: skip
+    return table(header, rows) if rows else ""
+
+
+def _resonances(result: MotionResult) -> str:
+    rows = [
+        [valve.lobe, str(row.order), show(row.crank_rpm, "rpm"), show(row.lift_harmonic_um, "um")]
+        for valve in result.valves
+        if valve.control is not None
+        for row in valve.control.spring_resonances[:4]
+    ]
+    return table(["valve", "surge order", "crank rpm", "harmonic of the lift [µm]"], rows) if rows else ""
+
+
+def _contact(result: MotionResult) -> str:
+    rows = [
+        [
+            valve.lobe,
+            show(row.crank_rpm, "rpm"),
+            show(row.max_pressure_mpa, "MPa"),
+            show(row.max_pressure_at_crank_deg, "deg", decimals=0),
+            show(row.nose_pressure_mpa, "MPa"),
+            show(row.nose_film_um, "um", decimals=3),
+            show(row.nose_film_ratio, "", decimals=2),
+        ]
+        for valve in result.valves
+        for row in valve.contact
+    ]
+    header = [
+        "valve",
+        "crank rpm",
+        "max pressure [MPa]",
+        "at [crank deg]",
+        "at the nose",
+        "nose film [µm]",
+        "film ratio",
+    ]
+    return table(header, rows) if rows else ""
