@@ -1,0 +1,138 @@
+"""Where the coils close: the steep knee at the low end of the readings."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from valvelab.arrays import FloatArray
+from valvelab.springs.rate import fit_rate, polynomial, reading_noise
+from valvelab.springs.spring import ForceCurve
+
+STEEPNESS = 3.0
+"""How many times the local rate a stretch has to reach to count as coils closing (ours; no source)."""
+NEIGHBOURS = 6
+
+
+@dataclass(frozen=True, slots=True)
+class Knee:
+    """Solid height as the readings show it.
+
+    `force_n` is the spring's own force there; `first_past` is the index, heights ascending, below which (and
+    with which) readings are past coil bind, so `usable_from = first_past + 1`.
+    """
+
+    solid_height_mm: float
+    standard_uncertainty_mm: float
+    force_n: float
+    first_past: int
+
+
+def find_knee(curve: ForceCurve) -> Knee | None:
+    """The knee, or None when the readings did not go to coil bind.
+
+    Going down in height, the knee is where every further stretch is at least three times as steep as the
+    readings before it and the force leaves their trend by more than noise. The solid height is where the line
+    through the readings past it meets the trend; with one reading past it, the middle of what is possible.
+    """
+    h, force = curve.height_mm[::-1], curve.force_n[::-1]
+    n = h.size
+    if n < 4:
+        return None
+    slopes = np.diff(force) / -np.diff(h)
+    start = _first_steep_stretch(h, force, slopes)
+    if start is None:
+        return None
+    last_free = _last_free(h, force, slopes, start)
+    trend = _trend(h[: last_free + 1], force[: last_free + 1])
+    past_h, past_force = h[last_free + 1 :], force[last_free + 1 :]
+    first_past = n - 1 - (last_free + 1)
+    if past_h.size >= 2:
+        solid, u = _meeting(trend, past_h, past_force, (float(past_h[0]), float(h[last_free])))
+    else:
+        solid, u = _one_reading(trend, float(past_h[0]), float(past_force[0]), float(h[last_free]))
+    return Knee(solid, u, trend.at(solid), first_past)
+
+
+@dataclass(frozen=True, slots=True)
+class _Trend:
+    """The spring's own force near the low end: a line or a parabola about `centre`."""
+
+    centre: float
+    coefficients: FloatArray
+    noise: float
+
+    def at(self, height: float) -> float:
+        return float(np.polynomial.polynomial.polyval(height - self.centre, self.coefficients))
+
+    def rate(self, height: float) -> float:
+        slope = np.polynomial.polynomial.polyder(self.coefficients)
+        return -float(np.polynomial.polynomial.polyval(height - self.centre, slope))
+
+
+def _trend(h: FloatArray, force: FloatArray) -> _Trend:
+    """Trend of the last readings before the knee (h descending); a parabola where it fits clearly better."""
+    near, f = h[-NEIGHBOURS:], force[-NEIGHBOURS:]
+    centre = float(near[-1])
+    model = polynomial(near - centre, f, min(1, near.size - 1))
+    if near.size >= 5:
+        bent = polynomial(near - centre, f, 2)
+        flat_sd, bent_sd = model.residual_sd or 0.0, bent.residual_sd or 0.0
+        if bent_sd < 0.5 * flat_sd and bent.coefficients[2] > 0.0:
+            model = bent
+    return _Trend(centre, model.coefficients, model.residual_sd or 0.0)
+
+
+def _first_steep_stretch(h: FloatArray, force: FloatArray, slopes: FloatArray) -> int | None:
+    """Index of the first of the steep stretches that end the readings (heights descending), or None."""
+    for start in range(2, slopes.size):
+        before = slice(max(0, start + 1 - NEIGHBOURS), start + 1)
+        local = fit_rate(h[before], force[before]).rate_n_per_mm
+        if local <= 0.0 or (slopes[start:] < STEEPNESS * local).any():
+            continue
+        trend = _trend(h[: start + 1], force[: start + 1])
+        noise = max(trend.noise, reading_noise(h[: start + 1], force[: start + 1]) or 0.0)
+        excess = force[-1] - trend.at(float(h[-1]))
+        if excess > max(6.0 * noise, 0.02 * abs(trend.at(float(h[-1])))):
+            return start
+    return None
+
+
+def _last_free(h: FloatArray, force: FloatArray, slopes: FloatArray, start: int) -> int:
+    """Index of the last reading still on the trend: the knee may lie inside the stretch before the steep ones."""
+    if start < 3:
+        return start
+    trend = _trend(h[:start], force[:start])
+    noise = max(trend.noise, reading_noise(h[:start], force[:start]) or 0.0)
+    excess = force[start] - trend.at(float(h[start]))
+    leaves = excess > max(5.0 * noise, 0.02 * abs(force[start])) and slopes[start - 1] > 1.3 * trend.rate(h[start - 1])
+    return start - 1 if leaves else start
+
+
+def _meeting(
+    trend: _Trend, past_h: FloatArray, past_force: FloatArray, possible: tuple[float, float]
+) -> tuple[float, float]:
+    """Where the steep line meets the trend, kept within `possible`; uncertainty from the noise over the slopes.
+
+    The steepest stretch stands for the closed coils, because coils may close one after another.
+    """
+    slopes = np.diff(past_force) / -np.diff(past_h)
+    steepest = int(np.argmax(slopes)) if slopes[0] < 0.5 * slopes.max() else 0
+    low, high = possible
+    if steepest > 0:
+        low, high = float(past_h[steepest]), float(past_h[steepest - 1])
+    steep, at_h, at_force = float(slopes[steepest]), float(past_h[steepest]), float(past_force[steepest])
+    solid = at_h
+    for _ in range(3):
+        rate = trend.rate(solid)
+        solid = at_h + (at_force - trend.at(at_h)) / (steep - rate) if steep > rate else at_h
+    u = float(np.hypot(trend.noise / max(steep - trend.rate(at_h), 1e-9), 0.02 * (high - low)))
+    return float(np.clip(solid, low, high)), u
+
+
+def _one_reading(trend: _Trend, past_h: float, past_force: float, free_h: float) -> tuple[float, float]:
+    """One reading past the knee: the knee lies between it and where a line three times the rate would start."""
+    excess = past_force - trend.at(past_h)
+    reach = min(free_h - past_h, excess / ((STEEPNESS - 1.0) * max(trend.rate(past_h), 1e-9)))
+    return past_h + 0.5 * reach, reach / float(np.sqrt(12.0))

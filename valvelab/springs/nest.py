@@ -1,0 +1,104 @@
+"""Springs one inside the other: elements add at the same position of the valve."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import hypot, inf
+
+import numpy as np
+
+from valvelab.arrays import FloatArray
+from valvelab.errors import CannotEvaluate, Reason
+from valvelab.springs.rate import RateFit, fit_rate
+from valvelab.springs.spring import ForceCurve, ReadingUncertainty, force_at, force_uncertainty
+
+
+@dataclass(frozen=True, slots=True)
+class Element:
+    """One spring of a nest: its free readings (none past coil bind) over its own height.
+
+    Own height = height at the valve + `offset_mm`: a positive offset is a seat that sits deeper.
+    `solid_height_mm` is the element's own.
+    """
+
+    name: str
+    curve: ForceCurve
+    offset_mm: float = 0.0
+    solid_height_mm: float | None = None
+    solid_height_uncertainty_mm: float | None = None
+
+
+def nest_force(elements: Sequence[Element], height_mm: float) -> float:
+    """Force of all elements together at a height of the valve's spring seat to retainer."""
+    return sum(force_at(element.curve, height_mm + element.offset_mm) for element in elements)
+
+
+def nest_force_uncertainty(elements: Sequence[Element], height_mm: float, stated: ReadingUncertainty) -> float | None:
+    """Standard uncertainty of `nest_force`; the tester's stated part is common to the elements and adds up."""
+    common = sum((stated.at_rate(0.0) or 0.0) for _ in elements)
+    through_rate = 0.0
+    noise = 0.0
+    for element in elements:
+        h = height_mm + element.offset_mm
+        seen = force_uncertainty(element.curve, h, ReadingUncertainty())
+        noise = hypot(noise, seen or 0.0)
+        full = force_uncertainty(element.curve, h, ReadingUncertainty(height_mm=stated.height_mm))
+        if stated.height_mm is not None and full is not None:
+            through_rate += max(full**2 - (seen or 0.0) ** 2, 0.0) ** 0.5
+    total = hypot(common, through_rate, noise)
+    return total if total > 0.0 else None
+
+
+def nest_solid_height(elements: Sequence[Element]) -> tuple[float, float | None] | None:
+    """The height at the valve where the first element closes, and its uncertainty; None unless all are known."""
+    worst, uncertainty = -inf, None
+    for element in elements:
+        if element.solid_height_mm is None:
+            return None
+        at_valve = element.solid_height_mm - element.offset_mm
+        if at_valve > worst:
+            worst, uncertainty = at_valve, element.solid_height_uncertainty_mm
+    return worst, uncertainty
+
+
+def nest_rate(elements: Sequence[Element], low_mm: float, high_mm: float, stated: ReadingUncertainty) -> RateFit:
+    """Rate of the nest between two heights at the valve, by least squares.
+
+    Elements read at the same valve heights are added first and fitted once; otherwise each is fitted by itself
+    and lines and variances add. Refuses an element with fewer than two readings in the range.
+    """
+    parts: list[tuple[FloatArray, FloatArray]] = []
+    for element in elements:
+        inside = element.curve.within(low_mm + element.offset_mm, high_mm + element.offset_mm)
+        if inside is None or inside.height_mm.size < 2:
+            found = 0 if inside is None else inside.height_mm.size
+            name = f"{element.name}: " if element.name else ""
+            raise CannotEvaluate(
+                Reason.TOO_FEW_READINGS,
+                f"{name}found {found} heights between {low_mm:g} and {high_mm:g} mm, expected at least 2",
+            )
+        parts.append((inside.height_mm - element.offset_mm, inside.force_n))
+    heights = parts[0][0]
+    if all(h.size == heights.size and np.allclose(h, heights, rtol=0.0, atol=1e-6) for h, _ in parts):
+        total = np.sum([force for _, force in parts], axis=0)
+        return fit_rate(heights, total, _stated(heights, total, stated))
+    return _add([fit_rate(h, force, _stated(h, force, stated)) for h, force in parts])
+
+
+def _stated(heights: FloatArray, forces: FloatArray, stated: ReadingUncertainty) -> float | None:
+    return stated.at_rate(float(np.ptp(forces) / np.ptp(heights)))
+
+
+def _add(fits: Sequence[RateFit]) -> RateFit:
+    scatters = [fit.residual_sd_n for fit in fits]
+    rates = [fit.rate_uncertainty_n_per_mm for fit in fits]
+    return RateFit(
+        intercept_n=sum(fit.intercept_n for fit in fits),
+        slope_n_per_mm=sum(fit.slope_n_per_mm for fit in fits),
+        residual_sd_n=None if None in scatters else hypot(*(sd for sd in scatters if sd is not None)),
+        rate_uncertainty_n_per_mm=None if None in rates else hypot(*(u for u in rates if u is not None)),
+        readings=sum(fit.readings for fit in fits),
+        low_mm=max(fit.low_mm for fit in fits),
+        high_mm=min(fit.high_mm for fit in fits),
+    )

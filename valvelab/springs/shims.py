@@ -1,0 +1,150 @@
+"""Which spring and which shims at which valve: exact, by assignment."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import combinations_with_replacement
+
+import numpy as np
+
+from valvelab.arrays import FloatArray, finite
+from valvelab.errors import CannotEvaluate, Reason
+from valvelab.springs.tray import BoolArray, IntArray
+
+FORBIDDEN = 1e15
+
+
+@dataclass(frozen=True, slots=True)
+class ShimChoice:
+    """One way to fit each spring at each position: seat force (positions, springs, stacks), and whether it is allowed."""
+
+    stacks: tuple[tuple[float, ...], ...]
+    installed_mm: FloatArray
+    force_n: FloatArray
+    allowed: BoolArray
+
+
+@dataclass(frozen=True, slots=True)
+class ShimPlan:
+    """For each position the spring and the stack chosen, as indices; the seat forces and their spread."""
+
+    spring: tuple[int, ...]
+    stack: tuple[int, ...]
+    seat_force_n: FloatArray
+    spread_n: float
+
+
+def stacks_of(stock_mm: Sequence[float], most: int) -> tuple[tuple[float, ...], ...]:
+    """Every stack of up to `most` shims, thinnest first; of equal thicknesses the one with fewest shims only."""
+    best: dict[int, tuple[float, ...]] = {}
+    for count in range(most + 1):
+        for stack in combinations_with_replacement(sorted(set(stock_mm), reverse=True), count):
+            best.setdefault(round(sum(stack) * 1e6), stack)
+    return tuple(best[key] for key in sorted(best))
+
+
+def choose_shims(choice: ShimChoice, target_n: float | None) -> ShimPlan:
+    """The plan nearest the target by least sum of squares, or without one the plan of least spread; one spring a valve.
+
+    Raises CannotEvaluate(NOT_FEASIBLE) when no plan keeps the limits. Exact: with a target each pair of position and
+    spring takes its best stack, and pairs are assigned; without one, the least window of forces over which every
+    position still finds a spring of its own is found by moving both its ends over all forces there are.
+    """
+    positions, springs, _ = choice.force_n.shape
+    if springs < positions:
+        raise CannotEvaluate(
+            Reason.NOT_FEASIBLE, f"found {springs} springs for {positions} positions, expected at least as many"
+        )
+    _refuse_blocked(choice)
+    if target_n is not None:
+        return _nearest(choice, target_n)
+    return _narrowest(choice)
+
+
+def _refuse_blocked(choice: ShimChoice) -> None:
+    reachable = choice.allowed.any(axis=2)
+    if _matching(reachable) is None:
+        raise CannotEvaluate(
+            Reason.NOT_FEASIBLE, "the limits leave too few springs: not every position can have a spring of its own"
+        )
+
+
+def _matching(edges: BoolArray) -> IntArray | None:
+    """A spring for each position along the edges, or None."""
+    from scipy.sparse import csr_array
+    from scipy.sparse.csgraph import maximum_bipartite_matching
+
+    if not edges.any(axis=1).all():
+        return None
+    partner = maximum_bipartite_matching(csr_array(edges), perm_type="column")
+    return None if (partner < 0).any() else np.asarray(partner, dtype=np.int64)
+
+
+def _nearest(choice: ShimChoice, target_n: float) -> ShimPlan:
+    from scipy.optimize import linear_sum_assignment
+
+    error = np.where(choice.allowed, (choice.force_n - target_n) ** 2, FORBIDDEN)
+    stack = error.argmin(axis=2)
+    cost = np.take_along_axis(error, stack[:, :, None], axis=2)[:, :, 0]
+    rows, columns = linear_sum_assignment(cost)
+    return _plan(choice, columns[np.argsort(rows)], stack)
+
+
+def _plan(choice: ShimChoice, spring: IntArray, stack: IntArray) -> ShimPlan:
+    each = np.arange(spring.size)
+    chosen = stack[each, spring]
+    forces = finite(choice.force_n[each, spring, chosen], "seat forces", 1)
+    return ShimPlan(tuple(int(i) for i in spring), tuple(int(i) for i in chosen), forces, float(np.ptp(forces)))
+
+
+def _narrowest(choice: ShimChoice) -> ShimPlan:
+    """Least spread; among plans of that spread, the one nearest the middle of its window."""
+    forces = np.unique(choice.force_n[choice.allowed])
+    low, high = _narrowest_window(choice, forces)
+    inside = choice.allowed & (choice.force_n >= low) & (choice.force_n <= high)
+    return _nearest(ShimChoice(choice.stacks, choice.installed_mm, choice.force_n, inside), 0.5 * (low + high))
+
+
+def _narrowest_window(choice: ShimChoice, forces: FloatArray) -> tuple[float, float]:
+    """Least window of forces that every position can meet with a spring of its own.
+
+    For each lower end taken in turn, only windows narrower than the best so far matter; most lower ends fail that one
+    test, and where it passes the upper end is found by halving.
+    """
+
+    def possible(low: float, high: float) -> bool:
+        inside = choice.allowed & (choice.force_n >= low) & (choice.force_n <= high)
+        return _matching(inside.any(axis=2)) is not None
+
+    best_low, best_high = float(forces[0]), float(forces[-1])
+    width = best_high - best_low
+    for start in _outside_in(forces.size):
+        low = float(forces[start])
+        limit = int(np.searchsorted(forces, low + width, side="left")) - 1
+        if limit < start or not possible(low, float(forces[limit])):
+            continue
+        first, last = start, limit
+        while first < last:
+            middle = (first + last) // 2
+            if possible(low, float(forces[middle])):
+                last = middle
+            else:
+                first = middle + 1
+        best_low, best_high = low, float(forces[last])
+        width = best_high - best_low
+    return best_low, best_high
+
+
+def _outside_in(count: int) -> IntArray:
+    """An order of indices that samples the whole range early, so that the best width falls fast."""
+    order: list[int] = []
+    seen = np.zeros(count, dtype=np.bool_)
+    step = max(count // 2, 1)
+    while True:
+        fresh = np.flatnonzero(~seen[::step]) * step
+        order.extend(int(i) for i in fresh)
+        seen[fresh] = True
+        if step == 1:
+            return np.array(order, dtype=np.int64)
+        step = max(step // 2, 1)

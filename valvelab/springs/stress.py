@@ -1,0 +1,138 @@
+"""Round-wire helical compression springs: rate, shear stress, surge, margins.
+
+Symbols as in EN 13906-1: d wire diameter, D mean coil diameter, n active coils, w = D/d, G shear modulus.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+from valvelab.errors import CannotEvaluate, Reason
+
+StressFactor = Literal["EN 13906-1", "Wahl"]
+
+STEEL_DENSITY_KG_PER_M3 = 7850.0
+STATIC_SHARE = 0.56
+"""Permissible shear as a share of tensile strength, cold-formed springs. Source: EN 13906-1, clause 10."""
+ULTIMATE_SHEAR_SHARE = 0.67
+"""Ultimate shear as a share of tensile strength. Source: Budynas and Nisbett, Shigley's, 10th ed., eq. 10-30."""
+INFINITE_LIFE_MPA = {"unpeened": (241.0, 379.0), "peened": (398.0, 534.0)}
+"""Alternating and mean shear stress for infinite life, steels under 10 mm wire, any tensile strength.
+Source: Zimmerli's data as printed in Shigley's, 10th ed., section 10-9."""
+
+
+@dataclass(frozen=True, slots=True)
+class WireMaterial:
+    """A spring wire: tensile strength A / d^m (MPa, d in mm) between two wire diameters."""
+
+    name: str
+    a_mpa: float
+    m: float
+    shear_modulus_mpa: float
+    density_kg_per_m3: float = STEEL_DENSITY_KG_PER_M3
+    smallest_mm: float | None = None
+    largest_mm: float | None = None
+    source: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Coil:
+    """What is known of a spring's wire and coils; None where it isn't."""
+
+    wire_diameter_mm: float | None = None
+    mean_diameter_mm: float | None = None
+    active_coils: float | None = None
+    total_coils: float | None = None
+    free_length_mm: float | None = None
+    solid_height_mm: float | None = None
+    material: WireMaterial | None = None
+
+    @property
+    def index(self) -> float | None:
+        """Spring index w = D/d."""
+        if self.wire_diameter_mm is None or self.mean_diameter_mm is None:
+            return None
+        return self.mean_diameter_mm / self.wire_diameter_mm
+
+    @property
+    def density_kg_per_m3(self) -> float:
+        """Density of the material, steel where none is named."""
+        return STEEL_DENSITY_KG_PER_M3 if self.material is None else self.material.density_kg_per_m3
+
+
+def rate_of_coil(d_mm: float, D_mm: float, n: float, G_mpa: float) -> float:
+    """Rate in N/mm of a coil: G d⁴ / (8 D³ n). Source: EN 13906-1."""
+    return G_mpa * d_mm**4 / (8.0 * D_mm**3 * n)
+
+
+def curvature_factor(w: float, kind: StressFactor = "EN 13906-1") -> float:
+    """Stress correction for the coil's curvature; w above 1.25 is needed.
+
+    `EN 13906-1`: k = (w + 0.5)/(w − 0.75). `Wahl`: (4w − 1)/(4w − 4) + 0.615/w.
+    """
+    if w <= 1.25:
+        raise CannotEvaluate(
+            Reason.OUT_OF_RANGE, f"coil diameter over wire diameter: found {w:.3g}, expected above 1.25"
+        )
+    if kind == "Wahl":
+        return (4.0 * w - 1.0) / (4.0 * w - 4.0) + 0.615 / w
+    return (w + 0.5) / (w - 0.75)
+
+
+def shear_stress(force_n: float, d_mm: float, D_mm: float, kind: StressFactor | None = "EN 13906-1") -> float:
+    """Shear stress in MPa at the inside of the coil: k · 8 D F / (π d³); `kind` None leaves the factor out."""
+    factor = 1.0 if kind is None else curvature_factor(D_mm / d_mm, kind)
+    return factor * 8.0 * D_mm * force_n / (math.pi * d_mm**3)
+
+
+def active_mass(d_mm: float, D_mm: float, n: float, density_kg_per_m3: float = STEEL_DENSITY_KG_PER_M3) -> float:
+    """Mass in kg of the active coils: ρ · π d²/4 · π D n."""
+    return density_kg_per_m3 * 1e-9 * (math.pi * d_mm**2 / 4.0) * math.pi * D_mm * n
+
+
+def surge_from_mass(rate_n_per_mm: float, mass_kg: float) -> float:
+    """Lowest natural frequency in Hz, both ends fixed: ½ √(rate/active mass)."""
+    return 0.5 * math.sqrt(rate_n_per_mm * 1000.0 / mass_kg)
+
+
+def surge_from_coil(
+    d_mm: float, D_mm: float, n: float, G_mpa: float, density_kg_per_m3: float = STEEL_DENSITY_KG_PER_M3
+) -> float:
+    """The same from the coil alone: d/(2π D² n) · √(G/(2ρ))."""
+    wave = math.sqrt(G_mpa * 1e6 / (2.0 * density_kg_per_m3))
+    return d_mm * 1e-3 / (2.0 * math.pi * (D_mm * 1e-3) ** 2 * n) * wave
+
+
+def tensile_strength(material: WireMaterial, d_mm: float) -> float:
+    """Least tensile strength in MPa of a wire: A / d^m."""
+    if d_mm <= 0.0:
+        raise CannotEvaluate(Reason.OUT_OF_RANGE, f"wire diameter: found {d_mm:g} mm, expected above 0")
+    return material.a_mpa / float(d_mm**material.m)
+
+
+def static_margin(stress_mpa: float, tensile_mpa: float) -> float:
+    """Permissible shear (0.56 of tensile) over the shear stress; above 1 is inside the standard's limit."""
+    return STATIC_SHARE * tensile_mpa / stress_mpa
+
+
+def fatigue_margin(
+    seat_mpa: float, open_mpa: float, tensile_mpa: float, surface: Literal["unpeened", "peened"] = "unpeened"
+) -> float:
+    """Safety against fatigue between seat and open stress by the Goodman line through the infinite-life point.
+
+    Source: Shigley's, 10th ed., section 10-9 (Goodman with Zimmerli's data).
+    """
+    amplitude, mean = (open_mpa - seat_mpa) / 2.0, (open_mpa + seat_mpa) / 2.0
+    if amplitude <= 0.0:
+        raise CannotEvaluate(Reason.BAD_VALUES, "fatigue margin: the open stress does not exceed the seat stress")
+    life_amplitude, life_mean = INFINITE_LIFE_MPA[surface]
+    ultimate = ULTIMATE_SHEAR_SHARE * tensile_mpa
+    endurance = life_amplitude / (1.0 - life_mean / ultimate) if ultimate > life_mean else life_amplitude
+    return 1.0 / (amplitude / endurance + mean / ultimate)
+
+
+def solid_height_of_coil(d_mm: float, total_coils: float, ground: bool = True) -> float:
+    """Solid height from the wire: d · total coils, one more wire where the ends are not ground. Guidance only."""
+    return d_mm * (total_coils if ground else total_coils + 1.0)

@@ -1,0 +1,158 @@
+"""Most complete sets: how often each maximal tolerance window is used.
+
+A set whose ranges keep their limits lies in a window: a box whose sides are the limits. It is enough to look at
+windows that hold as many springs as such a box can. For each window an integer says how many sets it gives, and
+springs flow into windows; for given integers the flow is a transport problem, whose corners are whole numbers, so
+springs themselves need no integers. Springs with conditions (kept together, kept apart) get binaries in copies of a
+window of their own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from valvelab.arrays import FloatArray
+from valvelab.springs.tray import BoolArray, Grouping, IntArray, Position, Progress, Units, Watch
+
+SLACK = 1.0 + 1e-12
+MOST_WINDOWS = 60_000
+
+
+def _runs(low: FloatArray, high: FloatArray, limit: float) -> Iterator[IntArray]:
+    """Index groups that fit one limit and can't be extended, for one characteristic."""
+    starts = np.unique(low)
+    last = -1
+    order_high = np.sort(high)
+    for start in starts:
+        reach = int(np.searchsorted(order_high, start + limit * SLACK, side="right"))
+        if reach == last:
+            continue
+        last = reach
+        yield np.flatnonzero((low >= start) & (high <= start + limit * SLACK))
+
+
+def maximal_windows(
+    units: Units, limits: FloatArray, position: Position, most: int = MOST_WINDOWS
+) -> tuple[BoolArray, bool]:
+    """Membership matrix (windows, units) of the maximal windows with springs enough for a set, and whether it is whole.
+
+    Above `most` windows the search stops, and the matrix lacks some.
+    """
+    allowed = np.flatnonzero((units.low >= position.low).all(axis=1) & (units.high <= position.high).all(axis=1))
+    found: dict[bytes, BoolArray] = {}
+    d = limits.size
+
+    def descend(members: IntArray, c: int) -> bool:
+        if units.weight[members].sum() < position.size:
+            return True
+        if c == d:
+            mask = np.zeros(len(units.members), dtype=np.bool_)
+            mask[members] = True
+            found.setdefault(mask.tobytes(), mask)
+            return len(found) <= 2 * most
+        return all(
+            descend(members[run], c + 1)
+            for run in _runs(units.low[members, c], units.high[members, c], float(limits[c]))
+        )
+
+    whole = descend(allowed, 0)
+    if not found:
+        return np.zeros((0, len(units.members)), dtype=np.bool_), whole
+    windows = _maximal_only(np.array(list(found.values())), units, limits, allowed)
+    return windows[:most], whole and len(windows) <= most
+
+
+def _maximal_only(windows: BoolArray, units: Units, limits: FloatArray, allowed: IntArray) -> BoolArray:
+    """Windows to which no further unit can be added."""
+    keep = np.ones(len(windows), dtype=np.bool_)
+    for number, mask in enumerate(windows):
+        low, high = units.low[mask].min(axis=0), units.high[mask].max(axis=0)
+        others = allowed[~mask[allowed]]
+        ranges = np.maximum(high, units.high[others]) - np.minimum(low, units.low[others])
+        keep[number] = not (ranges <= limits * SLACK).all(axis=1).any()
+    return np.asarray(windows[keep], dtype=np.bool_)
+
+
+def greedy_sets(units: Units, positions: tuple[Position, ...], windows: list[BoolArray]) -> Grouping:
+    """Sets taken one engine after another around the spring that fits fewest windows; a quick start, not the most."""
+    free = np.ones(len(units.members), dtype=np.bool_)
+    chosen: list[tuple[int, tuple[int, ...]]] = []
+    while True:
+        engine: list[tuple[int, tuple[int, ...]]] = []
+        trial = free.copy()
+        for number, position in enumerate(positions):
+            members = _one_set(units, position, windows[number], trial)
+            if members is None:
+                return Grouping(tuple(chosen))
+            trial[list(members)] = False
+            engine.append((number, members))
+        free = trial
+        chosen.extend(engine)
+
+
+def _one_set(units: Units, position: Position, windows: BoolArray, free: BoolArray) -> tuple[int, ...] | None:
+    live = windows & free
+    live = live[live @ units.weight >= position.size]
+    if not len(live):
+        return None
+    popularity = live.sum(axis=0)
+    rarity = np.where(popularity > 0, popularity, np.iinfo(np.int64).max)
+    for seed in np.argsort(rarity, kind="stable"):
+        if popularity[seed] == 0:
+            return None
+        candidates = live[live[:, seed]]
+        for row in np.argsort(candidates.sum(axis=1), kind="stable")[:3]:
+            members = _fill(units, position.size, np.flatnonzero(candidates[row]), int(seed), popularity)
+            if members is not None:
+                return members
+    return None
+
+
+def _fill(units: Units, size: int, members: IntArray, seed: int, popularity: IntArray) -> tuple[int, ...] | None:
+    chosen, weight = [seed], int(units.weight[seed])
+    for unit in sorted((int(m) for m in members if m != seed), key=lambda m: (-units.weight[m], popularity[m], m)):
+        if weight + units.weight[unit] <= size and not units.apart[unit, chosen].any():
+            chosen.append(unit)
+            weight += int(units.weight[unit])
+    return tuple(sorted(chosen)) if weight == size else None
+
+
+@dataclass(frozen=True, slots=True)
+class MostSets:
+    """Answer of the first stage: the grouping found, how many engines it completes, the most there can be."""
+
+    grouping: Grouping
+    complete: int
+    bound: int
+
+    @property
+    def proven(self) -> bool:
+        """Whether no grouping has more."""
+        return self.complete == self.bound
+
+
+def simple_bound(units: Units, positions: tuple[Position, ...], windows: list[BoolArray]) -> int:
+    """An upper bound on complete engines that needs no solver: springs that are in some window."""
+    bounds = []
+    for number, position in enumerate(positions):
+        usable = windows[number].any(axis=0) if len(windows[number]) else np.zeros(len(units.members), dtype=np.bool_)
+        bounds.append(int(units.weight[usable].sum()) // position.size)
+    anywhere = np.any([w.any(axis=0) for w in windows if len(w)] or [np.zeros(len(units.members), bool)], axis=0)
+    whole = int(units.weight[anywhere].sum()) // sum(position.size for position in positions)
+    return min([*bounds, whole])
+
+
+def most_sets(units: Units, positions: tuple[Position, ...], windows: list[BoolArray], watch: Watch) -> MostSets:
+    """The most complete engines, proven with a bound unless the watch runs out; then the best found and its bound."""
+    from valvelab.springs.window_search import search_windows
+
+    start = greedy_sets(units, positions, windows)
+    complete = len(start.sets) // len(positions)
+    bound = max(simple_bound(units, positions, windows), complete)
+    watch.report(Progress("sets", complete, bound))
+    if complete == bound or watch.over():
+        return MostSets(start, complete, bound)
+    return search_windows(units, positions, windows, MostSets(start, complete, bound), watch)
