@@ -78,8 +78,8 @@ def _flattest_secant(ratio: FloatArray, height: FloatArray) -> tuple[float, floa
     The fall over 40 % is piecewise linear in where the secant begins, so its least value lies at a break of either end.
     """
     span = 100.0 * SECANT_SHARE
-    begins = np.concatenate([ratio, ratio - span, [0.0, 100.0 - span]])
-    begins = np.sort(begins[(begins >= 0.0) & (begins <= 100.0 - span)])
+    begins = np.concatenate([ratio, ratio - span])
+    begins = np.sort(begins[(begins >= ratio[0]) & (begins <= ratio[-1] - span)])
     top = np.interp(begins, ratio, height)
     fall = top - np.interp(begins + span, ratio, height)
     # Rounding must not choose among equally flat secants: the first within a hair of the least fall counts.

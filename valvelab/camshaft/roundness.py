@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from valvelab.angles import fold, fold_scalar
 from valvelab.arrays import FloatArray, finite, read_only
-from valvelab.camshaft.zone import minimum_zone
+from valvelab.camshaft.zone import Zone, minimum_zone
 from valvelab.errors import CannotEvaluate, Reason
 
 Circle = Literal["least squares", "minimum zone", "inscribed", "circumscribed"]
@@ -53,7 +53,7 @@ class Coverage:
     @property
     def has_gap(self) -> bool:
         """Whether a stretch is missing, beyond the usual spacing."""
-        return self.largest_gap_deg > max(3.0 * self.usual_gap_deg, 15.0)
+        return self.largest_gap_deg > _longest_step(self.usual_gap_deg)
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +100,11 @@ class Harmonics:
     noise_from: Literal["repeated turns", "residuals", "nothing"]
 
 
+def _longest_step(usual_gap_deg: float) -> float:
+    """A wider stretch between neighbours than this is a gap: three usual steps, and 15 deg at least."""
+    return max(3.0 * usual_gap_deg, 15.0)
+
+
 def coverage(angle_deg: FloatArray) -> Coverage:
     """How much of a turn the angles cover. angle_deg: shape (n,), any order, any turns."""
     angles = finite(angle_deg, "angle", ndim=1)
@@ -140,14 +145,14 @@ def require_turn(trace: JournalTrace) -> Coverage:
 def arc_weights(angle_deg: FloatArray) -> FloatArray:
     """Share of the turn each reading stands for, so that crowded angles don't count twice; shape (n,), mean 1.
 
-    Readings at one angle share its arc; an arc ends at three usual spacings, so a gap adds no weight to its edges.
+    Readings at one angle share its arc; a gap adds no more weight to its edges than the longest step does.
     """
     folded = fold(angle_deg)
     distinct = _distinct(folded)
     if distinct.size < 3:
         return np.ones(folded.size)
     gaps = np.diff(np.append(distinct, distinct[0] + 360.0))
-    gaps = np.minimum(gaps, 3.0 * np.median(gaps))
+    gaps = np.minimum(gaps, _longest_step(float(np.median(gaps))))
     arcs = 0.5 * (gaps + np.roll(gaps, 1))
     nearest = np.searchsorted(distinct, folded + SAME_ANGLE_DEG, side="right") - 1
     nearest = np.where(nearest < 0, distinct.size - 1, nearest)
@@ -159,31 +164,68 @@ def _first_harmonic(angle_rad: FloatArray) -> FloatArray:
     return np.column_stack([np.ones(angle_rad.size), np.cos(angle_rad), np.sin(angle_rad)])
 
 
-def _step(angle_rad: FloatArray, radial: FloatArray, kind: Circle, arcs: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """One linear fit: (mean, toward 0 deg, toward 90 deg) and the sensitivity of the roundness to each reading."""
+def _least_squares(angle_rad: FloatArray, radial: FloatArray, arcs: FloatArray) -> FloatArray:
+    root = np.sqrt(arcs)
+    fitted = np.linalg.lstsq(_first_harmonic(angle_rad) * root[:, None], radial * root, rcond=None)[0]
+    return np.asarray(fitted, dtype=np.float64)
+
+
+def _step(
+    angle_rad: FloatArray, radial: FloatArray, kind: Circle, arcs: FloatArray, prefer: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """One linear fit: (mean, toward 0 deg, toward 90 deg) and the sensitivity of the roundness to each reading.
+
+    `prefer`: the centre to stay near where several inscribed or circumscribed circles are equally good.
+    """
     design = _first_harmonic(angle_rad)
     if kind == "least squares":
-        root = np.sqrt(arcs)
-        fitted = np.linalg.lstsq(design * root[:, None], radial * root, rcond=None)[0]
+        fitted = _least_squares(angle_rad, radial, arcs)
         left = radial - design @ fitted
         # How each reading moves the fit, and with it the highest and lowest point of what is left.
+        root = np.sqrt(arcs)
         gain = np.linalg.pinv(design * root[:, None]) * root
         high, low = int(np.argmax(left)), int(np.argmin(left))
         weights = -(design[high] - design[low]) @ gain
         weights[high] += 1.0
         weights[low] -= 1.0
-        return np.asarray(fitted, dtype=np.float64), weights
-    side: Literal["both", "inside", "outside"] = "both"
-    if kind != "minimum zone":
-        side = "inside" if kind == "inscribed" else "outside"
-    zone = minimum_zone(design, radial, side)
-    weights = zone.weights
-    if side != "both":
-        left = radial - design @ zone.coefficients
-        # Touching points hold the circle; the farthest point from it makes the roundness.
-        weights = -weights if side == "inside" else weights.copy()
-        weights[int(np.argmax(left) if side == "inside" else np.argmin(left))] += 1.0 if side == "inside" else -1.0
-    return zone.coefficients, weights
+        return fitted, weights
+    if kind == "minimum zone":
+        zone = minimum_zone(design, radial)
+        return zone.coefficients, zone.weights
+    inside = kind == "inscribed"
+    zone = minimum_zone(design, radial, "inside" if inside else "outside")
+    fitted = _nearest_of_equals(design, radial, zone, prefer, inside=inside)
+    # Touching points hold the circle; the farthest point from it makes the roundness.
+    left = radial - design @ fitted
+    weights = -zone.weights if inside else zone.weights.copy()
+    weights[int(np.argmax(left) if inside else np.argmin(left))] += 1.0 if inside else -1.0
+    return fitted, weights
+
+
+def _nearest_of_equals(
+    design: FloatArray, radial: FloatArray, zone: Zone, prefer: FloatArray, *, inside: bool
+) -> FloatArray:
+    """Where two opposite points alone hold a circle it can slide between them: the place nearest `prefer`.
+
+    Even angles make opposite contacts common; without a rule the answer would depend on the datum.
+    """
+    touching = np.flatnonzero(np.abs(zone.weights) > 1e-7)
+    fitted = zone.coefficients
+    if touching.size != 2:
+        return fitted
+    across = np.asarray([-design[touching[0], 2], design[touching[0], 1]])
+    share = design[:, 1:] @ across
+    left = radial - design @ fitted
+    if not inside:
+        left, share = -left, -share
+    # the slide t keeps left ≥ t × share
+    free = np.abs(share) > 1e-9
+    with np.errstate(divide="ignore"):
+        reach = np.maximum(left, 0.0)[free] / share[free]
+    highest = float(reach[share[free] > 0.0].min(initial=np.inf))
+    lowest = float(reach[share[free] < 0.0].max(initial=-np.inf))
+    slide = float(np.clip((prefer - fitted[1:]) @ across, lowest, highest))
+    return np.asarray([fitted[0], *(fitted[1:] + slide * across)])
 
 
 def reference_circle(
@@ -199,7 +241,8 @@ def reference_circle(
     angle, reading = np.radians(finite(angle_deg, "angle", ndim=1)), finite(reading_mm, "reading", ndim=1)
     arcs = arc_weights(angle_deg)
     if radius_mm is None:
-        fitted, weights = _step(angle, reading, kind, arcs)
+        usual = _least_squares(angle, reading, arcs)
+        fitted, weights = _step(angle, reading, kind, arcs, usual[1:])
         form = reading - _first_harmonic(angle) @ fitted
         centre, level = (float(fitted[1]), float(fitted[2])), float(fitted[0])
     else:
@@ -226,7 +269,7 @@ def circle_through(
     for _ in range(200):
         dx, dy = x - centre[0], y - centre[1]
         radial = np.hypot(dx, dy)
-        fitted, weights = _step(np.arctan2(dy, dx), radial, kind, shares)
+        fitted, weights = _step(np.arctan2(dy, dx), radial, kind, shares, np.zeros(2))
         move = fitted[1:]
         length = float(np.hypot(*move))
         centre = centre + move * min(1.0, 0.25 * size / max(length, 1e-300))
@@ -321,4 +364,7 @@ def standing_out(angle_deg: FloatArray, reading_mm: FloatArray) -> tuple[int, ..
     off = ring - np.median(around, axis=0)
     spread = 1.4826 * float(np.median(np.abs(off)))
     least = max(8.0 * spread, 1e-9 * float(np.abs(reading_mm).max()), 1e-9)
-    return tuple(sorted(int(order[k]) for k in np.flatnonzero(np.abs(off) > least)))
+    size = np.abs(off)
+    # a slip also shows in the medians of its neighbours: only the largest within reach counts
+    largest = np.max([np.roll(size, k) for k in (-2, -1, 1, 2)], axis=0)
+    return tuple(sorted(int(order[k]) for k in np.flatnonzero((size > least) & (size >= largest))))

@@ -160,20 +160,23 @@ def study_uncertainty(study: AnovaStudy, figure: Callable[[Components], float | 
 def range_constants(size: int) -> tuple[float, float]:
     """Mean (d2) and standard deviation (d3) of the range of `size` independent normal values, to 1e-6.
 
-    E[R] = ∫ 1 − Φⁿ − (1 − Φ)ⁿ dx; E[R²] likewise over pairs x < y. Source: order statistics of the normal
-    distribution (Tippett 1925); the usual tables print these rounded.
+    P(R ≤ r) = n ∫ φ(x) (Φ(x + r) − Φ(x))ⁿ⁻¹ dx; E[R] and E[R²] follow from its tail. Source: order statistics of the
+    normal distribution (Tippett 1925); the usual tables print these rounded.
     """
     if size < 2:
         raise CannotEvaluate(Reason.OUT_OF_RANGE, f"range constants: found {size} values, expected 2 or more")
-    x = np.linspace(-8.0, 8.0, 801)
-    step = float(x[1] - x[0])
+    count, step = 400, 0.025
+    x = np.arange(-count, 2 * count + 1) * step
     phi = np.asarray([normal_distribution(float(value)) for value in x])
-    tail = phi[::-1]
-    mean = float((1.0 - phi**size - tail**size).sum()) * step
-    # density of (lowest ≥ x and highest ≤ y) complement, over the triangle x < y; its diagonal counts half
-    joint = 1.0 - phi[None, :] ** size - tail[:, None] ** size + np.clip(phi[None, :] - phi[:, None], 0.0, None) ** size
-    upper = np.triu(joint, 1).sum() + 0.5 * np.trace(joint)
-    square = 2.0 * float(upper) * step * step
+    density = np.exp(-0.5 * x[: 2 * count + 1] ** 2) / math.sqrt(2.0 * math.pi)
+    lowest = np.arange(2 * count + 1)
+    ranges = np.arange(count + 1)
+    between = phi[lowest[:, None] + ranges] - phi[lowest][:, None]
+    tail = 1.0 - size * step * (density @ between ** (size - 1))
+    simpson = np.where(ranges % 2 == 1, 4.0, 2.0) * step / 3.0
+    simpson[[0, -1]] = step / 3.0
+    mean = float(simpson @ tail)
+    square = 2.0 * float(simpson @ (ranges * step * tail))
     return mean, math.sqrt(square - mean * mean)
 
 
