@@ -54,7 +54,7 @@ def run(args: argparse.Namespace) -> int:
         except BadFile as error:
             raise WrongUsage(str(error)) from None
     spec = None if args.spec is None else read_spec(args.spec)
-    result = inspect_gauge(GaugeQuestion(readings, tolerance, spec, str(args.spec or "")))
+    result = inspect_gauge(GaugeQuestion(readings, tolerance, spec, str(args.spec or ""))).result
     if adopted_file is not None:
         write_adopted(adopted_file, adopt(result, kind))
         if not args.quiet:

@@ -45,7 +45,7 @@ def run(args: argparse.Namespace) -> int:
     if args.gauge is not None:
         readings = with_adopted_probe(readings, args.gauge)
     spec = None if args.spec is None else read_spec(args.spec)
-    result = inspect_shaft(ShaftQuestion(readings, args.undulations, spec, str(args.spec or "")))
+    result = inspect_shaft(ShaftQuestion(readings, args.undulations, spec, str(args.spec or ""))).result
     return finish(result, args, lambda: shaft_text(result, args.units))
 
 

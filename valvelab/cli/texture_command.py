@@ -49,13 +49,14 @@ def run(args: argparse.Namespace) -> int:
 
     trace = read_surface_trace(args.trace, args.columns)
     spec = None if args.spec is None else read_spec(args.spec)
-    result = inspect_texture(TextureQuestion(trace, cutoff, short, args.sections, spec, str(args.spec or "")))
+    result = inspect_texture(TextureQuestion(trace, cutoff, short, args.sections, spec, str(args.spec or ""))).result
     return finish(result, args, lambda: texture_text(result, args.units))
 
 
 _LABELS = {
     "ra_um": "Ra", "rq_um": "Rq", "rz_um": "Rz", "rt_um": "Rt", "rp_um": "Rp", "rv_um": "Rv",
-    "rsk": "Rsk", "rku": "Rku", "rsm_um": "Rsm", "rk_um": "Rk", "rpk_um": "Rpk", "rvk_um": "Rvk", "rmrk1_pct": "Rmrk1", "rmrk2_pct": "Rmrk2",
+    "rsk": "Rsk", "rku": "Rku", "rsm_um": "Rsm", "rk_um": "Rk", "rpk_um": "Rpk", "rvk_um": "Rvk",
+    "rmrk1_pct": "Rmrk1", "rmrk2_pct": "Rmrk2",
 }  # fmt: skip
 
 

@@ -79,8 +79,12 @@ def _grid(table: Table, values: FloatArray) -> tuple[tuple[str, ...], tuple[str,
             index[axis, rows] = number
     shape = tuple(len(group) for group in names)
     if np.prod(shape) > 100 * values.size + 1000:
-        raise BadFile(table.file, "", f"{shape[0]} parts, {shape[1]} appraisers, {shape[2]} trials in {values.size} rows",
-                      "every part read by every appraiser in every trial")  # fmt: skip
+        raise BadFile(
+            table.file,
+            "",
+            f"{shape[0]} parts, {shape[1]} appraisers, {shape[2]} trials in {values.size} rows",
+            "every part read by every appraiser in every trial",
+        )
     counts = np.zeros(shape, dtype=np.int64)
     np.add.at(counts, tuple(index), 1)
     wrong = np.argwhere(counts != 1)

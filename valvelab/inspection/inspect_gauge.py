@@ -38,7 +38,15 @@ class GaugeQuestion:
     spec_file: str = ""
 
 
-def inspect_gauge(question: GaugeQuestion) -> GaugeResult:
+@dataclass(frozen=True, slots=True)
+class GaugeInspection:
+    """An answered inspection: the result document; plots draw the readings in the question."""
+
+    question: GaugeQuestion
+    result: GaugeResult
+
+
+def inspect_gauge(question: GaugeQuestion) -> GaugeInspection:
     """Both methods, the tolerance where one is known, and verdicts; BadFile for a study that is too small."""
     readings = question.readings
     try:
@@ -73,7 +81,8 @@ def inspect_gauge(question: GaugeQuestion) -> GaugeResult:
     if question.spec is not None:
         verdicts, judged = judge(question.spec, gauge_items(result), question.spec_file)
         notes.extend(judged)
-    return result.model_copy(update={"notes": tuple(notes), "verdicts": tuple(verdicts)})
+    result = result.model_copy(update={"notes": tuple(notes), "verdicts": tuple(verdicts)})
+    return GaugeInspection(question, result)
 
 
 def _figures(found: Components, tolerance: float | None) -> dict[str, float | int | None]:

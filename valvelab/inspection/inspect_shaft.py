@@ -44,29 +44,37 @@ class ShaftQuestion:
 
 
 @dataclass(frozen=True, slots=True)
-class ShaftForms:
-    """What the figures draw: evaluated journals in the order of the stations, and both axis lines where there are any.
+class Axis:
+    """The centres the axis lines went through, the vees' own places among them, and both lines where there are any.
 
-    `axis_positions_mm` and `axis_names` list the centres the lines went through, the vees' own places among them.
+    `centres_mm`: (toward 0 deg, toward 90 deg) for each place.
     """
 
-    journals: tuple[JournalForm, ...]
+    positions_mm: tuple[float, ...]
+    centres_mm: tuple[tuple[float, float], ...]
+    names: tuple[str, ...]
     least_squares: AxisLine | None
     minimum_zone: AxisLine | None
-    axis_positions_mm: tuple[float, ...]
-    axis_names: tuple[str, ...]
 
 
-def inspect_shaft(question: ShaftQuestion) -> ShaftResult:
+@dataclass(frozen=True, slots=True)
+class ShaftInspection:
+    """An answered inspection: the result document and what plots draw.
+
+    `journals` holds the evaluated ones only, in the order of the stations.
+    """
+
+    question: ShaftQuestion
+    result: ShaftResult
+    journals: tuple[JournalForm, ...]
+    axis: Axis
+
+
+def inspect_shaft(question: ShaftQuestion) -> ShaftInspection:
     """Evaluate every journal and the axis through them; judge where a spec is given.
 
     A journal read over too little of the turn gets null and a note; where that leaves nothing at all, BadFile.
     """
-    return examine_shaft(question)[0]
-
-
-def examine_shaft(question: ShaftQuestion) -> tuple[ShaftResult, ShaftForms]:
-    """The result and, beside it, what the figures draw."""
     readings = question.readings
     notes: list[Note] = list(readings.notes)
     stations: list[StationResult] = []
@@ -100,7 +108,7 @@ def examine_shaft(question: ShaftQuestion) -> tuple[ShaftResult, ShaftForms]:
         )
     notes.extend(taper_notes)
     notes.extend(_support_notes(readings, forms))
-    straightness, shaft_forms, axis_notes = _straightness(readings, forms, uncertainties)
+    straightness, axis, axis_notes = _straightness(readings, forms, uncertainties)
     notes.extend(axis_notes)
     result = ShaftResult(
         source=(readings.source,),
@@ -114,7 +122,8 @@ def examine_shaft(question: ShaftQuestion) -> tuple[ShaftResult, ShaftForms]:
     if question.spec is not None:
         verdicts, judged = judge(question.spec, shaft_items(result), question.spec_file)
         notes.extend(judged)
-    return result.model_copy(update={"notes": tuple(notes), "verdicts": tuple(verdicts)}), shaft_forms
+    result = result.model_copy(update={"notes": tuple(notes), "verdicts": tuple(verdicts)})
+    return ShaftInspection(question, result, tuple(forms), axis)
 
 
 def _is_lobe(trace: JournalTrace) -> bool:
@@ -253,7 +262,7 @@ def _support_notes(readings: ShaftReadings, forms: list[JournalForm]) -> list[No
 
 def _straightness(
     readings: ShaftReadings, forms: list[JournalForm], uncertainties: list[JournalUncertainty]
-) -> tuple[StraightnessResult, ShaftForms, list[Note]]:
+) -> tuple[StraightnessResult, Axis, list[Note]]:
     placed = [(form, u) for form, u in zip(forms, uncertainties, strict=True) if form.trace.position_mm is not None]
     positions = [float(form.trace.position_mm or 0.0) for form, _ in placed]
     centres = [form.least_squares.centre_mm for form, _ in placed]
@@ -275,7 +284,7 @@ def _straightness(
     except CannotEvaluate as error:
         notes.append(warning("straightness", f"not derived: {error}"))
         empty = StraightnessResult(least_squares_um=None, minimum_zone_um=None, worst_station=None, uncertainty={})
-        return empty, ShaftForms(tuple(forms), None, None, tuple(positions), tuple(names)), notes
+        return empty, Axis(tuple(positions), tuple(centres), tuple(names), None, None), notes
     repeated = [name for name, count in Counter(names).items() if count > 1]
     worst = names[least.worst] + (f" at {positions[least.worst]:g} mm" if names[least.worst] in repeated else "")
     result = StraightnessResult(
@@ -287,7 +296,7 @@ def _straightness(
             "minimum_zone_um": _um(_axis_uncertainty(zone, spreads)),
         },
     )
-    return result, ShaftForms(tuple(forms), least, zone, tuple(positions), tuple(names)), notes
+    return result, Axis(tuple(positions), tuple(centres), tuple(names), least, zone), notes
 
 
 def _axis_uncertainty(line: AxisLine, spreads: list[float | None]) -> float | None:

@@ -44,13 +44,17 @@ class TextureQuestion:
     spec_file: str = ""
 
 
-def inspect_texture(question: TextureQuestion) -> TextureResult:
+@dataclass(frozen=True, slots=True)
+class TextureInspection:
+    """An answered inspection: the result document and the filtered trace that plots draw."""
+
+    question: TextureQuestion
+    result: TextureResult
+    rough: Roughness
+
+
+def inspect_texture(question: TextureQuestion) -> TextureInspection:
     """Level, filter, evaluate and judge one trace; BadFile where it can't hold the cutoff."""
-    return examine_texture(question)[0]
-
-
-def examine_texture(question: TextureQuestion) -> tuple[TextureResult, Roughness]:
-    """The result and, beside it, the filtered trace that the figures draw."""
     trace = question.trace
     notes: list[Note] = list(trace.notes)
     try:
@@ -80,7 +84,8 @@ def examine_texture(question: TextureQuestion) -> tuple[TextureResult, Roughness
     if question.spec is not None:
         verdicts, judged = judge(question.spec, texture_items(result), question.spec_file)
         notes.extend(judged)
-    return result.model_copy(update={"notes": tuple(notes), "verdicts": tuple(verdicts)}), rough
+    result = result.model_copy(update={"notes": tuple(notes), "verdicts": tuple(verdicts)})
+    return TextureInspection(question, result, rough)
 
 
 def _settings(question: TextureQuestion) -> tuple[TraceSettings, SettingClass | None, list[Note]]:

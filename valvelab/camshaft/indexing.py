@@ -1,0 +1,179 @@
+"""Where the lobes sit on the shaft: names, separation, nominal places and index errors.
+
+Angles are cam degrees on one scale, growing in the running sense. Lobe separation of a cylinder is
+(θ_intake − θ_exhaust) folded to (0, 180). In a vee engine the bore angle shifts a lobe on the shaft:
+timing angle = shaft angle + bore angle. Source: common practice; plain geometry.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from itertools import product
+
+import numpy as np
+
+from valvelab.angles import fold_scalar, wrap, wrap_scalar
+from valvelab.arrays import FloatArray
+from valvelab.errors import CannotEvaluate, Reason
+
+_NAME = re.compile(r"(\d+)([IE])(\d*)")
+# An arrangement that leaves larger errors than this is not the shaft's.
+LARGEST_BELIEVABLE_CAM_DEG = 12.0
+
+
+@dataclass(frozen=True, slots=True)
+class LobeName:
+    """A lobe's cylinder, kind and number among its kind (1 where there is one)."""
+
+    cylinder: int
+    kind: str
+    number: int
+
+
+def parse_name(name: str) -> LobeName | None:
+    """`1I`, `4E`, `1I2`; None for any other name."""
+    match = _NAME.fullmatch(name)
+    if match is None or int(match.group(1)) == 0:
+        return None
+    kind = "intake" if match.group(2) == "I" else "exhaust"
+    return LobeName(int(match.group(1)), kind, int(match.group(3) or 1))
+
+
+def separation(intake_cam_deg: float, exhaust_cam_deg: float) -> float:
+    """Lobe separation in cam degrees, folded to [0, 180]."""
+    return abs(wrap_scalar(intake_cam_deg - exhaust_cam_deg))
+
+
+@dataclass(frozen=True, slots=True)
+class Arrangement:
+    """How lobes should lie: firing order, bank angle (deg; 0 for one bank), which cylinders are in the second bank."""
+
+    firing_order: tuple[int, ...]
+    bank_angle_deg: float = 0.0
+    second_bank: frozenset[int] = frozenset()
+
+
+@dataclass(frozen=True, slots=True)
+class IndexErrors:
+    """Error of each lobe (cam deg, same order as given) after one phase for the whole shaft, and how it was found."""
+
+    errors_cam_deg: FloatArray
+    nominal_cam_deg: FloatArray
+    remarks: tuple[str, ...]
+
+
+def cylinder_separations(names: list[LobeName | None], centres: FloatArray) -> dict[int, float]:
+    """Separation of every cylinder with both kinds, from the mean direction of each kind's lobes."""
+    result: dict[int, float] = {}
+    for cylinder in sorted({name.cylinder for name in names if name is not None}):
+        sides = []
+        for kind in ("intake", "exhaust"):
+            rows = [
+                k for k, name in enumerate(names)
+                if name is not None and name.cylinder == cylinder and name.kind == kind and np.isfinite(centres[k])
+            ]  # fmt: skip
+            if rows:
+                first = float(centres[rows[0]])
+                sides.append(first + float(np.mean(wrap(centres[rows] - first))))
+        if len(sides) == 2:
+            result[cylinder] = separation(*sides)
+    return result
+
+
+def index_errors(
+    names: list[LobeName | None],
+    centres: FloatArray,
+    arrangement: Arrangement | None,
+    nominal_separation: float | None,
+    places: dict[int, float] | None = None,
+) -> IndexErrors:
+    """Each lobe's centre against its nominal place after one least-squares phase for the whole shaft.
+
+    `places`: nominal cam angle by row, which wins. Without a nominal separation the shaft's own median is used
+    and said. Where the second bank is not stated, the arrangement that fits is recognised and said.
+    Refuses an incomplete firing order and a shaft that no arrangement fits.
+    """
+    if places is not None:
+        return _against(centres, np.array([places.get(k, np.nan) for k in range(len(names))]), ())
+    if arrangement is None:
+        raise CannotEvaluate(Reason.MISSING_INPUT, "index errors need a firing order, or stated places")
+    known = {name.cylinder for name in names if name is not None}
+    missing = known - set(arrangement.firing_order)
+    if missing:
+        listed = ", ".join(str(cylinder) for cylinder in sorted(missing))
+        raise CannotEvaluate(Reason.MISSING_INPUT, f"firing order: found no cylinder {listed}, which the shaft has")
+    remarks: list[str] = []
+    if nominal_separation is None:
+        found = list(cylinder_separations(names, centres).values())
+        nominal_separation = float(np.median(found)) if found else 0.0
+        if found:
+            remarks.append(
+                f"no lobe separation is stated; the shaft's own median {nominal_separation:.3f} cam deg is used"
+            )
+    candidates = _candidates(arrangement, names)
+    results = [
+        (label, _against(centres, _nominal(names, chosen, sign, nominal_separation), ()))
+        for label, chosen, sign in candidates
+    ]
+    label, best = min(results, key=lambda entry: float(np.nanmax(np.abs(entry[1].errors_cam_deg))))
+    if float(np.nanmax(np.abs(best.errors_cam_deg))) > LARGEST_BELIEVABLE_CAM_DEG:
+        raise CannotEvaluate(
+            Reason.NOT_FEASIBLE,
+            "index errors: no arrangement of the stated firing order and bank angle lies within "
+            f"{LARGEST_BELIEVABLE_CAM_DEG:g} cam deg of the lobes; check firing order, bank angle and sense of rotation",
+        )
+    if label:
+        remarks.append(label)
+    return IndexErrors(best.errors_cam_deg, best.nominal_cam_deg, tuple(remarks))
+
+
+def _candidates(arrangement: Arrangement, names: list[LobeName | None]) -> list[tuple[str, Arrangement, float]]:
+    """Arrangements to try: banks and the side they lean to, where they are not stated."""
+    if arrangement.bank_angle_deg == 0.0:
+        return [("", arrangement, 1.0)]
+    cylinders = sorted(arrangement.firing_order)
+    half = len(cylinders) // 2
+    banks: list[tuple[str, frozenset[int]]] = [
+        ("even cylinders", frozenset(c for c in cylinders if c % 2 == 0)),
+        (f"cylinders {cylinders[half]} and above", frozenset(cylinders[half:])),
+    ]
+    if arrangement.second_bank:
+        banks = [("the stated cylinders", arrangement.second_bank)]
+    order = arrangement.firing_order
+    return [
+        (
+            f"{name} taken as the second bank, its lobes {'before' if sign > 0 else 'after'} their timing angle",
+            Arrangement(order, arrangement.bank_angle_deg, bank),
+            sign,
+        )
+        for (name, bank), sign in product(banks, (1.0, -1.0))
+    ]
+
+
+def _nominal(names: list[LobeName | None], arrangement: Arrangement, sign: float, apart: float) -> FloatArray:
+    """Nominal place of every lobe on the shaft, up to one phase; NaN for lobes without a place."""
+    interval = 360.0 / len(arrangement.firing_order)
+    result = np.full(len(names), np.nan)
+    for row, name in enumerate(names):
+        if name is None:
+            continue
+        timing = interval * arrangement.firing_order.index(name.cylinder)
+        bore = sign * arrangement.bank_angle_deg if name.cylinder in arrangement.second_bank else 0.0
+        result[row] = timing - bore + (0.0 if name.kind == "intake" else -apart)
+    return result
+
+
+def _against(centres: FloatArray, nominal: FloatArray, remarks: tuple[str, ...]) -> IndexErrors:
+    """Errors after one phase: iterated mean of the folded differences, from their circular mean."""
+    difference = centres - nominal
+    known = np.isfinite(difference)
+    if not known.any():
+        raise CannotEvaluate(Reason.MISSING_INPUT, "index errors: no lobe has both a centre and a nominal place")
+    phase = np.degrees(np.angle(np.exp(1j * np.radians(difference[known])).sum()))
+    for _ in range(3):
+        phase += float(np.mean(wrap(difference[known] - phase)))
+    errors = np.full(difference.shape, np.nan)
+    errors[known] = wrap(difference[known] - phase)
+    placed = np.array([fold_scalar(float(angle)) if np.isfinite(angle) else np.nan for angle in nominal + phase])
+    return IndexErrors(errors, placed, remarks)
