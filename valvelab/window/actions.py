@@ -50,13 +50,3 @@ ACTIONS = (
               "Help"),
     ActionRow("about", "About valvelab", "F1", "Version, shortcuts and licence of the program", "about", "Help"),
 )  # fmt: skip
-
-CAUTIONS = (
-    "Valve springs hold energy: eye protection, sound tools, hands clear.",
-    "Turn the engine by hand with the plugs out; never use the starter against a piston stop.",
-    (
-        "Results support, and never replace, the judgement of licensed or qualified people, the engine maker's limits "
-        "and the event's own officials."
-    ),
-    "Not for flight-critical parts.",
-)

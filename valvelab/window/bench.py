@@ -195,12 +195,16 @@ class Bench(QObject):
 
     # -- what outlives the run ----------------------------------------------------------------------------------------
 
-    def keep(self) -> None:
+    def keep_or_raise(self) -> None:
         """Write the recovery file."""
         from valvelab.workbench import recovery
 
+        recovery.save(self.document, self.place)
+
+    def keep(self) -> None:
+        """Write the recovery file; where that fails, say so."""
         try:
-            recovery.save(self.document, self.place)
+            self.keep_or_raise()
         except OSError as error:
             self.said.emit(f"The recovery file can't be written: {error.strerror}")
 

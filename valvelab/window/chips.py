@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 
 from PySide6.QtCore import QRectF, QSize, Qt
 from PySide6.QtGui import QPainter, QPaintEvent, QPen
-from PySide6.QtWidgets import QButtonGroup, QHBoxLayout, QToolBar, QToolButton, QWidget
+from PySide6.QtWidgets import QButtonGroup, QHBoxLayout, QSizePolicy, QToolBar, QToolButton, QWidget
 
 from valvelab.window.theme import current_theme
 
@@ -19,6 +19,8 @@ class Chip(QToolButton):
         self.setText(text)
         self.setCheckable(True)
         self.setAccessibleName(spoken)
+        self.setToolTip(spoken)
+        self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
         self.setCursor(Qt.CursorShape.PointingHandCursor)
 
     def sizeHint(self) -> QSize:
@@ -30,8 +32,8 @@ class Chip(QToolButton):
         return QSize(wide, round(1.45 * em))
 
     def minimumSizeHint(self) -> QSize:
-        """Never less than the text."""
-        return self.sizeHint()
+        """Room for the start of the text; the rest is in the tip and the accessible name."""
+        return QSize(round(2.2 * self.fontMetrics().height()), self.sizeHint().height())
 
     def paintEvent(self, _event: QPaintEvent) -> None:
         """Draw the chip."""
@@ -50,7 +52,8 @@ class Chip(QToolButton):
             left += 1.1 * em
         painter.setPen(theme.colour("text" if on else "quiet"))
         box = QRectF(left, 0, self.width() - left - 0.3 * em, self.height())
-        painter.drawText(box, Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter, self.text())
+        text = self.fontMetrics().elidedText(self.text(), Qt.TextElideMode.ElideRight, round(box.width()) + 2)
+        painter.drawText(box, Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter, text)
         painter.end()
 
 

@@ -15,21 +15,17 @@ from valvelab.window.drawing import role_colour
 from valvelab.window.theme import Theme, current_theme, scaled
 
 
-def spread_apart(angles_deg: FloatArray, least_deg: float) -> FloatArray:
-    """Angles moved as little as a simple pass needs so that neighbours on the circle stand `least_deg` apart."""
-    if angles_deg.size < 2:
-        return angles_deg.copy()
-    least = min(least_deg, 360.0 / angles_deg.size)
-    order = np.argsort(angles_deg % 360.0)
-    placed = (angles_deg % 360.0)[order]
-    for _ in range(60):
-        gaps = np.diff(np.concatenate([placed, [placed[0] + 360.0]]))
-        short = np.maximum(0.0, least - gaps)
-        if short.max() < 0.05:
+def spread_apart(wanted: FloatArray, least: float) -> FloatArray:
+    """Places as near to the wanted ones as a few passes bring them, at least `least` apart, in the same order."""
+    placed = np.sort(wanted)
+    for _ in range(200):
+        short = np.maximum(0.0, least - np.diff(placed))
+        if short.size == 0 or short.max() < 0.05:
             break
-        placed = placed - 0.25 * short + 0.25 * np.roll(short, 1)
+        placed[:-1] -= 0.5 * short
+        placed[1:] += 0.5 * short
     result = np.empty_like(placed)
-    result[order] = placed
+    result[np.argsort(wanted, kind="stable")] = placed
     return result
 
 
@@ -80,7 +76,7 @@ class DialView(QWidget):
         painter.drawText(title, Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter, self._dial.title)
         wide = painter.fontMetrics().horizontalAdvance("1I −0.00°")
         centre = QPointF(self.width() / 2.0, (self.height() + 1.3 * em) / 2.0)
-        radius = max(20.0, min(self.width() / 2.0 - wide - 0.9 * em, (self.height() - 1.3 * em) / 2.0 - 1.5 * em))
+        radius = max(20.0, min(self.width() / 2.0 - 0.85 * wide - em, (self.height() - 1.3 * em) / 2.0 - 1.2 * em))
         self._draw_rim(painter, centre, radius)
         self._draw_directions(painter, self._dial, centre, radius)
         painter.end()
@@ -103,9 +99,8 @@ class DialView(QWidget):
             painter.drawText(box, Qt.AlignmentFlag.AlignCenter, str(angle))
 
     def _draw_directions(self, painter: QPainter, dial: Dial, centre: QPointF, radius: float) -> None:
-        theme, em = self._theme, self.fontMetrics().height()
-        least = math.degrees(1.05 * em / (radius + 0.9 * em))
-        placed = spread_apart(dial.angles_deg, least)
+        theme = self._theme
+        spots = self._label_spots(dial, centre, radius)
         self._places = []
         for number, (label, angle, remark) in enumerate(_rows(dial)):
             role = dial.roles[number]
@@ -116,24 +111,40 @@ class DialView(QWidget):
                 painter.drawLine(_polar(centre, radius * 0.93, ghost), _polar(centre, radius * 1.03, ghost))
             painter.setPen(QPen(colour, 3.0 if strong else 1.6, Qt.PenStyle.SolidLine, Qt.PenCapStyle.RoundCap))
             painter.drawLine(_polar(centre, 0.18 * radius, angle), _polar(centre, 0.93 * radius, angle))
-            spot = _polar(centre, radius + 0.75 * em, float(placed[number]))
-            painter.setPen(QPen(theme.colour("line"), 1.0))
-            painter.drawLine(_polar(centre, radius, angle), _polar(centre, radius + 0.45 * em, float(placed[number])))
-            self._write(painter, spot, centre, label, remark, strong=strong)
-            self._places.append((spot, label))
+            painter.setPen(QPen(theme.colour("quiet" if strong else "line"), 1.0))
+            painter.drawLine(_polar(centre, radius, angle), spots[number])
+            self._write(painter, spots[number], f"{label} {remark}".strip(), right=_on_right(angle), strong=strong)
+            self._places.append((spots[number], label))
 
-    def _write(
-        self, painter: QPainter, spot: QPointF, centre: QPointF, label: str, remark: str, *, strong: bool
-    ) -> None:
-        theme, em = self._theme, self.fontMetrics().height()
-        painter.setFont(scaled(self.font(), 0.9, strong=strong))
-        text = f"{label} {remark}" if remark else label
+    def _label_spots(self, dial: Dial, centre: QPointF, radius: float) -> list[QPointF]:
+        """Where the labels begin: on a circle outside the rim, moved up or down until none covers another."""
+        em = 0.92 * self.fontMetrics().height()
+        outer = radius + 0.6 * em
+        turns = np.radians(dial.angles_deg)
+        heights = -outer * np.cos(turns)
+        right = np.array([_on_right(float(angle)) for angle in dial.angles_deg], dtype=bool)
+        for side in (right, ~right):
+            if side.any():
+                placed = spread_apart(heights[side], em)
+                low, high = -centre.y() + 1.9 * em, self.height() - centre.y() - 0.6 * em
+                shift = max(0.0, low - placed.min()) - max(0.0, placed.max() - high)
+                heights[side] = placed + shift
+        across = np.sqrt(np.maximum(outer**2 - np.minimum(np.abs(heights), 0.97 * outer) ** 2, 0.0))
+        signs = np.where(right, 1.0, -1.0)
+        return [QPointF(centre.x() + s * a, centre.y() + h) for s, a, h in zip(signs, across, heights, strict=True)]
+
+    def _write(self, painter: QPainter, spot: QPointF, text: str, *, right: bool, strong: bool) -> None:
+        em = self.fontMetrics().height()
+        painter.setFont(scaled(self.font(), 0.88, strong=strong))
         wide = painter.fontMetrics().horizontalAdvance(text)
-        share = (spot.x() - centre.x()) / max(1.0, math.dist(spot.toTuple(), centre.toTuple()))
-        left = spot.x() - wide / 2.0 + share * wide / 2.0
-        painter.setPen(theme.colour("text" if strong else "quiet"))
-        box = QRectF(left - 2, spot.y() - em / 2.0, wide + 4, em)
+        left = spot.x() + 0.2 * em if right else spot.x() - wide - 0.2 * em
+        painter.setPen(self._theme.colour("text" if strong else "quiet"))
+        box = QRectF(left - 1, spot.y() - em / 2.0, wide + 2, em)
         painter.drawText(box, Qt.AlignmentFlag.AlignCenter, text)
+
+
+def _on_right(angle_deg: float) -> bool:
+    return math.sin(math.radians(angle_deg)) >= 0.0
 
 
 def _rows(dial: Dial) -> list[tuple[str, float, str]]:

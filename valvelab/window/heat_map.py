@@ -153,8 +153,9 @@ class HeatMapView(QWidget):
             painter.drawLine(QPointF(frame.left(), y), QPointF(frame.right(), y))
         size = min(0.95, max(0.7, 0.95 * height / em))
         every = max(1, int(np.ceil(0.62 * em / height)))
+        chosen_row = heat.rows.index(self._chosen) if self._chosen in heat.rows else -len(heat.rows)
         for row, name in enumerate(heat.rows):
-            if row % every and name != self._chosen:
+            if name != self._chosen and (row % every or abs(row - chosen_row) < every):
                 continue
             chosen, bad = name == self._chosen, name in self._bad
             painter.setFont(scaled(self.font(), size, strong=chosen))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 
 from PySide6.QtCore import QByteArray, QEvent, QSize, Qt, QTimer
@@ -14,7 +15,6 @@ from PySide6.QtWidgets import (
     QFileDialog,
     QMainWindow,
     QSizePolicy,
-    QStackedWidget,
     QTabWidget,
     QVBoxLayout,
     QWidget,
@@ -31,7 +31,7 @@ from valvelab.window.notes_table import NotesTable
 from valvelab.window.pages import EmptyPage, TextPage
 from valvelab.window.stations.view import StationView, make_view
 from valvelab.window.verdict_table import Banner, VerdictTable
-from valvelab.workbench import stations
+from valvelab.workbench import certificates, stations
 from valvelab.workbench.document import Document, Problem
 
 _LAYOUT = "main 1"
@@ -56,7 +56,7 @@ class MainWindow(QMainWindow):
         self.actions_by_name: dict[str, QAction] = {}
         self._make_actions()
         self._make_rail()
-        self.resize(1280, 720)
+        self._first_size()
         self._usual = self.saveState()
         kept = bench.settings.layout
         if _LAYOUT in kept:
@@ -70,12 +70,16 @@ class MainWindow(QMainWindow):
         QGuiApplication.styleHints().colorSchemeChanged.connect(self._on_scheme)
         self._refresh(bench.document)
 
+    def _first_size(self) -> None:
+        screen = self.screen().availableGeometry()
+        self.resize(min(1600, round(0.95 * screen.width())), min(1000, round(0.95 * screen.height())))
+
     # -- making -----------------------------------------------------------------------------------------------------
 
     def _make_centre(self) -> None:
         self.banner = Banner(self)
         self.banner.hide()
-        self.pages = QStackedWidget(self)
+        self.pages = pages.Pages(self)
         self.empty = EmptyPage(self)
         self.empty.open_button.clicked.connect(self.do_open)
         self.empty.sample_button.clicked.connect(self.do_sample)
@@ -85,7 +89,7 @@ class MainWindow(QMainWindow):
         self.text_page = TextPage(self)
         self.text_page.closed.connect(self._close_text)
         for page in (self.empty, self.columns, self.text_page):
-            self.pages.addWidget(page)
+            self.pages.add(page)
         centre = QWidget(self)
         layout = QVBoxLayout(centre)
         layout.setContentsMargins(0, 0, 0, 0)
@@ -221,7 +225,7 @@ class MainWindow(QMainWindow):
 
     def _show_page(self, document: Document, value: object | None) -> None:
         if self.text_page.wanted:
-            self.pages.setCurrentWidget(self.text_page)
+            self.pages.bring(self.text_page)
             return
         waiting = document.waiting_for_columns()
         if waiting:
@@ -230,7 +234,7 @@ class MainWindow(QMainWindow):
             assert content is not None
             assert content.preview is not None
             self.columns.show_preview(file.path, file.name, content.kind, content.preview)
-            self.pages.setCurrentWidget(self.columns)
+            self.pages.bring(self.columns)
             return
         view = self._view(document.station) if value is not None else None
         if view is None:
@@ -238,10 +242,10 @@ class MainWindow(QMainWindow):
             busy = bool(document.unread()) or stations.outstanding(document) is not None
             failed = document.answers.get(document.station)
             self.empty.show_station(station, busy=busy, failure=(failed.failure or "") if failed and not busy else "")
-            self.pages.setCurrentWidget(self.empty)
+            self.pages.bring(self.empty)
             return
         view.show_answer(document, value)
-        self.pages.setCurrentWidget(view)
+        self.pages.bring(view)
 
     def _view(self, name: str) -> StationView | None:
         if name not in self._views:
@@ -249,7 +253,7 @@ class MainWindow(QMainWindow):
             if view is None:
                 return None
             self._views[name] = view
-            self.pages.addWidget(view)
+            self.pages.add(view)
         return self._views[name]
 
     def _show_result(self, document: Document, value: object | None) -> None:
@@ -423,7 +427,12 @@ class MainWindow(QMainWindow):
         if station is None or value is None or station.certificate is None:
             return
         try:
-            station.certificate(value, path)
+            certificates.write(
+                station.certificate(document, value),
+                path,
+                document.units,
+                date.today().isoformat(),  # noqa: DTZ011 - the date on the wall where the paper is signed
+            )
         except Exception as error:  # noqa: BLE001 - `refusal` raises again what is not the program's own
             self.complain(path.name, refusal(error))
             return
@@ -439,7 +448,7 @@ class MainWindow(QMainWindow):
         """Write the station in front as a picture."""
         name, _ = QFileDialog.getSaveFileName(self, "Export picture", self._suggestion("png"), "Picture (*.png)")
         if name:
-            self._try(Path(name), lambda path: pages.write_picture(self.pages, path))
+            self._try(Path(name), lambda path: pages.write_picture(self.pages.front(), path))
 
     def _try(self, path: Path, write: Callable[[Path], None]) -> None:
         try:
@@ -524,7 +533,7 @@ class MainWindow(QMainWindow):
 
     def _show_text(self, title: str, html: pages.Html) -> None:
         self.text_page.show_text(title, html)
-        self.pages.setCurrentWidget(self.text_page)
+        self.pages.bring(self.text_page)
 
     def _close_text(self) -> None:
         self.text_page.wanted = False

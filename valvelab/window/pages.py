@@ -10,10 +10,20 @@ from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QSize, Qt, Signal
 from PySide6.QtGui import QPainter, QPaintEvent, QPen
-from PySide6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QTextBrowser, QVBoxLayout, QWidget
+from PySide6.QtWidgets import (
+    QHBoxLayout,
+    QLabel,
+    QPushButton,
+    QScrollArea,
+    QStackedWidget,
+    QTextBrowser,
+    QVBoxLayout,
+    QWidget,
+)
 
 from valvelab import __version__
-from valvelab.window.actions import ACTIONS, CAUTIONS
+from valvelab.cautions import CAUTIONS
+from valvelab.window.actions import ACTIONS
 from valvelab.window.icons import icon
 from valvelab.window.tables import Sheet
 from valvelab.window.theme import Theme, current_theme, scaled
@@ -22,6 +32,32 @@ if TYPE_CHECKING:
     from valvelab.workbench.stations import Station
 
 Html = Callable[[Theme], str]
+
+
+class Pages(QStackedWidget):
+    """Pages one at a time, each in a scroll area, so that large text makes scroll bars instead of a larger window."""
+
+    def add(self, page: QWidget) -> None:
+        """Take a page in."""
+        area = QScrollArea(self)
+        area.setWidgetResizable(True)
+        area.setFrameShape(QScrollArea.Shape.NoFrame)
+        area.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        area.setWidget(page)
+        self.addWidget(area)
+
+    def bring(self, page: QWidget) -> None:
+        """Bring a page to the front."""
+        for number in range(self.count()):
+            area = self.widget(number)
+            if isinstance(area, QScrollArea) and area.widget() is page and number != self.currentIndex():
+                self.setCurrentIndex(number)
+
+    def front(self) -> QWidget:
+        """The page in front."""
+        area = self.currentWidget()
+        assert isinstance(area, QScrollArea)
+        return area.widget()
 
 
 class EmptyPage(QWidget):

@@ -29,7 +29,7 @@ def run(files: list[str]) -> int:
     theme.dress(application)
     application.setWindowIcon(icon("camshaft", "accent"))
     bench = Bench(place, kept)
-    crash = CrashPath(place, bench.keep, _tell)
+    crash = CrashPath(place, bench.keep_or_raise, _tell)
     crash.install()
     window = MainWindow(bench)
     window.show()

@@ -135,6 +135,16 @@ class ByValue(QSortFilterProxyModel):
         assert isinstance(model, RowsModel)
         return model
 
+    def filter_by(self, keep: Callable[[Any], bool]) -> None:
+        """Show only the rows that `keep` wants."""
+        if hasattr(self, "endFilterChange"):  # from Qt 6.10 on; the older call is deprecated there
+            self.beginFilterChange()
+            self.keep = keep
+            self.endFilterChange(QSortFilterProxyModel.Direction.Rows)
+        else:
+            self.keep = keep
+            self.invalidateFilter()
+
     def lessThan(self, left: Index, right: Index) -> bool:
         """Compare raw values."""
         model = self.rows()

@@ -15,6 +15,7 @@ from PySide6.QtWidgets import QApplication, QProxyStyle, QStyle, QStyleOption, Q
 from valvelab.places import resources
 
 Scheme = Literal["system", "light", "dark"]
+_CHOSEN = "valvelab scheme"
 MARKS = {"accept": "✓", "reject": "✗", "undecided": "?"}
 WORDS = {"accept": "accepted", "reject": "rejected", "undecided": "undecided"}
 
@@ -45,13 +46,20 @@ def load_themes() -> Mapping[str, Theme]:
 
 
 def current_theme() -> Theme:
-    """The theme of the application's scheme."""
+    """The theme chosen, else that of the desktop's scheme."""
+    application = QGuiApplication.instance()
+    chosen = application.property(_CHOSEN) if application is not None else None
+    if chosen in {"light", "dark"}:
+        return load_themes()[str(chosen)]
     dark = QGuiApplication.styleHints().colorScheme() == Qt.ColorScheme.Dark
     return load_themes()["dark" if dark else "light"]
 
 
 def set_scheme(scheme: Scheme) -> None:
-    """Follow the desktop, or keep to one scheme."""
+    """Follow the desktop, or keep to one scheme; kept on the application, because not every desktop takes the wish."""
+    application = QGuiApplication.instance()
+    if application is not None:
+        application.setProperty(_CHOSEN, scheme)
     wanted = {"system": Qt.ColorScheme.Unknown, "light": Qt.ColorScheme.Light, "dark": Qt.ColorScheme.Dark}[scheme]
     QGuiApplication.styleHints().setColorScheme(wanted)
 
@@ -94,7 +102,8 @@ class HouseStyle(QProxyStyle):
     ) -> int:
         """Measures of the style."""
         found = super().pixelMetric(metric, option, widget)
-        return found + 4 if metric == QStyle.PixelMetric.PM_FocusFrameHMargin else found
+        roomy = {QStyle.PixelMetric.PM_FocusFrameHMargin: 4, QStyle.PixelMetric.PM_HeaderMargin: 3}
+        return found + roomy.get(metric, 0)
 
 
 def dress(app: QApplication) -> None:

@@ -205,9 +205,7 @@ class VerdictTable(QWidget):
             said = f"{verdict.item} {words_for(verdict.characteristic)} {verdict.clause or ''}".casefold()
             return decision in {"", verdict.decision} and all(word in said for word in words)
 
-        self.sheet.proxy.beginFilterChange()
-        self.sheet.proxy.keep = keep
-        self.sheet.proxy.invalidateFilter()
+        self.sheet.proxy.filter_by(keep)
 
     def _on_row(self, index: QModelIndex) -> None:
         if index.isValid():

@@ -5,8 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
+from valvelab.errors import BadSpec
+from valvelab.workbench.certificates import CertificateRequest
 from valvelab.workbench.document import BenchFile, Document
-from valvelab.workbench.questions import Question
+from valvelab.workbench.questions import Partly, Question
 from valvelab.workbench.stations import Intake, Station
 
 if TYPE_CHECKING:
@@ -41,17 +43,21 @@ def spec_in_use(document: Document) -> tuple[BenchFile, Spec] | None:
     return None if file is None or content is None else (file, cast("Spec", content.value))
 
 
-def nominal_paths(spec_path: str, spec: Spec) -> dict[str, str]:
-    """Nominal tables an envelope names, by that name: their path relative to the spec's own folder."""
-    folder = Path(spec_path).parent
-    return {envelope.nominal: str(folder / envelope.nominal) for envelope in spec.envelope}
+def nominal_paths(spec_path: str, spec: Spec) -> dict[str, Path]:
+    """Nominal tables that the envelopes name, by that name; BadSpec where one is not there."""
+    from valvelab.files.spec_file import nominal_path
+
+    return {row.nominal: nominal_path(spec_path, row, number) for number, row in enumerate(spec.envelope, start=1)}
 
 
 def table_in_use(document: Document) -> BenchFile | None:
     """The lift table that is inspected: never one that the spec uses as a nominal, unless chosen by hand."""
     chosen = document.current.get("lift table")
     found = spec_in_use(document)
-    nominals = set() if found is None else set(nominal_paths(found[0].path, found[1]).values())
+    nominals = set()
+    if found is not None:
+        folder = Path(found[0].path).parent
+        nominals = {str(folder / envelope.nominal) for envelope in found[1].envelope}
     candidates = [file for file in document.of_kind("lift table") if file.path == chosen or file.path not in nominals]
     return next((file for file in candidates if file.path == chosen), candidates[0] if candidates else None)
 
@@ -67,16 +73,26 @@ def question(document: Document) -> Question | None:
     stamps = tuple(c.stamp for f in (file, found[0] if found else None) if f and (c := document.content(f)))
 
     def work() -> object:
-        from valvelab.files.lift_table import read_lift_table
         from valvelab.inspection.inspect_lobes import inspect_lobes
 
-        spec_file, spec = found or (None, None)
-        nominals = {}
-        if spec_file is not None and spec is not None:
-            nominals = {name: read_lift_table(Path(path)) for name, path in nominal_paths(spec_file.path, spec).items()}
-        return inspect_lobes(table, spec, nominals)
+        if found is None:
+            return inspect_lobes(table)
+        try:
+            return _inspect_to_spec(table, *found)
+        except BadSpec as refusal:
+            return Partly(inspect_lobes(table), f"{refusal}; measured without the spec")
 
     return Question(stamps, f"Inspecting {file.name}", work)
+
+
+def _inspect_to_spec(table: LiftTable, file: BenchFile, spec: Spec) -> LobesInspection:
+    from valvelab.files.contents import read_contents
+    from valvelab.files.lift_table import read_lift_table
+    from valvelab.inspection.inspect_lobes import inspect_lobes
+
+    nominals = {name: read_lift_table(path) for name, path in nominal_paths(file.path, spec).items()}
+    sources = (read_contents(file.path).source, *(nominal.source for nominal in nominals.values()))
+    return inspect_lobes(table, spec, nominals, spec_file=file.path, sources=sources)
 
 
 def result(value: object) -> Result:
@@ -84,11 +100,23 @@ def result(value: object) -> Result:
     return cast("LobesInspection", value).result
 
 
-def certificate(value: object, path: Path) -> None:
-    """Write the certificate."""
-    from valvelab.report.lobes_certificate import write_lobes_certificate
+def certificate(document: Document, value: object) -> CertificateRequest:
+    """The camshaft's part of a certificate."""
+    from valvelab.report.lobes_certificate import lobes_part
 
-    write_lobes_certificate(path, cast("LobesInspection", value))
+    inspection = cast("LobesInspection", value)
+    file = table_in_use(document)
+    assert file is not None
+    found = spec_in_use(document) if inspection.spec is not None and len(inspection.result.source) > 1 else None
+    return CertificateRequest(
+        part=lobes_part(inspection, document.units),
+        command="lobes",
+        file=Path(file.path),
+        spec_file=None if found is None else Path(found[0].path),
+        spec=None if found is None else found[1],
+        others=() if found is None else tuple(nominal_paths(found[0].path, found[1]).values()),
+        options=(f"--columns={file.columns}",) if file.columns else (),
+    )
 
 
 STATION = Station(

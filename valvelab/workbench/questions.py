@@ -21,10 +21,21 @@ class Question:
     work: Callable[[], object] = field(compare=False)
 
 
+@dataclass(frozen=True, slots=True)
+class Partly:
+    """A value that leaves something out, and the sentence that says what and why."""
+
+    value: object
+    failure: str
+
+
 def answer(question: Question) -> Answer:
     """Do the work; a refusal becomes the answer's failure, anything unforeseen is raised."""
     try:
-        return Answer(question.key, value=question.work())
+        value = question.work()
+        if isinstance(value, Partly):
+            return Answer(question.key, value.value, value.failure)
+        return Answer(question.key, value=value)
     except ValvelabError as refusal:
         return Answer(question.key, failure=str(refusal))
     except OSError as error:

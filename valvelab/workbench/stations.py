@@ -19,9 +19,9 @@ from dataclasses import dataclass
 from functools import cache
 from importlib import import_module
 from importlib.util import find_spec
-from pathlib import Path
 from typing import TYPE_CHECKING
 
+from valvelab.workbench.certificates import CertificateRequest
 from valvelab.workbench.document import Document
 from valvelab.workbench.questions import Question
 
@@ -49,7 +49,7 @@ class Intake:
 
 @dataclass(frozen=True, slots=True)
 class Station:
-    """One station. `certificate(value, path)` writes a PDF; None where there is none."""
+    """One station. `certificate(document, value)` says what it puts on paper; None where it puts nothing."""
 
     name: str
     title: str
@@ -58,7 +58,7 @@ class Station:
     empty: str
     question: Callable[[Document], Question | None]
     result: Callable[[object], Result]
-    certificate: Callable[[object, Path], None] | None = None
+    certificate: Callable[[Document, object], CertificateRequest] | None = None
 
 
 @cache

@@ -9,6 +9,7 @@ import pyqtgraph as pg  # type: ignore[import-untyped]
 from PySide6.QtCore import QModelIndex, Qt, QTimer
 from PySide6.QtWidgets import QButtonGroup, QHBoxLayout, QLabel, QSplitter, QVBoxLayout, QWidget
 
+from valvelab.angles import fold_scalar
 from valvelab.figures import lobe_figures
 from valvelab.figures.description import Figure
 from valvelab.units import System, display_unit, show
@@ -169,7 +170,9 @@ class LobesView(StationView):
 
     def _show_durations(self, document: Document, inspection: LobesInspection, lobe: str, lift: float) -> None:
         units = document.units
-        rows = inspection.durations_at(lift)
+        rows = [
+            (name, _folded(first), _folded(last), span) for name, first, last, span in inspection.durations_at(lift)
+        ]
         fresh = self._units_of_table != units
         self.durations.show_rows(rows, _duration_columns(units) if fresh else None)
         self._units_of_table = units
@@ -299,6 +302,10 @@ def _duration_columns(units: str) -> list[TableColumn]:
         angle(2, "closes\ncam deg", "Cam angle where the closing flank passes the checking lift", 2),
         angle(3, "duration\ncrank deg", "Crank angle over which the lift exceeds the checking lift", 2),
     ]  # fmt: skip
+
+
+def _folded(angle: float | None) -> float | None:
+    return None if angle is None else fold_scalar(angle)
 
 
 def _titled(parent: QWidget, title: str | QLabel, tool: QWidget, content: QWidget) -> QWidget:

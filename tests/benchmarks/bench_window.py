@@ -1,0 +1,112 @@
+"""How fast the window is: start to first paint against a bare plot window, and one update of a checking-lift drag.
+
+python tests/benchmarks/bench_window.py [lift table [spec]]
+
+Ratios count: both starts run in turn in the same minutes, and the least of several is compared.
+"""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+from statistics import median
+
+ROOT = Path(__file__).parents[2]
+SAMPLE = [str(ROOT / "sample_profiles" / f"lake_v8_camshaft.{ending}") for ending in ("csv", "toml")]
+
+FILTER = """
+import sys
+from PySide6.QtCore import QEvent, QObject, QTimer
+from PySide6.QtWidgets import QApplication, QMainWindow
+class FirstPaint(QObject):
+    def eventFilter(self, watched, event):
+        if event.type() == QEvent.Type.Paint and watched.isWidgetType() and isinstance(watched.window(), QMainWindow):
+            QTimer.singleShot(0, leave)
+            app.removeEventFilter(self)
+        return False
+def leave():
+    import os
+    os._exit(0)
+app = QApplication(["bench"])
+seen = FirstPaint()
+app.installEventFilter(seen)
+"""
+BARE = (
+    FILTER
+    + """
+import pyqtgraph as pg
+window = QMainWindow()
+window.setCentralWidget(pg.PlotWidget())
+window.resize(1280, 720)
+window.show()
+app.exec()
+"""
+)
+OURS = (
+    FILTER
+    + """
+from valvelab.window.start import run
+run(sys.argv[1:])
+"""
+)
+
+
+def start_ms(code: str, files: list[str], place: str) -> float:
+    """Process start to first paint."""
+    environment = {**os.environ, "VALVELAB_SETTINGS": place}
+    began = time.perf_counter()
+    subprocess.run([sys.executable, "-c", code, *files], check=True, env=environment, stderr=subprocess.DEVNULL)
+    return 1e3 * (time.perf_counter() - began)
+
+
+def starts(files: list[str], rounds: int = 7) -> None:
+    """Compare starts, with and without files."""
+    with tempfile.TemporaryDirectory() as place:
+        taken: dict[str, list[float]] = {"bare": [], "empty bench": [], "with files": []}
+        for _ in range(rounds):
+            taken["bare"].append(start_ms(BARE, [], place))
+            taken["empty bench"].append(start_ms(OURS, [], place))
+            taken["with files"].append(start_ms(OURS, files, place))
+    least = min(taken["bare"])
+    for name, times in taken.items():
+        print(f"first paint, {name:12} {min(times):6.0f} ms   {min(times) / least:.2f} × bare")
+
+
+def drag(files: list[str], updates: int = 200) -> None:
+    """One update of a checking-lift drag: edit, durations of all lobes, repaint."""
+    from PySide6.QtWidgets import QApplication
+
+    from valvelab.window import theme
+    from valvelab.window.bench import Bench
+    from valvelab.window.main_window import MainWindow
+
+    application = QApplication(["bench"])
+    theme.dress(application)
+    with tempfile.TemporaryDirectory() as place:
+        bench = Bench(Path(place), background=False)
+        window = MainWindow(bench)
+        window.resize(1280, 720)
+        window.show()
+        began = time.perf_counter()
+        bench.add_files(files)
+        application.processEvents()
+        print(f"read, inspect, draw    {1e3 * (time.perf_counter() - began):6.0f} ms")
+        taken = []
+        for number in range(updates):
+            began = time.perf_counter()
+            bench.choose("lobes", "checking_lift_mm", 0.6 + 0.02 * number, "drag", gesture="drag")
+            application.processEvents()
+            taken.append(1e3 * (time.perf_counter() - began))
+        taken = sorted(taken[10:])
+        print(f"drag update            {median(taken):6.2f} ms median, {taken[int(0.95 * len(taken))]:.2f} ms at 95 %")
+        window.close()
+
+
+if __name__ == "__main__":
+    chosen = sys.argv[1:] or SAMPLE
+    starts(chosen)
+    drag(chosen)

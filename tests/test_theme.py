@@ -1,0 +1,115 @@
+"""Colours: complete, apart, readable; icons follow them."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PySide6.QtCore import QSize
+from PySide6.QtGui import QPalette
+from PySide6.QtWidgets import QApplication
+
+from valvelab.places import resources
+from valvelab.window import theme
+from valvelab.window.actions import ACTIONS
+from valvelab.window.icons import icon
+from valvelab.workbench import stations
+
+WINDOW = Path(__file__).parents[1] / "valvelab" / "window"
+GROUNDS = ("panel", "window", "stripe", "raised", "chosen")
+TEXTS = ("text", "quiet", "accept", "reject", "undecided", "accent", "intake", "exhaust")
+
+
+@pytest.fixture(autouse=True)
+def app() -> QApplication:
+    found = QApplication.instance() or QApplication(["test"])
+    assert isinstance(found, QApplication)
+    return found
+
+
+def test_both_schemes_have_the_same_names() -> None:
+    themes = theme.load_themes()
+    assert set(themes) == {"light", "dark"}
+    assert set(themes["light"].colours) == set(themes["dark"].colours)
+    assert len(themes["light"].series) == len(themes["dark"].series)
+
+
+# WCAG 2.2, success criterion 1.4.3: at least 4.5 to 1 for text, 1.4.11: at least 3 to 1 for what has to be told apart
+@pytest.mark.parametrize("name", ["light", "dark"])
+def test_text_stands_out_from_its_ground(name: str) -> None:
+    colours = theme.load_themes()[name].colours
+    for ground in ("panel", "window", "stripe"):
+        for text in TEXTS:
+            assert theme.contrast(colours[text], colours[ground]) >= 4.5, (text, ground)
+    for ground in ("raised", "chosen"):
+        for text in ("text", "quiet"):
+            assert theme.contrast(colours[text], colours[ground]) >= 4.5, (text, ground)
+    assert theme.contrast(colours["disabled"], colours["panel"]) >= 3.0
+
+
+@pytest.mark.parametrize("name", ["light", "dark"])
+def test_curves_stand_out_from_the_panel(name: str) -> None:
+    found = theme.load_themes()[name]
+    for role in ("measured", "nominal", "reject", "intake", "exhaust", "band"):
+        assert theme.contrast(found.colours[role], found.colours["panel"]) >= 3.0, role
+
+
+def test_contrast_of_known_pairs() -> None:
+    # WCAG 2.2: black on white is 21 to 1, any colour on itself 1 to 1
+    assert theme.contrast("#000000", "#ffffff") == pytest.approx(21.0)
+    assert theme.contrast("#336699", "#336699") == pytest.approx(1.0)
+    # the grey nearest to the limit of 4.5 on white, as accessibility guides give it
+    assert theme.contrast("#767676", "#ffffff") == pytest.approx(4.54, abs=0.01)
+
+
+@pytest.mark.parametrize("name", ["light", "dark"])
+def test_the_palette_is_complete(name: str) -> None:
+    found = theme.load_themes()[name]
+    made = theme.palette(found)
+    ours = {colour.lower() for colour in found.colours.values()}
+    for group in (QPalette.ColorGroup.Active, QPalette.ColorGroup.Inactive, QPalette.ColorGroup.Disabled):
+        for role in QPalette.ColorRole:
+            if role not in {QPalette.ColorRole.NColorRoles, QPalette.ColorRole.NoRole}:
+                assert made.color(group, role).name() in ours, (group, role)
+
+
+def test_no_colour_stands_anywhere_but_in_the_table() -> None:
+    literal = re.compile(r"""["']#[0-9a-fA-F]{3,8}["']|QColor\(\s*["'\d]|GlobalColor\.(?!transparent)""")
+    for file in WINDOW.rglob("*.py"):
+        assert not literal.findall(file.read_text(encoding="utf-8")), file
+
+
+def test_every_icon_named_is_there_and_paints() -> None:
+    names = {row.icon for row in ACTIONS} | {station.icon for station in stations.available()}
+    for name in sorted(names):
+        picture = icon(name).pixmap(QSize(32, 32)).toImage()
+        assert any(picture.pixelColor(x, y).alpha() > 0 for x in range(32) for y in range(32)), name
+
+
+def test_icons_follow_the_scheme_without_reload() -> None:
+    one = icon("open")
+
+    def ink() -> str:
+        picture = one.pixmap(QSize(64, 64)).toImage()
+        solid = [picture.pixelColor(x, y) for x in range(64) for y in range(64)]
+        return max(solid, key=lambda colour: colour.alpha()).name()
+
+    try:
+        for name in ("light", "dark"):
+            theme.set_scheme("light" if name == "light" else "dark")
+            wanted = theme.load_themes()[name].colour("text")
+            found = theme.QColor(ink())
+            assert np.allclose(found.getRgb()[:3], wanted.getRgb()[:3], atol=3)
+    finally:
+        theme.set_scheme("system")
+
+
+def test_icons_draw_in_one_colour_only() -> None:
+    for file in (resources() / "icons").glob("*.svg"):
+        text = file.read_text(encoding="utf-8")
+        assert "currentColor" in text
+        assert not re.findall(r'(?:fill|stroke)="(?!none|currentColor)[^"]+"', text.replace('stroke-linecap="', "")), (
+            file
+        )

@@ -1,0 +1,431 @@
+"""The window offscreen: files in, verdicts out, a drag, columns, problems, and the end that nobody planned."""
+
+from __future__ import annotations
+
+import gc
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from invented_camshaft import LOBES, WORN, write_spec, write_table
+from PySide6.QtCore import QMimeData, QPoint, QPointF, Qt, QUrl, qInstallMessageHandler
+from PySide6.QtGui import QDropEvent, QKeySequence
+from PySide6.QtTest import QTest
+from PySide6.QtWidgets import QAbstractButton, QApplication, QComboBox, QLineEdit, QWidget
+
+from valvelab.cautions import CAUTIONS
+from valvelab.window import theme
+from valvelab.window.actions import ACTIONS
+from valvelab.window.bench import Bench
+from valvelab.window.crash import CrashPath
+from valvelab.window.main_window import MainWindow
+from valvelab.window.stations.lobes_view import LobesView
+from valvelab.workbench import recovery
+
+QT_SAID: list[str] = []
+
+
+@pytest.fixture(scope="session")
+def app() -> QApplication:
+    found = QApplication.instance() or QApplication(["test"])
+    assert isinstance(found, QApplication)
+    theme.dress(found)
+    return found
+
+
+@pytest.fixture(autouse=True)
+def quiet(app: QApplication) -> Iterator[None]:
+    """Qt says nothing unexpected."""
+    QT_SAID.clear()
+
+    def hear(_kind: object, _context: object, text: str) -> None:
+        if "propagateSizeHints" not in text:
+            QT_SAID.append(text)
+
+    qInstallMessageHandler(hear)
+    yield
+    qInstallMessageHandler(None)
+    assert QT_SAID == []
+
+
+@pytest.fixture
+def job(tmp_path: Path) -> list[str]:
+    return [str(write_table(tmp_path / "shaft.csv")), str(write_spec(tmp_path))]
+
+
+@pytest.fixture
+def window(app: QApplication, tmp_path: Path) -> Iterator[MainWindow]:
+    made = MainWindow(Bench(tmp_path / "settings", background=False))
+    made.resize(1280, 720)
+    made.show()
+    app.processEvents()
+    yield made
+    made.close()
+    made.deleteLater()
+    app.processEvents()
+
+
+def lobes_view(window: MainWindow) -> LobesView:
+    view = window.pages.front()
+    assert isinstance(view, LobesView)
+    return view
+
+
+def drop(window: MainWindow, paths: list[str]) -> None:
+    data = QMimeData()
+    data.setUrls([QUrl.fromLocalFile(path) for path in paths])
+    window.dropEvent(
+        QDropEvent(
+            QPointF(300, 300), Qt.DropAction.CopyAction, data, Qt.MouseButton.LeftButton,
+            Qt.KeyboardModifier.NoModifier,
+        )
+    )  # fmt: skip
+
+
+def durations_shown(window: MainWindow) -> dict[str, str]:
+    model = lobes_view(window).durations.proxy
+    return {model.index(row, 0).data(): model.index(row, 3).data() for row in range(model.rowCount())}
+
+
+def notes_shown(window: MainWindow) -> list[tuple[str, str, str]]:
+    model = window.notes.proxy
+    return [
+        (model.index(row, 0).data(), model.index(row, 1).data(), model.index(row, 2).data())
+        for row in range(model.rowCount())
+    ]
+
+
+def test_the_empty_bench_says_what_to_do(window: MainWindow) -> None:
+    assert window.pages.front() is window.empty
+    assert "Drop a lift table" in window.empty._what.text()
+    assert not window.actions_by_name["certificate"].isEnabled()
+
+
+def test_dropped_files_end_in_verdicts(window: MainWindow, job: list[str]) -> None:
+    drop(window, job)
+    view = lobes_view(window)
+    assert list(durations_shown(window)) == list(LOBES)
+    assert window.verdicts.sheet.proxy.rowCount() == 3 * len(LOBES)
+    first = window.verdicts.sheet.proxy.index(0, 0).data()
+    assert first == "rejected"
+    assert window.banner.accessibleName().startswith("Rejected")
+    assert "Clubman camshaft" in window.banner._sub.text()
+    assert set(view.stack.items_by_name) == {"deviation", "lift", "velocity", "acceleration", "jerk"}
+    assert window.actions_by_name["certificate"].isEnabled()
+
+
+def test_the_rejected_lobe_comes_to_the_front_and_another_can_be_chosen(window: MainWindow, job: list[str]) -> None:
+    drop(window, job)
+    view = lobes_view(window)
+    assert view._lobe_name.text().startswith(f"Lobe {WORN}")
+    view.map.setFocus()
+    QTest.keyClick(view.map, Qt.Key.Key_Up)
+    assert view._lobe_name.text().startswith("Lobe 3I")
+    frame = view.map._frame()
+    QTest.mouseClick(view.map, Qt.MouseButton.LeftButton, pos=QPoint(int(frame.center().x()), int(frame.top()) + 3))
+    assert view._lobe_name.text().startswith("Lobe 1I")
+    view.choose_item("no such lobe")
+    assert view._lobe_name.text().startswith("Lobe 1I")
+
+
+def test_a_drag_of_the_checking_lift_updates_every_duration(
+    window: MainWindow, job: list[str], app: QApplication
+) -> None:
+    drop(window, job)
+    view = lobes_view(window)
+    before = durations_shown(window)
+    item = view.stack.items_by_name["lift"]
+    start = view.stack.mapFromScene(item.view.mapViewToScene(QPointF(60.0, 1.27)))
+    end = view.stack.mapFromScene(item.view.mapViewToScene(QPointF(60.0, 4.0)))
+    port = view.stack.viewport()
+    QTest.mouseMove(port, start)
+    QTest.mousePress(port, Qt.MouseButton.LeftButton, pos=start)
+    for step in range(1, 7):
+        QTest.mouseMove(port, start + (end - start) * (step / 6))
+        QTest.qWait(40)
+    QTest.mouseRelease(port, Qt.MouseButton.LeftButton, pos=end)
+    app.processEvents()
+    after = durations_shown(window)
+    assert all(float(after[lobe]) < float(before[lobe]) - 10.0 for lobe in LOBES)
+    assert view.lift_line.lift_mm() == pytest.approx(4.0, abs=0.35)
+    assert window.bench.history.undo_label == "move the checking lift"
+    window.do_undo()
+    assert durations_shown(window) == before, "the whole drag is one step"
+
+
+def test_a_typed_lift_takes_units_and_refuses_nonsense(window: MainWindow, job: list[str]) -> None:
+    drop(window, job)
+    view = lobes_view(window)
+    view.lift_field.setFocus()
+    view.lift_field.selectAll()
+    QTest.keyClicks(view.lift_field, "0.200 in")
+    QTest.keyClick(view.lift_field, Qt.Key.Key_Return)
+    assert view.lift_line.lift_mm() == pytest.approx(5.08)
+    kept = durations_shown(window)
+    view.lift_field.selectAll()
+    QTest.keyClicks(view.lift_field, "five")
+    QTest.keyClick(view.lift_field, Qt.Key.Key_Return)
+    assert durations_shown(window) == kept
+    assert "expected" in view.lift_field.toolTip()
+
+
+def test_inch_units_change_what_is_shown_and_nothing_else(window: MainWindow, job: list[str]) -> None:
+    drop(window, job)
+    view = lobes_view(window)
+    answer = window.bench.document.answers["lobes"]
+    durations = durations_shown(window)
+    window.do_units()
+    assert view.stack.items_by_name["lift"].scale_y().label == "in"
+    assert view.lift_field.text() == "0.0500 in"
+    assert durations_shown(window) == durations
+    assert window.bench.document.answers["lobes"] is answer
+    window.do_units()
+    assert view.lift_field.text() == "1.270 mm"
+
+
+def test_a_bad_file_is_listed_and_the_rest_works(window: MainWindow, job: list[str], tmp_path: Path) -> None:
+    bad = tmp_path / "torn.csv"
+    bad.write_text("angle [cam deg],1I [mm]\n0,0\n1,zz\n", encoding="utf-8")
+    drop(window, [str(bad), *job])
+    assert ("error", "torn.csv") in [row[:2] for row in notes_shown(window)]
+    assert len(durations_shown(window)) == len(LOBES)
+    window.bench.remove_file(str(bad))
+    assert "torn.csv" not in [row[1] for row in notes_shown(window)]
+
+
+def test_a_bad_spec_is_listed_and_the_lobes_are_still_measured(
+    window: MainWindow, job: list[str], tmp_path: Path
+) -> None:
+    bad = tmp_path / "odd.toml"
+    bad.write_text('[[limit]]\nof = "max_lift"\nnominal = 7\nabove = "much"\n', encoding="utf-8")
+    drop(window, [job[0]])
+    assert window.banner.accessibleName() == "Measured; nothing judged"
+    drop(window, [str(bad)])
+    assert any(row[0] == "error" for row in notes_shown(window))
+
+
+def test_columns_are_assigned_in_the_pane_and_remembered(window: MainWindow, tmp_path: Path) -> None:
+    bare = write_table(tmp_path / "bare.txt", ("1I", "1E"), names=False)
+    drop(window, [str(bare)])
+    pane = window.columns
+    assert window.pages.front() is pane
+    assert [field.currentText() for field in pane.fields] == ["angle", "1I", "1E"]
+    pane.fields[2].setCurrentText("1I")
+    assert not pane.take.isEnabled()
+    pane.fields[2].setCurrentText("2E")
+    assert pane.assignment() == "angle=0 [cam deg], 1I=1 [mm], 2E=2 [mm]"
+    QTest.mouseClick(pane.take, Qt.MouseButton.LeftButton)
+    assert list(durations_shown(window)) == ["1I", "2E"]
+    again = write_table(tmp_path / "again.txt", ("1I", "1E"), names=False, noise_um=0.2)
+    window.bench.remove_file(str(bare))
+    drop(window, [str(again)])
+    assert list(durations_shown(window)) == ["1I", "2E"], "assigned as last time"
+    window.bench.ask_columns_again(str(again))
+    assert window.pages.front() is pane
+
+
+def test_the_verdict_table_filters_and_sorts(window: MainWindow, job: list[str]) -> None:
+    drop(window, job)
+    table = window.verdicts
+    table.words.setText("max lift 3")
+    rows = [table.sheet.row_of(table.sheet.proxy.index(row, 0)) for row in range(table.sheet.proxy.rowCount())]
+    assert {(row.item, row.characteristic) for row in rows} == {("3I", "max_lift"), ("3E", "max_lift")}
+    table.words.clear()
+    buttons = {str(button.property("decision")): button for button in table._only.buttons()}
+    buttons["reject"].click()
+    rows = [table.sheet.row_of(table.sheet.proxy.index(row, 0)) for row in range(table.sheet.proxy.rowCount())]
+    assert {row.decision for row in rows} == {"reject"}
+    buttons[""].click()
+    table.sheet.sortByColumn(3, Qt.SortOrder.AscendingOrder)
+    values = [table.sheet.row_of(table.sheet.proxy.index(r, 0)).measured for r in range(table.sheet.proxy.rowCount())]
+    assert values == sorted(values)
+
+
+def test_a_stale_answer_is_dropped(window: MainWindow, job: list[str]) -> None:
+    from valvelab.workbench.document import Answer
+
+    drop(window, job)
+    kept = window.bench.document.answers["lobes"]
+    window.bench._take((("lobes", "old key"), ("lobes", Answer("old key", value="stale"))))
+    assert window.bench.document.answers["lobes"] is kept
+
+
+def test_work_in_the_background_arrives(app: QApplication, job: list[str], tmp_path: Path) -> None:
+    made = MainWindow(Bench(tmp_path / "settings"))
+    made.show()
+    made.bench.add_files(job)
+    until = time.monotonic() + 20.0
+    while "lobes" not in made.bench.document.answers and time.monotonic() < until:
+        QTest.qWait(10)
+    assert len(durations_shown(made)) == len(LOBES)
+    made.close()
+
+
+def test_light_and_dark_switch_everything(window: MainWindow, job: list[str]) -> None:
+    drop(window, job)
+    try:
+        for name in ("dark", "light"):
+            window._set_scheme("dark" if name == "dark" else "light")
+            panel = theme.load_themes()[name].colour("panel")
+            assert lobes_view(window).stack.backgroundBrush().color() == panel
+            assert QApplication.palette().base().color() == panel
+    finally:
+        window._set_scheme("system")
+
+
+def test_every_action_has_a_method_a_tip_and_its_own_keys(window: MainWindow) -> None:
+    keys = [QKeySequence(row.shortcut).toString() for row in ACTIONS if row.shortcut]
+    assert len(keys) == len(set(keys))
+    for row in ACTIONS:
+        assert row.tip
+        assert callable(getattr(window, f"do_{row.name}"))
+        assert window.actions_by_name[row.name].toolTip()
+
+
+def test_every_input_has_a_name_that_can_be_spoken(window: MainWindow, job: list[str], tmp_path: Path) -> None:
+    bare = write_table(tmp_path / "bare.txt", ("1I",), names=False)
+    drop(window, [*job, str(bare)])
+    for kind in (QLineEdit, QComboBox, QAbstractButton):
+        for widget in window.findChildren(kind):
+            inside = isinstance(widget.parent(), QComboBox) or widget.objectName().startswith("qt_")
+            by_text = isinstance(widget, QAbstractButton) and bool(widget.text())
+            if not inside and not by_text and widget.isVisible() and "Dock" not in type(widget).__name__:
+                named = widget.accessibleName() or widget.toolTip()
+                assert named, (widget, widget.parent())
+
+
+def test_the_cautions_are_one_key_away(window: MainWindow, job: list[str]) -> None:
+    drop(window, job)
+    window.do_cautions()
+    assert window.pages.front() is window.text_page
+    said = window.text_page._text.toPlainText()
+    assert all(caution in said for caution in CAUTIONS)
+    window.do_about()
+    assert "Ctrl+O" in window.text_page._text.toPlainText()
+    window._close_text()
+    assert isinstance(window.pages.front(), LobesView)
+
+
+def test_usable_at_twice_the_text(window: MainWindow, job: list[str], app: QApplication) -> None:
+    points = app.font().pointSizeF()
+    try:
+        app.setFont(theme.text_font(2.0 * points))
+        window.restyle()
+        drop(window, job)
+        app.processEvents()
+        assert window.minimumSizeHint().width() <= 1280
+        assert window.minimumSizeHint().height() <= 720
+        assert lobes_view(window).stack.height() >= 100
+    finally:
+        app.setFont(theme.text_font(points))
+        window.restyle()
+
+
+def test_exports(window: MainWindow, job: list[str], tmp_path: Path) -> None:
+    from valvelab.window import pages
+
+    drop(window, job)
+    pages.write_table(window.verdicts.sheet, tmp_path / "v.csv")
+    lines = (tmp_path / "v.csv").read_text(encoding="utf-8").splitlines()
+    assert len(lines) == 1 + 3 * len(LOBES)
+    assert lines[0].startswith("verdict,item,characteristic,measured")
+    pages.write_picture(window.pages.front(), tmp_path / "v.png")
+    assert (tmp_path / "v.png").read_bytes()[:4] == b"\x89PNG"
+    window._try(tmp_path / "nowhere" / "v.png", lambda path: pages.write_picture(window.pages.front(), path))
+    assert notes_shown(window)[0][0] == "error"
+
+
+def test_the_certificate_is_written(window: MainWindow, job: list[str], tmp_path: Path) -> None:
+    drop(window, job)
+    window.save_certificate(tmp_path / "shaft.pdf")
+    assert (tmp_path / "shaft.pdf").read_bytes()[:5] == b"%PDF-"
+    window.save_certificate(tmp_path / "nowhere" / "shaft.pdf")
+    assert any(row[0] == "error" for row in notes_shown(window))
+
+
+def test_an_unforeseen_end_saves_first_and_tells_once(
+    window: MainWindow, job: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    drop(window, job)
+    told: list[str] = []
+    place = window.bench.place
+    recovery.clear(place)
+
+    def tell(sentence: str, details: str) -> None:
+        assert recovery.path_in(place).exists(), "saved before anything is said"
+        assert "ZeroDivisionError" in details
+        told.append(sentence)
+
+    crash = CrashPath(place, window.bench.keep_or_raise, tell)
+    hook = sys.excepthook
+    crash.install()
+    try:
+        for _ in range(3):
+            try:
+                _ = 1 / 0
+            except ZeroDivisionError as error:
+                sys.excepthook(type(error), error, error.__traceback__)
+    finally:
+        crash.remove()
+        sys.excepthook = hook
+    assert len(told) == 1
+    assert "saved" in told[0]
+    assert crash.log.read_text(encoding="utf-8").count("ZeroDivisionError") >= 3
+    assert "ZeroDivisionError" in capsys.readouterr().err
+
+
+def test_a_bench_that_cannot_be_saved_says_so(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    def fail() -> None:
+        raise OSError(28, "No space left on device")
+
+    told: list[str] = []
+    CrashPath(tmp_path, fail, lambda sentence, _details: told.append(sentence)).on_exception(
+        ValueError, ValueError("x"), None
+    )
+    assert "can't be saved" in told[0]
+    assert "ValueError" in capsys.readouterr().err
+
+
+def test_recovery_is_offered_and_taken(window: MainWindow, job: list[str]) -> None:
+    drop(window, job)
+    window.bench.choose("lobes", "checking_lift_mm", 2.0, "move")
+    window.bench.keep()
+    left = recovery.load(window.bench.place)
+    assert left is not None
+    for path in job:
+        window.bench.remove_file(path)
+    window.offer_recovery(left)
+    assert window.offer.isVisible()
+    window.offer._yes.click()
+    assert not window.offer.isVisible()
+    assert lobes_view(window).lift_line.lift_mm() == pytest.approx(2.0)
+
+
+def test_a_clean_end_leaves_nothing_to_recover(app: QApplication, job: list[str], tmp_path: Path) -> None:
+    made = MainWindow(Bench(tmp_path / "settings", background=False))
+    made.bench.add_files(job)
+    made.bench.keep()
+    made.close()
+    assert recovery.load(tmp_path / "settings") is None
+
+
+def test_repaints_lose_no_reference_to_none(window: MainWindow, job: list[str], app: QApplication) -> None:
+    # some versions of the toolkit drop a reference to None with every call that returns nothing
+    drop(window, job)
+
+    def repaint(times: int) -> None:
+        for number in range(times):
+            window.bench.choose("lobes", "checking_lift_mm", 1.0 + 0.01 * (number % 50), "drag", gesture="drag")
+            widget: QWidget = lobes_view(window).stack.viewport()
+            widget.repaint()
+            app.processEvents()
+
+    repaint(20)
+    gc.collect()
+    before = sys.getrefcount(None)
+    repaint(300)
+    gc.collect()
+    # newer interpreters keep None for ever and count nothing; older ones must not sink
+    assert sys.getrefcount(None) - before > -200
