@@ -121,7 +121,7 @@ def judge(
         for item in chosen:
             measured = item.look_up(limit.of, at_mm)
             if measured is None:
-                measured = Measured(None, None, "not derived from these readings")
+                continue
             verdicts.append(_verdict(spec, limit, characteristic, item, measured, (lower, upper), at_mm))
             notes.extend(_remarks(spec, limit, item, measured))
     return verdicts, notes

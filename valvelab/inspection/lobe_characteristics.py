@@ -1,7 +1,71 @@
-"""The lobe rows of the table of characteristics."""
+"""The lobe and camshaft rows of the table of characteristics."""
 
 from __future__ import annotations
 
 from valvelab.inspection.characteristics import Characteristic
 
-CHARACTERISTICS: tuple[Characteristic, ...] = ()
+_FIT = "fitted septic spline"
+_ROOT = "root of the fitted profile, nearest the nose"
+_PRACTICE = "common practice"
+_SUPPORT = "support function of the contour"
+
+CHARACTERISTICS: tuple[Characteristic, ...] = (
+    Characteristic("max_lift", "mm", "length", "lobe", "greatest lift above the base circle",
+                   f"greatest value of the {_FIT}", _PRACTICE),
+    Characteristic("max_lift_angle", "cam deg", "angle", "lobe", "where lift is greatest",
+                   f"root of the {_FIT}'s velocity", _PRACTICE),
+    Characteristic("centre", "cam deg", "angle", "lobe", "lobe centre: middle of the chord 1.27 mm below the peak",
+                   "middle of two crossings", _PRACTICE),
+    Characteristic("chord_centre", "cam deg", "angle", "lobe", "middle of the crossings at the first checking lift",
+                   "middle of two crossings", _PRACTICE),
+    Characteristic("peak_centre", "cam deg", "angle", "lobe", "top of the fit, as a centre",
+                   f"root of the {_FIT}'s velocity", _PRACTICE),
+    Characteristic("area_centre", "cam deg", "angle", "lobe", "centroid of the area under the lift",
+                   "integral of angle × lift over area", "plain geometry"),
+    Characteristic("duration", "crank deg", "angle", "lobe", "crank angle over which lift exceeds the checking lift",
+                   "2 × (closing − opening)", _PRACTICE, "lift"),
+    Characteristic("opening", "cam deg", "angle", "lobe", "where the opening flank passes the checking lift", _ROOT,
+                   _PRACTICE, "lift"),
+    Characteristic("closing", "cam deg", "angle", "lobe", "where the closing flank passes the checking lift", _ROOT,
+                   _PRACTICE, "lift"),
+    Characteristic("area", "mm cam deg", "number", "lobe", "area under the lift between the feet",
+                   "integral of the fit between the ends of the base-circle arc", "plain geometry"),
+    Characteristic("velocity_max", "mm/cam deg", "number", "lobe", "greatest opening velocity",
+                   f"greatest first derivative of the {_FIT}", "plain calculus"),
+    Characteristic("velocity_min", "mm/cam deg", "number", "lobe", "greatest closing velocity (negative)",
+                   f"least first derivative of the {_FIT}", "plain calculus"),
+    Characteristic("acceleration_max", "mm/cam deg2", "number", "lobe", "greatest acceleration",
+                   f"greatest second derivative of the {_FIT}", "plain calculus"),
+    Characteristic("acceleration_min", "mm/cam deg2", "number", "lobe", "greatest deceleration (negative)",
+                   f"least second derivative of the {_FIT}", "plain calculus"),
+    Characteristic("jerk_max_abs", "mm/cam deg3", "number", "lobe", "greatest size of the jerk",
+                   f"third derivative of the {_FIT}; at a law's jerk step it depends on the smoothing", "plain calculus"),
+    Characteristic("jerk_rms", "mm/cam deg3", "number", "lobe", "root mean square jerk between the feet",
+                   f"third derivative of the {_FIT}", "plain calculus"),
+    Characteristic("runout_tir", "mm", "length", "lobe", "runout of the base circle, total indicator reading",
+                   "range over the arc of its harmonic and smoothed form", _PRACTICE),
+    Characteristic("eccentricity", "mm", "length", "lobe", "base circle's centre off the axis",
+                   "a + b cos θ + c sin θ fitted on the arc; √(b² + c²)", "plain geometry"),
+    Characteristic("noise", "um", "length", "lobe", "standard deviation of the readings about the fit",
+                   "restricted likelihood of the smoothing spline", "Wahba 1985"),
+    Characteristic("min_convex_radius", "mm", "length", "lobe", "least convex radius of the contour", _SUPPORT,
+                   "cam-design handbooks"),
+    Characteristic("min_concave_radius", "mm", "length", "lobe", "tightest hollow of the contour, as a positive size",
+                   _SUPPORT, "cam-design handbooks"),
+    Characteristic("min_face_radius", "mm", "length", "lobe", "reach of the contact from the middle of a flat face",
+                   "greatest |p′| of the support function", "cam-design handbooks"),
+    Characteristic("max_pressure_angle", "deg", "angle", "lobe", "greatest angle between normal and follower travel",
+                   "atan2(ρ′, ρ); 0 under a flat face", "cam-design handbooks"),
+    Characteristic("envelope", "mm", "length", "lobe", "worst deviation from the nominal, by its share of the band",
+                   "named freedoms fitted out by least squares", "ISO 1101, profile of a line"),
+    Characteristic("index_error", "cam deg", "angle", "lobe", "lobe centre against its nominal place on the shaft",
+                   "one least-squares phase for the whole shaft", _PRACTICE),
+    Characteristic("lobe_separation", "cam deg", "angle", "camshaft", "intake to exhaust centre of one cylinder",
+                   "θ intake − θ exhaust, folded to 0…180", _PRACTICE),
+    Characteristic("lobe_separation_mean", "cam deg", "angle", "camshaft", "mean lobe separation of the shaft",
+                   "mean over cylinders", _PRACTICE),
+    Characteristic("max_lift_spread", "mm", "length", "camshaft", "range of lift over the lobes of one kind",
+                   "greatest less least", _PRACTICE),
+    Characteristic("duration_spread", "crank deg", "angle", "camshaft",
+                   "range of duration at 1.27 mm over the lobes of one kind", "greatest less least", _PRACTICE),
+)  # fmt: skip

@@ -1,0 +1,134 @@
+"""A measured profile in its envelope: a nominal curve with a band by angle.
+
+Only the freedoms named (angle, lift) are fitted out, by least squares over the banded range, before comparing.
+Source: best-fit comparison as in ISO 1101 profile tolerancing with named degrees of freedom.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from valvelab.angles import wrap_scalar
+from valvelab.arrays import FloatArray, read_only
+from valvelab.errors import CannotEvaluate, Reason
+
+Curve = Callable[[FloatArray, int], FloatArray]
+_GRID_CAM_DEG = 0.1
+_ROUNDS = 30
+
+
+@dataclass(frozen=True, slots=True)
+class BandPiece:
+    """Allowed deviation below and above (positive sizes, mm) from one angle to another, from the nominal's centre."""
+
+    start: float
+    stop: float
+    below: float
+    above: float
+
+
+@dataclass(frozen=True, slots=True)
+class EnvelopeFit:
+    """One lobe in its envelope; arrays share one angle grid counted from the nominal's lobe centre.
+
+    deviation = measured − nominal (mm); below, above: the band's sizes, NaN between pieces. shift: measured
+    centre − nominal centre (cam deg), None where the angle was not a freedom. offset: the lift fitted out.
+    """
+
+    angle_cam_deg: FloatArray
+    nominal_mm: FloatArray
+    deviation_mm: FloatArray
+    below_mm: FloatArray
+    above_mm: FloatArray
+    measured_angle_cam_deg: FloatArray
+    worst: int
+    use_of_band: float
+    shift_cam_deg: float | None
+    offset_mm: float
+
+    @property
+    def rms_mm(self) -> float:
+        """Root mean square of the deviation over the band."""
+        return float(np.sqrt(np.mean(self.deviation_mm**2)))
+
+
+def fit_envelope(
+    measured: Curve,
+    measured_centre: float,
+    nominal: Curve,
+    nominal_centre: float,
+    band: tuple[BandPiece, ...],
+    freedoms: tuple[str, ...],
+) -> EnvelopeFit:
+    """Fit out the named freedoms and compare; the curves take angles and a derivative order.
+
+    Refuses an empty band or one that runs backward.
+    """
+    angle = _grid(band)
+    nominal_lift = nominal(nominal_centre + angle, 0)
+    start = wrap_scalar(measured_centre - nominal_centre) if "angle" in freedoms else 0.0
+    shift, offset = _fit(measured, nominal_centre + angle, nominal_lift, start, freedoms)
+    at = nominal_centre + shift + angle
+    deviation = measured(at, 0) - offset - nominal_lift
+    below, above = _sizes(angle, band)
+    allowed = np.where(deviation >= 0.0, above, below)
+    use = np.abs(deviation) / np.maximum(allowed, 1e-9)
+    worst = int(np.argmax(use))
+    fitted = wrap_scalar(shift) if "angle" in freedoms else None
+    return EnvelopeFit(
+        read_only(angle), read_only(nominal_lift), read_only(deviation), read_only(below), read_only(above),
+        read_only(at), worst, float(use[worst]), fitted, float(offset),
+    )  # fmt: skip
+
+
+def _grid(band: tuple[BandPiece, ...]) -> FloatArray:
+    if not band:
+        raise CannotEvaluate(Reason.MISSING_INPUT, "envelope: found no band, expected one or more")
+    for piece in band:
+        if piece.stop <= piece.start:
+            raise CannotEvaluate(
+                Reason.OUT_OF_RANGE, f"envelope band: found from {piece.start:g} to {piece.stop:g}, expected from < to"
+            )
+    pieces = [
+        np.linspace(piece.start, piece.stop, max(2, round((piece.stop - piece.start) / _GRID_CAM_DEG) + 1))
+        for piece in band
+    ]
+    return np.unique(np.round(np.concatenate(pieces), 9))
+
+
+def _fit(
+    measured: Curve, nominal_at: FloatArray, nominal_lift: FloatArray, shift: float, freedoms: tuple[str, ...]
+) -> tuple[float, float]:
+    """Gauss–Newton on the freedoms; converges in a few rounds because the start is the lobe's own centre."""
+    offset = 0.0
+    for _ in range(_ROUNDS):
+        residual = measured(nominal_at + shift, 0) - offset - nominal_lift
+        columns = []
+        if "angle" in freedoms:
+            columns.append(measured(nominal_at + shift, 1))
+        if "lift" in freedoms:
+            columns.append(-np.ones_like(residual))
+        if not columns:
+            break
+        step = np.linalg.lstsq(np.stack(columns, axis=1), -residual, rcond=None)[0]
+        if "angle" in freedoms:
+            shift += float(step[0])
+        if "lift" in freedoms:
+            offset += float(step[-1])
+        if float(np.abs(step).max()) < 1e-12:
+            break
+    return shift, offset
+
+
+def _sizes(angle: FloatArray, band: tuple[BandPiece, ...]) -> tuple[FloatArray, FloatArray]:
+    """Allowed sizes at each angle; where pieces meet or overlap the wider one counts."""
+    below = np.full(angle.shape, np.nan)
+    above = np.full(angle.shape, np.nan)
+    for piece in band:
+        inside = (angle >= piece.start - 1e-9) & (angle <= piece.stop + 1e-9)
+        below[inside] = np.fmax(below[inside], abs(piece.below))
+        above[inside] = np.fmax(above[inside], abs(piece.above))
+    return below, above

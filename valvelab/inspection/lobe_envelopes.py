@@ -1,0 +1,193 @@
+"""Envelopes of a spec against measured lobes."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from valvelab.arrays import FloatArray
+from valvelab.conformity.decision import decide
+from valvelab.conformity.envelope import BandPiece, EnvelopeFit, fit_envelope
+from valvelab.errors import BadQuantity, BadSpec
+from valvelab.inspection.lobe_scalars import GroupScalars, number
+from valvelab.lobe.characteristics import LobeCharacteristics
+from valvelab.lobe.conditioning import condition
+from valvelab.lobe.events import Places
+from valvelab.lobe.profile import Profile, fit_lobes
+from valvelab.lobe.propagation import Term
+
+from valvelab.records.lobes_result import EnvelopeUse
+from valvelab.records.measurement import LiftTable
+from valvelab.records.result import Verdict
+from valvelab.records.spec import EnvelopeSpec, Spec
+from valvelab.units import parse_angle, parse_quantity
+
+
+@dataclass(frozen=True, slots=True)
+class Nominal:
+    """A nominal lobe: its fitted profile and its centre."""
+
+    profile: Profile
+    centre_cam_deg: float
+
+
+@dataclass(frozen=True, slots=True)
+class LobeEnvelope:
+    """One lobe in its envelope, with what a plot needs; deviations in mm over cam deg from the nominal's centre."""
+
+    fit: EnvelopeFit
+    nominal: Nominal
+    standard_uncertainty_mm: float | None
+
+    @property
+    def angle_cam_deg(self) -> FloatArray:
+        """Angle grid, counted from the nominal's lobe centre."""
+        return self.fit.angle_cam_deg
+
+    @property
+    def deviation_mm(self) -> FloatArray:
+        """Measured − nominal."""
+        return self.fit.deviation_mm
+
+    @property
+    def lower_mm(self) -> FloatArray:
+        """Lower edge of the band (negative)."""
+        return -self.fit.below_mm
+
+    @property
+    def upper_mm(self) -> FloatArray:
+        """Upper edge of the band."""
+        return self.fit.above_mm
+
+    @property
+    def nominal_centre_cam_deg(self) -> float:
+        """The nominal's lobe centre on its own table's scale."""
+        return self.nominal.centre_cam_deg
+
+    def use(self) -> EnvelopeUse:
+        """The record of it."""
+        worst = self.fit.worst
+        return EnvelopeUse(
+            worst_deviation_mm=float(self.fit.deviation_mm[worst]),
+            worst_angle_cam_deg=float(self.fit.angle_cam_deg[worst]),
+            worst_use_of_band=self.fit.use_of_band,
+            fitted_angle_cam_deg=self.fit.shift_cam_deg,
+            rms_um=1000.0 * self.fit.rms_mm,
+        )
+
+    def verdict(self, lobe: str, spec: Spec) -> Verdict:
+        """Decision on the worst deviation, against the band where it lies."""
+        worst = self.fit.worst
+        measured = float(self.fit.deviation_mm[worst])
+        lower, upper = float(self.lower_mm[worst]), float(self.upper_mm[worst])
+        rule = spec.decision
+        decision = decide(measured, self.standard_uncertainty_mm, lower, upper, rule.rule, rule.confidence)
+        return Verdict(
+            characteristic="envelope", item=lobe, measured=measured, unit="mm",
+            standard_uncertainty=self.standard_uncertainty_mm, lower=lower, upper=upper,
+            probability_conforming=decision.probability, decision=decision.outcome,
+        )  # fmt: skip
+
+
+def nominal_lobes(table: LiftTable, drop_mm: float) -> dict[str, Nominal]:
+    """Every lobe of a nominal table, fitted one by one: a nominal's columns need not share a form."""
+    result: dict[str, Nominal] = {}
+    for trace in table.traces:
+        fitted = fit_lobes(condition((trace,)))
+        characteristics = LobeCharacteristics(fitted)
+        centre = number(characteristics.nose_centre(drop_mm).value[0])
+        if centre is None:
+            centre = float(characteristics.peak_angle().value[0])
+        result[trace.name] = Nominal(fitted.profile(0), centre)
+    return result
+
+
+def fit_envelopes(
+    groups: list[GroupScalars], kinds: Mapping[str, str | None], spec: Spec, spec_file: str,
+    nominals: Mapping[str, LiftTable],
+) -> dict[str, LobeEnvelope]:  # fmt: skip
+    """Every lobe that an envelope of the spec selects, in its envelope; the first envelope that names a lobe counts."""
+    result: dict[str, LobeEnvelope] = {}
+    for count, envelope in enumerate(spec.envelope, start=1):
+        field = f"[[envelope]] {count}"
+        if envelope.nominal not in nominals:
+            raise BadSpec(spec_file, field, f"nominal {envelope.nominal!r} that was not read", "a lift table")
+        band = _band(envelope, spec_file, field)
+        for group in groups:
+            lobes = nominal_lobes(nominals[envelope.nominal], group.drop_mm)
+            for row, name in enumerate(group.fitted.names):
+                if name in result or not _selects(envelope, name, kinds[name]):
+                    continue
+                nominal = _nominal_for(lobes, name, envelope, spec_file, field)
+                result[name] = _fit_one(group, row, nominal, band, envelope)
+    return result
+
+
+def _selects(envelope: EnvelopeSpec, name: str, kind: str | None) -> bool:
+    if envelope.lobes == "all":
+        return True
+    return kind == envelope.lobes if isinstance(envelope.lobes, str) else name in envelope.lobes
+
+
+def _nominal_for(lobes: dict[str, Nominal], name: str, envelope: EnvelopeSpec, spec_file: str, field: str) -> Nominal:
+    if name in lobes:
+        return lobes[name]
+    if len(lobes) == 1:
+        return next(iter(lobes.values()))
+    found = ", ".join(lobes)
+    raise BadSpec(
+        spec_file, field, f"nominal {envelope.nominal} with lobes {found}", f"a lobe {name}, or one lobe only"
+    )
+
+
+def _band(envelope: EnvelopeSpec, spec_file: str, field: str) -> tuple[BandPiece, ...]:
+    pieces = []
+    for count, band in enumerate(envelope.band, start=1):
+        try:
+            pieces.append(
+                BandPiece(
+                    parse_angle(band.from_, "cam", "from"), parse_angle(band.to, "cam", "to"),
+                    abs(parse_quantity(band.below, "length", "below")),
+                    abs(parse_quantity(band.above, "length", "above")),
+                )
+            )  # fmt: skip
+        except BadQuantity as error:
+            place = f"{field} band {count} {error.field}"
+            raise BadSpec(spec_file, place, error.found, error.expected) from None
+    for count, piece in enumerate(pieces, start=1):
+        if piece.stop <= piece.start:
+            raise BadSpec(
+                spec_file, f"{field} band {count}", f"from {piece.start:g} to {piece.stop:g}", "from below to"
+            )
+    return tuple(pieces)
+
+
+def _fit_one(
+    group: GroupScalars, row: int, nominal: Nominal, band: tuple[BandPiece, ...], envelope: EnvelopeSpec
+) -> LobeEnvelope:
+    profile = group.fitted.profile(row)
+    centre = number(group.scalars["nose_cam_deg"].value[row])
+    if centre is None:
+        centre = float(group.scalars["max_lift_angle_cam_deg"].value[row])
+    fit = fit_envelope(profile.value, centre, nominal.profile.value, nominal.centre_cam_deg, band, envelope.fit)
+    return LobeEnvelope(fit, nominal, _uncertainty(group, row, float(fit.measured_angle_cam_deg[fit.worst])))
+
+
+def _uncertainty(group: GroupScalars, row: int, angle: float) -> float | None:
+    """Standard uncertainty of the fitted lift at one angle of one lobe, instrument included."""
+    characteristics = group.characteristics
+    splines = group.fitted.splines
+    count = len(group.fitted.names)
+    index, t = splines.locate(np.full(count, angle))
+    only = np.where(np.arange(count) == row, angle, np.nan)
+    noise = characteristics.propagation.standard(Term(Places(index, t, only), 0, np.ones(count)))[row]
+    profile = group.fitted.profile(row)
+    instrument = characteristics.instrument
+    lift, slope = float(profile.value(angle)), float(profile.value(angle, 1))
+    total = np.sqrt(
+        noise**2 + instrument.probe_mm**2 + (instrument.expansion * lift) ** 2
+        + (instrument.encoder_cam_deg * slope) ** 2
+    )  # fmt: skip
+    return number(total) if total > 0.0 else None

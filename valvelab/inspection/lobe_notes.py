@@ -1,0 +1,86 @@
+"""What the reader of a lobe inspection has to know."""
+
+from __future__ import annotations
+
+from valvelab.inspection.lobe_scalars import GroupScalars
+from valvelab.lobe.profile import FittedLobes
+from valvelab.records.lobes_result import LobeResult
+from valvelab.records.measurement import LiftTable
+from valvelab.records.result import Note, info, warning
+
+_CORRELATION_WORTH_SAYING = 0.05
+_FORM_WORTH_SAYING_MM = 0.002
+
+
+def table_notes(table: LiftTable) -> list[Note]:
+    """Notes that follow from what the table states or leaves out."""
+    notes = []
+    if table.temperature_degc is not None and table.temperature_degc != 20.0:
+        text = f"read at {table.temperature_degc:g} degC; not corrected to 20 degC, its effect is in the uncertainty"
+        notes.append(info("temperature", text))
+    if table.probe_uncertainty_mm is None:
+        notes.append(info("uncertainty", "no probe uncertainty is stated: only the readings' own scatter is counted"))
+    return notes
+
+
+def fit_notes(fitted: FittedLobes, *, widened: bool) -> list[Note]:
+    """Notes on how one group of lobes was fitted."""
+    notes = []
+    listed = ", ".join(fitted.names)
+    conditioned = fitted.conditioned
+    if not conditioned.periodic:
+        notes.append(info(listed, "only the event was swept: no base-circle arc, so the table's own zero is kept"))
+    if conditioned.set_aside:
+        notes.append(info(listed, f"{conditioned.set_aside} readings far from the event are set aside"))
+    for name, base, kept in zip(fitted.names, fitted.bases, conditioned.kept, strict=True):
+        if conditioned.periodic and base is None:
+            notes.append(warning(name, "no base-circle arc was found: the table's own zero is kept"))
+        elif base is not None and not base.with_eccentricity:
+            notes.append(info(name, "the base-circle arc is too short for an eccentricity; only its zero is taken out"))
+        if base is not None and base.form_mm > _FORM_WORTH_SAYING_MM:
+            notes.append(info(name, f"the base circle has {1000.0 * base.form_mm:.1f} µm of form beyond eccentricity"))
+        left_out = int((~kept).sum())
+        if left_out:
+            plural = "reading stands" if left_out == 1 else "readings stand"
+            notes.append(warning(name, f"{left_out} {plural} off and left out of the fit; the record keeps them"))
+    if conditioned.periodic:
+        how = "taken out of" if fitted.eccentricity_taken_out else "left in"
+        notes.append(info("eccentricity", f"the base circle's eccentricity is {how} the whole sweep, and reported"))
+    if fitted.smoothed.lag_correlation > _CORRELATION_WORTH_SAYING:
+        text = f"neighbouring readings are correlated ({fitted.smoothed.lag_correlation:.2f}); the fit allows for it"
+        notes.append(info("noise", text))
+    if widened:
+        text = "repeated sweeps scatter more than the readings' noise explains; the uncertainty follows the sweeps"
+        notes.append(warning("repeatability", text))
+    return notes
+
+
+def lobe_notes(
+    table: LiftTable, lobes: tuple[LobeResult, ...], chord_lift_mm: float, groups: list[GroupScalars]
+) -> list[Note]:
+    """Notes lobe by lobe: unknown names, lifts never passed, centres that could not be derived."""
+    notes = []
+    lowest = {
+        name: (float(part.characteristics.lobes.lift[row, : int(part.characteristics.lobes.nose[row]) + 1].min()),
+               float(part.characteristics.lobes.lift[row, int(part.characteristics.lobes.nose[row]):].min()))
+        for part in groups for row, name in enumerate(part.fitted.names)
+    }  # fmt: skip
+    for lobe in lobes:
+        if lobe.kind is None:
+            notes.append(info(lobe.lobe, "the name is not cylinder + I or E, so its kind is not known"))
+        for row in lobe.durations:
+            if row.duration_crank_deg is None:
+                notes.append(info(f"{lobe.lobe} at {row.at_mm:g} mm", _why_not(lobe, row.at_mm, lowest[lobe.lobe])))
+        if lobe.centre_cam_deg is None:
+            notes.append(warning(f"{lobe.lobe} centre", "the lift never falls 1.27 mm below its peak on both flanks"))
+        if lobe.centres.chord_cam_deg is None:
+            notes.append(info(f"{lobe.lobe} chord centre", f"no crossings at {chord_lift_mm:g} mm"))
+    return notes
+
+
+def _why_not(lobe: LobeResult, lift: float, lowest: tuple[float, float]) -> str:
+    if lobe.max_lift_mm is not None and lobe.max_lift_mm < lift:
+        return f"no events: the greatest lift is {lobe.max_lift_mm:.4f} mm"
+    sides = [side for side, low in zip(("opening", "closing"), lowest, strict=True) if low >= lift]
+    flank = " and ".join(sides) or "one"
+    return f"no duration: the {flank} flank never comes below it (lowest {max(lowest):.4f} mm)"

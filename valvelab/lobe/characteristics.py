@@ -1,0 +1,266 @@
+"""Every characteristic of fitted lobes with its standard uncertainty, for a whole group in one pass.
+
+Angles are cam degrees on the table's own scale, not folded. A missing value is NaN here; the inspection turns it
+into None with a reason. Definitions: common practice of the trade, as each function says.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from valvelab.arrays import FloatArray
+from valvelab.lobe.base_circle import harmonic_row
+from valvelab.lobe.events import IndexArray, Lobes, Places, crossings, event_mask, extreme, near_nose, unroll
+from valvelab.lobe.profile import FittedLobes
+from valvelab.lobe.propagation import Propagation, Term
+from valvelab.lobe.spline import symbol_weights
+
+# Ramp and flank part where the acceleration, followed back from the flank's peak, falls to this share of it.
+RAMP_SHARE = 0.05
+LEAST_RAMP_LIFT_MM = 0.02
+
+
+@dataclass(frozen=True, slots=True)
+class Instrument:
+    """Standard uncertainties beyond the readings' own noise, and the temperature's effect per mm of lift."""
+
+    probe_mm: float = 0.0
+    encoder_cam_deg: float = 0.0
+    expansion: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Value:
+    """A characteristic of each lobe and its standard uncertainty, both (lobes,)."""
+
+    value: FloatArray
+    u: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class EventRow:
+    """Opening, closing, duration (cam deg) and their middle at one lift."""
+
+    lift_mm: float
+    opening: Value
+    closing: Value
+    duration: Value
+    centre: Value
+
+
+@dataclass(frozen=True, slots=True)
+class RampEnds:
+    """Angle, lift and velocity where each lobe's ramp meets the flank; NaN without a ramp; all (lobes,)."""
+
+    angle_cam_deg: FloatArray
+    lift_mm: FloatArray
+    velocity: FloatArray
+
+
+class LobeCharacteristics:
+    """Answers for one group of fitted lobes; each method computes one characteristic for all of them."""
+
+    def __init__(self, fitted: FittedLobes, instrument: Instrument | None = None) -> None:
+        self.fitted = fitted
+        self.lobes: Lobes = unroll(fitted)
+        self.propagation = Propagation(fitted)
+        self.instrument = instrument or Instrument()
+        self._rows = np.arange(len(fitted.names))
+        self.peak, self.peak_lift = extreme(self.lobes, 0, 1.0)
+
+    def _value(self, places: Places, order: int) -> FloatArray:
+        return self.lobes.splines.at(self._rows, places.index, places.t, order)
+
+    def _lift_systematic(self, lift: FloatArray) -> FloatArray:
+        return np.hypot(self.instrument.probe_mm, self.instrument.expansion * lift)
+
+    def max_lift(self) -> Value:
+        """Greatest lift of the fit, mm."""
+        noise = self.propagation.standard(Term(self.peak, 0, np.ones_like(self.peak_lift)))
+        return Value(self.peak_lift, np.hypot(noise, self._lift_systematic(self.peak_lift)))
+
+    def peak_angle(self) -> Value:
+        """Where lift is greatest.
+
+        Its uncertainty is how far off the velocity rises out of its own noise: u_v/|a| on a rounded nose,
+        √(2 u_v/|j|) on one where acceleration vanishes.
+        """
+        noise = self.propagation.standard(Term(self.peak, 1, np.ones_like(self.peak_lift)))
+        bend = np.abs(self._value(self.peak, 2))
+        step = self.lobes.splines.step
+        around = [self.lobes.splines.at(self._rows, *self._beside(side / step), 3) for side in (-2.0, 2.0)]
+        jerk = np.maximum(np.abs(around[0]), np.abs(around[1]))
+        root = np.sqrt(bend**2 + 2.0 * jerk * noise)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            spread = np.where(root > 0.0, 2.0 * noise / (bend + root), np.nan)
+        return Value(near_nose(self.lobes, self.peak), np.hypot(spread, self.instrument.encoder_cam_deg))
+
+    def _beside(self, knots: float) -> tuple[IndexArray, FloatArray]:
+        """Places a number of knots beside the peak."""
+        splines = self.lobes.splines
+        return splines.locate(splines.start + splines.step * (self.peak.index + self.peak.t + knots))
+
+    def events(self, lift_mm: float) -> EventRow:
+        """Crossings of one lift nearest the nose, the duration between them and their middle."""
+        opening, closing = crossings(self.lobes, lift_mm)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            rise, fall = 1.0 / self._value(opening, 1), 1.0 / self._value(closing, 1)
+        off = self._lift_systematic(np.full_like(rise, lift_mm))
+        encoder = self.instrument.encoder_cam_deg
+        standard = self.propagation.standard
+        first, last = opening.angle_cam_deg, closing.angle_cam_deg
+        span = standard(Term(closing, 0, -fall), Term(opening, 0, rise))
+        middle = standard(Term(closing, 0, -0.5 * fall), Term(opening, 0, -0.5 * rise))
+        return EventRow(
+            lift_mm,
+            Value(first, _root_sum(standard(Term(opening, 0, -rise)), off * rise, encoder)),
+            Value(last, _root_sum(standard(Term(closing, 0, -fall)), off * fall, encoder)),
+            Value(last - first, _root_sum(span, off * (rise - fall), np.sqrt(2.0) * encoder)),
+            Value(0.5 * (first + last), _root_sum(middle, 0.5 * off * (rise + fall), np.sqrt(0.5) * encoder)),
+        )
+
+    def nose_centre(self, drop_mm: float) -> Value:
+        """Middle of the equal-lift chord `drop_mm` below the peak."""
+        opening, closing = crossings(self.lobes, self.peak_lift - drop_mm)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            rise, fall = 1.0 / self._value(opening, 1), 1.0 / self._value(closing, 1)
+        noise = self.propagation.standard(
+            Term(opening, 0, -0.5 * rise), Term(closing, 0, -0.5 * fall), Term(self.peak, 0, 0.5 * (rise + fall))
+        )
+        middle = 0.5 * (opening.angle_cam_deg + closing.angle_cam_deg)
+        return Value(middle, _root_sum(noise, np.sqrt(0.5) * self.instrument.encoder_cam_deg))
+
+    def area(self) -> tuple[Value, Value]:
+        """Area under the lift between the feet (mm·cam deg) and its centroid (cam deg).
+
+        The feet are the ends of the base-circle arc, or of the table where it covers only the event.
+        """
+        lobes = self.lobes
+        splines = lobes.splines
+        knots = lobes.lift.shape[1]
+        weight = np.where(event_mask(lobes), splines.step, 0.0)
+        if not splines.periodic:
+            weight[:, 0] *= 0.5
+            weight[:, -1] *= 0.5
+        angle = splines.start + splines.step * (lobes.first[:, None] + np.arange(knots))
+        area = (weight * lobes.lift).sum(axis=1)
+        centroid = (weight * angle * lobes.lift).sum(axis=1) / area
+        off = self._lift_systematic(self.peak_lift) * area / self.peak_lift
+        by_centroid = weight * (angle - centroid[:, None]) / area[:, None]
+        return (
+            Value(area, _root_sum(self._integral(weight, angle), off)),
+            Value(centroid, _root_sum(self._integral(by_centroid, angle), self.instrument.encoder_cam_deg * 0.5)),
+        )
+
+    def _integral(self, weight: FloatArray, angle: FloatArray) -> FloatArray:
+        """Standard uncertainty of Σ weight × lift at the unrolled knots."""
+        splines = self.lobes.splines
+        count, knots = weight.shape
+        columns = self.lobes.first[:, None] + np.arange(knots)
+        if splines.periodic:
+            columns = np.mod(columns, splines.intervals)
+        on_knots = np.zeros((count, knots))
+        np.put_along_axis(on_knots, columns, weight, axis=1)
+        padded = np.zeros((count, splines.padded.shape[1]))
+        for lag, share in enumerate(symbol_weights()):
+            padded[:, lag : lag + knots] += share * on_knots
+        return self.propagation.dense(padded, -np.einsum("lk,lkj->lj", weight, harmonic_row(angle)))
+
+    def extreme(self, order: int, sign: float) -> tuple[Value, Places]:
+        """Greatest (sign 1) or least (−1) velocity, acceleration or jerk over the lobe, per cam deg."""
+        places, value = extreme(self.lobes, order, sign)
+        return Value(value, self.propagation.standard(Term(places, order, np.ones_like(value)))), places
+
+    def jerk_max_abs(self) -> Value:
+        """Greatest size of the jerk; at a law's jerk step it depends on the smoothing, so read the rms beside it."""
+        (high, _), (low, _) = self.extreme(3, 1.0), self.extreme(3, -1.0)
+        up = high.value >= -low.value
+        return Value(np.where(up, high.value, -low.value), np.where(up, high.u, low.u))
+
+    @cached_property
+    def jerk_rms_once(self) -> FloatArray:
+        """The rms jerk, computed once."""
+        return self.jerk_rms()
+
+    @cached_property
+    def ramps_once(self) -> tuple[RampEnds, RampEnds]:
+        """The ramps, computed once."""
+        return self.ramps()
+
+    def places_at(self, lift_mm: float) -> tuple[FloatArray, FloatArray]:
+        """Opening and closing angle of every lobe at one lift, without uncertainties: fast enough for a drag."""
+        opening, closing = crossings(self.lobes, lift_mm)
+        return opening.angle_cam_deg, closing.angle_cam_deg
+
+    def base_uncertainty(self, row: int) -> tuple[float | None, float | None, float | None]:
+        """Standard uncertainty of runout, eccentricity (mm) and its angle (cam deg); None without an arc."""
+        base = self.fitted.bases[row]
+        if base is None:
+            return None, None, None
+        covariance = self.propagation.base_covariance(row)
+        ends = harmonic_row(np.array(base.runout_ends))
+        across = ends[0] - ends[1]
+        runout = np.hypot(np.sqrt(across @ covariance @ across), self.instrument.probe_mm)
+        size = base.eccentricity_mm
+        if not base.with_eccentricity or size == 0.0:
+            return float(runout), None, None
+        along = np.array([0.0, base.abc[1], base.abc[2]]) / size
+        side = np.array([0.0, -base.abc[2], base.abc[1]]) / size**2
+        spread = np.sqrt(along @ covariance @ along)
+        turn = np.degrees(np.sqrt(side @ covariance @ side))
+        return float(runout), float(spread), float(min(turn, 360.0 / np.sqrt(12.0)))
+
+    def jerk_rms(self) -> FloatArray:
+        """Root mean square of the jerk between the feet."""
+        jerk = self.fitted.at_knots[3]
+        columns = self.lobes.first[:, None] + np.arange(jerk.shape[1])
+        unrolled = np.take_along_axis(jerk, np.mod(columns, jerk.shape[1]), axis=1)
+        mask = event_mask(self.lobes)
+        return np.asarray(np.sqrt((np.where(mask, unrolled, 0.0) ** 2).sum(axis=1) / mask.sum(axis=1)))
+
+    def ramps(self) -> tuple[RampEnds, RampEnds]:
+        """Where the opening and the closing ramp meet their flanks.
+
+        Followed from the flank's greatest acceleration outward, the ramp begins where the acceleration has
+        fallen to 5 % of it; a ramp carries at least 0.02 mm there.
+        """
+        _, velocity, acceleration, _ = self.fitted.at_knots
+        columns = self.lobes.first[:, None] + np.arange(velocity.shape[1])
+        columns = np.mod(columns, velocity.shape[1])
+        speed = np.take_along_axis(velocity, columns, axis=1)
+        bend = np.take_along_axis(acceleration, columns, axis=1)
+        ends: list[list[tuple[float, float, float]]] = [[], []]
+        for row in self._rows:
+            nose = int(self.lobes.nose[row])
+            lift = self.lobes.lift[row]
+            ends[0].append(self._ramp_end(row, lift[:nose], speed[row, :nose], bend[row, :nose], 0, -1))
+            ends[1].append(self._ramp_end(row, lift[nose:], speed[row, nose:], bend[row, nose:], nose, 1))
+        opening, closing = (np.array(side).T for side in ends)
+        return RampEnds(*opening), RampEnds(*closing)
+
+    def _ramp_end(
+        self, row: int, lift: FloatArray, speed: FloatArray, bend: FloatArray, offset: int, outward: int
+    ) -> tuple[float, float, float]:
+        none = (np.nan, np.nan, np.nan)
+        if bend.size < 3:
+            return none
+        top = int(np.argmax(bend))
+        path = np.arange(top, -1, -1) if outward < 0 else np.arange(top, bend.size)
+        small = np.flatnonzero(bend[path] <= RAMP_SHARE * bend[top])
+        if small.size == 0:
+            return none
+        k = int(path[small[0]])
+        # a flank's foot without a ramp has neither lift nor speed left here
+        moving = abs(float(speed[k])) > 0.02 * float(np.abs(speed).max())
+        if lift[k] < LEAST_RAMP_LIFT_MM or not moving:
+            return none
+        splines = self.lobes.splines
+        angle = splines.start + splines.step * (int(self.lobes.first[row]) + offset + k)
+        return float(angle), float(lift[k]), float(speed[k])
+
+
+def _root_sum(*parts: FloatArray | float) -> FloatArray:
+    return np.asarray(np.sqrt(sum(np.asarray(part) ** 2 for part in parts)))

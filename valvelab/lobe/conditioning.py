@@ -1,0 +1,257 @@
+"""From readings as measured to readings fit for fitting: unwrapping, folding, outliers.
+
+Nothing is altered: an outlier is left out and listed, isolated readings beside an event are set aside and said.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from valvelab.angles import fold
+from valvelab.arrays import FloatArray, finite
+from valvelab.errors import CannotEvaluate, Reason
+from valvelab.lobe.trace import Trace
+
+BoolArray = NDArray[np.bool_]
+
+FEWEST_READINGS = 16
+# A turn with a larger hole is an event-only sweep.
+LARGEST_HOLE_CAM_DEG = 45.0
+# Outliers: this many scaled MADs, and never less than this lift.
+OUTLIER_MADS = 6.0
+OUTLIER_FLOOR_MM = 1e-3
+_REACH = 7
+
+
+@dataclass(frozen=True, slots=True)
+class Conditioned:
+    """Readings of lobes that share their angles.
+
+    angle_cam_deg: (n,), ascending; folded onto [0, 360) when `periodic`, unwrapped for an event-only sweep.
+    lifts_mm, kept: (lobes, n); `kept` is False for outliers. sweep: (n,) turn or sweep of each reading, from 0.
+    grid: (n,) cell of a uniform turn of `cells` readings starting at `grid_start`, or None.
+    set_aside: readings left out because they stand far from the event.
+    """
+
+    names: tuple[str, ...]
+    angle_cam_deg: FloatArray
+    lifts_mm: FloatArray
+    kept: BoolArray
+    sweep: NDArray[np.int64]
+    periodic: bool
+    grid: NDArray[np.int64] | None
+    cells: int
+    grid_start: float
+    set_aside: int
+
+    @property
+    def sweeps(self) -> int:
+        """How many sweeps or turns."""
+        return int(self.sweep.max()) + 1
+
+
+def group(traces: tuple[Trace, ...]) -> list[tuple[Trace, ...]]:
+    """Traces that share their angles and sweeps, so that they can be fitted in one pass; order is kept."""
+    groups: dict[tuple[bytes, bytes], list[Trace]] = {}
+    seen: dict[tuple[int, int], tuple[bytes, bytes]] = {}
+    for trace in traces:
+        address = (id(trace.angle_cam_deg), id(trace.sweep))
+        if address not in seen:
+            seen[address] = (trace.angle_cam_deg.tobytes(), b"" if trace.sweep is None else trace.sweep.tobytes())
+        groups.setdefault(seen[address], []).append(trace)
+    return [tuple(members) for members in groups.values()]
+
+
+def condition(traces: tuple[Trace, ...]) -> Conditioned:
+    """Unwrap, check, fold and sort the readings of lobes that share their angles, and flag outliers.
+
+    Refused: fewer than 16 readings, values not finite, angles that do not run one way within a sweep.
+    """
+    first = traces[0]
+    angle = finite(first.angle_cam_deg, f"lobe {first.name}, angle", 1)
+    lifts = np.stack([finite(trace.lift_mm, f"lobe {trace.name}, lift", 1) for trace in traces])
+    if angle.size < FEWEST_READINGS:
+        found = f"lobe {first.name}: found {angle.size} readings"
+        raise CannotEvaluate(Reason.TOO_FEW_READINGS, f"{found}, expected {FEWEST_READINGS} or more")
+    given = np.zeros(angle.size, dtype=np.int64) if first.sweep is None else first.sweep
+    unwrapped, sweep = _unwrap(angle, given, first.name)
+    kept = ~_outliers(unwrapped, lifts, given)
+    return _arrange(tuple(trace.name for trace in traces), unwrapped, lifts, kept, sweep)
+
+
+def _unwrap(angle: FloatArray, given: NDArray[np.int64], name: str) -> tuple[FloatArray, NDArray[np.int64]]:
+    """Angles without jumps, running one way within each sweep, and a number for every turn."""
+    result = np.empty_like(angle)
+    turns = np.zeros(angle.size, dtype=np.int64)
+    count = 0
+    for number in np.unique(given):
+        rows = np.flatnonzero(given == number)
+        part = np.unwrap(angle[rows], period=360.0)
+        steps = np.diff(part)
+        slack = 1e-9 + 0.02 * float(np.median(np.abs(steps))) if steps.size else 0.0
+        backward = np.flatnonzero(steps < -slack)
+        forward = np.flatnonzero(steps > slack)
+        if backward.size and forward.size:
+            turning = backward if backward.size < forward.size else forward
+            k = int(turning[0])
+            raise CannotEvaluate(
+                Reason.BAD_VALUES,
+                f"lobe {name}, reading {int(rows[k + 1]) + 1}: found angle {angle[rows[k + 1]]:g} after "
+                f"{angle[rows[k]]:g}, expected angles that run one way within a sweep",
+            )
+        result[rows] = part
+        along = np.abs(part - part[0])
+        turn = np.floor(along / 360.0 + 1e-9).astype(np.int64)
+        # a closing reading at exactly one turn belongs to the turn it ends
+        whole = int(turn.max())
+        if whole and int((turn == whole).sum()) <= 2:
+            turn = np.minimum(turn, whole - 1)
+        turns[rows] = count + turn
+        count += int(turn.max()) + 1
+    return result, turns
+
+
+def _arrange(
+    names: tuple[str, ...], unwrapped: FloatArray, lifts: FloatArray, kept: BoolArray, sweep: NDArray[np.int64]
+) -> Conditioned:
+    folded = fold(unwrapped)
+    order = np.argsort(folded, kind="stable")
+    ascending = folded[order]
+    holes = np.diff(ascending, append=ascending[0] + 360.0)
+    if float(holes.max()) <= LARGEST_HOLE_CAM_DEG:
+        cells, start, grid = _uniform_grid(ascending)
+        return Conditioned(
+            names, ascending, lifts[:, order], kept[:, order], sweep[order], True, grid, cells, start, 0
+        )  # fmt: skip
+    return _event_only(names, ascending, lifts[:, order], kept[:, order], sweep[order])
+
+
+def _uniform_grid(ascending: FloatArray) -> tuple[int, float, NDArray[np.int64] | None]:
+    """Cells of a uniform turn, its first angle, and each reading's cell; None where the readings are uneven."""
+    gaps = np.diff(ascending)
+    gaps = gaps[gaps > 1e-7]
+    if gaps.size == 0:
+        return 0, 0.0, None
+    cells = round(360.0 / float(np.median(gaps)))
+    if cells < FEWEST_READINGS:
+        return 0, 0.0, None
+    step = 360.0 / cells
+    place = (ascending - ascending[0]) / step
+    nearest = np.round(place)
+    start = float(ascending[0] + step * np.mean(place - nearest))
+    if float(np.abs(place - nearest - np.mean(place - nearest)).max()) > 2e-3:
+        return 0, 0.0, None
+    grid = np.mod(nearest.astype(np.int64), cells)
+    missing = cells - np.unique(grid).size
+    if missing > 0.02 * cells:
+        return 0, 0.0, None
+    return cells, start, grid
+
+
+def _event_only(
+    names: tuple[str, ...], ascending: FloatArray, lifts: FloatArray, kept: BoolArray, sweep: NDArray[np.int64]
+) -> Conditioned:
+    """Keep the unbroken run of readings that holds the nose; far-off readings are set aside."""
+    turn = np.concatenate([ascending, ascending + 360.0])
+    gaps = np.diff(turn)
+    limit = max(10.0, 10.0 * float(np.median(gaps)))
+    n = ascending.size
+    # start just after the largest hole, so that no event is cut
+    begin = int(np.argmax(gaps[:n])) + 1
+    rows = np.mod(np.arange(begin, begin + n), n)
+    angles = turn[begin : begin + n]
+    breaks = np.flatnonzero(np.diff(angles) > limit) + 1
+    runs = np.split(np.arange(n), breaks)
+    nose = int(np.argmax(np.median(lifts[:, rows], axis=0)))
+    run = next(run for run in runs if nose in run)
+    chosen = rows[run]
+    if run.size < FEWEST_READINGS:
+        raise CannotEvaluate(
+            Reason.TOO_FEW_READINGS,
+            f"lobe {names[0]}: found {run.size} readings round the nose, expected {FEWEST_READINGS} or more",
+        )
+    return Conditioned(
+        names, angles[run], lifts[:, chosen], kept[:, chosen], sweep[chosen], False, None, 0, 0.0, n - run.size
+    )  # fmt: skip
+
+
+def _outliers(angle: FloatArray, lifts: FloatArray, given: NDArray[np.int64]) -> BoolArray:
+    """Hampel test against a local fit through the four nearest readings, confirmed by a robust one.
+
+    Screening: residual from the cubic through two neighbours on each side, in scaled MADs of its own kind.
+    """
+    flagged = np.zeros(lifts.shape, dtype=np.bool_)
+    for number in np.unique(given):
+        rows = np.flatnonzero(given == number)
+        if rows.size < 2 * _REACH + 1:
+            continue
+        residual = _neighbour_residual(angle[rows], lifts[:, rows])
+        scale = 1.4826 * np.median(np.abs(residual - np.median(residual, axis=1)[:, None]), axis=1)
+        threshold = np.maximum(OUTLIER_MADS * scale, OUTLIER_FLOOR_MM)
+        for lobe, where in zip(*np.nonzero(np.abs(residual) > 0.6 * threshold[:, None]), strict=True):
+            spike = _is_spike(angle[rows], lifts[lobe, rows], int(where) + 2, float(threshold[lobe]))
+            flagged[lobe, rows[int(where) + 2]] = spike
+    return flagged
+
+
+def _neighbour_residual(angle: FloatArray, lifts: FloatArray) -> FloatArray:
+    """Reading minus the cubic through two neighbours on each side, scaled to the noise of one reading."""
+    middle = angle[2:-2]
+    offsets = np.stack([angle[:-4], angle[1:-3], angle[3:-1], angle[4:]]) - middle
+    offsets = np.where(np.abs(offsets) < 1e-9, 1e-9, offsets)
+    weights = np.ones_like(offsets)
+    for i in range(4):
+        for j in range(4):
+            if i != j:
+                difference = offsets[j] - offsets[i]
+                weights[i] *= offsets[j] / np.where(np.abs(difference) < 1e-9, 1e-9, difference)
+    predicted = weights[0] * lifts[:, :-4] + weights[1] * lifts[:, 1:-3]
+    predicted = predicted + weights[2] * lifts[:, 3:-1] + weights[3] * lifts[:, 4:]
+    return np.asarray((lifts[:, 2:-2] - predicted) / np.sqrt(1.0 + (weights**2).sum(axis=0)))
+
+
+def _is_spike(angle: FloatArray, lift: FloatArray, k: int, threshold: float) -> bool:
+    """Whether one reading stands off a robust local cubic, and no corner in the lift explains it as well."""
+    first = min(max(0, k - _REACH), angle.size - 2 * _REACH - 1)
+    window = slice(first, first + 2 * _REACH + 1)
+    reach = float(angle[window][-1] - angle[window][0])
+    if reach == 0.0:
+        return False
+    x = (angle[window] - angle[k]) / reach
+    y = lift[window]
+    here = k - first
+    cubic = np.vander(x, 4)
+    others = np.arange(x.size) != here
+    residual = y - cubic @ _robust_fit(cubic[others], y[others])
+    if abs(residual[here]) < threshold:
+        return False
+    clean = np.abs(residual) < max(3.0 * 1.4826 * float(np.median(np.abs(residual))), 0.3 * threshold)
+    clean[here] = True
+    spike = np.column_stack([cubic, np.arange(x.size) == here])
+    without = _sum_of_squares(spike, y, clean)
+    corners = []
+    for neighbour in (here - 1, here + 1):
+        knots = [x[here], x[min(max(neighbour, 0), x.size - 1)]]
+        corner = np.column_stack([cubic, np.abs(x - knots[0]), np.abs(x - knots[1])])
+        corners.append(_sum_of_squares(corner, y, clean))
+    return without < min(corners) and without < 0.3 * _sum_of_squares(cubic, y, clean)
+
+
+def _robust_fit(design: FloatArray, y: FloatArray) -> FloatArray:
+    """Least squares reweighted six times towards the least absolute deviation."""
+    weights = np.ones(y.size)
+    solution = np.zeros(design.shape[1])
+    for _ in range(6):
+        root = np.sqrt(weights)
+        solution = np.linalg.lstsq(design * root[:, None], y * root, rcond=None)[0]
+        residual = np.abs(y - design @ solution)
+        weights = 1.0 / np.maximum(residual, 1e-3 * (float(residual.max()) or 1.0))
+    return solution
+
+
+def _sum_of_squares(design: FloatArray, y: FloatArray, used: BoolArray) -> float:
+    solution = np.linalg.lstsq(design[used], y[used], rcond=None)[0]
+    return float(((y[used] - design[used] @ solution) ** 2).sum())

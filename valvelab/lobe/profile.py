@@ -1,0 +1,180 @@
+"""The fitted profile: the one truth that every table, plot and certificate reads."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from valvelab.arrays import FloatArray, read_only
+from valvelab.lobe.base_circle import BaseCircle, find_base_circle, without_harmonic
+from valvelab.lobe.conditioning import Conditioned
+from valvelab.lobe.smoothing import Smoothed, fit_general, fit_uniform
+from valvelab.lobe.spline import SplineSet, symbol_weights
+
+_FILLING_ROUNDS = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Profile:
+    """One lobe's lift over cam angle with three derivatives.
+
+    `period` is 360 for a full turn, None for an event-only sweep, whose lift is 0 outside start…stop.
+    """
+
+    name: str
+    splines: SplineSet
+    row: int
+
+    @property
+    def period(self) -> float | None:
+        """360 cam deg, or None where the table covers only the event."""
+        return 360.0 if self.splines.periodic else None
+
+    @property
+    def start_cam_deg(self) -> float:
+        """First angle of the fit."""
+        return self.splines.start
+
+    @property
+    def stop_cam_deg(self) -> float:
+        """Last angle of the fit."""
+        return self.splines.start + self.splines.span
+
+    def value(self, angle_cam_deg: ArrayLike, derivative: int = 0) -> FloatArray:
+        """Lift in mm, or its first to third derivative per cam deg, at any angles; same shape out."""
+        return self.splines.evaluate(self.row, angle_cam_deg, derivative)
+
+
+@dataclass(frozen=True)
+class FittedLobes:
+    """Lobes fitted in one pass: splines with the base circle's harmonic taken out, and all that describes the fit.
+
+    noise_mm: (lobes,) standard deviation of one fitted reading (a mean over turns where turns were folded).
+    reading_noise_mm: (lobes,) of one reading as taken. bases: None where a lobe shows no arc.
+    """
+
+    conditioned: Conditioned
+    smoothed: Smoothed
+    splines: SplineSet
+    bases: tuple[BaseCircle | None, ...]
+    noise_mm: FloatArray
+    reading_noise_mm: FloatArray
+    eccentricity_taken_out: bool
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Lobe names, in row order."""
+        return self.conditioned.names
+
+    def profile(self, row: int) -> Profile:
+        """One lobe's profile."""
+        return Profile(self.names[row], self.splines, row)
+
+    @cached_property
+    def at_knots(self) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+        """Lift, velocity, acceleration and jerk at the knots, each (lobes, knots)."""
+        count = self.splines.intervals + (0 if self.splines.periodic else 1)
+        first, second, third, fourth = (self.splines.at_knots(order)[:, :count] for order in range(4))
+        return first, second, third, fourth
+
+    def base_weights(self, row: int) -> FloatArray:
+        """Shape (3, padded): the harmonic that was subtracted, as a function of the coefficients; zeros if none."""
+        base = self.bases[row]
+        if base is None:
+            return np.zeros((3, self.splines.padded.shape[1]))
+        if self.eccentricity_taken_out:
+            return base.weights
+        weights = np.array(base.weights)
+        weights[1:] = 0.0
+        return weights
+
+
+def fit_lobes(conditioned: Conditioned, *, take_out_eccentricity: bool = True) -> FittedLobes:
+    """Fit all lobes of one group. The base circle's zero is always taken out; its eccentricity by choice.
+
+    Raises CannotEvaluate where too few readings are left.
+    """
+    repeats = 1.0
+    if conditioned.grid is None:
+        smoothed = fit_general(
+            conditioned.angle_cam_deg, conditioned.lifts_mm, conditioned.kept, periodic=conditioned.periodic
+        )
+        reading_noise = smoothed.noise_mm
+    else:
+        means, counts = _cell_means(conditioned)
+        smoothed = _fit_cells(means, counts, conditioned.grid_start)
+        repeats = conditioned.kept.sum() / max(1, int((counts > 0).sum()))
+        reading_noise = smoothed.noise_mm * np.sqrt(repeats)
+        if repeats >= 1.9:
+            reading_noise = np.maximum(reading_noise, _scatter_in_cells(conditioned, means, counts))
+    bases: tuple[BaseCircle | None, ...] = (None,) * len(conditioned.names)
+    if conditioned.periodic:
+        lift = smoothed.splines.at_knots()[:, :-1]
+        unit = _unit_deviation(smoothed)
+        bases = tuple(
+            find_base_circle(smoothed.splines, row, float(noise) * unit, float(noise))
+            for row, noise in zip(lift, smoothed.noise_mm, strict=True)
+        )
+    splines = smoothed.splines
+    if conditioned.periodic:
+        splines = without_harmonic(splines, bases, eccentricity=take_out_eccentricity)
+    return FittedLobes(
+        conditioned, smoothed, splines, bases, smoothed.noise_mm, read_only(reading_noise), take_out_eccentricity
+    )
+
+
+def _unit_deviation(smoothed: Smoothed) -> float:
+    """Standard deviation of the fitted lift at a knot for unit noise, at the middle of the range."""
+    middle = smoothed.splines.intervals // 2
+    index = middle + np.arange(7)
+    cross = smoothed.covariance.cross(index[:, None], index[None, :])
+    weights = symbol_weights()
+    return float(np.sqrt(weights @ cross @ weights))
+
+
+def _cell_means(conditioned: Conditioned) -> tuple[FloatArray, FloatArray]:
+    """Mean of the kept readings in each cell of the turn, and how many there are; (lobes, cells)."""
+    grid, cells = conditioned.grid, conditioned.cells
+    assert grid is not None
+    lifts, kept = conditioned.lifts_mm, conditioned.kept
+    if grid.size == cells and kept.all():
+        means = np.empty((lifts.shape[0], cells))
+        means[:, grid] = lifts
+        return means, np.ones_like(means)
+    flat = (np.arange(lifts.shape[0])[:, None] * cells + grid).ravel()
+    size = lifts.shape[0] * cells
+    counts = np.bincount(flat, weights=kept.ravel().astype(np.float64), minlength=size).reshape(-1, cells)
+    sums = np.bincount(flat, weights=np.where(kept, lifts, 0.0).ravel(), minlength=size).reshape(-1, cells)
+    return sums / np.maximum(counts, 1.0), counts
+
+
+def _scatter_in_cells(conditioned: Conditioned, means: FloatArray, counts: FloatArray) -> FloatArray:
+    """Pooled standard deviation of the readings about their cell's mean, (lobes,)."""
+    assert conditioned.grid is not None
+    residual = np.where(conditioned.kept, conditioned.lifts_mm - means[:, conditioned.grid], 0.0)
+    degrees = np.maximum(counts - 1.0, 0.0).sum(axis=1)
+    return np.asarray(np.sqrt((residual**2).sum(axis=1) / np.maximum(degrees, 1.0)))
+
+
+def _fit_cells(means: FloatArray, counts: FloatArray, start: float) -> Smoothed:
+    """Uniform fit with empty cells filled from the fit itself, which leaves them without a say."""
+    empty: NDArray[np.bool_] = counts == 0
+    if not empty.any():
+        return fit_uniform(means, start)
+    filled = np.array(means)
+    cells = np.arange(means.shape[1])
+    for row in np.flatnonzero(empty.any(axis=1)):
+        full = ~empty[row]
+        for cell in np.flatnonzero(empty[row]):
+            offset = np.mod(cells - cell + cells.size // 2, cells.size) - cells.size // 2
+            near = np.flatnonzero(full & (np.abs(offset) <= 8))
+            near = near[np.argsort(np.abs(offset[near]), kind="stable")[:6]]
+            filled[row, cell] = np.polynomial.Polynomial.fit(offset[near], means[row, near], 5)(0.0)
+    smoothed = fit_uniform(filled, start)
+    for _ in range(_FILLING_ROUNDS):
+        filled[empty] = smoothed.splines.at_knots()[:, :-1][empty]
+        smoothed = fit_uniform(filled, start)
+    return smoothed

@@ -1,0 +1,135 @@
+"""Propagation of reading noise through the fit to every characteristic.
+
+To first order each characteristic is a linear functional of the spline's coefficients: values of the spline or its
+derivatives at a few places, less the base circle's harmonic there, plus, for areas, weights all along. Its variance
+follows from the coefficients' covariance. Source: JCGM 100:2008, clause 5.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from valvelab.arrays import FloatArray
+from valvelab.lobe.base_circle import harmonic_row
+from valvelab.lobe.events import IndexArray, Places
+from valvelab.lobe.profile import FittedLobes
+from valvelab.lobe.smoothing import FOURTH_DIFFERENCE, unpad
+from valvelab.lobe.spline import basis_at
+
+
+@dataclass(frozen=True, slots=True)
+class Term:
+    """factor × the order-th derivative of lift at one place of each lobe; factor: (lobes,)."""
+
+    places: Places
+    order: int
+    factor: FloatArray
+
+
+class Propagation:
+    """Standard uncertainties from reading noise, for one group of fitted lobes."""
+
+    def __init__(self, fitted: FittedLobes) -> None:
+        self.fitted = fitted
+        count = len(fitted.names)
+        plain = np.stack([fitted.base_weights(row) for row in range(count)])
+        self._harmonic = plain
+        self._base = np.stack([self._with_steps(row, weights) for row, weights in enumerate(plain)])
+        shape = self._base.shape
+        self._spread = fitted.smoothed.covariance.apply(self._base.reshape(-1, shape[2])).reshape(shape)
+        self._gram = np.einsum("lik,ljk->lij", self._on_turn(self._base), self._spread[:, :, self._turn()])
+        self._most_steps = max((steps.rows.size for steps in fitted.smoothed.steps), default=0)
+
+    def _turn(self) -> slice:
+        splines = self.fitted.splines
+        return slice(3, 3 + splines.intervals) if splines.periodic else slice(None)
+
+    def _on_turn(self, weights: FloatArray) -> FloatArray:
+        """Padded weights, (…, padded), folded onto one turn where periodic."""
+        splines = self.fitted.splines
+        if not splines.periodic:
+            return weights
+        flat = unpad(weights.reshape(-1, weights.shape[-1]), splines.intervals)
+        return flat.reshape(*weights.shape[:-1], -1)
+
+    def _with_steps(self, lobe: int, weights: FloatArray) -> FloatArray:
+        """Dense weights (rows, padded) on the fit with jerk steps, as weights on the fit without them."""
+        smoothed = self.fitted.smoothed
+        if smoothed.steps[lobe].rows.size == 0:
+            return weights
+        carried = smoothed.through_steps(lobe, weights @ smoothed.responses[lobe].T)
+        total = np.array(weights)
+        for column, share in zip(smoothed.step_columns(lobe), carried.T, strict=True):
+            total[:, column] += share[:, None] * FOURTH_DIFFERENCE
+        return total
+
+    def standard(self, *terms: Term) -> FloatArray:
+        """Standard uncertainty, shape (lobes,), of the sum of the terms; NaN where a place is missing."""
+        columns, weights, base = self._assemble(terms)
+        moved = self._moved_steps(columns, weights)
+        columns, weights = self._append_steps(columns, weights)
+        rows = np.arange(columns.shape[0])
+        cross = self.fitted.smoothed.covariance.cross(columns[:, :, None], columns[:, None, :])
+        variance = np.einsum("li,lij,lj->l", weights, cross, weights)
+        spread = self._spread[rows[:, None, None], np.arange(3)[None, :, None], columns[:, None, :]]
+        variance = variance + 2.0 * np.einsum("lj,ljk,lk->l", base, spread, weights)
+        variance = variance + np.einsum("li,lij,lj->l", base, self._gram, base) + moved
+        return np.asarray(np.sqrt(np.maximum(variance, 0.0)) * self.fitted.noise_mm)
+
+    def _moved_steps(self, columns: IndexArray, weights: FloatArray) -> FloatArray:
+        """Variance, per unit noise, from the places of the jerk steps."""
+        variance = np.zeros(columns.shape[0])
+        for lobe, tangents in enumerate(self.fitted.smoothed.tangents):
+            if tangents.size:
+                met = np.einsum("pk,k->p", tangents[:, columns[lobe]], weights[lobe])
+                variance[lobe] = float(met @ met)
+        return variance
+
+    def _append_steps(self, columns: IndexArray, weights: FloatArray) -> tuple[IndexArray, FloatArray]:
+        """Add what a functional picks up by way of the jerk steps, padded to one width for all lobes."""
+        if self._most_steps == 0:
+            return columns, weights
+        smoothed = self.fitted.smoothed
+        width = 5 * self._most_steps
+        more_columns = np.zeros((columns.shape[0], width), dtype=np.int64)
+        more_weights = np.zeros((columns.shape[0], width))
+        for lobe, steps in enumerate(smoothed.steps):
+            used = 5 * steps.rows.size
+            if used == 0:
+                continue
+            met = np.einsum("pk,k->p", smoothed.responses[lobe][:, columns[lobe]], weights[lobe])
+            carried = smoothed.through_steps(lobe, met)
+            more_columns[lobe, :used] = smoothed.step_columns(lobe).ravel()
+            more_weights[lobe, :used] = (carried[:, None] * FOURTH_DIFFERENCE).ravel()
+        return np.concatenate([columns, more_columns], axis=1), np.concatenate([weights, more_weights], axis=1)
+
+    def _assemble(self, terms: tuple[Term, ...]) -> tuple[IndexArray, FloatArray, FloatArray]:
+        """Coefficient indices (lobes, 8·terms), their weights, and the weights on the harmonic (lobes, 3)."""
+        step = self.fitted.splines.step
+        columns, weights = [], []
+        base = np.zeros((len(self.fitted.names), 3))
+        for term in terms:
+            factor = np.where(term.places.found, term.factor, np.nan)
+            columns.append(term.places.index[:, None] + np.arange(8))
+            weights.append(factor[:, None] * basis_at(term.places.t, term.order) * step ** (-term.order))
+            angle = np.where(term.places.found, term.places.angle_cam_deg, 0.0)
+            base -= factor[:, None] * harmonic_row(angle, term.order)
+        return np.concatenate(columns, axis=1), np.concatenate(weights, axis=1), base
+
+    def base_covariance(self, row: int) -> FloatArray:
+        """Covariance (3, 3) of one lobe's zero, cosine and sine part, whether or not they were taken out."""
+        base = self.fitted.bases[row]
+        assert base is not None
+        weights = self._with_steps(row, base.weights)
+        product = self.fitted.smoothed.covariance.apply(weights)[:, self._turn()]
+        return np.asarray(self._on_turn(weights) @ product.T * float(self.fitted.noise_mm[row]) ** 2)
+
+    def dense(self, weights: FloatArray, on_harmonic: FloatArray) -> FloatArray:
+        """The same for weights on all padded coefficients, (lobes, padded), and on the harmonic, (lobes, 3)."""
+        plain = weights + np.einsum("lj,ljk->lk", on_harmonic, self._harmonic)
+        total = np.concatenate([self._with_steps(row, plain[row : row + 1]) for row in range(plain.shape[0])])
+        product = self.fitted.smoothed.covariance.apply(total)[:, self._turn()]
+        variance = np.einsum("lk,lk->l", self._on_turn(total), product)
+        return np.asarray(np.sqrt(np.maximum(variance, 0.0)) * self.fitted.noise_mm)

@@ -1,0 +1,518 @@
+"""The smoothing spline: readings in, spline coefficients, noise and covariance out.
+
+A septic spline on uniform knots is fitted by penalised least squares (squared differences of order four of its
+coefficients). The strength of the penalty and the lag-one correlation of the noise maximise the restricted likelihood of
+the readings, pooled over all lobes of a shaft; correlated noise therefore does not pass for form, as it does
+under plain cross-validation. On a full uniform turn everything is diagonal under the Fourier transform; on
+uneven, gappy or event-only readings the same equations are solved densely.
+Sources: Eilers & Marx (1996) for the penalty, Wahba (1985) for the likelihood.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from valvelab.arrays import FloatArray, read_only
+from valvelab.errors import CannotEvaluate, Reason
+from valvelab.lobe.jerk_steps import NO_STEPS, Steps, find_steps
+from valvelab.lobe.spline import DEGREE, SplineSet, basis_at, periodic_padding, symbol
+
+IndexArray = NDArray[np.int64]
+
+PENALTY_ORDER = 4
+# Below this noise a table was calculated, not measured: a softer penalty then keeps every corner.
+CALCULATED_NOISE_MM = 1e-4
+CALCULATED_PENALTY_ORDER = 3
+MOST_DENSE_KNOTS = 720
+# Twice the log-likelihood that a correlation has to gain before it is believed.
+CORRELATION_GAIN = 6.0
+# log10 of the share of the likeliest strength that is used, so that the bias stays well inside the noise.
+UNDERSMOOTHING = -0.5
+FOURTH_DIFFERENCE = read_only(np.array([1.0, -4.0, 6.0, -4.0, 1.0]))
+_STEP_ROUNDS = 2
+
+
+class Covariance(Protocol):
+    """Covariance of the spline coefficients for a unit noise variance."""
+
+    def cross(self, first: IndexArray, second: IndexArray) -> FloatArray:
+        """Covariances between padded coefficient indices; shapes broadcast."""
+
+    def apply(self, weights: FloatArray) -> FloatArray:
+        """Covariance times each row of dense weights, shape (rows, padded coefficients)."""
+
+
+@dataclass(frozen=True, slots=True)
+class CirculantCovariance:
+    """Covariance on a uniform full turn: it depends on the lag alone. kernel: shape (knots,)."""
+
+    kernel: FloatArray
+
+    def cross(self, first: IndexArray, second: IndexArray) -> FloatArray:
+        """Covariances between padded coefficient indices."""
+        return np.asarray(self.kernel[np.mod(first - second, self.kernel.size)])
+
+    def apply(self, weights: FloatArray) -> FloatArray:
+        """Covariance times rows of padded weights (the padding is folded back first)."""
+        n = self.kernel.size
+        turn = unpad(weights, n)
+        product = np.fft.irfft(np.fft.rfft(turn, axis=1) * np.fft.rfft(self.kernel).real, n, axis=1)
+        return np.concatenate([product[:, -3:], product, product[:, :4]], axis=1)
+
+
+@dataclass(frozen=True, slots=True)
+class DenseCovariance:
+    """Covariance as a matrix over the coefficients; `periodic` folds padded indices onto one turn."""
+
+    matrix: FloatArray
+    periodic: bool
+
+    def cross(self, first: IndexArray, second: IndexArray) -> FloatArray:
+        """Covariances between padded coefficient indices."""
+        if self.periodic:
+            n = self.matrix.shape[0]
+            return np.asarray(self.matrix[np.mod(first - 3, n), np.mod(second - 3, n)])
+        return np.asarray(self.matrix[first, second])
+
+    def apply(self, weights: FloatArray) -> FloatArray:
+        """Covariance times rows of padded weights."""
+        if not self.periodic:
+            return np.asarray(weights @ self.matrix)
+        product = unpad(weights, self.matrix.shape[0]) @ self.matrix
+        return np.concatenate([product[:, -3:], product, product[:, :4]], axis=1)
+
+
+def unpad(weights: FloatArray, knots: int) -> FloatArray:
+    """Weights on padded coefficients folded onto the coefficients of one turn."""
+    turn = weights[:, 3 : 3 + knots].copy()
+    turn[:, -3:] += weights[:, :3]
+    turn[:, :4] += weights[:, 3 + knots :]
+    return turn
+
+
+@dataclass(frozen=True, slots=True)
+class Smoothed:
+    """Fitted splines with what the fit says of the noise.
+
+    noise_mm: shape (lobes,), standard deviation of one fitted reading; covariance: per unit noise variance.
+    `lag_correlation`: correlation of neighbouring readings; `half_harmonic`: the harmonic passed by half.
+    steps: each lobe's jerk steps; responses: (p, padded) what freeing each of those rows adds to the coefficients;
+    tangents: (p, padded) how far the coefficients move with each step's place, one standard deviation for unit noise.
+    """
+
+    splines: SplineSet
+    noise_mm: FloatArray
+    covariance: Covariance
+    lag_correlation: float
+    log_strength: float
+    half_harmonic: float
+    steps: tuple[Steps, ...]
+    responses: tuple[FloatArray, ...]
+    tangents: tuple[FloatArray, ...]
+
+    def step_columns(self, lobe: int) -> IndexArray:
+        """Shape (p, 5): padded coefficients under each freed difference."""
+        rows = self.steps[lobe].rows[:, None]
+        if self.splines.periodic:
+            return np.asarray(np.mod(rows + np.arange(-2, 3), self.splines.intervals) + 3)
+        return np.asarray(rows + np.arange(5))
+
+    def through_steps(self, lobe: int, on_responses: FloatArray) -> FloatArray:
+        """Weights on each freed difference, (…, p), that a functional picks up by way of the responses (…, p)."""
+        return np.asarray(on_responses @ self.steps[lobe].kernel.T)
+
+
+@dataclass(frozen=True, slots=True)
+class _Spectrum:
+    """Periodogram gathered into bands of frequency: fine where the lobe lives, coarse where noise does."""
+
+    frequency: FloatArray
+    count: FloatArray
+    power: FloatArray
+    symbol_squared: FloatArray
+
+
+def _spectrum(transform: NDArray[np.complex128], points: int) -> _Spectrum:
+    harmonics = np.arange(1, points // 2 + 1)
+    edges = [0]
+    while edges[-1] < harmonics.size:
+        edges.append(edges[-1] + max(1, edges[-1] // 24))
+    starts = np.array(edges[:-1])
+    mult = np.full(harmonics.size, 2.0)
+    if points % 2 == 0:
+        mult[-1] = 1.0
+    count = np.add.reduceat(mult, starts)
+    values = transform[:, 1 : harmonics.size + 1]
+    power = np.add.reduceat(mult * (values.real**2 + values.imag**2), starts, axis=1) / count
+    frequency = np.add.reduceat(mult * harmonics, starts) / count * (2.0 * np.pi / points)
+    return _Spectrum(frequency, count, power, symbol(frequency) ** 2)
+
+
+def _noise_shape(frequency: FloatArray, correlation: float | FloatArray) -> FloatArray:
+    """Spectrum of unit-variance first-order correlated noise."""
+    r = np.asarray(correlation)
+    return np.asarray((1.0 - r**2) / (1.0 - 2.0 * r * np.cos(frequency) + r**2))
+
+
+def _penalty(frequency: FloatArray, order: int) -> FloatArray:
+    return np.asarray((2.0 * np.sin(0.5 * frequency)) ** (2 * order))
+
+
+def _likelihood(
+    spectrum: _Spectrum, order: int, strengths: FloatArray, correlations: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """−2 log restricted likelihood, shape (correlations, strengths), and noise variances (…, lobes)."""
+    shape = _noise_shape(spectrum.frequency, correlations[:, None])
+    ratio = _penalty(spectrum.frequency, order) / spectrum.symbol_squared
+    scaled = 10.0 ** strengths[None, :, None] * (shape * ratio)[:, None, :]
+    left_over = scaled / (1.0 + scaled)
+    total = spectrum.count.sum()
+    weight = left_over * (spectrum.count / shape)[:, None, :]
+    variance = np.einsum("csk,lk->csl", weight, spectrum.power) / total
+    fixed = (np.log(shape) @ spectrum.count)[:, None] - np.log(left_over) @ spectrum.count
+    lobes = spectrum.power.shape[0]
+    return total * np.log(np.maximum(variance, 1e-300)).sum(axis=2) + lobes * fixed, variance
+
+
+def _best_strength(spectrum: _Spectrum, order: int, correlations: FloatArray) -> tuple[float, float, float]:
+    """Log strength, correlation and likelihood at the best of a grid, refined once."""
+    strengths = np.arange(-9.0, 17.0, 1.0)
+    steps = (0.25, 0.05)
+    for step in (*steps, None):
+        value, _ = _likelihood(spectrum, order, strengths, correlations)
+        row, column = np.unravel_index(int(np.argmin(value)), value.shape)
+        best, correlation = float(strengths[column]), float(correlations[row])
+        if step is None:
+            break
+        width = 1.0 if step == steps[0] else 0.25
+        strengths = np.arange(best - width, best + width + 1e-9, step)
+        if correlations.size > 1:
+            reach = 0.2 if step == steps[0] else 0.05
+            correlations = np.clip(np.linspace(correlation - reach, correlation + reach, 5), 0.0, 0.98)
+    return best, correlation, float(value[row, column])
+
+
+def fit_uniform(lifts_mm: FloatArray, start_cam_deg: float) -> Smoothed:
+    """Fit one full uniform turn of all lobes at once; lifts: shape (lobes, readings), knots at the readings."""
+    points = lifts_mm.shape[1]
+    lobes = lifts_mm.shape[0]
+    transform = np.fft.rfft(lifts_mm, axis=1)
+    order, strength, correlation, variance = _strength(transform, points)
+    frequency = 2.0 * np.pi * np.arange(points // 2 + 1) / points
+    steps = [NO_STEPS] * lobes
+    if order == PENALTY_ORDER:
+        for _ in range(_STEP_ROUNDS):
+            filters = _filters(frequency, order, strength, correlation)
+            steps = _uniform_steps(transform, filters, points, strength, variance / points)
+            smooth = transform - _stepped_part(transform, filters, steps, points)
+            _, strength, correlation, variance = _strength(smooth, points)
+        strength += UNDERSMOOTHING
+    filters = _filters(frequency, order, strength, correlation)
+    coefficients = np.fft.irfft(transform * (filters.gain / filters.basis), points, axis=1)
+    none = np.zeros((0, points + DEGREE))
+    responses, tangents = [none] * lobes, [none] * lobes
+    if order == PENALTY_ORDER:
+        steps = [_renewed(found, np.fft.irfft(1.0 - filters.gain, points)) for found in steps]
+        response = np.fft.irfft(filters.response, points)
+        tangent = _tangent(response, strength, float(np.fft.irfft(frequency**2 * filters.gain, points)[0]))
+        for row, found in enumerate(steps):
+            turned = np.array([np.roll(response, j) for j in found.rows]).reshape(-1, points)
+            coefficients[row] += _differences(coefficients[row], found.rows) @ found.kernel @ turned
+            responses[row] = periodic_padding(turned)
+            tangents[row] = periodic_padding(np.array([np.roll(tangent, j) for j in found.rows]).reshape(-1, points))
+    kernel = np.fft.irfft(filters.noise * (filters.gain / filters.basis) ** 2, points)
+    return Smoothed(
+        SplineSet(periodic_padding(coefficients), start_cam_deg, 360.0 / points, periodic=True),
+        read_only(np.sqrt(variance / points)),
+        CirculantCovariance(read_only(kernel)),
+        correlation,
+        strength,
+        float(np.interp(-0.5, -filters.gain, np.arange(points // 2 + 1))),
+        tuple(steps),
+        tuple(responses),
+        tuple(tangents),
+    )
+
+
+def _tangent(response: FloatArray, strength: float, second_moment: float) -> FloatArray:
+    """Change of the coefficients when a step moves by one standard deviation of its own place, for unit noise.
+
+    A step of size α is placed to σ/(α √(λ m₂)), m₂ the mean of ω² times the gain; α cancels in the product.
+    """
+    slope = 0.5 * (np.roll(response, 1) - np.roll(response, -1))
+    return np.asarray(slope / np.sqrt(10.0**strength * second_moment))
+
+
+def _strength(transform: NDArray[np.complex128], points: int) -> tuple[int, float, float, FloatArray]:
+    """Penalty order, log strength, lag-one correlation and each lobe's noise variance times the points."""
+    spectrum = _spectrum(transform, points)
+    order = PENALTY_ORDER
+    strength, correlation, plain = _best_strength(spectrum, order, np.zeros(1))
+    _, variance = _likelihood(spectrum, order, np.array([strength]), np.zeros(1))
+    if np.sqrt(np.median(variance) / points) < CALCULATED_NOISE_MM:
+        order = CALCULATED_PENALTY_ORDER
+        strength, correlation, _ = _best_strength(spectrum, order, np.zeros(1))
+    else:
+        other = _best_strength(spectrum, order, np.array([0.0, 0.2, 0.4, 0.6, 0.8, 0.95]))
+        if other[2] < plain - CORRELATION_GAIN:
+            strength, correlation, _ = other
+    _, variance = _likelihood(spectrum, order, np.array([strength]), np.array([correlation]))
+    return order, strength, correlation, variance[0, 0]
+
+
+@dataclass(frozen=True, slots=True)
+class _Filters:
+    """Transfer functions of the uniform fit, each (harmonics,): basis b, noise S, gain, and the answer to a free row."""
+
+    basis: FloatArray
+    noise: FloatArray
+    gain: FloatArray
+    difference: FloatArray
+    response: FloatArray
+
+
+def _filters(frequency: FloatArray, order: int, strength: float, correlation: float) -> _Filters:
+    basis = symbol(frequency)
+    noise = _noise_shape(frequency, correlation)
+    penalty = 10.0**strength * _penalty(frequency, order) * noise
+    whole = basis**2 + penalty
+    difference = np.sqrt(_penalty(frequency, order))
+    return _Filters(basis, noise, basis**2 / whole, difference, 10.0**strength * difference * noise / whole)
+
+
+def _uniform_steps(
+    transform: NDArray[np.complex128], filters: _Filters, points: int, strength: float, variance: FloatArray
+) -> list[Steps]:
+    hat = np.fft.irfft(1.0 - filters.gain, points)
+    scale = 10.0 ** (0.5 * strength)
+    residual = scale * np.fft.irfft(transform * (filters.difference * filters.gain / filters.basis), points, axis=1)
+    leverage = np.full(points, hat[0])
+    return [
+        find_steps(row, leverage, lambda j: np.roll(hat, j), float(noise))
+        for row, noise in zip(residual, variance, strict=True)
+    ]
+
+
+def _renewed(steps: Steps, hat: FloatArray) -> Steps:
+    """The same rows with the kernel of another strength."""
+    if steps.rows.size == 0:
+        return steps
+    lag = np.mod(steps.rows[:, None] - steps.rows[None, :], hat.size)
+    return Steps(steps.rows, np.linalg.inv(np.eye(steps.rows.size) - hat[lag]))
+
+
+def _differences(coefficients: FloatArray, rows: IndexArray) -> FloatArray:
+    """Fourth differences of one turn's coefficients centred on the rows."""
+    around = coefficients[np.mod(rows[:, None] + np.arange(-2, 3), coefficients.size)]
+    return np.asarray(around @ FOURTH_DIFFERENCE)
+
+
+def _stepped_part(
+    transform: NDArray[np.complex128], filters: _Filters, steps: list[Steps], points: int
+) -> NDArray[np.complex128]:
+    """Transform of that part of the lift which the jerk steps carry."""
+    part = np.zeros_like(transform)
+    with np.errstate(divide="ignore"):
+        template = np.where(filters.difference > 0.0, filters.basis / filters.difference, 0.0)
+    coefficients = np.fft.irfft(transform * (filters.gain / filters.basis), points, axis=1)
+    renewed = [_renewed(found, np.fft.irfft(1.0 - filters.gain, points)) for found in steps]
+    harmonics = 2.0 * np.pi * np.arange(transform.shape[1]) / points
+    for row, found in enumerate(renewed):
+        if found.rows.size:
+            sizes = found.kernel @ _differences(coefficients[row], found.rows)
+            part[row] = template * (np.exp(-1j * harmonics[:, None] * found.rows) @ sizes)
+    return part
+
+
+def fit_general(
+    angle_cam_deg: FloatArray, lifts_mm: FloatArray, kept: NDArray[np.bool_], *, periodic: bool
+) -> Smoothed:
+    """Fit uneven, gappy or event-only readings; angle: (n,), lifts and kept: (lobes, n).
+
+    Periodic readings are folded by the caller onto [start, start + 360). Lobes that keep the same
+    readings share one factorisation. Refused below 12 kept readings.
+    """
+    if int(kept.sum(axis=1).min()) < 12:
+        raise CannotEvaluate(
+            Reason.TOO_FEW_READINGS, f"found {int(kept.sum(axis=1).min())} readings, expected 12 or more"
+        )
+    start, step, intervals = _knots(angle_cam_deg, periodic=periodic)
+    frame = SplineSet(np.zeros((1, intervals + DEGREE)), start, step, periodic)
+    size = intervals if periodic else intervals + DEGREE
+    order = PENALTY_ORDER
+    solver = _DenseFit(frame, angle_cam_deg, lifts_mm, kept, size)
+    lobes = lifts_mm.shape[0]
+    steps = [NO_STEPS] * lobes
+    strength, variance = solver.best(order, steps)
+    if np.sqrt(np.median(variance)) < CALCULATED_NOISE_MM:
+        order = CALCULATED_PENALTY_ORDER
+        strength, variance = solver.best(order, steps)
+    else:
+        for _ in range(_STEP_ROUNDS):
+            steps = solver.find(order, strength, variance)
+            strength, variance = solver.best(order, steps)
+        strength += UNDERSMOOTHING
+    coefficients, covariance, steps, responses, tangents = solver.solve(order, strength, steps)
+    padded = periodic_padding(coefficients) if periodic else read_only(coefficients)
+    return Smoothed(
+        SplineSet(padded, start, step, periodic),
+        read_only(np.sqrt(variance)),
+        DenseCovariance(read_only(covariance), periodic),
+        0.0,
+        strength,
+        min(180.0 / step, 180.0 / (np.pi * step) * 10.0 ** (-strength / (2.0 * order))),
+        tuple(steps),
+        tuple(periodic_padding(rows) if periodic else rows for rows in responses),
+        tuple(periodic_padding(rows) if periodic else rows for rows in tangents),
+    )
+
+
+def _knots(angle: FloatArray, *, periodic: bool) -> tuple[float, float, int]:
+    distinct = np.unique(np.round(angle, 6))
+    span = 360.0 if periodic else float(distinct[-1] - distinct[0])
+    intervals = int(min(max(distinct.size - (0 if periodic else 1), 24), MOST_DENSE_KNOTS))
+    start = 0.0 if periodic else float(distinct[0])
+    return start, span / intervals, intervals
+
+
+class _DenseFit:
+    """Normal equations of one set of angles, reused over strengths."""
+
+    def __init__(
+        self, frame: SplineSet, angle: FloatArray, lifts: FloatArray, kept: NDArray[np.bool_], size: int
+    ) -> None:
+        self.size = size
+        self.periodic = frame.periodic
+        index, t = frame.locate(angle)
+        columns = index[:, None] + np.arange(DEGREE + 1)
+        if frame.periodic:
+            columns = np.mod(columns - 3, size)
+        weights = basis_at(t)
+        self.lifts = np.where(kept, lifts, 0.0)
+        self.readings = kept.sum(axis=1).astype(np.float64)
+        self.patterns, self.pattern_of = np.unique(kept, axis=0, return_inverse=True)
+        self.grams = [self._gram(columns, weights, pattern) for pattern in self.patterns]
+        self.right = np.zeros((lifts.shape[0], size))
+        for lobe, row in enumerate(self.lifts):
+            self.right[lobe] = np.bincount(columns.ravel(), weights=(weights * row[:, None]).ravel(), minlength=size)
+
+    def _gram(self, columns: IndexArray, weights: FloatArray, pattern: NDArray[np.bool_]) -> FloatArray:
+        total = np.zeros(self.size * self.size)
+        rows = np.flatnonzero(pattern)
+        for chunk in np.array_split(rows, max(1, rows.size // 50_000)):
+            flat = (columns[chunk][:, :, None] * self.size + columns[chunk][:, None, :]).ravel()
+            products = (weights[chunk][:, :, None] * weights[chunk][:, None, :]).ravel()
+            total += np.bincount(flat, weights=products, minlength=total.size)
+        return total.reshape(self.size, self.size)
+
+    def differences(self, order: int) -> FloatArray:
+        """Shape (rows, size): the penalised differences; an even order stands centred on its row, if periodic."""
+        if not self.periodic:
+            return np.asarray(np.diff(np.eye(self.size), order, axis=0))
+        row = np.zeros(self.size)
+        row[: order + 1] = np.diff(np.eye(order + 1), order, axis=0)[0]
+        return np.array([np.roll(row, k - order // 2) for k in range(self.size)])
+
+    def best(self, order: int, steps: list[Steps]) -> tuple[float, FloatArray]:
+        """Log strength of the greatest restricted likelihood, and each lobe's noise variance there."""
+        differences = self.differences(order)
+        penalty = differences.T @ differences
+        strengths, width = np.arange(-8.0, 9.0, 2.0), 2.0
+        while True:
+            values = [self._criterion(differences, penalty, strength, steps)[0] for strength in strengths]
+            best = float(strengths[int(np.argmin(values))])
+            if width < 0.2:
+                break
+            strengths, width = best + 0.5 * width * np.array([-1.0, 0.0, 1.0]), 0.5 * width
+        return best, self._criterion(differences, penalty, best, steps)[1]
+
+    def _criterion(
+        self, differences: FloatArray, penalty: FloatArray, strength: float, steps: list[Steps]
+    ) -> tuple[float, FloatArray]:
+        """−2 log restricted likelihood and each lobe's noise variance; freed rows enter by rank-one algebra."""
+        total = 0.0
+        variance = np.zeros(self.lifts.shape[0])
+        rank = self.size - 1 if self.periodic else differences.shape[0]
+        for number, gram in enumerate(self.grams):
+            lobes = np.flatnonzero(self.pattern_of == number)
+            factor = self._factor(gram, penalty, strength)
+            log_det = 2.0 * float(np.log(np.diag(factor)).sum())
+            half = np.linalg.solve(factor, self.right[lobes].T)
+            for column, lobe in enumerate(lobes):
+                square = float((self.lifts[lobe] ** 2).sum())
+                left = square - float((half[:, column] ** 2).sum())
+                freed = steps[lobe].rows
+                extra = 0.0
+                if freed.size:
+                    rows = 10.0 ** (0.5 * strength) * np.linalg.solve(factor, differences[freed].T)
+                    room = np.eye(freed.size) - rows.T @ rows
+                    residual = rows.T @ half[:, column]
+                    left -= float(residual @ np.linalg.solve(room, residual))
+                    extra = float(np.linalg.slogdet(room)[1])
+                held = rank - freed.size
+                degrees = self.readings[lobe] - (self.size - held)
+                variance[lobe] = max(left, 1e-15 * square) / degrees
+                total += degrees * float(np.log(variance[lobe])) + log_det + extra - held * strength * np.log(10.0)
+        return total, variance
+
+    def _factor(self, gram: FloatArray, penalty: FloatArray, strength: float) -> FloatArray:
+        matrix = gram + 10.0**strength * penalty
+        # a whisper of ridge keeps knots inside a gap solvable where the penalty is weakest
+        matrix[np.diag_indices_from(matrix)] += 1e-11 * np.trace(gram) / self.size
+        return np.asarray(np.linalg.cholesky(matrix))
+
+    def _inverse(self, gram: FloatArray, penalty: FloatArray, strength: float) -> FloatArray:
+        half = np.linalg.inv(self._factor(gram, penalty, strength))
+        return np.asarray(half.T @ half)
+
+    def find(self, order: int, strength: float, variance: FloatArray) -> list[Steps]:
+        """Jerk steps of every lobe at one strength."""
+        differences = self.differences(order)
+        steps = [NO_STEPS] * self.lifts.shape[0]
+        for number, gram in enumerate(self.grams):
+            inverse = self._inverse(gram, differences.T @ differences, strength)
+            hat = 10.0**strength * (differences @ inverse @ differences.T)
+            for lobe in np.flatnonzero(self.pattern_of == number):
+                residual = 10.0 ** (0.5 * strength) * (differences @ (inverse @ self.right[lobe]))
+                steps[lobe] = find_steps(residual, np.diag(hat), hat.__getitem__, float(variance[lobe]))
+        return steps
+
+    def solve(
+        self, order: int, strength: float, steps: list[Steps]
+    ) -> tuple[FloatArray, FloatArray, list[Steps], list[FloatArray], list[FloatArray]]:
+        """Coefficients (lobes, size), covariance for unit noise without steps; the steps, responses and tangents."""
+        differences = self.differences(order)
+        coefficients = np.zeros_like(self.right)
+        covariance = np.zeros((self.size, self.size))
+        fullest = int(np.argmax(self.patterns.sum(axis=1)))
+        none = np.zeros((0, self.size))
+        renewed, responses, tangents = list(steps), [none] * len(steps), [none] * len(steps)
+        for number, gram in enumerate(self.grams):
+            inverse = self._inverse(gram, differences.T @ differences, strength)
+            for lobe in np.flatnonzero(self.pattern_of == number):
+                coefficients[lobe] = self.right[lobe] @ inverse
+                rows = steps[lobe].rows
+                if rows.size:
+                    freed = differences[rows]
+                    response = 10.0**strength * (freed @ inverse)
+                    kernel = np.linalg.inv(np.eye(rows.size) - response @ freed.T)
+                    coefficients[lobe] += (freed @ coefficients[lobe]) @ kernel @ response
+                    renewed[lobe], responses[lobe] = Steps(rows, kernel), response
+                    moment = self._second_moment(gram, strength, order)
+                    near = differences[np.clip(rows[:, None] + np.array([1, -1]), 0, differences.shape[0] - 1)]
+                    slope = 0.5 * 10.0**strength * ((near[:, 0] - near[:, 1]) @ inverse)
+                    tangents[lobe] = slope / np.sqrt(10.0**strength * moment)
+            if number == fullest:
+                covariance = inverse @ gram @ inverse
+        return coefficients, covariance, renewed, responses, tangents
+
+    def _second_moment(self, gram: FloatArray, strength: float, order: int) -> float:
+        """Mean of ω² times the gain of the fit, as if the readings were even."""
+        frequency = np.linspace(0.0, np.pi, 2048)
+        basis = symbol(frequency) ** 2 * float(gram.sum()) / self.size
+        gain = basis / (basis + 10.0**strength * _penalty(frequency, order))
+        return float((frequency**2 * gain).mean())

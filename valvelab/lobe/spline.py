@@ -1,0 +1,144 @@
+"""Septic splines on uniform knots: one coefficient array, values and all derivatives from it.
+
+A degree-7 spline keeps six derivatives continuous, so the jerk is smooth. Knots stand `step` apart from
+`start`; on a periodic spline they close the circle, on an open one they span the table's own range.
+Source: standard B-spline theory (cardinal B-splines).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from math import comb, factorial
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from valvelab.arrays import FloatArray, read_only
+
+DEGREE = 7
+_HALF = 4
+
+
+@cache
+def local_polynomials() -> FloatArray:
+    """Shape (8, 8): row i holds the powers of t (0 ≤ t < 1) of the i-th basis function alive on one interval.
+
+    Row 0 belongs to the knot three before the interval's left end, row 7 to the knot four after it.
+    """
+    rows = np.zeros((DEGREE + 1, DEGREE + 1))
+    for i in range(DEGREE + 1):
+        # B(u) = Σ_j (−1)^j C(8, j) (u + 4 − j)₊^7 / 7!, with u = t + 3 − i
+        shift = 3 - i + _HALF
+        for j in range(DEGREE + 2):
+            offset = shift - j
+            if offset < 0:
+                continue
+            weight = (-1) ** j * comb(DEGREE + 1, j) / factorial(DEGREE)
+            for power in range(DEGREE + 1):
+                rows[i, power] += weight * comb(DEGREE, power) * float(offset) ** (DEGREE - power)
+    return read_only(rows)
+
+
+@cache
+def basis_rows(order: int) -> FloatArray:
+    """Shape (8, 8 − order): the same rows differentiated `order` times by t."""
+    rows = np.array(local_polynomials())
+    for _ in range(order):
+        rows = rows[:, 1:] * np.arange(1, rows.shape[1])
+    return read_only(rows)
+
+
+def basis_at(t: FloatArray, order: int = 0) -> FloatArray:
+    """Shape (n, 8): the eight basis weights at local coordinates t, differentiated `order` times by t."""
+    rows = basis_rows(order)
+    powers = t[:, None] ** np.arange(rows.shape[1])
+    return np.asarray(powers @ rows.T)
+
+
+@cache
+def symbol_weights(order: int = 0) -> FloatArray:
+    """Shape (7,): basis derivatives at a knot, for coefficients from three before to three after it."""
+    return read_only(np.array(basis_at(np.zeros(1), order)[0, :7]))
+
+
+def symbol(frequency: FloatArray) -> FloatArray:
+    """Fourier symbol of the basis at the knots; `frequency` in radians per knot."""
+    weights = symbol_weights()
+    total = np.full_like(frequency, weights[3])
+    for lag in range(1, 4):
+        total += 2.0 * weights[3 + lag] * np.cos(lag * frequency)
+    return total
+
+
+@dataclass(frozen=True, slots=True)
+class SplineSet:
+    """Splines of several lobes over shared knots.
+
+    padded: shape (lobes, intervals + 7), coefficients of the knots −3 … intervals + 3, read-only.
+    start, step in cam deg. `periodic`: the last knot is the first again.
+    """
+
+    padded: FloatArray
+    start: float
+    step: float
+    periodic: bool
+
+    @property
+    def intervals(self) -> int:
+        """How many knot intervals."""
+        return int(self.padded.shape[1]) - DEGREE
+
+    @property
+    def span(self) -> float:
+        """Angle from the first to the last knot."""
+        return self.intervals * self.step
+
+    def locate(self, angle: ArrayLike) -> tuple[np.ndarray[tuple[int, ...], np.dtype[np.int64]], FloatArray]:
+        """Interval index and local coordinate of angles; folded if periodic, else held to the ends."""
+        x = (np.asarray(angle, dtype=np.float64) - self.start) / self.step
+        x = np.mod(x, self.intervals) if self.periodic else np.clip(x, 0.0, self.intervals)
+        index = np.minimum(x.astype(np.int64), self.intervals - 1)
+        return index, x - index
+
+    def evaluate(self, lobe: int, angle: ArrayLike, order: int = 0) -> FloatArray:
+        """Value or derivative (per cam deg) of one lobe at any angles; any shape in, the same shape out.
+
+        Outside an open spline's range everything is 0.
+        """
+        angles = np.asarray(angle, dtype=np.float64)
+        flat = np.atleast_1d(angles).ravel()
+        index, t = self.locate(flat)
+        value = self.at(np.full(flat.shape, lobe), index, t, order)
+        if not self.periodic:
+            slack = 1e-9 * self.step
+            outside = (flat < self.start - slack) | (flat > self.start + self.span + slack)
+            value = np.where(outside, 0.0, value)
+        return value.reshape(angles.shape)
+
+    def at(self, lobe: ArrayLike, index: ArrayLike, t: FloatArray, order: int = 0) -> FloatArray:
+        """Value or derivative at local coordinates: lobe, index and t share one shape (n,)."""
+        columns = np.asarray(index)[:, None] + np.arange(DEGREE + 1)
+        local = self.padded[np.asarray(lobe)[:, None], columns]
+        total = np.einsum("ij,ij->i", basis_at(t, order), local)
+        return np.asarray(total * self.step ** (-order))
+
+    def at_knots(self, order: int = 0) -> FloatArray:
+        """Shape (lobes, intervals + 1): value or derivative at every knot, the last one included."""
+        weights = symbol_weights(order)
+        width = self.intervals + 1
+        # the eighth weight at a knot is zero, so intervals + 7 coefficients reach the last knot too
+        total = weights[0] * self.padded[:, :width]
+        for k in range(1, 7):
+            if weights[k]:
+                total = total + weights[k] * self.padded[:, k : k + width]
+        return np.asarray(total * self.step ** (-order))
+
+    def knots(self) -> FloatArray:
+        """Shape (intervals + 1,): the knot angles."""
+        return self.start + self.step * np.arange(self.intervals + 1)
+
+
+def periodic_padding(coefficients: FloatArray) -> FloatArray:
+    """Coefficients of one turn, shape (lobes, knots), continued three before and four after."""
+    return read_only(np.concatenate([coefficients[:, -3:], coefficients, coefficients[:, :4]], axis=1))
