@@ -123,7 +123,7 @@ def test_paper_tells_verdict_method_notes_and_cautions(pdf: bytes) -> None:
     text = words(pdf)
     for expected in (
         "Undecided", "1 undecided, 1 accepted", "club <camshaft> & more", "a & b < c", "not stated", "ISO 14253-1:2017",
-        "at least 95%", "JCGM 106:2012", "01234567 89abcdef", "rule 7.3", "max lift",
+        "at least 95 %", "JCGM 106:2012", "01234567 89abcdef", "rule 7.3", "max lift",
     ):  # fmt: skip
         assert expected in text, expected
     for sentence in CAUTIONS:

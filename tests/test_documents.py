@@ -76,7 +76,7 @@ def test_readme_shows_the_cautions() -> None:
 
 def inputs(words: list[str]) -> list[str]:
     """Words of a command line that name files or folders it reads."""
-    before = [""] + words
+    before = ["", *words]
     return [
         word for previous, word in zip(before, words, strict=False)
         if not word.startswith("-") and previous != "--out" and ("/" in word or re.search(r"\.\w{2,4}$", word))

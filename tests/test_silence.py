@@ -17,7 +17,7 @@ def test_skips():
     pytest.skip("not today")
 
 def test_allowed():
-    pytest.skip("measured files of the shop are not beside this checkout: lift.txt")
+    pytest.skip("the real tables are not part of the project")
 
 def test_runs():
     pass

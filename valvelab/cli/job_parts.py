@@ -81,8 +81,8 @@ def inputs_of(requests: Sequence[Request], within: Path | None = None) -> list[P
         found[path] = None
 
     for request in requests:
-        for value in vars(request.args).values():
-            if isinstance(value, Path):
+        for key, value in vars(request.args).items():
+            if isinstance(value, Path) and key != "out":
                 add(value)
         spec = request.args.spec
         if spec is not None:

@@ -28,7 +28,7 @@ from valvelab.report.page_model import (
     Signatures,
     Table,
 )
-from valvelab.report.texts import RULES, UNCERTAINTY
+from valvelab.report.texts import CARRIED, RULES, UNCERTAINTY
 from valvelab.units import System, display_unit, show
 
 WORDS: dict[Decision, str] = {"accept": "Accepted", "reject": "Rejected", "undecided": "Undecided"}
@@ -153,15 +153,19 @@ def rule(spec: Spec | None) -> str:
     """The decision rule in words."""
     if spec is None:
         return ""
-    sure = spec.decision.confidence
-    return RULES[spec.decision.rule].format(sure=sure, unsure=1.0 - sure)
+    sure = 100.0 * spec.decision.confidence
+    return RULES[spec.decision.rule].format(sure=sure, unsure=100.0 - sure)
 
 
 def verdict_table(verdicts: Sequence[Verdict], system: System, title: str = "") -> Table:
     """Measured value, uncertainty, limits, chance of conformity, verdict and clause, a row each."""
     rows = []
     for (name, at_mm, clause), group in groupby(verdicts, key=lambda row: (row.characteristic, row.at_mm, row.clause)):
-        at = "" if at_mm is None else f" at {show(at_mm, 'mm', system)} {display_unit('mm', system).label}"
+        at = (
+            ""
+            if at_mm is None
+            else f" at {show(at_mm, 'mm', system, 3 if system == 'metric' else 4)} {display_unit('mm', system).label}"
+        )
         for place, verdict in enumerate(group):
             chance = verdict.probability_conforming
             rows.append((
@@ -180,6 +184,12 @@ def plain(name: str) -> str:
     return name.replace("_", " ")
 
 
+def unit_label(unit: str) -> str:
+    """A canonical unit as print shows it."""
+    label = display_unit(unit, "metric").label or "–"
+    return label.replace("deg2", "deg²").replace("deg3", "deg³")
+
+
 def notes_section(notes: Sequence[Note]) -> Section:
     """Everything the reader has to know, attention first."""
     ordered = sorted(notes, key=lambda note: note.level != "warning")
@@ -191,16 +201,15 @@ def notes_section(notes: Sequence[Note]) -> Section:
 
 def sources_section(sources: Sequence[Source], attachments: Sequence[Attachment]) -> Section:
     """Files and their SHA-256, and how to recompute."""
-    rows = tuple((Path(source.file).name, grouped(source.sha256)) for source in sources)
-    blocks: list[Block] = [Table(("file", "SHA-256"), rows, left=2, wrap=(0,))]
-    if attachments:
-        blocks.append(Paragraph(
-            "These files, byte for byte, the spec, the nominal tables and the full result are attached to this PDF. "
-            "The command valvelab verify takes them out, computes everything again and compares every number."
-        ))  # fmt: skip
-        carried = tuple((row.name, row.note, f"{len(row.content):,}".replace(",", " ")) for row in attachments)
-        blocks.append(Table(("attached", "what", "bytes"), carried, left=2, wrap=(1,)))
-    return Section("Data identity", tuple(blocks))
+    if not attachments:
+        rows = tuple((Path(source.file).name, grouped(source.sha256)) for source in sources)
+        return Section("Data identity", (Table(("file", "SHA-256"), rows, left=2, wrap=(0,)),))
+    carried = tuple(
+        (row.name, row.note, f"{len(row.content):,}".replace(",", "\u202f"), grouped(sha256(row.content).hexdigest()))
+        for row in attachments
+    )
+    table = Table(("file", "what", "bytes", "SHA-256"), carried, left=2, wrap=(0, 1), flush_left=(3,))
+    return Section("Data identity", (Paragraph(CARRIED), table))
 
 
 def grouped(digest: str) -> str:
@@ -211,7 +220,7 @@ def grouped(digest: str) -> str:
 def method_section(subjects: Sequence[Subject], spec: Spec | None) -> Section:
     """Every characteristic of these subjects: meaning, method, source; and how uncertainty and decisions work."""
     rows = tuple(
-        (plain(row.name), display_unit(row.unit, "metric").label or "–", row.meaning, row.method, row.source)
+        (plain(row.name), unit_label(row.unit), row.meaning, row.method, row.source)
         for row in all_characteristics()
         if row.subject in subjects
     )

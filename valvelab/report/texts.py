@@ -20,8 +20,20 @@ UNCERTAINTY: tuple[str, ...] = (
     ),
 )
 
+CARRIED = (
+    "The files that were read, byte for byte, and the full results are attached to this PDF. The command valvelab "
+    "verify takes them out, computes everything again and compares every number; the certificate's number follows from "
+    "them."
+)
+
+FIT = (
+    "One smoothing spline is fitted to each lobe and everything on this paper is read from it. Its strength follows "
+    "the noise seen in the readings (restricted likelihood): form of the wavelength given passes by half, longer form "
+    "whole. Readings left out of the fit stay in the carried file."
+)
+
 RULES = {
-    "guarded": "Guarded rule (ISO 14253-1:2017): accepted where the chance of conformity is at least {sure:.0%}, "
-    "rejected where it is at most {unsure:.0%}, undecided between.",
+    "guarded": "Guarded rule (ISO 14253-1:2017): accepted where the chance of conformity is at least {sure:.0f} %, "
+    "rejected where it is at most {unsure:.0f} %, undecided between.",
     "simple": "Simple rule: decided by the measured value alone; the chance of conformity is given for information.",
 }
