@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Callable
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -23,6 +25,9 @@ from valvelab.phasing.plausibility import findings
 from valvelab.phasing.timing import events_from_card, nearest_step, trade_event
 
 TDC = 1.25
+
+
+Answer = tuple[int, str, str]
 
 
 def wheel(crank: float, sense: str = "forward", tdc: float = TDC) -> float:
@@ -67,12 +72,12 @@ def full_sheet(sense: str = "forward", tdc: float = TDC, late: float = 0.0) -> S
         ((170.0, 190.0), -180.0),
     ],
 )
-def test_dead_centre_is_the_middle_on_the_shorter_arc(readings, middle):
+def test_dead_centre_is_the_middle_on_the_shorter_arc(readings: tuple[float, ...], middle: float) -> None:
     assert find_dead_centre(readings).reading_deg == pytest.approx(middle, abs=1e-12)
 
 
 @given(st.floats(-180, 179.9), st.floats(10, 60), st.floats(-360, 360))
-def test_turning_the_wheel_turns_dead_centre_only(tdc, half, turn):
+def test_turning_the_wheel_turns_dead_centre_only(tdc: float, half: float, turn: float) -> None:
     before = find_dead_centre((tdc - half, tdc + half))
     after = find_dead_centre((tdc - half + turn, tdc + half + turn))
     assert math.cos(math.radians(after.reading_deg - before.reading_deg - turn)) == pytest.approx(1.0, abs=1e-9)
@@ -80,12 +85,12 @@ def test_turning_the_wheel_turns_dead_centre_only(tdc, half, turn):
 
 
 @pytest.mark.parametrize("count", [2, 4])
-def test_dead_centre_uncertainty_falls_with_the_root_of_the_readings(count):
+def test_dead_centre_uncertainty_falls_with_the_root_of_the_readings(count: int) -> None:
     readings = (-30.0, 30.0) * (count // 2)
     assert find_dead_centre(readings, 0.25).standard_uncertainty_deg == pytest.approx(0.25 / math.sqrt(count))
 
 
-def test_dead_centre_uncertainty_matches_simulated_repeats():
+def test_dead_centre_uncertainty_matches_simulated_repeats() -> None:
     rng = np.random.default_rng(5)
     middles = [
         find_dead_centre(tuple(np.array([-30.0, 31.0]) + rng.normal(0, 0.25, 2))).reading_deg for _ in range(4000)
@@ -95,7 +100,7 @@ def test_dead_centre_uncertainty_matches_simulated_repeats():
 
 
 @pytest.mark.parametrize("readings", [(), (12.0,), (30.0, 30.0)])
-def test_dead_centre_needs_both_sides(readings):
+def test_dead_centre_needs_both_sides(readings: tuple[float, ...]) -> None:
     with pytest.raises(CannotEvaluate):
         find_dead_centre(readings)
 
@@ -104,11 +109,11 @@ def test_dead_centre_needs_both_sides(readings):
 @pytest.mark.parametrize(
     ("angle", "drop"), [(10, 0.773978), (20, 3.061857), (36, 9.599146), (90, 47.037448), (180, 86.0), (0, 0.0)]
 )
-def test_piston_drop_table(angle, drop):
+def test_piston_drop_table(angle: float, drop: float) -> None:
     assert float(piston_drop(angle, 43.0, 231.0)) == pytest.approx(drop, abs=5e-7)
 
 
-def test_piston_refuses_a_rod_shorter_than_the_throw():
+def test_piston_refuses_a_rod_shorter_than_the_throw() -> None:
     with pytest.raises(CannotEvaluate, match="rod"):
         piston_drop(10.0, 43.0, 40.0)
 
@@ -116,7 +121,7 @@ def test_piston_refuses_a_rod_shorter_than_the_throw():
 # events and centrelines
 
 
-def test_event_arithmetic_of_a_card():
+def test_event_arithmetic_of_a_card() -> None:
     """230 on 106 opens 9 before and closes 41 after; 236 on 114 opens 52 before, closes 4 after (plain arithmetic)."""
     intake = [
         trade_event("intake", w, a)
@@ -130,8 +135,8 @@ def test_event_arithmetic_of_a_card():
     assert [(e.angle_deg, e.reference) for e in exhaust] == [(52.0, "BBDC"), (4.0, "ATDC")]
 
 
-def test_made_up_card_from_events():
-    """Opening 7 BTDC, closing 47 ABDC; 53 BBDC, 5 ATDC: 234 on 110.0, 238 on 114.0, overlap 12, separation 112 (sums)."""
+def test_made_up_card_from_events() -> None:
+    """Opening 7 BTDC, closing 47 ABDC; 53 BBDC, 5 ATDC: 234 on 110, 238 on 114, overlap 12, separation 112."""
     sheet = Sheet(
         stop_deg=(-30.0, 30.0),
         events=(EventReading("1I", 1.27, -7.0, 227.0), EventReading("1E", 1.27, 127.0, 5.0)),
@@ -144,7 +149,7 @@ def test_made_up_card_from_events():
     assert worked.advance.value == pytest.approx(2.0)
 
 
-def test_equal_lift_centreline_of_a_published_worked_example():
+def test_equal_lift_centreline_of_a_published_worked_example() -> None:
     """60 and 145.5 give 102.75 after dead centre (published how-to of degreeing by equal lift)."""
     worked = degree(Sheet(stop_deg=(-30.0, 30.0), pairs=(NosePair("1I", 1.27, 60.0, 145.5),)))
     assert worked.lobes[0].centreline.value == pytest.approx(102.75)
@@ -152,7 +157,7 @@ def test_equal_lift_centreline_of_a_published_worked_example():
 
 @pytest.mark.parametrize("sense", ["forward", "reverse"])
 @pytest.mark.parametrize("tdc", [0.0, 1.25, -170.0, 359.0, 179.9])
-def test_a_whole_sheet_whatever_the_wheel(sense, tdc):
+def test_a_whole_sheet_whatever_the_wheel(sense: str, tdc: float) -> None:
     worked = degree(full_sheet(sense, tdc, late=3.0))
     intake, exhaust = worked.lobes
     assert intake.centreline.value == pytest.approx(109.0)
@@ -167,7 +172,7 @@ def test_a_whole_sheet_whatever_the_wheel(sense, tdc):
     assert not findings(full_sheet(sense, tdc, late=3.0))
 
 
-def test_each_step_says_what_it_would_give():
+def test_each_step_says_what_it_would_give() -> None:
     worked = degree(full_sheet(late=3.0))
     step = next(row for row in worked.outcomes if row.step_crank_deg == 2.0)
     assert (step.intake_centreline_deg, step.exhaust_centreline_deg) == pytest.approx((107.0, 113.0))
@@ -177,11 +182,11 @@ def test_each_step_says_what_it_would_give():
 @pytest.mark.parametrize(
     ("wanted", "step"), [(1.0, 0.0), (-1.0, 0.0), (3.0, 2.0), (-3.0, -2.0), (9.0, 4.0), (1.01, 2.0)]
 )
-def test_nearest_step_and_ties_to_the_smaller(wanted, step):
+def test_nearest_step_and_ties_to_the_smaller(wanted: float, step: float) -> None:
     assert nearest_step(wanted, (-4.0, -2.0, 0.0, 2.0, 4.0)) == step
 
 
-def test_near_nose_pairs_win_over_events():
+def test_near_nose_pairs_win_over_events() -> None:
     sheet = full_sheet()
     skewed = replace(
         sheet, events=(replace(sheet.events[0], closing_deg=sheet.events[0].closing_deg + 4.0), sheet.events[1])
@@ -191,7 +196,7 @@ def test_near_nose_pairs_win_over_events():
     assert lobe.event_middle_deg == pytest.approx(108.0)
 
 
-def test_pairs_weigh_by_slope_squared():
+def test_pairs_weigh_by_slope_squared() -> None:
     """On a parabola, drop = k x², the slope is 2 k x: weights 1 : 4 for half widths 20 and 40 (closed form)."""
     pairs = [EqualLiftPair(0.4, 100.0, 20.0), EqualLiftPair(1.6, 105.0, 40.0)]
     assert flank_slopes(pairs, near_nose=True) == pytest.approx([0.04, 0.08])
@@ -200,7 +205,7 @@ def test_pairs_weigh_by_slope_squared():
     assert u == pytest.approx(0.25 / math.sqrt(2) * math.sqrt(1 + 16) / 5)
 
 
-def test_without_a_stop_only_what_needs_no_dead_centre_is_given():
+def test_without_a_stop_only_what_needs_no_dead_centre_is_given() -> None:
     worked = degree(replace(full_sheet(), stop_deg=()))
     assert worked.dead_centre is None
     assert worked.lobe_separation.value == pytest.approx(110.0)
@@ -210,7 +215,7 @@ def test_without_a_stop_only_what_needs_no_dead_centre_is_given():
     assert worked.lobes[0].events[0].opening_crank_deg is None
 
 
-def test_uncertainties_match_simulated_repeats():
+def test_uncertainties_match_simulated_repeats() -> None:
     rng = np.random.default_rng(11)
     base = full_sheet()
 
@@ -237,12 +242,23 @@ def test_uncertainties_match_simulated_repeats():
 # complaints
 
 
-def one_wrong(sheet: Sheet, **changes: object) -> Sheet:
-    return replace(sheet, **changes)
-
-
-def test_a_good_sheet_has_no_complaint():
+def test_a_good_sheet_has_no_complaint() -> None:
     assert findings(full_sheet()) == ()
+
+
+def event(sheet: Sheet, opening: float = 0.0, closing: float = 0.0) -> EventReading:
+    """The intake events with an error added to either."""
+    good = sheet.events[0]
+    return replace(good, opening_deg=good.opening_deg + opening, closing_deg=good.closing_deg + closing)
+
+
+def with_event(sheet: Sheet, wrong: EventReading) -> Sheet:
+    return replace(sheet, events=(wrong, sheet.events[1]))
+
+
+def with_wide_pair(sheet: Sheet, **changes: float) -> Sheet:
+    """The sheet with its second intake pair changed."""
+    return replace(sheet, pairs=(sheet.pairs[0], replace(sheet.pairs[1], **changes), *sheet.pairs[2:]))
 
 
 @pytest.mark.parametrize(
@@ -252,31 +268,28 @@ def test_a_good_sheet_has_no_complaint():
         (lambda s: replace(s, stop_deg=(-28.5, 31.0, -28.5, 35.0)), "stop", "differ by"),
         (lambda s: replace(s, stop_deg=(-88.0, 90.0)), "stop", "bottom dead centre"),
         (lambda s: replace(s, stop_deg=(-28.5, 31.0, -28.5)), "stop", "as many"),
-        (lambda s: replace(s, pairs=(NosePair("1I", 1.27, s.pairs[1].falling_deg, s.pairs[1].rising_deg), *s.pairs[2:])),
-         "1I near peak", "swapped"),
-        (lambda s: replace(s, events=(EventReading("1I", 1.27, s.events[0].closing_deg, s.events[0].opening_deg), s.events[1])),
-         "1I at 1.27 mm", "swapped"),
-        (lambda s: replace(s, events=(replace(s.events[0], opening_deg=s.events[0].opening_deg - 10.0), s.events[1])),
-         "1I at 1.27 mm", "wrong ten"),
-        (lambda s: replace(s, events=(*s.events, EventReading("1I", 5.08, s.events[0].opening_deg - 1, s.events[0].closing_deg))),
-         "1I", "not shorter"),
-        (lambda s: replace(s, pairs=(s.pairs[0], replace(s.pairs[1], falling_deg=s.pairs[0].falling_deg - 16.0), *s.pairs[2:])),
-         "1I", "no wider"),
-        (lambda s: replace(s, pairs=(s.pairs[0], replace(s.pairs[1], falling_deg=s.pairs[1].falling_deg + 10.0), *s.pairs[2:])),
-         "1I", "should agree"),
+        (
+            lambda s: with_wide_pair(s, rising_deg=s.pairs[1].falling_deg, falling_deg=s.pairs[1].rising_deg),
+            "1I near peak",
+            "swapped",
+        ),
+        (lambda s: with_event(s, event(s, 230.0, -230.0)), "1I at 1.27 mm", "swapped"),
+        (lambda s: with_event(s, event(s, -10.0)), "1I at 1.27 mm", "wrong ten"),
+        (lambda s: replace(s, events=(*s.events, replace(event(s, -1.0), lift_mm=5.08))), "1I", "not shorter"),
+        (lambda s: with_wide_pair(s, falling_deg=s.pairs[0].falling_deg - 16.0), "1I", "no wider"),
+        (lambda s: with_wide_pair(s, falling_deg=s.pairs[1].falling_deg + 10.0), "1I", "should agree"),
         (lambda s: replace(s, sense="reverse"), "wheel", "sense"),
-        (lambda s: replace(s, events=(*s.events, replace(s.events[0], opening_deg=s.events[0].opening_deg + 2.0))),
-         "1I", "slipped"),
+        (lambda s: replace(s, events=(*s.events, event(s, 2.0))), "1I", "slipped"),
         (lambda s: replace(s, pairs=(*s.pairs, NosePair("2I", 1.27, 68.0, 146.0))), "stop", "own cylinder"),
         (lambda s: replace(s, pairs=(*s.pairs, NosePair("cam A", 1.27, 68.0, 146.0))), "cam A", "neither intake"),
     ],
-)  # fmt: skip
-def test_wrong_readings_get_their_sentence(spoil, about, words):
+)
+def test_wrong_readings_get_their_sentence(spoil: Callable[[Sheet], Sheet], about: str, words: str) -> None:
     found = findings(spoil(full_sheet()))
     assert any(f.about == about and words in f.sentence for f in found), found
 
 
-def test_a_shaft_one_tooth_out_is_noticed():
+def test_a_shaft_one_tooth_out_is_noticed() -> None:
     found = findings(full_sheet(late=18.0))
     assert {f.about for f in found} >= {"1I", "1E"}
     assert any("tooth" in f.sentence for f in found)
@@ -285,7 +298,7 @@ def test_a_shaft_one_tooth_out_is_noticed():
 # the next reading
 
 
-def test_the_worksheet_leads_through_a_whole_sheet():
+def test_the_worksheet_leads_through_a_whole_sheet() -> None:
     full, sheet = full_sheet(), Sheet(card=full_sheet().card, wheel_uncertainty_deg=0.25)
     order = []
     for _ in range(14):
@@ -348,7 +361,9 @@ steps = [-4, -2, 0, 2, 4]
 """
 
 
-def run(tmp_path, capsys, sheet=SHEET, spec=None, *more):
+def run(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], sheet: str = SHEET, spec: str | None = None, *more: str
+) -> Answer:
     (tmp_path / "sheet.toml").write_text(sheet)
     arguments = ["phasing", str(tmp_path / "sheet.toml"), *more]
     if spec is not None:
@@ -358,7 +373,7 @@ def run(tmp_path, capsys, sheet=SHEET, spec=None, *more):
     return code, *capsys.readouterr()
 
 
-def test_command_answers_json(tmp_path, capsys):
+def test_command_answers_json(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     code, out, _ = run(tmp_path, capsys, SHEET, None, "--json")
     answer = json.loads(out)
     assert code == 0
@@ -387,7 +402,7 @@ def test_command_answers_json(tmp_path, capsys):
         ('of = "duration"\nat = "5 mm"\nmin = 7', 0),
     ],
 )
-def test_command_exit_codes(tmp_path, capsys, limits, code):
+def test_command_exit_codes(tmp_path: Path, capsys: pytest.CaptureFixture[str], limits: str, code: int) -> None:
     assert run(tmp_path, capsys, SHEET, f"[[limit]]\n{limits}\n")[0] == code
 
 
@@ -403,14 +418,16 @@ def test_command_exit_codes(tmp_path, capsys, limits, code):
         ("[stop]", "[stop", "sheet.toml"),
     ],
 )
-def test_command_refuses_with_one_sentence(tmp_path, capsys, found, instead, words):
+def test_command_refuses_with_one_sentence(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], found: str, instead: str, words: str
+) -> None:
     code, out, err = run(tmp_path, capsys, SHEET.replace(found, instead))
     assert (code, out) == (3, "")
     assert len(err.strip().splitlines()) == 1
     assert words in err
 
 
-def test_command_text_carries_the_caution_and_the_next_step(tmp_path, capsys):
+def test_command_text_carries_the_caution_and_the_next_step(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     code, out, err = run(
         tmp_path, capsys, SHEET + "[[reading]]\nlobe='1E'\nlift='1.27 mm'\nopening=5.25\nclosing=129.25\n"
     )
@@ -420,6 +437,6 @@ def test_command_text_carries_the_caution_and_the_next_step(tmp_path, capsys):
     assert "warning: 1E" in err
 
 
-def test_sheet_given_to_the_inspection_keeps_every_complaint_as_a_warning():
+def test_sheet_given_to_the_inspection_keeps_every_complaint_as_a_warning() -> None:
     result = inspect_phasing(replace(full_sheet(), sense="reverse")).result
     assert any(note.level == "warning" for note in result.notes)

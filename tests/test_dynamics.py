@@ -1,0 +1,253 @@
+"""Valve gear at speed: quasi-static control, surge, and the dynamic model's balances, frequencies and convergence."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from analytic_lobe import PolynomialLobe
+from scipy.linalg import eigh
+
+from valvelab.dynamics.control import contact_force, separation
+from valvelab.dynamics.model import SpringChain, ValveGear, energy, matrices
+from valvelab.dynamics.response import Drive, Response, respond, steps_needed
+from valvelab.dynamics.surge import lift_harmonics_um, resonances
+from valvelab.dynamics.sweep import LobeDrive, drive_of, sweep
+from valvelab.errors import CannotEvaluate
+from valvelab.valve_motion.rocker import RatioRocker
+from valvelab.valve_motion.valve_lift import Gear, Timing, whole_cycle
+
+TIMING = Timing(0.0, 106.0)
+LOBE = LobeDrive(PolynomialLobe(8.0, 75.0), RatioRocker(1.5), TIMING)
+SPRING = SpringChain(300.0, 40.0, 520.0)
+GEAR = ValveGear(0.120, 20_000.0, SPRING, lash_mm=0.2)
+LOSSLESS = ValveGear(
+    0.120, 20_000.0, SpringChain(300.0, 40.0, 520.0, damping_ratio=0.0), damping_ratio=0.0, seat_damping_ratio=0.0
+)
+
+
+# quasi-static
+
+
+def test_separation_of_a_harmonic_lift_in_closed_form() -> None:
+    """v = h/2 (1 + cos 2θ) about the nose: a = −2h at the top by cam rad, so ω² = (F₀ + k h)/(2 h m)."""
+    crank = np.linspace(-179.9, 179.9, 3599)
+    cam = np.radians(crank / 2.0)
+    lift = 5.0 * (1.0 + np.cos(2.0 * cam))
+    bend = -20.0 * np.cos(2.0 * cam) * (math.pi / 360.0) ** 2
+    found = separation(crank, lift, bend, 0.1, 200.0, 30.0)
+    force = 200.0 + 30.0 * lift
+    by_hand = np.sqrt((force / (0.1 * 20e-3 * np.cos(2.0 * cam)))[np.cos(2 * cam) > 0].min()) * 60.0 / math.pi
+    assert found.crank_rpm == pytest.approx(by_hand)
+    at_top = math.sqrt(500.0 / (0.1 * 20e-3)) * 60.0 / math.pi
+    assert by_hand <= at_top
+    # at that very speed the least contact force is nothing, and a little slower something
+    assert contact_force(lift, bend, 0.1, 200.0, 30.0, found.crank_rpm).min() == pytest.approx(0.0, abs=1e-9)
+    assert contact_force(lift, bend, 0.1, 200.0, 30.0, 0.99 * found.crank_rpm).min() > 0.0
+
+
+def test_separation_scales_with_the_root_of_force_over_mass() -> None:
+    cycle = whole_cycle(LOBE.profile, Gear(LOBE.rocker), TIMING)
+    motion = (cycle.crank_deg, cycle.lift_mm, cycle.acceleration_mm_per_crank_deg2)
+    base = separation(*motion, 0.12, 300.0, 40.0).crank_rpm
+    assert separation(*motion, 0.12, 1200.0, 160.0).crank_rpm == pytest.approx(2.0 * base)
+    assert separation(*motion, 0.48, 300.0, 40.0).crank_rpm == pytest.approx(0.5 * base)
+
+
+def test_a_valve_that_never_slows_never_leaves() -> None:
+    found = separation(np.arange(3.0), np.ones(3), np.ones(3), 0.1, 200.0, 30.0)
+    assert found.crank_rpm is None
+
+
+# surge
+
+
+def test_lift_harmonics_of_a_known_sum() -> None:
+    angle = np.linspace(0.0, 2.0 * np.pi, 720, endpoint=False)
+    lift = 5.0 + 3.0 * np.cos(angle - 0.4) + 0.25 * np.sin(9 * angle)
+    found = lift_harmonics_um(lift, 20)
+    assert found[[0, 8]] == pytest.approx([3000.0, 250.0])
+    assert np.delete(found, [0, 8]) == pytest.approx(0.0, abs=1e-9)
+
+
+def test_resonances_are_ranked_by_harmonic_and_stand_at_120_f_over_k() -> None:
+    cycle = whole_cycle(LOBE.profile, Gear(LOBE.rocker), TIMING)
+    rows = resonances(cycle.lift_mm[:-1], 520.0, 8000.0)
+    sizes = [row.lift_harmonic_um for row in rows]
+    assert sizes == sorted(sizes, reverse=True)
+    assert all(row.crank_rpm == pytest.approx(60 * 2 * 520.0 / row.order) for row in rows)
+    assert all(row.crank_rpm <= 9600.0 for row in rows)
+
+
+def test_chain_has_the_stated_surge_and_the_springs_own_mass() -> None:
+    """Chrome-silicon wire 4 mm, D 26 mm, 5 coils: 28.11106 N/mm, 40.2877 g, 417.6594 Hz (recomputed handbook formulas).
+
+    With the retainer held, the chain's lowest frequency is the stated one exactly.
+    """
+    spring = SpringChain(300.0, 28.11106, 417.6594)
+    assert spring.mass_kg * 1000.0 == pytest.approx(40.2877, rel=1e-5)
+    parts = matrices(ValveGear(0.12, 20_000.0, spring))
+    squared = eigh(parts.stiffness[1:, 1:], np.diag(parts.mass[1:]), eigvals_only=True)
+    frequencies = np.sqrt(squared) / (2 * np.pi)
+    assert frequencies[0] == pytest.approx(417.6594, rel=1e-9)
+    # a uniform spring has whole multiples; ten elements come near the second
+    assert frequencies[1] / frequencies[0] == pytest.approx(2.0, rel=0.02)
+
+
+def test_slow_motion_feels_the_effective_mass() -> None:
+    """Moved slowly the coils share the travel linearly, and the whole inertia is the stated effective mass."""
+    parts = matrices(GEAR)
+    shape = np.linalg.solve(parts.stiffness[1:, 1:], -parts.stiffness[1:, 0])
+    whole = np.concatenate([[1.0], shape])
+    assert whole @ (parts.mass * whole) == pytest.approx(0.120e-3)
+    assert whole @ parts.stiffness @ whole == pytest.approx(40.0)
+
+
+# dynamic model
+
+
+def held(lift_mm: float, steps: int, start_mm: float | None = None) -> Drive:
+    """A cam that holds still; the first step may stand elsewhere, so that the valve is let go."""
+    drive = np.full(steps, lift_mm)
+    drive[0] = lift_mm if start_mm is None else start_mm
+    return Drive(np.linspace(-360.0, 360.0, steps, endpoint=False), drive, np.zeros(steps))
+
+
+def test_small_signal_frequency_is_the_closed_form() -> None:
+    """Valve on gear and massless spring: f = √((K + k)/m)/2π, from the zero crossings of a free vibration."""
+    gear = ValveGear(0.120, 20_000.0, SpringChain(300.0, 40.0), damping_ratio=0.0, seat_damping_ratio=0.0)
+    steps = 14_400
+    response = respond(gear, held(5.0, steps, 5.004), [1200.0], 1, record_from=0)
+    swing = response.lift_mm[:-1, 0] - response.lift_mm[:-1, 0].mean()
+    rising = np.flatnonzero((swing[:-1] < 0.0) & (swing[1:] >= 0.0))
+    times = (rising - swing[rising] / (swing[rising + 1] - swing[rising])) * (0.1 / steps)
+    measured = (times.size - 1) / (times[-1] - times[0])
+    assert measured == pytest.approx(math.sqrt(20_040.0 / 0.120e-3) / (2 * math.pi), rel=5e-4)
+
+
+def test_damping_ratio_is_the_decay_seen() -> None:
+    """ln of successive peaks = 2π ζ/√(1 − ζ²) (textbook logarithmic decrement); the squeeze exceeds the fade-in."""
+    gear = ValveGear(0.120, 20_000.0, SpringChain(300.0, 40.0), damping_ratio=0.03)
+    response = respond(gear, held(5.0, 14_400, 5.002), [1200.0], 1, record_from=0)
+    swing = response.lift_mm[:-1, 0] - response.lift_mm[-200:-1, 0].mean()
+    peaks = np.flatnonzero((swing[1:-1] > swing[:-2]) & (swing[1:-1] >= swing[2:])) + 1
+    decay = np.log(swing[peaks[0]] / swing[peaks[6]]) / 6
+    assert decay == pytest.approx(2 * math.pi * 0.03, rel=0.03)
+
+
+def cam_work(response: Response) -> np.ndarray:
+    """Work that the cam does on the gear, ∫ F dy by the trapezoidal rule."""
+    force, drive = response.gear_force_n, response.drive_mm
+    return np.concatenate(
+        [np.zeros((1, force.shape[1])), np.cumsum(0.5 * (force[1:] + force[:-1]) * np.diff(drive, axis=0), axis=0)]
+    )
+
+
+@pytest.mark.parametrize("bind_mm", [None, 10.5])
+def test_energy_balance_without_damping(bind_mm: float | None) -> None:
+    """Kinetic and stored energy grow by just the work of the cam, through impacts, loft and coil clash."""
+    spring = SpringChain(300.0, 40.0, 520.0, bind_mm, damping_ratio=0.0)
+    gear = ValveGear(0.120, 20_000.0, spring, damping_ratio=0.0, seat_damping_ratio=0.0)
+    steps = 4 * steps_needed(gear, 3000.0)
+    response = respond(gear, drive_of(LOBE, steps), [3000.0, 7500.0], 1, keep_state=True, record_from=0)
+    nodes = response.state.shape[1] // 2
+    states = np.swapaxes(response.state, 0, 1)
+    total = energy(gear, states[:nodes], states[nodes:], response.drive_mm)
+    balance = total - total[0] - cam_work(response)
+    scale = float(np.ptp(total, axis=0).min())
+    assert scale > 1000.0
+    assert np.abs(balance).max() < 2e-3 * scale
+    assert (response.lift_mm[:, 1] > response.drive_mm[:, 1] + 0.1).any()
+    assert (response.coil_squeeze_mm > 0.0).any() == (bind_mm is not None)
+
+
+def test_momentum_balance() -> None:
+    """Momentum of valve and coils changes by just the impulse of gear, seat and the spring's fixed end."""
+    steps = 2 * steps_needed(GEAR, 6000.0)
+    response = respond(GEAR, drive_of(LOBE, steps), [6000.0], 1, keep_state=True, record_from=0)
+    parts, nodes = matrices(GEAR), response.state.shape[1] // 2
+    position, velocity = response.state[:, :nodes, 0], response.state[:, nodes:, 0]
+    momentum = velocity @ parts.mass
+    end = parts.element_rate * position[:, -1] + parts.damping[-1].sum() * velocity[:, -1]
+    force = response.gear_force_n[:, 0] + response.seat_force_n[:, 0] - GEAR.spring.seat_force_n - end
+    dt = 120.0 / 6000.0 / steps
+    impulse = np.concatenate([[0.0], np.cumsum(0.5 * (force[1:] + force[:-1])) * dt])
+    assert np.ptp(momentum) > 0.5
+    assert np.abs(momentum - momentum[0] - impulse).max() < 2e-3 * np.ptp(momentum)
+
+
+def test_convergence_is_of_second_order() -> None:
+    """Halving the step divides the error by four while contact is kept (smooth forces)."""
+    steps = 2880
+    turn = np.linspace(0.0, 720.0, steps, endpoint=False)
+
+    def lift_at(count: int) -> np.ndarray:
+        angle = np.linspace(0.0, 2 * np.pi, count, endpoint=False)
+        drive = Drive(np.linspace(0.0, 720.0, count, endpoint=False), 5.0 + 2.0 * np.sin(angle) ** 3,
+                      6.0 * np.sin(angle) ** 2 * np.cos(angle) * np.pi / 360.0)  # fmt: skip
+        response = respond(LOSSLESS, drive, [4000.0], 1, record_from=0)
+        assert (response.gear_force_n > 0.0).all()
+        stride = count // steps
+        return response.lift_mm[stride - 1 :: stride, 0]
+
+    reference = lift_at(32 * steps)
+    errors = [np.abs(lift_at(n * steps) - reference).max() for n in (1, 2, 4)]
+    orders = np.log2(np.array(errors[:-1]) / np.array(errors[1:]))
+    assert turn.size == steps
+    assert orders == pytest.approx(2.0, abs=0.15)
+
+
+def test_slow_running_follows_the_deflected_kinematic_lift() -> None:
+    response = respond(GEAR, drive_of(LOBE, steps_needed(GEAR, 400.0)), [400.0], 2)
+    gear = Gear(LOBE.rocker, 0.2, 20_000.0, 300.0, 40.0)
+    static = np.maximum((response.drive_mm[:, 0] - gear.lost_mm) * gear.share, 0.0)
+    assert np.abs(response.lift_mm[:, 0] - static).max() < 0.01
+
+
+def test_a_shut_valve_stays_at_rest() -> None:
+    response = respond(GEAR, held(0.0, 7200), [3000.0], 2)
+    assert np.abs(response.lift_mm).max() < 1e-12
+    assert response.seat_force_n == pytest.approx(300.0)
+
+
+def test_sweep_finds_the_onset_between_its_speeds_and_maps_the_force() -> None:
+    speeds = np.linspace(3000.0, 9000.0, 13)
+    found = sweep([LOBE], GEAR, speeds, 3)[0]
+    first = int(np.argmax(found.lost))
+    assert first > 0
+    assert speeds[first - 1] < found.first_loss_rpm <= speeds[first]
+    assert not found.lost[:first].any()
+    assert found.force_n.shape == (13, 360)
+    assert (found.loft_mm[: first - 1] < 0.02).all()
+    assert found.loft_mm[-1] > 0.1
+    assert found.bounce_mm[-1] > found.bounce_mm[0]
+    cycle = whole_cycle(LOBE.profile, Gear(LOBE.rocker, 0.2), TIMING)
+    static = separation(cycle.crank_deg, cycle.lift_mm, cycle.acceleration_mm_per_crank_deg2, 0.12, 300.0, 40.0)
+    # vibration takes away margin: contact is lost somewhat before the quasi-static speed
+    assert 0.5 * static.crank_rpm < found.first_loss_rpm < 1.05 * static.crank_rpm
+
+
+def test_lobes_in_one_batch_answer_as_each_alone() -> None:
+    other = LobeDrive(PolynomialLobe(7.0, 70.0, 200.0), RatioRocker(1.5), Timing(200.0, -110.0))
+    speeds = np.array([3000.0, 4000.0])
+    both = sweep([LOBE, other], GEAR, speeds, 2)
+    for lobe, found in zip((LOBE, other), both, strict=True):
+        alone = sweep([lobe], GEAR, speeds, 2)[0]
+        assert found.least_force_n == pytest.approx(alone.least_force_n, abs=1e-6)
+        assert found.crank_deg == pytest.approx(alone.crank_deg)
+
+
+def test_an_onset_below_the_sweep_is_not_claimed() -> None:
+    found = sweep([LOBE], GEAR, [9000.0, 9500.0], 2)[0]
+    assert found.lost.all()
+    assert found.first_loss_rpm is None
+
+
+def test_models_that_cannot_be_are_refused() -> None:
+    with pytest.raises(CannotEvaluate, match="third"):
+        ValveGear(0.005, 20_000.0, SPRING)
+    with pytest.raises(CannotEvaluate, match="few"):
+        respond(GEAR, held(1.0, 720), [500.0])
+    with pytest.raises(CannotEvaluate, match="above 0"):
+        respond(GEAR, held(1.0, 7200), [0.0])
