@@ -91,7 +91,7 @@ class BenchList(QListWidget):
             self.clear()
             for _file in document.files:
                 self.addItem(QListWidgetItem())
-        in_use = _in_use(document)
+        in_use = stations.files_in_use(document)
         for row, file in enumerate(document.files):
             item = self.item(row)
             state, colour, name = state_of(document, file)
@@ -135,15 +135,6 @@ class BenchList(QListWidget):
         painter.setPen(current_theme().colour("quiet"))
         painter.drawText(box, Qt.AlignmentFlag.AlignTop | Qt.TextFlag.TextWordWrap, words)
         painter.end()
-
-
-def _in_use(document: Document) -> set[str]:
-    from valvelab.workbench.lobes_station import table_in_use
-
-    kinds = {content.kind for file in document.files if (content := document.content(file)) is not None}
-    used = {file.path for kind in kinds if kind != "lift table" and (file := document.in_use(kind)) is not None}
-    table = table_in_use(document)
-    return used | ({table.path} if table is not None else set())
 
 
 def state_of(document: Document, file: BenchFile) -> tuple[str, str, str]:

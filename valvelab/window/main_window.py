@@ -72,7 +72,7 @@ class MainWindow(QMainWindow):
 
     def _first_size(self) -> None:
         screen = self.screen().availableGeometry()
-        self.resize(min(1600, round(0.95 * screen.width())), min(1000, round(0.95 * screen.height())))
+        self.resize(min(1600, screen.width()), min(1000, screen.height()))
 
     # -- making -----------------------------------------------------------------------------------------------------
 
@@ -203,7 +203,7 @@ class MainWindow(QMainWindow):
         self._refresh(new)
 
     def _refresh(self, document: Document) -> None:
-        bench_key = (document.files, document.contents, document.current)
+        bench_key = (document.files, document.contents, document.current, document.station)
         if self._changed("bench", bench_key):
             self.files.show_document(document)
         self._enable(document)

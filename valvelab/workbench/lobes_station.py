@@ -62,6 +62,12 @@ def table_in_use(document: Document) -> BenchFile | None:
     return next((file for file in candidates if file.path == chosen), candidates[0] if candidates else None)
 
 
+def uses(document: Document) -> tuple[BenchFile, ...]:
+    """The lift table and the spec of the question."""
+    found = spec_in_use(document)
+    return tuple(file for file in (table_in_use(document), found[0] if found else None) if file is not None)
+
+
 def question(document: Document) -> Question | None:
     """Inspect the lift table in use against the spec in use."""
     file = table_in_use(document)
@@ -136,4 +142,5 @@ STATION = Station(
     question=question,
     result=result,
     certificate=certificate,
+    uses=uses,
 )  # fmt: skip

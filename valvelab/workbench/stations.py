@@ -22,7 +22,7 @@ from importlib.util import find_spec
 from typing import TYPE_CHECKING
 
 from valvelab.workbench.certificates import CertificateRequest
-from valvelab.workbench.document import Document
+from valvelab.workbench.document import BenchFile, Document
 from valvelab.workbench.questions import Question
 
 if TYPE_CHECKING:
@@ -49,7 +49,10 @@ class Intake:
 
 @dataclass(frozen=True, slots=True)
 class Station:
-    """One station. `certificate(document, value)` says what it puts on paper; None where it puts nothing."""
+    """One station. `certificate(document, value)` says what it puts on paper; None where it puts nothing.
+
+    `uses(document)` names the files that the question reads, where they are not simply the ones in use of each kind.
+    """
 
     name: str
     title: str
@@ -59,6 +62,7 @@ class Station:
     question: Callable[[Document], Question | None]
     result: Callable[[object], Result]
     certificate: Callable[[Document, object], CertificateRequest] | None = None
+    uses: Callable[[Document], tuple[BenchFile, ...]] | None = None
 
 
 @cache
@@ -93,6 +97,17 @@ def outstanding(document: Document) -> Question | None:
         return None
     known = document.answers.get(station.name)
     return question if known is None or known.key != question.key else None
+
+
+def files_in_use(document: Document) -> set[str]:
+    """Paths of the files that the station in front works on."""
+    station = by_name(document.station)
+    if station is None:
+        return set()
+    if station.uses is not None:
+        return {file.path for file in station.uses(document)}
+    found = (document.in_use(intake.kind) for intake in station.intakes)
+    return {file.path for file in found if file is not None}
 
 
 def answer_value(document: Document, station: Station) -> object | None:

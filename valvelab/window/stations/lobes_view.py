@@ -238,13 +238,13 @@ class CheckingLine(pg.InfiniteLine):  # type: ignore[misc]
     """The draggable checking lift over the lift plot, with the chosen lobe's opening, closing and duration."""
 
     def __init__(self, owner: LobesView) -> None:
-        super().__init__(angle=0, movable=True, label="", labelOpts={"position": 0.5, "movable": False})
+        super().__init__(angle=0, movable=True, label="", labelOpts={"position": 0.012, "movable": False})
         self._owner = owner
         self._item: object = None
         self._ends = pg.ScatterPlotItem(size=9, symbol="d")
         self.setZValue(20)
         self._ends.setZValue(21)
-        self.label.setAnchor((0.5, 1.0))
+        self.label.anchors = [(0.0, 0.0), (0.0, 1.0)]
         self.setCursor(Qt.CursorShape.SizeVerCursor)
 
     def join(self, item: object) -> None:
@@ -256,7 +256,6 @@ class CheckingLine(pg.InfiniteLine):  # type: ignore[misc]
         self.setPen(pg.mkPen(theme.colour("exhaust"), width=1))
         self.setHoverPen(pg.mkPen(theme.colour("exhaust"), width=3))
         self.label.setColor(theme.colour("text"))
-        self.label.fill = pg.mkBrush(theme.colour("panel", 0.85))
         self.label.setFont(scaled(self._owner.font(), 0.9, strong=True))
         self._ends.setBrush(pg.mkBrush(theme.colour("exhaust")))
         self._ends.setPen(pg.mkPen(theme.colour("panel")))

@@ -1,0 +1,97 @@
+"""Approved pictures of the main views, light and dark, under the bundled font.
+
+VALVELAB_APPROVE=1 pytest tests/test_pictures.py writes them anew; look at them before they are kept.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+from invented_camshaft import write_spec, write_table
+from PySide6.QtGui import QImage
+from PySide6.QtWidgets import QApplication
+
+from valvelab.window import theme
+from valvelab.window.bench import Bench
+from valvelab.window.main_window import MainWindow
+
+APPROVED = Path(__file__).parent / "pictures"
+#: a pixel counts as different from this step of 255 on; so many may differ, edges of letters mostly
+STEP, SHARE = 40, 0.01
+
+
+@pytest.fixture
+def window(tmp_path: Path) -> Iterator[MainWindow]:
+    app = QApplication.instance() or QApplication(["test"])
+    assert isinstance(app, QApplication)
+    theme.dress(app)
+    app.setFont(theme.text_font(10.0))
+    made = MainWindow(Bench(tmp_path / "settings", background=False))
+    made.resize(1280, 720)
+    made.show()
+    app.processEvents()
+    yield made
+    theme.set_scheme("system")
+    made.close()
+    made.deleteLater()
+    app.processEvents()
+
+
+def pixels(picture: QImage) -> np.ndarray:
+    """RGB of a picture, shape (height, width, 3)."""
+    plain = picture.convertToFormat(QImage.Format.Format_RGB888)
+    rows = np.frombuffer(plain.constBits(), dtype=np.uint8).reshape(plain.height(), plain.bytesPerLine())
+    return rows[:, : 3 * plain.width()].reshape(plain.height(), plain.width(), 3).astype(np.int16)
+
+
+def compare(window: MainWindow, name: str, tmp_path: Path) -> None:
+    QApplication.processEvents()
+    found = window.grab().toImage()
+    approved = APPROVED / f"{name}.png"
+    if os.environ.get("VALVELAB_APPROVE") == "1":
+        APPROVED.mkdir(exist_ok=True)
+        assert found.save(str(approved))
+        return
+    wanted = QImage(str(approved))
+    assert not wanted.isNull(), f"{approved} is missing"
+    kept = tmp_path / f"{name}.png"
+    found.save(str(kept))
+    assert found.size() == wanted.size()
+    differing = (np.abs(pixels(found) - pixels(wanted)).max(axis=2) > STEP).mean()
+    assert differing < SHARE, f"{100.0 * differing:.2f} % of the pixels differ: compare {kept} with {approved}"
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_empty_bench(window: MainWindow, tmp_path: Path, scheme: theme.Scheme) -> None:
+    theme.set_scheme(scheme)
+    window.restyle()
+    compare(window, f"empty_{scheme}", tmp_path)
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_camshaft(window: MainWindow, tmp_path: Path, scheme: theme.Scheme) -> None:
+    theme.set_scheme(scheme)
+    window.restyle()
+    window.bench.add_files([str(write_table(tmp_path / "shaft.csv")), str(write_spec(tmp_path))])
+    compare(window, f"camshaft_{scheme}", tmp_path)
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_column_assignment(window: MainWindow, tmp_path: Path, scheme: theme.Scheme) -> None:
+    theme.set_scheme(scheme)
+    window.restyle()
+    window.bench.add_files([str(write_table(tmp_path / "bare.txt", ("1I", "1E"), names=False))])
+    compare(window, f"columns_{scheme}", tmp_path)
+
+
+def test_a_changed_picture_is_noticed(window: MainWindow, tmp_path: Path) -> None:
+    theme.set_scheme("dark")
+    window.restyle()
+    QApplication.processEvents()
+    dark = pixels(window.grab().toImage())
+    light = pixels(QImage(str(APPROVED / "empty_light.png")))
+    assert (np.abs(dark - light).max(axis=2) > STEP).mean() > 0.5
