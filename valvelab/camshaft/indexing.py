@@ -111,7 +111,7 @@ def index_errors(
             remarks.append(
                 f"no lobe separation is stated; the shaft's own median {nominal_separation:.3f} cam deg is used"
             )
-    candidates = _candidates(arrangement, names)
+    candidates = _candidates(arrangement)
     results = [
         (label, _against(centres, _nominal(names, chosen, sign, nominal_separation), ()))
         for label, chosen, sign in candidates
@@ -120,15 +120,16 @@ def index_errors(
     if float(np.nanmax(np.abs(best.errors_cam_deg))) > LARGEST_BELIEVABLE_CAM_DEG:
         raise CannotEvaluate(
             Reason.NOT_FEASIBLE,
-            "index errors: no arrangement of the stated firing order and bank angle lies within "
-            f"{LARGEST_BELIEVABLE_CAM_DEG:g} cam deg of the lobes; check firing order, bank angle and sense of rotation",
+            "index errors: no arrangement of the stated firing order and bank angle lies "
+            f"within {LARGEST_BELIEVABLE_CAM_DEG:g} cam deg of the lobes; check firing order, bank angle "
+            "and sense of rotation",
         )
     if label:
         remarks.append(label)
     return IndexErrors(best.errors_cam_deg, best.nominal_cam_deg, tuple(remarks))
 
 
-def _candidates(arrangement: Arrangement, names: list[LobeName | None]) -> list[tuple[str, Arrangement, float]]:
+def _candidates(arrangement: Arrangement) -> list[tuple[str, Arrangement, float]]:
     """Arrangements to try: banks and the side they lean to, where they are not stated."""
     if arrangement.bank_angle_deg == 0.0:
         return [("", arrangement, 1.0)]

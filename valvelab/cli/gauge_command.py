@@ -5,12 +5,17 @@ from __future__ import annotations
 import argparse
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from valvelab.cli.options import add_columns, add_common
 from valvelab.cli.output import finish, table, verdict_table
+from valvelab.cli.shaft_command import spec_of
 from valvelab.errors import BadFile, WrongUsage
 from valvelab.records.gauge_result import GaugeResult
 from valvelab.units import System, display_unit, show
+
+if TYPE_CHECKING:
+    from valvelab.inspection.inspect_gauge import GaugeInspection
 
 MOST_PLANNED = 10_000
 
@@ -40,11 +45,21 @@ def run(args: argparse.Namespace) -> int:
     if args.study is None:
         raise WrongUsage("expected a STUDY, or --plan PARTS,APPRAISERS,TRIALS")
     kind, adopted_file = _adoption(args.adopt)
+    result = inspect(args).result
+    if adopted_file is not None:
+        from valvelab.files.adopted_uncertainty import write_adopted
+        from valvelab.inspection.inspect_gauge import adopt
 
-    from valvelab.files.adopted_uncertainty import write_adopted
+        write_adopted(adopted_file, adopt(result, kind))
+        if not args.quiet:
+            sys.stderr.write(f"info: {adopted_file}: adopted for {kind}\n")
+    return finish(result, args, lambda: gauge_text(result, args.units))
+
+
+def inspect(args: argparse.Namespace) -> GaugeInspection:
+    """The inspection that a command line asks for."""
     from valvelab.files.gauge_study_file import read_gauge_study
-    from valvelab.files.spec_file import read_spec
-    from valvelab.inspection.inspect_gauge import GaugeQuestion, adopt, inspect_gauge, study_quantity
+    from valvelab.inspection.inspect_gauge import GaugeQuestion, inspect_gauge, study_quantity
 
     readings = read_gauge_study(args.study, args.columns)
     tolerance = None
@@ -53,13 +68,8 @@ def run(args: argparse.Namespace) -> int:
             tolerance = study_quantity(args.tolerance, readings.unit, "--tolerance", "command line")
         except BadFile as error:
             raise WrongUsage(str(error)) from None
-    spec = None if args.spec is None else read_spec(args.spec)
-    result = inspect_gauge(GaugeQuestion(readings, tolerance, spec, str(args.spec or ""))).result
-    if adopted_file is not None:
-        write_adopted(adopted_file, adopt(result, kind))
-        if not args.quiet:
-            sys.stderr.write(f"info: {adopted_file}: adopted for {kind}\n")
-    return finish(result, args, lambda: gauge_text(result, args.units))
+    spec, sources = spec_of(args)
+    return inspect_gauge(GaugeQuestion(readings, tolerance, spec, str(args.spec or ""), sources))
 
 
 def _adoption(text: str | None) -> tuple[str, Path | None]:

@@ -4,11 +4,17 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from valvelab.cli.options import add_columns, add_common
 from valvelab.cli.output import finish, table, verdict_table
+from valvelab.records.result import Source
 from valvelab.records.shaft_result import ShaftResult
 from valvelab.units import System, display_unit, show
+
+if TYPE_CHECKING:
+    from valvelab.inspection.inspect_shaft import ShaftInspection
+    from valvelab.records.spec import Spec
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -36,17 +42,35 @@ def _whole(text: str) -> int:
 
 def run(args: argparse.Namespace) -> int:
     """Read, evaluate, answer."""
-    from valvelab.files.adopted_uncertainty import with_adopted_probe
+    result = inspect(args).result
+    return finish(result, args, lambda: shaft_text(result, args.units))
+
+
+def inspect(args: argparse.Namespace) -> ShaftInspection:
+    """The inspection that a command line asks for."""
     from valvelab.files.shaft_readings import read_shaft_readings
-    from valvelab.files.spec_file import read_spec
     from valvelab.inspection.inspect_shaft import ShaftQuestion, inspect_shaft
 
     readings = read_shaft_readings(args.readings, args.columns)
+    spec, sources = spec_of(args)
     if args.gauge is not None:
-        readings = with_adopted_probe(readings, args.gauge)
-    spec = None if args.spec is None else read_spec(args.spec)
-    result = inspect_shaft(ShaftQuestion(readings, args.undulations, spec, str(args.spec or ""))).result
-    return finish(result, args, lambda: shaft_text(result, args.units))
+        from valvelab.files.adopted_uncertainty import with_adopted_probe
+
+        readings, adopted = with_adopted_probe(readings, args.gauge)
+        sources = (*sources, adopted)
+    return inspect_shaft(ShaftQuestion(readings, args.undulations, spec, str(args.spec or ""), sources))
+
+
+def spec_of(args: argparse.Namespace) -> tuple[Spec | None, tuple[Source, ...]]:
+    """The spec that `--spec` names, and its identity."""
+    if args.spec is None:
+        return None, ()
+    from valvelab.errors import BadSpec
+    from valvelab.files.spec_file import read_toml_with_source
+    from valvelab.records.spec import Spec
+
+    spec, source = read_toml_with_source(args.spec, Spec, BadSpec)
+    return spec, (source,)
 
 
 def shaft_text(result: ShaftResult, system: System) -> str:

@@ -4,12 +4,17 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from valvelab.cli.options import add_columns, add_common
 from valvelab.cli.output import finish, table, verdict_table
+from valvelab.cli.shaft_command import spec_of
 from valvelab.errors import BadQuantity, WrongUsage
 from valvelab.records.texture_result import TextureResult
 from valvelab.units import System, display_unit, parse_quantity, show
+
+if TYPE_CHECKING:
+    from valvelab.inspection.inspect_texture import TextureInspection
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -36,6 +41,12 @@ def _length(text: str | None, option: str, *, zero: bool = False) -> float | Non
 
 def run(args: argparse.Namespace) -> int:
     """Read, filter, evaluate, answer."""
+    result = inspect(args).result
+    return finish(result, args, lambda: texture_text(result, args.units))
+
+
+def inspect(args: argparse.Namespace) -> TextureInspection:
+    """The inspection that a command line asks for."""
     cutoff = _length(args.cutoff, "--cutoff")
     short = _length(args.short_cutoff, "--short-cutoff", zero=True)
     if cutoff is not None and short is not None and short >= cutoff:
@@ -43,14 +54,12 @@ def run(args: argparse.Namespace) -> int:
     if args.sections is not None and not 1 <= args.sections <= 1000:
         raise WrongUsage(f"--sections: found {args.sections}, expected 1 to 1000")
 
-    from valvelab.files.spec_file import read_spec
     from valvelab.files.surface_trace import read_surface_trace
     from valvelab.inspection.inspect_texture import TextureQuestion, inspect_texture
 
     trace = read_surface_trace(args.trace, args.columns)
-    spec = None if args.spec is None else read_spec(args.spec)
-    result = inspect_texture(TextureQuestion(trace, cutoff, short, args.sections, spec, str(args.spec or ""))).result
-    return finish(result, args, lambda: texture_text(result, args.units))
+    spec, sources = spec_of(args)
+    return inspect_texture(TextureQuestion(trace, cutoff, short, args.sections, spec, str(args.spec or ""), sources))
 
 
 _LABELS = {

@@ -7,10 +7,10 @@ from dataclasses import replace
 from pathlib import Path
 
 from valvelab.errors import BadFile
-from valvelab.files.spec_file import read_toml, toml_quantity
+from valvelab.files.spec_file import read_toml_with_source, toml_quantity
 from valvelab.records.form_measurement import ShaftReadings
 from valvelab.records.gauge_result import AdoptedUncertainty
-from valvelab.records.result import info
+from valvelab.records.result import Source, info
 
 
 def write_adopted(path: Path, adopted: AdoptedUncertainty) -> None:
@@ -21,20 +21,20 @@ def write_adopted(path: Path, adopted: AdoptedUncertainty) -> None:
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
 
 
-def read_adopted_length(path: str | Path) -> tuple[AdoptedUncertainty, float]:
-    """The file and its standard uncertainty in mm; refuses one that is not a length above 0."""
-    adopted = read_toml(path, AdoptedUncertainty)
+def read_adopted_length(path: str | Path) -> tuple[AdoptedUncertainty, float, Source]:
+    """The file, its standard uncertainty in mm, its identity; refuses one that is not a length above 0."""
+    adopted, source = read_toml_with_source(path, AdoptedUncertainty)
     value = toml_quantity(adopted.standard_uncertainty, "length", str(path), "standard_uncertainty")
     if value <= 0.0:
         raise BadFile(str(path), "standard_uncertainty", f"{value:g} mm", "a length above 0")
-    return adopted, value
+    return adopted, value, source
 
 
-def with_adopted_probe(readings: ShaftReadings, path: str | Path) -> ShaftReadings:
+def with_adopted_probe(readings: ShaftReadings, path: str | Path) -> tuple[ShaftReadings, Source]:
     """The readings with the adopted uncertainty for their probe, unless they state their own; a note says which."""
-    adopted, value = read_adopted_length(path)
+    adopted, value, source = read_adopted_length(path)
     if readings.probe_uncertainty_mm is not None:
         note = info("probe uncertainty", f"the readings' own {readings.probe_uncertainty_mm:g} mm wins over {path}")
-        return replace(readings, notes=(*readings.notes, note))
+        return replace(readings, notes=(*readings.notes, note)), source
     note = info("probe uncertainty", f"{value:g} mm, adopted for {adopted.kind} from {adopted.study} ({path})")
-    return replace(readings, probe_uncertainty_mm=value, notes=(*readings.notes, note))
+    return replace(readings, probe_uncertainty_mm=value, notes=(*readings.notes, note)), source

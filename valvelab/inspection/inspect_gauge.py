@@ -23,7 +23,7 @@ from valvelab.records.gauge_result import (
     GaugeResult,
     VarianceRowResult,
 )
-from valvelab.records.result import Note, Verdict, info, warning
+from valvelab.records.result import Note, Source, Verdict, info, warning
 from valvelab.records.spec import Spec
 from valvelab.units import CANONICAL, Dimension, parse_quantity
 
@@ -36,6 +36,7 @@ class GaugeQuestion:
     tolerance: float | None = None
     spec: Spec | None = None
     spec_file: str = ""
+    other_sources: tuple[Source, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +57,7 @@ def inspect_gauge(question: GaugeQuestion) -> GaugeInspection:
     tolerance, notes = _tolerance(question)
     notes = [*readings.notes, *notes, *_remarks(study)]
     result = GaugeResult(
-        source=(readings.source,),
+        source=(readings.source, *question.other_sources),
         unit=readings.unit,
         parts=readings.parts,
         appraisers=readings.appraisers,

@@ -18,7 +18,7 @@ from valvelab.camshaft.vee_block import blind_orders
 from valvelab.errors import BadFile, CannotEvaluate
 from valvelab.inspection.judging import Item, Measured, judge
 from valvelab.records.form_measurement import ShaftReadings
-from valvelab.records.result import Note, Verdict, info, warning
+from valvelab.records.result import Note, Source, Verdict, info, warning
 from valvelab.records.shaft_result import (
     HarmonicResult,
     ShaftResult,
@@ -41,6 +41,7 @@ class ShaftQuestion:
     undulations: int | None = None
     spec: Spec | None = None
     spec_file: str = ""
+    other_sources: tuple[Source, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +112,7 @@ def inspect_shaft(question: ShaftQuestion) -> ShaftInspection:
     straightness, axis, axis_notes = _straightness(readings, forms, uncertainties)
     notes.extend(axis_notes)
     result = ShaftResult(
-        source=(readings.source,),
+        source=(readings.source, *question.other_sources),
         support="centres" if readings.vees is None else "vees",
         undulations_per_turn=question.undulations,
         stations=tuple(stations),

@@ -23,7 +23,7 @@ from valvelab.errors import BadFile, CannotEvaluate
 from valvelab.inspection.characteristics import by_name
 from valvelab.inspection.judging import Item, Measured, ends, judge
 from valvelab.records.form_measurement import SurfaceTrace
-from valvelab.records.result import Note, Verdict, info, warning
+from valvelab.records.result import Note, Source, Verdict, info, warning
 from valvelab.records.spec import Spec
 from valvelab.records.texture_result import TextureParameterValues, TextureResult
 
@@ -42,6 +42,7 @@ class TextureQuestion:
     sections: int | None = None
     spec: Spec | None = None
     spec_file: str = ""
+    other_sources: tuple[Source, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +69,7 @@ def inspect_texture(question: TextureQuestion) -> TextureInspection:
     uncertainty, source_notes = _uncertainty(found, rough, trace.scale_uncertainty)
     notes.extend(source_notes)
     result = TextureResult(
-        source=(trace.source,),
+        source=(trace.source, *question.other_sources),
         form=trace.form,
         label=trace.label,
         cutoff_mm=settings.cutoff_mm,
