@@ -84,14 +84,14 @@ def _named(args: argparse.Namespace, work: Callable[[], LobesInspection]) -> Lob
 def _settings(args: argparse.Namespace) -> Settings:
     try:
         lifts = tuple(parse_quantity(text, "length", "--at") for text in args.at or ())
-        if any(lift <= 0.0 for lift in lifts):
-            raise BadQuantity("--at", f"{min(lifts):g} mm", "a lift above 0")
         from valvelab.follower.shapes import parse_shape
         from valvelab.inspection.inspect_lobes import Settings
 
         shape = None if args.convert is None else parse_shape(args.convert, "--convert")
     except BadQuantity as error:
         raise WrongUsage(str(error)) from None
+    if lifts and min(lifts) <= 0.0:
+        raise WrongUsage(f"--at: found {min(lifts):g} mm, expected a lift above 0")
     return Settings(added_lifts_mm=lifts, take_out_eccentricity=not args.keep_eccentricity, convert_to=shape)
 
 
@@ -155,10 +155,11 @@ def _duration_table(result: LobesResult, system: System) -> str:
 
 
 def _camshaft_lines(result: LobesResult, system: System) -> str:
-    lines = []
     camshaft = result.camshaft
-    for row in camshaft.cylinders:
-        lines.append(f"cylinder {row.cylinder}: lobe separation {row.lobe_separation_cam_deg:.3f} cam deg")
+    lines = [
+        f"cylinder {row.cylinder}: lobe separation {row.lobe_separation_cam_deg:.3f} cam deg"
+        for row in camshaft.cylinders
+    ]
     if camshaft.lobe_separation_mean_cam_deg is not None:
         lines.append(f"mean lobe separation {camshaft.lobe_separation_mean_cam_deg:.3f} cam deg")
     if camshaft.index_errors:

@@ -1,8 +1,8 @@
 """The contour of a lobe by its support function, and the same lobe under another follower.
 
-Plane geometry of parallel curves, exact. θ: cam angle of the reading, s lift, ρ distance of the roller's centre, φ direction of
-the contour's normal, p(φ) support (distance of the tangent from the axis), ′ derivative by angle in radians.
-    roller r:  ρ = R_b + r + s,  ψ = atan2(ρ′, ρ),  φ = θ − ψ,  p = ρ cos ψ − r,  p′ = −dp/d…: p′ = ρ sin ψ
+Plane geometry of parallel curves, exact. θ: cam angle of the reading, s lift, ρ distance of the roller's centre,
+φ direction of the contour's normal, p(φ) support (distance of the tangent from the axis), ′ derivative by radian.
+    roller r:  ρ = R_b + r + s,  ψ = atan2(ρ′, ρ),  φ = θ − ψ,  p = ρ cos ψ − r,  p′ = ρ sin ψ
     flat face: p = R_b + s at φ = θ
 Radius of curvature p + p″: positive convex, negative a hollow.
 Source: plane differential geometry (support function); cam-design handbooks for pressure angle and face width.
@@ -23,8 +23,8 @@ from valvelab.follower.shapes import Shape
 class Contour:
     """A lobe's contour over the cam angle at which it was met.
 
-    All arrays (n,): angle_cam_deg θ of the reading; normal_cam_deg φ; support_mm p; slope_mm p′; radius_mm the radius of
-    curvature p + p″ (infinite where the flank is straight); pressure_angle_deg ψ (0 under a flat face).
+    All arrays (n,): angle_cam_deg θ of the reading; normal_cam_deg φ; support_mm p; slope_mm p′; radius_mm the radius
+    of curvature p + p″ (infinite where the flank is straight); pressure_angle_deg ψ (0 under a flat face).
     """
 
     angle_cam_deg: FloatArray
@@ -53,7 +53,8 @@ def contour(
 ) -> Contour:
     """Contour from lift (mm) and its derivatives per cam degree, all (n,), under the follower that read it.
 
-    Refuses a base circle of no size. A face that the flat follower could not touch (radius below zero) is not refused: it is a finding.
+    Refuses a base circle of no size. A contour that the follower could not touch (radius below zero under a flat
+    face) is not refused: it is a finding.
     """
     if base_circle_radius_mm <= 0.0:
         raise CannotEvaluate(

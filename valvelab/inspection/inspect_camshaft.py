@@ -10,7 +10,7 @@ from valvelab.camshaft.indexing import Arrangement, LobeName, cylinder_separatio
 from valvelab.errors import BadQuantity, BadSpec, CannotEvaluate, Reason
 from valvelab.records.lobes_result import CamshaftResult, CylinderSeparation, IndexError_, Kind, LobeResult, Spread
 from valvelab.records.measurement import LiftTable
-from valvelab.records.result import Note, info, warning
+from valvelab.records.result import Note, info
 from valvelab.records.spec import Spec
 from valvelab.units import parse_angle
 

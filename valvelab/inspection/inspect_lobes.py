@@ -20,14 +20,27 @@ from valvelab.inspection.lobe_envelopes import LobeEnvelope, fit_envelopes
 from valvelab.inspection.lobe_items import camshaft_items, lobe_items
 from valvelab.inspection.lobe_notes import fit_notes, lobe_notes, table_notes
 from valvelab.inspection.lobe_scalars import (
-    GroupScalars, all_scalars, event_scalars, number, scalar, with_repeatability,
+    GroupScalars,
+    all_scalars,
+    event_scalars,
+    number,
+    scalar,
+    with_repeatability,
 )  # fmt: skip
 from valvelab.lobe.characteristics import Instrument, LobeCharacteristics, RampEnds
 from valvelab.lobe.conditioning import condition, group
 from valvelab.lobe.profile import Profile, fit_lobes
 from valvelab.records.lobes_result import (
-    BaseCircle, Centres, Curvature, DurationUncertainty, LobeDuration, LobeResult, LobesResult, OutlierReading,
-    RampEnd, Ramps,
+    BaseCircle,
+    Centres,
+    Curvature,
+    DurationUncertainty,
+    LobeDuration,
+    LobeResult,
+    LobesResult,
+    OutlierReading,
+    RampEnd,
+    Ramps,
 )  # fmt: skip
 from valvelab.records.measurement import LiftTable
 from valvelab.records.result import Note, Source
@@ -85,7 +98,7 @@ class LobesInspection:
         return {name: envelope.nominal.profile for name, envelope in self.envelopes.items()}
 
     def durations_at(self, lift_mm: float) -> list[Row]:
-        """Lobe, opening and closing (cam deg, not folded) and duration (crank deg) at any lift, in the table's order."""
+        """Lobe, opening and closing (cam deg, not folded) and duration (crank deg) at any lift, in table order."""
         rows: dict[str, Row] = {}
         for part in self.groups:
             found = part.characteristics.places_at(lift_mm)
@@ -106,7 +119,8 @@ def inspect_lobes(
 ) -> LobesInspection:
     """Inspect all lobes of a table.
 
-    `nominals` holds the tables that the spec's envelopes name; `sources` further inputs (spec, nominals) for the record.
+    `nominals` holds the tables that the spec's envelopes name; `sources` further inputs (spec,
+    nominals) for the record.
     Raises BadFile for readings that can't be used, BadSpec for a spec that can't be applied.
     """
     settings = settings or Settings()
@@ -133,7 +147,7 @@ def inspect_lobes(
     }
     ordered = tuple(lobes[trace.name] for trace in table.traces)
     camshaft, more = camshaft_result(table, spec, ordered)
-    notes += more + lobe_notes(table, ordered, settings.chord_lift_mm, groups)
+    notes += more + lobe_notes(ordered, settings.chord_lift_mm, groups)
     verdicts, said = judge(
         spec,
         {"lobe": lobe_items(ordered, groups, camshaft), "camshaft": camshaft_items(camshaft, ordered)},
@@ -215,7 +229,7 @@ def _lobe(
     outliers = _outliers(part, row)
     return LobeResult(
         lobe=fitted.names[row],
-        kind=kind,  # type: ignore[arg-type]
+        kind=kind,
         max_lift_angle_cam_deg=places["max_lift_angle_cam_deg"],
         centre_cam_deg=places["centre_cam_deg"],
         centres=Centres(

@@ -68,7 +68,8 @@ def contour_figures(part: GroupScalars, row: int, table: LiftTable) -> ContourFi
     summary = summarise(found)
     notes: list[Note] = []
     if summary.undercut_at is not None:
-        text = f"undercut: the {found.shape.kind} follower cannot touch such a contour at {summary.undercut_at:.1f} cam deg"
+        follower = f"the {found.shape.kind} follower"
+        text = f"undercut: {follower} cannot touch such a contour at {summary.undercut_at:.1f} cam deg"
         notes.append(warning(f"{name} curvature", text))
     slope, pressure = found.slope_mm, found.pressure_angle_deg
     places = {

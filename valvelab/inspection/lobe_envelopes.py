@@ -17,7 +17,6 @@ from valvelab.lobe.conditioning import condition
 from valvelab.lobe.events import Places
 from valvelab.lobe.profile import Profile, fit_lobes
 from valvelab.lobe.propagation import Term
-
 from valvelab.records.lobes_result import EnvelopeUse
 from valvelab.records.measurement import LiftTable
 from valvelab.records.result import Verdict

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from valvelab.inspection.lobe_scalars import GroupScalars
+from valvelab.lobe.base_circle import BaseCircle
 from valvelab.lobe.profile import FittedLobes
 from valvelab.records.lobes_result import LobeResult
 from valvelab.records.measurement import LiftTable
@@ -32,13 +33,10 @@ def fit_notes(fitted: FittedLobes, *, widened: bool) -> list[Note]:
         notes.append(info(listed, "only the event was swept: no base-circle arc, so the table's own zero is kept"))
     if conditioned.set_aside:
         notes.append(info(listed, f"{conditioned.set_aside} readings far from the event are set aside"))
-    for name, base, kept in zip(fitted.names, fitted.bases, conditioned.kept, strict=True):
-        if conditioned.periodic and base is None:
-            notes.append(warning(name, "no base-circle arc was found: the table's own zero is kept"))
-        elif base is not None and not base.with_eccentricity:
-            notes.append(info(name, "the base-circle arc is too short for an eccentricity; only its zero is taken out"))
-        if base is not None and base.form_mm > _FORM_WORTH_SAYING_MM:
-            notes.append(info(name, f"the base circle has {1000.0 * base.form_mm:.1f} µm of form beyond eccentricity"))
+    if conditioned.periodic:
+        for name, base in zip(fitted.names, fitted.bases, strict=True):
+            notes += _base_circle_notes(name, base)
+    for name, kept in zip(fitted.names, conditioned.kept, strict=True):
         left_out = int((~kept).sum())
         if left_out:
             plural = "reading stands" if left_out == 1 else "readings stand"
@@ -55,9 +53,18 @@ def fit_notes(fitted: FittedLobes, *, widened: bool) -> list[Note]:
     return notes
 
 
-def lobe_notes(
-    table: LiftTable, lobes: tuple[LobeResult, ...], chord_lift_mm: float, groups: list[GroupScalars]
-) -> list[Note]:
+def _base_circle_notes(name: str, base: BaseCircle | None) -> list[Note]:
+    if base is None:
+        return [warning(name, "no base-circle arc was found: the table's own zero is kept")]
+    notes = []
+    if not base.with_eccentricity:
+        notes.append(info(name, "the base-circle arc is too short for an eccentricity; only its zero is taken out"))
+    if base.form_mm > _FORM_WORTH_SAYING_MM:
+        notes.append(info(name, f"the base circle has {1000.0 * base.form_mm:.1f} µm of form beyond eccentricity"))
+    return notes
+
+
+def lobe_notes(lobes: tuple[LobeResult, ...], chord_lift_mm: float, groups: list[GroupScalars]) -> list[Note]:
     """Notes lobe by lobe: unknown names, lifts never passed, centres that could not be derived."""
     notes = []
     lowest = {
@@ -68,9 +75,11 @@ def lobe_notes(
     for lobe in lobes:
         if lobe.kind is None:
             notes.append(info(lobe.lobe, "the name is not cylinder + I or E, so its kind is not known"))
-        for row in lobe.durations:
-            if row.duration_crank_deg is None:
-                notes.append(info(f"{lobe.lobe} at {row.at_mm:g} mm", _why_not(lobe, row.at_mm, lowest[lobe.lobe])))
+        notes += [
+            info(f"{lobe.lobe} at {row.at_mm:g} mm", _why_not(lobe, row.at_mm, lowest[lobe.lobe]))
+            for row in lobe.durations
+            if row.duration_crank_deg is None
+        ]
         if lobe.centre_cam_deg is None:
             notes.append(warning(f"{lobe.lobe} centre", "the lift never falls 1.27 mm below its peak on both flanks"))
         if lobe.centres.chord_cam_deg is None:

@@ -1,7 +1,7 @@
 """The base-circle arc: where it is, its zero, its eccentricity and its runout.
 
-On the arc the lift of an ideal lobe is zero, so `a + b cos θ + c sin θ` fitted there holds the indicator's zero (a) and the
-eccentricity of the base circle against the axis of measurement (b, c). Source: common practice; plain mechanics.
+On the arc the lift of an ideal lobe is zero, so `a + b cos θ + c sin θ` fitted there holds the indicator's zero (a) and
+the eccentricity of the base circle against the axis of measurement (b, c). Source: common practice; plain mechanics.
 """
 
 from __future__ import annotations
@@ -104,13 +104,13 @@ def _resting_run(lift: FloatArray, knots: int) -> tuple[int, int] | None:
 
 
 def _solve(angles: FloatArray, lift: FloatArray, step: float) -> tuple[FloatArray, FloatArray]:
-    """abc on one arc and its weights on the arc's knots; a short arc fits the zero alone."""
+    """Zero, cosine and sine part on one arc and its weights on the arc's knots; a short arc fits the zero alone."""
     design = harmonic_row(angles)
     if angles.size * step < ECCENTRICITY_ARC_CAM_DEG:
         weights = np.zeros((3, angles.size))
         weights[0] = 1.0 / angles.size
     else:
-        weights = np.linalg.solve(design.T @ design, design.T)
+        weights = np.asarray(np.linalg.solve(design.T @ design, design.T), dtype=np.float64)
     return weights @ lift, weights
 
 
@@ -136,7 +136,7 @@ def _grow(
     return low + margin, high - margin
 
 
-def _extend(  # noqa: PLR0913 - one step of the growth, all of it local
+def _extend(
     angles: FloatArray, lift: FloatArray, abc: FloatArray, end: int, limit: int, sign: int,
     stride: int, patience: int, tolerance: float,
 ) -> tuple[int, bool]:  # fmt: skip
@@ -158,11 +158,11 @@ def _describe(splines: SplineSet, lift: FloatArray, arc: tuple[int, int], noise:
     knots = splines.intervals
     first, last = arc
     rows = np.arange(first, last + 1) % knots
-    angles = splines.start + splines.step * np.arange(first, last + 1)
+    angles = splines.start + splines.step * np.arange(first, last + 1, dtype=np.float64)
     abc, on_knots = _solve(angles, lift[rows], splines.step)
     weights = np.zeros((3, knots + 7))
     for lag, weight in enumerate(symbol_weights()):
-        np.add.at(weights, (slice(None), rows + lag), weight * on_knots)
+        weights[:, rows + lag] += weight * on_knots
     harmonic = harmonic_row(angles)[:, 1:] @ abc[1:]
     form = _smoothed_form(lift[rows] - harmonic_row(angles) @ abc, noise)
     total = harmonic + form
@@ -197,7 +197,7 @@ def without_harmonic(splines: SplineSet, bases: tuple[BaseCircle | None, ...], *
 
     On a periodic spline the harmonic is itself a spline with the same knots, so nothing is approximated.
     """
-    angles = splines.start + splines.step * np.arange(-3, splines.intervals + 4)
+    angles = splines.start + splines.step * np.arange(-3, splines.intervals + 4, dtype=np.float64)
     scale = float(symbol(np.array([np.radians(splines.step)]))[0])
     padded = np.array(splines.padded)
     for row, base in enumerate(bases):

@@ -145,7 +145,7 @@ class LobeCharacteristics:
         if not splines.periodic:
             weight[:, 0] *= 0.5
             weight[:, -1] *= 0.5
-        angle = splines.start + splines.step * (lobes.first[:, None] + np.arange(knots))
+        angle = splines.start + splines.step * (lobes.first[:, None] + np.arange(knots, dtype=np.float64))
         area = (weight * lobes.lift).sum(axis=1)
         centroid = (weight * angle * lobes.lift).sum(axis=1) / area
         off = self._lift_systematic(self.peak_lift) * area / self.peak_lift
@@ -233,7 +233,7 @@ class LobeCharacteristics:
         speed = np.take_along_axis(velocity, columns, axis=1)
         bend = np.take_along_axis(acceleration, columns, axis=1)
         ends: list[list[tuple[float, float, float]]] = [[], []]
-        for row in self._rows:
+        for row in range(self._rows.size):
             nose = int(self.lobes.nose[row])
             lift = self.lobes.lift[row]
             ends[0].append(self._ramp_end(row, lift[:nose], speed[row, :nose], bend[row, :nose], 0, -1))

@@ -242,11 +242,11 @@ def _is_spike(angle: FloatArray, lift: FloatArray, k: int, threshold: float) -> 
 
 def _robust_fit(design: FloatArray, y: FloatArray) -> FloatArray:
     """Least squares reweighted six times towards the least absolute deviation."""
-    weights = np.ones(y.size)
-    solution = np.zeros(design.shape[1])
+    weights: FloatArray = np.ones(y.size)
+    solution: FloatArray = np.zeros(design.shape[1])
     for _ in range(6):
         root = np.sqrt(weights)
-        solution = np.linalg.lstsq(design * root[:, None], y * root, rcond=None)[0]
+        solution = np.asarray(np.linalg.lstsq(design * root[:, None], y * root, rcond=None)[0], dtype=np.float64)
         residual = np.abs(y - design @ solution)
         weights = 1.0 / np.maximum(residual, 1e-3 * (float(residual.max()) or 1.0))
     return solution

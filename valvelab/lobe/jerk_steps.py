@@ -2,8 +2,8 @@
 
 A motion law may step in jerk, at its feet, its joints and often at the nose. An evenly stiff spline rounds such
 places by several times the noise. Each row of the penalty is a pseudo-observation "the jerk does not step
-here"; rows that the readings contradict are deleted one by one, largest first, as outlying observations of a least-squares
-fit are. Source: deletion diagnostics of linear regression (Cook & Weisberg, 1982).
+here"; rows that the readings contradict are deleted one by one, largest first, as outlying observations of a
+least-squares fit are. Source: deletion diagnostics of linear regression (Cook & Weisberg, 1982).
 """
 
 from __future__ import annotations
@@ -43,7 +43,7 @@ def find_steps(
     hat matrix Q; columns(j): its column j; variance: of the readings' noise.
     """
     rows: list[int] = []
-    picked = np.zeros((residual.size, 0))
+    picked: FloatArray = np.zeros((residual.size, 0))
     kernel = np.zeros((0, 0))
     floor = 1e-3 * (1.0 - float(leverage.mean()))
     while len(rows) < MOST_STEPS:
@@ -57,5 +57,5 @@ def find_steps(
             break
         rows.append(best)
         picked = np.column_stack([picked, columns(best)])
-        kernel = np.linalg.inv(np.eye(len(rows)) - picked[rows])
+        kernel = np.asarray(np.linalg.inv(np.eye(len(rows)) - picked[rows]), dtype=np.float64)
     return Steps(np.array(rows, dtype=np.int64), kernel) if rows else NO_STEPS

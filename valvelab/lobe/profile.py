@@ -143,12 +143,12 @@ def _cell_means(conditioned: Conditioned) -> tuple[FloatArray, FloatArray]:
     if grid.size == cells and kept.all():
         means = np.empty((lifts.shape[0], cells))
         means[:, grid] = lifts
-        return means, np.ones_like(means)
+        return means, np.ones(means.shape)
     flat = (np.arange(lifts.shape[0])[:, None] * cells + grid).ravel()
     size = lifts.shape[0] * cells
     counts = np.bincount(flat, weights=kept.ravel().astype(np.float64), minlength=size).reshape(-1, cells)
     sums = np.bincount(flat, weights=np.where(kept, lifts, 0.0).ravel(), minlength=size).reshape(-1, cells)
-    return sums / np.maximum(counts, 1.0), counts
+    return sums / np.maximum(counts, 1.0), counts.astype(np.float64)
 
 
 def _scatter_in_cells(conditioned: Conditioned, means: FloatArray, counts: FloatArray) -> FloatArray:

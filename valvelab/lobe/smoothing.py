@@ -1,8 +1,8 @@
 """The smoothing spline: readings in, spline coefficients, noise and covariance out.
 
 A septic spline on uniform knots is fitted by penalised least squares (squared differences of order four of its
-coefficients). The strength of the penalty and the lag-one correlation of the noise maximise the restricted likelihood of
-the readings, pooled over all lobes of a shaft; correlated noise therefore does not pass for form, as it does
+coefficients). The strength of the penalty and the lag-one correlation of the noise maximise the restricted likelihood
+of the readings, pooled over all lobes of a shaft; correlated noise therefore does not pass for form, as it does
 under plain cross-validation. On a full uniform turn everything is diagonal under the Fourier transform; on
 uneven, gappy or event-only readings the same equations are solved densely.
 Sources: Eilers & Marx (1996) for the penalty, Wahba (1985) for the likelihood.
@@ -266,7 +266,7 @@ def _strength(transform: NDArray[np.complex128], points: int) -> tuple[int, floa
 
 @dataclass(frozen=True, slots=True)
 class _Filters:
-    """Transfer functions of the uniform fit, each (harmonics,): basis b, noise S, gain, and the answer to a free row."""
+    """Transfer functions of the uniform fit, each (harmonics,): basis b, noise S, gain, answer to a free row."""
 
     basis: FloatArray
     noise: FloatArray

@@ -136,7 +136,7 @@ class SplineSet:
 
     def knots(self) -> FloatArray:
         """Shape (intervals + 1,): the knot angles."""
-        return self.start + self.step * np.arange(self.intervals + 1)
+        return self.start + self.step * np.arange(self.intervals + 1, dtype=np.float64)
 
 
 def periodic_padding(coefficients: FloatArray) -> FloatArray:
