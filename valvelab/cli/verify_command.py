@@ -85,8 +85,8 @@ def _again(path: Path, folder: Path, carried: dict[str, bytes]) -> Again:
         target = folder / name
         target.parent.mkdir(parents=True, exist_ok=True)
         target.write_bytes(content)
-    job = read_toml(folder / JOB, Job)
     try:
+        job = read_toml(folder / JOB, Job)
         inspected = inspect_job(requests_of(job, folder), job, within=folder)
     except WrongUsage as error:
         raise BadFile(path.name, JOB, str(error), "parts that valvelab inspects") from None

@@ -84,6 +84,7 @@ def heading(title: str, sheet: Sheet, *, first: bool) -> Flowable:
 
     flowable = Drawing(sheet.width, 1.85 * size, draw)
     flowable.keepWithNext = 1
+    flowable.spaceBefore = 0.0 if first else 3.0 * MM
     return flowable
 
 

@@ -118,8 +118,8 @@ def duration_tables(result: LobesResult, system: System) -> list[Table]:
             spans.append(Column("", "crank deg", _duration(number, _crank_u)))
             events.append(Column(f"opens {lift}", "cam deg", _duration(number, lambda row: row.opening_cam_deg)))
             events.append(Column(f"closes {lift}", "cam deg", _duration(number, lambda row: row.closing_cam_deg)))
-        tables.append(lobe_table(f"Duration, by checking lift in {unit}", result, spans, system))
-        tables.append(lobe_table(f"Opening and closing, by checking lift in {unit}", result, events, system))
+        tables.append(lobe_table(f"Duration, by checking lift ({unit})", result, spans, system))
+        tables.append(lobe_table(f"Opening and closing, by checking lift ({unit})", result, events, system))
     return tables
 
 

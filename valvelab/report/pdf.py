@@ -12,7 +12,7 @@ from typing import Any
 
 from reportlab.lib.pagesizes import A4
 from reportlab.pdfgen.canvas import Canvas
-from reportlab.platypus import BaseDocTemplate, CondPageBreak, Flowable, Frame, PageBreak, PageTemplate, Spacer
+from reportlab.platypus import BaseDocTemplate, CondPageBreak, Flowable, Frame, PageBreak, PageTemplate
 
 from valvelab.report import tables  # noqa: F401 - registers how tables are drawn
 from valvelab.report.attachments import attach
@@ -63,7 +63,7 @@ def _story(certificate: Certificate, sheet: Sheet) -> list[Flowable]:
         if section.new_page and number:
             story.append(PageBreak())
         elif number:
-            story += [CondPageBreak(45.0 * MM), Spacer(1, 3.0 * MM)]
+            story.append(CondPageBreak(45.0 * MM))
         if section.title:
             story.append(heading(section.title, sheet, first=number == 0))
         story += parts

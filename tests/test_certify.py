@@ -1,0 +1,205 @@
+"""`certify` and `verify` from the outside: what goes in comes out again, and what was changed is seen."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from invented_camshaft import write_spec, write_table
+from pypdf import PdfReader, PdfWriter
+
+from valvelab.cli.main import main
+from valvelab.report.attachments import carried_files
+
+LOBES = ("1I", "1E", "3I", "3E")
+
+
+@pytest.fixture(scope="module")
+def job(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with a lift table, a spec and its nominal."""
+    folder = tmp_path_factory.mktemp("job")
+    write_table(folder / "lift.csv", LOBES)
+    write_spec(folder)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def paper(job: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The certificate of that folder."""
+    target = tmp_path_factory.mktemp("paper") / "c.pdf"
+    assert main(["certify", str(job), "--out", str(target), "--date", "2026-03-05", "--quiet"]) == 1
+    return target
+
+
+def run(*words: str | Path, capsys: pytest.CaptureFixture[str]) -> tuple[int, str, str]:
+    capsys.readouterr()
+    code = main([str(word) for word in words])
+    out, err = capsys.readouterr()
+    return code, out, err
+
+
+def spec_of(job: Path) -> Path:
+    return next(path for path in job.glob("*.toml"))
+
+
+def with_files(paper: Path, target: Path, changes: dict[str, bytes | None]) -> Path:
+    """A copy of a certificate whose carried files were changed; None leaves one out."""
+    reader = PdfReader(paper)
+    writer = PdfWriter()
+    for page in reader.pages:
+        writer.add_page(page)
+    for name, content in {**carried_files(paper), **changes}.items():
+        if content is not None:
+            writer.add_attachment(name, content)
+    writer.write(target)
+    return target
+
+
+def test_verify_agrees(paper: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    code, out, _ = run("verify", paper, "--json", capsys=capsys)
+    answer = json.loads(out)
+    assert code == 0
+    assert answer["matches"] is True
+    assert answer["differences"] == []
+    assert answer["compared"] > 1000
+    assert answer["notes"] == []
+    assert {row["decision"] for row in answer["verdicts"]} >= {"accept", "reject"}
+
+
+def test_file_with_spec_makes_the_same_paper_as_its_folder(
+    job: Path, paper: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    one = tmp_path / "one.pdf"
+    words = ("certify", job / "lift.csv", "--spec", spec_of(job), "--out", one, "--date", "2026-03-05", "--json")
+    code, out, _ = run(*words, capsys=capsys)
+    assert code == 1
+    assert one.read_bytes() == paper.read_bytes()
+    assert json.loads(out)["number"] in json.loads(run("verify", one, "--json", capsys=capsys)[1])["number"]
+
+
+def test_job_elsewhere_makes_the_same_paper(job: Path, paper: Path, tmp_path: Path) -> None:
+    shutil.copytree(job, tmp_path / "other place")
+    code = main(["certify", str(tmp_path / "other place"), "--out", str(tmp_path / "c.pdf"), "--date", "2026-03-05"])
+    assert code == 1
+    assert (tmp_path / "c.pdf").read_bytes() == paper.read_bytes()
+
+
+def test_carried_job_can_be_done_again_by_hand(paper: Path, tmp_path: Path) -> None:
+    for name, content in carried_files(paper).items():
+        (tmp_path / name).write_bytes(content)
+    assert main(["certify", str(tmp_path / "job.toml"), "--out", str(tmp_path / "c.pdf"), "--quiet"]) == 1
+    assert (tmp_path / "c.pdf").read_bytes() == paper.read_bytes()
+
+
+def test_out_of_the_lobes_command_is_verified_with_its_options(
+    job: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    target = tmp_path / "lobes.pdf"
+    words = ("lobes", job / "lift.csv", "--spec", spec_of(job), "--at", "2 mm", "--at", "0.1 in", "--units", "inch")
+    assert run(*words, "--out", target, "--quiet", capsys=capsys)[0] == 1
+    assert b'options = ["--at=2 mm", "--at=0.1 in"]' in carried_files(target)["job.toml"]
+    assert run("verify", target, capsys=capsys)[0] == 0
+
+
+def test_options_of_a_job_file(job: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    folder = tmp_path / "job"
+    shutil.copytree(job, folder)
+    spec = spec_of(job).name
+    (folder / "job.toml").write_text(
+        f'title = "Hill climb"\nspec = "{spec}"\n[[part]]\ninspect = "lobes"\nfile = "lift.csv"\n'
+        'options = ["--keep-eccentricity"]\n',
+        encoding="utf-8",
+    )
+    assert run("certify", folder, "--out", tmp_path / "c.pdf", capsys=capsys)[0] == 1
+    assert b"--keep-eccentricity" in carried_files(tmp_path / "c.pdf")["job.toml"]
+    assert run("verify", tmp_path / "c.pdf", capsys=capsys)[0] == 0
+
+
+def test_changed_result_is_seen(paper: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    result = json.loads(carried_files(paper)["result-1-lobes.json"])
+    result["lobes"][0]["max_lift_mm"] += 0.01
+    changed = {"result-1-lobes.json": json.dumps(result).encode()}
+    code, out, _ = run("verify", with_files(paper, tmp_path / "c.pdf", changed), capsys=capsys)
+    assert code == 1
+    assert "lobes[1I].max_lift_mm" in out
+
+
+def test_changed_reading_is_seen(paper: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    lines = carried_files(paper)["lift.csv"].decode().splitlines(keepends=True)
+    row = next(number for number, line in enumerate(lines) if line.startswith("53.0"))
+    lines[row] = lines[row].replace("7.6", "7.5", 1)
+    code, out, _ = run(
+        "verify", with_files(paper, tmp_path / "c.pdf", {"lift.csv": "".join(lines).encode()}), capsys=capsys
+    )
+    assert code == 1
+    assert "DIFFERS" in out
+
+
+def test_other_paper_over_the_same_files_is_seen(
+    job: Path, paper: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    write_table(tmp_path / "lift.csv", LOBES, noise_um=0.9)
+    forged = tmp_path / "forged.pdf"
+    run(
+        "certify", tmp_path / "lift.csv", "--spec", spec_of(job), "--out", forged, "--date", "2026-03-05", capsys=capsys
+    )
+    code, out, _ = run("verify", with_files(forged, tmp_path / "c.pdf", dict(carried_files(paper))), capsys=capsys)
+    assert code == 1
+    assert "page 1" in out
+
+
+@pytest.mark.parametrize(
+    "job_text",
+    [
+        'part = [{inspect = "lobes", file = "../secret.csv"}]',
+        'part = [{inspect = "lobes", file = "/etc/passwd"}]',
+        'part = [{inspect = "lobes", file = "lift.csv", spec = "/etc/hostname"}]',
+        'part = [{inspect = "lobes", file = "lift.csv", options = ["--out=/tmp/x.json"]}]',
+        'part = [{inspect = "demo", file = "lift.csv"}]',
+        'part = [{inspect = "os.path", file = "lift.csv"}]',
+        'part = [{inspect = "lobes", file = "lift.csv", options = ["--help"]}]',
+        'part = [{inspect = "lobes", file = "lift.csv", options = ["--nonsense"]}]',
+        'part = [{inspect = "lobes", file = "missing.csv"}]',
+        "part = []",
+        "part = 3",
+        "",
+    ],
+)
+def test_foreign_job_is_refused(paper: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], job_text: str) -> None:
+    crafted = with_files(paper, tmp_path / "c.pdf", {"job.toml": job_text.encode()})
+    code, out, err = run("verify", crafted, capsys=capsys)
+    assert (code, out) == (3, "")
+    assert err.count("\n") == 1
+    assert "c.pdf" in err or "job.toml" in err
+    assert "valvelab-verify" not in err
+
+
+@pytest.mark.parametrize(
+    ("words", "code"),
+    [
+        (["certify", "{job}"], 2), (["certify", "{job}", "--out", "c.txt"], 2),
+        (["certify", "{job}/missing", "--out", "c.pdf"], 3),
+        (["certify", "{job}", "--out", "c.pdf", "--date", "today"], 3),
+        (["certify", "{job}", "--out", "{job}/no/such/folder/c.pdf"], 3), (["verify", "{job}/lift.csv"], 3),
+        (["verify", "{job}"], 3), (["verify", "{job}/missing.pdf"], 3),
+    ],
+)  # fmt: skip
+def test_refusals_are_one_line(job: Path, capsys: pytest.CaptureFixture[str], words: list[str], code: int) -> None:
+    found, out, err = run(*(word.format(job=job) for word in words), "--quiet", capsys=capsys)
+    assert (found, out) == (code, "")
+    assert err.count("\n") == 1
+
+
+def test_no_window_library_and_no_display(job: Path, tmp_path: Path) -> None:
+    code = (
+        "import sys; from valvelab.cli.main import main; "
+        f"code = main(['certify', {str(job)!r}, '--out', {str(tmp_path / 'c.pdf')!r}, '--quiet']); "
+        "sys.exit(99 if {'PySide6', 'pyqtgraph'} & set(sys.modules) else code)"
+    )
+    environment = {key: value for key, value in os.environ.items() if key not in {"DISPLAY", "QT_QPA_PLATFORM"}}
+    assert subprocess.run([sys.executable, "-c", code], check=False, env=environment).returncode == 1
