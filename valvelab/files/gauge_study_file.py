@@ -5,6 +5,7 @@ study = read_gauge_study("micrometer.csv")
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -71,7 +72,10 @@ def _dimension(table: Table, reading: Column) -> tuple[Dimension, str]:
 
 def _grid(table: Table, values: FloatArray) -> tuple[tuple[str, ...], tuple[str, ...], tuple[str, ...], FloatArray]:
     """Names of parts, appraisers, trials, and the readings by them; every cell exactly once."""
-    groups = [table.groups(name) for name in ("part", "appraiser", "trial")]
+    groups = [
+        dict(sorted(table.groups(name).items(), key=lambda group: _natural(group[0])))
+        for name in ("part", "appraiser", "trial")
+    ]
     names = [tuple(group) for group in groups]
     index = np.zeros((3, values.size), dtype=np.int64)
     for axis, group in enumerate(groups):
@@ -98,6 +102,12 @@ def _grid(table: Table, values: FloatArray) -> tuple[tuple[str, ...], tuple[str,
     readings = np.empty(shape)
     readings[tuple(index)] = values
     return names[0], names[1], names[2], read_only(readings)
+
+
+def _natural(name: str) -> tuple[tuple[int, int, str], ...]:
+    """Order of names in which 9 comes before 10."""
+    pieces = re.split(r"(\d{1,18})", name)
+    return tuple((0, int(piece), "") if piece.isdecimal() else (1, 0, piece.casefold()) for piece in pieces if piece)
 
 
 def plan_rows(parts: int, appraisers: int, trials: int, seed: int) -> list[tuple[str, str, str]]:
