@@ -211,6 +211,10 @@ WRONG = {
     "same name twice": (SPRINGS.replace("spring", "force").encode(), "line 1: found 2 columns called 'force'"),
     "missing": (SPRINGS.replace("force", "load").encode(), "expected a column 'force'"),
     "half a character": (SPRINGS.encode("utf-16")[:-1], "not utf-16"),
+    "endless header": (b"a" + b" " * 500_000 + b"[,force\n1,x\n2,3\n", "line 2: found force 'x'"),
+    "endless cell": (SPRINGS.replace("742", "9" * 500_000).encode(), "line 3: found force '9999"),
+    "endless unit": (SPRINGS.replace("[N]", "[" + "x " * 90_000 + "]").encode(), "column force: found unit 'x x"),
+    "many keys": (b"".join(b"# key %d: 1\n" % number for number in range(2000)), "line 1001: found more than 1000"),
     "only a strange blank below": (":\r\x85".encode(), "no rows"),
     "one endless line": (b"1," * 700_000, "characters"),
 }  # fmt: skip
@@ -225,6 +229,7 @@ def test_refusals_say_file_place_found_expected(tmp_path: Path, form: str) -> No
     said = str(caught.value)
     assert said.startswith(str(path))
     assert sentence in said
+    assert len(said) < len(str(path)) + 400
     assert ": found " in said
     assert ", expected " in said
     assert "\n" not in said
@@ -399,6 +404,32 @@ def test_workbook_with_two_far_corners_is_refused(tmp_path: Path) -> None:
     book.save(tmp_path / "far.xlsx")
     with pytest.raises(BadFile, match="cells spread over 1048576 rows and 702 columns"):
         read_table(tmp_path / "far.xlsx")
+
+
+CELL = b"<c><v>1</v></c>"
+
+
+@pytest.mark.parametrize(
+    ("rows", "said"),
+    [
+        # cells need not say where they are: a long first row and very many short ones span as much as two far corners
+        (
+            b"<row>" + CELL * 9_000 + b"</row>" + (b"<row>" + CELL + b"</row>") * 9_000,
+            "over 9001 rows and 9000 columns",
+        ),
+        (b"<row>" + CELL * 20_000 + b"</row>", "found 20000 columns, expected at most 10000"),
+        (b'<row r="1">' + CELL + b'</row><row r="900000"><c r="Z900000"><v>1</v></c></row>', "over 900000 rows and 26"),
+        (b'<row r="1"><c r="A4000000000"><v>1</v></c></row>', "found a cell outside any sheet"),
+        (b"<row>" + CELL + b"<!-- <row --></row>", "comments inside a sheet's XML"),
+        (b"<row><c><v>1</v>", "a workbook that can't be read|without data|1 rows"),
+    ],
+)
+def test_sheets_no_spreadsheet_writes(tmp_path: Path, rows: bytes, said: str) -> None:
+    space = b"http://schemas.openxmlformats.org/spreadsheetml/2006/main"
+    xml = b'<worksheet xmlns="' + space + b'"><sheetData>' + rows + b"</sheetData></worksheet>"
+    path = workbook_file(tmp_path, SHEET)
+    with pytest.raises(BadFile, match=said):
+        read_table(write(tmp_path, repacked(path, "xl/worksheets/sheet1.xml", xml), "odd.xlsx")).require("height")
 
 
 def test_column_letters() -> None:

@@ -33,13 +33,36 @@ def to_number(cell: str, decimal: Decimal = ".") -> float | None:
 
 def to_numbers(cells: Sequence[str], decimal: Decimal = ".") -> FloatArray | None:
     """A column of stripped cells as numbers, empty cells as NaN; None when any cell is something else."""
-    values = []
+    values = _plain_numbers(cells, decimal)
+    if values is not None:
+        return read_only(values)
+    found = []
     for cell in cells:
         value = to_number(cell, decimal) if cell else np.nan
         if value is None:
             return None
-        values.append(value)
-    return read_only(np.array(values, dtype=np.float64))
+        found.append(value)
+    return read_only(np.array(found, dtype=np.float64))
+
+
+def _plain_numbers(cells: Sequence[str], decimal: Decimal) -> FloatArray | None:
+    """The same in one go where Python's own reading of numbers can't differ; None where it could."""
+    joined = "".join(cells)
+    if not joined.isascii() or "_" in joined or (decimal == "," and "." in joined):
+        return None
+    try:
+        if decimal == ",":
+            values = np.array([float(cell.replace(",", ".")) for cell in cells], dtype=np.float64)
+        else:
+            values = np.array(list(map(float, cells)), dtype=np.float64)
+    except ValueError:
+        return None
+    return values if np.isfinite(values).all() else None
+
+
+def shown(cell: str, most: int = 40) -> str:
+    """A cell as a refusal quotes it."""
+    return repr(cell if len(cell) <= most else cell[:most] + "…")
 
 
 def first_bad(cells: Sequence[str], decimal: Decimal = ".") -> int:

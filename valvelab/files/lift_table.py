@@ -90,9 +90,7 @@ def _tidy(table: Table, angle: Column, lobe: Column | None, lift: Column, *, rev
     lifts = table.numbers(lift, "length")
     sweep_column = table.find("sweep")
     sweeps = None if sweep_column is None else _sweeps(table, sweep_column)
-    groups = {table.text("lobe") or "1": np.arange(table.row_count)} if lobe is None else table.groups(lobe)
-    if len(groups) > MAX_LOBES:
-        raise BadFile(table.file, "", f"{len(groups)} lobes", f"at most {MAX_LOBES}")
+    groups = {table.text("lobe") or "1": np.arange(table.row_count)} if lobe is None else table.groups(lobe, MAX_LOBES)
     traces = []
     shared: FloatArray | None = None
     for name, rows in groups.items():

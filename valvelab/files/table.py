@@ -20,14 +20,13 @@ from numpy.typing import NDArray
 from valvelab.arrays import FloatArray, read_only
 from valvelab.errors import BadFile, BadQuantity
 from valvelab.files.body import Body, PreambleEntry, Sheet
+from valvelab.files.cells import shown
 from valvelab.files.column_assignment import ColumnAssignment, parse_columns
 from valvelab.files.contents import Contents, is_zip, read_contents
 from valvelab.files.text_table import read_text
 from valvelab.records.result import Note, Source, info
 from valvelab.units import CANONICAL, FACTORS, AngleKind, Dimension, factor, parse_angle, parse_quantity
 
-_HEADER = re.compile(r"(.*?)\s*\[([^\[\]]*)\]\s*")
-_ROUND_HEADER = re.compile(r"(.*?)\s*\(([^()]*)\)\s*")
 _PREVIEW_ROWS = 20
 _OLD_BINARY = b"\xd0\xcf\x11\xe0"
 
@@ -146,19 +145,25 @@ class Table:
         """The column's cells as text, stripped."""
         return self._body.texts(self._column(column).index)
 
-    def groups(self, column: str | Column) -> dict[str, NDArray[np.intp]]:
-        """Row indices of each distinct text of a column, in order of first appearance; empty cells are refused."""
+    def groups(self, column: str | Column, most: int = 100_000) -> dict[str, NDArray[np.intp]]:
+        """Row indices of each distinct text of a column, in order of first appearance.
+
+        Refuses empty cells, and more than `most` distinct texts.
+        """
         column = self._column(column)
         texts = self._body.labels(column.index)
         starts = np.flatnonzero(np.concatenate(([True], texts[1:] != texts[:-1])))
-        ends = np.append(starts[1:], len(texts))
-        runs: dict[str, list[NDArray[np.intp]]] = {}
-        for start, end in zip(starts.tolist(), ends.tolist(), strict=True):
-            name = str(texts[start])
-            if not name:
-                raise BadFile(self.file, self.place(start, column), f"an empty {column.title!r}", "a name")
-            runs.setdefault(name, []).append(np.arange(start, end))
-        return {name: some[0] if len(some) == 1 else np.concatenate(some) for name, some in runs.items()}
+        numbers: dict[str, int] = {}
+        runs = [numbers.setdefault(str(name), len(numbers)) for name in texts[starts]]
+        if "" in numbers:
+            row = int(starts[runs.index(numbers[""])])
+            raise BadFile(self.file, self.place(row, column), f"an empty {column.title!r}", "a name")
+        if len(numbers) > most:
+            raise BadFile(self.file, self.header_place, f"{len(numbers)} different {column.title!r}", f"at most {most}")
+        of_row = np.repeat(np.array(runs), np.diff(starts, append=len(texts)))
+        order = np.argsort(of_row, kind="stable")
+        parts = np.split(order, np.cumsum(np.bincount(of_row))[:-1])
+        return dict(zip(numbers, parts, strict=True))
 
     def place(self, row: int, column: str | Column | None = None) -> str:
         """Where a row or cell is in the file: `line 12` or `B7`."""
@@ -168,7 +173,7 @@ class Table:
         """A refusal of one cell."""
         column = self._column(column)
         cell = self._body.texts(column.index)[row]
-        return BadFile(self.file, self.place(row, column), f"{column.title} {cell!r}", expected)
+        return BadFile(self.file, self.place(row, column), f"{column.title} {shown(cell)}", expected)
 
     def text(self, key: str) -> str | None:
         """A preamble value as written; None when it is absent or empty."""
@@ -197,7 +202,7 @@ class Table:
 
     def bad_key(self, key: str, found: str, expected: str) -> BadFile:
         """A refusal of one preamble value."""
-        return BadFile(self.file, f"{self._preamble[key].place}, {key}", found, expected)
+        return BadFile(self.file, f"{self._preamble[key].place}, {key}", _cut(found), expected)
 
     def note_unknown(self, known: Iterable[str]) -> None:
         """Note that columns not among `known` are kept as remarks."""
@@ -232,7 +237,7 @@ class Table:
             raise self._bad_unit(column, error.found, error.expected) from None
 
     def _bad_unit(self, column: Column, found: str, expected: str) -> BadFile:
-        return BadFile(self.file, f"{self.header_place}, column {column.title or column.index}", found, expected)
+        return BadFile(self.file, f"{self.header_place}, column {column.title or column.index}", _cut(found), expected)
 
     def _scaled(self, column: Column, scale: float, *, empty_as_nan: bool = False) -> FloatArray:
         values = self._body.numbers(column.index)
@@ -240,7 +245,7 @@ class Table:
         if values is None:
             row = self._body.first_bad(column.index)
             cell = self._body.texts(column.index)[row]
-            raise BadFile(self.file, self.place(row, column), f"{title} {cell!r}", self._body.number_wanted(cell))
+            raise BadFile(self.file, self.place(row, column), f"{title} {shown(cell)}", self._body.number_wanted(cell))
         if not empty_as_nan:
             empty = np.isnan(values)
             if empty.any():
@@ -286,13 +291,14 @@ def shape_of(path: str | Path) -> str:
 
 def split_header(header: str) -> tuple[str, str | None]:
     """Title and unit of `lift [mm]`; round brackets count when they hold a unit that is known."""
-    match = _HEADER.fullmatch(header)
-    if match is not None:
-        return match.group(1).strip(), match.group(2).strip() or None
-    match = _ROUND_HEADER.fullmatch(header)
-    if match is not None and is_unit(match.group(2).strip()):
-        return match.group(1).strip(), match.group(2).strip()
-    return header.strip(), None
+    header = header.strip()
+    for opening, closing in ("[]", "()"):
+        title, bracket, unit = header.rpartition(opening)
+        if bracket and unit.endswith(closing):
+            unit = unit.removesuffix(closing).strip()
+            if closing == "]" or is_unit(unit):
+                return title.strip(), unit or None
+    return header, None
 
 
 def is_unit(text: str, dimension: Dimension | None = None) -> bool:
@@ -335,6 +341,10 @@ def _shape(sheet: Sheet) -> str:
     return sha256("\x1f".join(parts).encode("utf-8", "surrogatepass")).hexdigest()[:16]
 
 
+def _cut(text: str, most: int = 100) -> str:
+    return text if len(text) <= most else text[:most] + "…"
+
+
 def _shortened(names: Sequence[str], most: int = 8) -> str:
-    shown = ", ".join(repr(name) for name in names[:most])
-    return shown + (f" and {len(names) - most} more" if len(names) > most else "")
+    listed = ", ".join(shown(name) for name in names[:most])
+    return listed + (f" and {len(names) - most} more" if len(names) > most else "")

@@ -20,14 +20,14 @@ from numpy.typing import NDArray
 from valvelab.arrays import FloatArray, read_only
 from valvelab.errors import BadFile
 from valvelab.files.body import PreambleEntry, Sheet
-from valvelab.files.cells import Decimal, first_bad, is_number, to_numbers
+from valvelab.files.cells import Decimal, first_bad, is_number, shown, to_numbers
 from valvelab.files.contents import MAX_ROWS, Contents, decode
 
 MAX_LINE = 1_000_000
 MAX_COLUMNS = 10_000
 _SAMPLE = 12
 _CHUNK = 20_000
-_HEADER_WORD = re.compile(r"[^\s\[]*(?:\s*\[[^\]]*\])|\S+")
+MAX_PREAMBLE = 1_000
 _FORMS: dict[str | None, Literal["tab", "semicolon", "comma", "bar", "space"]] = {
     "\t": "tab", ";": "semicolon", ",": "comma", "|": "bar", None: "space",
 }  # fmt: skip
@@ -95,7 +95,7 @@ def _opening(contents: Contents) -> _Opening:
     preamble, top, forced = _head(file, lines)
     sample = _sample(file, lines, top)
     if not sample:
-        raise BadFile(file, "", "no rows" if top == 0 else "a preamble and nothing below it", "a table")
+        raise BadFile(file, "", "a preamble and nothing below it" if preamble else "no rows", "a table")
     layout = _layout(file, sample, forced, text)
     rows = [_split(file, line, layout, number) for number, line in sample]
     first, line = sample[0]
@@ -120,8 +120,10 @@ def add_preamble(preamble: dict[str, PreambleEntry], file: str, text: str, place
     if entry is None:
         return
     key, value = entry
+    if len(preamble) >= MAX_PREAMBLE:
+        raise BadFile(file, place, f"more than {MAX_PREAMBLE} preamble keys", "a table")
     if key in preamble and preamble[key].value != value:
-        raise BadFile(file, place, f"a second {key!r} ({value!r} after {preamble[key].value!r})", "one")
+        raise BadFile(file, place, f"a second {shown(key)} ({shown(value)} after {shown(preamble[key].value)})", "one")
     preamble[key] = PreambleEntry(value, place)
 
 
@@ -133,8 +135,8 @@ def _head(file: str, lines: Sequence[str]) -> tuple[dict[str, PreambleEntry], in
         bare = line.strip()
         if bare.startswith('"#'):
             bare = next(csv.reader([bare[: bare.rfind('"') + 1]]), [""])[0]
-        if re.fullmatch(r"sep=[,;\t|]", line.strip(" \ufeff")) and forced is None:
-            forced = line.strip(" \ufeff")[-1]
+        if forced is None and re.fullmatch(r"sep=[,;\t|]", line[:6].rstrip(" ")):
+            forced = line[4]
         elif bare.startswith("#"):
             add_preamble(preamble, file, bare, f"line {index + 1}")
         elif bare.strip(",;\t"):
@@ -217,8 +219,21 @@ def _split(file: str, line: str, layout: Layout, number: int) -> list[str]:
 
 def _header_cells(line: str, layout: Layout, cells: list[str]) -> list[str]:
     if layout.delimiter is None:
-        return [word.strip() for word in _HEADER_WORD.findall(line) if word.strip()]
+        return _header_words(line)
     return cells
+
+
+def _header_words(line: str) -> list[str]:
+    """`angle [cam deg] 1I [mm]` to one text a column: a unit belongs to the word before it."""
+    columns: list[list[str]] = []
+    inside = False
+    for word in line.split():
+        if columns and (inside or word.startswith("[")):
+            columns[-1].append(word)
+        else:
+            columns.append([word])
+        inside = word.rfind("[") > word.rfind("]") or (inside and "]" not in word)
+    return [" ".join(words) for words in columns]
 
 
 def _is_header(rows: list[list[str]], layout: Layout) -> bool:

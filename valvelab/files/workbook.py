@@ -22,8 +22,10 @@ from valvelab.files.text_table import MAX_COLUMNS, add_preamble
 
 MAX_SHEET_CELLS = 20_000_000
 _MAX_REPEATED_TEXT = 500_000_000
-_CELL_PLACE = re.compile(rb"""\br\s*=\s*["']([A-Za-z]{1,3})?(\d{1,7})["']""")
-_SHARED_CELL = re.compile(rb"""\bt\s*=\s*["']s["']""")
+_CELL_PLACE = re.compile(rb"""\br\s*=\s*["']([A-Za-z]*)(\d+)""")
+_CELL = re.compile(rb"<(?:[^\s<>/:]+:)?c[\s/>]")
+_ROW = re.compile(rb"<(?:[^\s<>/:]+:)?row\b")
+_SMALLEST_CELL = len(b"<c/>")
 
 
 def read_workbook(contents: Contents) -> Sheet:
@@ -53,6 +55,8 @@ def read_workbook(contents: Contents) -> Sheet:
     if len(kept) > MAX_ROWS:
         raise BadFile(file, "", f"{len(kept)} rows", f"at most {MAX_ROWS}")
     width = _width(header, [row for _, row in kept])
+    if width > MAX_COLUMNS:
+        raise BadFile(file, header_place, f"{width} columns", f"at most {MAX_COLUMNS}")
     body = SheetBody(file, tuple(row for _, row in kept), tuple(number for number, _ in kept), width)
     remarks = (f"Read from the sheet {name!r}.",)
     return Sheet(preamble, None if header is None else header[:width], header_place, body, "xlsx", remarks)
@@ -75,7 +79,7 @@ def _check_container(contents: Contents) -> None:
                 data = _unpack(file, contents.data, part)
                 if "/worksheets/" in part.filename.lower():
                     _check_extent(file, data)
-                    shared += len(_SHARED_CELL.findall(data))
+                    shared += data.count(b'"s"') + data.count(b"'s'")
                 elif part.filename.lower().endswith("sharedstrings.xml"):
                     longest = max(map(len, data.split(b"</si>")), default=0)
                     texts += 1
@@ -113,17 +117,35 @@ def _unpack(file: str, data: bytes, part: zipfile.ZipInfo) -> bytes:
 
 
 def _check_extent(file: str, xml: bytes) -> None:
-    """Two far corners alone would make a reader lay out every cell between them."""
-    columns, last_row = {b"A"}, 1
-    for letters, row in _CELL_PLACE.findall(xml):
-        if letters:
-            columns.add(letters)
-        last_row = max(last_row, int(row))
-    last_column = max(_column_number(letters.decode("ascii").upper()) for letters in columns)
-    if last_column > MAX_COLUMNS:
-        raise BadFile(file, "", f"cells as far as column {last_column}", f"at most {MAX_COLUMNS} columns")
-    if last_column * last_row > MAX_SHEET_CELLS:
-        raise BadFile(file, "", f"cells spread over {last_row} rows and {last_column} columns", "a table")
+    """Two far corners alone would make a reader lay out every cell between them.
+
+    A coarse bound from the lengths and from the absence of far places clears ordinary sheets at once; for the others
+    every place is looked at.
+    """
+    if b"<!" in xml:
+        raise BadFile(file, "", "comments inside a sheet's XML", "a workbook as spreadsheets write it")
+    rows = _ROW.split(xml) if b":row" in xml else xml.split(b"<row")
+    digits = len(str(len(rows)))
+    columns = max(26, max(map(len, rows)) // _SMALLEST_CELL)
+    far = rb"""\br\s*=\s*["'](?:[A-Za-z]{2}|[A-Za-z]?\d{%d})""" % (digits + 1)
+    if columns * 10**digits <= MAX_SHEET_CELLS and re.search(far, xml) is None:
+        return
+    columns, last_row = 1, 1
+    for row in rows:
+        cells = len(_CELL.findall(row))
+        for match in _CELL_PLACE.finditer(row):
+            letters, number = match.groups()
+            if len(letters) > 3 or len(number) > 7:
+                raise BadFile(file, "", "a cell outside any sheet", "a table")
+            cells -= bool(letters)
+            columns = max(columns, _column_number(letters.decode("ascii").upper()))
+            last_row = max(last_row, int(number))
+        columns = max(columns, cells)
+    last_row = max(last_row, len(rows) - 1)
+    if columns > MAX_COLUMNS:
+        raise BadFile(file, "", f"cells as far as column {columns}", f"at most {MAX_COLUMNS} columns")
+    if columns * last_row > MAX_SHEET_CELLS:
+        raise BadFile(file, "", f"cells spread over {last_row} rows and {columns} columns", "a table")
 
 
 def _first_sheet(file: str, data: bytes) -> tuple[str, list[list[Any]]]:
@@ -147,7 +169,8 @@ def _one_line(error: BaseException) -> str:
 
 
 def _is_data(row: list[Any]) -> bool:
-    return any(cell not in {"", None} if isinstance(cell, str | None) else True for cell in row)
+    """Whether a row holds anything but blanks."""
+    return row.count("") < len(row) and any(not isinstance(cell, str) or cell.strip() for cell in row)
 
 
 def _header(rows: list[list[Any]]) -> tuple[str, ...] | None:
