@@ -157,20 +157,27 @@ _INCH_DISPLAY: dict[str, DisplayUnit] = {
     "MPa": DisplayUnit("ksi", 1.0 / (1000.0 * PSI_MPA), 2),
     "kg": DisplayUnit("lb", 1.0 / POUND_KG, 4),
 }
-_DECIMALS = {"mm": 4, "um": 2, "N": 1, "N/mm": 2, "MPa": 0, "kg": 4, "Hz": 1, "rpm": 0, "%": 1}
+_DECIMALS = {
+    "mm": 4, "um": 2, "N": 1, "N/mm": 2, "MPa": 0, "kg": 4, "Hz": 1, "rpm": 0, "%": 1,
+    "mm cam deg": 2, "mm/cam deg": 5, "mm/cam deg2": 6, "mm/cam deg3": 7,
+}  # fmt: skip
+_INCH_MORE_DECIMALS = 1
 
 
 def display_unit(unit: str, system: System) -> DisplayUnit:
-    """Display unit for a canonical unit string, compound units (`mm/cam deg`) included."""
+    """Display unit for a canonical unit string, compound units (`mm/cam deg2`) included."""
     if system == "inch":
         if unit in _INCH_DISPLAY:
             return _INCH_DISPLAY[unit]
-        head, _, tail = unit.partition(" " if unit.startswith("mm ") else "/")
-        if head == "mm" and tail:
-            joint = " " if unit.startswith("mm ") else "/"
-            return DisplayUnit(f"in{joint}{tail}", 1.0 / INCH_MM, 6)
-    label = "µm" if unit == "um" else unit
+        if unit.startswith(("mm ", "mm/")):
+            decimals = _DECIMALS.get(unit, 4) + _INCH_MORE_DECIMALS
+            return DisplayUnit(_raised("in" + unit.removeprefix("mm")), 1.0 / INCH_MM, decimals)
+    label = "µm" if unit == "um" else _raised(unit)
     return DisplayUnit(label, 1.0, _DECIMALS.get(unit, 3 if "deg" in unit else 4))
+
+
+def _raised(unit: str) -> str:
+    return unit.removesuffix("2") + "²" if unit.endswith("deg2") else unit.replace("deg3", "deg³")
 
 
 def show(value: float | None, unit: str, system: System = "metric", decimals: int | None = None) -> str:
