@@ -29,7 +29,7 @@ from valvelab.report.attachments import carried_files, is_inside, page_texts
 from valvelab.report.carried import carry, job_toml
 from valvelab.report.comparison import compare_pages, compare_results
 from valvelab.report.dial import spread_out
-from valvelab.report.page_model import Attachment, Certificate, FigureBlock, Section
+from valvelab.report.page_model import Attachment, Box, Certificate, FigureBlock, Paragraph, Section, Table
 from valvelab.report.pdf import certificate_bytes
 from valvelab.report.scales import Scale, scale_for, thinned, tick_texts, ticks
 from valvelab.units import DisplayUnit
@@ -147,9 +147,15 @@ def test_overall_verdict(decisions: tuple[str, ...], expected: str | None) -> No
     assert overall([verdict(decision) for decision in decisions]) == expected
 
 
-def test_long_and_strange_texts_fit(tmp_path: Path) -> None:
-    long = "Ωmega " + "x" * 400 + " \u4e2d <b>&amp; \x07"
-    assert len(page_texts(io.BytesIO(certificate_bytes(certificate(serial=long))))) >= 2
+@pytest.mark.parametrize(
+    "text", ["Ωmega " + "x" * 400 + " \u4e2d <b>&amp; \x07", "w " * 1200, "x" * 3000, "\n\n\t", ""]
+)
+def test_long_and_strange_texts_fit(text: str) -> None:
+    made = certificate(serial=text, verdicts=(verdict("accept", text[:300]),))
+    notes = Table(("about", "note"), ((text, text), ("1I", "after")), left=2, wrap=(1,), title=text)
+    section = Section(text, (Paragraph(text), notes, Box(text, (text,))))
+    pages = page_texts(io.BytesIO(certificate_bytes(replace(made, sections=(*made.sections, section)))))
+    assert "after" in " ".join(pages)
 
 
 def test_inputs_come_out_as_they_went_in(tmp_path: Path, pdf: bytes) -> None:

@@ -28,7 +28,7 @@ from valvelab.report.page_model import (
     Signatures,
     Style,
 )
-from valvelab.report.paper import BOLD, MM, REGULAR, Paper
+from valvelab.report.paper import BOLD, MM, REGULAR, Paper, fitted
 from valvelab.report.plots import Rectangle, draw_figure
 from valvelab.report.symbols import draw_symbol
 from valvelab.units import System
@@ -80,7 +80,7 @@ def heading(title: str, sheet: Sheet, *, first: bool) -> Flowable:
     def draw(canvas: Canvas, box: Rectangle) -> None:
         canvas.setFillColor(sheet.look.of("heading"))
         canvas.setFont(BOLD, size)
-        canvas.drawString(0.0, box.bottom + 0.55 * size, title)
+        canvas.drawString(0.0, box.bottom + 0.55 * size, fitted(title, size, box.width, BOLD))
 
     flowable = Drawing(sheet.width, 1.85 * size, draw)
     flowable.keepWithNext = 1
@@ -106,7 +106,7 @@ def _(block: Identity, sheet: Sheet) -> list[Flowable]:
     for left, right in zip(block.pairs[:half], [*block.pairs[half:], ("", "")][:half], strict=True):
         rows.append([cell for label, value in (left, right) for cell in _labelled(label, value, sheet.look)])
     share = sheet.width / 100.0
-    grid = LongTable(rows, colWidths=[17 * share, 34 * share, 17 * share, 32 * share])
+    grid = LongTable(rows, colWidths=[17 * share, 34 * share, 17 * share, 32 * share], splitInRow=1)
     grid.setStyle(TableStyle([
         ("FONTNAME", (0, 0), (-1, -1), REGULAR),
         ("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (-1, -1), 0),
@@ -150,7 +150,7 @@ def _(block: Banner, sheet: Sheet) -> list[Flowable]:
 def _(block: Box, sheet: Sheet) -> list[Flowable]:
     rows = [[TextFlow(escape(block.title), text_style("strong", sheet.look))]]
     rows += [[TextFlow(escape(sentence), text_style("body", sheet.look))] for sentence in block.sentences]
-    box = LongTable(rows, colWidths=[sheet.width])
+    box = LongTable(rows, colWidths=[sheet.width], splitInRow=1)
     box.setStyle(TableStyle([
         ("FONTNAME", (0, 0), (-1, -1), REGULAR),
         ("BOX", (0, 0), (-1, -1), 0.8, sheet.look.of("undecided")),
@@ -195,7 +195,7 @@ def _(block: FigureBlock, sheet: Sheet) -> list[Flowable]:
             if number < len(block.titles) and block.titles[number]:
                 canvas.setFillColor(sheet.look.of("text"))
                 canvas.setFont(BOLD, 9.0)
-                canvas.drawString(left, top - 9.0, block.titles[number])
+                canvas.drawString(left, top - 9.0, fitted(block.titles[number], 9.0, wide, BOLD))
                 top -= 15.0
             _stack(canvas, column, Rectangle(left, 0.0, wide, top), sheet.look, sheet.system)
             left += wide + gap

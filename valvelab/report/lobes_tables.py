@@ -10,6 +10,8 @@ from valvelab.report.assembly import overall
 from valvelab.report.page_model import Block, Mark, Section, Table
 from valvelab.units import System, display_unit, show
 
+ACROSS = 12
+
 
 @dataclass(frozen=True, slots=True)
 class Column:
@@ -131,15 +133,19 @@ def camshaft_tables(result: LobesResult, system: System) -> list[Table]:
     """Separation by cylinder, index errors and spreads over lobes of a kind."""
     shaft = result.camshaft
     tables = []
-    if shaft.cylinders:
-        cells = [show(row.lobe_separation_cam_deg, "cam deg") for row in shaft.cylinders]
-        heads = ("cylinder", *(str(row.cylinder) for row in shaft.cylinders), "mean")
+    for start in range(0, len(shaft.cylinders), ACROSS):
+        group = shaft.cylinders[start : start + ACROSS]
+        cells = [show(row.lobe_separation_cam_deg, "cam deg") for row in group]
+        heads = ("cylinder", *(str(row.cylinder) for row in group), "mean")
         mean = show(shaft.lobe_separation_mean_cam_deg, "cam deg")
-        tables.append(Table(heads, (("separation, cam deg", *cells, mean),), title="Lobe separation"))
-    if shaft.index_errors:
-        heads = ("lobe", *(row.lobe for row in shaft.index_errors))
-        cells = [show(row.error_cam_deg, "cam deg", decimals=2) for row in shaft.index_errors]
-        tables.append(Table(heads, (("error, cam deg", *cells),), title="Index errors"))
+        title = "" if start else "Lobe separation"
+        tables.append(Table(heads, (("separation, cam deg", *cells, mean),), title=title))
+    errors = shaft.index_errors or ()
+    for start in range(0, len(errors), ACROSS):
+        some = errors[start : start + ACROSS]
+        heads = ("lobe", *(row.lobe for row in some))
+        cells = [show(row.error_cam_deg, "cam deg", decimals=2) for row in some]
+        tables.append(Table(heads, (("error, cam deg", *cells),), title="" if start else "Index errors"))
     if shaft.spreads:
         rows = tuple(
             (row.kind, show(row.max_lift_mm, "mm", system), show(row.duration_crank_deg, "crank deg"),

@@ -60,7 +60,7 @@ def _(block: Table, sheet: Sheet) -> list[Flowable]:
     if block.units:
         rows.append([_cell(text, block, column, sheet.look, "small") for column, text in enumerate(block.units)])
     rows += [[_cell(cell, block, column, sheet.look, "body") for column, cell in enumerate(row)] for row in block.rows]
-    table = LongTable(rows, colWidths=widths, repeatRows=heads, hAlign="LEFT")
+    table = LongTable(rows, colWidths=widths, repeatRows=heads, hAlign="LEFT", splitInRow=1)
     table.setStyle(TableStyle([
         ("FONTNAME", (0, 0), (-1, -1), REGULAR),
         ("VALIGN", (0, 0), (-1, -1), "TOP"), ("VALIGN", (0, 0), (-1, heads - 1), "BOTTOM"),
