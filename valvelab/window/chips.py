@@ -4,11 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from PySide6.QtCore import QRectF, QSize, Qt
+from PySide6.QtCore import QEvent, QRectF, QSize, Qt
 from PySide6.QtGui import QPainter, QPaintEvent, QPen
-from PySide6.QtWidgets import QButtonGroup, QHBoxLayout, QSizePolicy, QToolBar, QToolButton, QWidget
+from PySide6.QtWidgets import (
+    QApplication,
+    QButtonGroup,
+    QHBoxLayout,
+    QLabel,
+    QSizePolicy,
+    QToolBar,
+    QToolButton,
+    QWidget,
+)
 
-from valvelab.window.theme import current_theme
+from valvelab.window.theme import current_theme, scaled
 
 
 class Chip(QToolButton):
@@ -26,7 +35,7 @@ class Chip(QToolButton):
     def sizeHint(self) -> QSize:
         """Text, icon and some room."""
         em = self.fontMetrics().height()
-        wide = self.fontMetrics().horizontalAdvance(self.text()) + em
+        wide = self.fontMetrics().horizontalAdvance(self.text()) + round(0.8 * em)
         if not self.icon().isNull():
             wide += round(1.1 * em)
         return QSize(wide, round(1.45 * em))
@@ -45,7 +54,7 @@ class Chip(QToolButton):
         painter.setPen(QPen(theme.colour("accent" if on or self.hasFocus() else "line"), 1.0))
         painter.setBrush(theme.colour("chosen" if on else "raised" if hover else "panel"))
         painter.drawRoundedRect(frame, 0.3 * em, 0.3 * em)
-        left = 0.5 * em
+        left = 0.4 * em
         if not self.icon().isNull():
             side = round(em)
             self.icon().paint(painter, round(left), (self.height() - side) // 2, side, side)
@@ -64,7 +73,7 @@ def chip_row(
     box = QWidget(parent)
     row = QHBoxLayout(box)
     row.setContentsMargins(0, 0, 0, 0)
-    row.setSpacing(3)
+    row.setSpacing(2)
     for name, text in names:
         chip = Chip(text, f"Show {text.lower()}", box)
         chip.setProperty("name", name)
@@ -81,6 +90,24 @@ def press(group: QButtonGroup, names: set[str]) -> None:
     for button in group.buttons():
         button.setChecked(button.property("name") in names)
     group.setExclusive(exclusive)
+
+
+class Heading(QLabel):
+    """A heading that keeps its rank at every text size."""
+
+    def __init__(self, text: str, rank: float, parent: QWidget) -> None:
+        super().__init__(text, parent)
+        self._rank = rank
+        self._fit()
+
+    def event(self, event: QEvent) -> bool:
+        """Follow the application's text size."""
+        if event.type() == QEvent.Type.ApplicationFontChange:
+            self._fit()
+        return super().event(event)
+
+    def _fit(self) -> None:
+        self.setFont(scaled(QApplication.font(), self._rank, strong=True))
 
 
 class FlatBar(QToolBar):

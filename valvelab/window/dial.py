@@ -39,10 +39,14 @@ class DialView(QWidget):
         self.setObjectName(name)
         self.setAccessibleName(name)
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
-        self.setMinimumSize(140, 120)
         self._dial: Dial | None = None
         self._theme = current_theme()
         self._places: list[tuple[QPointF, str]] = []
+
+    def minimumSizeHint(self) -> QSize:
+        """Room for the labels beside a small circle."""
+        em = self.fontMetrics().height()
+        return QSize(13 * em, 10 * em)
 
     def sizeHint(self) -> QSize:
         """A square that holds its labels."""

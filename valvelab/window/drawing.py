@@ -6,12 +6,12 @@ from collections.abc import Sequence
 
 import numpy as np
 import pyqtgraph as pg  # type: ignore[import-untyped]
-from PySide6.QtCore import Qt, Signal
+from PySide6.QtCore import QSize, Qt, Signal
 from PySide6.QtGui import QBrush, QColor, QFontMetricsF, QPen
-from PySide6.QtWidgets import QGraphicsItem, QGraphicsTextItem, QSizePolicy, QWidget
+from PySide6.QtWidgets import QApplication, QGraphicsItem, QGraphicsTextItem, QSizePolicy, QWidget
 
 from valvelab.arrays import FloatArray
-from valvelab.figures.description import Curve, Figure, Marks, Role
+from valvelab.figures.description import Band, Curve, Figure, Marks, Role
 from valvelab.units import DisplayUnit, System, display_unit
 from valvelab.window.theme import Theme, current_theme, scaled
 
@@ -87,7 +87,13 @@ class FigureItem:
         `said` are labels that a plot above explains already.
         """
         self._said = said
-        form = (theme.name, units, figure.name, [(c.role, c.series) for c in figure.curves])
+        form = (
+            theme.name,
+            units,
+            figure.name,
+            QApplication.font().pointSizeF(),
+            [(c.role, c.series) for c in figure.curves],
+        )
         first = self._form != form
         if first:
             self._clear()
@@ -151,7 +157,7 @@ class FigureItem:
         self._curves, self._others = [], []
 
     def _dress(self, theme: Theme) -> None:
-        font = scaled(self.plot.font(), 0.9)
+        font = scaled(QApplication.font(), 0.9)
         for name in ("left", "bottom"):
             axis = self.plot.getAxis(name)
             axis.setPen(pg.mkPen(theme.colour("line")))
@@ -181,7 +187,7 @@ class FigureItem:
             self.plot.removeItem(item)
         self._others = []
         across, up = self.scale_x().scale, self.scale_y().scale
-        for band in self.figure.bands:
+        for band in (piece for whole in self.figure.bands for piece in unbroken(whole)):
             edges = [pg.PlotCurveItem(band.x * across, edge * up, pen=None) for edge in (band.lower, band.upper)]
             fill = pg.FillBetweenItem(*edges, brush=QBrush(self._band_colour(theme, band.role)))
             lines = [
@@ -225,7 +231,7 @@ class FigureItem:
         self._others.append(item)
         for x, y, text in zip(marks.x, marks.y, marks.texts, strict=False):
             label = pg.TextItem(text, color=colour, anchor=(0.5, 1.2))
-            label.setFont(scaled(self.plot.font(), 0.85))
+            label.setFont(scaled(QApplication.font(), 0.85))
             label.setPos(x * across, y * up)
             self.plot.addItem(label)
             self._others.append(label)
@@ -255,6 +261,13 @@ class FigureItem:
         room = self.view.size().width() - self._title.boundingRect().width() - 12
         self._legend.setVisible(width < room)
         self._legend.setPos(self.view.size().width() - width - 4, -2)
+
+
+def unbroken(band: Band) -> list[Band]:
+    """The stretches of a band on which both edges are known."""
+    known = np.isfinite(band.lower) & np.isfinite(band.upper)
+    ends = np.flatnonzero(np.diff(np.concatenate([[False], known, [False]]).astype(np.int8))).reshape(-1, 2)
+    return [Band(band.x[a:b], band.lower[a:b], band.upper[a:b], band.role, band.label) for a, b in ends if b - a > 1]
 
 
 def _legend_entries(figure: Figure, theme: Theme) -> dict[str, str]:
@@ -296,7 +309,6 @@ class FigureStack(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         self.setAccessibleName(name)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
-        self.setMinimumSize(120, 80)
         self.ci.layout.setContentsMargins(2, 4, 8, 2)
         self.ci.layout.setVerticalSpacing(4)
         self.items_by_name: dict[str, FigureItem] = {}
@@ -328,6 +340,11 @@ class FigureStack(pg.GraphicsLayoutWidget):  # type: ignore[misc]
                 f"{axis.label}, {unit}" if unit else axis.label, color=theme.colours["quiet"],
                 **{"font-size": f"{0.95 * self.font().pointSizeF():.1f}pt"},
             )  # fmt: skip
+
+    def minimumSizeHint(self) -> QSize:
+        """Room for each plot at the text size in force."""
+        em = self.fontMetrics().height()
+        return QSize(16 * em, round((3.2 * max(1, len(self.items_by_name)) + 2.5) * em))
 
     def reset_range(self) -> None:
         """Show everything."""

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import Signal
-from PySide6.QtGui import QPalette
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QKeyEvent, QPalette
 from PySide6.QtWidgets import QLineEdit, QWidget
 
 from valvelab.errors import BadQuantity
@@ -14,16 +14,19 @@ from valvelab.window.theme import current_theme
 class QuantityField(QLineEdit):
     """A quantity with or without a unit; without one it is in the unit shown. `entered(value)` is canonical.
 
-    What can't be read keeps its text in the colour of a rejection, with the reason as tip; nothing is emitted.
+    The arrow keys step it by `step`. What can't be read keeps its text in the colour of a rejection, with the reason as
+    tip; nothing is emitted.
     """
 
     entered = Signal(float)
 
-    def __init__(self, name: str, dimension: Dimension, unit: str, parent: QWidget | None = None) -> None:
+    def __init__(self, name: str, dimension: Dimension, unit: str, step: float, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.setAccessibleName(name)
         self._name, self._dimension, self._unit = name, dimension, unit
         self._units: System = "metric"
+        self._value: float | None = None
+        self._step = step
         self._plain_tip = f"{name}: a number in the unit shown, or with its unit, such as 0.050 in"
         self.setToolTip(self._plain_tip)
         self.editingFinished.connect(self._read)
@@ -31,11 +34,20 @@ class QuantityField(QLineEdit):
 
     def show_value(self, value: float, units: System, decimals: int) -> None:
         """Show a canonical value."""
-        self._units = units
+        self._units, self._value = units, value
         text = f"{show(value, self._unit, units, decimals)} {display_unit(self._unit, units).label}"
         if not self.hasFocus() or not self.isModified():
             self._mark("")
             self.setText(text)
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        """The arrow keys step the value."""
+        step = {Qt.Key.Key_Up: 1.0, Qt.Key.Key_Down: -1.0}.get(Qt.Key(event.key()))
+        if step is None or self._value is None:
+            super().keyPressEvent(event)
+            return
+        self.setModified(False)
+        self.entered.emit(self._value + step * self._step)
 
     def _read(self) -> None:
         if not self.isModified():

@@ -38,13 +38,12 @@ def limits(heat: HeatMap) -> tuple[float, float]:
 
 
 def picture(heat: HeatMap, theme: Theme) -> QImage:
-    """The map as an image, one pixel a cell, first row on top; cells without a value show the panel."""
+    """The map as an image, one pixel a cell, first row on top; cells without a value are grey."""
     low, high = limits(heat)
     place = np.clip((heat.values - low) / (high - low), 0.0, 1.0)
     index = np.where(np.isfinite(place), place * 255.0, 0.0).astype(np.intp)
     rgb = colour_table(theme, heat.diverging)[index].round().astype(np.uint32)
-    panel = np.array(_rgb(theme.colour("panel")), dtype=np.uint32)
-    rgb[~np.isfinite(heat.values)] = panel
+    rgb[~np.isfinite(heat.values)] = np.array(_rgb(theme.colour("raised")), dtype=np.uint32)
     pixels = np.ascontiguousarray(0xFF000000 | rgb[..., 0] << 16 | rgb[..., 1] << 8 | rgb[..., 2], dtype=np.uint32)
     rows, columns = pixels.shape
     return QImage(pixels.tobytes(), columns, rows, 4 * columns, QImage.Format.Format_RGB32).copy()
@@ -62,7 +61,6 @@ class HeatMapView(QWidget):
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.setMouseTracking(True)
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
-        self.setMinimumSize(140, 90)
         self._heat: HeatMap | None = None
         self._image = QImage()
         self._theme = current_theme()
@@ -81,6 +79,11 @@ class HeatMapView(QWidget):
         self._chosen = row
         self.setAccessibleDescription(f"chosen row {row}")
         self.update()
+
+    def minimumSizeHint(self) -> QSize:
+        """Room for the names and a few rows."""
+        em = self.fontMetrics().height()
+        return QSize(12 * em, 9 * em)
 
     def sizeHint(self) -> QSize:
         """Room for sixteen rows."""
@@ -184,7 +187,7 @@ class HeatMapView(QWidget):
             painter.setPen(theme.colour("line"))
             painter.drawLine(QPointF(x, frame.bottom()), QPointF(x, frame.bottom() + 4))
             painter.setPen(theme.colour("quiet"))
-            text = f"{value:.0f}".replace("-", "−")
+            text = f"{round(value):d}".replace("-", "−")
             painter.drawText(QRectF(x - 2 * em, frame.bottom() + 4, 4 * em, em), Qt.AlignmentFlag.AlignCenter, text)
         box = QRectF(0, frame.bottom() + 4 + 0.95 * em, self.width() - 0.3 * em, em * 1.1)
         label = f"{heat.x_axis.label}, {heat.x_axis.unit}"

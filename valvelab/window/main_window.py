@@ -47,7 +47,7 @@ class MainWindow(QMainWindow):
         self.setAcceptDrops(True)
         self.setDockOptions(QMainWindow.DockOption.AllowTabbedDocks | QMainWindow.DockOption.AnimatedDocks)
         self.setTabPosition(Qt.DockWidgetArea.AllDockWidgetAreas, QTabWidget.TabPosition.North)
-        self._shown: tuple[object, ...] = ()
+        self._keys: dict[str, tuple[object, ...]] = {}
         self._views: dict[str, StationView] = {}
         self._said: list[Problem] = []
         self._restyling = False
@@ -217,9 +217,8 @@ class MainWindow(QMainWindow):
             self._show_notes(document, value)
 
     def _changed(self, name: str, key: tuple[object, ...]) -> bool:
-        known = self.__dict__.setdefault("_keys", {})
-        old = known.get(name)
-        known[name] = key
+        old = self._keys.get(name)
+        self._keys[name] = key
         return old is None or any(a is not b and not (type(a) in {str, tuple} and a == b)
                                   for a, b in zip(old, key, strict=True))  # fmt: skip
 
@@ -303,12 +302,13 @@ class MainWindow(QMainWindow):
 
     def say(self, text: str) -> None:
         """Add a row to the problems list and to the status line."""
-        self._said.append(Problem("info", "window", text))
+        self._said = [*self._said[-20:], Problem("info", "window", text)]
+        self.busy.flash(text)
         self._refresh(self.bench.document)
 
     def complain(self, about: str, text: str) -> None:
         """Add an error to the problems list and bring it to the front."""
-        self._said.append(Problem("error", about, text))
+        self._said = [*self._said[-20:], Problem("error", about, text)]
         self._refresh(self.bench.document)
 
     def _on_item(self, item: str) -> None:
@@ -335,17 +335,11 @@ class MainWindow(QMainWindow):
         self._restyling = True
         application.setPalette(theme.palette(theme.current_theme()))
         self._restyling = False
-        self.__dict__["_keys"] = {}
+        self._keys = {}
         self._refresh(self.bench.document)
         self.text_page.refresh()
         for widget in self.findChildren(QWidget):
             widget.update()
-
-    def changeEvent(self, event: QEvent) -> None:
-        """The text size changed."""
-        super().changeEvent(event)
-        if event.type() == QEvent.Type.ApplicationFontChange and not self._restyling:
-            self.__dict__["_keys"] = {}
 
     # -- files dropped ----------------------------------------------------------------------------------------------
 
@@ -513,6 +507,10 @@ class MainWindow(QMainWindow):
         assert isinstance(application, QApplication)
         points = min(30.0, max(7.0, application.font().pointSizeF() * factor))
         application.setFont(theme.text_font(points))
+        side = round(1.25 * self.fontMetrics().height())
+        self.tools.setIconSize(QSize(side, side))
+        for dock in self.docks.values():
+            dock.setFont(application.font())
         self.restyle()
 
     def do_layout(self) -> None:

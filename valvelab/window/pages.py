@@ -8,7 +8,7 @@ from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from PySide6.QtCore import QSize, Qt, Signal
+from PySide6.QtCore import QSize, Qt, QTimer, Signal
 from PySide6.QtGui import QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import (
     QHBoxLayout,
@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from valvelab.workbench.stations import Station
 
 Html = Callable[[Theme], str]
+_FLASH_MS = 8000
 
 
 class Pages(QStackedWidget):
@@ -57,7 +58,9 @@ class Pages(QStackedWidget):
         """The page in front."""
         area = self.currentWidget()
         assert isinstance(area, QScrollArea)
-        return area.widget()
+        page = area.widget()
+        assert page is not None
+        return page
 
 
 class EmptyPage(QWidget):
@@ -170,6 +173,11 @@ class BusyLabel(QLabel):
     def say(self, text: str) -> None:
         """Show a text, or nothing."""
         self.setText(f"◌ {text}…" if text else "")
+
+    def flash(self, text: str) -> None:
+        """Show a text for some seconds."""
+        self.setText(text)
+        QTimer.singleShot(_FLASH_MS, self, lambda: self.setText("") if self.text() == text else None)
 
 
 class OfferStrip(QWidget):

@@ -19,6 +19,7 @@ class TableColumn:
 
     text: what is shown. value: what sorting compares (the text where absent). colour: the name of a theme colour, or
     None. icon: an icon's name and colour, or None. number: right-aligned.
+    cell_tip: what a cell says when pointed at.
     """
 
     title: str
@@ -29,6 +30,7 @@ class TableColumn:
     colour: Callable[[Any], str | None] | None = None
     icon: Callable[[Any], tuple[str, str] | None] | None = None
     strong: Callable[[Any], bool] | None = None
+    cell_tip: Callable[[Any], str] | None = None
 
 
 def _alignment(column: TableColumn) -> Qt.AlignmentFlag:
@@ -81,6 +83,8 @@ class RowsModel(QAbstractTableModel):
         match role:
             case Qt.ItemDataRole.UserRole:
                 return column.value(row) if column.value else self._texts[index.row()][index.column()]
+            case Qt.ItemDataRole.ToolTipRole if column.cell_tip:
+                return column.cell_tip(row)
             case Qt.ItemDataRole.ForegroundRole if column.colour:
                 return self._colour(column.colour(row))
             case Qt.ItemDataRole.DecorationRole if column.icon:
@@ -163,6 +167,7 @@ class Sheet(QTableView):
 
     def __init__(self, name: str, columns: Sequence[TableColumn], parent: QWidget | None = None) -> None:
         super().__init__(parent)
+        self._wrapped: int | None = None
         self.setObjectName(name)
         self.setAccessibleName(name)
         self.rows_model = RowsModel(columns, self)
@@ -197,9 +202,20 @@ class Sheet(QTableView):
         self.setSortingEnabled(False)
         self.horizontalHeader().setSectionResizeMode(QHeaderView.ResizeMode.Stretch)
 
+    def wrap_column(self, column: int) -> None:
+        """One column takes the width that is left and wraps its words."""
+        self._wrapped = column
+        self.setWordWrap(True)
+        self.verticalHeader().setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
+
     def fit_columns(self) -> None:
         """Make each column as wide as it needs."""
         if self.horizontalHeader().sectionResizeMode(0) == QHeaderView.ResizeMode.Stretch:
+            return
+        if self._wrapped is not None and self.rows_model.columnCount() > self._wrapped:
+            header = self.horizontalHeader()
+            header.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
+            header.setSectionResizeMode(self._wrapped, QHeaderView.ResizeMode.Stretch)
             return
         self.resizeColumnsToContents()
         for column in range(self.rows_model.columnCount()):

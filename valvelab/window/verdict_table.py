@@ -25,6 +25,8 @@ from valvelab.window.chips import Chip
 from valvelab.window.icons import icon
 from valvelab.window.tables import Sheet, TableColumn
 from valvelab.window.theme import WORDS, current_theme, scaled
+from valvelab.workbench.facts import meaning_of
+from valvelab.workbench.showing import decimals_for, pretty_unit
 
 if TYPE_CHECKING:
     from valvelab.records.result import Result, Verdict
@@ -54,7 +56,7 @@ def columns(units: System) -> list[TableColumn]:
             "lower": "Lower limit", "upper": "Upper limit",
         }  # fmt: skip
         return TableColumn(
-            titles[field], lambda v: show(getattr(v, field), v.unit, units), tips[field],
+            titles[field], lambda v: show(getattr(v, field), v.unit, units, _decimals(v, units)), tips[field],
             value=lambda v: getattr(v, field),
         )  # fmt: skip
 
@@ -64,12 +66,13 @@ def columns(units: System) -> list[TableColumn]:
                     icon=lambda v: (v.decision, v.decision)),
         TableColumn("item", lambda v: v.item, "Lobe, spring, station or valve", number=False),
         TableColumn("characteristic", lambda v: words_for(v.characteristic) + (
-            "" if v.at_mm is None else f" at {_short(v.at_mm, units)}"), "What was judged", number=False),
+            "" if v.at_mm is None else f" at {_short(v.at_mm, units)}"), "What was judged", number=False,
+                    cell_tip=lambda v: meaning_of(v.characteristic)),
         number("measured"),
         number("standard_uncertainty"),
         number("lower"),
         number("upper"),
-        TableColumn("unit", lambda v: display_unit(v.unit, units).label, "", number=False),
+        TableColumn("unit", lambda v: pretty_unit(v.unit, units), "", number=False),
         TableColumn("within limits", lambda _v: "", "Where the value stands between its limits, with ± 2 u",
                     number=False, value=use_of_limits),
         TableColumn("conforms", lambda v: _percent(v.probability_conforming),
@@ -77,6 +80,10 @@ def columns(units: System) -> list[TableColumn]:
                     value=lambda v: v.probability_conforming),
         TableColumn("clause", lambda v: v.clause or "", "The rule it comes from", number=False),
     ]  # fmt: skip
+
+
+def _decimals(verdict: Verdict, units: System) -> int:
+    return decimals_for(verdict.measured, verdict.standard_uncertainty, verdict.unit, units)
 
 
 def _short(at_mm: float, units: System) -> str:

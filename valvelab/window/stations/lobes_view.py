@@ -7,14 +7,23 @@ from typing import TYPE_CHECKING, cast
 import numpy as np
 import pyqtgraph as pg  # type: ignore[import-untyped]
 from PySide6.QtCore import QModelIndex, Qt, QTimer
-from PySide6.QtWidgets import QButtonGroup, QHBoxLayout, QLabel, QSplitter, QVBoxLayout, QWidget
+from PySide6.QtWidgets import (
+    QApplication,
+    QButtonGroup,
+    QHBoxLayout,
+    QLabel,
+    QSplitter,
+    QStackedWidget,
+    QVBoxLayout,
+    QWidget,
+)
 
 from valvelab.angles import fold_scalar
 from valvelab.figures import lobe_figures
 from valvelab.figures.description import Figure
 from valvelab.units import System, display_unit, show
 from valvelab.window.bench import Bench
-from valvelab.window.chips import chip_row, press
+from valvelab.window.chips import Heading, chip_row, press
 from valvelab.window.dial import DialView
 from valvelab.window.drawing import FigureStack
 from valvelab.window.fields import QuantityField
@@ -22,8 +31,11 @@ from valvelab.window.heat_map import HeatMapView
 from valvelab.window.stations.view import StationView
 from valvelab.window.tables import Sheet, TableColumn
 from valvelab.window.theme import current_theme, scaled
+from valvelab.window.verdict_table import words_for
 from valvelab.workbench import lobes_station
+from valvelab.workbench.facts import Fact, lobe_facts, shaft_facts
 from valvelab.workbench.lobes_station import NAME, checking_lift_mm, chosen_lobe
+from valvelab.workbench.showing import decimals_for, pretty_unit
 
 if TYPE_CHECKING:
     from valvelab.inspection.inspect_lobes import LobesInspection
@@ -31,6 +43,7 @@ if TYPE_CHECKING:
 
 _PLOTS = (("deviation", "Deviation"), ("lift", "Lift"), ("velocity", "Velocity"), ("acceleration", "Acceleration"),
           ("jerk", "Jerk"))  # fmt: skip
+_LISTS = (("durations", "Durations"), ("lobe", "Lobe"), ("shaft", "Shaft"))
 _STRETCH = {"deviation": 3, "lift": 4, "velocity": 2, "acceleration": 2, "jerk": 2}
 _FRAME_MS = 8
 
@@ -57,9 +70,13 @@ class LobesView(StationView):
         self.durations.setAccessibleName("Durations of all lobes at the checking lift")
         self.durations.share_width()
         self.durations.selectionModel().currentRowChanged.connect(self._on_duration_row)
-        self.lift_field = QuantityField("Checking lift", "length", "mm", self)
+        self.lobe_facts = Sheet("characteristics of the lobe", _fact_columns("metric", item=False), self)
+        self.shaft_facts = Sheet("characteristics of the shaft", _fact_columns("metric", item=True), self)
+        for sheet, column in ((self.lobe_facts, 0), (self.shaft_facts, 1)):
+            sheet.wrap_column(column)
+        self.lift_field = QuantityField("Checking lift", "length", "mm", 0.05, self)
         self.lift_field.entered.connect(self._on_lift_typed)
-        self._lobe_name = QLabel(self)
+        self._lobe_name = Heading("", 1.05, self)
         self._pending: float | None = None
         self._frame = QTimer(self, singleShot=True, interval=_FRAME_MS)
         self._frame.timeout.connect(self._on_frame)
@@ -75,7 +92,7 @@ class LobesView(StationView):
         side.addWidget(self.dial)
         side.setSizes([300, 260])
         middle = _titled(self, self._lobe_name, self._plot_switch(), self.stack)
-        right = _titled(self, "Durations", self._lift_chooser(), self.durations)
+        right = self._figures_pane()
         across = QSplitter(Qt.Orientation.Horizontal, self)
         for widget, stretch in ((side, 3), (middle, 5), (right, 2)):
             across.addWidget(widget)
@@ -97,15 +114,30 @@ class LobesView(StationView):
         self.plots.setExclusive(False)
         return chip_row(self, self.plots, _PLOTS, self._on_plots)
 
+    def _figures_pane(self) -> QWidget:
+        """Durations of all lobes, everything about the chosen one, everything about the shaft."""
+        self.lists = QButtonGroup(self)
+        durations = QWidget(self)
+        column = QVBoxLayout(durations)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.setSpacing(0)
+        column.addWidget(self._lift_chooser())
+        column.addWidget(self.durations, 1)
+        self.list_pages = QStackedWidget(self)
+        for page in (durations, self.lobe_facts, self.shaft_facts):
+            self.list_pages.addWidget(page)
+        return _titled(self, "", chip_row(self, self.lists, _LISTS, self._on_list), self.list_pages)
+
     def _lift_chooser(self) -> QWidget:
         box = QWidget(self)
         layout = QHBoxLayout(box)
-        layout.setContentsMargins(0, 0, 0, 0)
-        label = QLabel("at lift", box)
+        layout.setContentsMargins(8, 3, 6, 3)
+        label = QLabel("at checking lift", box)
         label.setBuddy(self.lift_field)
         self.lift_field.setMinimumWidth(4 * self.fontMetrics().height())
         self.lift_field.setMaximumWidth(7 * self.fontMetrics().height())
         layout.addWidget(label)
+        layout.addStretch(1)
         layout.addWidget(self.lift_field)
         return box
 
@@ -134,7 +166,7 @@ class LobesView(StationView):
         kind = document.choice(NAME, "map", "deviation")
         theme = current_theme()
         whole = (inspection, document.units, theme.name, kind)
-        motion = (inspection, document.units, theme.name, lobe, plots)
+        motion = (inspection, document.units, theme.name, lobe, plots, QApplication.font().pointSizeF())
         old_whole, old_motion = self._shown or ((), ())
         self._inspection = inspection
         if _differ(whole, old_whole):
@@ -145,10 +177,14 @@ class LobesView(StationView):
                 document.units, theme, bad,
             )  # fmt: skip
             press(self.map_kinds, {kind})
+            self.shaft_facts.show_rows(shaft_facts(inspection), _fact_columns(document.units, item=True))
         if _differ(motion, old_motion):
             self._show_motion(document, inspection, lobe, plots)
             press(self.plots, set(plots))
         self._shown = (whole, motion)
+        shown = document.choice(NAME, "list", "durations")
+        press(self.lists, {shown})
+        self.list_pages.setCurrentIndex(next((n for n, (name, _) in enumerate(_LISTS) if name == shown), 0))
         self._show_durations(document, inspection, lobe, lift)
 
     def _show_motion(self, document: Document, inspection: LobesInspection, lobe: str, plots: tuple[str, ...]) -> None:
@@ -159,6 +195,7 @@ class LobesView(StationView):
         self.stack.show_figures(figures, document.units, theme, _STRETCH)
         if "lift" in self.stack.items_by_name:
             self.lift_line.join(self.stack.items_by_name["lift"])
+        self.lobe_facts.show_rows(lobe_facts(inspection, lobe), _fact_columns(document.units, item=False))
         kind = next(row.kind for row in inspection.result.lobes if row.lobe == lobe)
         self._lobe_name.setText(f"Lobe {lobe}" + (f" · {kind}" if kind else ""))
 
@@ -200,6 +237,9 @@ class LobesView(StationView):
 
     def _on_map_kind(self, name: str, _on: bool) -> None:
         self.bench.choose(NAME, "map", name)
+
+    def _on_list(self, name: str, _on: bool) -> None:
+        self.bench.choose(NAME, "list", name)
 
     def _on_plots(self, name: str, on: bool) -> None:
         shown = sum(button.isChecked() for button in self.plots.buttons())
@@ -256,7 +296,7 @@ class CheckingLine(pg.InfiniteLine):  # type: ignore[misc]
         self.setPen(pg.mkPen(theme.colour("exhaust"), width=1))
         self.setHoverPen(pg.mkPen(theme.colour("exhaust"), width=3))
         self.label.setColor(theme.colour("text"))
-        self.label.setFont(scaled(self._owner.font(), 0.9, strong=True))
+        self.label.setFont(scaled(QApplication.font(), 0.9, strong=True))
         self._ends.setBrush(pg.mkBrush(theme.colour("exhaust")))
         self._ends.setPen(pg.mkPen(theme.colour("panel")))
         if self._item is not item:
@@ -307,15 +347,37 @@ def _folded(angle: float | None) -> float | None:
     return None if angle is None else fold_scalar(angle)
 
 
+def _fact_columns(units: System, *, item: bool) -> list[TableColumn]:
+    def decimals(fact: Fact) -> int:
+        return decimals_for(fact.value, fact.standard_uncertainty, fact.unit, units)
+
+    def named(fact: Fact) -> str:
+        unit = pretty_unit(fact.unit, units)
+        return words_for(fact.name) + (f", {unit}" if unit else "")
+
+    first = [TableColumn("item", lambda fact: fact.item, "Cylinder, kind or lobe", number=False)] if item else []
+    return [
+        *first,
+        TableColumn("characteristic", named, "Point at one to read what it means", number=False,
+                    cell_tip=lambda fact: fact.meaning),
+        TableColumn("value", lambda fact: show(fact.value, fact.unit, units, decimals(fact)), "From the fitted profile",
+                    value=lambda fact: fact.value, cell_tip=lambda fact: fact.meaning),
+        TableColumn("u", lambda fact: show(fact.standard_uncertainty, fact.unit, units, decimals(fact)),
+                    "Standard uncertainty", value=lambda fact: fact.standard_uncertainty),
+    ]  # fmt: skip
+
+
 def _titled(parent: QWidget, title: str | QLabel, tool: QWidget, content: QWidget) -> QWidget:
     box = QWidget(parent)
-    label = QLabel(title, box) if isinstance(title, str) else title
-    label.setFont(scaled(parent.font(), 1.05, strong=True))
+    label = Heading(title, 1.05, box) if isinstance(title, str) else title
     head = QHBoxLayout()
     head.setContentsMargins(8, 4, 6, 4)
-    head.addWidget(label)
-    head.addStretch(1)
+    if label.text() or not isinstance(title, str):
+        head.addWidget(label)
+        head.addStretch(1)
     head.addWidget(tool)
+    if isinstance(title, str) and not title:
+        head.addStretch(1)
     layout = QVBoxLayout(box)
     layout.setContentsMargins(0, 0, 0, 0)
     layout.setSpacing(0)
