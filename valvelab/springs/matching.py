@@ -1,7 +1,7 @@
 """Matched sets: as many complete sets as there can be, and among those the least total spread.
 
-The number of sets is settled first (`tolerance_windows`, `window_search`), then the spread (`set_spread`). With a single
-characteristic and no conditions both follow at once from the sorted order.
+The number of sets is settled first (`tolerance_windows`, `window_search`), then the spread (`set_spread`). With a
+single characteristic and no conditions both follow at once from the sorted order.
 """
 
 from __future__ import annotations

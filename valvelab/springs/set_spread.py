@@ -108,7 +108,7 @@ class _BoxSearch:
         self.units, self.limits, self.positions = units, limits, positions
         self.watch, self.effort = watch, effort
         self.allowed: list[BoolArray] = [
-            (units.low >= position.low).all(axis=1) & (units.high <= position.high).all(axis=1)
+            np.asarray((units.low >= position.low).all(axis=1) & (units.high <= position.high).all(axis=1), np.bool_)
             for position in positions
         ]
         self.pools = [_Pool({}) for _ in positions]

@@ -17,7 +17,10 @@ FORBIDDEN = 1e15
 
 @dataclass(frozen=True, slots=True)
 class ShimChoice:
-    """One way to fit each spring at each position: seat force (positions, springs, stacks), and whether it is allowed."""
+    """All ways to fit a spring at a position: seat force and leave to use it, (positions, springs, stacks).
+
+    `installed_mm` (positions, stacks) is the height less the stack; a force that isn't allowed may be anything.
+    """
 
     stacks: tuple[tuple[float, ...], ...]
     installed_mm: FloatArray
@@ -63,7 +66,7 @@ def choose_shims(choice: ShimChoice, target_n: float | None) -> ShimPlan:
 
 
 def _refuse_blocked(choice: ShimChoice) -> None:
-    reachable = choice.allowed.any(axis=2)
+    reachable = np.asarray(choice.allowed.any(axis=2), dtype=np.bool_)
     if _matching(reachable) is None:
         raise CannotEvaluate(
             Reason.NOT_FEASIBLE, "the limits leave too few springs: not every position can have a spring of its own"
@@ -100,40 +103,46 @@ def _plan(choice: ShimChoice, spring: IntArray, stack: IntArray) -> ShimPlan:
 
 def _narrowest(choice: ShimChoice) -> ShimPlan:
     """Least spread; among plans of that spread, the one nearest the middle of its window."""
-    forces = np.unique(choice.force_n[choice.allowed])
-    low, high = _narrowest_window(choice, forces)
+    low, high = narrowest_window(choice)
     inside = choice.allowed & (choice.force_n >= low) & (choice.force_n <= high)
     return _nearest(ShimChoice(choice.stacks, choice.installed_mm, choice.force_n, inside), 0.5 * (low + high))
 
 
-def _narrowest_window(choice: ShimChoice, forces: FloatArray) -> tuple[float, float]:
+def narrowest_window(choice: ShimChoice) -> tuple[float, float]:
     """Least window of forces that every position can meet with a spring of its own.
 
     For each lower end taken in turn, only windows narrower than the best so far matter; most lower ends fail that one
     test, and where it passes the upper end is found by halving.
     """
+    positions, springs, _ = choice.force_n.shape
+    at, spring, _ = np.nonzero(choice.allowed)
+    forces = choice.force_n[choice.allowed]
+    order = np.argsort(forces, kind="stable")
+    forces, at, spring = forces[order], at[order], spring[order]
 
-    def possible(low: float, high: float) -> bool:
-        inside = choice.allowed & (choice.force_n >= low) & (choice.force_n <= high)
-        return _matching(inside.any(axis=2)) is not None
+    def possible(first: int, last: int) -> bool:
+        held = slice(first, last + 1)
+        if np.count_nonzero(np.bincount(at[held], minlength=positions)) < positions:
+            return False
+        edges = np.zeros((positions, springs), dtype=np.bool_)
+        edges[at[held], spring[held]] = True
+        return _matching(edges) is not None
 
-    best_low, best_high = float(forces[0]), float(forces[-1])
-    width = best_high - best_low
+    low, high = 0, forces.size - 1
     for start in _outside_in(forces.size):
-        low = float(forces[start])
-        limit = int(np.searchsorted(forces, low + width, side="left")) - 1
-        if limit < start or not possible(low, float(forces[limit])):
+        width = forces[high] - forces[low]
+        limit = int(np.searchsorted(forces, forces[start] + width, side="left")) - 1
+        if limit < start + positions - 1 or not possible(int(start), limit):
             continue
-        first, last = start, limit
+        first, last = int(start), limit
         while first < last:
             middle = (first + last) // 2
-            if possible(low, float(forces[middle])):
+            if possible(int(start), middle):
                 last = middle
             else:
                 first = middle + 1
-        best_low, best_high = low, float(forces[last])
-        width = best_high - best_low
-    return best_low, best_high
+        low, high = int(start), last
+    return float(forces[low]), float(forces[high])
 
 
 def _outside_in(count: int) -> IntArray:

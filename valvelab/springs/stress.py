@@ -37,6 +37,11 @@ class WireMaterial:
     source: str = ""
 
 
+def material_key(name: str) -> str:
+    """A material's name as it is looked up: `Chrome Silicon` and `chrome-silicon` are one."""
+    return " ".join(name.casefold().replace("-", " ").split())
+
+
 @dataclass(frozen=True, slots=True)
 class Coil:
     """What is known of a spring's wire and coils; None where it isn't."""

@@ -1,0 +1,205 @@
+"""`valvelab sets`: the most matched sets of springs, then the tightest."""
+
+from __future__ import annotations
+
+import argparse
+import math
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from valvelab.cli.options import add_columns, add_common
+from valvelab.cli.output import finish, table
+from valvelab.cli.springs_command import question_of
+from valvelab.errors import BadQuantity, WrongUsage
+from valvelab.units import System, display_unit, parse_quantity, show
+
+if TYPE_CHECKING:
+    from valvelab.inspection.inspect_sets import PositionWish
+    from valvelab.records.sets_result import SetsResult
+    from valvelab.springs.tray import Progress
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Options of the command."""
+    parser.add_argument("readings", type=Path, metavar="READINGS", help="spring readings (text table or XLSX)")
+    parser.add_argument("--size", type=int, metavar="N", help="springs in a set, 2 to 32")
+    parser.add_argument(
+        "--within",
+        action="append",
+        default=[],
+        metavar="TEXT",
+        help='largest range in a set, such as "seat_force=6 N"; repeatable '
+        "(seat_force, open_force, rate, solid_height, free_length)",
+    )
+    parser.add_argument(
+        "--time-limit", default="30", metavar="S", help="seconds after which the best found counts (30)"
+    )
+    parser.add_argument("--together", action="append", default=[], metavar="A,B", help="springs that stay in one set")
+    parser.add_argument("--apart", action="append", default=[], metavar="A,B", help="two springs never in one set")
+    parser.add_argument(
+        "--position",
+        action="append",
+        default=[],
+        metavar="TEXT",
+        help='a place that wants its own set, such as "intake: size=8, seat_force=240 N..260 N"; repeatable',
+    )
+    add_common(parser)
+    add_columns(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Match one file of readings."""
+    from valvelab.inspection.inspect_sets import SetsQuestion, inspect_sets
+
+    positions = tuple(_position(text) for text in args.position)
+    size = args.size if args.size is not None or not positions else sum(wish.size for wish in positions)
+    if size is None:
+        raise WrongUsage("sets: expected --size N")
+    question = SetsQuestion(
+        springs=question_of(args),
+        size=size,
+        within=dict(_within(text) for text in args.within),
+        together=tuple(_names(text, 2) for text in args.together),
+        apart=tuple(_two(text) for text in args.apart),
+        positions=positions,
+        time_limit_s=_seconds(args.time_limit),
+    )
+    result = inspect_sets(question, _reporter(args)).result
+    return finish(result, args, lambda: text_of(result, args.units))
+
+
+def _quantity(name: str, text: str, option: str) -> float:
+    from valvelab.inspection.characteristics import by_name
+    from valvelab.inspection.inspect_sets import MATCHED
+
+    characteristic = by_name(name) if name in MATCHED else None
+    if characteristic is None:
+        raise WrongUsage(f"{option} {name!r}: expected one of {', '.join(MATCHED)}")
+    try:
+        return parse_quantity(text.strip(), characteristic.dimension, name)
+    except BadQuantity as error:
+        raise WrongUsage(f"{option} {error}") from None
+
+
+def _within(text: str) -> tuple[str, float]:
+    name, equals, value = text.partition("=")
+    if not equals:
+        raise WrongUsage(f'--within {text!r}: expected NAME=LIMIT, such as "seat_force=6 N"')
+    return name.strip(), _quantity(name.strip(), value, "--within")
+
+
+def _seconds(text: str) -> float:
+    try:
+        seconds = parse_quantity(text, "time", "--time-limit")
+    except BadQuantity as error:
+        raise WrongUsage(str(error)) from None
+    if seconds <= 0.0:
+        raise WrongUsage(f"--time-limit: found {text}, expected above 0")
+    return seconds
+
+
+def _names(text: str, least: int) -> tuple[str, ...]:
+    names = tuple(name.strip() for name in text.split(",") if name.strip())
+    if len(names) < least:
+        raise WrongUsage(f"--together/--apart {text!r}: expected {least} springs or more with commas between")
+    return names
+
+
+def _two(text: str) -> tuple[str, str]:
+    names = _names(text, 2)
+    if len(names) != 2:
+        raise WrongUsage(f"--apart {text!r}: expected two springs")
+    return names[0], names[1]
+
+
+def _position(text: str) -> PositionWish:
+    """`intake: size=8, seat_force=240 N..260 N` as a wish."""
+    from valvelab.inspection.inspect_sets import PositionWish
+
+    name, colon, rest = text.partition(":")
+    size = None
+    between: dict[str, tuple[float, float]] = {}
+    for part in rest.split(",") if colon else []:
+        key, _, value = (piece.strip() for piece in part.partition("="))
+        if key == "size" and value.isdecimal():
+            size = int(value)
+            continue
+        low, dots, high = value.partition("..")
+        if not dots:
+            raise WrongUsage(f"--position {text!r}: {part.strip()!r}, expected NAME=LOW..HIGH")
+        ends = [_quantity(key, end, "--position") if end.strip() else None for end in (low, high)]
+        between[key] = (-math.inf if ends[0] is None else ends[0], math.inf if ends[1] is None else ends[1])
+    if size is None:
+        raise WrongUsage(f'--position {text!r}: expected a size, such as "intake: size=8"')
+    return PositionWish(name.strip(), size, between)
+
+
+def _reporter(args: argparse.Namespace) -> Callable[[Progress], None] | None:
+    """Progress on a terminal only."""
+    if args.quiet or args.json or not sys.stderr.isatty():
+        return None
+
+    def report(progress: Progress) -> None:
+        bound = "" if progress.bound_sets is None else f" of at most {progress.bound_sets}"
+        line = f"{progress.sets} sets{bound}"
+        if progress.total_spread is not None:
+            line += f", total spread {progress.total_spread:.3f}, at least {progress.bound_total_spread or 0.0:.3f}"
+        sys.stderr.write(f"\r\033[K{line}")
+        sys.stderr.flush()
+
+    return report
+
+
+UNITS = {
+    "seat_force_n": "N",
+    "open_force_n": "N",
+    "rate_n_per_mm": "N/mm",
+    "solid_height_mm": "mm",
+    "free_length_mm": "mm",
+}
+DECIMALS = {"N": 2, "N/mm": 3, "mm": 3}
+
+
+def text_of(result: SetsResult, system: System) -> str:
+    """The readable answer: one row a set, then its springs, then what is left over."""
+    proof = "proven the most" if result.number_proven else f"at most {result.bound_sets}"
+    tight = "proven the least" if result.spread_proven else f"at least {result.bound_total_spread:.3f}"
+    head = f"{len(result.sets)} sets of {result.size} ({proof}), {len(result.left_over)} left over"
+    if result.sets:
+        head += f"; total spread {result.total_spread:.3f} ({tight})"
+    parts = [head]
+    if result.sets:
+        parts += [_set_table(result, system), _members(result)]
+    if result.left_over:
+        parts.append("left over: " + ", ".join(result.left_over))
+    return "\n\n".join(parts)
+
+
+def _set_table(result: SetsResult, system: System) -> str:
+    placed = any(one.position for one in result.sets)
+    header = ["set", *(["position"] if placed else [])]
+    for key in result.within:
+        name = key.rsplit("_n_per_mm", 1)[0].rsplit("_n", 1)[0].rsplit("_mm", 1)[0].replace("_", " ")
+        label = display_unit(UNITS[key], system).label
+        header += [f"{name} mean [{label}]", f"range [{label}]", "of limit"]
+    rows = []
+    for number, one in enumerate(result.sets, start=1):
+        row = [str(number), *([one.position or ""] if placed else [])]
+        for key, limit in result.within.items():
+            decimals = DECIMALS[UNITS[key]]
+            row += [
+                show(one.mean[key], UNITS[key], system, decimals),
+                show(one.spread[key], UNITS[key], system, decimals),
+            ]
+            row.append(f"{100.0 * one.spread[key] / limit:.0f} %")
+        rows.append(row)
+    return table(header, rows, left=2 if placed else 1)
+
+
+def _members(result: SetsResult) -> str:
+    lines = []
+    for number, one in enumerate(result.sets, start=1):
+        lines.append(f"set {number}: " + ", ".join(one.springs))
+    return "\n".join(lines)

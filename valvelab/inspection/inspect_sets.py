@@ -1,0 +1,203 @@
+"""Matched sets from spring readings: characteristics chosen, solved exactly, described."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from math import inf
+from time import monotonic
+
+import numpy as np
+
+from valvelab.errors import CannotEvaluate, Reason, WrongUsage
+from valvelab.inspection.inspect_springs import SpringsQuestion, analyse_all, latest_stages, values_of
+from valvelab.inspection.spring_analysis import Number, SpringAnalysis
+from valvelab.inspection.spring_characteristics import KEY_OF
+from valvelab.records.result import Note, info, warning
+from valvelab.records.sets_result import SetsResult, SpringSet
+from valvelab.springs.matching import MatchedSet, MatchedSets, match
+from valvelab.springs.set_spread import Effort
+from valvelab.springs.tray import LARGEST_SET, SMALLEST_SET, Position, Progress, Tray, Watch, tray
+
+MATCHED = ("seat_force", "open_force", "rate", "solid_height", "free_length")
+"""Characteristics that sets can be matched by."""
+
+
+@dataclass(frozen=True, slots=True)
+class PositionWish:
+    """A kind of place in the engine that wants its own set: `between` bounds characteristics by name."""
+
+    name: str
+    size: int
+    between: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class SetsQuestion:
+    """What is asked: readings, set size, the largest range of each characteristic in a set, and conditions by name."""
+
+    springs: SpringsQuestion
+    size: int
+    within: Mapping[str, float]
+    together: tuple[tuple[str, ...], ...] = ()
+    apart: tuple[tuple[str, str], ...] = ()
+    positions: tuple[PositionWish, ...] = ()
+    time_limit_s: float = 30.0
+    effort: Effort = Effort()
+
+
+@dataclass(frozen=True, slots=True)
+class SetsInspection:
+    """The tray as it was matched, the working behind the answer, and the result."""
+
+    analyses: tuple[SpringAnalysis, ...]
+    tray: Tray
+    matched: MatchedSets
+    result: SetsResult
+
+
+def inspect_sets(
+    question: SetsQuestion,
+    report: Callable[[Progress], None] | None = None,
+    cancelled: Callable[[], bool] | None = None,
+) -> SetsInspection:
+    """The most matched sets, then the tightest. `report` hears of progress; `cancelled` ends it with the best found."""
+    _check(question)
+    _, analyses, notes = analyse_all(question.springs)
+    chosen = [analyses[number] for number in latest_stages(analyses)]
+    names = tuple(question.within)
+    table = {analysis.name: values_of(analysis, names) for analysis in chosen}
+    notes += _left_out(table)
+    usable = tuple(name for name, row in table.items() if all(number.value is not None for number in row.values()))
+    if not usable:
+        raise CannotEvaluate(Reason.MISSING_INPUT, _nothing(question, table))
+    values = np.array([[table[name][c].value for c in names] for name in usable], dtype=np.float64)
+    problem = tray(
+        usable,
+        values,
+        np.array([question.within[c] for c in names], dtype=np.float64),
+        question.size,
+        tuple(_indices(group, usable, table) for group in question.together),
+        tuple(_pair(pair, usable, table) for pair in question.apart),
+        tuple(_position(wish, names) for wish in question.positions),
+    )
+    matched = match(problem, _watch(question, report, cancelled), question.effort)
+    result = _result(question, problem, matched, table, [*notes, *_proof_notes(matched, question)])
+    return SetsInspection(tuple(chosen), problem, matched, result)
+
+
+def _check(question: SetsQuestion) -> None:
+    if not question.within:
+        raise WrongUsage('sets: found no --within, expected at least one, such as --within "seat_force=6 N"')
+    for name, limit in question.within.items():
+        if name not in MATCHED:
+            raise WrongUsage(f"--within {name}: expected one of {', '.join(MATCHED)}")
+        if limit <= 0.0:
+            raise WrongUsage(f"--within {name}: found {limit:g}, expected above 0")
+    for size in [question.size, *(wish.size for wish in question.positions)]:
+        if not SMALLEST_SET <= size <= LARGEST_SET:
+            raise WrongUsage(f"--size: found {size}, expected {SMALLEST_SET} to {LARGEST_SET}")
+
+
+def _watch(
+    question: SetsQuestion, report: Callable[[Progress], None] | None, cancelled: Callable[[], bool] | None
+) -> Watch:
+    end = monotonic() + question.time_limit_s
+    quiet = Watch()
+    return Watch(lambda: end - monotonic(), cancelled or quiet.cancelled, report or quiet.report)
+
+
+def _left_out(table: Mapping[str, Mapping[str, Number]]) -> list[Note]:
+    notes = []
+    for spring, row in table.items():
+        missing = [f"{name} ({number.reason})" for name, number in row.items() if number.value is None]
+        if missing:
+            notes.append(warning(spring, f"left over: no {'; no '.join(missing)}"))
+    return notes
+
+
+def _nothing(question: SetsQuestion, table: Mapping[str, Mapping[str, Number]]) -> str:
+    row = next(iter(table.values()))
+    name, number = next((name, number) for name, number in row.items() if number.value is None)
+    return f"{question.springs.table.file}: no spring has a {name}: {number.reason}"
+
+
+def _indices(group: tuple[str, ...], usable: tuple[str, ...], table: Mapping[str, object]) -> tuple[int, ...]:
+    for name in group:
+        if name not in table:
+            raise WrongUsage(f"--together/--apart: there is no spring {name!r}")
+    return tuple(usable.index(name) for name in group if name in usable)
+
+
+def _pair(pair: tuple[str, str], usable: tuple[str, ...], table: Mapping[str, object]) -> tuple[int, int]:
+    found = _indices(pair, usable, table)
+    if pair[0] == pair[1]:
+        raise WrongUsage(f"--apart: {pair[0]!r} can't be apart from itself")
+    return (found[0], found[1]) if len(found) == 2 else (0, 0)
+
+
+def _position(wish: PositionWish, names: tuple[str, ...]) -> Position:
+    for name in wish.between:
+        if name not in names:
+            raise WrongUsage(f"--position {wish.name}: {name} is not among the characteristics of --within")
+    low = [wish.between.get(name, (-inf, inf))[0] for name in names]
+    high = [wish.between.get(name, (-inf, inf))[1] for name in names]
+    return Position(wish.name, wish.size, np.array(low), np.array(high))
+
+
+def _proof_notes(matched: MatchedSets, question: SetsQuestion) -> list[Note]:
+    many = len(matched.sets)
+    notes = []
+    if matched.number_proven:
+        notes.append(info("sets", f"{many} sets is proven to be the most there can be"))
+    else:
+        notes.append(
+            warning("sets", f"{many} sets found, {matched.bound_sets} not ruled out within {question.time_limit_s:g} s")
+        )
+    if not many:
+        return notes
+    if matched.spread_proven:
+        notes.append(info("total_spread", f"{matched.total_spread:.4f} is proven to be the least for {many} sets"))
+    else:
+        text = (
+            f"{matched.total_spread:.4f} is the least found for {many} sets, not proven: "
+            f"nothing below {matched.bound_total_spread:.4f} is possible"
+        )
+        notes.append(warning("total_spread", text))
+    return notes
+
+
+def _result(
+    question: SetsQuestion,
+    problem: Tray,
+    matched: MatchedSets,
+    table: Mapping[str, Mapping[str, Number]],
+    notes: list[Note],
+) -> SetsResult:
+    used = {problem.names[i] for one in matched.sets for i in one.springs}
+    return SetsResult(
+        source=(question.springs.table.source,),
+        notes=tuple(dict.fromkeys(notes)),
+        size=question.size,
+        within={KEY_OF[name]: limit for name, limit in question.within.items()},
+        sets=tuple(_set(problem, one, tuple(question.within)) for one in matched.sets),
+        left_over=tuple(name for name in table if name not in used),
+        total_spread=matched.total_spread,
+        proven_optimal=matched.proven_optimal,
+        bound_sets=matched.bound_sets,
+        number_proven=matched.number_proven,
+        spread_proven=matched.spread_proven,
+        bound_total_spread=matched.bound_total_spread,
+        values={spring: {KEY_OF[c]: row[c].value for c in row} for spring, row in table.items()},
+    )
+
+
+def _set(problem: Tray, one: MatchedSet, names: tuple[str, ...]) -> SpringSet:
+    keys = [KEY_OF[name] for name in names]
+    means = problem.values[list(one.springs)].mean(axis=0)
+    return SpringSet(
+        springs=tuple(problem.names[i] for i in one.springs),
+        position=one.position or None,
+        spread=dict(zip(keys, map(float, one.spread), strict=True)),
+        mean=dict(zip(keys, map(float, means), strict=True)),
+    )

@@ -1,0 +1,294 @@
+"""Spring readings inspected: every spring's numbers with their uncertainty, and its verdicts."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from math import hypot
+
+from valvelab.inspection.judging import Item, Measured, judge
+from valvelab.inspection.spring_analysis import Fit, Number, SpringAnalysis, analyse, fit_of
+from valvelab.inspection.spring_characteristics import KEY_OF
+from valvelab.inspection.spring_wire import WireNumbers, wire_numbers
+from valvelab.records.result import Note, Verdict, info, warning
+from valvelab.records.spec import Spec
+from valvelab.records.spring_readings import SpringTable
+from valvelab.records.springs_result import ElementResult, RateCurve, RateLine, SpringResult, SpringsResult
+from valvelab.springs.rate import rate_curve
+from valvelab.springs.stress import StressFactor, WireMaterial
+
+PROGRESSIVE = 1.15
+"""Local rate at the low end over that at the high end from which a spring is called progressive (ours; no source)."""
+GUIDANCE = (
+    "common practice, as guidance and never as a limit: about 1.5 mm (0.060 in) of coil-bind margin in all for steel "
+    "race springs and 1.3 mm (0.050 in) from retainer to seal, unless the maker says otherwise"
+)
+CAUTION = "Valve springs hold energy: eye protection, sound tools, hands clear."
+
+
+@dataclass(frozen=True, slots=True)
+class SpringsQuestion:
+    """What is inspected: the readings, the spec they are held against, the wires known, the stress factor."""
+
+    table: SpringTable
+    spec: Spec | None = None
+    spec_file: str = "spec"
+    materials: Mapping[str, WireMaterial] = field(default_factory=dict)
+    stress_factor: StressFactor = "EN 13906-1"
+
+
+@dataclass(frozen=True, slots=True)
+class SpringsInspection:
+    """The result and the working behind it, one analysis for each row of the result."""
+
+    fit: Fit
+    analyses: tuple[SpringAnalysis, ...]
+    result: SpringsResult
+
+
+def analyse_all(question: SpringsQuestion) -> tuple[Fit, tuple[SpringAnalysis, ...], list[Note]]:
+    """Every spring analysed, in the file's order; readings that can't be used are refused with their place."""
+    fit, notes = fit_of(question.table, question.spec, question.materials, question.spec_file)
+    analyses = tuple(analyse(readings, fit, question.table.file) for readings in question.table.springs)
+    return fit, analyses, [*question.table.notes, *notes]
+
+
+def inspect_springs(question: SpringsQuestion) -> SpringsInspection:
+    """Inspect every spring of a file and hold it against the spec."""
+    fit, analyses, notes = analyse_all(question)
+    wires = [wire_numbers(analysis, question.stress_factor) for analysis in analyses]
+    losses = _set_losses(analyses)
+    rows = tuple(
+        _row(analysis, wire, losses.get(number, Number(None, None, "no `new` stage to compare with")))
+        for number, (analysis, wire) in enumerate(zip(analyses, wires, strict=True))
+    )
+    notes += _missing(fit, analyses) + _coil_bind_notes(analyses) + _common(fit, rows)
+    verdicts: list[Verdict] = []
+    if question.spec is not None:
+        judged = latest_stages(analyses)
+        items = [_item(analyses[number], rows[number]) for number in judged]
+        if len(judged) < len(rows):
+            notes.append(info("verdicts", "springs read in several stages are judged in their last stage"))
+        verdicts, remarks = judge(question.spec, {"spring": items}, question.spec_file)
+        notes += remarks
+    result = SpringsResult(
+        source=(question.table.source,),
+        notes=tuple(dict.fromkeys(notes)),
+        verdicts=tuple(verdicts),
+        installed_height_mm=fit.installed_height_mm,
+        valve_lift_mm=fit.valve_lift_mm,
+        springs=rows,
+    )
+    return SpringsInspection(fit, analyses, result)
+
+
+def _is_run_in(stage: str | None) -> bool:
+    return stage is not None and re.sub(r"[\s_-]", "", stage.casefold()) == "runin"
+
+
+def _set_losses(analyses: tuple[SpringAnalysis, ...]) -> dict[int, Number]:
+    """Seat force of the `new` stage − that of the `run-in` stage, at the row of the latter."""
+    new = {a.name: a.seat_force() for a in analyses if (a.readings.stage or "").casefold() == "new"}
+    losses: dict[int, Number] = {}
+    for number, analysis in enumerate(analyses):
+        before = new.get(analysis.name)
+        if before is None or not _is_run_in(analysis.readings.stage):
+            continue
+        after = analysis.seat_force()
+        if before.value is None or after.value is None:
+            losses[number] = Number(None, None, before.reason or after.reason)
+            continue
+        both = (before.standard_uncertainty, after.standard_uncertainty)
+        u = None if None in both else hypot(*(part for part in both if part is not None))
+        losses[number] = Number(before.value - after.value, u)
+    return losses
+
+
+def latest_stages(analyses: tuple[SpringAnalysis, ...]) -> list[int]:
+    """Row of each spring's last stage: `run-in` where there is one, else the last in the file."""
+    last: dict[str, int] = {}
+    for number, analysis in enumerate(analyses):
+        held = last.get(analysis.name)
+        if held is None or not _is_run_in(analyses[held].readings.stage):
+            last[analysis.name] = number
+    return sorted(last.values())
+
+
+def _row(analysis: SpringAnalysis, wire: WireNumbers, loss: Number) -> SpringResult:
+    numbers = _numbers(analysis, wire, loss)
+    heights, rates = rate_curve(*analysis.free_readings())
+    fit = analysis.rate_fit
+    return SpringResult(
+        spring=analysis.name,
+        stage=analysis.readings.stage,
+        position=analysis.readings.position,
+        rate_fit=None
+        if fit is None
+        else RateLine(
+            intercept_n=fit.intercept_n,
+            slope_n_per_mm=fit.slope_n_per_mm,
+            residual_sd_n=fit.residual_sd_n,
+            readings=fit.readings,
+            low_mm=fit.low_mm,
+            high_mm=fit.high_mm,
+        ),
+        rate_curve=RateCurve(height_mm=tuple(map(float, heights)), rate_n_per_mm=tuple(map(float, rates))),
+        progressive=None if rates.size < 3 else bool(rates[0] > PROGRESSIVE * rates[-1]),
+        solid_height_from=None
+        if analysis.solid.value is None
+        else ("readings" if analysis.solid_from_readings else "stated"),
+        stress_factor=wire.factor,
+        tensile_strength_mpa=wire.tensile_mpa,
+        elements=tuple(ElementResult(**row) for row in wire.elements),
+        uncertainty={key: number.standard_uncertainty for key, number in numbers.items()},
+        **{key: number.value for key, number in numbers.items()},
+    )
+
+
+def _numbers(analysis: SpringAnalysis, wire: WireNumbers, loss: Number) -> dict[str, Number]:
+    """Every judged number by its JSON key."""
+    margin = analysis.margin()
+    coils = analysis.elements[0].coil.active_coils if len(analysis.elements) == 1 else None
+    fit = analysis.rate_fit
+    rate = Number(None, None, analysis.rate_reason)
+    if fit is not None:
+        rate = Number(fit.rate_n_per_mm, fit.rate_uncertainty_n_per_mm)
+    return {
+        "seat_force_n": analysis.seat_force(),
+        "open_force_n": analysis.open_force(),
+        "rate_n_per_mm": rate,
+        "solid_height_mm": analysis.solid,
+        "coil_bind_margin_mm": margin,
+        "margin_per_coil_mm": _per_coil(margin, coils),
+        "free_length_mm": analysis.free_length(),
+        "hysteresis_n": analysis.hysteresis(),
+        "set_loss_n": loss,
+        **wire.numbers,
+    }
+
+
+def _per_coil(margin: Number, coils: float | None) -> Number:
+    if margin.value is None or coils is None:
+        return Number(None, None, margin.reason or "no active coils are stated")
+    u = margin.standard_uncertainty
+    return Number(margin.value / coils, None if u is None else u / coils)
+
+
+def _about(analysis: SpringAnalysis) -> str:
+    stage = analysis.readings.stage
+    return analysis.name if stage is None else f"{analysis.name} {stage}"
+
+
+def _names(names: list[str]) -> str:
+    """Up to eight names; `and n more` after that."""
+    shown = list(dict.fromkeys(names))
+    return ", ".join(shown[:8]) + (f" and {len(shown) - 8} more" if len(shown) > 8 else "")
+
+
+def _missing(fit: Fit, analyses: tuple[SpringAnalysis, ...]) -> list[Note]:
+    """Why numbers are missing, springs of one reason together; what the file lacks as a whole was said already."""
+    reasons: dict[tuple[str, str], list[str]] = {}
+    for analysis in analyses:
+        offers = {"rate": analysis.rate_reason, "solid_height": analysis.solid.reason}
+        if fit.installed_height_mm is not None:
+            offers["seat_force"] = analysis.seat_force().reason
+        if fit.open_height_mm is not None:
+            offers["open_force"] = analysis.open_force().reason
+        for name, reason in offers.items():
+            if reason:
+                reasons.setdefault((name, reason), []).append(_about(analysis))
+    return [warning(name, f"{_names(springs)}: {reason}") for (name, reason), springs in reasons.items()]
+
+
+def _coil_bind_notes(analyses: tuple[SpringAnalysis, ...]) -> list[Note]:
+    bound = [_about(a) for a in analyses if any(element.knee is not None for element in a.elements)]
+    notes = []
+    if bound:
+        notes.append(info("coil bind", f"{_names(bound)}: readings past the knee end the range"))
+    for analysis in analyses:
+        notes += _solid_notes(analysis, _about(analysis))
+    return notes
+
+
+def _solid_notes(analysis: SpringAnalysis, about: str) -> list[Note]:
+    stated = analysis.fit.coil.solid_height_mm
+    solid = analysis.solid
+    if stated is None or solid.value is None or not analysis.solid_from_readings:
+        return []
+    if abs(stated - solid.value) <= max(3.0 * (solid.standard_uncertainty or 0.0), 0.1):
+        return []
+    text = f"the readings show coil bind at {solid.value:.2f} mm, {stated:.2f} mm is stated; the readings count"
+    return [warning(f"{about} solid_height_mm", text)]
+
+
+def _common(fit: Fit, rows: tuple[SpringResult, ...]) -> list[Note]:
+    """What is said once for all springs."""
+    notes = []
+    if any(row.coil_bind_margin_mm is not None for row in rows):
+        notes.append(info("coil_bind_margin", GUIDANCE))
+    bound = [row.spring for row in rows if row.coil_bind_margin_mm is not None and row.coil_bind_margin_mm <= 0.0]
+    if bound:
+        notes.append(warning("coil_bind_margin", f"coil bind before the valve is open: {', '.join(bound)}"))
+    if any(row.stress_factor is not None for row in rows):
+        factor = next(row.stress_factor for row in rows if row.stress_factor is not None)
+        notes.append(info("stress", f"shear stress at the inside of the coil with the factor of {factor}"))
+    if fit.open_height_mm is None:
+        notes.append(
+            info("rate", "without installed height and valve lift the rate is over all free readings on that side")
+        )
+    return notes
+
+
+def kind_of(position: str | None) -> str | None:
+    """`intake` or `exhaust` where a valve's name says so (`1I`, `3E2`, `intake 2`)."""
+    if position is None:
+        return None
+    lobe = re.fullmatch(r"\d+\s*([IE])\d*", position.strip(), re.IGNORECASE)
+    if lobe is not None:
+        return "intake" if lobe.group(1).upper() == "I" else "exhaust"
+    word = position.strip().casefold()
+    return next((kind for kind in ("intake", "exhaust") if word.startswith(kind)), None)
+
+
+def _item(analysis: SpringAnalysis, row: SpringResult) -> Item:
+    def look_up(name: str, at_mm: float | None) -> Measured | None:
+        if name == "force":
+            number = analysis.force(at_mm, "no height `at` is given")
+            return Measured(number.value, number.standard_uncertainty, number.reason)
+        key = KEY_OF[name]
+        return Measured(getattr(row, key), row.uncertainty.get(key), _reason(analysis, key))
+
+    return Item(analysis.name, kind_of(analysis.readings.position), look_up)
+
+
+def _reason(analysis: SpringAnalysis, key: str) -> str:
+    """Why a number is missing, for the verdict's note."""
+    reasons = {
+        "seat_force_n": analysis.seat_force,
+        "open_force_n": analysis.open_force,
+        "coil_bind_margin_mm": analysis.margin,
+        "margin_per_coil_mm": analysis.margin,
+        "free_length_mm": analysis.free_length,
+        "hysteresis_n": analysis.hysteresis,
+    }
+    if key in reasons:
+        return reasons[key]().reason
+    if key == "rate_n_per_mm":
+        return analysis.rate_reason
+    if key == "solid_height_mm":
+        return analysis.solid.reason
+    return "wire and coil data or another stage would be needed"
+
+
+def values_of(analysis: SpringAnalysis, names: tuple[str, ...]) -> dict[str, Number]:
+    """Some of a spring's characteristics, for matching: seat and open force, rate, solid height, free length."""
+    fit = analysis.rate_fit
+    known = {
+        "seat_force": analysis.seat_force,
+        "open_force": analysis.open_force,
+        "rate": lambda: Number(None if fit is None else fit.rate_n_per_mm, None, analysis.rate_reason),
+        "solid_height": lambda: analysis.solid,
+        "free_length": analysis.free_length,
+    }
+    return {name: known[name]() for name in names}

@@ -1,0 +1,320 @@
+"""One spring in one stage: its curves, and the numbers that follow from them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from math import hypot
+
+import numpy as np
+
+from valvelab.arrays import FloatArray, read_only
+from valvelab.errors import BadQuantity, BadSpec, CannotEvaluate
+from valvelab.records.result import Note, info, warning
+from valvelab.records.spec import Fitting, Spec
+from valvelab.records.spring_readings import CoilData, ElementReadings, SpringReadings, SpringTable
+from valvelab.springs.coil_bind import Knee, find_knee
+from valvelab.springs.nest import Element, nest_force, nest_force_uncertainty, nest_rate, nest_solid_height
+from valvelab.springs.rate import RateFit
+from valvelab.springs.spring import ForceCurve, ReadingUncertainty, force_curve, hysteresis, noise_of, with_end
+from valvelab.springs.stress import WireMaterial, material_key
+from valvelab.units import parse_quantity
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """How the springs are fitted: heights in mm and coil data, the spec winning over the preamble."""
+
+    installed_height_mm: float | None
+    valve_lift_mm: float | None
+    coil: CoilData
+    element_coils: Mapping[str, CoilData]
+    stated: ReadingUncertainty
+    materials: Mapping[str, WireMaterial]
+
+    @property
+    def open_height_mm(self) -> float | None:
+        """Installed height − valve lift."""
+        if self.installed_height_mm is None or self.valve_lift_mm is None:
+            return None
+        return self.installed_height_mm - self.valve_lift_mm
+
+    def coil_of(self, element: str, *, nested: bool) -> CoilData:
+        """Coil data of one element: what names it, else the plain statement (of a nest: the outer spring's)."""
+        named = self.element_coils.get(element, CoilData())
+        if not nested:
+            return self.coil if named == CoilData() else named
+        if named != CoilData():
+            return named
+        return replace(self.coil, solid_height_mm=None, free_length_mm=None) if element == "outer" else CoilData()
+
+    def material(self, coil: CoilData) -> WireMaterial | None:
+        """The wire that the coil's material names, or None."""
+        return None if coil.material is None else self.materials.get(material_key(coil.material))
+
+
+def fit_of(
+    table: SpringTable, spec: Spec | None, materials: Mapping[str, WireMaterial], spec_file: str = "spec"
+) -> tuple[Fit, list[Note]]:
+    """The fit from preamble and spec, with notes where the spec overrules the file or nothing is stated."""
+    fitting = spec.fitting if spec is not None else Fitting()
+
+    def length(name: str) -> float | None:
+        value = getattr(fitting, name)
+        if value is None:
+            return None
+        try:
+            number = parse_quantity(value, "length", name)
+        except BadQuantity as error:
+            raise BadSpec(spec_file, f"[fitting] {error.field}", error.found, error.expected) from None
+        if number <= 0.0:
+            raise BadSpec(spec_file, f"[fitting] {name}", f"{number:g} mm", "a length above 0")
+        return number
+
+    coil = table.coil
+    coil = replace(
+        coil,
+        wire_diameter_mm=length("wire_diameter") or coil.wire_diameter_mm,
+        mean_coil_diameter_mm=length("mean_coil_diameter") or coil.mean_coil_diameter_mm,
+        free_length_mm=length("free_length") or coil.free_length_mm,
+        solid_height_mm=length("solid_height") or coil.solid_height_mm,
+    )
+    for name, count in (("active_coils", fitting.active_coils), ("total_coils", fitting.total_coils)):
+        if count is not None and count <= 0.0:
+            raise BadSpec(spec_file, f"[fitting] {name}", f"{count:g}", "a number above 0")
+    coil = replace(
+        coil,
+        active_coils=fitting.active_coils or coil.active_coils,
+        total_coils=fitting.total_coils or coil.total_coils,
+        material=fitting.material or coil.material,
+    )
+    installed, lift = length("installed_height"), length("valve_lift")
+    fit = Fit(
+        installed_height_mm=table.installed_height_mm if installed is None else installed,
+        valve_lift_mm=table.valve_lift_mm if lift is None else lift,
+        coil=coil,
+        element_coils=table.element_coils,
+        stated=ReadingUncertainty(table.force_uncertainty_n, table.height_uncertainty_mm),
+        materials=materials,
+    )
+    if fit.open_height_mm is not None and fit.open_height_mm <= 0.0:
+        file, place = (spec_file, "[fitting] valve_lift") if lift is not None else (table.file, "valve lift")
+        raise BadSpec(file, place, f"{fit.valve_lift_mm:g} mm", "less than the installed height")
+    return fit, _fit_notes(table, fit, installed, lift)
+
+
+def _fit_notes(table: SpringTable, fit: Fit, installed: float | None, lift: float | None) -> list[Note]:
+    notes = []
+    for name, ours, theirs in (
+        ("installed height", installed, table.installed_height_mm), ("valve lift", lift, table.valve_lift_mm),
+    ):  # fmt: skip
+        if ours is not None and theirs is not None and abs(ours - theirs) > 1e-9:
+            notes.append(info(name, f"the spec's {ours:g} mm is used, not {theirs:g} mm of {table.file}"))
+    if fit.installed_height_mm is None:
+        notes.append(
+            warning(
+                "installed height",
+                "not stated in the file or the spec's [fitting]: no seat force, open force or margin",
+            )
+        )
+    elif fit.valve_lift_mm is None:
+        notes.append(warning("valve lift", "not stated in the file or the spec's [fitting]: no open force or margin"))
+    if fit.stated.force_n is None and fit.stated.height_mm is None:
+        notes.append(
+            info("uncertainty", "the file states none for the tester: uncertainties come from the scatter seen alone")
+        )
+    coils = [fit.coil, *fit.element_coils.values()]
+    for name in dict.fromkeys(coil.material for coil in coils if coil.material):
+        if material_key(name) not in fit.materials:
+            known = ", ".join(dict.fromkeys(material.name for material in fit.materials.values()))
+            notes.append(warning("material", f"{name!r} is not in the wire table ({known}): no strength margins"))
+    return notes
+
+
+@dataclass(frozen=True, slots=True)
+class ElementCurves:
+    """One element's curves: everything read on the way down, the part before coil bind, and the way back."""
+
+    element: str
+    offset_mm: float
+    read: ForceCurve
+    free: ForceCurve
+    usable: ForceCurve
+    knee: Knee | None
+    release: ForceCurve | None
+    solid_height_mm: float | None
+    solid_uncertainty_mm: float | None
+    coil: CoilData
+
+    def part(self, *, to_the_knee: bool) -> Element:
+        """As an element of a nest: for forces the curve runs to the knee, for the rate over readings alone."""
+        curve = self.usable if to_the_knee else self.free
+        return Element(self.element, curve, self.offset_mm, self.solid_height_mm, self.solid_uncertainty_mm)
+
+
+def element_curves(readings: ElementReadings, fit: Fit, *, nested: bool) -> ElementCurves:
+    """Sort, average repeats, find the knee. Raises CannotEvaluate for readings that are no spring's."""
+    read = force_curve(readings.compress.height_mm, readings.compress.force_n)
+    release = None
+    if readings.release is not None and np.unique(readings.release.height_mm).size >= 2:
+        release = force_curve(readings.release.height_mm, readings.release.force_n)
+    coil = fit.coil_of(readings.element, nested=nested)
+    knee = find_knee(read)
+    free = usable = _slack_out(read)
+    solid, uncertainty = coil.solid_height_mm, None
+    if knee is not None:
+        first = knee.first_past + 1
+        kept = ForceCurve(
+            read_only(read.height_mm[first:].copy()), read_only(read.force_n[first:].copy()), read.repeat_sd_n
+        )
+        free = _slack_out(kept)
+        usable = with_end(free, knee.solid_height_mm, knee.force_n)
+        solid, uncertainty = knee.solid_height_mm, hypot(knee.standard_uncertainty_mm, fit.stated.height_mm or 0.0)
+    return ElementCurves(
+        readings.element, readings.offset_mm, read, free, usable, knee, release, solid, uncertainty, coil
+    )
+
+
+def _slack_out(curve: ForceCurve) -> ForceCurve:
+    """Without the readings above the free length: of several of no force the lowest is kept."""
+    loose = np.flatnonzero(curve.force_n <= 0.0)
+    if loose.size < 2 or loose[0] + 1 < 2:
+        return curve
+    keep = slice(0, int(loose[0]) + 1)
+    return ForceCurve(read_only(curve.height_mm[keep].copy()), read_only(curve.force_n[keep].copy()), curve.repeat_sd_n)
+
+
+@dataclass(frozen=True, slots=True)
+class Number:
+    """A value with its standard uncertainty; None with the reason."""
+
+    value: float | None
+    standard_uncertainty: float | None = None
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class SpringAnalysis:
+    """One spring in one stage, ready to be asked for forces."""
+
+    readings: SpringReadings
+    fit: Fit
+    elements: tuple[ElementCurves, ...]
+    rate_fit: RateFit | None
+    rate_reason: str
+    solid: Number
+    solid_from_readings: bool
+
+    @property
+    def name(self) -> str:
+        """The spring's name."""
+        return self.readings.spring
+
+    def force(self, height_mm: float | None, missing: str = "no height is stated") -> Number:
+        """Force at a height of the valve, with its uncertainty, or the reason why not."""
+        if height_mm is None:
+            return Number(None, None, missing)
+        if self.solid.value is not None and height_mm < self.solid.value - 1e-9:
+            return Number(None, None, f"{height_mm:g} mm is below the solid height of {self.solid.value:.3f} mm")
+        parts = [element.part(to_the_knee=True) for element in self.elements]
+        try:
+            value = nest_force(parts, height_mm)
+        except CannotEvaluate as error:
+            return Number(None, None, str(error))
+        return Number(value, nest_force_uncertainty(parts, height_mm, self.fit.stated))
+
+    def plain_force(self, height_mm: float) -> float | None:
+        """Force at a height of the valve without its uncertainty; None where it was not read."""
+        try:
+            return nest_force([element.part(to_the_knee=True) for element in self.elements], height_mm)
+        except CannotEvaluate:
+            return None
+
+    def seat_force(self) -> Number:
+        """Force at the installed height."""
+        return self.force(self.fit.installed_height_mm, "no installed height is stated")
+
+    def open_force(self) -> Number:
+        """Force at the open height."""
+        return self.force(self.fit.open_height_mm, "no installed height and valve lift are stated")
+
+    def free_length(self) -> Number:
+        """Height of the reading of no force, else as stated."""
+        if len(self.elements) == 1:
+            curve = self.elements[0].read
+            loose = np.flatnonzero(curve.force_n <= 0.0)
+            if loose.size:
+                return Number(float(curve.height_mm[loose[0]]), self.fit.stated.height_mm)
+        stated = self.fit.coil.free_length_mm
+        return Number(stated, None, "" if stated else "no reading of no force, and none is stated")
+
+    def margin(self) -> Number:
+        """Open height − solid height."""
+        height = self.fit.open_height_mm
+        if height is None:
+            return Number(None, None, "no installed height and valve lift are stated")
+        if self.solid.value is None:
+            return Number(None, None, self.solid.reason)
+        return Number(height - self.solid.value, self.solid.standard_uncertainty)
+
+    def hysteresis(self) -> Number:
+        """Mean of compress − release, the elements added."""
+        total, variance = 0.0, 0.0
+        for element in self.elements:
+            if element.release is None:
+                return Number(None, None, "no release stroke was read")
+            try:
+                total += hysteresis(element.free, element.release)
+            except CannotEvaluate as error:
+                return Number(None, None, str(error))
+            noise = noise_of(element.free)
+            variance += 0.0 if noise is None else 2.0 * noise**2 / element.release.height_mm.size
+        return Number(total, variance**0.5 if variance > 0.0 else None)
+
+    def span(self) -> tuple[float, float]:
+        """Heights of the valve over which all elements were read free of coil bind."""
+        low = max(element.free.low_mm - element.offset_mm for element in self.elements)
+        return low, min(element.free.high_mm - element.offset_mm for element in self.elements)
+
+    def free_readings(self) -> tuple[FloatArray, FloatArray]:
+        """Heights at the valve and forces of the whole spring, at the heights of its first element."""
+        low, high = self.span()
+        first = self.elements[0].free
+        heights = first.height_mm - self.elements[0].offset_mm
+        heights = heights[(heights >= low - 1e-9) & (heights <= high + 1e-9)]
+        parts = [element.part(to_the_knee=False) for element in self.elements]
+        return heights, np.array([nest_force(parts, float(h)) for h in heights])
+
+
+def analyse(readings: SpringReadings, fit: Fit, file: str) -> SpringAnalysis:
+    """Analyse one spring. Raises CannotEvaluate, naming the file, the place and the spring."""
+    nested = len(readings.elements) > 1
+    try:
+        elements = tuple(element_curves(element, fit, nested=nested) for element in readings.elements)
+    except CannotEvaluate as error:
+        raise CannotEvaluate(error.reason, f"{file}, {readings.place}: spring {readings.spring!r}: {error}") from None
+    solid, from_readings = _solid(elements, fit)
+    rate, reason = _rate(elements, fit)
+    return SpringAnalysis(readings, fit, elements, rate, reason, solid, from_readings)
+
+
+def _solid(elements: tuple[ElementCurves, ...], fit: Fit) -> tuple[Number, bool]:
+    whole = nest_solid_height([element.part(to_the_knee=False) for element in elements])
+    if whole is not None:
+        governs = max(elements, key=lambda element: (element.solid_height_mm or 0.0) - element.offset_mm)
+        return Number(*whole), governs.knee is not None
+    if fit.coil.solid_height_mm is not None:
+        return Number(fit.coil.solid_height_mm), False
+    return Number(None, None, "the readings did not go to coil bind, and no solid height is stated"), False
+
+
+def _rate(elements: tuple[ElementCurves, ...], fit: Fit) -> tuple[RateFit | None, str]:
+    """Rate between open and installed height; with neither stated, over everything free of coil bind."""
+    low = max(element.free.low_mm - element.offset_mm for element in elements)
+    high = min(element.free.high_mm - element.offset_mm for element in elements)
+    low = low if fit.open_height_mm is None else fit.open_height_mm
+    high = high if fit.installed_height_mm is None else fit.installed_height_mm
+    try:
+        return nest_rate([element.part(to_the_knee=False) for element in elements], low, high, fit.stated), ""
+    except CannotEvaluate as error:
+        return None, str(error)

@@ -1,0 +1,94 @@
+"""Spring readings as read from a file, canonical, before anything is computed from them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from valvelab.arrays import FloatArray
+from valvelab.records.result import Note, Source
+
+
+@dataclass(frozen=True, slots=True)
+class Stroke:
+    """Readings of one stroke in the order taken: heights in mm and forces in N, (n,) each."""
+
+    height_mm: FloatArray
+    force_n: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class ElementReadings:
+    """One spring of a nest, or the only one (`element` is then ""); its height = height at the valve + offset."""
+
+    element: str
+    compress: Stroke
+    release: Stroke | None = None
+    offset_mm: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class SpringReadings:
+    """All readings of one spring in one stage; `place` says where in the file it begins."""
+
+    spring: str
+    stage: str | None
+    position: str | None
+    elements: tuple[ElementReadings, ...]
+    place: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class CoilData:
+    """Wire and coils as stated; None where nothing is."""
+
+    wire_diameter_mm: float | None = None
+    mean_coil_diameter_mm: float | None = None
+    active_coils: float | None = None
+    total_coils: float | None = None
+    free_length_mm: float | None = None
+    solid_height_mm: float | None = None
+    material: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class SpringTable:
+    """A file of spring readings and what its preamble states; None where it states nothing.
+
+    `coil` is what is stated without naming an element, `element_coils` what names one (`inner wire diameter`).
+    """
+
+    file: str
+    source: Source
+    springs: tuple[SpringReadings, ...]
+    installed_height_mm: float | None = None
+    valve_lift_mm: float | None = None
+    coil: CoilData = CoilData()
+    element_coils: dict[str, CoilData] = field(default_factory=dict)
+    force_uncertainty_n: float | None = None
+    height_uncertainty_mm: float | None = None
+    remarks: dict[str, str] = field(default_factory=dict)
+    notes: tuple[Note, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class ValvePosition:
+    """One valve: seat to retainer without a shim."""
+
+    position: str
+    height_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class HeightsTable:
+    """Measured heights for shims, and what the preamble asks for; None where it asks nothing."""
+
+    file: str
+    source: Source
+    positions: tuple[ValvePosition, ...]
+    shims_mm: tuple[float, ...] = ()
+    max_shims: int = 3
+    target_seat_force_n: float | None = None
+    minimum_coil_bind_margin_mm: float | None = None
+    valve_lift_mm: float | None = None
+    remarks: dict[str, str] = field(default_factory=dict)
+    notes: tuple[Note, ...] = ()
