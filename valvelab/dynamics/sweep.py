@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -16,6 +16,8 @@ from valvelab.valve_motion.valve_lift import Gear, LobeProfile, Timing, peak_cra
 
 BINS = 360
 WINDOW_SHARE = 0.05
+REFINING_SPEEDS = 12
+FLOAT_LOFT_MM = 0.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +53,12 @@ class SpeedSweep:
     first_loss_rpm: float | None
     first_loss_crank_deg: float | None
 
+    @property
+    def float_rpm(self) -> float | None:
+        """Lowest speed of the sweep at which the valve flies clear by more than 0.05 mm; None if never."""
+        flying = self.loft_mm > FLOAT_LOFT_MM
+        return float(self.rpm[int(np.argmax(flying))]) if flying.any() else None
+
 
 def drive_of(lobe: LobeDrive, steps: int) -> Drive:
     """Drive of one lobe over crank angle from its peak, −360 … 360."""
@@ -68,26 +76,21 @@ def sweep(lobes: Sequence[LobeDrive], gear: ValveGear, rpm: ArrayLike, cycles: i
     """
     speeds = finite(rpm, "crank speeds", 1)
     speeds = np.sort(speeds)
-    results = _batch(lobes, gear, [speeds] * len(lobes), cycles)
-    brackets, wanted = [], []
-    for number, result in enumerate(results):
-        first = int(np.argmax(result.lost)) if result.lost.any() else 0
-        if first > 0:
-            wanted.append(number)
-            brackets.append(np.linspace(speeds[first - 1], speeds[first], 12))
+    results = list(_batch(lobes, gear, [speeds] * len(lobes), cycles))
+    # an onset at the first speed lies below the sweep; any other one between two speeds
+    results = [replace(row, first_loss_rpm=None, first_loss_crank_deg=None) if row.lost[0] else row for row in results]
+    wanted = [number for number, row in enumerate(results) if row.first_loss_rpm is not None]
     if not wanted:
-        return results
+        return tuple(results)
+    firsts = [int(np.argmax(results[number].lost)) for number in wanted]
+    brackets = [np.linspace(speeds[first - 1], speeds[first], REFINING_SPEEDS) for first in firsts]
     finer = _batch([lobes[number] for number in wanted], gear, brackets, cycles)
-    return tuple(
-        _refined(result, finer[wanted.index(number)]) if number in wanted else result
-        for number, result in enumerate(results)
-    )
-
-
-def _refined(coarse: SpeedSweep, fine: SpeedSweep) -> SpeedSweep:
-    from dataclasses import replace
-
-    return replace(coarse, first_loss_rpm=fine.first_loss_rpm, first_loss_crank_deg=fine.first_loss_crank_deg)
+    for number, fine in zip(wanted, finer, strict=True):
+        if fine.first_loss_rpm is not None:
+            results[number] = replace(
+                results[number], first_loss_rpm=fine.first_loss_rpm, first_loss_crank_deg=fine.first_loss_crank_deg
+            )
+    return tuple(results)
 
 
 def _batch(
@@ -144,8 +147,8 @@ def _judged(gear: ValveGear, response: Response, part: slice, steps: int, peak: 
         bounce_mm=read_only(bounce),
         seating_speed_m_per_s=read_only(seating),
         coil_squeeze_mm=read_only(response.coil_squeeze_mm[part].copy()),
-        first_loss_rpm=float(rpm[first]) if first else None,
-        first_loss_crank_deg=peak + float(angle[int(np.argmax(held[:, first] <= 0.0))]) if first else None,
+        first_loss_rpm=None if first is None else float(rpm[first]),
+        first_loss_crank_deg=None if first is None else peak + float(angle[int(np.argmax(held[:, first] <= 0.0))]),
     )
 
 

@@ -8,16 +8,19 @@ import numpy as np
 
 from valvelab.errors import BadFile, BadQuantity, CannotEvaluate
 from valvelab.files.spec_file import read_toml_with_source
+from valvelab.files.wire_materials import read_wire_materials
 from valvelab.follower.film import Lubricant
 from valvelab.follower.hertz import contact_modulus
 from valvelab.inspection.motion_question import ContactQuestion, RuleReading, TrainSetting
 from valvelab.records.result import Source
 from valvelab.records.spec import Quantity
 from valvelab.records.train import ContactRecord, RockerRecord, RuleReadingRecord, Train, TrainSpring
-from valvelab.springs.stress import surge_from_coil
+from valvelab.springs.stress import STEEL_DENSITY_KG_PER_M3, material_key, rate_of_coil, surge_from_coil
 from valvelab.units import Dimension, parse_angle, parse_quantity, split_quantity
 from valvelab.valve_motion.lash import Lash
 from valvelab.valve_motion.rocker import GeometryRocker, PointRocker, RatioRocker, Rocker
+
+USUAL_SHEAR_MODULUS_MPA = 80_000.0
 
 
 def read_train(path: Path) -> tuple[TrainSetting, Source]:
@@ -80,7 +83,7 @@ def _setting(record: Train) -> TrainSetting:
         seat_stiffness_n_per_mm=_positive(record.valve.seat_stiffness, "rate", "[valve] seat_stiffness"),
         valve_angle_deg=_valve_angle(record.valve.angle),
         seat_force_n=_positive(record.spring.seat_force, "force", "[spring] seat_force"),
-        rate_n_per_mm=_positive(record.spring.rate, "rate", "[spring] rate"),
+        rate_n_per_mm=_rate(record.spring),
         surge_hz=_surge(record.spring),
         bind_travel_mm=_bind_travel(record.spring),
         throw_mm=throw,
@@ -132,17 +135,38 @@ def _rocker(record: RockerRecord) -> Rocker:
     return RatioRocker(ratio)
 
 
-def _surge(record: TrainSpring) -> float | None:
-    if record.surge is not None:
-        return _positive(record.surge, "frequency", "[spring] surge")
+def _wire(record: TrainSpring) -> tuple[float, float, float, float, float] | None:
+    """Wire and mean coil diameter, active coils, shear modulus and density; None where the coil is not stated."""
     wire = _positive(record.wire_diameter, "length", "[spring] wire_diameter")
     coil = _positive(record.mean_coil_diameter, "length", "[spring] mean_coil_diameter")
     modulus = _positive(record.shear_modulus, "stress", "[spring] shear_modulus")
-    if wire is None or coil is None or record.active_coils is None or modulus is None:
+    density = STEEL_DENSITY_KG_PER_M3
+    if record.material is not None:
+        material = read_wire_materials().get(material_key(record.material))
+        if material is None:
+            raise BadQuantity(
+                "[spring] material", f"{record.material!r}", "a wire of the bundled table, or shear_modulus"
+            )
+        modulus, density = modulus or material.shear_modulus_mpa, material.density_kg_per_m3
+    if wire is None or coil is None or record.active_coils is None:
         return None
     if not wire < coil:
         raise BadQuantity("[spring] wire_diameter", f"{wire:g} mm", "less than the mean coil diameter")
-    return surge_from_coil(wire, coil, record.active_coils, modulus)
+    return wire, coil, record.active_coils, modulus or USUAL_SHEAR_MODULUS_MPA, density
+
+
+def _surge(record: TrainSpring) -> float | None:
+    if record.surge is not None:
+        return _positive(record.surge, "frequency", "[spring] surge")
+    wire = _wire(record)
+    return None if wire is None else surge_from_coil(*wire)
+
+
+def _rate(record: TrainSpring) -> float | None:
+    if record.rate is not None:
+        return _positive(record.rate, "rate", "[spring] rate")
+    wire = _wire(record)
+    return None if wire is None else rate_of_coil(*wire[:4])
 
 
 def _bind_travel(record: TrainSpring) -> float | None:

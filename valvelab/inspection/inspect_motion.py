@@ -79,7 +79,14 @@ def inspect_motion(
 
 
 def _once(notes: list[Note]) -> tuple[Note, ...]:
-    return tuple(dict.fromkeys(notes))
+    """Each text once, with all that it concerns."""
+    about: dict[tuple[str, str], list[str]] = {}
+    for note in notes:
+        named = about.setdefault((note.level, note.text), [])
+        if note.about not in named:
+            named.append(note.about)
+    make = {"info": info, "warning": warning}
+    return tuple(make[level](", ".join(named), text) for (level, text), named in about.items())
 
 
 def _valve(question: MotionQuestion, side: Side) -> tuple[MotionValve, list[Note]]:
@@ -87,10 +94,9 @@ def _valve(question: MotionQuestion, side: Side) -> tuple[MotionValve, list[Note
     notes: list[Note] = []
     rule = float(side.cycle.drive_mm.max())
     best = float(side.cycle.lift_mm.max())
-    ratio = float(side.cycle.ratio[int(np.argmax(side.cycle.drive_mm))])
-    u_lift = _root(_times(lobe.lift_uncertainty_mm, ratio), _times(train.ratio_uncertainty, rule / ratio))
+    u_lift = _lift_uncertainty(train, side, rule)
     u_valve = _root(u_lift, train.lash_uncertainty_mm)
-    durations = tuple(_duration(side, level, u_valve) for level in question.checking_lifts_mm)
+    durations = tuple(_duration(train, side, level) for level in question.checking_lifts_mm)
     notes += [
         info(lobe.name, f"the valve does not pass {row.at_mm:g} mm on both flanks: its duration there is left open")
         for row in durations
@@ -101,6 +107,7 @@ def _valve(question: MotionQuestion, side: Side) -> tuple[MotionValve, list[Note
     at_tdc = None
     if side.tdc_known:
         at_tdc = float(valve_motion(lobe.profile, side.gear, side.timing, [0.0]).lift_mm[0])
+    u_tdc = None if at_tdc is None else _valve_uncertainty(train, side, at_tdc)
     clearance, changes, said = _clearance(train, side)
     notes += said
     control, said = control_of(question, side)
@@ -124,8 +131,8 @@ def _valve(question: MotionQuestion, side: Side) -> tuple[MotionValve, list[Note
         uncertainty={
             "rule_lift_mm": u_lift,
             "max_valve_lift_mm": u_valve,
-            "valve_lift_at_gas_exchange_tdc_mm": u_valve if at_tdc is not None else None,
-            "piston_clearance_mm": u_valve if clearance is not None else None,
+            "valve_lift_at_gas_exchange_tdc_mm": u_tdc,
+            "piston_clearance_mm": None if clearance is None else _clearance_uncertainty(train, side, clearance),
         },
     )
     return valve, notes
@@ -140,7 +147,29 @@ def _root(*parts: float | None) -> float | None:
     return math.sqrt(math.fsum(part**2 for part in known)) if known and parts[0] is not None else None
 
 
-def _duration(side: Side, level: float, u_valve: float | None) -> ValveDuration:
+def _lift_uncertainty(train: TrainSetting, side: Side, drive_mm: float) -> float | None:
+    """Standard uncertainty of the lift before lash: reading × ratio, and follower lift × uncertainty of the ratio."""
+    at = int(np.argmin(np.abs(side.cycle.drive_mm - drive_mm)))
+    lobe_part = _times(side.lobe.lift_uncertainty_mm, float(side.cycle.ratio[at]))
+    return _root(lobe_part, _times(train.ratio_uncertainty, float(side.cycle.follower_lift_mm[at])))
+
+
+def _valve_uncertainty(train: TrainSetting, side: Side, lift_mm: float) -> float | None:
+    """The same of the valve's lift behind its lash; 0 where it is shut."""
+    if lift_mm <= 0.0:
+        return 0.0
+    return _root(
+        _lift_uncertainty(train, side, lift_mm / side.gear.share + side.gear.lost_mm), train.lash_uncertainty_mm
+    )
+
+
+def _clearance_uncertainty(train: TrainSetting, side: Side, found: PistonClearance) -> float | None:
+    """That of the lift there; the stated drop at dead centre, throw and rod count as exact."""
+    lift = valve_motion(side.lobe.profile, side.gear, side.timing, [found.at_crank_deg]).lift_mm[0]
+    return _valve_uncertainty(train, side, float(lift)) or None
+
+
+def _duration(train: TrainSetting, side: Side, level: float) -> ValveDuration:
     try:
         found = crossings(side.lobe.profile, side.gear, side.timing, side.cycle, level)
     except CannotEvaluate:
@@ -160,7 +189,7 @@ def _duration(side: Side, level: float, u_valve: float | None) -> ValveDuration:
         closing_crank_deg=closing if side.tdc_known else None,
         opening_event=_event(side, "opening", opening),
         closing_event=_event(side, "closing", closing),
-        uncertainty=_event_uncertainty(found, u_valve),
+        uncertainty=_event_uncertainty(found, _valve_uncertainty(train, side, level)),
     )
 
 
@@ -190,6 +219,8 @@ def _event(side: Side, which: str, crank: float | None) -> Event | None:
 
 
 def _seating(side: Side) -> tuple[float | None, list[Note]]:
+    if side.gear.lost_mm == 0.0:
+        return None, [info(side.lobe.name, "without lash the valve seats where the lobe ends: no seating velocity")]
     found = crossings(side.lobe.profile, side.gear, side.timing, side.cycle, 0.0)
     if found.closing_slope is None:
         return None, [

@@ -76,6 +76,11 @@ def contact_curves(question: MotionQuestion, side: Side) -> tuple[list[ContactCu
         curves.append(ContactCurve(rpm, cycle.crank_deg, along))
     notes = []
     last = curves[-1].along
+    bad = np.flatnonzero((last.load_n > 0.0) & ~np.isfinite(geometry.relative_radius_mm))
+    if bad.size:
+        where = f"at {cycle.cam_deg[bad[0]]:.0f} cam deg"
+        text = f"{where} the contour is hollow, or too hollow for this follower: no line contact there; check the base "
+        notes.append(warning(name, text + "circle radius and the follower"))
     if contact.oil is not None and reversals(last.entrainment_m_per_s, last.load_n > 0.0):
         text = "the surfaces' mean speed passes through zero on the flanks, where a steady film has no thickness and "
         notes.append(info(name, text + "squeezing keeps what film there is: the film at the nose stands"))

@@ -148,4 +148,5 @@ def _dynamic(swept: SpeedSweep, tdc_known: bool) -> DynamicSweep:
         seating_speed_m_per_s=tuple(swept.seating_speed_m_per_s.tolist()),
         coils_touch=tuple(bool(value > 0.0) for value in swept.coil_squeeze_mm),
         first_loss_crank_deg=swept.first_loss_crank_deg if tdc_known else None,
+        float_rpm=swept.float_rpm,
     )

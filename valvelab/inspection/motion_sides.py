@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from valvelab.angles import wrap_scalar
 from valvelab.dynamics.sweep import SpeedSweep
 from valvelab.inspection.motion_question import MotionLobe, MotionQuestion
 from valvelab.phasing.timing import lobe_cylinder
 from valvelab.records.result import Note, info, warning
 from valvelab.valve_motion.rocker import RatioRocker
-from valvelab.valve_motion.valve_lift import Gear, Motion, Timing, whole_cycle
+from valvelab.valve_motion.valve_lift import Gear, Motion, Timing, peak_crank, whole_cycle
+
+UNLIKELY_DEG = 50.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +35,8 @@ def sides_of(question: MotionQuestion) -> tuple[list[Side], list[Note]]:
     for lobe in question.lobes:
         timing, known, said = _timing(question, lobe)
         notes += said
+        if known:
+            notes += _unlikely(lobe, peak_crank(lobe.profile, timing))
         sides.append(Side(lobe, gear, timing, known, whole_cycle(lobe.profile, gear, timing)))
     return sides, notes
 
@@ -77,6 +82,15 @@ def _timing(question: MotionQuestion, lobe: MotionLobe) -> tuple[Timing, bool, l
         True,
         [info("timing", "no [timing]: the table's own angle counts as cam angle from gas-exchange dead centre")],
     )
+
+
+def _unlikely(lobe: MotionLobe, peak_crank_deg: float) -> list[Note]:
+    """A peak far from where any engine has it: most likely the table's zero is another dead centre, or none."""
+    home = {"intake": 110.0, "exhaust": -110.0}.get(lobe.kind or "")
+    if home is None or abs(wrap_scalar(peak_crank_deg - home, 720.0)) <= UNLIKELY_DEG:
+        return []
+    text = f"the greatest lift stands at {peak_crank_deg:.0f} crank deg from gas-exchange dead centre, where no engine "
+    return [warning(lobe.name, text + "has it: the table's zero is another point; state [timing]")]
 
 
 def _firing_shift(question: MotionQuestion, lobe: MotionLobe) -> float | None:

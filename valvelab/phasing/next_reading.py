@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from valvelab.phasing.degreeing import Degreeing, Sheet, degree
+from valvelab.phasing.plausibility import Finding, findings
 from valvelab.phasing.timing import events_from_card, lobe_kind
 
 What = Literal["stop", "rising", "falling", "opening", "closing", "repeat", "done"]
@@ -38,7 +39,7 @@ class NextReading:
 
 
 def next_reading(sheet: Sheet, lobes: tuple[str, ...] = ("1I", "1E"), nose_drop_mm: float = 1.27) -> NextReading:
-    """The next reading that a sheet lacks: stop both ways, each lobe's nose pair, then the card's events.
+    """The next reading that a sheet lacks: stop both ways, each lobe's nose pair, the card's events, then the doubtful.
 
     `lobes`: the lobes to degree, besides those already on the sheet or its card; `nose_drop_mm`: drop for the pair.
     """
@@ -55,7 +56,19 @@ def next_reading(sheet: Sheet, lobes: tuple[str, ...] = ("1I", "1E"), nose_drop_
             step = _event_step(sheet, worked, lobe, lift)
             if step is not None:
                 return step
-    return _closing_step(sheet)
+    doubts = findings(sheet, worked)
+    return _doubtful_step(doubts[0]) if doubts else _closing_step(sheet)
+
+
+def _doubtful_step(doubt: Finding) -> NextReading:
+    return NextReading(
+        "repeat",
+        None,
+        None,
+        "forward",
+        f"Take again what does not fit: {doubt.about}.",
+        f"{doubt.sentence}; a second reading in the same sense settles which one was wrong",
+    )
 
 
 def _lobes(sheet: Sheet, wanted: tuple[str, ...]) -> list[str]:

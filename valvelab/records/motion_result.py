@@ -63,6 +63,7 @@ class DynamicSweep(Record):
     seating_speed_m_per_s: tuple[float, ...]
     coils_touch: tuple[bool, ...]
     first_loss_crank_deg: float | None
+    float_rpm: float | None = Field(description="lowest speed of the sweep with a loft above 0.05 mm")
 
 
 class Control(Record):

@@ -77,7 +77,9 @@ class ValveRecord(Record):
 class TrainSpring(Record):
     """The valve spring: forces, and surge or the wire and coil that give it.
 
-    Installed and solid height give the travel at which the coils touch.
+    rate: from the wire where it is not stated. material: a wire of the bundled table, for its shear modulus and
+    density; shear_modulus wins, and 80 GPa counts without either. Installed and solid height give the travel at which
+    the coils touch.
     """
 
     seat_force: Quantity | None = None
@@ -86,7 +88,10 @@ class TrainSpring(Record):
     wire_diameter: Quantity | None = None
     mean_coil_diameter: Quantity | None = None
     active_coils: float | None = Field(default=None, gt=0.0)
-    shear_modulus: Quantity = "80 GPa"
+    total_coils: float | None = Field(default=None, gt=0.0)
+    material: str | None = None
+    shear_modulus: Quantity | None = None
+    free_length: Quantity | None = None
     installed_height: Quantity | None = None
     solid_height: Quantity | None = None
 

@@ -1,0 +1,333 @@
+"""`valvelab motion` as a user meets it: keys, exit codes, refusals, and what the numbers must be."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from analytic_lobe import PolynomialLobe
+
+from valvelab.cli.main import main
+from valvelab.figures.motion_figures import (
+    clearance_figure,
+    film_figure,
+    force_figure,
+    force_map,
+    lift_figure,
+    pressure_figure,
+    resonance_figure,
+    sweep_figure,
+)
+from valvelab.figures.phasing_figures import event_diagram, wheel_dial
+from valvelab.files.phasing_sheet import read_phasing_sheet
+from valvelab.files.train_file import read_train
+from valvelab.inspection.inspect_motion import inspect_motion
+from valvelab.inspection.inspect_phasing import inspect_phasing
+from valvelab.inspection.motion_question import MotionLobe, MotionQuestion
+from valvelab.phasing.piston import piston_drop
+from valvelab.places import sample_profiles
+
+TRAIN = """
+[rocker]
+ratio = 1.5
+[lash]
+hot = "0.20 mm"
+cold = "0.25 mm"
+[valve]
+effective_mass = "0.120 kg"
+stiffness = "20000 N/mm"
+angle = 20
+[spring]
+seat_force = "300 N"
+rate = "40 N/mm"
+surge = "520 Hz"
+[crank]
+throw = "40 mm"
+rod = "135 mm"
+max_speed = 5000
+[timing]
+intake_centreline = 106
+exhaust_centreline = 110
+[clearance]
+intake = "6.0 mm"
+exhaust = "6.5 mm"
+[contact]
+length = "14 mm"
+follower = "flat"
+base_circle_radius = "30 mm"
+viscosity = 0.01
+pressure_viscosity = 2e-8
+lobe_rq = "0.3 um"
+follower_rq = 0.1
+"""
+RIGID = TRAIN.replace('stiffness = "20000 N/mm"\n', "")
+READ = """
+[[rule_reading]]
+valve = "1I"
+readings = ["12.{:02d} mm", "12.{:02d} mm", "12.{:02d} mm"]
+uncertainty = "0.01 mm"
+"""
+LIFT_MM = {"1I": 8.0, "1E": 7.5}
+
+
+def lift_table(folder: Path, lobes: dict[str, float] = LIFT_MM, preamble: str = "") -> Path:
+    """A noise-free table of 4-5-6-7 polynomial lobes, intake nose at 130 cam deg, exhaust at 20."""
+    angle = np.arange(0.0, 360.0, 1.0)
+    columns = [
+        PolynomialLobe(lift, 75.0, 130.0 if name.endswith("I") else 20.0).value(angle) for name, lift in lobes.items()
+    ]
+    path = folder / "lift.csv"
+    with path.open("w") as stream:
+        stream.write(preamble + ",".join(["angle [cam deg]", *(f"{name} [mm]" for name in lobes)]) + "\n")
+        np.savetxt(stream, np.column_stack([angle, *columns]), fmt="%.7f", delimiter=",")
+    return path
+
+
+Answer = tuple[int, str, str]
+
+
+def run(
+    folder: Path, capsys: pytest.CaptureFixture[str], train: str = RIGID, *more: str, table: Path | None = None
+) -> Answer:
+    (folder / "train.toml").write_text(train)
+    path = table or lift_table(folder)
+    code = main(["motion", str(path), "--train", str(folder / "train.toml"), *more])
+    return code, *capsys.readouterr()
+
+
+def answer(folder: Path, capsys: pytest.CaptureFixture[str], train: str = RIGID, *more: str) -> dict:
+    code, out, _ = run(folder, capsys, train, "--json", *more)
+    assert code == 0
+    return json.loads(out)
+
+
+def test_lifts_are_ratio_and_lash(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    found = answer(tmp_path, capsys)
+    for valve in found["valves"]:
+        lobe = LIFT_MM[valve["lobe"]]
+        assert valve["rule_lift_mm"] == pytest.approx(1.5 * lobe, abs=2e-4)
+        assert valve["max_valve_lift_mm"] == pytest.approx(1.5 * lobe - 0.2, abs=2e-4)
+
+
+def test_cold_lash_where_it_is_asked(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    found = answer(tmp_path, capsys, RIGID.replace('cold = "0.25 mm"', 'cold = "0.25 mm"\nuse = "cold"'))
+    assert found["valves"][0]["max_valve_lift_mm"] == pytest.approx(11.75, abs=2e-4)
+    assert found["valves"][0]["rule_lift_mm"] == pytest.approx(12.0, abs=2e-4)
+
+
+def test_events_lift_at_dead_centre_and_seating_against_the_law(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    found = answer(tmp_path, capsys, RIGID, "--at", "2 mm")
+    lobe = PolynomialLobe(8.0, 75.0, 53.0)
+    crank = np.linspace(-60.0, 280.0, 340_001)
+    lift = np.maximum(1.5 * lobe.value(crank / 2.0) - 0.2, 0.0)
+    valve = found["valves"][0]
+    assert valve["valve_lift_at_gas_exchange_tdc_mm"] == pytest.approx(lift[np.argmin(np.abs(crank))], abs=5e-4)
+    row = next(row for row in valve["durations"] if row["at_mm"] == 2.0)
+    above = crank[lift >= 2.0]
+    assert row["opening_crank_deg"] == pytest.approx(above[0], abs=0.02)
+    assert row["closing_crank_deg"] == pytest.approx(above[-1], abs=0.02)
+    assert row["duration_crank_deg"] == pytest.approx(above[-1] - above[0], abs=0.03)
+    assert row["opening_cam_deg"] == pytest.approx(130.0 + 0.5 * (above[0] - 106.0), abs=0.02)
+    assert row["closing_event"]["reference"] == "ABDC"
+    assert row["closing_event"]["angle"] == pytest.approx(above[-1] - 180.0, abs=0.02)
+    speed = np.abs(np.gradient(1.5 * lobe.value(crank / 2.0), crank))
+    assert valve["seating_velocity_mm_per_crank_deg"] == pytest.approx(speed[np.flatnonzero(lift > 0)[-1]], rel=5e-3)
+
+
+def test_piston_clearance_against_a_dense_scan(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    found = answer(tmp_path, capsys)
+    crank = np.linspace(-100.0, 100.0, 40_001)
+    for valve, nose, stated in zip(found["valves"], (53.0, -55.0), (6.0, 6.5), strict=True):
+        lift = np.maximum(1.5 * PolynomialLobe(LIFT_MM[valve["lobe"]], 75.0, nose).value(crank / 2.0) - 0.2, 0.0)
+        clearance = stated + piston_drop(crank, 40.0, 135.0) * np.cos(np.radians(20.0)) - lift
+        assert valve["piston_clearance"]["min_mm"] == pytest.approx(clearance.min(), abs=1e-3)
+        assert valve["piston_clearance"]["at_crank_deg"] == pytest.approx(crank[clearance.argmin()], abs=0.2)
+
+
+def test_control_against_the_law(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Lowest √(F/(−m a)) of the law itself, off the seat; the margin at the greatest speed likewise."""
+    found = answer(tmp_path, capsys)
+    lobe = PolynomialLobe(8.0, 75.0)
+    cam = np.linspace(-75.0, 75.0, 60_001)
+    lift = 1.5 * lobe.value(cam) - 0.2
+    bend = 1.5 * lobe.value(cam, 2) * (180.0 / np.pi) ** 2
+    force = 300.0 + 40.0 * lift
+    failing = (lift > 0) & (bend < 0)
+    omega = np.sqrt(force[failing] / (0.120e-3 * -bend[failing])).min()
+    control = found["valves"][0]["control"]
+    assert control["separation_rpm"] == pytest.approx(omega * 60.0 / np.pi, rel=2e-3)
+    at_max = force + 0.120e-3 * bend * (5000.0 * np.pi / 60.0) ** 2
+    assert control["margin_n_at_max_speed"] == pytest.approx(at_max[lift > 0].min(), abs=3.0)
+    assert control["dynamic_separation_rpm"] is None
+    first = control["spring_resonances"][0]
+    assert first["crank_rpm"] == pytest.approx(60 * 2 * 520 / first["order"])
+    sizes = [row["lift_harmonic_um"] for row in control["spring_resonances"]]
+    assert sizes == sorted(sizes, reverse=True)
+
+
+def test_dynamic_model_runs_where_the_gears_stiffness_is_stated(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    found = answer(tmp_path, capsys, TRAIN)
+    control = found["valves"][0]["control"]
+    assert 0.5 * control["separation_rpm"] < control["dynamic_separation_rpm"] < 1.05 * control["separation_rpm"]
+    assert len(control["dynamic"]["crank_rpm"]) == len(control["dynamic"]["loft_mm"])
+    assert any("never a safe speed" in note["text"] for note in found["notes"])
+    # the gear gives way by (F + k v)/K
+    assert found["valves"][0]["max_valve_lift_mm"] == pytest.approx((12.0 - 0.2 - 0.015) / 1.002, abs=3e-4)
+    assert answer(tmp_path, capsys, TRAIN, "--no-dynamics")["valves"][0]["control"]["dynamic"] is None
+
+
+def test_what_is_not_stated_is_null_with_its_note(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    found = answer(tmp_path, capsys, "[rocker]\nratio = 1.5\n[timing]\nintake_centreline = 106\n")
+    intake, exhaust = found["valves"]
+    assert intake["control"] is None
+    assert intake["piston_clearance"] is None
+    assert intake["contact"] == []
+    assert intake["valve_lift_at_gas_exchange_tdc_mm"] is not None
+    assert exhaust["valve_lift_at_gas_exchange_tdc_mm"] is None
+    assert exhaust["durations"][2]["duration_crank_deg"] is not None
+    assert exhaust["durations"][2]["opening_event"] is None
+    assert any(note["about"] == "1E" and "centreline" in note["text"] for note in found["notes"])
+
+
+def test_without_timing_the_tables_angle_counts_and_an_odd_zero_is_noticed(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    found = answer(tmp_path, capsys, "[rocker]\nratio = 1.5\n")
+    row = found["valves"][0]["durations"][2]
+    assert 0.5 * (row["opening_crank_deg"] + row["closing_crank_deg"]) == pytest.approx(260.0, abs=0.02)
+    assert any("state [timing]" in note["text"] for note in found["notes"])
+
+
+def test_lift_read_at_the_valve_has_the_rocker_in_it(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    table = lift_table(tmp_path, preamble="# lift at: valve\n")
+    code, out, _ = run(tmp_path, capsys, RIGID, "--json", table=table)
+    assert code == 0
+    assert json.loads(out)["valves"][0]["rule_lift_mm"] == pytest.approx(8.0, abs=2e-4)
+
+
+@pytest.mark.parametrize(
+    ("limit", "extra", "code"),
+    [
+        ('of = "rule_lift"\nvalves = ["1I"]\nmax = "12.1 mm"', "", 0),
+        ('of = "rule_lift"\nlobes = "intake"\nmax = "11.9 mm"', "", 1),
+        # the inspector's indicator at the retainer decides where it was read, with its scatter
+        ('of = "rule_lift"\nvalves = ["1I"]\nmax = "12.1 mm"', READ.format(9, 11, 10), 4),
+        ('of = "rule_lift"\nvalves = ["1I"]\nmax = "12.1 mm"', READ.format(29, 31, 30), 1),
+        ('of = "valve_duration"\nlobes = "intake"\nat = "1.27 mm"\nmin = 100\nmax = 300', "", 0),
+        ('of = "dynamic_separation"\nmin = 6000', "", 4),
+        ('of = "max_lift"\nmax = "1 mm"', "", 0),
+    ],
+)  # fmt: skip
+def test_exit_codes(tmp_path: Path, capsys: pytest.CaptureFixture[str], limit: str, extra: str, code: int) -> None:
+    spec = tmp_path / "spec.toml"
+    spec.write_text(f'[[limit]]\nclause = "7.3"\n{limit}\n')
+    assert run(tmp_path, capsys, RIGID + extra, "--spec", str(spec))[0] == code
+
+
+@pytest.mark.parametrize(
+    ("found", "instead", "words"),
+    [
+        ("ratio = 1.5", "ratio = 15", "ratio"),
+        ('hot = "0.20 mm"', 'hot = "0.20 N"', "hot"),
+        ('hot = "0.20 mm"', 'hot = "-0.20 mm"', "hot"),
+        ('hot = "0.20 mm"', "", "hot"),
+        ('rod = "135 mm"', 'rod = "13 mm"', "rod"),
+        ('seat_force = "300 N"', 'seat_force = "300 mm"', "seat_force"),
+        ('effective_mass = "0.120 kg"', 'efective_mass = "0.120 kg"', "efective_mass"),
+        ("angle = 20", "angle = 95", "angle"),
+        ('follower = "flat"', 'follower = "round"', "follower"),
+        ("viscosity = 0.01\n", "viscosity = 1e9\n", "viscosity"),
+        ("ratio = 1.5", '[[rocker.point]]\nfollower_lift = "4 mm"\nvalve_lift = "6 mm"', "rocker points end"),
+        ("[crank]", "[crank", "train.toml"),
+    ],
+)
+def test_refusals_are_one_sentence(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], found: str, instead: str, words: str
+) -> None:
+    assert found in RIGID
+    train = RIGID.replace(found, instead, 1).replace("[rocker]\n[[rocker", "[[rocker")
+    code, out, err = run(tmp_path, capsys, train)
+    assert (code, out) == (3, "")
+    assert len(err.strip().splitlines()) == 1, err
+    assert words in err
+
+
+def test_a_train_is_needed(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as stop:
+        main(["motion", str(lift_table(tmp_path))])
+    assert stop.value.code == 2
+
+
+def test_text_shows_the_caution_and_inches(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    code, out, err = run(tmp_path, capsys, TRAIN, "--units", "inch", "--no-dynamics")
+    assert code == 0
+    assert "never safe speeds" in out
+    assert "[in]" in out
+    assert f"{12.0 / 25.4:.4f}"[:6] in out
+    assert "Traceback" not in err
+
+
+def test_coil_data_give_surge_and_rate(tmp_path: Path) -> None:
+    """Chrome-silicon wire 4 mm, D 26 mm, 5 coils: 28.11106 N/mm and 417.6594 Hz (recomputed handbook formulas)."""
+    (tmp_path / "t.toml").write_text(
+        '[spring]\nseat_force = "300 N"\nwire_diameter = "4 mm"\nmean_coil_diameter = "26 mm"\nactive_coils = 5\n'
+        'shear_modulus = "77.2 GPa"\ninstalled_height = "40 mm"\nsolid_height = "1.0 in"\n'
+    )
+    train, _ = read_train(tmp_path / "t.toml")
+    assert train.surge_hz == pytest.approx(417.6594, abs=1e-3)
+    assert train.rate_n_per_mm == pytest.approx(28.11106, abs=1e-4)
+    assert train.bind_travel_mm == pytest.approx(14.6)
+
+
+def test_geometry_and_points_read_alike(tmp_path: Path) -> None:
+    (tmp_path / "t.toml").write_text(
+        '[rocker.geometry]\nvalve_arm = "36 mm"\npushrod_arm = "24 mm"\nvalve_arm_angle = 9\npushrod_arm_angle = 9\n'
+    )
+    assert float(read_train(tmp_path / "t.toml")[0].rocker.curve(6.0).valve_lift_mm) == pytest.approx(9.0)
+
+
+# samples and figures
+
+
+def lobes_of_the_tests() -> tuple[MotionLobe, ...]:
+    return (
+        MotionLobe("1I", "intake", PolynomialLobe(7.6, 75.0), 0.0, 0.002),
+        MotionLobe("1E", "exhaust", PolynomialLobe(7.6, 75.0), 0.0, 0.002),
+    )
+
+
+@pytest.mark.parametrize("sample", ["club_four_train.toml", "hydroplane_train.toml"])
+def test_sample_trains_are_inspected_and_drawn(sample: str) -> None:
+    train, _ = read_train(sample_profiles() / sample)
+    question = MotionQuestion(lobes_of_the_tests(), train, sweep_speeds=6)
+    inspection = inspect_motion(question)
+    assert inspection.result.valves[0].control is not None
+    assert inspection.result.valves[0].piston_clearance.min_mm > 0.0
+    lift = lift_figure(inspection)
+    assert {curve.role for curve in lift.curves} >= {"intake", "exhaust", "nominal", "guide"}
+    for draw in (clearance_figure, force_figure, resonance_figure, sweep_figure, force_map):
+        assert draw(inspection, "1I") is not None, draw.__name__
+    shown = force_map(inspection, "1I")
+    assert shown.values.shape == (len(shown.rows), shown.x.size)
+    has_contact = train.contact is not None
+    assert (pressure_figure(inspection, "1I") is not None) == has_contact
+    assert (film_figure(inspection, "1I") is not None) == has_contact
+
+
+def test_the_misread_sample_sheet_is_noticed_and_the_good_one_is_not() -> None:
+    good, _ = read_phasing_sheet(sample_profiles() / "club_four_degree_wheel.toml")
+    bad, _ = read_phasing_sheet(sample_profiles() / "club_four_degree_wheel_misread.toml")
+    assert not [note for note in inspect_phasing(good).result.notes if note.level == "warning"]
+    inspection = inspect_phasing(bad)
+    assert [note.about for note in inspection.result.notes if note.level == "warning"] == ["1I at 1.27 mm"]
+    assert inspection.next_reading.what == "repeat"
+    assert "1I at 1.27 mm" in inspection.next_reading.instruction
+    diagram = event_diagram(inspection)
+    assert {curve.role for curve in diagram.curves} >= {"intake", "exhaust", "nominal"}
+    assert len(wheel_dial(inspection).labels) == len(wheel_dial(inspection).angles_deg)

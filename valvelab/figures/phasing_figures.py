@@ -1,0 +1,105 @@
+"""What the phasing plots show: the wheel with its readings, and the valve-event diagram."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from valvelab.figures.description import Axis, Curve, Dial, Figure, Marks, Role
+from valvelab.inspection.inspect_phasing import PhasingInspection
+from valvelab.phasing.timing import events_from_card, lobe_kind
+from valvelab.records.phasing_result import PhasingDuration, PhasingLobe
+
+_INTAKE_RADIUS, _EXHAUST_RADIUS = 1.0, 0.86
+_CARD_STEP = 0.05
+
+
+def wheel_dial(inspection: PhasingInspection) -> Dial:
+    """All wheel readings where they stand on the wheel, with true dead centre; clockwise as read."""
+    sheet, result = inspection.sheet, inspection.result
+    sign = -1.0 if sheet.sense == "reverse" else 1.0
+    rows: list[tuple[float, str, Role]] = [(reading, "stop", "readings") for reading in sheet.stop_deg]
+    for pair in sheet.pairs:
+        role = _role(pair.lobe)
+        rows += [(angle, f"{pair.lobe} {word}", role) for angle, word in
+                 ((pair.rising_deg, "rising"), (pair.falling_deg, "falling")) if angle is not None]  # fmt: skip
+    for event in sheet.events:
+        role = _role(event.lobe)
+        rows += [(angle, f"{event.lobe} {word} {event.lift_mm:g}", role) for angle, word in
+                 ((event.opening_deg, "opens"), (event.closing_deg, "closes")) if angle is not None]  # fmt: skip
+    if result.tdc_offset_deg is not None:
+        rows.append((result.tdc_offset_deg, "TDC", "measured"))
+        rows += [
+            (result.tdc_offset_deg + sign * lobe.centreline_crank_deg, f"{lobe.lobe} centreline", _role(lobe.lobe))
+            for lobe in result.lobes
+            if lobe.centreline_crank_deg is not None
+        ]
+    step = inspection.next_reading
+    if step.expected_wheel_deg is not None:
+        rows.append((step.expected_wheel_deg, "next, about here", "guide"))
+    return Dial(
+        "wheel",
+        "Degree wheel",
+        np.array([angle % 360.0 for angle, _, _ in rows], dtype=np.float64),
+        tuple(label for _, label, _ in rows),
+        tuple(role for _, _, role in rows),
+        remarks=("the wheel's readings grow as the engine turns" if sign > 0 else "readings fall as the engine turns",),
+    )
+
+
+def _role(lobe: str) -> Role:
+    return lobe_kind(lobe) or "measured"
+
+
+def event_diagram(inspection: PhasingInspection, at_mm: float | None = None) -> Figure:
+    """Valve-event diagram: arcs over the crank circle, dead centre on top, clockwise; the card's arcs beside them.
+
+    `at_mm`: the lift of the events; the lowest one read where absent.
+    """
+    curves: list[Curve] = []
+    marks: list[Marks] = []
+    circle = np.radians(np.linspace(0.0, 360.0, 181))
+    curves.append(Curve(np.sin(circle), np.cos(circle), "guide"))
+    for lobe in inspection.result.lobes:
+        row = _row(lobe, at_mm)
+        if row is None or lobe.kind is None:
+            continue
+        radius = _INTAKE_RADIUS if lobe.kind == "intake" else _EXHAUST_RADIUS
+        opening, closing = row.opening_crank_deg, row.closing_crank_deg
+        if opening is None or closing is None:
+            continue
+        curves.append(_arc(opening, closing, radius, lobe.kind, f"{lobe.lobe} open {closing - opening:.1f}"))
+        if row.card_duration_crank_deg is not None and lobe.card_centreline_crank_deg is not None:
+            size = abs(lobe.card_centreline_crank_deg)
+            card = events_from_card(lobe.kind, row.card_duration_crank_deg, size)
+            curves.append(_arc(*card, radius - _CARD_STEP, "nominal", f"{lobe.lobe} card"))
+        marks.append(_ends(lobe, row, radius))
+    axis = Axis("", "")
+    lift = "" if at_mm is None else f" at {at_mm:g} mm"
+    return Figure("events", f"Valve events{lift}", axis, axis, tuple(curves), marks=tuple(marks), equal_scale=True)
+
+
+def _row(lobe: PhasingLobe, at_mm: float | None) -> PhasingDuration | None:
+    rows = [row for row in lobe.durations if at_mm is None or abs(row.at_mm - at_mm) < 5e-4]
+    return rows[0] if rows else None
+
+
+def _arc(start_deg: float, stop_deg: float, radius: float, role: Role, label: str) -> Curve:
+    angle = np.radians(np.linspace(start_deg, stop_deg, 181))
+    return Curve(radius * np.sin(angle), radius * np.cos(angle), role, label)
+
+
+def _ends(lobe: PhasingLobe, row: PhasingDuration, radius: float) -> Marks:
+    assert row.opening_crank_deg is not None
+    assert row.closing_crank_deg is not None
+    assert lobe.kind is not None
+    angles = [row.opening_crank_deg, row.closing_crank_deg]
+    texts = [
+        "" if event is None else f"{event.angle:.1f} {event.reference}"
+        for event in (row.opening_event, row.closing_event)
+    ]
+    if lobe.centreline_crank_deg is not None:
+        angles.append(lobe.centreline_crank_deg)
+        side = "ATDC" if lobe.centreline_crank_deg >= 0 else "BTDC"
+        texts.append(f"{abs(lobe.centreline_crank_deg):.1f} {side}")
+    radians = np.radians(np.array(angles))
+    return Marks(radius * np.sin(radians), radius * np.cos(radians), lobe.kind, lobe.lobe, tuple(texts))
