@@ -90,6 +90,7 @@ WRONG = {
     "unknown key": ("titel = 1", "found unknown key 'titel', expected 'title'?"),
     "unknown table": ("[limits]\na = 1", "found unknown key 'limits', expected 'limit'?"),
     "unknown key far down": (LIMIT + LIMIT + "clauses = 1", "[[limit]] 2: found unknown key 'clauses'"),
+    "true where no key is known": ("[tool]\nstrict = true", "found unknown key 'tool'"),
     "nothing like it": ("quite_else = 1", "found unknown key 'quite_else', expected one of title, revision, decision"),
     "alias": (ENVELOPE.replace("from", "form") + "above = 1", "[[envelope]] 1 [[band]] 1: found"),
     "missing key": (LIMIT.replace('of = "rate"\n', ""), "[[limit]] 1: found no key 'of', expected one"),

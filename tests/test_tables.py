@@ -62,6 +62,7 @@ CLEAN = {
     "trailing separators": SPRINGS.replace("\n", ",\n").encode(),
     "trailing separators below": SPRINGS.replace("\n", ",,\n").replace("[N],,", "[N]").encode(),
     "blank lines": SPRINGS.replace("\nB", "\n\n  \n,,\nB").encode(),
+    "strange blanks around": SPRINGS.replace(",", "\u00a0,\t").encode(),
     "blanks around": SPRINGS.replace(",", " ,  ").encode(),
     "comments between": SPRINGS.replace("\nB", "\n# a word without a sign\nB").encode(),
     "true minus and exponents": SPRINGS.replace("300.5", "+3.005E2").replace("742", "7.42e+2").encode(),
@@ -254,6 +255,12 @@ def test_a_word_longer_than_any_before_it(tmp_path: Path) -> None:
     rows = "".join(f"A,{height},1\n" for height in range(40)) + "a rather long name,1,2\n"
     found = read_table(write(tmp_path, "spring,height,force\n" + rows))
     assert found.texts("spring")[-1] == "a rather long name"
+
+
+def test_blank_rows_among_words(tmp_path: Path) -> None:
+    found = read_table(write(tmp_path, "name\tplace\nA\tx\n  \t\nB\ty\n"))
+    assert found.texts("name") == ("A", "B")
+    assert found.place(1) == "line 4"
 
 
 def test_decimal_commas_that_come_late(tmp_path: Path) -> None:

@@ -61,7 +61,7 @@ def parse_toml(data: bytes, file: str, model: type[Model], refusal: Refusal = Ba
     for location, value in _leaves(keys):
         if len(location) > MAX_DEPTH:
             raise refusal(file, place(keys, location[:2]), "values nested too deeply", "a value")
-        if isinstance(value, bool) and bool not in _annotations(model, location):
+        if isinstance(value, bool) and bool not in (_annotations(model, location) or {bool}):
             raise refusal(file, place(keys, location), str(value).lower(), "a number or a text")
     try:
         return model.model_validate(keys)

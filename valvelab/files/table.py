@@ -173,7 +173,7 @@ class Table:
         """A refusal of one cell."""
         column = self._column(column)
         cell = self._body.texts(column.index)[row]
-        return BadFile(self.file, self.place(row, column), f"{column.title} {shown(cell)}", expected)
+        return BadFile(self.file, self.place(row, column), f"{_cut(column.title)} {shown(cell)}", expected)
 
     def text(self, key: str) -> str | None:
         """A preamble value as written; None when it is absent or empty."""
@@ -202,7 +202,7 @@ class Table:
 
     def bad_key(self, key: str, found: str, expected: str) -> BadFile:
         """A refusal of one preamble value."""
-        return BadFile(self.file, f"{self._preamble[key].place}, {key}", _cut(found), expected)
+        return BadFile(self.file, f"{self._preamble[key].place}, {key}", _cut(found, 100), expected)
 
     def note_unknown(self, known: Iterable[str]) -> None:
         """Note that columns not among `known` are kept as remarks."""
@@ -237,11 +237,13 @@ class Table:
             raise self._bad_unit(column, error.found, error.expected) from None
 
     def _bad_unit(self, column: Column, found: str, expected: str) -> BadFile:
-        return BadFile(self.file, f"{self.header_place}, column {column.title or column.index}", _cut(found), expected)
+        return BadFile(
+            self.file, f"{self.header_place}, column {_cut(column.title) or column.index}", _cut(found, 100), expected
+        )
 
     def _scaled(self, column: Column, scale: float, *, empty_as_nan: bool = False) -> FloatArray:
         values = self._body.numbers(column.index)
-        title = column.title or f"column {column.index}"
+        title = _cut(column.title) or f"column {column.index}"
         if values is None:
             row = self._body.first_bad(column.index)
             cell = self._body.texts(column.index)[row]
@@ -341,7 +343,7 @@ def _shape(sheet: Sheet) -> str:
     return sha256("\x1f".join(parts).encode("utf-8", "surrogatepass")).hexdigest()[:16]
 
 
-def _cut(text: str, most: int = 100) -> str:
+def _cut(text: str, most: int = 60) -> str:
     return text if len(text) <= most else text[:most] + "…"
 
 

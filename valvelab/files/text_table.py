@@ -366,14 +366,15 @@ class TextBody:
             letters = _letters(column)
             if letters[:, -1].any():
                 return False  # perhaps cut short
-            if (letters == ord(" ")).any():
+            if (letters > 126).any() or ((letters > 0) & (letters <= 32)).any():
                 column = np.char.strip(column)
                 letters = _letters(column)
             if (letters == ord('"')).any() or (letters[:, 0] == ord("#")).any():
                 return False
             self._columns[index] = column
         self.row_count = len(table)
-        return True
+        # the careful way drops rows of nothing but blanks
+        return len(words) < width or not all((self._columns[index] == "").any() for index in words)
 
     def _rows(self) -> Iterator[tuple[int, list[str]]]:
         """Data rows with their line numbers; blank lines and comments left out."""
