@@ -28,7 +28,7 @@ from valvelab.report.assembly import Part, assemble, grouped, number_of, overall
 from valvelab.report.attachments import carried_files, is_inside, page_texts
 from valvelab.report.carried import carry, job_toml
 from valvelab.report.comparison import compare_pages, compare_results
-from valvelab.report.dial import spread_out
+from valvelab.report.dial import label_anchors, spread_out
 from valvelab.report.page_model import Attachment, Box, Certificate, FigureBlock, Paragraph, Section, Table
 from valvelab.report.pdf import certificate_bytes
 from valvelab.report.scales import Scale, scale_for, thinned, tick_texts, ticks
@@ -273,11 +273,26 @@ def test_thinning_keeps_the_curve(tolerance: float, count: int) -> None:
     assert np.abs(np.interp(x, x[kept], y[kept]) - y).max() <= tolerance * np.hypot(1.0, 2.5) + 1e-9
 
 
-@given(st.lists(st.floats(0.0, 359.0), min_size=2, max_size=16))
-def test_labels_keep_apart(angles: list[float]) -> None:
-    placed = np.sort(np.mod(spread_out(np.array(angles), 12.0), 360.0))
-    gaps = np.diff(np.append(placed, placed[0] + 360.0))
-    assert gaps.min() >= 12.0 - 1e-6
+@given(st.lists(st.floats(-100.0, 100.0), max_size=16), st.floats(0.1, 20.0))
+def test_labels_keep_apart_and_in_order(places: list[float], apart: float) -> None:
+    given_places = np.array(places)
+    placed = spread_out(given_places, apart)
+    order = np.argsort(given_places, kind="stable")
+    assert (np.diff(placed[order]) >= apart - 1e-6).all()
+    # least squares keeps the mean, and moves nothing where nothing touches
+    if places:
+        assert placed.mean() == pytest.approx(given_places.mean(), abs=1e-6)
+    if (np.diff(np.sort(given_places)) >= apart).all():
+        assert placed == pytest.approx(given_places, abs=1e-6)
+
+
+@given(st.lists(st.floats(0.0, 359.0), min_size=1, max_size=16))
+def test_dial_labels_stand_outside_and_never_on_each_other(angles: list[float]) -> None:
+    anchors = label_anchors(np.array(angles), 60.0, 8.0)
+    assert all(np.hypot(x, y) >= 59.9 for x, y in anchors)
+    for side in (1.0, -1.0):
+        heights = sorted(y for x, y in anchors if x * side > 0.0)
+        assert all(second - first >= 7.9 for first, second in pairwise(heights))
 
 
 def test_drawing_loads_no_window_library() -> None:

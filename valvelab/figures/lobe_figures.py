@@ -135,7 +135,7 @@ def _role(kind: str | None) -> Role:
 
 def signed(value: float, decimals: int) -> str:
     """A number with its sign, the minus a true one."""
-    text = f"{value:+.{decimals}f}"
+    text = f"{round(value, decimals) + 0.0:+.{decimals}f}"
     return text.replace("-", "−")
 
 

@@ -42,7 +42,7 @@ def text_style(style: Style, look: Paper, *, right: bool = False, size: float | 
     return ParagraphStyle(
         style, fontName=BOLD if style == "strong" else REGULAR, fontSize=points, leading=1.32 * points,
         textColor=look.of("quiet" if style == "small" else "text"), alignment=TA_RIGHT if right else 0,
-        splitLongWords=1,
+        splitLongWords=int(style != "strong"),
     )  # fmt: skip
 
 
@@ -73,6 +73,14 @@ class Drawing(Flowable):
         self._drawing(self.canv, Rectangle(0.0, 0.0, self.width, self.height))
 
 
+class Together(KeepTogether):
+    """Parts that stay on one page where they fit on one."""
+
+    def __init__(self, parts: list[Flowable]) -> None:
+        super().__init__(parts)
+        self.parts = parts
+
+
 def heading(title: str, sheet: Sheet, *, first: bool) -> Flowable:
     """A section's heading; the first one is the title of the paper."""
     size = 18.0 if first else 11.0
@@ -86,6 +94,13 @@ def heading(title: str, sheet: Sheet, *, first: bool) -> Flowable:
     flowable.keepWithNext = 1
     flowable.spaceBefore = 0.0 if first else 3.0 * MM
     return flowable
+
+
+def under_heading(head: Flowable, parts: list[Flowable]) -> list[Flowable]:
+    """Heading and parts, the first part on the heading's page."""
+    if parts and isinstance(parts[0], Together):
+        return [Together([head, *parts[0].parts]), *parts[1:]]
+    return [head, *parts]
 
 
 @singledispatch
@@ -106,7 +121,7 @@ def _(block: Identity, sheet: Sheet) -> list[Flowable]:
     for left, right in zip(block.pairs[:half], [*block.pairs[half:], ("", "")][:half], strict=True):
         rows.append([cell for label, value in (left, right) for cell in _labelled(label, value, sheet.look)])
     share = sheet.width / 100.0
-    grid = LongTable(rows, colWidths=[17 * share, 34 * share, 17 * share, 32 * share], splitInRow=1)
+    grid = LongTable(rows, colWidths=[15 * share, 33 * share, 16 * share, 36 * share], splitInRow=1)
     grid.setStyle(TableStyle([
         ("FONTNAME", (0, 0), (-1, -1), REGULAR),
         ("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (-1, -1), 0),
@@ -159,7 +174,7 @@ def _(block: Box, sheet: Sheet) -> list[Flowable]:
         ("LEFTPADDING", (0, 0), (-1, -1), 8.0), ("BOTTOMPADDING", (0, -1), (-1, -1), 6.0),
         ("TOPPADDING", (0, 0), (-1, 0), 6.0),
     ]))  # fmt: skip
-    return [KeepTogether([box]), Spacer(1, 3.0 * MM)]
+    return [Together([box]), Spacer(1, 3.0 * MM)]
 
 
 @flowables.register
@@ -203,7 +218,7 @@ def _(block: FigureBlock, sheet: Sheet) -> list[Flowable]:
     parts: list[Flowable] = [Drawing(sheet.width, height, draw)]
     if block.caption:
         parts.append(TextFlow(escape(block.caption), text_style("small", sheet.look)))
-    return [KeepTogether(parts), Spacer(1, 3.0 * MM)]
+    return [Together(parts), Spacer(1, 3.0 * MM)]
 
 
 def _stack(canvas: Canvas, plots: Sequence[Plot], box: Rectangle, look: Paper, system: System) -> None:

@@ -13,6 +13,7 @@ from valvelab.report.paper import BOLD, REGULAR, Paper, text_width
 from valvelab.report.plots import SMALL, TITLE, Rectangle
 
 LABEL = 6.5
+LEADER = 10.0
 
 
 def draw_dial(canvas: Canvas, dial: Dial, box: Rectangle, paper: Paper) -> None:
@@ -22,17 +23,17 @@ def draw_dial(canvas: Canvas, dial: Dial, box: Rectangle, paper: Paper) -> None:
     canvas.drawString(box.left, box.top - 8.0, dial.title)
     texts = [_label(dial, index) for index in range(len(dial.labels))]
     widest = max((text_width(text, LABEL) for text in texts), default=0.0)
-    radius = max(20.0, min(box.width / 2.0 - widest - 14.0, (box.height - 12.0) / 2.0 - 18.0))
+    radius = max(20.0, min(box.width / 2.0 - widest - 16.0, (box.height - 12.0) / 2.0 - 18.0))
     middle = (box.left + box.width / 2.0, box.bottom + (box.height - 12.0) / 2.0)
     _rose(canvas, middle, radius, paper)
-    spread = spread_out(dial.angles_deg, math.degrees((LABEL + 1.5) / (radius + 12.0)))
-    for index, (angle, label_angle) in enumerate(zip(dial.angles_deg, spread, strict=True)):
+    anchors = label_anchors(dial.angles_deg, radius + LEADER, LABEL + 1.2)
+    for index, (angle, (across, up)) in enumerate(zip(dial.angles_deg, anchors, strict=True)):
         colour = paper.role(dial.roles[index])
         canvas.setStrokeColor(colour)
         canvas.setLineWidth(1.1)
         canvas.line(*middle, *_at(middle, radius, angle))
         canvas.setLineWidth(0.4)
-        canvas.line(*_at(middle, radius, angle), *_at(middle, radius + 9.0, label_angle))
+        canvas.line(*_at(middle, radius, angle), middle[0] + across, middle[1] + up)
         if dial.nominal_deg is not None:
             canvas.setStrokeColor(paper.of("nominal"))
             canvas.setLineWidth(0.8)
@@ -40,9 +41,8 @@ def draw_dial(canvas: Canvas, dial: Dial, box: Rectangle, paper: Paper) -> None:
             canvas.line(*_at(middle, radius - 5.0, nominal), *_at(middle, radius + 3.0, nominal))
         canvas.setFillColor(colour)
         canvas.setFont(REGULAR, LABEL)
-        x, y = _at(middle, radius + 11.0, label_angle)
-        draw = canvas.drawString if math.sin(math.radians(label_angle)) >= 0.0 else canvas.drawRightString
-        draw(x, y - 0.35 * LABEL, texts[index])
+        draw = canvas.drawString if across >= 0.0 else canvas.drawRightString
+        draw(middle[0] + across + math.copysign(1.5, across), middle[1] + up - 0.35 * LABEL, texts[index])
 
 
 def _label(dial: Dial, index: int) -> str:
@@ -71,26 +71,29 @@ def _rose(canvas: Canvas, middle: tuple[float, float], radius: float, paper: Pap
     canvas.circle(*middle, 1.2, stroke=0, fill=1)
 
 
-def spread_out(angles_deg: FloatArray, apart_deg: float) -> FloatArray:
-    """Label directions nearest `angles_deg` (least squares) that keep at least `apart_deg` from each other, in order.
+def label_anchors(angles_deg: FloatArray, radius: float, line: float) -> list[tuple[float, float]]:
+    """Where each label begins, from the middle: on the circle of `radius`, moved up or down so that lines don't touch.
 
-    Shape as given. The circle is opened at its widest gap; where that leaves too little room, labels go round evenly.
+    Labels of the right half run to the right, those of the left half to the left.
     """
-    angles = np.asarray(angles_deg, dtype=np.float64)
-    count = angles.size
-    if count < 2 or count * apart_deg >= 360.0:
-        return angles.copy()
-    folded = np.mod(angles, 360.0)
-    order = np.argsort(folded, kind="stable")
-    gaps = np.diff(np.append(folded[order], folded[order[0]] + 360.0))
-    order = np.roll(order, -(int(np.argmax(gaps)) + 1))
-    line = folded[order] + 360.0 * (folded[order] < folded[order[0]])
-    steps = apart_deg * np.arange(count)
-    placed = _never_falling(line - steps) + steps
-    if placed[-1] - placed[0] > 360.0 - apart_deg:
-        placed = placed.mean() + 360.0 / count * (np.arange(count) - 0.5 * (count - 1))
-    result = np.empty(count)
-    result[order] = placed
+    turn = np.radians(np.asarray(angles_deg, dtype=np.float64))
+    right = np.sin(turn) >= 0.0
+    up = radius * np.cos(turn)
+    for side in (right, ~right):
+        up[side] = spread_out(up[side], line)
+    across = np.sqrt(np.maximum(radius**2 - up**2, (0.08 * radius) ** 2))
+    return [(float(x if side else -x), float(y)) for x, y, side in zip(across, up, right, strict=True)]
+
+
+def spread_out(places: FloatArray, apart: float) -> FloatArray:
+    """Places nearest the given ones (least squares) that keep at least `apart` from each other, in the same order.
+
+    Shape as given, any unit.
+    """
+    order = np.argsort(places, kind="stable")
+    steps = apart * np.arange(order.size)
+    result = np.empty(order.size)
+    result[order] = _never_falling(places[order] - steps) + steps if order.size else places
     return result
 
 

@@ -9,9 +9,10 @@ from valvelab.arrays import FloatArray
 from valvelab.figures.description import Figure
 from valvelab.figures.lobe_figures import deviation_figure, grid, lobe_map, motion_figure, position_dial
 from valvelab.records.measurement import LiftTable
-from valvelab.report.assembly import Part
+from valvelab.report.assembly import FIRST_PAGE_ROWS, Part
 from valvelab.report.lobes_tables import characteristics_section, glance
 from valvelab.report.page_model import Block, FigureBlock, Paragraph, Plot, Section, Table
+from valvelab.report.scales import y_ends
 from valvelab.report.texts import FIT
 from valvelab.units import System, display_unit, show
 
@@ -19,8 +20,8 @@ if TYPE_CHECKING:
     from valvelab.inspection.inspect_lobes import LobesInspection
     from valvelab.lobe.profile import FittedLobes
 
-STACK_MM = 118.0
-GLANCE_LOBES = 12
+STACK_MM = 122.0
+GLANCE_ROWS = 18
 PLOTS_ACROSS = 2
 
 
@@ -28,10 +29,11 @@ def lobes_part(inspection: LobesInspection, system: System = "metric") -> Part:
     """The camshaft's part of a certificate, from its inspection."""
     result, table = inspection.result, inspection.table
     x = grid(inspection)
-    at_a_glance = len(result.lobes) <= GLANCE_LOBES
+    attention = sum(verdict.decision != "accept" for verdict in result.verdicts)
+    at_a_glance = len(result.lobes) + min(attention, FIRST_PAGE_ROWS) <= GLANCE_ROWS
     overview: list[Block] = [FigureBlock(
         ((lobe_map(inspection, "deviation", x),), (position_dial(inspection),)), weights=(1.35, 1.0),
-        height_mm=70.0 if at_a_glance else 88.0,
+        height_mm=64.0 if at_a_glance else 88.0,
         caption="Left: every lobe over the angle from its own centre. Right: the shaft from the drive end.",
     )]  # fmt: skip
     if at_a_glance:
@@ -134,5 +136,8 @@ def lobe_plots(inspection: LobesInspection, lobe: str, x: FloatArray) -> list[Pl
 
 
 def alone(figure: Figure) -> Figure:
-    """The figure without the other lobes' faint curves, which paper this small would only blur."""
-    return replace(figure, curves=tuple(curve for curve in figure.curves if curve.role != "measured_quiet"))
+    """The figure without the other lobes' faint curves, which paper this small would blur, on their common scale."""
+    low, high = y_ends(figure)
+    room = 0.05 * (high - low)
+    curves = tuple(curve for curve in figure.curves if curve.role != "measured_quiet")
+    return replace(figure, curves=curves, y_axis=replace(figure.y_axis, range=(low - room, high + room)))

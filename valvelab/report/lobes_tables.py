@@ -48,11 +48,13 @@ def lobe_table(title: str, result: LobesResult, columns: Sequence[Column], syste
 
 
 def _shown(value: float | None, column: Column, system: System) -> str:
-    decimals = column.decimals if system == "metric" or not column.unit else None
+    decimals = display_unit(column.unit, system).decimals if column.decimals is None else column.decimals
+    if column.decimals is not None and system == "inch" and column.unit.startswith("mm"):
+        decimals += 2
     text = show(value, column.unit, system, decimals)
     if value is None or column.head or float(text) > 0.0:
         return text
-    return show(value, column.unit, system, (decimals or display_unit(column.unit, system).decimals) + 2)
+    return show(value, column.unit, system, decimals + 2)
 
 
 def _u(key: str) -> Callable[[LobeResult], float | None]:

@@ -16,7 +16,7 @@ from reportlab.platypus import BaseDocTemplate, CondPageBreak, Flowable, Frame, 
 
 from valvelab.report import tables  # noqa: F401 - registers how tables are drawn
 from valvelab.report.attachments import attach
-from valvelab.report.blocks import Sheet, flowables, heading
+from valvelab.report.blocks import Sheet, flowables, heading, under_heading
 from valvelab.report.page_model import Certificate
 from valvelab.report.paper import BOLD, MM, REGULAR, Paper, fitted, paper
 from valvelab.units import System
@@ -65,7 +65,7 @@ def _story(certificate: Certificate, sheet: Sheet) -> list[Flowable]:
         elif number:
             story.append(CondPageBreak(45.0 * MM))
         if section.title:
-            story.append(heading(section.title, sheet, first=number == 0))
+            parts = under_heading(heading(section.title, sheet, first=number == 0), parts)
         story += parts
     return story
 
@@ -115,6 +115,6 @@ def _furniture(canvas: Canvas, certificate: Certificate, look: Paper, number: in
 
 
 def _sources(certificate: Certificate) -> str:
-    length = 64 if len(certificate.sources) == 1 else 16
+    length = {0: 64, 1: 64, 2: 16}.get(len(certificate.sources), 8)
     shown = [f"{Path(source.file).name} {source.sha256[:length]}" for source in certificate.sources]
     return "SHA-256 " + " · ".join(shown) if shown else "no source files"

@@ -5,10 +5,10 @@ from __future__ import annotations
 from typing import Any
 from xml.sax.saxutils import escape
 
-from reportlab.platypus import Flowable, KeepTogether, LongTable, Spacer, TableStyle
+from reportlab.platypus import Flowable, LongTable, Spacer, TableStyle
 from reportlab.platypus import Paragraph as TextFlow
 
-from valvelab.report.blocks import Sheet, flowables, text_style
+from valvelab.report.blocks import Sheet, Together, flowables, text_style
 from valvelab.report.page_model import Cell, Mark, Style, Table
 from valvelab.report.paper import BOLD, MM, REGULAR, Paper, text_width
 from valvelab.report.symbols import draw_symbol
@@ -77,7 +77,7 @@ def _(block: Table, sheet: Sheet) -> list[Flowable]:
         parts += [title, Spacer(1, 0.8 * MM)]
     together: list[Flowable] = [*parts, table]
     if len(rows) <= KEPT_ROWS:
-        together = [KeepTogether(together)]
+        together = [Together(together)]
     return [*together, Spacer(1, 3.5 * MM)]
 
 
@@ -100,7 +100,9 @@ def column_widths(block: Table, width: float) -> list[float]:
         return [spare * need / wanted if column in block.wrap else need for column, need in enumerate(needs)]
     total = sum(needs)
     if total > width:
-        return [need * width / total for need in needs]
+        kept = needs[: block.left] if sum(needs[: block.left]) < width / 3.0 else []
+        rest = needs[len(kept) :]
+        return [*kept, *((width - sum(kept)) * need / sum(rest) for need in rest)]
     extra = min(12.0, (width - total) / len(needs))
     return [need + extra for need in needs]
 
