@@ -16,6 +16,7 @@ from valvelab.units import System, display_unit, show
 
 if TYPE_CHECKING:
     from valvelab.inspection.inspect_gauge import GaugeInspection
+    from valvelab.report.assembly import Part
 
 MOST_PLANNED = 10_000
 
@@ -53,7 +54,20 @@ def run(args: argparse.Namespace) -> int:
         write_adopted(adopted_file, adopt(result, kind))
         if not args.quiet:
             sys.stderr.write(f"info: {adopted_file}: adopted for {kind}\n")
-    return finish(result, args, lambda: gauge_text(result, args.units))
+
+    def certificate(path: Path) -> None:
+        from valvelab.cli.certify_command import certify_arguments
+
+        certify_arguments("gauge", args, path)
+
+    return finish(result, args, lambda: gauge_text(result, args.units), certificate)
+
+
+def part(args: argparse.Namespace) -> Part:
+    """The command's part of a certificate."""
+    from valvelab.report.form_certificate import gauge_part
+
+    return gauge_part(inspect(args), args.units)
 
 
 def inspect(args: argparse.Namespace) -> GaugeInspection:

@@ -15,6 +15,7 @@ from valvelab.units import System, display_unit, show
 if TYPE_CHECKING:
     from valvelab.inspection.inspect_shaft import ShaftInspection
     from valvelab.records.spec import Spec
+    from valvelab.report.assembly import Part
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -43,7 +44,20 @@ def _whole(text: str) -> int:
 def run(args: argparse.Namespace) -> int:
     """Read, evaluate, answer."""
     result = inspect(args).result
-    return finish(result, args, lambda: shaft_text(result, args.units))
+
+    def certificate(path: Path) -> None:
+        from valvelab.cli.certify_command import certify_arguments
+
+        certify_arguments("shaft", args, path)
+
+    return finish(result, args, lambda: shaft_text(result, args.units), certificate)
+
+
+def part(args: argparse.Namespace) -> Part:
+    """The command's part of a certificate."""
+    from valvelab.report.form_certificate import shaft_part
+
+    return shaft_part(inspect(args), args.units)
 
 
 def inspect(args: argparse.Namespace) -> ShaftInspection:

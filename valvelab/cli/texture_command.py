@@ -15,6 +15,7 @@ from valvelab.units import System, display_unit, parse_quantity, show
 
 if TYPE_CHECKING:
     from valvelab.inspection.inspect_texture import TextureInspection
+    from valvelab.report.assembly import Part
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -42,7 +43,20 @@ def _length(text: str | None, option: str, *, zero: bool = False) -> float | Non
 def run(args: argparse.Namespace) -> int:
     """Read, filter, evaluate, answer."""
     result = inspect(args).result
-    return finish(result, args, lambda: texture_text(result, args.units))
+
+    def certificate(path: Path) -> None:
+        from valvelab.cli.certify_command import certify_arguments
+
+        certify_arguments("texture", args, path)
+
+    return finish(result, args, lambda: texture_text(result, args.units), certificate)
+
+
+def part(args: argparse.Namespace) -> Part:
+    """The command's part of a certificate."""
+    from valvelab.report.form_certificate import texture_part
+
+    return texture_part(inspect(args), args.units)
 
 
 def inspect(args: argparse.Namespace) -> TextureInspection:

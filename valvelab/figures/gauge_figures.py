@@ -36,7 +36,7 @@ def means_figure(inspection: GaugeInspection) -> Figure:
     reach = 3.0 * spread / (range_constants(y.shape[2])[0] * math.sqrt(y.shape[2]))
     return Figure(
         "gauge_means",
-        "Means by part: the gauge sees the parts where lines leave the limits",
+        "Means by part",
         Axis("Part, in order", ""),
         Axis("Mean reading", readings.unit),
         curves,
@@ -55,16 +55,17 @@ def ranges_figure(inspection: GaugeInspection) -> Figure:
     curves, marks = _by_appraiser(inspection, ranges)
     mean, deviation = range_constants(readings.readings.shape[2])
     average = float(ranges.mean())
+    highest = average * (1.0 + 3.0 * deviation / mean)
     return Figure(
         "gauge_ranges",
         "Ranges of the trials",
         Axis("Part, in order", ""),
-        Axis("Range", readings.unit),
+        Axis("Range", readings.unit, (0.0, 1.1 * max(float(ranges.max()), highest, 1e-12))),
         curves,
         marks=marks,
         guides=(
             Guide(average, "y", label="mean range"),
-            Guide(average * (1.0 + 3.0 * deviation / mean), "y", label="upper limit"),
+            Guide(highest, "y", label="upper limit"),
         ),
     )
 

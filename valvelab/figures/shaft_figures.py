@@ -31,9 +31,11 @@ def roundness_figure(form: JournalForm) -> Figure:
     base = max(4.0 * 1000.0 * least.roundness_mm, 1.0)
     order = np.argsort(fold(form.trace.angle_deg), kind="stable")
     turned = np.radians(fold(form.trace.angle_deg)[order])
-    turned, radial = np.append(turned, turned[0]), base + np.append(deviation[order], deviation[order[0]])
-    curves = [Curve(radial * np.cos(turned), radial * np.sin(turned), "measured", "trace")]
-    curves.append(Curve(*_circle(base), "fit", "least-squares circle"))
+    radial = base + deviation[order]
+    x, y = radial * np.cos(turned), radial * np.sin(turned)
+    # the last stretch is a line of its own, so that no drawing side meets a line that ends where it began
+    curves = [Curve(x, y, "measured", "trace"), Curve(x[[-1, 0]], y[[-1, 0]], "measured")]
+    curves.append(Curve(*_circle(base), "guide", "least-squares circle"))
     zone = form.circles.get("minimum zone")
     if zone is not None and form.has_roundness:
         shift = 1000.0 * (np.asarray(zone.centre_mm) - np.asarray(least.centre_mm))
@@ -44,8 +46,7 @@ def roundness_figure(form: JournalForm) -> Figure:
         curves.append(Curve(*_circle(middle - half), "nominal"))
     reach = 1.1 * float(max(radial.max(), base))
     axis = Axis("Form, outward from the circle", "um", (-reach, reach))
-    title = f"{form.trace.name}: roundness {1000.0 * (zone or least).roundness_mm:.2f} µm"
-    return Figure("roundness", title, axis, axis, tuple(curves), equal_scale=True)
+    return Figure("roundness", f"{form.trace.name}, roundness", axis, axis, tuple(curves), equal_scale=True)
 
 
 def harmonics_figure(form: JournalForm, highest: int = 30) -> Figure:
@@ -58,7 +59,7 @@ def harmonics_figure(form: JournalForm, highest: int = 30) -> Figure:
     return Figure(
         "harmonics",
         f"{form.trace.name}: lobing by order",
-        Axis("Order, undulations per turn", ""),
+        Axis("Order, undulations per turn", "", (1.0, max([row.order for row in rows], default=2) + 1.0)),
         Axis("Amplitude", "um"),
         (Curve(x, y, "measured"),),
         marks=(Marks(orders, heights, "measured"),),
@@ -86,7 +87,7 @@ def axis_figure(inspection: ShaftInspection) -> Figure:
     names = tuple(axis.names[k] for k in order)
     return Figure(
         "axis",
-        f"Axis of the shaft: straight within {1000.0 * line.zone_mm:.1f} µm",
+        "Axis of the shaft",
         *labels,
         (
             Curve(x[order], along, "measured", f"in the plane at {direction:.0f} deg"),

@@ -55,6 +55,9 @@ def read_shaft_readings(path: str | Path, columns: ColumnAssignment | str | None
         journal_radius_mm=_radius(table),
         part=table.text("part"),
         serial=table.text("serial"),
+        operator=table.text("operator"),
+        instrument=table.text("instrument"),
+        date=table.text("date"),
         notes=(*table.notes, *notes),
     )
 

@@ -65,7 +65,7 @@ _GAUGE = (
          "six standard deviations of the measurement over the tolerance", "crossed analysis of variance",
          "common practice"),
     _row("ndc", "", "number", "gauge", "number of distinct categories the measurement can tell",
-         "⌊1.41 part/GRR⌋, at least 1", "common practice"),
+         "1.41 part/GRR rounded down, at least 1", "common practice"),
 )  # fmt: skip
 
 CHARACTERISTICS: tuple[Characteristic, ...] = (*_STATIONS, *_SHAFT, *_TRACE, *_GAUGE)

@@ -35,6 +35,9 @@ class ShaftReadings:
     journal_radius_mm: float | None = None
     part: str | None = None
     serial: str | None = None
+    operator: str | None = None
+    instrument: str | None = None
+    date: str | None = None
     notes: tuple[Note, ...] = ()
 
 

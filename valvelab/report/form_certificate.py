@@ -1,0 +1,198 @@
+"""What shaft form, a surface trace and a gauge study put on the certificate."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from valvelab.figures.description import Figure
+from valvelab.figures.gauge_figures import components_figure, means_figure, ranges_figure
+from valvelab.figures.shaft_figures import axis_figure, harmonics_figure, roundness_figure, section_figure
+from valvelab.figures.texture_figures import material_ratio_figure, roughness_figure, trace_figure
+from valvelab.report.assembly import Part
+from valvelab.report.page_model import Block, FigureBlock, Paragraph, Plot, Section, Table
+from valvelab.units import System, display_unit, show
+
+if TYPE_CHECKING:
+    from valvelab.inspection.inspect_gauge import GaugeInspection
+    from valvelab.inspection.inspect_shaft import ShaftInspection
+    from valvelab.inspection.inspect_texture import TextureInspection
+
+POLAR_MM = 58.0
+LOBING_MM = 42.0
+ACROSS = 3
+POLARS = (
+    "Strong: the trace, magnified outward from its least-squares circle (dashed). Thin: the two minimum-zone circles. "
+    "0 deg is to the right, angles run counter-clockwise."
+)
+FORM = (
+    "Readings grow outward. Eccentricity is the first harmonic of the trace, as a distance and the direction where it "
+    "is highest; roundness is the peak to valley of the trace about the reference circle named. LSC: least squares; "
+    "MZC: minimum zone; MIC: largest inscribed; MCC: smallest circumscribed. Straightness is that of the line of the "
+    "journal centres."
+)
+FILTER = (
+    "The trace was levelled by its least-squares line and filtered by Gaussian profile filters; towards the ends the "
+    "filter's weights were scaled to those inside. Rp, Rv and Rz are means over the sections, the others run over the "
+    "evaluation length. The uncertainty is what the sections tell by their differences, with the stated height scale."
+)
+STUDY = (
+    "The analysis of variance is crossed, with an interaction pooled into repeatability where its p exceeds 0.25; the "
+    "method of averages and ranges stands beside it. Percentages are of the total standard deviation."
+)
+
+
+def shaft_part(inspection: ShaftInspection, system: System = "metric") -> Part:
+    """The shaft's part of a certificate."""
+    readings = inspection.question.readings
+    blocks: list[Block] = [Paragraph(FORM), _stations(inspection, system)]
+    if inspection.result.tapers:
+        blocks.append(_tapers(inspection, system))
+    blocks += _rows([_bare(roundness_figure(form)) for form in inspection.journals], POLAR_MM, POLARS)
+    blocks += _rows([_bare(harmonics_figure(form)) for form in inspection.journals], LOBING_MM, "")
+    probe = readings.probe_uncertainty_mm
+    vees = readings.vees
+    support = "centres" if vees is None else f"vees at {vees.positions_mm[0]:g} and {vees.positions_mm[1]:g} mm"
+    return Part(
+        name="Shaft form",
+        result=inspection.result,
+        identity=(
+            ("part", readings.part), ("serial number", readings.serial), ("operator", readings.operator),
+            ("instrument", readings.instrument), ("measured on", readings.date), ("supported by", support),
+            ("stated uncertainty", None if probe is None else f"probe {show(1000.0 * probe, 'um')} µm"),
+        ),
+        overview=(
+            FigureBlock(
+                ((axis_figure(inspection),), (section_figure(inspection),)), 62.0, weights=(1.5, 1.0),
+                caption="Left: the journal centres along the shaft. Right: the same end on.",
+            ),
+        ),
+        sections=(Section("Shaft form", tuple(blocks), new_page=True),),
+        subjects=("station", "shaft"),
+        serial=readings.serial,
+    )  # fmt: skip
+
+
+def _bare(figure: Figure) -> Figure:
+    """The figure without what names its curves: small plots have room for their title only."""
+    return replace(figure, curves=tuple(replace(curve, label="") for curve in figure.curves))
+
+
+def _rows(figures: list[Figure], height_mm: float, caption: str) -> list[FigureBlock]:
+    """Plots side by side, a few to a row; the caption stands under the last."""
+    blocks = []
+    for start in range(0, len(figures), ACROSS):
+        row: list[tuple[Plot, ...]] = [(figure,) for figure in figures[start : start + ACROSS]]
+        row += [()] * (ACROSS - len(row))
+        last = start + ACROSS >= len(figures)
+        blocks.append(FigureBlock(tuple(row), height_mm, caption=caption if last else ""))
+    return blocks
+
+
+def _stations(inspection: ShaftInspection, system: System) -> Table:
+    length, small = display_unit("mm", system).label, display_unit("um", system).label
+    rows = tuple(
+        (
+            row.station, show(row.position_mm, "mm", system, 2), show(row.eccentricity_mm, "mm", system),
+            show(row.eccentricity_angle_deg, "deg", decimals=1), show(row.tir_mm, "mm", system),
+            show(row.roundness_lsc_um, "um", system), show(row.roundness_mzc_um, "um", system),
+            show(row.roundness_mic_um, "um", system), show(row.roundness_mcc_um, "um", system),
+            show(row.uncertainty.get("roundness_mzc_um"), "um", system),
+        )
+        for row in inspection.result.stations
+    )  # fmt: skip
+    heads = ("station", "at", "eccentricity", "angle", "TIR", "LSC", "MZC", "MIC", "MCC", "u (MZC)")
+    return Table(heads, rows, ("", length, length, "deg", length, *([small] * 5)), title="Journals")
+
+
+def _tapers(inspection: ShaftInspection, system: System) -> Table:
+    length, small = display_unit("mm", system).label, display_unit("um", system).label
+    rows = tuple(
+        (
+            row.station, show(row.from_mm, "mm", system, 2), show(row.to_mm, "mm", system, 2),
+            show(row.taper_um, "um", system), show(row.highest_um, "um", system),
+            show(row.angle_arcmin, "deg", decimals=2),
+        )
+        for row in inspection.result.tapers
+    )  # fmt: skip
+    heads = ("of", "from", "to", "mean", "at the highest", "slope")
+    return Table(heads, rows, ("", length, length, small, small, "arcmin"), title="Taper between two tracks")
+
+
+def texture_part(inspection: TextureInspection, system: System = "metric") -> Part:
+    """A surface trace's part of a certificate."""
+    result = inspection.result
+    names = ("Ra", "Rq", "Rz", "Rt", "Rp", "Rv", "Rsk", "Rku", "Rsm", "Rk", "Rpk", "Rvk", "Rmrk1", "Rmrk2")
+    rows = []
+    for name, key in zip(names, type(result.parameters).model_fields, strict=True):
+        unit = "um" if key.endswith("_um") else "%" if key.endswith("_pct") else ""
+        digits = 3 if unit == "um" and system == "metric" else None
+        value, spread = getattr(result.parameters, key), result.uncertainty.get(key)
+        rows.append(
+            (
+                name,
+                show(value, unit, system, digits),
+                show(spread, unit, system, digits),
+                display_unit(unit, system).label,
+            )
+        )
+    short = "none" if result.short_cutoff_mm is None else f"{1000.0 * result.short_cutoff_mm:g} µm"
+    return Part(
+        name="Surface texture",
+        result=result,
+        identity=(
+            ("surface", result.label), ("form of the file", result.form), ("cutoff", f"{result.cutoff_mm:g} mm"),
+            ("short cutoff", short), ("sections", str(result.sections)),
+            ("evaluation length", f"{result.evaluation_length_mm:g} mm"),
+        ),
+        overview=(FigureBlock(((roughness_figure(inspection),), (material_ratio_figure(inspection),)), 62.0,
+                              weights=(1.7, 1.0)),),
+        sections=(
+            Section(
+                "Surface texture",
+                (Paragraph(FILTER), Table(("parameter", "value", "u", "unit"), tuple(rows), flush_left=(3,)),
+                 FigureBlock(((trace_figure(inspection),),), 62.0)),
+                new_page=True,
+            ),
+        ),
+        subjects=("trace",),
+    )  # fmt: skip
+
+
+def gauge_part(inspection: GaugeInspection, system: System = "metric") -> Part:
+    """A gauge study's part of a certificate."""
+    result = inspection.result
+    unit = display_unit(result.unit, system).label
+    digits = 5 if result.unit == "mm" and system == "metric" else None
+    names = {
+        "repeatability_sd": "repeatability", "reproducibility_sd": "reproducibility", "interaction_sd": "interaction",
+        "grr_sd": "GRR", "part_sd": "part", "total_sd": "total",
+    }  # fmt: skip
+    both = (result.anova, result.ranges)
+    rows = [
+        (text, *(show(getattr(found, key), result.unit, system, digits) for found in both), unit)
+        for key, text in names.items()
+    ]
+    rows.append(("GRR of total", *(show(found.grr_percent, "%") for found in both), "%"))
+    rows.append(("GRR of tolerance", *(show(found.grr_percent_of_tolerance, "%") for found in both), "%"))
+    rows.append(("distinct categories", *("–" if found.ndc is None else str(found.ndc) for found in both), ""))
+    heads = ("standard deviation", "analysis of variance", "ranges", "unit")
+    readings = inspection.question.readings
+    return Part(
+        name="Gauge study",
+        result=result,
+        identity=(
+            ("measures", readings.characteristic), ("parts", str(len(result.parts))),
+            ("appraisers", ", ".join(result.appraisers)), ("trials", str(result.trials)),
+        ),
+        overview=(FigureBlock(((components_figure(inspection),),), 55.0),),
+        sections=(
+            Section(
+                "Gauge study",
+                (Paragraph(STUDY), Table(heads, tuple(rows), flush_left=(3,)),
+                 FigureBlock(((means_figure(inspection), ranges_figure(inspection)),), 110.0)),
+                new_page=True,
+            ),
+        ),
+        subjects=("gauge",),
+    )  # fmt: skip
