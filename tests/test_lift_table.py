@@ -150,6 +150,13 @@ def test_without_names_the_window_gets_a_preview(tmp_path: Path) -> None:
     assert caught.value.preview.rows[1] == ("1", "1e-05")
 
 
+def test_a_comment_above_the_rows_is_offered_as_a_guess(tmp_path: Path) -> None:
+    with pytest.raises(ColumnsNeeded) as caught:
+        read(tmp_path, "# exhaust valve\n#CAD    mm\n" + "".join(f"{angle} {angle * 0.1}\n" for angle in range(20)))
+    assert caught.value.preview.headers == ("CAD", "mm")
+    assert caught.value.preview.units == ("crank deg", "mm")
+
+
 def test_preamble(tmp_path: Path) -> None:
     preamble = (
         "# part: Clubman 1600\n# serial: Q-017\n# lift at: valve\n# follower: roller 9.525 mm\n"

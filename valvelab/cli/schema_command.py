@@ -22,6 +22,7 @@ MODELS: dict[str, str] = {
     "phasing": "valvelab.records.phasing_result:PhasingResult",
     "motion": "valvelab.records.motion_result:MotionResult",
     "gauge": "valvelab.records.gauge_result:GaugeResult",
+    "demo": "valvelab.records.demo_result:DemoResult",
     "certify": "valvelab.records.certificate_result:CertifyResult",
     "verify": "valvelab.records.certificate_result:VerifyResult",
     "spec": "valvelab.records.spec:Spec",

@@ -58,3 +58,5 @@ class Sheet:
     body: Body
     form: Literal["tab", "semicolon", "comma", "bar", "space", "xlsx"]
     remarks: tuple[str, ...] = ()
+    caption: tuple[str, ...] = ()
+    """Words of a comment right above rows without a header, one a column; a guess to show, never used as names."""

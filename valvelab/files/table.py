@@ -44,7 +44,10 @@ class Column:
 
 @dataclass(frozen=True, slots=True)
 class Preview:
-    """The first rows of a table as text, and what its header says, for a person to assign columns by."""
+    """The first rows of a table as text, and what its header says, for a person to assign columns by.
+
+    `units` are guesses from the header, or from a comment right above the rows.
+    """
 
     headers: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
@@ -215,8 +218,8 @@ class Table:
         """The first rows as text."""
         width = min(self._body.width, 60)
         columns = [list(islice(self._body.texts(index), _PREVIEW_ROWS)) for index in range(width)]
-        headers = self._sheet.header or ("",) * width
-        units = tuple(split_header(header)[1] for header in headers[:width])
+        headers = self._sheet.header or self._sheet.caption or ("",) * width
+        units = tuple(map(_guessed_unit, headers[:width]))
         return Preview(tuple(headers[:width]), tuple(zip(*columns, strict=True)), units, self.shape)
 
     def _column(self, column: str | Column) -> Column:
@@ -301,6 +304,13 @@ def split_header(header: str) -> tuple[str, str | None]:
             if closing == "]" or is_unit(unit):
                 return title.strip(), unit or None
     return header, None
+
+
+def _guessed_unit(header: str) -> str | None:
+    title, unit = split_header(header)
+    if unit is None and is_unit(title):
+        return title
+    return "crank deg" if unit is None and title.upper() == "CAD" else unit  # crank-angle degrees
 
 
 def is_unit(text: str, dimension: Dimension | None = None) -> bool:

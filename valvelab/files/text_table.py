@@ -75,7 +75,20 @@ def read_text(contents: Contents) -> Sheet:
         add_preamble(opening.preamble, file, comment, f"line {number}")
     remarks = ("The text is not UTF-8; read as Latin-1.",) if opening.encoding == "latin-1" else ()
     kept = None if opening.header is None else tuple(opening.header[:width])
-    return Sheet(opening.preamble, kept, place, body, _FORMS[layout.delimiter], remarks)
+    caption = _caption(opening) if kept is None else ()
+    kept_caption = caption if len(caption) == width else ()
+    return Sheet(opening.preamble, kept, place, body, _FORMS[layout.delimiter], remarks, kept_caption)
+
+
+def _caption(opening: _Opening) -> tuple[str, ...]:
+    above = opening.lines[opening.first - 2].strip() if opening.first >= 2 else ""
+    if not above.startswith("#"):
+        return ()
+    words = above.lstrip("#").strip()
+    delimiter = opening.layout.delimiter
+    if delimiter is not None and delimiter in words:
+        return tuple(cell.strip() for cell in words.split(delimiter))
+    return tuple(_header_words(words))
 
 
 def read_header(contents: Contents) -> tuple[str, ...] | None:
