@@ -13,7 +13,7 @@ from typing import Literal
 from valvelab.errors import BadFile
 from valvelab.files.contents import Contents, decode, is_zip, read_contents
 from valvelab.files.table import split_header
-from valvelab.files.text_table import read_header
+from valvelab.files.text_opening import read_header
 from valvelab.files.workbook import read_workbook
 
 Answer = Literal["yes", "no", "perhaps"]

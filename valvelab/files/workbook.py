@@ -18,7 +18,7 @@ from valvelab.errors import BadFile
 from valvelab.files.body import PreambleEntry, Sheet
 from valvelab.files.cells import first_bad, is_number, to_number
 from valvelab.files.contents import MAX_ROWS, MAX_UNPACKED_BYTES, Contents
-from valvelab.files.text_table import MAX_COLUMNS, add_preamble
+from valvelab.files.text_opening import MAX_COLUMNS, add_preamble
 
 MAX_SHEET_CELLS = 20_000_000
 _MAX_REPEATED_TEXT = 500_000_000

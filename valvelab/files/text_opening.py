@@ -1,0 +1,242 @@
+"""The first lines of a text table: preamble, delimiter, decimal sign and header."""
+
+from __future__ import annotations
+
+import csv
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import islice
+
+from valvelab.errors import BadFile
+from valvelab.files.body import PreambleEntry
+from valvelab.files.cells import Decimal, is_number, shown
+from valvelab.files.contents import Contents, decode
+
+MAX_LINE = 1_000_000
+MAX_COLUMNS = 10_000
+MAX_PREAMBLE = 1_000
+_SAMPLE = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """Delimiter (None for white space) and decimal sign."""
+
+    delimiter: str | None
+    decimal: Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class Opening:
+    """What the first lines of a text table show. `top` is the index of the line below the header."""
+
+    lines: list[str]
+    preamble: dict[str, PreambleEntry]
+    layout: Layout
+    header: list[str] | None
+    rows: list[list[str]]
+    first: int
+    top: int
+    encoding: str
+
+
+def read_header(contents: Contents) -> tuple[str, ...] | None:
+    """The header cells of a text table, without a look at its rows; None without a header."""
+    header = open_text(contents).header
+    return None if header is None else tuple(header)
+
+
+def open_text(contents: Contents) -> Opening:
+    """Find layout, preamble and header. Raises BadFile for binary data, or when there is nothing like a table."""
+    file = contents.file
+    if not contents.data.strip(b" \t\r\n\0\xff\xfe\xef\xbb\xbf"):
+        raise BadFile(file, "", "an empty file", "a table")
+    text, encoding = decode(file, contents.data)
+    if "\r" in text:
+        text = text.replace("\r\n", "\n").replace("\r", "\n")
+    lines = text.rstrip("\n\x1a ").split("\n")
+    preamble, top, forced = _head(file, lines)
+    sample = _sample(file, lines, top)
+    if not sample:
+        raise BadFile(file, "", "a preamble and nothing below it" if preamble else "no rows", "a table")
+    layout = _layout(file, sample, forced, text)
+    rows = [_split(file, line, layout, number) for number, line in sample]
+    first, line = sample[0]
+    if not _is_header(rows, layout):
+        return Opening(lines, preamble, layout, None, rows, first, top, encoding)
+    header = [cell.strip() for cell in _header_cells(line, layout, rows[0])]
+    return Opening(lines, preamble, layout, header, rows[1:], first, first, encoding)
+
+
+def preamble_entry(text: str) -> tuple[str, str] | None:
+    """Key (lower case) and value of one `# key: value`; None for a comment without a colon."""
+    key, colon, value = text.lstrip("#").partition(":")
+    key = " ".join(key.split()).lower()
+    if not colon or not key:
+        return None
+    return key, value.strip().rstrip(",;\t").strip()
+
+
+def add_preamble(preamble: dict[str, PreambleEntry], file: str, text: str, place: str) -> None:
+    """Take one comment into the preamble; a key given twice with different values is refused."""
+    entry = preamble_entry(text)
+    if entry is None:
+        return
+    key, value = entry
+    if len(preamble) >= MAX_PREAMBLE:
+        raise BadFile(file, place, f"more than {MAX_PREAMBLE} preamble keys", "a table")
+    if key in preamble and preamble[key].value != value:
+        raise BadFile(file, place, f"a second {shown(key)} ({shown(value)} after {shown(preamble[key].value)})", "one")
+    preamble[key] = PreambleEntry(value, place)
+
+
+def _head(file: str, lines: Sequence[str]) -> tuple[dict[str, PreambleEntry], int, str | None]:
+    """Preamble, index of the first line below it, and the delimiter of a `sep=` line."""
+    preamble: dict[str, PreambleEntry] = {}
+    forced = None
+    for index, line in enumerate(lines):
+        bare = line.strip()
+        if bare.startswith('"#'):
+            bare = next(csv.reader([bare[: bare.rfind('"') + 1]]), [""])[0]
+        if forced is None and re.fullmatch(r"sep=[,;\t|]", line[:6].rstrip(" ")):
+            forced = line[4]
+        elif bare.startswith("#"):
+            add_preamble(preamble, file, bare, f"line {index + 1}")
+        elif bare.strip(",;\t"):
+            return preamble, index, forced
+    return preamble, len(lines), forced
+
+
+def _sample(file: str, lines: Sequence[str], top: int) -> list[tuple[int, str]]:
+    """The first lines that are neither blank nor comments, with their numbers counted from 1."""
+    found = (
+        (number, line)
+        for number, line in enumerate(islice(lines, top, None), start=top + 1)
+        if line.strip(" ,;\t") and not line.lstrip().startswith("#")
+    )
+    sample = list(islice(found, _SAMPLE))
+    for number, line in sample:
+        if len(line) > MAX_LINE:
+            raise BadFile(file, f"line {number}", f"a line of {len(line)} characters", "a table")
+    return sample
+
+
+def _layout(file: str, sample: list[tuple[int, str]], forced: str | None, text: str) -> Layout:
+    lines = sample[1:] or sample
+    present = [
+        delimiter for delimiter in ("\t", ";", ",", "|") if sum(delimiter in line for _, line in lines) * 2 > len(lines)
+    ]
+    delimiters: list[str | None] = [forced] if forced else [*present, None]
+    if delimiters == [",", None] and not any(" " in line.strip() or '"' in line for _, line in lines):
+        return Layout(",", ".")
+    commas = any("," in line for _, line in lines)
+    candidates = [
+        Layout(delimiter, decimal)
+        for delimiter in delimiters
+        for decimal in ((".", ",") if commas else (".",))
+        if not (delimiter == decimal and not any('"' in line for _, line in lines))
+    ]
+    best = max(candidates, key=lambda layout: _score(file, lines, layout)) if len(candidates) > 1 else candidates[0]
+    if best.delimiter != "," and best.decimal == "." and "," in text and "." not in _numeric_part(lines):
+        return _by_whole_text(best, text)
+    return best
+
+
+def _numeric_part(lines: list[tuple[int, str]]) -> str:
+    return " ".join(line for _, line in lines)
+
+
+def _by_whole_text(layout: Layout, text: str) -> Layout:
+    """Whole numbers at the top leave the decimal sign open; then the rest of the file decides."""
+    points = len(re.findall(r"\d\.\d", text))
+    commas = len(re.findall(r"\d,\d", text))
+    return Layout(layout.delimiter, ",") if commas > points else layout
+
+
+def _score(file: str, lines: list[tuple[int, str]], layout: Layout) -> tuple[bool, float]:
+    rows = [_trim(_split(file, line, layout, number)) for number, line in lines]
+    widths = [len(row) for row in rows]
+    usual = max(set(widths), key=widths.count)
+    cells = [cell for row in rows for cell in row]
+    numeric = sum(is_number(cell, layout.decimal) for cell in cells) / max(1, len(cells))
+    return usual > 1, numeric * widths.count(usual) / len(widths)
+
+
+def _trim(cells: list[str]) -> list[str]:
+    end = len(cells)
+    while end and not cells[end - 1]:
+        end -= 1
+    return cells[:end]
+
+
+def _split(file: str, line: str, layout: Layout, number: int) -> list[str]:
+    if layout.delimiter is None:
+        return line.split()
+    if '"' not in line:
+        return [cell.strip() for cell in line.split(layout.delimiter)]
+    try:
+        return [cell.strip() for cell in next(csv.reader([line], delimiter=layout.delimiter), [])]
+    except csv.Error as error:
+        raise BadFile(file, f"line {number}", str(error), "cells with closed quotes") from None
+
+
+def _header_cells(line: str, layout: Layout, cells: list[str]) -> list[str]:
+    if layout.delimiter is None:
+        return _header_words(line)
+    return cells
+
+
+def _header_words(line: str) -> list[str]:
+    """`angle [cam deg] 1I [mm]` to one text a column: a unit belongs to the word before it."""
+    columns: list[list[str]] = []
+    inside = False
+    for word in line.split():
+        if columns and (inside or word.startswith("[")):
+            columns[-1].append(word)
+        else:
+            columns.append([word])
+        inside = word.rfind("[") > word.rfind("]") or (inside and "]" not in word)
+    return [" ".join(words) for words in columns]
+
+
+def _is_header(rows: list[list[str]], layout: Layout) -> bool:
+    """A first row is a header when it has words where the next row has numbers, or nothing but words."""
+    first = [is_number(cell, layout.decimal) for cell in rows[0]]
+    if not any(first):
+        return True
+    if len(rows) == 1:
+        return any("[" in cell for cell in rows[0])
+    second = [is_number(cell, layout.decimal) for cell in rows[1]]
+    return any(not one and two and cell for one, two, cell in zip(first, second, rows[0], strict=False))
+
+
+def table_width(header: list[str] | None, rows: list[list[str]]) -> int:
+    """Number of columns: the named ones, and those below an unnamed header cell that hold something."""
+    used = max(len(_trim(row)) for row in rows)
+    if header is None:
+        return max(1, used)
+    named = len(_trim(header))
+    return min(used, len(header)) if used > named else named
+
+
+def text_columns(rows: list[list[str]], width: int, layout: Layout) -> dict[int, int]:
+    """Columns that hold words in the sample, with their longest length there."""
+    found: dict[int, int] = {}
+    for index in range(width):
+        cells = [row[index] for row in rows if index < len(row)]
+        if any(cell and not is_number(cell, layout.decimal) for cell in cells):
+            found[index] = max(len(cell) for cell in cells)
+    return found
+
+
+def caption(opening: Opening) -> tuple[str, ...]:
+    """Words of a comment right above the first row."""
+    above = opening.lines[opening.first - 2].strip() if opening.first >= 2 else ""
+    if not above.startswith("#"):
+        return ()
+    words = above.lstrip("#").strip()
+    delimiter = opening.layout.delimiter
+    if delimiter is not None and delimiter in words:
+        return tuple(cell.strip() for cell in words.split(delimiter))
+    return tuple(_header_words(words))
