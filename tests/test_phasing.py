@@ -416,6 +416,9 @@ def test_command_exit_codes(tmp_path: Path, capsys: pytest.CaptureFixture[str], 
         ("[adjuster]", "[adjustre]", "adjustre"),
         ("rising = 78.0", "rising = nan", "rising"),
         ("[stop]", "[stop", "sheet.toml"),
+        ("opening = 352.0", "opening = true", "opening"),
+        ("opening = 352.0", 'opening = "352 mm"', "opening"),
+        (SHEET, "", "no readings"),
     ],
 )
 def test_command_refuses_with_one_sentence(

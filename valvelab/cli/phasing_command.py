@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from valvelab.cli.options import add_common
 from valvelab.cli.output import finish, table, verdict_table
+from valvelab.errors import BadFile
 from valvelab.units import System, display_unit, show
 
 if TYPE_CHECKING:
@@ -28,6 +29,8 @@ def run(args: argparse.Namespace) -> int:
     from valvelab.inspection.inspect_phasing import inspect_phasing
 
     sheet, source = read_phasing_sheet(args.sheet)
+    if not (sheet.stop_deg or sheet.events or sheet.pairs):
+        raise BadFile(str(args.sheet), "", "no readings", "[stop] readings, [[near_peak]] or [[reading]]")
     spec = None if args.spec is None else read_spec(args.spec)
     inspection = inspect_phasing(sheet, spec, (source,), str(args.spec))
     return finish(inspection.result, args, lambda: text(inspection, args.units))

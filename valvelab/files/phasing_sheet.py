@@ -23,22 +23,57 @@ def to_sheet(record: PhasingSheet, file: str = "sheet") -> Sheet:
     """A typed sheet with its quantities in mm and deg; raises BadFile for a wrong unit or a lift out of range."""
     try:
         return Sheet(
-            stop_deg=record.stop.readings,
+            stop_deg=tuple(
+                _reading(value, f"[stop] readings {n}") for n, value in enumerate(record.stop.readings, start=1)
+            ),
             events=tuple(
-                EventReading(row.lobe, _lift(row.lift, f"[[reading]] {n} lift"), row.opening, row.closing)
+                EventReading(
+                    row.lobe,
+                    _lift(row.lift, f"[[reading]] {n} lift"),
+                    _maybe(row.opening, f"[[reading]] {n} opening"),
+                    _maybe(row.closing, f"[[reading]] {n} closing"),
+                )
                 for n, row in enumerate(record.reading, start=1)
             ),
             pairs=tuple(
-                NosePair(row.lobe, _lift(row.below_peak, f"[[near_peak]] {n} below_peak"), row.rising, row.falling)
+                NosePair(
+                    row.lobe,
+                    _lift(row.below_peak, f"[[near_peak]] {n} below_peak"),
+                    _maybe(row.rising, f"[[near_peak]] {n} rising"),
+                    _maybe(row.falling, f"[[near_peak]] {n} falling"),
+                )
                 for n, row in enumerate(record.near_peak, start=1)
             ),
-            wheel_uncertainty_deg=record.wheel.uncertainty,
+            wheel_uncertainty_deg=_uncertainty(record.wheel.uncertainty),
             sense=record.wheel.sense,
             card=_card(record.card),
-            steps_deg=record.adjuster.steps,
+            steps_deg=tuple(
+                parse_angle(value, "crank", f"[adjuster] steps {n}")
+                for n, value in enumerate(record.adjuster.steps, start=1)
+            ),
         )
     except BadQuantity as error:
         raise BadFile(file, error.field, error.found, error.expected) from None
+
+
+def _reading(value: Quantity, field: str) -> float:
+    angle = parse_angle(value, "crank", field)
+    if not -360.0 <= angle <= 720.0:
+        raise BadQuantity(field, f"{value!r}", "a wheel reading of -360 to 720 deg")
+    return angle
+
+
+def _maybe(value: Quantity | None, field: str) -> float | None:
+    return None if value is None else _reading(value, field)
+
+
+def _uncertainty(value: Quantity | None) -> float | None:
+    if value is None:
+        return None
+    angle = parse_angle(value, "crank", "[wheel] uncertainty")
+    if not 0.0 < angle <= 10.0:
+        raise BadQuantity("[wheel] uncertainty", f"{value!r}", "a standard uncertainty above 0 and up to 10 deg")
+    return angle
 
 
 def _lift(value: Quantity, field: str) -> float:

@@ -2,20 +2,18 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Literal
 
 from pydantic import Field
 
 from valvelab.records.result import Record
 from valvelab.records.spec import Quantity
 
-WheelReading = Annotated[float, Field(ge=-360.0, le=720.0)]
-
 
 class StopReadings(Record):
     """Piston-stop readings on the wheel, either or both senses."""
 
-    readings: tuple[WheelReading, ...] = ()
+    readings: tuple[Quantity, ...] = ()
 
 
 class EventRow(Record):
@@ -23,8 +21,8 @@ class EventRow(Record):
 
     lobe: str = Field(min_length=1)
     lift: Quantity
-    opening: WheelReading | None = None
-    closing: WheelReading | None = None
+    opening: Quantity | None = None
+    closing: Quantity | None = None
 
 
 class NearPeakRow(Record):
@@ -32,14 +30,14 @@ class NearPeakRow(Record):
 
     lobe: str = Field(min_length=1)
     below_peak: Quantity
-    rising: WheelReading | None = None
-    falling: WheelReading | None = None
+    rising: Quantity | None = None
+    falling: Quantity | None = None
 
 
 class Wheel(Record):
     """The degree wheel: standard uncertainty of one reading, and whether readings grow as the engine turns."""
 
-    uncertainty: Annotated[float, Field(gt=0.0, le=10.0)] | None = None
+    uncertainty: Quantity | None = None
     sense: Literal["forward", "reverse"] = "forward"
 
 
@@ -62,7 +60,7 @@ class CardRecord(Record):
 class Adjuster(Record):
     """Steps the shop has on the shelf, crank deg; positive advances the camshaft."""
 
-    steps: tuple[float, ...] = ()
+    steps: tuple[Quantity, ...] = ()
 
 
 class PhasingSheet(Record):

@@ -194,7 +194,7 @@ def crossings(profile: LobeProfile, gear: Gear, timing: Timing, cycle: Motion, l
     before, after = np.flatnonzero(excess[:top] <= 0.0), np.flatnonzero(excess[top:] <= 0.0)
 
     def refine(low: float, high: float) -> tuple[float, float] | None:
-        for _ in range(4):
+        for _ in range(2):
             grid = np.linspace(low, high, 33)
             above = _excess(valve_motion(profile, gear, timing, grid), gear, level_mm) > 0.0
             change = int(np.argmax(above != above[0])) if (above != above[0]).any() else 32
