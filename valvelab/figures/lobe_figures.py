@@ -64,10 +64,13 @@ def motion_figure(inspection: LobesInspection, lobe: str, derivative: Derivative
 
 
 def deviation_figure(inspection: LobesInspection, lobe: str, x: FloatArray) -> Figure | None:
-    """Measured − nominal of one lobe in its envelope, with the stretches outside; None without an envelope."""
+    """Measured − nominal of one lobe in its envelope, with the stretches outside.
+
+    Without an envelope: against the mean of its kind; None where it is the only one.
+    """
     envelope = inspection.envelopes.get(lobe)
     if envelope is None:
-        return None
+        return _against_its_kind(inspection, lobe, x)
     angle, deviation = envelope.angle_cam_deg, 1000.0 * envelope.deviation_mm
     lower, upper = 1000.0 * envelope.lower_mm, 1000.0 * envelope.upper_mm
     outside = (deviation < lower) | (deviation > upper)
@@ -84,6 +87,23 @@ def deviation_figure(inspection: LobesInspection, lobe: str, x: FloatArray) -> F
     )  # fmt: skip
 
 
+def _against_its_kind(inspection: LobesInspection, lobe: str, x: FloatArray) -> Figure | None:
+    names = _of_its_kind(inspection, lobe)
+    if len(names) < 2:
+        return None
+    lifts = {name: sampled(inspection, name, x) for name in names}
+    mean = np.mean(list(lifts.values()), axis=0)
+    curves = [Curve(x, 1000.0 * (lifts[name] - mean), "measured_quiet") for name in names if name != lobe]
+    curves.append(Curve(x, 1000.0 * (lifts[lobe] - mean), "measured", lobe))
+    title = "Deviation from the mean of its kind"
+    return Figure("deviation", title, Axis(ANGLE_FROM_CENTRE, "cam deg", _ends(x)), Axis(title, "um"), tuple(curves))
+
+
+def _of_its_kind(inspection: LobesInspection, lobe: str) -> list[str]:
+    kinds = {row.lobe: row.kind for row in inspection.result.lobes}
+    return [name for name, kind in kinds.items() if kind == kinds[lobe]]
+
+
 def worst_of_stretches(deviation: FloatArray, lower: FloatArray, upper: FloatArray, outside: np.ndarray) -> np.ndarray:
     """Index of the worst point of each unbroken stretch outside, shape (stretches,)."""
     excess = np.maximum(deviation - upper, lower - deviation)
@@ -94,7 +114,8 @@ def worst_of_stretches(deviation: FloatArray, lower: FloatArray, upper: FloatArr
 def lobe_map(inspection: LobesInspection, kind: MapKind, x: FloatArray) -> HeatMap:
     """Every lobe at once over the angle from its own centre: lift, or the deviation from its nominal.
 
-    A lobe without a nominal is held against the mean of its kind, and the title says so.
+    Where no lobe has a nominal, each is held against the mean of its kind, and the title says so. The colours reach at
+    least to the edges of the widest band, so that a shaft well within its envelope looks pale.
     """
     names = tuple(row.lobe for row in inspection.result.lobes)
     lifts = np.array([sampled(inspection, name, x) for name in names])
@@ -106,11 +127,23 @@ def lobe_map(inspection: LobesInspection, kind: MapKind, x: FloatArray) -> HeatM
         envelope = inspection.envelopes.get(name)
         if envelope is not None:
             values[row] = np.interp(x, envelope.angle_cam_deg, envelope.deviation_mm, left=np.nan, right=np.nan)
+        elif inspection.envelopes:
+            values[row] = np.nan
         else:
-            kinds = [other.kind == inspection.result.lobes[row].kind for other in inspection.result.lobes]
-            values[row] = lifts[row] - lifts[kinds].mean(axis=0)
+            kind_rows = [names.index(other) for other in _of_its_kind(inspection, name)]
+            values[row] = lifts[row] - lifts[kind_rows].mean(axis=0)
     against = "nominal" if inspection.envelopes else "the mean of its kind"
-    return HeatMap("map", f"Deviation from {against}", axis, names, x, 1000.0 * values, Axis("Deviation", "um"))
+    end = 1000.0 * _colour_end(inspection, values)
+    value_axis = Axis("Deviation", "um", (-end, end))
+    return HeatMap("map", f"Deviation from {against}", axis, names, x, 1000.0 * values, value_axis)
+
+
+def _colour_end(inspection: LobesInspection, values: FloatArray) -> float:
+    """End of the colour scale in mm: the widest band, or the deviation that all but the boldest 0.5 % keep within."""
+    sizes = np.abs(values[np.isfinite(values)])
+    bold = float(np.quantile(sizes, 0.995)) if sizes.size else 0.0
+    bands = [np.nanmax(np.maximum(-row.lower_mm, row.upper_mm)) for row in inspection.envelopes.values()]
+    return max([bold, *map(float, bands)]) or 0.001
 
 
 def position_dial(inspection: LobesInspection, chosen: str = "") -> Dial:

@@ -78,9 +78,11 @@ class DialView(QWidget):
         painter.setPen(self._theme.colour("quiet"))
         title = QRectF(0.4 * em, 0.2 * em, self.width() - 0.8 * em, 1.3 * em)
         painter.drawText(title, Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter, self._dial.title)
-        wide = painter.fontMetrics().horizontalAdvance("1I −0.00°")
+        painter.setFont(scaled(self.font(), 0.88, strong=True))
+        texts = [f"{label} {remark}".strip() for label, _angle, remark in _rows(self._dial)]
+        wide = max((painter.fontMetrics().horizontalAdvance(text) for text in texts), default=0)
         centre = QPointF(self.width() / 2.0, (self.height() + 1.3 * em) / 2.0)
-        radius = max(20.0, min(self.width() / 2.0 - 0.85 * wide - em, (self.height() - 1.3 * em) / 2.0 - 1.2 * em))
+        radius = max(20.0, min(self.width() / 2.0 - wide - 1.1 * em, (self.height() - 1.3 * em) / 2.0 - 1.2 * em))
         self._draw_rim(painter, centre, radius)
         self._draw_directions(painter, self._dial, centre, radius)
         painter.end()

@@ -26,12 +26,14 @@ def _rgb(colour: QColor) -> tuple[int, int, int]:
 
 
 def limits(heat: HeatMap) -> tuple[float, float]:
-    """Ends of the colour scale: symmetrical about zero where the map diverges; the boldest 0.5 % saturate."""
+    """Ends of the colour scale: as stated, else symmetrical about zero where the map diverges."""
+    if heat.value_axis.range is not None:
+        return heat.value_axis.range
     finite = heat.values[np.isfinite(heat.values)]
     if not finite.size:
         return (-1.0, 1.0)
     if heat.diverging:
-        end = float(np.quantile(np.abs(finite), 0.995)) or 1.0
+        end = float(np.abs(finite).max()) or 1.0
         return (-end, end)
     low, high = float(finite.min()), float(finite.max())
     return (low, high if high > low else low + 1.0)

@@ -262,6 +262,7 @@ class Banner(QWidget):
         self._head.setFont(scaled(self.font(), 1.25, strong=True))
         self._head.setText(f'<span style="color:{colour}">{head}</span>')
         self._sub.setText(f'{title} <span style="color:{theme.colours["quiet"]}">&nbsp;·&nbsp; {against}</span>')
+        self._sub.setToolTip(f"{title}\n{against}")
         side = round(2.0 * self.fontMetrics().height())
         name, of = (self._outcome, self._outcome) if self._outcome else ("info", "quiet")
         self._mark.setPixmap(icon(name, of).pixmap(QSize(side, side), self.devicePixelRatioF()))

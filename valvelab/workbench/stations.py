@@ -6,7 +6,8 @@ To add a station called `springs`:
    file it takes with their readers, and `question(document)`, a pure function that returns the work to be done for what
    is on the bench (or None while something is missing). The answer's value is what `inspection.inspect_…` returns;
    `result(value)` gives its `records.result.Result`, whose verdicts and notes the docks show.
-2. `valvelab/window/stations/springs_view.py` with `make_view(bench) -> StationView`. It builds its widgets from
+2. `valvelab/window/stations/springs_view.py` with `make_view(bench) -> StationView`: most often an `ItemsView` (a table
+   of items, the drawings of the chosen one; see `items_view`). A view of its own builds its widgets from
    `window.drawing` (any Figure, HeatMap or Dial), `window.tables` and `window.fields`, and redraws in
    `show_document(old, new)`.
 3. An icon `resources/icons/<icon>.svg`, and the name in `STATIONS` below.

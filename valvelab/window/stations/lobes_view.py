@@ -143,7 +143,7 @@ class LobesView(StationView):
 
     # -- showing ----------------------------------------------------------------------------------------------------
 
-    def headline(self, document: Document, _value: object) -> tuple[str, str]:
+    def headline(self, document: Document, value: object) -> tuple[str, str]:
         """Part and serial; the spec."""
         table = lobes_station.table_in_use(document)
         content = None if table is None else document.content(table)
@@ -154,6 +154,8 @@ class LobesView(StationView):
         if found is None:
             return title, "no spec on the bench"
         file, spec = found
+        if not inspection_used(value, spec):
+            return title, f"{file.name} could not be applied: see Problems"
         name = spec.title or file.name
         revision = f" revision {spec.revision}" if spec.revision else ""
         return title, f"{name}{revision}, {spec.decision.rule} rule at {100.0 * spec.decision.confidence:.0f} %"
@@ -341,6 +343,11 @@ def _duration_columns(units: str) -> list[TableColumn]:
         angle(2, "closes\ncam deg", "Cam angle where the closing flank passes the checking lift", 2),
         angle(3, "duration\ncrank deg", "Crank angle over which the lift exceeds the checking lift", 2),
     ]  # fmt: skip
+
+
+def inspection_used(value: object, spec: object) -> bool:
+    """Whether an inspection was held against this spec."""
+    return cast("LobesInspection", value).spec is spec
 
 
 def _folded(angle: float | None) -> float | None:

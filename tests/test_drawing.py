@@ -1,0 +1,205 @@
+"""Every part of a figure is drawn, in units and colours of choice, by the same widgets for every station."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pyqtgraph as pg
+import pytest
+from PySide6.QtCore import QPoint, Qt
+from PySide6.QtTest import QTest
+from PySide6.QtWidgets import QApplication
+
+from valvelab.figures.description import Axis, Band, Curve, Dial, Figure, Guide, HeatMap, Marks
+from valvelab.window import theme
+from valvelab.window.bench import Bench
+from valvelab.window.dial import DialView, spread_apart
+from valvelab.window.drawing import FigureStack, FigureView, QuietAxis, role_colour, unbroken
+from valvelab.window.heat_map import HeatMapView, picture
+from valvelab.window.panel import DrawingPanel
+from valvelab.window.stations.items_view import ItemsPlan, ItemsView
+from valvelab.window.tables import TableColumn
+from valvelab.workbench.document import Document
+
+X = np.linspace(0.0, 10.0, 101)
+FIGURE = Figure(
+    "force", "Force over height", Axis("Height", "mm", (0.0, 10.0), reversed=True), Axis("Force", "N"),
+    curves=(Curve(X, 10.0 * X, "fit", "fit"), Curve(X, 10.0 * X + 1.0, "series", "one", 1)),
+    bands=(Band(X, 9.0 * X, 11.0 * X),),
+    marks=(Marks(X[::20], 10.0 * X[::20], "readings"), Marks(X[:2], X[:2], "reject", texts=("a", "b"))),
+    guides=(Guide(5.0, "x", label="seat"), Guide(40.0, "y")),
+)  # fmt: skip
+HEAT = HeatMap("map", "Map", Axis("Angle", "deg"), ("a", "b", "c"), X, np.vstack([X - 5.0, 0.0 * X, np.nan * X]),
+               Axis("Deviation", "um"))  # fmt: skip
+DIAL = Dial("dial", "Dial", np.array([0.0, 90.0, 91.0]), ("a", "b", "c"), ("intake", "exhaust", "measured"),
+            np.array([1.0, 90.0, 92.0]), ("+1", "", "−1"))  # fmt: skip
+
+
+@pytest.fixture(autouse=True)
+def app() -> Iterator[QApplication]:
+    found = QApplication.instance() or QApplication(["test"])
+    assert isinstance(found, QApplication)
+    theme.dress(found)
+    yield found
+    found.processEvents()
+
+
+def kinds_drawn(view: FigureStack) -> list[str]:
+    (item,) = view.items_by_name.values()
+    return [type(part).__name__ for part in item.plot.items]
+
+
+def test_every_part_of_a_figure_is_drawn() -> None:
+    view = FigureView("force")
+    view.show_figure(FIGURE)
+    kinds = kinds_drawn(view)
+    assert kinds.count("FillBetweenItem") == 1
+    assert kinds.count("ScatterPlotItem") == 2
+    assert kinds.count("TextItem") == 2
+    assert kinds.count("InfiniteLine") == 2 + 1, "two guides and the cursor"
+    view.show_figure(FIGURE)
+    assert kinds_drawn(view) == kinds, "drawing again adds nothing"
+
+
+def test_units_scale_what_is_drawn_and_name_it() -> None:
+    view = FigureView("force")
+    view.show_figure(FIGURE, "inch")
+    item = view.items_by_name["force"]
+    curve = next(part for part in item.plot.items if isinstance(part, pg.PlotCurveItem))
+    x, y = curve.getData()
+    assert x[-1] == pytest.approx(10.0 / 25.4)
+    assert y[-1] == pytest.approx(100.0 / 4.4482216152605)
+    assert "lbf" in item._title.toPlainText()
+    assert item.view.state["xInverted"]
+
+
+def test_a_band_with_gaps_is_drawn_in_pieces() -> None:
+    lower = np.where((X > 3.0) & (X < 4.0), np.nan, -1.0)
+    pieces = unbroken(Band(X, lower, lower + 2.0))
+    assert len(pieces) == 2
+    assert all(np.isfinite(piece.lower).all() for piece in pieces)
+    assert unbroken(Band(X, np.nan * X, X)) == []
+
+
+def test_every_role_has_a_colour() -> None:
+    from typing import get_args
+
+    from valvelab.figures.description import Role
+
+    for scheme in theme.load_themes().values():
+        for role in get_args(Role):
+            assert role_colour(scheme, role).isValid()
+        assert role_colour(scheme, "series", 0) != role_colour(scheme, "series", 1)
+
+
+def test_axis_figures_are_plain_with_a_true_minus() -> None:
+    axis = QuietAxis("left")
+    assert axis.tickStrings([-0.00002, 0.0, 0.00002], 1.0, 0.00001) == ["−0.00002", "0.00000", "0.00002"]
+    assert axis.tickStrings([-5.0, -0.0], 1.0, 5.0) == ["−5", "0"]
+
+
+def test_the_cursor_reads_the_curve() -> None:
+    view = FigureStack("stack")
+    second = replace(FIGURE, name="second")
+    view.show_figures([replace(FIGURE, curves=FIGURE.curves[1:]), second], "metric", theme.current_theme())
+    view._read_out(2.0)
+    assert "21.0" in view.items_by_name["force"]._title.toPlainText()
+    view._read_out(99.0)
+    assert "21.0" not in view.items_by_name["force"]._title.toPlainText()
+
+
+def test_the_map_is_coloured_by_value_and_grey_without_one() -> None:
+    light = theme.load_themes()["light"]
+    image = picture(HEAT, light)
+    assert (image.width(), image.height()) == (X.size, 3)
+    assert image.pixelColor(0, 0) == light.colour("low")
+    assert image.pixelColor(X.size - 1, 0) == light.colour("high")
+    assert image.pixelColor(50, 2) == light.colour("raised")
+    middle = image.pixelColor(50, 1)
+    wanted = light.colour("middle")
+    assert max(abs(a - b) for a, b in zip(middle.getRgb(), wanted.getRgb(), strict=True)) <= 2
+
+
+def test_rows_of_the_map_are_chosen_by_click_and_key() -> None:
+    view = HeatMapView("map")
+    view.resize(400, 300)
+    view.show_map(HEAT, "metric", theme.current_theme())
+    told: list[str] = []
+    view.row_chosen.connect(told.append)
+    view.row_chosen.connect(view.choose)
+    frame = view._frame()
+    QTest.mouseClick(view, Qt.MouseButton.LeftButton, pos=QPoint(int(frame.center().x()), int(frame.bottom()) - 4))
+    for _ in range(3):
+        QTest.keyClick(view, Qt.Key.Key_Up)
+    assert told == ["c", "b", "a", "a"]
+
+
+def test_dial_labels_do_not_cover_one_another() -> None:
+    view = DialView("dial")
+    view.resize(400, 300)
+    view.show_dial(DIAL, theme.current_theme())
+    view.grab()
+    told: list[str] = []
+    view.chosen.connect(told.append)
+    spots = {label: spot for spot, label in view._places}
+    assert abs(spots["b"].y() - spots["c"].y()) >= 0.9 * view.fontMetrics().height()
+    QTest.mouseClick(view, Qt.MouseButton.LeftButton, pos=spots["c"].toPoint())
+    assert told == ["c"]
+    assert "91.0 deg" in view.accessibleDescription()
+
+
+def test_spreading_keeps_order_and_distance() -> None:
+    wanted = np.array([5.0, 5.0, 5.1, 40.0])
+    placed = spread_apart(wanted, 10.0)
+    assert np.all(np.diff(placed[:3]) >= 9.9)
+    assert placed[3] == 40.0
+    assert spread_apart(np.array([3.0]), 10.0).tolist() == [3.0]
+
+
+def test_an_items_view_shows_rows_and_the_drawings_of_one(tmp_path: Path) -> None:
+    bench = Bench(tmp_path, background=False)
+    shown: list[str] = []
+
+    def drawings(_value: object, item: str) -> list[Figure | HeatMap | Dial]:
+        shown.append(item)
+        return [FIGURE, HEAT, DIAL]
+
+    plan = ItemsPlan(
+        columns=lambda units: [TableColumn(f"name {units}", str, number=False), TableColumn("size", lambda r: f"{len(r)}")],
+        rows=list,
+        item_of=str,
+        drawings=drawings,
+        headline=lambda _document, value: (f"{len(value)} items", "no spec"),
+        across=2,
+    )  # fmt: skip
+    view = ItemsView(bench, "plain", plan)
+    view.resize(900, 600)
+    value = ("one", "two", "three")
+    view.show_answer(Document(), value)
+    view.show_answer(Document(), value)
+    assert shown == ["one"], "nothing is drawn twice"
+    assert view.headline(Document(), value) == ("3 items", "no spec")
+    told = []
+    bench.document_changed.connect(lambda _old, new: told.append(new))
+    view.table.setCurrentIndex(view.table.proxy.index(2, 0))
+    assert told[-1].choice("plain", "item", "") == "three"
+    view.show_answer(told[-1], value)
+    assert shown == ["one", "three"]
+    view.show_answer(replace(told[-1], units="inch"), value)
+    assert view.table.rows_model.columns[0].title == "name inch"
+    view.show_answer(told[-1], ())
+    assert view.table.proxy.rowCount() == 0
+
+
+def test_a_panel_keeps_its_views_for_the_same_kinds() -> None:
+    panel = DrawingPanel(2)
+    panel.show_drawings([FIGURE, DIAL], "metric", theme.current_theme())
+    first = panel._views[0][1]
+    panel.show_drawings([replace(FIGURE, title="another"), DIAL], "metric", theme.current_theme())
+    assert panel._views[0][1] is first
+    assert panel._views[0][0].text() == "another"
+    panel.show_drawings([HEAT], "metric", theme.current_theme())
+    assert isinstance(panel._views[0][1], HeatMapView)

@@ -1,0 +1,78 @@
+"""Draws any mixture of figures, maps and dials: one widget, as many drawings as it is given."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from PySide6.QtCore import Signal
+from PySide6.QtWidgets import QGridLayout, QWidget
+
+from valvelab.figures.description import Dial, Figure, HeatMap
+from valvelab.units import System
+from valvelab.window.chips import Heading
+from valvelab.window.dial import DialView
+from valvelab.window.drawing import FigureView
+from valvelab.window.heat_map import HeatMapView
+from valvelab.window.theme import Theme
+
+Drawing = Figure | HeatMap | Dial
+
+
+class DrawingPanel(QWidget):
+    """Drawings under their titles, in `across` columns; `chosen(name)` on a click in a map's row or at a dial's label.
+
+    Views are kept while the kinds of drawing stay the same, so that zoom and focus survive a new answer.
+    """
+
+    chosen = Signal(str)
+
+    def __init__(self, across: int = 1, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self._across = across
+        self._kinds: list[tuple[type, str]] = []
+        self._views: list[tuple[Heading, FigureView | HeatMapView | DialView]] = []
+        self._grid = QGridLayout(self)
+        self._grid.setContentsMargins(0, 0, 0, 0)
+        self._grid.setSpacing(4)
+
+    def show_drawings(self, drawings: Sequence[Drawing], units: System, theme: Theme) -> None:
+        """Draw these."""
+        kinds = [(type(drawing), drawing.name) for drawing in drawings]
+        if kinds != self._kinds:
+            self._build(drawings)
+            self._kinds = kinds
+        for (heading, view), drawing in zip(self._views, drawings, strict=True):
+            heading.setText(drawing.title)
+            if isinstance(view, FigureView) and isinstance(drawing, Figure):
+                view.show_figure(drawing, units, theme)
+            elif isinstance(view, HeatMapView) and isinstance(drawing, HeatMap):
+                view.show_map(drawing, units, theme)
+            elif isinstance(view, DialView) and isinstance(drawing, Dial):
+                view.show_dial(drawing, theme)
+
+    def _build(self, drawings: Sequence[Drawing]) -> None:
+        for heading, view in self._views:
+            for widget in (heading, view):
+                self._grid.removeWidget(widget)
+                widget.deleteLater()
+        self._views = []
+        for number, drawing in enumerate(drawings):
+            row, column = divmod(number, self._across)
+            heading = Heading(drawing.title, 1.0, self)
+            heading.setContentsMargins(8, 4, 0, 0)
+            view = self._view(drawing)
+            self._grid.addWidget(heading, 2 * row, column)
+            self._grid.addWidget(view, 2 * row + 1, column)
+            self._grid.setRowStretch(2 * row + 1, 1)
+            self._views.append((heading, view))
+
+    def _view(self, drawing: Drawing) -> FigureView | HeatMapView | DialView:
+        if isinstance(drawing, Figure):
+            return FigureView(drawing.title, self)
+        if isinstance(drawing, HeatMap):
+            heat = HeatMapView(drawing.title, self)
+            heat.row_chosen.connect(self.chosen)
+            return heat
+        dial = DialView(drawing.title, self)
+        dial.chosen.connect(self.chosen)
+        return dial
