@@ -237,8 +237,11 @@ def test_levelling_takes_out_a_line_and_nothing_else() -> None:
 def test_refusals_and_flat_traces() -> None:
     with pytest.raises(CannotEvaluate, match=r"expected 5 × 0\.8 mm"):
         filter_trace(X[:7000], sine(1.0, 0.1)[:7000], TraceSettings(0.8, None, 5))
-    with pytest.raises(CannotEvaluate, match="at least one cutoff"):
-        default_class(np.asarray([0.0, 0.01, 0.02]), np.zeros(3))
+    # half a millimetre of a surface that wants the 0.8 mm cutoff: not filtered by a shorter one unasked
+    with pytest.raises(CannotEvaluate, match=r"expected at least one cutoff of 0\.8 mm, which class Sc3"):
+        default_class(X[:1000], sine(1.0, 0.05)[:1000])
+    with pytest.raises(CannotEvaluate, match="too coarse for any setting class"):
+        default_class(np.arange(50) * 2.0, np.zeros(50))
     flat = evaluated(np.zeros(1000))
     assert (flat.ra_um, flat.rz_um) == (0.0, 0.0)
     assert (flat.rsk, flat.rku, flat.rsm_um, flat.rk_um) == (None, None, None, None)

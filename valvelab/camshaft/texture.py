@@ -15,6 +15,8 @@ from valvelab.camshaft.filters import gaussian_mean_line
 from valvelab.camshaft.material_ratio import CoreParameters, core_parameters
 from valvelab.errors import CannotEvaluate, Reason
 
+FEWEST_PER_CUTOFF = 5.0
+"""Readings in one cutoff below which the filter means nothing."""
 HEIGHT_DISCRIMINATION = 0.10
 """A hill or dale counts for Rsm when it reaches this share of Rz beyond the mean line (ISO 21920-2 default)."""
 
@@ -139,7 +141,7 @@ def _section_bounds(count: int, spacing: float, settings: TraceSettings) -> tupl
     if settings.sections < 1:
         raise CannotEvaluate(Reason.OUT_OF_RANGE, f"sections: found {settings.sections}, expected 1 or more")
     per_section = settings.cutoff_mm / spacing
-    if per_section < 5.0:
+    if per_section < FEWEST_PER_CUTOFF:
         raise CannotEvaluate(
             Reason.TOO_FEW_READINGS,
             f"cutoff {settings.cutoff_mm:g} mm: found {per_section:.1f} readings in it, expected 5 or more",
@@ -265,25 +267,23 @@ def class_for_ra(ra_um: float) -> SettingClass:
 def default_class(x_mm: FloatArray, z_um: FloatArray) -> SettingClass:
     """Setting class for a trace of unknown roughness: the finest whose own Ra range covers what it measures.
 
-    Classes whose cutoff the trace can't hold once are not offered. Raises CannotEvaluate where it holds none.
-    Source: procedure of ISO 4288 (estimate, measure, step until the measured value fits the class).
+    Refuses a trace that can't hold the cutoff of that class once. Source: procedure of ISO 4288 (estimate, measure,
+    step until the measured value fits the class).
     """
     spacing = float(x_mm[-1] - x_mm[0]) / (x_mm.size - 1)
-    chosen: SettingClass | None = None
     for row in SETTING_CLASSES:
+        if row.cutoff_mm < FEWEST_PER_CUTOFF * spacing:
+            continue
         sections = min(5, whole_sections(x_mm.size, spacing, row.cutoff_mm))
         if sections < 1:
-            break
-        if row.cutoff_mm / spacing < 5.0:
-            continue
-        chosen = row
+            raise CannotEvaluate(
+                Reason.TOO_FEW_READINGS,
+                f"trace: found {x_mm.size * spacing:.3g} mm, expected at least one cutoff of {row.cutoff_mm:g} mm, "
+                f"which class {row.name} asks for (a shorter one has to be asked for)",
+            )
         rough = filter_trace(x_mm, z_um, TraceSettings(row.cutoff_mm, None, sections))
         if amplitude(rough.evaluated_um)[0] <= row.largest_ra_um:
             return row
-    if chosen is None:
-        raise CannotEvaluate(
-            Reason.TOO_FEW_READINGS,
-            f"trace: found {x_mm.size * spacing:.3g} mm at {spacing:.3g} mm spacing, expected at least one cutoff "
-            f"({SETTING_CLASSES[0].cutoff_mm:g} mm or longer) with 5 readings or more in it",
-        )
-    return chosen
+    raise CannotEvaluate(
+        Reason.TOO_FEW_READINGS, f"trace: found readings {spacing:.3g} mm apart, too coarse for any setting class"
+    )

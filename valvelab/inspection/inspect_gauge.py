@@ -48,12 +48,12 @@ class GaugeInspection:
 
 
 def inspect_gauge(question: GaugeQuestion) -> GaugeInspection:
-    """Both methods, the tolerance where one is known, and verdicts; BadFile for a study that is too small."""
+    """Both methods, the tolerance where one is known, and verdicts; refuses a study that is too small."""
     readings = question.readings
     try:
         study, ranges = anova_study(readings.readings), range_study(readings.readings)
     except CannotEvaluate as error:
-        raise BadFile(readings.file, "", "a study that can't be evaluated", str(error)) from None
+        raise CannotEvaluate(error.reason, f"{readings.file}: {error}") from None
     tolerance, notes = _tolerance(question)
     notes = [*readings.notes, *notes, *_remarks(study)]
     result = GaugeResult(

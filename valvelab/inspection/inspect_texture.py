@@ -55,14 +55,14 @@ class TextureInspection:
 
 
 def inspect_texture(question: TextureQuestion) -> TextureInspection:
-    """Level, filter, evaluate and judge one trace; BadFile where it can't hold the cutoff."""
+    """Level, filter, evaluate and judge one trace; refuses one that can't hold the cutoff."""
     trace = question.trace
     notes: list[Note] = list(trace.notes)
     try:
         settings, chosen, settled = _settings(question)
         rough = filter_trace(trace.x_mm, trace.z_um, settings)
     except CannotEvaluate as error:
-        raise BadFile(trace.file, "", "a trace that can't be evaluated", str(error)) from None
+        raise CannotEvaluate(error.reason, f"{trace.file}: {error}") from None
     notes.extend(settled)
     found = parameters(rough.roughness_um, rough.bounds, rough.spacing_mm)
     notes.extend(_remarks(found, rough, chosen))
