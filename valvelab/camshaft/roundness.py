@@ -320,23 +320,26 @@ def _fit_orders(angle_rad: FloatArray, reading: FloatArray, orders: IntArray) ->
 
     def blocks() -> Iterator[tuple[FloatArray, FloatArray]]:
         for start in range(0, angle_rad.size, _BLOCK):
-            turned = angle_rad[start : start + _BLOCK, None] * orders
-            design = np.hstack([np.ones((turned.shape[0], 1)), np.cos(turned), np.sin(turned)])
+            turned = np.exp(1j * angle_rad[start : start + _BLOCK])
+            powers = np.cumprod(np.broadcast_to(turned[:, None], (turned.size, orders.size)), axis=1)
+            design = np.hstack([np.ones((turned.size, 1)), powers.real, powers.imag])
             yield design, reading[start : start + _BLOCK]
 
     size = 2 * orders.size + 1
     normal, right = np.zeros((size, size)), np.zeros(size)
-    fitted = np.zeros(size)
-    for design, _ in blocks():
+    for design, values in blocks():
         normal += design.T @ design
-    # The second round takes out the rounding of the first.
-    for _ in range(2):
-        right[:] = 0.0
-        for design, values in blocks():
-            right += design.T @ (values - design @ fitted)
-        fitted = fitted + np.linalg.lstsq(normal, right, rcond=None)[0]
-    squares = sum(float(np.square(values - design @ fitted).sum()) for design, values in blocks())
-    return fitted, squares
+        right += design.T @ values
+    fitted = np.linalg.lstsq(normal, right, rcond=None)[0]
+    # One more round on what is left takes out the rounding of the first.
+    right[:] = 0.0
+    squares = 0.0
+    for design, values in blocks():
+        left = values - design @ fitted
+        right += design.T @ left
+        squares += float(left @ left)
+    correction = np.linalg.lstsq(normal, right, rcond=None)[0]
+    return fitted + correction, max(0.0, squares - float(correction @ right))
 
 
 def _repeatability(angle: FloatArray, reading: FloatArray) -> float | None:

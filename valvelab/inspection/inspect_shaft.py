@@ -31,6 +31,8 @@ from valvelab.records.spec import Spec
 _LOBE_NAME = re.compile(r"\d+\s*[IE]\d*", re.IGNORECASE)
 _AT_VEE_MM = 1.0
 _SHOWN_ORDERS = 15
+_NO_DIRECTION_MM = 1e-7
+"""A centre this near the axis of turning lies in no direction."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,7 +170,7 @@ def _station(form: JournalForm, u: JournalUncertainty) -> StationResult:
         turns=form.coverage.turns,
         largest_gap_deg=form.coverage.largest_gap_deg,
         eccentricity_mm=circle.eccentricity_mm,
-        eccentricity_angle_deg=circle.angle_deg,
+        eccentricity_angle_deg=circle.angle_deg if circle.eccentricity_mm > _NO_DIRECTION_MM else None,
         tir_mm=form.tir_mm,
         roundness_lsc_um=roundness("least squares"),
         roundness_mzc_um=roundness("minimum zone"),
@@ -202,6 +204,8 @@ def _remarks(label: str, form: JournalForm, readings: ShaftReadings) -> list[Not
                 "form inside the gap is not seen",
             )
         )
+    if form.least_squares.eccentricity_mm <= _NO_DIRECTION_MM:
+        notes.append(info(label, "no eccentricity, so its angle has no meaning"))
     if not form.has_roundness:
         notes.append(
             warning(label, f"no roundness from {seen.distinct} angles; it takes {FEWEST_FOR_ROUNDNESS} or more")
@@ -287,7 +291,8 @@ def _straightness(
         empty = StraightnessResult(least_squares_um=None, minimum_zone_um=None, worst_station=None, uncertainty={})
         return empty, Axis(tuple(positions), tuple(centres), tuple(names), None, None), notes
     repeated = [name for name, count in Counter(names).items() if count > 1]
-    worst = names[least.worst] + (f" at {positions[least.worst]:g} mm" if names[least.worst] in repeated else "")
+    far = int(np.argmax(least.distances_mm[: len(placed)])) if placed else least.worst
+    worst = names[far] + (f" at {positions[far]:g} mm" if names[far] in repeated else "")
     result = StraightnessResult(
         least_squares_um=1000.0 * least.zone_mm,
         minimum_zone_um=1000.0 * zone.zone_mm,
