@@ -302,7 +302,7 @@ def lobes_of_the_tests() -> tuple[MotionLobe, ...]:
     )
 
 
-@pytest.mark.parametrize("sample", ["club_four_train.toml", "hydroplane_train.toml"])
+@pytest.mark.parametrize("sample", ["quillmere_four_train.toml", "lake_v8_train.toml"])
 def test_sample_trains_are_inspected_and_drawn(sample: str) -> None:
     train, _ = read_train(sample_profiles() / sample)
     question = MotionQuestion(lobes_of_the_tests(), train, sweep_speeds=6)
@@ -321,11 +321,13 @@ def test_sample_trains_are_inspected_and_drawn(sample: str) -> None:
 
 
 def test_the_misread_sample_sheet_is_noticed_and_the_good_one_is_not() -> None:
-    good, _ = read_phasing_sheet(sample_profiles() / "club_four_degree_wheel.toml")
-    bad, _ = read_phasing_sheet(sample_profiles() / "club_four_degree_wheel_misread.toml")
+    good, _ = read_phasing_sheet(sample_profiles() / "quillmere_four_degree_wheel.toml")
+    bad, _ = read_phasing_sheet(sample_profiles() / "quillmere_four_degree_wheel_misread.toml")
     assert not [note for note in inspect_phasing(good).result.notes if note.level == "warning"]
     inspection = inspect_phasing(bad)
-    assert [note.about for note in inspection.result.notes if note.level == "warning"] == ["1I at 1.27 mm"]
+    warnings = [note for note in inspection.result.notes if note.level == "warning"]
+    assert warnings[0].about == "1I at 1.27 mm"
+    assert "the closing, 236.75, is the likelier" in warnings[0].text
     assert inspection.next_reading.what == "repeat"
     assert "1I at 1.27 mm" in inspection.next_reading.instruction
     diagram = event_diagram(inspection)

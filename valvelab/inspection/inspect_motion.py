@@ -289,8 +289,8 @@ def _clearance(
         notes.append(warning(name, f"the valve would meet the piston: {found.min_mm:.2f} mm at "
                              f"{found.at_crank_deg:.0f} crank deg"))  # fmt: skip
     elif found.min_mm < wanted:
-        notes.append(warning(name, f"valve to piston {found.min_mm:.2f} mm is under {wanted:g} mm, which is common "
-                             "practice for this valve; guidance, not a rule"))  # fmt: skip
+        text = f"valve to piston is under {wanted:g} mm, common practice for this valve; guidance, not a rule"
+        notes.append(warning(name, text))
     return PistonClearance(min_mm=found.min_mm, at_crank_deg=found.at_crank_deg), tuple(changes), notes
 
 

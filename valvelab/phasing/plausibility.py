@@ -111,7 +111,7 @@ def _event(sheet: Sheet, event: EventReading, worked: Degreeing) -> list[Finding
     if card is not None:
         if abs(duration - card) > 20.0 and abs(360.0 - duration - card) <= 20.0:
             return [Finding(about, f"{swapped}: the card says {card:g}")]
-        return _duration_against_card(about, duration, card)
+        return _duration_against_card(about, duration, card, _likelier(sheet, event, worked, card))
     near = next((lobe.near_peak_middle_deg for lobe in worked.lobes if lobe.lobe == event.lobe), None)
     wide = next((lobe.event_middle_deg for lobe in worked.lobes if lobe.lobe == event.lobe), None)
     if near is not None and wide is not None and abs(wrap_scalar(wide - near)) > 120.0:
@@ -121,7 +121,21 @@ def _event(sheet: Sheet, event: EventReading, worked: Degreeing) -> list[Finding
     return []
 
 
-def _duration_against_card(about: str, duration: float, card: float) -> list[Finding]:
+def _likelier(sheet: Sheet, event: EventReading, worked: Degreeing, card: float) -> str:
+    """Which of the two events lies farther from half the card's duration off the middle near the nose."""
+    near = next((lobe.near_peak_middle_deg for lobe in worked.lobes if lobe.lobe == event.lobe), None)
+    if near is None or event.opening_deg is None or event.closing_deg is None:
+        return ""
+    offset = 0.0 if worked.dead_centre is None else worked.dead_centre.reading_deg
+    before = wrap_scalar(near - crank_angle(event.opening_deg, offset, sheet.sense))
+    after = wrap_scalar(crank_angle(event.closing_deg, offset, sheet.sense) - near)
+    off = {"opening": abs(before - 0.5 * card), "closing": abs(after - 0.5 * card)}
+    worst = max(off, key=lambda name: off[name])
+    reading = event.opening_deg if worst == "opening" else event.closing_deg
+    return f"; by the middle near the nose the {worst}, {_fmt(reading)}, is the likelier" if off[worst] > 4.0 else ""
+
+
+def _duration_against_card(about: str, duration: float, card: float, likelier: str) -> list[Finding]:
     error = duration - card
     if abs(error) <= DURATION_FAR_DEG:
         return []
@@ -133,7 +147,7 @@ def _duration_against_card(about: str, duration: float, card: float) -> list[Fin
         Finding(
             about,
             f"the duration is {duration:.1f} crank deg, {abs(error):.1f} "
-            f"{'longer' if error > 0 else 'shorter'} than the card's {card:g}{hint}",
+            f"{'longer' if error > 0 else 'shorter'} than the card's {card:g}{hint}{likelier}",
         )
     ]
 
@@ -236,7 +250,7 @@ def _middles(lobe: LobePhasing) -> list[Finding]:
                 lobe.lobe,
                 f"the middle of the events lies {abs(apart):.1f} crank deg "
                 f"{'after' if apart > 0 else 'before'} the middle near the nose: more than an unsymmetrical lobe "
-                f"usually gives; one event misread by {2 * abs(apart):.0f} deg would explain it",
+                f"usually gives; one event is probably misread",
             )
         ]
     return []
