@@ -116,3 +116,9 @@ def test_readme_command_is_understood(line: str) -> None:
     else:
         files = words[1:]
         assert all(word.startswith(("--version", "--help")) or "." in word for word in files), line
+
+
+def test_readme_tables_repeat_what_the_program_knows() -> None:
+    import make_readme
+
+    assert make_readme.rewritten(README) == README, "python tests/make_readme.py rewrites them"
