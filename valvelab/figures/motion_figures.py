@@ -50,7 +50,7 @@ def lift_figure(inspection: MotionInspection, lobes: Sequence[str] | None = None
         drop = piston_drop(crank, train.throw_mm, train.rod_mm)
         top = max((float(curve.y.max()) for curve in curves), default=10.0)
         curves.append(Curve(crank, np.where(drop <= 1.15 * top, drop, np.nan), "guide", "piston below TDC"))
-    guides = (Guide(0.0, "y", label="TDC"),)
+    guides = (Guide(0.0, "x", label="TDC"),)
     return Figure("valve_lift", "Valve lift", Axis(CRANK, "crank deg", (_FROM, _TO)), Axis("Lift", "mm"),
                   tuple(curves), guides=guides)  # fmt: skip
 
@@ -71,7 +71,7 @@ def clearance_figure(inspection: MotionInspection, lobe: str) -> Figure | None:
     mark = Marks(np.array([found.at_crank_deg]), np.array([found.min_mm]), "measured", "", (f"{found.min_mm:.2f} mm",))
     return Figure("clearance", "Valve to piston", Axis(CRANK, "crank deg", (-60.0, 60.0)),
                   Axis("Clearance", "mm", (min(0.0, found.min_mm), 2.5 * max(found.min_mm, 2.0))), tuple(curves),
-                  marks=(mark,), guides=(Guide(0.0, "x", "reject", "touch"),))  # fmt: skip
+                  marks=(mark,), guides=(Guide(0.0, "y", "reject", "touch"),))  # fmt: skip
 
 
 def force_figure(inspection: MotionInspection, lobe: str, speeds_rpm: Sequence[float] = ()) -> Figure | None:
@@ -88,7 +88,7 @@ def force_figure(inspection: MotionInspection, lobe: str, speeds_rpm: Sequence[f
         force = contact_force(cycle.lift_mm, acceleration, mass, seat, rate, rpm)
         curves.append(Curve(cycle.crank_deg, np.where(up, force, np.nan), "series", f"{rpm:.0f} rpm", number))
     return Figure("contact_force", "Contact force at the valve, quasi-static", Axis(CRANK, "crank deg", _ends(side)),
-                  Axis("Force", "N"), tuple(curves), guides=(Guide(0.0, "x", "reject", "leaves the cam"),))  # fmt: skip
+                  Axis("Force", "N"), tuple(curves), guides=(Guide(0.0, "y", "reject", "leaves the cam"),))  # fmt: skip
 
 
 def _ends(side: Side) -> tuple[float, float]:
@@ -99,16 +99,28 @@ def _ends(side: Side) -> tuple[float, float]:
 
 
 def force_map(inspection: MotionInspection, lobe: str) -> HeatMap | None:
-    """Dynamic contact force, crank angle × crank speed; NaN where the valve should be shut; None without a sweep."""
+    """Dynamic contact force, crank angle × crank speed; NaN where the valve should be shut, the largest 3 % cut off.
+
+    None without a sweep.
+    """
     side = side_of(inspection, lobe)
     swept = side.sweep
     if swept is None:
         return None
     low, high = _ends(side)
     seen = (swept.crank_deg >= low) & (swept.crank_deg <= high)
-    return HeatMap("force_map", "Contact force by the dynamic model (0: contact lost)",
-                   Axis(CRANK, "crank deg", (low, high)), tuple(f"{rpm:.0f} rpm" for rpm in swept.rpm),
-                   swept.crank_deg[seen], swept.force_n[:, seen], Axis("Force", "N"), diverging=False)  # fmt: skip
+    # the blows after a flight would drown everything else
+    values = np.minimum(swept.force_n[:, seen], np.nanpercentile(swept.force_n[:, seen], 97.0))
+    return HeatMap(
+        "force_map",
+        "Contact force by the dynamic model (0: contact lost)",
+        Axis(CRANK, "crank deg", (low, high)),
+        tuple(f"{rpm:.0f} rpm" for rpm in swept.rpm),
+        swept.crank_deg[seen],
+        values,
+        Axis("Force", "N"),
+        diverging=False,
+    )
 
 
 def sweep_figure(inspection: MotionInspection, lobe: str) -> Figure | None:
@@ -119,9 +131,9 @@ def sweep_figure(inspection: MotionInspection, lobe: str) -> Figure | None:
         return None
     guides = []
     if control.separation_rpm is not None and control.separation_rpm <= 1.05 * float(swept.rpm[-1]):
-        guides.append(Guide(control.separation_rpm, "y", "guide", "quasi-static"))
+        guides.append(Guide(control.separation_rpm, "x", "guide", "quasi-static"))
     if control.dynamic_separation_rpm is not None:
-        guides.append(Guide(control.dynamic_separation_rpm, "y", "reject", "contact lost"))
+        guides.append(Guide(control.dynamic_separation_rpm, "x", "reject", "contact lost"))
     curves = (
         Curve(swept.rpm, swept.loft_mm, "series", "loft", 0),
         Curve(swept.rpm, swept.bounce_mm, "series", "bounce", 1),
@@ -139,8 +151,9 @@ def resonance_figure(inspection: MotionInspection, lobe: str) -> Figure | None:
     rows = [row for row in rows if row.crank_rpm >= 0.25 * rows[-1].crank_rpm]
     rpm = np.array([row.crank_rpm for row in rows])
     size = np.array([row.lift_harmonic_um for row in rows])
+    # up and down again, along the axis in between
     stems_x = np.repeat(rpm, 3)
-    stems_y = np.stack([np.zeros_like(size), size, np.full_like(size, np.nan)], axis=1).ravel()
+    stems_y = np.stack([np.zeros_like(size), size, np.zeros_like(size)], axis=1).ravel()
     marks = Marks(rpm, size, "measured", "order", tuple(str(row.order) for row in rows))
     return Figure("resonances", "Spring surge: orders of the lift", Axis("Crank speed", "rpm"),
                   Axis("Lift harmonic", "um"), (Curve(stems_x, stems_y, "measured"),), marks=(marks,))  # fmt: skip

@@ -9,7 +9,7 @@ from valvelab.inspection.inspect_phasing import PhasingInspection
 from valvelab.phasing.timing import events_from_card, lobe_kind
 from valvelab.records.phasing_result import PhasingDuration, PhasingLobe
 
-_INTAKE_RADIUS, _EXHAUST_RADIUS = 1.0, 0.86
+_INTAKE_RADIUS, _EXHAUST_RADIUS = 1.0, 0.8
 _CARD_STEP = 0.05
 
 
@@ -38,11 +38,10 @@ def wheel_dial(inspection: PhasingInspection) -> Dial:
         rows.append((step.expected_wheel_deg, "next, about here", "guide"))
     return Dial(
         "wheel",
-        "Degree wheel",
+        f"Degree wheel: readings {'grow' if sign > 0 else 'fall'} as the engine turns",
         np.array([angle % 360.0 for angle, _, _ in rows], dtype=np.float64),
         tuple(label for _, label, _ in rows),
         tuple(role for _, _, role in rows),
-        remarks=("the wheel's readings grow as the engine turns" if sign > 0 else "readings fall as the engine turns",),
     )
 
 
@@ -73,7 +72,7 @@ def event_diagram(inspection: PhasingInspection, at_mm: float | None = None) -> 
             card = events_from_card(lobe.kind, row.card_duration_crank_deg, size)
             curves.append(_arc(*card, radius - _CARD_STEP, "nominal", f"{lobe.lobe} card"))
         marks.append(_ends(lobe, row, radius))
-    axis = Axis("", "")
+    axis = Axis("", "", (-1.3, 1.3))
     lift = "" if at_mm is None else f" at {at_mm:g} mm"
     return Figure("events", f"Valve events{lift}", axis, axis, tuple(curves), marks=tuple(marks), equal_scale=True)
 
