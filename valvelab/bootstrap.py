@@ -101,10 +101,17 @@ def provide_packages(packages: list[str]) -> bool:
 
 
 def _run(command: list[str], environment: dict[str, str] | None = None) -> bool:
-    """Run quietly: everything said goes to standard error, nothing is read."""
+    """Run with nothing to read; what it said goes to standard error only where it failed."""
     done = subprocess.run(  # noqa: S603 - fixed commands of our own
-        command, stdin=subprocess.DEVNULL, stdout=sys.stderr, env=environment, check=False
+        command,
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        env=environment,
+        check=False,
     )
+    if done.returncode:
+        sys.stderr.write(done.stdout.decode(errors="replace"))
     return done.returncode == 0
 
 
