@@ -168,7 +168,9 @@ def test_an_items_view_shows_rows_and_the_drawings_of_one(tmp_path: Path) -> Non
         return [FIGURE, HEAT, DIAL]
 
     plan = ItemsPlan(
-        columns=lambda units: [TableColumn(f"name {units}", str, number=False), TableColumn("size", lambda r: f"{len(r)}")],
+        columns=lambda units: [
+            TableColumn(f"name {units}", str, number=False), TableColumn("size", lambda row: f"{len(row)}"),
+        ],
         rows=list,
         item_of=str,
         drawings=drawings,

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import gc
+import os
+import subprocess
 import sys
 import time
 from collections.abc import Iterator
@@ -226,6 +228,23 @@ def test_columns_are_assigned_in_the_pane_and_remembered(window: MainWindow, tmp
     assert window.pages.front() is pane
 
 
+def test_a_file_that_waits_for_columns_does_not_hold_up_the_rest(
+    window: MainWindow, job: list[str], tmp_path: Path
+) -> None:
+    bare = write_table(tmp_path / "bare.txt", ("1I", "1E"), names=False)
+    drop(window, [*job, str(bare)])
+    assert window.pages.front() is window.columns
+    window.columns.later.click()
+    assert len(durations_shown(window)) == len(LOBES)
+    window.bench.use_file(str(bare))
+    assert window.pages.front() is window.columns
+    QTest.mouseClick(window.columns.take, Qt.MouseButton.LeftButton)
+    window.bench.use_file(str(bare))
+    assert list(durations_shown(window)) == ["1I", "1E"]
+    window.bench.use_file(job[0])
+    assert len(durations_shown(window)) == len(LOBES)
+
+
 def test_the_verdict_table_filters_and_sorts(window: MainWindow, job: list[str]) -> None:
     drop(window, job)
     table = window.verdicts
@@ -409,6 +428,49 @@ def test_a_clean_end_leaves_nothing_to_recover(app: QApplication, job: list[str]
     made.bench.keep()
     made.close()
     assert recovery.load(tmp_path / "settings") is None
+
+
+START = """
+import sys
+from PySide6.QtCore import QTimer
+from PySide6.QtWidgets import QApplication
+app = QApplication(["test"])
+def look():
+    (window,) = [w for w in app.topLevelWidgets() if w.objectName() == "main window"]
+    if "lobes" in window.bench.document.answers or not sys.argv[1:]:
+        print("offered" if window.offer.isVisible() else "plain", window.banner.accessibleName())
+        window.close() if sys.argv[-1] != "die" else __import__("os")._exit(9)
+    else:
+        QTimer.singleShot(50, look)
+QTimer.singleShot(300, look)
+from valvelab.window.start import run
+sys.exit(run([word for word in sys.argv[1:] if word != "die"]))
+"""
+
+
+def start(place: Path, *words: str) -> tuple[int, str]:
+    environment = {**os.environ, "VALVELAB_SETTINGS": str(place)}
+    done = subprocess.run(
+        [sys.executable, "-W", "error", "-c", START, *words], capture_output=True, text=True, env=environment,
+        check=False, timeout=60,
+    )  # fmt: skip
+    assert "Traceback" not in done.stderr, done.stderr
+    return done.returncode, done.stdout.strip()
+
+
+def test_the_program_starts_inspects_and_offers_recovery_after_an_unclean_end(tmp_path: Path, job: list[str]) -> None:
+    place = tmp_path / "place"
+    assert start(place) == (0, "plain")
+    assert start(place, *job)[1].startswith("plain Rejected")
+    code, _ = start(place, *job, "die")
+    assert code == 9
+    (place / "recovery.json").write_text(
+        '{"version": 1, "files": [{"path": "/a.csv"}], "station": "lobes", "choices": {}, "current": {}, '
+        '"units": "metric"}',
+        encoding="utf-8",
+    )
+    assert start(place) == (0, "offered")
+    assert start(place) == (0, "plain")
 
 
 def test_repaints_lose_no_reference_to_none(window: MainWindow, job: list[str], app: QApplication) -> None:

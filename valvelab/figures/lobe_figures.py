@@ -54,7 +54,7 @@ def sampled(inspection: LobesInspection, lobe: str, x: FloatArray, derivative: D
 def motion_figure(inspection: LobesInspection, lobe: str, derivative: Derivative, x: FloatArray) -> Figure:
     """Lift or one of its derivatives: the chosen lobe strong, the others of its kind faint, its nominal thin."""
     name, title, unit = _AXES[derivative]
-    others = [row.lobe for row in inspection.result.lobes if row.lobe != lobe]
+    others = [name for name in _of_its_kind(inspection, lobe) if name != lobe]
     curves = [Curve(x, sampled(inspection, other, x, derivative), "measured_quiet") for other in others]
     envelope = inspection.envelopes.get(lobe)
     if envelope is not None:

@@ -21,12 +21,14 @@ from valvelab.workbench.reading import read_content
 from valvelab.workbench.settings import Settings
 
 _KEEP_AFTER_MS = 800
+BENCH, COLUMNS = "bench", "columns"
 
 
 class Bench(QObject):
     """Holds the history, asks what is outstanding in the background, takes up answers that are still wanted.
 
-    With `background` False everything is answered at once, in the caller: for pictures and tests.
+    `keeps` False leaves the recovery file to another window that is open. With `background` False everything is
+    answered at once, in the caller: for pictures and tests.
     """
 
     document_changed = Signal(object, object)
@@ -34,13 +36,16 @@ class Bench(QObject):
     said = Signal(str)
     _came = Signal(object)
 
-    def __init__(self, place: Path, kept: Settings | None = None, *, background: bool = True) -> None:
+    def __init__(
+        self, place: Path, kept: Settings | None = None, *, background: bool = True, keeps: bool = True
+    ) -> None:
         super().__init__()
         self.place = place
         self.settings = kept or settings.load(place)
         units: System = "inch" if self.settings.units == "inch" else "metric"
         first = Document(units=units, station=stations.available()[0].name)
         self.history = History(first, self._changed)
+        self._keeps = keeps
         self._pool = ThreadPoolExecutor(2, "valvelab") if background else None
         self._running: dict[object, str] = {}
         self._came.connect(self._take)
@@ -80,7 +85,7 @@ class Bench(QObject):
         content = self.document.content(plain)
         if content is None:
             content = read_content(plain)
-        known = edits.content_arrived(self.document, plain, content)
+        known = edits.choose(edits.content_arrived(self.document, plain, content), BENCH, COLUMNS, path)
         self.history.apply(edits.assign_columns(known, path, None, None), "assign columns again")
 
     def use_file(self, path: str) -> None:
@@ -88,6 +93,8 @@ class Bench(QObject):
         file = self.document.file(path)
         content = None if file is None else self.document.content(file)
         new = edits.use_file(self.document, path)
+        if content is not None and content.preview is not None:
+            new = edits.choose(new, BENCH, COLUMNS, path)
         takers = [] if content is None else [station.name for station in stations.takers(content.kind)]
         if takers and new.station not in takers:
             new = edits.go_to_station(new, takers[0])
@@ -177,6 +184,8 @@ class Bench(QObject):
 
     def _take_content(self, file: BenchFile, content: Content) -> None:
         new = edits.content_arrived(self.document, file, content)
+        if content.preview is not None:
+            new = edits.choose(new, BENCH, COLUMNS, file.path)
         if content.preview is not None and file.columns is None:
             remembered = settings.remembered_columns(self.settings, content.preview.shape)
             if remembered is not None:
@@ -199,6 +208,8 @@ class Bench(QObject):
         """Write the recovery file."""
         from valvelab.workbench import recovery
 
+        if not self._keeps:
+            return
         recovery.save(self.document, self.place)
 
     def keep(self) -> None:
@@ -223,6 +234,8 @@ class Bench(QObject):
         self._keeper.stop()
         if self._pool is not None:
             self._pool.shutdown(wait=False, cancel_futures=True)
+        if not self._keeps:
+            return
         try:
             recovery.clear(self.place)
         except OSError:

@@ -61,6 +61,8 @@ class ColumnsPane(QWidget):
         self.take.clicked.connect(self._on_take)
         leave = QPushButton("Leave this file out", self)
         leave.clicked.connect(lambda: self.given_up.emit(self.path))
+        self.later = QPushButton("Later", self)
+        self.later.setToolTip("Go on with the rest; the file waits on the bench")
         self._hint = QLabel(self)
         self._preview: Preview | None = None
         self._lay_out(leave)
@@ -74,6 +76,7 @@ class ColumnsPane(QWidget):
         kind_row.addStretch(1)
         buttons = QHBoxLayout()
         buttons.addWidget(self._hint, 1)
+        buttons.addWidget(self.later)
         buttons.addWidget(leave)
         buttons.addWidget(self.take)
         layout = QVBoxLayout(self)

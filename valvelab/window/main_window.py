@@ -22,7 +22,7 @@ from PySide6.QtWidgets import (
 
 from valvelab.window import pages, theme
 from valvelab.window.actions import ACTIONS, ActionRow
-from valvelab.window.bench import Bench, refusal
+from valvelab.window.bench import BENCH, COLUMNS, Bench, refusal
 from valvelab.window.bench_list import BenchList
 from valvelab.window.chips import FlatBar, RailButton
 from valvelab.window.columns_pane import ColumnsPane
@@ -43,6 +43,7 @@ class MainWindow(QMainWindow):
     def __init__(self, bench: Bench) -> None:
         super().__init__()
         self.bench = bench
+        self.setObjectName("main window")
         self.setWindowTitle("valvelab")
         self.setAcceptDrops(True)
         self.setDockOptions(QMainWindow.DockOption.AllowTabbedDocks | QMainWindow.DockOption.AnimatedDocks)
@@ -86,6 +87,7 @@ class MainWindow(QMainWindow):
         self.columns = ColumnsPane(self)
         self.columns.assigned.connect(self.bench.assign_columns)
         self.columns.given_up.connect(self.bench.remove_file)
+        self.columns.later.clicked.connect(lambda: self.bench.choose(BENCH, COLUMNS, ""))
         self.text_page = TextPage(self)
         self.text_page.closed.connect(self._close_text)
         for page in (self.empty, self.columns, self.text_page):
@@ -226,13 +228,15 @@ class MainWindow(QMainWindow):
         if self.text_page.wanted:
             self.pages.bring(self.text_page)
             return
-        waiting = document.waiting_for_columns()
-        if waiting:
-            file = waiting[0]
+        waiting = {file.path: file for file in document.waiting_for_columns()}
+        asked = document.choice(BENCH, COLUMNS, "")
+        if waiting and (value is None or asked in waiting):
+            file = waiting.get(asked, next(iter(waiting.values())))
             content = document.content(file)
             assert content is not None
             assert content.preview is not None
             self.columns.show_preview(file.path, file.name, content.kind, content.preview)
+            self.columns.later.setVisible(value is not None)
             self.pages.bring(self.columns)
             return
         view = self._view(document.station) if value is not None else None
@@ -269,6 +273,8 @@ class MainWindow(QMainWindow):
     def _show_notes(self, document: Document, value: object | None) -> None:
         station = stations.by_name(document.station)
         rows = [*document.problems(), *self._said]
+        if station is not None:
+            rows = [replace(row, about=station.title) if row.about == station.name else row for row in rows]
         if station is not None and value is not None:
             rows += [Problem(note.level, note.about, note.text) for note in station.result(value).notes]
         self.notes.show_problems(rows)

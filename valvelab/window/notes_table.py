@@ -30,6 +30,7 @@ class NotesTable(Sheet):
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__("problems", _columns(), parent)
         self.setAccessibleName("Problems and notes")
+        self.empty_text = "No problems and nothing to note."
         self.setWordWrap(True)
         self.horizontalHeader().setStretchLastSection(True)
         self.verticalHeader().setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)

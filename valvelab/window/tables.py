@@ -6,7 +6,16 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from PySide6.QtCore import QAbstractTableModel, QEvent, QModelIndex, QPersistentModelIndex, QSortFilterProxyModel, Qt
+from PySide6.QtCore import (
+    QAbstractTableModel,
+    QEvent,
+    QModelIndex,
+    QPersistentModelIndex,
+    QSize,
+    QSortFilterProxyModel,
+    Qt,
+)
+from PySide6.QtGui import QPainter, QPaintEvent
 from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableView, QWidget
 
 Index = QModelIndex | QPersistentModelIndex
@@ -168,6 +177,8 @@ class Sheet(QTableView):
     def __init__(self, name: str, columns: Sequence[TableColumn], parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self._wrapped: int | None = None
+        self._shared = False
+        self.empty_text = ""
         self.setObjectName(name)
         self.setAccessibleName(name)
         self.rows_model = RowsModel(columns, self)
@@ -199,8 +210,19 @@ class Sheet(QTableView):
 
     def share_width(self) -> None:
         """Columns share the width instead of needing a scroll bar; no sorting by header."""
+        self._shared = True
         self.setSortingEnabled(False)
         self.horizontalHeader().setSectionResizeMode(QHeaderView.ResizeMode.Stretch)
+
+    def minimumSizeHint(self) -> QSize:
+        """Wide enough for every column where they share the width."""
+        least = super().minimumSizeHint()
+        if not self._shared:
+            return least
+        header = self.horizontalHeader()
+        count = self.rows_model.columnCount()
+        wide = sum(max(self.sizeHintForColumn(n), header.sectionSizeHint(n)) for n in range(count))
+        return QSize(wide + 2 * self.fontMetrics().height(), least.height())
 
     def wrap_column(self, column: int) -> None:
         """One column takes the width that is left and wraps its words."""
@@ -210,7 +232,8 @@ class Sheet(QTableView):
 
     def fit_columns(self) -> None:
         """Make each column as wide as it needs."""
-        if self.horizontalHeader().sectionResizeMode(0) == QHeaderView.ResizeMode.Stretch:
+        if self._shared:
+            self.updateGeometry()
             return
         if self._wrapped is not None and self.rows_model.columnCount() > self._wrapped:
             header = self.horizontalHeader()
@@ -220,6 +243,17 @@ class Sheet(QTableView):
         self.resizeColumnsToContents()
         for column in range(self.rows_model.columnCount()):
             self.setColumnWidth(column, self.columnWidth(column) + self.fontMetrics().height() // 2)
+
+    def paintEvent(self, event: QPaintEvent) -> None:
+        """The rows, or what to do while there are none."""
+        super().paintEvent(event)
+        if self.empty_text and not self.proxy.rowCount():
+            painter = QPainter(self.viewport())
+            painter.setPen(self.palette().placeholderText().color())
+            room = round(0.8 * self.fontMetrics().height())
+            box = self.viewport().rect().adjusted(room, room, -room, -room)
+            painter.drawText(box, Qt.AlignmentFlag.AlignTop | Qt.TextFlag.TextWordWrap, self.empty_text)
+            painter.end()
 
     def changeEvent(self, event: QEvent) -> None:
         """Rows follow the text size."""

@@ -188,6 +188,11 @@ class VerdictTable(QWidget):
 
     def show_verdicts(self, verdicts: Sequence[Verdict], units: System) -> None:
         """Show these verdicts, rejected ones first."""
+        self.sheet.empty_text = (
+            "No verdict fits the filter."
+            if verdicts
+            else "Nothing is judged yet: a spec (TOML) on the bench gives limits."
+        )
         worst_first = sorted(verdicts, key=lambda verdict: _ORDER[verdict.decision])
         self.sheet.show_rows(worst_first, columns(units))
         self.sheet.setColumnWidth(8, 9 * self.fontMetrics().height())

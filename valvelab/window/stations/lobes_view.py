@@ -284,6 +284,7 @@ class CheckingLine(pg.InfiniteLine):  # type: ignore[misc]
         self._owner = owner
         self._item: object = None
         self._ends = pg.ScatterPlotItem(size=9, symbol="d")
+        self._span = pg.TextItem(anchor=(0.5, 1.0))
         self.setZValue(20)
         self._ends.setZValue(21)
         self.label.anchors = [(0.0, 0.0), (0.0, 1.0)]
@@ -299,11 +300,14 @@ class CheckingLine(pg.InfiniteLine):  # type: ignore[misc]
         self.setHoverPen(pg.mkPen(theme.colour("exhaust"), width=3))
         self.label.setColor(theme.colour("text"))
         self.label.setFont(scaled(QApplication.font(), 0.9, strong=True))
+        self._span.setColor(theme.colour("text"))
+        self._span.setFont(scaled(QApplication.font(), 0.9, strong=True))
         self._ends.setBrush(pg.mkBrush(theme.colour("exhaust")))
         self._ends.setPen(pg.mkPen(theme.colour("panel")))
         if self._item is not item:
             item.plot.addItem(self, ignoreBounds=True)
             item.plot.addItem(self._ends, ignoreBounds=True)
+            item.plot.addItem(self._span, ignoreBounds=True)
             self._item = item
 
     def lift_mm(self) -> float:
@@ -323,9 +327,15 @@ class CheckingLine(pg.InfiniteLine):  # type: ignore[misc]
         self.blockSignals(False)
         ends = [angle for angle in (opening, closing) if angle is not None]
         self._ends.setData(ends, [lift_mm * unit.scale] * len(ends))
-        at = f"{show(lift_mm, 'mm', units, 4 if units == 'inch' else 3)} {unit.label}"
-        said = "not closed here" if duration is None else f"{duration:.2f} crank deg"
-        self.label.setFormat(f"{at}   {said}")
+        self.label.setFormat(f"{show(lift_mm, 'mm', units, 4 if units == 'inch' else 3)} {unit.label}")
+        if opening is None or closing is None or duration is None:
+            self._span.setText("")
+            return
+        low, high = self.getViewBox().viewRange()[1] if self.getViewBox() is not None else (0.0, 1.0)
+        near_top = lift_mm * unit.scale > low + 0.62 * (high - low)
+        self._span.setAnchor((0.5, -0.1 if near_top else 1.0))
+        self._span.setText(f"{duration:.2f} crank deg")
+        self._span.setPos(0.5 * (opening + closing), lift_mm * unit.scale)
 
 
 def _duration_columns(units: str) -> list[TableColumn]:
