@@ -184,6 +184,8 @@ def test_verdicts_and_exit_codes(tmp_path: Path, capsys: pytest.CaptureFixture[s
         ("# support: vees 1 N 5 mm\nstation, position [mm], angle [deg], reading [mm]\nJ1, 0, 0, 1\n", "support"),
         ("# probe uncertainty: -1 um\nstation, angle [deg], reading [mm]\nJ1, 0, 1\n", "above 0"),
         ("station, position [mm], angle [deg], reading [mm]\n3I, 0, 0, 1\n", "lobes only"),
+        ("station, position [mm], angle [deg], reading [mm]\nJ1, 0, 0, 1e300\n", "line 2: found reading '1e300'"),
+        ("station, position [mm], angle [deg], reading [mm]\nJ1, 1e90, 0, 1\n", "line 2: found position '1e90'"),
         ("", "expected"),
     ],
 )
@@ -350,3 +352,16 @@ def test_a_plan_is_printed_filled_in_and_read_back(tmp_path: Path, capsys: pytes
     for words in ("5,3", "1,3,2", "5,3,1", "a,b,c", "1000,1000,1000"):
         assert Call(capsys, "gauge", "--plan", words).code == 2
     assert len(Call(capsys, "gauge", "--plan", "2,1,2", "--json").json["plan"]) == 4
+
+
+def test_a_study_without_any_spread_and_one_beyond_all_measure(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    cells = [(p, a, t) for p in (1, 2, 3) for a in "AB" for t in (1, 2)]
+    same = Call(capsys, "gauge", study_csv(tmp_path / "a.csv", [f"{p}, {a}, {t}, {p}" for p, a, t in cells]), "--json")
+    assert same.code == 0
+    assert (same.json["anova"]["ndc"], same.json["anova"]["grr_percent"]) == (None, 0.0)
+    assert "resolution too coarse" in same.note("ndc")
+    vast = Call(capsys, "gauge", study_csv(tmp_path / "b.csv", [f"{p}, {a}, {t}, {p}e200" for p, a, t in cells]))
+    assert (vast.code, vast.out) == (3, "")
+    assert "at most 1e+12 mm" in vast.err

@@ -109,13 +109,10 @@ def _plan(args: argparse.Namespace) -> int:
     rows = plan_rows(parts, appraisers, trials, args.seed)
     text = plan_text(rows, args.seed)
     if args.json:
-        import json
+        from valvelab.records.gauge_result import GaugePlan, PlannedReading
 
-        keys = ("part", "appraiser", "trial")
-        text = (
-            json.dumps({"seed": args.seed, "plan": [dict(zip(keys, row, strict=True)) for row in rows]}, indent=1)
-            + "\n"
-        )
+        planned = tuple(PlannedReading(part=part, appraiser=who, trial=trial) for part, who, trial in rows)
+        text = GaugePlan(seed=args.seed, plan=planned).model_dump_json(indent=1) + "\n"
     if args.out is not None:
         args.out.write_text(text, encoding="utf-8")
     else:

@@ -22,6 +22,8 @@ MODELS: dict[str, str] = {
     "phasing": "valvelab.records.phasing_result:PhasingResult",
     "motion": "valvelab.records.motion_result:MotionResult",
     "gauge": "valvelab.records.gauge_result:GaugeResult",
+    "gauge-plan": "valvelab.records.gauge_result:GaugePlan",
+    "adopted-uncertainty": "valvelab.records.gauge_result:AdoptedUncertainty",
     "demo": "valvelab.records.demo_result:DemoResult",
     "certify": "valvelab.records.certificate_result:CertifyResult",
     "verify": "valvelab.records.certificate_result:VerifyResult",
@@ -30,7 +32,7 @@ MODELS: dict[str, str] = {
     "phasing-sheet": "valvelab.records.phasing_sheet:PhasingSheet",
     "train": "valvelab.records.train:Train",
 }
-READ = ("spec", "job", "phasing-sheet", "train")
+READ = ("spec", "job", "phasing-sheet", "train", "adopted-uncertainty")
 
 
 def configure(parser: argparse.ArgumentParser) -> None:

@@ -14,6 +14,7 @@ import numpy as np
 from valvelab.arrays import FloatArray, read_only
 from valvelab.errors import BadFile, BadQuantity
 from valvelab.files.column_assignment import ColumnAssignment
+from valvelab.files.plausible import LARGEST_NUMBER, refuse_beyond
 from valvelab.files.table import Column, Table, read_table
 from valvelab.records.form_measurement import GaugeReadings
 from valvelab.records.result import Note, info
@@ -36,6 +37,7 @@ def read_gauge_study(path: str | Path, columns: ColumnAssignment | str | None = 
         table.require(name, EXAMPLE)
     dimension, unit = _dimension(table, reading)
     values = table.numbers(reading, dimension)
+    refuse_beyond(table, reading, values, LARGEST_NUMBER, unit)
     if dimension == "number":
         notes.append(info(table.file, "column reading carries no unit; deviations are in the readings' own unit"))
     parts, appraisers, trials, readings = _grid(table, values)

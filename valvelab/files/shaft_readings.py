@@ -14,6 +14,7 @@ from valvelab.arrays import FloatArray, read_only
 from valvelab.camshaft.roundness import JournalTrace
 from valvelab.errors import BadFile, BadQuantity
 from valvelab.files.column_assignment import ColumnAssignment
+from valvelab.files.plausible import LARGEST_ANGLE_DEG, LARGEST_PLACE_MM, LARGEST_READING_MM, refuse_beyond
 from valvelab.files.table import Table, read_table
 from valvelab.records.form_measurement import ShaftReadings, Vees
 from valvelab.records.result import Note, info, warning
@@ -38,6 +39,10 @@ def read_shaft_readings(path: str | Path, columns: ColumnAssignment | str | None
         table.require(name, EXAMPLE)
     angle, reading = table.numbers("angle", "angle"), table.numbers("reading", "length")
     position = table.numbers("position", "length") if table.find("position") is not None else None
+    refuse_beyond(table, "angle", angle, LARGEST_ANGLE_DEG, "deg")
+    refuse_beyond(table, "reading", reading, LARGEST_READING_MM, "mm")
+    if position is not None:
+        refuse_beyond(table, "position", position, LARGEST_PLACE_MM, "mm")
     traces: list[JournalTrace] = []
     for name, rows in table.groups("station").items():
         traces.extend(_tracks(name, rows, position, angle, reading))

@@ -13,6 +13,7 @@ from valvelab.arrays import FloatArray, read_only
 from valvelab.errors import BadFile
 from valvelab.files.column_assignment import ColumnAssignment
 from valvelab.files.contents import read_contents
+from valvelab.files.plausible import LARGEST_PLACE_MM, LARGEST_READING_MM, refuse_beyond, refuse_heights_beyond
 from valvelab.files.smd import is_smd, read_smd
 from valvelab.files.table import Table, read_table
 from valvelab.files.x3p import is_x3p, read_x3p
@@ -30,10 +31,15 @@ def read_surface_trace(path: str | Path, columns: ColumnAssignment | str | None 
     """One trace on an even grid. Refuses gaps, steps back, and values that are missing."""
     contents = read_contents(path)
     if is_smd(contents.data):
-        return read_smd(contents)
-    if is_x3p(contents.data):
-        return read_x3p(contents)
-    return _from_table(read_table(path, columns))
+        trace = read_smd(contents)
+    elif is_x3p(contents.data):
+        trace = read_x3p(contents)
+    else:
+        return _from_table(read_table(path, columns))
+    refuse_heights_beyond(trace.file, trace.z_um)
+    if trace.x_mm[-1] > LARGEST_PLACE_MM:
+        raise BadFile(trace.file, "", f"a trace of {trace.x_mm[-1]:g} mm", f"at most {LARGEST_PLACE_MM:g} mm")
+    return trace
 
 
 def _from_table(table: Table) -> SurfaceTrace:
@@ -44,6 +50,7 @@ def _from_table(table: Table) -> SurfaceTrace:
         notes.append(warning(table.file, "column z carries no unit; read as µm"))
     else:
         z = table.numbers(heights, "length") * 1000.0
+    refuse_beyond(table, heights, z / 1000.0, LARGEST_READING_MM, "mm")
     if z.size < 3:
         raise BadFile(table.file, "", f"{z.size} readings", "3 or more")
     if table.find("x") is None and (spacing := table.quantity("spacing", "length")) is not None:
@@ -53,6 +60,7 @@ def _from_table(table: Table) -> SurfaceTrace:
     else:
         table.require("x", EXAMPLE)
         x = table.numbers("x", "length")
+        refuse_beyond(table, "x", x, LARGEST_PLACE_MM, "mm")
         if x[0] > x[-1]:
             notes.append(info(table.file, "x falls along the file; the trace was turned round"))
             x, z = x[::-1], z[::-1]

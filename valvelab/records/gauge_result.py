@@ -59,6 +59,21 @@ class GaugeResult(Result):
     uncertainty: dict[str, float | None]
 
 
+class PlannedReading(Record):
+    """One reading to take, in its turn."""
+
+    part: str
+    appraiser: str
+    trial: str
+
+
+class GaugePlan(Record):
+    """The document of `valvelab gauge --plan … --json`."""
+
+    seed: int
+    plan: tuple[PlannedReading, ...]
+
+
 class AdoptedUncertainty(Record):
     """A study's result kept as the standard uncertainty of one kind of reading; a small TOML file."""
 
