@@ -8,17 +8,20 @@ from typing import TYPE_CHECKING
 
 from valvelab.cli.options import add_columns, add_common
 from valvelab.cli.output import finish, table, verdict_table
+from valvelab.errors import BadQuantity, BadSpec, CannotEvaluate, WrongUsage
 from valvelab.units import System, display_unit, parse_quantity, show
 
 if TYPE_CHECKING:
+    from valvelab.inspection.inspect_motion import MotionInspection
     from valvelab.records.motion_result import MotionResult, MotionValve
+    from valvelab.report.assembly import Part
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Options of the command."""
     parser.add_argument("lift", type=Path, metavar="LIFT", help="lift table")
     parser.add_argument("--train", type=Path, metavar="TRAIN", required=True, help="rocker, lash, spring, crank (TOML)")
-    parser.add_argument("--at", action="append", default=[], metavar="LIFT", help="one more checking lift at the valve")
+    parser.add_argument("--at", action="append", metavar="LIFT", help="one more checking lift at the valve")
     parser.add_argument("--no-dynamics", action="store_true", help="leave the dynamic model out")
     add_common(parser)
     add_columns(parser)
@@ -26,21 +29,56 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Inspect one lift table behind one train."""
+    result = inspect(args).result
+
+    def certificate(path: Path) -> None:
+        from valvelab.cli.certify_command import certify_arguments
+
+        certify_arguments("motion", args, path)
+
+    return finish(result, args, lambda: text(result, args.units), certificate)
+
+
+def part(args: argparse.Namespace) -> Part:
+    """The command's part of a certificate."""
+    from valvelab.report.engine_certificate import motion_part
+
+    return motion_part(inspect(args), args.units)
+
+
+def inspect(args: argparse.Namespace) -> MotionInspection:
+    """The inspection that a command line asks for."""
+    lifts = _checking_lifts(args)
     from valvelab.files.lift_table import read_lift_table
-    from valvelab.files.spec_file import read_spec
+    from valvelab.files.spec_file import read_toml_with_source
     from valvelab.files.train_file import read_train
     from valvelab.inspection.inspect_lobes import inspect_lobes
     from valvelab.inspection.inspect_motion import inspect_motion
     from valvelab.inspection.motion_lobes import motion_question
+    from valvelab.records.spec import Spec
 
     train, train_source = read_train(args.train)
-    spec = None if args.spec is None else read_spec(args.spec)
-    lifts = tuple(parse_quantity(value, "length", "--at") for value in args.at)
+    spec, sources = None, [train_source]
+    if args.spec is not None:
+        spec, spec_source = read_toml_with_source(args.spec, Spec, BadSpec)
+        sources.append(spec_source)
     lift_table = read_lift_table(args.lift, args.columns)
-    lobes = inspect_lobes(lift_table)
-    question = motion_question(lift_table, lobes, train, lifts, not args.no_dynamics)
-    inspection = inspect_motion(question, spec, (lift_table.source, train_source), str(args.spec), lift_table.notes)
-    return finish(inspection.result, args, lambda: text(inspection.result, args.units))
+    try:
+        lobes = inspect_lobes(lift_table)
+        question = motion_question(lift_table, lobes, train, lifts, not args.no_dynamics)
+        return inspect_motion(question, spec, (lift_table.source, *sources), str(args.spec), lift_table.notes)
+    except CannotEvaluate as error:
+        raise CannotEvaluate(error.reason, f"{args.lift} with {args.train}: {error}") from error
+
+
+def _checking_lifts(args: argparse.Namespace) -> tuple[float, ...]:
+    try:
+        lifts = tuple(parse_quantity(value, "length", "--at") for value in args.at or ())
+    except BadQuantity as error:
+        raise WrongUsage(str(error)) from None
+    if lifts and min(lifts) <= 0.0:
+        raise WrongUsage(f"--at: found {min(lifts):g} mm, expected a lift above 0")
+    return lifts
 
 
 def text(result: MotionResult, system: System) -> str:

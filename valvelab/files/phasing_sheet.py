@@ -51,6 +51,10 @@ def to_sheet(record: PhasingSheet, file: str = "sheet") -> Sheet:
                 parse_angle(value, "crank", f"[adjuster] steps {n}")
                 for n, value in enumerate(record.adjuster.steps, start=1)
             ),
+            part=record.part,
+            serial=record.serial,
+            operator=record.operator,
+            date=record.date,
         )
     except BadQuantity as error:
         raise BadFile(file, error.field, error.found, error.expected) from None

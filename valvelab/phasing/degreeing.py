@@ -65,7 +65,7 @@ class Card:
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """All readings of one degreeing."""
+    """All readings of one degreeing, and who took them on what, as stated."""
 
     stop_deg: tuple[float, ...] = ()
     events: tuple[EventReading, ...] = ()
@@ -74,6 +74,10 @@ class Sheet:
     sense: WheelSense = "forward"
     card: Card = Card()
     steps_deg: tuple[float, ...] = ()
+    part: str | None = None
+    serial: str | None = None
+    operator: str | None = None
+    date: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
