@@ -9,6 +9,7 @@ import random
 import sys
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 from pathlib import Path
 from statistics import NormalDist
 
@@ -90,8 +91,8 @@ V8 = Engine(
 )  # fmt: skip
 
 FOUR_PREAMBLE = {
-    "part": "Quillmere hill-climb club 1.6-litre four, camshaft",
-    "serial": "QHC-16-0042",
+    "part": "Quillmere club four camshaft",
+    "serial": "Q4-017",
     "lift at": "follower",
     "follower": "flat",
     "base circle radius": "17 mm",
@@ -233,9 +234,10 @@ def nominal(part: str, name: str, lobe: Lobe, *, inch: bool) -> str:
     return table({"part": f"{part}, nominal {name} lobe", "remark": REMARK}, header, [angle, values], [1, places])
 
 
+@cache
 def samples() -> dict[str, str]:
     """Every file by its name."""
-    four, v8 = "Quillmere hill-climb club 1.6-litre four", "Lake Quillmere hydroplane V8"
+    four, v8 = "Quillmere club four", "Lake Quillmere hydroplane V8"
     return {
         "quillmere_four_camshaft.csv": wide(FOUR_PREAMBLE, *four_readings(), inch=False),
         "quillmere_four_nominal_intake.csv": nominal(four, "intake", FOUR.intake, inch=False),

@@ -7,6 +7,7 @@ follows by exact integration (plain calculus).
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -114,25 +115,30 @@ class Lobe:
 
     def with_duration(self, duration_crank_deg: float, at_mm: float) -> Lobe:
         """The same lobe, its main events stretched until it lasts so long at a lift."""
-        low, high = 0.5, 2.0
-        lobe = self
-        for _ in range(50):
-            middle = (low + high) / 2
-            lobe = replace(self, opening=self.opening.stretched(middle), closing=self.closing.stretched(middle))
-            if 2 * lobe.duration_cam_deg(at_mm) < duration_crank_deg:
-                low = middle
-            else:
-                high = middle
-        return lobe
+
+        def stretched(factor: float) -> Lobe:
+            return replace(self, opening=self.opening.stretched(factor), closing=self.closing.stretched(factor))
+
+        def error(factor: float) -> float:
+            return 2 * stretched(factor).duration_cam_deg(at_mm) - duration_crank_deg
+
+        return stretched(_root(error, 1.0, 1.1))
+
+
+def _root(error: Callable[[float], float], first: float, second: float) -> float:
+    """Secant steps until they stand still."""
+    before, after = error(first), error(second)
+    for _ in range(30):
+        if after == before or abs(second - first) < 1e-14:
+            break
+        first, second = second, second - after * (second - first) / (after - before)
+        before, after = after, error(second)
+    return second
 
 
 def _crossing(side: Course, lift_mm: float) -> float:
     """Cam degrees before the nose at which a side passes a lift."""
-    low, high = 0.0, float(side.knots[-1])
-    for _ in range(60):
-        middle = (low + high) / 2
-        if side.value(np.array([middle]), 0)[0] < lift_mm:
-            low = middle
-        else:
-            high = middle
-    return float(side.knots[-1]) - low
+    grid = np.linspace(0.0, side.knots[-1], 200)
+    near = int(np.searchsorted(side.value(grid, 0), lift_mm))
+    place = _root(lambda x: float(side.value(np.array([x]), 0)[0]) - lift_mm, float(grid[near - 1]), float(grid[near]))
+    return float(side.knots[-1]) - place

@@ -16,7 +16,7 @@ from valvelab.records.job import Job, JobPart
 from valvelab.records.result import Verdict, exit_code
 
 if TYPE_CHECKING:
-    from valvelab.cli.job_parts import Request
+    from valvelab.cli.job_parts import Inspected, Request
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -84,10 +84,16 @@ def _date(text: str | None) -> str:
 
 def write(requests: list[Request], job: Job, path: Path) -> CertifyResult:
     """Inspect, write the PDF, and say what was written."""
-    from valvelab.cli.job_parts import certificate_of, inspect_job
+    from valvelab.cli.job_parts import inspect_job
+
+    return write_inspected(inspect_job(requests, job), job, path)
+
+
+def write_inspected(done: Inspected, job: Job, path: Path) -> CertifyResult:
+    """Write the PDF of a job that was inspected already."""
+    from valvelab.cli.job_parts import certificate_of
     from valvelab.report.pdf import certificate_bytes
 
-    done = inspect_job(requests, job)
     certificate = certificate_of(done, _date(job.made))
     content = certificate_bytes(certificate, job.units)
     path.write_bytes(content)

@@ -1,0 +1,229 @@
+"""`valvelab demo`: lays out the invented sample job, inspects all of it, writes its certificate."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from dataclasses import dataclass
+from itertools import count
+from pathlib import Path
+from shlex import join, quote
+from textwrap import wrap
+from typing import TYPE_CHECKING
+
+from valvelab.cli.options import add_common
+from valvelab.cli.output import MARKS, verdict_table, write_out
+from valvelab.errors import BadFile
+from valvelab.records.result import Decision, Verdict, exit_code
+from valvelab.units import System
+
+if TYPE_CHECKING:
+    from valvelab.cli.job_parts import Inspected
+    from valvelab.records.demo_result import DemoPart, DemoResult
+    from valvelab.records.job import Job
+
+FOLDER = Path("valvelab-demo")
+CERTIFICATE = "certificate.pdf"
+FURTHER_JOBS = "*_job.toml"
+WIDTH = 100
+ON_PURPOSE = "One sample lobe is worn on purpose: exit code 1 reports its rejection."
+_WORST_FIRST: tuple[Decision, ...] = ("reject", "undecided", "accept")
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Options of the command."""
+    parser.add_argument(
+        "folder", type=Path, nargs="?", default=FOLDER, metavar="DIR",
+        help=f"where the job is laid out (default: {FOLDER}; a numbered one beside it where files there differ)",
+    )  # fmt: skip
+    parser.add_argument("--no-window", action="store_true", help="don't open the window afterwards")
+    parser.epilog = (
+        "The parts are invented, and one lobe is worn on purpose: exit code 1 reports its rejection. The window opens "
+        "where there is a display; never with --json."
+    )
+    add_common(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Lay out, inspect, certify, tell, and open the window."""
+    samples = _samples()
+    folder = _fresh(args.folder, samples)
+    if folder != args.folder and not args.quiet:
+        sys.stderr.write(f"info: {args.folder}: files there differ from the samples and stay; laid out in {folder}\n")
+    for name, content in samples.items():
+        (folder / name).write_bytes(content)
+    done = _done(folder, args)
+    result = _certified(done, folder, tuple(samples))
+    if args.out is not None:
+        write_out(result, args.out, lambda: _text(result, done), lambda path: _copy(folder / CERTIFICATE, path))
+    if args.json:
+        sys.stdout.write(result.model_dump_json(indent=1) + "\n")
+    else:
+        sys.stdout.write(_text(result, done) + "\n")
+        sys.stdout.flush()
+        if args.open_window is not None and not args.no_window:
+            args.open_window(_for_window(done[0], folder))
+    return exit_code(result.verdicts)
+
+
+def _copy(file: Path, path: Path) -> None:
+    path.write_bytes(file.read_bytes())
+
+
+@dataclass(frozen=True, slots=True)
+class _Done:
+    """One job of the demo, inspected; `job` names its files as they lie in the folder."""
+
+    job: Job
+    inspected: Inspected
+
+
+def _samples() -> dict[str, bytes]:
+    """Every sample file by its name."""
+    from valvelab.places import sample_profiles
+
+    found = sorted(sample_profiles().iterdir())
+    return {path.name: path.read_bytes() for path in found if path.is_file() and not path.name.startswith(".")}
+
+
+def _fresh(wanted: Path, samples: dict[str, bytes]) -> Path:
+    """The first of DIR, DIR-2, DIR-3 … where nothing that a person changed would be overwritten; made if missing."""
+    for number in count(1):
+        folder = wanted if number == 1 else wanted.with_name(f"{wanted.name}-{number}")
+        if folder.exists() and not folder.is_dir():
+            raise BadFile(str(folder), "", "a file", "a folder, or a name that is free")
+        if not _would_overwrite(folder, samples):
+            folder.mkdir(parents=True, exist_ok=True)
+            return folder
+    raise AssertionError
+
+
+def _would_overwrite(folder: Path, samples: dict[str, bytes]) -> bool:
+    there = [name for name in samples if (folder / name).exists()]
+    if any(not (folder / name).is_file() or (folder / name).read_bytes() != samples[name] for name in there):
+        return True
+    # a certificate among untouched samples came from an earlier demo; any other is somebody's
+    return (folder / CERTIFICATE).exists() and len(there) < len(samples)
+
+
+def _done(folder: Path, args: argparse.Namespace) -> list[_Done]:
+    """Every job of the folder inspected, the one that gets the certificate first."""
+    from valvelab.cli.job_parts import inspect_job, requests_of
+    from valvelab.files.job_file import JOB_FILE, read_job
+
+    done: list[_Done] = []
+    for path in [folder / JOB_FILE, *_further(folder)]:
+        job, _ = read_job(path)
+        if args.units != "metric":
+            job = job.model_copy(update={"units": args.units})
+        if args.spec is not None and not done:
+            job = _judged_by(job, args.spec)
+        done.append(_Done(job, inspect_job(requests_of(job, folder), job)))
+    return done
+
+
+def _judged_by(job: Job, spec: Path) -> Job:
+    """The job with another spec for its lift tables."""
+    parts = (
+        part.model_copy(update={"spec": str(spec.absolute())}) if part.inspect == "lobes" else part for part in job.part
+    )
+    return job.model_copy(update={"part": tuple(parts)})
+
+
+def _certified(done: list[_Done], folder: Path, files: tuple[str, ...]) -> DemoResult:
+    """Write the certificate of the first job, and gather the result of all."""
+    from valvelab.cli.certify_command import write_inspected
+    from valvelab.records.demo_result import DemoPart, DemoResult
+
+    first = done[0]
+    certified = write_inspected(first.inspected, first.job, folder / CERTIFICATE)
+    parts = [
+        (DemoPart(inspect=part.inspect, file=part.file, spec=part.spec, verdicts=found.result.verdicts), found.result)
+        for one in done
+        for part, found in zip(one.job.part, one.inspected.parts, strict=True)
+    ]
+    sources = {source.sha256: source for _, result in parts for source in result.source}
+    return DemoResult(
+        source=tuple(sources.values()),
+        notes=tuple(dict.fromkeys(note for _, result in parts for note in result.notes)),
+        verdicts=tuple(verdict for part, _ in parts for verdict in part.verdicts),
+        folder=str(folder), files=files, parts=tuple(part for part, _ in parts),
+        certificate=certified.certificate, number=certified.number, made=certified.made, sha256=certified.sha256,
+    )  # fmt: skip
+
+
+def _for_window(first: _Done, folder: Path) -> list[str]:
+    """The first job's files, each reading with the spec it is judged by."""
+    names = [name for part in first.job.part for name in (part.file, part.spec) if name is not None]
+    return [str(folder / name) for name in dict.fromkeys(names)]
+
+
+def _text(result: DemoResult, done: list[_Done]) -> str:
+    """What a person reads: every verdict by item, those not accepted in full, where things are, what to try next."""
+    parts = iter(result.parts)
+    blocks = [f"An invented sample job, nobody's engine; its files are in {result.folder}."]
+    blocks += [_part_text(next(parts), found.name, one.job.units) for one in done for found in one.inspected.parts]
+    return "\n\n".join([*blocks, _closing(result, done, exit_code(result.verdicts))])
+
+
+def _part_text(part: DemoPart, kind: str, system: System) -> str:
+    tally = {decision: sum(row.decision == decision for row in part.verdicts) for decision in _WORST_FIRST}
+    counts = f"{tally['accept']} accepted, {tally['undecided']} undecided, {tally['reject']} rejected"
+    lines = [f"{kind}: {part.file}: {counts if part.verdicts else 'nothing to judge by'}"]
+    lines += [f"  {line}" for line in _by_item(part.verdicts)]
+    open_rows = [row for row in part.verdicts if row.decision != "accept"]
+    if open_rows:
+        lines += ["", *(f"  {line}" for line in verdict_table(open_rows, system).splitlines())]
+    return "\n".join(lines)
+
+
+def _by_item(verdicts: tuple[Verdict, ...]) -> list[str]:
+    """A line for every item with something not accepted, worst first, and one for all others."""
+    worst: dict[str, int] = {}
+    reasons: dict[str, list[str]] = {}
+    for row in verdicts:
+        rank = _WORST_FIRST.index(row.decision)
+        worst[row.item] = min(rank, worst.get(row.item, rank))
+        if row.decision != "accept":
+            reasons.setdefault(row.item, []).append(row.characteristic)
+    lines = [
+        f"{MARKS[_WORST_FIRST[rank]]:<13}{item}: {', '.join(dict.fromkeys(reasons[item]))}"
+        for item, rank in sorted(worst.items(), key=lambda entry: entry[1])
+        if item in reasons
+    ]
+    accepted = ", ".join(item for item in worst if item not in reasons)
+    return lines + wrap(accepted, WIDTH, initial_indent=f"{MARKS['accept']:<13}", subsequent_indent=" " * 13)
+
+
+def _closing(result: DemoResult, done: list[_Done], code: int) -> str:
+    folder, part = Path(result.folder), done[0].job.part[0]
+    commands = [
+        [
+            "lobes",
+            str(folder / part.file),
+            *(("--spec", str(folder / part.spec)) if part.spec else ()),
+            "--at",
+            "0.050 in",
+        ]
+    ]
+    commands += [["certify", str(path), "--out", str(path.with_suffix(".pdf"))] for path in _further(folder)]
+    commands += [["verify", result.certificate], ["lobes", "YOUR_LIFT_TABLE.csv"]]
+    return "\n".join([
+        *([ON_PURPOSE] if code == 1 else []),
+        f"Certificate {result.number}: {result.certificate}",
+        "",
+        "Next, for example:",
+        *(f"  {_program()} {join(words)}" for words in commands),
+    ])  # fmt: skip
+
+
+def _further(folder: Path) -> list[Path]:
+    return sorted(folder.glob(FURTHER_JOBS))
+
+
+def _program() -> str:
+    """How this program was called, to be typed again."""
+    called = Path(sys.argv[0])
+    if called.is_dir():
+        return f"python3 {quote(sys.argv[0])}"
+    return "python3 -m valvelab" if called.name == "__main__.py" else "valvelab"

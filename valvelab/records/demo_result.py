@@ -1,0 +1,29 @@
+"""The answer of `valvelab demo`."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from valvelab.records.result import Record, Result, Verdict
+
+
+class DemoPart(Record):
+    """One inspection of the sample job: the command that does it alone, its file, its own verdicts."""
+
+    inspect: str
+    file: str
+    spec: str | None
+    verdicts: tuple[Verdict, ...]
+
+
+class DemoResult(Result):
+    """The document of `valvelab demo`; `verdicts` are those of all parts, in their order."""
+
+    command: Literal["demo"] = "demo"
+    folder: str
+    files: tuple[str, ...]
+    parts: tuple[DemoPart, ...]
+    certificate: str
+    number: str
+    made: str
+    sha256: str
