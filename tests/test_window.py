@@ -10,6 +10,7 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
+import numpy as np
 import pytest
 from invented_camshaft import LOBES, WORN, write_spec, write_table
 from PySide6.QtCore import QMimeData, QPoint, QPointF, Qt, QUrl, qInstallMessageHandler
@@ -155,6 +156,25 @@ def test_a_drag_of_the_checking_lift_updates_every_duration(
     assert window.bench.history.undo_label == "move the checking lift"
     window.do_undo()
     assert durations_shown(window) == before, "the whole drag is one step"
+
+
+def test_readings_are_shown_against_the_fit_with_those_left_out(window: MainWindow, tmp_path: Path) -> None:
+    table = write_table(tmp_path / "shaft.csv", ("1I", "1E"))
+    lines = table.read_text(encoding="utf-8").splitlines()
+    cells = lines[9 + 100].split(",")
+    lines[9 + 100] = ",".join([cells[0], f"{float(cells[1]) + 0.2:.5f}", *cells[2:]])
+    table.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    drop(window, [str(table)])
+    view = lobes_view(window)
+    assert "readings" not in view.stack.items_by_name
+    chip = next(button for button in view.plots.buttons() if button.property("name") == "readings")
+    chip.click()
+    figure = view.stack.items_by_name["readings"].figure
+    assert figure is not None
+    kept, left_out = figure.marks
+    assert np.std(kept.y) < 1.0, "half a micrometre of noise was put in"
+    assert left_out.role == "reject"
+    assert left_out.y == pytest.approx([200.0], abs=2.0)
 
 
 def test_a_typed_lift_takes_units_and_refuses_nonsense(window: MainWindow, job: list[str]) -> None:
@@ -477,18 +497,20 @@ def test_repaints_lose_no_reference_to_none(window: MainWindow, job: list[str], 
     # some versions of the toolkit drop a reference to None with every call that returns nothing
     drop(window, job)
 
+    window.resize(800, 450)
+
     def repaint(times: int) -> None:
         for number in range(times):
-            window.bench.choose("lobes", "checking_lift_mm", 1.0 + 0.01 * (number % 50), "drag", gesture="drag")
+            if number % 5 == 0:
+                window.bench.choose("lobes", "checking_lift_mm", 1.0 + 0.01 * (number % 50), "drag", gesture="drag")
             widget: QWidget = lobes_view(window).stack.viewport()
             widget.repaint()
-            app.processEvents()
+        app.processEvents()
 
-    window.resize(900, 500)
     repaint(20)
     gc.collect()
     before = sys.getrefcount(None)
-    repaint(200)
+    repaint(300)
     gc.collect()
     # newer interpreters keep None for ever and count nothing; older ones must not sink
     assert sys.getrefcount(None) - before > -150

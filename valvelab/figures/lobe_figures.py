@@ -87,6 +87,24 @@ def deviation_figure(inspection: LobesInspection, lobe: str, x: FloatArray) -> F
     )  # fmt: skip
 
 
+def residual_figure(inspection: LobesInspection, lobe: str, x: FloatArray) -> Figure:
+    """Readings − fit over the angles of `x`, every turn; those left out of the fit carry the mark of a rejection."""
+    part = next(part for part in inspection.groups if lobe in part.fitted.names)
+    row = part.fitted.names.index(lobe)
+    readings = part.fitted.conditioned
+    fit = part.fitted.smoothed.splines.evaluate(row, readings.angle_cam_deg)
+    off = 1000.0 * (readings.lifts_mm[row] - fit)
+    angle = wrap(readings.angle_cam_deg - centre_of(inspection, lobe))
+    shown = (angle >= x[0]) & (angle <= x[-1])
+    kept, left_out = shown & readings.kept[row], shown & ~readings.kept[row]
+    marks = [Marks(angle[kept], off[kept], "readings")]
+    if left_out.any():
+        marks.append(Marks(angle[left_out], off[left_out], "reject", "left out of the fit"))
+    title = "Readings − fit"
+    return Figure("readings", title, Axis(ANGLE_FROM_CENTRE, "cam deg", _ends(x)), Axis(title, "um"),
+                  marks=tuple(marks))  # fmt: skip
+
+
 def _against_its_kind(inspection: LobesInspection, lobe: str, x: FloatArray) -> Figure | None:
     names = _of_its_kind(inspection, lobe)
     if len(names) < 2:

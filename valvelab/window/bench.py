@@ -14,7 +14,7 @@ from PySide6.QtCore import QObject, QTimer, Signal
 from valvelab.errors import ValvelabError
 from valvelab.units import System
 from valvelab.workbench import edits, settings, stations
-from valvelab.workbench.document import Answer, BenchFile, Choice, Content, Document
+from valvelab.workbench.document import Answer, BenchFile, Choice, Content, Document, Problem
 from valvelab.workbench.history import History
 from valvelab.workbench.questions import Question, answer
 from valvelab.workbench.reading import read_content
@@ -34,6 +34,7 @@ class Bench(QObject):
     document_changed = Signal(object, object)
     busy_changed = Signal(str)
     said = Signal(str)
+    done = Signal(object)
     _came = Signal(object)
 
     def __init__(
@@ -144,6 +145,10 @@ class Bench(QObject):
         if question is not None:
             self._start((document.station, question.key), question.label, partial(_answer, document.station, question))
 
+    def do(self, label: str, about: str, work: Callable[[], str]) -> None:
+        """Do a piece of work in the background; `done` carries its closing sentence, or its refusal, as a Problem."""
+        self._start(object(), label, partial(_task, about, work))
+
     def _start(self, key: object, label: str, work: Callable[[], tuple[object, object]]) -> None:
         if key in self._running:
             return
@@ -163,15 +168,17 @@ class Bench(QObject):
     def _take(self, came: tuple[object, object]) -> None:
         key, outcome = came
         self._running.pop(key, None)
+        self.busy_changed.emit(next(iter(self._running.values()), ""))
         if isinstance(outcome, BaseException):
             sys.excepthook(type(outcome), outcome, outcome.__traceback__)
         elif isinstance(outcome, tuple):
             self._take_up(*outcome)
-        self.busy_changed.emit(next(iter(self._running.values()), ""))
 
     def _take_up(self, about: object, found: object) -> None:
         document = self.document
-        if isinstance(about, BenchFile) and isinstance(found, Content):
+        if isinstance(found, Problem):
+            self.done.emit(found)
+        elif isinstance(about, BenchFile) and isinstance(found, Content):
             if about in document.files:
                 self._take_content(about, found)
         elif isinstance(about, str) and isinstance(found, Answer):
@@ -240,6 +247,13 @@ class Bench(QObject):
             recovery.clear(self.place)
         except OSError:
             self.said.emit("The recovery file can't be removed")
+
+
+def _task(about: str, work: Callable[[], str]) -> tuple[object, object]:
+    try:
+        return about, Problem("info", about, work())
+    except (ValvelabError, OSError) as error:
+        return about, Problem("error", about, refusal(error))
 
 
 def _read(file: BenchFile) -> tuple[object, object]:

@@ -68,6 +68,7 @@ class MainWindow(QMainWindow):
         bench.document_changed.connect(self._on_document)
         bench.busy_changed.connect(self._on_busy)
         bench.said.connect(self.say)
+        bench.done.connect(self._on_done)
         QGuiApplication.styleHints().colorSchemeChanged.connect(self._on_scheme)
         self._refresh(bench.document)
 
@@ -306,6 +307,12 @@ class MainWindow(QMainWindow):
     def _on_busy(self, label: str) -> None:
         self.busy.say(label)
 
+    def _on_done(self, outcome: Problem) -> None:
+        self._said = [*self._said[-20:], outcome]
+        if outcome.level == "info":
+            self.busy.flash(outcome.text)
+        self._refresh(self.bench.document)
+
     def say(self, text: str) -> None:
         """Add a row to the problems list and to the status line."""
         self._said = [*self._said[-20:], Problem("info", "window", text)]
@@ -426,17 +433,14 @@ class MainWindow(QMainWindow):
         value = None if station is None else stations.answer_value(document, station)
         if station is None or value is None or station.certificate is None:
             return
-        try:
-            certificates.write(
-                station.certificate(document, value),
-                path,
-                document.units,
-                date.today().isoformat(),  # noqa: DTZ011 - the date on the wall where the paper is signed
-            )
-        except Exception as error:  # noqa: BLE001 - `refusal` raises again what is not the program's own
-            self.complain(path.name, refusal(error))
-            return
-        self.say(f"Certificate written: {path}")
+        make, units = station.certificate, document.units
+        made = date.today().isoformat()  # noqa: DTZ011 - the date on the wall where the paper is signed
+
+        def write() -> str:
+            certificates.write(make(document, value), path, units, made)
+            return f"Certificate written: {path}"
+
+        self.bench.do(f"Writing {path.name}", path.name, write)
 
     def do_export_table(self) -> None:
         """Write the verdicts as CSV."""

@@ -41,10 +41,11 @@ if TYPE_CHECKING:
     from valvelab.inspection.inspect_lobes import LobesInspection
     from valvelab.workbench.document import Document
 
-_PLOTS = (("deviation", "Deviation"), ("lift", "Lift"), ("velocity", "Velocity"), ("acceleration", "Acceleration"),
-          ("jerk", "Jerk"))  # fmt: skip
+_PLOTS = (("deviation", "Deviation"), ("lift", "Lift"), ("velocity", "Velocity"), ("acceleration", "Accel."),
+          ("jerk", "Jerk"), ("readings", "Readings"))  # fmt: skip
+_AT_FIRST_OFF = {"readings"}
 _LISTS = (("durations", "Durations"), ("lobe", "Lobe"), ("shaft", "Shaft"))
-_STRETCH = {"deviation": 3, "lift": 4, "velocity": 2, "acceleration": 2, "jerk": 2}
+_STRETCH = {"deviation": 3, "lift": 4, "velocity": 2, "acceleration": 2, "jerk": 2, "readings": 2}
 _FRAME_MS = 8
 
 
@@ -164,7 +165,7 @@ class LobesView(StationView):
         """Redraw what changed: everything, the chosen lobe, or only the checking lift."""
         inspection = cast("LobesInspection", value)
         lobe, lift = chosen_lobe(document, inspection), checking_lift_mm(document)
-        plots = tuple(name for name, _ in _PLOTS if document.choice(NAME, f"plot {name}", default=True))
+        plots = tuple(name for name, _ in _PLOTS if document.choice(NAME, f"plot {name}", name not in _AT_FIRST_OFF))
         kind = document.choice(NAME, "map", "deviation")
         theme = current_theme()
         whole = (inspection, document.units, theme.name, kind)
@@ -204,6 +205,8 @@ class LobesView(StationView):
     def _figure(self, inspection: LobesInspection, lobe: str, name: str) -> Figure | None:
         if name == "deviation":
             return lobe_figures.deviation_figure(inspection, lobe, self._x)
+        if name == "readings":
+            return lobe_figures.residual_figure(inspection, lobe, self._x)
         order = ("lift", "velocity", "acceleration", "jerk").index(name)
         return lobe_figures.motion_figure(inspection, lobe, cast("lobe_figures.Derivative", order), self._x)
 
