@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from analytic_lobe import PolynomialLobe
+from pypdf import PdfReader
 
 from valvelab.cli.main import main
 from valvelab.figures.motion_figures import (
@@ -333,3 +334,35 @@ def test_the_misread_sample_sheet_is_noticed_and_the_good_one_is_not() -> None:
     diagram = event_diagram(inspection)
     assert {curve.role for curve in diagram.curves} >= {"intake", "exhaust", "nominal"}
     assert len(wheel_dial(inspection).labels) == len(wheel_dial(inspection).angles_deg)
+
+
+@pytest.mark.parametrize("command", ["phasing", "motion"])
+def test_certificates_verify(tmp_path: Path, capsys: pytest.CaptureFixture[str], command: str) -> None:
+    """The certificate is written without a display, and computing it again agrees."""
+    certificate = tmp_path / "answer.pdf"
+    if command == "phasing":
+        words = ["phasing", str(sample_profiles() / "quillmere_four_degree_wheel.toml")]
+    else:
+        (tmp_path / "train.toml").write_text(RIGID)
+        words = ["motion", str(lift_table(tmp_path)), "--train", str(tmp_path / "train.toml")]
+    assert main([*words, "--out", str(certificate), "--quiet"]) == 0
+    assert main(["verify", str(certificate)]) == 0
+    assert "agrees" in capsys.readouterr().out
+    text = "".join(page.extract_text() for page in PdfReader(certificate).pages)
+    assert "safe speeds" in text if command == "motion" else "piston stop" in text
+
+
+def test_a_measured_spring_stands_in_the_train(tmp_path: Path) -> None:
+    from valvelab.files.spring_readings import read_spring_readings
+    from valvelab.files.wire_materials import read_wire_materials
+    from valvelab.inspection.inspect_springs import SpringsQuestion, inspect_springs
+    from valvelab.inspection.motion_springs import train_with_spring
+
+    readings = read_spring_readings(sample_profiles() / "springs_quillmere_tray.csv")
+    springs = inspect_springs(SpringsQuestion(readings, materials=read_wire_materials())).result
+    train, _ = read_train(sample_profiles() / "quillmere_four_train.toml")
+    taken, notes = train_with_spring(train, springs.springs[0], springs.installed_height_mm)
+    assert taken.seat_force_n == springs.springs[0].seat_force_n
+    assert taken.surge_hz == springs.springs[0].surge_hz
+    assert taken.bind_travel_mm == pytest.approx(springs.installed_height_mm - springs.springs[0].solid_height_mm)
+    assert springs.springs[0].spring in notes[0].text

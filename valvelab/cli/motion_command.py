@@ -13,6 +13,7 @@ from valvelab.units import System, display_unit, parse_quantity, show
 
 if TYPE_CHECKING:
     from valvelab.inspection.inspect_motion import MotionInspection
+    from valvelab.records.measurement import LiftTable
     from valvelab.records.motion_result import MotionResult, MotionValve
     from valvelab.report.assembly import Part
 
@@ -42,14 +43,15 @@ def run(args: argparse.Namespace) -> int:
 def part(args: argparse.Namespace) -> Part:
     """The command's part of a certificate."""
     from valvelab.report.engine_certificate import motion_part
+    from valvelab.report.lobes_certificate import identity
 
-    return motion_part(inspect(args), args.units)
+    lift_table = _lift_table(args)
+    return motion_part(inspect(args), args.units, identity(lift_table, args.units), lift_table.serial)
 
 
 def inspect(args: argparse.Namespace) -> MotionInspection:
     """The inspection that a command line asks for."""
     lifts = _checking_lifts(args)
-    from valvelab.files.lift_table import read_lift_table
     from valvelab.files.spec_file import read_toml_with_source
     from valvelab.files.train_file import read_train
     from valvelab.inspection.inspect_lobes import inspect_lobes
@@ -62,13 +64,19 @@ def inspect(args: argparse.Namespace) -> MotionInspection:
     if args.spec is not None:
         spec, spec_source = read_toml_with_source(args.spec, Spec, BadSpec)
         sources.append(spec_source)
-    lift_table = read_lift_table(args.lift, args.columns)
+    lift_table = _lift_table(args)
     try:
         lobes = inspect_lobes(lift_table)
         question = motion_question(lift_table, lobes, train, lifts, not args.no_dynamics)
         return inspect_motion(question, spec, (lift_table.source, *sources), str(args.spec), lift_table.notes)
     except CannotEvaluate as error:
         raise CannotEvaluate(error.reason, f"{args.lift} with {args.train}: {error}") from error
+
+
+def _lift_table(args: argparse.Namespace) -> LiftTable:
+    from valvelab.files.lift_table import read_lift_table
+
+    return read_lift_table(args.lift, args.columns)
 
 
 def _checking_lifts(args: argparse.Namespace) -> tuple[float, ...]:

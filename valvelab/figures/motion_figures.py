@@ -87,7 +87,7 @@ def force_figure(inspection: MotionInspection, lobe: str, speeds_rpm: Sequence[f
     for number, rpm in enumerate(speeds):
         force = contact_force(cycle.lift_mm, acceleration, mass, seat, rate, rpm)
         curves.append(Curve(cycle.crank_deg, np.where(up, force, np.nan), "series", f"{rpm:.0f} rpm", number))
-    return Figure("contact_force", "Contact force at the valve, quasi-static", Axis(CRANK, "crank deg", _ends(side)),
+    return Figure("contact_force", "Contact force, quasi-static", Axis(CRANK, "crank deg", _ends(side)),
                   Axis("Force", "N"), tuple(curves), guides=(Guide(0.0, "y", "reject", "leaves the cam"),))  # fmt: skip
 
 
@@ -113,7 +113,7 @@ def force_map(inspection: MotionInspection, lobe: str) -> HeatMap | None:
     values = np.minimum(swept.force_n[:, seen], np.nanpercentile(swept.force_n[:, seen], 97.0))
     return HeatMap(
         "force_map",
-        "Contact force by the dynamic model (0: contact lost)",
+        "Contact force, dynamic model",
         Axis(CRANK, "crank deg", (low, high)),
         tuple(f"{rpm:.0f} rpm" for rpm in swept.rpm),
         swept.crank_deg[seen],
@@ -138,7 +138,7 @@ def sweep_figure(inspection: MotionInspection, lobe: str) -> Figure | None:
         Curve(swept.rpm, swept.loft_mm, "series", "loft", 0),
         Curve(swept.rpm, swept.bounce_mm, "series", "bounce", 1),
     )
-    return Figure("sweep", "Loft and bounce by the dynamic model: estimates, never a safe speed",
+    return Figure("sweep", "Loft and bounce, dynamic model",
                   Axis("Crank speed", "rpm"), Axis("Lift", "mm"), curves, guides=tuple(guides))  # fmt: skip
 
 

@@ -105,14 +105,24 @@ def _phasing_tables(result: PhasingResult, system: System) -> list[Block]:
     return found
 
 
-def motion_part(inspection: MotionInspection, system: System = "metric") -> Part:
-    """The valve motion's part of a certificate; curves of the first valve of each kind."""
+def motion_part(
+    inspection: MotionInspection,
+    system: System = "metric",
+    identity: tuple[tuple[str, str | None], ...] = (),
+    serial: str | None = None,
+) -> Part:
+    """The valve motion's part of a certificate; curves of the first valve of each kind.
+
+    `identity` and `serial` are the lift table's.
+    """
     result = inspection.result
-    figure = FigureBlock(((lift_figure(inspection),),), 72.0, caption="Thin: without lash. Dashed: the piston.")
+    drawn = _first_of_each_kind(inspection)
+    caption = f"{', '.join(drawn)}: valve lift; dashed without lash, and the piston below dead centre."
+    figure = FigureBlock(((lift_figure(inspection, drawn),),), 72.0, caption=caption)
     return Part(
         name="Valve motion",
         result=result,
-        identity=(),
+        identity=identity,
         overview=(figure, _lift_table(result.valves, system)),
         sections=(
             Section("Valve motion", (_event_table(result.valves, system), *_speed_tables(result.valves, system),
@@ -120,6 +130,7 @@ def motion_part(inspection: MotionInspection, system: System = "metric") -> Part
             Section("Valve curves", tuple(_curves(inspection)), new_page=True),
         ),
         subjects=("valve",),
+        serial=serial,
     )  # fmt: skip
 
 
@@ -172,10 +183,13 @@ def _speed_tables(valves: tuple[MotionValve, ...], system: System) -> list[Block
     return [Table(header, rows, units=units, title="Predicted control of the valve: estimates, never safe speeds")]
 
 
+def _first_of_each_kind(inspection: MotionInspection) -> list[str]:
+    return sorted({side.lobe.kind: side.lobe.name for side in reversed(inspection.sides)}.values())
+
+
 def _curves(inspection: MotionInspection) -> list[Block]:
     blocks: list[Block] = []
-    first = {side.lobe.kind: side.lobe.name for side in reversed(inspection.sides)}
-    for lobe in sorted(first.values()):
+    for lobe in _first_of_each_kind(inspection):
         drawn: list[Plot | None] = [
             draw(inspection, lobe)
             for draw in (clearance_figure, force_figure, sweep_figure, resonance_figure, pressure_figure, force_map)
@@ -185,5 +199,5 @@ def _curves(inspection: MotionInspection) -> list[Block]:
             pair = plots[start : start + 2]
             blanks: tuple[tuple[Plot, ...], ...] = ((),) * (2 - len(pair))
             columns = (*((plot,) for plot in pair), *blanks)
-            blocks.append(FigureBlock(columns, PLOT_MM, titles=tuple(f"{lobe}: {plot.title}" for plot in pair)))
+            blocks.append(FigureBlock(columns, PLOT_MM, titles=(f"Valve {lobe}", "") if start == 0 else ()))
     return blocks
