@@ -117,9 +117,22 @@ def _root(lobes: Lobes, position: IndexArray, target: FloatArray, found: NDArray
 
 
 def extreme(lobes: Lobes, order: int, sign: float) -> tuple[Places, FloatArray]:
-    """Greatest value of sign × the order-th derivative over each lobe, and where; shapes (lobes,)."""
-    at_knots = sign * lobes.fitted.at_knots[order]
-    splines = lobes.splines
+    """Greatest value of sign × the order-th derivative over each lobe, and where; shapes (lobes,).
+
+    For acceleration and jerk the place is looked for on a blurred copy of the fit; the value there is the fit's. The
+    crest of a noisy curve stands above the true one, the more so the flatter the top.
+    """
+    guide = lobes.fitted.guide if order >= 2 else None
+    if guide is None:
+        return _highest(lobes.splines, lobes.fitted.at_knots[order], order, sign)
+    count = lobes.fitted.at_knots[order].shape[1]
+    places, _ = _highest(guide, guide.at_knots(order)[:, :count], order, sign)
+    return places, lobes.splines.at(np.arange(places.index.size), places.index, places.t, order)
+
+
+def _highest(splines: SplineSet, values: FloatArray, order: int, sign: float) -> tuple[Places, FloatArray]:
+    """The same on one set of splines; values: (lobes, knots), the derivative at the knots."""
+    at_knots = sign * values
     rows = np.arange(at_knots.shape[0])
     top = np.argmax(at_knots, axis=1)
     best_x, best = top.astype(np.float64), at_knots[rows, top]

@@ -11,10 +11,12 @@ from numpy.typing import ArrayLike, NDArray
 from valvelab.arrays import FloatArray, read_only
 from valvelab.lobe.base_circle import BaseCircle, find_base_circle, without_harmonic
 from valvelab.lobe.conditioning import Conditioned
-from valvelab.lobe.smoothing import Smoothed, fit_general, fit_uniform
+from valvelab.lobe.smoothing import CALCULATED_NOISE_MM, Smoothed, fit_general, fit_uniform
 from valvelab.lobe.spline import SplineSet, symbol_weights
 
 _FILLING_ROUNDS = 12
+# Of the finest harmonic passed by half; chosen by trial on the published laws (tests/benchmarks/bench_estimators.py).
+_GUIDE_SHARE = 0.7
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +81,13 @@ class FittedLobes:
         count = self.splines.intervals + (0 if self.splines.periodic else 1)
         first, second, third, fourth = (self.splines.at_knots(order)[:, :count] for order in range(4))
         return first, second, third, fourth
+
+    @cached_property
+    def guide(self) -> SplineSet | None:
+        """The splines without the finest detail that the fit passes, to find extremes by; None without noise."""
+        if float(np.median(self.noise_mm)) < CALCULATED_NOISE_MM:
+            return None
+        return self.splines.blurred(_GUIDE_SHARE * self.smoothed.half_harmonic)
 
     def base_weights(self, row: int) -> FloatArray:
         """Shape (3, padded): the harmonic that was subtracted, as a function of the coefficients; zeros if none."""

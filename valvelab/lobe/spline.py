@@ -134,6 +134,26 @@ class SplineSet:
                 total = total + weights[k] * self.padded[:, k : k + width]
         return np.asarray(total * self.step ** (-order))
 
+    def blurred(self, half_harmonic: float) -> SplineSet:
+        """The same splines less their fine detail: a Gaussian filter halves the given harmonic of the turn.
+
+        An open spline is continued by point reflection at its ends.
+        """
+        n = self.padded.shape[1]
+        rows = self.padded[:, 3 : n - 4]
+        if not self.periodic:
+            first, last = self.padded[:, :1], self.padded[:, -1:]
+            before, after = 2.0 * first - self.padded[:, :0:-1], 2.0 * last - self.padded[:, -2::-1]
+            rows = np.concatenate([before, self.padded, after], axis=1)
+        size = rows.shape[1]
+        turns = size * self.step / 360.0
+        gain = 2.0 ** -((np.arange(size // 2 + 1) / (half_harmonic * turns)) ** 2)
+        # the reflected ends differ by a straight line's rise, which the filter leaves alone
+        trend = np.zeros_like(rows) if self.periodic else np.linspace(rows[:, 0], rows[:, -1], size, axis=1)
+        smooth = trend + np.fft.irfft(np.fft.rfft(rows - trend, axis=1) * gain, size, axis=1)
+        padded = periodic_padding(smooth) if self.periodic else read_only(smooth[:, n - 1 : 2 * n - 1])
+        return SplineSet(padded, self.start, self.step, self.periodic)
+
     def knots(self) -> FloatArray:
         """Shape (intervals + 1,): the knot angles."""
         return self.start + self.step * np.arange(self.intervals + 1, dtype=np.float64)
