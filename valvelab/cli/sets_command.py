@@ -36,6 +36,9 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--time-limit", default="30", metavar="S", help="seconds after which the best found counts (30)"
     )
+    parser.add_argument(
+        "--thorough", action="store_true", help="go on to prove the least total spread until the time limit"
+    )
     parser.add_argument("--together", action="append", default=[], metavar="A,B", help="springs that stay in one set")
     parser.add_argument("--apart", action="append", default=[], metavar="A,B", help="two springs never in one set")
     parser.add_argument(
@@ -65,6 +68,7 @@ def run(args: argparse.Namespace) -> int:
         apart=tuple(_two(text) for text in args.apart),
         positions=positions,
         time_limit_s=_seconds(args.time_limit),
+        thorough=args.thorough,
     )
     result = inspect_sets(question, _reporter(args)).result
     return finish(result, args, lambda: text_of(result, args.units))

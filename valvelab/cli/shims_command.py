@@ -38,9 +38,8 @@ def text(result: ShimsResult, system: System) -> str:
     """The readable plan, one row a position."""
     length, force = display_unit("mm", system).label, display_unit("N", system).label
     fine = 3 if system == "inch" else 2
-    header = [
-        "position", "spring", f"shims [{length}]", f"installed [{length}]", f"seat force [{force}]", f"margin [{length}]",
-    ]  # fmt: skip
+    header = ["position", "spring", f"shims [{length}]", f"installed [{length}]"]
+    header += [f"seat force [{force}]", f"margin [{length}]"]
     rows = [
         [
             row.position,

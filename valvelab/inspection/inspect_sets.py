@@ -16,7 +16,7 @@ from valvelab.inspection.spring_characteristics import KEY_OF
 from valvelab.records.result import Note, info, warning
 from valvelab.records.sets_result import SetsResult, SpringSet
 from valvelab.springs.matching import MatchedSet, MatchedSets, match
-from valvelab.springs.set_spread import Effort
+from valvelab.springs.set_spread import THOROUGH, Effort
 from valvelab.springs.tray import LARGEST_SET, SMALLEST_SET, Position, Progress, Tray, Watch, tray
 
 MATCHED = ("seat_force", "open_force", "rate", "solid_height", "free_length")
@@ -43,7 +43,7 @@ class SetsQuestion:
     apart: tuple[tuple[str, str], ...] = ()
     positions: tuple[PositionWish, ...] = ()
     time_limit_s: float = 30.0
-    effort: Effort = Effort()
+    thorough: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +81,7 @@ def inspect_sets(
         tuple(_pair(pair, usable, table) for pair in question.apart),
         tuple(_position(wish, names) for wish in question.positions),
     )
-    matched = match(problem, _watch(question, report, cancelled), question.effort)
+    matched = match(problem, _watch(question, report, cancelled), THOROUGH if question.thorough else Effort())
     result = _result(question, problem, matched, table, [*notes, *_proof_notes(matched, question)])
     return SetsInspection(tuple(chosen), problem, matched, result)
 
@@ -162,6 +162,7 @@ def _proof_notes(matched: MatchedSets, question: SetsQuestion) -> list[Note]:
         text = (
             f"{matched.total_spread:.4f} is the least found for {many} sets, not proven: "
             f"nothing below {matched.bound_total_spread:.4f} is possible"
+            + ("" if question.thorough else "; a thorough search may prove or better it")
         )
         notes.append(warning("total_spread", text))
     return notes

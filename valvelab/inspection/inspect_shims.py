@@ -35,7 +35,7 @@ class ShimsInspection:
 
 
 def inspect_shims(question: ShimsQuestion) -> ShimsInspection:
-    """The spring and shims for each position. Raises CannotEvaluate(NOT_FEASIBLE) with the reason when there are none."""
+    """The spring and shims for each position; CannotEvaluate(NOT_FEASIBLE) says why when there are none."""
     fit, analyses, notes = analyse_all(question.springs)
     springs = tuple(analyses[number] for number in latest_stages(analyses))
     heights = question.heights
@@ -118,7 +118,7 @@ def _explain_impossible(
             Reason.MISSING_INPUT,
             f"{heights.file}: a minimum coil-bind margin is asked for, but {springs[0].solid.reason}",
         )
-    for number, position in enumerate(heights.positions):
+    for number in range(len(heights.positions)):
         if not choice.allowed[number].any():
             raise CannotEvaluate(
                 Reason.NOT_FEASIBLE, f"{heights.file}: {_reason(choice, number, springs, heights, lift)}"
@@ -126,7 +126,7 @@ def _explain_impossible(
     if len(springs) < len(heights.positions):
         raise CannotEvaluate(
             Reason.NOT_FEASIBLE,
-            f"{heights.file}: found {len(springs)} springs for {len(heights.positions)} positions, expected at least as many",
+            f"{heights.file}: found {len(springs)} springs for {len(heights.positions)} positions, expected as many or more",
         )
 
 
@@ -139,8 +139,8 @@ def _reason(
     limit = heights.minimum_coil_bind_margin_mm or 0.0
     if best is not None and best < limit:
         return (
-            f"position {position.position!r} at {position.height_mm:g} mm leaves a coil-bind margin of {best:.2f} mm at most "
-            f"even without a shim, below {limit:g} mm"
+            f"position {position.position!r} at {position.height_mm:g} mm leaves a coil-bind margin of {best:.2f} mm "
+            f"at most even without a shim, below {limit:g} mm"
         )
     spans = [spring.span() for spring in springs]
     low, high = min(span[0] for span in spans), max(span[1] for span in spans)

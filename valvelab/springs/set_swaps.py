@@ -10,6 +10,10 @@ from valvelab.arrays import FloatArray
 from valvelab.springs.tray import BoolArray, Grouping, IntArray, Position, Units, Watch, spread_of
 
 GAIN = 1e-9
+PATIENCE = 0.02
+"""How much looser a grouping may become from one kick to the next, so that the search does not stay in one hollow."""
+KICK = 0.8
+"""Largest rise of the total spread by one random exchange."""
 SLACK = 1.0 + 1e-12
 
 
@@ -97,6 +101,27 @@ class Exchange:
         joins_theirs = self.label[j] >= 0 and self.units.apart[i, theirs].any()
         return not (self.units.apart[j, mine].any() or joins_theirs)
 
+    def kick(self, generator: np.random.Generator) -> None:
+        """A few random exchanges that keep every limit."""
+        for i, j in generator.permutation(np.argwhere(self.gains() > -KICK))[: generator.integers(1, 5)]:
+            if self.legal(int(i), int(j)):
+                self.swap(int(i), int(j))
+
+    def legal(self, i: int, j: int) -> bool:
+        """Whether i and j, as they lie now, may change places."""
+        if self.label[i] == self.label[j] or self.label[i] < 0 or not self.parted(i, j):
+            return False
+        for here, other in ((i, j), (j, i)):
+            number = self.label[here]
+            if number < 0:
+                continue
+            members = (self.label == number) & (np.arange(self.label.size) != here)
+            members[other] = True
+            ranges = self.units.high[members].max(axis=0) - self.units.low[members].min(axis=0)
+            if not (ranges <= self.limits * SLACK).all() or not self.allowed[self.position[number], other]:
+                return False
+        return True
+
     def descend(self, watch: Watch, most_rounds: int = 400) -> None:
         """Make the best exchanges of different sets, round after round, until none gains."""
         for _ in range(most_rounds):
@@ -132,24 +157,21 @@ def tightened(
     """
     exchange = Exchange.of(units, limits, positions, start)
     exchange.descend(watch)
-    best, total = exchange.label.copy(), exchange.total()
+    best = current = exchange.label.copy()
+    total = now = exchange.total()
     met = [exchange.grouping()]
     generator = np.random.default_rng(1)
     for _ in range(kicks):
-        if watch.over():
+        if watch.over() or not met[0].sets:
             break
-        for _ in range(int(generator.integers(1, 4))):
-            legal = np.argwhere(exchange.gains() > -0.6)
-            if len(legal):
-                i, j = (int(x) for x in legal[generator.integers(len(legal))])
-                if exchange.parted(i, j):
-                    exchange.swap(i, j)
+        exchange.kick(generator)
         exchange.descend(watch)
-        now = exchange.total()
+        then = exchange.total()
         met.append(exchange.grouping())
-        if now < total - GAIN:
-            best, total = exchange.label.copy(), now
-        else:
-            exchange.label = best.copy()
+        if then < now * (1.0 + PATIENCE):
+            current, now = exchange.label.copy(), then
+        if then < total - GAIN:
+            best, total = exchange.label.copy(), then
+        exchange.label = current.copy()
     exchange.label = best
     return [*met, exchange.grouping()]

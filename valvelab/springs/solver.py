@@ -64,8 +64,18 @@ class Solved:
     infeasible: bool = False
 
 
-def solve(cost: FloatArray, rows: Rows, integrality: IntArray, upper: FloatArray, watch: Watch) -> Solved:
-    """One mixed-integer minimisation over 0 ≤ x ≤ `upper`; x is None when the watch ended it without a point."""
+def solve(
+    cost: FloatArray,
+    rows: Rows,
+    integrality: IntArray,
+    upper: FloatArray,
+    watch: Watch,
+    most_nodes: int = 2**31 - 1,
+) -> Solved:
+    """One mixed-integer minimisation over 0 ≤ x ≤ `upper`; x is None when it was ended without a point.
+
+    The watch ends it, and so do `most_nodes` branches of the search tree.
+    """
     from scipy.optimize import Bounds, LinearConstraint, milp
 
     constraint = LinearConstraint(rows.matrix(cost.size), np.concatenate(rows.lower), np.concatenate(rows.upper))
@@ -78,7 +88,7 @@ def solve(cost: FloatArray, rows: Rows, integrality: IntArray, upper: FloatArray
             constraints=constraint,
             integrality=integrality,
             bounds=bounds,
-            options={"time_limit": limit, "mip_rel_gap": 0.0},
+            options={"time_limit": limit, "mip_rel_gap": 0.0, "node_limit": most_nodes},
         )
 
     answer = beside(run, watch)

@@ -157,13 +157,13 @@ def spring_prices(
 
 
 def solve_program(
-    program: WindowProgram, lowest: int, highest: int, watch: Watch, *, most: bool
+    program: WindowProgram, lowest: int, highest: int, watch: Watch, *, most: bool, most_nodes: int = 2**31 - 1
 ) -> tuple[Grouping | None, Solved]:
     """The best grouping with between two counts of complete engines; None when there is none or the watch ended it."""
     integer_flow = program.units.constrained()[program.flow_unit].astype(np.int64)
     integrality = np.concatenate([np.ones(1 + len(program.sources), dtype=np.int64), integer_flow])
     rows = _rows(program, lowest, highest)
-    solved = solve(_costs(program, most=most), rows, integrality, _upper(program, highest), watch)
+    solved = solve(_costs(program, most=most), rows, integrality, _upper(program, highest), watch, most_nodes)
     return (None if solved.x is None else _sets_of(program, solved)), solved
 
 
