@@ -19,12 +19,14 @@ SIZE = (1440, 900)
 def main() -> int:
     """Draw every picture."""
     os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
+    from PySide6.QtCore import qInstallMessageHandler
     from PySide6.QtWidgets import QApplication
 
     from valvelab.window import theme
     from valvelab.window.bench import Bench
     from valvelab.window.main_window import MainWindow
 
+    qInstallMessageHandler(hear)
     application = QApplication(["pictures"])
     theme.dress(application)
     application.setFont(theme.text_font(10.0))
@@ -47,6 +49,12 @@ def main() -> int:
                 return 1
             window.close()
     return 0
+
+
+def hear(_kind: object, _context: object, text: str) -> None:
+    """Pass on what the toolkit says, but for the one thing it always says offscreen."""
+    if "propagateSizeHints" not in text:
+        sys.stderr.write(text + "\n")
 
 
 if __name__ == "__main__":

@@ -35,7 +35,7 @@ class Chip(QToolButton):
     def sizeHint(self) -> QSize:
         """Text, icon and some room."""
         em = self.fontMetrics().height()
-        wide = self.fontMetrics().horizontalAdvance(self.text()) + round(0.8 * em)
+        wide = self.fontMetrics().horizontalAdvance(self.text()) + round(0.66 * em)
         if not self.icon().isNull():
             wide += round(1.1 * em)
         return QSize(wide, round(1.45 * em))
@@ -54,13 +54,13 @@ class Chip(QToolButton):
         painter.setPen(QPen(theme.colour("accent" if on or self.hasFocus() else "line"), 1.0))
         painter.setBrush(theme.colour("chosen" if on else "raised" if hover else "panel"))
         painter.drawRoundedRect(frame, 0.3 * em, 0.3 * em)
-        left = 0.4 * em
+        left = 0.33 * em
         if not self.icon().isNull():
             side = round(em)
             self.icon().paint(painter, round(left), (self.height() - side) // 2, side, side)
             left += 1.1 * em
         painter.setPen(theme.colour("text" if on else "quiet"))
-        box = QRectF(left, 0, self.width() - left - 0.3 * em, self.height())
+        box = QRectF(left, 0, self.width() - left - 0.2 * em, self.height())
         text = self.fontMetrics().elidedText(self.text(), Qt.TextElideMode.ElideRight, round(box.width()) + 2)
         painter.drawText(box, Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter, text)
         painter.end()

@@ -8,9 +8,10 @@ To add a station called `springs`:
    `result(value)` gives its `records.result.Result`, whose verdicts and notes the docks show.
 2. `valvelab/window/stations/springs_view.py` with `make_view(bench) -> StationView`: most often an `ItemsView` (a table
    of items, the drawings of the chosen one; see `items_view`). A view of its own builds its widgets from
-   `window.drawing` (any Figure, HeatMap or Dial), `window.tables` and `window.fields`, and redraws in
-   `show_document(old, new)`.
+   `window.panel` (any Figure, HeatMap or Dial), `window.tables` and `window.fields`, and redraws in `show_answer`.
 3. An icon `resources/icons/<icon>.svg`, and the name in `STATIONS` below.
+
+Station modules are imported before the window's first paint: nothing heavy at their top level.
 """
 
 from __future__ import annotations

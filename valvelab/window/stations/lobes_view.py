@@ -98,7 +98,7 @@ class LobesView(StationView):
         for widget, stretch in ((side, 3), (middle, 5), (right, 2)):
             across.addWidget(widget)
             across.setStretchFactor(across.count() - 1, stretch)
-        across.setSizes([300, 480, 300])
+        across.setSizes([280, 510, 290])
         across.setChildrenCollapsible(True)
         for splitter in (side, across):
             splitter.setHandleWidth(5)
@@ -200,7 +200,7 @@ class LobesView(StationView):
             self.lift_line.join(self.stack.items_by_name["lift"])
         self.lobe_facts.show_rows(lobe_facts(inspection, lobe), _fact_columns(document.units, item=False))
         kind = next(row.kind for row in inspection.result.lobes if row.lobe == lobe)
-        self._lobe_name.setText(f"Lobe {lobe}" + (f" · {kind}" if kind else ""))
+        self._lobe_name.setText(lobe + (f" {kind}" if kind else ""))
 
     def _figure(self, inspection: LobesInspection, lobe: str, name: str) -> Figure | None:
         if name == "deviation":
