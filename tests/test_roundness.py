@@ -8,6 +8,7 @@ import shapely
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
+from valvelab.camshaft.enclosing_circle import enclosing_circle
 from valvelab.camshaft.journal import CIRCLES, evaluate_journal, journal_uncertainty
 from valvelab.camshaft.roundness import (
     Circle,
@@ -42,6 +43,41 @@ def test_least_squares_circle_of_a_published_example() -> None:
     assert centre == pytest.approx((4.7398, 2.9835), abs=5e-5)
     assert radius == pytest.approx(4.7142, abs=5e-5)
     assert left @ left == pytest.approx(1.227599078, rel=1e-8)
+
+
+def test_circumscribed_circle_of_the_published_points() -> None:
+    # of the same six points, by hand: centre (5, 6), radius √17, held by three of them
+    centre, radius, _, _ = circle_through(GANDER[:, 0], GANDER[:, 1], "circumscribed")
+    assert centre == pytest.approx((5.0, 6.0), abs=1e-12)
+    assert radius == pytest.approx(np.sqrt(17.0), rel=1e-14)
+
+
+@given(st.integers(2, 60), st.integers(0, 2**32 - 1), st.sampled_from([0.0, 0.01, 0.25]))
+@settings(max_examples=60)
+def test_circumscribed_circle_of_any_points(count: int, seed: int, step: float) -> None:
+    points = np.random.default_rng(seed).normal(size=(count, 2))
+    if step:  # readings of a dial come in steps, so contacts tie
+        points = np.round(points / step) * step
+    centre, radius, shares = enclosing_circle(points)
+    assert radius == pytest.approx(shapely.minimum_bounding_radius(shapely.MultiPoint(points)), rel=1e-9, abs=1e-12)
+    assert shares.sum() == pytest.approx(1.0)
+    assert shares.min() >= 0.0
+    assert shares @ points == pytest.approx(centre, abs=1e-9)
+
+
+@given(st.sampled_from([8, 12, 24, 36]), st.integers(0, 2**32 - 1), st.sampled_from([0.0, 0.001, 0.01]))
+@settings(max_examples=40)
+def test_a_stated_radius_changes_little_and_always_settles(count: int, seed: int, step: float) -> None:
+    draw = np.random.default_rng(seed)
+    angle = np.arange(count) * 360.0 / count
+    reading = 0.02 * np.cos(np.radians(angle - draw.uniform(0.0, 360.0))) + 0.002 * draw.normal(size=count)
+    if step:
+        reading = np.round(reading / step) * step
+    for kind in ("least squares", "minimum zone"):
+        linear, exact = reference_circle(angle, reading, kind), reference_circle(angle, reading, kind, 200.0)
+        assert exact.roundness_mm == pytest.approx(linear.roundness_mm, abs=5e-6)
+    for kind in ("inscribed", "circumscribed"):
+        assert reference_circle(angle, reading, kind, 200.0).roundness_mm >= linear.roundness_mm - 5e-6
 
 
 @pytest.mark.parametrize("radius", [None, 10.0])

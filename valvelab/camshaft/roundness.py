@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from valvelab.angles import fold, fold_scalar
 from valvelab.arrays import FloatArray, finite, read_only
+from valvelab.camshaft.enclosing_circle import enclosing_circle
 from valvelab.camshaft.zone import Zone, minimum_zone
 from valvelab.errors import CannotEvaluate, Reason
 
@@ -259,10 +260,13 @@ def circle_through(
 ) -> tuple[tuple[float, float], float, FloatArray, FloatArray]:
     """Centre, radius, radial distances from it, and their weights, of a circle through points in the plane.
 
-    Each round fits about the present centre, where the fit is linear, and moves there; distances then converge
-    quadratically. Refuses points that don't settle (on a line, or all on one side). Source: ISO 12181-1.
+    The circumscribed circle is found from its contacts, for any points. For the others each round fits about the
+    present centre, where the fit is linear, and moves there; distances then converge quadratically. Refuses points
+    that don't settle (on a line, or all on one side). Source: ISO 12181-1.
     """
     x, y = finite(x_mm, "x", ndim=1), finite(y_mm, "y", ndim=1)
+    if kind == "circumscribed":
+        return _circumscribed(x, y)
     shares = np.ones(x.size) if arcs is None else arcs
     centre = np.asarray([np.average(x, weights=shares), np.average(y, weights=shares)])
     size = float(np.hypot(np.ptp(x), np.ptp(y)))
@@ -282,9 +286,17 @@ def circle_through(
         "least squares": float(np.average(radial, weights=shares)),
         "minimum zone": 0.5 * float(radial.max() + radial.min()),
         "inscribed": float(radial.min()),
-        "circumscribed": float(radial.max()),
     }[kind]
     return (float(centre[0]), float(centre[1])), radius, radial - radius, weights
+
+
+def _circumscribed(x: FloatArray, y: FloatArray) -> tuple[tuple[float, float], float, FloatArray, FloatArray]:
+    points = np.column_stack([x, y])
+    middle = points.mean(axis=0)
+    centre, radius, weights = enclosing_circle(points - middle)
+    form = np.hypot(*(points - middle - centre).T) - radius
+    weights[int(np.argmin(form))] -= 1.0
+    return (float(centre[0] + middle[0]), float(centre[1] + middle[1])), radius, form, weights
 
 
 def highest_order(seen: Coverage) -> int:
