@@ -74,7 +74,7 @@ def test_minimum_zone_is_the_least(count: int, seed: int) -> None:
 
 
 @given(st.floats(-0.01, 0.01), st.floats(-1e-4, 1e-4), st.floats(-180.0, 180.0), st.integers(0, 2**32 - 1))
-@settings(max_examples=25)
+@settings(max_examples=12)
 def test_a_tilt_a_shift_and_a_turn_of_the_shaft_change_nothing(
     shift: float, slope: float, turn: float, seed: int
 ) -> None:
@@ -101,6 +101,6 @@ def test_uncertainty_by_propagation_agrees_with_monte_carlo() -> None:
     centres = np.column_stack([0.02 * np.sin(np.pi * z / 240.0), [0.0, 0.004, -0.006, 0.005, 0.0]])
     u = 0.0002
     for line in (least_squares_axis, minimum_zone_axis):
-        drawn = [line(z, centres + u * draw.normal(size=centres.shape)).zone_mm for _ in range(80)]
+        drawn = [line(z, centres + u * draw.normal(size=centres.shape)).zone_mm for _ in range(50)]
         stated = u * float(np.sqrt(np.square(line(z, centres).weights).sum()))
-        assert np.std(drawn, ddof=1) == pytest.approx(stated, rel=0.25)
+        assert np.std(drawn, ddof=1) == pytest.approx(stated, rel=0.3)
