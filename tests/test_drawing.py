@@ -17,7 +17,8 @@ from valvelab.figures.description import Axis, Band, Curve, Dial, Figure, Guide,
 from valvelab.window import theme
 from valvelab.window.bench import Bench
 from valvelab.window.dial import DialView, spread_apart
-from valvelab.window.drawing import FigureStack, FigureView, QuietAxis, role_colour, unbroken
+from valvelab.window.drawing import FigureStack, FigureView
+from valvelab.window.figure_item import QuietAxis, role_colour, unbroken
 from valvelab.window.heat_map import HeatMapView, picture
 from valvelab.window.panel import DrawingPanel
 from valvelab.window.stations.items_view import ItemsPlan, ItemsView

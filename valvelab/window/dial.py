@@ -11,7 +11,7 @@ from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from valvelab.arrays import FloatArray
 from valvelab.figures.description import Dial
-from valvelab.window.drawing import role_colour
+from valvelab.window.figure_item import role_colour
 from valvelab.window.theme import Theme, current_theme, scaled
 
 

@@ -7,197 +7,60 @@ from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
-from PySide6.QtCore import QByteArray, QEvent, QSize, Qt, QTimer
-from PySide6.QtGui import QAction, QActionGroup, QCloseEvent, QDragEnterEvent, QDropEvent, QGuiApplication, QKeySequence
-from PySide6.QtWidgets import (
-    QApplication,
-    QDockWidget,
-    QFileDialog,
-    QMainWindow,
-    QSizePolicy,
-    QTabWidget,
-    QVBoxLayout,
-    QWidget,
-)
+from PySide6.QtCore import QByteArray, QEvent, QSize, QTimer
+from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent, QGuiApplication
+from PySide6.QtWidgets import QApplication, QFileDialog, QWidget
 
 from valvelab.window import pages, theme
-from valvelab.window.actions import ACTIONS, ActionRow
 from valvelab.window.bench import BENCH, COLUMNS, Bench, refusal
-from valvelab.window.bench_list import BenchList
-from valvelab.window.chips import FlatBar, RailButton
-from valvelab.window.columns_pane import ColumnsPane
-from valvelab.window.icons import icon
-from valvelab.window.notes_table import NotesTable
-from valvelab.window.pages import EmptyPage, TextPage
+from valvelab.window.shell import Shell
 from valvelab.window.stations.view import StationView, make_view
-from valvelab.window.verdict_table import Banner, VerdictTable
 from valvelab.workbench import certificates, stations
 from valvelab.workbench.document import Document, Problem
 
 _LAYOUT = "main 1"
 
 
-class MainWindow(QMainWindow):
+class MainWindow(Shell):
     """Shows the bench's document; every change comes in through `document_changed` and goes out as an edit."""
 
     def __init__(self, bench: Bench) -> None:
         super().__init__()
         self.bench = bench
-        self.setObjectName("main window")
-        self.setWindowTitle("valvelab")
-        self.setAcceptDrops(True)
-        self.setDockOptions(QMainWindow.DockOption.AllowTabbedDocks | QMainWindow.DockOption.AnimatedDocks)
-        self.setTabPosition(Qt.DockWidgetArea.AllDockWidgetAreas, QTabWidget.TabPosition.North)
         self._keys: dict[str, tuple[object, ...]] = {}
         self._views: dict[str, StationView] = {}
         self._said: list[Problem] = []
         self._restyling = False
-        self._make_centre()
-        self._make_docks()
-        self.actions_by_name: dict[str, QAction] = {}
-        self._make_actions()
-        self._make_rail()
-        self._first_size()
-        self._usual = self.saveState()
         kept = bench.settings.layout
         if _LAYOUT in kept:
-            self.restoreGeometry(
-                QByteArray.fromBase64(kept["geometry"].encode()) if "geometry" in kept else QByteArray()
-            )
+            self.restoreGeometry(QByteArray.fromBase64(kept.get("geometry", "").encode()))
             self.restoreState(QByteArray.fromBase64(kept[_LAYOUT].encode()))
-        bench.document_changed.connect(self._on_document)
-        bench.busy_changed.connect(self._on_busy)
-        bench.said.connect(self.say)
-        bench.done.connect(self._on_done)
-        QGuiApplication.styleHints().colorSchemeChanged.connect(self._on_scheme)
+        self._connect_bench()
+        self._connect_widgets()
         self._refresh(bench.document)
 
-    def _first_size(self) -> None:
-        screen = self.screen().availableGeometry()
-        self.resize(min(1600, screen.width()), min(1000, screen.height()))
+    def _connect_bench(self) -> None:
+        self.bench.document_changed.connect(self._on_document)
+        self.bench.busy_changed.connect(self.busy.say)
+        self.bench.said.connect(self.say)
+        self.bench.done.connect(self._on_done)
+        QGuiApplication.styleHints().colorSchemeChanged.connect(self._on_scheme)
 
-    # -- making -----------------------------------------------------------------------------------------------------
-
-    def _make_centre(self) -> None:
-        self.banner = Banner(self)
-        self.banner.hide()
-        self.pages = pages.Pages(self)
-        self.empty = EmptyPage(self)
+    def _connect_widgets(self) -> None:
         self.empty.open_button.clicked.connect(self.do_open)
         self.empty.sample_button.clicked.connect(self.do_sample)
-        self.columns = ColumnsPane(self)
         self.columns.assigned.connect(self.bench.assign_columns)
         self.columns.given_up.connect(self.bench.remove_file)
         self.columns.later.clicked.connect(lambda: self.bench.choose(BENCH, COLUMNS, ""))
-        self.text_page = TextPage(self)
         self.text_page.closed.connect(self._close_text)
-        for page in (self.empty, self.columns, self.text_page):
-            self.pages.add(page)
-        centre = QWidget(self)
-        layout = QVBoxLayout(centre)
-        layout.setContentsMargins(0, 0, 0, 0)
-        layout.setSpacing(0)
-        self.offer = pages.OfferStrip(self)
-        layout.addWidget(self.offer)
-        layout.addWidget(self.banner)
-        layout.addWidget(self.pages, 1)
-        self.setCentralWidget(centre)
-
-    def _make_docks(self) -> None:
-        self.files = BenchList(self)
         self.files.used.connect(self.bench.use_file)
         self.files.removed.connect(self.bench.remove_file)
         self.files.columns_wanted.connect(self.bench.ask_columns_again)
-        self.verdicts = VerdictTable(self)
         self.verdicts.item_chosen.connect(self._on_item)
-        self.notes = NotesTable(self)
-        self.docks: dict[str, QDockWidget] = {}
-        left, bottom = Qt.DockWidgetArea.LeftDockWidgetArea, Qt.DockWidgetArea.BottomDockWidgetArea
-        for name, widget, area in (
-            ("Bench", self.files, left), ("Verdicts", self.verdicts, bottom), ("Problems", self.notes, bottom),
-        ):  # fmt: skip
-            dock = QDockWidget(name, self)
-            dock.setObjectName(f"dock {name}")
-            dock.setWidget(widget)
-            self.addDockWidget(area, dock)
-            self.docks[name] = dock
-        self.tabifyDockWidget(self.docks["Verdicts"], self.docks["Problems"])
-        self.docks["Verdicts"].raise_()
-        self.setCorner(Qt.Corner.BottomLeftCorner, bottom)
-        for name in ("Verdicts", "Problems"):  # their tabs name them already
-            self.docks[name].setTitleBarWidget(QWidget(self))
-        em = self.fontMetrics().height()
-        self.resizeDocks([self.docks["Bench"]], [10 * em], Qt.Orientation.Horizontal)
-        self.resizeDocks([self.docks["Verdicts"]], [10 * em], Qt.Orientation.Vertical)
-
-    def _make_actions(self) -> None:
-        bar = FlatBar("Tools", self)
-        bar.setObjectName("bar tools")
-        bar.setMovable(False)
-        bar.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonTextBesideIcon)
-        em = self.fontMetrics().height()
-        bar.setIconSize(QSize(round(1.25 * em), round(1.25 * em)))
-        menus = {name: self.menuBar().addMenu(name) for name in ("Bench", "Edit", "View", "Help")}
-        schemes = QActionGroup(self)
-        for row in ACTIONS:
-            action = self._action(row)
-            if row.menu:
-                menus[row.menu].addAction(action)
-            else:
-                self.addAction(action)
-            if row.name.startswith("scheme_"):
-                schemes.addAction(action)
-            if row.bar:
-                if row.name in {"undo", "scheme"}:
-                    bar.addSeparator()
-                bar.addAction(action)
-                if row.name in {"undo", "redo", "scheme", "cautions"}:
-                    button = bar.widgetForAction(action)
-                    button.setProperty("toolButtonStyle", Qt.ToolButtonStyle.ToolButtonIconOnly)
-        for dock in self.docks.values():
-            menus["View"].addAction(dock.toggleViewAction())
-        self.addToolBar(Qt.ToolBarArea.TopToolBarArea, bar)
-        self.busy = pages.BusyLabel(self)
-        spacer = QWidget(self)
-        spacer.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Preferred)
-        bar.addWidget(spacer)
-        bar.addWidget(self.busy)
-        self.tools = bar
-
-    def _action(self, row: ActionRow) -> QAction:
-        action = QAction(icon(row.icon), row.text, self)
-        action.setObjectName(f"action {row.name}")
-        action.setCheckable(row.checkable)
-        tip = row.tip
-        if row.shortcut:
-            keys = QKeySequence(row.shortcut)
-            action.setShortcut(keys)
-            tip = f"{row.tip} ({keys.toString(QKeySequence.SequenceFormat.NativeText)})"
-        action.setToolTip(tip)
-        action.setStatusTip(row.tip)
-        action.triggered.connect(lambda _on=False, name=row.name: getattr(self, f"do_{name}")())
-        self.actions_by_name[row.name] = action
-        return action
-
-    def _make_rail(self) -> None:
-        rail = FlatBar("Stations", self)
-        rail.setObjectName("bar stations")
-        rail.setMovable(False)
-        self.station_actions: dict[str, QAction] = {}
-        group = QActionGroup(self)
-        for number, station in enumerate(stations.available(), start=1):
-            action = QAction(icon(station.icon), station.title, self, checkable=True)
-            action.setShortcut(QKeySequence(f"Ctrl+{number}"))
-            action.setToolTip(f"{station.title} (Ctrl+{number}): {station.empty}")
-            action.triggered.connect(lambda _on=False, name=station.name: self._go(name))
-            group.addAction(action)
-            self.addAction(action)
-            button = RailButton(rail)
-            button.setDefaultAction(action)
-            rail.addWidget(button)
-            self.station_actions[station.name] = action
-        self.addToolBar(Qt.ToolBarArea.LeftToolBarArea, rail)
-        self.rail = rail
+        for name, action in self.actions_by_name.items():
+            action.triggered.connect(lambda _on=False, name=name: getattr(self, f"do_{name}")())
+        for name, action in self.station_actions.items():
+            action.triggered.connect(lambda _on=False, name=name: self._go(name))
 
     # -- showing ----------------------------------------------------------------------------------------------------
 
@@ -303,9 +166,6 @@ class MainWindow(QMainWindow):
         self.actions_by_name[f"scheme_{self.bench.settings.scheme}"].setChecked(True)
         if document.station in self.station_actions:
             self.station_actions[document.station].setChecked(True)
-
-    def _on_busy(self, label: str) -> None:
-        self.busy.say(label)
 
     def _on_done(self, outcome: Problem) -> None:
         self._said = [*self._said[-20:], outcome]
@@ -525,7 +385,7 @@ class MainWindow(QMainWindow):
 
     def do_layout(self) -> None:
         """Put the panes back."""
-        self.restoreState(self._usual)
+        self.restoreState(self.usual_layout)
 
     def do_cautions(self) -> None:
         """Show the cautions."""

@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, cast
 
 import numpy as np
-import pyqtgraph as pg  # type: ignore[import-untyped]
 from PySide6.QtCore import QModelIndex, Qt, QTimer
 from PySide6.QtWidgets import (
     QApplication,
@@ -21,16 +20,17 @@ from PySide6.QtWidgets import (
 from valvelab.angles import fold_scalar
 from valvelab.figures import lobe_figures
 from valvelab.figures.description import Figure
-from valvelab.units import System, display_unit, show
+from valvelab.units import System, show
 from valvelab.window.bench import Bench
 from valvelab.window.chips import Heading, chip_row, press
 from valvelab.window.dial import DialView
 from valvelab.window.drawing import FigureStack
 from valvelab.window.fields import QuantityField
 from valvelab.window.heat_map import HeatMapView
+from valvelab.window.stations.checking_line import CheckingLine
 from valvelab.window.stations.view import StationView
 from valvelab.window.tables import Sheet, TableColumn
-from valvelab.window.theme import current_theme, scaled
+from valvelab.window.theme import current_theme
 from valvelab.window.verdict_table import words_for
 from valvelab.workbench import lobes_station
 from valvelab.workbench.facts import Fact, lobe_facts, shaft_facts
@@ -66,7 +66,7 @@ class LobesView(StationView):
         self.dial = DialView("End view of lobe positions", self)
         self.dial.chosen.connect(self.choose_item)
         self.stack = FigureStack("Motion of the chosen lobe", self)
-        self.lift_line = CheckingLine(self)
+        self.lift_line = CheckingLine()
         self.durations = Sheet("durations", _duration_columns("metric"), self)
         self.durations.setAccessibleName("Durations of all lobes at the checking lift")
         self.durations.share_width()
@@ -277,68 +277,6 @@ class LobesView(StationView):
         tallest = max((row.max_lift_mm or 0.0 for row in inspection.result.lobes), default=0.0)
         kept = round(min(max(value, 0.02), max(0.02, tallest - 0.01)), 4)
         self.bench.choose(NAME, "checking_lift_mm", kept, "move the checking lift", gesture)
-
-
-class CheckingLine(pg.InfiniteLine):  # type: ignore[misc]
-    """The draggable checking lift over the lift plot, with the chosen lobe's opening, closing and duration."""
-
-    def __init__(self, owner: LobesView) -> None:
-        super().__init__(angle=0, movable=True, label="", labelOpts={"position": 0.012, "movable": False})
-        self._owner = owner
-        self._item: object = None
-        self._ends = pg.ScatterPlotItem(size=9, symbol="d")
-        self._span = pg.TextItem(anchor=(0.5, 1.0))
-        self.setZValue(20)
-        self._ends.setZValue(21)
-        self.label.anchors = [(0.0, 0.0), (0.0, 1.0)]
-        self.setCursor(Qt.CursorShape.SizeVerCursor)
-
-    def join(self, item: object) -> None:
-        """Lie over a plot, in the colours of the theme."""
-        from valvelab.window.drawing import FigureItem
-
-        assert isinstance(item, FigureItem)
-        theme = current_theme()
-        self.setPen(pg.mkPen(theme.colour("exhaust"), width=1))
-        self.setHoverPen(pg.mkPen(theme.colour("exhaust"), width=3))
-        self.label.setColor(theme.colour("text"))
-        self.label.setFont(scaled(QApplication.font(), 0.9, strong=True))
-        self._span.setColor(theme.colour("text"))
-        self._span.setFont(scaled(QApplication.font(), 0.9, strong=True))
-        self._ends.setBrush(pg.mkBrush(theme.colour("exhaust")))
-        self._ends.setPen(pg.mkPen(theme.colour("panel")))
-        if self._item is not item:
-            item.plot.addItem(self, ignoreBounds=True)
-            item.plot.addItem(self._ends, ignoreBounds=True)
-            item.plot.addItem(self._span, ignoreBounds=True)
-            self._item = item
-
-    def lift_mm(self) -> float:
-        """Where the line stands."""
-        from valvelab.window.drawing import FigureItem
-
-        assert isinstance(self._item, FigureItem)
-        return float(self.value()) / self._item.scale_y().scale
-
-    def show_lift(
-        self, lift_mm: float, units: System, opening: float | None, closing: float | None, duration: float | None
-    ) -> None:
-        """Stand at a lift and say the chosen lobe's duration there."""
-        unit = display_unit("mm", units)
-        self.blockSignals(True)
-        self.setValue(lift_mm * unit.scale)
-        self.blockSignals(False)
-        ends = [angle for angle in (opening, closing) if angle is not None]
-        self._ends.setData(ends, [lift_mm * unit.scale] * len(ends))
-        self.label.setFormat(f"{show(lift_mm, 'mm', units, 4 if units == 'inch' else 3)} {unit.label}")
-        if opening is None or closing is None or duration is None:
-            self._span.setText("")
-            return
-        low, high = self.getViewBox().viewRange()[1] if self.getViewBox() is not None else (0.0, 1.0)
-        near_top = lift_mm * unit.scale > low + 0.62 * (high - low)
-        self._span.setAnchor((0.5, -0.1 if near_top else 1.0))
-        self._span.setText(f"{duration:.2f} crank deg")
-        self._span.setPos(0.5 * (opening + closing), lift_mm * unit.scale)
 
 
 def _duration_columns(units: str) -> list[TableColumn]:

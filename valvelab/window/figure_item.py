@@ -1,0 +1,294 @@
+"""One plot that draws a `figures.description.Figure` under the theme."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import pyqtgraph as pg  # type: ignore[import-untyped]
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QBrush, QColor, QFontMetricsF, QPen
+from PySide6.QtWidgets import QApplication, QGraphicsItem, QGraphicsTextItem
+
+from valvelab.arrays import FloatArray
+from valvelab.figures.description import Band, Curve, Figure, Marks, Role
+from valvelab.units import DisplayUnit, System, display_unit
+from valvelab.window.theme import Theme, current_theme, scaled
+
+_SYMBOLS: dict[str, str] = {"accept": "o", "reject": "x", "undecided": "t", "readings": "o", "outside": "x"}
+_SERIES_SYMBOLS = ("o", "s", "t", "d", "+", "star")
+_THIN, _STRONG = 1.0, 2.0
+
+
+def role_colour(theme: Theme, role: Role, series: int = 0) -> QColor:
+    """The colour of a role."""
+    if role == "series":
+        return QColor(theme.series[series % len(theme.series)])
+    if role in theme.colours:
+        return theme.colour(role)
+    return theme.colour({"outside": "reject", "fit": "accent", "readings": "quiet", "guide": "quiet"}.get(role, "line"))
+
+
+def role_pen(theme: Theme, role: Role, series: int = 0) -> QPen:
+    """The pen of a role: measured strong, nominal thin, others of the shaft faint."""
+    colour = role_colour(theme, role, series)
+    if role == "measured_quiet":
+        colour = theme.colour("quiet", 0.30)
+    width = _STRONG if role in {"measured", "outside"} else _THIN
+    style = Qt.PenStyle.DashLine if role in {"nominal", "guide"} else Qt.PenStyle.SolidLine
+    pen = QPen(colour, width, style)
+    pen.setCosmetic(True)
+    return pen
+
+
+class QuietAxis(pg.AxisItem):  # type: ignore[misc]
+    """An axis without a box: true minus signs, no SI prefixes, ticks in the quiet colour."""
+
+    def __init__(self, orientation: str) -> None:
+        super().__init__(orientation, maxTickLength=-4)
+        self.enableAutoSIPrefix(False)
+
+    def tickStrings(self, values: Sequence[float], scale: float, spacing: float) -> list[str]:
+        """Tick texts with a true minus sign, without exponents where plain figures do."""
+        if spacing >= 1e-7:
+            decimals = max(0, int(np.ceil(-np.log10(spacing * scale) - 1e-9)))
+            texts = [f"{value * scale:.{decimals}f}" for value in values]
+        else:
+            texts = super().tickStrings(values, scale, spacing)
+        return [text.replace("-", "−") if float(text) else text.lstrip("-") for text in texts]
+
+
+class FigureItem:
+    """One plot of a graphics layout that shows a figure, and keeps its items for the next figure of the same form."""
+
+    def __init__(self, *, zoom_y: bool = True) -> None:
+        self.plot = pg.PlotItem(axisItems={"left": QuietAxis("left"), "bottom": QuietAxis("bottom")})
+        self.plot.hideButtons()
+        self.plot.setMenuEnabled(False)
+        self.plot.setMouseEnabled(x=True, y=zoom_y)
+        self.view: pg.ViewBox = self.plot.getViewBox()
+        self.figure: Figure | None = None
+        self.units: System = "metric"
+        self._curves: list[pg.PlotCurveItem] = []
+        self._others: list[pg.GraphicsObject] = []
+        self._form: object = None
+        self._title = QGraphicsTextItem(self.view)
+        self._title.setPos(4, -2)
+        self._legend = QGraphicsTextItem(self.view)
+        for item in (self._title, self._legend):
+            item.setZValue(50)
+        self.view.sigResized.connect(self._on_resized)
+        self._read_out = ""
+        self._said: frozenset[str] = frozenset()
+
+    def show(self, figure: Figure, units: System, theme: Theme, said: frozenset[str] = frozenset()) -> None:
+        """Draw a figure, changing the data only where its form is that of the one before.
+
+        `said` are labels that a plot above explains already.
+        """
+        self._said = said
+        form = (
+            theme.name,
+            units,
+            figure.name,
+            QApplication.font().pointSizeF(),
+            [(c.role, c.series) for c in figure.curves],
+        )
+        first = self._form != form
+        if first:
+            self._clear()
+        self.figure, self.units, self._form = figure, units, form
+        if first:
+            self._dress(theme)
+        self._draw_curves(theme, first)
+        self._draw_others(theme)
+        self._name_axes(theme)
+        if first:
+            self.reset_range()
+        else:
+            self._fit_y()
+
+    def scale_x(self) -> DisplayUnit:
+        """Display unit of the x axis."""
+        assert self.figure is not None
+        return display_unit(self.figure.x_axis.unit, self.units)
+
+    def scale_y(self) -> DisplayUnit:
+        """Display unit of the y axis."""
+        assert self.figure is not None
+        return display_unit(self.figure.y_axis.unit, self.units)
+
+    def reset_range(self) -> None:
+        """Show everything."""
+        assert self.figure is not None
+        ends = self.figure.x_axis.range or _extent([c.x for c in self.figure.curves] + [m.x for m in self.figure.marks])
+        factor = self.scale_x().scale
+        if ends is not None:
+            self.view.setXRange(ends[0] * factor, ends[1] * factor, padding=0.0)
+        self.view.invertX(self.figure.x_axis.reversed)
+        self._fit_y()
+
+    def read_out(self, text: str) -> None:
+        """Say a value beside the title, under the cursor."""
+        if text != self._read_out:
+            self._read_out = text
+            self._name_axes(current_theme())
+
+    def _fit_y(self) -> None:
+        figure = self.figure
+        assert figure is not None
+        arrays = [c.y for c in figure.curves] + [m.y for m in figure.marks]
+        for band in figure.bands:
+            arrays += [band.lower, band.upper]
+        ends = figure.y_axis.range or _extent(arrays)
+        if ends is None:
+            return
+        factor = self.scale_y().scale
+        low, high = ends[0] * factor, ends[1] * factor
+        room = (high - low) or 1.0
+        tall = max(30.0, self.view.size().height())
+        head = min(0.5, 1.05 * QFontMetricsF(self._title.font()).height() / tall)
+        self.view.setYRange(low - 0.05 * room, low + room * 1.02 / (1.0 - head), padding=0.0)
+        self.view.setAspectLocked(figure.equal_scale)
+
+    def _clear(self) -> None:
+        for item in (*self._curves, *self._others):
+            self.plot.removeItem(item)
+        self._curves, self._others = [], []
+
+    def _dress(self, theme: Theme) -> None:
+        font = scaled(QApplication.font(), 0.9)
+        for name in ("left", "bottom"):
+            axis = self.plot.getAxis(name)
+            axis.setPen(pg.mkPen(theme.colour("line")))
+            axis.setTextPen(pg.mkPen(theme.colour("quiet")))
+            axis.setTickFont(font)
+            axis.setStyle(tickTextOffset=5, hideOverlappingLabels=True)
+        self.plot.showGrid(x=True, y=True, alpha=0.22 if theme.name == "light" else 0.30)
+        self._title.setFont(font)
+        self._legend.setFont(font)
+
+    def _draw_curves(self, theme: Theme, first: bool) -> None:
+        assert self.figure is not None
+        across, up = self.scale_x().scale, self.scale_y().scale
+        for number, curve in enumerate(self.figure.curves):
+            if first:
+                item = pg.PlotCurveItem(pen=role_pen(theme, curve.role, curve.series), antialias=True)
+                item.setZValue({"measured_quiet": 1, "nominal": 4, "measured": 3, "outside": 5}.get(curve.role, 2))
+                item.setCacheMode(QGraphicsItem.CacheMode.DeviceCoordinateCache)
+                self.plot.addItem(item)
+                self._curves.append(item)
+            connect = "all" if curve.role in {"measured", "measured_quiet"} else "finite"
+            self._curves[number].setData(curve.x * across, curve.y * up, connect=connect)
+
+    def _draw_others(self, theme: Theme) -> None:
+        assert self.figure is not None
+        for item in self._others:
+            self.plot.removeItem(item)
+        self._others = []
+        across, up = self.scale_x().scale, self.scale_y().scale
+        for band in (piece for whole in self.figure.bands for piece in unbroken(whole)):
+            edges = [pg.PlotCurveItem(band.x * across, edge * up, pen=None) for edge in (band.lower, band.upper)]
+            fill = pg.FillBetweenItem(*edges, brush=QBrush(self._band_colour(theme, band.role)))
+            lines = [
+                pg.PlotCurveItem(band.x * across, edge * up, pen=pg.mkPen(role_colour(theme, band.role), width=1))
+                for edge in (band.lower, band.upper)
+            ]
+            for item in (*edges, fill, *lines):
+                item.setZValue(0)
+                self.plot.addItem(item)
+                self._others.append(item)
+            for edge in edges:
+                edge.hide()
+        for marks in self.figure.marks:
+            self._add_marks(theme, marks, across, up)
+        for guide in self.figure.guides:
+            along_x = guide.along == "x"
+            line = pg.InfiniteLine(
+                guide.value * (across if along_x else up), angle=90 if along_x else 0,
+                pen=role_pen(theme, guide.role), label=guide.label or None,
+                labelOpts={"position": 0.94, "color": role_colour(theme, guide.role)},
+            )  # fmt: skip
+            self.plot.addItem(line)
+            self._others.append(line)
+
+    @staticmethod
+    def _band_colour(theme: Theme, role: Role) -> QColor:
+        colour = role_colour(theme, role)
+        colour.setAlphaF(0.16)
+        return colour
+
+    def _add_marks(self, theme: Theme, marks: Marks, across: float, up: float) -> None:
+        colour = role_colour(theme, marks.role, marks.series)
+        symbol = _SYMBOLS.get(marks.role, _SERIES_SYMBOLS[marks.series % len(_SERIES_SYMBOLS)])
+        size = 3 if marks.role == "readings" else 9
+        pen = pg.mkPen(colour, width=2 if symbol in {"x", "+"} else 1)
+        item = pg.ScatterPlotItem(
+            marks.x * across, marks.y * up, symbol=symbol, size=size, pen=pen, brush=pg.mkBrush(colour)
+        )
+        item.setZValue(6)
+        self.plot.addItem(item)
+        self._others.append(item)
+        for x, y, text in zip(marks.x, marks.y, marks.texts, strict=False):
+            label = pg.TextItem(text, color=colour, anchor=(0.5, 1.2))
+            label.setFont(scaled(QApplication.font(), 0.85))
+            label.setPos(x * across, y * up)
+            self.plot.addItem(label)
+            self._others.append(label)
+
+    def _name_axes(self, theme: Theme) -> None:
+        figure = self.figure
+        assert figure is not None
+        quiet, text = theme.colours["quiet"], theme.colours["text"]
+        unit = f" {self.scale_y().label}" if self.scale_y().label else ""
+        read_out = f' &nbsp;&nbsp;<span style="color:{text}">{self._read_out}</span>' if self._read_out else ""
+        self._title.setHtml(
+            f'<span style="color:{text}"><b>{figure.y_axis.label}</b></span>'
+            f'<span style="color:{quiet}">{unit}</span>{read_out}'
+        )
+        self._legend.setHtml(
+            " &nbsp; ".join(t for name, t in _legend_entries(figure, theme).items() if name not in self._said)
+        )
+        self._place_legend()
+
+    def _on_resized(self) -> None:
+        if self.figure is not None:
+            self._place_legend()
+            self._fit_y()
+
+    def _place_legend(self) -> None:
+        width = self._legend.boundingRect().width()
+        room = self.view.size().width() - self._title.boundingRect().width() - 12
+        self._legend.setVisible(width < room)
+        self._legend.setPos(self.view.size().width() - width - 4, -2)
+
+
+def unbroken(band: Band) -> list[Band]:
+    """The stretches of a band on which both edges are known."""
+    known = np.isfinite(band.lower) & np.isfinite(band.upper)
+    ends = np.flatnonzero(np.diff(np.concatenate([[False], known, [False]]).astype(np.int8))).reshape(-1, 2)
+    return [Band(band.x[a:b], band.lower[a:b], band.upper[a:b], band.role, band.label) for a, b in ends if b - a > 1]
+
+
+def _legend_entries(figure: Figure, theme: Theme) -> dict[str, str]:
+    entries: dict[str, str] = {}
+    for band in figure.bands:
+        if band.label:
+            entries[band.label] = f'<span style="color:{role_colour(theme, band.role).name()}">▬ {band.label}</span>'
+    for curve in figure.curves:
+        if curve.label:
+            sign = {"nominal": "╌", "guide": "╌", "outside": "✗"}.get(curve.role, "━")
+            entries[curve.label] = f'<span style="color:{_curve_colour(theme, curve)}">{sign} {curve.label}</span>'
+    return entries
+
+
+def _curve_colour(theme: Theme, curve: Curve) -> str:
+    return role_colour(theme, curve.role, curve.series).name()
+
+
+def _extent(arrays: Sequence[FloatArray]) -> tuple[float, float] | None:
+    finite = [array[np.isfinite(array)] for array in arrays]
+    kept = [array for array in finite if array.size]
+    if not kept:
+        return None
+    return min(float(a.min()) for a in kept), max(float(a.max()) for a in kept)

@@ -1,0 +1,147 @@
+"""The window's frame: bars, docks and pages, made and named; `main_window` gives them life."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import QSize, Qt
+from PySide6.QtGui import QAction, QActionGroup, QKeySequence
+from PySide6.QtWidgets import QDockWidget, QMainWindow, QSizePolicy, QTabWidget, QVBoxLayout, QWidget
+
+from valvelab.window import pages
+from valvelab.window.actions import ACTIONS, ActionRow
+from valvelab.window.bench_list import BenchList
+from valvelab.window.chips import FlatBar, RailButton
+from valvelab.window.columns_pane import ColumnsPane
+from valvelab.window.icons import icon
+from valvelab.window.notes_table import NotesTable
+from valvelab.window.pages import EmptyPage, TextPage
+from valvelab.window.verdict_table import Banner, VerdictTable
+from valvelab.workbench import stations
+
+
+class Shell(QMainWindow):
+    """Everything in its place and nothing connected."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.setObjectName("main window")
+        self.setWindowTitle("valvelab")
+        self.setAcceptDrops(True)
+        self.setDockOptions(QMainWindow.DockOption.AllowTabbedDocks | QMainWindow.DockOption.AnimatedDocks)
+        self.setTabPosition(Qt.DockWidgetArea.AllDockWidgetAreas, QTabWidget.TabPosition.North)
+        self._make_centre()
+        self._make_docks()
+        self.actions_by_name: dict[str, QAction] = {}
+        self._make_actions()
+        self._make_rail()
+        screen = self.screen().availableGeometry()
+        self.resize(min(1600, screen.width()), min(1000, screen.height()))
+        self.usual_layout = self.saveState()
+
+    def _make_centre(self) -> None:
+        self.banner = Banner(self)
+        self.banner.hide()
+        self.pages = pages.Pages(self)
+        self.empty = EmptyPage(self)
+        self.columns = ColumnsPane(self)
+        self.text_page = TextPage(self)
+        for page in (self.empty, self.columns, self.text_page):
+            self.pages.add(page)
+        centre = QWidget(self)
+        layout = QVBoxLayout(centre)
+        layout.setContentsMargins(0, 0, 0, 0)
+        layout.setSpacing(0)
+        self.offer = pages.OfferStrip(self)
+        layout.addWidget(self.offer)
+        layout.addWidget(self.banner)
+        layout.addWidget(self.pages, 1)
+        self.setCentralWidget(centre)
+
+    def _make_docks(self) -> None:
+        self.files = BenchList(self)
+        self.verdicts = VerdictTable(self)
+        self.notes = NotesTable(self)
+        self.docks: dict[str, QDockWidget] = {}
+        left, bottom = Qt.DockWidgetArea.LeftDockWidgetArea, Qt.DockWidgetArea.BottomDockWidgetArea
+        for name, widget, area in (
+            ("Bench", self.files, left), ("Verdicts", self.verdicts, bottom), ("Problems", self.notes, bottom),
+        ):  # fmt: skip
+            dock = QDockWidget(name, self)
+            dock.setObjectName(f"dock {name}")
+            dock.setWidget(widget)
+            self.addDockWidget(area, dock)
+            self.docks[name] = dock
+        self.tabifyDockWidget(self.docks["Verdicts"], self.docks["Problems"])
+        self.docks["Verdicts"].raise_()
+        self.setCorner(Qt.Corner.BottomLeftCorner, bottom)
+        for name in ("Verdicts", "Problems"):  # their tabs name them already
+            self.docks[name].setTitleBarWidget(QWidget(self))
+        em = self.fontMetrics().height()
+        self.resizeDocks([self.docks["Bench"]], [10 * em], Qt.Orientation.Horizontal)
+        self.resizeDocks([self.docks["Verdicts"]], [10 * em], Qt.Orientation.Vertical)
+
+    def _make_actions(self) -> None:
+        bar = FlatBar("Tools", self)
+        bar.setObjectName("bar tools")
+        bar.setMovable(False)
+        bar.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonTextBesideIcon)
+        em = self.fontMetrics().height()
+        bar.setIconSize(QSize(round(1.25 * em), round(1.25 * em)))
+        menus = {name: self.menuBar().addMenu(name) for name in ("Bench", "Edit", "View", "Help")}
+        schemes = QActionGroup(self)
+        for row in ACTIONS:
+            action = self._action(row)
+            if row.menu:
+                menus[row.menu].addAction(action)
+            else:
+                self.addAction(action)
+            if row.name.startswith("scheme_"):
+                schemes.addAction(action)
+            if row.bar:
+                if row.name in {"undo", "scheme"}:
+                    bar.addSeparator()
+                bar.addAction(action)
+                if row.name in {"undo", "redo", "scheme", "cautions"}:
+                    button = bar.widgetForAction(action)
+                    button.setProperty("toolButtonStyle", Qt.ToolButtonStyle.ToolButtonIconOnly)
+        for dock in self.docks.values():
+            menus["View"].addAction(dock.toggleViewAction())
+        self.addToolBar(Qt.ToolBarArea.TopToolBarArea, bar)
+        self.busy = pages.BusyLabel(self)
+        spacer = QWidget(self)
+        spacer.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Preferred)
+        bar.addWidget(spacer)
+        bar.addWidget(self.busy)
+        self.tools = bar
+
+    def _action(self, row: ActionRow) -> QAction:
+        action = QAction(icon(row.icon), row.text, self)
+        action.setObjectName(f"action {row.name}")
+        action.setCheckable(row.checkable)
+        tip = row.tip
+        if row.shortcut:
+            keys = QKeySequence(row.shortcut)
+            action.setShortcut(keys)
+            tip = f"{row.tip} ({keys.toString(QKeySequence.SequenceFormat.NativeText)})"
+        action.setToolTip(tip)
+        action.setStatusTip(row.tip)
+        self.actions_by_name[row.name] = action
+        return action
+
+    def _make_rail(self) -> None:
+        rail = FlatBar("Stations", self)
+        rail.setObjectName("bar stations")
+        rail.setMovable(False)
+        self.station_actions: dict[str, QAction] = {}
+        group = QActionGroup(self)
+        for number, station in enumerate(stations.available(), start=1):
+            action = QAction(icon(station.icon), station.title, self, checkable=True)
+            action.setShortcut(QKeySequence(f"Ctrl+{number}"))
+            action.setToolTip(f"{station.title} (Ctrl+{number}): {station.empty}")
+            group.addAction(action)
+            self.addAction(action)
+            button = RailButton(rail)
+            button.setDefaultAction(action)
+            rail.addWidget(button)
+            self.station_actions[station.name] = action
+        self.addToolBar(Qt.ToolBarArea.LeftToolBarArea, rail)
+        self.rail = rail
