@@ -84,8 +84,8 @@ V8 = Engine(
     ).with_duration(260.0, AT_MM),
     exhaust=Lobe(0.375 * MM_PER_IN, -0.0053, Flank(0.016, 8, 8, 8, 6, 13, 38), Flank(0.013, 8, 12, 9, 6, 14, 39)
     ).with_duration(268.0, AT_MM),
-    intake_centreline=53.0,
-    exhaust_centreline=57.0,
+    intake_centreline=54.0,
+    exhaust_centreline=58.0,
     second_bank=(2, 4, 6, 8),
     bank_angle=90.0,
 )  # fmt: skip

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shlex
 import subprocess
 import sys
 from collections.abc import Callable
@@ -61,27 +62,17 @@ def test_samples_and_certificate_lie_in_the_folder(first: tuple[Path, subprocess
     assert str(Path("valvelab-demo") / CERTIFICATE) in done.stdout
 
 
-def test_certificate_is_verified(
-    first: tuple[Path, subprocess.CompletedProcess[str]], capsys: pytest.CaptureFixture[str]
-) -> None:
-    folder, _ = first
-    main(["verify", str(folder / CERTIFICATE), "--json"])
-    assert json.loads(capsys.readouterr().out)["matches"] is True
-
-
-def test_next_commands_run(
+def test_next_commands_run_and_the_certificate_is_verified(
     first: tuple[Path, subprocess.CompletedProcess[str]], capsys: pytest.CaptureFixture[str],
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:  # fmt: skip
-    import shlex
-
     folder, done = first
     monkeypatch.chdir(folder.parent)
     told = done.stdout.partition("Next, for example:")[2].strip().splitlines()
     commands = [shlex.split(line)[1:] for line in told if "YOUR_" not in line]
-    assert len(commands) > 1
-    for words in commands:
-        assert main([*words, "--quiet"]) in {0, 1, 4}, capsys.readouterr().err
+    codes = {words[0]: main([*words, "--quiet"]) for words in commands}
+    # the lobes are those judged before, the V8 has nothing wrong, the certificate is what was computed
+    assert codes == {"lobes": 1, "certify": 0, "verify": 0}, capsys.readouterr().err
     (folder / "lake_v8_job.pdf").unlink()
 
 
@@ -104,6 +95,24 @@ def refuse(files: list[str]) -> int:
     pytest.fail(f"opened a window with {files}")
 
 
+@pytest.fixture
+def small(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two lobes stand in for the whole sample job, where the question is not about them."""
+    folder = tmp_path_factory.mktemp("small")
+    lines = (sample_profiles() / CAMSHAFT).read_text(encoding="utf-8").splitlines()
+    head = [line for line in lines if line.startswith("#")]
+    rows = [line.split(",") for line in lines[len(head) :]]
+    column = rows[0].index("3E [mm]")
+    pair = [",".join([row[0], row[1], row[column]]) for row in rows]
+    (folder / CAMSHAFT).write_text("\n".join([*head, *pair]) + "\n", encoding="utf-8")
+    (folder / "limits.toml").write_text('[[limit]]\nof = "max_lift"\nmin = "6.87 mm"\n')
+    (folder / "job.toml").write_text(
+        f'[[part]]\ninspect = "lobes"\nfile = "{CAMSHAFT}"\nspec = "limits.toml"\n', encoding="utf-8"
+    )
+    monkeypatch.setattr("valvelab.places.sample_profiles", lambda: folder)
+
+
+@pytest.mark.usefixtures("small")
 def test_window_opens_with_the_job(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     opened: list[list[str]] = []
 
@@ -119,10 +128,12 @@ def test_window_opens_with_the_job(tmp_path: Path, capsys: pytest.CaptureFixture
     assert all(Path(file).is_file() for file in opened[0])
 
 
+@pytest.mark.usefixtures("small")
 def test_no_window(tmp_path: Path) -> None:
     assert main(["demo", str(tmp_path / "job"), "--no-window"], refuse) == 1
 
 
+@pytest.mark.usefixtures("small")
 def test_changed_file_stays_and_the_job_goes_beside_it(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     folder = tmp_path / "job"
     folder.mkdir()
@@ -137,6 +148,7 @@ def test_changed_file_stays_and_the_job_goes_beside_it(tmp_path: Path, capsys: p
     assert str(tmp_path / "job-2" / CAMSHAFT) in told.out
 
 
+@pytest.mark.usefixtures("small")
 def test_other_files_stay_and_a_second_run_takes_the_same_folder(tmp_path: Path) -> None:
     folder = tmp_path / "job"
     folder.mkdir()
@@ -148,6 +160,7 @@ def test_other_files_stay_and_a_second_run_takes_the_same_folder(tmp_path: Path)
     assert [path.name for path in tmp_path.iterdir()] == ["job"]
 
 
+@pytest.mark.usefixtures("small")
 def test_somebodys_certificate_stays(tmp_path: Path) -> None:
     folder = tmp_path / "job"
     folder.mkdir()
@@ -157,6 +170,7 @@ def test_somebodys_certificate_stays(tmp_path: Path) -> None:
     assert (tmp_path / "job-2" / CERTIFICATE).is_file()
 
 
+@pytest.mark.usefixtures("small")
 def test_folder_that_is_a_file_is_refused_in_one_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     target = tmp_path / "job"
     target.write_text("a file")
@@ -167,15 +181,15 @@ def test_folder_that_is_a_file_is_refused_in_one_line(tmp_path: Path, capsys: py
     assert target.read_text() == "a file"
 
 
+@pytest.mark.usefixtures("small")
 def test_folder_with_a_space_can_be_typed_again(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    import shlex
-
     folder = tmp_path / "my job"
     main(["demo", str(folder), "--quiet"])
     told = capsys.readouterr().out.partition("Next, for example:")[2].strip().splitlines()
     assert str(folder / CERTIFICATE) in {word for line in told for word in shlex.split(line)}
 
 
+@pytest.mark.usefixtures("small")
 def test_out_writes_the_certificate_or_the_document(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     main(["demo", str(tmp_path / "job"), "--out", str(tmp_path / "paper.pdf"), "--quiet"])
     assert (tmp_path / "paper.pdf").read_bytes() == (tmp_path / "job" / CERTIFICATE).read_bytes()
@@ -183,15 +197,17 @@ def test_out_writes_the_certificate_or_the_document(tmp_path: Path, capsys: pyte
     assert json.loads((tmp_path / "result.json").read_text())["command"] == "demo"
 
 
+@pytest.mark.usefixtures("small")
 def test_another_spec_judges_the_camshaft(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     spec = tmp_path / "wide.toml"
     spec.write_text('[[limit]]\nof = "max_lift"\nmin = "6 mm"\n')
     main(["demo", str(tmp_path / "job"), "--json", "--spec", str(spec)])
     part = json.loads(capsys.readouterr().out)["parts"][0]
-    assert len(part["verdicts"]) == 8
+    assert len(part["verdicts"]) == 2
     assert {row["decision"] for row in part["verdicts"]} == {"accept"}
 
 
+@pytest.mark.usefixtures("small")
 def test_inches_on_request(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     main(["demo", str(tmp_path / "job"), "--units", "inch", "--quiet"])
     worn = next(line for line in capsys.readouterr().out.splitlines() if line.split()[:2] == ["max_lift", "3E"])

@@ -118,6 +118,8 @@ def _done(folder: Path, args: argparse.Namespace) -> list[_Done]:
             job = job.model_copy(update={"units": args.units})
         if args.spec is not None and not done:
             job = _judged_by(job, args.spec)
+        if sys.stderr.isatty() and not args.quiet:
+            sys.stderr.write(f"inspecting {path}: {', '.join(dict.fromkeys(part.inspect for part in job.part))} …\n")
         done.append(_Done(job, inspect_job(requests_of(job, folder), job)))
     return done
 
