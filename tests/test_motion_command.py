@@ -205,6 +205,37 @@ def test_without_timing_the_tables_angle_counts_and_an_odd_zero_is_noticed(
     assert any("state [timing]" in note["text"] for note in found["notes"])
 
 
+def test_a_valve_that_never_opens_is_said_so(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "train.toml").write_text(TRAIN.replace('hot = "0.20 mm"', 'hot = "4.9 mm"'))
+    table = lift_table(tmp_path, {"1I": 8.0, "1E": 3.0})
+    assert main(["motion", str(table), "--train", str(tmp_path / "train.toml"), "--json", "--quiet"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    intake, exhaust = found["valves"]
+    assert intake["control"]["dynamic"] is not None
+    assert exhaust["max_valve_lift_mm"] == 0.0
+    assert exhaust["control"] is None
+    assert exhaust["seating_velocity_mm_per_crank_deg"] is None
+    assert any(note["about"] == "1E" and "never opens" in note["text"] for note in found["notes"])
+
+
+def test_a_gear_too_stiff_to_integrate_is_left_out_with_a_note(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    found = answer(tmp_path, capsys, TRAIN.replace("20000 N/mm", "2e9 N/mm"))
+    assert found["valves"][0]["control"]["dynamic_separation_rpm"] is None
+    assert found["valves"][0]["control"]["separation_rpm"] is not None
+    assert any("steps a cycle" in note["text"] for note in found["notes"])
+
+
+def test_duration_uncertainty_is_what_the_lash_does(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A lift off by δ everywhere moves both events outward; the stated uncertainty is that shift for δ = u."""
+    found = answer(tmp_path, capsys, RIGID.replace("[lash]\n", '[lash]\nuncertainty = "0.02 mm"\n'))
+    less = answer(tmp_path, capsys, RIGID.replace('hot = "0.20 mm"', 'hot = "0.18 mm"'))
+    for row, other in zip(found["valves"][0]["durations"], less["valves"][0]["durations"], strict=True):
+        shift = other["duration_crank_deg"] - row["duration_crank_deg"]
+        assert row["uncertainty"]["duration_crank_deg"] == pytest.approx(shift, rel=0.05)
+
+
 def test_lift_read_at_the_valve_has_the_rocker_in_it(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     table = lift_table(tmp_path, preamble="# lift at: valve\n")
     code, out, _ = run(tmp_path, capsys, RIGID, "--json", table=table)

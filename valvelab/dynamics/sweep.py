@@ -11,12 +11,14 @@ from numpy.typing import ArrayLike
 from valvelab.arrays import FloatArray, finite, read_only
 from valvelab.dynamics.model import ValveGear
 from valvelab.dynamics.response import Drive, Response, respond, steps_needed
+from valvelab.errors import CannotEvaluate, Reason
 from valvelab.valve_motion.rocker import Rocker
 from valvelab.valve_motion.valve_lift import Gear, LobeProfile, Timing, peak_crank, valve_motion
 
 BINS = 360
 WINDOW_SHARE = 0.05
 REFINING_SPEEDS = 12
+MOST_STEPS = 30_000
 FLOAT_LOFT_MM = 0.05
 
 
@@ -96,7 +98,14 @@ def sweep(lobes: Sequence[LobeDrive], gear: ValveGear, rpm: ArrayLike, cycles: i
 def _batch(
     lobes: Sequence[LobeDrive], gear: ValveGear, speeds: Sequence[FloatArray], cycles: int
 ) -> tuple[SpeedSweep, ...]:
-    steps = steps_needed(gear, min(float(own[0]) for own in speeds))
+    lowest = min(float(own[0]) for own in speeds)
+    steps = steps_needed(gear, lowest)
+    if steps > MOST_STEPS:
+        raise CannotEvaluate(
+            Reason.OUT_OF_RANGE,
+            f"so stiff and light a gear would need {steps} steps a cycle at {lowest:.0f} rpm, expected {MOST_STEPS} or "
+            "fewer: check stiffness, masses, surge and speed",
+        )
     drives = [drive_of(lobe, steps) for lobe in lobes]
     one = len(lobes) == 1
 

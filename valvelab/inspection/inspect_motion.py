@@ -219,6 +219,8 @@ def _event(side: Side, which: str, crank: float | None) -> Event | None:
 
 
 def _seating(side: Side) -> tuple[float | None, list[Note]]:
+    if not side.opens:
+        return None, []
     if side.gear.lost_mm == 0.0:
         return None, [info(side.lobe.name, "without lash the valve seats where the lobe ends: no seating velocity")]
     found = crossings(side.lobe.profile, side.gear, side.timing, side.cycle, 0.0)

@@ -46,6 +46,8 @@ def contact_curves(question: MotionQuestion, side: Side) -> tuple[list[ContactCu
     contact = train.contact
     if contact is None:
         return [], []
+    if not side.opens:
+        return [], []
     if question.lift_at == "valve":
         return [], [info(name, "contact needs the lift at the follower: left open")]
     base = contact.base_radius_mm or question.base_radius_mm

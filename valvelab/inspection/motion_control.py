@@ -66,9 +66,11 @@ def dynamic_sweeps(question: MotionQuestion, sides: Sequence[Side]) -> tuple[lis
         notes.append(info("dynamic model", "installed and solid height are not stated: coils never touch in it"))
     low = min([SWEEP_FROM * train.max_speed_rpm, *_below_quasi_static(gear, sides)])
     speeds = np.linspace(low, SWEEP_TO * train.max_speed_rpm, question.sweep_speeds)
-    drives = [LobeDrive(side.lobe.profile, side.gear.rocker, side.timing) for side in sides]
+    moving = [side for side in sides if side.opens]
+    drives = [LobeDrive(side.lobe.profile, side.gear.rocker, side.timing) for side in moving]
     try:
-        return list(sweep(drives, gear, speeds)), notes
+        swept = iter(sweep(drives, gear, speeds) if drives else ())
+        return [next(swept) if side.opens else None for side in sides], notes
     except CannotEvaluate as error:
         return none, [warning("dynamic model", str(error))]
 
@@ -96,6 +98,8 @@ def control_of(question: MotionQuestion, side: Side) -> tuple[Control | None, li
         if mass is None and seat is None:
             return None, []
         return None, [info(name, "control needs [valve] effective_mass, [spring] seat_force and rate: left open")]
+    if not side.opens:
+        return None, []
     notes: list[Note] = []
     cycle = side.cycle
     acceleration = cycle.acceleration_mm_per_crank_deg2

@@ -26,6 +26,11 @@ class Side:
     cycle: Motion
     sweep: SpeedSweep | None = None
 
+    @property
+    def opens(self) -> bool:
+        """Whether the valve leaves its seat at all."""
+        return float(self.cycle.lift_mm.max()) > 0.0
+
 
 def sides_of(question: MotionQuestion) -> tuple[list[Side], list[Note]]:
     """All lobes, and what has to be said about their timing and gear."""
@@ -37,7 +42,10 @@ def sides_of(question: MotionQuestion) -> tuple[list[Side], list[Note]]:
         notes += said
         if known:
             notes += _unlikely(lobe, peak_crank(lobe.profile, timing))
-        sides.append(Side(lobe, gear, timing, known, whole_cycle(lobe.profile, gear, timing)))
+        side = Side(lobe, gear, timing, known, whole_cycle(lobe.profile, gear, timing))
+        if not side.opens:
+            notes.append(warning(lobe.name, "lash and deflection take up the whole lift: the valve never opens"))
+        sides.append(side)
     return sides, notes
 
 
