@@ -173,8 +173,9 @@ def _event_only(
             Reason.TOO_FEW_READINGS,
             f"lobe {names[0]}: found {run.size} readings round the nose, expected {FEWEST_READINGS} or more",
         )
+    ascending_run = angles[run] - 360.0 * np.floor(angles[run[0]] / 360.0)
     return Conditioned(
-        names, angles[run], lifts[:, chosen], kept[:, chosen], sweep[chosen], False, None, 0, 0.0, n - run.size
+        names, ascending_run, lifts[:, chosen], kept[:, chosen], sweep[chosen], False, None, 0, 0.0, n - run.size
     )  # fmt: skip
 
 

@@ -439,16 +439,16 @@ class _DenseFit:
         rank = self.size - 1 if self.periodic else differences.shape[0]
         for number, gram in enumerate(self.grams):
             lobes = np.flatnonzero(self.pattern_of == number)
-            factor = self._factor(gram, penalty, strength)
+            all_freed = np.unique(np.concatenate([steps[lobe].rows for lobe in lobes]))
+            factor, half, freed_half = self._factor_with(gram, penalty, strength, lobes, differences[all_freed])
             log_det = 2.0 * float(np.log(np.diag(factor)).sum())
-            half = np.linalg.solve(factor, self.right[lobes].T)
             for column, lobe in enumerate(lobes):
                 square = float((self.lifts[lobe] ** 2).sum())
                 left = square - float((half[:, column] ** 2).sum())
                 freed = steps[lobe].rows
                 extra = 0.0
                 if freed.size:
-                    rows = 10.0 ** (0.5 * strength) * np.linalg.solve(factor, differences[freed].T)
+                    rows = 10.0 ** (0.5 * strength) * freed_half[:, np.searchsorted(all_freed, freed)]
                     room = np.eye(freed.size) - rows.T @ rows
                     residual = rows.T @ half[:, column]
                     left -= float(residual @ np.linalg.solve(room, residual))
@@ -460,10 +460,29 @@ class _DenseFit:
         return total, variance
 
     def _factor(self, gram: FloatArray, penalty: FloatArray, strength: float) -> FloatArray:
+        return np.asarray(np.linalg.cholesky(self._damped(gram, penalty, strength)))
+
+    def _factor_with(
+        self, gram: FloatArray, penalty: FloatArray, strength: float, lobes: IndexArray, freed: FloatArray
+    ) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """The factor L, and L⁻¹ times the lobes' right sides and times the freed rows.
+
+        All three come out of one factorisation of the matrix bordered by those columns. The corner only has to exceed
+        what the border takes from it: at most the readings' sum of squares, and 1/λ for a penalty row.
+        """
+        matrix = self._damped(gram, penalty, strength)
+        border = np.concatenate([self.right[lobes], freed])
+        bounds = np.concatenate([(self.lifts[lobes] ** 2).sum(axis=1), np.full(len(freed), 10.0**-strength)])
+        corner = np.diag(2.0 * len(border) * bounds + 1e-300)
+        factor = np.asarray(np.linalg.cholesky(np.block([[matrix, border.T], [border, corner]])), dtype=np.float64)
+        half = factor[self.size :, : self.size].T
+        return factor[: self.size, : self.size], half[:, : len(lobes)], half[:, len(lobes) :]
+
+    def _damped(self, gram: FloatArray, penalty: FloatArray, strength: float) -> FloatArray:
         matrix = gram + 10.0**strength * penalty
         # a whisper of ridge keeps knots inside a gap solvable where the penalty is weakest
-        matrix[np.diag_indices_from(matrix)] += 1e-11 * np.trace(gram) / self.size
-        return np.asarray(np.linalg.cholesky(matrix))
+        matrix[np.diag_indices_from(matrix)] += 1e-11 * float(np.trace(gram)) / self.size
+        return np.asarray(matrix, dtype=np.float64)
 
     def _inverse(self, gram: FloatArray, penalty: FloatArray, strength: float) -> FloatArray:
         half = np.linalg.inv(self._factor(gram, penalty, strength))

@@ -95,11 +95,19 @@ class SplineSet:
         return self.intervals * self.step
 
     def locate(self, angle: ArrayLike) -> tuple[np.ndarray[tuple[int, ...], np.dtype[np.int64]], FloatArray]:
-        """Interval index and local coordinate of angles; folded if periodic, else held to the ends."""
-        x = (np.asarray(angle, dtype=np.float64) - self.start) / self.step
-        x = np.mod(x, self.intervals) if self.periodic else np.clip(x, 0.0, self.intervals)
+        """Interval index and local coordinate of angles, by whole turns; outside an open spline held to its ends."""
+        x = np.asarray(angle, dtype=np.float64) - self.start
+        if self.periodic:
+            x = np.mod(x / self.step, self.intervals)
+        else:
+            x = np.clip(self._past_start(x) / self.step, 0.0, self.intervals)
         index = np.minimum(x.astype(np.int64), self.intervals - 1)
         return index, x - index
+
+    def _past_start(self, offset: FloatArray) -> FloatArray:
+        """Offsets from the start of an open spline, brought onto one turn."""
+        slack = 1e-9 * self.step
+        return np.asarray(np.mod(offset + slack, max(360.0, self.span + 2.0 * slack)) - slack)
 
     def evaluate(self, lobe: int, angle: ArrayLike, order: int = 0) -> FloatArray:
         """Value or derivative (per cam deg) of one lobe at any angles; any shape in, the same shape out.
@@ -111,8 +119,7 @@ class SplineSet:
         index, t = self.locate(flat)
         value = self.at(np.full(flat.shape, lobe), index, t, order)
         if not self.periodic:
-            slack = 1e-9 * self.step
-            outside = (flat < self.start - slack) | (flat > self.start + self.span + slack)
+            outside = self._past_start(flat - self.start) > self.span + 1e-9 * self.step
             value = np.where(outside, 0.0, value)
         return value.reshape(angles.shape)
 
