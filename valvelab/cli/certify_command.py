@@ -120,5 +120,5 @@ def summary(verdicts: tuple[Verdict, ...]) -> str:
     """The overall verdict and its counts, on one line."""
     from valvelab.report.assembly import banner
 
-    head = banner(verdicts, None)
+    head = banner(verdicts)
     return f"{head.word}. {head.sentence}".strip()

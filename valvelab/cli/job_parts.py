@@ -154,11 +154,16 @@ def inspect_job(requests: Sequence[Request], like: Job, within: Path | None = No
 
 def certificate_of(done: Inspected, made: str, attachments: tuple[Attachment, ...] | None = None) -> Certificate:
     """The certificate of a job that was inspected; `attachments` stands in for what it would carry."""
-    spec_name = next((part.spec for part in done.job.part if part.spec), None)
-    spec = None
-    if spec_name is not None:
-        spec = parse_toml(done.inputs[spec_name], spec_name, Spec, BadSpec)
+    specs = {
+        name: parse_toml(done.inputs[name], name, Spec, BadSpec)
+        for name in dict.fromkeys(part.spec for part in done.job.part)
+        if name is not None
+    }
+    judged = [
+        part if row.spec is None else replace(part, spec=specs[row.spec])
+        for part, row in zip(done.parts, done.job.part, strict=True)
+    ]
     dated = done.job.model_copy(update={"made": made})
     if attachments is None:
         attachments = carry(dated, done.inputs, [part.result for part in done.parts])
-    return assemble(done.parts, made, done.job.units, done.job.title, spec, attachments)
+    return assemble(judged, made, done.job.units, done.job.title, attachments=attachments)

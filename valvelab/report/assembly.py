@@ -6,7 +6,7 @@ A kind of certificate is one function `…_part(inspection, …) -> Part`; every
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from hashlib import sha256
 from itertools import groupby
 from pathlib import Path
@@ -14,7 +14,7 @@ from pathlib import Path
 from valvelab.cautions import CAUTIONS
 from valvelab.inspection.characteristics import Subject, all_characteristics
 from valvelab.records.result import Decision, Note, Result, Source, Verdict
-from valvelab.records.spec import Spec
+from valvelab.records.spec import DecisionRule, Spec
 from valvelab.report.page_model import (
     Attachment,
     Banner,
@@ -33,6 +33,8 @@ from valvelab.units import System, display_unit, show
 
 WORDS: dict[Decision, str] = {"accept": "Accepted", "reject": "Rejected", "undecided": "Undecided"}
 FIRST_PAGE_ROWS = 8
+RANKED: tuple[Decision, ...] = ("reject", "undecided", "accept")
+SHARED = ("part", "serial number", "operator", "measured on")
 SIGNS = ("inspected by, date", "checked by, date", "for the event, date")
 
 
@@ -41,7 +43,7 @@ class Part:
     """What one inspection puts on the certificate.
 
     `name` is the kind of part ("Camshaft"); `identity` label and value pairs, None where not stated; `overview` blocks
-    for the first page; `sections` the detail; `subjects` choose the rows of the method page.
+    for the first page; `sections` the detail; `subjects` choose the rows of the method page; `spec` judged it.
     """
 
     name: str
@@ -51,6 +53,7 @@ class Part:
     sections: tuple[Section, ...]
     subjects: tuple[Subject, ...]
     serial: str | None = None
+    spec: Spec | None = None
 
 
 def assemble(
@@ -61,27 +64,30 @@ def assemble(
     spec: Spec | None = None,
     attachments: tuple[Attachment, ...] = (),
 ) -> Certificate:
-    """The whole certificate: verdict first, then evidence, method, cautions. `made` is the date, ISO 8601."""
-    verdicts = [verdict for part in parts for verdict in part.result.verdicts]
-    notes = [note for part in parts for note in part.result.notes]
+    """The whole certificate: verdict first, then evidence, method, cautions.
+
+    `made` is the date, ISO 8601; `spec` stands for the parts that bring none of their own. One part spreads over the
+    first page; several get a line each there and a page of their own.
+    """
+    parts = [replace(part, spec=part.spec or spec) for part in parts]
     sources = tuple({source.sha256: source for part in parts for source in part.result.source}.values())
-    names = " and ".join(part.name.lower() if number else part.name for number, part in enumerate(parts))
-    heading = f"{names} inspection certificate"
-    first = Section(heading, (*_first_page(parts, verdicts, title, spec, made, system), Signatures(SIGNS)))
-    sections = [first]
-    if len(verdicts) > FIRST_PAGE_ROWS:
-        sections.append(Section("Verdicts", (verdict_table(verdicts, system),), new_page=True))
+    alone = len(parts) == 1
+    heading = f"{parts[0].name} inspection certificate" if alone else "Inspection certificate"
+    front = _front_of_one(parts[0], made, title, system) if alone else _front_of_many(parts, made, title, system)
+    sections = [Section(heading, (*front, Signatures(SIGNS)))]
     for part in parts:
-        sections.extend(part.sections)
-    sections.append(notes_section(notes))
-    sections.append(sources_section(sources, attachments))
-    sections.append(method_section(tuple(subject for part in parts for subject in part.subjects), spec))
-    sections.append(Section("Cautions", (Box("Before anything is fitted or run", CAUTIONS),)))
-    version = parts[0].result.version if parts else ""
+        sections += _one_part(part, system) if alone else _one_of_many(part, system)
+    sections += [
+        notes_section([note for part in parts for note in part.result.notes]),
+        sources_section(sources, attachments),
+        method_section(tuple(subject for part in parts for subject in part.subjects), _rules(parts)),
+        Section("Cautions", (Box("Before anything is fitted or run", CAUTIONS),)),
+    ]
     serial = next((part.serial for part in parts if part.serial), None)
     return Certificate(
-        title=heading, number=number_of(attachments), serial=serial, made=made, program=f"valvelab {version}",
-        sources=sources, sections=tuple(sections), attachments=attachments,
+        title=heading, number=number_of(attachments), serial=serial, made=made,
+        program=f"valvelab {parts[0].result.version}", sources=sources, sections=tuple(sections),
+        attachments=attachments,
     )  # fmt: skip
 
 
@@ -94,32 +100,72 @@ def number_of(attachments: Iterable[Attachment]) -> str:
     return "-".join(text[start : start + 4] for start in (0, 4, 8))
 
 
-def _first_page(
-    parts: Sequence[Part],
-    verdicts: Sequence[Verdict],
-    title: str | None,
-    spec: Spec | None,
-    made: str,
-    system: System,
-) -> list[Block]:
-    ordered = None
-    if spec is not None and spec.title is not None:
-        ordered = spec.title + (f", revision {spec.revision}" if spec.revision else "")
-    pairs: dict[str, str | None] = {"job": title} if title else {}
+def _front_of_one(part: Part, made: str, title: str | None, system: System) -> list[Block]:
+    """Identity, verdict, what needs attention, and the part's overview."""
+    verdicts = part.result.verdicts
+    pairs = (*part.identity, *_spec_pairs(part), ("certificate written", made))
+    named = (("job", title), *pairs) if title else pairs
+    blocks: list[Block] = [Identity(named), banner(verdicts, _rules([part]))]
+    return [*blocks, *_to_look_at(verdicts, system), *part.overview]
+
+
+def _front_of_many(parts: Sequence[Part], made: str, title: str | None, system: System) -> list[Block]:
+    """What all parts share, the overall verdict, a line for each part, and what needs attention."""
+    shared: dict[str, str | None] = dict.fromkeys(SHARED)
     for part in parts:
         for label, value in part.identity:
-            pairs[label] = pairs.get(label) or value
-    pairs |= {"spec": ordered or ("untitled" if spec else None), "certificate written": made}
-    blocks: list[Block] = [Identity(tuple(pairs.items())), banner(verdicts, spec)]
-    shown = verdicts if len(verdicts) <= FIRST_PAGE_ROWS else _attention(verdicts)
-    if shown:
-        heading = "" if len(shown) == len(verdicts) else "Not accepted"
-        blocks.append(verdict_table(shown[:FIRST_PAGE_ROWS], system, heading))
-        if len(shown) > FIRST_PAGE_ROWS:
-            rest = len(shown) - FIRST_PAGE_ROWS
-            blocks.append(Paragraph(f"and {rest} more; the full table follows.", "small"))
+            if label in shared:
+                shared[label] = shared[label] or value
+    pairs = (("job", title), *shared.items(), ("certificate written", made))
+    verdicts = [verdict for part in parts for verdict in part.result.verdicts]
+    rows = []
     for part in parts:
-        blocks.extend(part.overview)
+        worst = overall(part.result.verdicts)
+        counts = [sum(row.decision == kind for row in part.result.verdicts) for kind in RANKED]
+        files = ", ".join(dict.fromkeys(Path(source.file).name for source in part.result.source[:1]))
+        rows.append((part.name, files, *map(str, reversed(counts)), Mark(worst) if worst else "not judged"))
+    header = ("inspected", "readings", "accepted", "undecided", "rejected", "worst verdict")
+    table = Table(header, tuple(rows), left=2, flush_left=(5,), widths=(24, 36, 11, 11, 11, 16), wrap=(0, 1))
+    return [Identity(pairs), banner(verdicts, _rules(parts)), table, *_to_look_at(verdicts, system)]
+
+
+def _one_part(part: Part, system: System) -> list[Section]:
+    """The full verdict table where the first page had no room for it, then the detail."""
+    verdicts = part.result.verdicts
+    table = [Section("Verdicts", (verdict_table(verdicts, system),), new_page=True)]
+    return [*(table if len(verdicts) > FIRST_PAGE_ROWS else []), *part.sections]
+
+
+def _one_of_many(part: Part, system: System) -> list[Section]:
+    """One part on pages of its own: identity, verdicts, overview, detail."""
+    blocks: list[Block] = [Identity((*part.identity, *_spec_pairs(part)))]
+    if part.result.verdicts:
+        blocks.append(verdict_table(part.result.verdicts, system))
+    return [Section(part.name, (*blocks, *part.overview), new_page=True), *part.sections]
+
+
+def _spec_pairs(part: Part) -> tuple[tuple[str, str | None], ...]:
+    if part.spec is None:
+        return (("spec", None),)
+    revision = f", revision {part.spec.revision}" if part.spec.revision else ""
+    return (("spec", (part.spec.title or "untitled") + revision),)
+
+
+def _rules(parts: Sequence[Part]) -> tuple[DecisionRule, ...]:
+    """The different rules by which parts were judged."""
+    return tuple(dict.fromkeys(part.spec.decision for part in parts if part.spec is not None))
+
+
+def _to_look_at(verdicts: Sequence[Verdict], system: System) -> list[Block]:
+    """All verdicts where they are few, else those not accepted."""
+    shown = list(verdicts) if len(verdicts) <= FIRST_PAGE_ROWS else _attention(verdicts)
+    if not shown:
+        return []
+    heading = "" if len(shown) == len(verdicts) else "Not accepted"
+    blocks: list[Block] = [verdict_table(shown[:FIRST_PAGE_ROWS], system, heading)]
+    if len(shown) > FIRST_PAGE_ROWS:
+        rest = len(shown) - FIRST_PAGE_ROWS
+        blocks.append(Paragraph(f"and {rest} more; the full table follows.", "small"))
     return blocks
 
 
@@ -133,28 +179,26 @@ def _attention(verdicts: Sequence[Verdict]) -> list[Verdict]:
 def overall(verdicts: Sequence[Verdict]) -> Decision | None:
     """Rejected as soon as one is, else undecided as soon as one is, else accepted; None where nothing was judged."""
     decisions = {verdict.decision for verdict in verdicts}
-    order: tuple[Decision, ...] = ("reject", "undecided", "accept")
-    return next((decision for decision in order if decision in decisions), None)
+    return next((decision for decision in RANKED if decision in decisions), None)
 
 
-def banner(verdicts: Sequence[Verdict], spec: Spec | None) -> Banner:
-    """The overall verdict with its counts and rule."""
+def banner(verdicts: Sequence[Verdict], rules: Sequence[DecisionRule] = ()) -> Banner:
+    """The overall verdict with its counts, and the rule where there is one for all."""
     decision = overall(verdicts)
     if decision is None:
         return Banner(None, "Nothing judged", "No limit of a spec applied; the certificate states what was measured.")
-    counts = [(kind, sum(row.decision == kind for row in verdicts)) for kind in ("reject", "undecided", "accept")]
     words = {"reject": "rejected", "undecided": "undecided", "accept": "accepted"}
+    counts = [(kind, sum(row.decision == kind for row in verdicts)) for kind in RANKED]
     told = ", ".join(f"{count} {words[kind]}" for kind, count in counts if count)
     characteristics = "characteristic" if len(verdicts) == 1 else "characteristics"
-    return Banner(decision, WORDS[decision], f"Of {len(verdicts)} {characteristics} judged: {told}. {rule(spec)}")
+    told = f"Of {len(verdicts)} {characteristics} judged: {told}."
+    return Banner(decision, WORDS[decision], f"{told} {in_words(rules[0])}" if len(rules) == 1 else told)
 
 
-def rule(spec: Spec | None) -> str:
-    """The decision rule in words."""
-    if spec is None:
-        return ""
-    sure = 100.0 * spec.decision.confidence
-    return RULES[spec.decision.rule].format(sure=sure, unsure=100.0 - sure)
+def in_words(rule: DecisionRule) -> str:
+    """A decision rule in words."""
+    sure = 100.0 * rule.confidence
+    return RULES[rule.rule].format(sure=sure, unsure=100.0 - sure)
 
 
 def verdict_table(verdicts: Sequence[Verdict], system: System, title: str = "") -> Table:
@@ -217,7 +261,7 @@ def grouped(digest: str) -> str:
     return " ".join(digest[start : start + 8] for start in range(0, len(digest), 8))
 
 
-def method_section(subjects: Sequence[Subject], spec: Spec | None) -> Section:
+def method_section(subjects: Sequence[Subject], rules: Sequence[DecisionRule]) -> Section:
     """Every characteristic of these subjects: meaning, method, source; and how uncertainty and decisions work."""
     rows = tuple(
         (plain(row.name), unit_label(row.unit), row.meaning, row.method, row.source)
@@ -225,8 +269,7 @@ def method_section(subjects: Sequence[Subject], spec: Spec | None) -> Section:
         if row.subject in subjects
     )
     blocks: list[Block] = [Paragraph(text) for text in UNCERTAINTY]
-    if spec is not None:
-        blocks.append(Paragraph(rule(spec)))
+    blocks += [Paragraph(in_words(rule)) for rule in rules]
     header = ("characteristic", "unit", "what it is", "how it is computed", "source")
     blocks.append(Table(header, rows, left=5, widths=(16, 11, 31, 28, 14)))
     return Section("Method and uncertainty", tuple(blocks))

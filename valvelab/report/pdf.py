@@ -24,6 +24,7 @@ from valvelab.units import System
 MARGIN = 17.0 * MM
 HEAD = 17.0 * MM
 FOOT = 17.0 * MM
+SOURCES_IN_FOOT = 4
 FOOT_LINE = "Supports, and never replaces, the judgement of qualified people and of the event's own officials."
 
 
@@ -115,6 +116,9 @@ def _furniture(canvas: Canvas, certificate: Certificate, look: Paper, number: in
 
 
 def _sources(certificate: Certificate) -> str:
-    length = {0: 64, 1: 64, 2: 16}.get(len(certificate.sources), 8)
+    count = len(certificate.sources)
+    if count > SOURCES_IN_FOOT:
+        return f"SHA-256 of {count} source files under Data identity; number {certificate.number} follows from them all"
+    length = {0: 64, 1: 64, 2: 16}.get(count, 8)
     shown = [f"{Path(source.file).name} {source.sha256[:length]}" for source in certificate.sources]
     return "SHA-256 " + " · ".join(shown) if shown else "no source files"
