@@ -11,8 +11,9 @@ from valvelab.errors import CannotEvaluate, Reason
 from valvelab.follower.contour import Contour, contour, under_follower
 from valvelab.follower.shapes import Shape
 from valvelab.inspection.lobe_contour import missing_for_contour, shape_of
+from valvelab.lobe.dense_smoothing import fit_general
 from valvelab.lobe.profile import FittedLobes
-from valvelab.lobe.smoothing import Smoothed, fit_general, fit_uniform
+from valvelab.lobe.smoothing import Smoothed, fit_uniform
 from valvelab.records.measurement import LiftTable
 from valvelab.records.result import Note, info
 

@@ -11,7 +11,8 @@ from numpy.typing import ArrayLike, NDArray
 from valvelab.arrays import FloatArray, read_only
 from valvelab.lobe.base_circle import BaseCircle, find_base_circle, without_harmonic
 from valvelab.lobe.conditioning import Conditioned
-from valvelab.lobe.smoothing import CALCULATED_NOISE_MM, Smoothed, fit_general, fit_uniform
+from valvelab.lobe.dense_smoothing import fit_general
+from valvelab.lobe.smoothing import CALCULATED_NOISE_MM, Smoothed, fit_uniform
 from valvelab.lobe.spline import SplineSet, symbol_weights
 
 _FILLING_ROUNDS = 12

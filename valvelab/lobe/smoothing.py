@@ -17,9 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from valvelab.arrays import FloatArray, read_only
-from valvelab.errors import CannotEvaluate, Reason
 from valvelab.lobe.jerk_steps import NO_STEPS, Steps, find_steps
-from valvelab.lobe.spline import DEGREE, SplineSet, basis_at, periodic_padding, symbol
+from valvelab.lobe.spline import DEGREE, SplineSet, periodic_padding, symbol
 
 IndexArray = NDArray[np.int64]
 
@@ -27,13 +26,12 @@ PENALTY_ORDER = 4
 # Below this noise a table was calculated, not measured: a softer penalty then keeps every corner.
 CALCULATED_NOISE_MM = 1e-4
 CALCULATED_PENALTY_ORDER = 3
-MOST_DENSE_KNOTS = 720
 # Twice the log-likelihood that a correlation has to gain before it is believed.
 CORRELATION_GAIN = 6.0
 # log10 of the share of the likeliest strength that is used, so that the bias stays well inside the noise.
 UNDERSMOOTHING = -0.5
 FOURTH_DIFFERENCE = read_only(np.array([1.0, -4.0, 6.0, -4.0, 1.0]))
-_STEP_ROUNDS = 2
+STEP_ROUNDS = 2
 
 
 class Covariance(Protocol):
@@ -205,7 +203,7 @@ def fit_uniform(lifts_mm: FloatArray, start_cam_deg: float) -> Smoothed:
     frequency = 2.0 * np.pi * np.arange(points // 2 + 1) / points
     steps = [NO_STEPS] * lobes
     if order == PENALTY_ORDER:
-        for _ in range(_STEP_ROUNDS):
+        for _ in range(STEP_ROUNDS):
             filters = _filters(frequency, order, strength, correlation)
             steps = _uniform_steps(transform, filters, points, strength, variance / points)
             smooth = transform - _stepped_part(transform, filters, steps, points)
@@ -328,210 +326,9 @@ def _stepped_part(
     return part
 
 
-def fit_general(
-    angle_cam_deg: FloatArray, lifts_mm: FloatArray, kept: NDArray[np.bool_], *, periodic: bool
-) -> Smoothed:
-    """Fit uneven, gappy or event-only readings; angle: (n,), lifts and kept: (lobes, n).
-
-    Periodic readings are folded by the caller onto [start, start + 360). Lobes that keep the same
-    readings share one factorisation. Refused below 12 kept readings.
-    """
-    if int(kept.sum(axis=1).min()) < 12:
-        raise CannotEvaluate(
-            Reason.TOO_FEW_READINGS, f"found {int(kept.sum(axis=1).min())} readings, expected 12 or more"
-        )
-    start, step, intervals = _knots(angle_cam_deg, periodic=periodic)
-    frame = SplineSet(np.zeros((1, intervals + DEGREE)), start, step, periodic)
-    size = intervals if periodic else intervals + DEGREE
-    order = PENALTY_ORDER
-    solver = _DenseFit(frame, angle_cam_deg, lifts_mm, kept, size)
-    lobes = lifts_mm.shape[0]
-    steps = [NO_STEPS] * lobes
-    strength, variance = solver.best(order, steps)
-    if np.sqrt(np.median(variance)) < CALCULATED_NOISE_MM:
-        order = CALCULATED_PENALTY_ORDER
-        strength, variance = solver.best(order, steps)
-    else:
-        for _ in range(_STEP_ROUNDS):
-            steps = solver.find(order, strength, variance)
-            strength, variance = solver.best(order, steps)
-        strength += UNDERSMOOTHING
-    coefficients, covariance, steps, responses, tangents = solver.solve(order, strength, steps)
-    padded = periodic_padding(coefficients) if periodic else read_only(coefficients)
-    return Smoothed(
-        SplineSet(padded, start, step, periodic),
-        read_only(np.sqrt(variance)),
-        DenseCovariance(read_only(covariance), periodic),
-        0.0,
-        strength,
-        min(180.0 / step, 180.0 / (np.pi * step) * 10.0 ** (-strength / (2.0 * order))),
-        tuple(steps),
-        tuple(periodic_padding(rows) if periodic else rows for rows in responses),
-        tuple(periodic_padding(rows) if periodic else rows for rows in tangents),
-    )
-
-
-def _knots(angle: FloatArray, *, periodic: bool) -> tuple[float, float, int]:
-    distinct = np.unique(np.round(angle, 6))
-    span = 360.0 if periodic else float(distinct[-1] - distinct[0])
-    intervals = int(min(max(distinct.size - (0 if periodic else 1), 24), MOST_DENSE_KNOTS))
-    start = 0.0 if periodic else float(distinct[0])
-    return start, span / intervals, intervals
-
-
-class _DenseFit:
-    """Normal equations of one set of angles, reused over strengths."""
-
-    def __init__(
-        self, frame: SplineSet, angle: FloatArray, lifts: FloatArray, kept: NDArray[np.bool_], size: int
-    ) -> None:
-        self.size = size
-        self.periodic = frame.periodic
-        index, t = frame.locate(angle)
-        columns = index[:, None] + np.arange(DEGREE + 1)
-        if frame.periodic:
-            columns = np.mod(columns - 3, size)
-        weights = basis_at(t)
-        self.lifts = np.where(kept, lifts, 0.0)
-        self.readings = kept.sum(axis=1).astype(np.float64)
-        self.patterns, self.pattern_of = np.unique(kept, axis=0, return_inverse=True)
-        self.grams = [self._gram(columns, weights, pattern) for pattern in self.patterns]
-        self.right = np.zeros((lifts.shape[0], size))
-        for lobe, row in enumerate(self.lifts):
-            self.right[lobe] = np.bincount(columns.ravel(), weights=(weights * row[:, None]).ravel(), minlength=size)
-
-    def _gram(self, columns: IndexArray, weights: FloatArray, pattern: NDArray[np.bool_]) -> FloatArray:
-        total = np.zeros(self.size * self.size)
-        rows = np.flatnonzero(pattern)
-        for chunk in np.array_split(rows, max(1, rows.size // 50_000)):
-            flat = (columns[chunk][:, :, None] * self.size + columns[chunk][:, None, :]).ravel()
-            products = (weights[chunk][:, :, None] * weights[chunk][:, None, :]).ravel()
-            total += np.bincount(flat, weights=products, minlength=total.size)
-        return total.reshape(self.size, self.size)
-
-    def differences(self, order: int) -> FloatArray:
-        """Shape (rows, size): the penalised differences; an even order stands centred on its row, if periodic."""
-        if not self.periodic:
-            return np.asarray(np.diff(np.eye(self.size), order, axis=0))
-        row = np.zeros(self.size)
-        row[: order + 1] = np.diff(np.eye(order + 1), order, axis=0)[0]
-        return np.array([np.roll(row, k - order // 2) for k in range(self.size)])
-
-    def best(self, order: int, steps: list[Steps]) -> tuple[float, FloatArray]:
-        """Log strength of the greatest restricted likelihood, and each lobe's noise variance there."""
-        differences = self.differences(order)
-        penalty = differences.T @ differences
-        strengths, width = np.arange(-8.0, 9.0, 2.0), 2.0
-        while True:
-            values = [self._criterion(differences, penalty, strength, steps)[0] for strength in strengths]
-            best = float(strengths[int(np.argmin(values))])
-            if width < 0.2:
-                break
-            strengths, width = best + 0.5 * width * np.array([-1.0, 0.0, 1.0]), 0.5 * width
-        return best, self._criterion(differences, penalty, best, steps)[1]
-
-    def _criterion(
-        self, differences: FloatArray, penalty: FloatArray, strength: float, steps: list[Steps]
-    ) -> tuple[float, FloatArray]:
-        """−2 log restricted likelihood and each lobe's noise variance; freed rows enter by rank-one algebra."""
-        total = 0.0
-        variance = np.zeros(self.lifts.shape[0])
-        rank = self.size - 1 if self.periodic else differences.shape[0]
-        for number, gram in enumerate(self.grams):
-            lobes = np.flatnonzero(self.pattern_of == number)
-            all_freed = np.unique(np.concatenate([steps[lobe].rows for lobe in lobes]))
-            factor, half, freed_half = self._factor_with(gram, penalty, strength, lobes, differences[all_freed])
-            log_det = 2.0 * float(np.log(np.diag(factor)).sum())
-            for column, lobe in enumerate(lobes):
-                square = float((self.lifts[lobe] ** 2).sum())
-                left = square - float((half[:, column] ** 2).sum())
-                freed = steps[lobe].rows
-                extra = 0.0
-                if freed.size:
-                    rows = 10.0 ** (0.5 * strength) * freed_half[:, np.searchsorted(all_freed, freed)]
-                    room = np.eye(freed.size) - rows.T @ rows
-                    residual = rows.T @ half[:, column]
-                    left -= float(residual @ np.linalg.solve(room, residual))
-                    extra = float(np.linalg.slogdet(room)[1])
-                held = rank - freed.size
-                degrees = self.readings[lobe] - (self.size - held)
-                variance[lobe] = max(left, 1e-15 * square) / degrees
-                total += degrees * float(np.log(variance[lobe])) + log_det + extra - held * strength * np.log(10.0)
-        return total, variance
-
-    def _factor(self, gram: FloatArray, penalty: FloatArray, strength: float) -> FloatArray:
-        return np.asarray(np.linalg.cholesky(self._damped(gram, penalty, strength)))
-
-    def _factor_with(
-        self, gram: FloatArray, penalty: FloatArray, strength: float, lobes: IndexArray, freed: FloatArray
-    ) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """The factor L, and L⁻¹ times the lobes' right sides and times the freed rows.
-
-        All three come out of one factorisation of the matrix bordered by those columns. The corner only has to exceed
-        what the border takes from it: at most the readings' sum of squares, and 1/λ for a penalty row.
-        """
-        matrix = self._damped(gram, penalty, strength)
-        border = np.concatenate([self.right[lobes], freed])
-        bounds = np.concatenate([(self.lifts[lobes] ** 2).sum(axis=1), np.full(len(freed), 10.0**-strength)])
-        corner = np.diag(2.0 * len(border) * bounds + 1e-300)
-        factor = np.asarray(np.linalg.cholesky(np.block([[matrix, border.T], [border, corner]])), dtype=np.float64)
-        half = factor[self.size :, : self.size].T
-        return factor[: self.size, : self.size], half[:, : len(lobes)], half[:, len(lobes) :]
-
-    def _damped(self, gram: FloatArray, penalty: FloatArray, strength: float) -> FloatArray:
-        matrix = gram + 10.0**strength * penalty
-        # a whisper of ridge keeps knots inside a gap solvable where the penalty is weakest
-        matrix[np.diag_indices_from(matrix)] += 1e-11 * float(np.trace(gram)) / self.size
-        return np.asarray(matrix, dtype=np.float64)
-
-    def _inverse(self, gram: FloatArray, penalty: FloatArray, strength: float) -> FloatArray:
-        half = np.linalg.inv(self._factor(gram, penalty, strength))
-        return np.asarray(half.T @ half)
-
-    def find(self, order: int, strength: float, variance: FloatArray) -> list[Steps]:
-        """Jerk steps of every lobe at one strength."""
-        differences = self.differences(order)
-        steps = [NO_STEPS] * self.lifts.shape[0]
-        for number, gram in enumerate(self.grams):
-            inverse = self._inverse(gram, differences.T @ differences, strength)
-            hat = 10.0**strength * (differences @ inverse @ differences.T)
-            for lobe in np.flatnonzero(self.pattern_of == number):
-                residual = 10.0 ** (0.5 * strength) * (differences @ (inverse @ self.right[lobe]))
-                steps[lobe] = find_steps(residual, np.diag(hat), hat.__getitem__, float(variance[lobe]))
-        return steps
-
-    def solve(
-        self, order: int, strength: float, steps: list[Steps]
-    ) -> tuple[FloatArray, FloatArray, list[Steps], list[FloatArray], list[FloatArray]]:
-        """Coefficients (lobes, size), covariance for unit noise without steps; the steps, responses and tangents."""
-        differences = self.differences(order)
-        coefficients = np.zeros_like(self.right)
-        covariance = np.zeros((self.size, self.size))
-        fullest = int(np.argmax(self.patterns.sum(axis=1)))
-        none = np.zeros((0, self.size))
-        renewed, responses, tangents = list(steps), [none] * len(steps), [none] * len(steps)
-        for number, gram in enumerate(self.grams):
-            inverse = self._inverse(gram, differences.T @ differences, strength)
-            for lobe in np.flatnonzero(self.pattern_of == number):
-                coefficients[lobe] = self.right[lobe] @ inverse
-                rows = steps[lobe].rows
-                if rows.size:
-                    freed = differences[rows]
-                    response = 10.0**strength * (freed @ inverse)
-                    kernel = np.linalg.inv(np.eye(rows.size) - response @ freed.T)
-                    coefficients[lobe] += (freed @ coefficients[lobe]) @ kernel @ response
-                    renewed[lobe], responses[lobe] = Steps(rows, kernel), response
-                    moment = self._second_moment(gram, strength, order)
-                    near = differences[np.clip(rows[:, None] + np.array([1, -1]), 0, differences.shape[0] - 1)]
-                    slope = 0.5 * 10.0**strength * ((near[:, 0] - near[:, 1]) @ inverse)
-                    tangents[lobe] = slope / np.sqrt(10.0**strength * moment)
-            if number == fullest:
-                covariance = inverse @ gram @ inverse
-        return coefficients, covariance, renewed, responses, tangents
-
-    def _second_moment(self, gram: FloatArray, strength: float, order: int) -> float:
-        """Mean of ω² times the gain of the fit, as if the readings were even."""
-        frequency = np.linspace(0.0, np.pi, 2048)
-        basis = symbol(frequency) ** 2 * float(gram.sum()) / self.size
-        gain = basis / (basis + 10.0**strength * _penalty(frequency, order))
-        return float((frequency**2 * gain).mean())
+def mean_square_frequency(strength: float, order: int, readings_per_knot: float) -> float:
+    """Mean of ω² times the gain of a fit, over all frequencies, as if the readings were even."""
+    frequency = np.linspace(0.0, np.pi, 2048)
+    basis = symbol(frequency) ** 2 * readings_per_knot
+    gain = basis / (basis + 10.0**strength * _penalty(frequency, order))
+    return float((frequency**2 * gain).mean())
