@@ -228,7 +228,7 @@ def wide(preamble: Mapping[str, str], angle: Array, lifts: Mapping[str, Array], 
 def nominal(part: str, name: str, lobe: Lobe, *, inch: bool) -> str:
     """A nominal lift table of one lobe, nose at 0 cam deg."""
     angle = np.arange(-360, 360, dtype=np.float64) / 2.0
-    unit, size, places = ("in", MM_PER_IN, 7) if inch else ("mm", 1.0, 5)
+    unit, size, places = ("in", MM_PER_IN, 8) if inch else ("mm", 1.0, 7)
     values = lobe.value(angle) / size
     header = ["angle [cam deg]", f"{name} [{unit}]"]
     return table({"part": f"{part}, nominal {name} lobe", "remark": REMARK}, header, [angle, values], [1, places])

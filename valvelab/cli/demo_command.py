@@ -18,7 +18,7 @@ from valvelab.records.result import Decision, Verdict, exit_code
 from valvelab.units import System
 
 if TYPE_CHECKING:
-    from valvelab.cli.job_parts import Inspected
+    from valvelab.cli.job_parts import Inspected, Request
     from valvelab.records.demo_result import DemoPart, DemoResult
     from valvelab.records.job import Job
 
@@ -26,7 +26,9 @@ FOLDER = Path("valvelab-demo")
 CERTIFICATE = "certificate.pdf"
 FURTHER_JOBS = "*_job.toml"
 WIDTH = 100
-ON_PURPOSE = "One sample lobe is worn on purpose: exit code 1 reports its rejection."
+ON_PURPOSE = (
+    "Bad parts are among the samples on purpose, one worn lobe first of all: exit code 1 reports their rejection."
+)
 _WORST_FIRST: tuple[Decision, ...] = ("reject", "undecided", "accept")
 
 
@@ -38,7 +40,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     )  # fmt: skip
     parser.add_argument("--no-window", action="store_true", help="don't open the window afterwards")
     parser.epilog = (
-        "The parts are invented, and one lobe is worn on purpose: exit code 1 reports its rejection. The window opens "
+        "The parts are invented, and some are bad on purpose: exit code 1 reports their rejection. The window opens "
         "where there is a display; never with --json."
     )
     add_common(parser)
@@ -62,7 +64,7 @@ def run(args: argparse.Namespace) -> int:
         sys.stdout.write(_text(result, done) + "\n")
         sys.stdout.flush()
         if args.open_window is not None and not args.no_window:
-            args.open_window(_for_window(done[0], folder))
+            args.open_window(_for_window(done[0]))
     return exit_code(result.verdicts)
 
 
@@ -72,9 +74,10 @@ def _copy(file: Path, path: Path) -> None:
 
 @dataclass(frozen=True, slots=True)
 class _Done:
-    """One job of the demo, inspected; `job` names its files as they lie in the folder."""
+    """One job of the demo, inspected; `job` names its files as they lie in the folder, `requests` by their paths."""
 
     job: Job
+    requests: list[Request]
     inspected: Inspected
 
 
@@ -120,7 +123,8 @@ def _done(folder: Path, args: argparse.Namespace) -> list[_Done]:
             job = _judged_by(job, args.spec)
         if sys.stderr.isatty() and not args.quiet:
             sys.stderr.write(f"inspecting {path}: {', '.join(dict.fromkeys(part.inspect for part in job.part))} …\n")
-        done.append(_Done(job, inspect_job(requests_of(job, folder), job)))
+        requests = requests_of(job, folder)
+        done.append(_Done(job, requests, inspect_job(requests, job)))
     return done
 
 
@@ -154,10 +158,18 @@ def _certified(done: list[_Done], folder: Path, files: tuple[str, ...]) -> DemoR
     )  # fmt: skip
 
 
-def _for_window(first: _Done, folder: Path) -> list[str]:
-    """The first job's files, each reading with the spec it is judged by."""
-    names = [name for part in first.job.part for name in (part.file, part.spec) if name is not None]
-    return [str(folder / name) for name in dict.fromkeys(names)]
+def _for_window(first: _Done) -> list[str]:
+    """Files of the first job that the window has a station for, each reading before the spec it is judged by."""
+    from valvelab.files.kinds import only_kind
+    from valvelab.workbench.stations import by_name
+
+    paths: dict[str, None] = {}
+    for request in first.requests:
+        station = by_name(request.command)
+        kinds = {intake.kind for intake in station.intakes} if station else set()
+        own = [path for path in vars(request.args).values() if isinstance(path, Path)]
+        paths.update(dict.fromkeys(str(path) for path in own if only_kind(path) in kinds))
+    return list(paths)
 
 
 def _text(result: DemoResult, done: list[_Done]) -> str:
