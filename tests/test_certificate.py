@@ -23,7 +23,7 @@ from valvelab.figures.description import Axis, Band, Curve, Dial, Figure, Guide,
 from valvelab.places import resources
 from valvelab.records.job import Job, JobPart
 from valvelab.records.result import Result, Source, Verdict, info, warning
-from valvelab.records.spec import Spec
+from valvelab.records.spec import DecisionRule, Spec
 from valvelab.report.assembly import Part, assemble, grouped, number_of, overall
 from valvelab.report.attachments import carried_files, is_inside, page_texts
 from valvelab.report.carried import carry, job_toml
@@ -129,6 +129,35 @@ def test_paper_tells_verdict_method_notes_and_cautions(pdf: bytes) -> None:
         assert expected in text, expected
     for sentence in CAUTIONS:
         assert sentence in text
+
+
+def test_several_parts_share_one_front_page() -> None:
+    source = Source(file="j.csv", sha256="f" * 64)
+    strict, simple = DecisionRule(), DecisionRule(rule="simple")
+    parts = [
+        Part(name, Result(command="x", source=(source,), verdicts=(verdict(decision),)),
+             (("serial number", "QM-1"), ("cutoff", name)), (plots(),), (Section(name, (Paragraph(f"detail of {name}"),)),),
+             ("lobe",), "QM-1", Spec(title=f"spec of {name}", decision=rule))
+        for name, decision, rule in (("Camshaft", "accept", strict), ("Shaft form", "reject", simple))
+    ]  # fmt: skip
+    pages = page_texts(io.BytesIO(certificate_bytes(assemble(parts, "2026-03-05", title="Winter"))))
+    front = " ".join(pages[0].split())
+    for expected in (
+        "Inspection certificate",
+        "Winter",
+        "Rejected",
+        "Shaft form j.csv 0 0 1",
+        "for the event",
+        *CAUTIONS,
+    ):
+        assert expected in front
+    for name in ("Camshaft", "Shaft form"):
+        (own,) = [page for page in pages[1:] if f"spec of {name}" in page]
+        assert f"detail of {name}" in " ".join(pages)
+        assert "cutoff" in own
+    whole = " ".join(" ".join(pages).split())
+    assert "ISO 14253-1:2017" in whole
+    assert "Simple rule" in whole
 
 
 def test_rejected_ones_come_first() -> None:

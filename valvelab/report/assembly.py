@@ -34,6 +34,8 @@ from valvelab.units import System, display_unit, show
 WORDS: dict[Decision, str] = {"accept": "Accepted", "reject": "Rejected", "undecided": "Undecided"}
 FIRST_PAGE_ROWS = 8
 RANKED: tuple[Decision, ...] = ("reject", "undecided", "accept")
+CAUTIONS_BOX = Box("Before anything is fitted or run", CAUTIONS)
+PICTURED_PARTS = 8
 SHARED = ("part", "serial number", "operator", "measured on")
 SIGNS = ("inspected by, date", "checked by, date", "for the event, date")
 
@@ -67,7 +69,7 @@ def assemble(
     """The whole certificate: verdict first, then evidence, method, cautions.
 
     `made` is the date, ISO 8601; `spec` stands for the parts that bring none of their own. One part spreads over the
-    first page; several get a line each there and a page of their own.
+    first page; several get a line each there, under them what the first one shows, and pages of their own.
     """
     parts = [replace(part, spec=part.spec or spec) for part in parts]
     sources = tuple({source.sha256: source for part in parts for source in part.result.source}.values())
@@ -81,7 +83,7 @@ def assemble(
         notes_section([note for part in parts for note in part.result.notes]),
         sources_section(sources, attachments),
         method_section(tuple(subject for part in parts for subject in part.subjects), _rules(parts)),
-        Section("Cautions", (Box("Before anything is fitted or run", CAUTIONS),)),
+        *([Section("Cautions", (CAUTIONS_BOX,))] if alone else []),
     ]
     serial = next((part.serial for part in parts if part.serial), None)
     return Certificate(
@@ -126,7 +128,8 @@ def _front_of_many(parts: Sequence[Part], made: str, title: str | None, system: 
         rows.append((part.name, files, *map(str, reversed(counts)), Mark(worst) if worst else "not judged"))
     header = ("inspected", "readings", "accepted", "undecided", "rejected", "worst verdict")
     table = Table(header, tuple(rows), left=2, flush_left=(5,), widths=(24, 36, 11, 11, 11, 16), wrap=(0, 1))
-    return [Identity(pairs), banner(verdicts, _rules(parts)), table, *_to_look_at(verdicts, system)]
+    blocks = [Identity(pairs), banner(verdicts, _rules(parts)), table, *_to_look_at(verdicts, system)]
+    return [*blocks, *(block for block in parts[0].overview[:1] if len(parts) <= PICTURED_PARTS), CAUTIONS_BOX]
 
 
 def _one_part(part: Part, system: System) -> list[Section]:
@@ -141,7 +144,11 @@ def _one_of_many(part: Part, system: System) -> list[Section]:
     blocks: list[Block] = [Identity((*part.identity, *_spec_pairs(part)))]
     if part.result.verdicts:
         blocks.append(verdict_table(part.result.verdicts, system))
-    return [Section(part.name, (*blocks, *part.overview), new_page=True), *part.sections]
+    detail = (
+        replace(section, title="" if section.title == part.name else section.title, new_page=False)
+        for section in part.sections
+    )
+    return [Section(part.name, (*blocks, *part.overview), new_page=True), *detail]
 
 
 def _spec_pairs(part: Part) -> tuple[tuple[str, str | None], ...]:
