@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -100,9 +101,7 @@ def spring_table(springs: tuple[SpringResult, ...], system: System) -> str:
     filled = [column for column in COLUMNS if any(getattr(row, column[1]) is not None for row in springs)]
     staged = any(row.stage is not None for row in springs)
     header = ["spring", *(["stage"] if staged else [])]
-    header += [
-        f"{title} [{label}]" if (label := display_unit(unit, system).label) else title for title, _, unit in filled
-    ]
+    header += _titles(filled, system)
     rows = [
         [row.spring, *([row.stage or ""] if staged else [])]
         + [show(getattr(row, key), unit, system, decimals[unit]) for _, key, unit in filled]
@@ -111,13 +110,19 @@ def spring_table(springs: tuple[SpringResult, ...], system: System) -> str:
     return table(header, rows, left=2 if staged else 1)
 
 
+def _titles(columns: Sequence[tuple[str, str, str]], system: System) -> list[str]:
+    return [
+        f"{title} [{label}]" if (label := display_unit(unit, system).label) else title for title, _, unit in columns
+    ]
+
+
 def _elements(result: SpringsResult, system: System) -> str:
     rows = [(row.spring, part.element, part) for row in result.springs for part in row.elements]
     if not rows:
         return ""
     decimals = INCH_DECIMALS if system == "inch" else DECIMALS
     keys = [column for column in COLUMNS if any(getattr(part, column[1], None) is not None for _, _, part in rows)]
-    header = ["spring", "element", *(f"{title} [{display_unit(unit, system).label}]" for title, _, unit in keys)]
+    header = ["spring", "element", *_titles(keys, system)]
     cells = [
         [spring, element, *(show(getattr(part, key), unit, system, decimals[unit]) for _, key, unit in keys)]
         for spring, element, part in rows

@@ -126,7 +126,8 @@ def _explain_impossible(
     if len(springs) < len(heights.positions):
         raise CannotEvaluate(
             Reason.NOT_FEASIBLE,
-            f"{heights.file}: found {len(springs)} springs for {len(heights.positions)} positions, expected as many or more",
+            f"{heights.file}: found {len(springs)} springs for {len(heights.positions)} positions, "
+            "expected at least as many",
         )
 
 

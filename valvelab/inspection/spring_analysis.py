@@ -301,7 +301,8 @@ def analyse(readings: SpringReadings, fit: Fit, file: str) -> SpringAnalysis:
 def _solid(elements: tuple[ElementCurves, ...], fit: Fit) -> tuple[Number, bool]:
     whole = nest_solid_height([element.part(to_the_knee=False) for element in elements])
     if whole is not None:
-        governs = max(elements, key=lambda element: (element.solid_height_mm or 0.0) - element.offset_mm)
+        known = [element for element in elements if element.solid_height_mm is not None]
+        governs = max(known, key=lambda element: (element.solid_height_mm or 0.0) - element.offset_mm)
         return Number(*whole), governs.knee is not None
     if fit.coil.solid_height_mm is not None:
         return Number(fit.coil.solid_height_mm), False

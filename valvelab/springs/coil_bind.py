@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from valvelab.arrays import FloatArray
-from valvelab.springs.rate import fit_rate, polynomial, reading_noise
+from valvelab.springs.rate import LinearModel, fit_rate, polynomial, reading_noise
 from valvelab.springs.spring import ForceCurve
 
 STEEPNESS = 3.0
@@ -57,18 +57,26 @@ def find_knee(curve: ForceCurve) -> Knee | None:
 
 @dataclass(frozen=True, slots=True)
 class _Trend:
-    """The spring's own force near the low end: a line or a parabola about `centre`."""
+    """A line or a parabola about `centre`; `noise` is the scatter of one reading about it."""
 
     centre: float
-    coefficients: FloatArray
+    model: LinearModel
     noise: float
 
     def at(self, height: float) -> float:
-        return float(np.polynomial.polynomial.polyval(height - self.centre, self.coefficients))
+        return float(self._powers(height) @ self.model.coefficients)
 
     def rate(self, height: float) -> float:
-        slope = np.polynomial.polynomial.polyder(self.coefficients)
+        slope = np.polynomial.polynomial.polyder(self.model.coefficients)
         return -float(np.polynomial.polynomial.polyval(height - self.centre, slope))
+
+    def variance(self, height: float, noise: float) -> float:
+        """Variance of `at` when one reading scatters by `noise`."""
+        powers = self._powers(height)
+        return float(noise**2 * (powers @ self.model.covariance_per_variance @ powers))
+
+    def _powers(self, height: float) -> FloatArray:
+        return np.asarray((height - self.centre) ** np.arange(self.model.coefficients.size))
 
 
 def _trend(h: FloatArray, force: FloatArray) -> _Trend:
@@ -81,7 +89,7 @@ def _trend(h: FloatArray, force: FloatArray) -> _Trend:
         flat_sd, bent_sd = model.residual_sd or 0.0, bent.residual_sd or 0.0
         if bent_sd < 0.5 * flat_sd and bent.coefficients[2] > 0.0:
             model = bent
-    return _Trend(centre, model.coefficients, model.residual_sd or 0.0)
+    return _Trend(centre, model, model.residual_sd or 0.0)
 
 
 def _first_steep_stretch(h: FloatArray, force: FloatArray, slopes: FloatArray) -> int | None:
@@ -113,22 +121,28 @@ def _last_free(h: FloatArray, force: FloatArray, slopes: FloatArray, start: int)
 def _meeting(
     trend: _Trend, past_h: FloatArray, past_force: FloatArray, possible: tuple[float, float]
 ) -> tuple[float, float]:
-    """Where the steep line meets the trend, kept within `possible`; uncertainty from the noise over the slopes.
+    """Where the line through the readings past the knee meets the trend, kept within `possible`, and its uncertainty.
 
-    The steepest stretch stands for the closed coils, because coils may close one after another.
+    Coils may close one after another: then the line runs through the steepest stretch and what is as steep. Scatter
+    of one reading as seen about the trend, or about that line where it is more; law of propagation.
     """
     slopes = np.diff(past_force) / -np.diff(past_h)
-    steepest = int(np.argmax(slopes)) if slopes[0] < 0.5 * slopes.max() else 0
+    first = int(np.argmax(slopes >= 0.5 * slopes.max()))
     low, high = possible
-    if steepest > 0:
-        low, high = float(past_h[steepest]), float(past_h[steepest - 1])
-    steep, at_h, at_force = float(slopes[steepest]), float(past_h[steepest]), float(past_force[steepest])
-    solid = at_h
+    if first > 0:
+        low, high = float(past_h[first]), float(past_h[first - 1])
+    centre = float(past_h[first])
+    line = polynomial(past_h[first:] - centre, past_force[first:], 1)
+    closed = _Trend(centre, line, line.residual_sd or 0.0)
+    steep, solid = closed.rate(centre), centre
     for _ in range(3):
         rate = trend.rate(solid)
-        solid = at_h + (at_force - trend.at(at_h)) / (steep - rate) if steep > rate else at_h
-    u = float(np.hypot(trend.noise / max(steep - trend.rate(at_h), 1e-9), 0.02 * (high - low)))
-    return float(np.clip(solid, low, high)), u
+        if steep <= rate:
+            return centre, abs(high - low) / float(np.sqrt(12.0))
+        solid += (closed.at(solid) - trend.at(solid)) / (steep - rate)
+    noise = max(trend.noise, closed.noise)
+    variance = trend.variance(solid, noise) + closed.variance(solid, noise)
+    return float(np.clip(solid, low, high)), float(np.sqrt(variance)) / (steep - trend.rate(solid))
 
 
 def _one_reading(trend: _Trend, past_h: float, past_force: float, free_h: float) -> tuple[float, float]:

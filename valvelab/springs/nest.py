@@ -51,14 +51,18 @@ def nest_force_uncertainty(elements: Sequence[Element], height_mm: float, stated
 
 
 def nest_solid_height(elements: Sequence[Element]) -> tuple[float, float | None] | None:
-    """The height at the valve where the first element closes, and its uncertainty; None unless all are known."""
+    """The height at the valve where the first element closes, and its uncertainty; None where it is not known.
+
+    An element whose own solid height is unknown does not matter when it was read free of coil bind down to there.
+    """
     worst, uncertainty = -inf, None
     for element in elements:
-        if element.solid_height_mm is None:
-            return None
-        at_valve = element.solid_height_mm - element.offset_mm
-        if at_valve > worst:
-            worst, uncertainty = at_valve, element.solid_height_uncertainty_mm
+        if element.solid_height_mm is not None and element.solid_height_mm - element.offset_mm > worst:
+            worst = element.solid_height_mm - element.offset_mm
+            uncertainty = element.solid_height_uncertainty_mm
+    unknown = [element for element in elements if element.solid_height_mm is None]
+    if worst == -inf or any(element.curve.low_mm - element.offset_mm > worst for element in unknown):
+        return None
     return worst, uncertainty
 
 
