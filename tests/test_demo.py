@@ -153,6 +153,7 @@ def test_other_files_stay_and_a_second_run_takes_the_same_folder(tmp_path: Path)
     folder = tmp_path / "job"
     folder.mkdir()
     (folder / "notes.txt").write_text("keep\n")
+    (folder / "my_job.toml").write_text("not a job\n")
     main(["demo", str(folder), "--quiet"])
     main(["demo", str(folder), "--quiet"])
     assert (folder / "notes.txt").read_text() == "keep\n"

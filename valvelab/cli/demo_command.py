@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import count
 from pathlib import Path
@@ -20,11 +21,12 @@ from valvelab.units import System
 if TYPE_CHECKING:
     from valvelab.cli.job_parts import Inspected, Request
     from valvelab.records.demo_result import DemoPart, DemoResult
-    from valvelab.records.job import Job
+    from valvelab.records.job import Job, JobPart
+    from valvelab.records.result import Result
 
 FOLDER = Path("valvelab-demo")
 CERTIFICATE = "certificate.pdf"
-FURTHER_JOBS = "*_job.toml"
+FURTHER_JOBS = "_job.toml"
 WIDTH = 100
 ON_PURPOSE = (
     "Bad parts are among the samples on purpose, one worn lobe first of all: exit code 1 reports their rejection."
@@ -54,7 +56,7 @@ def run(args: argparse.Namespace) -> int:
         sys.stderr.write(f"info: {args.folder}: files there differ from the samples and stay; laid out in {folder}\n")
     for name, content in samples.items():
         (folder / name).write_bytes(content)
-    done = _done(folder, args)
+    done = _done(folder, samples, args)
     result = _certified(done, folder, tuple(samples))
     if args.out is not None:
         write_out(result, args.out, lambda: _text(result, done), lambda path: _copy(folder / CERTIFICATE, path))
@@ -109,13 +111,13 @@ def _would_overwrite(folder: Path, samples: dict[str, bytes]) -> bool:
     return (folder / CERTIFICATE).exists() and len(there) < len(samples)
 
 
-def _done(folder: Path, args: argparse.Namespace) -> list[_Done]:
-    """Every job of the folder inspected, the one that gets the certificate first."""
+def _done(folder: Path, samples: Iterable[str], args: argparse.Namespace) -> list[_Done]:
+    """Every sample job inspected, the one that gets the certificate first."""
     from valvelab.cli.job_parts import inspect_job, requests_of
     from valvelab.files.job_file import JOB_FILE, read_job
 
     done: list[_Done] = []
-    for path in [folder / JOB_FILE, *_further(folder)]:
+    for path in [folder / JOB_FILE, *_further(folder, samples)]:
         job, _ = read_job(path)
         if args.units != "metric":
             job = job.model_copy(update={"units": args.units})
@@ -139,12 +141,12 @@ def _judged_by(job: Job, spec: Path) -> Job:
 def _certified(done: list[_Done], folder: Path, files: tuple[str, ...]) -> DemoResult:
     """Write the certificate of the first job, and gather the result of all."""
     from valvelab.cli.certify_command import write_inspected
-    from valvelab.records.demo_result import DemoPart, DemoResult
+    from valvelab.records.demo_result import DemoResult
 
     first = done[0]
     certified = write_inspected(first.inspected, first.job, folder / CERTIFICATE)
     parts = [
-        (DemoPart(inspect=part.inspect, file=part.file, spec=part.spec, verdicts=found.result.verdicts), found.result)
+        (_part(part, one.job, found.result), found.result)
         for one in done
         for part, found in zip(one.job.part, one.inspected.parts, strict=True)
     ]
@@ -156,6 +158,12 @@ def _certified(done: list[_Done], folder: Path, files: tuple[str, ...]) -> DemoR
         folder=str(folder), files=files, parts=tuple(part for part, _ in parts),
         certificate=certified.certificate, number=certified.number, made=certified.made, sha256=certified.sha256,
     )  # fmt: skip
+
+
+def _part(part: JobPart, job: Job, result: Result) -> DemoPart:
+    from valvelab.records.demo_result import DemoPart
+
+    return DemoPart(inspect=part.inspect, file=part.file, spec=part.spec or job.spec, verdicts=result.verdicts)
 
 
 def _for_window(first: _Done) -> list[str]:
@@ -211,16 +219,11 @@ def _by_item(verdicts: tuple[Verdict, ...]) -> list[str]:
 
 def _closing(result: DemoResult, done: list[_Done], code: int) -> str:
     folder, part = Path(result.folder), done[0].job.part[0]
-    commands = [
-        [
-            "lobes",
-            str(folder / part.file),
-            *(("--spec", str(folder / part.spec)) if part.spec else ()),
-            "--at",
-            "0.050 in",
-        ]
+    judged = ["--spec", str(folder / part.spec)] if part.spec else []
+    commands = [["lobes", str(folder / part.file), *judged, "--at", "0.050 in"]]
+    commands += [
+        ["certify", str(path), "--out", str(path.with_suffix(".pdf"))] for path in _further(folder, result.files)
     ]
-    commands += [["certify", str(path), "--out", str(path.with_suffix(".pdf"))] for path in _further(folder)]
     commands += [["verify", result.certificate], ["lobes", "YOUR_LIFT_TABLE.csv"]]
     return "\n".join([
         *([ON_PURPOSE] if code == 1 else []),
@@ -231,13 +234,15 @@ def _closing(result: DemoResult, done: list[_Done], code: int) -> str:
     ])  # fmt: skip
 
 
-def _further(folder: Path) -> list[Path]:
-    return sorted(folder.glob(FURTHER_JOBS))
+def _further(folder: Path, names: Iterable[str]) -> list[Path]:
+    """Job files among the samples besides the one that gets the certificate."""
+    return [folder / name for name in names if name.endswith(FURTHER_JOBS)]
 
 
 def _program() -> str:
     """How this program was called, to be typed again."""
     called = Path(sys.argv[0])
     if called.is_dir():
-        return f"python3 {quote(sys.argv[0])}"
+        near = called.resolve().is_relative_to(Path.cwd())
+        return f"python3 {quote(str(called.resolve().relative_to(Path.cwd()) if near else called))}"
     return "python3 -m valvelab" if called.name == "__main__.py" else "valvelab"
