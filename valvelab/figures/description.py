@@ -19,12 +19,16 @@ Role = Literal[
 
 @dataclass(frozen=True, slots=True)
 class Axis:
-    """An axis: what it shows and its canonical unit; `range` fixes the ends where given."""
+    """An axis: what it shows and its canonical unit; `range` fixes the ends where given.
+
+    `names` stand in place of numbers: places along the axis and what to write there.
+    """
 
     label: str
     unit: str
     range: tuple[float, float] | None = None
     reversed: bool = False
+    names: tuple[tuple[float, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,11 +51,12 @@ class Band:
     upper: FloatArray
     role: Role = "band"
     label: str = ""
+    series: int = 0
 
 
 @dataclass(frozen=True, slots=True)
 class Marks:
-    """Points with a symbol; verdict roles draw shape and colour both."""
+    """Points with a symbol; verdict roles draw shape and colour both. `bare` draws the texts alone, centred."""
 
     x: FloatArray
     y: FloatArray
@@ -59,6 +64,7 @@ class Marks:
     label: str = ""
     texts: tuple[str, ...] = ()
     series: int = 0
+    bare: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +79,7 @@ class Guide:
 
 @dataclass(frozen=True, slots=True)
 class Figure:
-    """One plot."""
+    """One plot. `axes` says which axes are drawn; without a y axis its label, with the scale, stands as the title."""
 
     name: str
     title: str
@@ -84,6 +90,7 @@ class Figure:
     marks: tuple[Marks, ...] = ()
     guides: tuple[Guide, ...] = ()
     equal_scale: bool = False
+    axes: Literal["xy", "x", "none"] = "xy"
 
 
 @dataclass(frozen=True, slots=True)

@@ -55,8 +55,10 @@ def draw_figure(
         field = _equal(figure, field)
     x = scale_for(own_or_data(figure.x_axis, x_ends(figure)), x_ends(figure), (field.left, field.right), system)
     y = scale_for(figure.y_axis, y_ends(figure), (field.bottom, field.top), system)
-    _heading(canvas, figure, box, paper, y)
-    draw_axes(canvas, field, x, y, paper, figure.x_axis.label if x_label else None)
+    _heading(canvas, figure, box, paper, y.unit.label if "y" in figure.axes else figure.y_axis.label)
+    if figure.axes != "none":
+        label = figure.x_axis.label if x_label else None
+        draw_axes(canvas, field, x, y if "y" in figure.axes else None, paper, label, figure.x_axis.names)
     canvas.saveState()
     clip = canvas.beginPath()
     clip.rect(field.left, field.bottom, field.width, field.height)
@@ -86,12 +88,12 @@ def _equal(figure: Figure, field: Rectangle) -> Rectangle:
     return Rectangle(field.left + (field.width - width) / 2.0, field.bottom, width, height)
 
 
-def _heading(canvas: Canvas, figure: Figure, box: Rectangle, paper: Paper, y: Scale) -> None:
-    """Title with the y unit at the left, what the lines are at the right."""
+def _heading(canvas: Canvas, figure: Figure, box: Rectangle, paper: Paper, scale: str) -> None:
+    """Title with the y unit (or what else says the scale) at the left, what the lines are at the right."""
     names = _names(figure)
     keys = sum(text_width(label, SMALL) + 16.0 for label, _, _ in names)
-    unit = f", {y.unit.label}" if y.unit.label else ""
-    title = fitted(f"{figure.title}{unit}", TITLE, box.width - keys - 4.0, BOLD)
+    filled = {band.label for band in figure.bands}
+    title = fitted(f"{figure.title}, {scale}" if scale else figure.title, TITLE, box.width - keys - 4.0, BOLD)
     canvas.setFillColor(paper.of("text"))
     canvas.setFont(BOLD, TITLE)
     canvas.drawString(box.left, box.top - 8.0, title)
@@ -102,14 +104,14 @@ def _heading(canvas: Canvas, figure: Figure, box: Rectangle, paper: Paper, y: Sc
         canvas.setFillColor(paper.of("quiet"))
         canvas.drawString(right, box.top - 8.0, label)
         right -= 11.0
-        _key(canvas, right, box.top - 6.0, role, paper.role(role, series))
+        _key(canvas, right, box.top - 6.0, role, paper.role(role, series), filled=label in filled)
         right -= 5.0
 
 
 def _names(figure: Figure) -> list[tuple[str, Role, int]]:
     parts = [(curve.label, curve.role, curve.series) for curve in figure.curves]
     parts += [(marks.label, marks.role, marks.series) for marks in figure.marks]
-    parts += [(band.label, band.role, 0) for band in figure.bands]
+    parts += [(band.label, band.role, band.series) for band in figure.bands]
     rows: dict[str, tuple[str, Role, int]] = {}
     for part in parts:
         if part[0]:
@@ -117,9 +119,9 @@ def _names(figure: Figure) -> list[tuple[str, Role, int]]:
     return list(rows.values())
 
 
-def _key(canvas: Canvas, left: float, middle: float, role: Role, colour: Color) -> None:
-    if role == "band":
-        canvas.setFillColor(colour)
+def _key(canvas: Canvas, left: float, middle: float, role: Role, colour: Color, *, filled: bool) -> None:
+    if filled:
+        canvas.setFillColor(colour if role == "band" else paled(colour))
         canvas.rect(left, middle - 2.0, 9.0, 4.0, stroke=0, fill=1)
         return
     canvas.setStrokeColor(colour)
@@ -127,12 +129,21 @@ def _key(canvas: Canvas, left: float, middle: float, role: Role, colour: Color) 
     canvas.line(left, middle, left + 9.0, middle)
 
 
-def draw_axes(canvas: Canvas, field: Rectangle, x: Scale, y: Scale | None, paper: Paper, x_label: str | None) -> None:
-    """Faint grid, numbers left and (where `x_label` is given) below, no box."""
+def draw_axes(
+    canvas: Canvas,
+    field: Rectangle,
+    x: Scale,
+    y: Scale | None,
+    paper: Paper,
+    x_label: str | None,
+    names: tuple[tuple[float, str], ...] = (),
+) -> None:
+    """Faint grid, numbers left and (where `x_label` is given) below, no box; `names` instead of numbers below."""
     canvas.setFont(REGULAR, SMALL)
     canvas.setStrokeColor(paper.of("line"))
     canvas.setLineWidth(0.25)
-    x_ticks = ticks(x, 34.0)
+    x_ticks = [place * x.unit.scale for place, _ in names] or ticks(x, 34.0)
+    x_texts = [name for _, name in names] or tick_texts(x_ticks)
     for value in x_ticks:
         canvas.line(x.at(value), field.bottom, x.at(value), field.top)
     y_ticks = [] if y is None else ticks(y, 13.0)
@@ -147,7 +158,7 @@ def draw_axes(canvas: Canvas, field: Rectangle, x: Scale, y: Scale | None, paper
             canvas.line(field.left, y.at(0.0), field.right, y.at(0.0))
     if x_label is not None:
         canvas.setFillColor(paper.of("quiet"))
-        for value, text in zip(x_ticks, tick_texts(x_ticks), strict=True):
+        for value, text in zip(x_ticks, x_texts, strict=True):
             canvas.drawCentredString(x.at(value), field.bottom - 7.0, text)
         whole = f"{x_label}, {x.unit.label}" if x.unit.label else x_label
         canvas.drawCentredString((field.left + field.right) / 2.0, field.bottom - 15.0, whole)
@@ -178,8 +189,9 @@ def _curve(canvas: Canvas, curve: Curve, x: Scale, y: Scale, paper: Paper) -> No
 
 def _band(canvas: Canvas, band: Band, x: Scale, y: Scale, paper: Paper) -> None:
     across, low, high = x.place(band.x), y.place(band.lower), y.place(band.upper)
-    canvas.setFillColor(paper.role(band.role))
-    canvas.setStrokeColor(paper.of("band_edge"))
+    colour = paper.role(band.role, band.series)
+    canvas.setFillColor(colour if band.role == "band" else paled(colour))
+    canvas.setStrokeColor(paper.of("band_edge") if band.role == "band" else colour)
     canvas.setLineWidth(0.35)
     for run in runs(low + high):
         lower = _points(across[run], low[run])
@@ -192,6 +204,11 @@ def _band(canvas: Canvas, band: Band, x: Scale, y: Scale, paper: Paper) -> None:
         canvas.drawPath(path, stroke=0, fill=1)
         polyline(canvas, across[run], low[run])
         polyline(canvas, across[run], high[run])
+
+
+def paled(colour: Color) -> Color:
+    """The colour mixed with white, to fill with."""
+    return Color(*(1.0 - 0.45 * (1.0 - part) for part in (colour.red, colour.green, colour.blue)))
 
 
 def _points(x: FloatArray, y: FloatArray) -> list[tuple[float, float]]:
@@ -220,7 +237,11 @@ def _marks(canvas: Canvas, marks: Marks, x: Scale, y: Scale, paper: Paper) -> No
     across, up = np.atleast_1d(x.place(marks.x)), np.atleast_1d(y.place(marks.y))
     low, high = sorted((y.start, y.end))
     for index, (left, height) in enumerate(zip(across, up, strict=True)):
-        if np.isfinite(left + height) and low - 1.0 <= height <= high + 1.0:
+        if marks.bare and np.isfinite(left + height):
+            canvas.setFillColor(colour)
+            canvas.setFont(REGULAR, SMALL)
+            canvas.drawCentredString(left, height - 2.0, marks.texts[index] if index < len(marks.texts) else "")
+        elif np.isfinite(left + height) and low - 1.0 <= height <= high + 1.0:
             draw_symbol(canvas, marks.role, float(left), float(height), 2.2, colour, paper)
             if index < len(marks.texts) and marks.texts[index]:
                 canvas.setFillColor(paper.of("text"))

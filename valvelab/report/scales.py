@@ -113,8 +113,10 @@ def thinned(x: FloatArray, y: FloatArray, tolerance: float) -> NDArray[np.intp]:
             continue
         dx, dy = x[last] - x[first], y[last] - y[first]
         inner = slice(first + 1, last)
-        length = math.hypot(dx, dy) or 1.0
-        distance = np.abs(dx * (y[inner] - y[first]) - dy * (x[inner] - x[first])) / length
+        length = math.hypot(dx, dy)
+        from_x, from_y = x[inner] - x[first], y[inner] - y[first]
+        # a line that ends where it began has no chord to stand off from, only the point itself
+        distance = np.hypot(from_x, from_y) if length == 0.0 else np.abs(dx * from_y - dy * from_x) / length
         worst = int(np.argmax(distance))
         if distance[worst] > tolerance:
             middle = first + 1 + worst

@@ -115,7 +115,7 @@ class FigureStack(pg.GraphicsLayoutWidget):  # type: ignore[misc]
 
     def _on_mouse(self, position: object) -> None:
         for item in self.items_by_name.values():
-            if item.figure is not None and item.plot.sceneBoundingRect().contains(position):
+            if item.figure is not None and "y" in item.figure.axes and item.plot.sceneBoundingRect().contains(position):
                 shown = item.view.mapSceneToView(position).x()
                 for cursor in self._cursors:
                     cursor.setValue(shown)

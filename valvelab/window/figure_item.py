@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import pyqtgraph as pg  # type: ignore[import-untyped]
@@ -18,6 +19,8 @@ from valvelab.window.theme import Theme, current_theme, scaled
 _SYMBOLS: dict[str, str] = {"accept": "o", "reject": "x", "undecided": "t", "readings": "o", "outside": "x"}
 _SERIES_SYMBOLS = ("o", "s", "t", "d", "+", "star")
 _THIN, _STRONG = 1.0, 2.0
+_FILLS: dict[str, float] = {"series": 0.5, "measured": 0.35, "guide": 0.22, "reject": 0.35, "undecided": 0.35}
+"""How opaque a band is filled; 0.16 for a role that is not here."""
 
 
 def role_colour(theme: Theme, role: Role, series: int = 0) -> QColor:
@@ -47,6 +50,10 @@ class QuietAxis(pg.AxisItem):  # type: ignore[misc]
     def __init__(self, orientation: str) -> None:
         super().__init__(orientation, maxTickLength=-4)
         self.enableAutoSIPrefix(False)
+
+    def name_places(self, names: Sequence[tuple[float, str]]) -> None:
+        """Write these names at their places instead of numbers; none brings the numbers back."""
+        self.setTicks([list(names)] if names else None)
 
     def tickStrings(self, values: Sequence[float], scale: float, spacing: float) -> list[str]:
         """Tick texts with a true minus sign, without exponents where plain figures do."""
@@ -145,11 +152,24 @@ class FigureItem:
             return
         factor = self.scale_y().scale
         low, high = ends[0] * factor, ends[1] * factor
+        if figure.equal_scale:
+            self._fit_both(low, high)
+            return
         room = (high - low) or 1.0
         tall = max(30.0, self.view.size().height())
         head = min(0.5, 1.05 * QFontMetricsF(self._title.font()).height() / tall)
+        self.view.setAspectLocked(lock=False)
         self.view.setYRange(low - 0.05 * room, low + room * 1.02 / (1.0 - head), padding=0.0)
-        self.view.setAspectLocked(figure.equal_scale)
+
+    def _fit_both(self, low: float, high: float) -> None:
+        """Show the whole of a figure whose axes have one scale, whichever side the widget leaves room at."""
+        assert self.figure is not None
+        ends = self.figure.x_axis.range or _extent([curve.x for curve in self.figure.curves])
+        across = self.scale_x().scale
+        self.view.setAspectLocked(lock=True)
+        if ends is not None:
+            whole = (ends[0] * across, ends[1] * across)
+            self.view.setRange(xRange=whole, yRange=(low, high), padding=0.02)
 
     def _clear(self) -> None:
         for item in (*self._curves, *self._others):
@@ -164,7 +184,11 @@ class FigureItem:
             axis.setTextPen(pg.mkPen(theme.colour("quiet")))
             axis.setTickFont(font)
             axis.setStyle(tickTextOffset=5, hideOverlappingLabels=True)
-        self.plot.showGrid(x=True, y=True, alpha=0.22 if theme.name == "light" else 0.30)
+        drawn = self.figure.axes if self.figure is not None else "xy"
+        self.plot.showAxis("left", "y" in drawn)
+        self.plot.showAxis("bottom", "x" in drawn)
+        faint = 0.22 if theme.name == "light" else 0.30
+        self.plot.showGrid(x="x" in drawn, y="y" in drawn, alpha=faint)
         self._title.setFont(font)
         self._legend.setFont(font)
 
@@ -178,7 +202,8 @@ class FigureItem:
                 item.setCacheMode(QGraphicsItem.CacheMode.DeviceCoordinateCache)
                 self.plot.addItem(item)
                 self._curves.append(item)
-            connect = "all" if curve.role in {"measured", "measured_quiet"} else "finite"
+            whole = curve.role in {"measured", "measured_quiet"} and bool(np.isfinite(curve.y).all())
+            connect = "all" if whole else "finite"
             self._curves[number].setData(curve.x * across, curve.y * up, connect=connect)
 
     def _draw_others(self, theme: Theme) -> None:
@@ -189,11 +214,9 @@ class FigureItem:
         across, up = self.scale_x().scale, self.scale_y().scale
         for band in (piece for whole in self.figure.bands for piece in unbroken(whole)):
             edges = [pg.PlotCurveItem(band.x * across, edge * up, pen=None) for edge in (band.lower, band.upper)]
-            fill = pg.FillBetweenItem(*edges, brush=QBrush(self._band_colour(theme, band.role)))
-            lines = [
-                pg.PlotCurveItem(band.x * across, edge * up, pen=pg.mkPen(role_colour(theme, band.role), width=1))
-                for edge in (band.lower, band.upper)
-            ]
+            fill = pg.FillBetweenItem(*edges, brush=QBrush(self._band_colour(theme, band)))
+            pen = pg.mkPen(role_colour(theme, band.role, band.series), width=1)
+            lines = [pg.PlotCurveItem(band.x * across, edge * up, pen=pen) for edge in (band.lower, band.upper)]
             for item in (*edges, fill, *lines):
                 item.setZValue(0)
                 self.plot.addItem(item)
@@ -213,13 +236,16 @@ class FigureItem:
             self._others.append(line)
 
     @staticmethod
-    def _band_colour(theme: Theme, role: Role) -> QColor:
-        colour = role_colour(theme, role)
-        colour.setAlphaF(0.16)
+    def _band_colour(theme: Theme, band: Band) -> QColor:
+        colour = role_colour(theme, band.role, band.series)
+        colour.setAlphaF(_FILLS.get(band.role, 0.16))
         return colour
 
     def _add_marks(self, theme: Theme, marks: Marks, across: float, up: float) -> None:
         colour = role_colour(theme, marks.role, marks.series)
+        if marks.bare:
+            self._add_texts(marks, across, up, colour, (0.5, 0.5))
+            return
         symbol = _SYMBOLS.get(marks.role, _SERIES_SYMBOLS[marks.series % len(_SERIES_SYMBOLS)])
         size = 3 if marks.role == "readings" else 9
         pen = pg.mkPen(colour, width=2 if symbol in {"x", "+"} else 1)
@@ -229,8 +255,11 @@ class FigureItem:
         item.setZValue(6)
         self.plot.addItem(item)
         self._others.append(item)
+        self._add_texts(marks, across, up, colour, (0.5, 1.2))
+
+    def _add_texts(self, marks: Marks, across: float, up: float, colour: QColor, anchor: tuple[float, float]) -> None:
         for x, y, text in zip(marks.x, marks.y, marks.texts, strict=False):
-            label = pg.TextItem(text, color=colour, anchor=(0.5, 1.2))
+            label = pg.TextItem(text, color=colour, anchor=anchor)
             label.setFont(scaled(QApplication.font(), 0.85))
             label.setPos(x * across, y * up)
             self.plot.addItem(label)
@@ -239,6 +268,8 @@ class FigureItem:
     def _name_axes(self, theme: Theme) -> None:
         figure = self.figure
         assert figure is not None
+        for name, axis in (("bottom", figure.x_axis), ("left", figure.y_axis)):
+            self.plot.getAxis(name).name_places(axis.names)
         quiet, text = theme.colours["quiet"], theme.colours["text"]
         unit = f" {self.scale_y().label}" if self.scale_y().label else ""
         read_out = f' &nbsp;&nbsp;<span style="color:{text}">{self._read_out}</span>' if self._read_out else ""
@@ -267,14 +298,15 @@ def unbroken(band: Band) -> list[Band]:
     """The stretches of a band on which both edges are known."""
     known = np.isfinite(band.lower) & np.isfinite(band.upper)
     ends = np.flatnonzero(np.diff(np.concatenate([[False], known, [False]]).astype(np.int8))).reshape(-1, 2)
-    return [Band(band.x[a:b], band.lower[a:b], band.upper[a:b], band.role, band.label) for a, b in ends if b - a > 1]
+    return [replace(band, x=band.x[a:b], lower=band.lower[a:b], upper=band.upper[a:b]) for a, b in ends if b - a > 1]
 
 
 def _legend_entries(figure: Figure, theme: Theme) -> dict[str, str]:
     entries: dict[str, str] = {}
     for band in figure.bands:
         if band.label:
-            entries[band.label] = f'<span style="color:{role_colour(theme, band.role).name()}">▬ {band.label}</span>'
+            colour = role_colour(theme, band.role, band.series).name()
+            entries[band.label] = f'<span style="color:{colour}">▬ {band.label}</span>'
     for curve in figure.curves:
         if curve.label:
             sign = {"nominal": "╌", "guide": "╌", "outside": "✗"}.get(curve.role, "━")
