@@ -136,7 +136,8 @@ def test_several_parts_share_one_front_page() -> None:
     strict, simple = DecisionRule(), DecisionRule(rule="simple")
     parts = [
         Part(name, Result(command="x", source=(source,), verdicts=(verdict(decision),)),
-             (("serial number", "QM-1"), ("cutoff", name)), (plots(),), (Section(name, (Paragraph(f"detail of {name}"),)),),
+             (("serial number", "QM-1"), ("cutoff", name)), (plots(),),
+             (Section(name, (Paragraph(f"detail of {name}"),)),),
              ("lobe",), "QM-1", Spec(title=f"spec of {name}", decision=rule))
         for name, decision, rule in (("Camshaft", "accept", strict), ("Shaft form", "reject", simple))
     ]  # fmt: skip
