@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from valvelab import __version__, bootstrap
+from valvelab.__main__ import has_display
 
 ROOT = Path(__file__).resolve().parent.parent
 
@@ -153,4 +154,4 @@ def test_what_counts_as_a_display(monkeypatch: pytest.MonkeyPatch, environment: 
         monkeypatch.delenv(name, raising=False)
     for name, value in environment.items():
         monkeypatch.setenv(name, value)
-    assert bootstrap.has_display() is expected
+    assert has_display() is expected

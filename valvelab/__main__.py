@@ -6,14 +6,23 @@
 
 from __future__ import annotations
 
+import os
 import sys
 
 NO_WINDOW = 2
 
 
+def has_display() -> bool:
+    """Whether a window can be shown; an offscreen or minimal platform counts as no display."""
+    if os.environ.get("QT_QPA_PLATFORM", "").partition(":")[0] in {"offscreen", "minimal"}:
+        return False
+    if sys.platform in {"win32", "darwin"}:
+        return True
+    return bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))
+
+
 def main() -> int:
     """Entry point: a command when one is named, else the window with the files given."""
-    from valvelab.bootstrap import has_display
     from valvelab.cli import main as command_line
 
     arguments = sys.argv[1:]
@@ -52,7 +61,8 @@ def _run_from_folder() -> int:
         from valvelab import bootstrap
 
         if not (bootstrap.inside_venv() and bootstrap.is_set_up("")):
-            bootstrap.enter([str(folder), *sys.argv[1:]])
+            libraries = bootstrap.ON_SCREEN if has_display() else {}
+            bootstrap.enter([str(folder), *sys.argv[1:]], libraries=libraries)
     return main()
 
 

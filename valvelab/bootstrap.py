@@ -45,15 +45,6 @@ ON_SCREEN = {
 }
 
 
-def has_display() -> bool:
-    """Whether a window can be shown; an offscreen or minimal platform counts as no display."""
-    if os.environ.get("QT_QPA_PLATFORM", "").partition(":")[0] in {"offscreen", "minimal"}:
-        return False
-    if sys.platform in {"win32", "darwin"}:
-        return True
-    return bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))
-
-
 def missing_packages(libraries: dict[str, str]) -> list[str]:
     """Packages whose shared library can't be loaded here; empty outside Linux, where the wheels bring all."""
     if not sys.platform.startswith("linux"):
@@ -146,13 +137,13 @@ def is_set_up(extra: str) -> bool:
     return stamp == _stamp() and venv_python().exists() and (not inside_venv() or version == _running_version())
 
 
-def set_up(extra: str) -> None:
+def set_up(extra: str, libraries: dict[str, str] | None = None) -> None:
     """Make or refresh `.venv` with the project (editable), its dependencies and one extra; end with a line if not."""
     try:
         VENV.mkdir(exist_ok=True)
         with _only_one_at_a_time():
             if not is_set_up(extra):
-                _install(extra)
+                _install(extra, libraries or {})
     except OSError as error:
         refuse(f"can't set up {VENV}: {error.strerror or error}")
     except KeyboardInterrupt:
@@ -172,12 +163,11 @@ def _only_one_at_a_time() -> Iterator[None]:
         yield
 
 
-def _install(extra: str) -> None:
+def _install(extra: str, libraries: dict[str, str]) -> None:
     say(f"setting up {VENV} (once; about half a minute and half a gigabyte)")
     base = getattr(sys, "_base_executable", sys.executable)
     pip = _make_venv(base)
-    if has_display():
-        provide_packages(missing_packages(ON_SCREEN))
+    provide_packages(missing_packages(libraries))
     what = f"{ROOT}[{extra}]" if extra else str(ROOT)
     environment = {**os.environ, "PIP_ROOT_USER_ACTION": "ignore", "PIP_DISABLE_PIP_VERSION_CHECK": "1"}
     if not _run([*pip, "install", "-qq", "--editable", what], environment):
@@ -227,12 +217,15 @@ def _works(command: list[str]) -> bool:
     return done.returncode == 0
 
 
-def enter(command: list[str], extra: str = "") -> NoReturn:
-    """Replace this process by `.venv`'s Python running `command`, after set-up where that is due."""
+def enter(command: list[str], extra: str = "", libraries: dict[str, str] | None = None) -> NoReturn:
+    """Replace this process by `.venv`'s Python running `command`, after set-up where that is due.
+
+    `libraries` (library → package) are seen to at set-up.
+    """
     if sys.version_info[:2] < OLDEST:
         refuse(f"found Python {_running_version()}, expected {'.'.join(map(str, OLDEST))} or later")
     if not is_set_up(extra):
-        set_up(extra)
+        set_up(extra, libraries)
     whole = [str(venv_python()), *command]
     if os.name == "nt":
         sys.exit(subprocess.call(whole))  # noqa: S603 - exec returns to the shell too early there
