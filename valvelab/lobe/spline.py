@@ -100,14 +100,14 @@ class SplineSet:
         if self.periodic:
             x = np.mod(x / self.step, self.intervals)
         else:
-            x = np.clip(self._past_start(x) / self.step, 0.0, self.intervals)
+            x = np.clip(self._on_this_turn(x) / self.step, 0.0, self.intervals)
         index = np.minimum(x.astype(np.int64), self.intervals - 1)
         return index, x - index
 
-    def _past_start(self, offset: FloatArray) -> FloatArray:
-        """Offsets from the start of an open spline, brought onto one turn."""
-        slack = 1e-9 * self.step
-        return np.asarray(np.mod(offset + slack, max(360.0, self.span + 2.0 * slack)) - slack)
+    def _on_this_turn(self, offset: FloatArray) -> FloatArray:
+        """Offsets from the start of an open spline, by whole turns next to its middle."""
+        middle, turn = 0.5 * self.span, max(360.0, self.span + self.step)
+        return np.asarray(np.mod(offset - middle + 0.5 * turn, turn) - 0.5 * turn + middle)
 
     def evaluate(self, lobe: int, angle: ArrayLike, order: int = 0) -> FloatArray:
         """Value or derivative (per cam deg) of one lobe at any angles; any shape in, the same shape out.
@@ -119,8 +119,8 @@ class SplineSet:
         index, t = self.locate(flat)
         value = self.at(np.full(flat.shape, lobe), index, t, order)
         if not self.periodic:
-            outside = self._past_start(flat - self.start) > self.span + 1e-9 * self.step
-            value = np.where(outside, 0.0, value)
+            from_middle = np.abs(self._on_this_turn(flat - self.start) - 0.5 * self.span)
+            value = np.where(from_middle > 0.5 * self.span + 1e-6 * self.step, 0.0, value)
         return value.reshape(angles.shape)
 
     def at(self, lobe: ArrayLike, index: ArrayLike, t: FloatArray, order: int = 0) -> FloatArray:
