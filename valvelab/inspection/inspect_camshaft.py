@@ -8,7 +8,7 @@ import numpy as np
 
 from valvelab.camshaft.indexing import Arrangement, LobeName, cylinder_separations, index_errors, parse_name
 from valvelab.errors import BadQuantity, BadSpec, CannotEvaluate, Reason
-from valvelab.records.lobes_result import CamshaftResult, CylinderSeparation, IndexError_, Kind, LobeResult, Spread
+from valvelab.records.lobes_result import CamshaftResult, CylinderSeparation, IndexErrorRow, Kind, LobeResult, Spread
 from valvelab.records.measurement import LiftTable
 from valvelab.records.result import Note, info
 from valvelab.records.spec import Spec
@@ -45,7 +45,7 @@ def camshaft_result(table: LiftTable, spec: Spec, lobes: tuple[LobeResult, ...])
 def _index_errors(
     table: LiftTable, spec: Spec, lobes: tuple[LobeResult, ...], names: list[LobeName | None],
     centres: np.ndarray[tuple[int], np.dtype[np.float64]], notes: list[Note],
-) -> tuple[IndexError_, ...] | None:  # fmt: skip
+) -> tuple[IndexErrorRow, ...] | None:  # fmt: skip
     wanted = spec.camshaft
     places = None
     if wanted.places is not None:
@@ -63,7 +63,7 @@ def _index_errors(
         return None
     notes += [info("index_errors", remark) for remark in found.remarks]
     return tuple(
-        IndexError_(lobe=lobe.lobe, error_cam_deg=float(error))
+        IndexErrorRow(lobe=lobe.lobe, error_cam_deg=float(error))
         for lobe, error in zip(lobes, found.errors_cam_deg, strict=True)
         if np.isfinite(error)
     )

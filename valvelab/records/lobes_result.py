@@ -124,7 +124,7 @@ class CylinderSeparation(Record):
     lobe_separation_cam_deg: float
 
 
-class IndexError_(Record):
+class IndexErrorRow(Record):
     """A lobe's centre against its nominal place, after one phase for the whole shaft."""
 
     lobe: str
@@ -145,7 +145,7 @@ class CamshaftResult(Record):
 
     cylinders: tuple[CylinderSeparation, ...]
     lobe_separation_mean_cam_deg: float | None
-    index_errors: tuple[IndexError_, ...] | None
+    index_errors: tuple[IndexErrorRow, ...] | None
     spreads: tuple[Spread, ...]
     uncertainty: dict[str, float | None]
 
