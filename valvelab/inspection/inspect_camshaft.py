@@ -17,7 +17,9 @@ from valvelab.units import parse_angle
 SPREAD_LIFT_MM = 1.27
 
 
-def camshaft_result(table: LiftTable, spec: Spec, lobes: tuple[LobeResult, ...]) -> tuple[CamshaftResult, list[Note]]:
+def camshaft_result(
+    table: LiftTable, spec: Spec, lobes: tuple[LobeResult, ...], spec_file: str = "spec"
+) -> tuple[CamshaftResult, list[Note]]:
     """Separation of every cylinder, index errors (None with the reason in a note) and spreads over each kind."""
     names = [parse_name(lobe.lobe) for lobe in lobes]
     centres = np.array([np.nan if lobe.centre_cam_deg is None else lobe.centre_cam_deg for lobe in lobes])
@@ -26,7 +28,10 @@ def camshaft_result(table: LiftTable, spec: Spec, lobes: tuple[LobeResult, ...])
     notes: list[Note] = []
     if mean is None:
         notes.append(info("lobe_separation", "not derived: no cylinder has both an intake and an exhaust lobe"))
-    errors = _index_errors(table, spec, lobes, names, centres, notes)
+    try:
+        errors = _index_errors(table, spec, lobes, names, centres, notes)
+    except BadQuantity as error:
+        raise BadSpec(spec_file, error.field, error.found, error.expected) from None
     return (
         CamshaftResult(
             cylinders=tuple(
@@ -56,8 +61,6 @@ def _index_errors(
             separation = parse_angle(wanted.lobe_separation, "cam", "[camshaft] lobe_separation")
         arrangement = None if places else _arrangement(table, spec)
         found = index_errors(names, centres, arrangement, separation, places)
-    except BadQuantity as error:
-        raise BadSpec("spec", error.field, error.found, error.expected) from None
     except CannotEvaluate as error:
         notes.append(info("index_errors", str(error)))
         return None

@@ -146,7 +146,7 @@ def inspect_lobes(
         for row, name in enumerate(part.fitted.names)
     }
     ordered = tuple(lobes[trace.name] for trace in table.traces)
-    camshaft, more = camshaft_result(table, spec, ordered)
+    camshaft, more = camshaft_result(table, spec, ordered, spec_file)
     notes += more + lobe_notes(ordered, settings.chord_lift_mm, groups)
     verdicts, said = judge(
         spec,
