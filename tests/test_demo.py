@@ -84,8 +84,9 @@ def test_json_is_one_document_and_opens_nothing(tmp_path: Path, capsys: pytest.C
     jsonschema.validate(document, schema_of("demo"))
     assert code == 1
     assert (document["program"], document["command"]) == ("valvelab", "demo")
-    rejected = {row["item"] for row in document["verdicts"] if row["decision"] == "reject"}
-    assert rejected == {"3E"}
+    rejected = [{row["item"] for row in part["verdicts"] if row["decision"] == "reject"} for part in document["parts"]]
+    assert rejected[0] == {"3E"}
+    assert {"accept", "undecided", "reject"} == {row["decision"] for row in document["verdicts"]}
     assert document["verdicts"] == [row for part in document["parts"] for row in part["verdicts"]]
     assert [part["file"] for part in document["parts"] if part["inspect"] == "lobes"] == [
         CAMSHAFT,

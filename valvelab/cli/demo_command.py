@@ -191,7 +191,7 @@ def _text(result: DemoResult, done: list[_Done]) -> str:
 def _part_text(part: DemoPart, kind: str, system: System) -> str:
     tally = {decision: sum(row.decision == decision for row in part.verdicts) for decision in _WORST_FIRST}
     counts = f"{tally['accept']} accepted, {tally['undecided']} undecided, {tally['reject']} rejected"
-    lines = [f"{kind}: {part.file}: {counts if part.verdicts else 'nothing to judge by'}"]
+    lines = [f"{kind}: {part.file}: {counts if part.verdicts else 'no limits apply'}"]
     lines += [f"  {line}" for line in _by_item(part.verdicts)]
     open_rows = [row for row in part.verdicts if row.decision != "accept"]
     if open_rows:
