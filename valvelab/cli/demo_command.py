@@ -169,12 +169,12 @@ def _part(part: JobPart, job: Job, result: Result) -> DemoPart:
 def _for_window(first: _Done) -> list[str]:
     """Files of the first job that the window has a station for, each reading before the spec it is judged by."""
     from valvelab.files.kinds import only_kind
-    from valvelab.workbench.stations import by_name
+    from valvelab.workbench.stations import by_name, intakes
 
     paths: dict[str, None] = {}
     for request in first.requests:
         station = by_name(request.command)
-        kinds = {intake.kind for intake in station.intakes} if station else set()
+        kinds = {intake.kind for intake in station.intakes} if station else set(intakes())
         own = [path for path in vars(request.args).values() if isinstance(path, Path)]
         paths.update(dict.fromkeys(str(path) for path in own if only_kind(path) in kinds))
     return list(paths)
