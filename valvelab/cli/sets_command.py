@@ -6,18 +6,20 @@ import argparse
 import math
 import sys
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from valvelab.cli.options import add_columns, add_common
 from valvelab.cli.output import finish, table
-from valvelab.cli.springs_command import question_of
+from valvelab.cli.springs_command import question_of, with_spec_source
 from valvelab.errors import BadQuantity, WrongUsage
 from valvelab.units import System, display_unit, parse_quantity, show
 
 if TYPE_CHECKING:
-    from valvelab.inspection.inspect_sets import PositionWish
+    from valvelab.inspection.inspect_sets import PositionWish, SetsInspection, SetsQuestion
     from valvelab.records.sets_result import SetsResult
+    from valvelab.report.assembly import Part
     from valvelab.springs.tray import Progress
 
 
@@ -48,19 +50,60 @@ def configure(parser: argparse.ArgumentParser) -> None:
         metavar="TEXT",
         help='a place that wants its own set, such as "intake: size=8, seat_force=240 N..260 N"; repeatable',
     )
+    parser.add_argument(
+        "--set",
+        action="append",
+        default=[],
+        dest="given",
+        metavar="A,B,C",
+        help="a set made by hand; repeatable: these sets are described against the limits instead of matching",
+    )
     add_common(parser)
     add_columns(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     """Match one file of readings."""
-    from valvelab.inspection.inspect_sets import SetsQuestion, inspect_sets
+    result = _inspect(args, _question(args), _reporter(args)).result
+
+    def certificate(path: Path) -> None:
+        from valvelab.cli.certify_command import certify_arguments
+
+        certify_arguments("sets", args, path)
+
+    return finish(result, args, lambda: text_of(result, args.units), certificate)
+
+
+def part(args: argparse.Namespace) -> Part:
+    """The command's part of a certificate."""
+    from valvelab.report.springs_certificate import sets_part
+
+    question = _question(args)
+    return sets_part(_inspect(args, question), question.springs.table, args.units)
+
+
+def _inspect(
+    args: argparse.Namespace, question: SetsQuestion, report: Callable[[Progress], None] | None = None
+) -> SetsInspection:
+    """Match, or describe the sets given."""
+    from valvelab.inspection.given_sets import describe_sets
+    from valvelab.inspection.inspect_sets import inspect_sets
+
+    if args.given:
+        inspection = describe_sets(question, tuple(_names(text, 1) for text in args.given))
+    else:
+        inspection = inspect_sets(question, report)
+    return replace(inspection, result=with_spec_source(inspection.result, args))
+
+
+def _question(args: argparse.Namespace) -> SetsQuestion:
+    from valvelab.inspection.inspect_sets import SetsQuestion
 
     positions = tuple(_position(text) for text in args.position)
     size = args.size if args.size is not None or not positions else sum(wish.size for wish in positions)
     if size is None:
         raise WrongUsage("sets: expected --size N")
-    question = SetsQuestion(
+    return SetsQuestion(
         springs=question_of(args),
         size=size,
         within=dict(_within(text) for text in args.within),
@@ -70,8 +113,6 @@ def run(args: argparse.Namespace) -> int:
         time_limit_s=_seconds(args.time_limit),
         thorough=args.thorough,
     )
-    result = inspect_sets(question, _reporter(args)).result
-    return finish(result, args, lambda: text_of(result, args.units))
 
 
 def _quantity(name: str, text: str, option: str) -> float:

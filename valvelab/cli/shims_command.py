@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import argparse
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from valvelab.cli.options import add_columns, add_common
 from valvelab.cli.output import finish, table
-from valvelab.cli.springs_command import question_of
+from valvelab.cli.springs_command import question_of, with_spec_source
 from valvelab.units import System, display_unit, show
 
 if TYPE_CHECKING:
+    from valvelab.inspection.inspect_shims import ShimsQuestion
     from valvelab.records.shims_result import ShimsResult
+    from valvelab.report.assembly import Part
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -27,11 +30,34 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Plan springs and shims for one set of heights."""
-    from valvelab.files.heights import read_heights
-    from valvelab.inspection.inspect_shims import ShimsQuestion, inspect_shims
+    from valvelab.inspection.inspect_shims import inspect_shims
 
-    result = inspect_shims(ShimsQuestion(question_of(args), read_heights(args.heights))).result
-    return finish(result, args, lambda: text(result, args.units))
+    result = with_spec_source(inspect_shims(_question(args)).result, args)
+
+    def certificate(path: Path) -> None:
+        from valvelab.cli.certify_command import certify_arguments
+
+        certify_arguments("shims", args, path)
+
+    return finish(result, args, lambda: text(result, args.units), certificate)
+
+
+def _question(args: argparse.Namespace) -> ShimsQuestion:
+    from valvelab.files.heights import read_heights
+    from valvelab.inspection.inspect_shims import ShimsQuestion
+
+    return ShimsQuestion(question_of(args), read_heights(args.heights))
+
+
+def part(args: argparse.Namespace) -> Part:
+    """The command's part of a certificate."""
+    from valvelab.inspection.inspect_shims import inspect_shims
+    from valvelab.report.springs_certificate import shims_part
+
+    question = _question(args)
+    inspection = inspect_shims(question)
+    inspection = replace(inspection, result=with_spec_source(inspection.result, args))
+    return shims_part(inspection, question.springs.table, question.heights, args.units)
 
 
 def text(result: ShimsResult, system: System) -> str:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from valvelab.cli.options import add_columns, add_common
 from valvelab.cli.output import finish, table, verdict_table
@@ -13,8 +14,12 @@ from valvelab.units import System, display_unit, show
 
 if TYPE_CHECKING:
     from valvelab.inspection.inspect_springs import SpringsQuestion
+    from valvelab.records.result import Result
     from valvelab.records.springs_result import SpringResult, SpringsResult
+    from valvelab.report.assembly import Part
     from valvelab.springs.stress import StressFactor
+
+Answer = TypeVar("Answer", bound="Result")
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -47,8 +52,35 @@ def run(args: argparse.Namespace) -> int:
     """Inspect one file of readings."""
     from valvelab.inspection.inspect_springs import inspect_springs
 
-    result = inspect_springs(question_of(args)).result
-    return finish(result, args, lambda: text(result, args.units))
+    result = with_spec_source(inspect_springs(question_of(args)).result, args)
+
+    def certificate(path: Path) -> None:
+        from valvelab.cli.certify_command import certify_arguments
+
+        certify_arguments("springs", args, path)
+
+    return finish(result, args, lambda: text(result, args.units), certificate)
+
+
+def part(args: argparse.Namespace) -> Part:
+    """The command's part of a certificate."""
+    from valvelab.inspection.inspect_springs import inspect_springs
+    from valvelab.report.springs_certificate import springs_part
+
+    question = question_of(args)
+    inspection = inspect_springs(question)
+    inspection = replace(inspection, result=with_spec_source(inspection.result, args))
+    return springs_part(inspection, question.table, args.units)
+
+
+def with_spec_source(result: Answer, args: argparse.Namespace) -> Answer:
+    """The result with the spec among its sources."""
+    if args.spec is None:
+        return result
+    from valvelab.files.contents import read_contents
+
+    sources = dict.fromkeys((*result.source, read_contents(args.spec).source))
+    return result.model_copy(update={"source": tuple(sources)})
 
 
 COLUMNS = (

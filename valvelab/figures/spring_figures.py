@@ -1,0 +1,373 @@
+"""Plots of a tray of springs: force and rate over height, seat force against rate, coils at open and solid height."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from math import floor
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from valvelab.arrays import FloatArray, read_only
+from valvelab.figures.description import Axis, Band, Curve, Figure, Guide, Marks, Role
+
+if TYPE_CHECKING:
+    from valvelab.inspection.inspect_springs import SpringsInspection
+    from valvelab.inspection.spring_analysis import SpringAnalysis
+    from valvelab.records.result import Verdict
+
+HEIGHT = "height"
+PAST_SOLID = 0.12
+"""Share of the highest free force that is shown above it, so that the knee is seen and the forces stay readable."""
+WINDOW_MM = 0.25
+"""Half the drawn width of a window of force at one height."""
+
+
+def spring_line(analysis: SpringAnalysis) -> tuple[FloatArray, FloatArray]:
+    """Heights at the valve, ascending, and forces; of a single spring with the readings past coil bind."""
+    if len(analysis.elements) == 1:
+        read = analysis.elements[0].read
+        loose = read.force_n <= 0.0
+        top = int(np.flatnonzero(loose)[0]) + 1 if loose.any() else read.force_n.size
+        return read.height_mm[:top] - analysis.elements[0].offset_mm, read.force_n[:top]
+    return analysis.free_readings()
+
+
+def _below(line: tuple[FloatArray, FloatArray], most: float) -> tuple[FloatArray, FloatArray]:
+    """The part of a line from where its force first comes down to `most`, so that a steep knee ends at the top."""
+    heights, forces = line
+    over = np.flatnonzero(forces > most)
+    if not over.size or over[-1] + 1 >= forces.size:
+        return line
+    last = int(over[-1])
+    share = (forces[last] - most) / (forces[last] - forces[last + 1])
+    first = heights[last] + share * (heights[last + 1] - heights[last])
+    return np.append([first], heights[last + 1 :]), np.append([most], forces[last + 1 :])
+
+
+def _joined(lines: Sequence[tuple[FloatArray, FloatArray]]) -> tuple[FloatArray, FloatArray]:
+    """Several lines as one curve that is broken between them."""
+    x: list[FloatArray] = []
+    y: list[FloatArray] = []
+    for heights, forces in lines:
+        x += [heights, heights[-1:]]
+        y += [forces, np.array([np.nan])]
+    return np.concatenate(x), np.concatenate(y)
+
+
+def _forces_shown(analyses: Sequence[SpringAnalysis]) -> tuple[float, float]:
+    """Range of force: from 0 (or the least read, where that is far above) to a little over the highest free force."""
+    high = max(float(np.max(analysis.free_readings()[1])) for analysis in analyses)
+    low = min(float(np.min(analysis.free_readings()[1])) for analysis in analyses)
+    return (0.0 if low < 0.6 * high else low - 0.1 * (high - low)), high * (1.0 + PAST_SOLID)
+
+
+@dataclass(frozen=True, slots=True)
+class TrayLines:
+    """The lines of a whole tray, worked out once: force over height, and the same less the tray's middle line.
+
+    `differences` end at coil bind; `middle` is the median force at each of `heights_mm`.
+    """
+
+    lines: tuple[tuple[FloatArray, FloatArray], ...]
+    differences: tuple[tuple[FloatArray, FloatArray], ...]
+    heights_mm: FloatArray
+    middle_n: FloatArray
+    forces_n: tuple[float, float]
+
+    def middle_at(self, height_mm: float) -> float:
+        """Median force of the tray at a height."""
+        return float(np.interp(height_mm, self.heights_mm, self.middle_n))
+
+
+def tray_lines(inspection: SpringsInspection) -> TrayLines:
+    """Lines of every spring and stage of an inspection, in its order."""
+    shown = _forces_shown(inspection.analyses)
+    free = [analysis.free_readings() for analysis in inspection.analyses]
+    heights = np.unique(np.concatenate([line[0] for line in free]))
+    table = np.array([np.interp(heights, *line, left=np.nan, right=np.nan) for line in free])
+    known = np.isfinite(table).any(axis=0)
+    heights, middle = heights[known], np.nanmedian(table[:, known], axis=0)
+    return TrayLines(
+        tuple(_below(spring_line(analysis), shown[1]) for analysis in inspection.analyses),
+        tuple((line[0], line[1] - np.interp(line[0], heights, middle)) for line in free),
+        heights, middle, shown,
+    )  # fmt: skip
+
+
+def force_figure(
+    inspection: SpringsInspection, spring: str, tray: TrayLines, sets: Sequence[Sequence[str]] = ()
+) -> Figure:
+    """Every spring's force over height with the chosen one strong, in the colours of the sets where there are any.
+
+    Windows stand where forces are limited, guides at installed and open height, a wall at the solid height.
+    """
+    number = _number_of(inspection, spring)
+    curves = [Curve(*tray.lines[number], "measured", spring), *_others(inspection, number, tray.lines, sets)]
+    curves += _heights(inspection, tray.forces_n)
+    heights = heights_shown(tray)
+    bands = [*_wall(inspection.analyses[number], heights, tray.forces_n), *_windows(inspection, spring, tray)]
+    return Figure(
+        name="force",
+        title="Force over height",
+        x_axis=Axis(HEIGHT, "mm", heights, reversed=True),
+        y_axis=Axis("force", "N", tray.forces_n),
+        curves=tuple(curves),
+        bands=tuple(bands),
+        marks=_at_heights(inspection, spring),
+    )
+
+
+def difference_figure(
+    inspection: SpringsInspection, spring: str, tray: TrayLines, sets: Sequence[Sequence[str]] = ()
+) -> Figure:
+    """Force less the tray's median at the same height, where a window of a few newtons can be seen."""
+    number = _number_of(inspection, spring)
+    curves = [
+        Curve(*tray.differences[number], "measured", spring),
+        *_others(inspection, number, tray.differences, sets),
+    ]
+    values = np.concatenate([line[1] for line in tray.differences])
+    low, high = float(np.nanmin(values)), float(np.nanmax(values))
+    room = 0.12 * ((high - low) or 1.0)
+    shown = (low - room, high + room)
+    heights = heights_shown(tray)
+    return Figure(
+        name="difference",
+        title="Force less the tray's median",
+        x_axis=Axis(HEIGHT, "mm", heights, reversed=True),
+        y_axis=Axis("force − median", "N", shown),
+        curves=(*curves, *_heights(inspection, shown)),
+        bands=(*_wall(inspection.analyses[number], heights, shown), *_windows(inspection, spring, tray, shown)),
+    )
+
+
+def heights_shown(tray: TrayLines) -> tuple[float, float]:
+    """Range of height over all lines, with some room."""
+    low, high = min(float(x[0]) for x, _ in tray.lines), max(float(x[-1]) for x, _ in tray.lines)
+    room = 0.03 * (high - low)
+    return low - room, high + room
+
+
+def _number_of(inspection: SpringsInspection, spring: str) -> int:
+    """Place of a spring's last stage in the inspection."""
+    return max(n for n, analysis in enumerate(inspection.analyses) if analysis.name == spring)
+
+
+def _others(
+    inspection: SpringsInspection, chosen: int, lines: Sequence[tuple[FloatArray, FloatArray]],
+    sets: Sequence[Sequence[str]],
+) -> list[Curve]:  # fmt: skip
+    """The other springs, a curve for each set and one for those in none; other stages of the chosen one."""
+    groups: dict[int | None, list[tuple[FloatArray, FloatArray]]] = {}
+    set_of = {name: number for number, one in enumerate(sets) for name in one}
+    for number, analysis in enumerate(inspection.analyses):
+        if number != chosen:
+            groups.setdefault(set_of.get(analysis.name), []).append(lines[number])
+    curves = [
+        Curve(*_joined(groups[number]), "series", series=number)
+        for number in sorted(n for n in groups if n is not None)
+    ]
+    if None in groups:
+        curves.insert(0, Curve(*_joined(groups[None]), "measured_quiet"))
+    return curves
+
+
+def _wall(chosen: SpringAnalysis, heights: tuple[float, float], shown: tuple[float, float]) -> list[Band]:
+    solid = chosen.solid.value
+    if solid is None or solid <= heights[0]:
+        return []
+    ends = np.array([heights[0], solid])
+    return [Band(ends, np.full(2, shown[0]), np.full(2, shown[1]), "outside", "solid")]
+
+
+def _windows(
+    inspection: SpringsInspection, spring: str, tray: TrayLines, differences: tuple[float, float] | None = None
+) -> list[Band]:
+    """Limits on the chosen spring's forces as windows at their heights; about the tray's middle for `differences`."""
+    bands: dict[tuple[float, float, float], Band] = {}
+    shown = tray.forces_n if differences is None else differences
+    for verdict in inspection.result.verdicts:
+        height = _height_of(inspection, verdict)
+        if verdict.item != spring or height is None:
+            continue
+        middle = 0.0 if differences is None else tray.middle_at(height)
+        low = shown[0] if verdict.lower is None else max(verdict.lower - middle, shown[0])
+        high = shown[1] if verdict.upper is None else min(verdict.upper - middle, shown[1])
+        if low < high:
+            ends = np.array([height - WINDOW_MM, height + WINDOW_MM])
+            bands[height, low, high] = Band(ends, np.full(2, low), np.full(2, high), "band", "limits")
+    return list(bands.values())
+
+
+def _height_of(inspection: SpringsInspection, verdict: Verdict) -> float | None:
+    fit = inspection.fit
+    known = {"seat_force": fit.installed_height_mm, "open_force": fit.open_height_mm, "force": verdict.at_mm}
+    return known.get(verdict.characteristic)
+
+
+def _heights(inspection: SpringsInspection, shown: tuple[float, float]) -> list[Curve]:
+    """Lines at installed and open height."""
+    fit = inspection.fit
+    rows = (fit.installed_height_mm, fit.open_height_mm)
+    return [Curve(np.full(2, height), np.array(shown), "guide") for height in rows if height is not None]
+
+
+def _at_heights(inspection: SpringsInspection, spring: str) -> tuple[Marks, ...]:
+    """The chosen spring's forces at installed and open height, marked by their verdict."""
+    row = next(row for row in reversed(inspection.result.springs) if row.spring == spring)
+    fit = inspection.fit
+    verdicts = {v.characteristic: v.decision for v in inspection.result.verdicts if v.item == spring}
+    marks = []
+    for name, word, height, force in (
+        ("seat_force", "seat", fit.installed_height_mm, row.seat_force_n),
+        ("open_force", "open", fit.open_height_mm, row.open_force_n),
+    ):
+        if height is not None and force is not None:
+            role: Role = verdicts.get(name) or "measured"
+            marks.append(Marks(np.array([height]), np.array([force]), role, texts=(word,)))
+    return tuple(marks)
+
+
+def rate_figure(inspection: SpringsInspection, spring: str, tray: TrayLines) -> Figure:
+    """Local rate over height of the chosen spring, and its fitted rate between open and installed height."""
+    row = next(row for row in reversed(inspection.result.springs) if row.spring == spring)
+    curves = []
+    if row.rate_curve is not None and len(row.rate_curve.height_mm) > 1:
+        heights, rates = np.array(row.rate_curve.height_mm), np.array(row.rate_curve.rate_n_per_mm)
+        order = np.argsort(heights)
+        curves.append(Curve(heights[order], rates[order], "measured", "local rate"))
+    if row.rate_fit is not None and row.rate_n_per_mm is not None:
+        ends = np.array([row.rate_fit.low_mm, row.rate_fit.high_mm])
+        curves.append(Curve(ends, np.full(2, row.rate_n_per_mm), "nominal", "fitted rate"))
+    every = np.concatenate([curve.y for curve in curves]) if curves else np.array([0.0, 1.0])
+    low, high = float(every.min()), float(every.max())
+    room = 0.1 * (high - low) or 0.1 * abs(high) or 1.0
+    shown = (low - room, high + room)
+    return Figure(
+        name="rate", title="Rate over height", x_axis=Axis(HEIGHT, "mm", heights_shown(tray), reversed=True),
+        y_axis=Axis("rate", "N/mm", shown), curves=(*curves, *_heights(inspection, shown)),
+    )  # fmt: skip
+
+
+Points = Mapping[str, tuple[float, float]]
+"""Rate and seat force by spring."""
+
+
+def map_points(analyses: Sequence[SpringAnalysis]) -> Points:
+    """Rate and seat force of every spring that has both; of a spring given in several stages those of the last."""
+    points = {}
+    for analysis in analyses:
+        height, fit = analysis.fit.installed_height_mm, analysis.rate_fit
+        seat = None if height is None else analysis.plain_force(height)
+        if seat is not None and fit is not None:
+            points[analysis.name] = (fit.rate_n_per_mm, seat)
+    return points
+
+
+def map_figure(points: Points, sets: Sequence[Sequence[str]] = (), chosen: str | None = None) -> Figure:
+    """Seat force against rate, a mark for each spring in its set's colour and shape, a box around each set.
+
+    `marked_springs` names the springs of each group of marks in the same order.
+    """
+    marks, curves = [], []
+    for number, names in marked_springs(points, sets).items():
+        xy = np.array([points[name] for name in names], dtype=np.float64).reshape(-1, 2)
+        if number is None:
+            marks.append(Marks(xy[:, 0], xy[:, 1], "guide" if sets else "measured", "left over" if sets else ""))
+            continue
+        marks.append(Marks(xy[:, 0], xy[:, 1], "series", f"set {number + 1}", series=number))
+        (x0, y0), (x1, y1) = xy.min(axis=0), xy.max(axis=0)
+        curves.append(Curve(np.array([x0, x1, x1, x0, x0]), np.array([y0, y0, y1, y1, y0]), "series", series=number))
+    guides: tuple[Guide, ...] = ()
+    if chosen is not None and chosen in points:
+        rate, seat = points[chosen]
+        guides = (Guide(rate, "x"), Guide(seat, "y"))
+    return Figure(
+        name="map", title="Seat force against rate", x_axis=Axis("rate", "N/mm", _roomy(marks)),
+        y_axis=Axis("seat force", "N"), curves=tuple(curves), marks=tuple(marks), guides=guides,
+    )  # fmt: skip
+
+
+def _roomy(marks: Sequence[Marks]) -> tuple[float, float] | None:
+    x = np.concatenate([group.x for group in marks]) if marks else np.empty(0)
+    if not x.size:
+        return None
+    room = 0.06 * (float(np.ptp(x)) or 1.0)
+    return float(x.min()) - room, float(x.max()) + room
+
+
+def marked_springs(points: Points, sets: Sequence[Sequence[str]] = ()) -> Mapping[int | None, tuple[str, ...]]:
+    """Springs on the map by set, None for those left over."""
+    set_of = {name: number for number, one in enumerate(sets) for name in one}
+    groups: dict[int | None, list[str]] = {None: []}
+    for name in points:
+        groups.setdefault(set_of.get(name), []).append(name)
+    ordered = [(number, groups[number]) for number in sorted(n for n in groups if n is not None)]
+    return {number: tuple(names) for number, names in [(None, groups[None]), *ordered] if names}
+
+
+@dataclass(frozen=True, slots=True)
+class CoilState:
+    """A spring in section along its axis at one height: centres of the wire from the seat, in mm."""
+
+    name: str
+    height_mm: float
+    centres_mm: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class CoilBind:
+    """The gap that is left at open height, to be drawn to scale.
+
+    `wire_mm` None: wire and coils are not stated, plain bars stand for the spring. Margins as in the result.
+    """
+
+    spring: str
+    states: tuple[CoilState, ...]
+    wire_mm: float | None
+    open_mm: float
+    solid_mm: float
+    margin_mm: float
+    per_coil_mm: float | None
+
+
+def coil_bind(inspection: SpringsInspection, spring: str) -> CoilBind | None:
+    """The chosen spring at open and at solid height; None where either is not known."""
+    analysis = next(analysis for analysis in reversed(inspection.analyses) if analysis.name == spring)
+    row = next(row for row in reversed(inspection.result.springs) if row.spring == spring)
+    opened, solid, margin = inspection.fit.open_height_mm, row.solid_height_mm, row.coil_bind_margin_mm
+    if opened is None or solid is None or margin is None:
+        return None
+    coil = analysis.elements[0].coil if len(analysis.elements) == 1 else None
+    wire = coil.wire_diameter_mm if coil is not None else None
+    total = coil.total_coils if coil is not None else None
+    active = coil.active_coils if coil is not None else None
+    states = []
+    for name, height in (("open", opened), ("solid", solid)):
+        centres = np.empty(0)
+        if wire is not None and total is not None and active is not None:
+            centres = coil_centres(max(height, solid), solid, wire, total, active)
+        states.append(CoilState(name, height, read_only(centres)))
+    if not states[0].centres_mm.size:
+        wire = None
+    return CoilBind(spring, tuple(states), wire, opened, solid, margin, row.margin_per_coil_mm)
+
+
+def coil_centres(
+    height_mm: float, solid_mm: float, wire_mm: float, total_coils: float, active_coils: float
+) -> FloatArray:
+    """Centres of the wire along the axis in one section, a turn apart; what lies beyond the ends is ground away.
+
+    The closed end turns lie on each other as at solid height; what the height is above solid opens the active turns
+    evenly. Where the solid height is more than coils times wire, the ends are not ground and begin half a wire inside.
+    Plain mechanics of a helix of constant pitch.
+    """
+    inside = min(max(0.5 * (solid_mm - total_coils * wire_mm), 0.0), 0.5 * wire_mm)
+    pitch = (solid_mm - 2.0 * inside) / total_coils
+    over = total_coils - floor(total_coils)
+    turns = np.arange(0.5 * over if over > 0.0 else 0.5, total_coils, 1.0)
+    closed = max(0.0, 0.5 * (total_coils - active_coils))
+    opened = np.clip(turns - closed, 0.0, active_coils) / active_coils
+    return np.asarray(inside + turns * pitch + opened * (height_mm - solid_mm))

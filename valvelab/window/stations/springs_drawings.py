@@ -1,0 +1,188 @@
+"""Two drawings of the spring station: the map of the tray that springs are picked from, and coils at open height."""
+
+from __future__ import annotations
+
+import numpy as np
+from PySide6.QtCore import QPointF, QRectF, QSize, Qt, Signal
+from PySide6.QtGui import QColor, QMouseEvent, QPainter, QPaintEvent, QPen
+from PySide6.QtWidgets import QApplication, QSizePolicy, QWidget
+
+from valvelab.figures.spring_figures import CoilBind, CoilState
+from valvelab.units import System, display_unit, show
+from valvelab.window.drawing import FigureView
+from valvelab.window.theme import Theme, current_theme, scaled
+
+_NEAR_PX = 14.0
+
+
+class MapView(FigureView):
+    """A figure of marks, one a spring: the nearest is named under the pointer, `picked(spring)` on a click."""
+
+    picked = Signal(str)
+
+    def __init__(self, name: str, parent: QWidget | None = None) -> None:
+        super().__init__(name, parent)
+        self._names: list[str] = []
+        self._points = np.empty((0, 2))
+        self.scene().sigMouseClicked.connect(self._on_click)
+
+    def name_marks(self, names: list[str]) -> None:
+        """Names of all marks of the figure, in its order."""
+        item = next(iter(self.items_by_name.values()))
+        assert item.figure is not None
+        self._names = names
+        groups = [np.column_stack([marks.x, marks.y]) for marks in item.figure.marks]
+        self._points = np.concatenate(groups) if groups else np.empty((0, 2))
+
+    def _nearest(self, position: object) -> int | None:
+        item = next(iter(self.items_by_name.values()), None)
+        if item is None or not self._names:
+            return None
+        across, up = item.scale_x().scale, item.scale_y().scale
+        shown = [item.view.mapViewToScene(QPointF(x * across, y * up)) for x, y in self._points]
+        places = np.array([[point.x(), point.y()] for point in shown])
+        assert isinstance(position, QPointF)
+        distance = np.hypot(places[:, 0] - position.x(), places[:, 1] - position.y())
+        nearest = int(np.argmin(distance))
+        return nearest if distance[nearest] <= _NEAR_PX else None
+
+    def _on_mouse(self, position: object) -> None:
+        item = next(iter(self.items_by_name.values()), None)
+        if item is None:
+            return
+        nearest = self._nearest(position)
+        if nearest is None:
+            item.read_out("")
+            return
+        rate, seat = self._points[nearest]
+        units = item.units
+        item.read_out(
+            f"{self._names[nearest]}: {show(float(seat), 'N', units, 1)} {display_unit('N', units).label}, "
+            f"{show(float(rate), 'N/mm', units, 2)} {display_unit('N/mm', units).label}"
+        )
+
+    def _on_click(self, event: object) -> None:
+        position = event.scenePos()  # type: ignore[attr-defined]
+        nearest = self._nearest(position)
+        if nearest is not None:
+            self.picked.emit(self._names[nearest])
+
+
+class CoilBindView(QWidget):
+    """A spring in section at open height above the same spring at solid height, to scale, with the gap between."""
+
+    def __init__(self, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self._bind: CoilBind | None = None
+        self._units: System = "metric"
+        self._decision = ""
+        self.setAccessibleName("Coil bind to scale")
+        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Preferred)
+
+    def show_bind(self, bind: CoilBind | None, units: System, decision: str = "") -> None:
+        """Show a spring; `decision` is the verdict on its margin where one was reached."""
+        self._bind, self._units, self._decision = bind, units, decision
+        self.setAccessibleDescription(self._words())
+        self.setToolTip(self._words())
+        self.update()
+
+    def sizeHint(self) -> QSize:
+        """Flat: two rows of coils."""
+        em = self.fontMetrics().height()
+        return QSize(22 * em, 8 * em)
+
+    def minimumSizeHint(self) -> QSize:
+        """Still to be read."""
+        em = self.fontMetrics().height()
+        return QSize(12 * em, 6 * em)
+
+    def _length(self, value: float, decimals: int = 2) -> str:
+        places = decimals + 1 if self._units == "inch" else decimals
+        return f"{show(value, 'mm', self._units, places)} {display_unit('mm', self._units).label}"
+
+    def _words(self) -> str:
+        bind = self._bind
+        if bind is None:
+            return "Coil bind can't be drawn: open height or solid height is not known"
+        text = f"{bind.spring}: open {self._length(bind.open_mm)}, solid {self._length(bind.solid_mm)}, margin "
+        text += self._length(bind.margin_mm)
+        return text + (f", {self._length(bind.per_coil_mm)} per coil" if bind.per_coil_mm is not None else "")
+
+    def paintEvent(self, _event: QPaintEvent) -> None:
+        """Draw both states from the seat on the left to the retainer on the right."""
+        theme, em = current_theme(), float(self.fontMetrics().height())
+        painter = QPainter(self)
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        painter.fillRect(self.rect(), theme.colour("panel"))
+        if self._bind is None:
+            painter.setPen(theme.colour("quiet"))
+            box = QRectF(self.rect()).adjusted(em, 0, -em, 0)
+            painter.drawText(box, Qt.AlignmentFlag.AlignCenter | Qt.TextFlag.TextWordWrap, self._words())
+            painter.end()
+            return
+        self._draw(painter, self._bind, theme, em)
+        painter.end()
+
+    def _draw(self, painter: QPainter, bind: CoilBind, theme: Theme, em: float) -> None:
+        tallest = max(bind.open_mm, bind.solid_mm)
+        left, head, label = 3.6 * em, 1.7 * em, 4.2 * em
+        row = (self.height() - head - 0.5 * em) / 2.0
+        thick = bind.wire_mm if bind.wire_mm is not None else 0.1 * tallest
+        scale = min((self.width() - left - label) / tallest, (row - 0.3 * em) / thick)
+        top = head
+        bad = bind.margin_mm <= 0.0 or self._decision == "reject"
+        colour = theme.colour("reject" if bad else "undecided" if self._decision == "undecided" else "accept")
+        ends = sorted((left + bind.solid_mm * scale, left + bind.open_mm * scale))
+        fill = QColor(colour)
+        fill.setAlphaF(0.22)
+        painter.fillRect(QRectF(ends[0], top - 0.2 * em, ends[1] - ends[0], 2 * row + 0.4 * em), fill)
+        painter.setPen(QPen(colour, 1.2))
+        for x in ends:
+            painter.drawLine(QPointF(x, top - 0.35 * em), QPointF(x, top + 2 * row + 0.2 * em))
+        painter.setPen(QPen(theme.colour("quiet"), 2.0))
+        painter.drawLine(QPointF(left, top), QPointF(left, top + 2 * row))
+        for number, state in enumerate(bind.states):
+            box = QRectF(left, top + number * row, state.height_mm * scale, row)
+            self._coils(painter, state, bind, box, scale, theme)
+            painter.setFont(scaled(QApplication.font(), 0.9))
+            painter.setPen(theme.colour("quiet"))
+            side = Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
+            painter.drawText(QRectF(0, box.top(), left - 0.5 * em, row), side, state.name)
+            painter.setPen(theme.colour("text"))
+            text = QRectF(ends[1] + 0.5 * em, box.top(), self.width() - ends[1], row)
+            side = Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter
+            painter.drawText(text, side, self._length(state.height_mm))
+        self._margin(painter, bind, QRectF(0, 0, ends[1], head), colour, em)
+
+    def _margin(self, painter: QPainter, bind: CoilBind, box: QRectF, colour: QColor, em: float) -> None:
+        del em
+        painter.setFont(scaled(QApplication.font(), 1.0, strong=True))
+        painter.setPen(colour)
+        text = f"margin {self._length(bind.margin_mm)}"
+        if bind.per_coil_mm is not None:
+            text += f" · {self._length(bind.per_coil_mm)} per coil"
+        wide = painter.fontMetrics().horizontalAdvance(text)
+        box.setWidth(max(box.width(), wide + 8.0))
+        painter.drawText(box, Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter, text)
+
+    @staticmethod
+    def _coils(painter: QPainter, state: CoilState, bind: CoilBind, box: QRectF, scale: float, theme: Theme) -> None:
+        steel = theme.colour("measured")
+        fill = QColor(steel)
+        fill.setAlphaF(0.25)
+        painter.setPen(QPen(steel, 1.2))
+        painter.setBrush(fill)
+        if bind.wire_mm is None:
+            painter.drawRect(box.adjusted(0, 0.2 * box.height(), 0, -0.2 * box.height()))
+            return
+        radius = 0.5 * bind.wire_mm * scale
+        painter.save()
+        painter.setClipRect(box.adjusted(-0.6, 0, 0.6, 0))
+        for centre in state.centres_mm:
+            painter.drawEllipse(QPointF(box.left() + float(centre) * scale, box.center().y()), radius, radius)
+        painter.restore()
+        painter.setBrush(Qt.BrushStyle.NoBrush)
+
+    def mouseDoubleClickEvent(self, event: QMouseEvent) -> None:
+        """Nothing to zoom."""
+        event.ignore()

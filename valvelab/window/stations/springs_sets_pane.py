@@ -1,0 +1,352 @@
+"""The pane where sets are asked for, matched, edited and put on paper."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from PySide6.QtCore import QPoint, Qt, Signal
+from PySide6.QtGui import QAction
+from PySide6.QtWidgets import (
+    QFileDialog,
+    QGridLayout,
+    QHBoxLayout,
+    QLabel,
+    QMenu,
+    QProgressBar,
+    QPushButton,
+    QSizePolicy,
+    QSpinBox,
+    QToolButton,
+    QVBoxLayout,
+    QWidget,
+)
+
+from valvelab.units import System, display_unit
+from valvelab.window.bench import Bench, refusal
+from valvelab.window.chips import Chip
+from valvelab.window.fields import QuantityField
+from valvelab.window.stations.springs_run import Run
+from valvelab.window.stations.springs_tree import SetsTree
+from valvelab.workbench import edits, sets, springs_station
+from valvelab.workbench.document import Answer
+from valvelab.workbench.sets import NAME, Grouping, Values, Wish
+
+if TYPE_CHECKING:
+    from valvelab.inspection.inspect_sets import SetsInspection
+    from valvelab.springs.tray import Progress
+    from valvelab.workbench.document import Document
+
+
+_ORDER = ("seat_force", "rate", "open_force", "solid_height", "free_length")
+
+
+class SetsPane(QWidget):
+    """Set size, limits and time limit; the button that matches; the sets; what they go on paper as."""
+
+    spring_chosen = Signal(str)
+
+    def __init__(self, bench: Bench, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.bench = bench
+        self.values: Values = {}
+        self.wish = Wish(sets.USUAL_SIZE, {})
+        self.grouping = Grouping()
+        self.units: System = "metric"
+        self._key: object = None
+        self.run = Run(self)
+        self.run.progressed.connect(self._on_progress)
+        self.run.ended.connect(self._on_matched)
+        self.run.refused.connect(self._on_refused)
+        self._make_fields()
+        self._make_doing()
+        self.tree = SetsTree(self)
+        self.tree.moved.connect(self.move_springs)
+        self.tree.considered.connect(self._on_considered)
+        self.tree.chosen.connect(self.spring_chosen)
+        self.tree.menu_wanted.connect(self._on_menu)
+        self._make_papers()
+        self._lay_out()
+
+    # -- making -----------------------------------------------------------------------------------------------------
+
+    def _make_fields(self) -> None:
+        self.size_field = QSpinBox(self)
+        self.size_field.setRange(2, 32)
+        self.size_field.setAccessibleName("Springs in a set")
+        self.size_field.setToolTip("Springs in a set, 2 to 32")
+        self.size_field.valueChanged.connect(self._on_size)
+        self.time_field = QuantityField("Time limit", "time", "s", 5.0, self)
+        self.time_field.entered.connect(self._on_time)
+        self.chips: dict[str, Chip] = {}
+        self.limit_fields: dict[str, QuantityField] = {}
+        steps = {"N": 0.5, "N/mm": 0.05, "mm": 0.05}
+        for name in sets.KEYS:
+            chip = Chip(sets.words(name), f"Match by {sets.words(name)}", self)
+            chip.clicked.connect(lambda on, name=name: self._on_chip(name, on=on))
+            field = QuantityField(
+                f"Largest range of {sets.words(name)} in a set", sets.DIMENSIONS[name], sets.UNITS[name],
+                steps[sets.UNITS[name]], self,
+            )  # fmt: skip
+            field.entered.connect(lambda value, name=name: self._on_limit(name, value))
+            self.chips[name], self.limit_fields[name] = chip, field
+        for field in (self.time_field, *self.limit_fields.values()):
+            field.setAlignment(Qt.AlignmentFlag.AlignRight)
+            field.setMinimumWidth(round(4.2 * self.fontMetrics().height()))
+
+    def _make_doing(self) -> None:
+        self.match_button = QPushButton("Match sets", self)
+        self.match_button.setDefault(True)
+        self.match_button.setToolTip("Find the most sets within the limits, then the tightest")
+        self.match_button.clicked.connect(self.toggle)
+        self.thorough = Chip("prove", "Go on until the least spread is proven or the time is up", self)
+        self.thorough.clicked.connect(self._on_thorough)
+        self.gauge = QProgressBar(self)
+        self.gauge.setAccessibleName("How much of the spread is proven")
+        self.gauge.setRange(0, 100)
+        self.gauge.setTextVisible(False)
+        self.gauge.setFixedHeight(5)
+        self.state = QLabel(self)
+        self.state.setWordWrap(True)
+        self.state.setAccessibleName("State of the sets")
+        self.state.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
+
+    def _make_papers(self) -> None:
+        self.move_button = QToolButton(self)
+        self.move_button.setText("Move to")
+        self.move_button.setAccessibleName("Move the chosen springs to a set")
+        self.move_button.setToolTip("Move the chosen springs to another set, or leave them over")
+        self.move_button.setPopupMode(QToolButton.ToolButtonPopupMode.InstantPopup)
+        self.move_menu = QMenu(self)
+        self.move_menu.aboutToShow.connect(self._fill_menu)
+        self.move_button.setMenu(self.move_menu)
+        self.labels_button = QPushButton("Tray labels…", self)
+        self.labels_button.setToolTip("A sheet of labels to cut out, one a set (PDF, A4)")
+        self.labels_button.clicked.connect(self.do_labels)
+        self.csv_button = QPushButton("Sets as table…", self)
+        self.csv_button.setToolTip("Which spring is in which set, with its figures (CSV)")
+        self.csv_button.clicked.connect(self.do_csv)
+
+    def _lay_out(self) -> None:
+        fields = QGridLayout()
+        fields.setContentsMargins(8, 4, 6, 2)
+        fields.setHorizontalSpacing(4)
+        fields.setVerticalSpacing(3)
+        size_label, time_label = QLabel("in a set", self), QLabel("at most", self)
+        size_label.setBuddy(self.size_field)
+        time_label.setBuddy(self.time_field)
+        cells: list[tuple[QWidget, QWidget]] = [(size_label, self.size_field), (time_label, self.time_field)]
+        cells += [(self.chips[name], self.limit_fields[name]) for name in _ORDER]
+        for place, (left, right) in enumerate(cells):
+            row, column = divmod(place, 2)
+            fields.addWidget(left, row, 2 * column)
+            fields.addWidget(right, row, 2 * column + 1)
+        fields.addWidget(self.thorough, 3, 2)
+        fields.addWidget(self.match_button, 3, 3)
+        fields.setColumnStretch(1, 1)
+        fields.setColumnStretch(3, 1)
+        papers = QHBoxLayout()
+        papers.setContentsMargins(8, 3, 6, 4)
+        for widget in (self.move_button, self.csv_button, self.labels_button):
+            papers.addWidget(widget)
+        papers.insertStretch(1, 1)
+        self.state.setContentsMargins(8, 2, 6, 2)
+        self.state.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Minimum)
+        whole = QVBoxLayout(self)
+        whole.setContentsMargins(0, 0, 0, 0)
+        whole.setSpacing(0)
+        whole.addLayout(fields)
+        whole.addWidget(self.gauge)
+        whole.addWidget(self.state)
+        whole.addWidget(self.tree, 1)
+        whole.addLayout(papers)
+
+    # -- showing ----------------------------------------------------------------------------------------------------
+
+    def show_sets(self, document: Document, values: Values, wish: Wish, grouping: Grouping) -> None:
+        """Show what was asked and what there is."""
+        units = document.units
+        if self.run.running and values is not self.values:
+            self.run.drop()
+        self.values, self.wish, self.grouping, self.units = values, wish, grouping, units
+        self.size_field.blockSignals(True)
+        self.size_field.setValue(wish.size)
+        self.size_field.blockSignals(False)
+        self.time_field.show_value(wish.time_limit_s, units, 0)
+        for name, field in self.limit_fields.items():
+            known = any(row[name] is not None for row in values.values())
+            self.chips[name].setEnabled(known)
+            self.chips[name].setChecked(name in wish.within)
+            field.setEnabled(name in wish.within)
+            field.show_value(sets.limit_of(document, values, name), units, _limit_decimals(name, units))
+            tip = f"Match by {sets.words(name)}" if known else f"No spring of this tray has a {sets.words(name)}"
+            self.chips[name].setToolTip(tip)
+        self.thorough.setChecked(wish.thorough)
+        self.tree.show_sets(grouping, values, wish, units)
+        self._say_state()
+        for button in (self.move_button, self.labels_button, self.csv_button):
+            button.setEnabled(bool(grouping.sets))
+
+    def _say_state(self) -> None:
+        self.match_button.setText("Stop" if self.run.running else "Match sets")
+        self.match_button.setEnabled(self.run.running or bool(self.wish.within))
+        if self.run.running:
+            return
+        self.gauge.setValue(0)
+        text = sets.verdict_on(self.grouping, self.values, self.wish)
+        self.state.setText(text if self.wish.within else f"{text}; choose at least one characteristic to match by")
+
+    # -- asking -----------------------------------------------------------------------------------------------------
+
+    def _on_size(self, value: int) -> None:
+        self.bench.choose(NAME, "size", float(value), "change the set size", "set size")
+
+    def _on_time(self, value: float) -> None:
+        self.bench.choose(NAME, "time_limit_s", max(1.0, min(value, 3600.0)), "change the time limit")
+
+    def _on_thorough(self, on: bool) -> None:
+        self.bench.choose(NAME, "thorough", on, "prove the least spread" if on else "leave the spread unproven")
+
+    def _on_chip(self, name: str, *, on: bool) -> None:
+        self.bench.choose(NAME, f"match {name}", on, f"{'match' if on else 'no match'} by {sets.words(name)}")
+
+    def _on_limit(self, name: str, value: float) -> None:
+        if value <= 0.0:
+            self.bench.said.emit(f"Largest range of {sets.words(name)}: found {value:g}, expected above 0")
+            value = self.wish.within.get(name, 1.0)
+        self.bench.choose(NAME, f"limit {name}", value, f"change the limit of {sets.words(name)}", f"limit {name}")
+
+    # -- matching -----------------------------------------------------------------------------------------------------
+
+    def toggle(self) -> None:
+        """Begin to match, or end it with the best found."""
+        if self.run.running:
+            self.match_button.setEnabled(False)
+            self.run.cancel()
+            return
+        work = springs_station.match_work(self.bench.document, self.wish)
+        if work is not None and self.wish.within:
+            self._key = springs_station.sets_key(self.bench.document, self.wish)
+            self.run.start(work)
+            self.state.setText("Looking for the most sets …")
+            self._say_state()
+
+    def _on_progress(self, progress: Progress) -> None:
+        words = f"{progress.sets} sets"
+        if progress.bound_sets is not None:
+            words += f" of at most {progress.bound_sets}"
+        if progress.total_spread is not None:
+            least = progress.bound_total_spread or 0.0
+            words += f" · total spread {progress.total_spread:.3f}, at least {least:.3f}"
+            self.gauge.setValue(round(100.0 * least / progress.total_spread) if progress.total_spread > 0.0 else 100)
+        self.state.setText(words)
+
+    def _on_matched(self, inspection: SetsInspection) -> None:
+        found = sets.matched(inspection.result)
+        answer = Answer(self._key, value=inspection)
+        self.bench.history.follow(edits.answer_arrived(self.bench.document, springs_station.SETS, answer))
+        same = found.text() == self.grouping.text()
+        self.bench.choose(NAME, "grouping", found.text(), "match sets")
+        if same:
+            self._say_state()
+        self.tree.setFocus()
+
+    def _on_refused(self, sentence: str) -> None:
+        self._say_state()
+        self.state.setText(sentence)
+        self.bench.said.emit(sentence)
+
+    # -- editing ------------------------------------------------------------------------------------------------------
+
+    def move_springs(self, springs: tuple[str, ...], to: int | None) -> None:
+        """Put springs into a set; None leaves them over."""
+        new = sets.moved(self.grouping, springs, to)
+        if new is not self.grouping:
+            where = "left over" if to is None else f"to set {to + 1}"
+            many = springs[0] if len(springs) == 1 else f"{len(springs)} springs"
+            self.bench.choose(NAME, "grouping", new.text(), f"move {many} {where}")
+
+    def _outcome(self, springs: tuple[str, ...], to: int | None) -> str:
+        """What a move would give."""
+        now = sets.standing(self.grouping.sets[to], self.values, self.wish) if to is not None else None
+        after = sets.moved(self.grouping, springs, to)
+        if to is None or now is None:
+            return f"{', '.join(springs[:4])} left over"
+        name = next((one for one in after.sets if springs[0] in one), springs)
+        then = sets.standing(name, self.values, self.wish)
+        return f"Set {to + 1} with {', '.join(springs[:4])}: {sets.told(then, self.wish, self.units)}"
+
+    def _on_considered(self, springs: tuple[str, ...], to: int | None) -> None:
+        if springs:
+            self.state.setText(self._outcome(springs, to))
+        elif not self.run.running:
+            self._say_state()
+
+    def _on_menu(self, at: QPoint) -> None:
+        self._fill_menu()
+        self.move_menu.popup(at)
+
+    def _fill_menu(self) -> None:
+        menu = self.move_menu
+        menu.clear()
+        springs = self.tree.selected_springs()
+        if not springs:
+            menu.addAction("Choose springs first").setEnabled(False)
+            return
+        for number, one in enumerate(self.grouping.sets):
+            then = sets.standing((*(name for name in one if name not in springs), *springs), self.values, self.wish)
+            text = f"Set {number + 1}:  {sets.told(then, self.wish, self.units)}"
+            self._add_move(text, springs, number).setEnabled(any(name not in one for name in springs))
+        menu.addSeparator()
+        self._add_move("A new set", springs, len(self.grouping.sets))
+        self._add_move("Left over", springs, None)
+
+    def _add_move(self, text: str, springs: tuple[str, ...], to: int | None) -> QAction:
+        action = self.move_menu.addAction(text)
+        action.triggered.connect(lambda _on=False: self.move_springs(springs, to))
+        return action
+
+    # -- paper ------------------------------------------------------------------------------------------------------
+
+    def do_labels(self) -> None:
+        """Choose where the labels go."""
+        name, _ = QFileDialog.getSaveFileName(self, "Save tray labels", self._suggestion("labels.pdf"), "PDF (*.pdf)")
+        if name:
+            self.save_labels(Path(name))
+
+    def do_csv(self) -> None:
+        """Choose where the table goes."""
+        name, _ = QFileDialog.getSaveFileName(self, "Save sets", self._suggestion("sets.csv"), "Table (*.csv)")
+        if name:
+            self.save_csv(Path(name))
+
+    def save_labels(self, path: Path) -> None:
+        """Write the tray labels."""
+        from valvelab.report.tray_labels import labels_bytes
+        from valvelab.workbench import springs_papers
+
+        today = date.today().isoformat()  # noqa: DTZ011 - the date on the wall where the tray stands
+        sheet = springs_papers.label_sheet(self.bench.document, self.grouping, self.values, self.wish, today)
+        self._write(path, labels_bytes(sheet))
+
+    def save_csv(self, path: Path) -> None:
+        """Write the sets as a table."""
+        self._write(path, sets.as_csv(self.grouping, self.values, self.wish, self.units).encode("utf-8"))
+
+    def _write(self, path: Path, content: bytes) -> None:
+        try:
+            path.write_bytes(content)
+        except OSError as error:
+            self.bench.said.emit(refusal(error))
+        else:
+            self.bench.said.emit(f"Written: {path}")
+
+    def _suggestion(self, ending: str) -> str:
+        tray = springs_station.table_in_use(self.bench.document)
+        stem = Path(tray[0].path).stem if tray is not None else "springs"
+        return str(Path(self.bench.settings.recent_folder or ".") / f"{stem} {ending}")
+
+
+def _limit_decimals(name: str, units: System) -> int:
+    return sets.decimals(name, units) + (1 if display_unit(sets.UNITS[name], units).label == "lbf" else 0)

@@ -1,0 +1,139 @@
+"""The shim plan: which spring and which shims at which valve, worked out in the background when it is looked at."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from PySide6.QtCore import QModelIndex, Signal
+from PySide6.QtWidgets import QFileDialog, QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
+
+from valvelab.units import System, display_unit, show
+from valvelab.window import pages
+from valvelab.window.bench import Bench, refusal
+from valvelab.window.stations.springs_run import Run
+from valvelab.window.tables import Sheet, TableColumn
+from valvelab.workbench import edits, springs_station
+from valvelab.workbench.document import Answer
+from valvelab.workbench.questions import Question
+
+if TYPE_CHECKING:
+    from valvelab.inspection.inspect_shims import ShimsInspection
+    from valvelab.workbench.document import Document
+
+
+class ShimsPane(QWidget):
+    """A row each valve; what is missing or impossible in a sentence instead."""
+
+    spring_chosen = Signal(str)
+
+    def __init__(self, bench: Bench, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.bench = bench
+        self._asked: Question | None = None
+        self._shown: tuple[object, ...] = ()
+        self.run = Run(self)
+        self.run.ended.connect(self._on_planned)
+        self.run.refused.connect(self._on_refused)
+        self.state = QLabel(self)
+        self.state.setWordWrap(True)
+        self.state.setAccessibleName("State of the shim plan")
+        self.state.setContentsMargins(8, 4, 6, 4)
+        self.sheet = Sheet("shim plan", _columns("metric"), self)
+        self.sheet.setAccessibleName("Spring and shims at each valve")
+        self.sheet.selectionModel().currentRowChanged.connect(self._on_row)
+        self.csv_button = QPushButton("Plan as table…", self)
+        self.csv_button.setToolTip("Spring and shims at each valve (CSV)")
+        self.csv_button.clicked.connect(self.do_csv)
+        foot = QHBoxLayout()
+        foot.setContentsMargins(8, 3, 6, 4)
+        foot.addStretch(1)
+        foot.addWidget(self.csv_button)
+        layout = QVBoxLayout(self)
+        layout.setContentsMargins(0, 0, 0, 0)
+        layout.setSpacing(0)
+        layout.addWidget(self.state)
+        layout.addWidget(self.sheet, 1)
+        layout.addLayout(foot)
+
+    def show_plan(self, document: Document, *, wanted: bool) -> None:
+        """Show the plan; where it is looked at and not known yet, have it worked out."""
+        plan, failure = springs_station.shim_plan(document)
+        question = springs_station.shims_question(document)
+        self.sheet.setVisible(plan is not None)
+        self.csv_button.setVisible(plan is not None)
+        if question is None:
+            self.state.setText(
+                "Put heights on the bench for a shim plan: position and height (seat to retainer without a shim), "
+                "with the shims in stock in the preamble."
+            )
+        elif plan is not None:
+            self._show(document, plan)
+        elif failure:
+            self.state.setText(failure)
+        elif wanted and (self._asked is None or self._asked.key != question.key or not self.run.running):
+            self._asked = question
+            self.state.setText(question.label)
+            self.run.start(lambda _report, _cancelled: question.work())
+
+    def _show(self, document: Document, plan: ShimsInspection) -> None:
+        result, units = plan.result, document.units
+        force = display_unit("N", units).label
+        text = f"seat forces within {show(result.spread_seat_force_n, 'N', units, 2)} {force}"
+        if result.target_seat_force_n is not None:
+            text += f", target {show(result.target_seat_force_n, 'N', units, 1)} {force}"
+        self.state.setText(f"{text}; {len(result.left_over)} springs left over")
+        if (plan, units) != self._shown:
+            self._shown = (plan, units)
+            self.sheet.show_rows(result.positions, _columns(units))
+
+    def _on_planned(self, value: object) -> None:
+        self._keep(Answer(self._asked.key, value=value) if self._asked else None)
+
+    def _on_refused(self, sentence: str) -> None:
+        self._keep(Answer(self._asked.key, failure=sentence) if self._asked else None)
+
+    def _keep(self, answer: Answer | None) -> None:
+        if answer is not None:
+            document = self.bench.document
+            self.bench.history.follow(edits.answer_arrived(document, springs_station.SHIMS, answer))
+
+    def _on_row(self, index: QModelIndex) -> None:
+        if index.isValid():
+            self.spring_chosen.emit(self.sheet.row_of(index).spring)
+
+    def do_csv(self) -> None:
+        """Choose where the plan goes."""
+        folder = Path(self.bench.settings.recent_folder or ".")
+        name, _ = QFileDialog.getSaveFileName(self, "Save shim plan", str(folder / "shims.csv"), "Table (*.csv)")
+        if name:
+            self.save_csv(Path(name))
+
+    def save_csv(self, path: Path) -> None:
+        """Write the plan as a table."""
+        try:
+            pages.write_table(self.sheet, path)
+        except OSError as error:
+            self.bench.said.emit(refusal(error))
+        else:
+            self.bench.said.emit(f"Written: {path}")
+
+
+def _columns(units: System) -> list[TableColumn]:
+    fine = 3 if units == "inch" else 2
+    length, force = display_unit("mm", units).label, display_unit("N", units).label
+
+    def shims(row: Any) -> str:
+        return " + ".join(show(shim, "mm", units, fine) for shim in row.shims_mm) or "none"
+
+    return [
+        TableColumn("valve", lambda row: row.position, "The valve's position", number=False),
+        TableColumn("spring", lambda row: row.spring, "The spring that goes there", number=False),
+        TableColumn(f"shims\n{length}", shims, "Shims below it, thickest first", number=False),
+        TableColumn(f"installed\n{length}", lambda row: show(row.installed_height_mm, "mm", units, fine),
+                    "Height with these shims", value=lambda row: row.installed_height_mm),
+        TableColumn(f"seat force\n{force}", lambda row: show(row.seat_force_n, "N", units, 1),
+                    "Force at that height", value=lambda row: row.seat_force_n),
+        TableColumn(f"margin\n{length}", lambda row: show(row.coil_bind_margin_mm, "mm", units, fine),
+                    "Coil-bind margin at that height", value=lambda row: row.coil_bind_margin_mm),
+    ]  # fmt: skip

@@ -1,0 +1,367 @@
+"""Sets and left-over springs as lists: drag a spring to another set, or move it with the keyboard or the menu."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from PySide6.QtCore import (
+    QEvent,
+    QMimeData,
+    QModelIndex,
+    QPersistentModelIndex,
+    QPoint,
+    QPointF,
+    QRectF,
+    QSize,
+    Qt,
+    Signal,
+)
+from PySide6.QtGui import (
+    QContextMenuEvent,
+    QDragEnterEvent,
+    QDragLeaveEvent,
+    QDragMoveEvent,
+    QDropEvent,
+    QIcon,
+    QKeyEvent,
+    QPainter,
+    QPixmap,
+    QPolygonF,
+)
+from PySide6.QtWidgets import (
+    QAbstractItemView,
+    QHeaderView,
+    QStyledItemDelegate,
+    QStyleOptionViewItem,
+    QTreeWidget,
+    QTreeWidgetItem,
+    QWidget,
+)
+
+from valvelab.units import System, display_unit, show
+from valvelab.window.theme import Theme, current_theme, scaled
+from valvelab.workbench import sets
+from valvelab.workbench.sets import Grouping, Standing, Values, Wish
+
+_SPRINGS = "application/x-valvelab-springs"
+_NAME = Qt.ItemDataRole.UserRole
+_SET = Qt.ItemDataRole.UserRole + 1
+_USE = Qt.ItemDataRole.UserRole + 2
+_LEFT = -1
+
+
+class UseBar(QStyledItemDelegate):
+    """A cell with a bar along its foot: how much of a limit is used."""
+
+    def paint(
+        self, painter: QPainter, option: QStyleOptionViewItem, index: QModelIndex | QPersistentModelIndex
+    ) -> None:
+        """Draw the cell, then the bar."""
+        super().paint(painter, option, index)
+        use = index.data(_USE)
+        if not isinstance(use, float):
+            return
+        theme = current_theme()
+        box = QRectF(option.rect).adjusted(6, 0, -4, -1)
+        painter.fillRect(QRectF(box.left(), box.bottom() - 3, box.width(), 3), theme.colour("raised"))
+        colour = theme.colour("accept" if use <= 1.0 + 1e-9 else "reject")
+        painter.fillRect(QRectF(box.left(), box.bottom() - 3, box.width() * min(1.0, use), 3), colour)
+
+    def sizeHint(self, option: QStyleOptionViewItem, index: QModelIndex | QPersistentModelIndex) -> QSize:
+        """Room for the bar."""
+        size = super().sizeHint(option, index)
+        return QSize(size.width(), round(1.4 * option.fontMetrics.height()))
+
+
+def swatch(theme: Theme, series: int | None, side: int) -> QIcon:
+    """The mark that a set has on the map."""
+    picture = QPixmap(2 * side, 2 * side)
+    picture.setDevicePixelRatio(2.0)
+    picture.fill(Qt.GlobalColor.transparent)
+    painter = QPainter(picture)
+    painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+    painter.setPen(Qt.PenStyle.NoPen)
+    colour = theme.colour("quiet")
+    if series is not None:
+        colour.setNamedColor(theme.series[series % len(theme.series)])
+    painter.setBrush(colour)
+    box = QRectF(0, 0, side, side).adjusted(2, 2, -2, -2)
+    if series is None:
+        painter.drawEllipse(box.center(), 2.0, 2.0)
+    else:
+        _shape(painter, series % 6, box)
+    painter.end()
+    return QIcon(picture)
+
+
+def _shape(painter: QPainter, shape: int, box: QRectF) -> None:
+    """Disc, square, triangle, diamond, cross, star: the order of the map's symbols."""
+    c, left, right, top, bottom = box.center(), box.left(), box.right(), box.top(), box.bottom()
+    if shape == 0:
+        painter.drawEllipse(box)
+    elif shape == 1:
+        painter.drawRect(box)
+    elif shape == 2:
+        painter.drawPolygon(QPolygonF([QPointF(left, top), QPointF(right, top), QPointF(c.x(), bottom)]))
+    elif shape == 3:
+        painter.drawPolygon(
+            QPolygonF([QPointF(c.x(), top), QPointF(right, c.y()), QPointF(c.x(), bottom), QPointF(left, c.y())])
+        )
+    elif shape == 4:
+        painter.drawRect(QRectF(c.x() - 1.5, top, 3.0, box.height()))
+        painter.drawRect(QRectF(left, c.y() - 1.5, box.width(), 3.0))
+    else:
+        painter.drawPolygon(QPolygonF([QPointF(left, bottom), QPointF(c.x(), top), QPointF(right, bottom),
+                                       QPointF(left, c.y() - 1), QPointF(right, c.y() - 1)]))  # fmt: skip
+
+
+class SetsTree(QTreeWidget):
+    """One branch a set, the last one for springs left over.
+
+    `moved(springs, to)` when dropped or moved by key, `to` None for left over; `considered(springs, to)` while dragged
+    over a set, with no springs when the drag is over; `chosen(spring)` when one is brought to the front;
+    `menu_wanted(at)` for the menu of moves.
+    """
+
+    moved = Signal(object, object)
+    considered = Signal(object, object)
+    chosen = Signal(str)
+    menu_wanted = Signal(QPoint)
+
+    def __init__(self, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.setObjectName("spring sets")
+        self.setAccessibleName("Sets and springs left over")
+        self.setAccessibleDescription("Alt with the up or down arrow moves the chosen springs to another set")
+        self.setToolTip("Drag a spring to another set, or press Alt+Up, Alt+Down, Delete (left over) or the menu key")
+        self.setFrameShape(QTreeWidget.Shape.NoFrame)
+        self.setAlternatingRowColors(False)
+        self.setUniformRowHeights(True)
+        self.setSelectionMode(QAbstractItemView.SelectionMode.ExtendedSelection)
+        self.setDragDropMode(QAbstractItemView.DragDropMode.DragDrop)
+        self.setVerticalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
+        self.setItemDelegate(UseBar(self))
+        self.header().setStretchLastSection(False)
+        self._opened: set[int] = set()
+        self._shown_springs: dict[str, QTreeWidgetItem] = {}
+        self._grouping = Grouping()
+        self.itemExpanded.connect(lambda item: self._opened.add(item.data(0, _SET)))
+        self.itemCollapsed.connect(lambda item: self._opened.discard(item.data(0, _SET)))
+        self.currentItemChanged.connect(self._on_current)
+
+    # -- showing ----------------------------------------------------------------------------------------------------
+
+    def show_sets(self, grouping: Grouping, values: Values, wish: Wish, units: System) -> None:
+        """Show a grouping against a wish."""
+        kept = set(self.selected_springs())
+        theme = current_theme()
+        self.blockSignals(True)
+        at = self.verticalScrollBar().value() if len(grouping.sets) == len(self._grouping.sets) else 0
+        self.clear()
+        self._grouping, self._shown_springs = grouping, {}
+        names = list(wish.within)
+        self.setColumnCount(1 + len(names))
+        units_of = [display_unit(sets.UNITS[name], units).label for name in names]
+        self.setHeaderLabels(["", *(f"{sets.words(n)}, {u}" for n, u in zip(names, units_of, strict=True))])
+        for number, one in enumerate(sets.standings(grouping, values, wish)):
+            item = self._branch(number, one, names, wish, units, theme)
+            self._leaves(item, one.springs, values, names, units)
+        left = sets.left_over(grouping, values)
+        item = QTreeWidgetItem(self, [f"Left over · {len(left)}"])
+        item.setData(0, _SET, _LEFT)
+        item.setIcon(0, swatch(theme, None, self._side()))
+        item.setFont(0, scaled(self.font(), 1.0, strong=True))
+        self._leaves(item, left, values, names, units)
+        for row in range(self.topLevelItemCount()):
+            top = self.topLevelItem(row)
+            assert top is not None
+            top.setExpanded(top.data(0, _SET) in self._opened or not grouping.sets)
+        for name in kept & set(self._shown_springs):
+            self._shown_springs[name].setSelected(True)
+        self.verticalScrollBar().setValue(at)
+        self.blockSignals(False)
+        self._fit_columns()
+
+    def _branch(
+        self, number: int, one: Standing, names: Sequence[str], wish: Wish, units: System, theme: Theme
+    ) -> QTreeWidgetItem:
+        short = "" if one.complete else f" of {one.wanted} ✗"
+        item = QTreeWidgetItem(self, [f"Set {number + 1} · {len(one.springs)}{short}"])
+        item.setData(0, _SET, number)
+        item.setIcon(0, swatch(theme, number, self._side()))
+        item.setFont(0, scaled(self.font(), 1.0, strong=True))
+        if not one.complete:
+            item.setForeground(0, theme.colour("reject"))
+        for column, name in enumerate(names, start=1):
+            if name not in one.range:
+                continue
+            places = sets.decimals(name, units) + 1
+            over = name in one.over
+            limit = wish.within[name]
+            unit = display_unit(sets.UNITS[name], units)
+            texts = [show(value, sets.UNITS[name], units, places) for value in (one.range[name], limit, one.mean[name])]
+            texts[1] = f"{limit * unit.scale:.4g}"
+            item.setText(column, f"{texts[0]} of {texts[1]}" + (" ✗" if over else ""))
+            item.setTextAlignment(column, Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
+            item.setToolTip(column, f"range {texts[0]}, limit {texts[1]}, mean {texts[2]} "
+                                    f"{unit.label}")  # fmt: skip
+            item.setData(column, _USE, float(one.use[name]))
+            if over:
+                item.setForeground(column, theme.colour("reject"))
+        return item
+
+    def _leaves(
+        self, branch: QTreeWidgetItem, springs: Sequence[str], values: Values, names: Sequence[str], units: System
+    ) -> None:
+        side = Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
+        for spring in springs:
+            cells = [show(values[spring][n], sets.UNITS[n], units, sets.decimals(n, units)) for n in names]
+            item = QTreeWidgetItem(branch, [spring, *cells])
+            item.setData(0, _NAME, spring)
+            for column in range(1, 1 + len(names)):
+                item.setTextAlignment(column, side)
+            self._shown_springs[spring] = item
+
+    def _side(self) -> int:
+        return round(0.8 * self.fontMetrics().height())
+
+    def _fit_columns(self) -> None:
+        header = self.header()
+        for column in range(self.columnCount()):
+            mode = QHeaderView.ResizeMode.Stretch if column == 0 else QHeaderView.ResizeMode.ResizeToContents
+            header.setSectionResizeMode(column, mode)
+        header.setMinimumSectionSize(round(3.5 * self.fontMetrics().height()))
+
+    def minimumSizeHint(self) -> QSize:
+        """Room for a few rows."""
+        em = self.fontMetrics().height()
+        return QSize(14 * em, 6 * em)
+
+    def bring(self, spring: str) -> None:
+        """Select a spring without telling anyone, and open its set."""
+        item = self._shown_springs.get(spring)
+        if item is None or self.currentItem() is item:
+            return
+        self.blockSignals(True)
+        branch = item.parent()
+        if branch is not None and not branch.isExpanded() and self.hasFocus():
+            branch.setExpanded(True)
+            self._opened.add(branch.data(0, _SET))
+        if branch is not None and branch.isExpanded():
+            self.setCurrentItem(item)
+        self.blockSignals(False)
+
+    def open_set(self, number: int) -> None:
+        """Show a set's springs."""
+        top = self.topLevelItem(number)
+        if top is not None:
+            top.setExpanded(True)
+
+    # -- choosing and moving ------------------------------------------------------------------------------------------
+
+    def selected_springs(self) -> tuple[str, ...]:
+        """Springs selected, of a set's own row all of its springs."""
+        found: dict[str, None] = {}
+        for item in self.selectedItems():
+            name = item.data(0, _NAME)
+            if name is not None:
+                found[str(name)] = None
+        return tuple(found)
+
+    def _on_current(self, item: QTreeWidgetItem | None) -> None:
+        name = None if item is None else item.data(0, _NAME)
+        if name is not None:
+            self.chosen.emit(str(name))
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        """Alt with an arrow: to the set before or after; Delete: left over."""
+        springs = self.selected_springs()
+        step = {Qt.Key.Key_Up: -1, Qt.Key.Key_Down: 1}.get(Qt.Key(event.key()))
+        if springs and step is not None and event.modifiers() & Qt.KeyboardModifier.AltModifier:
+            self._step(springs, step)
+        elif springs and event.key() in {Qt.Key.Key_Delete, Qt.Key.Key_Backspace}:
+            self.moved.emit(springs, None)
+        else:
+            super().keyPressEvent(event)
+
+    def _step(self, springs: tuple[str, ...], step: int) -> None:
+        many = len(self._grouping.sets)
+        now = self._grouping.set_of(springs[0])
+        to = (many if now is None else now) + step
+        if 0 <= to < many:
+            self.open_set(to)
+            self.moved.emit(springs, to)
+        elif to >= many and now is not None:
+            self.moved.emit(springs, None)
+
+    def contextMenuEvent(self, event: QContextMenuEvent) -> None:
+        """The menu of moves."""
+        self.menu_wanted.emit(event.globalPos())
+
+    # -- dragging -----------------------------------------------------------------------------------------------------
+
+    def mimeTypes(self) -> list[str]:
+        """Springs only."""
+        return [_SPRINGS]
+
+    def mimeData(self, items: Sequence[QTreeWidgetItem]) -> QMimeData:
+        """The names of the springs that are dragged."""
+        data = QMimeData()
+        names = [str(item.data(0, _NAME)) for item in items if item.data(0, _NAME) is not None]
+        if names:
+            data.setData(_SPRINGS, "\n".join(names).encode())
+        return data
+
+    def supportedDropActions(self) -> Qt.DropAction:
+        """A drop is an edit of the document; the rows themselves are never taken out."""
+        return Qt.DropAction.CopyAction
+
+    def dragEnterEvent(self, event: QDragEnterEvent) -> None:
+        """Take springs."""
+        if event.mimeData().hasFormat(_SPRINGS):
+            event.acceptProposedAction()
+        else:
+            event.ignore()
+
+    def dragMoveEvent(self, event: QDragMoveEvent) -> None:
+        """Say what a drop here would give."""
+        super().dragMoveEvent(event)
+        springs, to = _names(event.mimeData()), self._target(event.position())
+        if springs and to is not None:
+            self.considered.emit(springs, None if to == _LEFT else to)
+            event.acceptProposedAction()
+        else:
+            self.considered.emit((), None)
+            event.ignore()
+
+    def dragLeaveEvent(self, event: QDragLeaveEvent) -> None:
+        """Nothing is considered any more."""
+        super().dragLeaveEvent(event)
+        self.considered.emit((), None)
+
+    def dropEvent(self, event: QDropEvent) -> None:
+        """Move the springs."""
+        springs, to = _names(event.mimeData()), self._target(event.position())
+        self.considered.emit((), None)
+        if springs and to is not None:
+            event.setDropAction(Qt.DropAction.CopyAction)
+            event.accept()
+            self.moved.emit(springs, None if to == _LEFT else to)
+
+    def _target(self, at: QPointF) -> int | None:
+        item = self.itemAt(at.toPoint())
+        if item is None:
+            return None
+        number = (item.parent() or item).data(0, _SET)
+        return int(number)
+
+    def changeEvent(self, event: QEvent) -> None:
+        """Columns follow the text size."""
+        super().changeEvent(event)
+        if event.type() in {QEvent.Type.FontChange, QEvent.Type.ApplicationFontChange}:
+            self._fit_columns()
+
+
+def _names(data: QMimeData) -> tuple[str, ...]:
+    text = bytes(data.data(_SPRINGS).data()).decode()
+    return tuple(name for name in text.split("\n") if name)

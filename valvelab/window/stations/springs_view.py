@@ -1,0 +1,219 @@
+"""The spring station: force lines, coil bind to scale, map of the tray, and lists: sets, springs, one spring, shims."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, cast
+
+from PySide6.QtCore import QModelIndex, Qt
+from PySide6.QtWidgets import QApplication, QButtonGroup, QSplitter, QStackedWidget, QVBoxLayout
+
+from valvelab.figures import spring_figures
+from valvelab.window.bench import Bench
+from valvelab.window.chips import Heading, chip_row, press
+from valvelab.window.drawing import FigureStack
+from valvelab.window.stations.springs_drawings import CoilBindView, MapView
+from valvelab.window.stations.springs_lists import fact_columns, spring_columns, titled
+from valvelab.window.stations.springs_sets_pane import SetsPane
+from valvelab.window.stations.springs_shims_pane import ShimsPane
+from valvelab.window.stations.view import StationView
+from valvelab.window.tables import Sheet
+from valvelab.window.theme import current_theme
+from valvelab.workbench import sets, springs_station
+from valvelab.workbench.sets import NAME
+from valvelab.workbench.springs_station import chosen_spring, judged_analyses, rows_of, spring_facts
+
+if TYPE_CHECKING:
+    from valvelab.inspection.inspect_springs import SpringsInspection
+    from valvelab.workbench.document import Document
+
+_PLOTS = (("force", "Force"), ("difference", "Difference"), ("rate", "Rate"), ("coils", "Coil bind"))
+_SPOKEN = {"difference": "Show force less the tray's median", "coils": "Show the coil-bind gap to scale"}
+_AT_FIRST = {"force", "difference", "coils"}
+_LISTS = (("sets", "Sets"), ("springs", "Springs"), ("spring", "Spring"), ("shims", "Shims"))
+
+
+def make_view(bench: Bench) -> StationView:
+    """The view of the spring station."""
+    return SpringsView(bench)
+
+
+class SpringsView(StationView):
+    """See the module text."""
+
+    def __init__(self, bench: Bench) -> None:
+        super().__init__(bench)
+        self._inspection: SpringsInspection | None = None
+        self._values: sets.Values = {}
+        self._shown: dict[str, tuple[object, ...]] = {}
+        self.stack = FigureStack("Force and rate over height", self)
+        self.coils = CoilBindView(self)
+        self.map = MapView("Seat force against rate", self)
+        self.map.picked.connect(self.choose_item)
+        self.table = Sheet("springs", spring_columns("metric", {}, {}), self)
+        self.table.setAccessibleName("All springs")
+        self.table.selectionModel().currentRowChanged.connect(self._on_row)
+        self.facts = Sheet("characteristics of the spring", fact_columns("metric"), self)
+        self.facts.wrap_column(0)
+        self.sets_pane = SetsPane(bench, self)
+        self.sets_pane.spring_chosen.connect(self.choose_item)
+        self.shims_pane = ShimsPane(bench, self)
+        self.shims_pane.spring_chosen.connect(self.choose_item)
+        self._spring_name = Heading("", 1.05, self)
+        self._lay_out()
+        self._say_more()
+
+    def _say_more(self) -> None:
+        for button in self.plots.buttons():
+            spoken = _SPOKEN.get(str(button.property("name")))
+            if spoken:
+                button.setAccessibleName(spoken)
+                button.setToolTip(spoken)
+
+    def _lay_out(self) -> None:
+        self.plots = QButtonGroup(self)
+        self.plots.setExclusive(False)
+        drawings = QSplitter(Qt.Orientation.Vertical, self)
+        drawings.addWidget(self.stack)
+        drawings.addWidget(self.coils)
+        drawings.setStretchFactor(0, 3)
+        drawings.setStretchFactor(1, 1)
+        drawings.setSizes([330, 150])
+        left = titled(self, self._spring_name, chip_row(self, self.plots, _PLOTS, self._on_plots), drawings)
+        middle = titled(self, "The tray", None, self.map)
+        self.lists = QButtonGroup(self)
+        self.pages = QStackedWidget(self)
+        for page in (self.sets_pane, self.table, self.facts, self.shims_pane):
+            self.pages.addWidget(page)
+        right = titled(self, "", chip_row(self, self.lists, _LISTS, self._on_list), self.pages)
+        across = QSplitter(Qt.Orientation.Horizontal, self)
+        for widget, stretch in ((left, 4), (middle, 3), (right, 4)):
+            across.addWidget(widget)
+            across.setStretchFactor(across.count() - 1, stretch)
+        across.setSizes([400, 300, 370])
+        for splitter in (drawings, across):
+            splitter.setHandleWidth(5)
+        layout = QVBoxLayout(self)
+        layout.setContentsMargins(0, 0, 0, 0)
+        layout.addWidget(across)
+
+    # -- showing ----------------------------------------------------------------------------------------------------
+
+    def headline(self, document: Document, value: object) -> tuple[str, str]:
+        """Part and serial; the spec."""
+        tray = springs_station.table_in_use(document)
+        inspection = cast("SpringsInspection", value)
+        title = ""
+        if tray is not None:
+            remarks = tray[1].remarks
+            serial = remarks.get("serial")
+            title = " ".join(w for w in (remarks.get("part") or tray[0].name, serial and f"no. {serial}") if w)
+        found = springs_station.spec_in_use(document)
+        if found is None:
+            return title, f"{len(rows_of(inspection))} springs, no spec on the bench"
+        file, spec = found
+        if not springs_station.was_applied(document, inspection):
+            return title, f"{file.name} could not be applied: see Problems"
+        revision = f" revision {spec.revision}" if spec.revision else ""
+        sure = f"{spec.decision.rule} rule at {100.0 * spec.decision.confidence:.0f} %"
+        return title, f"{spec.title or file.name}{revision}, {sure}"
+
+    def show_answer(self, document: Document, value: object) -> None:
+        """Redraw what changed: the tray, the chosen spring, the sets, the shims."""
+        inspection = cast("SpringsInspection", value)
+        if inspection is not self._inspection:
+            self._inspection, self._shown = inspection, {}
+            self._values = sets.values_of(rows_of(inspection))
+            self._points = spring_figures.map_points(judged_analyses(inspection))
+            self._tray = spring_figures.tray_lines(inspection)
+        spring = chosen_spring(document, inspection)
+        wish = springs_station.wish_of(document, self._values)
+        grouping = sets.grouping_of(document, self._values)
+        look = (document.units, current_theme().name, QApplication.font().pointSizeF())
+        plots = tuple(name for name, _ in _PLOTS if document.choice(NAME, f"plot {name}", default=name in _AT_FIRST))
+        if self._changed("plots", (*look, spring, plots, grouping.sets)):
+            self._show_plots(document, inspection, spring, plots, grouping)
+        if self._changed("map", (*look, spring, grouping.sets)):
+            self._show_map(document, spring, grouping)
+        if self._changed("tables", (*look, grouping.sets)):
+            set_of = {name: number for number, one in enumerate(grouping.sets, start=1) for name in one}
+            columns = spring_columns(document.units, set_of, worst_decisions(inspection))
+            self.table.show_rows(inspection.result.springs, columns)
+        if self._changed("facts", (*look, spring)):
+            row = next(row for row in reversed(inspection.result.springs) if row.spring == spring)
+            self.facts.show_rows(spring_facts(row), fact_columns(document.units))
+        if self._changed("sets", (*look, wish, grouping)):
+            self.sets_pane.show_sets(document, self._values, wish, grouping)
+        self.sets_pane.tree.bring(spring)
+        self.table.select_where(lambda row: row.spring == spring)
+        self._show_list(document)
+
+    def _changed(self, name: str, key: tuple[object, ...]) -> bool:
+        old = self._shown.get(name)
+        self._shown[name] = key
+        return old != key
+
+    def _show_plots(
+        self, document: Document, inspection: SpringsInspection, spring: str, plots: tuple[str, ...],
+        grouping: sets.Grouping,
+    ) -> None:  # fmt: skip
+        figures = []
+        if "force" in plots:
+            figures.append(spring_figures.force_figure(inspection, spring, self._tray, grouping.sets))
+        if "difference" in plots:
+            figures.append(spring_figures.difference_figure(inspection, spring, self._tray, grouping.sets))
+        if "rate" in plots:
+            figures.append(spring_figures.rate_figure(inspection, spring, self._tray))
+        self.stack.setVisible(bool(figures))
+        if figures:
+            self.stack.show_figures(figures, document.units, current_theme(), {"force": 3, "difference": 3, "rate": 2})
+        self.coils.setVisible("coils" in plots)
+        decisions = {v.characteristic: v.decision for v in inspection.result.verdicts if v.item == spring}
+        bind = spring_figures.coil_bind(inspection, spring)
+        self.coils.show_bind(bind, document.units, decisions.get("coil_bind_margin", ""))
+        press(self.plots, set(plots))
+        number = grouping.set_of(spring)
+        where = "" if not grouping.sets else " · left over" if number is None else f" · set {number + 1}"
+        self._spring_name.setText(f"{spring}{where}")
+
+    def _show_map(self, document: Document, spring: str, grouping: sets.Grouping) -> None:
+        figure = spring_figures.map_figure(self._points, grouping.sets, spring)
+        self.map.show_figure(figure, document.units, current_theme())
+        names = spring_figures.marked_springs(self._points, grouping.sets)
+        self.map.name_marks([name for group in names.values() for name in group])
+
+    def _show_list(self, document: Document) -> None:
+        shown = document.choice(NAME, "list", "sets")
+        press(self.lists, {shown})
+        self.pages.setCurrentIndex(next((n for n, (name, _) in enumerate(_LISTS) if name == shown), 0))
+        self.shims_pane.show_plan(document, wanted=shown == "shims")
+
+    # -- choosing -----------------------------------------------------------------------------------------------------
+
+    def choose_item(self, item: str) -> None:
+        """Bring a spring to the front."""
+        if item in self._values:
+            self.bench.choose(NAME, "spring", item)
+
+    def _on_row(self, index: QModelIndex) -> None:
+        if index.isValid():
+            self.choose_item(self.table.row_of(index).spring)
+
+    def _on_list(self, name: str, _on: bool) -> None:
+        self.bench.choose(NAME, "list", name)
+
+    def _on_plots(self, name: str, on: bool) -> None:
+        if any(button.isChecked() for button in self.plots.buttons()):
+            self.bench.choose(NAME, f"plot {name}", on)
+        else:
+            press(self.plots, {name})
+
+
+def worst_decisions(inspection: SpringsInspection) -> dict[str, str]:
+    """Each judged spring's worst decision."""
+    rank = {"reject": 0, "undecided": 1, "accept": 2}
+    worst: dict[str, str] = {}
+    for verdict in inspection.result.verdicts:
+        held = worst.get(verdict.item)
+        if held is None or rank[verdict.decision] < rank[held]:
+            worst[verdict.item] = verdict.decision
+    return worst

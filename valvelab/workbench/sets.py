@@ -1,0 +1,289 @@
+"""Matched sets as a person edits them: what was asked, who is in which set, and how each set stands to the limits.
+
+A grouping is kept in the document as one plain text, so that undo, redo and recovery treat it as any other choice.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from math import floor, log10
+from statistics import median
+from types import MappingProxyType
+from typing import TYPE_CHECKING
+
+from valvelab.units import Dimension, System, display_unit, show
+
+if TYPE_CHECKING:
+    from valvelab.records.sets_result import SetsResult
+    from valvelab.records.springs_result import SpringResult
+    from valvelab.workbench.document import Document
+
+NAME = "springs"
+KEYS = MappingProxyType({
+    "seat_force": "seat_force_n", "open_force": "open_force_n", "rate": "rate_n_per_mm",
+    "solid_height": "solid_height_mm", "free_length": "free_length_mm",
+})  # fmt: skip
+"""Characteristics that sets can be matched by, with their key in a result."""
+UNITS = MappingProxyType({
+    "seat_force": "N", "open_force": "N", "rate": "N/mm", "solid_height": "mm", "free_length": "mm",
+})  # fmt: skip
+DIMENSIONS: Mapping[str, Dimension] = MappingProxyType({
+    "seat_force": "force", "open_force": "force", "rate": "rate", "solid_height": "length", "free_length": "length",
+})  # fmt: skip
+AT_FIRST = ("seat_force", "rate")
+"""Characteristics matched by before anyone chose."""
+SHARE_OF_MEDIAN = 0.025
+USUAL_SIZE = 16
+USUAL_TIME_S = 30.0
+LEFT_OVER = "left over"
+
+Values = Mapping[str, Mapping[str, float | None]]
+"""By spring, then by characteristic."""
+
+
+def values_of(springs: Sequence[SpringResult]) -> Values:
+    """What springs are matched by, of the rows of a result."""
+    return {row.spring: {name: getattr(row, key) for name, key in KEYS.items()} for row in springs}
+
+
+def words(name: str) -> str:
+    """A characteristic's name in words."""
+    return name.replace("_", " ")
+
+
+def decimals(name: str, units: System) -> int:
+    """Decimals of a characteristic of a single spring."""
+    metric = {"seat_force": 1, "open_force": 1, "rate": 2, "solid_height": 2, "free_length": 2}
+    inch = {"seat_force": 1, "open_force": 1, "rate": 1, "solid_height": 3, "free_length": 3}
+    return (inch if units == "inch" else metric)[name]
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """What is asked of sets: springs in each, the largest range of each characteristic, seconds to look for.
+
+    thorough: go on until the least total spread is proven or the time is up.
+    """
+
+    size: int
+    within: Mapping[str, float]
+    time_limit_s: float = USUAL_TIME_S
+    thorough: bool = False
+
+
+def usual_limit(values: Values, name: str) -> float:
+    """A limit to start from: 2.5 % of the tray's median, rounded down to 1, 1.5, 2, 3, 4, 5, 6 or 8 (ours)."""
+    known = [value for row in values.values() if (value := row[name]) is not None and value > 0.0]
+    if not known:
+        return 1.0
+    wanted = SHARE_OF_MEDIAN * median(known)
+    power = 10.0 ** floor(log10(wanted))
+    step = max(round_step for round_step in (1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0) if round_step <= wanted / power)
+    return float(f"{step * power:.6g}")
+
+
+def wish_of(document: Document, values: Values, positions: int | None) -> Wish:
+    """The wish in the fields; before any was typed a set for the engine's heights, or sixteen springs."""
+    size = round(document.choice(NAME, "size", 0.0))
+    if size == 0:
+        size = min(32, positions) if positions is not None and positions > 1 else min(USUAL_SIZE, max(2, len(values)))
+    within = {}
+    for name in KEYS:
+        known = any(row[name] is not None for row in values.values())
+        if known and document.choice(NAME, f"match {name}", default=name in AT_FIRST):
+            within[name] = limit_of(document, values, name)
+    seconds = document.choice(NAME, "time_limit_s", USUAL_TIME_S)
+    return Wish(size, within, seconds, document.choice(NAME, "thorough", default=False))
+
+
+def limit_of(document: Document, values: Values, name: str) -> float:
+    """A characteristic's limit in its field, whether it is matched by or not."""
+    return document.choice(NAME, f"limit {name}", 0.0) or usual_limit(values, name)
+
+
+@dataclass(frozen=True, slots=True)
+class Proof:
+    """What matching proved, and for which wish."""
+
+    size: int
+    within: Mapping[str, float]
+    sets: int
+    bound_sets: int
+    total_spread: float
+    bound_total_spread: float
+    number_proven: bool
+    spread_proven: bool
+
+    def is_for(self, wish: Wish) -> bool:
+        """Whether it answers this wish."""
+        return self.size == wish.size and dict(self.within) == dict(wish.within)
+
+
+@dataclass(frozen=True, slots=True)
+class Grouping:
+    """Springs in sets; a spring in none is left over. `edited` since matching by hand."""
+
+    sets: tuple[tuple[str, ...], ...] = ()
+    proof: Proof | None = None
+    edited: bool = False
+
+    def text(self) -> str:
+        """As kept in the document."""
+        proof = None
+        if self.proof is not None:
+            p = self.proof
+            proof = [p.size, dict(p.within), p.sets, p.bound_sets, p.total_spread, p.bound_total_spread,
+                     p.number_proven, p.spread_proven]  # fmt: skip
+        return json.dumps({"sets": self.sets, "proof": proof, "edited": self.edited})
+
+    def set_of(self, spring: str) -> int | None:
+        """Index of the set a spring is in."""
+        return next((number for number, one in enumerate(self.sets) if spring in one), None)
+
+
+def grouping_of(document: Document, values: Values) -> Grouping:
+    """The grouping kept in the document, without springs that the tray does not have."""
+    text = document.choice(NAME, "grouping", "")
+    try:
+        found = json.loads(text) if text else {}
+        sets = tuple(tuple(str(name) for name in one if name in values) for one in found.get("sets", ()))
+        row = found.get("proof")
+        return Grouping(tuple(one for one in sets if one), Proof(*row) if row else None, bool(found.get("edited")))
+    except (ValueError, TypeError, AttributeError):
+        return Grouping()
+
+
+def matched(result: SetsResult) -> Grouping:
+    """The grouping that matching found, with what it proved."""
+    names = {key: name for name, key in KEYS.items()}
+    within = {names[key]: limit for key, limit in result.within.items()}
+    proof = Proof(
+        result.size, within, len(result.sets), result.bound_sets, result.total_spread, result.bound_total_spread,
+        result.number_proven, result.spread_proven,
+    )  # fmt: skip
+    return Grouping(tuple(one.springs for one in result.sets), proof)
+
+
+def moved(grouping: Grouping, springs: Sequence[str], to: int | None) -> Grouping:
+    """Springs put into a set: None takes them out of theirs, one past the last set makes a new one."""
+    if all(grouping.set_of(spring) == to for spring in springs):
+        return grouping
+    going = set(springs)
+    sets = [tuple(name for name in one if name not in going) for one in grouping.sets]
+    if to is not None:
+        while len(sets) <= to:
+            sets.append(())
+        sets[to] = (*sets[to], *springs)
+    return replace(grouping, sets=tuple(one for one in sets if one), edited=True)
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """How a set stands to the limits: mean, range, and range over limit of each characteristic that is matched by."""
+
+    springs: tuple[str, ...]
+    wanted: int
+    mean: Mapping[str, float]
+    range: Mapping[str, float]
+    use: Mapping[str, float]
+
+    @property
+    def complete(self) -> bool:
+        """Whether it has as many springs as wanted."""
+        return len(self.springs) == self.wanted
+
+    @property
+    def over(self) -> tuple[str, ...]:
+        """Characteristics whose range is beyond the limit."""
+        return tuple(name for name, use in self.use.items() if use > 1.0 + 1e-9)
+
+    @property
+    def spread(self) -> float:
+        """Σ of range over limit."""
+        return sum(self.use.values())
+
+
+def standing(springs: Sequence[str], values: Values, wish: Wish) -> Standing:
+    """How these springs would stand as one set."""
+    mean, extent, use = {}, {}, {}
+    for name, limit in wish.within.items():
+        known = [value for spring in springs if (value := values[spring][name]) is not None]
+        if known:
+            mean[name] = sum(known) / len(known)
+            extent[name] = max(known) - min(known)
+            use[name] = extent[name] / limit
+    return Standing(tuple(springs), wish.size, mean, extent, use)
+
+
+def standings(grouping: Grouping, values: Values, wish: Wish) -> tuple[Standing, ...]:
+    """Every set's standing."""
+    return tuple(standing(one, values, wish) for one in grouping.sets)
+
+
+def left_over(grouping: Grouping, values: Values) -> tuple[str, ...]:
+    """Springs in no set, in the tray's order."""
+    used = {name for one in grouping.sets for name in one}
+    return tuple(name for name in values if name not in used)
+
+
+def told(one: Standing, wish: Wish, units: System) -> str:
+    """A standing in words: `seat force 5.2 of 6.0 N, rate 0.41 of 0.60 N/mm`."""
+    parts = []
+    for name, extent in one.range.items():
+        places = decimals(name, units) + 1
+        unit = UNITS[name]
+        mark = " ✗" if name in one.over else ""
+        parts.append(
+            f"{words(name)} {show(extent, unit, units, places)} of "
+            f"{wish.within[name] * display_unit(unit, units).scale:.4g} {display_unit(unit, units).label}{mark}"
+        )
+    return ", ".join(parts)
+
+
+def verdict_on(grouping: Grouping, values: Values, wish: Wish) -> str:
+    """One sentence on the whole grouping: how many sets hold, what matching proved, what moves by hand changed."""
+    if not grouping.sets:
+        return f"{len(values)} springs, not matched yet"
+    all_of = standings(grouping, values, wish)
+    total = sum(one.spread for one in all_of)
+    faulty = sum(1 for one in all_of if one.over or not one.complete)
+    proof = grouping.proof
+    text = f"{len(all_of)} sets, {len(left_over(grouping, values))} left over, total spread {total:.3f}"
+    if faulty:
+        text += f"; {faulty} {'sets are' if faulty > 1 else 'set is'} over a limit or not complete"
+    if proof is None:
+        return text
+    if not proof.is_for(wish):
+        return f"{text}; matched for other limits"
+    if grouping.edited:
+        return f"{text}; moved by hand, matching found {proof.sets} sets with {proof.total_spread:.3f}"
+    number = "proven the most" if proof.number_proven else f"at most {proof.bound_sets} possible"
+    tight = "proven the least" if proof.spread_proven else f"at least {proof.bound_total_spread:.3f}"
+    return f"{text}; {number}, {tight}"
+
+
+def as_csv(grouping: Grouping, values: Values, wish: Wish, units: System) -> str:
+    """The sets as a table with a preamble: one row a spring, those left over last."""
+    target = io.StringIO()
+    target.write(f"# size: {wish.size}\n")
+    for name, limit in wish.within.items():
+        unit = display_unit(UNITS[name], units)
+        target.write(f"# largest range of {words(name)}: {limit * unit.scale:.6g} {unit.label}\n")
+    names = [name for name in KEYS if any(row[name] is not None for row in values.values())]
+    writer = csv.writer(target, lineterminator="\n")
+    heads = [f"{words(name)} [{display_unit(UNITS[name], units).label}]" for name in names]
+    writer.writerow(["set", "spring", *heads])
+    groups = [(str(number), one) for number, one in enumerate(grouping.sets, start=1)]
+    for title, springs in [*groups, (LEFT_OVER, left_over(grouping, values))]:
+        for spring in springs:
+            cells = [_plain(values[spring][name], UNITS[name], units) for name in names]
+            writer.writerow([title, spring, *cells])
+    return target.getvalue()
+
+
+def _plain(value: float | None, unit: str, units: System) -> str:
+    return "" if value is None else f"{value * display_unit(unit, units).scale:.6g}"

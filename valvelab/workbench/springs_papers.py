@@ -1,0 +1,50 @@
+"""What the spring station puts on paper besides the certificate: the tray labels."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from valvelab.report.tray_labels import Label, LabelSheet
+from valvelab.units import display_unit, show
+from valvelab.workbench import sets, springs_station
+from valvelab.workbench.sets import Grouping, Standing, Values, Wish
+
+if TYPE_CHECKING:
+    from valvelab.units import System
+    from valvelab.workbench.document import Document
+
+
+def label_sheet(document: Document, grouping: Grouping, values: Values, wish: Wish, made: str) -> LabelSheet:
+    """A label for each set and one for the springs left over. `made` is the date, ISO 8601."""
+    tray = springs_station.table_in_use(document)
+    remarks = tray[1].remarks if tray is not None else {}
+    part = remarks.get("part") or (tray[0].name if tray is not None else "springs")
+    serial = remarks.get("serial")
+    foot = " · ".join(word for word in (part, serial and f"no. {serial}", made) if word)
+    labels = [
+        _label(f"{number}", f"Set {number}", one, values, wish, document.units, number - 1)
+        for number, one in enumerate(sets.standings(grouping, values, wish), start=1)
+    ]
+    left = sets.left_over(grouping, values)
+    if left:
+        one = sets.standing(left, values, Wish(len(left), {}))
+        labels.append(_label("–", "Left over", one, values, wish, document.units, None))
+    return LabelSheet(f"Tray labels, {part}", foot, tuple(labels))
+
+
+def _label(sign: str, name: str, one: Standing, values: Values, wish: Wish, units: System, series: int | None) -> Label:
+    heading = f"{name}: {len(one.springs)} springs"
+    if not one.complete:
+        heading += f" of {one.wanted}"
+    lines = []
+    for key, extent in one.range.items():
+        unit, places = sets.UNITS[key], sets.decimals(key, units)
+        label = display_unit(unit, units).label
+        mean, spread = show(one.mean[key], unit, units, places), show(extent, unit, units, places + 1)
+        limit = show(wish.within[key], unit, units, places + 1)
+        over = " (over)" if key in one.over else ""
+        lines.append(f"{sets.words(key)} {mean} {label}, within {spread} of {limit} {label}{over}")
+    first = next(iter(wish.within), "seat_force")
+    places = sets.decimals(first, units)
+    springs = tuple((name, show(values[name][first], sets.UNITS[first], units, places)) for name in one.springs)
+    return Label(sign, heading, tuple(lines), springs, series)

@@ -1,0 +1,332 @@
+"""The spring station: a tray of readings, a spec, and heights where shims are wanted."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, TypeVar, cast
+
+from valvelab.errors import BadSpec
+from valvelab.workbench import sets
+from valvelab.workbench.certificates import CertificateRequest, names_for
+from valvelab.workbench.document import BenchFile, Document
+from valvelab.workbench.facts import Fact, meaning_of
+from valvelab.workbench.questions import Partly, Question
+from valvelab.workbench.sets import NAME
+from valvelab.workbench.stations import Intake, Station
+
+if TYPE_CHECKING:
+    from valvelab.inspection.inspect_sets import SetsInspection
+    from valvelab.inspection.inspect_shims import ShimsInspection
+    from valvelab.inspection.inspect_springs import SpringsInspection, SpringsQuestion
+    from valvelab.inspection.spring_analysis import SpringAnalysis
+    from valvelab.records.result import Result
+    from valvelab.records.spec import Spec
+    from valvelab.records.spring_readings import HeightsTable, SpringTable
+    from valvelab.records.springs_result import SpringResult
+    from valvelab.report.assembly import Part
+    from valvelab.springs.tray import Progress
+
+Held = TypeVar("Held", bound="Result")
+PAGES = ("sets", "springs", "spring", "shims")
+"""The lists beside the drawings, the first in front at first."""
+SETS, SHIMS = "springs, sets", "springs, shims"
+"""The names that the answers of matching and of the shim plan are kept under."""
+
+
+def table_in_use(document: Document) -> tuple[BenchFile, SpringTable] | None:
+    """The tray that is inspected."""
+    return cast("tuple[BenchFile, SpringTable] | None", _in_use(document, "spring readings"))
+
+
+def heights_in_use(document: Document) -> tuple[BenchFile, HeightsTable] | None:
+    """The heights that shims are planned for."""
+    return cast("tuple[BenchFile, HeightsTable] | None", _in_use(document, "heights"))
+
+
+def spec_in_use(document: Document) -> tuple[BenchFile, Spec] | None:
+    """The spec that verdicts are reached by: the one chosen, else the first that speaks of springs."""
+    from valvelab.inspection.spring_characteristics import CHARACTERISTICS
+
+    names = {row.name for row in CHARACTERISTICS}
+    for file in document.of_kind("spec"):
+        content = document.content(file)
+        spec = cast("Spec", content.value) if content is not None else None
+        if spec is None:
+            continue
+        ours = any(limit.of in names for limit in spec.limit) or spec.fitting.installed_height is not None
+        if file.path == document.current.get("spec") or ours:
+            return file, spec
+    return None
+
+
+def _in_use(document: Document, kind: str) -> tuple[BenchFile, object] | None:
+    file = document.in_use(kind)
+    content = None if file is None else document.content(file)
+    return None if file is None or content is None or content.value is None else (file, content.value)
+
+
+def uses(document: Document) -> tuple[BenchFile, ...]:
+    """Readings, spec and heights that the station works on."""
+    found = (table_in_use(document), spec_in_use(document), heights_in_use(document))
+    return tuple(pair[0] for pair in found if pair is not None)
+
+
+def _stamps(document: Document, *files: BenchFile | None) -> tuple[int, ...]:
+    return tuple(content.stamp for file in files if file and (content := document.content(file)))
+
+
+def springs_question(table: SpringTable, found: tuple[BenchFile, Spec] | None) -> SpringsQuestion:
+    """Readings and spec as the inspection asks for them."""
+    from valvelab.files.wire_materials import read_wire_materials
+    from valvelab.inspection.inspect_springs import SpringsQuestion
+
+    if found is None:
+        return SpringsQuestion(table, materials=read_wire_materials())
+    return SpringsQuestion(table, found[1], found[0].path, read_wire_materials())
+
+
+def question(document: Document) -> Question | None:
+    """Inspect the tray in use against the spec in use."""
+    tray = table_in_use(document)
+    if tray is None:
+        return None
+    found = spec_in_use(document)
+
+    def work() -> object:
+        from valvelab.inspection.inspect_springs import inspect_springs
+
+        if found is None:
+            return inspect_springs(springs_question(tray[1], None))
+        try:
+            inspection = inspect_springs(springs_question(tray[1], found))
+            return replace(inspection, result=with_source(inspection.result, found[0].path))
+        except BadSpec as refusal:
+            value = inspect_springs(springs_question(tray[1], None))
+            return Partly(value, f"{refusal}; measured without the spec")
+
+    key = _stamps(document, tray[0], found[0] if found else None)
+    return Question(key, f"Inspecting {tray[0].name}", work)
+
+
+def with_source(held: Held, path: str) -> Held:
+    """A result with one more file among its sources."""
+    from valvelab.files.contents import read_contents
+
+    sources = dict.fromkeys((*held.source, read_contents(path).source))
+    return held.model_copy(update={"source": tuple(sources)})
+
+
+def was_applied(document: Document, inspection: SpringsInspection) -> bool:
+    """Whether the inspection was held against the spec in use."""
+    return spec_in_use(document) is not None and len(inspection.result.source) > 1
+
+
+def shims_question(document: Document) -> Question | None:
+    """Plan springs and shims for the heights in use."""
+    tray, heights, found = table_in_use(document), heights_in_use(document), spec_in_use(document)
+    if tray is None or heights is None:
+        return None
+
+    def work() -> object:
+        from valvelab.inspection.inspect_shims import ShimsQuestion, inspect_shims
+
+        return inspect_shims(ShimsQuestion(springs_question(tray[1], found), heights[1]))
+
+    key = ("shims", *_stamps(document, tray[0], heights[0], found[0] if found else None))
+    return Question(key, f"Planning shims for {heights[0].name}", work)
+
+
+def shim_plan(document: Document) -> tuple[ShimsInspection | None, str]:
+    """The plan for the heights in use, or why there is none; both empty while it is being worked out."""
+    wanted, known = shims_question(document), document.answers.get(SHIMS)
+    if wanted is None or known is None or known.key != wanted.key:
+        return None, ""
+    return cast("ShimsInspection | None", known.value), known.failure or ""
+
+
+def wish_of(document: Document, values: sets.Values) -> sets.Wish:
+    """What is asked of sets."""
+    heights = heights_in_use(document)
+    return sets.wish_of(document, values, None if heights is None else len(heights[1].positions))
+
+
+def sets_key(document: Document, wish: sets.Wish) -> object:
+    """What an answer of matching depends on."""
+    tray, found = table_in_use(document), spec_in_use(document)
+    stamps = _stamps(document, tray[0] if tray else None, found[0] if found else None)
+    return stamps, wish.size, tuple(wish.within.items()), wish.thorough
+
+
+def match_work(
+    document: Document, wish: sets.Wish
+) -> Callable[[Callable[[Progress], None], Callable[[], bool]], SetsInspection] | None:
+    """What matches the tray in use: a function of a report and of a question whether to stop."""
+    tray, found = table_in_use(document), spec_in_use(document)
+    if tray is None:
+        return None
+
+    def work(report: Callable[[Progress], None], cancelled: Callable[[], bool]) -> SetsInspection:
+        from valvelab.inspection.inspect_sets import SetsQuestion, inspect_sets
+
+        asked = SetsQuestion(
+            springs_question(tray[1], found), wish.size, dict(wish.within), time_limit_s=wish.time_limit_s,
+            thorough=wish.thorough,
+        )  # fmt: skip
+        return inspect_sets(asked, report, cancelled)
+
+    return work
+
+
+def result(value: object) -> Result:
+    """The result document of an inspection."""
+    return cast("SpringsInspection", value).result
+
+
+def rows_of(inspection: SpringsInspection) -> tuple[SpringResult, ...]:
+    """One row a spring, in its last stage."""
+    from valvelab.inspection.inspect_springs import latest_stages
+
+    return tuple(inspection.result.springs[number] for number in latest_stages(inspection.analyses))
+
+
+def judged_analyses(inspection: SpringsInspection) -> tuple[SpringAnalysis, ...]:
+    """The working behind `rows_of`."""
+    from valvelab.inspection.inspect_springs import latest_stages
+
+    return tuple(inspection.analyses[number] for number in latest_stages(inspection.analyses))
+
+
+def chosen_spring(document: Document, inspection: SpringsInspection) -> str:
+    """The spring in front: the one chosen while the tray has it, else the first rejected, else the first."""
+    names = [row.spring for row in inspection.result.springs]
+    chosen = document.choice(NAME, "spring", "")
+    if chosen in names:
+        return chosen
+    rejected = (str(verdict.item) for verdict in inspection.result.verdicts if verdict.decision == "reject")
+    return next((item for item in rejected if item in names), names[0])
+
+
+def spring_facts(row: SpringResult) -> list[Fact]:
+    """Everything about one spring."""
+    from valvelab.inspection.spring_characteristics import CHARACTERISTICS, KEY_OF
+
+    facts = []
+    for known in CHARACTERISTICS:
+        if known.needs_at is None:
+            key = KEY_OF[known.name]
+            u = row.uncertainty.get(key)
+            facts.append(Fact(row.spring, known.name, getattr(row, key), u, known.unit, meaning_of(known.name)))
+    return facts
+
+
+def certificate(document: Document, value: object) -> CertificateRequest:
+    """What the page in front puts on paper: the springs, else their sets or the shim plan where there is one."""
+    inspection = cast("SpringsInspection", value)
+    tray, found = table_in_use(document), spec_in_use(document)
+    assert tray is not None
+    if not was_applied(document, inspection):
+        found = None
+    plain = CertificateRequest(
+        part=_springs_part(document, inspection, tray[1]),
+        command="springs",
+        file=Path(tray[0].path),
+        spec_file=None if found is None else Path(found[0].path),
+        spec=None if found is None else found[1],
+        options=(f"--columns={tray[0].columns}",) if tray[0].columns else (),
+    )
+    page = document.choice(NAME, "list", PAGES[0])
+    if page == "sets":
+        return _sets_certificate(document, inspection, plain, found)
+    if page == "shims":
+        return _shims_certificate(document, plain, found)
+    return plain
+
+
+def _springs_part(document: Document, inspection: SpringsInspection, table: SpringTable) -> Part:
+    from valvelab.report.springs_certificate import springs_part
+
+    return springs_part(inspection, table, document.units)
+
+
+def _sets_certificate(
+    document: Document, inspection: SpringsInspection, plain: CertificateRequest, found: tuple[BenchFile, Spec] | None
+) -> CertificateRequest:
+    """The sets as they stand: matched again on verification where they are proven and untouched, else as given."""
+    from valvelab.inspection.given_sets import describe_sets
+    from valvelab.inspection.inspect_sets import SetsQuestion
+    from valvelab.report.springs_certificate import sets_part
+
+    values = sets.values_of(rows_of(inspection))
+    wish = wish_of(document, values)
+    grouping = sets.grouping_of(document, values)
+    tray = table_in_use(document)
+    if not grouping.sets or not wish.within or tray is None:
+        return plain
+    options = [f"--size={wish.size}", *(f"--within={name}={limit!r}" for name, limit in wish.within.items())]
+    answer = _proven(document, wish, grouping)
+    if answer is None:
+        asked = SetsQuestion(springs_question(tray[1], found), wish.size, dict(wish.within))
+        answer = describe_sets(asked, grouping.sets)
+        options += [f"--set={','.join(one)}" for one in grouping.sets]
+    elif wish.thorough:
+        options.append("--thorough")
+    if found is not None:
+        answer = replace(answer, result=with_source(answer.result, found[0].path))
+    part = sets_part(answer, tray[1], document.units)
+    return replace(plain, part=part, command="sets", options=(*plain.options, *options))
+
+
+def _proven(document: Document, wish: sets.Wish, grouping: sets.Grouping) -> SetsInspection | None:
+    """The answer of matching where it stands untouched and proven, so that matching again gives the same."""
+    known = document.answers.get(SETS)
+    if known is None or known.key != sets_key(document, wish):
+        return None
+    answer = cast("SetsInspection", known.value)
+    untouched = sets.matched(answer.result).sets == grouping.sets
+    return answer if untouched and answer.result.proven_optimal else None
+
+
+def _shims_certificate(
+    document: Document, plain: CertificateRequest, found: tuple[BenchFile, Spec] | None
+) -> CertificateRequest:
+    from valvelab.report.springs_certificate import shims_part
+
+    plan, _ = shim_plan(document)
+    tray, heights = table_in_use(document), heights_in_use(document)
+    if plan is None or tray is None or heights is None:
+        return plain
+    if found is not None:
+        plan = replace(plan, result=with_source(plan.result, found[0].path))
+    part = shims_part(plan, tray[1], heights[1], document.units)
+    path = Path(heights[0].path)
+    files = [plain.file, *([plain.spec_file] if plain.spec_file else []), path]
+    options = (*plain.options, f"--heights={names_for(files)[path]}")
+    return replace(plain, part=part, command="shims", others=(path,), options=options)
+
+
+STATION = Station(
+    name=NAME,
+    title="Springs",
+    icon="springs",
+    intakes=(
+        Intake(
+            "spring readings", "spring readings", "valvelab.files.spring_readings:read_spring_readings", columns=True,
+            fields={
+                "spring": (), "height": ("mm", "in"), "force": ("N", "lbf"), "position": (), "stage": (),
+                "stroke": (), "element": (), "offset": ("mm", "in"),
+            },
+        ),
+        Intake(
+            "heights", "heights", "valvelab.files.heights:read_heights", columns=True,
+            fields={"position": (), "height": ("mm", "in")},
+        ),
+        Intake("spec", "spec", "valvelab.files.spec_file:read_spec"),
+    ),
+    empty="Drop spring readings here: spring, height and force, a row for each reading; heights as well for shims.",
+    question=question,
+    result=result,
+    certificate=certificate,
+    uses=uses,
+)  # fmt: skip
