@@ -121,7 +121,7 @@ def summarise(shape_of_lobe: Contour) -> CurvatureSummary:
         None if deep is None else float(angle[deep]),
         float(np.abs(shape_of_lobe.slope_mm).max()),
         float(np.abs(shape_of_lobe.pressure_angle_deg).max()),
-        float(angle[int(np.argmax(undercut))]) if undercut.any() else None,
+        float(angle[int(np.argmin(np.where(undercut, radius, np.inf)))]) if undercut.any() else None,
     )
 
 

@@ -6,16 +6,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from valvelab.angles import fold_scalar
 from valvelab.arrays import FloatArray
-from valvelab.follower.contour import Contour, contour, summarise
+from valvelab.follower.contour import Contour, CurvatureSummary, contour, summarise
 from valvelab.follower.shapes import Shape
 from valvelab.inspection.lobe_scalars import GroupScalars, number
 from valvelab.lobe.events import Places
 from valvelab.lobe.propagation import Term
 from valvelab.records.measurement import LiftTable
 from valvelab.records.result import Note, info, warning
-
-_KEYS = ("min_convex_radius_mm", "min_concave_radius_mm", "min_face_radius_mm", "max_pressure_angle_deg")
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,64 +56,82 @@ def lobe_contour(part: GroupScalars, row: int, table: LiftTable) -> Contour:
     return contour(angle, lift, velocity, acceleration, table.base_circle_radius_mm, shape)
 
 
-def contour_figures(part: GroupScalars, row: int, table: LiftTable) -> ContourFigures:
-    """Curvature, face and pressure angle of one lobe; None throughout, with the reason, where they can't be derived."""
-    name = part.fitted.names[row]
+_FIELDS = {
+    "min_convex_radius_mm": "radius_mm",
+    "min_concave_radius_mm": "radius_mm",
+    "min_face_radius_mm": "slope_mm",
+    "max_pressure_angle_deg": "pressure_angle_deg",
+}
+
+
+def contour_figures(part: GroupScalars, table: LiftTable) -> dict[str, ContourFigures]:
+    """Curvature, face and pressure angle of each lobe of a group; None, with the reason, where not derived."""
+    names = part.fitted.names
     reason = missing_for_contour(table)
     if reason is not None:
         note = info("curvature", f"not derived: {reason}")
-        return ContourFigures(dict.fromkeys(_KEYS), {}, (note,))
-    found = lobe_contour(part, row, table)
-    summary = summarise(found)
-    notes: list[Note] = []
-    if summary.undercut_at is not None:
-        follower = f"the {found.shape.kind} follower"
-        text = f"undercut: {follower} cannot touch such a contour at {summary.undercut_at:.1f} cam deg"
-        notes.append(warning(f"{name} curvature", text))
-    slope, pressure = found.slope_mm, found.pressure_angle_deg
-    places = {
-        "min_convex_radius_mm": _where(found, summary.min_convex_at),
-        "min_concave_radius_mm": _where(found, summary.min_concave_at),
-        "min_face_radius_mm": int(np.argmax(np.abs(slope))),
-        "max_pressure_angle_deg": int(np.argmax(np.abs(pressure))),
-    }
-    fields = {
-        "min_convex_radius_mm": "radius_mm", "min_concave_radius_mm": "radius_mm",
-        "min_face_radius_mm": "slope_mm", "max_pressure_angle_deg": "pressure_angle_deg",
-    }  # fmt: skip
+        return {name: ContourFigures(dict.fromkeys(_FIELDS), {}, (note,)) for name in names}
+    contours = [lobe_contour(part, row, table) for row in range(len(names))]
+    summaries = [summarise(found) for found in contours]
+    places = [_places(found, summary) for found, summary in zip(contours, summaries, strict=True)]
     uncertainty = {
-        key: _uncertainty(part, row, found, place, fields[key]) for key, place in places.items() if place is not None
+        key: _uncertainty(part, contours, [place[key] for place in places], field) for key, field in _FIELDS.items()
     }
-    values: dict[str, float | None] = {
-        "min_convex_radius_mm": None if places["min_convex_radius_mm"] is None else summary.min_convex_mm,
-        "min_concave_radius_mm": summary.min_concave_mm,
-        "min_face_radius_mm": summary.face_radius_mm,
-        "max_pressure_angle_deg": summary.max_pressure_angle_deg,
+    return {
+        name: ContourFigures(
+            {
+                "min_convex_radius_mm": summary.min_convex_mm,
+                "min_concave_radius_mm": summary.min_concave_mm,
+                "min_face_radius_mm": summary.face_radius_mm,
+                "max_pressure_angle_deg": summary.max_pressure_angle_deg,
+            },
+            {key: number(uncertainty[key][row]) for key, place in places[row].items() if place is not None},
+            _undercut_notes(name, contours[row], summary),
+        )
+        for row, (name, summary) in enumerate(zip(names, summaries, strict=True))
     }
-    return ContourFigures(values, uncertainty, tuple(notes))
 
 
-def _where(found: Contour, angle: float | None) -> int | None:
-    return None if angle is None else int(np.argmin(np.abs(found.angle_cam_deg - angle)))
+def _undercut_notes(name: str, found: Contour, summary: CurvatureSummary) -> tuple[Note, ...]:
+    if summary.undercut_at is None:
+        return ()
+    at = fold_scalar(summary.undercut_at)
+    text = f"undercut: the {found.shape.kind} follower cannot touch such a contour at {at:.1f} cam deg"
+    return (warning(f"{name} curvature", text),)
 
 
-def _uncertainty(part: GroupScalars, row: int, found: Contour, place: int, field: str) -> float | None:
-    """First-order propagation through lift, velocity and acceleration at the place."""
-    at_knots = part.fitted.at_knots
-    start = np.array([at_knots[order][row, place] for order in range(3)])
-    steps = np.array([1e-5, 1e-6, 1e-7])
-    angle = found.angle_cam_deg[place : place + 1]
+def _places(found: Contour, summary: CurvatureSummary) -> dict[str, int | None]:
+    """The knot at which each figure is met."""
 
-    def value(state: FloatArray) -> float:
-        one = contour(angle, state[:1], state[1:2], state[2:3], found.base_circle_radius_mm, found.shape)
-        return float(getattr(one, field)[0])
+    def knot(angle: float | None) -> int | None:
+        return None if angle is None else int(np.argmin(np.abs(found.angle_cam_deg - angle)))
 
-    slopes = [
-        (value(start + step) - value(start - step)) / (2.0 * h) for step, h in zip(np.diag(steps), steps, strict=True)
-    ]
-    count = len(part.fitted.names)
-    index, t = part.fitted.splines.locate(np.full(count, float(angle[0])))
-    only = np.where(np.arange(count) == row, float(angle[0]), np.nan)
-    places = Places(index, t, only)
-    terms = [Term(places, order, np.full(count, slope)) for order, slope in enumerate(slopes)]
-    return number(part.characteristics.propagation.standard(*terms)[row])
+    return {
+        "min_convex_radius_mm": knot(summary.min_convex_at),
+        "min_concave_radius_mm": knot(summary.min_concave_at),
+        "min_face_radius_mm": int(np.argmax(np.abs(found.slope_mm))),
+        "max_pressure_angle_deg": int(np.argmax(np.abs(found.pressure_angle_deg))),
+    }
+
+
+def _uncertainty(part: GroupScalars, contours: list[Contour], knots: list[int | None], field: str) -> FloatArray:
+    """First-order propagation through lift, velocity and acceleration at each lobe's place; (lobes,), NaN for none."""
+    rows = np.arange(len(contours))
+    there = np.array([knot is not None for knot in knots])
+    at = np.array([knot or 0 for knot in knots])
+    state = [values[rows, at] for values in part.fitted.at_knots[:3]]
+    angle = contours[0].angle_cam_deg[at]
+
+    def value(changed: list[FloatArray]) -> FloatArray:
+        lift, velocity, acceleration = changed
+        found = contour(angle, lift, velocity, acceleration, contours[0].base_circle_radius_mm, contours[0].shape)
+        return np.asarray(getattr(found, field))
+
+    places = Places(at, np.zeros(rows.size), np.where(there, angle, np.nan))
+    terms = []
+    for order, step in enumerate((1e-5, 1e-6, 1e-7)):
+        ahead, behind = (
+            value([values + sign * step * (k == order) for k, values in enumerate(state)]) for sign in (1.0, -1.0)
+        )
+        terms.append(Term(places, order, (ahead - behind) / (2.0 * step)))
+    return part.characteristics.propagation.standard(*terms)

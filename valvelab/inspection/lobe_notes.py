@@ -41,7 +41,7 @@ def fit_notes(fitted: FittedLobes, *, widened: bool) -> list[Note]:
         if left_out:
             plural = "reading stands" if left_out == 1 else "readings stand"
             notes.append(warning(name, f"{left_out} {plural} off and left out of the fit; the record keeps them"))
-    if conditioned.periodic:
+    if any(base is not None and base.with_eccentricity for base in fitted.bases):
         how = "taken out of" if fitted.eccentricity_taken_out else "left in"
         notes.append(info("eccentricity", f"the base circle's eccentricity is {how} the whole sweep, and reported"))
     if fitted.smoothed.lag_correlation > _CORRELATION_WORTH_SAYING:
