@@ -10,7 +10,9 @@ from valvelab.phasing.timing import events_from_card, lobe_kind
 from valvelab.records.phasing_result import PhasingDuration, PhasingLobe
 
 _INTAKE_RADIUS, _EXHAUST_RADIUS = 1.0, 0.8
-_CARD_STEP = 0.05
+_CARD_STEP = 0.07
+_BREADTH = 0.06
+_ROOM = 1.45
 
 
 def wheel_dial(inspection: PhasingInspection) -> Dial:
@@ -54,10 +56,12 @@ def event_diagram(inspection: PhasingInspection, at_mm: float | None = None) -> 
 
     `at_mm`: the lift of the events; the lowest one read where absent.
     """
-    curves: list[Curve] = []
-    marks: list[Marks] = []
     circle = np.radians(np.linspace(0.0, 360.0, 181))
-    curves.append(Curve(np.sin(circle), np.cos(circle), "guide"))
+    curves: list[Curve] = [Curve(np.sin(circle), np.cos(circle), "guide")]
+    curves += [_ray(angle, 0.0, 1.08, "guide") for angle in (0.0, 90.0, 180.0, 270.0)]
+    marks: list[Marks] = [
+        Marks(np.array([0.0, 0.0]), np.array([1.36, -1.36]), "nominal", "", ("TDC", "BDC"), bare=True)
+    ]
     for lobe in inspection.result.lobes:
         row = _row(lobe, at_mm)
         if row is None or lobe.kind is None:
@@ -66,15 +70,18 @@ def event_diagram(inspection: PhasingInspection, at_mm: float | None = None) -> 
         opening, closing = row.opening_crank_deg, row.closing_crank_deg
         if opening is None or closing is None:
             continue
-        curves.append(_arc(opening, closing, radius, lobe.kind, f"{lobe.lobe} open {closing - opening:.1f}"))
+        curves.append(_thick_arc(opening, closing, radius, lobe.kind, f"{lobe.lobe} open {closing - opening:.1f}"))
         if row.card_duration_crank_deg is not None and lobe.card_centreline_crank_deg is not None:
             size = abs(lobe.card_centreline_crank_deg)
             card = events_from_card(lobe.kind, row.card_duration_crank_deg, size)
             curves.append(_arc(*card, radius - _CARD_STEP, "nominal", f"{lobe.lobe} card"))
-        marks.append(_ends(lobe, row, radius))
-    axis = Axis("", "", (-1.3, 1.3))
+        if lobe.centreline_crank_deg is not None:
+            curves.append(_ray(lobe.centreline_crank_deg, 0.0, radius, lobe.kind))
+        marks += _ends(lobe, row, radius)
+    axis = Axis("", "", (-_ROOM, _ROOM))
     lift = "" if at_mm is None else f" at {at_mm:g} mm"
-    return Figure("events", f"Valve events{lift}", axis, axis, tuple(curves), marks=tuple(marks), equal_scale=True)
+    return Figure("events", f"Valve events{lift}", axis, axis, tuple(curves), marks=tuple(marks), equal_scale=True,
+                  axes="none")  # fmt: skip
 
 
 def _row(lobe: PhasingLobe, at_mm: float | None) -> PhasingDuration | None:
@@ -87,10 +94,26 @@ def _arc(start_deg: float, stop_deg: float, radius: float, role: Role, label: st
     return Curve(radius * np.sin(angle), radius * np.cos(angle), role, label)
 
 
-def _ends(lobe: PhasingLobe, row: PhasingDuration, radius: float) -> Marks:
+def _thick_arc(start_deg: float, stop_deg: float, radius: float, role: Role, label: str) -> Curve:
+    """An arc as a ribbon: one line to and fro over its breadth."""
+    angle = np.radians(np.linspace(start_deg, stop_deg, 121))
+    radii = np.linspace(radius - 0.5 * _BREADTH, radius + 0.5 * _BREADTH, 25)
+    turns = np.concatenate([angle if n % 2 == 0 else angle[::-1] for n in range(radii.size)])
+    out = np.repeat(radii, angle.size)
+    return Curve(out * np.sin(turns), out * np.cos(turns), role, label)
+
+
+def _ray(angle_deg: float, start: float, stop: float, role: Role) -> Curve:
+    turn, radii = np.radians(angle_deg), np.array([start, stop])
+    return Curve(radii * np.sin(turn), radii * np.cos(turn), role)
+
+
+def _ends(lobe: PhasingLobe, row: PhasingDuration, radius: float) -> list[Marks]:
+    """Events and centreline in words, outside the intake's arc and inside the exhaust's."""
     assert row.opening_crank_deg is not None
     assert row.closing_crank_deg is not None
     assert lobe.kind is not None
+    outside = lobe.kind == "intake"
     angles = [row.opening_crank_deg, row.closing_crank_deg]
     texts = [
         "" if event is None else f"{event.angle:.1f} {event.reference}"
@@ -100,5 +123,9 @@ def _ends(lobe: PhasingLobe, row: PhasingDuration, radius: float) -> Marks:
         angles.append(lobe.centreline_crank_deg)
         side = "ATDC" if lobe.centreline_crank_deg >= 0 else "BTDC"
         texts.append(f"{abs(lobe.centreline_crank_deg):.1f} {side}")
-    radians = np.radians(np.array(angles))
-    return Marks(radius * np.sin(radians), radius * np.cos(radians), lobe.kind, lobe.lobe, tuple(texts))
+    turns = np.radians(np.array(angles))
+    # words are wide and low: farther out at the sides than above and below
+    away = radius + 0.16 + 0.16 * np.abs(np.sin(turns)) if outside else radius - 0.17 - 0.17 * np.abs(np.sin(turns))
+    dots = Marks(radius * np.sin(turns[:2]), radius * np.cos(turns[:2]), lobe.kind, lobe.lobe)
+    words = Marks(away * np.sin(turns), away * np.cos(turns), lobe.kind, "", tuple(texts), bare=True)
+    return [dots, words]

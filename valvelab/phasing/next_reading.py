@@ -41,7 +41,7 @@ class NextReading:
 def next_reading(sheet: Sheet, lobes: tuple[str, ...] = ("1I", "1E"), nose_drop_mm: float = 1.27) -> NextReading:
     """The next reading that a sheet lacks: stop both ways, each lobe's nose pair, the card's events, then the doubtful.
 
-    `lobes`: the lobes to degree, besides those already on the sheet or its card; `nose_drop_mm`: drop for the pair.
+    `lobes`: the lobes to degree where neither the sheet nor its card names one of that kind; `nose_drop_mm`: drop for the pair.
     """
     worked = degree(sheet)
     step = _stop_step(sheet)
@@ -77,7 +77,10 @@ def _lobes(sheet: Sheet, wanted: tuple[str, ...]) -> list[str]:
         *(event.lobe for event in sheet.events),
         *(row.lobe for row in sheet.card.durations),
     ]
-    return list(dict.fromkeys([*wanted, *named]))
+    kinds = {lobe_kind(lobe) for lobe in named}
+    lacking = [lobe for lobe in wanted if lobe_kind(lobe) not in kinds]
+    order = {"intake": 0, "exhaust": 1}
+    return sorted(dict.fromkeys([*lacking, *named]), key=lambda lobe: order.get(lobe_kind(lobe) or "", 2))
 
 
 def _stop_step(sheet: Sheet) -> NextReading | None:

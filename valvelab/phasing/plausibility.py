@@ -6,8 +6,9 @@ a finding asks for another look and never changes a number.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
+from typing import Literal
 
 from valvelab.angles import fold_scalar, wrap_scalar
 from valvelab.phasing.dead_centre import stop_complaints
@@ -25,10 +26,11 @@ SEPARATION_RANGE_CAM_DEG = (92.0, 124.0)
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """Something wrong or odd with the readings: what it concerns and one sentence."""
+    """Something wrong or odd with the readings: what it concerns, one sentence, and the wheel readings in doubt."""
 
     about: str
     sentence: str
+    readings: tuple[float, ...] = ()
 
 
 def findings(sheet: Sheet, worked: Degreeing | None = None) -> tuple[Finding, ...]:
@@ -41,9 +43,9 @@ def findings(sheet: Sheet, worked: Degreeing | None = None) -> tuple[Finding, ..
         found.append(Finding("stop", "all stop readings are equal: expected one from each side of dead centre"))
     found += _sense(sheet)
     for pair in sheet.pairs:
-        found += _pair(sheet, pair)
+        found += [_doubting(one, pair.rising_deg, pair.falling_deg) for one in _pair(sheet, pair)]
     for event in sheet.events:
-        found += _event(sheet, event, worked)
+        found += [_doubting(one, event.opening_deg, event.closing_deg) for one in _event(sheet, event, worked)]
     for lobe in worked.lobes:
         found += _repeats(sheet, lobe.lobe)
         found += _order_of_lifts(lobe)
@@ -52,6 +54,11 @@ def findings(sheet: Sheet, worked: Degreeing | None = None) -> tuple[Finding, ..
         found += _against_card(sheet, lobe)
     found += _engine(worked)
     return tuple(found)
+
+
+def _doubting(found: Finding, *readings: float | None) -> Finding:
+    """The finding with the readings in doubt, where it does not name fewer itself."""
+    return found if found.readings else replace(found, readings=tuple(r for r in readings if r is not None))
 
 
 def _fmt(angle: float) -> str:
@@ -121,21 +128,25 @@ def _event(sheet: Sheet, event: EventReading, worked: Degreeing) -> list[Finding
     return []
 
 
-def _likelier(sheet: Sheet, event: EventReading, worked: Degreeing, card: float) -> str:
-    """Which of the two events lies farther from half the card's duration off the middle near the nose."""
+def _likelier(
+    sheet: Sheet, event: EventReading, worked: Degreeing, card: float
+) -> tuple[Literal["opening", "closing"], float] | None:
+    """The event that lies farther from half the card's duration off the middle near the nose, where it is far off."""
     near = next((lobe.near_peak_middle_deg for lobe in worked.lobes if lobe.lobe == event.lobe), None)
     if near is None or event.opening_deg is None or event.closing_deg is None:
-        return ""
+        return None
     offset = 0.0 if worked.dead_centre is None else worked.dead_centre.reading_deg
     before = wrap_scalar(near - crank_angle(event.opening_deg, offset, sheet.sense))
     after = wrap_scalar(crank_angle(event.closing_deg, offset, sheet.sense) - near)
-    off = {"opening": abs(before - 0.5 * card), "closing": abs(after - 0.5 * card)}
-    worst = max(off, key=lambda name: off[name])
-    reading = event.opening_deg if worst == "opening" else event.closing_deg
-    return f"; by the middle near the nose the {worst}, {_fmt(reading)}, is the likelier" if off[worst] > 4.0 else ""
+    off_opening, off_closing = abs(before - 0.5 * card), abs(after - 0.5 * card)
+    if max(off_opening, off_closing) <= 4.0:
+        return None
+    return ("opening", event.opening_deg) if off_opening > off_closing else ("closing", event.closing_deg)
 
 
-def _duration_against_card(about: str, duration: float, card: float, likelier: str) -> list[Finding]:
+def _duration_against_card(
+    about: str, duration: float, card: float, likelier: tuple[str, float] | None
+) -> list[Finding]:
     error = duration - card
     if abs(error) <= DURATION_FAR_DEG:
         return []
@@ -143,11 +154,15 @@ def _duration_against_card(about: str, duration: float, card: float, likelier: s
     hint = ""
     if tens and abs(abs(error) - tens) <= 2.0:
         hint = f"; one event read at the wrong ten of the wheel would make just such a difference of {tens}"
+    suspect = ""
+    if likelier is not None:
+        suspect = f"; by the middle near the nose the {likelier[0]}, {_fmt(likelier[1])}, is the likelier"
     return [
         Finding(
             about,
             f"the duration is {duration:.1f} crank deg, {abs(error):.1f} "
-            f"{'longer' if error > 0 else 'shorter'} than the card's {card:g}{hint}{likelier}",
+            f"{'longer' if error > 0 else 'shorter'} than the card's {card:g}{hint}{suspect}",
+            () if likelier is None else (likelier[1],),
         )
     ]
 
@@ -179,6 +194,7 @@ def _repeats(sheet: Sheet, lobe: str) -> list[Finding]:
                     lobe,
                     f"repeated readings of {what} differ by {_fmt(spread)} deg: "
                     "the wheel slipped, slack was not taken up the same way, or one is misread",
+                    tuple(values),
                 )
             )
     return found
@@ -223,6 +239,7 @@ def _order_of_drops(sheet: Sheet, lobe: str) -> list[Finding]:
                     lobe,
                     f"the pair {deeper:g} mm below the peak is no wider ({wider:.1f} deg) than "
                     f"the one at {drop:g} mm ({width:.1f} deg): one reading is wrong",
+                    (rising, falling, rising_2, falling_2),
                 )
             )
         sign = -1.0 if sheet.sense == "reverse" else 1.0
@@ -235,6 +252,7 @@ def _order_of_drops(sheet: Sheet, lobe: str) -> list[Finding]:
                     lobe,
                     f"the middles of the pairs {drop:g} and {deeper:g} mm below the peak lie "
                     f"{abs(apart):.1f} deg apart: near the nose they should agree",
+                    (rising, falling, rising_2, falling_2),
                 )
             )
     return found

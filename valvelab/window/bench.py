@@ -207,7 +207,11 @@ class Bench(QObject):
     @staticmethod
     def _useful(document: Document) -> bool:
         station = stations.by_name(document.station)
-        return station is not None and station.question(document) is not None
+        if station is None:
+            return False
+        return station.question(document) is not None or (
+            station.at_once is not None and bool(document.choices.get(station.name))
+        )
 
     # -- what outlives the run ----------------------------------------------------------------------------------------
 

@@ -76,6 +76,12 @@ def read_again(document: Document) -> Document:
     return replace(document, contents=MappingProxyType({}), answers=MappingProxyType({}))
 
 
+def forget_file(document: Document, path: str) -> Document:
+    """Forget what one file holds, so that it is read anew."""
+    kept = {file: content for file, content in document.contents.items() if file.path != path}
+    return replace(document, contents=MappingProxyType(kept))
+
+
 def found_out(decided: Document, known: Document) -> Document:
     """A document with the decisions of one and the findings of another."""
     return replace(decided, contents=known.contents, answers=known.answers)

@@ -54,6 +54,9 @@ class Station:
     """One station. `certificate(document, value)` says what it puts on paper; None where it puts nothing.
 
     `uses(document)` names the files that the question reads, where they are not simply the ones in use of each kind.
+    `at_once(document, value)` makes the value shown from the answer (None while there is none) and the choices, in a few
+    milliseconds and in the window itself, so that fields keep the focus while every entry counts; it returns the same
+    object for the same state.
     """
 
     name: str
@@ -65,6 +68,7 @@ class Station:
     result: Callable[[object], Result]
     certificate: Callable[[Document, object], CertificateRequest] | None = None
     uses: Callable[[Document], tuple[BenchFile, ...]] | None = None
+    at_once: Callable[[Document, object | None], object | None] | None = None
 
 
 @cache
@@ -116,6 +120,5 @@ def answer_value(document: Document, station: Station) -> object | None:
     """The station's answer for the document as it is; None while there is none or it belongs to another state."""
     known = document.answers.get(station.name)
     question = station.question(document)
-    if known is None or question is None or known.key != question.key:
-        return None
-    return known.value
+    value = None if known is None or question is None or known.key != question.key else known.value
+    return value if station.at_once is None else station.at_once(document, value)

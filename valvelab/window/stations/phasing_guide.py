@@ -1,0 +1,186 @@
+"""The strip above the worksheet: the next reading, which way to turn, why, about where, and a field to type it into."""
+
+from __future__ import annotations
+
+from html import escape
+from typing import TYPE_CHECKING
+
+from PySide6.QtCore import QRectF, QSize, Qt, Signal
+from PySide6.QtGui import QPainter, QPaintEvent, QPen
+from PySide6.QtWidgets import QGridLayout, QHBoxLayout, QLabel, QPushButton, QSizePolicy, QVBoxLayout, QWidget
+
+from valvelab.units import System, display_unit, show
+from valvelab.window.chips import Heading
+from valvelab.window.stations.reading_field import ReadingField
+from valvelab.window.stations.turning import arrow_head, polar
+from valvelab.window.theme import current_theme, scaled
+from valvelab.workbench import worksheet
+from valvelab.workbench.worksheet import trimmed
+
+if TYPE_CHECKING:
+    from valvelab.phasing.next_reading import NextReading
+    from valvelab.workbench.phasing_station import Worksheet
+
+
+class TurnSign(QWidget):
+    """An arrow round a crank: the sense to turn in, with its word under it."""
+
+    def __init__(self, parent: QWidget) -> None:
+        super().__init__(parent)
+        self._turn: str | None = None
+        self._again = False
+        self.setSizePolicy(QSizePolicy.Policy.Fixed, QSizePolicy.Policy.Preferred)
+        self.setAccessibleName("Which way to turn")
+
+    def show_turn(self, turn: str | None, *, again: bool) -> None:
+        """Show a sense, or that nothing is left to turn for."""
+        self._turn, self._again = turn, again
+        self.setAccessibleDescription(f"turn {turn}" if turn else "nothing left to read")
+        self.update()
+
+    def sizeHint(self) -> QSize:
+        """A small square and a word."""
+        em = self.fontMetrics().height()
+        return QSize(round(5.4 * em), round(4.6 * em))
+
+    def minimumSizeHint(self) -> QSize:
+        """The same."""
+        return self.sizeHint()
+
+    def paintEvent(self, _event: QPaintEvent) -> None:
+        """Draw the arrow."""
+        theme, em = current_theme(), self.fontMetrics().height()
+        painter = QPainter(self)
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        colour = theme.colour("undecided" if self._again else "accent" if self._turn else "accept")
+        radius = 1.35 * em
+        centre = QRectF(0, 0, self.width(), self.height() - 1.5 * em).center()
+        painter.setPen(QPen(colour, 0.24 * em, Qt.PenStyle.SolidLine, Qt.PenCapStyle.FlatCap))
+        box = QRectF(centre.x() - radius, centre.y() - radius, 2 * radius, 2 * radius)
+        if self._turn is None:
+            painter.setFont(scaled(self.font(), 2.2, strong=True))
+            painter.drawText(box, Qt.AlignmentFlag.AlignCenter, "✓")
+        else:
+            sign = 1.0 if self._turn == "forward" else -1.0
+            painter.drawArc(box, round(16 * (90 + sign * 130)), round(-16 * sign * 235))
+            painter.setPen(Qt.PenStyle.NoPen)
+            painter.setBrush(colour)
+            painter.drawPolygon(arrow_head(centre, radius, sign * 112.0, sign, 0.62 * em))
+            painter.drawEllipse(polar(centre, 0.0, 0.0), 0.16 * em, 0.16 * em)
+        painter.setFont(scaled(self.font(), 0.95, strong=True))
+        painter.setPen(colour)
+        word = {None: "all read", "forward": "forward", "backward": "backward"}[self._turn]
+        painter.drawText(
+            QRectF(0, self.height() - 1.5 * em, self.width(), 1.4 * em), Qt.AlignmentFlag.AlignCenter, word
+        )
+        painter.end()
+
+
+class GuideStrip(QWidget):
+    """`typed(value)`: the next reading was typed and Enter pressed."""
+
+    typed = Signal(object)
+
+    def __init__(self, caution: str, parent: QWidget) -> None:
+        super().__init__(parent)
+        self.turn = TurnSign(self)
+        self.head = Heading("", 1.15, self)
+        self.words = QLabel(self, wordWrap=True)
+        self.words.setAccessibleName("What to do, and why")
+        self.caution = QLabel(f"▲ {caution.split('. ')[0]}. Results support, never replace, qualified judgement.", self)
+        self.caution.setToolTip(caution)
+        self.caution.setAccessibleName("Caution")
+        self.expected = QLabel(self, alignment=Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
+        self.field = ReadingField("Next reading", str, self, rank=2.0)
+        self.field.entered.connect(self.typed)
+        self.field.went_on.connect(self.field.selectAll)
+        self.enter = QPushButton("Enter ⏎", self)
+        self.enter.setToolTip("Take this reading and go on to the next (Enter)")
+        self.enter.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        self.enter.clicked.connect(self._on_enter)
+        for label in (self.head, self.words, self.caution):
+            label.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
+        self.words.setAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignTop)
+        self.field.setMinimumWidth(round(7.5 * self.fontMetrics().height()))
+        self._lay_out()
+
+    def _lay_out(self) -> None:
+        em = self.fontMetrics().height()
+        words = QVBoxLayout()
+        words.setSpacing(2)
+        words.addWidget(self.head)
+        words.addWidget(self.words, 1)
+        side = QGridLayout()
+        side.setSpacing(4)
+        side.addWidget(self.expected, 0, 0, 1, 2)
+        side.addWidget(self.field, 1, 0)
+        side.addWidget(self.enter, 1, 1)
+        side.setRowStretch(2, 1)
+        row = QHBoxLayout()
+        row.setSpacing(em // 2)
+        row.addWidget(self.turn)
+        row.addLayout(words, 1)
+        row.addLayout(side)
+        layout = QVBoxLayout(self)
+        layout.setContentsMargins(em // 2, em // 3, em // 2, em // 3)
+        layout.setSpacing(3)
+        layout.addLayout(row)
+        layout.addWidget(self.caution)
+
+    def show_step(self, shown: Worksheet, units: System) -> None:
+        """Show what to do next."""
+        step, target, sheet = shown.inspection.next_reading, shown.target, shown.inspection.sheet
+        again = target is not None and target.again
+        theme = current_theme()
+        self.turn.show_turn(step.turn, again=again)
+        self.head.setText(_headline(step, shown))
+        what = escape(_in_units(step, step.instruction, units))
+        quiet = theme.colours["quiet"]
+        self.words.setText(f'{what}<br/><span style="color:{quiet}">Why: {escape(step.why)}.</span>')
+        self.words.setToolTip(step.why)
+        for label, name in ((self.caution, "undecided"), (self.expected, "quiet")):
+            palette = label.palette()
+            palette.setColor(label.foregroundRole(), theme.colour(name))
+            label.setPalette(palette)
+        self.caution.setFont(scaled(self.font(), 0.9))
+        self.words.setMinimumHeight(round(3.9 * self.fontMetrics().height()))
+        if step.expected_wheel_deg is not None:
+            self.expected.setText(f"expected about {show(step.expected_wheel_deg, 'deg', 'metric', 0)} deg")
+        elif again and target is not None:
+            self.expected.setText(f"stands at {worksheet.text_of(sheet, target.cell, units)} deg")
+        else:
+            self.expected.setText("wheel reading, deg")
+        self.field.setEnabled(target is not None)
+        self.enter.setEnabled(target is not None)
+        if target is not None:
+            cell = target.cell
+            name = f"Next reading: {worksheet.spoken(cell, target.sheet)}"
+            self.field.ask(name, lambda text: worksheet.read(cell, text, units))
+        self.field.show_text("")
+
+    def hasHeightForWidth(self) -> bool:
+        """A fixed number of lines: the wheel below keeps its size from step to step."""
+        return False
+
+    def _on_enter(self) -> None:
+        self.field.setFocus()
+        self.field.take()
+
+
+def _headline(step: NextReading, shown: Worksheet) -> str:
+    target = shown.target
+    if step.what == "done":
+        return "Everything is read"
+    if target is None:
+        return "A reading does not fit"
+    words = worksheet.spoken(target.cell, target.sheet)
+    return f"Take again: {words}" if target.again else f"Next: {words}"
+
+
+def _in_units(step: NextReading, text: str, units: System) -> str:
+    """The instruction with its lift in the units shown."""
+    if units == "metric" or step.lift_mm is None:
+        return text
+    shown = f"{trimmed(show(step.lift_mm, 'mm', units, 4), 3)} {display_unit('mm', units).label}"
+    return text.replace(f"{step.lift_mm:g} mm", shown)
+

@@ -1,0 +1,346 @@
+"""The degreeing station: guide, worksheet, wheel and what the readings give, beside the engine."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, cast
+
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import (
+    QApplication,
+    QButtonGroup,
+    QFileDialog,
+    QHBoxLayout,
+    QPushButton,
+    QSplitter,
+    QStackedWidget,
+    QVBoxLayout,
+    QWidget,
+)
+
+from valvelab.figures.phasing_figures import event_diagram, wheel_dial
+from valvelab.inspection.inspect_phasing import CAUTION
+from valvelab.units import System, display_unit, show
+from valvelab.window.bench import Bench, refusal
+from valvelab.window.chips import chip_row, press
+from valvelab.window.drawing import FigureView
+from valvelab.window.stations.phasing_form import WorksheetForm
+from valvelab.window.stations.phasing_guide import GuideStrip
+from valvelab.window.stations.phasing_wheel import DegreeWheel
+from valvelab.window.stations.view import StationView
+from valvelab.window.tables import Sheet, TableColumn
+from valvelab.window.theme import current_theme
+from valvelab.workbench import phasing_station, worksheet
+from valvelab.workbench.document import Document, Problem
+from valvelab.workbench.phasing_station import NAME, Worksheet
+from valvelab.workbench.worksheet import Cell
+
+if TYPE_CHECKING:
+    from valvelab.records.phasing_result import Event, PhasingResult
+
+_DRAWINGS = (("wheel", "Wheel"), ("events", "Valve events"))
+_LISTS = (("result", "Result"), ("events", "Events"), ("steps", "Steps"))
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """One line of the result: what, value with uncertainty, what it should be."""
+
+    name: str
+    value: str
+    u: str = ""
+    card: str = ""
+    tip: str = ""
+    strong: bool = False
+
+
+def make_view(bench: Bench) -> StationView:
+    """The view of the degreeing station."""
+    return PhasingView(bench)
+
+
+class PhasingView(StationView):
+    """See the module text."""
+
+    def __init__(self, bench: Bench) -> None:
+        super().__init__(bench)
+        self._shown: tuple[object, ...] = ()
+        self._worksheet: Worksheet | None = None
+        self.guide = GuideStrip(CAUTION, self)
+        self.guide.typed.connect(self._on_typed)
+        self.form = WorksheetForm(self)
+        self.form.edited.connect(self._on_edit)
+        self.form.row_wanted.connect(self._on_row_wanted)
+        self.form.row_unwanted.connect(self._on_row_unwanted)
+        self.form.lobe_wanted.connect(self._on_lobe_wanted)
+        self.wheel = DegreeWheel("Degree wheel")
+        self.events = FigureView("Valve-event diagram", self)
+        self.figures = Sheet("degreeing result", _figure_columns(), self)
+        self.event_rows = Sheet("valve events", _event_columns("metric"), self)
+        self.steps = Sheet("adjuster steps", _step_columns(None), self)
+        self.steps.empty_text = "Type the steps on the shelf, a centreline of the card, and read a pair near the nose."
+        for sheet, name in ((self.figures, "Result of the readings"), (self.event_rows, "Events and durations"),
+                            (self.steps, "What each adjuster step would give")):  # fmt: skip
+            sheet.setAccessibleName(name)
+            sheet.setSortingEnabled(False)
+        self.figures.wrap_column(0)
+        self._lay_out()
+
+    # -- lay-out ----------------------------------------------------------------------------------------------------
+
+    def _lay_out(self) -> None:
+        self.drawings, self.lists = QButtonGroup(self), QButtonGroup(self)
+        self.drawing_pages, self.list_pages = QStackedWidget(self), QStackedWidget(self)
+        for page in (self.wheel, self.events):
+            self.drawing_pages.addWidget(page)
+        for page in (self.figures, self.event_rows, self.steps):
+            self.list_pages.addWidget(page)
+        middle = _under(self, chip_row(self, self.drawings, _DRAWINGS, self._on_drawing), self.drawing_pages)
+        right = _under(self, chip_row(self, self.lists, _LISTS, self._on_list), self.list_pages)
+        left = _under(self, self._sheet_buttons(), self.form)
+        across = QSplitter(Qt.Orientation.Horizontal, self)
+        for widget, stretch in ((left, 3), (middle, 4), (right, 3)):
+            across.addWidget(widget)
+            across.setStretchFactor(across.count() - 1, stretch)
+        across.setHandleWidth(5)
+        across.setSizes([340, 420, 300])
+        layout = QVBoxLayout(self)
+        layout.setContentsMargins(0, 0, 0, 0)
+        layout.setSpacing(0)
+        layout.addWidget(self.guide)
+        layout.addWidget(across, 1)
+
+    def _sheet_buttons(self) -> QWidget:
+        box = QWidget(self)
+        row = QHBoxLayout(box)
+        row.setContentsMargins(0, 0, 0, 0)
+        row.setSpacing(4)
+        self.new_button = QPushButton("New sheet", box)
+        self.new_button.setToolTip("Start a blank worksheet; files stay where they are")
+        self.new_button.clicked.connect(self.start_new)
+        self.save_button = QPushButton("Save sheet…", box)
+        self.save_button.setToolTip("Write the worksheet as TOML and put it on the bench")
+        self.save_button.clicked.connect(self.save)
+        for button in (self.new_button, self.save_button):
+            row.addWidget(button)
+        return box
+
+    # -- showing ----------------------------------------------------------------------------------------------------
+
+    def headline(self, document: Document, value: object) -> tuple[str, str]:
+        """The part and how far it is read; the spec."""
+        sheet = cast("Worksheet", value).inspection.sheet
+        file = phasing_station.file_in_front(document)
+        named = " ".join(word for word in (sheet.part or "", f"no. {sheet.serial}" if sheet.serial else "") if word)
+        title = named or (file.name if file else "New worksheet")
+        if not cast("Worksheet", value).saved:
+            title += ", not saved"
+        found = phasing_station.spec_in_use(document)
+        if found is None:
+            return title, "no spec on the bench: the card is what it is held against"
+        spec = found[1]
+        name = spec.title or found[0].name
+        revision = f" revision {spec.revision}" if spec.revision else ""
+        return title, f"{name}{revision}, {spec.decision.rule} rule at {100.0 * spec.decision.confidence:.0f} %"
+
+    def show_answer(self, document: Document, value: object) -> None:
+        """Redraw what changed."""
+        shown = cast("Worksheet", value)
+        theme = current_theme()
+        drawing, listed = document.choice(NAME, "drawing", "wheel"), document.choice(NAME, "list", "result")
+        key = (shown, document.units, theme.name, QApplication.font().pointSizeF())
+        if self._shown and self._shown[1:] != key[1:]:
+            self.form.restyle()
+        if not self._shown or self._shown[0] is not shown or self._shown[1:] != key[1:]:
+            self._worksheet = shown
+            self._show(shown, document.units)
+        self._shown = key
+        for group, pages, names, front in ((self.drawings, self.drawing_pages, _DRAWINGS, drawing),
+                                           (self.lists, self.list_pages, _LISTS, listed)):  # fmt: skip
+            press(group, {front})
+            pages.setCurrentIndex(next((n for n, (name, _) in enumerate(names) if name == front), 0))
+
+    def _show(self, shown: Worksheet, units: System) -> None:
+        theme, result = current_theme(), shown.inspection.result
+        self.guide.show_step(shown, units)
+        target = None if shown.target is None else shown.target.cell
+        self.form.show_sheet(shown.inspection.sheet, shown.doubts, target, units)
+        self.wheel.show_wheel(wheel_dial(shown.inspection), shown, theme)
+        self.events.show_figure(event_diagram(shown.inspection), units, theme)
+        self.figures.show_rows(_figures(result), _figure_columns())
+        rows = [(lobe, row) for lobe in result.lobes for row in lobe.durations]
+        self.event_rows.show_rows(rows, _event_columns(units))
+        self.steps.show_rows(result.adjuster_outcomes, _step_columns(result.nearest_adjuster_crank_deg))
+        self.save_button.setEnabled(not shown.saved)
+
+    # -- what a person does -----------------------------------------------------------------------------------------
+
+    def start_new(self) -> None:
+        """A blank worksheet in front."""
+        self.bench.history.apply(phasing_station.with_new_sheet(self.bench.document), "start a new sheet")
+        self.guide.field.setFocus()
+
+    def save(self) -> None:
+        """Choose a file and write the sheet to it."""
+        file = phasing_station.file_in_front(self.bench.document)
+        start = file.path if file else str(Path(self.bench.settings.recent_folder or ".") / "degree_wheel.toml")
+        name, _ = QFileDialog.getSaveFileName(self, "Save sheet", start, "Degree-wheel sheet (*.toml)")
+        if name:
+            self.save_to(Path(name))
+
+    def save_to(self, path: Path) -> None:
+        """Write the sheet and work on from that file."""
+        whole = path.absolute()
+        document = self.bench.document
+        try:
+            whole.write_text(phasing_station.sheet_text(document), encoding="utf-8")
+        except OSError as error:
+            self.bench.done.emit(Problem("error", whole.name, refusal(error)))
+            return
+        self.bench.history.apply(phasing_station.saved_as(document, str(whole)), "save the sheet")
+        self.bench.said.emit(f"Sheet written: {whole}")
+
+    def choose_item(self, item: str) -> None:
+        """A verdict's item: a lobe's first reading gets the focus."""
+        cells = [cells[1] for cells in self._rows_of(item)]
+        if cells and cells[0] in self.form.fields:
+            self.form.fields[cells[0]].setFocus()
+
+    def _rows_of(self, lobe: str) -> tuple[tuple[Cell, ...], ...]:
+        return () if self._worksheet is None else worksheet.lobe_rows(self._worksheet.inspection.sheet, lobe)
+
+    def _apply(self, sheet: worksheet.Sheet, label: str) -> None:
+        self.bench.history.apply(phasing_station.with_sheet(self.bench.document, sheet), label)
+
+    def _on_typed(self, value: object) -> None:
+        shown = self._worksheet
+        if shown is None or shown.target is None or not isinstance(value, float):
+            return
+        target = shown.target
+        if target.again and value == worksheet.value_of(target.sheet, target.cell):
+            self.bench.history.apply(
+                phasing_station.confirmed(self.bench.document, target.cell, value), "read the same again"
+            )
+            return
+        label = f"read {worksheet.spoken(target.cell, target.sheet)}"
+        self._apply(worksheet.with_value(target.sheet, target.cell, value), label)
+
+    def _on_edit(self, cell: Cell, value: worksheet.Value) -> None:
+        sheet = phasing_station.sheet_in_front(self.bench.document)
+        self._apply(worksheet.with_value(sheet, cell, value), f"enter {worksheet.spoken(cell, sheet)}")
+
+    def _on_row_wanted(self, what: str, lobe: str) -> None:
+        sheet = phasing_station.sheet_in_front(self.bench.document)
+        add = worksheet.add_pair if what == "pair" else worksheet.add_event
+        self._apply(add(sheet, lobe), f"add a row of {lobe}")
+
+    def _on_row_unwanted(self, cell: Cell) -> None:
+        sheet = phasing_station.sheet_in_front(self.bench.document)
+        self._apply(worksheet.without_row(sheet, cell), "take out a row")
+
+    def _on_lobe_wanted(self, name: str) -> None:
+        sheet = phasing_station.sheet_in_front(self.bench.document)
+        self._apply(worksheet.add_lobe(sheet, name), f"add lobe {name.strip()}")
+
+    def _on_drawing(self, name: str, _on: bool) -> None:
+        self.bench.choose(NAME, "drawing", name)
+
+    def _on_list(self, name: str, _on: bool) -> None:
+        self.bench.choose(NAME, "list", name)
+
+
+def _under(parent: QWidget, head: QWidget, content: QWidget) -> QWidget:
+    box = QWidget(parent)
+    row = QHBoxLayout()
+    row.setContentsMargins(8, 4, 6, 4)
+    row.addWidget(head)
+    row.addStretch(1)
+    layout = QVBoxLayout(box)
+    layout.setContentsMargins(0, 0, 0, 0)
+    layout.setSpacing(0)
+    layout.addLayout(row)
+    layout.addWidget(content, 1)
+    return box
+
+
+def _deg(value: float | None, decimals: int = 2) -> str:
+    return show(value, "deg", "metric", decimals)
+
+
+def _signed(value: float | None) -> str:
+    return _deg(value) if value is None or value <= 0.0 else f"+{_deg(value)}"
+
+
+def _figures(result: PhasingResult) -> list[Figure]:
+    u = result.uncertainty
+    rows = [Figure("true TDC on wheel", _deg(result.tdc_offset_deg), _deg(result.tdc_uncertainty_deg),
+                   tip="The middle of the stop readings; everything counts from here")]  # fmt: skip
+    for lobe in result.lobes:
+        if lobe.kind is None:
+            continue
+        side = -1.0 if lobe.kind == "exhaust" else 1.0
+        word = "BTDC" if lobe.kind == "exhaust" else "ATDC"
+        value, card = lobe.centreline_crank_deg, lobe.card_centreline_crank_deg
+        rows.append(Figure(f"{lobe.lobe} {word}", _deg(None if value is None else side * value),
+                           _deg(lobe.uncertainty["centreline_crank_deg"]),
+                           _deg(None if card is None else side * card),
+                           {"near_peak": "Centreline, from pairs near the nose",
+                            "events": "Centreline, from events: a symmetrical lobe is supposed"}.get(lobe.centreline_from or "", "")))  # fmt: skip
+    rows += [
+        Figure("separation, cam deg", _deg(result.lobe_separation_cam_deg), _deg(u["lobe_separation_cam_deg"]),
+               tip="Half the sum of the two centrelines"),
+        *(Figure(f"overlap at {row.at_mm:g} mm", _deg(row.crank_deg), _deg(row.standard_uncertainty_crank_deg),
+                 tip="Intake opening BTDC + exhaust closing ATDC") for row in result.overlap),
+        Figure("advance", _signed(result.advance_crank_deg), _deg(u["advance_crank_deg"]),
+               tip="How far the camshaft stands ahead of straight up"),
+        Figure("correction", _signed(result.correction_crank_deg), _deg(u["correction_crank_deg"]), "0",
+               "Measured − card intake centreline; positive: advance the camshaft by this", strong=True),
+        Figure("nearest step", _signed(result.nearest_adjuster_crank_deg), "", "",
+               "The step that comes nearest; the smaller of two equally near", strong=True),
+    ]  # fmt: skip
+    return rows
+
+
+def _figure_columns() -> list[TableColumn]:
+    return [
+        TableColumn("crank deg", lambda row: row.name, "Point at one to read what it means", number=False,
+                    cell_tip=lambda row: row.tip, strong=lambda row: row.strong),
+        TableColumn("value", lambda row: row.value, "From the readings", strong=lambda row: row.strong),
+        TableColumn("u", lambda row: row.u, "Standard uncertainty, from that of one wheel reading"),
+        TableColumn("card", lambda row: row.card, "What was ordered"),
+    ]  # fmt: skip
+
+
+def _event(event: Event | None) -> str:
+    return "–" if event is None else f"{event.angle:.1f} {event.reference}"
+
+
+def _event_columns(units: System) -> list[TableColumn]:
+    unit = display_unit("mm", units).label
+    return [
+        TableColumn("lobe", lambda row: row[0].lobe, "Cylinder and kind", number=False, colour=lambda row: row[0].kind),
+        TableColumn(f"at\n{unit}", lambda row: show(row[1].at_mm, "mm", units, 3), "Lift at the follower"),
+        TableColumn("opens", lambda row: _event(row[1].opening_event), "Before or after dead centre"),
+        TableColumn("closes", lambda row: _event(row[1].closing_event), "Before or after dead centre"),
+        TableColumn("duration\ncrank deg", lambda row: _deg(row[1].duration_crank_deg, 1), "Closing − opening"),
+        TableColumn("card", lambda row: _deg(row[1].card_duration_crank_deg, 1), "What was ordered"),
+        TableColumn("off", lambda row: _signed(row[1].difference_crank_deg), "Measured − card"),
+    ]  # fmt: skip
+
+
+def _step_columns(nearest: float | None) -> list[TableColumn]:
+    def best(row: object) -> bool:
+        return getattr(row, "step_crank_deg", None) == nearest
+
+    return [
+        TableColumn("step", lambda row: ("▶ " if best(row) else "") + _signed(row.step_crank_deg).removesuffix(".00"),
+                    "Positive advances the camshaft, crank deg", strong=best),
+        TableColumn("intake\nATDC", lambda row: _deg(row.intake_centreline_crank_deg, 1), "Intake centreline with it",
+                    strong=best),
+        TableColumn("exhaust\nBTDC", lambda row: _deg(row.exhaust_centreline_crank_deg, 1),
+                    "Exhaust centreline with it", strong=best),
+        TableColumn("advance", lambda row: _signed(row.advance_crank_deg), "Advance with it", strong=best),
+        TableColumn("left", lambda row: _signed(row.remaining_crank_deg), "Correction that would remain",
+                    strong=best),
+    ]  # fmt: skip

@@ -1,0 +1,120 @@
+"""The degree wheel, drawn: every reading where it stands, the spans the valves are open, the next one to look for."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from PySide6.QtCore import QPointF, QRectF, Qt
+from PySide6.QtGui import QPainter, QPen
+
+from valvelab.figures.description import Dial
+from valvelab.window.dial import DialView
+from valvelab.window.stations.turning import arrow_head, polar
+from valvelab.window.theme import Theme, scaled
+
+if TYPE_CHECKING:
+    from valvelab.workbench.phasing_station import Worksheet
+
+
+@dataclass(frozen=True, slots=True)
+class Arc:
+    """A span on the wheel, from one reading to the other as the engine turns; `colour` is a theme's name."""
+
+    start_deg: float
+    span_deg: float
+    colour: str
+
+
+def open_arcs(shown: Worksheet) -> tuple[Arc, ...]:
+    """Where each lobe's valve is open, at the lowest lift with both events; signed spans, positive clockwise."""
+    sheet = shown.inspection.sheet
+    sign = -1.0 if sheet.sense == "reverse" else 1.0
+    arcs = []
+    for lobe in shown.inspection.degreeing.lobes:
+        rows = [e for e in sheet.events if e.lobe == lobe.lobe and e.opening_deg is not None and e.closing_deg is not None]
+        if not rows or lobe.kind is None:
+            continue
+        row = min(rows, key=lambda event: event.lift_mm)
+        assert row.opening_deg is not None
+        assert row.closing_deg is not None
+        span = (sign * (row.closing_deg - row.opening_deg)) % 360.0
+        arcs.append(Arc(row.opening_deg, sign * span, lobe.kind))
+    return tuple(arcs)
+
+
+class DegreeWheel(DialView):
+    """A dial whose rim is a degree wheel."""
+
+    def __init__(self, name: str) -> None:
+        super().__init__(name)
+        self._arcs: tuple[Arc, ...] = ()
+        self._sense = 1.0
+        self._doubtful: tuple[float, ...] = ()
+
+    def show_wheel(self, dial: Dial, shown: Worksheet, theme: Theme) -> None:
+        """Draw a wheel with its readings."""
+        step, sheet = shown.inspection.next_reading, shown.inspection.sheet
+        self._arcs = open_arcs(shown)
+        running = -1.0 if sheet.sense == "reverse" else 1.0
+        self._sense = running * {"forward": 1.0, "backward": -1.0, None: 0.0}[step.turn]
+        self._doubtful = tuple(_readings(shown))
+        self.show_dial(dial, theme)
+        self.update()
+
+    def _draw_rim(self, painter: QPainter, centre: QPointF, radius: float) -> None:
+        theme = self._theme
+        painter.setBrush(theme.colour("stripe"))
+        painter.setPen(QPen(theme.colour("line"), 1.2))
+        painter.drawEllipse(centre, radius, radius)
+        self._draw_ticks(painter, centre, radius)
+        for number, arc in enumerate(self._arcs):
+            at = (0.58 - 0.085 * number) * radius
+            painter.setPen(QPen(theme.colour(arc.colour, 0.55), 0.055 * radius, Qt.PenStyle.SolidLine,
+                                Qt.PenCapStyle.FlatCap))  # fmt: skip
+            box = QRectF(centre.x() - at, centre.y() - at, 2 * at, 2 * at)
+            painter.drawArc(box, round(16 * (90.0 - arc.start_deg)), round(-16 * arc.span_deg))
+        for angle in self._doubtful:
+            painter.setPen(QPen(theme.colour("undecided"), 2.0))
+            painter.setBrush(theme.colour("undecided", 0.25))
+            painter.drawEllipse(polar(centre, 0.93 * radius, angle), 0.06 * radius, 0.06 * radius)
+        self._draw_hub(painter, centre, radius)
+
+    def _draw_ticks(self, painter: QPainter, centre: QPointF, radius: float) -> None:
+        theme = self._theme
+        step = 1 if radius > 150 else 2 if radius > 85 else 5
+        quiet, line = theme.colour("quiet"), theme.colour("line")
+        for angle in range(0, 360, step):
+            length = 0.10 if angle % 30 == 0 else 0.07 if angle % 10 == 0 else 0.05 if angle % 5 == 0 else 0.03
+            painter.setPen(QPen(quiet if angle % 10 == 0 else line, 1.2 if angle % 10 == 0 else 0.8))
+            painter.drawLine(polar(centre, radius * (1.0 - length), angle), polar(centre, radius, angle))
+        painter.setPen(quiet)
+        painter.setFont(scaled(self.font(), 0.82))
+        for angle in range(0, 360, 30):
+            spot = polar(centre, 0.80 * radius, angle)
+            painter.drawText(QRectF(spot.x() - 20, spot.y() - 9, 40, 18), Qt.AlignmentFlag.AlignCenter, str(angle))
+
+    def _draw_hub(self, painter: QPainter, centre: QPointF, radius: float) -> None:
+        theme = self._theme
+        painter.setPen(QPen(theme.colour("line"), 1.0))
+        painter.setBrush(theme.colour("raised"))
+        painter.drawEllipse(centre, 0.16 * radius, 0.16 * radius)
+        if self._sense == 0.0:
+            return
+        at = 0.27 * radius
+        painter.setPen(QPen(theme.colour("accent"), max(2.0, 0.03 * radius), Qt.PenStyle.SolidLine,
+                            Qt.PenCapStyle.FlatCap))  # fmt: skip
+        box = QRectF(centre.x() - at, centre.y() - at, 2 * at, 2 * at)
+        painter.drawArc(box, round(16 * (90.0 + self._sense * 120.0)), round(-16 * self._sense * 225.0))
+        painter.setPen(Qt.PenStyle.NoPen)
+        painter.setBrush(theme.colour("accent"))
+        painter.drawPolygon(arrow_head(centre, at, self._sense * 105.0, self._sense, 0.10 * radius))
+
+
+def _readings(shown: Worksheet) -> Sequence[float]:
+    from valvelab.workbench.worksheet import value_of
+
+    sheet = shown.inspection.sheet
+    values = [value_of(sheet, cell) for cell in shown.doubts if cell.part in {"stop", "pair", "event"}]
+    return [value for value in values if isinstance(value, float)]
