@@ -300,6 +300,7 @@ SAMPLES = {
     "shaft readings": ("a.csv", "station,position [mm],angle [deg],reading [um]\n1,0,0,1\n"),
     "surface trace": ("a.csv", "x [mm],z [um]\n0,1\n"),
     "gauge study": ("a.txt", "part;appraiser;trial;reading [mm]\n1;A;1;0,5\n"),
+    "adopted uncertainty": ("a.toml", 'kind = "tir"\nstandard_uncertainty = "1.1 um"\n'),
     "phasing sheet": ("a.toml", "[stop]\nreadings = [-28.5, 31.0]\n"),
     "train": ("a.toml", "[rocker]\nratio = 1.5\n"),
     "spec": ("a.toml", '[[limit]]\nof = "max_lift"\nmin = 1\n'),

@@ -16,7 +16,10 @@ SECANT_SHARE = 0.40
 
 @dataclass(frozen=True, slots=True)
 class CoreParameters:
-    """Rk, Rpk, Rvk (µm), the two material ratios (%), and the heights (µm) at which the core begins and ends."""
+    """Rk, Rpk, Rvk (µm), the two material ratios (%), and the heights (µm) at which the core begins and ends.
+
+    `secant_pct` is the material ratio at which the flattest secant begins; it spans 40 %.
+    """
 
     rk_um: float
     rpk_um: float
@@ -25,6 +28,7 @@ class CoreParameters:
     rmrk2_pct: float
     upper_um: float
     lower_um: float
+    secant_pct: float
 
 
 def material_ratio_curve(z_um: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -69,6 +73,7 @@ def core_parameters(z_um: FloatArray) -> CoreParameters | None:
         rmrk2_pct=mr2,
         upper_um=upper,
         lower_um=lower,
+        secant_pct=at_ratio,
     )
 
 

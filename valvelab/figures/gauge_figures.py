@@ -9,10 +9,14 @@ import numpy as np
 
 from valvelab.arrays import FloatArray
 from valvelab.conformity.gauge_study import range_constants
-from valvelab.figures.description import Axis, Curve, Figure, Guide, Marks
+from valvelab.figures.bars import bars
+from valvelab.figures.description import Axis, Band, Curve, Figure, Guide, Marks
 
 if TYPE_CHECKING:
     from valvelab.inspection.inspect_gauge import GaugeInspection
+
+_NAMED_PARTS = 30
+"""With more parts than this the axis counts them instead of naming each."""
 
 
 def _by_appraiser(inspection: GaugeInspection, values: FloatArray) -> tuple[tuple[Curve, ...], tuple[Marks, ...]]:
@@ -24,25 +28,26 @@ def _by_appraiser(inspection: GaugeInspection, values: FloatArray) -> tuple[tupl
     return tuple(curves), tuple(marks)
 
 
-def means_figure(inspection: GaugeInspection) -> Figure:
-    """Mean reading of each part by each appraiser; most should lie outside the gauge's limits.
+def _parts_axis(inspection: GaugeInspection) -> Axis:
+    parts = inspection.question.readings.parts
+    names = tuple((place, name) for place, name in enumerate(parts, start=1)) if len(parts) <= _NAMED_PARTS else ()
+    return Axis("Part", "", (0.5, len(parts) + 0.5), names=names)
 
-    Limits: grand mean ± 3 R̄/(d2 √trials), the usual chart of averages.
+
+def means_figure(inspection: GaugeInspection) -> Figure:
+    """Mean reading of each part by each appraiser; most should lie outside the band the gauge's own spread makes.
+
+    Band: grand mean ± 3 R̄/(d2 √trials), the usual chart of averages.
     """
     readings = inspection.question.readings
     y = readings.readings
     curves, marks = _by_appraiser(inspection, y.mean(axis=2))
     mean, spread = float(y.mean()), float(np.ptp(y, axis=2).mean())
     reach = 3.0 * spread / (range_constants(y.shape[2])[0] * math.sqrt(y.shape[2]))
-    return Figure(
-        "gauge_means",
-        "Means by part",
-        Axis("Part, in order", ""),
-        Axis("Mean reading", readings.unit),
-        curves,
-        marks=marks,
-        guides=(Guide(mean - reach, "y", label="lower limit"), Guide(mean + reach, "y", label="upper limit")),
-    )
+    axis = _parts_axis(inspection)
+    ends = np.asarray(axis.range)
+    band = Band(ends, np.full(2, mean - reach), np.full(2, mean + reach), "guide", "spread of the gauge alone")
+    return Figure("gauge_means", "Means by part", axis, Axis("Mean reading", readings.unit), curves, (band,), marks)
 
 
 def ranges_figure(inspection: GaugeInspection) -> Figure:
@@ -56,10 +61,14 @@ def ranges_figure(inspection: GaugeInspection) -> Figure:
     mean, deviation = range_constants(readings.readings.shape[2])
     average = float(ranges.mean())
     highest = average * (1.0 + 3.0 * deviation / mean)
+    above = ranges > highest
+    if above.any():
+        part, _ = np.nonzero(above)
+        marks = (*marks, Marks(np.asarray(part + 1.0, dtype=np.float64), ranges[above], "reject", "above the limit"))
     return Figure(
         "gauge_ranges",
         "Ranges of the trials",
-        Axis("Part, in order", ""),
+        _parts_axis(inspection),
         Axis("Range", readings.unit, (0.0, 1.1 * max(float(ranges.max()), highest, 1e-12))),
         curves,
         marks=marks,
@@ -71,23 +80,29 @@ def ranges_figure(inspection: GaugeInspection) -> Figure:
 
 
 def components_figure(inspection: GaugeInspection) -> Figure:
-    """Share of the total variation, %: GRR, repeatability, reproducibility, part; both methods side by side."""
+    """Share of the total variation, %: GRR, repeatability, reproducibility, part; both methods side by side.
+
+    Shares are of standard deviations: they don't add up to 100, their squares do.
+    """
     result = inspection.result
     names = ("GRR", "repeatability", "reproducibility", "part")
     keys = ("grr_percent", "repeatability_percent", "reproducibility_percent", "part_percent")
-    curves: list[Curve] = []
+    bands: list[Band] = []
     marks: list[Marks] = []
     for series, (label, found) in enumerate((("analysis of variance", result.anova), ("ranges", result.ranges))):
-        heights = np.asarray([np.nan if getattr(found, key) is None else getattr(found, key) for key in keys])
-        x = np.arange(1.0, 5.0) + (series - 0.5) * 0.2
-        stems = np.column_stack([np.zeros(4), heights, np.full(4, np.nan)]).ravel()
-        curves.append(Curve(np.repeat(x, 3), stems, "series", label, series))
-        marks.append(Marks(x, heights, "series", texts=names if series == 0 else (), series=series))
+        known = [(place, getattr(found, key)) for place, key in enumerate(keys, start=1)]
+        known = [(place, value) for place, value in known if value is not None]
+        places = np.asarray([place for place, _ in known], dtype=np.float64) + (series - 0.5) * 0.36
+        heights = np.asarray([value for _, value in known], dtype=np.float64)
+        if known:
+            bands.append(bars(places, heights, 0.32, "series", label, series))
+        texts = tuple(f"{value:.1f}" for value in heights)
+        marks.append(Marks(places, heights + 4.5, "nominal", texts=texts, bare=True))
     return Figure(
         "gauge_components",
         "Where the variation comes from",
-        Axis("Component", "", (0.5, 4.5)),
+        Axis("Standard deviation of", "", (0.5, 4.5), names=tuple(enumerate(names, start=1))),
         Axis("Share of the total", "%", (0.0, 110.0)),
-        tuple(curves),
+        bands=tuple(bands),
         marks=tuple(marks),
     )

@@ -1,4 +1,4 @@
-"""What the shaft plots show: polar roundness, harmonics, the axis along the shaft and end on."""
+"""What the shaft plots show: the bowed shaft, polar roundness, harmonics, the axis along the shaft and end on."""
 
 from __future__ import annotations
 
@@ -8,61 +8,76 @@ import numpy as np
 
 from valvelab.angles import fold
 from valvelab.arrays import FloatArray
-from valvelab.figures.description import Axis, Band, Curve, Figure, Marks
+from valvelab.figures.bars import bars
+from valvelab.figures.description import Axis, Band, Curve, Figure, Marks, Role
+from valvelab.figures.polar import Rings, circle, magnification
+from valvelab.inspection.inspect_shaft import is_lobe
+from valvelab.units import System, display_unit, show
 
 if TYPE_CHECKING:
     from valvelab.camshaft.journal import JournalForm
+    from valvelab.inspection.inspect_shaft import Axis as ShaftAxis
     from valvelab.inspection.inspect_shaft import ShaftInspection
 
-_TURN = np.radians(np.arange(0.0, 360.5, 1.0))
+_BASE_OF_SPAN = 1.7
+"""Radius of the base circle of a polar plot, in spans of the form: round enough to read, open enough to see into."""
+_LEAST_SPAN_UM = 0.1
 
 
-def _circle(radius: FloatArray | float) -> tuple[FloatArray, FloatArray]:
-    return np.asarray(radius * np.cos(_TURN)), np.asarray(radius * np.sin(_TURN))
-
-
-def roundness_figure(form: JournalForm) -> Figure:
+def roundness_figure(form: JournalForm, system: System = "metric") -> Figure:
     """Form about the least-squares circle, magnified: the trace, that circle, and the two minimum-zone circles.
 
-    Micrometres outward from a base circle of four times the roundness; 0 deg is to the right, angles counter-clockwise.
+    Micrometres outward from a base circle; 0 deg is to the right, angles counter-clockwise. Marks: where the trace
+    touches the zone.
     """
     least = form.least_squares
     deviation = 1000.0 * least.form_mm
-    base = max(4.0 * 1000.0 * least.roundness_mm, 1.0)
-    order = np.argsort(fold(form.trace.angle_deg), kind="stable")
-    turned = np.radians(fold(form.trace.angle_deg)[order])
-    radial = base + deviation[order]
+    span = max(float(np.ptp(deviation)), _LEAST_SPAN_UM)
+    base = _BASE_OF_SPAN * span
+    rings = Rings(base, (float(deviation.min()), max(float(deviation.max()), 0.1 * span)), system)
+    turned = np.radians(fold(form.trace.angle_deg))
+    order = np.argsort(turned, kind="stable")
+    closed = np.append(order, order[0])
+    radial = base + deviation
     x, y = radial * np.cos(turned), radial * np.sin(turned)
-    # the last stretch is a line of its own, so that no drawing side meets a line that ends where it began
-    curves = [Curve(x, y, "measured", "trace"), Curve(x[[-1, 0]], y[[-1, 0]], "measured")]
-    curves.append(Curve(*_circle(base), "guide", "least-squares circle"))
+    curves = [*rings.curves(), Curve(x[closed], y[closed], "measured", "trace")]
+    curves.append(Curve(*circle(base), "series", "least squares", series=2))
+    marks = rings.marks()
     zone = form.circles.get("minimum zone")
     if zone is not None and form.has_roundness:
         shift = 1000.0 * (np.asarray(zone.centre_mm) - np.asarray(least.centre_mm))
         middle = base + 1000.0 * (zone.level_mm - least.level_mm)
-        middle = middle + shift[0] * np.cos(_TURN) + shift[1] * np.sin(_TURN)
         half = 500.0 * zone.roundness_mm
-        curves.append(Curve(*_circle(middle + half), "nominal", "minimum zone"))
-        curves.append(Curve(*_circle(middle - half), "nominal"))
-    reach = 1.1 * float(max(radial.max(), base))
-    axis = Axis("Form, outward from the circle", "um", (-reach, reach))
-    return Figure("roundness", f"{form.trace.name}, roundness", axis, axis, tuple(curves), equal_scale=True)
+        for number, edge in enumerate((half, -half)):
+            label = "minimum zone" if number == 0 else ""
+            curves.append(Curve(*_about(middle + edge, shift), "series", label, series=1))
+        touching = np.flatnonzero(np.abs(zone.weights) > 1e-6)
+        marks = (*marks, Marks(x[touching], y[touching], "series", series=1))
+    axis = rings.axis()
+    return Figure(
+        "roundness", f"{form.trace.name}, roundness", axis, axis, tuple(curves), marks=marks, equal_scale=True,
+        axes="none",
+    )  # fmt: skip
+
+
+def _about(radius: float, shift: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """A circle about a centre that is `shift` off, as it looks on the magnified plot: to first order, as measured."""
+    x, y = circle(1.0)
+    return circle(radius + shift[0] * x + shift[1] * y)
 
 
 def harmonics_figure(form: JournalForm, highest: int = 30) -> Figure:
-    """Amplitude of each order from 2 up, as stems."""
+    """Amplitude of each order from 2 up, as bars."""
     rows = [row for row in form.harmonics.orders if 2 <= row.order <= highest]
     orders = np.asarray([row.order for row in rows], dtype=np.float64)
     heights = np.asarray([1000.0 * row.amplitude_mm for row in rows], dtype=np.float64)
-    x = np.repeat(orders, 3)
-    y = np.column_stack([np.zeros(heights.size), heights, np.full(heights.size, np.nan)]).ravel()
+    top = float(heights.max()) if heights.size else 0.0
     return Figure(
         "harmonics",
         f"{form.trace.name}: lobing by order",
-        Axis("Order, undulations per turn", "", (1.0, max([row.order for row in rows], default=2) + 1.0)),
-        Axis("Amplitude", "um"),
-        (Curve(x, y, "measured"),),
-        marks=(Marks(orders, heights, "measured"),),
+        Axis("Order, undulations per turn", "", (1.0, float(orders.max(initial=2.0)) + 1.0)),
+        Axis("Amplitude", "um", (0.0, 1.05 * top or 1.0)),
+        bands=(bars(orders, heights, 0.7, "measured"),) if rows else (),
     )
 
 
@@ -72,48 +87,183 @@ def axis_figure(inspection: ShaftInspection) -> Figure:
     Both lines are taken out, so the picture shows the bow and nothing of how the shaft lay.
     """
     axis = inspection.axis
-    x = np.asarray(axis.positions_mm, dtype=np.float64)
     labels = Axis("Position along the shaft", "mm"), Axis("Centre off the axis line", "um")
     if axis.minimum_zone is None:
         return Figure("axis", "Axis of the shaft: not enough stations", *labels)
-    line = axis.minimum_zone
-    worst = line.offsets_mm[line.worst]
-    toward = worst / max(float(np.hypot(*worst)), 1e-300)
-    order = np.argsort(x)
-    along = 1000.0 * (line.offsets_mm @ toward)[order]
-    across = 1000.0 * (line.offsets_mm @ np.asarray([-toward[1], toward[0]]))[order]
-    half = np.full(x.size, 500.0 * line.zone_mm)
-    direction = float(np.degrees(np.arctan2(toward[1], toward[0]))) % 360.0
-    names = tuple(axis.names[k] for k in order)
+    x, along, across, direction = _bow(axis)
+    order = np.argsort(x, kind="stable")
+    half = np.full(x.size, 500.0 * axis.minimum_zone.zone_mm)
     return Figure(
         "axis",
         "Axis of the shaft",
         *labels,
         (
-            Curve(x[order], along, "measured", f"in the plane at {direction:.0f} deg"),
-            Curve(x[order], across, "measured_quiet", "across it"),
+            Curve(x[order], along[order], "measured", f"in the plane at {direction:.0f} deg"),
+            Curve(x[order], across[order], "measured_quiet", "across it"),
         ),
         (Band(x[order], -half, half, label="minimum zone"),),
-        (Marks(x[order], along, "measured", texts=names),),
+        (Marks(x[order], along[order], "measured", texts=tuple(axis.names[k] for k in order)),),
     )
 
 
-def section_figure(inspection: ShaftInspection) -> Figure:
+def _bow(axis: ShaftAxis) -> tuple[FloatArray, FloatArray, FloatArray, float]:
+    """Positions (mm), centres in the plane of the worst one and across it (µm), and that plane's direction (deg)."""
+    line = axis.minimum_zone
+    assert line is not None
+    worst = line.offsets_mm[line.worst]
+    toward = worst / max(float(np.hypot(*worst)), 1e-300)
+    along = 1000.0 * (line.offsets_mm @ toward)
+    across = 1000.0 * (line.offsets_mm @ np.asarray([-toward[1], toward[0]]))
+    direction = float(np.degrees(np.arctan2(toward[1], toward[0]))) % 360.0
+    return np.asarray(axis.positions_mm, dtype=np.float64), along, across, direction
+
+
+def section_figure(inspection: ShaftInspection, system: System = "metric", chosen: str = "") -> Figure:
     """The journal centres end on, relative to the minimum-zone axis, inside its cylinder."""
     axis = inspection.axis
-    labels = Axis("Toward 0 deg", "um"), Axis("Toward 90 deg", "um")
     if axis.minimum_zone is None:
-        return Figure("section", "Centres end on: not enough stations", *labels, equal_scale=True)
+        bare = Axis("Not enough stations for an axis", "")
+        return Figure("section", "Centres end on", bare, bare, equal_scale=True, axes="none")
+    radius = max(500.0 * axis.minimum_zone.zone_mm, 0.05)
+    rings = Rings(0.0, (0.0, radius), system, count=3)
     offsets = 1000.0 * axis.minimum_zone.offsets_mm
-    order = np.argsort(axis.positions_mm)
+    order = np.argsort(axis.positions_mm, kind="stable")
+    lead = np.asarray([name == chosen for name in axis.names], dtype=bool)
+    frame = rings.axis()
+    names = np.asarray(axis.names, dtype=object)
     return Figure(
         "section",
         "Journal centres end on",
-        *labels,
+        frame,
+        frame,
         (
-            Curve(*_circle(500.0 * axis.minimum_zone.zone_mm), "nominal", "minimum-zone cylinder"),
-            Curve(offsets[order, 0], offsets[order, 1], "measured_quiet"),
+            *rings.curves(),
+            Curve(*circle(radius), "series", "minimum-zone cylinder", series=1),
+            Curve(offsets[order, 0], offsets[order, 1], "guide"),
         ),
-        marks=(Marks(offsets[:, 0], offsets[:, 1], "measured", texts=axis.names),),
+        marks=(
+            rings.marks()[0],
+            Marks(offsets[~lead, 0], offsets[~lead, 1], "measured", texts=tuple(names[~lead])),
+            Marks(offsets[lead, 0], offsets[lead, 1], "series", texts=tuple(names[lead]), series=2),
+        ),
         equal_scale=True,
+        axes="none",
     )
+
+
+def bowed_shaft_figure(
+    inspection: ShaftInspection, system: System = "metric", chosen: str = "", rejected: frozenset[str] = frozenset()
+) -> Figure:
+    """The shaft from the side, its bow drawn many times its size in the plane where it is worst.
+
+    Journals and the lobes that were read stand at their places; the length and the journals are to one scale (an
+    unstated diameter is drawn at a ninth of the length), the bow is to the scale that the title says.
+    """
+    axis = inspection.axis
+    readings = inspection.question.readings
+    placed = [(form, form.trace.position_mm) for form in inspection.journals if form.trace.position_mm is not None]
+    bare = Axis("Position along the shaft", "mm")
+    if not placed or axis.minimum_zone is None:
+        return Figure("shaft", "The shaft", bare, Axis("No axis to draw: see the notes", ""), axes="none")
+    x, along, _, direction = _bow(axis)
+    order = np.argsort(x, kind="stable")
+    length = float(np.ptp(x))
+    radius = readings.journal_radius_mm or length / 18.0
+    factor = 1000.0 * magnification(float(np.abs(along).max()), 0.55 * radius) if np.abs(along).max() > 1e-6 else 1.0
+    bow = _Bow(x[order], along[order] * factor / 1000.0)
+    step = float(np.diff(np.unique(x)).min())
+    width = min(0.32 * step, 0.9 * radius)
+    core = np.linspace(x.min() - 0.8 * width, x.max() + 0.8 * width, 121)
+    middle = bow.at(core)
+    bands = [Band(core, middle - 0.58 * radius, middle + 0.58 * radius, "guide")]
+    bands += [
+        _block(bow, (low, high), 0.72 * radius, 1.12 * radius, "guide") for low, high in _lobes(inspection, 0.6 * width)
+    ]
+    texts = []
+    for form, position in placed:
+        name = form.trace.name
+        role: Role = "reject" if name in rejected else "measured" if name == chosen else "guide"
+        bands.append(_block(bow, (position - width / 2, position + width / 2), radius, radius, role))
+        size = show(1e3 * float(bow.at(position)) / factor, "um", system)
+        texts.append(name if len(placed) > 8 else f"{name} {size}")
+    spots = np.asarray([position for _, position in placed])
+    half = 0.5 * axis.minimum_zone.zone_mm * factor
+    ends = np.asarray([core[0] - 0.6 * width, core[-1] + 0.6 * width])
+    reach = 1.62 * radius + float(np.abs(along).max()) * factor / 1000.0
+    micro = display_unit("um", system).label
+    zone = show(1000.0 * axis.minimum_zone.zone_mm, "um", system)
+    return Figure(
+        "shaft",
+        "The shaft from the side",
+        Axis(bare.label, "mm", (float(ends[0]), float(ends[1]))),
+        Axis(f"Bow ×{factor:,.0f} in the plane at {direction:.0f}°; centres off the axis in {micro}", "mm",
+             (-reach, reach)),
+        (
+            Curve(ends, np.zeros(2), "guide"),
+            Curve(ends, np.full(2, half), "series", f"minimum zone {zone} {micro}", series=1),
+            Curve(ends, np.full(2, -half), "series", series=1),
+            Curve(core, middle, "measured", "axis"),
+            *_supports(inspection, bow, radius),
+        ),
+        tuple(bands),
+        (Marks(spots, bow.at(spots) + 1.28 * radius, "nominal", texts=tuple(texts), bare=True),),
+        equal_scale=True,
+        axes="x",
+    )  # fmt: skip
+
+
+class _Bow:
+    """A smooth line through the drawn centres: cubic pieces with the slopes of neighbours, straight beyond the ends."""
+
+    def __init__(self, x: FloatArray, y: FloatArray) -> None:
+        self._x, first = np.unique(x, return_index=True)
+        self._y = y[first]
+        self._slope = np.gradient(self._y, self._x)
+
+    def at(self, place: FloatArray | float) -> FloatArray:
+        """Height at a place along the shaft."""
+        inside = np.clip(place, self._x[0], self._x[-1])
+        k = np.clip(np.searchsorted(self._x, inside, side="right") - 1, 0, self._x.size - 2)
+        h = self._x[k + 1] - self._x[k]
+        t = (inside - self._x[k]) / h
+        y0, y1, m0, m1 = self._y[k], self._y[k + 1], h * self._slope[k], h * self._slope[k + 1]
+        curve = (
+            y0 * (1 + 2 * t) * (1 - t) ** 2 + m0 * t * (1 - t) ** 2 + y1 * t * t * (3 - 2 * t) + m1 * t * t * (t - 1)
+        )
+        end = np.where(place < inside, self._slope[0], self._slope[-1])
+        return np.asarray(curve + end * (place - inside))
+
+
+def _block(bow: _Bow, ends: tuple[float, float], below: float, above: float, role: Role) -> Band:
+    """Something on the shaft: the outline of a journal or a lobe."""
+    x = np.asarray([ends[0], ends[0], ends[1], ends[1]])
+    middle = bow.at(x)
+    open_side = np.asarray([0.0, 1.0, 1.0, 0.0])
+    return Band(x, middle - below * open_side, middle + above * open_side, role)
+
+
+def _lobes(inspection: ShaftInspection, least: float) -> list[tuple[float, float]]:
+    """From where to where each lobe that was read stands: its outer tracks, and `least` at least."""
+    tracks: dict[str, list[float]] = {}
+    for trace in inspection.question.readings.traces:
+        if is_lobe(trace) and trace.position_mm is not None:
+            tracks.setdefault(trace.name, []).append(trace.position_mm)
+    found = []
+    for places in tracks.values():
+        middle, half = 0.5 * (min(places) + max(places)), max(0.5 * (max(places) - min(places)), 0.5 * least)
+        found.append((middle - half, middle + half))
+    return found
+
+
+def _supports(inspection: ShaftInspection, bow: _Bow, radius: float) -> list[Curve]:
+    """Vees under the shaft where it lay in them."""
+    vees = inspection.question.readings.vees
+    if vees is None:
+        return []
+    drawn: list[Curve] = []
+    for place in vees.positions_mm:
+        foot = float(bow.at(place)) - radius
+        x = place + radius * np.asarray([0.0, 0.35, -0.35, 0.0])
+        y = foot - radius * np.asarray([0.05, 0.55, 0.55, 0.05])
+        drawn.append(Curve(x, y, "nominal", "" if drawn else "vees"))
+    return drawn

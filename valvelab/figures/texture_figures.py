@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from valvelab.arrays import FloatArray
-from valvelab.camshaft.material_ratio import core_parameters, material_ratio_curve
-from valvelab.figures.description import Axis, Curve, Figure, Guide
+from valvelab.camshaft.material_ratio import SECANT_SHARE, CoreParameters, core_parameters, material_ratio_curve
+from valvelab.figures.description import Axis, Band, Curve, Figure, Guide, Marks
+from valvelab.units import System, display_unit, show
 
 if TYPE_CHECKING:
     from valvelab.inspection.inspect_texture import TextureInspection
@@ -59,27 +60,49 @@ def roughness_figure(inspection: TextureInspection) -> Figure:
     )
 
 
-def material_ratio_figure(inspection: TextureInspection) -> Figure:
-    """Height over material ratio, the flattest secant over 40 % drawn out, and where the core begins and ends."""
+def material_ratio_figure(inspection: TextureInspection, system: System = "metric") -> Figure:
+    """Height over material ratio with the flattest secant over 40 %, drawn out to where the core begins and ends.
+
+    The peaks above the core and the valleys below it stand as the triangles of equal area that give Rpk and Rvk.
+    """
     heights = inspection.rough.evaluated_um
     core = core_parameters(heights)
     ratio, height = material_ratio_curve(heights)
     curves = [Curve(*thinned(ratio, height), "measured", "material ratio")]
-    guides: tuple[Guide, ...] = ()
-    if core is not None:
-        ends = np.asarray([core.upper_um, core.lower_um])
-        curves.append(Curve(np.asarray([0.0, 100.0]), ends, "fit", f"Rk {core.rk_um:.3f} µm"))
-        guides = (
-            Guide(core.upper_um, "y", label=f"Rpk {core.rpk_um:.3f} µm above"),
-            Guide(core.lower_um, "y", label=f"Rvk {core.rvk_um:.3f} µm below"),
-            Guide(core.rmrk1_pct, "x", label=f"{core.rmrk1_pct:.1f} %"),
-            Guide(core.rmrk2_pct, "x", label=f"{core.rmrk2_pct:.1f} %"),
-        )
+    axes = Axis("Material ratio", "%", (0.0, 100.0)), Axis("Height from the mean line", "um")
+    if core is None:
+        return Figure("material_ratio", "Material ratio", *axes, tuple(curves))
+    ends = np.asarray([core.upper_um, core.lower_um])
+    begin = core.secant_pct
+    span = np.asarray([begin, begin + 100.0 * SECANT_SHARE])
+    on_secant = core.upper_um + (core.lower_um - core.upper_um) * span / 100.0
+    curves.append(Curve(np.asarray([0.0, 100.0]), ends, "guide"))
+    curves.append(Curve(span, on_secant, "series", "flattest secant over 40 %", series=6))
     return Figure(
         "material_ratio",
         "Material ratio",
-        Axis("Material ratio", "%", (0.0, 100.0)),
-        Axis("Height from the mean line", "um"),
+        *axes,
         tuple(curves),
-        guides=guides,
+        _zones(core, system),
+        (Marks(span, on_secant, "series", series=6),),
+        (
+            Guide(core.upper_um, "y"),
+            Guide(core.lower_um, "y"),
+            Guide(core.rmrk1_pct, "x", label=f"{core.rmrk1_pct:.1f} %"),
+            Guide(core.rmrk2_pct, "x", label=f"{core.rmrk2_pct:.1f} %"),
+        ),
     )
+
+
+def _zones(core: CoreParameters, system: System) -> tuple[Band, ...]:
+    """Peaks, core and valleys, each with its height as label."""
+    unit = display_unit("um", system).label
+
+    def named(name: str, value: float) -> str:
+        return f"{name} {show(value, 'um', system, 3 if system == 'metric' else 1)} {unit}"
+
+    upper, lower = np.full(2, core.upper_um), np.full(2, core.lower_um)
+    first, last = np.asarray([0.0, core.rmrk1_pct]), np.asarray([core.rmrk2_pct, 100.0])
+    peaks = Band(first, upper, upper + np.asarray([core.rpk_um, 0.0]), "series", named("Rpk", core.rpk_um), 1)
+    valleys = Band(last, lower - np.asarray([0.0, core.rvk_um]), lower, "series", named("Rvk", core.rvk_um), 3)
+    return peaks, Band(np.asarray([0.0, 100.0]), lower, upper, "guide", named("Rk", core.rk_um)), valleys

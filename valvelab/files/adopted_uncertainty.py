@@ -21,6 +21,11 @@ def write_adopted(path: Path, adopted: AdoptedUncertainty) -> None:
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
 
 
+def read_adopted(path: str | Path) -> AdoptedUncertainty:
+    """The file, for readings that are lengths; refuses one that is not a length above 0."""
+    return read_adopted_length(path)[0]
+
+
 def read_adopted_length(path: str | Path) -> tuple[AdoptedUncertainty, float, Source]:
     """The file, its standard uncertainty in mm, its identity; refuses one that is not a length above 0."""
     adopted, source = read_toml_with_source(path, AdoptedUncertainty)

@@ -126,6 +126,10 @@ READERS: tuple[Reader, ...] = (
         _named("part", "appraiser", "trial"),
     ),
     Reader(
+        "adopted uncertainty", (".toml",), "a gauge study's result, kept as the uncertainty of a reading", "shaft",
+        _toml("standard_uncertainty"),
+    ),
+    Reader(
         "phasing sheet", (".toml",), "degree-wheel readings", "phasing",
         _toml("stop", "reading", "near_peak", "wheel", "card", "adjuster"),
     ),

@@ -84,7 +84,7 @@ def inspect_shaft(question: ShaftQuestion) -> ShaftInspection:
     forms: list[JournalForm] = []
     uncertainties: list[JournalUncertainty] = []
     refusals: list[str] = []
-    journals = [trace for trace in readings.traces if not _is_lobe(trace)]
+    journals = [trace for trace in readings.traces if not is_lobe(trace)]
     for trace in journals:
         label = _label(trace, journals)
         try:
@@ -129,7 +129,8 @@ def inspect_shaft(question: ShaftQuestion) -> ShaftInspection:
     return ShaftInspection(question, result, tuple(forms), axis)
 
 
-def _is_lobe(trace: JournalTrace) -> bool:
+def is_lobe(trace: JournalTrace) -> bool:
+    """Whether a trace went round a lobe, by its name."""
     return _LOBE_NAME.fullmatch(trace.name) is not None
 
 
@@ -322,7 +323,7 @@ def _tapers(readings: ShaftReadings) -> tuple[list[TaperResult], list[Note]]:
     probe = readings.probe_uncertainty_mm
     for name, found in tracks.items():
         if len(found) < 2:
-            if _is_lobe(found[0]):
+            if is_lobe(found[0]):
                 notes.append(info(name, "a lobe in one track: its profile is a matter for a lift table, no taper here"))
             continue
         ordered = sorted(found, key=lambda trace: float(trace.position_mm or 0.0))

@@ -7,12 +7,12 @@ from PySide6.QtGui import QKeyEvent, QPalette
 from PySide6.QtWidgets import QLineEdit, QWidget
 
 from valvelab.errors import BadQuantity
-from valvelab.units import Dimension, System, display_unit, parse_quantity, show
+from valvelab.units import FACTORS, Dimension, System, display_unit, parse_quantity, show
 from valvelab.window.theme import current_theme
 
 
 class QuantityField(QLineEdit):
-    """A quantity with or without a unit; without one it is in the unit shown. `entered(value)` is canonical.
+    """A quantity with or without a unit; without one it is in the unit shown. `entered(value)` is in `unit`.
 
     The arrow keys step it by `step`. What can't be read keeps its text in the colour of a rejection, with the reason as
     tip; nothing is emitted.
@@ -33,7 +33,7 @@ class QuantityField(QLineEdit):
         self.textEdited.connect(lambda _text: self._mark(""))
 
     def show_value(self, value: float, units: System, decimals: int) -> None:
-        """Show a canonical value."""
+        """Show a value in `unit`, as the reader's system writes it."""
         self._units, self._value = units, value
         text = f"{show(value, self._unit, units, decimals)} {display_unit(self._unit, units).label}"
         if not self.hasFocus() or not self.isModified():
@@ -65,7 +65,7 @@ class QuantityField(QLineEdit):
             return
         self._mark("")
         self.setModified(False)
-        self.entered.emit(value)
+        self.entered.emit(value / FACTORS[self._dimension].get(self._unit, 1.0))
 
     def _mark(self, wrong: str) -> None:
         palette = QPalette()

@@ -1,0 +1,251 @@
+"""The gauge station: means and ranges, where the variation comes from, figures; a plan, and the result adopted."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, cast
+
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import (
+    QApplication,
+    QButtonGroup,
+    QFileDialog,
+    QHBoxLayout,
+    QLabel,
+    QLineEdit,
+    QPushButton,
+    QStackedWidget,
+    QVBoxLayout,
+    QWidget,
+)
+
+from valvelab.figures import gauge_figures
+from valvelab.units import System, display_unit, show
+from valvelab.window.bench import Bench
+from valvelab.window.chips import chip_row, press
+from valvelab.window.drawing import FigureStack, FigureView
+from valvelab.window.fields import QuantityField
+from valvelab.window.stations.form_parts import labelled, splitter, titled
+from valvelab.window.stations.plan_strip import PlanStrip
+from valvelab.window.stations.view import StationView
+from valvelab.window.tables import Sheet, TableColumn
+from valvelab.window.theme import current_theme
+from valvelab.workbench.gauge_station import NAME, ResultRow, adopt_as, dimension_of, result_rows
+from valvelab.workbench.spec_choice import headline_of, spec_for
+
+if TYPE_CHECKING:
+    from valvelab.inspection.inspect_gauge import GaugeInspection
+    from valvelab.records.gauge_result import VarianceRowResult
+    from valvelab.workbench.document import Document, Problem
+
+_LISTS = (("figures", "Figures"), ("analysis", "Analysis"))
+_STRETCH = {"gauge_means": 3, "gauge_ranges": 2}
+_GOOD, _USABLE = 10.0, 30.0
+
+
+def make_view(bench: Bench) -> StationView:
+    """The view of the gauge station."""
+    return GaugeView(bench)
+
+
+def make_start(bench: Bench) -> QWidget:
+    """What can be done before there is a study: plan one."""
+    return PlanStrip(bench)
+
+
+class GaugeView(StationView):
+    """See the module text."""
+
+    def __init__(self, bench: Bench) -> None:
+        super().__init__(bench)
+        self._shown: tuple[object, ...] = ()
+        self._inspection: GaugeInspection | None = None
+        self._adopting: Path | None = None
+        self.stack = FigureStack("Means and ranges by part and appraiser", self)
+        self.components = FigureView("Where the variation comes from", self)
+        self.table = Sheet("study figures", _columns("metric", "mm"), self)
+        self.table.setAccessibleName("Figures by both methods")
+        self.analysis = Sheet("analysis of variance", _analysis_columns(), self)
+        self.analysis.setAccessibleName("Analysis of variance")
+        self.plan = PlanStrip(bench, self)
+        self._tolerance_place = QHBoxLayout()
+        self.tolerance: QuantityField | None = None
+        self._tolerance_box: QWidget | None = None
+        self.kind = QLineEdit(self)
+        self.kind.setAccessibleName("Kind of reading that the result is adopted for")
+        self.kind.setToolTip("What the uncertainty is of, such as tir or journal diameter")
+        self.adopt = QPushButton("Adopt as uncertainty…", self)
+        self.adopt.setToolTip("Keep GRR as one reading's standard uncertainty, in a small file that the bench takes")
+        self.adopt.clicked.connect(self._on_adopt)
+        self.kind.textChanged.connect(lambda text: self.adopt.setEnabled(bool(text.strip())))
+        self.bench.done.connect(self._on_done)
+        self._sentence = QLabel(self, wordWrap=True)
+        self._lay_out()
+
+    def _lay_out(self) -> None:
+        self.lists = QButtonGroup(self)
+        self.list_pages = QStackedWidget(self)
+        for page in (self.table, self.analysis):
+            self.list_pages.addWidget(page)
+        down = Qt.Orientation.Vertical
+        right = splitter(
+            self, down,
+            (titled(self, "Share of the variation", self.components), 10),
+            (titled(self, "", self.list_pages, chip_row(self, self.lists, _LISTS, self._on_list)), 12),
+        )  # fmt: skip
+        across = splitter(
+            self, Qt.Orientation.Horizontal,
+            (titled(self, "By part and appraiser", self.stack), 12), (right, 10),
+        )  # fmt: skip
+        layout = QVBoxLayout(self)
+        layout.setContentsMargins(0, 0, 0, 0)
+        layout.setSpacing(0)
+        layout.addWidget(self._strip())
+        layout.addWidget(across, 1)
+        layout.addWidget(titled(self, "A new study", self.plan))
+
+    def _strip(self) -> QWidget:
+        strip = QWidget(self)
+        row = QHBoxLayout(strip)
+        row.setContentsMargins(8, 4, 6, 2)
+        row.setSpacing(10)
+        row.addLayout(self._tolerance_place)
+        row.addWidget(self._sentence, 1)
+        self.kind.setMaximumWidth(8 * self.fontMetrics().height())
+        row.addWidget(labelled(strip, "kind", self.kind))
+        row.addWidget(self.adopt)
+        return strip
+
+    # -- showing ----------------------------------------------------------------------------------------------------
+
+    def headline(self, document: Document, value: object) -> tuple[str, str]:
+        """What was studied and how large; the spec."""
+        inspection = cast("GaugeInspection", value)
+        found, readings = inspection.result, inspection.question.readings
+        size = f"{len(found.parts)} parts × {len(found.appraisers)} appraisers × {found.trials} trials"
+        title = f"{(readings.characteristic or readings.file).replace('_', ' ')}, {size}"
+        return title, headline_of(spec_for(document, ("gauge",)), inspection.question.spec)
+
+    def show_answer(self, document: Document, value: object) -> None:
+        """Redraw where the answer, the units or the theme changed."""
+        inspection = cast("GaugeInspection", value)
+        shown = document.choice(NAME, "list", "figures")
+        press(self.lists, {shown})
+        self.list_pages.setCurrentIndex(1 if shown == "analysis" else 0)
+        self.plan.show_document(document)
+        theme, units = current_theme(), document.units
+        key = (inspection, units, theme.name, QApplication.font().pointSizeF())
+        if self._shown and key[0] is self._shown[0] and key[1:] == self._shown[1:]:
+            return
+        if self._inspection is None or inspection.question.readings is not self._inspection.question.readings:
+            self._meet(inspection)
+        self._inspection, self._shown = inspection, key
+        drawn = [gauge_figures.means_figure(inspection), gauge_figures.ranges_figure(inspection)]
+        self.stack.show_figures(drawn, units, theme, _STRETCH)
+        self.components.show_figure(gauge_figures.components_figure(inspection), units, theme)
+        self.table.show_rows(result_rows(inspection), _columns(units, inspection.result.unit))
+        self.analysis.show_rows(inspection.result.analysis)
+        width = inspection.result.tolerance
+        assert self.tolerance is not None
+        if width is not None:
+            self.tolerance.show_value(width, units, 4 if units == "metric" else 5)
+        self._sentence.setText(_judgement(inspection.result.anova.grr_percent, inspection.result.anova.ndc))
+
+    def _meet(self, inspection: GaugeInspection) -> None:
+        """A study that was not in front before: its dimension, its kind of reading."""
+        if self._tolerance_box is not None:
+            self._tolerance_box.deleteLater()
+        unit = inspection.result.unit
+        self.tolerance = QuantityField("Tolerance width, 0 for the study's own", dimension_of(unit), unit, 0.005, self)
+        self.tolerance.setPlaceholderText("none known")
+        self.tolerance.setMaximumWidth(6 * self.fontMetrics().height())
+        self.tolerance.entered.connect(
+            lambda value: self.bench.choose(NAME, "tolerance", max(0.0, round(value, 9)), "change the tolerance")
+        )
+        self._tolerance_box = labelled(self, "tolerance", self.tolerance)
+        self._tolerance_place.addWidget(self._tolerance_box)
+        self.kind.setText(inspection.question.readings.characteristic or "")
+        self.adopt.setEnabled(bool(self.kind.text().strip()))
+
+    # -- what a person does -----------------------------------------------------------------------------------------
+
+    def _on_list(self, name: str, _on: bool) -> None:
+        self.bench.choose(NAME, "list", name)
+
+    def _on_adopt(self) -> None:
+        folder = Path(self.bench.settings.recent_folder or ".")
+        suggestion = f"{self.kind.text().strip().replace(' ', '_')}_uncertainty.toml"
+        name, _ = QFileDialog.getSaveFileName(
+            self, "Adopt as uncertainty", str(folder / suggestion), "Adopted uncertainty (*.toml)"
+        )
+        if name:
+            self.adopt_to(Path(name))
+
+    def adopt_to(self, path: Path) -> None:
+        """Write the adopted uncertainty and put it on the bench, where the shaft station uses it."""
+        inspection, kind = self._inspection, self.kind.text().strip()
+        if inspection is None or not kind:
+            return
+        self._adopting = path
+        self.bench.do(f"Writing {path.name}", path.name, lambda: adopt_as(inspection, kind, path))
+
+    def _on_done(self, outcome: Problem) -> None:
+        path = self._adopting
+        if path is None or outcome.about != path.name:
+            return
+        self._adopting = None
+        if outcome.level != "info":
+            return
+        if self.bench.document.file(str(path.absolute())) is not None:
+            self.bench.read_again()
+        else:
+            self.bench.add_files([str(path)])
+
+
+def _judgement(percent: float | None, categories: int | None) -> str:
+    if percent is None:
+        return "no variation was seen"
+    told = (
+        "good" if percent < _GOOD else "usable with care" if percent <= _USABLE else "not fit to judge these parts by"
+    )
+    count = "" if categories is None else f", {categories} distinct categories"
+    return f"GRR {percent:.1f} % of the total{count}: {told} (common practice: under 10 %, under 30 %)"
+
+
+def _columns(units: System, unit: str) -> list[TableColumn]:
+    finer = 5 if units == "metric" else 6
+
+    def text(row: ResultRow, value: float | None) -> str:
+        decimals = row.decimals if row.decimals is not None else finer if unit == "mm" else None
+        return show(value, row.unit, units, decimals)
+
+    def leads(row: ResultRow) -> bool:
+        return row.name.startswith("GRR") or row.name == "distinct categories"
+
+    return [
+        TableColumn("standard deviation", lambda row: row.name, "Point at one to read what it means", number=False,
+                    cell_tip=lambda row: row.meaning, strong=leads),
+        TableColumn("analysis of\nvariance", lambda row: text(row, row.anova), "Crossed analysis of variance",
+                    value=lambda row: row.anova, strong=leads),
+        TableColumn("averages\nand ranges", lambda row: text(row, row.ranges), "Method of averages and ranges",
+                    value=lambda row: row.ranges, strong=leads),
+        TableColumn("unit", lambda row: display_unit(row.unit, units).label, "", number=False),
+    ]  # fmt: skip
+
+
+def _analysis_columns() -> list[TableColumn]:
+    def number(title: str, key: str, form: str, tip: str) -> TableColumn:
+        def text(row: VarianceRowResult) -> str:
+            value = getattr(row, key)
+            return "–" if value is None else format(value, form)
+
+        return TableColumn(title, text, tip, value=lambda row: getattr(row, key))
+
+    return [
+        TableColumn("source", lambda row: row.source, "Where the variation comes from", number=False),
+        number("freedom", "freedom", "d", "Degrees of freedom"),
+        number("sum of\nsquares", "sum_of_squares", ".4g", "Sum of squares"),
+        number("mean\nsquare", "mean_square", ".4g", "Mean square"),
+        number("F", "f_ratio", ".2f", "Ratio of mean squares"),
+        number("p", "p_value", ".4f", "Probability of such an F without an effect"),
+    ]

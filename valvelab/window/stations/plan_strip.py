@@ -1,0 +1,71 @@
+"""A gauge study planned: how many parts, appraisers and trials, and the sheet to print or to fill in."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from PySide6.QtWidgets import QFileDialog, QHBoxLayout, QPushButton, QSpinBox, QWidget
+
+from valvelab.window.bench import Bench
+from valvelab.window.stations.form_parts import labelled
+from valvelab.workbench.gauge_station import NAME, plan_of, write_plan
+
+if TYPE_CHECKING:
+    from valvelab.workbench.document import Document
+
+_NUMBERS = (("parts", 2, 200), ("appraisers", 1, 20), ("trials", 2, 20), ("seed", 1, 9999))
+_SPOKEN = {
+    "parts": "Parts in the plan", "appraisers": "Appraisers in the plan", "trials": "Trials in the plan",
+    "seed": "Number that the order of reading is drawn from",
+}  # fmt: skip
+
+
+class PlanStrip(QWidget):
+    """Fields in one line and the button that writes the sheet."""
+
+    def __init__(self, bench: Bench, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self._bench = bench
+        self.fields: dict[str, QSpinBox] = {}
+        row = QHBoxLayout(self)
+        row.setContentsMargins(8, 2, 6, 4)
+        row.setSpacing(8)
+        for name, least, most in _NUMBERS:
+            field = QSpinBox(self, minimum=least, maximum=most)
+            field.setAccessibleName(_SPOKEN[name])
+            field.setToolTip(_SPOKEN[name])
+            field.valueChanged.connect(lambda value, name=name: self._on_number(name, value))
+            self.fields[name] = field
+            row.addWidget(labelled(self, "order" if name == "seed" else name, field))
+        self.write = QPushButton("Plan sheet…", self)
+        self.write.setToolTip("Write the plan as a sheet to print (PDF) or as a table to fill in (CSV)")
+        self.write.clicked.connect(self._on_write)
+        row.addWidget(self.write)
+        row.addStretch(1)
+        self.show_document(bench.document)
+
+    def show_document(self, document: Document) -> None:
+        """Show the plan as it stands."""
+        plan = plan_of(document)
+        for name, field in self.fields.items():
+            field.blockSignals(True)
+            field.setValue(getattr(plan, name))
+            field.blockSignals(False)
+
+    def save(self, path: Path) -> None:
+        """Write the sheet in the background."""
+        plan = plan_of(self._bench.document)
+        self._bench.do(f"Writing {path.name}", path.name, lambda: write_plan(plan, path))
+
+    def _on_number(self, name: str, value: int) -> None:
+        self._bench.choose(NAME, f"plan {name}", float(value), "plan the study", f"plan {name}")
+
+    def _on_write(self) -> None:
+        folder = Path(self._bench.settings.recent_folder or ".")
+        name, kind = QFileDialog.getSaveFileName(
+            self, "Plan sheet", str(folder / "gauge_plan.pdf"), "Sheet to print (*.pdf);;Table to fill in (*.csv)"
+        )
+        if name:
+            path = Path(name)
+            self.save(path if path.suffix else path.with_suffix(".csv" if "csv" in kind else ".pdf"))

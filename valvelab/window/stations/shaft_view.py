@@ -1,0 +1,217 @@
+"""The shaft station: the bowed shaft, its centres end on, the chosen journal's roundness and lobing, the figures."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, cast
+
+from PySide6.QtCore import QModelIndex, Qt
+from PySide6.QtWidgets import QApplication, QButtonGroup, QLabel, QStackedWidget, QVBoxLayout
+
+from valvelab.figures import shaft_figures
+from valvelab.units import System, display_unit, show
+from valvelab.window.bench import Bench
+from valvelab.window.chips import Heading, chip_row, press
+from valvelab.window.drawing import FigureView
+from valvelab.window.stations.form_parts import figures, labelled, splitter, titled, verdict_column
+from valvelab.window.stations.view import StationView
+from valvelab.window.tables import Sheet, TableColumn
+from valvelab.window.theme import current_theme
+from valvelab.workbench import shaft_station
+from valvelab.workbench.shaft_station import FILTERS, NAME, chosen_journal, journals
+from valvelab.workbench.spec_choice import headline_of, spec_for
+
+if TYPE_CHECKING:
+    from valvelab.inspection.inspect_shaft import ShaftInspection
+    from valvelab.records.shaft_result import StationResult
+    from valvelab.workbench.document import Document
+
+_LISTS = (("journals", "Journals"), ("lobing", "Lobing"), ("taper", "Taper"))
+_WORST = {"reject": 0, "undecided": 1, "accept": 2}
+
+
+def make_view(bench: Bench) -> StationView:
+    """The view of the shaft station."""
+    return ShaftView(bench)
+
+
+class ShaftView(StationView):
+    """See the module text."""
+
+    def __init__(self, bench: Bench) -> None:
+        super().__init__(bench)
+        self._inspection: ShaftInspection | None = None
+        self._shown: tuple[object, ...] = ()
+        self.shaft = FigureView("The shaft from the side, its bow magnified", self)
+        self.shaft.scene().sigMouseClicked.connect(self._on_shaft_clicked)
+        self.section = FigureView("Journal centres end on", self)
+        self.polar = FigureView("Roundness of the chosen journal", self)
+        self.lobing = FigureView("Lobing of the chosen journal by order", self)
+        self.table = Sheet("journals", _columns("metric", {}), self)
+        self.table.setAccessibleName("Journals")
+        self.table.selectionModel().currentRowChanged.connect(self._on_row)
+        self.tapers = Sheet("tapers", _taper_columns("metric"), self)
+        self.tapers.setAccessibleName("Taper between two tracks")
+        self.tapers.empty_text = "A taper needs two tracks of one lobe or journal at two positions, on one zero."
+        self._journal_name = Heading("", 1.05, self)
+        self._straight = QLabel(self)
+        self._straight.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
+        self._lay_out()
+
+    def _lay_out(self) -> None:
+        self.filters = QButtonGroup(self)
+        filters = chip_row(self, self.filters, FILTERS, self._on_filter)
+        filters.setToolTip("Gaussian cutoff of the form in undulations per turn (ISO 12181-2)")
+        self.lists = QButtonGroup(self)
+        self.list_pages = QStackedWidget(self)
+        for page in (self.table, self.lobing, self.tapers):
+            self.list_pages.addWidget(page)
+        across, down = Qt.Orientation.Horizontal, Qt.Orientation.Vertical
+        top = splitter(
+            self, across,
+            (titled(self, "Straightness of the axis", self.shaft, self._straight), 17),
+            (titled(self, "End on", self.section), 7),
+        )  # fmt: skip
+        bottom = splitter(
+            self, across,
+            (titled(self, "", self.list_pages, chip_row(self, self.lists, _LISTS, self._on_list)), 14),
+            (titled(self, self._journal_name, self.polar, labelled(self, "undulations", filters)), 10),
+        )  # fmt: skip
+        layout = QVBoxLayout(self)
+        layout.setContentsMargins(0, 0, 0, 0)
+        layout.addWidget(splitter(self, down, (top, 10), (bottom, 13)))
+
+    # -- showing ----------------------------------------------------------------------------------------------------
+
+    def headline(self, document: Document, value: object) -> tuple[str, str]:
+        """Part and serial; the spec, and whose uncertainty."""
+        inspection = cast("ShaftInspection", value)
+        readings = inspection.question.readings
+        title = " ".join(w for w in (readings.part or readings.file, readings.serial and f"no. {readings.serial}") if w)
+        found = spec_for(document, ("station", "shaft"))
+        kind = shaft_station.adopted_kind(document)
+        adopted = f"; uncertainty adopted for {kind}" if kind else ""
+        return title, headline_of(found, inspection.question.spec) + adopted
+
+    def show_answer(self, document: Document, value: object) -> None:
+        """Redraw what changed: everything, or the chosen journal."""
+        inspection = cast("ShaftInspection", value)
+        journal = chosen_journal(document, inspection)
+        shown = document.choice(NAME, "list", "journals")
+        press(self.lists, {shown})
+        press(self.filters, {document.choice(NAME, "undulations", "")})
+        self.list_pages.setCurrentIndex(next((n for n, (name, _) in enumerate(_LISTS) if name == shown), 0))
+        key = (document.units, journal, current_theme().name, QApplication.font().pointSizeF())
+        if inspection is not self._inspection or key[0] != (self._shown or ("",))[0]:
+            self._show_figures(document, inspection)
+        if inspection is not self._inspection or key != self._shown:
+            self._draw(document, inspection, journal)
+        self._inspection, self._shown = inspection, key
+        self.table.select_where(lambda row: _name_of(inspection, row) == journal)
+
+    def _show_figures(self, document: Document, inspection: ShaftInspection) -> None:
+        units = document.units
+        worst: dict[str, str] = {}
+        for verdict in sorted(inspection.result.verdicts, key=lambda row: -_WORST[row.decision]):
+            worst[str(verdict.item)] = verdict.decision
+        decisions = {id(row): worst.get(_name_of(inspection, row)) for row in inspection.result.stations}
+        self.table.show_rows(inspection.result.stations, _columns(units, decisions))
+        self.tapers.show_rows(inspection.result.tapers, _taper_columns(units))
+        line, label = inspection.result.straightness, display_unit("um", units).label
+        if line.minimum_zone_um is None:
+            self._straight.setText("no straightness: see Problems and notes")
+        else:
+            u = show(line.uncertainty.get("minimum_zone_um"), "um", units)
+            self._straight.setText(
+                f"minimum zone <b>{show(line.minimum_zone_um, 'um', units)}</b> {label} (u {u}), "
+                f"least squares {show(line.least_squares_um, 'um', units)} {label}, worst at {line.worst_station}"
+            )
+
+    def _draw(self, document: Document, inspection: ShaftInspection, journal: str) -> None:
+        units, theme = document.units, current_theme()
+        rejected = frozenset(str(row.item) for row in inspection.result.verdicts if row.decision == "reject")
+        form = journals(inspection).get(journal)
+        station = "" if form is None else form.trace.name
+        side = shaft_figures.bowed_shaft_figure(inspection, units, station, rejected)
+        self.shaft.show_figure(side, units, theme)
+        self.section.show_figure(shaft_figures.section_figure(inspection, units, station), units, theme)
+        self.polar.setVisible(form is not None)
+        self.lobing.setVisible(form is not None)
+        if form is None:
+            self._journal_name.setText("No journal was read all the way round")
+            return
+        label = display_unit("um", units).label
+        zone, least = form.circles.get("minimum zone"), form.least_squares.roundness_mm
+        known = "" if zone is None else f"  MZC {show(1000.0 * zone.roundness_mm, 'um', units)}"
+        self._journal_name.setText(f"{journal}{known}  LSC {show(1000.0 * least, 'um', units)} {label}")
+        self.polar.show_figure(shaft_figures.roundness_figure(form, units), units, theme)
+        self.lobing.show_figure(shaft_figures.harmonics_figure(form), units, theme)
+
+    # -- what a person does -----------------------------------------------------------------------------------------
+
+    def choose_item(self, item: str) -> None:
+        """Bring a journal to the front."""
+        if self._inspection is not None and item in journals(self._inspection):
+            self.bench.choose(NAME, "journal", item)
+
+    def _on_row(self, index: QModelIndex) -> None:
+        if index.isValid() and self._inspection is not None:
+            self.choose_item(_name_of(self._inspection, self.table.row_of(index)))
+
+    def _on_shaft_clicked(self, event: Any) -> None:
+        item = self.shaft.items_by_name.get("shaft")
+        if item is None or self._inspection is None:
+            return
+        where = item.view.mapSceneToView(event.scenePos()).x() / item.scale_x().scale
+        placed = {
+            name: abs(form.trace.position_mm - where)
+            for name, form in journals(self._inspection).items()
+            if form.trace.position_mm is not None
+        }
+        if placed:
+            self.choose_item(min(placed, key=placed.__getitem__))
+
+    def _on_list(self, name: str, _on: bool) -> None:
+        self.bench.choose(NAME, "list", name)
+
+    def _on_filter(self, name: str, _on: bool) -> None:
+        self.bench.choose(NAME, "undulations", name, "filter the form")
+
+
+def _name_of(inspection: ShaftInspection, row: StationResult) -> str:
+    names = [station.station for station in inspection.result.stations]
+    return row.station if names.count(row.station) == 1 else f"{row.station} at {row.position_mm:g} mm"
+
+
+def _columns(units: System, decisions: dict[int, str | None]) -> list[TableColumn]:
+    def roundness(title: str, kind: str, meaning: str) -> TableColumn:
+        key = f"roundness_{kind}_um"
+        return figures(title, "um", units, lambda row: getattr(row, key), f"Peak to valley about the {meaning}",
+                       spread=lambda row: row.uncertainty.get(key))  # fmt: skip
+
+    return [
+        TableColumn("journal", lambda row: row.station, "As the readings name it", number=False),
+        figures("at", "mm", units, lambda row: row.position_mm, "Position along the shaft", 2),
+        figures("TIR", "mm", units, lambda row: row.tir_mm, "Range of the readings as the dial shows them",
+                spread=lambda row: row.uncertainty.get("tir_mm")),
+        figures("eccentric", "mm", units, lambda row: row.eccentricity_mm, "First harmonic: centre off the axis turned",
+                spread=lambda row: row.uncertainty.get("eccentricity_mm")),
+        figures("toward", "deg", units, lambda row: row.eccentricity_angle_deg, "Direction of the eccentricity", 1,
+                spread=lambda row: row.uncertainty.get("eccentricity_angle_deg")),
+        roundness("MZC", "mzc", "minimum-zone circle"),
+        roundness("LSC", "lsc", "least-squares circle"),
+        roundness("MIC", "mic", "largest inscribed circle"),
+        roundness("MCC", "mcc", "smallest circumscribed circle"),
+        verdict_column(lambda row: decisions.get(id(row))),
+    ]  # fmt: skip
+
+
+def _taper_columns(units: System) -> list[TableColumn]:
+    return [
+        TableColumn("of", lambda row: row.station, "Lobe or journal", number=False),
+        figures("from", "mm", units, lambda row: row.from_mm, "Position of the first track", 2),
+        figures("to", "mm", units, lambda row: row.to_mm, "Position of the second track", 2),
+        figures("taper", "um", units, lambda row: row.taper_um, "Second track minus first, mean over the turn",
+                spread=lambda row: row.uncertainty.get("taper_um")),
+        figures("highest", "um", units, lambda row: row.highest_um, "The same where the first track stands highest"),
+        figures("slope arcmin", "", units, lambda row: row.angle_arcmin, "Slope of the surface along the shaft", 2),
+    ]  # fmt: skip

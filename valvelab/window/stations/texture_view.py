@@ -1,0 +1,151 @@
+"""The texture station: the trace with its mean line, the roughness in sections, material ratio, parameters."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, cast
+
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QApplication, QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
+
+from valvelab.figures import texture_figures
+from valvelab.units import System, display_unit, show
+from valvelab.window.bench import Bench
+from valvelab.window.drawing import FigureStack, FigureView
+from valvelab.window.fields import QuantityField
+from valvelab.window.stations.form_parts import labelled, splitter, titled, verdict_column
+from valvelab.window.stations.view import StationView
+from valvelab.window.tables import Sheet, TableColumn
+from valvelab.window.theme import current_theme
+from valvelab.workbench.showing import decimals_for
+from valvelab.workbench.spec_choice import headline_of, spec_for
+from valvelab.workbench.texture_station import NAME, USUAL, ParameterRow, parameter_rows, settings
+
+if TYPE_CHECKING:
+    from valvelab.inspection.inspect_texture import TextureInspection
+    from valvelab.workbench.document import Document
+
+_STRETCH = {"trace": 2, "roughness": 3}
+
+
+def make_view(bench: Bench) -> StationView:
+    """The view of the texture station."""
+    return TextureView(bench)
+
+
+class TextureView(StationView):
+    """See the module text."""
+
+    def __init__(self, bench: Bench) -> None:
+        super().__init__(bench)
+        self._shown: tuple[object, ...] = ()
+        self.stack = FigureStack("Trace and roughness along the surface", self)
+        self.ratio = FigureView("Material ratio", self)
+        self.table = Sheet("texture parameters", _columns("metric"), self)
+        self.table.setAccessibleName("Texture parameters")
+        self.cutoff = QuantityField("Cutoff", "length", "mm", 0.05, self)
+        self.short_cutoff = QuantityField("Short cutoff, 0 for none", "length", "um", 0.5, self)
+        self.sections = QuantityField("Sections in the evaluation length", "number", "", 1.0, self)
+        self.cutoff.entered.connect(lambda value: self._ask("cutoff_mm", value, "change the cutoff"))
+        self.short_cutoff.entered.connect(
+            lambda value: self._ask("short_cutoff_mm", round(value / 1000.0, 9), "change the short cutoff")
+        )
+        self.sections.entered.connect(lambda value: self._ask("sections", float(round(value)), "change the sections"))
+        self.usual = QPushButton("Usual settings", self)
+        self.usual.setToolTip("Cutoffs and sections by the standard's setting classes")
+        self.usual.clicked.connect(self._on_usual)
+        self._evaluated = QLabel(self)
+        self._lay_out()
+
+    def _lay_out(self) -> None:
+        across = splitter(
+            self, Qt.Orientation.Horizontal,
+            (titled(self, "Along the surface", self.stack), 9),
+            (titled(self, "Material ratio", self.ratio), 7),
+            (titled(self, "Parameters", self.table), 7),
+        )  # fmt: skip
+        layout = QVBoxLayout(self)
+        layout.setContentsMargins(0, 0, 0, 0)
+        layout.setSpacing(0)
+        layout.addWidget(self._settings_strip())
+        layout.addWidget(across, 1)
+
+    def _settings_strip(self) -> QWidget:
+        strip = QWidget(self)
+        row = QHBoxLayout(strip)
+        row.setContentsMargins(8, 4, 6, 2)
+        row.setSpacing(12)
+        em = self.fontMetrics().height()
+        for text, field in (
+            ("cutoff", self.cutoff), ("short cutoff", self.short_cutoff), ("sections", self.sections),
+        ):  # fmt: skip
+            field.setMaximumWidth(6 * em)
+            field.setMinimumWidth(3 * em)
+            row.addWidget(labelled(strip, text, field))
+        row.addWidget(self.usual)
+        row.addStretch(1)
+        row.addWidget(self._evaluated)
+        return strip
+
+    # -- showing ----------------------------------------------------------------------------------------------------
+
+    def headline(self, document: Document, value: object) -> tuple[str, str]:
+        """What was traced; the spec."""
+        inspection = cast("TextureInspection", value)
+        trace = inspection.question.trace
+        return trace.label or trace.file, headline_of(spec_for(document, ("trace",)), inspection.question.spec)
+
+    def show_answer(self, document: Document, value: object) -> None:
+        """Redraw where the answer, the units or the theme changed."""
+        inspection = cast("TextureInspection", value)
+        theme, units = current_theme(), document.units
+        key = (inspection, units, theme.name, QApplication.font().pointSizeF())
+        if self._shown and key[0] is self._shown[0] and key[1:] == self._shown[1:]:
+            return
+        self._shown = key
+        drawn = [texture_figures.trace_figure(inspection), texture_figures.roughness_figure(inspection)]
+        self.stack.show_figures(drawn, units, theme, _STRETCH)
+        self.ratio.show_figure(texture_figures.material_ratio_figure(inspection, units), units, theme)
+        self.table.show_rows(parameter_rows(inspection), _columns(units))
+        found = inspection.result
+        self.cutoff.show_value(found.cutoff_mm, units, 3 if units == "metric" else 4)
+        self.short_cutoff.show_value(1000.0 * (found.short_cutoff_mm or 0.0), units, 1)
+        self.sections.show_value(float(found.sections), units, 0)
+        length = show(found.evaluation_length_mm, "mm", units, 2 if units == "metric" else 3)
+        chosen = f", setting class {found.setting_class}" if found.setting_class else ""
+        self._evaluated.setText(f"{length} {display_unit('mm', units).label} evaluated{chosen}")
+        self.usual.setEnabled(not settings(document).usual)
+
+    # -- what a person does -----------------------------------------------------------------------------------------
+
+    def _ask(self, name: str, value: float, label: str) -> None:
+        self.bench.choose(NAME, name, value if value >= 0.0 else USUAL, label)
+
+    def _on_usual(self) -> None:
+        for name in ("cutoff_mm", "short_cutoff_mm", "sections"):
+            self.bench.choose(NAME, name, USUAL, "take the usual settings", "usual settings")
+        self.bench.history.end_gesture()
+
+
+def _columns(units: System) -> list[TableColumn]:
+    def decimals(row: ParameterRow) -> int:
+        return decimals_for(row.value, row.standard_uncertainty, row.unit, units)
+
+    def limits(row: ParameterRow) -> str:
+        verdict = row.verdict
+        if verdict is None:
+            return ""
+        low, high = (show(end, row.unit, units, None) for end in (verdict.lower, verdict.upper))
+        return f"≥ {low}" if verdict.upper is None else f"≤ {high}" if verdict.lower is None else f"{low} to {high}"
+
+    return [
+        TableColumn("name", lambda row: row.symbol, "Point at one to read what it means", number=False,
+                    cell_tip=lambda row: row.meaning, strong=lambda row: row.verdict is not None),
+        TableColumn("value", lambda row: show(row.value, row.unit, units, decimals(row)), "From the filtered trace",
+                    value=lambda row: row.value, cell_tip=lambda row: row.meaning,
+                    strong=lambda row: row.verdict is not None),
+        TableColumn("u", lambda row: show(row.standard_uncertainty, row.unit, units, decimals(row)),
+                    "Standard uncertainty", value=lambda row: row.standard_uncertainty),
+        TableColumn("unit", lambda row: display_unit(row.unit, units).label, "", number=False),
+        TableColumn("limits", limits, "What the spec on the bench allows", number=False),
+        verdict_column(lambda row: None if row.verdict is None else row.verdict.decision),
+    ]  # fmt: skip

@@ -1,0 +1,203 @@
+"""The gauge station: a study of parts, appraisers and trials; its tolerance; plan sheets; the result adopted."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, cast
+
+from valvelab.errors import BadFile, BadSpec
+from valvelab.units import CANONICAL, Dimension
+from valvelab.workbench.certificates import CertificateRequest
+from valvelab.workbench.document import BenchFile, Document
+from valvelab.workbench.questions import Partly, Question
+from valvelab.workbench.settings import write_whole
+from valvelab.workbench.spec_choice import sources_of, spec_for, stamps
+from valvelab.workbench.stations import Intake, Station
+
+if TYPE_CHECKING:
+    from valvelab.inspection.inspect_gauge import GaugeInspection
+    from valvelab.records.form_measurement import GaugeReadings
+    from valvelab.records.result import Result
+
+NAME = "gauge"
+STUDY = "gauge study"
+MOST_PLANNED = 10_000
+_SUBJECTS = ("gauge",)
+_OWN = 0.0
+
+
+def uses(document: Document) -> tuple[BenchFile, ...]:
+    """Study and spec of the question."""
+    found = spec_for(document, _SUBJECTS)
+    return tuple(file for file in (document.in_use(STUDY), found[0] if found else None) if file is not None)
+
+
+def asked_tolerance(document: Document) -> float | None:
+    """The tolerance width typed on the bench, in the study's unit; None leaves the study's own."""
+    value = document.choice(NAME, "tolerance", _OWN)
+    return value if value > 0.0 else None
+
+
+def question(document: Document) -> Question | None:
+    """Evaluate the study in use by both methods."""
+    file = document.in_use(STUDY)
+    content = None if file is None else document.content(file)
+    if file is None or content is None or content.value is None:
+        return None
+    readings, width = cast("GaugeReadings", content.value), asked_tolerance(document)
+    found = spec_for(document, _SUBJECTS)
+
+    def work() -> object:
+        from valvelab.inspection.inspect_gauge import GaugeQuestion, inspect_gauge
+
+        if found is None:
+            return inspect_gauge(GaugeQuestion(readings, width))
+        try:
+            return inspect_gauge(GaugeQuestion(readings, width, found[1], found[0].path, sources_of(found)))
+        except BadSpec as refusal:
+            return Partly(inspect_gauge(GaugeQuestion(readings, width)), f"{refusal}; measured without the spec")
+
+    return Question((*stamps(document, file, found[0] if found else None), width), f"Inspecting {file.name}", work)
+
+
+def result(value: object) -> Result:
+    """The result document of an inspection."""
+    return cast("GaugeInspection", value).result
+
+
+def dimension_of(unit: str) -> Dimension:
+    """What the study measures, by its canonical unit."""
+    return next((name for name, canonical in CANONICAL.items() if canonical == unit), "number")
+
+
+@dataclass(frozen=True, slots=True)
+class ResultRow:
+    """One figure by both methods: what it is, in which unit, what it means."""
+
+    name: str
+    anova: float | None
+    ranges: float | None
+    unit: str
+    meaning: str
+    decimals: int | None = None
+
+
+def result_rows(inspection: GaugeInspection) -> list[ResultRow]:
+    """Standard deviations, shares, distinct categories."""
+    found = inspection.result
+    rows = []
+    for key, name, meaning in _DEVIATIONS:
+        rows.append(ResultRow(name, getattr(found.anova, key), getattr(found.ranges, key), found.unit, meaning))
+    for key, name, meaning in _SHARES:
+        rows.append(ResultRow(name, getattr(found.anova, key), getattr(found.ranges, key), "%", meaning, 1))
+    rows.append(ResultRow("distinct categories", found.anova.ndc, found.ranges.ndc, "", _CATEGORIES, 0))
+    return rows
+
+
+_DEVIATIONS = (
+    ("repeatability_sd", "repeatability", "Standard deviation of one appraiser reading one part again"),
+    ("reproducibility_sd", "reproducibility", "Standard deviation between appraisers"),
+    ("interaction_sd", "interaction", "Standard deviation of appraisers who differ from part to part; a dash: pooled"),
+    ("grr_sd", "GRR", "Repeatability, reproducibility and interaction together: one reading's standard uncertainty"),
+    ("part_sd", "part", "Standard deviation between the parts"),
+    ("total_sd", "total", "Measurement and parts together"),
+)  # fmt: skip
+_SHARES = (
+    ("grr_percent", "GRR of total", "100 GRR / total; common practice: under 10 good, over 30 not fit to judge by"),
+    ("grr_percent_of_tolerance", "6 GRR of tolerance", "600 GRR / tolerance width; a dash where no width is known"),
+)
+_CATEGORIES = "How many groups of parts the measurement can tell apart: 1.41 part / GRR; common practice: 5 or more"
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """A study to be carried out; the same seed gives the same order."""
+
+    parts: int = 10
+    appraisers: int = 3
+    trials: int = 3
+    seed: int = 1
+
+
+def plan_of(document: Document) -> Plan:
+    """The plan as asked on the bench."""
+    usual = Plan()
+
+    def number(name: str) -> int:
+        return round(document.choice(NAME, f"plan {name}", float(getattr(usual, name))))
+
+    return Plan(number("parts"), number("appraisers"), number("trials"), number("seed"))
+
+
+def write_plan(plan: Plan, path: Path) -> str:
+    """Write the sheet as PDF to print, or as a table to fill in and drop on the bench; a closing sentence.
+
+    Refuses fewer than 2 parts, 1 appraiser or 2 trials, and more readings than anyone takes.
+    """
+    from valvelab.files.gauge_study_file import plan_rows, plan_text
+
+    count = plan.parts * plan.appraisers * plan.trials
+    if plan.parts < 2 or plan.appraisers < 1 or plan.trials < 2 or count > MOST_PLANNED:
+        found = f"{plan.parts} parts, {plan.appraisers} appraisers, {plan.trials} trials"
+        raise BadFile(path.name, "", found, f"at least 2 parts, 1 appraiser, 2 trials, at most {MOST_PLANNED} readings")
+    rows = plan_rows(plan.parts, plan.appraisers, plan.trials, plan.seed)
+    if path.suffix.lower() == ".pdf":
+        from valvelab.report.plan_sheet import plan_sheet
+
+        path.write_bytes(plan_sheet(rows, plan.seed))
+    else:
+        write_whole(path, plan_text(rows, plan.seed))
+    return f"Plan sheet written: {path}, {count} readings"
+
+
+def adopt_as(inspection: GaugeInspection, kind: str, path: Path) -> str:
+    """Keep the study's result as the uncertainty of a kind of reading; a closing sentence."""
+    from valvelab.files.adopted_uncertainty import write_adopted
+    from valvelab.inspection.inspect_gauge import adopt
+
+    adopted = adopt(inspection.result, kind)
+    write_adopted(path, adopted)
+    return f"Adopted for {kind}: standard uncertainty {adopted.standard_uncertainty}, in {path}"
+
+
+def certificate(document: Document, value: object) -> CertificateRequest:
+    """The study's part of a certificate."""
+    from valvelab.report.form_certificate import gauge_part
+
+    inspection = cast("GaugeInspection", value)
+    file = document.in_use(STUDY)
+    assert file is not None
+    asked = inspection.question
+    found = spec_for(document, _SUBJECTS) if asked.spec is not None else None
+    width = asked.tolerance
+    return CertificateRequest(
+        part=gauge_part(inspection, document.units),
+        command="gauge",
+        file=Path(file.path),
+        spec_file=None if found is None else Path(found[0].path),
+        spec=None if found is None else found[1],
+        options=(
+            *((f"--columns={file.columns}",) if file.columns else ()),
+            *((f"--tolerance={width!r} {inspection.result.unit}".rstrip(),) if width is not None else ()),
+        ),
+    )
+
+
+STATION = Station(
+    name=NAME,
+    title="Gauge study",
+    icon="gauge",
+    intakes=(
+        Intake(
+            STUDY, "gauge study", "valvelab.files.gauge_study_file:read_gauge_study", columns=True,
+            fields={"part": (), "appraiser": (), "trial": (), "reading": ("mm", "um", "in", "N", "lbf", "deg")},
+        ),
+        Intake("spec", "spec", "valvelab.files.spec_file:read_spec"),
+    ),
+    empty="Drop a gauge study here: part, appraiser, trial and reading. A plan sheet says in which order to read.",
+    question=question,
+    result=result,
+    certificate=certificate,
+    uses=uses,
+)  # fmt: skip

@@ -1,0 +1,147 @@
+"""The shaft station: readings round each journal, a spec, an uncertainty adopted from a gauge study."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, cast
+
+from valvelab.errors import BadSpec
+from valvelab.workbench.certificates import CertificateRequest, names_for
+from valvelab.workbench.document import BenchFile, Document
+from valvelab.workbench.questions import Partly, Question
+from valvelab.workbench.spec_choice import sources_of, spec_for, stamps
+from valvelab.workbench.stations import Intake, Station
+
+if TYPE_CHECKING:
+    from valvelab.camshaft.journal import JournalForm
+    from valvelab.inspection.inspect_shaft import ShaftInspection
+    from valvelab.records.form_measurement import ShaftReadings
+    from valvelab.records.gauge_result import AdoptedUncertainty
+    from valvelab.records.result import Result
+
+NAME = "shaft"
+READINGS, ADOPTED = "shaft readings", "adopted uncertainty"
+FILTERS = (("", "As read"), ("50", "50"), ("15", "15"))
+"""Undulations per turn that the form is limited to: the usual cutoffs of ISO 12181-2 that journals are judged at."""
+_SUBJECTS = ("station", "shaft")
+
+
+def uses(document: Document) -> tuple[BenchFile, ...]:
+    """Readings, spec and adopted uncertainty of the question."""
+    readings, found = document.in_use(READINGS), spec_for(document, _SUBJECTS)
+    adopted = document.in_use(ADOPTED)
+    return tuple(file for file in (readings, found[0] if found else None, adopted) if file is not None)
+
+
+def undulations(document: Document) -> int | None:
+    """The filter chosen, None for the form as read."""
+    chosen = document.choice(NAME, "undulations", "")
+    return int(chosen) if chosen.isdecimal() else None
+
+
+def question(document: Document) -> Question | None:
+    """Evaluate the readings in use against the spec in use."""
+    file = document.in_use(READINGS)
+    content = None if file is None else document.content(file)
+    if file is None or content is None or content.value is None:
+        return None
+    readings = cast("ShaftReadings", content.value)
+    found, adopted, cut = spec_for(document, _SUBJECTS), document.in_use(ADOPTED), undulations(document)
+
+    def work() -> object:
+        from valvelab.files.adopted_uncertainty import with_adopted_probe
+        from valvelab.inspection.inspect_shaft import ShaftQuestion, inspect_shaft
+
+        measured, sources = readings, sources_of(found)
+        if adopted is not None:
+            measured, source = with_adopted_probe(readings, adopted.path)
+            sources = (*sources, source)
+        if found is None:
+            return inspect_shaft(ShaftQuestion(measured, cut, other_sources=sources))
+        try:
+            return inspect_shaft(ShaftQuestion(measured, cut, found[1], found[0].path, sources))
+        except BadSpec as refusal:
+            plain = inspect_shaft(ShaftQuestion(measured, cut, other_sources=sources[1:]))
+            return Partly(plain, f"{refusal}; measured without the spec")
+
+    key = (*stamps(document, file, found[0] if found else None, adopted), cut)
+    return Question(key, f"Inspecting {file.name}", work)
+
+
+def result(value: object) -> Result:
+    """The result document of an inspection."""
+    return cast("ShaftInspection", value).result
+
+
+def journals(inspection: ShaftInspection) -> dict[str, JournalForm]:
+    """The evaluated journals by the names that verdicts use: with the position where one was read in two tracks."""
+    names = [form.trace.name for form in inspection.journals]
+    return {
+        name if names.count(name) == 1 else f"{name} at {form.trace.position_mm:g} mm": form
+        for name, form in zip(names, inspection.journals, strict=True)
+    }
+
+
+def chosen_journal(document: Document, inspection: ShaftInspection) -> str:
+    """The journal in front: the one chosen, else the first rejected, else the one farthest off the axis."""
+    names = journals(inspection)
+    chosen = document.choice(NAME, "journal", "")
+    if chosen in names:
+        return chosen
+    rejected = (str(verdict.item) for verdict in inspection.result.verdicts if verdict.decision == "reject")
+    worst = inspection.result.straightness.worst_station or ""
+    return next((item for item in (*rejected, worst) if item in names), next(iter(names), ""))
+
+
+def certificate(document: Document, value: object) -> CertificateRequest:
+    """The shaft's part of a certificate."""
+    from valvelab.report.form_certificate import shaft_part
+
+    inspection = cast("ShaftInspection", value)
+    file, adopted = document.in_use(READINGS), document.in_use(ADOPTED)
+    assert file is not None
+    found = spec_for(document, _SUBJECTS) if inspection.question.spec is not None else None
+    others = () if adopted is None else (Path(adopted.path),)
+    spec_file = None if found is None else Path(found[0].path)
+    names = names_for([Path(file.path), *([spec_file] if spec_file else []), *others])
+    cut = inspection.question.undulations
+    return CertificateRequest(
+        part=shaft_part(inspection, document.units),
+        command="shaft",
+        file=Path(file.path),
+        spec_file=spec_file,
+        spec=None if found is None else found[1],
+        others=others,
+        options=(
+            *((f"--columns={file.columns}",) if file.columns else ()),
+            *((f"--undulations={cut}",) if cut is not None else ()),
+            *(f"--gauge={names[path]}" for path in others),
+        ),
+    )
+
+
+def adopted_kind(document: Document) -> str:
+    """What the adopted uncertainty in use is of; empty without one."""
+    file = document.in_use(ADOPTED)
+    content = None if file is None else document.content(file)
+    return "" if content is None else cast("AdoptedUncertainty", content.value).kind
+
+
+STATION = Station(
+    name=NAME,
+    title="Shaft form",
+    icon="shaft",
+    intakes=(
+        Intake(
+            READINGS, "shaft readings", "valvelab.files.shaft_readings:read_shaft_readings", columns=True,
+            fields={"station": (), "position": ("mm", "in"), "angle": ("deg",), "reading": ("um", "mm", "in", "thou")},
+        ),
+        Intake(ADOPTED, "adopted uncertainty", "valvelab.files.adopted_uncertainty:read_adopted"),
+        Intake("spec", "spec", "valvelab.files.spec_file:read_spec"),
+    ),
+    empty="Drop shaft readings here: station, position, angle and reading, a dial turned through each journal.",
+    question=question,
+    result=result,
+    certificate=certificate,
+    uses=uses,
+)  # fmt: skip

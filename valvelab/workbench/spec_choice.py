@@ -1,0 +1,55 @@
+"""Which spec of the bench a station judges by: one bench may hold a camshaft's, a spring's and a surface's."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from typing import TYPE_CHECKING, cast
+
+from valvelab.workbench.document import BenchFile, Document
+
+if TYPE_CHECKING:
+    from valvelab.records.result import Source
+    from valvelab.records.spec import Spec
+
+
+def spec_for(document: Document, subjects: Collection[str]) -> tuple[BenchFile, Spec] | None:
+    """The spec in use where it speaks of one of these subjects, else the first that does.
+
+    A limit on something that nobody knows counts as speaking: its refusal should be seen.
+    """
+    from valvelab.inspection.characteristics import by_name
+
+    found: list[tuple[BenchFile, Spec]] = []
+    for file in document.of_kind("spec"):
+        content = document.content(file)
+        assert content is not None
+        spec = cast("Spec", content.value)
+        known = [by_name(limit.of) for limit in spec.limit]
+        if any(row is None or row.subject in subjects for row in known):
+            found.append((file, spec))
+    chosen = document.current.get("spec")
+    return next((pair for pair in found if pair[0].path == chosen), found[0] if found else None)
+
+
+def headline_of(pair: tuple[BenchFile, Spec] | None, applied: Spec | None) -> str:
+    """What was judged against, in a few words."""
+    if pair is None:
+        return "no spec on the bench speaks of this"
+    file, spec = pair
+    if applied is not spec:
+        return f"{file.name} could not be applied: see Problems"
+    revision = f" revision {spec.revision}" if spec.revision else ""
+    rule = f"{spec.decision.rule} rule at {100.0 * spec.decision.confidence:.0f} %"
+    return f"{spec.title or file.name}{revision}, {rule}"
+
+
+def sources_of(pair: tuple[BenchFile, Spec] | None) -> tuple[Source, ...]:
+    """The spec's identity as a source of the result; read away from the window."""
+    from valvelab.files.contents import read_contents
+
+    return () if pair is None else (read_contents(pair[0].path).source,)
+
+
+def stamps(document: Document, *files: BenchFile | None) -> tuple[int, ...]:
+    """What tells one reading of these files from another, for the key of a question."""
+    return tuple(content.stamp for file in files if file and (content := document.content(file)))

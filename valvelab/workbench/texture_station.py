@@ -1,0 +1,177 @@
+"""The texture station: one surface trace, how it is filtered, a spec."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, cast
+
+from valvelab.errors import BadSpec, ValvelabError
+from valvelab.workbench.certificates import CertificateRequest
+from valvelab.workbench.document import BenchFile, Document
+from valvelab.workbench.facts import meaning_of
+from valvelab.workbench.questions import Partly, Question
+from valvelab.workbench.spec_choice import sources_of, spec_for, stamps
+from valvelab.workbench.stations import Intake, Station
+
+if TYPE_CHECKING:
+    from valvelab.inspection.inspect_texture import TextureInspection, TextureQuestion
+    from valvelab.records.form_measurement import SurfaceTrace
+    from valvelab.records.result import Result, Verdict
+
+NAME = "texture"
+TRACE = "surface trace"
+USUAL = -1.0
+"""A setting that is left to the standard's setting classes."""
+_SUBJECTS = ("trace",)
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """How the trace is filtered as asked; None takes the usual. A short cutoff of 0 leaves that filter out."""
+
+    cutoff_mm: float | None
+    short_cutoff_mm: float | None
+    sections: int | None
+
+    @property
+    def usual(self) -> bool:
+        """Whether nothing was asked."""
+        return self == Settings(None, None, None)
+
+
+def settings(document: Document) -> Settings:
+    """What was asked on the bench."""
+
+    def asked(name: str) -> float | None:
+        value = document.choice(NAME, name, USUAL)
+        return value if value >= 0.0 else None
+
+    sections = asked("sections")
+    cutoff = asked("cutoff_mm")
+    return Settings(cutoff or None, asked("short_cutoff_mm"), round(sections) if sections else None)
+
+
+def uses(document: Document) -> tuple[BenchFile, ...]:
+    """Trace and spec of the question."""
+    found = spec_for(document, _SUBJECTS)
+    return tuple(file for file in (document.in_use(TRACE), found[0] if found else None) if file is not None)
+
+
+def question(document: Document) -> Question | None:
+    """Filter and evaluate the trace in use against the spec in use."""
+    file = document.in_use(TRACE)
+    content = None if file is None else document.content(file)
+    if file is None or content is None or content.value is None:
+        return None
+    trace, asked, found = cast("SurfaceTrace", content.value), settings(document), spec_for(document, _SUBJECTS)
+
+    def work() -> object:
+        from valvelab.inspection.inspect_texture import TextureQuestion
+
+        plain = TextureQuestion(trace, asked.cutoff_mm, asked.short_cutoff_mm, asked.sections)
+        if found is None:
+            return _inspect(plain, asked)
+        judged = replace(plain, spec=found[1], spec_file=found[0].path, other_sources=sources_of(found))
+        try:
+            return _inspect(judged, asked)
+        except BadSpec as refusal:
+            measured = _inspect(plain, asked)
+            inner = f"; {measured.failure}" if isinstance(measured, Partly) else ""
+            value = measured.value if isinstance(measured, Partly) else measured
+            return Partly(value, f"{refusal}; measured without the spec{inner}")
+
+    return Question((*stamps(document, file, found[0] if found else None), asked), f"Filtering {file.name}", work)
+
+
+def _inspect(asked: TextureQuestion, how: Settings) -> object:
+    """The inspection; where the settings can't be had from this trace, the one with the usual settings, and why."""
+    from valvelab.inspection.inspect_texture import inspect_texture
+
+    try:
+        return inspect_texture(asked)
+    except BadSpec:
+        raise
+    except ValvelabError as refusal:
+        if how.usual:
+            raise
+        value = inspect_texture(replace(asked, cutoff_mm=None, short_cutoff_mm=None, sections=None))
+        return Partly(value, f"{refusal}; shown with the usual settings instead")
+
+
+def result(value: object) -> Result:
+    """The result document of an inspection."""
+    return cast("TextureInspection", value).result
+
+
+@dataclass(frozen=True, slots=True)
+class ParameterRow:
+    """One parameter: name, value, standard uncertainty, unit, the tightest verdict on it, what it means."""
+
+    name: str
+    symbol: str
+    value: float | None
+    standard_uncertainty: float | None
+    unit: str
+    verdict: Verdict | None
+    meaning: str
+
+
+_WORST = {"reject": 0, "undecided": 1, "accept": 2}
+
+
+def parameter_rows(inspection: TextureInspection) -> list[ParameterRow]:
+    """All parameters in the order of the standard, each with its worst verdict."""
+    found = inspection.result
+    rows = []
+    for key in type(found.parameters).model_fields:
+        name = key.removesuffix("_um").removesuffix("_pct")
+        unit = "um" if key.endswith("_um") else "%" if key.endswith("_pct") else ""
+        verdicts = [row for row in found.verdicts if row.characteristic == name]
+        worst = min(verdicts, key=lambda row: _WORST[row.decision], default=None)
+        value, u = getattr(found.parameters, key), found.uncertainty.get(key)
+        rows.append(ParameterRow(name, name.capitalize(), value, u, unit, worst, meaning_of(name)))
+    return rows
+
+
+def certificate(document: Document, value: object) -> CertificateRequest:
+    """The trace's part of a certificate."""
+    from valvelab.report.form_certificate import texture_part
+
+    inspection = cast("TextureInspection", value)
+    file = document.in_use(TRACE)
+    assert file is not None
+    asked = inspection.question
+    found = spec_for(document, _SUBJECTS) if asked.spec is not None else None
+    return CertificateRequest(
+        part=texture_part(inspection, document.units),
+        command="texture",
+        file=Path(file.path),
+        spec_file=None if found is None else Path(found[0].path),
+        spec=None if found is None else found[1],
+        options=(
+            *((f"--columns={file.columns}",) if file.columns else ()),
+            *((f"--cutoff={asked.cutoff_mm!r} mm",) if asked.cutoff_mm is not None else ()),
+            *((f"--short-cutoff={asked.short_cutoff_mm!r} mm",) if asked.short_cutoff_mm is not None else ()),
+            *((f"--sections={asked.sections}",) if asked.sections is not None else ()),
+        ),
+    )
+
+
+STATION = Station(
+    name=NAME,
+    title="Texture",
+    icon="texture",
+    intakes=(
+        Intake(
+            TRACE, "surface trace", "valvelab.files.surface_trace:read_surface_trace", columns=True,
+            fields={"x": ("mm", "um", "in"), "z": ("um", "nm", "mm")},
+        ),
+        Intake("spec", "spec", "valvelab.files.spec_file:read_spec"),
+    ),
+    empty="Drop a surface trace here: a table of x and z, an SMD text file, or an X3P container.",
+    question=question,
+    result=result,
+    certificate=certificate,
+    uses=uses,
+)  # fmt: skip
