@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from valvelab.records.result import Verdict
 
 HEIGHT = "height"
-PAST_SOLID = 0.12
+PAST_SOLID = 0.25
 """Share of the highest free force that is shown above it, so that the knee is seen and the forces stay readable."""
 WINDOW_MM = 0.25
 """Half the drawn width of a window of force at one height."""

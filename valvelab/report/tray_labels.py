@@ -13,6 +13,9 @@ from valvelab.report.paper import BOLD, MM, REGULAR, Paper, fitted, paper, text_
 ACROSS, DOWN = 2, 4
 MARGIN = 8.0 * MM
 PAD = 4.0 * MM
+MOST, LEAST = 12.0, 6.0
+"""Type sizes of the springs' names, in points."""
+LEADING, GAP = 1.3, 12.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,28 +103,39 @@ def _label(canvas: Canvas, label: Label, sheet: LabelSheet, width: float, height
 
 
 def _springs(canvas: Canvas, label: Label, left: float, right: float, bottom: float, top: float, look: Paper) -> None:
-    """Names in columns, read downwards, each with its figure; what does not fit is counted."""
+    """Names in columns, read downwards, each with its figure, as large as all fit; what does not fit is counted."""
     canvas.setStrokeColor(look.of("line"))
     canvas.line(left, top + 2.0, right, top + 2.0)
-    widest = max((text_width(f"{name}  {figure}", 7.5, BOLD) for name, figure in label.springs), default=1.0)
-    columns = max(1, min(4, int((right - left + 6.0) // (widest + 6.0))))
-    line = 10.0
-    rows = max(1, int((top - bottom) // line))
+    size, columns, rows = _grid(label, right - left + GAP, top - bottom)
     shown = label.springs
     if len(shown) > rows * columns:
         shown = shown[: rows * columns - 1]
-    each = (right - left + 6.0) / columns
+    each = (right - left + GAP) / columns
     down = min(rows, -(-len(label.springs) // columns))
     for number, (name, figure) in enumerate(shown):
         column, row = divmod(number, down)
-        x, y = left + column * each, top - 8.0 - row * line
+        x, y = left + column * each, top - (row + 0.95) * LEADING * size
         canvas.setFillColor(look.of("text"))
-        canvas.setFont(BOLD, 7.5)
-        room = each - 6.0 - text_width(figure, 7.5) - 4.0
-        canvas.drawString(x, y, fitted(name, 7.5, room, BOLD))
+        canvas.setFont(BOLD, size)
+        room = each - GAP - text_width(figure, size) - 4.0
+        canvas.drawString(x, y, fitted(name, size, room, BOLD))
         canvas.setFillColor(look.of("quiet"))
-        canvas.setFont(REGULAR, 7.5)
-        canvas.drawRightString(x + each - 6.0, y, figure)
+        canvas.setFont(REGULAR, size)
+        canvas.drawRightString(x + each - GAP, y, figure)
     if len(shown) < len(label.springs):
         column, row = divmod(len(shown), down)
-        canvas.drawString(left + column * each, top - 8.0 - row * line, f"and {len(label.springs) - len(shown)} more")
+        y = top - (row + 0.95) * LEADING * size
+        canvas.drawString(left + column * each, y, f"and {len(label.springs) - len(shown)} more")
+
+
+def _grid(label: Label, width: float, height: float) -> tuple[float, int, int]:
+    """Type size, columns and rows: the largest type at which every spring has a place."""
+    widest = max((text_width(f"{name}{figure}", 1.0, BOLD) for name, figure in label.springs), default=1.0)
+    size, columns, rows = LEAST, 1, 1
+    for step in range(round(2 * (MOST - LEAST)) + 1):
+        size = MOST - 0.5 * step
+        columns = max(1, int(width // (widest * size + 0.9 * size + GAP)))
+        rows = max(1, int(height // (LEADING * size)))
+        if rows * columns >= len(label.springs):
+            break
+    return size, columns, rows

@@ -254,13 +254,13 @@ def verdict_on(grouping: Grouping, values: Values, wish: Wish) -> str:
     proof = grouping.proof
     text = f"{len(all_of)} sets, {len(left_over(grouping, values))} left over, total spread {total:.3f}"
     if faulty:
-        text += f"; {faulty} {'sets are' if faulty > 1 else 'set is'} over a limit or not complete"
+        text += f"; {faulty} over a limit or not complete"
     if proof is None:
         return text
     if not proof.is_for(wish):
         return f"{text}; matched for other limits"
     if grouping.edited:
-        return f"{text}; moved by hand, matching found {proof.sets} sets with {proof.total_spread:.3f}"
+        return f"{text}; moved by hand (matched: {proof.sets} sets, {proof.total_spread:.3f})"
     number = "proven the most" if proof.number_proven else f"at most {proof.bound_sets} possible"
     tight = "proven the least" if proof.spread_proven else f"at least {proof.bound_total_spread:.3f}"
     return f"{text}; {number}, {tight}"

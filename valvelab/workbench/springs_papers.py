@@ -28,7 +28,7 @@ def label_sheet(document: Document, grouping: Grouping, values: Values, wish: Wi
     left = sets.left_over(grouping, values)
     if left:
         one = sets.standing(left, values, Wish(len(left), {}))
-        labels.append(_label("–", "Left over", one, values, wish, document.units, None))
+        labels.append(_label("…", "Left over", one, values, wish, document.units, None))
     return LabelSheet(f"Tray labels, {part}", foot, tuple(labels))
 
 
@@ -46,5 +46,6 @@ def _label(sign: str, name: str, one: Standing, values: Values, wish: Wish, unit
         lines.append(f"{sets.words(key)} {mean} {label}, within {spread} of {limit} {label}{over}")
     first = next(iter(wish.within), "seat_force")
     places = sets.decimals(first, units)
+    lines.append(f"figures: {sets.words(first)}, {display_unit(sets.UNITS[first], units).label}")
     springs = tuple((name, show(values[name][first], sets.UNITS[first], units, places)) for name in one.springs)
     return Label(sign, heading, tuple(lines), springs, series)

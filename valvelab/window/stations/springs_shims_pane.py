@@ -129,11 +129,11 @@ def _columns(units: System) -> list[TableColumn]:
     return [
         TableColumn("valve", lambda row: row.position, "The valve's position", number=False),
         TableColumn("spring", lambda row: row.spring, "The spring that goes there", number=False),
-        TableColumn(f"shims\n{length}", shims, "Shims below it, thickest first", number=False),
-        TableColumn(f"installed\n{length}", lambda row: show(row.installed_height_mm, "mm", units, fine),
-                    "Height with these shims", value=lambda row: row.installed_height_mm),
-        TableColumn(f"seat force\n{force}", lambda row: show(row.seat_force_n, "N", units, 1),
-                    "Force at that height", value=lambda row: row.seat_force_n),
-        TableColumn(f"margin\n{length}", lambda row: show(row.coil_bind_margin_mm, "mm", units, fine),
+        TableColumn(f"shims, {length}", shims, "Shims below it, thickest first", number=False),
+        TableColumn(f"at, {length}", lambda row: show(row.installed_height_mm, "mm", units, fine),
+                    "Installed height with these shims", value=lambda row: row.installed_height_mm),
+        TableColumn(f"seat, {force}", lambda row: show(row.seat_force_n, "N", units, 1),
+                    "Seat force at that height", value=lambda row: row.seat_force_n),
+        TableColumn(f"margin, {length}", lambda row: show(row.coil_bind_margin_mm, "mm", units, fine),
                     "Coil-bind margin at that height", value=lambda row: row.coil_bind_margin_mm),
     ]  # fmt: skip

@@ -238,17 +238,21 @@ class SetsTree(QTreeWidget):
         return QSize(14 * em, 6 * em)
 
     def bring(self, spring: str) -> None:
-        """Select a spring without telling anyone, and open its set."""
+        """Select a spring without telling anyone; one chosen elsewhere has its set opened and comes into view."""
         item = self._shown_springs.get(spring)
-        if item is None or self.currentItem() is item:
+        branch = None if item is None else item.parent()
+        if item is None or branch is None or self.currentItem() is item:
             return
         self.blockSignals(True)
-        branch = item.parent()
-        if branch is not None and not branch.isExpanded() and self.hasFocus():
+        elsewhere = self._grouping.sets and not self.hasFocus()
+        if elsewhere and not branch.isExpanded():
             branch.setExpanded(True)
             self._opened.add(branch.data(0, _SET))
-        if branch is not None and branch.isExpanded():
+        at = self.verticalScrollBar().value()
+        if branch.isExpanded():
             self.setCurrentItem(item)
+        if not elsewhere:
+            self.verticalScrollBar().setValue(at)
         self.blockSignals(False)
 
     def open_set(self, number: int) -> None:
