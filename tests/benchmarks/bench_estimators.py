@@ -2,8 +2,8 @@
 
 Run `python tests/benchmarks/bench_estimators.py`. Lobes from published laws, with ramps, 8 mm high, noise of 1 µm at
 0.5 cam deg; white, or correlated from reading to reading (0.6). Each law is read a number of times; printed is the
-median size of the error in lift (µm), in duration at 1.27 mm (crank deg), in peak velocity and acceleration (%), and the
-time as a ratio to the spline's.
+median size of the error in lift (µm), in duration at 1.27 mm (crank deg), in peak velocity and acceleration (%), and
+the time as a ratio to the spline's.
 
 Fourier: harmonics damped by 1/(1 + (k/K)⁸), K by generalised cross-validation over all lobes. Local polynomial: quartic
 over a window (Savitzky & Golay), its width by the best acceleration seen against the truth, which no user could know.
@@ -114,9 +114,8 @@ ESTIMATORS: dict[str, Callable[[LobeDesign, Floats], Errors]] = {
 
 
 def main() -> None:
-    print(
-        f"{'law':20s}{'noise':>12s}  {'estimator':18s}{'lift µm':>9s}{'dur °':>9s}{'vel %':>8s}{'acc %':>8s}{'time':>8s}"
-    )
+    header = ("lift µm", 9), ("dur °", 9), ("vel %", 8), ("acc %", 8), ("time", 8)
+    print(f"{'law':20s}{'noise':>12s}  {'estimator':18s}" + "".join(f"{text:>{width}s}" for text, width in header))
     for lag in (0.0, 0.6):
         for name in (*SMOOTH, *STEPPING):
             lobe = design(name)

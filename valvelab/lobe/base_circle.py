@@ -63,14 +63,14 @@ def harmonic_row(angle_cam_deg: float | FloatArray, order: int = 0) -> FloatArra
 
 
 def find_base_circle(
-    splines: SplineSet, lift_mm: FloatArray, fit_noise_mm: float, reading_noise_mm: float
+    splines: SplineSet, harmonic: FloatArray, lift_mm: FloatArray, fit_noise_mm: float, reading_noise_mm: float
 ) -> BaseCircle | None:
     """The arc of one periodic lobe, or None where there is none.
 
-    lift_mm: shape (knots,), the fitted lift at the knots; fit_noise_mm its standard deviation there.
+    harmonic: shape (knots, 3), `harmonic_row` at the knots; lift_mm: (knots,), the fitted lift there;
+    fit_noise_mm its standard deviation.
     """
     knots = splines.intervals
-    angles = splines.knots()[:knots]
     resting = _resting_run(lift_mm, knots)
     if resting is None:
         return None
@@ -80,7 +80,7 @@ def find_base_circle(
     tolerance = max(5.0 * fit_noise_mm, _TIGHTEST_MM)
     # a knot a degree is plenty for finding the ends, and the turn has to close on the thinned knots
     thin = max((k for k in range(1, max(2, int(1.0 / splines.step) + 1)) if knots % k == 0), default=1)
-    coarse = (angles[::thin], lift_mm[::thin], -(-first // thin), last // thin, splines.step * thin)
+    coarse = (harmonic[::thin], lift_mm[::thin], -(-first // thin), last // thin, splines.step * thin)
     arc = _grow(*coarse, tolerance)
     while (arc[1] - arc[0]) * thin < 0.6 * (last - first) and tolerance < _LOOSEST_MM:
         tolerance *= 2.0
@@ -88,7 +88,7 @@ def find_base_circle(
     arc = arc[0] * thin, arc[1] * thin
     if (arc[1] - arc[0]) * splines.step < SHORTEST_ARC_CAM_DEG:
         return None
-    return _describe(splines, lift_mm, arc, reading_noise_mm)
+    return _describe(splines, harmonic, lift_mm, arc, reading_noise_mm)
 
 
 def _resting_run(lift: FloatArray, knots: int) -> tuple[int, int] | None:
@@ -103,22 +103,22 @@ def _resting_run(lift: FloatArray, knots: int) -> tuple[int, int] | None:
     return int(busy[longest]) + 1, int(busy[longest] + gaps[longest]) - 1
 
 
-def _solve(angles: FloatArray, lift: FloatArray, step: float) -> tuple[FloatArray, FloatArray]:
+def _solve(design: FloatArray, lift: FloatArray, step: float) -> tuple[FloatArray, FloatArray]:
     """Zero, cosine and sine part on one arc and its weights on the arc's knots; a short arc fits the zero alone."""
-    design = harmonic_row(angles)
-    if angles.size * step < ECCENTRICITY_ARC_CAM_DEG:
-        weights = np.zeros((3, angles.size))
-        weights[0] = 1.0 / angles.size
+    size = design.shape[0]
+    if size * step < ECCENTRICITY_ARC_CAM_DEG:
+        weights = np.zeros((3, size))
+        weights[0] = 1.0 / size
     else:
         weights = np.asarray(np.linalg.solve(design.T @ design, design.T), dtype=np.float64)
     return weights @ lift, weights
 
 
 def _grow(
-    angles: FloatArray, lift: FloatArray, first: int, last: int, step: float, tolerance: float
+    harmonic: FloatArray, lift: FloatArray, first: int, last: int, step: float, tolerance: float
 ) -> tuple[int, int]:
     """Widest arc, grown from the middle of the resting run, on which lift stays with the harmonic fitted so far."""
-    knots = angles.size
+    knots = lift.size
     middle = (first + last) // 2
     half = max(int(0.2 * (last - first)), int(0.5 * SHORTEST_ARC_CAM_DEG / step))
     low, high = max(first, middle - half), min(last, middle + half)
@@ -127,17 +127,17 @@ def _grow(
     grows_low = grows_high = True
     while grows_low or grows_high:
         rows = np.arange(low, high + 1) % knots
-        abc, _ = _solve(angles[rows], lift[rows], step)
+        abc, _ = _solve(harmonic[rows], lift[rows], step)
         if grows_low:
-            low, grows_low = _extend(angles, lift, abc, low, first, -1, stride, patience, tolerance)
+            low, grows_low = _extend(harmonic, lift, abc, low, first, -1, stride, patience, tolerance)
         if grows_high:
-            high, grows_high = _extend(angles, lift, abc, high, last, 1, stride, patience, tolerance)
+            high, grows_high = _extend(harmonic, lift, abc, high, last, 1, stride, patience, tolerance)
     margin = round(_MARGIN_CAM_DEG / step)
     return low + margin, high - margin
 
 
 def _extend(
-    angles: FloatArray, lift: FloatArray, abc: FloatArray, end: int, limit: int, sign: int,
+    harmonic: FloatArray, lift: FloatArray, abc: FloatArray, end: int, limit: int, sign: int,
     stride: int, patience: int, tolerance: float,
 ) -> tuple[int, bool]:  # fmt: skip
     """Move one end outward by up to `stride` knots; stop where the lift leaves the harmonic and stays off."""
@@ -145,8 +145,8 @@ def _extend(
     ahead = ahead[(ahead - limit) * sign <= 0]
     if ahead.size == 0:
         return end, False
-    rows = ahead % angles.size
-    off = np.abs(lift[rows] - harmonic_row(angles[rows]) @ abc) > tolerance
+    rows = ahead % lift.size
+    off = np.abs(lift[rows] - harmonic[rows] @ abc) > tolerance
     run = np.convolve(off, np.ones(min(patience, off.size)), "valid") >= min(patience, off.size)
     if run.any():
         return end + sign * int(np.argmax(run)), False
@@ -154,18 +154,20 @@ def _extend(
     return end + sign * step, step == stride
 
 
-def _describe(splines: SplineSet, lift: FloatArray, arc: tuple[int, int], noise: float) -> BaseCircle:
+def _describe(
+    splines: SplineSet, harmonic: FloatArray, lift: FloatArray, arc: tuple[int, int], noise: float
+) -> BaseCircle:
     knots = splines.intervals
     first, last = arc
     rows = np.arange(first, last + 1) % knots
     angles = splines.start + splines.step * np.arange(first, last + 1, dtype=np.float64)
-    abc, on_knots = _solve(angles, lift[rows], splines.step)
+    design = harmonic[rows]
+    abc, on_knots = _solve(design, lift[rows], splines.step)
     weights = np.zeros((3, knots + 7))
     for lag, weight in enumerate(symbol_weights()):
         weights[:, rows + lag] += weight * on_knots
-    harmonic = harmonic_row(angles)[:, 1:] @ abc[1:]
-    form = _smoothed_form(lift[rows] - harmonic_row(angles) @ abc, noise)
-    total = harmonic + form
+    form = _smoothed_form(lift[rows] - design @ abc, noise)
+    total = design[:, 1:] @ abc[1:] + form
     high, low = int(np.argmax(total)), int(np.argmin(total))
     return BaseCircle(
         first % knots,

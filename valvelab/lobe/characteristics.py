@@ -110,16 +110,23 @@ class LobeCharacteristics:
             rise, fall = 1.0 / self._value(opening, 1), 1.0 / self._value(closing, 1)
         off = self._lift_systematic(np.full_like(rise, lift_mm))
         encoder = self.instrument.encoder_cam_deg
-        standard = self.propagation.standard
+        # a lift too high by δ makes the flank pass it later by δ/s′
+        both = self.propagation.covariance(Term(opening, 0, -rise), Term(closing, 0, -fall))
+        u_opening, u_closing, shared = both[:, 0, 0], both[:, 1, 1], both[:, 0, 1]
         first, last = opening.angle_cam_deg, closing.angle_cam_deg
-        span = standard(Term(closing, 0, -fall), Term(opening, 0, rise))
-        middle = standard(Term(closing, 0, -0.5 * fall), Term(opening, 0, -0.5 * rise))
+
+        def u(noise: FloatArray, systematic: FloatArray, share: float) -> FloatArray:
+            return np.sqrt(np.maximum(noise, 0.0) + systematic**2 + share * encoder**2)
+
         return EventRow(
             lift_mm,
-            Value(first, _root_sum(standard(Term(opening, 0, -rise)), off * rise, encoder)),
-            Value(last, _root_sum(standard(Term(closing, 0, -fall)), off * fall, encoder)),
-            Value(last - first, _root_sum(span, off * (rise - fall), np.sqrt(2.0) * encoder)),
-            Value(0.5 * (first + last), _root_sum(middle, 0.5 * off * (rise + fall), np.sqrt(0.5) * encoder)),
+            Value(first, u(u_opening, off * rise, 1.0)),
+            Value(last, u(u_closing, off * fall, 1.0)),
+            Value(last - first, u(u_opening + u_closing - 2.0 * shared, off * (rise - fall), 2.0)),
+            Value(
+                0.5 * (first + last),
+                u(0.25 * (u_opening + u_closing + 2.0 * shared), 0.5 * off * (rise + fall), 0.5),
+            ),
         )
 
     def nose_centre(self, drop_mm: float) -> Value:

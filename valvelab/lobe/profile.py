@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from valvelab.arrays import FloatArray, read_only
-from valvelab.lobe.base_circle import BaseCircle, find_base_circle, without_harmonic
+from valvelab.lobe.base_circle import BaseCircle, find_base_circle, harmonic_row, without_harmonic
 from valvelab.lobe.conditioning import Conditioned
 from valvelab.lobe.dense_smoothing import fit_general
 from valvelab.lobe.smoothing import CALCULATED_NOISE_MM, Smoothed, fit_uniform
@@ -124,8 +124,9 @@ def fit_lobes(conditioned: Conditioned, *, take_out_eccentricity: bool = True) -
     if conditioned.periodic:
         lift = smoothed.splines.at_knots()[:, :-1]
         unit = _unit_deviation(smoothed)
+        harmonic = harmonic_row(smoothed.splines.knots()[:-1])
         bases = tuple(
-            find_base_circle(smoothed.splines, row, float(noise) * unit, float(noise))
+            find_base_circle(smoothed.splines, harmonic, row, float(noise) * unit, float(noise))
             for row, noise in zip(lift, smoothed.noise_mm, strict=True)
         )
     splines = smoothed.splines

@@ -16,7 +16,7 @@ from valvelab.lobe.base_circle import harmonic_row
 from valvelab.lobe.events import IndexArray, Places
 from valvelab.lobe.profile import FittedLobes
 from valvelab.lobe.smoothing import FOURTH_DIFFERENCE, unpad
-from valvelab.lobe.spline import basis_at
+from valvelab.lobe.spline import DEGREE, basis_at
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,56 +67,60 @@ class Propagation:
 
     def standard(self, *terms: Term) -> FloatArray:
         """Standard uncertainty, shape (lobes,), of the sum of the terms; NaN where a place is missing."""
+        return np.asarray(np.sqrt(np.maximum(self.covariance(*terms).sum(axis=(1, 2)), 0.0)))
+
+    def covariance(self, *terms: Term) -> FloatArray:
+        """Covariances of the terms, shape (lobes, terms, terms); NaN where a place is missing."""
         columns, weights, base = self._assemble(terms)
-        moved = self._moved_steps(columns, weights)
-        columns, weights = self._append_steps(columns, weights)
-        rows = np.arange(columns.shape[0])
+        columns, weights, moved = self._through_steps(columns, weights)
+        lobes = np.arange(columns.shape[0])[:, None, None]
         cross = self.fitted.smoothed.covariance.cross(columns[:, :, None], columns[:, None, :])
-        variance = np.einsum("li,lij,lj->l", weights, cross, weights)
-        spread = self._spread[rows[:, None, None], np.arange(3)[None, :, None], columns[:, None, :]]
-        variance = variance + 2.0 * np.einsum("lj,ljk,lk->l", base, spread, weights)
-        variance = variance + np.einsum("li,lij,lj->l", base, self._gram, base) + moved
-        return np.asarray(np.sqrt(np.maximum(variance, 0.0)) * self.fitted.noise_mm)
+        with_base = base @ self._spread[lobes, np.arange(3)[None, :, None], columns[:, None, :]]
+        shared = with_base @ weights.swapaxes(1, 2)
+        total = (weights @ cross) @ weights.swapaxes(1, 2) + shared + shared.swapaxes(1, 2)
+        total = total + (base @ self._gram) @ base.swapaxes(1, 2) + moved @ moved.swapaxes(1, 2)
+        return np.asarray(total * self.fitted.noise_mm[:, None, None] ** 2)
 
-    def _moved_steps(self, columns: IndexArray, weights: FloatArray) -> FloatArray:
-        """Variance, per unit noise, from the places of the jerk steps."""
-        variance = np.zeros(columns.shape[0])
-        for lobe, tangents in enumerate(self.fitted.smoothed.tangents):
-            if tangents.size:
-                met = np.einsum("pk,k->p", tangents[:, columns[lobe]], weights[lobe])
-                variance[lobe] = float(met @ met)
-        return variance
+    def _through_steps(self, columns: IndexArray, weights: FloatArray) -> tuple[IndexArray, FloatArray, FloatArray]:
+        """Add what each term picks up by way of the jerk steps, and its change as each step moves.
 
-    def _append_steps(self, columns: IndexArray, weights: FloatArray) -> tuple[IndexArray, FloatArray]:
-        """Add what a functional picks up by way of the jerk steps, padded to one width for all lobes."""
+        Columns and weights are padded to one width for all lobes; the third answer is (lobes, terms, steps).
+        """
+        count, terms, _ = weights.shape
+        moved = np.zeros((count, terms, max(1, self._most_steps)))
         if self._most_steps == 0:
-            return columns, weights
+            return columns, weights, moved
         smoothed = self.fitted.smoothed
-        width = 5 * self._most_steps
-        more_columns = np.zeros((columns.shape[0], width), dtype=np.int64)
-        more_weights = np.zeros((columns.shape[0], width))
+        width = FOURTH_DIFFERENCE.size * self._most_steps
+        more_columns = np.zeros((count, width), dtype=np.int64)
+        more_weights = np.zeros((count, terms, width))
         for lobe, steps in enumerate(smoothed.steps):
-            used = 5 * steps.rows.size
-            if used == 0:
+            size = steps.rows.size
+            if size == 0:
                 continue
-            met = np.einsum("pk,k->p", smoothed.responses[lobe][:, columns[lobe]], weights[lobe])
-            carried = smoothed.through_steps(lobe, met)
+            there, own = columns[lobe], weights[lobe].T
+            moved[lobe, :, :size] = (smoothed.tangents[lobe][:, there] @ own).T
+            carried = smoothed.through_steps(lobe, (smoothed.responses[lobe][:, there] @ own).T)
+            used = FOURTH_DIFFERENCE.size * size
             more_columns[lobe, :used] = smoothed.step_columns(lobe).ravel()
-            more_weights[lobe, :used] = (carried[:, None] * FOURTH_DIFFERENCE).ravel()
-        return np.concatenate([columns, more_columns], axis=1), np.concatenate([weights, more_weights], axis=1)
+            more_weights[lobe, :, :used] = (carried[:, :, None] * FOURTH_DIFFERENCE).reshape(terms, used)
+        return np.concatenate([columns, more_columns], axis=1), np.concatenate([weights, more_weights], axis=2), moved
 
     def _assemble(self, terms: tuple[Term, ...]) -> tuple[IndexArray, FloatArray, FloatArray]:
-        """Coefficient indices (lobes, 8·terms), their weights, and the weights on the harmonic (lobes, 3)."""
+        """Coefficient indices (lobes, columns), each term's weights on them and on the harmonic (lobes, terms, …)."""
         step = self.fitted.splines.step
-        columns, weights = [], []
-        base = np.zeros((len(self.fitted.names), 3))
-        for term in terms:
+        count, width = len(self.fitted.names), DEGREE + 1
+        columns = np.zeros((count, width * len(terms)), dtype=np.int64)
+        weights = np.zeros((count, len(terms), width * len(terms)))
+        base = np.zeros((count, len(terms), 3))
+        for k, term in enumerate(terms):
             factor = np.where(term.places.found, term.factor, np.nan)
-            columns.append(term.places.index[:, None] + np.arange(8))
-            weights.append(factor[:, None] * basis_at(term.places.t, term.order) * step ** (-term.order))
+            alive = slice(width * k, width * (k + 1))
+            columns[:, alive] = term.places.index[:, None] + np.arange(width)
+            weights[:, k, alive] = factor[:, None] * basis_at(term.places.t, term.order) * step ** (-term.order)
             angle = np.where(term.places.found, term.places.angle_cam_deg, 0.0)
-            base -= factor[:, None] * harmonic_row(angle, term.order)
-        return np.concatenate(columns, axis=1), np.concatenate(weights, axis=1), base
+            base[:, k] = -factor[:, None] * harmonic_row(angle, term.order)
+        return columns, weights, base
 
     def base_covariance(self, row: int) -> FloatArray:
         """Covariance (3, 3) of one lobe's zero, cosine and sine part, whether or not they were taken out."""
