@@ -97,7 +97,9 @@ def index_errors(
     if places is not None:
         return _against(centres, np.array([places.get(k, np.nan) for k in range(len(names))]), ())
     if arrangement is None:
-        raise CannotEvaluate(Reason.MISSING_INPUT, "index errors need a firing order, or stated places")
+        raise CannotEvaluate(
+            Reason.MISSING_INPUT, "not derived: no firing order and no places are stated"
+        )
     known = {name.cylinder for name in names if name is not None}
     missing = known - set(arrangement.firing_order)
     if missing:
@@ -120,7 +122,7 @@ def index_errors(
     if float(np.nanmax(np.abs(best.errors_cam_deg))) > LARGEST_BELIEVABLE_CAM_DEG:
         raise CannotEvaluate(
             Reason.NOT_FEASIBLE,
-            "index errors: no arrangement of the stated firing order and bank angle lies "
+            "not derived: no arrangement of the stated firing order and bank angle lies "
             f"within {LARGEST_BELIEVABLE_CAM_DEG:g} cam deg of the lobes; check firing order, bank angle "
             "and sense of rotation",
         )
@@ -170,7 +172,7 @@ def _against(centres: FloatArray, nominal: FloatArray, remarks: tuple[str, ...])
     difference = centres - nominal
     known = np.isfinite(difference)
     if not known.any():
-        raise CannotEvaluate(Reason.MISSING_INPUT, "index errors: no lobe has both a centre and a nominal place")
+        raise CannotEvaluate(Reason.MISSING_INPUT, "not derived: no lobe has both a centre and a nominal place")
     phase = np.degrees(np.angle(np.exp(1j * np.radians(difference[known])).sum()))
     for _ in range(3):
         phase += float(np.mean(wrap(difference[known] - phase)))

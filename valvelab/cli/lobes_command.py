@@ -97,7 +97,12 @@ def _settings(args: argparse.Namespace) -> Settings:
 
 def lobes_text(result: LobesResult, system: System) -> str:
     """The readable tables: lobes, durations, camshaft, verdicts."""
-    parts = [_lobe_table(result, system), _duration_table(result, system), _camshaft_lines(result, system)]
+    parts = [
+        _lobe_table(result, system),
+        _contour_table(result, system),
+        _duration_table(result, system),
+        _camshaft_lines(result, system),
+    ]
     verdicts = verdict_table(result.verdicts, system)
     return "\n\n".join(part for part in (*parts, verdicts) if part)
 
@@ -105,7 +110,7 @@ def lobes_text(result: LobesResult, system: System) -> str:
 def _lobe_table(result: LobesResult, system: System) -> str:
     length = display_unit("mm", system).label
     header = [
-        "lobe", f"lift {length}", "u", "centre cam deg", "area", f"v max {length}/deg", f"a max {length}/deg²",
+        "lobe", f"lift {length}", "u", "centre cam deg", f"area {length}·deg", f"v max {length}/deg", f"a max {length}/deg²",
         f"a min {length}/deg²", f"runout {length}", "noise µm", "left out",
     ]  # fmt: skip
     if any(lobe.envelope for lobe in result.lobes):
@@ -128,6 +133,31 @@ def _lobe_table(result: LobesResult, system: System) -> str:
         if len(header) > len(row):
             row.append(_use(lobe))
         rows.append(row)
+    return table(header, rows)
+
+
+def _contour_table(result: LobesResult, system: System) -> str:
+    """Contour figures, where they could be derived."""
+    if all(lobe.curvature.max_pressure_angle_deg is None for lobe in result.lobes):
+        return ""
+    length = display_unit("mm", system).label
+    rows = [
+        [
+            lobe.lobe,
+            show(lobe.curvature.min_convex_radius_mm, "mm", system, 3),
+            show(lobe.curvature.min_concave_radius_mm, "mm", system, 3),
+            show(lobe.curvature.min_face_radius_mm, "mm", system, 3),
+            show(lobe.curvature.max_pressure_angle_deg, "deg", system, 2),
+        ]
+        for lobe in result.lobes
+    ]
+    header = [
+        "lobe",
+        f"least convex {length}",
+        f"tightest hollow {length}",
+        f"face reach {length}",
+        "pressure angle deg",
+    ]
     return table(header, rows)
 
 

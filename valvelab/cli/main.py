@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import io
 import sys
 from collections.abc import Callable, Sequence
 from importlib import import_module
@@ -48,6 +49,9 @@ def main(argv: Sequence[str], open_window: Callable[[list[str]], int] | None = N
 
     `open_window` opens files in the window for the one command that ends there; None where there is no display.
     """
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")  # a console without ✓ gets a question mark, not a traceback
     try:
         return _run_command(list(argv), open_window)
     except WrongUsage as error:

@@ -15,16 +15,19 @@ from valvelab.lobe.dense_smoothing import fit_general
 from valvelab.lobe.profile import FittedLobes
 from valvelab.lobe.smoothing import Smoothed, fit_uniform
 from valvelab.records.measurement import LiftTable
-from valvelab.records.result import Note, info
+from valvelab.records.result import Note, info, warning
 
 _NEWTON_STEPS = 8
 
 
-def convert(fitted: FittedLobes, table: LiftTable, shape: Shape, notes: list[Note]) -> FittedLobes:
-    """Lobes as `shape` would follow them, on the same knots.
+def convert(
+    fitted: FittedLobes, table: LiftTable, shape: Shape, notes: list[Note]
+) -> tuple[FittedLobes, frozenset[str]]:
+    """Lobes as `shape` would follow them, on the same knots, and the names of those it can't follow.
 
     For every knot angle the place on the contour that the new follower meets there is found by Newton's method on the
-    fitted profile, so nothing is interpolated. Raises CannotEvaluate where the contour can't be derived or followed.
+    fitted profile, so nothing is interpolated. A contour that the follower can't touch is a finding, said in a note;
+    such a lobe keeps its own lift here and has to be withheld. Raises CannotEvaluate where no contour can be derived.
     """
     reason = missing_for_contour(table)
     if reason is not None:
@@ -35,16 +38,21 @@ def convert(fitted: FittedLobes, table: LiftTable, shape: Shape, notes: list[Not
     splines = fitted.splines
     count = fitted.at_knots[0].shape[1]
     target = splines.knots()[:count]
-    lifts = np.stack([
-        _lift_under(fitted, row, target, table.base_circle_radius_mm, source, shape)
-        for row in range(len(fitted.names))
-    ])  # fmt: skip
+    lifts = np.array(fitted.at_knots[0])
+    withheld = set()
+    for row, name in enumerate(fitted.names):
+        try:
+            lifts[row] = _lift_under(fitted, row, target, table.base_circle_radius_mm, source, shape)
+        except CannotEvaluate as error:
+            withheld.add(name)
+            notes.append(warning(name, f"not described under a {_words(shape)}: {error}"))
     if splines.periodic:
         smoothed = fit_uniform(lifts, splines.start)
     else:
         smoothed = fit_general(target, lifts, np.ones(lifts.shape, dtype=np.bool_), periodic=False)
     notes.append(info("convert", f"lift and events are those of the same contour under a {_words(shape)}"))
-    return replace(fitted, splines=smoothed.splines, smoothed=_with_noise_of(fitted.smoothed, smoothed))
+    converted = replace(fitted, splines=smoothed.splines, smoothed=_with_noise_of(fitted.smoothed, smoothed))
+    return converted, frozenset(withheld)
 
 
 def _with_noise_of(source: Smoothed, converted: Smoothed) -> Smoothed:

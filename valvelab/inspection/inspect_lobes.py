@@ -22,7 +22,7 @@ from valvelab.inspection.lobe_notes import fit_notes, lobe_notes, table_notes
 from valvelab.inspection.lobe_scalars import (
     GroupScalars,
     all_scalars,
-    event_scalars,
+    masked,
     number,
     scalar,
     with_repeatability,
@@ -189,10 +189,11 @@ def _groups(table: LiftTable, settings: Settings) -> tuple[list[GroupScalars], l
 
 def _converted(part: GroupScalars, table: LiftTable, settings: Settings, notes: list[Note]) -> GroupScalars:
     assert settings.convert_to is not None
-    fitted = convert(part.fitted, table, settings.convert_to, notes)
+    fitted, withheld = convert(part.fitted, table, settings.convert_to, notes)
     characteristics = LobeCharacteristics(fitted, _instrument(table))
     lifts = tuple(sorted({*settings.lifts_mm, settings.chord_lift_mm}))
-    return GroupScalars(characteristics, all_scalars(characteristics, lifts, NOSE_DROP_MM), NOSE_DROP_MM)
+    scalars = masked(all_scalars(characteristics, lifts, NOSE_DROP_MM), fitted.names, withheld)
+    return GroupScalars(characteristics, scalars, NOSE_DROP_MM, withheld)
 
 
 _SCALARS = (
@@ -224,6 +225,7 @@ def _lobe(
     if envelope is not None:
         uncertainty["worst_deviation_mm"] = envelope.standard_uncertainty_mm
     ramps = part.characteristics.ramps_once
+    withheld = fitted.names[row] in part.withheld
     outliers = _outliers(part, row)
     return LobeResult(
         lobe=fitted.names[row],
@@ -235,8 +237,10 @@ def _lobe(
             peak_cam_deg=places["peak_cam_deg"], area_cam_deg=places["area_cam_deg"],
         ),
         durations=tuple(duration_row(part, row, lift) for lift in settings.lifts_mm),
-        jerk_rms_mm_per_cam_deg3=number(part.characteristics.jerk_rms_once[row]),
-        ramps=Ramps(opening=_ramp(ramps[0], row), closing=_ramp(ramps[1], row)),
+        jerk_rms_mm_per_cam_deg3=None if withheld else number(part.characteristics.jerk_rms_once[row]),
+        ramps=Ramps(opening=None, closing=None)
+        if withheld
+        else Ramps(opening=_ramp(ramps[0], row), closing=_ramp(ramps[1], row)),
         base_circle=base,
         noise_um=1000.0 * float(fitted.reading_noise_mm[row]),
         outliers=len(outliers),
@@ -250,7 +254,7 @@ def _lobe(
 
 def duration_row(part: GroupScalars, row: int, lift_mm: float) -> LobeDuration:
     """One row of durations of one lobe; a lift that a flank never passes gives None throughout."""
-    scalars = part.scalars if f"opening@{lift_mm:.9g}" in part.scalars else event_scalars(part.characteristics, lift_mm)
+    scalars = part.events_at(lift_mm)
 
     def both(name: str) -> tuple[float | None, float | None]:
         value = scalars[f"{name}@{lift_mm:.9g}"]

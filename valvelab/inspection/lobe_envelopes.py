@@ -109,18 +109,27 @@ def fit_envelopes(
 ) -> dict[str, LobeEnvelope]:  # fmt: skip
     """Every lobe that an envelope of the spec selects, in its envelope; the first envelope that names a lobe counts."""
     result: dict[str, LobeEnvelope] = {}
+    fitted_nominals: dict[tuple[str, float], dict[str, Nominal]] = {}
     for count, envelope in enumerate(spec.envelope, start=1):
         field = f"[[envelope]] {count}"
         if envelope.nominal not in nominals:
             raise BadSpec(spec_file, field, f"nominal {envelope.nominal!r} that was not read", "a lift table")
         band = _band(envelope, spec_file, field)
         for group in groups:
-            lobes = nominal_lobes(nominals[envelope.nominal], group.drop_mm)
-            for row, name in enumerate(group.fitted.names):
-                if name in result or not _selects(envelope, name, kinds[name]):
-                    continue
-                nominal = _nominal_for(lobes, name, envelope, spec_file, field)
-                result[name] = _fit_one(group, row, nominal, band, envelope)
+            key = envelope.nominal, group.drop_mm
+            if key not in fitted_nominals:
+                fitted_nominals[key] = nominal_lobes(nominals[envelope.nominal], group.drop_mm)
+            chosen = {
+                row: _nominal_for(fitted_nominals[key], name, envelope, spec_file, field)
+                for row, name in enumerate(group.fitted.names)
+                if name not in result and _selects(envelope, name, kinds[name])
+            }
+            fits = {row: _fit_one(group, row, nominal, band, envelope) for row, nominal in chosen.items()}
+            stated = _uncertainty(
+                group, {row: float(fit.measured_angle_cam_deg[fit.worst]) for row, fit in fits.items()}
+            )
+            for row, fit in fits.items():
+                result[group.fitted.names[row]] = LobeEnvelope(fit, chosen[row], stated[row])
     return result
 
 
@@ -165,28 +174,26 @@ def _band(envelope: EnvelopeSpec, spec_file: str, field: str) -> tuple[BandPiece
 
 def _fit_one(
     group: GroupScalars, row: int, nominal: Nominal, band: tuple[BandPiece, ...], envelope: EnvelopeSpec
-) -> LobeEnvelope:
+) -> EnvelopeFit:
     profile = group.fitted.profile(row)
     centre = number(group.scalars["nose_cam_deg"].value[row])
     if centre is None:
         centre = float(group.scalars["max_lift_angle_cam_deg"].value[row])
-    fit = fit_envelope(profile.value, centre, nominal.profile.value, nominal.centre_cam_deg, band, envelope.fit)
-    return LobeEnvelope(fit, nominal, _uncertainty(group, row, float(fit.measured_angle_cam_deg[fit.worst])))
+    return fit_envelope(profile.value, centre, nominal.profile.value, nominal.centre_cam_deg, band, envelope.fit)
 
 
-def _uncertainty(group: GroupScalars, row: int, angle: float) -> float | None:
-    """Standard uncertainty of the fitted lift at one angle of one lobe, instrument included."""
+def _uncertainty(group: GroupScalars, worst_at: dict[int, float]) -> dict[int, float | None]:
+    """Standard uncertainty of the fitted lift of some rows, each at its own angle, instrument included."""
     characteristics = group.characteristics
     splines = group.fitted.splines
-    count = len(group.fitted.names)
-    index, t = splines.locate(np.full(count, angle))
-    only = np.where(np.arange(count) == row, angle, np.nan)
-    noise = characteristics.propagation.standard(Term(Places(index, t, only), 0, np.ones(count)))[row]
-    profile = group.fitted.profile(row)
+    rows = np.arange(len(group.fitted.names))
+    angle = np.array([worst_at.get(row, np.nan) for row in rows])
+    index, t = splines.locate(np.nan_to_num(angle))
+    noise = characteristics.propagation.standard(Term(Places(index, t, angle), 0, np.ones(rows.size)))
+    lift, slope = (splines.at(rows, index, t, order) for order in (0, 1))
     instrument = characteristics.instrument
-    lift, slope = float(profile.value(angle)), float(profile.value(angle, 1))
     total = np.sqrt(
         noise**2 + instrument.probe_mm**2 + (instrument.expansion * lift) ** 2
         + (instrument.encoder_cam_deg * slope) ** 2
     )  # fmt: skip
-    return number(total) if total > 0.0 else None
+    return {row: number(total[row]) if total[row] > 0.0 else None for row in worst_at}

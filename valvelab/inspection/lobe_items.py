@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from valvelab.inspection.judging import Item, Measured
-from valvelab.inspection.lobe_scalars import GroupScalars, event_scalars, number
+from valvelab.inspection.lobe_scalars import GroupScalars, number
 from valvelab.records.lobes_result import CamshaftResult, LobeResult
 
 _NOT_REACHED = "a flank never passes that lift"
@@ -51,7 +51,8 @@ def _look_up(
             return _event(part, row, name, at_mm)
         if name == "index_error":
             reason = "no nominal place is known"
-            return Measured(index_error, lobe.uncertainty.get("centre_cam_deg"), reason)
+            u = None if index_error is None else lobe.uncertainty.get("centre_cam_deg")
+            return Measured(index_error, u, reason)
         if name == "envelope":
             use = lobe.envelope
             value = None if use is None else use.worst_deviation_mm
@@ -66,7 +67,7 @@ def _look_up(
 
 def _event(part: GroupScalars, row: int, name: str, at_mm: float) -> Measured:
     key = f"{name}@{at_mm:.9g}"
-    scalars = part.scalars if key in part.scalars else event_scalars(part.characteristics, at_mm)
+    scalars = part.events_at(at_mm)
     value, u = number(scalars[key].value[row]), number(scalars[key].u[row])
     factor = _EVENTS[name]
     if value is None or u is None:

@@ -72,7 +72,10 @@ def lobe_notes(lobes: tuple[LobeResult, ...], chord_lift_mm: float, groups: list
                float(part.characteristics.lobes.lift[row, int(part.characteristics.lobes.nose[row]):].min()))
         for part in groups for row, name in enumerate(part.fitted.names)
     }  # fmt: skip
+    withheld = frozenset().union(*(part.withheld for part in groups))
     for lobe in lobes:
+        if lobe.lobe in withheld:
+            continue
         if lobe.kind is None:
             notes.append(info(lobe.lobe, "the name is not cylinder + I or E, so its kind is not known"))
         notes += [

@@ -22,16 +22,36 @@ _CHI2_95 = (
 
 @dataclass(frozen=True)
 class GroupScalars:
-    """One group of lobes: its characteristics and every scalar, each with its uncertainty."""
+    """One group of lobes: its characteristics and every scalar, each with its uncertainty.
+
+    `withheld`: lobes that have no motion under the follower asked for; their scalars are NaN.
+    """
 
     characteristics: LobeCharacteristics
     scalars: dict[str, Value]
     drop_mm: float
+    withheld: frozenset[str] = frozenset()
+
+    def events_at(self, lift_mm: float) -> dict[str, Value]:
+        """The event scalars of one lift, from the known ones where it is among them."""
+        if f"opening@{lift_mm:.9g}" in self.scalars:
+            return self.scalars
+        return masked(event_scalars(self.characteristics, lift_mm), self.fitted.names, self.withheld)
 
     @property
     def fitted(self) -> FittedLobes:
         """The fit behind them."""
         return self.characteristics.fitted
+
+
+def masked(scalars: dict[str, Value], names: tuple[str, ...], withheld: frozenset[str]) -> dict[str, Value]:
+    """The same scalars with NaN for the lobes withheld."""
+    if not withheld:
+        return scalars
+    out = np.array([name in withheld for name in names])
+    return {
+        key: Value(np.where(out, np.nan, value.value), np.where(out, np.nan, value.u)) for key, value in scalars.items()
+    }
 
 
 def event_scalars(characteristics: LobeCharacteristics, lift_mm: float) -> dict[str, Value]:
