@@ -110,8 +110,8 @@ def lobes_text(result: LobesResult, system: System) -> str:
 def _lobe_table(result: LobesResult, system: System) -> str:
     length = display_unit("mm", system).label
     header = [
-        "lobe", f"lift {length}", "u", "centre cam deg", f"area {length}·deg", f"v max {length}/deg", f"a max {length}/deg²",
-        f"a min {length}/deg²", f"runout {length}", "noise µm", "left out",
+        "lobe", f"lift {length}", "u", "centre cam deg", f"area {length}·deg", f"v max {length}/deg",
+        f"a max {length}/deg²", f"a min {length}/deg²", f"runout {length}", "noise µm", "left out",
     ]  # fmt: skip
     if any(lobe.envelope for lobe in result.lobes):
         header += ["use of band"]
