@@ -187,7 +187,7 @@ def _uncertainty(group: GroupScalars, worst_at: dict[int, float]) -> dict[int, f
     characteristics = group.characteristics
     splines = group.fitted.splines
     rows = np.arange(len(group.fitted.names))
-    angle = np.array([worst_at.get(row, np.nan) for row in rows])
+    angle = np.array([worst_at.get(row, np.nan) for row in range(rows.size)])
     index, t = splines.locate(np.nan_to_num(angle))
     noise = characteristics.propagation.standard(Term(Places(index, t, angle), 0, np.ones(rows.size)))
     lift, slope = (splines.at(rows, index, t, order) for order in (0, 1))
