@@ -25,8 +25,12 @@ from lobe_samples import (
 )  # fmt: skip
 
 from valvelab.conformity.envelope import BandPiece, fit_envelope
+from valvelab.inspection.lobe_scalars import all_scalars, with_repeatability
 from valvelab.lobe.characteristics import Instrument, LobeCharacteristics
+from valvelab.lobe.conditioning import condition
 from valvelab.lobe.motion_laws import LawName, LobeDesign
+from valvelab.lobe.profile import fit_lobes
+from valvelab.lobe.trace import Trace
 
 REPEATS = 400
 SLACK = 2.5 * np.sqrt(0.95 * 0.05 / REPEATS)
@@ -183,3 +187,37 @@ def test_worst_deviation_in_an_envelope_scatters_as_the_lift_there() -> None:
     stated = float(np.mean(LobeCharacteristics(fitted).max_lift().u))
     assert np.std(worst) == pytest.approx(stated, rel=0.3)
     assert np.mean(worst) == pytest.approx(0.03, abs=1e-3)
+
+
+def swept(rng: np.random.Generator, sweeps: int, shift_cam_deg: float) -> tuple[Trace, ...]:
+    lobe = lopsided()
+    angle = np.tile(turn(360), sweeps)
+    sweep = np.repeat(np.arange(sweeps), 360)
+    slip = rng.normal(0.0, 1.0, sweeps)[sweep] * shift_cam_deg
+    lift = lobe.value(angle - slip) + rng.normal(0.0, 1e-3, angle.size)
+    return (Trace("1I", angle, lift, sweep),)
+
+
+def stated_centre(traces: tuple[Trace, ...]) -> tuple[float, float, bool]:
+    conditioned = condition(traces)
+    scalars = all_scalars(LobeCharacteristics(fit_lobes(conditioned)), (1.27,), 1.27)
+    widened, any_widened = with_repeatability(conditioned, scalars, (1.27,), 1.27, take_out_eccentricity=True)
+    value = widened["nose_cam_deg"]
+    return float(value.value[0]), float(value.u[0]), any_widened
+
+
+def test_sweeps_that_differ_widen_the_uncertainty() -> None:
+    """Six sweeps, each set up anew with a scatter of 0.05 cam deg: their mean is known to 0.05/√6.
+
+    What six sweeps show of that scatter varies by a third from table to table, so 40 tables are pooled.
+    """
+    rng = np.random.default_rng(31)
+    rows = np.array([stated_centre(swept(rng, 6, 0.05)) for _ in range(40)])
+    assert np.sqrt(np.mean(rows[:, 1] ** 2)) == pytest.approx(0.05 / np.sqrt(6.0), rel=0.2)
+    assert rows[:, 2].mean() > 0.9
+
+
+def test_sweeps_that_agree_widen_little() -> None:
+    rng = np.random.default_rng(32)
+    plain = np.array([stated_centre(swept(rng, 6, 0.0))[:2] for _ in range(40)])
+    assert np.sqrt(np.mean(plain[:, 1] ** 2)) == pytest.approx(np.std(plain[:, 0]), rel=0.35)
