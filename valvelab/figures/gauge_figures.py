@@ -46,7 +46,7 @@ def means_figure(inspection: GaugeInspection) -> Figure:
     reach = 3.0 * spread / (range_constants(y.shape[2])[0] * math.sqrt(y.shape[2]))
     axis = _parts_axis(inspection)
     ends = np.asarray(axis.range)
-    band = Band(ends, np.full(2, mean - reach), np.full(2, mean + reach), "guide", "spread of the gauge alone")
+    band = Band(ends, np.full(2, mean - reach), np.full(2, mean + reach), "guide", "gauge alone")
     return Figure("gauge_means", "Means by part", axis, Axis("Mean reading", readings.unit), curves, (band,), marks)
 
 
@@ -97,12 +97,12 @@ def components_figure(inspection: GaugeInspection) -> Figure:
         if known:
             bands.append(bars(places, heights, 0.32, "series", label, series))
         texts = tuple(f"{value:.1f}" for value in heights)
-        marks.append(Marks(places, heights + 4.5, "nominal", texts=texts, bare=True))
+        marks.append(Marks(places, heights + 9.0, "nominal", texts=texts, bare=True))
     return Figure(
         "gauge_components",
         "Where the variation comes from",
         Axis("Standard deviation of", "", (0.5, 4.5), names=tuple(enumerate(names, start=1))),
-        Axis("Share of the total", "%", (0.0, 110.0)),
+        Axis("Share of the total", "%", (0.0, 122.0)),
         bands=tuple(bands),
         marks=tuple(marks),
     )

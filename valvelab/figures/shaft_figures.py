@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from valvelab.angles import fold
 from valvelab.arrays import FloatArray
@@ -36,7 +37,7 @@ def roundness_figure(form: JournalForm, system: System = "metric") -> Figure:
     base = _BASE_OF_SPAN * span
     rings = Rings(base, (float(deviation.min()), max(float(deviation.max()), 0.1 * span)), system)
     turned = np.radians(fold(form.trace.angle_deg))
-    order = np.argsort(turned, kind="stable")
+    order = _round_and_round(form.trace.angle_deg)
     closed = np.append(order, order[0])
     radial = base + deviation
     x, y = radial * np.cos(turned), radial * np.sin(turned)
@@ -58,6 +59,17 @@ def roundness_figure(form: JournalForm, system: System = "metric") -> Figure:
         "roundness", f"{form.trace.name}, roundness", axis, axis, tuple(curves), marks=marks, equal_scale=True,
         axes="none",
     )  # fmt: skip
+
+
+def _round_and_round(angle_deg: FloatArray) -> NDArray[np.intp]:
+    """The order to join readings in: as they were taken, turn after turn, where that goes round one way; else by angle.
+
+    Turns read one after another are drawn as loops over one another instead of a zigzag between them.
+    """
+    steps = np.mod(np.diff(angle_deg) + 180.0, 360.0) - 180.0
+    if (steps > 0.0).all() or (steps < 0.0).all():
+        return np.arange(angle_deg.size)
+    return np.argsort(fold(angle_deg), kind="stable")
 
 
 def _about(radius: float, shift: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -130,7 +142,6 @@ def section_figure(inspection: ShaftInspection, system: System = "metric", chose
     order = np.argsort(axis.positions_mm, kind="stable")
     lead = np.asarray([name == chosen for name in axis.names], dtype=bool)
     frame = rings.axis()
-    names = np.asarray(axis.names, dtype=object)
     return Figure(
         "section",
         "Journal centres end on",
@@ -138,17 +149,27 @@ def section_figure(inspection: ShaftInspection, system: System = "metric", chose
         frame,
         (
             *rings.curves(),
-            Curve(*circle(radius), "series", "minimum-zone cylinder", series=1),
+            Curve(*circle(radius), "series", "minimum zone", series=1),
             Curve(offsets[order, 0], offsets[order, 1], "guide"),
         ),
         marks=(
             rings.marks()[0],
-            Marks(offsets[~lead, 0], offsets[~lead, 1], "measured", texts=tuple(names[~lead])),
-            Marks(offsets[lead, 0], offsets[lead, 1], "series", texts=tuple(names[lead]), series=2),
+            Marks(offsets[:, 0], offsets[:, 1], "measured", texts=_together(offsets, axis.names, 0.12 * radius)),
+            Marks(offsets[lead, 0], offsets[lead, 1], "series", series=1),
         ),
         equal_scale=True,
         axes="none",
     )
+
+
+def _together(places: FloatArray, names: tuple[str, ...], near: float) -> tuple[str, ...]:
+    """Names for places, those that lie on one another written once, together. places: shape (n, 2)."""
+    texts = [""] * len(names)
+    for k in range(len(names)):
+        close = np.flatnonzero(np.hypot(*(places - places[k]).T) < near)
+        if close[0] == k:
+            texts[k] = ", ".join(names[j] for j in close)
+    return tuple(texts)
 
 
 def bowed_shaft_figure(
@@ -185,6 +206,7 @@ def bowed_shaft_figure(
         role: Role = "reject" if name in rejected else "measured" if name == chosen else "guide"
         bands.append(_block(bow, (position - width / 2, position + width / 2), radius, radius, role))
         size = show(1e3 * float(bow.at(position)) / factor, "um", system)
+        size = size if size.startswith("−") else f"+{size}"
         texts.append(name if len(placed) > 8 else f"{name} {size}")
     spots = np.asarray([position for _, position in placed])
     half = 0.5 * axis.minimum_zone.zone_mm * factor
@@ -196,8 +218,7 @@ def bowed_shaft_figure(
         "shaft",
         "The shaft from the side",
         Axis(bare.label, "mm", (float(ends[0]), float(ends[1]))),
-        Axis(f"Bow ×{factor:,.0f} in the plane at {direction:.0f}°; centres off the axis in {micro}", "mm",
-             (-reach, reach)),
+        Axis(f"Bow ×{factor:,.0f}, {micro}, in the plane at {direction:.0f}°", "mm", (-reach, reach)),
         (
             Curve(ends, np.zeros(2), "guide"),
             Curve(ends, np.full(2, half), "series", f"minimum zone {zone} {micro}", series=1),

@@ -30,32 +30,46 @@ def thinned(x: FloatArray, y: FloatArray, most: int = MOST_POINTS) -> tuple[Floa
     return x[kept], y[kept]
 
 
-def trace_figure(inspection: TextureInspection) -> Figure:
+def trace_figure(inspection: TextureInspection, system: System = "metric") -> Figure:
     """The levelled trace with the filter's mean line, over the whole length."""
     rough = inspection.rough
     return Figure(
         "trace",
         "Levelled trace and its mean line",
-        Axis("Along the surface", "mm"),
+        _along(rough.x_mm),
         Axis("Height", "um"),
         (
-            Curve(*thinned(rough.x_mm, rough.levelled_um), "measured", "trace"),
-            Curve(*thinned(rough.x_mm, rough.waviness_um), "fit", f"mean line, {rough.settings.cutoff_mm:g} mm"),
+            Curve(*thinned(rough.x_mm, rough.levelled_um), "series", "trace"),
+            Curve(*thinned(rough.x_mm, rough.waviness_um), "series", f"mean line, {_cutoff(inspection, system)}", 1),
         ),
     )
 
 
-def roughness_figure(inspection: TextureInspection) -> Figure:
+def _cutoff(inspection: TextureInspection, system: System) -> str:
+    cutoff = inspection.rough.settings.cutoff_mm
+    return (
+        f"{cutoff:g} mm"
+        if system == "metric"
+        else f"{show(cutoff, 'mm', system, 4)} {display_unit('mm', system).label}"
+    )
+
+
+def _along(x_mm: FloatArray) -> Axis:
+    """One axis over the whole trace, so that trace and roughness stand above one another."""
+    return Axis("Along the surface", "mm", (float(x_mm[0]), float(x_mm[-1])))
+
+
+def roughness_figure(inspection: TextureInspection, system: System = "metric") -> Figure:
     """The roughness over the evaluation length, its sections marked."""
     rough = inspection.rough
     inside = slice(rough.start, rough.stop)
     edges = [rough.x_mm[min(bound, rough.x_mm.size - 1)] for bound in rough.bounds]
     return Figure(
         "roughness",
-        f"Roughness, {rough.settings.sections} sections of {rough.settings.cutoff_mm:g} mm",
-        Axis("Along the surface", "mm"),
+        f"Roughness, {rough.settings.sections} sections of {_cutoff(inspection, system)}",
+        _along(rough.x_mm),
         Axis("Height from the mean line", "um"),
-        (Curve(*thinned(rough.x_mm[inside], rough.roughness_um[inside]), "measured", "roughness"),),
+        (Curve(*thinned(rough.x_mm[inside], rough.roughness_um[inside]), "series"),),
         guides=tuple(Guide(float(edge), "x") for edge in edges),
     )
 
@@ -83,26 +97,40 @@ def material_ratio_figure(inspection: TextureInspection, system: System = "metri
         "Material ratio",
         *axes,
         tuple(curves),
-        _zones(core, system),
-        (Marks(span, on_secant, "series", series=6),),
+        _zones(core),
+        (Marks(span, on_secant, "series", series=6), _names(core, float(np.ptp(height)), float(height[-1]), system)),
         (
             Guide(core.upper_um, "y"),
             Guide(core.lower_um, "y"),
-            Guide(core.rmrk1_pct, "x", label=f"{core.rmrk1_pct:.1f} %"),
-            Guide(core.rmrk2_pct, "x", label=f"{core.rmrk2_pct:.1f} %"),
+            Guide(core.rmrk1_pct, "x"),
+            Guide(core.rmrk2_pct, "x"),
         ),
     )
 
 
-def _zones(core: CoreParameters, system: System) -> tuple[Band, ...]:
-    """Peaks, core and valleys, each with its height as label."""
+def _zones(core: CoreParameters) -> tuple[Band, ...]:
+    """Peaks, core and valleys."""
+    upper, lower = np.full(2, core.upper_um), np.full(2, core.lower_um)
+    first, last = np.asarray([0.0, core.rmrk1_pct]), np.asarray([core.rmrk2_pct, 100.0])
+    peaks = Band(first, upper, upper + np.asarray([core.rpk_um, 0.0]), "series", series=1)
+    valleys = Band(last, lower - np.asarray([0.0, core.rvk_um]), lower, "series", series=3)
+    return peaks, Band(np.asarray([0.0, 100.0]), lower, upper, "guide"), valleys
+
+
+def _names(core: CoreParameters, height_um: float, bottom_um: float, system: System) -> Marks:
+    """The core parameters written where they are."""
     unit = display_unit("um", system).label
 
     def named(name: str, value: float) -> str:
         return f"{name} {show(value, 'um', system, 3 if system == 'metric' else 1)} {unit}"
 
-    upper, lower = np.full(2, core.upper_um), np.full(2, core.lower_um)
-    first, last = np.asarray([0.0, core.rmrk1_pct]), np.asarray([core.rmrk2_pct, 100.0])
-    peaks = Band(first, upper, upper + np.asarray([core.rpk_um, 0.0]), "series", named("Rpk", core.rpk_um), 1)
-    valleys = Band(last, lower - np.asarray([0.0, core.rvk_um]), lower, "series", named("Rvk", core.rvk_um), 3)
-    return peaks, Band(np.asarray([0.0, 100.0]), lower, upper, "guide", named("Rk", core.rk_um)), valleys
+    room = 0.045 * height_um
+    rows = (
+        (core.rmrk1_pct + 20.0, core.upper_um + room, named("Rpk", core.rpk_um)),
+        (core.rmrk1_pct + 20.0, core.lower_um + 0.25 * core.rk_um, named("Rk", core.rk_um)),
+        (min(core.rmrk2_pct, 78.0) - 18.0, core.lower_um - 3.0 * room, named("Rvk", core.rvk_um)),
+        (core.rmrk1_pct + 17.0, bottom_um + room, f"Rmrk1 {core.rmrk1_pct:.1f} %"),
+        (min(core.rmrk2_pct, 78.0) - 18.0, core.lower_um - room, f"Rmrk2 {core.rmrk2_pct:.1f} %"),
+    )
+    places = np.asarray([(x, y) for x, y, _ in rows])
+    return Marks(places[:, 0], places[:, 1], "nominal", texts=tuple(text for *_, text in rows), bare=True)

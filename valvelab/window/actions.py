@@ -21,7 +21,7 @@ class ActionRow:
 
 ACTIONS = (
     ActionRow("open", "Open…", "Ctrl+O", "Put files on the bench", "open", "Bench", bar=True),
-    ActionRow("sample", "Open the sample camshaft", "", "Put the invented sample job on the bench", "camshaft",
+    ActionRow("sample", "Open the sample", "", "Put this station's invented sample on the bench", "camshaft",
               "Bench"),
     ActionRow("remove", "Take off the bench", "Ctrl+W", "Take the selected file off the bench", "remove", "Bench"),
     ActionRow("columns", "Assign columns…", "Ctrl+L", "Assign the columns of the selected file again", "columns",

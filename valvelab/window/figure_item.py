@@ -156,8 +156,7 @@ class FigureItem:
             self._fit_both(low, high)
             return
         room = (high - low) or 1.0
-        tall = max(30.0, self.view.size().height())
-        head = min(0.5, 1.05 * QFontMetricsF(self._title.font()).height() / tall)
+        head = self._head()
         self.view.setAspectLocked(lock=False)
         self.view.setYRange(low - 0.05 * room, low + room * 1.02 / (1.0 - head), padding=0.0)
 
@@ -169,7 +168,13 @@ class FigureItem:
         self.view.setAspectLocked(lock=True)
         if ends is not None:
             whole = (ends[0] * across, ends[1] * across)
-            self.view.setRange(xRange=whole, yRange=(low, high), padding=0.02)
+            top = high + (high - low) * self._head() / (1.0 - self._head())
+            self.view.setRange(xRange=whole, yRange=(low, top), padding=0.01)
+
+    def _head(self) -> float:
+        """Share of the height that title and legend take."""
+        tall = max(30.0, self.view.size().height())
+        return float(min(0.5, 1.05 * QFontMetricsF(self._title.font()).height() / tall))
 
     def _clear(self) -> None:
         for item in (*self._curves, *self._others):
@@ -230,7 +235,10 @@ class FigureItem:
             line = pg.InfiniteLine(
                 guide.value * (across if along_x else up), angle=90 if along_x else 0,
                 pen=role_pen(theme, guide.role), label=guide.label or None,
-                labelOpts={"position": 0.94, "color": role_colour(theme, guide.role)},
+                labelOpts={
+                    "position": 0.94 if along_x else 0.99, "color": role_colour(theme, guide.role),
+                    "anchors": None if along_x else [(1.0, 0.9), (1.0, 0.9)],
+                },
             )  # fmt: skip
             self.plot.addItem(line)
             self._others.append(line)
@@ -247,7 +255,8 @@ class FigureItem:
             self._add_texts(marks, across, up, colour, (0.5, 0.5))
             return
         symbol = _SYMBOLS.get(marks.role, _SERIES_SYMBOLS[marks.series % len(_SERIES_SYMBOLS)])
-        size = 3 if marks.role == "readings" else 9
+        sparing = self.figure is not None and self.figure.axes == "none"
+        size = 3 if marks.role == "readings" else 7 if sparing else 9
         pen = pg.mkPen(colour, width=2 if symbol in {"x", "+"} else 1)
         item = pg.ScatterPlotItem(
             marks.x * across, marks.y * up, symbol=symbol, size=size, pen=pen, brush=pg.mkBrush(colour)
@@ -271,7 +280,7 @@ class FigureItem:
         for name, axis in (("bottom", figure.x_axis), ("left", figure.y_axis)):
             self.plot.getAxis(name).name_places(axis.names)
         quiet, text = theme.colours["quiet"], theme.colours["text"]
-        unit = f" {self.scale_y().label}" if self.scale_y().label else ""
+        unit = f" {self.scale_y().label}" if self.scale_y().label and "y" in figure.axes else ""
         read_out = f' &nbsp;&nbsp;<span style="color:{text}">{self._read_out}</span>' if self._read_out else ""
         self._title.setHtml(
             f'<span style="color:{text}"><b>{figure.y_axis.label}</b></span>'

@@ -14,7 +14,7 @@ from PySide6.QtWidgets import QApplication, QFileDialog, QWidget
 from valvelab.window import pages, theme
 from valvelab.window.bench import BENCH, COLUMNS, Bench, refusal
 from valvelab.window.shell import Shell
-from valvelab.window.stations.view import StationView, make_view
+from valvelab.window.stations.view import StationView, make_start, make_view
 from valvelab.workbench import certificates, stations
 from valvelab.workbench.document import Document, Problem
 
@@ -29,6 +29,7 @@ class MainWindow(Shell):
         self.bench = bench
         self._keys: dict[str, tuple[object, ...]] = {}
         self._views: dict[str, StationView] = {}
+        self._starts: dict[str, QWidget | None] = {}
         self._said: list[Problem] = []
         self._restyling = False
         kept = bench.settings.layout
@@ -75,12 +76,20 @@ class MainWindow(Shell):
         self._enable(document)
         station = stations.by_name(document.station)
         value = None if station is None else stations.answer_value(document, station)
+        if value is None and self._awaited(document):
+            return
         self._show_page(document, value)
         key = (value, document.units, theme.current_theme().name)
         if self._changed("result", key):
             self._show_result(document, value)
         if self._changed("notes", (document.contents, document.answers, document.files, value, tuple(self._said))):
             self._show_notes(document, value)
+
+    def _awaited(self, document: Document) -> bool:
+        """Whether the view in front only waits for its next answer: it keeps the last one until then."""
+        view = self._views.get(document.station)
+        shown = view is not None and self.pages.front() is view and not self.text_page.wanted
+        return shown and not document.unread() and stations.outstanding(document) is not None
 
     def _changed(self, name: str, key: tuple[object, ...]) -> bool:
         old = self._keys.get(name)
@@ -108,11 +117,17 @@ class MainWindow(Shell):
             station = stations.by_name(document.station)
             busy = bool(document.unread()) or stations.outstanding(document) is not None
             failed = document.answers.get(document.station)
+            self.empty.offer(self._start(document.station))
             self.empty.show_station(station, busy=busy, failure=(failed.failure or "") if failed and not busy else "")
             self.pages.bring(self.empty)
             return
         view.show_answer(document, value)
         self.pages.bring(view)
+
+    def _start(self, name: str) -> QWidget | None:
+        if name not in self._starts:
+            self._starts[name] = make_start(name, self.bench)
+        return self._starts[name]
 
     def _view(self, name: str) -> StationView | None:
         if name not in self._views:
@@ -250,7 +265,7 @@ class MainWindow(Shell):
         """Choose files."""
         names, _ = QFileDialog.getOpenFileNames(
             self, "Put files on the bench", self.bench.settings.recent_folder,
-            "Tables and specs (*.csv *.tsv *.txt *.dat *.xlsx *.toml);;All files (*)",
+            "Tables, traces and specs (*.csv *.tsv *.txt *.dat *.xlsx *.toml *.smd *.x3p);;All files (*)",
         )  # fmt: skip
         if names:
             folder = str(Path(names[0]).parent)
@@ -258,11 +273,11 @@ class MainWindow(Shell):
             self.bench.add_files(names)
 
     def do_sample(self) -> None:
-        """Put the invented sample on the bench."""
+        """Put the invented sample of the station in front on the bench."""
         from valvelab.places import sample_profiles
 
-        names = ("quillmere_four_camshaft.csv", "quillmere_four_camshaft.toml")
-        self.bench.add_files([str(sample_profiles() / name) for name in names])
+        station = stations.by_name(self.bench.document.station) or stations.available()[0]
+        self.bench.add_files([str(sample_profiles() / name) for name in station.sample])
 
     def do_remove(self) -> None:
         """Take the selected file off."""

@@ -73,7 +73,7 @@ class EmptyPage(QWidget):
         self._head = QLabel(self, alignment=Qt.AlignmentFlag.AlignCenter)
         self._what = QLabel(self, alignment=Qt.AlignmentFlag.AlignCenter, wordWrap=True)
         self.open_button = QPushButton("Open…", self)
-        self.sample_button = QPushButton("Open the sample camshaft", self)
+        self.sample_button = QPushButton("Open the sample", self)
         buttons = QHBoxLayout()
         buttons.addStretch(1)
         buttons.addWidget(self.open_button)
@@ -86,7 +86,24 @@ class EmptyPage(QWidget):
         for widget in (self._picture, self._head, self._what):
             layout.addWidget(widget)
         layout.addLayout(buttons)
+        self._offered: QWidget | None = None
+        self._offers = QHBoxLayout()
+        self._offers.addStretch(1)
+        self._offers.addStretch(1)
+        layout.addLayout(self._offers)
         layout.addStretch(4)
+
+    def offer(self, widget: QWidget | None) -> None:
+        """Show what the station in front can begin with, below the buttons."""
+        if widget is self._offered:
+            return
+        if self._offered is not None:
+            self._offered.hide()
+        if widget is not None:
+            if widget.parent() is not self:
+                self._offers.insertWidget(1, widget)
+            widget.show()
+        self._offered = widget
 
     def show_station(self, station: Station | None, *, busy: bool, failure: str) -> None:
         """Say what the station in front needs."""

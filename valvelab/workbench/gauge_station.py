@@ -200,4 +200,5 @@ STATION = Station(
     result=result,
     certificate=certificate,
     uses=uses,
+    sample=("dial_gauge_study.csv", "club_four_shaft_spec.toml"),
 )  # fmt: skip

@@ -144,4 +144,5 @@ STATION = Station(
     result=result,
     certificate=certificate,
     uses=uses,
+    sample=("club_four_journals.csv", "club_four_shaft_spec.toml"),
 )  # fmt: skip

@@ -31,10 +31,10 @@ def spec_for(document: Document, subjects: Collection[str]) -> tuple[BenchFile, 
     return next((pair for pair in found if pair[0].path == chosen), found[0] if found else None)
 
 
-def headline_of(pair: tuple[BenchFile, Spec] | None, applied: Spec | None) -> str:
+def headline_of(document: Document, pair: tuple[BenchFile, Spec] | None, applied: Spec | None) -> str:
     """What was judged against, in a few words."""
     if pair is None:
-        return "no spec on the bench speaks of this"
+        return "no spec on the bench has limits on this" if document.of_kind("spec") else "no spec on the bench"
     file, spec = pair
     if applied is not spec:
         return f"{file.name} could not be applied: see Problems"

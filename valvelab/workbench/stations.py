@@ -56,7 +56,7 @@ class Station:
     `uses(document)` names the files that the question reads, where they are not simply the ones in use of each kind.
     `at_once(document, value)` makes the value shown from the answer (None while there is none) and the choices, in a few
     milliseconds and in the window itself, so that fields keep the focus while every entry counts; it returns the same
-    object for the same state.
+    object for the same state. `sample` names files of the sample folder to try it with.
     """
 
     name: str
@@ -69,6 +69,7 @@ class Station:
     certificate: Callable[[Document, object], CertificateRequest] | None = None
     uses: Callable[[Document], tuple[BenchFile, ...]] | None = None
     at_once: Callable[[Document, object | None], object | None] | None = None
+    sample: tuple[str, ...] = ("quillmere_four_camshaft.csv", "quillmere_four_camshaft.toml")
 
 
 @cache

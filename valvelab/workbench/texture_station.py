@@ -174,4 +174,5 @@ STATION = Station(
     result=result,
     certificate=certificate,
     uses=uses,
+    sample=("club_four_lobe_3I_trace.csv", "club_four_shaft_spec.toml"),
 )  # fmt: skip

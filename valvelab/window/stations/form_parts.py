@@ -42,7 +42,7 @@ def splitter(parent: QWidget, orientation: Qt.Orientation, *panes: tuple[QWidget
     for pane, share in panes:
         made.addWidget(pane)
         made.setStretchFactor(made.count() - 1, share)
-    made.setSizes([10 * share for _, share in panes])
+    made.setSizes([60 * share for _, share in panes])
     return made
 
 

@@ -26,7 +26,7 @@ from valvelab.window.chips import chip_row, press
 from valvelab.window.drawing import FigureStack, FigureView
 from valvelab.window.fields import QuantityField
 from valvelab.window.stations.form_parts import labelled, splitter, titled
-from valvelab.window.stations.plan_strip import PlanStrip
+from valvelab.window.stations.gauge_start import PlanStrip
 from valvelab.window.stations.view import StationView
 from valvelab.window.tables import Sheet, TableColumn
 from valvelab.window.theme import current_theme
@@ -38,7 +38,7 @@ if TYPE_CHECKING:
     from valvelab.records.gauge_result import VarianceRowResult
     from valvelab.workbench.document import Document, Problem
 
-_LISTS = (("figures", "Figures"), ("analysis", "Analysis"))
+_LISTS = (("figures", "Figures"), ("analysis", "Analysis"), ("plan", "New study"))
 _STRETCH = {"gauge_means": 3, "gauge_ranges": 2}
 _GOOD, _USABLE = 10.0, 30.0
 
@@ -46,11 +46,6 @@ _GOOD, _USABLE = 10.0, 30.0
 def make_view(bench: Bench) -> StationView:
     """The view of the gauge station."""
     return GaugeView(bench)
-
-
-def make_start(bench: Bench) -> QWidget:
-    """What can be done before there is a study: plan one."""
-    return PlanStrip(bench)
 
 
 class GaugeView(StationView):
@@ -67,6 +62,8 @@ class GaugeView(StationView):
         self.table.setAccessibleName("Figures by both methods")
         self.analysis = Sheet("analysis of variance", _analysis_columns(), self)
         self.analysis.setAccessibleName("Analysis of variance")
+        for sheet in (self.table, self.analysis):
+            sheet.setSortingEnabled(False)
         self.plan = PlanStrip(bench, self)
         self._tolerance_place = QHBoxLayout()
         self.tolerance: QuantityField | None = None
@@ -85,13 +82,13 @@ class GaugeView(StationView):
     def _lay_out(self) -> None:
         self.lists = QButtonGroup(self)
         self.list_pages = QStackedWidget(self)
-        for page in (self.table, self.analysis):
+        for page in (self.table, self.analysis, self.plan):
             self.list_pages.addWidget(page)
         down = Qt.Orientation.Vertical
         right = splitter(
             self, down,
             (titled(self, "Share of the variation", self.components), 10),
-            (titled(self, "", self.list_pages, chip_row(self, self.lists, _LISTS, self._on_list)), 12),
+            (titled(self, "Study", self.list_pages, chip_row(self, self.lists, _LISTS, self._on_list)), 12),
         )  # fmt: skip
         across = splitter(
             self, Qt.Orientation.Horizontal,
@@ -102,7 +99,6 @@ class GaugeView(StationView):
         layout.setSpacing(0)
         layout.addWidget(self._strip())
         layout.addWidget(across, 1)
-        layout.addWidget(titled(self, "A new study", self.plan))
 
     def _strip(self) -> QWidget:
         strip = QWidget(self)
@@ -123,15 +119,16 @@ class GaugeView(StationView):
         inspection = cast("GaugeInspection", value)
         found, readings = inspection.result, inspection.question.readings
         size = f"{len(found.parts)} parts × {len(found.appraisers)} appraisers × {found.trials} trials"
-        title = f"{(readings.characteristic or readings.file).replace('_', ' ')}, {size}"
-        return title, headline_of(spec_for(document, ("gauge",)), inspection.question.spec)
+        what = (readings.characteristic or Path(readings.file).name).replace("_", " ")
+        title = f"{what}, {size}"
+        return title, headline_of(document, spec_for(document, ("gauge",)), inspection.question.spec)
 
     def show_answer(self, document: Document, value: object) -> None:
         """Redraw where the answer, the units or the theme changed."""
         inspection = cast("GaugeInspection", value)
         shown = document.choice(NAME, "list", "figures")
         press(self.lists, {shown})
-        self.list_pages.setCurrentIndex(1 if shown == "analysis" else 0)
+        self.list_pages.setCurrentIndex(next((n for n, (name, _) in enumerate(_LISTS) if name == shown), 0))
         self.plan.show_document(document)
         theme, units = current_theme(), document.units
         key = (inspection, units, theme.name, QApplication.font().pointSizeF())

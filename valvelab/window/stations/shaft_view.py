@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
 from PySide6.QtCore import QModelIndex, Qt
@@ -48,9 +49,11 @@ class ShaftView(StationView):
         self.lobing = FigureView("Lobing of the chosen journal by order", self)
         self.table = Sheet("journals", _columns("metric", {}), self)
         self.table.setAccessibleName("Journals")
+        self.table.setSortingEnabled(False)
         self.table.selectionModel().currentRowChanged.connect(self._on_row)
         self.tapers = Sheet("tapers", _taper_columns("metric"), self)
         self.tapers.setAccessibleName("Taper between two tracks")
+        self.tapers.setSortingEnabled(False)
         self.tapers.empty_text = "A taper needs two tracks of one lobe or journal at two positions, on one zero."
         self._journal_name = Heading("", 1.05, self)
         self._straight = QLabel(self)
@@ -66,19 +69,16 @@ class ShaftView(StationView):
         for page in (self.table, self.lobing, self.tapers):
             self.list_pages.addWidget(page)
         across, down = Qt.Orientation.Horizontal, Qt.Orientation.Vertical
-        top = splitter(
-            self, across,
-            (titled(self, "Straightness of the axis", self.shaft, self._straight), 17),
-            (titled(self, "End on", self.section), 7),
+        shaft = splitter(self, across, (self.shaft, 13), (self.section, 6))
+        left = splitter(
+            self, down,
+            (titled(self, "Axis", shaft, self._straight), 10),
+            (titled(self, "Form", self.list_pages, chip_row(self, self.lists, _LISTS, self._on_list)), 10),
         )  # fmt: skip
-        bottom = splitter(
-            self, across,
-            (titled(self, "", self.list_pages, chip_row(self, self.lists, _LISTS, self._on_list)), 14),
-            (titled(self, self._journal_name, self.polar, labelled(self, "undulations", filters)), 10),
-        )  # fmt: skip
+        right = titled(self, self._journal_name, self.polar, labelled(self, "filter", filters))
         layout = QVBoxLayout(self)
         layout.setContentsMargins(0, 0, 0, 0)
-        layout.addWidget(splitter(self, down, (top, 10), (bottom, 13)))
+        layout.addWidget(splitter(self, across, (left, 14), (right, 9)))
 
     # -- showing ----------------------------------------------------------------------------------------------------
 
@@ -86,11 +86,13 @@ class ShaftView(StationView):
         """Part and serial; the spec, and whose uncertainty."""
         inspection = cast("ShaftInspection", value)
         readings = inspection.question.readings
-        title = " ".join(w for w in (readings.part or readings.file, readings.serial and f"no. {readings.serial}") if w)
+        title = " ".join(
+            w for w in (readings.part or Path(readings.file).name, readings.serial and f"no. {readings.serial}") if w
+        )
         found = spec_for(document, ("station", "shaft"))
         kind = shaft_station.adopted_kind(document)
         adopted = f"; uncertainty adopted for {kind}" if kind else ""
-        return title, headline_of(found, inspection.question.spec) + adopted
+        return title, headline_of(document, found, inspection.question.spec) + adopted
 
     def show_answer(self, document: Document, value: object) -> None:
         """Redraw what changed: everything, or the chosen journal."""
@@ -190,18 +192,18 @@ def _columns(units: System, decisions: dict[int, str | None]) -> list[TableColum
 
     return [
         TableColumn("journal", lambda row: row.station, "As the readings name it", number=False),
-        figures("at", "mm", units, lambda row: row.position_mm, "Position along the shaft", 2),
         figures("TIR", "mm", units, lambda row: row.tir_mm, "Range of the readings as the dial shows them",
                 spread=lambda row: row.uncertainty.get("tir_mm")),
+        roundness("MZC", "mzc", "minimum-zone circle"),
+        roundness("LSC", "lsc", "least-squares circle"),
+        verdict_column(lambda row: decisions.get(id(row))),
         figures("eccentric", "mm", units, lambda row: row.eccentricity_mm, "First harmonic: centre off the axis turned",
                 spread=lambda row: row.uncertainty.get("eccentricity_mm")),
         figures("toward", "deg", units, lambda row: row.eccentricity_angle_deg, "Direction of the eccentricity", 1,
                 spread=lambda row: row.uncertainty.get("eccentricity_angle_deg")),
-        roundness("MZC", "mzc", "minimum-zone circle"),
-        roundness("LSC", "lsc", "least-squares circle"),
         roundness("MIC", "mic", "largest inscribed circle"),
         roundness("MCC", "mcc", "smallest circumscribed circle"),
-        verdict_column(lambda row: decisions.get(id(row))),
+        figures("at", "mm", units, lambda row: row.position_mm, "Position along the shaft", 2),
     ]  # fmt: skip
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
 from PySide6.QtCore import Qt
@@ -12,10 +13,10 @@ from valvelab.units import System, display_unit, show
 from valvelab.window.bench import Bench
 from valvelab.window.drawing import FigureStack, FigureView
 from valvelab.window.fields import QuantityField
-from valvelab.window.stations.form_parts import labelled, splitter, titled, verdict_column
+from valvelab.window.stations.form_parts import labelled, splitter, titled
 from valvelab.window.stations.view import StationView
 from valvelab.window.tables import Sheet, TableColumn
-from valvelab.window.theme import current_theme
+from valvelab.window.theme import WORDS, current_theme
 from valvelab.workbench.showing import decimals_for
 from valvelab.workbench.spec_choice import headline_of, spec_for
 from valvelab.workbench.texture_station import NAME, USUAL, ParameterRow, parameter_rows, settings
@@ -42,6 +43,7 @@ class TextureView(StationView):
         self.ratio = FigureView("Material ratio", self)
         self.table = Sheet("texture parameters", _columns("metric"), self)
         self.table.setAccessibleName("Texture parameters")
+        self.table.setSortingEnabled(False)
         self.cutoff = QuantityField("Cutoff", "length", "mm", 0.05, self)
         self.short_cutoff = QuantityField("Short cutoff, 0 for none", "length", "um", 0.5, self)
         self.sections = QuantityField("Sections in the evaluation length", "number", "", 1.0, self)
@@ -59,9 +61,9 @@ class TextureView(StationView):
     def _lay_out(self) -> None:
         across = splitter(
             self, Qt.Orientation.Horizontal,
-            (titled(self, "Along the surface", self.stack), 9),
-            (titled(self, "Material ratio", self.ratio), 7),
-            (titled(self, "Parameters", self.table), 7),
+            (titled(self, "Along the surface", self.stack), 10),
+            (titled(self, "Material ratio", self.ratio), 8),
+            (titled(self, "Parameters", self.table), 8),
         )  # fmt: skip
         layout = QVBoxLayout(self)
         layout.setContentsMargins(0, 0, 0, 0)
@@ -92,7 +94,8 @@ class TextureView(StationView):
         """What was traced; the spec."""
         inspection = cast("TextureInspection", value)
         trace = inspection.question.trace
-        return trace.label or trace.file, headline_of(spec_for(document, ("trace",)), inspection.question.spec)
+        title = trace.label or Path(trace.file).name
+        return title, headline_of(document, spec_for(document, ("trace",)), inspection.question.spec)
 
     def show_answer(self, document: Document, value: object) -> None:
         """Redraw where the answer, the units or the theme changed."""
@@ -102,7 +105,7 @@ class TextureView(StationView):
         if self._shown and key[0] is self._shown[0] and key[1:] == self._shown[1:]:
             return
         self._shown = key
-        drawn = [texture_figures.trace_figure(inspection), texture_figures.roughness_figure(inspection)]
+        drawn = [texture_figures.trace_figure(inspection, units), texture_figures.roughness_figure(inspection, units)]
         self.stack.show_figures(drawn, units, theme, _STRETCH)
         self.ratio.show_figure(texture_figures.material_ratio_figure(inspection, units), units, theme)
         self.table.show_rows(parameter_rows(inspection), _columns(units))
@@ -139,13 +142,15 @@ def _columns(units: System) -> list[TableColumn]:
 
     return [
         TableColumn("name", lambda row: row.symbol, "Point at one to read what it means", number=False,
-                    cell_tip=lambda row: row.meaning, strong=lambda row: row.verdict is not None),
+                    cell_tip=lambda row: row.meaning, strong=lambda row: row.verdict is not None,
+                    icon=lambda row: None if row.verdict is None else (row.verdict.decision,) * 2),
         TableColumn("value", lambda row: show(row.value, row.unit, units, decimals(row)), "From the filtered trace",
                     value=lambda row: row.value, cell_tip=lambda row: row.meaning,
                     strong=lambda row: row.verdict is not None),
         TableColumn("u", lambda row: show(row.standard_uncertainty, row.unit, units, decimals(row)),
                     "Standard uncertainty", value=lambda row: row.standard_uncertainty),
         TableColumn("unit", lambda row: display_unit(row.unit, units).label, "", number=False),
-        TableColumn("limits", limits, "What the spec on the bench allows", number=False),
-        verdict_column(lambda row: None if row.verdict is None else row.verdict.decision),
+        TableColumn("limits", limits, "What the spec on the bench allows", number=False,
+                    colour=lambda row: None if row.verdict is None else row.verdict.decision,
+                    cell_tip=lambda row: "" if row.verdict is None else WORDS[row.verdict.decision]),
     ]  # fmt: skip

@@ -34,6 +34,19 @@ class StationView(QWidget):
         """A row of the verdict table was chosen."""
 
 
+def make_start(name: str, bench: Bench) -> QWidget | None:
+    """What a station offers while nothing is on the bench for it: `make_start(bench)` in `<station>_start`, or None.
+
+    A module of its own, because it is wanted before the first paint: it must not load what draws plots.
+    """
+    module = f"valvelab.window.stations.{name}_start"
+    if find_spec(module) is None:
+        return None
+    found = import_module(module).make_start(bench)
+    assert isinstance(found, QWidget)
+    return found
+
+
 def make_view(name: str, bench: Bench) -> StationView | None:
     """The view of a station; None where none was made."""
     module = f"valvelab.window.stations.{name}_view"

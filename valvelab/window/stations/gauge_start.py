@@ -1,11 +1,11 @@
-"""A gauge study planned: how many parts, appraisers and trials, and the sheet to print or to fill in."""
+"""What the gauge station begins with: a study planned, and its sheet to print or to fill in."""
 
 from __future__ import annotations
 
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from PySide6.QtWidgets import QFileDialog, QHBoxLayout, QPushButton, QSpinBox, QWidget
+from PySide6.QtWidgets import QFileDialog, QGridLayout, QLabel, QPushButton, QSpinBox, QWidget
 
 from valvelab.window.bench import Bench
 from valvelab.window.stations.form_parts import labelled
@@ -21,28 +21,36 @@ _SPOKEN = {
 }  # fmt: skip
 
 
+def make_start(bench: Bench) -> QWidget:
+    """What can be done before there is a study: plan one."""
+    return PlanStrip(bench)
+
+
 class PlanStrip(QWidget):
-    """Fields in one line and the button that writes the sheet."""
+    """The numbers of the plan and the button that writes the sheet."""
 
     def __init__(self, bench: Bench, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self._bench = bench
         self.fields: dict[str, QSpinBox] = {}
-        row = QHBoxLayout(self)
-        row.setContentsMargins(8, 2, 6, 4)
-        row.setSpacing(8)
-        for name, least, most in _NUMBERS:
+        grid = QGridLayout(self)
+        grid.setContentsMargins(12, 8, 12, 8)
+        grid.setHorizontalSpacing(12)
+        for number, (name, least, most) in enumerate(_NUMBERS):
             field = QSpinBox(self, minimum=least, maximum=most)
             field.setAccessibleName(_SPOKEN[name])
             field.setToolTip(_SPOKEN[name])
             field.valueChanged.connect(lambda value, name=name: self._on_number(name, value))
             self.fields[name] = field
-            row.addWidget(labelled(self, "order" if name == "seed" else name, field))
+            grid.addWidget(labelled(self, "order" if name == "seed" else name, field), 0, number)
+        self._count = QLabel(self, wordWrap=True)
         self.write = QPushButton("Plan sheet…", self)
         self.write.setToolTip("Write the plan as a sheet to print (PDF) or as a table to fill in (CSV)")
         self.write.clicked.connect(self._on_write)
-        row.addWidget(self.write)
-        row.addStretch(1)
+        grid.addWidget(self._count, 1, 0, 1, 3)
+        grid.addWidget(self.write, 1, 3)
+        grid.setColumnStretch(4, 1)
+        grid.setRowStretch(2, 1)
         self.show_document(bench.document)
 
     def show_document(self, document: Document) -> None:
@@ -52,6 +60,8 @@ class PlanStrip(QWidget):
             field.blockSignals(True)
             field.setValue(getattr(plan, name))
             field.blockSignals(False)
+        count = plan.parts * plan.appraisers * plan.trials
+        self._count.setText(f"{count} readings, every part by every appraiser in every trial, in an order drawn anew")
 
     def save(self, path: Path) -> None:
         """Write the sheet in the background."""
