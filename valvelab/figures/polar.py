@@ -44,7 +44,7 @@ class Rings:
         self.levels = [k for k in range(first, max(last, first + 1) + 1) if base_um + k * self.step_um > 1e-9]
         self.outer_um = base_um + self.levels[-1] * self.step_um
         self._shown = step
-        self.label = f"One ring {step:g} {unit.label}"
+        self.label = f"one ring {step:g} {unit.label}"
 
     def axis(self, label: str = "") -> Axis:
         """The same axis across and up: no unit, since the rings carry the scale."""

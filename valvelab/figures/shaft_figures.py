@@ -135,7 +135,7 @@ def section_figure(inspection: ShaftInspection, system: System = "metric", chose
     axis = inspection.axis
     if axis.minimum_zone is None:
         bare = Axis("Not enough stations for an axis", "")
-        return Figure("section", "Centres end on", bare, bare, equal_scale=True, axes="none")
+        return Figure("section", "End on", bare, bare, equal_scale=True, axes="none")
     radius = max(500.0 * axis.minimum_zone.zone_mm, 0.05)
     rings = Rings(0.0, (0.0, radius), system, count=3)
     offsets = 1000.0 * axis.minimum_zone.offsets_mm
@@ -144,7 +144,7 @@ def section_figure(inspection: ShaftInspection, system: System = "metric", chose
     frame = rings.axis()
     return Figure(
         "section",
-        "Journal centres end on",
+        "End on",
         frame,
         frame,
         (
@@ -216,14 +216,14 @@ def bowed_shaft_figure(
     zone = show(1000.0 * axis.minimum_zone.zone_mm, "um", system)
     return Figure(
         "shaft",
-        "The shaft from the side",
+        "Side view",
         Axis(bare.label, "mm", (float(ends[0]), float(ends[1]))),
-        Axis(f"Bow ×{factor:,.0f}, {micro}, in the plane at {direction:.0f}°", "mm", (-reach, reach)),
+        Axis(f"bow ×{factor:,.0f}, {micro}, in the plane at {direction:.0f}°", "mm", (-reach, reach)),
         (
             Curve(ends, np.zeros(2), "guide"),
             Curve(ends, np.full(2, half), "series", f"minimum zone {zone} {micro}", series=1),
             Curve(ends, np.full(2, -half), "series", series=1),
-            Curve(core, middle, "measured", "axis"),
+            Curve(core, middle, "measured"),
             *_supports(inspection, bow, radius),
         ),
         tuple(bands),

@@ -82,7 +82,7 @@ def material_ratio_figure(inspection: TextureInspection, system: System = "metri
     heights = inspection.rough.evaluated_um
     core = core_parameters(heights)
     ratio, height = material_ratio_curve(heights)
-    curves = [Curve(*thinned(ratio, height), "measured", "material ratio")]
+    curves = [Curve(*thinned(ratio, height), "measured")]
     axes = Axis("Material ratio", "%", (0.0, 100.0)), Axis("Height from the mean line", "um")
     if core is None:
         return Figure("material_ratio", "Material ratio", *axes, tuple(curves))
@@ -91,7 +91,7 @@ def material_ratio_figure(inspection: TextureInspection, system: System = "metri
     span = np.asarray([begin, begin + 100.0 * SECANT_SHARE])
     on_secant = core.upper_um + (core.lower_um - core.upper_um) * span / 100.0
     curves.append(Curve(np.asarray([0.0, 100.0]), ends, "guide"))
-    curves.append(Curve(span, on_secant, "series", "flattest secant over 40 %", series=6))
+    curves.append(Curve(span, on_secant, "series", "flattest 40 % secant", series=6))
     return Figure(
         "material_ratio",
         "Material ratio",

@@ -7,7 +7,13 @@ from typing import TYPE_CHECKING
 
 from valvelab.figures.description import Figure
 from valvelab.figures.gauge_figures import components_figure, means_figure, ranges_figure
-from valvelab.figures.shaft_figures import axis_figure, harmonics_figure, roundness_figure, section_figure
+from valvelab.figures.shaft_figures import (
+    axis_figure,
+    bowed_shaft_figure,
+    harmonics_figure,
+    roundness_figure,
+    section_figure,
+)
 from valvelab.figures.texture_figures import material_ratio_figure, roughness_figure, trace_figure
 from valvelab.report.assembly import Part
 from valvelab.report.page_model import Block, FigureBlock, Paragraph, Plot, Section, Table
@@ -22,8 +28,8 @@ POLAR_MM = 58.0
 LOBING_MM = 42.0
 ACROSS = 3
 POLARS = (
-    "Strong: the trace, magnified outward from its least-squares circle (dashed). Thin: the two minimum-zone circles. "
-    "0 deg is to the right, angles run counter-clockwise."
+    "The trace, magnified outward from its least-squares circle (the ring marked 0, green), between the two "
+    "minimum-zone circles (orange); dots where it touches them. 0 deg is to the right, angles run counter-clockwise."
 )
 FORM = (
     "Readings grow outward. Eccentricity is the first harmonic of the trace, as a distance and the direction where it "
@@ -48,7 +54,7 @@ def shaft_part(inspection: ShaftInspection, system: System = "metric") -> Part:
     blocks: list[Block] = [Paragraph(FORM), _stations(inspection, system)]
     if inspection.result.tapers:
         blocks.append(_tapers(inspection, system))
-    blocks += _rows([_bare(roundness_figure(form)) for form in inspection.journals], POLAR_MM, POLARS)
+    blocks += _rows([_bare(roundness_figure(form, system)) for form in inspection.journals], POLAR_MM, POLARS)
     blocks += _rows([_bare(harmonics_figure(form)) for form in inspection.journals], LOBING_MM, "")
     probe = readings.probe_uncertainty_mm
     vees = readings.vees
@@ -63,11 +69,13 @@ def shaft_part(inspection: ShaftInspection, system: System = "metric") -> Part:
         ),
         overview=(
             FigureBlock(
-                ((axis_figure(inspection),), (section_figure(inspection),)), 62.0, weights=(1.5, 1.0),
-                caption="Left: the journal centres along the shaft. Right: the same end on.",
+                ((bowed_shaft_figure(inspection, system),), (section_figure(inspection, system),)), 56.0,
+                weights=(1.9, 1.0),
+                caption="Left: the shaft from the side, its bow magnified as stated. Right: journal centres.",
             ),
+            FigureBlock(((axis_figure(inspection),),), 45.0),
         ),
-        sections=(Section("Shaft form", tuple(blocks), new_page=True),),
+        sections=(Section("Shaft form", tuple(blocks)),),
         subjects=("station", "shaft"),
         serial=readings.serial,
     )  # fmt: skip
@@ -145,13 +153,17 @@ def texture_part(inspection: TextureInspection, system: System = "metric") -> Pa
             ("short cutoff", short), ("sections", str(result.sections)),
             ("evaluation length", f"{result.evaluation_length_mm:g} mm"),
         ),
-        overview=(FigureBlock(((roughness_figure(inspection),), (material_ratio_figure(inspection),)), 62.0,
-                              weights=(1.7, 1.0)),),
+        overview=(
+            FigureBlock(
+                ((roughness_figure(inspection, system),), (material_ratio_figure(inspection, system),)), 66.0,
+                weights=(1.4, 1.0),
+            ),
+        ),
         sections=(
             Section(
                 "Surface texture",
                 (Paragraph(FILTER), Table(("parameter", "value", "u", "unit"), tuple(rows), flush_left=(3,)),
-                 FigureBlock(((trace_figure(inspection),),), 62.0)),
+                 FigureBlock(((trace_figure(inspection, system),),), 62.0)),
                 new_page=True,
             ),
         ),

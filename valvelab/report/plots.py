@@ -49,8 +49,9 @@ def draw_figure(
     canvas: Canvas, figure: Figure, box: Rectangle, paper: Paper, system: System, x_label: bool = True
 ) -> None:
     """One plot in its box; `x_label` False leaves the angle numbers to the plot below in a stack."""
-    foot = 17.0 if x_label else 5.0
-    field = Rectangle(box.left + LEFT, box.bottom + foot, box.width - LEFT - 6.0, box.height - foot - 12.0)
+    foot = (17.0 if x_label else 5.0) if figure.axes != "none" else 0.0
+    left = LEFT if "y" in figure.axes else 0.0
+    field = Rectangle(box.left + left, box.bottom + foot, box.width - left - 6.0, box.height - foot - 12.0)
     if figure.equal_scale:
         field = _equal(figure, field)
     x = scale_for(own_or_data(figure.x_axis, x_ends(figure)), x_ends(figure), (field.left, field.right), system)
@@ -208,7 +209,7 @@ def _band(canvas: Canvas, band: Band, x: Scale, y: Scale, paper: Paper) -> None:
 
 def paled(colour: Color) -> Color:
     """The colour mixed with white, to fill with."""
-    return Color(*(1.0 - 0.45 * (1.0 - part) for part in (colour.red, colour.green, colour.blue)))
+    return Color(*(1.0 - 0.35 * (1.0 - part) for part in (colour.red, colour.green, colour.blue)))
 
 
 def _points(x: FloatArray, y: FloatArray) -> list[tuple[float, float]]:
@@ -242,7 +243,8 @@ def _marks(canvas: Canvas, marks: Marks, x: Scale, y: Scale, paper: Paper) -> No
             canvas.setFont(REGULAR, SMALL)
             canvas.drawCentredString(left, height - 2.0, marks.texts[index] if index < len(marks.texts) else "")
         elif np.isfinite(left + height) and low - 1.0 <= height <= high + 1.0:
-            draw_symbol(canvas, marks.role, float(left), float(height), 2.2, colour, paper)
+            size = 3.2 if marks.role == "series" else 2.2
+            draw_symbol(canvas, marks.role, float(left), float(height), size, colour, paper)
             if index < len(marks.texts) and marks.texts[index]:
                 canvas.setFillColor(paper.of("text"))
                 canvas.setFont(REGULAR, SMALL)
