@@ -84,7 +84,7 @@ def _label(canvas: Canvas, label: Label, sheet: LabelSheet, width: float, height
     canvas.rect(0.0, 0.0, 2.2 * MM, height, stroke=0, fill=1)
     left, right, top = 2.2 * MM + PAD, width - PAD, height - PAD
     canvas.setFillColor(look.of("text"))
-    size = 34.0 if len(label.sign) < 3 else 22.0
+    size = 34.0 if len(label.sign) < 3 else 20.0
     canvas.setFont(BOLD, size)
     canvas.drawString(left, top - 0.78 * size, label.sign)
     text_left = left + max(text_width(label.sign, size, BOLD), 12.0 * MM) + 3.0 * MM

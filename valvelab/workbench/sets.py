@@ -55,6 +55,11 @@ def words(name: str) -> str:
     return name.replace("_", " ")
 
 
+def short(name: str) -> str:
+    """A characteristic's name where there is little room."""
+    return name.partition("_")[0]
+
+
 def decimals(name: str, units: System) -> int:
     """Decimals of a characteristic of a single spring."""
     metric = {"seat_force": 1, "open_force": 1, "rate": 2, "solid_height": 2, "free_length": 2}
@@ -75,15 +80,16 @@ class Wish:
     thorough: bool = False
 
 
-def usual_limit(values: Values, name: str) -> float:
-    """A limit to start from: 2.5 % of the tray's median, rounded down to 1, 1.5, 2, 3, 4, 5, 6 or 8 (ours)."""
+def usual_limit(values: Values, name: str, units: System) -> float:
+    """A limit to start from: 2.5 % of the tray's median, round in the unit shown: 1, 1.5, 2, 3, 4, 5, 6 or 8 (ours)."""
     known = [value for row in values.values() if (value := row[name]) is not None and value > 0.0]
     if not known:
         return 1.0
-    wanted = SHARE_OF_MEDIAN * median(known)
+    unit = display_unit(UNITS[name], units)
+    wanted = SHARE_OF_MEDIAN * median(known) * unit.scale
     power = 10.0 ** floor(log10(wanted))
     step = max(round_step for round_step in (1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0) if round_step <= wanted / power)
-    return float(f"{step * power:.6g}")
+    return float(f"{step * power:.6g}") / unit.scale
 
 
 def wish_of(document: Document, values: Values, positions: int | None) -> Wish:
@@ -102,7 +108,7 @@ def wish_of(document: Document, values: Values, positions: int | None) -> Wish:
 
 def limit_of(document: Document, values: Values, name: str) -> float:
     """A characteristic's limit in its field, whether it is matched by or not."""
-    return document.choice(NAME, f"limit {name}", 0.0) or usual_limit(values, name)
+    return document.choice(NAME, f"limit {name}", 0.0) or usual_limit(values, name, document.units)
 
 
 @dataclass(frozen=True, slots=True)
@@ -247,7 +253,7 @@ def told(one: Standing, wish: Wish, units: System) -> str:
 def verdict_on(grouping: Grouping, values: Values, wish: Wish) -> str:
     """One sentence on the whole grouping: how many sets hold, what matching proved, what moves by hand changed."""
     if not grouping.sets:
-        return f"{len(values)} springs, not matched yet"
+        return _none_yet(grouping, values, wish)
     all_of = standings(grouping, values, wish)
     total = sum(one.spread for one in all_of)
     faulty = sum(1 for one in all_of if one.over or not one.complete)
@@ -264,6 +270,15 @@ def verdict_on(grouping: Grouping, values: Values, wish: Wish) -> str:
     number = "proven the most" if proof.number_proven else f"at most {proof.bound_sets} possible"
     tight = "proven the least" if proof.spread_proven else f"at least {proof.bound_total_spread:.3f}"
     return f"{text}; {number}, {tight}"
+
+
+def _none_yet(grouping: Grouping, values: Values, wish: Wish) -> str:
+    proof = grouping.proof
+    if proof is None or grouping.edited or not proof.is_for(wish):
+        return f"{len(values)} springs, not matched yet"
+    if proof.number_proven:
+        return f"Not one set of {wish.size} can be made within these limits: widen a limit, or put fewer in a set"
+    return f"No set of {wish.size} found in the time; up to {proof.bound_sets} are not ruled out"
 
 
 def as_csv(grouping: Grouping, values: Values, wish: Wish, units: System) -> str:

@@ -28,7 +28,7 @@ def label_sheet(document: Document, grouping: Grouping, values: Values, wish: Wi
     left = sets.left_over(grouping, values)
     if left:
         one = sets.standing(left, values, Wish(len(left), {}))
-        labels.append(_label("…", "Left over", one, values, wish, document.units, None))
+        labels.append(_label("left", "Left over", one, values, wish, document.units, None))
     return LabelSheet(f"Tray labels, {part}", foot, tuple(labels))
 
 

@@ -83,7 +83,7 @@ class SetsPane(QWidget):
         self.limit_fields: dict[str, QuantityField] = {}
         steps = {"N": 0.5, "N/mm": 0.05, "mm": 0.05}
         for name in sets.KEYS:
-            chip = Chip(sets.words(name), f"Match by {sets.words(name)}", self)
+            chip = Chip(sets.short(name), f"Match by {sets.words(name)}", self)
             chip.clicked.connect(lambda on, name=name: self._on_chip(name, on=on))
             field = QuantityField(
                 f"Largest range of {sets.words(name)} in a set", sets.DIMENSIONS[name], sets.UNITS[name],
@@ -179,7 +179,10 @@ class SetsPane(QWidget):
             self.chips[name].setEnabled(known)
             self.chips[name].setChecked(name in wish.within)
             field.setEnabled(name in wish.within)
-            field.show_value(sets.limit_of(document, values, name), units, _limit_decimals(name, units))
+            if known:
+                field.show_value(sets.limit_of(document, values, name), units, _limit_decimals(name, units))
+            else:
+                field.clear()
             tip = f"Match by {sets.words(name)}" if known else f"No spring of this tray has a {sets.words(name)}"
             self.chips[name].setToolTip(tip)
         self.thorough.setChecked(wish.thorough)
@@ -227,10 +230,17 @@ class SetsPane(QWidget):
             return
         work = springs_station.match_work(self.bench.document, self.wish)
         if work is not None and self.wish.within:
+            self._settle()
             self._key = springs_station.sets_key(self.bench.document, self.wish)
             self.run.start(work)
             self.state.setText("Looking for the most sets …")
             self._say_state()
+
+    def _settle(self) -> None:
+        """Keep what was proposed in the fields, so that other units or files do not propose anew."""
+        self.bench.choose(NAME, "size", float(self.wish.size))
+        for name, limit in self.wish.within.items():
+            self.bench.choose(NAME, f"limit {name}", limit)
 
     def _on_progress(self, progress: Progress) -> None:
         words = f"{progress.sets} sets"

@@ -39,6 +39,7 @@ from PySide6.QtWidgets import (
 )
 
 from valvelab.units import System, display_unit, show
+from valvelab.window.figure_item import role_colour
 from valvelab.window.theme import Theme, current_theme, scaled
 from valvelab.workbench import sets
 from valvelab.workbench.sets import Grouping, Standing, Values, Wish
@@ -81,10 +82,7 @@ def swatch(theme: Theme, series: int | None, side: int) -> QIcon:
     painter = QPainter(picture)
     painter.setRenderHint(QPainter.RenderHint.Antialiasing)
     painter.setPen(Qt.PenStyle.NoPen)
-    colour = theme.colour("quiet")
-    if series is not None:
-        colour.setNamedColor(theme.series[series % len(theme.series)])
-    painter.setBrush(colour)
+    painter.setBrush(role_colour(theme, "series" if series is not None else "guide", series or 0))
     box = QRectF(0, 0, side, side).adjusted(2, 2, -2, -2)
     if series is None:
         painter.drawEllipse(box.center(), 2.0, 2.0)
@@ -162,7 +160,7 @@ class SetsTree(QTreeWidget):
         names = list(wish.within)
         self.setColumnCount(1 + len(names))
         units_of = [display_unit(sets.UNITS[name], units).label for name in names]
-        self.setHeaderLabels(["", *(f"{sets.words(n)}, {u}" for n, u in zip(names, units_of, strict=True))])
+        self.setHeaderLabels(["", *(f"{sets.short(n)}, {u}" for n, u in zip(names, units_of, strict=True))])
         for number, one in enumerate(sets.standings(grouping, values, wish)):
             item = self._branch(number, one, names, wish, units, theme)
             self._leaves(item, one.springs, values, names, units)

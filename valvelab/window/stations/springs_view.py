@@ -89,7 +89,7 @@ class SpringsView(StationView):
         for widget, stretch in ((left, 4), (middle, 3), (right, 4)):
             across.addWidget(widget)
             across.setStretchFactor(across.count() - 1, stretch)
-        across.setSizes([400, 300, 370])
+        across.setSizes([380, 280, 390])
         for splitter in (drawings, across):
             splitter.setHandleWidth(5)
         layout = QVBoxLayout(self)
