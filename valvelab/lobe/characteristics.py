@@ -86,7 +86,8 @@ class LobeCharacteristics:
         """Where lift is greatest.
 
         Its uncertainty is how far off the velocity rises out of its own noise: u_v/|a| on a rounded nose,
-        √(2 u_v/|j|) on one where acceleration vanishes.
+        √(2 u_v/|j|) on one where acceleration vanishes; and how far off the fit's blurred copy has its top, which shows
+        how freely the top wanders on a flat nose.
         """
         noise = self.propagation.standard(Term(self.peak, 1, np.ones_like(self.peak_lift)))
         bend = np.abs(self._value(self.peak, 2))
@@ -96,7 +97,11 @@ class LobeCharacteristics:
         root = np.sqrt(bend**2 + 2.0 * jerk * noise)
         with np.errstate(divide="ignore", invalid="ignore"):
             spread = np.where(root > 0.0, 2.0 * noise / (bend + root), np.nan)
-        return Value(near_nose(self.lobes, self.peak), np.hypot(spread, self.instrument.encoder_cam_deg))
+        angle = near_nose(self.lobes, self.peak)
+        wander = np.zeros_like(angle)
+        if self.fitted.guide is not None:
+            wander = near_nose(self.lobes, extreme(self.lobes, 0, 1.0, self.fitted.guide)[0]) - angle
+        return Value(angle, _root_sum(spread, wander, self.instrument.encoder_cam_deg))
 
     def _beside(self, knots: float) -> tuple[IndexArray, FloatArray]:
         """Places a number of knots beside the peak."""

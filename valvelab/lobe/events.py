@@ -116,13 +116,15 @@ def _root(lobes: Lobes, position: IndexArray, target: FloatArray, found: NDArray
     return lobes.place(safe, t, found)
 
 
-def extreme(lobes: Lobes, order: int, sign: float) -> tuple[Places, FloatArray]:
+def extreme(lobes: Lobes, order: int, sign: float, guide: SplineSet | None = None) -> tuple[Places, FloatArray]:
     """Greatest value of sign × the order-th derivative over each lobe, and where; shapes (lobes,).
 
     For acceleration and jerk the place is looked for on a blurred copy of the fit; the value there is the fit's. The
     crest of a noisy curve stands above the true one, the more so the flatter the top.
+    `guide` names another copy, and one for lift or velocity.
     """
-    guide = lobes.fitted.guide if order >= 2 else None
+    if guide is None and order >= 2:
+        guide = lobes.fitted.guide
     if guide is None:
         return _highest(lobes.splines, lobes.fitted.at_knots[order], order, sign)
     count = lobes.fitted.at_knots[order].shape[1]
