@@ -15,9 +15,11 @@ from invented_camshaft import write_spec, write_table
 from PySide6.QtGui import QImage
 from PySide6.QtWidgets import QApplication
 
+from valvelab.places import sample_profiles
 from valvelab.window import theme
 from valvelab.window.bench import Bench
 from valvelab.window.main_window import MainWindow
+from valvelab.workbench.sets import Grouping
 
 APPROVED = Path(__file__).parent / "pictures"
 #: a pixel counts as different from this step of 255 on; so many may differ, edges of letters mostly
@@ -86,6 +88,17 @@ def test_column_assignment(window: MainWindow, tmp_path: Path, scheme: theme.Sch
     window.restyle()
     window.bench.add_files([str(write_table(tmp_path / "bare.txt", ("1I", "1E"), names=False))])
     compare(window, f"columns_{scheme}", tmp_path)
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_springs(window: MainWindow, tmp_path: Path, scheme: theme.Scheme) -> None:
+    theme.set_scheme(scheme)
+    window.restyle()
+    window.bench.add_files([str(sample_profiles() / f"springs_quillmere_{name}") for name in ("tray.csv", "spec.toml")])
+    names = [f"Q{number:02d}" for number in range(1, 65)]
+    sets = Grouping(tuple(tuple(names[start : start + 16]) for start in (0, 16, 32)))
+    window.bench.choose("springs", "grouping", sets.text(), "match sets")
+    compare(window, f"springs_{scheme}", tmp_path)
 
 
 def test_a_changed_picture_is_noticed(window: MainWindow, tmp_path: Path) -> None:
