@@ -42,10 +42,10 @@ def test_polar_plot_holds_the_trace_between_the_zone_circles() -> None:
     radius = np.hypot(*curve(figure, "trace"))
     result = found.result.stations[2]
     # the two zone circles are apart by the roundness, along any ray from about their centre
-    outer, inner = [np.hypot(part.x, part.y) for part in figure.curves if part.role == "nominal"]
+    outer, inner = [np.hypot(part.x, part.y) for part in figure.curves if part.role == "series" and part.series == 1]
     assert outer - inner == pytest.approx(result.roundness_mzc_um, rel=1e-9)
     assert np.ptp(radius) == pytest.approx(result.roundness_lsc_um, rel=1e-9)
-    # angles are drawn about the axis of turning, 12 µm off the circle's centre: a few thousandths of a micrometre
+    # angles are drawn about the axis of turning, 11 µm off the circle's centre: a few thousandths of a micrometre
     angle = np.degrees(np.arctan2(*curve(figure, "trace")[::-1])) % 360.0
     spot = np.arange(0.0, 360.5, 1.0)
     assert (radius <= np.interp(angle, spot, outer) + 2e-3).all()
@@ -61,12 +61,12 @@ def test_axis_plots_show_the_zone() -> None:
     assert np.abs(figure.curves[0].y).max() == pytest.approx(zone / 2.0, rel=1e-6)
     assert figure.marks[0].texts == ("J1", "J2", "J3", "J4", "J5")
     end_on = section_figure(found)
-    distance = np.hypot(end_on.marks[0].x, end_on.marks[0].y)
+    distance = np.hypot(end_on.marks[1].x, end_on.marks[1].y)
     assert distance.max() == pytest.approx(zone / 2.0, rel=1e-6)
-    stems = harmonics_figure(found.journals[0])
-    assert stems.marks[0].y == pytest.approx([row.amplitude_um for row in found.result.stations[0].harmonics[1:]] + [
-        1000.0 * row.amplitude_mm for row in found.journals[0].harmonics.orders[15:]
-    ])  # fmt: skip
+    (bar,) = harmonics_figure(found.journals[0]).bands
+    wanted = [1000.0 * row.amplitude_mm for row in found.journals[0].harmonics.orders[1:30]]
+    assert bar.upper.reshape(-1, 4)[:, 1] == pytest.approx(wanted)
+    assert bar.x.reshape(-1, 4).mean(axis=1) == pytest.approx(np.arange(2.0, 31.0))
 
 
 def test_texture_plots_show_the_parameters() -> None:
@@ -96,10 +96,11 @@ def test_gauge_plots_show_the_study() -> None:
     assert means.curves[1].y == pytest.approx(found.question.readings.readings[:, 1].mean(axis=1))
     # limits of the chart of averages: A2 = 1.023, of ranges: D4 = 2.574 for three readings (usual control-chart tables)
     average = float(np.ptp(found.question.readings.readings, axis=2).mean())
-    low, high = (guide.value for guide in means.guides)
+    (band,) = means.bands
+    low, high = band.lower[0], band.upper[0]
     assert (high - low) / (2.0 * average) == pytest.approx(1.023, abs=1e-3)
     assert ranges_figure(found).guides[1].value / average == pytest.approx(2.574, abs=2e-3)
-    shares = components_figure(found).marks[0].y
+    shares = components_figure(found).bands[0].upper.reshape(-1, 4)[:, 1]
     assert shares[0] == pytest.approx(found.result.anova.grr_percent)
 
 

@@ -41,7 +41,8 @@ CANONICAL: dict[Dimension, str] = {
 
 FACTORS: dict[Dimension, dict[str, float]] = {
     "length": {"mm": 1.0, "um": 1e-3, "µm": 1e-3, "μm": 1e-3, "nm": 1e-6, "cm": 10.0, "m": 1000.0,
-               "in": INCH_MM, "inch": INCH_MM, '"': INCH_MM, "thou": INCH_MM / 1000.0},
+               "in": INCH_MM, "inch": INCH_MM, '"': INCH_MM, "thou": INCH_MM / 1000.0,
+               "uin": INCH_MM / 1e6, "µin": INCH_MM / 1e6, "μin": INCH_MM / 1e6},
     "force": {"N": 1.0, "kN": 1000.0, "lbf": POUND_FORCE_N, "lb": POUND_FORCE_N, "lbs": POUND_FORCE_N,
               "kgf": 9.80665},
     "rate": {"N/mm": 1.0, "N/m": 1e-3, "kN/m": 1.0, "lbf/in": POUND_FORCE_N / INCH_MM,

@@ -38,8 +38,9 @@ def read_adopted_length(path: str | Path) -> tuple[AdoptedUncertainty, float, So
 def with_adopted_probe(readings: ShaftReadings, path: str | Path) -> tuple[ShaftReadings, Source]:
     """The readings with the adopted uncertainty for their probe, unless they state their own; a note says which."""
     adopted, value, source = read_adopted_length(path)
+    name = Path(path).name
     if readings.probe_uncertainty_mm is not None:
-        note = info("probe uncertainty", f"the readings' own {readings.probe_uncertainty_mm:g} mm wins over {path}")
+        note = info("probe uncertainty", f"the readings' own {readings.probe_uncertainty_mm:g} mm wins over {name}")
         return replace(readings, notes=(*readings.notes, note)), source
-    note = info("probe uncertainty", f"{value:g} mm, adopted for {adopted.kind} from {adopted.study} ({path})")
+    note = info("probe uncertainty", f"{value:g} mm, adopted for {adopted.kind} from {adopted.study} ({name})")
     return replace(readings, probe_uncertainty_mm=value, notes=(*readings.notes, note)), source

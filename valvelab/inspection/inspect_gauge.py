@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import PurePath
 
 from valvelab.conformity.gauge_study import (
     POOLING_P,
@@ -186,7 +187,7 @@ def adopt(result: GaugeResult, kind: str) -> AdoptedUncertainty:
     return AdoptedUncertainty(
         kind=kind,
         standard_uncertainty=f"{result.anova.grr_sd:.6g} {result.unit}",
-        study=result.source[0].file,
+        study=PurePath(result.source[0].file).name,
         study_sha256=result.source[0].sha256,
         method="repeatability and reproducibility, crossed analysis of variance",
     )

@@ -1,0 +1,538 @@
+"""The stations for shaft form, texture and gauge studies: files in, figures, verdicts, edits and papers out."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any, TypeVar, cast
+
+import make_form_samples
+import numpy as np
+import pytest
+from make_form_samples import BOW_UM, FORM, SAMPLES, STATIONS_MM, TAPER_UM, centre_um
+from PySide6.QtCore import Qt, qInstallMessageHandler
+from PySide6.QtTest import QTest
+from PySide6.QtWidgets import QAbstractButton, QApplication, QComboBox, QLineEdit, QSpinBox
+from test_pictures import compare
+
+from valvelab.cli.main import main
+from valvelab.errors import BadFile
+from valvelab.figures.polar import Rings, magnification, round_step
+from valvelab.figures.shaft_figures import bowed_shaft_figure
+from valvelab.report.scales import thinned
+from valvelab.window import theme
+from valvelab.window.bench import Bench
+from valvelab.window.main_window import MainWindow
+from valvelab.window.stations.gauge_view import GaugeView
+from valvelab.window.stations.shaft_view import ShaftView
+from valvelab.window.stations.texture_view import TextureView
+from valvelab.window.stations.view import StationView
+from valvelab.window.tables import Sheet
+from valvelab.workbench import gauge_station, shaft_station, stations
+
+JOURNALS, SPEC = "club_four_journals.csv", "club_four_shaft_spec.toml"
+FLANK, FINISHED = "club_four_lobe_3I_trace.csv", "hydroplane_journal_trace.smd"
+STUDY = "dial_gauge_study.csv"
+View = TypeVar("View", bound=StationView)
+
+
+@pytest.fixture(scope="session")
+def app() -> QApplication:
+    found = QApplication.instance() or QApplication(["test"])
+    assert isinstance(found, QApplication)
+    theme.dress(found)
+    return found
+
+
+@pytest.fixture(autouse=True)
+def quiet(app: QApplication) -> Iterator[None]:
+    """Qt says nothing unexpected."""
+    said: list[str] = []
+    qInstallMessageHandler(lambda _k, _c, text: None if "propagateSizeHints" in text else said.append(text))
+    yield
+    qInstallMessageHandler(None)
+    assert said == []
+
+
+@pytest.fixture
+def window(app: QApplication, tmp_path: Path) -> Iterator[MainWindow]:
+    app.setFont(theme.text_font(10.0))
+    made = MainWindow(Bench(tmp_path / "settings", background=False))
+    made.resize(1280, 720)
+    made.show()
+    app.processEvents()
+    yield made
+    theme.set_scheme("system")
+    made.close()
+    made.deleteLater()
+    app.processEvents()
+
+
+def put(window: MainWindow, *names: str) -> None:
+    window.bench.add_files([str(SAMPLES / name) for name in names])
+
+
+def front(window: MainWindow, kind: type[View]) -> View:
+    view = window.pages.front()
+    assert isinstance(view, kind)
+    return view
+
+
+def cells(sheet: Sheet) -> list[list[str]]:
+    model = sheet.proxy
+    return [[str(model.index(r, c).data()) for c in range(model.columnCount())] for r in range(model.rowCount())]
+
+
+def type_into(field: QLineEdit, text: str) -> None:
+    field.setFocus()
+    field.selectAll()
+    QTest.keyClicks(field, text)
+    QTest.keyClick(field, Qt.Key.Key_Return)
+
+
+def chip(view: StationView, name: str) -> QAbstractButton:
+    return next(button for button in view.findChildren(QAbstractButton) if button.property("name") == name)
+
+
+def value_of(window: MainWindow) -> Any:
+    station = stations.by_name(window.bench.document.station)
+    assert station is not None
+    return stations.answer_value(window.bench.document, station)
+
+
+def problems(window: MainWindow) -> list[str]:
+    return [row[2] for row in cells(window.notes)]
+
+
+# The samples
+
+
+@pytest.mark.parametrize("name", list(make_form_samples.samples()))
+def test_committed_file_is_what_the_script_writes(name: str) -> None:
+    assert (SAMPLES / name).read_bytes() == make_form_samples.samples()[name]
+
+
+def test_shaft_reads_back_as_it_was_drawn(window: MainWindow) -> None:
+    put(window, JOURNALS)
+    result = value_of(window).result
+    for station in result.stations:
+        east, north = centre_um(STATIONS_MM[station.station])
+        # 0.12 µm of noise over 144 readings: 0.014 µm in each coordinate
+        assert 1000.0 * station.eccentricity_mm == pytest.approx(float(np.hypot(east, north)), abs=0.06)
+        found = {row.order: row.amplitude_um for row in station.harmonics}
+        for order, size, _ in FORM[station.station]:
+            assert found[order] == pytest.approx(size, abs=0.06)
+    (row,) = result.tapers
+    assert row.taper_um == pytest.approx(-TAPER_UM, abs=0.1)
+    # a bow of height 2a between its ends fits between two lines a apart on each side: the zone is its height
+    assert result.straightness.minimum_zone_um == pytest.approx(2.0 * BOW_UM, abs=0.3)
+
+
+def test_finished_journal_is_near_the_limit_of_too_smooth(window: MainWindow) -> None:
+    put(window, FINISHED, SPEC)
+    assert [(row.characteristic, row.decision) for row in value_of(window).result.verdicts] == [
+        ("ra", "accept"), ("rvk", "undecided"),
+    ]  # fmt: skip
+
+
+# Drawing helpers
+
+
+@pytest.mark.parametrize(
+    ("wanted", "step"), [(0.9, 1.0), (1.0, 1.0), (1.1, 2.0), (4.9, 5.0), (51.0, 100.0), (0.03, 0.05)]
+)
+def test_steps_are_round(wanted: float, step: float) -> None:
+    assert round_step(wanted) == pytest.approx(step)
+
+
+@pytest.mark.parametrize(("largest", "room", "factor"), [(1.0, 9.0, 5.0), (2.0, 10.0, 5.0), (0.005, 13.0, 2000.0)])
+def test_magnification_is_round_and_fits(largest: float, room: float, factor: float) -> None:
+    assert magnification(largest, room) == pytest.approx(factor)
+    assert largest * magnification(largest, room) <= room < largest * 2.6 * magnification(largest, room)
+
+
+def test_rings_are_round_in_the_units_shown() -> None:
+    metric, inch = Rings(10.0, (-1.7, 2.2), "metric"), Rings(10.0, (-1.7, 2.2), "inch")
+    assert metric.step_um == pytest.approx(1.0)
+    assert metric.levels == [-2, -1, 0, 1, 2, 3]
+    # 1 µin = 0.0254 µm
+    assert inch.step_um / 0.0254 == pytest.approx(50.0)
+    assert inch.label == "one ring 50 µin"
+
+
+def test_a_line_that_ends_where_it_began_keeps_its_shape_on_paper() -> None:
+    turn = np.radians(np.arange(0.0, 361.0, 1.0))
+    x, y = 100.0 * np.cos(turn), 100.0 * np.sin(turn)
+    x[-1], y[-1] = x[0], y[0]
+    kept = thinned(x, y, 0.05)
+    # a chord of a circle of radius r stands off by its sagitta s over an angle 2·acos(1 − s/r): 16 pieces at least
+    assert kept.size - 1 >= np.pi / np.arccos(1.0 - 0.05 / 100.0)
+    assert np.hypot(x[kept], y[kept]) == pytest.approx(100.0)
+
+
+# The shaft
+
+
+def test_shaft_is_drawn_bowed_to_the_scale_it_states(window: MainWindow) -> None:
+    put(window, JOURNALS)
+    inspection = value_of(window)
+    figure = bowed_shaft_figure(inspection, "metric", "J3", frozenset({"J2"}))
+    stated = float(re.search(r"×([\d,]+)", figure.y_axis.label).group(1).replace(",", ""))  # type: ignore[union-attr]
+    journals = [band for band in figure.bands if band.x.size == 4]
+    assert len(journals) == 5 + 1, "five journals and the lobe that was read"
+    assert [band.role for band in journals].count("measured") == 1
+    assert [band.role for band in journals].count("reject") == 1
+    line = inspection.axis.minimum_zone
+    radius = inspection.question.readings.journal_radius_mm
+    assert radius == pytest.approx(23.8)
+    middles = {float(band.x.mean()): 0.5 * float(band.upper[1] + band.lower[1] + band.upper[2] + band.lower[2]) / 2.0
+               for band in journals}  # fmt: skip
+    for place, offset in zip(inspection.axis.positions_mm, line.distances_mm, strict=True):
+        drawn = next(middle for x, middle in middles.items() if abs(x - place) < 1e-6)
+        # the bow is seen in the plane of the worst journal; the others lie at most as far off, nearly in that plane
+        assert abs(drawn) == pytest.approx(stated * offset, rel=0.06, abs=0.6)
+    zone = [curve for curve in figure.curves if curve.role == "series"]
+    assert float(zone[0].y[0] - zone[1].y[0]) == pytest.approx(stated * line.zone_mm)
+
+
+def test_shaft_station_shows_journals_and_chooses_one(window: MainWindow) -> None:
+    put(window, JOURNALS, SPEC)
+    view = front(window, ShaftView)
+    assert window.banner.accessibleName().startswith("Accepted")
+    rows = cells(view.table)
+    assert [row[0] for row in rows] == list(STATIONS_MM)
+    assert rows[2][2] == f"{value_of(window).result.stations[2].roundness_mzc_um:.2f}"
+    assert view._journal_name.text().startswith("J3"), "the one farthest off the axis comes first"
+    window.verdicts.item_chosen.emit("J5")
+    assert view._journal_name.text().startswith("J5")
+    view.table.selectRow(1)
+    assert view._journal_name.text().startswith("J2")
+    assert "J2" in str(view.polar.items_by_name["roundness"].figure.title)  # type: ignore[union-attr]
+    view.choose_item("no such journal")
+    assert view._journal_name.text().startswith("J2")
+
+
+def test_a_click_on_the_drawn_shaft_chooses_the_journal_there(window: MainWindow, app: QApplication) -> None:
+    put(window, JOURNALS)
+    view = front(window, ShaftView)
+    app.processEvents()
+    item = view.shaft.items_by_name["shaft"]
+    spot = view.shaft.mapFromScene(item.view.mapViewToScene(item.view.viewRect().center()))
+    spot.setX(view.shaft.mapFromScene(item.view.mapViewToScene(type(item.view.viewRect().center())(218.0, 0.0))).x())
+    QTest.mouseClick(view.shaft.viewport(), Qt.MouseButton.LeftButton, pos=spot)
+    app.processEvents()
+    assert view._journal_name.text().startswith("J4")
+
+
+def test_the_filter_is_an_edit_that_can_be_taken_back(window: MainWindow) -> None:
+    put(window, JOURNALS)
+    view = front(window, ShaftView)
+    as_read = value_of(window).result.stations[2].roundness_lsc_um
+    chip(view, "15").click()
+    assert value_of(window).result.undulations_per_turn == 15
+    assert value_of(window).result.stations[2].roundness_lsc_um < as_read
+    assert window.bench.history.undo_label == "filter the form"
+    window.do_undo()
+    assert value_of(window).result.stations[2].roundness_lsc_um == as_read
+
+
+def test_lobing_and_taper_are_a_click_away(window: MainWindow) -> None:
+    put(window, JOURNALS)
+    view = front(window, ShaftView)
+    chip(view, "taper").click()
+    assert view.list_pages.currentWidget() is view.tapers
+    assert cells(view.tapers)[0][0] == "3I"
+    chip(view, "lobing").click()
+    assert view.list_pages.currentWidget() is view.lobing
+    assert "harmonics" in view.lobing.items_by_name
+
+
+def test_journals_in_two_tracks_are_told_apart(window: MainWindow, tmp_path: Path) -> None:
+    turn = np.arange(0.0, 360.0, 10.0)
+    rows = [f"J1,{place},{a:.0f},{10.0 * np.cos(np.radians(a)):.2f}" for place in (0, 20) for a in turn]
+    file = tmp_path / "two.csv"
+    file.write_text("\n".join(["station,position [mm],angle [deg],reading [um]", *rows]) + "\n", encoding="utf-8")
+    window.bench.add_files([str(file)])
+    view = front(window, ShaftView)
+    assert list(shaft_station.journals(value_of(window))) == ["J1 at 0 mm", "J1 at 20 mm"]
+    window.verdicts.item_chosen.emit("J1 at 20 mm")
+    assert view._journal_name.text().startswith("J1 at 20 mm")
+    assert "no straightness" in view._straight.text()
+
+
+def test_half_a_turn_is_refused_with_its_reason(window: MainWindow, tmp_path: Path) -> None:
+    file = tmp_path / "half.csv"
+    rows = [f"J1,0,{a},1" for a in range(0, 180, 10)]
+    file.write_text("\n".join(["station,position [mm],angle [deg],reading [um]", *rows]) + "\n", encoding="utf-8")
+    window.bench.add_files([str(file)])
+    assert window.pages.front() is window.empty
+    assert "all the way round" in window.empty._what.text()
+
+
+# The surface
+
+
+def test_texture_station_shows_parameters_with_their_limits(window: MainWindow) -> None:
+    put(window, FLANK, SPEC)
+    view = front(window, TextureView)
+    rows = {row[0]: row for row in cells(view.table)}
+    assert rows["Ra"][4] == "0.10 to 0.40"
+    assert rows["Rvk"][4] == "≥ 0.20"
+    assert rows["Rq"][4] == ""
+    assert list(rows)[:3] == ["Ra", "Rq", "Rz"]
+    assert set(view.stack.items_by_name) == {"trace", "roughness"}
+    assert not view.usual.isEnabled()
+
+
+def test_settings_recompute_and_go_back_to_the_usual(window: MainWindow) -> None:
+    put(window, FLANK)
+    view = front(window, TextureView)
+    usual = value_of(window).result.parameters.ra_um
+    type_into(view.cutoff, "0.25")
+    assert value_of(window).result.cutoff_mm == pytest.approx(0.25)
+    assert value_of(window).result.parameters.ra_um < usual
+    type_into(view.sections, "3")
+    type_into(view.short_cutoff, "8 um")
+    assert value_of(window).result.sections == 3
+    assert value_of(window).result.short_cutoff_mm == pytest.approx(0.008)
+    type_into(view.short_cutoff, "0")
+    assert value_of(window).result.short_cutoff_mm is None
+    assert view.usual.isEnabled()
+    view.usual.click()
+    assert value_of(window).result.parameters.ra_um == usual
+    window.do_undo()
+    assert value_of(window).result.cutoff_mm == pytest.approx(0.25), "all three went back in one step"
+
+
+def test_a_cutoff_the_trace_cannot_hold_is_told_and_the_usual_one_shown(window: MainWindow) -> None:
+    put(window, FLANK)
+    view = front(window, TextureView)
+    type_into(view.cutoff, "8")
+    assert window.pages.front() is view
+    assert any("at least one cutoff of 8 mm" in text and "usual settings" in text for text in problems(window))
+    assert view.cutoff.text() == "0.800 mm"
+    view.usual.click()
+    assert not any("usual settings" in text for text in problems(window))
+
+
+def test_a_short_cutoff_is_typed_in_the_unit_it_is_shown_in(window: MainWindow) -> None:
+    put(window, FLANK)
+    view = front(window, TextureView)
+    assert view.short_cutoff.text() == "2.5 µm"
+    type_into(view.short_cutoff, "4")
+    assert value_of(window).result.short_cutoff_mm == pytest.approx(0.004)
+    window.do_units()
+    type_into(view.short_cutoff, "100")
+    # 100 µin = 2.54 µm
+    assert value_of(window).result.short_cutoff_mm == pytest.approx(0.00254)
+
+
+# The gauge
+
+
+def test_gauge_station_shows_both_methods(window: MainWindow) -> None:
+    put(window, STUDY, SPEC)
+    view = front(window, GaugeView)
+    rows = {row[0]: row for row in cells(view.table)}
+    result = value_of(window).result
+    assert rows["GRR"][1] == f"{result.anova.grr_sd:.5f}"
+    assert rows["GRR of total"][2] == f"{result.ranges.grr_percent:.1f}"
+    assert rows["distinct categories"][1] == str(result.anova.ndc)
+    assert rows["interaction"][1] == "–"
+    assert [row[0] for row in cells(view.analysis)] == ["part", "appraiser", "repeatability"]
+    assert "usable with care" in view._sentence.text()
+
+
+def test_a_typed_tolerance_wins_and_zero_brings_back_the_studys_own(window: MainWindow) -> None:
+    put(window, STUDY)
+    view = front(window, GaugeView)
+    field = view.tolerance
+    assert field is not None
+    own = value_of(window).result.anova.grr_percent_of_tolerance
+    type_into(field, "0.1")
+    assert value_of(window).result.anova.grr_percent_of_tolerance == pytest.approx(own / 2.0)
+    type_into(field, "0")
+    assert value_of(window).result.tolerance == pytest.approx(0.05)
+
+
+def test_the_adopted_result_becomes_the_probes_uncertainty(window: MainWindow, tmp_path: Path) -> None:
+    put(window, STUDY)
+    view = front(window, GaugeView)
+    assert view.kind.text() == "tir"
+    kept = tmp_path / "dial.toml"
+    view.adopt_to(kept)
+    grr = value_of(window).result.anova.grr_sd
+    assert [file.name for file in window.bench.document.of_kind("adopted uncertainty")] == ["dial.toml"]
+    bare = tmp_path / "bare.csv"
+    text = (SAMPLES / JOURNALS).read_text(encoding="utf-8")
+    bare.write_text("\n".join(line for line in text.splitlines() if "probe uncertainty" not in line) + "\n", "utf-8")
+    window.bench.add_files([str(bare)])
+    window.bench.go_to_station("shaft")
+    inspection = value_of(window)
+    assert inspection.question.readings.probe_uncertainty_mm == pytest.approx(grr, rel=1e-5)
+    assert "adopted for tir" in window.banner._sub.text()
+    sheet = tmp_path / "shaft.pdf"
+    window.save_certificate(sheet)
+    assert main(["verify", str(sheet), "--quiet"]) == 0
+
+
+def test_an_adoption_without_a_kind_is_not_offered(window: MainWindow) -> None:
+    put(window, STUDY)
+    view = front(window, GaugeView)
+    view.kind.clear()
+    assert not view.adopt.isEnabled()
+
+
+def test_plans_are_written_to_print_and_to_fill_in(window: MainWindow, tmp_path: Path) -> None:
+    from pypdf import PdfReader
+
+    put(window, STUDY)
+    view = front(window, GaugeView)
+    view.plan.fields["parts"].setValue(5)
+    view.plan.fields["appraisers"].setValue(2)
+    table, sheet = tmp_path / "plan.csv", tmp_path / "plan.pdf"
+    view.plan.save(table)
+    view.plan.save(sheet)
+    rows = [line.split(",") for line in table.read_text(encoding="utf-8").splitlines()[3:]]
+    assert len(rows) == 5 * 2 * 3
+    assert len({tuple(cell.strip() for cell in row[:3]) for row in rows}) == len(rows)
+    printed = "".join(page.extract_text() for page in PdfReader(sheet).pages)
+    assert "5 parts, 2 appraisers, 3 trials" in printed
+    assert len(PdfReader(sheet).pages) == 1
+    filled = tmp_path / "filled.csv"
+    lines = table.read_text(encoding="utf-8").splitlines()
+    draw = np.random.default_rng(5)
+    filled.write_text("\n".join([*lines[:3], *(f"{line}{draw.normal():.3f}" for line in lines[3:])]) + "\n", "utf-8")
+    window.bench.add_files([str(filled)])
+    window.bench.use_file(str(filled))
+    assert value_of(window).result.parts == ("1", "2", "3", "4", "5")
+
+
+def test_a_long_plan_runs_over_pages_and_is_the_same_every_time(tmp_path: Path) -> None:
+    from pypdf import PdfReader
+
+    plan = gauge_station.Plan(20, 3, 3, seed=7)
+    for name in ("a.pdf", "b.pdf"):
+        gauge_station.write_plan(plan, tmp_path / name)
+    assert (tmp_path / "a.pdf").read_bytes() == (tmp_path / "b.pdf").read_bytes()
+    pages = [page.extract_text() for page in PdfReader(tmp_path / "a.pdf").pages]
+    assert len(pages) == 3
+    assert "page 3 of 3" in pages[2]
+    assert "180" in pages[2].split()
+
+
+@pytest.mark.parametrize(
+    "plan", [gauge_station.Plan(1, 3, 3), gauge_station.Plan(10, 3, 1), gauge_station.Plan(900, 9, 9)]
+)
+def test_impossible_plans_are_refused(plan: gauge_station.Plan, tmp_path: Path) -> None:
+    with pytest.raises(BadFile, match="at least 2 parts"):
+        gauge_station.write_plan(plan, tmp_path / "plan.csv")
+    assert not (tmp_path / "plan.csv").exists()
+
+
+def test_a_study_can_be_planned_before_there_is_one(window: MainWindow, tmp_path: Path) -> None:
+    window.bench.go_to_station("gauge")
+    assert window.pages.front() is window.empty
+    begin = window._starts["gauge"]
+    assert begin is not None
+    assert begin.isVisible()
+    window.bench.go_to_station("shaft")
+    assert not begin.isVisible()
+
+
+# All three
+
+
+@pytest.mark.parametrize(
+    ("names", "station"), [((JOURNALS, SPEC), "shaft"), ((FLANK, SPEC), "texture"), ((STUDY,), "gauge")]
+)
+def test_certificates_carry_what_recomputes_them(
+    window: MainWindow, names: tuple[str, ...], station: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    put(window, *names)
+    if station == "shaft":
+        chip(front(window, ShaftView), "15").click()
+    elif station == "texture":
+        type_into(front(window, TextureView).sections, "4")
+    else:
+        type_into(cast("QLineEdit", front(window, GaugeView).tolerance), "0.04")
+    sheet = tmp_path / "certificate.pdf"
+    window.save_certificate(sheet)
+    assert main(["verify", str(sheet)]) == 0
+    assert "agrees" in capsys.readouterr().out
+
+
+def test_one_bench_holds_all_three_with_the_specs_each_needs(window: MainWindow) -> None:
+    put(window, "quillmere_four_camshaft.toml", SPEC, JOURNALS, FLANK, STUDY)
+    for station, judged in (("shaft", 9), ("texture", 2), ("gauge", 1)):
+        window.bench.go_to_station(station)
+        assert len(value_of(window).result.verdicts) == judged
+    window.bench.remove_file(str(SAMPLES / SPEC))
+    assert value_of(window).result.verdicts == ()
+    assert "no spec on the bench has limits on this" in window.banner._sub.text()
+
+
+@pytest.mark.parametrize(("name", "station"), [(JOURNALS, "shaft"), (FLANK, "texture"), (STUDY, "gauge")])
+def test_the_sample_button_opens_the_stations_own(window: MainWindow, name: str, station: str) -> None:
+    window.bench.go_to_station(station)
+    window.empty.sample_button.click()
+    assert window.bench.document.station == station
+    assert str(SAMPLES / name) in [file.path for file in window.bench.document.files]
+
+
+@pytest.mark.parametrize("name", [JOURNALS, FLANK, STUDY])
+def test_every_input_has_a_name_that_can_be_spoken(window: MainWindow, name: str) -> None:
+    put(window, name)
+    view = window.pages.front()
+    for kind in (QLineEdit, QComboBox, QSpinBox, QAbstractButton):
+        for widget in view.findChildren(kind):
+            inside = isinstance(widget.parent(), (QComboBox, QSpinBox)) or widget.objectName().startswith("qt_")
+            by_text = isinstance(widget, QAbstractButton) and bool(widget.text())
+            if widget.isVisible() and not inside and not by_text and not isinstance(widget.parent(), Sheet):
+                assert widget.accessibleName(), (widget, widget.parent())
+
+
+@pytest.mark.parametrize("name", [JOURNALS, FLANK, STUDY])
+def test_usable_at_1280_by_720_and_in_inches(window: MainWindow, name: str, app: QApplication) -> None:
+    put(window, name, SPEC)
+    window.do_units()
+    app.processEvents()
+    assert window.width() == 1280
+    assert window.height() == 720
+    view = window.pages.front()
+    assert view.minimumSizeHint().width() <= 1000
+    assert view.height() <= window.pages.height(), "nothing to scroll for"
+
+
+def test_the_view_stays_while_the_next_answer_is_worked_out(app: QApplication, tmp_path: Path) -> None:
+    made = MainWindow(Bench(tmp_path / "settings"))
+    made.show()
+    put(made, FLANK)
+    for _ in range(500):
+        if isinstance(made.pages.front(), TextureView):
+            break
+        QTest.qWait(10)
+    view = front(made, TextureView)
+    made.bench.choose("texture", "cutoff_mm", 0.25, "change the cutoff")
+    assert made.pages.front() is view, "the last answer stays in front"
+    for _ in range(500):
+        if made.bench.document.answers["texture"].key == stations.by_name("texture").question(made.bench.document).key:  # type: ignore[union-attr]
+            break
+        QTest.qWait(10)
+    assert view.cutoff.text() == "0.250 mm"
+    made.close()
+
+
+# Approved pictures of the stations; see test_pictures for how they are renewed
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize(
+    ("name", "files"), [("shaft", (JOURNALS, SPEC)), ("texture", (FLANK, SPEC)), ("gauge", (STUDY, SPEC))]
+)
+def test_pictures(window: MainWindow, name: str, files: tuple[str, ...], scheme: theme.Scheme, tmp_path: Path) -> None:
+    theme.set_scheme(scheme)
+    window.restyle()
+    put(window, *files)
+    compare(cast("MainWindow", window.pages.front()), f"{name}_{scheme}", tmp_path)
