@@ -277,3 +277,18 @@ def test_every_intake_reads_a_kind_that_the_readers_know() -> None:
         assert intake.kind in known
         module, _, function = intake.reader.partition(":")
         assert callable(getattr(import_module(module), function))
+
+
+def test_a_folder_or_a_job_file_brings_the_files_it_names(tmp_path: Path) -> None:
+    from valvelab.workbench.opening import opened
+
+    for name in ("a.csv", "b.toml", "train.toml", "c.pdf"):
+        (tmp_path / name).write_text("x", encoding="utf-8")
+    plain = [Path(path).name for path in opened([str(tmp_path)])]
+    assert plain == ["a.csv", "b.toml", "train.toml"]
+    job = tmp_path / "job.toml"
+    job.write_text('[[part]]\ninspect = "motion"\nfile = "a.csv"\noptions = ["--train=train.toml"]\n', encoding="utf-8")
+    assert [Path(path).name for path in opened([str(tmp_path)])] == ["a.csv", "train.toml"]
+    assert [Path(path).name for path in opened([str(job)])] == ["a.csv", "train.toml"]
+    job.write_text("[[part]]\nnonsense = 1\n", encoding="utf-8")
+    assert [Path(path).name for path in opened([str(job)])] == ["job.toml"]

@@ -16,6 +16,7 @@ from valvelab.units import System
 from valvelab.workbench import edits, settings, stations
 from valvelab.workbench.document import Answer, BenchFile, Choice, Content, Document, Problem
 from valvelab.workbench.history import History
+from valvelab.workbench.opening import opened
 from valvelab.workbench.questions import Question, answer
 from valvelab.workbench.reading import read_content
 from valvelab.workbench.settings import Settings
@@ -61,9 +62,8 @@ class Bench(QObject):
     # -- edits ------------------------------------------------------------------------------------------------------
 
     def add_files(self, paths: list[str]) -> None:
-        """Put files on the bench."""
-        whole = [str(Path(path).absolute()) for path in paths]
-        self.history.apply(edits.add_files(self.document, whole), "put files on the bench")
+        """Put files on the bench; a folder or a job file brings the files it names."""
+        self.history.apply(edits.add_files(self.document, opened(paths)), "put files on the bench")
 
     def remove_file(self, path: str) -> None:
         """Take a file off the bench."""

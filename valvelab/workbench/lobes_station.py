@@ -9,6 +9,7 @@ from valvelab.errors import BadSpec
 from valvelab.workbench.certificates import CertificateRequest
 from valvelab.workbench.document import BenchFile, Document
 from valvelab.workbench.questions import Partly, Question
+from valvelab.workbench.spec_choice import spec_for
 from valvelab.workbench.stations import Intake, Station
 
 if TYPE_CHECKING:
@@ -37,10 +38,14 @@ def checking_lift_mm(document: Document) -> float:
 
 
 def spec_in_use(document: Document) -> tuple[BenchFile, Spec] | None:
-    """The spec that verdicts are reached by, with its file."""
-    file = document.in_use("spec")
-    content = None if file is None else document.content(file)
-    return None if file is None or content is None else (file, cast("Spec", content.value))
+    """The spec that verdicts are reached by, with its file.
+
+    The one chosen by hand; else one that speaks of lobes, before all the one that bears the table's own name.
+    """
+    table = table_in_use(document)
+    return spec_for(
+        document, ("lobe", "camshaft"), lambda spec: bool(spec.envelope), None if table is None else table.path
+    )
 
 
 def nominal_paths(spec_path: str, spec: Spec) -> dict[str, Path]:
@@ -53,11 +58,12 @@ def nominal_paths(spec_path: str, spec: Spec) -> dict[str, Path]:
 def table_in_use(document: Document) -> BenchFile | None:
     """The lift table that is inspected: never one that the spec uses as a nominal, unless chosen by hand."""
     chosen = document.current.get("lift table")
-    found = spec_in_use(document)
     nominals = set()
-    if found is not None:
-        folder = Path(found[0].path).parent
-        nominals = {str(folder / envelope.nominal) for envelope in found[1].envelope}
+    for spec_file in document.of_kind("spec"):
+        content = document.content(spec_file)
+        spec = cast("Spec", content.value) if content is not None else None
+        folder = Path(spec_file.path).parent
+        nominals |= set() if spec is None else {str(folder / envelope.nominal) for envelope in spec.envelope}
     candidates = [file for file in document.of_kind("lift table") if file.path == chosen or file.path not in nominals]
     return next((file for file in candidates if file.path == chosen), candidates[0] if candidates else None)
 

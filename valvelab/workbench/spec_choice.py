@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Callable, Collection
+from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
 from valvelab.workbench.document import BenchFile, Document
@@ -12,10 +13,16 @@ if TYPE_CHECKING:
     from valvelab.records.spec import Spec
 
 
-def spec_for(document: Document, subjects: Collection[str]) -> tuple[BenchFile, Spec] | None:
+def spec_for(
+    document: Document,
+    subjects: Collection[str],
+    also: Callable[[Spec], bool] = lambda _spec: False,
+    table: str | None = None,
+) -> tuple[BenchFile, Spec] | None:
     """The spec in use where it speaks of one of these subjects, else the first that does.
 
-    A limit on something that nobody knows counts as speaking: its refusal should be seen.
+    A limit on something that nobody knows counts as speaking: its refusal should be seen. `also` names another way
+    of speaking; of several specs the one that bears the `table`'s name comes first.
     """
     from valvelab.inspection.characteristics import by_name
 
@@ -25,9 +32,11 @@ def spec_for(document: Document, subjects: Collection[str]) -> tuple[BenchFile, 
         assert content is not None
         spec = cast("Spec", content.value)
         known = [by_name(limit.of) for limit in spec.limit]
-        if any(row is None or row.subject in subjects for row in known):
+        if any(row is None or row.subject in subjects for row in known) or also(spec):
             found.append((file, spec))
     chosen = document.current.get("spec")
+    if table is not None:
+        found.sort(key=lambda pair: Path(pair[0].path).with_suffix("") != Path(table).with_suffix(""))
     return next((pair for pair in found if pair[0].path == chosen), found[0] if found else None)
 
 
