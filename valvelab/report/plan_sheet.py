@@ -15,9 +15,9 @@ MARGIN = 17.0 * MM
 ROW = 6.4 * MM
 TOP = 58.0 * MM
 BOTTOM = 17.0 * MM
-COLUMNS = 2
-GAP = 8.0 * MM
-_HEADS = (("no.", 0.12), ("part", 0.18), ("appraiser", 0.22), ("trial", 0.14), ("reading", 0.34))
+COLUMNS = 3
+GAP = 6.0 * MM
+_HEADS = (("no.", 0.13), ("part", 0.14), ("appraiser", 0.26), ("trial", 0.14), ("reading", 0.33))
 _ADVICE = (
     "Read the parts in this order. Nobody sees earlier readings, nor which part it is while reading.",
     "Fill in the table of the same plan (CSV) and put it on the bench.",
@@ -92,7 +92,7 @@ def _column(canvas: Canvas, look: Paper, rows: Sequence[tuple[str, str, str]], b
         canvas.setLineWidth(0.4)
         canvas.line(left, level - ROW, left + width, level - ROW)
     canvas.setStrokeColor(look.of("quiet"))
-    canvas.rect(left + 0.66 * width, top - (len(rows) + 1) * ROW, 0.34 * width, len(rows) * ROW, stroke=1, fill=0)
+    canvas.rect(left + 0.67 * width, top - (len(rows) + 1) * ROW, 0.33 * width, len(rows) * ROW, stroke=1, fill=0)
 
 
 def _cells(

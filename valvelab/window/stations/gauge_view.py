@@ -77,6 +77,9 @@ class GaugeView(StationView):
         self.kind.textChanged.connect(lambda text: self.adopt.setEnabled(bool(text.strip())))
         self.bench.done.connect(self._on_done)
         self._sentence = QLabel(self, wordWrap=True)
+        self._sentence.setToolTip(
+            "Common practice: under 10 % of the total good, over 30 % not fit; 5 categories or more"
+        )
         self._lay_out()
 
     def _lay_out(self) -> None:
@@ -206,7 +209,7 @@ def _judgement(percent: float | None, categories: int | None) -> str:
         "good" if percent < _GOOD else "usable with care" if percent <= _USABLE else "not fit to judge these parts by"
     )
     count = "" if categories is None else f", {categories} distinct categories"
-    return f"GRR {percent:.1f} % of the total{count}: {told} (common practice: under 10 %, under 30 %)"
+    return f"GRR {percent:.1f} % of the total{count}: {told}"
 
 
 def _columns(units: System, unit: str) -> list[TableColumn]:
