@@ -267,18 +267,22 @@ def map_points(analyses: Sequence[SpringAnalysis]) -> Points:
 
 
 def map_figure(points: Points, sets: Sequence[Sequence[str]] = (), chosen: str | None = None) -> Figure:
-    """Seat force against rate, a mark for each spring in its set's colour and shape, a box around each set.
+    """Seat force against rate, a mark for each spring in its set's colour and shape, a numbered box around each set.
 
     `marked_springs` names the springs of each group of marks in the same order.
     """
-    marks, curves = [], []
+    marks, signs, curves = [], [], []
+    seats = [seat for _, seat in points.values()]
+    lift = 0.02 * (max(seats) - min(seats)) if seats else 0.0
     for number, names in marked_springs(points, sets).items():
         xy = np.array([points[name] for name in names], dtype=np.float64).reshape(-1, 2)
         if number is None:
             marks.append(Marks(xy[:, 0], xy[:, 1], "guide" if sets else "measured", "left over" if sets else ""))
             continue
-        marks.append(Marks(xy[:, 0], xy[:, 1], "series", f"set {number + 1}", series=number))
+        marks.append(Marks(xy[:, 0], xy[:, 1], "series", series=number))
         (x0, y0), (x1, y1) = xy.min(axis=0), xy.max(axis=0)
+        signs.append(Marks(np.array([x0]), np.array([y1 + lift]), "series", texts=(str(number + 1),), series=number,
+                           bare=True))  # fmt: skip
         curves.append(Curve(np.array([x0, x1, x1, x0, x0]), np.array([y0, y0, y1, y1, y0]), "series", series=number))
     guides: tuple[Guide, ...] = ()
     if chosen is not None and chosen in points:
@@ -286,7 +290,7 @@ def map_figure(points: Points, sets: Sequence[Sequence[str]] = (), chosen: str |
         guides = (Guide(rate, "x"), Guide(seat, "y"))
     return Figure(
         name="map", title="Seat force against rate", x_axis=Axis("rate", "N/mm", _roomy(marks)),
-        y_axis=Axis("seat force", "N"), curves=tuple(curves), marks=tuple(marks), guides=guides,
+        y_axis=Axis("seat force", "N"), curves=tuple(curves), marks=(*marks, *signs), guides=guides,
     )  # fmt: skip
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from valvelab.figures.description import Axis, Figure, Guide, Marks
+from valvelab.figures.description import Axis, Curve, Figure, Guide, Marks
 from valvelab.figures.spring_figures import (
     difference_figure,
     force_figure,
@@ -312,9 +312,13 @@ def seat_force_figure(inspection: ShimsInspection) -> Figure:
     target = result.target_seat_force_n
     ends = [*y, *([] if target is None else [target])]
     room = 0.5 * (max(ends) - min(ends)) or 1.0
+    foot = min(ends) - room if target is None else target
+    gap = np.full_like(x, np.nan)
+    stems = Curve(np.repeat(x, 3), np.column_stack([np.full_like(x, foot), y, gap]).ravel(), "measured")
+    names = tuple(zip(x.tolist(), (row.position for row in result.positions), strict=True))
     return Figure(
-        name="seat force", title="Seat force at each valve", x_axis=Axis("valve", "", (0.5, x.size + 0.5)),
+        name="seat force", title="Seat force at each valve", x_axis=Axis("valve", "", (0.5, x.size + 0.5), names=names),
         y_axis=Axis("seat force", "N", (min(ends) - room, max(ends) + room)),
-        marks=(Marks(x, y, "measured", texts=tuple(row.position for row in result.positions)),),
+        curves=(stems,), marks=(Marks(x, y, "measured"),),
         guides=() if target is None else (Guide(target, "y", label="target"),),
     )  # fmt: skip

@@ -268,7 +268,7 @@ def verdict_on(grouping: Grouping, values: Values, wish: Wish) -> str:
     if grouping.edited:
         return f"{text}; moved by hand (matched: {proof.sets} sets, {proof.total_spread:.3f})"
     number = "proven the most" if proof.number_proven else f"at most {proof.bound_sets} possible"
-    tight = "proven the least" if proof.spread_proven else f"at least {proof.bound_total_spread:.3f}"
+    tight = "proven the least" if proof.spread_proven else f"none below {proof.bound_total_spread:.3f}"
     return f"{text}; {number}, {tight}"
 
 

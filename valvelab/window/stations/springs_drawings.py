@@ -31,7 +31,7 @@ class MapView(FigureView):
         item = next(iter(self.items_by_name.values()))
         assert item.figure is not None
         self._names = names
-        groups = [np.column_stack([marks.x, marks.y]) for marks in item.figure.marks]
+        groups = [np.column_stack([marks.x, marks.y]) for marks in item.figure.marks if not marks.bare]
         self._points = np.concatenate(groups) if groups else np.empty((0, 2))
 
     def _nearest(self, position: object) -> int | None:

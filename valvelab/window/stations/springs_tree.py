@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import cos, radians, sin
 
 from PySide6.QtCore import (
     QEvent,
@@ -109,8 +110,9 @@ def _shape(painter: QPainter, shape: int, box: QRectF) -> None:
         painter.drawRect(QRectF(c.x() - 1.5, top, 3.0, box.height()))
         painter.drawRect(QRectF(left, c.y() - 1.5, box.width(), 3.0))
     else:
-        painter.drawPolygon(QPolygonF([QPointF(left, bottom), QPointF(c.x(), top), QPointF(right, bottom),
-                                       QPointF(left, c.y() - 1), QPointF(right, c.y() - 1)]))  # fmt: skip
+        reach = 0.55 * box.width()
+        corners = [(reach * (1.0 if n % 2 == 0 else 0.4), radians(36.0 * n - 90.0)) for n in range(10)]
+        painter.drawPolygon(QPolygonF([c + QPointF(r * cos(angle), r * sin(angle)) for r, angle in corners]))
 
 
 class SetsTree(QTreeWidget):
@@ -143,6 +145,7 @@ class SetsTree(QTreeWidget):
         self._opened: set[int] = set()
         self._shown_springs: dict[str, QTreeWidgetItem] = {}
         self._grouping = Grouping()
+        self._brought = ""
         self.itemExpanded.connect(lambda item: self._opened.add(item.data(0, _SET)))
         self.itemCollapsed.connect(lambda item: self._opened.discard(item.data(0, _SET)))
         self.currentItemChanged.connect(self._on_current)
@@ -236,13 +239,14 @@ class SetsTree(QTreeWidget):
         return QSize(14 * em, 6 * em)
 
     def bring(self, spring: str) -> None:
-        """Select a spring without telling anyone; one chosen elsewhere has its set opened and comes into view."""
+        """Select a spring without telling anyone; one newly chosen elsewhere has its set opened and comes into view."""
         item = self._shown_springs.get(spring)
+        newly, self._brought = self._brought != spring, spring
         branch = None if item is None else item.parent()
         if item is None or branch is None or self.currentItem() is item:
             return
         self.blockSignals(True)
-        elsewhere = self._grouping.sets and not self.hasFocus()
+        elsewhere = bool(self._grouping.sets) and not self.hasFocus() and newly
         if elsewhere and not branch.isExpanded():
             branch.setExpanded(True)
             self._opened.add(branch.data(0, _SET))

@@ -172,7 +172,7 @@ class SpringsView(StationView):
         self.coils.show_bind(bind, document.units, decisions.get("coil_bind_margin", ""))
         press(self.plots, set(plots))
         number = grouping.set_of(spring)
-        where = "" if not grouping.sets else " · left over" if number is None else f" · set {number + 1}"
+        where = "" if not grouping.sets else " · no set" if number is None else f" · set {number + 1}"
         self._spring_name.setText(f"{spring}{where}")
 
     def _show_map(self, document: Document, spring: str, grouping: sets.Grouping) -> None:
