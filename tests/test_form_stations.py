@@ -261,6 +261,19 @@ def test_journals_in_two_tracks_are_told_apart(window: MainWindow, tmp_path: Pat
     assert "no straightness" in view._straight.text()
 
 
+def test_three_angles_give_an_eccentricity_and_no_roundness(window: MainWindow, tmp_path: Path) -> None:
+    file = tmp_path / "three.csv"
+    rows = [f"J1,0,{a},{10.0 * np.cos(np.radians(a)):.3f}" for a in (0, 120, 240)]
+    file.write_text("\n".join(["station,position [mm],angle [deg],reading [um]", *rows]) + "\n", encoding="utf-8")
+    window.bench.add_files([str(file)])
+    view = front(window, ShaftView)
+    assert cells(view.table)[0][2:4] == ["–", "–"]
+    assert view._journal_name.text() == "J1, no roundness"
+    figure = view.polar.items_by_name["roundness"].figure
+    assert figure is not None
+    assert "too few" in figure.y_axis.label
+
+
 def test_half_a_turn_is_refused_with_its_reason(window: MainWindow, tmp_path: Path) -> None:
     file = tmp_path / "half.csv"
     rows = [f"J1,0,{a},1" for a in range(0, 180, 10)]
@@ -277,9 +290,9 @@ def test_texture_station_shows_parameters_with_their_limits(window: MainWindow) 
     put(window, FLANK, SPEC)
     view = front(window, TextureView)
     rows = {row[0]: row for row in cells(view.table)}
-    assert rows["Ra"][4] == "0.10 to 0.40"
-    assert rows["Rvk"][4] == "≥ 0.20"
-    assert rows["Rq"][4] == ""
+    assert rows["Ra"][2] == "0.10 to 0.40"
+    assert rows["Rvk"][2] == "≥ 0.20"
+    assert rows["Rq"][2] == ""
     assert list(rows)[:3] == ["Ra", "Rq", "Rz"]
     assert set(view.stack.items_by_name) == {"trace", "roughness"}
     assert not view.usual.isEnabled()
@@ -337,6 +350,9 @@ def test_gauge_station_shows_both_methods(window: MainWindow) -> None:
     rows = {row[0]: row for row in cells(view.table)}
     result = value_of(window).result
     assert rows["GRR"][1] == f"{result.anova.grr_sd:.5f}"
+    window.do_units()
+    assert cells(view.table)[3][1] == f"{result.anova.grr_sd / 25.4:.6f}"
+    window.do_units()
     assert rows["GRR of total"][2] == f"{result.ranges.grr_percent:.1f}"
     assert rows["distinct categories"][1] == str(result.anova.ndc)
     assert rows["interaction"][1] == "–"

@@ -20,6 +20,7 @@ from valvelab.units import (
     parse_quantity,
     show,
     split_quantity,
+    two_digits,
 )
 
 # NIST Special Publication 811 (2008), appendix B.8, rounded there to seven digits; exact ones in full
@@ -121,3 +122,16 @@ def test_display() -> None:
     assert show(None, "mm") == "–"
     assert display_unit("mm/cam deg", "inch").label == "in/cam deg"
     assert display_unit("N", "metric").scale == 1.0
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "decimals"), [(0.00098, "mm", 5), (0.8, "N", 2), (12.0, "N", 0), (None, "N", 1)]
+)
+def test_two_digits_of_a_deviation(value: float | None, unit: str, decimals: int) -> None:
+    # JCGM 100, 7.2.6: two significant digits suffice
+    assert two_digits(value, unit) == decimals
+
+
+def test_a_micro_inch_is_a_millionth_of_an_inch() -> None:
+    assert parse_quantity("100 uin", "length", "short cutoff") == pytest.approx(0.00254)
+    assert parse_quantity("100 µin", "length", "short cutoff") == pytest.approx(0.00254)

@@ -12,7 +12,7 @@ from valvelab.cli.output import finish, table, verdict_table
 from valvelab.cli.shaft_command import spec_of
 from valvelab.errors import BadFile, WrongUsage
 from valvelab.records.gauge_result import GaugeResult
-from valvelab.units import System, display_unit, show
+from valvelab.units import System, display_unit, show, two_digits
 
 if TYPE_CHECKING:
     from valvelab.inspection.inspect_gauge import GaugeInspection
@@ -123,7 +123,7 @@ def _plan(args: argparse.Namespace) -> int:
 def gauge_text(result: GaugeResult, system: System) -> str:
     """The readable table."""
     label = display_unit(result.unit, system).label or "–"
-    decimals = 5 if result.unit == "mm" else None
+    decimals = two_digits(result.anova.grr_sd, result.unit, system)
 
     def sd(value: float | None) -> str:
         return show(value, result.unit, system, decimals)

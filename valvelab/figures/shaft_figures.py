@@ -31,6 +31,9 @@ def roundness_figure(form: JournalForm, system: System = "metric") -> Figure:
     Micrometres outward from a base circle; 0 deg is to the right, angles counter-clockwise. Marks: where the trace
     touches the zone.
     """
+    if not form.has_roundness:
+        bare = Axis(f"{form.coverage.distinct} angles are too few for roundness", "")
+        return Figure("roundness", f"{form.trace.name}, roundness", bare, bare, equal_scale=True, axes="none")
     least = form.least_squares
     deviation = 1000.0 * least.form_mm
     span = max(float(np.ptp(deviation)), _LEAST_SPAN_UM)
@@ -45,7 +48,7 @@ def roundness_figure(form: JournalForm, system: System = "metric") -> Figure:
     curves.append(Curve(*circle(base), "series", "least squares", series=2))
     marks = rings.marks()
     zone = form.circles.get("minimum zone")
-    if zone is not None and form.has_roundness:
+    if zone is not None:
         shift = 1000.0 * (np.asarray(zone.centre_mm) - np.asarray(least.centre_mm))
         middle = base + 1000.0 * (zone.level_mm - least.level_mm)
         half = 500.0 * zone.roundness_mm

@@ -17,7 +17,7 @@ from valvelab.figures.shaft_figures import (
 from valvelab.figures.texture_figures import material_ratio_figure, roughness_figure, trace_figure
 from valvelab.report.assembly import Part
 from valvelab.report.page_model import Block, FigureBlock, Paragraph, Plot, Section, Table
-from valvelab.units import System, display_unit, show
+from valvelab.units import System, display_unit, show, two_digits
 
 if TYPE_CHECKING:
     from valvelab.inspection.inspect_gauge import GaugeInspection
@@ -175,7 +175,7 @@ def gauge_part(inspection: GaugeInspection, system: System = "metric") -> Part:
     """A gauge study's part of a certificate."""
     result = inspection.result
     unit = display_unit(result.unit, system).label
-    digits = 5 if result.unit == "mm" and system == "metric" else None
+    digits = two_digits(result.anova.grr_sd, result.unit, system)
     names = {
         "repeatability_sd": "repeatability", "reproducibility_sd": "reproducibility", "interaction_sd": "interaction",
         "grr_sd": "GRR", "part_sd": "part", "total_sd": "total",

@@ -98,7 +98,7 @@ def _column(canvas: Canvas, look: Paper, rows: Sequence[tuple[str, str, str]], b
 def _cells(
     canvas: Canvas, look: Paper, left: float, level: float, width: float, texts: list[str], *, strong: bool
 ) -> None:
-    canvas.setFont(BOLD if strong else REGULAR, 8.5)
+    canvas.setFont(*((BOLD, 6.8) if strong else (REGULAR, 8.5)))
     for number, (text, (_, share)) in enumerate(zip(texts, _HEADS, strict=True)):
         canvas.setFillColor(look.of("quiet" if number == 0 or strong else "text"))
         canvas.drawString(left + 4.0, level - 0.68 * ROW, text)

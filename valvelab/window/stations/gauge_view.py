@@ -20,7 +20,7 @@ from PySide6.QtWidgets import (
 )
 
 from valvelab.figures import gauge_figures
-from valvelab.units import System, display_unit, show
+from valvelab.units import System, display_unit, show, two_digits
 from valvelab.window.bench import Bench
 from valvelab.window.chips import chip_row, press
 from valvelab.window.drawing import FigureStack, FigureView
@@ -58,7 +58,7 @@ class GaugeView(StationView):
         self._adopting: Path | None = None
         self.stack = FigureStack("Means and ranges by part and appraiser", self)
         self.components = FigureView("Where the variation comes from", self)
-        self.table = Sheet("study figures", _columns("metric", "mm"), self)
+        self.table = Sheet("study figures", _columns("metric", 5), self)
         self.table.setAccessibleName("Figures by both methods")
         self.analysis = Sheet("analysis of variance", _analysis_columns(), self)
         self.analysis.setAccessibleName("Analysis of variance")
@@ -143,7 +143,8 @@ class GaugeView(StationView):
         drawn = [gauge_figures.means_figure(inspection), gauge_figures.ranges_figure(inspection)]
         self.stack.show_figures(drawn, units, theme, _STRETCH)
         self.components.show_figure(gauge_figures.components_figure(inspection), units, theme)
-        self.table.show_rows(result_rows(inspection), _columns(units, inspection.result.unit))
+        finest = two_digits(inspection.result.anova.grr_sd, inspection.result.unit, units)
+        self.table.show_rows(result_rows(inspection), _columns(units, finest))
         self.analysis.show_rows(inspection.result.analysis)
         width = inspection.result.tolerance
         assert self.tolerance is not None
@@ -212,12 +213,9 @@ def _judgement(percent: float | None, categories: int | None) -> str:
     return f"GRR {percent:.1f} % of the total{count}: {told}"
 
 
-def _columns(units: System, unit: str) -> list[TableColumn]:
-    finer = 5 if units == "metric" else 6
-
+def _columns(units: System, finest: int) -> list[TableColumn]:
     def text(row: ResultRow, value: float | None) -> str:
-        decimals = row.decimals if row.decimals is not None else finer if unit == "mm" else None
-        return show(value, row.unit, units, decimals)
+        return show(value, row.unit, units, finest if row.decimals is None else row.decimals)
 
     def leads(row: ResultRow) -> bool:
         return row.name.startswith("GRR") or row.name == "distinct categories"

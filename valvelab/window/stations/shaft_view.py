@@ -22,6 +22,7 @@ from valvelab.workbench.shaft_station import FILTERS, NAME, chosen_journal, jour
 from valvelab.workbench.spec_choice import headline_of, spec_for
 
 if TYPE_CHECKING:
+    from valvelab.camshaft.journal import JournalForm
     from valvelab.inspection.inspect_shaft import ShaftInspection
     from valvelab.records.shaft_result import StationResult
     from valvelab.workbench.document import Document
@@ -141,10 +142,7 @@ class ShaftView(StationView):
         if form is None:
             self._journal_name.setText("No journal was read all the way round")
             return
-        label = display_unit("um", units).label
-        zone, least = form.circles.get("minimum zone"), form.least_squares.roundness_mm
-        known = "" if zone is None else f"  MZC {show(1000.0 * zone.roundness_mm, 'um', units)}"
-        self._journal_name.setText(f"{journal}{known}  LSC {show(1000.0 * least, 'um', units)} {label}")
+        self._journal_name.setText(journal + (_roundness_of(form, units) if form.has_roundness else ", no roundness"))
         self.polar.show_figure(shaft_figures.roundness_figure(form, units), units, theme)
         self.lobing.show_figure(shaft_figures.harmonics_figure(form), units, theme)
 
@@ -177,6 +175,13 @@ class ShaftView(StationView):
 
     def _on_filter(self, name: str, _on: bool) -> None:
         self.bench.choose(NAME, "undulations", name, "filter the form")
+
+
+def _roundness_of(form: JournalForm, units: System) -> str:
+    label = display_unit("um", units).label
+    zone, least = form.circles.get("minimum zone"), form.least_squares.roundness_mm
+    known = "" if zone is None else f"  MZC {show(1000.0 * zone.roundness_mm, 'um', units)}"
+    return f"{known}  LSC {show(1000.0 * least, 'um', units)} {label}"
 
 
 def _name_of(inspection: ShaftInspection, row: StationResult) -> str:

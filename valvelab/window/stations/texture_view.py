@@ -147,10 +147,10 @@ def _columns(units: System) -> list[TableColumn]:
         TableColumn("value", lambda row: show(row.value, row.unit, units, decimals(row)), "From the filtered trace",
                     value=lambda row: row.value, cell_tip=lambda row: row.meaning,
                     strong=lambda row: row.verdict is not None),
-        TableColumn("u", lambda row: show(row.standard_uncertainty, row.unit, units, decimals(row)),
-                    "Standard uncertainty", value=lambda row: row.standard_uncertainty),
-        TableColumn("unit", lambda row: display_unit(row.unit, units).label, "", number=False),
         TableColumn("limits", limits, "What the spec on the bench allows", number=False,
                     colour=lambda row: None if row.verdict is None else row.verdict.decision,
                     cell_tip=lambda row: "" if row.verdict is None else WORDS[row.verdict.decision]),
+        TableColumn("u", lambda row: show(row.standard_uncertainty, row.unit, units, decimals(row)),
+                    "Standard uncertainty", value=lambda row: row.standard_uncertainty),
+        TableColumn("unit", lambda row: display_unit(row.unit, units).label, "", number=False),
     ]  # fmt: skip
