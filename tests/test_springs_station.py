@@ -544,3 +544,33 @@ def test_spec_of_another_part_is_left_alone(window: MainWindow, tmp_path: Path) 
     assert springs_station.spec_in_use(document) is None
     assert json.loads(sets.Grouping().text())["sets"] == []
     assert isinstance(document.choices, MappingProxyType)
+
+
+def test_what_can_not_be_drawn_is_said(window: MainWindow, tmp_path: Path) -> None:
+    readings = {"<b>x</b> & y": (np.array([40.0, 35.0, 30.0]), np.array([200.0, 350.0, 500.0]))}
+    window.bench.add_files([str(write_readings(tmp_path / "bare.csv", readings))])
+    view = springs_view(window)
+    assert view.map_pages.currentWidget() is view._no_map
+    assert view._spring_name.text() == "<b>x</b> & y"
+    assert view._spring_name.textFormat() == Qt.TextFormat.PlainText
+    assert "can't be drawn" in view.coils.accessibleDescription()
+    assert "&lt;b&gt;x" in view.stack.items_by_name["force"]._legend.toHtml()
+    assert view.sets_pane.state.text() == "1 spring, not matched yet"
+    assert not view.sets_pane.chips["seat_force"].isEnabled()
+
+
+def test_nested_springs_in_stages_are_shown_in_their_last(window: MainWindow, tmp_path: Path) -> None:
+    rows = ["# installed height: 38 mm", "# valve lift: 10 mm", "spring,element,stage,height [mm],force [N]"]
+    for stage, lost in (("new", 0.0), ("run-in", 9.0)):
+        rows += [f"A,{element},{stage},{h},{k * (46.0 - h) - lost}"
+                 for element, k in (("outer", 30.0), ("inner", 15.0)) for h in (40.0, 34.0, 28.0)]  # fmt: skip
+    path = tmp_path / "nest.csv"
+    path.write_text("\n".join(rows) + "\n", encoding="utf-8")
+    window.bench.add_files([str(path)])
+    view = springs_view(window)
+    assert view.table.proxy.rowCount() == 2
+    # plain mechanics: (30 + 15) N/mm over 46 − 38 mm is 360 N, less 9 N of each spring once run in
+    assert list(view._points["A"]) == pytest.approx([45.0, 342.0])
+    line = view.stack.items_by_name["force"].figure
+    assert line is not None
+    assert float(np.interp(38.0, line.curves[0].x, line.curves[0].y)) == pytest.approx(342.0)

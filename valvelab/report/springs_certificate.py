@@ -202,7 +202,9 @@ def sets_part(inspection: SetsInspection, table: SpringTable, system: System = "
 
 def proof(result: SetsResult) -> str:
     """How many sets there are and what is known about more or tighter ones."""
-    text = f"{len(result.sets)} sets of {result.size}, {len(result.left_over)} springs left over."
+    left = len(result.left_over)
+    text = f"{len(result.sets)} set{'s' * (len(result.sets) != 1)} of {result.size}, "
+    text += f"{left} spring{'s' * (left != 1)} left over."
     if not result.sets:
         return text
     many = "Proven to be the most there can be" if result.number_proven else f"At most {result.bound_sets} are possible"

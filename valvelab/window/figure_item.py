@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from html import escape
 
 import numpy as np
 import pyqtgraph as pg  # type: ignore[import-untyped]
@@ -281,7 +282,7 @@ class FigureItem:
             self.plot.getAxis(name).name_places(axis.names)
         quiet, text = theme.colours["quiet"], theme.colours["text"]
         unit = f" {self.scale_y().label}" if self.scale_y().label and "y" in figure.axes else ""
-        read_out = f' &nbsp;&nbsp;<span style="color:{text}">{self._read_out}</span>' if self._read_out else ""
+        read_out = f' &nbsp;&nbsp;<span style="color:{text}">{escape(self._read_out)}</span>' if self._read_out else ""
         self._title.setHtml(
             f'<span style="color:{text}"><b>{figure.y_axis.label}</b></span>'
             f'<span style="color:{quiet}">{unit}</span>{read_out}'
@@ -315,11 +316,13 @@ def _legend_entries(figure: Figure, theme: Theme) -> dict[str, str]:
     for band in figure.bands:
         if band.label:
             colour = role_colour(theme, band.role, band.series).name()
-            entries[band.label] = f'<span style="color:{colour}">▬ {band.label}</span>'
+            entries[band.label] = f'<span style="color:{colour}">▬ {escape(band.label)}</span>'
     for curve in figure.curves:
         if curve.label:
             sign = {"nominal": "╌", "guide": "╌", "outside": "✗"}.get(curve.role, "━")
-            entries[curve.label] = f'<span style="color:{_curve_colour(theme, curve)}">{sign} {curve.label}</span>'
+            entries[curve.label] = (
+                f'<span style="color:{_curve_colour(theme, curve)}">{sign} {escape(curve.label)}</span>'
+            )
     return entries
 
 

@@ -55,6 +55,11 @@ def words(name: str) -> str:
     return name.replace("_", " ")
 
 
+def counted(many: int, what: str) -> str:
+    """`1 spring`, `2 springs`."""
+    return f"{many} {what}" if many == 1 else f"{many} {what}s"
+
+
 def short(name: str) -> str:
     """A characteristic's name where there is little room."""
     return name.partition("_")[0]
@@ -258,7 +263,7 @@ def verdict_on(grouping: Grouping, values: Values, wish: Wish) -> str:
     total = sum(one.spread for one in all_of)
     faulty = sum(1 for one in all_of if one.over or not one.complete)
     proof = grouping.proof
-    text = f"{len(all_of)} sets, {len(left_over(grouping, values))} left over, total spread {total:.3f}"
+    text = f"{counted(len(all_of), 'set')}, {len(left_over(grouping, values))} left over, total spread {total:.3f}"
     if faulty:
         text += f"; {faulty} over a limit or not complete"
     if proof is None:
@@ -266,7 +271,7 @@ def verdict_on(grouping: Grouping, values: Values, wish: Wish) -> str:
     if not proof.is_for(wish):
         return f"{text}; matched for other limits"
     if grouping.edited:
-        return f"{text}; moved by hand (matched: {proof.sets} sets, {proof.total_spread:.3f})"
+        return f"{text}; moved by hand (matched: {counted(proof.sets, 'set')}, {proof.total_spread:.3f})"
     number = "proven the most" if proof.number_proven else f"at most {proof.bound_sets} possible"
     tight = "proven the least" if proof.spread_proven else f"none below {proof.bound_total_spread:.3f}"
     return f"{text}; {number}, {tight}"
@@ -275,7 +280,7 @@ def verdict_on(grouping: Grouping, values: Values, wish: Wish) -> str:
 def _none_yet(grouping: Grouping, values: Values, wish: Wish) -> str:
     proof = grouping.proof
     if proof is None or grouping.edited or not proof.is_for(wish):
-        return f"{len(values)} springs, not matched yet"
+        return f"{counted(len(values), 'spring')}, not matched yet"
     if proof.number_proven:
         return f"Not one set of {wish.size} can be made within these limits: widen a limit, or put fewer in a set"
     return f"No set of {wish.size} found in the time; up to {proof.bound_sets} are not ruled out"

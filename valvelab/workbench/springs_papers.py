@@ -33,7 +33,7 @@ def label_sheet(document: Document, grouping: Grouping, values: Values, wish: Wi
 
 
 def _label(sign: str, name: str, one: Standing, values: Values, wish: Wish, units: System, series: int | None) -> Label:
-    heading = f"{name}: {len(one.springs)} springs"
+    heading = f"{name}: {sets.counted(len(one.springs), 'spring')}"
     if not one.complete:
         heading += f" of {one.wanted}"
     lines = []

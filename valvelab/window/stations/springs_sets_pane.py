@@ -109,6 +109,7 @@ class SetsPane(QWidget):
         self.gauge.setFixedHeight(5)
         self.state = QLabel(self)
         self.state.setWordWrap(True)
+        self.state.setTextFormat(Qt.TextFormat.PlainText)
         self.state.setAccessibleName("State of the sets")
         self.state.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
 
@@ -243,7 +244,7 @@ class SetsPane(QWidget):
             self.bench.choose(NAME, f"limit {name}", limit)
 
     def _on_progress(self, progress: Progress) -> None:
-        words = f"{progress.sets} sets"
+        words = sets.counted(progress.sets, "set")
         if progress.bound_sets is not None:
             words += f" of at most {progress.bound_sets}"
         if progress.total_spread is not None:

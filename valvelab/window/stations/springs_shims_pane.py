@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from PySide6.QtCore import QModelIndex, Signal
+from PySide6.QtCore import QModelIndex, Qt, Signal
 from PySide6.QtWidgets import QFileDialog, QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
 
 from valvelab.units import System, display_unit, show
@@ -13,7 +13,7 @@ from valvelab.window import pages
 from valvelab.window.bench import Bench, refusal
 from valvelab.window.stations.springs_run import Run
 from valvelab.window.tables import Sheet, TableColumn
-from valvelab.workbench import edits, springs_station
+from valvelab.workbench import edits, sets, springs_station
 from valvelab.workbench.document import Answer
 from valvelab.workbench.questions import Question
 
@@ -37,6 +37,7 @@ class ShimsPane(QWidget):
         self.run.refused.connect(self._on_refused)
         self.state = QLabel(self)
         self.state.setWordWrap(True)
+        self.state.setTextFormat(Qt.TextFormat.PlainText)
         self.state.setAccessibleName("State of the shim plan")
         self.state.setContentsMargins(8, 4, 6, 4)
         self.sheet = Sheet("shim plan", _columns("metric"), self)
@@ -82,7 +83,7 @@ class ShimsPane(QWidget):
         text = f"seat forces within {show(result.spread_seat_force_n, 'N', units, 2)} {force}"
         if result.target_seat_force_n is not None:
             text += f", target {show(result.target_seat_force_n, 'N', units, 1)} {force}"
-        self.state.setText(f"{text}; {len(result.left_over)} springs left over")
+        self.state.setText(f"{text}; {sets.counted(len(result.left_over), 'spring')} left over")
         if (plan, units) != self._shown:
             self._shown = (plan, units)
             self.sheet.show_rows(result.positions, _columns(units))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, cast
 
 from PySide6.QtCore import QModelIndex, Qt
-from PySide6.QtWidgets import QApplication, QButtonGroup, QSplitter, QStackedWidget, QVBoxLayout
+from PySide6.QtWidgets import QApplication, QButtonGroup, QLabel, QSplitter, QStackedWidget, QVBoxLayout
 
 from valvelab.figures import spring_figures
 from valvelab.window.bench import Bench
@@ -30,6 +30,12 @@ _PLOTS = (("force", "Force"), ("difference", "Difference"), ("rate", "Rate"), ("
 _SPOKEN = {"difference": "Show force less the tray's median", "coils": "Show the coil-bind gap to scale"}
 _AT_FIRST = {"force", "difference", "coils"}
 _LISTS = (("sets", "Sets"), ("springs", "Springs"), ("spring", "Spring"), ("shims", "Shims"))
+
+
+_NO_MAP = (
+    "No spring has both a seat force and a rate. State the installed height and the valve lift in the readings' "
+    "preamble or in a spec."
+)
 
 
 def make_view(bench: Bench) -> StationView:
@@ -59,6 +65,8 @@ class SpringsView(StationView):
         self.shims_pane = ShimsPane(bench, self)
         self.shims_pane.spring_chosen.connect(self.choose_item)
         self._spring_name = Heading("", 1.05, self)
+        self._spring_name.setTextFormat(Qt.TextFormat.PlainText)
+        self._no_map = QLabel(_NO_MAP, self, wordWrap=True, alignment=Qt.AlignmentFlag.AlignCenter)
         self._lay_out()
         self._say_more()
 
@@ -70,6 +78,9 @@ class SpringsView(StationView):
                 button.setToolTip(spoken)
 
     def _lay_out(self) -> None:
+        self.map_pages = QStackedWidget(self)
+        self.map_pages.addWidget(self.map)
+        self.map_pages.addWidget(self._no_map)
         self.plots = QButtonGroup(self)
         self.plots.setExclusive(False)
         drawings = QSplitter(Qt.Orientation.Vertical, self)
@@ -79,7 +90,7 @@ class SpringsView(StationView):
         drawings.setStretchFactor(1, 1)
         drawings.setSizes([330, 150])
         left = titled(self, self._spring_name, chip_row(self, self.plots, _PLOTS, self._on_plots), drawings)
-        middle = titled(self, "The tray", None, self.map)
+        middle = titled(self, "The tray", None, self.map_pages)
         self.lists = QButtonGroup(self)
         self.pages = QStackedWidget(self)
         for page in (self.sets_pane, self.table, self.facts, self.shims_pane):
@@ -109,7 +120,7 @@ class SpringsView(StationView):
             title = " ".join(w for w in (remarks.get("part") or tray[0].name, serial and f"no. {serial}") if w)
         found = springs_station.spec_in_use(document)
         if found is None:
-            return title, f"{len(rows_of(inspection))} springs, no spec on the bench"
+            return title, f"{sets.counted(len(rows_of(inspection)), 'spring')}, no spec on the bench"
         file, spec = found
         if not springs_station.was_applied(document, inspection):
             return title, f"{file.name} could not be applied: see Problems"
@@ -176,6 +187,7 @@ class SpringsView(StationView):
         self._spring_name.setText(f"{spring}{where}")
 
     def _show_map(self, document: Document, spring: str, grouping: sets.Grouping) -> None:
+        self.map_pages.setCurrentWidget(self.map if self._points else self._no_map)
         figure = spring_figures.map_figure(self._points, grouping.sets, spring)
         self.map.show_figure(figure, document.units, current_theme())
         names = spring_figures.marked_springs(self._points, grouping.sets)
