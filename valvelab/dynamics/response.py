@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,10 +11,20 @@ from numpy.typing import ArrayLike
 
 from valvelab.arrays import FloatArray, finite
 from valvelab.dynamics.model import Matrices, ValveGear, matrices
-from valvelab.errors import CannotEvaluate, Reason
+from valvelab.errors import CannotEvaluate, Reason, ValvelabError
 
 STEP_PER_RADIAN = 0.35
 FEWEST_STEPS = 1440
+TELLINGS = 40
+Tell = Callable[[float], bool]
+"""Told the share that is done; False ends the work."""
+
+
+class Stopped(ValvelabError):
+    """The work was ended by the one who asked for it."""
+
+    def __init__(self) -> None:
+        super().__init__("the dynamic model was stopped")
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,12 +78,20 @@ def steps_needed(gear: ValveGear, lowest_rpm: float) -> int:
 
 
 def respond(
-    gear: ValveGear, drive: Drive, rpm: ArrayLike, cycles: int = 4, *, keep_state: bool = False, record_from: int = 1
+    gear: ValveGear,
+    drive: Drive,
+    rpm: ArrayLike,
+    cycles: int = 4,
+    *,
+    keep_state: bool = False,
+    record_from: int = 1,
+    tell: Tell | None = None,
 ) -> Response:
     """Integrate `cycles` cycles at each crank speed, all speeds in one batch; cycles from `record_from` on are kept.
 
     Velocity Verlet at a fixed step of crank angle (second order); forces that depend on velocity take the predicted
-    one. Starts at rest in balance. Refuses speeds that are not positive and a step too coarse to be stable.
+    one. Starts at rest in balance. Raises Stopped where `tell` says so. Refuses speeds that are not positive and a step
+    too coarse to be stable.
     """
     speeds = finite(rpm, "crank speeds", 1)
     if not (speeds > 0.0).all():
@@ -85,7 +104,7 @@ def respond(
     asked, asked_rate = _contacts(gear, drive, speeds)
     recorded = max(1, cycles - record_from) * steps
     out = _Recorder(recorded, parts.mass.size, speeds.size, keep_state)
-    _integrate(gear, parts, asked, asked_rate, dt, cycles, out)
+    _integrate(gear, parts, asked, asked_rate, dt, cycles, out, tell)
     turns = recorded // steps
     lift = drive.drive_mm if drive.drive_mm.ndim == 2 else drive.drive_mm[:, None]
     return Response(
@@ -145,6 +164,7 @@ def _integrate(
     dt: FloatArray,
     cycles: int,
     out: _Recorder,
+    tell: Tell | None,
 ) -> None:
     nodes, speeds = parts.mass.size, dt.size
     # one product gives all linear accelerations: columns are positions, velocities and a one for the preload
@@ -164,7 +184,10 @@ def _integrate(
     kick, drift = np.empty_like(accel), np.empty_like(accel)
     steps = asked.shape[0]
     first_kept = cycles * steps - out.steps
+    pause = max(1, cycles * steps // TELLINGS)
     for step in range(cycles * steps):
+        if tell is not None and step % pause == 0 and not tell(step / (cycles * steps)):
+            raise Stopped
         now = (step + 1) % steps
         np.multiply(accel, half, out=kick)
         velocity += kick

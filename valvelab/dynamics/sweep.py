@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 
 from valvelab.arrays import FloatArray, finite, read_only
 from valvelab.dynamics.model import ValveGear
-from valvelab.dynamics.response import Drive, Response, respond, steps_needed
+from valvelab.dynamics.response import Drive, Response, Tell, respond, steps_needed
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.valve_motion.rocker import Rocker
 from valvelab.valve_motion.valve_lift import Gear, LobeProfile, Timing, peak_crank, valve_motion
@@ -71,14 +71,17 @@ def drive_of(lobe: LobeDrive, steps: int) -> Drive:
     return Drive(turn, free.drive_mm, free.velocity_mm_per_crank_deg)
 
 
-def sweep(lobes: Sequence[LobeDrive], gear: ValveGear, rpm: ArrayLike, cycles: int = 4) -> tuple[SpeedSweep, ...]:
+def sweep(
+    lobes: Sequence[LobeDrive], gear: ValveGear, rpm: ArrayLike, cycles: int = 4, tell: Tell | None = None
+) -> tuple[SpeedSweep, ...]:
     """Sweep every lobe over the same ascending crank speeds in one batch, then refine each first loss in a second one.
 
-    A predicted speed is an estimate of the model, never a safe speed.
+    `tell` is told the share done, two thirds for the first batch, and may end the work. A predicted speed is an
+    estimate of the model, never a safe speed.
     """
     speeds = finite(rpm, "crank speeds", 1)
     speeds = np.sort(speeds)
-    results = list(_batch(lobes, gear, [speeds] * len(lobes), cycles))
+    results = list(_batch(lobes, gear, [speeds] * len(lobes), cycles, _scaled(tell, 0.0, 0.67)))
     # an onset at the first speed lies below the sweep; any other one between two speeds
     results = [replace(row, first_loss_rpm=None, first_loss_crank_deg=None) if row.lost[0] else row for row in results]
     wanted = [number for number, row in enumerate(results) if row.first_loss_rpm is not None]
@@ -86,7 +89,7 @@ def sweep(lobes: Sequence[LobeDrive], gear: ValveGear, rpm: ArrayLike, cycles: i
         return tuple(results)
     firsts = [int(np.argmax(results[number].lost)) for number in wanted]
     brackets = [np.linspace(speeds[first - 1], speeds[first], REFINING_SPEEDS) for first in firsts]
-    finer = _batch([lobes[number] for number in wanted], gear, brackets, cycles)
+    finer = _batch([lobes[number] for number in wanted], gear, brackets, cycles, _scaled(tell, 0.67, 1.0))
     for number, fine in zip(wanted, finer, strict=True):
         if fine.first_loss_rpm is not None:
             results[number] = replace(
@@ -95,8 +98,12 @@ def sweep(lobes: Sequence[LobeDrive], gear: ValveGear, rpm: ArrayLike, cycles: i
     return tuple(results)
 
 
+def _scaled(tell: Tell | None, start: float, end: float) -> Tell | None:
+    return None if tell is None else lambda share: tell(start + share * (end - start))
+
+
 def _batch(
-    lobes: Sequence[LobeDrive], gear: ValveGear, speeds: Sequence[FloatArray], cycles: int
+    lobes: Sequence[LobeDrive], gear: ValveGear, speeds: Sequence[FloatArray], cycles: int, tell: Tell | None
 ) -> tuple[SpeedSweep, ...]:
     lowest = min(float(own[0]) for own in speeds)
     steps = steps_needed(gear, lowest)
@@ -121,7 +128,7 @@ def _batch(
         columns([d.drive_mm for d in drives]),
         columns([d.slope_mm_per_crank_deg for d in drives]),
     )
-    response = respond(gear, drive, np.concatenate(list(speeds)), cycles)
+    response = respond(gear, drive, np.concatenate(list(speeds)), cycles, tell=tell)
     results, start = [], 0
     for lobe, own in zip(lobes, speeds, strict=True):
         part = slice(start, start + own.size)

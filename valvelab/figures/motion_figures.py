@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from valvelab.arrays import FloatArray
 from valvelab.dynamics.control import contact_force
-from valvelab.figures.description import Axis, Curve, Figure, Guide, HeatMap, Marks, Role
-from valvelab.inspection.inspect_motion import MotionInspection, clearance_of
+from valvelab.figures.description import Axis, Band, Curve, Figure, Guide, HeatMap, Marks, Role
+from valvelab.inspection.inspect_motion import GUIDANCE_MM, MotionInspection, clearance_of
 from valvelab.inspection.motion_contact import contact_curves
 from valvelab.inspection.motion_sides import Side
 from valvelab.phasing.piston import piston_drop
 from valvelab.records.motion_result import MotionValve
+from valvelab.records.result import Verdict
+from valvelab.units import System, display_unit, show
 from valvelab.valve_motion.valve_lift import valve_motion
 
 CRANK = "Crank angle from gas-exchange TDC"
@@ -55,7 +58,11 @@ def lift_figure(inspection: MotionInspection, lobes: Sequence[str] | None = None
                   tuple(curves), guides=guides)  # fmt: skip
 
 
-def clearance_figure(inspection: MotionInspection, lobe: str) -> Figure | None:
+def _length(value_mm: float, units: System) -> str:
+    return f"{show(value_mm, 'mm', units, 3 if units == 'inch' else 2)} {display_unit('mm', units).label}"
+
+
+def clearance_figure(inspection: MotionInspection, lobe: str, units: System = "metric") -> Figure | None:
     """Valve to piston along gas exchange, as set and with the camshaft 4 deg either way; None where not stated."""
     train, side = inspection.question.train, side_of(inspection, lobe)
     found = clearance_of(train, side)
@@ -68,9 +75,11 @@ def clearance_figure(inspection: MotionInspection, lobe: str) -> Figure | None:
             word = "advanced" if step > 0 else "retarded"
             curves.append(Curve(moved.crank_deg, moved.clearance_mm, "measured_quiet", f"{abs(step):g} deg {word}"))
     curves.append(Curve(found.crank_deg, found.clearance_mm, _role(side), lobe))
-    mark = Marks(np.array([found.at_crank_deg]), np.array([found.min_mm]), "measured", "", (f"{found.min_mm:.2f} mm",))
+    said = (_length(found.min_mm, units),)
+    mark = Marks(np.array([found.at_crank_deg]), np.array([found.min_mm]), "measured", "", said)
+    ends = (min(0.0, found.min_mm), 2.5 * max(found.min_mm, 2.0))
     return Figure("clearance", "Valve to piston", Axis(CRANK, "crank deg", (-60.0, 60.0)),
-                  Axis("Clearance", "mm", (min(0.0, found.min_mm), 2.5 * max(found.min_mm, 2.0))), tuple(curves),
+                  Axis(f"Clearance, {lobe}", "mm", ends), tuple(curves),
                   marks=(mark,), guides=(Guide(0.0, "y", "reject", "touch"),))  # fmt: skip
 
 
@@ -83,12 +92,21 @@ def force_figure(inspection: MotionInspection, lobe: str, speeds_rpm: Sequence[f
     speeds = list(speeds_rpm) or [share * (top or 6000.0) for share in (0.25, 0.5, 0.75, 1.0)]
     cycle, up = side.cycle, side.cycle.lift_mm > 0.0
     acceleration = cycle.acceleration_mm_per_crank_deg2
-    curves = []
+    curves, labels, nose = [], [], int(np.argmax(cycle.lift_mm))
+    low = high = 0.0
     for number, rpm in enumerate(speeds):
         force = contact_force(cycle.lift_mm, acceleration, mass, seat, rate, rpm)
+        low, high = min(low, float(force[up].min(initial=0.0))), max(high, float(force[up].max(initial=0.0)))
         curves.append(Curve(cycle.crank_deg, np.where(up, force, np.nan), "series", f"{rpm:.0f} rpm", number))
+        labels.append(_named(cycle.crank_deg[nose], force[nose] + 0.03 * high, f"{rpm:.0f} rpm", number))
     return Figure("contact_force", "Contact force, quasi-static", Axis(CRANK, "crank deg", _ends(side)),
-                  Axis("Force", "N"), tuple(curves), guides=(Guide(0.0, "y", "reject", "leaves the cam"),))  # fmt: skip
+                  Axis("Force", "N", (low - 0.05 * (high - low), high)), tuple(curves), marks=tuple(labels),
+                  guides=(Guide(0.0, "y", "reject", "leaves the cam"),))  # fmt: skip
+
+
+def _named(x: float, y: float, text: str, series: int) -> Marks:
+    """A line's name beside it."""
+    return Marks(np.array([x]), np.array([y]), "series", "", (text,), series, bare=True)
 
 
 def _ends(side: Side) -> tuple[float, float]:
@@ -129,17 +147,26 @@ def sweep_figure(inspection: MotionInspection, lobe: str) -> Figure | None:
     swept, control = side.sweep, valve.control
     if swept is None or control is None:
         return None
-    guides = []
-    if control.separation_rpm is not None and control.separation_rpm <= 1.05 * float(swept.rpm[-1]):
-        guides.append(Guide(control.separation_rpm, "x", "guide", "quasi-static"))
+    top = max(float(swept.loft_mm.max()), float(swept.bounce_mm.max()), 0.01)
+    found: list[tuple[float, Role, str]] = []
     if control.dynamic_separation_rpm is not None:
-        guides.append(Guide(control.dynamic_separation_rpm, "x", "reject", "contact lost"))
+        found.append((control.dynamic_separation_rpm, "reject", "contact lost"))
+    if control.separation_rpm is not None and control.separation_rpm <= 1.05 * float(swept.rpm[-1]):
+        found.append((control.separation_rpm, "guide", "quasi-static"))
+    guides = tuple(Guide(rpm, "x", role) for rpm, role, _ in found)
+    # words left of their line, each at a height of its own
+    back = 0.11 * float(swept.rpm[-1] - swept.rpm[0])
+    marks = tuple(
+        _beside(rpm - back, (0.8 - 0.18 * n) * top, "nominal" if role == "guide" else role, text)
+        for n, (rpm, role, text) in enumerate(found)
+    )
     curves = (
         Curve(swept.rpm, swept.loft_mm, "series", "loft", 0),
         Curve(swept.rpm, swept.bounce_mm, "series", "bounce", 1),
     )
     return Figure("sweep", "Loft and bounce, dynamic model",
-                  Axis("Crank speed", "rpm"), Axis("Lift", "mm"), curves, guides=tuple(guides))  # fmt: skip
+                  Axis("Crank speed", "rpm"), Axis("Lift", "mm", (0.0, top)), curves, marks=marks,
+                  guides=guides)  # fmt: skip
 
 
 def resonance_figure(inspection: MotionInspection, lobe: str) -> Figure | None:
@@ -154,8 +181,11 @@ def resonance_figure(inspection: MotionInspection, lobe: str) -> Figure | None:
     # up and down again, along the axis in between
     stems_x = np.repeat(rpm, 3)
     stems_y = np.stack([np.zeros_like(size), size, np.zeros_like(size)], axis=1).ravel()
-    marks = Marks(rpm, size, "measured", "order", tuple(str(row.order) for row in rows))
-    return Figure("resonances", "Spring surge: orders of the lift", Axis("Crank speed", "rpm"),
+    largest = np.sort(size)[-min(8, size.size)]
+    names = tuple(str(row.order) if row.lift_harmonic_um >= largest else "" for row in rows)
+    marks = Marks(rpm, size, "measured", "order", names)
+    ends = (0.97 * float(rpm[0]), 1.03 * float(rpm[-1]))
+    return Figure("resonances", "Spring surge: orders of the lift", Axis("Crank speed", "rpm", ends),
                   Axis("Lift harmonic", "um"), (Curve(stems_x, stems_y, "measured"),), marks=(marks,))  # fmt: skip
 
 
@@ -181,3 +211,104 @@ def _contact_figure(inspection: MotionInspection, lobe: str, name: str, title: s
     if not curves:
         return None
     return Figure(name, title, Axis(CRANK, "crank deg", _ends(side)), Axis(title, unit), tuple(curves))
+
+
+def trial_lift_figure(stated: MotionInspection, tried: MotionInspection, lobes: Sequence[str]) -> Figure:
+    """Valve lift as tried over the lift as the train states it, with the piston."""
+    figure = lift_figure(tried, lobes)
+    crank = np.arange(_FROM, _TO + _STEP / 2.0, _STEP)
+    before = []
+    for name in lobes:
+        side = side_of(stated, name)
+        lift = valve_motion(side.lobe.profile, side.gear, side.timing, crank).lift_mm
+        before.append(Curve(crank, lift, "nominal", f"{name} as stated"))
+    kept = tuple(curve for curve in figure.curves if curve.role != "nominal")
+    return replace(figure, curves=(*before, *kept))
+
+
+def clearance_moves_figure(inspection: MotionInspection, lobe: str, units: System = "metric") -> Figure | None:
+    """Least clearance over the camshaft's advance, with the lash as set and without; None where not stated."""
+    valve, side = valve_of(inspection, lobe), side_of(inspection, lobe)
+    if not valve.clearance_changes or valve.kind is None:
+        return None
+    curves = []
+    for lash in dict.fromkeys(row.lash_mm for row in valve.clearance_changes):
+        rows = [row for row in valve.clearance_changes if row.lash_mm == lash]
+        x, y = (np.array([getattr(row, key) for row in rows]) for key in ("advance_crank_deg", "min_mm"))
+        set_so = lash == side.gear.lash_mm
+        role: Role = _role(side) if set_so else "nominal"
+        curves.append(Curve(x, y, role, f"lash {_length(lash, units)}" if set_so else "without lash"))
+    wanted = GUIDANCE_MM[valve.kind]
+    guides = (
+        Guide(wanted, "y", "undecided", f"common practice {_length(wanted, units)}"),
+        Guide(0.0, "y", "reject", "touch"),
+    )
+    top = 1.15 * max(wanted, *(float(curve.y.max()) for curve in curves))
+    low = min(0.0, *(float(curve.y.min()) for curve in curves))
+    return Figure("clearance_moves", "How phasing and lash move it", Axis("Camshaft advanced", "crank deg"),
+                  Axis(f"Least clearance, {lobe}", "mm", (low, top)), tuple(curves), guides=guides)  # fmt: skip
+
+
+def rule_figure(
+    verdict: Verdict | None,
+    readings: Sequence[float],
+    derived_mm: float | None,
+    guard_mm: float,
+    units: System = "metric",
+) -> Figure:
+    """The rule's limit on a scale of lift: readings in a row, their mean with ± 2 u, limit, and guard band.
+
+    `guard_mm`: how far inside a limit the mean must lie to be accepted; 0 without a guarded rule or uncertainty.
+    """
+    measured, u = (None, None) if verdict is None else (verdict.measured, verdict.standard_uncertainty)
+    lower, upper = (None, None) if verdict is None else (verdict.lower, verdict.upper)
+    places = [v for v in (lower, upper, measured, derived_mm, *readings) if v is not None]
+    low, high = (min(places), max(places)) if places else (0.0, 1.0)
+    room = max(0.35 * (high - low), 4.0 * guard_mm, 5.0 * (u or 0.0), 0.02)
+    low, high = low - room, high + room
+    bands = []
+    for end, inward in ((lower, 1.0), (upper, -1.0)):
+        if end is None:
+            continue
+        edge = low if inward > 0.0 else high
+        bands.append(_strip(edge, end, "reject", "outside"))
+        if guard_mm > 0.0:
+            bands.append(_strip(end, end + inward * guard_mm, "undecided", "guard band"))
+    marks = []
+    if readings:
+        height = np.linspace(0.62, 0.92, len(readings)) if len(readings) > 1 else np.array([0.75])
+        marks.append(Marks(np.array(readings), height, "series", "reading"))
+    curves = []
+    if measured is not None and verdict is not None:
+        role: Role = verdict.decision
+        text = f"{'mean' if readings else 'derived'} {_fine(measured, units)}"
+        marks.append(Marks(np.array([measured]), np.array([0.35]), role, "", (text,)))
+        if u is not None:
+            curves.append(
+                Curve(np.array([measured - 2.0 * u, measured + 2.0 * u]), np.array([0.35, 0.35]), role, "± 2 u")
+            )
+    guides = tuple(Guide(end, "x", "reject") for end in (lower, upper) if end is not None)
+    away = 0.17 * (high - low)
+    marks += [
+        _beside(end + side * away, 0.1, "reject", f"limit {_fine(end, units)}")
+        for end, side in ((lower, -1.0), (upper, 1.0))
+        if end is not None
+    ]
+    if derived_mm is not None and readings:
+        guides = (*guides, Guide(derived_mm, "x", "guide"))
+        marks.append(_beside(derived_mm - 0.7 * away, 0.1, "nominal", "from the lobe"))
+    return Figure("rule_lift", "Rule lift", Axis("Lift at the retainer, lash zero", "mm", (low, high)),
+                  Axis("", "", (0.0, 1.0)), tuple(curves), tuple(bands), tuple(marks), guides, axes="x")  # fmt: skip
+
+
+def _fine(value_mm: float, units: System) -> str:
+    return f"{show(value_mm, 'mm', units, 4 if units == 'inch' else 3)} {display_unit('mm', units).label}"
+
+
+def _beside(x: float, y: float, role: Role, text: str) -> Marks:
+    return Marks(np.array([x]), np.array([y]), role, "", (text,), bare=True)
+
+
+def _strip(start: float, end: float, role: Role, label: str) -> Band:
+    x = np.array(sorted((start, end)))
+    return Band(x, np.zeros(2), np.ones(2), role, label)

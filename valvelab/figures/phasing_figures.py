@@ -78,9 +78,9 @@ def event_diagram(inspection: PhasingInspection, at_mm: float | None = None) -> 
         if lobe.centreline_crank_deg is not None:
             curves.append(_ray(lobe.centreline_crank_deg, 0.0, radius, lobe.kind))
         marks += _ends(lobe, row, radius)
-    axis = Axis("", "", (-_ROOM, _ROOM))
+    across, up = Axis("", "", (-1.3 * _ROOM, 1.3 * _ROOM)), Axis("", "", (-_ROOM, _ROOM))
     lift = "" if at_mm is None else f" at {at_mm:g} mm"
-    return Figure("events", f"Valve events{lift}", axis, axis, tuple(curves), marks=tuple(marks), equal_scale=True,
+    return Figure("events", f"Valve events{lift}", across, up, tuple(curves), marks=tuple(marks), equal_scale=True,
                   axes="none")  # fmt: skip
 
 
@@ -125,7 +125,8 @@ def _ends(lobe: PhasingLobe, row: PhasingDuration, radius: float) -> list[Marks]
         texts.append(f"{abs(lobe.centreline_crank_deg):.1f} {side}")
     turns = np.radians(np.array(angles))
     # words are wide and low: farther out at the sides than above and below
-    away = radius + 0.16 + 0.16 * np.abs(np.sin(turns)) if outside else radius - 0.17 - 0.17 * np.abs(np.sin(turns))
+    gap = 0.14 + 0.32 * np.abs(np.sin(turns))
+    away = radius + gap if outside else radius - gap
     dots = Marks(radius * np.sin(turns[:2]), radius * np.cos(turns[:2]), lobe.kind, lobe.lobe)
     words = Marks(away * np.sin(turns), away * np.cos(turns), lobe.kind, "", tuple(texts), bare=True)
     return [dots, words]

@@ -9,11 +9,12 @@ import numpy as np
 
 from valvelab.angles import fold_scalar, wrap_scalar
 from valvelab.arrays import FloatArray
+from valvelab.dynamics.response import Tell
 from valvelab.errors import CannotEvaluate
 from valvelab.inspection.judging import Item, Measured, judge
 from valvelab.inspection.motion_contact import contact_extremes
 from valvelab.inspection.motion_control import control_of, dynamic_sweeps
-from valvelab.inspection.motion_question import MotionLobe, MotionQuestion, TrainSetting
+from valvelab.inspection.motion_question import MotionLobe, MotionQuestion, RuleReading, TrainSetting
 from valvelab.inspection.motion_sides import Side, sides_of
 from valvelab.phasing.piston import piston_drop
 from valvelab.phasing.timing import trade_event
@@ -56,26 +57,53 @@ def inspect_motion(
     source: tuple[Source, ...] = (),
     spec_file: str = "spec",
     notes: tuple[Note, ...] = (),
+    tell: Tell | None = None,
 ) -> MotionInspection:
-    """Valve lift, events, clearance, contact and control of every lobe, held against a spec."""
+    """Valve lift, events, clearance, contact and control of every lobe, held against a spec.
+
+    `tell` hears how much of the dynamic model is done and may end the work, which raises `dynamics.response.Stopped`.
+    """
     sides, remarks = sides_of(question)
     remarks = [*notes, *remarks]
-    sweeps, sweep_notes = dynamic_sweeps(question, sides)
+    sweeps, sweep_notes = dynamic_sweeps(question, sides, tell)
     remarks += sweep_notes
+    kept = tuple(replace(side, sweep=swept) for side, swept in zip(sides, sweeps, strict=True))
     valves = []
-    for side, swept in zip(sides, sweeps, strict=True):
-        valve, said = _valve(question, replace(side, sweep=swept))
+    for side in kept:
+        valve, said = _valve(question, side)
         valves.append(valve)
         remarks += said
+    result = MotionResult(source=source, notes=_once(remarks), verdicts=(), valves=tuple(valves))
+    return judged(MotionInspection(question, kept, result), spec, spec_file)
+
+
+def judged(
+    inspection: MotionInspection,
+    spec: Spec | None = None,
+    spec_file: str = "spec",
+    rule_readings: tuple[RuleReading, ...] | None = None,
+) -> MotionInspection:
+    """An inspection without verdicts held against a spec, with other readings at the retainers where given."""
+    question, result = inspection.question, inspection.result
+    if rule_readings is not None:
+        question = replace(question, train=replace(question.train, rule_readings=rule_readings))
+    valves = tuple(
+        valve.model_copy(update={"rule_readings": _readings(question.train, side.lobe)})
+        for valve, side in zip(result.valves, inspection.sides, strict=True)
+    )
+    known = {lobe.name for lobe in question.lobes}
+    remarks = [
+        warning(row.valve, "rule readings of a valve that the lift table does not have")
+        for row in question.train.rule_readings
+        if row.valve not in known
+    ]
     verdicts: tuple[Verdict, ...] = ()
     if spec is not None:
-        judged, said = judge(spec, {"valve": [_item(valve) for valve in valves]}, spec_file)
-        verdicts, remarks = tuple(judged), remarks + said
-    unknown = {row.valve for row in question.train.rule_readings} - {lobe.name for lobe in question.lobes}
-    remarks += [warning(name, "rule readings of a valve that the lift table does not have") for name in sorted(unknown)]
-    result = MotionResult(source=source, notes=_once(remarks), verdicts=verdicts, valves=tuple(valves))
-    kept = tuple(replace(side, sweep=swept) for side, swept in zip(sides, sweeps, strict=True))
-    return MotionInspection(question, kept, result)
+        found, said = judge(spec, {"valve": [_item(valve) for valve in valves]}, spec_file)
+        verdicts, remarks = tuple(found), said + remarks
+    notes = _once([*result.notes, *remarks])
+    changed = result.model_copy(update={"valves": valves, "verdicts": verdicts, "notes": notes})
+    return replace(inspection, question=question, result=changed)
 
 
 def _once(notes: list[Note]) -> tuple[Note, ...]:

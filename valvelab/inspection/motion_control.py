@@ -8,6 +8,7 @@ import numpy as np
 
 from valvelab.dynamics.control import Separation, contact_force, separation
 from valvelab.dynamics.model import SpringChain, ValveGear
+from valvelab.dynamics.response import Tell
 from valvelab.dynamics.surge import resonances
 from valvelab.dynamics.sweep import LobeDrive, SpeedSweep, sweep
 from valvelab.errors import CannotEvaluate
@@ -39,8 +40,10 @@ def valve_gear(train: TrainSetting) -> ValveGear | None:
     )
 
 
-def dynamic_sweeps(question: MotionQuestion, sides: Sequence[Side]) -> tuple[list[SpeedSweep | None], list[Note]]:
-    """A sweep for every lobe in one batch; None where it can't be run.
+def dynamic_sweeps(
+    question: MotionQuestion, sides: Sequence[Side], tell: Tell | None = None
+) -> tuple[list[SpeedSweep | None], list[Note]]:
+    """A sweep for every lobe in one batch; None where it can't be run. `tell` hears the share done and may end it.
 
     From half the greatest speed, or well below the least quasi-static separation, to 1.25 × the greatest speed.
     """
@@ -69,7 +72,7 @@ def dynamic_sweeps(question: MotionQuestion, sides: Sequence[Side]) -> tuple[lis
     moving = [side for side in sides if side.opens]
     drives = [LobeDrive(side.lobe.profile, side.gear.rocker, side.timing) for side in moving]
     try:
-        swept = iter(sweep(drives, gear, speeds) if drives else ())
+        swept = iter(sweep(drives, gear, speeds, tell=tell) if drives else ())
         return [next(swept) if side.opens else None for side in sides], notes
     except CannotEvaluate as error:
         return none, [warning("dynamic model", str(error))]

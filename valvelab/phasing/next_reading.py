@@ -41,7 +41,8 @@ class NextReading:
 def next_reading(sheet: Sheet, lobes: tuple[str, ...] = ("1I", "1E"), nose_drop_mm: float = 1.27) -> NextReading:
     """The next reading that a sheet lacks: stop both ways, each lobe's nose pair, the card's events, then the doubtful.
 
-    `lobes`: the lobes to degree where neither the sheet nor its card names one of that kind; `nose_drop_mm`: drop for the pair.
+    `lobes`: the lobes to degree where neither the sheet nor its card names one of that kind; `nose_drop_mm`: drop
+    for the pair.
     """
     worked = degree(sheet)
     step = _stop_step(sheet)

@@ -33,6 +33,8 @@ class DialView(QWidget):
     """The dial; `chosen(label)` on a click beside a direction."""
 
     chosen = Signal(str)
+    inner_share = 0.18
+    """Where on the radius a direction's line begins, unless it is the chosen one."""
 
     def __init__(self, name: str, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -116,7 +118,8 @@ class DialView(QWidget):
                 ghost = float(dial.nominal_deg[number])
                 painter.drawLine(_polar(centre, radius * 0.93, ghost), _polar(centre, radius * 1.03, ghost))
             painter.setPen(QPen(colour, 3.0 if strong else 1.6, Qt.PenStyle.SolidLine, Qt.PenCapStyle.RoundCap))
-            painter.drawLine(_polar(centre, 0.18 * radius, angle), _polar(centre, 0.93 * radius, angle))
+            inner = 0.18 if strong else self.inner_share
+            painter.drawLine(_polar(centre, inner * radius, angle), _polar(centre, 0.93 * radius, angle))
             painter.setPen(QPen(theme.colour("quiet" if strong else "line"), 1.0))
             painter.drawLine(_polar(centre, radius, angle), spots[number])
             self._write(painter, spots[number], f"{label} {remark}".strip(), right=_on_right(angle), strong=strong)

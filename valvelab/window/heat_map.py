@@ -11,6 +11,8 @@ from valvelab.arrays import FloatArray
 from valvelab.figures.description import HeatMap
 from valvelab.units import System, display_unit
 from valvelab.window.theme import Theme, current_theme, scaled
+_SEPARATE_PX = 8.0
+"""Rows taller than this are parted by a line."""
 
 
 def colour_table(theme: Theme, diverging: bool) -> FloatArray:
@@ -153,7 +155,7 @@ class HeatMapView(QWidget):
         theme, em = self._theme, self.fontMetrics().height()
         height = frame.height() / max(1, len(heat.rows))
         painter.setPen(QPen(theme.colour("panel"), 1.0))
-        for row in range(1, len(heat.rows)):
+        for row in range(1, len(heat.rows) if height > _SEPARATE_PX else 0):
             y = frame.top() + row * height
             painter.drawLine(QPointF(frame.left(), y), QPointF(frame.right(), y))
         size = min(0.95, max(0.7, 0.95 * height / em))
@@ -165,11 +167,13 @@ class HeatMapView(QWidget):
             chosen, bad = name == self._chosen, name in self._bad
             painter.setFont(scaled(self.font(), size, strong=chosen))
             painter.setPen(theme.colour("text" if chosen else "quiet"))
-            box = QRectF(1.2 * em, frame.top() + row * height, frame.left() - 1.6 * em, height)
+            tall = max(height, em)
+            top = frame.top() + (row + 0.5) * height - 0.5 * tall
+            box = QRectF(1.2 * em, top, frame.left() - 1.6 * em, tall)
             painter.drawText(box, Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter, name)
             if bad:
                 painter.setPen(theme.colour("reject"))
-                painter.drawText(QRectF(0.3 * em, box.top(), em, height), Qt.AlignmentFlag.AlignCenter, "✗")
+                painter.drawText(QRectF(0.3 * em, box.top(), em, tall), Qt.AlignmentFlag.AlignCenter, "✗")
         if self._chosen in heat.rows:
             top = frame.top() + heat.rows.index(self._chosen) * height
             painter.setBrush(Qt.BrushStyle.NoBrush)

@@ -54,6 +54,7 @@ class DrawingPanel(QWidget):
         for heading, view in self._views:
             for widget in (heading, view):
                 self._grid.removeWidget(widget)
+                widget.hide()
                 widget.deleteLater()
         self._views = []
         for number, drawing in enumerate(drawings):

@@ -75,7 +75,7 @@ def columns(units: System) -> list[TableColumn]:
         TableColumn("unit", lambda v: pretty_unit(v.unit, units), "", number=False),
         TableColumn("within limits", lambda _v: "", "Where the value stands between its limits, with ± 2 u",
                     number=False, value=use_of_limits),
-        TableColumn("conforms", lambda v: _percent(v.probability_conforming),
+        TableColumn("conforms", lambda v: percent(v.probability_conforming),
                     "Probability that the true value lies within the limits",
                     value=lambda v: v.probability_conforming),
         TableColumn("clause", lambda v: v.clause or "", "The rule it comes from", number=False),
@@ -90,7 +90,8 @@ def _short(at_mm: float, units: System) -> str:
     return f"{show(at_mm, 'mm', units, 3)} {display_unit('mm', units).label}"
 
 
-def _percent(share: float | None) -> str:
+def percent(share: float | None) -> str:
+    """A probability as a reader sees it."""
     if share is None:
         return "–"
     return ">99.9 %" if share > 0.9995 else "<0.1 %" if share < 0.0005 else f"{100.0 * share:.1f} %"

@@ -12,6 +12,7 @@ from valvelab.workbench import edits
 from valvelab.workbench.certificates import CertificateRequest
 from valvelab.workbench.document import BenchFile, Document
 from valvelab.workbench.questions import Question
+from valvelab.workbench.spec_choice import spec_for
 from valvelab.workbench.stations import Intake, Station
 
 if TYPE_CHECKING:
@@ -19,7 +20,8 @@ if TYPE_CHECKING:
     from valvelab.phasing.degreeing import Sheet
     from valvelab.records.result import Result, Source
     from valvelab.records.spec import Spec
-    from valvelab.workbench.worksheet import Cell, Target
+    from valvelab.workbench.worksheet import Cell
+    from valvelab.workbench.worksheet_guide import Target
 
 NAME = "phasing"
 KIND = "phasing sheet"
@@ -29,7 +31,7 @@ _NO_FILE = "no file"
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Worksheet:
-    """What the station shows: the inspection, the doubtful cells, the cell to fill next, and whether it is all saved."""
+    """What the station shows: the inspection, the doubtful cells, the cell to fill next, and whether it is saved."""
 
     inspection: PhasingInspection
     doubts: dict[Cell, str]
@@ -115,10 +117,8 @@ def sheet_text(document: Document) -> str:
 
 
 def spec_in_use(document: Document) -> tuple[BenchFile, Spec] | None:
-    """The spec that verdicts are reached by: the one chosen, else the first that speaks of phasing."""
-    from valvelab.workbench.engine_spec import engine_spec
-
-    return engine_spec(document, {"phasing", "camshaft"})
+    """The spec that verdicts are reached by."""
+    return spec_for(document, {"phasing"}) or spec_for(document, {"camshaft"})
 
 
 def uses(document: Document) -> tuple[BenchFile, ...]:
@@ -158,13 +158,12 @@ class _Held:
 
 
 @lru_cache(maxsize=16)
-def _worked(
-    sheet: Sheet, source: Source | None, _stamp: int | None, twice: frozenset[str], held: _Held
-) -> Worksheet:
+def _worked(sheet: Sheet, source: Source | None, _stamp: int | None, twice: frozenset[str], held: _Held) -> Worksheet:
     from valvelab.files.contents import read_contents
     from valvelab.inspection.inspect_phasing import inspect_phasing
     from valvelab.records.result import warning
-    from valvelab.workbench.worksheet import doubts, target, value_of
+    from valvelab.workbench.worksheet import value_of
+    from valvelab.workbench.worksheet_guide import doubts, target
 
     sources = () if source is None else (source,)
     if held.found is None:

@@ -1,18 +1,16 @@
-"""The degree-wheel worksheet as cells: what each holds, how a person types it, which one comes next, which are in doubt.
+"""The degree-wheel worksheet as cells: what each holds, and the rows they stand in.
 
 Every function returns a new sheet; the sheet itself is `phasing.degreeing.Sheet`.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal, TypeVar
 
-from valvelab.units import System, display_unit, show
-
 if TYPE_CHECKING:
-    from valvelab.phasing.degreeing import CardDuration, Degreeing, EventReading, NosePair, Sheet
-    from valvelab.phasing.next_reading import NextReading
+    from valvelab.phasing.degreeing import CardDuration, EventReading, Sheet
 
 Part = Literal["stop", "pair", "event", "duration", "card", "wheel", "steps", "word", "lobe"]
 Value = float | str | None
@@ -74,91 +72,78 @@ def lobe_rows(sheet: Sheet, lobe: str) -> tuple[tuple[Cell, ...], ...]:
 
 def value_of(sheet: Sheet, cell: Cell) -> Value:
     """What a cell holds; None while it is empty."""
-    match cell.part:
-        case "stop":
-            return sheet.stop_deg[cell.row] if cell.row < len(sheet.stop_deg) else None
-        case "pair":
-            pair = sheet.pairs[cell.row]
-            return {"drop": pair.below_peak_mm, "rising": pair.rising_deg, "falling": pair.falling_deg}[cell.name]
-        case "event":
-            event = sheet.events[cell.row]
-            return {"lift": event.lift_mm, "opening": event.opening_deg, "closing": event.closing_deg}[cell.name]
-        case "duration":
-            row = _card_row(sheet, sheet.events[cell.row])
-            return None if row is None else row.value_crank_deg
-        case "card":
-            card = sheet.card
-            return card.intake_centreline_deg if cell.name == "intake" else card.exhaust_centreline_deg
-        case "wheel":
-            return sheet.sense if cell.name == "sense" else sheet.wheel_uncertainty_deg
-        case "steps":
-            return " ".join(f"{step:g}" for step in sheet.steps_deg) or None
-        case "word":
-            word = getattr(sheet, cell.name)
-            return None if word is None else str(word)
-        case _:
-            return None
+    return _GETTERS[cell.part](sheet, cell)
 
 
 def with_value(sheet: Sheet, cell: Cell, value: Value) -> Sheet:
     """The sheet with another value in a cell; None empties it (a lift can't be emptied)."""
-    number = value if isinstance(value, float) else None
-    match cell.part:
-        case "stop":
-            return replace(sheet, stop_deg=_with_stop(sheet.stop_deg, cell.row, number))
-        case "pair":
-            return replace(sheet, pairs=_replaced(sheet.pairs, cell.row, _pair_with(sheet.pairs[cell.row], cell, number)))
-        case "event":
-            return _with_event(sheet, cell, number)
-        case "duration":
-            return _with_duration(sheet, sheet.events[cell.row], number)
-        case "card" if cell.name == "intake":
-            return replace(sheet, card=replace(sheet.card, intake_centreline_deg=number))
-        case "card":
-            return replace(sheet, card=replace(sheet.card, exhaust_centreline_deg=number))
-        case "wheel" if cell.name == "sense":
-            return replace(sheet, sense="reverse" if value == "reverse" else "forward")
-        case "wheel":
-            return replace(sheet, wheel_uncertainty_deg=number)
-        case "steps":
-            return replace(sheet, steps_deg=tuple(float(word) for word in str(value or "").split()))
-        case "word":
-            return replace(sheet, **{cell.name: None if value is None else str(value)})
-        case _:
-            return sheet
+    return _SETTERS[cell.part](sheet, cell, value)
 
 
-def _replaced(rows: tuple[Row, ...], at: int, row: Row) -> tuple[Row, ...]:
-    return (*rows[:at], row, *rows[at + 1 :])
+def _number(value: Value) -> float | None:
+    return value if isinstance(value, float) else None
 
 
-def _with_stop(stops: tuple[float, ...], row: int, value: float | None) -> tuple[float, ...]:
-    if row >= len(stops):
-        return stops if value is None else (*stops, value)
-    return (*stops[:row], *(() if value is None else (value,)), *stops[row + 1 :])
+def _stop(sheet: Sheet, cell: Cell) -> Value:
+    return sheet.stop_deg[cell.row] if cell.row < len(sheet.stop_deg) else None
 
 
-def _pair_with(pair: NosePair, cell: Cell, value: float | None) -> NosePair:
+def _with_stop(sheet: Sheet, cell: Cell, value: Value) -> Sheet:
+    stops, number = sheet.stop_deg, _number(value)
+    new = () if number is None else (number,)
+    return replace(sheet, stop_deg=(*stops[: cell.row], *new, *stops[cell.row + 1 :]))
+
+
+def _pair(sheet: Sheet, cell: Cell) -> Value:
+    pair = sheet.pairs[cell.row]
+    return {"drop": pair.below_peak_mm, "rising": pair.rising_deg, "falling": pair.falling_deg}[cell.name]
+
+
+def _with_pair(sheet: Sheet, cell: Cell, value: Value) -> Sheet:
+    pair, number = sheet.pairs[cell.row], _number(value)
     if cell.name == "rising":
-        return replace(pair, rising_deg=value)
-    if cell.name == "falling":
-        return replace(pair, falling_deg=value)
-    return pair if value is None else replace(pair, below_peak_mm=value)
+        pair = replace(pair, rising_deg=number)
+    elif cell.name == "falling":
+        pair = replace(pair, falling_deg=number)
+    elif number is not None:
+        pair = replace(pair, below_peak_mm=number)
+    return replace(sheet, pairs=_replaced(sheet.pairs, cell.row, pair))
 
 
-def _with_event(sheet: Sheet, cell: Cell, value: float | None) -> Sheet:
+def _event(sheet: Sheet, cell: Cell) -> Value:
     event = sheet.events[cell.row]
+    return {"lift": event.lift_mm, "opening": event.opening_deg, "closing": event.closing_deg}[cell.name]
+
+
+def _with_event(sheet: Sheet, cell: Cell, value: Value) -> Sheet:
+    event, number = sheet.events[cell.row], _number(value)
     if cell.name == "opening":
-        return replace(sheet, events=_replaced(sheet.events, cell.row, replace(event, opening_deg=value)))
-    if cell.name == "closing":
-        return replace(sheet, events=_replaced(sheet.events, cell.row, replace(event, closing_deg=value)))
-    if value is None:
-        return sheet
-    # the card's duration goes with the lift that it was stated for
-    row = _card_row(sheet, event)
-    rows = tuple(replace(one, at_mm=value) if one is row else one for one in sheet.card.durations)
-    moved = replace(sheet, card=replace(sheet.card, durations=rows))
-    return replace(moved, events=_replaced(sheet.events, cell.row, replace(event, lift_mm=value)))
+        event = replace(event, opening_deg=number)
+    elif cell.name == "closing":
+        event = replace(event, closing_deg=number)
+    elif number is not None:
+        # the card's duration goes with the lift that it was stated for
+        row = _card_row(sheet, event)
+        rows = tuple(replace(one, at_mm=number) if one is row else one for one in sheet.card.durations)
+        sheet = replace(sheet, card=replace(sheet.card, durations=rows))
+        event = replace(event, lift_mm=number)
+    return replace(sheet, events=_replaced(sheet.events, cell.row, event))
+
+
+def _duration(sheet: Sheet, cell: Cell) -> Value:
+    row = _card_row(sheet, sheet.events[cell.row])
+    return None if row is None else row.value_crank_deg
+
+
+def _with_duration(sheet: Sheet, cell: Cell, value: Value) -> Sheet:
+    from valvelab.phasing.degreeing import CardDuration
+
+    event, number = sheet.events[cell.row], _number(value)
+    known = _card_row(sheet, event)
+    kept = tuple(row for row in sheet.card.durations if row is not known)
+    if number is not None:
+        kept = (*kept, CardDuration(event.lobe, event.lift_mm, number))
+    return replace(sheet, card=replace(sheet.card, durations=kept))
 
 
 def _card_row(sheet: Sheet, event: EventReading) -> CardDuration | None:
@@ -168,14 +153,63 @@ def _card_row(sheet: Sheet, event: EventReading) -> CardDuration | None:
     return None
 
 
-def _with_duration(sheet: Sheet, event: EventReading, value: float | None) -> Sheet:
-    from valvelab.phasing.degreeing import CardDuration
+def _card(sheet: Sheet, cell: Cell) -> Value:
+    return sheet.card.intake_centreline_deg if cell.name == "intake" else sheet.card.exhaust_centreline_deg
 
-    known = _card_row(sheet, event)
-    kept = tuple(row for row in sheet.card.durations if row is not known)
-    if value is not None:
-        kept = (*kept, CardDuration(event.lobe, event.lift_mm, value))
-    return replace(sheet, card=replace(sheet.card, durations=kept))
+
+def _with_card(sheet: Sheet, cell: Cell, value: Value) -> Sheet:
+    if cell.name == "intake":
+        return replace(sheet, card=replace(sheet.card, intake_centreline_deg=_number(value)))
+    return replace(sheet, card=replace(sheet.card, exhaust_centreline_deg=_number(value)))
+
+
+def _wheel(sheet: Sheet, cell: Cell) -> Value:
+    return sheet.sense if cell.name == "sense" else sheet.wheel_uncertainty_deg
+
+
+def _with_wheel(sheet: Sheet, cell: Cell, value: Value) -> Sheet:
+    if cell.name == "sense":
+        return replace(sheet, sense="reverse" if value == "reverse" else "forward")
+    return replace(sheet, wheel_uncertainty_deg=_number(value))
+
+
+def _steps(sheet: Sheet, _cell: Cell) -> Value:
+    return " ".join(f"{step:g}" for step in sheet.steps_deg) or None
+
+
+def _with_steps(sheet: Sheet, _cell: Cell, value: Value) -> Sheet:
+    return replace(sheet, steps_deg=tuple(float(word) for word in str(value or "").split()))
+
+
+def _word(sheet: Sheet, cell: Cell) -> Value:
+    return {"part": sheet.part, "serial": sheet.serial, "operator": sheet.operator, "date": sheet.date}[cell.name]
+
+
+def _with_word(sheet: Sheet, cell: Cell, value: Value) -> Sheet:
+    word = None if value is None else str(value)
+    match cell.name:
+        case "part":
+            return replace(sheet, part=word)
+        case "serial":
+            return replace(sheet, serial=word)
+        case "operator":
+            return replace(sheet, operator=word)
+        case _:
+            return replace(sheet, date=word)
+
+
+_GETTERS: dict[Part, Callable[[Sheet, Cell], Value]] = {
+    "stop": _stop, "pair": _pair, "event": _event, "duration": _duration, "card": _card, "wheel": _wheel,
+    "steps": _steps, "word": _word, "lobe": lambda _sheet, cell: cell.name,
+}  # fmt: skip
+_SETTERS: dict[Part, Callable[[Sheet, Cell, Value], Sheet]] = {
+    "stop": _with_stop, "pair": _with_pair, "event": _with_event, "duration": _with_duration, "card": _with_card,
+    "wheel": _with_wheel, "steps": _with_steps, "word": _with_word, "lobe": lambda sheet, _cell, _value: sheet,
+}  # fmt: skip
+
+
+def _replaced(rows: tuple[Row, ...], at: int, row: Row) -> tuple[Row, ...]:
+    return (*rows[:at], row, *rows[at + 1 :])
 
 
 def add_pair(sheet: Sheet, lobe: str, drop_mm: float | None = None) -> Sheet:
@@ -208,154 +242,5 @@ def without_row(sheet: Sheet, cell: Cell) -> Sheet:
     """The sheet without the row of a cell."""
     if cell.part == "pair":
         return replace(sheet, pairs=(*sheet.pairs[: cell.row], *sheet.pairs[cell.row + 1 :]))
-    emptied = _with_duration(sheet, sheet.events[cell.row], None)
+    emptied = _with_duration(sheet, cell, None)
     return replace(emptied, events=(*sheet.events[: cell.row], *sheet.events[cell.row + 1 :]))
-
-
-# -- as a person types and reads it -----------------------------------------------------------------------------------
-
-
-def read(cell: Cell, text: str, units: System) -> Value:
-    """A typed text as the cell's value, None for an empty one; raises BadQuantity with what was expected."""
-    from valvelab.files.phasing_sheet import reading_lift, wheel_reading, wheel_uncertainty
-    from valvelab.units import parse_angle
-
-    words = text.strip()
-    if not words or words == "–":
-        return None
-    if cell.part == "word":
-        return words
-    if cell.part == "steps":
-        parts = words.replace(";", " ").replace(", ", " ").split()
-        return " ".join(f"{parse_angle(part.replace(',', '.'), 'crank', 'adjuster step'):g}" for part in parts)
-    if cell.name in {"drop", "lift"}:
-        return reading_lift(_with_unit(words, units), spoken(cell))
-    if cell.part == "wheel":
-        return wheel_uncertainty(words)
-    if cell.part in {"card", "duration"}:
-        return parse_angle(words, "crank", spoken(cell))
-    return wheel_reading(words, spoken(cell))
-
-
-def _with_unit(words: str, units: System) -> str:
-    try:
-        float(words.replace(",", ".").replace("−", "-"))
-    except ValueError:
-        return words
-    return f"{words} {display_unit('mm', units).label}"
-
-
-def text_of(sheet: Sheet, cell: Cell, units: System) -> str:
-    """A cell's value as it stands in its field; empty while there is none."""
-    value = value_of(sheet, cell)
-    if value is None:
-        return ""
-    if isinstance(value, str):
-        return value.replace("-", "−") if cell.part == "steps" else value
-    if cell.name in {"drop", "lift"}:
-        return trimmed(show(value, "mm", units, 4 if units == "inch" else 3), 3 if units == "inch" else 2)
-    return trimmed(show(value, "deg", "metric", 3), 0)
-
-
-def trimmed(text: str, least: int) -> str:
-    """A number without zeros at its end beyond `least` decimals."""
-    whole, point, decimals = text.partition(".")
-    kept = decimals[:least] + decimals[least:].rstrip("0")
-    return f"{whole}{point if kept else ''}{kept}"
-
-
-def spoken(cell: Cell, sheet: Sheet | None = None) -> str:
-    """What a cell is, in words."""
-    lobe = ""
-    if sheet is not None and cell.part == "pair":
-        lobe = f"{sheet.pairs[cell.row].lobe} "
-    elif sheet is not None and cell.part in {"event", "duration"}:
-        lobe = f"{sheet.events[cell.row].lobe} "
-    match cell.part:
-        case "stop":
-            way = "backward" if cell.row % 2 else "forward"
-            return f"piston stop, touch {cell.row + 1}, turning {way}"
-        case "pair":
-            words = {"drop": "lift below the peak", "rising": "rising to the nose", "falling": "falling from the nose"}
-            return lobe + words[cell.name]
-        case "event":
-            return lobe + {"lift": "checking lift", "opening": "opening", "closing": "closing"}[cell.name]
-        case "duration":
-            return f"{lobe}duration on the card"
-        case "card":
-            side = "ATDC" if cell.name == "intake" else "BTDC"
-            return f"{cell.name} centreline on the card, crank deg {side}"
-        case "wheel":
-            return "sense of the wheel" if cell.name == "sense" else "standard uncertainty of one wheel reading"
-        case "steps":
-            return "adjuster steps on the shelf, crank deg"
-        case _:
-            return cell.name
-
-
-# -- the guide --------------------------------------------------------------------------------------------------------
-
-
-def doubts(sheet: Sheet, worked: Degreeing) -> dict[Cell, str]:
-    """Cells whose readings are in doubt, with the first sentence that says why; a lobe's own cell stands for all."""
-    from valvelab.phasing.plausibility import findings
-
-    found: dict[Cell, str] = {}
-    for finding in findings(sheet, worked):
-        cells = [cell for cell in _cells_about(sheet, finding.about) if value_of(sheet, cell) in finding.readings]
-        if not cells and finding.about == "stop":
-            cells = [Cell("stop", row) for row in range(len(sheet.stop_deg))]
-        if not cells:
-            part: Part = "wheel" if finding.about == "wheel" else "lobe"
-            cells = [Cell(part, name="sense" if part == "wheel" else finding.about)]
-        for cell in cells:
-            found.setdefault(cell, finding.sentence)
-    return found
-
-
-def _cells_about(sheet: Sheet, about: str) -> list[Cell]:
-    cells = []
-    for n, pair in enumerate(sheet.pairs):
-        if about in {pair.lobe, f"{pair.lobe} near peak"}:
-            cells += [Cell("pair", n, name) for name in ("rising", "falling")]
-    for n, event in enumerate(sheet.events):
-        if about in {event.lobe, f"{event.lobe} at {event.lift_mm:g} mm"}:
-            cells += [Cell("event", n, name) for name in ("opening", "closing")]
-    return cells
-
-
-@dataclass(frozen=True, slots=True)
-class Target:
-    """Where the next reading goes: the cell, on the sheet with a row for it. `again`: it replaces a doubtful one."""
-
-    sheet: Sheet
-    cell: Cell
-    again: bool = False
-
-
-def target(sheet: Sheet, step: NextReading, doubtful: dict[Cell, str]) -> Target | None:
-    """The cell that the next reading fills; None when all is read, or the doubt is of no single reading."""
-    if step.what == "done":
-        return None
-    if step.what in {"rising", "falling"} and step.lobe is not None:
-        return _pair_target(sheet, step.lobe, step.what, step.lift_mm)
-    if step.what in {"opening", "closing"} and step.lobe is not None and step.lift_mm is not None:
-        return _event_target(sheet, step.lobe, step.what, step.lift_mm)
-    if step.what == "repeat" and doubtful:
-        cell = next((cell for cell in doubtful if cell.part in {"stop", "pair", "event"}), None)
-        return None if cell is None else Target(sheet, cell, again=True)
-    return Target(sheet, Cell("stop", len(sheet.stop_deg)))
-
-
-def _pair_target(sheet: Sheet, lobe: str, what: str, drop_mm: float | None) -> Target:
-    for n, pair in enumerate(sheet.pairs):
-        if pair.lobe == lobe and (pair.rising_deg is None or pair.falling_deg is None):
-            return Target(sheet, Cell("pair", n, what))
-    return Target(add_pair(sheet, lobe, drop_mm), Cell("pair", len(sheet.pairs), what))
-
-
-def _event_target(sheet: Sheet, lobe: str, what: str, lift_mm: float) -> Target:
-    for n, event in enumerate(sheet.events):
-        if event.lobe == lobe and abs(event.lift_mm - lift_mm) < SAME_LIFT_MM:
-            return Target(sheet, Cell("event", n, what))
-    return Target(add_event(sheet, lobe, lift_mm), Cell("event", len(sheet.events), what))

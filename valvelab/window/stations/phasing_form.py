@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import Qt, Signal
@@ -22,7 +23,7 @@ from valvelab.units import System, display_unit
 from valvelab.window.chips import Chip, Heading, press
 from valvelab.window.stations.reading_field import ReadingField
 from valvelab.window.theme import current_theme
-from valvelab.workbench import worksheet
+from valvelab.workbench import worksheet, worksheet_words
 from valvelab.workbench.worksheet import Cell
 
 if TYPE_CHECKING:
@@ -65,7 +66,7 @@ class WorksheetForm(QScrollArea):
             self._build(sheet)
             self._shape = shape
         for cell, field in self.fields.items():
-            field.show_text(worksheet.text_of(sheet, cell, units), doubts.get(cell, ""))
+            field.show_text(worksheet_words.text_of(sheet, cell, units), doubts.get(cell, ""))
             field.setPlaceholderText("next" if cell == target else _EMPTY.get(cell, ""))
         press(self.sense, {sheet.sense})
         self._mark(self.sense_mark, doubts.get(Cell("wheel", name="sense"), ""))
@@ -118,7 +119,9 @@ class WorksheetForm(QScrollArea):
         for cell in worksheet.stop_cells(sheet):
             row, side = divmod(cell.row, 2)
             if side == 0:
-                grid.addWidget(self._quiet(page, f"touch, {('once', 'again')[row]}" if row < 2 else "touch"), 1 + row, 0)
+                grid.addWidget(
+                    self._quiet(page, f"touch, {('once', 'again')[row]}" if row < 2 else "touch"), 1 + row, 0
+                )
             grid.addWidget(self._field(page, cell, sheet), 1 + row, 1 + side)
 
     def _build_lobe(self, page: QWidget, column: QVBoxLayout, sheet: Sheet, lobe: str) -> None:
@@ -131,7 +134,9 @@ class WorksheetForm(QScrollArea):
         assert isinstance(row_layout, QHBoxLayout)
         row_layout.insertWidget(1, self.lobe_marks[lobe])
         for what, text in (("pair", "+ pair"), ("event", "+ lift")):
-            button = self._button(head, text, f"One more {'pair near the nose' if what == 'pair' else 'lift'} of {lobe}")
+            button = self._button(
+                head, text, f"One more {'pair near the nose' if what == 'pair' else 'lift'} of {lobe}"
+            )
             button.clicked.connect(lambda _on=False, what=what: self.row_wanted.emit(what, lobe))
             row_layout.addWidget(button)
         column.addWidget(head)
@@ -141,8 +146,8 @@ class WorksheetForm(QScrollArea):
         for cells in worksheet.lobe_rows(sheet, lobe):
             if cells[0].part != last:
                 last = cells[0].part
-                words = (("below peak", "rising", "falling") if last == "pair" else
-                         ("at lift", "opens", "closes", "card, crank"))  # fmt: skip
+                words = (("below", "rising", "falling") if last == "pair" else
+                         ("lift", "opens", "closes", "card"))  # fmt: skip
                 for n, text in enumerate(words):
                     grid.addWidget(self._quiet(page, f"{text}, {unit}" if n == 0 else text), line, n)
                 line += 1
@@ -212,7 +217,7 @@ class WorksheetForm(QScrollArea):
             grid.addWidget(field, n, 1)
 
     def _field(self, page: QWidget, cell: Cell, sheet: Sheet) -> ReadingField:
-        name = worksheet.spoken(cell, sheet)
+        name = worksheet_words.spoken(cell, sheet)
         field = ReadingField(name[:1].upper() + name[1:], self._reader(cell), page)
         field.entered.connect(lambda value, cell=cell: self.edited.emit(cell, value))
         field.went_on.connect(lambda cell=cell: self._go_on(cell))
@@ -221,7 +226,7 @@ class WorksheetForm(QScrollArea):
         return field
 
     def _reader(self, cell: Cell) -> Callable[[str], object]:
-        return lambda text: worksheet.read(cell, text, self._units)
+        return lambda text: worksheet_words.read(cell, text, self._units)
 
     def _go_on(self, cell: Cell) -> None:
         """To the next field of the sheet; lifts are passed over, being settings and not readings."""
@@ -232,7 +237,7 @@ class WorksheetForm(QScrollArea):
 
     def _tab_order(self) -> None:
         fields = list(self.fields.values())
-        for first, second in zip(fields, fields[1:], strict=False):
+        for first, second in pairwise(fields):
             QWidget.setTabOrder(first, second)
 
     def _head(self, page: QWidget, text: str, unit: str, colour: str = "text") -> QWidget:

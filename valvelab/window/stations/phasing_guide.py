@@ -14,8 +14,8 @@ from valvelab.window.chips import Heading
 from valvelab.window.stations.reading_field import ReadingField
 from valvelab.window.stations.turning import arrow_head, polar
 from valvelab.window.theme import current_theme, scaled
-from valvelab.workbench import worksheet
-from valvelab.workbench.worksheet import trimmed
+from valvelab.workbench import worksheet_words
+from valvelab.workbench.worksheet_words import trimmed
 
 if TYPE_CHECKING:
     from valvelab.phasing.next_reading import NextReading
@@ -87,7 +87,9 @@ class GuideStrip(QWidget):
         self.head = Heading("", 1.15, self)
         self.words = QLabel(self, wordWrap=True)
         self.words.setAccessibleName("What to do, and why")
-        self.caution = QLabel(f"▲ {caution.split('. ')[0]}. Results support, never replace, qualified judgement.", self)
+        self.caution = QLabel(
+            f"▲ {caution.split('. ', maxsplit=1)[0]}. Results support, never replace, qualified judgement.", self
+        )
         self.caution.setToolTip(caution)
         self.caution.setAccessibleName("Caution")
         self.expected = QLabel(self, alignment=Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
@@ -121,6 +123,7 @@ class GuideStrip(QWidget):
         row.addWidget(self.turn)
         row.addLayout(words, 1)
         row.addLayout(side)
+        self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
         layout = QVBoxLayout(self)
         layout.setContentsMargins(em // 2, em // 3, em // 2, em // 3)
         layout.setSpacing(3)
@@ -143,19 +146,19 @@ class GuideStrip(QWidget):
             palette.setColor(label.foregroundRole(), theme.colour(name))
             label.setPalette(palette)
         self.caution.setFont(scaled(self.font(), 0.9))
-        self.words.setMinimumHeight(round(3.9 * self.fontMetrics().height()))
+        self.words.setFixedHeight(round(4.1 * self.fontMetrics().height()))
         if step.expected_wheel_deg is not None:
             self.expected.setText(f"expected about {show(step.expected_wheel_deg, 'deg', 'metric', 0)} deg")
         elif again and target is not None:
-            self.expected.setText(f"stands at {worksheet.text_of(sheet, target.cell, units)} deg")
+            self.expected.setText(f"stands at {worksheet_words.text_of(sheet, target.cell, units)} deg")
         else:
             self.expected.setText("wheel reading, deg")
         self.field.setEnabled(target is not None)
         self.enter.setEnabled(target is not None)
         if target is not None:
             cell = target.cell
-            name = f"Next reading: {worksheet.spoken(cell, target.sheet)}"
-            self.field.ask(name, lambda text: worksheet.read(cell, text, units))
+            name = f"Next reading: {worksheet_words.spoken(cell, target.sheet)}"
+            self.field.ask(name, lambda text: worksheet_words.read(cell, text, units))
         self.field.show_text("")
 
     def hasHeightForWidth(self) -> bool:
@@ -173,7 +176,7 @@ def _headline(step: NextReading, shown: Worksheet) -> str:
         return "Everything is read"
     if target is None:
         return "A reading does not fit"
-    words = worksheet.spoken(target.cell, target.sheet)
+    words = worksheet_words.spoken(target.cell, target.sheet)
     return f"Take again: {words}" if target.again else f"Next: {words}"
 
 
@@ -183,4 +186,3 @@ def _in_units(step: NextReading, text: str, units: System) -> str:
         return text
     shown = f"{trimmed(show(step.lift_mm, 'mm', units, 4), 3)} {display_unit('mm', units).label}"
     return text.replace(f"{step.lift_mm:g} mm", shown)
-

@@ -35,11 +35,17 @@ from valvelab.workbench import phasing_station, worksheet
 from valvelab.workbench.document import Document, Problem
 from valvelab.workbench.phasing_station import NAME, Worksheet
 from valvelab.workbench.worksheet import Cell
+from valvelab.workbench.worksheet_words import spoken, trimmed
 
 if TYPE_CHECKING:
+    from valvelab.phasing import degreeing as phasing
     from valvelab.records.phasing_result import Event, PhasingResult
 
 _DRAWINGS = (("wheel", "Wheel"), ("events", "Valve events"))
+_FROM = {
+    "near_peak": "Centreline, from pairs near the nose",
+    "events": "Centreline, from events: a symmetrical lobe is supposed",
+}
 _LISTS = (("result", "Result"), ("events", "Events"), ("steps", "Steps"))
 
 
@@ -94,8 +100,8 @@ class PhasingView(StationView):
         self.drawing_pages, self.list_pages = QStackedWidget(self), QStackedWidget(self)
         for page in (self.wheel, self.events):
             self.drawing_pages.addWidget(page)
-        for page in (self.figures, self.event_rows, self.steps):
-            self.list_pages.addWidget(page)
+        for table in (self.figures, self.event_rows, self.steps):
+            self.list_pages.addWidget(table)
         middle = _under(self, chip_row(self, self.drawings, _DRAWINGS, self._on_drawing), self.drawing_pages)
         right = _under(self, chip_row(self, self.lists, _LISTS, self._on_list), self.list_pages)
         left = _under(self, self._sheet_buttons(), self.form)
@@ -104,7 +110,7 @@ class PhasingView(StationView):
             across.addWidget(widget)
             across.setStretchFactor(across.count() - 1, stretch)
         across.setHandleWidth(5)
-        across.setSizes([340, 420, 300])
+        across.setSizes([370, 345, 300])
         layout = QVBoxLayout(self)
         layout.setContentsMargins(0, 0, 0, 0)
         layout.setSpacing(0)
@@ -168,7 +174,7 @@ class PhasingView(StationView):
         self.form.show_sheet(shown.inspection.sheet, shown.doubts, target, units)
         self.wheel.show_wheel(wheel_dial(shown.inspection), shown, theme)
         self.events.show_figure(event_diagram(shown.inspection), units, theme)
-        self.figures.show_rows(_figures(result), _figure_columns())
+        self.figures.show_rows(_figures(result, units), _figure_columns())
         rows = [(lobe, row) for lobe in result.lobes for row in lobe.durations]
         self.event_rows.show_rows(rows, _event_columns(units))
         self.steps.show_rows(result.adjuster_outcomes, _step_columns(result.nearest_adjuster_crank_deg))
@@ -210,7 +216,7 @@ class PhasingView(StationView):
     def _rows_of(self, lobe: str) -> tuple[tuple[Cell, ...], ...]:
         return () if self._worksheet is None else worksheet.lobe_rows(self._worksheet.inspection.sheet, lobe)
 
-    def _apply(self, sheet: worksheet.Sheet, label: str) -> None:
+    def _apply(self, sheet: phasing.Sheet, label: str) -> None:
         self.bench.history.apply(phasing_station.with_sheet(self.bench.document, sheet), label)
 
     def _on_typed(self, value: object) -> None:
@@ -223,12 +229,12 @@ class PhasingView(StationView):
                 phasing_station.confirmed(self.bench.document, target.cell, value), "read the same again"
             )
             return
-        label = f"read {worksheet.spoken(target.cell, target.sheet)}"
+        label = f"read {spoken(target.cell, target.sheet)}"
         self._apply(worksheet.with_value(target.sheet, target.cell, value), label)
 
     def _on_edit(self, cell: Cell, value: worksheet.Value) -> None:
         sheet = phasing_station.sheet_in_front(self.bench.document)
-        self._apply(worksheet.with_value(sheet, cell, value), f"enter {worksheet.spoken(cell, sheet)}")
+        self._apply(worksheet.with_value(sheet, cell, value), f"enter {spoken(cell, sheet)}")
 
     def _on_row_wanted(self, what: str, lobe: str) -> None:
         sheet = phasing_station.sheet_in_front(self.bench.document)
@@ -268,13 +274,14 @@ def _deg(value: float | None, decimals: int = 2) -> str:
     return show(value, "deg", "metric", decimals)
 
 
-def _signed(value: float | None) -> str:
-    return _deg(value) if value is None or value <= 0.0 else f"+{_deg(value)}"
+def _signed(value: float | None, decimals: int = 2) -> str:
+    text = _deg(value, decimals)
+    return text if value is None or value <= 0.0 else f"+{text}"
 
 
-def _figures(result: PhasingResult) -> list[Figure]:
+def _figures(result: PhasingResult, units: System) -> list[Figure]:
     u = result.uncertainty
-    rows = [Figure("true TDC on wheel", _deg(result.tdc_offset_deg), _deg(result.tdc_uncertainty_deg),
+    rows = [Figure("TDC on wheel", _deg(result.tdc_offset_deg), _deg(result.tdc_uncertainty_deg),
                    tip="The middle of the stop readings; everything counts from here")]  # fmt: skip
     for lobe in result.lobes:
         if lobe.kind is None:
@@ -285,12 +292,11 @@ def _figures(result: PhasingResult) -> list[Figure]:
         rows.append(Figure(f"{lobe.lobe} {word}", _deg(None if value is None else side * value),
                            _deg(lobe.uncertainty["centreline_crank_deg"]),
                            _deg(None if card is None else side * card),
-                           {"near_peak": "Centreline, from pairs near the nose",
-                            "events": "Centreline, from events: a symmetrical lobe is supposed"}.get(lobe.centreline_from or "", "")))  # fmt: skip
+                           _FROM.get(lobe.centreline_from or "", "")))  # fmt: skip
     rows += [
-        Figure("separation, cam deg", _deg(result.lobe_separation_cam_deg), _deg(u["lobe_separation_cam_deg"]),
+        Figure("separation, cam", _deg(result.lobe_separation_cam_deg), _deg(u["lobe_separation_cam_deg"]),
                tip="Half the sum of the two centrelines"),
-        *(Figure(f"overlap at {row.at_mm:g} mm", _deg(row.crank_deg), _deg(row.standard_uncertainty_crank_deg),
+        *(Figure(f"overlap at {_lift(row.at_mm, units)}", _deg(row.crank_deg), _deg(row.standard_uncertainty_crank_deg),
                  tip="Intake opening BTDC + exhaust closing ATDC") for row in result.overlap),
         Figure("advance", _signed(result.advance_crank_deg), _deg(u["advance_crank_deg"]),
                tip="How far the camshaft stands ahead of straight up"),
@@ -300,6 +306,10 @@ def _figures(result: PhasingResult) -> list[Figure]:
                "The step that comes nearest; the smaller of two equally near", strong=True),
     ]  # fmt: skip
     return rows
+
+
+def _lift(at_mm: float, units: System) -> str:
+    return trimmed(show(at_mm, "mm", units, 4), 3 if units == "inch" else 2)
 
 
 def _figure_columns() -> list[TableColumn]:
@@ -340,7 +350,7 @@ def _step_columns(nearest: float | None) -> list[TableColumn]:
                     strong=best),
         TableColumn("exhaust\nBTDC", lambda row: _deg(row.exhaust_centreline_crank_deg, 1),
                     "Exhaust centreline with it", strong=best),
-        TableColumn("advance", lambda row: _signed(row.advance_crank_deg), "Advance with it", strong=best),
-        TableColumn("left", lambda row: _signed(row.remaining_crank_deg), "Correction that would remain",
+        TableColumn("advance", lambda row: _signed(row.advance_crank_deg, 1), "Advance with it", strong=best),
+        TableColumn("left", lambda row: _signed(row.remaining_crank_deg, 1), "Correction that would remain",
                     strong=best),
     ]  # fmt: skip

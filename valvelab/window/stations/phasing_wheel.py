@@ -33,7 +33,9 @@ def open_arcs(shown: Worksheet) -> tuple[Arc, ...]:
     sign = -1.0 if sheet.sense == "reverse" else 1.0
     arcs = []
     for lobe in shown.inspection.degreeing.lobes:
-        rows = [e for e in sheet.events if e.lobe == lobe.lobe and e.opening_deg is not None and e.closing_deg is not None]
+        rows = [
+            e for e in sheet.events if e.lobe == lobe.lobe and e.opening_deg is not None and e.closing_deg is not None
+        ]
         if not rows or lobe.kind is None:
             continue
         row = min(rows, key=lambda event: event.lift_mm)
@@ -45,7 +47,9 @@ def open_arcs(shown: Worksheet) -> tuple[Arc, ...]:
 
 
 class DegreeWheel(DialView):
-    """A dial whose rim is a degree wheel."""
+    """A dial whose rim is a degree wheel; readings are pointers at the rim, dead centre a hand from the hub."""
+
+    inner_share = 0.66
 
     def __init__(self, name: str) -> None:
         super().__init__(name)

@@ -1,0 +1,558 @@
+"""Degreeing and valve motion at the bench: the guide, a wrong reading, trials, readings at the retainer, paper.
+
+The degree-wheel readings are invented, made from the arithmetic of degreeing alone: a wheel set 1.25 deg off dead
+centre, an intake of 230 crank deg at 106 ATDC, an exhaust of 234 at 110 BTDC.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from PySide6.QtCore import Qt, qInstallMessageHandler
+from PySide6.QtTest import QTest
+from PySide6.QtWidgets import QAbstractButton, QApplication, QComboBox, QLineEdit, QSlider, QWidget
+
+from valvelab.dynamics.response import Stopped
+from valvelab.files.phasing_sheet import parse_sheet_toml, read_phasing_sheet, sheet_toml
+from valvelab.inspection.inspect_motion import inspect_motion
+from valvelab.inspection.inspect_phasing import inspect_phasing
+from valvelab.phasing.degreeing import Card, CardDuration, EventReading, NosePair, Sheet, degree
+from valvelab.places import sample_profiles
+from valvelab.window import theme
+from valvelab.window.bench import Bench
+from valvelab.window.main_window import MainWindow
+from valvelab.window.stations.motion_rule import guard_of
+from valvelab.window.stations.motion_view import MotionView
+from valvelab.window.stations.phasing_view import PhasingView
+from valvelab.workbench import worksheet, worksheet_words
+from valvelab.workbench.worksheet import Cell
+from valvelab.workbench.worksheet_guide import doubts, target
+
+SAMPLES = sample_profiles()
+QT_SAID: list[str] = []
+OFFSET = 1.25
+#: what a true engine would show on the wheel: cell words → reading
+TRUE = {
+    ("stop", 0): OFFSET - 29.75,
+    ("stop", 1): OFFSET + 29.75,
+    ("1I", "rising"): OFFSET + 106 - 48,
+    ("1I", "falling"): OFFSET + 106 + 48,
+    ("1E", "rising"): (OFFSET - 110 - 49) % 360,
+    ("1E", "falling"): (OFFSET - 110 + 49) % 360,
+    ("1I", "opening"): (OFFSET + 106 - 115) % 360,
+    ("1I", "closing"): OFFSET + 106 + 115,
+    ("1E", "opening"): (OFFSET - 110 - 117) % 360,
+    ("1E", "closing"): (OFFSET - 110 + 117) % 360,
+}
+
+
+@pytest.fixture(scope="module")
+def app() -> QApplication:
+    found = QApplication.instance() or QApplication(["test"])
+    assert isinstance(found, QApplication)
+    theme.dress(found)
+    return found
+
+
+@pytest.fixture(autouse=True)
+def quiet(app: QApplication) -> Iterator[None]:
+    """Qt says nothing unexpected."""
+    QT_SAID.clear()
+    del app
+
+    def hear(_kind: object, _context: object, text: str) -> None:
+        if "propagateSizeHints" not in text:
+            QT_SAID.append(text)
+
+    qInstallMessageHandler(hear)
+    yield
+    qInstallMessageHandler(None)
+    assert QT_SAID == []
+
+
+@pytest.fixture
+def window(app: QApplication, tmp_path: Path) -> Iterator[MainWindow]:
+    made = MainWindow(Bench(tmp_path / "settings", background=False))
+    made.resize(1280, 720)
+    made.show()
+    app.processEvents()
+    yield made
+    made.close()
+    made.deleteLater()
+    app.processEvents()
+
+
+def phasing(window: MainWindow) -> PhasingView:
+    view = window.pages.front()
+    assert isinstance(view, PhasingView)
+    return view
+
+
+def motion(window: MainWindow) -> MotionView:
+    view = window.pages.front()
+    assert isinstance(view, MotionView)
+    return view
+
+
+def enter(field: QLineEdit, text: str) -> None:
+    field.setFocus()
+    field.selectAll()
+    QTest.keyClicks(field, text)
+    QTest.keyClick(field, Qt.Key.Key_Return)
+
+
+def card(view: PhasingView) -> None:
+    """Type the card that was ordered, and the shelf."""
+    fields = view.form.fields
+    enter(fields[Cell("card", name="intake")], "106")
+    enter(fields[Cell("card", name="exhaust")], "110")
+    enter(fields[Cell("duration", 0)], "230")
+    enter(fields[Cell("duration", 1)], "234")
+    enter(fields[Cell("steps")], "-4 -2 0 2 4")
+    enter(fields[Cell("wheel", name="uncertainty")], "0.25")
+
+
+def wheel_reading(view: PhasingView) -> float:
+    """What the wheel of the true engine shows for the reading that the guide asks for."""
+    shown = view._worksheet
+    assert shown is not None
+    assert shown.target is not None
+    cell, sheet = shown.target.cell, shown.target.sheet
+    if cell.part == "stop":
+        return TRUE["stop", cell.row % 2]
+    rows = sheet.pairs if cell.part == "pair" else sheet.events
+    return TRUE[rows[cell.row].lobe, cell.name]
+
+
+def facts(view: PhasingView) -> dict[str, str]:
+    return {row.name: row.value for row in view.figures.rows_model.rows}
+
+
+# -- the sheet as cells -----------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", ["quillmere_four_degree_wheel.toml", "quillmere_four_degree_wheel_misread.toml"])
+def test_a_sheet_written_reads_back_the_same(name: str) -> None:
+    sheet, _ = read_phasing_sheet(SAMPLES / name)
+    assert parse_sheet_toml(sheet_toml(sheet)) == sheet
+
+
+angles = st.none() | st.floats(-360.0, 720.0, allow_nan=False)
+lifts = st.floats(0.01, 20.0).map(lambda value: round(value, 4))
+lobes = st.sampled_from(["1I", "1E", "2I1", 'an "odd" \\ name'])
+sheets = st.builds(
+    Sheet,
+    stop_deg=st.lists(st.floats(-360.0, 720.0), max_size=5).map(tuple),
+    events=st.lists(st.builds(EventReading, lobes, lifts, angles, angles), max_size=4).map(tuple),
+    pairs=st.lists(st.builds(NosePair, lobes, lifts, angles, angles), max_size=4).map(tuple),
+    wheel_uncertainty_deg=st.none() | st.floats(0.01, 10.0),
+    sense=st.sampled_from(["forward", "reverse"]),
+    card=st.builds(
+        Card, st.none() | st.floats(80.0, 140.0), st.none() | st.floats(80.0, 140.0),
+        st.lists(st.builds(CardDuration, lobes, lifts, st.floats(100.0, 400.0)), max_size=3).map(tuple),
+    ),
+    steps_deg=st.lists(st.floats(-20.0, 20.0), max_size=5).map(tuple),
+    part=st.none() | st.text(max_size=12).filter(lambda text: text.isprintable()),
+)  # fmt: skip
+
+
+@given(sheets)
+def test_any_sheet_survives_being_written(sheet: Sheet) -> None:
+    assert parse_sheet_toml(sheet_toml(sheet)) == sheet
+
+
+@given(sheets)
+def test_every_cell_gives_back_what_was_put_in(sheet: Sheet) -> None:
+    cells = [cell for lobe in worksheet.lobes_of(sheet) for row in worksheet.lobe_rows(sheet, lobe) for cell in row]
+    for cell in cells:
+        assert worksheet.value_of(worksheet.with_value(sheet, cell, 12.5), cell) == 12.5
+    for name, value in (("part", "shaft"), ("serial", "7"), ("operator", "E"), ("date", "2026-03-14")):
+        cell = Cell("word", name=name)
+        assert worksheet.value_of(worksheet.with_value(sheet, cell, value), cell) == value
+
+
+def test_stop_cells_close_up_when_one_is_emptied() -> None:
+    sheet = worksheet.with_value(worksheet.blank_sheet(), Cell("stop", 3), -28.5)
+    assert sheet.stop_deg == (-28.5,)
+    sheet = worksheet.with_value(sheet, Cell("stop", 1), 31.0)
+    assert worksheet.with_value(sheet, Cell("stop", 0), None).stop_deg == (31.0,)
+
+
+def test_a_moved_checking_lift_takes_the_cards_duration_along() -> None:
+    sheet = worksheet.with_value(worksheet.blank_sheet(), Cell("duration", 0), 230.0)
+    moved = worksheet.with_value(sheet, Cell("event", 0, "lift"), 1.0)
+    assert worksheet.value_of(moved, Cell("duration", 0)) == 230.0
+    assert worksheet.without_row(moved, Cell("event", 0)).card.durations == ()
+
+
+def test_typed_lifts_are_in_the_unit_shown() -> None:
+    cell = Cell("event", 0, "lift")
+    assert worksheet_words.read(cell, "0.050", "inch") == pytest.approx(1.27)
+    assert worksheet_words.read(cell, "1.27 mm", "inch") == pytest.approx(1.27)
+    assert worksheet_words.text_of(worksheet.blank_sheet(), cell, "inch") == "0.050"
+    assert worksheet_words.read(Cell("steps"), "-4; −2, 0 2,5", "metric") == "-4 -2 0 2.5"
+
+
+def test_the_misread_sample_puts_the_doubt_on_the_one_wrong_reading() -> None:
+    sheet, _ = read_phasing_sheet(SAMPLES / "quillmere_four_degree_wheel_misread.toml")
+    doubtful = doubts(sheet, degree(sheet))
+    wrong = [cell for cell in doubtful if cell.part != "lobe"]
+    assert wrong == [Cell("event", 0, "closing")]
+    assert "wrong ten of the wheel" in doubtful[wrong[0]]
+    found = target(sheet, inspect_phasing(sheet).next_reading, doubtful)
+    assert found is not None
+    assert found.again
+    assert found.cell == wrong[0]
+
+
+def test_swapped_readings_doubt_both() -> None:
+    sheet, _ = read_phasing_sheet(SAMPLES / "quillmere_four_degree_wheel.toml")
+    pair = sheet.pairs[0]
+    swapped = replace(pair, rising_deg=pair.falling_deg, falling_deg=pair.rising_deg)
+    sheet = replace(sheet, pairs=(swapped, *sheet.pairs[1:]))
+    found = doubts(sheet, degree(sheet))
+    assert {Cell("pair", 0, "rising"), Cell("pair", 0, "falling")} <= set(found)
+
+
+# -- degreeing in the window ------------------------------------------------------------------------------------------
+
+
+def test_the_whole_degreeing_is_typed_through_the_guide_with_one_wrong_reading(window: MainWindow) -> None:
+    window._go("phasing")
+    view = phasing(window)
+    assert "never use the starter" in view.guide.caution.text()
+    card(view)
+    senses, misread = [], False
+    for _ in range(40):
+        shown = view._worksheet
+        assert shown is not None
+        if shown.target is None:
+            break
+        step, reading = shown.inspection.next_reading, wheel_reading(view)
+        senses.append(step.turn)
+        if step.what == "closing" and step.lobe == "1I" and not misread:
+            reading, misread = reading + 10.0, True
+        if step.expected_wheel_deg is not None:
+            assert abs((reading - step.expected_wheel_deg + 180.0) % 360.0 - 180.0) < 25.0
+        enter(view.guide.field, f"{reading:.2f}")
+    assert misread
+    assert view.guide.head.text() == "Everything is read"
+    assert senses[:2] == ["forward", "backward"]
+    assert set(senses[2:-2]) == {"forward"}, "every reading of a lobe turns forward; only the stop is met both ways"
+    got = facts(view)
+    assert float(got["TDC on wheel"]) == pytest.approx(OFFSET, abs=0.01)
+    assert float(got["1I ATDC"]) == pytest.approx(106.0, abs=0.02)
+    assert float(got["1E BTDC"]) == pytest.approx(110.0, abs=0.02)
+    assert float(got["separation, cam"]) == pytest.approx(108.0, abs=0.02)
+    assert got["nearest step"] == "0.00"
+    assert not any(field.doubt for field in view.form.fields.values())
+
+
+def test_a_wrong_reading_is_marked_at_its_field_and_in_the_list_and_asked_for_again(window: MainWindow) -> None:
+    window.bench.add_files([str(SAMPLES / "quillmere_four_degree_wheel_misread.toml")])
+    view = phasing(window)
+    marked = [cell for cell, field in view.form.fields.items() if field.doubt]
+    assert marked == [Cell("event", 0, "closing")]
+    assert view.form.lobe_marks["1I"].text() == "▲"
+    assert view.form.lobe_marks["1E"].text() == ""
+    listed = [row for row in window.notes.proxy.rows().rows if row.level == "warning"]
+    assert any("likelier" in row.text for row in listed)
+    assert view.guide.head.text() == "Take again: 1I closing"
+    enter(view.guide.field, "226.75")
+    assert view.guide.head.text() == "Everything is read"
+    window.do_undo()
+    assert view.guide.head.text() == "Take again: 1I closing"
+    enter(view.guide.field, "236.75")
+    assert view.guide.head.text() == "A reading does not fit", "read the same twice: another cause is to be looked for"
+    assert not view.guide.field.isEnabled()
+
+
+def test_every_entry_can_be_undone_and_keeps_the_focus_in_the_worksheet(window: MainWindow) -> None:
+    window._go("phasing")
+    view = phasing(window)
+    first, second = view.form.fields[Cell("stop", 0)], view.form.fields[Cell("stop", 1)]
+    enter(first, "-28.5")
+    assert second.hasFocus(), "Enter moves on"
+    enter(second, "31")
+    assert facts(view)["TDC on wheel"] == "1.25"
+    assert window.bench.history.undo_label == "enter piston stop, touch 2, turning backward"
+    window.do_undo()
+    assert facts(view)["TDC on wheel"] == "–"
+    window.do_redo()
+    assert facts(view)["TDC on wheel"] == "1.25"
+    assert view.form.fields[Cell("stop", 1)] is second, "fields stay while rows stay"
+
+
+def test_nonsense_stays_in_its_field_with_the_reason(window: MainWindow) -> None:
+    window._go("phasing")
+    view = phasing(window)
+    before = window.bench.document
+    field = view.form.fields[Cell("stop", 0)]
+    enter(field, "thirty")
+    assert field.text() == "thirty"
+    assert "expected" in field.wrong
+    assert window.bench.document is before
+    QTest.keyClick(field, Qt.Key.Key_Escape)
+    assert (field.text(), field.wrong) == ("", "")
+    enter(field, "900")
+    assert "−360" in field.wrong or "-360" in field.wrong
+
+
+def test_rows_come_and_go_as_edits(window: MainWindow) -> None:
+    window._go("phasing")
+    view = phasing(window)
+    view.form.row_wanted.emit("pair", "1I")
+    assert Cell("pair", 2, "rising") in view.form.fields
+    view.form.lobe_wanted.emit("1I2")
+    assert "1I2" in view.form.lobe_marks
+    view.form.row_unwanted.emit(Cell("pair", 2))
+    window.do_undo()
+    window.do_undo()
+    window.do_undo()
+    assert Cell("pair", 2, "rising") not in view.form.fields
+
+
+def test_the_sheet_is_saved_and_worked_on_from_its_file(window: MainWindow, tmp_path: Path) -> None:
+    window._go("phasing")
+    view = phasing(window)
+    enter(view.guide.field, "-28.5")
+    assert view.save_button.isEnabled()
+    view.save_to(tmp_path / "wheel.toml")
+    assert parse_sheet_toml((tmp_path / "wheel.toml").read_text(encoding="utf-8")).stop_deg == (-28.5,)
+    assert [file.name for file in window.bench.document.files] == ["wheel.toml"]
+    view = phasing(window)
+    assert not view.save_button.isEnabled()
+    enter(view.form.fields[Cell("stop", 1)], "31")
+    assert view.save_button.isEnabled()
+    view.save_to(tmp_path / "wheel.toml")
+    assert not view.save_button.isEnabled()
+    view.start_new()
+    assert facts(phasing(window))["TDC on wheel"] == "–"
+    window.do_undo()
+    assert facts(phasing(window))["TDC on wheel"] == "1.25"
+
+
+def test_a_certificate_wants_the_readings_in_a_file(window: MainWindow, tmp_path: Path) -> None:
+    from valvelab.workbench import certificates, stations
+
+    station = stations.by_name("phasing")
+    assert station is not None
+    assert station.certificate is not None
+    window._go("phasing")
+    value = stations.answer_value(window.bench.document, station)
+    with pytest.raises(Exception, match="saved first"):
+        station.certificate(window.bench.document, value)
+    window.bench.add_files([str(SAMPLES / name) for name in ("quillmere_four_degree_wheel.toml",
+                                                            "quillmere_four_engine.toml")])  # fmt: skip
+    window._go("phasing")
+    document = window.bench.document
+    value = stations.answer_value(document, station)
+    path = tmp_path / "phasing.pdf"
+    certificates.write(station.certificate(document, value), path, "metric", "2026-03-14")
+    verified(path)
+
+
+def verified(path: Path) -> None:
+    """The certificate holds when it is computed again from what it carries."""
+    from valvelab.cli.main import main
+
+    assert main(["verify", str(path), "--quiet"]) == 0
+
+
+# -- valve motion in the window ---------------------------------------------------------------------------------------
+
+
+def one_cylinder(folder: Path) -> Path:
+    """Three lobes of the sample camshaft are enough here."""
+    rows = (SAMPLES / "quillmere_four_camshaft.csv").read_text(encoding="utf-8").splitlines()
+    kept = [row if row.startswith("#") else ",".join(row.split(",")[:4]) for row in rows]
+    path = folder / "camshaft.csv"
+    path.write_text("\n".join(kept) + "\n", encoding="utf-8")
+    return path
+
+
+@pytest.fixture
+def engine(window: MainWindow, tmp_path: Path) -> MainWindow:
+    names = ("quillmere_four_train.toml", "quillmere_four_engine.toml")
+    window.bench.add_files([str(one_cylinder(tmp_path)), *(str(SAMPLES / name) for name in names)])
+    window._go("motion")
+    return window
+
+
+def lines(view: MotionView) -> dict[str, tuple[str, str]]:
+    return {row.name: (row.stated, row.tried) for row in view.lines.rows_model.rows}
+
+
+def test_sliders_try_and_verdicts_stay(engine: MainWindow) -> None:
+    view = motion(engine)
+    verdicts = [row.decision for row in engine.verdicts.sheet.rows_model.rows]
+    lash = view.trial.sliders["lash"]
+    lash.setFocus()
+    before = lash.value()
+    QTest.keyClick(lash, Qt.Key.Key_Right)
+    QTest.qWait(30)
+    assert lash.value() == before + 1
+    stated, tried = lines(view)["greatest lift, mm"]
+    assert float(stated) - float(tried) == pytest.approx(0.01, abs=0.002), "a lash of 0.01 mm more, plain mechanics"
+    assert lines(view)["rule lift, mm"][0] == lines(view)["rule lift, mm"][1], "the rule lift is judged without lash"
+    assert [row.decision for row in engine.verdicts.sheet.rows_model.rows] == verdicts
+    assert engine.bench.history.undo_label == "try another lash"
+    engine.do_undo()
+    assert lines(view)["greatest lift, mm"][0] == lines(view)["greatest lift, mm"][1]
+
+
+def test_advancing_brings_the_intake_nearer_to_the_piston(engine: MainWindow) -> None:
+    view = motion(engine)
+    enter(view.trial.fields["advance"], "4")
+    stated, tried = (float(text) for text in lines(view)["to the piston, mm"])
+    assert tried < stated
+    opens = [text.split()[0] for text in lines(view)["opens at 1.27 mm"]]
+    assert float(opens[1]) - float(opens[0]) == pytest.approx(4.0, abs=0.15)
+    view.trial.reset.click()
+    assert not view.trial.reset.isEnabled()
+
+
+def test_what_can_not_be_tried_says_why(window: MainWindow) -> None:
+    window.bench.add_files([str(SAMPLES / "lake_v8_camshaft.csv"), str(SAMPLES / "lake_v8_train.toml")])
+    window._go("motion")
+    slider = motion(window).trial.sliders["ratio"]
+    assert not slider.isEnabled()
+    assert "measured by points" in slider.toolTip()
+
+
+@pytest.mark.parametrize("page", ["lift", "clearance", "rule", "contact", "speed"])
+@pytest.mark.parametrize("units", ["metric", "inch"])
+def test_every_page_draws(engine: MainWindow, page: str, units: str) -> None:
+    if units == "inch":
+        engine.do_units()
+    engine.bench.choose("motion", "page", page)
+    QApplication.processEvents()
+    front = motion(engine).pages.currentWidget()
+    assert front is not motion(engine).nothing
+
+
+def test_readings_at_the_retainer_are_judged_at_once(engine: MainWindow, tmp_path: Path) -> None:
+    view = motion(engine)
+    engine.bench.choose("motion", "page", "rule")
+    engine.bench.choose("motion", "valve", "2I")
+    for number, text in enumerate(("10.95", "10.96", "10.94")):
+        enter(view.rule.fields[number], text)
+    enter(view.rule.u_field, "0.008")
+    row = next(v for v in engine.verdicts.sheet.rows_model.rows if (v.item, v.characteristic) == ("2I", "rule_lift"))
+    assert row.measured == pytest.approx(10.95)
+    assert row.decision == "reject"
+    # standard deviation 0.01 over root 3, with the indicator's 0.008 beside it: JCGM 100, 4.2.3 and 5.1.2
+    assert row.standard_uncertainty == pytest.approx((0.01**2 / 3 + 0.008**2) ** 0.5, rel=1e-6)
+    assert "Rejected" in view.rule.verdict.text()
+    assert "club rules 7.3" in view.rule.words.text()
+    view.save_train_to(tmp_path / "train.toml")
+    table = tomllib.loads((tmp_path / "train.toml").read_text(encoding="utf-8"))
+    assert [row["valve"] for row in table["rule_reading"]] == ["1I", "2I"]
+    assert not motion(engine).rule.save.isEnabled()
+
+
+def test_the_guard_band_is_where_the_decision_turns(engine: MainWindow) -> None:
+    """Just inside the guard band's edge a value is accepted, just outside it is not (JCGM 106:2012, clause 7)."""
+    from valvelab.conformity.decision import decide
+
+    verdict = next(v for v in engine.verdicts.sheet.rows_model.rows if v.characteristic == "rule_lift")
+    guard = guard_of(verdict, ("guarded", 0.95))
+    u, upper = verdict.standard_uncertainty, verdict.upper
+    assert guard == pytest.approx(1.6448536 * u, rel=1e-6), "one-sided 95 % of the normal distribution"
+    assert decide(upper - guard - 1e-6, u, None, upper).outcome == "accept"
+    assert decide(upper - guard + 1e-6, u, None, upper).outcome == "undecided"
+
+
+def test_the_dynamic_model_runs_beside_the_window_and_can_be_stopped(engine: MainWindow) -> None:
+    view = motion(engine)
+    engine.bench.choose("motion", "page", "speed")
+    view.speed.run.click()
+    view.speed.cancel.click()
+    for _ in range(200):
+        QTest.qWait(20)
+        if not view.run.running:
+            break
+    assert "stopped" in view.speed.state.text()
+    view.speed.run.click()
+    for _ in range(1500):
+        QTest.qWait(20)
+        if not view.run.running:
+            break
+    assert "contact is first lost at" in view.speed.words.text()
+    assert "never a safe speed" in view.speed.caution.text()
+    assert len(view.speed.panel._views) == 2
+    enter(view.trial.fields["seat"], "300")
+    assert "contact is first lost at" not in view.speed.words.text(), "an answer to another trial is not shown"
+
+
+def test_a_stopped_model_says_so(tmp_path: Path) -> None:
+    from valvelab.files.lift_table import read_lift_table
+    from valvelab.files.train_file import read_train
+    from valvelab.inspection.inspect_lobes import inspect_lobes
+    from valvelab.inspection.motion_lobes import motion_question
+
+    table = read_lift_table(one_cylinder(tmp_path))
+    question = motion_question(table, inspect_lobes(table), read_train(SAMPLES / "quillmere_four_train.toml")[0])
+    told: list[float] = []
+
+    def tell(share: float) -> bool:
+        told.append(share)
+        return len(told) < 3
+
+    with pytest.raises(Stopped):
+        inspect_motion(replace(question, lobes=question.lobes[:1]), tell=tell)
+    assert told == sorted(told)
+    assert 0.0 <= told[-1] < 0.67
+
+
+def test_a_measured_spring_can_be_tried(engine: MainWindow) -> None:
+    engine.bench.add_files([str(SAMPLES / "springs_quillmere_tray.csv"), str(SAMPLES / "springs_quillmere_spec.toml")])
+    engine._go("motion")
+    view = motion(engine)
+    box = view.trial.springs
+    assert box.count() > 1
+    box.setCurrentIndex(3)
+    box.activated.emit(3)
+    stated, tried = lines(view)["margin at top speed, N"]
+    assert stated != tried
+
+
+def test_the_certificate_of_the_valve_motion_holds(engine: MainWindow, tmp_path: Path) -> None:
+    from valvelab.workbench import certificates, stations
+
+    station = stations.by_name("motion")
+    assert station is not None
+    assert station.certificate is not None
+    document = engine.bench.document
+    value = stations.answer_value(document, station)
+    path = tmp_path / "motion.pdf"
+    certificates.write(station.certificate(document, value), path, "metric", "2026-03-14")
+    verified(path)
+
+
+@pytest.mark.parametrize("station", ["phasing", "motion"])
+def test_every_input_has_an_accessible_name(engine: MainWindow, station: str) -> None:
+    engine._go(station)
+    page = engine.pages.front()
+    kinds = (QLineEdit, QComboBox, QSlider, QAbstractButton)
+    inputs: list[QWidget] = [child for kind in kinds for child in page.findChildren(kind)]
+    ours = [child for child in inputs if not child.objectName().startswith("qt_")]
+    nameless = [child for child in ours if not (child.accessibleName() or getattr(child, "text", str)())]
+    assert nameless == []
+
+
+@pytest.mark.parametrize("station", ["phasing", "motion"])
+def test_the_station_fits_a_small_window(engine: MainWindow, station: str) -> None:
+    engine._go(station)
+    QApplication.processEvents()
+    area = engine.pages.currentWidget()
+    page = engine.pages.front()
+    assert area is not None
+    assert page.width() <= area.width()
+    assert page.height() <= area.height()

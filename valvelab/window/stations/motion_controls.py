@@ -1,0 +1,189 @@
+"""Trials of the valve motion: a slider and a field for each, and what the train itself states."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from PySide6.QtCore import Qt, QTimer, Signal
+from PySide6.QtWidgets import QComboBox, QGridLayout, QLabel, QPushButton, QSlider, QWidget
+
+from valvelab.units import Dimension, System, display_unit, show
+from valvelab.window.fields import QuantityField
+from valvelab.window.theme import current_theme
+from valvelab.workbench.motion_files import Motion
+from valvelab.workbench.motion_trials import Trial, can_try, spring_rows, train_tried
+
+if TYPE_CHECKING:
+    from valvelab.inspection.motion_question import TrainSetting
+
+_FRAME_MS = 8
+
+
+@dataclass(frozen=True, slots=True)
+class Control:
+    """One slider: the choice it makes, its words, its dimension and unit, its step and how many decimals it shows."""
+
+    name: str
+    text: str
+    spoken: str
+    dimension: Dimension
+    unit: str
+    step: float
+    decimals: tuple[int, int]
+
+
+CONTROLS = (
+    Control("lash", "Lash", "Lash at the valve", "length", "mm", 0.01, (2, 4)),
+    Control("ratio", "Rocker ratio", "Ratio of the rocker", "number", "", 0.005, (3, 3)),
+    Control("advance", "Advance", "Camshaft advanced, crank degrees", "angle", "deg", 0.5, (1, 1)),
+    Control("seat", "Seat force", "Seat force of the spring", "force", "N", 5.0, (0, 1)),
+)
+
+
+class TrialPane(QWidget):
+    """`tried(name, value, dragging)`, `let_go()` at the end of a drag, `spring_tried(name)`, `given_up()`."""
+
+    tried = Signal(str, float, bool)
+    let_go = Signal()
+    spring_tried = Signal(str)
+    given_up = Signal()
+
+    def __init__(self, parent: QWidget) -> None:
+        super().__init__(parent)
+        self.sliders: dict[str, QSlider] = {}
+        self.fields: dict[str, QuantityField] = {}
+        self.stated: dict[str, QLabel] = {}
+        self._pending: tuple[str, int] | None = None
+        self._frame = QTimer(self, singleShot=True, interval=_FRAME_MS)
+        self._frame.timeout.connect(self._on_frame)
+        em = self.fontMetrics().height()
+        grid = QGridLayout(self)
+        grid.setContentsMargins(em // 2, em // 4, em // 2, em // 4)
+        grid.setHorizontalSpacing(6)
+        grid.setVerticalSpacing(2)
+        for row, control in enumerate(CONTROLS):
+            self._add(grid, row, control, em)
+        self.springs = QComboBox(self)
+        self.springs.setAccessibleName("Spring tried")
+        self.springs.setToolTip("The spring of the train, or one that was measured and is on the bench")
+        self.springs.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
+        self.springs.setMinimumContentsLength(12)
+        self.springs.activated.connect(lambda at: self.spring_tried.emit(str(self.springs.itemData(at) or "")))
+        grid.addWidget(QLabel("Spring", self), len(CONTROLS), 0)
+        grid.addWidget(self.springs, len(CONTROLS), 1, 1, 2)
+        self.reset = QPushButton("As stated", self)
+        self.reset.setToolTip("Give up the trial: everything as the train's file states it")
+        self.reset.clicked.connect(self.given_up)
+        grid.addWidget(self.reset, len(CONTROLS), 3)
+        grid.setColumnStretch(1, 1)
+
+    def _add(self, grid: QGridLayout, row: int, control: Control, em: int) -> None:
+        slider = QSlider(Qt.Orientation.Horizontal, self)
+        slider.setAccessibleName(control.spoken)
+        slider.setMinimumWidth(5 * em)
+        slider.valueChanged.connect(lambda value, name=control.name: self._on_slide(name, value))
+        slider.sliderReleased.connect(self._on_release)
+        field = QuantityField(control.spoken, control.dimension, control.unit, control.step, self)
+        field.setAlignment(Qt.AlignmentFlag.AlignRight)
+        field.setFixedWidth(round(4.6 * em))
+        field.entered.connect(lambda value, name=control.name: self.tried.emit(name, value, False))
+        label = QLabel(control.text, self)
+        label.setBuddy(field)
+        stated = QLabel(self)
+        stated.setMinimumWidth(round(3.3 * em))
+        stated.setAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
+        for column, widget in enumerate((label, slider, field, stated)):
+            grid.addWidget(widget, row, column)
+        self.sliders[control.name], self.fields[control.name], self.stated[control.name] = slider, field, stated
+
+    def show_trial(self, motion: Motion, trial: Trial, units: System) -> None:
+        """Show what is tried beside what is stated."""
+        refused, now = can_try(motion), train_tried(motion, trial)
+        before = motion.inspection.question.train
+        theme = current_theme()
+        for control in CONTROLS:
+            name = control.name
+            old, value = _value(before, name, 0.0), _value(now, name, trial.advance_deg)
+            slider, field = self.sliders[name], self.fields[name]
+            why = refused.get(name, "")
+            for widget in (slider, field):
+                widget.setEnabled(not why)
+            slider.setToolTip(why or f"{control.spoken}: drag, or the arrow keys")
+            decimals = control.decimals[units == "inch"]
+            if value is None or old is None:
+                field.setText("–")
+                self.stated[name].setText("")
+                continue
+            slider.blockSignals(True)
+            low, high = _range(name, old)
+            slider.setRange(round(low / control.step), round(high / control.step))
+            slider.setSingleStep(1)
+            slider.setPageStep(5)
+            slider.setValue(round(value / control.step))
+            slider.blockSignals(False)
+            field.show_value(value, units, decimals)
+            same = abs(value - old) < 1e-9
+            self.stated[name].setText("as stated" if same else f"was {show(old, control.unit, units, decimals)}")
+            palette = self.stated[name].palette()
+            palette.setColor(self.stated[name].foregroundRole(), theme.colour("quiet" if same else "accent"))
+            self.stated[name].setPalette(palette)
+        self._show_springs(motion, trial, units)
+        self.reset.setEnabled(trial.differs)
+
+    def _show_springs(self, motion: Motion, trial: Trial, units: System) -> None:
+        rows = spring_rows(motion)
+        unit = display_unit("N", units).label
+        wanted = [("as the train states", "")]
+        wanted += [
+            (f"measured {row.spring}, {show(row.seat_force_n, 'N', units, 0)} {unit}", row.spring) for row in rows
+        ]
+        known = [(self.springs.itemText(n), self.springs.itemData(n)) for n in range(self.springs.count())]
+        if known != wanted:
+            self.springs.clear()
+            for text, name in wanted:
+                self.springs.addItem(text, name)
+        self.springs.setCurrentIndex(max(0, self.springs.findData(trial.spring)))
+        self.springs.setEnabled(bool(rows))
+
+    def _on_slide(self, name: str, value: int) -> None:
+        self._pending = (name, value)
+        if not self._frame.isActive():
+            self._frame.start()
+
+    def _on_frame(self) -> None:
+        if self._pending is not None:
+            (name, steps), self._pending = self._pending, None
+            control = next(one for one in CONTROLS if one.name == name)
+            self.tried.emit(name, round(steps * control.step, 6), self.sliders[name].isSliderDown())
+
+    def _on_release(self) -> None:
+        self._on_frame()
+        self.let_go.emit()
+
+
+def _value(train: TrainSetting, name: str, advance: float) -> float | None:
+    from valvelab.valve_motion.rocker import RatioRocker
+
+    match name:
+        case "lash":
+            return train.lash.counted_mm
+        case "ratio":
+            return train.rocker.ratio if isinstance(train.rocker, RatioRocker) else None
+        case "advance":
+            return advance
+        case _:
+            return train.seat_force_n
+
+
+def _range(name: str, stated: float) -> tuple[float, float]:
+    """Ends of a slider about what is stated."""
+    match name:
+        case "lash":
+            return 0.0, max(1.0, 2.0 * stated)
+        case "ratio":
+            return 0.8 * stated, 1.2 * stated
+        case "advance":
+            return -15.0, 15.0
+        case _:
+            return 0.4 * stated, 1.8 * stated

@@ -1,0 +1,204 @@
+"""The inspector's page: repeated indicator readings at the retainer against the rule, with its guard band."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtWidgets import QGridLayout, QHBoxLayout, QLabel, QPushButton, QSizePolicy, QVBoxLayout, QWidget
+
+from valvelab.figures.motion_figures import rule_figure, valve_of
+from valvelab.units import System, display_unit, parse_quantity, show
+from valvelab.window.chips import Heading
+from valvelab.window.drawing import FigureView
+from valvelab.window.stations.reading_field import ReadingField
+from valvelab.window.theme import MARKS, WORDS, current_theme
+from valvelab.window.verdict_table import percent
+from valvelab.workbench import motion_readings
+from valvelab.workbench.motion_files import Motion, train_in_use
+from valvelab.workbench.worksheet_words import trimmed
+
+if TYPE_CHECKING:
+    from valvelab.records.result import Verdict
+    from valvelab.workbench.document import Document
+
+_SLOTS = 8
+_ROUNDS = 60
+
+
+class RulePage(QWidget):
+    """`read(values, u)` when a reading or the indicator's uncertainty changed; `saved()` to write them."""
+
+    read = Signal(object, object)
+    saved = Signal()
+
+    def __init__(self, parent: QWidget) -> None:
+        super().__init__(parent)
+        self._values: tuple[float, ...] = ()
+        self._u: float | None = None
+        self._units: System = "metric"
+        self.head = Heading("", 1.15, self)
+        self.verdict = Heading("", 1.25, self)
+        self.words = QLabel(self, wordWrap=True)
+        self.words.setAccessibleName("What the readings say")
+        self.words.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
+        self.scale = FigureView("Rule lift on its scale", self)
+        self.fields = [self._field(n) for n in range(_SLOTS)]
+        self.u_field = ReadingField("Standard uncertainty of the indicator", self._length, self)
+        self.u_field.entered.connect(lambda value: self.read.emit(self._values, value))
+        self.save = QPushButton("Save train with these readings…", self)
+        self.save.setToolTip("Write the train's file with the readings in it; a certificate carries that file")
+        self.save.clicked.connect(self.saved)
+        self._lay_out()
+
+    def _field(self, number: int) -> ReadingField:
+        field = ReadingField(f"Reading {number + 1} at the retainer", self._length, self, rank=1.15)
+        field.entered.connect(lambda value, n=number: self._on_reading(n, value))
+        field.went_on.connect(lambda n=number: self.fields[(n + 1) % _SLOTS].setFocus(Qt.FocusReason.TabFocusReason))
+        return field
+
+    def _lay_out(self) -> None:
+        em = self.fontMetrics().height()
+        grid = QGridLayout()
+        grid.setSpacing(4)
+        for n, field in enumerate(self.fields):
+            grid.addWidget(QLabel(f"{n + 1}", self), n % 4, 2 * (n // 4))
+            grid.addWidget(field, n % 4, 2 * (n // 4) + 1)
+        row = QHBoxLayout()
+        self.u_label = QLabel("indicator u", self)
+        self.u_label.setBuddy(self.u_field)
+        row.addWidget(self.u_label)
+        row.addWidget(self.u_field)
+        row.addStretch(1)
+        left = QVBoxLayout()
+        left.addWidget(self.head)
+        left.addLayout(grid)
+        left.addLayout(row)
+        left.addWidget(self.save)
+        left.addStretch(1)
+        right = QVBoxLayout()
+        right.addWidget(self.verdict)
+        right.addWidget(self.words)
+        right.addWidget(self.scale, 1)
+        layout = QHBoxLayout(self)
+        layout.setContentsMargins(em // 2, em // 3, em // 2, em // 3)
+        layout.setSpacing(em)
+        self.verdict.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
+        self.words.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
+        self.words.setAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignTop)
+        self.words.setFixedHeight(round(5.8 * em))
+        layout.addLayout(left)
+        layout.addLayout(right, 1)
+
+    def show_rule(self, document: Document, motion: Motion, valve: str) -> None:
+        """Show one valve's readings and what they mean."""
+        self._units = document.units
+        self._values, self._u = motion_readings.readings_of(document, motion, valve)
+        unit = display_unit("mm", self._units).label
+        self.head.setText(f"{valve}: indicator at the retainer, {unit}")
+        for n, field in enumerate(self.fields):
+            field.show_text(self._text(self._values[n]) if n < len(self._values) else "")
+            field.setPlaceholderText("next" if n == len(self._values) else "")
+        self.u_field.show_text("" if self._u is None else self._text(self._u))
+        self.u_label.setText(f"indicator u, {unit}")
+        stated = train_in_use(document)
+        readings = motion_readings.rule_readings(document, motion)
+        self.save.setEnabled(stated is not None and readings != stated[1].rule_readings)
+        self._show_outcome(motion, valve)
+
+    def _show_outcome(self, motion: Motion, valve: str) -> None:
+        result, theme = motion.inspection.result, current_theme()
+        row = valve_of(motion.inspection, valve)
+        verdict = next((v for v in result.verdicts if v.characteristic == "rule_lift" and v.item == valve), None)
+        guard = guard_of(verdict, self._spec_rule) if verdict is not None else 0.0
+        colour = "quiet" if verdict is None else verdict.decision
+        palette = self.verdict.palette()
+        palette.setColor(self.verdict.foregroundRole(), theme.colour(colour))
+        self.verdict.setPalette(palette)
+        if verdict is None:
+            self.verdict.setText("No rule on the bench")
+        else:
+            self.verdict.setText(f"{MARKS[verdict.decision]} {WORDS[verdict.decision].capitalize()}")
+        self.words.setText(self._sentence(verdict, row.rule_lift_mm, guard))
+        figure = rule_figure(verdict, self._values, row.rule_lift_mm, guard, self._units)
+        self.scale.show_figure(figure, self._units, theme)
+
+    _spec_rule: tuple[str, float] = ("guarded", 0.95)
+
+    def judge_by(self, rule: str, confidence: float) -> None:
+        """The rule that decides, for the guard band."""
+        self._spec_rule = (rule, confidence)
+
+    def _sentence(self, verdict: Verdict | None, derived_mm: float | None, guard: float) -> str:
+        units, unit = self._units, display_unit("mm", self._units).label
+
+        def length(value: float | None) -> str:
+            return f"{show(value, 'mm', units, 4 if units == 'inch' else 3)} {unit}"
+
+        count = len(self._values)
+        parts = [
+            f"{count} readings at the retainer." if count else "No readings at the retainer: derived from the lobe."
+        ]
+        if verdict is None:
+            parts.append("A limit on rule_lift in a spec (TOML) gives a verdict.")
+        elif verdict.measured is not None:
+            u = verdict.standard_uncertainty
+            fine = 5 if units == "inch" else 4
+            said = length(verdict.measured) + ("" if u is None else f", u {show(u, 'mm', units, fine)} {unit}")
+            parts.append(f"{'Mean' if count else 'Lift'} {said}.")
+            ends = [f"{word} {length(end)}" for word, end in (("at least", verdict.lower), ("at most", verdict.upper))
+                    if end is not None]  # fmt: skip
+            clause = f" ({verdict.clause})" if verdict.clause else ""
+            parts.append(f"The rule: {' and '.join(ends)}{clause}.")
+            if verdict.probability_conforming is not None:
+                parts.append(f"Probability that the true lift conforms: {percent(verdict.probability_conforming)}.")
+            if guard > 0.0:
+                parts.append(f"Accepted only {length(guard)} or more inside the limit (guard band).")
+        if derived_mm is not None and count:
+            parts.append(f"The measured lobe behind this rocker would give {length(derived_mm)}.")
+        return " ".join(parts)
+
+    def _text(self, value: float) -> str:
+        inch = self._units == "inch"
+        return trimmed(show(value, "mm", self._units, 5 if inch else 4), 4 if inch else 2)
+
+    def _length(self, text: str) -> float | None:
+        words = text.strip()
+        if not words:
+            return None
+        try:
+            float(words.replace(",", ".").replace("−", "-"))
+            words = f"{words} {display_unit('mm', self._units).label}"
+        except ValueError:
+            pass
+        value = parse_quantity(words, "length", "reading at the retainer")
+        if not 0.0 < value < 100.0:
+            from valvelab.errors import BadQuantity
+
+            raise BadQuantity("reading at the retainer", text, "a length above 0 and below 100 mm")
+        return value
+
+    def _on_reading(self, number: int, value: object) -> None:
+        kept = list(self._values)
+        if isinstance(value, float):
+            kept[number : number + 1] = [value]
+        elif number < len(kept):
+            del kept[number]
+        self.read.emit(tuple(kept), self._u)
+
+
+def guard_of(verdict: Verdict, rule: tuple[str, float]) -> float:
+    """How far inside a limit a value must lie to be accepted: z·u of the confidence, one-sided; 0 where simple.
+
+    Source: ISO 14253-1:2017, guard band from the probability of conformity.
+    """
+    u = verdict.standard_uncertainty
+    if rule[0] != "guarded" or not u:
+        return 0.0
+    low, high = 0.0, 8.0
+    for _ in range(_ROUNDS):
+        middle = 0.5 * (low + high)
+        inside = 1.0 - 0.5 * math.erfc(middle / math.sqrt(2.0))
+        low, high = (middle, high) if inside < rule[1] else (low, middle)
+    return high * u

@@ -1,0 +1,133 @@
+"""The page of control at speed: quasi-static force, spring resonances, and the dynamic model when it was run."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtWidgets import (
+    QButtonGroup,
+    QHBoxLayout,
+    QLabel,
+    QProgressBar,
+    QPushButton,
+    QSizePolicy,
+    QVBoxLayout,
+    QWidget,
+)
+
+from valvelab.figures.motion_figures import force_figure, force_map, resonance_figure, sweep_figure, valve_of
+from valvelab.units import System, show
+from valvelab.window.chips import chip_row, press
+from valvelab.window.panel import Drawing, DrawingPanel
+from valvelab.window.theme import current_theme
+
+if TYPE_CHECKING:
+    from valvelab.inspection.inspect_motion import MotionInspection
+
+NEVER_SAFE = "▲ Every speed here is an estimate of a model and never a safe speed."
+_KINDS = (("static", "Force and surge"), ("dynamic", "Dynamic model"))
+
+
+class SpeedPage(QWidget):
+    """`wanted()` to run the dynamic model, `unwanted()` to end it; `looked_at(dynamic)` by which drawings."""
+
+    wanted = Signal()
+    unwanted = Signal()
+    looked_at = Signal(bool)
+
+    def __init__(self, parent: QWidget) -> None:
+        super().__init__(parent)
+        self.words = QLabel(self, wordWrap=True)
+        self.words.setAccessibleName("Predicted control of the valve")
+        self.caution = QLabel(NEVER_SAFE, self)
+        self.run = QPushButton("Run the model", self)
+        self.run.setToolTip(
+            "Sweep crank speeds with contact that opens, spring waves and coil clash; in the background"
+        )
+        self.run.clicked.connect(self.wanted)
+        self.bar = QProgressBar(self)
+        self.bar.setRange(0, 100)
+        self.bar.setAccessibleName("How much of the dynamic model is done")
+        self.cancel = QPushButton("Stop", self)
+        self.cancel.clicked.connect(self.unwanted)
+        self.state = QLabel(self)
+        self.nothing = QLabel("The dynamic model was not run for this valve as tried.", self)
+        self.nothing.setAlignment(Qt.AlignmentFlag.AlignCenter)
+        self.nothing.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Expanding)
+        self.panel = DrawingPanel(2, self)
+        row = QHBoxLayout()
+        self.kinds = QButtonGroup(self)
+        row.addWidget(chip_row(self, self.kinds, _KINDS, lambda name, _on: self.looked_at.emit(name == "dynamic")))
+        for widget in (self.run, self.bar, self.cancel, self.state):
+            row.addWidget(widget)
+        row.addStretch(1)
+        layout = QVBoxLayout(self)
+        layout.setContentsMargins(8, 4, 6, 4)
+        layout.addLayout(row)
+        layout.addWidget(self.words)
+        layout.addWidget(self.caution)
+        layout.addWidget(self.panel, 1)
+        layout.addWidget(self.nothing, 1)
+        for label in (self.words, self.caution):
+            label.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
+        self.show_run(None)
+
+    def show_run(self, share: float | None, said: str = "") -> None:
+        """Show how far the model has come; None while it does not run."""
+        running = share is not None
+        self.run.setVisible(not running)
+        self.bar.setVisible(running)
+        self.cancel.setVisible(running)
+        self.bar.setValue(round(100.0 * (share or 0.0)))
+        self.state.setText(said)
+
+    def show_speed(
+        self, tried: MotionInspection, swept: MotionInspection | None, valve: str, units: System, *, dynamic: bool
+    ) -> None:
+        """Show one valve as tried; `swept` holds the dynamic model's answer where it was run for just that."""
+        theme = current_theme()
+        palette = self.caution.palette()
+        palette.setColor(self.caution.foregroundRole(), theme.colour("undecided"))
+        self.caution.setPalette(palette)
+        found = swept or tried
+        press(self.kinds, {"dynamic" if dynamic else "static"})
+        drawings: list[Drawing | None] = [force_figure(found, valve), resonance_figure(found, valve)]
+        if dynamic:
+            drawings = [] if swept is None else [force_map(swept, valve), sweep_figure(swept, valve)]
+        shown = [drawing for drawing in drawings if drawing is not None]
+        self.panel.show_drawings(shown, units, theme)
+        self.nothing.setVisible(not shown)
+        self.panel.setVisible(bool(shown))
+        self.words.setText(_sentence(found, valve, swept is not None))
+        self.run.setText("Run the model" if swept is None else "Run again")
+
+
+def _sentence(inspection: MotionInspection, valve: str, swept: bool) -> str:
+    control = valve_of(inspection, valve).control
+    if control is None:
+        return "Control needs [valve] effective_mass, and [spring] seat_force and rate in the train."
+
+    def rpm(value: float | None) -> str:
+        return f"{show(value, 'rpm')} rpm"
+
+    top = inspection.question.train.max_speed_rpm
+    parts = []
+    if control.separation_rpm is None:
+        parts.append("Quasi-static, the follower stays on the cam at every speed.")
+    else:
+        parts.append(f"Quasi-static, the follower would leave the cam of {valve} at {rpm(control.separation_rpm)}.")
+    if control.margin_n_at_max_speed is not None:
+        parts.append(f"Least force at {rpm(top)}: {show(control.margin_n_at_max_speed, 'N', 'metric', 0)} N.")
+    if swept and control.dynamic is not None:
+        lost = control.dynamic_separation_rpm
+        ends = control.dynamic.crank_rpm
+        if lost is None:
+            parts.append(
+                f"The dynamic model finds no first loss between {rpm(ends[0])} and {rpm(ends[-1])}; see Notes."
+            )
+        else:
+            parts.append(f"With spring and gear in motion, contact is first lost at {rpm(lost)}.")
+        if control.dynamic.float_rpm is not None:
+            parts.append(f"It flies 0.05 mm clear from {rpm(control.dynamic.float_rpm)}.")
+    return " ".join(parts)

@@ -1,0 +1,395 @@
+"""The valve-motion station: what the valve does behind its train, and what a change of the train would do to it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, cast
+
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import (
+    QApplication,
+    QButtonGroup,
+    QComboBox,
+    QFileDialog,
+    QHBoxLayout,
+    QLabel,
+    QSizePolicy,
+    QSplitter,
+    QStackedWidget,
+    QVBoxLayout,
+    QWidget,
+)
+
+from valvelab.errors import ValvelabError
+from valvelab.figures.motion_figures import (
+    clearance_figure,
+    clearance_moves_figure,
+    film_figure,
+    lift_figure,
+    pressure_figure,
+    trial_lift_figure,
+    valve_of,
+)
+from valvelab.inspection.inspect_motion import CAUTION
+from valvelab.units import System, display_unit, show
+from valvelab.window.bench import Bench, refusal
+from valvelab.window.chips import chip_row, press
+from valvelab.window.drawing import FigureView
+from valvelab.window.panel import Drawing, DrawingPanel
+from valvelab.window.stations.motion_controls import TrialPane
+from valvelab.window.stations.motion_rule import RulePage
+from valvelab.window.stations.motion_speed import SpeedPage
+from valvelab.window.stations.springs_run import Run
+from valvelab.window.stations.view import StationView
+from valvelab.window.tables import Sheet, TableColumn
+from valvelab.window.theme import current_theme
+from valvelab.workbench import edits, lobes_station, motion_files, motion_readings, motion_trials
+from valvelab.workbench.document import Answer, Document, Problem
+from valvelab.workbench.motion_files import NAME, Motion
+from valvelab.workbench.motion_trials import SWEEP, TRIAL_LIFT_MM
+from valvelab.workbench.spec_choice import headline_of
+
+if TYPE_CHECKING:
+    from valvelab.inspection.inspect_motion import MotionInspection
+    from valvelab.records.motion_result import MotionValve
+    from valvelab.records.phasing_result import Event
+
+_PAGES = (("lift", "Lift"), ("clearance", "Clearance"), ("rule", "Rule lift"), ("contact", "Contact"),
+          ("speed", "At speed"))  # fmt: skip
+_SHORT_CAUTION = "Predicted speeds are estimates, never safe speeds. Valve springs hold energy: hands clear."
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line of the comparison: as stated, as tried."""
+
+    name: str
+    stated: str
+    tried: str
+    tip: str = ""
+
+    @property
+    def moved(self) -> bool:
+        """Whether the trial shows another figure."""
+        return self.stated != self.tried
+
+
+def make_view(bench: Bench) -> StationView:
+    """The view of the valve-motion station."""
+    return MotionView(bench)
+
+
+class MotionView(StationView):
+    """See the module text."""
+
+    def __init__(self, bench: Bench) -> None:
+        super().__init__(bench)
+        self._motion: Motion | None = None
+        self._key: object = None
+        self._shown: tuple[object, ...] = ()
+        self._valves: tuple[str, ...] = ()
+        self.page_chips = QButtonGroup(self)
+        self.valve_box = QComboBox(self)
+        self.valve_box.setAccessibleName("Valve in front")
+        self.valve_box.setToolTip("The valve in front; arrow keys change it")
+        self.valve_box.currentIndexChanged.connect(lambda at: self.choose_item(str(self.valve_box.itemData(at) or "")))
+        self.lift = FigureView("Valve lift over the crank", self)
+        self.clearance = DrawingPanel(2, self)
+        self.rule = RulePage(self)
+        self.rule.read.connect(self._on_read)
+        self.rule.saved.connect(self.save_train)
+        self.contact = DrawingPanel(1, self)
+        self.speed = SpeedPage(self)
+        self.speed.wanted.connect(self.run_model)
+        self.speed.looked_at.connect(lambda dynamic: bench.choose(NAME, "dynamic", dynamic))
+        self.run = Run(self)
+        self.speed.unwanted.connect(self.run.cancel)
+        self.run.progressed.connect(lambda share: self.speed.show_run(float(share)))
+        self.run.ended.connect(self._on_swept)
+        self.run.refused.connect(lambda text: self.speed.show_run(None, text))
+        self.trial = TrialPane(self)
+        self.trial.tried.connect(self._on_tried)
+        self.trial.let_go.connect(self._on_let_go)
+        self.trial.spring_tried.connect(lambda name: bench.choose(NAME, "trial spring", name, "try another spring"))
+        self.trial.given_up.connect(self._on_given_up)
+        self.lines = Sheet("valve motion compared", _line_columns(), self)
+        self.lines.setAccessibleName("As stated and as tried")
+        self.lines.setSortingEnabled(False)
+        self.lines.wrap_column(0)
+        self.nothing = QLabel(self, wordWrap=True, alignment=Qt.AlignmentFlag.AlignCenter)
+        self._lay_out()
+
+    # -- lay-out ----------------------------------------------------------------------------------------------------
+
+    def _lay_out(self) -> None:
+        self.pages = QStackedWidget(self)
+        for page in (self.lift, self.clearance, self.rule, self.contact, self.speed, self.nothing):
+            self.pages.addWidget(page)
+        head = QHBoxLayout()
+        head.setContentsMargins(8, 4, 6, 4)
+        head.addWidget(self.valve_box)
+        head.addWidget(chip_row(self, self.page_chips, _PAGES, self._on_page))
+        head.addStretch(1)
+        left = QWidget(self)
+        column = QVBoxLayout(left)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.setSpacing(0)
+        column.addLayout(head)
+        column.addWidget(self.pages, 1)
+        self.caution = QLabel(f"▲ {_SHORT_CAUTION}", self)
+        self.caution.setToolTip(CAUTION)
+        self.caution.setAccessibleName("Caution")
+        self.caution.setContentsMargins(8, 1, 6, 3)
+        self.caution.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
+        column.addWidget(self.caution)
+        right = QWidget(self)
+        side = QVBoxLayout(right)
+        side.setContentsMargins(0, 0, 0, 0)
+        side.setSpacing(0)
+        side.addWidget(self.trial)
+        side.addWidget(self.lines, 1)
+        across = QSplitter(Qt.Orientation.Horizontal, self)
+        across.addWidget(left)
+        across.addWidget(right)
+        across.setStretchFactor(0, 3)
+        across.setStretchFactor(1, 1)
+        across.setHandleWidth(5)
+        across.setSizes([640, 350])
+        layout = QVBoxLayout(self)
+        layout.setContentsMargins(0, 0, 0, 0)
+        layout.addWidget(across)
+
+    def _show_valves(self, motion: Motion, valve: str) -> None:
+        names = tuple(row.lobe for row in motion.inspection.result.valves)
+        self.valve_box.blockSignals(True)
+        if names != self._valves:
+            self._valves = names
+            self.valve_box.clear()
+            for row in motion.inspection.result.valves:
+                self.valve_box.addItem(f"{row.lobe} {row.kind or ''}".strip(), row.lobe)
+        self.valve_box.setCurrentIndex(self.valve_box.findData(valve))
+        self.valve_box.blockSignals(False)
+
+    # -- showing ----------------------------------------------------------------------------------------------------
+
+    def headline(self, document: Document, value: object) -> tuple[str, str]:
+        """Part and train; the spec."""
+        motion = cast("Motion", value)
+        train = motion_files.train_in_use(document)
+        table = lobes_station.table_in_use(document)
+        part = motion.table.part or (table.name if table else "")
+        title = f"{part} behind {train[0].name}" if train else part
+        found = motion_files.spec_in_use(document)
+        refused = any(note.about == "spec" for note in motion.inspection.result.notes)
+        return title, headline_of(document, found, None if found is None or refused else found[1])
+
+    def show_answer(self, document: Document, value: object) -> None:
+        """Redraw what changed."""
+        motion, theme = cast("Motion", value), current_theme()
+        self._motion = motion
+        valve, trial = motion_files.chosen_valve(document, motion), motion_trials.trial_of(document)
+        page = document.choice(NAME, "page", "lift")
+        self._show_valves(motion, valve)
+        press(self.page_chips, {page})
+        swept = motion_trials.swept(document, motion)
+        key = (
+            motion,
+            swept,
+            document.units,
+            theme.name,
+            QApplication.font().pointSizeF(),
+            valve,
+            trial,
+            page,
+            document.choices.get(NAME),
+        )
+        if self._shown and self._shown[0] is motion and self._shown[1] is swept and self._shown[2:] == key[2:]:
+            return
+        self._shown = key
+        if self.run.running and self._key != motion_trials.sweep_question(document, motion)[0]:
+            self.run.drop()
+            self.speed.show_run(None, "stopped: the trial changed")
+        palette = self.caution.palette()
+        palette.setColor(self.caution.foregroundRole(), theme.colour("undecided"))
+        self.caution.setPalette(palette)
+        self.trial.show_trial(motion, trial, document.units)
+        try:
+            both = page in {"lift", "clearance"}
+            names = motion_files.pair_of(motion, valve) if both else (valve,)
+            tried = motion_trials.tried(motion, trial, names)
+        except ValvelabError as refused:
+            self.nothing.setText(str(refused))
+            self.pages.setCurrentWidget(self.nothing)
+            return
+        self._show_page(document, motion, tried, valve, page)
+        self.lines.show_rows(_lines(motion.inspection, tried, valve, document.units))
+
+    def _show_page(self, document: Document, motion: Motion, tried: MotionInspection, valve: str, page: str) -> None:
+        units, theme = document.units, current_theme()
+        trial = motion_trials.trial_of(document)
+        pair = motion_files.pair_of(motion, valve)
+        if page == "clearance":
+            drawings = [
+                draw(tried, name, units) for name in pair for draw in (clearance_figure, clearance_moves_figure)
+            ]
+            self._draw(
+                self.clearance, drawings, units, "Clearance needs [clearance], [crank] and [timing] in the train."
+            )
+        elif page == "rule":
+            spec = motion_files.spec_in_use(document)
+            if spec is not None:
+                self.rule.judge_by(spec[1].decision.rule, spec[1].decision.confidence)
+            self.rule.show_rule(document, motion, valve)
+            self.pages.setCurrentWidget(self.rule)
+        elif page == "contact":
+            drawings = [draw(tried, valve) for draw in (pressure_figure, film_figure)]
+            self._draw(self.contact, drawings, units, "Contact needs [contact] in the train, with spring and mass.")
+        elif page == "speed":
+            dynamic = document.choice(NAME, "dynamic", False)
+            self.speed.show_speed(tried, motion_trials.swept(document, motion), valve, units, dynamic=dynamic)
+            self.pages.setCurrentWidget(self.speed)
+        else:
+            stated = motion.inspection
+            figure = trial_lift_figure(stated, tried, pair) if trial.differs else lift_figure(tried, pair)
+            self.lift.show_figure(figure, units, theme)
+            self.pages.setCurrentWidget(self.lift)
+
+    def _draw(self, panel: DrawingPanel, drawings: Sequence[Drawing | None], units: System, needs: str) -> None:
+        shown = [drawing for drawing in drawings if drawing is not None]
+        if shown:
+            panel.show_drawings(shown, units, current_theme())
+            self.pages.setCurrentWidget(panel)
+        else:
+            self.nothing.setText(needs)
+            self.pages.setCurrentWidget(self.nothing)
+
+    # -- what a person does -----------------------------------------------------------------------------------------
+
+    def choose_item(self, item: str) -> None:
+        """Bring a valve to the front."""
+        if item in self._valves:
+            self.bench.choose(NAME, "valve", item)
+
+    def run_model(self) -> None:
+        """Run the dynamic model for the valve in front as tried, in the background."""
+        if self._motion is None:
+            return
+        key, work = motion_trials.sweep_question(self.bench.document, self._motion)
+        self._key = key
+        self.speed.show_run(0.0)
+        self.bench.choose(NAME, "dynamic", True)
+
+        def steps(report: Callable[[object], None], cancelled: Callable[[], bool]) -> object:
+            def tell(share: float) -> bool:
+                report(share)
+                return not cancelled()
+
+            return Answer(key, work(tell))
+
+        self.run.start(steps)
+
+    def save_train(self) -> None:
+        """Choose a file and write the train with the readings at the retainer to it."""
+        train = motion_files.train_in_use(self.bench.document)
+        start = train[0].path if train else "train.toml"
+        name, _ = QFileDialog.getSaveFileName(self, "Save train", start, "Train (*.toml)")
+        if name:
+            self.save_train_to(Path(name))
+
+    def save_train_to(self, path: Path) -> None:
+        """Write the train and work on from that file."""
+        motion, whole = self._motion, path.absolute()
+        if motion is None:
+            return
+        try:
+            whole.write_text(motion_readings.train_text(self.bench.document, motion), encoding="utf-8")
+        except (OSError, ValvelabError) as error:
+            self.bench.done.emit(Problem("error", whole.name, refusal(error)))
+            return
+        document = motion_readings.saved_as(self.bench.document, motion, str(whole))
+        self.bench.history.apply(document, "save the train")
+        self.bench.said.emit(f"Train written: {whole}")
+
+    def _on_swept(self, answer: object) -> None:
+        self.speed.show_run(None)
+        if isinstance(answer, Answer):
+            self.bench.history.follow(edits.answer_arrived(self.bench.document, SWEEP, answer))
+
+    def _on_page(self, name: str, _on: bool) -> None:
+        self.bench.choose(NAME, "page", name)
+
+    def _on_tried(self, name: str, value: float, dragging: bool) -> None:
+        lowest = {"lash": 0.0, "ratio": 0.2, "advance": -60.0, "seat": 1.0}[name]
+        highest = {"lash": 5.0, "ratio": 5.0, "advance": 60.0, "seat": 1e5}[name]
+        kept = min(max(value, lowest), highest)
+        gesture = f"try {name}" if dragging else None
+        self.bench.choose(NAME, f"trial {name}", kept, f"try another {name}", gesture)
+
+    def _on_let_go(self) -> None:
+        self.bench.history.end_gesture()
+
+    def _on_given_up(self) -> None:
+        self.bench.history.apply(motion_trials.without_trial(self.bench.document), "give up the trial")
+
+    def _on_read(self, values: tuple[float, ...], u: float | None) -> None:
+        if self._motion is None:
+            return
+        document = self.bench.document
+        valve = motion_files.chosen_valve(document, self._motion)
+        new = motion_readings.with_readings(document, valve, values, u)
+        self.bench.history.apply(new, f"read {valve} at the retainer")
+
+
+def _event(event: Event | None) -> str:
+    return "–" if event is None else f"{event.angle:.1f} {event.reference}"
+
+
+def _lines(stated: MotionInspection, tried: MotionInspection, valve: str, units: System) -> list[Line]:
+    before, after = valve_of(stated, valve), valve_of(tried, valve)
+    length, force = display_unit("mm", units).label, display_unit("N", units).label
+    places = 4 if units == "inch" else 3
+
+    def line(name: str, text: Callable[[MotionValve], str], tip: str = "") -> Line:
+        return Line(name, text(before), text(after), tip)
+
+    def mm(value: float | None) -> str:
+        return show(value, "mm", units, places)
+
+    def duration(valve: MotionValve, what: str) -> str:
+        row = next((row for row in valve.durations if abs(row.at_mm - TRIAL_LIFT_MM) < 5e-4), None)
+        if row is None:
+            return "–"
+        if what == "duration":
+            return show(row.duration_crank_deg, "deg", "metric", 1)
+        return _event(row.opening_event if what == "opens" else row.closing_event)
+
+    at = f"at {show(TRIAL_LIFT_MM, 'mm', units, 3 if units == 'inch' else 2)} {length}"
+    return [
+        line(f"greatest lift, {length}", lambda v: mm(v.max_valve_lift_mm), "After lash and deflection"),
+        line(f"rule lift, {length}", lambda v: mm(v.rule_lift_mm), "From the lobe, lash zero, no deflection"),
+        line(f"opens {at}", lambda v: duration(v, "opens"), "At the valve"),
+        line(f"closes {at}", lambda v: duration(v, "closes"), "At the valve"),
+        line("duration, crank deg", lambda v: duration(v, "duration"), "At the valve"),
+        line(f"lift at TDC, {length}", lambda v: mm(v.valve_lift_at_gas_exchange_tdc_mm), "At gas exchange"),
+        line(f"to the piston, {length}", lambda v: mm(v.piston_clearance.min_mm if v.piston_clearance else None),
+             "Least clearance along the overlap"),
+        line("least at, crank deg", lambda v: show(v.piston_clearance.at_crank_deg if v.piston_clearance else None,
+                                                   "deg", "metric", 1), "After dead centre"),
+        line(f"margin at top speed, {force}",
+             lambda v: show(v.control.margin_n_at_max_speed if v.control else None, "N", units, 0),
+             "Least quasi-static force off the seat"),
+        line("leaves the cam, rpm", lambda v: show(v.control.separation_rpm if v.control else None, "rpm"),
+             "Quasi-static: an estimate, never a safe speed"),
+    ]  # fmt: skip
+
+
+def _line_columns() -> list[TableColumn]:
+    return [
+        TableColumn("", lambda line: line.name, "Point at one to read what it is", number=False,
+                    cell_tip=lambda line: line.tip),
+        TableColumn("stated", lambda line: line.stated, "As the train's file states it"),
+        TableColumn("tried", lambda line: line.tried, "With the trial above", strong=lambda line: line.moved,
+                    colour=lambda line: "accent" if line.moved else None),
+    ]  # fmt: skip

@@ -1,0 +1,102 @@
+"""Repeated indicator readings at the retainers: typed at the station, or stated in the train."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from valvelab.errors import BadFile
+from valvelab.workbench import edits
+from valvelab.workbench.document import Document
+from valvelab.workbench.motion_files import NAME, UNSET, Motion, train_in_use
+
+if TYPE_CHECKING:
+    from valvelab.inspection.motion_question import RuleReading, TrainSetting
+
+
+def rule_readings(document: Document, motion: Motion) -> tuple[RuleReading, ...]:
+    """Readings at the retainer: those typed for a valve, else the train's."""
+    from valvelab.inspection.motion_question import RuleReading
+
+    stated = motion.inspection.question.train.rule_readings
+    names = [lobe.name for lobe in motion.inspection.question.lobes]
+    kept = [row for row in stated if row.valve not in names]
+    for name in names:
+        typed = document.choice(NAME, f"read {name}", "?")
+        own = [row for row in stated if row.valve == name]
+        if typed == "?":
+            kept += own
+            continue
+        values = tuple(float(word) for word in typed.split())
+        u = document.choice(NAME, f"u {name}", UNSET)
+        known = own[0].uncertainty_mm if own else None
+        if values:
+            kept.append(RuleReading(name, values, known if u == UNSET else u if u > 0.0 else None))
+    return tuple(kept)
+
+
+def readings_of(document: Document, motion: Motion, valve: str) -> tuple[tuple[float, ...], float | None]:
+    """One valve's readings and the indicator's standard uncertainty."""
+    rows = [row for row in rule_readings(document, motion) if row.valve == valve]
+    typed_u = document.choice(NAME, f"u {valve}", UNSET)
+    u = typed_u if typed_u > 0.0 else next((row.uncertainty_mm for row in rows if row.uncertainty_mm), None)
+    return tuple(value for row in rows for value in row.readings_mm), u
+
+
+def with_readings(document: Document, valve: str, values: tuple[float, ...], u: float | None) -> Document:
+    """The document with a valve's readings at the retainer."""
+    typed = edits.choose(document, NAME, f"read {valve}", " ".join(repr(value) for value in values))
+    return edits.choose(typed, NAME, f"u {valve}", 0.0 if u is None else u)
+
+
+def train_text(document: Document, motion: Motion) -> str:
+    """The train's file with the readings at the retainer as they stand; BadFile where it can't be written so."""
+    import tomllib
+
+    from valvelab.files.contents import read_contents
+    from valvelab.files.train_file import to_setting
+    from valvelab.records.train import Train
+
+    train = train_in_use(document)
+    assert train is not None
+    text = read_contents(train[0].path).data.decode("utf-8-sig")
+    readings = rule_readings(document, motion)
+    made = _without_readings(text).rstrip() + "\n" + "".join(_reading_block(row) for row in readings)
+    expected = replace(train[1], rule_readings=readings)
+    if _comparable(to_setting(Train.model_validate(tomllib.loads(made)))) != _comparable(expected):
+        raise BadFile(train[0].name, "[[rule_reading]]", "a form that can't be rewritten", "tables at the file's end")
+    return made
+
+
+def _comparable(train: TrainSetting) -> object:
+    """A train without its rocker, whose arrays don't compare."""
+    from valvelab.valve_motion.rocker import RatioRocker
+
+    return replace(train, rocker=RatioRocker(1.0))
+
+
+def _without_readings(text: str) -> str:
+    kept, inside = [], False
+    for line in text.splitlines():
+        start = line.strip()
+        if start.startswith("["):
+            inside = start.replace(" ", "").startswith("[[rule_reading]]")
+        if not inside:
+            kept.append(line)
+    return "\n".join(kept)
+
+
+def _reading_block(row: RuleReading) -> str:
+    values = ", ".join(f'"{value!r} mm"' for value in row.readings_mm)
+    u = "" if row.uncertainty_mm is None else f'uncertainty = "{row.uncertainty_mm!r} mm"\n'
+    return f'\n[[rule_reading]]\nvalve = "{row.valve}"\nreadings = [{values}]\n{u}'
+
+
+def saved_as(document: Document, motion: Motion, path: str) -> Document:
+    """The document after the train was written to `path`: that file is read anew and in use."""
+    cleared = document
+    for lobe in motion.inspection.question.lobes:
+        cleared = edits.choose(cleared, NAME, f"read {lobe.name}", "?")
+        cleared = edits.choose(cleared, NAME, f"u {lobe.name}", UNSET)
+    with_file = edits.add_files(edits.forget_file(cleared, path), [path])
+    return replace(with_file, current={**with_file.current, "train": path})

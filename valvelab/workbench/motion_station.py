@@ -1,0 +1,159 @@
+"""The valve-motion station: a lift table behind a train, with the springs that are on the bench, and trials beside it.
+
+Verdicts, notes and certificates are those of the train as its file states it, with readings at the retainer that were
+typed here. A trial (lash, ratio, phasing, seat force, a measured spring) is only looked at: see `motion_trials`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING, cast
+
+from valvelab.errors import BadFile, BadSpec
+from valvelab.workbench import lobes_station
+from valvelab.workbench.certificates import CertificateRequest, names_for
+from valvelab.workbench.document import BenchFile, Document
+from valvelab.workbench.motion_files import NAME, Motion, Springs, spec_in_use, springs_in_use, train_in_use, uses
+from valvelab.workbench.motion_readings import rule_readings
+from valvelab.workbench.questions import Question
+from valvelab.workbench.spec_choice import spec_for, stamps
+from valvelab.workbench.stations import Intake, Station
+
+if TYPE_CHECKING:
+    from valvelab.inspection.motion_question import RuleReading
+    from valvelab.records.measurement import LiftTable
+    from valvelab.records.result import Result
+    from valvelab.records.spec import Spec
+    from valvelab.records.spring_readings import SpringTable
+
+_SWEPT = "dynamic_separation"
+
+
+def question(document: Document) -> Question | None:
+    """The lift table in use behind the train in use, not judged yet."""
+    file, found = lobes_station.table_in_use(document), train_in_use(document)
+    content = None if file is None else document.content(file)
+    if file is None or content is None or content.value is None or found is None:
+        return None
+    table, spec, springs = cast("LiftTable", content.value), spec_in_use(document), springs_in_use(document)
+    swept = spec is not None and any(limit.of == _SWEPT for limit in spec[1].limit)
+    spring_spec = spec_for(document, {"spring"})
+
+    def work() -> object:
+        from valvelab.inspection.inspect_lobes import inspect_lobes
+        from valvelab.inspection.inspect_motion import inspect_motion
+        from valvelab.inspection.motion_lobes import motion_question
+
+        asked = motion_question(table, inspect_lobes(table), found[1], dynamics=swept)
+        inspection = inspect_motion(asked, source=(table.source, found[2]), notes=table.notes)
+        return Motion(inspection, table, None if springs is None else _measured_springs(springs[1], spring_spec))
+
+    key = (swept, *stamps(document, file, found[0], springs and springs[0], spring_spec and spring_spec[0]))
+    return Question(key, f"Inspecting {file.name} behind {found[0].name}", work)
+
+
+def _measured_springs(table: SpringTable, spec: tuple[BenchFile, Spec] | None) -> Springs | None:
+    from valvelab.errors import ValvelabError
+    from valvelab.inspection.inspect_springs import inspect_springs, latest_stages
+    from valvelab.workbench.springs_station import springs_question
+
+    try:
+        inspection = inspect_springs(springs_question(table, spec))
+    except ValvelabError:  # the spring station says what is wrong with them
+        return None
+    rows = tuple(inspection.result.springs[number] for number in latest_stages(inspection.analyses))
+    usable = tuple(row for row in rows if row.seat_force_n is not None and row.rate_n_per_mm is not None)
+    return Springs(usable, inspection.fit.installed_height_mm)
+
+
+def at_once(document: Document, value: object | None) -> Motion | None:
+    """The inspection judged, with the readings that were typed."""
+    if value is None:
+        return None
+    motion, spec = cast("Motion", value), spec_in_use(document)
+    stamp = None if spec is None or (content := document.content(spec[0])) is None else content.stamp
+    return _judged(motion, rule_readings(document, motion), stamp, _Held(spec))
+
+
+@dataclass(frozen=True, slots=True)
+class _Held:
+    """A spec carried past the cache's key: its stamp stands for it."""
+
+    found: tuple[BenchFile, Spec] | None
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Held)
+
+    def __hash__(self) -> int:
+        return 0
+
+
+@lru_cache(maxsize=8)
+def _judged(motion: Motion, readings: tuple[RuleReading, ...], _stamp: int | None, held: _Held) -> Motion:
+    from valvelab.inspection.inspect_motion import judged
+    from valvelab.records.result import warning
+
+    if held.found is None:
+        return replace(motion, inspection=judged(motion.inspection, rule_readings=readings))
+    file, spec = held.found
+    try:
+        return replace(motion, inspection=judged(motion.inspection, spec, file.path, readings))
+    except BadSpec as refusal:
+        plain = judged(motion.inspection, rule_readings=readings)
+        notes = (*plain.result.notes, warning("spec", f"{refusal}; measured without the spec"))
+        changed = plain.result.model_copy(update={"notes": notes})
+        return replace(motion, inspection=replace(plain, result=changed))
+
+
+def result(value: object) -> Result:
+    """The result document of the train as stated."""
+    return cast("Motion", value).inspection.result
+
+
+def certificate(document: Document, value: object) -> CertificateRequest:
+    """The valve motion's part of a certificate: the train as its file states it, the dynamic model with it."""
+    from valvelab.files.contents import read_contents
+    from valvelab.inspection.inspect_motion import inspect_motion
+    from valvelab.report.engine_certificate import motion_part
+    from valvelab.report.lobes_certificate import identity
+
+    motion = cast("Motion", value)
+    file, train, spec = lobes_station.table_in_use(document), train_in_use(document), spec_in_use(document)
+    assert file is not None
+    assert train is not None
+    if rule_readings(document, motion) != train[1].rule_readings:
+        raise BadFile("readings at the retainer", "", "some that are in no file", "the train saved with them first")
+    asked = replace(motion.inspection.question, dynamics=True)
+    sources = (motion.table.source, train[2], *(() if spec is None else (read_contents(spec[0].path).source,)))
+    found, path = (None, "spec") if spec is None else (spec[1], spec[0].path)
+    inspection = inspect_motion(asked, found, sources, path, motion.table.notes)
+    paths = [Path(path) for path in (file.path, *((spec[0].path,) if spec else ()), train[0].path)]
+    options = (f"--train={names_for(paths)[paths[-1]]}", *((f"--columns={file.columns}",) if file.columns else ()))
+    return CertificateRequest(
+        part=motion_part(inspection, document.units, identity(motion.table, document.units), motion.table.serial),
+        command="motion",
+        file=Path(file.path),
+        spec_file=None if spec is None else Path(spec[0].path),
+        spec=found,
+        others=(Path(train[0].path),),
+        options=options,
+    )
+
+
+STATION = Station(
+    name=NAME,
+    title="Valve motion",
+    icon="motion",
+    intakes=(
+        Intake("train", "train", "valvelab.files.train_file:read_train"),
+        *lobes_station.STATION.intakes,
+    ),
+    empty="Put a lift table and a train (TOML: rocker, lash, valve, spring, crank) on the bench.",
+    question=question,
+    result=result,
+    certificate=certificate,
+    uses=uses,
+    at_once=at_once,
+)

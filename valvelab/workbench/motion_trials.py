@@ -1,0 +1,142 @@
+"""Trials of the valve motion: other lash, ratio, phasing, seat force or spring, only looked at."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from typing import TYPE_CHECKING, cast
+
+from valvelab.workbench import edits
+from valvelab.workbench.document import Document
+from valvelab.workbench.motion_files import NAME, UNSET, Motion, chosen_valve
+
+if TYPE_CHECKING:
+    from valvelab.dynamics.response import Tell
+    from valvelab.inspection.inspect_motion import MotionInspection
+    from valvelab.inspection.motion_question import TrainSetting
+    from valvelab.records.springs_result import SpringResult
+
+SWEEP = "motion, sweep"
+"""The name that the dynamic model's answer is kept under."""
+TRIAL_LIFT_MM = 1.27
+
+
+@dataclass(frozen=True, slots=True)
+class Trial:
+    """What is tried instead of what the train states; UNSET leaves it. `spring` "" is the train's own."""
+
+    lash_mm: float = UNSET
+    ratio: float = UNSET
+    advance_deg: float = 0.0
+    seat_force_n: float = UNSET
+    spring: str = ""
+
+    @property
+    def differs(self) -> bool:
+        """Whether anything is tried."""
+        return self != Trial()
+
+
+def trial_of(document: Document) -> Trial:
+    """What is being tried."""
+    return Trial(
+        document.choice(NAME, "trial lash", UNSET),
+        document.choice(NAME, "trial ratio", UNSET),
+        document.choice(NAME, "trial advance", 0.0),
+        document.choice(NAME, "trial seat", UNSET),
+        document.choice(NAME, "trial spring", ""),
+    )
+
+
+def without_trial(document: Document) -> Document:
+    """The document as the train states everything."""
+    for name, value in (("lash", UNSET), ("ratio", UNSET), ("advance", 0.0), ("seat", UNSET)):
+        document = edits.choose(document, NAME, f"trial {name}", value)
+    return edits.choose(document, NAME, "trial spring", "")
+
+
+def train_tried(motion: Motion, trial: Trial) -> TrainSetting:
+    """The stated train with the trial's values in it."""
+    from valvelab.inspection.motion_springs import train_with_spring
+    from valvelab.valve_motion.lash import Lash
+    from valvelab.valve_motion.rocker import RatioRocker
+
+    train = motion.inspection.question.train
+    spring = next((row for row in spring_rows(motion) if row.spring == trial.spring), None)
+    if spring is not None and motion.springs is not None:
+        train, _ = train_with_spring(train, spring, motion.springs.installed_height_mm)
+    if trial.seat_force_n != UNSET:
+        train = replace(train, seat_force_n=trial.seat_force_n)
+    if trial.lash_mm != UNSET:
+        train = replace(train, lash=Lash(trial.lash_mm, trial.lash_mm, train.lash.use))
+    if trial.ratio != UNSET and isinstance(train.rocker, RatioRocker):
+        train = replace(train, rocker=RatioRocker(trial.ratio))
+    if trial.advance_deg:
+        train = _advanced(train, trial.advance_deg)
+    return train
+
+
+def _advanced(train: TrainSetting, advance_deg: float) -> TrainSetting:
+    intake, exhaust = train.intake_centreline_deg, train.exhaust_centreline_deg
+    return replace(
+        train,
+        intake_centreline_deg=None if intake is None else intake - advance_deg,
+        exhaust_centreline_deg=None if exhaust is None else exhaust + advance_deg,
+    )
+
+
+def spring_rows(motion: Motion) -> tuple[SpringResult, ...]:
+    """Springs on the bench that have a seat force and a rate."""
+    return () if motion.springs is None else motion.springs.rows
+
+
+def can_try(motion: Motion) -> dict[str, str]:
+    """Why something can't be tried, by its name; what can be tried is not in it."""
+    from valvelab.valve_motion.rocker import RatioRocker
+
+    question, train = motion.inspection.question, motion.inspection.question.train
+    refused = {}
+    if question.lift_at == "valve":
+        refused["ratio"] = "the lift was read at the valve: the rocker is already in it"
+    elif not isinstance(train.rocker, RatioRocker):
+        refused["ratio"] = "the rocker is measured by points or built from its geometry, not one ratio"
+    if not train.has_timing:
+        refused["advance"] = "the train states no [timing] to move"
+    if train.seat_force_n is None:
+        refused["seat"] = "the train states no [spring] seat_force"
+    return refused
+
+
+@lru_cache(maxsize=4)
+def tried(motion: Motion, trial: Trial, valves: tuple[str, ...]) -> MotionInspection:
+    """Some valves behind the train as tried, without the dynamic model; milliseconds a valve."""
+    from valvelab.inspection.inspect_motion import inspect_motion
+
+    question = motion.inspection.question
+    lobes = tuple(lobe for name in valves for lobe in question.lobes if lobe.name == name)
+    asked = replace(question, lobes=lobes, train=train_tried(motion, trial), checking_lifts_mm=(TRIAL_LIFT_MM,))
+    return inspect_motion(replace(asked, dynamics=False))
+
+
+def sweep_question(document: Document, motion: Motion) -> tuple[object, Callable[[Tell | None], MotionInspection]]:
+    """The dynamic model for the valve in front as tried: a key, and the work that tells how far it has come."""
+    trial, valve = trial_of(document), chosen_valve(document, motion)
+    stamp = id(motion.inspection.sides)
+    question = motion.inspection.question
+    lobes = tuple(lobe for lobe in question.lobes if lobe.name == valve)
+    asked = replace(question, lobes=lobes, train=train_tried(motion, trial), dynamics=True)
+
+    def work(tell: Tell | None) -> MotionInspection:
+        from valvelab.inspection.inspect_motion import inspect_motion
+
+        return inspect_motion(asked, tell=tell)
+
+    return (stamp, valve, trial), work
+
+
+def swept(document: Document, motion: Motion) -> MotionInspection | None:
+    """The dynamic model's answer for the valve in front as tried; None while it was not run for just that."""
+    key, _ = sweep_question(document, motion)
+    known = document.answers.get(SWEEP)
+    return cast("MotionInspection", known.value) if known is not None and known.key == key else None

@@ -1,0 +1,90 @@
+"""The worksheet's cells as a person types, reads and hears them."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from valvelab.units import System, display_unit, parse_angle, show
+from valvelab.workbench.worksheet import Cell, Value, value_of
+
+if TYPE_CHECKING:
+    from valvelab.phasing.degreeing import Sheet
+
+
+def read(cell: Cell, text: str, units: System) -> Value:
+    """A typed text as the cell's value, None for an empty one; raises BadQuantity with what was expected."""
+    words = text.strip()
+    if not words or words == "–":
+        return None
+    if cell.part == "word":
+        return words
+    if cell.part == "steps":
+        parts = words.replace(";", " ").replace(", ", " ").split()
+        return " ".join(f"{parse_angle(part.replace(',', '.'), 'crank', spoken(cell)):g}" for part in parts)
+    return _number(cell, words, units)
+
+
+def _number(cell: Cell, words: str, units: System) -> float | None:
+    from valvelab.files.phasing_sheet import reading_lift, wheel_reading, wheel_uncertainty
+
+    if cell.name in {"drop", "lift"}:
+        return reading_lift(_with_unit(words, units), spoken(cell))
+    if cell.part == "wheel":
+        return wheel_uncertainty(words)
+    if cell.part in {"card", "duration"}:
+        return parse_angle(words, "crank", spoken(cell))
+    return wheel_reading(words, spoken(cell))
+
+
+def _with_unit(words: str, units: System) -> str:
+    try:
+        float(words.replace(",", ".").replace("−", "-"))
+    except ValueError:
+        return words
+    return f"{words} {display_unit('mm', units).label}"
+
+
+def text_of(sheet: Sheet, cell: Cell, units: System) -> str:
+    """A cell's value as it stands in its field; empty while there is none."""
+    value = value_of(sheet, cell)
+    if value is None:
+        return ""
+    if isinstance(value, str):
+        return value.replace("-", "−") if cell.part == "steps" else value
+    if cell.name in {"drop", "lift"}:
+        return trimmed(show(value, "mm", units, 4 if units == "inch" else 3), 3 if units == "inch" else 2)
+    return trimmed(show(value, "deg", "metric", 3), 0)
+
+
+def trimmed(text: str, least: int) -> str:
+    """A number without zeros at its end beyond `least` decimals."""
+    whole, point, decimals = text.partition(".")
+    kept = decimals[:least] + decimals[least:].rstrip("0")
+    return f"{whole}{point if kept else ''}{kept}"
+
+
+_SPOKEN = {
+    ("pair", "drop"): "lift below the peak",
+    ("pair", "rising"): "rising to the nose",
+    ("pair", "falling"): "falling from the nose",
+    ("event", "lift"): "checking lift",
+    ("event", "opening"): "opening",
+    ("event", "closing"): "closing",
+    ("duration", ""): "duration on the card",
+    ("card", "intake"): "intake centreline on the card, crank deg ATDC",
+    ("card", "exhaust"): "exhaust centreline on the card, crank deg BTDC",
+    ("wheel", "sense"): "sense of the wheel",
+    ("wheel", "uncertainty"): "standard uncertainty of one wheel reading",
+    ("steps", ""): "adjuster steps on the shelf, crank deg",
+}
+
+
+def spoken(cell: Cell, sheet: Sheet | None = None) -> str:
+    """What a cell is, in words; with its lobe where the sheet is given."""
+    if cell.part == "stop":
+        return f"piston stop, touch {cell.row + 1}, turning {'backward' if cell.row % 2 else 'forward'}"
+    words = _SPOKEN.get((cell.part, cell.name), cell.name)
+    if sheet is None or cell.part not in {"pair", "event", "duration"}:
+        return words
+    lobe = sheet.pairs[cell.row].lobe if cell.part == "pair" else sheet.events[cell.row].lobe
+    return f"{lobe} {words}"
