@@ -197,6 +197,7 @@ class SetsPane(QWidget):
         self.match_button.setEnabled(self.run.running or bool(self.wish.within))
         if self.run.running:
             return
+        self.gauge.setRange(0, 100)
         self.gauge.setValue(0)
         text = sets.verdict_on(self.grouping, self.values, self.wish)
         self.state.setText(text if self.wish.within else f"{text}; choose at least one characteristic to match by")
@@ -235,6 +236,7 @@ class SetsPane(QWidget):
             self._key = springs_station.sets_key(self.bench.document, self.wish)
             self.run.start(work)
             self.state.setText("Looking for the most sets …")
+            self.gauge.setRange(0, 0)
             self._say_state()
 
     def _settle(self) -> None:
@@ -247,9 +249,11 @@ class SetsPane(QWidget):
         words = sets.counted(progress.sets, "set")
         if progress.bound_sets is not None:
             words += f" of at most {progress.bound_sets}"
+            words += " · making them tighter" if progress.sets == progress.bound_sets else ""
         if progress.total_spread is not None:
             least = progress.bound_total_spread or 0.0
             words += f" · total spread {progress.total_spread:.3f}, at least {least:.3f}"
+            self.gauge.setRange(0, 100)
             self.gauge.setValue(round(100.0 * least / progress.total_spread) if progress.total_spread > 0.0 else 100)
         self.state.setText(words)
 
