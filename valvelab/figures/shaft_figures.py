@@ -138,16 +138,16 @@ def section_figure(inspection: ShaftInspection, system: System = "metric", chose
     axis = inspection.axis
     if axis.minimum_zone is None:
         bare = Axis("Not enough stations for an axis", "")
-        return Figure("section", "End on", bare, bare, equal_scale=True, axes="none")
+        return Figure("section", "Journal centres", bare, bare, equal_scale=True, axes="none")
     radius = max(500.0 * axis.minimum_zone.zone_mm, 0.05)
     rings = Rings(0.0, (0.0, radius), system, count=3)
     offsets = 1000.0 * axis.minimum_zone.offsets_mm
     order = np.argsort(axis.positions_mm, kind="stable")
     lead = np.asarray([name == chosen for name in axis.names], dtype=bool)
-    frame = rings.axis()
+    frame = rings.axis(f"end on, {rings.label}")
     return Figure(
         "section",
-        "End on",
+        "Journal centres",
         frame,
         frame,
         (
@@ -221,7 +221,7 @@ def bowed_shaft_figure(
         "shaft",
         "Side view",
         Axis(bare.label, "mm", (float(ends[0]), float(ends[1]))),
-        Axis(f"bow ×{factor:,.0f}, {micro}, in the plane at {direction:.0f}°", "mm", (-reach, reach)),
+        Axis(f"bow ×{factor:,.0f}, {micro}; up is toward {direction:.0f}°", "mm", (-reach, reach)),
         (
             Curve(ends, np.zeros(2), "guide"),
             Curve(ends, np.full(2, half), "series", f"minimum zone {zone} {micro}", series=1),

@@ -69,13 +69,13 @@ def shaft_part(inspection: ShaftInspection, system: System = "metric") -> Part:
         ),
         overview=(
             FigureBlock(
-                ((bowed_shaft_figure(inspection, system),), (section_figure(inspection, system),)), 56.0,
+                ((bowed_shaft_figure(inspection, system),), (_bare(section_figure(inspection, system)),)), 56.0,
                 weights=(1.9, 1.0),
-                caption="Left: the shaft from the side, its bow magnified as stated. Right: journal centres.",
+                caption="Left: the shaft from the side, its bow magnified as stated. Right: within the minimum zone.",
             ),
             FigureBlock(((axis_figure(inspection),),), 45.0),
         ),
-        sections=(Section("Shaft form", tuple(blocks)),),
+        sections=(Section("Shaft form", tuple(blocks), new_page=True),),
         subjects=("station", "shaft"),
         serial=readings.serial,
     )  # fmt: skip

@@ -9,6 +9,7 @@ To add a station called `springs`:
 2. `valvelab/window/stations/springs_view.py` with `make_view(bench) -> StationView`: most often an `ItemsView` (a table
    of items, the drawings of the chosen one; see `items_view`). A view of its own builds its widgets from
    `window.panel` (any Figure, HeatMap or Dial), `window.tables` and `window.fields`, and redraws in `show_answer`.
+   What can be begun on the empty bench is a small widget: `make_start(bench)` in `springs_start.py`.
 3. An icon `resources/icons/<icon>.svg`, and the name in `STATIONS` below.
 
 Station modules are imported before the window's first paint: nothing heavy at their top level.
@@ -54,9 +55,9 @@ class Station:
     """One station. `certificate(document, value)` says what it puts on paper; None where it puts nothing.
 
     `uses(document)` names the files that the question reads, where they are not simply the ones in use of each kind.
-    `at_once(document, value)` makes the value shown from the answer (None while there is none) and the choices, in a few
-    milliseconds and in the window itself, so that fields keep the focus while every entry counts; it returns the same
-    object for the same state. `sample` names files of the sample folder to try it with.
+    `at_once(document, value)` makes the value shown from the answer (None while there is none) and the choices, in a
+    few milliseconds and in the window itself, so that fields keep the focus while every entry counts; it returns the
+    same object for the same state. `sample` names files of the sample folder to try it with.
     """
 
     name: str
