@@ -71,14 +71,15 @@ def inspect_sets(
     usable = tuple(name for name, row in table.items() if all(number.value is not None for number in row.values()))
     if not usable:
         raise CannotEvaluate(Reason.MISSING_INPUT, _nothing(question, table))
+    notes += _torn(question, usable)
     values = np.array([[table[name][c].value for c in names] for name in usable], dtype=np.float64)
     problem = tray(
         usable,
         values,
         np.array([question.within[c] for c in names], dtype=np.float64),
         question.size,
-        tuple(_indices(group, usable, table) for group in question.together),
-        tuple(_pair(pair, usable, table) for pair in question.apart),
+        tuple(group for names in question.together if len(group := _indices(names, usable, table)) > 1),
+        tuple((pair[0], pair[1]) for names in question.apart if len(pair := _indices(names, usable, table)) == 2),
         tuple(_position(wish, names) for wish in question.positions),
     )
     matched = match(problem, _watch(question, report, cancelled), THOROUGH if question.thorough else Effort())
@@ -116,6 +117,15 @@ def _left_out(table: Mapping[str, Mapping[str, Number]]) -> list[Note]:
     return notes
 
 
+def _torn(question: SetsQuestion, usable: tuple[str, ...]) -> list[Note]:
+    """Springs to be kept together of which one can't be matched at all."""
+    return [
+        warning(", ".join(group), "not all of them can be matched; the others are matched without them")
+        for group in question.together
+        if 0 < len(set(group) & set(usable)) < len(group)
+    ]
+
+
 def _nothing(question: SetsQuestion, table: Mapping[str, Mapping[str, Number]]) -> str:
     row = next(iter(table.values()))
     name, number = next((name, number) for name, number in row.items() if number.value is None)
@@ -126,14 +136,9 @@ def _indices(group: tuple[str, ...], usable: tuple[str, ...], table: Mapping[str
     for name in group:
         if name not in table:
             raise WrongUsage(f"--together/--apart: there is no spring {name!r}")
+    if len(set(group)) < len(group):
+        raise WrongUsage(f"--together/--apart: found {', '.join(group)}, expected different springs")
     return tuple(usable.index(name) for name in group if name in usable)
-
-
-def _pair(pair: tuple[str, str], usable: tuple[str, ...], table: Mapping[str, object]) -> tuple[int, int]:
-    found = _indices(pair, usable, table)
-    if pair[0] == pair[1]:
-        raise WrongUsage(f"--apart: {pair[0]!r} can't be apart from itself")
-    return (found[0], found[1]) if len(found) == 2 else (0, 0)
 
 
 def _position(wish: PositionWish, names: tuple[str, ...]) -> Position:

@@ -15,6 +15,9 @@ from valvelab.springs.set_spread import Effort, LeastSpread, least_spread, total
 from valvelab.springs.tolerance_windows import MostSets, maximal_windows, most_sets
 from valvelab.springs.tray import Grouping, Tray, Units, Watch, units_of
 
+FOR_THE_NUMBER = 0.85
+"""Share of the time that the number of sets may take; the rest is kept for the spread."""
+
 
 @dataclass(frozen=True, slots=True)
 class MatchedSet:
@@ -59,8 +62,9 @@ def match(problem: Tray, watch: Watch | None = None, effort: Effort | None = Non
         total = total_spread(units, problem.limits, grouping)
         return _answer(problem, units, MostSets(grouping, len(grouping.sets), len(grouping.sets)),
                        LeastSpread(grouping, total, total))  # fmt: skip
-    windows = [maximal_windows(units, problem.limits, position) for position in positions]
-    most = most_sets(units, positions, [masks for masks, _ in windows], watch)
+    first = watch.share(FOR_THE_NUMBER)
+    windows = [maximal_windows(units, problem.limits, position, first) for position in positions]
+    most = most_sets(units, positions, [masks for masks, _ in windows], problem.limits, first)
     if not all(whole for _, whole in windows):
         springs = int(units.weight.sum())
         most = MostSets(most.grouping, most.complete, springs // sum(position.size for position in positions))

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from valvelab.arrays import FloatArray
 from valvelab.springs.set_columns import all_sets, best_of
 from valvelab.springs.set_swaps import tightened
@@ -49,6 +51,26 @@ def total_spread(units: Units, limits: FloatArray, grouping: Grouping) -> float:
     return sum(spread_of(units, limits, chosen) for _, chosen in grouping.sets)
 
 
+def line_bound(units: Units, limits: FloatArray, positions: tuple[Position, ...], engines: int) -> float:
+    """A bound below every total spread: each characteristic cut by itself, as if springs could be sorted anew for each.
+
+    On one characteristic the tightest `engines` sets are runs of neighbours in sorted order, found by a shortest path.
+    """
+    total = 0.0
+    for position in positions:
+        allowed = (units.low >= position.low).all(axis=1) & (units.high <= position.high).all(axis=1)
+        k = position.size
+        for c, limit in enumerate(limits):
+            v = np.sort(units.low[allowed, c])
+            least = np.zeros(v.size + 1)
+            for _ in range(engines):
+                ending = np.full(v.size + 1, np.inf)
+                ending[k:] = least[:-k] + v[k - 1 :] - v[: v.size - k + 1]
+                least = np.minimum.accumulate(ending)
+            total += float(least[-1] / limit)
+    return total
+
+
 def least_spread(
     units: Units,
     limits: FloatArray,
@@ -76,6 +98,8 @@ def least_spread(
         if chosen is not None and total_spread(units, limits, chosen) < total_spread(units, limits, best) - EQUAL:
             best = chosen
         bound = least if every is not None else 0.0
+    if units.plain:
+        bound = max(bound, line_bound(units, limits, positions, engines))
     total = total_spread(units, limits, best)
     found = LeastSpread(best, total, min(max(bound, 0.0), total))
     watch.report(Progress("spread", len(best.sets), None, found.total, found.bound))

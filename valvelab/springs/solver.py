@@ -99,10 +99,13 @@ def solve(
     return Solved(x, bound, answer.status == 2)
 
 
-def relax(cost: FloatArray, rows: Rows, upper: FloatArray, watch: Watch) -> tuple[float, FloatArray] | None:
+def relax(
+    cost: FloatArray, rows: Rows, upper: FloatArray, watch: Watch, *, interior: bool = False
+) -> tuple[float, FloatArray] | None:
     """The linear relaxation over 0 ≤ x ≤ `upper`: its value, and for each row how the value falls per unit of `upper`.
 
-    None when the watch ended it or there is no point at all.
+    `interior` takes the interior-point method, which is faster on large programmes. None when the watch ended it or
+    there is no point at all.
     """
     from scipy.optimize import linprog
     from scipy.sparse import vstack
@@ -121,7 +124,7 @@ def relax(cost: FloatArray, rows: Rows, upper: FloatArray, watch: Watch) -> tupl
             A_eq=matrix[equal],
             b_eq=low[equal],
             bounds=np.column_stack([np.zeros(cost.size), upper]).tolist(),
-            method="highs",
+            method="highs-ipm" if interior else "highs-ds",
             options={"time_limit": limit},
         )
 

@@ -35,11 +35,11 @@ def _runs(low: FloatArray, high: FloatArray, limit: float) -> Iterator[IntArray]
 
 
 def maximal_windows(
-    units: Units, limits: FloatArray, position: Position, most: int = MOST_WINDOWS
+    units: Units, limits: FloatArray, position: Position, watch: Watch, most: int = MOST_WINDOWS
 ) -> tuple[BoolArray, bool]:
     """Membership matrix (windows, units) of the maximal windows with springs enough for a set, and whether it is whole.
 
-    Above `most` windows the search stops, and the matrix lacks some.
+    Above `most` windows, or when the watch ends, the search stops, and the matrix lacks some.
     """
     allowed = np.flatnonzero((units.low >= position.low).all(axis=1) & (units.high <= position.high).all(axis=1))
     found: dict[bytes, BoolArray] = {}
@@ -52,7 +52,7 @@ def maximal_windows(
             mask = np.zeros(len(units.members), dtype=np.bool_)
             mask[members] = True
             found.setdefault(mask.tobytes(), mask)
-            return len(found) <= 2 * most
+            return len(found) <= 2 * most and (len(found) % 256 != 0 or not watch.over())
         return all(
             descend(members[run], c + 1)
             for run in _runs(units.low[members, c], units.high[members, c], float(limits[c]))
@@ -145,7 +145,9 @@ def simple_bound(units: Units, positions: tuple[Position, ...], windows: list[Bo
     return min([*bounds, whole])
 
 
-def most_sets(units: Units, positions: tuple[Position, ...], windows: list[BoolArray], watch: Watch) -> MostSets:
+def most_sets(
+    units: Units, positions: tuple[Position, ...], windows: list[BoolArray], limits: FloatArray, watch: Watch
+) -> MostSets:
     """The most complete engines, proven with a bound unless the watch runs out; then the best found and its bound."""
     from valvelab.springs.window_search import search_windows
 
@@ -155,4 +157,4 @@ def most_sets(units: Units, positions: tuple[Position, ...], windows: list[BoolA
     watch.report(Progress("sets", complete, bound))
     if complete == bound or watch.over():
         return MostSets(start, complete, bound)
-    return search_windows(units, positions, windows, MostSets(start, complete, bound), watch)
+    return search_windows(units, positions, windows, limits, MostSets(start, complete, bound), watch)

@@ -118,7 +118,6 @@ def units_of(problem: Tray) -> Units:
     groups: dict[int, list[int]] = {}
     for i in range(len(problem.names)):
         groups.setdefault(root(i), []).append(i)
-    barred = {(root(i), root(j)) for i, j in problem.apart}
     for i, j in problem.apart:
         if root(i) == root(j):
             raise CannotEvaluate(
@@ -129,13 +128,18 @@ def units_of(problem: Tray) -> Units:
         if (np.ptp(problem.values[members], axis=0) <= problem.limits * (1 + 1e-12)).all()
     ]  # fmt: skip
     members = tuple(tuple(groups[key]) for key in kept)
-    apart = np.array([[(a, b) in barred or (b, a) in barred for b in kept] for a in kept], dtype=np.bool_)
+    place = {key: number for number, key in enumerate(kept)}
+    apart = np.zeros((len(kept), len(kept)), dtype=np.bool_)
+    for i, j in problem.apart:
+        if root(i) in place and root(j) in place:
+            a, b = place[root(i)], place[root(j)]
+            apart[a, b] = apart[b, a] = True
     return Units(
         members,
         np.array([len(group) for group in members], dtype=np.int64),
         np.array([problem.values[list(group)].min(axis=0) for group in members]).reshape(-1, problem.limits.size),
         np.array([problem.values[list(group)].max(axis=0) for group in members]).reshape(-1, problem.limits.size),
-        apart.reshape(len(kept), len(kept)),
+        apart,
     )
 
 
@@ -165,6 +169,11 @@ class Watch:
     seconds_left: Callable[[], float] = field(default=lambda: inf)
     cancelled: Callable[[], bool] = _never
     report: Callable[[Progress], None] = _quiet
+
+    def share(self, part: float) -> Watch:
+        """A watch that ends after a part of the time left now."""
+        end = (1.0 - part) * self.seconds_left()
+        return self if end == inf else Watch(lambda: self.seconds_left() - end, self.cancelled, self.report)
 
     def over(self) -> bool:
         """Whether to stop and keep the best found."""

@@ -149,7 +149,7 @@ def spring_prices(
     `most`: as many complete engines as there can be; otherwise the least cost for between `lowest` and `highest`.
     """
     rows = _rows(program, lowest, highest)
-    answer = relax(_costs(program, most=most), rows, _upper(program, highest), watch)
+    answer = relax(_costs(program, most=most), rows, _upper(program, highest), watch, interior=True)
     if answer is None:
         return None
     first = 1 + len(program.positions) + len(program.sources)

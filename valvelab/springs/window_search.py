@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import floor, inf
 
 import numpy as np
 
 from valvelab.arrays import FloatArray
+from valvelab.springs.one_more import one_more
 from valvelab.springs.tolerance_windows import MostSets
-from valvelab.springs.tray import BoolArray, IntArray, Position, Progress, Units, Watch
+from valvelab.springs.tray import BoolArray, Grouping, IntArray, Position, Progress, Units, Watch
 from valvelab.springs.window_program import solve_program, spring_prices, window_program
 
 ADD_A_ROUND = 80
@@ -23,25 +24,40 @@ class PricedWindows:
 
     masks: BoolArray
     padded: IntArray
+    weight: IntArray
     size: int
 
     def cheapest(self, prices: FloatArray) -> FloatArray:
-        """Σ of the `size` lowest prices in each window."""
-        values = np.append(prices, inf)[self.padded]
-        return np.asarray(np.partition(values, self.size - 1, axis=1)[:, : self.size].sum(axis=1))
+        """Σ of the lowest prices that fill a set from each window.
+
+        Units heavier than one spring may be taken in part, and units kept apart may meet: never above the truth.
+        """
+        values = np.append(prices / self.weight, inf)[self.padded]
+        if (self.weight == 1).all():
+            return np.asarray(np.partition(values, self.size - 1, axis=1)[:, : self.size].sum(axis=1))
+        order = np.argsort(values, axis=1, kind="stable")
+        values = np.take_along_axis(values, order, axis=1)
+        weights = np.take_along_axis(np.append(self.weight, 0)[self.padded], order, axis=1)
+        taken = np.clip(self.size - (np.cumsum(weights, axis=1) - weights), 0, weights)
+        return np.asarray(np.where(taken > 0, np.where(np.isfinite(values), values, 0.0) * taken, 0.0).sum(axis=1))
 
 
-def priced(masks: BoolArray, size: int) -> PricedWindows:
+def priced(masks: BoolArray, weight: IntArray, size: int) -> PricedWindows:
     """The table of one position's windows."""
     counts = masks.sum(axis=1)
     padded = np.full((len(masks), int(counts.max(initial=size))), masks.shape[1], dtype=np.int64)
     rows, units = np.nonzero(masks)
     padded[rows, np.arange(rows.size) - np.repeat(np.cumsum(counts) - counts, counts)] = units
-    return PricedWindows(masks, padded, size)
+    return PricedWindows(masks, padded, weight, size)
 
 
 def search_windows(
-    units: Units, positions: tuple[Position, ...], windows: list[BoolArray], start: MostSets, watch: Watch
+    units: Units,
+    positions: tuple[Position, ...],
+    windows: list[BoolArray],
+    limits: FloatArray,
+    start: MostSets,
+    watch: Watch,
 ) -> MostSets:
     """The most complete engines from `start` on.
 
@@ -49,9 +65,7 @@ def search_windows(
     that is the most there can be (weak duality of set packing). Windows that would push the count below the next whole
     number are left out for good, so the programme that remains is exact.
     """
-    if not units.plain:
-        return _ask(units, positions, windows, start, watch)
-    tables = [priced(windows[number], position.size) for number, position in enumerate(positions)]
+    tables = [priced(windows[number], units.weight, position.size) for number, position in enumerate(positions)]
     pool = [_first_pool(tables[number], start, number) for number in range(len(positions))]
     best = start
     prices, last = np.zeros(len(units.members)), 0.0
@@ -72,9 +86,9 @@ def search_windows(
         last = -answer[0]
         if settled or not any(part.size for part in new):
             prices = answer[1]
-            best = _ask(
-                units, positions, [t.masks[p] for t, p in zip(tables, pool, strict=True)], best, watch, keep=True
-            )
+            known = [table.masks[part] for table, part in zip(tables, pool, strict=True)]
+            best = _by_neighbourhoods(units, positions, known, limits, best, watch)
+            best = _from_pool(units, positions, known, best, watch)
             break
         pool = [np.concatenate([old, part]) for old, part in zip(pool, new, strict=True)]
     return _close(units, positions, tables, prices, best, watch)
@@ -94,33 +108,58 @@ def _close(
         engine = sum(float(cost.min()) for cost in costs)
         room = prices.sum() - best.bound * engine + 1e-7
         useful = [table.masks[cost - cost.min() <= room] for table, cost in zip(tables, costs, strict=True)]
-        before = best
-        best = _ask(units, positions, useful, best, watch, lowest=best.bound)
-        if best == before:
+        grouping, impossible = _ask(units, positions, useful, best.bound, watch)
+        if grouping is not None:
+            return MostSets(grouping, best.bound, best.bound)
+        if not impossible:
             return best
+        best = replace(best, bound=best.bound - 1)
+    return best
+
+
+def _by_neighbourhoods(
+    units: Units,
+    positions: tuple[Position, ...],
+    windows: list[BoolArray],
+    limits: FloatArray,
+    best: MostSets,
+    watch: Watch,
+) -> MostSets:
+    """Set by set more, as long as some neighbourhood gives one."""
+    while len(positions) == 1 and not best.proven and best.complete and not watch.over():
+        grouping = one_more(units, positions[0], windows[0], limits, best.grouping, watch)
+        if grouping is None:
+            break
+        best = MostSets(grouping, best.complete + 1, best.bound)
+        watch.report(Progress("sets", best.complete, best.bound))
+    return best
+
+
+def _from_pool(
+    units: Units, positions: tuple[Position, ...], windows: list[BoolArray], best: MostSets, watch: Watch
+) -> MostSets:
+    """The most engines that some of the windows give; asked for from the bound downwards.
+
+    Each count may take most of the time left.
+
+    A count that these windows can't give is not disproved by that, so the bound stays.
+    """
+    for target in range(best.bound, best.complete, -1):
+        if watch.over():
+            break
+        grouping, _ = _ask(units, positions, windows, target, watch.share(0.8))
+        if grouping is not None:
+            return MostSets(grouping, target, best.bound)
     return best
 
 
 def _ask(
-    units: Units,
-    positions: tuple[Position, ...],
-    windows: list[BoolArray],
-    best: MostSets,
-    watch: Watch,
-    *,
-    keep: bool = False,
-    lowest: int = 0,
-) -> MostSets:
-    """Engines from these windows, at least `lowest`; with `keep` the windows are only some, and the bound stays."""
+    units: Units, positions: tuple[Position, ...], windows: list[BoolArray], target: int, watch: Watch
+) -> tuple[Grouping | None, bool]:
+    """`target` complete engines from these windows, or None; and whether that is impossible."""
     program = window_program(units, positions, windows)
-    lowest = max(lowest, best.complete + 1)
-    grouping, solved = solve_program(program, lowest, best.bound, watch, most=True)
-    complete, bound = best.complete, best.bound
-    if grouping is not None:
-        complete = len(grouping.sets) // len(positions)
-    if not keep:
-        bound = lowest - 1 if solved.infeasible else min(bound, floor(min(-solved.bound, 1e9) + WHOLE))
-    return MostSets(grouping or best.grouping, complete, max(bound, complete))
+    grouping, solved = solve_program(program, target, target, watch, most=True)
+    return grouping, solved.infeasible
 
 
 def _first_pool(table: PricedWindows, start: MostSets, number: int) -> IntArray:
