@@ -211,7 +211,9 @@ def text_of(result: SetsResult, system: System) -> str:
     """The readable answer: one row a set, then its springs, then what is left over."""
     proof = "proven the most" if result.number_proven else f"at most {result.bound_sets}"
     tight = "proven the least" if result.spread_proven else f"at least {result.bound_total_spread:.3f}"
-    head = f"{len(result.sets)} sets of {result.size} ({proof}), {len(result.left_over)} left over"
+    placed = any(one.position for one in result.sets)
+    what = "sets by position" if placed else f"sets of {result.size}"
+    head = f"{len(result.sets)} {what} ({proof}), {len(result.left_over)} left over"
     if result.sets:
         head += f"; total spread {result.total_spread:.3f} ({tight})"
     parts = [head]
