@@ -26,6 +26,8 @@ def main() -> int:
     from valvelab.cli import main as command_line
 
     arguments = sys.argv[1:]
+    # many small matrices: idle BLAS threads cost more than they give, most of all on a busy machine
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     window = open_window if has_display() else None
     try:
         if command_line.is_command(arguments):

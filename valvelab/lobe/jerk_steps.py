@@ -43,19 +43,22 @@ def find_steps(
     hat matrix Q; columns(j): its column j; variance: of the readings' noise.
     """
     rows: list[int] = []
-    picked: FloatArray = np.zeros((residual.size, 0))
+    # columns in Fortran order: each new one is written in place and the part in use stays contiguous
+    room_for = np.empty((residual.size, MOST_STEPS), order="F")
+    picked = room_for[:, :0]
     kernel = np.zeros((0, 0))
     floor = 1e-3 * (1.0 - float(leverage.mean()))
     while len(rows) < MOST_STEPS:
         through = picked @ kernel
         adjusted = residual + through @ residual[rows]
         room = 1.0 - leverage - np.einsum("ij,ij->i", through, picked)
-        gain = np.where(room > floor, adjusted**2 / np.maximum(room, floor), 0.0) / variance
+        gain = np.where(room > floor, adjusted**2 / (variance * np.maximum(room, floor)), 0.0)
         gain[rows] = 0.0
         best = int(np.argmax(gain))
         if gain[best] < STEP_GAIN:
             break
         rows.append(best)
-        picked = np.column_stack([picked, columns(best)])
+        room_for[:, len(rows) - 1] = columns(best)
+        picked = room_for[:, : len(rows)]
         kernel = np.asarray(np.linalg.inv(np.eye(len(rows)) - picked[rows]), dtype=np.float64)
     return Steps(np.array(rows, dtype=np.int64), kernel) if rows else NO_STEPS

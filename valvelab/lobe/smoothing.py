@@ -313,17 +313,14 @@ def _stepped_part(
     transform: NDArray[np.complex128], filters: _Filters, steps: list[Steps], points: int
 ) -> NDArray[np.complex128]:
     """Transform of that part of the lift which the jerk steps carry."""
-    part = np.zeros_like(transform)
     with np.errstate(divide="ignore"):
         template = np.where(filters.difference > 0.0, filters.basis / filters.difference, 0.0)
     coefficients = np.fft.irfft(transform * (filters.gain / filters.basis), points, axis=1)
     renewed = [_renewed(found, np.fft.irfft(1.0 - filters.gain, points)) for found in steps]
-    harmonics = 2.0 * np.pi * np.arange(transform.shape[1]) / points
+    impulses = np.zeros((transform.shape[0], points))
     for row, found in enumerate(renewed):
-        if found.rows.size:
-            sizes = found.kernel @ _differences(coefficients[row], found.rows)
-            part[row] = template * (np.exp(-1j * harmonics[:, None] * found.rows) @ sizes)
-    return part
+        impulses[row, found.rows] = found.kernel @ _differences(coefficients[row], found.rows)
+    return np.asarray(template * np.fft.rfft(impulses, axis=1))
 
 
 def mean_square_frequency(strength: float, order: int, readings_per_knot: float) -> float:
