@@ -30,7 +30,7 @@ from valvelab.window.main_window import MainWindow
 from valvelab.window.stations.motion_rule import guard_of
 from valvelab.window.stations.motion_view import MotionView
 from valvelab.window.stations.phasing_view import PhasingView
-from valvelab.workbench import worksheet, worksheet_words
+from valvelab.workbench import recovery, worksheet, worksheet_words
 from valvelab.workbench.worksheet import Cell
 from valvelab.workbench.worksheet_guide import doubts, target
 
@@ -244,6 +244,7 @@ def test_the_whole_degreeing_is_typed_through_the_guide_with_one_wrong_reading(w
     assert misread
     assert view.guide.head.text() == "Everything is read"
     assert senses[:2] == ["forward", "backward"]
+    assert senses[-2:] == ["forward", "backward"], "the stop once more, in the same order"
     assert set(senses[2:-2]) == {"forward"}, "every reading of a lobe turns forward; only the stop is met both ways"
     got = facts(view)
     assert float(got["TDC on wheel"]) == pytest.approx(OFFSET, abs=0.01)
@@ -336,6 +337,29 @@ def test_the_sheet_is_saved_and_worked_on_from_its_file(window: MainWindow, tmp_
     assert facts(phasing(window))["TDC on wheel"] == "–"
     window.do_undo()
     assert facts(phasing(window))["TDC on wheel"] == "1.25"
+
+
+def test_a_typed_sheet_outlives_the_window(app: QApplication, tmp_path: Path) -> None:
+    made = MainWindow(Bench(tmp_path / "settings", background=False))
+    made.show()
+    made._go("phasing")
+    enter(phasing(made).guide.field, "-28.5")
+    made.close()
+    app.processEvents()
+    left = recovery.load(tmp_path / "settings")
+    assert left is not None
+    again = MainWindow(Bench(tmp_path / "settings", background=False))
+    again.show()
+    again.offer_recovery(left)
+    again.offer.taken.emit()
+    again._go("phasing")
+    assert phasing(again).form.fields[Cell("stop", 0)].text() == "−28.5"
+    phasing(again).save_to(tmp_path / "kept.toml")
+    again.close()
+    assert recovery.load(tmp_path / "settings") is None
+    for window in (made, again):
+        window.deleteLater()
+    app.processEvents()
 
 
 def test_a_certificate_wants_the_readings_in_a_file(window: MainWindow, tmp_path: Path) -> None:

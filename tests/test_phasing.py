@@ -328,7 +328,7 @@ def test_the_worksheet_leads_through_a_whole_sheet() -> None:
         ("rising", "1E", "forward"), ("falling", "1E", "forward"),
         ("opening", "1I", "forward"), ("closing", "1I", "forward"),
         ("opening", "1E", "forward"), ("closing", "1E", "forward"),
-        ("repeat", None, "backward"),
+        ("repeat", None, "forward"),
     ]  # fmt: skip
     assert next_reading(replace(sheet, stop_deg=full.stop_deg * 2)).what == "done"
 

@@ -31,7 +31,7 @@ def wheel_dial(inspection: PhasingInspection) -> Dial:
     if result.tdc_offset_deg is not None:
         rows.append((result.tdc_offset_deg, "TDC", "measured"))
         rows += [
-            (result.tdc_offset_deg + sign * lobe.centreline_crank_deg, f"{lobe.lobe} centreline", _role(lobe.lobe))
+            (result.tdc_offset_deg + sign * lobe.centreline_crank_deg, f"{lobe.lobe} centre", _role(lobe.lobe))
             for lobe in result.lobes
             if lobe.centreline_crank_deg is not None
         ]

@@ -105,7 +105,7 @@ def _stop_step(sheet: Sheet) -> NextReading | None:
             "Turn backward, gently, almost a whole turn until the piston touches the stop from the other side, and "
             "read the wheel.",
             "the touch from the other side; both with the same light hand, as a bent stop shifts the middle",
-            expected_wheel_deg=None,
+            expected_wheel_deg=sheet.stop_deg[-2] % 360.0 if len(sheet.stop_deg) > 2 else None,
         )
     return None
 
@@ -211,10 +211,11 @@ def _closing_step(sheet: Sheet) -> NextReading:
             "repeat",
             None,
             None,
-            "backward" if len(sheet.stop_deg) % 4 else "forward",
-            "Stop in once more and read both touches again.",
+            "forward",
+            "Stop in once more and read both touches again, turning forward first.",
             "a wheel or pointer that slipped during the job shows only so; four readings also halve the wheel's "
             "uncertainty of dead centre",
+            sheet.stop_deg[0] % 360.0,
         )
     return NextReading(
         "done",

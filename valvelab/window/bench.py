@@ -239,13 +239,17 @@ class Bench(QObject):
             self.said.emit(f"The settings can't be written: {error.strerror}")
 
     def close(self) -> None:
-        """A clean end: nothing to recover, no work left behind."""
+        """A clean end: no work left behind, and nothing to recover but readings that no file holds yet."""
         from valvelab.workbench import recovery
+        from valvelab.workbench.unsaved import unsaved
 
         self._keeper.stop()
         if self._pool is not None:
             self._pool.shutdown(wait=False, cancel_futures=True)
         if not self._keeps:
+            return
+        if unsaved(self.document):
+            self.keep()
             return
         try:
             recovery.clear(self.place)

@@ -424,6 +424,11 @@ class MainWindow(Shell):
 
     def offer_recovery(self, left: Document) -> None:
         """An unclean end left a bench: a strip above the station offers it back."""
+        from valvelab.workbench.unsaved import unsaved
+
         names = ", ".join(file.name for file in left.files)
-        self.offer.ask(f"The last run did not end cleanly. Its bench held {names}.", "Bring it back", "Leave it")
+        said = f"The last run did not end cleanly. Its bench held {names}."
+        if unsaved(left):
+            said = "The last run left readings that no file holds" + (f", on a bench with {names}." if names else ".")
+        self.offer.ask(said, "Bring it back", "Leave it")
         self.offer.taken.connect(lambda: self.bench.restore(left))

@@ -11,6 +11,7 @@ from pydantic import ValidationError
 from valvelab.records.result import Record
 from valvelab.workbench.document import BenchFile, Document
 from valvelab.workbench.settings import write_whole
+from valvelab.workbench.unsaved import unsaved
 
 
 class SavedFile(Record):
@@ -55,15 +56,14 @@ def load(folder: Path) -> Document | None:
         saved = SavedBench.model_validate_json(path_in(folder).read_text(encoding="utf-8"))
     except (OSError, ValidationError, UnicodeDecodeError):
         return None
-    if not saved.files:
-        return None
-    return Document(
+    left = Document(
         files=tuple(BenchFile(file.path, file.columns, file.kind) for file in saved.files),
         station=saved.station,
         choices=MappingProxyType({name: MappingProxyType(choices) for name, choices in saved.choices.items()}),
         current=MappingProxyType(saved.current),
         units=saved.units,
     )
+    return left if left.files or unsaved(left) else None
 
 
 def clear(folder: Path) -> None:

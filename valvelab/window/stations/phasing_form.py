@@ -6,7 +6,7 @@ from collections.abc import Callable
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from PySide6.QtCore import Qt, Signal
+from PySide6.QtCore import Qt, QTimer, Signal
 from PySide6.QtWidgets import (
     QButtonGroup,
     QGridLayout,
@@ -72,7 +72,13 @@ class WorksheetForm(QScrollArea):
         self._mark(self.sense_mark, doubts.get(Cell("wheel", name="sense"), ""))
         for lobe, mark in self.lobe_marks.items():
             self._mark(mark, doubts.get(Cell("lobe", name=lobe), ""))
-        self.setToolTip("")
+        if target in self.fields and not any(field.hasFocus() for field in self.fields.values()):
+            QTimer.singleShot(0, self, lambda field=self.fields[target]: self._bring(field))
+
+    def _bring(self, field: ReadingField) -> None:
+        """Scroll to a field, where it is still there."""
+        if field in self.fields.values():
+            self.ensureWidgetVisible(field, 0, 3 * self.fontMetrics().height())
 
     def _mark(self, mark: QLabel, doubt: str) -> None:
         mark.setText("▲" if doubt else "")

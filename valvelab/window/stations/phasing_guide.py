@@ -151,6 +151,8 @@ class GuideStrip(QWidget):
             self.expected.setText(f"expected about {show(step.expected_wheel_deg, 'deg', 'metric', 0)} deg")
         elif again and target is not None:
             self.expected.setText(f"stands at {worksheet_words.text_of(sheet, target.cell, units)} deg")
+        elif step.lobe is not None:
+            self.expected.setText("no card: none expected")
         else:
             self.expected.setText("wheel reading, deg")
         self.field.setEnabled(target is not None)

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
 from PySide6.QtCore import Qt
+from PySide6.QtGui import QShowEvent
 from PySide6.QtWidgets import (
     QApplication,
     QButtonGroup,
@@ -131,6 +132,12 @@ class PhasingView(StationView):
         for button in (self.new_button, self.save_button):
             row.addWidget(button)
         return box
+
+    def showEvent(self, event: QShowEvent) -> None:
+        """Ready to type the next reading."""
+        super().showEvent(event)
+        if self.guide.field.isEnabled():
+            self.guide.field.setFocus(Qt.FocusReason.OtherFocusReason)
 
     # -- showing ----------------------------------------------------------------------------------------------------
 
