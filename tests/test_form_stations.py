@@ -289,7 +289,7 @@ def test_half_a_turn_is_refused_with_its_reason(window: MainWindow, tmp_path: Pa
 def test_texture_station_shows_parameters_with_their_limits(window: MainWindow) -> None:
     put(window, FLANK, SPEC)
     view = front(window, TextureView)
-    rows = {row[0]: row for row in cells(view.table)}
+    rows = {row[0].removesuffix(", µm"): row for row in cells(view.table)}
     assert rows["Ra"][2] == "0.10 to 0.40"
     assert rows["Rvk"][2] == "≥ 0.20"
     assert rows["Rq"][2] == ""

@@ -61,8 +61,8 @@ class TextureView(StationView):
     def _lay_out(self) -> None:
         across = splitter(
             self, Qt.Orientation.Horizontal,
-            (titled(self, "Along the surface", self.stack), 10),
-            (titled(self, "Material ratio", self.ratio), 8),
+            (titled(self, "Along the surface", self.stack), 9),
+            (titled(self, "Material ratio", self.ratio), 7),
             (titled(self, "Parameters", self.table), 8),
         )  # fmt: skip
         layout = QVBoxLayout(self)
@@ -140,8 +140,12 @@ def _columns(units: System) -> list[TableColumn]:
         low, high = (show(end, row.unit, units, None) for end in (verdict.lower, verdict.upper))
         return f"≥ {low}" if verdict.upper is None else f"≤ {high}" if verdict.lower is None else f"{low} to {high}"
 
+    def named(row: ParameterRow) -> str:
+        unit = display_unit(row.unit, units).label
+        return f"{row.symbol}, {unit}" if unit else row.symbol
+
     return [
-        TableColumn("name", lambda row: row.symbol, "Point at one to read what it means", number=False,
+        TableColumn("name", named, "Point at one to read what it means", number=False,
                     cell_tip=lambda row: row.meaning, strong=lambda row: row.verdict is not None,
                     icon=lambda row: None if row.verdict is None else (row.verdict.decision,) * 2),
         TableColumn("value", lambda row: show(row.value, row.unit, units, decimals(row)), "From the filtered trace",
@@ -152,5 +156,4 @@ def _columns(units: System) -> list[TableColumn]:
                     cell_tip=lambda row: "" if row.verdict is None else WORDS[row.verdict.decision]),
         TableColumn("u", lambda row: show(row.standard_uncertainty, row.unit, units, decimals(row)),
                     "Standard uncertainty", value=lambda row: row.standard_uncertainty),
-        TableColumn("unit", lambda row: display_unit(row.unit, units).label, "", number=False),
     ]  # fmt: skip
