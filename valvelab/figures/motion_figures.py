@@ -97,7 +97,7 @@ def force_figure(inspection: MotionInspection, lobe: str, speeds_rpm: Sequence[f
     for number, rpm in enumerate(speeds):
         force = contact_force(cycle.lift_mm, acceleration, mass, seat, rate, rpm)
         low, high = min(low, float(force[up].min(initial=0.0))), max(high, float(force[up].max(initial=0.0)))
-        curves.append(Curve(cycle.crank_deg, np.where(up, force, np.nan), "series", f"{rpm:.0f} rpm", number))
+        curves.append(Curve(cycle.crank_deg, np.where(up, force, np.nan), "series", series=number))
         labels.append(_named(cycle.crank_deg[nose], force[nose] + 0.03 * high, f"{rpm:.0f} rpm", number))
     return Figure("contact_force", "Contact force, quasi-static", Axis(CRANK, "crank deg", _ends(side)),
                   Axis("Force", "N", (low - 0.05 * (high - low), high)), tuple(curves), marks=tuple(labels),

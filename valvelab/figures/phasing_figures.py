@@ -70,11 +70,13 @@ def event_diagram(inspection: PhasingInspection, at_mm: float | None = None) -> 
         opening, closing = row.opening_crank_deg, row.closing_crank_deg
         if opening is None or closing is None:
             continue
-        curves.append(_thick_arc(opening, closing, radius, lobe.kind, f"{lobe.lobe} open {closing - opening:.1f}"))
+        curves.append(_thick_arc(opening, closing, radius, lobe.kind, f"{lobe.lobe} {closing - opening:.1f}"))
         if row.card_duration_crank_deg is not None and lobe.card_centreline_crank_deg is not None:
             size = abs(lobe.card_centreline_crank_deg)
             card = events_from_card(lobe.kind, row.card_duration_crank_deg, size)
-            curves.append(_arc(*card, radius - _CARD_STEP, "nominal", f"{lobe.lobe} card"))
+            curves.append(
+                _arc(*card, radius - _CARD_STEP, "nominal", "" if any(c.role == "nominal" for c in curves) else "card")
+            )
         if lobe.centreline_crank_deg is not None:
             curves.append(_ray(lobe.centreline_crank_deg, 0.0, radius, lobe.kind))
         marks += _ends(lobe, row, radius)
@@ -127,6 +129,6 @@ def _ends(lobe: PhasingLobe, row: PhasingDuration, radius: float) -> list[Marks]
     # words are wide and low: farther out at the sides than above and below
     gap = 0.14 + 0.32 * np.abs(np.sin(turns))
     away = radius + gap if outside else radius - gap
-    dots = Marks(radius * np.sin(turns[:2]), radius * np.cos(turns[:2]), lobe.kind, lobe.lobe)
+    dots = Marks(radius * np.sin(turns[:2]), radius * np.cos(turns[:2]), lobe.kind)
     words = Marks(away * np.sin(turns), away * np.cos(turns), lobe.kind, "", tuple(texts), bare=True)
     return [dots, words]

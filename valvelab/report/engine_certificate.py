@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from valvelab.figures.motion_figures import (
     clearance_figure,
+    clearance_moves_figure,
+    film_figure,
     force_figure,
     force_map,
     lift_figure,
@@ -22,7 +24,7 @@ from valvelab.report.assembly import Part
 from valvelab.report.page_model import Block, Box, FigureBlock, Plot, Section, Table
 from valvelab.units import System, display_unit, show
 
-PLOT_MM = 62.0
+PLOT_MM = 52.0
 
 
 def phasing_part(inspection: PhasingInspection, system: System = "metric") -> Part:
@@ -43,6 +45,7 @@ def phasing_part(inspection: PhasingInspection, system: System = "metric") -> Pa
             Section(
                 "Events and centrelines",
                 (*_phasing_tables(result, system), Box("At the engine", (PHASING_CAUTION,))),
+                new_page=True,
             ),
         ),
         subjects=("phasing",),
@@ -125,9 +128,11 @@ def motion_part(
         identity=identity,
         overview=(figure, _lift_table(result.valves, system)),
         sections=(
-            Section("Valve motion", (_event_table(result.valves, system), *_speed_tables(result.valves, system),
-                                     Box("Speeds", (MOTION_CAUTION,)))),
-            Section("Valve curves", tuple(_curves(inspection)), new_page=True),
+            Section("At speed", (*_speed_tables(result.valves, system), Box("Speeds", (MOTION_CAUTION,)))),
+            Section("Valve curves", tuple(_curves(inspection, system)), new_page=True),
+            Section("Valve motion", (*_reading_tables(result.valves, system), *_move_tables(result.valves, system),
+                                     *_contact_tables(result.valves, system), _event_table(result.valves, system)),
+                    new_page=True),
         ),
         subjects=("valve",),
         serial=serial,
@@ -183,16 +188,71 @@ def _speed_tables(valves: tuple[MotionValve, ...], system: System) -> list[Block
     return [Table(header, rows, units=units, title="Predicted control of the valve: estimates, never safe speeds")]
 
 
+def _reading_tables(valves: tuple[MotionValve, ...], system: System) -> list[Block]:
+    rows = tuple(
+        (valve.lobe, str(read.count), show(read.mean_mm, "mm", system), show(read.standard_deviation_mm, "mm", system),
+         show(read.standard_uncertainty_mm, "mm", system))
+        for valve in valves
+        if (read := valve.rule_readings) is not None
+    )  # fmt: skip
+    if not rows:
+        return []
+    length = display_unit("mm", system).label
+    header = ("valve", "readings", "mean", "standard deviation", "u of the mean")
+    units = ("", "", length, length, length)
+    return [Table(header, rows, units=units, title="Indicator readings at the retainer, lash zero")]
+
+
+def _move_tables(valves: tuple[MotionValve, ...], system: System) -> list[Block]:
+    moved = [valve for valve in valves if valve.clearance_changes]
+    if not moved:
+        return []
+    steps = sorted({row.advance_crank_deg for valve in moved for row in valve.clearance_changes})
+    rows = tuple(
+        (valve.lobe, show(lash, "mm", system), *(show(_moved(valve, lash, step), "mm", system) for step in steps))
+        for valve in moved
+        for lash in dict.fromkeys(row.lash_mm for row in valve.clearance_changes)
+    )
+    length = display_unit("mm", system).label
+    header = ("valve", "lash", *(f"{step:+g} deg".replace("-", "−") for step in steps))
+    title = "Least valve to piston with the camshaft advanced, and without lash"
+    return [Table(header, rows, units=("", *(length,) * (1 + len(steps))), title=title)]
+
+
+def _moved(valve: MotionValve, lash_mm: float, step: float) -> float | None:
+    rows = (row for row in valve.clearance_changes if row.lash_mm == lash_mm and row.advance_crank_deg == step)
+    return next((row.min_mm for row in rows), None)
+
+
+def _contact_tables(valves: tuple[MotionValve, ...], system: System) -> list[Block]:
+    rows = tuple(
+        (valve.lobe, show(row.crank_rpm, "rpm"), show(row.max_pressure_mpa, "MPa", system),
+         show(row.nose_pressure_mpa, "MPa", system), show(row.nose_film_um, "um", system, 3),
+         show(row.nose_film_ratio, "", decimals=2))
+        for valve in valves
+        for row in valve.contact
+        if row.crank_rpm in {0.0, max(other.crank_rpm for other in valve.contact)}
+    )  # fmt: skip
+    if not rows:
+        return []
+    stress, film = display_unit("MPa", system).label, display_unit("um", system).label
+    header = ("valve", "speed", "greatest pressure", "at the nose", "film at the nose", "film / roughness")
+    title = "Contact of lobe and follower, by hand and at the greatest speed"
+    return [Table(header, rows, units=("", "rpm", stress, stress, film, ""), title=title)]
+
+
 def _first_of_each_kind(inspection: MotionInspection) -> list[str]:
     return sorted({side.lobe.kind: side.lobe.name for side in reversed(inspection.sides)}.values())
 
 
-def _curves(inspection: MotionInspection) -> list[Block]:
+def _curves(inspection: MotionInspection, system: System) -> list[Block]:
     blocks: list[Block] = []
     for lobe in _first_of_each_kind(inspection):
         drawn: list[Plot | None] = [
-            draw(inspection, lobe)
-            for draw in (clearance_figure, force_figure, sweep_figure, resonance_figure, pressure_figure, force_map)
+            clearance_figure(inspection, lobe, system),
+            clearance_moves_figure(inspection, lobe, system),
+            *(draw(inspection, lobe) for draw in (force_figure, resonance_figure, sweep_figure, force_map)),
+            *(draw(inspection, lobe) for draw in (pressure_figure, film_figure)),
         ]
         plots = [plot for plot in drawn if plot is not None]
         for start in range(0, len(plots), 2):
