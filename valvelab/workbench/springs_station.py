@@ -270,8 +270,8 @@ def _sets_certificate(
         asked = SetsQuestion(springs_question(tray[1], found), wish.size, dict(wish.within))
         answer = describe_sets(asked, grouping.sets)
         options += [f"--set={','.join(one)}" for one in grouping.sets]
-    elif wish.thorough:
-        options.append("--thorough")
+    elif not wish.thorough:
+        options.append("--quick")
     if found is not None:
         answer = replace(answer, result=with_source(answer.result, found[0].path))
     part = sets_part(answer, tray[1], document.units)
