@@ -16,6 +16,7 @@ from PySide6.QtGui import QImage
 from PySide6.QtWidgets import QApplication
 
 from valvelab.places import sample_profiles
+from valvelab.places import sample_profiles
 from valvelab.window import theme
 from valvelab.window.bench import Bench
 from valvelab.window.main_window import MainWindow
@@ -99,6 +100,30 @@ def test_springs(window: MainWindow, tmp_path: Path, scheme: theme.Scheme) -> No
     sets = Grouping(tuple(tuple(names[start : start + 16]) for start in (0, 16, 32)))
     window.bench.choose("springs", "grouping", sets.text(), "match sets")
     compare(window, f"springs_{scheme}", tmp_path)
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("name", ["worksheet", "degreed"])
+def test_degreeing(window: MainWindow, tmp_path: Path, name: str, scheme: theme.Scheme) -> None:
+    theme.set_scheme(scheme)
+    window.restyle()
+    if name == "degreed":
+        window.bench.add_files([str(sample_profiles() / "quillmere_four_degree_wheel_misread.toml")])
+    window.bench.go_to_station("phasing")
+    compare(window, f"{name}_{scheme}", tmp_path)
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("page", ["lift", "rule"])
+def test_valve_motion(window: MainWindow, tmp_path: Path, page: str, scheme: theme.Scheme) -> None:
+    theme.set_scheme(scheme)
+    window.restyle()
+    names = ("quillmere_four_camshaft.csv", "quillmere_four_train.toml", "quillmere_four_engine.toml")
+    window.bench.add_files([str(sample_profiles() / name) for name in names])
+    window.bench.go_to_station("motion")
+    window.bench.choose("motion", "page", page)
+    window.bench.choose("motion", "trial advance", 6.0)
+    compare(window, f"motion_{page}_{scheme}", tmp_path)
 
 
 def test_a_changed_picture_is_noticed(window: MainWindow, tmp_path: Path) -> None:

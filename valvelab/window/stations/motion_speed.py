@@ -16,8 +16,9 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from valvelab.dynamics.sweep import FLOAT_LOFT_MM
 from valvelab.figures.motion_figures import force_figure, force_map, resonance_figure, sweep_figure, valve_of
-from valvelab.units import System, show
+from valvelab.units import System, display_unit, show
 from valvelab.window.chips import chip_row, press
 from valvelab.window.panel import Drawing, DrawingPanel
 from valvelab.window.theme import current_theme
@@ -26,6 +27,8 @@ if TYPE_CHECKING:
     from valvelab.inspection.inspect_motion import MotionInspection
 
 NEVER_SAFE = "▲ Every speed here is an estimate of a model and never a safe speed."
+_NOT_RUN = "The dynamic model was not run for this valve as tried."
+_RUNS = "The dynamic model runs…"
 _KINDS = (("static", "Force and surge"), ("dynamic", "Dynamic model"))
 
 
@@ -52,7 +55,7 @@ class SpeedPage(QWidget):
         self.cancel = QPushButton("Stop", self)
         self.cancel.clicked.connect(self.unwanted)
         self.state = QLabel(self)
-        self.nothing = QLabel("The dynamic model was not run for this valve as tried.", self)
+        self.nothing = QLabel(_NOT_RUN, self)
         self.nothing.setAlignment(Qt.AlignmentFlag.AlignCenter)
         self.nothing.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Expanding)
         self.panel = DrawingPanel(2, self)
@@ -76,6 +79,7 @@ class SpeedPage(QWidget):
     def show_run(self, share: float | None, said: str = "") -> None:
         """Show how far the model has come; None while it does not run."""
         running = share is not None
+        self.nothing.setText(_RUNS if running else _NOT_RUN)
         self.run.setVisible(not running)
         self.bar.setVisible(running)
         self.cancel.setVisible(running)
@@ -99,17 +103,20 @@ class SpeedPage(QWidget):
         self.panel.show_drawings(shown, units, theme)
         self.nothing.setVisible(not shown)
         self.panel.setVisible(bool(shown))
-        self.words.setText(_sentence(found, valve, swept is not None))
+        self.words.setText(_sentence(found, valve, units, swept=swept is not None))
         self.run.setText("Run the model" if swept is None else "Run again")
 
 
-def _sentence(inspection: MotionInspection, valve: str, swept: bool) -> str:
+def _sentence(inspection: MotionInspection, valve: str, units: System, *, swept: bool) -> str:
     control = valve_of(inspection, valve).control
     if control is None:
         return "Control needs [valve] effective_mass, and [spring] seat_force and rate in the train."
 
     def rpm(value: float | None) -> str:
         return f"{show(value, 'rpm')} rpm"
+
+    def quantity(value: float | None, unit: str, decimals: int) -> str:
+        return f"{show(value, unit, units, decimals)} {display_unit(unit, units).label}"
 
     top = inspection.question.train.max_speed_rpm
     parts = []
@@ -118,7 +125,7 @@ def _sentence(inspection: MotionInspection, valve: str, swept: bool) -> str:
     else:
         parts.append(f"Quasi-static, the follower would leave the cam of {valve} at {rpm(control.separation_rpm)}.")
     if control.margin_n_at_max_speed is not None:
-        parts.append(f"Least force at {rpm(top)}: {show(control.margin_n_at_max_speed, 'N', 'metric', 0)} N.")
+        parts.append(f"Least force at {rpm(top)}: {quantity(control.margin_n_at_max_speed, 'N', 0)}.")
     if swept and control.dynamic is not None:
         lost = control.dynamic_separation_rpm
         ends = control.dynamic.crank_rpm
@@ -129,5 +136,6 @@ def _sentence(inspection: MotionInspection, valve: str, swept: bool) -> str:
         else:
             parts.append(f"With spring and gear in motion, contact is first lost at {rpm(lost)}.")
         if control.dynamic.float_rpm is not None:
-            parts.append(f"It flies 0.05 mm clear from {rpm(control.dynamic.float_rpm)}.")
+            clear = quantity(FLOAT_LOFT_MM, "mm", 3 if units == "inch" else 2)
+            parts.append(f"It flies {clear} clear from {rpm(control.dynamic.float_rpm)}.")
     return " ".join(parts)

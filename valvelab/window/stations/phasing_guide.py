@@ -6,8 +6,17 @@ from html import escape
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QRectF, QSize, Qt, Signal
-from PySide6.QtGui import QPainter, QPaintEvent, QPen
-from PySide6.QtWidgets import QGridLayout, QHBoxLayout, QLabel, QPushButton, QSizePolicy, QVBoxLayout, QWidget
+from PySide6.QtGui import QFontMetrics, QPainter, QPaintEvent, QPen
+from PySide6.QtWidgets import (
+    QApplication,
+    QGridLayout,
+    QHBoxLayout,
+    QLabel,
+    QPushButton,
+    QSizePolicy,
+    QVBoxLayout,
+    QWidget,
+)
 
 from valvelab.units import System, display_unit, show
 from valvelab.window.chips import Heading
@@ -145,8 +154,9 @@ class GuideStrip(QWidget):
             palette = label.palette()
             palette.setColor(label.foregroundRole(), theme.colour(name))
             label.setPalette(palette)
-        self.caution.setFont(scaled(self.font(), 0.9))
-        self.words.setFixedHeight(round(4.1 * self.fontMetrics().height()))
+        font = QApplication.font()
+        self.caution.setFont(scaled(font, 0.9))
+        self.words.setFixedHeight(round(4.1 * QFontMetrics(font).height()))
         if step.expected_wheel_deg is not None:
             self.expected.setText(f"expected about {show(step.expected_wheel_deg, 'deg', 'metric', 0)} deg")
         elif again and target is not None:
