@@ -299,10 +299,34 @@ def test_nonsense_stays_in_its_field_with_the_reason(window: MainWindow) -> None
     assert field.text() == "thirty"
     assert "expected" in field.wrong
     assert window.bench.document is before
+    assert view.guide.head.text().startswith("✗ piston stop")
     QTest.keyClick(field, Qt.Key.Key_Escape)
     assert (field.text(), field.wrong) == ("", "")
     enter(field, "900")
     assert "−360" in field.wrong or "-360" in field.wrong
+
+
+def test_a_wheel_read_the_wrong_way_round_is_marked_at_its_sense(window: MainWindow) -> None:
+    window.bench.add_files([str(SAMPLES / "quillmere_four_degree_wheel.toml")])
+    view = phasing(window)
+    assert view.form.sense_mark.text() == ""
+    view.form.edited.emit(Cell("wheel", name="sense"), "reverse")
+    assert view.form.sense_mark.text() == "▲"
+    assert "sense" in view.form.sense_mark.toolTip()
+
+
+def test_a_spec_dropped_on_the_worksheet_judges_it_there(window: MainWindow) -> None:
+    window._go("phasing")
+    enter(phasing(window).guide.field, "-28.5")
+    window.bench.add_files([str(SAMPLES / "quillmere_four_engine.toml")])
+    view = phasing(window)
+    assert view.form.fields[Cell("stop", 0)].text() == "−28.5"
+    assert "as fitted revision A" in window.banner._sub.text()
+    enter(view.form.fields[Cell("stop", 1)], "31")
+    enter(view.form.fields[Cell("pair", 0, "rising")], "59.25")
+    enter(view.form.fields[Cell("pair", 0, "falling")], "155.25")
+    rows = window.verdicts.sheet.rows_model.rows
+    assert [(row.characteristic, row.decision) for row in rows] == [("intake_centreline", "accept")]
 
 
 def test_rows_come_and_go_as_edits(window: MainWindow) -> None:

@@ -156,4 +156,5 @@ STATION = Station(
     certificate=certificate,
     uses=uses,
     at_once=at_once,
+    sample=("quillmere_four_camshaft.csv", "quillmere_four_train.toml", "quillmere_four_engine.toml"),
 )

@@ -235,4 +235,5 @@ STATION = Station(
     certificate=certificate,
     uses=uses,
     at_once=at_once,
+    sample=("quillmere_four_degree_wheel_misread.toml", "quillmere_four_engine.toml"),
 )

@@ -33,7 +33,8 @@ _SHEET_WORDS = ("part", "serial", "operator", "date")
 
 
 class WorksheetForm(QScrollArea):
-    """`edited(cell, value)`, `row_wanted(what, lobe)`, `row_unwanted(cell)`, `lobe_wanted(name)`.
+    """`edited(cell, value)`, `row_wanted(what, lobe)`, `row_unwanted(cell)`, `lobe_wanted(name)`,
+    `refused(sentence)`.
 
     Fields stay while the rows stay, so that focus and what is being typed survive every answer.
     """
@@ -42,6 +43,7 @@ class WorksheetForm(QScrollArea):
     row_wanted = Signal(str, str)
     row_unwanted = Signal(object)
     lobe_wanted = Signal(str)
+    refused = Signal(str)
 
     def __init__(self, parent: QWidget) -> None:
         super().__init__(parent)
@@ -227,6 +229,7 @@ class WorksheetForm(QScrollArea):
         field = ReadingField(name[:1].upper() + name[1:], self._reader(cell), page)
         field.entered.connect(lambda value, cell=cell: self.edited.emit(cell, value))
         field.went_on.connect(lambda cell=cell: self._go_on(cell))
+        field.refused.connect(self.refused)
         field.looked_at.connect(lambda field=field: self.ensureWidgetVisible(field))
         self.fields[cell] = field
         return field

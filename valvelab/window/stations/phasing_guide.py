@@ -104,6 +104,7 @@ class GuideStrip(QWidget):
         self.expected = QLabel(self, alignment=Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
         self.field = ReadingField("Next reading", str, self, rank=2.0)
         self.field.entered.connect(self.typed)
+        self.field.refused.connect(self.complain)
         self.field.went_on.connect(self.field.selectAll)
         self.enter = QPushButton("Enter ⏎", self)
         self.enter.setToolTip("Take this reading and go on to the next (Enter)")
@@ -172,6 +173,10 @@ class GuideStrip(QWidget):
             name = f"Next reading: {worksheet_words.spoken(cell, target.sheet)}"
             self.field.ask(name, lambda text: worksheet_words.read(cell, text, units))
         self.field.show_text("")
+
+    def complain(self, sentence: str) -> None:
+        """Say why a text can't be read, until the next step is shown."""
+        self.head.setText(f"✗ {sentence}")
 
     def hasHeightForWidth(self) -> bool:
         """A fixed number of lines: the wheel below keeps its size from step to step."""

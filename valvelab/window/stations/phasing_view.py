@@ -78,6 +78,7 @@ class PhasingView(StationView):
         self.guide.typed.connect(self._on_typed)
         self.form = WorksheetForm(self)
         self.form.edited.connect(self._on_edit)
+        self.form.refused.connect(self.guide.complain)
         self.form.row_wanted.connect(self._on_row_wanted)
         self.form.row_unwanted.connect(self._on_row_unwanted)
         self.form.lobe_wanted.connect(self._on_lobe_wanted)

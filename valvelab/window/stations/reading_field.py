@@ -18,12 +18,14 @@ class ReadingField(QLineEdit):
     """`entered(value)` with what the reader made of the text, None for an empty field; `went_on()` after Enter.
 
     What can't be read keeps its text in the colour of a rejection with the reason as tip; nothing is emitted.
-    `rank` sizes the text against the window's. `looked_at()` when the field gets the focus.
+    `rank` sizes the text against the window's. `looked_at()` when the field gets the focus,
+    `refused(sentence)` when the text can't be read.
     """
 
     entered = Signal(object)
     went_on = Signal()
     looked_at = Signal()
+    refused = Signal(str)
 
     def __init__(self, name: str, reader: Reader, parent: QWidget | None = None, rank: float = 1.0) -> None:
         super().__init__(parent)
@@ -127,6 +129,7 @@ class ReadingField(QLineEdit):
             value = self._reader(self.text())
         except BadQuantity as error:
             self._say(str(error))
+            self.refused.emit(str(error))
             return False
         self._say("")
         self.setModified(False)
