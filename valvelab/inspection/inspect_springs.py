@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from math import hypot
 
@@ -11,7 +11,7 @@ from valvelab.inspection.judging import Item, Measured, judge
 from valvelab.inspection.spring_analysis import Fit, Number, SpringAnalysis, analyse, fit_of
 from valvelab.inspection.spring_characteristics import KEY_OF
 from valvelab.inspection.spring_wire import WireNumbers, wire_numbers
-from valvelab.records.result import Note, Verdict, info, warning
+from valvelab.records.result import Note, Source, Verdict, info, warning
 from valvelab.records.spec import Spec
 from valvelab.records.spring_readings import SpringTable
 from valvelab.records.springs_result import ElementResult, RateCurve, RateLine, SpringResult, SpringsResult
@@ -29,13 +29,17 @@ CAUTION = "Valve springs hold energy: eye protection, sound tools, hands clear."
 
 @dataclass(frozen=True, slots=True)
 class SpringsQuestion:
-    """What is inspected: the readings, the spec they are held against, the wires known, the stress factor."""
+    """What is inspected: the readings, the spec they are held against, the wires known, the stress factor.
+
+    other_sources: files besides the readings that the answer follows from, the spec's above all.
+    """
 
     table: SpringTable
     spec: Spec | None = None
     spec_file: str = "spec"
     materials: Mapping[str, WireMaterial] = field(default_factory=dict)
     stress_factor: StressFactor = "EN 13906-1"
+    other_sources: tuple[Source, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,21 +63,23 @@ def inspect_springs(question: SpringsQuestion) -> SpringsInspection:
     fit, analyses, notes = analyse_all(question)
     wires = [wire_numbers(analysis, question.stress_factor) for analysis in analyses]
     losses = _set_losses(analyses)
-    rows = tuple(
-        _row(analysis, wire, losses.get(number, Number(None, None, "no `new` stage to compare with")))
+    alone = Number(None, None, "no `new` stage to compare with")
+    numbers = [
+        _numbers(analysis, wire, losses.get(number, alone))
         for number, (analysis, wire) in enumerate(zip(analyses, wires, strict=True))
-    )
-    notes += _missing(fit, analyses) + _coil_bind_notes(analyses) + _common(fit, rows)
+    ]
+    rows = tuple(map(_row, analyses, wires, numbers))
+    notes += _missing(fit, analyses, numbers) + _coil_bind_notes(analyses) + _common(fit, rows)
     verdicts: list[Verdict] = []
     if question.spec is not None:
         judged = latest_stages(analyses)
-        items = [_item(analyses[number], rows[number]) for number in judged]
+        items = [_item(analyses[number], numbers[number]) for number in judged]
         if len(judged) < len(rows):
             notes.append(info("verdicts", "springs read in several stages are judged in their last stage"))
         verdicts, remarks = judge(question.spec, {"spring": items}, question.spec_file)
         notes += remarks
     result = SpringsResult(
-        source=(question.table.source,),
+        source=tuple(dict.fromkeys((question.table.source, *question.other_sources))),
         notes=tuple(dict.fromkeys(notes)),
         verdicts=tuple(verdicts),
         installed_height_mm=fit.installed_height_mm,
@@ -115,8 +121,7 @@ def latest_stages(analyses: tuple[SpringAnalysis, ...]) -> list[int]:
     return sorted(last.values())
 
 
-def _row(analysis: SpringAnalysis, wire: WireNumbers, loss: Number) -> SpringResult:
-    numbers = _numbers(analysis, wire, loss)
+def _row(analysis: SpringAnalysis, wire: WireNumbers, numbers: Mapping[str, Number]) -> SpringResult:
     heights, rates = rate_curve(*analysis.free_readings())
     fit = analysis.rate_fit
     return SpringResult(
@@ -186,17 +191,17 @@ def _names(names: list[str]) -> str:
     return ", ".join(shown[:8]) + (f" and {len(shown) - 8} more" if len(shown) > 8 else "")
 
 
-def _missing(fit: Fit, analyses: tuple[SpringAnalysis, ...]) -> list[Note]:
+def _missing(fit: Fit, analyses: Sequence[SpringAnalysis], numbers: Sequence[Mapping[str, Number]]) -> list[Note]:
     """Why numbers are missing, springs of one reason together; what the file lacks as a whole was said already."""
     reasons: dict[tuple[str, str], list[str]] = {}
-    for analysis in analyses:
-        offers = {"rate": analysis.rate_reason, "solid_height": analysis.solid.reason}
-        if fit.installed_height_mm is not None:
-            offers["seat_force"] = analysis.seat_force().reason
-        if fit.open_height_mm is not None:
-            offers["open_force"] = analysis.open_force().reason
-        for name, reason in offers.items():
-            if reason:
+    offers = {"rate": "rate_n_per_mm", "solid_height": "solid_height_mm"}
+    if fit.installed_height_mm is not None:
+        offers["seat_force"] = "seat_force_n"
+    if fit.open_height_mm is not None:
+        offers["open_force"] = "open_force_n"
+    for analysis, known in zip(analyses, numbers, strict=True):
+        for name, key in offers.items():
+            if reason := known[key].reason:
                 reasons.setdefault((name, reason), []).append(_about(analysis))
     return [warning(name, f"{_names(springs)}: {reason}") for (name, reason), springs in reasons.items()]
 
@@ -251,34 +256,13 @@ def kind_of(position: str | None) -> str | None:
     return next((kind for kind in ("intake", "exhaust") if word.startswith(kind)), None)
 
 
-def _item(analysis: SpringAnalysis, row: SpringResult) -> Item:
+def _item(analysis: SpringAnalysis, numbers: Mapping[str, Number]) -> Item:
     def look_up(name: str, at_mm: float | None) -> Measured | None:
-        if name == "force":
-            number = analysis.force(at_mm, "no height `at` is given")
-            return Measured(number.value, number.standard_uncertainty, number.reason)
-        key = KEY_OF[name]
-        return Measured(getattr(row, key), row.uncertainty.get(key), _reason(analysis, key))
+        at_height = name == "force"
+        number = analysis.force(at_mm, "no height `at` is given") if at_height else numbers[KEY_OF[name]]
+        return Measured(number.value, number.standard_uncertainty, number.reason)
 
     return Item(analysis.name, kind_of(analysis.readings.position), look_up)
-
-
-def _reason(analysis: SpringAnalysis, key: str) -> str:
-    """Why a number is missing, for the verdict's note."""
-    reasons = {
-        "seat_force_n": analysis.seat_force,
-        "open_force_n": analysis.open_force,
-        "coil_bind_margin_mm": analysis.margin,
-        "margin_per_coil_mm": analysis.margin,
-        "free_length_mm": analysis.free_length,
-        "hysteresis_n": analysis.hysteresis,
-    }
-    if key in reasons:
-        return reasons[key]().reason
-    if key == "rate_n_per_mm":
-        return analysis.rate_reason
-    if key == "solid_height_mm":
-        return analysis.solid.reason
-    return "wire and coil data or another stage would be needed"
 
 
 def values_of(analysis: SpringAnalysis, names: tuple[str, ...]) -> dict[str, Number]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from valvelab.arrays import FloatArray
-from valvelab.springs.rate import LinearModel, fit_rate, polynomial, reading_noise
+from valvelab.springs.rate import LinearModel, line_slopes, polynomial, reading_noise
 from valvelab.springs.spring import ForceCurve
 
 STEEPNESS = 3.0
@@ -94,10 +94,11 @@ def _trend(h: FloatArray, force: FloatArray) -> _Trend:
 
 def _first_steep_stretch(h: FloatArray, force: FloatArray, slopes: FloatArray) -> int | None:
     """Index of the first of the steep stretches that end the readings (heights descending), or None."""
+    flattest = np.minimum.accumulate(slopes[::-1])[::-1]
     for start in range(2, slopes.size):
         before = slice(max(0, start + 1 - NEIGHBOURS), start + 1)
-        local = fit_rate(h[before], force[before]).rate_n_per_mm
-        if local <= 0.0 or (slopes[start:] < STEEPNESS * local).any():
+        local = -float(line_slopes(h[before], force[before]))
+        if local <= 0.0 or flattest[start] < STEEPNESS * local:
             continue
         trend = _trend(h[: start + 1], force[: start + 1])
         noise = max(trend.noise, reading_noise(h[: start + 1], force[: start + 1]) or 0.0)

@@ -11,7 +11,7 @@ import numpy as np
 from valvelab.arrays import FloatArray
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.springs.rate import RateFit, fit_rate
-from valvelab.springs.spring import ForceCurve, ReadingUncertainty, force_at, force_uncertainty
+from valvelab.springs.spring import ForceCurve, ReadingUncertainty, force_at, interpolated_noise, slope_at
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,11 +41,8 @@ def nest_force_uncertainty(elements: Sequence[Element], height_mm: float, stated
     noise = 0.0
     for element in elements:
         h = height_mm + element.offset_mm
-        seen = force_uncertainty(element.curve, h, ReadingUncertainty())
-        noise = hypot(noise, seen or 0.0)
-        full = force_uncertainty(element.curve, h, ReadingUncertainty(height_mm=stated.height_mm))
-        if stated.height_mm is not None and full is not None:
-            through_rate += max(full**2 - (seen or 0.0) ** 2, 0.0) ** 0.5
+        noise = hypot(noise, interpolated_noise(element.curve, h) or 0.0)
+        through_rate += (stated.height_mm or 0.0) * abs(slope_at(element.curve, h))
     total = hypot(common, through_rate, noise)
     return total if total > 0.0 else None
 

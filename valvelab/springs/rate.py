@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import sqrt
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 
 from valvelab.arrays import FloatArray, finite, read_only
 from valvelab.errors import CannotEvaluate, Reason
@@ -112,18 +114,30 @@ def fit_rate(height_mm: FloatArray, force_n: FloatArray, stated_sd_n: float | No
     )
 
 
+def line_slopes(x: FloatArray, y: FloatArray) -> FloatArray:
+    """Slopes of the least-squares lines of `y` over `x` along the last axis, shape (…, n) → (…).
+
+    Refuses a line whose `x` are all the same.
+    """
+    aside = x - x.mean(axis=-1, keepdims=True)
+    spread = np.sum(aside**2, axis=-1)
+    if not np.all(spread > 0.0):
+        raise CannotEvaluate(Reason.BAD_VALUES, "line: found readings at one place, expected at least 2 places")
+    return np.asarray(np.sum(aside * (y - y.mean(axis=-1, keepdims=True)), axis=-1) / spread)
+
+
 def rate_curve(height_mm: FloatArray, force_n: FloatArray, window: int = 5) -> tuple[FloatArray, FloatArray]:
     """Local rate over height: straight lines through `window` neighbouring readings, at their mean heights.
 
     Returns heights (ascending) and rates, (m,) each; fewer readings than `window` give one point.
     """
-    order = np.argsort(height_mm, kind="stable")
-    h, force = np.asarray(height_mm)[order], np.asarray(force_n)[order]
+    h, force = finite(height_mm, "heights", 1), finite(force_n, "forces", 1)
+    if np.unique(h).size < 2:
+        raise CannotEvaluate(Reason.TOO_FEW_READINGS, f"rate: found {np.unique(h).size} heights, expected at least 2")
+    order = np.argsort(h, kind="stable")
     width = min(window, h.size)
-    starts = range(h.size - width + 1)
-    middles = np.array([h[i : i + width].mean() for i in starts])
-    rates = np.array([fit_rate(h[i : i + width], force[i : i + width]).rate_n_per_mm for i in starts])
-    return read_only(middles), read_only(rates)
+    near_h, near_force = (sliding_window_view(values[order], width) for values in (h, force))
+    return read_only(near_h.mean(axis=-1)), read_only(-line_slopes(near_h, near_force))
 
 
 def reading_noise(height_mm: FloatArray, force_n: FloatArray) -> float | None:
@@ -131,10 +145,17 @@ def reading_noise(height_mm: FloatArray, force_n: FloatArray) -> float | None:
 
     A bent fit is tried only with three spare readings, so that it can't swallow the noise. None with two readings.
     """
-    h = np.asarray(height_mm, dtype=np.float64)
-    if np.unique(h).size < 3:
+    h, rest = finite(height_mm, "heights", 1), finite(force_n, "forces", 1)
+    count = np.unique(h).size
+    if count < 3:
         return None
     x = (h - h.mean()) / max(float(np.ptp(h)), 1e-12)
-    scatter = [polynomial(x, force_n, 1).residual_sd]
-    scatter += [polynomial(x, force_n, p).residual_sd for p in (2, 3) if np.unique(h).size - p - 1 >= 3]
-    return min(sd for sd in scatter if sd is not None)
+    highest = max(1, min(3, count - 4))
+    q, r = np.linalg.qr(np.vander(x, highest + 1, increasing=True))
+    scatter = []
+    for power in range(highest + 1):
+        if abs(r[power, power]) < 1e-13:
+            break
+        rest = rest - (q[:, power] @ rest) * q[:, power]
+        scatter.append(float(np.linalg.norm(rest)) / sqrt(h.size - power - 1))
+    return min(scatter[1:])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import hypot
 
 import numpy as np
 
@@ -149,7 +150,7 @@ class ReadingUncertainty:
         """Stated uncertainty of one reading as a force, the height's part through the rate."""
         if self.force_n is None and self.height_mm is None:
             return None
-        return float(np.hypot(self.force_n or 0.0, (self.height_mm or 0.0) * rate_n_per_mm))
+        return hypot(self.force_n or 0.0, (self.height_mm or 0.0) * rate_n_per_mm)
 
 
 def noise_of(curve: ForceCurve) -> float | None:
@@ -164,27 +165,33 @@ def force_uncertainty(curve: ForceCurve, height_mm: float, stated: ReadingUncert
     propagation, sensitivities by central differences. None when neither noise nor a statement is known.
     Source: JCGM 100:2008, clause 5.1.
     """
-    noise = noise_of(curve)
-    step = 1e-3 * float(np.ptp(curve.force_n))
-    value = min(max(height_mm, curve.low_mm), curve.high_mm)
-    x, y = curve.height_mm, curve.force_n
-    variance = 0.0
-    if noise is not None:
-        near = np.clip(np.searchsorted(x, value) + np.arange(-3, 3), 0, x.size - 1)
-        for i in np.unique(near):
-            push = np.zeros(x.size)
-            push[i] = step
-            gain = (monotone_cubic(x, y + push, value) - monotone_cubic(x, y - push, value)) / (2 * step)
-            variance += (gain * noise) ** 2
-    stated_sd = stated.at_rate(slope_at(curve, value))
+    noise = interpolated_noise(curve, height_mm)
+    stated_sd = stated.at_rate(slope_at(curve, height_mm))
     if noise is None and stated_sd is None:
         return None
-    return float(np.sqrt(variance + (stated_sd or 0.0) ** 2))
+    return hypot(noise or 0.0, stated_sd or 0.0)
+
+
+def interpolated_noise(curve: ForceCurve, height_mm: float) -> float | None:
+    """Standard deviation of `force_at` from the noise of the readings alone, None where that is not known."""
+    noise = noise_of(curve)
+    if noise is None:
+        return None
+    x, y = curve.height_mm, curve.force_n
+    step = 1e-3 * float(np.ptp(y))
+    value = min(max(height_mm, curve.low_mm), curve.high_mm)
+    left = int(np.searchsorted(x, value, side="right")) - 1
+    gains = []
+    for i in range(max(min(left, x.size - 2) - 1, 0), min(left + 3, x.size)):
+        push = np.zeros(x.size)
+        push[i] = step
+        gains.append((monotone_cubic(x, y + push, value) - monotone_cubic(x, y - push, value)) / (2 * step))
+    return noise * hypot(*gains)
 
 
 def slope_at(curve: ForceCurve, height_mm: float) -> float:
     """Local rate at a height, positive, from the readings either side."""
-    i = int(np.clip(np.searchsorted(curve.height_mm, height_mm), 1, curve.height_mm.size - 1))
+    i = min(max(int(np.searchsorted(curve.height_mm, height_mm)), 1), curve.height_mm.size - 1)
     rise = curve.force_n[i - 1] - curve.force_n[i]
     return float(rise / (curve.height_mm[i] - curve.height_mm[i - 1]))
 
