@@ -363,6 +363,18 @@ def test_the_sheet_is_saved_and_worked_on_from_its_file(window: MainWindow, tmp_
     assert facts(phasing(window))["TDC on wheel"] == "1.25"
 
 
+def test_a_sheet_that_was_begun_comes_back_behind_a_file(window: MainWindow) -> None:
+    window._go("phasing")
+    enter(phasing(window).guide.field, "-28.5")
+    window.bench.add_files([str(SAMPLES / "quillmere_four_degree_wheel.toml")])
+    view = phasing(window)
+    assert facts(view)["TDC on wheel"] == "1.31"
+    view.start_new()
+    assert view.form.fields[Cell("stop", 0)].text() == "−28.5"
+    view.start_new()
+    assert view.form.fields[Cell("stop", 0)].text() == ""
+
+
 def test_a_typed_sheet_outlives_the_window(app: QApplication, tmp_path: Path) -> None:
     made = MainWindow(Bench(tmp_path / "settings", background=False))
     made.show()

@@ -6,15 +6,16 @@ typed here. A trial (lash, ratio, phasing, seat force, a measured spring) is onl
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
-from valvelab.errors import BadFile, BadSpec
+from valvelab.errors import BadFile, BadSpec, CannotEvaluate, Reason
 from valvelab.workbench import lobes_station
 from valvelab.workbench.certificates import CertificateRequest, names_for
 from valvelab.workbench.document import BenchFile, Document
+from valvelab.workbench.held_spec import HeldSpec, held
 from valvelab.workbench.motion_files import NAME, Motion, Springs, spec_in_use, springs_in_use, train_in_use, uses
 from valvelab.workbench.motion_readings import rule_readings
 from valvelab.workbench.questions import Question
@@ -47,6 +48,8 @@ def question(document: Document) -> Question | None:
         from valvelab.inspection.motion_lobes import motion_question
 
         asked = motion_question(table, inspect_lobes(table), found[1], dynamics=swept)
+        if not asked.lobes:
+            raise CannotEvaluate(Reason.MISSING_INPUT, f"{file.name}: no lobe of it could be fitted, so no valve moves")
         inspection = inspect_motion(asked, source=(table.source, found[2]), notes=table.notes)
         return Motion(inspection, table, None if springs is None else _measured_springs(springs[1], spring_spec))
 
@@ -72,32 +75,18 @@ def at_once(document: Document, value: object | None) -> Motion | None:
     """The inspection judged, with the readings that were typed."""
     if value is None:
         return None
-    motion, spec = cast("Motion", value), spec_in_use(document)
-    stamp = None if spec is None or (content := document.content(spec[0])) is None else content.stamp
-    return _judged(motion, rule_readings(document, motion), stamp, _Held(spec))
-
-
-@dataclass(frozen=True, slots=True)
-class _Held:
-    """A spec carried past the cache's key: its stamp stands for it."""
-
-    found: tuple[BenchFile, Spec] | None
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Held)
-
-    def __hash__(self) -> int:
-        return 0
+    motion = cast("Motion", value)
+    return _judged(motion, rule_readings(document, motion), held(document, spec_in_use(document)))
 
 
 @lru_cache(maxsize=8)
-def _judged(motion: Motion, readings: tuple[RuleReading, ...], _stamp: int | None, held: _Held) -> Motion:
+def _judged(motion: Motion, readings: tuple[RuleReading, ...], spec_held: HeldSpec) -> Motion:
     from valvelab.inspection.inspect_motion import judged
     from valvelab.records.result import warning
 
-    if held.found is None:
+    if spec_held.found is None:
         return replace(motion, inspection=judged(motion.inspection, rule_readings=readings))
-    file, spec = held.found
+    file, spec = spec_held.found
     try:
         return replace(motion, inspection=judged(motion.inspection, spec, file.path, readings))
     except BadSpec as refusal:

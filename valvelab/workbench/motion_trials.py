@@ -7,9 +7,10 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING, cast
 
-from valvelab.workbench import edits
+from valvelab.workbench import edits, lobes_station
 from valvelab.workbench.document import Document
-from valvelab.workbench.motion_files import NAME, UNSET, Motion, chosen_valve
+from valvelab.workbench.motion_files import NAME, UNSET, Motion, chosen_valve, springs_in_use, train_in_use
+from valvelab.workbench.spec_choice import stamps
 
 if TYPE_CHECKING:
     from valvelab.dynamics.response import Tell
@@ -122,7 +123,8 @@ def tried(motion: Motion, trial: Trial, valves: tuple[str, ...]) -> MotionInspec
 def sweep_question(document: Document, motion: Motion) -> tuple[object, Callable[[Tell | None], MotionInspection]]:
     """The dynamic model for the valve in front as tried: a key, and the work that tells how far it has come."""
     trial, valve = trial_of(document), chosen_valve(document, motion)
-    stamp = id(motion.inspection.sides)
+    train, springs = train_in_use(document), springs_in_use(document)
+    read = stamps(document, lobes_station.table_in_use(document), train and train[0], springs and springs[0])
     question = motion.inspection.question
     lobes = tuple(lobe for lobe in question.lobes if lobe.name == valve)
     asked = replace(question, lobes=lobes, train=train_tried(motion, trial), dynamics=True)
@@ -132,7 +134,7 @@ def sweep_question(document: Document, motion: Motion) -> tuple[object, Callable
 
         return inspect_motion(asked, tell=tell)
 
-    return (stamp, valve, trial), work
+    return (read, valve, trial), work
 
 
 def swept(document: Document, motion: Motion) -> MotionInspection | None:

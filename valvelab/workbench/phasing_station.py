@@ -11,6 +11,7 @@ from valvelab.errors import BadFile, BadSpec
 from valvelab.workbench import edits
 from valvelab.workbench.certificates import CertificateRequest
 from valvelab.workbench.document import BenchFile, Document
+from valvelab.workbench.held_spec import HeldSpec, held
 from valvelab.workbench.questions import Question
 from valvelab.workbench.spec_choice import spec_for
 from valvelab.workbench.stations import Intake, Station
@@ -85,10 +86,11 @@ def with_sheet(document: Document, sheet: Sheet) -> Document:
 
 
 def with_new_sheet(document: Document) -> Document:
-    """The document with a blank sheet in front; files stay where they are."""
+    """The document with a blank sheet in front, or the one begun before a file came to the front; files stay."""
     file = document.in_use(KIND)
-    blank = edits.choose(document, NAME, _NEW, file.path if file else _NO_FILE)
-    return edits.go_to_station(edits.choose(blank, NAME, "sheet", ""), NAME)
+    begun = document.choice(NAME, "sheet", "") if file_in_front(document) is not None else ""
+    with_new = edits.choose(document, NAME, _NEW, file.path if file else _NO_FILE)
+    return edits.go_to_station(edits.choose(with_new, NAME, "sheet", begun), NAME)
 
 
 def _read_twice(cell: Cell, value: float) -> str:
@@ -139,26 +141,12 @@ def at_once(document: Document, _value: object | None) -> Worksheet:
     sheet = sheet_in_front(document)
     found = spec_in_use(document)
     saved = read is not None and read[0] == sheet
-    stamp = None if found is None or (content := document.content(found[0])) is None else content.stamp
     twice = frozenset(name for name in document.choices.get(NAME, {}) if name.startswith("read twice"))
-    return _worked(sheet, read[1] if read is not None and saved else None, stamp, twice, _Held(found))
-
-
-@dataclass(frozen=True, slots=True)
-class _Held:
-    """A spec carried past the cache's key: its stamp stands for it."""
-
-    found: tuple[BenchFile, Spec] | None
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Held)
-
-    def __hash__(self) -> int:
-        return 0
+    return _worked(sheet, read[1] if read is not None and saved else None, twice, held(document, found))
 
 
 @lru_cache(maxsize=16)
-def _worked(sheet: Sheet, source: Source | None, _stamp: int | None, twice: frozenset[str], held: _Held) -> Worksheet:
+def _worked(sheet: Sheet, source: Source | None, twice: frozenset[str], spec_held: HeldSpec) -> Worksheet:
     from valvelab.files.contents import read_contents
     from valvelab.inspection.inspect_phasing import inspect_phasing
     from valvelab.records.result import warning
@@ -166,10 +154,10 @@ def _worked(sheet: Sheet, source: Source | None, _stamp: int | None, twice: froz
     from valvelab.workbench.worksheet_guide import doubts, target
 
     sources = () if source is None else (source,)
-    if held.found is None:
+    if spec_held.found is None:
         inspection = inspect_phasing(sheet, None, sources)
     else:
-        file, spec = held.found
+        file, spec = spec_held.found
         try:
             inspection = inspect_phasing(sheet, spec, sources, file.path)
             inspection = _with_source(inspection, read_contents(file.path).source)
