@@ -206,7 +206,8 @@ def _contact_figure(inspection: MotionInspection, lobe: str, name: str, title: s
     for number, curve in enumerate(found):
         values: FloatArray | None = curve.along.pressure_mpa if name == "pressure" else curve.along.film_um
         if values is not None:
-            word = "by hand" if curve.crank_rpm == 0.0 else f"{curve.crank_rpm:.0f} rpm"
+            unit = " rpm" if number == len(found) - 1 else ""
+            word = "by hand" if curve.crank_rpm == 0.0 else f"{curve.crank_rpm:.0f}{unit}"
             curves.append(Curve(curve.crank_deg, values, "series", word, number))
     if not curves:
         return None

@@ -24,7 +24,7 @@ from valvelab.report.assembly import Part
 from valvelab.report.page_model import Block, Box, FigureBlock, Plot, Section, Table
 from valvelab.units import System, display_unit, show
 
-PLOT_MM = 52.0
+PLOT_MM = 56.0
 
 
 def phasing_part(inspection: PhasingInspection, system: System = "metric") -> Part:
