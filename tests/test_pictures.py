@@ -16,7 +16,6 @@ from PySide6.QtGui import QImage
 from PySide6.QtWidgets import QApplication
 
 from valvelab.places import sample_profiles
-from valvelab.places import sample_profiles
 from valvelab.window import theme
 from valvelab.window.bench import Bench
 from valvelab.window.main_window import MainWindow

@@ -33,10 +33,10 @@ _SHEET_WORDS = ("part", "serial", "operator", "date")
 
 
 class WorksheetForm(QScrollArea):
-    """`edited(cell, value)`, `row_wanted(what, lobe)`, `row_unwanted(cell)`, `lobe_wanted(name)`,
-    `refused(sentence)`.
+    """A form that says what a person does: `edited(cell, value)`, `refused(sentence)`, and about rows.
 
-    Fields stay while the rows stay, so that focus and what is being typed survive every answer.
+    `row_wanted(what, lobe)`, `row_unwanted(cell)`, `lobe_wanted(name)`. Fields stay while the rows stay, so that focus
+    and what is being typed survive every answer.
     """
 
     edited = Signal(object, object)
