@@ -97,9 +97,7 @@ def index_errors(
     if places is not None:
         return _against(centres, np.array([places.get(k, np.nan) for k in range(len(names))]), ())
     if arrangement is None:
-        raise CannotEvaluate(
-            Reason.MISSING_INPUT, "not derived: no firing order and no places are stated"
-        )
+        raise CannotEvaluate(Reason.MISSING_INPUT, "not derived: no firing order and no places are stated")
     known = {name.cylinder for name in names if name is not None}
     missing = known - set(arrangement.firing_order)
     if missing:

@@ -7,9 +7,8 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from valvelab.cli.options import add_columns, add_common
+from valvelab.cli.options import add_columns, add_common, spec_of
 from valvelab.cli.output import finish, table, verdict_table
-from valvelab.cli.shaft_command import spec_of
 from valvelab.errors import BadFile, WrongUsage
 from valvelab.records.gauge_result import GaugeResult
 from valvelab.units import System, display_unit, show, two_digits
@@ -54,13 +53,7 @@ def run(args: argparse.Namespace) -> int:
         write_adopted(adopted_file, adopt(result, kind))
         if not args.quiet:
             sys.stderr.write(f"info: {adopted_file}: adopted for {kind}\n")
-
-    def certificate(path: Path) -> None:
-        from valvelab.cli.certify_command import certify_arguments
-
-        certify_arguments("gauge", args, path)
-
-    return finish(result, args, lambda: gauge_text(result, args.units), certificate)
+    return finish(result, args, lambda: gauge_text(result, args.units))
 
 
 def part(args: argparse.Namespace) -> Part:

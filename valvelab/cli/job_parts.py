@@ -6,7 +6,6 @@ A command takes part by a function `part(args) -> valvelab.report.assembly.Part`
 from __future__ import annotations
 
 import argparse
-import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from importlib import import_module
@@ -20,7 +19,7 @@ from valvelab.files.spec_file import nominal_path, parse_toml, read_spec
 from valvelab.records.job import Job, JobPart
 from valvelab.records.spec import Spec
 from valvelab.report.assembly import Part, assemble
-from valvelab.report.carried import carry, relative_sources
+from valvelab.report.carried import carry, names_for, relative_sources
 from valvelab.report.page_model import Attachment, Certificate
 
 NOT_OF_THE_JOB = {"help", "out", "json", "quiet", "units", "spec"}
@@ -89,13 +88,6 @@ def inputs_of(requests: Sequence[Request], within: Path | None = None) -> list[P
             for number, envelope in enumerate(read_spec(spec).envelope, start=1):
                 add(nominal_path(spec, envelope, number))
     return list(found)
-
-
-def names_for(paths: Sequence[Path]) -> dict[Path, str]:
-    """Names below the nearest folder that all of them share, so that a spec still finds its nominal tables."""
-    whole = {path: Path(os.path.normpath(path.absolute())) for path in paths}
-    shared = Path(os.path.commonpath([path.parent for path in whole.values()]))
-    return {path: absolute.relative_to(shared).as_posix() for path, absolute in whole.items()}
 
 
 def job_of(requests: Sequence[Request], names: Mapping[Path, str], like: Job) -> Job:

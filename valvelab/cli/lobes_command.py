@@ -7,10 +7,10 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from valvelab.cli.options import add_columns, add_common
+from valvelab.cli.options import add_columns, add_common, checking_lifts, spec_of
 from valvelab.cli.output import finish, table, verdict_table
-from valvelab.errors import BadQuantity, BadSpec, CannotEvaluate, WrongUsage
-from valvelab.units import System, display_unit, parse_quantity, show
+from valvelab.errors import BadQuantity, CannotEvaluate, WrongUsage
+from valvelab.units import System, display_unit, show
 
 if TYPE_CHECKING:
     from valvelab.inspection.inspect_lobes import LobesInspection, Settings
@@ -36,13 +36,7 @@ def run(args: argparse.Namespace) -> int:
     """Read, inspect, answer."""
     inspection = inspect(args)
     result = inspection.result
-
-    def certificate(path: Path) -> None:
-        from valvelab.cli.certify_command import certify_arguments
-
-        certify_arguments("lobes", args, path)
-
-    return finish(result, args, lambda: lobes_text(result, args.units), certificate)
+    return finish(result, args, lambda: lobes_text(result, args.units))
 
 
 def part(args: argparse.Namespace) -> Part:
@@ -57,19 +51,18 @@ def inspect(args: argparse.Namespace) -> LobesInspection:
     settings = _settings(args)
 
     from valvelab.files.lift_table import read_lift_table
-    from valvelab.files.spec_file import nominal_path, read_toml_with_source
+    from valvelab.files.spec_file import nominal_path
     from valvelab.inspection.inspect_lobes import inspect_lobes
-    from valvelab.records.spec import Spec
 
     lift_table = read_lift_table(args.lift, args.columns)
-    if args.spec is None:
+    spec, sources = spec_of(args)
+    if spec is None:
         return _named(args, lambda: inspect_lobes(lift_table, settings=settings))
-    spec, source = read_toml_with_source(args.spec, Spec, BadSpec)
     nominals = {
         envelope.nominal: read_lift_table(nominal_path(args.spec, envelope, number))
         for number, envelope in enumerate(spec.envelope, start=1)
     }
-    sources = (source, *{nominal.source.sha256: nominal.source for nominal in nominals.values()}.values())
+    sources = (*sources, *{nominal.source.sha256: nominal.source for nominal in nominals.values()}.values())
     return _named(args, lambda: inspect_lobes(lift_table, spec, nominals, settings, str(args.spec), sources))
 
 
@@ -82,16 +75,14 @@ def _named(args: argparse.Namespace, work: Callable[[], LobesInspection]) -> Lob
 
 
 def _settings(args: argparse.Namespace) -> Settings:
-    try:
-        lifts = tuple(parse_quantity(text, "length", "--at") for text in args.at or ())
-        from valvelab.follower.shapes import parse_shape
-        from valvelab.inspection.inspect_lobes import Settings
+    lifts = checking_lifts(args.at)
+    from valvelab.follower.shapes import parse_shape
+    from valvelab.inspection.inspect_lobes import Settings
 
+    try:
         shape = None if args.convert is None else parse_shape(args.convert, "--convert")
     except BadQuantity as error:
         raise WrongUsage(str(error)) from None
-    if lifts and min(lifts) <= 0.0:
-        raise WrongUsage(f"--at: found {min(lifts):g} mm, expected a lift above 0")
     return Settings(added_lifts_mm=lifts, take_out_eccentricity=not args.keep_eccentricity, convert_to=shape)
 
 

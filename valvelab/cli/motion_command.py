@@ -6,10 +6,10 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from valvelab.cli.options import add_columns, add_common
+from valvelab.cli.options import add_columns, add_common, checking_lifts, spec_of
 from valvelab.cli.output import finish, table, verdict_table
-from valvelab.errors import BadQuantity, BadSpec, CannotEvaluate, WrongUsage
-from valvelab.units import System, display_unit, parse_quantity, show
+from valvelab.errors import CannotEvaluate
+from valvelab.units import System, display_unit, show
 
 if TYPE_CHECKING:
     from valvelab.inspection.inspect_motion import MotionInspection
@@ -31,13 +31,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Inspect one lift table behind one train."""
     result = inspect(args).result
-
-    def certificate(path: Path) -> None:
-        from valvelab.cli.certify_command import certify_arguments
-
-        certify_arguments("motion", args, path)
-
-    return finish(result, args, lambda: text(result, args.units), certificate)
+    return finish(result, args, lambda: text(result, args.units))
 
 
 def part(args: argparse.Namespace) -> Part:
@@ -51,24 +45,21 @@ def part(args: argparse.Namespace) -> Part:
 
 def inspect(args: argparse.Namespace) -> MotionInspection:
     """The inspection that a command line asks for."""
-    lifts = _checking_lifts(args)
-    from valvelab.files.spec_file import read_toml_with_source
+    lifts = checking_lifts(args.at)
     from valvelab.files.train_file import read_train
     from valvelab.inspection.inspect_lobes import inspect_lobes
     from valvelab.inspection.inspect_motion import inspect_motion
     from valvelab.inspection.motion_lobes import motion_question
-    from valvelab.records.spec import Spec
 
     train, train_source = read_train(args.train)
-    spec, sources = None, [train_source]
-    if args.spec is not None:
-        spec, spec_source = read_toml_with_source(args.spec, Spec, BadSpec)
-        sources.append(spec_source)
+    spec, sources = spec_of(args)
     lift_table = _lift_table(args)
     try:
         lobes = inspect_lobes(lift_table)
         question = motion_question(lift_table, lobes, train, lifts, not args.no_dynamics)
-        return inspect_motion(question, spec, (lift_table.source, *sources), str(args.spec), lift_table.notes)
+        return inspect_motion(
+            question, spec, (lift_table.source, train_source, *sources), str(args.spec), lift_table.notes
+        )
     except CannotEvaluate as error:
         raise CannotEvaluate(error.reason, f"{args.lift} with {args.train}: {error}") from error
 
@@ -77,16 +68,6 @@ def _lift_table(args: argparse.Namespace) -> LiftTable:
     from valvelab.files.lift_table import read_lift_table
 
     return read_lift_table(args.lift, args.columns)
-
-
-def _checking_lifts(args: argparse.Namespace) -> tuple[float, ...]:
-    try:
-        lifts = tuple(parse_quantity(value, "length", "--at") for value in args.at or ())
-    except BadQuantity as error:
-        raise WrongUsage(str(error)) from None
-    if lifts and min(lifts) <= 0.0:
-        raise WrongUsage(f"--at: found {min(lifts):g} mm, expected a lift above 0")
-    return lifts
 
 
 def text(result: MotionResult, system: System) -> str:

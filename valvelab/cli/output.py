@@ -51,18 +51,13 @@ def verdict_table(verdicts: Sequence[Verdict], system: System) -> str:
     return table(header, rows, left=2)
 
 
-def finish(
-    result: Result,
-    args: argparse.Namespace,
-    text: Callable[[], str],
-    certificate: Callable[[Path], None] | None = None,
-) -> int:
+def finish(result: Result, args: argparse.Namespace, text: Callable[[], str]) -> int:
     """Print and write one result; returns the exit code that its verdicts ask for.
 
-    `text` makes the readable table; `certificate` writes a PDF to the path given.
+    `text` makes the readable table. A certificate is made by the command's `part`, see `job_parts`.
     """
     if args.out is not None:
-        write_out(result, args.out, text, certificate)
+        write_out(result, args.out, text, lambda path: _certify(result.command, args, path))
     if args.json:
         sys.stdout.write(result.model_dump_json(indent=1) + "\n")
     elif args.out is None or not args.quiet:
@@ -73,14 +68,18 @@ def finish(
     return exit_code(result.verdicts)
 
 
-def write_out(result: Result, path: Path, text: Callable[[], str], certificate: Callable[[Path], None] | None) -> None:
-    """Write one result to a file whose ending says the form."""
+def _certify(command: str, args: argparse.Namespace, path: Path) -> None:
+    from valvelab.cli.certify_command import certify_arguments
+
+    certify_arguments(command, args, path)
+
+
+def write_out(result: Result, path: Path, text: Callable[[], str], certificate: Callable[[Path], None]) -> None:
+    """Write one result to a file whose ending says the form; `certificate` writes the PDF."""
     match path.suffix.lower():
         case ".json":
             path.write_text(result.model_dump_json(indent=1) + "\n", encoding="utf-8")
         case ".pdf":
-            if certificate is None:
-                raise WrongUsage(f"--out {path}: this command writes no certificate; expected .json or .txt")
             certificate(path)
         case ".txt" | "":
             path.write_text(text().rstrip() + "\n", encoding="utf-8")

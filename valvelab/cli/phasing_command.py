@@ -6,9 +6,9 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from valvelab.cli.options import add_common
+from valvelab.cli.options import add_common, spec_of
 from valvelab.cli.output import finish, table, verdict_table
-from valvelab.errors import BadFile, BadSpec
+from valvelab.errors import BadFile
 from valvelab.units import System, display_unit, show
 
 if TYPE_CHECKING:
@@ -26,13 +26,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Inspect one sheet."""
     inspection = inspect(args)
-
-    def certificate(path: Path) -> None:
-        from valvelab.cli.certify_command import certify_arguments
-
-        certify_arguments("phasing", args, path)
-
-    return finish(inspection.result, args, lambda: text(inspection, args.units), certificate)
+    return finish(inspection.result, args, lambda: text(inspection, args.units))
 
 
 def part(args: argparse.Namespace) -> Part:
@@ -45,17 +39,13 @@ def part(args: argparse.Namespace) -> Part:
 def inspect(args: argparse.Namespace) -> PhasingInspection:
     """The inspection that a command line asks for."""
     from valvelab.files.phasing_sheet import read_phasing_sheet
-    from valvelab.files.spec_file import read_toml_with_source
     from valvelab.inspection.inspect_phasing import inspect_phasing
-    from valvelab.records.spec import Spec
 
     sheet, source = read_phasing_sheet(args.sheet)
     if not (sheet.stop_deg or sheet.events or sheet.pairs):
         raise BadFile(str(args.sheet), "", "no readings", "[stop] readings, [[near_peak]] or [[reading]]")
-    if args.spec is None:
-        return inspect_phasing(sheet, None, (source,))
-    spec, spec_source = read_toml_with_source(args.spec, Spec, BadSpec)
-    return inspect_phasing(sheet, spec, (source, spec_source), str(args.spec))
+    spec, sources = spec_of(args)
+    return inspect_phasing(sheet, spec, (source, *sources), str(args.spec or ""))
 
 
 def text(inspection: PhasingInspection, system: System) -> str:

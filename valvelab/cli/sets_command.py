@@ -6,15 +6,14 @@ import argparse
 import math
 import sys
 from collections.abc import Callable
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from valvelab.cli.options import add_columns, add_common
+from valvelab.cli.options import add_columns, add_common, quantity
 from valvelab.cli.output import finish, table
-from valvelab.cli.springs_command import question_of, with_spec_source
-from valvelab.errors import BadQuantity, WrongUsage
-from valvelab.units import System, display_unit, parse_quantity, show
+from valvelab.cli.springs_command import question_of
+from valvelab.errors import WrongUsage
+from valvelab.units import System, display_unit, show
 
 if TYPE_CHECKING:
     from valvelab.inspection.inspect_sets import PositionWish, SetsInspection, SetsQuestion
@@ -65,13 +64,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Match one file of readings."""
     result = _inspect(args, _question(args), _reporter(args)).result
-
-    def certificate(path: Path) -> None:
-        from valvelab.cli.certify_command import certify_arguments
-
-        certify_arguments("sets", args, path)
-
-    return finish(result, args, lambda: text_of(result, args.units), certificate)
+    return finish(result, args, lambda: text_of(result, args.units))
 
 
 def part(args: argparse.Namespace) -> Part:
@@ -90,10 +83,8 @@ def _inspect(
     from valvelab.inspection.inspect_sets import inspect_sets
 
     if args.given:
-        inspection = describe_sets(question, tuple(_names(text, 1) for text in args.given))
-    else:
-        inspection = inspect_sets(question, report)
-    return replace(inspection, result=with_spec_source(inspection.result, args))
+        return describe_sets(question, tuple(_names(text, 1) for text in args.given))
+    return inspect_sets(question, report)
 
 
 def _question(args: argparse.Namespace) -> SetsQuestion:
@@ -110,7 +101,7 @@ def _question(args: argparse.Namespace) -> SetsQuestion:
         together=tuple(_names(text, 2) for text in args.together),
         apart=tuple(_two(text) for text in args.apart),
         positions=positions,
-        time_limit_s=_seconds(args.time_limit),
+        time_limit_s=quantity(args.time_limit, "time", "--time-limit"),
         thorough=not args.quick,
     )
 
@@ -122,10 +113,7 @@ def _quantity(name: str, text: str, option: str) -> float:
     characteristic = by_name(name) if name in MATCHED else None
     if characteristic is None:
         raise WrongUsage(f"{option} {name!r}: expected one of {', '.join(MATCHED)}")
-    try:
-        return parse_quantity(text.strip(), characteristic.dimension, name)
-    except BadQuantity as error:
-        raise WrongUsage(f"{option} {error}") from None
+    return quantity(text.strip(), characteristic.dimension, f"{option} {name}", "any")
 
 
 def _within(text: str) -> tuple[str, float]:
@@ -133,16 +121,6 @@ def _within(text: str) -> tuple[str, float]:
     if not equals:
         raise WrongUsage(f'--within {text!r}: expected NAME=LIMIT, such as "seat_force=6 N"')
     return name.strip(), _quantity(name.strip(), value, "--within")
-
-
-def _seconds(text: str) -> float:
-    try:
-        seconds = parse_quantity(text, "time", "--time-limit")
-    except BadQuantity as error:
-        raise WrongUsage(str(error)) from None
-    if seconds <= 0.0:
-        raise WrongUsage(f"--time-limit: found {text}, expected above 0")
-    return seconds
 
 
 def _names(text: str, least: int) -> tuple[str, ...]:

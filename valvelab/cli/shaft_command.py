@@ -6,15 +6,13 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from valvelab.cli.options import add_columns, add_common
+from valvelab.cli.options import add_columns, add_common, spec_of
 from valvelab.cli.output import finish, table, verdict_table
-from valvelab.records.result import Source
 from valvelab.records.shaft_result import ShaftResult
 from valvelab.units import System, display_unit, show
 
 if TYPE_CHECKING:
     from valvelab.inspection.inspect_shaft import ShaftInspection
-    from valvelab.records.spec import Spec
     from valvelab.report.assembly import Part
 
 
@@ -44,13 +42,7 @@ def _whole(text: str) -> int:
 def run(args: argparse.Namespace) -> int:
     """Read, evaluate, answer."""
     result = inspect(args).result
-
-    def certificate(path: Path) -> None:
-        from valvelab.cli.certify_command import certify_arguments
-
-        certify_arguments("shaft", args, path)
-
-    return finish(result, args, lambda: shaft_text(result, args.units), certificate)
+    return finish(result, args, lambda: shaft_text(result, args.units))
 
 
 def part(args: argparse.Namespace) -> Part:
@@ -73,18 +65,6 @@ def inspect(args: argparse.Namespace) -> ShaftInspection:
         readings, adopted = with_adopted_probe(readings, args.gauge)
         sources = (*sources, adopted)
     return inspect_shaft(ShaftQuestion(readings, args.undulations, spec, str(args.spec or ""), sources))
-
-
-def spec_of(args: argparse.Namespace) -> tuple[Spec | None, tuple[Source, ...]]:
-    """The spec that `--spec` names, and its identity."""
-    if args.spec is None:
-        return None, ()
-    from valvelab.errors import BadSpec
-    from valvelab.files.spec_file import read_toml_with_source
-    from valvelab.records.spec import Spec
-
-    spec, source = read_toml_with_source(args.spec, Spec, BadSpec)
-    return spec, (source,)
 
 
 def shaft_text(result: ShaftResult, system: System) -> str:

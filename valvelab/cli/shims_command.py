@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import argparse
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from valvelab.cli.options import add_columns, add_common
 from valvelab.cli.output import finish, table
-from valvelab.cli.springs_command import question_of, with_spec_source
+from valvelab.cli.springs_command import question_of
 from valvelab.units import System, display_unit, show
 
 if TYPE_CHECKING:
@@ -32,14 +31,8 @@ def run(args: argparse.Namespace) -> int:
     """Plan springs and shims for one set of heights."""
     from valvelab.inspection.inspect_shims import inspect_shims
 
-    result = with_spec_source(inspect_shims(_question(args)).result, args)
-
-    def certificate(path: Path) -> None:
-        from valvelab.cli.certify_command import certify_arguments
-
-        certify_arguments("shims", args, path)
-
-    return finish(result, args, lambda: text(result, args.units), certificate)
+    result = inspect_shims(_question(args)).result
+    return finish(result, args, lambda: text(result, args.units))
 
 
 def _question(args: argparse.Namespace) -> ShimsQuestion:
@@ -56,7 +49,6 @@ def part(args: argparse.Namespace) -> Part:
 
     question = _question(args)
     inspection = inspect_shims(question)
-    inspection = replace(inspection, result=with_spec_source(inspection.result, args))
     return shims_part(inspection, question.springs.table, question.heights, args.units)
 
 

@@ -4,22 +4,18 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Sequence
-from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING
 
-from valvelab.cli.options import add_columns, add_common
+from valvelab.cli.options import add_columns, add_common, spec_of
 from valvelab.cli.output import finish, table, verdict_table
 from valvelab.units import System, display_unit, show
 
 if TYPE_CHECKING:
     from valvelab.inspection.inspect_springs import SpringsQuestion
-    from valvelab.records.result import Result
     from valvelab.records.springs_result import SpringResult, SpringsResult
     from valvelab.report.assembly import Part
     from valvelab.springs.stress import StressFactor
-
-Answer = TypeVar("Answer", bound="Result")
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -37,29 +33,22 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def question_of(args: argparse.Namespace) -> SpringsQuestion:
     """Readings and spec of a command line as a question."""
-    from valvelab.files.spec_file import read_spec
     from valvelab.files.spring_readings import read_spring_readings
     from valvelab.files.wire_materials import read_wire_materials
     from valvelab.inspection.inspect_springs import SpringsQuestion
 
-    spec = None if args.spec is None else read_spec(args.spec)
+    spec, sources = spec_of(args)
     readings = read_spring_readings(args.readings, args.columns)
     factor: StressFactor = getattr(args, "stress_factor", "EN 13906-1")
-    return SpringsQuestion(readings, spec, str(args.spec), read_wire_materials(), factor)
+    return SpringsQuestion(readings, spec, str(args.spec), read_wire_materials(), factor, sources)
 
 
 def run(args: argparse.Namespace) -> int:
     """Inspect one file of readings."""
     from valvelab.inspection.inspect_springs import inspect_springs
 
-    result = with_spec_source(inspect_springs(question_of(args)).result, args)
-
-    def certificate(path: Path) -> None:
-        from valvelab.cli.certify_command import certify_arguments
-
-        certify_arguments("springs", args, path)
-
-    return finish(result, args, lambda: text(result, args.units), certificate)
+    result = inspect_springs(question_of(args)).result
+    return finish(result, args, lambda: text(result, args.units))
 
 
 def part(args: argparse.Namespace) -> Part:
@@ -68,19 +57,7 @@ def part(args: argparse.Namespace) -> Part:
     from valvelab.report.springs_certificate import springs_part
 
     question = question_of(args)
-    inspection = inspect_springs(question)
-    inspection = replace(inspection, result=with_spec_source(inspection.result, args))
-    return springs_part(inspection, question.table, args.units)
-
-
-def with_spec_source(result: Answer, args: argparse.Namespace) -> Answer:
-    """The result with the spec among its sources."""
-    if args.spec is None:
-        return result
-    from valvelab.files.contents import read_contents
-
-    sources = dict.fromkeys((*result.source, read_contents(args.spec).source))
-    return result.model_copy(update={"source": tuple(sources)})
+    return springs_part(inspect_springs(question), question.table, args.units)
 
 
 COLUMNS = (

@@ -6,12 +6,11 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from valvelab.cli.options import add_columns, add_common
+from valvelab.cli.options import add_columns, add_common, quantity, spec_of
 from valvelab.cli.output import finish, table, verdict_table
-from valvelab.cli.shaft_command import spec_of
-from valvelab.errors import BadQuantity, WrongUsage
+from valvelab.errors import WrongUsage
 from valvelab.records.texture_result import TextureResult
-from valvelab.units import System, display_unit, parse_quantity, show
+from valvelab.units import System, display_unit, show
 
 if TYPE_CHECKING:
     from valvelab.inspection.inspect_texture import TextureInspection
@@ -28,28 +27,10 @@ def configure(parser: argparse.ArgumentParser) -> None:
     add_common(parser)
 
 
-def _length(text: str | None, option: str, *, zero: bool = False) -> float | None:
-    if text is None:
-        return None
-    try:
-        value = parse_quantity(text, "length", option)
-    except BadQuantity as error:
-        raise WrongUsage(str(error)) from None
-    if value < 0.0 or (value == 0.0 and not zero):
-        raise WrongUsage(f"{option}: found {text}, expected a length above 0")
-    return value
-
-
 def run(args: argparse.Namespace) -> int:
     """Read, filter, evaluate, answer."""
     result = inspect(args).result
-
-    def certificate(path: Path) -> None:
-        from valvelab.cli.certify_command import certify_arguments
-
-        certify_arguments("texture", args, path)
-
-    return finish(result, args, lambda: texture_text(result, args.units), certificate)
+    return finish(result, args, lambda: texture_text(result, args.units))
 
 
 def part(args: argparse.Namespace) -> Part:
@@ -61,8 +42,8 @@ def part(args: argparse.Namespace) -> Part:
 
 def inspect(args: argparse.Namespace) -> TextureInspection:
     """The inspection that a command line asks for."""
-    cutoff = _length(args.cutoff, "--cutoff")
-    short = _length(args.short_cutoff, "--short-cutoff", zero=True)
+    cutoff = None if args.cutoff is None else quantity(args.cutoff, "length", "--cutoff")
+    short = None if args.short_cutoff is None else quantity(args.short_cutoff, "length", "--short-cutoff", "0 or above")
     if cutoff is not None and short is not None and short >= cutoff:
         raise WrongUsage(f"--short-cutoff {args.short_cutoff}: expected less than the cutoff {args.cutoff}")
     if args.sections is not None and not 1 <= args.sections <= 1000:

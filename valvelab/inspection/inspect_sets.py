@@ -182,7 +182,7 @@ def _result(
 ) -> SetsResult:
     used = {problem.names[i] for one in matched.sets for i in one.springs}
     return SetsResult(
-        source=(question.springs.table.source,),
+        source=question.springs.sources,
         notes=tuple(dict.fromkeys(notes)),
         size=question.size,
         within={KEY_OF[name]: limit for name, limit in question.within.items()},

@@ -191,7 +191,7 @@ def _result(
         )
     used = set(plan.spring)
     return ShimsResult(
-        source=(question.springs.table.source, heights.source),
+        source=tuple(dict.fromkeys((question.springs.table.source, heights.source, *question.springs.other_sources))),
         notes=tuple(dict.fromkeys(notes)),
         positions=tuple(rows),
         spread_seat_force_n=plan.spread_n,

@@ -41,6 +41,11 @@ class SpringsQuestion:
     stress_factor: StressFactor = "EN 13906-1"
     other_sources: tuple[Source, ...] = ()
 
+    @property
+    def sources(self) -> tuple[Source, ...]:
+        """Every file that the answer follows from, each once."""
+        return tuple(dict.fromkeys((self.table.source, *self.other_sources)))
+
 
 @dataclass(frozen=True, slots=True)
 class SpringsInspection:
@@ -79,7 +84,7 @@ def inspect_springs(question: SpringsQuestion) -> SpringsInspection:
         verdicts, remarks = judge(question.spec, {"spring": items}, question.spec_file)
         notes += remarks
     result = SpringsResult(
-        source=tuple(dict.fromkeys((question.table.source, *question.other_sources))),
+        source=question.sources,
         notes=tuple(dict.fromkeys(notes)),
         verdicts=tuple(verdicts),
         installed_height_mm=fit.installed_height_mm,

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Mapping, Sequence
-from pathlib import PurePosixPath
+from pathlib import Path, PurePosixPath
 
 from valvelab.records.job import Job
 from valvelab.records.result import Result, Source
@@ -29,6 +30,13 @@ def carry(job: Job, inputs: Mapping[str, bytes], results: Sequence[Result]) -> t
 def as_attachments(files: Mapping[str, bytes], job: Job) -> tuple[Attachment, ...]:
     """Files by name, each with a word on what it is."""
     return tuple(Attachment(name, content, _what(name, job)) for name, content in sorted(files.items()))
+
+
+def names_for(paths: Sequence[Path]) -> dict[Path, str]:
+    """Each file once, named from the nearest folder that all of them share, so that a spec finds its nominal tables."""
+    whole = {path: Path(os.path.normpath(path.absolute())) for path in paths}
+    shared = Path(os.path.commonpath([path.parent for path in whole.values()]))
+    return {path: absolute.relative_to(shared).as_posix() for path, absolute in whole.items()}
 
 
 def relative_sources(result: Result, names: Mapping[str, str]) -> Result:

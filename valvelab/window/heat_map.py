@@ -11,6 +11,7 @@ from valvelab.arrays import FloatArray
 from valvelab.figures.description import HeatMap
 from valvelab.units import System, display_unit
 from valvelab.window.theme import Theme, current_theme, scaled
+
 _SEPARATE_PX = 8.0
 """Rows taller than this are parted by a line."""
 
