@@ -49,11 +49,12 @@ class SpringsQuestion:
 
 @dataclass(frozen=True, slots=True)
 class SpringsInspection:
-    """The result and the working behind it, one analysis for each row of the result."""
+    """The result and the working behind it, one analysis for each row of the result; the spec it was held against."""
 
     fit: Fit
     analyses: tuple[SpringAnalysis, ...]
     result: SpringsResult
+    spec: Spec | None = None
 
 
 def analyse_all(question: SpringsQuestion) -> tuple[Fit, tuple[SpringAnalysis, ...], list[Note]]:
@@ -91,7 +92,7 @@ def inspect_springs(question: SpringsQuestion) -> SpringsInspection:
         valve_lift_mm=fit.valve_lift_mm,
         springs=rows,
     )
-    return SpringsInspection(fit, analyses, result)
+    return SpringsInspection(fit, analyses, result, question.spec)
 
 
 def _is_run_in(stage: str | None) -> bool:

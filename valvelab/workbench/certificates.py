@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -14,6 +13,7 @@ from valvelab.units import System
 if TYPE_CHECKING:
     from valvelab.records.spec import Spec
     from valvelab.report.assembly import Part
+    from valvelab.workbench.document import BenchFile
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +31,26 @@ class CertificateRequest:
     spec: Spec | None = None
     others: tuple[Path, ...] = ()
     options: tuple[str, ...] = ()
+
+
+def request_for(
+    part: Part,
+    command: str,
+    file: BenchFile,
+    found: tuple[BenchFile, Spec] | None,
+    options: tuple[str, ...] = (),
+    others: tuple[Path, ...] = (),
+) -> CertificateRequest:
+    """A station's request: its file with its column assignment, the spec it was held against."""
+    return CertificateRequest(
+        part=part,
+        command=command,
+        file=Path(file.path),
+        spec_file=None if found is None else Path(found[0].path),
+        spec=None if found is None else found[1],
+        others=others,
+        options=(*((f"--columns={file.columns}",) if file.columns else ()), *options),
+    )
 
 
 def write(request: CertificateRequest, path: Path, units: System, made: str) -> None:
@@ -59,7 +79,7 @@ def write(request: CertificateRequest, path: Path, units: System, made: str) -> 
 
 
 def names_for(paths: Sequence[Path]) -> dict[Path, str]:
-    """Each file once with its name below the nearest folder that all share, so that a spec finds its nominals."""
-    whole = {path: Path(os.path.normpath(path.absolute())) for path in paths}
-    shared = Path(os.path.commonpath([path.parent for path in whole.values()]))
-    return {path: absolute.relative_to(shared).as_posix() for path, absolute in whole.items()}
+    """The names that files are carried under, see `report.carried`."""
+    from valvelab.report import carried
+
+    return carried.names_for(paths)

@@ -115,6 +115,12 @@ class Document:
         chosen = self.current.get(kind)
         return next((file for file in candidates if file.path == chosen), candidates[0] if candidates else None)
 
+    def value_in_use(self, kind: str) -> tuple[BenchFile, object] | None:
+        """The file of a kind that inspections use, with what it was read as."""
+        file = self.in_use(kind)
+        content = None if file is None else self.content(file)
+        return None if file is None or content is None or content.value is None else (file, content.value)
+
     def unread(self) -> tuple[BenchFile, ...]:
         """Files still to be read."""
         return tuple(file for file in self.files if file not in self.contents)

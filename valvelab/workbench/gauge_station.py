@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
-from valvelab.errors import BadFile, BadSpec
+from valvelab.errors import BadFile
 from valvelab.units import CANONICAL, Dimension
-from valvelab.workbench.certificates import CertificateRequest
+from valvelab.workbench.certificates import CertificateRequest, request_for
 from valvelab.workbench.document import BenchFile, Document
-from valvelab.workbench.questions import Partly, Question
+from valvelab.workbench.questions import Question
 from valvelab.workbench.settings import write_whole
-from valvelab.workbench.spec_choice import sources_of, spec_for, stamps
+from valvelab.workbench.spec_choice import files_of, inspected_to, sources_of, spec_for, stamps
 from valvelab.workbench.stations import Intake, Station
 
 if TYPE_CHECKING:
@@ -29,8 +29,7 @@ _OWN = 0.0
 
 def uses(document: Document) -> tuple[BenchFile, ...]:
     """Study and spec of the question."""
-    found = spec_for(document, _SUBJECTS)
-    return tuple(file for file in (document.in_use(STUDY), found[0] if found else None) if file is not None)
+    return files_of(document.in_use(STUDY), spec_for(document, _SUBJECTS))
 
 
 def asked_tolerance(document: Document) -> float | None:
@@ -41,24 +40,22 @@ def asked_tolerance(document: Document) -> float | None:
 
 def question(document: Document) -> Question | None:
     """Evaluate the study in use by both methods."""
-    file = document.in_use(STUDY)
-    content = None if file is None else document.content(file)
-    if file is None or content is None or content.value is None:
+    study = document.value_in_use(STUDY)
+    if study is None:
         return None
-    readings, width = cast("GaugeReadings", content.value), asked_tolerance(document)
+    readings, width = cast("GaugeReadings", study[1]), asked_tolerance(document)
     found = spec_for(document, _SUBJECTS)
 
     def work() -> object:
         from valvelab.inspection.inspect_gauge import GaugeQuestion, inspect_gauge
 
+        plain = GaugeQuestion(readings, width)
         if found is None:
-            return inspect_gauge(GaugeQuestion(readings, width))
-        try:
-            return inspect_gauge(GaugeQuestion(readings, width, found[1], found[0].path, sources_of(found)))
-        except BadSpec as refusal:
-            return Partly(inspect_gauge(GaugeQuestion(readings, width)), f"{refusal}; measured without the spec")
+            return inspect_gauge(plain)
+        judged = replace(plain, spec=found[1], spec_file=found[0].path, other_sources=sources_of(found))
+        return inspected_to(lambda: inspect_gauge(judged), lambda: inspect_gauge(plain))
 
-    return Question((*stamps(document, file, found[0] if found else None), width), f"Inspecting {file.name}", work)
+    return Question((*stamps(document, *files_of(study, found)), width), f"Inspecting {study[0].name}", work)
 
 
 def result(value: object) -> Result:
@@ -171,17 +168,8 @@ def certificate(document: Document, value: object) -> CertificateRequest:
     asked = inspection.question
     found = spec_for(document, _SUBJECTS) if asked.spec is not None else None
     width = asked.tolerance
-    return CertificateRequest(
-        part=gauge_part(inspection, document.units),
-        command="gauge",
-        file=Path(file.path),
-        spec_file=None if found is None else Path(found[0].path),
-        spec=None if found is None else found[1],
-        options=(
-            *((f"--columns={file.columns}",) if file.columns else ()),
-            *((f"--tolerance={width!r} {inspection.result.unit}".rstrip(),) if width is not None else ()),
-        ),
-    )
+    options = () if width is None else (f"--tolerance={width!r} {inspection.result.unit}".rstrip(),)
+    return request_for(gauge_part(inspection, document.units), NAME, file, found, options)
 
 
 STATION = Station(

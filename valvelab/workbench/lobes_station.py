@@ -5,12 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
-from valvelab.errors import BadSpec
-from valvelab.workbench.certificates import CertificateRequest
+from valvelab.workbench.certificates import CertificateRequest, request_for
 from valvelab.workbench.document import BenchFile, Document
-from valvelab.workbench.questions import Partly, Question
-from valvelab.workbench.spec_choice import spec_for
-from valvelab.workbench.stations import Intake, Station
+from valvelab.workbench.questions import Question
+from valvelab.workbench.spec_choice import files_of, inspected_to, spec_for, stamps
+from valvelab.workbench.stations import Intake, Station, front_item
 
 if TYPE_CHECKING:
     from valvelab.inspection.inspect_lobes import LobesInspection
@@ -25,11 +24,7 @@ DEFAULT_CHECKING_LIFT_MM = 1.27
 def chosen_lobe(document: Document, inspection: LobesInspection) -> str:
     """The lobe in front: the one chosen while the shaft has it, else the first rejected, else the first."""
     names = [lobe.lobe for lobe in inspection.result.lobes]
-    chosen = document.choice(NAME, "lobe", "")
-    if chosen in names:
-        return chosen
-    rejected = (str(verdict.item) for verdict in inspection.result.verdicts if verdict.decision == "reject")
-    return next((item for item in rejected if item in names), names[0])
+    return front_item(inspection.result, names, document.choice(NAME, "lobe", ""))
 
 
 def checking_lift_mm(document: Document) -> float:
@@ -70,8 +65,7 @@ def table_in_use(document: Document) -> BenchFile | None:
 
 def uses(document: Document) -> tuple[BenchFile, ...]:
     """The lift table and the spec of the question."""
-    found = spec_in_use(document)
-    return tuple(file for file in (table_in_use(document), found[0] if found else None) if file is not None)
+    return files_of(table_in_use(document), spec_in_use(document))
 
 
 def question(document: Document) -> Question | None:
@@ -82,19 +76,15 @@ def question(document: Document) -> Question | None:
         return None
     table = cast("LiftTable", content.value)
     found = spec_in_use(document)
-    stamps = tuple(c.stamp for f in (file, found[0] if found else None) if f and (c := document.content(f)))
 
     def work() -> object:
         from valvelab.inspection.inspect_lobes import inspect_lobes
 
         if found is None:
             return inspect_lobes(table)
-        try:
-            return _inspect_to_spec(table, *found)
-        except BadSpec as refusal:
-            return Partly(inspect_lobes(table), f"{refusal}; measured without the spec")
+        return inspected_to(lambda: _inspect_to_spec(table, *found), lambda: inspect_lobes(table))
 
-    return Question(stamps, f"Inspecting {file.name}", work)
+    return Question(stamps(document, *files_of(file, found)), f"Inspecting {file.name}", work)
 
 
 def _inspect_to_spec(table: LiftTable, file: BenchFile, spec: Spec) -> LobesInspection:
@@ -119,16 +109,9 @@ def certificate(document: Document, value: object) -> CertificateRequest:
     inspection = cast("LobesInspection", value)
     file = table_in_use(document)
     assert file is not None
-    found = spec_in_use(document) if inspection.spec is not None and len(inspection.result.source) > 1 else None
-    return CertificateRequest(
-        part=lobes_part(inspection, document.units),
-        command="lobes",
-        file=Path(file.path),
-        spec_file=None if found is None else Path(found[0].path),
-        spec=None if found is None else found[1],
-        others=() if found is None else tuple(nominal_paths(found[0].path, found[1]).values()),
-        options=(f"--columns={file.columns}",) if file.columns else (),
-    )
+    found = spec_in_use(document) if inspection.spec is not None else None
+    nominals = () if found is None else tuple(nominal_paths(found[0].path, found[1]).values())
+    return request_for(lobes_part(inspection, document.units), NAME, file, found, others=nominals)
 
 
 STATION = Station(

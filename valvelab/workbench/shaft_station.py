@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
-from valvelab.errors import BadSpec
-from valvelab.workbench.certificates import CertificateRequest, names_for
+from valvelab.workbench.certificates import CertificateRequest, request_for
 from valvelab.workbench.document import BenchFile, Document
-from valvelab.workbench.questions import Partly, Question
-from valvelab.workbench.spec_choice import sources_of, spec_for, stamps
-from valvelab.workbench.stations import Intake, Station
+from valvelab.workbench.questions import Question
+from valvelab.workbench.spec_choice import files_of, inspected_to, sources_of, spec_for, stamps
+from valvelab.workbench.stations import Intake, Station, front_item
 
 if TYPE_CHECKING:
     from valvelab.camshaft.journal import JournalForm
@@ -28,9 +28,7 @@ _SUBJECTS = ("station", "shaft")
 
 def uses(document: Document) -> tuple[BenchFile, ...]:
     """Readings, spec and adopted uncertainty of the question."""
-    readings, found = document.in_use(READINGS), spec_for(document, _SUBJECTS)
-    adopted = document.in_use(ADOPTED)
-    return tuple(file for file in (readings, found[0] if found else None, adopted) if file is not None)
+    return files_of(document.in_use(READINGS), spec_for(document, _SUBJECTS), document.in_use(ADOPTED))
 
 
 def undulations(document: Document) -> int | None:
@@ -41,31 +39,27 @@ def undulations(document: Document) -> int | None:
 
 def question(document: Document) -> Question | None:
     """Evaluate the readings in use against the spec in use."""
-    file = document.in_use(READINGS)
-    content = None if file is None else document.content(file)
-    if file is None or content is None or content.value is None:
+    read = document.value_in_use(READINGS)
+    if read is None:
         return None
-    readings = cast("ShaftReadings", content.value)
+    readings = cast("ShaftReadings", read[1])
     found, adopted, cut = spec_for(document, _SUBJECTS), document.in_use(ADOPTED), undulations(document)
 
     def work() -> object:
         from valvelab.files.adopted_uncertainty import with_adopted_probe
         from valvelab.inspection.inspect_shaft import ShaftQuestion, inspect_shaft
 
-        measured, sources = readings, sources_of(found)
+        plain = ShaftQuestion(readings, cut)
         if adopted is not None:
             measured, source = with_adopted_probe(readings, adopted.path)
-            sources = (*sources, source)
+            plain = ShaftQuestion(measured, cut, other_sources=(source,))
         if found is None:
-            return inspect_shaft(ShaftQuestion(measured, cut, other_sources=sources))
-        try:
-            return inspect_shaft(ShaftQuestion(measured, cut, found[1], found[0].path, sources))
-        except BadSpec as refusal:
-            plain = inspect_shaft(ShaftQuestion(measured, cut, other_sources=sources[1:]))
-            return Partly(plain, f"{refusal}; measured without the spec")
+            return inspect_shaft(plain)
+        sources = (*sources_of(found), *plain.other_sources)
+        judged = replace(plain, spec=found[1], spec_file=found[0].path, other_sources=sources)
+        return inspected_to(lambda: inspect_shaft(judged), lambda: inspect_shaft(plain))
 
-    key = (*stamps(document, file, found[0] if found else None, adopted), cut)
-    return Question(key, f"Inspecting {file.name}", work)
+    return Question((*stamps(document, *files_of(read, found, adopted)), cut), f"Inspecting {read[0].name}", work)
 
 
 def result(value: object) -> Result:
@@ -84,17 +78,13 @@ def journals(inspection: ShaftInspection) -> dict[str, JournalForm]:
 
 def chosen_journal(document: Document, inspection: ShaftInspection) -> str:
     """The journal in front: the one chosen, else the first rejected, else the one farthest off the axis."""
-    names = journals(inspection)
-    chosen = document.choice(NAME, "journal", "")
-    if chosen in names:
-        return chosen
-    rejected = (str(verdict.item) for verdict in inspection.result.verdicts if verdict.decision == "reject")
-    worst = inspection.result.straightness.worst_station or ""
-    return next((item for item in (*rejected, worst) if item in names), next(iter(names), ""))
+    chosen, worst = document.choice(NAME, "journal", ""), inspection.result.straightness.worst_station or ""
+    return front_item(inspection.result, list(journals(inspection)), chosen, worst)
 
 
 def certificate(document: Document, value: object) -> CertificateRequest:
     """The shaft's part of a certificate."""
+    from valvelab.report.carried import names_for
     from valvelab.report.form_certificate import shaft_part
 
     inspection = cast("ShaftInspection", value)
@@ -102,22 +92,13 @@ def certificate(document: Document, value: object) -> CertificateRequest:
     assert file is not None
     found = spec_for(document, _SUBJECTS) if inspection.question.spec is not None else None
     others = () if adopted is None else (Path(adopted.path),)
-    spec_file = None if found is None else Path(found[0].path)
-    names = names_for([Path(file.path), *([spec_file] if spec_file else []), *others])
+    names = names_for([*(Path(one.path) for one in files_of(file, found)), *others])
     cut = inspection.question.undulations
-    return CertificateRequest(
-        part=shaft_part(inspection, document.units),
-        command="shaft",
-        file=Path(file.path),
-        spec_file=spec_file,
-        spec=None if found is None else found[1],
-        others=others,
-        options=(
-            *((f"--columns={file.columns}",) if file.columns else ()),
-            *((f"--undulations={cut}",) if cut is not None else ()),
-            *(f"--gauge={names[path]}" for path in others),
-        ),
+    options = (
+        *((f"--undulations={cut}",) if cut is not None else ()),
+        *(f"--gauge={names[path]}" for path in others),
     )
+    return request_for(shaft_part(inspection, document.units), NAME, file, found, options, others)
 
 
 def adopted_kind(document: Document) -> str:

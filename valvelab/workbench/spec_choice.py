@@ -6,7 +6,9 @@ from collections.abc import Callable, Collection
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
+from valvelab.errors import BadSpec
 from valvelab.workbench.document import BenchFile, Document
+from valvelab.workbench.questions import Partly
 
 if TYPE_CHECKING:
     from valvelab.records.result import Source
@@ -52,6 +54,14 @@ def headline_of(document: Document, pair: tuple[BenchFile, Spec] | None, applied
     return f"{spec.title or file.name}{revision}, {rule}"
 
 
+def inspected_to(judged: Callable[[], object], plain: Callable[[], object]) -> object:
+    """What `judged` gives; where that refuses the spec, what `plain` gives without it, and why."""
+    try:
+        return judged()
+    except BadSpec as refusal:
+        return Partly(plain(), f"{refusal}; measured without the spec")
+
+
 def sources_of(pair: tuple[BenchFile, Spec] | None) -> tuple[Source, ...]:
     """The spec's identity as a source of the result; read away from the window."""
     from valvelab.files.contents import read_contents
@@ -62,3 +72,8 @@ def sources_of(pair: tuple[BenchFile, Spec] | None) -> tuple[Source, ...]:
 def stamps(document: Document, *files: BenchFile | None) -> tuple[int, ...]:
     """What tells one reading of these files from another, for the key of a question."""
     return tuple(content.stamp for file in files if file and (content := document.content(file)))
+
+
+def files_of(*found: BenchFile | tuple[BenchFile, object] | None) -> tuple[BenchFile, ...]:
+    """The files among these, with or without what they were read as."""
+    return tuple(one[0] if isinstance(one, tuple) else one for one in found if one is not None)

@@ -5,16 +5,16 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, TypeVar, cast
+from typing import TYPE_CHECKING, cast
 
-from valvelab.errors import BadSpec
 from valvelab.workbench import sets
-from valvelab.workbench.certificates import CertificateRequest, names_for
+from valvelab.workbench.certificates import CertificateRequest, request_for
 from valvelab.workbench.document import BenchFile, Document
 from valvelab.workbench.facts import Fact, meaning_of
-from valvelab.workbench.questions import Partly, Question
+from valvelab.workbench.questions import Question
 from valvelab.workbench.sets import NAME
-from valvelab.workbench.stations import Intake, Station
+from valvelab.workbench.spec_choice import files_of, inspected_to, sources_of, spec_for, stamps
+from valvelab.workbench.stations import Intake, Station, front_item
 
 if TYPE_CHECKING:
     from valvelab.inspection.inspect_sets import SetsInspection
@@ -28,7 +28,6 @@ if TYPE_CHECKING:
     from valvelab.report.assembly import Part
     from valvelab.springs.tray import Progress
 
-Held = TypeVar("Held", bound="Result")
 PAGES = ("sets", "springs", "spring", "shims")
 """The lists beside the drawings, the first in front at first."""
 SETS, SHIMS = "springs, sets", "springs, shims"
@@ -37,44 +36,22 @@ SETS, SHIMS = "springs, sets", "springs, shims"
 
 def table_in_use(document: Document) -> tuple[BenchFile, SpringTable] | None:
     """The tray that is inspected."""
-    return cast("tuple[BenchFile, SpringTable] | None", _in_use(document, "spring readings"))
+    return cast("tuple[BenchFile, SpringTable] | None", document.value_in_use("spring readings"))
 
 
 def heights_in_use(document: Document) -> tuple[BenchFile, HeightsTable] | None:
     """The heights that shims are planned for."""
-    return cast("tuple[BenchFile, HeightsTable] | None", _in_use(document, "heights"))
+    return cast("tuple[BenchFile, HeightsTable] | None", document.value_in_use("heights"))
 
 
 def spec_in_use(document: Document) -> tuple[BenchFile, Spec] | None:
     """The spec that verdicts are reached by: the one chosen, else the first that speaks of springs."""
-    from valvelab.inspection.spring_characteristics import CHARACTERISTICS
-
-    names = {row.name for row in CHARACTERISTICS}
-    for file in document.of_kind("spec"):
-        content = document.content(file)
-        spec = cast("Spec", content.value) if content is not None else None
-        if spec is None:
-            continue
-        ours = any(limit.of in names for limit in spec.limit) or spec.fitting.installed_height is not None
-        if file.path == document.current.get("spec") or ours:
-            return file, spec
-    return None
-
-
-def _in_use(document: Document, kind: str) -> tuple[BenchFile, object] | None:
-    file = document.in_use(kind)
-    content = None if file is None else document.content(file)
-    return None if file is None or content is None or content.value is None else (file, content.value)
+    return spec_for(document, ("spring",), lambda spec: spec.fitting.installed_height is not None)
 
 
 def uses(document: Document) -> tuple[BenchFile, ...]:
     """Readings, spec and heights that the station works on."""
-    found = (table_in_use(document), spec_in_use(document), heights_in_use(document))
-    return tuple(pair[0] for pair in found if pair is not None)
-
-
-def _stamps(document: Document, *files: BenchFile | None) -> tuple[int, ...]:
-    return tuple(content.stamp for file in files if file and (content := document.content(file)))
+    return files_of(table_in_use(document), spec_in_use(document), heights_in_use(document))
 
 
 def springs_question(table: SpringTable, found: tuple[BenchFile, Spec] | None) -> SpringsQuestion:
@@ -84,7 +61,7 @@ def springs_question(table: SpringTable, found: tuple[BenchFile, Spec] | None) -
 
     if found is None:
         return SpringsQuestion(table, materials=read_wire_materials())
-    return SpringsQuestion(table, found[1], found[0].path, read_wire_materials())
+    return SpringsQuestion(table, found[1], found[0].path, read_wire_materials(), other_sources=sources_of(found))
 
 
 def question(document: Document) -> Question | None:
@@ -97,30 +74,12 @@ def question(document: Document) -> Question | None:
     def work() -> object:
         from valvelab.inspection.inspect_springs import inspect_springs
 
-        if found is None:
-            return inspect_springs(springs_question(tray[1], None))
-        try:
-            inspection = inspect_springs(springs_question(tray[1], found))
-            return replace(inspection, result=with_source(inspection.result, found[0].path))
-        except BadSpec as refusal:
-            value = inspect_springs(springs_question(tray[1], None))
-            return Partly(value, f"{refusal}; measured without the spec")
+        return inspected_to(
+            lambda: inspect_springs(springs_question(tray[1], found)),
+            lambda: inspect_springs(springs_question(tray[1], None)),
+        )
 
-    key = _stamps(document, tray[0], found[0] if found else None)
-    return Question(key, f"Inspecting {tray[0].name}", work)
-
-
-def with_source(held: Held, path: str) -> Held:
-    """A result with one more file among its sources."""
-    from valvelab.files.contents import read_contents
-
-    sources = dict.fromkeys((*held.source, read_contents(path).source))
-    return held.model_copy(update={"source": tuple(sources)})
-
-
-def was_applied(document: Document, inspection: SpringsInspection) -> bool:
-    """Whether the inspection was held against the spec in use."""
-    return spec_in_use(document) is not None and len(inspection.result.source) > 1
+    return Question(stamps(document, *files_of(tray, found)), f"Inspecting {tray[0].name}", work)
 
 
 def shims_question(document: Document) -> Question | None:
@@ -134,7 +93,7 @@ def shims_question(document: Document) -> Question | None:
 
         return inspect_shims(ShimsQuestion(springs_question(tray[1], found), heights[1]))
 
-    key = ("shims", *_stamps(document, tray[0], heights[0], found[0] if found else None))
+    key = ("shims", *stamps(document, *files_of(tray, heights, found)))
     return Question(key, f"Planning shims for {heights[0].name}", work)
 
 
@@ -154,9 +113,8 @@ def wish_of(document: Document, values: sets.Values) -> sets.Wish:
 
 def sets_key(document: Document, wish: sets.Wish) -> object:
     """What an answer of matching depends on."""
-    tray, found = table_in_use(document), spec_in_use(document)
-    stamps = _stamps(document, tray[0] if tray else None, found[0] if found else None)
-    return stamps, wish.size, tuple(wish.within.items()), wish.thorough
+    read = stamps(document, *files_of(table_in_use(document), spec_in_use(document)))
+    return read, wish.size, tuple(wish.within.items()), wish.thorough
 
 
 def match_work(
@@ -201,11 +159,7 @@ def judged_analyses(inspection: SpringsInspection) -> tuple[SpringAnalysis, ...]
 def chosen_spring(document: Document, inspection: SpringsInspection) -> str:
     """The spring in front: the one chosen while the tray has it, else the first rejected, else the first."""
     names = [row.spring for row in inspection.result.springs]
-    chosen = document.choice(NAME, "spring", "")
-    if chosen in names:
-        return chosen
-    rejected = (str(verdict.item) for verdict in inspection.result.verdicts if verdict.decision == "reject")
-    return next((item for item in rejected if item in names), names[0])
+    return front_item(inspection.result, names, document.choice(NAME, "spring", ""))
 
 
 def spring_facts(row: SpringResult) -> list[Fact]:
@@ -224,23 +178,15 @@ def spring_facts(row: SpringResult) -> list[Fact]:
 def certificate(document: Document, value: object) -> CertificateRequest:
     """What the page in front puts on paper: the springs, else their sets or the shim plan where there is one."""
     inspection = cast("SpringsInspection", value)
-    tray, found = table_in_use(document), spec_in_use(document)
+    tray = table_in_use(document)
     assert tray is not None
-    if not was_applied(document, inspection):
-        found = None
-    plain = CertificateRequest(
-        part=_springs_part(document, inspection, tray[1]),
-        command="springs",
-        file=Path(tray[0].path),
-        spec_file=None if found is None else Path(found[0].path),
-        spec=None if found is None else found[1],
-        options=(f"--columns={tray[0].columns}",) if tray[0].columns else (),
-    )
+    found = spec_in_use(document) if inspection.spec is not None else None
+    plain = request_for(_springs_part(document, inspection, tray[1]), NAME, tray[0], found)
     page = document.choice(NAME, "list", PAGES[0])
     if page == "sets":
         return _sets_certificate(document, inspection, plain, found)
     if page == "shims":
-        return _shims_certificate(document, plain, found)
+        return _shims_certificate(document, plain)
     return plain
 
 
@@ -272,8 +218,6 @@ def _sets_certificate(
         options += [f"--set={','.join(one)}" for one in grouping.sets]
     elif not wish.thorough:
         options.append("--quick")
-    if found is not None:
-        answer = replace(answer, result=with_source(answer.result, found[0].path))
     part = sets_part(answer, tray[1], document.units)
     return replace(plain, part=part, command="sets", options=(*plain.options, *options))
 
@@ -288,17 +232,14 @@ def _proven(document: Document, wish: sets.Wish, grouping: sets.Grouping) -> Set
     return answer if untouched and answer.result.proven_optimal else None
 
 
-def _shims_certificate(
-    document: Document, plain: CertificateRequest, found: tuple[BenchFile, Spec] | None
-) -> CertificateRequest:
+def _shims_certificate(document: Document, plain: CertificateRequest) -> CertificateRequest:
+    from valvelab.report.carried import names_for
     from valvelab.report.springs_certificate import shims_part
 
     plan, _ = shim_plan(document)
     tray, heights = table_in_use(document), heights_in_use(document)
     if plan is None or tray is None or heights is None:
         return plain
-    if found is not None:
-        plan = replace(plan, result=with_source(plan.result, found[0].path))
     part = shims_part(plan, tray[1], heights[1], document.units)
     path = Path(heights[0].path)
     files = [plain.file, *([plain.spec_file] if plain.spec_file else []), path]

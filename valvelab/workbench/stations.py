@@ -17,7 +17,7 @@ Station modules are imported before the window's first paint: nothing heavy at t
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib import import_module
@@ -116,6 +116,14 @@ def files_in_use(document: Document) -> set[str]:
         return {file.path for file in station.uses(document)}
     found = (document.in_use(intake.kind) for intake in station.intakes)
     return {file.path for file in found if file is not None}
+
+
+def front_item(result: Result, names: Sequence[str], chosen: str, otherwise: str = "") -> str:
+    """The item in front: the one chosen while it is there, else the first rejected, else `otherwise`, the first."""
+    if chosen in names:
+        return chosen
+    rejected = (str(verdict.item) for verdict in result.verdicts if verdict.decision == "reject")
+    return next((item for item in (*rejected, otherwise) if item in names), next(iter(names), ""))
 
 
 def answer_value(document: Document, station: Station) -> object | None:

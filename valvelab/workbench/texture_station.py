@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
 from valvelab.errors import BadSpec, ValvelabError
-from valvelab.workbench.certificates import CertificateRequest
+from valvelab.workbench.certificates import CertificateRequest, request_for
 from valvelab.workbench.document import BenchFile, Document
 from valvelab.workbench.facts import meaning_of
 from valvelab.workbench.questions import Partly, Question
-from valvelab.workbench.spec_choice import sources_of, spec_for, stamps
+from valvelab.workbench.spec_choice import files_of, sources_of, spec_for, stamps
 from valvelab.workbench.stations import Intake, Station
 
 if TYPE_CHECKING:
@@ -54,17 +53,15 @@ def settings(document: Document) -> Settings:
 
 def uses(document: Document) -> tuple[BenchFile, ...]:
     """Trace and spec of the question."""
-    found = spec_for(document, _SUBJECTS)
-    return tuple(file for file in (document.in_use(TRACE), found[0] if found else None) if file is not None)
+    return files_of(document.in_use(TRACE), spec_for(document, _SUBJECTS))
 
 
 def question(document: Document) -> Question | None:
     """Filter and evaluate the trace in use against the spec in use."""
-    file = document.in_use(TRACE)
-    content = None if file is None else document.content(file)
-    if file is None or content is None or content.value is None:
+    read = document.value_in_use(TRACE)
+    if read is None:
         return None
-    trace, asked, found = cast("SurfaceTrace", content.value), settings(document), spec_for(document, _SUBJECTS)
+    trace, asked, found = cast("SurfaceTrace", read[1]), settings(document), spec_for(document, _SUBJECTS)
 
     def work() -> object:
         from valvelab.inspection.inspect_texture import TextureQuestion
@@ -81,7 +78,7 @@ def question(document: Document) -> Question | None:
             value = measured.value if isinstance(measured, Partly) else measured
             return Partly(value, f"{refusal}; measured without the spec{inner}")
 
-    return Question((*stamps(document, file, found[0] if found else None), asked), f"Filtering {file.name}", work)
+    return Question((*stamps(document, *files_of(read, found)), asked), f"Filtering {read[0].name}", work)
 
 
 def _inspect(asked: TextureQuestion, how: Settings) -> object:
@@ -143,19 +140,12 @@ def certificate(document: Document, value: object) -> CertificateRequest:
     assert file is not None
     asked = inspection.question
     found = spec_for(document, _SUBJECTS) if asked.spec is not None else None
-    return CertificateRequest(
-        part=texture_part(inspection, document.units),
-        command="texture",
-        file=Path(file.path),
-        spec_file=None if found is None else Path(found[0].path),
-        spec=None if found is None else found[1],
-        options=(
-            *((f"--columns={file.columns}",) if file.columns else ()),
-            *((f"--cutoff={asked.cutoff_mm!r} mm",) if asked.cutoff_mm is not None else ()),
-            *((f"--short-cutoff={asked.short_cutoff_mm!r} mm",) if asked.short_cutoff_mm is not None else ()),
-            *((f"--sections={asked.sections}",) if asked.sections is not None else ()),
-        ),
+    options = (
+        *((f"--cutoff={asked.cutoff_mm!r} mm",) if asked.cutoff_mm is not None else ()),
+        *((f"--short-cutoff={asked.short_cutoff_mm!r} mm",) if asked.short_cutoff_mm is not None else ()),
+        *((f"--sections={asked.sections}",) if asked.sections is not None else ()),
     )
+    return request_for(texture_part(inspection, document.units), NAME, file, found, options)
 
 
 STATION = Station(

@@ -36,6 +36,7 @@ from valvelab.workbench import lobes_station
 from valvelab.workbench.facts import Fact, lobe_facts, shaft_facts
 from valvelab.workbench.lobes_station import NAME, checking_lift_mm, chosen_lobe
 from valvelab.workbench.showing import decimals_for, pretty_unit
+from valvelab.workbench.spec_choice import headline_of
 
 if TYPE_CHECKING:
     from valvelab.inspection.inspect_lobes import LobesInspection
@@ -151,15 +152,8 @@ class LobesView(StationView):
         part = getattr(content.value, "part", None) if content is not None else None
         serial = getattr(content.value, "serial", None) if content is not None else None
         title = " ".join(word for word in (part or (table.name if table else ""), serial and f"no. {serial}") if word)
-        found = lobes_station.spec_in_use(document)
-        if found is None:
-            return title, "no spec on the bench"
-        file, spec = found
-        if not inspection_used(value, spec):
-            return title, f"{file.name} could not be applied: see Problems"
-        name = spec.title or file.name
-        revision = f" revision {spec.revision}" if spec.revision else ""
-        return title, f"{name}{revision}, {spec.decision.rule} rule at {100.0 * spec.decision.confidence:.0f} %"
+        applied = cast("LobesInspection", value).spec
+        return title, headline_of(document, lobes_station.spec_in_use(document), applied)
 
     def show_answer(self, document: Document, value: object) -> None:
         """Redraw what changed: everything, the chosen lobe, or only the checking lift."""
@@ -294,11 +288,6 @@ def _duration_columns(units: str) -> list[TableColumn]:
         angle(2, "closes\ncam deg", "Cam angle where the closing flank passes the checking lift", 2),
         angle(3, "duration\ncrank deg", "Crank angle over which the lift exceeds the checking lift", 2),
     ]  # fmt: skip
-
-
-def inspection_used(value: object, spec: object) -> bool:
-    """Whether an inspection was held against this spec."""
-    return cast("LobesInspection", value).spec is spec
 
 
 def _folded(angle: float | None) -> float | None:

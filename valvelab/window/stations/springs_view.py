@@ -20,6 +20,7 @@ from valvelab.window.tables import Sheet
 from valvelab.window.theme import current_theme
 from valvelab.workbench import sets, springs_station
 from valvelab.workbench.sets import NAME
+from valvelab.workbench.spec_choice import headline_of
 from valvelab.workbench.springs_station import chosen_spring, judged_analyses, rows_of, spring_facts
 
 if TYPE_CHECKING:
@@ -119,14 +120,10 @@ class SpringsView(StationView):
             serial = remarks.get("serial")
             title = " ".join(w for w in (remarks.get("part") or tray[0].name, serial and f"no. {serial}") if w)
         found = springs_station.spec_in_use(document)
+        against = headline_of(document, found, inspection.spec)
         if found is None:
-            return title, f"{sets.counted(len(rows_of(inspection)), 'spring')}, no spec on the bench"
-        file, spec = found
-        if not springs_station.was_applied(document, inspection):
-            return title, f"{file.name} could not be applied: see Problems"
-        revision = f" revision {spec.revision}" if spec.revision else ""
-        sure = f"{spec.decision.rule} rule at {100.0 * spec.decision.confidence:.0f} %"
-        return title, f"{spec.title or file.name}{revision}, {sure}"
+            against = f"{sets.counted(len(rows_of(inspection)), 'spring')}, {against}"
+        return title, against
 
     def show_answer(self, document: Document, value: object) -> None:
         """Redraw what changed: the tray, the chosen spring, the sets, the shims."""
