@@ -3,10 +3,17 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Generator
+from collections.abc import Generator, Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 from hypothesis import settings
+
+if TYPE_CHECKING:
+    from PySide6.QtWidgets import QApplication
+
+    from valvelab.window.main_window import MainWindow
 
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 IN_CI = os.environ.get("CI", "").lower() in {"1", "true", "yes"}
@@ -51,3 +58,47 @@ def pytest_make_collect_report() -> Generator[None, pytest.CollectReport, pytest
     report = yield
     refuse_skip(report)
     return report
+
+
+@pytest.fixture(scope="session")
+def app() -> QApplication:
+    """The one application of a run, dressed as the program dresses it."""
+    from PySide6.QtWidgets import QApplication
+
+    from valvelab.window import theme
+
+    found = QApplication.instance() or QApplication(["test"])
+    assert isinstance(found, QApplication)
+    theme.dress(found)
+    return found
+
+
+@pytest.fixture
+def quiet(app: QApplication) -> Iterator[None]:
+    """Qt says nothing unexpected."""
+    from PySide6.QtCore import qInstallMessageHandler
+
+    said: list[str] = []
+    qInstallMessageHandler(lambda _k, _c, text: None if "propagateSizeHints" in text else said.append(text))
+    yield
+    qInstallMessageHandler(None)
+    assert said == []
+
+
+@pytest.fixture
+def window(app: QApplication, tmp_path: Path) -> Iterator[MainWindow]:
+    """A window of 1280 by 720 with an empty bench that answers at once."""
+    from valvelab.window import theme
+    from valvelab.window.bench import Bench
+    from valvelab.window.main_window import MainWindow
+
+    app.setFont(theme.text_font(10.0))
+    made = MainWindow(Bench(tmp_path / "settings", background=False))
+    made.resize(1280, 720)
+    made.show()
+    app.processEvents()
+    yield made
+    theme.set_scheme("system")
+    made.close()
+    made.deleteLater()
+    app.processEvents()

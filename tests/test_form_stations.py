@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, TypeVar, cast
 
@@ -11,7 +10,7 @@ import make_form_samples
 import numpy as np
 import pytest
 from make_form_samples import BOW_UM, FORM, SAMPLES, STATIONS_MM, TAPER_UM, centre_um
-from PySide6.QtCore import Qt, qInstallMessageHandler
+from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QAbstractButton, QApplication, QComboBox, QLineEdit, QSpinBox
 from test_pictures import compare
@@ -34,39 +33,8 @@ from valvelab.workbench import gauge_station, shaft_station, stations
 JOURNALS, SPEC = "club_four_journals.csv", "club_four_shaft_spec.toml"
 FLANK, FINISHED = "club_four_lobe_3I_trace.csv", "hydroplane_journal_trace.smd"
 STUDY = "dial_gauge_study.csv"
+pytestmark = pytest.mark.usefixtures("quiet")
 View = TypeVar("View", bound=StationView)
-
-
-@pytest.fixture(scope="session")
-def app() -> QApplication:
-    found = QApplication.instance() or QApplication(["test"])
-    assert isinstance(found, QApplication)
-    theme.dress(found)
-    return found
-
-
-@pytest.fixture(autouse=True)
-def quiet(app: QApplication) -> Iterator[None]:
-    """Qt says nothing unexpected."""
-    said: list[str] = []
-    qInstallMessageHandler(lambda _k, _c, text: None if "propagateSizeHints" in text else said.append(text))
-    yield
-    qInstallMessageHandler(None)
-    assert said == []
-
-
-@pytest.fixture
-def window(app: QApplication, tmp_path: Path) -> Iterator[MainWindow]:
-    app.setFont(theme.text_font(10.0))
-    made = MainWindow(Bench(tmp_path / "settings", background=False))
-    made.resize(1280, 720)
-    made.show()
-    app.processEvents()
-    yield made
-    theme.set_scheme("system")
-    made.close()
-    made.deleteLater()
-    app.processEvents()
 
 
 def put(window: MainWindow, *names: str) -> None:

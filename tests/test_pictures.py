@@ -6,7 +6,6 @@ VALVELAB_APPROVE=1 pytest tests/test_pictures.py writes them anew; look at them 
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -17,30 +16,12 @@ from PySide6.QtWidgets import QApplication
 
 from valvelab.places import sample_profiles
 from valvelab.window import theme
-from valvelab.window.bench import Bench
 from valvelab.window.main_window import MainWindow
 from valvelab.workbench.sets import Grouping
 
 APPROVED = Path(__file__).parent / "pictures"
 #: a pixel counts as different from this step of 255 on; so many may differ, edges of letters mostly
 STEP, SHARE = 40, 0.01
-
-
-@pytest.fixture
-def window(tmp_path: Path) -> Iterator[MainWindow]:
-    app = QApplication.instance() or QApplication(["test"])
-    assert isinstance(app, QApplication)
-    theme.dress(app)
-    app.setFont(theme.text_font(10.0))
-    made = MainWindow(Bench(tmp_path / "settings", background=False))
-    made.resize(1280, 720)
-    made.show()
-    app.processEvents()
-    yield made
-    theme.set_scheme("system")
-    made.close()
-    made.deleteLater()
-    app.processEvents()
 
 
 def pixels(picture: QImage) -> np.ndarray:

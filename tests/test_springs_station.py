@@ -6,7 +6,6 @@ import csv
 import io
 import json
 import time
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 from types import MappingProxyType
@@ -16,7 +15,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from pypdf import PdfReader
-from PySide6.QtCore import QMimeData, QPointF, Qt, qInstallMessageHandler
+from PySide6.QtCore import QMimeData, QPointF, Qt
 from PySide6.QtGui import QDropEvent
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QAbstractButton, QAbstractSpinBox, QApplication, QFileDialog, QLineEdit, QWidget
@@ -26,8 +25,6 @@ from valvelab.figures import spring_figures
 from valvelab.inspection.inspect_springs import SpringsInspection, SpringsQuestion, inspect_springs
 from valvelab.places import sample_profiles
 from valvelab.report.tray_labels import Label, LabelSheet, labels_bytes
-from valvelab.window import theme
-from valvelab.window.bench import Bench
 from valvelab.window.main_window import MainWindow
 from valvelab.window.stations.springs_sets_pane import SetsPane
 from valvelab.window.stations.springs_view import SpringsView
@@ -234,32 +231,7 @@ def test_a_label_with_no_room_counts_what_it_leaves_out() -> None:
 
 # -- in the window ----------------------------------------------------------------------------------------------------
 
-QT_SAID: list[str] = []
-
-
-@pytest.fixture(autouse=True)
-def quiet() -> Iterator[None]:
-    """Qt says nothing unexpected."""
-    QT_SAID.clear()
-    qInstallMessageHandler(lambda _k, _c, text: None if "propagateSizeHints" in text else QT_SAID.append(text))
-    yield
-    qInstallMessageHandler(None)
-    assert QT_SAID == []
-
-
-@pytest.fixture
-def window(tmp_path: Path) -> Iterator[MainWindow]:
-    app = QApplication.instance() or QApplication(["test"])
-    assert isinstance(app, QApplication)
-    theme.dress(app)
-    made = MainWindow(Bench(tmp_path / "settings", background=False))
-    made.resize(1280, 720)
-    made.show()
-    app.processEvents()
-    yield made
-    made.close()
-    made.deleteLater()
-    app.processEvents()
+pytestmark = pytest.mark.usefixtures("quiet")
 
 
 @pytest.fixture

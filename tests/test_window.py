@@ -7,13 +7,12 @@ import os
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
 import pytest
 from invented_camshaft import LOBES, WORN, write_spec, write_table
-from PySide6.QtCore import QMimeData, QPoint, QPointF, Qt, QUrl, qInstallMessageHandler
+from PySide6.QtCore import QMimeData, QPoint, QPointF, Qt, QUrl
 from PySide6.QtGui import QDropEvent, QKeySequence
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QAbstractButton, QApplication, QComboBox, QLineEdit, QWidget
@@ -27,47 +26,12 @@ from valvelab.window.main_window import MainWindow
 from valvelab.window.stations.lobes_view import LobesView
 from valvelab.workbench import recovery
 
-QT_SAID: list[str] = []
-
-
-@pytest.fixture(scope="session")
-def app() -> QApplication:
-    found = QApplication.instance() or QApplication(["test"])
-    assert isinstance(found, QApplication)
-    theme.dress(found)
-    return found
-
-
-@pytest.fixture(autouse=True)
-def quiet(app: QApplication) -> Iterator[None]:
-    """Qt says nothing unexpected."""
-    QT_SAID.clear()
-
-    def hear(_kind: object, _context: object, text: str) -> None:
-        if "propagateSizeHints" not in text:
-            QT_SAID.append(text)
-
-    qInstallMessageHandler(hear)
-    yield
-    qInstallMessageHandler(None)
-    assert QT_SAID == []
+pytestmark = pytest.mark.usefixtures("quiet")
 
 
 @pytest.fixture
 def job(tmp_path: Path) -> list[str]:
     return [str(write_table(tmp_path / "shaft.csv")), str(write_spec(tmp_path))]
-
-
-@pytest.fixture
-def window(app: QApplication, tmp_path: Path) -> Iterator[MainWindow]:
-    made = MainWindow(Bench(tmp_path / "settings", background=False))
-    made.resize(1280, 720)
-    made.show()
-    app.processEvents()
-    yield made
-    made.close()
-    made.deleteLater()
-    app.processEvents()
 
 
 def lobes_view(window: MainWindow) -> LobesView:
