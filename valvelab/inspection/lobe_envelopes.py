@@ -39,6 +39,7 @@ class LobeEnvelope:
     fit: EnvelopeFit
     nominal: Nominal
     standard_uncertainty_mm: float | None
+    clause: str | None = None
 
     @property
     def angle_cam_deg(self) -> FloatArray:
@@ -86,7 +87,7 @@ class LobeEnvelope:
         return Verdict(
             characteristic="envelope", item=lobe, measured=measured, unit="mm",
             standard_uncertainty=self.standard_uncertainty_mm, lower=lower, upper=upper,
-            probability_conforming=decision.probability, decision=decision.outcome,
+            probability_conforming=decision.probability, decision=decision.outcome, clause=self.clause,
         )  # fmt: skip
 
 
@@ -122,14 +123,14 @@ def fit_envelopes(
             chosen = {
                 row: _nominal_for(fitted_nominals[key], name, envelope, spec_file, field)
                 for row, name in enumerate(group.fitted.names)
-                if name not in result and _selects(envelope, name, kinds[name])
+                if name not in result and name not in group.withheld and _selects(envelope, name, kinds[name])
             }
             fits = {row: _fit_one(group, row, nominal, band, envelope) for row, nominal in chosen.items()}
             stated = _uncertainty(
                 group, {row: float(fit.measured_angle_cam_deg[fit.worst]) for row, fit in fits.items()}
             )
             for row, fit in fits.items():
-                result[group.fitted.names[row]] = LobeEnvelope(fit, chosen[row], stated[row])
+                result[group.fitted.names[row]] = LobeEnvelope(fit, chosen[row], stated[row], envelope.clause)
     return result
 
 

@@ -84,6 +84,7 @@ class EnvelopeSpec(Record):
     lobes: Selection = "all"
     nominal: str
     fit: tuple[Literal["angle", "lift"], ...] = ("angle",)
+    clause: str | None = None
     band: tuple[Band, ...] = Field(min_length=1)
 
 
