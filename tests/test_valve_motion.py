@@ -18,7 +18,7 @@ from valvelab.valve_motion.lash import Lash
 from valvelab.valve_motion.rocker import GeometryRocker, PointRocker, RatioRocker, Rocker
 from valvelab.valve_motion.valve_lift import Gear, Motion, Timing, crossings, peak_crank, valve_motion, whole_cycle
 
-REAL = Path("/work/shared/real/exhaust_valve_lift.txt")
+REAL = Path(__file__).resolve().parents[2] / "shared" / "real" / "exhaust_valve_lift.txt"
 TIMING = Timing(0.0, 106.0)
 LIFTS = np.linspace(0.0, 8.0, 81)
 

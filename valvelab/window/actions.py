@@ -48,5 +48,5 @@ ACTIONS = (
               "caution", "Help", bar=True),
     ActionRow("characteristics", "Characteristics", "F3", "Every characteristic with its meaning and method", "info",
               "Help"),
-    ActionRow("about", "About valvelab", "F1", "Version, shortcuts and licence of the program", "about", "Help"),
+    ActionRow("about", "About valvelab", "F1", "Version and shortcuts of the program", "about", "Help"),
 )  # fmt: skip
