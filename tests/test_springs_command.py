@@ -239,3 +239,17 @@ def test_the_sample_tray_shows_its_two_strangers(capsys: pytest.CaptureFixture[s
     document = answer(capsys, tray, "--spec", sample_profiles() / "springs_quillmere_spec.toml")
     doubtful = {verdict["item"] for verdict in document["verdicts"] if verdict["decision"] != "accept"}
     assert doubtful == {"Q23", "Q48"}
+
+
+def test_a_stated_solid_height_counts_before_the_knee(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The knee serves where nothing is stated; a drawing's figure stands, and the difference is said."""
+    stated = SOLID - 0.5
+    file = write_readings(
+        tmp_path / "s.csv", {"A": (HEIGHTS, bench_force(HEIGHTS))}, *FITTED, f"solid height: {stated} mm",
+        "wire diameter: 4 mm", "mean coil diameter: 28 mm",
+    )  # fmt: skip
+    document = answer(capsys, file)
+    spring = document["springs"][0]
+    assert (spring["solid_height_mm"], spring["solid_height_from"]) == (stated, "stated")
+    assert spring["stress_solid_mpa"] == pytest.approx(shear_stress(RATE * (FREE - stated), 4.0, 28.0), rel=1e-6)
+    assert any("the stated height counts" in note["text"] for note in document["notes"])

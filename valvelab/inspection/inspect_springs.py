@@ -20,6 +20,8 @@ from valvelab.springs.stress import StressFactor, WireMaterial
 
 PROGRESSIVE = 1.15
 """Local rate at the low end over that at the high end from which a spring is called progressive (ours; no source)."""
+SOLID_AGREES_MM = 0.1
+"""A stated solid height further from the knee of the readings is remarked on (ours; no source)."""
 GUIDANCE = (
     "common practice, as guidance and never as a limit: about 1.5 mm (0.060 in) of coil-bind margin in all for steel "
     "race springs and 1.3 mm (0.050 in) from retainer to seal, unless the maker says otherwise"
@@ -223,13 +225,14 @@ def _coil_bind_notes(analyses: tuple[SpringAnalysis, ...]) -> list[Note]:
 
 
 def _solid_notes(analysis: SpringAnalysis, about: str) -> list[Note]:
-    stated = analysis.fit.coil.solid_height_mm
-    solid = analysis.solid
-    if stated is None or solid.value is None or not analysis.solid_from_readings:
+    stated = analysis.solid.value
+    knees = [element.knee.solid_height_mm - element.offset_mm for element in analysis.elements if element.knee]
+    if stated is None or analysis.solid_from_readings or not knees:
         return []
-    if abs(stated - solid.value) <= max(3.0 * (solid.standard_uncertainty or 0.0), 0.1):
+    seen = max(knees)
+    if abs(stated - seen) <= SOLID_AGREES_MM:
         return []
-    text = f"the readings show coil bind at {solid.value:.2f} mm, {stated:.2f} mm is stated; the readings count"
+    text = f"the readings show coil bind at {seen:.2f} mm, {stated:.2f} mm is stated; the stated height counts"
     return [warning(f"{about} solid_height_mm", text)]
 
 

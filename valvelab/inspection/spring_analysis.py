@@ -169,7 +169,8 @@ def element_curves(readings: ElementReadings, fit: Fit, *, nested: bool) -> Elem
         )
         free = _slack_out(kept)
         usable = with_end(free, knee.solid_height_mm, knee.force_n)
-        solid, uncertainty = knee.solid_height_mm, hypot(knee.standard_uncertainty_mm, fit.stated.height_mm or 0.0)
+        if solid is None:
+            solid, uncertainty = knee.solid_height_mm, hypot(knee.standard_uncertainty_mm, fit.stated.height_mm or 0.0)
     return ElementCurves(
         readings.element, readings.offset_mm, read, free, usable, knee, release, solid, uncertainty, coil
     )
@@ -299,13 +300,14 @@ def analyse(readings: SpringReadings, fit: Fit, file: str) -> SpringAnalysis:
 
 
 def _solid(elements: tuple[ElementCurves, ...], fit: Fit) -> tuple[Number, bool]:
+    """Solid height, and whether the readings gave it; a stated one counts before the knee of the readings."""
+    if len(elements) > 1 and fit.coil.solid_height_mm is not None:
+        return Number(fit.coil.solid_height_mm), False
     whole = nest_solid_height([element.part(to_the_knee=False) for element in elements])
     if whole is not None:
         known = [element for element in elements if element.solid_height_mm is not None]
         governs = max(known, key=lambda element: (element.solid_height_mm or 0.0) - element.offset_mm)
-        return Number(*whole), governs.knee is not None
-    if fit.coil.solid_height_mm is not None:
-        return Number(fit.coil.solid_height_mm), False
+        return Number(*whole), governs.knee is not None and governs.coil.solid_height_mm is None
     return Number(None, None, "the readings did not go to coil bind, and no solid height is stated"), False
 
 

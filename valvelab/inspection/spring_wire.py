@@ -113,8 +113,8 @@ def _rate(analysis: SpringAnalysis, element: ElementCurves) -> Number:
 
 
 def _solid_force(element: ElementCurves, rate: Number) -> Number:
-    """Force where the element closes: at the knee, else the lowest reading carried on at the rate."""
-    if element.knee is not None:
+    """Force where the element closes: at the knee, at a stated height, or the lowest reading carried on at the rate."""
+    if element.knee is not None and element.coil.solid_height_mm is None:
         return Number(element.knee.force_n)
     if element.solid_height_mm is None:
         return Number(None, None, "no solid height is known")

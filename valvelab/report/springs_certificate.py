@@ -48,7 +48,7 @@ INCH = {"N": 1, "N/mm": 1, "mm": 3, "MPa": 1, "Hz": 0, "": 2}
 READ = (
     "Forces are read at installed and at open height (installed height less valve lift) by monotone interpolation of "
     "the compress stroke; the rate is the slope of least squares between those heights. Readings past coil bind end "
-    "the range, and the knee gives the solid height unless the readings stop before it. u is the standard uncertainty."
+    "the range, and the knee gives the solid height unless one is stated. u is the standard uncertainty."
 )
 MATCHED = (
     "Sets are complete groups in which the range (greatest less least) of every characteristic named is within its "
