@@ -383,3 +383,19 @@ def test_a_spike_is_counted_and_listed(run: Callable[..., Answer], tmp_path: Pat
     reading = found["outlier_readings"][0]
     assert reading["angle_cam_deg"] == pytest.approx(float(row[0]))
     assert reading["lift_mm"] - reading["fitted_lift_mm"] == pytest.approx(0.3, abs=0.005)
+
+
+@pytest.mark.parametrize(
+    ("rows", "words"),
+    [
+        ("".join(f"{i},{1e300 if i == 50 else 0}\n" for i in range(360)), "1e+300 mm"),
+        ("5,1\n" * 100, "at 1 angles"),
+    ],
+)
+def test_numbers_no_lobe_can_have(run: Callable[..., Answer], tmp_path: Path, rows: str, words: str) -> None:
+    path = tmp_path / "odd.csv"
+    path.write_text("angle [cam deg],1I [mm]\n" + rows, encoding="utf-8")
+    code, out, err = run(path)
+    assert (code, out, err.count("\n")) == (3, "", 1)
+    assert words in err
+    assert "odd.csv" in err

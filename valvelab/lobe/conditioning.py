@@ -18,6 +18,8 @@ from valvelab.lobe.trace import Trace
 BoolArray = NDArray[np.bool_]
 
 FEWEST_READINGS = 16
+# No lobe lifts this far; squares of larger numbers would leave the range of numbers.
+LARGEST_LIFT_MM = 1e4
 # A turn with a larger hole is an event-only sweep.
 LARGEST_HOLE_CAM_DEG = 45.0
 # Outliers: this many scaled MADs, and never less than this lift.
@@ -68,7 +70,8 @@ def group(traces: tuple[Trace, ...]) -> list[tuple[Trace, ...]]:
 def condition(traces: tuple[Trace, ...]) -> Conditioned:
     """Unwrap, check, fold and sort the readings of lobes that share their angles, and flag outliers.
 
-    Refused: fewer than 16 readings, values not finite, angles that do not run one way within a sweep.
+    Refused: fewer than 16 readings, values not finite or beyond any lobe, angles that do not run one way
+    within a sweep.
     """
     first = traces[0]
     angle = finite(first.angle_cam_deg, f"lobe {first.name}, angle", 1)
@@ -76,6 +79,10 @@ def condition(traces: tuple[Trace, ...]) -> Conditioned:
     if angle.size < FEWEST_READINGS:
         found = f"lobe {first.name}: found {angle.size} readings"
         raise CannotEvaluate(Reason.TOO_FEW_READINGS, f"{found}, expected {FEWEST_READINGS} or more")
+    row, at = np.unravel_index(int(np.argmax(np.abs(lifts))), lifts.shape)
+    if abs(lifts[row, at]) > LARGEST_LIFT_MM:
+        found = f"lobe {traces[row].name}, reading {at + 1}: found a lift of {lifts[row, at]:g} mm"
+        raise CannotEvaluate(Reason.BAD_VALUES, f"{found}, expected at most {LARGEST_LIFT_MM:g} mm")
     given = np.zeros(angle.size, dtype=np.int64) if first.sweep is None else first.sweep
     unwrapped, sweep = _unwrap(angle, given, first.name)
     kept = ~_outliers(unwrapped, lifts, given)
@@ -168,10 +175,11 @@ def _event_only(
     nose = int(np.argmax(np.median(lifts[:, rows], axis=0)))
     run = next(run for run in runs if nose in run)
     chosen = rows[run]
-    if run.size < FEWEST_READINGS:
+    places = int((np.diff(angles[run]) > 1e-7).sum()) + 1
+    if places < FEWEST_READINGS:
         raise CannotEvaluate(
             Reason.TOO_FEW_READINGS,
-            f"lobe {names[0]}: found {run.size} readings round the nose, expected {FEWEST_READINGS} or more",
+            f"lobe {names[0]}: found readings at {places} angles round the nose, expected {FEWEST_READINGS} or more",
         )
     ascending_run = angles[run] - 360.0 * np.floor(angles[run[0]] / 360.0)
     return Conditioned(
