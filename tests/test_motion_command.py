@@ -397,3 +397,10 @@ def test_a_measured_spring_stands_in_the_train(tmp_path: Path) -> None:
     assert taken.surge_hz == springs.springs[0].surge_hz
     assert taken.bind_travel_mm == pytest.approx(springs.installed_height_mm - springs.springs[0].solid_height_mm)
     assert springs.springs[0].spring in notes[0].text
+
+
+def test_what_a_short_train_leaves_open_is_said(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    document = answer(tmp_path, capsys, "[rocker]\nratio = 1.5\n", "--no-dynamics")
+    assert all(valve["piston_clearance"] is None and valve["control"] is None for valve in document["valves"])
+    about = {note["about"] for note in document["notes"]}
+    assert {"piston_clearance", "control"} <= about

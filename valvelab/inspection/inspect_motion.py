@@ -138,8 +138,12 @@ def _valve(question: MotionQuestion, side: Side) -> tuple[MotionValve, list[Note
     u_tdc = None if at_tdc is None else _valve_uncertainty(train, side, at_tdc)
     clearance, changes, said = _clearance(train, side)
     notes += said
+    if clearance is None and not said:
+        notes.append(info("piston_clearance", "not derived: needs [clearance], [crank] throw and rod, and the timing"))
     control, said = control_of(question, side)
     notes += said
+    if control is None and not said:
+        notes.append(info("control", "not derived: needs [valve] effective_mass, [spring] seat_force and rate"))
     contact, said = contact_extremes(question, side)
     notes += said
     valve = MotionValve(
