@@ -19,7 +19,7 @@ from valvelab.camshaft.texture import (
     sampling_uncertainty,
     whole_sections,
 )
-from valvelab.errors import BadFile, CannotEvaluate
+from valvelab.errors import BadFile, CannotEvaluate, Reason
 from valvelab.inspection.characteristics import by_name
 from valvelab.inspection.judging import Item, Measured, ends, judge
 from valvelab.records.form_measurement import SurfaceTrace
@@ -132,6 +132,9 @@ def _short_cutoff(
     if asked == 0.0:
         return None, [info("short cutoff", "left out as asked")]
     if asked is not None:
+        if asked >= cutoff:
+            found = f"short cutoff: found {asked:g} mm"
+            raise CannotEvaluate(Reason.OUT_OF_RANGE, f"{found}, expected less than the cutoff of {cutoff:g} mm")
         short = asked
     elif chosen is not None:
         short = chosen.short_cutoff_mm
