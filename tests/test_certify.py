@@ -203,3 +203,21 @@ def test_no_window_library_and_no_display(job: Path, tmp_path: Path) -> None:
     )
     environment = {key: value for key, value in os.environ.items() if key not in {"DISPLAY", "QT_QPA_PLATFORM"}}
     assert subprocess.run([sys.executable, "-c", code], check=False, env=environment).returncode == 1
+
+
+def test_what_is_no_paper_is_refused_in_one_line(tmp_path: Path) -> None:
+    """In a process of its own: a library's remarks go to standard error there."""
+    (tmp_path / "torn.pdf").write_text("%PDF-1.4\nhello", encoding="utf-8")
+    done = subprocess.run(
+        [sys.executable, "-m", "valvelab", "verify", str(tmp_path / "torn.pdf")],
+        capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert (done.returncode, done.stdout) == (3, "")
+    assert len(done.stderr.strip().splitlines()) == 1
+
+
+def test_a_part_of_a_job_that_no_command_inspects(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "job.toml").write_text('[[part]]\ninspect = "cook"\nfile = "lift.csv"\n', encoding="utf-8")
+    code, _, err = run("certify", tmp_path, "--out", tmp_path / "c.pdf", capsys=capsys)
+    assert code == 3
+    assert "[[part]] inspect" in err

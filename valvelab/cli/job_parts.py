@@ -44,7 +44,7 @@ def parser_of(command: str) -> argparse.ArgumentParser:
     """The parser of a command that takes part in certificates."""
     name = f"valvelab.cli.{command}_command"
     if not command.isidentifier() or find_spec(name) is None or not hasattr(import_module(name), "part"):
-        raise WrongUsage(f"no certificate is made from {command!r}")
+        raise BadFile("job", "[[part]] inspect", repr(command), "a command that can be certified, such as lobes")
     parser = _Parser(prog=f"job part {command}", add_help=False, allow_abbrev=False)
     import_module(name).configure(parser)
     return parser

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import logging
 from pathlib import Path, PurePosixPath
 
 from pypdf import PdfReader, PdfWriter
@@ -34,6 +35,7 @@ def carried_files(path: Path) -> dict[str, bytes]:
 
     Refuses what is no PDF, carries nothing or too much, or has a name that leaves its folder.
     """
+    logging.getLogger("pypdf").setLevel(logging.CRITICAL)  # its remarks would stand beside our one sentence
     try:
         reader = PdfReader(path, strict=False)
         files = {name: contents[0] for name, contents in reader.attachments.items()}
