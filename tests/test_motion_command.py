@@ -403,4 +403,4 @@ def test_what_a_short_train_leaves_open_is_said(tmp_path: Path, capsys: pytest.C
     document = answer(tmp_path, capsys, "[rocker]\nratio = 1.5\n", "--no-dynamics")
     assert all(valve["piston_clearance"] is None and valve["control"] is None for valve in document["valves"])
     about = {note["about"] for note in document["notes"]}
-    assert {"piston_clearance", "control"} <= about
+    assert {"lash", "piston_clearance", "control"} <= about

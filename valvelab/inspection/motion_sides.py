@@ -52,6 +52,8 @@ def sides_of(question: MotionQuestion) -> tuple[list[Side], list[Note]]:
 def _gear(question: MotionQuestion, notes: list[Note]) -> Gear:
     train = question.train
     rocker = train.rocker
+    if train.lash.hot_mm is None and train.lash.cold_mm is None:
+        notes.append(info("lash", "none is stated: the valve is taken to follow without lash"))
     if question.lift_at == "valve":
         if not (isinstance(rocker, RatioRocker) and rocker.ratio == 1.0):
             notes.append(info("rocker", "the lift was read at the valve: the rocker is already in it and not applied"))
