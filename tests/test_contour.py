@@ -11,7 +11,7 @@ from scipy.interpolate import CubicSpline
 from shapely import LineString, Polygon
 
 from valvelab.errors import BadQuantity, CannotEvaluate, Reason
-from valvelab.follower.contour import Contour, contour, summarise, under_follower
+from valvelab.follower.contour import Contour, contour, pressure_angle_under, summarise, under_follower
 from valvelab.follower.shapes import Shape, parse_shape
 
 RADIAN = np.pi / 180.0
@@ -200,3 +200,15 @@ def test_shapes_are_read(text: str, shape: Shape) -> None:
 def test_other_shapes_are_refused(text: str) -> None:
     with pytest.raises(BadQuantity, match="follower: found"):
         parse_shape(text)
+
+
+def test_pressure_angle_under_another_follower_is_its_own() -> None:
+    # plain geometry: what a roller shows of its own contour, and 0 for a flat face
+    theta = np.radians(np.arange(0.0, 360.0, 0.5))
+    flat = contour(
+        np.degrees(theta), 4.0 * (1.0 - np.cos(theta)), 4.0 * np.sin(theta) * np.pi / 180.0,
+        4.0 * np.cos(theta) * (np.pi / 180.0) ** 2, 16.0, Shape("flat"),
+    )  # fmt: skip
+    # eccentric circle of radius 20, eccentricity 4, under a roller of 10: asin(4/30)
+    assert np.abs(pressure_angle_under(flat, Shape("roller", 10.0))).max() == pytest.approx(7.662256, abs=2e-4)
+    assert not pressure_angle_under(flat, Shape("flat")).any()

@@ -82,6 +82,13 @@ def contour(
     )  # fmt: skip
 
 
+def pressure_angle_under(source: Contour, shape: Shape) -> FloatArray:
+    """Pressure angle (deg, signed) of the same contour under a follower: 0 for a flat face, else atan2(p′, p + r)."""
+    if shape.kind == "flat":
+        return np.zeros_like(source.support_mm)
+    return np.asarray(np.degrees(np.arctan2(source.slope_mm, source.support_mm + (shape.radius_mm or 0.0))))
+
+
 @dataclass(frozen=True, slots=True)
 class CurvatureSummary:
     """Least convex and least concave radius (a positive size, None without a hollow), face radius, pressure angle.

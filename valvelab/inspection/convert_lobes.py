@@ -50,9 +50,12 @@ def convert(
         smoothed = fit_uniform(lifts, splines.start)
     else:
         smoothed = fit_general(target, lifts, np.ones(lifts.shape, dtype=np.bool_), periodic=False)
-    contour_keeps = "curvature, face reach and pressure angle stay those of the contour as it was measured"
+    contour_keeps = "curvature and face reach stay the contour's"
     notes.append(
-        info("convert", f"lift and events are those of the same contour under a {_words(shape)}; {contour_keeps}")
+        info(
+            "convert",
+            f"lift, events and pressure angle are those of the same contour under a {_words(shape)}; {contour_keeps}",
+        )
     )
     converted = replace(fitted, splines=smoothed.splines, smoothed=_with_noise_of(fitted.smoothed, smoothed))
     return converted, frozenset(withheld)

@@ -133,7 +133,9 @@ def inspect_lobes(
         raise BadFile(table.file, place, found.removeprefix("found ") or rest, expected or "usable readings") from error
     names = {trace.name: parse_name(trace.name) for trace in table.traces}
     kinds = {name: None if parsed is None else parsed.kind for name, parsed in names.items()}
-    contours = {name: figures for part in groups for name, figures in contour_figures(part, table).items()}
+    contours = {
+        name: figures for part in groups for name, figures in contour_figures(part, table, settings.convert_to).items()
+    }
     notes += [note for name in kinds for note in contours[name].notes]
     if settings.convert_to is not None:
         groups = [_converted(part, table, settings, notes) for part in groups]

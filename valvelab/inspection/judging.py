@@ -112,19 +112,33 @@ def judge(
             at_mm = None if limit.at is None else parse_quantity(limit.at, "length", f"{limit.of} at")
         except BadQuantity as error:
             raise BadSpec(spec_file, f"{field} {error.field}", error.found, error.expected) from None
+        if at_mm is not None and at_mm <= 0.0:
+            raise BadSpec(spec_file, f"{field} at", f"{limit.at!r}", "a lift or height above 0")
         if characteristic.needs_at == "lift" and at_mm is None:
             raise BadSpec(spec_file, field, f"{limit.of} without `at`", "the lift it is judged at")
         selection = _selection(limit, characteristic)
         chosen = selected(items[characteristic.subject], selection)
-        if not chosen:
+        if not chosen and isinstance(selection, str):
             notes.append(warning(limit.of, f"{field}: nothing measured is selected by {selection!r}"))
-        for item in chosen:
+        for item in [*chosen, *_absent(items[characteristic.subject], selection)]:
             measured = item.look_up(limit.of, at_mm)
             if measured is None:
                 continue
             verdicts.append(_verdict(spec, limit, characteristic, item, measured, (lower, upper), at_mm))
             notes.extend(_remarks(spec, limit, item, measured))
     return verdicts, notes
+
+
+def _absent(items: Iterable[Item], selection: Selection) -> list[Item]:
+    """Items that a limit names and nobody measured: undecided, never passed over."""
+    if isinstance(selection, str):
+        return []
+    known = {item.name for item in items}
+    return [Item(name, None, _not_there) for name in selection if name not in known]
+
+
+def _not_there(_name: str, _at_mm: float | None) -> Measured:
+    return Measured(None, None, "the spec names it, but it is not among the readings")
 
 
 def _selection(limit: LimitSpec, characteristic: Characteristic) -> Selection:

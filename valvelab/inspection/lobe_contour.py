@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from valvelab.angles import fold_scalar
 from valvelab.arrays import FloatArray
-from valvelab.follower.contour import Contour, CurvatureSummary, contour, summarise
+from valvelab.follower.contour import Contour, CurvatureSummary, contour, pressure_angle_under, summarise
 from valvelab.follower.shapes import Shape
 from valvelab.inspection.lobe_scalars import GroupScalars, number
 from valvelab.lobe.events import Places
@@ -64,18 +64,23 @@ _FIELDS = {
 }
 
 
-def contour_figures(part: GroupScalars, table: LiftTable) -> dict[str, ContourFigures]:
-    """Curvature, face and pressure angle of each lobe of a group; None, with the reason, where not derived."""
+def contour_figures(part: GroupScalars, table: LiftTable, under: Shape | None = None) -> dict[str, ContourFigures]:
+    """Curvature, face and pressure angle of each lobe of a group; None, with the reason, where not derived.
+
+    Curvature and face reach belong to the contour; the pressure angle is that of the follower that read it, or of the
+    one it is described `under`.
+    """
     names = part.fitted.names
     reason = missing_for_contour(table)
     if reason is not None:
         note = info("curvature", f"not derived: {reason}")
         return {name: ContourFigures(dict.fromkeys(_FIELDS), {}, (note,)) for name in names}
-    contours = [lobe_contour(part, row, table) for row in range(len(names))]
+    contours = [_seen(lobe_contour(part, row, table), under) for row in range(len(names))]
     summaries = [summarise(found) for found in contours]
     places = [_places(found, summary) for found, summary in zip(contours, summaries, strict=True)]
     uncertainty = {
-        key: _uncertainty(part, contours, [place[key] for place in places], field) for key, field in _FIELDS.items()
+        key: _uncertainty(part, contours, [place[key] for place in places], field, under)
+        for key, field in _FIELDS.items()
     }
     return {
         name: ContourFigures(
@@ -90,6 +95,11 @@ def contour_figures(part: GroupScalars, table: LiftTable) -> dict[str, ContourFi
         )
         for row, (name, summary) in enumerate(zip(names, summaries, strict=True))
     }
+
+
+def _seen(found: Contour, under: Shape | None) -> Contour:
+    """The contour with the pressure angle of the follower it is described under."""
+    return found if under is None else replace(found, pressure_angle_deg=pressure_angle_under(found, under))
 
 
 def _undercut_notes(name: str, found: Contour, summary: CurvatureSummary) -> tuple[Note, ...]:
@@ -114,7 +124,9 @@ def _places(found: Contour, summary: CurvatureSummary) -> dict[str, int | None]:
     }
 
 
-def _uncertainty(part: GroupScalars, contours: list[Contour], knots: list[int | None], field: str) -> FloatArray:
+def _uncertainty(
+    part: GroupScalars, contours: list[Contour], knots: list[int | None], field: str, under: Shape | None
+) -> FloatArray:
     """First-order propagation through lift, velocity and acceleration at each lobe's place; (lobes,), NaN for none."""
     rows = np.arange(len(contours))
     there = np.array([knot is not None for knot in knots])
@@ -125,7 +137,7 @@ def _uncertainty(part: GroupScalars, contours: list[Contour], knots: list[int | 
     def value(changed: list[FloatArray]) -> FloatArray:
         lift, velocity, acceleration = changed
         found = contour(angle, lift, velocity, acceleration, contours[0].base_circle_radius_mm, contours[0].shape)
-        return np.asarray(getattr(found, field))
+        return np.asarray(getattr(_seen(found, under), field))
 
     places = Places(at, np.zeros(rows.size), np.where(there, angle, np.nan))
     terms = []
