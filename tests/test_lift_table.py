@@ -15,7 +15,8 @@ from valvelab.errors import BadFile
 from valvelab.files.kinds import READERS, kind_of, only_kind
 from valvelab.files.lift_table import read_lift_table
 from valvelab.files.table import ColumnsNeeded
-from valvelab.records.measurement import FollowerShape, LiftTable
+from valvelab.follower.shapes import Shape
+from valvelab.records.measurement import LiftTable
 
 ANGLES = np.arange(0.0, 360.0, 5.0)
 CENTRES = {"1I": 110.0, "1E": 250.0}
@@ -114,7 +115,7 @@ def test_workbook(tmp_path: Path) -> None:
     book.save(tmp_path / "lift.xlsx")
     table = read_lift_table(tmp_path / "lift.xlsx")
     np.testing.assert_allclose(table.traces[1].lift_mm, lift(ANGLES, 250.0), atol=1e-15)
-    assert table.follower == FollowerShape("roller", pytest.approx(9.525))
+    assert table.follower == Shape("roller", pytest.approx(9.525))
 
 
 def test_angles_stay_as_measured(tmp_path: Path) -> None:
@@ -166,7 +167,7 @@ def test_preamble(tmp_path: Path) -> None:
     )
     table = read(tmp_path, wide(preamble=preamble))
     assert (table.part, table.serial, table.lift_at) == ("Clubman 1600", "Q-017", "valve")
-    assert table.follower == FollowerShape("roller", 9.525)
+    assert table.follower == Shape("roller", 9.525)
     assert table.base_circle_radius_mm == pytest.approx(15.24)
     assert (table.firing_order, table.cylinders, table.second_bank) == ((1, 3, 4, 2), 4, (2, 4))
     assert table.bank_angle_deg == 90.0

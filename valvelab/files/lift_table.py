@@ -17,10 +17,10 @@ from valvelab.arrays import FloatArray, read_only
 from valvelab.errors import BadFile, BadQuantity
 from valvelab.files.column_assignment import ColumnAssignment
 from valvelab.files.table import Column, Table, is_unit, read_table
+from valvelab.follower.shapes import Shape, parse_shape
 from valvelab.lobe.trace import Trace
-from valvelab.records.measurement import FollowerShape, LiftTable
+from valvelab.records.measurement import LiftTable
 from valvelab.records.result import Note, info, warning
-from valvelab.units import parse_quantity
 
 MIN_READINGS = 8
 MAX_LOBES = 512
@@ -274,29 +274,14 @@ def parse_cylinders(text: str, field: str) -> tuple[int, ...]:
     return numbers
 
 
-def _follower(table: Table) -> FollowerShape | None:
+def _follower(table: Table) -> Shape | None:
     text = table.text("follower")
     if text is None:
         return None
     try:
-        return parse_follower(text, "follower")
+        return parse_shape(text, "follower")
     except BadQuantity as error:
         raise table.bad_key("follower", error.found, error.expected) from None
-
-
-def parse_follower(text: str, field: str) -> FollowerShape:
-    """`flat`, `point`, or `roller` with its radius: `roller 9.525 mm`, `roller 0.375 in`."""
-    kind, _, rest = text.strip().partition(" ")
-    match kind.casefold(), rest.strip():
-        case "flat", "":
-            return FollowerShape("flat")
-        case "point", "":
-            return FollowerShape("point")
-        case "roller", radius if radius:
-            value = parse_quantity(radius, "length", field)
-            if value > 0.0:
-                return FollowerShape("roller", value)
-    raise BadQuantity(field, repr(text), "flat, point, or roller with its radius (roller 9.525 mm)")
 
 
 def _scale_notes(file: str, traces: Sequence[Trace]) -> list[Note]:

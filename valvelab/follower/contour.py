@@ -93,7 +93,7 @@ def pressure_angle_under(source: Contour, shape: Shape) -> FloatArray:
 class CurvatureSummary:
     """Least convex and least concave radius (a positive size, None without a hollow), face radius, pressure angle.
 
-    face_radius_mm: half the least flat face, max |p′|. impossible_at: cam angles where a finding lies.
+    face_radius_mm: half the least flat face, max |p′|. undercut_at: cam angle of an undercut, None without one.
     """
 
     min_convex_mm: float | None

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from valvelab.errors import BadQuantity
-from valvelab.units import parse_quantity, split_quantity
+from valvelab.units import parse_quantity
 
 ShapeKind = Literal["flat", "roller", "point"]
 
@@ -28,7 +28,6 @@ def parse_shape(text: str, field: str = "follower") -> Shape:
     if kind == "point" and len(words) == 1:
         return Shape("point", 0.0)
     if kind == "roller" and len(words) == 2:
-        split_quantity(words[1], field)
         radius = parse_quantity(words[1], "length", field)
         if radius > 0.0:
             return Shape("roller", radius)

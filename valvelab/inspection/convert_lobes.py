@@ -8,9 +8,9 @@ import numpy as np
 
 from valvelab.arrays import FloatArray, read_only
 from valvelab.errors import CannotEvaluate, Reason
-from valvelab.follower.contour import Contour, contour, under_follower
+from valvelab.follower.contour import Contour, contour, pressure_angle_under, under_follower
 from valvelab.follower.shapes import Shape
-from valvelab.inspection.lobe_contour import missing_for_contour, shape_of
+from valvelab.inspection.lobe_contour import missing_for_contour
 from valvelab.lobe.dense_smoothing import fit_general
 from valvelab.lobe.profile import FittedLobes
 from valvelab.lobe.smoothing import Smoothed, fit_uniform
@@ -32,7 +32,7 @@ def convert(
     reason = missing_for_contour(table)
     if reason is not None:
         raise CannotEvaluate(Reason.MISSING_INPUT, f"convert: {reason}")
-    source = shape_of(table)
+    source = table.follower
     assert source is not None
     assert table.base_circle_radius_mm is not None
     splines = fitted.splines
@@ -99,10 +99,7 @@ def _lift_under(
 
 
 def _angle_under(found: Contour, shape: Shape) -> FloatArray:
-    if shape.kind == "flat":
-        return found.normal_cam_deg
-    lean = np.arctan2(found.slope_mm, found.support_mm + (shape.radius_mm or 0.0))
-    return np.asarray(found.normal_cam_deg + np.degrees(lean))
+    return np.asarray(found.normal_cam_deg + pressure_angle_under(found, shape))
 
 
 def _rate(found: Contour, shape: Shape) -> FloatArray:

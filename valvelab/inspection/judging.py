@@ -10,7 +10,7 @@ from valvelab.errors import BadQuantity, BadSpec
 from valvelab.inspection.characteristics import Characteristic, by_name
 from valvelab.records.result import Note, Verdict, warning
 from valvelab.records.spec import LimitSpec, Quantity, Selection, Spec
-from valvelab.units import parse_angle, parse_quantity
+from valvelab.units import parse_angle, parse_quantity, split_quantity
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,17 +45,9 @@ def limit_value(quantity: Quantity, characteristic: Characteristic, field: str) 
             raise BadQuantity(field, f"unit {tail.strip()!r}", f"{unit}")
         return parse_quantity(number, "number", field)
     value = parse_quantity(quantity, characteristic.dimension, field)
-    if unit == "um" and isinstance(quantity, str) and not _is_bare(quantity):
+    if unit == "um" and isinstance(quantity, str) and split_quantity(quantity, field)[1]:
         return value * 1000.0
     return value
-
-
-def _is_bare(quantity: str) -> bool:
-    try:
-        float(quantity.replace(",", "."))
-    except ValueError:
-        return False
-    return True
 
 
 def ends(limit: LimitSpec, characteristic: Characteristic, field: str) -> tuple[float | None, float | None]:

@@ -26,14 +26,6 @@ class ContourFigures:
     notes: tuple[Note, ...]
 
 
-def shape_of(table: LiftTable) -> Shape | None:
-    """The follower the table was taken with."""
-    if table.follower is None:
-        return None
-    radius = 0.0 if table.follower.kind == "point" else table.follower.radius_mm
-    return Shape(table.follower.kind, radius)
-
-
 def missing_for_contour(table: LiftTable) -> str | None:
     """Why no contour can be derived, or None."""
     if table.lift_at == "valve":
@@ -49,7 +41,7 @@ def lobe_contour(part: GroupScalars, row: int, table: LiftTable) -> Contour:
     """Contour of one lobe at the knots of its fit."""
     count = part.fitted.at_knots[0].shape[1]
     lift, velocity, acceleration, _ = (values[row] for values in part.fitted.at_knots)
-    shape = shape_of(table)
+    shape = table.follower
     assert shape is not None
     assert table.base_circle_radius_mm is not None
     angle = part.fitted.splines.knots()[:count]

@@ -121,6 +121,7 @@ def fit_lobes(conditioned: Conditioned, *, take_out_eccentricity: bool = True) -
         if repeats >= 1.9:
             reading_noise = np.maximum(reading_noise, _scatter_in_cells(conditioned, means, counts))
     bases: tuple[BaseCircle | None, ...] = (None,) * len(conditioned.names)
+    splines = smoothed.splines
     if conditioned.periodic:
         lift = smoothed.splines.at_knots()[:, :-1]
         unit = _unit_deviation(smoothed)
@@ -129,8 +130,6 @@ def fit_lobes(conditioned: Conditioned, *, take_out_eccentricity: bool = True) -
             find_base_circle(smoothed.splines, harmonic, row, float(noise) * unit, float(noise))
             for row, noise in zip(lift, smoothed.noise_mm, strict=True)
         )
-    splines = smoothed.splines
-    if conditioned.periodic:
         splines = without_harmonic(splines, bases, eccentricity=take_out_eccentricity)
     return FittedLobes(
         conditioned, smoothed, splines, bases, smoothed.noise_mm, read_only(reading_noise), take_out_eccentricity

@@ -5,18 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal
 
+from valvelab.follower.shapes import Shape
 from valvelab.lobe.trace import Trace
 from valvelab.records.result import Note, Source
-
-FollowerKind = Literal["flat", "roller", "point"]
-
-
-@dataclass(frozen=True, slots=True)
-class FollowerShape:
-    """The follower a lift table was taken with; `radius_mm` for a roller."""
-
-    kind: FollowerKind
-    radius_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +20,7 @@ class LiftTable:
     part: str | None = None
     serial: str | None = None
     lift_at: Literal["follower", "valve"] = "follower"
-    follower: FollowerShape | None = None
+    follower: Shape | None = None
     base_circle_radius_mm: float | None = None
     rotation: Literal["forward", "reverse"] = "forward"
     firing_order: tuple[int, ...] | None = None

@@ -62,7 +62,7 @@ def identity(table: LiftTable, system: System) -> tuple[tuple[str, str | None], 
 
     follower = None
     if table.follower is not None:
-        radius = length(table.follower.radius_mm)
+        radius = length(table.follower.radius_mm) if table.follower.kind == "roller" else None
         follower = table.follower.kind + (f", radius {radius}" if radius else "")
     temperature = None if table.temperature_degc is None else f"{show(table.temperature_degc, 'degC', decimals=1)} °C"
     encoder = table.encoder_uncertainty_cam_deg

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -58,7 +57,7 @@ def write(request: CertificateRequest, path: Path, units: System, made: str) -> 
     from valvelab.files.contents import read_contents
     from valvelab.records.job import Job, JobPart
     from valvelab.report.assembly import assemble
-    from valvelab.report.carried import carry, relative_sources
+    from valvelab.report.carried import carry, names_for, relative_sources
     from valvelab.report.pdf import certificate_bytes
 
     files = [request.file, *([request.spec_file] if request.spec_file else []), *request.others]
@@ -76,10 +75,3 @@ def write(request: CertificateRequest, path: Path, units: System, made: str) -> 
     carried = carry(job, {names[file]: content.data for file, content in contents.items()}, [part.result])
     certificate = assemble([part], made, units, None, request.spec, carried)
     path.write_bytes(certificate_bytes(certificate, units))
-
-
-def names_for(paths: Sequence[Path]) -> dict[Path, str]:
-    """The names that files are carried under, see `report.carried`."""
-    from valvelab.report import carried
-
-    return carried.names_for(paths)

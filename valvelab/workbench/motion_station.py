@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, cast
 
 from valvelab.errors import BadFile, BadSpec, CannotEvaluate, Reason
 from valvelab.workbench import lobes_station
-from valvelab.workbench.certificates import CertificateRequest, names_for
+from valvelab.workbench.certificates import CertificateRequest
 from valvelab.workbench.document import BenchFile, Document
 from valvelab.workbench.held_spec import HeldSpec, held
 from valvelab.workbench.motion_files import NAME, Motion, Springs, spec_in_use, springs_in_use, train_in_use, uses
@@ -105,6 +105,7 @@ def certificate(document: Document, value: object) -> CertificateRequest:
     """The valve motion's part of a certificate: the train as its file states it, the dynamic model with it."""
     from valvelab.files.contents import read_contents
     from valvelab.inspection.inspect_motion import inspect_motion
+    from valvelab.report.carried import names_for
     from valvelab.report.engine_certificate import motion_part
     from valvelab.report.lobes_certificate import identity
 
