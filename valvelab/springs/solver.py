@@ -15,6 +15,8 @@ from valvelab.springs.tray import IntArray, Watch
 
 Answer = TypeVar("Answer")
 LOOK_EVERY_S = 0.05
+GRACE_S = 0.5
+"""Time for the solver to end by itself and hand over the best it has."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,10 +101,18 @@ def solve(
     return Solved(x, bound, answer.status == 2)
 
 
-def relax(
-    cost: FloatArray, rows: Rows, upper: FloatArray, watch: Watch, *, interior: bool = False
-) -> tuple[float, FloatArray] | None:
-    """The linear relaxation over 0 ≤ x ≤ `upper`: its value, and for each row how the value falls per unit of `upper`.
+@dataclass(frozen=True, slots=True)
+class Relaxed:
+    """A linear programme solved: value, point, and the fall of the value per unit of each row's and variable's cap."""
+
+    value: float
+    x: FloatArray
+    rows: FloatArray
+    caps: FloatArray
+
+
+def relax(cost: FloatArray, rows: Rows, upper: FloatArray, watch: Watch, *, interior: bool = False) -> Relaxed | None:
+    """The linear relaxation over 0 ≤ x ≤ `upper`.
 
     `interior` takes the interior-point method, which is faster on large programmes. None when the watch ended it or
     there is no point at all.
@@ -133,13 +143,15 @@ def relax(
         return None
     prices = np.zeros(rows.count)
     prices[under] = -answer.ineqlin.marginals[: int(under.sum())]
-    return float(answer.fun), np.maximum(prices, 0.0)
+    caps = np.maximum(-np.asarray(answer.upper.marginals, dtype=np.float64), 0.0)
+    return Relaxed(float(answer.fun), np.asarray(answer.x), np.maximum(prices, 0.0), caps)
 
 
 def beside(run: Callable[[], Answer], watch: Watch) -> Answer | None:
-    """Run something that can't be interrupted in a thread of its own; None as soon as the watch cancels.
+    """Run something that can't be interrupted in a thread of its own; None when the watch cancels or its time is over.
 
-    The solver lets other threads run; one that is left behind ends at its own time limit.
+    The solver lets other threads run. It looks at its own time limit too seldom to be waited for; one that is left
+    behind ends there.
     """
     box: list[Answer] = []
     failure: list[BaseException] = []
@@ -154,7 +166,7 @@ def beside(run: Callable[[], Answer], watch: Watch) -> Answer | None:
     thread.start()
     while thread.is_alive():
         thread.join(LOOK_EVERY_S)
-        if watch.cancelled():
+        if watch.cancelled() or watch.seconds_left() < -GRACE_S:
             return None
     if failure:
         raise failure[0]

@@ -92,11 +92,10 @@ class Master:
         answer = relax(cost, rows, np.full(cost.size, inf), watch)
         if answer is None:
             return None
-        value, all_prices = answer
-        prices = all_prices[:count]
+        prices = answer.rows[:count]
         paid = cost + np.bincount(columns, prices[flat], minlength=cost.size)
         reward = np.array([paid[where == position].min() for position in range(self.positions)])
-        return value, prices, reward
+        return answer.value, prices, reward
 
     def trim(self, prices: FloatArray, reward: FloatArray, most: int = 500) -> None:
         """Forget the dearest sets when there are too many."""

@@ -9,29 +9,28 @@ window of their own.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from valvelab.arrays import FloatArray
 from valvelab.springs.tray import BoolArray, Grouping, IntArray, Position, Progress, Units, Watch
 
 SLACK = 1.0 + 1e-12
 MOST_WINDOWS = 60_000
+MOST_TRIED = 8
+"""Windows looked at for each that may be kept: many turn out to lie inside another."""
+AT_ONCE = 2048
 
 
-def _runs(low: FloatArray, high: FloatArray, limit: float) -> Iterator[IntArray]:
-    """Index groups that fit one limit and can't be extended, for one characteristic."""
+def _runs(low: FloatArray, high: FloatArray, weight: IntArray, limit: float, size: int) -> BoolArray:
+    """Groups (r, u) that fit one limit and can't be extended, for one characteristic; those too small for a set go."""
     starts = np.unique(low)
-    last = -1
-    order_high = np.sort(high)
-    for start in starts:
-        reach = int(np.searchsorted(order_high, start + limit * SLACK, side="right"))
-        if reach == last:
-            continue
-        last = reach
-        yield np.flatnonzero((low >= start) & (high <= start + limit * SLACK))
+    reach = np.searchsorted(np.sort(high), starts + limit * SLACK, side="right")
+    starts = starts[np.diff(reach, prepend=-1) > 0]
+    groups = (low >= starts[:, None]) & (high <= starts[:, None] + limit * SLACK)
+    return np.asarray(groups[groups @ weight >= size], dtype=np.bool_)
 
 
 def maximal_windows(
@@ -42,38 +41,43 @@ def maximal_windows(
     Above `most` windows, or when the watch ends, the search stops, and the matrix lacks some.
     """
     allowed = np.flatnonzero((units.low >= position.low).all(axis=1) & (units.high <= position.high).all(axis=1))
-    found: dict[bytes, BoolArray] = {}
-    d = limits.size
+    width = -(-len(units.members) // 8)
+    batches: list[NDArray[np.uint8]] = [np.zeros((0, width), dtype=np.uint8)]
+    count = 0
+    last = limits.size - 1
 
     def descend(members: IntArray, c: int) -> bool:
-        if units.weight[members].sum() < position.size:
-            return True
-        if c == d:
-            mask = np.zeros(len(units.members), dtype=np.bool_)
-            mask[members] = True
-            found.setdefault(mask.tobytes(), mask)
-            return len(found) <= 2 * most and (len(found) % 256 != 0 or not watch.over())
-        return all(
-            descend(members[run], c + 1)
-            for run in _runs(units.low[members, c], units.high[members, c], float(limits[c]))
-        )
+        nonlocal count
+        low, high = units.low[members, c], units.high[members, c]
+        groups = _runs(low, high, units.weight[members], float(limits[c]), position.size)
+        if c < last:
+            return all(descend(members[group], c + 1) for group in groups)
+        masks = np.zeros((len(groups), len(units.members)), dtype=np.bool_)
+        masks[:, members] = groups
+        batches.append(np.packbits(masks, axis=1))
+        count += len(masks)
+        return count <= MOST_TRIED * most and (len(batches) % 64 != 0 or not watch.over())
 
-    whole = descend(allowed, 0)
-    if not found:
-        return np.zeros((0, len(units.members)), dtype=np.bool_), whole
-    windows = _maximal_only(np.array(list(found.values())), units, limits, allowed)
+    whole = descend(allowed, 0) if allowed.size else True
+    packed = np.unique(np.concatenate(batches), axis=0)
+    masks = np.unpackbits(packed, axis=1, count=len(units.members)).astype(np.bool_)
+    windows = _maximal_only(masks, units, limits, allowed)
     return windows[:most], whole and len(windows) <= most
 
 
-def _maximal_only(windows: BoolArray, units: Units, limits: FloatArray, allowed: IntArray) -> BoolArray:
+def _maximal_only(masks: BoolArray, units: Units, limits: FloatArray, allowed: IntArray) -> BoolArray:
     """Windows to which no further unit can be added."""
-    keep = np.ones(len(windows), dtype=np.bool_)
-    for number, mask in enumerate(windows):
-        low, high = units.low[mask].min(axis=0), units.high[mask].max(axis=0)
-        others = allowed[~mask[allowed]]
-        ranges = np.maximum(high, units.high[others]) - np.minimum(low, units.low[others])
-        keep[number] = not (ranges <= limits * SLACK).all(axis=1).any()
-    return np.asarray(windows[keep], dtype=np.bool_)
+    keep = np.ones(len(masks), dtype=np.bool_)
+    unit_low, unit_high = units.low[allowed], units.high[allowed]
+    for start in range(0, len(masks), AT_ONCE):
+        part = masks[start : start + AT_ONCE, allowed]
+        fits = np.ones(part.shape, dtype=np.bool_)
+        for c, limit in enumerate(limits * SLACK):
+            low = np.where(part, unit_low[:, c], np.inf).min(axis=1)
+            high = np.where(part, unit_high[:, c], -np.inf).max(axis=1)
+            fits &= (unit_high[:, c] <= (low + limit)[:, None]) & (unit_low[:, c] >= (high - limit)[:, None])
+        keep[start : start + AT_ONCE] = (fits | part).sum(axis=1) == part.sum(axis=1)
+    return np.asarray(masks[keep], dtype=np.bool_)
 
 
 def greedy_sets(units: Units, positions: tuple[Position, ...], windows: list[BoolArray]) -> Grouping:

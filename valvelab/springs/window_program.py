@@ -8,6 +8,7 @@ from math import inf
 import numpy as np
 
 from valvelab.arrays import FloatArray
+from valvelab.springs.rounded_rows import Rounded
 from valvelab.springs.solver import Rows, Solved, relax, solve
 from valvelab.springs.tray import BoolArray, Grouping, IntArray, Position, Units, Watch
 
@@ -141,19 +142,45 @@ def _upper(program: WindowProgram, highest: int) -> FloatArray:
     return np.concatenate([[float(highest)], most, np.ones(program.flow_unit.size)])
 
 
-def spring_prices(
-    program: WindowProgram, lowest: int, highest: int, watch: Watch, *, most: bool
-) -> tuple[float, FloatArray] | None:
-    """The relaxation's value and what one more of each spring would be worth, (u,); None when the watch ended it.
+@dataclass(frozen=True, slots=True)
+class Prices:
+    """The relaxation's most engines and the sets from each source (s,).
 
-    `most`: as many complete engines as there can be; otherwise the least cost for between `lowest` and `highest`.
+    What one more would be worth: of each spring (u,), of each source's cap (s,), in each rounded row.
     """
-    rows = _rows(program, lowest, highest)
-    answer = relax(_costs(program, most=most), rows, _upper(program, highest), watch, interior=True)
+
+    value: float
+    springs: FloatArray
+    caps: FloatArray
+    rows: FloatArray
+    sets: FloatArray
+
+
+def relaxed(program: WindowProgram, rounded: list[Rounded], highest: int, watch: Watch) -> Prices | None:
+    """As many complete engines as the relaxation allows, with rounded rows added; None when the watch ended it."""
+    rows = _rows(program, 0, highest)
+    first = 1 + len(program.positions) + len(program.sources)
+    known = rows.count
+    number = len(program.sources)
+    if rounded:
+        masks = np.zeros((number, len(program.units.members)), dtype=np.bool_)
+        masks[program.flow_source, program.flow_unit] = True
+        sizes = np.array([program.positions[source.position].size for source in program.sources])
+    for row in rounded:
+        takes = row.takes(masks, sizes)
+        entering = np.flatnonzero(takes)
+        most = np.array([row.most])
+        rows.add(np.zeros(entering.size, dtype=np.int64), 1 + entering, takes[entering], np.array([-inf]), most)
+    answer = relax(_costs(program, most=True), rows, _upper(program, highest), watch, interior=True)
     if answer is None:
         return None
-    first = 1 + len(program.positions) + len(program.sources)
-    return answer[0], answer[1][first : first + len(program.units.members)]
+    return Prices(
+        value=-answer.value,
+        springs=answer.rows[first : first + len(program.units.members)],
+        caps=answer.caps[1 : 1 + number],
+        rows=answer.rows[known:],
+        sets=answer.x[1 : 1 + number],
+    )
 
 
 def solve_program(
