@@ -32,7 +32,7 @@ class LeastSpread:
 class Effort:
     """Work allowed, in counts rather than seconds so that the answer does not depend on the machine."""
 
-    kicks: int = 150
+    anneals: int = 3
     rounds: int = 60
     branches: int = 3_000
     boxes: int = 20_000
@@ -42,7 +42,7 @@ class Effort:
 
 
 THOROUGH = Effort(
-    kicks=1500, rounds=2000, branches=400_000, boxes=60_000, last_boxes=20_000, columns=60_000, nodes=10**8
+    anneals=12, rounds=2000, branches=400_000, boxes=60_000, last_boxes=20_000, columns=60_000, nodes=10**8
 )
 
 
@@ -87,7 +87,7 @@ def least_spread(
     if not start.sets:
         return LeastSpread(start, 0.0, 0.0)
     engines = len(start.sets) // len(positions)
-    met = tightened(units, limits, positions, start, watch, effort.kicks)
+    met = tightened(units, limits, positions, start, watch, effort.anneals)
     columns = {one for grouping in met for one in grouping.sets}
     every = all_sets(units, limits, positions, effort.columns)
     if every is not None:

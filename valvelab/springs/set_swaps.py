@@ -1,8 +1,14 @@
-"""Tighter sets by exchanging springs: every exchange of two units is weighed at once, the best ones are made."""
+"""Tighter sets by exchanging springs.
+
+`Exchange` weighs every exchange of two units at once and makes the best ones, until none gains; `Swaps` anneals
+(Kirkpatrick 1983, from memory) out of the hollow that this ends in.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import exp
+from random import Random
 
 import numpy as np
 
@@ -10,10 +16,11 @@ from valvelab.arrays import FloatArray
 from valvelab.springs.tray import BoolArray, Grouping, IntArray, Position, Units, Watch, spread_of
 
 GAIN = 1e-9
-PATIENCE = 0.02
-"""How much looser a grouping may become from one kick to the next, so that the search does not stay in one hollow."""
-KICK = 0.8
-"""Largest rise of the total spread by one random exchange."""
+HOT, COLD = 0.15, 0.005
+"""Rise of the total spread that annealing takes readily, at its start and end, as a share of a set's mean spread."""
+LEAST_SWAPS, SWAPS_PER_UNIT = 100_000, 500
+NEAR = 60
+LOOK_EVERY = 256
 SLACK = 1.0 + 1e-12
 
 
@@ -101,27 +108,6 @@ class Exchange:
         joins_theirs = self.label[j] >= 0 and self.units.apart[i, theirs].any()
         return not (self.units.apart[j, mine].any() or joins_theirs)
 
-    def kick(self, generator: np.random.Generator) -> None:
-        """A few random exchanges that keep every limit."""
-        for i, j in generator.permutation(np.argwhere(self.gains() > -KICK))[: generator.integers(1, 5)]:
-            if self.legal(int(i), int(j)):
-                self.swap(int(i), int(j))
-
-    def legal(self, i: int, j: int) -> bool:
-        """Whether i and j, as they lie now, may change places."""
-        if self.label[i] == self.label[j] or self.label[i] < 0 or not self.parted(i, j):
-            return False
-        for here, other in ((i, j), (j, i)):
-            number = self.label[here]
-            if number < 0:
-                continue
-            members = (self.label == number) & (np.arange(self.label.size) != here)
-            members[other] = True
-            ranges = self.units.high[members].max(axis=0) - self.units.low[members].min(axis=0)
-            if not (ranges <= self.limits * SLACK).all() or not self.allowed[self.position[number], other]:
-                return False
-        return True
-
     def descend(self, watch: Watch, most_rounds: int = 400) -> None:
         """Make the best exchanges of different sets, round after round, until none gains."""
         for _ in range(most_rounds):
@@ -144,34 +130,132 @@ class Exchange:
 
 
 def tightened(
-    units: Units,
-    limits: FloatArray,
-    positions: tuple[Position, ...],
-    start: Grouping,
-    watch: Watch,
-    kicks: int,
+    units: Units, limits: FloatArray, positions: tuple[Position, ...], start: Grouping, watch: Watch, runs: int
 ) -> list[Grouping]:
     """Groupings met on the way to a tighter one, the tightest last; the same start gives the same answer.
 
-    Exchanges until none gains, then a few random exchanges that keep every limit (seeded) and again.
+    Exchanges until none gains, then annealing from there, `runs` times over, and exchanges again.
     """
     exchange = Exchange.of(units, limits, positions, start)
     exchange.descend(watch)
-    best = current = exchange.label.copy()
-    total = now = exchange.total()
     met = [exchange.grouping()]
-    generator = np.random.default_rng(1)
-    for _ in range(kicks):
-        if watch.over() or not met[0].sets:
+    if not start.sets or not exchange.total():
+        return met
+    best, total = exchange.label.copy(), exchange.total()
+    for run in range(runs):
+        if watch.over():
             break
-        exchange.kick(generator)
+        swaps = Swaps.of(exchange, Random(run))  # noqa: S311 - the same search every time, nothing secret
+        swaps.anneal(max(LEAST_SWAPS, SWAPS_PER_UNIT * len(units.members)), watch)
+        exchange.label = np.array(swaps.tightest, dtype=np.int64)
         exchange.descend(watch)
-        then = exchange.total()
         met.append(exchange.grouping())
-        if then < now * (1.0 + PATIENCE):
-            current, now = exchange.label.copy(), then
-        if then < total - GAIN:
-            best, total = exchange.label.copy(), then
-        exchange.label = current.copy()
-    exchange.label = best
+        if exchange.total() < total - GAIN:
+            best, total = exchange.label.copy(), exchange.total()
+        exchange.label = best.copy()
     return [*met, exchange.grouping()]
+
+
+class Swaps:
+    """Random exchanges, a looser grouping taken with a chance that shrinks; plain lists, for sets are small.
+
+    Only a spring on a face of its set's box can tighten the set, so one of those leaves; one near it comes.
+    """
+
+    def __init__(
+        self, exchange: Exchange, low: list[list[float]], high: list[list[float]], near: list[list[int]], random: Random
+    ) -> None:
+        self.low, self.high, self.near, self.random = low, high, near, random
+        self.allowed: list[list[bool]] = exchange.allowed.tolist()
+        self.position: list[int] = exchange.position.tolist()
+        self.foes = [{int(other) for other in np.flatnonzero(row)} for row in exchange.units.apart]
+        self.characteristics = range(exchange.limits.size)
+        self.label = [int(number) for number in exchange.label]
+        self.sets = [[u for u, mine in enumerate(self.label) if mine == n] for n in range(exchange.position.size)]
+        self.cost = [self._spread(members) or 0.0 for members in self.sets]
+        self.tightest = self.label[:]
+
+    @staticmethod
+    def of(exchange: Exchange, random: Random) -> Swaps:
+        """Start from an exchange's grouping; springs are measured in limits."""
+        from scipy.spatial import cKDTree
+
+        units = exchange.units
+        low, high = units.low / exchange.limits, units.high / exchange.limits
+        near: list[list[int]] = [[] for _ in units.members]
+        for weight in np.unique(units.weight):
+            alike = np.flatnonzero(units.weight == weight)
+            middles = 0.5 * (low[alike] + high[alike])
+            _, rows = cKDTree(middles).query(middles, k=min(NEAR + 1, alike.size))
+            for unit, row in zip(alike, np.reshape(rows, (alike.size, -1)), strict=True):
+                near[int(unit)] = [int(other) for other in alike[row] if other != unit]
+        return Swaps(exchange, low.tolist(), high.tolist(), near, random)
+
+    def _spread(self, members: list[int]) -> float | None:
+        """Σ of ranges of one set, in limits; None when one is above its limit."""
+        total = 0.0
+        for c in self.characteristics:
+            width = max([self.high[u][c] for u in members]) - min([self.low[u][c] for u in members])
+            if width > SLACK:
+                return None
+            total += width
+        return total
+
+    def anneal(self, moves: int, watch: Watch) -> None:
+        """Keep the tightest grouping met."""
+        total = least = sum(self.cost)
+        mean = total / len(self.cost)
+        for number in range(moves):
+            if number % LOOK_EVERY == 0 and watch.over():
+                return
+            heat = mean * HOT * (COLD / HOT) ** (number / moves)
+            total += self._try(heat)
+            if total < least - GAIN:
+                least, self.tightest = total, self.label[:]
+
+    def _try(self, heat: float) -> float:
+        """One exchange offered; the change of the total spread when it is made, else nought."""
+        here = self.random.randrange(len(self.sets))
+        leaving, coming = self._pair(self.sets[here])
+        there = self.label[coming]
+        if there == here or not self._may(leaving, here, coming, there):
+            return 0.0
+        mine = [coming if unit == leaving else unit for unit in self.sets[here]]
+        cost = self._spread(mine)
+        if cost is None:
+            return 0.0
+        change = cost - self.cost[here]
+        theirs, their_cost = [], None
+        if there >= 0:
+            theirs = [leaving if unit == coming else unit for unit in self.sets[there]]
+            their_cost = self._spread(theirs)
+            if their_cost is None:
+                return 0.0
+            change += their_cost - self.cost[there]
+        if change > 0.0 and self.random.random() >= exp(-change / heat):
+            return 0.0
+        self.sets[here], self.cost[here] = mine, cost
+        self.label[coming], self.label[leaving] = here, there
+        if their_cost is not None:
+            self.sets[there], self.cost[there] = theirs, their_cost
+        return change
+
+    def _pair(self, members: list[int]) -> tuple[int, int]:
+        c = self.random.randrange(len(self.characteristics))
+        if self.random.random() < 0.5:
+            leaving = max(members, key=lambda u: self.high[u][c])
+        else:
+            leaving = min(members, key=lambda u: self.low[u][c])
+        near = self.near[leaving]
+        return leaving, near[self.random.randrange(len(near))] if near else leaving
+
+    def _may(self, leaving: int, here: int, coming: int, there: int) -> bool:
+        if not self.allowed[self.position[here]][coming] or self._clash(coming, self.sets[here], leaving):
+            return False
+        return there < 0 or (
+            self.allowed[self.position[there]][leaving] and not self._clash(leaving, self.sets[there], coming)
+        )
+
+    def _clash(self, unit: int, members: list[int], without: int) -> bool:
+        foes = self.foes[unit]
+        return bool(foes) and any(other in foes for other in members if other != without)
