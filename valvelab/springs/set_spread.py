@@ -87,9 +87,9 @@ def least_spread(
     if not start.sets:
         return LeastSpread(start, 0.0, 0.0)
     engines = len(start.sets) // len(positions)
-    met = tightened(units, limits, positions, start, watch, effort.anneals)
-    columns = {one for grouping in met for one in grouping.sets}
     every = all_sets(units, limits, positions, effort.columns)
+    met = tightened(units, limits, positions, start, watch, effort.anneals if every is None else 0)
+    columns = {one for grouping in met for one in grouping.sets}
     if every is not None:
         columns |= set(every)
     best, bound = met[-1], 0.0
