@@ -16,7 +16,7 @@ from valvelab.springs.rounded_rows import Rounded
 from valvelab.springs.solver import beside
 from valvelab.springs.tolerance_windows import MostSets, greedy_sets, maximal_windows
 from valvelab.springs.tray import Grouping, Tray, Watch, spread_of, tray, units_of
-from valvelab.springs.window_annealing import Ground, Seating, anneal, one_engine_more
+from valvelab.springs.window_annealing import Ground, Seating, anneal, one_engine_more, windows_of
 from valvelab.springs.window_search import search_windows
 
 
@@ -80,11 +80,14 @@ def test_annealed_sets_keep_limits_and_conditions() -> None:
     units, positions = units_of(asked), asked.asked()
     windows, _ = maximal_windows(units, asked.limits, positions[0], Watch())
     start = Grouping(greedy_sets(units, positions, [windows]).sets[:-2])
-    ground = Ground.of(units, positions, asked.limits)
-    grouping = one_engine_more(ground, start, 0, Watch(), lambda: False)
-    assert grouping is not None
+    ground = Ground.of(units, positions, [windows], asked.limits)
+    found = one_engine_more(ground, windows_of(1, [windows], start), 0, Watch(), lambda: False)
+    assert found is not None
+    grouping, _ = found
     assert len(grouping.sets) == len(start.sets) + 1
-    assert one_engine_more(ground, start, 0, Watch(), lambda: False) == grouping
+    again = one_engine_more(ground, windows_of(1, [windows], start), 0, Watch(), lambda: False)
+    assert again is not None
+    assert again[0] == grouping
     used = [unit for _, chosen in grouping.sets for unit in chosen]
     assert len(used) == len(set(used))
     for _, chosen in grouping.sets:
@@ -101,8 +104,9 @@ def test_units_with_conditions_are_seated_too() -> None:
     names = tuple("abcdefgh")
     asked = tray(names, values, np.array([1.0]), 2, together=((0, 3), (4, 7)), apart=((1, 5),))
     units, positions = units_of(asked), asked.asked()
-    ground = Ground.of(units, positions, asked.limits)
-    seating = Seating(ground, [0, 0, 0, 0], [(0,), (0,), (1,), (1,)], Random(0))  # noqa: S311 - nothing secret
+    windows, _ = maximal_windows(units, asked.limits, positions[0], Watch())
+    ground = Ground.of(units, positions, [windows], asked.limits)
+    seating = Seating(ground, [0, 0, 0, 0], [0, 0, 1, 1], Random(0))  # noqa: S311 - nothing secret
     assert anneal(seating, 20_000, lambda: False)
     sets = {frozenset(m for unit in chosen for m in units.members[unit]) for _, chosen in seating.grouping().sets}
     assert sets == {frozenset({0, 3}), frozenset({1, 2}), frozenset({4, 7}), frozenset({5, 6})}

@@ -64,8 +64,10 @@ def match(problem: Tray, watch: Watch | None = None, effort: Effort | None = Non
                        LeastSpread(grouping, total, total))  # fmt: skip
     first = watch.share(FOR_THE_NUMBER)
     windows = [maximal_windows(units, problem.limits, position, first) for position in positions]
-    whole = all(complete for _, complete in windows)
-    most = most_sets(units, positions, [masks for masks, _ in windows], problem.limits, first, whole=whole)
+    most = most_sets(units, positions, [masks for masks, _ in windows], problem.limits, first)
+    if not all(whole for _, whole in windows):
+        springs = int(units.weight.sum())
+        most = MostSets(most.grouping, most.complete, springs // sum(position.size for position in positions))
     least = least_spread(units, problem.limits, positions, most.grouping, watch, effort or Effort())
     return _answer(problem, units, most, least)
 

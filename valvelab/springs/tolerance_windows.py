@@ -19,17 +19,18 @@ from valvelab.springs.tray import BoolArray, Grouping, IntArray, Position, Progr
 
 SLACK = 1.0 + 1e-12
 MOST_WINDOWS = 60_000
-MOST_TRIED = 4
+MOST_TRIED = 8
 """Windows looked at for each that may be kept: many turn out to lie inside another."""
 AT_ONCE = 2048
 
 
-def runs_of(low: FloatArray, high: FloatArray, limit: float) -> BoolArray:
-    """Groups (r, u) that fit one limit and can't be extended, for one characteristic, from the lowest up."""
+def _runs(low: FloatArray, high: FloatArray, weight: IntArray, limit: float, size: int) -> BoolArray:
+    """Groups (r, u) that fit one limit and can't be extended, for one characteristic; those too small for a set go."""
     starts = np.unique(low)
     reach = np.searchsorted(np.sort(high), starts + limit * SLACK, side="right")
     starts = starts[np.diff(reach, prepend=-1) > 0]
-    return np.asarray((low >= starts[:, None]) & (high <= starts[:, None] + limit * SLACK), dtype=np.bool_)
+    groups = (low >= starts[:, None]) & (high <= starts[:, None] + limit * SLACK)
+    return np.asarray(groups[groups @ weight >= size], dtype=np.bool_)
 
 
 def maximal_windows(
@@ -48,8 +49,7 @@ def maximal_windows(
     def descend(members: IntArray, c: int) -> bool:
         nonlocal count
         low, high = units.low[members, c], units.high[members, c]
-        groups = runs_of(low, high, float(limits[c]))
-        groups = groups[groups @ units.weight[members] >= position.size]
+        groups = _runs(low, high, units.weight[members], float(limits[c]), position.size)
         if c < last:
             return all(descend(members[group], c + 1) for group in groups)
         masks = np.zeros((len(groups), len(units.members)), dtype=np.bool_)
@@ -150,25 +150,15 @@ def simple_bound(units: Units, positions: tuple[Position, ...], windows: list[Bo
 
 
 def most_sets(
-    units: Units,
-    positions: tuple[Position, ...],
-    windows: list[BoolArray],
-    limits: FloatArray,
-    watch: Watch,
-    *,
-    whole: bool = True,
+    units: Units, positions: tuple[Position, ...], windows: list[BoolArray], limits: FloatArray, watch: Watch
 ) -> MostSets:
-    """The most complete engines, proven with a bound unless the watch runs out; then the best found and its bound.
-
-    Where the windows are not `whole` they bound nothing: then the springs there are is all that is known.
-    """
+    """The most complete engines, proven with a bound unless the watch runs out; then the best found and its bound."""
     from valvelab.springs.window_search import search_windows
 
     start = greedy_sets(units, positions, windows)
     complete = len(start.sets) // len(positions)
-    springs = int(units.weight.sum()) // sum(position.size for position in positions)
-    bound = max(simple_bound(units, positions, windows), complete) if whole else springs
+    bound = max(simple_bound(units, positions, windows), complete)
     watch.report(Progress("sets", complete, bound))
     if complete == bound or watch.over():
         return MostSets(start, complete, bound)
-    return search_windows(units, positions, windows if whole else [], limits, MostSets(start, complete, bound), watch)
+    return search_windows(units, positions, windows, limits, MostSets(start, complete, bound), watch)

@@ -8,98 +8,77 @@ annealing, Kirkpatrick 1983, from memory). Springs are bits of whole numbers, so
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
 from math import exp
 from random import Random
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from valvelab.arrays import FloatArray
-from valvelab.springs.tolerance_windows import runs_of
-from valvelab.springs.tray import BoolArray, Grouping, Position, Units, Watch
+from valvelab.springs.tray import BoolArray, Grouping, IntArray, Position, Units, Watch
+
+if TYPE_CHECKING:
+    from scipy.spatial import cKDTree
+
+    from valvelab.arrays import FloatArray
 
 TRIES = (60_000, 150_000, 150_000, 150_000, 150_000)
 """Moves of each attempt at one engine more; the later ones only where the first did not get there."""
 HOT, COLD = 0.4, 0.15
 """Springs by which the flow may fall, at the start and at the end of an attempt (bench_sets.py: trays of 400)."""
-STEP = 0.1
-"""Farthest step of a window, as a share of the runs there are."""
+NEIGHBOURS = 40
 TO_NEIGHBOUR, AT_DEFICIT, SEATING = 0.85, 0.35, 0.15
 LOOK_EVERY = 128
 
 
-Window = tuple[int, ...]
-"""A run of each characteristic; what lies in all of them lies in the window."""
-
-
 @dataclass(frozen=True, slots=True)
 class Ground:
-    """What stays the same: for each characteristic its runs, groups that fit the limit, as bit patterns in order.
+    """What stays the same: windows as bit patterns, by position; units that move freely, and those with conditions."""
 
-    `first` and `last`: the runs that hold a unit, which are neighbours; units in no run of some kind have none.
-    """
-
-    runs: list[list[int]]
-    first: list[list[int]]
-    last: list[list[int]]
-    allowed: list[int]
+    bits: list[list[int]]
+    middles: list[FloatArray]
+    trees: list[cKDTree]
+    holders: list[list[IntArray]]
     sizes: tuple[int, ...]
     usable: int
     constrained: tuple[int, ...]
     weight: tuple[int, ...]
     apart: tuple[int, ...]
+    near: dict[tuple[int, int], list[int]] = field(default_factory=dict)
 
     @staticmethod
-    def of(units: Units, positions: tuple[Position, ...], limits: FloatArray) -> Ground:
-        """The ground of a tray."""
-        masks = [
-            (units.low >= position.low).all(axis=1) & (units.high <= position.high).all(axis=1)
-            for position in positions
+    def of(units: Units, positions: tuple[Position, ...], windows: list[BoolArray], limits: FloatArray) -> Ground:
+        """The ground of a tray's windows."""
+        from scipy.spatial import cKDTree
+
+        free = ~units.constrained()
+        middles = [
+            np.array([0.5 * (units.low[mask].min(axis=0) + units.high[mask].max(axis=0)) / limits for mask in masks])
+            for masks in windows
         ]
-        runs, first, last = [], [], []
-        for c, limit in enumerate(limits):
-            groups = runs_of(units.low[:, c], units.high[:, c], float(limit))
-            runs.append([_pattern(group) for group in groups])
-            first.append([int(row) for row in groups.argmax(axis=0)])
-            last.append([int(row) for row in len(groups) - 1 - groups[::-1].argmax(axis=0)])
-        constrained = units.constrained()
-        anywhere = np.asarray(np.any(masks, axis=0), dtype=np.bool_)
+        anywhere = np.any([masks.any(axis=0) for masks in windows], axis=0)
         return Ground(
-            runs=runs,
-            first=first,
-            last=last,
-            allowed=[_pattern(np.asarray(mask)) for mask in masks],
+            bits=[[_pattern(mask) for mask in masks] for masks in windows],
+            middles=middles,
+            trees=[cKDTree(points) for points in middles],
+            holders=[[np.flatnonzero(column) for column in masks.T] for masks in windows],
             sizes=tuple(position.size for position in positions),
-            usable=_pattern(anywhere & ~constrained),
-            constrained=tuple(int(unit) for unit in np.flatnonzero(constrained & anywhere)),
+            usable=_pattern(anywhere & free),
+            constrained=tuple(int(unit) for unit in np.flatnonzero(~free & anywhere)),
             weight=tuple(int(weight) for weight in units.weight),
             apart=tuple(_pattern(row) for row in units.apart),
         )
 
-    def pattern(self, position: int, window: Window) -> int:
-        """The units in a window that a position may take."""
-        pattern = self.allowed[position]
-        for runs, run in zip(self.runs, window, strict=True):
-            pattern &= runs[run]
-        return pattern
-
-    def neighbour(self, window: Window, random: Random) -> Window:
-        """A window a little way off along some of the characteristics."""
-        moved = list(window)
-        for c in random.sample(range(len(moved)), random.randint(1, len(moved))):
-            count = len(self.runs[c])
-            step = 1 + int(random.random() ** 2 * STEP * count)
-            moved[c] = min(max(moved[c] + (step if random.random() < 0.5 else -step), 0), count - 1)
-        return tuple(moved)
-
-    def around(self, units: Iterable[int], random: Random) -> Window:
-        """A window that holds these units, which fit together."""
-        members = list(units)
-        return tuple(
-            random.randint(max(first[u] for u in members), min(last[u] for u in members))
-            for first, last in zip(self.first, self.last, strict=True)
-        )
+    def neighbours(self, position: int, window: int) -> list[int]:
+        """Windows of a position nearest to one of them."""
+        known = self.near.get((position, window))
+        if known is None:
+            count = min(NEIGHBOURS + 1, len(self.bits[position]))
+            _, rows = self.trees[position].query(self.middles[position][window], k=count)
+            known = [int(row) for row in np.atleast_1d(rows) if row != window] or [window]
+            self.near[position, window] = known
+        return known
 
 
 def _pattern(mask: BoolArray) -> int:
@@ -113,17 +92,17 @@ def _ones(pattern: int) -> Iterator[int]:
         pattern ^= lowest
 
 
-Kept = tuple[list[Window], list[int], list[int], list[int], list[int], int]
+Kept = tuple[list[int], list[int], list[int], list[int], list[int], int]
 
 
 class Seating:
     """Windows chosen, and who sits where; `slots` are the positions of the sets wanted."""
 
-    def __init__(self, ground: Ground, slots: list[int], windows: list[Window], generator: Random) -> None:
+    def __init__(self, ground: Ground, slots: list[int], windows: list[int], generator: Random) -> None:
         self.ground, self.slots, self.random = ground, slots, generator
         self.window = list(windows)
         self.room = [ground.sizes[slot] for slot in slots]
-        self.mask = [ground.pattern(slot, window) for slot, window in zip(slots, windows, strict=True)]
+        self.mask = [ground.bits[slot][window] for slot, window in zip(slots, windows, strict=True)]
         self.single = [0] * len(slots)
         self.bound = [0] * len(slots)
         self.free = ground.usable
@@ -188,10 +167,15 @@ class Seating:
         slot = self.random.choice(short) if draw < AT_DEFICIT else self.random.randrange(len(self.slots))
         position = self.slots[slot]
         if self.random.random() < TO_NEIGHBOUR or not self.free:
-            window = self.ground.neighbour(self.window[slot], self.random)
+            window = self.random.choice(self.ground.neighbours(position, self.window[slot]))
         else:
-            window = self.ground.around([any_of(self.free, self.random)], self.random)
-        mask = self.ground.pattern(position, window)
+            above = self.free >> self.random.randrange(self.free.bit_length())
+            spring = self.free.bit_length() - above.bit_length() + (above & -above).bit_length() - 1
+            around = self.ground.holders[position][spring]
+            if not around.size:
+                return
+            window = int(around[self.random.randrange(around.size)])
+        mask = self.ground.bits[position][window]
         lost = self.single[slot] & ~mask
         self.single[slot] &= mask
         self.free |= lost
@@ -255,32 +239,28 @@ def anneal(seating: Seating, moves: int, stop: Callable[[], bool]) -> bool:
     return not empty
 
 
-def any_of(pattern: int, random: Random) -> int:
-    """One of the ones of a pattern that has some: the first at or above a random place."""
-    place = random.randrange(pattern.bit_length())
-    above = pattern >> place
-    return place + (above & -above).bit_length() - 1
+def windows_of(positions: int, windows: list[BoolArray], grouping: Grouping) -> list[list[int]]:
+    """For each position, a window around each of its sets."""
+    around: list[list[int]] = [[] for _ in range(positions)]
+    for position, chosen in grouping.sets:
+        around[position].append(int(np.flatnonzero(windows[position][:, list(chosen)].all(axis=1))[0]))
+    return around
 
 
 def one_engine_more(
-    ground: Ground,
-    start: Grouping,
-    attempt: int,
-    watch: Watch,
-    reached: Callable[[], bool],
-) -> Grouping | None:
+    ground: Ground, around: list[list[int]], attempt: int, watch: Watch, reached: Callable[[], bool]
+) -> tuple[Grouping, list[list[int]]] | None:
     """One set more at every position, from windows around those there are; None when this attempt gives none.
 
     The same start and attempt give the same answer, unless the watch ends it or `reached` says that no more can be.
     """
-    engines = len(start.sets) // len(ground.sizes)
-    generator = Random(1000 * engines + attempt)  # noqa: S311 - the same search every time, nothing secret
-    if not ground.usable:
-        return None
-    slots = [position for position, _ in start.sets] + list(range(len(ground.sizes)))
-    windows = [ground.around(chosen, generator) for _, chosen in start.sets]
-    windows += [ground.around([any_of(ground.usable, generator)], generator) for _ in ground.sizes]
+    generator = Random(1000 * len(around[0]) + attempt)  # noqa: S311 - the same search every time, nothing secret
+    slots = [position for position, mine in enumerate(around) for _ in range(len(mine) + 1)]
+    windows = [w for p, mine in enumerate(around) for w in [*mine, generator.randrange(len(ground.bits[p]))]]
     seating = Seating(ground, slots, windows, generator)
     if not anneal(seating, TRIES[attempt], lambda: watch.over() or reached()):
         return None
-    return seating.grouping()
+    chosen: list[list[int]] = [[] for _ in around]
+    for position, window in zip(slots, seating.window, strict=True):
+        chosen[position].append(window)
+    return seating.grouping(), chosen

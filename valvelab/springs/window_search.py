@@ -11,7 +11,7 @@ from typing import Self
 from valvelab.arrays import FloatArray
 from valvelab.springs.tolerance_windows import MostSets
 from valvelab.springs.tray import BoolArray, Position, Progress, Units, Watch
-from valvelab.springs.window_annealing import TRIES, Ground, one_engine_more
+from valvelab.springs.window_annealing import TRIES, Ground, one_engine_more, windows_of
 from valvelab.springs.window_bound import Ceiling
 from valvelab.springs.window_program import solve_program, window_program
 
@@ -31,7 +31,7 @@ def search_windows(
     start: MostSets,
     watch: Watch,
 ) -> MostSets:
-    """The most complete engines from `start` on; without all windows known, `windows` is empty and the bound stays.
+    """The most complete engines from `start` on.
 
     The bound is lowered in a thread beside the annealing. What annealing finds depends on the start alone, and the
     bound only tells it where to stop, so the answer is the same however the two take turns.
@@ -53,30 +53,30 @@ class _Search:
     ) -> None:
         self.units, self.positions, self.watch = units, positions, watch
         self.best = start
-        self.ceiling = Ceiling(units, positions, windows, start.grouping, limits, start.bound) if windows else None
-        self.ground = Ground.of(units, positions, limits)
+        self.ceiling = Ceiling(units, positions, windows, start.grouping, limits, start.bound)
+        self.ground = Ground.of(units, positions, windows, limits)
+        self.around = windows_of(len(positions), windows, start.grouping)
         self.flows = sum(int(masks.sum()) for masks in windows)
 
     def run(self) -> MostSets:
         """Anneal and bound side by side, then ask the solver."""
-        ceiling = self.ceiling
-        if ceiling is None:
-            self._anneal(range(len(TRIES)))
-            return self.best
-        with Beside(lambda watch: ceiling.lower(lambda: ceiling.bound <= self.best.complete, watch), self.watch) as low:
+        with Beside(self._lower, self.watch) as lowering:
             self._anneal(range(1))
             if self.flows <= SMALL and not self._proven():
-                low.wait()
-                self._ask(ceiling, FEW_NODES)
+                lowering.wait()
+                self._ask(FEW_NODES)
             self._anneal(range(1, len(TRIES)))
             if not self._proven():
-                low.wait()
+                lowering.wait()
         if not self._proven():
-            self._ask(ceiling, ANY)
+            self._ask(None)
         return self.best
 
+    def _lower(self, watch: Watch) -> None:
+        self.ceiling.lower(lambda: self.ceiling.bound <= self.best.complete, watch)
+
     def _proven(self) -> bool:
-        if self.ceiling is not None and self.ceiling.bound < self.best.bound:
+        if self.ceiling.bound < self.best.bound:
             self._stand(replace(self.best, bound=max(self.ceiling.bound, self.best.complete)))
         return self.best.proven
 
@@ -88,24 +88,25 @@ class _Search:
         """Engine by engine more; each starts with the shortest attempt, `attempts` are for the first."""
         attempt = attempts.start
         while attempt < attempts.stop and not self._proven() and not self.watch.over():
-            found = one_engine_more(self.ground, self.best.grouping, attempt, self.watch, self._proven)
+            found = one_engine_more(self.ground, self.around, attempt, self.watch, self._proven)
             attempt = 0 if found else attempt + 1
             if found:
-                self._stand(replace(self.best, grouping=found, complete=self.best.complete + 1))
+                grouping, self.around = found
+                self._stand(replace(self.best, grouping=grouping, complete=self.best.complete + 1))
 
-    def _ask(self, ceiling: Ceiling, most_nodes: int) -> None:
+    def _ask(self, most_nodes: int | None) -> None:
         """Ask the solver for the count at the bound with every window it could use; without one the bound falls."""
         while not self._proven() and not self.watch.over():
-            useful = ceiling.useful()
+            useful = self.ceiling.useful()
             if sum(int(masks.sum()) for masks in useful) > MOST_FLOWS:
                 return
             program = window_program(self.units, self.positions, useful)
             count = self.best.bound
-            grouping, solved = solve_program(program, count, count, self.watch, most=True, most_nodes=most_nodes)
+            grouping, solved = solve_program(program, count, count, self.watch, most=True, most_nodes=most_nodes or ANY)
             if grouping is not None:
                 self._stand(MostSets(grouping, count, count))
             elif solved.infeasible:
-                ceiling.bound = count - 1
+                self.ceiling.bound = count - 1
             else:
                 return
 
