@@ -7,14 +7,13 @@ centre, an intake of 230 crank deg at 106 ATDC, an exhaust of 234 at 110 BTDC.
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from PySide6.QtCore import Qt, qInstallMessageHandler
+from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QAbstractButton, QApplication, QComboBox, QLineEdit, QSlider, QWidget
 
@@ -24,7 +23,6 @@ from valvelab.inspection.inspect_motion import inspect_motion
 from valvelab.inspection.inspect_phasing import inspect_phasing
 from valvelab.phasing.degreeing import Card, CardDuration, EventReading, NosePair, Sheet, degree
 from valvelab.places import sample_profiles
-from valvelab.window import theme
 from valvelab.window.bench import Bench
 from valvelab.window.main_window import MainWindow
 from valvelab.window.stations.motion_rule import guard_of
@@ -35,7 +33,7 @@ from valvelab.workbench.worksheet import Cell
 from valvelab.workbench.worksheet_guide import doubts, target
 
 SAMPLES = sample_profiles()
-QT_SAID: list[str] = []
+pytestmark = pytest.mark.usefixtures("quiet")
 OFFSET = 1.25
 #: what a true engine would show on the wheel: cell words → reading
 TRUE = {
@@ -50,42 +48,6 @@ TRUE = {
     ("1E", "opening"): (OFFSET - 110 - 117) % 360,
     ("1E", "closing"): (OFFSET - 110 + 117) % 360,
 }
-
-
-@pytest.fixture(scope="module")
-def app() -> QApplication:
-    found = QApplication.instance() or QApplication(["test"])
-    assert isinstance(found, QApplication)
-    theme.dress(found)
-    return found
-
-
-@pytest.fixture(autouse=True)
-def quiet(app: QApplication) -> Iterator[None]:
-    """Qt says nothing unexpected."""
-    QT_SAID.clear()
-    del app
-
-    def hear(_kind: object, _context: object, text: str) -> None:
-        if "propagateSizeHints" not in text:
-            QT_SAID.append(text)
-
-    qInstallMessageHandler(hear)
-    yield
-    qInstallMessageHandler(None)
-    assert QT_SAID == []
-
-
-@pytest.fixture
-def window(app: QApplication, tmp_path: Path) -> Iterator[MainWindow]:
-    made = MainWindow(Bench(tmp_path / "settings", background=False))
-    made.resize(1280, 720)
-    made.show()
-    app.processEvents()
-    yield made
-    made.close()
-    made.deleteLater()
-    app.processEvents()
 
 
 def phasing(window: MainWindow) -> PhasingView:

@@ -14,10 +14,10 @@ from hypothesis import strategies as st
 from valvelab.springs.matching import match
 from valvelab.springs.rounded_rows import Rounded
 from valvelab.springs.solver import beside
-from valvelab.springs.tolerance_windows import MostSets, greedy_sets, maximal_windows
+from valvelab.springs.tolerance_windows import MostSets, greedy_sets, maximal_windows, windows_around
 from valvelab.springs.tray import Grouping, Tray, Watch, spread_of, tray, units_of
-from valvelab.springs.window_annealing import Ground, Seating, anneal, one_engine_more, windows_of
-from valvelab.springs.window_search import search_windows
+from valvelab.springs.window_annealing import Ground, Seating, anneal, one_engine_more
+from valvelab.springs.window_search import WindowSearch
 
 
 def planted(sets: int, size: int, seed: int, loners: int = 0) -> Tray:
@@ -81,11 +81,11 @@ def test_annealed_sets_keep_limits_and_conditions() -> None:
     windows, _ = maximal_windows(units, asked.limits, positions[0], Watch())
     start = Grouping(greedy_sets(units, positions, [windows]).sets[:-2])
     ground = Ground.of(units, positions, [windows], asked.limits)
-    found = one_engine_more(ground, windows_of(1, [windows], start), 0, Watch(), lambda: False)
+    found = one_engine_more(ground, windows_around([windows], start), 0, Watch(), lambda: False)
     assert found is not None
     grouping, _ = found
     assert len(grouping.sets) == len(start.sets) + 1
-    again = one_engine_more(ground, windows_of(1, [windows], start), 0, Watch(), lambda: False)
+    again = one_engine_more(ground, windows_around([windows], start), 0, Watch(), lambda: False)
     assert again is not None
     assert again[0] == grouping
     used = [unit for _, chosen in grouping.sets for unit in chosen]
@@ -123,7 +123,7 @@ def test_the_bound_is_lowered_where_springs_are_enough_but_do_not_fit() -> None:
     units, positions = units_of(asked), asked.asked()
     windows, _ = maximal_windows(units, asked.limits, positions[0], Watch())
     start = MostSets(greedy_sets(units, positions, [windows]), 4, 19)
-    found = search_windows(units, positions, [windows], asked.limits, start, Watch())
+    found = WindowSearch(units, positions, [windows], asked.limits, start, Watch()).run()
     assert (found.complete, found.bound) == (4, 4)
 
 

@@ -15,11 +15,17 @@ from valvelab.units import parse_angle, parse_quantity, split_quantity
 
 @dataclass(frozen=True, slots=True)
 class Measured:
-    """A value with its standard uncertainty, in the characteristic's unit; None with the reason it is missing."""
+    """A value with its standard uncertainty, in the characteristic's unit; None with the reason it is missing.
+
+    doubt: why the reading itself is doubtful, so that no verdict may rest on it. lacks: a source of uncertainty
+    that matters and is unknown; the verdict stands, its row says so.
+    """
 
     value: float | None
     standard_uncertainty: float | None = None
     reason: str = ""
+    doubt: str = ""
+    lacks: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,7 +159,7 @@ def _verdict(
     at_mm: float | None,
 ) -> Verdict:
     decision = None
-    if measured.value is not None:
+    if measured.value is not None and not measured.doubt:
         decision = decide(
             measured.value, measured.standard_uncertainty, *limits, spec.decision.rule, spec.decision.confidence
         )
@@ -169,13 +175,23 @@ def _verdict(
         probability_conforming=None if decision is None else decision.probability,
         decision="undecided" if decision is None else decision.outcome,
         clause=limit.clause,
+        reason=_row_reason(measured),
     )
+
+
+def _row_reason(measured: Measured) -> str | None:
+    """What stands beside a verdict: why it is undecided, or what its uncertainty does not hold."""
+    if measured.value is None:
+        return measured.reason or "the value could not be derived"
+    return measured.doubt or measured.lacks or None
 
 
 def _remarks(spec: Spec, limit: LimitSpec, item: Item, measured: Measured) -> list[Note]:
     about = f"{item.name} {limit.of}"
     if measured.value is None:
-        return [warning(about, f"undecided: {measured.reason or 'the value could not be derived'}")]
+        return [warning(about, f"undecided: {_row_reason(measured)}")]
+    if measured.doubt:
+        return [warning(about, f"undecided: {measured.doubt}")]
     if measured.standard_uncertainty is None and spec.decision.rule == "guarded":
         return [warning(about, "no uncertainty is known, so the simple rule decided")]
     return []

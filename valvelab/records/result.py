@@ -50,6 +50,8 @@ class Verdict(Record):
     probability_conforming: float | None
     decision: Decision
     clause: str | None = None
+    reason: str | None = None
+    """Why it is undecided, or which source of uncertainty is unknown."""
 
 
 class Result(Record):

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from valvelab.arrays import FloatArray
+from valvelab.springs.tolerance_windows import extents
 from valvelab.springs.tray import BoolArray, IntArray, Units
 
 if TYPE_CHECKING:
@@ -73,14 +74,10 @@ def rounded_rows(
     Groups tried: springs above a price, the springs of single windows, boxes spanned by two windows near each other.
     """
     used = np.flatnonzero(prices.sets > 1e-4)
-    masks = np.zeros((used.size, len(units.members)), dtype=np.bool_)
-    for row, source in enumerate(used):
-        masks[row, program.sources[source].members] = True
+    masks = program.masks()[used]
     size = program.positions[0].size
     groups = _groups(masks, prices, units, limits, generator)
-    least = np.maximum(
-        0.0, size - np.rint((~groups).astype(np.float32) @ masks.T.astype(np.float32)).astype(np.float64)
-    )
+    least = _least(groups, masks, size)
     springs = groups.sum(axis=1).astype(np.float64)
     sets = prices.sets[used]
     spare = springs - least @ sets
@@ -117,8 +114,7 @@ def _groups(
 
 def _boxes(masks: BoolArray, units: Units, limits: FloatArray, generator: np.random.Generator) -> BoolArray:
     """Springs in boxes each side of which comes from one of two neighbouring windows, or from neither."""
-    low = np.array([units.low[mask].min(axis=0) for mask in masks]) / limits
-    high = np.array([units.high[mask].max(axis=0) for mask in masks]) / limits
+    low, high = (ends / limits for ends in extents(units, masks))
     middle = 0.5 * (low + high)
     near = np.argsort(np.linalg.norm(middle[:, None] - middle[None], axis=2), axis=1, kind="stable")[:, :40]
     one = generator.integers(0, len(masks), BOXES)

@@ -1,7 +1,7 @@
 """Tighter sets by exchanging springs.
 
 `Exchange` weighs every exchange of two units at once and makes the best ones, until none gains; `Swaps` anneals
-(Kirkpatrick 1983, from memory) out of the hollow that this ends in.
+out of the hollow that this ends in.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from random import Random
 import numpy as np
 
 from valvelab.arrays import FloatArray
+from valvelab.springs.cooling import cooling
 from valvelab.springs.tray import BoolArray, Grouping, IntArray, Position, Units, Watch, spread_of
 
 GAIN = 1e-9
@@ -20,7 +21,6 @@ HOT, COLD = 0.15, 0.005
 """Rise of the total spread that annealing takes readily, at its start and end, as a share of a set's mean spread."""
 LEAST_SWAPS, SWAPS_PER_UNIT = 100_000, 500
 NEAR = 60
-LOOK_EVERY = 256
 SLACK = 1.0 + 1e-12
 
 
@@ -141,11 +141,11 @@ def tightened(
     met = [exchange.grouping()]
     if not start.sets or not exchange.total():
         return met
-    best, total = exchange.label.copy(), exchange.total()
+    best, total, near = exchange.label.copy(), exchange.total(), neighbours(units, limits)
     for run in range(runs):
         if watch.over():
             break
-        swaps = Swaps.of(exchange, Random(run))  # noqa: S311 - the same search every time, nothing secret
+        swaps = Swaps(exchange, near, Random(run))  # noqa: S311 - the same search every time, nothing secret
         swaps.anneal(max(LEAST_SWAPS, SWAPS_PER_UNIT * len(units.members)), watch)
         exchange.label = np.array(swaps.tightest, dtype=np.int64)
         exchange.descend(watch)
@@ -156,16 +156,30 @@ def tightened(
     return [*met, exchange.grouping()]
 
 
+def neighbours(units: Units, limits: FloatArray) -> list[list[int]]:
+    """For each unit, those of its weight nearest to it, measured in limits."""
+    from scipy.spatial import cKDTree
+
+    middles = (units.low + units.high) / (2.0 * limits)
+    near: list[list[int]] = [[] for _ in units.members]
+    for weight in np.unique(units.weight):
+        alike = np.flatnonzero(units.weight == weight)
+        _, rows = cKDTree(middles[alike]).query(middles[alike], k=min(NEAR + 1, alike.size))
+        for unit, row in zip(alike, np.reshape(rows, (alike.size, -1)), strict=True):
+            near[int(unit)] = [int(other) for other in alike[row] if other != unit]
+    return near
+
+
 class Swaps:
     """Random exchanges, a looser grouping taken with a chance that shrinks; plain lists, for sets are small.
 
     Only a spring on a face of its set's box can tighten the set, so one of those leaves; one near it comes.
     """
 
-    def __init__(
-        self, exchange: Exchange, low: list[list[float]], high: list[list[float]], near: list[list[int]], random: Random
-    ) -> None:
-        self.low, self.high, self.near, self.random = low, high, near, random
+    def __init__(self, exchange: Exchange, near: list[list[int]], random: Random) -> None:
+        self.near, self.random = near, random
+        self.low: list[list[float]] = (exchange.units.low / exchange.limits).tolist()
+        self.high: list[list[float]] = (exchange.units.high / exchange.limits).tolist()
         self.allowed: list[list[bool]] = exchange.allowed.tolist()
         self.position: list[int] = exchange.position.tolist()
         self.foes = [{int(other) for other in np.flatnonzero(row)} for row in exchange.units.apart]
@@ -174,22 +188,6 @@ class Swaps:
         self.sets = [[u for u, mine in enumerate(self.label) if mine == n] for n in range(exchange.position.size)]
         self.cost = [self._spread(members) or 0.0 for members in self.sets]
         self.tightest = self.label[:]
-
-    @staticmethod
-    def of(exchange: Exchange, random: Random) -> Swaps:
-        """Start from an exchange's grouping; springs are measured in limits."""
-        from scipy.spatial import cKDTree
-
-        units = exchange.units
-        low, high = units.low / exchange.limits, units.high / exchange.limits
-        near: list[list[int]] = [[] for _ in units.members]
-        for weight in np.unique(units.weight):
-            alike = np.flatnonzero(units.weight == weight)
-            middles = 0.5 * (low[alike] + high[alike])
-            _, rows = cKDTree(middles).query(middles, k=min(NEAR + 1, alike.size))
-            for unit, row in zip(alike, np.reshape(rows, (alike.size, -1)), strict=True):
-                near[int(unit)] = [int(other) for other in alike[row] if other != unit]
-        return Swaps(exchange, low.tolist(), high.tolist(), near, random)
 
     def _spread(self, members: list[int]) -> float | None:
         """Σ of ranges of one set, in limits; None when one is above its limit."""
@@ -205,10 +203,7 @@ class Swaps:
         """Keep the tightest grouping met."""
         total = least = sum(self.cost)
         mean = total / len(self.cost)
-        for number in range(moves):
-            if number % LOOK_EVERY == 0 and watch.over():
-                return
-            heat = mean * HOT * (COLD / HOT) ** (number / moves)
+        for heat in cooling(moves, mean * HOT, mean * COLD, watch.over):
             total += self._try(heat)
             if total < least - GAIN:
                 least, self.tightest = total, self.label[:]

@@ -5,16 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from math import inf
-from threading import Thread
-from typing import Any, TypeVar
+from typing import Any
 
 import numpy as np
 
 from valvelab.arrays import FloatArray
+from valvelab.springs.beside import Answer, Beside
 from valvelab.springs.tray import IntArray, Watch
 
-Answer = TypeVar("Answer")
-LOOK_EVERY_S = 0.05
 GRACE_S = 0.5
 """Time for the solver to end by itself and hand over the best it has."""
 
@@ -153,21 +151,6 @@ def beside(run: Callable[[], Answer], watch: Watch) -> Answer | None:
     The solver lets other threads run. It looks at its own time limit too seldom to be waited for; one that is left
     behind ends there.
     """
-    box: list[Answer] = []
-    failure: list[BaseException] = []
-
-    def work() -> None:
-        try:
-            box.append(run())
-        except BaseException as error:  # noqa: BLE001 - handed to the waiting thread
-            failure.append(error)
-
-    thread = Thread(target=work, daemon=True)
-    thread.start()
-    while thread.is_alive():
-        thread.join(LOOK_EVERY_S)
-        if watch.cancelled() or watch.seconds_left() < -GRACE_S:
-            return None
-    if failure:
-        raise failure[0]
-    return box[0]
+    work = Beside(run)
+    done = work.wait(lambda: watch.cancelled() or watch.seconds_left() < -GRACE_S)
+    return work.answer() if done else None

@@ -69,15 +69,36 @@ def _maximal_only(masks: BoolArray, units: Units, limits: FloatArray, allowed: I
     """Windows to which no further unit can be added."""
     keep = np.ones(len(masks), dtype=np.bool_)
     unit_low, unit_high = units.low[allowed], units.high[allowed]
+    low, high = extents(units, masks)
     for start in range(0, len(masks), AT_ONCE):
-        part = masks[start : start + AT_ONCE, allowed]
+        rows = slice(start, start + AT_ONCE)
+        part = masks[rows, allowed]
         fits = np.ones(part.shape, dtype=np.bool_)
         for c, limit in enumerate(limits * SLACK):
-            low = np.where(part, unit_low[:, c], np.inf).min(axis=1)
-            high = np.where(part, unit_high[:, c], -np.inf).max(axis=1)
-            fits &= (unit_high[:, c] <= (low + limit)[:, None]) & (unit_low[:, c] >= (high - limit)[:, None])
+            fits &= (unit_high[:, c] <= (low[rows, c] + limit)[:, None]) & (
+                unit_low[:, c] >= (high[rows, c] - limit)[:, None]
+            )
         keep[start : start + AT_ONCE] = (fits | part).sum(axis=1) == part.sum(axis=1)
     return np.asarray(masks[keep], dtype=np.bool_)
+
+
+def extents(units: Units, masks: BoolArray) -> tuple[FloatArray, FloatArray]:
+    """Least and greatest value (w, d) of the units in each window."""
+    low, high = np.empty((len(masks), units.low.shape[1])), np.empty((len(masks), units.low.shape[1]))
+    for start in range(0, len(masks), AT_ONCE):
+        rows = slice(start, start + AT_ONCE)
+        for c in range(units.low.shape[1]):
+            low[rows, c] = np.where(masks[rows], units.low[:, c], np.inf).min(axis=1)
+            high[rows, c] = np.where(masks[rows], units.high[:, c], -np.inf).max(axis=1)
+    return low, high
+
+
+def windows_around(windows: list[BoolArray], grouping: Grouping) -> list[list[int]]:
+    """For each position, a window around each of its sets."""
+    around: list[list[int]] = [[] for _ in windows]
+    for position, chosen in grouping.sets:
+        around[position].append(int(np.flatnonzero(windows[position][:, list(chosen)].all(axis=1))[0]))
+    return around
 
 
 def greedy_sets(units: Units, positions: tuple[Position, ...], windows: list[BoolArray]) -> Grouping:
@@ -153,7 +174,7 @@ def most_sets(
     units: Units, positions: tuple[Position, ...], windows: list[BoolArray], limits: FloatArray, watch: Watch
 ) -> MostSets:
     """The most complete engines, proven with a bound unless the watch runs out; then the best found and its bound."""
-    from valvelab.springs.window_search import search_windows
+    from valvelab.springs.window_search import WindowSearch
 
     start = greedy_sets(units, positions, windows)
     complete = len(start.sets) // len(positions)
@@ -161,4 +182,4 @@ def most_sets(
     watch.report(Progress("sets", complete, bound))
     if complete == bound or watch.over():
         return MostSets(start, complete, bound)
-    return search_windows(units, positions, windows, limits, MostSets(start, complete, bound), watch)
+    return WindowSearch(units, positions, windows, limits, MostSets(start, complete, bound), watch).run()

@@ -2,8 +2,8 @@
 
 As many windows as sets are wanted lie over the tray. The most springs that can be seated in them, no set above its
 size and no spring in two, is a flow; when it fills every set the number is reached. A window is moved to a neighbour
-or to a spring left over, the flow is mended by a few paths, and a fall is taken with a chance that shrinks (simulated
-annealing, Kirkpatrick 1983, from memory). Springs are bits of whole numbers, so a move costs some tens of microseconds.
+or to a spring left over, the flow is mended by a few paths, and a fall is taken with a chance that shrinks. Springs are
+bits of whole numbers, so a move costs some tens of microseconds.
 """
 
 from __future__ import annotations
@@ -16,6 +16,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from valvelab.springs.cooling import cooling
+from valvelab.springs.tolerance_windows import extents
 from valvelab.springs.tray import BoolArray, Grouping, IntArray, Position, Units, Watch
 
 if TYPE_CHECKING:
@@ -29,7 +31,6 @@ HOT, COLD = 0.4, 0.15
 """Springs by which the flow may fall, at the start and at the end of an attempt (bench_sets.py: trays of 400)."""
 NEIGHBOURS = 40
 TO_NEIGHBOUR, AT_DEFICIT, SEATING = 0.85, 0.35, 0.15
-LOOK_EVERY = 128
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,10 +54,7 @@ class Ground:
         from scipy.spatial import cKDTree
 
         free = ~units.constrained()
-        middles = [
-            np.array([0.5 * (units.low[mask].min(axis=0) + units.high[mask].max(axis=0)) / limits for mask in masks])
-            for masks in windows
-        ]
+        middles = [sum(extents(units, masks)) / (2.0 * limits) for masks in windows]
         anywhere = np.any([masks.any(axis=0) for masks in windows], axis=0)
         return Ground(
             bits=[[_pattern(mask) for mask in masks] for masks in windows],
@@ -223,28 +221,17 @@ class Seating:
 def anneal(seating: Seating, moves: int, stop: Callable[[], bool]) -> bool:
     """Move until every place is filled; False when the moves are used up or `stop` says so."""
     empty = seating.empty
-    for number in range(moves):
+    for heat in cooling(moves, HOT, COLD, stop):
         if not empty:
-            return True
-        if number % LOOK_EVERY == 0 and stop():
-            return False
+            break
         kept = seating.kept()
         seating.move()
         now = seating.empty
-        heat = HOT * (COLD / HOT) ** (number / moves)
         if now <= empty or seating.random.random() < exp((empty - now) / heat):
             empty = now
         else:
             seating.restore(kept)
     return not empty
-
-
-def windows_of(positions: int, windows: list[BoolArray], grouping: Grouping) -> list[list[int]]:
-    """For each position, a window around each of its sets."""
-    around: list[list[int]] = [[] for _ in range(positions)]
-    for position, chosen in grouping.sets:
-        around[position].append(int(np.flatnonzero(windows[position][:, list(chosen)].all(axis=1))[0]))
-    return around
 
 
 def one_engine_more(

@@ -10,6 +10,7 @@ import numpy as np
 
 from valvelab.arrays import FloatArray
 from valvelab.springs.rounded_rows import Rounded, rounded_rows
+from valvelab.springs.tolerance_windows import windows_around
 from valvelab.springs.tray import BoolArray, Grouping, IntArray, Position, Units, Watch
 from valvelab.springs.window_program import Prices, WindowProgram, relaxed, window_program
 
@@ -88,8 +89,10 @@ class Ceiling:
         self.units, self.positions, self.limits, self.bound = units, positions, limits, bound
         pairs = zip(windows, positions, strict=True)
         self.tables = [PricedWindows.of(masks, units.weight, position.size) for masks, position in pairs]
-        self.pools = [_first_pool(table, start, number) for number, table in enumerate(self.tables)]
+        around = windows_around(windows, start)
+        self.pools = [_first_pool(table, mine) for table, mine in zip(self.tables, around, strict=True)]
         self.rows: list[Rounded] = []
+        self.taken: list[FloatArray] = []
         self.best: EnginePrice | None = None
         self.generator = np.random.default_rng(0)
 
@@ -113,6 +116,7 @@ class Ceiling:
             if converged and not enough() and self.units.plain and len(self.positions) == 1:
                 rows = rounded_rows(program, prices, self.units, self.limits, self.rows, self.generator)
                 self.rows, fresh = [*self.rows, *rows], len(rows)
+                self.taken += [row.takes(self.tables[0].masks, self.tables[0].size) for row in rows]
             if not fresh and not any(part.size for part in new):
                 return
             self.pools = [np.concatenate([old, part]) for old, part in zip(self.pools, new, strict=True)]
@@ -133,13 +137,10 @@ class Ceiling:
         """What an engine's sets cost at these prices."""
         costs = [table.cheapest(prices.springs) for table in self.tables]
         budget = float(prices.springs.sum())
-        for row, price in zip(self.rows, prices.rows, strict=True):
+        for row, taken, price in zip(self.rows, self.taken, prices.rows, strict=True):
             if price > 0.0:
                 budget += price * row.most
-                costs = [
-                    cost + price * row.takes(table.masks, table.size)
-                    for cost, table in zip(costs, self.tables, strict=True)
-                ]
+                costs[0] = costs[0] + price * taken
         if self.units.plain:
             budget += self._capped(program, prices, costs)
         return EnginePrice(costs, budget)
@@ -156,13 +157,9 @@ class Ceiling:
         return paid
 
 
-def _first_pool(table: PricedWindows, start: Grouping, number: int) -> IntArray:
-    """Windows around the sets of the start, and for each spring the emptiest window that holds it."""
-    chosen = [
-        int(np.flatnonzero(table.masks[:, list(members)].all(axis=1))[0])
-        for position, members in start.sets
-        if position == number
-    ]
+def _first_pool(table: PricedWindows, chosen: list[int]) -> IntArray:
+    """The windows chosen, and for each spring the emptiest window that holds it."""
+    chosen = list(chosen)
     sizes = table.masks.sum(axis=1)
     for unit in np.flatnonzero(table.masks.any(axis=0)):
         around = np.flatnonzero(table.masks[:, unit])

@@ -60,6 +60,12 @@ class WindowProgram:
         """Number of variables."""
         return 1 + len(self.sources) + self.flow_unit.size
 
+    def masks(self) -> BoolArray:
+        """The units that may flow into each source, (s, u)."""
+        masks = np.zeros((len(self.sources), len(self.units.members)), dtype=np.bool_)
+        masks[self.flow_source, self.flow_unit] = True
+        return masks
+
 
 def window_program(
     units: Units, positions: tuple[Position, ...], windows: list[BoolArray], costs: list[FloatArray] | None = None
@@ -163,8 +169,7 @@ def relaxed(program: WindowProgram, rounded: list[Rounded], highest: int, watch:
     known = rows.count
     number = len(program.sources)
     if rounded:
-        masks = np.zeros((number, len(program.units.members)), dtype=np.bool_)
-        masks[program.flow_source, program.flow_unit] = True
+        masks = program.masks()
         sizes = np.array([program.positions[source.position].size for source in program.sources])
     for row in rounded:
         takes = row.takes(masks, sizes)
