@@ -15,6 +15,11 @@ Role = Literal[
     "measured", "measured_quiet", "nominal", "readings", "band", "outside", "fit", "guide",
     "accept", "reject", "undecided", "intake", "exhaust", "series",
 ]  # fmt: skip
+Unit = Literal[
+    "", "mm", "um", "N", "N/mm", "MPa", "kg", "s", "Hz", "rpm", "deg", "degC", "%", "cam deg", "crank deg",
+    "mm/cam deg", "mm/cam deg2", "mm/cam deg3",
+]  # fmt: skip
+"""Canonical units that an axis can bear; anything else (a word of a legend, say) is a type error."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +30,7 @@ class Axis:
     """
 
     label: str
-    unit: str
+    unit: Unit
     range: tuple[float, float] | None = None
     reversed: bool = False
     names: tuple[tuple[float, str], ...] = ()

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
 import numpy as np
 
 from valvelab.arrays import FloatArray
 from valvelab.conformity.gauge_study import range_constants
 from valvelab.figures.bars import bars
-from valvelab.figures.description import Axis, Band, Curve, Figure, Guide, Marks
+from valvelab.figures.description import Axis, Band, Curve, Figure, Guide, Marks, Unit
 
 if TYPE_CHECKING:
     from valvelab.inspection.inspect_gauge import GaugeInspection
@@ -47,7 +47,7 @@ def means_figure(inspection: GaugeInspection) -> Figure:
     axis = _parts_axis(inspection)
     ends = np.asarray(axis.range)
     band = Band(ends, np.full(2, mean - reach), np.full(2, mean + reach), "guide", "gauge alone")
-    return Figure("gauge_means", "Means by part", axis, Axis("Mean reading", readings.unit), curves, (band,), marks)
+    return Figure("gauge_means", "Means by part", axis, Axis("Mean reading", cast("Unit", readings.unit)), curves, (band,), marks)
 
 
 def ranges_figure(inspection: GaugeInspection) -> Figure:
@@ -69,7 +69,7 @@ def ranges_figure(inspection: GaugeInspection) -> Figure:
         "gauge_ranges",
         "Ranges of the trials",
         _parts_axis(inspection),
-        Axis("Range", readings.unit, (0.0, 1.1 * max(float(ranges.max()), highest, 1e-12))),
+        Axis("Range", cast("Unit", readings.unit), (0.0, 1.1 * max(float(ranges.max()), highest, 1e-12))),
         curves,
         marks=marks,
         guides=(

@@ -8,7 +8,7 @@ import numpy as np
 
 from valvelab.angles import wrap
 from valvelab.arrays import FloatArray
-from valvelab.figures.description import Axis, Band, Curve, Dial, Figure, HeatMap, Marks, Role
+from valvelab.figures.description import Axis, Band, Curve, Dial, Figure, HeatMap, Marks, Role, Unit
 
 if TYPE_CHECKING:
     from valvelab.inspection.inspect_lobes import LobesInspection
@@ -18,11 +18,11 @@ STEP_CAM_DEG = 0.25
 MapKind = Literal["deviation", "lift"]
 Derivative = Literal[0, 1, 2, 3]
 
-_AXES: dict[int, tuple[str, str, str]] = {
+_AXES: dict[int, tuple[str, str, Unit]] = {
     0: ("lift", "Lift", "mm"),
     1: ("velocity", "Velocity", "mm/cam deg"),
-    2: ("acceleration", "Acceleration", "mm/cam deg²"),
-    3: ("jerk", "Jerk", "mm/cam deg³"),
+    2: ("acceleration", "Acceleration", "mm/cam deg2"),
+    3: ("jerk", "Jerk", "mm/cam deg3"),
 }
 ANGLE_FROM_CENTRE = "Cam angle from the lobe's centre"
 

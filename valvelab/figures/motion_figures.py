@@ -9,7 +9,7 @@ import numpy as np
 
 from valvelab.arrays import FloatArray
 from valvelab.dynamics.control import contact_force
-from valvelab.figures.description import Axis, Band, Curve, Figure, Guide, HeatMap, Marks, Role
+from valvelab.figures.description import Axis, Band, Curve, Figure, Guide, HeatMap, Marks, Role, Unit
 from valvelab.inspection.inspect_motion import GUIDANCE_MM, MotionInspection, clearance_of
 from valvelab.inspection.motion_contact import contact_curves
 from valvelab.inspection.motion_sides import Side
@@ -199,15 +199,15 @@ def film_figure(inspection: MotionInspection, lobe: str) -> Figure | None:
     return _contact_figure(inspection, lobe, "film", "Oil film", "um")
 
 
-def _contact_figure(inspection: MotionInspection, lobe: str, name: str, title: str, unit: str) -> Figure | None:
+def _contact_figure(inspection: MotionInspection, lobe: str, name: str, title: str, unit: Unit) -> Figure | None:
     side = side_of(inspection, lobe)
     found, _ = contact_curves(inspection.question, side)
     curves: list[Curve] = []
     for number, curve in enumerate(found):
         values: FloatArray | None = curve.along.pressure_mpa if name == "pressure" else curve.along.film_um
         if values is not None:
-            unit = " rpm" if number == len(found) - 1 else ""
-            word = "by hand" if curve.crank_rpm == 0.0 else f"{curve.crank_rpm:.0f}{unit}"
+            last = " rpm" if number == len(found) - 1 else ""
+            word = "by hand" if curve.crank_rpm == 0.0 else f"{curve.crank_rpm:.0f}{last}"
             curves.append(Curve(curve.crank_deg, values, "series", word, number))
     if not curves:
         return None

@@ -1,0 +1,220 @@
+"""Every axis of every plot bears the unit of its data: all plots of all samples against a table and the results."""
+
+from __future__ import annotations
+
+import argparse
+import inspect
+import pkgutil
+import tomllib
+from collections.abc import Callable, Iterator
+from functools import cache
+from importlib import import_module
+from typing import Any, get_args, get_type_hints
+
+import numpy as np
+import pytest
+
+import valvelab.figures
+from valvelab.cli.springs_command import question_of
+from valvelab.figures import (
+    gauge_figures,
+    lobe_figures,
+    motion_figures,
+    phasing_figures,
+    shaft_figures,
+    spring_figures,
+    texture_figures,
+)  # fmt: skip
+from valvelab.figures.description import Dial, Figure, HeatMap, Unit
+from valvelab.files.heights import read_heights
+from valvelab.inspection.inspect_shims import ShimsQuestion, inspect_shims
+from valvelab.inspection.inspect_springs import inspect_springs
+from valvelab.places import sample_profiles
+from valvelab.report import springs_certificate
+
+Drawn = Figure | HeatMap | Dial | None
+CAM, CRANK = "cam deg", "crank deg"
+PLACES = ("", "")  # polar plots and dials: drawn to a scale of their own, which the label states
+
+UNITS: dict[str, tuple[str, str]] = {
+    "lift": (CAM, "mm"), "velocity": (CAM, "mm/cam deg"), "acceleration": (CAM, "mm/cam deg2"),
+    "jerk": (CAM, "mm/cam deg3"), "deviation": (CAM, "um"), "readings": (CAM, "um"),
+    "map of deviation": (CAM, "um"), "map of lift": (CAM, "mm"),
+    "valve_lift": (CRANK, "mm"), "clearance": (CRANK, "mm"), "clearance_moves": (CRANK, "mm"),
+    "contact_force": (CRANK, "N"), "force_map": (CRANK, "N"), "sweep": ("rpm", "mm"), "resonances": ("rpm", "um"),
+    "pressure": (CRANK, "MPa"), "film": (CRANK, "um"), "rule_lift": ("mm", ""), "events": PLACES,
+    "force": ("mm", "N"), "difference": ("mm", "N"), "rate": ("mm", "N/mm"), "map": ("N/mm", "N"),
+    "seat force": ("", "N"), "roundness": PLACES, "section": PLACES, "harmonics": ("", "um"), "axis": ("mm", "um"),
+    "shaft": ("mm", "mm"), "trace": ("mm", "um"), "roughness": ("mm", "um"), "material_ratio": ("%", "um"),
+    "gauge_means": ("", "mm"), "gauge_ranges": ("", "mm"), "gauge_components": ("", "%"),
+}  # fmt: skip
+
+
+@cache
+def asked(command: str, file: str, *options: str) -> Any:
+    """One part of a sample job, as the command line inspects it."""
+    module = import_module(f"valvelab.cli.{command}_command")
+    parser = argparse.ArgumentParser()
+    module.configure(parser)
+    words = [str(sample_profiles() / file)]
+    for option in options:
+        name, sign, value = option.partition("=")
+        words.append(f"{name}={sample_profiles() / value}" if sign and value.endswith((".csv", ".toml")) else option)
+    args = parser.parse_args(words)
+    if command == "springs":
+        return inspect_springs(question_of(args))
+    if command == "shims":
+        return inspect_shims(ShimsQuestion(question_of(args), read_heights(args.heights)))
+    return module.inspect(args)
+
+
+def parts(command: str) -> Iterator[Any]:
+    """Inspections of every part of the sample jobs that a command answers."""
+    for job in ("job.toml", "lake_v8_job.toml"):
+        for part in tomllib.loads((sample_profiles() / job).read_text())["part"]:
+            if part["inspect"] == command:
+                options = [option for option in part.get("options", []) if option != "--no-dynamics"]
+                spec = [f"--spec={part['spec']}"] if "spec" in part else []
+                yield asked(command, part["file"], *options, *spec)
+
+
+def of_lobes() -> Iterator[tuple[Callable[..., Any], Drawn]]:
+    for found in parts("lobes"):
+        x = lobe_figures.grid(found)
+        for lobe in (row.lobe for row in found.result.lobes):
+            for order in (0, 1, 2, 3):
+                yield lobe_figures.motion_figure, lobe_figures.motion_figure(found, lobe, order, x)
+            yield lobe_figures.deviation_figure, lobe_figures.deviation_figure(found, lobe, x)
+            yield lobe_figures.residual_figure, lobe_figures.residual_figure(found, lobe, x)
+        yield lobe_figures.lobe_map, lobe_figures.lobe_map(found, "lift", x)
+        yield lobe_figures.lobe_map, lobe_figures.lobe_map(found, "deviation", x)
+        yield lobe_figures.position_dial, lobe_figures.position_dial(found)
+
+
+def of_motion() -> Iterator[tuple[Callable[..., Any], Drawn]]:
+    makers: tuple[Callable[..., Drawn], ...] = (
+        motion_figures.clearance_figure, motion_figures.clearance_moves_figure, motion_figures.force_figure,
+        motion_figures.force_map, motion_figures.sweep_figure, motion_figures.resonance_figure,
+        motion_figures.pressure_figure, motion_figures.film_figure,
+    )  # fmt: skip
+    for found in parts("motion"):
+        lobes = [valve.lobe for valve in found.result.valves][:2]
+        yield motion_figures.lift_figure, motion_figures.lift_figure(found)
+        yield motion_figures.trial_lift_figure, motion_figures.trial_lift_figure(found, found, lobes)
+        for lobe in lobes:
+            for make in makers:
+                yield make, make(found, lobe)
+        yield motion_figures.rule_figure, motion_figures.rule_figure(None, [10.01, 10.02, 10.03], 10.0, 0.02)
+
+
+def of_form() -> Iterator[tuple[Callable[..., Any], Drawn]]:
+    for found in parts("shaft"):
+        for form in found.journals:
+            yield shaft_figures.roundness_figure, shaft_figures.roundness_figure(form)
+            yield shaft_figures.harmonics_figure, shaft_figures.harmonics_figure(form)
+        for make in (shaft_figures.axis_figure, shaft_figures.section_figure, shaft_figures.bowed_shaft_figure):
+            yield make, make(found)
+    for found in parts("texture"):
+        for make in (
+            texture_figures.trace_figure, texture_figures.roughness_figure, texture_figures.material_ratio_figure,
+        ):  # fmt: skip
+            yield make, make(found)
+    for found in parts("gauge"):
+        for make in (gauge_figures.means_figure, gauge_figures.ranges_figure, gauge_figures.components_figure):
+            yield make, make(found)
+
+
+def of_springs() -> Iterator[tuple[Callable[..., Any], Drawn]]:
+    for found in parts("springs"):
+        tray, name = spring_figures.tray_lines(found), found.result.springs[0].spring
+        for make in (spring_figures.force_figure, spring_figures.difference_figure, spring_figures.rate_figure):
+            yield make, make(found, name, tray)
+        points = spring_figures.map_points(found.analyses)
+        yield spring_figures.map_figure, spring_figures.map_figure(points)
+    for found in parts("shims"):
+        yield springs_certificate.seat_force_figure, springs_certificate.seat_force_figure(found)
+
+
+def of_phasing() -> Iterator[tuple[Callable[..., Any], Drawn]]:
+    for found in parts("phasing"):
+        yield phasing_figures.wheel_dial, phasing_figures.wheel_dial(found)
+        yield phasing_figures.event_diagram, phasing_figures.event_diagram(found)
+
+
+@cache
+def everything() -> tuple[tuple[Callable[..., Any], Drawn], ...]:
+    """Every plot of every sample, with the function that made it."""
+    return tuple(pair for group in (of_lobes, of_motion, of_form, of_springs, of_phasing) for pair in group())
+
+
+def makers() -> set[Callable[..., Any]]:
+    """Every public function that makes a plot, found by what it returns."""
+    rooms = [import_module(f"valvelab.figures.{room.name}") for room in pkgutil.iter_modules(valvelab.figures.__path__)]
+    found = set()
+    for room in [*rooms, springs_certificate]:
+        for name, function in inspect.getmembers(room, inspect.isfunction):
+            if name.startswith("_") or function.__module__ != room.__name__:
+                continue
+            returned = get_type_hints(function, vars(room)).get("return") if _plain(function) else None
+            kinds = {returned, *get_args(returned)}
+            if kinds & {Figure, HeatMap, Dial} or name.endswith(("_figure", "_map", "_dial", "_diagram")):
+                found.add(function)
+    return found
+
+
+def _plain(function: Callable[..., Any]) -> bool:
+    """Whether all names in the annotations are known while the program runs (some are for the type checker alone)."""
+    try:
+        get_type_hints(function)
+    except NameError:
+        return False
+    return True
+
+
+def test_no_plot_is_left_out() -> None:
+    drawn = {make for make, found in everything() if found is not None}
+    assert {make.__name__ for make in makers() - drawn} == set()
+
+
+@pytest.mark.parametrize("name", sorted(UNITS))
+def test_axes_bear_the_units_of_their_data(name: str) -> None:
+    seen = 0
+    for _, figure in everything():
+        if isinstance(figure, Figure) and figure.name == name:
+            assert (figure.x_axis.unit, figure.y_axis.unit) == UNITS[name]
+            seen += 1
+        elif isinstance(figure, HeatMap):
+            key = figure.name if figure.name in UNITS and figure.name != "map" else f"map of {_quantity(figure)}"
+            if key == name:
+                assert (figure.x_axis.unit, figure.value_axis.unit) == UNITS[name]
+                seen += 1
+    assert seen
+
+
+def _quantity(drawn: HeatMap) -> str:
+    return drawn.value_axis.label.lower()
+
+
+def test_every_plot_is_in_the_table() -> None:
+    names = {figure.name for _, figure in everything() if isinstance(figure, Figure)}
+    assert names <= set(UNITS)
+    units = {
+        unit for _, figure in everything() if isinstance(figure, Figure)
+        for unit in (figure.x_axis.unit, figure.y_axis.unit)
+    }  # fmt: skip
+    assert units <= set(get_args(Unit))
+
+
+@pytest.mark.parametrize(
+    ("make", "field"),
+    [(motion_figures.pressure_figure, "nose_pressure_mpa"), (motion_figures.film_figure, "nose_film_um")],
+)
+def test_contact_curves_are_in_the_unit_of_the_result(make: Callable[..., Figure | None], field: str) -> None:
+    # the result's key names the unit; what it holds for the nose at the greatest speed must lie on the last curve
+    found = next(iter(parts("motion")))
+    valve = found.result.valves[0]
+    figure, wanted = make(found, valve.lobe), getattr(valve.contact[-1], field)
+    assert figure is not None
+    assert wanted > 0.0
+    assert figure.y_axis.unit.lower() == field.rsplit("_", 1)[1]
+    assert np.nanmin(np.abs(figure.curves[-1].y - wanted)) < 1e-9 * wanted
