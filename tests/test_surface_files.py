@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 import zipfile
 from hashlib import md5
 from pathlib import Path
@@ -257,6 +258,83 @@ def test_a_container_of_very_many_parts_is_refused(tmp_path: Path) -> None:
     crowd = Container()
     crowd.extra = {f"remarks/{number}.txt": b"" for number in range(1200)}
     assert "1203 parts" in refusal(crowd.write(tmp_path / "a.x3p"))
+
+
+CRASH_INPUTS = Path(__file__).parent / "crash_inputs"
+
+
+@pytest.mark.parametrize(
+    ("name", "said"),
+    [
+        ("container_without_its_beginning.x3p", "main.xml: found a part that can't be unpacked (negative seek"),
+        ("lzma_packed_damaged.x3p", "main.xml: found a part that can't be unpacked (Corrupt input data)"),
+    ],
+)
+def test_containers_that_once_crashed(name: str, said: str) -> None:
+    assert said in refusal(CRASH_INPUTS / name)
+
+
+@pytest.mark.parametrize("folder", ["journal 3/", "a/b/", "exports\\"])
+def test_a_container_whose_parts_lie_in_a_folder(tmp_path: Path, folder: str) -> None:
+    flat = Container().write(tmp_path / "flat.x3p")
+    with zipfile.ZipFile(flat) as source, zipfile.ZipFile(tmp_path / "deep.x3p", "w") as moved:
+        moved.writestr("__MACOSX/._main.xml", b"of the packer's own")
+        for name in source.namelist():
+            moved.writestr(folder + name, source.read(name))
+    found = read_surface_trace(tmp_path / "deep.x3p")
+    assert found.notes == ()  # the header's checksum was found in the folder, and held
+    assert found.z_um == pytest.approx(Z, abs=1e-9)
+
+
+def test_two_headers_side_by_side_are_refused(tmp_path: Path) -> None:
+    two = Container()
+    two.extra = {"a/main.xml": b"", "b/main.xml": b""}
+    assert read_surface_trace(two.write(tmp_path / "a.x3p")).z_um.size == Z.size  # the one at the top counts
+    with zipfile.ZipFile(tmp_path / "b.x3p", "w") as parts:
+        for folder in ("a", "b"):
+            parts.writestr(f"{folder}/main.xml", two.xml())
+    assert "main.xml in a/ and in b/" in refusal(tmp_path / "b.x3p")
+
+
+@pytest.mark.parametrize("packing", [zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED, zipfile.ZIP_BZIP2, zipfile.ZIP_LZMA])
+def test_damage_in_any_packing_is_one_sentence(tmp_path: Path, packing: int) -> None:
+    plain = Container(Z[:60]).write(tmp_path / "plain.x3p")
+    stream = io.BytesIO()
+    with zipfile.ZipFile(plain) as source, zipfile.ZipFile(stream, "w", packing) as packed:
+        for name in source.namelist():
+            packed.writestr(name, source.read(name))
+    whole = stream.getvalue()
+    refused = 0
+    for place in range(0, len(whole), 7):
+        for damaged in (whole[:place] + bytes([whole[place] ^ 0x2D]) + whole[place + 1 :], whole[:50] + whole[place:]):
+            path = put(tmp_path, "damaged.x3p", damaged)
+            try:
+                assert np.isfinite(read_surface_trace(path).z_um).all()
+            except BadFile as error:
+                refused += 1
+                assert "\n" not in str(error)  # noqa: PT017
+    assert refused > len(whole) / 14
+
+
+@pytest.mark.parametrize("number", ["1e308", "-1e308", "1e400", "nan", "0", "-1", "9" * 400])
+@pytest.mark.parametrize("tag", ["Increment", "Offset", "SizeX", "SizeY"])
+def test_x3p_numbers_out_of_all_reason_are_refused_or_harmless(tmp_path: Path, tag: str, number: str) -> None:
+    container = Container(Z[:60])
+    xml = container.xml().decode()
+    for match in re.finditer(f"<{tag}>[^<]*</{tag}>", xml):
+        changed = f"{xml[: match.start()]}<{tag}>{number}</{tag}>{xml[match.end() :]}"
+        path = container.write(tmp_path / "a.x3p", xml=changed.encode())
+        try:
+            assert np.isfinite(read_surface_trace(path).z_um).all()
+        except BadFile as error:
+            assert "expected" in str(error)  # noqa: PT017
+
+
+@pytest.mark.parametrize("number", [b"1e308", b"-1e308", b"1e400", b"nan"])
+@pytest.mark.parametrize("word", [b"1.0E+000", b" 0.001"])
+def test_smd_numbers_out_of_all_reason_are_refused(tmp_path: Path, word: bytes, number: bytes) -> None:
+    changed = smd(Z[:60]).replace(word, b" " + number)
+    refusal(put(tmp_path, "a.smd", resummed(changed)))
 
 
 def test_other_containers_are_not_traces(tmp_path: Path) -> None:

@@ -47,7 +47,9 @@ def means_figure(inspection: GaugeInspection) -> Figure:
     axis = _parts_axis(inspection)
     ends = np.asarray(axis.range)
     band = Band(ends, np.full(2, mean - reach), np.full(2, mean + reach), "guide", "gauge alone")
-    return Figure("gauge_means", "Means by part", axis, Axis("Mean reading", cast("Unit", readings.unit)), curves, (band,), marks)
+    return Figure(
+        "gauge_means", "Means by part", axis, Axis("Mean reading", cast("Unit", readings.unit)), curves, (band,), marks
+    )
 
 
 def ranges_figure(inspection: GaugeInspection) -> Figure:

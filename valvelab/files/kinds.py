@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import io
 import tomllib
-import zipfile
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,6 +13,7 @@ from valvelab.files.contents import Contents, decode, is_zip, read_contents
 from valvelab.files.table import split_header
 from valvelab.files.text_opening import read_header
 from valvelab.files.workbook import read_workbook
+from valvelab.files.zip_parts import part_names
 
 Answer = Literal["yes", "no", "perhaps"]
 
@@ -185,11 +184,10 @@ def _start(path: str | Path) -> Contents:
 
 
 def _zip_head(ending: str, contents: Contents) -> Head:
-    try:
-        with zipfile.ZipFile(io.BytesIO(contents.data)) as container:
-            parts = frozenset(name.rpartition("/")[2].lower() for name in container.namelist())
-    except (zipfile.BadZipFile, ValueError, OSError, NotImplementedError):
+    names = part_names(contents.data)
+    if names is None:
         return Head(ending, contents.data[:4], None, False, None, frozenset())
+    parts = frozenset(name.rpartition("/")[2].lower() for name in names)
     columns = None
     is_table = "workbook.xml" in parts
     if is_table:

@@ -23,7 +23,7 @@ def refuse_beyond(table: Table, column: str | Column, values: FloatArray, larges
 
 def refuse_heights_beyond(file: str, heights_um: FloatArray) -> None:
     """The same for heights that come from no table."""
-    beyond = np.flatnonzero(np.abs(heights_um) > 1000.0 * LARGEST_READING_MM)
+    beyond = np.flatnonzero(~(np.abs(heights_um) <= 1000.0 * LARGEST_READING_MM))
     if beyond.size:
         found = f"a height of {heights_um[beyond[0]] / 1000.0:g} mm"
         raise BadFile(file, f"point {beyond[0] + 1}", found, f"at most {LARGEST_READING_MM:g} mm")

@@ -14,6 +14,7 @@ import numpy as np
 from valvelab.arrays import read_only
 from valvelab.errors import BadFile, BadQuantity
 from valvelab.files.contents import MAX_ROWS, Contents
+from valvelab.files.plausible import LARGEST_PLACE_MM, refuse_heights_beyond
 from valvelab.records.form_measurement import SurfaceTrace
 from valvelab.units import factor
 
@@ -60,6 +61,9 @@ def read_smd(contents: Contents) -> SurfaceTrace:
         raise BadFile(file, along.place, "a CX axis without an increment", "an incremental CX axis")
     heights = _heights(file, data[_line_end(data, ends[1]) : ends[2]])
     count = heights.size
+    with np.errstate(over="ignore"):
+        heights_um = heights * (height.scale_mm * 1000.0)
+    refuse_heights_beyond(file, heights_um)
     if {along.points, height.points} != {count}:
         raise BadFile(file, along.place, f"{along.points} and {height.points} points, {count} heights", "equal counts")
     return SurfaceTrace(
@@ -67,7 +71,7 @@ def read_smd(contents: Contents) -> SurfaceTrace:
         source=contents.source,
         form="SMD",
         x_mm=read_only(np.arange(count, dtype=np.float64) * along.increment_mm),
-        z_um=read_only(heights * (height.scale_mm * 1000.0)),
+        z_um=read_only(heights_um),
     )
 
 
@@ -120,7 +124,10 @@ def _axis(file: str, place: str, words: list[str]) -> _Axis:
     finite = np.isfinite([scale, increment or 0.0]).all()
     if not finite or scale == 0.0 or (increment is not None and increment * scale <= 0.0):
         raise BadFile(file, place, f"scale {scale:g}, increment {increment}", "numbers above 0")
-    return _Axis(kind, points, scale * to_mm, None if increment is None else increment * scale * to_mm, place)
+    step = None if increment is None else increment * scale * to_mm
+    if step is not None and step > LARGEST_PLACE_MM:
+        raise BadFile(file, place, f"an increment of {step:g} mm", f"at most {LARGEST_PLACE_MM:g} mm")
+    return _Axis(kind, points, scale * to_mm, step, place)
 
 
 def _heights(file: str, record: bytes) -> np.ndarray[tuple[int], np.dtype[np.float64]]:

@@ -13,7 +13,7 @@ from valvelab.arrays import FloatArray, read_only
 from valvelab.errors import BadFile
 from valvelab.files.column_assignment import ColumnAssignment
 from valvelab.files.contents import read_contents
-from valvelab.files.plausible import LARGEST_PLACE_MM, LARGEST_READING_MM, refuse_beyond, refuse_heights_beyond
+from valvelab.files.plausible import LARGEST_PLACE_MM, LARGEST_READING_MM, refuse_beyond
 from valvelab.files.smd import is_smd, read_smd
 from valvelab.files.table import Table, read_table
 from valvelab.files.x3p import is_x3p, read_x3p
@@ -36,7 +36,6 @@ def read_surface_trace(path: str | Path, columns: ColumnAssignment | str | None 
         trace = read_x3p(contents)
     else:
         return _from_table(read_table(path, columns))
-    refuse_heights_beyond(trace.file, trace.z_um)
     if trace.x_mm[-1] > LARGEST_PLACE_MM:
         raise BadFile(trace.file, "", f"a trace of {trace.x_mm[-1]:g} mm", f"at most {LARGEST_PLACE_MM:g} mm")
     return trace

@@ -19,6 +19,7 @@ from valvelab.files.body import PreambleEntry, Sheet
 from valvelab.files.cells import first_bad, is_number, to_number
 from valvelab.files.contents import MAX_ROWS, MAX_UNPACKED_BYTES, Contents
 from valvelab.files.text_opening import MAX_COLUMNS, add_preamble
+from valvelab.files.zip_parts import refusing_faults
 
 MAX_SHEET_CELLS = 20_000_000
 _MAX_REPEATED_TEXT = 500_000_000
@@ -67,31 +68,24 @@ def _check_container(contents: Contents) -> None:
     file = contents.file
     wanted = f"at most {MAX_UNPACKED_BYTES // 2**20} MB once unpacked"
     texts, longest, shared = 0, 0, 0
-    try:
-        with zipfile.ZipFile(io.BytesIO(contents.data)) as container:
-            parts = container.infolist()
-            total = sum(part.file_size for part in parts)
-            if total > MAX_UNPACKED_BYTES:
-                raise BadFile(file, "", f"{total / 2**20:.0f} MB once unpacked", wanted)
-            if not any(part.filename.lower().endswith("workbook.xml") for part in parts):
-                raise BadFile(file, "", "a zip container without a workbook", "an XLSX workbook")
-            for part in parts:
-                data = _unpack(file, contents.data, part)
-                if "/worksheets/" in part.filename.lower():
-                    _check_extent(file, data)
-                    shared += data.count(b'"s"') + data.count(b"'s'")
-                elif part.filename.lower().endswith("sharedstrings.xml"):
-                    longest = max(map(len, data.split(b"</si>")), default=0)
-                    texts += 1
-    except (
-        zipfile.BadZipFile,
-        zlib.error,
-        NotImplementedError,
-        UnicodeDecodeError,
-        ValueError,
-        OverflowError,
-    ) as error:
-        raise BadFile(file, "", f"a broken zip container ({error})", "an XLSX workbook") from None
+    with (
+        refusing_faults(file, "", "a broken zip container", "an XLSX workbook"),
+        zipfile.ZipFile(io.BytesIO(contents.data)) as container,
+    ):
+        parts = container.infolist()
+        total = sum(part.file_size for part in parts)
+        if total > MAX_UNPACKED_BYTES:
+            raise BadFile(file, "", f"{total / 2**20:.0f} MB once unpacked", wanted)
+        if not any(part.filename.lower().endswith("workbook.xml") for part in parts):
+            raise BadFile(file, "", "a zip container without a workbook", "an XLSX workbook")
+        for part in parts:
+            data = _unpack(file, contents.data, part)
+            if "/worksheets/" in part.filename.lower():
+                _check_extent(file, data)
+                shared += data.count(b'"s"') + data.count(b"'s'")
+            elif part.filename.lower().endswith("sharedstrings.xml"):
+                longest = max(map(len, data.split(b"</si>")), default=0)
+                texts += 1
     if texts and longest * shared > _MAX_REPEATED_TEXT:
         raise BadFile(file, "", "long texts repeated in very many cells", wanted)
 

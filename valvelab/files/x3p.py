@@ -6,10 +6,7 @@ entities is refused; both MD5 checksums are verified. Lengths in the file are me
 
 from __future__ import annotations
 
-import io
 import re
-import zipfile
-import zlib
 from dataclasses import dataclass
 from hashlib import md5
 from typing import TYPE_CHECKING
@@ -18,7 +15,9 @@ import numpy as np
 
 from valvelab.arrays import FloatArray, read_only
 from valvelab.errors import BadFile
-from valvelab.files.contents import MAX_ROWS, MAX_UNPACKED_BYTES, Contents
+from valvelab.files.contents import MAX_ROWS, Contents, is_zip
+from valvelab.files.plausible import LARGEST_PLACE_MM, refuse_heights_beyond
+from valvelab.files.zip_parts import ZipParts, part_names, plain_name
 from valvelab.records.form_measurement import SurfaceTrace
 from valvelab.records.result import Note, info, warning
 
@@ -27,83 +26,59 @@ if TYPE_CHECKING:
 
 HEADER = "main.xml"
 CHECKSUM = "md5checksum.hex"
-MAX_PARTS = 1000
 _TYPES = {"I": "<i2", "L": "<i4", "F": "<f4", "D": "<f8"}
 _WANTED = "an X3P container (ISO 25178-72)"
 
 
+def is_x3p(data: bytes) -> bool:
+    """Whether the bytes are a zip container that holds this form's header, in whatever folder."""
+    if not is_zip(data):
+        return False
+    names = part_names(data) or ()
+    return any(name.rpartition("/")[2] == HEADER for name in names)
+
+
 @dataclass(frozen=True, slots=True)
 class _Container:
-    """The parts of the zip, unpacked one at a time against one budget."""
+    """The parts of one measurement: all in the folder that holds the header, where links start too."""
 
-    file: str
-    parts: zipfile.ZipFile
-    spent: list[int]
+    parts: ZipParts
+    folder: str
 
-    def names(self) -> list[str]:
-        return self.parts.namelist()
+    @property
+    def file(self) -> str:
+        return self.parts.file
+
+    def holds(self, name: str) -> bool:
+        return self.folder + name in self.parts.entries
 
     def part(self, name: str) -> bytes:
-        """One part's bytes; refuses it when missing, encrypted, broken, or beyond what is left of the limit."""
-        name = name.strip().removeprefix("./").lstrip("/")
-        try:
-            entry = self.parts.getinfo(name)
-        except KeyError:
-            raise BadFile(self.file, "", f"no part {name!r}", _WANTED) from None
-        left = MAX_UNPACKED_BYTES - self.spent[0]
-        try:
-            with self.parts.open(entry) as stream:
-                data = stream.read(left + 1)
-        except (zipfile.BadZipFile, zlib.error, RuntimeError, NotImplementedError, EOFError, OSError) as error:
-            raise BadFile(self.file, name, f"a part that can't be unpacked ({error})", _WANTED) from None
-        if len(data) > left:
-            raise BadFile(
-                self.file, name, f"more than {MAX_UNPACKED_BYTES >> 20} MB once unpacked",
-                f"at most {MAX_UNPACKED_BYTES >> 20} MB",
-            )  # fmt: skip
-        self.spent[0] += len(data)
-        return data
-
-
-def is_x3p(data: bytes) -> bool:
-    """Whether the bytes are a zip container that holds this form's header."""
-    if not data.startswith(b"PK\x03\x04"):
-        return False
-    try:
-        with zipfile.ZipFile(io.BytesIO(data)) as parts:
-            return HEADER in parts.namelist()
-    except (zipfile.BadZipFile, ValueError, OSError, NotImplementedError):
-        return False
+        return self.parts.part(self.folder + plain_name(name))
 
 
 def read_x3p(contents: Contents) -> SurfaceTrace:
     """The profile in an X3P file; refuses a surface, a gap, a wrong checksum and anything beyond the limits."""
-    try:
-        parts = zipfile.ZipFile(io.BytesIO(contents.data))
-    except (zipfile.BadZipFile, ValueError, OSError, NotImplementedError) as error:
-        raise BadFile(contents.file, "", f"a broken zip container ({error})", _WANTED) from None
-    with parts:
-        if len(parts.namelist()) > MAX_PARTS:
-            raise BadFile(contents.file, "", f"{len(parts.namelist())} parts", f"at most {MAX_PARTS}")
-        container = _Container(contents.file, parts, [0])
+    parts = ZipParts.of(contents, _WANTED)
+    with parts.archive:
+        container = _Container(parts, parts.folder_of(HEADER))
         header = container.part(HEADER)
         notes = _check_header(container, header)
         root = _parse(contents.file, header)
         notes += _feature(contents.file, root)
         spacing_mm = _spacing(contents.file, root)
-        z_m = _heights(container, root)
+        z_um = _heights(container, root)
     return SurfaceTrace(
         file=contents.file,
         source=contents.source,
         form="X3P",
-        x_mm=read_only(np.arange(z_m.size, dtype=np.float64) * spacing_mm),
-        z_um=read_only(z_m * 1e6),
+        x_mm=read_only(np.arange(z_um.size, dtype=np.float64) * spacing_mm),
+        z_um=read_only(z_um),
         notes=tuple(notes),
     )
 
 
 def _check_header(container: _Container, header: bytes) -> list[Note]:
-    if CHECKSUM not in container.names():
+    if not container.holds(CHECKSUM):
         return [warning(container.file, f"the container has no {CHECKSUM}; its header is not verified")]
     stated = re.match(rb"\s*([0-9a-fA-F]{32})\b", container.part(CHECKSUM))
     if stated is None:
@@ -178,13 +153,14 @@ def _spacing(file: str, root: Element) -> float:
     if kind != "I":
         raise BadFile(file, f"{HEADER}, CX", f"axis type {kind[:10]!r}", "an incremental axis (I)")
     increment = _number(file, root, "Record1/Axes/CX/Increment")
-    if increment <= 0.0:
-        raise BadFile(file, f"{HEADER}, CX", f"increment {increment:g} m", "one above 0")
+    if not 0.0 < increment <= LARGEST_PLACE_MM / 1000.0:
+        wanted = f"one above 0 and at most {LARGEST_PLACE_MM / 1000.0:g} m"
+        raise BadFile(file, f"{HEADER}, CX", f"increment {increment:g} m", wanted)
     return increment * 1000.0
 
 
 def _heights(container: _Container, root: Element) -> FloatArray:
-    """Heights in metres; a point marked invalid or not finite is a gap, and refused."""
+    """Heights in µm; a point marked invalid or not finite is a gap, and refused."""
     file, count = container.file, _size(container.file, root, "SizeX")
     if count < 2:
         raise BadFile(file, f"{HEADER}, SizeX", str(count), "2 or more")
@@ -208,7 +184,11 @@ def _heights(container: _Container, root: Element) -> FloatArray:
             "a trace without gaps; none is bridged",
         )  # fmt: skip
     scale = _number(file, root, "Record1/Axes/CZ/Increment", "1")
-    return np.asarray(values * scale + _number(file, root, "Record1/Axes/CZ/Offset", "0"))
+    offset = _number(file, root, "Record1/Axes/CZ/Offset", "0")
+    with np.errstate(over="ignore", invalid="ignore"):
+        heights_um = (values * scale + offset) * 1e6
+    refuse_heights_beyond(file, heights_um)
+    return np.asarray(heights_um)
 
 
 def _linked(
