@@ -443,3 +443,14 @@ def test_command_text_carries_the_caution_and_the_next_step(tmp_path: Path, caps
 def test_sheet_given_to_the_inspection_keeps_every_complaint_as_a_warning() -> None:
     result = inspect_phasing(replace(full_sheet(), sense="reverse")).result
     assert any(note.level == "warning" for note in result.notes)
+
+
+def test_a_wheel_of_unknown_uncertainty_is_warned_of_and_marked(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    limit = '[[limit]]\nof = "intake_centreline"\nmin = 104\nmax = 110\n'
+    for sheet, marked in ((SHEET, False), (SHEET.replace("[wheel]\nuncertainty = 0.25\n", ""), True)):
+        answer = json.loads(run(tmp_path, capsys, sheet, limit, "--json")[1])
+        warned = [note for note in answer["notes"] if note["level"] == "warning" and note["about"] == "wheel"]
+        assert bool(warned) is marked
+        assert [bool(row["reason"]) for row in answer["verdicts"]] == [marked]

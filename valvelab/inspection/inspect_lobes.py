@@ -17,8 +17,8 @@ from valvelab.inspection.inspect_camshaft import camshaft_result
 from valvelab.inspection.judging import judge
 from valvelab.inspection.lobe_contour import ContourFigures, contour_figures
 from valvelab.inspection.lobe_envelopes import LobeEnvelope, fit_envelopes
-from valvelab.inspection.lobe_items import camshaft_items, lobe_items
-from valvelab.inspection.lobe_notes import fit_notes, lobe_notes, table_notes
+from valvelab.inspection.lobe_items import LACKS_ANGLE, camshaft_items, lobe_items
+from valvelab.inspection.lobe_notes import angle_notes, fit_notes, lobe_notes, table_notes
 from valvelab.inspection.lobe_scalars import (
     GroupScalars,
     all_scalars,
@@ -126,7 +126,7 @@ def inspect_lobes(
     settings = settings or Settings()
     spec = spec or Spec()
     try:
-        groups, notes = _groups(table, settings)
+        groups, without_angle, notes = _groups(table, settings)
     except CannotEvaluate as error:
         place, _, rest = str(error).partition(": ")
         found, _, expected = rest.partition(", expected ")
@@ -150,13 +150,19 @@ def inspect_lobes(
     notes += more + lobe_notes(ordered, settings.chord_lift_mm, groups)
     verdicts, said = judge(
         spec,
-        {"lobe": lobe_items(ordered, groups, camshaft), "camshaft": camshaft_items(camshaft, ordered)},
+        {
+            "lobe": lobe_items(ordered, groups, camshaft, without_angle),
+            "camshaft": camshaft_items(camshaft, ordered, without_angle),
+        },
         spec_file,
     )
-    verdicts += [envelope.verdict(name, spec) for name, envelope in envelopes.items()]
+    verdicts += [
+        envelope.verdict(name, spec, LACKS_ANGLE if name in without_angle else None)
+        for name, envelope in envelopes.items()
+    ]
     result = LobesResult(
         source=(table.source, *sources),
-        notes=tuple(dict.fromkeys([*table.notes, *table_notes(table), *notes, *said])),
+        notes=tuple(dict.fromkeys([*table.notes, *table_notes(table), *angle_notes(without_angle), *notes, *said])),
         verdicts=tuple(verdicts),
         lobes=ordered,
         camshaft=camshaft,
@@ -173,20 +179,25 @@ def _instrument(table: LiftTable) -> Instrument:
     )
 
 
-def _groups(table: LiftTable, settings: Settings) -> tuple[list[GroupScalars], list[Note]]:
+def _groups(table: LiftTable, settings: Settings) -> tuple[list[GroupScalars], frozenset[str], list[Note]]:
+    """The groups, the lobes whose angle uncertainty is neither stated nor seen, and notes."""
     groups, notes = [], []
+    without_angle: list[str] = []
     lifts = tuple(sorted({*settings.lifts_mm, settings.chord_lift_mm}))
     for traces in group(table.traces):
         conditioned = condition(traces)
         fitted = fit_lobes(conditioned, take_out_eccentricity=settings.take_out_eccentricity)
         characteristics = LobeCharacteristics(fitted, _instrument(table))
         scalars = all_scalars(characteristics, lifts, NOSE_DROP_MM)
+        within = scalars["nose_cam_deg"].u
         scalars, widened = with_repeatability(
             conditioned, scalars, lifts, NOSE_DROP_MM, take_out_eccentricity=settings.take_out_eccentricity
         )
+        if table.encoder_uncertainty_cam_deg is None and not np.any(scalars["nose_cam_deg"].u > within):
+            without_angle += fitted.names
         groups.append(GroupScalars(characteristics, scalars, NOSE_DROP_MM))
         notes += fit_notes(fitted, widened=widened)
-    return groups, notes
+    return groups, frozenset(without_angle), notes
 
 
 def _converted(part: GroupScalars, table: LiftTable, settings: Settings, notes: list[Note]) -> GroupScalars:

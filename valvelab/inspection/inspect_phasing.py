@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 
 from valvelab.inspection.judging import Item, Measured, judge
 from valvelab.phasing.degreeing import Degreeing, Estimate, LobeEvents, LobePhasing, Sheet, degree
@@ -18,6 +19,7 @@ CAUTION = (
     "Turn the engine by hand with the plugs out; never use the starter against a piston stop. Results support, and "
     "never replace, the judgement of qualified people, the engine maker's limits and the event's officials."
 )
+LACKS_WHEEL = "the wheel's uncertainty is not stated"
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +41,12 @@ def inspect_phasing(
     notes += _missing(sheet, worked)
     verdicts: tuple[Verdict, ...] = ()
     if spec is not None:
-        judged, remarks = judge(spec, _items(worked), spec_file, concerns=lambda limit: _concerns(limit, worked))
+        judged, remarks = judge(
+            spec,
+            _items(worked, wheel_known=sheet.wheel_uncertainty_deg is not None),
+            spec_file,
+            concerns=lambda limit: _concerns(limit, worked),
+        )
         verdicts, notes = tuple(judged), notes + remarks
     result = PhasingResult(
         source=source,
@@ -144,7 +151,7 @@ def _missing(sheet: Sheet, worked: Degreeing) -> list[Note]:
             )
         )
     if sheet.wheel_uncertainty_deg is None:
-        notes.append(info("wheel", "[wheel] uncertainty is not stated: no uncertainties are given"))
+        notes.append(warning("wheel", f"{LACKS_WHEEL}: centrelines, events, durations and corrections carry none"))
     for lobe in worked.lobes:
         if lobe.kind is not None and lobe.middle is None:
             notes.append(info(lobe.lobe, "no complete equal-lift pair yet: its centreline is left open"))
@@ -174,7 +181,26 @@ def _missing(sheet: Sheet, worked: Degreeing) -> list[Note]:
     return notes
 
 
-def _items(worked: Degreeing) -> dict[str, list[Item]]:
+def _items(worked: Degreeing, *, wheel_known: bool) -> dict[str, list[Item]]:
+    items = {
+        "phasing": [Item("engine", None, _engine(worked))],
+        "camshaft": [Item("engine", None, _engine(worked))],
+        "lobe": [_lobe_item(lobe) for lobe in worked.lobes],
+    }
+    return items if wheel_known else {subject: [_marked(item) for item in rows] for subject, rows in items.items()}
+
+
+def _marked(item: Item) -> Item:
+    """The same item, each value saying that its uncertainty lacks the wheel's."""
+
+    def look_up(name: str, at_mm: float | None) -> Measured | None:
+        found = item.look_up(name, at_mm)
+        return None if found is None else replace(found, lacks=LACKS_WHEEL)
+
+    return replace(item, look_up=look_up)
+
+
+def _engine(worked: Degreeing) -> Callable[[str, float | None], Measured | None]:
     def engine(name: str, at_mm: float | None) -> Measured | None:
         if name == "tdc_offset" and worked.dead_centre is not None:
             return Measured(worked.dead_centre.reading_deg, worked.dead_centre.standard_uncertainty_deg)
@@ -190,11 +216,7 @@ def _items(worked: Degreeing) -> dict[str, list[Item]]:
             }.get(name)
         )
 
-    return {
-        "phasing": [Item("engine", None, engine)],
-        "camshaft": [Item("engine", None, engine)],
-        "lobe": [_lobe_item(lobe) for lobe in worked.lobes],
-    }
+    return engine
 
 
 def _lobe_item(lobe: LobePhasing) -> Item:

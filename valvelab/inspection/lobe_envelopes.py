@@ -77,8 +77,8 @@ class LobeEnvelope:
             rms_um=1000.0 * self.fit.rms_mm,
         )
 
-    def verdict(self, lobe: str, spec: Spec) -> Verdict:
-        """Decision on the worst deviation, against the band where it lies."""
+    def verdict(self, lobe: str, spec: Spec, lacks: str | None = None) -> Verdict:
+        """Decision on the worst deviation, against the band where it lies; `lacks`: what its uncertainty leaves out."""
         worst = self.fit.worst
         measured = float(self.fit.deviation_mm[worst])
         lower, upper = float(self.lower_mm[worst]), float(self.upper_mm[worst])
@@ -87,7 +87,7 @@ class LobeEnvelope:
         return Verdict(
             characteristic="envelope", item=lobe, measured=measured, unit="mm",
             standard_uncertainty=self.standard_uncertainty_mm, lower=lower, upper=upper,
-            probability_conforming=decision.probability, decision=decision.outcome, clause=self.clause,
+            probability_conforming=decision.probability, decision=decision.outcome, clause=self.clause, reason=lacks,
         )  # fmt: skip
 
 

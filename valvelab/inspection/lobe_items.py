@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 from valvelab.inspection.judging import Item, Measured
 from valvelab.inspection.lobe_scalars import GroupScalars, number
@@ -34,13 +35,37 @@ _PLAIN: dict[str, tuple[Callable[[LobeResult], float | None], str | None]] = {
     "max_pressure_angle": (lambda r: r.curvature.max_pressure_angle_deg, "max_pressure_angle_deg"),
 }
 _EVENTS = {"opening": 1.0, "closing": 1.0, "duration": 2.0}
+# What an error of angle does not move.
+_FREE_OF_ANGLE = frozenset({"max_lift", "max_lift_spread", "runout_tir", "eccentricity", "noise"})
+LACKS_ANGLE = "angle uncertainty is not stated: u holds none"
 
 
-def lobe_items(lobes: tuple[LobeResult, ...], groups: list[GroupScalars], camshaft: CamshaftResult) -> list[Item]:
-    """One item a lobe, in the table's order."""
+def lobe_items(
+    lobes: tuple[LobeResult, ...], groups: list[GroupScalars], camshaft: CamshaftResult,
+    without_angle: frozenset[str] = frozenset(),
+) -> list[Item]:  # fmt: skip
+    """One item a lobe, in the table's order; `without_angle`: lobes whose angle uncertainty nobody knows."""
     where = {name: (part, row) for part in groups for row, name in enumerate(part.fitted.names)}
     errors = {row.lobe: row.error_cam_deg for row in camshaft.index_errors or ()}
-    return [Item(lobe.lobe, lobe.kind, _look_up(lobe, *where[lobe.lobe], errors.get(lobe.lobe))) for lobe in lobes]
+    return [
+        _marked(
+            Item(lobe.lobe, lobe.kind, _look_up(lobe, *where[lobe.lobe], errors.get(lobe.lobe))),
+            without_angle=lobe.lobe in without_angle,
+        )
+        for lobe in lobes
+    ]
+
+
+def _marked(item: Item, *, without_angle: bool) -> Item:
+    """The same item; where asked, each value that an error of angle moves says that its uncertainty lacks it."""
+    if not without_angle:
+        return item
+
+    def look_up(name: str, at_mm: float | None) -> Measured | None:
+        found = item.look_up(name, at_mm)
+        return found if found is None or name in _FREE_OF_ANGLE else replace(found, lacks=LACKS_ANGLE)
+
+    return replace(item, look_up=look_up)
 
 
 def _look_up(
@@ -77,7 +102,9 @@ def _event(part: GroupScalars, row: int, name: str, at_mm: float) -> Measured:
     return Measured(factor * value, factor * u)
 
 
-def camshaft_items(camshaft: CamshaftResult, lobes: tuple[LobeResult, ...]) -> list[Item]:
+def camshaft_items(
+    camshaft: CamshaftResult, lobes: tuple[LobeResult, ...], without_angle: frozenset[str] = frozenset()
+) -> list[Item]:
     """The shaft, its cylinders and its kinds of lobe as items; each answers only its own characteristics."""
     items = [
         _one(f"cylinder {row.cylinder}", "lobe_separation", row.lobe_separation_cam_deg,
@@ -96,7 +123,7 @@ def camshaft_items(camshaft: CamshaftResult, lobes: tuple[LobeResult, ...]) -> l
         ])  # fmt: skip
         items.append(_one(spread.kind, "max_lift_spread", spread.max_lift_mm, u_lift))
         items.append(_one(spread.kind, "duration_spread", spread.duration_crank_deg, u_duration))
-    return items
+    return [_marked(item, without_angle=bool(without_angle)) for item in items]
 
 
 def _widest(us: list[float | None]) -> float | None:

@@ -24,6 +24,17 @@ def table_notes(table: LiftTable) -> list[Note]:
     return notes
 
 
+def angle_notes(without_angle: frozenset[str]) -> list[Note]:
+    """What a table leaves out that states no uncertainty of its angles and whose sweeps show none."""
+    if not without_angle:
+        return []
+    text = (
+        "neither the encoder's nor the wheel's uncertainty is stated, and sweeps don't show it: centres, events, "
+        "durations and all else that an angle moves carry none of it (state `encoder uncertainty: 0.05 cam deg`)"
+    )
+    return [warning("angle", text)]
+
+
 def fit_notes(fitted: FittedLobes, *, widened: bool) -> list[Note]:
     """Notes on how one group of lobes was fitted."""
     notes = []
