@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from valvelab.cli.options import add_columns, add_common
+from valvelab.cli.output import plain, say
 from valvelab.errors import BadQuantity, WrongUsage
 from valvelab.records.certificate_result import CertifyResult
 from valvelab.records.job import Job, JobPart
@@ -42,10 +43,11 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         sys.stdout.write(result.model_dump_json(indent=1) + "\n")
     else:
-        sys.stdout.write(f"{summary(result.verdicts)}\ncertificate {result.number} written to {result.certificate}\n")
+        done = f"{summary(result.verdicts)}\ncertificate {result.number} written to {result.certificate}"
+        sys.stdout.write(plain(done) + "\n")
     if not args.quiet:
         for note in result.notes:
-            sys.stderr.write(f"{note.level}: {note.about}: {note.text}\n")
+            say(f"{note.level}: {note.about}: {note.text}")
     return exit_code(result.verdicts)
 
 

@@ -13,7 +13,7 @@ from textwrap import wrap
 from typing import TYPE_CHECKING
 
 from valvelab.cli.options import add_common
-from valvelab.cli.output import MARKS, verdict_table, write_out
+from valvelab.cli.output import MARKS, plain, say, verdict_table, write_out
 from valvelab.errors import BadFile
 from valvelab.records.result import Decision, Verdict, exit_code
 from valvelab.units import System
@@ -53,7 +53,7 @@ def run(args: argparse.Namespace) -> int:
     samples = _samples()
     folder = _fresh(args.folder, samples)
     if folder != args.folder and not args.quiet:
-        sys.stderr.write(f"info: {args.folder}: files there differ from the samples and stay; laid out in {folder}\n")
+        say(f"info: {args.folder}: files there differ from the samples and stay; laid out in {folder}")
     for name, content in samples.items():
         (folder / name).write_bytes(content)
     done = _done(folder, samples, args)
@@ -63,7 +63,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         sys.stdout.write(result.model_dump_json(indent=1) + "\n")
     else:
-        sys.stdout.write(_text(result, done) + "\n")
+        sys.stdout.write(plain(_text(result, done)) + "\n")
         sys.stdout.flush()
         if args.open_window is not None and not args.no_window:
             args.open_window(_for_window(done[0]))
@@ -124,7 +124,7 @@ def _done(folder: Path, samples: Iterable[str], args: argparse.Namespace) -> lis
         if args.spec is not None and not done:
             job = _judged_by(job, args.spec)
         if sys.stderr.isatty() and not args.quiet:
-            sys.stderr.write(f"inspecting {path}: {', '.join(dict.fromkeys(part.inspect for part in job.part))} …\n")
+            say(f"inspecting {path}: {', '.join(dict.fromkeys(part.inspect for part in job.part))} …")
         requests = requests_of(job, folder)
         done.append(_Done(job, requests, inspect_job(requests, job)))
     return done

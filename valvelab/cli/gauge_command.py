@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from valvelab.cli.options import add_columns, add_common, spec_of
-from valvelab.cli.output import finish, table, verdict_table
+from valvelab.cli.output import finish, say, table, verdict_table
 from valvelab.errors import BadFile, WrongUsage
 from valvelab.records.gauge_result import GaugeResult
 from valvelab.units import System, display_unit, show, two_digits
@@ -52,7 +52,7 @@ def run(args: argparse.Namespace) -> int:
 
         write_adopted(adopted_file, adopt(result, kind))
         if not args.quiet:
-            sys.stderr.write(f"info: {adopted_file}: adopted for {kind}\n")
+            say(f"info: {adopted_file}: adopted for {kind}")
     return finish(result, args, lambda: gauge_text(result, args.units))
 
 

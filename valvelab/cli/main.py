@@ -11,7 +11,7 @@ from importlib.util import find_spec
 
 from valvelab import __version__
 from valvelab.cautions import CAUTIONS
-from valvelab.errors import ValvelabError, WrongUsage
+from valvelab.errors import ValvelabError, WrongUsage, one_line
 
 COMMANDS: dict[str, str] = {
     "demo": "lay out the invented sample job, inspect it, write its certificate",
@@ -55,16 +55,20 @@ def main(argv: Sequence[str], open_window: Callable[[list[str]], int] | None = N
     try:
         return _run_command(list(argv), open_window)
     except WrongUsage as error:
-        sys.stderr.write(f"valvelab: {error}\n")
+        _complain(str(error))
         return WRONG_USAGE
     except ValvelabError as error:
-        sys.stderr.write(f"valvelab: {error}\n")
+        _complain(str(error))
         return CANNOT_USE
     except BrokenPipeError:
         return 0
     except OSError as error:
-        sys.stderr.write(f"valvelab: {error.filename or 'file'}: {error.strerror or error}\n")
+        _complain(f"{error.filename or 'file'}: {error.strerror or error}")
         return CANNOT_USE
+
+
+def _complain(sentence: str) -> None:
+    sys.stderr.write(f"valvelab: {one_line(sentence)}\n")
 
 
 def _run_command(arguments: list[str], open_window: Callable[[list[str]], int] | None) -> int:

@@ -7,15 +7,21 @@ import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
-from valvelab.errors import WrongUsage
+from valvelab.errors import WrongUsage, one_line
 from valvelab.records.result import Result, Verdict, exit_code
 from valvelab.units import System, display_unit, show
 
 MARKS = {"accept": "✓ accept", "reject": "✗ reject", "undecided": "? undecided"}
 
 
+def say(message: str) -> None:
+    """One message on standard error, in one line and without signs that move a terminal's cursor."""
+    sys.stderr.write(one_line(message) + "\n")
+
+
 def table(header: Sequence[str], rows: Sequence[Sequence[str]], left: int = 1) -> str:
     """Plain text table; the first `left` columns flush left, the others flush right."""
+    header, rows = list(map(one_line, header)), [list(map(one_line, row)) for row in rows]
     widths = [max(len(row[column]) for row in [header, *rows]) for column in range(len(header))]
     lines = []
     for row in [header, ["─" * width for width in widths], *rows]:
@@ -25,6 +31,11 @@ def table(header: Sequence[str], rows: Sequence[Sequence[str]], left: int = 1) -
         ]
         lines.append("  ".join(cells).rstrip())
     return "\n".join(lines)
+
+
+def plain(text: str) -> str:
+    """A text of several lines as a terminal may be given it."""
+    return "\n".join(map(one_line, text.rstrip().split("\n")))
 
 
 def verdict_table(verdicts: Sequence[Verdict], system: System) -> str:
@@ -61,10 +72,10 @@ def finish(result: Result, args: argparse.Namespace, text: Callable[[], str]) ->
     if args.json:
         sys.stdout.write(result.model_dump_json(indent=1) + "\n")
     elif args.out is None or not args.quiet:
-        sys.stdout.write(text().rstrip() + "\n")
+        sys.stdout.write(plain(text()) + "\n")
     if not args.quiet:
         for note in result.notes:
-            sys.stderr.write(f"{note.level}: {note.about}: {note.text}\n")
+            say(f"{note.level}: {note.about}: {note.text}")
     return exit_code(result.verdicts)
 
 

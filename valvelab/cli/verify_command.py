@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from valvelab import __version__
-from valvelab.cli.output import table
+from valvelab.cli.output import plain, say, table
 from valvelab.errors import BadFile, WrongUsage
 from valvelab.records.certificate_result import Difference, VerifyResult
 from valvelab.records.job import Job
@@ -39,10 +39,10 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Take the inputs out, inspect them, compare with the paper; 0 where all agrees, else 1."""
     result = verify(args.certificate)
-    sys.stdout.write((result.model_dump_json(indent=1) if args.json else text(result)) + "\n")
+    sys.stdout.write((result.model_dump_json(indent=1) if args.json else plain(text(result))) + "\n")
     if not args.quiet:
         for note in result.notes:
-            sys.stderr.write(f"{note.level}: {note.about}: {note.text}\n")
+            say(f"{note.level}: {note.about}: {note.text}")
     return 0 if result.matches else DIFFERS
 
 

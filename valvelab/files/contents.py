@@ -29,30 +29,62 @@ class Contents:
 
 
 def read_contents(path: str | Path, max_bytes: int = MAX_FILE_BYTES) -> Contents:
-    """The bytes of a regular file; a larger one is refused before it is read."""
+    """The bytes of a regular file; a larger one is refused before it is read, anything else before it can block."""
     file = str(path)
+    limit = f"at most {size_text(max_bytes)}"
     try:
         with _open_regular(Path(path)) as stream:
             size = os.fstat(stream.fileno()).st_size
             if size > max_bytes:
-                raise BadFile(file, "", f"{size / 2**20:.0f} MB", f"at most {max_bytes / 2**20:.0f} MB")
-            data = stream.read(max_bytes + 1)
+                raise BadFile(file, "", size_text(size), limit)
+            data = _read_at_most(stream, max_bytes + 1)
     except ValueError:
         raise BadFile(file, "", "a path with a zero byte in it", "a file") from None
+    except BlockingIOError:
+        raise BadFile(file, "", "a file without an end", "a regular file") from None
     except OSError as error:
         raise BadFile(file, "", (error.strerror or "an unreadable file").lower(), "a file that can be read") from None
     if len(data) > max_bytes:
-        raise BadFile(file, "", "a file that grows while it is read", f"at most {max_bytes / 2**20:.0f} MB")
+        raise BadFile(file, "", "a file that grows while it is read", limit)
     return Contents(file, data, Source(file=file, sha256=sha256(data).hexdigest()))
 
 
-def _open_regular(path: Path) -> io.BufferedReader:
-    mode = path.stat().st_mode
+def size_text(size: int) -> str:
+    """A file's size as a reader takes it in: `700 bytes`, `512 kB`, `64 MB`; never a 0 that is none."""
+    for unit, name in ((2**20, "MB"), (2**10, "kB")):
+        if size >= unit:
+            whole = size / unit
+            return f"{whole:.1f} {name}" if whole < 10.0 and size % unit else f"{whole:.0f} {name}"
+    return f"{size} bytes"
+
+
+def _open_regular(path: Path) -> io.FileIO:
+    """Opened without waiting: some files that call themselves regular, as in /proc, only answer when they please."""
+    _refuse_irregular(path, path.stat().st_mode)
+    flags = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0)
+    stream = io.FileIO(os.open(path, flags), "rb")
+    _refuse_irregular(path, os.fstat(stream.fileno()).st_mode)
+    return stream
+
+
+def _refuse_irregular(path: Path, mode: int) -> None:
     if stat.S_ISDIR(mode):
         raise BadFile(str(path), "", "a folder", "a file")
     if not stat.S_ISREG(mode):
         raise BadFile(str(path), "", "a device or pipe", "a regular file")
-    return path.open("rb")
+
+
+def _read_at_most(stream: io.FileIO, most: int) -> bytes:
+    parts: list[bytes] = []
+    while most > 0:
+        part = stream.read(min(most, 2**24))
+        if part is None:
+            raise BlockingIOError
+        if not part:
+            break
+        parts.append(part)
+        most -= len(part)
+    return b"".join(parts)
 
 
 def is_zip(data: bytes) -> bool:

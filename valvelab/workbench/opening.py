@@ -32,11 +32,12 @@ def _within(path: Path) -> list[Path]:
 
 
 def _looks_like_job(path: Path) -> bool:
+    from valvelab.errors import BadFile
+    from valvelab.files.contents import read_contents
+
     try:
-        if path.suffix.lower() != ".toml" or path.stat().st_size > _LARGEST_JOB:
-            return False
-        return b"[[part]]" in path.read_bytes()
-    except OSError:
+        return path.suffix.lower() == ".toml" and b"[[part]]" in read_contents(path, _LARGEST_JOB).data
+    except BadFile:
         return False
 
 
