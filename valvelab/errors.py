@@ -9,7 +9,7 @@ _UNSHOWN = re.compile(r"[\x00-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066
 
 
 def one_line(text: str) -> str:
-    r"""Text of foreign origin made safe to print: control signs, line ends and turned writing become `\x1b`, `\n` …
+    r"""Text of foreign origin made safe to print: control signs, line ends and turned writing become `\x1b`, `\n`.
 
     Whatever reaches a terminal goes through here: a file's name or a cell may hold signs that move its cursor.
     """
