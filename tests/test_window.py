@@ -330,14 +330,28 @@ def test_exports(window: MainWindow, job: list[str], tmp_path: Path) -> None:
     from valvelab.window import pages
 
     drop(window, job)
-    pages.write_table(window.verdicts.sheet, tmp_path / "v.csv")
-    lines = (tmp_path / "v.csv").read_text(encoding="utf-8").splitlines()
+    lines = pages.table_csv(window.verdicts.sheet).splitlines()
     assert len(lines) == 1 + 3 * len(LOBES)
     assert lines[0].startswith("verdict,item,characteristic,measured")
-    pages.write_picture(window.pages.front(), tmp_path / "v.png")
-    assert (tmp_path / "v.png").read_bytes()[:4] == b"\x89PNG"
-    window._try(tmp_path / "nowhere" / "v.png", lambda path: pages.write_picture(window.pages.front(), path))
+    picture = pages.picture_png(window.pages.front())
+    assert picture[:4] == b"\x89PNG"
+    assert window.bench.write(tmp_path / "v.png", picture)
+    assert (tmp_path / "v.png").read_bytes() == picture
+    assert not window.bench.write(tmp_path / "nowhere" / "v.png", picture)
     assert notes_shown(window)[0][0] == "error"
+    assert "its folder is not there" in notes_shown(window)[0][2]
+
+
+def test_an_export_never_falls_upon_a_file_of_the_bench(window: MainWindow, job: list[str], tmp_path: Path) -> None:
+    drop(window, job)
+    table = Path(job[0])
+    before = table.read_bytes()
+    (tmp_path / "link.csv").symlink_to(table)
+    window.bench.write(table, "verdict,item")
+    window.bench.write(tmp_path / "link.csv", "verdict,item")
+    window.save_certificate(table)
+    assert table.read_bytes() == before
+    assert sum("lies on the bench" in row[2] for row in notes_shown(window)) == 3
 
 
 def test_the_certificate_is_written(window: MainWindow, job: list[str], tmp_path: Path) -> None:

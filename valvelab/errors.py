@@ -74,5 +74,14 @@ class WrongUsage(ValvelabError):
     """A command line that asks for something the program does not do (exit 2)."""
 
 
+class CannotWrite(ValvelabError):
+    """A file that can't be written: which, and why; what was there before is untouched."""
+
+    def __init__(self, file: str, reason: str) -> None:
+        super().__init__(f"{file}: can't be written: {reason}")
+        self.file = file
+        self.reason = reason
+
+
 class StoreError(ValvelabError):
     """The record store can't be reached, read or written."""

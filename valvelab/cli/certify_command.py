@@ -15,6 +15,7 @@ from valvelab.errors import BadQuantity, WrongUsage
 from valvelab.records.certificate_result import CertifyResult
 from valvelab.records.job import Job, JobPart
 from valvelab.records.result import Verdict, exit_code
+from valvelab.writing import write_whole
 
 if TYPE_CHECKING:
     from valvelab.cli.job_parts import Inspected, Request
@@ -98,7 +99,7 @@ def write_inspected(done: Inspected, job: Job, path: Path) -> CertifyResult:
 
     certificate = certificate_of(done, _date(job.made))
     content = certificate_bytes(certificate, job.units)
-    path.write_bytes(content)
+    write_whole(path, content)
     return CertifyResult(
         source=certificate.sources,
         notes=tuple(note for part in done.parts for note in part.result.notes),

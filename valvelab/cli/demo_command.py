@@ -17,6 +17,7 @@ from valvelab.cli.output import MARKS, plain, say, verdict_table, write_out
 from valvelab.errors import BadFile
 from valvelab.records.result import Decision, Verdict, exit_code
 from valvelab.units import System
+from valvelab.writing import make_folder, write_whole
 
 if TYPE_CHECKING:
     from valvelab.cli.job_parts import Inspected, Request
@@ -55,7 +56,7 @@ def run(args: argparse.Namespace) -> int:
     if folder != args.folder and not args.quiet:
         say(f"info: {args.folder}: files there differ from the samples and stay; laid out in {folder}")
     for name, content in samples.items():
-        (folder / name).write_bytes(content)
+        write_whole(folder / name, content)
     done = _done(folder, samples, args)
     result = _certified(done, folder, tuple(samples))
     if args.out is not None:
@@ -71,7 +72,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _copy(file: Path, path: Path) -> None:
-    path.write_bytes(file.read_bytes())
+    write_whole(path, file.read_bytes())
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +99,7 @@ def _fresh(wanted: Path, samples: dict[str, bytes]) -> Path:
         if folder.exists() and not folder.is_dir():
             raise BadFile(str(folder), "", "a file", "a folder, or a name that is free")
         if not _would_overwrite(folder, samples):
-            folder.mkdir(parents=True, exist_ok=True)
+            make_folder(folder)
             return folder
     raise AssertionError
 

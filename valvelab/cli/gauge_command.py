@@ -12,6 +12,7 @@ from valvelab.cli.output import finish, say, table, verdict_table
 from valvelab.errors import BadFile, WrongUsage
 from valvelab.records.gauge_result import GaugeResult
 from valvelab.units import System, display_unit, show, two_digits
+from valvelab.writing import write_whole
 
 if TYPE_CHECKING:
     from valvelab.inspection.inspect_gauge import GaugeInspection
@@ -107,7 +108,7 @@ def _plan(args: argparse.Namespace) -> int:
         planned = tuple(PlannedReading(part=part, appraiser=who, trial=trial) for part, who, trial in rows)
         text = GaugePlan(seed=args.seed, plan=planned).model_dump_json(indent=1) + "\n"
     if args.out is not None:
-        args.out.write_text(text, encoding="utf-8")
+        write_whole(args.out, text)
     else:
         sys.stdout.write(text)
     return 0

@@ -10,6 +10,7 @@ from pathlib import Path
 from valvelab.errors import WrongUsage, one_line
 from valvelab.records.result import Result, Verdict, exit_code
 from valvelab.units import System, display_unit, show
+from valvelab.writing import write_whole
 
 MARKS = {"accept": "✓ accept", "reject": "✗ reject", "undecided": "? undecided"}
 
@@ -89,10 +90,10 @@ def write_out(result: Result, path: Path, text: Callable[[], str], certificate: 
     """Write one result to a file whose ending says the form; `certificate` writes the PDF."""
     match path.suffix.lower():
         case ".json":
-            path.write_text(result.model_dump_json(indent=1) + "\n", encoding="utf-8")
+            write_whole(path, result.model_dump_json(indent=1) + "\n")
         case ".pdf":
             certificate(path)
         case ".txt" | "":
-            path.write_text(text().rstrip() + "\n", encoding="utf-8")
+            write_whole(path, text().rstrip() + "\n")
         case ending:
             raise WrongUsage(f"--out {path}: found ending {ending!r}, expected .json, .txt or .pdf")

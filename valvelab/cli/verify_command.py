@@ -20,6 +20,7 @@ from valvelab.errors import BadFile, WrongUsage
 from valvelab.records.certificate_result import Difference, VerifyResult
 from valvelab.records.job import Job
 from valvelab.records.result import info
+from valvelab.writing import make_folder, write_whole
 
 if TYPE_CHECKING:
     from valvelab.cli.job_parts import Inspected
@@ -83,8 +84,8 @@ def _again(path: Path, folder: Path, carried: dict[str, bytes]) -> Again:
         raise BadFile(path.name, "attachments", f"no {JOB}", "the job that a valvelab certificate carries")
     for name, content in carried.items():
         target = folder / name
-        target.parent.mkdir(parents=True, exist_ok=True)
-        target.write_bytes(content)
+        make_folder(target.parent)
+        write_whole(target, content)
     try:
         job = read_toml(folder / JOB, Job)
         inspected = inspect_job(requests_of(job, folder), job, within=folder)

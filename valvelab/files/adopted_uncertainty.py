@@ -11,6 +11,7 @@ from valvelab.files.spec_file import read_toml_with_source, toml_quantity
 from valvelab.records.form_measurement import ShaftReadings
 from valvelab.records.gauge_result import AdoptedUncertainty
 from valvelab.records.result import Source, info
+from valvelab.writing import write_whole
 
 
 def write_adopted(path: Path, adopted: AdoptedUncertainty) -> None:
@@ -18,7 +19,7 @@ def write_adopted(path: Path, adopted: AdoptedUncertainty) -> None:
     keys = adopted.model_dump()
     lines = ["# standard uncertainty of one reading, adopted from a gauge study"]
     lines += [f"{key} = {json.dumps(value, ensure_ascii=False)}" for key, value in keys.items()]
-    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    write_whole(path, "\n".join(lines) + "\n")
 
 
 def read_adopted(path: str | Path) -> AdoptedUncertainty:

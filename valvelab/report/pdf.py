@@ -28,11 +28,6 @@ SOURCES_IN_FOOT = 4
 FOOT_LINE = "Supports, and never replaces, the judgement of qualified people and of the event's own officials."
 
 
-def write_certificate(certificate: Certificate, path: Path, system: System = "metric") -> None:
-    """Write the certificate with its attachments to `path`."""
-    path.write_bytes(certificate_bytes(certificate, system))
-
-
 def certificate_bytes(certificate: Certificate, system: System = "metric") -> bytes:
     """The whole PDF; equal certificates give equal bytes."""
     return attach(_draw(certificate, system), certificate)

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from PySide6.QtCore import QObject, QTimer, Signal
 
-from valvelab.errors import ValvelabError
+from valvelab.errors import CannotWrite, ValvelabError
 from valvelab.units import System
 from valvelab.workbench import edits, settings, stations
 from valvelab.workbench.document import Answer, BenchFile, Choice, Content, Document, Problem
@@ -20,6 +20,7 @@ from valvelab.workbench.opening import opened
 from valvelab.workbench.questions import Question, answer
 from valvelab.workbench.reading import read_content
 from valvelab.workbench.settings import Settings
+from valvelab.writing import same_file, write_whole
 
 _KEEP_AFTER_MS = 800
 BENCH, COLUMNS = "bench", "columns"
@@ -145,6 +146,31 @@ class Bench(QObject):
         if question is not None:
             self._start((document.station, question.key), question.label, partial(_answer, document.station, question))
 
+    # -- files written ----------------------------------------------------------------------------------------------
+
+    def may_write(self, path: Path, kind: str = "") -> bool:
+        """Whether a path is free to be written; a file of the bench is refused, unless it is of that `kind`."""
+        for file in self.document.files:
+            content = self.document.content(file)
+            own = bool(kind) and content is not None and content.kind == kind
+            if not own and same_file(path, Path(file.path)):
+                refused = f"{path}: lies on the bench and would be overwritten; choose another name"
+                self.done.emit(Problem("error", path.name, refused))
+                return False
+        return True
+
+    def write(self, path: Path, content: bytes | str, what: str = "", kind: str = "") -> bool:
+        """Write a file where a person said; whether it was. What is in the way stands in the problems list."""
+        if not self.may_write(path, kind):
+            return False
+        try:
+            write_whole(path, content)
+        except CannotWrite as error:
+            self.done.emit(Problem("error", path.name, str(error)))
+            return False
+        self.said.emit(f"{what or 'Written'}: {path}")
+        return True
+
     def do(self, label: str, about: str, work: Callable[[], str]) -> None:
         """Do a piece of work in the background; `done` carries its closing sentence, or its refusal, as a Problem."""
         self._start(object(), label, partial(_task, about, work))
@@ -227,16 +253,16 @@ class Bench(QObject):
         """Write the recovery file; where that fails, say so."""
         try:
             self.keep_or_raise()
-        except OSError as error:
-            self.said.emit(f"The recovery file can't be written: {error.strerror}")
+        except CannotWrite as error:
+            self.said.emit(f"The recovery file: {error}")
 
     def keep_settings(self, new: Settings) -> None:
         """Take up settings and write them."""
         self.settings = new
         try:
             settings.save(new, self.place)
-        except OSError as error:
-            self.said.emit(f"The settings can't be written: {error.strerror}")
+        except CannotWrite as error:
+            self.said.emit(f"The settings: {error}")
 
     def close(self) -> None:
         """A clean end: no work left behind, and nothing to recover but readings that no file holds yet."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -12,7 +11,7 @@ from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent, QGuiApplicat
 from PySide6.QtWidgets import QApplication, QFileDialog, QWidget
 
 from valvelab.window import pages, theme
-from valvelab.window.bench import BENCH, COLUMNS, Bench, refusal
+from valvelab.window.bench import BENCH, COLUMNS, Bench
 from valvelab.window.shell import Shell
 from valvelab.window.stations.view import StationView, make_start, make_view
 from valvelab.workbench import certificates, stations
@@ -306,7 +305,7 @@ class MainWindow(Shell):
         document = self.bench.document
         station = stations.by_name(document.station)
         value = None if station is None else stations.answer_value(document, station)
-        if station is None or value is None or station.certificate is None:
+        if station is None or value is None or station.certificate is None or not self.bench.may_write(path):
             return
         make, units = station.certificate, document.units
         made = date.today().isoformat()  # noqa: DTZ011 - the date on the wall where the paper is signed
@@ -321,21 +320,13 @@ class MainWindow(Shell):
         """Write the verdicts as CSV."""
         name, _ = QFileDialog.getSaveFileName(self, "Export verdicts", self._suggestion("csv"), "Table (*.csv)")
         if name:
-            self._try(Path(name), lambda path: pages.write_table(self.verdicts.sheet, path))
+            self.bench.write(Path(name), pages.table_csv(self.verdicts.sheet))
 
     def do_export_picture(self) -> None:
         """Write the station in front as a picture."""
         name, _ = QFileDialog.getSaveFileName(self, "Export picture", self._suggestion("png"), "Picture (*.png)")
         if name:
-            self._try(Path(name), lambda path: pages.write_picture(self.pages.front(), path))
-
-    def _try(self, path: Path, write: Callable[[Path], None]) -> None:
-        try:
-            write(path)
-        except OSError as error:
-            self.complain(path.name, refusal(error))
-        else:
-            self.say(f"Written: {path}")
+            self.bench.write(Path(name), pages.picture_png(self.pages.front()))
 
     def _suggestion(self, ending: str) -> str:
         files = self.bench.document.files

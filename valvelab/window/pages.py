@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Callable
 from html import escape
-from pathlib import Path
 from typing import TYPE_CHECKING
 
-from PySide6.QtCore import QSize, Qt, QTimer, Signal
+from PySide6.QtCore import QBuffer, QIODevice, QSize, Qt, QTimer, Signal
 from PySide6.QtGui import QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import (
     QHBoxLayout,
@@ -23,6 +21,7 @@ from PySide6.QtWidgets import (
 
 from valvelab import __version__
 from valvelab.cautions import CAUTIONS
+from valvelab.csv_text import csv_text
 from valvelab.window.actions import ACTIONS
 from valvelab.window.icons import icon
 from valvelab.window.tables import Sheet
@@ -272,23 +271,24 @@ def about_html(theme: Theme) -> str:
     )
 
 
-def write_table(sheet: Sheet, path: Path) -> None:
+def table_csv(sheet: Sheet) -> str:
     """The rows shown, as CSV."""
     model = sheet.proxy
     columns = [n for n in range(model.columnCount()) if sheet.rows_model.columns[n].title != "within limits"]
-    with path.open("w", encoding="utf-8", newline="") as stream:
-        writer = csv.writer(stream)
-        writer.writerow([sheet.rows_model.columns[n].title for n in columns])
-        for row in range(model.rowCount()):
-            writer.writerow([str(model.index(row, n).data()).replace("−", "-") for n in columns])
+    head = [sheet.rows_model.columns[n].title for n in columns]
+    rows = [[str(model.index(row, n).data()).replace("−", "-") for n in columns] for row in range(model.rowCount())]
+    return csv_text([head, *rows])
 
 
-def write_picture(widget: QWidget, path: Path) -> None:
-    """A widget as it looks, at twice the pixels."""
+def picture_png(widget: QWidget) -> bytes:
+    """A widget as it looks, at twice the pixels, as PNG."""
     from PySide6.QtGui import QPixmap
 
     picture = QPixmap(widget.size() * 2)
     picture.setDevicePixelRatio(2.0)
     widget.render(picture)
-    if not picture.save(str(path), "PNG"):
-        raise OSError(None, "can't be written as PNG", str(path))
+    target = QBuffer()
+    target.open(QIODevice.OpenModeFlag.WriteOnly)
+    made = picture.save(target, "PNG")
+    assert made, "Qt always brings PNG"
+    return bytes(target.data().data())

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from valvelab.errors import BadFile
 from valvelab.units import System
+from valvelab.writing import write_whole
 
 if TYPE_CHECKING:
     from valvelab.records.spec import Spec
@@ -74,4 +75,4 @@ def write(request: CertificateRequest, path: Path, units: System, made: str) -> 
     job = Job(units=units, made=made, part=lines)
     carried = carry(job, {names[file]: content.data for file, content in contents.items()}, [part.result])
     certificate = assemble([part], made, units, None, request.spec, carried)
-    path.write_bytes(certificate_bytes(certificate, units))
+    write_whole(path, certificate_bytes(certificate, units))

@@ -11,9 +11,9 @@ from valvelab.units import CANONICAL, Dimension
 from valvelab.workbench.certificates import CertificateRequest, request_for
 from valvelab.workbench.document import BenchFile, Document
 from valvelab.workbench.questions import Question
-from valvelab.workbench.settings import write_whole
 from valvelab.workbench.spec_choice import files_of, inspected_to, sources_of, spec_for, stamps
 from valvelab.workbench.stations import Intake, Station
+from valvelab.writing import write_whole
 
 if TYPE_CHECKING:
     from valvelab.inspection.inspect_gauge import GaugeInspection
@@ -142,7 +142,7 @@ def write_plan(plan: Plan, path: Path) -> str:
     if path.suffix.lower() == ".pdf":
         from valvelab.report.plan_sheet import plan_sheet
 
-        path.write_bytes(plan_sheet(rows, plan.seed))
+        write_whole(path, plan_sheet(rows, plan.seed))
     else:
         write_whole(path, plan_text(rows, plan.seed))
     return f"Plan sheet written: {path}, {count} readings"

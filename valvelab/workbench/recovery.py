@@ -10,8 +10,8 @@ from pydantic import ValidationError
 
 from valvelab.records.result import Record
 from valvelab.workbench.document import BenchFile, Document
-from valvelab.workbench.settings import write_whole
 from valvelab.workbench.unsaved import unsaved
+from valvelab.writing import make_folder, write_whole
 
 
 class SavedFile(Record):
@@ -47,7 +47,8 @@ def save(document: Document, folder: Path) -> None:
         current=dict(document.current),
         units=document.units,
     )
-    write_whole(path_in(folder), saved.model_dump_json(indent=1))
+    make_folder(folder, private=True)
+    write_whole(path_in(folder), saved.model_dump_json(indent=1), private=True)
 
 
 def load(folder: Path) -> Document | None:

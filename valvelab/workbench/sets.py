@@ -5,8 +5,6 @@ A grouping is kept in the document as one plain text, so that undo, redo and rec
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -15,6 +13,7 @@ from statistics import median
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
+from valvelab.csv_text import csv_text
 from valvelab.units import Dimension, System, display_unit, show
 
 if TYPE_CHECKING:
@@ -288,21 +287,19 @@ def _none_yet(grouping: Grouping, values: Values, wish: Wish) -> str:
 
 def as_csv(grouping: Grouping, values: Values, wish: Wish, units: System) -> str:
     """The sets as a table with a preamble: one row a spring, those left over last."""
-    target = io.StringIO()
-    target.write(f"# size: {wish.size}\n")
+    head = f"# size: {wish.size}\n"
     for name, limit in wish.within.items():
         unit = display_unit(UNITS[name], units)
-        target.write(f"# largest range of {words(name)}: {limit * unit.scale:.6g} {unit.label}\n")
+        head += f"# largest range of {words(name)}: {limit * unit.scale:.6g} {unit.label}\n"
     names = [name for name in KEYS if any(row[name] is not None for row in values.values())]
-    writer = csv.writer(target, lineterminator="\n")
     heads = [f"{words(name)} [{display_unit(UNITS[name], units).label}]" for name in names]
-    writer.writerow(["set", "spring", *heads])
+    rows: list[list[str]] = [["set", "spring", *heads]]
     groups = [(str(number), one) for number, one in enumerate(grouping.sets, start=1)]
     for title, springs in [*groups, (LEFT_OVER, left_over(grouping, values))]:
         for spring in springs:
             cells = [_plain(values[spring][name], UNITS[name], units) for name in names]
-            writer.writerow([title, spring, *cells])
-    return target.getvalue()
+            rows.append([title, spring, *cells])
+    return head + csv_text(rows)
 
 
 def _plain(value: float | None, unit: str, units: System) -> str:

@@ -10,6 +10,8 @@ import os
 from dataclasses import asdict, dataclass, field, fields, replace
 from pathlib import Path
 
+from valvelab.writing import make_folder, write_whole
+
 VERSION = 1
 _REMEMBERED = 200
 
@@ -54,8 +56,10 @@ def load(place: Path) -> Settings:
 
 
 def save(settings: Settings, place: Path) -> None:
-    """Write settings beside and rename, so that a power cut leaves the old ones."""
-    write_whole(place / "settings.json", json.dumps({"version": VERSION, **asdict(settings)}, indent=1))
+    """Write settings, for the user alone."""
+    make_folder(place, private=True)
+    text = json.dumps({"version": VERSION, **asdict(settings)}, indent=1)
+    write_whole(place / "settings.json", text, private=True)
 
 
 def remember_columns(settings: Settings, shape: str, kind: str, columns: str) -> Settings:
@@ -69,11 +73,3 @@ def remembered_columns(settings: Settings, shape: str) -> tuple[str, str] | None
     """Kind and column assignment last given to a file of this shape."""
     kind, mark, columns = settings.columns.get(shape, "").partition(": ")
     return (kind, columns) if mark else None
-
-
-def write_whole(path: Path, text: str) -> None:
-    """Write a text file so that it is either the old one or the new one."""
-    path.parent.mkdir(parents=True, exist_ok=True)
-    beside = path.with_name(path.name + ".new")
-    beside.write_text(text, encoding="utf-8")
-    beside.replace(path)

@@ -66,7 +66,8 @@ class PlanStrip(QWidget):
     def save(self, path: Path) -> None:
         """Write the sheet in the background."""
         plan = plan_of(self._bench.document)
-        self._bench.do(f"Writing {path.name}", path.name, lambda: write_plan(plan, path))
+        if self._bench.may_write(path):
+            self._bench.do(f"Writing {path.name}", path.name, lambda: write_plan(plan, path))
 
     def _on_number(self, name: str, value: int) -> None:
         self._bench.choose(NAME, f"plan {name}", float(value), "plan the study", f"plan {name}")

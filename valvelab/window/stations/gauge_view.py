@@ -31,6 +31,7 @@ from valvelab.window.stations.view import StationView
 from valvelab.window.tables import Sheet, TableColumn
 from valvelab.window.theme import current_theme
 from valvelab.workbench.gauge_station import NAME, ResultRow, adopt_as, dimension_of, result_rows
+from valvelab.workbench.shaft_station import ADOPTED
 from valvelab.workbench.spec_choice import headline_of, spec_for
 
 if TYPE_CHECKING:
@@ -185,7 +186,7 @@ class GaugeView(StationView):
     def adopt_to(self, path: Path) -> None:
         """Write the adopted uncertainty and put it on the bench, where the shaft station uses it."""
         inspection, kind = self._inspection, self.kind.text().strip()
-        if inspection is None or not kind:
+        if inspection is None or not kind or not self.bench.may_write(path, ADOPTED):
             return
         self._adopting = path
         self.bench.do(f"Writing {path.name}", path.name, lambda: adopt_as(inspection, kind, path))

@@ -34,7 +34,7 @@ from valvelab.figures.motion_figures import (
 )
 from valvelab.inspection.inspect_motion import CAUTION
 from valvelab.units import System, display_unit, show
-from valvelab.window.bench import Bench, refusal
+from valvelab.window.bench import Bench
 from valvelab.window.chips import chip_row, press
 from valvelab.window.drawing import FigureView
 from valvelab.window.panel import Drawing, DrawingPanel
@@ -304,13 +304,14 @@ class MotionView(StationView):
         if motion is None:
             return
         try:
-            whole.write_text(motion_readings.train_text(self.bench.document, motion), encoding="utf-8")
-        except (OSError, ValvelabError) as error:
-            self.bench.done.emit(Problem("error", whole.name, refusal(error)))
+            text = motion_readings.train_text(self.bench.document, motion)
+        except ValvelabError as error:
+            self.bench.done.emit(Problem("error", whole.name, str(error)))
+            return
+        if not self.bench.write(whole, text, "Train written", "train"):
             return
         document = motion_readings.saved_as(self.bench.document, motion, str(whole))
         self.bench.history.apply(document, "save the train")
-        self.bench.said.emit(f"Train written: {whole}")
 
     def _on_swept(self, answer: object) -> None:
         self.speed.show_run(None)

@@ -23,7 +23,7 @@ from PySide6.QtWidgets import (
 from valvelab.figures.phasing_figures import event_diagram, wheel_dial
 from valvelab.inspection.inspect_phasing import CAUTION
 from valvelab.units import System, display_unit, show
-from valvelab.window.bench import Bench, refusal
+from valvelab.window.bench import Bench
 from valvelab.window.chips import chip_row, press
 from valvelab.window.drawing import FigureView
 from valvelab.window.stations.phasing_form import WorksheetForm
@@ -33,7 +33,7 @@ from valvelab.window.stations.view import StationView
 from valvelab.window.tables import Sheet, TableColumn
 from valvelab.window.theme import current_theme
 from valvelab.workbench import phasing_station, worksheet
-from valvelab.workbench.document import Document, Problem
+from valvelab.workbench.document import Document
 from valvelab.workbench.phasing_station import NAME, Worksheet
 from valvelab.workbench.worksheet import Cell
 from valvelab.workbench.worksheet_words import spoken, trimmed
@@ -207,13 +207,8 @@ class PhasingView(StationView):
         """Write the sheet and work on from that file."""
         whole = path.absolute()
         document = self.bench.document
-        try:
-            whole.write_text(phasing_station.sheet_text(document), encoding="utf-8")
-        except OSError as error:
-            self.bench.done.emit(Problem("error", whole.name, refusal(error)))
-            return
-        self.bench.history.apply(phasing_station.saved_as(document, str(whole)), "save the sheet")
-        self.bench.said.emit(f"Sheet written: {whole}")
+        if self.bench.write(whole, phasing_station.sheet_text(document), "Sheet written", phasing_station.KIND):
+            self.bench.history.apply(phasing_station.saved_as(document, str(whole)), "save the sheet")
 
     def choose_item(self, item: str) -> None:
         """A verdict's item: a lobe's first reading gets the focus."""

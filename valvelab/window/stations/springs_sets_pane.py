@@ -24,7 +24,7 @@ from PySide6.QtWidgets import (
 )
 
 from valvelab.units import System, display_unit
-from valvelab.window.bench import Bench, refusal
+from valvelab.window.bench import Bench
 from valvelab.window.chips import Chip
 from valvelab.window.fields import QuantityField
 from valvelab.window.stations.springs_run import Run
@@ -343,19 +343,11 @@ class SetsPane(QWidget):
 
         today = date.today().isoformat()  # noqa: DTZ011 - the date on the wall where the tray stands
         sheet = springs_papers.label_sheet(self.bench.document, self.grouping, self.values, self.wish, today)
-        self._write(path, labels_bytes(sheet))
+        self.bench.write(path, labels_bytes(sheet))
 
     def save_csv(self, path: Path) -> None:
         """Write the sets as a table."""
-        self._write(path, sets.as_csv(self.grouping, self.values, self.wish, self.units).encode("utf-8"))
-
-    def _write(self, path: Path, content: bytes) -> None:
-        try:
-            path.write_bytes(content)
-        except OSError as error:
-            self.bench.said.emit(refusal(error))
-        else:
-            self.bench.said.emit(f"Written: {path}")
+        self.bench.write(path, sets.as_csv(self.grouping, self.values, self.wish, self.units))
 
     def _suggestion(self, ending: str) -> str:
         tray = springs_station.table_in_use(self.bench.document)

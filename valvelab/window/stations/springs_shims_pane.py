@@ -10,7 +10,7 @@ from PySide6.QtWidgets import QFileDialog, QHBoxLayout, QLabel, QPushButton, QVB
 
 from valvelab.units import System, display_unit, show
 from valvelab.window import pages
-from valvelab.window.bench import Bench, refusal
+from valvelab.window.bench import Bench
 from valvelab.window.stations.springs_run import Run
 from valvelab.window.tables import Sheet, TableColumn
 from valvelab.workbench import edits, sets, springs_station
@@ -112,12 +112,7 @@ class ShimsPane(QWidget):
 
     def save_csv(self, path: Path) -> None:
         """Write the plan as a table."""
-        try:
-            pages.write_table(self.sheet, path)
-        except OSError as error:
-            self.bench.said.emit(refusal(error))
-        else:
-            self.bench.said.emit(f"Written: {path}")
+        self.bench.write(path, pages.table_csv(self.sheet))
 
 
 def _columns(units: System) -> list[TableColumn]:

@@ -1,0 +1,36 @@
+"""The one place that makes CSV: a text that a spreadsheet would take for a formula is written so that it does not."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from collections.abc import Iterable, Sequence
+
+_BEGINNINGS = ("=", "+", "-", "@", "\uff1d", "\uff0b", "\uff0d", "\uff20", "\t", "\r", "\n")
+_TEXT_MARK = "'"
+
+
+def csv_text(rows: Iterable[Sequence[str | float | None]]) -> str:
+    """Rows as CSV with a comma, a point and a line feed; None is an empty cell, numbers stay numbers."""
+    target = io.StringIO()
+    csv.writer(target, lineterminator="\n").writerows([harmless(cell) for cell in row] for row in rows)
+    return target.getvalue()
+
+
+def harmless(cell: str | float | None) -> str | float:
+    """A cell that no spreadsheet computes: a text that begins like a formula gets an apostrophe before it."""
+    if cell is None:
+        return ""
+    if not isinstance(cell, str) or _is_number(cell):
+        return cell
+    begins = cell.startswith(_BEGINNINGS) or cell.lstrip().startswith(_BEGINNINGS)
+    line = cell.replace("\r", " ").replace("\n", " ")  # a row stays one line
+    return _TEXT_MARK + line if begins else line
+
+
+def _is_number(text: str) -> bool:
+    try:
+        return math.isfinite(float(text)) and "_" not in text and text.strip() == text
+    except ValueError:
+        return False
