@@ -9,13 +9,14 @@ from typing import TYPE_CHECKING
 
 import pytest
 from hypothesis import settings
+from same_machine import settled_folder
 
 if TYPE_CHECKING:
     from PySide6.QtWidgets import QApplication
 
     from valvelab.window.main_window import MainWindow
 
-os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
+SETTLED = settled_folder()
 IN_CI = os.environ.get("CI", "").lower() in {"1", "true", "yes"}
 
 #: beginnings of the reasons for which a test may be skipped in CI

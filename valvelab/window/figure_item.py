@@ -316,10 +316,10 @@ def _legend_entries(figure: Figure, theme: Theme) -> dict[str, str]:
     for band in figure.bands:
         if band.label:
             colour = role_colour(theme, band.role, band.series).name()
-            entries[band.label] = f'<span style="color:{colour}">▬ {escape(band.label)}</span>'
+            entries[band.label] = f'<span style="color:{colour}">■ {escape(band.label)}</span>'
     for curve in figure.curves:
         if curve.label:
-            sign = {"nominal": "╌", "guide": "╌", "outside": "✗"}.get(curve.role, "━")
+            sign = {"nominal": "– –", "guide": "– –", "outside": "✗"}.get(curve.role, "—")
             entries[curve.label] = (
                 f'<span style="color:{_curve_colour(theme, curve)}">{sign} {escape(curve.label)}</span>'
             )

@@ -188,7 +188,7 @@ class BusyLabel(QLabel):
 
     def say(self, text: str) -> None:
         """Show a text, or nothing."""
-        self.setText(f"◌ {text}…" if text else "")
+        self.setText(f"○ {text}…" if text else "")
 
     def flash(self, text: str) -> None:
         """Show a text for some seconds."""

@@ -106,7 +106,7 @@ class GuideStrip(QWidget):
         self.field.entered.connect(self.typed)
         self.field.refused.connect(self.complain)
         self.field.went_on.connect(self.field.selectAll)
-        self.enter = QPushButton("Enter ⏎", self)
+        self.enter = QPushButton("Enter", self)
         self.enter.setToolTip("Take this reading and go on to the next (Enter)")
         self.enter.setFocusPolicy(Qt.FocusPolicy.NoFocus)
         self.enter.clicked.connect(self._on_enter)
