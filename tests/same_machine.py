@@ -31,7 +31,18 @@ FONT_CONFIGURATION = """<?xml version="1.0"?>
 </fontconfig>
 """
 #: beginnings of the names under which desktops hand their settings to programs
-DESKTOP = ("QT_", "QML", "KDE_", "GTK_", "GDK_", "GNOME_", "XDG_CURRENT_DESKTOP", "XDG_SESSION", "DESKTOP_SESSION", "LC_")
+DESKTOP = (
+    "QT_",
+    "QML",
+    "KDE_",
+    "GTK_",
+    "GDK_",
+    "GNOME_",
+    "XDG_CURRENT_DESKTOP",
+    "XDG_SESSION",
+    "DESKTOP_SESSION",
+    "LC_",
+)
 
 
 def settle(environment: os._Environ[str] | dict[str, str], place: Path) -> None:
@@ -42,7 +53,9 @@ def settle(environment: os._Environ[str] | dict[str, str], place: Path) -> None:
     configuration.write_text(FONT_CONFIGURATION.format(fonts=FONTS, cache=place / "font_cache"), encoding="utf-8")
     environment.pop("FONTCONFIG_PATH", None)
     environment.pop("LANGUAGE", None)
-    environment.update(QT_QPA_PLATFORM="offscreen", FONTCONFIG_FILE=str(configuration), LANG="C.UTF-8", LC_ALL="C.UTF-8")
+    environment.update(
+        QT_QPA_PLATFORM="offscreen", FONTCONFIG_FILE=str(configuration), LANG="C.UTF-8", LC_ALL="C.UTF-8"
+    )
     for kind in ("CONFIG", "DATA", "STATE", "CACHE"):
         environment[f"XDG_{kind}_HOME"] = str(place / kind.lower())
 

@@ -446,10 +446,14 @@ sys.exit(run([word for word in sys.argv[1:] if word != "die"]))
 """
 
 
+#: pyqtgraph 0.14 sets the shape of an array, deprecated since NumPy 2.5
+NUMPY_2_5 = ("-W", "ignore:Setting the shape on a NumPy array:DeprecationWarning")
+
+
 def start(place: Path, *words: str) -> tuple[int, str]:
     environment = {**os.environ, "VALVELAB_SETTINGS": str(place)}
     done = subprocess.run(
-        [sys.executable, "-W", "error", "-c", START, *words], capture_output=True, text=True, env=environment,
+        [sys.executable, "-W", "error", *NUMPY_2_5, "-c", START, *words], capture_output=True, text=True, env=environment,
         check=False, timeout=60,
     )  # fmt: skip
     assert "Traceback" not in done.stderr, done.stderr
@@ -490,5 +494,8 @@ def test_repaints_lose_no_reference_to_none(window: MainWindow, job: list[str], 
     before = sys.getrefcount(None)
     repaint(300)
     gc.collect()
-    # newer interpreters keep None for ever and count nothing; older ones must not sink
-    assert sys.getrefcount(None) - before > -150
+    after = sys.getrefcount(None)
+    if sys.version_info >= (3, 12):
+        assert after > 2**31  # None lives for ever there, whatever an extension counts (PEP 683)
+    else:
+        assert after - before > -150
