@@ -453,7 +453,8 @@ NUMPY_2_5 = ("-W", "ignore:Setting the shape on a NumPy array:DeprecationWarning
 def start(place: Path, *words: str) -> tuple[int, str]:
     environment = {**os.environ, "VALVELAB_SETTINGS": str(place)}
     done = subprocess.run(
-        [sys.executable, "-W", "error", *NUMPY_2_5, "-c", START, *words], capture_output=True, text=True, env=environment,
+        [sys.executable, "-W", "error", *NUMPY_2_5, "-c", START, *words],
+        capture_output=True, text=True, env=environment,
         check=False, timeout=60,
     )  # fmt: skip
     assert "Traceback" not in done.stderr, done.stderr
