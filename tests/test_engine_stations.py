@@ -361,7 +361,8 @@ def test_a_typed_sheet_outlives_the_window(app: QApplication, tmp_path: Path) ->
 
 
 def test_a_certificate_wants_the_readings_in_a_file(window: MainWindow, tmp_path: Path) -> None:
-    from valvelab.workbench import certificates, stations
+    from valvelab.cli.certify_command import write_request
+    from valvelab.workbench import stations
 
     station = stations.by_name("phasing")
     assert station is not None
@@ -376,7 +377,7 @@ def test_a_certificate_wants_the_readings_in_a_file(window: MainWindow, tmp_path
     document = window.bench.document
     value = stations.answer_value(document, station)
     path = tmp_path / "phasing.pdf"
-    certificates.write(station.certificate(document, value), path, "metric", "2026-03-14")
+    write_request(station.certificate(document, value), path, "metric", "2026-03-14")
     verified(path)
 
 
@@ -546,7 +547,8 @@ def test_a_measured_spring_can_be_tried(engine: MainWindow) -> None:
 
 
 def test_the_certificate_of_the_valve_motion_holds(engine: MainWindow, tmp_path: Path) -> None:
-    from valvelab.workbench import certificates, stations
+    from valvelab.cli.certify_command import write_request
+    from valvelab.workbench import stations
 
     station = stations.by_name("motion")
     assert station is not None
@@ -554,7 +556,7 @@ def test_the_certificate_of_the_valve_motion_holds(engine: MainWindow, tmp_path:
     document = engine.bench.document
     value = stations.answer_value(document, station)
     path = tmp_path / "motion.pdf"
-    certificates.write(station.certificate(document, value), path, "metric", "2026-03-14")
+    write_request(station.certificate(document, value), path, "metric", "2026-03-14")
     verified(path)
 
 

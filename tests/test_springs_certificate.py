@@ -50,7 +50,7 @@ def test_a_tray_s_certificate(tray: Path, spec: Path, tmp_path: Path, capsys: py
     target = tmp_path / "c.pdf"
     assert main(["springs", str(tray), "--spec", str(spec), "--out", str(target), "--quiet"]) == 1
     text = words(target)
-    assert "Valve springs inspection certificate" in text
+    assert "Valve springs: measurement certificate" in text
     assert "Rejected" in text
     assert "T-5" in text
     # plain mechanics: 30 N/mm over 46 − 38 mm is 240 N, over 46 − 27.4 mm 558 N
@@ -139,7 +139,7 @@ def test_the_certificate_of_a_shim_plan(tmp_path: Path, capsys: pytest.CaptureFi
     files = [str(samples / f"springs_quillmere_{name}") for name in ("tray.csv", "heights.csv")]
     assert main(["shims", files[0], "--heights", files[1], "--out", str(target), "--quiet"]) == 0
     text = words(target)
-    assert "Spring shim plan inspection certificate" in text
+    assert "Spring shim plan: measurement certificate" in text
     result = carried(target)
     rows = result["positions"]
     assert isinstance(rows, list)

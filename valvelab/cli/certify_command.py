@@ -11,14 +11,18 @@ from typing import TYPE_CHECKING
 
 from valvelab.cli.options import add_columns, add_common
 from valvelab.cli.output import plain, say
-from valvelab.errors import BadQuantity, WrongUsage
+from valvelab.errors import BadQuantity, CannotWrite, ValvelabError, WrongUsage
 from valvelab.records.certificate_result import CertifyResult
 from valvelab.records.job import Job, JobPart
 from valvelab.records.result import Verdict, exit_code
-from valvelab.writing import write_whole
+from valvelab.writing import check_place, write_whole
 
 if TYPE_CHECKING:
     from valvelab.cli.job_parts import Inspected, Request
+    from valvelab.units import System
+    from valvelab.workbench.certificates import CertificateRequest
+
+UNSOUND = "the certificate would not verify"
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -89,16 +93,21 @@ def write(requests: list[Request], job: Job, path: Path) -> CertifyResult:
     """Inspect, write the PDF, and say what was written."""
     from valvelab.cli.job_parts import inspect_job
 
+    check_place(path)
     return write_inspected(inspect_job(requests, job), job, path)
 
 
 def write_inspected(done: Inspected, job: Job, path: Path) -> CertifyResult:
-    """Write the PDF of a job that was inspected already."""
+    """Write the PDF of a job that was inspected already.
+
+    It is computed and drawn again from its own bytes first; one that does not agree with itself is not written.
+    """
     from valvelab.cli.job_parts import certificate_of
     from valvelab.report.pdf import certificate_bytes
 
     certificate = certificate_of(done, _date(job.made))
     content = certificate_bytes(certificate, job.units)
+    _check(content, path)
     write_whole(path, content)
     return CertifyResult(
         source=certificate.sources,
@@ -109,6 +118,37 @@ def write_inspected(done: Inspected, job: Job, path: Path) -> CertifyResult:
         made=certificate.made,
         sha256=sha256(content).hexdigest(),
     )
+
+
+def _check(content: bytes, path: Path) -> None:
+    """Refuse a certificate that can't be verified, before anyone takes it for one."""
+    from valvelab.cli.recomputing import verify_bytes
+
+    try:
+        found = verify_bytes(content, path.name)
+    except ValvelabError as error:
+        raise CannotWrite(str(path), f"{UNSOUND}: {error}") from None
+    if not found.agrees:
+        first = found.differing[0]
+        why = f"{first.where} reads {first.stated!r}, computed again {first.recomputed!r}"
+        raise CannotWrite(str(path), f"{UNSOUND}: {why}")
+
+
+def write_request(request: CertificateRequest, path: Path, units: System, made: str) -> CertifyResult:
+    """The certificate of what a station of the window shows, by the same road as any job's.
+
+    `made` is the date, ISO 8601. Refuses files that changed since they were inspected, and a paper that would say
+    something else than the window does.
+    """
+    from valvelab.cli.job_parts import inspect_job, request_of
+    from valvelab.workbench.certificates import check_shown, stated
+
+    spec = None if request.spec_file is None else str(request.spec_file.absolute())
+    asked = request_of(request.command, str(request.file.absolute()), spec, request.options, units)
+    job = Job(units=units, made=made, part=(JobPart(inspect=request.command, file="-"),))
+    done = inspect_job([asked], job, stated={0: stated(request)})
+    check_shown(request, done.parts[0].result)
+    return write_inspected(done, job, path)
 
 
 def certify_arguments(command: str, args: argparse.Namespace, path: Path) -> None:

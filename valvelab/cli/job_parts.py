@@ -6,12 +6,14 @@ A command takes part by a function `part(args) -> valvelab.report.assembly.Part`
 from __future__ import annotations
 
 import argparse
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from importlib import import_module
 from importlib.util import find_spec
+from os.path import normpath
 from pathlib import Path
-from typing import NoReturn
+from typing import Any, NoReturn
 
 from valvelab.errors import BadFile, BadSpec, WrongUsage
 from valvelab.files.contents import read_contents
@@ -21,8 +23,17 @@ from valvelab.records.spec import Spec
 from valvelab.report.assembly import Part, assemble
 from valvelab.report.carried import carry, names_for, relative_sources
 from valvelab.report.page_model import Attachment, Certificate
+from valvelab.units import System
 
 NOT_OF_THE_JOB = {"help", "out", "json", "quiet", "units", "spec"}
+ENDED_BY_THE_CLOCK = {"sets"}
+"""Commands whose answer may depend on the time it took: a stated answer is checked instead of looked for again."""
+MOST_PARTS, MOST_WORDS, MOST_OF_ONE = 100, 2_000, 50
+MANY_OF_ONE = {"--set", "--together", "--apart"}
+
+
+Stated = Mapping[str, Any]
+"""A result as its JSON says it."""
 
 
 class _Parser(argparse.ArgumentParser):
@@ -52,19 +63,36 @@ def parser_of(command: str) -> argparse.ArgumentParser:
 
 def requests_of(job: Job, folder: Path) -> list[Request]:
     """The job's parts with their file names counted from its folder."""
-    requests = []
+    if len(job.part) > MOST_PARTS:
+        raise BadFile("job", "[[part]]", f"{len(job.part)} parts", f"at most {MOST_PARTS}")
     for part in job.part:
-        spec = part.spec or job.spec
-        words = [part.file, *(("--spec", spec) if spec else ()), *part.options]
-        args = parser_of(part.inspect).parse_args(words)
-        if args.out is not None:
-            raise WrongUsage(f"job part {part.inspect}: --out belongs to the certificate, not to a part")
-        for key, value in vars(args).items():
-            if isinstance(value, Path):
-                setattr(args, key, folder / value)
-        args.units = job.units
-        requests.append(Request(part.inspect, args))
-    return requests
+        _check_words(part)
+    return [
+        request_of(part.inspect, part.file, part.spec or job.spec, part.options, job.units, folder) for part in job.part
+    ]
+
+
+def request_of(
+    command: str, file: str, spec: str | None, options: Sequence[str], units: System, folder: Path = Path()
+) -> Request:
+    """A command line as a part to be inspected, its files counted from `folder`."""
+    args = parser_of(command).parse_args([*((f"--spec={spec}",) if spec else ()), *options, "--", file])
+    if args.out is not None:
+        raise WrongUsage(f"job part {command}: --out belongs to the certificate, not to a part")
+    for key, value in vars(args).items():
+        if isinstance(value, Path):
+            setattr(args, key, folder / value)
+    args.units = units
+    return Request(command, args)
+
+
+def _check_words(part: JobPart) -> None:
+    """A part's further words, within what a person would type."""
+    counts = Counter(word.partition("=")[0] for word in part.options)
+    word, most = counts.most_common(1)[0] if counts else ("", 0)
+    if len(part.options) > MOST_WORDS or (most > MOST_OF_ONE and word not in MANY_OF_ONE):
+        found = f"{most} times {word}" if most > MOST_OF_ONE else f"{len(part.options)} words"
+        raise BadFile("job", f"[[part]] {part.inspect} options", found, f"at most {MOST_OF_ONE} of one kind")
 
 
 def inputs_of(requests: Sequence[Request], within: Path | None = None) -> list[Path]:
@@ -75,7 +103,7 @@ def inputs_of(requests: Sequence[Request], within: Path | None = None) -> list[P
     found: dict[Path, None] = {}
 
     def add(path: Path) -> None:
-        if within is not None and not path.resolve().is_relative_to(within.resolve()):
+        if within is not None and not Path(normpath(path.absolute())).is_relative_to(normpath(within.absolute())):
             raise BadFile("job.toml", "", f"the file {path.name!r} outside the certificate", "a carried file")
         found[path] = None
 
@@ -86,7 +114,8 @@ def inputs_of(requests: Sequence[Request], within: Path | None = None) -> list[P
         spec = request.args.spec
         if spec is not None:
             for number, envelope in enumerate(read_spec(spec).envelope, start=1):
-                add(nominal_path(spec, envelope, number))
+                add(spec.parent / envelope.nominal)
+                nominal_path(spec, envelope, number)
     return list(found)
 
 
@@ -129,16 +158,22 @@ class Inspected:
     inputs: dict[str, bytes]
 
 
-def inspect_job(requests: Sequence[Request], like: Job, within: Path | None = None) -> Inspected:
-    """Inspect every part. `within` refuses any file outside that folder, for a job that came with a certificate."""
+def inspect_job(
+    requests: Sequence[Request], like: Job, within: Path | None = None, stated: Mapping[int, Stated] | None = None
+) -> Inspected:
+    """Inspect every part. `within` refuses any file outside that folder, for a job that came with a certificate.
+
+    `stated` are answers of parts, by number from 0, that are checked instead of looked for where the clock ended them.
+    """
     paths = inputs_of(requests, within)
     contents = {path: read_contents(path) for path in paths}
     names = names_for(paths)
     by_digest = {contents[path].source.sha256: names[path] for path in paths}
     parts = []
-    for request in requests:
+    for number, request in enumerate(requests):
         module = import_module(f"valvelab.cli.{request.command}_command")
-        part: Part = module.part(request.args)
+        answer = (stated or {}).get(number) if request.command in ENDED_BY_THE_CLOCK else None
+        part: Part = module.part(request.args) if answer is None else module.checked_part(request.args, answer)
         parts.append(replace(part, result=relative_sources(part.result, by_digest)))
     inputs = {names[path]: contents[path].data for path in paths}
     return Inspected(job_of(requests, names, like), tuple(parts), inputs)

@@ -5,17 +5,18 @@ from __future__ import annotations
 import argparse
 import math
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from valvelab.cli.options import add_columns, add_common, quantity
 from valvelab.cli.output import finish, table
 from valvelab.cli.springs_command import question_of
-from valvelab.errors import WrongUsage
+from valvelab.errors import BadFile, WrongUsage
 from valvelab.units import System, display_unit, show
 
 if TYPE_CHECKING:
+    from valvelab.inspection.check_sets import StatedSets
     from valvelab.inspection.inspect_sets import PositionWish, SetsInspection, SetsQuestion
     from valvelab.records.sets_result import SetsResult
     from valvelab.report.assembly import Part
@@ -73,6 +74,31 @@ def part(args: argparse.Namespace) -> Part:
 
     question = _question(args)
     return sets_part(_inspect(args, question), question.springs.table, args.units)
+
+
+def checked_part(args: argparse.Namespace, stated: Mapping[str, Any]) -> Part:
+    """The command's part of a certificate with an answer that was found before, checked instead of looked for again."""
+    from valvelab.inspection.check_sets import check_sets
+    from valvelab.report.springs_certificate import sets_part
+
+    if args.given:
+        return part(args)
+    question = _question(args)
+    return sets_part(check_sets(question, _stated(stated)), question.springs.table, args.units)
+
+
+def _stated(document: Mapping[str, Any]) -> StatedSets:
+    """The sets that a result's JSON claims."""
+    from valvelab.inspection.check_sets import StatedSets
+
+    try:
+        sets = tuple((str(row["position"] or ""), tuple(map(str, row["springs"]))) for row in document["sets"])
+        bounds = int(document["bound_sets"]), float(document["bound_total_spread"])
+    except (KeyError, TypeError, ValueError):
+        raise BadFile("result of sets", "sets", "no sets with their bounds", "what valvelab sets answers") from None
+    if not math.isfinite(bounds[1]):
+        raise BadFile("result of sets", "bound_total_spread", f"{bounds[1]}", "a number")
+    return StatedSets(sets, *bounds)
 
 
 def _inspect(

@@ -62,6 +62,23 @@ def inspect_sets(
     cancelled: Callable[[], bool] | None = None,
 ) -> SetsInspection:
     """The most matched sets, then the tightest. `report` hears of progress; `cancelled` ends it with the best found."""
+    ready = prepare(question)
+    matched = match(ready.tray, _watch(question, report, cancelled), THOROUGH if question.thorough else Effort())
+    return answer(question, ready, matched)
+
+
+@dataclass(frozen=True, slots=True)
+class Prepared:
+    """A question ready to be matched: each spring in its latest stage, its values, the tray, what has to be said."""
+
+    analyses: tuple[SpringAnalysis, ...]
+    table: Mapping[str, Mapping[str, Number]]
+    tray: Tray
+    notes: tuple[Note, ...]
+
+
+def prepare(question: SetsQuestion) -> Prepared:
+    """The tray that a question is about. Refuses a question without limits, sizes out of range, an unusable tray."""
     _check(question)
     _, analyses, notes = analyse_all(question.springs)
     chosen = [analyses[number] for number in latest_stages(analyses)]
@@ -82,9 +99,14 @@ def inspect_sets(
         tuple((pair[0], pair[1]) for names in question.apart if len(pair := _indices(names, usable, table)) == 2),
         tuple(_position(wish, names) for wish in question.positions),
     )
-    matched = match(problem, _watch(question, report, cancelled), THOROUGH if question.thorough else Effort())
-    result = _result(question, problem, matched, table, [*notes, *_proof_notes(matched, question)])
-    return SetsInspection(tuple(chosen), problem, matched, result)
+    return Prepared(tuple(chosen), table, problem, tuple(notes))
+
+
+def answer(question: SetsQuestion, ready: Prepared, matched: MatchedSets) -> SetsInspection:
+    """Matched sets described, with what is proven of them."""
+    notes = [*ready.notes, *_proof_notes(matched, question)]
+    result = _result(question, ready.tray, matched, ready.table, notes)
+    return SetsInspection(ready.analyses, ready.tray, matched, result)
 
 
 def _check(question: SetsQuestion) -> None:

@@ -25,11 +25,26 @@ class Difference(Record):
     recomputed: str
 
 
+class Signature(Record):
+    """Who signed the paper: `fingerprint` of the key, `name` under which it is trusted."""
+
+    state: Literal["none", "unknown_key", "trusted", "broken"] = "none"
+    name: str | None = None
+    fingerprint: str | None = None
+
+
 class VerifyResult(Result):
-    """The document of `valvelab verify`; `verdicts` are the recomputed ones."""
+    """The document of `valvelab verify`; `verdicts` are the recomputed ones.
+
+    `agrees` False: what it carries, says or shows is not what it was written with. `drawn_page_agrees` is None where
+    another version or another drawing library wrote it; `differing` then lists figures that come out otherwise here.
+    """
 
     command: Literal["verify"] = "verify"
     number: str
-    matches: bool
+    agrees: bool
     compared: int
-    differences: tuple[Difference, ...]
+    differing: tuple[Difference, ...]
+    signature: Signature = Signature()
+    drawn_page_agrees: bool | None
+    written_by: str

@@ -74,7 +74,7 @@ def assemble(
     parts = [replace(part, spec=part.spec or spec) for part in parts]
     sources = tuple({source.sha256: source for part in parts for source in part.result.source}.values())
     alone = len(parts) == 1
-    heading = f"{parts[0].name} inspection certificate" if alone else "Inspection certificate"
+    heading = f"{parts[0].name}: measurement certificate" if alone else "Measurement certificate"
     front = _front_of_one(parts[0], made, title, system) if alone else _front_of_many(parts, made, title, system)
     sections = [Section(heading, (*front, Signatures(SIGNS)))]
     for part in parts:

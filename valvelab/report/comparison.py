@@ -1,10 +1,11 @@
-"""Holds a certificate against its re-computation: every number within rounding, every word exactly."""
+"""Holds results against their re-computation: every number within rounding, every word exactly."""
 
 from __future__ import annotations
 
+import json
 import math
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from typing import Any
 
 from valvelab.records.certificate_result import Difference
@@ -13,6 +14,7 @@ RELATIVE = 1e-6
 ABSOLUTE = 1e-9
 _DECIMAL = re.compile(r"([^\d+\-]*)([+\-]?\d+)(?:\.(\d+))?([^\d]*)")
 SKIPPED = {"version"}
+LONGEST = 120
 
 
 def compare_results(stated: Any, recomputed: Any, where: str = "") -> Iterator[Difference | None]:
@@ -24,6 +26,8 @@ def compare_results(stated: Any, recomputed: Any, where: str = "") -> Iterator[D
     elif isinstance(stated, list) and isinstance(recomputed, list) and len(stated) == len(recomputed):
         for number, (one, other) in enumerate(zip(stated, recomputed, strict=True)):
             yield from compare_results(one, other, f"{where}[{_name(one, number)}]")
+    elif isinstance(stated, list) and isinstance(recomputed, list):
+        yield _extra_row(stated, recomputed, where)
     elif _is_number(stated) and _is_number(recomputed):
         same = math.isclose(stated, recomputed, rel_tol=RELATIVE, abs_tol=ABSOLUTE)
         yield None if same else _difference(where, stated, recomputed)
@@ -37,6 +41,20 @@ def _name(row: Any, number: int) -> str:
     """How a row of a list is called in a report."""
     names = [row[key] for key in ("lobe", "spring", "station", "item", "valve") if key in row] if _is_row(row) else []
     return str(names[0] if names else number)
+
+
+def _extra_row(stated: list[Any], recomputed: list[Any], where: str) -> Difference:
+    """Two lists of different length, by the first row that only one of them has."""
+    mine, yours = ({json.dumps(row, sort_keys=True): row for row in rows} for rows in (stated, recomputed))
+    for text, row in mine.items():
+        if text not in yours:
+            return _difference(where, _told(row), f"{len(recomputed)} rows without it")
+    row = next((row for text, row in yours.items() if text not in mine), None)
+    return _difference(where, f"{len(stated)} rows", f"{len(recomputed)} rows, with {_told(row)}")
+
+
+def _told(row: Any) -> object:
+    return row["text"] if _is_row(row) and "text" in row else row
 
 
 def _is_row(value: Any) -> bool:
@@ -53,7 +71,7 @@ def _difference(where: str, stated: object, recomputed: object) -> Difference:
 
 def _short(value: object) -> str:
     text = "nothing" if value is None else str(value)
-    return text if len(text) <= 60 else text[:57] + "…"
+    return text if len(text) <= LONGEST else text[: LONGEST - 1] + "…"
 
 
 def compare_texts(stated: str, recomputed: str, where: str) -> Iterator[Difference | None]:
@@ -67,13 +85,9 @@ def compare_texts(stated: str, recomputed: str, where: str) -> Iterator[Differen
         yield None if _agree(first, second) else _difference(where, first, second)
 
 
-def compare_pages(stated: Sequence[str], recomputed: Sequence[str]) -> Iterator[Difference | None]:
-    """The words of every page."""
-    if len(stated) != len(recomputed):
-        yield _difference("pages", len(stated), len(recomputed))
-        return
-    for number, (one, other) in enumerate(zip(stated, recomputed, strict=True), start=1):
-        yield from compare_texts(one, other, f"page {number}")
+def texts_agree(stated: str, recomputed: str) -> bool:
+    """Whether two texts say the same; a number may differ by one unit of its last decimal."""
+    return all(row is None for row in compare_texts(stated, recomputed, ""))
 
 
 def _agree(stated: str, recomputed: str) -> bool:

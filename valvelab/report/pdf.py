@@ -1,6 +1,7 @@
 """Draws a certificate as PDF: A4, embedded fonts, vector plots, head and foot on every page, its inputs attached.
 
-The same certificate gives the same bytes: nothing of the clock, the machine or the user goes in.
+The same certificate gives the same bytes: nothing of the clock, the machine or the user goes in, and the date is the
+one that the certificate bears.
 """
 
 from __future__ import annotations
@@ -10,12 +11,13 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import reportlab
 from reportlab.lib.pagesizes import A4
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import BaseDocTemplate, CondPageBreak, Flowable, Frame, PageBreak, PageTemplate
 
 from valvelab.report import tables  # noqa: F401 - registers how tables are drawn
-from valvelab.report.attachments import attach
+from valvelab.report.attachments import finished
 from valvelab.report.blocks import Sheet, flowables, heading, under_heading
 from valvelab.report.page_model import Certificate
 from valvelab.report.paper import BOLD, MM, REGULAR, Paper, fitted, paper
@@ -30,7 +32,17 @@ FOOT_LINE = "Supports, and never replaces, the judgement of qualified people and
 
 def certificate_bytes(certificate: Certificate, system: System = "metric") -> bytes:
     """The whole PDF; equal certificates give equal bytes."""
-    return attach(_draw(certificate, system), certificate)
+    return finished(_draw(certificate, system), certificate, _properties(certificate))
+
+
+def _properties(certificate: Certificate) -> dict[str, str]:
+    """The document's properties; its date is the day that the certificate bears."""
+    day = "D:" + certificate.made.replace("-", "")
+    return {
+        "Title": certificate.title, "Author": certificate.program, "Creator": certificate.program,
+        "Subject": f"{certificate.serial or 'no serial number'} · {certificate.number}",
+        "Producer": f"reportlab {reportlab.Version}", "CreationDate": day, "ModDate": day,
+    }  # fmt: skip
 
 
 def _draw(certificate: Certificate, system: System) -> bytes:
@@ -38,8 +50,7 @@ def _draw(certificate: Certificate, system: System) -> bytes:
     target = io.BytesIO()
     width, height = A4
     document = BaseDocTemplate(
-        target, pagesize=A4, invariant=1, title=certificate.title, author=certificate.program,
-        subject=f"{certificate.serial or 'no serial number'} · {certificate.number}", creator=certificate.program,
+        target, pagesize=A4, invariant=1,
         leftMargin=MARGIN, rightMargin=MARGIN, topMargin=HEAD, bottomMargin=FOOT,
     )  # fmt: skip
     frame = Frame(MARGIN, FOOT, width - 2 * MARGIN, height - HEAD - FOOT, 0, 0, 0, 0, id="page")

@@ -14,7 +14,7 @@ from valvelab.window import pages, theme
 from valvelab.window.bench import BENCH, COLUMNS, Bench
 from valvelab.window.shell import Shell
 from valvelab.window.stations.view import StationView, make_start, make_view
-from valvelab.workbench import certificates, stations
+from valvelab.workbench import stations
 from valvelab.workbench.document import Document, Problem
 
 _LAYOUT = "main 1"
@@ -311,7 +311,9 @@ class MainWindow(Shell):
         made = date.today().isoformat()  # noqa: DTZ011 - the date on the wall where the paper is signed
 
         def write() -> str:
-            certificates.write(make(document, value), path, units, made)
+            from valvelab.cli.certify_command import write_request
+
+            write_request(make(document, value), path, units, made)
             return f"Certificate written: {path}"
 
         self.bench.do(f"Writing {path.name}", path.name, write)

@@ -1,78 +1,95 @@
-"""A certificate from what is on the bench: the same assembly as on the command line, carrying the same job."""
+"""What a station of the window puts on paper: the command line that inspects it again, and what it showed."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+import json
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from valvelab.errors import BadFile
-from valvelab.units import System
-from valvelab.writing import write_whole
+from valvelab.errors import BadFile, CannotEvaluate, Reason
 
 if TYPE_CHECKING:
+    from valvelab.records.result import Result
     from valvelab.records.spec import Spec
-    from valvelab.report.assembly import Part
     from valvelab.workbench.document import BenchFile
+
+NOT_COMPARED = {"notes", "source", "version"}
+RELATIVE, ABSOLUTE = 1e-6, 1e-9
 
 
 @dataclass(frozen=True, slots=True)
 class CertificateRequest:
     """What a station puts on paper.
 
-    part: the command's part of a certificate. command, file, spec_file, options: the command line that inspects it
-    again. others: further files that the inspection read.
+    result: what the window shows. command, file, spec_file, options: the command line that inspects it again; a file in
+    an option is named by its whole path. Everything else that the inspection reads follows from these.
     """
 
-    part: Part
+    result: Result
     command: str
     file: Path
     spec_file: Path | None = None
-    spec: Spec | None = None
-    others: tuple[Path, ...] = ()
     options: tuple[str, ...] = ()
 
 
 def request_for(
-    part: Part,
+    result: Result,
     command: str,
     file: BenchFile,
     found: tuple[BenchFile, Spec] | None,
     options: tuple[str, ...] = (),
-    others: tuple[Path, ...] = (),
 ) -> CertificateRequest:
     """A station's request: its file with its column assignment, the spec it was held against."""
     return CertificateRequest(
-        part=part,
+        result=result,
         command=command,
         file=Path(file.path),
         spec_file=None if found is None else Path(found[0].path),
-        spec=None if found is None else found[1],
-        others=others,
         options=(*((f"--columns={file.columns}",) if file.columns else ()), *options),
     )
 
 
-def write(request: CertificateRequest, path: Path, units: System, made: str) -> None:
-    """Write the PDF; `made` is the date, ISO 8601. Refuses files that changed since they were inspected."""
-    from valvelab.files.contents import read_contents
-    from valvelab.records.job import Job, JobPart
-    from valvelab.report.assembly import assemble
-    from valvelab.report.carried import carry, names_for, relative_sources
-    from valvelab.report.pdf import certificate_bytes
+def stated(request: CertificateRequest) -> dict[str, Any]:
+    """What the window shows, as the result's JSON says it."""
+    return dict(json.loads(request.result.model_dump_json()))
 
-    files = [request.file, *([request.spec_file] if request.spec_file else []), *request.others]
-    names = names_for(files)
-    contents = {file: read_contents(file) for file in names}
-    inspected = {source.sha256 for source in request.part.result.source}
-    for file, content in contents.items():
-        if content.source.sha256 not in inspected:
-            raise BadFile(file.name, "", "another content than was inspected", "the file as read; read it again first")
-    by_digest = {contents[file].source.sha256: name for file, name in names.items()}
-    part = replace(request.part, result=relative_sources(request.part.result, by_digest))
-    spec_name = None if request.spec_file is None else names[request.spec_file]
-    lines = (JobPart(inspect=request.command, file=names[request.file], spec=spec_name, options=request.options),)
-    job = Job(units=units, made=made, part=lines)
-    carried = carry(job, {names[file]: content.data for file, content in contents.items()}, [part.result])
-    certificate = assemble([part], made, units, None, request.spec, carried)
-    write_whole(path, certificate_bytes(certificate, units))
+
+def check_shown(request: CertificateRequest, written: Result) -> None:
+    """Refuse a paper that would say something else than the window: over other files, or with another figure."""
+    files = {source.sha256 for source in written.source}
+    for source in request.result.source:
+        if source.sha256 not in files:
+            name = Path(source.file).name
+            raise BadFile(name, "", "another content than was inspected", "the file as read; read it again first")
+    other = next(_otherwise(_by_name(stated(request)), _by_name(json.loads(written.model_dump_json())), ""), None)
+    if other is not None:
+        sentence = f"{request.file.name}: the paper would not say what the window shows: {other}; read the files again"
+        raise CannotEvaluate(Reason.BAD_VALUES, sentence)
+
+
+def _by_name(document: dict[str, Any]) -> dict[str, Any]:
+    """The document with its verdicts by characteristic and item; those on nothing measured left out."""
+    rows = {
+        " ".join(str(row[key]) for key in ("characteristic", "item", "at_mm", "clause")): row
+        for row in document["verdicts"]
+        if row["measured"] is not None
+    }
+    return {**{key: value for key, value in document.items() if key not in NOT_COMPARED}, "verdicts": rows}
+
+
+def _otherwise(shown: Any, written: Any, where: str) -> Iterator[str]:
+    """Every figure of the window that the paper has otherwise; what the window has not is not compared."""
+    if isinstance(shown, dict) and isinstance(written, dict):
+        for key, value in shown.items():
+            yield from _otherwise(value, written.get(key), f"{where} {key}".strip())
+    elif isinstance(shown, list) and isinstance(written, list) and len(shown) == len(written):
+        for number, (one, other) in enumerate(zip(shown, written, strict=True), start=1):
+            yield from _otherwise(one, other, f"{where} {number}")
+    elif isinstance(shown, float | int) and isinstance(written, float | int):
+        if not math.isclose(shown, written, rel_tol=RELATIVE, abs_tol=ABSOLUTE):
+            yield f"{where} {shown:g}, written {written:g}"
+    elif shown is not None and shown != written:
+        yield f"{where} {shown}, written {written}"

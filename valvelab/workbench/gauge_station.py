@@ -160,8 +160,6 @@ def adopt_as(inspection: GaugeInspection, kind: str, path: Path) -> str:
 
 def certificate(document: Document, value: object) -> CertificateRequest:
     """The study's part of a certificate."""
-    from valvelab.report.form_certificate import gauge_part
-
     inspection = cast("GaugeInspection", value)
     file = document.in_use(STUDY)
     assert file is not None
@@ -169,7 +167,7 @@ def certificate(document: Document, value: object) -> CertificateRequest:
     found = spec_for(document, _SUBJECTS) if asked.spec is not None else None
     width = asked.tolerance
     options = () if width is None else (f"--tolerance={width!r} {inspection.result.unit}".rstrip(),)
-    return request_for(gauge_part(inspection, document.units), NAME, file, found, options)
+    return request_for(inspection.result, NAME, file, found, options)
 
 
 STATION = Station(

@@ -104,14 +104,11 @@ def result(value: object) -> Result:
 
 def certificate(document: Document, value: object) -> CertificateRequest:
     """The camshaft's part of a certificate."""
-    from valvelab.report.lobes_certificate import lobes_part
-
     inspection = cast("LobesInspection", value)
     file = table_in_use(document)
     assert file is not None
     found = spec_in_use(document) if inspection.spec is not None else None
-    nominals = () if found is None else tuple(nominal_paths(found[0].path, found[1]).values())
-    return request_for(lobes_part(inspection, document.units), NAME, file, found, others=nominals)
+    return request_for(inspection.result, NAME, file, found)
 
 
 STATION = Station(

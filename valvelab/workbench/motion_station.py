@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, cast
 
 from valvelab.errors import BadFile, BadSpec, CannotEvaluate, Reason
 from valvelab.workbench import lobes_station
-from valvelab.workbench.certificates import CertificateRequest
+from valvelab.workbench.certificates import CertificateRequest, request_for
 from valvelab.workbench.document import BenchFile, Document
 from valvelab.workbench.held_spec import HeldSpec, held
 from valvelab.workbench.motion_files import NAME, Motion, Springs, spec_in_use, springs_in_use, train_in_use, uses
@@ -103,33 +103,14 @@ def result(value: object) -> Result:
 
 def certificate(document: Document, value: object) -> CertificateRequest:
     """The valve motion's part of a certificate: the train as its file states it, the dynamic model with it."""
-    from valvelab.files.contents import read_contents
-    from valvelab.inspection.inspect_motion import inspect_motion
-    from valvelab.report.carried import names_for
-    from valvelab.report.engine_certificate import motion_part
-    from valvelab.report.lobes_certificate import identity
-
     motion = cast("Motion", value)
     file, train, spec = lobes_station.table_in_use(document), train_in_use(document), spec_in_use(document)
     assert file is not None
     assert train is not None
     if rule_readings(document, motion) != train[1].rule_readings:
         raise BadFile("readings at the retainer", "", "some that are in no file", "the train saved with them first")
-    asked = replace(motion.inspection.question, dynamics=True)
-    sources = (motion.table.source, train[2], *(() if spec is None else (read_contents(spec[0].path).source,)))
-    found, path = (None, "spec") if spec is None else (spec[1], spec[0].path)
-    inspection = inspect_motion(asked, found, sources, path, motion.table.notes)
-    paths = [Path(path) for path in (file.path, *((spec[0].path,) if spec else ()), train[0].path)]
-    options = (f"--train={names_for(paths)[paths[-1]]}", *((f"--columns={file.columns}",) if file.columns else ()))
-    return CertificateRequest(
-        part=motion_part(inspection, document.units, identity(motion.table, document.units), motion.table.serial),
-        command="motion",
-        file=Path(file.path),
-        spec_file=None if spec is None else Path(spec[0].path),
-        spec=found,
-        others=(Path(train[0].path),),
-        options=options,
-    )
+    options = (f"--train={Path(train[0].path).absolute()}",)
+    return request_for(motion.inspection.result, "motion", file, spec, options)
 
 
 STATION = Station(

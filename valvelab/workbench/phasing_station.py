@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
 from valvelab.errors import BadFile, BadSpec
 from valvelab.workbench import edits
-from valvelab.workbench.certificates import CertificateRequest
+from valvelab.workbench.certificates import CertificateRequest, request_for
 from valvelab.workbench.document import BenchFile, Document
 from valvelab.workbench.held_spec import HeldSpec, held
 from valvelab.workbench.questions import Question
@@ -191,8 +190,6 @@ def result(value: object) -> Result:
 
 def certificate(document: Document, value: object) -> CertificateRequest:
     """The degreeing's part of a certificate; it carries the sheet's file, so the sheet has to be one."""
-    from valvelab.report.engine_certificate import phasing_part
-
     worksheet = cast("Worksheet", value)
     file = file_in_front(document)
     if file is None or not worksheet.saved:
@@ -200,13 +197,7 @@ def certificate(document: Document, value: object) -> CertificateRequest:
     found = spec_in_use(document) if worksheet.inspection.result.verdicts else None
     if found is None and len(worksheet.inspection.result.source) > 1:
         found = spec_in_use(document)
-    return CertificateRequest(
-        part=phasing_part(worksheet.inspection, document.units),
-        command="phasing",
-        file=Path(file.path),
-        spec_file=None if found is None else Path(found[0].path),
-        spec=None if found is None else found[1],
-    )
+    return request_for(worksheet.inspection.result, "phasing", file, found)
 
 
 STATION = Station(

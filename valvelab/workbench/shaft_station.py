@@ -84,21 +84,16 @@ def chosen_journal(document: Document, inspection: ShaftInspection) -> str:
 
 def certificate(document: Document, value: object) -> CertificateRequest:
     """The shaft's part of a certificate."""
-    from valvelab.report.carried import names_for
-    from valvelab.report.form_certificate import shaft_part
-
     inspection = cast("ShaftInspection", value)
     file, adopted = document.in_use(READINGS), document.in_use(ADOPTED)
     assert file is not None
     found = spec_for(document, _SUBJECTS) if inspection.question.spec is not None else None
-    others = () if adopted is None else (Path(adopted.path),)
-    names = names_for([*(Path(one.path) for one in files_of(file, found)), *others])
     cut = inspection.question.undulations
     options = (
         *((f"--undulations={cut}",) if cut is not None else ()),
-        *(f"--gauge={names[path]}" for path in others),
+        *((f"--gauge={Path(adopted.path).absolute()}",) if adopted is not None else ()),
     )
-    return request_for(shaft_part(inspection, document.units), NAME, file, found, options, others)
+    return request_for(inspection.result, NAME, file, found, options)
 
 
 def adopted_kind(document: Document) -> str:

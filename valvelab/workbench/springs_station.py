@@ -25,7 +25,6 @@ if TYPE_CHECKING:
     from valvelab.records.spec import Spec
     from valvelab.records.spring_readings import HeightsTable, SpringTable
     from valvelab.records.springs_result import SpringResult
-    from valvelab.report.assembly import Part
     from valvelab.springs.tray import Progress
 
 PAGES = ("sets", "springs", "spring", "shims")
@@ -181,7 +180,7 @@ def certificate(document: Document, value: object) -> CertificateRequest:
     tray = table_in_use(document)
     assert tray is not None
     found = spec_in_use(document) if inspection.spec is not None else None
-    plain = request_for(_springs_part(document, inspection, tray[1]), NAME, tray[0], found)
+    plain = request_for(inspection.result, NAME, tray[0], found)
     page = document.choice(NAME, "list", PAGES[0])
     if page == "sets":
         return _sets_certificate(document, inspection, plain, found)
@@ -190,19 +189,12 @@ def certificate(document: Document, value: object) -> CertificateRequest:
     return plain
 
 
-def _springs_part(document: Document, inspection: SpringsInspection, table: SpringTable) -> Part:
-    from valvelab.report.springs_certificate import springs_part
-
-    return springs_part(inspection, table, document.units)
-
-
 def _sets_certificate(
     document: Document, inspection: SpringsInspection, plain: CertificateRequest, found: tuple[BenchFile, Spec] | None
 ) -> CertificateRequest:
-    """The sets as they stand: matched again on verification where they are proven and untouched, else as given."""
+    """The sets as they stand: as matched where they are untouched, with what is proven of them, else as given."""
     from valvelab.inspection.given_sets import describe_sets
     from valvelab.inspection.inspect_sets import SetsQuestion
-    from valvelab.report.springs_certificate import sets_part
 
     values = sets.values_of(rows_of(inspection))
     wish = wish_of(document, values)
@@ -211,40 +203,33 @@ def _sets_certificate(
     if not grouping.sets or not wish.within or tray is None:
         return plain
     options = [f"--size={wish.size}", *(f"--within={name}={limit!r}" for name, limit in wish.within.items())]
-    answer = _proven(document, wish, grouping)
+    options.append(f"--time-limit={wish.time_limit_s!r}")
+    answer = _matched(document, wish, grouping)
     if answer is None:
         asked = SetsQuestion(springs_question(tray[1], found), wish.size, dict(wish.within))
         answer = describe_sets(asked, grouping.sets)
         options += [f"--set={','.join(one)}" for one in grouping.sets]
     elif not wish.thorough:
         options.append("--quick")
-    part = sets_part(answer, tray[1], document.units)
-    return replace(plain, part=part, command="sets", options=(*plain.options, *options))
+    return replace(plain, result=answer.result, command="sets", options=(*plain.options, *options))
 
 
-def _proven(document: Document, wish: sets.Wish, grouping: sets.Grouping) -> SetsInspection | None:
-    """The answer of matching where it stands untouched and proven, so that matching again gives the same."""
+def _matched(document: Document, wish: sets.Wish, grouping: sets.Grouping) -> SetsInspection | None:
+    """The answer of matching where it stands untouched."""
     known = document.answers.get(SETS)
     if known is None or known.key != sets_key(document, wish):
         return None
     answer = cast("SetsInspection", known.value)
-    untouched = sets.matched(answer.result).sets == grouping.sets
-    return answer if untouched and answer.result.proven_optimal else None
+    return answer if sets.matched(answer.result).sets == grouping.sets else None
 
 
 def _shims_certificate(document: Document, plain: CertificateRequest) -> CertificateRequest:
-    from valvelab.report.carried import names_for
-    from valvelab.report.springs_certificate import shims_part
-
     plan, _ = shim_plan(document)
     tray, heights = table_in_use(document), heights_in_use(document)
     if plan is None or tray is None or heights is None:
         return plain
-    part = shims_part(plan, tray[1], heights[1], document.units)
-    path = Path(heights[0].path)
-    files = [plain.file, *([plain.spec_file] if plain.spec_file else []), path]
-    options = (*plain.options, f"--heights={names_for(files)[path]}")
-    return replace(plain, part=part, command="shims", others=(path,), options=options)
+    options = (*plain.options, f"--heights={Path(heights[0].path).absolute()}")
+    return replace(plain, result=plan.result, command="shims", options=options)
 
 
 STATION = Station(

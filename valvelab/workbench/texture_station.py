@@ -133,8 +133,6 @@ def parameter_rows(inspection: TextureInspection) -> list[ParameterRow]:
 
 def certificate(document: Document, value: object) -> CertificateRequest:
     """The trace's part of a certificate."""
-    from valvelab.report.form_certificate import texture_part
-
     inspection = cast("TextureInspection", value)
     file = document.in_use(TRACE)
     assert file is not None
@@ -145,7 +143,7 @@ def certificate(document: Document, value: object) -> CertificateRequest:
         *((f"--short-cutoff={asked.short_cutoff_mm!r} mm",) if asked.short_cutoff_mm is not None else ()),
         *((f"--sections={asked.sections}",) if asked.sections is not None else ()),
     )
-    return request_for(texture_part(inspection, document.units), NAME, file, found, options)
+    return request_for(inspection.result, NAME, file, found, options)
 
 
 STATION = Station(

@@ -1,0 +1,287 @@
+"""A certificate computed and drawn again from what it carries."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import tempfile
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from hashlib import sha256
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import reportlab
+
+from valvelab import __version__
+from valvelab.errors import BadFile, CannotEvaluate, ValvelabError
+from valvelab.records.certificate_result import Difference, VerifyResult
+from valvelab.records.job import Job
+from valvelab.records.result import Note, Source, info, warning
+from valvelab.report.attachments import A_PAPER, carried_files
+from valvelab.report.carried import JOB, RESULT_PREFIX, as_attachments, carry
+from valvelab.report.comparison import compare_results
+from valvelab.report.drawn_page import compare_drawn, foreign
+from valvelab.report.pdf_file import PdfFile, read_file, seal_holds
+from valvelab.report.pdf_values import NotReadable, told
+from valvelab.writing import make_folder, write_whole
+
+if TYPE_CHECKING:
+    from valvelab.cli.job_parts import Inspected
+    from valvelab.report.page_model import Certificate
+
+EARLIER = ("0.1.0",)
+"""Versions that have written certificates before this one."""
+_VERSION = re.compile(r"\d{1,4}(\.\d{1,4}){1,3}")
+_DRAWER = re.compile(r"reportlab \d+(\.\d+)*")
+
+
+@dataclass(frozen=True, slots=True)
+class Carried:
+    """A certificate as it was read: the file, what it carries, its results as JSON, and which version states them."""
+
+    name: str
+    data: bytes
+    file: PdfFile
+    files: Mapping[str, bytes]
+    results: Mapping[str, Any]
+    version: str
+
+    @property
+    def drawer(self) -> str:
+        """What drew the pages, as the document says."""
+        return told(self.file.dictionary(self.file.trailer.get("Info")).get("Producer"))
+
+
+@dataclass(frozen=True, slots=True)
+class Again:
+    """A carried job inspected once more, and the certificate that would be written over the carried files."""
+
+    inspected: Inspected
+    certificate: Certificate
+
+
+def verify_bytes(data: bytes, name: str) -> VerifyResult:
+    """Compute a certificate again, draw it again, and compare every figure, then every byte.
+
+    `name` is the file's, for refusals. Raises BadFile or CannotEvaluate for what can't be computed again at all.
+    """
+    with _in_one_sentence(name):
+        carried = read_carried(data, name)
+        again = _again(carried)
+        figures, exact = _figures(carried, again)
+        compared = len(figures)
+        wrong = [*(row for row in figures if row is not None), *_files(carried, again)]
+        if carried.version != __version__:
+            return _by_another(carried, again, compared, wrong)
+        shown = list(_shown(carried, again, exact=exact))
+        agrees: bool | None = not shown
+        notes = _drawer_notes(carried)
+        if shown and notes and not (*foreign(carried.file, again.certificate.number),) and seal_holds(data):
+            agrees, shown = None, []  # another library's lines; nothing was added to them
+        return _answer(carried, again, compared, [*wrong, *shown], not (wrong or shown), agrees, notes)
+
+
+@contextmanager
+def _in_one_sentence(name: str) -> Iterator[None]:
+    """Whatever a foreign file brings about is one sentence of the program's own."""
+    try:
+        yield
+    except ValvelabError:
+        raise
+    except NotReadable as error:
+        raise BadFile(name, "", str(error), A_PAPER) from None
+    except Exception as error:  # a foreign file may reach any line of any inspection
+        raise BadFile(name, "", f"contents that can't be computed again ({type(error).__name__})", A_PAPER) from error
+
+
+def read_carried(data: bytes, name: str) -> Carried:
+    """What a certificate carries. Raises NotReadable or BadFile."""
+    file = read_file(data)
+    files = carried_files(file, name)
+    if JOB not in files:
+        raise BadFile(name, "attachments", f"no {JOB}", "the job that a valvelab certificate carries")
+    results = {key: _parsed(content) for key, content in files.items() if key.startswith(RESULT_PREFIX)}
+    versions = {str(row.get("version", "")) if isinstance(row, dict) else "" for row in results.values()}
+    return Carried(name, data, file, files, results, versions.pop() if len(versions) == 1 else "")
+
+
+def _parsed(content: bytes) -> Any:
+    """JSON, or None for what is none: broken, nested without end, or with one key twice."""
+
+    def once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+        found = dict(pairs)
+        if len(found) < len(pairs):
+            raise ValueError
+        return found
+
+    try:
+        return json.loads(content, object_pairs_hook=once)
+    except (ValueError, RecursionError):
+        return None
+
+
+def _again(carried: Carried) -> Again:
+    from valvelab.cli.job_parts import certificate_of, inspect_job, requests_of
+    from valvelab.files.spec_file import read_toml
+
+    with tempfile.TemporaryDirectory(prefix="valvelab-verify-") as place:
+        folder = Path(place)
+        _lay_out(carried, folder)
+        with _without(folder, carried.name):
+            job = read_toml(folder / JOB, Job)
+            requests = requests_of(job, folder)
+            stated = _by_part(job, carried)
+            inspected = inspect_job(requests, job, folder, stated)
+    made = job.made or ""
+    results = [part.result for part in inspected.parts]
+    fresh = {row.name: row.content for row in carry(inspected.job.model_copy(update={"made": made}), {}, results)}
+    held = {key: carried.files.get(key, content) if key != JOB else content for key, content in fresh.items()}
+    attachments = as_attachments({**inspected.inputs, **held}, inspected.job)
+    return Again(inspected, certificate_of(inspected, made, attachments))
+
+
+def _lay_out(carried: Carried, folder: Path) -> None:
+    for name, content in carried.files.items():
+        target = folder / name
+        if any((folder / above).is_file() for above in Path(name).parents):
+            raise BadFile(carried.name, "attachments", f"{name!r} beneath a file", "a name that is free")
+        make_folder(target.parent)
+        write_whole(target, content)
+
+
+@contextmanager
+def _without(folder: Path, name: str) -> Iterator[None]:
+    """Refusals that name the certificate, never the folder it was laid out in, which says nothing to the reader."""
+    try:
+        yield
+    except BadFile as error:
+        file = f"{name}, {error.file.removeprefix(str(folder)).lstrip(os.sep)}"
+        found, wanted = (_clean(text, folder) for text in (error.found, error.expected))
+        raise BadFile(file, error.place, found, wanted) from None
+    except CannotEvaluate as error:
+        raise CannotEvaluate(error.reason, f"{name}: {_clean(str(error), folder)}") from None
+    except ValvelabError as error:
+        raise BadFile(name, JOB, _clean(str(error), folder), "parts that valvelab inspects") from None
+
+
+def _clean(text: str, folder: Path) -> str:
+    return text.replace(f"{folder}{os.sep}", "").replace(str(folder), "")
+
+
+def result_name(number: int, command: str) -> str:
+    """What the result of a job's part is carried as; `number` counts from 0."""
+    return f"{RESULT_PREFIX}{number + 1}-{command}.json"
+
+
+def _by_part(job: Job, carried: Carried) -> dict[int, Mapping[str, Any]]:
+    found = {number: carried.results.get(result_name(number, part.inspect)) for number, part in enumerate(job.part)}
+    return {number: row for number, row in found.items() if isinstance(row, dict)}
+
+
+def _figures(carried: Carried, again: Again) -> tuple[list[Difference | None], bool]:
+    """Carried results against recomputed ones; True where they are the same to the last byte."""
+    found: list[Difference | None] = []
+    exact = True
+    for number, part in enumerate(again.inspected.parts):
+        name = result_name(number, part.result.command)
+        fresh = part.result.model_dump_json(indent=1) + "\n"
+        if name not in carried.files:
+            found.append(Difference(where=name, stated="missing", recomputed="a result"))
+        elif carried.results[name] is None:
+            found.append(Difference(where=name, stated="no JSON", recomputed="a result"))
+        else:
+            found += compare_results(carried.results[name], json.loads(fresh), name.removesuffix(".json"))
+        exact = exact and carried.files.get(name) == fresh.encode()
+    return found, exact
+
+
+def _files(carried: Carried, again: Again) -> Iterator[Difference]:
+    """Carried files that are no part of the job, and a job that is told otherwise than it is done."""
+    expected = {row.name: row.content for row in again.certificate.attachments}
+    for name in sorted(set(carried.files) - set(expected)):
+        yield Difference(where="attachments", stated=name, recomputed="no part of the job")
+    if carried.version == __version__ and carried.files[JOB] != expected[JOB]:
+        yield Difference(where=JOB, stated="other words", recomputed="the job as it is done")
+
+
+def _shown(carried: Carried, again: Again, *, exact: bool) -> Iterator[Difference]:
+    """What the file shows against the same certificate drawn again."""
+    from valvelab.report.pdf import certificate_bytes
+
+    fresh = certificate_bytes(again.certificate, again.inspected.job.units)
+    if fresh == carried.data:
+        return
+    if not seal_holds(carried.data):
+        yield Difference(where="file", stated="changed after it was written", recomputed="its own identifier")
+    yield from compare_drawn(carried.file, read_file(fresh), exact=exact)
+
+
+def _drawer_notes(carried: Carried) -> list[Note]:
+    ours = f"reportlab {reportlab.Version}"
+    if carried.drawer == ours or not _DRAWER.fullmatch(carried.drawer):
+        return []
+    text = "drawn with {}; here it is {}: what is drawn could not be compared line by line"
+    return [warning("drawing", text.format(carried.drawer, ours))]
+
+
+def _by_another(carried: Carried, again: Again, compared: int, wrong: list[Difference]) -> VerifyResult:
+    """The answer for a paper of another version: its files are whole or not; its figures are computed as now."""
+    differing = [row for row in wrong if not _only_newer(row)]
+    broken = [row for row in differing if row.where == "attachments" or row.stated in {"missing", "no JSON"}]
+    broken += foreign(carried.file, again.certificate.number)
+    broken += _identity(carried, again)
+    if not _known(carried.version):
+        stated = carried.version or "several versions, or none"
+        broken.append(Difference(where="version", stated=stated, recomputed="one that has written certificates"))
+    told_by = f"written by valvelab {carried.version}, computed again by {__version__}"
+    notes = [
+        info("version", f"{told_by}: what is drawn was not compared, only looked through for what was added to it")
+    ]
+    if differing and not broken:
+        text = f"{told_by}: {len(differing)} of {compared} figures differ under this version's methods"
+        notes.append(warning("version", f"{text}; valvelab {carried.version} itself tells whether they are its own"))
+    others = [row for row in differing if row not in broken]
+    return _answer(carried, again, compared, [*broken, *others], not broken, None, notes)
+
+
+def _only_newer(row: Difference) -> bool:
+    """Whether only the other version lacks a figure or a note that this one gives."""
+    return row.stated == "nothing"
+
+
+def _known(version: str) -> bool:
+    if not _VERSION.fullmatch(version):
+        return False
+    return version in EARLIER or _order(version) > _order(__version__)
+
+
+def _order(version: str) -> tuple[int, ...]:
+    return tuple(int(part) for part in re.findall(r"\d+", version))
+
+
+def _identity(carried: Carried, again: Again) -> Iterator[Difference]:
+    """Carried readings that are not those whose SHA-256 the results state."""
+    for number, part in enumerate(again.inspected.parts):
+        name = result_name(number, part.result.command)
+        stated = carried.results.get(name)
+        rows = stated.get("source") if isinstance(stated, dict) else None
+        for row in rows if isinstance(rows, list) else ():
+            content = carried.files.get(str(row.get("file")) if isinstance(row, dict) else "")
+            if content is None or sha256(content).hexdigest() != row.get("sha256"):
+                yield Difference(where=f"{name}: source", stated=str(row)[:80], recomputed="no carried file like that")
+
+
+def _answer(
+    carried: Carried, again: Again, compared: int, differing: list[Difference], agrees: bool,
+    drawn: bool | None, notes: list[Note],
+) -> VerifyResult:  # fmt: skip
+    return VerifyResult(
+        source=(Source(file=carried.name, sha256=sha256(carried.data).hexdigest()),),
+        number=again.certificate.number, agrees=agrees, compared=compared, differing=tuple(differing),
+        drawn_page_agrees=drawn, written_by=f"valvelab {carried.version}",
+        verdicts=tuple(verdict for part in again.inspected.parts for verdict in part.result.verdicts),
+        notes=tuple(notes),
+    )  # fmt: skip

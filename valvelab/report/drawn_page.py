@@ -1,0 +1,194 @@
+"""Holds what a certificate shows against the same certificate drawn again: pages, properties, all that a reader opens.
+
+Both files are compared by what they mean, object by object, so that another packing program or version of it does not
+matter; `exact` False lets coordinates and printed numbers differ by rounding, as between machines.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator, Mapping
+from itertools import zip_longest
+
+from valvelab.records.certificate_result import Difference
+from valvelab.report.comparison import texts_agree
+from valvelab.report.pdf_file import Budget, PdfFile, unpacked
+from valvelab.report.pdf_values import NotReadable, Ref, Stream, Value, told
+
+NOT_OF_A_PAGE = {"Parent", "Type"}
+PACKING = {"Filter", "Length", "DecodeParms"}
+ROUNDING_PT = 0.002
+SHOWN = 60
+WORDS = {
+    "Contents": "what is drawn", "Annots": "annotations", "Resources": "fonts and images",
+    "MediaBox": "size of the sheet", "CropBox": "cropped", "Rotate": "rotated", "UserUnit": "scaled", "AA": "actions",
+    "OpenAction": "an action on opening", "AcroForm": "a form", "Names": "names", "Outlines": "outline",
+    "Metadata": "metadata",
+}  # fmt: skip
+PLAIN_PAGE = {"Type", "Parent", "Contents", "MediaBox", "Resources", "Rotate", "Trans"}
+PLAIN_CATALOGUE = {"Type", "Pages", "PageMode", "Names", "Lang", "Outlines", "Metadata", "MarkInfo", "StructTreeRoot"}
+PLAIN_RESOURCES = {"Font", "ProcSet", "ExtGState"}
+
+_TOKEN = re.compile(rb"\((?:[^\\()]|\\.)*\)|<[^<>]*>|[^\0\t\n\f\r ()<>]+|[()<>]", re.DOTALL)
+_NUMBER = re.compile(rb"[+-]?(?:\d+\.?\d*|\.\d+)")
+
+
+def compare_drawn(stated: PdfFile, drawn: PdfFile, *, exact: bool) -> Iterator[Difference]:
+    """Everywhere that `stated` shows or holds something else than `drawn`."""
+    yield from odd(stated)
+    one, other = stated.pages(), drawn.pages()
+    if len(one) != len(other):
+        yield Difference(where="pages", stated=str(len(one)), recomputed=str(len(other)))
+    walk = _Walk(stated, drawn, exact)
+    for number, (mine, yours) in enumerate(zip(one, other, strict=False), start=1):
+        yield from walk.keys(mine, yours, f"page {number}", NOT_OF_A_PAGE)
+    yield from walk.keys(stated.catalogue, drawn.catalogue, "document", {"Pages"})
+    info, again = (file.dictionary(file.trailer.get("Info")) for file in (stated, drawn))
+    yield from walk.keys(info, again, "document property")
+
+
+def odd(file: PdfFile) -> Iterator[Difference]:
+    """What no certificate is written with: later revisions, bytes after the end, objects that nothing shows."""
+    for what in file.oddities:
+        yield Difference(where="file", stated=what, recomputed="nothing of the kind")
+    loose = len(file.objects) - len(_reached(file))
+    if loose:
+        yield Difference(where="file", stated=f"{loose} objects that nothing refers to", recomputed="none")
+
+
+def _reached(file: PdfFile) -> set[int]:
+    seen: set[int] = set()
+    waiting: list[Value] = [dict(file.trailer)]
+    while waiting:
+        value = waiting.pop()
+        if isinstance(value, Ref) and value.number not in seen and value.number in file.objects:
+            seen.add(value.number)
+            waiting.append(file.objects[value.number])
+        elif isinstance(value, Stream):
+            waiting.append(value.keys)
+        elif isinstance(value, dict):
+            waiting.extend(value.values())
+        elif isinstance(value, list):
+            waiting.extend(value)
+    return seen
+
+
+class _Walk:
+    """Two files walked together."""
+
+    def __init__(self, stated: PdfFile, drawn: PdfFile, exact: bool) -> None:
+        self.stated, self.drawn, self.exact = stated, drawn, exact
+        self.seen: set[tuple[int, int]] = set()
+        self.budgets = Budget(), Budget()
+
+    def keys(
+        self, one: Mapping[str, Value], other: Mapping[str, Value], where: str, left_out: Iterable[str] = ()
+    ) -> Iterator[Difference]:
+        """Differences of two dictionaries, one for each key."""
+        for key in sorted({*one, *other} - set(left_out)):
+            place = f"{where}: {WORDS.get(key, key)}"
+            if key == "Contents":
+                found = self._contents(one.get(key), other.get(key), place)
+            else:
+                found = self.differs(one.get(key), other.get(key), place)
+            if found is not None:
+                yield found
+
+    def differs(self, one: Value, other: Value, where: str) -> Difference | None:
+        """The first difference of two values, None where they mean the same."""
+        if isinstance(one, Ref) and isinstance(other, Ref):
+            pair = one.number, other.number
+            if pair in self.seen:
+                return None
+            self.seen.add(pair)
+        a, b = self.stated.at(one), self.drawn.at(other)
+        if isinstance(a, Stream) and isinstance(b, Stream):
+            return self._streams(a, b, where)
+        if isinstance(a, dict) and isinstance(b, dict):
+            keys = sorted({*a, *b})
+            return next((bad for key in keys if (bad := self.differs(a.get(key), b.get(key), where))), None)
+        if isinstance(a, list) and isinstance(b, list) and len(a) == len(b):
+            return next((bad for x, y in zip(a, b, strict=True) if (bad := self.differs(x, y, where))), None)
+        same = a == b and type(a) is type(b)
+        return None if same else Difference(where=where, stated=_short(a), recomputed=_short(b))
+
+    def _streams(self, one: Stream, other: Stream, where: str) -> Difference | None:
+        mine, yours = ({k: v for k, v in stream.keys.items() if k not in PACKING} for stream in (one, other))
+        bad = self.differs(mine, yours, where)
+        if bad is not None or one == other:
+            return bad
+        try:
+            a, b = unpacked(one, self.budgets[0]), unpacked(other, self.budgets[1])
+        except NotReadable as error:
+            return Difference(where=where, stated=str(error), recomputed="a whole stream")
+        if a == b:
+            return None
+        return Difference(where=where, stated=f"{len(a)} bytes", recomputed=f"{len(b)} bytes, others")
+
+    def _contents(self, one: Value, other: Value, where: str) -> Difference | None:
+        try:
+            a, b = self._drawing(self.stated, one, 0), self._drawing(self.drawn, other, 1)
+        except NotReadable as error:
+            return Difference(where=where, stated=str(error), recomputed="a whole stream")
+        if a == b:
+            return None
+        return _first_step(a, b, where, exact=self.exact)
+
+    def _drawing(self, file: PdfFile, value: Value, number: int) -> bytes:
+        found = file.at(value)
+        streams = [file.at(part) for part in found] if isinstance(found, list) else [found]
+        if not all(isinstance(stream, Stream) for stream in streams):
+            raise NotReadable("no drawing")
+        return b"\n".join(unpacked(stream, self.budgets[number]) for stream in streams)
+
+
+def _first_step(one: bytes, other: bytes, where: str, *, exact: bool) -> Difference | None:
+    """The first drawing step that differs."""
+    for mine, yours in zip_longest(_TOKEN.finditer(one), _TOKEN.finditer(other)):
+        a, b = (b"" if token is None else token[0] for token in (mine, yours))
+        if a != b and (exact or not _rounds(a, b)):
+            places = (len(text) if token is None else token.start() for token, text in ((mine, one), (yours, other)))
+            stated, drawn = (_around(text, place) for text, place in zip((one, other), places, strict=True))
+            return Difference(where=where, stated=stated, recomputed=drawn)
+    return None
+
+
+def _around(text: bytes, place: int) -> str:
+    piece = " ".join(text[max(0, place - 12) : place + 45].decode("latin-1").split())
+    return "".join(sign if sign.isprintable() else "·" for sign in piece) or "nothing more"
+
+
+def _rounds(one: bytes, other: bytes) -> bool:
+    if _NUMBER.fullmatch(one) and _NUMBER.fullmatch(other):
+        return abs(float(one) - float(other)) <= ROUNDING_PT
+    if one[:1] == b"(" == other[:1]:
+        return texts_agree(one[1:-1].decode("latin-1"), other[1:-1].decode("latin-1"))
+    return False
+
+
+def _short(value: Value) -> str:
+    text = told(value) if not isinstance(value, dict) or value else "empty"
+    text = "".join(sign if sign.isprintable() else "·" for sign in text)
+    return text if len(text) <= SHOWN else text[: SHOWN - 1] + "…"
+
+
+def foreign(file: PdfFile, number: str) -> Iterator[Difference]:
+    """What a certificate of any version never shows, and pages without the certificate's number.
+
+    For a paper that can't be drawn again here: it finds what was added to it, not what was drawn otherwise.
+    """
+    yield from odd(file)
+    nothing = "nothing of the kind"
+    for key in sorted(set(file.catalogue) - PLAIN_CATALOGUE):
+        yield Difference(where=f"document: {WORDS.get(key, key)}", stated="present", recomputed=nothing)
+    for key in sorted(set(file.dictionary(file.catalogue.get("Names"))) - {"EmbeddedFiles"}):
+        yield Difference(where=f"document: {WORDS.get(key, key)}", stated="present", recomputed=nothing)
+    budget = Budget()
+    for count, page in enumerate(file.pages(), start=1):
+        added = {*page} - PLAIN_PAGE | ({"Rotate"} if page.get("Rotate", 0) != 0 else set())
+        added |= {*file.dictionary(page.get("Resources"))} - PLAIN_RESOURCES
+        for key in sorted(added):
+            yield Difference(where=f"page {count}: {WORDS.get(key, key)}", stated="present", recomputed=nothing)
+        drawing = file.at(page.get("Contents"))
+        if not isinstance(drawing, Stream) or number.encode() not in unpacked(drawing, budget):
+            yield Difference(where=f"page {count}", stated=f"not certificate {number}", recomputed="its number")
