@@ -15,11 +15,23 @@ from valvelab.arrays import FloatArray, read_only
 from valvelab.lobe.spline import SplineSet, symbol, symbol_weights
 
 SHORTEST_ARC_CAM_DEG = 40.0
-# An arc at least this long is worth an eccentricity; a shorter one gives the zero alone.
+# An arc at least this long is worth an eccentricity; on a shorter one it has to stand clear of the noise.
 ECCENTRICITY_ARC_CAM_DEG = 90.0
 _TIGHTEST_MM = 2e-4
 _LOOSEST_MM = 2e-2
+# Left out at each end of the arc: noise hides where a ramp begins.
 _MARGIN_CAM_DEG = 3.0
+_MARGIN_IN_NOISE_CAM_DEG = 6.0
+# Windows that an arc may grow from, tried in this order: narrow ones end sharply at a ramp, wide ones bridge form.
+_NARROW_CAM_DEG = (60.0, 40.0)
+_WIDE_CAM_DEG = (120.0, 90.0, 60.0, 40.0)
+# An arc that a doubled tolerance lengthens by this much was a piece of a longer one.
+_BRIDGED_CAM_DEG = 30.0
+# On a short arc a harmonic larger than this is form taken for eccentricity; shafts run truer between their centres.
+_OFF_CENTRE_MM = 0.1
+# An eccentricity on a short arc: χ² for two parameters, 0.1 % by chance; and the least noise that is believed.
+_SHOWN_BY_CHI2 = 13.8
+_LEAST_NOISE_MM = 2e-5
 _FORM_TERMS = 20
 _FORM_SIGNIFICANCE = 4.0
 
@@ -31,6 +43,8 @@ class BaseCircle:
     first, last: knots of the arc (last may exceed the turn). abc: zero, cosine and sine part in mm. weights: shape
     (3, padded coefficients), abc as a linear function of the spline's coefficients. runout_mm: range of the harmonic
     plus the smoothed form over the arc; runout_ends: the two angles (cam deg) where the harmonic has that range.
+    form_mm: range of what is left beyond the harmonic. circle: False where the resting run is no circle; then only the
+    mean of the run is taken out.
     """
 
     first: int
@@ -41,6 +55,7 @@ class BaseCircle:
     runout_ends: tuple[float, float]
     form_mm: float
     with_eccentricity: bool
+    circle: bool
 
     @property
     def eccentricity_mm(self) -> float:
@@ -77,18 +92,135 @@ def find_base_circle(
     first, last = resting
     if (last - first) * splines.step < SHORTEST_ARC_CAM_DEG:
         return None
-    tolerance = max(5.0 * fit_noise_mm, _TIGHTEST_MM)
     # a knot a degree is plenty for finding the ends, and the turn has to close on the thinned knots
     thin = max((k for k in range(1, max(2, int(1.0 / splines.step) + 1)) if knots % k == 0), default=1)
-    coarse = (harmonic[::thin], lift_mm[::thin], -(-first // thin), last // thin, splines.step * thin)
-    arc = _grow(*coarse, tolerance)
-    while (arc[1] - arc[0]) * thin < 0.6 * (last - first) and tolerance < _LOOSEST_MM:
-        tolerance *= 2.0
-        arc = _grow(*coarse, tolerance)
-    arc = arc[0] * thin, arc[1] * thin
+    run = _Run(harmonic[::thin], lift_mm[::thin], -(-first // thin), last // thin, splines.step * thin)
+    tightest = max(5.0 * fit_noise_mm, _TIGHTEST_MM)
+    grown, circle = _ends(run, tightest), True
+    if grown is not None and _no_circle(run, grown, tightest):
+        grown, circle = _valleys(run), False
+    if grown is None:
+        return None
+    noisy = tightest > _TIGHTEST_MM
+    margin = round((_MARGIN_IN_NOISE_CAM_DEG if noisy else _MARGIN_CAM_DEG) / run.step) if circle else 0
+    arc = (grown[0] + margin) * thin, (grown[1] - margin) * thin
     if (arc[1] - arc[0]) * splines.step < SHORTEST_ARC_CAM_DEG:
         return None
-    return _describe(splines, harmonic, lift_mm, arc, reading_noise_mm)
+    return _describe(splines, harmonic, lift_mm, arc, reading_noise_mm, circle=circle)
+
+
+@dataclass(frozen=True, slots=True)
+class _Run:
+    """The low part of one turn on thinned knots: positions first … last (last may pass the turn), step in cam deg.
+
+    harmonic: (knots, 3); lift: (knots,).
+    """
+
+    harmonic: FloatArray
+    lift: FloatArray
+    first: int
+    last: int
+    step: float
+
+    def rows(self, low: int, high: int) -> NDArray[np.int64]:
+        """Knots of the positions low … high."""
+        return np.arange(low, high + 1) % self.lift.size
+
+    def fit(self, low: int, high: int) -> FloatArray:
+        """Zero, cosine and sine part over the positions low … high."""
+        rows = self.rows(low, high)
+        design = self.harmonic[rows]
+        return np.asarray(np.linalg.solve(design.T @ design, design.T @ self.lift[rows]))
+
+    def beyond(self, end: int, sign: int, abc: FloatArray) -> FloatArray:
+        """Lift less the harmonic from one end outward to the flank."""
+        rows = self.rows(end, self.last) if sign > 0 else self.rows(self.first, end)[::-1]
+        return np.asarray(self.lift[rows] - self.harmonic[rows] @ abc)
+
+
+def _ends(run: _Run, tightest: float) -> tuple[int, int] | None:
+    """Ends of the arc on one harmonic, or None where there is none.
+
+    An end stands where the lift leaves the harmonic and then only rises, as a ramp does, however long. Beyond a ramp's
+    beginning a looser tolerance lengthens the arc a little; one that lengthens it all at once has bridged some form of
+    the base circle, and the tighter arc was a piece of it. An arc that runs into the flank on the same harmonic is
+    none.
+    """
+    tolerance = tightest
+    chosen = _grow(run, _flat_window(run, tolerance, _NARROW_CAM_DEG), tolerance)
+    if _is_short(run, chosen):
+        tighter = chosen
+        settled = _strays(run, chosen) <= tolerance
+        while tolerance < max(_LOOSEST_MM, 4.0 * tightest):
+            tolerance *= 2.0
+            arc = _grow(run, _flat_window(run, tolerance, _WIDE_CAM_DEG), tolerance)
+            if not settled or (arc[1] - arc[0] - tighter[1] + tighter[0]) * run.step > _BRIDGED_CAM_DEG:
+                chosen, settled = arc, _strays(run, arc) <= tolerance
+            tighter = arc
+    return None if chosen[0] <= run.first or chosen[1] >= run.last else chosen
+
+
+def _is_short(run: _Run, arc: tuple[int, int]) -> bool:
+    """Whether an arc is so short beside the resting run that its ends need a second look."""
+    return arc[1] - arc[0] < 0.6 * (run.last - run.first)
+
+
+def _strays(run: _Run, arc: tuple[int, int]) -> float:
+    """How far (mm) the lift outside an arc, which should only rise to the flanks, falls back or lies below zero."""
+    abc = run.fit(*arc)
+    strays = []
+    for outward in (run.beyond(arc[0], -1, abc), run.beyond(arc[1], 1, abc)):
+        highest = np.maximum(np.maximum.accumulate(outward), 0.0)
+        strays.append(float((highest - outward).max()))
+    return max(strays)
+
+
+def _no_circle(run: _Run, arc: tuple[int, int], tightest: float) -> bool:
+    """Whether a short arc is a piece of something else: its harmonic fits nothing beside it, or no shaft runs so.
+
+    Nor is an arc a circle whose form is larger than the eccentricity fitted to it.
+    """
+    rows = run.rows(*arc)
+    design, abc = run.harmonic[rows], run.fit(*arc)
+    eccentricity = float(np.hypot(abc[1], abc[2]))
+    if eccentricity < float(np.ptp(run.lift[rows] - design @ abc)) - 4.0 * tightest:
+        return True
+    if not _is_short(run, arc):
+        return False
+    by_noise = tightest * float(np.sqrt(np.linalg.inv(design.T @ design).diagonal()[1:].max()))
+    return _strays(run, arc) > max(_LOOSEST_MM, 4.0 * tightest) or eccentricity > _OFF_CENTRE_MM + by_noise
+
+
+def _valleys(run: _Run) -> tuple[int, int]:
+    """The first and the last place of a run where the lift, coming down a flank, turns up again."""
+    lift = run.lift[run.rows(run.first, run.last)]
+    falls = np.diff(lift) < 0.0
+    low = int(np.argmin(falls)) if not falls.all() else falls.size
+    high = falls.size - int(np.argmax(falls[::-1])) if falls.any() else 0
+    return run.first + low, run.first + max(high, low)
+
+
+def _flat_window(run: _Run, tolerance: float, widths: tuple[float, ...]) -> tuple[int, int]:
+    """Where an arc starts to grow: the window on one harmonic nearest the middle, of the first width that has any.
+
+    Where there is none, the middle of the run.
+    """
+    middle = (run.first + run.last) // 2
+    stride = max(1, round(5.0 / run.step))
+    for width in widths:
+        size = round(width / run.step) + 1
+        starts = np.arange(run.first, run.last - size + 2, stride)
+        if starts.size == 0:
+            continue
+        values = run.lift[(starts[:, None] + np.arange(size)) % run.lift.size]
+        # the span of 1, cos and sin is the same in every window
+        basis = np.linalg.qr(run.harmonic[:size])[0]
+        flat = np.abs(values - (values @ basis) @ basis.T).max(axis=1) <= tolerance
+        if flat.any():
+            at = int(starts[np.argmin(np.where(flat, np.abs(starts + size // 2 - middle), np.inf))])
+            return at, at + size - 1
+    half = max(int(0.2 * (run.last - run.first)), int(0.5 * SHORTEST_ARC_CAM_DEG / run.step))
+    return max(run.first, middle - half), min(run.last, middle + half)
 
 
 def _resting_run(lift: FloatArray, knots: int) -> tuple[int, int] | None:
@@ -103,70 +235,72 @@ def _resting_run(lift: FloatArray, knots: int) -> tuple[int, int] | None:
     return int(busy[longest]) + 1, int(busy[longest] + gaps[longest]) - 1
 
 
-def _solve(design: FloatArray, lift: FloatArray, step: float) -> tuple[FloatArray, FloatArray]:
-    """Zero, cosine and sine part on one arc and its weights on the arc's knots; a short arc fits the zero alone."""
+def _solve(
+    design: FloatArray, lift: FloatArray, step: float, noise: float, *, alone: bool
+) -> tuple[FloatArray, FloatArray]:
+    """Zero, cosine and sine part on one arc and its weights on the arc's knots; or the zero alone.
+
+    On a short arc the eccentricity is fitted only where the readings show one beyond their noise.
+    """
     size = design.shape[0]
-    if size * step < ECCENTRICITY_ARC_CAM_DEG:
+    weights = np.asarray(np.linalg.solve(design.T @ design, design.T), dtype=np.float64)
+    abc = weights @ lift
+    if not alone and size * step < ECCENTRICITY_ARC_CAM_DEG:
+        gain = float(((lift - lift.mean()) ** 2).sum() - ((lift - design @ abc) ** 2).sum())
+        alone = gain < _SHOWN_BY_CHI2 * max(noise, _LEAST_NOISE_MM) ** 2
+    if alone:
         weights = np.zeros((3, size))
         weights[0] = 1.0 / size
-    else:
-        weights = np.asarray(np.linalg.solve(design.T @ design, design.T), dtype=np.float64)
-    return weights @ lift, weights
+        abc = weights @ lift
+    return abc, weights
 
 
-def _grow(
-    harmonic: FloatArray, lift: FloatArray, first: int, last: int, step: float, tolerance: float
-) -> tuple[int, int]:
-    """Widest arc, grown from the middle of the resting run, on which lift stays with the harmonic fitted so far."""
-    knots = lift.size
-    middle = (first + last) // 2
-    half = max(int(0.2 * (last - first)), int(0.5 * SHORTEST_ARC_CAM_DEG / step))
-    low, high = max(first, middle - half), min(last, middle + half)
-    stride = max(1, round(10.0 / step))
-    patience = max(1, round(1.5 / step))
+def _grow(run: _Run, start: tuple[int, int], tolerance: float) -> tuple[int, int]:
+    """Widest arc, grown from a window, on which lift stays with the harmonic fitted so far."""
+    low, high = start
+    stride = max(1, round(10.0 / run.step))
+    patience = max(1, round(1.5 / run.step))
     grows_low = grows_high = True
     while grows_low or grows_high:
-        rows = np.arange(low, high + 1) % knots
-        abc, _ = _solve(harmonic[rows], lift[rows], step)
+        abc = run.fit(low, high)
         if grows_low:
-            low, grows_low = _extend(harmonic, lift, abc, low, first, -1, stride, patience, tolerance)
+            ahead = run.beyond(low, -1, abc)[1 : stride + patience + 1]
+            step, grows_low = _extend(ahead, stride, patience, tolerance)
+            low -= step
         if grows_high:
-            high, grows_high = _extend(harmonic, lift, abc, high, last, 1, stride, patience, tolerance)
-    margin = round(_MARGIN_CAM_DEG / step)
-    return low + margin, high - margin
+            ahead = run.beyond(high, 1, abc)[1 : stride + patience + 1]
+            step, grows_high = _extend(ahead, stride, patience, tolerance)
+            high += step
+    return low, high
 
 
-def _extend(
-    harmonic: FloatArray, lift: FloatArray, abc: FloatArray, end: int, limit: int, sign: int,
-    stride: int, patience: int, tolerance: float,
-) -> tuple[int, bool]:  # fmt: skip
-    """Move one end outward by up to `stride` knots; stop where the lift leaves the harmonic and stays off."""
-    ahead = end + sign * np.arange(1, stride + patience + 1)
-    ahead = ahead[(ahead - limit) * sign <= 0]
+def _extend(ahead: FloatArray, stride: int, patience: int, tolerance: float) -> tuple[int, bool]:
+    """How many knots one end moves outward, and whether it may go on; it stops where the lift stays off."""
     if ahead.size == 0:
-        return end, False
-    rows = ahead % lift.size
-    off = np.abs(lift[rows] - harmonic[rows] @ abc) > tolerance
+        return 0, False
+    off = np.abs(ahead) > tolerance
     run = np.convolve(off, np.ones(min(patience, off.size)), "valid") >= min(patience, off.size)
     if run.any():
-        return end + sign * int(np.argmax(run)), False
+        return int(np.argmax(run)), False
     step = min(stride, ahead.size)
-    return end + sign * step, step == stride
+    return step, step == stride
 
 
 def _describe(
-    splines: SplineSet, harmonic: FloatArray, lift: FloatArray, arc: tuple[int, int], noise: float
-) -> BaseCircle:
+    splines: SplineSet, harmonic: FloatArray, lift: FloatArray, arc: tuple[int, int], noise: float, *,
+    circle: bool,
+) -> BaseCircle:  # fmt: skip
     knots = splines.intervals
     first, last = arc
     rows = np.arange(first, last + 1) % knots
     angles = splines.start + splines.step * np.arange(first, last + 1, dtype=np.float64)
     design = harmonic[rows]
-    abc, on_knots = _solve(design, lift[rows], splines.step)
+    abc, on_knots = _solve(design, lift[rows], splines.step, noise, alone=not circle)
     weights = np.zeros((3, knots + 7))
     for lag, weight in enumerate(symbol_weights()):
         weights[:, rows + lag] += weight * on_knots
-    form = _smoothed_form(lift[rows] - design @ abc, noise)
+    residual = lift[rows] - design @ abc
+    form = _smoothed_form(residual, noise) if circle else residual
     total = design[:, 1:] @ abc[1:] + form
     high, low = int(np.argmax(total)), int(np.argmin(total))
     return BaseCircle(
@@ -178,6 +312,7 @@ def _describe(
         (float(angles[high]), float(angles[low])),
         float(np.ptp(form)),
         bool(abc[1] != 0.0 or abc[2] != 0.0),
+        circle,
     )
 
 
