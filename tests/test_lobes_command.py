@@ -201,6 +201,22 @@ BAD = '[[limit]]\nof = "duration"\nat = "1.27 mm"\nmax = "150 crank deg"\nlobes 
 CLOSE = '[[limit]]\nof = "max_lift"\nmin = "{:.6f} mm"\nlobes = ["1I"]\n'
 
 
+def test_the_tables_own_zero_is_kept_where_asked(run: Callable[..., Answer], tmp_path: Path) -> None:
+    """A resting run of waves is no circle; the warning offers the table's zero, and the option keeps it."""
+    angle, lifts = columns(("1I",))
+    rest = lifts[0] < 0.02
+    waved = lifts[0] + 0.3 + 0.15 * rest * np.cos(np.radians(4.0 * angle))
+    path = tmp_path / "waved.csv"
+    rows = "".join(f"{a:g},{y:.4f}\n" for a, y in zip(angle, waved, strict=True))
+    path.write_text(PREAMBLE + "angle [cam deg],1I [mm]\n" + rows, encoding="utf-8")
+    found = document(run, path)
+    assert any(note["level"] == "warning" and "--table-zero" in note["text"] for note in found["notes"])
+    assert lobe(found)["max_lift_mm"] == pytest.approx(8.0, abs=0.1)
+    kept = document(run, path, "--table-zero")
+    assert lobe(kept)["max_lift_mm"] == pytest.approx(8.3, abs=0.01)
+    assert any(note["about"] == "zero" and "as asked" in note["text"] for note in kept["notes"])
+
+
 def test_verdicts_and_exit_codes(run: Callable[..., Answer], tmp_path: Path, lift: Path) -> None:
     close = CLOSE.format(lobe(document(run, lift))["max_lift_mm"] - 0.0005)
     spec = tmp_path / "spec.toml"

@@ -28,6 +28,9 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--keep-eccentricity", action="store_true", help="leave the base circle's eccentricity in, as the shaft runs"
     )
+    parser.add_argument(
+        "--table-zero", action="store_true", help="keep the table's own zero; take nothing out by the base circle"
+    )
     add_columns(parser)
     add_common(parser)
 
@@ -83,7 +86,10 @@ def _settings(args: argparse.Namespace) -> Settings:
         shape = None if args.convert is None else parse_shape(args.convert, "--convert")
     except BadQuantity as error:
         raise WrongUsage(str(error)) from None
-    return Settings(added_lifts_mm=lifts, take_out_eccentricity=not args.keep_eccentricity, convert_to=shape)
+    return Settings(
+        added_lifts_mm=lifts, take_out_eccentricity=not args.keep_eccentricity, keep_zero=args.table_zero,
+        convert_to=shape,
+    )  # fmt: skip
 
 
 def lobes_text(result: LobesResult, system: System) -> str:

@@ -57,11 +57,15 @@ Row = tuple[str, float | None, float | None, float | None]
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """How lobes are inspected. checking lifts in mm; `convert_to`: describe the lobes under another follower."""
+    """How lobes are inspected. checking lifts in mm; `convert_to`: describe the lobes under another follower.
+
+    take_out_eccentricity: of the base circle, from the whole sweep. keep_zero: nothing is taken out by the base circle.
+    """
 
     checking_lifts_mm: tuple[float, ...] = DEFAULT_CHECKING_LIFTS_MM
     added_lifts_mm: tuple[float, ...] = ()
     take_out_eccentricity: bool = True
+    keep_zero: bool = False
     convert_to: Shape | None = None
 
     @property
@@ -186,7 +190,9 @@ def _groups(table: LiftTable, settings: Settings) -> tuple[list[GroupScalars], f
     lifts = tuple(sorted({*settings.lifts_mm, settings.chord_lift_mm}))
     for traces in group(table.traces):
         conditioned = condition(traces)
-        fitted = fit_lobes(conditioned, take_out_eccentricity=settings.take_out_eccentricity)
+        fitted = fit_lobes(
+            conditioned, take_out_eccentricity=settings.take_out_eccentricity, keep_zero=settings.keep_zero
+        )
         characteristics = LobeCharacteristics(fitted, _instrument(table))
         scalars = all_scalars(characteristics, lifts, NOSE_DROP_MM)
         within = scalars["nose_cam_deg"].u

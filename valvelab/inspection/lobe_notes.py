@@ -11,6 +11,9 @@ from valvelab.records.result import Note, info, warning
 
 _CORRELATION_WORTH_SAYING = 0.05
 _FORM_WORTH_SAYING_MM = 0.002
+# A resting run that is no circle: form of this size, or of this share of the lift.
+_NO_CIRCLE_MM = 0.1
+_NO_CIRCLE_SHARE = 0.02
 
 
 def table_notes(table: LiftTable) -> list[Note]:
@@ -45,14 +48,18 @@ def fit_notes(fitted: FittedLobes, *, widened: bool) -> list[Note]:
     if conditioned.set_aside:
         notes.append(info(listed, f"{conditioned.set_aside} readings far from the event are set aside"))
     if conditioned.periodic:
-        for name, base in zip(fitted.names, fitted.bases, strict=True):
-            notes += _base_circle_notes(name, base)
+        for row, (name, base) in enumerate(zip(fitted.names, fitted.bases, strict=True)):
+            lift = float(fitted.at_knots[0][row].max())
+            notes += _base_circle_notes(name, base, lift, zero_taken_out=fitted.zero_taken_out)
     for name, kept in zip(fitted.names, conditioned.kept, strict=True):
         left_out = int((~kept).sum())
         if left_out:
             plural = "reading stands" if left_out == 1 else "readings stand"
             notes.append(warning(name, f"{left_out} {plural} off and left out of the fit; the record keeps them"))
-    if any(base is not None and base.with_eccentricity for base in fitted.bases):
+    if conditioned.periodic and not fitted.zero_taken_out:
+        text = "the table's own zero is kept, as asked; what the base circle shows is reported and not taken out"
+        notes.append(info("zero", text))
+    elif any(base is not None and base.with_eccentricity for base in fitted.bases):
         how = "taken out of" if fitted.eccentricity_taken_out else "left in"
         notes.append(info("eccentricity", f"the base circle's eccentricity is {how} the whole sweep, and reported"))
     if fitted.smoothed.lag_correlation > _CORRELATION_WORTH_SAYING:
@@ -64,14 +71,25 @@ def fit_notes(fitted: FittedLobes, *, widened: bool) -> list[Note]:
     return notes
 
 
-def _base_circle_notes(name: str, base: BaseCircle | None) -> list[Note]:
+def _base_circle_notes(name: str, base: BaseCircle | None, lift_mm: float, *, zero_taken_out: bool) -> list[Note]:
     if base is None:
         return [warning(name, "no base-circle arc was found: the table's own zero is kept")]
     notes = []
-    if not base.with_eccentricity:
-        notes.append(info(name, "the base-circle arc is too short for an eccentricity; only its zero is taken out"))
-    if base.form_mm > _FORM_WORTH_SAYING_MM:
+    if base.circle and not base.with_eccentricity:
+        text = (
+            f"the base-circle arc is too short for an eccentricity below {1000.0 * base.hidden_mm:.0f} µm; only its "
+            "zero is taken out"
+        )
+        notes.append(warning(name, text))
+    if base.form_mm > min(_NO_CIRCLE_MM, _NO_CIRCLE_SHARE * lift_mm):
+        text = f"the resting run is no circle: {1000.0 * base.form_mm:.0f} µm of form beyond eccentricity"
+        offer = "; to keep the table's own zero, inspect with --table-zero" if zero_taken_out else ""
+        notes.append(warning(name, text + offer))
+    elif base.form_mm > _FORM_WORTH_SAYING_MM:
         notes.append(info(name, f"the base circle has {1000.0 * base.form_mm:.1f} µm of form beyond eccentricity"))
+    if not base.circle:
+        text = "form hides what eccentricity the base circle has: only the resting run's mean is taken out"
+        notes.append(info(name, text))
     return notes
 
 

@@ -44,7 +44,7 @@ class BaseCircle:
     (3, padded coefficients), abc as a linear function of the spline's coefficients. runout_mm: range of the harmonic
     plus the smoothed form over the arc; runout_ends: the two angles (cam deg) where the harmonic has that range.
     form_mm: range of what is left beyond the harmonic. circle: False where the resting run is no circle; then only the
-    mean of the run is taken out.
+    mean of the run is taken out. hidden_mm: the eccentricity that the noise on this arc could hide (95 %).
     """
 
     first: int
@@ -56,6 +56,7 @@ class BaseCircle:
     form_mm: float
     with_eccentricity: bool
     circle: bool
+    hidden_mm: float
 
     @property
     def eccentricity_mm(self) -> float:
@@ -313,6 +314,7 @@ def _describe(
         float(np.ptp(form)),
         bool(abc[1] != 0.0 or abc[2] != 0.0),
         circle,
+        1.96 * noise * float(np.sqrt(np.linalg.inv(design.T @ design).diagonal()[1:].max())),
     )
 
 

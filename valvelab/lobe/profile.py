@@ -66,6 +66,7 @@ class FittedLobes:
     noise_mm: FloatArray
     reading_noise_mm: FloatArray
     eccentricity_taken_out: bool
+    zero_taken_out: bool = True
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -93,7 +94,7 @@ class FittedLobes:
     def base_weights(self, row: int) -> FloatArray:
         """Shape (3, padded): the harmonic that was subtracted, as a function of the coefficients; zeros if none."""
         base = self.bases[row]
-        if base is None:
+        if base is None or not self.zero_taken_out:
             return np.zeros((3, self.splines.padded.shape[1]))
         if self.eccentricity_taken_out:
             return base.weights
@@ -102,8 +103,12 @@ class FittedLobes:
         return weights
 
 
-def fit_lobes(conditioned: Conditioned, *, take_out_eccentricity: bool = True) -> FittedLobes:
-    """Fit all lobes of one group. The base circle's zero is always taken out; its eccentricity by choice.
+def fit_lobes(
+    conditioned: Conditioned, *, take_out_eccentricity: bool = True, keep_zero: bool = False
+) -> FittedLobes:
+    """Fit all lobes of one group. The base circle's zero and its eccentricity are taken out, or left in, by choice.
+
+    keep_zero: keep the table's own zero, and the eccentricity with it.
 
     Raises CannotEvaluate where too few readings are left.
     """
@@ -130,9 +135,11 @@ def fit_lobes(conditioned: Conditioned, *, take_out_eccentricity: bool = True) -
             find_base_circle(smoothed.splines, harmonic, row, float(noise) * unit, float(noise))
             for row, noise in zip(lift, smoothed.noise_mm, strict=True)
         )
-        splines = without_harmonic(splines, bases, eccentricity=take_out_eccentricity)
+        if not keep_zero:
+            splines = without_harmonic(splines, bases, eccentricity=take_out_eccentricity)
+    taken_out = take_out_eccentricity and not keep_zero
     return FittedLobes(
-        conditioned, smoothed, splines, bases, smoothed.noise_mm, read_only(reading_noise), take_out_eccentricity
+        conditioned, smoothed, splines, bases, smoothed.noise_mm, read_only(reading_noise), taken_out, not keep_zero
     )
 
 

@@ -79,9 +79,9 @@ def identity(table: LiftTable, system: System) -> tuple[tuple[str, str | None], 
 def fit_section(inspection: LobesInspection, system: System) -> Section:
     """How the readings were smoothed, and which were left out."""
     rows = tuple(_fit_row(part.fitted) for part in inspection.groups)
-    heads = ("lobes", "half passes at", "correlation of neighbours", "eccentricity")
+    heads = ("lobes", "half passes at", "correlation of neighbours", "zero", "eccentricity")
     blocks: list[Block] = [
-        Paragraph(FIT), Table(heads, rows, units=("", "cam deg", "", ""), wrap=(0,), flush_left=(3,)),
+        Paragraph(FIT), Table(heads, rows, units=("", "cam deg", "", "", ""), wrap=(0,), flush_left=(3, 4)),
     ]  # fmt: skip
     left_out = [(lobe.lobe, reading) for lobe in inspection.result.lobes for reading in lobe.outlier_readings]
     if left_out:
@@ -109,6 +109,7 @@ def _fit_row(fitted: FittedLobes) -> tuple[str, ...]:
         ", ".join(fitted.names),
         show(360.0 / harmonic if harmonic > 0.0 else None, "cam deg", decimals=2),
         show(fitted.smoothed.lag_correlation, "", decimals=2),
+        "base circle" if any(base is not None for base in fitted.bases) and fitted.zero_taken_out else "table",
         "taken out" if fitted.eccentricity_taken_out else "left in",
     )
 
