@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from coverage_study import Lobe, Shape, Side, by_law, double_harmonic
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from coverage_study import Lobe, Shape, Side, by_law, double_harmonic
 from lobe_samples import LIFT, Floats, answers, design, fit, turn
 
 LOBE = design("poly4567")

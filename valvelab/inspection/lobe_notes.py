@@ -56,12 +56,7 @@ def fit_notes(fitted: FittedLobes, *, widened: bool) -> list[Note]:
         if left_out:
             plural = "reading stands" if left_out == 1 else "readings stand"
             notes.append(warning(name, f"{left_out} {plural} off and left out of the fit; the record keeps them"))
-    if conditioned.periodic and not fitted.zero_taken_out:
-        text = "the table's own zero is kept, as asked; what the base circle shows is reported and not taken out"
-        notes.append(info("zero", text))
-    elif any(base is not None and base.with_eccentricity for base in fitted.bases):
-        how = "taken out of" if fitted.eccentricity_taken_out else "left in"
-        notes.append(info("eccentricity", f"the base circle's eccentricity is {how} the whole sweep, and reported"))
+    notes += _taken_out_notes(fitted)
     if fitted.smoothed.lag_correlation > _CORRELATION_WORTH_SAYING:
         text = f"neighbouring readings are correlated ({fitted.smoothed.lag_correlation:.2f}); the fit allows for it"
         notes.append(info("noise", text))
@@ -69,6 +64,17 @@ def fit_notes(fitted: FittedLobes, *, widened: bool) -> list[Note]:
         text = "repeated sweeps scatter more than the readings' noise explains; the uncertainty follows the sweeps"
         notes.append(warning("repeatability", text))
     return notes
+
+
+def _taken_out_notes(fitted: FittedLobes) -> list[Note]:
+    """What of the base circle was taken out of the sweep."""
+    if fitted.conditioned.periodic and not fitted.zero_taken_out:
+        text = "the table's own zero is kept, as asked; what the base circle shows is reported and not taken out"
+        return [info("zero", text)]
+    if any(base is not None and base.with_eccentricity for base in fitted.bases):
+        how = "taken out of" if fitted.eccentricity_taken_out else "left in"
+        return [info("eccentricity", f"the base circle's eccentricity is {how} the whole sweep, and reported")]
+    return []
 
 
 def _base_circle_notes(name: str, base: BaseCircle | None, lift_mm: float, *, zero_taken_out: bool) -> list[Note]:

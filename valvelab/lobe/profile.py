@@ -103,9 +103,7 @@ class FittedLobes:
         return weights
 
 
-def fit_lobes(
-    conditioned: Conditioned, *, take_out_eccentricity: bool = True, keep_zero: bool = False
-) -> FittedLobes:
+def fit_lobes(conditioned: Conditioned, *, take_out_eccentricity: bool = True, keep_zero: bool = False) -> FittedLobes:
     """Fit all lobes of one group. The base circle's zero and its eccentricity are taken out, or left in, by choice.
 
     keep_zero: keep the table's own zero, and the eccentricity with it.
