@@ -138,4 +138,4 @@ def _uncertainty(
             value([values + sign * step * (k == order) for k, values in enumerate(state)]) for sign in (1.0, -1.0)
         )
         terms.append(Term(places, order, (ahead - behind) / (2.0 * step)))
-    return part.characteristics.propagation.standard(*terms)
+    return part.characteristics.of_extreme(*terms)

@@ -8,19 +8,23 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from math import comb
 
 import numpy as np
 
 from valvelab.arrays import FloatArray
+from valvelab.lobe.angle_error import Response, response, standard, summed_response
 from valvelab.lobe.base_circle import harmonic_row
 from valvelab.lobe.events import IndexArray, Lobes, Places, crossings, event_mask, extreme, near_nose, unroll
 from valvelab.lobe.profile import FittedLobes
 from valvelab.lobe.propagation import Propagation, Term
+from valvelab.lobe.smoothing_bias import crest_beside, plateau_excess, smoothing_doubt, spacing, too_wide
 from valvelab.lobe.spline import symbol_weights
 
 # Ramp and flank part where the acceleration, followed back from the flank's peak, falls to this share of it.
 RAMP_SHARE = 0.05
 LEAST_RAMP_LIFT_MM = 0.02
+_NO_RAMP = (np.nan, np.nan, np.nan)
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,23 +118,27 @@ class LobeCharacteristics:
         with np.errstate(divide="ignore", invalid="ignore"):
             rise, fall = 1.0 / self._value(opening, 1), 1.0 / self._value(closing, 1)
         off = self._lift_systematic(np.full_like(rise, lift_mm))
-        encoder = self.instrument.encoder_cam_deg
         # a lift too high by δ makes the flank pass it later by δ/s′
         both = self.propagation.covariance(Term(opening, 0, -rise), Term(closing, 0, -fall))
         u_opening, u_closing, shared = both[:, 0, 0], both[:, 1, 1], both[:, 0, 1]
         first, last = opening.angle_cam_deg, closing.angle_cam_deg
+        moved_first, moved_last = (response(angle, np.ones_like(rise)) for angle in (first, last))
 
-        def u(noise: FloatArray, systematic: FloatArray, share: float) -> FloatArray:
-            return np.sqrt(np.maximum(noise, 0.0) + systematic**2 + share * encoder**2)
+        def u(noise: FloatArray, systematic: FloatArray, moved: Response) -> FloatArray:
+            return np.sqrt(np.maximum(noise, 0.0) + systematic**2 + self._by_angle(moved) ** 2)
 
         return EventRow(
             lift_mm,
-            Value(first, u(u_opening, off * rise, 1.0)),
-            Value(last, u(u_closing, off * fall, 1.0)),
-            Value(last - first, u(u_opening + u_closing - 2.0 * shared, off * (rise - fall), 2.0)),
+            Value(first, u(u_opening, off * rise, moved_first)),
+            Value(last, u(u_closing, off * fall, moved_last)),
+            Value(last - first, u(u_opening + u_closing - 2.0 * shared, off * (rise - fall), moved_last - moved_first)),
             Value(
                 0.5 * (first + last),
-                u(0.25 * (u_opening + u_closing + 2.0 * shared), 0.5 * off * (rise + fall), 0.5),
+                u(
+                    0.25 * (u_opening + u_closing + 2.0 * shared),
+                    0.5 * off * (rise + fall),
+                    0.5 * (moved_first + moved_last),
+                ),
             ),
         )
 
@@ -142,8 +150,10 @@ class LobeCharacteristics:
         noise = self.propagation.standard(
             Term(opening, 0, -0.5 * rise), Term(closing, 0, -0.5 * fall), Term(self.peak, 0, 0.5 * (rise + fall))
         )
+        half = np.full_like(rise, 0.5)
+        moved = response(opening.angle_cam_deg, half) + response(closing.angle_cam_deg, half)
         middle = 0.5 * (opening.angle_cam_deg + closing.angle_cam_deg)
-        return Value(middle, _root_sum(noise, np.sqrt(0.5) * self.instrument.encoder_cam_deg))
+        return Value(middle, _root_sum(noise, self._by_angle(moved)))
 
     def area(self) -> tuple[Value, Value]:
         """Area under the lift between the feet (mm·cam deg) and its centroid (cam deg).
@@ -164,11 +174,11 @@ class LobeCharacteristics:
         by_centroid = weight * (angle - centroid[:, None]) / area[:, None]
         return (
             Value(area, _root_sum(self._integral(weight, angle), off)),
-            Value(centroid, _root_sum(self._integral(by_centroid, angle), self.instrument.encoder_cam_deg * 0.5)),
+            Value(centroid, self._integral(by_centroid, angle)),
         )
 
     def _integral(self, weight: FloatArray, angle: FloatArray) -> FloatArray:
-        """Standard uncertainty of Σ weight × lift at the unrolled knots."""
+        """Standard uncertainty, by noise and angle, of Σ weight × lift at the unrolled knots."""
         splines = self.lobes.splines
         count, knots = weight.shape
         columns = self.lobes.first[:, None] + np.arange(knots)
@@ -179,12 +189,56 @@ class LobeCharacteristics:
         padded = np.zeros((count, splines.padded.shape[1]))
         for lag, share in enumerate(symbol_weights()):
             padded[:, lag : lag + knots] += share * on_knots
-        return self.propagation.dense(padded, -np.einsum("lk,lkj->lj", weight, harmonic_row(angle)))
+        moved = summed_response(splines.knots()[:knots], on_knots * self.fitted.at_knots[1])
+        noise = self.propagation.dense(padded, -np.einsum("lk,lkj->lj", weight, harmonic_row(angle)))
+        return _root_sum(noise, self._by_angle(moved))
+
+    def _by_angle(self, moved: Response) -> FloatArray:
+        """Standard uncertainty by the stated error of angle."""
+        if self.instrument.encoder_cam_deg == 0.0:
+            return np.zeros(moved.shape[0])
+        return standard(moved, self.instrument.encoder_cam_deg)
+
+    def moved_by_angle(self, term: Term, *, at_extreme: bool) -> Response:
+        """How an error of angle moves a term: d^n(s′ε), by Leibniz.
+
+        At an extreme the place moves with the scale, so ε itself has no part.
+        """
+        total = np.zeros((self._rows.size, 4), dtype=np.complex128)
+        for k in range(1 if at_extreme else 0, term.order + 1):
+            weight = comb(term.order, k) * term.factor * self._value(term.places, term.order - k + 1)
+            total += response(term.places.angle_cam_deg, weight, k)
+        return total
+
+    def of_extreme(self, *terms: Term) -> FloatArray:
+        """Standard uncertainty, (lobes,), of a sum of terms at the place where that sum is greatest or least.
+
+        By noise, by what the smoothing may have taken off or put on, and by the angle.
+        """
+        moved = sum(self.moved_by_angle(term, at_extreme=True) for term in terms)
+        return _root_sum(
+            self.propagation.standard(*terms), smoothing_doubt(self.fitted, *terms), self._by_angle(np.asarray(moved))
+        )
+
+    @cached_property
+    def spacing_cam_deg(self) -> FloatArray:
+        """From reading to reading on each lobe, (lobes,)."""
+        return spacing(self.lobes)
 
     def extreme(self, order: int, sign: float) -> tuple[Value, Places]:
-        """Greatest (sign 1) or least (−1) velocity, acceleration or jerk over the lobe, per cam deg."""
+        """Greatest (sign 1) or least (−1) velocity, acceleration or jerk over the lobe, per cam deg.
+
+        NaN where the readings are too far apart for it.
+        """
         places, value = extreme(self.lobes, order, sign)
-        return Value(value, self.propagation.standard(Term(places, order, np.ones_like(value)))), places
+        term = Term(places, order, np.ones_like(value))
+        if order == 3:
+            more = crest_beside(self.fitted, order, sign, value)
+        else:
+            more = plateau_excess(self.lobes, self.propagation, order, sign, self.propagation.standard(term))
+        u = _root_sum(self.of_extreme(term), more)
+        out = too_wide(self.spacing_cam_deg, order)
+        return Value(np.where(out, np.nan, value), np.where(out, np.nan, u)), places
 
     def jerk_max_abs(self) -> Value:
         """Greatest size of the jerk; at a law's jerk step it depends on the smoothing, so read the rms beside it."""
@@ -226,18 +280,20 @@ class LobeCharacteristics:
         return float(runout), float(spread), float(min(turn, 360.0 / np.sqrt(12.0)))
 
     def jerk_rms(self) -> FloatArray:
-        """Root mean square of the jerk between the feet."""
+        """Root mean square of the jerk between the feet; NaN where the readings are too far apart for it."""
         jerk = self.fitted.at_knots[3]
         columns = self.lobes.first[:, None] + np.arange(jerk.shape[1])
         unrolled = np.take_along_axis(jerk, np.mod(columns, jerk.shape[1]), axis=1)
         mask = event_mask(self.lobes)
-        return np.asarray(np.sqrt((np.where(mask, unrolled, 0.0) ** 2).sum(axis=1) / mask.sum(axis=1)))
+        mean = (np.where(mask, unrolled, 0.0) ** 2).sum(axis=1) / mask.sum(axis=1)
+        return np.where(too_wide(self.spacing_cam_deg, 3), np.nan, np.sqrt(mean))
 
     def ramps(self) -> tuple[RampEnds, RampEnds]:
         """Where the opening and the closing ramp meet their flanks.
 
         Followed from the flank's greatest acceleration outward, the ramp begins where the acceleration has
-        fallen to 5 % of it; a ramp carries at least 0.02 mm there.
+        fallen to 5 % of it; a ramp carries at least 0.02 mm there. None where the readings are too far apart for an
+        acceleration.
         """
         _, velocity, acceleration, _ = self.fitted.at_knots
         columns = self.lobes.first[:, None] + np.arange(velocity.shape[1])
@@ -245,9 +301,14 @@ class LobeCharacteristics:
         speed = np.take_along_axis(velocity, columns, axis=1)
         bend = np.take_along_axis(acceleration, columns, axis=1)
         ends: list[list[tuple[float, float, float]]] = [[], []]
+        out = too_wide(self.spacing_cam_deg, 2)
         for row in range(self._rows.size):
             nose = int(self.lobes.nose[row])
             lift = self.lobes.lift[row]
+            if out[row]:
+                ends[0].append(_NO_RAMP)
+                ends[1].append(_NO_RAMP)
+                continue
             ends[0].append(self._ramp_end(row, lift[:nose], speed[row, :nose], bend[row, :nose], 0, -1))
             ends[1].append(self._ramp_end(row, lift[nose:], speed[row, nose:], bend[row, nose:], nose, 1))
         opening, closing = (np.array(side).T for side in ends)
@@ -256,19 +317,18 @@ class LobeCharacteristics:
     def _ramp_end(
         self, row: int, lift: FloatArray, speed: FloatArray, bend: FloatArray, offset: int, outward: int
     ) -> tuple[float, float, float]:
-        none = (np.nan, np.nan, np.nan)
         if bend.size < 3:
-            return none
+            return _NO_RAMP
         top = int(np.argmax(bend))
         path = np.arange(top, -1, -1) if outward < 0 else np.arange(top, bend.size)
         small = np.flatnonzero(bend[path] <= RAMP_SHARE * bend[top])
         if small.size == 0:
-            return none
+            return _NO_RAMP
         k = int(path[small[0]])
         # a flank's foot without a ramp has neither lift nor speed left here
         moving = abs(float(speed[k])) > 0.02 * float(np.abs(speed).max())
         if lift[k] < LEAST_RAMP_LIFT_MM or not moving:
-            return none
+            return _NO_RAMP
         splines = self.lobes.splines
         angle = splines.start + splines.step * (int(self.lobes.first[row]) + offset + k)
         return float(angle), float(lift[k]), float(speed[k])

@@ -20,6 +20,7 @@ from valvelab.lobe.smoothing import (
     CALCULATED_PENALTY_ORDER,
     PENALTY_ORDER,
     STEP_ROUNDS,
+    STIFFER,
     UNDERSMOOTHING,
     DenseCovariance,
     IndexArray,
@@ -194,13 +195,16 @@ class _DenseFit:
         self, modes: list[_Modes], order: int, strength: float, steps: list[Steps], variance: FloatArray
     ) -> Smoothed:
         """The fit at one strength. The covariance is that of the fullest pattern of readings."""
-        coefficients = np.zeros_like(self.right)
+        coefficients, doubts = np.zeros_like(self.right), np.zeros((2, *self.right.shape))
         none = np.zeros((0, self.size))
         renewed, responses, tangents = list(steps), [none] * len(steps), [none] * len(steps)
         for lobe, right in enumerate(self.right):
             found = modes[self.pattern_of[lobe]]
             damping = found.damping(strength)
             coefficients[lobe] = found.vectors @ (damping * (found.vectors.T @ right))
+            doubts[1, lobe] = coefficients[lobe] - found.vectors @ (
+                found.damping(strength + STIFFER) * (found.vectors.T @ right)
+            )
             rows = steps[lobe].rows
             if rows.size == 0:
                 continue
@@ -208,12 +212,15 @@ class _DenseFit:
             room = np.eye(rows.size) - 10.0**strength * (found.rows[rows] * damping) @ found.rows[rows].T
             renewed[lobe] = Steps(rows, np.linalg.inv(room))
             sizes = found.rows[rows] @ (damping * (found.vectors.T @ right))
-            coefficients[lobe] += sizes @ renewed[lobe].kernel @ responses[lobe]
+            doubts[0, lobe] = sizes @ renewed[lobe].kernel @ responses[lobe]
+            coefficients[lobe] += doubts[0, lobe]
             tangents[lobe] = self._tangent(found, damping, strength, order, rows, lobe)
         fullest = modes[int(np.argmax(self.patterns.sum(axis=1)))]
         damping = fullest.damping(strength)
         covariance = (fullest.vectors * (damping**2 * (1.0 - fullest.share))) @ fullest.vectors.T
-        return self._smoothed(order, strength, coefficients, variance, covariance, (renewed, responses, tangents))
+        return self._smoothed(
+            order, strength, coefficients, variance, covariance, (renewed, responses, tangents), doubts
+        )
 
     def _response(self, found: _Modes, damping: FloatArray, strength: float, rows: IndexArray) -> FloatArray:
         return np.asarray(10.0**strength * (found.rows[rows] * damping) @ found.vectors.T)
@@ -229,7 +236,7 @@ class _DenseFit:
 
     def _smoothed(
         self, order: int, strength: float, coefficients: FloatArray, variance: FloatArray, covariance: FloatArray,
-        stepped: tuple[list[Steps], list[FloatArray], list[FloatArray]],
+        stepped: tuple[list[Steps], list[FloatArray], list[FloatArray]], doubts: FloatArray,
     ) -> Smoothed:  # fmt: skip
         periodic, step = self.frame.periodic, self.frame.step
 
@@ -248,4 +255,5 @@ class _DenseFit:
             tuple(steps),
             tuple(padded(rows) for rows in responses),
             tuple(padded(rows) for rows in tangents),
+            np.stack([padded(rows) for rows in doubts]),
         )

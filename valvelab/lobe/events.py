@@ -123,12 +123,14 @@ def extreme(lobes: Lobes, order: int, sign: float, guide: SplineSet | None = Non
     crest of a noisy curve stands above the true one, the more so the flatter the top.
     `guide` names another copy, and one for lift or velocity.
     """
+    fitted = lobes.fitted
     if guide is None and order >= 2:
-        guide = lobes.fitted.guide
+        guide = fitted.guide
     if guide is None:
-        return _highest(lobes.splines, lobes.fitted.at_knots[order], order, sign)
-    count = lobes.fitted.at_knots[order].shape[1]
-    places, _ = _highest(guide, guide.at_knots(order)[:, :count], order, sign)
+        return _highest(lobes.splines, fitted.at_knots[order], order, sign)
+    count = fitted.at_knots[order].shape[1]
+    values = fitted.guide_at_knots(order) if guide is fitted.guide else guide.at_knots(order)[:, :count]
+    places, _ = _highest(guide, values, order, sign)
     return places, lobes.splines.at(np.arange(places.index.size), places.index, places.t, order)
 
 

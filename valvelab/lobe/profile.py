@@ -91,6 +91,18 @@ class FittedLobes:
             return None
         return self.splines.blurred(_GUIDE_SHARE * self.smoothed.half_harmonic)
 
+    @cached_property
+    def _guide_curves(self) -> dict[int, FloatArray]:
+        return {}
+
+    def guide_at_knots(self, order: int) -> FloatArray:
+        """A derivative of the guide at the knots, (lobes, knots), computed once; only where there is a guide."""
+        guide = self.guide
+        assert guide is not None
+        if order not in self._guide_curves:
+            self._guide_curves[order] = guide.at_knots(order)[:, : self.at_knots[0].shape[1]]
+        return self._guide_curves[order]
+
     def base_weights(self, row: int) -> FloatArray:
         """Shape (3, padded): the harmonic that was subtracted, as a function of the coefficients; zeros if none."""
         base = self.bases[row]

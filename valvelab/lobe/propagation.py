@@ -16,7 +16,7 @@ from valvelab.lobe.base_circle import harmonic_row
 from valvelab.lobe.events import IndexArray, Places
 from valvelab.lobe.profile import FittedLobes
 from valvelab.lobe.smoothing import FOURTH_DIFFERENCE, unpad
-from valvelab.lobe.spline import DEGREE, basis_at
+from valvelab.lobe.spline import DEGREE, basis_at, symbol_weights
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +68,14 @@ class Propagation:
     def standard(self, *terms: Term) -> FloatArray:
         """Standard uncertainty, shape (lobes,), of the sum of the terms; NaN where a place is missing."""
         return np.asarray(np.sqrt(np.maximum(self.covariance(*terms).sum(axis=(1, 2)), 0.0)))
+
+    def noise_length(self, order: int) -> float:
+        """Cam degrees over which the noise of a derivative hangs together: its deviation over its slope's."""
+        splines = self.fitted.splines
+        index = splines.intervals // 2 + np.arange(7)
+        cross = self.fitted.smoothed.covariance.cross(index[:, None], index[None, :])
+        own, slope = (weights @ cross @ weights for weights in (symbol_weights(order), symbol_weights(order + 1)))
+        return float(splines.step * np.sqrt(own / slope))
 
     def covariance(self, *terms: Term) -> FloatArray:
         """Covariances of the terms, shape (lobes, terms, terms); NaN where a place is missing."""

@@ -30,6 +30,8 @@ CALCULATED_PENALTY_ORDER = 3
 CORRELATION_GAIN = 6.0
 # log10 of the share of the likeliest strength that is used, so that the bias stays well inside the noise.
 UNDERSMOOTHING = -0.5
+# log10 of how much stiffer the fit is that shows what smoothing takes off a peak.
+STIFFER = 0.6
 FOURTH_DIFFERENCE = read_only(np.array([1.0, -4.0, 6.0, -4.0, 1.0]))
 STEP_ROUNDS = 2
 
@@ -100,6 +102,8 @@ class Smoothed:
     `lag_correlation`: correlation of neighbouring readings; `half_harmonic`: the harmonic passed by half.
     steps: each lobe's jerk steps; responses: (p, padded) what freeing each of those rows adds to the coefficients;
     tangents: (p, padded) how far the coefficients move with each step's place, one standard deviation for unit noise.
+    doubts: (2, lobes, padded) the coefficients less those of the same fit without jerk steps, and those less the ones
+    of a stiffer fit.
     """
 
     splines: SplineSet
@@ -111,6 +115,7 @@ class Smoothed:
     steps: tuple[Steps, ...]
     responses: tuple[FloatArray, ...]
     tangents: tuple[FloatArray, ...]
+    doubts: FloatArray
 
     def step_columns(self, lobe: int) -> IndexArray:
         """Shape (p, 5): padded coefficients under each freed difference."""
@@ -211,6 +216,9 @@ def fit_uniform(lifts_mm: FloatArray, start_cam_deg: float) -> Smoothed:
         strength += UNDERSMOOTHING
     filters = _filters(frequency, order, strength, correlation)
     coefficients = np.fft.irfft(transform * (filters.gain / filters.basis), points, axis=1)
+    plain = coefficients.copy()
+    more = _filters(frequency, order, strength + STIFFER, correlation)
+    stiff = np.fft.irfft(transform * (more.gain / more.basis), points, axis=1)
     none = np.zeros((0, points + DEGREE))
     responses, tangents = [none] * lobes, [none] * lobes
     if order == PENALTY_ORDER:
@@ -233,6 +241,7 @@ def fit_uniform(lifts_mm: FloatArray, start_cam_deg: float) -> Smoothed:
         tuple(steps),
         tuple(responses),
         tuple(tangents),
+        np.stack([periodic_padding(coefficients - plain), periodic_padding(plain - stiff)]),
     )
 
 
