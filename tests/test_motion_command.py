@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import numpy as np
@@ -404,3 +405,35 @@ def test_what_a_short_train_leaves_open_is_said(tmp_path: Path, capsys: pytest.C
     assert all(valve["piston_clearance"] is None and valve["control"] is None for valve in document["valves"])
     about = {note["about"] for note in document["notes"]}
     assert {"lash", "piston_clearance", "control"} <= about
+
+
+CRASH_INPUTS = Path(__file__).parent / "crash_inputs"
+SAMPLE_TRAIN = (sample_profiles() / "quillmere_four_train.toml").read_text()
+NUMBER_LINE = re.compile(r'(?!valve)\w+ = "?[\d.]')
+NUMBERS = [line.split(" = ")[0] for line in SAMPLE_TRAIN.splitlines() if NUMBER_LINE.match(line)]
+
+
+def test_a_train_that_once_crashed(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    code, out, err = run(tmp_path, capsys, (CRASH_INPUTS / "train_spring_rate_out_of_range.toml").read_text())
+    assert (code, out, err.count("\n")) == (3, "", 1)
+    assert "[spring] rate: found 1e+308, expected a rate of 0.001 to 1e+10 N/mm" in err
+
+
+@pytest.mark.parametrize("number", ["1e308", "-1e308", "1e-308", '"9e307 kN/m"'])
+@pytest.mark.parametrize("line", range(len(NUMBERS)))
+def test_train_numbers_out_of_all_reason_are_one_sentence(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], line: int, number: str
+) -> None:
+    rows, seen = SAMPLE_TRAIN.splitlines(), -1
+    for place, row in enumerate(rows):
+        seen += bool(NUMBER_LINE.match(row))
+        if seen == line:
+            rows[place] = f"{NUMBERS[line]} = {number}"
+            break
+    code, out, err = run(tmp_path, capsys, "\n".join(rows), "--no-dynamics")
+    if code == 0:  # a size below anything that matters (an angle, a lash) is as good as none
+        assert number == "1e-308"
+        assert NUMBERS[line] in {"angle", "hot", "cold", "intake_centreline", "exhaust_centreline"}
+        return
+    assert (code, out, err.count("\n")) == (3, "", 1)
+    assert NUMBERS[line].replace("_", " ") in err.replace("_", " ")

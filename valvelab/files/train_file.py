@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from valvelab.errors import BadFile, BadQuantity, CannotEvaluate
+from valvelab.files.plausible import LARGEST_ANGLE_DEG
 from valvelab.files.spec_file import read_toml_with_source
 from valvelab.files.wire_materials import read_wire_materials
 from valvelab.follower.film import Lubricant
@@ -16,11 +17,17 @@ from valvelab.records.result import Source
 from valvelab.records.spec import Quantity
 from valvelab.records.train import ContactRecord, RockerRecord, RuleReadingRecord, Train, TrainSpring
 from valvelab.springs.stress import STEEL_DENSITY_KG_PER_M3, material_key, rate_of_coil, surge_from_coil
-from valvelab.units import Dimension, parse_angle, parse_quantity, split_quantity
+from valvelab.units import CANONICAL, Dimension, parse_angle, parse_quantity, split_quantity
 from valvelab.valve_motion.lash import Lash
 from valvelab.valve_motion.rocker import GeometryRocker, PointRocker, RatioRocker, Rocker
 
 USUAL_SHEAR_MODULUS_MPA = 80_000.0
+_BOUNDS: dict[Dimension, tuple[float, float]] = {
+    "length": (1e-7, 10_000.0), "force": (1e-3, 1e6), "rate": (1e-3, 1e10), "mass": (1e-6, 100.0),
+    "stress": (1.0, 1e7), "frequency": (0.1, 1e6), "speed": (1.0, 1e5), "number": (1e-6, 1e6),
+}  # fmt: skip
+"""Least and greatest canonical value of what stands above 0: far beyond any engine, so that no figure overflows."""
+LARGEST_LENGTH_MM = _BOUNDS["length"][1]
 
 
 def read_train(path: Path) -> tuple[TrainSetting, Source]:
@@ -36,7 +43,11 @@ def to_setting(record: Train, file: str = "train") -> TrainSetting:
     except BadQuantity as error:
         raise BadFile(file, error.field, error.found, error.expected) from None
     except CannotEvaluate as error:
-        raise BadFile(file, "", str(error), "a train that can be built") from None
+        place, _, rest = str(error).partition(": found ")
+        found, _, expected = rest.partition(", expected ")
+        if not expected:
+            raise BadFile(file, "", str(error), "a train that can be built") from None
+        raise BadFile(file, place, found, expected) from None
 
 
 def _positive(value: Quantity | None, dimension: Dimension, field: str) -> float | None:
@@ -45,6 +56,18 @@ def _positive(value: Quantity | None, dimension: Dimension, field: str) -> float
     number = parse_quantity(value, dimension, field)
     if not number > 0.0:
         raise BadQuantity(field, f"{value!r}", f"a {dimension} above 0")
+    least, greatest = _BOUNDS[dimension]
+    if not least <= number <= greatest:
+        unit = CANONICAL[dimension]
+        raise BadQuantity(field, f"{value!r}", f"a {dimension} of {least:g} to {greatest:g} {unit}".rstrip())
+    return number
+
+
+def _length(value: Quantity, field: str) -> float:
+    """A length of either sign."""
+    number = parse_quantity(value, "length", field)
+    if not abs(number) <= LARGEST_LENGTH_MM:
+        raise BadQuantity(field, f"{value!r}", f"a length within ±{LARGEST_LENGTH_MM:g} mm")
     return number
 
 
@@ -58,7 +81,12 @@ def _lash(value: Quantity | None, field: str) -> float | None:
 
 
 def _angle(value: Quantity | None, field: str) -> float | None:
-    return None if value is None else parse_angle(value, "crank", field)
+    if value is None:
+        return None
+    angle = parse_angle(value, "crank", field)
+    if not abs(angle) <= LARGEST_ANGLE_DEG:
+        raise BadQuantity(field, f"{value!r}", f"an angle within ±{LARGEST_ANGLE_DEG:g} crank deg")
+    return angle
 
 
 def _setting(record: Train) -> TrainSetting:
@@ -114,20 +142,20 @@ def _rocker(record: RockerRecord) -> Rocker:
     if record.point:
         fields = [(row.follower_lift, row.valve_lift, f"[[rocker.point]] {n}") for n, row in enumerate(record.point, 1)]
         return PointRocker(
-            np.array([parse_quantity(s, "length", f"{field} follower_lift") for s, _, field in fields]),
-            np.array([parse_quantity(v, "length", f"{field} valve_lift") for _, v, field in fields]),
+            np.array([_length(s, f"{field} follower_lift") for s, _, field in fields]),
+            np.array([_length(v, f"{field} valve_lift") for _, v, field in fields]),
         )
     if record.geometry is not None:
         shape, field = record.geometry, "[rocker.geometry]"
         return GeometryRocker(
-            valve_arm_mm=parse_quantity(shape.valve_arm, "length", f"{field} valve_arm"),
-            pushrod_arm_mm=parse_quantity(shape.pushrod_arm, "length", f"{field} pushrod_arm"),
+            valve_arm_mm=_length(shape.valve_arm, f"{field} valve_arm"),
+            pushrod_arm_mm=_length(shape.pushrod_arm, f"{field} pushrod_arm"),
             valve_arm_deg=parse_quantity(shape.valve_arm_angle, "angle", f"{field} valve_arm_angle"),
             pushrod_arm_deg=parse_quantity(shape.pushrod_arm_angle, "angle", f"{field} pushrod_arm_angle"),
             pushrod_length_mm=_positive(shape.pushrod_length, "length", f"{field} pushrod_length"),
             tappet_offset_mm=None
             if shape.tappet_offset is None
-            else parse_quantity(shape.tappet_offset, "length", f"{field} tappet_offset"),
+            else _length(shape.tappet_offset, f"{field} tappet_offset"),
         )
     ratio = 1.0 if record.ratio is None else record.ratio
     if not 0.2 <= ratio <= 5.0:
@@ -220,6 +248,6 @@ def _rule_reading(record: RuleReadingRecord, number: int) -> RuleReading:
     field = f"[[rule_reading]] {number}"
     return RuleReading(
         valve=record.valve,
-        readings_mm=tuple(parse_quantity(value, "length", f"{field} readings") for value in record.readings),
+        readings_mm=tuple(_length(value, f"{field} readings") for value in record.readings),
         uncertainty_mm=_positive(record.uncertainty, "length", f"{field} uncertainty"),
     )

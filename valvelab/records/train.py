@@ -40,7 +40,7 @@ class RockerRecord(Record):
     ratio: float | None = None
     point: tuple[RockerPoint, ...] = ()
     geometry: RockerGeometry | None = None
-    uncertainty: float | None = Field(default=None, gt=0.0)
+    uncertainty: float | None = Field(default=None, ge=1e-9, le=1.0)
 
     @model_validator(mode="after")
     def _one_way(self) -> RockerRecord:
@@ -87,8 +87,8 @@ class TrainSpring(Record):
     surge: Quantity | None = None
     wire_diameter: Quantity | None = None
     mean_coil_diameter: Quantity | None = None
-    active_coils: float | None = Field(default=None, gt=0.0)
-    total_coils: float | None = Field(default=None, gt=0.0)
+    active_coils: float | None = Field(default=None, ge=0.1, le=1000.0)
+    total_coils: float | None = Field(default=None, ge=0.1, le=1000.0)
     material: str | None = None
     shear_modulus: Quantity | None = None
     free_length: Quantity | None = None
