@@ -222,6 +222,9 @@ def test_texture_defaults_and_options(tmp_path: Path, capsys: pytest.CaptureFixt
     share = 2.0 ** -(0.025**2) * (1.0 - 2.0 ** -(8.0**2))
     assert call.json["parameters"]["ra_um"] == pytest.approx(2.0 / np.pi * share, rel=5e-4)  # 100 readings a wave
     assert call.json["parameters"]["rsm_um"] == pytest.approx(100.0, rel=1e-4)
+    # Rz 2 µm of a 1 µm sine
+    assert "10 % of Rz (0.2 µm)" in call.note("Rsm")
+    assert "Gaussian filter's profile (ISO 16610-21, cutoff 0.8 mm)" in call.note("Rk family")
     chosen = Call(capsys, "texture", path, "--cutoff", "0.25 mm", "--short-cutoff", "8 um", "--sections", 3, "--json")
     assert (chosen.json["cutoff_mm"], chosen.json["short_cutoff_mm"], chosen.json["sections"]) == (0.25, 0.008, 3)
     for words in (

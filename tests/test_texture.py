@@ -86,20 +86,37 @@ def test_square_wave_in_closed_form() -> None:
 
 
 def test_core_of_normally_distributed_heights() -> None:
-    # Flattest 40 % of Φ⁻¹ lies from 30 to 70 %: Rk = (z(0.3) − z(0.7))/0.4 = 5 Φ⁻¹(0.7) = 2.6220; core ends at ± half
-    # of it, 9.494 %; the peak area above c is φ(c) − c(1 − Φ(c)).
+    # Flattest 40 % of Φ⁻¹ lies from 30 to 70 %; with q = Φ⁻¹(0.7) the least-squares slope there is
+    # 12/0.4³ ∫ (p − ½) Φ⁻¹(p) dp = 12/0.4³ ((2 Φ(√2 q) − 1)/(2 √π) − 0.4 φ(q)), which is Rk: 2.5740 (by parts).
+    # The core ends at ± half of it; the peak area above c is φ(c) − c (1 − Φ(c)).
     heights = norm.ppf((np.arange(200_000) + 0.5) / 200_000)
     core = core_parameters(np.random.default_rng(0).permutation(heights))
     assert core is not None
-    half = 2.5 * norm.ppf(0.7)
+    q = norm.ppf(0.7)
+    rk = 12.0 / 0.4**3 * ((2.0 * norm.cdf(np.sqrt(2.0) * q) - 1.0) / (2.0 * np.sqrt(np.pi)) - 0.4 * norm.pdf(q))
+    half = 0.5 * rk
     area = norm.pdf(half) - half * norm.sf(half)
-    assert core.rk_um == pytest.approx(2.0 * half, rel=1e-5)
+    assert rk == pytest.approx(2.5740, abs=1e-4)
+    assert core.rk_um == pytest.approx(rk, rel=1e-5)
     assert (core.rmrk1_pct, 100.0 - core.rmrk2_pct) == pytest.approx((100.0 * norm.sf(half),) * 2, rel=1e-4)
     assert (core.rpk_um, core.rvk_um) == pytest.approx((2.0 * area / norm.sf(half),) * 2, rel=1e-3)
 
 
+def test_core_of_a_cubic_bearing_curve() -> None:
+    # height (½ − p)³ over the ratio p: flattest from 30 to 70 %, where the least-squares slope of t³ on ±0.2 is
+    # 3/5 · 0.2² = 0.024 and the secant's 0.04. Rk 0.024; the core ends at ½ − p = ∛0.012; areas by integration.
+    ratio = (np.arange(100_000) + 0.5) / 100_000
+    core = core_parameters((0.5 - ratio) ** 3)
+    assert core is not None
+    end = 0.012 ** (1.0 / 3.0)
+    area = (0.5**4 - end**4) / 4.0 - 0.012 * (0.5 - end)
+    assert core.rk_um == pytest.approx(0.024, rel=1e-6)
+    assert (core.rmrk1_pct, core.rmrk2_pct) == pytest.approx((100.0 * (0.5 - end), 100.0 * (0.5 + end)), abs=1e-3)
+    assert (core.rpk_um, core.rvk_um) == pytest.approx((2.0 * area / (0.5 - end),) * 2, rel=1e-5)
+
+
 def test_plateau_with_grooves() -> None:
-    # 80 % plateau falling by 0.2 µm, 20 % grooves falling by 4 µm: the secant lies on the plateau, so Rk is its slope
+    # 80 % plateau falling by 0.2 µm, 20 % grooves falling by 4 µm: the line lies on the plateau, so Rk is its slope
     # drawn out to the whole length, 0.25 µm
     ratio = (np.arange(10_000) + 0.5) / 10_000
     heights = np.where(ratio < 0.8, 0.25 * (0.8 - ratio), -20.0 * (ratio - 0.8))
@@ -132,10 +149,10 @@ def test_figures_published_with_a_measured_profile(measured: np.ndarray) -> None
 def test_core_of_the_measured_profile_against_a_library(measured: np.ndarray) -> None:
     # one other implementation, which works on a histogram: a soft check
     found = evaluated(measured)
-    assert found.rk_um == pytest.approx(0.29070, rel=0.06)
-    assert found.rpk_um == pytest.approx(0.11716, rel=0.03)
-    assert found.rvk_um == pytest.approx(1.14578, rel=0.02)
-    assert (found.rmrk1_pct, found.rmrk2_pct) == pytest.approx((7.07, 73.34), abs=1.0)
+    assert found.rk_um == pytest.approx(0.29070, rel=1e-3)
+    assert found.rpk_um == pytest.approx(0.11716, rel=0.01)
+    assert found.rvk_um == pytest.approx(1.14578, rel=2e-3)
+    assert (found.rmrk1_pct, found.rmrk2_pct) == pytest.approx((7.07, 73.34), abs=0.01)
 
 
 @pytest.mark.filterwarnings("ignore")

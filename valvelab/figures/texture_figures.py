@@ -75,7 +75,7 @@ def roughness_figure(inspection: TextureInspection, system: System = "metric") -
 
 
 def material_ratio_figure(inspection: TextureInspection, system: System = "metric") -> Figure:
-    """Height over material ratio with the flattest secant over 40 %, drawn out to where the core begins and ends.
+    """Height over material ratio with the line through its flattest 40 %, drawn out to where the core begins and ends.
 
     The peaks above the core and the valleys below it stand as the triangles of equal area that give Rpk and Rvk.
     """
@@ -87,18 +87,18 @@ def material_ratio_figure(inspection: TextureInspection, system: System = "metri
     if core is None:
         return Figure("material_ratio", "Material ratio", *axes, tuple(curves))
     ends = np.asarray([core.upper_um, core.lower_um])
-    begin = core.secant_pct
+    begin = core.flattest_pct
     span = np.asarray([begin, begin + 100.0 * SECANT_SHARE])
-    on_secant = core.upper_um + (core.lower_um - core.upper_um) * span / 100.0
+    on_line = core.upper_um + (core.lower_um - core.upper_um) * span / 100.0
     curves.append(Curve(np.asarray([0.0, 100.0]), ends, "guide"))
-    curves.append(Curve(span, on_secant, "series", "flattest 40 % secant", series=6))
+    curves.append(Curve(span, on_line, "series", "line through the flattest 40 %", series=6))
     return Figure(
         "material_ratio",
         "Material ratio",
         *axes,
         tuple(curves),
         _zones(core),
-        (Marks(span, on_secant, "series", series=6), _names(core, float(np.ptp(height)), float(height[-1]), system)),
+        (Marks(span, on_line, "series", series=6), _names(core, float(np.ptp(height)), float(height[-1]), system)),
         (
             Guide(core.upper_um, "y"),
             Guide(core.lower_um, "y"),

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass, fields
 
 from valvelab.camshaft.texture import (
+    HEIGHT_DISCRIMINATION,
     PARAMETER_NAMES,
     SETTING_CLASSES,
     Roughness,
@@ -160,9 +161,25 @@ def _remarks(found: TextureParameters, rough: Roughness, chosen: SettingClass | 
                 f"Ra {found.ra_um:.3g} µm is above what class {chosen.name} is meant for; a longer cutoff fits",
             )
         )
+    notes.extend(_definitions(found, rough))
     outside = rough.roughness_um.size - (rough.stop - rough.start)
     if outside > 1:
         notes.append(info("evaluation length", "the middle of the trace; both ends served the filter as run-up"))
+    return notes
+
+
+def _definitions(found: TextureParameters, rough: Roughness) -> list[Note]:
+    """What a reader needs to compare Rsm and the Rk family with another instrument's."""
+    notes = []
+    if found.rsm_um is not None:
+        share, beyond = 100.0 * HEIGHT_DISCRIMINATION, HEIGHT_DISCRIMINATION * found.rz_um
+        text = f"a hill or dale counts that reaches {share:g} % of Rz ({beyond:.3g} µm) beyond the mean line"
+        text += ", however narrow"
+        notes.append(info("Rsm", text))
+    if found.rk_um is not None:
+        text = f"of the Gaussian filter's profile (ISO 16610-21, cutoff {rough.settings.cutoff_mm:g} mm), not of "
+        text += "the two-step filter of ISO 13565-1; by the least-squares line through the flattest 40 % of the curve"
+        notes.append(info("Rk family", text))
     return notes
 
 
