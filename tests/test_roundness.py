@@ -160,6 +160,47 @@ def test_datum_and_zero_of_the_probe_change_only_themselves(
     assert swing == pytest.approx(0.0, abs=1e-9)
 
 
+@pytest.mark.parametrize("count", [8, 9, 10, 12, 16])
+def test_circles_without_a_diameter_are_those_of_a_large_one_or_slide(count: int) -> None:
+    # the exact circles in the plane (radius 1 m, where the readings' curvature no longer counts) are the reference
+    draw = np.random.default_rng(count)
+    angle = np.arange(count) * 360.0 / count
+    fast, slid = 0, 0
+    for number in range(60):
+        reading = 0.02 * np.cos(np.radians(angle - draw.uniform(0.0, 360.0))) + 0.003 * draw.normal(size=count)
+        if number % 2:  # a dial of one micrometre
+            reading = np.round(reading, 3)
+        form = evaluate_journal(trace(angle, reading))
+        for kind in ("inscribed", "circumscribed"):
+            found, exact = form.circles[kind], reference_circle(angle, reading, kind, 1000.0)
+            if kind in form.sliding:
+                slid += 1
+                assert found.sliding_mm is not None
+                low, high = found.sliding_mm
+                assert low - 1e-6 <= exact.roundness_mm <= high + 1e-6
+            else:
+                fast += 1
+                assert found.roundness_mm == pytest.approx(exact.roundness_mm, rel=2e-3)
+    assert fast > 60
+    assert (slid > 5) == (count % 2 == 0)  # an odd number has no opposite readings
+
+
+def test_a_circle_that_slides_by_hand() -> None:
+    # readings in µm: 10 at 0 and 180 deg hold the circumscribed circle. Slid by t toward 90 deg, what is left below it
+    # is 16 − t at 270, 6 + t at 90, 10 + t/√2 at 45 and 135 deg; the readings allow −6 ≤ t ≤ 10 √2. So the roundness is
+    # least at t = 6/(1 + 1/√2), 12.485, and greatest at t = −6, 22. With a diameter the circle lies on the line of the
+    # two: 16.
+    angle = np.arange(0.0, 360.0, 45.0)
+    reading = 0.001 * np.asarray([10.0, 0.0, 4.0, 0.0, 10.0, 0.0, -6.0, 0.0])
+    form = evaluate_journal(trace(angle, reading))
+    assert form.circles["circumscribed"].sliding_mm == pytest.approx((0.001 * (16.0 - 6.0 / (1.0 + 0.5**0.5)), 0.022))
+    assert form.sliding == ("circumscribed",)
+    exact = evaluate_journal(trace(angle, reading), 20.0).circles["circumscribed"]
+    assert exact.roundness_mm == pytest.approx(0.016, abs=1e-8)
+    stated = journal_uncertainty(evaluate_journal(trace(angle, reading), 20.0), 1e-6).roundness_mm["circumscribed"]
+    assert stated == pytest.approx((0.022 - 0.0124853) / np.sqrt(12.0), rel=1e-3)
+
+
 def test_uneven_angles_and_several_turns() -> None:
     draw = np.random.default_rng(3)
     angle = np.sort(draw.uniform(0.0, 1080.0, 400))

@@ -207,6 +207,22 @@ def test_columns_assigned_by_hand(tmp_path: Path, capsys: pytest.CaptureFixture[
     assert call.json["stations"][0]["eccentricity_mm"] == pytest.approx(0.001, abs=1e-8)
 
 
+def test_a_circle_free_to_slide_gives_no_roundness(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    # 10 µm at 0 and 180 deg, less elsewhere: what holds the circumscribed circle leaves it free to slide along 90 deg
+    rows = [f"J1, {45 * k}, {r}" for k, r in enumerate((10, 0, 4, 0, 10, 0, -6, 0))]
+    path = tmp_path / "journal.csv"
+    path.write_text("station, angle [deg], reading [um]\n" + "\n".join(rows) + "\n", encoding="utf-8")
+    call = Call(capsys, "shaft", path, "--json")
+    (station,) = call.json["stations"]
+    assert (station["roundness_mcc_um"], station["uncertainty"]["roundness_mcc_um"]) == (None, None)
+    assert station["roundness_mic_um"] is not None
+    assert "roundness is 12.49 to 22.00 µm: not stated; it takes the journal's diameter" in call.note("J1")
+    path.write_text("# journal diameter: 40 mm\n" + path.read_text(encoding="utf-8"), encoding="utf-8")
+    call = Call(capsys, "shaft", path, "--json")
+    assert call.json["stations"][0]["roundness_mcc_um"] == pytest.approx(16.0, abs=1e-4)
+    assert "takes the angles as exact" in call.note("J1")
+
+
 def test_texture_defaults_and_options(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     x = np.arange(5600) * 0.001
     path = tmp_path / "sine.csv"

@@ -24,12 +24,16 @@ from valvelab.camshaft.roundness import (
 
 CIRCLES: tuple[Circle, ...] = ("least squares", "minimum zone", "inscribed", "circumscribed")
 
+LARGEST_FREEDOM = 0.1
+"""Share of the roundness by which a sliding circle may change it and still be worth a figure."""
+
 
 @dataclass(frozen=True, slots=True)
 class JournalForm:
     """One evaluated journal. `form_mm`: the readings the circles went through (filtered where undulations are limited).
 
-    `circles` holds the least-squares circle always, the others where there are enough angles for a roundness.
+    `circles` holds the least-squares circle always, the others where there are enough angles for a roundness;
+    `radius_mm` is the journal's, where stated.
     """
 
     trace: JournalTrace
@@ -39,6 +43,12 @@ class JournalForm:
     circles: dict[Circle, ReferenceCircle]
     harmonics: Harmonics
     undulations: int | None
+    radius_mm: float | None
+
+    @property
+    def sliding(self) -> tuple[Circle, ...]:
+        """Circles free to slide between two opposite readings by more than a tenth of their roundness."""
+        return tuple(kind for kind, row in self.circles.items() if row.freedom_mm > LARGEST_FREEDOM * row.roundness_mm)
 
     @property
     def least_squares(self) -> ReferenceCircle:
@@ -75,7 +85,7 @@ def evaluate_journal(
         form = _filtered(trace, found, undulations)
     kinds = CIRCLES if seen.distinct >= FEWEST_FOR_ROUNDNESS else CIRCLES[:1]
     circles = {kind: reference_circle(trace.angle_deg, form, kind, radius_mm) for kind in kinds}
-    return JournalForm(trace, seen, float(np.ptp(trace.reading_mm)), form, circles, found, undulations)
+    return JournalForm(trace, seen, float(np.ptp(trace.reading_mm)), form, circles, found, undulations, radius_mm)
 
 
 def _filtered(trace: JournalTrace, found: Harmonics, undulations: int) -> FloatArray:
@@ -93,7 +103,8 @@ def journal_uncertainty(form: JournalForm, probe_mm: float | None) -> JournalUnc
 
     Noise is independent from reading to reading and enters by each figure's own sensitivities. The probe's uncertainty
     is of one reading and does not average out over a turn: a difference of two readings takes it √2 times, a centre
-    coordinate, half such a difference, 1/√2 times. Source: JCGM 100.
+    coordinate, half such a difference, 1/√2 times. A circle that can slide between two opposite readings adds the
+    change of its roundness over the slide, rectangular. Source: JCGM 100.
     """
     noise = form.harmonics.noise_mm
     if noise is None and probe_mm is None:
@@ -104,7 +115,11 @@ def journal_uncertainty(form: JournalForm, probe_mm: float | None) -> JournalUnc
     centre = math.hypot(seen * math.sqrt(2.0 / worth), stated / math.sqrt(2.0))
     eccentricity = form.least_squares.eccentricity_mm
     roundness: dict[Circle, float | None] = {
-        kind: math.hypot(seen * float(np.sqrt(np.square(circle.weights).sum())), math.sqrt(2.0) * stated)
+        kind: math.hypot(
+            seen * float(np.sqrt(np.square(circle.weights).sum())),
+            math.sqrt(2.0) * stated,
+            circle.freedom_mm / math.sqrt(12.0),
+        )
         for kind, circle in form.circles.items()
     }
     return JournalUncertainty(

@@ -63,6 +63,8 @@ class ReferenceCircle:
 
     `centre_mm` (toward 0 deg, toward 90 deg); `level_mm` the circle's reading; `form_mm` what is left, in reading
     order; `roundness_mm` its peak to valley; `weights` the sensitivity of the roundness to each reading.
+    `sliding_mm`: least and greatest roundness while the circle slides along two opposite readings that alone hold it;
+    None where it stands fast.
     """
 
     kind: Circle
@@ -71,6 +73,12 @@ class ReferenceCircle:
     form_mm: FloatArray
     roundness_mm: float
     weights: FloatArray
+    sliding_mm: tuple[float, float] | None = None
+
+    @property
+    def freedom_mm(self) -> float:
+        """How much the roundness changes while the circle slides."""
+        return 0.0 if self.sliding_mm is None else self.sliding_mm[1] - self.sliding_mm[0]
 
     @property
     def eccentricity_mm(self) -> float:
@@ -172,12 +180,9 @@ def _least_squares(angle_rad: FloatArray, radial: FloatArray, arcs: FloatArray) 
 
 
 def _step(
-    angle_rad: FloatArray, radial: FloatArray, kind: Circle, arcs: FloatArray, prefer: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """One linear fit: (mean, toward 0 deg, toward 90 deg) and the sensitivity of the roundness to each reading.
-
-    `prefer`: the centre to stay near where several inscribed or circumscribed circles are equally good.
-    """
+    angle_rad: FloatArray, radial: FloatArray, kind: Circle, arcs: FloatArray
+) -> tuple[FloatArray, FloatArray, tuple[float, float] | None]:
+    """One linear fit: (mean, toward 0 and 90 deg), how the roundness changes with each reading, and the sliding."""
     design = _first_harmonic(angle_rad)
     if kind == "least squares":
         fitted = _least_squares(angle_rad, radial, arcs)
@@ -189,31 +194,33 @@ def _step(
         weights = -(design[high] - design[low]) @ gain
         weights[high] += 1.0
         weights[low] -= 1.0
-        return fitted, weights
+        return fitted, weights, None
     if kind == "minimum zone":
         zone = minimum_zone(design, radial)
-        return zone.coefficients, zone.weights
+        return zone.coefficients, zone.weights, None
     inside = kind == "inscribed"
     zone = minimum_zone(design, radial, "inside" if inside else "outside")
-    fitted = _nearest_of_equals(design, radial, zone, prefer, inside=inside)
+    fitted, sliding = _settled(design, radial, zone, inside=inside)
     # Touching points hold the circle; the farthest point from it makes the roundness.
     left = radial - design @ fitted
     weights = -zone.weights if inside else zone.weights.copy()
     weights[int(np.argmax(left) if inside else np.argmin(left))] += 1.0 if inside else -1.0
-    return fitted, weights
+    return fitted, weights, sliding
 
 
-def _nearest_of_equals(
-    design: FloatArray, radial: FloatArray, zone: Zone, prefer: FloatArray, *, inside: bool
-) -> FloatArray:
-    """Where two opposite points alone hold a circle it can slide between them: the place nearest `prefer`.
+def _settled(
+    design: FloatArray, radial: FloatArray, zone: Zone, *, inside: bool
+) -> tuple[FloatArray, tuple[float, float] | None]:
+    """The circle, and the roundness at least and at most where two opposite readings alone hold it, else None.
 
-    Even angles make opposite contacts common; without a rule the answer would depend on the datum.
+    Such a circle can slide between them. About a journal of some radius R the slide t changes the distance of both by
+    t²/2R, so the largest inscribed circle lies at the far end of the slide and the smallest circumscribed one on the
+    line of the two: that place is taken, which no datum and no order of the readings moves. Plane geometry.
     """
     touching = np.flatnonzero(np.abs(zone.weights) > 1e-7)
     fitted = zone.coefficients
     if touching.size != 2:
-        return fitted
+        return fitted, None
     across = np.asarray([-design[touching[0], 2], design[touching[0], 1]])
     share = design[:, 1:] @ across
     left = radial - design @ fitted
@@ -225,8 +232,29 @@ def _nearest_of_equals(
         reach = np.maximum(left, 0.0)[free] / share[free]
     highest = float(reach[share[free] > 0.0].min(initial=np.inf))
     lowest = float(reach[share[free] < 0.0].max(initial=-np.inf))
-    slide = float(np.clip((prefer - fitted[1:]) @ across, lowest, highest))
-    return np.asarray([fitted[0], *(fitted[1:] + slide * across)])
+    here = float(fitted[1:] @ across)
+    if inside:
+        slide = highest if abs(here + highest) >= abs(here + lowest) else lowest
+    else:
+        slide = float(np.clip(-here, lowest, highest))
+    moved = np.asarray([fitted[0], *(fitted[1:] + slide * across)])
+    return moved, _roundness_between(left, share, lowest, highest)
+
+
+def _roundness_between(left: FloatArray, share: FloatArray, lowest: float, highest: float) -> tuple[float, float]:
+    """Least and greatest of max(left − t × share) for t from lowest to highest; convex in t, so greatest at an end."""
+
+    def roundness(t: float) -> float:
+        return float((left - t * share).max())
+
+    low, high = lowest, highest
+    for _ in range(80):
+        first, second = low + (high - low) / 3.0, high - (high - low) / 3.0
+        if roundness(first) <= roundness(second):
+            high = second
+        else:
+            low = first
+    return roundness(0.5 * (low + high)), max(roundness(lowest), roundness(highest))
 
 
 def reference_circle(
@@ -237,13 +265,14 @@ def reference_circle(
     angle_deg, reading_mm: shape (n,). `least squares`: least sum of squared radial distances, each weighted by the arc
     it stands for. `minimum zone`: two concentric circles of least separation, exact. `inscribed`: the largest that no
     reading lies inside; `circumscribed`: the smallest that none lies outside. With `radius_mm` the points are placed
-    in the plane and the fit is repeated about its own centre until it stays there. Source: ISO 12181-1.
+    in the plane and the fit is repeated about its own centre until it stays there. `sliding_mm` is that of readings
+    about an unknown radius in either case: with the radius the circle is fixed by differences far below any reading's
+    noise, and by angles taken as exact. Source: ISO 12181-1.
     """
     angle, reading = np.radians(finite(angle_deg, "angle", ndim=1)), finite(reading_mm, "reading", ndim=1)
     arcs = arc_weights(angle_deg)
+    fitted, weights, sliding = _step(angle, reading, kind, arcs)
     if radius_mm is None:
-        usual = _least_squares(angle, reading, arcs)
-        fitted, weights = _step(angle, reading, kind, arcs, usual[1:])
         form = reading - _first_harmonic(angle) @ fitted
         centre, level = (float(fitted[1]), float(fitted[2])), float(fitted[0])
     else:
@@ -252,7 +281,7 @@ def reference_circle(
         x, y = (radius_mm + reading) * np.cos(angle), (radius_mm + reading) * np.sin(angle)
         centre, radius, form, weights = circle_through(x, y, kind, arcs)
         level = radius - radius_mm
-    return ReferenceCircle(kind, centre, level, read_only(form), float(np.ptp(form)), read_only(weights))
+    return ReferenceCircle(kind, centre, level, read_only(form), float(np.ptp(form)), read_only(weights), sliding)
 
 
 def circle_through(
@@ -273,7 +302,7 @@ def circle_through(
     for _ in range(200):
         dx, dy = x - centre[0], y - centre[1]
         radial = np.hypot(dx, dy)
-        fitted, weights = _step(np.arctan2(dy, dx), radial, kind, shares, np.zeros(2))
+        fitted, weights, _ = _step(np.arctan2(dy, dx), radial, kind, shares)
         move = fitted[1:]
         length = float(np.hypot(*move))
         centre = centre + move * min(1.0, 0.25 * size / max(length, 1e-300))

@@ -11,7 +11,7 @@ from itertools import pairwise
 import numpy as np
 
 from valvelab.camshaft.journal import JournalForm, JournalUncertainty, evaluate_journal, journal_uncertainty
-from valvelab.camshaft.roundness import FEWEST_FOR_ROUNDNESS, JournalTrace, coverage, standing_out
+from valvelab.camshaft.roundness import FEWEST_FOR_ROUNDNESS, Circle, JournalTrace, coverage, standing_out
 from valvelab.camshaft.straightness import AxisLine, least_squares_axis, minimum_zone_axis
 from valvelab.camshaft.taper import taper
 from valvelab.camshaft.vee_block import blind_orders
@@ -98,7 +98,7 @@ def inspect_shaft(question: ShaftQuestion) -> ShaftInspection:
         stations.append(_station(form, uncertainty))
         forms.append(form)
         uncertainties.append(uncertainty)
-        notes.extend(_remarks(label, form, readings))
+        notes.extend(_remarks(label, form, readings) + _sliding_notes(label, form))
     if not forms and refusals:
         raise BadFile(readings.file, "", refusals[0], "readings all the way round at least one journal")
     tapers, taper_notes = _tapers(readings)
@@ -154,14 +154,28 @@ def _um(value_mm: float | None) -> float | None:
     return None if value_mm is None else 1000.0 * value_mm
 
 
-def _station(form: JournalForm, u: JournalUncertainty) -> StationResult:
-    def roundness(kind: str) -> float | None:
-        return next(
-            (1000.0 * c.roundness_mm for k, c in form.circles.items() if k == kind and form.has_roundness), None
-        )
+def _sliding_notes(label: str, form: JournalForm) -> list[Note]:
+    """What to know of circles that two opposite readings alone hold."""
+    notes = []
+    for kind in form.sliding if form.has_roundness else ():
+        low, high = (1000.0 * end for end in form.circles[kind].sliding_mm or (0.0, 0.0))
+        held = f"{kind} circle: two opposite readings alone hold it, and as it slides along them its roundness is "
+        held += f"{low:.2f} to {high:.2f} µm"
+        if form.radius_mm is None:
+            notes.append(warning(label, f"{held}: not stated; it takes the journal's diameter, or more angles"))
+        else:
+            notes.append(info(label, f"{held}; the one stated takes the angles as exact"))
+    return notes
 
-    def spread(kind: str) -> float | None:
-        return next((_um(value) for k, value in u.roundness_mm.items() if k == kind and form.has_roundness), None)
+
+def _station(form: JournalForm, u: JournalUncertainty) -> StationResult:
+    def roundness(kind: Circle) -> float | None:
+        if not form.has_roundness or (form.radius_mm is None and kind in form.sliding):
+            return None
+        return 1000.0 * form.circles[kind].roundness_mm
+
+    def spread(kind: Circle) -> float | None:
+        return _um(u.roundness_mm[kind]) if roundness(kind) is not None else None
 
     circle = form.least_squares
     return StationResult(
