@@ -188,8 +188,8 @@ def test_circles_without_a_diameter_are_those_of_a_large_one_or_slide(count: int
 def test_a_circle_that_slides_by_hand() -> None:
     # readings in µm: 10 at 0 and 180 deg hold the circumscribed circle. Slid by t toward 90 deg, what is left below it
     # is 16 − t at 270, 6 + t at 90, 10 + t/√2 at 45 and 135 deg; the readings allow −6 ≤ t ≤ 10 √2. So the roundness is
-    # least at t = 6/(1 + 1/√2), 12.485, and greatest at t = −6, 22. With a diameter the circle lies on the line of the
-    # two: 16.
+    # least at t = 6/(1 + 1/√2), 12.485, and greatest at t = −6, 22. With a diameter the circle lies on their own line:
+    # 16 there
     angle = np.arange(0.0, 360.0, 45.0)
     reading = 0.001 * np.asarray([10.0, 0.0, 4.0, 0.0, 10.0, 0.0, -6.0, 0.0])
     form = evaluate_journal(trace(angle, reading))
