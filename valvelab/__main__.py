@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import os
 import sys
+import warnings
+from collections.abc import Callable
 
 NO_WINDOW = 2
 
@@ -25,19 +27,25 @@ def main() -> int:
     """Entry point: a command when one is named, else the window with the files given."""
     from valvelab.cli import main as command_line
 
+    if not sys.warnoptions:
+        warnings.simplefilter("ignore")  # what a reader has to know stands in the notes; tests let warnings through
     arguments = sys.argv[1:]
     # many small matrices: idle BLAS threads cost more than they give, most of all on a busy machine
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     window = open_window if has_display() else None
-    try:
-        if command_line.is_command(arguments):
-            return command_line.main(arguments, window)
-        if window is None:
-            sys.stderr.write("valvelab: no display for the window; name a command (valvelab --help lists them)\n")
-            return NO_WINDOW
-        return window(arguments)
-    except KeyboardInterrupt:
-        return 130
+    if command_line.is_command(arguments):
+        return command_line.main(arguments, window)
+    return command_line.guarded(lambda: _window(arguments, window))
+
+
+def _window(files: list[str], window: Callable[[list[str]], int] | None) -> int:
+    from valvelab.cli.main import check_files
+
+    check_files(files)
+    if window is None:
+        sys.stderr.write("valvelab: no display for the window; name a command (valvelab --help lists them)\n")
+        return NO_WINDOW
+    return window(files)
 
 
 def open_window(files: list[str]) -> int:

@@ -16,6 +16,11 @@ def one_line(text: str) -> str:
     return _UNSHOWN.sub(lambda found: found.group().encode("unicode_escape").decode("ascii"), text)
 
 
+def utf8(text: str) -> str:
+    r"""Text that any file or paper can hold: bytes of a file's name that are no UTF-8 become `\udcff`, as on screen."""
+    return text if text.isascii() else text.encode("utf-8", "backslashreplace").decode("utf-8")
+
+
 class ValvelabError(Exception):
     """Base of everything the program raises on purpose; `str()` is the sentence shown."""
 

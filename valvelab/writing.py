@@ -11,6 +11,7 @@ import os
 import secrets
 import stat
 from pathlib import Path
+from typing import TextIO
 
 from valvelab.errors import CannotWrite
 
@@ -88,11 +89,17 @@ def same_file(one: Path, other: Path) -> bool:
         return False
 
 
-def cannot_write(path: Path, error: Exception) -> CannotWrite:
+def cannot_write(path: Path | str, error: Exception) -> CannotWrite:
     """The refusal that a failed write asks for."""
     number = error.errno if isinstance(error, OSError) else errno.ELOOP
     reason = _REASONS.get(number or 0) or (error.strerror if isinstance(error, OSError) else None) or str(error)
     return CannotWrite(str(path), reason)
+
+
+def silence(stream: TextIO) -> None:
+    """Let a stream lead nowhere, for one whose reader has gone away: what is left in it goes there at the end."""
+    with contextlib.suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
 
 
 def _status(path: Path) -> os.stat_result | None:

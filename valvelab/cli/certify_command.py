@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from datetime import date
 from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from valvelab.cli.options import add_columns, add_common
-from valvelab.cli.output import plain, say
+from valvelab.cli.output import plain
+from valvelab.cli.outputs import check_outputs
+from valvelab.cli.streams import answer, say
 from valvelab.errors import BadQuantity, CannotWrite, ValvelabError, WrongUsage
 from valvelab.records.certificate_result import CertifyResult
 from valvelab.records.job import Job, JobPart
@@ -39,17 +40,19 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Inspect the job and write its certificate."""
-    from valvelab.cli.job_parts import requests_of
+    from valvelab.cli.job_parts import inputs_of, requests_of
 
     if args.out is None or args.out.suffix.lower() != ".pdf":
         raise WrongUsage("certify: expected --out with a file that ends in .pdf")
     job, folder = _job(args)
-    result = write(requests_of(job, folder), job, args.out)
+    requests = requests_of(job, folder)
+    check_outputs(args, inputs_of(requests))
+    result = write(requests, job, args.out)
     if args.json:
-        sys.stdout.write(result.model_dump_json(indent=1) + "\n")
+        answer(result.model_dump_json(indent=1))
     else:
         done = f"{summary(result.verdicts)}\ncertificate {result.number} written to {result.certificate}"
-        sys.stdout.write(plain(done) + "\n")
+        answer(plain(done))
     if not args.quiet:
         for note in result.notes:
             say(f"{note.level}: {note.about}: {note.text}")

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import argparse
 import json
-import sys
 from dataclasses import asdict
 
 from valvelab.cli.output import table
+from valvelab.cli.streams import answer
 from valvelab.inspection.characteristics import all_characteristics
 
 
@@ -20,8 +20,8 @@ def run(args: argparse.Namespace) -> int:
     """Print the table of characteristics."""
     rows = all_characteristics()
     if args.json:
-        sys.stdout.write(json.dumps({"characteristics": [asdict(row) for row in rows]}, indent=1) + "\n")
+        answer(json.dumps({"characteristics": [asdict(row) for row in rows]}, indent=1))
         return 0
     cells = [[row.name, row.subject, row.unit or "–", row.needs_at or "", row.meaning] for row in rows]
-    sys.stdout.write(table(["name", "of", "unit", "at", "meaning"], cells, left=5) + "\n")
+    answer(table(["name", "of", "unit", "at", "meaning"], cells, left=5))
     return 0

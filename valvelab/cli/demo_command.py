@@ -13,7 +13,9 @@ from textwrap import wrap
 from typing import TYPE_CHECKING
 
 from valvelab.cli.options import add_common
-from valvelab.cli.output import MARKS, plain, say, verdict_table, write_out
+from valvelab.cli.output import MARKS, plain, verdict_table, write_out
+from valvelab.cli.outputs import check_outputs
+from valvelab.cli.streams import answer, say
 from valvelab.errors import BadFile
 from valvelab.records.result import Decision, Verdict, exit_code
 from valvelab.units import System
@@ -55,6 +57,7 @@ def run(args: argparse.Namespace) -> int:
     folder = _fresh(args.folder, samples)
     if folder != args.folder and not args.quiet:
         say(f"info: {args.folder}: files there differ from the samples and stay; laid out in {folder}")
+    check_outputs(args, [folder / name for name in samples])
     for name, content in samples.items():
         write_whole(folder / name, content)
     done = _done(folder, samples, args)
@@ -62,10 +65,9 @@ def run(args: argparse.Namespace) -> int:
     if args.out is not None:
         write_out(result, args.out, lambda: _text(result, done), lambda path: _copy(folder / CERTIFICATE, path))
     if args.json:
-        sys.stdout.write(result.model_dump_json(indent=1) + "\n")
+        answer(result.model_dump_json(indent=1))
     else:
-        sys.stdout.write(plain(_text(result, done)) + "\n")
-        sys.stdout.flush()
+        answer(plain(_text(result, done)))
         if args.open_window is not None and not args.no_window:
             args.open_window(_for_window(done[0]))
     return exit_code(result.verdicts)

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from valvelab.cli.options import add_columns, add_common, spec_of
-from valvelab.cli.output import finish, say, table, verdict_table
+from valvelab.cli.output import finish, table, verdict_table
+from valvelab.cli.streams import answer, say
 from valvelab.errors import BadFile, WrongUsage
 from valvelab.records.gauge_result import GaugeResult
 from valvelab.units import System, display_unit, show, two_digits
@@ -110,7 +110,7 @@ def _plan(args: argparse.Namespace) -> int:
     if args.out is not None:
         write_whole(args.out, text)
     else:
-        sys.stdout.write(text)
+        answer(text)
     return 0
 
 

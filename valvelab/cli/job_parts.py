@@ -25,7 +25,7 @@ from valvelab.report.carried import carry, names_for, relative_sources
 from valvelab.report.page_model import Attachment, Certificate
 from valvelab.units import System
 
-NOT_OF_THE_JOB = {"help", "out", "json", "quiet", "units", "spec"}
+NOT_OF_THE_JOB = {"help", "out", "json", "quiet", "units", "spec", "adopt"}
 ENDED_BY_THE_CLOCK = {"sets"}
 """Commands whose answer may depend on the time it took: a stated answer is checked instead of looked for again."""
 MOST_PARTS, MOST_WORDS, MOST_OF_ONE = 100, 2_000, 50

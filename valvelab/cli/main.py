@@ -4,14 +4,20 @@ from __future__ import annotations
 
 import argparse
 import io
+import os
 import sys
+import traceback
 from collections.abc import Callable, Sequence
+from difflib import get_close_matches
 from importlib import import_module
 from importlib.util import find_spec
+from pathlib import Path
 
 from valvelab import __version__
 from valvelab.cautions import CAUTIONS
-from valvelab.errors import ValvelabError, WrongUsage, one_line
+from valvelab.cli.outputs import check_outputs
+from valvelab.cli.streams import say
+from valvelab.errors import ValvelabError, WrongUsage, utf8
 
 COMMANDS: dict[str, str] = {
     "demo": "lay out the invented sample job, inspect it, write its certificate",
@@ -32,6 +38,9 @@ COMMANDS: dict[str, str] = {
 
 CANNOT_USE = 3
 WRONG_USAGE = 2
+STOPPED = 130
+TRACEBACK = "VALVELAB_TRACEBACK"
+"""Environment variable that asks for the whole report of a fault of the program."""
 
 
 def available_commands() -> dict[str, str]:
@@ -44,6 +53,23 @@ def is_command(arguments: Sequence[str]) -> bool:
     return bool(arguments) and (arguments[0] in COMMANDS or arguments[0].startswith("-"))
 
 
+def check_files(arguments: Sequence[str]) -> None:
+    """Refuse words for the window that are no files, with the command that was likely meant."""
+    for word in arguments:
+        if _exists(word):
+            continue
+        near = get_close_matches(word.lower(), COMMANDS, n=1) if word.replace("-", "").isalpha() else []
+        meant = f"; the nearest command is {near[0]}" if near else "; valvelab --help lists the commands"
+        raise WrongUsage(f"{word}: found neither a command nor a file of that name{meant}")
+
+
+def _exists(word: str) -> bool:
+    try:
+        return Path(word).exists()
+    except (OSError, ValueError):
+        return False
+
+
 def main(argv: Sequence[str], open_window: Callable[[list[str]], int] | None = None) -> int:
     """Run one command line; returns the exit code (0 done, 1 rejected, 2 usage, 3 input, 4 undecided).
 
@@ -52,23 +78,43 @@ def main(argv: Sequence[str], open_window: Callable[[list[str]], int] | None = N
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="replace")  # a console without ✓ gets a question mark, not a traceback
+    return guarded(lambda: _run_command(list(argv), open_window))
+
+
+def guarded(work: Callable[[], int]) -> int:
+    """Run `work`; whatever it raises becomes one line on standard error and an exit code, never "rejected"."""
     try:
-        return _run_command(list(argv), open_window)
+        return work()
     except WrongUsage as error:
         _complain(str(error))
         return WRONG_USAGE
     except ValvelabError as error:
         _complain(str(error))
-        return CANNOT_USE
-    except BrokenPipeError:
-        return 0
+    except KeyboardInterrupt:
+        _complain("stopped")
+        return STOPPED
     except OSError as error:
         _complain(f"{error.filename or 'file'}: {error.strerror or error}")
-        return CANNOT_USE
+    except MemoryError:
+        _complain("found more work than the memory of this machine holds, expected smaller files or fewer at a time")
+    except Exception as error:  # noqa: BLE001 - the last catch: an uncaught exception would leave the code of a rejection
+        _complain(_unforeseen(error))
+    return CANNOT_USE
 
 
 def _complain(sentence: str) -> None:
-    sys.stderr.write(f"valvelab: {one_line(sentence)}\n")
+    say(f"valvelab: {sentence}")
+    if os.environ.get(TRACEBACK):
+        sys.stderr.write(traceback.format_exc())
+
+
+def _unforeseen(error: Exception) -> str:
+    """One sentence on a fault of the program: what was raised, and where in it."""
+    package = str(Path(__file__).resolve().parent.parent)
+    own = [step for step in traceback.extract_tb(error.__traceback__) if step.filename.startswith(package)]
+    where = f" in {Path(own[-1].filename).name}, line {own[-1].lineno}" if own else ""
+    what = f"{type(error).__name__}: {error}"[:200]
+    return f"a fault of the program, no verdict ({what}{where}); with {TRACEBACK}=1 the whole report is printed"
 
 
 def _run_command(arguments: list[str], open_window: Callable[[list[str]], int] | None) -> int:
@@ -84,5 +130,15 @@ def _run_command(arguments: list[str], open_window: Callable[[list[str]], int] |
         if arguments and name == arguments[0]:
             import_module(f"valvelab.cli.{name}_command").configure(command)
     parsed = parser.parse_args(arguments)
+    _check_texts(parsed)
+    check_outputs(parsed)
     parsed.open_window = open_window
     return int(import_module(f"valvelab.cli.{parsed.command}_command").run(parsed))
+
+
+def _check_texts(args: argparse.Namespace) -> None:
+    """Refuse options whose bytes are no text; a file's name may be of any bytes."""
+    for name, value in vars(args).items():
+        for one in value if isinstance(value, list) else [value]:
+            if isinstance(one, str) and name not in {"adopt", "command"} and utf8(one) != one:
+                raise WrongUsage(f"{name}: found {one!r}, expected UTF-8 text")

@@ -3,21 +3,16 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
+from valvelab.cli.streams import answer, say
 from valvelab.errors import WrongUsage, one_line
 from valvelab.records.result import Result, Verdict, exit_code
 from valvelab.units import System, display_unit, show
 from valvelab.writing import write_whole
 
 MARKS = {"accept": "✓ accept", "reject": "✗ reject", "undecided": "? undecided"}
-
-
-def say(message: str) -> None:
-    """One message on standard error, in one line and without signs that move a terminal's cursor."""
-    sys.stderr.write(one_line(message) + "\n")
 
 
 def table(header: Sequence[str], rows: Sequence[Sequence[str]], left: int = 1) -> str:
@@ -71,9 +66,9 @@ def finish(result: Result, args: argparse.Namespace, text: Callable[[], str]) ->
     if args.out is not None:
         write_out(result, args.out, text, lambda path: _certify(result.command, args, path))
     if args.json:
-        sys.stdout.write(result.model_dump_json(indent=1) + "\n")
+        answer(result.model_dump_json(indent=1))
     elif args.out is None or not args.quiet:
-        sys.stdout.write(plain(text()) + "\n")
+        answer(plain(text()))
     if not args.quiet:
         for note in result.notes:
             say(f"{note.level}: {note.about}: {note.text}")

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import argparse
 import json
-import sys
 from importlib import import_module
 from importlib.util import find_spec
 
 from pydantic import BaseModel
 
+from valvelab.cli.streams import answer
 from valvelab.errors import WrongUsage
 
 MODELS: dict[str, str] = {
@@ -66,9 +66,9 @@ def schema_of(name: str) -> dict[str, object]:
 def run(args: argparse.Namespace) -> int:
     """Print one schema, or the names."""
     if args.name is not None:
-        sys.stdout.write(json.dumps(schema_of(args.name), indent=1) + "\n")
+        answer(json.dumps(schema_of(args.name), indent=1))
     elif args.json:
-        sys.stdout.write(json.dumps({"schemas": list(available())}, indent=1) + "\n")
+        answer(json.dumps({"schemas": list(available())}, indent=1))
     else:
-        sys.stdout.write("\n".join(available()) + "\n")
+        answer("\n".join(available()))
     return 0

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from valvelab.cli.output import plain, say, table
+from valvelab.cli.output import plain, table
+from valvelab.cli.streams import answer, say
 
 if TYPE_CHECKING:
     from valvelab.records.certificate_result import VerifyResult
@@ -28,7 +28,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Take the inputs out, inspect them, draw them, compare with the paper."""
     result = verify(args.certificate)
-    sys.stdout.write((result.model_dump_json(indent=1) if args.json else plain(text(result))) + "\n")
+    answer(result.model_dump_json(indent=1) if args.json else plain(text(result)))
     if not args.quiet:
         for note in result.notes:
             say(f"{note.level}: {note.about}: {note.text}")

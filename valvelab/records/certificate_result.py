@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from typing import Literal
 
-from valvelab.records.result import Record, Result
+from valvelab.records.result import Record, Result, Text
 
 
 class CertifyResult(Result):
     """The document of `valvelab certify`: which paper was written, over which verdicts."""
 
     command: Literal["certify"] = "certify"
-    certificate: str
+    certificate: Text
     number: str
     made: str
     sha256: str

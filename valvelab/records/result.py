@@ -5,11 +5,15 @@ Field names carry their unit. A field that could not be derived is None and a no
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict
+from pydantic import AfterValidator, BaseModel, ConfigDict
 
 from valvelab import __version__
+from valvelab.errors import utf8
+
+Text = Annotated[str, AfterValidator(utf8)]
+"""Text that may hold a file's name, whose bytes need not be UTF-8."""
 
 
 class Record(BaseModel):
@@ -21,7 +25,7 @@ class Record(BaseModel):
 class Source(Record):
     """One input file and its identity."""
 
-    file: str
+    file: Text
     sha256: str
 
 
@@ -29,8 +33,8 @@ class Note(Record):
     """Something the reader of a result has to know."""
 
     level: Literal["info", "warning"]
-    about: str
-    text: str
+    about: Text
+    text: Text
 
 
 Decision = Literal["accept", "reject", "undecided"]

@@ -7,6 +7,7 @@ import os
 from collections.abc import Mapping, Sequence
 from pathlib import Path, PurePosixPath
 
+from valvelab.errors import utf8
 from valvelab.records.job import Job
 from valvelab.records.result import Result, Source
 from valvelab.report.page_model import Attachment
@@ -36,7 +37,18 @@ def names_for(paths: Sequence[Path]) -> dict[Path, str]:
     """Each file once, named from the nearest folder that all of them share, so that a spec finds its nominal tables."""
     whole = {path: Path(os.path.normpath(path.absolute())) for path in paths}
     shared = Path(os.path.commonpath([path.parent for path in whole.values()]))
-    return {path: absolute.relative_to(shared).as_posix() for path, absolute in whole.items()}
+    names: dict[Path, str] = {}
+    for path, absolute in whole.items():
+        name = _carriable(absolute.relative_to(shared).as_posix())
+        while name in names.values():
+            name = f"{name}_"
+        names[path] = name
+    return names
+
+
+def _carriable(name: str) -> str:
+    """A name that every reader of the paper can unpack: signs that are no text or part folders are written as hex."""
+    return "".join(f"_{ord(sign) & 0xFF:02x}" if sign in "\\:" or utf8(sign) != sign else sign for sign in name)
 
 
 def relative_sources(result: Result, names: Mapping[str, str]) -> Result:

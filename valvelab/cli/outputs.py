@@ -1,0 +1,63 @@
+"""What a command line would write: never upon what it reads, and only where there is room to write."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+
+from valvelab.errors import ValvelabError, WrongUsage
+from valvelab.writing import check_place, same_file
+
+_WRITTEN = ("out", "plot")
+_NAMED = ("adopt",)
+
+
+def check_outputs(args: argparse.Namespace, further: Iterable[Path] = ()) -> None:
+    """Refuse, before anything is computed, an output that is one of the inputs, is written twice, or has no place.
+
+    Inputs are the arguments that are paths, the nominal tables of the spec, and `further` ones. One file is the same
+    under another name or through a link.
+    """
+    outputs = list(_outputs(args))
+    if not outputs:
+        return
+    inputs = [*_inputs(args), *further]
+    for number, (option, path) in enumerate(outputs):
+        for file in inputs:
+            if same_file(path, file):
+                raise WrongUsage(f"{option} {path}: found the input {file}, expected a file that is not read")
+        if any(path.absolute() == other.absolute() or same_file(path, other) for _, other in outputs[:number]):
+            raise WrongUsage(f"{option} {path}: found a file that another option writes, expected one for each")
+        check_place(path)
+
+
+def _outputs(args: argparse.Namespace) -> Iterator[tuple[str, Path]]:
+    for name in _WRITTEN:
+        path = getattr(args, name, None)
+        if isinstance(path, Path):
+            yield f"--{name}", path
+    for name in _NAMED:
+        text = getattr(args, name, None)
+        if isinstance(text, str) and text.partition("=")[2].strip():
+            yield f"--{name}", Path(text.partition("=")[2].strip())
+
+
+def _inputs(args: argparse.Namespace) -> Iterator[Path]:
+    for name, value in vars(args).items():
+        values = value if isinstance(value, list | tuple) else [value]
+        if name not in _WRITTEN:
+            yield from (one for one in values if isinstance(one, Path))
+    spec = getattr(args, "spec", None)
+    if isinstance(spec, Path) and spec.is_file():
+        yield from _nominals(spec)
+
+
+def _nominals(spec: Path) -> list[Path]:
+    from valvelab.files.spec_file import nominal_path, read_spec
+
+    try:
+        envelopes = read_spec(spec).envelope
+    except ValvelabError:
+        return []  # the command refuses the spec in its own words
+    return [nominal_path(spec, envelope, number) for number, envelope in enumerate(envelopes, start=1)]
