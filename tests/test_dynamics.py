@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -226,6 +227,32 @@ def test_sweep_finds_the_onset_between_its_speeds_and_maps_the_force() -> None:
     static = separation(cycle.crank_deg, cycle.lift_mm, cycle.acceleration_mm_per_crank_deg2, 0.12, 300.0, 40.0)
     # vibration takes away margin: contact is lost somewhat before the quasi-static speed
     assert 0.5 * static.crank_rpm < found.first_loss_rpm < 1.05 * static.crank_rpm
+
+
+def test_no_figure_beyond_the_free_travel() -> None:
+    # far above its quasi-static speed a soft spring cannot bring the valve back: without a spring's travel the lift and
+    # a half counts, with it that travel
+    soft = replace(GEAR, spring=SpringChain(100.0, 10.0, 300.0))
+    speeds = np.linspace(2000.0, 14_000.0, 13)
+    found = sweep([LOBE], soft, speeds, 3)[0]
+    asked = float(LOBE.rocker.ratio * 8.0 - soft.lash_mm)
+    assert found.free_travel_mm == pytest.approx(1.5 * asked, rel=1e-4)
+    first = int(np.argmax(found.beyond))
+    assert 0 < first < speeds.size - 1
+    assert found.beyond_rpm == speeds[first]
+    assert found.beyond[first:].all()
+    for values in (found.least_force_n, found.peak_force_n, found.loft_mm, found.bounce_mm, found.coil_squeeze_mm):
+        assert np.isfinite(values[:first]).all()
+        assert np.isnan(values[first:]).all()
+    assert np.isnan(found.force_n[first:]).all()
+    assert (found.loft_mm[:first] <= 1.5 * asked).all()
+    assert found.lost[first:].all()
+    assert found.float_rpm is not None
+    assert found.float_rpm <= speeds[first]
+    bound = sweep([LOBE], replace(soft, spring=replace(soft.spring, bind_travel_mm=13.0)), speeds, 3)[0]
+    assert bound.free_travel_mm == 13.0
+    assert bound.beyond_rpm is not None
+    assert bound.beyond_rpm <= speeds[first]
 
 
 def test_lobes_in_one_batch_answer_as_each_alone() -> None:

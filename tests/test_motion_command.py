@@ -228,6 +228,36 @@ def test_a_gear_too_stiff_to_integrate_is_left_out_with_a_note(
     assert any("steps a cycle" in note["text"] for note in found["notes"])
 
 
+def test_no_figure_past_the_free_travel(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    soft = TRAIN.replace('"300 N"', '"100 N"').replace('"40 N/mm"', '"10 N/mm"').replace('"520 Hz"', '"300 Hz"')
+    soft = soft.replace("max_speed = 5000", "max_speed = 11000")
+    found = answer(tmp_path, capsys, soft)
+    dynamic = found["valves"][0]["control"]["dynamic"]
+    assert dynamic["free_travel_mm"] == pytest.approx(1.5 * 11.8, abs=1e-3)
+    first = dynamic["crank_rpm"].index(dynamic["beyond_travel_rpm"])
+    for key in ("least_force_n", "peak_force_n", "loft_mm", "bounce_mm", "seating_speed_m_per_s", "coils_touch"):
+        assert None not in dynamic[key][:first]
+        assert set(dynamic[key][first:]) == {None}
+    assert max(dynamic["loft_mm"][:first]) < dynamic["free_travel_mm"]
+    said = [note["text"] for note in found["notes"] if "beyond its free travel of 17.7 mm" in note["text"]]
+    assert said
+    # table and plots say the same
+    code, out, _ = run(tmp_path, capsys, soft)
+    assert code == 0
+    assert "beyond free travel" in out
+    assert f"{dynamic['beyond_travel_rpm']:.0f}" in out
+    train, source = read_train(tmp_path / "train.toml")
+    profile = PolynomialLobe(8.0, 75.0, 130.0)
+    inspection = inspect_motion(MotionQuestion((MotionLobe("1I", "intake", profile, 130.0),), train), None, (source,))
+    figure = sweep_figure(inspection, "1I")
+    assert figure is not None
+    assert all(np.isnan(curve.y[first:]).all() and np.isfinite(curve.y[:first]).all() for curve in figure.curves)
+    assert any("beyond free travel" in text for marks in figure.marks for text in marks.texts)
+    drawn = force_map(inspection, "1I")
+    assert drawn is not None
+    assert np.isnan(drawn.values[first:]).all()
+
+
 def test_duration_uncertainty_is_what_the_lash_does(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A lift off by δ everywhere moves both events outward; the stated uncertainty is that shift for δ = u."""
     found = answer(tmp_path, capsys, RIGID.replace("[lash]\n", '[lash]\nuncertainty = "0.02 mm"\n'))

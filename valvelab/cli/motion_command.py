@@ -157,10 +157,11 @@ def _control(result: MotionResult, system: System) -> str:
             show(control.margin_n_at_max_speed, "N", system),
             show(control.dynamic_separation_rpm, "rpm"),
             show(None if control.dynamic is None else control.dynamic.float_rpm, "rpm"),
+            show(None if control.dynamic is None else control.dynamic.beyond_travel_rpm, "rpm"),
         ])  # fmt: skip
     force = display_unit("N", system).label
     header = ["valve", "quasi-static: leaves the cam at [rpm]", "at [crank deg]", f"margin at max speed [{force}]",
-              "dynamic model: contact lost [rpm]", "flies 0.05 mm clear [rpm]"]  # fmt: skip
+              "dynamic model: contact lost [rpm]", "flies 0.05 mm clear [rpm]", "beyond free travel [rpm]"]  # fmt: skip
     return table(header, rows) if rows else ""
 
 

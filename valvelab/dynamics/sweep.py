@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from valvelab.arrays import FloatArray, finite, read_only
 from valvelab.dynamics.model import ValveGear
@@ -20,6 +20,8 @@ WINDOW_SHARE = 0.05
 REFINING_SPEEDS = 12
 MOST_STEPS = 30_000
 FLOAT_LOFT_MM = 0.05
+FREE_TRAVEL_SHARE = 1.5
+"""Free travel as a share of the greatest lift, where the spring's own (to solid) is not stated."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +39,8 @@ class SpeedSweep:
 
     force_n (speeds, 360): least gear force in bins of 2 crank deg centred at `crank_deg` (360,), NaN where the valve
     should be shut. Loss of contact counts where the valve should be open by more than a twentieth of its lift.
+    From the lowest speed on at which the valve goes beyond `free_travel_mm` (the spring's travel to solid, or the lift
+    and a half) the model no longer describes the gear: `beyond`, and all figures but `lost` are NaN there.
     first_loss_rpm: lowest speed at which contact was lost, refined between the sweep's speeds; None if never,
     and if it was lost at the first one already, so that the onset lies below the sweep.
     """
@@ -52,13 +56,20 @@ class SpeedSweep:
     bounce_mm: FloatArray
     seating_speed_m_per_s: FloatArray
     coil_squeeze_mm: FloatArray
+    free_travel_mm: float
+    beyond: NDArray[np.bool_]
     first_loss_rpm: float | None
     first_loss_crank_deg: float | None
 
     @property
+    def beyond_rpm(self) -> float | None:
+        """Lowest speed of the sweep from which the valve goes beyond its free travel; None if never."""
+        return float(self.rpm[int(np.argmax(self.beyond))]) if self.beyond.any() else None
+
+    @property
     def float_rpm(self) -> float | None:
         """Lowest speed of the sweep at which the valve flies clear by more than 0.05 mm; None if never."""
-        flying = self.loft_mm > FLOAT_LOFT_MM
+        flying = (self.loft_mm > FLOAT_LOFT_MM) | self.beyond
         return float(self.rpm[int(np.argmax(flying))]) if flying.any() else None
 
 
@@ -151,18 +162,28 @@ def _judged(gear: ValveGear, response: Response, part: slice, steps: int, peak: 
     binned = np.where(asked > gear.gear_squeeze_mm, force, np.inf).reshape(turns, BINS, steps // BINS, rpm.size)
     force_map = binned.min(axis=(0, 2)).T
     bounce, seating = _landing(lift, seat, angle, rpm, turns)
+    own = gear.spring.bind_travel_mm
+    free_travel = FREE_TRAVEL_SHARE * float(asked.max()) if own is None else own
+    beyond = np.logical_or.accumulate(lift.max(axis=0) > free_travel)
+    beyond.setflags(write=False)
+
+    def known(values: FloatArray) -> FloatArray:
+        return read_only(np.where(beyond.reshape(-1, *[1] * (values.ndim - 1)), np.nan, values))
+
     return SpeedSweep(
         rpm=read_only(rpm.copy()),
         crank_deg=read_only(peak + np.linspace(-360.0, 360.0, BINS, endpoint=False) + 360.0 / BINS),
-        force_n=read_only(np.where(np.isfinite(force_map), force_map, np.nan)),
-        least_force_n=read_only(least),
-        least_force_crank_deg=read_only(peak + angle[least_row]),
-        peak_force_n=read_only(force.max(axis=0)),
+        force_n=known(np.where(np.isfinite(force_map), force_map, np.nan)),
+        least_force_n=known(least),
+        least_force_crank_deg=known(peak + angle[least_row]),
+        peak_force_n=known(force.max(axis=0)),
         lost=read_only(lost),
-        loft_mm=read_only(np.where(window, lift - asked, 0.0).max(axis=0).clip(0.0)),
-        bounce_mm=read_only(bounce),
-        seating_speed_m_per_s=read_only(seating),
-        coil_squeeze_mm=read_only(response.coil_squeeze_mm[part].copy()),
+        loft_mm=known(np.where(window, lift - asked, 0.0).max(axis=0).clip(0.0)),
+        bounce_mm=known(bounce),
+        seating_speed_m_per_s=known(seating),
+        coil_squeeze_mm=known(response.coil_squeeze_mm[part]),
+        free_travel_mm=free_travel,
+        beyond=beyond,
         first_loss_rpm=None if first is None else float(rpm[first]),
         first_loss_crank_deg=None if first is None else peak + float(angle[int(np.argmax(held[:, first] <= 0.0))]),
     )

@@ -119,7 +119,7 @@ def _ends(side: Side) -> tuple[float, float]:
 def force_map(inspection: MotionInspection, lobe: str) -> HeatMap | None:
     """Dynamic contact force, crank angle × crank speed; NaN where the valve should be shut, the largest 3 % cut off.
 
-    None without a sweep.
+    None without a sweep; speeds beyond the valve's free travel are empty rows.
     """
     side = side_of(inspection, lobe)
     swept = side.sweep
@@ -128,7 +128,10 @@ def force_map(inspection: MotionInspection, lobe: str) -> HeatMap | None:
     low, high = _ends(side)
     seen = (swept.crank_deg >= low) & (swept.crank_deg <= high)
     # the blows after a flight would drown everything else
-    values = np.minimum(swept.force_n[:, seen], np.nanpercentile(swept.force_n[:, seen], 97.0))
+    forces = swept.force_n[:, seen]
+    if not np.isfinite(forces).any():
+        return None
+    values = np.minimum(forces, np.nanpercentile(forces, 97.0))
     return HeatMap(
         "force_map",
         "Contact force, dynamic model",
@@ -142,18 +145,23 @@ def force_map(inspection: MotionInspection, lobe: str) -> HeatMap | None:
 
 
 def sweep_figure(inspection: MotionInspection, lobe: str) -> Figure | None:
-    """Loft and bounce at seating over crank speed, with the speeds at which contact fails; None without a sweep."""
+    """Loft and bounce at seating over crank speed, with the speeds at which contact fails; None without a sweep.
+
+    The curves end where the valve goes beyond its free travel, which is marked.
+    """
     side, valve = side_of(inspection, lobe), valve_of(inspection, lobe)
     swept, control = side.sweep, valve.control
     if swept is None or control is None:
         return None
-    top = max(float(swept.loft_mm.max()), float(swept.bounce_mm.max()), 0.01)
+    top = float(np.nanmax([*swept.loft_mm, *swept.bounce_mm, 0.01]))
     found: list[tuple[float, Role, str]] = []
     if control.dynamic_separation_rpm is not None:
         found.append((control.dynamic_separation_rpm, "reject", "contact lost"))
     if control.separation_rpm is not None and control.separation_rpm <= 1.05 * float(swept.rpm[-1]):
         found.append((control.separation_rpm, "guide", "quasi-static"))
-    guides = tuple(Guide(rpm, "x", role) for rpm, role, _ in found)
+    if swept.beyond_rpm is not None:
+        found.append((swept.beyond_rpm, "nominal", "beyond free travel: no figure"))
+    guides = tuple(Guide(rpm, "x", "guide" if role == "nominal" else role) for rpm, role, _ in found)
     # words left of their line, each at a height of its own
     back = 0.11 * float(swept.rpm[-1] - swept.rpm[0])
     marks = tuple(
@@ -164,8 +172,9 @@ def sweep_figure(inspection: MotionInspection, lobe: str) -> Figure | None:
         Curve(swept.rpm, swept.loft_mm, "series", "loft", 0),
         Curve(swept.rpm, swept.bounce_mm, "series", "bounce", 1),
     )
+    ends = (float(swept.rpm[0]), float(swept.rpm[-1]))
     return Figure("sweep", "Loft and bounce, dynamic model",
-                  Axis("Crank speed", "rpm"), Axis("Lift", "mm", (0.0, top)), curves, marks=marks,
+                  Axis("Crank speed", "rpm", ends), Axis("Lift", "mm", (0.0, top)), curves, marks=marks,
                   guides=guides)  # fmt: skip
 
 

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
 
+from valvelab.arrays import FloatArray
 from valvelab.dynamics.control import Separation, contact_force, separation
 from valvelab.dynamics.model import SpringChain, ValveGear
 from valvelab.dynamics.response import Tell
@@ -139,21 +141,31 @@ def _sweep_notes(swept: SpeedSweep, name: str) -> list[Note]:
     if not swept.lost.any():
         return [info(name, f"the dynamic model keeps contact up to {swept.rpm[-1]:.0f} rpm, where its sweep ends; that "
                      "is no safe speed")]  # fmt: skip
+    notes = []
     if bool(swept.lost[0]):
-        return [warning(name, f"the dynamic model has lost contact already at {swept.rpm[0]:.0f} rpm, where its sweep "
-                        "begins; it is lost earlier")]  # fmt: skip
-    return []
+        notes.append(warning(name, f"the dynamic model has lost contact already at {swept.rpm[0]:.0f} rpm, where its "
+                             "sweep begins; it is lost earlier"))  # fmt: skip
+    if swept.beyond_rpm is not None:
+        notes.append(warning(name, f"from {swept.beyond_rpm:.0f} rpm on the dynamic model throws the valve beyond its "
+                             f"free travel of {swept.free_travel_mm:.1f} mm, where it describes the gear no longer: no "
+                             "figure is given there"))  # fmt: skip
+    return notes
 
 
 def _dynamic(swept: SpeedSweep, tdc_known: bool) -> DynamicSweep:
+    def known(values: FloatArray) -> tuple[float | None, ...]:
+        return tuple(None if math.isnan(value) else value for value in values.tolist())
+
     return DynamicSweep(
         crank_rpm=tuple(swept.rpm.tolist()),
-        least_force_n=tuple(swept.least_force_n.tolist()),
-        peak_force_n=tuple(swept.peak_force_n.tolist()),
-        loft_mm=tuple(swept.loft_mm.tolist()),
-        bounce_mm=tuple(swept.bounce_mm.tolist()),
-        seating_speed_m_per_s=tuple(swept.seating_speed_m_per_s.tolist()),
-        coils_touch=tuple(bool(value > 0.0) for value in swept.coil_squeeze_mm),
+        least_force_n=known(swept.least_force_n),
+        peak_force_n=known(swept.peak_force_n),
+        loft_mm=known(swept.loft_mm),
+        bounce_mm=known(swept.bounce_mm),
+        seating_speed_m_per_s=known(swept.seating_speed_m_per_s),
+        coils_touch=tuple(None if value is None else value > 0.0 for value in known(swept.coil_squeeze_mm)),
+        free_travel_mm=swept.free_travel_mm,
+        beyond_travel_rpm=swept.beyond_rpm,
         first_loss_crank_deg=swept.first_loss_crank_deg if tdc_known else None,
         float_rpm=swept.float_rpm,
     )

@@ -53,15 +53,20 @@ class SpringResonance(Record):
 
 
 class DynamicSweep(Record):
-    """What the dynamic model says over a sweep of crank speeds, one entry a speed. Estimates, never safe speeds."""
+    """What the dynamic model says over a sweep of crank speeds, one entry a speed. Estimates, never safe speeds.
+
+    From `beyond_travel_rpm` on the model throws the valve farther than `free_travel_mm`: None there, and a note.
+    """
 
     crank_rpm: tuple[float, ...]
-    least_force_n: tuple[float, ...]
-    peak_force_n: tuple[float, ...]
-    loft_mm: tuple[float, ...]
-    bounce_mm: tuple[float, ...]
-    seating_speed_m_per_s: tuple[float, ...]
-    coils_touch: tuple[bool, ...]
+    least_force_n: tuple[float | None, ...]
+    peak_force_n: tuple[float | None, ...]
+    loft_mm: tuple[float | None, ...]
+    bounce_mm: tuple[float | None, ...]
+    seating_speed_m_per_s: tuple[float | None, ...]
+    coils_touch: tuple[bool | None, ...]
+    free_travel_mm: float = Field(description="the spring's travel to solid, else the greatest valve lift and a half")
+    beyond_travel_rpm: float | None = Field(description="lowest speed of the sweep beyond the free travel")
     first_loss_crank_deg: float | None
     float_rpm: float | None = Field(description="lowest speed of the sweep with a loft above 0.05 mm")
 

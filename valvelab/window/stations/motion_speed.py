@@ -138,4 +138,6 @@ def _sentence(inspection: MotionInspection, valve: str, units: System, *, swept:
         if control.dynamic.float_rpm is not None:
             clear = quantity(FLOAT_LOFT_MM, "mm", 3 if units == "inch" else 2)
             parts.append(f"It flies {clear} clear from {rpm(control.dynamic.float_rpm)}.")
+        if control.dynamic.beyond_travel_rpm is not None:
+            parts.append(f"From {rpm(control.dynamic.beyond_travel_rpm)} on it goes beyond its free travel: no figure.")
     return " ".join(parts)
