@@ -193,6 +193,13 @@ def encoder_wave(amplitude_cam_deg: float, *, periods: int = 1, stated: bool = T
     return partial(_encoder_wave, amplitude=amplitude_cam_deg, periods=periods, stated=stated)
 
 
+def hand_set(u_cam_deg: float) -> Modifier:
+    """Every reading is set to its angle by hand: off by a standard deviation of its own, stated."""
+    return lambda rng, reading: replace(
+        reading, stood=reading.stood + rng.normal(0.0, u_cam_deg, reading.read.size), encoder_cam_deg=u_cam_deg
+    )
+
+
 def drift(total_mm: float) -> Modifier:
     """The zero runs away evenly from the first reading to the last."""
     return lambda _rng, reading: replace(reading, shift=reading.shift + total_mm * reading.progress)
@@ -466,6 +473,37 @@ SCENARIOS: dict[str, tuple[Scenario, ...]] = {
         Scenario(lobe, 1.0, noise_mm=0.001, modifiers=(encoder_wave(0.05, stated=stated),), remark=remark)
         for lobe in ("2-10-12-14", "asymmetric")
         for stated, remark in ((True, "wheel 0.05 stated"), (False, "wheel 0.05 unstated"))
+    ),
+    "harmonic encoder": tuple(
+        Scenario(
+            lobe,
+            1.0,
+            noise_mm=0.001,
+            modifiers=(encoder_wave(0.05 * 2**0.5, periods=periods),),
+            remark=f"wheel 0.05 stated, {periods} a turn",
+        )
+        for lobe in ("2-10-12-14", "4-5-6-7", "asymmetric", "double harmonic")
+        for periods in (1, 2, 3)
+    ),
+    "hand wheel": tuple(
+        Scenario(lobe, 5.0, True, MM_DIAL, 0.002, modifiers=(modifier,), remark=remark)
+        for lobe in ("2-10-12-14", "4-5-6-7", "asymmetric")
+        for remark, modifier in (
+            ("wheel 0.25 crank, 1 a turn", encoder_wave(0.125 * 2**0.5)),
+            ("wheel 0.25 crank, 3 a turn", encoder_wave(0.125 * 2**0.5, periods=3)),
+            ("wheel 0.25 crank, each reading", hand_set(0.125)),
+        )
+    ),
+    "high degree": tuple(
+        Scenario(lobe, 1.0, noise_mm=0.001, lag=lag)
+        for lobe in ("2-10-12-14", "roller 2-12-16-20", "flat nose 4-8-10-12", "asymmetric")
+        for lag in (0.0, 0.6)
+    ),
+    "wide": tuple(
+        Scenario(lobe, step, whole, division, noise)
+        for lobe in TESTED
+        for step in (10.0, 20.0)
+        for whole, division, noise in ((True, 0.0, 0.001), (True, MM_DIAL, 0.002))
     ),
     "drift": (
         Scenario("2-10-12-14", 1.0, noise_mm=0.001, closing=True, modifiers=(drift(0.01),), remark="drift 10 µm"),

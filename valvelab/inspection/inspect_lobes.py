@@ -18,7 +18,7 @@ from valvelab.inspection.judging import judge
 from valvelab.inspection.lobe_contour import ContourFigures, contour_figures
 from valvelab.inspection.lobe_envelopes import LobeEnvelope, fit_envelopes
 from valvelab.inspection.lobe_items import LACKS_ANGLE, camshaft_items, lobe_items
-from valvelab.inspection.lobe_notes import angle_notes, fit_notes, lobe_notes, table_notes
+from valvelab.inspection.lobe_notes import angle_notes, fit_notes, lobe_notes, spacing_notes, table_notes
 from valvelab.inspection.lobe_scalars import (
     GroupScalars,
     all_scalars,
@@ -202,7 +202,7 @@ def _groups(table: LiftTable, settings: Settings) -> tuple[list[GroupScalars], f
         if table.encoder_uncertainty_cam_deg is None and not np.any(scalars["nose_cam_deg"].u > within):
             without_angle += fitted.names
         groups.append(GroupScalars(characteristics, scalars, NOSE_DROP_MM))
-        notes += fit_notes(fitted, widened=widened)
+        notes += fit_notes(fitted, widened=widened) + spacing_notes(groups[-1])
     return groups, frozenset(without_angle), notes
 
 

@@ -13,6 +13,7 @@ from valvelab.follower.shapes import Shape
 from valvelab.inspection.lobe_scalars import GroupScalars, number
 from valvelab.lobe.events import Places
 from valvelab.lobe.propagation import Term
+from valvelab.lobe.smoothing_bias import too_wide
 from valvelab.records.measurement import LiftTable
 from valvelab.records.result import Note, info, warning
 
@@ -74,6 +75,11 @@ def contour_figures(part: GroupScalars, table: LiftTable, under: Shape | None = 
         key: _uncertainty(part, contours, [place[key] for place in places], field, under)
         for key, field in _FIELDS.items()
     }
+    flat = too_wide(part.characteristics.spacing_cam_deg, 2)
+    for row in np.flatnonzero(flat):
+        # without an acceleration there is no radius of curvature
+        summaries[row] = replace(summaries[row], min_convex_mm=None, min_concave_mm=None)
+        places[row] |= {"min_convex_radius_mm": None, "min_concave_radius_mm": None}
     return {
         name: ContourFigures(
             {

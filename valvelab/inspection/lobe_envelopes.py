@@ -12,6 +12,7 @@ from valvelab.conformity.decision import decide
 from valvelab.conformity.envelope import BandPiece, EnvelopeFit, fit_envelope
 from valvelab.errors import BadQuantity, BadSpec
 from valvelab.inspection.lobe_scalars import GroupScalars, number
+from valvelab.lobe.angle_error import response
 from valvelab.lobe.characteristics import LobeCharacteristics
 from valvelab.lobe.conditioning import condition
 from valvelab.lobe.events import Places
@@ -126,9 +127,8 @@ def fit_envelopes(
                 if name not in result and name not in group.withheld and _selects(envelope, name, kinds[name])
             }
             fits = {row: _fit_one(group, row, nominal, band, envelope) for row, nominal in chosen.items()}
-            stated = _uncertainty(
-                group, {row: float(fit.measured_angle_cam_deg[fit.worst]) for row, fit in fits.items()}
-            )
+            worst_at = {row: float(fit.measured_angle_cam_deg[fit.worst]) for row, fit in fits.items()}
+            stated = _uncertainty(group, worst_at, turned="angle" in envelope.fit)
             for row, fit in fits.items():
                 result[group.fitted.names[row]] = LobeEnvelope(fit, chosen[row], stated[row], envelope.clause)
     return result
@@ -183,8 +183,11 @@ def _fit_one(
     return fit_envelope(profile.value, centre, nominal.profile.value, nominal.centre_cam_deg, band, envelope.fit)
 
 
-def _uncertainty(group: GroupScalars, worst_at: dict[int, float]) -> dict[int, float | None]:
-    """Standard uncertainty of the fitted lift of some rows, each at its own angle, instrument included."""
+def _uncertainty(group: GroupScalars, worst_at: dict[int, float], *, turned: bool) -> dict[int, float | None]:
+    """Standard uncertainty of the fitted lift of some rows, each at its own angle, instrument included.
+
+    turned: the angle was fitted out, and with it what an error of angle has in common on both flanks.
+    """
     characteristics = group.characteristics
     splines = group.fitted.splines
     rows = np.arange(len(group.fitted.names))
@@ -192,9 +195,12 @@ def _uncertainty(group: GroupScalars, worst_at: dict[int, float]) -> dict[int, f
     index, t = splines.locate(np.nan_to_num(angle))
     noise = characteristics.propagation.standard(Term(Places(index, t, angle), 0, np.ones(rows.size)))
     lift, slope = (splines.at(rows, index, t, order) for order in (0, 1))
+    moved = response(angle, slope)
+    if turned:
+        for flank in characteristics.steepest:
+            moved = moved - response(flank, 0.5 * slope)
     instrument = characteristics.instrument
     total = np.sqrt(
-        noise**2 + instrument.probe_mm**2 + (instrument.expansion * lift) ** 2
-        + (instrument.encoder_cam_deg * slope) ** 2
-    )  # fmt: skip
+        noise**2 + instrument.probe_mm**2 + (instrument.expansion * lift) ** 2 + characteristics.by_angle(moved) ** 2
+    )
     return {row: number(total[row]) if total[row] > 0.0 else None for row in worst_at}

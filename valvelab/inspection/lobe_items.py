@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from valvelab.inspection.judging import Item, Measured
+from valvelab.inspection.lobe_notes import no_derivative
 from valvelab.inspection.lobe_scalars import GroupScalars, number
 from valvelab.records.lobes_result import CamshaftResult, LobeResult
 
@@ -34,6 +35,11 @@ _PLAIN: dict[str, tuple[Callable[[LobeResult], float | None], str | None]] = {
     "min_face_radius": (lambda r: r.curvature.min_face_radius_mm, "min_face_radius_mm"),
     "max_pressure_angle": (lambda r: r.curvature.max_pressure_angle_deg, "max_pressure_angle_deg"),
 }
+# Of the characteristics that rest on a second or third derivative.
+_ORDERS = {
+    "acceleration_max": 2, "acceleration_min": 2, "min_convex_radius": 2, "min_concave_radius": 2,
+    "jerk_max_abs": 3, "jerk_rms": 3,
+}  # fmt: skip
 _EVENTS = {"opening": 1.0, "closing": 1.0, "duration": 2.0}
 # What an error of angle does not move.
 _FREE_OF_ANGLE = frozenset({"max_lift", "max_lift_spread", "runout_tir", "eccentricity", "noise"})
@@ -85,7 +91,9 @@ def _look_up(
         if name not in _PLAIN:
             return None
         value_of, key = _PLAIN[name]
-        return Measured(value_of(lobe), None if key is None else lobe.uncertainty.get(key), "see the notes")
+        why = no_derivative(part, row, _ORDERS[name]) if name in _ORDERS else None
+        u = None if key is None else lobe.uncertainty.get(key)
+        return Measured(value_of(lobe), u, why or "see the notes")
 
     return look_up
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from valvelab.inspection.lobe_scalars import GroupScalars
 from valvelab.lobe.base_circle import BaseCircle
 from valvelab.lobe.profile import FittedLobes
+from valvelab.lobe.smoothing_bias import WIDEST_FOR_ACCELERATION, WIDEST_FOR_JERK, too_wide
 from valvelab.records.lobes_result import LobeResult
 from valvelab.records.measurement import LiftTable
 from valvelab.records.result import Note, info, warning
@@ -75,6 +76,31 @@ def _taken_out_notes(fitted: FittedLobes) -> list[Note]:
         how = "taken out of" if fitted.eccentricity_taken_out else "left in"
         return [info("eccentricity", f"the base circle's eccentricity is {how} the whole sweep, and reported")]
     return []
+
+
+_DERIVED = {2: "acceleration, ramps and radii of curvature are", 3: "the jerk is"}
+
+
+def no_derivative(part: GroupScalars, row: int, order: int) -> str | None:
+    """Why one lobe has no second (or third) derivative: its readings are too far apart; None where it has one."""
+    apart = part.characteristics.spacing_cam_deg
+    if not too_wide(apart, order)[row]:
+        return None
+    widest = {2: WIDEST_FOR_ACCELERATION, 3: WIDEST_FOR_JERK}[order]
+    return f"readings {apart[row]:.3g} cam deg apart are too wide for it (at most {widest:g})"
+
+
+def spacing_notes(part: GroupScalars) -> list[Note]:
+    """What the readings of a group are too far apart for, each sentence once for all lobes that it concerns."""
+    said: dict[tuple[int, str], list[str]] = {}
+    for row, name in enumerate(part.fitted.names):
+        for order in _DERIVED:
+            if (reason := no_derivative(part, row, order)) is not None:
+                said.setdefault((order, reason), []).append(name)
+    return [
+        (warning if order == 2 else info)(", ".join(names), f"{_DERIVED[order]} not derived: {reason}")
+        for (order, reason), names in said.items()
+    ]
 
 
 def _base_circle_notes(name: str, base: BaseCircle | None, lift_mm: float, *, zero_taken_out: bool) -> list[Note]:

@@ -125,7 +125,7 @@ class LobeCharacteristics:
         moved_first, moved_last = (response(angle, np.ones_like(rise)) for angle in (first, last))
 
         def u(noise: FloatArray, systematic: FloatArray, moved: Response) -> FloatArray:
-            return np.sqrt(np.maximum(noise, 0.0) + systematic**2 + self._by_angle(moved) ** 2)
+            return np.sqrt(np.maximum(noise, 0.0) + systematic**2 + self.by_angle(moved) ** 2)
 
         return EventRow(
             lift_mm,
@@ -153,7 +153,7 @@ class LobeCharacteristics:
         half = np.full_like(rise, 0.5)
         moved = response(opening.angle_cam_deg, half) + response(closing.angle_cam_deg, half)
         middle = 0.5 * (opening.angle_cam_deg + closing.angle_cam_deg)
-        return Value(middle, _root_sum(noise, self._by_angle(moved)))
+        return Value(middle, _root_sum(noise, self.by_angle(moved)))
 
     def area(self) -> tuple[Value, Value]:
         """Area under the lift between the feet (mm·cam deg) and its centroid (cam deg).
@@ -191,15 +191,15 @@ class LobeCharacteristics:
             padded[:, lag : lag + knots] += share * on_knots
         moved = summed_response(splines.knots()[:knots], on_knots * self.fitted.at_knots[1])
         noise = self.propagation.dense(padded, -np.einsum("lk,lkj->lj", weight, harmonic_row(angle)))
-        return _root_sum(noise, self._by_angle(moved))
+        return _root_sum(noise, self.by_angle(moved))
 
-    def _by_angle(self, moved: Response) -> FloatArray:
-        """Standard uncertainty by the stated error of angle."""
+    def by_angle(self, moved: Response) -> FloatArray:
+        """Standard uncertainty, (lobes,), by the stated error of angle."""
         if self.instrument.encoder_cam_deg == 0.0:
             return np.zeros(moved.shape[0])
         return standard(moved, self.instrument.encoder_cam_deg)
 
-    def moved_by_angle(self, term: Term, *, at_extreme: bool) -> Response:
+    def movedby_angle(self, term: Term, *, at_extreme: bool) -> Response:
         """How an error of angle moves a term: d^n(s′ε), by Leibniz.
 
         At an extreme the place moves with the scale, so ε itself has no part.
@@ -215,10 +215,16 @@ class LobeCharacteristics:
 
         By noise, by what the smoothing may have taken off or put on, and by the angle.
         """
-        moved = sum(self.moved_by_angle(term, at_extreme=True) for term in terms)
+        moved = sum(self.movedby_angle(term, at_extreme=True) for term in terms)
         return _root_sum(
-            self.propagation.standard(*terms), smoothing_doubt(self.fitted, *terms), self._by_angle(np.asarray(moved))
+            self.propagation.standard(*terms), smoothing_doubt(self.fitted, *terms), self.by_angle(np.asarray(moved))
         )
+
+    @cached_property
+    def steepest(self) -> tuple[FloatArray, FloatArray]:
+        """Angles of greatest and least velocity at the knots, (lobes,) each."""
+        velocity, knots = self.fitted.at_knots[1], self.lobes.splines.knots()
+        return knots[np.argmax(velocity, axis=1)], knots[np.argmin(velocity, axis=1)]
 
     @cached_property
     def spacing_cam_deg(self) -> FloatArray:
@@ -276,7 +282,7 @@ class LobeCharacteristics:
         along = np.array([0.0, base.abc[1], base.abc[2]]) / size
         side = np.array([0.0, -base.abc[2], base.abc[1]]) / size**2
         spread = np.sqrt(along @ covariance @ along)
-        turn = np.degrees(np.sqrt(side @ covariance @ side))
+        turn = np.hypot(np.degrees(np.sqrt(side @ covariance @ side)), self.instrument.encoder_cam_deg)
         return float(runout), float(spread), float(min(turn, 360.0 / np.sqrt(12.0)))
 
     def jerk_rms(self) -> FloatArray:
