@@ -33,7 +33,8 @@ WIDEST_FOR_JERK = 1.0
 _SLACK = 1e-3
 STIFFER_SHARE = {1: 0.5, 2: 0.5, 3: 2.0}
 # Lift above this share of the greatest belongs to the lobe where its readings are counted.
-_ON_LOBE = 0.02
+_ON_LOBE = 0.05
+_SAME_CAM_DEG = 1e-6
 # A plateau holds one independent value for so many correlation lengths; chosen so that a rounded peak counts as one.
 _LENGTHS = 3.0
 _COUNTS = read_only(np.log([1.0, 2.0, 3.0, 4.0, 5.0, 7.0, 10.0, 15.0, 20.0, 30.0, 50.0, 100.0]))
@@ -66,7 +67,12 @@ def plateau_excess(lobes: Lobes, propagation: Propagation, order: int, sign: flo
     values = sign * fitted.guide_at_knots(order)
     length = fitted.splines.step * (values > (values.max(axis=1) - noise)[:, None]).sum(axis=1)
     count = np.maximum(length / (_LENGTHS * propagation.noise_length(order)), 1.0)
-    return np.asarray(noise * np.interp(np.log(count), _COUNTS, _GREATEST))
+    return np.asarray(noise * expected_greatest(count))
+
+
+def expected_greatest(count: FloatArray) -> FloatArray:
+    """Of so many independent standard normal values; any shape, from 1 up."""
+    return np.asarray(np.interp(np.log(count), _COUNTS, _GREATEST))
 
 
 def crest_beside(fitted: FittedLobes, order: int, sign: float, value: FloatArray) -> FloatArray:
@@ -77,11 +83,13 @@ def crest_beside(fitted: FittedLobes, order: int, sign: float, value: FloatArray
 def spacing(lobes: Lobes) -> FloatArray:
     """Cam degrees from reading to reading on each lobe, (lobes,): the median over its lift."""
     conditioned = lobes.fitted.conditioned
-    result = np.zeros(len(conditioned.names))
-    for row, peak in enumerate(lobes.lift.max(axis=1)):
-        angle = np.unique(np.round(conditioned.angle_cam_deg[conditioned.kept[row]], 6))
-        lifted = lobes.splines.evaluate(row, angle) > _ON_LOBE * peak
-        gaps = np.diff(angle)[lifted[1:] & lifted[:-1]]
+    lifts = conditioned.lifts_mm
+    low = lifts.min(axis=1)
+    lifted = lifts > (low + _ON_LOBE * (lifts.max(axis=1) - low))[:, None]
+    result = np.zeros(lifts.shape[0])
+    for row, used in enumerate(conditioned.kept & lifted):
+        gaps = np.diff(conditioned.angle_cam_deg[used])
+        gaps = gaps[gaps > _SAME_CAM_DEG]
         result[row] = float(np.median(gaps)) if gaps.size else np.inf
     return result
 
