@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from valvelab.angles import fold
 from valvelab.arrays import FloatArray, finite
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.lobe.presence import refuse_no_lobe
 from valvelab.lobe.trace import Trace
 
 BoolArray = NDArray[np.bool_]
@@ -71,7 +72,7 @@ def condition(traces: tuple[Trace, ...]) -> Conditioned:
     """Unwrap, check, fold and sort the readings of lobes that share their angles, and flag outliers.
 
     Refused: fewer than 16 readings, values not finite or beyond any lobe, angles that do not run one way
-    within a sweep.
+    within a sweep, lift that is no lobe.
     """
     first = traces[0]
     angle = finite(first.angle_cam_deg, f"lobe {first.name}, angle", 1)
@@ -86,7 +87,9 @@ def condition(traces: tuple[Trace, ...]) -> Conditioned:
     given = np.zeros(angle.size, dtype=np.int64) if first.sweep is None else first.sweep
     unwrapped, sweep = _unwrap(angle, given, first.name)
     kept = ~_outliers(unwrapped, lifts, given)
-    return _arrange(tuple(trace.name for trace in traces), unwrapped, lifts, kept, sweep)
+    arranged = _arrange(tuple(trace.name for trace in traces), unwrapped, lifts, kept, sweep)
+    refuse_no_lobe(arranged.names, arranged.angle_cam_deg, np.where(arranged.kept, arranged.lifts_mm, np.nan))
+    return arranged
 
 
 def _unwrap(angle: FloatArray, given: NDArray[np.int64], name: str) -> tuple[FloatArray, NDArray[np.int64]]:

@@ -12,10 +12,14 @@ from valvelab.arrays import FloatArray, read_only
 from valvelab.lobe.base_circle import BaseCircle, find_base_circle, harmonic_row, without_harmonic
 from valvelab.lobe.conditioning import Conditioned
 from valvelab.lobe.dense_smoothing import fit_general
+from valvelab.lobe.presence import refuse_cut_off, refuse_noise
 from valvelab.lobe.smoothing import CALCULATED_NOISE_MM, Smoothed, fit_uniform
 from valvelab.lobe.spline import SplineSet, symbol_weights
 
 _FILLING_ROUNDS = 12
+# A uniform turn may lack this share of its cells, and so many side by side; with more it is fitted as an uneven one.
+_MOST_EMPTY = 0.02
+_LONGEST_HOLE = 3
 # Of the finest harmonic passed by half; chosen by trial on the published laws (tests/benchmarks/bench_estimators.py).
 _GUIDE_SHARE = 0.7
 
@@ -120,37 +124,57 @@ def fit_lobes(conditioned: Conditioned, *, take_out_eccentricity: bool = True, k
 
     keep_zero: keep the table's own zero, and the eccentricity with it.
 
-    Raises CannotEvaluate where too few readings are left.
+    Raises CannotEvaluate where too few readings are left or where they hold no lobe.
     """
-    repeats = 1.0
-    if conditioned.grid is None:
-        smoothed = fit_general(
-            conditioned.angle_cam_deg, conditioned.lifts_mm, conditioned.kept, periodic=conditioned.periodic
-        )
-        reading_noise = smoothed.noise_mm
-    else:
-        means, counts = _cell_means(conditioned)
-        smoothed = _fit_cells(means, counts, conditioned.grid_start)
-        repeats = conditioned.kept.sum() / max(1, int((counts > 0).sum()))
-        reading_noise = smoothed.noise_mm * np.sqrt(repeats)
-        if repeats >= 1.9:
-            reading_noise = np.maximum(reading_noise, _scatter_in_cells(conditioned, means, counts))
+    smoothed, reading_noise = _smooth(conditioned)
+    at_knots = smoothed.splines.at_knots()
+    refuse_noise(conditioned.names, np.ptp(at_knots, axis=1), reading_noise)
     bases: tuple[BaseCircle | None, ...] = (None,) * len(conditioned.names)
     splines = smoothed.splines
+    unit = _unit_deviation(smoothed)
     if conditioned.periodic:
-        lift = smoothed.splines.at_knots()[:, :-1]
-        unit = _unit_deviation(smoothed)
         harmonic = harmonic_row(smoothed.splines.knots()[:-1])
         bases = tuple(
             find_base_circle(smoothed.splines, harmonic, row, float(noise) * unit, float(noise))
-            for row, noise in zip(lift, smoothed.noise_mm, strict=True)
+            for row, noise in zip(at_knots[:, :-1], smoothed.noise_mm, strict=True)
         )
         if not keep_zero:
             splines = without_harmonic(splines, bases, eccentricity=take_out_eccentricity)
+    else:
+        refuse_cut_off(conditioned.names, at_knots, smoothed.noise_mm * unit, splines.step)
     taken_out = take_out_eccentricity and not keep_zero
     return FittedLobes(
         conditioned, smoothed, splines, bases, smoothed.noise_mm, read_only(reading_noise), taken_out, not keep_zero
     )
+
+
+def _smooth(conditioned: Conditioned) -> tuple[Smoothed, FloatArray]:
+    """The fit of all readings of a group, and the standard deviation of one reading of each lobe, (lobes,)."""
+    if conditioned.grid is not None:
+        means, counts = _cell_means(conditioned)
+        if _few_are_empty(counts):
+            smoothed = _fit_cells(means, counts, conditioned.grid_start)
+            repeats = conditioned.kept.sum() / max(1, int((counts > 0).sum()))
+            reading_noise = smoothed.noise_mm * np.sqrt(repeats)
+            if repeats >= 1.9:
+                reading_noise = np.maximum(reading_noise, _scatter_in_cells(conditioned, means, counts))
+            return smoothed, reading_noise
+    smoothed = fit_general(
+        conditioned.angle_cam_deg, conditioned.lifts_mm, conditioned.kept, periodic=conditioned.periodic
+    )
+    return smoothed, smoothed.noise_mm
+
+
+def _few_are_empty(counts: FloatArray) -> bool:
+    """Whether the empty cells of counts, (lobes, cells), are so few and so far apart that a fit can fill them."""
+    empty = counts == 0
+    if not empty.any():
+        return True
+    if empty.sum(axis=1).max() > _MOST_EMPTY * empty.shape[1]:
+        return False
+    turned = np.concatenate([empty, empty[:, :_LONGEST_HOLE]], axis=1)
+    hole = np.lib.stride_tricks.sliding_window_view(turned, _LONGEST_HOLE + 1, axis=1).all(axis=2)
+    return not bool(hole.any())
 
 
 def _unit_deviation(smoothed: Smoothed) -> float:

@@ -124,8 +124,11 @@ class Propagation:
         for k, term in enumerate(terms):
             factor = np.where(term.places.found, term.factor, np.nan)
             alive = slice(width * k, width * (k + 1))
-            columns[:, alive] = term.places.index[:, None] + np.arange(width)
-            weights[:, k, alive] = factor[:, None] * basis_at(term.places.t, term.order) * step ** (-term.order)
+            # an open spline's last knot is the end of its last interval
+            index = np.clip(term.places.index, 0, self.fitted.splines.intervals - 1)
+            t = term.places.t + (term.places.index - index)
+            columns[:, alive] = index[:, None] + np.arange(width)
+            weights[:, k, alive] = factor[:, None] * basis_at(t, term.order) * step ** (-term.order)
             angle = np.where(term.places.found, term.places.angle_cam_deg, 0.0)
             base[:, k] = -factor[:, None] * harmonic_row(angle, term.order)
         return columns, weights, base
