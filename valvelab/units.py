@@ -59,6 +59,12 @@ FACTORS: dict[Dimension, dict[str, float]] = {
     "percent": {"%": 1.0, "": 1.0},
 }  # fmt: skip
 
+LARGEST: dict[Dimension, float] = {
+    "length": 1000.0, "force": 1e6, "rate": 1e6, "stress": 1e6, "mass": 1000.0, "time": 1e6, "frequency": 1e6,
+    "speed": 1e6, "angle": 1e8, "temperature": 1e4, "number": 1e12, "percent": 1e6,
+}  # fmt: skip
+"""Greatest size of a quantity of a valvetrain part, canonical; what lies beyond was mistyped (ours; no source)."""
+
 _QUANTITY = re.compile(r"\s*([+\-−]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+\-]?\d+)?)\s*(.*?)\s*")
 
 
@@ -105,6 +111,14 @@ def parse_quantity(value: str | float, dimension: Dimension, field: str) -> floa
     if not unit:
         return number
     return number * factor(unit, dimension, field)
+
+
+def bounded(value: float, dimension: Dimension, field: str) -> float:
+    """The canonical value; refuses one beyond what any valvetrain part has (`LARGEST`), naming `field`."""
+    if abs(value) > LARGEST[dimension]:
+        unit = CANONICAL[dimension]
+        raise BadQuantity(field, f"{value:g} {unit}".rstrip(), f"at most {LARGEST[dimension]:g} {unit}".rstrip())
+    return value
 
 
 def _temperature(text: str, field: str) -> float:

@@ -17,11 +17,15 @@ Outcome = Literal["accept", "reject", "undecided"]
 
 @dataclass(frozen=True, slots=True)
 class Decision:
-    """Outcome, the probability that the true value conforms (None without uncertainty), the rule used."""
+    """Outcome, the probability that the true value conforms (None without uncertainty), the rule used.
+
+    reason: why it is undecided where no measured value at all could have been accepted, else empty.
+    """
 
     outcome: Outcome
     probability: float | None
     rule: Rule
+    reason: str = ""
 
 
 def normal_distribution(z: float) -> float:
@@ -67,8 +71,9 @@ def decide(
     """Accept, reject or leave undecided one measured value against its limits.
 
     `guarded`: accept where the probability of conformity reaches `confidence`, reject where it is at most
-    1 − `confidence`, undecided between. `simple`: by the measured value alone. Without an uncertainty the
-    simple rule is used (the caller says so in a note). Source: ISO 14253-1:2017, JCGM 106:2012.
+    1 − `confidence` and the measured value itself lies outside, undecided between. `simple`: by the measured value
+    alone. Without an uncertainty the simple rule is used (the caller says so in a note).
+    Source: ISO 14253-1:2017, JCGM 106:2012.
     """
     inside = (lower is None or measured >= lower) and (upper is None or measured <= upper)
     if standard_uncertainty is None or standard_uncertainty <= 0.0:
@@ -78,6 +83,24 @@ def decide(
         return Decision("accept" if inside else "reject", probability, "simple")
     if probability >= confidence:
         return Decision("accept", probability, "guarded")
-    if probability <= 1.0 - confidence:
+    if probability <= 1.0 - confidence and not inside:
         return Decision("reject", probability, "guarded")
-    return Decision("undecided", probability, "guarded")
+    return Decision("undecided", probability, "guarded", _too_wide(standard_uncertainty, lower, upper, confidence))
+
+
+def _too_wide(u: float, lower: float | None, upper: float | None, confidence: float) -> str:
+    """What to say where u fills the band: even a value right in its middle would not be accepted."""
+    if lower is None or upper is None:
+        return ""
+    best = probability_conforming(0.5 * (lower + upper), u, lower, upper)
+    return "" if best >= confidence else "u is too large for these limits: no measured value could be accepted"
+
+
+def nearest_branch(measured: float, lower: float | None, upper: float | None, period: float) -> float:
+    """The measured value plus whole periods, so that it lies nearest its limits on the circle.
+
+    With two limits nearest their middle, with one nearest that limit. Same unit throughout; needs one limit at least.
+    """
+    ends = [end for end in (lower, upper) if end is not None]
+    home = math.fsum(ends) / len(ends)
+    return measured - period * round((measured - home) / period)

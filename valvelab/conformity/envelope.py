@@ -65,7 +65,7 @@ def fit_envelope(
 ) -> EnvelopeFit:
     """Fit out the named freedoms and compare; the curves take angles and a derivative order.
 
-    Refuses an empty band or one that runs backward.
+    Refuses an empty band, one that runs backward, and one of a negative size.
     """
     angle = _grid(band)
     nominal_lift = nominal(nominal_centre + angle, 0)
@@ -92,6 +92,9 @@ def _grid(band: tuple[BandPiece, ...]) -> FloatArray:
             raise CannotEvaluate(
                 Reason.OUT_OF_RANGE, f"envelope band: found from {piece.start:g} to {piece.stop:g}, expected from < to"
             )
+        if min(piece.below, piece.above) < 0.0:
+            found = f"found below {piece.below:g}, above {piece.above:g} mm"
+            raise CannotEvaluate(Reason.OUT_OF_RANGE, f"envelope band: {found}, expected sizes of 0 or more")
     pieces = [
         np.linspace(piece.start, piece.stop, max(2, round((piece.stop - piece.start) / _GRID_CAM_DEG) + 1))
         for piece in band
@@ -129,6 +132,6 @@ def _sizes(angle: FloatArray, band: tuple[BandPiece, ...]) -> tuple[FloatArray, 
     above = np.full(angle.shape, np.nan)
     for piece in band:
         inside = (angle >= piece.start - 1e-9) & (angle <= piece.stop + 1e-9)
-        below[inside] = np.fmax(below[inside], abs(piece.below))
-        above[inside] = np.fmax(above[inside], abs(piece.above))
+        below[inside] = np.fmax(below[inside], piece.below)
+        above[inside] = np.fmax(above[inside], piece.above)
     return below, above

@@ -11,7 +11,7 @@ from typing import Literal
 
 from valvelab.units import Dimension
 
-Subject = Literal["lobe", "camshaft", "spring", "station", "shaft", "trace", "valve", "phasing", "gauge"]
+Subject = Literal["lobe", "camshaft", "spring", "station", "shaft", "trace", "valve", "event", "phasing", "gauge"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,7 +19,8 @@ class Characteristic:
     """One entry of the table.
 
     `unit` is the unit of the JSON key and of a bare number in a spec; `needs_at` names what `at` is
-    ("lift", "height") for characteristics that need one.
+    ("lift", "height") for characteristics that need one. `period`: of an angle that is a place on a circle, in `unit`;
+    its limits are compared on the circle. None for sizes and differences.
     """
 
     name: str
@@ -30,6 +31,7 @@ class Characteristic:
     method: str
     source: str
     needs_at: Literal["lift", "height"] | None = None
+    period: float | None = None
 
 
 _TABLES = (
@@ -48,6 +50,11 @@ def all_characteristics() -> tuple[Characteristic, ...]:
     return tuple(rows)
 
 
+def named(name: str) -> tuple[Characteristic, ...]:
+    """Every entry of that name: `opening` is a place on the lift table, and an event on the crank."""
+    return tuple(row for row in all_characteristics() if row.name == name)
+
+
 def by_name(name: str) -> Characteristic | None:
-    """The entry of that name, or None."""
-    return next((row for row in all_characteristics() if row.name == name), None)
+    """The first entry of that name, or None."""
+    return next(iter(named(name)), None)

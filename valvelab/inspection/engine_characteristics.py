@@ -6,19 +6,22 @@ from valvelab.inspection.characteristics import Characteristic
 
 _PRACTICE = "common practice"
 _MECHANICS = "plain mechanics"
+_CROSSING = "by degree wheel the reading at the follower's lift; of the valve's motion its crossing of the valve's lift"
 
 CHARACTERISTICS: tuple[Characteristic, ...] = (
     Characteristic(
         "tdc_offset", "deg", "angle", "phasing", "wheel reading at true top dead centre",
-        "middle of the piston-stop readings on the shorter arc", _PRACTICE,
+        "middle of the piston-stop readings on the shorter arc", _PRACTICE, period=360.0,
     ),
     Characteristic(
         "intake_centreline", "crank deg", "angle", "phasing", "intake centreline after top dead centre",
         "middle of the equal-lift pairs near the nose, weighted by flank slope squared; else of the events", _PRACTICE,
+        period=720.0,
     ),
     Characteristic(
         "exhaust_centreline", "crank deg", "angle", "phasing", "exhaust centreline before top dead centre",
         "middle of the equal-lift pairs near the nose, weighted by flank slope squared; else of the events", _PRACTICE,
+        period=720.0,
     ),
     Characteristic(
         "advance", "crank deg", "angle", "phasing", "camshaft advance",
@@ -31,6 +34,16 @@ CHARACTERISTICS: tuple[Characteristic, ...] = (
     Characteristic(
         "overlap", "crank deg", "angle", "phasing", "crank angle with both valves beyond the stated lift",
         "intake opening BTDC + exhaust closing ATDC", _PRACTICE, "lift",
+    ),
+    Characteristic(
+        "opening", "crank deg", "angle", "event",
+        "opening event before its dead centre (BTDC of an intake, BBDC of an exhaust), after it negative", _CROSSING,
+        _PRACTICE, "lift", period=720.0,
+    ),
+    Characteristic(
+        "closing", "crank deg", "angle", "event",
+        "closing event after its dead centre (ABDC of an intake, ATDC of an exhaust), before it negative", _CROSSING,
+        _PRACTICE, "lift", period=720.0,
     ),
     Characteristic(
         "rule_lift", "mm", "length", "valve", "valve lift as rules count it: at the valve, without lash",

@@ -14,8 +14,9 @@ from valvelab.conformity.gauge_study import (
     study_uncertainty,
 )
 from valvelab.errors import BadFile, BadQuantity, CannotEvaluate
-from valvelab.inspection.characteristics import by_name
-from valvelab.inspection.judging import Item, Measured, ends, judge
+from valvelab.inspection.characteristics import Subject, by_name
+from valvelab.inspection.judging import Item, Measured, judge
+from valvelab.inspection.limits import ends
 from valvelab.records.form_measurement import GaugeReadings
 from valvelab.records.gauge_result import (
     AdoptedUncertainty,
@@ -166,7 +167,7 @@ def _remarks(study: AnovaStudy) -> list[Note]:
     return notes
 
 
-def gauge_items(result: GaugeResult) -> dict[str, list[Item]]:
+def gauge_items(result: GaugeResult) -> dict[Subject, list[Item]]:
     """What limits can be laid on: the study, by the analysis of variance."""
 
     def look_up(name: str, _at_mm: float | None) -> Measured | None:

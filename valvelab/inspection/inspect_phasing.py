@@ -2,24 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
-from valvelab.inspection.judging import Item, Measured, judge
+from valvelab.inspection.judging import judge
+from valvelab.inspection.phasing_doubts import doubts_of
+from valvelab.inspection.phasing_items import ANSWERED, LACKS_WHEEL, phasing_items
 from valvelab.phasing.degreeing import Degreeing, Estimate, LobeEvents, LobePhasing, Sheet, degree
 from valvelab.phasing.next_reading import NextReading, next_reading
 from valvelab.phasing.plausibility import findings
-from valvelab.phasing.timing import lobe_kind, trade_event
+from valvelab.phasing.timing import trade_event
 from valvelab.records.phasing_result import AdjusterOutcome, Event, Overlap, PhasingDuration, PhasingLobe, PhasingResult
 from valvelab.records.result import Note, Source, Verdict, info, warning
-from valvelab.records.spec import LimitSpec, Spec
-from valvelab.units import parse_quantity
+from valvelab.records.spec import Spec
 
 CAUTION = (
     "Turn the engine by hand with the plugs out; never use the starter against a piston stop. Results support, and "
     "never replace, the judgement of qualified people, the engine maker's limits and the event's officials."
 )
-LACKS_WHEEL = "the wheel's uncertainty is not stated"
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,16 +36,14 @@ def inspect_phasing(
 ) -> PhasingInspection:
     """Work out a sheet, complain about its readings, and hold it against a spec."""
     worked = degree(sheet)
-    notes = [warning(found.about, found.sentence) for found in findings(sheet, worked)]
+    found = findings(sheet, worked)
+    doubts, stray = doubts_of(sheet, found)
+    notes = [warning(finding.about, finding.sentence) for finding in found] + stray
     notes += _missing(sheet, worked)
     verdicts: tuple[Verdict, ...] = ()
     if spec is not None:
-        judged, remarks = judge(
-            spec,
-            _items(worked, wheel_known=sheet.wheel_uncertainty_deg is not None),
-            spec_file,
-            concerns=lambda limit: _concerns(limit, worked),
-        )
+        items = phasing_items(worked, doubts, wheel_known=sheet.wheel_uncertainty_deg is not None)
+        judged, remarks = judge(spec, items, spec_file, only=ANSWERED, where="follower")
         verdicts, notes = tuple(judged), notes + remarks
     result = PhasingResult(
         source=source,
@@ -179,73 +176,3 @@ def _missing(sheet: Sheet, worked: Degreeing) -> list[Note]:
     if worked.correction is not None and not sheet.steps_deg:
         notes.append(info("adjuster", "no steps are on the sheet: no nearest one is named"))
     return notes
-
-
-def _items(worked: Degreeing, *, wheel_known: bool) -> dict[str, list[Item]]:
-    items = {
-        "phasing": [Item("engine", None, _engine(worked))],
-        "camshaft": [Item("engine", None, _engine(worked))],
-        "lobe": [_lobe_item(lobe) for lobe in worked.lobes],
-    }
-    return items if wheel_known else {subject: [_marked(item) for item in rows] for subject, rows in items.items()}
-
-
-def _marked(item: Item) -> Item:
-    """The same item, each value saying that its uncertainty lacks the wheel's."""
-
-    def look_up(name: str, at_mm: float | None) -> Measured | None:
-        found = item.look_up(name, at_mm)
-        return None if found is None else replace(found, lacks=LACKS_WHEEL)
-
-    return replace(item, look_up=look_up)
-
-
-def _engine(worked: Degreeing) -> Callable[[str, float | None], Measured | None]:
-    def engine(name: str, at_mm: float | None) -> Measured | None:
-        if name == "tdc_offset" and worked.dead_centre is not None:
-            return Measured(worked.dead_centre.reading_deg, worked.dead_centre.standard_uncertainty_deg)
-        if name == "overlap":
-            return next((_measured(e) for lift, e in worked.overlaps if at_mm is not None and _same(lift, at_mm)), None)
-        return _measured(
-            {
-                "intake_centreline": worked.intake_centreline,
-                "exhaust_centreline": worked.exhaust_centreline,
-                "advance": worked.advance,
-                "correction": worked.correction,
-                "lobe_separation": worked.lobe_separation,
-            }.get(name)
-        )
-
-    return engine
-
-
-def _lobe_item(lobe: LobePhasing) -> Item:
-    def look_up(name: str, at_mm: float | None) -> Measured | None:
-        if name != "duration" or at_mm is None:
-            return None
-        return next((_measured(row.duration) for row in lobe.events if _same(row.at_mm, at_mm)), None)
-
-    return Item(lobe.lobe, lobe_kind(lobe.lobe), look_up)
-
-
-def _same(lift_mm: float, other_mm: float) -> bool:
-    return abs(lift_mm - other_mm) < 5e-4
-
-
-def _measured(estimate: Estimate | None) -> Measured | None:
-    return None if estimate is None else Measured(estimate.value, estimate.standard_uncertainty)
-
-
-def _concerns(limit: LimitSpec, worked: Degreeing) -> bool:
-    """Of a camshaft's limits only those that a degree wheel can answer are judged here."""
-    from valvelab.inspection.characteristics import by_name
-
-    characteristic = by_name(limit.of)
-    if characteristic is None or characteristic.subject not in {"lobe", "camshaft"}:
-        return True
-    if characteristic.subject == "camshaft":
-        return limit.of == "lobe_separation"
-    if limit.of != "duration" or limit.at is None:
-        return False
-    at_mm = parse_quantity(limit.at, "length", "duration at")
-    return any(_same(row.at_mm, at_mm) for lobe in worked.lobes for row in lobe.events)

@@ -16,6 +16,7 @@ from valvelab.camshaft.straightness import AxisLine, least_squares_axis, minimum
 from valvelab.camshaft.taper import taper
 from valvelab.camshaft.vee_block import blind_orders
 from valvelab.errors import BadFile, CannotEvaluate
+from valvelab.inspection.characteristics import Subject
 from valvelab.inspection.judging import Item, Measured, judge
 from valvelab.records.form_measurement import ShaftReadings
 from valvelab.records.result import Note, Source, Verdict, info, warning
@@ -365,7 +366,7 @@ def _tapers(readings: ShaftReadings) -> tuple[list[TaperResult], list[Note]]:
     return results, notes
 
 
-def shaft_items(result: ShaftResult) -> dict[str, list[Item]]:
+def shaft_items(result: ShaftResult) -> dict[Subject, list[Item]]:
     """What limits can be laid on: each station, and the shaft."""
 
     def station(row: StationResult, name: str) -> Item:

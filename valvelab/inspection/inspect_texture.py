@@ -21,8 +21,9 @@ from valvelab.camshaft.texture import (
     whole_sections,
 )
 from valvelab.errors import BadFile, CannotEvaluate, Reason
-from valvelab.inspection.characteristics import by_name
-from valvelab.inspection.judging import Item, Measured, ends, judge
+from valvelab.inspection.characteristics import Subject, by_name
+from valvelab.inspection.judging import Item, Measured, judge
+from valvelab.inspection.limits import ends
 from valvelab.records.form_measurement import SurfaceTrace
 from valvelab.records.result import Note, Source, Verdict, info, warning
 from valvelab.records.spec import Spec
@@ -201,7 +202,7 @@ def _uncertainty(
     return combined, notes
 
 
-def texture_items(result: TextureResult) -> dict[str, list[Item]]:
+def texture_items(result: TextureResult) -> dict[Subject, list[Item]]:
     """What limits can be laid on: the trace."""
 
     def look_up(characteristic: str, _at_mm: float | None) -> Measured | None:

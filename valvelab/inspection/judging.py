@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 
-from valvelab.conformity.decision import decide
-from valvelab.errors import BadQuantity, BadSpec
-from valvelab.inspection.characteristics import Characteristic, by_name
-from valvelab.records.result import Note, Verdict, warning
-from valvelab.records.spec import LimitSpec, Quantity, Selection, Spec
-from valvelab.units import parse_angle, parse_quantity, split_quantity
+from valvelab.conformity.decision import decide, nearest_branch
+from valvelab.errors import BadSpec
+from valvelab.inspection.characteristics import Characteristic, Subject
+from valvelab.inspection.limits import DeadCentre, Ends, Limit, Where, meant_here, readings_of
+from valvelab.records.result import Note, Verdict, info, warning
+from valvelab.records.spec import DecisionRule, LimitSpec, Selection, Spec
+
+NOT_HERE = "limits that this inspection does not answer"
+"""What the note on a spec's limits on other things is about."""
+_NO_OTHERS: Mapping[Subject, Collection[str]] = {}
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,38 +44,75 @@ class Item:
     look_up: Callable[[str, float | None], Measured | None]
 
 
-def limit_value(quantity: Quantity, characteristic: Characteristic, field: str) -> float:
-    """A spec's quantity in the characteristic's own unit ("0.050 in", "232 crank deg", a bare number)."""
-    unit = characteristic.unit
-    if characteristic.dimension == "angle":
-        return parse_angle(quantity, "crank" if "crank" in unit else "cam", field)
-    if "/" in unit and characteristic.dimension == "number" and isinstance(quantity, str):
-        number, _, tail = quantity.strip().partition(" ")
-        if tail.strip() not in {"", unit}:
-            raise BadQuantity(field, f"unit {tail.strip()!r}", f"{unit}")
-        return parse_quantity(number, "number", field)
-    value = parse_quantity(quantity, characteristic.dimension, field)
-    if unit == "um" and isinstance(quantity, str) and split_quantity(quantity, field)[1]:
-        return value * 1000.0
-    return value
+def judge(
+    spec: Spec,
+    items: Mapping[Subject, Sequence[Item]],
+    spec_file: str = "spec",
+    only: Mapping[Subject, Collection[str]] = _NO_OTHERS,
+    where: Where | None = None,
+) -> tuple[list[Verdict], list[Note]]:
+    """Verdicts for every limit of `spec` that this inspection answers, and one note that lists the limits it does not.
+
+    `items` maps the subjects that it answers ("lobe", "camshaft", "spring", …) to what was measured of them; `only`
+    names the characteristics of a subject where it can't derive all of them; `where`: whose lift its opening and
+    closing events are at. A limit that is answered here and found nothing to judge (no such item, no value) is a row
+    `undecided` with its reason. Raises BadSpec for a limit that can't be read, whatever it is on.
+    """
+    verdicts: list[Verdict] = []
+    notes: list[Note] = []
+    elsewhere: list[str] = []
+    for number, stated in enumerate(spec.limit, start=1):
+        meanings = readings_of(number, stated, spec_file)
+        limit = meant_here(meanings, items, where)
+        if limit is None or limit.stated.of not in only.get(limit.characteristic.subject, {limit.stated.of}):
+            elsewhere.append(_elsewhere(meanings[0]))
+            continue
+        rows, said = _judged(spec.decision, limit, items[limit.characteristic.subject], spec_file)
+        verdicts += rows
+        notes += said
+        if limit.bare:
+            notes.append(info(stated.of, f"{limit.field}: {_taken_as(limit, where)}"))
+    if "lobe" not in items or "lobe" in only:
+        elsewhere += [f"[[envelope]] {number}" for number in range(1, len(spec.envelope) + 1)]
+    if elsewhere:
+        notes.append(warning(NOT_HERE, f"{', '.join(elsewhere)}: other inspections judge those"))
+    return verdicts, notes
 
 
-def ends(limit: LimitSpec, characteristic: Characteristic, field: str) -> tuple[float | None, float | None]:
-    """Lower and upper end of a limit, in the characteristic's unit."""
+def _elsewhere(limit: Limit) -> str:
+    return f"{limit.field} {limit.stated.of} ({limit.characteristic.subject})"
 
-    def value(quantity: Quantity | None, name: str) -> float | None:
-        return None if quantity is None else limit_value(quantity, characteristic, f"{field} {name}")
 
-    nominal = value(limit.nominal, "nominal")
-    if nominal is None:
-        lower, upper = value(limit.min, "min"), value(limit.max, "max")
-    else:
-        below, above = value(limit.below, "below"), value(limit.above, "above")
-        lower = None if below is None else nominal - abs(below)
-        upper = None if above is None else nominal + abs(above)
-    if lower is not None and upper is not None and lower > upper:
-        raise BadQuantity(field, f"lower {lower:g} above upper {upper:g}", "lower at or below upper")
-    return lower, upper
+def _taken_as(limit: Limit, where: Where | None) -> str:
+    if limit.characteristic.subject != "event":
+        return (
+            'a bare number counts as cam deg on the lift table\'s own zero; "cam deg" says so, "deg BTDC" another thing'
+        )
+    return (
+        f"a bare number counts as crank deg from the dead centre of the event, at the {where}'s lift; "
+        f'"deg BTDC" and lift_at = "{where}" say so, "cam deg" another thing'
+    )
+
+
+def _judged(
+    rule: DecisionRule, limit: Limit, items: Sequence[Item], spec_file: str
+) -> tuple[list[Verdict], list[Note]]:
+    verdicts: list[Verdict] = []
+    notes: list[Note] = []
+    selection = _selection(limit.stated, limit.characteristic)
+    for item in [*selected(items, selection), *_absent(items, selection)]:
+        _counts_from(limit, item, spec_file)
+        measured = item.look_up(limit.stated.of, limit.at_mm)
+        if measured is None:
+            continue
+        verdicts.append(verdict_of(rule, limit, item.name, measured))
+        notes += _remarks(rule, limit.stated, item.name, measured)
+    if not verdicts:
+        name = selection if isinstance(selection, str) else ", ".join(selection)
+        nothing = Measured(None, None, f"{limit.field}: nothing that was measured answers it")
+        verdicts.append(verdict_of(rule, limit, name, nothing))
+        notes += _remarks(rule, limit.stated, name, nothing)
+    return verdicts, notes
 
 
 def selected(items: Iterable[Item], selection: Selection) -> list[Item]:
@@ -83,56 +124,12 @@ def selected(items: Iterable[Item], selection: Selection) -> list[Item]:
     return [item for item in items if item.name in selection]
 
 
-def judge(
-    spec: Spec,
-    items: dict[str, list[Item]],
-    spec_file: str = "spec",
-    concerns: Callable[[LimitSpec], bool] | None = None,
-) -> tuple[list[Verdict], list[Note]]:
-    """Verdicts for every limit of `spec` that concerns one of the given subjects.
-
-    `items` maps a subject ("lobe", "camshaft", "spring", "station", …) to its items. A limit whose subject is
-    not among them is passed over, and so is one that `concerns` declines: one spec serves the camshaft, the springs
-    and the phasing. A value that is missing
-    is undecided, with the reason in a note. Raises BadSpec for an unknown characteristic or a wrong dimension.
-    """
-    verdicts: list[Verdict] = []
-    notes: list[Note] = []
-    for number, limit in enumerate(spec.limit, start=1):
-        field = f"[[limit]] {number}"
-        characteristic = by_name(limit.of)
-        if characteristic is None:
-            raise BadSpec(spec_file, field, f"of = {limit.of!r}", "a name listed by `valvelab characteristics`")
-        if characteristic.subject not in items or (concerns is not None and not concerns(limit)):
-            continue
-        try:
-            lower, upper = ends(limit, characteristic, limit.of)
-            at_mm = None if limit.at is None else parse_quantity(limit.at, "length", f"{limit.of} at")
-        except BadQuantity as error:
-            raise BadSpec(spec_file, f"{field} {error.field}", error.found, error.expected) from None
-        if at_mm is not None and at_mm <= 0.0:
-            raise BadSpec(spec_file, f"{field} at", f"{limit.at!r}", "a lift or height above 0")
-        if characteristic.needs_at == "lift" and at_mm is None:
-            raise BadSpec(spec_file, field, f"{limit.of} without `at`", "the lift it is judged at")
-        selection = _selection(limit, characteristic)
-        chosen = selected(items[characteristic.subject], selection)
-        if not chosen and isinstance(selection, str):
-            notes.append(warning(limit.of, f"{field}: nothing measured is selected by {selection!r}"))
-        for item in [*chosen, *_absent(items[characteristic.subject], selection)]:
-            measured = item.look_up(limit.of, at_mm)
-            if measured is None:
-                continue
-            verdicts.append(_verdict(spec, limit, characteristic, item, measured, (lower, upper), at_mm))
-            notes.extend(_remarks(spec, limit, item, measured))
-    return verdicts, notes
-
-
 def _absent(items: Iterable[Item], selection: Selection) -> list[Item]:
     """Items that a limit names and nobody measured: undecided, never passed over."""
     if isinstance(selection, str):
         return []
     known = {item.name for item in items}
-    return [Item(name, None, _not_there) for name in selection if name not in known]
+    return [Item(name, None, _not_there) for name in dict.fromkeys(selection) if name not in known]
 
 
 def _not_there(_name: str, _at_mm: float | None) -> Measured:
@@ -140,58 +137,75 @@ def _not_there(_name: str, _at_mm: float | None) -> Measured:
 
 
 def _selection(limit: LimitSpec, characteristic: Characteristic) -> Selection:
-    by_subject: dict[str, Selection] = {
+    by_subject: dict[Subject, Selection] = {
         "lobe": limit.lobes, "spring": limit.springs, "station": limit.stations, "valve": limit.valves,
+        "event": limit.valves,
     }  # fmt: skip
     selection = by_subject.get(characteristic.subject, "all")
-    if characteristic.subject == "valve" and selection == "all":
+    if characteristic.subject in {"valve", "event"} and selection == "all":
         return limit.lobes
     return selection
 
 
-def _verdict(
-    spec: Spec,
-    limit: LimitSpec,
-    characteristic: Characteristic,
-    item: Item,
-    measured: Measured,
-    limits: tuple[float | None, float | None],
-    at_mm: float | None,
-) -> Verdict:
+_DEAD_CENTRES: dict[tuple[str, str], DeadCentre] = {
+    ("intake", "opening"): "TDC", ("intake", "closing"): "BDC",
+    ("exhaust", "opening"): "BDC", ("exhaust", "closing"): "TDC",
+}  # fmt: skip
+
+
+def _counts_from(limit: Limit, item: Item, spec_file: str) -> None:
+    """Refuses an event counted from a dead centre that the trade does not count it from."""
+    if limit.dead_centre is None or item.kind is None:
+        return
+    own = _DEAD_CENTRES.get((item.kind, limit.stated.of))
+    if own is not None and own != limit.dead_centre:
+        found = f"an angle from {limit.dead_centre} for {item.name}"
+        expected = f"one from {own}, from which the {limit.stated.of} of an {item.kind} is counted"
+        raise BadSpec(spec_file, f"{limit.field} {limit.stated.of}", found, expected)
+
+
+def verdict_of(rule: DecisionRule, limit: Limit, item: str, measured: Measured) -> Verdict:
+    """One value of one item against one limit of a spec; a place on a circle on the branch nearest its limits."""
+    period, value = limit.characteristic.period, measured.value
+    if value is not None and period is not None:
+        measured = replace(measured, value=nearest_branch(value, *limit.ends, period))
+    row = decided(rule, limit.stated.of, item, measured, limit.ends, limit.characteristic.unit)
+    return row.model_copy(update={"at_mm": limit.at_mm, "clause": limit.stated.clause})
+
+
+def decided(rule: DecisionRule, characteristic: str, item: str, measured: Measured, ends: Ends, unit: str) -> Verdict:
+    """The row of one value against its ends: undecided without a value, or with a doubtful one."""
     decision = None
     if measured.value is not None and not measured.doubt:
-        decision = decide(
-            measured.value, measured.standard_uncertainty, *limits, spec.decision.rule, spec.decision.confidence
-        )
+        decision = decide(measured.value, measured.standard_uncertainty, *ends, rule.rule, rule.confidence)
     return Verdict(
-        characteristic=limit.of,
-        item=item.name,
-        at_mm=at_mm,
+        characteristic=characteristic,
+        item=item,
         measured=measured.value,
-        unit=characteristic.unit,
+        unit=unit,
         standard_uncertainty=measured.standard_uncertainty,
-        lower=limits[0],
-        upper=limits[1],
+        lower=ends[0],
+        upper=ends[1],
         probability_conforming=None if decision is None else decision.probability,
         decision="undecided" if decision is None else decision.outcome,
-        clause=limit.clause,
-        reason=_row_reason(measured),
+        reason=_row_reason(measured, "" if decision is None else decision.reason),
     )
 
 
-def _row_reason(measured: Measured) -> str | None:
+def _row_reason(measured: Measured, undecided: str = "") -> str | None:
     """What stands beside a verdict: why it is undecided, or what its uncertainty does not hold."""
     if measured.value is None:
         return measured.reason or "the value could not be derived"
-    return measured.doubt or measured.lacks or None
+    told = [text for text in (measured.doubt or undecided, measured.lacks) if text]
+    return "; ".join(told) or None
 
 
-def _remarks(spec: Spec, limit: LimitSpec, item: Item, measured: Measured) -> list[Note]:
-    about = f"{item.name} {limit.of}"
+def _remarks(rule: DecisionRule, limit: LimitSpec, item: str, measured: Measured) -> list[Note]:
+    about = f"{item} {limit.of}"
     if measured.value is None:
         return [warning(about, f"undecided: {_row_reason(measured)}")]
     if measured.doubt:
         return [warning(about, f"undecided: {measured.doubt}")]
-    if measured.standard_uncertainty is None and spec.decision.rule == "guarded":
+    if measured.standard_uncertainty is None and rule.rule == "guarded":
         return [warning(about, "no uncertainty is known, so the simple rule decided")]
     return []

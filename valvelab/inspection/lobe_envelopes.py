@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from valvelab.arrays import FloatArray
-from valvelab.conformity.decision import decide
 from valvelab.conformity.envelope import BandPiece, EnvelopeFit, fit_envelope
 from valvelab.errors import BadQuantity, BadSpec
+from valvelab.inspection.judging import Measured, decided, selected_names
 from valvelab.inspection.lobe_scalars import GroupScalars, number
 from valvelab.lobe.angle_error import response
 from valvelab.lobe.characteristics import LobeCharacteristics
@@ -21,8 +21,8 @@ from valvelab.lobe.propagation import Term
 from valvelab.records.lobes_result import EnvelopeUse
 from valvelab.records.measurement import LiftTable
 from valvelab.records.result import Verdict
-from valvelab.records.spec import EnvelopeSpec, Spec
-from valvelab.units import parse_angle, parse_quantity
+from valvelab.records.spec import EnvelopeSpec, Quantity, Spec
+from valvelab.units import bounded, parse_angle, parse_quantity
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,15 +81,12 @@ class LobeEnvelope:
     def verdict(self, lobe: str, spec: Spec, lacks: str | None = None) -> Verdict:
         """Decision on the worst deviation, against the band where it lies; `lacks`: what its uncertainty leaves out."""
         worst = self.fit.worst
-        measured = float(self.fit.deviation_mm[worst])
-        lower, upper = float(self.lower_mm[worst]), float(self.upper_mm[worst])
-        rule = spec.decision
-        decision = decide(measured, self.standard_uncertainty_mm, lower, upper, rule.rule, rule.confidence)
-        return Verdict(
-            characteristic="envelope", item=lobe, measured=measured, unit="mm",
-            standard_uncertainty=self.standard_uncertainty_mm, lower=lower, upper=upper,
-            probability_conforming=decision.probability, decision=decision.outcome, clause=self.clause, reason=lacks,
-        )  # fmt: skip
+        deviation = Measured(
+            float(self.fit.deviation_mm[worst]), self.standard_uncertainty_mm, lacks=lacks or ""
+        )
+        ends = float(self.lower_mm[worst]), float(self.upper_mm[worst])
+        row = decided(spec.decision, ENVELOPE, lobe, deviation, ends, "mm")
+        return row.model_copy(update={"clause": self.clause})
 
 
 def nominal_lobes(table: LiftTable, drop_mm: float) -> dict[str, Nominal]:
@@ -157,9 +154,8 @@ def _band(envelope: EnvelopeSpec, spec_file: str, field: str) -> tuple[BandPiece
         try:
             pieces.append(
                 BandPiece(
-                    parse_angle(band.from_, "cam", "from"), parse_angle(band.to, "cam", "to"),
-                    abs(parse_quantity(band.below, "length", "below")),
-                    abs(parse_quantity(band.above, "length", "above")),
+                    _angle(band.from_, "from"), _angle(band.to, "to"),
+                    _size(band.below, "below"), _size(band.above, "above"),
                 )
             )  # fmt: skip
         except BadQuantity as error:
@@ -171,6 +167,21 @@ def _band(envelope: EnvelopeSpec, spec_file: str, field: str) -> tuple[BandPiece
                 spec_file, f"{field} band {count}", f"from {piece.start:g} to {piece.stop:g}", "from below to"
             )
     return tuple(pieces)
+
+
+def _angle(quantity: Quantity, field: str) -> float:
+    """A place in the band, from the nominal's lobe centre: within half a turn of it."""
+    value = parse_angle(quantity, "cam", field)
+    if abs(value) > 180.0:
+        raise BadQuantity(field, f"{quantity!r}", "cam deg from the nominal's lobe centre, within ±180")
+    return value
+
+
+def _size(quantity: Quantity, field: str) -> float:
+    value = bounded(parse_quantity(quantity, "length", field), "length", field)
+    if value < 0.0:
+        raise BadQuantity(field, f"{quantity!r}", "a size of 0 or more, to that side of the nominal")
+    return value
 
 
 def _fit_one(

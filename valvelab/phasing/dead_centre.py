@@ -63,26 +63,30 @@ def _disagreement(offsets: list[float]) -> float:
     return max(middles) - min(middles)
 
 
-def stop_complaints(readings_deg: Sequence[float], centre: DeadCentre) -> list[str]:
-    """Sentences on stop readings that contradict each other or can't be what they seem."""
+def stop_complaints(readings_deg: Sequence[float], centre: DeadCentre) -> list[tuple[str, bool]]:
+    """Sentences on stop readings, and whether they contradict each other or can't be what they seem."""
     complaints = []
     if centre.arc_deg < SHORTEST_ARC_DEG:
-        complaints.append(
+        text = (
             f"the stop readings lie only {centre.arc_deg:.1f} deg apart: they must be one before and one after dead "
             "centre; on a wheel marked both ways from zero enter the one before it as negative"
         )
+        complaints.append((text, True))
     if centre.arc_deg > LONGEST_ARC_DEG:
-        complaints.append(
+        text = (
             f"the stop readings lie {centre.arc_deg:.1f} deg apart: the middle may be bottom dead centre; "
             "let the stop touch within about 60 deg of the top"
         )
+        complaints.append((text, True))
     if len(readings_deg) % 2:
-        complaints.append(f"found {len(readings_deg)} stop readings, expected as many on one side as on the other")
+        text = f"found {len(readings_deg)} stop readings, expected as many on one side as on the other"
+        complaints.append((text, False))
     if centre.disagreement_deg is not None:
         allowed = max(SENSES_AGREE_DEG, 4.0 * (centre.standard_uncertainty_deg or 0.0))
         if centre.disagreement_deg > allowed:
-            complaints.append(
+            text = (
                 f"the middles of the two pairs of stop readings differ by {centre.disagreement_deg:.2f} deg: the stop "
                 "gave way, the wheel or its pointer slipped, or a reading is wrong; take all four again"
             )
+            complaints.append((text, True))
     return complaints

@@ -26,11 +26,15 @@ SEPARATION_RANGE_CAM_DEG = (92.0, 124.0)
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """Something wrong or odd with the readings: what it concerns, one sentence, and the wheel readings in doubt."""
+    """Something wrong or odd with the readings: what it concerns, one sentence, and the wheel readings in doubt.
+
+    contradicts: the readings can't all be right, so nothing that rests on them is sure; else the engine may be so.
+    """
 
     about: str
     sentence: str
     readings: tuple[float, ...] = ()
+    contradicts: bool = False
 
 
 def findings(sheet: Sheet, worked: Degreeing | None = None) -> tuple[Finding, ...]:
@@ -38,9 +42,11 @@ def findings(sheet: Sheet, worked: Degreeing | None = None) -> tuple[Finding, ..
     worked = worked or degree(sheet)
     found: list[Finding] = []
     if worked.dead_centre is not None:
-        found += [Finding("stop", text) for text in stop_complaints(sheet.stop_deg, worked.dead_centre)]
+        complaints = stop_complaints(sheet.stop_deg, worked.dead_centre)
+        found += [Finding("stop", text, contradicts=wrong) for text, wrong in complaints]
     elif len(sheet.stop_deg) >= 2:
-        found.append(Finding("stop", "all stop readings are equal: expected one from each side of dead centre"))
+        found.append(Finding("stop", "all stop readings are equal: expected one from each side of dead centre",
+                             contradicts=True))  # fmt: skip
     found += _sense(sheet)
     for pair in sheet.pairs:
         found += [_doubting(one, pair.rising_deg, pair.falling_deg) for one in _pair(sheet, pair)]
@@ -77,9 +83,8 @@ def _sense(sheet: Sheet) -> list[Finding]:
     spans = [span for pair in sheet.pairs if (span := _span(sheet, pair)) is not None]
     if len(spans) < 2 or min(spans) <= 180.0:
         return []
-    return [
-        Finding("wheel", f"falling comes before rising in every pair: the sense {sheet.sense!r} is most likely wrong")
-    ]
+    sentence = f"falling comes before rising in every pair: the sense {sheet.sense!r} is most likely wrong"
+    return [Finding("wheel", sentence, contradicts=True)]
 
 
 def _pair(sheet: Sheet, pair: NosePair) -> list[Finding]:
@@ -94,10 +99,12 @@ def _pair(sheet: Sheet, pair: NosePair) -> list[Finding]:
                 about,
                 f"{what}: falling comes before rising in the running sense; the two are swapped, the "
                 "wheel's sense is wrong, or the pair does not lie either side of the nose",
+                contradicts=True,
             )
         ]
     if span < 5.0:
-        return [Finding(about, f"{what}: only {span:.1f} deg apart; the two must lie either side of the nose")]
+        return [Finding(about, f"{what}: only {span:.1f} deg apart; the two must lie either side of the nose",
+                        contradicts=True)]  # fmt: skip
     if span > 150.0:
         return [Finding(about, f"{what}: {span:.1f} deg apart is wide for a pair near the nose; one may be misread")]
     return []
@@ -117,14 +124,18 @@ def _event(sheet: Sheet, event: EventReading, worked: Degreeing) -> list[Finding
     card = _card_duration(sheet, event.lobe, event.lift_mm)
     if card is not None:
         if abs(duration - card) > 20.0 and abs(360.0 - duration - card) <= 20.0:
-            return [Finding(about, f"{swapped}: the card says {card:g}")]
+            return [Finding(about, f"{swapped}: the card says {card:g}", contradicts=True)]
         return _duration_against_card(about, duration, card, _likelier(sheet, event, worked, card))
     near = next((lobe.near_peak_middle_deg for lobe in worked.lobes if lobe.lobe == event.lobe), None)
     wide = next((lobe.event_middle_deg for lobe in worked.lobes if lobe.lobe == event.lobe), None)
     if near is not None and wide is not None and abs(wrap_scalar(wide - near)) > 120.0:
-        return [Finding(about, swapped)]
+        return [Finding(about, swapped, contradicts=True)]
     if duration < 90.0:
-        return [Finding(about, f"{swapped}; a duration of {duration:.1f} crank deg is too short for a lobe")]
+        return [
+            Finding(
+                about, f"{swapped}; a duration of {duration:.1f} crank deg is too short for a lobe", contradicts=True
+            )
+        ]
     return []
 
 
@@ -195,6 +206,7 @@ def _repeats(sheet: Sheet, lobe: str) -> list[Finding]:
                     f"repeated readings of {what} differ by {_fmt(spread)} deg: "
                     "the wheel slipped, slack was not taken up the same way, or one is misread",
                     tuple(values),
+                    contradicts=True,
                 )
             )
     return found
@@ -217,6 +229,7 @@ def _order_of_lifts(lobe: LobePhasing) -> list[Finding]:
                     lobe.lobe,
                     f"the duration at {higher.at_mm:g} mm ({higher.duration.value:.1f}) is not "
                     f"shorter than at {lower.at_mm:g} mm ({lower.duration.value:.1f}): one reading is wrong",
+                    contradicts=True,
                 )
             )
     return found
@@ -240,6 +253,7 @@ def _order_of_drops(sheet: Sheet, lobe: str) -> list[Finding]:
                     f"the pair {deeper:g} mm below the peak is no wider ({wider:.1f} deg) than "
                     f"the one at {drop:g} mm ({width:.1f} deg): one reading is wrong",
                     (rising, falling, rising_2, falling_2),
+                    contradicts=True,
                 )
             )
         sign = -1.0 if sheet.sense == "reverse" else 1.0
@@ -253,6 +267,7 @@ def _order_of_drops(sheet: Sheet, lobe: str) -> list[Finding]:
                     f"the middles of the pairs {drop:g} and {deeper:g} mm below the peak lie "
                     f"{abs(apart):.1f} deg apart: near the nose they should agree",
                     (rising, falling, rising_2, falling_2),
+                    contradicts=True,
                 )
             )
     return found

@@ -80,6 +80,12 @@ def trade_event(kind: Kind, which: Literal["opening", "closing"], crank_deg: flo
     return TradeEvent(-angle, before) if angle < 0.0 else TradeEvent(angle, after)
 
 
+def trade_number(kind: Kind, which: Literal["opening", "closing"], crank_deg: float) -> float:
+    """The event's number as the trade writes it: openings before their dead centre, closings after it; deg, signed."""
+    from_home = crank_deg - _home(kind, which)
+    return -from_home if which == "opening" else from_home
+
+
 def nose_middle(kind: Kind | None, rising_deg: float, falling_deg: float) -> float:
     """Middle of an equal-lift pair on the shorter arc, on the turn where the kind's centreline lies.
 

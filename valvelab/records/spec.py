@@ -46,6 +46,9 @@ class LimitSpec(Record):
     stations: Selection = "all"
     valves: Selection = "all"
     at: Quantity | None = None
+    lift_at: Literal["follower", "valve"] | None = Field(
+        default=None, description="of opening and closing: whose lift `at` is; left out, that of the inspection asked"
+    )
     nominal: Quantity | None = None
     below: Quantity | None = None
     above: Quantity | None = None

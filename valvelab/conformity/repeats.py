@@ -1,0 +1,110 @@
+"""Repeated readings of one thing: their mean, how well it is known, and a reading that stands off from the others.
+
+Sources: JCGM 100:2008, JCGM 101:2008 6.4.9 (mean of few repeats), E. Lord, Biometrika 34 (1947) (mean and range of two
+or three), C. Croux and P. J. Rousseeuw 1992 (a small sample's median absolute deviation); the two factors of Lord and
+those of Croux and Rousseeuw are from memory and held against simulation in the tests.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from statistics import fmean, median, stdev
+
+LENGTH_DIVISIONS_MM = (0.0254, 0.0127, 0.01, 0.005, 0.00254, 0.002, 0.00127, 0.001, 0.000254)
+"""Divisions that dials and displays have, in inches and in mm, coarsest first."""
+ANGLE_DIVISIONS_DEG = (1.0, 0.5, 0.25, 0.2, 0.1, 0.05, 0.01)
+"""Divisions of degree wheels, as people read between the lines, coarsest first."""
+STANDING_OFF_SD = 4.0
+STANDING_OFF_DIVISIONS = 3.0
+_SCALED_MAD = 1.4826
+_MAD_OF_FEW = {2: 1.196, 3: 1.495, 4: 1.363, 5: 1.206, 6: 1.200, 7: 1.140, 8: 1.129, 9: 1.107}
+_NORMAL_95 = 1.959964
+_LORD_95 = {2: 6.353, 3: 1.304}
+
+
+def division_of(readings: Sequence[float], divisions: Sequence[float] = LENGTH_DIVISIONS_MM) -> float | None:
+    """The coarsest of the usual divisions that every reading is a multiple of; None where none fits."""
+    for division in divisions:
+        if readings and all(abs(value / division - round(value / division)) < 1e-4 for value in readings):
+            return division
+    return None
+
+
+def standing_off(readings: Sequence[float], division: float | None = None) -> tuple[int, ...]:
+    """Which readings, counted from 0, stand off from the rest.
+
+    Farther from the median than 4 robust standard deviations (scaled median absolute deviation) or 3 divisions,
+    whichever is more. Two readings contradict each other without telling which is wrong: none is named then.
+    """
+    count = len(readings)
+    if count < 3:
+        return ()
+    middle = median(readings)
+    away = [abs(value - middle) for value in readings]
+    robust = _SCALED_MAD * _MAD_OF_FEW.get(count, count / (count - 0.8)) * median(away)
+    least = max(STANDING_OFF_SD * robust, STANDING_OFF_DIVISIONS * (division or 0.0))
+    slack = 1e-9 * (abs(middle) + least)
+    return tuple(number for number, distance in enumerate(away) if distance > least + slack)
+
+
+def mean_uncertainty(
+    readings: Sequence[float], division: float | None = None, repeatability: float | None = None
+) -> float | None:
+    """Standard uncertainty of the mean of repeats, from their scatter alone; in the readings' unit.
+
+    Four or more: s/√n · √((n − 1)/(n − 3)), JCGM 101:2008 6.4.9. Fewer: the instrument's stated `repeatability`
+    (standard deviation of one reading) over √n, else from the range, so wide that ± 1.96 u hold 95 % (Lord). Never
+    below division/√12. None where a single reading has neither.
+    """
+    count = len(readings)
+    least = None if division is None else division / math.sqrt(12.0)
+    seen = None
+    if count >= 4:
+        seen = stdev(readings) / math.sqrt(count) * math.sqrt((count - 1.0) / (count - 3.0))
+    elif count and repeatability is not None:
+        seen = repeatability / math.sqrt(count)
+    elif count in _LORD_95:
+        seen = (max(readings) - min(readings)) * _LORD_95[count] / _NORMAL_95
+    known = [part for part in (seen, least) if part is not None]
+    return max(known) if known else None
+
+
+@dataclass(frozen=True, slots=True)
+class Repeats:
+    """Repeats of one reading. Values in the readings' unit; `doubtful` and `counted` are places in the list, from 0.
+
+    mean, standard_deviation and uncertainty are of the counted ones: all but those set aside. uncertainty: of the mean,
+    scatter and division only. division None where the readings show none.
+    """
+
+    mean: float
+    standard_deviation: float | None
+    uncertainty: float | None
+    division: float | None
+    doubtful: tuple[int, ...]
+    counted: tuple[int, ...]
+
+
+def repeats_of(
+    readings: Sequence[float],
+    set_aside: Sequence[int] = (),
+    division: float | None = None,
+    repeatability: float | None = None,
+    divisions: Sequence[float] = LENGTH_DIVISIONS_MM,
+) -> Repeats | None:
+    """What repeats say; None where none counts. `division` as stated, else the one that the readings show."""
+    counted = tuple(number for number in range(len(readings)) if number not in set_aside)
+    values = [readings[number] for number in counted]
+    if not values:
+        return None
+    step = division or division_of(readings, divisions)
+    return Repeats(
+        mean=fmean(values),
+        standard_deviation=stdev(values) if len(values) > 1 else None,
+        uncertainty=mean_uncertainty(values, step, repeatability),
+        division=step,
+        doubtful=tuple(counted[place] for place in standing_off(values, step)),
+        counted=counted,
+    )

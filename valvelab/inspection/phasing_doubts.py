@@ -1,0 +1,85 @@
+"""Degree-wheel readings that contradict each other, and which values rest on them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from valvelab.angles import wrap_scalar
+from valvelab.conformity.repeats import ANGLE_DIVISIONS_DEG, division_of, standing_off
+from valvelab.phasing.degreeing import Sheet
+from valvelab.phasing.plausibility import Finding
+from valvelab.records.result import Note, warning
+
+AGAIN = "read it again, or set it aside with a reason"
+
+
+@dataclass(frozen=True, slots=True)
+class Doubts:
+    """Why values can't be decided on: what rests on dead centre, what on one lobe; empty texts and none where sure."""
+
+    dead_centre: str
+    lobes: dict[str, str]
+
+    def of(self, lobes: Sequence[str], *, from_dead_centre: bool) -> str:
+        """Why a value of these lobes is doubtful; empty where it is not."""
+        told = [self.dead_centre] if from_dead_centre else []
+        told += [self.lobes[lobe] for lobe in lobes if lobe in self.lobes]
+        return "; ".join(text for text in dict.fromkeys(told) if text)
+
+
+def doubts_of(sheet: Sheet, found: Sequence[Finding]) -> tuple[Doubts, list[Note]]:
+    """What the findings that contradict and the repeats that stand off leave in doubt, and a note on each of those."""
+    notes = [warning(about, text) for about, text in _standing_off(sheet)]
+    told = [(finding.about, finding.sentence) for finding in found if finding.contradicts]
+    told += [(note.about, note.text) for note in notes]
+    centre = [text for about, text in told if about in {"stop", "wheel"}]
+    lobes: dict[str, str] = {}
+    names = {*(event.lobe for event in sheet.events), *(pair.lobe for pair in sheet.pairs)}
+    for name in sorted(names):
+        own = [text for about, text in told if about == name or about.startswith(f"{name} ") or about == "wheel"]
+        if own:
+            lobes[name] = _first(own)
+    return Doubts(_first(centre), lobes), notes
+
+
+def _first(told: list[str]) -> str:
+    if not told:
+        return ""
+    return told[0] + (f" (and {len(told) - 1} more, see the notes)" if len(told) > 1 else "")
+
+
+def _standing_off(sheet: Sheet) -> list[tuple[str, str]]:
+    """Every reading that stands off from the others of its list: what it concerns, and a sentence."""
+    told: list[tuple[str, str]] = []
+    for about, what, values in _lists(sheet):
+        offsets = [wrap_scalar(value - values[0]) for value in values]
+        told += [
+            (about, f"{what}: {values[place]:g} deg stands off from the others; {AGAIN}")
+            for place in standing_off(offsets, division_of(values, ANGLE_DIVISIONS_DEG))
+        ]
+    return told
+
+
+def _lists(sheet: Sheet) -> list[tuple[str, str, list[float]]]:
+    """Every list of repeats on a sheet: the stop's two sides, each event, each side of each pair."""
+    found: dict[tuple[str, str], list[float]] = {}
+
+    def add(about: str, what: str, value: float | None) -> None:
+        if value is not None:
+            found.setdefault((about, what), []).append(value)
+
+    stop = sheet.stop_deg
+    if stop:
+        offsets = [wrap_scalar(value - stop[0]) for value in stop]
+        farthest = max(offsets, key=abs)
+        for value, offset in zip(stop, offsets, strict=True):
+            side = "one side" if abs(offset) < 0.5 * abs(farthest) else "the other side"
+            add("stop", f"the stop from {side}", value)
+    for event in sheet.events:
+        add(event.lobe, f"opening at {event.lift_mm:g} mm", event.opening_deg)
+        add(event.lobe, f"closing at {event.lift_mm:g} mm", event.closing_deg)
+    for pair in sheet.pairs:
+        add(pair.lobe, f"rising {pair.below_peak_mm:g} mm below the peak", pair.rising_deg)
+        add(pair.lobe, f"falling {pair.below_peak_mm:g} mm below the peak", pair.falling_deg)
+    return [(about, what, values) for (about, what), values in found.items()]
