@@ -85,8 +85,12 @@ def test_far_outside_the_probability_is_small_and_not_lost() -> None:
         (2.1, None, 0.0, 2.0, "guarded", "reject"),
         (2.0, 0.0, None, 2.0, "guarded", "accept"),
         (-1.0, 0.1, 0.0, None, "guarded", "reject"),
-        # wider than the tolerance: nothing can be accepted
+        # wider than the tolerance: nothing can be accepted, and what lies inside is not rejected either
         (1.0, 5.0, 0.0, 2.0, "guarded", "undecided"),
+        (0.0, 0.2, -0.01, 0.01, "guarded", "undecided"),
+        (0.01, 0.2, -0.01, 0.01, "guarded", "undecided"),
+        (0.011, 0.2, -0.01, 0.01, "guarded", "reject"),
+        (0.0, 0.2, -0.01, 0.01, "simple", "accept"),
     ],
 )
 def test_outcomes(y: float, u: float | None, lower: float | None, upper: float | None, rule: str, outcome: str) -> None:

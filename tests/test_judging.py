@@ -17,6 +17,7 @@ def item(name: str, kind: str | None, values: dict[str, Measured]) -> Item:
     return Item(name, kind, look_up)
 
 
+ENVELOPE = {"nominal": "n.csv", "band": [{"from": -60, "to": 60, "below": 0.1, "above": 0.1}]}
 LOBES = [
     item("1I", "intake", {"max_lift": Measured(7.62, 0.001), "duration": Measured(232.0, 0.02)}),
     item("1E", "exhaust", {"max_lift": Measured(7.70, 0.001), "duration": Measured(None, None, "never comes down")}),
@@ -96,8 +97,136 @@ def test_without_uncertainty_the_simple_rule_decides_and_says_so() -> None:
     assert "no uncertainty is known" in notes[0].text
 
 
-def test_limits_of_other_subjects_are_passed_over() -> None:
-    assert judged({"of": "seat_force", "min": "300 N"}) == ([], [])
+def test_limits_on_other_things_are_listed_in_one_warning() -> None:
+    limits = [{"of": "seat_force", "min": "300 N"}, {"of": "max_lift", "max": 9}, {"of": "tir", "max": "0.02 mm"}]
+    spec = Spec.model_validate({"limit": limits, "envelope": [ENVELOPE]})
+    verdicts, notes = judge(spec, {"station": [item("J1", "journal", {"tir": Measured(0.01, 0.001)})]}, "clubman.toml")
+    assert [(verdict.characteristic, verdict.decision) for verdict in verdicts] == [("tir", "accept")]
+    assert [(note.level, note.about, note.text) for note in notes] == [
+        (
+            "warning",
+            "limits that this inspection does not answer",
+            (
+                "[[limit]] 1 seat_force (spring), [[limit]] 2 max_lift (lobe), [[envelope]] 1: "
+                "other inspections judge those"
+            ),
+        )
+    ]
+
+
+@pytest.mark.parametrize(("lobes", "named"), [("exhaust", "exhaust"), ("all", "all"), (["9I"], "9I")])
+def test_a_limit_that_finds_nothing_to_judge_is_an_undecided_row(lobes: object, named: str) -> None:
+    spec = Spec.model_validate({"limit": [{"of": "max_lift", "max": 9, "lobes": lobes}]})
+    verdicts, notes = judge(spec, {"lobe": [] if lobes == "all" else LOBES[:1]})
+    assert [(row.item, row.decision, row.measured, row.upper) for row in verdicts] == [(named, "undecided", None, 9.0)]
+    assert verdicts[0].reason
+    assert [note.level for note in notes] == ["warning"]
+
+
+def test_a_characteristic_that_no_item_has_is_an_undecided_row() -> None:
+    # a shaft with intake lobes only has no lobe separation
+    spec = Spec.model_validate({"limit": [{"of": "lobe_separation", "nominal": 108, "above": 1, "below": 1}]})
+    verdicts, _ = judge(spec, {"camshaft": [Item("camshaft", None, lambda _name, _at: None)]})
+    assert [(row.item, row.decision) for row in verdicts] == [("all", "undecided")]
+
+
+@pytest.mark.parametrize(
+    ("of", "measured", "limit", "expected", "shown"),
+    [
+        # the nearest branch of the circle: plain arithmetic, 356.419 = −3.581 + 360
+        ("opening", 356.419, {"nominal": -3.6, "below": 1, "above": 1}, "accept", -3.581),
+        ("opening", 356.419, {"nominal": "-3.6 cam deg", "below": 1, "above": 1}, "accept", -3.581),
+        ("max_lift_angle", 53.04, {"nominal": 413, "below": 1, "above": 1}, "accept", 413.04),
+        ("closing", 2.0, {"min": 350}, "accept", 362.0),
+        ("closing", 358.0, {"max": 10}, "accept", -2.0),
+        ("closing", 150.0, {"max": 10}, "reject", 150.0),
+        ("opening", 5.0, {"min": 350, "max": 10}, "accept", 365.0),
+        ("opening", 15.0, {"min": 350, "max": 10}, "reject", 375.0),
+        ("opening", 100.0, {"nominal": 356, "below": 1, "above": 1}, "reject", 460.0),
+        # sizes and differences lie on no circle
+        ("index_error", 359.9, {"min": -0.25, "max": 0.25}, "reject", 359.9),
+        ("duration", 592.0, {"nominal": 232, "below": 1, "above": 1}, "reject", 592.0),
+    ],
+)
+def test_places_on_a_circle_are_compared_on_the_circle(
+    of: str, measured: float, limit: dict[str, object], expected: str, shown: float
+) -> None:
+    at = {"at": 1.27} if of in {"opening", "closing", "duration"} else {}
+    spec = Spec.model_validate({"limit": [{"of": of, **at, **limit}]})
+    (row,), _ = judge(spec, {"lobe": [item("1I", "intake", {of: Measured(measured, 0.01)})]})
+    assert (row.decision, row.measured) == (expected, pytest.approx(shown, abs=1e-9))
+    ends = [end for end in (row.lower, row.upper) if end is not None]
+    assert (expected == "accept") == all((row.lower or -1e9) <= row.measured <= (row.upper or 1e9) for _ in ends)
+
+
+def test_a_value_that_u_drowns_is_undecided_and_says_so() -> None:
+    spec = Spec.model_validate({"limit": [{"of": "index_error", "min": -0.01, "max": 0.01}]})
+    (row,), _ = judge(spec, {"lobe": [item("1I", "intake", {"index_error": Measured(0.0, 0.2)})]})
+    assert (row.decision, row.probability_conforming) == ("undecided", pytest.approx(0.0399, abs=1e-4))
+    assert row.reason == "u is too large for these limits: no measured value could be accepted"
+
+
+EVENTS = {
+    "event": [
+        item("1I", "intake", {"opening": Measured(9.2, 0.2), "closing": Measured(41.3, 0.2)}),
+        item("1E", "exhaust", {"opening": Measured(52.1, 0.2), "closing": Measured(-3.8, 0.2)}),
+    ]
+}
+
+
+@pytest.mark.parametrize(
+    ("limit", "lower", "upper", "decision"),
+    [
+        ({"of": "opening", "lobes": ["1I"], "nominal": 9, "below": 2, "above": 2}, 7, 11, "accept"),
+        ({"of": "opening", "lobes": ["1I"], "nominal": "9 BTDC", "below": 2, "above": 2}, 7, 11, "accept"),
+        (
+            {"of": "opening", "lobes": ["1I"], "nominal": "9 deg btdc", "below": "1 cam deg", "above": "2"},
+            7,
+            11,
+            "accept",
+        ),
+        ({"of": "opening", "lobes": ["1I"], "min": "2 ATDC", "max": "12 BTDC"}, -2, 12, "accept"),
+        ({"of": "closing", "lobes": ["1I"], "max": "40 deg ABDC"}, None, 40, "reject"),
+        ({"of": "opening", "lobes": "exhaust", "max": "55 BBDC"}, None, 55, "accept"),
+        ({"of": "closing", "valves": "exhaust", "min": "5 BTDC", "max": "0 crank deg"}, -5, 0, "accept"),
+        # the same event a whole cycle on
+        ({"of": "opening", "lobes": ["1I"], "nominal": 729, "below": 2, "above": 2}, 727, 731, "accept"),
+    ],
+)
+def test_events_are_judged_as_the_trade_counts_them(
+    limit: dict[str, object], lower: float | None, upper: float | None, decision: str
+) -> None:
+    # opening 9.2 BTDC, closing 41.3 ABDC; opening 52.1 BBDC, closing 3.8 BTDC
+    spec = Spec.model_validate({"limit": [{"at": "1.27 mm", **limit}]})
+    (row,), _ = judge(spec, EVENTS, where="valve")
+    assert (row.lower, row.upper, row.decision, row.unit) == (lower, upper, decision, "crank deg")
+
+
+@pytest.mark.parametrize(
+    ("limit", "here"),
+    [
+        ({"max": 9}, {"lobe", "follower", "valve"}),
+        ({"max": "9 cam deg"}, {"lobe"}),
+        ({"max": "9 crank deg"}, {"follower", "valve"}),
+        ({"max": "9 BTDC"}, {"follower", "valve"}),
+        ({"max": 9, "lift_at": "follower"}, {"follower"}),
+        ({"max": 9, "lift_at": "valve"}, {"valve"}),
+        ({"max": 9, "valves": "intake"}, {"valve"}),
+    ],
+)
+def test_a_limit_is_judged_only_in_the_meaning_of_its_words(limit: dict[str, object], here: set[str]) -> None:
+    spec = Spec.model_validate({"limit": [{"of": "opening", "at": 1.27, "lobes": "intake", **limit}]})
+    rows = {
+        "lobe": judge(spec, {"lobe": [item("1I", "intake", {"opening": Measured(5.0, 0.1)})]}),
+        "follower": judge(spec, EVENTS, where="follower"),
+        "valve": judge(spec, EVENTS, where="valve"),
+    }
+    assert {name for name, (verdicts, _) in rows.items() if verdicts} == here
+    for name, (_, notes) in rows.items():
+        told = [note for note in notes if note.about == "limits that this inspection does not answer"]
+        assert bool(told) == (name not in here)
+    bare = [note for _, notes in rows.values() for note in notes if "bare number" in note.text]
+    assert len(bare) == (3 if limit == {"max": 9} else 0)
 
 
 @pytest.mark.parametrize(
@@ -112,6 +241,29 @@ def test_limits_of_other_subjects_are_passed_over() -> None:
         ({"of": "duration", "max": 240}, "found duration without `at`, expected the lift it is judged at"),
         ({"of": "duration", "at": 1.27, "max": "240 mm"}, "duration max: found"),
         ({"of": "jerk_max_abs", "max": "3 furlongs"}, "found unit 'furlongs', expected mm/cam deg3"),
+        (
+            {"of": "max_lift", "nominal": 7.6, "below": "0.05 mm", "above": "-0.03 mm"},
+            r"\[\[limit\]\] 1 max_lift above: found '-0.03 mm', expected a size of 0 or more",
+        ),
+        (
+            {"of": "max_lift", "nominal": 7.6, "below": -0.05},
+            "max_lift below: found -0.05, expected a size of 0 or more",
+        ),
+        ({"of": "max_lift", "max": "1e15 mm"}, r"max_lift max: found 1e\+15 mm, expected at most 1000 mm"),
+        ({"of": "roundness_mzc", "max": "3 m"}, "roundness_mzc max: found 3000 mm, expected at most 1000 mm"),
+        ({"of": "seat_force", "max": "1e15 N"}, r"seat_force max: found 1e\+15 N, expected at most 1e\+06 N"),
+        ({"of": "rsk", "max": 1e13}, r"rsk max: found 1e\+13, expected at most 1e\+12"),
+        ({"of": "tdc_offset", "max": "2 crank deg"}, "tdc_offset max: found unit 'crank deg'"),
+        (
+            {"of": "max_lift", "max": 8, "lift_at": "valve"},
+            "lift_at: found it beside of = 'max_lift', expected opening",
+        ),
+        ({"of": "opening", "at": 1.27, "min": "9 BTDC", "max": "20 cam deg"}, "expected one of the two"),
+        ({"of": "opening", "at": 1.27, "min": "9 BTDC", "max": "20 ABDC"}, "top and bottom dead centre in one limit"),
+        ({"of": "opening", "at": 1.27, "max": "9 cam deg", "lift_at": "valve"}, "cam deg beside valves or lift_at"),
+        # the wrong way round, and no circle makes it right: nearly everything would be allowed
+        ({"of": "opening", "at": 1.27, "min": "8 BTDC", "max": "2 ATDC"}, "found lower 8 above upper -2"),
+        ({"of": "opening", "at": 1.27, "min": 56, "max": 54}, "found lower 56 above upper 54"),
     ],
 )
 def test_limits_that_cannot_be_applied_are_refused(limit: dict[str, object], sentence: str) -> None:
@@ -139,3 +291,17 @@ def test_a_lobe_that_the_spec_names_and_nobody_measured_is_undecided() -> None:
         ("9I", "undecided", None),
     ]
     assert any("not among the readings" in note.text for note in notes)
+
+
+def test_an_event_counted_from_the_other_dead_centre_is_refused() -> None:
+    spec = Spec.model_validate({"limit": [{"of": "opening", "at": 1.27, "max": "9 BTDC"}]})
+    with pytest.raises(BadSpec, match="found an angle from TDC for 1E, expected one from BDC") as no:
+        judge(spec, EVENTS, where="valve")
+    assert "opening of an exhaust" in str(no.value)
+
+
+def test_every_limit_of_a_spec_is_read_whoever_judges_it() -> None:
+    # a spring's limit of negative size is refused by the inspection of a camshaft too
+    spec = Spec.model_validate({"limit": [{"of": "seat_force", "nominal": 300, "below": -5}]})
+    with pytest.raises(BadSpec, match="seat_force below: found -5"):
+        judge(spec, {"lobe": LOBES})

@@ -397,9 +397,10 @@ def test_command_answers_json(tmp_path: Path, capsys: pytest.CaptureFixture[str]
         ('of = "intake_centreline"\nmin = 100\nmax = 105', 1),
         ('of = "intake_centreline"\nmin = 104\nmax = 107', 4),
         ('of = "duration"\nat = "1.27 mm"\nnominal = 227\nbelow = 3\nabove = 3', 0),
-        # what a degree wheel can't answer is not judged here
+        # what a degree wheel can't answer is not judged here; what it could and did not is undecided
         ('of = "max_lift"\nmin = 7', 0),
-        ('of = "duration"\nat = "5 mm"\nmin = 7', 0),
+        ('of = "duration"\nat = "5 mm"\nmin = 7', 4),
+        ('of = "opening"\nat = "5 mm"\nmin = 7', 4),
     ],
 )
 def test_command_exit_codes(tmp_path: Path, capsys: pytest.CaptureFixture[str], limits: str, code: int) -> None:

@@ -15,7 +15,14 @@ from valvelab.follower.hertz import contact_modulus
 from valvelab.inspection.motion_question import ContactQuestion, RuleReading, TrainSetting
 from valvelab.records.result import Source
 from valvelab.records.spec import Quantity
-from valvelab.records.train import ContactRecord, RockerRecord, RuleReadingRecord, Train, TrainSpring
+from valvelab.records.train import (
+    ContactRecord,
+    ReadingSetAsideRecord,
+    RockerRecord,
+    RuleReadingRecord,
+    Train,
+    TrainSpring,
+)
 from valvelab.springs.stress import STEEL_DENSITY_KG_PER_M3, material_key, rate_of_coil, surge_from_coil
 from valvelab.units import CANONICAL, Dimension, parse_angle, parse_quantity, split_quantity
 from valvelab.valve_motion.lash import Lash
@@ -102,6 +109,7 @@ def _setting(record: Train) -> TrainSetting:
         raise BadQuantity("[crank] rod", f"{rod:g} mm", f"longer than the throw, {throw:g} mm")
     return TrainSetting(
         rocker=_rocker(record.rocker),
+        has_rocker=record.rocker.stated,
         ratio_uncertainty=record.rocker.uncertainty,
         lash=lash,
         lash_uncertainty_mm=_positive(record.lash.uncertainty, "length", "[lash] uncertainty"),
@@ -250,4 +258,11 @@ def _rule_reading(record: RuleReadingRecord, number: int) -> RuleReading:
         valve=record.valve,
         readings_mm=tuple(_length(value, f"{field} readings") for value in record.readings),
         uncertainty_mm=_positive(record.uncertainty, "length", f"{field} uncertainty"),
+        set_aside=tuple(_set_aside(row, len(record.readings), field) for row in record.set_aside),
     )
+
+
+def _set_aside(record: ReadingSetAsideRecord, count: int, field: str) -> tuple[int, str]:
+    if not 1 <= record.reading <= count:
+        raise BadQuantity(f"{field} set_aside", f"reading {record.reading}", f"one of 1 to {count}")
+    return record.reading - 1, record.reason

@@ -16,7 +16,7 @@ from valvelab.inspection.convert_lobes import convert
 from valvelab.inspection.inspect_camshaft import camshaft_result
 from valvelab.inspection.judging import judge
 from valvelab.inspection.lobe_contour import ContourFigures, contour_figures
-from valvelab.inspection.lobe_envelopes import LobeEnvelope, fit_envelopes
+from valvelab.inspection.lobe_envelopes import LobeEnvelope, fit_envelopes, unanswered_envelopes
 from valvelab.inspection.lobe_items import LACKS_ANGLE, camshaft_items, lobe_items
 from valvelab.inspection.lobe_notes import angle_notes, fit_notes, lobe_notes, spacing_notes, table_notes
 from valvelab.inspection.lobe_scalars import (
@@ -164,6 +164,8 @@ def inspect_lobes(
         envelope.verdict(name, spec, LACKS_ANGLE if name in without_angle else None)
         for name, envelope in envelopes.items()
     ]
+    missing, more = unanswered_envelopes(spec, kinds, {name for part in groups for name in part.withheld})
+    verdicts, said = [*verdicts, *missing], [*said, *more]
     result = LobesResult(
         source=(table.source, *sources),
         notes=tuple(dict.fromkeys([*table.notes, *table_notes(table), *angle_notes(without_angle), *notes, *said])),

@@ -58,10 +58,16 @@ def readings_of(number: int, stated: LimitSpec, spec_file: str) -> tuple[Limit, 
     rows = named(stated.of)
     if not rows:
         raise BadSpec(spec_file, field, f"of = {stated.of!r}", "a name listed by `valvelab characteristics`")
-    try:
-        found = tuple(_read(number, stated, row) for row in rows if _can_mean(stated, row))
-    except BadQuantity as error:
-        raise BadSpec(spec_file, f"{field} {error.field}", error.found, error.expected) from None
+    found: list[Limit] = []
+    refused: BadQuantity | None = None
+    for row in rows:
+        try:
+            if _can_mean(stated, row):
+                found.append(_read(number, stated, row))
+        except BadQuantity as error:
+            refused = error
+    if refused is not None and not found:
+        raise BadSpec(spec_file, f"{field} {refused.field}", refused.found, refused.expected)
     if stated.lift_at is not None and stated.of not in EVENTS:
         raise BadSpec(spec_file, f"{field} lift_at", f"it beside of = {stated.of!r}", "opening or closing")
     if not found:
@@ -71,7 +77,7 @@ def readings_of(number: int, stated: LimitSpec, spec_file: str) -> tuple[Limit, 
     for limit in found:
         if limit.characteristic.needs_at == "lift" and limit.at_mm is None:
             raise BadSpec(spec_file, field, f"{stated.of} without `at`", "the lift it is judged at")
-    return found
+    return tuple(found)
 
 
 def meant_here(limits: Iterable[Limit], subjects: Iterable[Subject], where: Where | None) -> Limit | None:

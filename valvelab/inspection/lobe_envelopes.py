@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,7 +10,7 @@ import numpy as np
 from valvelab.arrays import FloatArray
 from valvelab.conformity.envelope import BandPiece, EnvelopeFit, fit_envelope
 from valvelab.errors import BadQuantity, BadSpec
-from valvelab.inspection.judging import Measured, decided, selected_names
+from valvelab.inspection.judging import Measured, decided
 from valvelab.inspection.lobe_scalars import GroupScalars, number
 from valvelab.lobe.angle_error import response
 from valvelab.lobe.characteristics import LobeCharacteristics
@@ -20,9 +20,11 @@ from valvelab.lobe.profile import Profile, fit_lobes
 from valvelab.lobe.propagation import Term
 from valvelab.records.lobes_result import EnvelopeUse
 from valvelab.records.measurement import LiftTable
-from valvelab.records.result import Verdict
+from valvelab.records.result import Note, Verdict, warning
 from valvelab.records.spec import EnvelopeSpec, Quantity, Spec
 from valvelab.units import bounded, parse_angle, parse_quantity
+
+ENVELOPE = "envelope"
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,9 +83,7 @@ class LobeEnvelope:
     def verdict(self, lobe: str, spec: Spec, lacks: str | None = None) -> Verdict:
         """Decision on the worst deviation, against the band where it lies; `lacks`: what its uncertainty leaves out."""
         worst = self.fit.worst
-        deviation = Measured(
-            float(self.fit.deviation_mm[worst]), self.standard_uncertainty_mm, lacks=lacks or ""
-        )
+        deviation = Measured(float(self.fit.deviation_mm[worst]), self.standard_uncertainty_mm, lacks=lacks or "")
         ends = float(self.lower_mm[worst]), float(self.upper_mm[worst])
         row = decided(spec.decision, ENVELOPE, lobe, deviation, ends, "mm")
         return row.model_copy(update={"clause": self.clause})
@@ -129,6 +129,38 @@ def fit_envelopes(
             for row, fit in fits.items():
                 result[group.fitted.names[row]] = LobeEnvelope(fit, chosen[row], stated[row], envelope.clause)
     return result
+
+
+def unanswered_envelopes(
+    spec: Spec, kinds: Mapping[str, str | None], withheld: Collection[str]
+) -> tuple[list[Verdict], list[Note]]:
+    """Rows for lobes that an envelope names and that are not in it, with the reason; notes on them.
+
+    `kinds` maps every lobe read to its kind; `withheld` names those that the asked follower can't describe.
+    """
+    rows: list[Verdict] = []
+    notes: list[Note] = []
+    taken: set[str] = set()
+    for count, envelope in enumerate(spec.envelope, start=1):
+        chosen = [name for name, kind in kinds.items() if _selects(envelope, name, kind)]
+        missing = {
+            name: "not derived under the follower asked for: see the notes" for name in chosen if name in withheld
+        }
+        if not isinstance(envelope.lobes, str):
+            missing |= {name: "the spec names it, but it is not among the readings" for name in envelope.lobes
+                        if name not in kinds}  # fmt: skip
+        elif not chosen:
+            missing[envelope.lobes] = f"[[envelope]] {count}: nothing that was measured answers it"
+        for name, reason in missing.items():
+            row = decided(spec.decision, ENVELOPE, name, Measured(None, None, reason), (None, None), "mm")
+            rows.append(row.model_copy(update={"clause": envelope.clause}))
+            notes.append(warning(f"{name} {ENVELOPE}", f"undecided: {reason}"))
+        twice = [name for name in chosen if name in taken]
+        if twice:
+            text = f"[[envelope]] {count} names {', '.join(twice)} again: the envelope that named it first counts"
+            notes.append(warning(ENVELOPE, text))
+        taken.update(chosen)
+    return rows, notes
 
 
 def _selects(envelope: EnvelopeSpec, name: str, kind: str | None) -> bool:

@@ -34,11 +34,15 @@ class ContactQuestion:
 
 @dataclass(frozen=True, slots=True)
 class RuleReading:
-    """Repeated indicator readings of one valve's lift at its retainer, mm, and the indicator's standard uncertainty."""
+    """Repeated indicator readings of one valve's lift at its retainer, mm, and the indicator's standard uncertainty.
+
+    set_aside: readings that don't count, by their place in the list, from 0, each with the reason.
+    """
 
     valve: str
     readings_mm: tuple[float, ...]
     uncertainty_mm: float | None = None
+    set_aside: tuple[tuple[int, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +50,7 @@ class TrainSetting:
     """The train between lobe and piston; None where it is not stated."""
 
     rocker: Rocker = RatioRocker(1.0)  # noqa: RUF009 - a frozen value
+    has_rocker: bool = True
     ratio_uncertainty: float | None = None
     lash: Lash = Lash()  # noqa: RUF009 - a frozen value
     lash_uncertainty_mm: float | None = None

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from valvelab.angles import wrap_scalar
 from valvelab.dynamics.sweep import SpeedSweep
+from valvelab.errors import CannotEvaluate, Reason
 from valvelab.inspection.motion_question import MotionLobe, MotionQuestion
 from valvelab.phasing.timing import lobe_cylinder
 from valvelab.records.result import Note, info, warning
@@ -13,6 +14,10 @@ from valvelab.valve_motion.rocker import RatioRocker
 from valvelab.valve_motion.valve_lift import Gear, Motion, Timing, peak_crank, whole_cycle
 
 UNLIKELY_DEG = 50.0
+NO_ROCKER = (
+    "found no [rocker] in the train, expected its ratio, points or geometry (ratio = 1 where the lobe bears on the "
+    "valve's own follower), or a lift table with `lift at: valve`"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +57,8 @@ def sides_of(question: MotionQuestion) -> tuple[list[Side], list[Note]]:
 def _gear(question: MotionQuestion, notes: list[Note]) -> Gear:
     train = question.train
     rocker = train.rocker
+    if question.lift_at != "valve" and not train.has_rocker:
+        raise CannotEvaluate(Reason.MISSING_INPUT, NO_ROCKER)
     if train.lash.hot_mm is None and train.lash.cold_mm is None:
         notes.append(info("lash", "none is stated: the valve is taken to follow without lash"))
     if question.lift_at == "valve":

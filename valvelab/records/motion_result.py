@@ -100,13 +100,27 @@ class ContactExtreme(Record):
     entrainment_reversals_crank_deg: tuple[float, ...]
 
 
+class ReadingSetAside(Record):
+    """A reading that does not count, by its place in the list, from 0, and why."""
+
+    reading: int
+    reason: str
+
+
 class RuleReadings(Record):
-    """Repeated indicator readings of the lift at the retainer."""
+    """Repeated indicator readings of the lift at the retainer; mean and spread of those that count."""
 
     count: int
     mean_mm: float
     standard_deviation_mm: float | None
     standard_uncertainty_mm: float | None
+    readings_mm: tuple[float, ...]
+    division_mm: float | None = Field(description="of the indicator, as the readings show it")
+    doubtful_readings: tuple[int, ...] = Field(description="places in the list, from 0, that stand off")
+    set_aside: tuple[ReadingSetAside, ...]
+    instrument_stated: bool = Field(
+        description="whether the indicator's own uncertainty is in the standard uncertainty"
+    )
 
 
 class MotionValve(Record):

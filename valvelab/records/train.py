@@ -42,6 +42,11 @@ class RockerRecord(Record):
     geometry: RockerGeometry | None = None
     uncertainty: float | None = Field(default=None, ge=1e-9, le=1.0)
 
+    @property
+    def stated(self) -> bool:
+        """Whether it says how lobe lift becomes valve lift."""
+        return self.ratio is not None or bool(self.point) or self.geometry is not None
+
     @model_validator(mode="after")
     def _one_way(self) -> RockerRecord:
         given = (self.ratio is not None) + bool(self.point) + (self.geometry is not None)
@@ -137,12 +142,20 @@ class ContactRecord(Record):
     follower_rq: Quantity | None = None
 
 
+class ReadingSetAsideRecord(Record):
+    """A reading that does not count: its place in the list, from 1, and why."""
+
+    reading: int
+    reason: str = Field(min_length=1)
+
+
 class RuleReadingRecord(Record):
     """Repeated indicator readings of a valve's lift at the retainer, without lash."""
 
     valve: str = Field(min_length=1)
     readings: tuple[Quantity, ...] = Field(min_length=1)
     uncertainty: Quantity | None = None
+    set_aside: tuple[ReadingSetAsideRecord, ...] = ()
 
 
 class Train(Record):

@@ -50,7 +50,10 @@ def question(document: Document) -> Question | None:
         asked = motion_question(table, inspect_lobes(table), found[1], dynamics=swept)
         if not asked.lobes:
             raise CannotEvaluate(Reason.MISSING_INPUT, f"{file.name}: no lobe of it could be fitted, so no valve moves")
-        inspection = inspect_motion(asked, source=(table.source, found[2]), notes=table.notes)
+        try:
+            inspection = inspect_motion(asked, source=(table.source, found[2]), notes=table.notes)
+        except CannotEvaluate as refusal:
+            raise CannotEvaluate(refusal.reason, f"{file.name} with {found[0].name}: {refusal}") from refusal
         return Motion(inspection, table, None if springs is None else _measured_springs(springs[1], spring_spec))
 
     key = (swept, *stamps(document, file, found[0], springs and springs[0], spring_spec and spring_spec[0]))
