@@ -288,7 +288,11 @@ def test_a_spec_dropped_on_the_worksheet_judges_it_there(window: MainWindow) -> 
     enter(view.form.fields[Cell("pair", 0, "rising")], "59.25")
     enter(view.form.fields[Cell("pair", 0, "falling")], "155.25")
     rows = window.verdicts.sheet.rows_model.rows
-    assert [(row.characteristic, row.decision) for row in rows] == [("intake_centreline", "accept")]
+    # no exhaust lobe is read yet, so its separation is left undecided rather than unsaid
+    assert [(row.characteristic, row.decision) for row in rows] == [
+        ("lobe_separation", "undecided"),
+        ("intake_centreline", "accept"),
+    ]
 
 
 def test_rows_come_and_go_as_edits(window: MainWindow) -> None:
@@ -470,8 +474,12 @@ def test_readings_at_the_retainer_are_judged_at_once(engine: MainWindow, tmp_pat
     row = next(v for v in engine.verdicts.sheet.rows_model.rows if (v.item, v.characteristic) == ("2I", "rule_lift"))
     assert row.measured == pytest.approx(10.95)
     assert row.decision == "reject"
-    # standard deviation 0.01 over root 3, with the indicator's 0.008 beside it: JCGM 100, 4.2.3 and 5.1.2
-    assert row.standard_uncertainty == pytest.approx((0.01**2 / 3 + 0.008**2) ** 0.5, rel=1e-6)
+    # three readings: their range 0.02 by Lord's factor for 95 %, 1.304 (from memory), beside the indicator's u
+    assert row.standard_uncertainty == pytest.approx(((0.02 * 1.304 / 1.959964) ** 2 + 0.008**2) ** 0.5, rel=1e-6)
+    enter(view.rule.fields[3], "10.95")
+    row = next(v for v in engine.verdicts.sheet.rows_model.rows if (v.item, v.characteristic) == ("2I", "rule_lift"))
+    # four: s/√n · √((n − 1)/(n − 3)), JCGM 101 6.4.9, s² = 2·0.01²/3
+    assert row.standard_uncertainty == pytest.approx((2 * 0.01**2 / 3 / 4 * 3 + 0.008**2) ** 0.5, rel=1e-6)
     assert "Rejected" in view.rule.verdict.text()
     assert "club rules 7.3" in view.rule.words.text()
     view.save_train_to(tmp_path / "train.toml")

@@ -109,3 +109,8 @@ def test_the_fit_looks_at_the_banded_range_only() -> None:
 def test_an_empty_or_backward_band_is_refused(band: tuple[BandPiece, ...]) -> None:
     with pytest.raises(CannotEvaluate, match="envelope"):
         compare(placed(0.0), 0.0, (), band)
+
+
+def test_a_band_of_negative_size_is_refused() -> None:
+    with pytest.raises(CannotEvaluate, match="expected sizes of 0 or more"):
+        compare(placed(0.0), 0.0, (), (BandPiece(-70.0, 70.0, 0.05, -0.03),))

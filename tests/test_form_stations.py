@@ -355,7 +355,15 @@ def test_the_adopted_result_becomes_the_probes_uncertainty(window: MainWindow, t
     window.bench.go_to_station("shaft")
     inspection = value_of(window)
     assert inspection.question.readings.probe_uncertainty_mm == pytest.approx(grr, rel=1e-5)
-    assert "adopted for tir" in window.banner._sub.text()
+    assert "uncertainty adopted for tir" in window.banner._sub.text()
+    assert "adopted for tir" in str(shaft_station.certificate(window.bench.document, inspection).part.identity)
+    large = tmp_path / "large.csv"
+    large.write_text("# probe uncertainty: 0.9 mm\n" + bare.read_text("utf-8"), "utf-8")
+    window.bench.add_files([str(large)])
+    window.bench.remove_file(str(bare))
+    assert "own uncertainty, not the smaller adopted one" in window.banner._sub.text()
+    window.bench.add_files([str(bare)])
+    window.bench.remove_file(str(large))
     sheet = tmp_path / "shaft.pdf"
     window.save_certificate(sheet)
     assert main(["verify", str(sheet), "--quiet"]) == 0

@@ -265,6 +265,40 @@ def test_envelopes(run: Callable[..., Answer], tmp_path: Path, lift: Path) -> No
     assert lobe(document(run, lift, "--spec", spec), "1E")["envelope"] is None
 
 
+def test_an_envelope_that_finds_no_lobe_is_an_undecided_row(
+    run: Callable[..., Answer], tmp_path: Path, lift: Path
+) -> None:
+    nominal(tmp_path)
+    spec = tmp_path / "spec.toml"
+    spec.write_text(ENVELOPE.format("intake", "0.02", "0.02").replace('"intake"', '["1I", "9I"]'), encoding="utf-8")
+    found = document(run, lift, "--spec", spec)
+    assert [(row["item"], row["decision"]) for row in found["verdicts"]] == [("1I", "accept"), ("9I", "undecided")]
+    again = ENVELOPE.format("all", "0.02", "0.02") + ENVELOPE.format("exhaust", "0.01", "0.01")
+    spec.write_text(again, encoding="utf-8")
+    assert any("[[envelope]] 2 names 1E again" in note["text"] for note in document(run, lift, "--spec", spec)["notes"])
+
+
+@pytest.mark.parametrize(
+    ("sizes", "words"),
+    [
+        (("0.02", "-0.02"), "[[envelope]] 1 band 1 above: found -0.02, expected a size of 0 or more"),
+        (('"-1 um"', "0.02"), "band 1 below: found '-1 um', expected a size of 0 or more"),
+        (("1e15", "0.02"), "band 1 below: found 1e+15 mm, expected at most 1000 mm"),
+    ],
+)
+def test_sizes_of_a_band(
+    run: Callable[..., Answer], tmp_path: Path, lift: Path, sizes: tuple[str, str], words: str
+) -> None:
+    nominal(tmp_path)
+    spec = tmp_path / "spec.toml"
+    spec.write_text(ENVELOPE.format("all", *sizes), encoding="utf-8")
+    code, _, err = run(lift, "--spec", spec)
+    assert code == 3
+    assert words in err
+    spec.write_text(ENVELOPE.format("all", 0.02, 0.02).replace("to = 80.0", "to = 1e15"), encoding="utf-8")
+    assert "band 1 to: found 1000000000000000.0, expected cam deg" in run(lift, "--spec", spec)[2]
+
+
 def test_a_whole_shaft_has_its_index_errors(run: Callable[..., Answer], tmp_path: Path) -> None:
     # two cylinders firing 1-2 are half a turn apart; 2I was put 90° off, so what is stated can't be the shaft's
     path = table(tmp_path / "two.csv", ("1I", "1E", "2I", "2E"), preamble=PREAMBLE + "# firing order: 1-2\n")

@@ -467,3 +467,122 @@ def test_train_numbers_out_of_all_reason_are_one_sentence(
         return
     assert (code, out, err.count("\n")) == (3, "", 1)
     assert NUMBERS[line].replace("_", " ") in err.replace("_", " ")
+
+
+def judged(folder: Path, capsys: pytest.CaptureFixture[str], limits: str, train: str = RIGID) -> list[dict]:
+    (folder / "spec.toml").write_text(limits)
+    _, out, _ = run(folder, capsys, train, "--spec", str(folder / "spec.toml"), "--json", "--no-dynamics")
+    return json.loads(out)["verdicts"]
+
+
+def test_events_at_the_valve_are_judged_at_any_lift(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    limits = "".join(
+        f'[[limit]]\nof = "{of}"\nat = "2.5 mm"\n{where}\n{ends}\n'
+        for of, where, ends in (
+            ("opening", 'lobes = "intake"', "min = -40\nmax = 40"),
+            ("closing", 'valves = "intake"', 'max = "60 ABDC"'),
+            ("closing", 'lobes = "exhaust"', "min = -40\nmax = 60"),
+            ("valve_duration", 'lobes = "intake"', "min = 100\nmax = 300"),
+        )
+    )
+    rows = judged(tmp_path, capsys, limits)
+    assert [row["decision"] for row in rows] == ["accept"] * 4
+    crank = np.linspace(-60.0, 280.0, 340_001)
+    above = crank[np.maximum(1.5 * PolynomialLobe(8.0, 75.0, 53.0).value(crank / 2.0) - 0.2, 0.0) >= 2.5]
+    # intake opening BTDC, closing ABDC: the law's own crossings counted from 0 and 180
+    assert rows[0]["measured"] == pytest.approx(-above[0], abs=0.02)
+    assert rows[1]["measured"] == pytest.approx(above[-1] - 180.0, abs=0.02)
+    # exhaust closing ATDC, the law's centre 110 BTDC
+    late = PolynomialLobe(7.5, 75.0, -55.0)
+    crank -= 200.0
+    above = crank[np.maximum(1.5 * late.value(crank / 2.0) - 0.2, 0.0) >= 2.5]
+    assert rows[2]["measured"] == pytest.approx(above[-1], abs=0.02)
+    assert all(row["reason"] == "the timing's own uncertainty is not known" for row in rows[:3])
+
+
+def test_an_event_without_a_known_dead_centre_is_undecided(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    limit = '[[limit]]\nof = "opening"\nat = "1 mm"\nlobes = "exhaust"\nmax = "60 BBDC"\n'
+    (row,) = judged(tmp_path, capsys, limit, RIGID.replace("exhaust_centreline = 110\n", ""))
+    assert (row["decision"], row["measured"]) == ("undecided", None)
+    assert "dead centre is not known" in row["reason"]
+
+
+def test_what_is_not_derived_is_undecided(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    limits = (
+        '[[limit]]\nof = "piston_clearance"\nmin = "2 mm"\n[[limit]]\nof = "valve_duration"\nat = "40 mm"\nmax = 300\n'
+    )
+    train = RIGID[: RIGID.index("[clearance]")]
+    rows = judged(tmp_path, capsys, limits, train)
+    assert [(row["decision"], row["measured"]) for row in rows] == [("undecided", None)] * 4
+    assert all(row["reason"] for row in rows)
+
+
+WITHOUT_ROCKER = RIGID.replace("[rocker]\nratio = 1.5\n", "")
+
+
+@pytest.mark.parametrize("rocker", ["", "[rocker]\n", "[rocker]\nuncertainty = 0.01\n"])
+def test_without_a_rocker_the_lift_at_the_valve_is_not_known(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], rocker: str
+) -> None:
+    code, out, err = run(tmp_path, capsys, rocker + WITHOUT_ROCKER)
+    assert (code, out) == (3, "")
+    assert err.count("\n") == 1
+    assert "[rocker]" in err
+    assert "train.toml" in err
+
+
+def test_without_a_rocker_a_lift_read_at_the_valve_stands(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    table = lift_table(tmp_path, preamble="# lift at: valve\n")
+    code, out, _ = run(tmp_path, capsys, WITHOUT_ROCKER, "--json", table=table)
+    assert code == 0
+    assert json.loads(out)["valves"][0]["rule_lift_mm"] == pytest.approx(8.0, abs=2e-4)
+
+
+def readings(*values: str, more: str = "") -> str:
+    listed = ", ".join(f'"{value} mm"' for value in values)
+    return f'\n[[rule_reading]]\nvalve = "1I"\nreadings = [{listed}]\nuncertainty = "0.008 mm"\n{more}'
+
+
+RULE = '[[limit]]\nof = "rule_lift"\nvalves = ["1I"]\nmax = "10.90 mm"\n'
+STRAY = ("10.85", "10.86", "10.50", "10.87", "10.85")
+
+
+def test_a_reading_that_stands_off_leaves_the_rule_lift_undecided(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (row,) = judged(tmp_path, capsys, RULE, RIGID + readings(*STRAY))
+    assert row["decision"] == "undecided"
+    assert "rule reading 3 (10.5 mm) stands off from the others" in row["reason"]
+    found = json.loads(run(tmp_path, capsys, RIGID + readings(*STRAY), "--json")[1])["valves"][0]["rule_readings"]
+    assert (found["doubtful_readings"], found["readings_mm"][2], found["count"]) == ([2], 10.5, 5)
+
+
+def test_set_aside_with_a_reason_it_no_longer_counts_and_is_told(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    train = RIGID + readings(*STRAY, more='[[rule_reading.set_aside]]\nreading = 3\nreason = "stylus slipped"\n')
+    (row,) = judged(tmp_path, capsys, RULE, train)
+    # 10.85, 10.86, 10.87, 10.85: mean 10.8575; s/√4 · √(3/1), JCGM 101 6.4.9, beside the indicator's 0.008
+    s = np.std([10.85, 10.86, 10.87, 10.85], ddof=1)
+    assert row["measured"] == pytest.approx(10.8575)
+    assert row["standard_uncertainty"] == pytest.approx(np.hypot(s / 2.0 * 3.0**0.5, 0.008), rel=1e-6)
+    assert row["decision"] == "accept"
+    _, _, err = run(tmp_path, capsys, train)
+    assert "rule reading 3, 10.5 mm, set aside: stylus slipped" in err
+    assert "accept" in run(tmp_path, capsys, train, "--spec", str(tmp_path / "spec.toml"))[1]
+
+
+@pytest.mark.parametrize("number", [0, 6])
+def test_a_reading_set_aside_must_be_there(tmp_path: Path, capsys: pytest.CaptureFixture[str], number: int) -> None:
+    train = RIGID + readings(*STRAY, more=f'[[rule_reading.set_aside]]\nreading = {number}\nreason = "x"\n')
+    code, _, err = run(tmp_path, capsys, train)
+    assert code == 3
+    assert f"[[rule_reading]] 1 set_aside: found reading {number}, expected one of 1 to 5" in err
+
+
+def test_what_the_uncertainty_of_the_readings_lacks_is_said(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (row,) = judged(tmp_path, capsys, RULE, RIGID + '\n[[rule_reading]]\nvalve = "1I"\nreadings = ["10.80 mm"]\n')
+    assert "the indicator's uncertainty is not stated" in row["reason"]
+    assert "one reading tells nothing of its repeatability" in row["reason"]
+    # never below the division over √12
+    assert row["standard_uncertainty"] == pytest.approx(0.01 / 12.0**0.5)

@@ -455,3 +455,110 @@ def test_a_wheel_of_unknown_uncertainty_is_warned_of_and_marked(
         warned = [note for note in answer["notes"] if note["level"] == "warning" and note["about"] == "wheel"]
         assert bool(warned) is marked
         assert [bool(row["reason"]) for row in answer["verdicts"]] == [marked]
+
+
+@pytest.mark.parametrize(
+    ("limit", "measured", "decision"),
+    [
+        # opening 352 on a wheel whose dead centre is 1.25: 9.25 BTDC; closing 219.5: 38.25 ABDC (plain arithmetic)
+        ('of = "opening"\nnominal = 9\nbelow = 2\nabove = 2', 9.25, "accept"),
+        ('of = "opening"\nnominal = "9 deg BTDC"\nbelow = 2\nabove = 2', 9.25, "accept"),
+        ('of = "opening"\nmin = "12 BTDC"\nmax = "20 BTDC"', 9.25, "reject"),
+        ('of = "closing"\nmax = "41 ABDC"', 38.25, "accept"),
+        ('of = "closing"\nmax = "37 ABDC"', 38.25, "reject"),
+        ('of = "closing"\nmax = "38.3 ABDC"', 38.25, "undecided"),
+    ],
+)
+def test_opening_and_closing_are_judged(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], limit: str, measured: float, decision: str
+) -> None:
+    spec = f'[[limit]]\n{limit}\nlobes = ["1I"]\nat = "1.27 mm"\n'
+    _, out, _ = run(tmp_path, capsys, SHEET, spec, "--json")
+    (row,) = json.loads(out)["verdicts"]
+    assert (row["measured"], row["decision"], row["unit"]) == (pytest.approx(measured), decision, "crank deg")
+
+
+def test_a_spec_is_answered_in_full_or_says_where_not(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    spec = """
+[[limit]]
+of = "duration"
+at = "1.27 mm"
+nominal = 227
+below = 3
+above = 3
+[[limit]]
+of = "opening"
+at = "1.27 mm"
+nominal = 20
+below = 1
+above = 1
+[[limit]]
+of = "overlap"
+at = "1.27 mm"
+max = 20
+[[limit]]
+of = "max_lift"
+max = "9 mm"
+[[limit]]
+of = "opening"
+at = "1.27 mm"
+max = "10 cam deg"
+"""
+    code, out, err = run(tmp_path, capsys, SHEET, spec, "--json")
+    rows = json.loads(out)["verdicts"]
+    assert code == 1
+    assert [(row["characteristic"], row["decision"]) for row in rows] == [
+        ("duration", "accept"), ("opening", "reject"), ("overlap", "undecided"),
+    ]  # fmt: skip
+    assert "not both read" in rows[2]["reason"]
+    assert "limits that this inspection does not answer: [[limit]] 4 max_lift (lobe), [[limit]] 5 opening (lobe)" in err
+
+
+SEVERAL = SHEET.replace("readings = [-28.5, 31.0]", "readings = [-28.5, 31.0, -28.5, 31.0, -28.5, 31.0]")
+
+
+@pytest.mark.parametrize(
+    ("sheet", "doubtful"),
+    [
+        (SEVERAL, set()),
+        # one of three touches on one side is two degrees off: dead centre is in doubt, a duration is not
+        (SEVERAL.replace("31.0]", "33.5]"), {"tdc_offset", "intake_centreline", "opening"}),
+        # two middles that contradict each other
+        (SHEET.replace("31.0]", "31.0, -28.5, 35.0]"), {"tdc_offset", "intake_centreline", "opening"}),
+        # a pair read three times, once far off
+        (
+            SHEET + "".join(
+                f'[[near_peak]]\nlobe = "1I"\nbelow_peak = "1.27 mm"\nrising = {rising}\nfalling = 138.5\n'
+                for rising in (78.0, 84.0)
+            ),
+            {"intake_centreline", "opening", "duration"},
+        ),
+    ],
+)  # fmt: skip
+def test_readings_that_contradict_each_other_decide_nothing(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], sheet: str, doubtful: set[str]
+) -> None:
+    spec = """
+[[limit]]
+of = "tdc_offset"
+min = -5
+max = 5
+[[limit]]
+of = "intake_centreline"
+min = 90
+max = 120
+[[limit]]
+of = "duration"
+at = "1.27 mm"
+min = 200
+max = 250
+[[limit]]
+of = "opening"
+at = "1.27 mm"
+min = -30
+max = 40
+"""
+    rows = json.loads(run(tmp_path, capsys, sheet, spec, "--json")[1])["verdicts"]
+    assert {row["characteristic"] for row in rows if row["decision"] == "undecided"} == doubtful
+    assert all(row["decision"] == "accept" for row in rows if row["characteristic"] not in doubtful)
+    assert all(row["reason"] for row in rows if row["characteristic"] in doubtful)

@@ -335,6 +335,14 @@ def test_gauge_units_tolerance_and_adoption(tmp_path: Path, capsys: pytest.Captu
     used = Call(capsys, "shaft", journals, "--gauge", adopted, "--json")
     assert used.json["stations"][0]["uncertainty"]["tir_mm"] == pytest.approx(np.sqrt(2.0) * anova["grr_sd"], rel=1e-4)
     assert "adopted for runout" in used.note("probe uncertainty")
+    # readings that state their own: the larger of the two counts, and the note says which
+    grr = float(anova["grr_sd"])
+    for own, counting, said in ((0.1 * grr, grr, "counts: the readings' own"), (10.0 * grr, 10.0 * grr, "own")):
+        stated = shaft_csv(tmp_path / "own.csv", bowed(), preamble=f"support: centres\nprobe uncertainty: {own:.9f} mm")
+        both = Call(capsys, "shaft", stated, "--gauge", adopted, "--json")
+        u = both.json["stations"][0]["uncertainty"]["tir_mm"]
+        assert u == pytest.approx(np.sqrt(2.0) * counting, rel=1e-4)
+        assert said in both.note("probe uncertainty")
     assert Call(capsys, "gauge", study, "--tolerance", "3 N").code == 2
     assert Call(capsys, "gauge", study, "--adopt", "runout").code == 2
     assert Call(capsys, "gauge").code == 2

@@ -25,7 +25,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     )  # fmt: skip
     parser.add_argument(
         "--gauge", type=Path, metavar="FILE",
-        help="an uncertainty adopted from a gauge study, used where the readings state none",
+        help="an uncertainty adopted from a gauge study: it counts unless the readings state a larger one",
     )  # fmt: skip
     add_columns(parser)
     add_common(parser)

@@ -10,7 +10,7 @@ from valvelab.errors import BadFile
 from valvelab.files.spec_file import read_toml_with_source, toml_quantity
 from valvelab.records.form_measurement import ShaftReadings
 from valvelab.records.gauge_result import AdoptedUncertainty
-from valvelab.records.result import Source, info
+from valvelab.records.result import Source, info, warning
 from valvelab.writing import write_whole
 
 
@@ -37,11 +37,15 @@ def read_adopted_length(path: str | Path) -> tuple[AdoptedUncertainty, float, So
 
 
 def with_adopted_probe(readings: ShaftReadings, path: str | Path) -> tuple[ShaftReadings, Source]:
-    """The readings with the adopted uncertainty for their probe, unless they state their own; a note says which."""
+    """The readings with the larger of their own probe uncertainty and the adopted one; a note says which counts."""
     adopted, value, source = read_adopted_length(path)
-    name = Path(path).name
-    if readings.probe_uncertainty_mm is not None:
-        note = info("probe uncertainty", f"the readings' own {readings.probe_uncertainty_mm:g} mm wins over {name}")
+    told = f"adopted for {adopted.kind} from {adopted.study} ({Path(path).name})"
+    own = readings.probe_uncertainty_mm
+    if own is not None and own >= value:
+        note = info("probe uncertainty", f"the readings' own {own:g} mm counts: no less than the {value:g} mm {told}")
         return replace(readings, notes=(*readings.notes, note)), source
-    note = info("probe uncertainty", f"{value:g} mm, adopted for {adopted.kind} from {adopted.study} ({name})")
-    return replace(readings, probe_uncertainty_mm=value, notes=(*readings.notes, note)), source
+    note = info("probe uncertainty", f"{value:g} mm, {told}")
+    if own is not None:
+        note = warning("probe uncertainty", f"{value:g} mm, {told}, counts: the readings' own {own:g} mm is less")
+    used = replace(readings, probe_uncertainty_mm=value, adopted_probe=told, notes=(*readings.notes, note))
+    return used, source

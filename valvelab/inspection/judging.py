@@ -58,13 +58,17 @@ def judge(
     closing events are at. A limit that is answered here and found nothing to judge (no such item, no value) is a row
     `undecided` with its reason. Raises BadSpec for a limit that can't be read, whatever it is on.
     """
+
+    def answers(subject: Subject, name: str) -> bool:
+        return subject in items and name in only.get(subject, (name,))
+
     verdicts: list[Verdict] = []
     notes: list[Note] = []
     elsewhere: list[str] = []
     for number, stated in enumerate(spec.limit, start=1):
         meanings = readings_of(number, stated, spec_file)
-        limit = meant_here(meanings, items, where)
-        if limit is None or limit.stated.of not in only.get(limit.characteristic.subject, {limit.stated.of}):
+        limit = meant_here(meanings, answers, where)
+        if limit is None:
             elsewhere.append(_elsewhere(meanings[0]))
             continue
         rows, said = _judged(spec.decision, limit, items[limit.characteristic.subject], spec_file)
@@ -72,7 +76,7 @@ def judge(
         notes += said
         if limit.bare:
             notes.append(info(stated.of, f"{limit.field}: {_taken_as(limit, where)}"))
-    if "lobe" not in items or "lobe" in only:
+    if not answers("lobe", "envelope"):
         elsewhere += [f"[[envelope]] {number}" for number in range(1, len(spec.envelope) + 1)]
     if elsewhere:
         notes.append(warning(NOT_HERE, f"{', '.join(elsewhere)}: other inspections judge those"))

@@ -9,7 +9,7 @@ calls by that name.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Literal
 
@@ -80,11 +80,10 @@ def readings_of(number: int, stated: LimitSpec, spec_file: str) -> tuple[Limit, 
     return tuple(found)
 
 
-def meant_here(limits: Iterable[Limit], subjects: Iterable[Subject], where: Where | None) -> Limit | None:
-    """The reading that an inspection of these subjects answers; `where`: whose lift its events are at."""
-    held = set(subjects)
+def meant_here(limits: Iterable[Limit], answers: Callable[[Subject, str], bool], where: Where | None) -> Limit | None:
+    """The reading that an inspection answers; `where`: whose lift its events are at."""
     for limit in limits:
-        if limit.characteristic.subject not in held:
+        if not answers(limit.characteristic.subject, limit.stated.of):
             continue
         if limit.characteristic.subject != "event" or whose_lift(limit.stated) in {None, where}:
             return limit

@@ -18,7 +18,10 @@ from valvelab.springs.nest import Element, nest_force, nest_force_uncertainty, n
 from valvelab.springs.rate import RateFit
 from valvelab.springs.spring import ForceCurve, ReadingUncertainty, force_curve, hysteresis, noise_of, with_end
 from valvelab.springs.stress import WireMaterial, material_key
-from valvelab.units import parse_quantity
+from valvelab.units import bounded, parse_quantity
+
+MOST_COILS = 100.0
+"""More coils than any valve spring has (ours; no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +67,7 @@ def fit_of(
         if value is None:
             return None
         try:
-            number = parse_quantity(value, "length", name)
+            number = bounded(parse_quantity(value, "length", name), "length", name)
         except BadQuantity as error:
             raise BadSpec(spec_file, f"[fitting] {error.field}", error.found, error.expected) from None
         if number <= 0.0:
@@ -80,8 +83,8 @@ def fit_of(
         solid_height_mm=length("solid_height") or coil.solid_height_mm,
     )
     for name, count in (("active_coils", fitting.active_coils), ("total_coils", fitting.total_coils)):
-        if count is not None and count <= 0.0:
-            raise BadSpec(spec_file, f"[fitting] {name}", f"{count:g}", "a number above 0")
+        if count is not None and not 0.0 < count <= MOST_COILS:
+            raise BadSpec(spec_file, f"[fitting] {name}", f"{count:g}", f"a number above 0 and up to {MOST_COILS:g}")
     coil = replace(
         coil,
         active_coils=fitting.active_coils or coil.active_coils,

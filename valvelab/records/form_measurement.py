@@ -23,7 +23,8 @@ class Vees:
 class ShaftReadings:
     """A probe turned around each journal; `vees` None means between centres.
 
-    One trace a station and position, in the order of the file. The uncertainty is one reading's standard uncertainty.
+    One trace a station and position, in the order of the file. The uncertainty is one reading's standard uncertainty;
+    `adopted_probe` says from where, if it was adopted from a gauge study.
     """
 
     file: str
@@ -32,6 +33,7 @@ class ShaftReadings:
     vees: Vees | None = None
     support_stated: bool = True
     probe_uncertainty_mm: float | None = None
+    adopted_probe: str | None = None
     journal_radius_mm: float | None = None
     part: str | None = None
     serial: str | None = None

@@ -57,6 +57,7 @@ def shaft_part(inspection: ShaftInspection, system: System = "metric") -> Part:
     blocks += _rows([_bare(roundness_figure(form, system)) for form in inspection.journals], POLAR_MM, POLARS)
     blocks += _rows([_bare(harmonics_figure(form)) for form in inspection.journals], LOBING_MM, "")
     probe = readings.probe_uncertainty_mm
+    adopted = "" if readings.adopted_probe is None else f", {readings.adopted_probe}"
     vees = readings.vees
     support = "centres" if vees is None else f"vees at {vees.positions_mm[0]:g} and {vees.positions_mm[1]:g} mm"
     return Part(
@@ -65,7 +66,7 @@ def shaft_part(inspection: ShaftInspection, system: System = "metric") -> Part:
         identity=(
             ("part", readings.part), ("serial number", readings.serial), ("operator", readings.operator),
             ("instrument", readings.instrument), ("measured on", readings.date), ("supported by", support),
-            ("stated uncertainty", None if probe is None else f"probe {show(1000.0 * probe, 'um')} µm"),
+            ("stated uncertainty", None if probe is None else f"probe {show(1000.0 * probe, 'um')} µm{adopted}"),
         ),
         overview=(
             FigureBlock(

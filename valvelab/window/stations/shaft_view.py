@@ -92,7 +92,13 @@ class ShaftView(StationView):
         )
         found = spec_for(document, ("station", "shaft"))
         kind = shaft_station.adopted_kind(document)
-        adopted = f"; uncertainty adopted for {kind}" if kind else ""
+        counts = readings.adopted_probe is not None
+        told = (
+            f"uncertainty adopted for {kind}"
+            if counts
+            else "the readings' own uncertainty, not the smaller adopted one"
+        )
+        adopted = f"; {told}" if kind else ""
         return title, headline_of(document, found, inspection.question.spec) + adopted
 
     def show_answer(self, document: Document, value: object) -> None:
