@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -10,7 +11,7 @@ import numpy as np
 
 from valvelab.angles import fold_scalar
 from valvelab.camshaft.indexing import parse_name
-from valvelab.errors import BadFile, CannotEvaluate
+from valvelab.errors import BadFile, BadQuantity, CannotEvaluate
 from valvelab.follower.shapes import Shape
 from valvelab.inspection.convert_lobes import convert
 from valvelab.inspection.inspect_camshaft import camshaft_result
@@ -27,6 +28,7 @@ from valvelab.inspection.lobe_scalars import (
     scalar,
     with_repeatability,
 )  # fmt: skip
+from valvelab.inspection.wide_readings import with_wide_readings
 from valvelab.lobe.characteristics import Instrument, LobeCharacteristics, RampEnds
 from valvelab.lobe.conditioning import condition, group
 from valvelab.lobe.profile import Profile, fit_lobes
@@ -45,6 +47,7 @@ from valvelab.records.lobes_result import (
 from valvelab.records.measurement import LiftTable
 from valvelab.records.result import Note, Source
 from valvelab.records.spec import Spec
+from valvelab.units import parse_quantity
 
 DEFAULT_CHECKING_LIFTS_MM = (0.15, 0.508, 1.0, 1.27, 5.08)
 NOSE_DROP_MM = 1.27
@@ -130,7 +133,7 @@ def inspect_lobes(
     settings = settings or Settings()
     spec = spec or Spec()
     try:
-        groups, without_angle, notes = _groups(table, settings)
+        groups, without_angle, notes = _groups(table, settings, _judged_lifts(spec))
     except CannotEvaluate as error:
         place, _, rest = str(error).partition(": ")
         found, _, expected = rest.partition(", expected ")
@@ -185,11 +188,22 @@ def _instrument(table: LiftTable) -> Instrument:
     )
 
 
-def _groups(table: LiftTable, settings: Settings) -> tuple[list[GroupScalars], frozenset[str], list[Note]]:
+def _judged_lifts(spec: Spec) -> set[float]:
+    """The lifts of a spec's limits, mm; what can't be read is refused where it is judged."""
+    lifts = set()
+    for limit in spec.limit:
+        with suppress(BadQuantity):
+            lifts.add(0.0 if limit.at is None else parse_quantity(limit.at, "length", "at"))
+    return {lift for lift in lifts if lift > 0.0}
+
+
+def _groups(
+    table: LiftTable, settings: Settings, judged: set[float]
+) -> tuple[list[GroupScalars], frozenset[str], list[Note]]:
     """The groups, the lobes whose angle uncertainty is neither stated nor seen, and notes."""
     groups, notes = [], []
     without_angle: list[str] = []
-    lifts = tuple(sorted({*settings.lifts_mm, settings.chord_lift_mm}))
+    lifts = tuple(sorted({*settings.lifts_mm, settings.chord_lift_mm, *judged}))
     for traces in group(table.traces):
         conditioned = condition(traces)
         fitted = fit_lobes(
@@ -203,6 +217,9 @@ def _groups(table: LiftTable, settings: Settings) -> tuple[list[GroupScalars], f
         )
         if table.encoder_uncertainty_cam_deg is None and not np.any(scalars["nose_cam_deg"].u > within):
             without_angle += fitted.names
+        scalars = with_wide_readings(
+            scalars, characteristics, lifts, NOSE_DROP_MM, take_out_eccentricity=settings.take_out_eccentricity
+        )
         groups.append(GroupScalars(characteristics, scalars, NOSE_DROP_MM))
         notes += fit_notes(fitted, widened=widened) + spacing_notes(groups[-1])
     return groups, frozenset(without_angle), notes

@@ -80,6 +80,8 @@ def _taken_out_notes(fitted: FittedLobes) -> list[Note]:
 
 _DERIVED = {2: "acceleration, ramps and radii of curvature are", 3: "the jerk is"}
 
+_BESIDE = {2: "; what may lie between them widens the uncertainty of all else", 3: ""}
+
 
 def no_derivative(part: GroupScalars, row: int, order: int) -> str | None:
     """Why one lobe has no second (or third) derivative: its readings are too far apart; None where it has one."""
@@ -98,7 +100,7 @@ def spacing_notes(part: GroupScalars) -> list[Note]:
             if (reason := no_derivative(part, row, order)) is not None:
                 said.setdefault((order, reason), []).append(name)
     return [
-        (warning if order == 2 else info)(", ".join(names), f"{_DERIVED[order]} not derived: {reason}")
+        (warning if order == 2 else info)(", ".join(names), f"{_DERIVED[order]} not derived: {reason}{_BESIDE[order]}")
         for (order, reason), names in said.items()
     ]
 
