@@ -44,3 +44,23 @@ def test_bench_sweep(name: str) -> None:
     assert found.refused == 0
     for kind, least in ((LIFT, 0.85), (ANGLE, 0.9), (AREA, 0.85), (MOTION, 0.8)):
         assert found.pooled(kind) >= least, kind
+
+
+@pytest.mark.parametrize(
+    "scenario",
+    [
+        Scenario("2-10-12-14", 5.0, division_mm=0.01, noise_mm=2e-3),
+        Scenario("asymmetric", 5.0, division_mm=0.0254, noise_mm=4e-3),
+        Scenario("blunt nose", 2.0, division_mm=0.0254, noise_mm=4e-3),
+        Scenario("flat nose 4-8-10-12", 5.0, whole_turn=False, division_mm=0.0254, noise_mm=4e-3),
+        Scenario("double harmonic", 2.0, whole_turn=False, division_mm=0.01, noise_mm=2e-3),
+    ],
+    ids=lambda scenario: scenario.title,
+)
+def test_a_dial_read_by_hand(scenario: Scenario) -> None:
+    """Pooled over 20 runs and each kind's characteristics; before, the resting run halved the noise."""
+    found = study(scenario, runs=20)
+    assert found.outliers == 0.0
+    for kind, least in ((LIFT, 0.9), (ANGLE, 0.9), (AREA, 0.9), (MOTION, 0.75)):
+        assert found.pooled(kind) >= least, kind
+    assert found.seen["max_lift"].ratio < 2.5

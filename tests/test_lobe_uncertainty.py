@@ -92,7 +92,7 @@ def test_correlated_noise_is_counted(lag: float) -> None:
     for name, (ratio, coverage) in found.items():
         assert 0.77 < ratio < 1.3, name
         assert 0.89 - SLACK < coverage < 0.97 + SLACK, name
-    assert 0.915 < np.mean([coverage for _, coverage in found.values()]) < 0.97
+    assert 0.91 < np.mean([coverage for _, coverage in found.values()]) < 0.97
 
 
 def test_uneven_and_event_only_sweeps_state_theirs_too() -> None:

@@ -12,11 +12,12 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from coverage_study import KINDS, SCENARIOS, TUNING, Study, correlated, hand_dial, study
+from coverage_study import KINDS, SCENARIOS, TUNING, Scenario, Study, correlated, hand_dial, study
 
 COLUMNS = {
     "lift": ("max_lift",),
-    "centre": ("centre", "chord", "area_centre"),
+    "centre": ("centre", "chord"),
+    "centroid": ("area_centre",),
     "event": tuple(name for name in KINDS if name.startswith(("opening", "closing"))),
     "dur": tuple(name for name in KINDS if name.startswith("duration")),
     "area": ("area",),
@@ -24,6 +25,11 @@ COLUMNS = {
     "acc": ("acceleration_max", "acceleration_min"),
 }
 GROUPS = SCENARIOS | {
+    "tuning short": tuple(
+        Scenario(lobe, step, whole, 0.0254, 0.004)
+        for lobe in TUNING
+        for step, whole in ((2.0, True), (5.0, True), (5.0, False))
+    ),
     "tuning": tuple(row for lobe in TUNING for row in hand_dial(lobe)),
     "tuning correlated": tuple(row for lobe in TUNING for row in correlated(lobe)),
 }

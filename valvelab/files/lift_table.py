@@ -28,8 +28,8 @@ EXAMPLE = "angle=0 [crank deg], 1I=1 [mm]"
 
 KNOWN_KEYS = (
     "part", "serial", "lift at", "follower", "base circle radius", "rotation", "firing order", "cylinders",
-    "bank angle", "second bank", "probe uncertainty", "encoder uncertainty", "temperature", "operator", "instrument",
-    "date", "lobe",
+    "bank angle", "second bank", "probe uncertainty", "probe resolution", "encoder uncertainty", "temperature",
+    "operator", "instrument", "date", "lobe",
 )  # fmt: skip
 
 Word = TypeVar("Word", bound=str)
@@ -70,6 +70,7 @@ def lift_table(table: Table) -> LiftTable:
         bank_angle_deg=_bank_angle(table),
         second_bank=_cylinder_list(table, "second bank"),
         probe_uncertainty_mm=_length(table, "probe uncertainty", zero=True),
+        probe_resolution_mm=_length(table, "probe resolution"),
         encoder_uncertainty_cam_deg=_encoder(table),
         temperature_degc=table.quantity("temperature", "temperature"),
         operator=table.text("operator"),

@@ -19,7 +19,14 @@ from valvelab.inspection.judging import judge
 from valvelab.inspection.lobe_contour import ContourFigures, contour_figures
 from valvelab.inspection.lobe_envelopes import LobeEnvelope, fit_envelopes, unanswered_envelopes
 from valvelab.inspection.lobe_items import LACKS_ANGLE, camshaft_items, lobe_items
-from valvelab.inspection.lobe_notes import angle_notes, fit_notes, lobe_notes, spacing_notes, table_notes
+from valvelab.inspection.lobe_notes import (
+    angle_notes,
+    division_notes,
+    fit_notes,
+    lobe_notes,
+    spacing_notes,
+    table_notes,
+)
 from valvelab.inspection.lobe_scalars import (
     GroupScalars,
     all_scalars,
@@ -205,7 +212,7 @@ def _groups(
     without_angle: list[str] = []
     lifts = tuple(sorted({*settings.lifts_mm, settings.chord_lift_mm, *judged}))
     for traces in group(table.traces):
-        conditioned = condition(traces)
+        conditioned = condition(traces, table.probe_resolution_mm)
         fitted = fit_lobes(
             conditioned, take_out_eccentricity=settings.take_out_eccentricity, keep_zero=settings.keep_zero
         )
@@ -221,6 +228,7 @@ def _groups(
             scalars, characteristics, lifts, NOSE_DROP_MM, take_out_eccentricity=settings.take_out_eccentricity
         )
         groups.append(GroupScalars(characteristics, scalars, NOSE_DROP_MM))
+        notes += division_notes(table.probe_resolution_mm, conditioned.division_mm)
         notes += fit_notes(fitted, widened=widened) + spacing_notes(groups[-1])
     return groups, frozenset(without_angle), notes
 

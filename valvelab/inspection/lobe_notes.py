@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from valvelab.inspection.lobe_scalars import GroupScalars
 from valvelab.lobe.base_circle import BaseCircle
+from valvelab.lobe.division import least_deviation
 from valvelab.lobe.profile import FittedLobes
 from valvelab.lobe.smoothing_bias import WIDEST_FOR_ACCELERATION, WIDEST_FOR_JERK, too_wide
 from valvelab.records.lobes_result import LobeResult
 from valvelab.records.measurement import LiftTable
 from valvelab.records.result import Note, info, warning
+from valvelab.units import INCH_MM
 
 _CORRELATION_WORTH_SAYING = 0.05
 _FORM_WORTH_SAYING_MM = 0.002
@@ -26,6 +28,20 @@ def table_notes(table: LiftTable) -> list[Note]:
     if table.probe_uncertainty_mm is None:
         notes.append(info("uncertainty", "no probe uncertainty is stated: only the readings' own scatter is counted"))
     return notes
+
+
+def division_notes(stated_mm: float | None, found_mm: float) -> list[Note]:
+    """The gauge's division, stated or seen in the readings, and what it makes of one reading's uncertainty."""
+    if found_mm == 0.0:
+        return []
+    inches = found_mm / INCH_MM
+    size = f"{found_mm:g} mm"
+    if abs(inches * 1e6 - round(inches * 1e6)) < 1e-3:
+        size = f"{inches:g} in ({size})"
+    least = f"a reading is uncertain by {1000.0 * least_deviation(found_mm):.2g} µm at least"
+    if stated_mm is not None:
+        return [info("division", f"the gauge's division is stated as {size}: {least}")]
+    return [info("division", f"all readings are multiples of {size}, taken as the gauge's division: {least}")]
 
 
 def angle_notes(without_angle: frozenset[str]) -> list[Note]:

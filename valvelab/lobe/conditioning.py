@@ -5,7 +5,7 @@ Nothing is altered: an outlier is left out and listed, isolated readings beside 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from valvelab.angles import fold
 from valvelab.arrays import FloatArray, finite
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.lobe.division import find_division
 from valvelab.lobe.presence import refuse_no_lobe
 from valvelab.lobe.trace import Trace
 
@@ -23,10 +24,12 @@ FEWEST_READINGS = 16
 LARGEST_LIFT_MM = 1e4
 # A turn with a larger hole is an event-only sweep.
 LARGEST_HOLE_CAM_DEG = 45.0
-# Outliers: this many scaled MADs, and never less than this lift.
+# Outliers: this many scaled MADs, and never less than this lift or so many divisions of the gauge.
 OUTLIER_MADS = 6.0
 OUTLIER_FLOOR_MM = 1e-3
+OUTLIER_DIVISIONS = 2.0
 _REACH = 7
+_NOTHING_MM = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +39,7 @@ class Conditioned:
     angle_cam_deg: (n,), ascending; folded onto [0, 360) when `periodic`, unwrapped for an event-only sweep.
     lifts_mm, kept: (lobes, n); `kept` is False for outliers. sweep: (n,) turn or sweep of each reading, from 0.
     grid: (n,) cell of a uniform turn of `cells` readings starting at `grid_start`, or None.
-    set_aside: readings left out because they stand far from the event.
+    set_aside: readings left out because they stand far from the event. division_mm: the gauge's, 0 where it has none.
     """
 
     names: tuple[str, ...]
@@ -49,6 +52,7 @@ class Conditioned:
     cells: int
     grid_start: float
     set_aside: int
+    division_mm: float = 0.0
 
     @property
     def sweeps(self) -> int:
@@ -68,9 +72,10 @@ def group(traces: tuple[Trace, ...]) -> list[tuple[Trace, ...]]:
     return [tuple(members) for members in groups.values()]
 
 
-def condition(traces: tuple[Trace, ...]) -> Conditioned:
+def condition(traces: tuple[Trace, ...], division_mm: float | None = None) -> Conditioned:
     """Unwrap, check, fold and sort the readings of lobes that share their angles, and flag outliers.
 
+    division_mm: the gauge's as stated; None looks for it in the readings.
     Refused: fewer than 16 readings, values not finite or beyond any lobe, angles that do not run one way
     within a sweep, lift that is no lobe.
     """
@@ -86,10 +91,11 @@ def condition(traces: tuple[Trace, ...]) -> Conditioned:
         raise CannotEvaluate(Reason.BAD_VALUES, f"{found}, expected at most {LARGEST_LIFT_MM:g} mm")
     given = np.zeros(angle.size, dtype=np.int64) if first.sweep is None else first.sweep
     unwrapped, sweep = _unwrap(angle, given, first.name)
-    kept = ~_outliers(unwrapped, lifts, given)
+    division = find_division(lifts) if division_mm is None else division_mm
+    kept = ~_outliers(unwrapped, lifts, given, division)
     arranged = _arrange(tuple(trace.name for trace in traces), unwrapped, lifts, kept, sweep)
     refuse_no_lobe(arranged.names, arranged.angle_cam_deg, np.where(arranged.kept, arranged.lifts_mm, np.nan))
-    return arranged
+    return replace(arranged, division_mm=division)
 
 
 def _unwrap(angle: FloatArray, given: NDArray[np.int64], name: str) -> tuple[FloatArray, NDArray[np.int64]]:
@@ -190,10 +196,11 @@ def _event_only(
     )  # fmt: skip
 
 
-def _outliers(angle: FloatArray, lifts: FloatArray, given: NDArray[np.int64]) -> BoolArray:
+def _outliers(angle: FloatArray, lifts: FloatArray, given: NDArray[np.int64], division: float) -> BoolArray:
     """Hampel test against a local fit through the four nearest readings, confirmed by a robust one.
 
-    Screening: residual from the cubic through two neighbours on each side, in scaled MADs of its own kind.
+    Screening: residual from the cubic through two neighbours on each side, in scaled MADs of its own kind. A resting
+    run that repeats one value says nothing of the noise elsewhere: where it makes the MAD 0 it is left out of it.
     """
     flagged = np.zeros(lifts.shape, dtype=np.bool_)
     for number in np.unique(given):
@@ -201,12 +208,21 @@ def _outliers(angle: FloatArray, lifts: FloatArray, given: NDArray[np.int64]) ->
         if rows.size < 2 * _REACH + 1:
             continue
         residual = _neighbour_residual(angle[rows], lifts[:, rows])
-        scale = 1.4826 * np.median(np.abs(residual - np.median(residual, axis=1)[:, None]), axis=1)
-        threshold = np.maximum(OUTLIER_MADS * scale, OUTLIER_FLOOR_MM)
+        scale = np.array([_scaled_mad(row) for row in residual])
+        threshold = np.maximum(OUTLIER_MADS * scale, max(OUTLIER_FLOOR_MM, OUTLIER_DIVISIONS * division))
         for lobe, where in zip(*np.nonzero(np.abs(residual) > 0.6 * threshold[:, None]), strict=True):
             spike = _is_spike(angle[rows], lifts[lobe, rows], int(where) + 2, float(threshold[lobe]))
             flagged[lobe, rows[int(where) + 2]] = spike
     return flagged
+
+
+def _scaled_mad(residual: FloatArray) -> float:
+    """Robust standard deviation; where most residuals are nothing at all, that of the rest."""
+    mad = float(np.median(np.abs(residual - np.median(residual))))
+    if mad < _NOTHING_MM:
+        moving = residual[np.abs(residual) > _NOTHING_MM]
+        mad = float(np.median(np.abs(moving))) if moving.size else 0.0
+    return 1.4826 * mad
 
 
 def _neighbour_residual(angle: FloatArray, lifts: FloatArray) -> FloatArray:

@@ -18,6 +18,8 @@ from valvelab.lobe.jerk_steps import NO_STEPS, Steps, find_steps
 from valvelab.lobe.smoothing import (
     CALCULATED_NOISE_MM,
     CALCULATED_PENALTY_ORDER,
+    CORRELATION_GAIN,
+    CORRELATIONS,
     PENALTY_ORDER,
     STEP_ROUNDS,
     STIFFER,
@@ -26,40 +28,167 @@ from valvelab.lobe.smoothing import (
     IndexArray,
     Smoothed,
     mean_square_frequency,
+    scatter_shares,
 )
 from valvelab.lobe.spline import DEGREE, SplineSet, basis_at, periodic_padding
 
 MOST_KNOTS = 720
 FEWEST_READINGS = 12
+# Correlation is looked for in at most this many readings, by fits on so many knots.
+MOST_CORRELATED = 2000
+_SEARCH_KNOTS = 160
 _LEAST_KNOTS = 24
 
 
 def fit_general(
-    angle_cam_deg: FloatArray, lifts_mm: FloatArray, kept: NDArray[np.bool_], *, periodic: bool
-) -> Smoothed:
+    angle_cam_deg: FloatArray, lifts_mm: FloatArray, kept: NDArray[np.bool_], *, periodic: bool,
+    sweep: IndexArray | None = None, least_noise_mm: float = 0.0,
+) -> Smoothed:  # fmt: skip
     """Fit uneven, gappy or event-only readings; angle: (n,), lifts and kept: (lobes, n).
 
     Periodic readings are folded by the caller onto [0, 360). Lobes that keep the same readings share one
-    decomposition. Refused below 12 kept readings. Noise is taken as uncorrelated.
+    decomposition. Refused below 12 kept readings. sweep: (n,), within which noise may be correlated from reading to
+    reading. least_noise_mm: what a reading's standard deviation is at least, for the gauge's division.
     """
     fewest = int(kept.sum(axis=1).min())
     if fewest < FEWEST_READINGS:
         raise CannotEvaluate(Reason.TOO_FEW_READINGS, f"found {fewest} readings, expected {FEWEST_READINGS} or more")
-    fit = _DenseFit(angle_cam_deg, lifts_mm, kept, periodic=periodic)
+    sweep = np.zeros(angle_cam_deg.size, dtype=np.int64) if sweep is None else sweep
+    readings = _Readings(angle_cam_deg, lifts_mm, kept, sweep, periodic, least_noise_mm)
+    fit = _DenseFit(readings)
     order = PENALTY_ORDER
     modes = fit.modes(order)
     steps = [NO_STEPS] * lifts_mm.shape[0]
     strength, variance = fit.best(modes, steps)
+    noise: _LikelyNoise | None = None
     if np.sqrt(np.median(variance)) < CALCULATED_NOISE_MM:
         order = CALCULATED_PENALTY_ORDER
         modes = fit.modes(order)
         strength, variance = fit.best(modes, steps)
     else:
+        noise = _likely_noise(readings)
+        if noise.best > 0.0:
+            fit = _DenseFit(readings, noise.best)
+            modes = fit.modes(order)
         for _ in range(STEP_ROUNDS):
             steps = fit.find(modes, strength, variance)
             strength, variance = fit.best(modes, steps)
         strength += UNDERSMOOTHING
-    return fit.solve(modes, order, strength, steps, variance)
+    return fit.solve(modes, order, strength, steps, variance, noise)
+
+
+@dataclass(frozen=True, slots=True)
+class _Readings:
+    """What is fitted; see `fit_general`."""
+
+    angle: FloatArray
+    lifts: FloatArray
+    kept: NDArray[np.bool_]
+    sweep: IndexArray
+    periodic: bool
+    least_noise_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class _LikelyNoise:
+    """How the readings judge a number of correlations, all (correlations,).
+
+    value: twice the negative log-likelihood of each; variance: of its noise, times how likely it is.
+    """
+
+    correlation: FloatArray
+    value: FloatArray
+    variance: FloatArray
+
+    @property
+    def best(self) -> float:
+        """The likeliest correlation, where it gains enough over none."""
+        best = int(np.argmin(self.value))
+        return float(self.correlation[best]) if self.value[0] - self.value[best] > CORRELATION_GAIN else 0.0
+
+
+def _likely_noise(readings: _Readings) -> _LikelyNoise:
+    """How likely each of `CORRELATIONS` is, from fits on fewer knots; halfway to its neighbours too where one is."""
+    tried: dict[float, tuple[FloatArray, FloatArray]] = {}
+
+    def judge(correlations: FloatArray) -> _LikelyNoise:
+        tried.update({r: _judged(readings, r) for r in map(float, correlations) if r not in tried})
+        rows = sorted(tried)
+        value = np.array([tried[r][0] for r in rows])
+        share = (1.0 - np.array(rows))[:, None] * np.exp(-0.5 * (value - value.min()))
+        variance = (share * np.array([tried[r][1] for r in rows])).sum(axis=1) / share.sum()
+        return _LikelyNoise(np.array(rows), value.min(axis=1), variance)
+
+    found = judge(CORRELATIONS if readings.angle.size <= MOST_CORRELATED else CORRELATIONS[:1])
+    if found.best > 0.0:
+        at = int(np.argmin(found.value))
+        found = judge(0.5 * (found.correlation[at] + found.correlation[[at - 1, min(at + 1, found.value.size - 1)]]))
+    return found
+
+
+def _judged(readings: _Readings, correlation: float) -> tuple[FloatArray, FloatArray]:
+    """Twice the negative log-likelihood of one correlation at strengths round the best, and the noise variances."""
+    fit = _DenseFit(readings, correlation, _SEARCH_KNOTS)
+    modes = fit.modes(PENALTY_ORDER)
+    steps = [NO_STEPS] * readings.lifts.shape[0]
+    strength, _ = fit.best(modes, steps)
+    around = [fit.criterion(modes, strength + off, steps) for off in np.arange(-2.0, 2.1, 0.5)]
+    return np.array([value for value, _ in around]), np.array([float(np.median(found)) for _, found in around])
+
+
+@dataclass(frozen=True, slots=True)
+class _Pattern:
+    """The readings that some lobes keep, whitened: each less `correlation` times the one before it in its sweep.
+
+    columns, weights: (kept, 8 or 16), coefficients under each whitened reading. before: (kept,), the row before, or
+    the row itself at the start of a sweep. rows: (kept,), among all readings. links: how many have one before.
+    """
+
+    rows: IndexArray
+    before: IndexArray
+    columns: IndexArray
+    weights: FloatArray
+    correlation: float
+
+    @property
+    def links(self) -> int:
+        """How many readings have another before them."""
+        return int((self.before != np.arange(self.before.size)).sum())
+
+    @property
+    def scale(self) -> FloatArray:
+        """What each reading is multiplied by when whitened, (kept,)."""
+        linked = self.before != np.arange(self.before.size)
+        return np.where(linked, 1.0 / np.sqrt(1.0 - self.correlation**2), 1.0)
+
+    def whitened(self, lift: FloatArray) -> FloatArray:
+        """Whitened readings of one lobe, (kept,) of (n,)."""
+        held = lift[self.rows]
+        linked = self.before != np.arange(self.before.size)
+        return np.asarray(self.scale * (held - np.where(linked, self.correlation * held[self.before], 0.0)))
+
+
+def _pattern(
+    readings: _Readings, kept: NDArray[np.bool_], columns: IndexArray, weights: FloatArray, correlation: float
+) -> _Pattern:
+    """Whiten one pattern; columns, weights: (n, 8), the spline's basis under all readings."""
+    rows = np.flatnonzero(kept)
+    sweep = readings.sweep[rows]
+    order = np.argsort(sweep, kind="stable")
+    before = np.arange(rows.size)
+    follows = np.diff(sweep[order]) == 0
+    before[order[1:][follows]] = order[:-1][follows]
+    if correlation == 0.0:
+        before = np.arange(rows.size)
+        return _Pattern(rows, before, columns[rows], weights[rows], 0.0)
+    plain = _Pattern(rows, before, columns, weights, correlation)
+    linked = before != np.arange(rows.size)
+    scale = plain.scale[:, None]
+    earlier = np.where(linked[:, None], -correlation * scale * weights[rows[before]], 0.0)
+    return _Pattern(
+        rows, before, np.concatenate([columns[rows], columns[rows[before]]], axis=1),
+        np.concatenate([scale * weights[rows], earlier], axis=1), correlation,
+    )  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,33 +212,41 @@ class _Modes:
 class _DenseFit:
     """Normal equations of one set of angles."""
 
-    def __init__(self, angle: FloatArray, lifts: FloatArray, kept: NDArray[np.bool_], *, periodic: bool) -> None:
-        distinct = np.unique(np.round(angle, 6))
+    def __init__(self, readings: _Readings, correlation: float = 0.0, most_knots: int = MOST_KNOTS) -> None:
+        periodic = readings.periodic
+        distinct = np.unique(np.round(readings.angle, 6))
         span = 360.0 if periodic else float(distinct[-1] - distinct[0])
-        intervals = int(min(max(distinct.size - (0 if periodic else 1), _LEAST_KNOTS), MOST_KNOTS))
+        intervals = int(min(max(distinct.size - (0 if periodic else 1), _LEAST_KNOTS), most_knots))
         start = 0.0 if periodic else float(distinct[0])
         self.frame = SplineSet(np.zeros((1, intervals + DEGREE)), start, span / intervals, periodic)
         self.size = intervals if periodic else intervals + DEGREE
-        index, t = self.frame.locate(angle)
-        self._columns = index[:, None] + np.arange(DEGREE + 1)
+        self.source = readings
+        self.correlation = correlation
+        index, t = self.frame.locate(readings.angle)
+        columns = index[:, None] + np.arange(DEGREE + 1)
         if periodic:
-            self._columns = np.mod(self._columns - 3, self.size)
-        self._weights = basis_at(t)
-        self.patterns, self.pattern_of = np.unique(kept, axis=0, return_inverse=True)
-        held = np.where(kept, lifts, 0.0)
-        self.squares = (held**2).sum(axis=1)
-        self.readings = kept.sum(axis=1).astype(np.float64)
-        self.right = np.stack([self._gather(row[:, None] * self._weights) for row in held])
+            columns = np.mod(columns - 3, self.size)
+        kinds, self.pattern_of = np.unique(readings.kept, axis=0, return_inverse=True)
+        self.patterns = [_pattern(readings, kept, columns, basis_at(t), correlation) for kept in kinds]
+        whitened = [
+            self.patterns[which].whitened(lift) for which, lift in zip(self.pattern_of, readings.lifts, strict=True)
+        ]
+        self.squares = np.array([float((row**2).sum()) for row in whitened])
+        self.readings = readings.kept.sum(axis=1).astype(np.float64)
+        self.right = np.stack([
+            self._gather(self.patterns[which], row[:, None] * self.patterns[which].weights)
+            for which, row in zip(self.pattern_of, whitened, strict=True)
+        ])  # fmt: skip
 
-    def _gather(self, values: FloatArray) -> FloatArray:
-        gathered = np.bincount(self._columns.ravel(), weights=values.ravel(), minlength=self.size)
+    def _gather(self, pattern: _Pattern, values: FloatArray) -> FloatArray:
+        gathered = np.bincount(pattern.columns.ravel(), weights=values.ravel(), minlength=self.size)
         return np.asarray(gathered, dtype=np.float64)
 
-    def _gram(self, pattern: NDArray[np.bool_]) -> FloatArray:
+    def _gram(self, pattern: _Pattern) -> FloatArray:
         total = np.zeros(self.size * self.size)
-        rows = np.flatnonzero(pattern)
+        rows = np.arange(pattern.rows.size)
         for chunk in np.array_split(rows, max(1, rows.size // 50_000)):
-            columns, weights = self._columns[chunk], self._weights[chunk]
+            columns, weights = pattern.columns[chunk], pattern.weights[chunk]
             flat = (columns[:, :, None] * self.size + columns[:, None, :]).ravel()
             products = (weights[:, :, None] * weights[:, None, :]).ravel()
             total += np.bincount(flat, weights=products, minlength=total.size)
@@ -143,14 +280,14 @@ class _DenseFit:
         """Log strength of the greatest restricted likelihood, and each lobe's noise variance there."""
         strengths, width = np.arange(-8.0, 9.0, 1.0), 1.0
         while True:
-            values = [self._criterion(modes, strength, steps)[0] for strength in strengths]
+            values = [self.criterion(modes, float(strength), steps)[0] for strength in strengths]
             best = float(strengths[int(np.argmin(values))])
             if width < 0.1:
                 break
             strengths, width = best + 0.5 * width * np.array([-1.0, 0.0, 1.0]), 0.5 * width
-        return best, self._criterion(modes, best, steps)[1]
+        return best, self.criterion(modes, best, steps)[1]
 
-    def _criterion(self, modes: list[_Modes], strength: float, steps: list[Steps]) -> tuple[float, FloatArray]:
+    def criterion(self, modes: list[_Modes], strength: float, steps: list[Steps]) -> tuple[float, FloatArray]:
         """−2 log restricted likelihood and each lobe's noise variance; freed rows enter by rank-one algebra."""
         total = 0.0
         variance = np.zeros(self.right.shape[0])
@@ -169,9 +306,12 @@ class _DenseFit:
                 left -= float(residual @ np.linalg.solve(room, residual))
                 log_det += float(np.linalg.slogdet(room)[1])
             held = rank - rows.size
-            degrees = self.readings[lobe] - (self.size - held)
-            variance[lobe] = max(left, 1e-15 * float(self.squares[lobe])) / max(degrees, 1.0)
-            total += degrees * float(np.log(variance[lobe])) + log_det - held * strength * np.log(10.0)
+            degrees = max(self.readings[lobe] - (self.size - held), 1.0)
+            likeliest = max(left, 1e-15 * float(self.squares[lobe])) / degrees
+            variance[lobe] = max(likeliest, self.source.least_noise_mm**2)
+            log_det += self.patterns[self.pattern_of[lobe]].links * float(np.log(1.0 - self.correlation**2))
+            total += degrees * (float(np.log(variance[lobe])) + likeliest / variance[lobe] - 1.0)
+            total += log_det - held * strength * np.log(10.0)
         return total, variance
 
     def find(self, modes: list[_Modes], strength: float, variance: FloatArray) -> list[Steps]:
@@ -192,8 +332,9 @@ class _DenseFit:
         return steps
 
     def solve(
-        self, modes: list[_Modes], order: int, strength: float, steps: list[Steps], variance: FloatArray
-    ) -> Smoothed:
+        self, modes: list[_Modes], order: int, strength: float, steps: list[Steps], variance: FloatArray,
+        noise: _LikelyNoise | None,
+    ) -> Smoothed:  # fmt: skip
         """The fit at one strength. The covariance is that of the fullest pattern of readings."""
         coefficients, doubts = np.zeros_like(self.right), np.zeros((2, *self.right.shape))
         none = np.zeros((0, self.size))
@@ -215,12 +356,43 @@ class _DenseFit:
             doubts[0, lobe] = sizes @ renewed[lobe].kernel @ responses[lobe]
             coefficients[lobe] += doubts[0, lobe]
             tangents[lobe] = self._tangent(found, damping, strength, order, rows, lobe)
-        fullest = modes[int(np.argmax(self.patterns.sum(axis=1)))]
+        which = int(np.argmax([pattern.rows.size for pattern in self.patterns]))
+        fullest, pattern = modes[which], self.patterns[which]
         damping = fullest.damping(strength)
+        answer = self._answer(pattern, (fullest.vectors * damping) @ fullest.vectors.T)
         covariance = (fullest.vectors * (damping**2 * (1.0 - fullest.share))) @ fullest.vectors.T
-        return self._smoothed(
-            order, strength, coefficients, variance, covariance, (renewed, responses, tangents), doubts
+        if noise is not None and noise.correlation.size > 1:
+            covariance = _spread(answer[:, pattern.rows], self.source.sweep[pattern.rows], noise)
+            covariance /= float(np.median(variance))
+        shares = np.ones((2, len(steps)))
+        if order == PENALTY_ORDER:
+            fitted = np.stack([self._at_readings(row) for row in coefficients])
+            shares = np.stack(scatter_shares(self.source.lifts, fitted, self.source.kept))
+        deviations = np.sqrt(variance) * shares
+        dense = DenseCovariance(read_only(covariance), self.frame.periodic, read_only(answer))
+        return self._smoothed(order, strength, coefficients, deviations, dense, (renewed, responses, tangents), doubts)
+
+    def _at_readings(self, coefficients: FloatArray) -> FloatArray:
+        """The fitted lift at every reading, left out or not."""
+        index, t = self.frame.locate(self.source.angle)
+        columns = index[:, None] + np.arange(DEGREE + 1)
+        if self.frame.periodic:
+            columns = np.mod(columns - 3, self.size)
+        return np.asarray((basis_at(t) * coefficients[columns]).sum(axis=1))
+
+    def _answer(self, pattern: _Pattern, inverse: FloatArray) -> FloatArray:
+        """What each reading adds to the coefficients, (coefficients, n); inverse: of the normal equations."""
+        whitened = np.zeros((pattern.rows.size, self.size))
+        for columns, weights in zip(pattern.columns.T, pattern.weights.T, strict=True):
+            np.add.at(whitened, (np.arange(pattern.rows.size), columns), weights)
+        design = pattern.scale[:, None] * whitened
+        linked = np.flatnonzero(pattern.before != np.arange(pattern.before.size))
+        np.subtract.at(
+            design, pattern.before[linked], pattern.correlation * pattern.scale[linked, None] * whitened[linked]
         )
+        answer = np.zeros((self.size, self.source.angle.size))
+        answer[:, pattern.rows] = inverse @ design.T
+        return answer
 
     def _response(self, found: _Modes, damping: FloatArray, strength: float, rows: IndexArray) -> FloatArray:
         return np.asarray(10.0**strength * (found.rows[rows] * damping) @ found.vectors.T)
@@ -235,8 +407,9 @@ class _DenseFit:
         return np.asarray(0.5 * (ahead - behind) / np.sqrt(10.0**strength * moment))
 
     def _smoothed(
-        self, order: int, strength: float, coefficients: FloatArray, variance: FloatArray, covariance: FloatArray,
-        stepped: tuple[list[Steps], list[FloatArray], list[FloatArray]], doubts: FloatArray,
+        self, order: int, strength: float, coefficients: FloatArray, deviations: FloatArray,
+        covariance: DenseCovariance, stepped: tuple[list[Steps], list[FloatArray], list[FloatArray]],
+        doubts: FloatArray,
     ) -> Smoothed:  # fmt: skip
         periodic, step = self.frame.periodic, self.frame.step
 
@@ -247,9 +420,10 @@ class _DenseFit:
         half_passed = 180.0 / (np.pi * step) * 10.0 ** (-strength / (2.0 * order))
         return Smoothed(
             SplineSet(padded(coefficients), self.frame.start, step, periodic),
-            read_only(np.sqrt(variance)),
-            DenseCovariance(read_only(covariance), periodic),
-            0.0,
+            read_only(deviations[0]),
+            read_only(deviations[1]),
+            covariance,
+            self.correlation,
             strength,
             min(180.0 / step, half_passed),
             tuple(steps),
@@ -257,3 +431,14 @@ class _DenseFit:
             tuple(padded(rows) for rows in tangents),
             np.stack([padded(rows) for rows in doubts]),
         )
+
+
+def _spread(answer: FloatArray, sweep: IndexArray, noise: _LikelyNoise) -> FloatArray:
+    """Covariance of the coefficients under a mixture of noises; answer: (coefficients, kept)."""
+    order = np.argsort(sweep, kind="stable")
+    place = np.empty(sweep.size, dtype=np.int64)
+    place[order] = np.arange(sweep.size)
+    by_lag = noise.variance @ noise.correlation[:, None] ** np.arange(sweep.size)
+    together = sweep[:, None] == sweep[None, :]
+    mixed = np.where(together, by_lag[np.abs(place[:, None] - place[None, :])], 0.0)
+    return np.asarray(answer @ mixed @ answer.T)

@@ -12,8 +12,9 @@ from valvelab.arrays import FloatArray, read_only
 from valvelab.lobe.base_circle import BaseCircle, find_base_circle, harmonic_row, without_harmonic
 from valvelab.lobe.conditioning import Conditioned
 from valvelab.lobe.dense_smoothing import fit_general
+from valvelab.lobe.division import SharedRounding, least_deviation, shared_rounding
 from valvelab.lobe.presence import refuse_cut_off, refuse_noise
-from valvelab.lobe.smoothing import CALCULATED_NOISE_MM, Smoothed, fit_uniform
+from valvelab.lobe.smoothing import CALCULATED_NOISE_MM, CirculantCovariance, Smoothed, fit_uniform
 from valvelab.lobe.spline import SplineSet, symbol_weights
 
 _FILLING_ROUNDS = 12
@@ -71,6 +72,12 @@ class FittedLobes:
     reading_noise_mm: FloatArray
     eccentricity_taken_out: bool
     zero_taken_out: bool = True
+    shared_rounding: SharedRounding | None = None
+
+    @property
+    def own_zero(self) -> NDArray[np.bool_]:
+        """Which lobes keep the table's own zero, (lobes,)."""
+        return np.array([base is None or not self.zero_taken_out for base in self.bases])
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -107,6 +114,20 @@ class FittedLobes:
             self._guide_curves[order] = guide.at_knots(order)[:, : self.at_knots[0].shape[1]]
         return self._guide_curves[order]
 
+    def rounding_covariance(self, row: int, weights: FloatArray) -> FloatArray:
+        """What rounding errors shared by readings add to the covariance of functionals, (k, k) in mm².
+
+        weights: (k, padded), on the coefficients of the fit without jerk steps.
+        """
+        if self.shared_rounding is None:
+            return np.zeros((weights.shape[0], weights.shape[0]))
+        on_readings = self.smoothed.covariance.on_readings(weights)
+        grid, kept = self.conditioned.grid, self.conditioned.kept[row]
+        if grid is not None and isinstance(self.smoothed.covariance, CirculantCovariance):
+            count = np.bincount(grid[kept], minlength=self.conditioned.cells)
+            on_readings = np.where(kept, on_readings[:, grid] / np.maximum(count, 1)[grid], 0.0)
+        return self.shared_rounding.covariance(row, on_readings)
+
     def base_weights(self, row: int) -> FloatArray:
         """Shape (3, padded): the harmonic that was subtracted, as a function of the coefficients; zeros if none."""
         base = self.bases[row]
@@ -135,33 +156,46 @@ def fit_lobes(conditioned: Conditioned, *, take_out_eccentricity: bool = True, k
     if conditioned.periodic:
         harmonic = harmonic_row(smoothed.splines.knots()[:-1])
         bases = tuple(
-            find_base_circle(smoothed.splines, harmonic, row, float(noise) * unit, float(noise))
-            for row, noise in zip(at_knots[:, :-1], smoothed.noise_mm, strict=True)
+            find_base_circle(smoothed.splines, harmonic, row, float(resting) * unit, float(noise))
+            for row, resting, noise in zip(at_knots[:, :-1], smoothed.resting_noise_mm, smoothed.noise_mm, strict=True)
         )
         if not keep_zero:
             splines = without_harmonic(splines, bases, eccentricity=take_out_eccentricity)
     else:
         refuse_cut_off(conditioned.names, at_knots, smoothed.noise_mm * unit, splines.step)
     taken_out = take_out_eccentricity and not keep_zero
+    shared = shared_rounding(
+        conditioned.lifts_mm, conditioned.division_mm, reading_noise, periodic=conditioned.periodic
+    )
     return FittedLobes(
-        conditioned, smoothed, splines, bases, smoothed.noise_mm, read_only(reading_noise), taken_out, not keep_zero
+        conditioned,
+        smoothed,
+        splines,
+        bases,
+        smoothed.noise_mm,
+        read_only(reading_noise),
+        taken_out,
+        not keep_zero,
+        shared,
     )
 
 
 def _smooth(conditioned: Conditioned) -> tuple[Smoothed, FloatArray]:
     """The fit of all readings of a group, and the standard deviation of one reading of each lobe, (lobes,)."""
+    least = least_deviation(conditioned.division_mm)
     if conditioned.grid is not None:
         means, counts = _cell_means(conditioned)
         if _few_are_empty(counts):
-            smoothed = _fit_cells(means, counts, conditioned.grid_start)
+            smoothed = _fit_cells(means, counts, conditioned.grid_start, least)
             repeats = conditioned.kept.sum() / max(1, int((counts > 0).sum()))
             reading_noise = smoothed.noise_mm * np.sqrt(repeats)
             if repeats >= 1.9:
                 reading_noise = np.maximum(reading_noise, _scatter_in_cells(conditioned, means, counts))
             return smoothed, reading_noise
     smoothed = fit_general(
-        conditioned.angle_cam_deg, conditioned.lifts_mm, conditioned.kept, periodic=conditioned.periodic
-    )
+        conditioned.angle_cam_deg, conditioned.lifts_mm, conditioned.kept, periodic=conditioned.periodic,
+        sweep=conditioned.sweep, least_noise_mm=least,
+    )  # fmt: skip
     return smoothed, smoothed.noise_mm
 
 
@@ -210,11 +244,11 @@ def _scatter_in_cells(conditioned: Conditioned, means: FloatArray, counts: Float
     return np.asarray(np.sqrt((residual**2).sum(axis=1) / np.maximum(degrees, 1.0)))
 
 
-def _fit_cells(means: FloatArray, counts: FloatArray, start: float) -> Smoothed:
+def _fit_cells(means: FloatArray, counts: FloatArray, start: float, least_noise_mm: float) -> Smoothed:
     """Uniform fit with empty cells filled from the fit itself, which leaves them without a say."""
     empty: NDArray[np.bool_] = counts == 0
     if not empty.any():
-        return fit_uniform(means, start)
+        return fit_uniform(means, start, least_noise_mm)
     filled = np.array(means)
     cells = np.arange(means.shape[1])
     for row in np.flatnonzero(empty.any(axis=1)):
@@ -224,8 +258,8 @@ def _fit_cells(means: FloatArray, counts: FloatArray, start: float) -> Smoothed:
             near = np.flatnonzero(full & (np.abs(offset) <= 8))
             near = near[np.argsort(np.abs(offset[near]), kind="stable")[:6]]
             filled[row, cell] = np.polynomial.Polynomial.fit(offset[near], means[row, near], 5)(0.0)
-    smoothed = fit_uniform(filled, start)
+    smoothed = fit_uniform(filled, start, least_noise_mm)
     for _ in range(_FILLING_ROUNDS):
         filled[empty] = smoothed.splines.at_knots()[:, :-1][empty]
-        smoothed = fit_uniform(filled, start)
+        smoothed = fit_uniform(filled, start, least_noise_mm)
     return smoothed

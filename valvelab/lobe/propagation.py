@@ -13,6 +13,7 @@ import numpy as np
 
 from valvelab.arrays import FloatArray
 from valvelab.lobe.base_circle import harmonic_row
+from valvelab.lobe.division import least_deviation
 from valvelab.lobe.events import IndexArray, Places
 from valvelab.lobe.profile import FittedLobes
 from valvelab.lobe.smoothing import FOURTH_DIFFERENCE, unpad
@@ -87,7 +88,20 @@ class Propagation:
         shared = with_base @ weights.swapaxes(1, 2)
         total = (weights @ cross) @ weights.swapaxes(1, 2) + shared + shared.swapaxes(1, 2)
         total = total + (base @ self._gram) @ base.swapaxes(1, 2) + moved @ moved.swapaxes(1, 2)
-        return np.asarray(total * self.fitted.noise_mm[:, None, None] ** 2)
+        return np.asarray(total * self.fitted.noise_mm[:, None, None] ** 2 + self._rounding(columns, weights, base))
+
+    def _rounding(self, columns: IndexArray, weights: FloatArray, base: FloatArray) -> FloatArray:
+        """What the gauge's division adds, (lobes, terms, terms): shared rounding errors, and that of a table's zero."""
+        zero = least_deviation(self.fitted.conditioned.division_mm)
+        on_zero = np.where(self.fitted.own_zero, zero, 0.0)[:, None] * base[:, :, 0]
+        total = on_zero[:, :, None] * on_zero[:, None, :]
+        if self.fitted.shared_rounding is not None:
+            terms = np.arange(weights.shape[1])[:, None]
+            for lobe, (there, own) in enumerate(zip(columns, weights, strict=True)):
+                whole = base[lobe] @ self._base[lobe]
+                np.add.at(whole, (terms, there[None, :]), np.nan_to_num(own))
+                total[lobe] += self.fitted.rounding_covariance(lobe, whole)
+        return np.asarray(total)
 
     def _through_steps(self, columns: IndexArray, weights: FloatArray) -> tuple[IndexArray, FloatArray, FloatArray]:
         """Add what each term picks up by way of the jerk steps, and its change as each step moves.
@@ -139,12 +153,18 @@ class Propagation:
         assert base is not None
         weights = self._with_steps(row, base.weights)
         product = self.fitted.smoothed.covariance.apply(weights)[:, self._turn()]
-        return np.asarray(self._on_turn(weights) @ product.T * float(self.fitted.noise_mm[row]) ** 2)
+        noise = self._on_turn(weights) @ product.T * float(self.fitted.noise_mm[row]) ** 2
+        return np.asarray(noise + self.fitted.rounding_covariance(row, weights))
 
     def dense(self, weights: FloatArray, on_harmonic: FloatArray) -> FloatArray:
         """The same for weights on all padded coefficients, (lobes, padded), and on the harmonic, (lobes, 3)."""
         plain = weights + np.einsum("lj,ljk->lk", on_harmonic, self._harmonic)
         total = np.concatenate([self._with_steps(row, plain[row : row + 1]) for row in range(plain.shape[0])])
         product = self.fitted.smoothed.covariance.apply(total)[:, self._turn()]
-        variance = np.einsum("lk,lk->l", self._on_turn(total), product)
-        return np.asarray(np.sqrt(np.maximum(variance, 0.0)) * self.fitted.noise_mm)
+        variance = np.einsum("lk,lk->l", self._on_turn(total), product) * self.fitted.noise_mm**2
+        variance += [self.fitted.rounding_covariance(row, total[row : row + 1])[0, 0] for row in range(variance.size)]
+        own_zero = np.array([base is None for base in self.fitted.bases])
+        variance += (
+            np.where(own_zero, least_deviation(self.fitted.conditioned.division_mm) * on_harmonic[:, 0], 0.0) ** 2
+        )
+        return np.asarray(np.sqrt(np.maximum(variance, 0.0)))

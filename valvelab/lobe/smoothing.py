@@ -32,6 +32,10 @@ CORRELATION_GAIN = 6.0
 UNDERSMOOTHING = -0.5
 # log10 of how much stiffer the fit is that shows what smoothing takes off a peak.
 STIFFER = 0.6
+# Correlations of neighbouring readings that the uncertainty is averaged over; beforehand one of r counts 1 − r.
+CORRELATIONS = read_only(np.array([0.0, 0.2, 0.4, 0.6, 0.8, 0.9, 0.95]))
+# Readings below this share of the lift may rest.
+_RESTING_SHARE = 0.05
 FOURTH_DIFFERENCE = read_only(np.array([1.0, -4.0, 6.0, -4.0, 1.0]))
 STEP_ROUNDS = 2
 
@@ -45,12 +49,19 @@ class Covariance(Protocol):
     def apply(self, weights: FloatArray) -> FloatArray:
         """Covariance times each row of dense weights, shape (rows, padded coefficients)."""
 
+    def on_readings(self, weights: FloatArray) -> FloatArray:
+        """Weights on padded coefficients, (rows, padded), as weights on the readings that were fitted, (rows, n)."""
+
 
 @dataclass(frozen=True, slots=True)
 class CirculantCovariance:
-    """Covariance on a uniform full turn: it depends on the lag alone. kernel: shape (knots,)."""
+    """Covariance on a uniform full turn: it depends on the lag alone. kernel: shape (knots,).
+
+    answer: (harmonics,), the transfer function from readings to coefficients.
+    """
 
     kernel: FloatArray
+    answer: FloatArray
 
     def cross(self, first: IndexArray, second: IndexArray) -> FloatArray:
         """Covariances between padded coefficient indices."""
@@ -63,13 +74,22 @@ class CirculantCovariance:
         product = np.fft.irfft(np.fft.rfft(turn, axis=1) * np.fft.rfft(self.kernel).real, n, axis=1)
         return np.concatenate([product[:, -3:], product, product[:, :4]], axis=1)
 
+    def on_readings(self, weights: FloatArray) -> FloatArray:
+        """Weights on the cells of the turn; the filter is even, so it is its own transpose."""
+        turn = unpad(weights, self.kernel.size)
+        return np.asarray(np.fft.irfft(np.fft.rfft(turn, axis=1) * self.answer, self.kernel.size, axis=1))
+
 
 @dataclass(frozen=True, slots=True)
 class DenseCovariance:
-    """Covariance as a matrix over the coefficients; `periodic` folds padded indices onto one turn."""
+    """Covariance as a matrix over the coefficients; `periodic` folds padded indices onto one turn.
+
+    answer: (coefficients, n), what each reading adds to the coefficients.
+    """
 
     matrix: FloatArray
     periodic: bool
+    answer: FloatArray
 
     def cross(self, first: IndexArray, second: IndexArray) -> FloatArray:
         """Covariances between padded coefficient indices."""
@@ -85,6 +105,10 @@ class DenseCovariance:
         product = unpad(weights, self.matrix.shape[0]) @ self.matrix
         return np.concatenate([product[:, -3:], product, product[:, :4]], axis=1)
 
+    def on_readings(self, weights: FloatArray) -> FloatArray:
+        """Weights on the readings."""
+        return np.asarray((unpad(weights, self.matrix.shape[0]) if self.periodic else weights) @ self.answer)
+
 
 def unpad(weights: FloatArray, knots: int) -> FloatArray:
     """Weights on padded coefficients folded onto the coefficients of one turn."""
@@ -98,7 +122,8 @@ def unpad(weights: FloatArray, knots: int) -> FloatArray:
 class Smoothed:
     """Fitted splines with what the fit says of the noise.
 
-    noise_mm: shape (lobes,), standard deviation of one fitted reading; covariance: per unit noise variance.
+    noise_mm: shape (lobes,), standard deviation of one fitted reading where the lift changes; resting_noise_mm: in the
+    resting run, at most that; covariance: per unit noise variance.
     `lag_correlation`: correlation of neighbouring readings; `half_harmonic`: the harmonic passed by half.
     steps: each lobe's jerk steps; responses: (p, padded) what freeing each of those rows adds to the coefficients;
     tangents: (p, padded) how far the coefficients move with each step's place, one standard deviation for unit noise.
@@ -108,6 +133,7 @@ class Smoothed:
 
     splines: SplineSet
     noise_mm: FloatArray
+    resting_noise_mm: FloatArray
     covariance: Covariance
     lag_correlation: float
     log_strength: float
@@ -137,9 +163,10 @@ class _Spectrum:
     count: FloatArray
     power: FloatArray
     symbol_squared: FloatArray
+    least_variance: float
 
 
-def _spectrum(transform: NDArray[np.complex128], points: int) -> _Spectrum:
+def _spectrum(transform: NDArray[np.complex128], points: int, least_noise_mm: float) -> _Spectrum:
     harmonics = np.arange(1, points // 2 + 1)
     edges = [0]
     while edges[-1] < harmonics.size:
@@ -152,7 +179,7 @@ def _spectrum(transform: NDArray[np.complex128], points: int) -> _Spectrum:
     values = transform[:, 1 : harmonics.size + 1]
     power = np.add.reduceat(mult * (values.real**2 + values.imag**2), starts, axis=1) / count
     frequency = np.add.reduceat(mult * harmonics, starts) / count * (2.0 * np.pi / points)
-    return _Spectrum(frequency, count, power, symbol(frequency) ** 2)
+    return _Spectrum(frequency, count, power, symbol(frequency) ** 2, points * least_noise_mm**2)
 
 
 def _noise_shape(frequency: FloatArray, correlation: float | FloatArray) -> FloatArray:
@@ -168,17 +195,21 @@ def _penalty(frequency: FloatArray, order: int) -> FloatArray:
 def _likelihood(
     spectrum: _Spectrum, order: int, strengths: FloatArray, correlations: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
-    """−2 log restricted likelihood, shape (correlations, strengths), and noise variances (…, lobes)."""
+    """−2 log restricted likelihood, shape (correlations, strengths), and noise variances (…, lobes).
+
+    The likeliest variance is taken, but none below the spectrum's least.
+    """
     shape = _noise_shape(spectrum.frequency, correlations[:, None])
     ratio = _penalty(spectrum.frequency, order) / spectrum.symbol_squared
     scaled = 10.0 ** strengths[None, :, None] * (shape * ratio)[:, None, :]
     left_over = scaled / (1.0 + scaled)
     total = spectrum.count.sum()
     weight = left_over * (spectrum.count / shape)[:, None, :]
-    variance = np.einsum("csk,lk->csl", weight, spectrum.power) / total
+    likeliest = np.einsum("csk,lk->csl", weight, spectrum.power) / total
+    variance = np.maximum(likeliest, max(spectrum.least_variance, 1e-300))
     fixed = (np.log(shape) @ spectrum.count)[:, None] - np.log(left_over) @ spectrum.count
     lobes = spectrum.power.shape[0]
-    return total * np.log(np.maximum(variance, 1e-300)).sum(axis=2) + lobes * fixed, variance
+    return total * (np.log(variance) + likeliest / variance - 1.0).sum(axis=2) + lobes * fixed, variance
 
 
 def _best_strength(spectrum: _Spectrum, order: int, correlations: FloatArray) -> tuple[float, float, float]:
@@ -199,20 +230,27 @@ def _best_strength(spectrum: _Spectrum, order: int, correlations: FloatArray) ->
     return best, correlation, float(value[row, column])
 
 
-def fit_uniform(lifts_mm: FloatArray, start_cam_deg: float) -> Smoothed:
-    """Fit one full uniform turn of all lobes at once; lifts: shape (lobes, readings), knots at the readings."""
+def fit_uniform(lifts_mm: FloatArray, start_cam_deg: float, least_noise_mm: float = 0.0) -> Smoothed:
+    """Fit one full uniform turn of all lobes at once; lifts: shape (lobes, readings), knots at the readings.
+
+    least_noise_mm: what a reading's standard deviation is at least, for the gauge's division.
+    """
     points = lifts_mm.shape[1]
     lobes = lifts_mm.shape[0]
     transform = np.fft.rfft(lifts_mm, axis=1)
-    order, strength, correlation, variance = _strength(transform, points)
+    spectrum = _spectrum(transform, points, least_noise_mm)
+    order, strength, correlation, variance = _strength(spectrum, points)
     frequency = 2.0 * np.pi * np.arange(points // 2 + 1) / points
     steps = [NO_STEPS] * lobes
+    noise = _noise_shape(frequency, correlation)
     if order == PENALTY_ORDER:
         for _ in range(STEP_ROUNDS):
             filters = _filters(frequency, order, strength, correlation)
             steps = _uniform_steps(transform, filters, points, strength, variance / points)
             smooth = transform - _stepped_part(transform, filters, steps, points)
-            _, strength, correlation, variance = _strength(smooth, points)
+            spectrum = _spectrum(smooth, points, least_noise_mm)
+            _, strength, correlation, variance = _strength(spectrum, points)
+        noise = _mean_noise_shape(spectrum, frequency, (strength, correlation), float(np.median(variance)))
         strength += UNDERSMOOTHING
     filters = _filters(frequency, order, strength, correlation)
     coefficients = np.fft.irfft(transform * (filters.gain / filters.basis), points, axis=1)
@@ -230,11 +268,17 @@ def fit_uniform(lifts_mm: FloatArray, start_cam_deg: float) -> Smoothed:
             coefficients[row] += _differences(coefficients[row], found.rows) @ found.kernel @ turned
             responses[row] = periodic_padding(turned)
             tangents[row] = periodic_padding(np.array([np.roll(tangent, j) for j in found.rows]).reshape(-1, points))
-    kernel = np.fft.irfft(filters.noise * (filters.gain / filters.basis) ** 2, points)
+    answer = filters.gain / filters.basis
+    splines = SplineSet(periodic_padding(coefficients), start_cam_deg, 360.0 / points, periodic=True)
+    deviation = np.sqrt(variance / points)
+    moving, resting = np.ones(lobes), np.ones(lobes)
+    if order == PENALTY_ORDER:
+        moving, resting = scatter_shares(lifts_mm, splines.at_knots()[:, :-1])
     return Smoothed(
-        SplineSet(periodic_padding(coefficients), start_cam_deg, 360.0 / points, periodic=True),
-        read_only(np.sqrt(variance / points)),
-        CirculantCovariance(read_only(kernel)),
+        splines,
+        read_only(deviation * moving),
+        read_only(deviation * resting),
+        CirculantCovariance(read_only(np.fft.irfft(noise * answer**2, points)), read_only(answer)),
         correlation,
         strength,
         float(np.interp(-0.5, -filters.gain, np.arange(points // 2 + 1))),
@@ -254,9 +298,49 @@ def _tangent(response: FloatArray, strength: float, second_moment: float) -> Flo
     return np.asarray(slope / np.sqrt(10.0**strength * second_moment))
 
 
-def _strength(transform: NDArray[np.complex128], points: int) -> tuple[int, float, float, FloatArray]:
+def scatter_shares(
+    lifts_mm: FloatArray, fitted_mm: FloatArray, kept: NDArray[np.bool_] | None = None
+) -> tuple[FloatArray, FloatArray]:
+    """Scatter where the lift changes, at least 1, and in the resting run, at most 1, over that of all readings.
+
+    lifts, fitted, kept: (lobes, n); answers: (lobes,). A coarse gauge reads a perfect 0.00 all along the resting run,
+    which says nothing of the noise on the flanks.
+    """
+    residual = (lifts_mm - fitted_mm) ** 2
+    kept = np.ones(residual.shape, dtype=np.bool_) if kept is None else kept
+    low, high = fitted_mm.min(axis=1), fitted_mm.max(axis=1)
+    moving = fitted_mm > (low + _RESTING_SHARE * (high - low))[:, None]
+    whole, part, rest = (
+        np.where(chosen, residual, 0.0).sum(axis=1) / np.maximum(chosen.sum(axis=1), 1)
+        for chosen in (kept, kept & moving, kept & ~moving)
+    )
+    whole = np.maximum(whole, 1e-300)
+    # what the two parts of even noise differ by now and then is no reason to part them
+    chance = 1.0 + 2.5 * np.sqrt(2.0 / np.maximum((kept & moving).sum(axis=1), 1))
+    apart = part > chance * whole
+    return np.sqrt(np.where(apart, part / whole, 1.0)), np.sqrt(np.where(apart, np.minimum(rest / whole, 1.0), 1.0))
+
+
+def _mean_noise_shape(
+    spectrum: _Spectrum, frequency: FloatArray, likeliest: tuple[float, float], variance: float
+) -> FloatArray:
+    """Noise spectrum in units of one variance, averaged over correlations and strengths by how likely they are.
+
+    likeliest: log strength and correlation.
+
+    Few readings can't tell correlated noise from form; a covariance for the likeliest correlation alone would be too
+    sure.
+    """
+    strengths = likeliest[0] + np.arange(-3.0, 3.1, 0.25)
+    correlations = np.append(CORRELATIONS, likeliest[1])
+    value, found = _likelihood(spectrum, PENALTY_ORDER, strengths, correlations)
+    share = (1.0 - correlations)[:, None] * np.exp(-0.5 * (value - value.min()))
+    weight = (share * np.median(found, axis=2)).sum(axis=1) / share.sum() / variance
+    return np.asarray(weight @ _noise_shape(frequency, correlations[:, None]))
+
+
+def _strength(spectrum: _Spectrum, points: int) -> tuple[int, float, float, FloatArray]:
     """Penalty order, log strength, lag-one correlation and each lobe's noise variance times the points."""
-    spectrum = _spectrum(transform, points)
     order = PENALTY_ORDER
     strength, correlation, plain = _best_strength(spectrum, order, np.zeros(1))
     _, variance = _likelihood(spectrum, order, np.array([strength]), np.zeros(1))

@@ -28,6 +28,7 @@ class LiftTable:
     bank_angle_deg: float | None = None
     second_bank: tuple[int, ...] | None = None
     probe_uncertainty_mm: float | None = None
+    probe_resolution_mm: float | None = None
     encoder_uncertainty_cam_deg: float | None = None
     temperature_degc: float | None = None
     operator: str | None = None

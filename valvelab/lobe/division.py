@@ -1,0 +1,86 @@
+"""The gauge's division: the step that all readings are multiples of, and the rounding errors it leaves.
+
+A reading rounded to a division d is off by anything up to d/2, rectangular, standard deviation d/√12 (JCGM 100:2008,
+F.2.2.1). Where the lift changes by many divisions from reading to reading these errors are as good as free of each
+other. Where it hardly changes (resting run, flat nose, ramp) neighbouring readings repeat one value and share one
+error, which no averaging reduces (Widrow & Kollár, Quantization Noise, 2008).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from valvelab.arrays import FloatArray
+from valvelab.units import INCH_MM
+
+#: a division, coarsest first: 0.5 mm to 0.01 µm and 0.05 in to 0.000001 in
+_CANDIDATES_MM = tuple(
+    sorted((unit * digit * 10.0**power for unit, powers in ((1.0, range(-5, 0)), (INCH_MM, range(-6, -2)))
+            for power in powers for digit in (5.0, 2.5, 2.0, 1.0)), reverse=True)
+)  # fmt: skip
+_FIRST_LOOK = 64
+# A lift table spans at least this many divisions, else the step is not the gauge's.
+_FEWEST_DIVISIONS = 20.0
+# With more scatter than this many divisions every reading's rounding error is its own.
+_DITHERED = 0.6
+
+
+def least_deviation(division_mm: float) -> float:
+    """Standard deviation of one rounding error, d/√12."""
+    return division_mm / float(np.sqrt(12.0))
+
+
+def find_division(lifts_mm: FloatArray) -> float:
+    """Coarsest step that all readings are multiples of, in mm; 0 where there is none. lifts: any shape."""
+    flat = np.ravel(lifts_mm)
+    first = flat[:: max(1, flat.size // _FIRST_LOOK)]
+    span = float(np.ptp(flat))
+    for division in _CANDIDATES_MM:
+        fits = _FEWEST_DIVISIONS * division <= span and _multiples(first, division)
+        if fits and _multiples(flat, division):
+            return division
+    return 0.0
+
+
+def _multiples(lifts: FloatArray, division: float) -> bool:
+    # what a change of units and a number's own digits leave
+    slack = 1e-6 + 4.0 * np.finfo(np.float64).eps * float(np.abs(lifts).max()) / division
+    counted = lifts / division
+    return bool(np.abs(counted - np.round(counted)).max() <= slack)
+
+
+@dataclass(frozen=True, slots=True)
+class SharedRounding:
+    """Which readings of each lobe share one rounding error.
+
+    deviation_mm: of one error. runs: for each lobe (n,), the number of the run a reading belongs to, from 0.
+    """
+
+    deviation_mm: float
+    runs: tuple[NDArray[np.int64], ...]
+
+    def covariance(self, lobe: int, weights: FloatArray) -> FloatArray:
+        """What sharing adds to the covariance of functionals, (k, k) in mm², beyond free errors; weights: (k, n)."""
+        runs = self.runs[lobe]
+        summed = np.stack([np.bincount(runs, weights=own) for own in weights])
+        return np.asarray((summed @ summed.T - weights @ weights.T) * self.deviation_mm**2)
+
+
+def shared_rounding(
+    lifts_mm: FloatArray, division_mm: float, noise_mm: FloatArray, *, periodic: bool
+) -> SharedRounding | None:
+    """Runs of readings that repeat one value, lifts (lobes, n) by ascending angle; None where none matter."""
+    if division_mm <= 0.0 or float(np.min(noise_mm)) > _DITHERED * division_mm:
+        return None
+    counted = np.round(lifts_mm / division_mm)
+    new = np.concatenate([np.zeros((counted.shape[0], 1), dtype=np.bool_), np.diff(counted, axis=1) != 0.0], axis=1)
+    runs = np.cumsum(new, axis=1)
+    for row, run in enumerate(runs):
+        if periodic and counted[row, 0] == counted[row, -1]:
+            run[run == run[-1]] = 0
+        if noise_mm[row] > _DITHERED * division_mm:
+            run[:] = np.arange(run.size)
+    return SharedRounding(least_deviation(division_mm), tuple(runs))
