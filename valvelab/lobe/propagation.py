@@ -163,8 +163,10 @@ class Propagation:
         product = self.fitted.smoothed.covariance.apply(total)[:, self._turn()]
         variance = np.einsum("lk,lk->l", self._on_turn(total), product) * self.fitted.noise_mm**2
         variance += [self.fitted.rounding_covariance(row, total[row : row + 1])[0, 0] for row in range(variance.size)]
-        own_zero = np.array([base is None for base in self.fitted.bases])
         variance += (
-            np.where(own_zero, least_deviation(self.fitted.conditioned.division_mm) * on_harmonic[:, 0], 0.0) ** 2
+            np.where(
+                self.fitted.own_zero, least_deviation(self.fitted.conditioned.division_mm) * on_harmonic[:, 0], 0.0
+            )
+            ** 2
         )
         return np.asarray(np.sqrt(np.maximum(variance, 0.0)))
