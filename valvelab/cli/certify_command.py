@@ -129,6 +129,8 @@ def _check(content: bytes, path: Path) -> None:
 
     try:
         found = verify_bytes(content, path.name)
+    except CannotWrite:
+        raise  # no room for the files that are unpacked to be checked
     except ValvelabError as error:
         raise CannotWrite(str(path), f"{UNSOUND}: {error}") from None
     if not found.agrees:
