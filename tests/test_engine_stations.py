@@ -348,17 +348,15 @@ def test_a_typed_sheet_outlives_the_window(app: QApplication, tmp_path: Path) ->
     enter(phasing(made).guide.field, "-28.5")
     made.close()
     app.processEvents()
-    left = recovery.load(tmp_path / "settings")
-    assert left is not None
     again = MainWindow(Bench(tmp_path / "settings", background=False))
     again.show()
-    again.offer_recovery(left)
+    again.left.ask()
     again.offer.taken.emit()
     again._go("phasing")
     assert phasing(again).form.fields[Cell("stop", 0)].text() == "−28.5"
     phasing(again).save_to(tmp_path / "kept.toml")
     again.close()
-    assert recovery.load(tmp_path / "settings") is None
+    assert recovery.claim(tmp_path / "settings") == (None, ())
     for window in (made, again):
         window.deleteLater()
     app.processEvents()

@@ -220,7 +220,7 @@ def test_a_file_without_names_asks_for_columns_and_takes_them(tmp_path: Path) ->
 
 def test_column_assignments_are_remembered_by_shape(tmp_path: Path) -> None:
     kept = settings.remember_columns(settings.Settings(), "shape", "lift table", "angle=0, 1I=1 [in]")
-    settings.save(kept, tmp_path)
+    settings.save(settings.Settings(), kept, tmp_path)
     found = settings.load(tmp_path)
     assert settings.remembered_columns(found, "shape") == ("lift table", "angle=0, 1I=1 [in]")
     assert settings.remembered_columns(found, "other") is None
@@ -249,22 +249,16 @@ def test_recovery_brings_back_the_decisions(tmp_path: Path) -> None:
     document = edits.assign_columns(document, "/a.csv", "lift table", "angle=0, 1I=1 [in]")
     document = edits.choose(edits.choose(document, "lobes", "lobe", "2E"), "lobes", "checking_lift_mm", 0.508)
     document = edits.content_arrived(document, document.files[0], Content("lift table", value=object()))
-    recovery.save(document, tmp_path)
-    found = recovery.load(tmp_path)
-    assert found == replace(document, contents=Document().contents)
-    recovery.clear(tmp_path)
-    assert recovery.load(tmp_path) is None
-
-
-@pytest.mark.parametrize("text", ["", "{}", '{"version": 2}', "\xff", "null"])
-def test_a_torn_recovery_file_is_no_reason_not_to_start(tmp_path: Path, text: str) -> None:
-    recovery.path_in(tmp_path).write_text(text, encoding="latin-1")
-    assert recovery.load(tmp_path) is None
-
-
-def test_an_empty_bench_is_not_offered(tmp_path: Path) -> None:
-    recovery.save(Document(), tmp_path)
-    assert recovery.load(tmp_path) is None
+    own = recovery.OwnFile(tmp_path)
+    own.save(document)
+    own.leave()
+    left, said = recovery.claim(tmp_path)
+    assert left is not None
+    assert left.document == replace(document, contents=Document().contents)
+    assert said == ()
+    left.remove()
+    assert recovery.claim(tmp_path) == (None, ())
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_every_intake_reads_a_kind_that_the_readers_know() -> None:

@@ -28,13 +28,14 @@ PACKAGE = ROOT / "valvelab"
 #: the modules that may open a file for writing, and why
 MAY_WRITE = {
     "writing.py": "the writer",
+    "file_lock.py": "opens an empty file to hold a lock",
     "bootstrap.py": "sets up the environment before the package can be imported",
     "window/crash.py": "adds lines to the fault log, which has to hold when nothing else does",
 }
 #: beginnings of calls named `save` that open no file
 NOT_TO_DISK = (
-    "painter.save(", "canvas.save(", "super().save(", "picture.save(target, ", "settings.save(", "recovery.save(",
-    "self.save(",
+    "painter.save(", "canvas.save(", "super().save(", "picture.save(target, ", "settings.save(", "beside.save(",
+    "self.save(", "self._own.save(",
 )  # fmt: skip
 WRITERS = {
     "write_text", "write_bytes", "mkstemp", "NamedTemporaryFile", "TemporaryFile", "SpooledTemporaryFile", "QFile",

@@ -81,6 +81,16 @@ def make_folder(path: Path, *, private: bool = False) -> None:
         raise cannot_write(path, error) from None
 
 
+def set_aside(path: Path, ending: str) -> Path:
+    """Give a file another ending, so that nobody takes it for what it was meant to be; its new path."""
+    aside = path.with_name(f"{path.name}.{secrets.token_hex(3)}.{ending}")
+    try:
+        path.rename(aside)
+    except OSError as error:
+        raise cannot_write(path, error) from None
+    return aside
+
+
 def same_file(one: Path, other: Path) -> bool:
     """Whether two paths lead to one file, through links or by another name."""
     try:

@@ -19,18 +19,20 @@ from valvelab.workbench.history import History
 from valvelab.workbench.opening import opened
 from valvelab.workbench.questions import Question, answer
 from valvelab.workbench.reading import read_content
+from valvelab.workbench.recovery import LeftBench, OwnFile, keep_beside
 from valvelab.workbench.settings import Settings
+from valvelab.workbench.unsaved import unsaved
 from valvelab.writing import same_file, write_whole
 
-_KEEP_AFTER_MS = 800
+_KEEP_WITHIN_MS = 1000
+"""From the first change that is not kept yet; changes after it don't put it off."""
 BENCH, COLUMNS = "bench", "columns"
 
 
 class Bench(QObject):
     """Holds the history, asks what is outstanding in the background, takes up answers that are still wanted.
 
-    `keeps` False leaves the recovery file to another window that is open. With `background` False everything is
-    answered at once, in the caller: for pictures and tests.
+    With `background` False everything is answered at once, in the caller: for pictures and tests.
     """
 
     document_changed = Signal(object, object)
@@ -39,20 +41,21 @@ class Bench(QObject):
     done = Signal(object)
     _came = Signal(object)
 
-    def __init__(
-        self, place: Path, kept: Settings | None = None, *, background: bool = True, keeps: bool = True
-    ) -> None:
+    def __init__(self, place: Path, kept: Settings | None = None, *, background: bool = True) -> None:
         super().__init__()
         self.place = place
         self.settings = kept or settings.load(place)
+        self._settings_kept = self.settings
+        self._own = OwnFile(place)
+        self._complained = False
+        self.kept_beside: set[Path] = set()
         units: System = "inch" if self.settings.units == "inch" else "metric"
         first = Document(units=units, station=stations.available()[0].name)
         self.history = History(first, self._changed)
-        self._keeps = keeps
         self._pool = ThreadPoolExecutor(2, "valvelab") if background else None
         self._running: dict[object, str] = {}
         self._came.connect(self._take)
-        self._keeper = QTimer(self, singleShot=True, interval=_KEEP_AFTER_MS)
+        self._keeper = QTimer(self, singleShot=True, interval=_KEEP_WITHIN_MS)
         self._keeper.timeout.connect(self.keep)
 
     @property
@@ -125,9 +128,21 @@ class Bench(QObject):
         """Read every file anew."""
         self.history.follow(edits.read_again(self.document))
 
-    def restore(self, document: Document) -> None:
-        """Take up a recovered bench."""
-        self.history.apply(edits.found_out(document, self.document), "recover the bench")
+    def bring_back(self, left: LeftBench) -> None:
+        """Take up a bench left behind; its file goes once this window keeps what stood in it.
+
+        Readings typed here meanwhile, which no file holds, are kept as a bench left behind themselves.
+        """
+        try:
+            if unsaved(self.document):
+                self.kept_beside.add(keep_beside(self.document, self.place))
+            self.history.apply(edits.found_out(left.document, self.document), "recover the bench")
+            self.keep_or_raise()
+        except CannotWrite as error:
+            left.leave()
+            self.done.emit(Problem("error", "recovery", f"The bench that was left stays in its file. {error}"))
+        else:
+            left.remove()
 
     # -- background -------------------------------------------------------------------------------------------------
 
@@ -135,7 +150,8 @@ class Bench(QObject):
         self.document_changed.emit(old, new)
         if new is self.document:
             self._ask()
-            if (old.files, old.choices, old.current, old.station) != (new.files, new.choices, new.current, new.station):
+            decided = (old.files, old.choices, old.current, old.station)
+            if decided != (new.files, new.choices, new.current, new.station) and not self._keeper.isActive():
                 self._keeper.start()
 
     def _ask(self) -> None:
@@ -243,44 +259,43 @@ class Bench(QObject):
 
     def keep_or_raise(self) -> None:
         """Write the recovery file."""
-        from valvelab.workbench import recovery
-
-        if not self._keeps:
-            return
-        recovery.save(self.document, self.place)
+        self._own.save(self.document)
+        self._complained = False
 
     def keep(self) -> None:
         """Write the recovery file; where that fails, say so."""
         try:
             self.keep_or_raise()
         except CannotWrite as error:
-            self.said.emit(f"The recovery file: {error}")
+            self._keeper.start()  # the disk may have room again by then
+            if not self._complained:
+                self._complained = True
+                lost = "What is typed from now on would be lost if the program ended."
+                self.done.emit(Problem("error", "recovery", f"The recovery file {error}. {lost}"))
 
     def keep_settings(self, new: Settings) -> None:
-        """Take up settings and write them."""
+        """Take up settings and write what changed in them."""
         self.settings = new
         try:
-            settings.save(new, self.place)
+            written = settings.save(self._settings_kept, new, self.place)
+            self.settings = self._settings_kept = replace(new, columns=written.columns)
         except CannotWrite as error:
             self.said.emit(f"The settings: {error}")
 
+    def keep_for_next_start(self) -> None:
+        """Before a clean end: keep readings that no file holds yet. Raises CannotWrite."""
+        if unsaved(self.document):
+            self.keep_or_raise()
+
     def close(self) -> None:
         """A clean end: no work left behind, and nothing to recover but readings that no file holds yet."""
-        from valvelab.workbench import recovery
-        from valvelab.workbench.unsaved import unsaved
-
         self._keeper.stop()
         if self._pool is not None:
             self._pool.shutdown(wait=False, cancel_futures=True)
-        if not self._keeps:
-            return
         if unsaved(self.document):
-            self.keep()
-            return
-        try:
-            recovery.clear(self.place)
-        except OSError:
-            self.said.emit("The recovery file can't be removed")
+            self._own.leave()
+        else:
+            self._own.remove()
 
 
 def _task(about: str, work: Callable[[], str]) -> tuple[object, object]:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import faulthandler
+import os
 import sys
 import threading
 import traceback
@@ -13,8 +15,15 @@ from typing import IO
 
 from PySide6.QtCore import QMessageLogContext, QtMsgType, qInstallMessageHandler
 
+from valvelab.errors import CannotWrite
+from valvelab.writing import PRIVATE_FILE, make_folder
+
 _EXPECTED = ("does not support propagateSizeHints",)
 _LONGEST_LOG = 1_000_000
+
+
+def _private(path: str, flags: int) -> int:
+    return os.open(path, flags, PRIVATE_FILE)
 
 
 class CrashPath:
@@ -29,14 +38,18 @@ class CrashPath:
 
     def install(self) -> None:
         """Take over Python's and Qt's last words."""
-        self.log.parent.mkdir(parents=True, exist_ok=True)
-        if self.log.exists() and self.log.stat().st_size > _LONGEST_LOG:
-            self.log.unlink()
-        self._stream = self.log.open("a", encoding="utf-8")
-        faulthandler.enable(self._stream)
+        with contextlib.suppress(OSError, CannotWrite):
+            self._stream = self._opened()
+            faulthandler.enable(self._stream)
         sys.excepthook = self.on_exception
         threading.excepthook = self._on_thread
         qInstallMessageHandler(self.on_qt_message)
+
+    def _opened(self) -> IO[str]:
+        make_folder(self.log.parent, private=True)
+        if self.log.exists() and self.log.stat().st_size > _LONGEST_LOG:
+            self.log.unlink()
+        return open(self.log, "a", encoding="utf-8", opener=_private)
 
     def remove(self) -> None:
         """Give the hooks back."""

@@ -8,10 +8,12 @@ from pathlib import Path
 
 from PySide6.QtCore import QByteArray, QEvent, QSize, QTimer
 from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent, QGuiApplication
-from PySide6.QtWidgets import QApplication, QFileDialog, QWidget
+from PySide6.QtWidgets import QApplication, QFileDialog, QLineEdit, QMessageBox, QWidget
 
+from valvelab.errors import CannotWrite
 from valvelab.window import pages, theme
 from valvelab.window.bench import BENCH, COLUMNS, Bench
+from valvelab.window.left_offer import LeftOffer
 from valvelab.window.shell import Shell
 from valvelab.window.stations.view import StationView, make_start, make_view
 from valvelab.workbench import stations
@@ -31,6 +33,7 @@ class MainWindow(Shell):
         self._starts: dict[str, QWidget | None] = {}
         self._said: list[Problem] = []
         self._restyling = False
+        self.left = LeftOffer(bench, self.offer, self.complain)
         kept = bench.settings.layout
         if _LAYOUT in kept:
             self.restoreGeometry(QByteArray.fromBase64(kept.get("geometry", "").encode()))
@@ -249,14 +252,34 @@ class MainWindow(Shell):
             event.acceptProposedAction()
 
     def closeEvent(self, event: QCloseEvent) -> None:
-        """Keep the layout; a clean end."""
+        """Keep the layout and what is typed; a clean end, unless readings would be lost by it."""
+        self._take_what_is_typed()
+        try:
+            self.bench.keep_for_next_start()
+        except CannotWrite as error:
+            if not self.leave_behind(f"Readings that no file holds can't be kept. {error}"):
+                event.ignore()
+                return
         layout = {
             _LAYOUT: bytes(self.saveState().toBase64().data()).decode(),
             "geometry": bytes(self.saveGeometry().toBase64().data()).decode(),
         }
         self.bench.keep_settings(replace(self.bench.settings, layout=layout))
         self.bench.close()
+        self.left.close()
         super().closeEvent(event)
+
+    def _take_what_is_typed(self) -> None:
+        """A reading that stands in a field without Enter after it is taken as well."""
+        field = self.focusWidget()
+        if isinstance(field, QLineEdit) and field.isModified():
+            field.editingFinished.emit()
+
+    def leave_behind(self, sentence: str) -> bool:
+        """Whether to close although readings are lost by it: a person is asked."""
+        close, stay = QMessageBox.StandardButton.Discard, QMessageBox.StandardButton.Cancel
+        asked = f"{sentence}. Save them to a file first."
+        return QMessageBox.warning(self, "valvelab", asked, close | stay, stay) == close
 
     # -- actions ----------------------------------------------------------------------------------------------------
 
@@ -414,14 +437,3 @@ class MainWindow(Shell):
     def _close_text(self) -> None:
         self.text_page.wanted = False
         self._refresh(self.bench.document)
-
-    def offer_recovery(self, left: Document) -> None:
-        """An unclean end left a bench: a strip above the station offers it back."""
-        from valvelab.workbench.unsaved import unsaved
-
-        names = ", ".join(file.name for file in left.files)
-        said = f"The last run did not end cleanly. Its bench held {names}."
-        if unsaved(left):
-            said = "The last run left readings that no file holds" + (f", on a bench with {names}." if names else ".")
-        self.offer.ask(said, "Bring it back", "Leave it")
-        self.offer.taken.connect(lambda: self.bench.restore(left))

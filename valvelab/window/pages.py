@@ -197,18 +197,19 @@ class BusyLabel(QLabel):
 
 
 class OfferStrip(QWidget):
-    """A question above the station that can be answered or left alone; `taken` when the answer is yes."""
+    """A question above the station that can be answered or left alone; `taken` for yes, `refused` for no."""
 
     taken = Signal()
+    refused = Signal()
 
     def __init__(self, parent: QWidget) -> None:
         super().__init__(parent)
         self._text = QLabel(self, wordWrap=True)
         self._yes = QPushButton(self)
         self._no = QPushButton(self)
-        self._yes.clicked.connect(self.taken)
-        self._yes.clicked.connect(self.hide)
-        self._no.clicked.connect(self.hide)
+        for button, answer in ((self._yes, self.taken), (self._no, self.refused)):
+            button.clicked.connect(self.hide)
+            button.clicked.connect(answer)
         row = QHBoxLayout(self)
         row.setContentsMargins(16, 6, 12, 6)
         row.addWidget(self._text, 1)
@@ -221,6 +222,7 @@ class OfferStrip(QWidget):
         self._text.setText(text)
         self._yes.setText(yes)
         self._no.setText(no)
+        self._no.setToolTip("It is not offered again, and its file is removed")
         self.show()
 
 

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import sys
-from pathlib import Path
 
-from PySide6.QtCore import QLockFile, QTimer
+from PySide6.QtCore import QTimer
 from PySide6.QtWidgets import QApplication, QMessageBox
 
 from valvelab.window import theme
@@ -29,37 +28,23 @@ def run(files: list[str]) -> int:
         theme.set_scheme("light" if kept.scheme == "light" else "dark")
     theme.dress(application)
     application.setWindowIcon(icon("camshaft", "accent"))
-    lock = _lock(place)
-    bench = Bench(place, kept, keeps=lock is not None)
+    bench = Bench(place, kept)
     crash = CrashPath(place, bench.keep_or_raise, _tell)
     crash.install()
     window = MainWindow(bench)
     window.show()
-    QTimer.singleShot(0, lambda: _begin(window, files, recover=lock is not None))
+    QTimer.singleShot(0, lambda: _begin(window, files))
     try:
         return application.exec()
     finally:
         crash.remove()
-        if lock is not None:
-            lock.unlock()
 
 
-def _lock(place: Path) -> QLockFile | None:
-    """The right to the recovery file; None while another window holds it."""
-    place.mkdir(parents=True, exist_ok=True)
-    lock = QLockFile(str(place / "recovery.lock"))
-    return lock if lock.tryLock(0) else None
-
-
-def _begin(window: MainWindow, files: list[str], *, recover: bool) -> None:
-    """After the first paint: recover, read, inspect."""
-    from valvelab.workbench import recovery
-
-    left = recovery.load(window.bench.place) if recover else None
+def _begin(window: MainWindow, files: list[str]) -> None:
+    """After the first paint: read, inspect, offer what was left behind."""
     if files:
         window.bench.add_files(files)
-    if left is not None:
-        window.offer_recovery(left)
+    window.left.ask()
 
 
 def _tell(sentence: str, details: str) -> None:

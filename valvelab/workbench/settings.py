@@ -10,10 +10,12 @@ import os
 from dataclasses import asdict, dataclass, field, fields, replace
 from pathlib import Path
 
+from valvelab.file_lock import FileLock
 from valvelab.writing import make_folder, write_whole
 
 VERSION = 1
 _REMEMBERED = 200
+WAIT_S = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,11 +57,35 @@ def load(place: Path) -> Settings:
     return replace(plain, **kept)
 
 
-def save(settings: Settings, place: Path) -> None:
-    """Write settings, for the user alone."""
+def save(before: Settings, new: Settings, place: Path) -> Settings:
+    """Write what changed from `before` to `new` into the settings as they lie there by now; what was written.
+
+    Another window may have written meanwhile: what it changed stays, unless this one changed the same. The file is
+    the user's alone. Raises CannotWrite.
+    """
     make_folder(place, private=True)
-    text = json.dumps({"version": VERSION, **asdict(settings)}, indent=1)
-    write_whole(place / "settings.json", text, private=True)
+    lock = FileLock(place / "settings.lock")
+    lock.take(WAIT_S)  # where it can't be had, settings are still worth writing
+    try:
+        merged = _merged(load(place), before, new)
+        text = json.dumps({"version": VERSION, **asdict(merged)}, indent=1)
+        write_whole(place / "settings.json", text, private=True)
+    finally:
+        lock.release()
+    return merged
+
+
+def _merged(there: Settings, before: Settings, new: Settings) -> Settings:
+    changed = {
+        f.name: getattr(new, f.name) for f in fields(Settings) if getattr(new, f.name) != getattr(before, f.name)
+    }
+    for name in {"columns", "layout"} & changed.keys():
+        old, wanted = getattr(before, name), changed[name]
+        own = {key: value for key, value in wanted.items() if old.get(key) != value}
+        gone = {key for key in old if key not in wanted}
+        kept = {key: value for key, value in getattr(there, name).items() if key not in own and key not in gone}
+        changed[name] = dict(list({**kept, **own}.items())[-_REMEMBERED:])
+    return replace(there, **changed)
 
 
 def remember_columns(settings: Settings, shape: str, kind: str, columns: str) -> Settings:
