@@ -33,6 +33,7 @@ from valvelab.inspection.lobe_scalars import (
     masked,
     number,
     scalar,
+    widened_alike,
     with_repeatability,
 )  # fmt: skip
 from valvelab.inspection.wide_readings import with_wide_readings
@@ -235,11 +236,14 @@ def _groups(
 
 def _converted(part: GroupScalars, table: LiftTable, settings: Settings, notes: list[Note]) -> GroupScalars:
     assert settings.convert_to is not None
-    fitted, withheld = convert(part.fitted, table, settings.convert_to, notes)
-    characteristics = LobeCharacteristics(fitted, _instrument(table))
+    found = convert(part.fitted, table, settings.convert_to, notes)
+    characteristics = LobeCharacteristics(found.fitted, _instrument(table), found.propagation)
     lifts = tuple(sorted({*settings.lifts_mm, settings.chord_lift_mm}))
-    scalars = masked(all_scalars(characteristics, lifts, NOSE_DROP_MM), fitted.names, withheld)
-    return GroupScalars(characteristics, scalars, NOSE_DROP_MM, withheld)
+    own = all_scalars(part.characteristics, lifts, NOSE_DROP_MM)
+    scalars = widened_alike(all_scalars(characteristics, lifts, NOSE_DROP_MM), own, part.scalars)
+    return GroupScalars(
+        characteristics, masked(scalars, found.fitted.names, found.withheld), NOSE_DROP_MM, found.withheld
+    )
 
 
 _SCALARS = (

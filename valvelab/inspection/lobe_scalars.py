@@ -129,6 +129,15 @@ def _widened(scalars: dict[str, Value], repeats: list[dict[str, Value]]) -> tupl
     return result, widened
 
 
+def widened_alike(scalars: dict[str, Value], plain: dict[str, Value], widened: dict[str, Value]) -> dict[str, Value]:
+    """Scalars of a description derived from lobes, widened by what those lobes' own were beyond their plain ones."""
+    result = {}
+    for key, value in scalars.items():
+        more = np.maximum(widened[key].u ** 2 - plain[key].u ** 2, 0.0) if key in widened else 0.0
+        result[key] = Value(value.value, np.sqrt(value.u**2 + np.nan_to_num(more)))
+    return result
+
+
 def scalar(group: GroupScalars, key: str, row: int) -> tuple[float | None, float | None]:
     """Value and uncertainty of one lobe; None where missing."""
     value = group.scalars[key]

@@ -67,10 +67,13 @@ class RampEnds:
 class LobeCharacteristics:
     """Answers for one group of fitted lobes; each method computes one characteristic for all of them."""
 
-    def __init__(self, fitted: FittedLobes, instrument: Instrument | None = None) -> None:
+    def __init__(
+        self, fitted: FittedLobes, instrument: Instrument | None = None, propagation: Propagation | None = None
+    ) -> None:
+        """`propagation`: where the lobes are not fitted to readings but derived from a fit, that of the fit."""
         self.fitted = fitted
         self.lobes: Lobes = unroll(fitted)
-        self.propagation = Propagation(fitted)
+        self.propagation = propagation or Propagation(fitted)
         self.instrument = instrument or Instrument()
         self._rows = np.arange(len(fitted.names))
         self.peak, self.peak_lift = extreme(self.lobes, 0, 1.0)
@@ -216,9 +219,8 @@ class LobeCharacteristics:
         By noise, by what the smoothing may have taken off or put on, and by the angle.
         """
         moved = sum(self.movedby_angle(term, at_extreme=True) for term in terms)
-        return _root_sum(
-            self.propagation.standard(*terms), smoothing_doubt(self.fitted, *terms), self.by_angle(np.asarray(moved))
-        )
+        doubt = smoothing_doubt(self.propagation.fitted, *map(self.propagation.at_source, terms))
+        return _root_sum(self.propagation.standard(*terms), doubt, self.by_angle(np.asarray(moved)))
 
     @cached_property
     def steepest(self) -> tuple[FloatArray, FloatArray]:

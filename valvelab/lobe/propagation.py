@@ -66,6 +66,10 @@ class Propagation:
             total[:, column] += share[:, None] * FOURTH_DIFFERENCE
         return total
 
+    def at_source(self, term: Term) -> Term:
+        """The term on the fit of the readings that changes the lobe as this one does: here the same."""
+        return term
+
     def standard(self, *terms: Term) -> FloatArray:
         """Standard uncertainty, shape (lobes,), of the sum of the terms; NaN where a place is missing."""
         return np.asarray(np.sqrt(np.maximum(self.covariance(*terms).sum(axis=(1, 2)), 0.0)))
