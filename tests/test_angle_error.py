@@ -12,8 +12,17 @@ import pytest
 from lobe_samples import Truth, answers, design, lopsided, measured, turn
 
 from valvelab.cli.main import main
+from valvelab.cli.output import verdict_table
+from valvelab.files.lift_table import read_lift_table
+from valvelab.inspection.inspect_lobes import inspect_lobes
+from valvelab.inspection.lobe_items import LACKS_ANGLE
 from valvelab.lobe.angle_error import response, standard
 from valvelab.lobe.characteristics import Instrument
+from valvelab.records.result import Verdict
+from valvelab.records.spec import Spec
+from valvelab.report import assembly
+from valvelab.report.page_model import Paragraph, Table
+from valvelab.window.verdict_table import columns
 
 STATED = "# encoder uncertainty: 0.05 cam deg\n"
 MOVED = {
@@ -152,3 +161,34 @@ def test_the_response_to_a_wave_is_that_of_the_closed_form() -> None:
     # rms of a difference of waves 60 deg apart: 2 sin(k 30 deg); 1, √3 and 2
     assert np.abs(apart[0]) == pytest.approx([0.0, 1.0, np.sqrt(3.0), 2.0])
     assert standard(apart, 0.1)[0] == pytest.approx(0.1 * np.sqrt(8.0 / 3.0))
+
+
+# --- where a reason is read ------------------------------------------------------------------------------------------
+
+
+def judged_rows(tmp_path: Path) -> tuple[Verdict, ...]:
+    written(tmp_path / "nominal.csv", "")
+    table = read_lift_table(written(tmp_path / "lift.csv", ""))
+    limits = [{"of": "centre", "min": 100, "max": 101}, {"of": "max_lift", "min": 7, "max": 9}]
+    return inspect_lobes(table, Spec.model_validate({"limit": limits})).result.verdicts
+
+
+def test_the_terminal_numbers_the_reasons_under_the_table(tmp_path: Path) -> None:
+    lines = verdict_table(judged_rows(tmp_path), "metric").splitlines()
+    assert lines[-1] == f"[1] {LACKS_ANGLE}"
+    assert [line.rstrip().endswith("[1]") for line in lines[2:4]] == [True, False]
+
+
+def test_paper_numbers_the_reasons_under_the_table(tmp_path: Path) -> None:
+    rows, said = assembly.verdict_blocks(judged_rows(tmp_path), "metric")
+    assert isinstance(rows, Table)
+    column = rows.header.index("why")
+    assert [row[column] for row in rows.rows] == ["(1)", ""]
+    assert isinstance(said, Paragraph)
+    assert LACKS_ANGLE in said.text
+    assert len(assembly.verdict_blocks(judged_rows(tmp_path)[1:], "metric")) == 1
+
+
+def test_the_window_says_the_reason_in_the_row(tmp_path: Path) -> None:
+    why = next(column for column in columns("metric") if column.title == "why")
+    assert [why.text(row) for row in judged_rows(tmp_path)] == [LACKS_ANGLE, ""]

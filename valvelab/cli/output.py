@@ -8,7 +8,7 @@ from pathlib import Path
 
 from valvelab.cli.streams import answer, say
 from valvelab.errors import WrongUsage, one_line
-from valvelab.records.result import Result, Verdict, exit_code
+from valvelab.records.result import Result, Verdict, exit_code, numbered_reasons
 from valvelab.units import System, display_unit, show
 from valvelab.writing import write_whole
 
@@ -35,10 +35,11 @@ def plain(text: str) -> str:
 
 
 def verdict_table(verdicts: Sequence[Verdict], system: System) -> str:
-    """The verdicts as a text table, or an empty string."""
+    """The verdicts as a text table with their reasons numbered under it, or an empty string."""
     if not verdicts:
         return ""
     rows = []
+    reasons = numbered_reasons(verdicts)
     for verdict in verdicts:
         unit = display_unit(verdict.unit, system).label
         chance = verdict.probability_conforming
@@ -53,9 +54,11 @@ def verdict_table(verdicts: Sequence[Verdict], system: System) -> str:
             "–" if chance is None else f"{100.0 * chance:.1f} %",
             MARKS[verdict.decision],
             verdict.clause or "",
+            *([f"[{reasons[verdict.reason]}]" if verdict.reason else ""] if reasons else []),
         ])  # fmt: skip
     header = ["characteristic", "item", "measured", "u", "lower", "upper", "unit", "conforms", "verdict", "clause"]
-    return table(header, rows, left=2)
+    under = "".join(f"\n[{number}] {reason}" for reason, number in reasons.items())
+    return table(header + ["why"] * bool(reasons), rows, left=2) + under
 
 
 def finish(result: Result, args: argparse.Namespace, text: Callable[[], str]) -> int:

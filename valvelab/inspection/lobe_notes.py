@@ -105,7 +105,8 @@ def no_derivative(part: GroupScalars, row: int, order: int) -> str | None:
     if not too_wide(apart, order)[row]:
         return None
     widest = {2: WIDEST_FOR_ACCELERATION, 3: WIDEST_FOR_JERK}[order]
-    return f"readings {apart[row]:.3g} cam deg apart are too wide for it (at most {widest:g})"
+    wanted = {2: "an acceleration", 3: "a jerk"}[order]
+    return f"readings {apart[row]:.3g} cam deg apart are too wide for {wanted} (at most {widest:g})"
 
 
 def spacing_notes(part: GroupScalars) -> list[Note]:

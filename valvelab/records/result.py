@@ -5,6 +5,7 @@ Field names carry their unit. A field that could not be derived is None and a no
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Annotated, Literal
 
 from pydantic import AfterValidator, BaseModel, ConfigDict
@@ -67,6 +68,12 @@ class Result(Record):
     source: tuple[Source, ...] = ()
     notes: tuple[Note, ...] = ()
     verdicts: tuple[Verdict, ...] = ()
+
+
+def numbered_reasons(verdicts: Iterable[Verdict]) -> dict[str, int]:
+    """The different reasons of verdicts, numbered from 1 in their order, for marks in a table and a list under it."""
+    reasons = dict.fromkeys(verdict.reason for verdict in verdicts if verdict.reason)
+    return {reason: number for number, reason in enumerate(reasons, start=1)}
 
 
 def exit_code(verdicts: tuple[Verdict, ...]) -> int:

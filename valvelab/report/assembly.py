@@ -13,7 +13,7 @@ from pathlib import Path
 
 from valvelab.cautions import CAUTIONS
 from valvelab.inspection.characteristics import Subject, all_characteristics
-from valvelab.records.result import Decision, Note, Result, Source, Verdict
+from valvelab.records.result import Decision, Note, Result, Source, Verdict, numbered_reasons
 from valvelab.records.spec import DecisionRule, Spec
 from valvelab.report.page_model import (
     Attachment,
@@ -135,7 +135,7 @@ def _front_of_many(parts: Sequence[Part], made: str, title: str | None, system: 
 def _one_part(part: Part, system: System) -> list[Section]:
     """The full verdict table where the first page had no room for it, then the detail."""
     verdicts = part.result.verdicts
-    table = [Section("Verdicts", (verdict_table(verdicts, system),), new_page=True)]
+    table = [Section("Verdicts", tuple(verdict_blocks(verdicts, system)), new_page=True)]
     return [*(table if len(verdicts) > FIRST_PAGE_ROWS else []), *part.sections]
 
 
@@ -143,7 +143,7 @@ def _one_of_many(part: Part, system: System) -> list[Section]:
     """One part on pages of its own: identity, verdicts, overview, detail."""
     blocks: list[Block] = [Identity((*part.identity, *_spec_pairs(part)))]
     if part.result.verdicts:
-        blocks.append(verdict_table(part.result.verdicts, system))
+        blocks += verdict_blocks(part.result.verdicts, system)
     detail = (
         replace(section, title="" if section.title == part.name else section.title, new_page=False)
         for section in part.sections
@@ -169,7 +169,7 @@ def _to_look_at(verdicts: Sequence[Verdict], system: System) -> list[Block]:
     if not shown:
         return []
     heading = "" if len(shown) == len(verdicts) else "Not accepted"
-    blocks: list[Block] = [verdict_table(shown[:FIRST_PAGE_ROWS], system, heading)]
+    blocks = verdict_blocks(shown[:FIRST_PAGE_ROWS], system, heading)
     if len(shown) > FIRST_PAGE_ROWS:
         rest = len(shown) - FIRST_PAGE_ROWS
         blocks.append(Paragraph(f"and {rest} more; the full table follows.", "small"))
@@ -208,9 +208,17 @@ def in_words(rule: DecisionRule) -> str:
     return RULES[rule.rule].format(sure=sure, unsure=100.0 - sure)
 
 
+def verdict_blocks(verdicts: Sequence[Verdict], system: System, title: str = "") -> list[Block]:
+    """The table of verdicts, and under it why some are undecided or what their uncertainty lacks."""
+    reasons = numbered_reasons(verdicts)
+    said = [Paragraph(f"({number}) {reason}.", "small") for reason, number in reasons.items()]
+    return [verdict_table(verdicts, system, title), *said]
+
+
 def verdict_table(verdicts: Sequence[Verdict], system: System, title: str = "") -> Table:
     """Measured value, uncertainty, limits, chance of conformity, verdict and clause, a row each."""
     rows = []
+    reasons = numbered_reasons(verdicts)
     for (name, at_mm, clause), group in groupby(verdicts, key=lambda row: (row.characteristic, row.at_mm, row.clause)):
         at = (
             ""
@@ -224,10 +232,13 @@ def verdict_table(verdicts: Sequence[Verdict], system: System, title: str = "") 
                 show(verdict.measured, verdict.unit, system), show(verdict.standard_uncertainty, verdict.unit, system),
                 show(verdict.lower, verdict.unit, system), show(verdict.upper, verdict.unit, system),
                 display_unit(verdict.unit, system).label, "–" if chance is None else f"{100.0 * chance:.1f} %",
-                Mark(verdict.decision), clause or "",
+                Mark(verdict.decision), *([f"({reasons[verdict.reason]})" if verdict.reason else ""] * bool(reasons)),
+                clause or "",
             ))  # fmt: skip
-    header = ("characteristic", "of", "measured", "u", "lower", "upper", "unit", "conforms", "verdict", "clause")
-    return Table(header, tuple(rows), left=2, title=title, wrap=(0, 9), flush_left=(6, 8, 9))
+    why = ("why",) * bool(reasons)
+    header = ("characteristic", "of", "measured", "u", "lower", "upper", "unit", "conforms", "verdict", *why, "clause")
+    last = len(header) - 1
+    return Table(header, tuple(rows), left=2, title=title, wrap=(0, last), flush_left=(6, *range(8, last + 1)))
 
 
 def plain(name: str) -> str:

@@ -79,6 +79,8 @@ def columns(units: System) -> list[TableColumn]:
                     "Probability that the true value lies within the limits",
                     value=lambda v: v.probability_conforming),
         TableColumn("clause", lambda v: v.clause or "", "The rule it comes from", number=False),
+        TableColumn("why", lambda v: v.reason or "", "Why it is undecided, or what its uncertainty does not hold",
+                    number=False, cell_tip=lambda v: v.reason or ""),
     ]  # fmt: skip
 
 
