@@ -586,3 +586,22 @@ def test_what_the_uncertainty_of_the_readings_lacks_is_said(tmp_path: Path, caps
     assert "one reading tells nothing of its repeatability" in row["reason"]
     # never below the division over √12
     assert row["standard_uncertainty"] == pytest.approx(0.01 / 12.0**0.5)
+
+
+def test_an_error_of_angle_reaches_the_events_at_the_valve(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """0.05 cam deg is 0.1 crank deg at one event; where it is not stated, the limit on a duration says so."""
+    limit = '[[limit]]\nof = "valve_duration"\nat = "1 mm"\nmin = 100\nmax = 400\n'
+    (tmp_path / "spec.toml").write_text(limit)
+    uncertain, reasons = [], []
+    for preamble in ("", "# encoder uncertainty: 0.05 cam deg\n"):
+        table = lift_table(tmp_path, preamble=preamble)
+        code, out, _ = run(tmp_path, capsys, RIGID, "--json", "--spec", str(tmp_path / "spec.toml"), table=table)
+        assert code == 0
+        document = json.loads(out)
+        uncertain.append(document["valves"][0]["durations"][2]["uncertainty"])
+        reasons.append({bool(row["reason"]) for row in document["verdicts"]})
+    plain, stated = uncertain
+    for event in ("opening_crank_deg", "closing_crank_deg"):
+        assert np.sqrt(stated[event] ** 2 - plain[event] ** 2) == pytest.approx(0.1)
+    assert stated["duration_crank_deg"] > np.hypot(plain["duration_crank_deg"], 0.1)
+    assert reasons == [{True}, {False}]

@@ -11,6 +11,7 @@ from valvelab.angles import fold_scalar, wrap_scalar
 from valvelab.errors import CannotEvaluate
 from valvelab.inspection.motion_question import TrainSetting
 from valvelab.inspection.motion_sides import Side
+from valvelab.lobe.angle_error import Response, response, standard
 from valvelab.phasing.timing import Kind, trade_event, trade_number
 from valvelab.records.motion_result import ValveDuration
 from valvelab.records.phasing_result import Event
@@ -65,19 +66,32 @@ def valve_duration(train: TrainSetting, side: Side, level: float) -> ValveDurati
         closing_crank_deg=closing if side.tdc_known else None,
         opening_event=_event(side, "opening", opening),
         closing_event=_event(side, "closing", closing),
-        uncertainty=_event_uncertainty(found, valve_uncertainty(train, side, level)),
+        uncertainty=_event_uncertainty(found, valve_uncertainty(train, side, level), side.lobe.encoder_cam_deg or 0.0),
     )
 
 
-def _event_uncertainty(found: Crossings, u_valve: float | None) -> dict[str, float | None]:
-    """A lift wrong by u moves each crossing by u/slope; both move outward together, so the duration has their sum."""
+def _event_uncertainty(found: Crossings, u_valve: float | None, encoder_cam_deg: float) -> dict[str, float | None]:
+    """By lift and angle: a lift wrong by u moves each crossing by u/slope, both outward together.
+
+    An error of angle moves each by itself, see `lobe.angle_error`; crank angles are twice the cam's.
+    """
 
     def one(slope: float | None) -> float | None:
         return None if slope is None or slope == 0.0 or u_valve is None else u_valve / abs(slope)
 
+    def place(crank: float | None) -> Response:
+        return response(np.array([0.0 if crank is None else 0.5 * crank]), np.array([2.0]))
+
+    first, last = place(found.opening_crank_deg), place(found.closing_crank_deg)
     opening, closing = one(found.opening_slope), one(found.closing_slope)
     both = None if opening is None or closing is None else opening + closing
-    return {"opening_crank_deg": opening, "closing_crank_deg": closing, "duration_crank_deg": both}
+    return {
+        key: None if u is None else math.hypot(u, float(standard(moved, encoder_cam_deg)[0]))
+        for key, u, moved in (
+            ("opening_crank_deg", opening, first), ("closing_crank_deg", closing, last),
+            ("duration_crank_deg", both, last - first),
+        )
+    }  # fmt: skip
 
 
 def _cam(side: Side, crank: float | None) -> float | None:

@@ -7,6 +7,7 @@ from typing import Literal
 
 from valvelab.inspection.characteristics import Subject
 from valvelab.inspection.judging import Item, Measured
+from valvelab.inspection.lobe_items import LACKS_ANGLE
 from valvelab.inspection.motion_events import event_number, valve_duration
 from valvelab.inspection.motion_question import TrainSetting
 from valvelab.inspection.motion_sides import Side
@@ -55,7 +56,8 @@ def _valve(train: TrainSetting, side: Side, valve: MotionValve) -> Item:
     def look_up(name: str, at_mm: float | None) -> Measured | None:
         if name == "valve_duration" and at_mm is not None:
             row = valve_duration(train, side, at_mm)
-            return Measured(row.duration_crank_deg, row.uncertainty["duration_crank_deg"], _NOT_PASSED)
+            lacks = LACKS_ANGLE if side.lobe.encoder_cam_deg is None else ""
+            return Measured(row.duration_crank_deg, row.uncertainty["duration_crank_deg"], _NOT_PASSED, lacks=lacks)
         if name == "rule_lift" and valve.rule_readings is not None:
             return measured_of(valve.rule_readings)
         return known.get(name)

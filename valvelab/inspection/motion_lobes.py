@@ -33,6 +33,7 @@ def motion_question(
                     profile=profile,
                     centre_cam_deg=row.centre_cam_deg,
                     lift_uncertainty_mm=row.uncertainty.get("max_lift_mm"),
+                    encoder_cam_deg=table.encoder_uncertainty_cam_deg,
                 )
             )
     follower = table.follower

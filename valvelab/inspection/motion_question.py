@@ -77,13 +77,14 @@ class TrainSetting:
 
 @dataclass(frozen=True, slots=True)
 class MotionLobe:
-    """One lobe as the valve sees it: fitted profile, default centre and the standard uncertainty of its lift."""
+    """One lobe as the valve sees it: fitted profile, default centre, standard uncertainties of its lift and angles."""
 
     name: str
     kind: Kind | None
     profile: LobeProfile
     centre_cam_deg: float | None
     lift_uncertainty_mm: float | None = None
+    encoder_cam_deg: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
