@@ -124,8 +124,8 @@ def test_the_lock_goes_with_its_process(place: Path) -> None:
 @pytest.mark.parametrize("text", ["", "{}", '{"version": 2}', "\xff", "null", "[" * 5000, '{"version": 1, "files": 3}'])
 def test_what_cannot_be_read_is_set_aside_with_a_sentence(place: Path, text: str) -> None:
     place.mkdir()
-    (place / "recovery-1.json").write_text(text, encoding="latin-1")
     leave(place, 31.0)
+    (place / "recovery-1.json").write_text(text, encoding="latin-1")
     left, said = recovery.claim(place)
     assert left is not None, "one that can't be read hides no other"
     assert "found no bench that this version can read" in said[0]

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import sys
+from concurrent.futures import ThreadPoolExecutor
 from itertools import combinations, product
 from random import Random
-from threading import Event
+from threading import Barrier, Event
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from valvelab.springs.beside import short_turns
 from valvelab.springs.matching import match
 from valvelab.springs.rounded_rows import Rounded
 from valvelab.springs.solver import beside
@@ -133,3 +136,37 @@ def test_a_solver_that_overstays_is_left_behind() -> None:
     assert beside(lambda: done.wait(60.0), Watch(seconds_left=lambda: -10.0)) is None
     done.set()
     assert beside(lambda: 4, Watch()) == 4
+
+
+def test_overlapping_searches_leave_the_interpreter_as_it_was() -> None:
+    usual = sys.getswitchinterval()
+    first, second = short_turns(), short_turns()
+    first.__enter__()
+    second.__enter__()
+    assert sys.getswitchinterval() < usual
+    first.__exit__(None, None, None)
+    assert sys.getswitchinterval() < usual, "the other still searches"
+    second.__exit__(None, None, None)
+    assert sys.getswitchinterval() == usual
+    with pytest.raises(ZeroDivisionError), short_turns():
+        _ = 1 / 0
+    assert sys.getswitchinterval() == usual
+
+
+def test_two_searches_at_once_leave_the_interpreter_as_it_was() -> None:
+    usual = sys.getswitchinterval()
+    names = tuple(f"S{n}" for n in range(24))
+    asked = tray(names, np.random.default_rng(3).normal(size=(24, 2)), np.array([0.8, 0.8]), 4)
+    units, positions = units_of(asked), asked.asked()
+    windows, _ = maximal_windows(units, asked.limits, positions[0], Watch())
+    begun = Barrier(2)
+
+    def search(_number: int) -> int:
+        begun.wait()
+        start = MostSets(greedy_sets(units, positions, [windows]), 0, 6)
+        return WindowSearch(units, positions, [windows], asked.limits, start, Watch()).run().complete
+
+    with ThreadPoolExecutor(2) as pool:
+        one, other = pool.map(search, range(2))
+    assert sys.getswitchinterval() == usual
+    assert one == other

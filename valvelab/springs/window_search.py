@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from threading import Event
 
 from valvelab.arrays import FloatArray
-from valvelab.springs.beside import Beside
+from valvelab.springs.beside import Beside, short_turns
 from valvelab.springs.tolerance_windows import MostSets, windows_around
 from valvelab.springs.tray import BoolArray, Position, Progress, Units, Watch
 from valvelab.springs.window_annealing import TRIES, Ground, one_engine_more
@@ -19,8 +18,6 @@ from valvelab.springs.window_program import solve_program, window_program
 SMALL, MOST_FLOWS = 6_000, 100_000
 """Springs × windows up to which the solver is asked before long annealing, and at all."""
 FEW_NODES, ANY = 60, 2**31 - 1
-TURN_S = 2e-4
-"""Annealing never waits for anything; with turns of the usual 5 ms the thread beside it would crawl."""
 
 
 class WindowSearch:
@@ -65,17 +62,13 @@ class WindowSearch:
         """The ceiling is lowered beside what is done here, and no longer."""
         left, watch, ceiling = Event(), self.watch, self.ceiling
         own = replace(watch, cancelled=lambda: left.is_set() or watch.cancelled())
-        interval = sys.getswitchinterval()
-        sys.setswitchinterval(TURN_S)
-        lowering = Beside(lambda: ceiling.lower(lambda: ceiling.bound <= self.best.complete, own))
-        try:
-            yield lowering
-        finally:
-            left.set()
+        with short_turns():
+            lowering = Beside(lambda: ceiling.lower(lambda: ceiling.bound <= self.best.complete, own))
             try:
-                lowering.answer()
+                yield lowering
             finally:
-                sys.setswitchinterval(interval)
+                left.set()
+                lowering.answer()
 
     def _proven(self) -> bool:
         if self.ceiling.bound < self.best.bound:

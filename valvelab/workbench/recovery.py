@@ -90,6 +90,7 @@ def claim(folder: Path, but: Collection[Path] = ()) -> tuple[LeftBench | None, t
 
     `but` are passed over. A file that can't be read is set aside, never removed; an empty bench is removed.
     """
+    found: LeftBench | None = None
     said: list[str] = []
     for path in sorted(folder.glob("recovery*.json"), key=_age):
         lock = _lock_of(path)
@@ -106,10 +107,13 @@ def claim(folder: Path, but: Collection[Path] = ()) -> tuple[LeftBench | None, t
             said.append(_told_aside(path))
             lock.release(remove=True)
         else:
-            if document.files or unsaved(document):
-                return LeftBench(document, path, lock), tuple(said)
-            _remove(path, lock)
-    return None, tuple(said)
+            if not (document.files or unsaved(document)):
+                _remove(path, lock)
+            elif found is None:
+                found = LeftBench(document, path, lock)
+            else:
+                lock.release()
+    return found, tuple(said)
 
 
 def keep_beside(document: Document, folder: Path) -> Path:
