@@ -38,3 +38,16 @@ def circular_mean(angle_deg: ArrayLike, period: float = 360.0) -> float:
     """Mean direction of angles on a circle, in [0, period)."""
     turns = np.exp(2j * np.pi * np.asarray(angle_deg, dtype=np.float64) / period)
     return fold_scalar(float(np.angle(turns.mean())) * period / (2.0 * np.pi), period)
+
+
+def first_turning(angle_deg: ArrayLike, period: float = 360.0) -> int | None:
+    """Index of the first reading that goes against the others' sense, along a sweep that may wrap; None for one way.
+
+    Readings that stand still within 2 % of the usual step go neither way.
+    """
+    steps = np.diff(np.unwrap(np.asarray(angle_deg, dtype=np.float64), period=period))
+    slack = 1e-9 + 0.02 * float(np.median(np.abs(steps))) if steps.size else 0.0
+    backward, forward = np.flatnonzero(steps < -slack), np.flatnonzero(steps > slack)
+    if not backward.size or not forward.size:
+        return None
+    return int((backward if backward.size < forward.size else forward)[0]) + 1

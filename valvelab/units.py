@@ -41,7 +41,7 @@ CANONICAL: dict[Dimension, str] = {
 
 FACTORS: dict[Dimension, dict[str, float]] = {
     "length": {"mm": 1.0, "um": 1e-3, "µm": 1e-3, "μm": 1e-3, "nm": 1e-6, "cm": 10.0, "m": 1000.0,
-               "in": INCH_MM, "inch": INCH_MM, '"': INCH_MM, "thou": INCH_MM / 1000.0,
+               "in": INCH_MM, "inch": INCH_MM, "inches": INCH_MM, '"': INCH_MM, "thou": INCH_MM / 1000.0,
                "uin": INCH_MM / 1e6, "µin": INCH_MM / 1e6, "μin": INCH_MM / 1e6},
     "force": {"N": 1.0, "kN": 1000.0, "lbf": POUND_FORCE_N, "lb": POUND_FORCE_N, "lbs": POUND_FORCE_N,
               "kgf": 9.80665},
@@ -53,7 +53,7 @@ FACTORS: dict[Dimension, dict[str, float]] = {
     "time": {"s": 1.0, "ms": 1e-3, "min": 60.0},
     "frequency": {"Hz": 1.0, "kHz": 1000.0, "1/s": 1.0, "cpm": 1.0 / 60.0},
     "speed": {"rpm": 1.0, "1/min": 1.0, "rev/min": 1.0},
-    "angle": {"deg": 1.0, "°": 1.0, "rad": 180.0 / math.pi},
+    "angle": {"deg": 1.0, "°": 1.0, "degree": 1.0, "degrees": 1.0, "rad": 180.0 / math.pi},
     "temperature": {"degC": 1.0, "°C": 1.0, "C": 1.0},
     "number": {"": 1.0},
     "percent": {"%": 1.0, "": 1.0},

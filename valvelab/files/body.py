@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal, Protocol
 
 from numpy.typing import NDArray
 
 from valvelab.arrays import FloatArray
+from valvelab.files.cells import Readings
 
 
 class Body(Protocol):
@@ -24,6 +26,9 @@ class Body(Protocol):
     def numbers(self, index: int) -> FloatArray | None:
         """A column as written, NaN where a cell is empty; None when a cell holds something else."""
 
+    def readings(self, index: int) -> Readings:
+        """A column as far as its cells are numbers."""
+
     def texts(self, index: int) -> tuple[str, ...]:
         """A column's cells as text, stripped."""
 
@@ -35,6 +40,10 @@ class Body(Protocol):
 
     def number_wanted(self, cell: str) -> str:
         """What a cell that is not a number should have been."""
+
+    @property
+    def overlong(self) -> Mapping[int, int]:
+        """Rows with more cells than the table has columns, and how many."""
 
     def place(self, row: int, index: int | None = None) -> str:
         """Where a data row or cell is in the file: `line 12` or `B7`."""
@@ -49,6 +58,26 @@ class PreambleEntry:
 
 
 @dataclass(frozen=True, slots=True)
+class Where:
+    """Where the table stands, as far as the reader of a file was told: sheet by name or number from 1, rows from 1."""
+
+    sheet: int | str | None = None
+    header: int | None = None
+    first_row: int | None = None
+
+
+ANYWHERE = Where()
+
+
+@dataclass(frozen=True, slots=True)
+class Skipped:
+    """A row above the header: its number in the file, and what it holds."""
+
+    row: int
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
 class Sheet:
     """A file taken apart: preamble, header cells as written (None without a header) and body."""
 
@@ -58,5 +87,6 @@ class Sheet:
     body: Body
     form: Literal["tab", "semicolon", "comma", "bar", "space", "xlsx"]
     remarks: tuple[str, ...] = ()
+    skipped: tuple[Skipped, ...] = ()
     caption: tuple[str, ...] = ()
     """Words of a comment right above rows without a header, one a column; a guess to show, never used as names."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -29,6 +30,38 @@ def to_number(cell: str, decimal: Decimal = ".") -> float | None:
         return None
     value = float(cell.replace(",", ".").replace("−", "-"))
     return value if abs(value) < float("inf") else None
+
+
+_LIKE_A_NUMBER = re.compile(r"\W*\d")
+
+
+def like_a_number(cell: str) -> bool:
+    """Whether a cell that is no number was meant as one (`1.2.3`, `742 N`, `<5`): such a cell is never passed over.
+
+    Empty cells, dashes and words (`n/a`, `average`) are not.
+    """
+    return _LIKE_A_NUMBER.match(cell) is not None
+
+
+@dataclass(frozen=True, slots=True)
+class Readings:
+    """A column of which some cells hold no number: values with NaN there, and the rows of cells that are malformed."""
+
+    values: FloatArray
+    malformed: tuple[int, ...] = ()
+
+
+def to_readings(cells: Sequence[str], decimal: Decimal = ".") -> Readings:
+    """A column of stripped cells as far as they are numbers."""
+    values = np.full(len(cells), np.nan)
+    malformed = []
+    for row, cell in enumerate(cells):
+        value = to_number(cell, decimal)
+        if value is not None:
+            values[row] = value
+        elif cell and like_a_number(cell):
+            malformed.append(row)
+    return Readings(read_only(values), tuple(malformed))
 
 
 def to_numbers(cells: Sequence[str], decimal: Decimal = ".") -> FloatArray | None:

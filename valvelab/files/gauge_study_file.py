@@ -14,14 +14,14 @@ import numpy as np
 from valvelab.arrays import FloatArray, read_only
 from valvelab.errors import BadFile, BadQuantity
 from valvelab.files.column_assignment import ColumnAssignment
-from valvelab.files.plausible import LARGEST_NUMBER, refuse_beyond
+from valvelab.files.plausible import LARGEST_NUMBER, LARGEST_PLACE_MM, LARGEST_SPRING_FORCE_N, refuse_beyond
 from valvelab.files.table import Column, Table, read_table
 from valvelab.records.form_measurement import GaugeReadings
 from valvelab.records.result import Note, info
 from valvelab.units import CANONICAL, FACTORS, Dimension, factor
 
 EXAMPLE = "part=0, appraiser=1, trial=2, reading=3 [mm]"
-KNOWN = ("part", "appraiser", "trial", "reading")
+LARGEST = {"length": LARGEST_PLACE_MM, "force": LARGEST_SPRING_FORCE_N}
 
 
 def read_gauge_study(path: str | Path, columns: ColumnAssignment | str | None = None) -> GaugeReadings:
@@ -33,15 +33,15 @@ def read_gauge_study(path: str | Path, columns: ColumnAssignment | str | None = 
         notes.append(info(table.file, "the column value was read as the reading"))
     if reading is None:
         reading = table.require("reading", EXAMPLE)
-    for name in ("part", "appraiser", "trial"):
-        table.require(name, EXAMPLE)
+    named = [table.require(name, EXAMPLE) for name in ("part", "appraiser", "trial")]
+    table = table.with_numbers(reading, names=named[0])
     dimension, unit = _dimension(table, reading)
     values = table.numbers(reading, dimension)
-    refuse_beyond(table, reading, values, LARGEST_NUMBER, unit)
+    refuse_beyond(table, reading, values, LARGEST.get(dimension, LARGEST_NUMBER), unit)
     if dimension == "number":
         notes.append(info(table.file, "column reading carries no unit; deviations are in the readings' own unit"))
     parts, appraisers, trials, readings = _grid(table, values)
-    table.note_unknown((*KNOWN, reading.name))
+    table.note_unknown([column.name for column in (*named, reading)])
     return GaugeReadings(
         file=table.file,
         source=table.source,

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from valvelab.errors import BadFile, BadQuantity
 from valvelab.files.column_assignment import ColumnAssignment
+from valvelab.files.plausible import LARGEST_READING_MM, LARGEST_SPRING_FORCE_N, refuse_beyond, refuse_key_beyond
 from valvelab.files.table import Table, read_table
 from valvelab.records.spring_readings import HeightsTable, ValvePosition
 from valvelab.units import Dimension, parse_quantity
@@ -15,6 +16,7 @@ EXAMPLE = "position=0, height=1 [mm]"
 KNOWN_KEYS = {"shims", "max shims", "target seat force", "minimum coil-bind margin", "valve lift"}
 MOST_POSITIONS = 200
 MOST_SHIMS = 10
+LARGEST_SHIM_MM = 100.0
 _BETWEEN = re.compile(r"[;\s]*[;]\s*|,\s+|,(?=\s*$)")
 
 
@@ -27,7 +29,9 @@ def heights_table(table: Table) -> HeightsTable:
     """A table that was read already, as heights."""
     column = table.require("height", EXAMPLE)
     position_column = table.require("position", EXAMPLE)
+    table = table.with_numbers(column, names=position_column)
     heights = table.numbers(column, "length")
+    refuse_beyond(table, column, heights, LARGEST_READING_MM, "mm")
     positions = []
     for name, rows in table.groups(position_column).items():
         if len(rows) > 1:
@@ -37,7 +41,7 @@ def heights_table(table: Table) -> HeightsTable:
         positions.append(ValvePosition(name, float(heights[rows[0]])))
     if len(positions) > MOST_POSITIONS:
         raise BadFile(table.file, "", f"{len(positions)} positions", f"at most {MOST_POSITIONS}")
-    table.note_unknown(("position", "height"))
+    table.note_unknown((position_column.name, column.name))
     return HeightsTable(
         file=table.file,
         source=table.source,
@@ -56,6 +60,8 @@ def _above(table: Table, key: str, dimension: Dimension, *, zero: bool = False) 
     value = table.quantity(key, dimension)
     if value is not None and (value < 0.0 or (value == 0.0 and not zero)):
         raise table.bad_key(key, f"{value:g}", "0 or more" if zero else "a value above 0")
+    largest, unit = (LARGEST_SPRING_FORCE_N, "N") if dimension == "force" else (LARGEST_READING_MM, "mm")
+    refuse_key_beyond(table, key, value, largest, unit)
     return value
 
 
@@ -64,13 +70,17 @@ def _shims(table: Table) -> tuple[float, ...]:
     text = table.text("shims")
     if text is None:
         return ()
+    parts = [part.strip() for part in _BETWEEN.split(text) if part.strip()]
+    for part in parts:
+        table.refuse_bare("shims", text=part)
     try:
-        sizes = tuple(parse_quantity(part.strip(), "length", "shims") for part in _BETWEEN.split(text) if part.strip())
+        sizes = tuple(parse_quantity(part, "length", "shims") for part in parts)
     except BadQuantity as error:
         raise table.bad_key("shims", error.found, f"{error.expected}, one after each comma and space") from None
     for size in sizes:
         if size <= 0.0:
             raise table.bad_key("shims", f"{size:g} mm", "thicknesses above 0")
+        refuse_key_beyond(table, "shims", size, LARGEST_SHIM_MM, "mm")
     return sizes
 
 

@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import Literal
 
 from valvelab.errors import BadFile
+from valvelab.files.column_names import answers_to, height_of, is_unit, plain_name, split_header
 from valvelab.files.contents import Contents, decode, is_zip, read_contents
-from valvelab.files.table import split_header
 from valvelab.files.text_opening import read_header
 from valvelab.files.workbook import read_workbook
 from valvelab.files.zip_parts import part_names
@@ -28,12 +28,14 @@ class Head:
     ending: str
     data: bytes
     columns: frozenset[str] | None
-    """Column names in lower case; None when there are none to be seen."""
+    """Column names as they are compared; None when there are none to be seen."""
     is_table: bool
     keys: frozenset[str] | None
     """Top-level keys of a TOML file; None for anything else."""
     parts: frozenset[str] | None
     """Names of a zip container's parts; None for anything else."""
+    forces_at_heights: bool = False
+    """Whether columns are forces read at a height each."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +55,7 @@ def _named(*needed: str) -> Callable[[Head], Answer]:
     def recognise(head: Head) -> Answer:
         if not head.is_table:
             return "no"
-        if head.columns is not None and head.columns >= set(needed):
+        if head.columns is not None and all(answers_to(head.columns, name) for name in needed):
             return "yes"
         return "no" if _known(head.columns) else "perhaps"
 
@@ -64,14 +66,21 @@ def _lift(head: Head) -> Answer:
     if not head.is_table:
         return "no"
     columns = head.columns or frozenset()
-    if "angle" in columns and not columns & {"station", "reading"} and len(columns) > 1:
+    shaft = answers_to(columns, "station") and answers_to(columns, "reading")
+    if answers_to(columns, "angle") and not shaft and len(columns) > 1:
         return "yes"
     return "no" if _known(head.columns) else "perhaps"
 
 
 def _heights(head: Head) -> Answer:
     answer = _named("position", "height")(head)
-    return "no" if answer == "yes" and head.columns is not None and "force" in head.columns else answer
+    return "no" if answer == "yes" and head.columns is not None and answers_to(head.columns, "force") else answer
+
+
+def _springs(head: Head) -> Answer:
+    if head.is_table and head.forces_at_heights:
+        return "yes"
+    return _named("height", "force")(head)
 
 
 def _known(columns: frozenset[str] | None) -> bool:
@@ -82,7 +91,7 @@ def _known(columns: frozenset[str] | None) -> bool:
         {"angle"}, {"height", "force"}, {"position", "height"}, {"x", "z"}, {"part", "appraiser", "trial"},
         {"station", "reading"},
     )  # fmt: skip
-    return any(names <= columns for names in sets)
+    return any(all(answers_to(columns, name) for name in names) for names in sets)
 
 
 def _toml(*wanted: str) -> Callable[[Head], Answer]:
@@ -113,7 +122,7 @@ def _trace(head: Head) -> Answer:
 READERS: tuple[Reader, ...] = (
     Reader("lift table", TABLE_ENDINGS, "lift over cam or crank angle, one or many lobes", "lobes", _lift),
     Reader(
-        "spring readings", TABLE_ENDINGS, "force over height, spring by spring", "springs", _named("height", "force")
+        "spring readings", TABLE_ENDINGS, "force over height, spring by spring", "springs", _springs
     ),
     Reader("heights", TABLE_ENDINGS, "seat to retainer at each valve, for shims", "shims", _heights),
     Reader(
@@ -161,13 +170,14 @@ def head_of(path: str | Path) -> Head:
     if is_zip(with_start.data):
         return _zip_head(ending, read_contents(path))
     columns: frozenset[str] | None = None
+    header: tuple[str, ...] | None = None
     is_table = True
     try:
         header = read_header(with_start)
         columns = None if header is None else _names(header)
     except BadFile:
         is_table = False
-    return Head(ending, with_start.data, columns, is_table, None, None)
+    return Head(ending, with_start.data, columns, is_table, None, None, _at_heights(header))
 
 
 def _start(path: str | Path) -> Contents:
@@ -188,7 +198,7 @@ def _zip_head(ending: str, contents: Contents) -> Head:
     if names is None:
         return Head(ending, contents.data[:4], None, False, None, frozenset())
     parts = frozenset(name.rpartition("/")[2].lower() for name in names)
-    columns = None
+    columns, header = None, None
     is_table = "workbook.xml" in parts
     if is_table:
         try:
@@ -196,11 +206,17 @@ def _zip_head(ending: str, contents: Contents) -> Head:
             columns = None if header is None else _names(header)
         except BadFile:
             is_table = False
-    return Head(ending, contents.data[:4], columns, is_table, None, parts)
+    return Head(ending, contents.data[:4], columns, is_table, None, parts, _at_heights(header))
 
 
 def _names(header: tuple[str, ...]) -> frozenset[str]:
-    return frozenset(split_header(cell)[0].casefold() for cell in header if cell)
+    return frozenset(plain_name(split_header(cell)[0]) for cell in header if cell)
+
+
+def _at_heights(header: tuple[str, ...] | None) -> bool:
+    """Whether a header has columns such as `force at 1.800 in [lbf]` or `46 mm`."""
+    split = [split_header(cell) for cell in header or () if cell]
+    return any(height_of(title) is not None and (unit is None or is_unit(unit, "force")) for title, unit in split)
 
 
 def _toml_keys(path: str | Path) -> frozenset[str] | None:

@@ -13,10 +13,13 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from valvelab.arrays import FloatArray, read_only
+from valvelab.arrays import read_only
 from valvelab.errors import BadFile, BadQuantity
 from valvelab.files.column_assignment import ColumnAssignment
-from valvelab.files.table import Column, Table, is_unit, read_table
+from valvelab.files.column_names import is_unit, lobe_name
+from valvelab.files.plausible import LARGEST_READING_MM, refuse_key_beyond
+from valvelab.files.swept_angles import LobeReadings, SweptAngles, doubts_of, taken
+from valvelab.files.table import Column, Table, read_table
 from valvelab.follower.shapes import Shape, parse_shape
 from valvelab.lobe.trace import Trace
 from valvelab.records.measurement import LiftTable
@@ -47,14 +50,26 @@ def lift_table(table: Table) -> LiftTable:
     lobe_column, lift_column = table.find("lobe"), table.find("lift")
     notes: list[Note] = []
     if lobe_column is not None or lift_column is not None:
-        traces = _tidy(table, angle_column, lobe_column, table.require("lift", EXAMPLE), reverse=reverse)
-        table.note_unknown(("lobe", "angle", "lift", "sweep"))
+        columns = [table.require("lift", EXAMPLE)]
+        table = table.with_numbers(angle_column, columns[0], names=lobe_column)
+        readings = _tidy(table, lobe_column, columns[0])
+        table.note_unknown(_names_of(table, "lobe", "angle", "lift", "sweep"))
         if lobe_column is None:
-            notes.append(info(table.file, f"no column lobe: everything is one lobe, {traces[0].name}"))
+            notes.append(info(table.file, f"no column lobe: everything is one lobe, {readings[0].name}"))
     else:
-        traces = _wide(table, angle_column, notes, reverse=reverse)
+        columns = _lobe_columns(table, angle_column)
+        if not columns:
+            raise table.columns_needed("a column 'lift', or one column a lobe", EXAMPLE)
+        table = table.with_numbers(angle_column, any_of=columns)
+        readings = _wide(table, columns, notes)
+        table.note_unknown((*_names_of(table, "angle", "sweep"), *(column.name for column in columns)))
+    sweep = SweptAngles(table, angle_column, readings)
+    traces = sweep.traces(notes, reverse=reverse)
     if reverse:
         notes.append(info(table.file, "reverse sweep: angles mirrored"))
+    bare = [trace for trace, column in zip(traces, columns * len(traces), strict=False) if column.unit is None]
+    doubts = doubts_of(traces, bare, angle_stated=table.turn(angle_column) is not None, taken_as=sweep.otherwise)
+    notes += [warning("unit", doubt) for doubt in (doubts.angle, doubts.lift) if doubt]
     return LiftTable(
         file=table.file,
         traces=traces,
@@ -77,42 +92,29 @@ def lift_table(table: Table) -> LiftTable:
         instrument=table.text("instrument"),
         date=table.text("date"),
         remarks={key: value for key, value in table.preamble.items() if key not in KNOWN_KEYS},
-        notes=(*table.notes, *notes, *_scale_notes(table.file, traces)),
+        notes=(*table.notes, *notes, *([] if doubts.lift else _scale_notes(table.file, traces))),
+        doubts=doubts,
     )
 
 
-def _angles(table: Table, column: Column, *, reverse: bool) -> FloatArray:
-    angles = table.angles_cam_deg(column)
-    return read_only(-angles) if reverse else angles
+def _names_of(table: Table, *names: str) -> list[str]:
+    return [column.name for name in names if (column := table.find(name)) is not None]
 
 
-def _tidy(table: Table, angle: Column, lobe: Column | None, lift: Column, *, reverse: bool) -> tuple[Trace, ...]:
-    angles = _angles(table, angle, reverse=reverse)
+def _tidy(table: Table, lobe: Column | None, lift: Column) -> tuple[LobeReadings, ...]:
     lifts = table.numbers(lift, "length")
     sweep_column = table.find("sweep")
     sweeps = None if sweep_column is None else _sweeps(table, sweep_column)
     groups = {table.text("lobe") or "1": np.arange(table.row_count)} if lobe is None else table.groups(lobe, MAX_LOBES)
-    traces = []
-    shared: FloatArray | None = None
+    readings = []
     for name, rows in groups.items():
         if len(rows) < MIN_READINGS:
             place = table.place(int(rows[0]), lobe) if lobe is not None else ""
             raise BadFile(table.file, place, f"{len(rows)} readings of lobe {name!r}", f"at least {MIN_READINGS}")
-        own = read_only(_taken(angles, rows))
-        shared = own if shared is None or not np.array_equal(own, shared) else shared
-        sweep = None if sweeps is None else _numbered(_taken(sweeps, rows))
-        traces.append(Trace(name, shared, read_only(_taken(lifts, rows)), sweep))
-    _check_names(table, [trace.name for trace in traces])
-    return tuple(traces)
-
-
-Taken = TypeVar("Taken", bound=np.generic)
-
-
-def _taken(values: NDArray[Taken], rows: NDArray[np.intp]) -> NDArray[Taken]:
-    """Rows of an array; a view when they follow one another."""
-    first, last = int(rows[0]), int(rows[-1])
-    return values[first : last + 1] if last - first + 1 == len(rows) else values[rows]
+        sweep = None if sweeps is None else _numbered(taken(sweeps, rows))
+        readings.append(LobeReadings(lobe_name(name) or name, rows, read_only(taken(lifts, rows)), sweep))
+    _check_names(table, [one.name for one in readings])
+    return tuple(readings)
 
 
 def _sweeps(table: Table, column: Column) -> NDArray[np.int64]:
@@ -133,50 +135,53 @@ def _numbered(sweeps: NDArray[np.int64]) -> NDArray[np.int64] | None:
     return numbers
 
 
-def _wide(table: Table, angle: Column, notes: list[Note], *, reverse: bool) -> tuple[Trace, ...]:
-    """One lobe a column; cells left empty before and after a lobe's event are left out."""
-    angles = _angles(table, angle, reverse=reverse)
-    lobes = _lobe_columns(table, angle)
-    if not lobes:
-        raise table.columns_needed("a column 'lift', or one column a lobe", EXAMPLE)
+def _wide(table: Table, lobes: Sequence[Column], notes: list[Note]) -> tuple[LobeReadings, ...]:
+    """One lobe a column; a cell without a reading leaves out that reading, not the row."""
     if len(lobes) > MAX_LOBES:
         raise BadFile(table.file, table.header_place, f"{len(lobes)} lobes", f"at most {MAX_LOBES}")
-    _check_names(table, [column.title for column in lobes])
+    names = [lobe_name(column.title) or column.title for column in lobes]
+    _check_names(table, names)
     sweep_column = table.find("sweep")
     sweeps = None if sweep_column is None else _sweeps(table, sweep_column)
     shared_sweep = None if sweeps is None else _numbered(sweeps)
-    table.note_unknown(("angle", "sweep", *(column.name for column in lobes)))
-    traces = []
-    for column in lobes:
+    every = np.arange(table.row_count)
+    readings = []
+    for name, column in zip(names, lobes, strict=True):
         lifts = table.numbers(column, "length", empty_as_nan=True)
-        rows = _covered(table, column, lifts)
-        if rows.stop - rows.start < MIN_READINGS:
-            count = rows.stop - rows.start
-            raise BadFile(table.file, "", f"{count} readings of lobe {column.title!r}", f"at least {MIN_READINGS}")
-        if rows.stop - rows.start == table.row_count:
-            traces.append(Trace(column.title, angles, lifts, shared_sweep))
+        missing = np.isnan(lifts)
+        rows = np.flatnonzero(~missing)
+        if not rows.size:
+            raise BadFile(table.file, table.header_place, f"no readings in column {column.title!r}", "lifts")
+        if rows.size < MIN_READINGS:
+            raise BadFile(table.file, "", f"{rows.size} readings of lobe {name!r}", f"at least {MIN_READINGS}")
+        if rows.size == table.row_count:
+            readings.append(LobeReadings(name, every, lifts, shared_sweep))
             continue
-        missing = table.row_count - (rows.stop - rows.start)
-        notes.append(info(table.file, f"lobe {column.title}: {missing} empty cells outside its event left out"))
+        notes += _missing_notes(table, name, column, missing)
         sweep = None if sweeps is None else _numbered(sweeps[rows])
-        traces.append(Trace(column.title, angles[rows], lifts[rows], sweep))
-    return tuple(traces)
+        readings.append(LobeReadings(name, rows, read_only(lifts[rows]), sweep))
+    return tuple(readings)
 
 
-def _covered(table: Table, column: Column, lifts: FloatArray) -> slice:
-    """Rows from a lobe's first reading to its last; an empty cell between them is refused."""
-    empty = np.isnan(lifts)
-    if not empty.any():
-        return slice(0, len(lifts))
-    held = np.flatnonzero(~empty)
-    if not held.size:
-        raise BadFile(table.file, table.header_place, f"no readings in column {column.title!r}", "lifts")
-    rows = slice(int(held[0]), int(held[-1]) + 1)
-    gap = np.flatnonzero(empty[rows])
-    if gap.size:
-        place = table.place(rows.start + int(gap[0]), column)
-        raise BadFile(table.file, place, f"an empty cell in {column.title}", "a number")
-    return rows
+def _missing_notes(table: Table, name: str, column: Column, missing: NDArray[np.bool_]) -> list[Note]:
+    """Long empty stretches are outside a lobe's event; a cell left empty among readings, or with a word, is missed."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], missing, [False])).astype(np.int8)))
+    texts = table.texts(column)
+    outside = np.zeros(missing.size, dtype=np.bool_)
+    for start, stop in edges.reshape(-1, 2):
+        at_an_end = start == 0 or stop == missing.size
+        outside[start:stop] = at_an_end or stop - start > missing.size // 8
+    outside &= np.array([not text for text in texts], dtype=np.bool_)
+    missed = np.flatnonzero(missing & ~outside)
+    notes = []
+    if outside.any():
+        many = f"{int(outside.sum())} empty cells"
+        notes.append(info(table.file, f"lobe {name}: {many} outside its event left out"))
+    if missed.size:
+        many = f"{missed.size} readings" if missed.size > 1 else "1 reading"
+        text = f"lobe {name}: {many} left out, without a number: {table.places(missed, column)}"
+        notes.append(warning(table.file, text))
+    return notes
 
 
 def _lobe_columns(table: Table, angle: Column) -> list[Column]:
@@ -185,23 +190,20 @@ def _lobe_columns(table: Table, angle: Column) -> list[Column]:
     An assignment names them. Otherwise: a column in a length, or named like a lobe, or, where no column says a
     length, any column of numbers without a unit. A column in a unit that nobody knows counts, to be refused by name.
     """
-    others = [column for column in table.columns if column is not angle and column.name != "sweep" and column.title]
+    sweep = table.find("sweep")
+    others = [column for column in table.columns if column not in (angle, sweep) and column.title]
     if table.assigned:
         return others
     lengths = any(column.unit is not None and is_unit(column.unit, "length") for column in others)
     lobes = []
     for column in others:
         if column.unit is not None:
-            named = _named_as_lobe(column.title) or is_unit(column.unit, "length") or not is_unit(column.unit)
+            named = lobe_name(column.title) is not None or is_unit(column.unit, "length") or not is_unit(column.unit)
         else:
-            named = _named_as_lobe(column.title) or (not lengths and table.has_numbers(column))
+            named = lobe_name(column.title) is not None or (not lengths and table.has_numbers(column))
         if named:
             lobes.append(column)
     return lobes
-
-
-def _named_as_lobe(title: str) -> bool:
-    return re.fullmatch(r"\d+\s*[IE]\d*", title, re.IGNORECASE) is not None
 
 
 def _check_names(table: Table, names: Sequence[str]) -> None:
@@ -226,6 +228,7 @@ def _length(table: Table, key: str, *, zero: bool = False) -> float | None:
     value = table.quantity(key, "length")
     if value is not None and (value < 0.0 or (value == 0.0 and not zero)):
         raise table.bad_key(key, repr(table.preamble[key]), "a positive length")
+    refuse_key_beyond(table, key, value, LARGEST_READING_MM, "mm")
     return value
 
 
@@ -279,6 +282,7 @@ def _follower(table: Table) -> Shape | None:
     text = table.text("follower")
     if text is None:
         return None
+    table.refuse_bare("follower", text=text.partition(" ")[2])
     try:
         return parse_shape(text, "follower")
     except BadQuantity as error:

@@ -14,14 +14,19 @@ from valvelab.arrays import FloatArray, read_only
 from valvelab.camshaft.roundness import JournalTrace
 from valvelab.errors import BadFile, BadQuantity
 from valvelab.files.column_assignment import ColumnAssignment
-from valvelab.files.plausible import LARGEST_ANGLE_DEG, LARGEST_PLACE_MM, LARGEST_READING_MM, refuse_beyond
+from valvelab.files.plausible import (
+    LARGEST_ANGLE_DEG,
+    LARGEST_PLACE_MM,
+    LARGEST_READING_MM,
+    refuse_beyond,
+    refuse_key_beyond,
+)
 from valvelab.files.table import Table, read_table
 from valvelab.records.form_measurement import ShaftReadings, Vees
 from valvelab.records.result import Note, info, warning
 from valvelab.units import parse_angle, parse_quantity
 
 EXAMPLE = "station=0, position=1 [mm], angle=2 [deg], reading=3 [um]"
-KNOWN = ("station", "position", "angle", "reading")
 DEFAULT_VEE_ANGLE_DEG = 90.0
 
 _NUMBER = r"[+\-]?\d+(?:[.,]\d+)?"
@@ -35,10 +40,13 @@ _VEES = re.compile(
 def read_shaft_readings(path: str | Path, columns: ColumnAssignment | str | None = None) -> ShaftReadings:
     """Read `station, position [mm], angle [deg], reading [mm|um]` with its preamble."""
     table = read_table(path, columns)
-    for name in ("station", "angle", "reading"):
-        table.require(name, EXAMPLE)
+    station, *needed = (table.require(name, EXAMPLE) for name in ("station", "angle", "reading"))
+    place = table.find("position")
+    if place is not None:
+        needed.append(place)
+    table = table.with_numbers(*needed, names=station)
     angle, reading = table.numbers("angle", "angle"), table.numbers("reading", "length")
-    position = table.numbers("position", "length") if table.find("position") is not None else None
+    position = None if place is None else table.numbers(place, "length")
     refuse_beyond(table, "angle", angle, LARGEST_ANGLE_DEG, "deg")
     refuse_beyond(table, "reading", reading, LARGEST_READING_MM, "mm")
     if position is not None:
@@ -48,7 +56,7 @@ def read_shaft_readings(path: str | Path, columns: ColumnAssignment | str | None
         traces.extend(_tracks(name, rows, position, angle, reading))
     if not traces:
         raise BadFile(table.file, "", "no readings", "rows of station, position, angle, reading")
-    table.note_unknown(KNOWN)
+    table.note_unknown(column.name for column in (station, *needed))
     vees, notes = _support(table)
     return ShaftReadings(
         file=table.file,
@@ -87,6 +95,7 @@ def _positive(table: Table, key: str) -> float | None:
     value = table.quantity(key, "length")
     if value is not None and value <= 0.0:
         raise table.bad_key(key, f"{value:g} mm", "a length above 0")
+    refuse_key_beyond(table, key, value, LARGEST_READING_MM, "mm")
     return value
 
 
@@ -106,6 +115,8 @@ def _support(table: Table) -> tuple[Vees | None, list[Note]]:
     if match is None:
         raise table.bad_key("support", repr(stated), "centres, or vees with two positions: vees 0.0 mm 160.0 mm")
     before, first, second, after = match.groups()
+    table.refuse_bare("support", text=first.strip())
+    table.refuse_bare("support", text=second.strip())
     try:
         places = (parse_quantity(first, "length", "support"), parse_quantity(second, "length", "support"))
         typed = before or after

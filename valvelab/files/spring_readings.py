@@ -1,10 +1,14 @@
-"""Spring readings: tidy `spring, height, force`, with position, stage, stroke, element and offset where given."""
+"""Spring readings: tidy `spring, height, force`, or wide `spring, force at 1.800 in [lbf], …`, one row a spring.
+
+Position, stage, stroke, element, offset and the spring's own lengths stand in columns of their own where given.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from itertools import pairwise
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,18 +16,27 @@ from numpy.typing import NDArray
 from valvelab.arrays import FloatArray, read_only
 from valvelab.errors import BadFile
 from valvelab.files.column_assignment import ColumnAssignment
+from valvelab.files.column_names import height_of, is_unit
+from valvelab.files.plausible import (
+    LARGEST_COUNT,
+    LARGEST_READING_MM,
+    LARGEST_SPRING_FORCE_N,
+    refuse_beyond,
+    refuse_key_beyond,
+)
 from valvelab.files.table import Column, Table, read_table
 from valvelab.records.result import Note, info
 from valvelab.records.spring_readings import CoilData, ElementReadings, SpringReadings, SpringTable, Stroke
 
 EXAMPLE = "spring=0, height=1 [mm], force=2 [N]"
-KNOWN_COLUMNS = ("spring", "height", "force", "position", "stage", "stroke", "element", "offset")
+OWN_LENGTHS = ("solid height", "free length", "installed height")
+KNOWN_COLUMNS = ("spring", "height", "force", "position", "stage", "stroke", "element", "offset", *OWN_LENGTHS)
 COIL_LENGTHS = ("wire diameter", "mean coil diameter", "free length", "solid height")
-COIL_KEYS = (*COIL_LENGTHS, "active coils", "total coils", "material")
+COIL_KEYS = (*COIL_LENGTHS, "coil bind", "active coils", "total coils", "material")
 ELEMENTS = ("outer", "inner", "damper")
 KNOWN_KEYS = {
-    "installed height", "valve lift", "force uncertainty", "height uncertainty", *COIL_KEYS,
-    *(f"{element} {key}" for element in ELEMENTS for key in COIL_KEYS),
+    "installed height", "valve lift", "force uncertainty", "height uncertainty", "force resolution",
+    "height resolution", "force unit", *COIL_KEYS, *(f"{element} {key}" for element in ELEMENTS for key in COIL_KEYS),
 }  # fmt: skip
 MOST_SPRINGS = 5000
 SAME_READING = 0.05
@@ -38,23 +51,36 @@ def read_spring_readings(path: str | Path, columns: ColumnAssignment | str | Non
 
 
 def spring_readings(table: Table) -> SpringTable:
-    """A table that was read already, as spring readings."""
-    height_column, force_column = table.require("height", EXAMPLE), table.require("force", EXAMPLE)
-    heights, forces = table.numbers(height_column, "length"), table.numbers(force_column, "force")
-    _refuse_where(table, height_column, heights <= 0.0, "a height above 0")
-    _refuse_where(table, force_column, forces < 0.0, "a force of 0 or more")
+    """A table that was read already, as spring readings: a row a reading, or a row a spring with forces at heights."""
     notes: list[Note] = []
-    spring_column = table.find("spring")
-    if spring_column is None:
-        groups = {"1": np.arange(table.row_count)}
+    name_column = table.find("spring") or table.find("position")
+    if table.find("spring") is None and name_column is not None:
+        notes.append(info(table.file, "no column spring: springs are named by their position"))
+    at_heights = [] if table.find("height") and table.find("force") else height_columns(table)
+    if at_heights:
+        table = table.with_numbers(any_of=[one.column for one in at_heights], names=name_column)
+        taken = _forces_at_heights(table, at_heights)
+    else:
+        height_column, force_column = table.require("height", EXAMPLE), table.require("force", EXAMPLE)
+        table = table.with_numbers(height_column, force_column, names=name_column)
+        heights = table.numbers(height_column, "length")
+        forces = table.numbers(_in_stated_unit(table, force_column), "force")
+        _refuse_where(table, height_column, heights <= 0.0, "a height above 0")
+        refuse_beyond(table, height_column, heights, LARGEST_READING_MM, "mm")
+        _refuse_forces(table, force_column, forces)
+        taken = _Taken(np.arange(table.row_count), heights, forces)
+    reader = _Reader(table, taken)
+    if name_column is None:
+        groups = {"1": np.arange(taken.row.size)}
+        reader.refuse_a_second_pass()
         notes.append(info(table.file, "no column spring: everything is one spring, 1"))
     else:
-        groups = table.groups(spring_column)
+        groups = taken.groups(table.groups(name_column))
     if len(groups) > MOST_SPRINGS:
         raise BadFile(table.file, "", f"{len(groups)} springs", f"at most {MOST_SPRINGS}")
-    reader = _Reader(table, heights, forces)
     springs = [one for name, rows in groups.items() for one in reader.spring(name, rows)]
-    table.note_unknown(KNOWN_COLUMNS)
+    known = [column.name for name in KNOWN_COLUMNS if (column := table.find(name)) is not None]
+    table.note_unknown((*known, *(one.column.name for one in at_heights)))
     return SpringTable(
         file=table.file,
         source=table.source,
@@ -65,9 +91,86 @@ def spring_readings(table: Table) -> SpringTable:
         element_coils={element: _coil(table, f"{element} ") for element in ELEMENTS},
         force_uncertainty_n=_not_negative(table, "force uncertainty", "force"),
         height_uncertainty_mm=_not_negative(table, "height uncertainty", "length"),
+        force_resolution_n=_not_negative(table, "force resolution", "force"),
+        height_resolution_mm=_not_negative(table, "height resolution", "length"),
         remarks={key: value for key, value in table.preamble.items() if key not in KNOWN_KEYS},
         notes=(*table.notes, *notes),
     )
+
+
+@dataclass(frozen=True, slots=True)
+class HeightColumn:
+    """A column of forces read at one height, mm."""
+
+    column: Column
+    height_mm: float
+
+
+def height_columns(table: Table) -> list[HeightColumn]:
+    """Columns such as `force at 1.800 in [lbf]`, or short `1.800 in [lbf]`, `46 mm`; empty for a tidy table."""
+    found = []
+    for column in table.columns:
+        height = height_of(column.title)
+        if height is None or (column.unit is not None and not is_unit(column.unit, "force")):
+            continue
+        column = _in_stated_unit(table, column)  # noqa: PLW2901
+        place = f"{table.header_place}, column {column.title}"
+        if height.unit is None and table.in_inches():
+            raise BadFile(table.file, place, "a height without a unit beside inches or pounds", "its unit, in or mm")
+        if column.unit is None and table.in_inches():
+            expected = "1.800 in [lbf], or the preamble key `force unit`"
+            raise BadFile(table.file, place, "a height in inches and forces without a unit", expected)
+        if not 0.0 < height.mm <= LARGEST_READING_MM:
+            expected = f"a height above 0, at most {LARGEST_READING_MM:g} mm"
+            raise BadFile(table.file, place, f"a height of {height.mm:g} mm", expected)
+        found.append(HeightColumn(column, height.mm))
+    return found
+
+
+def _in_stated_unit(table: Table, column: Column) -> Column:
+    """A column of forces without a unit takes the preamble's `force unit`."""
+    unit = table.text("force unit")
+    if unit is None or column.unit is not None:
+        return column
+    if not is_unit(unit, "force"):
+        raise table.bad_key("force unit", repr(unit), "N, lbf or another unit of force")
+    return replace(column, unit=unit)
+
+
+def _refuse_forces(table: Table, column: Column, forces: FloatArray) -> None:
+    _refuse_where(table, column, forces < 0.0, "a force of 0 or more")
+    refuse_beyond(table, column, forces, LARGEST_SPRING_FORCE_N, "N")
+
+
+@dataclass(frozen=True, slots=True)
+class _Taken:
+    """Readings one by one, shape (n,) each: row of the table, height in mm, force in N."""
+
+    row: Rows
+    height_mm: FloatArray
+    force_n: FloatArray
+
+    def groups(self, of_rows: dict[str, Rows]) -> dict[str, Rows]:
+        """Readings of each group of rows."""
+        if self.row.size == sum(map(len, of_rows.values())):
+            return of_rows
+        first = np.searchsorted(self.row, np.arange(int(self.row[-1]) + 2))
+        return {
+            name: np.concatenate([np.arange(first[row], first[row + 1]) for row in rows.tolist()])
+            for name, rows in of_rows.items()
+        }
+
+
+def _forces_at_heights(table: Table, at_heights: list[HeightColumn]) -> _Taken:
+    """A row of forces becomes readings one by one; an empty force is left out."""
+    forces = np.empty((table.row_count, len(at_heights)))
+    for index, one in enumerate(at_heights):
+        forces[:, index] = table.numbers(one.column, "force", empty_as_nan=True)
+        _refuse_forces(table, one.column, forces[:, index])
+    held = np.isfinite(forces)
+    row, column = np.nonzero(held)
+    heights = np.array([one.height_mm for one in at_heights])
+    return _Taken(row.astype(np.intp), read_only(heights[column]), read_only(forces[held]))
 
 
 def _refuse_where(table: Table, column: Column, wrong: NDArray[np.bool_], expected: str) -> None:
@@ -79,14 +182,25 @@ def _positive(table: Table, key: str) -> float | None:
     value = table.quantity(key, "length")
     if value is not None and value <= 0.0:
         raise table.bad_key(key, f"{value:g} mm", "a length above 0")
+    refuse_key_beyond(table, key, value, LARGEST_READING_MM, "mm")
     return value
 
 
-def _not_negative(table: Table, key: str, dimension: str) -> float | None:
-    value = table.quantity(key, "force" if dimension == "force" else "length")
+def _not_negative(table: Table, key: str, dimension: Literal["force", "length"]) -> float | None:
+    value = table.quantity(key, dimension)
     if value is not None and value < 0.0:
         raise table.bad_key(key, f"{value:g}", "0 or more")
+    largest, unit = (LARGEST_SPRING_FORCE_N, "N") if dimension == "force" else (LARGEST_READING_MM, "mm")
+    refuse_key_beyond(table, key, value, largest, unit)
     return value
+
+
+def _solid_height(table: Table, prefix: str) -> float | None:
+    """`solid height`, or in the trade's words `coil bind`; two that differ are refused."""
+    solid, bind = _positive(table, prefix + "solid height"), _positive(table, prefix + "coil bind")
+    if solid is not None and bind is not None and abs(solid - bind) > 1e-6:
+        raise table.bad_key(prefix + "coil bind", f"{bind:g} mm with a solid height of {solid:g} mm", "one of the two")
+    return bind if solid is None else solid
 
 
 def _coil(table: Table, prefix: str) -> CoilData:
@@ -95,6 +209,7 @@ def _coil(table: Table, prefix: str) -> CoilData:
         value = table.quantity(prefix + key, "number")
         if value is not None and value <= 0.0:
             raise table.bad_key(prefix + key, f"{value:g}", "a number above 0")
+        refuse_key_beyond(table, prefix + key, value, LARGEST_COUNT, "")
         coils[key] = value
     return CoilData(
         wire_diameter_mm=_positive(table, prefix + "wire diameter"),
@@ -102,101 +217,165 @@ def _coil(table: Table, prefix: str) -> CoilData:
         active_coils=coils["active coils"],
         total_coils=coils["total coils"],
         free_length_mm=_positive(table, prefix + "free length"),
-        solid_height_mm=_positive(table, prefix + "solid height"),
+        solid_height_mm=_solid_height(table, prefix),
         material=table.text(prefix + "material"),
     )
 
 
-class _Reader:
-    """Groups the rows of one table into springs, stages, elements and strokes."""
+class _Words:
+    """A column of words as numbers: `labels` in order of appearance, `codes` (n,) one a reading."""
 
-    def __init__(self, table: Table, heights: FloatArray, forces: FloatArray) -> None:
-        self.table, self.heights, self.forces = table, heights, forces
+    def __init__(self, texts: Sequence[str], row: Rows) -> None:
+        numbers: dict[str, int] = {}
+        of_rows = np.array([numbers.setdefault(text, len(numbers)) for text in texts], dtype=np.intp)
+        self.labels, self.codes = list(numbers), of_rows[row]
+
+    def among(self, readings: Rows) -> list[tuple[str, Rows]]:
+        """Each label among some readings, in order of appearance, with the readings that bear it."""
+        codes, first = np.unique(self.codes[readings], return_index=True)
+        return [
+            (self.labels[code], readings[self.codes[readings] == code]) for code in codes[np.argsort(first)].tolist()
+        ]
+
+
+class _Reader:
+    """Groups the readings of one table into springs, stages, elements and strokes."""
+
+    def __init__(self, table: Table, taken: _Taken) -> None:
+        self.table, self.taken = table, taken
         self.stage = self._words("stage", lambda text: text.strip())
         self.stroke = self._words("stroke", lambda text: text.strip().casefold() or "compress")
         self.element = self._words("element", lambda text: text.strip().casefold())
         self.position = self._words("position", lambda text: text.strip())
-        offset = table.find("offset")
-        self.offsets = (
-            np.zeros(table.row_count) if offset is None
-            else np.nan_to_num(table.numbers(offset, "length", empty_as_nan=True))
-        )  # fmt: skip
-        for row, stroke in enumerate(self.stroke):
+        self.offset = np.nan_to_num(self._lengths("offset"))
+        self.own = {name: self._lengths(name) for name in OWN_LENGTHS}
+        for code, stroke in enumerate(self.stroke.labels):
             if stroke not in {"compress", "release"}:
-                raise table.bad(row, "stroke", "compress or release")
+                raise table.bad(
+                    int(taken.row[int(np.argmax(self.stroke.codes == code))]), "stroke", "compress or release"
+                )
 
-    def _words(self, name: str, clean: Callable[[str], str]) -> list[str]:
+    def _words(self, name: str, clean: Callable[[str], str]) -> _Words:
+        column = self.table.find(name)
+        texts = [""] * self.table.row_count if column is None else self.table.texts(column)
+        return _Words([clean(text) for text in texts], self.taken.row)
+
+    def _lengths(self, name: str) -> FloatArray:
+        """An optional column of lengths in mm, one a reading; NaN where nothing is stated."""
         column = self.table.find(name)
         if column is None:
-            return [clean("")] * self.table.row_count
-        return [clean(text) for text in self.table.texts(column)]
+            return np.full(self.taken.row.size, np.nan)
+        lengths = self.table.numbers(column, "length", empty_as_nan=True)
+        refuse_beyond(self.table, column, lengths, LARGEST_READING_MM, "mm")
+        if name != "offset":
+            _refuse_where(self.table, column, lengths <= 0.0, "a length above 0")
+        return lengths[self.taken.row]
 
-    def spring(self, name: str, rows: Rows) -> list[SpringReadings]:
+    def _place(self, reading: int, column: str | None = None) -> str:
+        named = None if column is None else self.table.find(column)
+        return self.table.place(int(self.taken.row[reading]), named)
+
+    def refuse_a_second_pass(self) -> None:
+        """Without a column that tells springs apart, heights that come twice may be another spring's."""
+        every = np.arange(self.taken.row.size)
+        for _, of_stage in self.stage.among(every):
+            for _, of_element in self.element.among(of_stage):
+                for _, readings in self.stroke.among(of_element):
+                    self._refuse_turning(readings)
+
+    def _refuse_turning(self, readings: Rows) -> None:
+        steps = np.diff(self.taken.height_mm[readings])
+        if steps.size:
+            sense = np.sign(steps)
+            against = np.flatnonzero(sense != sense[0]) if sense[0] else np.array([0])
+            if against.size:
+                second = int(readings[int(against[0]) + 1])
+                raise BadFile(
+                    self.table.file, self._place(second, "height"),
+                    "a second pass of heights, and no column that tells springs apart",
+                    "a column spring, or one pass of heights",
+                )  # fmt: skip
+
+    def spring(self, name: str, readings: Rows) -> list[SpringReadings]:
         """One spring, once for each of its stages."""
         answer = []
-        for stage in dict.fromkeys(self.stage[row] for row in rows):
-            mine = np.array([row for row in rows if self.stage[row] == stage])
-            positions = list(dict.fromkeys(self.position[row] for row in mine if self.position[row]))
+        for stage, mine in self.stage.among(readings):
+            positions = [(label, those) for label, those in self.position.among(mine) if label]
             if len(positions) > 1:
-                second = next(int(row) for row in mine if self.position[row] == positions[1])
-                raise BadFile(
-                    self.table.file, self.table.place(second),
-                    f"spring {name!r} at positions {positions[0]!r} and {positions[1]!r}", "one position a spring",
-                )  # fmt: skip
-            names = dict.fromkeys(self.element[row] for row in mine)
-            if len(names) > 1 and "" in names:
-                bare = next(int(row) for row in mine if not self.element[row])
-                raise BadFile(
-                    self.table.file, self.table.place(bare), f"a reading of nested spring {name!r} without an element",
-                    "outer, inner or damper",
-                )  # fmt: skip
-            elements = [
-                self._element(name, word, np.array([r for r in mine if self.element[r] == word])) for word in names
-            ]
+                (first, _), (second, those) = positions[:2]
+                found = f"spring {name!r} at positions {first!r} and {second!r}"
+                raise BadFile(self.table.file, self._place(int(those[0])), found, "one position a spring")
+            elements = self.element.among(mine)
+            bare = next((those for label, those in elements if not label), None)
+            if len(elements) > 1 and bare is not None:
+                found = f"a reading of nested spring {name!r} without an element"
+                raise BadFile(self.table.file, self._place(int(bare[0])), found, "outer, inner or damper")
             answer.append(
                 SpringReadings(
-                    name, stage or None, positions[0] if positions else None, tuple(elements),
-                    self.table.place(int(mine[0])),
+                    spring=name,
+                    stage=stage or None,
+                    position=positions[0][0] if positions else None,
+                    elements=tuple(self._element(name, word, those) for word, those in elements),
+                    place=self._place(int(mine[0])),
+                    installed_height_mm=self._one_length(name, "installed height", mine),
                 )
-            )  # fmt: skip
+            )
         return answer
 
-    def _element(self, name: str, element: str, rows: Rows) -> ElementReadings:
-        offsets = self.offsets[rows]
+    def _one_length(self, called: str, name: str, readings: Rows) -> float | None:
+        """What a column states of one spring; rows that state different lengths are refused."""
+        lengths = self.own[name][readings]
+        stated = np.flatnonzero(np.isfinite(lengths))
+        if not stated.size:
+            return None
+        first = float(lengths[stated[0]])
+        other = stated[np.abs(lengths[stated] - first) > 1e-6]
+        if other.size:
+            raise BadFile(
+                self.table.file, self._place(int(readings[other[0]]), name),
+                f"{name} {lengths[other[0]]:g} mm after {first:g} mm for spring {called!r}", "one length a spring",
+            )  # fmt: skip
+        return first
+
+    def _element(self, name: str, element: str, readings: Rows) -> ElementReadings:
+        offsets = self.offset[readings]
         if np.ptp(offsets) > 1e-9:
             raise BadFile(
-                self.table.file, self.table.place(int(rows[int(np.argmax(offsets != offsets[0]))])),
+                self.table.file, self._place(int(readings[int(np.argmax(offsets != offsets[0]))])),
                 f"offsets {offsets.min():g} and {offsets.max():g} mm for one element of spring {name!r}", "one offset",
             )  # fmt: skip
-        compress = np.array([row for row in rows if self.stroke[row] == "compress"], dtype=np.intp)
-        release = np.array([row for row in rows if self.stroke[row] == "release"], dtype=np.intp)
+        strokes = dict(self.stroke.among(readings))
         called = f"spring {name!r}" + (f", {element}" if element else "")
-        if np.unique(self.heights[compress]).size < 2:
-            found = "1 reading" if compress.size == 1 else f"{compress.size} readings at one height"
-            if not compress.size:
-                found = "no readings of stroke compress"
+        if "compress" not in strokes:
             raise BadFile(
-                self.table.file, self.table.place(int(rows[0])), f"{found} of {called}", "readings at 2 heights or more"
-            )
-        for stroke in (compress, release):
-            self._refuse_two_springs(called, stroke)
+                self.table.file, self._place(int(readings[0])), f"no readings of stroke compress of {called}",
+                "readings on the way down",
+            )  # fmt: skip
+        for those in strokes.values():
+            self._refuse_two_springs(called, those)
         return ElementReadings(
-            element, self._stroke(compress), self._stroke(release) if release.size else None, float(offsets[0])
+            element=element,
+            compress=self._stroke(strokes["compress"]),
+            release=self._stroke(strokes["release"]) if "release" in strokes else None,
+            offset_mm=float(offsets[0]),
+            solid_height_mm=self._one_length(called, "solid height", readings),
+            free_length_mm=self._one_length(called, "free length", readings),
         )
 
-    def _stroke(self, rows: Rows) -> Stroke:
-        return Stroke(read_only(self.heights[rows]), read_only(self.forces[rows]))
+    def _stroke(self, readings: Rows) -> Stroke:
+        return Stroke(read_only(self.taken.height_mm[readings]), read_only(self.taken.force_n[readings]))
 
-    def _refuse_two_springs(self, called: str, rows: Rows) -> None:
+    def _refuse_two_springs(self, called: str, readings: Rows) -> None:
         """Repeated heights are repeats while the forces agree; else two springs have one name."""
-        order = rows[np.lexsort((rows, self.heights[rows]))]
-        for first, second in pairwise(order):
-            if abs(self.heights[first] - self.heights[second]) > 1e-9:
-                continue
-            a, b = float(self.forces[first]), float(self.forces[second])
-            if abs(a - b) > max(SAME_READING * max(a, b), 2.0):
-                raise BadFile(
-                    self.table.file, self.table.place(max(int(first), int(second)), "height"),
-                    f"{a:g} N and {b:g} N at {self.heights[first]:g} mm for {called}",
-                    "one force at a height; two springs with one name need names of their own",
-                )  # fmt: skip
+        order = readings[np.lexsort((readings, self.taken.height_mm[readings]))]
+        heights, forces = self.taken.height_mm[order], self.taken.force_n[order]
+        limit = np.maximum(SAME_READING * np.maximum(forces[1:], forces[:-1]), 2.0)
+        wrong = np.flatnonzero((np.diff(heights) <= 1e-9) & (np.abs(np.diff(forces)) > limit))
+        if wrong.size:
+            first, second = int(order[wrong[0]]), int(order[wrong[0] + 1])
+            a, b = float(self.taken.force_n[first]), float(self.taken.force_n[second])
+            raise BadFile(
+                self.table.file, self._place(max(first, second), "height"),
+                f"{a:g} N and {b:g} N at {self.taken.height_mm[first]:g} mm for {called}",
+                "one force at a height; two springs with one name need names of their own",
+            )  # fmt: skip

@@ -43,6 +43,8 @@ def read_surface_trace(path: str | Path, columns: ColumnAssignment | str | None 
 
 def _from_table(table: Table) -> SurfaceTrace:
     heights = table.require("z", EXAMPLE)
+    along = table.find("x")
+    table = table.with_numbers(heights, *([] if along is None else [along]))
     notes: list[Note] = []
     if heights.unit is None:
         z = table.numbers(heights, "number")

@@ -7,9 +7,8 @@ for spring, rows in table.groups("spring").items(): ...
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import islice
 from pathlib import Path
 from typing import Any
@@ -19,21 +18,30 @@ from numpy.typing import NDArray
 
 from valvelab.arrays import FloatArray, read_only
 from valvelab.errors import BadFile, BadQuantity
-from valvelab.files.body import Body, PreambleEntry, Sheet
+from valvelab.files.body import ANYWHERE, Body, PreambleEntry, Sheet, Where
 from valvelab.files.cells import shown
 from valvelab.files.column_assignment import ColumnAssignment, parse_columns
+from valvelab.files.column_names import height_of, is_unit, lobe_name, plain_name, rank, split_header
 from valvelab.files.contents import Contents, is_zip, read_contents
 from valvelab.files.text_table import read_text
-from valvelab.records.result import Note, Source, info
-from valvelab.units import CANONICAL, FACTORS, AngleKind, Dimension, factor, parse_angle, parse_quantity
+from valvelab.records.result import Note, Source, info, warning
+from valvelab.units import CANONICAL, AngleKind, Dimension, factor, parse_angle, parse_quantity, split_quantity
 
 _PREVIEW_ROWS = 20
+_PLACES_LISTED = 12
+# Names of rows that sum up the rows above them.
+_SUMMARIES = frozenset({
+    "average", "avg", "mean", "median", "min", "minimum", "max", "maximum", "range", "spread", "total", "sum", "count",
+    "std", "std dev", "stdev", "sd", "sigma", "standard deviation", "limit", "tolerance", "nominal", "target", "spec",
+})  # fmt: skip
+# A bare number is canonical, except beside columns in these: there it is as likely meant in them.
+_INCH_UNITS = frozenset({"in", "inch", "inches", '"', "thou", "uin", "µin", "μin", "lbf", "lb", "lbs"})
 _OLD_BINARY = b"\xd0\xcf\x11\xe0"
 
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """One column: `name` in lower case, `title` as written without the unit, `header` as written."""
+    """One column: `name` as it is compared, `title` as written without the unit, `header` as written."""
 
     name: str
     title: str
@@ -65,7 +73,7 @@ class ColumnsNeeded(BadFile):
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """A table as read. Columns are looked up by name in lower case; rows count from 0 below the header.
+    """A table as read. Columns are looked up by name, the trade's other words included; rows count from 0.
 
     `columns` are the ones that can be asked for: all of them, or with an assignment the assigned ones. `notes` grows
     as columns are asked for whose header names no unit.
@@ -82,6 +90,8 @@ class Table:
     _body: Body
     _sheet: Sheet
     _notes: dict[str, Note] = field(default_factory=dict)
+    _rows: NDArray[np.intp] | None = None
+    """Rows of the body that count, where some were left out."""
 
     @property
     def preamble(self) -> dict[str, str]:
@@ -94,12 +104,15 @@ class Table:
         return tuple(self._notes.values())
 
     def find(self, name: str) -> Column | None:
-        """The column of that name, or None; two of that name are refused."""
-        wanted = name.casefold()
-        found = [column for column in self.columns if column.name == wanted]
-        if len(found) > 1:
-            raise BadFile(self.file, self.header_place, f"{len(found)} columns called {name!r}", "one")
-        return found[0] if found else None
+        """The column of that name, or by another word of the trade; two that answer equally well are refused."""
+        ranked = [(place, column) for column in self.columns if (place := rank(name, column.name)) is not None]
+        best = min((place for place, _ in ranked), default=0)
+        chosen = [column for place, column in ranked if place == best]
+        if len(chosen) > 1:
+            others = [column.title for column in chosen if column.name != name]
+            found = f"{len(chosen)} columns called {name!r}" + (f" ({', '.join(others)})" if others else "")
+            raise BadFile(self.file, self.header_place, found, "one")
+        return chosen[0] if chosen else None
 
     def require(self, name: str, example: str = "") -> Column:
         """The column of that name; ColumnsNeeded without it. `example` is a fitting text for `--columns`."""
@@ -119,8 +132,80 @@ class Table:
         )
 
     def has_numbers(self, column: str | Column) -> bool:
-        """Whether every cell of the column is a number or empty."""
-        return self._body.numbers(self._column(column).index) is not None
+        """Whether the column holds numbers, and no cell that is a malformed one."""
+        readings = self._body.readings(self._column(column).index)
+        return not readings.malformed and bool(np.isfinite(readings.values).any())
+
+    def with_numbers(self, *columns: str | Column, any_of: Sequence[Column] = (), names: Column | None = None) -> Table:
+        """The table without the rows that lack a number in one of `columns`, or in all of `any_of`.
+
+        Left out as well are rows that `names` calls an average, a limit or the like. A warning counts and lists them;
+        empty rows were none. A malformed number in a row that lacks none is refused with its cell.
+        """
+        wanted = [self._column(column) for column in columns]
+        held = np.ones(self.row_count, dtype=np.bool_)
+        hopes = np.zeros(self.row_count, dtype=np.bool_)
+        malformed: list[tuple[int, Column]] = []
+        for column in (*wanted, *any_of):
+            has, wrong = self._held(column)
+            malformed += [(row, column) for row in wrong]
+            has[wrong] = True
+            if column in wanted:
+                held &= has
+            else:
+                hopes |= has
+        if any_of:
+            held &= hopes
+        if names is not None:
+            texts = self.texts(names)
+            held &= np.array([plain_name(text) not in _SUMMARIES if text else True for text in texts], dtype=np.bool_)
+        for row, column in sorted(malformed, key=lambda cell: (cell[0], cell[1].index)):
+            if held[row]:
+                cell = self.texts(column)[row]
+                raise self._not_a_number(row, column, cell)
+        if not held.any():
+            first = next((one for one in (*wanted, *any_of) if not self._held(one)[0][0]), (*wanted, *any_of)[0])
+            raise self._not_a_number(0, first, self.texts(first)[0])
+        kept = self._of_rows(held)
+        kept._refuse_overlong()  # noqa: SLF001 - its own class
+        if not held.all():
+            self._note_left_out(np.flatnonzero(~held), [column.title or column.name for column in (*wanted, *any_of)])
+        return kept
+
+    def _held(self, column: Column) -> tuple[NDArray[np.bool_], list[int]]:
+        """Which rows hold a number in a column, and rows whose cell is a malformed one."""
+        readings = self._body.readings(column.index)
+        if self._rows is None:
+            return np.isfinite(readings.values), list(readings.malformed)
+        wrong = np.zeros(self._body.row_count, dtype=np.bool_)
+        wrong[list(readings.malformed)] = True
+        return np.isfinite(readings.values)[self._rows], np.flatnonzero(wrong[self._rows]).tolist()
+
+    def _of_rows(self, held: NDArray[np.bool_]) -> Table:
+        if held.all():
+            return self
+        rows = np.flatnonzero(held) if self._rows is None else self._rows[held]
+        return replace(self, row_count=len(rows), _rows=rows)
+
+    def _note_left_out(self, rows: NDArray[np.intp], wanted: list[str]) -> None:
+        many = f"{len(rows)} rows" if len(rows) > 1 else "1 row"
+        named = " or ".join(_cut(name, 30) for name in wanted[:4]) + (" …" if len(wanted) > 4 else "")
+        text = f"{many} left out, without a reading of {named}: {self.places(rows)}"
+        self._notes[f"left out {len(self._notes)}"] = warning(self.file, text)
+
+    def places(self, rows: Sequence[int] | NDArray[np.intp], column: Column | None = None) -> str:
+        """Where rows or cells are, the first dozen by name: `line 12, line 14 and 3 more`."""
+        listed = ", ".join(self.place(int(row), column) for row in rows[:_PLACES_LISTED])
+        return listed + (f" and {len(rows) - _PLACES_LISTED} more" if len(rows) > _PLACES_LISTED else "")
+
+    def _refuse_overlong(self) -> None:
+        """A row with more cells than the header has names is refused where it counts."""
+        overlong = self._body.overlong
+        counting = overlong if self._rows is None else set(overlong).intersection(self._rows.tolist())
+        if counting:
+            row = min(counting)
+            expected = f"{self._body.width}, as above"
+            raise BadFile(self.file, self._body.place(row), f"{overlong[row]} cells", expected)
 
     def numbers(self, column: str | Column, dimension: Dimension, *, empty_as_nan: bool = False) -> FloatArray:
         """The column in canonical units, read-only, shape (row_count,).
@@ -131,22 +216,33 @@ class Table:
         column = self._column(column)
         return self._scaled(column, self._factor(column, dimension), empty_as_nan=empty_as_nan)
 
-    def angles_cam_deg(self, column: str | Column) -> FloatArray:
-        """An angle column in cam degrees; crank degrees are halved. Without a unit it is cam deg, with a note."""
+    def turn(self, column: str | Column) -> AngleKind | None:
+        """Whether an angle column says that it is in cam or in crank degrees; None where it says neither."""
+        words = (self._column(column).unit or "").lower().split()
+        return "cam" if "cam" in words else "crank" if "crank" in words else None
+
+    def angles_cam_deg(self, column: str | Column, otherwise: AngleKind = "cam") -> FloatArray:
+        """An angle column in cam degrees; crank degrees are halved.
+
+        `otherwise` is what it is read as where it says neither; that it is read as cam degrees is noted.
+        """
         column = self._column(column)
-        if column.unit is None or not {"cam", "crank"} & set(column.unit.lower().split()):
+        if self.turn(column) is None and otherwise == "cam":
             self._remark(column, "does not say cam or crank degrees; read as cam deg")
-        if column.unit is None:
-            return self._scaled(column, 1.0)
+        return self._scaled(column, self.cam_deg_per_unit(column, otherwise))
+
+    def cam_deg_per_unit(self, column: Column, otherwise: AngleKind = "cam") -> float:
+        """Cam degrees in one unit of an angle column."""
+        unit = " ".join((otherwise if self.turn(column) is None else "", column.unit or "deg")).strip()
         try:
-            scale = parse_angle(f"1 {column.unit}", "cam", column.title)
-        except BadQuantity as error:
-            raise self._bad_unit(column, error.found, "cam deg or crank deg") from None
-        return self._scaled(column, scale)
+            return parse_angle(f"1 {unit}", "cam", column.title)
+        except BadQuantity:
+            raise self._bad_unit(column, f"unit {column.unit!r}", "cam deg or crank deg") from None
 
     def texts(self, column: str | Column) -> tuple[str, ...]:
         """The column's cells as text, stripped."""
-        return self._body.texts(self._column(column).index)
+        texts = self._body.texts(self._column(column).index)
+        return texts if self._rows is None else tuple(texts[row] for row in self._rows)
 
     def groups(self, column: str | Column, most: int = 100_000) -> dict[str, NDArray[np.intp]]:
         """Row indices of each distinct text of a column, in order of first appearance.
@@ -155,6 +251,8 @@ class Table:
         """
         column = self._column(column)
         texts = self._body.labels(column.index)
+        if self._rows is not None:
+            texts = texts[self._rows]
         starts = np.flatnonzero(np.concatenate(([True], texts[1:] != texts[:-1])))
         numbers: dict[str, int] = {}
         runs = [numbers.setdefault(str(name), len(numbers)) for name in texts[starts]]
@@ -170,13 +268,21 @@ class Table:
 
     def place(self, row: int, column: str | Column | None = None) -> str:
         """Where a row or cell is in the file: `line 12` or `B7`."""
-        return self._body.place(row, None if column is None else self._column(column).index)
+        inner = row if self._rows is None else int(self._rows[row])
+        return self._body.place(inner, None if column is None else self._column(column).index)
 
     def bad(self, row: int, column: str | Column, expected: str) -> BadFile:
         """A refusal of one cell."""
         column = self._column(column)
-        cell = self._body.texts(column.index)[row]
+        cell = self.texts(column)[row]
         return BadFile(self.file, self.place(row, column), f"{_cut(column.title)} {shown(cell)}", expected)
+
+    def _not_a_number(self, row: int, column: Column, cell: str) -> BadFile:
+        title = _cut(column.title) or f"column {column.index}"
+        if not cell:
+            return BadFile(self.file, self.place(row, column), f"an empty cell in {title}", "a number")
+        expected = self._body.number_wanted(cell)
+        return BadFile(self.file, self.place(row, column), f"{title} {shown(cell)}", expected)
 
     def text(self, key: str) -> str | None:
         """A preamble value as written; None when it is absent or empty."""
@@ -188,10 +294,36 @@ class Table:
         entry = self._preamble.get(key)
         if entry is None or not entry.value:
             return None
+        self.refuse_bare(key, dimension)
         try:
             return parse_quantity(entry.value, dimension, key)
         except BadQuantity as error:
             raise self.bad_key(key, error.found, error.expected) from None
+
+    def in_inches(self) -> bool:
+        """Whether a column is in inches or pounds, its header's height included."""
+        for column in self.columns:
+            height = height_of(column.title)
+            units = column.unit or "", "" if height is None else height.unit or ""
+            if any(unit.lower() in _INCH_UNITS for unit in units):
+                return True
+        return False
+
+    def refuse_bare(self, key: str, dimension: Dimension = "length", text: str | None = None) -> None:
+        """Refuse a preamble's length or force without a unit in a table in inches: there it is as likely inches.
+
+        `text` is the part of the value that is the quantity, where that is not all of it. A zero is zero in any unit.
+        """
+        if dimension not in {"length", "force", "rate"} or not self.in_inches():
+            return
+        bare = self._preamble[key].value if text is None else text
+        try:
+            number, unit = split_quantity(bare, key)
+        except BadQuantity:
+            return
+        if number and not unit:
+            units = "in or mm" if dimension == "length" else "lbf or N" if dimension == "force" else "lbf/in or N/mm"
+            raise self.bad_key(key, f"{bare} without a unit beside columns in inches or pounds", f"its unit, {units}")
 
     def angle(self, key: str, wanted: AngleKind) -> float | None:
         """A preamble angle in cam or crank degrees; None when absent."""
@@ -245,18 +377,15 @@ class Table:
         )
 
     def _scaled(self, column: Column, scale: float, *, empty_as_nan: bool = False) -> FloatArray:
-        values = self._body.numbers(column.index)
-        title = _cut(column.title) or f"column {column.index}"
-        if values is None:
-            row = self._body.first_bad(column.index)
-            cell = self._body.texts(column.index)[row]
-            raise BadFile(self.file, self.place(row, column), f"{title} {shown(cell)}", self._body.number_wanted(cell))
-        if not empty_as_nan:
-            empty = np.isnan(values)
-            if empty.any():
-                row = int(np.argmax(empty))
-                raise BadFile(self.file, self.place(row, column), f"an empty cell in {title}", "a number")
-        return values if scale == 1.0 else read_only(values * scale)
+        self._refuse_overlong()
+        readings = self._body.readings(column.index)
+        values = readings.values if self._rows is None else readings.values[self._rows]
+        _, malformed = self._held(column)
+        missing = malformed[:1] if empty_as_nan else np.flatnonzero(np.isnan(values))[:1].tolist()
+        if missing:
+            row = int(missing[0])
+            raise self._not_a_number(row, column, self.texts(column)[row])
+        return read_only(values if scale == 1.0 else values * scale)
 
 
 def read_table(path: str | Path, columns: ColumnAssignment | str | None = None) -> Table:
@@ -265,28 +394,37 @@ def read_table(path: str | Path, columns: ColumnAssignment | str | None = None) 
     contents = read_contents(path)
     if contents.data.startswith(_OLD_BINARY):
         raise BadFile(contents.file, "", "a workbook in the old binary form", "XLSX or text")
-    sheet = _read_workbook(contents) if is_zip(contents.data) else read_text(contents)
+    where = ANYWHERE if assignment is None else assignment.where
+    named = assignment if assignment is not None and assignment.columns else None
+    sheet = _read_workbook(contents, where) if is_zip(contents.data) else read_text(contents, where)
     table = Table(
         file=contents.file,
         source=contents.source,
-        columns=_columns(contents.file, sheet, assignment),
+        columns=_columns(contents.file, sheet, named),
         row_count=sheet.body.row_count,
         shape=_shape(sheet),
         header_place=sheet.header_place,
-        assigned=assignment is not None,
+        assigned=named is not None,
         _preamble=sheet.preamble,
         _body=sheet.body,
         _sheet=sheet,
     )
     for number, remark in enumerate(sheet.remarks):
         table._notes[f"file {number}"] = info(contents.file, remark)  # noqa: SLF001 - filled before anyone sees it
+    if sheet.skipped:
+        rows = [f"{row.row} ({_cut(row.text, 40)})" for row in sheet.skipped[:4]]
+        more = f" and {len(sheet.skipped) - 4} more" if len(sheet.skipped) > 4 else ""
+        many = f"{len(sheet.skipped)} rows" if len(sheet.skipped) > 1 else "1 row"
+        above = "the header" if sheet.header is not None else "the readings"
+        text = f"{many} above {above} skipped: {', '.join(rows)}{more}"
+        table._notes["above"] = info(contents.file, text)  # noqa: SLF001 - as above
     return table
 
 
-def _read_workbook(contents: Contents) -> Sheet:
+def _read_workbook(contents: Contents, where: Where) -> Sheet:
     from valvelab.files.workbook import read_workbook
 
-    return read_workbook(contents)
+    return read_workbook(contents, where)
 
 
 def shape_of(path: str | Path) -> str:
@@ -294,30 +432,11 @@ def shape_of(path: str | Path) -> str:
     return read_table(path).shape
 
 
-def split_header(header: str) -> tuple[str, str | None]:
-    """Title and unit of `lift [mm]`; round brackets count when they hold a unit that is known."""
-    header = header.strip()
-    for opening, closing in ("[]", "()"):
-        title, bracket, unit = header.rpartition(opening)
-        if bracket and unit.endswith(closing):
-            unit = unit.removesuffix(closing).strip()
-            if closing == "]" or is_unit(unit):
-                return title.strip(), unit or None
-    return header, None
-
-
 def _guessed_unit(header: str) -> str | None:
     title, unit = split_header(header)
     if unit is None and is_unit(title):
         return title
-    return "crank deg" if unit is None and title.upper() == "CAD" else unit  # crank-angle degrees
-
-
-def is_unit(text: str, dimension: Dimension | None = None) -> bool:
-    """Whether a text is a unit, of one dimension or of any."""
-    bare = re.sub(r"\b(cam|crank)\b", "", text.lower()).strip()
-    tables = FACTORS.values() if dimension is None else (FACTORS[dimension],)
-    return bool(bare) and any(bare in map(str.lower, units) for units in tables)
+    return unit
 
 
 def _columns(file: str, sheet: Sheet, assignment: ColumnAssignment | None) -> tuple[Column, ...]:
@@ -331,7 +450,7 @@ def _columns(file: str, sheet: Sheet, assignment: ColumnAssignment | None) -> tu
             raise BadFile(
                 file, f"column {one.index}", f"columns 0 to {sheet.body.width - 1}", f"a column for {one.name!r}"
             )
-        unit = one.unit if one.unit is not None else split_header(headers[one.index])[1]
+        unit = one.unit or split_header(headers[one.index])[1] or split_header(one.name)[1]
         found.append(Column(_key(one.name), one.name, headers[one.index] or one.name, unit, one.index))
     return tuple(found)
 
@@ -341,8 +460,9 @@ def _named(header: str, index: int) -> Column:
     return Column(_key(title), " ".join(title.split()), header, unit, index)
 
 
-def _key(name: str) -> str:
-    return " ".join(name.split()).casefold()
+def _key(title: str) -> str:
+    """A title as it is compared; lobes by their short name."""
+    return (lobe_name(title) or "").casefold() or plain_name(title)
 
 
 def _shape(sheet: Sheet) -> str:

@@ -9,14 +9,16 @@ from dataclasses import dataclass
 from itertools import islice
 
 from valvelab.errors import BadFile
-from valvelab.files.body import PreambleEntry
-from valvelab.files.cells import Decimal, is_number, shown
+from valvelab.files.body import ANYWHERE, PreambleEntry, Skipped, Where
+from valvelab.files.cells import Decimal, is_number, like_a_number, shown
 from valvelab.files.contents import Contents, decode
+from valvelab.files.heading import SAMPLED_ROWS, Heading, below, find_heading, with_units
 
 MAX_LINE = 1_000_000
 MAX_COLUMNS = 10_000
 MAX_PREAMBLE = 1_000
-_SAMPLE = 12
+_ERROR_WORDS = ("#N/A", "#DIV/0!", "#REF!", "#VALUE!", "#NAME?", "#NUM!", "#NULL!")
+_FORCED_LAYOUT = re.compile(r"sep=[,;\t|]")
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +31,10 @@ class Layout:
 
 @dataclass(frozen=True, slots=True)
 class Opening:
-    """What the first lines of a text table show. `top` is the index of the line below the header."""
+    """What the first lines of a text table show. `top` is the index of the first line of readings.
+
+    `first` is the number of the header's line, or without a header of the first line of readings.
+    """
 
     lines: list[str]
     preamble: dict[str, PreambleEntry]
@@ -39,6 +44,7 @@ class Opening:
     first: int
     top: int
     encoding: str
+    skipped: tuple[Skipped, ...] = ()
 
 
 def read_header(contents: Contents) -> tuple[str, ...] | None:
@@ -47,9 +53,11 @@ def read_header(contents: Contents) -> tuple[str, ...] | None:
     return None if header is None else tuple(header)
 
 
-def open_text(contents: Contents) -> Opening:
+def open_text(contents: Contents, where: Where = ANYWHERE) -> Opening:
     """Find layout, preamble and header. Raises BadFile for binary data, or when there is nothing like a table."""
     file = contents.file
+    if where.sheet is not None:
+        raise BadFile(file, "", "a text table", f"a workbook, for sheet={where.sheet}")
     if not contents.data.strip(b" \t\r\n\0\xff\xfe\xef\xbb\xbf"):
         raise BadFile(file, "", "an empty file", "a table")
     text, encoding = decode(file, contents.data)
@@ -57,16 +65,48 @@ def open_text(contents: Contents) -> Opening:
         text = text.replace("\r\n", "\n").replace("\r", "\n")
     lines = text.rstrip("\n\x1a ").split("\n")
     preamble, top, forced = _head(file, lines)
-    sample = _sample(file, lines, top)
+    sample = _sample(file, lines, max(top, (where.header or where.first_row or 1) - 1))
     if not sample:
         raise BadFile(file, "", "a preamble and nothing below it" if preamble else "no rows", "a table")
     layout = _layout(file, sample, forced, text)
     rows = [_split(file, line, layout, number) for number, line in sample]
-    first, line = sample[0]
-    if not _is_header(rows, layout):
-        return Opening(lines, preamble, layout, None, rows, first, top, encoding)
-    header = [cell.strip() for cell in _header_cells(line, layout, rows[0])]
-    return Opening(lines, preamble, layout, header, rows[1:], first, first, encoding)
+    heading, from_row = _heading(file, sample, rows, layout, where)
+    data = next((at for at, (number, _) in enumerate(sample) if at >= heading.first and number >= from_row), len(rows))
+    start = max(sample[0][0] - 1 if heading.header is None else sample[heading.first - 1][0], from_row - 1)
+    first = start + 1 if heading.header is None else sample[heading.header][0]
+    skipped = _above(file, lines, top, first - 1, preamble)
+    header = None
+    if heading.header is not None:
+        cells = _header_cells(lines[first - 1], layout, rows[heading.header])
+        header = with_units([cell.strip() for cell in cells], heading.units)
+    return Opening(lines, preamble, layout, header, rows[data:], first, start, encoding, skipped)
+
+
+def _above(
+    file: str, lines: Sequence[str], top: int, end: int, preamble: dict[str, PreambleEntry]
+) -> tuple[Skipped, ...]:
+    """What stands between the preamble and the header; comments there still belong to the preamble."""
+    skipped = []
+    for number, line in enumerate(islice(lines, top, end), start=top + 1):
+        if is_comment(line):
+            add_preamble(preamble, file, line.strip(), f"line {number}")
+        elif bare := line.strip(" ,;\t"):
+            skipped.append(Skipped(number, re.sub(r"[,;\t]+", " ", bare)[:200]))
+    return tuple(skipped)
+
+
+def _heading(
+    file: str, sample: list[tuple[int, str]], rows: list[list[str]], layout: Layout, where: Where
+) -> tuple[Heading, int]:
+    """The heading as told, else as found; and the first line that may hold readings."""
+    if where.header is None and where.first_row is None:
+        return find_heading(rows, lambda cell: is_number(cell, layout.decimal)), 0
+    for name, row in (("header", where.header), ("first row", where.first_row)):
+        if row is not None and row not in [number for number, _ in sample]:
+            raise BadFile(file, f"line {row}", "no row of a table", f"a row that holds something, for {name}={row}")
+    if where.header is None:
+        return Heading(None, 0), where.first_row or 0
+    return below(rows, 0), where.first_row or 0
 
 
 def preamble_entry(text: str) -> tuple[str, str] | None:
@@ -76,6 +116,12 @@ def preamble_entry(text: str) -> tuple[str, str] | None:
     if not colon or not key:
         return None
     return key, value.strip().rstrip(",;\t").strip()
+
+
+def is_comment(line: str) -> bool:
+    """Whether a line is a comment or a preamble entry; the error words of spreadsheets (`#N/A`) are none."""
+    bare = line.lstrip()
+    return bare.startswith("#") and not bare.startswith(_ERROR_WORDS)
 
 
 def add_preamble(preamble: dict[str, PreambleEntry], file: str, text: str, place: str) -> None:
@@ -99,9 +145,9 @@ def _head(file: str, lines: Sequence[str]) -> tuple[dict[str, PreambleEntry], in
         bare = line.strip()
         if bare.startswith('"#'):
             bare = next(csv.reader([bare[: bare.rfind('"') + 1]]), [""])[0]
-        if forced is None and re.fullmatch(r"sep=[,;\t|]", line[:6].rstrip(" ")):
+        if forced is None and _FORCED_LAYOUT.fullmatch(line[:6].rstrip(" ")):
             forced = line[4]
-        elif bare.startswith("#"):
+        elif is_comment(bare):
             add_preamble(preamble, file, bare, f"line {index + 1}")
         elif bare.strip(",;\t"):
             return preamble, index, forced
@@ -113,9 +159,9 @@ def _sample(file: str, lines: Sequence[str], top: int) -> list[tuple[int, str]]:
     found = (
         (number, line)
         for number, line in enumerate(islice(lines, top, None), start=top + 1)
-        if line.strip(" ,;\t") and not line.lstrip().startswith("#")
+        if line.strip(" ,;\t") and not is_comment(line)
     )
-    sample = list(islice(found, _SAMPLE))
+    sample = list(islice(found, SAMPLED_ROWS))
     for number, line in sample:
         if len(line) > MAX_LINE:
             raise BadFile(file, f"line {number}", f"a line of {len(line)} characters", "a table")
@@ -123,7 +169,7 @@ def _sample(file: str, lines: Sequence[str], top: int) -> list[tuple[int, str]]:
 
 
 def _layout(file: str, sample: list[tuple[int, str]], forced: str | None, text: str) -> Layout:
-    lines = sample[1:] or sample
+    lines = _rows_of_readings(sample)
     present = [
         delimiter for delimiter in ("\t", ";", ",", "|") if sum(delimiter in line for _, line in lines) * 2 > len(lines)
     ]
@@ -141,6 +187,17 @@ def _layout(file: str, sample: list[tuple[int, str]], forced: str | None, text: 
     if best.delimiter != "," and best.decimal == "." and "," in text and "." not in _numeric_part(lines):
         return _by_whole_text(best, text)
     return best
+
+
+def _rows_of_readings(sample: list[tuple[int, str]]) -> list[tuple[int, str]]:
+    """Lines that are mostly figures: titles and footers have separators of their own. All but the first without any."""
+    figures = [(number, line) for number, line in sample if _is_mostly_figures(line)]
+    return figures if len(figures) > 1 else sample[1:] or sample
+
+
+def _is_mostly_figures(line: str) -> bool:
+    letters = sum(map(str.isalpha, line))
+    return sum(map(str.isdigit, line)) > letters
 
 
 def _numeric_part(lines: list[tuple[int, str]]) -> str:
@@ -192,30 +249,21 @@ def _header_words(line: str) -> list[str]:
     columns: list[list[str]] = []
     inside = False
     for word in line.split():
-        if columns and (inside or word.startswith("[")):
+        if columns and (inside or word.startswith(("[", "("))):
             columns[-1].append(word)
         else:
             columns.append([word])
-        inside = word.rfind("[") > word.rfind("]") or (inside and "]" not in word)
+        opened, closed = max(map(word.rfind, "[(")), max(map(word.rfind, "])"))
+        inside = opened > closed or (inside and closed < 0)
     return [" ".join(words) for words in columns]
-
-
-def _is_header(rows: list[list[str]], layout: Layout) -> bool:
-    """A first row is a header when it has words where the next row has numbers, or nothing but words."""
-    first = [is_number(cell, layout.decimal) for cell in rows[0]]
-    if not any(first):
-        return True
-    if len(rows) == 1:
-        return any("[" in cell for cell in rows[0])
-    second = [is_number(cell, layout.decimal) for cell in rows[1]]
-    return any(not one and two and cell for one, two, cell in zip(first, second, rows[0], strict=False))
 
 
 def table_width(header: list[str] | None, rows: list[list[str]]) -> int:
     """Number of columns: the named ones, and those below an unnamed header cell that hold something."""
-    used = max(len(_trim(row)) for row in rows)
     if header is None:
-        return max(1, used)
+        held = [row for row in rows if any(like_a_number(cell) for cell in row)] or rows
+        return max(1, *(len(_trim(row)) for row in held))
+    used = max(len(_trim(row)) for row in rows)
     named = len(_trim(header))
     return min(used, len(header)) if used > named else named
 

@@ -18,14 +18,15 @@ from numpy.typing import NDArray
 
 from valvelab.arrays import FloatArray, read_only
 from valvelab.errors import BadFile
-from valvelab.files.body import Sheet
-from valvelab.files.cells import Decimal, first_bad, is_number, to_numbers
+from valvelab.files.body import ANYWHERE, Sheet, Where
+from valvelab.files.cells import Decimal, Readings, first_bad, is_number, to_numbers, to_readings
 from valvelab.files.contents import MAX_ROWS, Contents
 from valvelab.files.text_opening import (
     MAX_COLUMNS,
     Layout,
     add_preamble,
     caption,
+    is_comment,
     open_text,
     table_width,
     text_columns,
@@ -37,13 +38,13 @@ _FORMS: dict[str | None, Literal["tab", "semicolon", "comma", "bar", "space"]] =
 }  # fmt: skip
 
 
-def read_text(contents: Contents) -> Sheet:
-    """Take a text table apart. Raises BadFile for binary data, an empty file, ragged rows, or too many of them."""
+def read_text(contents: Contents, where: Where = ANYWHERE) -> Sheet:
+    """Take a text table apart. Raises BadFile for binary data, an empty file, or too many rows."""
     file = contents.file
     line_count = max(contents.data.count(b"\n"), contents.data.count(b"\r"))
     if line_count > MAX_ROWS + 10_000:
         raise BadFile(file, "", f"{line_count} lines", f"at most {MAX_ROWS} rows")
-    opening = open_text(contents)
+    opening = open_text(contents, where)
     place = f"line {opening.first}"
     if not opening.rows:
         raise BadFile(file, place, "a header and no rows below it", "readings")
@@ -59,7 +60,7 @@ def read_text(contents: Contents) -> Sheet:
     kept = None if opening.header is None else tuple(opening.header[:width])
     words = caption(opening) if kept is None else ()
     kept_caption = words if len(words) == width else ()
-    return Sheet(opening.preamble, kept, place, body, _FORMS[layout.delimiter], remarks, kept_caption)
+    return Sheet(opening.preamble, kept, place, body, _FORMS[layout.delimiter], remarks, opening.skipped, kept_caption)
 
 
 @dataclass(eq=False)
@@ -76,9 +77,11 @@ class TextBody:
     _numbers_of_lines: NDArray[np.int64] | None = None
     row_count: int = 0
     comments: list[tuple[int, str]] = field(default_factory=list)
+    overlong: dict[int, int] = field(default_factory=dict)
+    _readings: dict[int, Readings] = field(default_factory=dict)
 
     def check(self) -> None:
-        """Read the rows; refuses ragged ones, none at all, or too many, with the line."""
+        """Read the rows; refuses none at all, or too many."""
         if not self._fast():
             self._careful()
         if self.row_count == 0:
@@ -90,6 +93,15 @@ class TextBody:
         """A column as written, NaN where empty; None when a cell is not a number."""
         column = self._columns.get(index)
         return column if column is not None and column.dtype.kind == "f" else None  # type: ignore[return-value]
+
+    def readings(self, index: int) -> Readings:
+        """A column as far as its cells are numbers."""
+        if index not in self._readings:
+            values = self.numbers(index)
+            self._readings[index] = (
+                to_readings(self.texts(index), self.layout.decimal) if values is None else Readings(values)
+            )
+        return self._readings[index]
 
     def texts(self, index: int) -> tuple[str, ...]:
         """A column's cells as text."""
@@ -177,7 +189,7 @@ class TextBody:
         """Data rows with their line numbers; blank lines and comments left out."""
         delimiter = self.layout.delimiter
         for number, cells in self._raw_rows():
-            if cells and cells[0].lstrip().startswith("#"):
+            if cells and is_comment(cells[0]):
                 continue
             if delimiter is not None:
                 cells = [cell.strip() for cell in cells]  # noqa: PLW2901
@@ -222,15 +234,18 @@ class TextBody:
             texts: list[list[str]] = [[] for _ in words]
             for _, cells in self._rows():
                 for column, index in zip(texts, words, strict=True):
-                    column.append(known.setdefault(cells[index], cells[index]))
+                    cell = cells[index] if index < len(cells) else ""
+                    column.append(known.setdefault(cell, cell))
             self._columns |= {index: np.array(column, dtype=object) for index, column in zip(words, texts, strict=True)}
 
     def _checked_rows(self, numbers: list[int]) -> Iterator[list[str]]:
         below = enumerate(islice(self.lines, self.top, None), start=self.top + 1)
-        self.comments = [(number, line.strip()) for number, line in below if line.lstrip().startswith("#")]
+        self.comments = [(number, line.strip()) for number, line in below if is_comment(line)]
         for number, cells in self._rows():
-            if len(cells) != self.width and (len(cells) < self.width or any(cells[self.width :])):
-                raise BadFile(self.file, f"line {number}", f"{len(cells)} cells", f"{self.width}, as above")
+            if len(cells) > self.width and any(cells[self.width :]):
+                self.overlong[len(numbers)] = len(cells)
+            elif len(cells) < self.width:
+                cells += [""] * (self.width - len(cells))  # noqa: PLW2901
             numbers.append(number)
             yield cells
 

@@ -6,7 +6,8 @@ import io
 import re
 import zipfile
 import zlib
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from datetime import date, datetime, time
 from typing import Any
 
@@ -15,10 +16,11 @@ from numpy.typing import NDArray
 
 from valvelab.arrays import FloatArray, read_only
 from valvelab.errors import BadFile
-from valvelab.files.body import PreambleEntry, Sheet
-from valvelab.files.cells import first_bad, is_number, to_number
+from valvelab.files.body import ANYWHERE, PreambleEntry, Sheet, Skipped, Where
+from valvelab.files.cells import Readings, first_bad, is_number, to_number, to_readings
 from valvelab.files.contents import MAX_ROWS, MAX_UNPACKED_BYTES, Contents
-from valvelab.files.text_opening import MAX_COLUMNS, add_preamble
+from valvelab.files.heading import SAMPLED_ROWS, Heading, below, find_heading, with_units
+from valvelab.files.text_opening import MAX_COLUMNS, add_preamble, is_comment
 from valvelab.files.zip_parts import refusing_faults
 
 MAX_SHEET_CELLS = 20_000_000
@@ -29,38 +31,63 @@ _ROW = re.compile(rb"<(?:[^\s<>/:]+:)?row\b")
 _SMALLEST_CELL = len(b"<c/>")
 
 
-def read_workbook(contents: Contents) -> Sheet:
-    """Take the first sheet with data apart; refuses one that is broken, protected or larger than the limits."""
+def read_workbook(contents: Contents, where: Where = ANYWHERE) -> Sheet:
+    """Take a sheet apart: the one named, else the first with readings.
+
+    Refuses a workbook that is broken, protected or larger than the limits.
+    """
     file = contents.file
     _check_container(contents)
-    name, rows = _first_sheet(file, contents.data)
+    name, rows, remark = _sheet(file, contents.data, where)
     preamble: dict[str, PreambleEntry] = {}
-    top = 0
-    for number, row in enumerate(rows, start=1):
-        words = [cell for cell in map(_text, row) if cell]
-        if words and words[0].startswith("#"):
-            joint = " " if words[0].endswith(":") or ":" not in words[0] else ", "
-            add_preamble(preamble, file, words[0] + joint + ", ".join(words[1:]), f"A{number}")
-        elif words:
-            break
-        top = number
-    kept = [(number, row) for number, row in enumerate(rows[top:], start=top + 1) if _is_data(row)]
+    kept = [(number, row) for number, row in enumerate(rows, start=1) if _is_data(row)]
+    kept = [(number, row) for number, row in kept if not _comment(file, number, row, preamble)]
+    start = where.header or where.first_row or 1
+    held = [(number, row) for number, row in kept if number >= start]
+    if not held:
+        raise BadFile(file, f"sheet {name!r}", "no rows" if not kept else f"no rows from row {start}", "readings")
+    heading = _heading(file, held, where)
+    first = held[heading.first][0] if heading.first < len(held) else held[-1][0] + 1
+    first = max(first, where.first_row or 1)
+    above = first if heading.header is None else held[heading.header][0]
+    texts = None if heading.header is None else tuple(map(_text, held[heading.header][1]))
+    header = None if texts is None else tuple(with_units(texts, heading.units))
+    place = f"row {above}"
+    skipped = tuple(Skipped(number, " ".join(filter(None, map(_text, row)))) for number, row in kept if number < above)
+    kept = [(number, row) for number, row in held if number >= first]
     if not kept:
-        raise BadFile(file, f"sheet {name!r}", "no rows", "readings")
-    header = _header([row for _, row in kept[:2]])
-    header_place = f"row {kept[0][0]}"
-    if header is not None:
-        kept = kept[1:]
-        if not kept:
-            raise BadFile(file, header_place, "a header and no rows below it", "readings")
+        raise BadFile(file, place, "a header and no rows below it", "readings")
     if len(kept) > MAX_ROWS:
         raise BadFile(file, "", f"{len(kept)} rows", f"at most {MAX_ROWS}")
     width = _width(header, [row for _, row in kept])
     if width > MAX_COLUMNS:
-        raise BadFile(file, header_place, f"{width} columns", f"at most {MAX_COLUMNS}")
+        raise BadFile(file, place, f"{width} columns", f"at most {MAX_COLUMNS}")
     body = SheetBody(file, tuple(row for _, row in kept), tuple(number for number, _ in kept), width)
-    remarks = (f"Read from the sheet {name!r}.",)
-    return Sheet(preamble, None if header is None else header[:width], header_place, body, "xlsx", remarks)
+    return Sheet(preamble, None if header is None else header[:width], place, body, "xlsx", (remark,), skipped)
+
+
+def _comment(file: str, number: int, row: list[Any], preamble: dict[str, PreambleEntry]) -> bool:
+    """Take a row whose first cell starts with `#` into the preamble; False for any other row."""
+    words = [cell for cell in map(_text, row[:20]) if cell]
+    if not words or not is_comment(words[0]):
+        return False
+    joint = " " if words[0].endswith(":") or ":" not in words[0] else ", "
+    add_preamble(preamble, file, words[0] + joint + ", ".join(words[1:]), f"A{number}")
+    return True
+
+
+def _heading(file: str, held: list[tuple[int, list[Any]]], where: Where) -> Heading:
+    """The heading as told, else as found."""
+    for name, row in (("header", where.header), ("first row", where.first_row)):
+        if row is not None and row not in [number for number, _ in held]:
+            raise BadFile(file, f"row {row}", "no row of a table", f"a row that holds something, for {name}={row}")
+    sample = [row for _, row in held[:SAMPLED_ROWS]]
+    texts = [list(map(_text, row)) for row in sample]
+    if where.header is not None:
+        return below(texts, 0)
+    if where.first_row is not None:
+        return Heading(None, 0)
+    return find_heading(texts, lambda cell: is_number(cell) or is_number(cell, ","))
 
 
 def _check_container(contents: Contents) -> None:
@@ -142,20 +169,38 @@ def _check_extent(file: str, xml: bytes) -> None:
         raise BadFile(file, "", f"cells spread over {last_row} rows and {columns} columns", "a table")
 
 
-def _first_sheet(file: str, data: bytes) -> tuple[str, list[list[Any]]]:
+def _sheet(file: str, data: bytes, where: Where) -> tuple[str, list[list[Any]], str]:
+    """Name and rows of the sheet named, else of the first with numbers or at least data; and what to say of it."""
     from python_calamine import CalamineWorkbook
 
     try:
         workbook = CalamineWorkbook.from_filelike(io.BytesIO(data))
-        for name in workbook.sheet_names:
+        names = list(map(str, workbook.sheet_names))
+        found = None
+        for number, name in enumerate(names, start=1):
+            if where.sheet is not None and where.sheet != number and _plain(where.sheet) != _plain(name):
+                continue
             rows = workbook.get_sheet_by_name(name).to_python(skip_empty_area=False)
             if any(_is_data(row) for row in rows):
-                return str(name), rows
+                of_all = f", {number} of {len(names)}" if len(names) > 1 else ""
+                answer = name, rows, f"Read from the sheet {name!r}{of_all}."
+                if where.sheet is not None or any(_is_numeric(cell) for row in rows for cell in row):
+                    return answer
+                found = found or answer
     except (KeyboardInterrupt, SystemExit, MemoryError):
         raise
     except BaseException as error:  # noqa: BLE001 - a panic of the compiled reader is no Exception
         raise BadFile(file, "", f"a workbook that can't be read ({_one_line(error)})", "an XLSX workbook") from None
+    if found is not None:
+        return found
+    if where.sheet is not None and where.sheet not in {*names, *range(1, len(names) + 1)}:
+        listed = ", ".join(map(repr, names[:8]))
+        raise BadFile(file, "", f"no sheet {where.sheet!r} among {listed}", f"one of 1 to {len(names)}, or its name")
     raise BadFile(file, "", "a workbook without data", "a sheet with a table")
+
+
+def _plain(name: object) -> str:
+    return str(name).strip().casefold() if isinstance(name, str) else ""
 
 
 def _one_line(error: BaseException) -> str:
@@ -165,18 +210,6 @@ def _one_line(error: BaseException) -> str:
 def _is_data(row: list[Any]) -> bool:
     """Whether a row holds anything but blanks."""
     return row.count("") < len(row) and any(not isinstance(cell, str) or cell.strip() for cell in row)
-
-
-def _header(rows: list[list[Any]]) -> tuple[str, ...] | None:
-    first = [_is_numeric(cell) for cell in rows[0]]
-    texts = tuple(map(_text, rows[0]))
-    if not any(first):
-        return texts
-    if len(rows) == 1:
-        return texts if any("[" in text for text in texts) else None
-    second = [_is_numeric(cell) for cell in rows[1]]
-    words = any(not one and two and text for one, two, text in zip(first, second, texts, strict=False))
-    return texts if words else None
 
 
 def _width(header: tuple[str, ...] | None, rows: list[list[Any]]) -> int:
@@ -228,6 +261,7 @@ class SheetBody:
     rows: tuple[list[Any], ...]
     row_numbers: tuple[int, ...]
     width: int
+    _readings: dict[int, Readings] = field(default_factory=dict)
 
     @property
     def row_count(self) -> int:
@@ -246,6 +280,23 @@ class SheetBody:
                 return None
             values.append(value)
         return read_only(np.array(values, dtype=np.float64))
+
+    def readings(self, index: int) -> Readings:
+        """A column as far as its cells are numbers."""
+        if index not in self._readings:
+            values = self.numbers(index)
+            self._readings[index] = to_readings(self._plain_texts(index)) if values is None else Readings(values)
+        return self._readings[index]
+
+    def _plain_texts(self, index: int) -> list[str]:
+        """Cells as text, numbers written out in full."""
+        cells = self._cells(index)
+        return [repr(float(cell)) if _is_numeric(cell) and not isinstance(cell, str) else _text(cell) for cell in cells]
+
+    @property
+    def overlong(self) -> Mapping[int, int]:
+        """None: a sheet has no row that is longer than the others."""
+        return {}
 
     def texts(self, index: int) -> tuple[str, ...]:
         """A column's cells as text."""

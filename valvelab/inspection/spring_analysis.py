@@ -34,6 +34,8 @@ class Fit:
     element_coils: Mapping[str, CoilData]
     stated: ReadingUncertainty
     materials: Mapping[str, WireMaterial]
+    height_of_spec: bool = False
+    """Whether the installed height is the spec's, for every spring."""
 
     @property
     def open_height_mm(self) -> float | None:
@@ -50,6 +52,11 @@ class Fit:
         if named != CoilData():
             return named
         return replace(self.coil, solid_height_mm=None, free_length_mm=None) if element == "outer" else CoilData()
+
+    def of_spring(self, readings: SpringReadings) -> Fit:
+        """The fit of one spring: its own installed height counts where the spec states none for all."""
+        own = readings.installed_height_mm
+        return self if own is None or self.height_of_spec else replace(self, installed_height_mm=own)
 
     def material(self, coil: CoilData) -> WireMaterial | None:
         """The wire that the coil's material names, or None."""
@@ -99,6 +106,7 @@ def fit_of(
         element_coils=table.element_coils,
         stated=ReadingUncertainty(table.force_uncertainty_n, table.height_uncertainty_mm),
         materials=materials,
+        height_of_spec=installed is not None,
     )
     if fit.open_height_mm is not None and fit.open_height_mm <= 0.0:
         file, place = (spec_file, "[fitting] valve_lift") if lift is not None else (table.file, "valve lift")
@@ -113,7 +121,9 @@ def _fit_notes(table: SpringTable, fit: Fit, installed: float | None, lift: floa
     ):  # fmt: skip
         if ours is not None and theirs is not None and abs(ours - theirs) > 1e-9:
             notes.append(info(name, f"the spec's {ours:g} mm is used, not {theirs:g} mm of {table.file}"))
-    if fit.installed_height_mm is None:
+    if fit.installed_height_mm is None and all(one.installed_height_mm is not None for one in table.springs):
+        pass
+    elif fit.installed_height_mm is None:
         notes.append(
             warning(
                 "installed height",
@@ -162,6 +172,11 @@ def element_curves(readings: ElementReadings, fit: Fit, *, nested: bool) -> Elem
     if readings.release is not None and np.unique(readings.release.height_mm).size >= 2:
         release = force_curve(readings.release.height_mm, readings.release.force_n)
     coil = fit.coil_of(readings.element, nested=nested)
+    coil = replace(
+        coil,
+        solid_height_mm=readings.solid_height_mm or coil.solid_height_mm,
+        free_length_mm=readings.free_length_mm or coil.free_length_mm,
+    )
     knee = find_knee(read)
     free = usable = _slack_out(read)
     solid, uncertainty = coil.solid_height_mm, None
@@ -249,7 +264,8 @@ class SpringAnalysis:
             loose = np.flatnonzero(curve.force_n <= 0.0)
             if loose.size:
                 return Number(float(curve.height_mm[loose[0]]), self.fit.stated.height_mm)
-        stated = self.fit.coil.free_length_mm
+        coils = self.elements[0].coil if len(self.elements) == 1 else self.fit.coil
+        stated = coils.free_length_mm
         return Number(stated, None, "" if stated else "no reading of no force, and none is stated")
 
     def margin(self) -> Number:
@@ -292,6 +308,7 @@ class SpringAnalysis:
 
 def analyse(readings: SpringReadings, fit: Fit, file: str) -> SpringAnalysis:
     """Analyse one spring. Raises CannotEvaluate, naming the file, the place and the spring."""
+    fit = fit.of_spring(readings)
     nested = len(readings.elements) > 1
     try:
         elements = tuple(element_curves(element, fit, nested=nested) for element in readings.elements)

@@ -11,6 +11,14 @@ from valvelab.records.result import Note, Source
 
 
 @dataclass(frozen=True, slots=True)
+class Doubts:
+    """Why angles or lifts may not be what they were read as; "" where nothing speaks against them."""
+
+    angle: str = ""
+    lift: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class LiftTable:
     """A lift table: one trace a lobe and what its preamble states; None where it states nothing."""
 
@@ -36,3 +44,4 @@ class LiftTable:
     date: str | None = None
     remarks: dict[str, str] = field(default_factory=dict)
     notes: tuple[Note, ...] = ()
+    doubts: Doubts = Doubts()

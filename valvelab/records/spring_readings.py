@@ -18,23 +18,32 @@ class Stroke:
 
 @dataclass(frozen=True, slots=True)
 class ElementReadings:
-    """One spring of a nest, or the only one (`element` is then ""); its height = height at the valve + offset."""
+    """One spring of a nest, or the only one (`element` is then ""); its height = height at the valve + offset.
+
+    solid_height_mm, free_length_mm: this spring's own, where the table states them spring by spring.
+    """
 
     element: str
     compress: Stroke
     release: Stroke | None = None
     offset_mm: float = 0.0
+    solid_height_mm: float | None = None
+    free_length_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class SpringReadings:
-    """All readings of one spring in one stage; `place` says where in the file it begins."""
+    """All readings of one spring in one stage; `place` says where in the file it begins.
+
+    A spring may have been read at a single height. installed_height_mm: its own, where the table states it.
+    """
 
     spring: str
     stage: str | None
     position: str | None
     elements: tuple[ElementReadings, ...]
     place: str = ""
+    installed_height_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +75,8 @@ class SpringTable:
     element_coils: dict[str, CoilData] = field(default_factory=dict)
     force_uncertainty_n: float | None = None
     height_uncertainty_mm: float | None = None
+    force_resolution_n: float | None = None
+    height_resolution_mm: float | None = None
     remarks: dict[str, str] = field(default_factory=dict)
     notes: tuple[Note, ...] = ()
 
