@@ -391,4 +391,4 @@ def test_a_study_without_any_spread_and_one_beyond_all_measure(
     assert "resolution too coarse" in same.note("ndc")
     vast = Call(capsys, "gauge", study_csv(tmp_path / "b.csv", [f"{p}, {a}, {t}, {p}e200" for p, a, t in cells]))
     assert (vast.code, vast.out) == (3, "")
-    assert "at most 1e+12 mm" in vast.err
+    assert "at most 100000 mm" in vast.err

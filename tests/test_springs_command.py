@@ -163,12 +163,11 @@ def test_a_nest_adds_up_and_closes_with_its_first_spring(tmp_path: Path, capsys:
 @pytest.mark.parametrize(
     ("body", "sentence"),
     [
-        ("A,40,100", "found 1 reading of spring 'A', expected readings at 2 heights or more"),
         ("A,40,100\nA,35,60\nA,30,20", "a force that falls"),
         ("A,40,100\nA,35,250\nA,40,140\nA,35,290", "two springs with one name"),
         ("A,40,100\nA,0,250", "a height above 0"),
         ("A,40,-100\nA,35,250", "a force of 0 or more"),
-        ("A,40,abc\nA,35,250", "line 2"),
+        ("A,40,1.2.3\nA,35,250", "line 2: found force '1.2.3'"),
         (",40,100\n,35,250", "an empty 'spring'"),
     ],
 )

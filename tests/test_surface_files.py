@@ -155,7 +155,7 @@ def test_gaps_in_a_csv_trace(tmp_path: Path) -> None:
     assert ", line 702: found a gap in the trace from x 0.699 to 0.72 mm" in text
     blank = csv(X, Z).splitlines()
     blank[100] = blank[100].split(",")[0] + ","
-    assert "line 101" in refusal(put(tmp_path, "b.csv", "\n".join(blank)))
+    assert "without a reading of z or x: line 101" in refusal(put(tmp_path, "b.csv", "\n".join(blank)))
     back = X.copy()
     back[50] = back[48]
     assert "x that only grows" in refusal(put(tmp_path, "c.csv", csv(back, Z)))

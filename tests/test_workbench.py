@@ -177,7 +177,7 @@ def test_a_refusal_is_an_answer_and_a_mistake_is_not() -> None:
 @pytest.mark.parametrize(
     ("name", "text", "words"),
     [
-        ("bad.csv", "angle [cam deg],1I [mm]\n0,0\n1,zz\n2,0\n", "zz"),
+        ("bad.csv", "angle [cam deg],1I [mm]\n0,0\n1,zz\n2,0\n", "line 3"),
         ("bad.toml", "[[limit]]\nof = 3\n", "of"),
         ("bad.csv", "", "found"),
         ("torn.toml", "title = ", ""),

@@ -18,7 +18,7 @@ from valvelab.units import FACTORS, Dimension, parse_quantity, split_quantity
 WORDS: dict[str, tuple[tuple[str, ...], ...]] = {
     "angle": (
         ("cam angle", "crank angle", "cam deg", "crank deg", "cam degree", "crank degree", "degree", "deg",
-         "wheel angle", "angle cam", "angle crank", "camshaft angle", "crankshaft angle", "cam", "crank", "cad"),
+         "wheel angle", "angle cam", "angle crank", "camshaft angle", "crankshaft angle", "cad"),
     ),
     "lift": (("cam lift", "lobe lift", "follower lift", "tappet lift", "lifter lift"),),
     "lobe": (("lobe no", "lobe number", "lobe name", "lobe id", "cam lobe"),),

@@ -97,10 +97,9 @@ def _grid(table: Table, values: FloatArray) -> tuple[tuple[str, ...], tuple[str,
     if wrong.size:
         cell = wrong[0]
         where = f"part {names[0][cell[0]]}, appraiser {names[1][cell[1]]}, trial {names[2][cell[2]]}"
-        found = int(counts[tuple(cell)])
-        raise BadFile(
-            table.file, where, f"{found} readings" if found else "no reading", "one: the study is not balanced"
-        )
+        many = int(counts[tuple(cell)])
+        found = (f"{many} readings" if many else "no reading") + table.left_out
+        raise BadFile(table.file, where, found, "one: the study is not balanced")
     readings = np.empty(shape)
     readings[tuple(index)] = values
     return names[0], names[1], names[2], read_only(readings)

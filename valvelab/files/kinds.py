@@ -57,7 +57,7 @@ def _named(*needed: str) -> Callable[[Head], Answer]:
             return "no"
         if head.columns is not None and all(answers_to(head.columns, name) for name in needed):
             return "yes"
-        return "no" if _known(head.columns) else "perhaps"
+        return "no" if _known(head) else "perhaps"
 
     return recognise
 
@@ -69,7 +69,7 @@ def _lift(head: Head) -> Answer:
     shaft = answers_to(columns, "station") and answers_to(columns, "reading")
     if answers_to(columns, "angle") and not shaft and len(columns) > 1:
         return "yes"
-    return "no" if _known(head.columns) else "perhaps"
+    return "no" if _known(head) else "perhaps"
 
 
 def _heights(head: Head) -> Answer:
@@ -83,10 +83,11 @@ def _springs(head: Head) -> Answer:
     return _named("height", "force")(head)
 
 
-def _known(columns: frozenset[str] | None) -> bool:
+def _known(head: Head) -> bool:
     """Whether the column names are those of some table."""
-    if columns is None:
-        return False
+    columns = head.columns
+    if columns is None or head.forces_at_heights:
+        return head.forces_at_heights
     sets: tuple[set[str], ...] = (
         {"angle"}, {"height", "force"}, {"position", "height"}, {"x", "z"}, {"part", "appraiser", "trial"},
         {"station", "reading"},

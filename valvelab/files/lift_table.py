@@ -110,7 +110,8 @@ def _tidy(table: Table, lobe: Column | None, lift: Column) -> tuple[LobeReadings
     for name, rows in groups.items():
         if len(rows) < MIN_READINGS:
             place = table.place(int(rows[0]), lobe) if lobe is not None else ""
-            raise BadFile(table.file, place, f"{len(rows)} readings of lobe {name!r}", f"at least {MIN_READINGS}")
+            found = f"{len(rows)} readings of lobe {name!r}{table.left_out}"
+            raise BadFile(table.file, place, found, f"at least {MIN_READINGS}")
         sweep = None if sweeps is None else _numbered(taken(sweeps, rows))
         readings.append(LobeReadings(lobe_name(name) or name, rows, read_only(taken(lifts, rows)), sweep))
     _check_names(table, [one.name for one in readings])
@@ -153,7 +154,8 @@ def _wide(table: Table, lobes: Sequence[Column], notes: list[Note]) -> tuple[Lob
         if not rows.size:
             raise BadFile(table.file, table.header_place, f"no readings in column {column.title!r}", "lifts")
         if rows.size < MIN_READINGS:
-            raise BadFile(table.file, "", f"{rows.size} readings of lobe {name!r}", f"at least {MIN_READINGS}")
+            found = f"{rows.size} readings of lobe {name!r}{table.left_out}"
+            raise BadFile(table.file, "", found, f"at least {MIN_READINGS}")
         if rows.size == table.row_count:
             readings.append(LobeReadings(name, every, lifts, shared_sweep))
             continue
@@ -177,10 +179,7 @@ def _missing_notes(table: Table, name: str, column: Column, missing: NDArray[np.
     if outside.any():
         many = f"{int(outside.sum())} empty cells"
         notes.append(info(table.file, f"lobe {name}: {many} outside its event left out"))
-    if missed.size:
-        many = f"{missed.size} readings" if missed.size > 1 else "1 reading"
-        text = f"lobe {name}: {many} left out, without a number: {table.places(missed, column)}"
-        notes.append(warning(table.file, text))
+    table.note_missing(column, missed, f"lobe {name}")
     return notes
 
 

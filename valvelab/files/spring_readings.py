@@ -167,6 +167,8 @@ def _forces_at_heights(table: Table, at_heights: list[HeightColumn]) -> _Taken:
     for index, one in enumerate(at_heights):
         forces[:, index] = table.numbers(one.column, "force", empty_as_nan=True)
         _refuse_forces(table, one.column, forces[:, index])
+        missing = np.flatnonzero(np.isnan(forces[:, index]))
+        table.note_missing(one.column, missing, one.column.title)
     held = np.isfinite(forces)
     row, column = np.nonzero(held)
     heights = np.array([one.height_mm for one in at_heights])
@@ -317,7 +319,7 @@ class _Reader:
                     position=positions[0][0] if positions else None,
                     elements=tuple(self._element(name, word, those) for word, those in elements),
                     place=self._place(int(mine[0])),
-                    installed_height_mm=self._one_length(name, "installed height", mine),
+                    installed_height_mm=self._one_length(f"spring {name!r}", "installed height", mine),
                 )
             )
         return answer
@@ -333,7 +335,7 @@ class _Reader:
         if other.size:
             raise BadFile(
                 self.table.file, self._place(int(readings[other[0]]), name),
-                f"{name} {lengths[other[0]]:g} mm after {first:g} mm for spring {called!r}", "one length a spring",
+                f"{name} {lengths[other[0]]:g} mm after {first:g} mm for {called}", "one length a spring",
             )  # fmt: skip
         return first
 

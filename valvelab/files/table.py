@@ -7,7 +7,7 @@ for spring, rows in table.groups("spring").items(): ...
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import islice
 from pathlib import Path
@@ -103,6 +103,12 @@ class Table:
         """What was noticed so far."""
         return tuple(self._notes.values())
 
+    @property
+    def left_out(self) -> str:
+        """What a refusal for want of readings adds: the rows left out, in brackets; "" where none were."""
+        texts = [note.text for key, note in self._notes.items() if key.startswith("left out")]
+        return f" ({'; '.join(texts)})" if texts else ""
+
     def find(self, name: str) -> Column | None:
         """The column of that name, or by another word of the trade; two that answer equally well are refused."""
         ranked = [(place, column) for column in self.columns if (place := rank(name, column.name)) is not None]
@@ -156,9 +162,8 @@ class Table:
                 hopes |= has
         if any_of:
             held &= hopes
-        if names is not None:
-            texts = self.texts(names)
-            held &= np.array([plain_name(text) not in _SUMMARIES if text else True for text in texts], dtype=np.bool_)
+        summaries = self._summaries(names, held)
+        held[summaries] = False
         for row, column in sorted(malformed, key=lambda cell: (cell[0], cell[1].index)):
             if held[row]:
                 cell = self.texts(column)[row]
@@ -168,8 +173,9 @@ class Table:
             raise self._not_a_number(0, first, self.texts(first)[0])
         kept = self._of_rows(held)
         kept._refuse_overlong()  # noqa: SLF001 - its own class
-        if not held.all():
-            self._note_left_out(np.flatnonzero(~held), [column.title or column.name for column in (*wanted, *any_of)])
+        lacking = ~held
+        lacking[summaries] = False
+        self._note_left_out(lacking, [column.title or column.name for column in (*wanted, *any_of)])
         return kept
 
     def _held(self, column: Column) -> tuple[NDArray[np.bool_], list[int]]:
@@ -187,11 +193,33 @@ class Table:
         rows = np.flatnonzero(held) if self._rows is None else self._rows[held]
         return replace(self, row_count=len(rows), _rows=rows)
 
-    def _note_left_out(self, rows: NDArray[np.intp], wanted: list[str]) -> None:
+    def _summaries(self, names: Column | None, held: NDArray[np.bool_]) -> NDArray[np.intp]:
+        """Rows with readings whose name says that they sum up or limit the others; a warning lists them."""
+        if names is None or self._body.numbers(names.index) is not None:
+            return np.array([], dtype=np.intp)
+        texts = self.texts(names)
+        rows = np.flatnonzero([text != "" and plain_name(text) in _SUMMARIES for text in texts] & held)
+        if rows.size:
+            named = _shortened(list(dict.fromkeys(texts[row] for row in rows)), 4)
+            self._warn_left_out(rows, f"not readings by their name ({named})")
+        return rows
+
+    def _note_left_out(self, lacking: NDArray[np.bool_], wanted: list[str]) -> None:
+        if lacking.any():
+            named = " or ".join(_cut(name, 30) for name in wanted[:4]) + (" …" if len(wanted) > 4 else "")
+            self._warn_left_out(np.flatnonzero(lacking), f"without a reading of {named}")
+
+    def _warn_left_out(self, rows: NDArray[np.intp], why: str) -> None:
         many = f"{len(rows)} rows" if len(rows) > 1 else "1 row"
-        named = " or ".join(_cut(name, 30) for name in wanted[:4]) + (" …" if len(wanted) > 4 else "")
-        text = f"{many} left out, without a reading of {named}: {self.places(rows)}"
+        text = f"{many} left out, {why}: {self.places(rows)}"
         self._notes[f"left out {len(self._notes)}"] = warning(self.file, text)
+
+    def note_missing(self, column: Column, rows: Sequence[int] | NDArray[np.intp], what: str) -> None:
+        """Say that single cells of a column, which hold no number, were left out."""
+        if len(rows):
+            many = f"{len(rows)} readings" if len(rows) > 1 else "1 reading"
+            text = f"{what}: {many} left out, without a number: {self.places(rows, column)}"
+            self._notes[f"missing {len(self._notes)}"] = warning(self.file, text)
 
     def places(self, rows: Sequence[int] | NDArray[np.intp], column: Column | None = None) -> str:
         """Where rows or cells are, the first dozen by name: `line 12, line 14 and 3 more`."""
@@ -357,14 +385,15 @@ class Table:
     def _column(self, column: str | Column) -> Column:
         return self.require(column) if isinstance(column, str) else column
 
-    def _remark(self, column: Column, text: str) -> None:
-        self._notes.setdefault(column.name, info(self.file, f"column {column.title or column.index} {text}"))
+    def _remark(self, column: Column, text: str, level: Callable[[str, str], Note] = info) -> None:
+        self._notes.setdefault(column.name, level(self.file, f"column {column.title or column.index} {text}"))
 
     def _factor(self, column: Column, dimension: Dimension) -> float:
         if column.unit is None:
             unit = CANONICAL[dimension]
             if unit not in {"", "%"}:
-                self._remark(column, f"carries no unit; read as {unit}")
+                beside = " beside columns in inches or pounds" if self.in_inches() else ""
+                self._remark(column, f"carries no unit{beside}; read as {unit}", warning if beside else info)
             return 1.0
         try:
             return factor(column.unit, dimension, column.title)

@@ -66,6 +66,9 @@ def open_text(contents: Contents, where: Where = ANYWHERE) -> Opening:
     lines = text.rstrip("\n\x1a ").split("\n")
     preamble, top, forced = _head(file, lines)
     sample = _sample(file, lines, max(top, (where.header or where.first_row or 1) - 1))
+    told = where.header or where.first_row
+    if told is not None and told > len(lines):
+        raise BadFile(file, "", f"{len(lines)} lines", f"a table with a row {told}")
     if not sample:
         raise BadFile(file, "", "a preamble and nothing below it" if preamble else "no rows", "a table")
     layout = _layout(file, sample, forced, text)

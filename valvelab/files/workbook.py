@@ -3,9 +3,6 @@
 from __future__ import annotations
 
 import io
-import re
-import zipfile
-import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime, time
@@ -18,17 +15,10 @@ from valvelab.arrays import FloatArray, read_only
 from valvelab.errors import BadFile
 from valvelab.files.body import ANYWHERE, PreambleEntry, Sheet, Skipped, Where
 from valvelab.files.cells import Readings, first_bad, is_number, to_number, to_readings
-from valvelab.files.contents import MAX_ROWS, MAX_UNPACKED_BYTES, Contents
+from valvelab.files.contents import MAX_ROWS, Contents
 from valvelab.files.heading import SAMPLED_ROWS, Heading, below, find_heading, with_units
 from valvelab.files.text_opening import MAX_COLUMNS, add_preamble, is_comment
-from valvelab.files.zip_parts import refusing_faults
-
-MAX_SHEET_CELLS = 20_000_000
-_MAX_REPEATED_TEXT = 500_000_000
-_CELL_PLACE = re.compile(rb"""\br\s*=\s*["']([A-Za-z]*)(\d+)""")
-_CELL = re.compile(rb"<(?:[^\s<>/:]+:)?c[\s/>]")
-_ROW = re.compile(rb"<(?:[^\s<>/:]+:)?row\b")
-_SMALLEST_CELL = len(b"<c/>")
+from valvelab.files.workbook_limits import check_container
 
 
 def read_workbook(contents: Contents, where: Where = ANYWHERE) -> Sheet:
@@ -37,7 +27,7 @@ def read_workbook(contents: Contents, where: Where = ANYWHERE) -> Sheet:
     Refuses a workbook that is broken, protected or larger than the limits.
     """
     file = contents.file
-    _check_container(contents)
+    check_container(contents)
     name, rows, remark = _sheet(file, contents.data, where)
     preamble: dict[str, PreambleEntry] = {}
     kept = [(number, row) for number, row in enumerate(rows, start=1) if _is_data(row)]
@@ -88,85 +78,6 @@ def _heading(file: str, held: list[tuple[int, list[Any]]], where: Where) -> Head
     if where.first_row is not None:
         return Heading(None, 0)
     return find_heading(texts, lambda cell: is_number(cell) or is_number(cell, ","))
-
-
-def _check_container(contents: Contents) -> None:
-    """Sizes from the directory, then from unpacking piece by piece; a directory can lie."""
-    file = contents.file
-    wanted = f"at most {MAX_UNPACKED_BYTES // 2**20} MB once unpacked"
-    texts, longest, shared = 0, 0, 0
-    with (
-        refusing_faults(file, "", "a broken zip container", "an XLSX workbook"),
-        zipfile.ZipFile(io.BytesIO(contents.data)) as container,
-    ):
-        parts = container.infolist()
-        total = sum(part.file_size for part in parts)
-        if total > MAX_UNPACKED_BYTES:
-            raise BadFile(file, "", f"{total / 2**20:.0f} MB once unpacked", wanted)
-        if not any(part.filename.lower().endswith("workbook.xml") for part in parts):
-            raise BadFile(file, "", "a zip container without a workbook", "an XLSX workbook")
-        for part in parts:
-            data = _unpack(file, contents.data, part)
-            if "/worksheets/" in part.filename.lower():
-                _check_extent(file, data)
-                shared += data.count(b'"s"') + data.count(b"'s'")
-            elif part.filename.lower().endswith("sharedstrings.xml"):
-                longest = max(map(len, data.split(b"</si>")), default=0)
-                texts += 1
-    if texts and longest * shared > _MAX_REPEATED_TEXT:
-        raise BadFile(file, "", "long texts repeated in very many cells", wanted)
-
-
-def _unpack(file: str, data: bytes, part: zipfile.ZipInfo) -> bytes:
-    """One part, never past the size that the directory states for it."""
-    if part.flag_bits & 1:
-        raise BadFile(file, "", "an encrypted workbook", "one without a password")
-    start = part.header_offset
-    if data[start : start + 4] != b"PK\x03\x04":
-        raise BadFile(file, "", "a broken zip container", "an XLSX workbook")
-    name_length = int.from_bytes(data[start + 26 : start + 28], "little")
-    extra_length = int.from_bytes(data[start + 28 : start + 30], "little")
-    packed = data[start + 30 + name_length + extra_length :][: part.compress_size]
-    if part.compress_type == zipfile.ZIP_STORED:
-        return packed
-    if part.compress_type != zipfile.ZIP_DEFLATED:
-        raise BadFile(file, "", "an unusual compression", "an XLSX workbook")
-    plain = zlib.decompressobj(-15).decompress(packed, part.file_size + 1)
-    if len(plain) != part.file_size:
-        raise BadFile(file, "", "a zip container whose parts have other sizes than it states", "an XLSX workbook")
-    return plain
-
-
-def _check_extent(file: str, xml: bytes) -> None:
-    """Two far corners alone would make a reader lay out every cell between them.
-
-    A coarse bound from the lengths and from the absence of far places clears ordinary sheets at once; for the others
-    every place is looked at.
-    """
-    if b"<!" in xml:
-        raise BadFile(file, "", "comments inside a sheet's XML", "a workbook as spreadsheets write it")
-    rows = _ROW.split(xml) if b":row" in xml else xml.split(b"<row")
-    digits = len(str(len(rows)))
-    columns = max(26, max(map(len, rows)) // _SMALLEST_CELL)
-    far = rb"""\br\s*=\s*["'](?:[A-Za-z]{2}|[A-Za-z]?\d{%d})""" % (digits + 1)
-    if columns * 10**digits <= MAX_SHEET_CELLS and re.search(far, xml) is None:
-        return
-    columns, last_row = 1, 1
-    for row in rows:
-        cells = len(_CELL.findall(row))
-        for match in _CELL_PLACE.finditer(row):
-            letters, number = match.groups()
-            if len(letters) > 3 or len(number) > 7:
-                raise BadFile(file, "", "a cell outside any sheet", "a table")
-            cells -= bool(letters)
-            columns = max(columns, _column_number(letters.decode("ascii").upper()))
-            last_row = max(last_row, int(number))
-        columns = max(columns, cells)
-    last_row = max(last_row, len(rows) - 1)
-    if columns > MAX_COLUMNS:
-        raise BadFile(file, "", f"cells as far as column {columns}", f"at most {MAX_COLUMNS} columns")
-    if columns * last_row > MAX_SHEET_CELLS:
-        raise BadFile(file, "", f"cells spread over {last_row} rows and {columns} columns", "a table")
 
 
 def _sheet(file: str, data: bytes, where: Where) -> tuple[str, list[list[Any]], str]:
@@ -234,13 +145,6 @@ def _text(cell: Any) -> str:
     if isinstance(cell, date | datetime | time):
         return cell.isoformat()
     return str(cell)
-
-
-def _column_number(letters: str) -> int:
-    number = 0
-    for letter in letters:
-        number = number * 26 + ord(letter) - ord("A") + 1
-    return number
 
 
 def column_letters(index: int) -> str:

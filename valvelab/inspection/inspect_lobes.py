@@ -16,6 +16,7 @@ from valvelab.follower.shapes import Shape
 from valvelab.inspection.convert_lobes import convert
 from valvelab.inspection.inspect_camshaft import camshaft_result
 from valvelab.inspection.judging import judge
+from valvelab.inspection.lift_doubts import doubt_about, doubted
 from valvelab.inspection.lobe_contour import ContourFigures, contour_figures
 from valvelab.inspection.lobe_envelopes import LobeEnvelope, fit_envelopes, unanswered_envelopes
 from valvelab.inspection.lobe_items import LACKS_ANGLE, camshaft_items, lobe_items
@@ -53,7 +54,7 @@ from valvelab.records.lobes_result import (
     Ramps,
 )  # fmt: skip
 from valvelab.records.measurement import LiftTable
-from valvelab.records.result import Note, Source
+from valvelab.records.result import Note, Source, warning
 from valvelab.records.spec import Spec
 from valvelab.units import parse_quantity
 
@@ -162,17 +163,19 @@ def inspect_lobes(
     }
     ordered = tuple(lobes[trace.name] for trace in table.traces)
     camshaft, more = camshaft_result(table, spec, ordered, spec_file)
+    notes += [warning("unit", envelope.doubt) for envelope in envelopes.values() if envelope.doubt]
     notes += more + lobe_notes(ordered, settings.chord_lift_mm, groups)
     verdicts, said = judge(
         spec,
         {
-            "lobe": lobe_items(ordered, groups, camshaft, without_angle),
-            "camshaft": camshaft_items(camshaft, ordered, without_angle),
+            "lobe": [doubted(item, table.doubts) for item in lobe_items(ordered, groups, camshaft, without_angle)],
+            "camshaft": [doubted(item, table.doubts) for item in camshaft_items(camshaft, ordered, without_angle)],
         },
         spec_file,
     )
+    in_doubt = doubt_about("envelope", table.doubts)
     verdicts += [
-        envelope.verdict(name, spec, LACKS_ANGLE if name in without_angle else None)
+        envelope.verdict(name, spec, LACKS_ANGLE if name in without_angle else None, in_doubt)
         for name, envelope in envelopes.items()
     ]
     missing, more = unanswered_envelopes(spec, kinds, {name for part in groups for name in part.withheld})

@@ -94,7 +94,7 @@ def judged(
     remarks += [note for valve in valves for note in rule_notes(readings, valve.lobe, valve.rule_readings)]
     verdicts: tuple[Verdict, ...] = ()
     if spec is not None:
-        found, said = judge(spec, motion_items(question.train, inspection.sides, valves), spec_file, where="valve")
+        found, said = judge(spec, motion_items(question, inspection.sides, valves), spec_file, where="valve")
         verdicts, remarks = tuple(found), said + remarks
     notes = _once([*result.notes, *remarks])
     changed = result.model_copy(update={"valves": valves, "verdicts": verdicts, "notes": notes})

@@ -19,7 +19,7 @@ from valvelab.lobe.events import Places
 from valvelab.lobe.profile import Profile, fit_lobes
 from valvelab.lobe.propagation import Term
 from valvelab.records.lobes_result import EnvelopeUse
-from valvelab.records.measurement import LiftTable
+from valvelab.records.measurement import NO_DOUBTS, LiftTable
 from valvelab.records.result import Note, Verdict, warning
 from valvelab.records.spec import EnvelopeSpec, Quantity, Spec
 from valvelab.units import bounded, parse_angle, parse_quantity
@@ -43,6 +43,8 @@ class LobeEnvelope:
     nominal: Nominal
     standard_uncertainty_mm: float | None
     clause: str | None = None
+    doubt: str = ""
+    """Why the nominal may not be what it was read as."""
 
     @property
     def angle_cam_deg(self) -> FloatArray:
@@ -80,10 +82,14 @@ class LobeEnvelope:
             rms_um=1000.0 * self.fit.rms_mm,
         )
 
-    def verdict(self, lobe: str, spec: Spec, lacks: str | None = None) -> Verdict:
-        """Decision on the worst deviation, against the band where it lies; `lacks`: what its uncertainty leaves out."""
+    def verdict(self, lobe: str, spec: Spec, lacks: str | None = None, doubt: str = "") -> Verdict:
+        """Decision on the worst deviation, against the band where it lies; undecided where the readings are in doubt.
+
+        `lacks`: what its uncertainty leaves out.
+        """
         worst = self.fit.worst
-        deviation = Measured(float(self.fit.deviation_mm[worst]), self.standard_uncertainty_mm, lacks=lacks or "")
+        value = float(self.fit.deviation_mm[worst])
+        deviation = Measured(value, self.standard_uncertainty_mm, doubt=doubt or self.doubt, lacks=lacks or "")
         ends = float(self.lower_mm[worst]), float(self.upper_mm[worst])
         row = decided(spec.decision, ENVELOPE, lobe, deviation, ends, "mm")
         return row.model_copy(update={"clause": self.clause})
@@ -123,11 +129,13 @@ def fit_envelopes(
                 for row, name in enumerate(group.fitted.names)
                 if name not in result and name not in group.withheld and _selects(envelope, name, kinds[name])
             }
+            doubts = nominals[envelope.nominal].doubts
+            doubt = f"nominal {envelope.nominal}: {doubts.lift or doubts.angle}" if doubts != NO_DOUBTS else ""
             fits = {row: _fit_one(group, row, nominal, band, envelope) for row, nominal in chosen.items()}
             worst_at = {row: float(fit.measured_angle_cam_deg[fit.worst]) for row, fit in fits.items()}
             stated = _uncertainty(group, worst_at, turned="angle" in envelope.fit)
             for row, fit in fits.items():
-                result[group.fitted.names[row]] = LobeEnvelope(fit, chosen[row], stated[row], envelope.clause)
+                result[group.fitted.names[row]] = LobeEnvelope(fit, chosen[row], stated[row], envelope.clause, doubt)
     return result
 
 

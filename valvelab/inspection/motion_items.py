@@ -7,9 +7,10 @@ from typing import Literal
 
 from valvelab.inspection.characteristics import Subject
 from valvelab.inspection.judging import Item, Measured
+from valvelab.inspection.lift_doubts import doubted
 from valvelab.inspection.lobe_items import LACKS_ANGLE
 from valvelab.inspection.motion_events import event_number, valve_duration
-from valvelab.inspection.motion_question import TrainSetting
+from valvelab.inspection.motion_question import MotionQuestion, TrainSetting
 from valvelab.inspection.motion_sides import Side
 from valvelab.inspection.rule_lift import measured_of
 from valvelab.records.motion_result import MotionValve
@@ -21,13 +22,19 @@ _LACKS_TIMING = "the timing's own uncertainty is not known"
 
 
 def motion_items(
-    train: TrainSetting, sides: Sequence[Side], valves: Sequence[MotionValve]
+    question: MotionQuestion, sides: Sequence[Side], valves: Sequence[MotionValve]
 ) -> dict[Subject, list[Item]]:
-    """Each valve, and each valve's events, at any lift that a limit names."""
-    pairs = list(zip(sides, valves, strict=True))
+    """Each valve, and each valve's events, at any lift that a limit names.
+
+    What rests on a lift table in doubt says so; readings at a valve's own retainer rest on none.
+    """
+    train, doubts = question.train, question.doubts
     return {
-        "valve": [_valve(train, side, valve) for side, valve in pairs],
-        "event": [_events(train, side) for side in sides],
+        "valve": [
+            doubted(_valve(train, side, valve), doubts, () if valve.rule_readings is None else ("rule_lift",))
+            for side, valve in zip(sides, valves, strict=True)
+        ],
+        "event": [doubted(_events(train, side), doubts) for side in sides],
     }
 
 

@@ -47,4 +47,5 @@ def motion_question(
         firing_order=table.firing_order,
         checking_lifts_mm=tuple(sorted({*CHECKING_LIFTS_MM, *checking_lifts_mm})),
         dynamics=dynamics,
+        doubts=table.doubts,
     )

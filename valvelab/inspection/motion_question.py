@@ -7,6 +7,7 @@ from typing import Literal
 
 from valvelab.follower.contact import ContactSetting
 from valvelab.follower.film import Lubricant
+from valvelab.records.measurement import NO_DOUBTS, Doubts
 from valvelab.valve_motion.lash import Lash
 from valvelab.valve_motion.rocker import RatioRocker, Rocker
 from valvelab.valve_motion.valve_lift import LobeProfile
@@ -101,3 +102,5 @@ class MotionQuestion:
     checking_lifts_mm: tuple[float, ...] = (0.15, 0.508, 1.0, 1.27, 5.08)
     dynamics: bool = True
     sweep_speeds: int = 28
+    doubts: Doubts = NO_DOUBTS
+    """What speaks against the units that the lift table was read in."""

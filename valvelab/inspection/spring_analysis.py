@@ -300,6 +300,8 @@ class SpringAnalysis:
         """Heights at the valve and forces of the whole spring, at the heights of its first element."""
         low, high = self.span()
         first = self.elements[0].free
+        if len(self.elements) == 1:
+            return first.height_mm - self.elements[0].offset_mm, first.force_n
         heights = first.height_mm - self.elements[0].offset_mm
         heights = heights[(heights >= low - 1e-9) & (heights <= high + 1e-9)]
         parts = [element.part(to_the_knee=False) for element in self.elements]

@@ -18,6 +18,9 @@ class Doubts:
     lift: str = ""
 
 
+NO_DOUBTS = Doubts()
+
+
 @dataclass(frozen=True, slots=True)
 class LiftTable:
     """A lift table: one trace a lobe and what its preamble states; None where it states nothing."""
@@ -44,4 +47,4 @@ class LiftTable:
     date: str | None = None
     remarks: dict[str, str] = field(default_factory=dict)
     notes: tuple[Note, ...] = ()
-    doubts: Doubts = Doubts()
+    doubts: Doubts = NO_DOUBTS

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 
 from valvelab.arrays import FloatArray
 from valvelab.springs.rate import LinearModel, line_slopes, polynomial, reading_noise
@@ -95,17 +96,26 @@ def _trend(h: FloatArray, force: FloatArray) -> _Trend:
 def _first_steep_stretch(h: FloatArray, force: FloatArray, slopes: FloatArray) -> int | None:
     """Index of the first of the steep stretches that end the readings (heights descending), or None."""
     flattest = np.minimum.accumulate(slopes[::-1])[::-1]
-    for start in range(2, slopes.size):
-        before = slice(max(0, start + 1 - NEIGHBOURS), start + 1)
-        local = -float(line_slopes(h[before], force[before]))
-        if local <= 0.0 or flattest[start] < STEEPNESS * local:
-            continue
+    local = _local_rates(h, force)[: slopes.size]
+    steep = (local > 0.0) & (flattest >= STEEPNESS * local)
+    for start in (np.flatnonzero(steep[2:]) + 2).tolist():
         trend = _trend(h[: start + 1], force[: start + 1])
         noise = max(trend.noise, reading_noise(h[: start + 1], force[: start + 1]) or 0.0)
         excess = force[-1] - trend.at(float(h[-1]))
         if excess > max(6.0 * noise, 0.02 * abs(trend.at(float(h[-1])))):
             return start
     return None
+
+
+def _local_rates(h: FloatArray, force: FloatArray) -> FloatArray:
+    """Rate of the line through each reading and its neighbours before it, as many as there are."""
+    rates = np.zeros(h.size)
+    for at in range(1, min(NEIGHBOURS - 1, h.size)):
+        rates[at] = -float(line_slopes(h[: at + 1], force[: at + 1]))
+    if h.size >= NEIGHBOURS:
+        windows = (sliding_window_view(values, NEIGHBOURS) for values in (h, force))
+        rates[NEIGHBOURS - 1 :] = -line_slopes(*windows)
+    return rates
 
 
 def _last_free(h: FloatArray, force: FloatArray, slopes: FloatArray, start: int) -> int:
