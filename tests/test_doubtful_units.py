@@ -86,9 +86,7 @@ def test_angles_that_turn_back_are_refused_in_the_files_own_unit(tmp_path: Path)
     crank = np.arange(100.0, 200.0, 2.0)
     crank[[20, 30]] = crank[[30, 20]]
     path = table(tmp_path, "angle [crank deg],1I [mm]", crank, lift(crank / 2.0, 75.0))
-    with pytest.raises(
-        BadFile, match="line 23, .*|line 23: found lobe 1I at 142 crank deg after 160 crank deg, expected"
-    ):
+    with pytest.raises(BadFile, match="line 23: found lobe 1I at 142 crank deg after 160 crank deg, expected"):
         read_lift_table(path)
 
 
@@ -119,8 +117,15 @@ def test_two_turns_that_repeat_are_cam_degrees(tmp_path: Path) -> None:
 CRANK_EVENT = np.arange(40.0, 402.0, 2.0)
 
 
-@pytest.mark.parametrize(("header", "doubtful"), [("angle,1I [mm]", True), ("angle [deg],1I [mm]", True),
-                                                  ("angle [cam deg],1I [mm]", False), ("crank angle,1I [mm]", False)])  # fmt: skip
+@pytest.mark.parametrize(
+    ("header", "doubtful"),
+    [
+        ("angle,1I [mm]", True),
+        ("angle [deg],1I [mm]", True),
+        ("angle [cam deg],1I [mm]", False),
+        ("crank angle,1I [mm]", False),
+    ],
+)
 def test_a_lobe_that_would_last_too_long_is_doubtful_without_a_unit(
     tmp_path: Path, header: str, doubtful: bool
 ) -> None:
@@ -131,7 +136,7 @@ def test_a_lobe_that_would_last_too_long_is_doubtful_without_a_unit(
     assert levels(found, "unit") == ["warning"] * doubtful
 
 
-@pytest.mark.parametrize("half", [60.0, 120.0])
+@pytest.mark.parametrize("half", [60.0, 118.0, 120.0])
 def test_the_bound_is_180_cam_degrees_at_the_checking_lift(tmp_path: Path, half: float) -> None:
     cam = np.arange(0.0, 360.0, 1.0)
     found = read_lift_table(table(tmp_path, "angle,1I [mm]", cam, lift(cam, 10.0, half)))
@@ -146,7 +151,8 @@ def test_the_bound_is_180_cam_degrees_at_the_checking_lift(tmp_path: Path, half:
     [
         ("angle [cam deg],1I", 1 / 25.4, True), ("angle [cam deg],1I [in]", 1 / 25.4, False),
         ("angle [cam deg],1I [mm]", 1 / 25.4, False), ("angle [cam deg],1I", 1.0, False),
-        ("angle [cam deg],1I", 1000.0, True), ("angle [cam deg],1I", 2.9 / 9.0, True), ("angle [cam deg],1I", 3.1 / 9.0, False),
+        ("angle [cam deg],1I", 1000.0, True), ("angle [cam deg],1I", 2.9 / 9.0, True),
+        ("angle [cam deg],1I", 3.1 / 9.0, False),
     ],
 )  # fmt: skip
 def test_lifts_too_low_or_high_are_doubtful_without_a_unit(
@@ -244,7 +250,7 @@ def test_valve_motion_rests_on_the_same_table(tmp_path: Path, capsys: pytest.Cap
               for cells in (row.split(",") for row in rows[1:])]  # fmt: skip
     bare.write_text("\n".join(["# follower: flat", rows[0], *scaled]) + "\n", encoding="utf-8")
     spec = tmp_path / "valve.toml"
-    spec.write_text('[decision]\nrule = "simple"\n[[limit]]\nof = "rule_lift"\nmin = "0.1 mm"\n', encoding="utf-8")
+    spec.write_text('[decision]\nrule = "simple"\n[[limit]]\nof = "max_valve_lift"\nmin = "0.1 mm"\n', encoding="utf-8")
     train = sample_profiles() / "quillmere_four_train.toml"
     code = main(["motion", str(bare), "--train", str(train), "--spec", str(spec), "--no-dynamics", "--json"])
     document = json.loads(capsys.readouterr().out)

@@ -201,21 +201,27 @@ def doubts_of(traces: Sequence[Trace], bare: Sequence[Trace], *, angle_stated: b
 
 
 def _lasting(trace: Trace, level_mm: float) -> float:
-    """Cam degrees round the nose over which the lift is above `level_mm`, from the readings as they are."""
+    """Cam degrees round the nose over which the lift is above `level_mm`, straight between the readings."""
     folded = fold(trace.angle_cam_deg)
     order = np.argsort(folded, kind="stable")
     angle, lift = folded[order], trace.lift_mm[order]
-    above = lift - np.median(np.sort(lift)[: max(1, lift.size // 20)]) > level_mm
+    above = lift - np.median(np.sort(lift)[: max(1, lift.size // 20)]) - level_mm
     nose = int(np.argmax(lift))
-    angle, above = np.roll(angle, -nose), np.roll(above, -nose)
-    steps = np.diff(angle, append=angle[0]) % 360.0
-    ends = ~above | (np.roll(steps, 1) > LARGEST_HOLE_CAM_DEG)
-    after = np.flatnonzero(ends[1:])
-    if not above[0]:
+    if above[nose] <= 0.0:
         return 0.0
-    if not after.size:
+    after = _until_below(np.roll(angle, -nose), np.roll(above, -nose))
+    before = _until_below(-np.roll(angle, -nose - 1)[::-1], np.roll(above, -nose - 1)[::-1])
+    return min(360.0, after + before)
+
+
+def _until_below(angle: FloatArray, above: FloatArray) -> float:
+    """Degrees from the first reading to where `above` falls through 0, or to a hole; 360 where it never does."""
+    steps = np.diff(angle) % 360.0
+    ends = np.flatnonzero((above[1:] <= 0.0) | (steps > LARGEST_HOLE_CAM_DEG))
+    if not ends.size:
         return 360.0
-    forward = float(steps[: after[0]].sum())
-    back = ~above[::-1] | (steps[::-1] > LARGEST_HOLE_CAM_DEG)
-    backward = float(steps[::-1][: int(np.argmax(back))].sum()) if back.any() else 0.0
-    return forward + backward
+    end = int(ends[0])
+    whole = float(steps[:end].sum())
+    if steps[end] > LARGEST_HOLE_CAM_DEG:
+        return whole
+    return whole + float(steps[end] * above[end] / (above[end] - above[end + 1]))
