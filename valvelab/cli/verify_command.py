@@ -67,8 +67,9 @@ def text(result: VerifyResult) -> str:
 def _in_words(result: VerifyResult) -> str:
     again = f"{result.compared} figures and words computed again"
     if not result.agrees:
-        shown = {True: "", None: "", False: "; what it shows is not what is drawn from what it carries"}
-        return f"DIFFERS in {len(result.differing)} places, {again}{shown[result.drawn_page_agrees]}"
+        shown = {True: "", None: "", False: "; the file is not the one that is drawn from it"}
+        places = f"{len(result.differing)} place{'s' * (len(result.differing) != 1)}"
+        return f"DIFFERS from what it carries in {places}, {again}{shown[result.drawn_page_agrees]}"
     if result.differing:
         return (
             f"is whole, as {result.written_by} wrote it; of {again}, {len(result.differing)} come out otherwise under "

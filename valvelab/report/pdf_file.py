@@ -18,16 +18,16 @@ from valvelab.report.pdf_values import Name, NotReadable, Ref, Stream, Value, af
 
 MOST_OBJECTS = 50_000
 MOST_OUTSIDE_STREAMS = 4_000_000
-MOST_UNREADABLE = 50
+MOST_UNREADABLE = 10
 MOST_UNPACKED = 200 * 1024 * 1024
 MOST_PAGES = 5_000
 INHERITED = ("Resources", "MediaBox", "CropBox", "Rotate")
 
 _HEADER = b"%PDF-1.4\n%\xe2\xe3\xcf\xd3\n"
 _OBJECT = re.compile(rb"(\d{1,8})[\0\t\n\f\r ]+(\d{1,5})[\0\t\n\f\r ]+obj(?![A-Za-z])")
-_NEXT = re.compile(rb"(?<![\d.])" + _OBJECT.pattern + rb"|\b(?:xref|trailer|startxref)\b")
-_TABLE = re.compile(rb"xref\s+((?:\d+ \d+\s+(?:\d{10} \d{5} [nf]\s*)*)+)")
-_SECTION = re.compile(rb"(\d+) (\d+)\s+((?:\d{10} \d{5} [nf]\s*)*)")
+_NUMBERED = re.compile(rb"(?<!\d)\d{1,8}[\0\t\n\f\r ]+\d{1,5}[\0\t\n\f\r ]+\Z")
+_TABLE = re.compile(rb"xref\s++((?:\d++ \d++\s++(?:\d{10} \d{5} [nf]\s*+)*+)++)")
+_SECTION = re.compile(rb"(\d++) (\d++)\s++((?:\d{10} \d{5} [nf]\s*+)*+)")
 _START = re.compile(rb"startxref\s+(\d+)")
 _END = re.compile(rb"\s+%%EOF[\r\n]*")
 _SEAL = re.compile(rb"/ID \[<([0-9a-f]{64})> <([0-9a-f]{64})>\]")
@@ -94,7 +94,10 @@ def unpacked(stream: Stream, budget: Budget) -> bytes:
     if stream.keys.get("DecodeParms") is not None:
         raise NotReadable("a stream packed in a way that no certificate has")
     data = stream.data
-    for name in names if isinstance(names, list) else [] if names is None else [names]:
+    names = names if isinstance(names, list) else [] if names is None else [names]
+    if len(names) > 2:
+        raise NotReadable("a stream packed over and over")
+    for name in names:
         if name == "ASCII85Decode":
             data = _from_ascii85(data)
         elif name == "FlateDecode":
@@ -157,9 +160,8 @@ def read_file(data: bytes) -> PdfFile:
             place = _next(scan, place)
         except NotReadable as error:
             scan.odd(f"{error} where an object is expected")
-            scan.unreadable += 1
-            following = _NEXT.search(data, start + 1)
-            place = len(data) if following is None else following.start()
+            met = _OBJECT.match(data, start)
+            place = _following(scan, start + 1 if met is None else met.end())
         if scan.unreadable > MOST_UNREADABLE or len(scan.objects) > MOST_OBJECTS or scan.outside > MOST_OUTSIDE_STREAMS:
             raise NotReadable("far more objects, or more unreadable ones, than a certificate has")
     _check_table(scan)
@@ -168,6 +170,20 @@ def read_file(data: bytes) -> PdfFile:
     if "Encrypt" in scan.trailers[-1]:
         raise NotReadable("an encrypted PDF")
     return PdfFile(scan.objects, scan.trailers[-1], tuple(scan.oddities))
+
+
+def _following(scan: _Scan, place: int) -> int:
+    """Where the next object, table or trailer may begin, past what could not be read."""
+    data = scan.data
+    ends = [found for word in (b"xref", b"trailer", b"startxref") if (found := data.find(word, place)) >= 0]
+    end = min([*ends, len(data)])
+    while (found := data.find(b"obj", place, end)) >= 0 and scan.unreadable <= MOST_UNREADABLE:
+        scan.unreadable += 1
+        if numbers := _NUMBERED.search(data[max(0, found - 24) : found]):
+            return found - (numbers.end() - numbers.start())
+        place = found + 3
+    scan.unreadable += 1
+    return end
 
 
 def _next(scan: _Scan, place: int) -> int:

@@ -41,7 +41,7 @@ class NotReadable(Exception):
     """Bytes that are no value, or one that is larger or deeper than any certificate has; says what stands there."""
 
 
-_SPACE = re.compile(rb"(?:[\0\t\n\f\r ]+|%[^\r\n]*)*")
+_SPACE = re.compile(rb"(?:[\0\t\n\f\r ]++|%[^\r\n]*+)*+")
 _REF = re.compile(rb"(\d{1,8})[\0\t\n\f\r ]+(\d{1,5})[\0\t\n\f\r ]+R(?![A-Za-z0-9])")
 _NUMBER = re.compile(rb"[+-]?(?:\d+\.?\d*|\.\d+)")
 _NAME = re.compile(rb"/([^\0\t\n\f\r ()<>\[\]{}/%]*)")
