@@ -34,21 +34,31 @@ def as_attachments(files: Mapping[str, bytes], job: Job) -> tuple[Attachment, ..
 
 
 def names_for(paths: Sequence[Path]) -> dict[Path, str]:
-    """Each file once, named from the nearest folder that all of them share, so that a spec finds its nominal tables."""
+    """Each file once, named from the nearest folder that all of them share, so that a spec finds its nominal tables.
+
+    A name that is taken, or that the certificate needs for itself, gets a number.
+    """
     whole = {path: Path(os.path.normpath(path.absolute())) for path in paths}
     shared = Path(os.path.commonpath([path.parent for path in whole.values()]))
-    names: dict[Path, str] = {}
-    for path, absolute in whole.items():
-        name = _carriable(absolute.relative_to(shared).as_posix())
-        while name in names.values():
-            name = f"{name}_"
-        names[path] = name
-    return names
+    named: dict[Path, str] = {}
+    for path in dict.fromkeys(whole.values()):
+        plain = _carriable(path.relative_to(shared).as_posix())
+        folder, _, name = plain.rpartition("/")
+        free = (f"{folder}/{number}{name}".lstrip("/") for number in ("", *(f"{n}-" for n in range(2, len(paths) + 3))))
+        taken = {one.casefold() for one in named.values()}
+        named[path] = next(one for one in free if one.casefold() not in taken and not _reserved(one))
+    return {path: named[absolute] for path, absolute in whole.items()}
 
 
 def _carriable(name: str) -> str:
     """A name that every reader of the paper can unpack: signs that are no text or part folders are written as hex."""
-    return "".join(f"_{ord(sign) & 0xFF:02x}" if sign in "\\:" or utf8(sign) != sign else sign for sign in name)
+    return "".join(
+        sign if sign.isprintable() and sign not in "\\:" else f"_{ord(sign) & 0xFF:02x}" for sign in name
+    )
+
+
+def _reserved(name: str) -> bool:
+    return name.casefold() == JOB or (name.startswith(RESULT_PREFIX) and name.endswith(".json"))
 
 
 def relative_sources(result: Result, names: Mapping[str, str]) -> Result:

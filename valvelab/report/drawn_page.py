@@ -182,7 +182,7 @@ def foreign(file: PdfFile, number: str) -> Iterator[Difference]:
     for key in sorted(set(file.catalogue) - PLAIN_CATALOGUE):
         yield Difference(where=f"document: {WORDS.get(key, key)}", stated="present", recomputed=nothing)
     for key in sorted(set(file.dictionary(file.catalogue.get("Names"))) - {"EmbeddedFiles"}):
-        yield Difference(where=f"document: {WORDS.get(key, key)}", stated="present", recomputed=nothing)
+        yield Difference(where=f"document: {WORDS['Names']}", stated=key, recomputed=nothing)
     budget = Budget()
     for count, page in enumerate(file.pages(), start=1):
         added = {*page} - PLAIN_PAGE | ({"Rotate"} if page.get("Rotate", 0) != 0 else set())

@@ -1,0 +1,98 @@
+"""Whatever station writes a certificate, it carries all that its result depends on, and it verifies."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from papers import carried_files
+
+from valvelab.cli.main import main
+from valvelab.errors import BadFile, CannotEvaluate
+from valvelab.places import sample_profiles
+from valvelab.window.main_window import MainWindow
+from valvelab.workbench.certificates import CertificateRequest
+
+SAMPLES = sample_profiles()
+STATIONS = ("lobes", "motion", "phasing")
+
+
+@pytest.fixture
+def bench(window: MainWindow, tmp_path: Path) -> MainWindow:
+    """A cylinder's lobes, its train and its degree wheel, judged by a spec with an envelope and limits for each."""
+    rows = (SAMPLES / "quillmere_four_camshaft.csv").read_text(encoding="utf-8").splitlines()
+    kept = [row if row.startswith("#") else ",".join(row.split(",")[:3]) for row in rows]
+    (tmp_path / "camshaft.csv").write_text("\n".join(kept) + "\n", encoding="utf-8")
+    nominals = tmp_path / "drawings"
+    nominals.mkdir()
+    name = "quillmere_four_nominal_intake.csv"
+    (nominals / name).write_bytes((SAMPLES / name).read_bytes())
+    (tmp_path / "spec.toml").write_text(
+        f'[[envelope]]\nlobes = "intake"\nnominal = "drawings/{name}"\nfit = ["angle"]\n'
+        '[[envelope.band]]\nfrom = -70\nto = 70\nbelow = "0.1 mm"\nabove = "0.1 mm"\n'
+        '[[limit]]\nof = "max_lift"\nmin = "1 mm"\n[[limit]]\nof = "rule_lift"\nmax = "30 mm"\n'
+        '[[limit]]\nof = "intake_centreline"\nnominal = 106\nbelow = 9\nabove = 9\n',
+        encoding="utf-8",
+    )
+    files = [tmp_path / "camshaft.csv", tmp_path / "spec.toml", SAMPLES / "quillmere_four_train.toml",
+             SAMPLES / "quillmere_four_degree_wheel.toml"]  # fmt: skip
+    window.bench.add_files([str(path) for path in files])
+    return window
+
+
+@pytest.mark.parametrize("station", STATIONS)
+def test_a_spec_with_an_envelope_is_carried_with_its_nominal(bench: MainWindow, tmp_path: Path, station: str) -> None:
+    bench._go(station)
+    target = tmp_path / "c.pdf"
+    bench.save_certificate(target)
+    assert target.is_file(), bench.bench.document.problems()
+    carried = carried_files(target)
+    assert any(name.endswith("quillmere_four_nominal_intake.csv") for name in carried)
+    assert main(["verify", str(target), "--quiet"]) == 0
+    result = json.loads(next(content for name, content in carried.items() if name.startswith("result-1")))
+    assert result["command"] == station
+
+
+def test_the_window_writes_the_command_line_s_paper(bench: MainWindow, tmp_path: Path) -> None:
+    from datetime import date
+
+    bench._go("lobes")
+    bench.save_certificate(tmp_path / "window.pdf")
+    words = ["certify", str(tmp_path / "camshaft.csv"), "--spec", str(tmp_path / "spec.toml")]
+    day = date.today().isoformat()  # noqa: DTZ011 - the date on the wall, as the window takes it
+    main([*words, "--out", str(tmp_path / "line.pdf"), "--date", day, "--quiet"])
+    assert (tmp_path / "window.pdf").read_bytes() == (tmp_path / "line.pdf").read_bytes()
+
+
+def request_of(bench: MainWindow, station: str) -> CertificateRequest:
+    from valvelab.workbench import stations
+
+    bench._go(station)
+    known = stations.by_name(station)
+    assert known is not None
+    assert known.certificate is not None
+    document = bench.bench.document
+    return known.certificate(document, stations.answer_value(document, known))
+
+
+def test_a_file_that_changed_since_is_refused(bench: MainWindow, tmp_path: Path) -> None:
+    from valvelab.cli.certify_command import write_request
+
+    request = request_of(bench, "lobes")
+    table = tmp_path / "camshaft.csv"
+    table.write_text(table.read_text(encoding="utf-8") + "\n", encoding="utf-8")
+    with pytest.raises(BadFile, match=r"camshaft\.csv: found another content than was inspected"):
+        write_request(request, tmp_path / "c.pdf", "metric", "2026-03-05")
+    assert not (tmp_path / "c.pdf").exists()
+
+
+def test_a_paper_that_would_say_something_else_is_refused(bench: MainWindow, tmp_path: Path) -> None:
+    from dataclasses import replace
+
+    from valvelab.cli.certify_command import write_request
+
+    request = replace(request_of(bench, "lobes"), options=("--keep-eccentricity",))
+    with pytest.raises(CannotEvaluate, match="would not say what the window shows"):
+        write_request(request, tmp_path / "c.pdf", "metric", "2026-03-05")
+    assert not (tmp_path / "c.pdf").exists()
