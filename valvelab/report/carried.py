@@ -7,7 +7,6 @@ import os
 from collections.abc import Mapping, Sequence
 from pathlib import Path, PurePosixPath
 
-from valvelab.errors import utf8
 from valvelab.records.job import Job
 from valvelab.records.result import Result, Source
 from valvelab.report.page_model import Attachment
@@ -52,9 +51,7 @@ def names_for(paths: Sequence[Path]) -> dict[Path, str]:
 
 def _carriable(name: str) -> str:
     """A name that every reader of the paper can unpack: signs that are no text or part folders are written as hex."""
-    return "".join(
-        sign if sign.isprintable() and sign not in "\\:" else f"_{ord(sign) & 0xFF:02x}" for sign in name
-    )
+    return "".join(sign if sign.isprintable() and sign not in "\\:" else f"_{ord(sign) & 0xFF:02x}" for sign in name)
 
 
 def _reserved(name: str) -> bool:
