@@ -241,10 +241,19 @@ def _by_another(carried: Carried, again: Again, compared: int, wrong: list[Diffe
         info("version", f"{told_by}: what is drawn was not compared, only looked through for what was added to it")
     ]
     if differing and not broken:
-        text = f"{told_by}: {len(differing)} of {compared} figures differ under this version's methods"
-        notes.append(warning("version", f"{text}; valvelab {carried.version} itself tells whether they are its own"))
-    others = [row for row in differing if row not in broken]
+        decisions = sum(row.where.endswith(".decision") for row in differing)
+        text = (
+            f"{len(differing)} of {compared} figures differ under this version's methods, {decisions or 'no'} verdict"
+        )
+        text += f"{'s' * (decisions > 1)} among them; valvelab {carried.version} itself tells whether they are its own"
+        notes.append(warning("version", f"{told_by}: {text}"))
+    others = sorted((row for row in differing if row not in broken), key=_weight)
     return _answer(carried, again, compared, [*broken, *others], not broken, None, notes)
+
+
+def _weight(row: Difference) -> int:
+    """Verdicts before figures before notes."""
+    return next((rank for kind, rank in ((".decision", 0), (".verdicts", 1), (".notes", 3)) if kind in row.where), 2)
 
 
 def _only_newer(row: Difference) -> bool:

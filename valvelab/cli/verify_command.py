@@ -52,7 +52,10 @@ def verify(path: Path) -> VerifyResult:
 
 def text(result: VerifyResult) -> str:
     """What was compared and where it differs."""
-    parts = [f"certificate {result.number} {_in_words(result)}"]
+    from valvelab.report.assembly import banner
+
+    verdict = banner(result.verdicts)
+    parts = [f"certificate {result.number} {_in_words(result)}", f"computed again: {verdict.word}. {verdict.sentence}"]
     if result.differing:
         rows = [[row.where, row.stated, row.recomputed] for row in result.differing[:SHOWN]]
         parts.append(table(["where", "stated", "computed again"], rows, left=3))

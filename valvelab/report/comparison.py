@@ -70,7 +70,7 @@ def _difference(where: str, stated: object, recomputed: object) -> Difference:
 
 
 def _short(value: object) -> str:
-    text = "nothing" if value is None else str(value)
+    text = "nothing" if value is None else f"{value:.9g}" if isinstance(value, float) else str(value)
     return text if len(text) <= LONGEST else text[: LONGEST - 1] + "…"
 
 
