@@ -156,12 +156,12 @@ def write_request(request: CertificateRequest, path: Path, units: System, made: 
     return write_inspected(done, job, path)
 
 
-def certify_arguments(command: str, args: argparse.Namespace, path: Path) -> None:
+def certify_arguments(command: str, args: argparse.Namespace, path: Path) -> CertifyResult:
     """The certificate behind another command's `--out FILE.pdf`, from that command's own arguments."""
     from valvelab.cli.job_parts import Request
 
     job = Job(units=args.units, part=(JobPart(inspect=command, file="-"),))
-    write([Request(command, args)], job, path)
+    return write([Request(command, args)], job, path)
 
 
 def summary(verdicts: tuple[Verdict, ...]) -> str:

@@ -18,6 +18,7 @@ from typing import Any, NoReturn
 from valvelab.errors import BadFile, BadSpec, WrongUsage
 from valvelab.files.contents import read_contents
 from valvelab.files.spec_file import nominal_path, parse_toml, read_spec
+from valvelab.inspection.spec_answers import Answer, settled
 from valvelab.records.job import Job, JobPart
 from valvelab.records.spec import Spec
 from valvelab.report.assembly import Part, assemble
@@ -175,6 +176,12 @@ def inspect_job(
         answer = (stated or {}).get(number) if request.command in ENDED_BY_THE_CLOCK else None
         part: Part = module.part(request.args) if answer is None else module.checked_part(request.args, answer)
         parts.append(replace(part, result=relative_sources(part.result, by_digest)))
+    specs = {path: read_spec(path) for path in {request.args.spec for request in requests} if path is not None}
+    results = settled([
+        Answer(request.command, part.result, specs.get(request.args.spec), names.get(request.args.spec, "spec"))
+        for request, part in zip(requests, parts, strict=True)
+    ])  # fmt: skip
+    parts = [replace(part, result=result) for part, result in zip(parts, results, strict=True)]
     inputs = {names[path]: contents[path].data for path in paths}
     return Inspected(job_of(requests, names, like), tuple(parts), inputs)
 
