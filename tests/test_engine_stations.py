@@ -15,7 +15,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
-from PySide6.QtWidgets import QAbstractButton, QApplication, QComboBox, QLineEdit, QSlider, QWidget
+from PySide6.QtWidgets import QAbstractButton, QApplication, QComboBox, QLabel, QLineEdit, QSlider, QWidget
 
 from valvelab.dynamics.response import Stopped
 from valvelab.files.phasing_sheet import parse_sheet_toml, read_phasing_sheet, sheet_toml
@@ -23,12 +23,13 @@ from valvelab.inspection.inspect_motion import inspect_motion
 from valvelab.inspection.inspect_phasing import inspect_phasing
 from valvelab.phasing.degreeing import Card, CardDuration, EventReading, NosePair, Sheet, degree
 from valvelab.places import sample_profiles
+from valvelab.records.result import Verdict
 from valvelab.window.bench import Bench
 from valvelab.window.main_window import MainWindow
 from valvelab.window.stations.motion_rule import guard_of
 from valvelab.window.stations.motion_view import MotionView
 from valvelab.window.stations.phasing_view import PhasingView
-from valvelab.workbench import recovery, worksheet, worksheet_words
+from valvelab.workbench import recovery, stations, worksheet, worksheet_words
 from valvelab.workbench.worksheet import Cell
 from valvelab.workbench.worksheet_guide import doubts, target
 
@@ -484,6 +485,70 @@ def test_readings_at_the_retainer_are_judged_at_once(engine: MainWindow, tmp_pat
     table = tomllib.loads((tmp_path / "train.toml").read_text(encoding="utf-8"))
     assert [row["valve"] for row in table["rule_reading"]] == ["1I", "2I"]
     assert not motion(engine).rule.save.isEnabled()
+
+
+def rule_row(window: MainWindow, valve: str) -> Verdict:
+    rows = window.verdicts.sheet.rows_model.rows
+    return next(row for row in rows if (row.item, row.characteristic) == (valve, "rule_lift"))
+
+
+def test_a_reading_that_stands_off_decides_nothing_until_it_is_set_aside(engine: MainWindow, tmp_path: Path) -> None:
+    view = motion(engine)
+    engine.bench.choose("motion", "page", "rule")
+    engine.bench.choose("motion", "valve", "2I")
+    for number, text in enumerate(("10.85", "10.86", "10.50", "10.87", "10.89")):
+        enter(view.rule.fields[number], text)
+    enter(view.rule.u_field, "0.008")
+    assert rule_row(engine, "2I").decision == "undecided"
+    assert view.rule.words.text().startswith("Reading 3 (10.50) stands off from the others")
+    assert "stands off" in view.rule.fields[2].doubt
+    # its dot is on the plot
+    (item,) = view.rule.scale.items_by_name.values()
+    low, high = item.view.viewRange()[0]
+    assert low < 10.50
+    assert high > 10.90
+    assert view.rule.aside.text() == "Set reading 3 aside…"
+    view.rule.set_aside(2, "stylus slipped")
+    row = rule_row(engine, "2I")
+    assert row.measured == pytest.approx(10.8675)
+    # 10.85, 10.86, 10.87, 10.89: s/√4 · √3 = 0.0148, beside the indicator's 0.008; 0.0325 inside the limit is 1.93 u
+    assert row.standard_uncertainty == pytest.approx(0.01682, abs=1e-4)
+    assert (row.decision, row.reason) == ("accept", None)
+    assert row.probability_conforming == pytest.approx(0.973, abs=2e-3)
+    assert "1 of them set aside" in view.rule.words.text()
+    view.save_train_to(tmp_path / "train.toml")
+    table = tomllib.loads((tmp_path / "train.toml").read_text(encoding="utf-8"))
+    assert table["rule_reading"][1]["set_aside"] == [{"reading": 3, "reason": "stylus slipped"}]
+    assert "stylus slipped" in view.rule.fields[2].doubt
+    view.rule.aside.click()
+    assert rule_row(engine, "2I").reason is not None
+
+
+def test_a_ninth_reading_is_one_more(engine: MainWindow) -> None:
+    view = motion(engine)
+    engine.bench.choose("motion", "page", "rule")
+    engine.bench.choose("motion", "valve", "2I")
+    view.rule.fields[0].setFocus()
+    typed = [10.85, 10.86, 10.84, 10.85, 10.86, 10.85, 10.84, 10.85, 10.87, 10.86]
+    for value in typed:
+        field = QApplication.focusWidget()
+        assert field in view.rule.fields
+        QTest.keyClicks(field, f"{value}")
+        QTest.keyClick(field, Qt.Key.Key_Return)
+    assert rule_row(engine, "2I").measured == pytest.approx(sum(typed) / 10)
+    assert [field.text() for field in view.rule.fields[:10]] == [f"{value:.2f}" for value in typed]
+
+
+def test_a_train_without_a_rocker_is_named_at_the_station(window: MainWindow, tmp_path: Path) -> None:
+    text = (SAMPLES / "quillmere_four_train.toml").read_text(encoding="utf-8")
+    train = tmp_path / "no_rocker.toml"
+    train.write_text(text.replace("[rocker]\nratio = 1.55\nuncertainty = 0.003\n", ""), encoding="utf-8")
+    window.bench.add_files([str(one_cylinder(tmp_path)), str(train)])
+    window._go("motion")
+    assert stations.answer_value(window.bench.document, stations.by_name("motion")) is None
+    told = " ".join(label.text() for label in window.findChildren(QLabel) if label.isVisible())
+    assert "no_rocker.toml" in told
+    assert "[rocker]" in told
 
 
 def test_the_guard_band_is_where_the_decision_turns(engine: MainWindow) -> None:

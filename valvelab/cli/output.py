@@ -54,7 +54,7 @@ def verdict_table(verdicts: Sequence[Verdict], system: System) -> str:
             "–" if chance is None else f"{100.0 * chance:.1f} %",
             MARKS[verdict.decision],
             verdict.clause or "",
-            *([f"[{reasons[verdict.reason]}]" if verdict.reason else ""] if reasons else []),
+            *([f"[{reasons[verdict.remark]}]" if verdict.remark else ""] if reasons else []),
         ])  # fmt: skip
     header = ["characteristic", "item", "measured", "u", "lower", "upper", "unit", "conforms", "verdict", "clause"]
     under = "".join(f"\n[{number}] {reason}" for reason, number in reasons.items())

@@ -58,6 +58,14 @@ class Verdict(Record):
     reason: str | None = None
     """Why it is undecided, or which source of uncertainty is unknown."""
 
+    @property
+    def remark(self) -> str:
+        """The reason as it stands beside the row; empty without one."""
+        if not self.reason:
+            return ""
+        open_ = self.decision == "undecided" and self.probability_conforming is None
+        return f"undecided: {self.reason}" if open_ else self.reason
+
 
 class Result(Record):
     """Head of every result; each command adds its own keys beside these."""
@@ -72,7 +80,7 @@ class Result(Record):
 
 def numbered_reasons(verdicts: Iterable[Verdict]) -> dict[str, int]:
     """The different reasons of verdicts, numbered from 1 in their order, for marks in a table and a list under it."""
-    reasons = dict.fromkeys(verdict.reason for verdict in verdicts if verdict.reason)
+    reasons = dict.fromkeys(verdict.remark for verdict in verdicts if verdict.remark)
     return {reason: number for number, reason in enumerate(reasons, start=1)}
 
 

@@ -232,7 +232,7 @@ def verdict_table(verdicts: Sequence[Verdict], system: System, title: str = "") 
                 show(verdict.measured, verdict.unit, system), show(verdict.standard_uncertainty, verdict.unit, system),
                 show(verdict.lower, verdict.unit, system), show(verdict.upper, verdict.unit, system),
                 display_unit(verdict.unit, system).label, "–" if chance is None else f"{100.0 * chance:.1f} %",
-                Mark(verdict.decision), *([f"({reasons[verdict.reason]})" if verdict.reason else ""] * bool(reasons)),
+                Mark(verdict.decision), *([f"({reasons[verdict.remark]})" if verdict.remark else ""] * bool(reasons)),
                 clause or "",
             ))  # fmt: skip
     why = ("why",) * bool(reasons)

@@ -48,7 +48,7 @@ def phasing_part(inspection: PhasingInspection, system: System = "metric") -> Pa
                 new_page=True,
             ),
         ),
-        subjects=("phasing",),
+        subjects=("phasing", "event"),
         serial=sheet.serial,
     )  # fmt: skip
 
@@ -134,7 +134,7 @@ def motion_part(
                                      *_contact_tables(result.valves, system), _event_table(result.valves, system)),
                     new_page=True),
         ),
-        subjects=("valve",),
+        subjects=("valve", "event"),
         serial=serial,
     )  # fmt: skip
 

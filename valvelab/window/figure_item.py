@@ -103,6 +103,7 @@ class FigureItem:
             [(c.role, c.series) for c in figure.curves],
         )
         first = self._form != form
+        moved = self.figure is None or self.figure.x_axis.range != figure.x_axis.range
         if first:
             self._clear()
         self.figure, self.units, self._form = figure, units, form
@@ -111,7 +112,7 @@ class FigureItem:
         self._draw_curves(theme, first)
         self._draw_others(theme)
         self._name_axes(theme)
-        if first:
+        if first or moved:
             self.reset_range()
         else:
             self._fit_y()

@@ -67,7 +67,7 @@ def columns(units: System) -> list[TableColumn]:
         TableColumn("item", lambda v: v.item, "Lobe, spring, station or valve", number=False),
         TableColumn("characteristic", lambda v: words_for(v.characteristic) + (
             "" if v.at_mm is None else f" at {_short(v.at_mm, units)}"), "What was judged", number=False,
-                    cell_tip=lambda v: meaning_of(v.characteristic)),
+                    cell_tip=lambda v: meaning_of(v.characteristic, v.unit)),
         number("measured"),
         number("standard_uncertainty"),
         number("lower"),
@@ -79,8 +79,8 @@ def columns(units: System) -> list[TableColumn]:
                     "Probability that the true value lies within the limits",
                     value=lambda v: v.probability_conforming),
         TableColumn("clause", lambda v: v.clause or "", "The rule it comes from", number=False),
-        TableColumn("why", lambda v: v.reason or "", "Why it is undecided, or what its uncertainty does not hold",
-                    number=False, cell_tip=lambda v: v.reason or ""),
+        TableColumn("why", lambda v: v.remark, "Why it is undecided, or what its uncertainty does not hold",
+                    number=False, cell_tip=lambda v: v.remark),
     ]  # fmt: skip
 
 
@@ -105,6 +105,14 @@ def use_of_limits(verdict: Verdict) -> float | None:
         return None
     half = 0.5 * (verdict.upper - verdict.lower)
     return (verdict.measured - 0.5 * (verdict.lower + verdict.upper)) / half
+
+
+def _why(verdicts: Sequence[Verdict]) -> str:
+    """Why some verdicts are open: too close, or nothing sure was measured."""
+    missing = [row.probability_conforming is None for row in verdicts if row.decision == "undecided"]
+    if all(missing):
+        return "not measured, or in doubt"
+    return "too close to call, not measured, or in doubt" if any(missing) else "too close to call"
 
 
 class LimitGauge(QStyledItemDelegate):
@@ -217,7 +225,8 @@ class VerdictTable(QWidget):
         words = self.words.text().casefold().split()
 
         def keep(verdict: Verdict) -> bool:
-            said = f"{verdict.item} {words_for(verdict.characteristic)} {verdict.clause or ''}".casefold()
+            parts = (verdict.item, words_for(verdict.characteristic), verdict.clause or "", verdict.remark)
+            said = " ".join(parts).casefold()
             return decision in {"", verdict.decision} and all(word in said for word in words)
 
         self.sheet.proxy.filter_by(keep)
@@ -263,7 +272,7 @@ class Banner(QWidget):
         colour = theme.colours.get(self._outcome, theme.colours["text"])
         head = {
             "reject": f"Rejected: {counts['reject']} of {total} out of limits",
-            "undecided": f"Undecided: {counts['undecided']} of {total} too close to call",
+            "undecided": f"Undecided: {counts['undecided']} of {total} {_why(result.verdicts)}",
             "accept": f"Accepted: all {total} within limits",
             "": "Measured; nothing judged",
         }[self._outcome]

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from valvelab.inspection.characteristics import all_characteristics, by_name
+from valvelab.inspection.characteristics import all_characteristics, by_name, named
 
 if TYPE_CHECKING:
     from valvelab.inspection.inspect_lobes import LobesInspection
@@ -25,9 +25,9 @@ class Fact:
     meaning: str
 
 
-def meaning_of(name: str) -> str:
-    """What a characteristic is, how it is found and where that comes from."""
-    row = by_name(name)
+def meaning_of(name: str, unit: str | None = None) -> str:
+    """What a characteristic is, how it is found and where that comes from; `unit` tells two of one name apart."""
+    row = next((row for row in named(name) if row.unit == unit), by_name(name))
     return "" if row is None else f"{row.meaning}\n{row.method}\nSource: {row.source}"
 
 

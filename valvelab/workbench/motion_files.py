@@ -60,7 +60,7 @@ def springs_in_use(document: Document) -> tuple[BenchFile, SpringTable] | None:
 
 def spec_in_use(document: Document) -> tuple[BenchFile, Spec] | None:
     """The spec that verdicts are reached by."""
-    return spec_for(document, {"valve"})
+    return spec_for(document, {"valve"}) or spec_for(document, {"event"})
 
 
 def uses(document: Document) -> tuple[BenchFile, ...]:

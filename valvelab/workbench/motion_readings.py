@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -16,23 +18,35 @@ if TYPE_CHECKING:
 
 def rule_readings(document: Document, motion: Motion) -> tuple[RuleReading, ...]:
     """Readings at the retainer: those typed for a valve, else the train's."""
-    from valvelab.inspection.motion_question import RuleReading
-
     stated = motion.inspection.question.train.rule_readings
     names = [lobe.name for lobe in motion.inspection.question.lobes]
     kept = [row for row in stated if row.valve not in names]
     for name in names:
-        typed = document.choice(NAME, f"read {name}", "?")
         own = [row for row in stated if row.valve == name]
-        if typed == "?":
-            kept += own
-            continue
-        values = tuple(float(word) for word in typed.split())
-        u = document.choice(NAME, f"u {name}", UNSET)
-        known = own[0].uncertainty_mm if own else None
-        if values:
-            kept.append(RuleReading(name, values, known if u == UNSET else u if u > 0.0 else None))
+        typed = _typed(document, name, own)
+        kept += own if typed is None else typed
     return tuple(kept)
+
+
+def _typed(document: Document, valve: str, own: Sequence[RuleReading]) -> list[RuleReading] | None:
+    """A valve's readings as typed at the station; None where nothing was typed over the train's."""
+    from valvelab.inspection.motion_question import RuleReading
+
+    typed = document.choice(NAME, f"read {valve}", "?")
+    if typed == "?":
+        return None
+    values = tuple(float(word) for word in typed.split())
+    if not values:
+        return []
+    u = document.choice(NAME, f"u {valve}", UNSET)
+    known = own[0].uncertainty_mm if own else None
+    aside = tuple(_aside_line(line) for line in document.choice(NAME, f"aside {valve}", "").splitlines())
+    return [RuleReading(valve, values, known if u == UNSET else u if u > 0.0 else None, aside)]
+
+
+def _aside_line(line: str) -> tuple[int, str]:
+    place, _, reason = line.partition(" ")
+    return int(place), reason
 
 
 def readings_of(document: Document, motion: Motion, valve: str) -> tuple[tuple[float, ...], float | None]:
@@ -43,10 +57,29 @@ def readings_of(document: Document, motion: Motion, valve: str) -> tuple[tuple[f
     return tuple(value for row in rows for value in row.readings_mm), u
 
 
-def with_readings(document: Document, valve: str, values: tuple[float, ...], u: float | None) -> Document:
-    """The document with a valve's readings at the retainer."""
+def set_aside_of(document: Document, motion: Motion, valve: str) -> dict[int, str]:
+    """One valve's readings that don't count, by their place among all of its readings, from 0, with the reason."""
+    found: dict[int, str] = {}
+    start = 0
+    for row in rule_readings(document, motion):
+        if row.valve == valve:
+            found |= {start + place: reason for place, reason in row.set_aside}
+            start += len(row.readings_mm)
+    return found
+
+
+def with_readings(
+    document: Document,
+    valve: str,
+    values: tuple[float, ...],
+    u: float | None,
+    set_aside: Mapping[int, str] | None = None,
+) -> Document:
+    """The document with a valve's readings at the retainer; `set_aside` by their place, from 0, with the reason."""
     typed = edits.choose(document, NAME, f"read {valve}", " ".join(repr(value) for value in values))
-    return edits.choose(typed, NAME, f"u {valve}", 0.0 if u is None else u)
+    typed = edits.choose(typed, NAME, f"u {valve}", 0.0 if u is None else u)
+    lines = [f"{place} {' '.join(reason.split())}" for place, reason in sorted((set_aside or {}).items())]
+    return edits.choose(typed, NAME, f"aside {valve}", "\n".join(lines))
 
 
 def train_text(document: Document, motion: Motion) -> str:
@@ -80,7 +113,7 @@ def _without_readings(text: str) -> str:
     for line in text.splitlines():
         start = line.strip()
         if start.startswith("["):
-            inside = start.replace(" ", "").startswith("[[rule_reading]]")
+            inside = start.replace(" ", "").startswith(("[[rule_reading]]", "[[rule_reading.set_aside]]"))
         if not inside:
             kept.append(line)
     return "\n".join(kept)
@@ -89,7 +122,17 @@ def _without_readings(text: str) -> str:
 def _reading_block(row: RuleReading) -> str:
     values = ", ".join(f'"{value!r} mm"' for value in row.readings_mm)
     u = "" if row.uncertainty_mm is None else f'uncertainty = "{row.uncertainty_mm!r} mm"\n'
-    return f'\n[[rule_reading]]\nvalve = "{row.valve}"\nreadings = [{values}]\n{u}'
+    head = f"\n[[rule_reading]]\nvalve = {_text(row.valve)}\nreadings = [{values}]\n{u}"
+    aside = [
+        f"[[rule_reading.set_aside]]\nreading = {place + 1}\nreason = {_text(reason)}\n"
+        for place, reason in row.set_aside
+    ]
+    return head + "".join(aside)
+
+
+def _text(words: str) -> str:
+    # the escapes of a JSON string are those of a basic TOML string
+    return json.dumps(words, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
 def saved_as(document: Document, motion: Motion, path: str) -> Document:
@@ -98,5 +141,6 @@ def saved_as(document: Document, motion: Motion, path: str) -> Document:
     for lobe in motion.inspection.question.lobes:
         cleared = edits.choose(cleared, NAME, f"read {lobe.name}", "?")
         cleared = edits.choose(cleared, NAME, f"u {lobe.name}", UNSET)
+        cleared = edits.choose(cleared, NAME, f"aside {lobe.name}", "")
     with_file = edits.add_files(edits.forget_file(cleared, path), [path])
     return replace(with_file, current={**with_file.current, "train": path})

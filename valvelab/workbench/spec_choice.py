@@ -26,15 +26,15 @@ def spec_for(
     A limit on something that nobody knows counts as speaking: its refusal should be seen. `also` names another way
     of speaking; of several specs the one that bears the `table`'s name comes first.
     """
-    from valvelab.inspection.characteristics import by_name
+    from valvelab.inspection.characteristics import named
 
     found: list[tuple[BenchFile, Spec]] = []
     for file in document.of_kind("spec"):
         content = document.content(file)
         assert content is not None
         spec = cast("Spec", content.value)
-        known = [by_name(limit.of) for limit in spec.limit]
-        if any(row is None or row.subject in subjects for row in known) or also(spec):
+        known = [named(limit.of) for limit in spec.limit]
+        if any(not rows or any(row.subject in subjects for row in rows) for rows in known) or also(spec):
             found.append((file, spec))
     chosen = document.current.get("spec")
     if table is not None:

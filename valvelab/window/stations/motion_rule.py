@@ -6,7 +6,16 @@ import math
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QGridLayout, QHBoxLayout, QLabel, QPushButton, QSizePolicy, QVBoxLayout, QWidget
+from PySide6.QtWidgets import (
+    QGridLayout,
+    QHBoxLayout,
+    QInputDialog,
+    QLabel,
+    QPushButton,
+    QSizePolicy,
+    QVBoxLayout,
+    QWidget,
+)
 
 from valvelab.figures.motion_figures import rule_figure, valve_of
 from valvelab.units import System, display_unit, parse_quantity, show
@@ -24,19 +33,25 @@ if TYPE_CHECKING:
     from valvelab.workbench.document import Document
 
 _SLOTS = 8
+_ROWS = 4
 _ROUNDS = 60
 
 
 class RulePage(QWidget):
-    """`read(values, u)` when a reading or the indicator's uncertainty changed; `saved()` to write them."""
+    """`read(values, u, set_aside)` when a reading, the indicator's uncertainty or what does not count changed.
 
-    read = Signal(object, object)
+    `saved()` to write them. There is always an empty field for one more reading.
+    """
+
+    read = Signal(object, object, object)
     saved = Signal()
 
     def __init__(self, parent: QWidget) -> None:
         super().__init__(parent)
         self._values: tuple[float, ...] = ()
         self._u: float | None = None
+        self._aside: dict[int, str] = {}
+        self._doubtful: tuple[int, ...] = ()
         self._units: System = "metric"
         self.head = Heading("", 1.15, self)
         self.verdict = Heading("", 1.25, self)
@@ -44,9 +59,15 @@ class RulePage(QWidget):
         self.words.setAccessibleName("What the readings say")
         self.words.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
         self.scale = FigureView("Rule lift on its scale", self)
-        self.fields = [self._field(n) for n in range(_SLOTS)]
+        self.fields: list[ReadingField] = []
+        self.numbers: list[QLabel] = []
+        self._grid = QGridLayout()
+        self._grid.setSpacing(4)
+        self._grow(_SLOTS)
+        self.aside = QPushButton("Set a reading aside…", self)
+        self.aside.clicked.connect(self._on_aside)
         self.u_field = ReadingField("Standard uncertainty of the indicator", self._length, self)
-        self.u_field.entered.connect(lambda value: self.read.emit(self._values, value))
+        self.u_field.entered.connect(lambda value: self.read.emit(self._values, value, self._aside))
         self.save = QPushButton("Save train with these readings…", self)
         self.save.setToolTip("Write the train's file with the readings in it; a certificate carries that file")
         self.save.clicked.connect(self.saved)
@@ -55,16 +76,26 @@ class RulePage(QWidget):
     def _field(self, number: int) -> ReadingField:
         field = ReadingField(f"Reading {number + 1} at the retainer", self._length, self, rank=1.15)
         field.entered.connect(lambda value, n=number: self._on_reading(n, value))
-        field.went_on.connect(lambda n=number: self.fields[(n + 1) % _SLOTS].setFocus(Qt.FocusReason.TabFocusReason))
+        field.went_on.connect(lambda n=number: self._go_on(n))
         return field
+
+    def _go_on(self, number: int) -> None:
+        """To the next reading, at the latest to the first empty field: what is there is not typed over."""
+        after = min(number + 1, len(self._values), len(self.fields) - 1)
+        self.fields[after].setFocus(Qt.FocusReason.TabFocusReason)
+
+    def _grow(self, count: int) -> None:
+        """Fields for that many readings, numbered down the columns."""
+        for n in range(len(self.fields), count):
+            self.fields.append(self._field(n))
+            self.numbers.append(QLabel(f"{n + 1}", self))
+            self._grid.addWidget(self.numbers[n], n % _ROWS, 2 * (n // _ROWS))
+            self._grid.addWidget(self.fields[n], n % _ROWS, 2 * (n // _ROWS) + 1)
+            if n:
+                self.setTabOrder(self.fields[n - 1], self.fields[n])
 
     def _lay_out(self) -> None:
         em = self.fontMetrics().height()
-        grid = QGridLayout()
-        grid.setSpacing(4)
-        for n, field in enumerate(self.fields):
-            grid.addWidget(QLabel(f"{n + 1}", self), n % 4, 2 * (n // 4))
-            grid.addWidget(field, n % 4, 2 * (n // 4) + 1)
         row = QHBoxLayout()
         self.u_label = QLabel("indicator u", self)
         self.u_label.setBuddy(self.u_field)
@@ -73,8 +104,9 @@ class RulePage(QWidget):
         row.addStretch(1)
         left = QVBoxLayout()
         left.addWidget(self.head)
-        left.addLayout(grid)
+        left.addLayout(self._grid)
         left.addLayout(row)
+        left.addWidget(self.aside)
         left.addWidget(self.save)
         left.addStretch(1)
         right = QVBoxLayout()
@@ -97,15 +129,55 @@ class RulePage(QWidget):
         self._values, self._u = motion_readings.readings_of(document, motion, valve)
         unit = display_unit("mm", self._units).label
         self.head.setText(f"{valve}: indicator at the retainer, {unit}")
+        self._aside = motion_readings.set_aside_of(document, motion, valve)
+        found = valve_of(motion.inspection, valve).rule_readings
+        self._doubtful = () if found is None else found.doubtful_readings
+        self._grow(len(self._values) + 1)
         for n, field in enumerate(self.fields):
-            field.show_text(self._text(self._values[n]) if n < len(self._values) else "")
+            field.show_text(self._text(self._values[n]) if n < len(self._values) else "", self._doubt(n))
             field.setPlaceholderText("next" if n == len(self._values) else "")
+            shown = n < max(_SLOTS, len(self._values) + 1)
+            field.setVisible(shown)
+            self.numbers[n].setVisible(shown)
+            self.numbers[n].setText(f"({n + 1})" if n in self._aside else f"{n + 1}")
+        self._offer_aside()
         self.u_field.show_text("" if self._u is None else self._text(self._u))
         self.u_label.setText(f"indicator u, {unit}")
         stated = train_in_use(document)
         readings = motion_readings.rule_readings(document, motion)
         self.save.setEnabled(stated is not None and readings != stated[1].rule_readings)
         self._show_outcome(motion, valve)
+
+    def _doubt(self, number: int) -> str:
+        if number in self._aside:
+            return f"set aside: {self._aside[number]}"
+        return (
+            "stands off from the others: repeat it, or set it aside with a reason" if number in self._doubtful else ""
+        )
+
+    def _offer_aside(self) -> None:
+        """Setting aside what stands off; else taking back what was set aside."""
+        if self._doubtful:
+            self.aside.setText(f"Set reading {self._doubtful[0] + 1} aside…")
+            self.aside.setToolTip("Leave it out of the mean and say why; the reason is printed")
+        elif self._aside:
+            self.aside.setText(f"Count reading {max(self._aside) + 1} again")
+            self.aside.setToolTip("Take the reading back into the mean")
+        self.aside.setVisible(bool(self._doubtful or self._aside))
+
+    def _on_aside(self) -> None:
+        if not self._doubtful:
+            kept = {place: reason for place, reason in self._aside.items() if place != max(self._aside)}
+            self.read.emit(self._values, self._u, kept)
+            return
+        number = self._doubtful[0]
+        said, fine = QInputDialog.getText(self, "Set a reading aside", f"Why reading {number + 1} does not count:")
+        if fine and said.strip():
+            self.set_aside(number, said.strip())
+
+    def set_aside(self, number: int, reason: str) -> None:
+        """Leave a reading, counted from 0, out of the mean."""
+        self.read.emit(self._values, self._u, {**self._aside, number: reason})
 
     def _show_outcome(self, motion: Motion, valve: str) -> None:
         result, theme = motion.inspection.result, current_theme()
@@ -120,7 +192,7 @@ class RulePage(QWidget):
             self.verdict.setText("No rule on the bench")
         else:
             self.verdict.setText(f"{MARKS[verdict.decision]} {WORDS[verdict.decision].capitalize()}")
-        self.words.setText(self._sentence(verdict, row.rule_lift_mm, guard))
+        self.words.setText(" ".join([*self._doubts(), self._sentence(verdict, row.rule_lift_mm, guard)]))
         figure = rule_figure(verdict, self._values, row.rule_lift_mm, guard, self._units)
         self.scale.show_figure(figure, self._units, theme)
 
@@ -130,6 +202,13 @@ class RulePage(QWidget):
         """The rule that decides, for the guard band."""
         self._spec_rule = (rule, confidence)
 
+    def _doubts(self) -> list[str]:
+        """What has to be settled before anything is decided, first."""
+        if not self._doubtful:
+            return []
+        named = ", ".join(f"{place + 1} ({self._text(self._values[place])})" for place in self._doubtful)
+        return [f"Reading {named} stands off from the others: repeat it, or set it aside with a reason."]
+
     def _sentence(self, verdict: Verdict | None, derived_mm: float | None, guard: float) -> str:
         units, unit = self._units, display_unit("mm", self._units).label
 
@@ -138,7 +217,9 @@ class RulePage(QWidget):
 
         count = len(self._values)
         parts = [
-            f"{count} readings at the retainer." if count else "No readings at the retainer: derived from the lobe."
+            f"{count} readings at the retainer{self._without()}."
+            if count
+            else "No readings at the retainer: derived from the lobe."
         ]
         if verdict is None:
             parts.append("A limit on rule_lift in a spec (TOML) gives a verdict.")
@@ -158,6 +239,9 @@ class RulePage(QWidget):
         if derived_mm is not None and count:
             parts.append(f"The measured lobe behind this rocker would give {length(derived_mm)}.")
         return " ".join(parts)
+
+    def _without(self) -> str:
+        return f", {len(self._aside)} of them set aside" if self._aside else ""
 
     def _text(self, value: float) -> str:
         inch = self._units == "inch"
@@ -180,12 +264,14 @@ class RulePage(QWidget):
         return value
 
     def _on_reading(self, number: int, value: object) -> None:
-        kept = list(self._values)
+        kept, aside = list(self._values), dict(self._aside)
+        aside.pop(number, None)
         if isinstance(value, float):
             kept[number : number + 1] = [value]
         elif number < len(kept):
             del kept[number]
-        self.read.emit(tuple(kept), self._u)
+            aside = {place - (place > number): reason for place, reason in aside.items()}
+        self.read.emit(tuple(kept), self._u, aside)
 
 
 def guard_of(verdict: Verdict, rule: tuple[str, float]) -> float:

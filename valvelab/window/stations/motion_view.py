@@ -334,12 +334,12 @@ class MotionView(StationView):
     def _on_given_up(self) -> None:
         self.bench.history.apply(motion_trials.without_trial(self.bench.document), "give up the trial")
 
-    def _on_read(self, values: tuple[float, ...], u: float | None) -> None:
+    def _on_read(self, values: tuple[float, ...], u: float | None, set_aside: dict[int, str]) -> None:
         if self._motion is None:
             return
         document = self.bench.document
         valve = motion_files.chosen_valve(document, self._motion)
-        new = motion_readings.with_readings(document, valve, values, u)
+        new = motion_readings.with_readings(document, valve, values, u, set_aside)
         self.bench.history.apply(new, f"read {valve} at the retainer")
 
 
