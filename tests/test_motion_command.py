@@ -497,7 +497,7 @@ def test_events_at_the_valve_are_judged_at_any_lift(tmp_path: Path, capsys: pyte
     crank -= 200.0
     above = crank[np.maximum(1.5 * late.value(crank / 2.0) - 0.2, 0.0) >= 2.5]
     assert rows[2]["measured"] == pytest.approx(above[-1], abs=0.02)
-    assert all(row["reason"] == "the timing's own uncertainty is not known" for row in rows[:3])
+    assert all("the timing's own uncertainty is not known" in row["reason"] for row in rows[:3])
 
 
 def test_an_event_without_a_known_dead_centre_is_undecided(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -111,7 +111,7 @@ WRONG = {
     "deep": ("a = " + "[" * 100_000, "nested too deeply"),
     "deep keys": (".".join("a" * 500) + " = 1", "line 1: found a key of very many parts"),
     "long number": ("title = 1" + "0" * 9000, "found no TOML"),
-    "large": (b"#" * (MAX_TOML_BYTES + 1), "at most 0"),
+    "large": (b"#" * (MAX_TOML_BYTES + 1), "at most 512 kB"),
 }  # fmt: skip
 
 

@@ -85,6 +85,7 @@ def _events(train: TrainSetting, side: Side) -> Item:
         which: Literal["opening", "closing"] = "opening" if name == "opening" else "closing"
         row = valve_duration(train, side, at_mm)
         u = row.uncertainty[f"{which}_crank_deg"]
-        return Measured(event_number(side, row, which), u, _NOT_PASSED, lacks=_LACKS_TIMING)
+        lacks = [_LACKS_TIMING, *([LACKS_ANGLE] if side.lobe.encoder_cam_deg is None else [])]
+        return Measured(event_number(side, row, which), u, _NOT_PASSED, lacks="; ".join(lacks))
 
     return Item(side.lobe.name, side.lobe.kind, look_up)
