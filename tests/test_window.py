@@ -211,6 +211,19 @@ def test_columns_are_assigned_in_the_pane_and_remembered(window: MainWindow, tmp
     assert window.pages.front() is pane
 
 
+def test_an_assignment_that_failed_is_not_remembered(window: MainWindow, tmp_path: Path) -> None:
+    bare = write_table(tmp_path / "bare.txt", ("1I", "1E"), names=False)
+    drop(window, [str(bare)])
+    window.bench.assign_columns(str(bare), "spring readings", "spring=0, height=1 [mm], force=2 [N]")
+    assert any(row[0] == "error" for row in notes_shown(window))
+    assert not window.bench.settings.columns
+    again = write_table(tmp_path / "again.txt", ("1I", "1E"), names=False, noise_um=0.2)
+    drop(window, [str(again)])
+    assert window.pages.front() is window.columns, "asked, not assigned as the time before"
+    QTest.mouseClick(window.columns.take, Qt.MouseButton.LeftButton)
+    assert list(window.bench.settings.columns.values()) == ["lift table: angle=0 [cam deg], 1I=1 [mm], 1E=2 [mm]"]
+
+
 def test_a_file_that_waits_for_columns_does_not_hold_up_the_rest(
     window: MainWindow, job: list[str], tmp_path: Path
 ) -> None:

@@ -18,7 +18,7 @@ from valvelab.workbench.document import Answer, BenchFile, Choice, Content, Docu
 from valvelab.workbench.history import History
 from valvelab.workbench.opening import opened
 from valvelab.workbench.questions import Question, answer
-from valvelab.workbench.reading import read_content
+from valvelab.workbench.reading import proven_columns, read_content
 from valvelab.workbench.recovery import LeftBench, OwnFile, keep_beside
 from valvelab.workbench.settings import Settings
 from valvelab.workbench.unsaved import unsaved
@@ -74,11 +74,7 @@ class Bench(QObject):
         self.history.apply(edits.remove_file(self.document, path), f"remove {Path(path).name}")
 
     def assign_columns(self, path: str, kind: str, columns: str) -> None:
-        """Assign a file's columns and remember the assignment for files of its shape."""
-        file = self.document.file(path)
-        content = None if file is None else self.document.content(file)
-        if content is not None and content.preview is not None:
-            self.keep_settings(settings.remember_columns(self.settings, content.preview.shape, kind, columns))
+        """Assign a file's columns; the assignment is remembered once the file was read with it."""
         self.history.apply(edits.assign_columns(self.document, path, kind, columns), "assign columns")
 
     def ask_columns_again(self, path: str) -> None:
@@ -240,6 +236,8 @@ class Bench(QObject):
             if remembered is not None:
                 new = edits.assign_columns(new, file.path, *remembered)
                 self.said.emit(f"{file.name}: columns assigned as last time for files of this shape")
+        if content.value is not None and (proven := proven_columns(self.document, file)) is not None:
+            self.keep_settings(settings.remember_columns(self.settings, *proven))
         if content.value is not None and not self._useful(new):
             takers = [station.name for station in stations.takers(content.kind)]
             if takers:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from importlib import import_module
 
 from valvelab.errors import BadFile, ValvelabError
-from valvelab.workbench.document import BenchFile, Content, Problem
+from valvelab.workbench.document import BenchFile, Content, Document, Problem
 from valvelab.workbench.stations import intakes
 
 
@@ -52,6 +53,14 @@ def _read(file: BenchFile, kind: str) -> object:
     module, _, function = intake.reader.partition(":")
     reader = getattr(import_module(module), function)
     return reader(file.path, columns=file.columns) if intake.columns else reader(file.path)
+
+
+def proven_columns(document: Document, file: BenchFile) -> tuple[str, str, str] | None:
+    """Shape, kind and column assignment of a file that was read with it; None where nobody assigned its columns."""
+    plain = document.content(replace(file, kind=None, columns=None))
+    if file.columns is None or file.kind is None or plain is None or plain.preview is None:
+        return None
+    return plain.preview.shape, file.kind, file.columns
 
 
 def without_name(sentence: str, file: BenchFile) -> str:
