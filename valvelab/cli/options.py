@@ -31,8 +31,8 @@ def add_columns(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--columns",
         metavar="TEXT",
-        help='assign columns counted from 0, as in "angle=0 [crank deg], 1I=2 [in]"; sheet=2 or sheet="Tuesday", header=5, '
-        "first row=6 (counted from 1) may stand among them",
+        help='assign columns counted from 0, as in "angle=0 [crank deg], 1I=2 [in]"; sheet=2 or sheet="Tuesday", '
+        "header=5, first row=6 (counted from 1) may stand among them",
     )
 
 
