@@ -10,23 +10,36 @@ import numpy as np
 from valvelab.arrays import FloatArray
 from valvelab.dynamics.control import cam_speed_rad_per_s, contact_force
 from valvelab.errors import CannotEvaluate
-from valvelab.follower.contact import ContactAlong, contact_along, lobe_geometry, reversals
+from valvelab.follower.contact import (
+    ContactAlong,
+    ContactSetting,
+    LobeGeometry,
+    contact_along,
+    lobe_geometry,
+    reversals,
+)  # fmt: skip
 from valvelab.follower.film import film_ratio
 from valvelab.inspection.motion_question import MotionQuestion
 from valvelab.inspection.motion_sides import Side
 from valvelab.records.motion_result import ContactExtreme
 from valvelab.records.result import Note, info, warning
+from valvelab.valve_motion.valve_lift import LobeProfile
 
 SHARES_OF_MAX_SPEED = (0.25, 0.5, 0.75, 1.0)
 
 
 @dataclass(frozen=True, slots=True)
 class ContactCurve:
-    """Contact over crank angle at one crank speed."""
+    """Contact over crank angle at one crank speed.
+
+    `by_guide`: the same from the profile without its finest detail. Where curvature jumps a fit swings over, and its
+    greatest pressure is that of the swing; extremes are therefore found on this one and read from `along` there.
+    """
 
     crank_rpm: float
     crank_deg: FloatArray
     along: ContactAlong
+    by_guide: ContactAlong
 
 
 def contact_extremes(question: MotionQuestion, side: Side) -> tuple[tuple[ContactExtreme, ...], list[Note]]:
@@ -58,8 +71,7 @@ def contact_curves(question: MotionQuestion, side: Side) -> tuple[list[ContactCu
     if train.seat_force_n is None or train.rate_n_per_mm is None:
         return [], [info(name, "contact needs [spring] seat_force and rate: left open")]
     setting = contact.setting(base, None if flat else roller)
-    slope, bend = _lobe_slopes(side)
-    geometry = lobe_geometry(side.cycle.follower_lift_mm, slope, bend, setting)
+    geometry, by_guide = (_geometry(side, profile, setting) for profile in (side.lobe.profile, side.lobe.guide))
     speeds = [0.0]
     if train.effective_mass_kg is not None and train.max_speed_rpm is not None:
         speeds += [share * train.max_speed_rpm for share in SHARES_OF_MAX_SPEED]
@@ -74,11 +86,14 @@ def contact_curves(question: MotionQuestion, side: Side) -> tuple[list[ContactCu
             rpm,
         )
         force = np.where(cycle.lift_mm > 0.0, at_valve * cycle.ratio, 0.0)
-        along = contact_along(geometry, force, cam_speed_rad_per_s(rpm), setting, contact.oil if rpm > 0.0 else None)
-        curves.append(ContactCurve(rpm, cycle.crank_deg, along))
+        oil = contact.oil if rpm > 0.0 else None
+        along, guided = (
+            contact_along(shape, force, cam_speed_rad_per_s(rpm), setting, oil) for shape in (geometry, by_guide)
+        )
+        curves.append(ContactCurve(rpm, cycle.crank_deg, along, guided))
     notes = []
     last = curves[-1].along
-    bad = np.flatnonzero((last.load_n > 0.0) & ~np.isfinite(geometry.relative_radius_mm))
+    bad = np.flatnonzero((last.load_n > 0.0) & ~np.isfinite(by_guide.relative_radius_mm))
     if bad.size:
         where = f"at {cycle.cam_deg[bad[0]]:.0f} cam deg"
         text = f"{where} the contour is hollow, or too hollow for this follower: no line contact there; check the base "
@@ -89,10 +104,15 @@ def contact_curves(question: MotionQuestion, side: Side) -> tuple[list[ContactCu
     return curves, notes
 
 
-def _lobe_slopes(side: Side) -> tuple[FloatArray, FloatArray]:
+def _geometry(side: Side, profile: LobeProfile | None, setting: ContactSetting) -> LobeGeometry:
+    """Where lobe and follower touch, by the slopes of one profile of the lobe (its own if None)."""
+    slope, bend = _lobe_slopes(side, profile or side.lobe.profile)
+    return lobe_geometry(side.cycle.follower_lift_mm, slope, bend, setting)
+
+
+def _lobe_slopes(side: Side, profile: LobeProfile) -> tuple[FloatArray, FloatArray]:
     """First and second derivative of follower lift by cam angle in radians."""
     cam = side.cycle.cam_deg
-    profile = side.lobe.profile
     if profile.period is None:
         cam = profile.start_cam_deg + np.mod(cam - profile.start_cam_deg, 360.0)
     per_rad = 180.0 / math.pi
@@ -104,10 +124,13 @@ def _extreme(question: MotionQuestion, side: Side, curve: ContactCurve) -> Conta
     assert contact is not None
     along = curve.along
     pressure, film = along.pressure_mpa, along.film_um
+    guided = curve.by_guide
     nose = int(np.argmax(side.cycle.drive_mm))
-    worst = int(np.nanargmax(pressure)) if np.isfinite(pressure).any() else None
+    worst = int(np.nanargmax(guided.pressure_mpa)) if np.isfinite(guided.pressure_mpa).any() else None
     turns = reversals(along.entrainment_m_per_s, along.load_n > 0.0)
-    thin = None if film is None or turns or not np.isfinite(film).any() else int(np.nanargmin(film))
+    thin = None
+    if guided.film_um is not None and not turns and np.isfinite(guided.film_um).any():
+        thin = int(np.nanargmin(guided.film_um))
     ratio = None
     if film is not None and contact.lobe_rq_um is not None and contact.follower_rq_um is not None:
         at_nose = float(film_ratio(film[nose], contact.lobe_rq_um, contact.follower_rq_um))

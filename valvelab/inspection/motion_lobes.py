@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from valvelab.inspection.lobe_contour import curvature_guides
 from valvelab.inspection.motion_question import MotionLobe, MotionQuestion, TrainSetting
 from valvelab.phasing.timing import lobe_kind
 from valvelab.records.measurement import LiftTable
@@ -23,6 +24,7 @@ def motion_question(
 ) -> MotionQuestion:
     """A motion question on the lobes of an inspected lift table; extra checking lifts are added to the usual ones."""
     found = []
+    guides = curvature_guides(lobes.groups)
     for row in lobes.result.lobes:
         profile = lobes.profiles.get(row.lobe)
         if profile is not None:
@@ -34,6 +36,7 @@ def motion_question(
                     centre_cam_deg=row.centre_cam_deg,
                     lift_uncertainty_mm=row.uncertainty.get("max_lift_mm"),
                     encoder_cam_deg=table.encoder_uncertainty_cam_deg,
+                    guide=guides[row.lobe],
                 )
             )
     follower = table.follower

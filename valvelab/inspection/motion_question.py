@@ -78,7 +78,10 @@ class TrainSetting:
 
 @dataclass(frozen=True, slots=True)
 class MotionLobe:
-    """One lobe as the valve sees it: fitted profile, default centre, standard uncertainties of its lift and angles."""
+    """One lobe as the valve sees it: fitted profile, default centre, standard uncertainties of its lift and angles.
+
+    `guide`: the profile without its finest detail, to find extremes of curvature by; None for one in closed form.
+    """
 
     name: str
     kind: Kind | None
@@ -86,6 +89,7 @@ class MotionLobe:
     centre_cam_deg: float | None
     lift_uncertainty_mm: float | None = None
     encoder_cam_deg: float | None = None
+    guide: LobeProfile | None = None
 
 
 @dataclass(frozen=True, slots=True)
