@@ -170,8 +170,10 @@ def inspect_job(
     contents = {path: read_contents(path) for path in paths}
     names = names_for(paths)
     by_digest = {contents[path].source.sha256: names[path] for path in paths}
-    parts = []
+    parts: list[Part] = []
     for number, request in enumerate(requests):
+        # a shim plan of a job uses the springs of the job's own sets
+        request.args.sets_of_job = tuple(part.result for part in parts if part.result.command == "sets")
         module = import_module(f"valvelab.cli.{request.command}_command")
         answer = (stated or {}).get(number) if request.command in ENDED_BY_THE_CLOCK else None
         part: Part = module.part(request.args) if answer is None else module.checked_part(request.args, answer)

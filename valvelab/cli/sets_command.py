@@ -41,6 +41,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--quick", action="store_true", help="prove the number of sets, but leave their total spread unproven"
     )
+    parser.add_argument("--with-rejected", action="store_true", help="springs that the spec rejects take part as well")
     parser.add_argument("--together", action="append", default=[], metavar="A,B", help="springs that stay in one set")
     parser.add_argument("--apart", action="append", default=[], metavar="A,B", help="two springs never in one set")
     parser.add_argument(
@@ -129,6 +130,7 @@ def _question(args: argparse.Namespace) -> SetsQuestion:
         positions=positions,
         time_limit_s=quantity(args.time_limit, "time", "--time-limit"),
         thorough=not args.quick,
+        with_rejected=args.with_rejected,
     )
 
 
@@ -225,6 +227,8 @@ def text_of(result: SetsResult, system: System) -> str:
         parts += [_set_table(result, system), _members(result)]
     if result.left_over:
         parts.append("left over: " + ", ".join(result.left_over))
+    if result.excluded:
+        parts.append("rejected, so not matched: " + ", ".join(one.spring for one in result.excluded))
     return "\n\n".join(parts)
 
 

@@ -9,11 +9,13 @@ from typing import TYPE_CHECKING
 from valvelab.cli.options import add_columns, add_common
 from valvelab.cli.output import finish, table
 from valvelab.cli.springs_command import question_of
+from valvelab.errors import WrongUsage
 from valvelab.units import System, display_unit, show
 
 if TYPE_CHECKING:
     from valvelab.inspection.inspect_shims import ShimsQuestion
     from valvelab.records.shims_result import ShimsResult
+    from valvelab.records.spring_readings import SpringTable
     from valvelab.report.assembly import Part
 
 
@@ -23,6 +25,19 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--heights", type=Path, metavar="FILE", required=True, help="seat to retainer at each valve, without a shim"
     )
+    parser.add_argument(
+        "--from", type=Path, metavar="FILE", dest="sets", help="matched sets of these readings (sets --json); with --set"
+    )
+    parser.add_argument("--set", type=int, metavar="N", help="only the springs of this set of --from, counted from 1")
+    parser.add_argument(
+        "--fix",
+        action="append",
+        default=[],
+        metavar="TEXT",
+        help='a spring that goes to a position, such as "1I=Q07"; repeatable',
+    )
+    parser.add_argument("--with-rejected", action="store_true", help="springs that the spec rejects may be used as well")
+    parser.set_defaults(sets_of_job=())
     add_common(parser)
     add_columns(parser)
 
@@ -39,7 +54,37 @@ def _question(args: argparse.Namespace) -> ShimsQuestion:
     from valvelab.files.heights import read_heights
     from valvelab.inspection.inspect_shims import ShimsQuestion
 
-    return ShimsQuestion(question_of(args), read_heights(args.heights))
+    springs = question_of(args)
+    only, of = _only(args, springs.table)
+    fixed = dict(_fixed(text) for text in args.fix)
+    if len(fixed) < len(args.fix):
+        raise WrongUsage("--fix: found a position twice, expected each once")
+    return ShimsQuestion(springs, read_heights(args.heights), only, of, fixed, args.with_rejected)
+
+
+def _only(args: argparse.Namespace, table: SpringTable) -> tuple[tuple[str, ...] | None, str]:
+    """The springs of the set asked for, and what to call it."""
+    from valvelab.files.sets_file import read_sets, set_number
+
+    if args.sets is not None:
+        result, file = read_sets(args.sets, table.source.sha256, table.file), str(args.sets)
+    else:
+        mine = [sets for sets in args.sets_of_job if table.source.sha256 in {source.sha256 for source in sets.source}]
+        if not mine:
+            if args.set is not None:
+                raise WrongUsage("--set: expected --from FILE beside it, the sets it counts in")
+            return None, ""
+        result, file = mine[-1], "the job's sets"
+    if args.set is not None:
+        return set_number(result, args.set, file), f"set {args.set} of {Path(file).name}"
+    return tuple(name for one in result.sets for name in one.springs), f"the sets of {Path(file).name}"
+
+
+def _fixed(text: str) -> tuple[str, str]:
+    position, equals, spring = (part.strip() for part in text.partition("="))
+    if not (position and equals and spring):
+        raise WrongUsage(f'--fix {text!r}: expected POSITION=SPRING, such as "1I=Q07"')
+    return position, spring
 
 
 def part(args: argparse.Namespace) -> Part:
@@ -75,4 +120,6 @@ def text(result: ShimsResult, system: System) -> str:
     parts = [table(header, rows, left=2), line]
     if result.left_over:
         parts.append("left over: " + ", ".join(result.left_over))
+    if result.excluded:
+        parts.append("rejected, so not used: " + ", ".join(one.spring for one in result.excluded))
     return "\n\n".join(parts)

@@ -20,7 +20,7 @@ def describe_sets(question: SetsQuestion, given: tuple[tuple[str, ...], ...]) ->
     """
     plain = inspect_sets(replace(question, time_limit_s=0.0))
     table = plain.result.values
-    _check(given, table)
+    _check(given, table, {one.spring: one.reason for one in plain.result.excluded})
     keys = {KEY_OF[name]: limit for name, limit in question.within.items()}
     made = tuple(_described(one, table, keys) for one in given)
     used = {name for one in given for name in one}
@@ -44,10 +44,14 @@ def describe_sets(question: SetsQuestion, given: tuple[tuple[str, ...], ...]) ->
     return replace(plain, result=result)
 
 
-def _check(given: tuple[tuple[str, ...], ...], table: dict[str, dict[str, float | None]]) -> None:
+def _check(
+    given: tuple[tuple[str, ...], ...], table: dict[str, dict[str, float | None]], rejected: dict[str, str]
+) -> None:
     seen: set[str] = set()
     for one in given:
         for name in one:
+            if name in rejected:
+                raise WrongUsage(f"--set: the spec rejects {name!r} ({rejected[name]}); --with-rejected takes it in")
             if name not in table:
                 raise WrongUsage(f"--set: there is no spring {name!r}")
             if name in seen:

@@ -10,11 +10,13 @@ from time import monotonic
 import numpy as np
 
 from valvelab.errors import CannotEvaluate, Reason, WrongUsage
-from valvelab.inspection.inspect_springs import SpringsQuestion, analyse_all, latest_stages, values_of
+from valvelab.inspection.inspect_springs import SpringsQuestion, values_of
 from valvelab.inspection.spring_analysis import Number, SpringAnalysis
 from valvelab.inspection.spring_characteristics import KEY_OF
+from valvelab.inspection.usable_springs import usable_springs
 from valvelab.records.result import Note, info, warning
 from valvelab.records.sets_result import SetsResult, SpringSet
+from valvelab.records.springs_result import ExcludedSpring
 from valvelab.springs.matching import MatchedSet, MatchedSets, match
 from valvelab.springs.set_spread import THOROUGH, Effort
 from valvelab.springs.tray import LARGEST_SET, SMALLEST_SET, Position, Progress, Tray, Watch, tray
@@ -34,7 +36,10 @@ class PositionWish:
 
 @dataclass(frozen=True, slots=True)
 class SetsQuestion:
-    """What is asked: readings, set size, the largest range of each characteristic in a set, and conditions by name."""
+    """What is asked: readings, set size, the largest range of each characteristic in a set, and conditions by name.
+
+    with_rejected: springs that the spec rejects take part as well.
+    """
 
     springs: SpringsQuestion
     size: int
@@ -44,6 +49,7 @@ class SetsQuestion:
     positions: tuple[PositionWish, ...] = ()
     time_limit_s: float = 30.0
     thorough: bool = False
+    with_rejected: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,13 +81,14 @@ class Prepared:
     table: Mapping[str, Mapping[str, Number]]
     tray: Tray
     notes: tuple[Note, ...]
+    excluded: tuple[ExcludedSpring, ...]
 
 
 def prepare(question: SetsQuestion) -> Prepared:
     """The tray that a question is about. Refuses a question without limits, sizes out of range, an unusable tray."""
     _check(question)
-    _, analyses, notes = analyse_all(question.springs)
-    chosen = [analyses[number] for number in latest_stages(analyses)]
+    pool = usable_springs(question.springs, with_rejected=question.with_rejected)
+    chosen, notes = pool.analyses, list(pool.notes)
     names = tuple(question.within)
     table = {analysis.name: values_of(analysis, names) for analysis in chosen}
     notes += _left_out(table)
@@ -89,23 +96,24 @@ def prepare(question: SetsQuestion) -> Prepared:
     if not usable:
         raise CannotEvaluate(Reason.MISSING_INPUT, _nothing(question, table))
     notes += _torn(question, usable)
+    known = (*table, *(one.spring for one in pool.excluded))
     values = np.array([[table[name][c].value for c in names] for name in usable], dtype=np.float64)
     problem = tray(
         usable,
         values,
         np.array([question.within[c] for c in names], dtype=np.float64),
         question.size,
-        tuple(group for names in question.together if len(group := _indices(names, usable, table)) > 1),
-        tuple((pair[0], pair[1]) for names in question.apart if len(pair := _indices(names, usable, table)) == 2),
+        tuple(group for names in question.together if len(group := _indices(names, usable, known)) > 1),
+        tuple((pair[0], pair[1]) for names in question.apart if len(pair := _indices(names, usable, known)) == 2),
         tuple(_position(wish, names) for wish in question.positions),
     )
-    return Prepared(tuple(chosen), table, problem, tuple(notes))
+    return Prepared(chosen, table, problem, tuple(notes), pool.excluded)
 
 
 def answer(question: SetsQuestion, ready: Prepared, matched: MatchedSets) -> SetsInspection:
     """Matched sets described, with what is proven of them."""
     notes = [*ready.notes, *_proof_notes(matched, question)]
-    result = _result(question, ready.tray, matched, ready.table, notes)
+    result = _result(question, ready, matched, notes)
     return SetsInspection(ready.analyses, ready.tray, matched, result)
 
 
@@ -154,9 +162,9 @@ def _nothing(question: SetsQuestion, table: Mapping[str, Mapping[str, Number]]) 
     return f"{question.springs.table.file}: no spring has a {name}: {number.reason}"
 
 
-def _indices(group: tuple[str, ...], usable: tuple[str, ...], table: Mapping[str, object]) -> tuple[int, ...]:
+def _indices(group: tuple[str, ...], usable: tuple[str, ...], known: tuple[str, ...]) -> tuple[int, ...]:
     for name in group:
-        if name not in table:
+        if name not in known:
             raise WrongUsage(f"--together/--apart: there is no spring {name!r}")
     if len(set(group)) < len(group):
         raise WrongUsage(f"--together/--apart: found {', '.join(group)}, expected different springs")
@@ -195,13 +203,8 @@ def _proof_notes(matched: MatchedSets, question: SetsQuestion) -> list[Note]:
     return notes
 
 
-def _result(
-    question: SetsQuestion,
-    problem: Tray,
-    matched: MatchedSets,
-    table: Mapping[str, Mapping[str, Number]],
-    notes: list[Note],
-) -> SetsResult:
+def _result(question: SetsQuestion, ready: Prepared, matched: MatchedSets, notes: list[Note]) -> SetsResult:
+    problem, table = ready.tray, ready.table
     used = {problem.names[i] for one in matched.sets for i in one.springs}
     return SetsResult(
         source=question.springs.sources,
@@ -210,6 +213,7 @@ def _result(
         within={KEY_OF[name]: limit for name, limit in question.within.items()},
         sets=tuple(_set(problem, one, tuple(question.within)) for one in matched.sets),
         left_over=tuple(name for name in table if name not in used),
+        excluded=ready.excluded,
         total_spread=matched.total_spread,
         proven_optimal=matched.proven_optimal,
         bound_sets=matched.bound_sets,

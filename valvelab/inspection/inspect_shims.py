@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from valvelab.arrays import FloatArray
 from valvelab.errors import CannotEvaluate, Reason
-from valvelab.inspection.inspect_springs import SpringsQuestion, analyse_all, latest_stages
+from valvelab.inspection.inspect_springs import SpringsQuestion
 from valvelab.inspection.spring_analysis import Fit, SpringAnalysis
+from valvelab.inspection.usable_springs import UsableSprings, usable_springs
 from valvelab.records.result import Note, info, warning
 from valvelab.records.shims_result import ShimPosition, ShimsResult
 from valvelab.records.spring_readings import HeightsTable
@@ -18,10 +20,18 @@ from valvelab.springs.shims import ShimChoice, ShimPlan, choose_shims, stacks_of
 
 @dataclass(frozen=True, slots=True)
 class ShimsQuestion:
-    """Springs, measured heights, and what the preamble of the heights asks for."""
+    """Springs, measured heights, and what the preamble of the heights asks for.
+
+    only: the springs that may be used, those of a matched set for one, and `of` what they are; None for all of the file.
+    fixed: the spring that goes to a position, by position. with_rejected: springs that the spec rejects may be used.
+    """
 
     springs: SpringsQuestion
     heights: HeightsTable
+    only: tuple[str, ...] | None = None
+    of: str = ""
+    fixed: Mapping[str, str] = field(default_factory=dict)
+    with_rejected: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,14 +46,15 @@ class ShimsInspection:
 
 def inspect_shims(question: ShimsQuestion) -> ShimsInspection:
     """The spring and shims for each position; CannotEvaluate(NOT_FEASIBLE) says why when there are none."""
-    fit, analyses, notes = analyse_all(question.springs)
-    springs = tuple(analyses[number] for number in latest_stages(analyses))
+    pool = usable_springs(question.springs, with_rejected=question.with_rejected)
+    springs, notes = _of_the_set(question, pool)
     heights = question.heights
-    lift, lift_notes = _lift(fit, heights)
+    lift, lift_notes = _lift(pool.fit, heights)
     stacks = stacks_of(heights.shims_mm, heights.max_shims)
     bare = np.array([position.height_mm for position in heights.positions])
     installed = bare[:, None] - np.array([sum(stack) for stack in stacks])[None, :]
     choice = _choice(springs, heights, stacks, installed, lift)
+    choice = _fixed(question, choice, springs, pool)
     _explain_impossible(choice, springs, heights, lift)
     try:
         plan = choose_shims(choice, heights.target_seat_force_n)
@@ -52,7 +63,52 @@ def inspect_shims(question: ShimsQuestion) -> ShimsInspection:
     notes = [note for note in notes if note.about not in {"installed height", "valve lift"}]
     notes += [*heights.notes, *lift_notes, *_notes(springs, heights, lift)]
     result = _result(question, springs, choice, plan, lift, notes)
-    return ShimsInspection(springs, choice, plan, result)
+    return ShimsInspection(springs, choice, plan, result.model_copy(update={"excluded": pool.excluded}))
+
+
+def _of_the_set(question: ShimsQuestion, pool: UsableSprings) -> tuple[tuple[SpringAnalysis, ...], list[Note]]:
+    """The springs that may be used, and what to say of them; a set with a spring that stays out is refused."""
+    notes = list(pool.notes)
+    if question.only is None:
+        return pool.analyses, notes
+    file, of = question.springs.table.file, question.of or "the set"
+    known = {analysis.name for analysis in pool.analyses}
+    out = {one.spring: one.reason for one in pool.excluded}
+    for name in question.only:
+        if name in out:
+            raise CannotEvaluate(Reason.NOT_FEASIBLE, f"{file}: {of} holds {name!r}, which the spec rejects ({out[name]})")
+        if name not in known:
+            raise CannotEvaluate(Reason.MISSING_INPUT, f"{file}: {of} holds {name!r}, which is not among the readings")
+    notes.append(info("springs", f"those of {of} alone: {', '.join(question.only)}"))
+    return tuple(analysis for analysis in pool.analyses if analysis.name in question.only), notes
+
+
+def _fixed(
+    question: ShimsQuestion, choice: ShimChoice, springs: tuple[SpringAnalysis, ...], pool: UsableSprings
+) -> ShimChoice:
+    """The choice with each fixed spring at its position and nowhere else; refuses what can't be."""
+    names = [analysis.name for analysis in springs]
+    places = [position.position for position in question.heights.positions]
+    out = {one.spring: f"which the spec rejects ({one.reason})" for one in pool.excluded}
+    allowed = choice.allowed.copy()
+    taken: dict[str, str] = {}
+    for position, spring in question.fixed.items():
+        fixed = f"{spring!r} fixed to {position!r}"
+        if position not in places:
+            raise CannotEvaluate(Reason.NOT_FEASIBLE, f"{question.heights.file}: {fixed}, a position it does not have")
+        if spring not in names:
+            why = out.get(spring, "a spring that may not be used here")
+            raise CannotEvaluate(Reason.NOT_FEASIBLE, f"{question.springs.table.file}: {fixed}, {why}")
+        if spring in taken:
+            raise CannotEvaluate(Reason.NOT_FEASIBLE, f"{fixed}, and to {taken[spring]!r} as well: each spring once")
+        taken[spring] = position
+        row, column = places.index(position), names.index(spring)
+        kept = choice.allowed[row, column].copy()
+        if not kept.any():
+            raise CannotEvaluate(Reason.NOT_FEASIBLE, f"{question.heights.file}: {fixed}, where no stack keeps the limits")
+        allowed[row], allowed[:, column] = False, False
+        allowed[row, column] = kept
+    return replace(choice, allowed=allowed)
 
 
 def _lift(fit: Fit, heights: HeightsTable) -> tuple[float | None, list[Note]]:

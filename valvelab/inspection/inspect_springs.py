@@ -7,6 +7,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from math import hypot
 
+import numpy as np
+
 from valvelab.inspection.judging import Item, Measured, judge
 from valvelab.inspection.spring_analysis import Fit, Number, SpringAnalysis, analyse, fit_of
 from valvelab.inspection.spring_characteristics import KEY_OF
@@ -70,22 +72,11 @@ def inspect_springs(question: SpringsQuestion) -> SpringsInspection:
     """Inspect every spring of a file and hold it against the spec."""
     fit, analyses, notes = analyse_all(question)
     wires = [wire_numbers(analysis, question.stress_factor) for analysis in analyses]
-    losses = _set_losses(analyses)
-    alone = Number(None, None, "no `new` stage to compare with")
-    numbers = [
-        _numbers(analysis, wire, losses.get(number, alone))
-        for number, (analysis, wire) in enumerate(zip(analyses, wires, strict=True))
-    ]
+    numbers = _all_numbers(analyses, wires)
     rows = tuple(map(_row, analyses, wires, numbers))
     notes += _missing(fit, analyses, numbers) + _coil_bind_notes(analyses) + _common(fit, rows)
-    verdicts: list[Verdict] = []
-    if question.spec is not None:
-        judged = latest_stages(analyses)
-        items = [_item(analyses[number], numbers[number]) for number in judged]
-        if len(judged) < len(rows):
-            notes.append(info("verdicts", "springs read in several stages are judged in their last stage"))
-        verdicts, remarks = judge(question.spec, {"spring": items}, question.spec_file)
-        notes += remarks
+    verdicts, remarks = _judged(question, analyses, numbers)
+    notes += remarks
     result = SpringsResult(
         source=question.sources,
         notes=tuple(dict.fromkeys(notes)),
@@ -95,6 +86,35 @@ def inspect_springs(question: SpringsQuestion) -> SpringsInspection:
         springs=rows,
     )
     return SpringsInspection(fit, analyses, result, question.spec)
+
+
+def spring_verdicts(question: SpringsQuestion, analyses: tuple[SpringAnalysis, ...]) -> list[Verdict]:
+    """What the spec says of springs that were analysed already, each in its last stage; empty without a spec."""
+    wires = [wire_numbers(analysis, question.stress_factor) for analysis in analyses]
+    return _judged(question, analyses, _all_numbers(analyses, wires))[0]
+
+
+def _all_numbers(analyses: tuple[SpringAnalysis, ...], wires: Sequence[WireNumbers]) -> list[dict[str, Number]]:
+    losses = _set_losses(analyses)
+    alone = Number(None, None, "no `new` stage to compare with")
+    return [
+        _numbers(analysis, wire, losses.get(number, alone))
+        for number, (analysis, wire) in enumerate(zip(analyses, wires, strict=True))
+    ]
+
+
+def _judged(
+    question: SpringsQuestion, analyses: tuple[SpringAnalysis, ...], numbers: Sequence[Mapping[str, Number]]
+) -> tuple[list[Verdict], list[Note]]:
+    """Verdicts on every spring in its last stage, and what is to be said of them."""
+    if question.spec is None:
+        return [], []
+    chosen = latest_stages(analyses)
+    items = [_item(analyses[number], numbers[number]) for number in chosen]
+    verdicts, notes = judge(question.spec, {"spring": items}, question.spec_file)
+    if len(chosen) < len(analyses):
+        notes.insert(0, info("verdicts", "springs read in several stages are judged in their last stage"))
+    return verdicts, notes
 
 
 def _is_run_in(stage: str | None) -> bool:
@@ -130,7 +150,10 @@ def latest_stages(analyses: tuple[SpringAnalysis, ...]) -> list[int]:
 
 
 def _row(analysis: SpringAnalysis, wire: WireNumbers, numbers: Mapping[str, Number]) -> SpringResult:
-    heights, rates = rate_curve(*analysis.free_readings())
+    heights, forces = analysis.free_readings()
+    rates = np.zeros(0)
+    if heights.size > 1:
+        heights, rates = rate_curve(heights, forces)
     fit = analysis.rate_fit
     return SpringResult(
         spring=analysis.name,
@@ -146,7 +169,9 @@ def _row(analysis: SpringAnalysis, wire: WireNumbers, numbers: Mapping[str, Numb
             low_mm=fit.low_mm,
             high_mm=fit.high_mm,
         ),
-        rate_curve=RateCurve(height_mm=tuple(map(float, heights)), rate_n_per_mm=tuple(map(float, rates))),
+        rate_curve=None
+        if rates.size == 0
+        else RateCurve(height_mm=tuple(map(float, heights)), rate_n_per_mm=tuple(map(float, rates))),
         progressive=None if rates.size < 3 else bool(rates[0] > PROGRESSIVE * rates[-1]),
         solid_height_from=None
         if analysis.solid.value is None

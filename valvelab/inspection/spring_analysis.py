@@ -8,7 +8,7 @@ from math import hypot
 
 import numpy as np
 
-from valvelab.arrays import FloatArray, read_only
+from valvelab.arrays import FloatArray
 from valvelab.errors import BadQuantity, BadSpec, CannotEvaluate
 from valvelab.records.result import Note, info, warning
 from valvelab.records.spec import Fitting, Spec
@@ -167,10 +167,10 @@ class ElementCurves:
 
 def element_curves(readings: ElementReadings, fit: Fit, *, nested: bool) -> ElementCurves:
     """Sort, average repeats, find the knee. Raises CannotEvaluate for readings that are no spring's."""
-    read = force_curve(readings.compress.height_mm, readings.compress.force_n)
+    read = force_curve(readings.compress.height_mm, readings.compress.force_n, fit.stated)
     release = None
     if readings.release is not None and np.unique(readings.release.height_mm).size >= 2:
-        release = force_curve(readings.release.height_mm, readings.release.force_n)
+        release = force_curve(readings.release.height_mm, readings.release.force_n, fit.stated)
     coil = fit.coil_of(readings.element, nested=nested)
     coil = replace(
         coil,
@@ -181,11 +181,7 @@ def element_curves(readings: ElementReadings, fit: Fit, *, nested: bool) -> Elem
     free = usable = _slack_out(read)
     solid, uncertainty = coil.solid_height_mm, None
     if knee is not None:
-        first = knee.first_past + 1
-        kept = ForceCurve(
-            read_only(read.height_mm[first:].copy()), read_only(read.force_n[first:].copy()), read.repeat_sd_n
-        )
-        free = _slack_out(kept)
+        free = _slack_out(read.part(slice(knee.first_past + 1, None)))
         usable = with_end(free, knee.solid_height_mm, knee.force_n)
         if solid is None:
             solid, uncertainty = knee.solid_height_mm, hypot(knee.standard_uncertainty_mm, fit.stated.height_mm or 0.0)
@@ -199,8 +195,7 @@ def _slack_out(curve: ForceCurve) -> ForceCurve:
     loose = np.flatnonzero(curve.force_n <= 0.0)
     if loose.size < 2 or loose[0] + 1 < 2:
         return curve
-    keep = slice(0, int(loose[0]) + 1)
-    return ForceCurve(read_only(curve.height_mm[keep].copy()), read_only(curve.force_n[keep].copy()), curve.repeat_sd_n)
+    return curve.part(slice(0, int(loose[0]) + 1))
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Literal
 
 from valvelab.records.result import Record, Result
+from valvelab.records.springs_result import ExcludedSpring
 
 
 class SpringSet(Record):
@@ -24,6 +25,7 @@ class SetsResult(Result):
     within: dict[str, float]
     sets: tuple[SpringSet, ...]
     left_over: tuple[str, ...]
+    excluded: tuple[ExcludedSpring, ...] = ()
     total_spread: float
     proven_optimal: bool
     bound_sets: int

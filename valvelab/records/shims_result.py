@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Literal
 
 from valvelab.records.result import Record, Result
+from valvelab.records.springs_result import ExcludedSpring
 
 
 class ShimPosition(Record):
@@ -26,3 +27,4 @@ class ShimsResult(Result):
     spread_seat_force_n: float
     target_seat_force_n: float | None
     left_over: tuple[str, ...]
+    excluded: tuple[ExcludedSpring, ...] = ()

@@ -72,6 +72,13 @@ class SpringResult(Record):
     uncertainty: dict[str, float | None]
 
 
+class ExcludedSpring(Record):
+    """A spring that the spec rejects, kept out of sets and shim plans, and what it was rejected for."""
+
+    spring: str
+    reason: str
+
+
 class SpringsResult(Result):
     """The document of `valvelab springs`."""
 

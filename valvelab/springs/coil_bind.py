@@ -50,7 +50,7 @@ def find_knee(curve: ForceCurve) -> Knee | None:
     past_h, past_force = h[last_free + 1 :], force[last_free + 1 :]
     first_past = n - 1 - (last_free + 1)
     if past_h.size >= 2:
-        solid, u = _meeting(trend, past_h, past_force, (float(past_h[0]), float(h[last_free])))
+        solid, u = _meeting(trend, past_h, past_force, (float(past_h[0]), float(h[last_free])), curve.least_sd_n)
     else:
         solid, u = _one_reading(trend, float(past_h[0]), float(past_force[0]), float(h[last_free]))
     return Knee(solid, u, trend.at(solid), first_past)
@@ -130,7 +130,7 @@ def _last_free(h: FloatArray, force: FloatArray, slopes: FloatArray, start: int)
 
 
 def _meeting(
-    trend: _Trend, past_h: FloatArray, past_force: FloatArray, possible: tuple[float, float]
+    trend: _Trend, past_h: FloatArray, past_force: FloatArray, possible: tuple[float, float], least_sd_n: float
 ) -> tuple[float, float]:
     """Where the line through the readings past the knee meets the trend, kept within `possible`, and its uncertainty.
 
@@ -151,7 +151,7 @@ def _meeting(
         if steep <= rate:
             return centre, abs(high - low) / float(np.sqrt(12.0))
         solid += (closed.at(solid) - trend.at(solid)) / (steep - rate)
-    noise = max(trend.noise, closed.noise)
+    noise = max(trend.noise, closed.noise, least_sd_n)
     variance = trend.variance(solid, noise) + closed.variance(solid, noise)
     return float(np.clip(solid, low, high)), float(np.sqrt(variance)) / (steep - trend.rate(solid))
 

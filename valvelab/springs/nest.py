@@ -83,12 +83,15 @@ def nest_rate(elements: Sequence[Element], low_mm: float, high_mm: float, stated
     heights = parts[0][0]
     if all(h.size == heights.size and np.allclose(h, heights, rtol=0.0, atol=1e-6) for h, _ in parts):
         total = np.sum([force for _, force in parts], axis=0)
-        return fit_rate(heights, total, _stated(heights, total, stated))
-    return _add([fit_rate(h, force, _stated(h, force, stated)) for h, force in parts])
+        least = hypot(*(element.curve.least_sd_n for element in elements))
+        return fit_rate(heights, total, _one_reading(heights, total, stated, least))
+    alone = zip(parts, elements, strict=True)
+    return _add([fit_rate(h, force, _one_reading(h, force, stated, e.curve.least_sd_n)) for (h, force), e in alone])
 
 
-def _stated(heights: FloatArray, forces: FloatArray, stated: ReadingUncertainty) -> float | None:
-    return stated.at_rate(float(np.ptp(forces) / np.ptp(heights)))
+def _one_reading(heights: FloatArray, forces: FloatArray, stated: ReadingUncertainty, least: float) -> float | None:
+    """What is known of one reading's scatter without looking at it: as stated, and no less than a division leaves."""
+    return max(stated.at_rate(float(np.ptp(forces) / np.ptp(heights))) or 0.0, least) or None
 
 
 def _add(fits: Sequence[RateFit]) -> RateFit:

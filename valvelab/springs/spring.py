@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from math import hypot
+from dataclasses import dataclass, replace
+from math import hypot, sqrt
 
 import numpy as np
+from numpy.typing import NDArray
 
 from valvelab.arrays import FloatArray, finite, read_only
 from valvelab.errors import CannotEvaluate, Reason
@@ -16,15 +17,40 @@ FALL_ALLOWED = 0.02
 
 
 @dataclass(frozen=True, slots=True)
+class ReadingUncertainty:
+    """What is known of the tester: stated standard uncertainties and its divisions; None where nothing is."""
+
+    force_n: float | None = None
+    height_mm: float | None = None
+    force_division_n: float | None = None
+    height_division_mm: float | None = None
+
+    def at_rate(self, rate_n_per_mm: float) -> float | None:
+        """Stated uncertainty of one reading as a force, the height's part through the rate."""
+        if self.force_n is None and self.height_mm is None:
+            return None
+        return hypot(self.force_n or 0.0, (self.height_mm or 0.0) * rate_n_per_mm)
+
+    def least_sd(self, rate_n_per_mm: float) -> float:
+        """Standard deviation in N that one reading has at least, a division over √12 (JCGM 100:2008, F.2.2.1)."""
+        return hypot(self.force_division_n or 0.0, (self.height_division_mm or 0.0) * rate_n_per_mm) / sqrt(12.0)
+
+
+NOTHING_STATED = ReadingUncertainty()
+
+
+@dataclass(frozen=True, slots=True)
 class ForceCurve:
     """Readings of one stroke, heights ascending and each height once; forces fall towards tall heights.
 
-    `repeat_sd_n`: standard deviation of one reading from repeated heights, None without repeats.
+    `repeat_sd_n`: standard deviation of one reading from repeated heights, None without repeats. `least_sd_n`: what
+    one reading's standard deviation is at least, for the tester's divisions; 0 where none are known.
     """
 
     height_mm: FloatArray
     force_n: FloatArray
     repeat_sd_n: float | None = None
+    least_sd_n: float = 0.0
 
     @property
     def low_mm(self) -> float:
@@ -41,14 +67,20 @@ class ForceCurve:
         keep = (self.height_mm >= low_mm - slack_mm) & (self.height_mm <= high_mm + slack_mm)
         if not keep.any():
             return None
-        return ForceCurve(read_only(self.height_mm[keep]), read_only(self.force_n[keep]), self.repeat_sd_n)
+        return self.part(keep)
+
+    def part(self, keep: NDArray[np.bool_] | slice) -> ForceCurve:
+        """The readings that are kept."""
+        return replace(self, height_mm=read_only(self.height_mm[keep].copy()), force_n=read_only(self.force_n[keep].copy()))
 
 
-def force_curve(height_mm: FloatArray, force_n: FloatArray) -> ForceCurve:
-    """Readings in any order to a curve: sorted, repeated heights averaged.
+def force_curve(
+    height_mm: FloatArray, force_n: FloatArray, divisions: ReadingUncertainty = NOTHING_STATED
+) -> ForceCurve:
+    """Readings (n,) in mm and N in any order to a curve: sorted, repeated heights averaged.
 
-    Refuses fewer than two heights, heights at or below zero, and a force that falls while the spring is
-    compressed by more than 2 % of the range of forces.
+    `divisions`: those of the tester, for the least scatter of a reading. Refuses heights at or below zero, and a force
+    that falls while the spring is compressed by more than 2 % of the range of forces.
     """
     h = finite(height_mm, "heights", 1)
     force = finite(force_n, "forces", 1)
@@ -57,15 +89,16 @@ def force_curve(height_mm: FloatArray, force_n: FloatArray) -> ForceCurve:
     if (h <= 0.0).any():
         raise CannotEvaluate(Reason.BAD_VALUES, f"found height {h.min():g} mm, expected above 0")
     heights, index, counts = np.unique(np.round(h, 9), return_inverse=True, return_counts=True)
-    if heights.size < 2:
-        raise CannotEvaluate(
-            Reason.TOO_FEW_READINGS, f"found readings at {heights.size} height, expected at least 2 heights"
-        )
+    if heights.size == 0:
+        raise CannotEvaluate(Reason.TOO_FEW_READINGS, "found no reading, expected at least 1")
     means = np.bincount(index, force) / counts
     spare = int((counts - 1).sum())
     repeat = float(np.sqrt(np.sum((force - means[index]) ** 2) / spare)) if spare else None
-    _refuse_falling(heights, means)
-    return ForceCurve(read_only(heights), read_only(means), repeat)
+    rate = 0.0
+    if heights.size > 1:
+        _refuse_falling(heights, means)
+        rate = float(np.ptp(means) / np.ptp(heights))
+    return ForceCurve(read_only(heights), read_only(means), repeat, divisions.least_sd(rate))
 
 
 def _refuse_falling(heights: FloatArray, forces: FloatArray) -> None:
@@ -81,11 +114,11 @@ def _refuse_falling(heights: FloatArray, forces: FloatArray) -> None:
 
 def with_end(curve: ForceCurve, height_mm: float, force_n: float) -> ForceCurve:
     """The curve above `height_mm`, ended there by a point of its own (where the coils close)."""
-    keep = curve.height_mm > height_mm + 1e-6
-    return ForceCurve(
-        read_only(np.concatenate([[height_mm], curve.height_mm[keep]])),
-        read_only(np.concatenate([[force_n], curve.force_n[keep]])),
-        curve.repeat_sd_n,
+    above = curve.part(curve.height_mm > height_mm + 1e-6)
+    return replace(
+        above,
+        height_mm=read_only(np.concatenate([[height_mm], above.height_mm])),
+        force_n=read_only(np.concatenate([[force_n], above.force_n])),
     )
 
 
@@ -95,6 +128,8 @@ def monotone_cubic(x: FloatArray, y: FloatArray, at: float) -> float:
     Three-point end slopes, weighted harmonic means inside. Source: Fritsch and Butland, SIAM J. Sci. Stat.
     Comput. 5 (1984) 300.
     """
+    if x.size == 1:
+        return float(y[0])
     if x.size == 2:
         return float(y[0] + (y[1] - y[0]) * (at - x[0]) / (x[1] - x[0]))
     i = int(np.clip(np.searchsorted(x, at, side="right") - 1, 0, x.size - 2))
@@ -139,23 +174,17 @@ def force_at(curve: ForceCurve, height_mm: float) -> float:
     return monotone_cubic(curve.height_mm, curve.force_n, min(max(height_mm, curve.low_mm), curve.high_mm))
 
 
-@dataclass(frozen=True, slots=True)
-class ReadingUncertainty:
-    """Stated standard uncertainties of the tester; None where nothing is stated."""
-
-    force_n: float | None = None
-    height_mm: float | None = None
-
-    def at_rate(self, rate_n_per_mm: float) -> float | None:
-        """Stated uncertainty of one reading as a force, the height's part through the rate."""
-        if self.force_n is None and self.height_mm is None:
-            return None
-        return hypot(self.force_n or 0.0, (self.height_mm or 0.0) * rate_n_per_mm)
-
-
 def noise_of(curve: ForceCurve) -> float | None:
-    """Noise of one reading: from repeats where there are some, else from the scatter about a smooth curve."""
-    return curve.repeat_sd_n if curve.repeat_sd_n is not None else reading_noise(curve.height_mm, curve.force_n)
+    """Noise of one reading: from repeats where there are some, else from the scatter about a smooth curve.
+
+    Never below what the tester's divisions leave; None where neither is known.
+    """
+    seen = curve.repeat_sd_n
+    if seen is None and curve.height_mm.size > 1:
+        seen = reading_noise(curve.height_mm, curve.force_n)
+    if seen is not None and seen < 1e-9 * float(np.abs(curve.force_n).max()):
+        seen = None  # a calculated line, or one reading twice: no scatter was seen, which is not to say there is none
+    return max(seen or 0.0, curve.least_sd_n) or None
 
 
 def force_uncertainty(curve: ForceCurve, height_mm: float, stated: ReadingUncertainty) -> float | None:
@@ -178,7 +207,7 @@ def interpolated_noise(curve: ForceCurve, height_mm: float) -> float | None:
     if noise is None:
         return None
     x, y = curve.height_mm, curve.force_n
-    step = 1e-3 * float(np.ptp(y))
+    step = 1e-3 * (float(np.ptp(y)) or 1.0)
     value = min(max(height_mm, curve.low_mm), curve.high_mm)
     left = int(np.searchsorted(x, value, side="right")) - 1
     gains = []
@@ -190,7 +219,9 @@ def interpolated_noise(curve: ForceCurve, height_mm: float) -> float | None:
 
 
 def slope_at(curve: ForceCurve, height_mm: float) -> float:
-    """Local rate at a height, positive, from the readings either side."""
+    """Local rate at a height, positive, from the readings either side; 0 where one height alone was read."""
+    if curve.height_mm.size < 2:
+        return 0.0
     i = min(max(int(np.searchsorted(curve.height_mm, height_mm)), 1), curve.height_mm.size - 1)
     rise = curve.force_n[i - 1] - curve.force_n[i]
     return float(rise / (curve.height_mm[i] - curve.height_mm[i - 1]))
