@@ -18,6 +18,7 @@ from valvelab.places import sample_profiles
 from valvelab.window import theme
 from valvelab.window.main_window import MainWindow
 from valvelab.workbench.sets import Grouping
+from valvelab.workbench.springs_station import grouping_name
 
 APPROVED = Path(__file__).parent / "pictures"
 #: a pixel counts as different from this step of 255 on; so many may differ, edges of letters mostly
@@ -78,7 +79,7 @@ def test_springs(window: MainWindow, tmp_path: Path, scheme: theme.Scheme) -> No
     window.bench.add_files([str(sample_profiles() / f"springs_quillmere_{name}") for name in ("tray.csv", "spec.toml")])
     names = [f"Q{number:02d}" for number in range(1, 65)]
     sets = Grouping(tuple(tuple(names[start : start + 16]) for start in (0, 16, 32)))
-    window.bench.choose("springs", "grouping", sets.text(), "match sets")
+    window.bench.choose("springs", grouping_name(window.bench.document), sets.text(), "match sets")
     compare(window, f"springs_{scheme}", tmp_path)
 
 

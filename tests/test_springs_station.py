@@ -106,23 +106,23 @@ def test_moving_never_loses_or_doubles_a_spring(moves: list[tuple[str, int | Non
 def test_a_move_can_be_undone_and_done_again() -> None:
     history = History(Document(), lambda _old, _new: None)
     for grouping, label in ((Grouping((("a", "b"),)), "match"), (Grouping((("a",), ("b",)), edited=True), "move")):
-        history.apply(edits.choose(history.document, sets.NAME, "grouping", grouping.text()), label)
-    assert len(sets.grouping_of(history.document, VALUES).sets) == 2
+        history.apply(edits.choose(history.document, sets.NAME, sets.kept_as("tray"), grouping.text()), label)
+    assert len(sets.grouping_of(history.document, VALUES, "tray").sets) == 2
     history.undo()
-    assert sets.grouping_of(history.document, VALUES).sets == (("a", "b"),)
+    assert sets.grouping_of(history.document, VALUES, "tray").sets == (("a", "b"),)
     history.redo()
-    assert sets.grouping_of(history.document, VALUES).edited
+    assert sets.grouping_of(history.document, VALUES, "tray").edited
 
 
 def test_a_grouping_survives_as_text_and_forgets_springs_of_another_tray() -> None:
     proof = Proof(2, {"seat_force": 4.0}, 1, 2, 0.75, 0.5, number_proven=False, spread_proven=False)
     kept = Grouping((("a", "b"), ("gone",)), proof)
-    document = edits.choose(Document(), sets.NAME, "grouping", kept.text())
-    found = sets.grouping_of(document, VALUES)
+    document = edits.choose(Document(), sets.NAME, sets.kept_as("tray"), kept.text())
+    found = sets.grouping_of(document, VALUES, "tray")
     assert found.sets == (("a", "b"),)
     assert found.proof == proof
     for rubbish in ("", "{", "[]", '{"sets": 3}', '{"proof": [1]}', '{"sets": [3]}'):
-        assert sets.grouping_of(edits.choose(Document(), sets.NAME, "grouping", rubbish), VALUES) == Grouping()
+        assert sets.grouping_of(edits.choose(Document(), sets.NAME, sets.kept_as("tray"), rubbish), VALUES, "tray") == Grouping()
 
 
 def test_what_is_said_of_a_grouping() -> None:

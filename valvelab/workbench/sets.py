@@ -155,9 +155,14 @@ class Grouping:
         return next((number for number, one in enumerate(self.sets) if spring in one), None)
 
 
-def grouping_of(document: Document, values: Values) -> Grouping:
-    """The grouping kept in the document, without springs that the tray does not have."""
-    text = document.choice(NAME, "grouping", "")
+def kept_as(readings: str) -> str:
+    """The name that a tray's grouping is kept under: sets belong to the readings they were made of, by SHA-256."""
+    return f"grouping {readings}"
+
+
+def grouping_of(document: Document, values: Values, readings: str) -> Grouping:
+    """The grouping kept for these readings (their SHA-256), without springs that the tray does not have."""
+    text = document.choice(NAME, kept_as(readings), "")
     try:
         found = json.loads(text) if text else {}
         sets = tuple(tuple(str(name) for name in one if name in values) for one in found.get("sets", ()))
@@ -254,6 +259,11 @@ def told(one: Standing, wish: Wish, units: System) -> str:
     return ", ".join(parts)
 
 
+def kept_out(rejected: Sequence[str]) -> str:
+    """What is said of springs that the spec rejects; empty without any."""
+    return f"rejected by the spec and kept out: {', '.join(rejected)}" if rejected else ""
+
+
 def verdict_on(grouping: Grouping, values: Values, wish: Wish) -> str:
     """One sentence on the whole grouping: how many sets hold, what matching proved, what moves by hand changed."""
     if not grouping.sets:
@@ -285,9 +295,11 @@ def _none_yet(grouping: Grouping, values: Values, wish: Wish) -> str:
     return f"No set of {wish.size} found in the time; up to {proof.bound_sets} are not ruled out"
 
 
-def as_csv(grouping: Grouping, values: Values, wish: Wish, units: System) -> str:
+def as_csv(grouping: Grouping, values: Values, wish: Wish, units: System, rejected: Sequence[str] = ()) -> str:
     """The sets as a table with a preamble: one row a spring, those left over last."""
     head = f"# size: {wish.size}\n"
+    if rejected:
+        head += f"# {' '.join(kept_out(rejected).split())}\n"
     for name, limit in wish.within.items():
         unit = display_unit(UNITS[name], units)
         head += f"# largest range of {words(name)}: {limit * unit.scale:.6g} {unit.label}\n"

@@ -104,6 +104,30 @@ def shim_plan(document: Document) -> tuple[ShimsInspection | None, str]:
     return cast("ShimsInspection | None", known.value), known.failure or ""
 
 
+def rejected_springs(inspection: SpringsInspection) -> tuple[str, ...]:
+    """Springs that the spec rejects, in the tray's order; they stay out of sets and shim plans."""
+    names = {verdict.item for verdict in inspection.result.verdicts if verdict.decision == "reject"}
+    return tuple(row.spring for row in rows_of(inspection) if row.spring in names)
+
+
+def usable_values(inspection: SpringsInspection) -> sets.Values:
+    """What the springs that may be used are matched by."""
+    out = set(rejected_springs(inspection))
+    return sets.values_of([row for row in rows_of(inspection) if row.spring not in out])
+
+
+def grouping_name(document: Document) -> str:
+    """The choice that holds the sets of the tray in use."""
+    tray = table_in_use(document)
+    return sets.kept_as("" if tray is None else tray[1].source.sha256)
+
+
+def grouping_of(document: Document, values: sets.Values) -> sets.Grouping:
+    """The sets made of the tray in use; none where they were made of other readings."""
+    tray = table_in_use(document)
+    return sets.grouping_of(document, values, "" if tray is None else tray[1].source.sha256)
+
+
 def wish_of(document: Document, values: sets.Values) -> sets.Wish:
     """What is asked of sets."""
     heights = heights_in_use(document)
@@ -196,9 +220,9 @@ def _sets_certificate(
     from valvelab.inspection.given_sets import describe_sets
     from valvelab.inspection.inspect_sets import SetsQuestion
 
-    values = sets.values_of(rows_of(inspection))
+    values = usable_values(inspection)
     wish = wish_of(document, values)
-    grouping = sets.grouping_of(document, values)
+    grouping = grouping_of(document, values)
     tray = table_in_use(document)
     if not grouping.sets or not wish.within or tray is None:
         return plain

@@ -165,8 +165,11 @@ class SetsPane(QWidget):
 
     # -- showing ----------------------------------------------------------------------------------------------------
 
-    def show_sets(self, document: Document, values: Values, wish: Wish, grouping: Grouping) -> None:
-        """Show what was asked and what there is."""
+    def show_sets(
+        self, document: Document, values: Values, wish: Wish, grouping: Grouping, rejected: tuple[str, ...]
+    ) -> None:
+        """Show what was asked and what there is; `rejected` springs take no part."""
+        self.rejected = rejected
         units = document.units
         if self.run.running and values is not self.values:
             self.run.drop()
@@ -199,8 +202,10 @@ class SetsPane(QWidget):
             return
         self.gauge.setRange(0, 100)
         self.gauge.setValue(0)
-        text = sets.verdict_on(self.grouping, self.values, self.wish)
-        self.state.setText(text if self.wish.within else f"{text}; choose at least one characteristic to match by")
+        said = [sets.verdict_on(self.grouping, self.values, self.wish), sets.kept_out(self.rejected)]
+        if not self.wish.within:
+            said.append("choose at least one characteristic to match by")
+        self.state.setText("; ".join(part for part in said if part))
 
     # -- asking -----------------------------------------------------------------------------------------------------
 
@@ -262,7 +267,7 @@ class SetsPane(QWidget):
         answer = Answer(self._key, value=inspection)
         self.bench.history.follow(edits.answer_arrived(self.bench.document, springs_station.SETS, answer))
         same = found.text() == self.grouping.text()
-        self.bench.choose(NAME, "grouping", found.text(), "match sets")
+        self.bench.choose(NAME, springs_station.grouping_name(self.bench.document), found.text(), "match sets")
         if same:
             self._say_state()
         self.tree.setFocus()
@@ -280,7 +285,9 @@ class SetsPane(QWidget):
         if new is not self.grouping:
             where = "left over" if to is None else f"to set {to + 1}"
             many = springs[0] if len(springs) == 1 else f"{len(springs)} springs"
-            self.bench.choose(NAME, "grouping", new.text(), f"move {many} {where}")
+            self.bench.choose(
+                NAME, springs_station.grouping_name(self.bench.document), new.text(), f"move {many} {where}"
+            )
 
     def _outcome(self, springs: tuple[str, ...], to: int | None) -> str:
         """What a move would give."""
@@ -347,7 +354,7 @@ class SetsPane(QWidget):
 
     def save_csv(self, path: Path) -> None:
         """Write the sets as a table."""
-        self.bench.write(path, sets.as_csv(self.grouping, self.values, self.wish, self.units))
+        self.bench.write(path, sets.as_csv(self.grouping, self.values, self.wish, self.units, self.rejected))
 
     def _suggestion(self, ending: str) -> str:
         tray = springs_station.table_in_use(self.bench.document)

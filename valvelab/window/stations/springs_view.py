@@ -51,6 +51,7 @@ class SpringsView(StationView):
         super().__init__(bench)
         self._inspection: SpringsInspection | None = None
         self._values: sets.Values = {}
+        self._rejected: tuple[str, ...] = ()
         self._shown: dict[str, tuple[object, ...]] = {}
         self.stack = FigureStack("Force and rate over height", self)
         self.coils = CoilBindView(self)
@@ -130,12 +131,13 @@ class SpringsView(StationView):
         inspection = cast("SpringsInspection", value)
         if inspection is not self._inspection:
             self._inspection, self._shown = inspection, {}
-            self._values = sets.values_of(rows_of(inspection))
+            self._values = springs_station.usable_values(inspection)
+            self._rejected = springs_station.rejected_springs(inspection)
             self._points = spring_figures.map_points(judged_analyses(inspection))
             self._tray = spring_figures.tray_lines(inspection)
         spring = chosen_spring(document, inspection)
         wish = springs_station.wish_of(document, self._values)
-        grouping = sets.grouping_of(document, self._values)
+        grouping = springs_station.grouping_of(document, self._values)
         look = (document.units, current_theme().name, QApplication.font().pointSizeF())
         plots = tuple(name for name, _ in _PLOTS if document.choice(NAME, f"plot {name}", default=name in _AT_FIRST))
         if self._changed("plots", (*look, spring, plots, grouping.sets)):
@@ -150,7 +152,7 @@ class SpringsView(StationView):
             row = next(row for row in reversed(inspection.result.springs) if row.spring == spring)
             self.facts.show_rows(spring_facts(row), fact_columns(document.units))
         if self._changed("sets", (*look, wish, grouping)):
-            self.sets_pane.show_sets(document, self._values, wish, grouping)
+            self.sets_pane.show_sets(document, self._values, wish, grouping, self._rejected)
         self.sets_pane.tree.bring(spring)
         self.table.select_where(lambda row: row.spring == spring)
         self._show_list(document)
@@ -200,7 +202,7 @@ class SpringsView(StationView):
 
     def choose_item(self, item: str) -> None:
         """Bring a spring to the front."""
-        if item in self._values:
+        if item in self._values or item in self._rejected:
             self.bench.choose(NAME, "spring", item)
 
     def _on_row(self, index: QModelIndex) -> None:
