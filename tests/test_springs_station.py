@@ -122,7 +122,10 @@ def test_a_grouping_survives_as_text_and_forgets_springs_of_another_tray() -> No
     assert found.sets == (("a", "b"),)
     assert found.proof == proof
     for rubbish in ("", "{", "[]", '{"sets": 3}', '{"proof": [1]}', '{"sets": [3]}'):
-        assert sets.grouping_of(edits.choose(Document(), sets.NAME, sets.kept_as("tray"), rubbish), VALUES, "tray") == Grouping()
+        assert (
+            sets.grouping_of(edits.choose(Document(), sets.NAME, sets.kept_as("tray"), rubbish), VALUES, "tray")
+            == Grouping()
+        )
 
 
 def test_what_is_said_of_a_grouping() -> None:
@@ -402,7 +405,7 @@ def test_stopping_keeps_the_best_found(window: MainWindow) -> None:
         QApplication.processEvents()
         time.sleep(0.01)
     QTest.mouseClick(pane.match_button, Qt.MouseButton.LeftButton)
-    wait(pane, 10.0)
+    wait(pane)
     assert pane.grouping.sets
     assert all(not one.over and one.complete for one in sets.standings(pane.grouping, pane.values, pane.wish))
     assert pane.match_button.text() == "Match sets"

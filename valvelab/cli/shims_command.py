@@ -26,7 +26,11 @@ def configure(parser: argparse.ArgumentParser) -> None:
         "--heights", type=Path, metavar="FILE", required=True, help="seat to retainer at each valve, without a shim"
     )
     parser.add_argument(
-        "--from", type=Path, metavar="FILE", dest="sets", help="matched sets of these readings (sets --json); with --set"
+        "--from",
+        type=Path,
+        metavar="FILE",
+        dest="sets",
+        help="matched sets of these readings (sets --json); with --set",
     )
     parser.add_argument("--set", type=int, metavar="N", help="only the springs of this set of --from, counted from 1")
     parser.add_argument(
@@ -36,7 +40,9 @@ def configure(parser: argparse.ArgumentParser) -> None:
         metavar="TEXT",
         help='a spring that goes to a position, such as "1I=Q07"; repeatable',
     )
-    parser.add_argument("--with-rejected", action="store_true", help="springs that the spec rejects may be used as well")
+    parser.add_argument(
+        "--with-rejected", action="store_true", help="springs that the spec rejects may be used as well"
+    )
     parser.set_defaults(sets_of_job=())
     add_common(parser)
     add_columns(parser)

@@ -26,7 +26,9 @@ def read_sets(path: Path, readings_sha256: str, readings: str) -> SetsResult:
         raise BadFile(name, place, first["msg"], "what `valvelab sets --json` writes") from None
     if readings_sha256 not in {source.sha256 for source in result.source}:
         made_of = ", ".join(source.file for source in result.source) or "nothing named"
-        raise BadFile(name, "source", f"sets of other readings ({made_of})", f"sets matched from {readings} as it is now")
+        raise BadFile(
+            name, "source", f"sets of other readings ({made_of})", f"sets matched from {readings} as it is now"
+        )
     return result
 
 

@@ -22,7 +22,7 @@ from valvelab.springs.shims import ShimChoice, ShimPlan, choose_shims, stacks_of
 class ShimsQuestion:
     """Springs, measured heights, and what the preamble of the heights asks for.
 
-    only: the springs that may be used, those of a matched set for one, and `of` what they are; None for all of the file.
+    only: the springs that may be used (those of a matched set), and `of` what they are; None for all of the file.
     fixed: the spring that goes to a position, by position. with_rejected: springs that the spec rejects may be used.
     """
 
@@ -76,7 +76,9 @@ def _of_the_set(question: ShimsQuestion, pool: UsableSprings) -> tuple[tuple[Spr
     out = {one.spring: one.reason for one in pool.excluded}
     for name in question.only:
         if name in out:
-            raise CannotEvaluate(Reason.NOT_FEASIBLE, f"{file}: {of} holds {name!r}, which the spec rejects ({out[name]})")
+            raise CannotEvaluate(
+                Reason.NOT_FEASIBLE, f"{file}: {of} holds {name!r}, which the spec rejects ({out[name]})"
+            )
         if name not in known:
             raise CannotEvaluate(Reason.MISSING_INPUT, f"{file}: {of} holds {name!r}, which is not among the readings")
     notes.append(info("springs", f"those of {of} alone: {', '.join(question.only)}"))
@@ -105,7 +107,9 @@ def _fixed(
         row, column = places.index(position), names.index(spring)
         kept = choice.allowed[row, column].copy()
         if not kept.any():
-            raise CannotEvaluate(Reason.NOT_FEASIBLE, f"{question.heights.file}: {fixed}, where no stack keeps the limits")
+            raise CannotEvaluate(
+                Reason.NOT_FEASIBLE, f"{question.heights.file}: {fixed}, where no stack keeps the limits"
+            )
         allowed[row], allowed[:, column] = False, False
         allowed[row, column] = kept
     return replace(choice, allowed=allowed)

@@ -64,8 +64,10 @@ CHARACTERISTICS: tuple[Characteristic, ...] = (
         "½ √(rate / mass of the active coils)", _EN,
     ),
     Characteristic(
-        "strength_margin", "", "number", "spring", "permissible shear (0.56 of tensile strength) over stress at open",
-        "tensile strength A / d^m of the named wire", "EN 13906-1; wire table",
+        "strength_margin", "", "number", "spring",
+        "0.56 of the wire's tensile strength over the corrected shear stress at the open height",
+        "tensile strength A / d^m of the named wire; stricter than the static check of EN 13906-1, which takes the "
+        "uncorrected stress at the solid height", "0.56 after EN 13906-1 (from memory); wire table",
     ),
     Characteristic(
         "fatigue_margin", "", "number", "spring", "safety against fatigue between seat and open stress",

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from valvelab.inspection.inspect_springs import SpringsInspection
     from valvelab.records.sets_result import SetsResult
     from valvelab.records.spring_readings import HeightsTable, SpringTable
-    from valvelab.records.springs_result import SpringResult
+    from valvelab.records.springs_result import ExcludedSpring, SpringResult
 
 WIDE_MM, FLAT_MM = 74.0, 62.0
 PROGRESSIVE_ACROSS = 3
@@ -188,6 +188,8 @@ def sets_part(inspection: SetsInspection, table: SpringTable, system: System = "
         blocks.append(member_table(result))
     if result.left_over:
         blocks.append(Paragraph("Left over: " + ", ".join(result.left_over)))
+    if result.excluded:
+        overview.append(Paragraph(kept_out(result.excluded)))
     return Part(
         name="Matched spring sets",
         result=result,
@@ -198,6 +200,11 @@ def sets_part(inspection: SetsInspection, table: SpringTable, system: System = "
         subjects=("spring",),
         serial=table.remarks.get("serial"),
     )  # fmt: skip
+
+
+def kept_out(excluded: tuple[ExcludedSpring, ...]) -> str:
+    """Springs that the spec rejects, with what for."""
+    return "Rejected by the spec, so not used: " + "; ".join(f"{one.spring} ({one.reason})" for one in excluded) + "."
 
 
 def proof(result: SetsResult) -> str:
@@ -287,6 +294,7 @@ def shims_part(
     spread = f"Seat forces lie within {show(result.spread_seat_force_n, 'N', system, 2)} {force}."
     left = ", ".join(result.left_over)
     blocks = (Section("Springs left over", (Paragraph(left),)),) if left else ()
+    out = (Paragraph(kept_out(result.excluded)),) if result.excluded else ()
     lift = heights.valve_lift_mm if heights.valve_lift_mm is not None else table.valve_lift_mm
     return Part(
         name="Spring shim plan",
@@ -299,7 +307,7 @@ def shims_part(
             ("target seat force", None if target is None else f"{show(target, 'N', system, 1)} {force}"),
             ("least coil-bind margin", length(heights.minimum_coil_bind_margin_mm)), ("valve lift", length(lift)),
         ),
-        overview=(Paragraph(spread, "strong"), plan, FigureBlock(((seat_force_figure(inspection),),), FLAT_MM)),
+        overview=(Paragraph(spread, "strong"), plan, *out, FigureBlock(((seat_force_figure(inspection),),), FLAT_MM)),
         sections=blocks,
         subjects=("spring",),
         serial=table.remarks.get("serial"),

@@ -71,7 +71,9 @@ class ForceCurve:
 
     def part(self, keep: NDArray[np.bool_] | slice) -> ForceCurve:
         """The readings that are kept."""
-        return replace(self, height_mm=read_only(self.height_mm[keep].copy()), force_n=read_only(self.force_n[keep].copy()))
+        return replace(
+            self, height_mm=read_only(self.height_mm[keep].copy()), force_n=read_only(self.force_n[keep].copy())
+        )
 
 
 def force_curve(

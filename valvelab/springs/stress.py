@@ -118,7 +118,11 @@ def tensile_strength(material: WireMaterial, d_mm: float) -> float:
 
 
 def static_margin(stress_mpa: float, tensile_mpa: float) -> float:
-    """Permissible shear (0.56 of tensile) over the shear stress; above 1 is inside the standard's limit."""
+    """0.56 of tensile strength (MPa) over a shear stress (MPa), both above 0.
+
+    EN 13906-1 (from memory) sets the 0.56 against the uncorrected stress at the solid height; with the corrected stress
+    at the open height the same share is the stricter check.
+    """
     return STATIC_SHARE * tensile_mpa / stress_mpa
 
 

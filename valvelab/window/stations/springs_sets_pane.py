@@ -51,6 +51,7 @@ class SetsPane(QWidget):
         super().__init__(parent)
         self.bench = bench
         self.values: Values = {}
+        self.rejected: tuple[str, ...] = ()
         self.wish = Wish(sets.USUAL_SIZE, {})
         self.grouping = Grouping()
         self.units: System = "metric"
