@@ -6,11 +6,13 @@ import json
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from spring_cases import write_readings
 
 from valvelab.cli.main import main
 from valvelab.places import sample_profiles
+from valvelab.springs.division import force_division
 
 WITHIN = ("--within", "seat_force=12 N", "--size", "2", "--quick")
 SEAT_N = {"A": 250.0, "B": 252.0, "C": 260.0, "D": 255.0, "E": 200.0, "F": 245.1}
@@ -109,9 +111,9 @@ def test_the_sample_job_s_sets_and_shim_plan_speak_of_one_set() -> None:
     from valvelab.cli.job_parts import inspect_job, requests_of
     from valvelab.files.job_file import read_job
 
-    job = read_job(sample_profiles() / "job.toml")
+    job, folder = read_job(sample_profiles() / "job.toml")
     wanted = job.model_copy(update={"part": tuple(part for part in job.part if part.inspect in {"sets", "shims"})})
-    done = inspect_job(requests_of(wanted, sample_profiles()), wanted)
+    done = inspect_job(requests_of(wanted, folder), wanted)
     sets, shims = (json.loads(part.result.model_dump_json()) for part in done.parts)
     assert {row["spring"] for row in shims["positions"]} == set(sets["sets"][0]["springs"])
     assert not {row["spring"] for row in shims["positions"]} & {one["spring"] for one in sets["excluded"]}
@@ -150,3 +152,12 @@ def test_readings_on_a_line_still_have_the_tester_s_uncertainty(
         # a reading to 1 N: 1/√12 N (JCGM 100:2008, F.2.2.1)
         assert row["uncertainty"]["seat_force_n"] == pytest.approx(1.0 / 12.0**0.5, rel=0.3)
         assert row["uncertainty"]["rate_n_per_mm"] > 0.0
+
+
+def test_the_tester_s_division_shows_in_its_readings() -> None:
+    heights = np.linspace(30.0, 42.0, 13)
+    exact = 1234.5678 - 27.3 * heights
+    for division in (0.1, 1.0, 4.4482216152605):
+        assert force_division(np.round(exact / division) * division) == pytest.approx(division)
+    assert force_division(exact) is None
+    assert force_division(np.round(exact[:5])) is None

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -26,3 +28,21 @@ def read_only(array: FloatArray) -> FloatArray:
     """The same array, closed to writing; for fields of frozen values."""
     array.setflags(write=False)
     return array
+
+
+def coarsest_step(values: FloatArray, candidates: Iterable[float], fewest_steps: float = 20.0) -> float:
+    """The first of `candidates` (coarsest first) that all values are whole multiples of; 0 where there is none.
+
+    values: any shape. A step that the values span fewer than `fewest_steps` times is chance, not an instrument's.
+    """
+    flat = np.ravel(values)
+    first, span, largest = flat[:: max(1, flat.size // 64)], float(np.ptp(flat)), float(np.abs(flat).max())
+
+    def whole(part: FloatArray, step: float) -> bool:
+        counted = part / step
+        # what a change of units and a number's own digits leave
+        slack = 1e-6 + 4.0 * np.finfo(np.float64).eps * largest / step
+        return bool(np.abs(counted - np.round(counted)).max() <= slack)
+
+    fits = (step for step in candidates if fewest_steps * step <= span and whole(first, step) and whole(flat, step))
+    return next(fits, 0.0)

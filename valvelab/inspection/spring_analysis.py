@@ -14,6 +14,7 @@ from valvelab.records.result import Note, info, warning
 from valvelab.records.spec import Fitting, Spec
 from valvelab.records.spring_readings import CoilData, ElementReadings, SpringReadings, SpringTable
 from valvelab.springs.coil_bind import Knee, find_knee
+from valvelab.springs.division import force_division
 from valvelab.springs.nest import Element, nest_force, nest_force_uncertainty, nest_rate, nest_solid_height
 from valvelab.springs.rate import RateFit
 from valvelab.springs.spring import ForceCurve, ReadingUncertainty, force_curve, hysteresis, noise_of, with_end
@@ -104,7 +105,7 @@ def fit_of(
         valve_lift_mm=table.valve_lift_mm if lift is None else lift,
         coil=coil,
         element_coils=table.element_coils,
-        stated=ReadingUncertainty(table.force_uncertainty_n, table.height_uncertainty_mm),
+        stated=_tester(table),
         materials=materials,
         height_of_spec=installed is not None,
     )
@@ -112,6 +113,18 @@ def fit_of(
         file, place = (spec_file, "[fitting] valve_lift") if lift is not None else (table.file, "valve lift")
         raise BadSpec(file, place, f"{fit.valve_lift_mm:g} mm", "less than the installed height")
     return fit, _fit_notes(table, fit, installed, lift)
+
+
+def _tester(table: SpringTable) -> ReadingUncertainty:
+    """What is known of the tester; a division of force that nobody states is looked for in the readings."""
+    division = table.force_resolution_n
+    if division is None:
+        strokes = [stroke for spring in table.springs for element in spring.elements
+                   for stroke in (element.compress, element.release) if stroke is not None]  # fmt: skip
+        division = force_division(np.concatenate([stroke.force_n for stroke in strokes]))
+    return ReadingUncertainty(
+        table.force_uncertainty_n, table.height_uncertainty_mm, division, table.height_resolution_mm
+    )
 
 
 def _fit_notes(table: SpringTable, fit: Fit, installed: float | None, lift: float | None) -> list[Note]:
@@ -132,6 +145,9 @@ def _fit_notes(table: SpringTable, fit: Fit, installed: float | None, lift: floa
         )
     elif fit.valve_lift_mm is None:
         notes.append(warning("valve lift", "not stated in the file or the spec's [fitting]: no open force or margin"))
+    if fit.stated.force_division_n and table.force_resolution_n is None:
+        text = f"every force is a multiple of {fit.stated.force_division_n:.4g} N: taken as the tester's division"
+        notes.append(info("force resolution", text))
     if fit.stated.force_n is None and fit.stated.height_mm is None:
         notes.append(
             info("uncertainty", "the file states none for the tester: uncertainties come from the scatter seen alone")
