@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from valvelab.arrays import FloatArray
+from valvelab.arrays import FloatArray, coarsest_step
 from valvelab.units import INCH_MM
 
 #: a division, coarsest first: 0.5 mm to 0.01 µm and 0.05 in to 0.000001 in
@@ -21,9 +21,6 @@ _CANDIDATES_MM = tuple(
     sorted((unit * digit * 10.0**power for unit, powers in ((1.0, range(-5, 0)), (INCH_MM, range(-6, -2)))
             for power in powers for digit in (5.0, 2.5, 2.0, 1.0)), reverse=True)
 )  # fmt: skip
-_FIRST_LOOK = 64
-# A lift table spans at least this many divisions, else the step is not the gauge's.
-_FEWEST_DIVISIONS = 20.0
 # With more scatter than this many divisions every reading's rounding error is its own.
 _DITHERED = 0.6
 
@@ -35,21 +32,7 @@ def least_deviation(division_mm: float) -> float:
 
 def find_division(lifts_mm: FloatArray) -> float:
     """Coarsest step that all readings are multiples of, in mm; 0 where there is none. lifts: any shape."""
-    flat = np.ravel(lifts_mm)
-    first = flat[:: max(1, flat.size // _FIRST_LOOK)]
-    span = float(np.ptp(flat))
-    for division in _CANDIDATES_MM:
-        fits = _FEWEST_DIVISIONS * division <= span and _multiples(first, division)
-        if fits and _multiples(flat, division):
-            return division
-    return 0.0
-
-
-def _multiples(lifts: FloatArray, division: float) -> bool:
-    # what a change of units and a number's own digits leave
-    slack = 1e-6 + 4.0 * np.finfo(np.float64).eps * float(np.abs(lifts).max()) / division
-    counted = lifts / division
-    return bool(np.abs(counted - np.round(counted)).max() <= slack)
+    return coarsest_step(lifts_mm, _CANDIDATES_MM)
 
 
 @dataclass(frozen=True, slots=True)

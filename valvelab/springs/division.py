@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from valvelab.arrays import FloatArray, coarsest_step
+from valvelab.units import POUND_FORCE_N
 
-_UNITS_N = (1.0, 4.4482216152605, 9.80665)
+_UNITS_N = (1.0, POUND_FORCE_N, 9.80665)
 """A newton, a pound-force, a kilogram-force: what testers read in."""
 FORCE_DIVISIONS_N = tuple(
     sorted(
