@@ -18,7 +18,15 @@ from valvelab.lobe.base_circle import harmonic_row
 from valvelab.lobe.events import IndexArray, Lobes, Places, crossings, event_mask, extreme, near_nose, unroll
 from valvelab.lobe.profile import FittedLobes
 from valvelab.lobe.propagation import Propagation, Term
-from valvelab.lobe.smoothing_bias import crest_beside, plateau_excess, smoothing_doubt, spacing, too_wide
+from valvelab.lobe.smoothing_bias import (
+    crest_beside,
+    doubt_covariance,
+    doubt_of_sum,
+    plateau_excess,
+    smoothing_doubt,
+    spacing,
+    too_wide,
+)
 from valvelab.lobe.spline import symbol_weights
 
 # Ramp and flank part where the acceleration, followed back from the flank's peak, falls to this share of it.
@@ -86,8 +94,13 @@ class LobeCharacteristics:
 
     def max_lift(self) -> Value:
         """Greatest lift of the fit, mm."""
+        # a jerk step at the nose is seldom a false one, so the lift there owes nothing to it
         noise = self.propagation.standard(Term(self.peak, 0, np.ones_like(self.peak_lift)))
         return Value(self.peak_lift, np.hypot(noise, self._lift_systematic(self.peak_lift)))
+
+    def _of_fit(self, *terms: Term) -> FloatArray:
+        """Standard uncertainty, (lobes,), of a sum of terms by noise and smoothing."""
+        return _root_sum(self.propagation.standard(*terms), smoothing_doubt(self.fitted, *terms))
 
     def peak_angle(self) -> Value:
         """Where lift is greatest.
@@ -122,7 +135,8 @@ class LobeCharacteristics:
             rise, fall = 1.0 / self._value(opening, 1), 1.0 / self._value(closing, 1)
         off = self._lift_systematic(np.full_like(rise, lift_mm))
         # a lift too high by δ makes the flank pass it later by δ/s′
-        both = self.propagation.covariance(Term(opening, 0, -rise), Term(closing, 0, -fall))
+        terms = Term(opening, 0, -rise), Term(closing, 0, -fall)
+        both = self.propagation.covariance(*terms) + doubt_covariance(self.fitted, *terms)
         u_opening, u_closing, shared = both[:, 0, 0], both[:, 1, 1], both[:, 0, 1]
         first, last = opening.angle_cam_deg, closing.angle_cam_deg
         moved_first, moved_last = (response(angle, np.ones_like(rise)) for angle in (first, last))
@@ -150,13 +164,13 @@ class LobeCharacteristics:
         opening, closing = crossings(self.lobes, self.peak_lift - drop_mm)
         with np.errstate(divide="ignore", invalid="ignore"):
             rise, fall = 1.0 / self._value(opening, 1), 1.0 / self._value(closing, 1)
-        noise = self.propagation.standard(
+        of_fit = self._of_fit(
             Term(opening, 0, -0.5 * rise), Term(closing, 0, -0.5 * fall), Term(self.peak, 0, 0.5 * (rise + fall))
         )
         half = np.full_like(rise, 0.5)
         moved = response(opening.angle_cam_deg, half) + response(closing.angle_cam_deg, half)
         middle = 0.5 * (opening.angle_cam_deg + closing.angle_cam_deg)
-        return Value(middle, _root_sum(noise, self.by_angle(moved)))
+        return Value(middle, _root_sum(of_fit, self.by_angle(moved)))
 
     def area(self) -> tuple[Value, Value]:
         """Area under the lift between the feet (mm·cam deg) and its centroid (cam deg).
@@ -181,7 +195,7 @@ class LobeCharacteristics:
         )
 
     def _integral(self, weight: FloatArray, angle: FloatArray) -> FloatArray:
-        """Standard uncertainty, by noise and angle, of Σ weight × lift at the unrolled knots."""
+        """Standard uncertainty, by noise, smoothing and angle, of Σ weight × lift at the unrolled knots."""
         splines = self.lobes.splines
         count, knots = weight.shape
         columns = self.lobes.first[:, None] + np.arange(knots)
@@ -194,7 +208,7 @@ class LobeCharacteristics:
             padded[:, lag : lag + knots] += share * on_knots
         moved = summed_response(splines.knots()[:knots], on_knots * self.fitted.at_knots[1])
         noise = self.propagation.dense(padded, -np.einsum("lk,lkj->lj", weight, harmonic_row(angle)))
-        return _root_sum(noise, self.by_angle(moved))
+        return _root_sum(noise, doubt_of_sum(self.fitted, on_knots), self.by_angle(moved))
 
     def by_angle(self, moved: Response) -> FloatArray:
         """Standard uncertainty, (lobes,), by the stated error of angle."""

@@ -1,7 +1,7 @@
-"""What a fit may be wrong by at its extremes beyond the noise: smoothing, jerk steps, plateaus, readings too far apart.
+"""What a fit may be wrong by beyond the noise: smoothing, jerk steps, plateaus, readings too far apart.
 
-Linear propagation of the readings' noise supposes that the fit can follow the lobe. At an extreme it may not, and the
-fit itself shows by how much:
+Linear propagation of the readings' noise supposes that the fit can follow the lobe. Round an extreme, or where a ramp
+meets its flank, it may not, and the fit itself shows by how much:
 
 - without the jerk steps that were believed, the value would be another; all of that difference counts, because false
   steps straighten what is truly bent;
@@ -31,7 +31,7 @@ from valvelab.lobe.propagation import Propagation, Term
 WIDEST_FOR_ACCELERATION = 4.0
 WIDEST_FOR_JERK = 1.0
 _SLACK = 1e-3
-STIFFER_SHARE = {1: 0.5, 2: 0.5, 3: 2.0}
+STIFFER_SHARE, JERK_SHARE = 0.5, 2.0
 # Lift above this share of the greatest belongs to the lobe where its readings are counted.
 _ON_LOBE = 0.05
 _SAME_CAM_DEG = 1e-6
@@ -43,16 +43,33 @@ _GREATEST = read_only(
 )  # fmt: skip
 
 
-def smoothing_doubt(fitted: FittedLobes, *terms: Term) -> FloatArray:
-    """What a sum of terms owes to jerk steps and strength of the smoothing, (lobes,), as a standard uncertainty."""
+def doubt_covariance(fitted: FittedLobes, *terms: Term) -> FloatArray:
+    """What terms owe to jerk steps and strength of the smoothing, as covariances (lobes, terms, terms)."""
     smoothed = fitted.smoothed
     rows = np.arange(len(fitted.names))
-    share = STIFFER_SHARE[max(1, *(term.order for term in terms))]
-    squares = np.zeros(rows.size)
+    total = np.zeros((rows.size, len(terms), len(terms)))
+    share = JERK_SHARE if max(term.order for term in terms) == 3 else STIFFER_SHARE
     for weight, coefficients in zip((1.0, share), smoothed.doubts, strict=True):
         part = replace(smoothed.splines, padded=coefficients)
-        parts = [term.factor * part.at(rows, term.places.index, term.places.t, term.order) for term in terms]
-        squares += (weight * np.sum(parts, axis=0)) ** 2
+        values = weight * np.stack(
+            [term.factor * part.at(rows, term.places.index, term.places.t, term.order) for term in terms], axis=1
+        )
+        total += values[:, :, None] * values[:, None, :]
+    return total
+
+
+def smoothing_doubt(fitted: FittedLobes, *terms: Term) -> FloatArray:
+    """What a sum of terms owes to jerk steps and strength of the smoothing, (lobes,), as a standard uncertainty."""
+    return np.asarray(np.sqrt(np.maximum(doubt_covariance(fitted, *terms).sum(axis=(1, 2)), 0.0)))
+
+
+def doubt_of_sum(fitted: FittedLobes, weights: FloatArray) -> FloatArray:
+    """The same of Σ weights × lift at the knots; weights: (lobes, knots)."""
+    smoothed = fitted.smoothed
+    squares = np.zeros(weights.shape[0])
+    for share, coefficients in zip((1.0, STIFFER_SHARE), smoothed.doubts, strict=True):
+        values = replace(smoothed.splines, padded=coefficients).at_knots()[:, : weights.shape[1]]
+        squares += (share * np.einsum("lk,lk->l", weights, values)) ** 2
     return np.asarray(np.sqrt(squares))
 
 
