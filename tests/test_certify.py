@@ -57,6 +57,20 @@ def test_verify_agrees(paper: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert {row["decision"] for row in answer["verdicts"]} >= {"accept", "reject"}
 
 
+def test_notes_that_name_a_file_do_not_hang_on_its_folder(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A table without units, with a title and a footer: each is a note that names the file."""
+    write_table(tmp_path / "lift.csv", ("1I", "1E"))
+    text = (tmp_path / "lift.csv").read_text(encoding="utf-8").replace(" [mm]", "")
+    (tmp_path / "lift.csv").write_text(f"Bench 2\n{text}average,,\n", encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    for named in ("lift.csv", "./lift.csv", str(tmp_path / "lift.csv")):
+        assert run("certify", named, "--out", "paper.pdf", "--quiet", capsys=capsys)[0] == 0
+        code, out, _ = run("verify", "paper.pdf", "--json", capsys=capsys)
+        assert (code, json.loads(out)["agrees"]) == (0, True)
+
+
 def test_file_with_spec_makes_the_same_paper_as_its_folder(
     job: Path, paper: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -17,7 +17,7 @@ from valvelab.arrays import read_only
 from valvelab.errors import BadFile, BadQuantity
 from valvelab.files.column_assignment import ColumnAssignment
 from valvelab.files.column_names import is_unit, lobe_name
-from valvelab.files.plausible import LARGEST_READING_MM, refuse_key_beyond
+from valvelab.files.plausible import LARGEST_ANGLE_DEG, LARGEST_READING_MM, refuse_beyond, refuse_key_beyond
 from valvelab.files.swept_angles import LobeReadings, SweptAngles, doubts_of, taken
 from valvelab.files.table import Column, Table, read_table
 from valvelab.follower.shapes import Shape, parse_shape
@@ -63,6 +63,7 @@ def lift_table(table: Table) -> LiftTable:
         table = table.with_numbers(angle_column, any_of=columns)
         readings = _wide(table, columns, notes)
         table.note_unknown((*_names_of(table, "angle", "sweep"), *(column.name for column in columns)))
+    refuse_beyond(table, angle_column, table.angles_cam_deg(angle_column, "crank"), LARGEST_ANGLE_DEG, "deg")
     sweep = SweptAngles(table, angle_column, readings)
     traces = sweep.traces(notes, reverse=reverse)
     if reverse:

@@ -80,7 +80,8 @@ class SweptAngles:
         """Whether the lifts come again after 360 degrees as written: then these are cam degrees of several turns."""
         degrees = taken(self._degrees, one.rows)
         order = np.argsort(degrees, kind="stable")
-        grid = np.arange(degrees.min(), degrees.max() - 360.0, 1.0)
+        start, stop = float(degrees.min()), float(degrees.max()) - 360.0
+        grid = np.arange(start, min(stop, start + 360.0), 1.0)
         first, again = (np.interp(grid + turn, degrees[order], one.lift_mm[order]) for turn in (0.0, 360.0))
         size = float(np.ptp(one.lift_mm))
         return float(np.ptp(first)) > 0.5 * size and float(np.abs(first - again).max()) < 0.1 * size

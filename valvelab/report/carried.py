@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path, PurePosixPath
 
 from valvelab.records.job import Job
-from valvelab.records.result import Result, Source
+from valvelab.records.result import Note, Result, Source
 from valvelab.report.page_model import Attachment
 
 JOB = "job.toml"
@@ -59,12 +59,26 @@ def _reserved(name: str) -> bool:
 
 
 def relative_sources(result: Result, names: Mapping[str, str]) -> Result:
-    """The result with its source files under the names they are carried by; `names` maps SHA-256 to name."""
-    sources = tuple(
-        Source(file=names.get(source.sha256, PurePosixPath(source.file).name), sha256=source.sha256)
-        for source in result.source
+    """The result with its files under the names they are carried by; `names` maps SHA-256 to name.
+
+    Notes tell of files too: what they say may not depend on the folder a file happens to lie in.
+    """
+    called = {
+        source.file: names.get(source.sha256, PurePosixPath(source.file).name)
+        for source in sorted(result.source, key=lambda source: -len(source.file))
+    }
+    sources = tuple(Source(file=called[source.file], sha256=source.sha256) for source in result.source)
+    notes = tuple(
+        Note(level=note.level, about=_renamed(note.about, called), text=_renamed(note.text, called))
+        for note in result.notes
     )
-    return result.model_copy(update={"source": sources})
+    return result.model_copy(update={"source": sources, "notes": notes})
+
+
+def _renamed(text: str, called: Mapping[str, str]) -> str:
+    for file, name in called.items():
+        text = text.replace(file, name)
+    return text
 
 
 def _what(name: str, job: Job) -> str:
