@@ -137,6 +137,27 @@ def test_an_event_only_table_keeps_its_range() -> None:
     assert (np.diff(covered) == 1).all()
 
 
+def test_an_event_only_table_that_ends_lifting_is_warned_of() -> None:
+    lobe, angle = design("poly4567", (0.0, 0.0), centre=100.3, flank=75.0), np.arange(60.0, 140.25, 0.5)
+    fitted = fit(angle, lobe.value(angle))
+    table: Any = SimpleNamespace(follower=FLAT, base_circle_radius_mm=40.0, lift_at="follower")
+    notes: list[Note] = []
+    convert(fitted, table, ROLLER, notes)
+    (said,) = [note.text for note in notes if note.level == "warning" and "table ends" in note.text]
+    first, last = exact_range(lobe, 40.0, 60.0), exact_range(lobe, 40.0, 140.0)
+    assert f"it tells {np.ceil(first * 2.0) / 2.0:.1f} to {np.floor(last * 2.0) / 2.0:.1f} cam deg only" in said
+    # one that ends on the base circle is not
+    whole, quiet = np.arange(20.0, 180.25, 0.5), []
+    convert(fit(whole, lobe.value(whole)), table, ROLLER, quiet)
+    assert [note.level for note in quiet] == ["info"]
+
+
+def exact_range(lobe: LobeDesign, base: float, at: float) -> float:
+    """Cam angle at which a roller meets the place that a flat face met at an angle."""
+    place = np.array([at])
+    return float(angle_of(contour(place, *(lobe.value(place, order) for order in range(3)), base, FLAT), ROLLER)[0])
+
+
 @pytest.mark.parametrize(
     ("source", "shape", "base"), [(FLAT, ROLLER, 45.0), (ROLLER, FLAT, 60.0), (POINT, ROLLER, 60.0)]
 )

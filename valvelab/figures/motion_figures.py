@@ -21,6 +21,7 @@ from valvelab.valve_motion.valve_lift import valve_motion
 
 CRANK = "Crank angle from gas-exchange TDC"
 _FROM, _TO, _STEP = -360.0, 360.0, 0.5
+_BEYOND = "beyond free travel"
 
 
 def side_of(inspection: MotionInspection, lobe: str) -> Side:
@@ -160,12 +161,18 @@ def sweep_figure(inspection: MotionInspection, lobe: str) -> Figure | None:
     if control.separation_rpm is not None and control.separation_rpm <= 1.05 * float(swept.rpm[-1]):
         found.append((control.separation_rpm, "guide", "quasi-static"))
     if swept.beyond_rpm is not None:
-        found.append((swept.beyond_rpm, "nominal", "beyond free travel: no figure"))
+        found.append((swept.beyond_rpm, "nominal", f"{_BEYOND}: no figure"))
     guides = tuple(Guide(rpm, "x", "guide" if role == "nominal" else role) for rpm, role, _ in found)
-    # words left of their line, each at a height of its own
-    back = 0.11 * float(swept.rpm[-1] - swept.rpm[0])
+    # words beside their line, left of it where there is room and a curve may follow, each at a height of its own
+    room = float(swept.rpm[-1] - swept.rpm[0])
+
+    def place(rpm: float, text: str) -> float:
+        half = 0.0045 * len(text) * room
+        left = rpm - 0.01 * room - half
+        return left if left - half > swept.rpm[0] and not text.startswith(_BEYOND) else rpm + 0.01 * room + half
+
     marks = tuple(
-        _beside(rpm - back, (0.8 - 0.18 * n) * top, "nominal" if role == "guide" else role, text)
+        _beside(place(rpm, text), (0.8 - 0.18 * n) * top, "nominal" if role == "guide" else role, text)
         for n, (rpm, role, text) in enumerate(found)
     )
     curves = (

@@ -63,6 +63,7 @@ def convert(fitted: FittedLobes, table: LiftTable, shape: Shape, notes: list[Not
         try:
             found = follow(contour_at, splines.start, splines.step, count, shape, periodic=splines.periodic)
             notes += _bridge_notes(name, found, shape, float(fitted.noise_mm[row]))
+            notes += _end_notes(name, found, shape, knots)
         except CannotEvaluate as error:
             withheld.add(name)
             notes.append(warning(name, f"not described under a {_words(shape)}: {error}"))
@@ -121,6 +122,20 @@ def _with_noise_of(source: Smoothed, converted: Smoothed, stretch: float) -> Smo
 
 def _words(shape: Shape) -> str:
     return f"roller of {shape.radius_mm:g} mm" if shape.kind == "roller" else f"{shape.kind} follower"
+
+
+def _end_notes(name: str, found: Followed, shape: Shape, knots: FloatArray) -> list[Note]:
+    """Where an event-only table ends with the lobe still lifting, the other follower's range is another."""
+    lost = ~found.covered
+    if not lost.any():
+        return []
+    held = np.abs(found.lift_mm[lost]).max()
+    if held <= _SAME_MM:
+        return []
+    known = knots[found.covered]
+    ends = f"{fold_scalar(known[0]):.1f} to {fold_scalar(known[-1]):.1f} cam deg"
+    text = f"the table ends with up to {held:.3f} mm of lift: under a {_words(shape)} it tells {ends} only; beyond, "
+    return [warning(f"{name} convert", text + "the lift is held")]
 
 
 def _bridge_notes(name: str, found: Followed, shape: Shape, noise_mm: float) -> list[Note]:
