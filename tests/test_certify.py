@@ -71,6 +71,16 @@ def test_notes_that_name_a_file_do_not_hang_on_its_folder(
         assert (code, json.loads(out)["agrees"]) == (0, True)
 
 
+def test_assigned_columns_say_what_is_certified(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    bare = tmp_path / "tray.txt"
+    bare.write_text(
+        "".join(f"{spring} {h} {(60 - h) * 20}\n" for spring in "AB" for h in (42, 40, 36, 30)), encoding="utf-8"
+    )
+    columns = "spring=0, height=1 [mm], load=2 [N]"
+    assert run("certify", bare, "--columns", columns, "--out", tmp_path / "tray.pdf", capsys=capsys)[0] == 0
+    assert run("verify", tmp_path / "tray.pdf", capsys=capsys)[0] == 0
+
+
 def test_file_with_spec_makes_the_same_paper_as_its_folder(
     job: Path, paper: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

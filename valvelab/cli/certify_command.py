@@ -65,8 +65,7 @@ def _job(args: argparse.Namespace) -> tuple[Job, Path]:
 
     options = [f"--at={lift}" for lift in args.at or ()]
     if args.columns is not None and args.job.is_file():
-        options.append(f"--columns={args.columns}")
-        job, folder = Job(part=(JobPart(inspect="lobes", file=args.job.name),)), args.job.parent
+        job, folder = _job_of_columns(args.job, args.columns), args.job.parent
     else:
         job, folder = read_job(args.job)
     parts = tuple(
@@ -81,6 +80,15 @@ def _job(args: argparse.Namespace) -> tuple[Job, Path]:
     if args.units != "metric":
         changes["units"] = args.units
     return job.model_copy(update=changes), folder
+
+
+def _job_of_columns(file: Path, columns: str) -> Job:
+    """The job of a single table whose columns the command line assigns; the names say what is inspected."""
+    from valvelab.files.kinds import command_for
+    from valvelab.files.table import read_table
+
+    command = command_for(read_table(file, columns)) or "lobes"
+    return Job(part=(JobPart(inspect=command, file=file.name, options=(f"--columns={columns}",)),))
 
 
 def _date(text: str | None) -> str:

@@ -11,6 +11,7 @@ from typing import Literal
 from valvelab.errors import BadFile
 from valvelab.files.column_names import answers_to, height_of, is_unit, plain_name, split_header
 from valvelab.files.contents import Contents, decode, is_zip, read_contents
+from valvelab.files.table import Table
 from valvelab.files.text_opening import read_header
 from valvelab.files.workbook import read_workbook
 from valvelab.files.zip_parts import part_names
@@ -154,6 +155,14 @@ def kind_of(path: str | Path) -> dict[str, Answer]:
     """Each reader's answer, by its name, from the first bytes. Raises BadFile for a file that can't be read at all."""
     head = head_of(path)
     return {reader.name: reader.recognise(head) for reader in READERS}
+
+
+def command_for(table: Table) -> str | None:
+    """The command that inspects a table read with a column assignment, by its columns' names; None where none fits."""
+    titles = tuple(column.title for column in table.columns if column.title)
+    head = Head("", b"", _names(titles), True, None, None, _at_heights(titles))
+    sure = [reader.command for reader in READERS if reader.recognise(head) == "yes"]
+    return sure[0] if len(sure) == 1 else None
 
 
 def only_kind(path: str | Path) -> str | None:
