@@ -348,6 +348,13 @@ def test_a_bad_table_ends_in_one_line(run: Callable[..., Answer], tmp_path: Path
         ('[[limit]]\nof = "max_lift"\n', "min/max"),
         ('[[limit]]\nof = "duration"\nmax = 3\n', "`at`"),
         ('[decision]\nrule = "guess"\n', "guarded"),
+        (
+            "[camshaft]\nlobe_separation = 1e300\n",
+            "lobe_separation: found 1e+300, expected an angle of 0 to",
+        ),
+        ("[camshaft]\nbank_angle = 1e300\n", "an angle of -360 to 360 cam deg"),
+        ("[camshaft]\ncylinders = 1000000000\n", "[camshaft] cylinders: found 1000000000, expected less than or equal"),
+        ("[camshaft.places]\n1I = 1e300\n", "1I: found 1e+300, expected less than or equal to 720"),
         (ENVELOPE.format("all", 0.02, 0.02), "nominal.csv"),
         (ENVELOPE.format("all", 0.02, 0.02).replace("nominal.csv", "../../nominal.csv"), "nominal"),
         (ENVELOPE.format("all", '"0.02 N"', 0.02), "below"),

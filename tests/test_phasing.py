@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 
 from valvelab.cli.main import main
 from valvelab.errors import CannotEvaluate
+from valvelab.files.phasing_sheet import parse_sheet_toml, read_phasing_sheet, sheet_toml
 from valvelab.inspection.inspect_phasing import inspect_phasing
 from valvelab.phasing.centreline import EqualLiftPair, combined_middle, flank_slopes
 from valvelab.phasing.dead_centre import find_dead_centre
@@ -562,3 +563,17 @@ max = 40
     assert {row["characteristic"] for row in rows if row["decision"] == "undecided"} == doubtful
     assert all(row["decision"] == "accept" for row in rows if row["characteristic"] not in doubtful)
     assert all(row["reason"] for row in rows if row["characteristic"] in doubtful)
+
+
+def test_a_wheel_reading_set_aside_does_not_count_and_is_told(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    aside = '[[set_aside]]\nof = "1I rising"\nreading = 84.0\nreason = "the arm slipped"\n'
+    spec = '[[limit]]\nof = "intake_centreline"\nmin = 90\nmax = 120\n'
+    code, out, err = run(tmp_path, capsys, SHEET + aside, spec)
+    assert code == 0
+    assert "1I rising: wheel reading 84 set aside: the arm slipped" in err
+    assert "accept" in out
+    sheet = read_phasing_sheet(tmp_path / "sheet.toml")[0]
+    assert sheet.set_aside[0].reading_deg == 84.0
+    assert parse_sheet_toml(sheet_toml(sheet)) == sheet

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from valvelab.errors import BadFile, BadQuantity
 from valvelab.files.spec_file import read_toml_with_source
-from valvelab.phasing.degreeing import Card, CardDuration, EventReading, NosePair, Sheet
+from valvelab.phasing.degreeing import Card, CardDuration, EventReading, NosePair, SetAside, Sheet
 from valvelab.records.phasing_sheet import CardRecord, PhasingSheet
 from valvelab.records.result import Source
 from valvelab.records.spec import Quantity
@@ -52,6 +52,10 @@ def to_sheet(record: PhasingSheet, file: str = "sheet") -> Sheet:
             steps_deg=tuple(
                 parse_angle(value, "crank", f"[adjuster] steps {n}")
                 for n, value in enumerate(record.adjuster.steps, start=1)
+            ),
+            set_aside=tuple(
+                SetAside(row.of, wheel_reading(row.reading, f"[[set_aside]] {n} reading"), row.reason)
+                for n, row in enumerate(record.set_aside, start=1)
             ),
             part=record.part,
             serial=record.serial,
@@ -135,6 +139,9 @@ def sheet_toml(sheet: Sheet) -> str:
         rows = [("lobe", _text(row.lobe)), ("at", _text(f"{row.at_mm!r} mm")), ("value", _number(row.value_crank_deg))]
         blocks.append(_block("[[card.duration]]", rows))
     blocks.append(_block("[adjuster]", [("steps", _list(sheet.steps_deg))]))
+    for aside in sheet.set_aside:
+        rows = [("of", _text(aside.of)), ("reading", _number(aside.reading_deg)), ("reason", _text(aside.reason))]
+        blocks.append(_block("[[set_aside]]", rows))
     return "\n\n".join(blocks) + "\n"
 
 

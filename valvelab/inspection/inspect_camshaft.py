@@ -11,7 +11,7 @@ from valvelab.errors import BadQuantity, BadSpec, CannotEvaluate, Reason
 from valvelab.records.lobes_result import CamshaftResult, CylinderSeparation, IndexErrorRow, Kind, LobeResult, Spread
 from valvelab.records.measurement import LiftTable
 from valvelab.records.result import Note, info
-from valvelab.records.spec import Spec
+from valvelab.records.spec import Quantity, Spec
 from valvelab.units import parse_angle
 
 SPREAD_LIFT_MM = 1.27
@@ -47,18 +47,32 @@ def camshaft_result(
     )
 
 
+def _bank(quantity: Quantity) -> float:
+    return _within(quantity, "[camshaft] bank_angle", -360.0, 360.0)
+
+
+def _within(quantity: Quantity, field: str, least: float, most: float) -> float:
+    """An angle of the spec in cam deg; BadQuantity outside the circle it can lie on."""
+    value = parse_angle(quantity, "cam", field)
+    if not least <= value <= most:
+        raise BadQuantity(field, f"{quantity!r}", f"an angle of {least:g} to {most:g} cam deg")
+    return value
+
+
 def _index_errors(
     table: LiftTable, spec: Spec, lobes: tuple[LobeResult, ...], names: list[LobeName | None],
     centres: np.ndarray[tuple[int], np.dtype[np.float64]], notes: list[Note],
 ) -> tuple[IndexErrorRow, ...] | None:  # fmt: skip
     wanted = spec.camshaft
+    if wanted.bank_angle is not None:
+        _bank(wanted.bank_angle)
     places = None
     if wanted.places is not None:
         places = {row: wanted.places[lobe.lobe] for row, lobe in enumerate(lobes) if lobe.lobe in wanted.places}
     try:
         separation = None
         if wanted.lobe_separation is not None:
-            separation = parse_angle(wanted.lobe_separation, "cam", "[camshaft] lobe_separation")
+            separation = _within(wanted.lobe_separation, "[camshaft] lobe_separation", 0.0, 180.0)
         arrangement = None if places else _arrangement(table, spec)
         found = index_errors(names, centres, arrangement, separation, places)
     except CannotEvaluate as error:
@@ -88,7 +102,7 @@ def _arrangement(table: LiftTable, spec: Spec) -> Arrangement | None:
         raise CannotEvaluate(Reason.BAD_VALUES, f"firing order: found {'-'.join(map(str, order))}, expected {expected}")
     bank = table.bank_angle_deg or 0.0
     if wanted.bank_angle is not None:
-        bank = parse_angle(wanted.bank_angle, "cam", "[camshaft] bank_angle")
+        bank = _bank(wanted.bank_angle)
     second = wanted.second_bank if wanted.second_bank is not None else table.second_bank
     return Arrangement(order, bank, frozenset(second or ()))
 

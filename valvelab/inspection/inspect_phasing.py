@@ -39,6 +39,7 @@ def inspect_phasing(
     found = findings(sheet, worked)
     doubts, stray = doubts_of(sheet, found)
     notes = [warning(finding.about, finding.sentence) for finding in found] + stray
+    notes += [info(row.of, f"wheel reading {row.reading_deg:g} set aside: {row.reason}") for row in sheet.set_aside]
     notes += _missing(sheet, worked)
     verdicts: tuple[Verdict, ...] = ()
     if spec is not None:

@@ -11,7 +11,7 @@ from valvelab.phasing.degreeing import Sheet
 from valvelab.phasing.plausibility import Finding
 from valvelab.records.result import Note, warning
 
-AGAIN = "read it again, or set it aside with a reason"
+AGAIN = "read it again, or set it aside with a reason ([[set_aside]])"
 
 
 @dataclass(frozen=True, slots=True)

@@ -64,8 +64,17 @@ class Card:
 
 
 @dataclass(frozen=True, slots=True)
+class SetAside:
+    """A wheel reading that was taken and does not count: of what, and why."""
+
+    of: str
+    reading_deg: float
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
 class Sheet:
-    """All readings of one degreeing, and who took them on what, as stated."""
+    """All readings of one degreeing, and who took them on what, as stated. `set_aside` don't count."""
 
     stop_deg: tuple[float, ...] = ()
     events: tuple[EventReading, ...] = ()
@@ -74,6 +83,7 @@ class Sheet:
     sense: WheelSense = "forward"
     card: Card = Card()
     steps_deg: tuple[float, ...] = ()
+    set_aside: tuple[SetAside, ...] = ()
     part: str | None = None
     serial: str | None = None
     operator: str | None = None

@@ -63,6 +63,14 @@ class Adjuster(Record):
     steps: tuple[Quantity, ...] = ()
 
 
+class SetAsideRow(Record):
+    """A reading that was taken and does not count: what it was of, the wheel's reading, and why."""
+
+    of: str = Field(min_length=1)
+    reading: Quantity
+    reason: str = Field(min_length=1)
+
+
 class PhasingSheet(Record):
     """A whole sheet; every part is optional, so that a sheet can be half filled."""
 
@@ -77,3 +85,4 @@ class PhasingSheet(Record):
     wheel: Wheel = Wheel()
     card: CardRecord = CardRecord()
     adjuster: Adjuster = Adjuster()
+    set_aside: tuple[SetAsideRow, ...] = ()

@@ -6,7 +6,7 @@ characteristic they limit; `valvelab.inspection.judging` turns them canonical.
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
@@ -95,11 +95,11 @@ class CamshaftSpec(Record):
     """Where the lobes should sit; wins over a lift table's preamble."""
 
     firing_order: str | None = None
-    cylinders: int | None = None
+    cylinders: int | None = Field(default=None, ge=1, le=64)
     bank_angle: float | str | None = None
     second_bank: tuple[int, ...] | None = None
     lobe_separation: float | str | None = None
-    places: dict[str, float] | None = None
+    places: dict[str, Annotated[float, Field(ge=-720.0, le=720.0)]] | None = None
 
 
 class Spec(Record):
