@@ -22,6 +22,10 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         answer(json.dumps({"characteristics": [asdict(row) for row in rows]}, indent=1))
         return 0
-    cells = [[row.name, row.subject, row.unit or "–", row.needs_at or "", row.meaning] for row in rows]
-    answer(table(["name", "of", "unit", "at", "meaning"], cells, left=5))
+    cells = [
+        [row.name, row.subject, row.unit or "–", row.needs_at or "", "" if row.period is None else f"{row.period:g}",
+         row.meaning]
+        for row in rows
+    ]  # fmt: skip
+    answer(table(["name", "of", "unit", "at", "circle", "meaning"], cells, left=6))
     return 0
