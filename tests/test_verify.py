@@ -3,13 +3,19 @@
 from __future__ import annotations
 
 import json
+import os
 import re
+import subprocess
+import sys
 import zlib
 from collections.abc import Callable
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from papers import carried_files, with_files
 from pypdf import PdfReader, PdfWriter
 from pypdf.annotations import FreeText
@@ -29,8 +35,10 @@ from valvelab.cli import recomputing
 from valvelab.cli.main import main
 from valvelab.cli.recomputing import verify_bytes
 from valvelab.errors import BadFile, ValvelabError
+from valvelab.places import sample_profiles
 from valvelab.records.certificate_result import VerifyResult
 from valvelab.report import pdf_file
+from valvelab.report.drawing_steps import first_difference
 from valvelab.report.pdf_file import seal_holds
 
 HERE = Path(__file__).parent
@@ -481,3 +489,52 @@ def test_a_fault_of_an_inspection_is_one_sentence(paper: Path, monkeypatch: pyte
     monkeypatch.setattr(gauge_command, "part", breaks)
     with pytest.raises(BadFile, match=r"c\.pdf: found contents that can't be computed again \(IndexError\)"):
         verify_bytes(paper.read_bytes(), "c.pdf")
+
+
+def test_another_processor_s_arithmetic_is_not_called_false(tmp_path: Path) -> None:
+    """The same paper where the linear algebra library takes the code of an older processor: last digits differ."""
+    samples = sample_profiles()
+    for name in ("club_four_journals.csv", "club_four_shaft_spec.toml"):
+        (tmp_path / name).write_bytes((samples / name).read_bytes())
+    rows = (samples / "quillmere_four_camshaft.csv").read_text(encoding="utf-8").splitlines()
+    kept = [row if row.startswith("#") else ",".join(row.split(",")[:2]) for row in rows]
+    (tmp_path / "lobe.csv").write_text("\n".join(kept) + "\n", encoding="utf-8")
+    (tmp_path / "job.toml").write_text(
+        '[[part]]\ninspect = "lobes"\nfile = "lobe.csv"\n'
+        '[[part]]\ninspect = "shaft"\nfile = "club_four_journals.csv"\nspec = "club_four_shaft_spec.toml"\n',
+        encoding="utf-8",
+    )
+    main(["certify", str(tmp_path), "--out", str(tmp_path / "c.pdf"), "--quiet"])
+    for kind in ("Prescott", "Nehalem", "Haswell"):
+        done = subprocess.run(
+            [sys.executable, "-m", "valvelab", "verify", str(tmp_path / "c.pdf"), "--quiet"],
+            env={**os.environ, "OPENBLAS_CORETYPE": kind}, capture_output=True, text=True, check=False,
+        )  # fmt: skip
+        assert done.returncode == 0, done.stdout
+
+
+@given(
+    st.lists(st.tuples(st.floats(0.0, 500.0), st.floats(0.0, 500.0)), min_size=2, max_size=20),
+    st.floats(0.0, 2.0), st.integers(0, 2**31),
+)  # fmt: skip
+def test_a_curve_thinned_otherwise_is_the_same_and_a_bent_one_is_not(
+    corners: list[tuple[float, float]], bend: float, seed: int
+) -> None:
+    chance = np.random.default_rng(seed)
+    between = [
+        (a[0] + share * (b[0] - a[0]), a[1] + share * (b[1] - a[1]))
+        for a, b in pairwise(corners)
+        for share in (0.0, float(chance.uniform()))
+    ] + [corners[-1]]
+
+    def drawn(points: list[tuple[float, float]]) -> bytes:
+        words = [f"{x:.6f} {y:.6f} {'l' if number else 'm'}" for number, (x, y) in enumerate(points)]
+        return " ".join(["q 1 0 0 1 0 0 cm n", *words, "S Q"]).encode()
+
+    assert first_difference(drawn(corners), drawn(between), exact=False) is None
+    moved = [(x, y) if number else (x, y + 1.0 + bend) for number, (x, y) in enumerate(corners)]
+    assert first_difference(drawn(corners), drawn(moved), exact=False) is not None
+    if corners != between:
+        assert (drawn(corners) == drawn(between)) is (
+            first_difference(drawn(corners), drawn(between), exact=True) is None
+        )

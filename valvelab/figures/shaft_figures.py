@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 _BASE_OF_SPAN = 1.7
 """Radius of the base circle of a polar plot, in spans of the form: round enough to read, open enough to see into."""
+_TOUCHING_UM = 1e-4
 _LEAST_SPAN_UM = 0.1
 
 
@@ -55,7 +56,9 @@ def roundness_figure(form: JournalForm, system: System = "metric") -> Figure:
         for number, edge in enumerate((half, -half)):
             label = "minimum zone" if number == 0 else ""
             curves.append(Curve(*_about(middle + edge, shift), "series", label, series=1))
-        touching = np.flatnonzero(np.abs(zone.weights) > 1e-6)
+        off = deviation + base - middle - shift[0] * np.cos(turned) - shift[1] * np.sin(turned)
+        # every point there, whichever of several equal ones the minimum zone was computed from
+        touching = np.flatnonzero(np.abs(off) >= half - _TOUCHING_UM)
         marks = (*marks, Marks(x[touching], y[touching], "series", series=1))
     axis = rings.axis()
     return Figure(

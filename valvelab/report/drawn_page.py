@@ -6,18 +6,15 @@ matter; `exact` False lets coordinates and printed numbers differ by rounding, a
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Iterator, Mapping
-from itertools import zip_longest
 
 from valvelab.records.certificate_result import Difference
-from valvelab.report.comparison import texts_agree
+from valvelab.report.drawing_steps import first_difference
 from valvelab.report.pdf_file import Budget, PdfFile, unpacked
 from valvelab.report.pdf_values import NotReadable, Ref, Stream, Value, told
 
 NOT_OF_A_PAGE = {"Parent", "Type"}
 PACKING = {"Filter", "Length", "DecodeParms"}
-ROUNDING_PT = 0.002
 SHOWN = 60
 WORDS = {
     "Contents": "what is drawn", "Annots": "annotations", "Resources": "fonts and images",
@@ -28,9 +25,6 @@ WORDS = {
 PLAIN_PAGE = {"Type", "Parent", "Contents", "MediaBox", "Resources", "Rotate", "Trans"}
 PLAIN_CATALOGUE = {"Type", "Pages", "PageMode", "Names", "Lang", "Outlines", "Metadata", "MarkInfo", "StructTreeRoot"}
 PLAIN_RESOURCES = {"Font", "ProcSet", "ExtGState"}
-
-_TOKEN = re.compile(rb"\((?:[^\\()]|\\.)*\)|<[^<>]*>|[^\0\t\n\f\r ()<>]+|[()<>]", re.DOTALL)
-_NUMBER = re.compile(rb"[+-]?(?:\d+\.?\d*|\.\d+)")
 
 
 def compare_drawn(stated: PdfFile, drawn: PdfFile, *, exact: bool) -> Iterator[Difference]:
@@ -130,9 +124,8 @@ class _Walk:
             a, b = self._drawing(self.stated, one, 0), self._drawing(self.drawn, other, 1)
         except NotReadable as error:
             return Difference(where=where, stated=str(error), recomputed="a whole stream")
-        if a == b:
-            return None
-        return _first_step(a, b, where, exact=self.exact)
+        bad = first_difference(a, b, exact=self.exact)
+        return None if bad is None else Difference(where=where, stated=bad[0], recomputed=bad[1])
 
     def _drawing(self, file: PdfFile, value: Value, number: int) -> bytes:
         found = file.at(value)
@@ -140,30 +133,6 @@ class _Walk:
         if not all(isinstance(stream, Stream) for stream in streams):
             raise NotReadable("no drawing")
         return b"\n".join(unpacked(stream, self.budgets[number]) for stream in streams)
-
-
-def _first_step(one: bytes, other: bytes, where: str, *, exact: bool) -> Difference | None:
-    """The first drawing step that differs."""
-    for mine, yours in zip_longest(_TOKEN.finditer(one), _TOKEN.finditer(other)):
-        a, b = (b"" if token is None else token[0] for token in (mine, yours))
-        if a != b and (exact or not _rounds(a, b)):
-            places = (len(text) if token is None else token.start() for token, text in ((mine, one), (yours, other)))
-            stated, drawn = (_around(text, place) for text, place in zip((one, other), places, strict=True))
-            return Difference(where=where, stated=stated, recomputed=drawn)
-    return None
-
-
-def _around(text: bytes, place: int) -> str:
-    piece = " ".join(text[max(0, place - 12) : place + 45].decode("latin-1").split())
-    return "".join(sign if sign.isprintable() else "·" for sign in piece) or "nothing more"
-
-
-def _rounds(one: bytes, other: bytes) -> bool:
-    if _NUMBER.fullmatch(one) and _NUMBER.fullmatch(other):
-        return abs(float(one) - float(other)) <= ROUNDING_PT
-    if one[:1] == b"(" == other[:1]:
-        return texts_agree(one[1:-1].decode("latin-1"), other[1:-1].decode("latin-1"))
-    return False
 
 
 def _short(value: Value) -> str:

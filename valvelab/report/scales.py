@@ -103,7 +103,12 @@ def tick_texts(values: list[float]) -> list[str]:
 
 
 def thinned(x: FloatArray, y: FloatArray, tolerance: float) -> NDArray[np.intp]:
-    """Indices of the points that keep a polyline within `tolerance` points of itself (Douglas and Peucker, 1973)."""
+    """Indices of the points that keep a polyline within `tolerance` points of itself (Douglas and Peucker, 1973).
+
+    Last digits, which differ between machines, choose no point: places are taken to a thousandth of a point, and of
+    points equally far off the first one counts.
+    """
+    x, y = np.round(x, 3), np.round(y, 3)
     keep = np.zeros(x.size, dtype=bool)
     keep[[0, -1]] = True
     stack = [(0, x.size - 1)]
@@ -117,7 +122,7 @@ def thinned(x: FloatArray, y: FloatArray, tolerance: float) -> NDArray[np.intp]:
         from_x, from_y = x[inner] - x[first], y[inner] - y[first]
         # a line that ends where it began has no chord to stand off from, only the point itself
         distance = np.hypot(from_x, from_y) if length == 0.0 else np.abs(dx * from_y - dy * from_x) / length
-        worst = int(np.argmax(distance))
+        worst = int(np.argmax(np.round(distance, 6)))
         if distance[worst] > tolerance:
             middle = first + 1 + worst
             keep[middle] = True
