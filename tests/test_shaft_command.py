@@ -392,3 +392,17 @@ def test_a_study_without_any_spread_and_one_beyond_all_measure(
     vast = Call(capsys, "gauge", study_csv(tmp_path / "b.csv", [f"{p}, {a}, {t}, {p}e200" for p, a, t in cells]))
     assert (vast.code, vast.out) == (3, "")
     assert "at most 100000 mm" in vast.err
+
+
+@pytest.mark.parametrize(("command", "file", "of"), [
+    ("texture", "club_four_lobe_3I_trace.csv", "ra"), ("gauge", "dial_gauge_study.csv", "tir"),
+    ("shaft", "club_four_journals.csv", "tir"),
+])  # fmt: skip
+def test_a_size_below_zero_is_refused_with_its_place(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], command: str, file: str, of: str
+) -> None:
+    spec = tmp_path / "spec.toml"
+    spec.write_text(f'[[limit]]\nof = "{of}"\nnominal = 0.3\nbelow = -0.1\nabove = 0.1\n', encoding="utf-8")
+    call = Call(capsys, command, sample_profiles() / file, "--spec", spec)
+    assert call.code == 3
+    assert f"spec.toml, [[limit]] 1 {of} below: found -0.1, expected a size of 0 or more" in call.err

@@ -14,9 +14,9 @@ from valvelab.conformity.gauge_study import (
     study_uncertainty,
 )
 from valvelab.errors import BadFile, BadQuantity, CannotEvaluate
-from valvelab.inspection.characteristics import Subject, by_name
+from valvelab.inspection.characteristics import Subject
 from valvelab.inspection.judging import Item, Measured, judge
-from valvelab.inspection.limits import ends
+from valvelab.inspection.limits import readings_of
 from valvelab.records.form_measurement import GaugeReadings
 from valvelab.records.gauge_result import (
     AdoptedUncertainty,
@@ -126,10 +126,10 @@ def _tolerance(question: GaugeQuestion) -> tuple[float | None, list[Note]]:
     if question.spec is None:
         return None, []
     for number, limit in enumerate(question.spec.limit, start=1):
-        characteristic = by_name(limit.of)
-        if characteristic is None or limit.of != readings.characteristic:
+        if limit.of != readings.characteristic:
             continue
-        lower, upper = ends(limit, characteristic, limit.of)
+        meant = readings_of(number, limit, question.spec_file)[0]
+        characteristic, (lower, upper) = meant.characteristic, meant.ends
         if lower is not None and upper is not None and characteristic.unit in {readings.unit, "um"}:
             width = (upper - lower) * (1e-3 if characteristic.unit == "um" and readings.unit == "mm" else 1.0)
             if width > 0.0:

@@ -21,9 +21,9 @@ from valvelab.camshaft.texture import (
     whole_sections,
 )
 from valvelab.errors import BadFile, CannotEvaluate, Reason
-from valvelab.inspection.characteristics import Subject, by_name
+from valvelab.inspection.characteristics import Subject
 from valvelab.inspection.judging import Item, Measured, judge
-from valvelab.inspection.limits import ends
+from valvelab.inspection.limits import readings_of
 from valvelab.records.form_measurement import SurfaceTrace
 from valvelab.records.result import Note, Source, Verdict, info, warning
 from valvelab.records.spec import Spec
@@ -121,10 +121,13 @@ def _settings(question: TextureQuestion) -> tuple[TraceSettings, SettingClass | 
 
 def _ra_limit(question: TextureQuestion) -> float | None:
     """The upper limit a spec lays on Ra, µm."""
-    characteristic = by_name("ra")
-    if question.spec is None or characteristic is None:
+    if question.spec is None:
         return None
-    found = [ends(limit, characteristic, "ra")[1] for limit in question.spec.limit if limit.of == "ra"]
+    found = [
+        readings_of(number, limit, question.spec_file)[0].ends[1]
+        for number, limit in enumerate(question.spec.limit, start=1)
+        if limit.of == "ra"
+    ]
     return next((value for value in found if value is not None and value > 0.0), None)
 
 
