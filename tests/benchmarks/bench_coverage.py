@@ -30,6 +30,16 @@ GROUPS = SCENARIOS | {
         for lobe in TUNING
         for step, whole in ((2.0, True), (5.0, True), (5.0, False))
     ),
+    "tuning lag 0.9": tuple(
+        Scenario(lobe, step, whole, division, noise, 0.9)
+        for lobe in TUNING
+        for step, whole, division, noise in (
+            (1.0, True, 0.0, 0.001),
+            (1.0, False, 0.0, 0.001),
+            (2.0, True, 0.01, 0.004),
+            (5.0, False, 0.01, 0.004),
+        )
+    ),
     "tuning": tuple(row for lobe in TUNING for row in hand_dial(lobe)),
     "tuning correlated": tuple(row for lobe in TUNING for row in correlated(lobe)),
 }

@@ -29,6 +29,7 @@ from valvelab.lobe.smoothing import (
     Smoothed,
     mean_square_frequency,
     scatter_shares,
+    shares,
 )
 from valvelab.lobe.spline import DEGREE, SplineSet, basis_at, periodic_padding
 
@@ -115,8 +116,9 @@ def _likely_noise(readings: _Readings) -> _LikelyNoise:
         tried.update({r: _judged(readings, r) for r in map(float, correlations) if r not in tried})
         rows = sorted(tried)
         value = np.array([tried[r][0] for r in rows])
-        share = (1.0 - np.array(rows))[:, None] * np.exp(-0.5 * (value - value.min()))
-        variance = (share * np.array([tried[r][1] for r in rows])).sum(axis=1) / share.sum()
+        found = np.array([tried[r][1] for r in rows])
+        share = shares(np.array(rows), value, found, readings.least_noise_mm**2)
+        variance = (share * found).sum(axis=1) / share.sum()
         return _LikelyNoise(np.array(rows), value.min(axis=1), variance)
 
     found = judge(CORRELATIONS if readings.angle.size <= MOST_CORRELATED else CORRELATIONS[:1])
@@ -363,12 +365,12 @@ class _DenseFit:
         covariance = (fullest.vectors * (damping**2 * (1.0 - fullest.share))) @ fullest.vectors.T
         if noise is not None and noise.correlation.size > 1:
             covariance = _spread(answer[:, pattern.rows], self.source.sweep[pattern.rows], noise)
-            covariance /= float(np.median(variance))
-        shares = np.ones((2, len(steps)))
+            variance = variance * float(noise.variance.sum() / np.median(variance))
+        scatter = np.ones((2, len(steps)))
         if order == PENALTY_ORDER:
             fitted = np.stack([self._at_readings(row) for row in coefficients])
-            shares = np.stack(scatter_shares(self.source.lifts, fitted, self.source.kept))
-        deviations = np.sqrt(variance) * shares
+            scatter = np.stack(scatter_shares(self.source.lifts, fitted, self.source.kept))
+        deviations = np.sqrt(variance) * scatter
         dense = DenseCovariance(read_only(covariance), self.frame.periodic, read_only(answer))
         return self._smoothed(order, strength, coefficients, deviations, dense, (renewed, responses, tangents), doubts)
 
@@ -434,11 +436,11 @@ class _DenseFit:
 
 
 def _spread(answer: FloatArray, sweep: IndexArray, noise: _LikelyNoise) -> FloatArray:
-    """Covariance of the coefficients under a mixture of noises; answer: (coefficients, kept)."""
+    """Covariance of the coefficients under a mixture of noises, for unit variance; answer: (coefficients, kept)."""
     order = np.argsort(sweep, kind="stable")
     place = np.empty(sweep.size, dtype=np.int64)
     place[order] = np.arange(sweep.size)
-    by_lag = noise.variance @ noise.correlation[:, None] ** np.arange(sweep.size)
+    by_lag = noise.variance / noise.variance.sum() @ noise.correlation[:, None] ** np.arange(sweep.size)
     together = sweep[:, None] == sweep[None, :]
     mixed = np.where(together, by_lag[np.abs(place[:, None] - place[None, :])], 0.0)
     return np.asarray(answer @ mixed @ answer.T)

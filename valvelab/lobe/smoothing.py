@@ -32,8 +32,12 @@ CORRELATION_GAIN = 6.0
 UNDERSMOOTHING = -0.5
 # log10 of how much stiffer the fit is that shows what smoothing takes off a peak.
 STIFFER = 0.6
-# Correlations of neighbouring readings that the uncertainty is averaged over; beforehand one of r counts 1 − r.
+# Correlations of neighbouring readings that the uncertainty is averaged over; beforehand one of r counts √(1 − r).
 CORRELATIONS = read_only(np.array([0.0, 0.2, 0.4, 0.6, 0.8, 0.9, 0.95]))
+# Variance of correlated noise that is likely in a good gauge, in those of its rounding: half a division squared.
+_SLOW_NOISE = 3.0
+# Shares of the noise that rounding may make up.
+_FREE_SHARES = read_only(np.array([0.01, 0.03, 0.1, 0.2, 0.35, 0.5, 0.7, 0.9]))
 # Readings below this share of the lift may rest.
 _RESTING_SHARE = 0.05
 FOURTH_DIFFERENCE = read_only(np.array([1.0, -4.0, 6.0, -4.0, 1.0]))
@@ -182,10 +186,10 @@ def _spectrum(transform: NDArray[np.complex128], points: int, least_noise_mm: fl
     return _Spectrum(frequency, count, power, symbol(frequency) ** 2, points * least_noise_mm**2)
 
 
-def _noise_shape(frequency: FloatArray, correlation: float | FloatArray) -> FloatArray:
-    """Spectrum of unit-variance first-order correlated noise."""
+def _noise_shape(frequency: FloatArray, correlation: float | FloatArray, free: float | FloatArray = 0.0) -> FloatArray:
+    """Spectrum of unit-variance first-order correlated noise, a share of it free."""
     r = np.asarray(correlation)
-    return np.asarray((1.0 - r**2) / (1.0 - 2.0 * r * np.cos(frequency) + r**2))
+    return np.asarray(free + (1.0 - free) * (1.0 - r**2) / (1.0 - 2.0 * r * np.cos(frequency) + r**2))
 
 
 def _penalty(frequency: FloatArray, order: int) -> FloatArray:
@@ -193,13 +197,14 @@ def _penalty(frequency: FloatArray, order: int) -> FloatArray:
 
 
 def _likelihood(
-    spectrum: _Spectrum, order: int, strengths: FloatArray, correlations: FloatArray
+    spectrum: _Spectrum, order: int, strengths: FloatArray, correlations: FloatArray, free: float | FloatArray = 0.0
 ) -> tuple[FloatArray, FloatArray]:
     """−2 log restricted likelihood, shape (correlations, strengths), and noise variances (…, lobes).
 
-    The likeliest variance is taken, but none below the spectrum's least.
+    The likeliest variance is taken, but none below the spectrum's least. free: the share of each noise's variance that
+    is not correlated.
     """
-    shape = _noise_shape(spectrum.frequency, correlations[:, None])
+    shape = _noise_shape(spectrum.frequency, correlations[:, None], np.reshape(free, (-1, 1)))
     ratio = _penalty(spectrum.frequency, order) / spectrum.symbol_squared
     scaled = 10.0 ** strengths[None, :, None] * (shape * ratio)[:, None, :]
     left_over = scaled / (1.0 + scaled)
@@ -244,13 +249,15 @@ def fit_uniform(lifts_mm: FloatArray, start_cam_deg: float, least_noise_mm: floa
     steps = [NO_STEPS] * lobes
     noise = _noise_shape(frequency, correlation)
     if order == PENALTY_ORDER:
+        # before steps are looked for: each one takes some slow noise along
+        noise, wander = _mean_noise(spectrum, frequency, strength, correlation)
         for _ in range(STEP_ROUNDS):
             filters = _filters(frequency, order, strength, correlation)
             steps = _uniform_steps(transform, filters, points, strength, variance / points)
             smooth = transform - _stepped_part(transform, filters, steps, points)
             spectrum = _spectrum(smooth, points, least_noise_mm)
             _, strength, correlation, variance = _strength(spectrum, points)
-        noise = _mean_noise_shape(spectrum, frequency, (strength, correlation), float(np.median(variance)))
+        variance *= wander / float(np.median(variance))
         strength += UNDERSMOOTHING
     filters = _filters(frequency, order, strength, correlation)
     coefficients = np.fft.irfft(transform * (filters.gain / filters.basis), points, axis=1)
@@ -321,22 +328,40 @@ def scatter_shares(
     return np.sqrt(np.where(apart, part / whole, 1.0)), np.sqrt(np.where(apart, np.minimum(rest / whole, 1.0), 1.0))
 
 
-def _mean_noise_shape(
-    spectrum: _Spectrum, frequency: FloatArray, likeliest: tuple[float, float], variance: float
-) -> FloatArray:
-    """Noise spectrum in units of one variance, averaged over correlations and strengths by how likely they are.
+def shares(correlations: FloatArray, value: FloatArray, variance: FloatArray, least_variance: float) -> FloatArray:
+    """How likely each correlation and strength is, up to a factor; value, variance: (correlations, strengths).
 
-    likeliest: log strength and correlation.
-
-    Few readings can't tell correlated noise from form; a covariance for the likeliest correlation alone would be too
-    sure.
+    value: −2 log likelihood. least_variance: of a reading's rounding, 0 where it has none. Correlated noise of more than
+    about a division would be a broken gauge, so where the readings are silent it is not taken for likely.
     """
-    strengths = likeliest[0] + np.arange(-3.0, 3.1, 0.25)
-    correlations = np.append(CORRELATIONS, likeliest[1])
-    value, found = _likelihood(spectrum, PENALTY_ORDER, strengths, correlations)
-    share = (1.0 - correlations)[:, None] * np.exp(-0.5 * (value - value.min()))
-    weight = (share * np.median(found, axis=2)).sum(axis=1) / share.sum() / variance
-    return np.asarray(weight @ _noise_shape(frequency, correlations[:, None]))
+    likely = np.sqrt(1.0 - correlations)[:, None] * np.exp(-0.5 * (value - value.min()))
+    if least_variance == 0.0:
+        return likely
+    slow = np.where(correlations[:, None] > 0.0, np.maximum(variance - least_variance, 0.0), 0.0)
+    return np.asarray(likely * np.exp(-0.5 * slow / (_SLOW_NOISE * least_variance)))
+
+
+def _mean_noise(
+    spectrum: _Spectrum, frequency: FloatArray, strength: float, correlation: float
+) -> tuple[FloatArray, float]:
+    """Noise spectrum for unit variance, and that variance in the median lobe, averaged by how likely each noise is.
+
+    Averaged over correlations and strengths round the likeliest. Few readings can't tell correlated noise from form; a
+    covariance for the likeliest correlation alone would be too sure. What rounding adds is free, and its size is known.
+    """
+    strengths = strength + np.arange(-3.0, 3.1, 0.5)
+    correlations, free = np.append(CORRELATIONS, correlation), np.zeros(1)
+    if spectrum.least_variance > 0.0:
+        free = _FREE_SHARES
+    correlations, free = (grid.ravel() for grid in np.meshgrid(correlations, free))
+    value, found = _likelihood(spectrum, PENALTY_ORDER, strengths, correlations, free)
+    middle = np.median(found, axis=2)
+    share = shares(correlations, value, middle, spectrum.least_variance)
+    if spectrum.least_variance > 0.0:
+        share *= np.exp(-2.0 * np.log(free[:, None] * middle / spectrum.least_variance) ** 2)
+    variance = (share * middle).sum(axis=1) / share.sum()
+    shape = _noise_shape(frequency, correlations[:, None], free[:, None])
+    return np.asarray(variance @ shape / variance.sum()), float(variance.sum())
 
 
 def _strength(spectrum: _Spectrum, points: int) -> tuple[int, float, float, FloatArray]:
