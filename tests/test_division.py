@@ -52,7 +52,7 @@ def test_readings_that_repeat_one_value_share_one_error() -> None:
     mean = np.full((1, 4), 0.25)
     free = 0.01**2 / 12.0 / 4.0
     for lifts, expected in (([1, 1, 1, 1], 4.0), ([1, 2, 3, 4], 1.0), ([1, 1, 2, 2], 2.0)):
-        shared = shared_rounding(0.01 * np.array([lifts]), 0.01, np.array([0.003]), periodic=False)
+        shared = shared_rounding(0.01 * np.array([lifts]), 0.01, np.array([0.0025]), periodic=False)
         assert shared is not None
         assert shared.covariance(0, mean)[0, 0] + free == pytest.approx(expected * free)
 
@@ -88,9 +88,22 @@ def test_noise_is_that_of_the_flanks_where_the_rest_reads_nothing() -> None:
     """Lobe on a flat rest that reads 0.00 all round: rounding alone scatters by d/√12 where the lift changes."""
     lift = rounded(LOBE.value(turn(144)), 0.01, 0.2)
     noise = float(fit_lobes(condition((Trace("1I", turn(144), lift),))).noise_mm[0])
-    assert 0.9 < noise / least_deviation(0.01) < 1.6
+    assert 0.95 < noise / least_deviation(0.01) < 2.0
     unknown = float(fit_lobes(condition((Trace("1I", turn(144), lift),), 0.0)).noise_mm[0])
     assert unknown > 0.7 * least_deviation(0.01)
+
+
+def test_noise_frees_the_rounding_errors_of_readings_at_one_lift() -> None:
+    """Simulated: readings of one lift with noise of σ, rounded; their mean errs by a sawtooth's first harmonic."""
+    rng = np.random.default_rng(8)
+    for sigma in (0.1, 0.25):
+        places = rng.uniform(0.0, 1.0, 400)
+        means = np.array([np.round(place + sigma * rng.normal(size=2000)).mean() - place for place in places])
+        noise = np.array([np.sqrt(4.0 * sigma**2 + 1.0 / 12.0)])
+        shared = shared_rounding(np.zeros((1, 4)), 1.0, noise, periodic=False)
+        assert shared is not None
+        # the harmonic alone: a little less than the whole sawtooth keeps, more than it where noise is large
+        assert 0.9 < float(shared.deviation_mm[0]) / means.std() < 1.6
 
 
 def test_the_greatest_lift_of_a_flat_nose_is_known_no_better_than_the_division() -> None:
@@ -98,7 +111,8 @@ def test_the_greatest_lift_of_a_flat_nose_is_known_no_better_than_the_division()
     lobe = design("poly4567", ramp=(0.0, 0.0))
     top = np.minimum(lobe.value(turn(720)), 0.999 * lobe.lift)
     found = answers(turn(720), rounded(top, 0.0254, 0.3))
-    assert float(found.max_lift().u[0]) == pytest.approx(np.sqrt(2.0) * least_deviation(0.0254), rel=0.35)
+    # and some more, because the same errors look like slow noise
+    assert 0.95 < float(found.max_lift().u[0]) / (np.sqrt(2.0) * least_deviation(0.0254)) < 1.8
 
 
 def test_an_event_only_table_carries_the_rounding_of_its_zero() -> None:

@@ -39,17 +39,18 @@ def find_division(lifts_mm: FloatArray) -> float:
 class SharedRounding:
     """Which readings of each lobe share one rounding error.
 
-    deviation_mm: of one error. runs: for each lobe (n,), the number of the run a reading belongs to, from 0.
+    deviation_mm: (lobes,), of that part of an error which readings share. runs: for each lobe (n,), the number of the
+    run a reading belongs to, from 0.
     """
 
-    deviation_mm: float
+    deviation_mm: FloatArray
     runs: tuple[NDArray[np.int64], ...]
 
     def covariance(self, lobe: int, weights: FloatArray) -> FloatArray:
         """What sharing adds to the covariance of functionals, (k, k) in mm², beyond free errors; weights: (k, n)."""
         runs = self.runs[lobe]
         summed = np.stack([np.bincount(runs, weights=own) for own in weights])
-        return np.asarray((summed @ summed.T - weights @ weights.T) * self.deviation_mm**2)
+        return np.asarray((summed @ summed.T - weights @ weights.T) * self.deviation_mm[lobe] ** 2)
 
 
 def shared_rounding(
@@ -66,4 +67,7 @@ def shared_rounding(
             run[run == run[-1]] = 0
         if noise_mm[row] > _DITHERED * division_mm:
             run[:] = np.arange(run.size)
-    return SharedRounding(least_deviation(division_mm), tuple(runs))
+    # noise of σ damps what readings at one lift share by exp(−2π²σ²/d²); a quarter of the variance seen is trusted
+    least = least_deviation(division_mm)
+    trusted = 0.25 * np.maximum(noise_mm**2 - least**2, 0.0)
+    return SharedRounding(least * np.exp(-2.0 * np.pi**2 * trusted / division_mm**2), tuple(runs))

@@ -331,10 +331,10 @@ def scatter_shares(
 def shares(correlations: FloatArray, value: FloatArray, variance: FloatArray, least_variance: float) -> FloatArray:
     """How likely each correlation and strength is, up to a factor; value, variance: (correlations, strengths).
 
-    value: −2 log likelihood. least_variance: of a reading's rounding, 0 where it has none. Correlated noise of more than
-    about a division would be a broken gauge, so where the readings are silent it is not taken for likely.
+    value: −2 log likelihood. least_variance: of a reading's rounding, 0 where it has none. Correlated noise of more
+    than about a division would be a broken gauge, so where the readings are silent it is not taken for likely.
     """
-    likely = np.sqrt(1.0 - correlations)[:, None] * np.exp(-0.5 * (value - value.min()))
+    likely: FloatArray = np.sqrt(1.0 - correlations)[:, None] * np.exp(-0.5 * (value - value.min()))
     if least_variance == 0.0:
         return likely
     slow = np.where(correlations[:, None] > 0.0, np.maximum(variance - least_variance, 0.0), 0.0)
