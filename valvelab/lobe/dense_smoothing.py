@@ -363,6 +363,7 @@ class _DenseFit:
         damping = fullest.damping(strength)
         answer = self._answer(pattern, (fullest.vectors * damping) @ fullest.vectors.T)
         covariance = (fullest.vectors * (damping**2 * (1.0 - fullest.share))) @ fullest.vectors.T
+        likeliest = np.sqrt(variance)
         if noise is not None and noise.correlation.size > 1:
             covariance = _spread(answer[:, pattern.rows], self.source.sweep[pattern.rows], noise)
             variance = variance * float(noise.variance.sum() / np.median(variance))
@@ -370,7 +371,7 @@ class _DenseFit:
         if order == PENALTY_ORDER:
             fitted = np.stack([self._at_readings(row) for row in coefficients])
             scatter = np.stack(scatter_shares(self.source.lifts, fitted, self.source.kept))
-        deviations = np.sqrt(variance) * scatter
+        deviations = np.vstack([np.sqrt(variance) * scatter, likeliest])
         dense = DenseCovariance(read_only(covariance), self.frame.periodic, read_only(answer))
         return self._smoothed(order, strength, coefficients, deviations, dense, (renewed, responses, tangents), doubts)
 
@@ -424,6 +425,7 @@ class _DenseFit:
             SplineSet(padded(coefficients), self.frame.start, step, periodic),
             read_only(deviations[0]),
             read_only(deviations[1]),
+            read_only(deviations[2]),
             covariance,
             self.correlation,
             strength,

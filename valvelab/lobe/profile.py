@@ -149,7 +149,9 @@ def fit_lobes(conditioned: Conditioned, *, take_out_eccentricity: bool = True, k
     """
     smoothed, reading_noise = _smooth(conditioned)
     at_knots = smoothed.splines.at_knots()
-    refuse_noise(conditioned.names, np.ptp(at_knots, axis=1), reading_noise)
+    # slow noise that may hide in the form is no reason to doubt that there is a lobe
+    seen = reading_noise * smoothed.likeliest_noise_mm / smoothed.noise_mm
+    refuse_noise(conditioned.names, np.ptp(at_knots, axis=1), seen)
     bases: tuple[BaseCircle | None, ...] = (None,) * len(conditioned.names)
     splines = smoothed.splines
     unit = _unit_deviation(smoothed)

@@ -127,8 +127,9 @@ class Smoothed:
     """Fitted splines with what the fit says of the noise.
 
     noise_mm: shape (lobes,), standard deviation of one fitted reading where the lift changes; resting_noise_mm: in the
-    resting run, at most that; covariance: per unit noise variance.
-    `lag_correlation`: correlation of neighbouring readings; `half_harmonic`: the harmonic passed by half.
+    resting run, at most that; likeliest_noise_mm: of all readings, at the likeliest correlation alone.
+    covariance: per unit noise variance. `lag_correlation`: correlation of neighbouring readings; `half_harmonic`: the
+    harmonic passed by half.
     steps: each lobe's jerk steps; responses: (p, padded) what freeing each of those rows adds to the coefficients;
     tangents: (p, padded) how far the coefficients move with each step's place, one standard deviation for unit noise.
     doubts: (2, lobes, padded) the coefficients less those of the same fit without jerk steps, and those less the ones
@@ -138,6 +139,7 @@ class Smoothed:
     splines: SplineSet
     noise_mm: FloatArray
     resting_noise_mm: FloatArray
+    likeliest_noise_mm: FloatArray
     covariance: Covariance
     lag_correlation: float
     log_strength: float
@@ -247,7 +249,7 @@ def fit_uniform(lifts_mm: FloatArray, start_cam_deg: float, least_noise_mm: floa
     order, strength, correlation, variance = _strength(spectrum, points)
     frequency = 2.0 * np.pi * np.arange(points // 2 + 1) / points
     steps = [NO_STEPS] * lobes
-    noise = _noise_shape(frequency, correlation)
+    noise, likeliest = _noise_shape(frequency, correlation), variance
     if order == PENALTY_ORDER:
         # before steps are looked for: each one takes some slow noise along
         noise, wander = _mean_noise(spectrum, frequency, strength, correlation)
@@ -257,7 +259,7 @@ def fit_uniform(lifts_mm: FloatArray, start_cam_deg: float, least_noise_mm: floa
             smooth = transform - _stepped_part(transform, filters, steps, points)
             spectrum = _spectrum(smooth, points, least_noise_mm)
             _, strength, correlation, variance = _strength(spectrum, points)
-        variance *= wander / float(np.median(variance))
+        likeliest, variance = variance, variance * (wander / float(np.median(variance)))
         strength += UNDERSMOOTHING
     filters = _filters(frequency, order, strength, correlation)
     coefficients = np.fft.irfft(transform * (filters.gain / filters.basis), points, axis=1)
@@ -285,6 +287,7 @@ def fit_uniform(lifts_mm: FloatArray, start_cam_deg: float, least_noise_mm: floa
         splines,
         read_only(deviation * moving),
         read_only(deviation * resting),
+        read_only(np.sqrt(likeliest / points)),
         CirculantCovariance(read_only(np.fft.irfft(noise * answer**2, points)), read_only(answer)),
         correlation,
         strength,
