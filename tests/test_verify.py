@@ -388,6 +388,13 @@ def test_what_was_added_to_an_old_paper_is_named(tmp_path: Path, name: str) -> N
     assert where in {row.where for row in found.differing}
 
 
+def test_a_damaged_glyph_of_an_old_paper_is_refused() -> None:
+    """The last byte but two of the first font: its check sum."""
+    data = bytearray(next(path for path in EARLIER if path.stem == "gauge").read_bytes())
+    data[data.index(b"endstream", data.index(b"/Length1")) - 3] ^= 1
+    assert answer(bytes(data)) == "c.pdf: found a broken stream, expected a certificate as valvelab wrote it"
+
+
 def test_readings_changed_in_an_old_paper_are_named(tmp_path: Path) -> None:
     old = next(path for path in EARLIER if path.stem == "gauge")
     readings = carried_files(old)["study.csv"].replace(b"0.021", b"0.027", 1)

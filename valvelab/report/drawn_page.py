@@ -152,7 +152,10 @@ def foreign(file: PdfFile, number: str) -> Iterator[Difference]:
         yield Difference(where=f"document: {WORDS.get(key, key)}", stated="present", recomputed=nothing)
     for key in sorted(set(file.dictionary(file.catalogue.get("Names"))) - {"EmbeddedFiles"}):
         yield Difference(where=f"document: {WORDS['Names']}", stated=key, recomputed=nothing)
-    budget = Budget()
+    budget, checked = Budget(), Budget()
+    for stream in file.objects.values():
+        if isinstance(stream, Stream):
+            unpacked(stream, checked)  # packed streams end with a check sum: a damaged font or page is refused here
     for count, page in enumerate(file.pages(), start=1):
         added = {*page} - PLAIN_PAGE | ({"Rotate"} if page.get("Rotate", 0) != 0 else set())
         added |= {*file.dictionary(page.get("Resources"))} - PLAIN_RESOURCES
