@@ -24,7 +24,8 @@ from lobe_samples import (
 )  # fmt: skip
 
 from valvelab.conformity.envelope import BandPiece, fit_envelope
-from valvelab.inspection.lobe_scalars import all_scalars, with_repeatability
+from valvelab.inspection.lobe_scalars import all_scalars
+from valvelab.inspection.lobe_widening import doubts_of, widening
 from valvelab.lobe.characteristics import Instrument, LobeCharacteristics
 from valvelab.lobe.conditioning import condition
 from valvelab.lobe.motion_laws import LawName, LobeDesign
@@ -201,21 +202,23 @@ def swept(rng: np.random.Generator, sweeps: int, shift_cam_deg: float) -> tuple[
 
 
 def stated_centre(traces: tuple[Trace, ...]) -> tuple[float, float, bool]:
-    conditioned = condition(traces)
-    scalars = all_scalars(LobeCharacteristics(fit_lobes(conditioned)), (1.27,), 1.27)
-    widened, any_widened = with_repeatability(conditioned, scalars, (1.27,), 1.27, take_out_eccentricity=True)
-    value = widened["nose_cam_deg"]
-    return float(value.value[0]), float(value.u[0]), any_widened
+    found = LobeCharacteristics(fit_lobes(condition(traces)))
+    plain = all_scalars(found, (1.27,), 1.27)
+    wider = widening(doubts_of(found.fitted), found)
+    assert wider is not None
+    value = wider.apply(plain, lambda copy: all_scalars(copy, (1.27,), 1.27))["nose_cam_deg"]
+    return float(value.value[0]), float(value.u[0]), bool(value.u[0] > 1.2 * plain["nose_cam_deg"].u[0])
 
 
 def test_sweeps_that_differ_widen_the_uncertainty() -> None:
-    """Six sweeps, each set up anew with a scatter of 0.05 cam deg: their mean is known to 0.05/√6.
+    """Six sweeps, each set up anew with a scatter of 0.05 cam deg: their mean scatters by 0.05/√6.
 
+    Because six tell that scatter loosely, u is larger by √(5/3) (JCGM 101:2008, 6.4.9).
     What six sweeps show of that scatter varies by a third from table to table, so 40 tables are pooled.
     """
     rng = np.random.default_rng(31)
     rows = np.array([stated_centre(swept(rng, 6, 0.05)) for _ in range(40)])
-    assert np.sqrt(np.mean(rows[:, 1] ** 2)) == pytest.approx(0.05 / np.sqrt(6.0), rel=0.2)
+    assert np.sqrt(np.mean(rows[:, 1] ** 2)) == pytest.approx(0.05 / np.sqrt(6.0) * np.sqrt(5.0 / 3.0), rel=0.2)
     assert rows[:, 2].mean() > 0.9
 
 

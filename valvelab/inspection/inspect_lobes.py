@@ -23,6 +23,7 @@ from valvelab.inspection.lobe_items import LACKS_ANGLE, camshaft_items, lobe_ite
 from valvelab.inspection.lobe_notes import (
     angle_notes,
     division_notes,
+    doubt_notes,
     fit_notes,
     lobe_notes,
     spacing_notes,
@@ -35,8 +36,8 @@ from valvelab.inspection.lobe_scalars import (
     number,
     scalar,
     widened_alike,
-    with_repeatability,
 )  # fmt: skip
+from valvelab.inspection.lobe_widening import doubts_of, widening
 from valvelab.inspection.wide_readings import with_wide_readings
 from valvelab.lobe.characteristics import Instrument, LobeCharacteristics, RampEnds
 from valvelab.lobe.conditioning import condition, group
@@ -222,18 +223,18 @@ def _groups(
         )
         characteristics = LobeCharacteristics(fitted, _instrument(table))
         scalars = all_scalars(characteristics, lifts, NOSE_DROP_MM)
-        within = scalars["nose_cam_deg"].u
-        scalars, widened = with_repeatability(
-            conditioned, scalars, lifts, NOSE_DROP_MM, take_out_eccentricity=settings.take_out_eccentricity
-        )
-        if table.encoder_uncertainty_cam_deg is None and not np.any(scalars["nose_cam_deg"].u > within):
+        doubts = doubts_of(fitted)
+        wider = widening(doubts, characteristics)
+        if wider is not None:
+            scalars = wider.apply(scalars, lambda copy: all_scalars(copy, lifts, NOSE_DROP_MM))
+        if table.encoder_uncertainty_cam_deg is None and not doubts.angle_is_seen:
             without_angle += fitted.names
         scalars = with_wide_readings(
             scalars, characteristics, lifts, NOSE_DROP_MM, take_out_eccentricity=settings.take_out_eccentricity
         )
-        groups.append(GroupScalars(characteristics, scalars, NOSE_DROP_MM))
+        groups.append(GroupScalars(characteristics, scalars, NOSE_DROP_MM, doubts=doubts, widening=wider))
         notes += division_notes(table.probe_resolution_mm, conditioned.division_mm)
-        notes += fit_notes(fitted, widened=widened) + spacing_notes(groups[-1])
+        notes += fit_notes(fitted) + doubt_notes(doubts, len(table.traces)) + spacing_notes(groups[-1])
     return groups, frozenset(without_angle), notes
 
 
@@ -244,9 +245,11 @@ def _converted(part: GroupScalars, table: LiftTable, settings: Settings, notes: 
     lifts = tuple(sorted({*settings.lifts_mm, settings.chord_lift_mm}))
     own = all_scalars(part.characteristics, lifts, NOSE_DROP_MM)
     scalars = widened_alike(all_scalars(characteristics, lifts, NOSE_DROP_MM), own, part.scalars)
+    wider = None if part.doubts is None else widening(part.doubts, characteristics)
     return GroupScalars(
-        characteristics, masked(scalars, found.fitted.names, found.withheld), NOSE_DROP_MM, found.withheld
-    )
+        characteristics, masked(scalars, found.fitted.names, found.withheld), NOSE_DROP_MM, found.withheld,
+        part.doubts, wider,
+    )  # fmt: skip
 
 
 _SCALARS = (

@@ -13,7 +13,7 @@ from valvelab.errors import BadQuantity, BadSpec
 from valvelab.inspection.judging import Measured, decided
 from valvelab.inspection.lobe_scalars import GroupScalars, number
 from valvelab.lobe.angle_error import response
-from valvelab.lobe.characteristics import LobeCharacteristics
+from valvelab.lobe.characteristics import LobeCharacteristics, Value
 from valvelab.lobe.conditioning import condition
 from valvelab.lobe.events import Places
 from valvelab.lobe.profile import Profile, fit_lobes
@@ -254,4 +254,14 @@ def _uncertainty(group: GroupScalars, worst_at: dict[int, float], *, turned: boo
     total = np.sqrt(
         noise**2 + instrument.probe_mm**2 + (instrument.expansion * lift) ** 2 + characteristics.by_angle(moved) ** 2
     )
+    if group.widening is not None:
+
+        def there(copy: LobeCharacteristics) -> dict[str, Value]:
+            # a fitted angle goes with the lobe's centre
+            off = copy.nose_centre(group.drop_mm).value - centre if turned else np.zeros(rows.size)
+            place, within = splines.locate(np.nan_to_num(angle) + np.nan_to_num(off))
+            return {"lift": Value(copy.fitted.splines.at(rows, place, within), total)}
+
+        centre = characteristics.nose_centre(group.drop_mm).value
+        total = group.widening.apply({"lift": Value(lift, total)}, there)["lift"].u
     return {row: number(total[row]) if total[row] > 0.0 else None for row in worst_at}

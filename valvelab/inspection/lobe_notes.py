@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from valvelab.inspection.lobe_scalars import GroupScalars
+from valvelab.inspection.lobe_widening import Doubts, worth_saying
 from valvelab.lobe.base_circle import BaseCircle
 from valvelab.lobe.division import least_deviation
 from valvelab.lobe.profile import FittedLobes
@@ -55,7 +58,7 @@ def angle_notes(without_angle: frozenset[str]) -> list[Note]:
     return [warning("angle", text)]
 
 
-def fit_notes(fitted: FittedLobes, *, widened: bool) -> list[Note]:
+def fit_notes(fitted: FittedLobes) -> list[Note]:
     """Notes on how one group of lobes was fitted."""
     notes = []
     listed = ", ".join(fitted.names)
@@ -77,9 +80,39 @@ def fit_notes(fitted: FittedLobes, *, widened: bool) -> list[Note]:
     if fitted.smoothed.lag_correlation > _CORRELATION_WORTH_SAYING:
         text = f"neighbouring readings are correlated ({fitted.smoothed.lag_correlation:.2f}); the fit allows for it"
         notes.append(info("noise", text))
-    if widened:
-        text = "repeated sweeps scatter more than the readings' noise explains; the uncertainty follows the sweeps"
-        notes.append(warning("repeatability", text))
+    return notes
+
+
+_DISAGREE = {
+    "centre": "{0:.3f} cam deg in where the lobe stands",
+    "duration": "{0:.3f} cam deg in how long it lasts",
+    "lift": "{1:.1f} µm in lift",
+    "zero": "{2:.1f} µm in zero",
+}
+
+
+def doubt_notes(doubts: Doubts, lobes: int) -> list[Note]:
+    """Warnings where turns disagree or the zero drifts beyond the noise, in a table of so many lobes; with figures."""
+    names = doubts.fitted.names
+    top = doubts.fitted.at_knots[0].max(axis=1)
+    what = "turns" if len({turn.given for turn in doubts.fitted.conditioned.turns}) == 1 else "sweeps"
+    notes = []
+    for name, spread in doubts.disagreements.items():
+        rows = np.flatnonzero(spread.chance < worth_saying(lobes))
+        if rows.size == 0:
+            continue
+        size = spread.across[rows].max()
+        figure = _DISAGREE[name].format(size, 1000.0 * (spread.across * top)[rows].max(), 1000.0 * size)
+        text = f"{what} disagree by up to {figure}, more than their noise explains; the uncertainty counts it"
+        notes.append(warning(f"{', '.join(names[row] for row in rows)} repeatability", text))
+    drift = doubts.drifts(worth_saying(lobes))
+    if drift is not None:
+        rows = np.flatnonzero(drift)
+        text = (
+            f"the zero drifts by up to {1000.0 * drift.max():.1f} µm in a turn, more than the noise explains; the "
+            "uncertainty counts it as if it came at any moment of the turn"
+        )
+        notes.append(warning(f"{', '.join(names[row] for row in rows)} drift", text))
     return notes
 
 

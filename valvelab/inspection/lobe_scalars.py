@@ -2,41 +2,39 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from valvelab.arrays import FloatArray
-from valvelab.lobe.characteristics import Instrument, LobeCharacteristics, Value
-from valvelab.lobe.conditioning import Conditioned
-from valvelab.lobe.profile import FittedLobes, fit_lobes
-
-FEWEST_SWEEPS = 3
-MOST_SWEEPS = 24
-# Upper 95 % points of χ²/ν for ν = 2 … 23 (tables of the χ² distribution).
-_CHI2_95 = (
-    2.996, 2.605, 2.372, 2.214, 2.099, 2.010, 1.938, 1.880, 1.831, 1.789, 1.752, 1.720, 1.692, 1.666, 1.644, 1.623,
-    1.604, 1.586, 1.571, 1.556, 1.542, 1.529,
-)  # fmt: skip
+from valvelab.inspection.lobe_widening import Doubts, Widening
+from valvelab.lobe.characteristics import LobeCharacteristics, Value
+from valvelab.lobe.profile import FittedLobes
 
 
 @dataclass(frozen=True)
 class GroupScalars:
     """One group of lobes: its characteristics and every scalar, each with its uncertainty.
 
-    `withheld`: lobes that have no motion under the follower asked for; their scalars are NaN.
+    `withheld`: lobes that have no motion under the follower asked for; their scalars are NaN. doubts: what its turns,
+    drift and base circles show; widening: what that adds to the uncertainties, already in `scalars`.
     """
 
     characteristics: LobeCharacteristics
     scalars: dict[str, Value]
     drop_mm: float
     withheld: frozenset[str] = frozenset()
+    doubts: Doubts | None = None
+    widening: Widening | None = None
 
     def events_at(self, lift_mm: float) -> dict[str, Value]:
         """The event scalars of one lift, from the known ones where it is among them."""
         if f"opening@{lift_mm:.9g}" in self.scalars:
             return self.scalars
-        return masked(event_scalars(self.characteristics, lift_mm), self.fitted.names, self.withheld)
+        events = event_scalars(self.characteristics, lift_mm)
+        if self.widening is not None:
+            events = self.widening.apply(events, lambda copy: event_scalars(copy, lift_mm))
+        return masked(events, self.fitted.names, self.withheld)
 
     @property
     def fitted(self) -> FittedLobes:
@@ -82,51 +80,6 @@ def all_scalars(characteristics: LobeCharacteristics, lifts_mm: tuple[float, ...
     for lift in lifts_mm:
         result.update(event_scalars(characteristics, lift))
     return result
-
-
-def with_repeatability(
-    conditioned: Conditioned, scalars: dict[str, Value], lifts_mm: tuple[float, ...], drop_mm: float,
-    *, take_out_eccentricity: bool,
-) -> tuple[dict[str, Value], bool]:  # fmt: skip
-    """Widen uncertainties where repeated sweeps scatter more than the noise explains (χ² test at 95 %).
-
-    The mean of n sweeps then carries s/√n. Returns the scalars and whether any was widened.
-    """
-    count = conditioned.sweeps
-    if not FEWEST_SWEEPS <= count <= MOST_SWEEPS or not conditioned.periodic:
-        return scalars, False
-    repeats: list[dict[str, Value]] = []
-    for number in range(count):
-        rows = conditioned.sweep == number
-        if rows.sum() < 0.9 * conditioned.sweep.size / count:
-            continue
-        part = replace(
-            conditioned,
-            angle_cam_deg=conditioned.angle_cam_deg[rows], lifts_mm=conditioned.lifts_mm[:, rows],
-            kept=conditioned.kept[:, rows], sweep=np.zeros(int(rows.sum()), dtype=np.int64),
-            grid=None if conditioned.grid is None else conditioned.grid[rows],
-        )  # fmt: skip
-        fitted = fit_lobes(part, take_out_eccentricity=take_out_eccentricity)
-        repeats.append(all_scalars(LobeCharacteristics(fitted, Instrument()), lifts_mm, drop_mm))
-    if len(repeats) < FEWEST_SWEEPS:
-        return scalars, False
-    return _widened(scalars, repeats)
-
-
-def _widened(scalars: dict[str, Value], repeats: list[dict[str, Value]]) -> tuple[dict[str, Value], bool]:
-    n = len(repeats)
-    result: dict[str, Value] = {}
-    widened = False
-    for key, value in scalars.items():
-        values = np.stack([repeat[key].value for repeat in repeats])
-        expected = np.mean(np.stack([repeat[key].u for repeat in repeats]) ** 2, axis=0)
-        seen = values.var(axis=0, ddof=1)
-        with np.errstate(invalid="ignore"):
-            beyond = seen > _CHI2_95[n - 3] * expected
-        extra = np.where(beyond, (seen - expected) / n, 0.0)
-        widened = widened or bool(beyond.any())
-        result[key] = Value(value.value, np.sqrt(value.u**2 + extra))
-    return result, widened
 
 
 def widened_alike(scalars: dict[str, Value], plain: dict[str, Value], widened: dict[str, Value]) -> dict[str, Value]:

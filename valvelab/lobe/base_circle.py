@@ -45,6 +45,8 @@ class BaseCircle:
     plus the smoothed form over the arc; runout_ends: the two angles (cam deg) where the harmonic has that range.
     form_mm: range of what is left beyond the harmonic. circle: False where the resting run is no circle; then only the
     mean of the run is taken out. hidden_mm: the eccentricity that the noise on this arc could hide (95 %).
+    pull: (2, 3), standard deviations of zero, cosine and sine part by the form, each row moving together: form like
+    that seen passes for zero and eccentricity too.
     """
 
     first: int
@@ -57,6 +59,7 @@ class BaseCircle:
     with_eccentricity: bool
     circle: bool
     hidden_mm: float
+    pull: FloatArray
 
     @property
     def eccentricity_mm(self) -> float:
@@ -301,7 +304,7 @@ def _describe(
     for lag, weight in enumerate(symbol_weights()):
         weights[:, rows + lag] += weight * on_knots
     residual = lift[rows] - design @ abc
-    form = _smoothed_form(residual, noise) if circle else residual
+    form, largest = _smoothed_form(residual, noise) if circle else (residual, 0.0)
     total = design[:, 1:] @ abc[1:] + form
     high, low = int(np.argmax(total)), int(np.argmin(total))
     return BaseCircle(
@@ -315,20 +318,35 @@ def _describe(
         bool(abc[1] != 0.0 or abc[2] != 0.0),
         circle,
         1.96 * noise * float(np.sqrt(np.linalg.inv(design.T @ design).diagonal()[1:].max())),
+        read_only(_pull(on_knots, largest) if circle else _of_mean(float(np.ptp(form)))),
     )
 
 
-def _smoothed_form(residual: FloatArray, noise: float) -> FloatArray:
-    """What is left on the arc beyond the harmonic, in slow terms that stand clear of the noise."""
+def _smoothed_form(residual: FloatArray, noise: float) -> tuple[FloatArray, float]:
+    """What is left on the arc beyond the harmonic, in slow terms that stand clear of the noise; the largest of them."""
     n = residual.size
     x = (np.arange(n) + 0.5) / n
     orders = np.arange(2, min(_FORM_TERMS, n // 4))
     if orders.size == 0:
-        return np.zeros(n)
+        return np.zeros(n), 0.0
     terms = np.cos(np.pi * orders[:, None] * x)
     size = 2.0 / n * (terms @ residual)
     clear = np.abs(size) > max(_FORM_SIGNIFICANCE * noise * np.sqrt(2.0 / n), 2e-5)
-    return np.asarray(size[clear] @ terms[clear])
+    return np.asarray(size[clear] @ terms[clear]), float(np.abs(size[clear]).max(initial=0.0))
+
+
+def _pull(on_knots: FloatArray, largest: float) -> FloatArray:
+    """How the two slowest terms of form, which the harmonic takes in, move it; on_knots: (3, n)."""
+    n = on_knots.shape[1]
+    x = (np.arange(n) + 0.5) / n
+    return np.asarray(largest * np.cos(np.pi * np.array([[1.0], [2.0]]) * x) @ on_knots.T)
+
+
+def _of_mean(form_mm: float) -> FloatArray:
+    """The mean of a run that is no circle stands for a zero anywhere between its highest and lowest place."""
+    pull = np.zeros((2, 3))
+    pull[0, 0] = form_mm / np.sqrt(12.0)
+    return pull
 
 
 def without_harmonic(splines: SplineSet, bases: tuple[BaseCircle | None, ...], *, eccentricity: bool) -> SplineSet:

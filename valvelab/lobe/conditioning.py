@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from valvelab.angles import fold
-from valvelab.arrays import FloatArray, finite
+from valvelab.arrays import FloatArray, finite, read_only
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.lobe.division import find_division
 from valvelab.lobe.presence import refuse_no_lobe
@@ -33,6 +33,21 @@ _NOTHING_MM = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
+class Turn:
+    """One turn or sweep: the sweep of the table that it belongs to, where it begins (cam deg, folded) and its sense.
+
+    sense: 1 where angles ascend, −1 where they fall. closing_mm: (lobes,) by how much the readings at its end stand
+    above those a turn before, NaN where left out; None where the turn is not closed. pairs: how many those are.
+    """
+
+    given: int
+    begins_cam_deg: float
+    sense: int
+    closing_mm: FloatArray | None = None
+    pairs: int = 0
+
+
+@dataclass(frozen=True, slots=True)
 class Conditioned:
     """Readings of lobes that share their angles.
 
@@ -40,6 +55,7 @@ class Conditioned:
     lifts_mm, kept: (lobes, n); `kept` is False for outliers. sweep: (n,) turn or sweep of each reading, from 0.
     grid: (n,) cell of a uniform turn of `cells` readings starting at `grid_start`, or None.
     set_aside: readings left out because they stand far from the event. division_mm: the gauge's, 0 where it has none.
+    turns: one for each number in `sweep`.
     """
 
     names: tuple[str, ...]
@@ -53,6 +69,7 @@ class Conditioned:
     grid_start: float
     set_aside: int
     division_mm: float = 0.0
+    turns: tuple[Turn, ...] = ()
 
     @property
     def sweeps(self) -> int:
@@ -94,8 +111,9 @@ def condition(traces: tuple[Trace, ...], division_mm: float | None = None) -> Co
     division = find_division(lifts) if division_mm is None else division_mm
     kept = ~_outliers(unwrapped, lifts, given, division)
     arranged = _arrange(tuple(trace.name for trace in traces), unwrapped, lifts, kept, sweep)
+    turns = _turns(unwrapped, np.where(kept, lifts, np.nan), given, sweep)
     refuse_no_lobe(arranged.names, arranged.angle_cam_deg, np.where(arranged.kept, arranged.lifts_mm, np.nan))
-    return replace(arranged, division_mm=division)
+    return replace(arranged, division_mm=division, turns=turns)
 
 
 def _unwrap(angle: FloatArray, given: NDArray[np.int64], name: str) -> tuple[FloatArray, NDArray[np.int64]]:
@@ -121,13 +139,35 @@ def _unwrap(angle: FloatArray, given: NDArray[np.int64], name: str) -> tuple[Flo
         result[rows] = part
         along = np.abs(part - part[0])
         turn = np.floor(along / 360.0 + 1e-9).astype(np.int64)
-        # a closing reading at exactly one turn belongs to the turn it ends
+        # a few readings past a whole turn close the turn that they end
         whole = int(turn.max())
-        if whole and int((turn == whole).sum()) <= 2:
+        past = int((turn == whole).sum())
+        if whole and past < min(FEWEST_READINGS, 0.5 * int((turn == whole - 1).sum())):
             turn = np.minimum(turn, whole - 1)
         turns[rows] = count + turn
         count += int(turn.max()) + 1
     return result, turns
+
+
+def _turns(
+    unwrapped: FloatArray, lifts: FloatArray, given: NDArray[np.int64], sweep: NDArray[np.int64]
+) -> tuple[Turn, ...]:
+    """Every turn, with what the readings that close it show; lifts: (lobes, n), NaN where left out."""
+    turns = []
+    for number in range(int(sweep.max()) + 1):
+        rows = np.flatnonzero(sweep == number)
+        along = np.abs(unwrapped[rows] - unwrapped[rows[0]])
+        sense = 1 if unwrapped[rows[-1]] >= unwrapped[rows[0]] else -1
+        slack = 0.02 * float(np.median(np.diff(along))) if along.size > 1 else 0.0
+        again = np.flatnonzero(along >= 360.0 - slack)
+        before = np.searchsorted(along, along[again] - 360.0 - slack)
+        same = np.abs(along[before] - (along[again] - 360.0)) <= slack
+        again, before = again[same], before[same]
+        closing = None
+        if again.size:
+            closing = read_only((lifts[:, rows[again]] - lifts[:, rows[before]]).mean(axis=1))
+        turns.append(Turn(int(given[rows[0]]), float(fold(unwrapped[rows[0]])), sense, closing, int(again.size)))
+    return tuple(turns)
 
 
 def _arrange(

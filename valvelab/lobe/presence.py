@@ -49,7 +49,7 @@ def refuse_no_lobe(names: tuple[str, ...], angle_cam_deg: FloatArray, lifts_mm: 
 
 
 def refuse_noise(names: tuple[str, ...], lift_mm: FloatArray, noise_mm: FloatArray) -> None:
-    """Refuse lobes whose fitted lift, (lobes,), does not stand out of the noise of a reading, (lobes,)."""
+    """Refuse lobes whose fitted lift, (lobes,), does not stand out of the noise of what was fitted, (lobes,)."""
     for row in np.flatnonzero(lift_mm < _LIFT_IN_NOISE * noise_mm):
         found = f"found a lift of {lift_mm[row]:.3g} mm in readings that scatter by {noise_mm[row]:.3g} mm"
         raise _refusal(names[row], f"{found}, {_A_LOBE} that stands out of them")

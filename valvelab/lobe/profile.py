@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 from valvelab.arrays import FloatArray, read_only
 from valvelab.lobe.base_circle import BaseCircle, find_base_circle, harmonic_row, without_harmonic
 from valvelab.lobe.conditioning import Conditioned
+from valvelab.lobe.contradiction import refuse_contradictions
 from valvelab.lobe.dense_smoothing import fit_general
 from valvelab.lobe.division import SharedRounding, least_deviation, shared_rounding
 from valvelab.lobe.presence import refuse_cut_off, refuse_noise
@@ -145,13 +146,13 @@ def fit_lobes(conditioned: Conditioned, *, take_out_eccentricity: bool = True, k
 
     keep_zero: keep the table's own zero, and the eccentricity with it.
 
-    Raises CannotEvaluate where too few readings are left or where they hold no lobe.
+    Raises CannotEvaluate where too few readings are left, or they hold no lobe or turns that contradict each other.
     """
+    refuse_contradictions(conditioned)
     smoothed, reading_noise = _smooth(conditioned)
     at_knots = smoothed.splines.at_knots()
     # slow noise that may hide in the form is no reason to doubt that there is a lobe
-    seen = reading_noise * smoothed.likeliest_noise_mm / smoothed.noise_mm
-    refuse_noise(conditioned.names, np.ptp(at_knots, axis=1), seen)
+    refuse_noise(conditioned.names, np.ptp(at_knots, axis=1), smoothed.likeliest_noise_mm)
     bases: tuple[BaseCircle | None, ...] = (None,) * len(conditioned.names)
     splines = smoothed.splines
     unit = _unit_deviation(smoothed)
