@@ -25,7 +25,8 @@ def test_runs():
 
 
 def run_pytest(folder: Path, in_ci: bool, *options: str) -> str:
-    (folder / "conftest.py").write_text((HERE / "conftest.py").read_text(encoding="utf-8"), encoding="utf-8")
+    for name in ("conftest.py", "same_machine.py"):
+        (folder / name).write_text((HERE / name).read_text(encoding="utf-8"), encoding="utf-8")
     environment = {**os.environ, "CI": "true" if in_ci else ""}
     done = subprocess.run(
         [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", "--rootdir", str(folder), *options, "."],
