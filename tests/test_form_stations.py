@@ -10,11 +10,13 @@ import make_form_samples
 import numpy as np
 import pytest
 from make_form_samples import BOW_UM, FORM, SAMPLES, STATIONS_MM, TAPER_UM, centre_um
+from papers import page_texts
 from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QAbstractButton, QApplication, QComboBox, QLineEdit, QSpinBox
 from test_pictures import compare
 
+from valvelab.cli.certify_command import write_request
 from valvelab.cli.main import main
 from valvelab.errors import BadFile
 from valvelab.figures.polar import Rings, magnification, round_step
@@ -356,7 +358,9 @@ def test_the_adopted_result_becomes_the_probes_uncertainty(window: MainWindow, t
     inspection = value_of(window)
     assert inspection.question.readings.probe_uncertainty_mm == pytest.approx(grr, rel=1e-5)
     assert "uncertainty adopted for tir" in window.banner._sub.text()
-    assert "adopted for tir" in str(shaft_station.certificate(window.bench.document, inspection).part.identity)
+    paper = tmp_path / "shaft.pdf"
+    write_request(shaft_station.certificate(window.bench.document, inspection), paper, "metric", "2026-05-02")
+    assert "adopted for tir" in " ".join(page_texts(paper))
     large = tmp_path / "large.csv"
     large.write_text("# probe uncertainty: 0.9 mm\n" + bare.read_text("utf-8"), "utf-8")
     window.bench.add_files([str(large)])

@@ -139,18 +139,18 @@ def _with_duration(sheet: Sheet, cell: Cell, value: Value) -> Sheet:
     from valvelab.phasing.degreeing import CardDuration
 
     event, number = sheet.events[cell.row], _number(value)
-    known = _card_row(sheet, event)
-    kept = tuple(row for row in sheet.card.durations if row is not known)
+    kept = tuple(row for row in sheet.card.durations if not _same_lift(row, event))
     if number is not None:
         kept = (*kept, CardDuration(event.lobe, event.lift_mm, number))
     return replace(sheet, card=replace(sheet.card, durations=kept))
 
 
 def _card_row(sheet: Sheet, event: EventReading) -> CardDuration | None:
-    for row in sheet.card.durations:
-        if row.lobe == event.lobe and abs(row.at_mm - event.lift_mm) < SAME_LIFT_MM:
-            return row
-    return None
+    return next((row for row in sheet.card.durations if _same_lift(row, event)), None)
+
+
+def _same_lift(row: CardDuration, event: EventReading) -> bool:
+    return row.lobe == event.lobe and abs(row.at_mm - event.lift_mm) < SAME_LIFT_MM
 
 
 def _card(sheet: Sheet, cell: Cell) -> Value:
