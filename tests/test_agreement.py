@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 from dataclasses import replace
 from pathlib import Path
@@ -12,7 +13,7 @@ from coverage_study import KINDS, LOBES, MOTION, Scenario, drift, scaled, slippe
 from lobe_samples import Floats, correlated, design
 
 from valvelab.cli.main import main
-from valvelab.errors import CannotEvaluate
+from valvelab.errors import BadFile, CannotEvaluate
 from valvelab.inspection.inspect_lobes import Settings, inspect_lobes
 from valvelab.inspection.lobe_notes import doubt_notes
 from valvelab.inspection.lobe_widening import doubts_of
@@ -241,3 +242,33 @@ def test_the_envelope_counts_what_turns_disagree_in(tmp_path: Path, capsys: pyte
         stated.append(next(row for row in answer["verdicts"] if row["characteristic"] == "envelope"))
     assert stated[0]["standard_uncertainty"] < 2e-3
     assert stated[1]["standard_uncertainty"] == pytest.approx(0.08, rel=0.3)
+
+
+@pytest.mark.parametrize("seed", range(2))
+@pytest.mark.filterwarnings("error")
+def test_mutilated_tables_give_a_result_or_a_sentence(seed: int) -> None:
+    """Turns cut short, thinned, holed, scaled, with spikes, in sweeps of any length, backward: finite or refused."""
+    rng = np.random.default_rng(seed)
+    answered = 0
+    for _ in range(12):
+        step = float(rng.choice([2.5, 5.0, 10.0]))
+        angle = np.arange(0.0, 360.0 * rng.integers(1, 4) + rng.choice([0.0, step]), step)
+        angle = angle + rng.choice([0.0, 0.3]) * step * rng.uniform(-1.0, 1.0, angle.size)
+        lift = LOBE.value(angle - rng.uniform(0.0, 360.0)) + rng.choice([0.0, 1e-3]) * rng.normal(0.0, 1.0, angle.size)
+        lift = 0.01 * np.round(lift / 0.01) if rng.random() < 0.3 else lift
+        lift = np.where(angle > 360.0, rng.choice([1.0, 0.97, 1.2]), 1.0) * lift
+        first, last = np.sort(rng.integers(0, angle.size, 2))
+        used = [slice(None), slice(first, None), slice(first, last), rng.random(angle.size) < 0.6][rng.integers(0, 4)]
+        angle, lift = angle[used], lift[used]
+        if angle.size == 0:
+            continue
+        if rng.random() < 0.3:
+            lift[rng.integers(0, lift.size, 3)] += 5.0
+        order = slice(None, None, -1 if rng.random() < 0.3 else 1)
+        sweep = np.arange(angle.size) * 2 // angle.size if rng.random() < 0.3 else None
+        traces = (Trace("1I", angle[order].copy(), lift[order].copy(), sweep),)
+        table = LiftTable(file="t", traces=traces, source=Source(file="t", sha256="0" * 64))
+        # the record takes finite numbers only
+        with contextlib.suppress(BadFile):
+            answered += bool(inspect_lobes(table).result.lobes)
+    assert answered > 3

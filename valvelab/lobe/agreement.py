@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from valvelab.angles import wrap
 from valvelab.arrays import FloatArray, read_only
+from valvelab.lobe.division import least_deviation
 from valvelab.lobe.profile import FittedLobes
 from valvelab.lobe.spline import SplineSet
 
@@ -61,7 +62,12 @@ class Agreement:
 
     def variance(self, weights: FloatArray) -> FloatArray:
         """Mean square of weights × effects about their mean over the turns, (lobes,); weights (4,)."""
-        return np.asarray(np.nan_to_num(np.nanvar(self.effects @ weights, axis=1)))
+        value = self.effects @ weights
+        used = np.isfinite(value)
+        count = np.maximum(used.sum(axis=1), 1)
+        value = np.where(used, value, 0.0)
+        off = np.where(used, value - (value.sum(axis=1) / count)[:, None], 0.0)
+        return np.asarray((off**2).sum(axis=1) / count)
 
     def spread(self, weights: FloatArray, turns: NDArray[np.bool_] | None = None) -> Spread:
         """Of weights × effects, weights (4,) or (lobes, 4), over the chosen turns or all."""
@@ -161,6 +167,7 @@ def _noise(fitted: FittedLobes, left: FloatArray, parts: int) -> tuple[FloatArra
     left: (lobes, readings), what the effects leave. Where turns share their angles their differences alone count, so
     that nothing of the profile's own fit enters. Noise that hangs together from reading to reading, first order,
     weighs by (1 + ρ)/(1 − ρ); of its slow part the effects took as much more away, which ρ has to be corrected for.
+    Nor is it less than the rounding of the gauge.
     """
     conditioned = fitted.conditioned
     kept, turns = conditioned.kept, conditioned.sweeps
@@ -175,6 +182,7 @@ def _noise(fitted: FittedLobes, left: FloatArray, parts: int) -> tuple[FloatArra
     else:
         free = kept.sum(axis=1) - 2.0 * fitted.smoothed.half_harmonic
         taken, least_lag = float(parts * turns), fitted.smoothed.lag_correlation
+    free = np.maximum(free, 1.0)
     left = np.where(kept, left, 0.0)
     squares = (left**2).sum(axis=1)
     lag, beside = 0.0, _beside(left, conditioned.sweep)
@@ -185,7 +193,7 @@ def _noise(fitted: FittedLobes, left: FloatArray, parts: int) -> tuple[FloatArra
         lag = min(max(lag, least_lag, 0.0), _MOST_LAG)
     weight = (1.0 + lag) / (1.0 - lag)
     degrees = np.maximum(np.maximum(free - taken * weight, 0.25 * free), 1.0)
-    variance = np.maximum(squares / degrees, _LEAST_NOISE_MM**2)
+    variance = np.maximum(squares / degrees, max(_LEAST_NOISE_MM, least_deviation(conditioned.division_mm)) ** 2)
     return weight * variance, np.maximum(degrees / weight, 1.0)
 
 

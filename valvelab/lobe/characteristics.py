@@ -291,15 +291,15 @@ class LobeCharacteristics:
         covariance = self.propagation.base_covariance(row)
         ends = harmonic_row(np.array(base.runout_ends))
         across = ends[0] - ends[1]
-        runout = np.hypot(np.sqrt(across @ covariance @ across), self.instrument.probe_mm)
+        runout = np.hypot(_along(across, covariance), self.instrument.probe_mm)
         size = base.eccentricity_mm
         if not base.with_eccentricity or size == 0.0:
             return float(runout), None, None
         along = np.array([0.0, base.abc[1], base.abc[2]]) / size
         side = np.array([0.0, -base.abc[2], base.abc[1]]) / size**2
-        spread = np.sqrt(along @ covariance @ along)
-        turn = np.hypot(np.degrees(np.sqrt(side @ covariance @ side)), self.instrument.encoder_cam_deg)
-        return float(runout), float(spread), float(min(turn, 360.0 / np.sqrt(12.0)))
+        spread = _along(along, covariance)
+        turn = np.hypot(np.degrees(_along(side, covariance)), self.instrument.encoder_cam_deg)
+        return float(runout), spread, float(min(turn, 360.0 / np.sqrt(12.0)))
 
     def jerk_rms(self) -> FloatArray:
         """Root mean square of the jerk between the feet; NaN where the readings are too far apart for it."""
@@ -354,6 +354,11 @@ class LobeCharacteristics:
         splines = self.lobes.splines
         angle = splines.start + splines.step * (int(self.lobes.first[row]) + offset + k)
         return float(angle), float(lift[k]), float(speed[k])
+
+
+def _along(weights: FloatArray, covariance: FloatArray) -> float:
+    """Standard deviation of weights × three variables; a covariance made up of parts may leave less than 0."""
+    return float(np.sqrt(max(float(weights @ covariance @ weights), 0.0)))
 
 
 def _root_sum(*parts: FloatArray | float) -> FloatArray:

@@ -31,7 +31,7 @@ def refuse_no_lobe(names: tuple[str, ...], angle_cam_deg: FloatArray, lifts_mm: 
     for row in np.flatnonzero(lift == 0.0):
         left_out = int(np.isnan(lifts_mm[row]).sum())
         but = f" but {left_out} that stand off" if left_out else ""
-        raise _refusal(names[row], f"found {low[row]:.4g} mm in every reading{but}, {_A_LOBE}")
+        raise _refusal(names[row], f"found {low[row] + 0.0:.4g} mm in every reading{but}, {_A_LOBE}")
     gaps = np.diff(angle_cam_deg)
     step = float(np.median(gaps[gaps > _SAME_ANGLE_CAM_DEG]))
     gaps = np.minimum(gaps, 3.0 * step)

@@ -337,11 +337,11 @@ def shares(correlations: FloatArray, value: FloatArray, variance: FloatArray, le
     value: −2 log likelihood. least_variance: of a reading's rounding, 0 where it has none. Correlated noise of more
     than about a division would be a broken gauge, so where the readings are silent it is not taken for likely.
     """
-    likely: FloatArray = np.sqrt(1.0 - correlations)[:, None] * np.exp(-0.5 * (value - value.min()))
-    if least_variance == 0.0:
-        return likely
-    slow = np.where(correlations[:, None] > 0.0, np.maximum(variance - least_variance, 0.0), 0.0)
-    return np.asarray(likely * np.exp(-0.5 * slow / (_SLOW_NOISE * least_variance)))
+    twice = np.log(1.0 - correlations)[:, None] - value
+    if least_variance > 0.0:
+        slow = np.where(correlations[:, None] > 0.0, np.maximum(variance - least_variance, 0.0), 0.0)
+        twice = twice - slow / (_SLOW_NOISE * least_variance)
+    return np.asarray(np.exp(0.5 * (twice - twice.max())))
 
 
 def _mean_noise(
