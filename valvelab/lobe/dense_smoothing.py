@@ -30,6 +30,7 @@ from valvelab.lobe.smoothing import (
     mean_square_frequency,
     scatter_shares,
     shares,
+    with_hidden,
 )
 from valvelab.lobe.spline import DEGREE, SplineSet, basis_at, periodic_padding
 
@@ -118,7 +119,7 @@ def _likely_noise(readings: _Readings) -> _LikelyNoise:
         value = np.array([tried[r][0] for r in rows])
         found = np.array([tried[r][1] for r in rows])
         share = shares(np.array(rows), value, found, readings.least_noise_mm**2)
-        variance = (share * found).sum(axis=1) / share.sum()
+        variance = (share * found).sum(axis=1) / share.sum() * with_hidden(np.array(rows))
         return _LikelyNoise(np.array(rows), value.min(axis=1), variance)
 
     found = judge(CORRELATIONS if readings.angle.size <= MOST_CORRELATED else CORRELATIONS[:1])

@@ -36,6 +36,9 @@ STIFFER = 0.6
 CORRELATIONS = read_only(np.array([0.0, 0.2, 0.4, 0.6, 0.8, 0.9, 0.95]))
 # Variance of correlated noise that is likely in a good gauge, in those of its rounding: half a division squared.
 _SLOW_NOISE = 3.0
+# Variance of noise of correlation r counts (1 − r) to this power: the slower noise is, the more of it lies within the
+# lobe's own band, where the fit takes it for form and no reading shows it (set on the tuning lobes of bench_coverage.py).
+_HIDDEN = -0.3
 # Shares of the noise that rounding may make up.
 _FREE_SHARES = read_only(np.array([0.01, 0.03, 0.1, 0.2, 0.35, 0.5, 0.7, 0.9]))
 # Readings below this share of the lift may rest.
@@ -344,6 +347,11 @@ def shares(correlations: FloatArray, value: FloatArray, variance: FloatArray, le
     return np.asarray(np.exp(0.5 * (twice - twice.max())))
 
 
+def with_hidden(correlations: FloatArray) -> FloatArray:
+    """Variance of noise of some correlations, with what hides in the lobe's form, over the variance seen."""
+    return np.asarray((1.0 - correlations) ** _HIDDEN)
+
+
 def _mean_noise(
     spectrum: _Spectrum, frequency: FloatArray, strength: float, correlation: float
 ) -> tuple[FloatArray, float]:
@@ -362,7 +370,7 @@ def _mean_noise(
     share = shares(correlations, value, middle, spectrum.least_variance)
     if spectrum.least_variance > 0.0:
         share *= np.exp(-2.0 * np.log(free[:, None] * middle / spectrum.least_variance) ** 2)
-    variance = (share * middle).sum(axis=1) / share.sum()
+    variance = (share * middle).sum(axis=1) / share.sum() * with_hidden(correlations)
     shape = _noise_shape(frequency, correlations[:, None], free[:, None])
     return np.asarray(variance @ shape / variance.sum()), float(variance.sum())
 
