@@ -119,7 +119,7 @@ def _likely_noise(readings: _Readings) -> _LikelyNoise:
         value = np.array([tried[r][0] for r in rows])
         found = np.array([tried[r][1] for r in rows])
         share = shares(np.array(rows), value, found, readings.least_noise_mm**2)
-        variance = (share * found).sum(axis=1) / share.sum() * with_hidden(np.array(rows))
+        variance = (share * found).sum(axis=1) / share.sum()
         return _LikelyNoise(np.array(rows), value.min(axis=1), variance)
 
     found = judge(CORRELATIONS if readings.angle.size <= MOST_CORRELATED else CORRELATIONS[:1])
@@ -439,11 +439,12 @@ class _DenseFit:
 
 
 def _spread(answer: FloatArray, sweep: IndexArray, noise: _LikelyNoise) -> FloatArray:
-    """Covariance of the coefficients under a mixture of noises, for unit variance; answer: (coefficients, kept)."""
+    """Covariance of the coefficients under mixed noises, for unit variance seen; answer: (coefficients, kept)."""
     order = np.argsort(sweep, kind="stable")
     place = np.empty(sweep.size, dtype=np.int64)
     place[order] = np.arange(sweep.size)
-    by_lag = noise.variance / noise.variance.sum() @ noise.correlation[:, None] ** np.arange(sweep.size)
+    counted = noise.variance * with_hidden(noise.correlation)
+    by_lag = counted / noise.variance.sum() @ noise.correlation[:, None] ** np.arange(sweep.size)
     together = sweep[:, None] == sweep[None, :]
     mixed = np.where(together, by_lag[np.abs(place[:, None] - place[None, :])], 0.0)
     return np.asarray(answer @ mixed @ answer.T)

@@ -37,7 +37,7 @@ CORRELATIONS = read_only(np.array([0.0, 0.2, 0.4, 0.6, 0.8, 0.9, 0.95]))
 # Variance of correlated noise that is likely in a good gauge, in those of its rounding: half a division squared.
 _SLOW_NOISE = 3.0
 # Variance of noise of correlation r counts (1 − r) to this power: the slower noise is, the more of it lies within the
-# lobe's own band, where the fit takes it for form and no reading shows it (set on the tuning lobes of bench_coverage.py).
+# lobe's own band, where the fit takes it for form and no reading shows it (bench_coverage.py, `tuning lag 0.9`).
 _HIDDEN = -0.3
 # Shares of the noise that rounding may make up.
 _FREE_SHARES = read_only(np.array([0.01, 0.03, 0.1, 0.2, 0.35, 0.5, 0.7, 0.9]))
@@ -355,7 +355,7 @@ def with_hidden(correlations: FloatArray) -> FloatArray:
 def _mean_noise(
     spectrum: _Spectrum, frequency: FloatArray, strength: float, correlation: float
 ) -> tuple[FloatArray, float]:
-    """Noise spectrum for unit variance, and that variance in the median lobe, averaged by how likely each noise is.
+    """Noise spectrum for unit variance seen, and that variance in the median lobe, each noise by how likely it is.
 
     Averaged over correlations and strengths round the likeliest. Few readings can't tell correlated noise from form; a
     covariance for the likeliest correlation alone would be too sure. What rounding adds is free, and its size is known.
@@ -370,9 +370,10 @@ def _mean_noise(
     share = shares(correlations, value, middle, spectrum.least_variance)
     if spectrum.least_variance > 0.0:
         share *= np.exp(-2.0 * np.log(free[:, None] * middle / spectrum.least_variance) ** 2)
-    variance = (share * middle).sum(axis=1) / share.sum() * with_hidden(correlations)
+    variance = (share * middle).sum(axis=1) / share.sum()
     shape = _noise_shape(frequency, correlations[:, None], free[:, None])
-    return np.asarray(variance @ shape / variance.sum()), float(variance.sum())
+    hidden = variance * with_hidden(correlations)
+    return np.asarray(hidden @ shape / variance.sum()), float(variance.sum())
 
 
 def _strength(spectrum: _Spectrum, points: int) -> tuple[int, float, float, FloatArray]:
