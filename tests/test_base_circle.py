@@ -170,3 +170,20 @@ def test_an_eccentricity_on_a_short_arc_is_seen() -> None:
     assert base.with_eccentricity
     top = found.max_lift()
     assert abs(top.value[0] - 10.6) < 3.0 * top.u[0] < 0.02
+
+
+def test_a_small_drift_across_the_rest_is_still_a_circle() -> None:
+    # ten micrometres, closing with a step in the middle of the rest, beside ramps of 0.2 mm
+    away = np.abs(np.mod(ANGLE - 180.0 + 180.0, 360.0) - 180.0)
+    flank, ramp = np.clip(1.0 - away / 60.0, 0.0, 1.0), np.clip(1.0 - (away - 60.0) / 20.0, 0.0, 1.0)
+
+    def rise(x: Floats) -> Floats:
+        return np.asarray(x**4 * (35.0 - 84.0 * x + 70.0 * x**2 - 20.0 * x**3))
+
+    lift = 7.8 * rise(flank) + 0.2 * rise(ramp) + 0.01 * ANGLE / 360.0
+    lift = lift + np.random.default_rng(1).normal(0.0, 5e-4, ANGLE.size)
+    found = answers(ANGLE, lift)
+    base = found.fitted.bases[0]
+    assert base is not None
+    assert base.circle
+    assert found.max_lift().value[0] == pytest.approx(8.0, abs=0.006)

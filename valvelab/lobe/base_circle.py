@@ -182,12 +182,12 @@ def _strays(run: _Run, arc: tuple[int, int]) -> float:
 def _no_circle(run: _Run, arc: tuple[int, int], tightest: float) -> bool:
     """Whether a short arc is a piece of something else: its harmonic fits nothing beside it, or no shaft runs so.
 
-    Nor is an arc a circle whose form is larger than the eccentricity fitted to it.
+    Nor is an arc a circle whose form is large, and larger than the eccentricity fitted to it.
     """
     rows = run.rows(*arc)
     design, abc = run.harmonic[rows], run.fit(*arc)
     eccentricity = float(np.hypot(abc[1], abc[2]))
-    if eccentricity < float(np.ptp(run.lift[rows] - design @ abc)) - 4.0 * tightest:
+    if float(np.ptp(run.lift[rows] - design @ abc)) > max(eccentricity + 4.0 * tightest, _LOOSEST_MM):
         return True
     if not _is_short(run, arc):
         return False
