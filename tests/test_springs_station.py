@@ -128,6 +128,13 @@ def test_a_grouping_survives_as_text_and_forgets_springs_of_another_tray() -> No
         )
 
 
+def test_sets_belong_to_the_readings_they_were_made_of() -> None:
+    # two trays with the same names: what was matched for one says nothing of the other
+    document = edits.choose(Document(), sets.NAME, sets.kept_as("sha of A"), Grouping((("a", "b"),)).text())
+    assert sets.grouping_of(document, VALUES, "sha of A").sets == (("a", "b"),)
+    assert sets.grouping_of(document, VALUES, "sha of B") == Grouping()
+
+
 def test_what_is_said_of_a_grouping() -> None:
     proof = Proof(2, dict(WISH.within), 2, 2, 2.875, 2.875, number_proven=True, spread_proven=True)
     grouping = Grouping((("a", "b"), ("c", "d")), proof)
