@@ -27,10 +27,10 @@ from valvelab.lobe.smoothing import (
     DenseCovariance,
     IndexArray,
     Smoothed,
+    hidden_variance,
     mean_square_frequency,
     scatter_shares,
     shares,
-    with_hidden,
 )
 from valvelab.lobe.spline import DEGREE, SplineSet, basis_at, periodic_padding
 
@@ -95,12 +95,14 @@ class _Readings:
 class _LikelyNoise:
     """How the readings judge a number of correlations, all (correlations,).
 
-    value: twice the negative log-likelihood of each; variance: of its noise, times how likely it is.
+    value: twice the negative log-likelihood of each; variance: of its noise, times how likely it is; hidden: what of it
+    lies in the lobe's own band.
     """
 
     correlation: FloatArray
     value: FloatArray
     variance: FloatArray
+    hidden: FloatArray
 
     @property
     def best(self) -> float:
@@ -120,7 +122,8 @@ def _likely_noise(readings: _Readings) -> _LikelyNoise:
         found = np.array([tried[r][1] for r in rows])
         share = shares(np.array(rows), value, found, readings.least_noise_mm**2)
         variance = (share * found).sum(axis=1) / share.sum()
-        return _LikelyNoise(np.array(rows), value.min(axis=1), variance)
+        hidden = hidden_variance(np.array(rows), share, found, readings.least_noise_mm**2)
+        return _LikelyNoise(np.array(rows), value.min(axis=1), variance, hidden)
 
     found = judge(CORRELATIONS if readings.angle.size <= MOST_CORRELATED else CORRELATIONS[:1])
     if found.best > 0.0:
@@ -443,7 +446,7 @@ def _spread(answer: FloatArray, sweep: IndexArray, noise: _LikelyNoise) -> Float
     order = np.argsort(sweep, kind="stable")
     place = np.empty(sweep.size, dtype=np.int64)
     place[order] = np.arange(sweep.size)
-    counted = noise.variance * with_hidden(noise.correlation)
+    counted = noise.variance + noise.hidden
     by_lag = counted / noise.variance.sum() @ noise.correlation[:, None] ** np.arange(sweep.size)
     together = sweep[:, None] == sweep[None, :]
     mixed = np.where(together, by_lag[np.abs(place[:, None] - place[None, :])], 0.0)

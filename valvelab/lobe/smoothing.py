@@ -347,9 +347,15 @@ def shares(correlations: FloatArray, value: FloatArray, variance: FloatArray, le
     return np.asarray(np.exp(0.5 * (twice - twice.max())))
 
 
-def with_hidden(correlations: FloatArray) -> FloatArray:
-    """Variance of noise of some correlations, with what hides in the lobe's form, over the variance seen."""
-    return np.asarray((1.0 - correlations) ** _HIDDEN)
+def hidden_variance(
+    correlations: FloatArray, share: FloatArray, variance: FloatArray, least_variance: float
+) -> FloatArray:
+    """Variance of each noise that hides in the lobe's form, (correlations,).
+
+    share, variance: (correlations, strengths), how likely each is and its variance. Of what is more than rounding alone, whose errors are counted where they hang together.
+    """
+    slow = (share * np.maximum(variance - least_variance, 0.0)).sum(axis=1) / share.sum()
+    return np.asarray(slow * ((1.0 - correlations) ** _HIDDEN - 1.0))
 
 
 def _mean_noise(
@@ -372,8 +378,8 @@ def _mean_noise(
         share *= np.exp(-2.0 * np.log(free[:, None] * middle / spectrum.least_variance) ** 2)
     variance = (share * middle).sum(axis=1) / share.sum()
     shape = _noise_shape(frequency, correlations[:, None], free[:, None])
-    hidden = variance * with_hidden(correlations)
-    return np.asarray(hidden @ shape / variance.sum()), float(variance.sum())
+    counted = variance + hidden_variance(correlations, share, middle, spectrum.least_variance)
+    return np.asarray(counted @ shape / variance.sum()), float(variance.sum())
 
 
 def _strength(spectrum: _Spectrum, points: int) -> tuple[int, float, float, FloatArray]:
