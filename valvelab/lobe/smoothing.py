@@ -352,7 +352,8 @@ def hidden_variance(
 ) -> FloatArray:
     """Variance of each noise that hides in the lobe's form, (correlations,).
 
-    share, variance: (correlations, strengths), how likely each is and its variance. Of what is more than rounding alone, whose errors are counted where they hang together.
+    share, variance: (correlations, strengths), how likely each noise is and its variance. Counted is what is more than
+    rounding alone, whose errors are counted where they hang together.
     """
     slow = (share * np.maximum(variance - least_variance, 0.0)).sum(axis=1) / share.sum()
     return np.asarray(slow * ((1.0 - correlations) ** _HIDDEN - 1.0))
