@@ -20,7 +20,7 @@ from numpy.polynomial import Polynomial
 from numpy.typing import NDArray
 
 from valvelab.errors import BadFile
-from valvelab.inspection.inspect_lobes import DEFAULT_CHECKING_LIFTS_MM, inspect_lobes
+from valvelab.inspection.lobes.inspect import DEFAULT_CHECKING_LIFTS_MM, inspect_lobes
 from valvelab.lobe.motion_laws import LawName, law
 from valvelab.lobe.trace import Trace
 from valvelab.records.lobes_result import LobeResult

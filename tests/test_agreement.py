@@ -14,9 +14,9 @@ from lobe_samples import Floats, correlated, design
 
 from valvelab.cli.main import main
 from valvelab.errors import BadFile, CannotEvaluate
-from valvelab.inspection.inspect_lobes import Settings, inspect_lobes
-from valvelab.inspection.lobe_notes import doubt_notes
-from valvelab.inspection.lobe_widening import doubts_of
+from valvelab.inspection.lobes.inspect import Settings, inspect_lobes
+from valvelab.inspection.lobes.notes import doubt_notes
+from valvelab.inspection.lobes.widening import doubts_of
 from valvelab.lobe.agreement import CLOSING, OPENING, SCALE, ZERO, compare
 from valvelab.lobe.conditioning import condition
 from valvelab.lobe.profile import fit_lobes

@@ -14,11 +14,11 @@ from spring_cases import FREE, RATE, SOLID, bench_force, write_readings
 from valvelab.cli.main import main
 from valvelab.cli.recomputing import verify_bytes
 from valvelab.errors import CannotEvaluate
-from valvelab.inspection import check_sets as checking
-from valvelab.inspection import inspect_sets as inspecting
-from valvelab.inspection.check_sets import StatedSets, check_sets
-from valvelab.inspection.inspect_sets import PositionWish, SetsQuestion, inspect_sets
-from valvelab.inspection.inspect_springs import SpringsQuestion
+from valvelab.inspection.springs import check_sets as checking
+from valvelab.inspection.springs import sets as inspecting
+from valvelab.inspection.springs.check_sets import StatedSets, check_sets
+from valvelab.inspection.springs.inspect import SpringsQuestion
+from valvelab.inspection.springs.sets import PositionWish, SetsQuestion, inspect_sets
 
 HEIGHTS = np.array([40.0, 38.0, 36.0, 34.0, 32.0, 30.0, 28.0, 27.0, 26.6, 26.5, 26.3, 26.1])
 WITHIN = ("--size", "4", "--within", "seat_force=6 N", "--within", "rate=0.6 N/mm")

@@ -12,8 +12,8 @@ from lobe_samples import Floats, answers, design, fit, turn
 
 from valvelab.follower.contour import contour, summarise
 from valvelab.follower.shapes import Shape
-from valvelab.inspection.lobe_contour import ContourFigures, contour_figures
-from valvelab.inspection.lobe_scalars import GroupScalars
+from valvelab.inspection.lobes.contour import ContourFigures, contour_figures
+from valvelab.inspection.lobes.repeatability import GroupScalars
 from valvelab.lobe.characteristics import LobeCharacteristics
 from valvelab.lobe.motion_laws import Flank, LobeDesign
 
@@ -99,9 +99,9 @@ def test_an_undercut_has_no_radii_but_a_place() -> None:
 
 def test_contact_pressure_of_an_arc_lobe_is_that_of_its_nose() -> None:
     # Hertz: p₀ goes with the root of the curvature; turning by hand the force is greatest at the nose, 1/7 per mm
-    from valvelab.inspection.inspect_motion import inspect_motion
-    from valvelab.inspection.lobe_contour import curvature_guides
-    from valvelab.inspection.motion_question import ContactQuestion, MotionLobe, MotionQuestion, TrainSetting
+    from valvelab.inspection.engine.motion import inspect_motion
+    from valvelab.inspection.engine.train import ContactQuestion, MotionLobe, MotionQuestion, TrainSetting
+    from valvelab.inspection.lobes.contour import curvature_guides
     from valvelab.valve_motion.rocker import RatioRocker
 
     lobe = ArcLobe(centre=100.3)

@@ -14,7 +14,7 @@ from scipy.optimize import brentq
 from valvelab.follower.contour import Contour, contour
 from valvelab.follower.conversion import angle_of, follow, lift_of
 from valvelab.follower.shapes import Shape
-from valvelab.inspection.convert_lobes import Converted, convert
+from valvelab.inspection.lobes.convert import Converted, convert
 from valvelab.lobe.characteristics import LobeCharacteristics
 from valvelab.lobe.motion_laws import LobeDesign
 from valvelab.records.result import Note

@@ -10,7 +10,7 @@ from lobe_samples import Floats, answers, crossing, design, lopsided, turn
 
 from valvelab.errors import BadFile
 from valvelab.files.lift_table import read_lift_table
-from valvelab.inspection.inspect_lobes import inspect_lobes
+from valvelab.inspection.lobes.inspect import inspect_lobes
 from valvelab.lobe.conditioning import condition
 from valvelab.lobe.division import find_division, least_deviation, shared_rounding
 from valvelab.lobe.profile import fit_lobes

@@ -12,7 +12,7 @@ import pytest
 from valvelab.cli.main import main
 from valvelab.errors import BadFile
 from valvelab.files.lift_table import read_lift_table
-from valvelab.inspection.inspect_lobes import inspect_lobes
+from valvelab.inspection.lobes.inspect import inspect_lobes
 from valvelab.places import sample_profiles
 from valvelab.records.measurement import NO_DOUBTS, LiftTable
 

@@ -16,11 +16,12 @@ from hypothesis import strategies as st
 from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QAbstractButton, QApplication, QComboBox, QLabel, QLineEdit, QSlider, QWidget
+from waiting import wait_for
 
 from valvelab.dynamics.response import Stopped
 from valvelab.files.phasing_sheet import parse_sheet_toml, read_phasing_sheet, sheet_toml
-from valvelab.inspection.inspect_motion import inspect_motion
-from valvelab.inspection.inspect_phasing import inspect_phasing
+from valvelab.inspection.engine.motion import inspect_motion
+from valvelab.inspection.engine.phasing import inspect_phasing
 from valvelab.phasing.degreeing import Card, CardDuration, EventReading, NosePair, Sheet, degree
 from valvelab.places import sample_profiles
 from valvelab.records.result import Verdict
@@ -568,16 +569,10 @@ def test_the_dynamic_model_runs_beside_the_window_and_can_be_stopped(engine: Mai
     engine.bench.choose("motion", "page", "speed")
     view.speed.run.click()
     view.speed.cancel.click()
-    for _ in range(200):
-        QTest.qWait(20)
-        if not view.run.running:
-            break
+    wait_for(lambda: not view.run.running)
     assert "stopped" in view.speed.state.text()
     view.speed.run.click()
-    for _ in range(1500):
-        QTest.qWait(20)
-        if not view.run.running:
-            break
+    wait_for(lambda: not view.run.running)
     assert "contact is first lost at" in view.speed.words.text()
     assert "never a safe speed" in view.speed.caution.text()
     assert len(view.speed.panel._views) == 2
@@ -588,8 +583,8 @@ def test_the_dynamic_model_runs_beside_the_window_and_can_be_stopped(engine: Mai
 def test_a_stopped_model_says_so(tmp_path: Path) -> None:
     from valvelab.files.lift_table import read_lift_table
     from valvelab.files.train_file import read_train
-    from valvelab.inspection.inspect_lobes import inspect_lobes
-    from valvelab.inspection.motion_lobes import motion_question
+    from valvelab.inspection.engine.motion_lobes import motion_question
+    from valvelab.inspection.lobes.inspect import inspect_lobes
 
     table = read_lift_table(one_cylinder(tmp_path))
     question = motion_question(table, inspect_lobes(table), read_train(SAMPLES / "quillmere_four_train.toml")[0])

@@ -27,8 +27,8 @@ from valvelab.figures import (
 )  # fmt: skip
 from valvelab.figures.description import Dial, Figure, HeatMap, Unit
 from valvelab.files.heights import read_heights
-from valvelab.inspection.inspect_shims import ShimsQuestion, inspect_shims
-from valvelab.inspection.inspect_springs import inspect_springs
+from valvelab.inspection.springs.inspect import inspect_springs
+from valvelab.inspection.springs.shims import ShimsQuestion, inspect_shims
 from valvelab.places import sample_profiles
 from valvelab.report import springs_certificate
 

@@ -15,6 +15,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QAbstractButton, QApplication, QComboBox, QLineEdit, QSpinBox
 from test_pictures import compare
+from waiting import wait_for
 
 from valvelab.cli.certify_command import write_request
 from valvelab.cli.main import main
@@ -505,18 +506,11 @@ def test_the_view_stays_while_the_next_answer_is_worked_out(app: QApplication, t
     made = MainWindow(Bench(tmp_path / "settings"))
     made.show()
     put(made, FLANK)
-    for _ in range(500):
-        if isinstance(made.pages.front(), TextureView):
-            break
-        QTest.qWait(10)
+    wait_for(lambda: isinstance(made.pages.front(), TextureView))
     view = front(made, TextureView)
     made.bench.choose("texture", "cutoff_mm", 0.25, "change the cutoff")
     assert made.pages.front() is view, "the last answer stays in front"
-    for _ in range(500):
-        if made.bench.document.answers["texture"].key == stations.by_name("texture").question(made.bench.document).key:  # type: ignore[union-attr]
-            break
-        QTest.qWait(10)
-    assert view.cutoff.text() == "0.250 mm"
+    wait_for(lambda: view.cutoff.text() == "0.250 mm", view.cutoff.text)
     made.close()
 
 

@@ -24,8 +24,8 @@ from lobe_samples import (
 )  # fmt: skip
 
 from valvelab.conformity.envelope import BandPiece, fit_envelope
-from valvelab.inspection.lobe_scalars import all_scalars
-from valvelab.inspection.lobe_widening import doubts_of, widening
+from valvelab.inspection.lobes.repeatability import all_scalars
+from valvelab.inspection.lobes.widening import doubts_of, widening
 from valvelab.lobe.characteristics import Instrument, LobeCharacteristics
 from valvelab.lobe.conditioning import condition
 from valvelab.lobe.motion_laws import LawName, LobeDesign

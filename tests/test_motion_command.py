@@ -25,9 +25,9 @@ from valvelab.figures.motion_figures import (
 from valvelab.figures.phasing_figures import event_diagram, wheel_dial
 from valvelab.files.phasing_sheet import read_phasing_sheet
 from valvelab.files.train_file import read_train
-from valvelab.inspection.inspect_motion import inspect_motion
-from valvelab.inspection.inspect_phasing import inspect_phasing
-from valvelab.inspection.motion_question import MotionLobe, MotionQuestion
+from valvelab.inspection.engine.motion import inspect_motion
+from valvelab.inspection.engine.phasing import inspect_phasing
+from valvelab.inspection.engine.train import MotionLobe, MotionQuestion
 from valvelab.phasing.piston import piston_drop
 from valvelab.places import sample_profiles
 
@@ -417,8 +417,8 @@ def test_certificates_verify(tmp_path: Path, capsys: pytest.CaptureFixture[str],
 def test_a_measured_spring_stands_in_the_train(tmp_path: Path) -> None:
     from valvelab.files.spring_readings import read_spring_readings
     from valvelab.files.wire_materials import read_wire_materials
-    from valvelab.inspection.inspect_springs import SpringsQuestion, inspect_springs
-    from valvelab.inspection.motion_springs import train_with_spring
+    from valvelab.inspection.engine.motion_springs import train_with_spring
+    from valvelab.inspection.springs.inspect import SpringsQuestion, inspect_springs
 
     readings = read_spring_readings(sample_profiles() / "springs_quillmere_tray.csv")
     springs = inspect_springs(SpringsQuestion(readings, materials=read_wire_materials())).result

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from valvelab.cli.main import main
 from valvelab.errors import CannotEvaluate
 from valvelab.files.phasing_sheet import parse_sheet_toml, read_phasing_sheet, sheet_toml
-from valvelab.inspection.inspect_phasing import inspect_phasing
+from valvelab.inspection.engine.phasing import inspect_phasing
 from valvelab.phasing.centreline import EqualLiftPair, combined_middle, flank_slopes
 from valvelab.phasing.dead_centre import find_dead_centre
 from valvelab.phasing.degreeing import Card, CardDuration, EventReading, NosePair, Sheet, degree

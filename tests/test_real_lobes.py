@@ -14,7 +14,7 @@ import pytest
 from valvelab.files.lift_table import read_lift_table
 from valvelab.follower.contour import contour, summarise
 from valvelab.follower.shapes import Shape
-from valvelab.inspection.inspect_lobes import LobesInspection, Settings, inspect_lobes
+from valvelab.inspection.lobes.inspect import LobesInspection, Settings, inspect_lobes
 
 REAL = Path(__file__).resolve().parents[2] / "shared" / "real"
 EXHAUST, TAPPET = REAL / "exhaust_valve_lift.txt", REAL / "tappet_cam_lift.txt"

@@ -12,7 +12,7 @@ from sample_lobes import Flank, Lobe
 
 from valvelab.files.lift_table import read_lift_table
 from valvelab.files.spec_file import nominal_path, read_spec
-from valvelab.inspection.inspect_lobes import LobesInspection, inspect_lobes
+from valvelab.inspection.lobes.inspect import LobesInspection, inspect_lobes
 from valvelab.records.lobes_result import LobeResult
 
 

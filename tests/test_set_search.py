@@ -13,14 +13,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from valvelab.springs.beside import short_turns
-from valvelab.springs.matching import match
-from valvelab.springs.rounded_rows import Rounded
-from valvelab.springs.solver import beside
-from valvelab.springs.tolerance_windows import MostSets, greedy_sets, maximal_windows, windows_around
-from valvelab.springs.tray import Grouping, Tray, Watch, spread_of, tray, units_of
-from valvelab.springs.window_annealing import Ground, Seating, anneal, one_engine_more
-from valvelab.springs.window_search import WindowSearch
+from valvelab.sets.beside import short_turns
+from valvelab.sets.match import match
+from valvelab.sets.most_sets import WindowSearch
+from valvelab.sets.rounded_rows import Rounded
+from valvelab.sets.seating import Ground, Seating, anneal, one_engine_more
+from valvelab.sets.solver import beside
+from valvelab.sets.tray import Grouping, Tray, Watch, spread_of, tray, units_of
+from valvelab.sets.windows import MostSets, greedy_sets, maximal_windows, windows_around
 
 
 def planted(sets: int, size: int, seed: int, loners: int = 0) -> Tray:

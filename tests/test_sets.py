@@ -20,8 +20,8 @@ from valvelab.cli.main import main
 from valvelab.errors import CannotEvaluate
 from valvelab.places import sample_profiles
 from valvelab.records.sets_result import SetsResult
-from valvelab.springs.matching import MatchedSets, best_cuts, match, sorted_cuts
-from valvelab.springs.tray import Position, Progress, Tray, Watch, tray
+from valvelab.sets.match import MatchedSets, best_cuts, match, sorted_cuts
+from valvelab.sets.tray import Position, Progress, Tray, Watch, tray
 
 Groups = tuple[tuple[int, ...], ...]
 

@@ -14,7 +14,7 @@ from coverage_study import LOBES, Scenario, study
 from lobe_samples import Floats, answers, correlated, turn
 
 from valvelab.cli.main import main
-from valvelab.inspection.inspect_lobes import inspect_lobes
+from valvelab.inspection.lobes.inspect import inspect_lobes
 from valvelab.lobe.smoothing_bias import WIDEST_FOR_ACCELERATION, WIDEST_FOR_JERK, expected_greatest
 from valvelab.lobe.trace import Trace
 from valvelab.records.measurement import LiftTable

@@ -20,9 +20,10 @@ from PySide6.QtGui import QDropEvent
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QAbstractButton, QAbstractSpinBox, QApplication, QFileDialog, QLineEdit, QWidget
 from spring_cases import FREE, RATE, SOLID, bench_force, write_readings
+from waiting import wait_for
 
 from valvelab.figures import spring_figures
-from valvelab.inspection.inspect_springs import SpringsInspection, SpringsQuestion, inspect_springs
+from valvelab.inspection.springs.inspect import SpringsInspection, SpringsQuestion, inspect_springs
 from valvelab.places import sample_profiles
 from valvelab.report.tray_labels import Label, LabelSheet, labels_bytes
 from valvelab.window.main_window import MainWindow
@@ -260,12 +261,8 @@ def springs_view(window: MainWindow) -> SpringsView:
     return view
 
 
-def wait(pane: SetsPane, seconds: float = 30.0) -> None:
-    end = time.monotonic() + seconds
-    while pane.run.running:
-        assert time.monotonic() < end, "matching did not end"
-        QApplication.processEvents()
-        time.sleep(0.01)
+def wait(pane: SetsPane) -> None:
+    wait_for(lambda: not pane.run.running, lambda: "matching did not end")
 
 
 def match(view: SpringsView) -> SetsPane:
@@ -407,10 +404,7 @@ def test_stopping_keeps_the_best_found(window: MainWindow) -> None:
     pane.run.progressed.connect(heard.append)
     QTest.mouseClick(pane.match_button, Qt.MouseButton.LeftButton)
     assert pane.match_button.text() == "Stop"
-    end = time.monotonic() + 20.0
-    while not heard and pane.run.running and time.monotonic() < end:
-        QApplication.processEvents()
-        time.sleep(0.01)
+    wait_for(lambda: bool(heard) or not pane.run.running)
     QTest.mouseClick(pane.match_button, Qt.MouseButton.LeftButton)
     wait(pane)
     assert pane.grouping.sets
@@ -454,10 +448,7 @@ def test_the_shim_plan_waits_for_heights_and_comes_when_looked_at(window: MainWi
     window.bench.choose(sets.NAME, "list", "shims")
     assert view.shims_pane.state.text().startswith("Put heights on the bench")
     window.bench.add_files(SAMPLE[2:])
-    end = time.monotonic() + 20.0
-    while view.shims_pane.sheet.proxy.rowCount() == 0 and time.monotonic() < end:
-        QApplication.processEvents()
-        time.sleep(0.01)
+    wait_for(lambda: view.shims_pane.sheet.proxy.rowCount() > 0)
     assert view.shims_pane.sheet.proxy.rowCount() == 8
     assert "target 250.0" in view.shims_pane.state.text()
 
@@ -478,10 +469,7 @@ def test_the_certificate_is_that_of_the_page_in_front(
     if by_hand:
         pane.move_springs(("s0",), None)
     window.bench.choose(sets.NAME, "list", page)
-    end = time.monotonic() + 20.0
-    while tray.shims_pane.run.running and time.monotonic() < end:
-        QApplication.processEvents()
-        time.sleep(0.01)
+    wait_for(lambda: not tray.shims_pane.run.running)
     target = tmp_path / "c.pdf"
     window.save_certificate(target)
     results = [json.loads(part) for name, parts in PdfReader(target).attachments.items() for part in parts

@@ -200,10 +200,10 @@ def test_published_events_of_a_measured_exhaust_valve() -> None:
     at 0.1 mm the data give 484.50 and 12.17 (peak at 246 of the table).
     """
     from valvelab.files.lift_table import read_lift_table
-    from valvelab.inspection.inspect_lobes import inspect_lobes
-    from valvelab.inspection.inspect_motion import inspect_motion
-    from valvelab.inspection.motion_lobes import motion_question
-    from valvelab.inspection.motion_question import TrainSetting
+    from valvelab.inspection.engine.motion import inspect_motion
+    from valvelab.inspection.engine.motion_lobes import motion_question
+    from valvelab.inspection.engine.train import TrainSetting
+    from valvelab.inspection.lobes.inspect import inspect_lobes
 
     table = read_lift_table(REAL, "angle=0 [crank deg], 1E=1 [mm]")
     # published peak 606.8 after gas-exchange dead centre: 113.2 before the next one

@@ -6,7 +6,6 @@ import gc
 import os
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import numpy as np
@@ -16,6 +15,7 @@ from PySide6.QtCore import QMimeData, QPoint, QPointF, Qt, QUrl
 from PySide6.QtGui import QDropEvent, QKeySequence
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QAbstractButton, QApplication, QComboBox, QLineEdit, QWidget
+from waiting import wait_for
 
 from valvelab.cautions import CAUTIONS
 from valvelab.window import theme
@@ -271,10 +271,10 @@ def test_work_in_the_background_arrives(app: QApplication, job: list[str], tmp_p
     made = MainWindow(Bench(tmp_path / "settings"))
     made.show()
     made.bench.add_files(job)
-    until = time.monotonic() + 20.0
-    while "lobes" not in made.bench.document.answers and time.monotonic() < until:
-        QTest.qWait(10)
-    assert len(durations_shown(made)) == len(LOBES)
+    wait_for(
+        lambda: isinstance(made.pages.front(), LobesView) and len(durations_shown(made)) == len(LOBES),
+        lambda: (made.pages.front(), made.bench.document.answers, made.bench.document.problems()),
+    )
     made.close()
 
 

@@ -10,6 +10,8 @@ from numpy.typing import ArrayLike, NDArray
 from valvelab.errors import CannotEvaluate, Reason
 
 FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+IntArray = NDArray[np.int64]
 
 
 def finite(values: ArrayLike, name: str, ndim: int | None = None) -> FloatArray:

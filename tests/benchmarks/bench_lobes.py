@@ -25,7 +25,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from lobe_samples import SMOOTH, STEPPING, design, turn
 
 from valvelab.files.lift_table import read_lift_table
-from valvelab.inspection.inspect_lobes import inspect_lobes
+from valvelab.inspection.lobes.inspect import inspect_lobes
 
 LOBES = [f"{cylinder}{kind}" for cylinder in range(1, 9) for kind in "IE"]
 LAWS = [*SMOOTH, *STEPPING]

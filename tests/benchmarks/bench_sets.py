@@ -14,9 +14,9 @@ import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import csr_array
 
-from valvelab.springs.matching import match, sorted_cuts
-from valvelab.springs.set_spread import Effort
-from valvelab.springs.tray import Progress, Tray, Watch, tray
+from valvelab.sets.least_spread import Effort
+from valvelab.sets.match import match, sorted_cuts
+from valvelab.sets.tray import Progress, Tray, Watch, tray
 
 
 def make_tray(count: int, size: int, scale: float, characteristics: int = 3) -> Tray:

@@ -15,7 +15,7 @@ from valvelab.units import System, display_unit, show, two_digits
 from valvelab.writing import write_whole
 
 if TYPE_CHECKING:
-    from valvelab.inspection.inspect_gauge import GaugeInspection
+    from valvelab.inspection.form.gauge import GaugeInspection
     from valvelab.report.assembly import Part
 
 MOST_PLANNED = 10_000
@@ -49,7 +49,7 @@ def run(args: argparse.Namespace) -> int:
     result = inspect(args).result
     if adopted_file is not None:
         from valvelab.files.adopted_uncertainty import write_adopted
-        from valvelab.inspection.inspect_gauge import adopt
+        from valvelab.inspection.form.gauge import adopt
 
         write_adopted(adopted_file, adopt(result, kind))
         if not args.quiet:
@@ -67,7 +67,7 @@ def part(args: argparse.Namespace) -> Part:
 def inspect(args: argparse.Namespace) -> GaugeInspection:
     """The inspection that a command line asks for."""
     from valvelab.files.gauge_study_file import read_gauge_study
-    from valvelab.inspection.inspect_gauge import GaugeQuestion, inspect_gauge, study_quantity
+    from valvelab.inspection.form.gauge import GaugeQuestion, inspect_gauge, study_quantity
 
     readings = read_gauge_study(args.study, args.columns)
     tolerance = None

@@ -13,7 +13,7 @@ from valvelab.errors import BadQuantity, CannotEvaluate, WrongUsage
 from valvelab.units import System, display_unit, show
 
 if TYPE_CHECKING:
-    from valvelab.inspection.inspect_lobes import LobesInspection, Settings
+    from valvelab.inspection.lobes.inspect import LobesInspection, Settings
     from valvelab.records.lobes_result import LobeResult, LobesResult
     from valvelab.report.assembly import Part
 
@@ -55,7 +55,7 @@ def inspect(args: argparse.Namespace) -> LobesInspection:
 
     from valvelab.files.lift_table import read_lift_table
     from valvelab.files.spec_file import nominal_path
-    from valvelab.inspection.inspect_lobes import inspect_lobes
+    from valvelab.inspection.lobes.inspect import inspect_lobes
 
     lift_table = read_lift_table(args.lift, args.columns)
     spec, sources = spec_of(args)
@@ -80,7 +80,7 @@ def _named(args: argparse.Namespace, work: Callable[[], LobesInspection]) -> Lob
 def _settings(args: argparse.Namespace) -> Settings:
     lifts = checking_lifts(args.at)
     from valvelab.follower.shapes import parse_shape
-    from valvelab.inspection.inspect_lobes import Settings
+    from valvelab.inspection.lobes.inspect import Settings
 
     try:
         shape = None if args.convert is None else parse_shape(args.convert, "--convert")

@@ -12,7 +12,7 @@ from valvelab.errors import CannotEvaluate
 from valvelab.units import System, display_unit, show
 
 if TYPE_CHECKING:
-    from valvelab.inspection.inspect_motion import MotionInspection
+    from valvelab.inspection.engine.motion import MotionInspection
     from valvelab.records.measurement import LiftTable
     from valvelab.records.motion_result import MotionResult, MotionValve
     from valvelab.report.assembly import Part
@@ -47,9 +47,9 @@ def inspect(args: argparse.Namespace) -> MotionInspection:
     """The inspection that a command line asks for."""
     lifts = checking_lifts(args.at)
     from valvelab.files.train_file import read_train
-    from valvelab.inspection.inspect_lobes import inspect_lobes
-    from valvelab.inspection.inspect_motion import inspect_motion
-    from valvelab.inspection.motion_lobes import motion_question
+    from valvelab.inspection.engine.motion import inspect_motion
+    from valvelab.inspection.engine.motion_lobes import motion_question
+    from valvelab.inspection.lobes.inspect import inspect_lobes
 
     train, train_source = read_train(args.train)
     spec, sources = spec_of(args)
@@ -72,7 +72,7 @@ def _lift_table(args: argparse.Namespace) -> LiftTable:
 
 def text(result: MotionResult, system: System) -> str:
     """The readable table."""
-    from valvelab.inspection.inspect_motion import CAUTION
+    from valvelab.inspection.engine.motion import CAUTION
 
     parts = [_lifts(result, system), _durations(result, system), _clearance(result, system), _control(result, system)]
     parts += [_resonances(result), _contact(result), verdict_table(result.verdicts, system), CAUTION]

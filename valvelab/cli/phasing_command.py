@@ -12,7 +12,7 @@ from valvelab.errors import BadFile
 from valvelab.units import System, display_unit, show
 
 if TYPE_CHECKING:
-    from valvelab.inspection.inspect_phasing import PhasingInspection
+    from valvelab.inspection.engine.phasing import PhasingInspection
     from valvelab.records.phasing_result import Event, PhasingResult
     from valvelab.report.assembly import Part
 
@@ -39,7 +39,7 @@ def part(args: argparse.Namespace) -> Part:
 def inspect(args: argparse.Namespace) -> PhasingInspection:
     """The inspection that a command line asks for."""
     from valvelab.files.phasing_sheet import read_phasing_sheet
-    from valvelab.inspection.inspect_phasing import inspect_phasing
+    from valvelab.inspection.engine.phasing import inspect_phasing
 
     sheet, source = read_phasing_sheet(args.sheet)
     if not (sheet.stop_deg or sheet.events or sheet.pairs):
@@ -50,7 +50,7 @@ def inspect(args: argparse.Namespace) -> PhasingInspection:
 
 def text(inspection: PhasingInspection, system: System) -> str:
     """The readable table."""
-    from valvelab.inspection.inspect_phasing import CAUTION
+    from valvelab.inspection.engine.phasing import CAUTION
 
     result = inspection.result
     parts = [_engine(result), _lobes(result), _events(result, system), _outcomes(result)]

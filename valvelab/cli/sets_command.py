@@ -16,11 +16,11 @@ from valvelab.errors import BadFile, WrongUsage
 from valvelab.units import System, display_unit, show
 
 if TYPE_CHECKING:
-    from valvelab.inspection.check_sets import StatedSets
-    from valvelab.inspection.inspect_sets import PositionWish, SetsInspection, SetsQuestion
+    from valvelab.inspection.springs.check_sets import StatedSets
+    from valvelab.inspection.springs.sets import PositionWish, SetsInspection, SetsQuestion
     from valvelab.records.sets_result import SetsResult
     from valvelab.report.assembly import Part
-    from valvelab.springs.tray import Progress
+    from valvelab.sets.tray import Progress
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -79,7 +79,7 @@ def part(args: argparse.Namespace) -> Part:
 
 def checked_part(args: argparse.Namespace, stated: Mapping[str, Any]) -> Part:
     """The command's part of a certificate with an answer that was found before, checked instead of looked for again."""
-    from valvelab.inspection.check_sets import check_sets
+    from valvelab.inspection.springs.check_sets import check_sets
     from valvelab.report.springs_certificate import sets_part
 
     if args.given:
@@ -90,7 +90,7 @@ def checked_part(args: argparse.Namespace, stated: Mapping[str, Any]) -> Part:
 
 def _stated(document: Mapping[str, Any]) -> StatedSets:
     """The sets that a result's JSON claims."""
-    from valvelab.inspection.check_sets import StatedSets
+    from valvelab.inspection.springs.check_sets import StatedSets
 
     try:
         sets = tuple((str(row["position"] or ""), tuple(map(str, row["springs"]))) for row in document["sets"])
@@ -106,8 +106,8 @@ def _inspect(
     args: argparse.Namespace, question: SetsQuestion, report: Callable[[Progress], None] | None = None
 ) -> SetsInspection:
     """Match, or describe the sets given."""
-    from valvelab.inspection.given_sets import describe_sets
-    from valvelab.inspection.inspect_sets import inspect_sets
+    from valvelab.inspection.springs.given_sets import describe_sets
+    from valvelab.inspection.springs.sets import inspect_sets
 
     if args.given:
         return describe_sets(question, tuple(_names(text, 1) for text in args.given))
@@ -115,7 +115,7 @@ def _inspect(
 
 
 def _question(args: argparse.Namespace) -> SetsQuestion:
-    from valvelab.inspection.inspect_sets import SetsQuestion
+    from valvelab.inspection.springs.sets import SetsQuestion
 
     positions = tuple(_position(text) for text in args.position)
     size = args.size if args.size is not None or not positions else sum(wish.size for wish in positions)
@@ -136,7 +136,7 @@ def _question(args: argparse.Namespace) -> SetsQuestion:
 
 def _quantity(name: str, text: str, option: str) -> float:
     from valvelab.inspection.characteristics import by_name
-    from valvelab.inspection.inspect_sets import MATCHED
+    from valvelab.inspection.springs.sets import MATCHED
 
     characteristic = by_name(name) if name in MATCHED else None
     if characteristic is None:
@@ -167,7 +167,7 @@ def _two(text: str) -> tuple[str, str]:
 
 def _position(text: str) -> PositionWish:
     """`intake: size=8, seat_force=240 N..260 N` as a wish."""
-    from valvelab.inspection.inspect_sets import PositionWish
+    from valvelab.inspection.springs.sets import PositionWish
 
     name, colon, rest = text.partition(":")
     size = None

@@ -12,7 +12,7 @@ from valvelab.records.shaft_result import ShaftResult
 from valvelab.units import System, display_unit, show
 
 if TYPE_CHECKING:
-    from valvelab.inspection.inspect_shaft import ShaftInspection
+    from valvelab.inspection.form.shaft import ShaftInspection
     from valvelab.report.assembly import Part
 
 
@@ -55,7 +55,7 @@ def part(args: argparse.Namespace) -> Part:
 def inspect(args: argparse.Namespace) -> ShaftInspection:
     """The inspection that a command line asks for."""
     from valvelab.files.shaft_readings import read_shaft_readings
-    from valvelab.inspection.inspect_shaft import ShaftQuestion, inspect_shaft
+    from valvelab.inspection.form.shaft import ShaftQuestion, inspect_shaft
 
     readings = read_shaft_readings(args.readings, args.columns)
     spec, sources = spec_of(args)

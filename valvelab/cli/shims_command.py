@@ -13,7 +13,7 @@ from valvelab.errors import WrongUsage
 from valvelab.units import System, display_unit, show
 
 if TYPE_CHECKING:
-    from valvelab.inspection.inspect_shims import ShimsQuestion
+    from valvelab.inspection.springs.shims import ShimsQuestion
     from valvelab.records.shims_result import ShimsResult
     from valvelab.records.spring_readings import SpringTable
     from valvelab.report.assembly import Part
@@ -50,7 +50,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Plan springs and shims for one set of heights."""
-    from valvelab.inspection.inspect_shims import inspect_shims
+    from valvelab.inspection.springs.shims import inspect_shims
 
     result = inspect_shims(_question(args)).result
     return finish(result, args, lambda: text(result, args.units))
@@ -58,7 +58,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _question(args: argparse.Namespace) -> ShimsQuestion:
     from valvelab.files.heights import read_heights
-    from valvelab.inspection.inspect_shims import ShimsQuestion
+    from valvelab.inspection.springs.shims import ShimsQuestion
 
     springs = question_of(args)
     only, of = _only(args, springs.table)
@@ -95,7 +95,7 @@ def _fixed(text: str) -> tuple[str, str]:
 
 def part(args: argparse.Namespace) -> Part:
     """The command's part of a certificate."""
-    from valvelab.inspection.inspect_shims import inspect_shims
+    from valvelab.inspection.springs.shims import inspect_shims
     from valvelab.report.springs_certificate import shims_part
 
     question = _question(args)

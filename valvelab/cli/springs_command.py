@@ -12,7 +12,7 @@ from valvelab.cli.output import finish, table, verdict_table
 from valvelab.units import System, display_unit, show
 
 if TYPE_CHECKING:
-    from valvelab.inspection.inspect_springs import SpringsQuestion
+    from valvelab.inspection.springs.inspect import SpringsQuestion
     from valvelab.records.springs_result import SpringResult, SpringsResult
     from valvelab.report.assembly import Part
     from valvelab.springs.stress import StressFactor
@@ -35,7 +35,7 @@ def question_of(args: argparse.Namespace) -> SpringsQuestion:
     """Readings and spec of a command line as a question."""
     from valvelab.files.spring_readings import read_spring_readings
     from valvelab.files.wire_materials import read_wire_materials
-    from valvelab.inspection.inspect_springs import SpringsQuestion
+    from valvelab.inspection.springs.inspect import SpringsQuestion
 
     spec, sources = spec_of(args)
     readings = read_spring_readings(args.readings, args.columns)
@@ -45,7 +45,7 @@ def question_of(args: argparse.Namespace) -> SpringsQuestion:
 
 def run(args: argparse.Namespace) -> int:
     """Inspect one file of readings."""
-    from valvelab.inspection.inspect_springs import inspect_springs
+    from valvelab.inspection.springs.inspect import inspect_springs
 
     result = inspect_springs(question_of(args)).result
     return finish(result, args, lambda: text(result, args.units))
@@ -53,7 +53,7 @@ def run(args: argparse.Namespace) -> int:
 
 def part(args: argparse.Namespace) -> Part:
     """The command's part of a certificate."""
-    from valvelab.inspection.inspect_springs import inspect_springs
+    from valvelab.inspection.springs.inspect import inspect_springs
     from valvelab.report.springs_certificate import springs_part
 
     question = question_of(args)
@@ -83,7 +83,7 @@ INCH_DECIMALS = {"N": 1, "N/mm": 1, "mm": 3, "MPa": 1, "Hz": 0, "": 2}
 
 def text(result: SpringsResult, system: System) -> str:
     """The readable table; columns that no spring fills are left out."""
-    from valvelab.inspection.inspect_springs import CAUTION
+    from valvelab.inspection.springs.inspect import CAUTION
 
     parts = [_heights(result, system), spring_table(result.springs, system), _elements(result, system)]
     if result.verdicts:

@@ -13,7 +13,7 @@ from valvelab.records.texture_result import TextureResult
 from valvelab.units import System, display_unit, show
 
 if TYPE_CHECKING:
-    from valvelab.inspection.inspect_texture import TextureInspection
+    from valvelab.inspection.form.texture import TextureInspection
     from valvelab.report.assembly import Part
 
 
@@ -50,7 +50,7 @@ def inspect(args: argparse.Namespace) -> TextureInspection:
         raise WrongUsage(f"--sections: found {args.sections}, expected 1 to 1000")
 
     from valvelab.files.surface_trace import read_surface_trace
-    from valvelab.inspection.inspect_texture import TextureQuestion, inspect_texture
+    from valvelab.inspection.form.texture import TextureQuestion, inspect_texture
 
     trace = read_surface_trace(args.trace, args.columns)
     spec, sources = spec_of(args)

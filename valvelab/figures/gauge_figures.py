@@ -13,7 +13,7 @@ from valvelab.figures.bars import bars
 from valvelab.figures.description import Axis, Band, Curve, Figure, Guide, Marks, Unit
 
 if TYPE_CHECKING:
-    from valvelab.inspection.inspect_gauge import GaugeInspection
+    from valvelab.inspection.form.gauge import GaugeInspection
 
 _NAMED_PARTS = 30
 """With more parts than this the axis counts them instead of naming each."""

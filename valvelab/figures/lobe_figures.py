@@ -11,7 +11,7 @@ from valvelab.arrays import FloatArray
 from valvelab.figures.description import Axis, Band, Curve, Dial, Figure, HeatMap, Marks, Role, Unit
 
 if TYPE_CHECKING:
-    from valvelab.inspection.inspect_lobes import LobesInspection
+    from valvelab.inspection.lobes.inspect import LobesInspection
     from valvelab.records.lobes_result import LobeResult
 
 STEP_CAM_DEG = 0.25

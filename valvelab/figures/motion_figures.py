@@ -10,9 +10,9 @@ import numpy as np
 from valvelab.arrays import FloatArray
 from valvelab.dynamics.control import contact_force
 from valvelab.figures.description import Axis, Band, Curve, Figure, Guide, HeatMap, Marks, Role, Unit
-from valvelab.inspection.inspect_motion import GUIDANCE_MM, MotionInspection, clearance_of
-from valvelab.inspection.motion_contact import contact_curves
-from valvelab.inspection.motion_sides import Side
+from valvelab.inspection.engine.contact import contact_curves
+from valvelab.inspection.engine.motion import GUIDANCE_MM, MotionInspection, clearance_of
+from valvelab.inspection.engine.sides import Side
 from valvelab.phasing.piston import piston_drop
 from valvelab.records.motion_result import MotionValve
 from valvelab.records.result import Verdict

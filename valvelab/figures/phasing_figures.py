@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from valvelab.figures.description import Axis, Curve, Dial, Figure, Marks, Role
-from valvelab.inspection.inspect_phasing import PhasingInspection
+from valvelab.inspection.engine.phasing import PhasingInspection
 from valvelab.phasing.timing import events_from_card, lobe_kind
 from valvelab.records.phasing_result import PhasingDuration, PhasingLobe
 

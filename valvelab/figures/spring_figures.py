@@ -13,8 +13,8 @@ from valvelab.arrays import FloatArray, read_only
 from valvelab.figures.description import Axis, Band, Curve, Figure, Guide, Marks, Role
 
 if TYPE_CHECKING:
-    from valvelab.inspection.inspect_springs import SpringsInspection
-    from valvelab.inspection.spring_analysis import SpringAnalysis
+    from valvelab.inspection.springs.analysis import SpringAnalysis
+    from valvelab.inspection.springs.inspect import SpringsInspection
     from valvelab.records.result import Verdict
 
 HEIGHT = "height"

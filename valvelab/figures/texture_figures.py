@@ -13,7 +13,7 @@ from valvelab.figures.description import Axis, Band, Curve, Figure, Guide, Marks
 from valvelab.units import System, display_unit, show
 
 if TYPE_CHECKING:
-    from valvelab.inspection.inspect_texture import TextureInspection
+    from valvelab.inspection.form.texture import TextureInspection
 
 MOST_POINTS = 6000
 """Longer traces are drawn by the highest and lowest reading of each stretch, so no peak is lost."""

@@ -12,7 +12,7 @@ from valvelab.files.spec_file import read_toml_with_source
 from valvelab.files.wire_materials import read_wire_materials
 from valvelab.follower.film import Lubricant
 from valvelab.follower.hertz import contact_modulus
-from valvelab.inspection.motion_question import ContactQuestion, RuleReading, TrainSetting
+from valvelab.inspection.engine.train import ContactQuestion, RuleReading, TrainSetting
 from valvelab.records.result import Source
 from valvelab.records.spec import Quantity
 from valvelab.records.train import (

@@ -35,10 +35,10 @@ class Characteristic:
 
 
 _TABLES = (
-    "valvelab.inspection.lobe_characteristics",
-    "valvelab.inspection.spring_characteristics",
-    "valvelab.inspection.shaft_characteristics",
-    "valvelab.inspection.engine_characteristics",
+    "valvelab.inspection.lobes.characteristics",
+    "valvelab.inspection.springs.characteristics",
+    "valvelab.inspection.form.characteristics",
+    "valvelab.inspection.engine.characteristics",
 )
 
 

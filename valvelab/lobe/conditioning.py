@@ -11,13 +11,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from valvelab.angles import fold
-from valvelab.arrays import FloatArray, finite, read_only
+from valvelab.arrays import BoolArray, FloatArray, finite, read_only
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.lobe.division import find_division
 from valvelab.lobe.presence import refuse_no_lobe
 from valvelab.lobe.trace import Trace
-
-BoolArray = NDArray[np.bool_]
 
 FEWEST_READINGS = 16
 # No lobe lifts this far; squares of larger numbers would leave the range of numbers.

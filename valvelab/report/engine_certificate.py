@@ -14,10 +14,10 @@ from valvelab.figures.motion_figures import (
     sweep_figure,
 )
 from valvelab.figures.phasing_figures import event_diagram, wheel_dial
-from valvelab.inspection.inspect_motion import CAUTION as MOTION_CAUTION
-from valvelab.inspection.inspect_motion import MotionInspection
-from valvelab.inspection.inspect_phasing import CAUTION as PHASING_CAUTION
-from valvelab.inspection.inspect_phasing import PhasingInspection
+from valvelab.inspection.engine.motion import CAUTION as MOTION_CAUTION
+from valvelab.inspection.engine.motion import MotionInspection
+from valvelab.inspection.engine.phasing import CAUTION as PHASING_CAUTION
+from valvelab.inspection.engine.phasing import PhasingInspection
 from valvelab.records.motion_result import MotionValve
 from valvelab.records.phasing_result import Event, PhasingResult
 from valvelab.report.assembly import Part

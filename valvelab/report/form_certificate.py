@@ -20,9 +20,9 @@ from valvelab.report.page_model import Block, FigureBlock, Paragraph, Plot, Sect
 from valvelab.units import System, display_unit, show, two_digits
 
 if TYPE_CHECKING:
-    from valvelab.inspection.inspect_gauge import GaugeInspection
-    from valvelab.inspection.inspect_shaft import ShaftInspection
-    from valvelab.inspection.inspect_texture import TextureInspection
+    from valvelab.inspection.form.gauge import GaugeInspection
+    from valvelab.inspection.form.shaft import ShaftInspection
+    from valvelab.inspection.form.texture import TextureInspection
 
 POLAR_MM = 58.0
 LOBING_MM = 42.0

@@ -17,7 +17,7 @@ from valvelab.report.texts import FIT
 from valvelab.units import System, display_unit, show
 
 if TYPE_CHECKING:
-    from valvelab.inspection.inspect_lobes import LobesInspection
+    from valvelab.inspection.lobes.inspect import LobesInspection
     from valvelab.lobe.profile import FittedLobes
 
 STACK_MM = 122.0

@@ -21,9 +21,9 @@ from valvelab.report.page_model import Block, FigureBlock, Paragraph, Section, T
 from valvelab.units import System, display_unit, show
 
 if TYPE_CHECKING:
-    from valvelab.inspection.inspect_sets import SetsInspection
-    from valvelab.inspection.inspect_shims import ShimsInspection
-    from valvelab.inspection.inspect_springs import SpringsInspection
+    from valvelab.inspection.springs.inspect import SpringsInspection
+    from valvelab.inspection.springs.sets import SetsInspection
+    from valvelab.inspection.springs.shims import ShimsInspection
     from valvelab.records.sets_result import SetsResult
     from valvelab.records.spring_readings import HeightsTable, SpringTable
     from valvelab.records.springs_result import ExcludedSpring, SpringResult
@@ -234,7 +234,7 @@ def limits_told(result: SetsResult, system: System) -> str:
 
 def name_and_unit(key: str) -> tuple[str, str]:
     """A characteristic's words and canonical unit, from its JSON key."""
-    from valvelab.inspection.spring_characteristics import CHARACTERISTICS, KEY_OF
+    from valvelab.inspection.springs.characteristics import CHARACTERISTICS, KEY_OF
 
     row = next(row for row in CHARACTERISTICS if KEY_OF[row.name] == key)
     return plain(row.name), row.unit

@@ -8,9 +8,8 @@ from itertools import combinations_with_replacement
 
 import numpy as np
 
-from valvelab.arrays import FloatArray, finite
+from valvelab.arrays import BoolArray, FloatArray, IntArray, finite
 from valvelab.errors import CannotEvaluate, Reason
-from valvelab.springs.tray import BoolArray, IntArray
 
 FORBIDDEN = 1e15
 

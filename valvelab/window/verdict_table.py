@@ -20,13 +20,13 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from valvelab.tables.decimals import decimals_for, pretty_unit
 from valvelab.units import System, display_unit, show
 from valvelab.window.chips import Chip
 from valvelab.window.icons import icon
 from valvelab.window.tables import Sheet, TableColumn
 from valvelab.window.theme import WORDS, current_theme, scaled
 from valvelab.workbench.facts import meaning_of
-from valvelab.workbench.showing import decimals_for, pretty_unit
 
 if TYPE_CHECKING:
     from valvelab.records.result import Result, Verdict

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 from valvelab.inspection.characteristics import all_characteristics, by_name, named
 
 if TYPE_CHECKING:
-    from valvelab.inspection.inspect_lobes import LobesInspection
     from valvelab.inspection.judging import Item
+    from valvelab.inspection.lobes.inspect import LobesInspection
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +45,7 @@ def _facts(items: Iterable[Item], subject: str) -> list[Fact]:
 
 def lobe_facts(inspection: LobesInspection, lobe: str) -> list[Fact]:
     """Everything about one lobe that needs no checking lift, its ramps last."""
-    from valvelab.inspection.lobe_items import lobe_items
+    from valvelab.inspection.lobes.items import lobe_items
 
     result = inspection.result
     items = lobe_items(result.lobes, list(inspection.groups), result.camshaft)
@@ -62,7 +62,7 @@ def lobe_facts(inspection: LobesInspection, lobe: str) -> list[Fact]:
 
 def shaft_facts(inspection: LobesInspection) -> list[Fact]:
     """Separations, spreads and index errors."""
-    from valvelab.inspection.lobe_items import camshaft_items
+    from valvelab.inspection.lobes.items import camshaft_items
 
     result = inspection.result
     facts = _facts(camshaft_items(result.camshaft, result.lobes), "camshaft")

@@ -16,7 +16,7 @@ from valvelab.workbench.stations import Intake, Station
 from valvelab.writing import write_whole
 
 if TYPE_CHECKING:
-    from valvelab.inspection.inspect_gauge import GaugeInspection
+    from valvelab.inspection.form.gauge import GaugeInspection
     from valvelab.records.form_measurement import GaugeReadings
     from valvelab.records.result import Result
 
@@ -47,7 +47,7 @@ def question(document: Document) -> Question | None:
     found = spec_for(document, _SUBJECTS)
 
     def work() -> object:
-        from valvelab.inspection.inspect_gauge import GaugeQuestion, inspect_gauge
+        from valvelab.inspection.form.gauge import GaugeQuestion, inspect_gauge
 
         plain = GaugeQuestion(readings, width)
         if found is None:
@@ -151,7 +151,7 @@ def write_plan(plan: Plan, path: Path) -> str:
 def adopt_as(inspection: GaugeInspection, kind: str, path: Path) -> str:
     """Keep the study's result as the uncertainty of a kind of reading; a closing sentence."""
     from valvelab.files.adopted_uncertainty import write_adopted
-    from valvelab.inspection.inspect_gauge import adopt
+    from valvelab.inspection.form.gauge import adopt
 
     adopted = adopt(inspection.result, kind)
     write_adopted(path, adopted)

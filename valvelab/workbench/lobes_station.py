@@ -12,7 +12,7 @@ from valvelab.workbench.spec_choice import files_of, inspected_to, spec_for, sta
 from valvelab.workbench.stations import Intake, Station, front_item
 
 if TYPE_CHECKING:
-    from valvelab.inspection.inspect_lobes import LobesInspection
+    from valvelab.inspection.lobes.inspect import LobesInspection
     from valvelab.records.measurement import LiftTable
     from valvelab.records.result import Result
     from valvelab.records.spec import Spec
@@ -78,7 +78,7 @@ def question(document: Document) -> Question | None:
     found = spec_in_use(document)
 
     def work() -> object:
-        from valvelab.inspection.inspect_lobes import inspect_lobes
+        from valvelab.inspection.lobes.inspect import inspect_lobes
 
         if found is None:
             return inspect_lobes(table)
@@ -90,7 +90,7 @@ def question(document: Document) -> Question | None:
 def _inspect_to_spec(table: LiftTable, file: BenchFile, spec: Spec) -> LobesInspection:
     from valvelab.files.contents import read_contents
     from valvelab.files.lift_table import read_lift_table
-    from valvelab.inspection.inspect_lobes import inspect_lobes
+    from valvelab.inspection.lobes.inspect import inspect_lobes
 
     nominals = {name: read_lift_table(path) for name, path in nominal_paths(file.path, spec).items()}
     sources = (read_contents(file.path).source, *(nominal.source for nominal in nominals.values()))

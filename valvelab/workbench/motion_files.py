@@ -10,8 +10,8 @@ from valvelab.workbench.document import BenchFile, Document
 from valvelab.workbench.spec_choice import spec_for
 
 if TYPE_CHECKING:
-    from valvelab.inspection.inspect_motion import MotionInspection
-    from valvelab.inspection.motion_question import TrainSetting
+    from valvelab.inspection.engine.motion import MotionInspection
+    from valvelab.inspection.engine.train import TrainSetting
     from valvelab.records.measurement import LiftTable
     from valvelab.records.result import Source
     from valvelab.records.spec import Spec

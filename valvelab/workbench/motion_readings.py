@@ -13,7 +13,7 @@ from valvelab.workbench.document import Document
 from valvelab.workbench.motion_files import NAME, UNSET, Motion, train_in_use
 
 if TYPE_CHECKING:
-    from valvelab.inspection.motion_question import RuleReading, TrainSetting
+    from valvelab.inspection.engine.train import RuleReading, TrainSetting
 
 
 def rule_readings(document: Document, motion: Motion) -> tuple[RuleReading, ...]:
@@ -30,7 +30,7 @@ def rule_readings(document: Document, motion: Motion) -> tuple[RuleReading, ...]
 
 def _typed(document: Document, valve: str, own: Sequence[RuleReading]) -> list[RuleReading] | None:
     """A valve's readings as typed at the station; None where nothing was typed over the train's."""
-    from valvelab.inspection.motion_question import RuleReading
+    from valvelab.inspection.engine.train import RuleReading
 
     typed = document.choice(NAME, f"read {valve}", "?")
     if typed == "?":

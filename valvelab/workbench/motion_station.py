@@ -23,7 +23,7 @@ from valvelab.workbench.spec_choice import spec_for, stamps
 from valvelab.workbench.stations import Intake, Station
 
 if TYPE_CHECKING:
-    from valvelab.inspection.motion_question import RuleReading
+    from valvelab.inspection.engine.train import RuleReading
     from valvelab.records.measurement import LiftTable
     from valvelab.records.result import Result
     from valvelab.records.spec import Spec
@@ -43,9 +43,9 @@ def question(document: Document) -> Question | None:
     spring_spec = spec_for(document, {"spring"})
 
     def work() -> object:
-        from valvelab.inspection.inspect_lobes import inspect_lobes
-        from valvelab.inspection.inspect_motion import inspect_motion
-        from valvelab.inspection.motion_lobes import motion_question
+        from valvelab.inspection.engine.motion import inspect_motion
+        from valvelab.inspection.engine.motion_lobes import motion_question
+        from valvelab.inspection.lobes.inspect import inspect_lobes
 
         asked = motion_question(table, inspect_lobes(table), found[1], dynamics=swept)
         if not asked.lobes:
@@ -62,7 +62,7 @@ def question(document: Document) -> Question | None:
 
 def _measured_springs(table: SpringTable, spec: tuple[BenchFile, Spec] | None) -> Springs | None:
     from valvelab.errors import ValvelabError
-    from valvelab.inspection.inspect_springs import inspect_springs, latest_stages
+    from valvelab.inspection.springs.inspect import inspect_springs, latest_stages
     from valvelab.workbench.springs_station import springs_question
 
     try:
@@ -84,7 +84,7 @@ def at_once(document: Document, value: object | None) -> Motion | None:
 
 @lru_cache(maxsize=8)
 def _judged(motion: Motion, readings: tuple[RuleReading, ...], spec_held: HeldSpec) -> Motion:
-    from valvelab.inspection.inspect_motion import judged
+    from valvelab.inspection.engine.motion import judged
     from valvelab.records.result import warning
 
     if spec_held.found is None:

@@ -14,8 +14,8 @@ from valvelab.workbench.spec_choice import stamps
 
 if TYPE_CHECKING:
     from valvelab.dynamics.response import Tell
-    from valvelab.inspection.inspect_motion import MotionInspection
-    from valvelab.inspection.motion_question import TrainSetting
+    from valvelab.inspection.engine.motion import MotionInspection
+    from valvelab.inspection.engine.train import TrainSetting
     from valvelab.records.springs_result import SpringResult
 
 SWEEP = "motion, sweep"
@@ -59,7 +59,7 @@ def without_trial(document: Document) -> Document:
 
 def train_tried(motion: Motion, trial: Trial) -> TrainSetting:
     """The stated train with the trial's values in it."""
-    from valvelab.inspection.motion_springs import train_with_spring
+    from valvelab.inspection.engine.motion_springs import train_with_spring
     from valvelab.valve_motion.lash import Lash
     from valvelab.valve_motion.rocker import RatioRocker
 
@@ -112,7 +112,7 @@ def can_try(motion: Motion) -> dict[str, str]:
 @lru_cache(maxsize=4)
 def tried(motion: Motion, trial: Trial, valves: tuple[str, ...]) -> MotionInspection:
     """Some valves behind the train as tried, without the dynamic model; milliseconds a valve."""
-    from valvelab.inspection.inspect_motion import inspect_motion
+    from valvelab.inspection.engine.motion import inspect_motion
 
     question = motion.inspection.question
     lobes = tuple(lobe for name in valves for lobe in question.lobes if lobe.name == name)
@@ -130,7 +130,7 @@ def sweep_question(document: Document, motion: Motion) -> tuple[object, Callable
     asked = replace(question, lobes=lobes, train=train_tried(motion, trial), dynamics=True)
 
     def work(tell: Tell | None) -> MotionInspection:
-        from valvelab.inspection.inspect_motion import inspect_motion
+        from valvelab.inspection.engine.motion import inspect_motion
 
         return inspect_motion(asked, tell=tell)
 

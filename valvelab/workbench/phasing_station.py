@@ -16,7 +16,7 @@ from valvelab.workbench.spec_choice import spec_for
 from valvelab.workbench.stations import Intake, Station
 
 if TYPE_CHECKING:
-    from valvelab.inspection.inspect_phasing import PhasingInspection
+    from valvelab.inspection.engine.phasing import PhasingInspection
     from valvelab.phasing.degreeing import Sheet
     from valvelab.records.result import Result, Source
     from valvelab.records.spec import Spec
@@ -147,7 +147,7 @@ def at_once(document: Document, _value: object | None) -> Worksheet:
 @lru_cache(maxsize=16)
 def _worked(sheet: Sheet, source: Source | None, twice: frozenset[str], spec_held: HeldSpec) -> Worksheet:
     from valvelab.files.contents import read_contents
-    from valvelab.inspection.inspect_phasing import inspect_phasing
+    from valvelab.inspection.engine.phasing import inspect_phasing
     from valvelab.records.result import warning
     from valvelab.workbench.worksheet import value_of
     from valvelab.workbench.worksheet_guide import doubts, target

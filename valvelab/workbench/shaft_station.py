@@ -14,7 +14,7 @@ from valvelab.workbench.stations import Intake, Station, front_item
 
 if TYPE_CHECKING:
     from valvelab.camshaft.journal import JournalForm
-    from valvelab.inspection.inspect_shaft import ShaftInspection
+    from valvelab.inspection.form.shaft import ShaftInspection
     from valvelab.records.form_measurement import ShaftReadings
     from valvelab.records.gauge_result import AdoptedUncertainty
     from valvelab.records.result import Result
@@ -47,7 +47,7 @@ def question(document: Document) -> Question | None:
 
     def work() -> object:
         from valvelab.files.adopted_uncertainty import with_adopted_probe
-        from valvelab.inspection.inspect_shaft import ShaftQuestion, inspect_shaft
+        from valvelab.inspection.form.shaft import ShaftQuestion, inspect_shaft
 
         plain = ShaftQuestion(readings, cut)
         if adopted is not None:

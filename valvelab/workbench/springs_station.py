@@ -17,15 +17,15 @@ from valvelab.workbench.spec_choice import files_of, inspected_to, sources_of, s
 from valvelab.workbench.stations import Intake, Station, front_item
 
 if TYPE_CHECKING:
-    from valvelab.inspection.inspect_sets import SetsInspection
-    from valvelab.inspection.inspect_shims import ShimsInspection
-    from valvelab.inspection.inspect_springs import SpringsInspection, SpringsQuestion
-    from valvelab.inspection.spring_analysis import SpringAnalysis
+    from valvelab.inspection.springs.analysis import SpringAnalysis
+    from valvelab.inspection.springs.inspect import SpringsInspection, SpringsQuestion
+    from valvelab.inspection.springs.sets import SetsInspection
+    from valvelab.inspection.springs.shims import ShimsInspection
     from valvelab.records.result import Result
     from valvelab.records.spec import Spec
     from valvelab.records.spring_readings import HeightsTable, SpringTable
     from valvelab.records.springs_result import SpringResult
-    from valvelab.springs.tray import Progress
+    from valvelab.sets.tray import Progress
 
 PAGES = ("sets", "springs", "spring", "shims")
 """The lists beside the drawings, the first in front at first."""
@@ -56,7 +56,7 @@ def uses(document: Document) -> tuple[BenchFile, ...]:
 def springs_question(table: SpringTable, found: tuple[BenchFile, Spec] | None) -> SpringsQuestion:
     """Readings and spec as the inspection asks for them."""
     from valvelab.files.wire_materials import read_wire_materials
-    from valvelab.inspection.inspect_springs import SpringsQuestion
+    from valvelab.inspection.springs.inspect import SpringsQuestion
 
     if found is None:
         return SpringsQuestion(table, materials=read_wire_materials())
@@ -71,7 +71,7 @@ def question(document: Document) -> Question | None:
     found = spec_in_use(document)
 
     def work() -> object:
-        from valvelab.inspection.inspect_springs import inspect_springs
+        from valvelab.inspection.springs.inspect import inspect_springs
 
         return inspected_to(
             lambda: inspect_springs(springs_question(tray[1], found)),
@@ -88,7 +88,7 @@ def shims_question(document: Document) -> Question | None:
         return None
 
     def work() -> object:
-        from valvelab.inspection.inspect_shims import ShimsQuestion, inspect_shims
+        from valvelab.inspection.springs.shims import ShimsQuestion, inspect_shims
 
         return inspect_shims(ShimsQuestion(springs_question(tray[1], found), heights[1]))
 
@@ -149,7 +149,7 @@ def match_work(
         return None
 
     def work(report: Callable[[Progress], None], cancelled: Callable[[], bool]) -> SetsInspection:
-        from valvelab.inspection.inspect_sets import SetsQuestion, inspect_sets
+        from valvelab.inspection.springs.sets import SetsQuestion, inspect_sets
 
         asked = SetsQuestion(
             springs_question(tray[1], found), wish.size, dict(wish.within), time_limit_s=wish.time_limit_s,
@@ -167,14 +167,14 @@ def result(value: object) -> Result:
 
 def rows_of(inspection: SpringsInspection) -> tuple[SpringResult, ...]:
     """One row a spring, in its last stage."""
-    from valvelab.inspection.inspect_springs import latest_stages
+    from valvelab.inspection.springs.inspect import latest_stages
 
     return tuple(inspection.result.springs[number] for number in latest_stages(inspection.analyses))
 
 
 def judged_analyses(inspection: SpringsInspection) -> tuple[SpringAnalysis, ...]:
     """The working behind `rows_of`."""
-    from valvelab.inspection.inspect_springs import latest_stages
+    from valvelab.inspection.springs.inspect import latest_stages
 
     return tuple(inspection.analyses[number] for number in latest_stages(inspection.analyses))
 
@@ -187,7 +187,7 @@ def chosen_spring(document: Document, inspection: SpringsInspection) -> str:
 
 def spring_facts(row: SpringResult) -> list[Fact]:
     """Everything about one spring."""
-    from valvelab.inspection.spring_characteristics import CHARACTERISTICS, KEY_OF
+    from valvelab.inspection.springs.characteristics import CHARACTERISTICS, KEY_OF
 
     facts = []
     for known in CHARACTERISTICS:
@@ -217,8 +217,8 @@ def _sets_certificate(
     document: Document, inspection: SpringsInspection, plain: CertificateRequest, found: tuple[BenchFile, Spec] | None
 ) -> CertificateRequest:
     """The sets as they stand: as matched where they are untouched, with what is proven of them, else as given."""
-    from valvelab.inspection.given_sets import describe_sets
-    from valvelab.inspection.inspect_sets import SetsQuestion
+    from valvelab.inspection.springs.given_sets import describe_sets
+    from valvelab.inspection.springs.sets import SetsQuestion
 
     values = usable_values(inspection)
     wish = wish_of(document, values)

@@ -14,7 +14,7 @@ from valvelab.workbench.spec_choice import files_of, sources_of, spec_for, stamp
 from valvelab.workbench.stations import Intake, Station
 
 if TYPE_CHECKING:
-    from valvelab.inspection.inspect_texture import TextureInspection, TextureQuestion
+    from valvelab.inspection.form.texture import TextureInspection, TextureQuestion
     from valvelab.records.form_measurement import SurfaceTrace
     from valvelab.records.result import Result, Verdict
 
@@ -64,7 +64,7 @@ def question(document: Document) -> Question | None:
     trace, asked, found = cast("SurfaceTrace", read[1]), settings(document), spec_for(document, _SUBJECTS)
 
     def work() -> object:
-        from valvelab.inspection.inspect_texture import TextureQuestion
+        from valvelab.inspection.form.texture import TextureQuestion
 
         plain = TextureQuestion(trace, asked.cutoff_mm, asked.short_cutoff_mm, asked.sections)
         if found is None:
@@ -83,7 +83,7 @@ def question(document: Document) -> Question | None:
 
 def _inspect(asked: TextureQuestion, how: Settings) -> object:
     """The inspection; where the settings can't be had from this trace, the one with the usual settings, and why."""
-    from valvelab.inspection.inspect_texture import inspect_texture
+    from valvelab.inspection.form.texture import inspect_texture
 
     try:
         return inspect_texture(asked)

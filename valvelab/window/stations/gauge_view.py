@@ -35,7 +35,7 @@ from valvelab.workbench.shaft_station import ADOPTED
 from valvelab.workbench.spec_choice import headline_of, spec_for
 
 if TYPE_CHECKING:
-    from valvelab.inspection.inspect_gauge import GaugeInspection
+    from valvelab.inspection.form.gauge import GaugeInspection
     from valvelab.records.gauge_result import VarianceRowResult
     from valvelab.workbench.document import Document, Problem
 

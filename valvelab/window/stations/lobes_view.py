@@ -20,6 +20,7 @@ from PySide6.QtWidgets import (
 from valvelab.angles import fold_scalar
 from valvelab.figures import lobe_figures
 from valvelab.figures.description import Figure
+from valvelab.tables.decimals import decimals_for, pretty_unit
 from valvelab.units import System, show
 from valvelab.window.bench import Bench
 from valvelab.window.chips import Heading, chip_row, press
@@ -35,11 +36,10 @@ from valvelab.window.verdict_table import words_for
 from valvelab.workbench import lobes_station
 from valvelab.workbench.facts import Fact, lobe_facts, shaft_facts
 from valvelab.workbench.lobes_station import NAME, checking_lift_mm, chosen_lobe
-from valvelab.workbench.showing import decimals_for, pretty_unit
 from valvelab.workbench.spec_choice import headline_of
 
 if TYPE_CHECKING:
-    from valvelab.inspection.inspect_lobes import LobesInspection
+    from valvelab.inspection.lobes.inspect import LobesInspection
     from valvelab.workbench.document import Document
 
 _PLOTS = (("deviation", "Deviation"), ("lift", "Lift"), ("velocity", "Velocity"), ("acceleration", "Accel."),

@@ -15,7 +15,7 @@ from valvelab.workbench.motion_files import Motion
 from valvelab.workbench.motion_trials import Trial, can_try, spring_rows, train_tried
 
 if TYPE_CHECKING:
-    from valvelab.inspection.motion_question import TrainSetting
+    from valvelab.inspection.engine.train import TrainSetting
 
 _FRAME_MS = 8
 

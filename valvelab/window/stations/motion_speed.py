@@ -24,7 +24,7 @@ from valvelab.window.panel import Drawing, DrawingPanel
 from valvelab.window.theme import current_theme
 
 if TYPE_CHECKING:
-    from valvelab.inspection.inspect_motion import MotionInspection
+    from valvelab.inspection.engine.motion import MotionInspection
 
 NEVER_SAFE = "▲ Every speed here is an estimate of a model and never a safe speed."
 _NOT_RUN = "The dynamic model was not run for this valve as tried."

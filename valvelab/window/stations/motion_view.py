@@ -32,7 +32,7 @@ from valvelab.figures.motion_figures import (
     trial_lift_figure,
     valve_of,
 )
-from valvelab.inspection.inspect_motion import CAUTION
+from valvelab.inspection.engine.motion import CAUTION
 from valvelab.units import System, display_unit, show
 from valvelab.window.bench import Bench
 from valvelab.window.chips import chip_row, press
@@ -52,7 +52,7 @@ from valvelab.workbench.motion_trials import SWEEP, TRIAL_LIFT_MM
 from valvelab.workbench.spec_choice import headline_of
 
 if TYPE_CHECKING:
-    from valvelab.inspection.inspect_motion import MotionInspection
+    from valvelab.inspection.engine.motion import MotionInspection
     from valvelab.records.motion_result import MotionValve
     from valvelab.records.phasing_result import Event
 

@@ -21,7 +21,7 @@ from PySide6.QtWidgets import (
 )
 
 from valvelab.figures.phasing_figures import event_diagram, wheel_dial
-from valvelab.inspection.inspect_phasing import CAUTION
+from valvelab.inspection.engine.phasing import CAUTION
 from valvelab.units import System, display_unit, show
 from valvelab.window.bench import Bench
 from valvelab.window.chips import chip_row, press

@@ -23,7 +23,7 @@ from valvelab.workbench.spec_choice import headline_of, spec_for
 
 if TYPE_CHECKING:
     from valvelab.camshaft.journal import JournalForm
-    from valvelab.inspection.inspect_shaft import ShaftInspection
+    from valvelab.inspection.form.shaft import ShaftInspection
     from valvelab.records.shaft_result import StationResult
     from valvelab.workbench.document import Document
 

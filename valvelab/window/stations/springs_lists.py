@@ -7,13 +7,13 @@ from typing import Any
 
 from PySide6.QtWidgets import QHBoxLayout, QLabel, QVBoxLayout, QWidget
 
+from valvelab.tables.decimals import decimals_for, pretty_unit
 from valvelab.units import System, display_unit, show
 from valvelab.window.chips import Heading
 from valvelab.window.tables import TableColumn
 from valvelab.window.theme import WORDS
 from valvelab.window.verdict_table import words_for
 from valvelab.workbench.facts import Fact, meaning_of
-from valvelab.workbench.showing import decimals_for, pretty_unit
 
 _RANK = {"reject": 0, "undecided": 1, "accept": 2}
 _METRIC = {"N": 1, "N/mm": 2, "mm": 2}

@@ -34,8 +34,8 @@ from valvelab.workbench.document import Answer
 from valvelab.workbench.sets import NAME, Grouping, Values, Wish
 
 if TYPE_CHECKING:
-    from valvelab.inspection.inspect_sets import SetsInspection
-    from valvelab.springs.tray import Progress
+    from valvelab.inspection.springs.sets import SetsInspection
+    from valvelab.sets.tray import Progress
     from valvelab.workbench.document import Document
 
 

@@ -18,7 +18,7 @@ from valvelab.workbench.document import Answer
 from valvelab.workbench.questions import Question
 
 if TYPE_CHECKING:
-    from valvelab.inspection.inspect_shims import ShimsInspection
+    from valvelab.inspection.springs.shims import ShimsInspection
     from valvelab.workbench.document import Document
 
 

@@ -24,7 +24,7 @@ from valvelab.workbench.spec_choice import headline_of
 from valvelab.workbench.springs_station import chosen_spring, judged_analyses, rows_of, spring_facts
 
 if TYPE_CHECKING:
-    from valvelab.inspection.inspect_springs import SpringsInspection
+    from valvelab.inspection.springs.inspect import SpringsInspection
     from valvelab.workbench.document import Document
 
 _PLOTS = (("force", "Force"), ("difference", "Difference"), ("rate", "Rate"), ("coils", "Coil bind"))

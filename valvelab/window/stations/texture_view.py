@@ -9,6 +9,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QApplication, QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
 
 from valvelab.figures import texture_figures
+from valvelab.tables.decimals import decimals_for
 from valvelab.units import System, display_unit, show
 from valvelab.window.bench import Bench
 from valvelab.window.drawing import FigureStack, FigureView
@@ -17,12 +18,11 @@ from valvelab.window.stations.form_parts import labelled, splitter, titled
 from valvelab.window.stations.view import StationView
 from valvelab.window.tables import Sheet, TableColumn
 from valvelab.window.theme import WORDS, current_theme
-from valvelab.workbench.showing import decimals_for
 from valvelab.workbench.spec_choice import headline_of, spec_for
 from valvelab.workbench.texture_station import NAME, USUAL, ParameterRow, parameter_rows, settings
 
 if TYPE_CHECKING:
-    from valvelab.inspection.inspect_texture import TextureInspection
+    from valvelab.inspection.form.texture import TextureInspection
     from valvelab.workbench.document import Document
 
 _STRETCH = {"trace": 2, "roughness": 3}

@@ -1,0 +1,18 @@
+"""Waiting for work in the background, long enough for a machine that is busy with something else."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+
+from PySide6.QtTest import QTest
+
+LONGEST_S = 180.0
+
+
+def wait_for(condition: Callable[[], bool], told: Callable[[], object] = lambda: "it never came") -> None:
+    """Let the window go on until the condition holds; fail with what `told` says where it never does."""
+    until = time.monotonic() + LONGEST_S
+    while not condition():
+        assert time.monotonic() < until, told()
+        QTest.qWait(10)

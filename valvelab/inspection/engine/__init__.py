@@ -1,0 +1,1 @@
+"""Phasing and valve motion: the camshaft in its engine."""

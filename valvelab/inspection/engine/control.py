@@ -1,0 +1,171 @@
+"""Control of the follower for the inspection: quasi-static, resonances, and the dynamic sweep."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from valvelab.arrays import FloatArray
+from valvelab.dynamics.control import Separation, contact_force, separation
+from valvelab.dynamics.model import SpringChain, ValveGear
+from valvelab.dynamics.response import Tell
+from valvelab.dynamics.surge import resonances
+from valvelab.dynamics.sweep import LobeDrive, SpeedSweep, sweep
+from valvelab.errors import CannotEvaluate
+from valvelab.inspection.engine.sides import Side
+from valvelab.inspection.engine.train import MotionQuestion, TrainSetting
+from valvelab.records.motion_result import Control, DynamicSweep, SpringResonance
+from valvelab.records.result import Note, info, warning
+
+SWEEP_FROM, SWEEP_TO = 0.5, 1.25
+SWEEP_BELOW_QUASI_STATIC = 0.55
+
+
+def valve_gear(train: TrainSetting) -> ValveGear | None:
+    """The dynamic model's gear, or None where the train does not state enough."""
+    if (
+        train.effective_mass_kg is None
+        or train.stiffness_n_per_mm is None
+        or train.seat_force_n is None
+        or train.rate_n_per_mm is None
+    ):
+        return None
+    return ValveGear(
+        effective_mass_kg=train.effective_mass_kg,
+        stiffness_n_per_mm=train.stiffness_n_per_mm,
+        spring=SpringChain(train.seat_force_n, train.rate_n_per_mm, train.surge_hz, train.bind_travel_mm),
+        lash_mm=train.lash.counted_mm,
+        damping_ratio=train.damping_ratio,
+        seat_stiffness_n_per_mm=train.seat_stiffness_n_per_mm,
+    )
+
+
+def dynamic_sweeps(
+    question: MotionQuestion, sides: Sequence[Side], tell: Tell | None = None
+) -> tuple[list[SpeedSweep | None], list[Note]]:
+    """A sweep for every lobe in one batch; None where it can't be run. `tell` hears the share done and may end it.
+
+    From half the greatest speed, or well below the least quasi-static separation, to 1.25 × the greatest speed.
+    """
+    train = question.train
+    none: list[SpeedSweep | None] = [None] * len(sides)
+    if not question.dynamics or not sides:
+        return none, []
+    try:
+        gear = valve_gear(train)
+    except CannotEvaluate as error:
+        return none, [warning("dynamic model", str(error))]
+    if gear is None or train.max_speed_rpm is None:
+        missing = "[valve] effective_mass and stiffness, [spring] seat_force and rate, [crank] max_speed"
+        return none, [info("dynamic model", f"needs {missing}: not run")]
+    notes = [
+        info("dynamic model", f"damping ratio {train.damping_ratio:g} of the gear, seat stiffness "
+             f"{gear.seat_stiffness:g} N/mm, spring damping ratio {gear.spring.damping_ratio:g}: the speed is an "
+             "estimate of the model, never a safe speed")
+    ]  # fmt: skip
+    if train.surge_hz is None:
+        notes.append(info("dynamic model", "no surge frequency or coil data: the spring has no waves of its own"))
+    if train.bind_travel_mm is None:
+        notes.append(info("dynamic model", "installed and solid height are not stated: coils never touch in it"))
+    low = min([SWEEP_FROM * train.max_speed_rpm, *_below_quasi_static(gear, sides)])
+    speeds = np.linspace(low, SWEEP_TO * train.max_speed_rpm, question.sweep_speeds)
+    moving = [side for side in sides if side.opens]
+    drives = [LobeDrive(side.lobe.profile, side.gear.rocker, side.timing) for side in moving]
+    try:
+        swept = iter(sweep(drives, gear, speeds, tell=tell) if drives else ())
+        return [next(swept) if side.opens else None for side in sides], notes
+    except CannotEvaluate as error:
+        return none, [warning("dynamic model", str(error))]
+
+
+def _below_quasi_static(gear: ValveGear, sides: Sequence[Side]) -> list[float]:
+    found = [
+        _separation(side, gear.effective_mass_kg, gear.spring.seat_force_n, gear.spring.rate_n_per_mm).crank_rpm
+        for side in sides
+    ]
+    return [SWEEP_BELOW_QUASI_STATIC * rpm for rpm in found if rpm is not None]
+
+
+def _separation(side: Side, mass_kg: float, seat_n: float, rate_n_per_mm: float) -> Separation:
+    cycle = side.cycle
+    return separation(
+        cycle.crank_deg, cycle.lift_mm, cycle.acceleration_mm_per_crank_deg2, mass_kg, seat_n, rate_n_per_mm
+    )
+
+
+def control_of(question: MotionQuestion, side: Side) -> tuple[Control | None, list[Note]]:
+    """Separation speed, margin and resonances; None where mass or spring is not stated."""
+    train, name = question.train, side.lobe.name
+    mass, seat, rate = train.effective_mass_kg, train.seat_force_n, train.rate_n_per_mm
+    if mass is None or seat is None or rate is None:
+        if mass is None and seat is None:
+            return None, []
+        return None, [info(name, "control needs [valve] effective_mass, [spring] seat_force and rate: left open")]
+    if not side.opens:
+        return None, []
+    notes: list[Note] = []
+    cycle = side.cycle
+    acceleration = cycle.acceleration_mm_per_crank_deg2
+    found = _separation(side, mass, seat, rate)
+    margin = None
+    if train.max_speed_rpm is not None:
+        off_seat = cycle.lift_mm > 0.0
+        force = contact_force(cycle.lift_mm, acceleration, mass, seat, rate, train.max_speed_rpm)
+        margin = float(force[off_seat].min()) if off_seat.any() else None
+    else:
+        notes.append(info(name, "[crank] max_speed is not stated: the margin there is left open"))
+    orders: tuple[SpringResonance, ...] = ()
+    if train.surge_hz is not None:
+        orders = tuple(
+            SpringResonance(order=row.order, crank_rpm=row.crank_rpm, lift_harmonic_um=row.lift_harmonic_um)
+            for row in resonances(cycle.lift_mm[:-1], train.surge_hz, train.max_speed_rpm)
+        )
+    else:
+        notes.append(info(name, "[spring] surge or coil data are not stated: resonances are left open"))
+    if side.sweep is not None:
+        notes += _sweep_notes(side.sweep, name)
+    control = Control(
+        separation_rpm=found.crank_rpm,
+        separation_at_crank_deg=found.at_crank_deg if side.tdc_known else None,
+        margin_n_at_max_speed=margin,
+        dynamic_separation_rpm=None if side.sweep is None else side.sweep.first_loss_rpm,
+        spring_resonances=orders,
+        dynamic=None if side.sweep is None else _dynamic(side.sweep, side.tdc_known),
+    )
+    return control, notes
+
+
+def _sweep_notes(swept: SpeedSweep, name: str) -> list[Note]:
+    if not swept.lost.any():
+        return [info(name, f"the dynamic model keeps contact up to {swept.rpm[-1]:.0f} rpm, where its sweep ends; that "
+                     "is no safe speed")]  # fmt: skip
+    notes = []
+    if bool(swept.lost[0]):
+        notes.append(warning(name, f"the dynamic model has lost contact already at {swept.rpm[0]:.0f} rpm, where its "
+                             "sweep begins; it is lost earlier"))  # fmt: skip
+    if swept.beyond_rpm is not None:
+        notes.append(warning(name, f"from {swept.beyond_rpm:.0f} rpm on the dynamic model throws the valve beyond its "
+                             f"free travel of {swept.free_travel_mm:.1f} mm, where it describes the gear no longer: no "
+                             "figure is given there"))  # fmt: skip
+    return notes
+
+
+def _dynamic(swept: SpeedSweep, tdc_known: bool) -> DynamicSweep:
+    def known(values: FloatArray) -> tuple[float | None, ...]:
+        return tuple(None if math.isnan(value) else value for value in values.tolist())
+
+    return DynamicSweep(
+        crank_rpm=tuple(swept.rpm.tolist()),
+        least_force_n=known(swept.least_force_n),
+        peak_force_n=known(swept.peak_force_n),
+        loft_mm=known(swept.loft_mm),
+        bounce_mm=known(swept.bounce_mm),
+        seating_speed_m_per_s=known(swept.seating_speed_m_per_s),
+        coils_touch=tuple(None if value is None else value > 0.0 for value in known(swept.coil_squeeze_mm)),
+        free_travel_mm=swept.free_travel_mm,
+        beyond_travel_rpm=swept.beyond_rpm,
+        first_loss_crank_deg=swept.first_loss_crank_deg if tdc_known else None,
+        float_rpm=swept.float_rpm,
+    )

@@ -1,0 +1,232 @@
+"""The valve motion inspected: lobes, train and spec in, result out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from valvelab.arrays import FloatArray
+from valvelab.dynamics.response import Tell
+from valvelab.inspection.engine.contact import contact_extremes
+from valvelab.inspection.engine.control import control_of, dynamic_sweeps
+from valvelab.inspection.engine.events import lift_uncertainty, root_of_squares, valve_duration, valve_uncertainty
+from valvelab.inspection.engine.motion_items import motion_items
+from valvelab.inspection.engine.rule_lift import rule_notes, rule_readings_of
+from valvelab.inspection.engine.sides import Side, sides_of
+from valvelab.inspection.engine.train import MotionQuestion, RuleReading, TrainSetting
+from valvelab.inspection.judging import judge
+from valvelab.phasing.piston import piston_drop
+from valvelab.records.motion_result import (
+    ClearanceChange,
+    MotionResult,
+    MotionValve,
+    PistonClearance,
+)
+from valvelab.records.result import Note, Source, Verdict, info, warning
+from valvelab.records.spec import Spec
+from valvelab.valve_motion.clearance import Clearance
+from valvelab.valve_motion.clearance import piston_clearance as clearance_along
+from valvelab.valve_motion.valve_lift import Gear, crossings, valve_motion
+
+PHASE_STEPS_DEG = (-8.0, -4.0, 0.0, 4.0, 8.0)
+GUIDANCE_MM = {"intake": 2.0, "exhaust": 2.5}
+CAUTION = (
+    "Predicted speeds are estimates of a model, never safe speeds. Valve springs hold energy: eye protection, sound "
+    "tools, hands clear. Results support, and never replace, the judgement of qualified people, the engine maker's "
+    "limits and the event's officials. Not for flight-critical parts."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class MotionInspection:
+    """The result, and each valve's curves behind it."""
+
+    question: MotionQuestion
+    sides: tuple[Side, ...]
+    result: MotionResult
+
+
+def inspect_motion(
+    question: MotionQuestion,
+    spec: Spec | None = None,
+    source: tuple[Source, ...] = (),
+    spec_file: str = "spec",
+    notes: tuple[Note, ...] = (),
+    tell: Tell | None = None,
+) -> MotionInspection:
+    """Valve lift, events, clearance, contact and control of every lobe, held against a spec.
+
+    `tell` hears how much of the dynamic model is done and may end the work, which raises `dynamics.response.Stopped`.
+    """
+    sides, remarks = sides_of(question)
+    remarks = [*notes, *remarks]
+    sweeps, sweep_notes = dynamic_sweeps(question, sides, tell)
+    remarks += sweep_notes
+    kept = tuple(replace(side, sweep=swept) for side, swept in zip(sides, sweeps, strict=True))
+    valves = []
+    for side in kept:
+        valve, said = _valve(question, side)
+        valves.append(valve)
+        remarks += said
+    result = MotionResult(source=source, notes=_once(remarks), verdicts=(), valves=tuple(valves))
+    return judged(MotionInspection(question, kept, result), spec, spec_file)
+
+
+def judged(
+    inspection: MotionInspection,
+    spec: Spec | None = None,
+    spec_file: str = "spec",
+    rule_readings: tuple[RuleReading, ...] | None = None,
+) -> MotionInspection:
+    """An inspection without verdicts held against a spec, with other readings at the retainers where given."""
+    question, result = inspection.question, inspection.result
+    if rule_readings is not None:
+        question = replace(question, train=replace(question.train, rule_readings=rule_readings))
+    readings = question.train.rule_readings
+    valves = tuple(
+        valve.model_copy(update={"rule_readings": rule_readings_of(readings, valve.lobe)}) for valve in result.valves
+    )
+    known = {lobe.name for lobe in question.lobes}
+    remarks = [
+        warning(row.valve, "rule readings of a valve that the lift table does not have")
+        for row in readings
+        if row.valve not in known
+    ]
+    remarks += [note for valve in valves for note in rule_notes(readings, valve.lobe, valve.rule_readings)]
+    verdicts: tuple[Verdict, ...] = ()
+    if spec is not None:
+        found, said = judge(spec, motion_items(question, inspection.sides, valves), spec_file, where="valve")
+        verdicts, remarks = tuple(found), said + remarks
+    notes = _once([*result.notes, *remarks])
+    changed = result.model_copy(update={"valves": valves, "verdicts": verdicts, "notes": notes})
+    return replace(inspection, question=question, result=changed)
+
+
+def _once(notes: list[Note]) -> tuple[Note, ...]:
+    """Each text once, with all that it concerns."""
+    about: dict[tuple[str, str], list[str]] = {}
+    for note in notes:
+        named = about.setdefault((note.level, note.text), [])
+        if note.about not in named:
+            named.append(note.about)
+    make = {"info": info, "warning": warning}
+    return tuple(make[level](", ".join(named), text) for (level, text), named in about.items())
+
+
+def _valve(question: MotionQuestion, side: Side) -> tuple[MotionValve, list[Note]]:
+    train, lobe = question.train, side.lobe
+    notes: list[Note] = []
+    rule = float(side.cycle.drive_mm.max())
+    best = float(side.cycle.lift_mm.max())
+    u_lift = lift_uncertainty(train, side, rule)
+    u_valve = root_of_squares(u_lift, train.lash_uncertainty_mm)
+    durations = tuple(valve_duration(train, side, level) for level in question.checking_lifts_mm)
+    notes += [
+        info(lobe.name, f"the valve does not pass {row.at_mm:g} mm on both flanks: its duration there is left open")
+        for row in durations
+        if row.duration_crank_deg is None
+    ]
+    seating, said = _seating(side)
+    notes += said
+    at_tdc = None
+    if side.tdc_known:
+        at_tdc = float(valve_motion(lobe.profile, side.gear, side.timing, [0.0]).lift_mm[0])
+    u_tdc = None if at_tdc is None else valve_uncertainty(train, side, at_tdc)
+    clearance, changes, said = _clearance(train, side)
+    notes += said
+    if clearance is None and not said:
+        notes.append(info("piston_clearance", "not derived: needs [clearance], [crank] throw and rod, and the timing"))
+    control, said = control_of(question, side)
+    notes += said
+    if control is None and not said:
+        notes.append(info("control", "not derived: needs [valve] effective_mass, [spring] seat_force and rate"))
+    contact, said = contact_extremes(question, side)
+    notes += said
+    valve = MotionValve(
+        lobe=lobe.name,
+        kind=lobe.kind,
+        max_valve_lift_mm=best,
+        rule_lift_mm=rule,
+        rule_readings=None,
+        valve_lift_at_gas_exchange_tdc_mm=at_tdc,
+        durations=durations,
+        seating_velocity_mm_per_crank_deg=seating,
+        lash_mm=side.gear.lash_mm,
+        piston_clearance=clearance,
+        clearance_changes=changes,
+        control=control,
+        contact=contact,
+        uncertainty={
+            "rule_lift_mm": u_lift,
+            "max_valve_lift_mm": u_valve,
+            "valve_lift_at_gas_exchange_tdc_mm": u_tdc,
+            "piston_clearance_mm": None if clearance is None else _clearance_uncertainty(train, side, clearance),
+        },
+    )
+    return valve, notes
+
+
+def _clearance_uncertainty(train: TrainSetting, side: Side, found: PistonClearance) -> float | None:
+    """That of the lift there; the stated drop at dead centre, throw and rod count as exact."""
+    lift = valve_motion(side.lobe.profile, side.gear, side.timing, [found.at_crank_deg]).lift_mm[0]
+    return valve_uncertainty(train, side, float(lift)) or None
+
+
+def _seating(side: Side) -> tuple[float | None, list[Note]]:
+    if not side.opens:
+        return None, []
+    if side.gear.lost_mm == 0.0:
+        return None, [info(side.lobe.name, "without lash the valve seats where the lobe ends: no seating velocity")]
+    found = crossings(side.lobe.profile, side.gear, side.timing, side.cycle, 0.0)
+    if found.closing_slope is None:
+        return None, [
+            warning(side.lobe.name, "the closing flank never uses up the lash: the valve is not seen to seat")
+        ]
+    return abs(found.closing_slope), []
+
+
+def clearance_of(
+    train: TrainSetting, side: Side, advance_crank_deg: float = 0.0, gear: Gear | None = None
+) -> Clearance | None:
+    """Valve to piston along gas exchange with the camshaft advanced, or another gear; None where not stated."""
+    stated = train.intake_clearance_mm if side.lobe.kind == "intake" else train.exhaust_clearance_mm
+    throw, rod = train.throw_mm, train.rod_mm
+    if side.lobe.kind is None or stated is None or throw is None or rod is None or not side.tdc_known:
+        return None
+    timing, used = side.timing.moved(-advance_crank_deg), gear or side.gear
+
+    def lift(crank: FloatArray) -> FloatArray:
+        return valve_motion(side.lobe.profile, used, timing, crank).lift_mm
+
+    def drop(crank: FloatArray) -> FloatArray:
+        return piston_drop(crank, throw, rod)
+
+    return clearance_along(lift, drop, stated, train.valve_angle_deg)
+
+
+def _clearance(
+    train: TrainSetting, side: Side
+) -> tuple[PistonClearance | None, tuple[ClearanceChange, ...], list[Note]]:
+    found = clearance_of(train, side)
+    if found is None:
+        return None, (), []
+    changes = []
+    lashes = dict.fromkeys((side.gear.lash_mm, 0.0))
+    for lash in lashes:
+        gear = replace(side.gear, lash_mm=lash)
+        for step in PHASE_STEPS_DEG:
+            moved = clearance_of(train, side, step, gear)
+            if moved is not None:
+                changes.append(
+                    ClearanceChange(
+                        advance_crank_deg=step, lash_mm=lash, min_mm=moved.min_mm, at_crank_deg=moved.at_crank_deg
+                    )
+                )
+    notes = []
+    name, wanted = side.lobe.name, GUIDANCE_MM[side.lobe.kind or "intake"]
+    if found.min_mm <= 0.0:
+        notes.append(warning(name, f"the valve would meet the piston: {found.min_mm:.2f} mm at "
+                             f"{found.at_crank_deg:.0f} crank deg"))  # fmt: skip
+    elif found.min_mm < wanted:
+        text = f"valve to piston is under {wanted:g} mm, common practice for this valve; guidance, not a rule"
+        notes.append(warning(name, text))
+    return PistonClearance(min_mm=found.min_mm, at_crank_deg=found.at_crank_deg), tuple(changes), notes

@@ -1,0 +1,179 @@
+"""A degree-wheel sheet inspected: readings and spec in, result out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from valvelab.inspection.engine.phasing_doubts import doubts_of
+from valvelab.inspection.engine.phasing_items import ANSWERED, LACKS_WHEEL, phasing_items
+from valvelab.inspection.judging import judge
+from valvelab.phasing.degreeing import Degreeing, Estimate, LobeEvents, LobePhasing, Sheet, degree
+from valvelab.phasing.next_reading import NextReading, next_reading
+from valvelab.phasing.plausibility import findings
+from valvelab.phasing.timing import trade_event
+from valvelab.records.phasing_result import AdjusterOutcome, Event, Overlap, PhasingDuration, PhasingLobe, PhasingResult
+from valvelab.records.result import Note, Source, Verdict, info, warning
+from valvelab.records.spec import Spec
+
+CAUTION = (
+    "Turn the engine by hand with the plugs out; never use the starter against a piston stop. Results support, and "
+    "never replace, the judgement of qualified people, the engine maker's limits and the event's officials."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class PhasingInspection:
+    """The result, the working behind it, and the reading to take next."""
+
+    sheet: Sheet
+    degreeing: Degreeing
+    next_reading: NextReading
+    result: PhasingResult
+
+
+def inspect_phasing(
+    sheet: Sheet, spec: Spec | None = None, source: tuple[Source, ...] = (), spec_file: str = "spec"
+) -> PhasingInspection:
+    """Work out a sheet, complain about its readings, and hold it against a spec."""
+    worked = degree(sheet)
+    found = findings(sheet, worked)
+    doubts, stray = doubts_of(sheet, found)
+    notes = [warning(finding.about, finding.sentence) for finding in found] + stray
+    notes += [info(row.of, f"wheel reading {row.reading_deg:g} set aside: {row.reason}") for row in sheet.set_aside]
+    notes += _missing(sheet, worked)
+    verdicts: tuple[Verdict, ...] = ()
+    if spec is not None:
+        items = phasing_items(worked, doubts, wheel_known=sheet.wheel_uncertainty_deg is not None)
+        judged, remarks = judge(spec, items, spec_file, only=ANSWERED, where="follower")
+        verdicts, notes = tuple(judged), notes + remarks
+    result = PhasingResult(
+        source=source,
+        notes=tuple(notes),
+        verdicts=verdicts,
+        tdc_offset_deg=None if worked.dead_centre is None else worked.dead_centre.reading_deg,
+        tdc_uncertainty_deg=None if worked.dead_centre is None else worked.dead_centre.standard_uncertainty_deg,
+        lobes=tuple(_lobe(sheet, lobe) for lobe in worked.lobes),
+        lobe_separation_cam_deg=_value(worked.lobe_separation),
+        overlap=tuple(
+            Overlap(at_mm=lift, crank_deg=span.value, standard_uncertainty_crank_deg=span.standard_uncertainty)
+            for lift, span in worked.overlaps
+        ),
+        advance_crank_deg=_value(worked.advance),
+        correction_crank_deg=_value(worked.correction),
+        correction_from=worked.correction_from,
+        nearest_adjuster_crank_deg=worked.nearest_step_deg,
+        adjuster_outcomes=tuple(
+            AdjusterOutcome(
+                step_crank_deg=row.step_crank_deg,
+                intake_centreline_crank_deg=row.intake_centreline_deg,
+                exhaust_centreline_crank_deg=row.exhaust_centreline_deg,
+                advance_crank_deg=row.advance_crank_deg,
+                remaining_crank_deg=row.remaining_crank_deg,
+            )
+            for row in worked.outcomes
+        ),
+        uncertainty={
+            "lobe_separation_cam_deg": _uncertainty(worked.lobe_separation),
+            "advance_crank_deg": _uncertainty(worked.advance),
+            "correction_crank_deg": _uncertainty(worked.correction),
+        },
+    )
+    return PhasingInspection(sheet, worked, next_reading(sheet), result)
+
+
+def _value(estimate: Estimate | None) -> float | None:
+    return None if estimate is None else estimate.value
+
+
+def _uncertainty(estimate: Estimate | None) -> float | None:
+    return None if estimate is None else estimate.standard_uncertainty
+
+
+def _lobe(sheet: Sheet, lobe: LobePhasing) -> PhasingLobe:
+    card = None
+    if lobe.kind == "intake":
+        card = sheet.card.intake_centreline_deg
+    elif lobe.kind == "exhaust" and sheet.card.exhaust_centreline_deg is not None:
+        card = -sheet.card.exhaust_centreline_deg
+    value = _value(lobe.centreline)
+    return PhasingLobe(
+        lobe=lobe.lobe,
+        kind=lobe.kind,
+        centreline_crank_deg=value,
+        centreline_from=lobe.centreline_from,
+        card_centreline_crank_deg=card,
+        difference_crank_deg=None if value is None or card is None else value - card,
+        durations=tuple(_duration(sheet, lobe, row) for row in lobe.events),
+        uncertainty={"centreline_crank_deg": _uncertainty(lobe.centreline)},
+    )
+
+
+def _duration(sheet: Sheet, lobe: LobePhasing, row: LobeEvents) -> PhasingDuration:
+    card = next(
+        (c.value_crank_deg for c in sheet.card.durations if c.lobe == lobe.lobe and abs(c.at_mm - row.at_mm) < 5e-4),
+        None,
+    )
+    value = _value(row.duration)
+    return PhasingDuration(
+        at_mm=row.at_mm,
+        duration_crank_deg=value,
+        opening_event=_event(lobe, "opening", row.opening_crank_deg),
+        closing_event=_event(lobe, "closing", row.closing_crank_deg),
+        opening_crank_deg=row.opening_crank_deg,
+        closing_crank_deg=row.closing_crank_deg,
+        card_duration_crank_deg=card,
+        difference_crank_deg=None if value is None or card is None else value - card,
+        uncertainty={
+            "opening_crank_deg": None if row.opening_crank_deg is None else row.event_uncertainty_deg,
+            "closing_crank_deg": None if row.closing_crank_deg is None else row.event_uncertainty_deg,
+            "duration_crank_deg": _uncertainty(row.duration),
+        },
+    )
+
+
+def _event(lobe: LobePhasing, which: str, crank_deg: float | None) -> Event | None:
+    if crank_deg is None or lobe.kind is None:
+        return None
+    event = trade_event(lobe.kind, "opening" if which == "opening" else "closing", crank_deg)
+    return Event(angle=event.angle_deg, reference=event.reference)
+
+
+def _missing(sheet: Sheet, worked: Degreeing) -> list[Note]:
+    notes = []
+    if worked.dead_centre is None:
+        notes.append(
+            warning(
+                "stop",
+                "no dead centre without a piston-stop reading from each side: events, centrelines, "
+                "advance and correction are left open",
+            )
+        )
+    if sheet.wheel_uncertainty_deg is None:
+        notes.append(warning("wheel", f"{LACKS_WHEEL}: centrelines, events, durations and corrections carry none"))
+    for lobe in worked.lobes:
+        if lobe.kind is not None and lobe.middle is None:
+            notes.append(info(lobe.lobe, "no complete equal-lift pair yet: its centreline is left open"))
+        if lobe.centreline_from == "events" and lobe.kind is not None:
+            notes.append(
+                info(
+                    lobe.lobe,
+                    "the centreline is from the events: it supposes a symmetrical lobe; a pair near the nose is better",
+                )
+            )
+        notes += [
+            info(lobe.lobe, f"opening and closing at {row.at_mm:g} mm are not both read: its duration is left open")
+            for row in lobe.events
+            if row.duration is None
+        ]
+    kinds = {lobe.kind for lobe in worked.lobes if lobe.middle is not None}
+    if not {"intake", "exhaust"} <= kinds:
+        notes.append(
+            info("lobe separation", "needs an intake and an exhaust centreline: separation and advance are left open")
+        )
+    if worked.correction is None and worked.dead_centre is not None:
+        notes.append(info("correction", "needs a measured centreline and the card's: it is left open"))
+    if worked.correction_from == "exhaust":
+        notes.append(info("correction", "taken from the exhaust centreline, card − measured: no intake one is there"))
+    if worked.correction is not None and not sheet.steps_deg:
+        notes.append(info("adjuster", "no steps are on the sheet: no nearest one is named"))
+    return notes

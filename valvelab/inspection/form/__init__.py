@@ -1,0 +1,1 @@
+"""Form and texture of the shaft, and gauge studies."""

@@ -1,0 +1,1 @@
+"""Lobes and whole camshafts."""

@@ -1,0 +1,223 @@
+"""Contour figures of one lobe with their uncertainty."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from valvelab.angles import fold_scalar
+from valvelab.arrays import FloatArray
+from valvelab.follower.contour import Contour, contour, pressure_angle_under, summarise
+from valvelab.follower.shapes import Shape
+from valvelab.inspection.lobes.repeatability import GroupScalars, number
+from valvelab.lobe.events import Places
+from valvelab.lobe.profile import FittedLobes, Profile
+from valvelab.lobe.propagation import Term
+from valvelab.lobe.smoothing_bias import too_wide
+from valvelab.lobe.spline import SplineSet
+from valvelab.records.measurement import LiftTable
+from valvelab.records.result import Note, info, warning
+
+
+@dataclass(frozen=True, slots=True)
+class ContourFigures:
+    """Values and standard uncertainties by JSON key, and what has to be said."""
+
+    values: dict[str, float | None]
+    uncertainty: dict[str, float | None]
+    notes: tuple[Note, ...]
+
+
+def missing_for_contour(table: LiftTable) -> str | None:
+    """Why no contour can be derived, or None."""
+    if table.lift_at == "valve":
+        return "the lift was read at the valve; a contour needs lift at the follower"
+    if table.follower is None:
+        return "the follower is not stated (follower: flat, roller with its radius, or point)"
+    if table.base_circle_radius_mm is None:
+        return "the base circle radius is not stated"
+    return None
+
+
+_FIELDS = {
+    "min_convex_radius_mm": "radius_mm",
+    "min_concave_radius_mm": "radius_mm",
+    "min_face_radius_mm": "slope_mm",
+    "max_pressure_angle_deg": "pressure_angle_deg",
+}
+_CURVATURE = ("min_convex_radius_mm", "min_concave_radius_mm")
+_GUIDE_SHARE = 0.6
+"""Of the finest harmonic passed by half: a step of curvature through fit and blur together then overshoots by 0.2 %."""
+_ZOOMS, _POINTS = 4, 17
+
+
+def contour_figures(part: GroupScalars, table: LiftTable, under: Shape | None = None) -> dict[str, ContourFigures]:
+    """Curvature, face and pressure angle of each lobe of a group; None, with the reason, where not derived.
+
+    Curvature and face reach belong to the contour; the pressure angle is that of the follower that read it, or of the
+    one it is described `under`.
+    """
+    names = part.fitted.names
+    reason = missing_for_contour(table)
+    if reason is not None:
+        note = info("curvature", f"not derived: {reason}")
+        return {name: ContourFigures(dict.fromkeys(_FIELDS), {}, (note,)) for name in names}
+    assert table.follower is not None
+    assert table.base_circle_radius_mm is not None
+    lobes = _Contours(part, table.follower, table.base_circle_radius_mm, under)
+    found = {key: lobes.extreme(key) for key in _FIELDS}
+    undercuts = [lobes.undercut_at(row) for row in range(len(names))]
+    # without an acceleration there is no radius of curvature; an undercut one was never there
+    wide = too_wide(part.characteristics.spacing_cam_deg, 2)
+    lost = np.array([at is not None for at in undercuts]) | wide
+    result = {}
+    for row, name in enumerate(names):
+        values, u = {}, {}
+        for key, (value, uncertainty) in found.items():
+            known = key not in _CURVATURE or not lost[row]
+            values[key] = number(value[row]) if known else None
+            if values[key] is not None:
+                u[key] = number(uncertainty[row])
+        result[name] = ContourFigures(values, u, _undercut_notes(name, table.follower, undercuts[row]))
+    return result
+
+
+def _undercut_notes(name: str, shape: Shape, at: float | None) -> tuple[Note, ...]:
+    if at is None:
+        return ()
+    text = (
+        f"undercut: the {shape.kind} follower cannot touch such a contour at {fold_scalar(at):.1f} cam deg; its radii "
+    )
+    return (warning(f"{name} curvature", text + "are left open"),)
+
+
+def _guide(fitted: FittedLobes) -> SplineSet:
+    return fitted.splines.blurred(_GUIDE_SHARE * fitted.smoothed.half_harmonic)
+
+
+def curvature_guides(groups: tuple[GroupScalars, ...]) -> dict[str, Profile]:
+    """Every lobe's profile without its finest detail, by which extremes of curvature are found."""
+    found: dict[str, Profile] = {}
+    for part in groups:
+        guide = _guide(part.fitted)
+        found |= {name: Profile(name, guide, row) for row, name in enumerate(part.fitted.names)}
+    return found
+
+
+class _Contours:
+    """Contours of the lobes of one group, from the fit and from a copy without its finest detail.
+
+    Where curvature jumps, as arcs join, any smooth fit swings over; its own extreme of curvature is that of the swing.
+    Extremes of curvature are therefore looked for on the blurred copy, whose swing is small, and read from the fit
+    there; the greatest departure of the fit within half a period of its swing is part of their uncertainty.
+    """
+
+    def __init__(self, part: GroupScalars, shape: Shape, base_mm: float, under: Shape | None) -> None:
+        self.part, self.shape, self.base_mm, self.under = part, shape, base_mm, under
+        self.fit = part.fitted.splines
+        self.guide = _guide(part.fitted)
+        self.half_period = min(180.0 / part.fitted.smoothed.half_harmonic, 30.0)
+        self._count = part.fitted.at_knots[0].shape[1]
+        self._knots = self.fit.knots()[: self._count]
+        on_fit = part.fitted.at_knots[:3]
+        on_guide = [self.guide.at_knots(order)[:, : self._count] for order in range(3)]
+        rows = range(len(part.fitted.names))
+        self._fit_contours = [self._contour(self._knots, [values[row] for values in on_fit]) for row in rows]
+        self._guide_contours = [self._contour(self._knots, [values[row] for values in on_guide]) for row in rows]
+
+    def _contour(self, angle: FloatArray, state: list[FloatArray]) -> Contour:
+        lift, velocity, acceleration = state
+        found = contour(angle, lift, velocity, acceleration, self.base_mm, self.shape)
+        if self.under is None:
+            return found
+        return replace(found, pressure_angle_deg=pressure_angle_under(found, self.under))
+
+    def _at(self, splines: SplineSet, row: int, angle: FloatArray) -> Contour:
+        return self._contour(angle, [splines.evaluate(row, angle, order) for order in range(3)])
+
+    def undercut_at(self, row: int) -> float | None:
+        """Cam angle of an undercut, None without one."""
+        return summarise(self._guide_contours[row]).undercut_at
+
+    def extreme(self, key: str) -> tuple[FloatArray, FloatArray]:
+        """One figure of every lobe and its standard uncertainty, (lobes,); NaN where there is none."""
+        curved = key in _CURVATURE
+        contours = self._guide_contours if curved else self._fit_contours
+        count = len(contours)
+        value, crest, place = np.full(count, np.nan), np.zeros(count), np.full(count, np.nan)
+        for row, found in enumerate(contours):
+            score = _score(found, key)
+            top = int(np.argmax(score))
+            if not np.isfinite(score[top]):
+                continue
+            splines = self.guide if curved else self.fit
+            place[row] = self._zoomed(splines, row, key, float(self._knots[top]), self.fit.step)
+            value[row] = _size(self._at(self.fit, row, place[row : row + 1]), key)[0]
+            if curved:
+                crest[row] = self._swing(row, key, place[row], value[row])
+        u = self._uncertainty(key, place)
+        return value, np.sqrt(u**2 + crest**2 + _plateau(contours, key, u) ** 2)
+
+    def _zoomed(self, splines: SplineSet, row: int, key: str, at: float, reach: float) -> float:
+        """The place of the extreme within `reach` of an angle, on closer and closer grids."""
+        for _ in range(_ZOOMS):
+            angle = at + reach * np.linspace(-1.0, 1.0, _POINTS)
+            score = _score(self._at(splines, row, angle), key)
+            if not np.isfinite(score).any():
+                return at
+            at, reach = float(angle[int(np.argmax(score))]), 2.0 * reach / (_POINTS - 1)
+        return at
+
+    def _swing(self, row: int, key: str, at: float, value: float) -> float:
+        """How far the fit departs toward the extreme near a place; all of the value where it leaves its side."""
+        found = self._at(self.fit, row, at + self.half_period * np.linspace(-1.0, 1.0, 4 * _POINTS))
+        score = _score(found, key)
+        if not np.isfinite(value) or not np.isfinite(score).all():
+            return abs(value) if key == "min_convex_radius_mm" else 0.0
+        return abs(float(_size(found, key)[int(np.argmax(score))]) - value)
+
+    def _uncertainty(self, key: str, place: FloatArray) -> FloatArray:
+        """First-order propagation through lift, velocity and acceleration at each lobe's place; NaN for none."""
+        rows = np.arange(place.size)
+        index, t = self.fit.locate(np.where(np.isfinite(place), place, self.fit.start))
+        state = [self.fit.at(rows, index, t, order) for order in range(3)]
+
+        def value(changed: list[FloatArray]) -> FloatArray:
+            return np.asarray(getattr(self._contour(place, changed), _FIELDS[key]))
+
+        places, terms = Places(index, t, place), []
+        for order, step in enumerate((1e-5, 1e-6, 1e-7)):
+            ahead, behind = (
+                value([values + sign * step * (k == order) for k, values in enumerate(state)]) for sign in (1.0, -1.0)
+            )
+            terms.append(Term(places, order, (ahead - behind) / (2.0 * step)))
+        return self.part.characteristics.of_extreme(*terms)
+
+
+def _size(found: Contour, key: str) -> FloatArray:
+    """The figure at each place, positive."""
+    return np.asarray(np.abs(getattr(found, _FIELDS[key])))
+
+
+def _plateau(contours: list[Contour], key: str, u: FloatArray) -> FloatArray:
+    """How far each extreme stands off the mean of all that lies within 2 u of it, (lobes,).
+
+    The extreme of a noisy plateau, such as the nose of an arc, or of two equal flanks stands off by noise alone.
+    """
+    excess = np.zeros(u.size)
+    for row, found in enumerate(contours):
+        score = _score(found, key)
+        if np.isfinite(u[row]) and np.isfinite(score).any():
+            excess[row] = score.max() - score[score >= score.max() - 2.0 * u[row]].mean()
+    return excess
+
+
+def _score(found: Contour, key: str) -> FloatArray:
+    """What is greatest where the figure is met; −∞ where the contour is of another kind."""
+    size = _size(found, key)
+    if key not in _CURVATURE:
+        return size
+    radius = found.radius_mm
+    right = radius > 0.0 if key == "min_convex_radius_mm" else radius < -(found.shape.radius_mm or 0.0)
+    return np.where(np.isfinite(radius) & right, -size, -np.inf)

@@ -1,0 +1,267 @@
+"""Envelopes of a spec against measured lobes."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from valvelab.arrays import FloatArray
+from valvelab.conformity.envelope import BandPiece, EnvelopeFit, fit_envelope
+from valvelab.errors import BadQuantity, BadSpec
+from valvelab.inspection.judging import Measured, decided
+from valvelab.inspection.lobes.repeatability import GroupScalars, number
+from valvelab.lobe.angle_error import response
+from valvelab.lobe.characteristics import LobeCharacteristics, Value
+from valvelab.lobe.conditioning import condition
+from valvelab.lobe.events import Places
+from valvelab.lobe.profile import Profile, fit_lobes
+from valvelab.lobe.propagation import Term
+from valvelab.records.lobes_result import EnvelopeUse
+from valvelab.records.measurement import NO_DOUBTS, LiftTable
+from valvelab.records.result import Note, Verdict, warning
+from valvelab.records.spec import EnvelopeSpec, Quantity, Spec
+from valvelab.units import bounded, parse_angle, parse_quantity
+
+ENVELOPE = "envelope"
+
+
+@dataclass(frozen=True, slots=True)
+class Nominal:
+    """A nominal lobe: its fitted profile and its centre."""
+
+    profile: Profile
+    centre_cam_deg: float
+
+
+@dataclass(frozen=True, slots=True)
+class LobeEnvelope:
+    """One lobe in its envelope, with what a plot needs; deviations in mm over cam deg from the nominal's centre."""
+
+    fit: EnvelopeFit
+    nominal: Nominal
+    standard_uncertainty_mm: float | None
+    clause: str | None = None
+    doubt: str = ""
+    """Why the nominal may not be what it was read as."""
+
+    @property
+    def angle_cam_deg(self) -> FloatArray:
+        """Angle grid, counted from the nominal's lobe centre."""
+        return self.fit.angle_cam_deg
+
+    @property
+    def deviation_mm(self) -> FloatArray:
+        """Measured − nominal."""
+        return self.fit.deviation_mm
+
+    @property
+    def lower_mm(self) -> FloatArray:
+        """Lower edge of the band (negative)."""
+        return -self.fit.below_mm
+
+    @property
+    def upper_mm(self) -> FloatArray:
+        """Upper edge of the band."""
+        return self.fit.above_mm
+
+    @property
+    def nominal_centre_cam_deg(self) -> float:
+        """The nominal's lobe centre on its own table's scale."""
+        return self.nominal.centre_cam_deg
+
+    def use(self) -> EnvelopeUse:
+        """The record of it."""
+        worst = self.fit.worst
+        return EnvelopeUse(
+            worst_deviation_mm=float(self.fit.deviation_mm[worst]),
+            worst_angle_cam_deg=float(self.fit.angle_cam_deg[worst]),
+            worst_use_of_band=self.fit.use_of_band,
+            fitted_angle_cam_deg=self.fit.shift_cam_deg,
+            rms_um=1000.0 * self.fit.rms_mm,
+        )
+
+    def verdict(self, lobe: str, spec: Spec, lacks: str | None = None, doubt: str = "") -> Verdict:
+        """Decision on the worst deviation, against the band where it lies; undecided where the readings are in doubt.
+
+        `lacks`: what its uncertainty leaves out.
+        """
+        worst = self.fit.worst
+        value = float(self.fit.deviation_mm[worst])
+        deviation = Measured(value, self.standard_uncertainty_mm, doubt=doubt or self.doubt, lacks=lacks or "")
+        ends = float(self.lower_mm[worst]), float(self.upper_mm[worst])
+        row = decided(spec.decision, ENVELOPE, lobe, deviation, ends, "mm")
+        return row.model_copy(update={"clause": self.clause})
+
+
+def nominal_lobes(table: LiftTable, drop_mm: float) -> dict[str, Nominal]:
+    """Every lobe of a nominal table, fitted one by one: a nominal's columns need not share a form."""
+    result: dict[str, Nominal] = {}
+    for trace in table.traces:
+        fitted = fit_lobes(condition((trace,)))
+        characteristics = LobeCharacteristics(fitted)
+        centre = number(characteristics.nose_centre(drop_mm).value[0])
+        if centre is None:
+            centre = float(characteristics.peak_angle().value[0])
+        result[trace.name] = Nominal(fitted.profile(0), centre)
+    return result
+
+
+def fit_envelopes(
+    groups: list[GroupScalars], kinds: Mapping[str, str | None], spec: Spec, spec_file: str,
+    nominals: Mapping[str, LiftTable],
+) -> dict[str, LobeEnvelope]:  # fmt: skip
+    """Every lobe that an envelope of the spec selects, in its envelope; the first envelope that names a lobe counts."""
+    result: dict[str, LobeEnvelope] = {}
+    fitted_nominals: dict[tuple[str, float], dict[str, Nominal]] = {}
+    for count, envelope in enumerate(spec.envelope, start=1):
+        field = f"[[envelope]] {count}"
+        if envelope.nominal not in nominals:
+            raise BadSpec(spec_file, field, f"nominal {envelope.nominal!r} that was not read", "a lift table")
+        band = _band(envelope, spec_file, field)
+        for group in groups:
+            key = envelope.nominal, group.drop_mm
+            if key not in fitted_nominals:
+                fitted_nominals[key] = nominal_lobes(nominals[envelope.nominal], group.drop_mm)
+            chosen = {
+                row: _nominal_for(fitted_nominals[key], name, envelope, spec_file, field)
+                for row, name in enumerate(group.fitted.names)
+                if name not in result and name not in group.withheld and _selects(envelope, name, kinds[name])
+            }
+            doubts = nominals[envelope.nominal].doubts
+            doubt = f"nominal {envelope.nominal}: {doubts.lift or doubts.angle}" if doubts != NO_DOUBTS else ""
+            fits = {row: _fit_one(group, row, nominal, band, envelope) for row, nominal in chosen.items()}
+            worst_at = {row: float(fit.measured_angle_cam_deg[fit.worst]) for row, fit in fits.items()}
+            stated = _uncertainty(group, worst_at, turned="angle" in envelope.fit)
+            for row, fit in fits.items():
+                result[group.fitted.names[row]] = LobeEnvelope(fit, chosen[row], stated[row], envelope.clause, doubt)
+    return result
+
+
+def unanswered_envelopes(
+    spec: Spec, kinds: Mapping[str, str | None], withheld: Collection[str]
+) -> tuple[list[Verdict], list[Note]]:
+    """Rows for lobes that an envelope names and that are not in it, with the reason; notes on them.
+
+    `kinds` maps every lobe read to its kind; `withheld` names those that the asked follower can't describe.
+    """
+    rows: list[Verdict] = []
+    notes: list[Note] = []
+    taken: set[str] = set()
+    for count, envelope in enumerate(spec.envelope, start=1):
+        chosen = [name for name, kind in kinds.items() if _selects(envelope, name, kind)]
+        missing = {
+            name: "not derived under the follower asked for: see the notes" for name in chosen if name in withheld
+        }
+        if not isinstance(envelope.lobes, str):
+            missing |= {name: "the spec names it, but it is not among the readings" for name in envelope.lobes
+                        if name not in kinds}  # fmt: skip
+        elif not chosen:
+            missing[envelope.lobes] = f"[[envelope]] {count}: nothing that was measured answers it"
+        for name, reason in missing.items():
+            row = decided(spec.decision, ENVELOPE, name, Measured(None, None, reason), (None, None), "mm")
+            rows.append(row.model_copy(update={"clause": envelope.clause}))
+            notes.append(warning(f"{name} {ENVELOPE}", f"undecided: {reason}"))
+        twice = [name for name in chosen if name in taken]
+        if twice:
+            text = f"[[envelope]] {count} names {', '.join(twice)} again: the envelope that named it first counts"
+            notes.append(warning(ENVELOPE, text))
+        taken.update(chosen)
+    return rows, notes
+
+
+def _selects(envelope: EnvelopeSpec, name: str, kind: str | None) -> bool:
+    if envelope.lobes == "all":
+        return True
+    return kind == envelope.lobes if isinstance(envelope.lobes, str) else name in envelope.lobes
+
+
+def _nominal_for(lobes: dict[str, Nominal], name: str, envelope: EnvelopeSpec, spec_file: str, field: str) -> Nominal:
+    if name in lobes:
+        return lobes[name]
+    if len(lobes) == 1:
+        return next(iter(lobes.values()))
+    found = ", ".join(lobes)
+    raise BadSpec(
+        spec_file, field, f"nominal {envelope.nominal} with lobes {found}", f"a lobe {name}, or one lobe only"
+    )
+
+
+def _band(envelope: EnvelopeSpec, spec_file: str, field: str) -> tuple[BandPiece, ...]:
+    pieces = []
+    for count, band in enumerate(envelope.band, start=1):
+        try:
+            pieces.append(
+                BandPiece(
+                    _angle(band.from_, "from"), _angle(band.to, "to"),
+                    _size(band.below, "below"), _size(band.above, "above"),
+                )
+            )  # fmt: skip
+        except BadQuantity as error:
+            place = f"{field} band {count} {error.field}"
+            raise BadSpec(spec_file, place, error.found, error.expected) from None
+    for count, piece in enumerate(pieces, start=1):
+        if piece.stop <= piece.start:
+            raise BadSpec(
+                spec_file, f"{field} band {count}", f"from {piece.start:g} to {piece.stop:g}", "from below to"
+            )
+    return tuple(pieces)
+
+
+def _angle(quantity: Quantity, field: str) -> float:
+    """A place in the band, from the nominal's lobe centre: within half a turn of it."""
+    value = parse_angle(quantity, "cam", field)
+    if abs(value) > 180.0:
+        raise BadQuantity(field, f"{quantity!r}", "cam deg from the nominal's lobe centre, within ±180")
+    return value
+
+
+def _size(quantity: Quantity, field: str) -> float:
+    value = bounded(parse_quantity(quantity, "length", field), "length", field)
+    if value < 0.0:
+        raise BadQuantity(field, f"{quantity!r}", "a size of 0 or more, to that side of the nominal")
+    return value
+
+
+def _fit_one(
+    group: GroupScalars, row: int, nominal: Nominal, band: tuple[BandPiece, ...], envelope: EnvelopeSpec
+) -> EnvelopeFit:
+    profile = group.fitted.profile(row)
+    centre = number(group.scalars["nose_cam_deg"].value[row])
+    if centre is None:
+        centre = float(group.scalars["max_lift_angle_cam_deg"].value[row])
+    return fit_envelope(profile.value, centre, nominal.profile.value, nominal.centre_cam_deg, band, envelope.fit)
+
+
+def _uncertainty(group: GroupScalars, worst_at: dict[int, float], *, turned: bool) -> dict[int, float | None]:
+    """Standard uncertainty of the fitted lift of some rows, each at its own angle, instrument included.
+
+    turned: the angle was fitted out, and with it what an error of angle has in common on both flanks.
+    """
+    characteristics = group.characteristics
+    splines = group.fitted.splines
+    rows = np.arange(len(group.fitted.names))
+    angle = np.array([worst_at.get(row, np.nan) for row in range(rows.size)])
+    index, t = splines.locate(np.nan_to_num(angle))
+    noise = characteristics.propagation.standard(Term(Places(index, t, angle), 0, np.ones(rows.size)))
+    lift, slope = (splines.at(rows, index, t, order) for order in (0, 1))
+    moved = response(angle, slope)
+    if turned:
+        for flank in characteristics.steepest:
+            moved = moved - response(flank, 0.5 * slope)
+    instrument = characteristics.instrument
+    total = np.sqrt(
+        noise**2 + instrument.probe_mm**2 + (instrument.expansion * lift) ** 2 + characteristics.by_angle(moved) ** 2
+    )
+    if group.widening is not None:
+
+        def there(copy: LobeCharacteristics) -> dict[str, Value]:
+            # a fitted angle goes with the lobe's centre
+            off = copy.nose_centre(group.drop_mm).value - centre if turned else np.zeros(rows.size)
+            place, within = splines.locate(np.nan_to_num(angle) + np.nan_to_num(off))
+            return {"lift": Value(copy.fitted.splines.at(rows, place, within), total)}
+
+        centre = characteristics.nose_centre(group.drop_mm).value
+        total = group.widening.apply({"lift": Value(lift, total)}, there)["lift"].u
+    return {row: number(total[row]) if total[row] > 0.0 else None for row in worst_at}

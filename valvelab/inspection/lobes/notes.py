@@ -1,0 +1,211 @@
+"""What the reader of a lobe inspection has to know."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from valvelab.inspection.lobes.repeatability import GroupScalars
+from valvelab.inspection.lobes.widening import Doubts, worth_saying
+from valvelab.lobe.base_circle import BaseCircle
+from valvelab.lobe.division import least_deviation
+from valvelab.lobe.profile import FittedLobes
+from valvelab.lobe.smoothing_bias import WIDEST_FOR_ACCELERATION, WIDEST_FOR_JERK, too_wide
+from valvelab.records.lobes_result import LobeResult
+from valvelab.records.measurement import LiftTable
+from valvelab.records.result import Note, info, warning
+from valvelab.units import INCH_MM
+
+_CORRELATION_WORTH_SAYING = 0.05
+_FORM_WORTH_SAYING_MM = 0.002
+# A resting run that is no circle: form of this size, or of this share of the lift.
+_NO_CIRCLE_MM = 0.1
+_NO_CIRCLE_SHARE = 0.02
+
+
+def table_notes(table: LiftTable) -> list[Note]:
+    """Notes that follow from what the table states or leaves out."""
+    notes = []
+    if table.temperature_degc is not None and table.temperature_degc != 20.0:
+        text = f"read at {table.temperature_degc:g} degC; not corrected to 20 degC, its effect is in the uncertainty"
+        notes.append(info("temperature", text))
+    if table.probe_uncertainty_mm is None:
+        notes.append(info("uncertainty", "no probe uncertainty is stated: only the readings' own scatter is counted"))
+    return notes
+
+
+def division_notes(stated_mm: float | None, found_mm: float) -> list[Note]:
+    """The gauge's division, stated or seen in the readings, and what it makes of one reading's uncertainty."""
+    if found_mm == 0.0:
+        return []
+    inches = found_mm / INCH_MM
+    size = f"{found_mm:g} mm"
+    if abs(inches * 1e6 - round(inches * 1e6)) < 1e-3:
+        size = f"{inches:g} in ({size})"
+    least = f"a reading is uncertain by {1000.0 * least_deviation(found_mm):.2g} µm at least"
+    if stated_mm is not None:
+        return [info("division", f"the gauge's division is stated as {size}: {least}")]
+    return [info("division", f"all readings are multiples of {size}, taken as the gauge's division: {least}")]
+
+
+def angle_notes(without_angle: frozenset[str]) -> list[Note]:
+    """What a table leaves out that states no uncertainty of its angles and whose sweeps show none."""
+    if not without_angle:
+        return []
+    text = (
+        "neither the encoder's nor the wheel's uncertainty is stated, and sweeps don't show it: centres, events, "
+        "durations and all else that an angle moves carry none of it (state `encoder uncertainty: 0.05 cam deg`)"
+    )
+    return [warning("angle", text)]
+
+
+def fit_notes(fitted: FittedLobes) -> list[Note]:
+    """Notes on how one group of lobes was fitted."""
+    notes = []
+    listed = ", ".join(fitted.names)
+    conditioned = fitted.conditioned
+    if not conditioned.periodic:
+        notes.append(info(listed, "only the event was swept: no base-circle arc, so the table's own zero is kept"))
+    if conditioned.set_aside:
+        notes.append(info(listed, f"{conditioned.set_aside} readings far from the event are set aside"))
+    if conditioned.periodic:
+        for row, (name, base) in enumerate(zip(fitted.names, fitted.bases, strict=True)):
+            lift = float(fitted.at_knots[0][row].max())
+            notes += _base_circle_notes(name, base, lift, zero_taken_out=fitted.zero_taken_out)
+    for name, kept in zip(fitted.names, conditioned.kept, strict=True):
+        left_out = int((~kept).sum())
+        if left_out:
+            plural = "reading stands" if left_out == 1 else "readings stand"
+            notes.append(warning(name, f"{left_out} {plural} off and left out of the fit; the record keeps them"))
+    notes += _taken_out_notes(fitted)
+    if fitted.smoothed.lag_correlation > _CORRELATION_WORTH_SAYING:
+        text = f"neighbouring readings are correlated ({fitted.smoothed.lag_correlation:.2f}); the fit allows for it"
+        notes.append(info("noise", text))
+    return notes
+
+
+_DISAGREE = {
+    "centre": "{0:.3f} cam deg in where the lobe stands",
+    "duration": "{0:.3f} cam deg in how long it lasts",
+    "lift": "{1:.1f} µm in lift",
+    "zero": "{2:.1f} µm in zero",
+}
+
+
+def doubt_notes(doubts: Doubts, lobes: int) -> list[Note]:
+    """Warnings where turns disagree or the zero drifts beyond the noise, in a table of so many lobes; with figures."""
+    names = doubts.fitted.names
+    top = doubts.fitted.at_knots[0].max(axis=1)
+    what = "turns" if len({turn.given for turn in doubts.fitted.conditioned.turns}) == 1 else "sweeps"
+    notes = []
+    for name, spread in doubts.disagreements.items():
+        rows = np.flatnonzero(spread.chance < worth_saying(lobes))
+        if rows.size == 0:
+            continue
+        size = spread.across[rows].max()
+        figure = _DISAGREE[name].format(size, 1000.0 * (spread.across * top)[rows].max(), 1000.0 * size)
+        text = f"{what} disagree by up to {figure}, more than their noise explains; the uncertainty counts it"
+        notes.append(warning(f"{', '.join(names[row] for row in rows)} repeatability", text))
+    drift = doubts.drifts(worth_saying(lobes))
+    if drift is not None:
+        rows = np.flatnonzero(drift)
+        text = (
+            f"the zero drifts by up to {1000.0 * drift.max():.1f} µm in a turn, more than the noise explains; the "
+            "uncertainty counts it as if it came at any moment of the turn"
+        )
+        notes.append(warning(f"{', '.join(names[row] for row in rows)} drift", text))
+    return notes
+
+
+def _taken_out_notes(fitted: FittedLobes) -> list[Note]:
+    """What of the base circle was taken out of the sweep."""
+    if fitted.conditioned.periodic and not fitted.zero_taken_out:
+        text = "the table's own zero is kept, as asked; what the base circle shows is reported and not taken out"
+        return [info("zero", text)]
+    if any(base is not None and base.with_eccentricity for base in fitted.bases):
+        how = "taken out of" if fitted.eccentricity_taken_out else "left in"
+        return [info("eccentricity", f"the base circle's eccentricity is {how} the whole sweep, and reported")]
+    return []
+
+
+_DERIVED = {2: "acceleration, ramps and radii of curvature are", 3: "the jerk is"}
+
+_BESIDE = {2: "; what may lie between them widens the uncertainty of all else", 3: ""}
+
+
+def no_derivative(part: GroupScalars, row: int, order: int) -> str | None:
+    """Why one lobe has no second (or third) derivative: its readings are too far apart; None where it has one."""
+    apart = part.characteristics.spacing_cam_deg
+    if not too_wide(apart, order)[row]:
+        return None
+    widest = {2: WIDEST_FOR_ACCELERATION, 3: WIDEST_FOR_JERK}[order]
+    wanted = {2: "an acceleration", 3: "a jerk"}[order]
+    return f"readings {apart[row]:.3g} cam deg apart are too wide for {wanted} (at most {widest:g})"
+
+
+def spacing_notes(part: GroupScalars) -> list[Note]:
+    """What the readings of a group are too far apart for, each sentence once for all lobes that it concerns."""
+    said: dict[tuple[int, str], list[str]] = {}
+    for row, name in enumerate(part.fitted.names):
+        for order in _DERIVED:
+            if (reason := no_derivative(part, row, order)) is not None:
+                said.setdefault((order, reason), []).append(name)
+    return [
+        (warning if order == 2 else info)(", ".join(names), f"{_DERIVED[order]} not derived: {reason}{_BESIDE[order]}")
+        for (order, reason), names in said.items()
+    ]
+
+
+def _base_circle_notes(name: str, base: BaseCircle | None, lift_mm: float, *, zero_taken_out: bool) -> list[Note]:
+    if base is None:
+        return [warning(name, "no base-circle arc was found: the table's own zero is kept")]
+    notes = []
+    if base.circle and not base.with_eccentricity:
+        text = (
+            f"the base-circle arc is too short for an eccentricity below {1000.0 * base.hidden_mm:.0f} µm; only its "
+            "zero is taken out"
+        )
+        notes.append(warning(name, text))
+    if base.form_mm > min(_NO_CIRCLE_MM, _NO_CIRCLE_SHARE * lift_mm):
+        text = f"the resting run is no circle: {1000.0 * base.form_mm:.0f} µm of form beyond eccentricity"
+        offer = "; to keep the table's own zero, inspect with --table-zero" if zero_taken_out else ""
+        notes.append(warning(name, text + offer))
+    elif base.form_mm > _FORM_WORTH_SAYING_MM:
+        notes.append(info(name, f"the base circle has {1000.0 * base.form_mm:.1f} µm of form beyond eccentricity"))
+    if not base.circle:
+        text = "form hides what eccentricity the base circle has: only the resting run's mean is taken out"
+        notes.append(info(name, text))
+    return notes
+
+
+def lobe_notes(lobes: tuple[LobeResult, ...], chord_lift_mm: float, groups: list[GroupScalars]) -> list[Note]:
+    """Notes lobe by lobe: unknown names, lifts never passed, centres that could not be derived."""
+    notes = []
+    lowest = {
+        name: (float(part.characteristics.lobes.lift[row, : int(part.characteristics.lobes.nose[row]) + 1].min()),
+               float(part.characteristics.lobes.lift[row, int(part.characteristics.lobes.nose[row]):].min()))
+        for part in groups for row, name in enumerate(part.fitted.names)
+    }  # fmt: skip
+    withheld = frozenset().union(*(part.withheld for part in groups))
+    for lobe in lobes:
+        if lobe.lobe in withheld:
+            continue
+        if lobe.kind is None:
+            notes.append(info(lobe.lobe, "the name is not cylinder + I or E, so its kind is not known"))
+        notes += [
+            info(f"{lobe.lobe} at {row.at_mm:g} mm", _why_not(lobe, row.at_mm, lowest[lobe.lobe]))
+            for row in lobe.durations
+            if row.duration_crank_deg is None
+        ]
+        if lobe.centre_cam_deg is None:
+            notes.append(warning(f"{lobe.lobe} centre", "the lift never falls 1.27 mm below its peak on both flanks"))
+        if lobe.centres.chord_cam_deg is None:
+            notes.append(info(f"{lobe.lobe} chord centre", f"no crossings at {chord_lift_mm:g} mm"))
+    return notes
+
+
+def _why_not(lobe: LobeResult, lift: float, lowest: tuple[float, float]) -> str:
+    if lobe.max_lift_mm is not None and lobe.max_lift_mm < lift:
+        return f"no events: the greatest lift is {lobe.max_lift_mm:.4f} mm"
+    sides = [side for side, low in zip(("opening", "closing"), lowest, strict=True) if low >= lift]
+    flank = " and ".join(sides) or "one"
+    return f"no duration: the {flank} flank never comes below it (lowest {max(lowest):.4f} mm)"

@@ -1,0 +1,1 @@
+"""Springs, matched sets and shims."""

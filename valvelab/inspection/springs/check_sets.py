@@ -1,0 +1,131 @@
+"""Sets that a search found earlier, checked instead of looked for again.
+
+A search that the clock ends gives another answer on another day; whether an answer keeps what it claims does not
+depend on time: every limit, every number, and bounds that nothing found breaks.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from time import monotonic
+
+import numpy as np
+
+from valvelab.errors import CannotEvaluate, Reason
+from valvelab.inspection.springs.sets import Prepared, SetsInspection, SetsQuestion, answer, prepare
+from valvelab.records.result import Note, warning
+from valvelab.sets.least_spread import EQUAL, LeastSpread
+from valvelab.sets.match import MatchedSet, MatchedSets, match
+from valvelab.sets.tray import Grouping, Tray, Watch
+
+WITHIN = 1e-9
+TRIED_S = 2.0
+"""How long sets are looked for that would break a stated bound; none found says nothing."""
+
+
+@dataclass(frozen=True, slots=True)
+class StatedSets:
+    """What is claimed: position ("" without positions) and springs of each set, and the two bounds."""
+
+    sets: tuple[tuple[str, tuple[str, ...]], ...]
+    bound_sets: int
+    bound_total_spread: float
+
+
+def check_sets(question: SetsQuestion, stated: StatedSets) -> SetsInspection:
+    """The stated sets described anew, with a warning for everything that they do not keep.
+
+    Refuses sets of springs that are not in the tray, or can't be matched.
+    """
+    ready = prepare(question)
+    sets = tuple(_described(ready.tray, position, springs) for position, springs in stated.sets)
+    used = {spring for one in sets for spring in one.springs}
+    total = sum(float((one.spread / ready.tray.limits).sum()) for one in sets)
+    engines = len(sets) // len(ready.tray.asked())
+    least = LeastSpread(Grouping(()), total, stated.bound_total_spread)
+    matched = MatchedSets(
+        sets=sets,
+        left_over=tuple(number for number in range(len(ready.tray.names)) if number not in used),
+        total_spread=total,
+        bound_sets=stated.bound_sets,
+        bound_total_spread=stated.bound_total_spread,
+        number_proven=engines * len(ready.tray.asked()) == stated.bound_sets,
+        spread_proven=least.proven,
+    )
+    faults = (*_faults(ready, matched), *_broken_bounds(ready.tray, matched))
+    found = answer(question, ready, matched)
+    return replace(found, result=found.result.model_copy(update={"notes": (*found.result.notes, *faults)}))
+
+
+def _described(tray: Tray, position: str, springs: Sequence[str]) -> MatchedSet:
+    rows = []
+    for name in springs:
+        if name not in tray.names:
+            raise CannotEvaluate(
+                Reason.BAD_VALUES, f"a set with {name!r}, which is no spring of the tray with all values"
+            )
+        rows.append(tray.names.index(name))
+    if not rows:
+        raise CannotEvaluate(Reason.BAD_VALUES, "a set without springs")
+    return MatchedSet(position, tuple(rows), np.ptp(tray.values[rows], axis=0))
+
+
+def _faults(ready: Prepared, matched: MatchedSets) -> list[Note]:
+    """Limits, sizes, places and conditions that the sets do not keep."""
+    tray, found = ready.tray, []
+    places = {position.name: position for position in tray.asked()}
+    counts = Counter(one.position for one in matched.sets)
+    if matched.sets and len({counts[name] for name in places}) > 1:
+        found.append(warning("sets", "not as many sets for each position"))
+    for spring, many in Counter(spring for one in matched.sets for spring in one.springs).items():
+        if many > 1:
+            found.append(warning(tray.names[spring], f"in {many} places"))
+    for number, one in enumerate(matched.sets, start=1):
+        place = places.get(one.position)
+        values = tray.values[list(one.springs)]
+        if (one.spread > tray.limits * (1.0 + WITHIN)).any():
+            found.append(warning(f"set {number}", "over a limit"))
+        if place is None or len(one.springs) != place.size:
+            found.append(warning(f"set {number}", f"{len(one.springs)} springs, another number is asked for"))
+        elif (values < place.low).any() or (values > place.high).any():
+            found.append(warning(f"set {number}", f"outside what {place.name} asks for"))
+        found += _conditions(ready, number, set(one.springs))
+    return found
+
+
+def _conditions(ready: Prepared, number: int, springs: set[int]) -> list[Note]:
+    """Springs to be kept together or apart that are not."""
+    tray = ready.tray
+    found = [
+        warning(f"set {number}", "parts springs that stay together: " + ", ".join(tray.names[row] for row in group))
+        for group in tray.together
+        if springs & set(group) and not set(group) <= springs
+    ]
+    found += [
+        warning(f"set {number}", f"joins {tray.names[a]} and {tray.names[b]}, which stay apart")
+        for a, b in tray.apart
+        if {a, b} <= springs
+    ]
+    return found
+
+
+def _broken_bounds(tray: Tray, matched: MatchedSets) -> list[Note]:
+    """Bounds that a short search gets past; a true bound never is, however long one looks."""
+    found = []
+    if len(matched.sets) > matched.bound_sets:
+        found.append(warning("sets", f"{len(matched.sets)} sets, more than the bound of {matched.bound_sets}"))
+    if matched.total_spread < matched.bound_total_spread * (1.0 - EQUAL) - EQUAL:
+        found.append(warning("total_spread", f"below the bound of {matched.bound_total_spread:g}"))
+    end = monotonic() + TRIED_S
+    tried = match(tray, Watch(lambda: end - monotonic()))
+    if len(tried.sets) > matched.bound_sets:
+        found.append(
+            warning("sets", f"{len(tried.sets)} sets are possible, more than the bound of {matched.bound_sets}")
+        )
+    same = len(tried.sets) == len(matched.sets)
+    if same and tried.total_spread < matched.bound_total_spread * (1.0 - EQUAL) - EQUAL:
+        text = f"{tried.total_spread:.4f} is possible, below the bound of {matched.bound_total_spread:.4f}"
+        found.append(warning("total_spread", text))
+    return found

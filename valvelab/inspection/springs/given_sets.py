@@ -1,0 +1,83 @@
+"""Sets that someone made, described instead of matched: what the spread of each is against the limits."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from valvelab.errors import WrongUsage
+from valvelab.inspection.springs.characteristics import KEY_OF
+from valvelab.inspection.springs.sets import SetsInspection, SetsQuestion, inspect_sets
+from valvelab.records.result import Note, info, warning
+from valvelab.records.sets_result import SpringSet
+
+
+def describe_sets(question: SetsQuestion, given: tuple[tuple[str, ...], ...]) -> SetsInspection:
+    """The answer of matching with the sets `given`, each a tuple of springs, in place of matched ones.
+
+    Nothing is proven of it. A set over a limit or of another size than asked is kept, with a warning.
+    """
+    plain = inspect_sets(replace(question, time_limit_s=0.0))
+    table = plain.result.values
+    _check(given, table, {one.spring: one.reason for one in plain.result.excluded})
+    keys = {KEY_OF[name]: limit for name, limit in question.within.items()}
+    made = tuple(_described(one, table, keys) for one in given)
+    used = {name for one in given for name in one}
+    total = sum(one.spread[key] / limit for one in made for key, limit in keys.items())
+    about_matching = {"sets", "total_spread"}
+    notes = [note for note in plain.result.notes if note.about not in about_matching]
+    result = plain.result.model_copy(
+        update={
+            "notes": (*notes, info("sets", "as given, not matched: nothing is proven of them"),
+                      *_faults(made, keys, question.size)),
+            "sets": made,
+            "left_over": tuple(name for name in table if name not in used),
+            "total_spread": total,
+            "proven_optimal": False,
+            "bound_sets": len(table) // question.size,
+            "number_proven": False,
+            "spread_proven": False,
+            "bound_total_spread": 0.0,
+        }
+    )  # fmt: skip
+    return replace(plain, result=result)
+
+
+def _check(
+    given: tuple[tuple[str, ...], ...], table: dict[str, dict[str, float | None]], rejected: dict[str, str]
+) -> None:
+    seen: set[str] = set()
+    for one in given:
+        for name in one:
+            if name in rejected:
+                raise WrongUsage(f"--set: the spec rejects {name!r} ({rejected[name]}); --with-rejected takes it in")
+            if name not in table:
+                raise WrongUsage(f"--set: there is no spring {name!r}")
+            if name in seen:
+                raise WrongUsage(f"--set: spring {name!r} twice, expected each once")
+            seen.add(name)
+            missing = next((key for key, value in table[name].items() if value is None), None)
+            if missing is not None:
+                raise WrongUsage(f"--set: spring {name!r} has no {missing}, by which sets are matched")
+
+
+def _described(one: tuple[str, ...], table: dict[str, dict[str, float | None]], keys: dict[str, float]) -> SpringSet:
+    values = {key: np.array([table[name][key] for name in one], dtype=np.float64) for key in keys}
+    return SpringSet(
+        springs=one,
+        position=None,
+        spread={key: float(np.ptp(row)) for key, row in values.items()},
+        mean={key: float(row.mean()) for key, row in values.items()},
+    )
+
+
+def _faults(made: tuple[SpringSet, ...], keys: dict[str, float], size: int) -> list[Note]:
+    notes = []
+    for number, one in enumerate(made, start=1):
+        over = [key for key, limit in keys.items() if one.spread[key] > limit * (1.0 + 1e-9)]
+        if over:
+            notes.append(warning(f"set {number}", f"over the limit: {', '.join(over)}"))
+        if len(one.springs) != size:
+            notes.append(warning(f"set {number}", f"{len(one.springs)} springs, {size} are asked for"))
+    return notes

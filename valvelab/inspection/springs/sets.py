@@ -1,0 +1,235 @@
+"""Matched sets from spring readings: characteristics chosen, solved exactly, described."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from math import inf
+from time import monotonic
+
+import numpy as np
+
+from valvelab.errors import CannotEvaluate, Reason, WrongUsage
+from valvelab.inspection.springs.analysis import Number, SpringAnalysis
+from valvelab.inspection.springs.characteristics import KEY_OF
+from valvelab.inspection.springs.inspect import SpringsQuestion, values_of
+from valvelab.inspection.springs.usable import usable_springs
+from valvelab.records.result import Note, info, warning
+from valvelab.records.sets_result import SetsResult, SpringSet
+from valvelab.records.springs_result import ExcludedSpring
+from valvelab.sets.least_spread import THOROUGH, Effort
+from valvelab.sets.match import MatchedSet, MatchedSets, match
+from valvelab.sets.tray import LARGEST_SET, SMALLEST_SET, Position, Progress, Tray, Watch, tray
+
+MATCHED = ("seat_force", "open_force", "rate", "solid_height", "free_length")
+"""Characteristics that sets can be matched by."""
+
+
+@dataclass(frozen=True, slots=True)
+class PositionWish:
+    """A kind of place in the engine that wants its own set: `between` bounds characteristics by name."""
+
+    name: str
+    size: int
+    between: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class SetsQuestion:
+    """What is asked: readings, set size, the largest range of each characteristic in a set, and conditions by name.
+
+    with_rejected: springs that the spec rejects take part as well.
+    """
+
+    springs: SpringsQuestion
+    size: int
+    within: Mapping[str, float]
+    together: tuple[tuple[str, ...], ...] = ()
+    apart: tuple[tuple[str, str], ...] = ()
+    positions: tuple[PositionWish, ...] = ()
+    time_limit_s: float = 30.0
+    thorough: bool = False
+    with_rejected: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class SetsInspection:
+    """The tray as it was matched, the working behind the answer, and the result."""
+
+    analyses: tuple[SpringAnalysis, ...]
+    tray: Tray
+    matched: MatchedSets
+    result: SetsResult
+
+
+def inspect_sets(
+    question: SetsQuestion,
+    report: Callable[[Progress], None] | None = None,
+    cancelled: Callable[[], bool] | None = None,
+) -> SetsInspection:
+    """The most matched sets, then the tightest. `report` hears of progress; `cancelled` ends it with the best found."""
+    ready = prepare(question)
+    matched = match(ready.tray, _watch(question, report, cancelled), THOROUGH if question.thorough else Effort())
+    return answer(question, ready, matched)
+
+
+@dataclass(frozen=True, slots=True)
+class Prepared:
+    """A question ready to be matched: each spring in its latest stage, its values, the tray, what has to be said."""
+
+    analyses: tuple[SpringAnalysis, ...]
+    table: Mapping[str, Mapping[str, Number]]
+    tray: Tray
+    notes: tuple[Note, ...]
+    excluded: tuple[ExcludedSpring, ...]
+
+
+def prepare(question: SetsQuestion) -> Prepared:
+    """The tray that a question is about. Refuses a question without limits, sizes out of range, an unusable tray."""
+    _check(question)
+    pool = usable_springs(question.springs, with_rejected=question.with_rejected)
+    chosen, notes = pool.analyses, list(pool.notes)
+    names = tuple(question.within)
+    table = {analysis.name: values_of(analysis, names) for analysis in chosen}
+    notes += _left_out(table)
+    usable = tuple(name for name, row in table.items() if all(number.value is not None for number in row.values()))
+    if not usable:
+        raise CannotEvaluate(Reason.MISSING_INPUT, _nothing(question, table))
+    notes += _torn(question, usable)
+    known = (*table, *(one.spring for one in pool.excluded))
+    values = np.array([[table[name][c].value for c in names] for name in usable], dtype=np.float64)
+    problem = tray(
+        usable,
+        values,
+        np.array([question.within[c] for c in names], dtype=np.float64),
+        question.size,
+        tuple(group for names in question.together if len(group := _indices(names, usable, known)) > 1),
+        tuple((pair[0], pair[1]) for names in question.apart if len(pair := _indices(names, usable, known)) == 2),
+        tuple(_position(wish, names) for wish in question.positions),
+    )
+    return Prepared(chosen, table, problem, tuple(notes), pool.excluded)
+
+
+def answer(question: SetsQuestion, ready: Prepared, matched: MatchedSets) -> SetsInspection:
+    """Matched sets described, with what is proven of them."""
+    notes = [*ready.notes, *_proof_notes(matched, question)]
+    result = _result(question, ready, matched, notes)
+    return SetsInspection(ready.analyses, ready.tray, matched, result)
+
+
+def _check(question: SetsQuestion) -> None:
+    if not question.within:
+        raise WrongUsage('sets: found no --within, expected at least one, such as --within "seat_force=6 N"')
+    for name, limit in question.within.items():
+        if name not in MATCHED:
+            raise WrongUsage(f"--within {name}: expected one of {', '.join(MATCHED)}")
+        if limit <= 0.0:
+            raise WrongUsage(f"--within {name}: found {limit:g}, expected above 0")
+    for size in [question.size, *(wish.size for wish in question.positions)]:
+        if not SMALLEST_SET <= size <= LARGEST_SET:
+            raise WrongUsage(f"--size: found {size}, expected {SMALLEST_SET} to {LARGEST_SET}")
+
+
+def _watch(
+    question: SetsQuestion, report: Callable[[Progress], None] | None, cancelled: Callable[[], bool] | None
+) -> Watch:
+    end = monotonic() + question.time_limit_s
+    quiet = Watch()
+    return Watch(lambda: end - monotonic(), cancelled or quiet.cancelled, report or quiet.report)
+
+
+def _left_out(table: Mapping[str, Mapping[str, Number]]) -> list[Note]:
+    notes = []
+    for spring, row in table.items():
+        missing = [f"{name} ({number.reason})" for name, number in row.items() if number.value is None]
+        if missing:
+            notes.append(warning(spring, f"left over: no {'; no '.join(missing)}"))
+    return notes
+
+
+def _torn(question: SetsQuestion, usable: tuple[str, ...]) -> list[Note]:
+    """Springs to be kept together of which one can't be matched at all."""
+    return [
+        warning(", ".join(group), "not all of them can be matched; the others are matched without them")
+        for group in question.together
+        if 0 < len(set(group) & set(usable)) < len(group)
+    ]
+
+
+def _nothing(question: SetsQuestion, table: Mapping[str, Mapping[str, Number]]) -> str:
+    row = next(iter(table.values()))
+    name, number = next((name, number) for name, number in row.items() if number.value is None)
+    return f"{question.springs.table.file}: no spring has a {name}: {number.reason}"
+
+
+def _indices(group: tuple[str, ...], usable: tuple[str, ...], known: tuple[str, ...]) -> tuple[int, ...]:
+    for name in group:
+        if name not in known:
+            raise WrongUsage(f"--together/--apart: there is no spring {name!r}")
+    if len(set(group)) < len(group):
+        raise WrongUsage(f"--together/--apart: found {', '.join(group)}, expected different springs")
+    return tuple(usable.index(name) for name in group if name in usable)
+
+
+def _position(wish: PositionWish, names: tuple[str, ...]) -> Position:
+    for name in wish.between:
+        if name not in names:
+            raise WrongUsage(f"--position {wish.name}: {name} is not among the characteristics of --within")
+    low = [wish.between.get(name, (-inf, inf))[0] for name in names]
+    high = [wish.between.get(name, (-inf, inf))[1] for name in names]
+    return Position(wish.name, wish.size, np.array(low), np.array(high))
+
+
+def _proof_notes(matched: MatchedSets, question: SetsQuestion) -> list[Note]:
+    many = len(matched.sets)
+    notes = []
+    if matched.number_proven:
+        notes.append(info("sets", f"{many} sets is proven to be the most there can be"))
+    else:
+        notes.append(
+            warning("sets", f"{many} sets found, {matched.bound_sets} not ruled out within {question.time_limit_s:g} s")
+        )
+    if not many:
+        return notes
+    if matched.spread_proven:
+        notes.append(info("total_spread", f"{matched.total_spread:.4f} is proven to be the least for {many} sets"))
+    else:
+        text = (
+            f"{matched.total_spread:.4f} is the least found for {many} sets, not proven: "
+            f"nothing below {matched.bound_total_spread:.4f} is possible"
+            + ("" if question.thorough else "; a thorough search may prove or better it")
+        )
+        notes.append(warning("total_spread", text))
+    return notes
+
+
+def _result(question: SetsQuestion, ready: Prepared, matched: MatchedSets, notes: list[Note]) -> SetsResult:
+    problem, table = ready.tray, ready.table
+    used = {problem.names[i] for one in matched.sets for i in one.springs}
+    return SetsResult(
+        source=question.springs.sources,
+        notes=tuple(dict.fromkeys(notes)),
+        size=question.size,
+        within={KEY_OF[name]: limit for name, limit in question.within.items()},
+        sets=tuple(_set(problem, one, tuple(question.within)) for one in matched.sets),
+        left_over=tuple(name for name in table if name not in used),
+        excluded=ready.excluded,
+        total_spread=matched.total_spread,
+        proven_optimal=matched.proven_optimal,
+        bound_sets=matched.bound_sets,
+        number_proven=matched.number_proven,
+        spread_proven=matched.spread_proven,
+        bound_total_spread=matched.bound_total_spread,
+        values={spring: {KEY_OF[c]: row[c].value for c in row} for spring, row in table.items()},
+    )
+
+
+def _set(problem: Tray, one: MatchedSet, names: tuple[str, ...]) -> SpringSet:
+    keys = [KEY_OF[name] for name in names]
+    means = problem.values[list(one.springs)].mean(axis=0)
+    return SpringSet(
+        springs=tuple(problem.names[i] for i in one.springs),
+        position=one.position or None,
+        spread=dict(zip(keys, map(float, one.spread), strict=True)),
+        mean=dict(zip(keys, map(float, means), strict=True)),
+    )

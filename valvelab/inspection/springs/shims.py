@@ -1,0 +1,260 @@
+"""Springs and shims for measured heights: which goes where, and what that gives."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from valvelab.arrays import FloatArray
+from valvelab.errors import CannotEvaluate, Reason
+from valvelab.inspection.springs.analysis import Fit, SpringAnalysis
+from valvelab.inspection.springs.inspect import SpringsQuestion
+from valvelab.inspection.springs.usable import UsableSprings, usable_springs
+from valvelab.records.result import Note, info, warning
+from valvelab.records.shims_result import ShimPosition, ShimsResult
+from valvelab.records.spring_readings import HeightsTable
+from valvelab.springs.shims import ShimChoice, ShimPlan, choose_shims, stacks_of
+
+
+@dataclass(frozen=True, slots=True)
+class ShimsQuestion:
+    """Springs, measured heights, and what the preamble of the heights asks for.
+
+    only: the springs that may be used (those of a matched set), and `of` what they are; None for all of the file.
+    fixed: the spring that goes to a position, by position. with_rejected: springs that the spec rejects may be used.
+    """
+
+    springs: SpringsQuestion
+    heights: HeightsTable
+    only: tuple[str, ...] | None = None
+    of: str = ""
+    fixed: Mapping[str, str] = field(default_factory=dict)
+    with_rejected: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class ShimsInspection:
+    """The working behind the plan, and the result."""
+
+    analyses: tuple[SpringAnalysis, ...]
+    choice: ShimChoice
+    plan: ShimPlan
+    result: ShimsResult
+
+
+def inspect_shims(question: ShimsQuestion) -> ShimsInspection:
+    """The spring and shims for each position; CannotEvaluate(NOT_FEASIBLE) says why when there are none."""
+    pool = usable_springs(question.springs, with_rejected=question.with_rejected)
+    springs, notes = _of_the_set(question, pool)
+    heights = question.heights
+    lift, lift_notes = _lift(pool.fit, heights)
+    stacks = stacks_of(heights.shims_mm, heights.max_shims)
+    bare = np.array([position.height_mm for position in heights.positions])
+    installed = bare[:, None] - np.array([sum(stack) for stack in stacks])[None, :]
+    choice = _choice(springs, heights, stacks, installed, lift)
+    choice = _fixed(question, choice, springs, pool)
+    _explain_impossible(choice, springs, heights, lift)
+    try:
+        plan = choose_shims(choice, heights.target_seat_force_n)
+    except CannotEvaluate as error:
+        raise CannotEvaluate(error.reason, f"{heights.file}: {error}") from None
+    notes = [note for note in notes if note.about not in {"installed height", "valve lift"}]
+    notes += [*heights.notes, *lift_notes, *_notes(springs, heights, lift)]
+    result = _result(question, springs, choice, plan, lift, notes)
+    return ShimsInspection(springs, choice, plan, result.model_copy(update={"excluded": pool.excluded}))
+
+
+def _of_the_set(question: ShimsQuestion, pool: UsableSprings) -> tuple[tuple[SpringAnalysis, ...], list[Note]]:
+    """The springs that may be used, and what to say of them; a set with a spring that stays out is refused."""
+    notes = list(pool.notes)
+    if question.only is None:
+        return pool.analyses, notes
+    file, of = question.springs.table.file, question.of or "the set"
+    known = {analysis.name for analysis in pool.analyses}
+    out = {one.spring: one.reason for one in pool.excluded}
+    for name in question.only:
+        if name in out:
+            raise CannotEvaluate(
+                Reason.NOT_FEASIBLE, f"{file}: {of} holds {name!r}, which the spec rejects ({out[name]})"
+            )
+        if name not in known:
+            raise CannotEvaluate(Reason.MISSING_INPUT, f"{file}: {of} holds {name!r}, which is not among the readings")
+    notes.append(info("springs", f"those of {of} alone: {', '.join(question.only)}"))
+    return tuple(analysis for analysis in pool.analyses if analysis.name in question.only), notes
+
+
+def _fixed(
+    question: ShimsQuestion, choice: ShimChoice, springs: tuple[SpringAnalysis, ...], pool: UsableSprings
+) -> ShimChoice:
+    """The choice with each fixed spring at its position and nowhere else; refuses what can't be."""
+    names = [analysis.name for analysis in springs]
+    places = [position.position for position in question.heights.positions]
+    out = {one.spring: f"which the spec rejects ({one.reason})" for one in pool.excluded}
+    allowed = choice.allowed.copy()
+    taken: dict[str, str] = {}
+    for position, spring in question.fixed.items():
+        fixed = f"{spring!r} fixed to {position!r}"
+        if position not in places:
+            raise CannotEvaluate(Reason.NOT_FEASIBLE, f"{question.heights.file}: {fixed}, a position it does not have")
+        if spring not in names:
+            why = out.get(spring, "a spring that may not be used here")
+            raise CannotEvaluate(Reason.NOT_FEASIBLE, f"{question.springs.table.file}: {fixed}, {why}")
+        if spring in taken:
+            raise CannotEvaluate(Reason.NOT_FEASIBLE, f"{fixed}, and to {taken[spring]!r} as well: each spring once")
+        taken[spring] = position
+        row, column = places.index(position), names.index(spring)
+        kept = choice.allowed[row, column].copy()
+        if not kept.any():
+            raise CannotEvaluate(
+                Reason.NOT_FEASIBLE, f"{question.heights.file}: {fixed}, where no stack keeps the limits"
+            )
+        allowed[row], allowed[:, column] = False, False
+        allowed[row, column] = kept
+    return replace(choice, allowed=allowed)
+
+
+def _lift(fit: Fit, heights: HeightsTable) -> tuple[float | None, list[Note]]:
+    """Valve lift: that of the heights, else of the springs' fit."""
+    ours, theirs = heights.valve_lift_mm, fit.valve_lift_mm
+    if ours is not None and theirs is not None and abs(ours - theirs) > 1e-9:
+        return ours, [
+            info("valve lift", f"{ours:g} mm of {heights.file} is used, not {theirs:g} mm stated for the springs")
+        ]
+    return (theirs if ours is None else ours), []
+
+
+def margin_at(spring: SpringAnalysis, installed_mm: float, lift_mm: float | None) -> float | None:
+    """Coil-bind margin of a spring at an installed height; None while solid height or lift is unknown."""
+    if lift_mm is None or spring.solid.value is None:
+        return None
+    return installed_mm - lift_mm - spring.solid.value
+
+
+def _choice(
+    springs: tuple[SpringAnalysis, ...],
+    heights: HeightsTable,
+    stacks: tuple[tuple[float, ...], ...],
+    installed: FloatArray,
+    lift: float | None,
+) -> ShimChoice:
+    shape = (installed.shape[0], len(springs), len(stacks))
+    force, allowed = np.zeros(shape), np.zeros(shape, dtype=np.bool_)
+    limit = heights.minimum_coil_bind_margin_mm
+    distinct, place = np.unique(np.round(installed, 9), return_inverse=True)
+    for number, spring in enumerate(springs):
+        low, high = spring.span()
+        forces, fits = np.zeros(distinct.size), np.zeros(distinct.size, dtype=np.bool_)
+        for i, height in enumerate(distinct):
+            margin = margin_at(spring, float(height), lift)
+            kept = (
+                margin is not None and margin >= limit - 1e-9 if limit is not None else margin is None or margin >= 0.0
+            )
+            if not kept or not low - 1e-6 <= height <= high + 1e-6:
+                continue
+            value = spring.plain_force(float(height))
+            if value is not None:
+                forces[i], fits[i] = value, True
+        force[:, number, :], allowed[:, number, :] = (
+            forces[place.reshape(shape[0], -1)],
+            fits[place.reshape(shape[0], -1)],
+        )
+    return ShimChoice(stacks, installed, force, allowed)
+
+
+def _explain_impossible(
+    choice: ShimChoice, springs: tuple[SpringAnalysis, ...], heights: HeightsTable, lift: float | None
+) -> None:
+    """Refuse with the reason when a position has no spring at all."""
+    limit = heights.minimum_coil_bind_margin_mm
+    if limit is not None and lift is None:
+        raise CannotEvaluate(
+            Reason.MISSING_INPUT,
+            f"{heights.file}: a minimum coil-bind margin is asked for, but no valve lift is stated",
+        )
+    if limit is not None and all(spring.solid.value is None for spring in springs):
+        raise CannotEvaluate(
+            Reason.MISSING_INPUT,
+            f"{heights.file}: a minimum coil-bind margin is asked for, but {springs[0].solid.reason}",
+        )
+    for number in range(len(heights.positions)):
+        if not choice.allowed[number].any():
+            raise CannotEvaluate(
+                Reason.NOT_FEASIBLE, f"{heights.file}: {_reason(choice, number, springs, heights, lift)}"
+            )
+    if len(springs) < len(heights.positions):
+        raise CannotEvaluate(
+            Reason.NOT_FEASIBLE,
+            f"{heights.file}: found {len(springs)} springs for {len(heights.positions)} positions, "
+            "expected at least as many",
+        )
+
+
+def _reason(
+    choice: ShimChoice, number: int, springs: tuple[SpringAnalysis, ...], heights: HeightsTable, lift: float | None
+) -> str:
+    position = heights.positions[number]
+    margins = [margin_at(spring, position.height_mm, lift) for spring in springs]
+    best = max((margin for margin in margins if margin is not None), default=None)
+    limit = heights.minimum_coil_bind_margin_mm or 0.0
+    if best is not None and best < limit:
+        return (
+            f"position {position.position!r} at {position.height_mm:g} mm leaves a coil-bind margin of {best:.2f} mm "
+            f"at most even without a shim, below {limit:g} mm"
+        )
+    spans = [spring.span() for spring in springs]
+    low, high = min(span[0] for span in spans), max(span[1] for span in spans)
+    reached = f"from {choice.installed_mm[number].min():g} to {choice.installed_mm[number].max():g} mm"
+    return (
+        f"position {position.position!r} can be shimmed {reached}, where no spring was read with margin enough "
+        f"(the springs were read from {low:g} to {high:g} mm)"
+    )
+
+
+def _notes(springs: tuple[SpringAnalysis, ...], heights: HeightsTable, lift: float | None) -> list[Note]:
+    notes = []
+    if not heights.shims_mm:
+        notes.append(warning("shims", "the heights state no shims in stock: none are fitted"))
+    if heights.target_seat_force_n is None:
+        notes.append(info("target seat force", "none is stated: the least spread of seat forces was sought"))
+    unknown = [spring.name for spring in springs if spring.solid.value is None]
+    if unknown and heights.minimum_coil_bind_margin_mm is not None:
+        notes.append(warning("solid_height", f"not used, solid height unknown: {', '.join(unknown)}"))
+    elif unknown or lift is None:
+        notes.append(warning("coil_bind_margin", "not known for every spring: coil bind was not watched there"))
+    return notes
+
+
+def _result(
+    question: ShimsQuestion,
+    springs: tuple[SpringAnalysis, ...],
+    choice: ShimChoice,
+    plan: ShimPlan,
+    lift: float | None,
+    notes: list[Note],
+) -> ShimsResult:
+    heights = question.heights
+    rows = []
+    for number, position in enumerate(heights.positions):
+        spring, stack = springs[plan.spring[number]], choice.stacks[plan.stack[number]]
+        installed = float(choice.installed_mm[number, plan.stack[number]])
+        rows.append(
+            ShimPosition(
+                position=position.position,
+                spring=spring.name,
+                shims_mm=stack,
+                installed_height_mm=installed,
+                seat_force_n=float(plan.seat_force_n[number]),
+                coil_bind_margin_mm=margin_at(spring, installed, lift),
+            )
+        )
+    used = set(plan.spring)
+    return ShimsResult(
+        source=tuple(dict.fromkeys((question.springs.table.source, heights.source, *question.springs.other_sources))),
+        notes=tuple(dict.fromkeys(notes)),
+        positions=tuple(rows),
+        spread_seat_force_n=plan.spread_n,
+        target_seat_force_n=heights.target_seat_force_n,
+        left_over=tuple(spring.name for number, spring in enumerate(springs) if number not in used),
+    )

@@ -1,0 +1,1 @@
+"""Many springs: the most sets, then the tightest."""

@@ -1,0 +1,136 @@
+"""Matched sets: as many complete sets as there can be, and among those the least total spread.
+
+The number of sets is settled first (`tolerance_windows`, `window_search`), then the spread (`set_spread`). With a
+single characteristic and no conditions both follow at once from the sorted order.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from valvelab.arrays import FloatArray
+from valvelab.sets.least_spread import Effort, LeastSpread, least_spread, total_spread
+from valvelab.sets.tray import Grouping, Tray, Units, Watch, units_of
+from valvelab.sets.windows import MostSets, maximal_windows, most_sets
+
+FOR_THE_NUMBER = 0.85
+"""Share of the time that the number of sets may take; the rest is kept for the spread."""
+
+
+@dataclass(frozen=True, slots=True)
+class MatchedSet:
+    """One set: its position in the engine ("" without positions), its springs as rows of the tray, its ranges (d,)."""
+
+    position: str
+    springs: tuple[int, ...]
+    spread: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class MatchedSets:
+    """Answer of matching, with what is proven.
+
+    `bound_sets`: the most sets there can be; `bound_total_spread`: no grouping with as many sets is tighter.
+    """
+
+    sets: tuple[MatchedSet, ...]
+    left_over: tuple[int, ...]
+    total_spread: float
+    bound_sets: int
+    bound_total_spread: float
+    number_proven: bool
+    spread_proven: bool
+
+    @property
+    def proven_optimal(self) -> bool:
+        """Whether both the number of sets and their total spread are proven."""
+        return self.number_proven and self.spread_proven
+
+
+def match(problem: Tray, watch: Watch | None = None, effort: Effort | None = None) -> MatchedSets:
+    """The most matched sets, then the tightest.
+
+    Deterministic as long as the watch lets it finish. When the watch ends it, the best found so far with its bounds.
+    """
+    watch = watch or Watch()
+    units = units_of(problem)
+    positions = problem.asked()
+    if problem.limits.size == 1 and units.plain and not problem.positions:
+        grouping = best_cuts(units.low[:, 0], float(problem.limits[0]), problem.size)
+        total = total_spread(units, problem.limits, grouping)
+        return _answer(problem, units, MostSets(grouping, len(grouping.sets), len(grouping.sets)),
+                       LeastSpread(grouping, total, total))  # fmt: skip
+    first = watch.share(FOR_THE_NUMBER)
+    windows = [maximal_windows(units, problem.limits, position, first) for position in positions]
+    most = most_sets(units, positions, [masks for masks, _ in windows], problem.limits, first)
+    if not all(whole for _, whole in windows):
+        springs = int(units.weight.sum())
+        most = MostSets(most.grouping, most.complete, springs // sum(position.size for position in positions))
+    least = least_spread(units, problem.limits, positions, most.grouping, watch, effort or Effort())
+    return _answer(problem, units, most, least)
+
+
+def best_cuts(values: FloatArray, limit: float, size: int) -> Grouping:
+    """Most sets, then least total range, on one characteristic: runs of neighbours in sorted order.
+
+    Sets that overlap can be cut anew in sorted order without a larger range or total, so runs are enough; the best
+    choice of runs is a shortest path along the order.
+    """
+    order = np.argsort(values, kind="stable")
+    v = values[order]
+    best: list[tuple[int, float]] = [(0, 0.0)] * (v.size + 1)
+    taken = [False] * (v.size + 1)
+    for end in range(1, v.size + 1):
+        best[end] = best[end - 1]
+        if end >= size and v[end - 1] - v[end - size] <= limit * (1.0 + 1e-12):
+            count, cost = best[end - size]
+            offer = (count + 1, cost - float(v[end - 1] - v[end - size]))
+            if offer > best[end]:
+                best[end], taken[end] = offer, True
+    sets = []
+    end = v.size
+    while end > 0:
+        if taken[end]:
+            sets.append((0, tuple(sorted(int(unit) for unit in order[end - size : end]))))
+            end -= size
+        else:
+            end -= 1
+    return Grouping(tuple(sorted(sets)))
+
+
+def _answer(problem: Tray, units: Units, most: MostSets, least: LeastSpread) -> MatchedSets:
+    positions = problem.asked()
+    made = [_matched(problem, units, positions[number].name, chosen) for number, chosen in least.grouping.sets]
+    made.sort(key=lambda matched: (matched.position, float(problem.values[list(matched.springs), 0].mean())))
+    used = {spring for matched in made for spring in matched.springs}
+    return MatchedSets(
+        sets=tuple(made),
+        left_over=tuple(i for i in range(len(problem.names)) if i not in used),
+        total_spread=least.total,
+        bound_sets=most.bound * len(positions),
+        bound_total_spread=least.bound,
+        number_proven=most.proven,
+        spread_proven=least.proven,
+    )
+
+
+def _matched(problem: Tray, units: Units, position: str, chosen: tuple[int, ...]) -> MatchedSet:
+    springs = tuple(sorted(spring for unit in chosen for spring in units.members[unit]))
+    return MatchedSet(position, springs, np.ptp(problem.values[list(springs)], axis=0))
+
+
+def sorted_cuts(problem: Tray) -> Grouping:
+    """The hand method, for comparison: sort by the first characteristic, cut into runs, keep those within limits."""
+    order = np.argsort(problem.values[:, 0], kind="stable")
+    sets = []
+    start = 0
+    while start + problem.size <= order.size:
+        run = order[start : start + problem.size]
+        if (np.ptp(problem.values[run], axis=0) <= problem.limits).all():
+            sets.append((0, tuple(sorted(int(i) for i in run))))
+            start += problem.size
+        else:
+            start += 1
+    return Grouping(tuple(sets))

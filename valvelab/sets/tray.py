@@ -1,0 +1,189 @@
+"""What matching is asked and what it answers."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from math import inf
+
+import numpy as np
+
+from valvelab.arrays import BoolArray, FloatArray, IntArray, finite, read_only
+from valvelab.errors import CannotEvaluate, Reason
+
+SMALLEST_SET, LARGEST_SET = 2, 32
+
+
+@dataclass(frozen=True, slots=True)
+class Position:
+    """A kind of place in the engine that wants its own set, such as intake: how many springs, and between which values.
+
+    `low` and `high` bound each characteristic of the tray, (d,); infinite where nothing is asked.
+    """
+
+    name: str
+    size: int
+    low: FloatArray
+    high: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class Tray:
+    """Springs to be matched: (n, d) values, the (d,) largest range allowed inside a set, the set size.
+
+    `together`: groups of springs that go into the same set or none; `apart`: pairs that never share one.
+    With `positions`, one complete engine takes one set for each of them; else every set has `size` springs.
+    """
+
+    names: tuple[str, ...]
+    values: FloatArray
+    limits: FloatArray
+    size: int
+    together: tuple[tuple[int, ...], ...] = ()
+    apart: tuple[tuple[int, int], ...] = ()
+    positions: tuple[Position, ...] = ()
+
+    def asked(self) -> tuple[Position, ...]:
+        """The positions, or the one nameless position that a plain tray stands for."""
+        if self.positions:
+            return self.positions
+        d = self.values.shape[1]
+        return (Position("", self.size, np.full(d, -inf), np.full(d, inf)),)
+
+
+def tray(
+    names: tuple[str, ...],
+    values: FloatArray,
+    limits: FloatArray,
+    size: int,
+    together: tuple[tuple[int, ...], ...] = (),
+    apart: tuple[tuple[int, int], ...] = (),
+    positions: tuple[Position, ...] = (),
+) -> Tray:
+    """A checked tray; refuses sizes outside 2 to 32, limits at or below zero and values that are not finite."""
+    table = finite(values, "spring values", 2)
+    bounds = finite(limits, "limits", 1)
+    if table.shape != (len(names), bounds.size):
+        raise CannotEvaluate(Reason.BAD_VALUES, f"values: found shape {table.shape}, expected a row for each spring")
+    if (bounds <= 0.0).any():
+        raise CannotEvaluate(Reason.OUT_OF_RANGE, f"limit: found {bounds.min():g}, expected above 0")
+    for wanted in [size, *(position.size for position in positions)]:
+        if not SMALLEST_SET <= wanted <= LARGEST_SET:
+            raise CannotEvaluate(
+                Reason.OUT_OF_RANGE, f"set size: found {wanted}, expected {SMALLEST_SET} to {LARGEST_SET}"
+            )
+    return Tray(names, read_only(table.copy()), read_only(bounds.copy()), size, together, apart, positions)
+
+
+@dataclass(frozen=True, slots=True)
+class Units:
+    """Springs kept together melted into one unit each: members, weight, and the (u, d) low and high values.
+
+    `apart`: (u, u) matrix of units that never share a set. A unit that breaks a limit by itself is left out.
+    """
+
+    members: tuple[tuple[int, ...], ...]
+    weight: IntArray
+    low: FloatArray
+    high: FloatArray
+    apart: BoolArray
+
+    @property
+    def plain(self) -> bool:
+        """Whether every unit is a single spring that may join any other."""
+        return bool((self.weight == 1).all() and not self.apart.any())
+
+    def constrained(self) -> BoolArray:
+        """Units that are heavier than one spring or have to be kept apart from another."""
+        return np.asarray((self.weight > 1) | self.apart.any(axis=1), dtype=np.bool_)
+
+
+def units_of(problem: Tray) -> Units:
+    """The units of a tray; groups that share a spring become one."""
+    parent = list(range(len(problem.names)))
+
+    def root(i: int) -> int:
+        while parent[i] != i:
+            parent[i] = parent[parent[i]]
+            i = parent[i]
+        return i
+
+    for group in problem.together:
+        for i in group[1:]:
+            parent[max(root(group[0]), root(i))] = min(root(group[0]), root(i))
+    groups: dict[int, list[int]] = {}
+    for i in range(len(problem.names)):
+        groups.setdefault(root(i), []).append(i)
+    for i, j in problem.apart:
+        if root(i) == root(j):
+            raise CannotEvaluate(
+                Reason.NOT_FEASIBLE, f"{problem.names[i]} and {problem.names[j]} are to be both together and apart"
+            )
+    kept = [
+        key for key, members in groups.items()
+        if (np.ptp(problem.values[members], axis=0) <= problem.limits * (1 + 1e-12)).all()
+    ]  # fmt: skip
+    members = tuple(tuple(groups[key]) for key in kept)
+    place = {key: number for number, key in enumerate(kept)}
+    apart = np.zeros((len(kept), len(kept)), dtype=np.bool_)
+    for i, j in problem.apart:
+        if root(i) in place and root(j) in place:
+            a, b = place[root(i)], place[root(j)]
+            apart[a, b] = apart[b, a] = True
+    return Units(
+        members,
+        np.array([len(group) for group in members], dtype=np.int64),
+        np.array([problem.values[list(group)].min(axis=0) for group in members]).reshape(-1, problem.limits.size),
+        np.array([problem.values[list(group)].max(axis=0) for group in members]).reshape(-1, problem.limits.size),
+        apart,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """How far matching has come: complete sets found and the most there can be; total spread found and its bound."""
+
+    stage: str
+    sets: int
+    bound_sets: int | None
+    total_spread: float | None = None
+    bound_total_spread: float | None = None
+
+
+def _never() -> bool:
+    return False
+
+
+def _quiet(_progress: Progress) -> None:
+    return None
+
+
+@dataclass(frozen=True, slots=True)
+class Watch:
+    """How a long search is watched: seconds left, whether it has been cancelled, and where progress goes."""
+
+    seconds_left: Callable[[], float] = field(default=lambda: inf)
+    cancelled: Callable[[], bool] = _never
+    report: Callable[[Progress], None] = _quiet
+
+    def share(self, part: float) -> Watch:
+        """A watch that ends after a part of the time left now."""
+        end = (1.0 - part) * self.seconds_left()
+        return self if end == inf else Watch(lambda: self.seconds_left() - end, self.cancelled, self.report)
+
+    def over(self) -> bool:
+        """Whether to stop and keep the best found."""
+        return self.cancelled() or self.seconds_left() <= 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Grouping:
+    """Units put into sets: for each set its position's index and its units."""
+
+    sets: tuple[tuple[int, tuple[int, ...]], ...]
+
+
+def spread_of(units: Units, limits: FloatArray, chosen: tuple[int, ...] | list[int]) -> float:
+    """Σ over characteristics of range / limit of one set."""
+    index = list(chosen)
+    return float(((units.high[index].max(axis=0) - units.low[index].min(axis=0)) / limits).sum())

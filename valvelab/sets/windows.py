@@ -1,0 +1,185 @@
+"""Most complete sets: how often each maximal tolerance window is used.
+
+A set whose ranges keep their limits lies in a window: a box whose sides are the limits. It is enough to look at
+windows that hold as many springs as such a box can. For each window an integer says how many sets it gives, and
+springs flow into windows; for given integers the flow is a transport problem, whose corners are whole numbers, so
+springs themselves need no integers. Springs with conditions (kept together, kept apart) get binaries in copies of a
+window of their own.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from valvelab.arrays import BoolArray, FloatArray, IntArray
+from valvelab.sets.tray import Grouping, Position, Progress, Units, Watch
+
+SLACK = 1.0 + 1e-12
+MOST_WINDOWS = 60_000
+MOST_TRIED = 8
+"""Windows looked at for each that may be kept: many turn out to lie inside another."""
+AT_ONCE = 2048
+
+
+def _runs(low: FloatArray, high: FloatArray, weight: IntArray, limit: float, size: int) -> BoolArray:
+    """Groups (r, u) that fit one limit and can't be extended, for one characteristic; those too small for a set go."""
+    starts = np.unique(low)
+    reach = np.searchsorted(np.sort(high), starts + limit * SLACK, side="right")
+    starts = starts[np.diff(reach, prepend=-1) > 0]
+    groups = (low >= starts[:, None]) & (high <= starts[:, None] + limit * SLACK)
+    return np.asarray(groups[groups @ weight >= size], dtype=np.bool_)
+
+
+def maximal_windows(
+    units: Units, limits: FloatArray, position: Position, watch: Watch, most: int = MOST_WINDOWS
+) -> tuple[BoolArray, bool]:
+    """Membership matrix (windows, units) of the maximal windows with springs enough for a set, and whether it is whole.
+
+    Above `most` windows, or when the watch ends, the search stops, and the matrix lacks some.
+    """
+    allowed = np.flatnonzero((units.low >= position.low).all(axis=1) & (units.high <= position.high).all(axis=1))
+    width = -(-len(units.members) // 8)
+    batches: list[NDArray[np.uint8]] = [np.zeros((0, width), dtype=np.uint8)]
+    count = 0
+    last = limits.size - 1
+
+    def descend(members: IntArray, c: int) -> bool:
+        nonlocal count
+        low, high = units.low[members, c], units.high[members, c]
+        groups = _runs(low, high, units.weight[members], float(limits[c]), position.size)
+        if c < last:
+            return all(descend(members[group], c + 1) for group in groups)
+        masks = np.zeros((len(groups), len(units.members)), dtype=np.bool_)
+        masks[:, members] = groups
+        batches.append(np.packbits(masks, axis=1))
+        count += len(masks)
+        return count <= MOST_TRIED * most and (len(batches) % 64 != 0 or not watch.over())
+
+    whole = descend(allowed, 0) if allowed.size else True
+    packed = np.unique(np.concatenate(batches), axis=0)
+    masks = np.unpackbits(packed, axis=1, count=len(units.members)).astype(np.bool_)
+    windows = _maximal_only(masks, units, limits, allowed)
+    return windows[:most], whole and len(windows) <= most
+
+
+def _maximal_only(masks: BoolArray, units: Units, limits: FloatArray, allowed: IntArray) -> BoolArray:
+    """Windows to which no further unit can be added."""
+    keep = np.ones(len(masks), dtype=np.bool_)
+    unit_low, unit_high = units.low[allowed], units.high[allowed]
+    low, high = extents(units, masks)
+    for start in range(0, len(masks), AT_ONCE):
+        rows = slice(start, start + AT_ONCE)
+        part = masks[rows, allowed]
+        fits = np.ones(part.shape, dtype=np.bool_)
+        for c, limit in enumerate(limits * SLACK):
+            fits &= (unit_high[:, c] <= (low[rows, c] + limit)[:, None]) & (
+                unit_low[:, c] >= (high[rows, c] - limit)[:, None]
+            )
+        keep[start : start + AT_ONCE] = (fits | part).sum(axis=1) == part.sum(axis=1)
+    return np.asarray(masks[keep], dtype=np.bool_)
+
+
+def extents(units: Units, masks: BoolArray) -> tuple[FloatArray, FloatArray]:
+    """Least and greatest value (w, d) of the units in each window."""
+    low, high = np.empty((len(masks), units.low.shape[1])), np.empty((len(masks), units.low.shape[1]))
+    for start in range(0, len(masks), AT_ONCE):
+        rows = slice(start, start + AT_ONCE)
+        for c in range(units.low.shape[1]):
+            low[rows, c] = np.where(masks[rows], units.low[:, c], np.inf).min(axis=1)
+            high[rows, c] = np.where(masks[rows], units.high[:, c], -np.inf).max(axis=1)
+    return low, high
+
+
+def windows_around(windows: list[BoolArray], grouping: Grouping) -> list[list[int]]:
+    """For each position, a window around each of its sets."""
+    around: list[list[int]] = [[] for _ in windows]
+    for position, chosen in grouping.sets:
+        around[position].append(int(np.flatnonzero(windows[position][:, list(chosen)].all(axis=1))[0]))
+    return around
+
+
+def greedy_sets(units: Units, positions: tuple[Position, ...], windows: list[BoolArray]) -> Grouping:
+    """Sets taken one engine after another around the spring that fits fewest windows; a quick start, not the most."""
+    free = np.ones(len(units.members), dtype=np.bool_)
+    chosen: list[tuple[int, tuple[int, ...]]] = []
+    while True:
+        engine: list[tuple[int, tuple[int, ...]]] = []
+        trial = free.copy()
+        for number, position in enumerate(positions):
+            members = _one_set(units, position, windows[number], trial)
+            if members is None:
+                return Grouping(tuple(chosen))
+            trial[list(members)] = False
+            engine.append((number, members))
+        free = trial
+        chosen.extend(engine)
+
+
+def _one_set(units: Units, position: Position, windows: BoolArray, free: BoolArray) -> tuple[int, ...] | None:
+    live = windows & free
+    live = live[live @ units.weight >= position.size]
+    if not len(live):
+        return None
+    popularity = live.sum(axis=0)
+    rarity = np.where(popularity > 0, popularity, np.iinfo(np.int64).max)
+    for seed in np.argsort(rarity, kind="stable"):
+        if popularity[seed] == 0:
+            return None
+        candidates = live[live[:, seed]]
+        for row in np.argsort(candidates.sum(axis=1), kind="stable")[:3]:
+            members = _fill(units, position.size, np.flatnonzero(candidates[row]), int(seed), popularity)
+            if members is not None:
+                return members
+    return None
+
+
+def _fill(units: Units, size: int, members: IntArray, seed: int, popularity: IntArray) -> tuple[int, ...] | None:
+    chosen, weight = [seed], int(units.weight[seed])
+    for unit in sorted((int(m) for m in members if m != seed), key=lambda m: (-units.weight[m], popularity[m], m)):
+        if weight + units.weight[unit] <= size and not units.apart[unit, chosen].any():
+            chosen.append(unit)
+            weight += int(units.weight[unit])
+    return tuple(sorted(chosen)) if weight == size else None
+
+
+@dataclass(frozen=True, slots=True)
+class MostSets:
+    """Answer of the first stage: the grouping found, how many engines it completes, the most there can be."""
+
+    grouping: Grouping
+    complete: int
+    bound: int
+
+    @property
+    def proven(self) -> bool:
+        """Whether no grouping has more."""
+        return self.complete == self.bound
+
+
+def simple_bound(units: Units, positions: tuple[Position, ...], windows: list[BoolArray]) -> int:
+    """An upper bound on complete engines that needs no solver: springs that are in some window."""
+    bounds = []
+    for number, position in enumerate(positions):
+        usable = windows[number].any(axis=0) if len(windows[number]) else np.zeros(len(units.members), dtype=np.bool_)
+        bounds.append(int(units.weight[usable].sum()) // position.size)
+    anywhere = np.any([w.any(axis=0) for w in windows if len(w)] or [np.zeros(len(units.members), bool)], axis=0)
+    whole = int(units.weight[anywhere].sum()) // sum(position.size for position in positions)
+    return min([*bounds, whole])
+
+
+def most_sets(
+    units: Units, positions: tuple[Position, ...], windows: list[BoolArray], limits: FloatArray, watch: Watch
+) -> MostSets:
+    """The most complete engines, proven with a bound unless the watch runs out; then the best found and its bound."""
+    from valvelab.sets.most_sets import WindowSearch
+
+    start = greedy_sets(units, positions, windows)
+    complete = len(start.sets) // len(positions)
+    bound = max(simple_bound(units, positions, windows), complete)
+    watch.report(Progress("sets", complete, bound))
+    if complete == bound or watch.over():
+        return MostSets(start, complete, bound)
+    return WindowSearch(units, positions, windows, limits, MostSets(start, complete, bound), watch).run()

@@ -1,0 +1,1 @@
+"""What a table shows, without any toolkit."""
