@@ -17,14 +17,15 @@ ALPHA = math.sqrt(math.log(2.0) / math.pi)
 
 
 def transmission(wavelength_ratio: FloatArray | float) -> FloatArray:
-    """Share of a sine's amplitude the mean line keeps, for cutoff/wavelength ratios: 2^(−ratio²)."""
+    """Share of a sine's amplitude the mean line keeps, for cutoff/wavelength ratios: 2^(−ratio²). Shape as given."""
     return np.asarray(np.exp2(-np.square(np.asarray(wavelength_ratio, dtype=np.float64))))
 
 
 def gaussian_weights(spacing_mm: float, cutoff_mm: float) -> FloatArray:
     """Sampled weighting function over ±1 cutoff, summing to 1; shape (2k + 1,).
 
-    s(x) = exp(−π (x/(α λ))²)/(α λ); beyond one cutoff less than 1e-6 of the peak is left.
+    s(x) = exp(−π (x/(α λ))²)/(α λ); beyond one cutoff less than 1e-6 of the peak is left. Raises
+    CannotEvaluate(OUT_OF_RANGE) for a spacing or cutoff not above 0.
     """
     if not (spacing_mm > 0.0 and cutoff_mm > 0.0):
         raise CannotEvaluate(Reason.OUT_OF_RANGE, "filter: spacing and cutoff must be above 0")

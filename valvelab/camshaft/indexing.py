@@ -64,7 +64,10 @@ class IndexErrors:
 
 
 def cylinder_separations(names: list[LobeName | None], centres: FloatArray) -> dict[int, float]:
-    """Separation of every cylinder with both kinds, from the mean direction of each kind's lobes."""
+    """Separation of every cylinder with both kinds, from the mean direction of each kind's lobes.
+
+    `centres`: shape (lobes,), cam deg, NaN where there is none; given: cam deg by cylinder.
+    """
     result: dict[int, float] = {}
     for cylinder in sorted({name.cylinder for name in names if name is not None}):
         sides = []
@@ -92,7 +95,7 @@ def index_errors(
 
     `places`: nominal cam angle by row, which wins. Without a nominal separation the shaft's own median is used
     and said. Where the second bank is not stated, the arrangement that fits is recognised and said.
-    Refuses an incomplete firing order and a shaft that no arrangement fits.
+    Refuses an incomplete firing order and a shaft that no arrangement fits. `centres`: shape (lobes,), cam deg.
     """
     if places is not None:
         return _against(centres, np.array([places.get(k, np.nan) for k in range(len(names))]), ())

@@ -1,4 +1,7 @@
-"""Everything about one journal trace in one value: runout, eccentricity, harmonics, the four reference circles."""
+"""Everything about one journal trace in one value: runout, eccentricity, harmonics, the four reference circles.
+
+Sources: ISO 12181-1 and -2 (roundness), ISO 1101 (runout).
+"""
 
 from __future__ import annotations
 

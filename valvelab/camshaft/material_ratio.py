@@ -45,7 +45,7 @@ def material_ratio_curve(z_um: FloatArray) -> tuple[FloatArray, FloatArray]:
 
 
 def height_at_ratio(z_um: FloatArray, ratio_pct: float) -> float:
-    """Height, µm, above which `ratio_pct` of the profile lies."""
+    """Height, µm, above which `ratio_pct` of the profile lies. `z_um`: shape (n,)."""
     ratio, height = material_ratio_curve(z_um)
     return float(np.interp(ratio_pct, ratio, height))
 
@@ -55,7 +55,7 @@ def core_parameters(z_um: FloatArray) -> CoreParameters | None:
 
     The least-squares line through the 40 % of the curve with the least fall (those nearest the peaks where several tie)
     is drawn out to 0 and 100 %; its heights there bound the core. Peaks above and valleys below become triangles of
-    equal area.
+    equal area. `z_um`: shape (n,).
     """
     z = finite(z_um, "roughness", ndim=1)
     ratio, height = material_ratio_curve(z)

@@ -140,7 +140,10 @@ def _distinct(angles: FloatArray) -> FloatArray:
 
 
 def require_turn(trace: JournalTrace) -> Coverage:
-    """Coverage of a trace that can be evaluated; refuses one that leaves too much of the turn unread."""
+    """Coverage of a trace that can be evaluated; refuses one that leaves too much of the turn unread.
+
+    Raises CannotEvaluate(TOO_FEW_READINGS).
+    """
     seen = coverage(trace.angle_deg)
     if seen.distinct < 3 or seen.largest_gap_deg > LARGEST_GAP_DEG:
         raise CannotEvaluate(
@@ -267,7 +270,8 @@ def reference_circle(
     reading lies inside; `circumscribed`: the smallest that none lies outside. With `radius_mm` the points are placed
     in the plane and the fit is repeated about its own centre until it stays there. `sliding_mm` is that of readings
     about an unknown radius in either case: with the radius the circle is fixed by differences far below any reading's
-    noise, and by angles taken as exact. Source: ISO 12181-1.
+    noise, and by angles taken as exact. Source: ISO 12181-1. Raises CannotEvaluate(OUT_OF_RANGE) for a radius below the
+    readings.
     """
     angle, reading = np.radians(finite(angle_deg, "angle", ndim=1)), finite(reading_mm, "reading", ndim=1)
     arcs = arc_weights(angle_deg)
@@ -337,7 +341,7 @@ def harmonics(angle_deg: FloatArray, reading_mm: FloatArray) -> Harmonics:
     """Amplitude and direction of each order, by one least-squares fit of all orders to all readings.
 
     Noise: pooled over readings at one angle where turns were repeated, else from what the fit leaves, where at least
-    ten readings more than unknowns remain.
+    ten readings more than unknowns remain. Angles, deg, and readings, mm: shape (n,).
     """
     angle, reading = finite(angle_deg, "angle", ndim=1), finite(reading_mm, "reading", ndim=1)
     top = highest_order(coverage(angle))
@@ -399,6 +403,7 @@ def standing_out(angle_deg: FloatArray, reading_mm: FloatArray) -> tuple[int, ..
     """Indices of readings that stand far off both neighbours on either side (8 × scaled median deviation).
 
     For a remark only: nothing is left out of a trace. Empty under 15 readings, where form can't be told from a slip.
+    Angles and readings: shape (n,).
     """
     if angle_deg.size < 15:
         return ()

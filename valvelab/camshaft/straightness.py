@@ -34,7 +34,7 @@ class AxisLine:
 
     @property
     def distances_mm(self) -> FloatArray:
-        """Distance of each centre from the line."""
+        """Distance of each centre from the line. Shape (stations,)."""
         return np.asarray(np.hypot(self.offsets_mm[:, 0], self.offsets_mm[:, 1]))
 
     @property

@@ -1,4 +1,7 @@
-"""Taper between two tracks read round one lobe or journal with the probe on one zero. Plain geometry."""
+"""Taper between two tracks read round one lobe or journal with the probe on one zero.
+
+Source: plain geometry.
+"""
 
 from __future__ import annotations
 
@@ -23,7 +26,7 @@ class Taper:
 
     @property
     def angle_arcmin(self) -> float:
-        """Mean slope of the surface along the shaft, minutes of arc."""
+        """Mean slope of the surface along the shaft, minutes of arc (60 to the degree)"""
         return math.degrees(math.atan2(self.mean_mm, self.length_mm)) * 60.0
 
 

@@ -78,7 +78,7 @@ class Roughness:
 
     @property
     def evaluated_um(self) -> FloatArray:
-        """Roughness over the evaluation length."""
+        """Roughness over the evaluation length. Shape (evaluated,)."""
         return self.roughness_um[self.start : self.stop]
 
 
@@ -109,7 +109,7 @@ PARAMETER_NAMES = (
 
 
 def level(x_mm: FloatArray, z_um: FloatArray) -> FloatArray:
-    """Heights after taking out their least-squares line; same shape."""
+    """Heights after taking out their least-squares line; µm, same shape."""
     x = x_mm - x_mm.mean()
     z = z_um - z_um.mean()
     return np.asarray(z - x * (x @ z) / (x @ x))
@@ -162,7 +162,10 @@ def whole_sections(count: int, spacing_mm: float, cutoff_mm: float) -> int:
 
 
 def amplitude(z_um: FloatArray) -> tuple[float, float, float | None, float | None]:
-    """Ra, Rq, Rsk, Rku over the heights given (from their mean line at 0); skewness and kurtosis None when flat."""
+    """Ra, Rq, Rsk, Rku over the heights given (from their mean line at 0); skewness and kurtosis None when flat.
+
+    `z_um`: shape (n,); Ra and Rq in µm, the others without unit.
+    """
     z = finite(z_um, "roughness", ndim=1)
     ra, rq = float(np.abs(z).mean()), float(np.sqrt(np.square(z).mean()))
     if rq == 0.0:
@@ -171,7 +174,7 @@ def amplitude(z_um: FloatArray) -> tuple[float, float, float | None, float | Non
 
 
 def section_heights(z_um: FloatArray, bounds: tuple[int, ...]) -> FloatArray:
-    """Largest peak and deepest valley of each section; shape (sections, 2), both as positive heights."""
+    """Largest peak and deepest valley of each section; shape (sections, 2), both as positive heights in µm."""
     pairs = [(z_um[a:b].max(), -z_um[a:b].min()) for a, b in pairwise(bounds)]
     return np.asarray(pairs, dtype=np.float64)
 
@@ -181,7 +184,7 @@ def mean_element_width(z_um: FloatArray, spacing_mm: float, discrimination_um: f
 
     A hill or dale counts when it reaches `discrimination_um` beyond the mean line. An element runs from one upward
     crossing of the mean line, last before its hill, to the next; and likewise downward; the mean of both is taken.
-    Source: ISO 21920-2, crossing-the-line segmentation.
+    Source: ISO 21920-2, crossing-the-line segmentation. `z_um`: shape (n,).
     """
     z = finite(z_um, "roughness", ndim=1)
     side = np.where(z > discrimination_um, 1, np.where(z < -discrimination_um, -1, 0))
@@ -238,6 +241,7 @@ def sampling_uncertainty(z_um: FloatArray, bounds: tuple[int, ...], spacing_mm: 
     """Standard uncertainty of every parameter from how the sections differ; None with one section only.
 
     Each section is left out in turn (jackknife); for a mean over sections this is their standard deviation over √n.
+    `z_um`: shape (n,).
     """
     sections = len(bounds) - 1
     if sections < 2:
@@ -268,7 +272,7 @@ def default_class(x_mm: FloatArray, z_um: FloatArray) -> SettingClass:
     """Setting class for a trace of unknown roughness: the finest whose own Ra range covers what it measures.
 
     Refuses a trace that can't hold the cutoff of that class once. Source: procedure of ISO 4288 (estimate, measure,
-    step until the measured value fits the class).
+    step until the measured value fits the class). `x_mm`, `z_um`: shape (n,).
     """
     spacing = float(x_mm[-1] - x_mm[0]) / (x_mm.size - 1)
     for row in SETTING_CLASSES:

@@ -1,4 +1,7 @@
-"""Minimum zones by linear programming: the band of least width, or the closest one-sided bound, of a linear model."""
+"""Minimum zones by linear programming: the band of least width, or the closest one-sided bound, of a linear model.
+
+Source: linear programming, textbook; the zones are those of ISO 12181-1 and ISO 12780-1.
+"""
 
 from __future__ import annotations
 
@@ -90,7 +93,8 @@ def _solve(design: FloatArray, values: FloatArray, side: Side) -> tuple[FloatArr
 def solve(cost: FloatArray, matrix: FloatArray, bound: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Least `cost @ x` over free x with `matrix @ x <= bound`; x, and the change of the optimum with each bound.
 
-    Tolerances are the solver's tightest, 1e-10, so the problem should be scaled to about 1.
+    Tolerances are the solver's tightest, 1e-10, so the problem should be scaled to about 1. `cost`: shape (k,),
+    `matrix`: (n, k), `bound`: (n,). Raises CannotEvaluate(NOT_FEASIBLE).
     """
     from scipy.optimize import linprog
 

@@ -53,7 +53,10 @@ def tested(row: VarianceRow, against: VarianceRow) -> VarianceRow:
 
 
 def one_way(readings: FloatArray) -> tuple[VarianceRow, VarianceRow]:
-    """Between and within groups of equal size. readings: shape (groups, repeats), at least 2 × 2."""
+    """Between and within groups of equal size. readings: shape (groups, repeats), at least 2 × 2.
+
+    Sums of squares are in the readings' unit squared. Raises CannotEvaluate(TOO_FEW_READINGS).
+    """
     y = finite(readings, "readings", ndim=2)
     groups, repeats = y.shape
     if groups < 2 or repeats < 2:
@@ -68,7 +71,8 @@ def one_way(readings: FloatArray) -> tuple[VarianceRow, VarianceRow]:
 def crossed(readings: FloatArray) -> tuple[VarianceRow, VarianceRow, VarianceRow, VarianceRow]:
     """Rows, columns, interaction, repeats. readings: shape (rows, columns, repeats), at least 2 × 2 × 2.
 
-    Rows and columns are tested against the interaction, it against the repeats (both factors random).
+    Rows and columns are tested against the interaction, it against the repeats (both factors random). Raises
+    CannotEvaluate(TOO_FEW_READINGS).
     """
     y = finite(readings, "readings", ndim=3)
     rows, columns, repeats = y.shape

@@ -39,7 +39,7 @@ def probability_conforming(
     """Probability, 0 to 1, that the true value lies within [lower, upper]; a missing limit is open.
 
     Φ((U − y)/u) − Φ((L − y)/u), evaluated from the nearer tail so that small values keep their digits.
-    Source: JCGM 106:2012, clause 7.
+    Source: JCGM 106:2012, clause 7. Raises CannotEvaluate(OUT_OF_RANGE) for an uncertainty not above 0.
     """
     y, u = measured, standard_uncertainty
     if not (u > 0.0 and math.isfinite(u)):
@@ -56,7 +56,7 @@ def probability_conforming(
 
 
 def above_complement(limit: float, measured: float, u: float) -> float:
-    """Probability of lying below `limit`, Φ((limit − y)/u)."""
+    """Probability of lying below `limit`, Φ((limit − y)/u). All in one unit; the probability from 0 to 1."""
     return normal_distribution((limit - measured) / u)
 
 

@@ -65,7 +65,7 @@ def fit_envelope(
 ) -> EnvelopeFit:
     """Fit out the named freedoms and compare; the curves take angles and a derivative order.
 
-    Refuses an empty band, one that runs backward, and one of a negative size.
+    Refuses an empty band, one that runs backward, and one of a negative size. Centres in cam deg, lifts in mm.
     """
     angle = _grid(band)
     nominal_lift = nominal(nominal_centre + angle, 0)

@@ -32,12 +32,12 @@ class Components:
 
     @property
     def grr(self) -> float:
-        """Repeatability, reproducibility and interaction together."""
+        """Repeatability, reproducibility and interaction together. One standard deviation, in the readings' unit."""
         return math.sqrt(self.repeatability**2 + (self.reproducibility or 0.0) ** 2 + (self.interaction or 0.0) ** 2)
 
     @property
     def total(self) -> float:
-        """Measurement and part together."""
+        """Measurement and part together. One standard deviation, in the readings' unit."""
         return math.hypot(self.grr, self.part)
 
     @property
@@ -80,7 +80,7 @@ def anova_study(readings: FloatArray) -> AnovaStudy:
 
     readings: shape (parts, appraisers, trials), at least 2 × 1 × 2. With one appraiser reproducibility is None. The
     interaction is pooled into repeatability where its p exceeds 0.25. Refuses single trials: repeatability would be
-    missing.
+    missing. Readings in any unit; standard deviations in the same.
     """
     y = finite(readings, "readings", ndim=3)
     parts, appraisers, trials = y.shape
@@ -161,7 +161,7 @@ def range_constants(size: int) -> tuple[float, float]:
     """Mean (d2) and standard deviation (d3) of the range of `size` independent normal values, to 1e-6.
 
     P(R ≤ r) = n ∫ φ(x) (Φ(x + r) − Φ(x))ⁿ⁻¹ dx; E[R] and E[R²] follow from its tail. Source: order statistics of the
-    normal distribution (Tippett 1925); the usual tables print these rounded.
+    normal distribution (Tippett 1925); the usual tables print these rounded. Raises CannotEvaluate(OUT_OF_RANGE).
     """
     if size < 2:
         raise CannotEvaluate(Reason.OUT_OF_RANGE, f"range constants: found {size} values, expected 2 or more")
@@ -190,7 +190,8 @@ def range_study(readings: FloatArray) -> Components:
     """Components by the average-and-range method; the interaction is not seen.
 
     readings: shape (parts, appraisers, trials), at least 2 × 1 × 2. Repeatability: mean range × K1; reproducibility:
-    √((range of appraiser means × K2)² − EV²/(parts × trials)), 0 below; part: range of part means × K3.
+    √((range of appraiser means × K2)² − EV²/(parts × trials)), 0 below; part: range of part means × K3. Readings in any
+    unit; standard deviations in the same. Raises CannotEvaluate(TOO_FEW_READINGS).
     """
     y = finite(readings, "readings", ndim=3)
     parts, appraisers, trials = y.shape

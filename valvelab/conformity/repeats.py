@@ -25,7 +25,10 @@ _LORD_95 = {2: 6.353, 3: 1.304}
 
 
 def division_of(readings: Sequence[float], divisions: Sequence[float] = LENGTH_DIVISIONS_MM) -> float | None:
-    """The coarsest of the usual divisions that every reading is a multiple of; None where none fits."""
+    """The coarsest of the usual divisions that every reading is a multiple of; None where none fits.
+
+    Readings and division in one unit, mm by default.
+    """
     for division in divisions:
         if readings and all(abs(value / division - round(value / division)) < 1e-4 for value in readings):
             return division

@@ -1,4 +1,7 @@
-"""Control of the follower, quasi-static: does the spring hold the valve gear on the cam? Plain mechanics."""
+"""Control of the follower, quasi-static: does the spring hold the valve gear on the cam?
+
+Source: plain mechanics.
+"""
 
 from __future__ import annotations
 
@@ -28,7 +31,10 @@ def contact_force(
     rate_n_per_mm: float,
     crank_rpm: float,
 ) -> FloatArray:
-    """Force of the gear on the cam, N at the valve: F_seat + rate · v + m · a · ω². Negative: it would leave."""
+    """Force of the gear on the cam, N at the valve: F_seat + rate · v + m · a · ω². Negative: it would leave.
+
+    Lift and acceleration: shape (n,); so is the force.
+    """
     in_cam_rad = acceleration_mm_per_crank_deg2 * CRANK_DEG_PER_CAM_RAD**2
     inertia = effective_mass_kg * in_cam_rad * cam_speed_rad_per_s(crank_rpm) ** 2 * 1e-3
     return np.asarray(seat_force_n + rate_n_per_mm * lift_mm + inertia)
@@ -53,7 +59,7 @@ def separation(
     """Lowest crank speed at which F_spring + m a ω² reaches 0 anywhere off the seat.
 
     Each point off the seat with negative acceleration fails at ω² = F/(−m a); the least counts. Refuses a mass that is
-    not positive, or a spring without force.
+    not positive, or a spring without force. Arrays: shape (n,).
     """
     if not effective_mass_kg > 0.0:
         raise CannotEvaluate(Reason.OUT_OF_RANGE, f"effective mass: found {effective_mass_kg:g} kg, expected above 0")

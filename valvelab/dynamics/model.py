@@ -1,6 +1,7 @@
 """Lumped model of a valve gear: a valve mass driven through a one-sided spring, a seat, and a valve spring with mass.
 
 Forces in N, lengths in mm, time in s; masses inside in N s²/mm (kg/1000). Lift x counts from the shut valve.
+Source: structural dynamics, textbook (lumped masses, penalty contacts).
 """
 
 from __future__ import annotations

@@ -1,4 +1,7 @@
-"""Response of the lumped gear to a lobe, for many speeds at once."""
+"""Response of the lumped gear to a lobe, for many speeds at once.
+
+Source: equation of motion; velocity Verlet, textbook.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""A sweep of crank speeds: contact force by angle, first loss of contact, loft, bounce at seating, coil clash."""
+"""A sweep of crank speeds: contact force by angle, first loss of contact, loft, bounce at seating, coil clash.
+
+Source: the model of this room, one speed after another.
+"""
 
 from __future__ import annotations
 

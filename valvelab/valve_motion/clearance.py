@@ -1,4 +1,4 @@
-"""Clearance of valve and piston around gas exchange."""
+"""Clearance of valve and piston around gas exchange. Source: plain geometry."""
 
 from __future__ import annotations
 
@@ -34,7 +34,8 @@ def piston_clearance(
     """Stated drop at dead centre + piston drop × cos(valve angle) − valve lift, within 120 crank deg of it.
 
     `valve_lift` and `piston_drop` take crank angles from gas-exchange dead centre and give mm; `at_dead_centre_mm` is
-    the clearance along the valve axis, valve shut, piston at the top. Plain geometry; a pocket square to the axis.
+    the clearance along the valve axis, valve shut, piston at the top. Plain geometry; a pocket square to the axis. Both
+    take and give shape (n,). Raises CannotEvaluate(OUT_OF_RANGE) for a valve lying flat.
     """
     if not abs(valve_angle_deg) < 90.0:
         raise CannotEvaluate(Reason.OUT_OF_RANGE, f"valve angle: found {valve_angle_deg:g} deg, expected within ±90")

@@ -1,4 +1,7 @@
-"""From follower lift to valve lift: a rocker by ratio, by measured points, or by its geometry."""
+"""From follower lift to valve lift: a rocker by ratio, by measured points, or by its geometry.
+
+Source: plain plane geometry of the rocker; measured points are joined by cubics.
+"""
 
 from __future__ import annotations
 
@@ -89,7 +92,7 @@ class PointRocker:
         return kept, kept.derivative(), kept.derivative(2)
 
     def curve(self, follower_lift_mm: ArrayLike) -> RockerCurve:
-        """Interpolated; raises CannotEvaluate beyond the last measured follower lift."""
+        """Interpolated. Raises CannotEvaluate(OUT_OF_RANGE) beyond the last measured follower lift."""
         s = np.asarray(follower_lift_mm, dtype=np.float64)
         top = float(self.follower_lift_mm[-1])
         if s.size and float(s.max()) > top * (1.0 + 1e-9) + 1e-6:
@@ -154,7 +157,10 @@ class GeometryRocker:
         return up - reach - start, across - reach_1, -up - reach_2
 
     def turn(self, follower_lift_mm: ArrayLike) -> FloatArray:
-        """Turn of the rocker from shut, rad, for follower lifts in mm; refuses a lift the geometry can't follow."""
+        """Turn of the rocker from shut, rad, for follower lifts in mm; refuses a lift the geometry can't follow.
+
+        Shape as given. Raises CannotEvaluate(OUT_OF_RANGE).
+        """
         s = np.asarray(follower_lift_mm, dtype=np.float64)
         angle = s / self.pushrod_arm_mm
         for _ in range(30):
@@ -182,6 +188,6 @@ class GeometryRocker:
         return RockerCurve(np.asarray(lift), np.asarray(ratio), np.asarray((lift_2 - ratio * s_2) / s_1**2))
 
     def sweep_mm(self, follower_lift_mm: ArrayLike) -> FloatArray:
-        """Sideways travel of the nose on the valve tip from shut, mm."""
+        """Sideways travel of the nose on the valve tip from shut, mm. Shape as given."""
         shut = math.radians(self.valve_arm_deg)
         return np.asarray(self.valve_arm_mm * (np.cos(shut - self.turn(follower_lift_mm)) - math.cos(shut)))

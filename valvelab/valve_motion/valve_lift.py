@@ -1,4 +1,7 @@
-"""Valve lift over crank angle: lobe through rocker, less lash, less the gear's deflection."""
+"""Valve lift over crank angle: lobe through rocker, less lash, less the gear's deflection.
+
+Source: plain mechanics; the chain rule.
+"""
 
 from __future__ import annotations
 
@@ -23,7 +26,7 @@ class LobeProfile(Protocol):
 
     @property
     def period(self) -> float | None:
-        """360 for a whole turn, None for an event only, whose lift is 0 outside start…stop."""
+        """360 for a whole turn, None for an event only, whose lift is 0 outside start…stop. Cam deg."""
         ...
 
     @property
@@ -37,7 +40,7 @@ class LobeProfile(Protocol):
         ...
 
     def value(self, angle_cam_deg: ArrayLike, derivative: int = 0) -> FloatArray:
-        """Lift in mm, or a derivative by cam degree."""
+        """Lift in mm, or a derivative by cam degree. Shape as given."""
         ...
 
 
@@ -59,7 +62,7 @@ class Timing:
     centreline_crank_deg: float = 0.0
 
     def cam(self, crank_deg: ArrayLike) -> FloatArray:
-        """Cam angle for crank angles, folded to [0, 360)."""
+        """Cam angle for crank angles, folded to [0, 360). Cam deg, shape as given."""
         crank = np.asarray(crank_deg, dtype=np.float64)
         return fold(self.centre_cam_deg + 0.5 * (crank - self.centreline_crank_deg))
 
@@ -117,7 +120,7 @@ class Motion:
 
     @property
     def open(self) -> FloatArray:
-        """True where the valve is off its seat."""
+        """True where the valve is off its seat. Shape (n,), no unit."""
         return np.asarray(self.lift_mm > 0.0)
 
 
