@@ -3,7 +3,7 @@
 Run `python tests/check_docstrings.py`. For every public function and method of the rooms below:
 
 - arrays, taken or given, are told with their shape: `(n,)`, `(lobes, angles)`;
-- numbers are told with their unit: by the name (`lift_mm`), in the docstring, or as a plain number ("ratio", "no unit");
+- numbers are told with their unit: by the name (`lift_mm`), in the docstring, or as a number without one ("ratio");
 - what the function itself refuses is told: "Raises CannotEvaluate …";
 - the function or its module says where the method comes from: "Source: …" ("common practice", "own" count).
 """
@@ -23,10 +23,10 @@ ARRAY = re.compile(r"\b(Float|Int|Bool|Complex)Array\b|\bNDArray\b|\bndarray\b")
 NUMBER = re.compile(r"(?<![\w.])float\b")
 SHAPE = re.compile(r"\([\w +*\-/×…]*,[\w +*\-/×…, ]*\)|\b([Ss]hapes?|scalars?|any shape|same length)\b")
 UNIT = re.compile(
-    r"\b(mm|µm|um|nm|cm|m|in|N|kN|MPa|GPa|Pa|lbf|kg|g|s|ms|rad|deg|degrees?|rpm|Hz|K|degC)\b|%|°"
-    r"|\b(no unit|without unit|one unit|any unit|same units?|units? of|per unit|plain numbers?|ratios?|shares?|factors?)\b"
-    r"|\b(probabilit(y|ies)|0 to 1|counts?|weights?|standard deviations?|degrees of freedom)\b",
-    re.IGNORECASE,
+    r"\b(mm\d?|µm|um|nm|cm|inch(es)?|kN|MPa|GPa|Pa|lbf|kg|ms|rad|deg|degrees?|rpm|Hz|degC|N/mm|arcmin)\b|%|°"
+    r"|(, | in |\()(N|K|s|g|J|m|in)\b|\b(no|without|one|any|same|per|readings'|own) units?\b|\bunits? of\b"
+    r"|\b([Pp]lain numbers?|[Rr]atios?|[Ss]hares?|[Ff]actors?|[Pp]robabilit(y|ies)|0 to 1|counts?|[Ww]eights?)\b"
+    r"|\b([Ss]tandard deviations?|degrees of freedom)\b"
 )
 NAMED_UNIT = re.compile(
     r"_(mm\d?|um|nm|n|kn|mpa|gpa|kg|g|s|ms|rad\d?|deg\d?|rpm|hz|k|degc|percent|ratio|share|factor|level|count|per_\w+"

@@ -25,7 +25,7 @@ def gaussian_weights(spacing_mm: float, cutoff_mm: float) -> FloatArray:
     """Sampled weighting function over ±1 cutoff, summing to 1; shape (2k + 1,).
 
     s(x) = exp(−π (x/(α λ))²)/(α λ); beyond one cutoff less than 1e-6 of the peak is left. Raises
-    CannotEvaluate(OUT_OF_RANGE) for a spacing or cutoff not above 0.
+    CannotEvaluate(OUT_OF_RANGE) for a spacing or cutoff not above 0. Plain numbers.
     """
     if not (spacing_mm > 0.0 and cutoff_mm > 0.0):
         raise CannotEvaluate(Reason.OUT_OF_RANGE, "filter: spacing and cutoff must be above 0")

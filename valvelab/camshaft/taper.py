@@ -26,7 +26,7 @@ class Taper:
 
     @property
     def angle_arcmin(self) -> float:
-        """Mean slope of the surface along the shaft, minutes of arc (60 to the degree)"""
+        """Mean slope of the surface along the shaft, minutes of arc (60 to the degree)."""
         return math.degrees(math.atan2(self.mean_mm, self.length_mm)) * 60.0
 
 

@@ -39,7 +39,8 @@ def minimum_zone(design: FloatArray, values: FloatArray, side: Side = "both") ->
     design: shape (n, k), first column ones; values: shape (n,). `both`: least peak-to-valley residual, the model in
     the middle of the band. `inside`: the largest first coefficient with no residual below 0; `outside`: the smallest
     with none above 0. Works on a growing subset of the points until no point is left outside it, so the answer is that
-    of the whole set. Method: linear programming (dual simplex), constraints added as they are violated.
+    of the whole set. Method: linear programming (dual simplex), constraints added as they are violated. `values` in any
+    unit; the zone in the same.
     """
     count, terms = design.shape
     start = np.asarray(np.linalg.lstsq(design, values, rcond=None)[0], dtype=np.float64)
@@ -94,7 +95,7 @@ def solve(cost: FloatArray, matrix: FloatArray, bound: FloatArray) -> tuple[Floa
     """Least `cost @ x` over free x with `matrix @ x <= bound`; x, and the change of the optimum with each bound.
 
     Tolerances are the solver's tightest, 1e-10, so the problem should be scaled to about 1. `cost`: shape (k,),
-    `matrix`: (n, k), `bound`: (n,). Raises CannotEvaluate(NOT_FEASIBLE).
+    `matrix`: (n, k), `bound`: (n,). Raises CannotEvaluate(NOT_FEASIBLE). Plain numbers.
     """
     from scipy.optimize import linprog
 

@@ -127,7 +127,7 @@ def _crossed_components(mean_squares: list[float], shape: tuple[int, int, int]) 
 
 
 def components_from(mean_squares: list[float], shape: tuple[int, int, int]) -> Components:
-    """Components from the mean squares of an analysis' rows in order."""
+    """Components from the mean squares of an analysis' rows in order. Standard deviations in the readings' unit."""
     if shape[1] == 1:
         return _single(mean_squares[0], mean_squares[1], shape[2])
     return _crossed_components(mean_squares, shape)
@@ -181,7 +181,10 @@ def range_constants(size: int) -> tuple[float, float]:
 
 
 def form_constant(size: int, *, single_range: bool) -> float:
-    """1/d2 (many ranges averaged: K1) or 1/d2* = 1/√(d2² + d3²) (one range: K2, K3), to the form's four decimals."""
+    """1/d2 (many ranges averaged: K1) or 1/d2* = 1/√(d2² + d3²) (one range: K2, K3), to the form's four decimals.
+
+    Plain number.
+    """
     mean, deviation = range_constants(size)
     return round(1.0 / (math.hypot(mean, deviation) if single_range else mean), 4)
 

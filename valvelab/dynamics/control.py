@@ -1,4 +1,4 @@
-"""Control of the follower, quasi-static: does the spring hold the valve gear on the cam?
+"""Control of the follower, quasi-static: whether the spring holds the valve gear on the cam.
 
 Source: plain mechanics.
 """

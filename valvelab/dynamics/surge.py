@@ -23,7 +23,9 @@ class Resonance:
 
 
 def lift_harmonics_um(lift_mm: FloatArray, orders: int = 60) -> FloatArray:
-    """Amplitudes (half the peak-to-peak) of harmonics 1 … `orders`, µm, shape (orders,); `lift_mm` evenly spaced over one cam turn, shape (n,).
+    """Amplitudes (half the peak-to-peak) of harmonics 1 … `orders`, µm, shape (orders,).
+
+    `lift_mm`: shape (n,), evenly spaced over one cam turn.
 
     Refuses fewer than four samples an order.
     """
@@ -40,8 +42,8 @@ def resonances(
 ) -> tuple[Resonance, ...]:
     """Crank speeds 60 · 2 · f/k at which order k of the lift excites the spring, the largest harmonic first.
 
-    Orders whose speed lies above 1.2 × `max_crank_rpm` are left out. `lift_mm`: shape (n,), one cam turn. Raises CannotEvaluate(OUT_OF_RANGE)
-    for a frequency not above 0.
+    Orders whose speed lies above 1.2 × `max_crank_rpm` are left out. `lift_mm`: shape (n,), one cam turn.
+    Raises CannotEvaluate(OUT_OF_RANGE) for a frequency not above 0.
     """
     if not surge_hz > 0.0:
         raise CannotEvaluate(Reason.OUT_OF_RANGE, f"surge frequency: found {surge_hz:g} Hz, expected above 0")

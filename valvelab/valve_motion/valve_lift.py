@@ -93,7 +93,7 @@ class Gear:
 
     @property
     def share(self) -> float:
-        """Part of further lift that reaches the valve against the spring's rate, 1 for a rigid gear."""
+        """Share of further lift that reaches the valve against the spring's rate, 1 for a rigid gear."""
         return 1.0 if self.stiffness_n_per_mm is None else 1.0 / (1.0 + self.rate_n_per_mm / self.stiffness_n_per_mm)
 
     def rigid(self, lash_mm: float | None = None) -> Gear:
