@@ -7,7 +7,8 @@ from collections.abc import Callable
 import pytest
 
 from valvelab.errors import BadSpec
-from valvelab.inspection.judging import Item, Measured, judge
+from valvelab.inspection.judging import Item, judge
+from valvelab.measured import Measured
 from valvelab.records.result import Note, Verdict, exit_code
 from valvelab.records.spec import Spec
 

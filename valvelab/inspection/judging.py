@@ -9,27 +9,13 @@ from valvelab.conformity.decision import decide, nearest_branch
 from valvelab.errors import BadSpec
 from valvelab.inspection.characteristics import Characteristic, Subject
 from valvelab.inspection.limits import DeadCentre, Ends, Limit, Where, meant_here, readings_of
+from valvelab.measured import Measured, missing
 from valvelab.records.result import Note, Verdict, info, warning
 from valvelab.records.spec import DecisionRule, LimitSpec, Selection, Spec
 
 NOT_HERE = "limits that this inspection does not answer"
 """What the note on a spec's limits on other things is about."""
 _NO_OTHERS: Mapping[Subject, Collection[str]] = {}
-
-
-@dataclass(frozen=True, slots=True)
-class Measured:
-    """A value with its standard uncertainty, in the characteristic's unit; None with the reason it is missing.
-
-    doubt: why the reading itself is doubtful, so that no verdict may rest on it. lacks: a source of uncertainty
-    that matters and is unknown; the verdict stands, its row says so.
-    """
-
-    value: float | None
-    standard_uncertainty: float | None = None
-    reason: str = ""
-    doubt: str = ""
-    lacks: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +99,7 @@ def _judged(
         notes += _remarks(rule, limit.stated, item.name, measured)
     if not verdicts:
         name = selection if isinstance(selection, str) else ", ".join(selection)
-        nothing = Measured(None, None, f"{limit.field}: nothing that was measured answers it")
+        nothing = missing(f"{limit.field}: nothing that was measured answers it")
         verdicts.append(verdict_of(rule, limit, name, nothing))
         notes += _remarks(rule, limit.stated, name, nothing)
     return verdicts, notes
@@ -137,7 +123,7 @@ def _absent(items: Iterable[Item], selection: Selection) -> list[Item]:
 
 
 def _not_there(_name: str, _at_mm: float | None) -> Measured:
-    return Measured(None, None, "the spec names it, but it is not among the readings")
+    return missing("the spec names it, but it is not among the readings")
 
 
 def _selection(limit: LimitSpec, characteristic: Characteristic) -> Selection:
@@ -181,13 +167,13 @@ def decided(rule: DecisionRule, characteristic: str, item: str, measured: Measur
     """The row of one value against its ends: undecided without a value, or with a doubtful one."""
     decision = None
     if measured.value is not None and not measured.doubt:
-        decision = decide(measured.value, measured.standard_uncertainty, *ends, rule.rule, rule.confidence)
+        decision = decide(measured.value, measured.u, *ends, rule.rule, rule.confidence)
     return Verdict(
         characteristic=characteristic,
         item=item,
         measured=measured.value,
         unit=unit,
-        standard_uncertainty=measured.standard_uncertainty,
+        standard_uncertainty=measured.u,
         lower=ends[0],
         upper=ends[1],
         probability_conforming=None if decision is None else decision.probability,
@@ -210,6 +196,6 @@ def _remarks(rule: DecisionRule, limit: LimitSpec, item: str, measured: Measured
         return [warning(about, f"undecided: {_row_reason(measured)}")]
     if measured.doubt:
         return [warning(about, f"undecided: {measured.doubt}")]
-    if measured.standard_uncertainty is None and rule.rule == "guarded":
+    if measured.u is None and rule.rule == "guarded":
         return [warning(about, "no uncertainty is known, so the simple rule decided")]
     return []

@@ -10,8 +10,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from valvelab.inspection.judging import NOT_HERE, Measured, decided, verdict_of
+from valvelab.inspection.judging import NOT_HERE, decided, verdict_of
 from valvelab.inspection.limits import EVENTS, Limit, readings_of
+from valvelab.measured import Measured
 from valvelab.records.result import Note, Result, Verdict, warning
 from valvelab.records.spec import EnvelopeSpec, LimitSpec, Selection, Spec
 

@@ -38,7 +38,7 @@ def _facts(items: Iterable[Item], subject: str) -> list[Fact]:
         for row in rows:
             measured = item.look_up(row.name, None)
             if measured is not None:
-                u = measured.standard_uncertainty
+                u = measured.u
                 found.append(Fact(item.name, row.name, measured.value, u, row.unit, meaning_of(row.name)))
     return found
 

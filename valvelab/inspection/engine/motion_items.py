@@ -10,9 +10,10 @@ from valvelab.inspection.engine.events import event_number, valve_duration
 from valvelab.inspection.engine.rule_lift import measured_of
 from valvelab.inspection.engine.sides import Side
 from valvelab.inspection.engine.train import MotionQuestion, TrainSetting
-from valvelab.inspection.judging import Item, Measured
+from valvelab.inspection.judging import Item
 from valvelab.inspection.lobes.items import LACKS_ANGLE
 from valvelab.inspection.lobes.lift_doubts import doubted
+from valvelab.measured import Measured
 from valvelab.records.motion_result import MotionValve
 
 _NOT_PASSED = "the valve does not pass that lift on that flank"

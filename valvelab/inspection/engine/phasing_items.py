@@ -8,7 +8,8 @@ from typing import Literal
 
 from valvelab.inspection.characteristics import Subject
 from valvelab.inspection.engine.phasing_doubts import Doubts
-from valvelab.inspection.judging import Item, Measured
+from valvelab.inspection.judging import Item
+from valvelab.measured import Measured
 from valvelab.phasing.degreeing import Degreeing, Estimate, LobeEvents, LobePhasing
 from valvelab.phasing.timing import lobe_kind, trade_number
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from valvelab.conformity.repeats import repeats_of
 from valvelab.inspection.engine.train import RuleReading
-from valvelab.inspection.judging import Measured
+from valvelab.measured import Measured
 from valvelab.records.motion_result import ReadingSetAside, RuleReadings
 from valvelab.records.result import Note, info, warning
 

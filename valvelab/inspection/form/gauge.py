@@ -15,8 +15,9 @@ from valvelab.conformity.gauge_study import (
 )
 from valvelab.errors import BadFile, BadQuantity, CannotEvaluate
 from valvelab.inspection.characteristics import Subject
-from valvelab.inspection.judging import Item, Measured, judge
+from valvelab.inspection.judging import Item, judge
 from valvelab.inspection.limits import readings_of
+from valvelab.measured import Measured
 from valvelab.records.form_measurement import GaugeReadings
 from valvelab.records.gauge_result import (
     AdoptedUncertainty,

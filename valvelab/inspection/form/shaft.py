@@ -17,7 +17,8 @@ from valvelab.camshaft.taper import taper
 from valvelab.camshaft.vee_block import blind_orders
 from valvelab.errors import BadFile, CannotEvaluate
 from valvelab.inspection.characteristics import Subject
-from valvelab.inspection.judging import Item, Measured, judge
+from valvelab.inspection.judging import Item, judge
+from valvelab.measured import Measured
 from valvelab.records.form_measurement import ShaftReadings
 from valvelab.records.result import Note, Source, Verdict, info, warning
 from valvelab.records.shaft_result import (

@@ -22,8 +22,9 @@ from valvelab.camshaft.texture import (
 )
 from valvelab.errors import BadFile, CannotEvaluate, Reason
 from valvelab.inspection.characteristics import Subject
-from valvelab.inspection.judging import Item, Measured, judge
+from valvelab.inspection.judging import Item, judge
 from valvelab.inspection.limits import readings_of
+from valvelab.measured import Measured
 from valvelab.records.form_measurement import SurfaceTrace
 from valvelab.records.result import Note, Source, Verdict, info, warning
 from valvelab.records.spec import Spec

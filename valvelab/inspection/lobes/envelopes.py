@@ -10,7 +10,7 @@ import numpy as np
 from valvelab.arrays import FloatArray
 from valvelab.conformity.envelope import BandPiece, EnvelopeFit, fit_envelope
 from valvelab.errors import BadQuantity, BadSpec
-from valvelab.inspection.judging import Measured, decided
+from valvelab.inspection.judging import decided
 from valvelab.inspection.lobes.repeatability import GroupScalars, number
 from valvelab.lobe.angle_error import response
 from valvelab.lobe.characteristics import LobeCharacteristics, Value
@@ -18,6 +18,7 @@ from valvelab.lobe.conditioning import condition
 from valvelab.lobe.events import Places
 from valvelab.lobe.profile import Profile, fit_lobes
 from valvelab.lobe.propagation import Term
+from valvelab.measured import Measured
 from valvelab.records.lobes_result import EnvelopeUse
 from valvelab.records.measurement import NO_DOUBTS, LiftTable
 from valvelab.records.result import Note, Verdict, warning

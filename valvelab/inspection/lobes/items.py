@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
-from valvelab.inspection.judging import Item, Measured
+from valvelab.inspection.judging import Item
 from valvelab.inspection.lobes.notes import no_derivative
 from valvelab.inspection.lobes.repeatability import GroupScalars, number
+from valvelab.measured import Measured
 from valvelab.records.lobes_result import CamshaftResult, LobeResult
 
 _NOT_REACHED = "a flank never passes that lift"

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import replace
 
-from valvelab.inspection.judging import Item, Measured
+from valvelab.inspection.judging import Item
+from valvelab.measured import Measured
 from valvelab.records.measurement import NO_DOUBTS, Doubts
 
 # What stays as it is whatever the angles' unit, and whatever the lifts' unit; all else depends on it.

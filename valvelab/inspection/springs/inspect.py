@@ -9,10 +9,11 @@ from math import hypot
 
 import numpy as np
 
-from valvelab.inspection.judging import Item, Measured, judge
+from valvelab.inspection.judging import Item, judge
 from valvelab.inspection.springs.analysis import Fit, Number, SpringAnalysis, analyse, fit_of
 from valvelab.inspection.springs.characteristics import KEY_OF
 from valvelab.inspection.springs.wire import WireNumbers, wire_numbers
+from valvelab.measured import Measured
 from valvelab.records.result import Note, Source, Verdict, info, warning
 from valvelab.records.spec import Spec
 from valvelab.records.spring_readings import SpringTable

@@ -1,0 +1,69 @@
+"""What was measured: one number, or one for each item of a group, with its uncertainty or the reason it is missing.
+
+The one shape of a result from the numerical rooms to paper. `u` is the standard uncertainty, k = 1 (JCGM 100, 2.3.1),
+in the unit of the value; which unit that is, the characteristic says.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from math import isfinite
+
+import numpy as np
+
+from valvelab.arrays import BoolArray, FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """A value with its standard uncertainty, in the characteristic's unit; None with the reason it is missing.
+
+    u: None where it is not known. doubt: why the reading itself is doubtful, so that no verdict may rest on it. lacks:
+    a source of uncertainty that matters and is unknown; the verdict stands, its row says so.
+    """
+
+    value: float | None
+    u: float | None = None
+    reason: str = ""
+    doubt: str = ""
+    lacks: str = ""
+
+    @classmethod
+    def of(cls, value: float | None, u: float | None = None, reason: str = "") -> Measured:
+        """A computed number: what is not finite is missing, and a missing value has no uncertainty."""
+        known = finite(value)
+        return cls(known, None if known is None else finite(u), "" if known is not None else reason)
+
+    def times(self, factor: float) -> Measured:
+        """The same in another unit, or a multiple of it."""
+        value, u = (None if number is None else factor * number for number in (self.value, self.u))
+        return replace(self, value=value, u=None if u is None else abs(u))
+
+
+def missing(reason: str) -> Measured:
+    """No value, and why."""
+    return Measured(None, None, reason)
+
+
+def finite(value: float | None) -> float | None:
+    """A plain float, or None where there is none or it is not finite."""
+    return None if value is None or not isfinite(value) else float(value)
+
+
+@dataclass(frozen=True, slots=True)
+class Each:
+    """One characteristic of each item of a group: value and u, both (n,), NaN where missing; why: (n,) reasons."""
+
+    value: FloatArray
+    u: FloatArray
+    why: Sequence[str] = ()
+
+    def __getitem__(self, row: int) -> Measured:
+        """What was measured of one item."""
+        return Measured.of(self.value[row], self.u[row], self.why[row] if self.why else "")
+
+    def without(self, out: BoolArray, why: Sequence[str]) -> Each:
+        """The same with no value where `out` holds, (n,), for the reasons `why`, (n,)."""
+        told = tuple(new if gone else old for gone, new, old in zip(out, why, self.why or why, strict=True))
+        return Each(np.where(out, np.nan, self.value), np.where(out, np.nan, self.u), told)
