@@ -13,14 +13,18 @@ import pytest
 
 ROOT = Path(__file__).resolve().parent.parent
 
-#: contract → file of the package and the line planted in it
+#: contract → files planted in the package, each with its line
 BREACHES = {
-    "imports point down only": ("valvelab/lobe/planted.py", "import valvelab.records.result\n"),
-    "Qt and pyqtgraph only in the window": ("valvelab/report/planted.py", "import PySide6\n"),
-    "the numerical rooms touch no file, clock, database, environment or pydantic": (
-        "valvelab/springs/planted.py",
-        "import pathlib\n",
-    ),
+    "imports point down only": {"lobe/planted.py": "import valvelab.records.result"},
+    "Qt and pyqtgraph only in the window": {"report/planted.py": "import PySide6"},
+    "the numerical rooms touch no file, clock, database, environment or pydantic": {
+        "springs/planted.py": "import pathlib",
+    },
+    "the numerical rooms start no threads and leave the interpreter alone": {"springs/planted.py": "import threading"},
+    "no circle inside a room": {
+        "lobe/planted.py": "import valvelab.lobe.planted_beside",
+        "lobe/planted_beside.py": "import valvelab.lobe.planted",
+    },
 }
 
 
@@ -51,13 +55,14 @@ def test_every_contract_has_its_breach() -> None:
 
 @pytest.mark.parametrize("contract", BREACHES)
 def test_planted_breach_is_seen(copy: Path, contract: str) -> None:
-    name, line = BREACHES[contract]
-    planted = copy / name
-    planted.write_text(f'"""A breach."""\n{line}', encoding="utf-8")
+    planted = {copy / "valvelab" / name: line for name, line in BREACHES[contract].items()}
+    for path, line in planted.items():
+        path.write_text(f'"""A breach."""\n{line}\n', encoding="utf-8")
     try:
         done = lint(copy)
     finally:
-        planted.unlink()
+        for path in planted:
+            path.unlink()
     assert done.returncode == 1, done.stdout
     assert f"{contract} BROKEN" in done.stdout
 

@@ -35,10 +35,10 @@ STAGES = {
     "conditioning": ("conditioning.py", "condition"),
     "fit": ("profile.py", "fit_lobes"),
     "of which base circle": ("base_circle.py", "find_base_circle"),
-    "characteristics": ("lobe_scalars.py", "all_scalars"),
-    "contour": ("lobe_contour.py", "contour_figures"),
-    "records": ("inspect_lobes.py", "_lobe"),
-    "camshaft": ("inspect_camshaft.py", "camshaft_result"),
+    "characteristics": ("repeatability.py", "all_scalars"),
+    "contour": ("contour.py", "contour_figures"),
+    "records": ("inspect.py", "_lobe"),
+    "camshaft": ("camshaft.py", "camshaft_result"),
 }
 
 
