@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from coverage_study import KINDS, LOBES, MOTION, Scenario, drift, scaled, slipped, study, take
 from lobe_samples import Floats, correlated, design
+from something import each
 
 from valvelab.cli.main import main
 from valvelab.errors import BadFile, CannotEvaluate
@@ -117,10 +118,10 @@ def test_what_two_turns_disagree_in_is_covered_and_nothing_else_is_wider(
     scenario = Scenario("asymmetric", 1.0, noise_mm=0.001, turns=2)
     found = study(replace(scenario, modifiers=(modifier,)), 12).seen  # type: ignore[arg-type]
     plain = study(scenario, 12).seen
-    for name in moved:
+    for name in each(moved):
         assert found[name].coverage > 0.9
         assert 0.6 < found[name].ratio < 2.5
-    for name in kept:
+    for name in each(kept):
         assert np.median(found[name].u) < 1.6 * np.median(plain[name].u) + 2e-3
 
 

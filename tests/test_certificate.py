@@ -17,6 +17,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from pypdf import PdfReader, PdfWriter
+from something import each
 
 from valvelab.cautions import CAUTIONS
 from valvelab.cli.recomputing import verify_bytes
@@ -105,20 +106,20 @@ def test_another_process_writes_the_same_bytes(tmp_path: Path, pdf: bytes) -> No
 
 
 def test_every_font_is_embedded(pdf: bytes) -> None:
-    for page in PdfReader(io.BytesIO(pdf)).pages:
-        for font in page["/Resources"]["/Font"].values():  # type: ignore[index, union-attr]
+    for page in each(PdfReader(io.BytesIO(pdf)).pages):
+        for font in each(page["/Resources"]["/Font"].values()):  # type: ignore[index, union-attr]
             descriptor = font.get_object()["/FontDescriptor"].get_object()
             assert "/FontFile2" in descriptor, font.get_object()["/BaseFont"]
 
 
 def test_plots_are_vectors(pdf: bytes) -> None:
-    for page in PdfReader(io.BytesIO(pdf)).pages:
+    for page in each(PdfReader(io.BytesIO(pdf)).pages):
         assert not page.images
 
 
 def test_every_page_says_what_it_is(pdf: bytes) -> None:
     texts = papers.page_texts(pdf)
-    for number, text in enumerate(texts, start=1):
+    for number, text in each(enumerate(texts, start=1)):
         for expected in (f"page {number} of {len(texts)}", "serial QM-0417", "2026-03-05", "valvelab", "0123456789ab"):
             assert expected in text
 

@@ -10,6 +10,7 @@ import pytest
 from arc_lobe import ArcLobe
 from lobe_samples import Floats, design, fit, measured, turn
 from scipy.optimize import brentq
+from something import each
 
 from valvelab.follower.contour import Contour, contour
 from valvelab.follower.conversion import angle_of, follow, lift_of
@@ -167,7 +168,7 @@ def test_stated_uncertainty_covers(source: Shape, shape: Shape, base: float) -> 
     clean, _ = converted(source, shape, base, lobe.value(turn(1440)))
     truth = measured(LobeCharacteristics(clean.fitted, None, clean.propagation))
     noisy, _ = converted(source, shape, base, *(lobe.value(turn(720)) + draw.normal(0.0, 1e-3, 720) for _ in range(60)))
-    for name, (value, u) in measured(LobeCharacteristics(noisy.fitted, None, noisy.propagation)).items():
+    for name, (value, u) in each(measured(LobeCharacteristics(noisy.fitted, None, noisy.propagation)).items()):
         error = value - truth[name][0][0]
         assert (np.abs(error) < 1.96 * u).mean() >= 0.85, name
         assert np.sqrt((error**2).mean()) > 0.4 * u.mean(), name

@@ -10,6 +10,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from something import each
 
 from valvelab.cautions import CAUTIONS
 from valvelab.cli.main import available_commands
@@ -60,7 +61,7 @@ def test_developers_names_every_room() -> None:
 
 def test_readme_shows_the_two_commands() -> None:
     lines = shell_lines(README)
-    for command in THE_TWO:
+    for command in each(THE_TWO):
         assert any(line.startswith(command) for line in lines), command
 
 
@@ -76,7 +77,7 @@ def test_readme_names_every_characteristic() -> None:
 
 
 def test_readme_shows_the_cautions() -> None:
-    for sentence in CAUTIONS:
+    for sentence in each(CAUTIONS):
         assert sentence in unwrapped(README), sentence
 
 

@@ -12,6 +12,7 @@ import pytest
 from PySide6.QtCore import QPoint, Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication
+from something import each
 
 from valvelab.figures.description import Axis, Band, Curve, Dial, Figure, Guide, HeatMap, Marks
 from valvelab.window import theme
@@ -90,8 +91,8 @@ def test_every_role_has_a_colour() -> None:
 
     from valvelab.figures.description import Role
 
-    for scheme in theme.load_themes().values():
-        for role in get_args(Role):
+    for scheme in each(theme.load_themes().values()):
+        for role in each(get_args(Role)):
             assert role_colour(scheme, role).isValid()
         assert role_colour(scheme, "series", 0) != role_colour(scheme, "series", 1)
 

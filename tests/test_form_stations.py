@@ -14,6 +14,7 @@ from papers import page_texts
 from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QAbstractButton, QApplication, QComboBox, QLineEdit, QSpinBox
+from something import each
 from test_pictures import compare
 from waiting import wait_for
 
@@ -483,7 +484,7 @@ def test_every_input_has_a_name_that_can_be_spoken(window: MainWindow, name: str
     put(window, name)
     view = window.pages.front()
     for kind in (QLineEdit, QComboBox, QSpinBox, QAbstractButton):
-        for widget in view.findChildren(kind):
+        for widget in each(view.findChildren(kind)):
             inside = isinstance(widget.parent(), (QComboBox, QSpinBox)) or widget.objectName().startswith("qt_")
             by_text = isinstance(widget, QAbstractButton) and bool(widget.text())
             if widget.isVisible() and not inside and not by_text and not isinstance(widget.parent(), Sheet):

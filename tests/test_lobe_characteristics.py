@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from lobe_samples import LIFT, Floats, Truth, answers, crossing, design, lopsided, measured, turn
+from something import each
 
 from valvelab.lobe.characteristics import LobeCharacteristics
 from valvelab.lobe.motion_laws import LobeDesign
@@ -26,7 +27,7 @@ def single(found: LobeCharacteristics) -> dict[str, float]:
 @pytest.mark.parametrize("lobe", [lopsided(), design("cycloidal"), design("poly345", (0.0, 0.0))])
 def test_every_characteristic_has_its_exact_value(lobe: LobeDesign) -> None:
     found = single(answers(ANGLE, lobe.value(ANGLE)))
-    for name, exact in Truth(lobe).values().items():
+    for name, exact in each(Truth(lobe).values().items()):
         tolerance = {"max_lift": 1e-4, "area": 5e-3}.get(name, 2e-3 if name in PLACES else None)
         assert found[name] == pytest.approx(exact, rel=2e-4 if tolerance is None else 0.0, abs=tolerance)
 
@@ -51,7 +52,7 @@ def test_the_centres_differ_on_an_unsymmetrical_lobe() -> None:
 def test_turning_the_datum_moves_the_places_and_nothing_else(by: float) -> None:
     plain = single(answers(ANGLE, lopsided().value(ANGLE)))
     turned = {name: value[0] for name, (value, _) in measured(answers(ANGLE + by, lopsided().value(ANGLE))).items()}
-    for name, value in plain.items():
+    for name, value in each(plain.items()):
         if name in PLACES:
             assert (turned[name] - value - by + 180.0) % 360.0 - 180.0 == pytest.approx(0.0, abs=1e-6)
         else:
@@ -147,9 +148,9 @@ def test_many_lobes_answer_like_each_alone() -> None:
         design("poly4567", centre=centre).value(ANGLE) + rng.normal(0.0, 1e-3, 720) for centre in (20.0, 140.0, 290.0)
     ]
     together = measured(answers(ANGLE, *lifts))
-    for row, lift in enumerate(lifts):
+    for row, lift in each(enumerate(lifts)):
         alone = measured(answers(ANGLE, lift))
-        for name, (value, u) in together.items():
+        for name, (value, u) in each(together.items()):
             # the smoothing strength is pooled, so alone and together differ by a small part of the uncertainty
             assert value[row] == pytest.approx(alone[name][0][0], abs=0.5 * u[row])
 

@@ -22,6 +22,7 @@ from lobe_samples import (
     measured,
     turn,
 )  # fmt: skip
+from something import each
 
 from valvelab.conformity.envelope import BandPiece, fit_envelope
 from valvelab.inspection.lobes.repeatability import all_scalars
@@ -100,7 +101,7 @@ def test_uneven_and_event_only_sweeps_state_theirs_too() -> None:
     lobe = lopsided()
     event = 100.0 + np.arange(-96.0, 97.0, 1.0)
     for angle in (np.sort(np.random.default_rng(3).uniform(0.0, 360.0, 300)), event):
-        for name, (ratio, coverage) in ratios_and_coverage(simulated(lobe, 0.0, angle, 200), lobe).items():
+        for name, (ratio, coverage) in each(ratios_and_coverage(simulated(lobe, 0.0, angle, 200), lobe).items()):
             # 200 repeats know a coverage to 1.5 %; where readings are few, ramps and curvature keep some bias
             assert 0.7 < ratio < 1.5, name
             assert coverage > 0.93 - 4.0 * 0.0154, name
@@ -171,7 +172,7 @@ def test_more_readings_and_less_noise_state_less() -> None:
         angle = turn(readings)
         found = measured(answers(angle, *(lobe.value(angle) + rng.normal(0.0, noise, (16, readings)))))
         stated.append({name: float(np.mean(u)) for name, (_, u) in found.items()})
-    for name in stated[0]:
+    for name in each(stated[0]):
         assert stated[0][name] > stated[1][name] > stated[2][name]
 
 

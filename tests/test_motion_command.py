@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from analytic_lobe import PolynomialLobe
 from pypdf import PdfReader
+from something import each
 
 from valvelab.cli.main import main
 from valvelab.figures.motion_figures import (
@@ -107,7 +108,7 @@ def answer(folder: Path, capsys: pytest.CaptureFixture[str], train: str = RIGID,
 
 def test_lifts_are_ratio_and_lash(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     found = answer(tmp_path, capsys)
-    for valve in found["valves"]:
+    for valve in each(found["valves"]):
         lobe = LIFT_MM[valve["lobe"]]
         assert valve["rule_lift_mm"] == pytest.approx(1.5 * lobe, abs=2e-4)
         assert valve["max_valve_lift_mm"] == pytest.approx(1.5 * lobe - 0.2, abs=2e-4)
@@ -143,7 +144,7 @@ def test_events_lift_at_dead_centre_and_seating_against_the_law(
 def test_piston_clearance_against_a_dense_scan(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     found = answer(tmp_path, capsys)
     crank = np.linspace(-100.0, 100.0, 40_001)
-    for valve, nose, stated in zip(found["valves"], (53.0, -55.0), (6.0, 6.5), strict=True):
+    for valve, nose, stated in each(zip(found["valves"], (53.0, -55.0), (6.0, 6.5), strict=True)):
         lift = np.maximum(1.5 * PolynomialLobe(LIFT_MM[valve["lobe"]], 75.0, nose).value(crank / 2.0) - 0.2, 0.0)
         clearance = stated + piston_drop(crank, 40.0, 135.0) * np.cos(np.radians(20.0)) - lift
         assert valve["piston_clearance"]["min_mm"] == pytest.approx(clearance.min(), abs=1e-3)
@@ -262,7 +263,7 @@ def test_duration_uncertainty_is_what_the_lash_does(tmp_path: Path, capsys: pyte
     """A lift off by δ everywhere moves both events outward; the stated uncertainty is that shift for δ = u."""
     found = answer(tmp_path, capsys, RIGID.replace("[lash]\n", '[lash]\nuncertainty = "0.02 mm"\n'))
     less = answer(tmp_path, capsys, RIGID.replace('hot = "0.20 mm"', 'hot = "0.18 mm"'))
-    for row, other in zip(found["valves"][0]["durations"], less["valves"][0]["durations"], strict=True):
+    for row, other in each(zip(found["valves"][0]["durations"], less["valves"][0]["durations"], strict=True)):
         shift = other["duration_crank_deg"] - row["duration_crank_deg"]
         assert row["uncertainty"]["duration_crank_deg"] == pytest.approx(shift, rel=0.05)
 

@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 import pytest
+from something import each
 
 from valvelab.conformity.repeats import division_of, mean_uncertainty, repeats_of, standing_off
 
@@ -81,7 +82,7 @@ def test_the_robust_standard_deviation_of_few_is_that_of_the_noise() -> None:
     from valvelab.conformity.repeats import _MAD_OF_FEW, _SCALED_MAD
 
     random = np.random.default_rng(3)
-    for n, factor in _MAD_OF_FEW.items():
+    for n, factor in each(_MAD_OF_FEW.items()):
         rows = random.normal(0.0, 1.0, (40_000, n))
         away = np.median(np.abs(rows - np.median(rows, axis=1)[:, None]), axis=1)
         assert np.mean(factor * _SCALED_MAD * away) == pytest.approx(1.0, abs=0.02)

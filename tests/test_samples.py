@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from make_samples import AT_MM, FOUR, FOUR_TWIST_CAM_DEG, SAMPLES, V8, WORN, samples
 from sample_lobes import Flank, Lobe
+from something import each
 
 from valvelab.files.lift_table import read_lift_table
 from valvelab.files.spec_file import nominal_path, read_spec
@@ -124,10 +125,9 @@ def test_twist_shows_in_the_index_errors(four: LobesInspection) -> None:
 def test_separation_is_the_drawn_one(which: str, degrees: float, request: pytest.FixtureRequest) -> None:
     camshaft = request.getfixturevalue(which).result.camshaft
     # plain geometry: half the sum of the centrelines, here of noses; the worn lobe's cylinder is apart
-    found = {row.cylinder: row.lobe_separation_cam_deg for row in camshaft.cylinders}
-    for cylinder, value in found.items():
-        if not (which == "four" and cylinder == int(WORN[0])):
-            assert value == pytest.approx(degrees, abs=0.15)
+    sound = [row for row in camshaft.cylinders if not (which == "four" and row.cylinder == int(WORN[0]))]
+    for row in each(sound):
+        assert row.lobe_separation_cam_deg == pytest.approx(degrees, abs=0.15)
 
 
 def test_one_reading_stands_off(four: LobesInspection) -> None:

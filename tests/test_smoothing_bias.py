@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 from coverage_study import LOBES, Scenario, study
 from lobe_samples import Floats, answers, correlated, turn
+from something import each
 
 from valvelab.cli.main import main
 from valvelab.inspection.lobes.inspect import inspect_lobes
@@ -47,7 +48,7 @@ def extremes(name: str, lag: float) -> dict[str, tuple[Floats, Floats]]:
 )
 def test_extremes_of_high_degree_lobes_are_covered(name: str, lag: float) -> None:
     """40 repeats know a coverage of 90 % to 5 %; asked is 85 % less one such deviation, and no u without measure."""
-    for key, (error, u) in extremes(name, lag).items():
+    for key, (error, u) in each(extremes(name, lag).items()):
         assert np.mean(np.abs(error) <= 1.96 * u) >= 0.80, key
         assert np.median(u) < 2.5 * np.sqrt(np.mean(error**2)), key
 

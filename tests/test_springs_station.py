@@ -19,6 +19,7 @@ from PySide6.QtCore import QMimeData, QPointF, Qt
 from PySide6.QtGui import QDropEvent
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QAbstractButton, QAbstractSpinBox, QApplication, QFileDialog, QLineEdit, QWidget
+from something import each
 from spring_cases import FREE, RATE, SOLID, bench_force, write_readings
 from waiting import wait_for
 
@@ -96,7 +97,7 @@ def test_set_size_comes_from_the_heights_else_sixteen() -> None:
 @given(st.lists(st.tuples(st.sampled_from("abcd"), st.sampled_from([None, 0, 1, 2, 3])), max_size=12))
 def test_moving_never_loses_or_doubles_a_spring(moves: list[tuple[str, int | None]]) -> None:
     grouping = Grouping((("a", "b"), ("c",)))
-    for spring, to in moves:
+    for spring, to in each(moves):
         if to is None or to <= len(grouping.sets):
             grouping = sets.moved(grouping, (spring,), to)
         inside = [name for one in grouping.sets for name in one]
@@ -485,7 +486,7 @@ def test_the_certificate_is_that_of_the_page_in_front(
 def test_everything_can_be_reached_and_has_a_name(tray: SpringsView) -> None:
     match(tray)
     for kind in (QLineEdit, QAbstractButton, QAbstractSpinBox):
-        for widget in tray.findChildren(kind):
+        for widget in each(tray.findChildren(kind)):
             assert isinstance(widget, QWidget)
             named = widget.accessibleName() or getattr(widget, "text", str)()
             inside = widget.objectName().startswith("qt_")

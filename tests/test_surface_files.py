@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from something import each
 
 from valvelab.errors import BadFile
 from valvelab.files.contents import MAX_UNPACKED_BYTES
@@ -101,7 +102,7 @@ def test_three_forms_hold_the_same_trace(tmp_path: Path) -> None:
     paths = [
         put(tmp_path, "a.csv", csv(X, Z)), put(tmp_path, "a.smd", smd()), Container().write(tmp_path / "a.x3p"),
     ]  # fmt: skip
-    for path, form in zip(paths, ("CSV", "SMD", "X3P"), strict=True):
+    for path, form in each(zip(paths, ("CSV", "SMD", "X3P"), strict=True)):
         trace = read_surface_trace(path)
         assert trace.form == form
         assert trace.z_um == pytest.approx(Z, abs=1e-9)
@@ -321,7 +322,7 @@ def test_damage_in_any_packing_is_one_sentence(tmp_path: Path, packing: int) -> 
 def test_x3p_numbers_out_of_all_reason_are_refused_or_harmless(tmp_path: Path, tag: str, number: str) -> None:
     container = Container(Z[:60])
     xml = container.xml().decode()
-    for match in re.finditer(f"<{tag}>[^<]*</{tag}>", xml):
+    for match in each(re.finditer(f"<{tag}>[^<]*</{tag}>", xml)):
         changed = f"{xml[: match.start()]}<{tag}>{number}</{tag}>{xml[match.end() :]}"
         path = container.write(tmp_path / "a.x3p", xml=changed.encode())
         try:

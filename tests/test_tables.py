@@ -14,6 +14,7 @@ import openpyxl
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from something import each
 
 from valvelab.errors import BadFile, WrongUsage
 from valvelab.files import contents, workbook
@@ -312,7 +313,7 @@ def test_fast_and_careful_ways_agree(tmp_path: Path) -> None:
     text = "a,b,c\n" + "".join(",".join(map(repr, row)) + "\n" for row in values.tolist())
     quick = read_table(write(tmp_path, text, "quick.csv"))
     slow = read_table(write(tmp_path, text.replace("\n", "\n# aside\n", 2), "slow.csv"))
-    for index, name in enumerate("abc"):
+    for index, name in each(enumerate("abc")):
         assert quick.numbers(name, "number").tolist() == values[:, index].tolist()
         assert slow.numbers(name, "number").tolist() == values[:, index].tolist()
 

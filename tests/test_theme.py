@@ -10,6 +10,7 @@ import pytest
 from PySide6.QtCore import QSize
 from PySide6.QtGui import QPalette
 from PySide6.QtWidgets import QApplication
+from something import each
 
 from valvelab.places import resources
 from valvelab.window import theme
@@ -70,20 +71,19 @@ def test_the_palette_is_complete(name: str) -> None:
     made = theme.palette(found)
     ours = {colour.lower() for colour in found.colours.values()}
     for group in (QPalette.ColorGroup.Active, QPalette.ColorGroup.Inactive, QPalette.ColorGroup.Disabled):
-        for role in QPalette.ColorRole:
-            if role not in {QPalette.ColorRole.NColorRoles, QPalette.ColorRole.NoRole}:
-                assert made.color(group, role).name() in ours, (group, role)
+        for role in each(set(QPalette.ColorRole) - {QPalette.ColorRole.NColorRoles, QPalette.ColorRole.NoRole}):
+            assert made.color(group, role).name() in ours, (group, role)
 
 
 def test_no_colour_stands_anywhere_but_in_the_table() -> None:
     literal = re.compile(r"""["']#[0-9a-fA-F]{3,8}["']|QColor\(\s*["'\d]|GlobalColor\.(?!transparent)""")
-    for file in WINDOW.rglob("*.py"):
+    for file in each(WINDOW.rglob("*.py")):
         assert not literal.findall(file.read_text(encoding="utf-8")), file
 
 
 def test_every_icon_named_is_there_and_paints() -> None:
     names = {row.icon for row in ACTIONS} | {station.icon for station in stations.available()}
-    for name in sorted(names):
+    for name in each(sorted(names)):
         picture = icon(name).pixmap(QSize(32, 32)).toImage()
         assert any(picture.pixelColor(x, y).alpha() > 0 for x in range(32) for y in range(32)), name
 
@@ -107,7 +107,7 @@ def test_icons_follow_the_scheme_without_reload() -> None:
 
 
 def test_icons_draw_in_one_colour_only() -> None:
-    for file in (resources() / "icons").glob("*.svg"):
+    for file in each((resources() / "icons").glob("*.svg")):
         text = file.read_text(encoding="utf-8")
         assert "currentColor" in text
         assert not re.findall(r'(?:fill|stroke)="(?!none|currentColor)[^"]+"', text.replace('stroke-linecap="', "")), (

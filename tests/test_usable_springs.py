@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from something import each
 from spring_cases import write_readings
 
 from valvelab.cli.main import main
@@ -148,7 +149,7 @@ def test_readings_on_a_line_still_have_the_tester_s_uncertainty(
     file = write_readings(
         tmp_path / "s.csv", rows, "installed height: 40 mm", "valve lift: 3 mm", "force resolution: 1 N"
     )
-    for row in answer(capsys, "springs", file)["springs"]:
+    for row in each(answer(capsys, "springs", file)["springs"]):
         # a reading to 1 N: 1/√12 N (JCGM 100:2008, F.2.2.1)
         assert row["uncertainty"]["seat_force_n"] == pytest.approx(1.0 / 12.0**0.5, rel=0.3)
         assert row["uncertainty"]["rate_n_per_mm"] > 0.0

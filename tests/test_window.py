@@ -15,6 +15,7 @@ from PySide6.QtCore import QMimeData, QPoint, QPointF, Qt, QUrl
 from PySide6.QtGui import QDropEvent, QKeySequence
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QAbstractButton, QApplication, QComboBox, QLineEdit, QWidget
+from something import each
 from waiting import wait_for
 
 from valvelab.cautions import CAUTIONS
@@ -303,7 +304,7 @@ def test_every_input_has_a_name_that_can_be_spoken(window: MainWindow, job: list
     bare = write_table(tmp_path / "bare.txt", ("1I",), names=False)
     drop(window, [*job, str(bare)])
     for kind in (QLineEdit, QComboBox, QAbstractButton):
-        for widget in window.findChildren(kind):
+        for widget in each(window.findChildren(kind)):
             inside = isinstance(widget.parent(), QComboBox) or widget.objectName().startswith("qt_")
             by_text = isinstance(widget, QAbstractButton) and bool(widget.text())
             if not inside and not by_text and widget.isVisible() and "Dock" not in type(widget).__name__:

@@ -12,6 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from invented_camshaft import write_spec, write_table
+from something import each
 
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.workbench import edits, recovery, settings, stations
@@ -267,7 +268,7 @@ def test_every_intake_reads_a_kind_that_the_readers_know() -> None:
     from valvelab.files.kinds import READERS
 
     known = {reader.name for reader in READERS}
-    for intake in stations.intakes().values():
+    for intake in each(stations.intakes().values()):
         assert intake.kind in known
         module, _, function = intake.reader.partition(":")
         assert callable(getattr(import_module(module), function))
