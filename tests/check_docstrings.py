@@ -17,14 +17,15 @@ from collections.abc import Iterator
 from pathlib import Path
 
 PACKAGE = Path(__file__).resolve().parent.parent / "valvelab"
-ROOMS = ("lobe", "follower", "camshaft", "springs", "sets", "valve_motion", "phasing", "dynamics", "conformity")
+ROOMS = ("lobe", "follower", "camshaft", "springs", "valve_motion", "phasing", "dynamics", "conformity")
 
 ARRAY = re.compile(r"\b(Float|Int|Bool|Complex)Array\b|\bNDArray\b|\bndarray\b")
 NUMBER = re.compile(r"(?<![\w.])float\b")
 SHAPE = re.compile(r"\([\w +*\-/×…]*,[\w +*\-/×…, ]*\)|\b([Ss]hapes?|scalars?|any shape|same length)\b")
 UNIT = re.compile(
-    r"\b(mm\d?|µm|um|nm|cm|inch(es)?|kN|MPa|GPa|Pa|lbf|kg|ms|rad|deg|degrees?|rpm|Hz|degC|N/mm|arcmin)\b|%|°"
-    r"|(, | in |\()(N|K|s|g|J|m|in)\b|\b(no|without|one|any|same|per|readings'|own) units?\b|\bunits? of\b"
+    r"\b(mm|mm[²³]|µm|um|nm|cm|inch(es)?|kN|MPa|GPa|Pa|lbf|kg|ms|rad|radians?|[Dd]eg|degrees?|rpm|Hz|degC|N/mm|arcmin)\b|%|°"
+    r"|(, |\b[Ii]n |\(|\. )(N|K|s|g|J|m|in)\b|\bunits? of\b"
+    r"|\b([Nn]o|without|one|[Aa]ny|same|per|readings'|own) units?\b"
     r"|\b([Pp]lain numbers?|[Rr]atios?|[Ss]hares?|[Ff]actors?|[Pp]robabilit(y|ies)|0 to 1|counts?|[Ww]eights?)\b"
     r"|\b([Ss]tandard deviations?|degrees of freedom)\b"
 )

@@ -39,8 +39,8 @@ def minimum_zone(design: FloatArray, values: FloatArray, side: Side = "both") ->
     design: shape (n, k), first column ones; values: shape (n,). `both`: least peak-to-valley residual, the model in
     the middle of the band. `inside`: the largest first coefficient with no residual below 0; `outside`: the smallest
     with none above 0. Works on a growing subset of the points until no point is left outside it, so the answer is that
-    of the whole set. Method: linear programming (dual simplex), constraints added as they are violated. `values` in any
-    unit; the zone in the same.
+    of the whole set. Method: linear programming (dual simplex), constraints added as they are violated.
+    Any unit, and the zone in the same one.
     """
     count, terms = design.shape
     start = np.asarray(np.linalg.lstsq(design, values, rcond=None)[0], dtype=np.float64)

@@ -99,7 +99,7 @@ def _too_wide(u: float, lower: float | None, upper: float | None, confidence: fl
 def nearest_branch(measured: float, lower: float | None, upper: float | None, period: float) -> float:
     """The measured value plus whole periods, so that it lies nearest its limits on the circle.
 
-    With two limits nearest their middle, with one nearest that limit. One unit throughout; needs one limit at least.
+    With two limits nearest their middle, with one nearest that limit. All in one unit; needs one limit at least.
     """
     ends = [end for end in (lower, upper) if end is not None]
     home = math.fsum(ends) / len(ends)

@@ -1,4 +1,7 @@
-"""Contact of lobe and follower along the lobe: radii, entrainment, pressure and film."""
+"""Contact of lobe and follower along the lobe: radii, entrainment, pressure and film.
+
+Source: plane geometry; Hertz line contact; Dowson and Higginson for the film.
+"""
 
 from __future__ import annotations
 
@@ -43,7 +46,8 @@ def lobe_geometry(
     """Contact along a lobe from follower lift and its derivatives by cam angle in radians.
 
     Flat face: radius R_b + s + s″, entrainment (R_b + s + 2 s″)/2, for a follower that does not spin. Roller, rolling
-    without slip: both surfaces run at the speed of the contact along the contour, ρ_c dφ/dθ. Plane geometry.
+    without slip: both surfaces run at the speed of the contact along the contour, ρ_c dφ/dθ. Plane geometry. All shape
+    (n,). Raises CannotEvaluate(OUT_OF_RANGE) for a base circle not above 0.
     """
     if not setting.base_radius_mm > 0.0:
         raise CannotEvaluate(
@@ -78,7 +82,10 @@ class ContactAlong:
 
 
 def reversals(entrainment: FloatArray, loaded: NDArray[np.bool_]) -> list[int]:
-    """Indices before which the entrainment changes its sign while loaded; a steady film has no thickness there."""
+    """Indices before which the entrainment changes its sign while loaded; a steady film has no thickness there.
+
+    Both shape (n,); any unit of speed.
+    """
     change = (np.sign(entrainment[1:]) != np.sign(entrainment[:-1])) & loaded[1:] & loaded[:-1]
     return [int(index) + 1 for index in np.flatnonzero(change)]
 
@@ -90,7 +97,10 @@ def contact_along(
     setting: ContactSetting,
     oil: Lubricant | None = None,
 ) -> ContactAlong:
-    """Pressure and film from the force along the follower's motion; the normal load is force/cos(pressure angle)."""
+    """Pressure and film from the force along the follower's motion; the normal load is force/cos(pressure angle).
+
+    Force and result: shape (n,).
+    """
     load = np.maximum(follower_force_n, 0.0) / np.cos(geometry.pressure_angle_rad)
     hertz = line_contact(load, setting.length_mm, geometry.relative_radius_mm, setting.modulus_mpa)
     film = None

@@ -52,7 +52,10 @@ class Followed:
 
 
 def lift_of(found: Contour, shape: Shape) -> FloatArray:
-    """Lift under a follower where it meets each place of a contour: hypot(p + r, p′) − R_b − r; flat p − R_b."""
+    """Lift under a follower where it meets each place of a contour: hypot(p + r, p′) − R_b − r; flat p − R_b.
+
+    mm, shape (n,).
+    """
     if shape.kind == "flat":
         return np.asarray(found.support_mm - found.base_circle_radius_mm)
     r = shape.radius_mm or 0.0
@@ -60,7 +63,7 @@ def lift_of(found: Contour, shape: Shape) -> FloatArray:
 
 
 def angle_of(found: Contour, shape: Shape) -> FloatArray:
-    """Cam angle at which a follower meets each place of a contour, deg, not folded."""
+    """Cam angle at which a follower meets each place of a contour, deg, not folded. Shape (n,)."""
     return np.asarray(found.normal_cam_deg + pressure_angle_under(found, shape))
 
 

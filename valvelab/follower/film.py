@@ -1,4 +1,4 @@
-"""Oil film in a line contact."""
+"""Oil film in a line contact. Source: Dowson and Higginson, line contact, as in textbooks of elastohydrodynamics."""
 
 from __future__ import annotations
 
@@ -58,7 +58,10 @@ def minimum_film_um(
 
 
 def film_ratio(film_um: ArrayLike, first_rq_um: float, second_rq_um: float) -> FloatArray:
-    """λ = film / √(Rq₁² + Rq₂²); below about 1 the surfaces touch through it. Refuses two perfectly smooth surfaces."""
+    """λ = film / √(Rq₁² + Rq₂²); below about 1 the surfaces touch through it. Refuses two perfectly smooth surfaces.
+
+    Shape as given.
+    """
     rough = float(np.hypot(first_rq_um, second_rq_um))
     if not rough > 0.0:
         raise CannotEvaluate(Reason.OUT_OF_RANGE, "roughness: found 0 on both surfaces, expected Rq above 0 µm")

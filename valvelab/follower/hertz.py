@@ -15,7 +15,10 @@ STEEL_NU = 0.29
 
 
 def contact_modulus(e1_mpa: float, nu1: float, e2_mpa: float, nu2: float) -> float:
-    """E*, MPa: 1/E* = (1 − ν₁²)/E₁ + (1 − ν₂²)/E₂. Beware of texts that write E′ = 2 E*."""
+    """E*, MPa: 1/E* = (1 − ν₁²)/E₁ + (1 − ν₂²)/E₂. Beware of texts that write E′ = 2 E*.
+
+    Raises CannotEvaluate(OUT_OF_RANGE) for a modulus not above 0 or a Poisson's ratio outside 0 to 0.5.
+    """
     for name, value in (("modulus", e1_mpa), ("modulus", e2_mpa)):
         if not value > 0.0:
             raise CannotEvaluate(Reason.OUT_OF_RANGE, f"contact {name}: found {value:g} MPa, expected above 0")
@@ -31,7 +34,7 @@ STEEL_ON_STEEL_MPA = contact_modulus(STEEL_E_MPA, STEEL_NU, STEEL_E_MPA, STEEL_N
 def relative_radius(first_mm: ArrayLike, second_mm: ArrayLike = np.inf) -> FloatArray:
     """R of 1/R = 1/R₁ + 1/R₂, mm; a flat face is an infinite radius, a hollow a negative one.
 
-    Where the two conform or worse (1/R ≤ 0) the result is NaN: there is no line contact.
+    Where the two conform or worse (1/R ≤ 0) the result is NaN: there is no line contact. Shape as given.
     """
     first, second = np.asarray(first_mm, dtype=np.float64), np.asarray(second_mm, dtype=np.float64)
     curvature = 1.0 / first + 1.0 / second

@@ -36,7 +36,7 @@ class ContactMap:
 
     @classmethod
     def of(cls, followed: Followed, met: Contour, knots: FloatArray, shape: Shape) -> ContactMap:
-        """From the contacts found; `met`: the contour at them."""
+        """From the contacts found; `met`: the contour at them. `knots`: shape (n,), cam deg."""
         offset = np.mod(followed.source_cam_deg - knots + 180.0, 360.0) - 180.0
         new = np.radians(angle_of(met, shape) - met.normal_cam_deg)
         gain = np.cos(np.radians(met.pressure_angle_deg)) / np.cos(new)
@@ -66,7 +66,10 @@ class FollowedPropagation(Propagation):
         self._stretch = np.stack([row.stretch for row in maps])
 
     def covariance(self, *terms: Term) -> FloatArray:
-        """Covariances of terms of the new description, shape (lobes, terms, terms); NaN where a place is missing."""
+        """Covariances of terms of the new description, shape (lobes, terms, terms); NaN where a place is missing.
+
+        Each in the product of its terms' own units.
+        """
         return super().covariance(*map(self.at_source, terms))
 
     def at_source(self, term: Term) -> Term:

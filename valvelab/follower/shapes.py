@@ -1,4 +1,4 @@
-"""Follower shapes, as plane figures: a flat face, a roller of some radius, a point."""
+"""Follower shapes, as plane figures: a flat face, a roller of some radius, a point. Source: plain geometry."""
 
 from __future__ import annotations
 

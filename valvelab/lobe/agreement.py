@@ -101,7 +101,10 @@ def _of_mean(count: NDArray[np.int64]) -> FloatArray:
 
 
 def tail_of_f(first: NDArray[np.int64], second: FloatArray, ratio: FloatArray) -> FloatArray:
-    """Upper tail of the F distribution with so many degrees of freedom, elementwise."""
+    """Upper tail of the F distribution with so many degrees of freedom, elementwise.
+
+    Any shape; ratio and tail are plain numbers.
+    """
     from scipy.special import fdtrc
 
     return np.asarray(fdtrc(first, second, ratio), dtype=np.float64)

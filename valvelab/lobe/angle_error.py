@@ -42,7 +42,10 @@ def summed_response(angle_cam_deg: FloatArray, weights: FloatArray) -> Response:
 
 
 def standard(found: Response, sigma_cam_deg: float) -> FloatArray:
-    """Standard uncertainty, (lobes,), of what responds so, for a stated standard uncertainty of the angle."""
+    """Standard uncertainty, (lobes,), of what responds so, for a stated standard uncertainty of the angle.
+
+    In the characteristic's own unit.
+    """
     squares = found.real**2 + found.imag**2
     shift, waves = squares[:, 0], squares[:, 1:]
     most = np.maximum(shift, np.maximum(waves.mean(axis=1), LEAST_SHARE**2 * waves.max(axis=1)))

@@ -367,7 +367,7 @@ def without_harmonic(splines: SplineSet, bases: tuple[BaseCircle | None, ...], *
 
 
 def arc_mask(base: BaseCircle, knots: int) -> NDArray[np.bool_]:
-    """Which knots of the turn lie on the arc."""
+    """Which knots of the turn lie on the arc. Shape (knots,), no unit."""
     mask = np.zeros(knots, dtype=np.bool_)
     mask[np.arange(base.first, base.last + 1) % knots] = True
     return mask

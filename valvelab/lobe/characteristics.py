@@ -1,7 +1,8 @@
 """Every characteristic of fitted lobes with its standard uncertainty, for a whole group in one pass.
 
 Angles are cam degrees on the table's own scale, not folded. A missing value is NaN here; the inspection turns it
-into None with a reason. Definitions: common practice of the trade, as each function says.
+into None with a reason. Source: common practice of the trade, as each
+function says.
 """
 
 from __future__ import annotations
@@ -211,7 +212,7 @@ class LobeCharacteristics:
         return _root_sum(noise, doubt_of_sum(self.fitted, on_knots), self.by_angle(moved))
 
     def by_angle(self, moved: Response) -> FloatArray:
-        """Standard uncertainty, (lobes,), by the stated error of angle."""
+        """Standard uncertainty, (lobes,), by the stated error of angle. In the characteristic's own unit."""
         if self.instrument.encoder_cam_deg == 0.0:
             return np.zeros(moved.shape[0])
         return standard(moved, self.instrument.encoder_cam_deg)
@@ -230,7 +231,7 @@ class LobeCharacteristics:
     def of_extreme(self, *terms: Term) -> FloatArray:
         """Standard uncertainty, (lobes,), of a sum of terms at the place where that sum is greatest or least.
 
-        By noise, by what the smoothing may have taken off or put on, and by the angle.
+        By noise, by what the smoothing may have taken off or put on, and by the angle. In the terms' own unit.
         """
         moved = sum(self.movedby_angle(term, at_extreme=True) for term in terms)
         doubt = smoothing_doubt(self.propagation.fitted, *map(self.propagation.at_source, terms))
@@ -238,7 +239,7 @@ class LobeCharacteristics:
 
     @cached_property
     def steepest(self) -> tuple[FloatArray, FloatArray]:
-        """Angles of greatest and least velocity at the knots, (lobes,) each."""
+        """Angles of greatest and least velocity at the knots, (lobes,) each. Cam deg."""
         velocity, knots = self.fitted.at_knots[1], self.lobes.splines.knots()
         return knots[np.argmax(velocity, axis=1)], knots[np.argmin(velocity, axis=1)]
 
@@ -270,7 +271,7 @@ class LobeCharacteristics:
 
     @cached_property
     def jerk_rms_once(self) -> FloatArray:
-        """The rms jerk, computed once."""
+        """The rms jerk, computed once. Shape (lobes,), mm/cam deg³."""
         return self.jerk_rms()
 
     @cached_property
@@ -279,7 +280,10 @@ class LobeCharacteristics:
         return self.ramps()
 
     def places_at(self, lift_mm: float) -> tuple[FloatArray, FloatArray]:
-        """Opening and closing angle of every lobe at one lift, without uncertainties: fast enough for a drag."""
+        """Opening and closing angle of every lobe at one lift, without uncertainties: fast enough for a drag.
+
+        Cam deg, (lobes,) each.
+        """
         opening, closing = crossings(self.lobes, lift_mm)
         return opening.angle_cam_deg, closing.angle_cam_deg
 
@@ -302,7 +306,10 @@ class LobeCharacteristics:
         return float(runout), spread, float(min(turn, 360.0 / np.sqrt(12.0)))
 
     def jerk_rms(self) -> FloatArray:
-        """Root mean square of the jerk between the feet; NaN where the readings are too far apart for it."""
+        """Root mean square of the jerk between the feet; NaN where the readings are too far apart for it.
+
+        Shape (lobes,), mm/cam deg³.
+        """
         jerk = self.fitted.at_knots[3]
         columns = self.lobes.first[:, None] + np.arange(jerk.shape[1])
         unrolled = np.take_along_axis(jerk, np.mod(columns, jerk.shape[1]), axis=1)

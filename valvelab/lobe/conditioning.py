@@ -1,6 +1,7 @@
 """From readings as measured to readings fit for fitting: unwrapping, folding, outliers.
 
 Nothing is altered: an outlier is left out and listed, isolated readings beside an event are set aside and said.
+Source: own method; robust standard deviation by the median of absolute deviations, textbook.
 """
 
 from __future__ import annotations
@@ -92,7 +93,7 @@ def condition(traces: tuple[Trace, ...], division_mm: float | None = None) -> Co
 
     division_mm: the gauge's as stated; None looks for it in the readings.
     Refused: fewer than 16 readings, values not finite or beyond any lobe, angles that do not run one way
-    within a sweep, lift that is no lobe.
+    within a sweep, lift that is no lobe. Raises CannotEvaluate.
     """
     first = traces[0]
     angle = finite(first.angle_cam_deg, f"lobe {first.name}, angle", 1)

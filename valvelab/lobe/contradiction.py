@@ -2,6 +2,7 @@
 
 Each is held against the fullest one, by straight lines between that one's readings: first as it stands, then at the
 shift of angle that fits best. Whatever the zero, they may differ by a tenth of the lift and stand apart by 5 cam deg.
+Source: own method, by simulation.
 """
 
 from __future__ import annotations
@@ -25,7 +26,10 @@ _TAIL = 0.02
 
 
 def refuse_contradictions(conditioned: Conditioned) -> None:
-    """Refuse turns or sweeps that contradict each other by more than a tenth of the lift or 5 cam deg."""
+    """Refuse turns or sweeps that contradict each other by more than a tenth of the lift or 5 cam deg.
+
+    Raises CannotEvaluate(BAD_VALUES).
+    """
     sizes = np.bincount(conditioned.sweep, minlength=conditioned.sweeps)
     if sizes.size < 2:
         return

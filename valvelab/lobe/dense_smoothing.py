@@ -50,7 +50,8 @@ def fit_general(
 
     Periodic readings are folded by the caller onto [0, 360). Lobes that keep the same readings share one
     decomposition. Refused below 12 kept readings. sweep: (n,), within which noise may be correlated from reading to
-    reading. least_noise_mm: what a reading's standard deviation is at least, for the gauge's division.
+    reading. least_noise_mm: what a reading's standard deviation is at least, for the gauge's division. Raises
+    CannotEvaluate(TOO_FEW_READINGS).
     """
     fewest = int(kept.sum(axis=1).min())
     if fewest < FEWEST_READINGS:

@@ -3,7 +3,8 @@
 A reading rounded to a division d is off by anything up to d/2, rectangular, standard deviation d/√12 (JCGM 100:2008,
 F.2.2.1). Where the lift changes by many divisions from reading to reading these errors are as good as free of each
 other. Where it hardly changes (resting run, flat nose, ramp) neighbouring readings repeat one value and share one
-error, which no averaging reduces (Widrow & Kollár, Quantization Noise, 2008).
+error, which no averaging reduces.
+Sources: JCGM 100:2008, F.2.2.1; Widrow & Kollár, Quantization Noise, 2008.
 """
 
 from __future__ import annotations

@@ -2,6 +2,7 @@
 
 It shows in readings that close a turn on its own beginning and in zeros that step from turn to turn of one sweep. When
 within the turn it happened nobody knows; each moment is as likely as any other.
+Source: own method; JCGM 100:2008, clause 5.
 """
 
 from __future__ import annotations

@@ -1,6 +1,7 @@
 """Where a profile crosses a lift and where it peaks: roots and extremes of the fit, never samples.
 
 Every answer names its place as (interval, local coordinate), so that the propagation can differentiate there.
+Source: plain calculus of the spline.
 """
 
 from __future__ import annotations
@@ -31,7 +32,7 @@ class Places:
 
     @property
     def found(self) -> NDArray[np.bool_]:
-        """Which lobes have the place."""
+        """Which lobes have the place. Shape (lobes,), no unit."""
         return np.isfinite(self.angle_cam_deg)
 
 
@@ -53,7 +54,10 @@ class Lobes:
         return self.fitted.splines
 
     def place(self, position: IndexArray, t: FloatArray, found: NDArray[np.bool_] | None = None) -> Places:
-        """Places from positions in the unrolled rows."""
+        """Places from positions in the unrolled rows.
+
+        All shape (lobes,); positions count knots, `t` is a plain number from 0 to 1.
+        """
         index = self.first + position
         angle = self.splines.start + self.splines.step * (index + t)
         if self.splines.periodic:
@@ -121,7 +125,7 @@ def extreme(lobes: Lobes, order: int, sign: float, guide: SplineSet | None = Non
 
     For acceleration and jerk the place is looked for on a blurred copy of the fit; the value there is the fit's. The
     crest of a noisy curve stands above the true one, the more so the flatter the top.
-    `guide` names another copy, and one for lift or velocity.
+    `guide` names another copy, and one for lift or velocity. In the derivative's own unit.
     """
     fitted = lobes.fitted
     if guide is None and order >= 2:
@@ -166,7 +170,7 @@ def _split(splines: SplineSet, x: FloatArray, limit: float) -> tuple[IndexArray,
 
 
 def near_nose(lobes: Lobes, places: Places) -> FloatArray:
-    """The places' angles moved by whole turns next to each lobe's nose."""
+    """The places' angles moved by whole turns next to each lobe's nose. Shape (lobes,), cam deg."""
     if not lobes.splines.periodic:
         return places.angle_cam_deg
     nose = lobes.splines.start + lobes.splines.step * (lobes.first + lobes.nose)
@@ -174,7 +178,7 @@ def near_nose(lobes: Lobes, places: Places) -> FloatArray:
 
 
 def event_mask(lobes: Lobes) -> NDArray[np.bool_]:
-    """Shape (lobes, knots), unrolled: True between the feet, that is off the base-circle arc."""
+    """Shape (lobes, knots), unrolled: True between the feet, that is off the base-circle arc. No unit."""
     mask = np.ones(lobes.lift.shape, dtype=np.bool_)
     knots = lobes.lift.shape[1]
     for row, base in enumerate(lobes.fitted.bases):

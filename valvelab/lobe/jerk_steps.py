@@ -40,7 +40,7 @@ def find_steps(
     """Penalty rows to delete for one lobe.
 
     residual: (rows,), √λ times each penalised difference of the fit; leverage: (rows,), the diagonal of the penalty's
-    hat matrix Q; columns(j): its column j; variance: of the readings' noise.
+    hat matrix Q; columns(j): its column j; variance: of the readings' noise. In the readings' own unit.
     """
     rows: list[int] = []
     # columns in Fortran order: each new one is written in place and the part in use stays contiguous

@@ -2,7 +2,7 @@
 
 A law moves a follower by 1 over 0 ≤ x ≤ 1; a rise h over an angle β scales lift by h, velocity by h/β, and so on.
 The polynomial, cycloidal and harmonic laws follow by differentiation; the modified sine and modified trapezoid
-are the standard piecewise ones (cam-design handbooks, VDI 2143). Outside 0…1 a law stands still.
+are the standard piecewise ones. Outside 0…1 a law stands still. Sources: cam-design handbooks, VDI 2143.
 """
 
 from __future__ import annotations
@@ -120,7 +120,10 @@ _BLEND_ORDERS = [_BLEND.integ(), _BLEND, _BLEND.deriv(1), _BLEND.deriv(2)]
 
 
 def law(name: LawName, x: FloatArray, order: int = 0) -> FloatArray:
-    """Normalised law at x, any shape: order 0 lift, 1 velocity, 2 acceleration, 3 jerk; at rest outside 0…1."""
+    """Normalised law at x, any shape: order 0 lift, 1 velocity, 2 acceleration, 3 jerk; at rest outside 0…1.
+
+    Plain numbers.
+    """
     inside = np.clip(x, 0.0, 1.0)
     value = LAWS[name](inside, order)
     if order == 0:
@@ -154,7 +157,7 @@ class Flank:
     ramp_lift: float = 0.0
 
     def value(self, before_nose: FloatArray, height: float, order: int) -> FloatArray:
-        """Lift or derivative at cam degrees before the nose (positive), toward the nose."""
+        """Lift or derivative at cam degrees before the nose (positive), toward the nose. Shape as given."""
         along = self.angle - before_nose
         main = height - self.ramp_lift
         total = main * law(self.law, along / self.angle, order) / self.angle**order
@@ -176,7 +179,7 @@ class LobeDesign:
     centre: float = 0.0
 
     def value(self, angle_cam_deg: FloatArray, order: int = 0) -> FloatArray:
-        """Lift (mm) or its derivative per cam deg of the given order at any angles; period 360."""
+        """Lift (mm) or its derivative per cam deg of the given order at any angles, shape as given; period 360."""
         t = np.mod(np.asarray(angle_cam_deg, dtype=np.float64) - self.centre + 180.0, 360.0) - 180.0
         before = self.opening.value(-t, self.lift, order)
         after = self.closing.value(t, self.lift, order) * (-1.0) ** order

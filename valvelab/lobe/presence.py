@@ -1,7 +1,7 @@
 """Whether a column holds a lobe at all: lift that rises and falls again, resolved by the readings, out of their noise.
 
 Judged by proportion only, lift against noise, width against spacing and flank against top, so that no lobe of any size
-or law is refused for what it is. Common sense of reading, no source.
+or law is refused for what it is. Source: common sense of reading.
 """
 
 from __future__ import annotations

@@ -1,4 +1,7 @@
-"""The fitted profile: the one truth that every table, plot and certificate reads."""
+"""The fitted profile: the one truth that every table, plot and certificate reads.
+
+Source: penalised splines as in `valvelab.lobe.smoothing`.
+"""
 
 from __future__ import annotations
 
@@ -77,7 +80,7 @@ class FittedLobes:
 
     @property
     def own_zero(self) -> NDArray[np.bool_]:
-        """Which lobes keep the table's own zero, (lobes,)."""
+        """Which lobes keep the table's own zero, (lobes,). No unit."""
         return np.array([base is None or not self.zero_taken_out for base in self.bases])
 
     @property
@@ -91,7 +94,7 @@ class FittedLobes:
 
     @cached_property
     def at_knots(self) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-        """Lift, velocity, acceleration and jerk at the knots, each (lobes, knots)."""
+        """Lift, velocity, acceleration and jerk at the knots, each (lobes, knots). By mm and cam deg."""
         count = self.splines.intervals + (0 if self.splines.periodic else 1)
         first, second, third, fourth = (self.splines.at_knots(order)[:, :count] for order in range(4))
         return first, second, third, fourth
@@ -108,7 +111,10 @@ class FittedLobes:
         return {}
 
     def guide_at_knots(self, order: int) -> FloatArray:
-        """A derivative of the guide at the knots, (lobes, knots), computed once; only where there is a guide."""
+        """A derivative of the guide at the knots, (lobes, knots), computed once; only where there is a guide.
+
+        By mm and cam deg.
+        """
         guide = self.guide
         assert guide is not None
         if order not in self._guide_curves:
@@ -130,7 +136,10 @@ class FittedLobes:
         return self.shared_rounding.covariance(row, on_readings)
 
     def base_weights(self, row: int) -> FloatArray:
-        """Shape (3, padded): the harmonic that was subtracted, as a function of the coefficients; zeros if none."""
+        """Shape (3, padded): the harmonic that was subtracted, as a function of the coefficients; zeros if none.
+
+        Plain numbers.
+        """
         base = self.bases[row]
         if base is None or not self.zero_taken_out:
             return np.zeros((3, self.splines.padded.shape[1]))

@@ -71,7 +71,10 @@ class Propagation:
         return term
 
     def standard(self, *terms: Term) -> FloatArray:
-        """Standard uncertainty, shape (lobes,), of the sum of the terms; NaN where a place is missing."""
+        """Standard uncertainty, shape (lobes,), of the sum of the terms; NaN where a place is missing.
+
+        In the terms' own unit.
+        """
         return np.asarray(np.sqrt(np.maximum(self.covariance(*terms).sum(axis=(1, 2)), 0.0)))
 
     def noise_length(self, order: int) -> float:
@@ -83,7 +86,10 @@ class Propagation:
         return float(splines.step * np.sqrt(own / slope))
 
     def covariance(self, *terms: Term) -> FloatArray:
-        """Covariances of the terms, shape (lobes, terms, terms); NaN where a place is missing."""
+        """Covariances of the terms, shape (lobes, terms, terms); NaN where a place is missing.
+
+        In the terms' own units.
+        """
         columns, weights, base = self._assemble(terms)
         columns, weights, moved = self._through_steps(columns, weights)
         lobes = np.arange(columns.shape[0])[:, None, None]
@@ -152,7 +158,7 @@ class Propagation:
         return columns, weights, base
 
     def base_covariance(self, row: int) -> FloatArray:
-        """Covariance (3, 3) of one lobe's zero, cosine and sine part, whether or not they were taken out."""
+        """Covariance (3, 3) of one lobe's zero, cosine and sine part, whether or not they were taken out. In mm²."""
         base = self.fitted.bases[row]
         assert base is not None
         weights = self._with_steps(row, base.weights)

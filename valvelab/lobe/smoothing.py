@@ -51,7 +51,7 @@ class Covariance(Protocol):
     """Covariance of the spline coefficients for a unit noise variance."""
 
     def cross(self, first: IndexArray, second: IndexArray) -> FloatArray:
-        """Covariances between padded coefficient indices; shapes broadcast."""
+        """Covariances between padded coefficient indices, in units of the noise's variance; shapes broadcast."""
 
     def apply(self, weights: FloatArray) -> FloatArray:
         """Covariance times each row of dense weights, shape (rows, padded coefficients)."""
@@ -71,18 +71,18 @@ class CirculantCovariance:
     answer: FloatArray
 
     def cross(self, first: IndexArray, second: IndexArray) -> FloatArray:
-        """Covariances between padded coefficient indices."""
+        """Covariances between padded coefficient indices, any shape, in units of the noise's variance."""
         return np.asarray(self.kernel[np.mod(first - second, self.kernel.size)])
 
     def apply(self, weights: FloatArray) -> FloatArray:
-        """Covariance times rows of padded weights (the padding is folded back first)."""
+        """Covariance times rows of padded weights, (k, padded), whose padding is folded back first."""
         n = self.kernel.size
         turn = unpad(weights, n)
         product = np.fft.irfft(np.fft.rfft(turn, axis=1) * np.fft.rfft(self.kernel).real, n, axis=1)
         return np.concatenate([product[:, -3:], product, product[:, :4]], axis=1)
 
     def on_readings(self, weights: FloatArray) -> FloatArray:
-        """Weights on the cells of the turn; the filter is even, so it is its own transpose."""
+        """Weights on the cells of the turn, (k, cells); the filter is even, so it is its own transpose."""
         turn = unpad(weights, self.kernel.size)
         return np.asarray(np.fft.irfft(np.fft.rfft(turn, axis=1) * self.answer, self.kernel.size, axis=1))
 
@@ -99,26 +99,26 @@ class DenseCovariance:
     answer: FloatArray
 
     def cross(self, first: IndexArray, second: IndexArray) -> FloatArray:
-        """Covariances between padded coefficient indices."""
+        """Covariances between padded coefficient indices, any shape, in units of the noise's variance."""
         if self.periodic:
             n = self.matrix.shape[0]
             return np.asarray(self.matrix[np.mod(first - 3, n), np.mod(second - 3, n)])
         return np.asarray(self.matrix[first, second])
 
     def apply(self, weights: FloatArray) -> FloatArray:
-        """Covariance times rows of padded weights."""
+        """Covariance times rows of padded weights, (k, padded)."""
         if not self.periodic:
             return np.asarray(weights @ self.matrix)
         product = unpad(weights, self.matrix.shape[0]) @ self.matrix
         return np.concatenate([product[:, -3:], product, product[:, :4]], axis=1)
 
     def on_readings(self, weights: FloatArray) -> FloatArray:
-        """Weights on the readings."""
+        """Weights on the readings, (k, n)."""
         return np.asarray((unpad(weights, self.matrix.shape[0]) if self.periodic else weights) @ self.answer)
 
 
 def unpad(weights: FloatArray, knots: int) -> FloatArray:
-    """Weights on padded coefficients folded onto the coefficients of one turn."""
+    """Weights on padded coefficients, (k, padded), folded onto those of one turn, (k, knots)."""
     turn = weights[:, 3 : 3 + knots].copy()
     turn[:, -3:] += weights[:, :3]
     turn[:, :4] += weights[:, 3 + knots :]
@@ -317,7 +317,7 @@ def scatter_shares(
     """Scatter where the lift changes, at least 1, and in the resting run, at most 1, over that of all readings.
 
     lifts, fitted, kept: (lobes, n); answers: (lobes,). A coarse gauge reads a perfect 0.00 all along the resting run,
-    which says nothing of the noise on the flanks.
+    which says nothing of the noise on the flanks. Plain numbers.
     """
     residual = (lifts_mm - fitted_mm) ** 2
     kept = np.ones(residual.shape, dtype=np.bool_) if kept is None else kept
@@ -461,7 +461,10 @@ def _stepped_part(
 
 
 def mean_square_frequency(strength: float, order: int, readings_per_knot: float) -> float:
-    """Mean of ω² times the gain of a fit, over all frequencies, as if the readings were even."""
+    """Mean of ω² times the gain of a fit, over all frequencies, as if the readings were even.
+
+    In radians per knot, squared.
+    """
     frequency = np.linspace(0.0, np.pi, 2048)
     basis = symbol(frequency) ** 2 * readings_per_knot
     gain = basis / (basis + 10.0**strength * _penalty(frequency, order))

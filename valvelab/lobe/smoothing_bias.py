@@ -14,6 +14,7 @@ meets its flank, it may not, and the fit itself shows by how much:
 
 All enter as standard uncertainties. The shares were chosen by simulation on cycloidal, 3-4-5, 2-6-8-10, modified
 trapezoid and dwelling lobes, and judged on others (`tests/coverage_study.py`).
+Sources: own method, by simulation; Tippett 1925 for plateaus.
 """
 
 from __future__ import annotations
@@ -44,7 +45,10 @@ _GREATEST = read_only(
 
 
 def doubt_covariance(fitted: FittedLobes, *terms: Term) -> FloatArray:
-    """What terms owe to jerk steps and strength of the smoothing, as covariances (lobes, terms, terms)."""
+    """What terms owe to jerk steps and strength of the smoothing, as covariances (lobes, terms, terms).
+
+    In the terms' own units.
+    """
     smoothed = fitted.smoothed
     rows = np.arange(len(fitted.names))
     total = np.zeros((rows.size, len(terms), len(terms)))
@@ -59,7 +63,10 @@ def doubt_covariance(fitted: FittedLobes, *terms: Term) -> FloatArray:
 
 
 def smoothing_doubt(fitted: FittedLobes, *terms: Term) -> FloatArray:
-    """What a sum of terms owes to jerk steps and strength of the smoothing, (lobes,), as a standard uncertainty."""
+    """What a sum of terms owes to jerk steps and strength of the smoothing, (lobes,), as a standard uncertainty.
+
+    In the terms' own unit.
+    """
     return np.asarray(np.sqrt(np.maximum(doubt_covariance(fitted, *terms).sum(axis=(1, 2)), 0.0)))
 
 
@@ -88,12 +95,15 @@ def plateau_excess(lobes: Lobes, propagation: Propagation, order: int, sign: flo
 
 
 def expected_greatest(count: FloatArray) -> FloatArray:
-    """Of so many independent standard normal values; any shape, from 1 up."""
+    """Of so many independent standard normal values; any shape, from 1 up. Plain numbers."""
     return np.asarray(np.interp(np.log(count), _COUNTS, _GREATEST))
 
 
 def crest_beside(fitted: FittedLobes, order: int, sign: float, value: FloatArray) -> FloatArray:
-    """How far the fit's own crest of sign × a derivative lies above the value at the place found, (lobes,)."""
+    """How far the fit's own crest of sign × a derivative lies above the value at the place found, (lobes,).
+
+    In the derivative's own unit.
+    """
     return np.asarray((sign * fitted.at_knots[order]).max(axis=1) - sign * value)
 
 
@@ -112,6 +122,6 @@ def spacing(lobes: Lobes) -> FloatArray:
 
 
 def too_wide(spacing_cam_deg: FloatArray, order: int) -> np.ndarray[tuple[int, ...], np.dtype[np.bool_]]:
-    """Where readings are too far apart for a derivative of the given order, (lobes,)."""
+    """Where readings are too far apart for a derivative of the given order, (lobes,). No unit."""
     widest = {2: WIDEST_FOR_ACCELERATION, 3: WIDEST_FOR_JERK}.get(order, np.inf)
     return np.asarray(spacing_cam_deg > widest + _SLACK)

@@ -24,7 +24,7 @@ _HALF = 4
 def local_polynomials() -> FloatArray:
     """Shape (8, 8): row i holds the powers of t (0 ≤ t < 1) of the i-th basis function alive on one interval.
 
-    Row 0 belongs to the knot three before the interval's left end, row 7 to the knot four after it.
+    Row 0 belongs to the knot three before the interval's left end, row 7 to the knot four after it. Plain numbers.
     """
     rows = np.zeros((DEGREE + 1, DEGREE + 1))
     for i in range(DEGREE + 1):
@@ -42,7 +42,7 @@ def local_polynomials() -> FloatArray:
 
 @cache
 def basis_rows(order: int) -> FloatArray:
-    """Shape (8, 8 − order): the same rows differentiated `order` times by t."""
+    """Shape (8, 8 − order): the same rows differentiated `order` times by t. Plain numbers."""
     rows = np.array(local_polynomials())
     for _ in range(order):
         rows = rows[:, 1:] * np.arange(1, rows.shape[1])
@@ -58,12 +58,12 @@ def basis_at(t: FloatArray, order: int = 0) -> FloatArray:
 
 @cache
 def symbol_weights(order: int = 0) -> FloatArray:
-    """Shape (7,): basis derivatives at a knot, for coefficients from three before to three after it."""
+    """Shape (7,): basis derivatives at a knot, for coefficients from three before to three after it. Plain numbers."""
     return read_only(np.array(basis_at(np.zeros(1), order)[0, :7]))
 
 
 def symbol(frequency: FloatArray) -> FloatArray:
-    """Fourier symbol of the basis at the knots; `frequency` in radians per knot."""
+    """Fourier symbol of the basis at the knots; `frequency` in radians per knot. Plain number, shape as given."""
     weights = symbol_weights()
     total = np.full_like(frequency, weights[3])
     for lag in range(1, 4):
@@ -91,11 +91,14 @@ class SplineSet:
 
     @property
     def span(self) -> float:
-        """Angle from the first to the last knot."""
+        """Angle from the first to the last knot. Cam deg."""
         return self.intervals * self.step
 
     def locate(self, angle: ArrayLike) -> tuple[np.ndarray[tuple[int, ...], np.dtype[np.int64]], FloatArray]:
-        """Interval index and local coordinate of angles, by whole turns; outside an open spline held to its ends."""
+        """Interval index and local coordinate of angles, by whole turns; outside an open spline held to its ends.
+
+        Angles in cam deg, any shape; the coordinate is a plain number, 0 to 1.
+        """
         x = np.asarray(angle, dtype=np.float64) - self.start
         if self.periodic:
             x = np.mod(x / self.step, self.intervals)
@@ -131,7 +134,7 @@ class SplineSet:
         return np.asarray(total * self.step ** (-order))
 
     def at_knots(self, order: int = 0) -> FloatArray:
-        """Shape (lobes, intervals + 1): value or derivative at every knot, the last one included."""
+        """Shape (lobes, intervals + 1): value or derivative at every knot, the last one included. In mm, by cam deg."""
         weights = symbol_weights(order)
         width = self.intervals + 1
         # the eighth weight at a knot is zero, so intervals + 7 coefficients reach the last knot too
@@ -144,7 +147,7 @@ class SplineSet:
     def blurred(self, half_harmonic: float) -> SplineSet:
         """The same splines less their fine detail: a Gaussian filter halves the given harmonic of the turn.
 
-        An open spline is continued by point reflection at its ends.
+        An open spline is continued by point reflection at its ends. The harmonic is a plain number, of the turn.
         """
         n = self.padded.shape[1]
         rows = self.padded[:, 3 : n - 4]
@@ -162,10 +165,10 @@ class SplineSet:
         return SplineSet(padded, self.start, self.step, self.periodic)
 
     def knots(self) -> FloatArray:
-        """Shape (intervals + 1,): the knot angles."""
+        """Shape (intervals + 1,): the knot angles. Cam deg."""
         return self.start + self.step * np.arange(self.intervals + 1, dtype=np.float64)
 
 
 def periodic_padding(coefficients: FloatArray) -> FloatArray:
-    """Coefficients of one turn, shape (lobes, knots), continued three before and four after."""
+    """Coefficients of one turn, shape (lobes, knots), continued three before and four after. In mm."""
     return read_only(np.concatenate([coefficients[:, -3:], coefficients, coefficients[:, :4]], axis=1))

@@ -1,4 +1,7 @@
-"""Lobe centreline from equal-lift pairs of wheel readings."""
+"""Lobe centreline from equal-lift pairs of wheel readings.
+
+Source: common practice of degreeing; weights by JCGM 100:2008, clause 5.1.
+"""
 
 from __future__ import annotations
 
@@ -28,7 +31,8 @@ def combined_middle(
     """Middle of several equal-lift pairs weighted by flank slope squared, and its standard uncertainty.
 
     An error of the indicator moves a crossing by error/slope, so the variance of a middle goes with 1/slope². The
-    slopes come from the pairs themselves; a single pair, or pairs that don't widen as they should, weigh alike.
+    slopes come from the pairs themselves; a single pair, or pairs that don't widen as they should, weigh alike. Crank
+    deg. Raises CannotEvaluate(TOO_FEW_READINGS) without a pair.
     """
     if not pairs:
         raise CannotEvaluate(Reason.TOO_FEW_READINGS, "centreline: found no equal-lift pair, expected at least one")
@@ -43,7 +47,7 @@ def combined_middle(
 
 
 def pair_weights(pairs: Sequence[EqualLiftPair], near_nose: bool) -> FloatArray:
-    """Weights of the pairs, summing to one."""
+    """Weights of the pairs, summing to one. Shape (pairs,)."""
     slopes = flank_slopes(pairs, near_nose)
     weights = np.array([pair.repeats for pair in pairs], dtype=np.float64)
     if slopes is not None:
@@ -54,7 +58,7 @@ def pair_weights(pairs: Sequence[EqualLiftPair], near_nose: bool) -> FloatArray:
 def flank_slopes(pairs: Sequence[EqualLiftPair], near_nose: bool) -> FloatArray | None:
     """Lift per crank deg at each pair, in the pairs' order, by differences between them; None where they can't tell.
 
-    Near the nose the nose itself (no drop, no width) is one more point.
+    Near the nose the nose itself (no drop, no width) is one more point. Shape (pairs,).
     """
     width = np.array([pair.half_width_deg for pair in pairs])
     height = np.array([pair.height_mm for pair in pairs])

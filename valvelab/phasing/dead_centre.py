@@ -1,4 +1,7 @@
-"""True top dead centre from piston-stop readings on a degree wheel."""
+"""True top dead centre from piston-stop readings on a degree wheel.
+
+Source: common practice of degreeing; plain geometry.
+"""
 
 from __future__ import annotations
 

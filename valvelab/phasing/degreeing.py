@@ -1,4 +1,7 @@
-"""A degree-wheel sheet worked out: true dead centre, events, centrelines, correction."""
+"""A degree-wheel sheet worked out: true dead centre, events, centrelines, correction.
+
+Source: common practice of degreeing.
+"""
 
 from __future__ import annotations
 
@@ -234,7 +237,7 @@ def _lifts(sheet: Sheet, name: str) -> list[float]:
 
 
 def circle_mean(readings_deg: Sequence[float]) -> float:
-    """Mean of readings that lie close together on the wheel, on the turn of the first."""
+    """Mean of readings that lie close together on the wheel, on the turn of the first. Deg."""
     first = readings_deg[0]
     return first + math.fsum(wrap_scalar(reading - first) for reading in readings_deg) / len(readings_deg)
 

@@ -1,7 +1,7 @@
 """Which reading to take next at the degree wheel, which way to turn, and why.
 
-Turning words are about the engine: `forward` is its running sense, whatever way the wheel is marked. The order and the
-reasons are common practice of degreeing.
+Turning words are about the engine: `forward` is its running sense, whatever way the wheel is marked.
+Source: common practice of degreeing (the order and the reasons).
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Piston position from the crank angle: plain slider-crank geometry, no pin offset."""
+"""Piston position from the crank angle: no pin offset. Source: plain slider-crank geometry."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
 """Contradictory and implausible wheel readings, each said in a sentence.
 
-The bounds are wide marks of what petrol-engine camshafts have been made to, common practice without a single source;
-a finding asks for another look and never changes a number.
+The bounds are wide marks of what petrol-engine camshafts have been made to; a finding asks for another look and never
+changes a number. Source: common practice, no single source.
 """
 
 from __future__ import annotations

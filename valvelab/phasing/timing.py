@@ -1,6 +1,7 @@
 """Valve events: wheel readings to crank angles, trade event angles, and the arithmetic between them.
 
 Crank angle 0 is top dead centre of gas exchange, growing in the running sense.
+Source: common practice; plain arithmetic.
 """
 
 from __future__ import annotations
@@ -50,7 +51,7 @@ def opening_and_closing(kind: Kind, opening_deg: float, closing_deg: float) -> t
     """Both events on one continuous crank axis, from angles known only within a turn of the wheel.
 
     An intake opens within half a turn of gas-exchange dead centre and closes less than a turn later; an exhaust closes
-    within half a turn of it and opened less than a turn before.
+    within half a turn of it and opened less than a turn before. Crank deg.
     """
     duration = fold_scalar(closing_deg - opening_deg)
     if kind == "intake":
@@ -61,7 +62,7 @@ def opening_and_closing(kind: Kind, opening_deg: float, closing_deg: float) -> t
 
 
 def single_event(kind: Kind, which: Literal["opening", "closing"], angle_deg: float) -> float:
-    """One event alone on the crank axis: within half a turn of the dead centre it belongs to."""
+    """One event alone on the crank axis: within half a turn of the dead centre it belongs to. Crank deg."""
     return wrap_scalar(angle_deg - _home(kind, which)) + _home(kind, which)
 
 
@@ -89,7 +90,7 @@ def trade_number(kind: Kind, which: Literal["opening", "closing"], crank_deg: fl
 def nose_middle(kind: Kind | None, rising_deg: float, falling_deg: float) -> float:
     """Middle of an equal-lift pair on the shorter arc, on the turn where the kind's centreline lies.
 
-    Intake in [−70, 290), exhaust in [−290, 70), another lobe in [−180, 180).
+    Intake in [−70, 290), exhaust in [−290, 70), another lobe in [−180, 180). Crank deg.
     """
     middle = rising_deg + 0.5 * wrap_scalar(falling_deg - rising_deg)
     expected = {"intake": 110.0, "exhaust": -110.0, None: 0.0}[kind]
@@ -109,14 +110,17 @@ def advance(intake_centreline_atdc: float, exhaust_centreline_btdc: float) -> fl
 def events_from_card(kind: Kind, duration_crank_deg: float, centreline_deg: float) -> tuple[float, float]:
     """Opening and closing crank angle of a symmetrical lobe from its duration and its card centreline.
 
-    `centreline_deg` as the card has it: ATDC for an intake, BTDC for an exhaust.
+    `centreline_deg` as the card has it: ATDC for an intake, BTDC for an exhaust. Crank deg.
     """
     centre = centreline_deg if kind == "intake" else -centreline_deg
     return centre - 0.5 * duration_crank_deg, centre + 0.5 * duration_crank_deg
 
 
 def nearest_step(correction_deg: float, steps_deg: tuple[float, ...]) -> float | None:
-    """The step on the shelf nearest to a correction; of two equally near the smaller one; None with an empty shelf."""
+    """The step on the shelf nearest to a correction; of two equally near the smaller one; None with an empty shelf.
+
+    Deg.
+    """
     if not steps_deg:
         return None
     return min(steps_deg, key=lambda step: (round(abs(step - correction_deg), 9), abs(step), step))

@@ -1,4 +1,7 @@
-"""Where the coils close: the steep knee at the low end of the readings."""
+"""Where the coils close: the steep knee at the low end of the readings.
+
+Source: own method, held against invented springs of known knee; common practice gives none.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""The division of a spring tester, seen in its readings: the step of force that all of them are multiples of."""
+"""The division of a spring tester, seen in its readings: the step of force that all of them are multiples of.
+
+Source: own method.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Springs one inside the other: elements add at the same position of the valve."""
+"""Springs one inside the other: elements add at the same position of the valve.
+
+Source: plain mechanics; JCGM 100:2008, clause 5.
+"""
 
 from __future__ import annotations
 
@@ -30,12 +33,12 @@ class Element:
 
 
 def nest_force(elements: Sequence[Element], height_mm: float) -> float:
-    """Force of all elements together at a height of the valve's spring seat to retainer."""
+    """Force of all elements together at a height of the valve's spring seat to retainer. In N."""
     return sum(force_at(element.curve, height_mm + element.offset_mm) for element in elements)
 
 
 def nest_force_uncertainty(elements: Sequence[Element], height_mm: float, stated: ReadingUncertainty) -> float | None:
-    """Standard uncertainty of `nest_force`; the tester's stated part is common to the elements and adds up."""
+    """Standard uncertainty of `nest_force`; the tester's stated part is common to the elements and adds up. In N."""
     common = sum((stated.at_rate(0.0) or 0.0) for _ in elements)
     through_rate = 0.0
     noise = 0.0
@@ -50,7 +53,8 @@ def nest_force_uncertainty(elements: Sequence[Element], height_mm: float, stated
 def nest_solid_height(elements: Sequence[Element]) -> tuple[float, float | None] | None:
     """The height at the valve where the first element closes, and its uncertainty; None where it is not known.
 
-    An element whose own solid height is unknown does not matter when it was read free of coil bind down to there.
+    An element whose own solid height is unknown does not matter when it was read free of coil bind down to there. In
+    mm.
     """
     worst, uncertainty = -inf, None
     for element in elements:

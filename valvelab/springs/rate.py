@@ -1,4 +1,7 @@
-"""Least squares of force over height: the rate, its scatter and its standard uncertainty."""
+"""Least squares of force over height: the rate, its scatter and its standard uncertainty.
+
+Sources: Björck, Numerical Methods for Least Squares Problems; JCGM 100:2008, H.3 (line by least squares).
+"""
 
 from __future__ import annotations
 
@@ -27,7 +30,10 @@ class LinearModel:
 
     @property
     def standard_uncertainties(self) -> FloatArray | None:
-        """Standard uncertainty of each coefficient from the residual scatter alone."""
+        """Standard uncertainty of each coefficient from the residual scatter alone.
+
+        Shape (p,), each in its coefficient's own unit.
+        """
         if self.residual_sd is None:
             return None
         return self.residual_sd * np.sqrt(np.diag(self.covariance_per_variance))
@@ -37,7 +43,7 @@ def least_squares(design: FloatArray, values: FloatArray) -> LinearModel:
     """Coefficients minimising |design · c − values|², by QR of the scaled columns with one step of refinement.
 
     `design` (n, p), `values` (n,), n ≥ p. Refuses columns that depend on each other. Source: Björck, Numerical
-    Methods for Least Squares Problems; checked against the certified regressions of NIST StRD.
+    Methods for Least Squares Problems; checked against the certified regressions of NIST StRD. Any units.
     """
     design = finite(design, "design", 2)
     values = finite(values, "values", 1)
@@ -61,7 +67,7 @@ def least_squares(design: FloatArray, values: FloatArray) -> LinearModel:
 
 
 def polynomial(x: FloatArray, y: FloatArray, degree: int) -> LinearModel:
-    """Least-squares polynomial; coefficients from the constant upwards."""
+    """Least-squares polynomial; coefficients from the constant upwards. `x`, `y`: shape (n,), any units."""
     return least_squares(np.vander(np.asarray(x, dtype=np.float64), degree + 1, increasing=True), y)
 
 
@@ -91,7 +97,8 @@ def fit_rate(height_mm: FloatArray, force_n: FloatArray, stated_sd_n: float | No
     """Straight line through readings of force over height, at least two heights.
 
     `stated_sd_n`: standard uncertainty stated for one reading (force, and height through the rate).
-    The heights are centred first, so that slope and scatter keep their digits.
+    The heights are centred first, so that slope and scatter keep their digits. Arrays: shape (n,). Raises
+    CannotEvaluate(TOO_FEW_READINGS) for one height.
     """
     h = finite(height_mm, "heights", 1)
     force = finite(force_n, "forces", 1)
@@ -117,7 +124,7 @@ def fit_rate(height_mm: FloatArray, force_n: FloatArray, stated_sd_n: float | No
 def line_slopes(x: FloatArray, y: FloatArray) -> FloatArray:
     """Slopes of the least-squares lines of `y` over `x` along the last axis, shape (…, n) → (…).
 
-    Refuses a line whose `x` are all the same.
+    Refuses a line whose `x` are all the same. Any units.
     """
     aside = x - x.mean(axis=-1, keepdims=True)
     spread = np.sum(aside**2, axis=-1)
@@ -129,7 +136,8 @@ def line_slopes(x: FloatArray, y: FloatArray) -> FloatArray:
 def rate_curve(height_mm: FloatArray, force_n: FloatArray, window: int = 5) -> tuple[FloatArray, FloatArray]:
     """Local rate over height: straight lines through `window` neighbouring readings, at their mean heights.
 
-    Returns heights (ascending) and rates, (m,) each; fewer readings than `window` give one point.
+    Returns heights (ascending) and rates, (m,) each; fewer readings than `window` give one point. Raises
+    CannotEvaluate(TOO_FEW_READINGS) for one height.
     """
     h, force = finite(height_mm, "heights", 1), finite(force_n, "forces", 1)
     if np.unique(h).size < 2:
@@ -144,6 +152,7 @@ def reading_noise(height_mm: FloatArray, force_n: FloatArray) -> float | None:
     """Standard deviation of one reading as seen: the least scatter about a line, a parabola or a cubic.
 
     A bent fit is tried only with three spare readings, so that it can't swallow the noise. None with two readings.
+    `height_mm`, `force_n`: shape (n,); N.
     """
     h, rest = finite(height_mm, "heights", 1), finite(force_n, "forces", 1)
     count = np.unique(h).size

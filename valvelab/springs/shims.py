@@ -1,4 +1,7 @@
-"""Which spring and which shims at which valve: exact, by assignment."""
+"""Which spring and which shims at which valve: exact, by assignment.
+
+Source: assignment and bottleneck matching, textbook.
+"""
 
 from __future__ import annotations
 
@@ -38,7 +41,7 @@ class ShimPlan:
 
 
 def stacks_of(stock_mm: Sequence[float], most: int) -> tuple[tuple[float, ...], ...]:
-    """Every stack of up to `most` shims, thinnest first; of equal thicknesses the one with fewest shims only."""
+    """Every stack of up to `most` shims, thinnest first; of equal thicknesses the one with fewest shims only. mm."""
     best: dict[int, tuple[float, ...]] = {}
     for count in range(most + 1):
         for stack in combinations_with_replacement(sorted(set(stock_mm), reverse=True), count):
@@ -111,7 +114,7 @@ def narrowest_window(choice: ShimChoice) -> tuple[float, float]:
     """Least window of forces that every position can meet with a spring of its own.
 
     For each lower end taken in turn, only windows narrower than the best so far matter; most lower ends fail that one
-    test, and where it passes the upper end is found by halving.
+    test, and where it passes the upper end is found by halving. N.
     """
     positions, springs, _ = choice.force_n.shape
     at, spring, _ = np.nonzero(choice.allowed)

@@ -1,4 +1,7 @@
-"""One spring element: readings of force over height, and the force between them."""
+"""One spring element: readings of force over height, and the force between them.
+
+Sources: JCGM 100:2008 (uncertainty); Fritsch and Butland 1984 (interpolation between readings).
+"""
 
 from __future__ import annotations
 
@@ -26,7 +29,7 @@ class ReadingUncertainty:
     height_division_mm: float | None = None
 
     def at_rate(self, rate_n_per_mm: float) -> float | None:
-        """Stated uncertainty of one reading as a force, the height's part through the rate."""
+        """Stated uncertainty of one reading as a force, the height's part through the rate, in N."""
         if self.force_n is None and self.height_mm is None:
             return None
         return hypot(self.force_n or 0.0, (self.height_mm or 0.0) * rate_n_per_mm)
@@ -70,7 +73,7 @@ class ForceCurve:
         return self.part(keep)
 
     def part(self, keep: NDArray[np.bool_] | slice) -> ForceCurve:
-        """The readings that are kept."""
+        """The readings that are kept. `keep`: shape (n,) where it is a mask; no unit."""
         return replace(
             self, height_mm=read_only(self.height_mm[keep].copy()), force_n=read_only(self.force_n[keep].copy())
         )
@@ -128,7 +131,7 @@ def monotone_cubic(x: FloatArray, y: FloatArray, at: float) -> float:
     """Value at `at` of the local cubic interpolant that keeps monotone data monotone; `x` ascending.
 
     Three-point end slopes, weighted harmonic means inside. Source: Fritsch and Butland, SIAM J. Sci. Stat.
-    Comput. 5 (1984) 300.
+    Comput. 5 (1984) 300. `x`, `y`: shape (n,), any units.
     """
     if x.size == 1:
         return float(y[0])
@@ -166,7 +169,10 @@ def _slope(x: FloatArray, y: FloatArray, i: int) -> float:
 
 
 def force_at(curve: ForceCurve, height_mm: float) -> float:
-    """Force at a height by local monotone interpolation of the readings; refuses a height outside them."""
+    """Force at a height by local monotone interpolation of the readings; refuses a height outside them.
+
+    In N. Raises CannotEvaluate(NOT_REACHED).
+    """
     slack = 1e-6
     if not curve.low_mm - slack <= height_mm <= curve.high_mm + slack:
         raise CannotEvaluate(
@@ -179,7 +185,7 @@ def force_at(curve: ForceCurve, height_mm: float) -> float:
 def noise_of(curve: ForceCurve) -> float | None:
     """Noise of one reading: from repeats where there are some, else from the scatter about a smooth curve.
 
-    Never below what the tester's divisions leave; None where neither is known.
+    Never below what the tester's divisions leave; None where neither is known. In N.
     """
     seen = curve.repeat_sd_n
     if seen is None and curve.height_mm.size > 1:
@@ -194,7 +200,7 @@ def force_uncertainty(curve: ForceCurve, height_mm: float, stated: ReadingUncert
 
     What is stated for the tester is common to neighbouring readings, so interpolation does not lessen it. Law of
     propagation, sensitivities by central differences. None when neither noise nor a statement is known.
-    Source: JCGM 100:2008, clause 5.1.
+    Source: JCGM 100:2008, clause 5.1. In N.
     """
     noise = interpolated_noise(curve, height_mm)
     stated_sd = stated.at_rate(slope_at(curve, height_mm))
@@ -221,7 +227,7 @@ def interpolated_noise(curve: ForceCurve, height_mm: float) -> float | None:
 
 
 def slope_at(curve: ForceCurve, height_mm: float) -> float:
-    """Local rate at a height, positive, from the readings either side; 0 where one height alone was read."""
+    """Local rate at a height, positive, from the readings either side; 0 where one height alone was read. N/mm."""
     if curve.height_mm.size < 2:
         return 0.0
     i = min(max(int(np.searchsorted(curve.height_mm, height_mm)), 1), curve.height_mm.size - 1)

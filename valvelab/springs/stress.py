@@ -1,6 +1,6 @@
 """Round-wire helical compression springs: rate, shear stress, surge, margins.
 
-Symbols as in EN 13906-1: d wire diameter, D mean coil diameter, n active coils, w = D/d, G shear modulus.
+Source: EN 13906-1, with its symbols: d wire diameter, D mean coil diameter, n active coils, w = D/d, G shear modulus.
 """
 
 from __future__ import annotations
@@ -56,7 +56,7 @@ class Coil:
 
     @property
     def index(self) -> float | None:
-        """Spring index w = D/d."""
+        """Spring index w = D/d. A plain number."""
         if self.wire_diameter_mm is None or self.mean_diameter_mm is None:
             return None
         return self.mean_diameter_mm / self.wire_diameter_mm
@@ -75,7 +75,8 @@ def rate_of_coil(d_mm: float, D_mm: float, n: float, G_mpa: float) -> float:
 def curvature_factor(w: float, kind: StressFactor = "EN 13906-1") -> float:
     """Stress correction for the coil's curvature; w above 1.25 is needed.
 
-    `EN 13906-1`: k = (w + 0.5)/(w − 0.75). `Wahl`: (4w − 1)/(4w − 4) + 0.615/w.
+    `EN 13906-1`: k = (w + 0.5)/(w − 0.75). `Wahl`: (4w − 1)/(4w − 4) + 0.615/w. A plain number. Raises
+    CannotEvaluate(OUT_OF_RANGE).
     """
     if w <= 1.25:
         raise CannotEvaluate(
@@ -105,13 +106,16 @@ def surge_from_mass(rate_n_per_mm: float, mass_kg: float) -> float:
 def surge_from_coil(
     d_mm: float, D_mm: float, n: float, G_mpa: float, density_kg_per_m3: float = STEEL_DENSITY_KG_PER_M3
 ) -> float:
-    """The same from the coil alone: d/(2π D² n) · √(G/(2ρ))."""
+    """The same from the coil alone: d/(2π D² n) · √(G/(2ρ)). In Hz."""
     wave = math.sqrt(G_mpa * 1e6 / (2.0 * density_kg_per_m3))
     return d_mm * 1e-3 / (2.0 * math.pi * (D_mm * 1e-3) ** 2 * n) * wave
 
 
 def tensile_strength(material: WireMaterial, d_mm: float) -> float:
-    """Least tensile strength in MPa of a wire: A / d^m."""
+    """Least tensile strength in MPa of a wire: A / d^m.
+
+    Raises CannotEvaluate(OUT_OF_RANGE) for a diameter not above 0.
+    """
     if d_mm <= 0.0:
         raise CannotEvaluate(Reason.OUT_OF_RANGE, f"wire diameter: found {d_mm:g} mm, expected above 0")
     return material.a_mpa / float(d_mm**material.m)
@@ -131,7 +135,8 @@ def fatigue_margin(
 ) -> float:
     """Safety against fatigue between seat and open stress by the Goodman line through the infinite-life point.
 
-    Source: Shigley's, 10th ed., section 10-9 (Goodman with Zimmerli's data).
+    Source: Shigley's, 10th ed., section 10-9 (Goodman with Zimmerli's data). A ratio. Raises CannotEvaluate(BAD_VALUES)
+    for an open stress not above the seat stress.
     """
     amplitude, mean = (open_mpa - seat_mpa) / 2.0, (open_mpa + seat_mpa) / 2.0
     if amplitude <= 0.0:
@@ -143,5 +148,8 @@ def fatigue_margin(
 
 
 def solid_height_of_coil(d_mm: float, total_coils: float, ground: bool = True) -> float:
-    """Solid height from the wire: d · total coils, one more wire where the ends are not ground. Guidance only."""
+    """Solid height from the wire: d · total coils, one more wire where the ends are not ground. Guidance only.
+
+    In mm.
+    """
     return d_mm * (total_coils if ground else total_coils + 1.0)
