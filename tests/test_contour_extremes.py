@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from types import SimpleNamespace
 from typing import Any
 
@@ -12,10 +13,17 @@ from lobe_samples import Floats, answers, design, fit, turn
 
 from valvelab.follower.contour import contour, summarise
 from valvelab.follower.shapes import Shape
-from valvelab.inspection.lobes.contour import ContourFigures, contour_figures
-from valvelab.inspection.lobes.repeatability import GroupScalars
+from valvelab.inspection.lobes.contour import (
+    FACE_REACH,
+    LEAST_CONVEX,
+    PRESSURE_ANGLE,
+    TIGHTEST_HOLLOW,
+    group_contours,
+)
+from valvelab.inspection.lobes.repeatability import LobeGroup
 from valvelab.lobe.characteristics import LobeCharacteristics
 from valvelab.lobe.motion_laws import Flank, LobeDesign
+from valvelab.records.result import Note
 
 FLAT, POINT, ROLLER = Shape("flat"), Shape("point", 0.0), Shape("roller", 8.0)
 #: cycloidal rise of 10 mm over 60 cam deg, base circle 20, roller 8
@@ -24,10 +32,35 @@ SMOOTH = design("poly4567", (0.0, 0.0), flank=75.0)
 REPEATS = 30
 
 
+EXTREMES = {
+    "min_convex_radius_mm": LEAST_CONVEX,
+    "min_concave_radius_mm": TIGHTEST_HOLLOW,
+    "min_face_radius_mm": FACE_REACH,
+    "max_pressure_angle_deg": PRESSURE_ANGLE,
+}
+
+
+@dataclass(frozen=True)
+class ContourFigures:
+    values: dict[str, float | None]
+    uncertainty: dict[str, float | None]
+    notes: list[Note]
+
+
 def figures(shape: Shape, base: float, *lifts: Floats) -> list[ContourFigures]:
-    part = GroupScalars(answers(turn(lifts[0].size), *lifts), {}, 1.27)
+    part = LobeGroup(answers(turn(lifts[0].size), *lifts))
     table: Any = SimpleNamespace(lift_at="follower", follower=shape, base_circle_radius_mm=base)
-    return list(contour_figures(part, table).values())
+    contours = group_contours(part, table)
+    found = {key: contours.extreme(figure) for key, figure in EXTREMES.items()}
+    rows = [{key: each[row] for key, each in found.items()} for row in range(len(lifts))]
+    return [
+        ContourFigures(
+            {key: one.value for key, one in measured.items()},
+            {key: one.u for key, one in measured.items() if one.value is not None},
+            contours.notes(row),
+        )
+        for row, measured in enumerate(rows)
+    ]
 
 
 def repeats(lift: Floats, noise: float) -> list[Floats]:
@@ -106,7 +139,7 @@ def test_contact_pressure_of_an_arc_lobe_is_that_of_its_nose() -> None:
 
     lobe = ArcLobe(centre=100.3)
     fitted = fit(turn(720), lobe.lift_under(turn(720), FLAT))
-    guide = curvature_guides((GroupScalars(LobeCharacteristics(fitted), {}, 1.27),))["1I"]
+    guide = curvature_guides((LobeGroup(LobeCharacteristics(fitted)),))["1I"]
     contact = ContactQuestion(12.0, 113_000.0, lobe.base, "flat", None, None, None, None)
     train = TrainSetting(rocker=RatioRocker(1.0), seat_force_n=250.0, rate_n_per_mm=30.0, contact=contact)
     question = MotionQuestion((MotionLobe("1I", "intake", fitted.profile(0), 100.3, guide=guide),), train)

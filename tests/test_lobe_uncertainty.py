@@ -25,7 +25,7 @@ from lobe_samples import (
 from something import each
 
 from valvelab.conformity.envelope import BandPiece, fit_envelope
-from valvelab.inspection.lobes.repeatability import all_scalars
+from valvelab.inspection.lobes.repeatability import nose_centre
 from valvelab.inspection.lobes.widening import doubts_of, widening
 from valvelab.lobe.characteristics import Instrument, LobeCharacteristics
 from valvelab.lobe.conditioning import condition
@@ -204,11 +204,11 @@ def swept(rng: np.random.Generator, sweeps: int, shift_cam_deg: float) -> tuple[
 
 def stated_centre(traces: tuple[Trace, ...]) -> tuple[float, float, bool]:
     found = LobeCharacteristics(fit_lobes(condition(traces)))
-    plain = all_scalars(found, (1.27,), 1.27)
+    plain = nose_centre(found)
     wider = widening(doubts_of(found.fitted), found)
     assert wider is not None
-    value = wider.apply(plain, lambda copy: all_scalars(copy, (1.27,), 1.27))["nose_cam_deg"]
-    return float(value.value[0]), float(value.u[0]), bool(value.u[0] > 1.2 * plain["nose_cam_deg"].u[0])
+    value = wider.apply(plain, nose_centre)
+    return float(value.value[0]), float(value.u[0]), bool(value.u[0] > 1.2 * plain.u[0])
 
 
 def test_sweeps_that_differ_widen_the_uncertainty() -> None:

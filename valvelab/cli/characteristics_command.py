@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import json
-from dataclasses import asdict
 
 from valvelab.cli.output import table
 from valvelab.cli.streams import answer
@@ -20,7 +19,7 @@ def run(args: argparse.Namespace) -> int:
     """Print the table of characteristics."""
     rows = all_characteristics()
     if args.json:
-        answer(json.dumps({"characteristics": [asdict(row) for row in rows]}, indent=1))
+        answer(json.dumps({"characteristics": [row.listed for row in rows]}, indent=1))
         return 0
     cells = [
         [row.name, row.subject, row.unit or "–", row.needs_at or "", "" if row.period is None else f"{row.period:g}",

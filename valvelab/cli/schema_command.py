@@ -13,7 +13,7 @@ from valvelab.cli.streams import answer
 from valvelab.errors import WrongUsage
 
 MODELS: dict[str, str] = {
-    "lobes": "valvelab.records.lobes_result:LobesResult",
+    "lobes": "valvelab.inspection.lobes.characteristics:result_model",
     "shaft": "valvelab.records.shaft_result:ShaftResult",
     "texture": "valvelab.records.texture_result:TextureResult",
     "springs": "valvelab.records.springs_result:SpringsResult",
@@ -52,7 +52,8 @@ def model_named(name: str) -> type[BaseModel]:
     if name not in models:
         raise WrongUsage(f"schema: found {name!r}, expected one of {', '.join(models)}")
     module, _, attribute = models[name].partition(":")
-    model: type[BaseModel] = getattr(import_module(module), attribute)
+    found = getattr(import_module(module), attribute)
+    model: type[BaseModel] = found if isinstance(found, type) else found()
     return model
 
 

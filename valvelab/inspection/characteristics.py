@@ -11,6 +11,7 @@ from typing import Literal
 
 from valvelab.units import Dimension
 
+FreeOf = Literal["angle error", "angle unit", "lift unit"]
 Subject = Literal["lobe", "camshaft", "spring", "station", "shaft", "trace", "valve", "event", "phasing", "gauge"]
 
 
@@ -20,7 +21,8 @@ class Characteristic:
 
     `unit` is the unit of the JSON key and of a bare number in a spec; `needs_at` names what `at` is
     ("lift", "height") for characteristics that need one. `period`: of an angle that is a place on a circle, in `unit`;
-    its limits are compared on the circle. None for sizes and differences.
+    its limits are compared on the circle. None for sizes and differences. free_of: what of a lift table does not touch
+    it: an error of its angles, a doubt about their unit, a doubt about the lifts' unit.
     """
 
     name: str
@@ -32,8 +34,15 @@ class Characteristic:
     source: str
     needs_at: Literal["lift", "height"] | None = None
     period: float | None = None
+    free_of: frozenset[FreeOf] = frozenset()
+
+    @property
+    def listed(self) -> dict[str, object]:
+        """What a listing says of it."""
+        return {name: getattr(self, name) for name in _LISTED}
 
 
+_LISTED = ("name", "unit", "dimension", "subject", "meaning", "method", "source", "needs_at", "period")
 _TABLES = (
     "valvelab.inspection.lobes.characteristics",
     "valvelab.inspection.springs.characteristics",

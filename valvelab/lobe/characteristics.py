@@ -29,6 +29,7 @@ from valvelab.lobe.smoothing_bias import (
     too_wide,
 )
 from valvelab.lobe.spline import symbol_weights
+from valvelab.measured import Each
 
 # Ramp and flank part where the acceleration, followed back from the flank's peak, falls to this share of it.
 RAMP_SHARE = 0.05
@@ -46,22 +47,14 @@ class Instrument:
 
 
 @dataclass(frozen=True, slots=True)
-class Value:
-    """A characteristic of each lobe and its standard uncertainty, both (lobes,)."""
-
-    value: FloatArray
-    u: FloatArray
-
-
-@dataclass(frozen=True, slots=True)
 class EventRow:
     """Opening, closing, duration (cam deg) and their middle at one lift."""
 
     lift_mm: float
-    opening: Value
-    closing: Value
-    duration: Value
-    centre: Value
+    opening: Each
+    closing: Each
+    duration: Each
+    centre: Each
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +78,7 @@ class LobeCharacteristics:
         self.propagation = propagation or Propagation(fitted)
         self.instrument = instrument or Instrument()
         self._rows = np.arange(len(fitted.names))
+        self._events: dict[float, EventRow] = {}
         self.peak, self.peak_lift = extreme(self.lobes, 0, 1.0)
 
     def _value(self, places: Places, order: int) -> FloatArray:
@@ -93,17 +87,17 @@ class LobeCharacteristics:
     def _lift_systematic(self, lift: FloatArray) -> FloatArray:
         return np.hypot(self.instrument.probe_mm, self.instrument.expansion * lift)
 
-    def max_lift(self) -> Value:
+    def max_lift(self) -> Each:
         """Greatest lift of the fit, mm."""
         # a jerk step at the nose is seldom a false one, so the lift there owes nothing to it
         noise = self.propagation.standard(Term(self.peak, 0, np.ones_like(self.peak_lift)))
-        return Value(self.peak_lift, np.hypot(noise, self._lift_systematic(self.peak_lift)))
+        return Each(self.peak_lift, np.hypot(noise, self._lift_systematic(self.peak_lift)))
 
     def _of_fit(self, *terms: Term) -> FloatArray:
         """Standard uncertainty, (lobes,), of a sum of terms by noise and smoothing."""
         return _root_sum(self.propagation.standard(*terms), smoothing_doubt(self.fitted, *terms))
 
-    def peak_angle(self) -> Value:
+    def peak_angle(self) -> Each:
         """Where lift is greatest.
 
         Its uncertainty is how far off the velocity rises out of its own noise: u_v/|a| on a rounded nose,
@@ -122,7 +116,7 @@ class LobeCharacteristics:
         wander = np.zeros_like(angle)
         if self.fitted.guide is not None:
             wander = near_nose(self.lobes, extreme(self.lobes, 0, 1.0, self.fitted.guide)[0]) - angle
-        return Value(angle, _root_sum(spread, wander, self.instrument.encoder_cam_deg))
+        return Each(angle, _root_sum(spread, wander, self.instrument.encoder_cam_deg))
 
     def _beside(self, knots: float) -> tuple[IndexArray, FloatArray]:
         """Places a number of knots beside the peak."""
@@ -147,10 +141,10 @@ class LobeCharacteristics:
 
         return EventRow(
             lift_mm,
-            Value(first, u(u_opening, off * rise, moved_first)),
-            Value(last, u(u_closing, off * fall, moved_last)),
-            Value(last - first, u(u_opening + u_closing - 2.0 * shared, off * (rise - fall), moved_last - moved_first)),
-            Value(
+            Each(first, u(u_opening, off * rise, moved_first)),
+            Each(last, u(u_closing, off * fall, moved_last)),
+            Each(last - first, u(u_opening + u_closing - 2.0 * shared, off * (rise - fall), moved_last - moved_first)),
+            Each(
                 0.5 * (first + last),
                 u(
                     0.25 * (u_opening + u_closing + 2.0 * shared),
@@ -160,7 +154,7 @@ class LobeCharacteristics:
             ),
         )
 
-    def nose_centre(self, drop_mm: float) -> Value:
+    def nose_centre(self, drop_mm: float) -> Each:
         """Middle of the equal-lift chord `drop_mm` below the peak."""
         opening, closing = crossings(self.lobes, self.peak_lift - drop_mm)
         with np.errstate(divide="ignore", invalid="ignore"):
@@ -171,9 +165,9 @@ class LobeCharacteristics:
         half = np.full_like(rise, 0.5)
         moved = response(opening.angle_cam_deg, half) + response(closing.angle_cam_deg, half)
         middle = 0.5 * (opening.angle_cam_deg + closing.angle_cam_deg)
-        return Value(middle, _root_sum(of_fit, self.by_angle(moved)))
+        return Each(middle, _root_sum(of_fit, self.by_angle(moved)))
 
-    def area(self) -> tuple[Value, Value]:
+    def area(self) -> tuple[Each, Each]:
         """Area under the lift between the feet (mm·cam deg) and its centroid (cam deg).
 
         The feet are the ends of the base-circle arc, or of the table where it covers only the event.
@@ -191,8 +185,8 @@ class LobeCharacteristics:
         off = self._lift_systematic(self.peak_lift) * area / self.peak_lift
         by_centroid = weight * (angle - centroid[:, None]) / area[:, None]
         return (
-            Value(area, _root_sum(self._integral(weight, angle), off)),
-            Value(centroid, self._integral(by_centroid, angle)),
+            Each(area, _root_sum(self._integral(weight, angle), off)),
+            Each(centroid, self._integral(by_centroid, angle)),
         )
 
     def _integral(self, weight: FloatArray, angle: FloatArray) -> FloatArray:
@@ -248,7 +242,7 @@ class LobeCharacteristics:
         """From reading to reading on each lobe, (lobes,)."""
         return spacing(self.lobes)
 
-    def extreme(self, order: int, sign: float) -> tuple[Value, Places]:
+    def extreme(self, order: int, sign: float) -> tuple[Each, Places]:
         """Greatest (sign 1) or least (−1) velocity, acceleration or jerk over the lobe, per cam deg.
 
         NaN where the readings are too far apart for it.
@@ -261,13 +255,29 @@ class LobeCharacteristics:
             more = plateau_excess(self.lobes, self.propagation, order, sign, self.propagation.standard(term))
         u = _root_sum(self.of_extreme(term), more)
         out = too_wide(self.spacing_cam_deg, order)
-        return Value(np.where(out, np.nan, value), np.where(out, np.nan, u)), places
+        return Each(np.where(out, np.nan, value), np.where(out, np.nan, u)), places
 
-    def jerk_max_abs(self) -> Value:
+    def jerk_max_abs(self) -> Each:
         """Greatest size of the jerk; at a law's jerk step it depends on the smoothing, so read the rms beside it."""
         (high, _), (low, _) = self.extreme(3, 1.0), self.extreme(3, -1.0)
         up = high.value >= -low.value
-        return Value(np.where(up, high.value, -low.value), np.where(up, high.u, low.u))
+        return Each(np.where(up, high.value, -low.value), np.where(up, high.u, low.u))
+
+    @cached_property
+    def peak_angle_once(self) -> Each:
+        """The place of greatest lift, computed once."""
+        return self.peak_angle()
+
+    @cached_property
+    def area_once(self) -> tuple[Each, Each]:
+        """The area and its centroid, computed once."""
+        return self.area()
+
+    def events_once(self, lift_mm: float) -> EventRow:
+        """The events at one lift, computed once."""
+        if lift_mm not in self._events:
+            self._events[lift_mm] = self.events(lift_mm)
+        return self._events[lift_mm]
 
     @cached_property
     def jerk_rms_once(self) -> FloatArray:

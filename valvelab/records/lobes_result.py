@@ -1,21 +1,27 @@
-"""The answer of `valvelab lobes`."""
+"""The answer of `valvelab lobes`; the numbers of a lobe stand in it by the keys of the table of characteristics."""
 
 from __future__ import annotations
 
-from typing import Literal
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any, Literal, cast
+
+from pydantic import create_model
 
 from valvelab.records.result import Record, Result
 
 Kind = Literal["intake", "exhaust"]
 
 
-class Centres(Record):
-    """The lobe centre, four ways; they differ on an unsymmetrical lobe."""
+class Numbers(Record):
+    """A record with numbers beside its fields, each None where it could not be derived; a table says which."""
 
-    nose_cam_deg: float | None
-    chord_cam_deg: float | None
-    peak_cam_deg: float | None
-    area_cam_deg: float | None
+    if TYPE_CHECKING:
+
+        def __getattr__(self, key: str) -> float | None: ...  # noqa: D105
+
+
+class Centres(Numbers):
+    """The lobe centre, four ways; they differ on an unsymmetrical lobe."""
 
 
 class DurationUncertainty(Record):
@@ -40,12 +46,8 @@ class LobeDuration(Record):
     uncertainty: DurationUncertainty
 
 
-class BaseCircle(Record):
+class BaseCircle(Numbers):
     """Runout and eccentricity of the base circle."""
-
-    runout_tir_mm: float | None
-    eccentricity_mm: float | None
-    eccentricity_angle_cam_deg: float | None
 
 
 class RampEnd(Record):
@@ -63,13 +65,8 @@ class Ramps(Record):
     closing: RampEnd | None
 
 
-class Curvature(Record):
+class Curvature(Numbers):
     """Contour and face figures; a concave radius is given as a positive size, None without a hollow."""
-
-    min_convex_radius_mm: float | None
-    min_concave_radius_mm: float | None
-    min_face_radius_mm: float | None
-    max_pressure_angle_deg: float | None
 
 
 class EnvelopeUse(Record):
@@ -90,26 +87,15 @@ class OutlierReading(Record):
     fitted_lift_mm: float
 
 
-class LobeResult(Record):
+class LobeResult(Numbers):
     """Everything about one lobe."""
 
     lobe: str
     kind: Kind | None
-    max_lift_mm: float | None
-    max_lift_angle_cam_deg: float | None
-    centre_cam_deg: float | None
     centres: Centres
     durations: tuple[LobeDuration, ...]
-    area_mm_cam_deg: float | None
-    velocity_max_mm_per_cam_deg: float | None
-    velocity_min_mm_per_cam_deg: float | None
-    acceleration_max_mm_per_cam_deg2: float | None
-    acceleration_min_mm_per_cam_deg2: float | None
-    jerk_max_abs_mm_per_cam_deg3: float | None
-    jerk_rms_mm_per_cam_deg3: float | None
     ramps: Ramps
     base_circle: BaseCircle
-    noise_um: float | None
     outliers: int
     outlier_readings: tuple[OutlierReading, ...]
     curvature: Curvature
@@ -156,3 +142,40 @@ class LobesResult(Result):
     command: Literal["lobes"] = "lobes"
     lobes: tuple[LobeResult, ...]
     camshaft: CamshaftResult
+
+
+_BLOCKS: dict[str, type[Record]] = {"centres": Centres, "base_circle": BaseCircle, "curvature": Curvature}
+_BEHIND = {"jerk_rms_mm_per_cam_deg3": ("ramps",), "noise_um": ("outliers", "outlier_readings")}
+"""What stands behind a number that is no number itself."""
+
+
+@lru_cache(maxsize=4)
+def with_numbers(keys: tuple[str, ...]) -> tuple[type[LobeResult], type[LobesResult]]:
+    """The records of a lobe and of the answer with the numbers of a table, in its order.
+
+    `keys`: `block.key`, or `key` for a number of the lobe itself.
+    """
+    number: tuple[Any, Any] = (float | None, ...)
+    order, blocks = ["lobe", "kind"], dict[str, list[str]]()
+    for key in keys:
+        head, _, rest = key.partition(".")
+        order += [head, *_BEHIND.get(head, ())]
+        blocks.setdefault(head, []).extend([rest] if rest else [])
+    order = [*dict.fromkeys(order), "uncertainty"]
+    fields = {head: number for head in order if head not in LobeResult.model_fields}
+    for head, model in _BLOCKS.items():
+        fields[head] = (_extended(model, dict.fromkeys(blocks[head], number)), ...)
+    lobe = _extended(LobeResult, fields, order)
+    whole = _extended(LobesResult, {"lobes": (tuple[lobe, ...], ...)})  # type: ignore[valid-type]
+    return cast("type[LobeResult]", lobe), cast("type[LobesResult]", whole)
+
+
+def _extended(base: type[Record], fields: dict[str, tuple[Any, Any]], order: list[str] | None = None) -> type[Record]:
+    """A record with more fields, by its own name; `order`: of all its fields, in which they are written."""
+    model: type[Record] = create_model(
+        base.__name__, __base__=base, __doc__=base.__doc__, __module__=base.__module__, **cast("dict[str, Any]", fields)
+    )
+    if order is not None:
+        model.__pydantic_fields__ = {name: model.__pydantic_fields__[name] for name in order}
+        model.model_rebuild(force=True)
+    return model

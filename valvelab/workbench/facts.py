@@ -45,12 +45,10 @@ def _facts(items: Iterable[Item], subject: str) -> list[Fact]:
 
 def lobe_facts(inspection: LobesInspection, lobe: str) -> list[Fact]:
     """Everything about one lobe that needs no checking lift, its ramps last."""
-    from valvelab.inspection.lobes.items import lobe_items
+    from valvelab.inspection.lobes.characteristics import items
 
-    result = inspection.result
-    items = lobe_items(result.lobes, list(inspection.groups), result.camshaft)
-    facts = _facts((item for item in items if item.name == lobe), "lobe")
-    ramps = next(row.ramps for row in result.lobes if row.lobe == lobe)
+    facts = _facts((item for item in items(inspection.shaft, "lobe") if item.name == lobe), "lobe")
+    ramps = next(row.ramps for row in inspection.result.lobes if row.lobe == lobe)
     for side, ramp in (("opening", ramps.opening), ("closing", ramps.closing)):
         if ramp is not None:
             about = f"where the {side} ramp meets the flank"
@@ -62,12 +60,10 @@ def lobe_facts(inspection: LobesInspection, lobe: str) -> list[Fact]:
 
 def shaft_facts(inspection: LobesInspection) -> list[Fact]:
     """Separations, spreads and index errors."""
-    from valvelab.inspection.lobes.items import camshaft_items
+    from valvelab.inspection.lobes.camshaft import index_errors
+    from valvelab.inspection.lobes.characteristics import items
 
-    result = inspection.result
-    facts = _facts(camshaft_items(result.camshaft, result.lobes), "camshaft")
-    by_lobe = {row.lobe: row.uncertainty.get("centre_cam_deg") for row in result.lobes}
-    for row in result.camshaft.index_errors or ():
-        u = by_lobe.get(row.lobe)
-        facts.append(Fact(row.lobe, "index_error", row.error_cam_deg, u, "cam deg", meaning_of("index_error")))
+    facts = _facts(items(inspection.shaft, "camshaft"), "camshaft")
+    for lobe, found in (inspection.shaft.once(index_errors)[0] or {}).items():
+        facts.append(Fact(lobe, "index_error", found.value, found.u, "cam deg", meaning_of("index_error")))
     return facts

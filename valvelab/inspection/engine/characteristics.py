@@ -48,10 +48,12 @@ CHARACTERISTICS: tuple[Characteristic, ...] = (
     Characteristic(
         "rule_lift", "mm", "length", "valve", "valve lift as rules count it: at the valve, without lash",
         "rocker curve at the greatest lobe lift; repeated indicator readings at the retainer where given", _PRACTICE,
+        free_of=frozenset({"angle unit"}),
     ),
     Characteristic(
         "max_valve_lift", "mm", "length", "valve", "greatest valve lift with the train's lash and deflection",
         "rocker curve of the lobe lift − lash − load/stiffness", _MECHANICS,
+        free_of=frozenset({"angle unit"}),
     ),
     Characteristic(
         "valve_lift_at_gas_exchange_tdc", "mm", "length", "valve", "valve lift with the piston at gas-exchange top "

@@ -11,8 +11,7 @@ from valvelab.inspection.engine.rule_lift import measured_of
 from valvelab.inspection.engine.sides import Side
 from valvelab.inspection.engine.train import MotionQuestion, TrainSetting
 from valvelab.inspection.judging import Item
-from valvelab.inspection.lobes.items import LACKS_ANGLE
-from valvelab.inspection.lobes.lift_doubts import doubted
+from valvelab.inspection.lobes.lift_doubts import LACKS_ANGLE, doubted
 from valvelab.measured import Measured
 from valvelab.records.motion_result import MotionValve
 

@@ -3,48 +3,128 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 
 import numpy as np
 
-from valvelab.camshaft.indexing import Arrangement, LobeName, cylinder_separations, index_errors, parse_name
+from valvelab.arrays import FloatArray
+from valvelab.camshaft import indexing
+from valvelab.camshaft.indexing import Arrangement, IndexErrors, LobeName, cylinder_separations, parse_name
 from valvelab.errors import BadQuantity, BadSpec, CannotEvaluate, Reason
-from valvelab.records.lobes_result import CamshaftResult, CylinderSeparation, IndexErrorRow, Kind, LobeResult, Spread
+from valvelab.inspection.lobes.repeatability import nose_centre
+from valvelab.inspection.lobes.shaft import ByItem, MeasuredShaft
+from valvelab.measured import Measured, missing
+from valvelab.records.lobes_result import CamshaftResult, CylinderSeparation, IndexErrorRow, Kind, Spread
 from valvelab.records.measurement import LiftTable
 from valvelab.records.result import Note, info
 from valvelab.records.spec import Quantity, Spec
 from valvelab.units import parse_angle
 
 SPREAD_LIFT_MM = 1.27
+_KINDS: tuple[Kind, ...] = ("intake", "exhaust")
+_NO_PAIR = "no cylinder has both an intake and an exhaust lobe"
 
 
-def camshaft_result(
-    table: LiftTable, spec: Spec, lobes: tuple[LobeResult, ...], spec_file: str = "spec"
-) -> tuple[CamshaftResult, list[Note]]:
-    """Separation of every cylinder, index errors (None with the reason in a note) and spreads over each kind."""
-    names = [parse_name(lobe.lobe) for lobe in lobes]
-    centres = np.array([np.nan if lobe.centre_cam_deg is None else lobe.centre_cam_deg for lobe in lobes])
-    apart = cylinder_separations(names, centres)
-    mean = float(np.mean(list(apart.values()))) if apart else None
-    notes: list[Note] = []
-    if mean is None:
-        notes.append(info("lobe_separation", "not derived: no cylinder has both an intake and an exhaust lobe"))
+def separations(shaft: MeasuredShaft) -> dict[int, Measured]:
+    """Lobe separation by cylinder."""
+    return {cylinder: Measured(value, float(np.sqrt(u2))) for cylinder, (value, u2) in shaft.once(_apart).items()}
+
+
+def mean_separation(shaft: MeasuredShaft) -> Measured:
+    """Mean lobe separation of the shaft."""
+    apart = list(shaft.once(_apart).values())
+    if not apart:
+        return missing(_NO_PAIR)
+    u = float(np.sqrt(sum(variance for _, variance in apart))) / len(apart)
+    return Measured(float(np.mean([value for value, _ in apart])), u)
+
+
+def _apart(shaft: MeasuredShaft) -> dict[int, tuple[float, float]]:
+    """Separation by cylinder and its variance, by the lobes' centres: of the mean of each kind's."""
+    names, centres = _names(shaft), shaft.ask(nose_centre, circle=True)
+    result = {}
+    for cylinder, value in cylinder_separations(list(names.values()), _values(centres)).items():
+        sides = 0.0
+        for kind in _KINDS:
+            us = [
+                centres[lobe].u or 0.0
+                for lobe, name in names.items()
+                if name is not None and name.cylinder == cylinder and name.kind == kind
+            ]
+            sides += sum(u * u for u in us) / len(us) ** 2
+        result[cylinder] = value, sides
+    return result
+
+
+def spread(shaft: MeasuredShaft, values: ByItem) -> ByItem:
+    """Range of one characteristic over the lobes of each kind that has more than one."""
+    found: ByItem = {}
+    for kind in _KINDS:
+        members = [values[lobe] for lobe, own in shaft.kinds.items() if own == kind]
+        if len(members) < 2:
+            continue
+        known = [row.value for row in members if row.value is not None]
+        us = [row.u for row in members if row.u is not None]
+        u = float(2.0**0.5 * max(us)) if us else None
+        if len(known) == len(members):
+            found[kind] = Measured(max(known) - min(known), u)
+        else:
+            found[kind] = Measured(None, u, next(row.reason for row in members if row.value is None))
+    return found
+
+
+def index_errors(shaft: MeasuredShaft) -> tuple[ByItem | None, list[Note]]:
+    """Each lobe's centre against its nominal place, with remarks; None, with the reason, where no place is known."""
+    centres = shaft.ask(nose_centre, circle=True)
     try:
-        errors = _index_errors(table, spec, lobes, names, centres, notes)
+        found = _index_errors(shaft.table, shaft.spec, _names(shaft), _values(centres))
     except BadQuantity as error:
-        raise BadSpec(spec_file, error.field, error.found, error.expected) from None
-    return (
-        CamshaftResult(
-            cylinders=tuple(
-                CylinderSeparation(cylinder=cylinder, lobe_separation_cam_deg=value)
-                for cylinder, value in apart.items()
-            ),
-            lobe_separation_mean_cam_deg=mean,
-            index_errors=errors,
-            spreads=_spreads(lobes),
-            uncertainty=_uncertainty(lobes, names, apart),
+        raise BadSpec(shaft.spec_file, error.field, error.found, error.expected) from None
+    except CannotEvaluate as error:
+        return None, [info("index_errors", str(error))]
+    errors = {
+        lobe: Measured(float(error), centres[lobe].u)
+        for lobe, error in zip(centres, found.errors_cam_deg, strict=True)
+        if np.isfinite(error)
+    }
+    return errors, [info("index_errors", remark) for remark in found.remarks]
+
+
+def camshaft_result(shaft: MeasuredShaft, spreads: Mapping[str, ByItem]) -> tuple[CamshaftResult, list[Note]]:
+    """The record of the shaft as a whole; `spreads` over each kind, by their keys."""
+    apart, mean = separations(shaft), mean_separation(shaft)
+    errors, notes = shaft.once(index_errors)
+    if mean.value is None:
+        notes = [info("lobe_separation", f"not derived: {mean.reason}"), *notes]
+    uncertainty = {f"lobe_separation_cam_deg {cylinder}": row.u for cylinder, row in apart.items()}
+    if mean.value is not None:
+        uncertainty["lobe_separation_mean_cam_deg"] = mean.u
+    result = CamshaftResult(
+        cylinders=tuple(
+            CylinderSeparation(cylinder=cylinder, lobe_separation_cam_deg=row.value)
+            for cylinder, row in apart.items()
+            if row.value is not None
         ),
-        notes,
-    )
+        lobe_separation_mean_cam_deg=mean.value,
+        index_errors=None if errors is None else tuple(
+            IndexErrorRow(lobe=lobe, error_cam_deg=row.value) for lobe, row in errors.items() if row.value is not None
+        ),
+        spreads=tuple(
+            Spread.model_validate({"kind": kind, **{key: found[kind].value for key, found in spreads.items()}})
+            for kind in _KINDS
+            if all(kind in found for found in spreads.values())
+        ),
+        uncertainty=uncertainty,
+    )  # fmt: skip
+    return result, notes
+
+
+def _names(shaft: MeasuredShaft) -> dict[str, LobeName | None]:
+    return {trace.name: parse_name(trace.name) for trace in shaft.table.traces}
+
+
+def _values(found: ByItem) -> FloatArray:
+    return np.array([np.nan if row.value is None else row.value for row in found.values()])
 
 
 def _bank(quantity: Quantity) -> float:
@@ -59,31 +139,18 @@ def _within(quantity: Quantity, field: str, least: float, most: float) -> float:
     return value
 
 
-def _index_errors(
-    table: LiftTable, spec: Spec, lobes: tuple[LobeResult, ...], names: list[LobeName | None],
-    centres: np.ndarray[tuple[int], np.dtype[np.float64]], notes: list[Note],
-) -> tuple[IndexErrorRow, ...] | None:  # fmt: skip
+def _index_errors(table: LiftTable, spec: Spec, names: dict[str, LobeName | None], centres: FloatArray) -> IndexErrors:
     wanted = spec.camshaft
     if wanted.bank_angle is not None:
         _bank(wanted.bank_angle)
     places = None
     if wanted.places is not None:
-        places = {row: wanted.places[lobe.lobe] for row, lobe in enumerate(lobes) if lobe.lobe in wanted.places}
-    try:
-        separation = None
-        if wanted.lobe_separation is not None:
-            separation = _within(wanted.lobe_separation, "[camshaft] lobe_separation", 0.0, 180.0)
-        arrangement = None if places else _arrangement(table, spec)
-        found = index_errors(names, centres, arrangement, separation, places)
-    except CannotEvaluate as error:
-        notes.append(info("index_errors", str(error)))
-        return None
-    notes += [info("index_errors", remark) for remark in found.remarks]
-    return tuple(
-        IndexErrorRow(lobe=lobe.lobe, error_cam_deg=float(error))
-        for lobe, error in zip(lobes, found.errors_cam_deg, strict=True)
-        if np.isfinite(error)
-    )
+        places = {row: wanted.places[lobe] for row, lobe in enumerate(names) if lobe in wanted.places}
+    separation = None
+    if wanted.lobe_separation is not None:
+        separation = _within(wanted.lobe_separation, "[camshaft] lobe_separation", 0.0, 180.0)
+    arrangement = None if places else _arrangement(table, spec)
+    return indexing.index_errors(list(names.values()), centres, arrangement, separation, places)
 
 
 def _arrangement(table: LiftTable, spec: Spec) -> Arrangement | None:
@@ -105,51 +172,3 @@ def _arrangement(table: LiftTable, spec: Spec) -> Arrangement | None:
         bank = _bank(wanted.bank_angle)
     second = wanted.second_bank if wanted.second_bank is not None else table.second_bank
     return Arrangement(order, bank, frozenset(second or ()))
-
-
-def _spreads(lobes: tuple[LobeResult, ...]) -> tuple[Spread, ...]:
-    spreads = []
-    kinds: tuple[Kind, ...] = ("intake", "exhaust")
-    for kind in kinds:
-        members = [lobe for lobe in lobes if lobe.kind == kind]
-        if len(members) < 2:
-            continue
-        durations = [
-            row.duration_crank_deg for lobe in members for row in lobe.durations if row.at_mm == SPREAD_LIFT_MM
-        ]
-        spreads.append(
-            Spread(
-                kind=kind,
-                max_lift_mm=_range([lobe.max_lift_mm for lobe in members]),
-                duration_crank_deg=_range(durations),
-                area_mm_cam_deg=_range([lobe.area_mm_cam_deg for lobe in members]),
-            )
-        )
-    return tuple(spreads)
-
-
-def _range(values: list[float | None]) -> float | None:
-    known = [value for value in values if value is not None]
-    return max(known) - min(known) if len(known) == len(values) and len(known) > 1 else None
-
-
-def _uncertainty(
-    lobes: tuple[LobeResult, ...], names: list[LobeName | None], apart: dict[int, float]
-) -> dict[str, float | None]:
-    """Standard uncertainty of each cylinder's separation, by the lobes' centres, and of their mean."""
-    result: dict[str, float | None] = {}
-    squares = []
-    for cylinder in apart:
-        sides = 0.0
-        for kind in ("intake", "exhaust"):
-            us = [
-                lobe.uncertainty.get("centre_cam_deg") or 0.0
-                for lobe, name in zip(lobes, names, strict=True)
-                if name is not None and name.cylinder == cylinder and name.kind == kind
-            ]
-            sides += sum(u * u for u in us) / len(us) ** 2
-        result[f"lobe_separation_cam_deg {cylinder}"] = float(np.sqrt(sides))
-        squares.append(sides)
-    if squares:
-        result["lobe_separation_mean_cam_deg"] = float(np.sqrt(sum(squares))) / len(squares)
-    return result

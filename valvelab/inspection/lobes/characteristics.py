@@ -1,72 +1,376 @@
-"""The lobe and camshaft rows of the table of characteristics."""
+"""The lobe and camshaft rows of the table of characteristics: each with the function that answers for every item.
+
+A row added here is judged, listed, recorded and shown; nothing else has to name it.
+"""
 
 from __future__ import annotations
 
-from valvelab.inspection.characteristics import Characteristic
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from functools import partial
+from math import nan
+
+import numpy as np
+
+from valvelab.inspection.characteristics import Characteristic, FreeOf, Subject
+from valvelab.inspection.judging import Item
+from valvelab.inspection.lobes.camshaft import SPREAD_LIFT_MM, index_errors, mean_separation, separations, spread
+from valvelab.inspection.lobes.contour import (
+    FACE_REACH,
+    LEAST_CONVEX,
+    PRESSURE_ANGLE,
+    TIGHTEST_HOLLOW,
+    Extreme,
+    contour_extreme,
+)
+from valvelab.inspection.lobes.lift_doubts import LACKS_ANGLE, doubt_about
+from valvelab.inspection.lobes.repeatability import LobeGroup, Question, max_lift, nose_centre, peak_angle
+from valvelab.inspection.lobes.shaft import ByItem, MeasuredShaft
+from valvelab.lobe.characteristics import LobeCharacteristics
+from valvelab.measured import Each, Measured, missing
+from valvelab.records.lobes_result import LobeResult, LobesResult, with_numbers
+
+Of = Callable[[MeasuredShaft, float | None], ByItem]
+"""A characteristic of a measured shaft, at a lift in mm where it needs one: every item's that has it."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LobeCharacteristic(Characteristic):
+    """A row with its function.
+
+    label: its printed name; table: the title of the table it stands in. block: the part of a lobe's record that holds
+    it, "" for the lobe itself; key: its key there, by default the name with its unit; also: a second place for it.
+    record: whether the lobe's record holds it; states_u: whether its uncertainty too.
+    """
+
+    of: Of
+    label: str = ""
+    table: str = ""
+    block: str = ""
+    key: str = ""
+    also: str = ""
+    record: bool = True
+    states_u: bool = True
+
+    @property
+    def keys(self) -> tuple[str, ...]:
+        """Where a lobe's record holds it: `block.key`."""
+        own = self.key or f"{self.name}_{self.unit.replace('/', '_per_').replace(' ', '_')}"
+        return (f"{self.block}.{own}" if self.block else own, *([self.also] if self.also else []))
+
+    def stated(self, lobe: LobeResult) -> Measured:
+        """What a lobe's record says of it."""
+        block, _, key = self.keys[0].rpartition(".")
+        holder = getattr(lobe, block) if block else lobe
+        return Measured(None if holder is None else getattr(holder, key), lobe.uncertainty.get(key))
+
+
+def opening(lobes: LobeCharacteristics, lift_mm: float) -> Each:
+    """Where the opening flank passes a lift."""
+    return lobes.events_once(lift_mm).opening
+
+
+def closing(lobes: LobeCharacteristics, lift_mm: float) -> Each:
+    """Where the closing flank passes a lift."""
+    return lobes.events_once(lift_mm).closing
+
+
+def duration(lobes: LobeCharacteristics, lift_mm: float) -> Each:
+    """Cam angle between the two."""
+    return lobes.events_once(lift_mm).duration
+
+
+def middle(lobes: LobeCharacteristics, lift_mm: float) -> Each:
+    """Their middle."""
+    return lobes.events_once(lift_mm).centre
+
+
+def area(lobes: LobeCharacteristics) -> Each:
+    """Area under the lift."""
+    return lobes.area_once[0]
+
+
+def centre(shaft: MeasuredShaft) -> ByItem:
+    """The lobe centre."""
+    return shaft.ask(nose_centre, circle=True, why="the lift never falls 1.27 mm below its peak on both flanks")
+
+
+def chord_centre(shaft: MeasuredShaft) -> ByItem:
+    """Middle of the crossings at the first checking lift."""
+    lift_mm = shaft.chord_lift_mm
+    return shaft.ask(middle, lift_mm, circle=True, why=f"no crossings at {lift_mm:g} mm")
+
+
+def _fit(question: Question, *, circle: bool = False) -> Of:
+    """A characteristic of the fit."""
+    return lambda shaft, _at: shaft.ask(question, circle=circle)
+
+
+def _at_lift(question: Question, *, circle: bool = True) -> Of:
+    """A characteristic of the fit at a lift."""
+
+    def of(shaft: MeasuredShaft, at_mm: float | None) -> ByItem:
+        if at_mm is None:
+            return {}
+        return shaft.ask(question, at_mm, circle=circle, why="a flank never passes that lift")
+
+    return of
+
+
+def _derivative(order: int, question: Question) -> Of:
+    """A characteristic that rests on the second or third derivative of the fit."""
+
+    def of(shaft: MeasuredShaft, _at: float | None) -> ByItem:
+        why = shaft.each(lambda group, row: group.no_derivative(row, order))
+        found = shaft.ask(question)
+        return {lobe: replace(row, reason=row.reason or why[lobe]) for lobe, row in found.items()}
+
+    return of
+
+
+def _extreme(order: int, sign: float) -> Question:
+    """Greatest or least velocity, acceleration or jerk."""
+    return lambda lobes: lobes.extreme(order, sign)[0]
+
+
+def _contour(figure: Extreme) -> Of:
+    """A figure of the contour."""
+    return lambda shaft, _at: contour_extreme(shaft, figure)
+
+
+def _duration(shaft: MeasuredShaft, at_mm: float | None) -> ByItem:
+    return {lobe: found.times(2.0) for lobe, found in _at_lift(duration, circle=False)(shaft, at_mm).items()}
+
+
+def _jerk_rms(lobes: LobeCharacteristics) -> Each:
+    return Each(lobes.jerk_rms_once, np.full(lobes.jerk_rms_once.shape, nan))
+
+
+def _noise(shaft: MeasuredShaft, _at: float | None) -> ByItem:
+    return shaft.each(lambda group, row: Measured(1000.0 * float(group.fitted.reading_noise_mm[row])))
+
+
+def _base_circles(shaft: MeasuredShaft) -> dict[str, tuple[Measured, Measured, Measured]]:
+    """Runout, eccentricity and its angle."""
+
+    def of(group: LobeGroup, row: int) -> tuple[Measured, Measured, Measured]:
+        base = group.fitted.bases[row]
+        if base is None:
+            none = missing("no base-circle arc was found")
+            return none, none, none
+        u = group.characteristics.base_uncertainty(row)
+        runout = Measured(base.runout_mm, u[0])
+        if not base.with_eccentricity:
+            hidden = missing("the base circle tells no eccentricity: its arc is too short, or form hides it")
+            return runout, hidden, hidden
+        return runout, Measured(base.eccentricity_mm, u[1]), Measured(base.eccentricity_angle_cam_deg, u[2])
+
+    return shaft.each(of)
+
+
+def _base_circle(which: int) -> Of:
+    return lambda shaft, _at: {lobe: found[which] for lobe, found in shaft.once(_base_circles).items()}
+
+
+def _envelope(shaft: MeasuredShaft, _at: float | None) -> ByItem:
+    none = missing("no envelope applies to this lobe")
+    return {lobe: shaft.envelopes[lobe].measured if lobe in shaft.envelopes else none for lobe in shaft.kinds}
+
+
+def _index_error(shaft: MeasuredShaft, _at: float | None) -> ByItem:
+    errors = shaft.once(index_errors)[0] or {}
+    return {lobe: errors.get(lobe, missing("no nominal place is known")) for lobe in shaft.kinds}
+
+
+def max_lift_spread(shaft: MeasuredShaft) -> ByItem:
+    """Range of lift over each kind."""
+    return spread(shaft, shaft.ask(max_lift))
+
+
+def duration_spread(shaft: MeasuredShaft) -> ByItem:
+    """Range of crank duration at 1.27 mm over each kind."""
+    return spread(shaft, _duration(shaft, SPREAD_LIFT_MM))
+
 
 _FIT = "fitted septic spline"
 _ROOT = "root of the fitted profile, nearest the nose"
 _PRACTICE = "common practice"
 _SUPPORT = "support function of the contour"
+_HANDBOOKS = "cam-design handbooks"
+_LIFT_ONLY: frozenset[FreeOf] = frozenset({"angle error", "angle unit"})
+_ANGLE_ONLY: frozenset[FreeOf] = frozenset({"lift unit"})
+_BASE: frozenset[FreeOf] = frozenset({"angle error"})
 
-CHARACTERISTICS: tuple[Characteristic, ...] = (
-    Characteristic("max_lift", "mm", "length", "lobe", "greatest lift above the base circle",
-                   f"greatest value of the {_FIT}", _PRACTICE),
-    Characteristic("max_lift_angle", "cam deg", "angle", "lobe", "where lift is greatest",
-                   f"root of the {_FIT}'s velocity", _PRACTICE, period=360.0),
-    Characteristic("centre", "cam deg", "angle", "lobe", "lobe centre: middle of the chord 1.27 mm below the peak",
-                   "middle of two crossings", _PRACTICE, period=360.0),
-    Characteristic("chord_centre", "cam deg", "angle", "lobe", "middle of the crossings at the first checking lift",
-                   "middle of two crossings", _PRACTICE, period=360.0),
-    Characteristic("peak_centre", "cam deg", "angle", "lobe", "top of the fit, as a centre",
-                   f"root of the {_FIT}'s velocity", _PRACTICE, period=360.0),
-    Characteristic("area_centre", "cam deg", "angle", "lobe", "centroid of the area under the lift",
-                   "integral of angle × lift over area", "plain geometry", period=360.0),
-    Characteristic("duration", "crank deg", "angle", "lobe", "crank angle over which lift exceeds the checking lift",
-                   "2 × (closing − opening)", _PRACTICE, "lift"),
-    Characteristic("opening", "cam deg", "angle", "lobe", "where the opening flank passes the checking lift", _ROOT,
-                   _PRACTICE, "lift", period=360.0),
-    Characteristic("closing", "cam deg", "angle", "lobe", "where the closing flank passes the checking lift", _ROOT,
-                   _PRACTICE, "lift", period=360.0),
-    Characteristic("area", "mm cam deg", "number", "lobe", "area under the lift between the feet",
-                   "integral of the fit between the ends of the base-circle arc", "plain geometry"),
-    Characteristic("velocity_max", "mm/cam deg", "number", "lobe", "greatest opening velocity",
-                   f"greatest first derivative of the {_FIT}", "plain calculus"),
-    Characteristic("velocity_min", "mm/cam deg", "number", "lobe", "greatest closing velocity (negative)",
-                   f"least first derivative of the {_FIT}", "plain calculus"),
-    Characteristic("acceleration_max", "mm/cam deg2", "number", "lobe", "greatest acceleration",
-                   f"greatest second derivative of the {_FIT}", "plain calculus"),
-    Characteristic("acceleration_min", "mm/cam deg2", "number", "lobe", "greatest deceleration (negative)",
-                   f"least second derivative of the {_FIT}", "plain calculus"),
-    Characteristic("jerk_max_abs", "mm/cam deg3", "number", "lobe", "greatest size of the jerk",
-                   f"third derivative of the {_FIT}; at a law's jerk step it depends on the smoothing",
-                   "plain calculus"),
-    Characteristic("jerk_rms", "mm/cam deg3", "number", "lobe", "root mean square jerk between the feet",
-                   f"third derivative of the {_FIT}", "plain calculus"),
-    Characteristic("runout_tir", "mm", "length", "lobe", "runout of the base circle, total indicator reading",
-                   "range over the arc of its harmonic and smoothed form", _PRACTICE),
-    Characteristic("eccentricity", "mm", "length", "lobe", "base circle's centre off the axis",
-                   "a + b cos θ + c sin θ fitted on the arc; √(b² + c²)", "plain geometry"),
-    Characteristic("noise", "um", "length", "lobe", "standard deviation of the readings about the fit",
-                   "restricted likelihood of the smoothing spline", "Wahba 1985"),
-    Characteristic("min_convex_radius", "mm", "length", "lobe", "least convex radius of the contour", _SUPPORT,
-                   "cam-design handbooks"),
-    Characteristic("min_concave_radius", "mm", "length", "lobe", "tightest hollow of the contour, as a positive size",
-                   _SUPPORT, "cam-design handbooks"),
-    Characteristic("min_face_radius", "mm", "length", "lobe", "reach of the contact from the middle of a flat face",
-                   "greatest |p′| of the support function", "cam-design handbooks"),
-    Characteristic("max_pressure_angle", "deg", "angle", "lobe", "greatest angle between normal and follower travel",
-                   "atan2(ρ′, ρ); 0 under a flat face", "cam-design handbooks"),
-    Characteristic("envelope", "mm", "length", "lobe", "worst deviation from the nominal, by its share of the band",
-                   "named freedoms fitted out by least squares", "ISO 1101, profile of a line"),
-    Characteristic("index_error", "cam deg", "angle", "lobe", "lobe centre against its nominal place on the shaft",
-                   "one least-squares phase for the whole shaft", _PRACTICE),
-    Characteristic("lobe_separation", "cam deg", "angle", "camshaft", "intake to exhaust centre of one cylinder",
-                   "θ intake − θ exhaust, folded to 0…180", _PRACTICE),
-    Characteristic("lobe_separation_mean", "cam deg", "angle", "camshaft", "mean lobe separation of the shaft",
-                   "mean over cylinders", _PRACTICE),
-    Characteristic("max_lift_spread", "mm", "length", "camshaft", "range of lift over the lobes of one kind",
-                   "greatest less least", _PRACTICE),
-    Characteristic("duration_spread", "crank deg", "angle", "camshaft",
-                   "range of duration at 1.27 mm over the lobes of one kind", "greatest less least", _PRACTICE),
+CHARACTERISTICS: tuple[LobeCharacteristic, ...] = (
+    LobeCharacteristic("max_lift", "mm", "length", "lobe", "greatest lift above the base circle",
+        f"greatest value of the {_FIT}", _PRACTICE, free_of=_LIFT_ONLY, of=_fit(max_lift),
+        label="max lift", table="Lift and centre"),
+    LobeCharacteristic("max_lift_angle", "cam deg", "angle", "lobe", "where lift is greatest",
+        f"root of the {_FIT}'s velocity", _PRACTICE, period=360.0, free_of=_ANGLE_ONLY,
+        of=_fit(peak_angle, circle=True), label="max lift at", table="Lift and centre"),
+    LobeCharacteristic("centre", "cam deg", "angle", "lobe", "lobe centre: middle of the chord 1.27 mm below the peak",
+        "middle of two crossings", _PRACTICE, period=360.0, of=lambda shaft, _at: centre(shaft),
+        label="centre", table="Lift and centre", also="centres.nose_cam_deg"),
+    LobeCharacteristic("chord_centre", "cam deg", "angle", "lobe", "middle of the crossings at the first checking lift",
+        "middle of two crossings", _PRACTICE, period=360.0, of=lambda shaft, _at: chord_centre(shaft),
+        label="centre by chord", table="Lift and centre", block="centres", key="chord_cam_deg"),
+    LobeCharacteristic("peak_centre", "cam deg", "angle", "lobe", "top of the fit, as a centre",
+        f"root of the {_FIT}'s velocity", _PRACTICE, period=360.0, free_of=_ANGLE_ONLY,
+        of=_fit(peak_angle, circle=True), label="centre by peak", table="Lift and centre", block="centres",
+        key="peak_cam_deg"),
+    LobeCharacteristic("area_centre", "cam deg", "angle", "lobe", "centroid of the area under the lift",
+        "integral of angle × lift over area", "plain geometry", period=360.0, free_of=_ANGLE_ONLY,
+        of=_fit(lambda lobes: lobes.area_once[1], circle=True), label="centre by area", table="Lift and centre",
+        block="centres", key="area_cam_deg"),
+    LobeCharacteristic("duration", "crank deg", "angle", "lobe",
+        "crank angle over which lift exceeds the checking lift", "2 × (closing − opening)", _PRACTICE,
+        "lift", of=_duration, label="duration", table="Duration",
+        block="durations"),
+    LobeCharacteristic("opening", "cam deg", "angle", "lobe", "where the opening flank passes the checking lift", _ROOT,
+        _PRACTICE, "lift", period=360.0, of=_at_lift(opening), label="opens", table="Opening and closing",
+        block="durations"),
+    LobeCharacteristic("closing", "cam deg", "angle", "lobe", "where the closing flank passes the checking lift", _ROOT,
+        _PRACTICE, "lift", period=360.0, of=_at_lift(closing), label="closes", table="Opening and closing",
+        block="durations"),
+    LobeCharacteristic("area", "mm cam deg", "number", "lobe", "area under the lift between the feet",
+        "integral of the fit between the ends of the base-circle arc", "plain geometry",
+        of=_fit(area), label="area", table="Lift and centre"),
+    LobeCharacteristic("velocity_max", "mm/cam deg", "number", "lobe", "greatest opening velocity",
+        f"greatest first derivative of the {_FIT}", "plain calculus", of=_fit(_extreme(1, 1.0)),
+        label="velocity max", table="Velocity"),
+    LobeCharacteristic("velocity_min", "mm/cam deg", "number", "lobe", "greatest closing velocity (negative)",
+        f"least first derivative of the {_FIT}", "plain calculus", of=_fit(_extreme(1, -1.0)),
+        label="velocity min", table="Velocity"),
+    LobeCharacteristic("acceleration_max", "mm/cam deg2", "number", "lobe", "greatest acceleration",
+        f"greatest second derivative of the {_FIT}", "plain calculus", of=_derivative(2, _extreme(2, 1.0)),
+        label="acceleration max", table="Acceleration and jerk"),
+    LobeCharacteristic("acceleration_min", "mm/cam deg2", "number", "lobe", "greatest deceleration (negative)",
+        f"least second derivative of the {_FIT}", "plain calculus", of=_derivative(2, _extreme(2, -1.0)),
+        label="acceleration min", table="Acceleration and jerk"),
+    LobeCharacteristic("jerk_max_abs", "mm/cam deg3", "number", "lobe", "greatest size of the jerk",
+        f"third derivative of the {_FIT}; at a law's jerk step it depends on the smoothing", "plain calculus",
+        of=_derivative(3, lambda lobes: lobes.jerk_max_abs()), label="jerk, greatest size",
+        table="Acceleration and jerk"),
+    LobeCharacteristic("jerk_rms", "mm/cam deg3", "number", "lobe", "root mean square jerk between the feet",
+        f"third derivative of the {_FIT}", "plain calculus", of=_derivative(3, _jerk_rms), label="jerk rms",
+        table="Acceleration and jerk", states_u=False),
+    LobeCharacteristic("runout_tir", "mm", "length", "lobe", "runout of the base circle, total indicator reading",
+        "range over the arc of its harmonic and smoothed form", _PRACTICE, free_of=_BASE, of=_base_circle(0),
+        label="runout TIR", table="Base circle and contour", block="base_circle"),
+    LobeCharacteristic("eccentricity", "mm", "length", "lobe", "base circle's centre off the axis",
+        "a + b cos θ + c sin θ fitted on the arc; √(b² + c²)", "plain geometry", free_of=_BASE, of=_base_circle(1),
+        label="eccentricity", table="Base circle and contour", block="base_circle"),
+    LobeCharacteristic("noise", "um", "length", "lobe", "standard deviation of the readings about the fit",
+        "restricted likelihood of the smoothing spline", "Wahba 1985", free_of=_LIFT_ONLY, of=_noise, label="noise",
+        table="Lift and centre", states_u=False),
+    LobeCharacteristic("min_convex_radius", "mm", "length", "lobe", "least convex radius of the contour", _SUPPORT,
+        _HANDBOOKS, of=_contour(LEAST_CONVEX), label="least convex radius", table="Base circle and contour",
+        block="curvature"),
+    LobeCharacteristic("min_concave_radius", "mm", "length", "lobe",
+        "tightest hollow of the contour, as a positive size", _SUPPORT, _HANDBOOKS,
+        of=_contour(TIGHTEST_HOLLOW), label="tightest hollow", table="Base circle and contour",
+        block="curvature"),
+    LobeCharacteristic("min_face_radius", "mm", "length", "lobe", "reach of the contact from the middle of a flat face",
+        "greatest |p′| of the support function", _HANDBOOKS, of=_contour(FACE_REACH), label="face reach",
+        table="Base circle and contour", block="curvature"),
+    LobeCharacteristic("max_pressure_angle", "deg", "angle", "lobe",
+        "greatest angle between normal and follower travel", "atan2(ρ′, ρ); 0 under a flat face", _HANDBOOKS,
+        of=_contour(PRESSURE_ANGLE), label="pressure angle",
+        table="Base circle and contour", block="curvature"),
+    LobeCharacteristic("envelope", "mm", "length", "lobe", "worst deviation from the nominal, by its share of the band",
+        "named freedoms fitted out by least squares", "ISO 1101, profile of a line", of=_envelope,
+        label="worst deviation", table="Envelope", block="envelope", key="worst_deviation_mm"),
+    LobeCharacteristic("index_error", "cam deg", "angle", "lobe", "lobe centre against its nominal place on the shaft",
+        "one least-squares phase for the whole shaft", _PRACTICE, of=_index_error, label="index error",
+        table="Index errors", record=False),
+    LobeCharacteristic("lobe_separation", "cam deg", "angle", "camshaft", "intake to exhaust centre of one cylinder",
+        "θ intake − θ exhaust, folded to 0…180", _PRACTICE,
+        of=lambda shaft, _at: {f"cylinder {cylinder}": found for cylinder, found in separations(shaft).items()},
+        label="lobe separation", table="Camshaft"),
+    LobeCharacteristic("lobe_separation_mean", "cam deg", "angle", "camshaft", "mean lobe separation of the shaft",
+        "mean over cylinders", _PRACTICE, of=lambda shaft, _at: {"camshaft": mean_separation(shaft)},
+        label="mean lobe separation", table="Camshaft"),
+    LobeCharacteristic("max_lift_spread", "mm", "length", "camshaft", "range of lift over the lobes of one kind",
+        "greatest less least", _PRACTICE, free_of=_LIFT_ONLY, of=lambda shaft, _at: max_lift_spread(shaft),
+        label="max lift, range", table="Camshaft"),
+    LobeCharacteristic("duration_spread", "crank deg", "angle", "camshaft",
+        "range of duration at 1.27 mm over the lobes of one kind", "greatest less least", _PRACTICE,
+        of=lambda shaft, _at: duration_spread(shaft), label="duration, range", table="Camshaft"),
 )  # fmt: skip
+_UNLISTED: tuple[LobeCharacteristic, ...] = (
+    LobeCharacteristic("eccentricity_angle", "cam deg", "angle", "lobe", "", "", "", of=_base_circle(2),
+        block="base_circle"),
+)  # fmt: skip
+"""What a lobe's record holds beside them, and no limit applies to."""
+
+
+def recorded() -> tuple[LobeCharacteristic, ...]:
+    """The rows that a lobe's record holds."""
+    return tuple(row for row in (*CHARACTERISTICS, *_UNLISTED) if row.subject == "lobe" and row.record)
+
+
+def record_models() -> tuple[type[LobeResult], type[LobesResult]]:
+    """The records of a lobe and of the whole answer."""
+    return with_numbers(tuple(key for row in recorded() for key in row.keys))
+
+
+def result_model() -> type[LobesResult]:
+    """The record of the whole answer."""
+    return record_models()[1]
+
+
+def _as_uncertainties_stand(row: LobeCharacteristic) -> int:
+    """Uncertainties stand thus: sizes of the fit, its places, then those of each block."""
+    return (
+        2 + ("base_circle", "curvature", "envelope").index(row.block)
+        if row.block not in {"", "centres"}
+        else int(row.period is not None)
+    )
+
+
+def lobe_numbers(shaft: MeasuredShaft) -> dict[str, tuple[dict[str, float | None], dict[str, float | None]]]:
+    """Each lobe's numbers by `block.key`, and their standard uncertainties by key; of the contour, the known ones."""
+    found = {lobe: (dict[str, float | None](), dict[str, float | None]()) for lobe in shaft.kinds}
+    rows = [row for row in recorded() if row.needs_at is None]
+    for row in sorted(rows, key=_as_uncertainties_stand):
+        for lobe, one in row.of(shaft, None).items():
+            values, us = found[lobe]
+            for path in row.keys:
+                key = path.rpartition(".")[2]
+                values[path] = one.value
+                if row.states_u and not (one.value is None and _sparse(row, values)):
+                    us[key] = one.u
+    return found
+
+
+def _sparse(row: LobeCharacteristic, values: dict[str, float | None]) -> bool:
+    """Whether the record leaves out the uncertainty of what is missing."""
+    if row.block == "base_circle":
+        return values["base_circle.runout_tir_mm"] is None
+    return row.block in {"curvature", "envelope"}
+
+
+def measured(shaft: MeasuredShaft, row: LobeCharacteristic, at_mm: float | None = None) -> ByItem:
+    """A characteristic of every item that has it, with what its reading is doubted for and its uncertainty lacks."""
+    doubt = doubt_about(row.free_of, shaft.table.doubts)
+    bare = frozenset() if "angle error" in row.free_of else shaft.without_angle
+
+    def marked(item: str, found: Measured) -> Measured:
+        lacks = bool(bare) if row.subject == "camshaft" else item in bare
+        return replace(found, doubt=doubt or found.doubt, lacks=LACKS_ANGLE if lacks else "")
+
+    return {item: marked(item, found) for item, found in row.of(shaft, at_mm).items()}
+
+
+def items(shaft: MeasuredShaft, subject: Subject) -> list[Item]:
+    """The lobes, or the shaft with its cylinders and kinds of lobe, as what limits apply to."""
+    rows = {row.name: row for row in CHARACTERISTICS if row.subject == subject}
+    kinds: Mapping[str, str | None] = shaft.kinds
+    if subject != "lobe":
+        kinds = dict.fromkeys(item for row in rows.values() for item in row.of(shaft, None))
+
+    def look_up(item: str, name: str, at_mm: float | None) -> Measured | None:
+        row = rows.get(name)
+        return None if row is None else measured(shaft, row, at_mm).get(item)
+
+    return [Item(item, kind, partial(look_up, item)) for item, kind in kinds.items()]

@@ -1,4 +1,4 @@
-"""Contour figures of one lobe with their uncertainty."""
+"""Figures of a lobe's contour with their uncertainty."""
 
 from __future__ import annotations
 
@@ -10,23 +10,33 @@ from valvelab.angles import fold_scalar
 from valvelab.arrays import FloatArray
 from valvelab.follower.contour import Contour, contour, pressure_angle_under, summarise
 from valvelab.follower.shapes import Shape
-from valvelab.inspection.lobes.repeatability import GroupScalars, number
+from valvelab.inspection.lobes.repeatability import LobeGroup
+from valvelab.inspection.lobes.shaft import ByItem, MeasuredShaft
 from valvelab.lobe.events import Places
 from valvelab.lobe.profile import FittedLobes, Profile
 from valvelab.lobe.propagation import Term
-from valvelab.lobe.smoothing_bias import too_wide
 from valvelab.lobe.spline import SplineSet
+from valvelab.measured import Each
 from valvelab.records.measurement import LiftTable
 from valvelab.records.result import Note, info, warning
 
 
 @dataclass(frozen=True, slots=True)
-class ContourFigures:
-    """Values and standard uncertainties by JSON key, and what has to be said."""
+class Extreme:
+    """A figure of the contour at its extreme: of which of its curves.
 
-    values: dict[str, float | None]
-    uncertainty: dict[str, float | None]
-    notes: tuple[Note, ...]
+    sign: of the radius of curvature that counts, 0 where the figure is none. why: it may be missing.
+    """
+
+    of: str
+    sign: int = 0
+    why: str = ""
+
+
+LEAST_CONVEX = Extreme("radius_mm", 1, "the contour has no convex stretch")
+TIGHTEST_HOLLOW = Extreme("radius_mm", -1, "the contour has no hollow")
+FACE_REACH = Extreme("slope_mm")
+PRESSURE_ANGLE = Extreme("pressure_angle_deg")
 
 
 def missing_for_contour(table: LiftTable) -> str | None:
@@ -40,63 +50,86 @@ def missing_for_contour(table: LiftTable) -> str | None:
     return None
 
 
-_FIELDS = {
-    "min_convex_radius_mm": "radius_mm",
-    "min_concave_radius_mm": "radius_mm",
-    "min_face_radius_mm": "slope_mm",
-    "max_pressure_angle_deg": "pressure_angle_deg",
-}
-_CURVATURE = ("min_convex_radius_mm", "min_concave_radius_mm")
 _GUIDE_SHARE = 0.6
 """Of the finest harmonic passed by half: a step of curvature through fit and blur together then overshoots by 0.2 %."""
 _ZOOMS, _POINTS = 4, 17
 
 
-def contour_figures(part: GroupScalars, table: LiftTable, under: Shape | None = None) -> dict[str, ContourFigures]:
-    """Curvature, face and pressure angle of each lobe of a group; None, with the reason, where not derived.
+@dataclass(frozen=True, eq=False)
+class GroupContours:
+    """Contours of the lobes of a group, and where one is undercut, by row; or the reason why there is none."""
+
+    part: LobeGroup
+    contours: _Contours | None
+    undercuts: tuple[float | None, ...]
+    reason: str = ""
+
+    def extreme(self, figure: Extreme) -> Each:
+        """One figure of every lobe."""
+        names = self.part.fitted.names
+        nothing = np.full(len(names), np.nan)
+        if self.contours is None:
+            return Each(nothing, nothing, (self.reason,) * len(names))
+        value, u = self.contours.extreme(figure)
+        found = Each(value, u, (figure.why,) * len(names))
+        if not figure.sign:
+            return found
+        # without an acceleration there is no radius of curvature; an undercut one was never there
+        lost = [_undercut(at) or self.part.no_derivative(row, 2) for row, at in enumerate(self.undercuts)]
+        return found.without(np.array([reason != "" for reason in lost]), lost)
+
+    def notes(self, row: int) -> list[Note]:
+        """Why one lobe has no contour, or that it is undercut."""
+        if self.contours is None:
+            return [info("curvature", f"not derived: {self.reason}")]
+        undercut = _undercut(self.undercuts[row])
+        if not undercut:
+            return []
+        text = f"undercut: the {self.contours.shape.kind} follower {undercut}; its radii are left open"
+        return [warning(f"{self.part.fitted.names[row]} curvature", text)]
+
+
+def group_contours(part: LobeGroup, table: LiftTable, under: Shape | None = None) -> GroupContours:
+    """Curvature, face and pressure angle of each lobe of a group, ready to be asked.
 
     Curvature and face reach belong to the contour; the pressure angle is that of the follower that read it, or of the
     one it is described `under`.
     """
-    names = part.fitted.names
     reason = missing_for_contour(table)
     if reason is not None:
-        note = info("curvature", f"not derived: {reason}")
-        return {name: ContourFigures(dict.fromkeys(_FIELDS), {}, (note,)) for name in names}
+        return GroupContours(part, None, (None,) * len(part.fitted.names), reason)
     assert table.follower is not None
     assert table.base_circle_radius_mm is not None
-    lobes = _Contours(part, table.follower, table.base_circle_radius_mm, under)
-    found = {key: lobes.extreme(key) for key in _FIELDS}
-    undercuts = [lobes.undercut_at(row) for row in range(len(names))]
-    # without an acceleration there is no radius of curvature; an undercut one was never there
-    wide = too_wide(part.characteristics.spacing_cam_deg, 2)
-    lost = np.array([at is not None for at in undercuts]) | wide
-    result = {}
-    for row, name in enumerate(names):
-        values, u = {}, {}
-        for key, (value, uncertainty) in found.items():
-            known = key not in _CURVATURE or not lost[row]
-            values[key] = number(value[row]) if known else None
-            if values[key] is not None:
-                u[key] = number(uncertainty[row])
-        result[name] = ContourFigures(values, u, _undercut_notes(name, table.follower, undercuts[row]))
-    return result
+    contours = _Contours(part, table.follower, table.base_circle_radius_mm, under)
+    return GroupContours(part, contours, tuple(map(contours.undercut_at, range(len(part.fitted.names)))))
 
 
-def _undercut_notes(name: str, shape: Shape, at: float | None) -> tuple[Note, ...]:
-    if at is None:
-        return ()
-    text = (
-        f"undercut: the {shape.kind} follower cannot touch such a contour at {fold_scalar(at):.1f} cam deg; its radii "
-    )
-    return (warning(f"{name} curvature", text + "are left open"),)
+def contours_of(shaft: MeasuredShaft) -> dict[LobeGroup, GroupContours]:
+    """The contours of each group, as its lobes were read."""
+    return {group: group_contours(group.source or group, shaft.table, shaft.under) for group in shaft.groups}
+
+
+def contour_extreme(shaft: MeasuredShaft, figure: Extreme) -> ByItem:
+    """One figure of every lobe's contour."""
+    found = {group: contours.extreme(figure) for group, contours in shaft.once(contours_of).items()}
+    return shaft.each(lambda group, row: found[group][row])
+
+
+def contour_notes(shaft: MeasuredShaft) -> list[Note]:
+    """Why there is no contour, and which lobes are undercut."""
+    found = shaft.each(lambda group, row: shaft.once(contours_of)[group].notes(row))
+    return [note for notes in found.values() for note in notes]
+
+
+def _undercut(at_cam_deg: float | None) -> str:
+    return "" if at_cam_deg is None else f"cannot touch such a contour at {fold_scalar(at_cam_deg):.1f} cam deg"
 
 
 def _guide(fitted: FittedLobes) -> SplineSet:
     return fitted.splines.blurred(_GUIDE_SHARE * fitted.smoothed.half_harmonic)
 
 
-def curvature_guides(groups: tuple[GroupScalars, ...]) -> dict[str, Profile]:
+def curvature_guides(groups: tuple[LobeGroup, ...]) -> dict[str, Profile]:
     """Every lobe's profile without its finest detail, by which extremes of curvature are found."""
     found: dict[str, Profile] = {}
     for part in groups:
@@ -113,7 +146,7 @@ class _Contours:
     there; the greatest departure of the fit within half a period of its swing is part of their uncertainty.
     """
 
-    def __init__(self, part: GroupScalars, shape: Shape, base_mm: float, under: Shape | None) -> None:
+    def __init__(self, part: LobeGroup, shape: Shape, base_mm: float, under: Shape | None) -> None:
         self.part, self.shape, self.base_mm, self.under = part, shape, base_mm, under
         self.fit = part.fitted.splines
         self.guide = _guide(part.fitted)
@@ -140,51 +173,51 @@ class _Contours:
         """Cam angle of an undercut, None without one."""
         return summarise(self._guide_contours[row]).undercut_at
 
-    def extreme(self, key: str) -> tuple[FloatArray, FloatArray]:
+    def extreme(self, figure: Extreme) -> tuple[FloatArray, FloatArray]:
         """One figure of every lobe and its standard uncertainty, (lobes,); NaN where there is none."""
-        curved = key in _CURVATURE
+        curved = figure.sign != 0
         contours = self._guide_contours if curved else self._fit_contours
         count = len(contours)
         value, crest, place = np.full(count, np.nan), np.zeros(count), np.full(count, np.nan)
         for row, found in enumerate(contours):
-            score = _score(found, key)
+            score = _score(found, figure)
             top = int(np.argmax(score))
             if not np.isfinite(score[top]):
                 continue
             splines = self.guide if curved else self.fit
-            place[row] = self._zoomed(splines, row, key, float(self._knots[top]), self.fit.step)
-            value[row] = _size(self._at(self.fit, row, place[row : row + 1]), key)[0]
+            place[row] = self._zoomed(splines, row, figure, float(self._knots[top]), self.fit.step)
+            value[row] = _size(self._at(self.fit, row, place[row : row + 1]), figure)[0]
             if curved:
-                crest[row] = self._swing(row, key, place[row], value[row])
-        u = self._uncertainty(key, place)
-        return value, np.sqrt(u**2 + crest**2 + _plateau(contours, key, u) ** 2)
+                crest[row] = self._swing(row, figure, place[row], value[row])
+        u = self._uncertainty(figure, place)
+        return value, np.sqrt(u**2 + crest**2 + _plateau(contours, figure, u) ** 2)
 
-    def _zoomed(self, splines: SplineSet, row: int, key: str, at: float, reach: float) -> float:
+    def _zoomed(self, splines: SplineSet, row: int, figure: Extreme, at: float, reach: float) -> float:
         """The place of the extreme within `reach` of an angle, on closer and closer grids."""
         for _ in range(_ZOOMS):
             angle = at + reach * np.linspace(-1.0, 1.0, _POINTS)
-            score = _score(self._at(splines, row, angle), key)
+            score = _score(self._at(splines, row, angle), figure)
             if not np.isfinite(score).any():
                 return at
             at, reach = float(angle[int(np.argmax(score))]), 2.0 * reach / (_POINTS - 1)
         return at
 
-    def _swing(self, row: int, key: str, at: float, value: float) -> float:
+    def _swing(self, row: int, figure: Extreme, at: float, value: float) -> float:
         """How far the fit departs toward the extreme near a place; all of the value where it leaves its side."""
         found = self._at(self.fit, row, at + self.half_period * np.linspace(-1.0, 1.0, 4 * _POINTS))
-        score = _score(found, key)
+        score = _score(found, figure)
         if not np.isfinite(value) or not np.isfinite(score).all():
-            return abs(value) if key == "min_convex_radius_mm" else 0.0
-        return abs(float(_size(found, key)[int(np.argmax(score))]) - value)
+            return abs(value) if figure.sign > 0 else 0.0
+        return abs(float(_size(found, figure)[int(np.argmax(score))]) - value)
 
-    def _uncertainty(self, key: str, place: FloatArray) -> FloatArray:
+    def _uncertainty(self, figure: Extreme, place: FloatArray) -> FloatArray:
         """First-order propagation through lift, velocity and acceleration at each lobe's place; NaN for none."""
         rows = np.arange(place.size)
         index, t = self.fit.locate(np.where(np.isfinite(place), place, self.fit.start))
         state = [self.fit.at(rows, index, t, order) for order in range(3)]
 
         def value(changed: list[FloatArray]) -> FloatArray:
-            return np.asarray(getattr(self._contour(place, changed), _FIELDS[key]))
+            return np.asarray(getattr(self._contour(place, changed), figure.of))
 
         places, terms = Places(index, t, place), []
         for order, step in enumerate((1e-5, 1e-6, 1e-7)):
@@ -195,29 +228,29 @@ class _Contours:
         return self.part.characteristics.of_extreme(*terms)
 
 
-def _size(found: Contour, key: str) -> FloatArray:
+def _size(found: Contour, figure: Extreme) -> FloatArray:
     """The figure at each place, positive."""
-    return np.asarray(np.abs(getattr(found, _FIELDS[key])))
+    return np.asarray(np.abs(getattr(found, figure.of)))
 
 
-def _plateau(contours: list[Contour], key: str, u: FloatArray) -> FloatArray:
+def _plateau(contours: list[Contour], figure: Extreme, u: FloatArray) -> FloatArray:
     """How far each extreme stands off the mean of all that lies within 2 u of it, (lobes,).
 
     The extreme of a noisy plateau, such as the nose of an arc, or of two equal flanks stands off by noise alone.
     """
     excess = np.zeros(u.size)
     for row, found in enumerate(contours):
-        score = _score(found, key)
+        score = _score(found, figure)
         if np.isfinite(u[row]) and np.isfinite(score).any():
             excess[row] = score.max() - score[score >= score.max() - 2.0 * u[row]].mean()
     return excess
 
 
-def _score(found: Contour, key: str) -> FloatArray:
+def _score(found: Contour, figure: Extreme) -> FloatArray:
     """What is greatest where the figure is met; −∞ where the contour is of another kind."""
-    size = _size(found, key)
-    if key not in _CURVATURE:
+    size = _size(found, figure)
+    if not figure.sign:
         return size
     radius = found.radius_mm
-    right = radius > 0.0 if key == "min_convex_radius_mm" else radius < -(found.shape.radius_mm or 0.0)
+    right = radius > 0.0 if figure.sign > 0 else radius < -(found.shape.radius_mm or 0.0)
     return np.where(np.isfinite(radius) & right, -size, -np.inf)

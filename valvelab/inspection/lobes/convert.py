@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -29,11 +30,11 @@ _SAME_MM = 1e-3
 
 @dataclass(frozen=True, slots=True)
 class Converted:
-    """Lobes under another follower, what carries the readings' noise to them, and those it can't follow."""
+    """Lobes under another follower, what carries the readings' noise to them, those it can't follow and why."""
 
     fitted: FittedLobes
     propagation: FollowedPropagation
-    withheld: frozenset[str]
+    withheld: dict[str, str]
 
 
 def convert(fitted: FittedLobes, table: LiftTable, shape: Shape, notes: list[Note]) -> Converted:
@@ -54,7 +55,7 @@ def convert(fitted: FittedLobes, table: LiftTable, shape: Shape, notes: list[Not
     count = fitted.at_knots[0].shape[1]
     knots = splines.knots()[:count]
     lifts = np.array(fitted.at_knots[0])
-    maps, withheld = [ContactMap.same(count)] * len(fitted.names), set()
+    maps, withheld = [ContactMap.same(count)] * len(fitted.names), dict[str, str]()
     for row, name in enumerate(fitted.names):
 
         def contour_at(angle: FloatArray, row: int = row) -> Contour:
@@ -65,8 +66,8 @@ def convert(fitted: FittedLobes, table: LiftTable, shape: Shape, notes: list[Not
             notes += _bridge_notes(name, found, shape, float(fitted.noise_mm[row]))
             notes += _end_notes(name, found, shape, knots)
         except CannotEvaluate as error:
-            withheld.add(name)
-            notes.append(warning(name, f"not described under a {_words(shape)}: {error}"))
+            withheld[name] = f"not described under a {_words(shape)}: {error}"
+            notes.append(warning(name, withheld[name]))
             continue
         lifts[row] = found.lift_mm
         maps[row] = ContactMap.of(found, contour_at(found.source_cam_deg), knots, shape)
@@ -83,11 +84,11 @@ def convert(fitted: FittedLobes, table: LiftTable, shape: Shape, notes: list[Not
     )
     stretch = max(1.0, *(float(row.stretch.max()) for row in maps))
     converted = replace(fitted, splines=smoothed.splines, smoothed=_with_noise_of(fitted.smoothed, smoothed, stretch))
-    notes += _invariant_notes(fitted, converted, frozenset(withheld))
-    return Converted(converted, FollowedPropagation(fitted, tuple(maps)), frozenset(withheld))
+    notes += _invariant_notes(fitted, converted, withheld)
+    return Converted(converted, FollowedPropagation(fitted, tuple(maps)), withheld)
 
 
-def _invariant_notes(fitted: FittedLobes, converted: FittedLobes, withheld: frozenset[str]) -> list[Note]:
+def _invariant_notes(fitted: FittedLobes, converted: FittedLobes, withheld: Collection[str]) -> list[Note]:
     """Warnings where the greatest lift or the base circle moved, which no follower changes."""
     tops = [extreme(unroll(part), 0, 1.0)[1] for part in (fitted, converted)]
     notes = []

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,14 +11,14 @@ from valvelab.arrays import FloatArray
 from valvelab.conformity.envelope import BandPiece, EnvelopeFit, fit_envelope
 from valvelab.errors import BadQuantity, BadSpec
 from valvelab.inspection.judging import decided
-from valvelab.inspection.lobes.repeatability import GroupScalars, number
+from valvelab.inspection.lobes.repeatability import LobeGroup, nose_centre, peak_angle
 from valvelab.lobe.angle_error import response
-from valvelab.lobe.characteristics import LobeCharacteristics, Value
+from valvelab.lobe.characteristics import LobeCharacteristics
 from valvelab.lobe.conditioning import condition
 from valvelab.lobe.events import Places
 from valvelab.lobe.profile import Profile, fit_lobes
 from valvelab.lobe.propagation import Term
-from valvelab.measured import Measured
+from valvelab.measured import Each, Measured, finite, missing
 from valvelab.records.lobes_result import EnvelopeUse
 from valvelab.records.measurement import NO_DOUBTS, LiftTable
 from valvelab.records.result import Note, Verdict, warning
@@ -83,50 +83,51 @@ class LobeEnvelope:
             rms_um=1000.0 * self.fit.rms_mm,
         )
 
-    def verdict(self, lobe: str, spec: Spec, lacks: str | None = None, doubt: str = "") -> Verdict:
-        """Decision on the worst deviation, against the band where it lies; undecided where the readings are in doubt.
+    @property
+    def measured(self) -> Measured:
+        """The worst deviation."""
+        value = float(self.fit.deviation_mm[self.fit.worst])
+        return Measured(value, self.standard_uncertainty_mm, doubt=self.doubt)
 
-        `lacks`: what its uncertainty leaves out.
-        """
-        worst = self.fit.worst
-        value = float(self.fit.deviation_mm[worst])
-        deviation = Measured(value, self.standard_uncertainty_mm, doubt=doubt or self.doubt, lacks=lacks or "")
-        ends = float(self.lower_mm[worst]), float(self.upper_mm[worst])
-        row = decided(spec.decision, ENVELOPE, lobe, deviation, ends, "mm")
+    def verdict(self, lobe: str, spec: Spec, measured: Measured) -> Verdict:
+        """Decision on the worst deviation, against the band where it lies."""
+        ends = float(self.lower_mm[self.fit.worst]), float(self.upper_mm[self.fit.worst])
+        row = decided(spec.decision, ENVELOPE, lobe, measured, ends, "mm")
         return row.model_copy(update={"clause": self.clause})
 
 
-def nominal_lobes(table: LiftTable, drop_mm: float) -> dict[str, Nominal]:
+def nominal_lobes(table: LiftTable) -> dict[str, Nominal]:
     """Every lobe of a nominal table, fitted one by one: a nominal's columns need not share a form."""
     result: dict[str, Nominal] = {}
     for trace in table.traces:
-        fitted = fit_lobes(condition((trace,)))
-        characteristics = LobeCharacteristics(fitted)
-        centre = number(characteristics.nose_centre(drop_mm).value[0])
-        if centre is None:
-            centre = float(characteristics.peak_angle().value[0])
-        result[trace.name] = Nominal(fitted.profile(0), centre)
+        lobe = LobeGroup(LobeCharacteristics(fit_lobes(condition((trace,)))))
+        result[trace.name] = Nominal(lobe.fitted.profile(0), _centre(lobe, 0))
     return result
 
 
+def _centre(group: LobeGroup, row: int) -> float:
+    """A lobe's centre, of its highest point where the centre could not be derived."""
+    centre = finite(group.ask(nose_centre, circle=True).value[row])
+    return float(group.ask(peak_angle, circle=True).value[row]) if centre is None else centre
+
+
 def fit_envelopes(
-    groups: list[GroupScalars], kinds: Mapping[str, str | None], spec: Spec, spec_file: str,
+    groups: Sequence[LobeGroup], kinds: Mapping[str, str | None], spec: Spec, spec_file: str,
     nominals: Mapping[str, LiftTable],
 ) -> dict[str, LobeEnvelope]:  # fmt: skip
     """Every lobe that an envelope of the spec selects, in its envelope; the first envelope that names a lobe counts."""
     result: dict[str, LobeEnvelope] = {}
-    fitted_nominals: dict[tuple[str, float], dict[str, Nominal]] = {}
+    fitted_nominals: dict[str, dict[str, Nominal]] = {}
     for count, envelope in enumerate(spec.envelope, start=1):
         field = f"[[envelope]] {count}"
         if envelope.nominal not in nominals:
             raise BadSpec(spec_file, field, f"nominal {envelope.nominal!r} that was not read", "a lift table")
         band = _band(envelope, spec_file, field)
         for group in groups:
-            key = envelope.nominal, group.drop_mm
-            if key not in fitted_nominals:
-                fitted_nominals[key] = nominal_lobes(nominals[envelope.nominal], group.drop_mm)
+            if envelope.nominal not in fitted_nominals:
+                fitted_nominals[envelope.nominal] = nominal_lobes(nominals[envelope.nominal])
             chosen = {
-                row: _nominal_for(fitted_nominals[key], name, envelope, spec_file, field)
+                row: _nominal_for(fitted_nominals[envelope.nominal], name, envelope, spec_file, field)
                 for row, name in enumerate(group.fitted.names)
                 if name not in result and name not in group.withheld and _selects(envelope, name, kinds[name])
             }
@@ -141,27 +142,25 @@ def fit_envelopes(
 
 
 def unanswered_envelopes(
-    spec: Spec, kinds: Mapping[str, str | None], withheld: Collection[str]
+    spec: Spec, kinds: Mapping[str, str | None], withheld: Mapping[str, str]
 ) -> tuple[list[Verdict], list[Note]]:
     """Rows for lobes that an envelope names and that are not in it, with the reason; notes on them.
 
-    `kinds` maps every lobe read to its kind; `withheld` names those that the asked follower can't describe.
+    `kinds` maps every lobe read to its kind; `withheld` those that the asked follower can't describe to the reason.
     """
     rows: list[Verdict] = []
     notes: list[Note] = []
     taken: set[str] = set()
     for count, envelope in enumerate(spec.envelope, start=1):
         chosen = [name for name, kind in kinds.items() if _selects(envelope, name, kind)]
-        missing = {
-            name: "not derived under the follower asked for: see the notes" for name in chosen if name in withheld
-        }
+        lost = {name: withheld[name] for name in chosen if name in withheld}
         if not isinstance(envelope.lobes, str):
-            missing |= {name: "the spec names it, but it is not among the readings" for name in envelope.lobes
+            lost |= {name: "the spec names it, but it is not among the readings" for name in envelope.lobes
                         if name not in kinds}  # fmt: skip
         elif not chosen:
-            missing[envelope.lobes] = f"[[envelope]] {count}: nothing that was measured answers it"
-        for name, reason in missing.items():
-            row = decided(spec.decision, ENVELOPE, name, Measured(None, None, reason), (None, None), "mm")
+            lost[envelope.lobes] = f"[[envelope]] {count}: nothing that was measured answers it"
+        for name, reason in lost.items():
+            row = decided(spec.decision, ENVELOPE, name, missing(reason), (None, None), "mm")
             rows.append(row.model_copy(update={"clause": envelope.clause}))
             notes.append(warning(f"{name} {ENVELOPE}", f"undecided: {reason}"))
         twice = [name for name in chosen if name in taken]
@@ -226,16 +225,14 @@ def _size(quantity: Quantity, field: str) -> float:
 
 
 def _fit_one(
-    group: GroupScalars, row: int, nominal: Nominal, band: tuple[BandPiece, ...], envelope: EnvelopeSpec
+    group: LobeGroup, row: int, nominal: Nominal, band: tuple[BandPiece, ...], envelope: EnvelopeSpec
 ) -> EnvelopeFit:
     profile = group.fitted.profile(row)
-    centre = number(group.scalars["nose_cam_deg"].value[row])
-    if centre is None:
-        centre = float(group.scalars["max_lift_angle_cam_deg"].value[row])
+    centre = _centre(group, row)
     return fit_envelope(profile.value, centre, nominal.profile.value, nominal.centre_cam_deg, band, envelope.fit)
 
 
-def _uncertainty(group: GroupScalars, worst_at: dict[int, float], *, turned: bool) -> dict[int, float | None]:
+def _uncertainty(group: LobeGroup, worst_at: dict[int, float], *, turned: bool) -> dict[int, float | None]:
     """Standard uncertainty of the fitted lift of some rows, each at its own angle, instrument included.
 
     turned: the angle was fitted out, and with it what an error of angle has in common on both flanks.
@@ -257,12 +254,12 @@ def _uncertainty(group: GroupScalars, worst_at: dict[int, float], *, turned: boo
     )
     if group.widening is not None:
 
-        def there(copy: LobeCharacteristics) -> dict[str, Value]:
+        def there(copy: LobeCharacteristics) -> Each:
             # a fitted angle goes with the lobe's centre
-            off = copy.nose_centre(group.drop_mm).value - centre if turned else np.zeros(rows.size)
+            off = nose_centre(copy).value - centre if turned else np.zeros(rows.size)
             place, within = splines.locate(np.nan_to_num(angle) + np.nan_to_num(off))
-            return {"lift": Value(copy.fitted.splines.at(rows, place, within), total)}
+            return Each(copy.fitted.splines.at(rows, place, within), total)
 
-        centre = characteristics.nose_centre(group.drop_mm).value
-        total = group.widening.apply({"lift": Value(lift, total)}, there)["lift"].u
-    return {row: number(total[row]) if total[row] > 0.0 else None for row in worst_at}
+        centre = nose_centre(characteristics).value
+        total = group.widening.apply(Each(lift, total), there).u
+    return {row: finite(total[row]) if total[row] > 0.0 else None for row in worst_at}

@@ -1,24 +1,23 @@
-"""Lift tables whose units are in doubt: no verdict may rest on them."""
+"""What a lift table in doubt about its units, or without an uncertainty of its angles, makes of a characteristic."""
 
 from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import replace
 
+from valvelab.inspection.characteristics import FreeOf, by_name
 from valvelab.inspection.judging import Item
 from valvelab.measured import Measured
 from valvelab.records.measurement import NO_DOUBTS, Doubts
 
-# What stays as it is whatever the angles' unit, and whatever the lifts' unit; all else depends on it.
-_FREE_OF_ANGLE = frozenset({"max_lift", "noise", "max_lift_spread", "rule_lift", "max_valve_lift"})
-_FREE_OF_LIFT = frozenset({"max_lift_angle", "peak_centre", "area_centre"})
+LACKS_ANGLE = "angle uncertainty is not stated: u holds none"
 
 
-def doubt_about(characteristic: str, doubts: Doubts) -> str:
+def doubt_about(free_of: Collection[FreeOf], doubts: Doubts) -> str:
     """Why a characteristic may be wrong; "" where no doubt touches it."""
-    if doubts.lift and characteristic not in _FREE_OF_LIFT:
+    if doubts.lift and "lift unit" not in free_of:
         return doubts.lift
-    return doubts.angle if characteristic not in _FREE_OF_ANGLE else ""
+    return doubts.angle if "angle unit" not in free_of else ""
 
 
 def doubted(item: Item, doubts: Doubts, spared: Collection[str] = ()) -> Item:
@@ -30,6 +29,7 @@ def doubted(item: Item, doubts: Doubts, spared: Collection[str] = ()) -> Item:
         found = item.look_up(name, at_mm)
         if found is None or name in spared:
             return found
-        return replace(found, doubt=found.doubt or doubt_about(name, doubts))
+        row = by_name(name)
+        return replace(found, doubt=found.doubt or doubt_about(() if row is None else row.free_of, doubts))
 
     return replace(item, look_up=look_up)

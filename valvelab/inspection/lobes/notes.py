@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from valvelab.inspection.lobes.repeatability import GroupScalars
+from valvelab.inspection.lobes.repeatability import LobeGroup
+from valvelab.inspection.lobes.shaft import ByItem, MeasuredShaft
 from valvelab.inspection.lobes.widening import Doubts, worth_saying
 from valvelab.lobe.base_circle import BaseCircle
 from valvelab.lobe.division import least_deviation
 from valvelab.lobe.profile import FittedLobes
-from valvelab.lobe.smoothing_bias import WIDEST_FOR_ACCELERATION, WIDEST_FOR_JERK, too_wide
 from valvelab.records.lobes_result import LobeResult
 from valvelab.records.measurement import LiftTable
 from valvelab.records.result import Note, info, warning
@@ -132,22 +132,12 @@ _DERIVED = {2: "acceleration, ramps and radii of curvature are", 3: "the jerk is
 _BESIDE = {2: "; what may lie between them widens the uncertainty of all else", 3: ""}
 
 
-def no_derivative(part: GroupScalars, row: int, order: int) -> str | None:
-    """Why one lobe has no second (or third) derivative: its readings are too far apart; None where it has one."""
-    apart = part.characteristics.spacing_cam_deg
-    if not too_wide(apart, order)[row]:
-        return None
-    widest = {2: WIDEST_FOR_ACCELERATION, 3: WIDEST_FOR_JERK}[order]
-    wanted = {2: "an acceleration", 3: "a jerk"}[order]
-    return f"readings {apart[row]:.3g} cam deg apart are too wide for {wanted} (at most {widest:g})"
-
-
-def spacing_notes(part: GroupScalars) -> list[Note]:
+def spacing_notes(part: LobeGroup) -> list[Note]:
     """What the readings of a group are too far apart for, each sentence once for all lobes that it concerns."""
     said: dict[tuple[int, str], list[str]] = {}
     for row, name in enumerate(part.fitted.names):
         for order in _DERIVED:
-            if (reason := no_derivative(part, row, order)) is not None:
+            if reason := part.no_derivative(row, order):
                 said.setdefault((order, reason), []).append(name)
     return [
         (warning if order == 2 else info)(", ".join(names), f"{_DERIVED[order]} not derived: {reason}{_BESIDE[order]}")
@@ -177,15 +167,11 @@ def _base_circle_notes(name: str, base: BaseCircle | None, lift_mm: float, *, ze
     return notes
 
 
-def lobe_notes(lobes: tuple[LobeResult, ...], chord_lift_mm: float, groups: list[GroupScalars]) -> list[Note]:
+def lobe_notes(shaft: MeasuredShaft, lobes: tuple[LobeResult, ...], centres: ByItem, chords: ByItem) -> list[Note]:
     """Notes lobe by lobe: unknown names, lifts never passed, centres that could not be derived."""
     notes = []
-    lowest = {
-        name: (float(part.characteristics.lobes.lift[row, : int(part.characteristics.lobes.nose[row]) + 1].min()),
-               float(part.characteristics.lobes.lift[row, int(part.characteristics.lobes.nose[row]):].min()))
-        for part in groups for row, name in enumerate(part.fitted.names)
-    }  # fmt: skip
-    withheld = frozenset().union(*(part.withheld for part in groups))
+    lowest = shaft.each(_lowest)
+    withheld = frozenset().union(*(group.withheld for group in shaft.groups))
     for lobe in lobes:
         if lobe.lobe in withheld:
             continue
@@ -196,11 +182,17 @@ def lobe_notes(lobes: tuple[LobeResult, ...], chord_lift_mm: float, groups: list
             for row in lobe.durations
             if row.duration_crank_deg is None
         ]
-        if lobe.centre_cam_deg is None:
-            notes.append(warning(f"{lobe.lobe} centre", "the lift never falls 1.27 mm below its peak on both flanks"))
-        if lobe.centres.chord_cam_deg is None:
-            notes.append(info(f"{lobe.lobe} chord centre", f"no crossings at {chord_lift_mm:g} mm"))
+        if (reason := centres[lobe.lobe].reason) != "":
+            notes.append(warning(f"{lobe.lobe} centre", reason))
+        if (reason := chords[lobe.lobe].reason) != "":
+            notes.append(info(f"{lobe.lobe} chord centre", reason))
     return notes
+
+
+def _lowest(group: LobeGroup, row: int) -> tuple[float, float]:
+    """Lowest lift of the opening and of the closing flank."""
+    lift, nose = group.characteristics.lobes.lift[row], int(group.characteristics.lobes.nose[row])
+    return float(lift[: nose + 1].min()), float(lift[nose:].min())
 
 
 def _why_not(lobe: LobeResult, lift: float, lowest: tuple[float, float]) -> str:

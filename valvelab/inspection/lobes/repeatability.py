@@ -1,103 +1,92 @@
-"""All scalars of fitted lobes under stable keys, so that sweeps can be compared and limits looked up."""
+"""One group of lobes, asked: every question goes to its fit, and to the copies that show how far the fit can be off."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from valvelab.arrays import FloatArray
+from valvelab.inspection.lobes.wide_readings import between_readings
 from valvelab.inspection.lobes.widening import Doubts, Widening
-from valvelab.lobe.characteristics import LobeCharacteristics, Value
+from valvelab.lobe.characteristics import LobeCharacteristics
 from valvelab.lobe.profile import FittedLobes
+from valvelab.lobe.smoothing_bias import WIDEST_FOR_ACCELERATION, WIDEST_FOR_JERK, too_wide
+from valvelab.measured import Each
+
+NOSE_DROP_MM = 1.27
+Question = Callable[..., Each]
+"""Asked of fitted lobes, and of the lift where it has one: `question(lobes)`, `question(lobes, lift_mm)`."""
 
 
-@dataclass(frozen=True)
-class GroupScalars:
-    """One group of lobes: its characteristics and every scalar, each with its uncertainty.
+@dataclass(frozen=True, eq=False)
+class LobeGroup:
+    """Lobes fitted together.
 
-    `withheld`: lobes that have no motion under the follower asked for; their scalars are NaN. doubts: what its turns,
-    drift and base circles show; widening: what that adds to the uncertainties, already in `scalars`.
+    doubts: what its turns, drift and base circles show; widening: the copies that these call for. thinned: the same
+    lobes of fewer readings, where those are far apart. withheld: lobes that have no motion under the follower asked
+    for, each with the reason. source: where this describes lobes under another follower, those that were read.
     """
 
     characteristics: LobeCharacteristics
-    scalars: dict[str, Value]
-    drop_mm: float
-    withheld: frozenset[str] = frozenset()
     doubts: Doubts | None = None
     widening: Widening | None = None
-
-    def events_at(self, lift_mm: float) -> dict[str, Value]:
-        """The event scalars of one lift, from the known ones where it is among them."""
-        if f"opening@{lift_mm:.9g}" in self.scalars:
-            return self.scalars
-        events = event_scalars(self.characteristics, lift_mm)
-        if self.widening is not None:
-            events = self.widening.apply(events, lambda copy: event_scalars(copy, lift_mm))
-        return masked(events, self.fitted.names, self.withheld)
+    thinned: tuple[LobeCharacteristics, ...] = ()
+    withheld: Mapping[str, str] = field(default_factory=dict)
+    source: LobeGroup | None = None
+    _known: dict[object, Each] = field(default_factory=dict, init=False, repr=False)
 
     @property
     def fitted(self) -> FittedLobes:
         """The fit behind them."""
         return self.characteristics.fitted
 
+    def ask(self, question: Question, *at_mm: float, circle: bool = False) -> Each:
+        """The answer for every lobe, asked once; circle: it is a place on the circle."""
+        key = question, at_mm
+        if key not in self._known:
+            self._known[key] = self.masked(self._asked(question, at_mm, circle=circle))
+        return self._known[key]
 
-def masked(scalars: dict[str, Value], names: tuple[str, ...], withheld: frozenset[str]) -> dict[str, Value]:
-    """The same scalars with NaN for the lobes withheld."""
-    if not withheld:
-        return scalars
-    out = np.array([name in withheld for name in names])
-    return {
-        key: Value(np.where(out, np.nan, value.value), np.where(out, np.nan, value.u)) for key, value in scalars.items()
-    }
+    def _asked(self, question: Question, at_mm: tuple[float, ...], *, circle: bool) -> Each:
+        found = question(self.characteristics, *at_mm)
+        if self.source is not None:
+            # as much wider than its plain uncertainty as that of the lobes that were read
+            plain = question(self.source.characteristics, *at_mm)
+            more = np.maximum(self.source.ask(question, *at_mm, circle=circle).u ** 2 - plain.u**2, 0.0)
+            return replace(found, u=np.sqrt(found.u**2 + np.nan_to_num(more)))
+        if self.widening is not None:
+            found = self.widening.apply(found, lambda copy: question(copy, *at_mm))
+        others = [question(copy, *at_mm) for copy in self.thinned]
+        return between_readings(found, others, too_wide(self.characteristics.spacing_cam_deg, 2), circle=circle)
 
+    def masked(self, found: Each) -> Each:
+        """No value for the lobes withheld, with the reason."""
+        if not self.withheld:
+            return found
+        reasons = [self.withheld.get(name, "") for name in self.fitted.names]
+        return found.without(np.array([reason != "" for reason in reasons]), reasons)
 
-def event_scalars(characteristics: LobeCharacteristics, lift_mm: float) -> dict[str, Value]:
-    """Opening, closing, duration and their middle at one lift, in cam degrees."""
-    row = characteristics.events(lift_mm)
-    return {
-        f"opening@{lift_mm:.9g}": row.opening,
-        f"closing@{lift_mm:.9g}": row.closing,
-        f"duration@{lift_mm:.9g}": row.duration,
-        f"middle@{lift_mm:.9g}": row.centre,
-    }
-
-
-def all_scalars(characteristics: LobeCharacteristics, lifts_mm: tuple[float, ...], drop_mm: float) -> dict[str, Value]:
-    """Every scalar of a group but those of the contour and the envelope."""
-    area, centroid = characteristics.area()
-    result = {
-        "max_lift_mm": characteristics.max_lift(),
-        "max_lift_angle_cam_deg": characteristics.peak_angle(),
-        "nose_cam_deg": characteristics.nose_centre(drop_mm),
-        "area_mm_cam_deg": area,
-        "area_cam_deg": centroid,
-        "jerk_max_abs_mm_per_cam_deg3": characteristics.jerk_max_abs(),
-    }
-    for name, order, power in (("velocity", 1, ""), ("acceleration", 2, "2")):
-        for end, sign in (("max", 1.0), ("min", -1.0)):
-            result[f"{name}_{end}_mm_per_cam_deg{power}"] = characteristics.extreme(order, sign)[0]
-    for lift in lifts_mm:
-        result.update(event_scalars(characteristics, lift))
-    return result
+    def no_derivative(self, row: int, order: int) -> str:
+        """Why one lobe has no second (or third) derivative: its readings are too far apart; empty where it has one."""
+        apart = self.characteristics.spacing_cam_deg
+        if not too_wide(apart, order)[row]:
+            return ""
+        widest = {2: WIDEST_FOR_ACCELERATION, 3: WIDEST_FOR_JERK}[order]
+        wanted = {2: "an acceleration", 3: "a jerk"}[order]
+        return f"readings {apart[row]:.3g} cam deg apart are too wide for {wanted} (at most {widest:g})"
 
 
-def widened_alike(scalars: dict[str, Value], plain: dict[str, Value], widened: dict[str, Value]) -> dict[str, Value]:
-    """Scalars of a description derived from lobes, widened by what those lobes' own were beyond their plain ones."""
-    result = {}
-    for key, value in scalars.items():
-        more = np.maximum(widened[key].u ** 2 - plain[key].u ** 2, 0.0) if key in widened else 0.0
-        result[key] = Value(value.value, np.sqrt(value.u**2 + np.nan_to_num(more)))
-    return result
+def nose_centre(lobes: LobeCharacteristics) -> Each:
+    """The lobe centre: middle of the chord 1.27 mm below the peak."""
+    return lobes.nose_centre(NOSE_DROP_MM)
 
 
-def scalar(group: GroupScalars, key: str, row: int) -> tuple[float | None, float | None]:
-    """Value and uncertainty of one lobe; None where missing."""
-    value = group.scalars[key]
-    return number(value.value[row]), number(value.u[row])
+def peak_angle(lobes: LobeCharacteristics) -> Each:
+    """Where lift is greatest."""
+    return lobes.peak_angle_once
 
 
-def number(value: float | FloatArray) -> float | None:
-    """A plain float, or None where it is not finite."""
-    plain = float(value)
-    return plain if np.isfinite(plain) else None
+def max_lift(lobes: LobeCharacteristics) -> Each:
+    """Greatest lift."""
+    return lobes.max_lift()

@@ -12,45 +12,38 @@ from dataclasses import replace
 
 import numpy as np
 
-from valvelab.arrays import FloatArray
+from valvelab.arrays import BoolArray
 from valvelab.errors import CannotEvaluate
-from valvelab.inspection.lobes.repeatability import all_scalars
-from valvelab.lobe.characteristics import Instrument, LobeCharacteristics, Value
+from valvelab.lobe.characteristics import Instrument, LobeCharacteristics
 from valvelab.lobe.conditioning import Conditioned
 from valvelab.lobe.dense_smoothing import FEWEST_READINGS
 from valvelab.lobe.profile import FittedLobes, fit_lobes
 from valvelab.lobe.smoothing_bias import too_wide
+from valvelab.measured import Each
 
 COUNTED_SHARE = 0.25
-_PLACES = ("opening@", "closing@", "middle@", "nose_cam_deg", "area_cam_deg", "max_lift_angle_cam_deg")
 
 
-def with_wide_readings(
-    scalars: dict[str, Value], found: LobeCharacteristics, lifts_mm: tuple[float, ...], drop_mm: float,
-    *, take_out_eccentricity: bool,
-) -> dict[str, Value]:  # fmt: skip
-    """Scalars whose uncertainty counts what lies between readings that are far apart; others as they are."""
-    wide = too_wide(found.spacing_cam_deg, 2)
-    if not wide.any():
-        return scalars
-    others = [
-        all_scalars(LobeCharacteristics(fitted, Instrument()), lifts_mm, drop_mm)
-        for fitted in _thinned(found.fitted.conditioned, take_out_eccentricity=take_out_eccentricity)
-    ]
+def between_readings(found: Each, others: list[Each], wide: BoolArray, *, circle: bool) -> Each:
+    """What was found, its uncertainty counting what lies between readings far apart; `wide`: for which lobes, (lobes,).
+
+    `others`: the same of the thinned lobes. circle: it is a place on the circle.
+    """
     if not others:
-        return scalars
-    return {
-        key: Value(value.value, np.where(wide, np.hypot(value.u, COUNTED_SHARE * _most(key, value, others)), value.u))
-        for key, value in scalars.items()
-    }
-
-
-def _most(key: str, value: Value, others: list[dict[str, Value]]) -> FloatArray:
-    """Greatest change of one scalar, (lobes,)."""
-    change = np.abs(np.stack([other[key].value - value.value for other in others]))
-    if key.startswith(_PLACES):
+        return found
+    change = np.abs(np.stack([other.value - found.value for other in others]))
+    if circle:
         change = np.minimum(np.mod(change, 360.0), 360.0 - np.mod(change, 360.0))
-    return np.asarray(np.nan_to_num(change).max(axis=0))
+    most = np.nan_to_num(change).max(axis=0)
+    return replace(found, u=np.where(wide, np.hypot(found.u, COUNTED_SHARE * most), found.u))
+
+
+def thinned(found: LobeCharacteristics, *, take_out_eccentricity: bool) -> tuple[LobeCharacteristics, ...]:
+    """The same lobes without every third (or fourth) reading, each in turn; none where none is wide."""
+    if not too_wide(found.spacing_cam_deg, 2).any():
+        return ()
+    fits = _thinned(found.fitted.conditioned, take_out_eccentricity=take_out_eccentricity)
+    return tuple(LobeCharacteristics(fitted, Instrument()) for fitted in fits)
 
 
 def _thinned(conditioned: Conditioned, *, take_out_eccentricity: bool) -> list[FittedLobes]:

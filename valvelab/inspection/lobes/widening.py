@@ -1,7 +1,7 @@
-"""What turns that disagree, a zero that drifts and a base circle with form add to the uncertainty of every scalar.
+"""What turns that disagree, a zero that drifts and a base circle with form add to every uncertainty.
 
-Each is a small change of the lift curve. The fitted curve is moved by it and every scalar worked out anew; the
-difference is what the change does to that scalar. Only curves that show such a change are moved.
+Each is a small change of the lift curve. The fitted curve is moved by it and asked anew; the difference
+is what the change does to a characteristic. Only curves that show such a change are moved.
 """
 
 from __future__ import annotations
@@ -15,18 +15,19 @@ from valvelab.angles import wrap
 from valvelab.arrays import FloatArray, read_only
 from valvelab.lobe.agreement import CLOSING, OPENING, POINTWISE, SCALE, ZERO, Agreement, Spread, compare
 from valvelab.lobe.base_circle import harmonic_row
-from valvelab.lobe.characteristics import LobeCharacteristics, Value
+from valvelab.lobe.characteristics import LobeCharacteristics
 from valvelab.lobe.drift import Drift, drift_patterns, find_drift
 from valvelab.lobe.profile import FittedLobes
 from valvelab.lobe.spline import SplineSet
+from valvelab.measured import Each
 
-Scalars = dict[str, Value]
-Ask = Callable[[LobeCharacteristics], Scalars]
+Ask = Callable[[LobeCharacteristics], Each]
+"""A question that a group of lobes is asked: one characteristic of each."""
 
 # Noise alone gives a warning in less than one table of twenty, over all its lobes and questions; the noise itself is
 # known no better than so that half of that has to be kept back.
 TABLE_CHANCE = 0.025
-# Small changes that scalars are differentiated by: zero (mm), opening and closing (cam deg), scale.
+# Small changes that characteristics are differentiated by: zero (mm), opening and closing (cam deg), scale.
 _UNITS = np.array([1e-3, 0.02, 0.02, 2e-4])
 CENTRE = np.array([0.0, 0.5, 0.5, 0.0])
 DURATION = np.array([0.0, -1.0, 1.0, 0.0])
@@ -88,30 +89,20 @@ class Widening:
     by_drift: tuple[LobeCharacteristics, ...] = ()
     by_form: tuple[LobeCharacteristics, ...] = ()
 
-    def apply(self, scalars: Scalars, ask: Ask) -> Scalars:
-        """The scalars with wider uncertainties; `ask` works the same scalars out of a moved copy."""
-        effects, drifts, forms = (
-            [ask(copy) for copy in copies] for copies in (self.by_effect, self.by_drift, self.by_form)
-        )
-        return {
-            key: Value(value.value, np.sqrt(value.u**2 + self._variance(key, value.value, effects, drifts, forms)))
-            for key, value in scalars.items()
-        }
+    def apply(self, found: Each, ask: Ask) -> Each:
+        """What was found with a wider uncertainty; `ask` asks a moved copy the same."""
 
-    def _variance(
-        self, key: str, value: FloatArray, effects: list[Scalars], drifts: list[Scalars], forms: list[Scalars]
-    ) -> FloatArray:
-        def moved(copies: list[Scalars]) -> FloatArray:
-            return np.nan_to_num(np.stack([copy[key].value - value for copy in copies]))
+        def moved(copies: tuple[LobeCharacteristics, ...]) -> FloatArray:
+            return np.nan_to_num(np.stack([ask(copy).value - found.value for copy in copies]))
 
-        total = np.zeros_like(value)
-        if effects and self.agreement is not None:
-            total = total + self.agreement.spread((moved(effects) / _UNITS[:, None]).T).extra
-        if drifts:
-            total = total + (moved(drifts) ** 2).mean(axis=0)
-        if forms:
-            total = total + (moved(forms) ** 2).sum(axis=0)
-        return total
+        total = np.zeros_like(found.value)
+        if self.by_effect and self.agreement is not None:
+            total = total + self.agreement.spread((moved(self.by_effect) / _UNITS[:, None]).T).extra
+        if self.by_drift:
+            total = total + (moved(self.by_drift) ** 2).mean(axis=0)
+        if self.by_form:
+            total = total + (moved(self.by_form) ** 2).sum(axis=0)
+        return replace(found, u=np.sqrt(found.u**2 + total))
 
 
 # Questions asked of each lobe: centre, duration, lift, zero, drift.

@@ -1,0 +1,69 @@
+"""A shaft's lobes as fitted, and the table they were read from: what every row of the table of characteristics asks."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from typing import TypeVar, cast
+
+from valvelab.angles import fold_scalar
+from valvelab.camshaft.indexing import parse_name
+from valvelab.follower.shapes import Shape
+from valvelab.inspection.lobes.envelopes import LobeEnvelope
+from valvelab.inspection.lobes.repeatability import LobeGroup, Question
+from valvelab.measured import Measured, missing
+from valvelab.records.lobes_result import Kind
+from valvelab.records.measurement import LiftTable
+from valvelab.records.spec import Spec
+
+CHORD_LIFT_MM = 1.27
+ByItem = dict[str, Measured]
+"""One characteristic of every item that has it, by the item's name."""
+T = TypeVar("T")
+
+
+@dataclass(frozen=True, eq=False)
+class MeasuredShaft:
+    """Groups of lobes, with what else their characteristics rest on.
+
+    without_angle: lobes whose angle uncertainty nobody knows. under: another follower that they are described under.
+    """
+
+    table: LiftTable
+    groups: tuple[LobeGroup, ...]
+    spec: Spec = field(default_factory=Spec)
+    spec_file: str = "spec"
+    envelopes: Mapping[str, LobeEnvelope] = field(default_factory=dict)
+    without_angle: frozenset[str] = frozenset()
+    chord_lift_mm: float = CHORD_LIFT_MM
+    under: Shape | None = None
+    _once: dict[object, object] = field(default_factory=dict, init=False, repr=False)
+
+    @cached_property
+    def kinds(self) -> dict[str, Kind | None]:
+        """Intake or exhaust, by lobe in the table's order; None where the name does not say."""
+        names = {trace.name: parse_name(trace.name) for trace in self.table.traces}
+        return {name: None if parsed is None else cast("Kind", parsed.kind) for name, parsed in names.items()}
+
+    def each(self, of: Callable[[LobeGroup, int], T]) -> dict[str, T]:
+        """Something of every lobe, in the table's order; `of` takes its group and its row there."""
+        found = {name: of(group, row) for group in self.groups for row, name in enumerate(group.fitted.names)}
+        return {trace.name: found[trace.name] for trace in self.table.traces}
+
+    def ask(self, question: Question, *at_mm: float, circle: bool = False, why: str = "") -> ByItem:
+        """The answer of every lobe's fit; circle: a place on the circle, folded onto a turn; why: it may be missing."""
+
+        def of(group: LobeGroup, row: int) -> Measured:
+            found = group.ask(question, *at_mm, circle=circle)[row]
+            if found.value is None:
+                return found if found.reason else missing(why)
+            return replace(found, value=fold_scalar(found.value)) if circle else found
+
+        return self.each(of)
+
+    def once(self, work: Callable[[MeasuredShaft], T]) -> T:
+        """What several characteristics share, worked out once."""
+        if work not in self._once:
+            self._once[work] = work(self)
+        return cast("T", self._once[work])
