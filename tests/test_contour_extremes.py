@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from types import SimpleNamespace
-from typing import Any
 
 import numpy as np
 import pytest
@@ -18,7 +16,7 @@ from valvelab.inspection.lobes.contour import (
     LEAST_CONVEX,
     PRESSURE_ANGLE,
     TIGHTEST_HOLLOW,
-    group_contours,
+    Contours,
 )
 from valvelab.inspection.lobes.repeatability import LobeGroup
 from valvelab.lobe.characteristics import LobeCharacteristics
@@ -49,8 +47,7 @@ class ContourFigures:
 
 def figures(shape: Shape, base: float, *lifts: Floats) -> list[ContourFigures]:
     part = LobeGroup(answers(turn(lifts[0].size), *lifts))
-    table: Any = SimpleNamespace(lift_at="follower", follower=shape, base_circle_radius_mm=base)
-    contours = group_contours(part, table)
+    contours = Contours(part, shape, base)
     found = {key: contours.extreme(figure) for key, figure in EXTREMES.items()}
     rows = [{key: each[row] for key, each in found.items()} for row in range(len(lifts))]
     return [

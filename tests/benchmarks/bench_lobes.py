@@ -35,9 +35,9 @@ STAGES = {
     "conditioning": ("conditioning.py", "condition"),
     "fit": ("profile.py", "fit_lobes"),
     "of which base circle": ("base_circle.py", "find_base_circle"),
-    "characteristics": ("repeatability.py", "all_scalars"),
-    "contour": ("contour.py", "contour_figures"),
-    "records": ("inspect.py", "_lobe"),
+    "characteristics": ("characteristics.py", "lobe_numbers"),
+    "contour": ("contour.py", "contour_extreme"),
+    "records": ("inspect.py", "_lobes"),
     "camshaft": ("camshaft.py", "camshaft_result"),
 }
 

@@ -19,7 +19,7 @@ def run(args: argparse.Namespace) -> int:
     """Print the table of characteristics."""
     rows = all_characteristics()
     if args.json:
-        answer(json.dumps({"characteristics": [row.listed for row in rows]}, indent=1))
+        answer(json.dumps({"characteristics": [row.listing for row in rows]}, indent=1))
         return 0
     cells = [
         [row.name, row.subject, row.unit or "–", row.needs_at or "", "" if row.period is None else f"{row.period:g}",

@@ -13,6 +13,7 @@ from valvelab.errors import BadQuantity, CannotEvaluate, WrongUsage
 from valvelab.units import System, display_unit, show
 
 if TYPE_CHECKING:
+    from valvelab.inspection.lobes.characteristics import LobeRow
     from valvelab.inspection.lobes.inspect import LobesInspection, Settings
     from valvelab.records.lobes_result import LobeResult, LobesResult
     from valvelab.report.assembly import Part
@@ -104,58 +105,47 @@ def lobes_text(result: LobesResult, system: System) -> str:
     return "\n\n".join(part for part in (*parts, verdicts) if part)
 
 
+_DECIMALS = {"cam deg": 3, "mm cam deg": 2, "mm/cam deg": 5, "mm/cam deg2": 6, "um": 2, "deg": 2}
+
+
 def _lobe_table(result: LobesResult, system: System) -> str:
-    length = display_unit("mm", system).label
-    header = [
-        "lobe", f"lift {length}", "u", "centre cam deg", f"area {length}·deg", f"v max {length}/deg",
-        f"a max {length}/deg²", f"a min {length}/deg²", f"runout {length}", "noise µm", "left out",
-    ]  # fmt: skip
+    columns = _columns(result, system, lambda row: row.block != "curvature")
+    columns.append(("left out", [str(lobe.outliers) for lobe in result.lobes]))
     if any(lobe.envelope for lobe in result.lobes):
-        header += ["use of band"]
-    rows = []
-    for lobe in result.lobes:
-        row = [
-            lobe.lobe,
-            show(lobe.max_lift_mm, "mm", system),
-            show(lobe.uncertainty.get("max_lift_mm"), "mm", system),
-            show(lobe.centre_cam_deg, "cam deg", system, 3),
-            show(lobe.area_mm_cam_deg, "mm cam deg", system, 2),
-            show(lobe.velocity_max_mm_per_cam_deg, "mm/cam deg", system, 5),
-            show(lobe.acceleration_max_mm_per_cam_deg2, "mm/cam deg2", system, 6),
-            show(lobe.acceleration_min_mm_per_cam_deg2, "mm/cam deg2", system, 6),
-            show(lobe.base_circle.runout_tir_mm, "mm", system),
-            show(lobe.noise_um, "", "metric", 2),
-            str(lobe.outliers),
-        ]
-        if len(header) > len(row):
-            row.append(_use(lobe))
-        rows.append(row)
-    return table(header, rows)
+        columns.append(("use of band", [_use(lobe) for lobe in result.lobes]))
+    return _table(result, columns)
 
 
 def _contour_table(result: LobesResult, system: System) -> str:
     """Contour figures, where they could be derived."""
     if all(lobe.curvature.max_pressure_angle_deg is None for lobe in result.lobes):
         return ""
-    length = display_unit("mm", system).label
-    rows = [
-        [
-            lobe.lobe,
-            show(lobe.curvature.min_convex_radius_mm, "mm", system, 3),
-            show(lobe.curvature.min_concave_radius_mm, "mm", system, 3),
-            show(lobe.curvature.min_face_radius_mm, "mm", system, 3),
-            show(lobe.curvature.max_pressure_angle_deg, "deg", system, 2),
-        ]
-        for lobe in result.lobes
-    ]
-    header = [
-        "lobe",
-        f"least convex {length}",
-        f"tightest hollow {length}",
-        f"face reach {length}",
-        "pressure angle deg",
-    ]
-    return table(header, rows)
+    return _table(result, _columns(result, system, lambda row: row.block == "curvature"))
+
+
+def _columns(result: LobesResult, system: System, wanted: Callable[[LobeRow], bool]) -> list[tuple[str, list[str]]]:
+    """Head and cells of every characteristic that is asked first; the lift's with its uncertainty."""
+    from valvelab.inspection.lobes.characteristics import recorded
+
+    found = []
+    for row in recorded():
+        if not row.terse or not wanted(row):
+            continue
+        # a reading's noise is told in micrometres in any shop
+        units: System = "metric" if row.unit == "um" else system
+        unit = display_unit(row.unit, units).label.replace(" cam deg", "·deg").replace("/cam deg", "/deg")
+        decimals = 3 if row.block == "curvature" and row.unit == "mm" else _DECIMALS.get(row.unit)
+        stated = [row.stated(lobe) for lobe in result.lobes]
+        found.append((f"{row.terse} {unit}", [show(one.value, row.unit, units, decimals) for one in stated]))
+        if row.name == "max_lift":
+            found.append(("u", [show(one.u, row.unit, units, decimals) for one in stated]))
+    return found
+
+
+def _table(result: LobesResult, columns: list[tuple[str, list[str]]]) -> str:
+    names = [lobe.lobe for lobe in result.lobes]
+    rows = zip(names, *(cells for _, cells in columns), strict=True)
+    return table(["lobe", *(head for head, _ in columns)], [list(row) for row in rows])
 
 
 def _use(lobe: LobeResult) -> str:

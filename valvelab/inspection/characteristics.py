@@ -23,6 +23,7 @@ class Characteristic:
     ("lift", "height") for characteristics that need one. `period`: of an angle that is a place on a circle, in `unit`;
     its limits are compared on the circle. None for sizes and differences. free_of: what of a lift table does not touch
     it: an error of its angles, a doubt about their unit, a doubt about the lifts' unit.
+    listed: False for what a record holds and no limit applies to.
     """
 
     name: str
@@ -35,14 +36,15 @@ class Characteristic:
     needs_at: Literal["lift", "height"] | None = None
     period: float | None = None
     free_of: frozenset[FreeOf] = frozenset()
+    listed: bool = True
 
     @property
-    def listed(self) -> dict[str, object]:
+    def listing(self) -> dict[str, object]:
         """What a listing says of it."""
-        return {name: getattr(self, name) for name in _LISTED}
+        return {name: getattr(self, name) for name in _TOLD}
 
 
-_LISTED = ("name", "unit", "dimension", "subject", "meaning", "method", "source", "needs_at", "period")
+_TOLD = ("name", "unit", "dimension", "subject", "meaning", "method", "source", "needs_at", "period")
 _TABLES = (
     "valvelab.inspection.lobes.characteristics",
     "valvelab.inspection.springs.characteristics",
@@ -55,7 +57,7 @@ def all_characteristics() -> tuple[Characteristic, ...]:
     """All entries, by subject then in the order of their table."""
     rows: list[Characteristic] = []
     for module in _TABLES:
-        rows.extend(import_module(module).CHARACTERISTICS)
+        rows.extend(row for row in import_module(module).CHARACTERISTICS if row.listed)
     return tuple(rows)
 
 

@@ -4,7 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
+from valvelab.inspection.lobes.characteristics import (
+    ACCELERATION,
+    CONTOUR,
+    ENVELOPE,
+    LIFT,
+    VELOCITY,
+    LobeRow,
+    recorded,
+)
 from valvelab.records.lobes_result import LobeDuration, LobeResult, LobesResult
 from valvelab.report.assembly import overall
 from valvelab.report.page_model import Block, Mark, Section, Table
@@ -26,14 +36,12 @@ class Column:
 def characteristics_section(result: LobesResult, system: System) -> Section:
     """Tables of everything derived, with its standard uncertainty where there is one."""
     blocks: list[Block] = [
-        lobe_table("Lift and centre", result, LIFT, system),
+        lobe_table(LIFT, result, [*_of_table(LIFT), LEFT_OUT], system),
         *duration_tables(result, system),
-        lobe_table("Velocity", result, VELOCITY, system),
-        lobe_table("Acceleration and jerk", result, ACCELERATION, system),
-        lobe_table("Base circle and contour", result, CONTOUR, system),
+        *(lobe_table(title, result, _of_table(title), system) for title in (VELOCITY, ACCELERATION, CONTOUR)),
     ]
     if any(lobe.envelope for lobe in result.lobes):
-        blocks.append(lobe_table("Envelope", result, ENVELOPE, system))
+        blocks.append(lobe_table(ENVELOPE, result, [*_of_table(ENVELOPE), *BAND], system))
     return Section("Characteristics", (*blocks, *camshaft_tables(result, system)))
 
 
@@ -57,50 +65,34 @@ def _shown(value: float | None, column: Column, system: System) -> str:
     return show(value, column.unit, system, decimals + 2)
 
 
-def _u(key: str) -> Callable[[LobeResult], float | None]:
-    return lambda lobe: lobe.uncertainty.get(key)
+_DECIMALS = {"mm/cam deg": 4, "mm/cam deg2": 5, "mm/cam deg3": 6}
 
 
-LIFT = (
-    Column("max lift", "mm", lambda lobe: lobe.max_lift_mm),
-    Column("", "mm", _u("max_lift_mm")),
-    Column("at", "cam deg", lambda lobe: lobe.max_lift_angle_cam_deg),
-    Column("centre", "cam deg", lambda lobe: lobe.centre_cam_deg),
-    Column("", "cam deg", _u("centre_cam_deg")),
-    Column("by chord", "cam deg", lambda lobe: lobe.centres.chord_cam_deg),
-    Column("by peak", "cam deg", lambda lobe: lobe.centres.peak_cam_deg),
-    Column("by area", "cam deg", lambda lobe: lobe.centres.area_cam_deg),
-    Column("area", "mm cam deg", lambda lobe: lobe.area_mm_cam_deg),
-    Column("", "mm cam deg", _u("area_mm_cam_deg")),
-    Column("noise", "um", lambda lobe: lobe.noise_um),
-    Column("left out", "", lambda lobe: float(lobe.outliers), 0),
-)
-VELOCITY = (
-    Column("highest", "mm/cam deg", lambda lobe: lobe.velocity_max_mm_per_cam_deg, 4),
-    Column("", "mm/cam deg", _u("velocity_max_mm_per_cam_deg"), 4),
-    Column("lowest", "mm/cam deg", lambda lobe: lobe.velocity_min_mm_per_cam_deg, 4),
-    Column("", "mm/cam deg", _u("velocity_min_mm_per_cam_deg"), 4),
-)
-ACCELERATION = (
-    Column("highest", "mm/cam deg²", lambda lobe: lobe.acceleration_max_mm_per_cam_deg2, 5),
-    Column("", "mm/cam deg²", _u("acceleration_max_mm_per_cam_deg2"), 5),
-    Column("lowest", "mm/cam deg²", lambda lobe: lobe.acceleration_min_mm_per_cam_deg2, 5),
-    Column("", "mm/cam deg²", _u("acceleration_min_mm_per_cam_deg2"), 5),
-    Column("jerk, greatest size", "mm/cam deg³", lambda lobe: lobe.jerk_max_abs_mm_per_cam_deg3, 6),
-    Column("jerk rms", "mm/cam deg³", lambda lobe: lobe.jerk_rms_mm_per_cam_deg3, 6),
-)
-CONTOUR = (
-    Column("runout TIR", "mm", lambda lobe: lobe.base_circle.runout_tir_mm),
-    Column("", "mm", _u("runout_tir_mm")),
-    Column("eccentricity", "mm", lambda lobe: lobe.base_circle.eccentricity_mm),
-    Column("at", "cam deg", lambda lobe: lobe.base_circle.eccentricity_angle_cam_deg),
-    Column("least convex radius", "mm", lambda lobe: lobe.curvature.min_convex_radius_mm),
-    Column("least hollow radius", "mm", lambda lobe: lobe.curvature.min_concave_radius_mm),
-    Column("least face radius", "mm", lambda lobe: lobe.curvature.min_face_radius_mm),
-    Column("pressure angle", "deg", lambda lobe: lobe.curvature.max_pressure_angle_deg),
-)
-ENVELOPE = (
-    Column("worst deviation", "mm", lambda lobe: lobe.envelope.worst_deviation_mm if lobe.envelope else None),
+def _columns(*rows: LobeRow) -> list[Column]:
+    """A column for each characteristic, and one for its uncertainty where there is room."""
+    found = []
+    for row in rows:
+        decimals = _DECIMALS.get(row.unit)
+        found.append(Column(row.head, row.unit, partial(_value, row), decimals))
+        if row.u_column:
+            found.append(Column("", row.unit, partial(_u, row), decimals))
+    return found
+
+
+def _value(row: LobeRow, lobe: LobeResult) -> float | None:
+    return row.stated(lobe).value
+
+
+def _u(row: LobeRow, lobe: LobeResult) -> float | None:
+    return row.stated(lobe).u
+
+
+def _of_table(title: str) -> list[Column]:
+    return _columns(*(row for row in recorded() if row.table == title))
+
+
+LEFT_OUT = Column("left out", "", lambda lobe: float(lobe.outliers), 0)
+BAND = (
     Column("at, from centre", "cam deg", lambda lobe: lobe.envelope.worst_angle_cam_deg if lobe.envelope else None),
     Column("use of band", "", lambda lobe: lobe.envelope.worst_use_of_band if lobe.envelope else None, 2),
     Column("fitted angle", "cam deg", lambda lobe: lobe.envelope.fitted_angle_cam_deg if lobe.envelope else None),
@@ -165,7 +157,7 @@ def glance(result: LobesResult, system: System) -> Table:
     """One row a lobe: what is usually asked first, and the worst of its verdicts."""
     number = comparison_lift(result)
     unit = display_unit("mm", system).label
-    columns = [*LIFT[:2], LIFT[3], LIFT[4]]
+    columns = _columns(*(row for row in recorded() if row.name in {"max_lift", "centre"}))
     if number is not None:
         lift = show(result.lobes[0].durations[number].at_mm, "mm", system, 2 if system == "metric" else 3)
         columns.append(Column(f"duration at {lift} {unit}", "crank deg", _duration(number, _crank)))

@@ -90,8 +90,9 @@ def index_errors(shaft: MeasuredShaft) -> tuple[ByItem | None, list[Note]]:
     return errors, [info("index_errors", remark) for remark in found.remarks]
 
 
-def camshaft_result(shaft: MeasuredShaft, spreads: Mapping[str, ByItem]) -> tuple[CamshaftResult, list[Note]]:
-    """The record of the shaft as a whole; `spreads` over each kind, by their keys."""
+def camshaft_result(shaft: MeasuredShaft, ranged: Mapping[str, ByItem]) -> tuple[CamshaftResult, list[Note]]:
+    """The record of the shaft as a whole; `ranged`: what its range over each kind is stated of, by key."""
+    spreads = {key: spread(shaft, values) for key, values in ranged.items()}
     apart, mean = separations(shaft), mean_separation(shaft)
     errors, notes = shaft.once(index_errors)
     if mean.value is None:

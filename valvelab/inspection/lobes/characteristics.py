@@ -35,12 +35,14 @@ Of = Callable[[MeasuredShaft, float | None], ByItem]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class LobeCharacteristic(Characteristic):
+class LobeRow(Characteristic):
     """A row with its function.
 
-    label: its printed name; table: the title of the table it stands in. block: the part of a lobe's record that holds
-    it, "" for the lobe itself; key: its key there, by default the name with its unit; also: a second place for it.
-    record: whether the lobe's record holds it; states_u: whether its uncertainty too.
+    label: its printed name, by default its name; table: the title of the table it stands in. block: the part of a
+    lobe's record that holds it, "" for the lobe itself; key: its key there, by default the name with its unit; also: a
+    second place for it.
+    record: whether the lobe's record holds it; states_u: whether its uncertainty too. terse: its name where a line has
+    to hold all that is asked first, "" for what is not; u_column: whether a table has room for its uncertainty.
     """
 
     of: Of
@@ -51,6 +53,13 @@ class LobeCharacteristic(Characteristic):
     also: str = ""
     record: bool = True
     states_u: bool = True
+    terse: str = ""
+    u_column: bool = False
+
+    @property
+    def head(self) -> str:
+        """Its printed name."""
+        return self.label or self.name.replace("_", " ")
 
     @property
     def keys(self) -> tuple[str, ...]:
@@ -133,12 +142,13 @@ def _extreme(order: int, sign: float) -> Question:
     return lambda lobes: lobes.extreme(order, sign)[0]
 
 
-def _contour(figure: Extreme) -> Of:
+def _of_contour(figure: Extreme) -> Of:
     """A figure of the contour."""
     return lambda shaft, _at: contour_extreme(shaft, figure)
 
 
-def _duration(shaft: MeasuredShaft, at_mm: float | None) -> ByItem:
+def crank_duration(shaft: MeasuredShaft, at_mm: float | None) -> ByItem:
+    """Crank angle between the two."""
     return {lobe: found.times(2.0) for lobe, found in _at_lift(duration, circle=False)(shaft, at_mm).items()}
 
 
@@ -182,16 +192,8 @@ def _index_error(shaft: MeasuredShaft, _at: float | None) -> ByItem:
     return {lobe: errors.get(lobe, missing("no nominal place is known")) for lobe in shaft.kinds}
 
 
-def max_lift_spread(shaft: MeasuredShaft) -> ByItem:
-    """Range of lift over each kind."""
-    return spread(shaft, shaft.ask(max_lift))
-
-
-def duration_spread(shaft: MeasuredShaft) -> ByItem:
-    """Range of crank duration at 1.27 mm over each kind."""
-    return spread(shaft, _duration(shaft, SPREAD_LIFT_MM))
-
-
+LIFT, EVENTS, VELOCITY = "Lift and centre", "Duration, opening and closing", "Velocity"
+ACCELERATION, CONTOUR, ENVELOPE = "Acceleration and jerk", "Base circle and contour", "Envelope"
 _FIT = "fitted septic spline"
 _ROOT = "root of the fitted profile, nearest the nose"
 _PRACTICE = "common practice"
@@ -201,112 +203,96 @@ _LIFT_ONLY: frozenset[FreeOf] = frozenset({"angle error", "angle unit"})
 _ANGLE_ONLY: frozenset[FreeOf] = frozenset({"lift unit"})
 _BASE: frozenset[FreeOf] = frozenset({"angle error"})
 
-CHARACTERISTICS: tuple[LobeCharacteristic, ...] = (
-    LobeCharacteristic("max_lift", "mm", "length", "lobe", "greatest lift above the base circle",
-        f"greatest value of the {_FIT}", _PRACTICE, free_of=_LIFT_ONLY, of=_fit(max_lift),
-        label="max lift", table="Lift and centre"),
-    LobeCharacteristic("max_lift_angle", "cam deg", "angle", "lobe", "where lift is greatest",
-        f"root of the {_FIT}'s velocity", _PRACTICE, period=360.0, free_of=_ANGLE_ONLY,
-        of=_fit(peak_angle, circle=True), label="max lift at", table="Lift and centre"),
-    LobeCharacteristic("centre", "cam deg", "angle", "lobe", "lobe centre: middle of the chord 1.27 mm below the peak",
-        "middle of two crossings", _PRACTICE, period=360.0, of=lambda shaft, _at: centre(shaft),
-        label="centre", table="Lift and centre", also="centres.nose_cam_deg"),
-    LobeCharacteristic("chord_centre", "cam deg", "angle", "lobe", "middle of the crossings at the first checking lift",
-        "middle of two crossings", _PRACTICE, period=360.0, of=lambda shaft, _at: chord_centre(shaft),
-        label="centre by chord", table="Lift and centre", block="centres", key="chord_cam_deg"),
-    LobeCharacteristic("peak_centre", "cam deg", "angle", "lobe", "top of the fit, as a centre",
-        f"root of the {_FIT}'s velocity", _PRACTICE, period=360.0, free_of=_ANGLE_ONLY,
-        of=_fit(peak_angle, circle=True), label="centre by peak", table="Lift and centre", block="centres",
-        key="peak_cam_deg"),
-    LobeCharacteristic("area_centre", "cam deg", "angle", "lobe", "centroid of the area under the lift",
+CHARACTERISTICS: tuple[LobeRow, ...] = (
+    LobeRow("max_lift", "mm", "length", "lobe", "greatest lift above the base circle", f"greatest value of the {_FIT}",
+        _PRACTICE, free_of=_LIFT_ONLY, of=_fit(max_lift), table=LIFT, terse="lift", u_column=True),
+    LobeRow("max_lift_angle", "cam deg", "angle", "lobe", "where lift is greatest", f"root of the {_FIT}'s velocity",
+        _PRACTICE, period=360.0, free_of=_ANGLE_ONLY, of=_fit(peak_angle, circle=True), label="at", table=LIFT),
+    LobeRow("centre", "cam deg", "angle", "lobe", "lobe centre: middle of the chord 1.27 mm below the peak",
+        "middle of two crossings", _PRACTICE, period=360.0, of=lambda shaft, _at: centre(shaft), table=LIFT,
+        also="centres.nose_cam_deg", terse="centre", u_column=True),
+    LobeRow("chord_centre", "cam deg", "angle", "lobe", "middle of the crossings at the first checking lift",
+        "middle of two crossings", _PRACTICE, period=360.0, of=lambda shaft, _at: chord_centre(shaft), label="by chord",
+        table=LIFT, block="centres", key="chord_cam_deg"),
+    LobeRow("peak_centre", "cam deg", "angle", "lobe", "top of the fit, as a centre", f"root of the {_FIT}'s velocity",
+        _PRACTICE, period=360.0, free_of=_ANGLE_ONLY, of=_fit(peak_angle, circle=True), label="by peak", table=LIFT,
+        block="centres", key="peak_cam_deg"),
+    LobeRow("area_centre", "cam deg", "angle", "lobe", "centroid of the area under the lift",
         "integral of angle × lift over area", "plain geometry", period=360.0, free_of=_ANGLE_ONLY,
-        of=_fit(lambda lobes: lobes.area_once[1], circle=True), label="centre by area", table="Lift and centre",
-        block="centres", key="area_cam_deg"),
-    LobeCharacteristic("duration", "crank deg", "angle", "lobe",
-        "crank angle over which lift exceeds the checking lift", "2 × (closing − opening)", _PRACTICE,
-        "lift", of=_duration, label="duration", table="Duration",
-        block="durations"),
-    LobeCharacteristic("opening", "cam deg", "angle", "lobe", "where the opening flank passes the checking lift", _ROOT,
-        _PRACTICE, "lift", period=360.0, of=_at_lift(opening), label="opens", table="Opening and closing",
-        block="durations"),
-    LobeCharacteristic("closing", "cam deg", "angle", "lobe", "where the closing flank passes the checking lift", _ROOT,
-        _PRACTICE, "lift", period=360.0, of=_at_lift(closing), label="closes", table="Opening and closing",
-        block="durations"),
-    LobeCharacteristic("area", "mm cam deg", "number", "lobe", "area under the lift between the feet",
-        "integral of the fit between the ends of the base-circle arc", "plain geometry",
-        of=_fit(area), label="area", table="Lift and centre"),
-    LobeCharacteristic("velocity_max", "mm/cam deg", "number", "lobe", "greatest opening velocity",
-        f"greatest first derivative of the {_FIT}", "plain calculus", of=_fit(_extreme(1, 1.0)),
-        label="velocity max", table="Velocity"),
-    LobeCharacteristic("velocity_min", "mm/cam deg", "number", "lobe", "greatest closing velocity (negative)",
-        f"least first derivative of the {_FIT}", "plain calculus", of=_fit(_extreme(1, -1.0)),
-        label="velocity min", table="Velocity"),
-    LobeCharacteristic("acceleration_max", "mm/cam deg2", "number", "lobe", "greatest acceleration",
+        of=_fit(lambda lobes: lobes.area_once[1], circle=True), label="by area", table=LIFT, block="centres",
+        key="area_cam_deg"),
+    LobeRow("duration", "crank deg", "angle", "lobe", "crank angle over which lift exceeds the checking lift",
+        "2 × (closing − opening)", _PRACTICE, "lift", of=crank_duration, table=EVENTS, block="durations"),
+    LobeRow("opening", "cam deg", "angle", "lobe", "where the opening flank passes the checking lift", _ROOT, _PRACTICE,
+        "lift", period=360.0, of=_at_lift(opening), label="opens", table=EVENTS, block="durations"),
+    LobeRow("closing", "cam deg", "angle", "lobe", "where the closing flank passes the checking lift", _ROOT, _PRACTICE,
+        "lift", period=360.0, of=_at_lift(closing), label="closes", table=EVENTS, block="durations"),
+    LobeRow("area", "mm cam deg", "number", "lobe", "area under the lift between the feet",
+        "integral of the fit between the ends of the base-circle arc", "plain geometry", of=_fit(area), table=LIFT,
+        terse="area", u_column=True),
+    LobeRow("velocity_max", "mm/cam deg", "number", "lobe", "greatest opening velocity",
+        f"greatest first derivative of the {_FIT}", "plain calculus", of=_fit(_extreme(1, 1.0)), label="highest",
+        table=VELOCITY, terse="v max", u_column=True),
+    LobeRow("velocity_min", "mm/cam deg", "number", "lobe", "greatest closing velocity (negative)",
+        f"least first derivative of the {_FIT}", "plain calculus", of=_fit(_extreme(1, -1.0)), label="lowest",
+        table=VELOCITY, u_column=True),
+    LobeRow("acceleration_max", "mm/cam deg2", "number", "lobe", "greatest acceleration",
         f"greatest second derivative of the {_FIT}", "plain calculus", of=_derivative(2, _extreme(2, 1.0)),
-        label="acceleration max", table="Acceleration and jerk"),
-    LobeCharacteristic("acceleration_min", "mm/cam deg2", "number", "lobe", "greatest deceleration (negative)",
+        label="highest", table=ACCELERATION, terse="a max", u_column=True),
+    LobeRow("acceleration_min", "mm/cam deg2", "number", "lobe", "greatest deceleration (negative)",
         f"least second derivative of the {_FIT}", "plain calculus", of=_derivative(2, _extreme(2, -1.0)),
-        label="acceleration min", table="Acceleration and jerk"),
-    LobeCharacteristic("jerk_max_abs", "mm/cam deg3", "number", "lobe", "greatest size of the jerk",
+        label="lowest", table=ACCELERATION, terse="a min", u_column=True),
+    LobeRow("jerk_max_abs", "mm/cam deg3", "number", "lobe", "greatest size of the jerk",
         f"third derivative of the {_FIT}; at a law's jerk step it depends on the smoothing", "plain calculus",
-        of=_derivative(3, lambda lobes: lobes.jerk_max_abs()), label="jerk, greatest size",
-        table="Acceleration and jerk"),
-    LobeCharacteristic("jerk_rms", "mm/cam deg3", "number", "lobe", "root mean square jerk between the feet",
-        f"third derivative of the {_FIT}", "plain calculus", of=_derivative(3, _jerk_rms), label="jerk rms",
-        table="Acceleration and jerk", states_u=False),
-    LobeCharacteristic("runout_tir", "mm", "length", "lobe", "runout of the base circle, total indicator reading",
+        of=_derivative(3, lambda lobes: lobes.jerk_max_abs()), label="jerk, greatest size", table=ACCELERATION),
+    LobeRow("jerk_rms", "mm/cam deg3", "number", "lobe", "root mean square jerk between the feet",
+        f"third derivative of the {_FIT}", "plain calculus", of=_derivative(3, _jerk_rms), table=ACCELERATION,
+        states_u=False),
+    LobeRow("runout_tir", "mm", "length", "lobe", "runout of the base circle, total indicator reading",
         "range over the arc of its harmonic and smoothed form", _PRACTICE, free_of=_BASE, of=_base_circle(0),
-        label="runout TIR", table="Base circle and contour", block="base_circle"),
-    LobeCharacteristic("eccentricity", "mm", "length", "lobe", "base circle's centre off the axis",
+        label="runout TIR", table=CONTOUR, block="base_circle", terse="runout", u_column=True),
+    LobeRow("eccentricity", "mm", "length", "lobe", "base circle's centre off the axis",
         "a + b cos θ + c sin θ fitted on the arc; √(b² + c²)", "plain geometry", free_of=_BASE, of=_base_circle(1),
-        label="eccentricity", table="Base circle and contour", block="base_circle"),
-    LobeCharacteristic("noise", "um", "length", "lobe", "standard deviation of the readings about the fit",
-        "restricted likelihood of the smoothing spline", "Wahba 1985", free_of=_LIFT_ONLY, of=_noise, label="noise",
-        table="Lift and centre", states_u=False),
-    LobeCharacteristic("min_convex_radius", "mm", "length", "lobe", "least convex radius of the contour", _SUPPORT,
-        _HANDBOOKS, of=_contour(LEAST_CONVEX), label="least convex radius", table="Base circle and contour",
-        block="curvature"),
-    LobeCharacteristic("min_concave_radius", "mm", "length", "lobe",
-        "tightest hollow of the contour, as a positive size", _SUPPORT, _HANDBOOKS,
-        of=_contour(TIGHTEST_HOLLOW), label="tightest hollow", table="Base circle and contour",
-        block="curvature"),
-    LobeCharacteristic("min_face_radius", "mm", "length", "lobe", "reach of the contact from the middle of a flat face",
-        "greatest |p′| of the support function", _HANDBOOKS, of=_contour(FACE_REACH), label="face reach",
-        table="Base circle and contour", block="curvature"),
-    LobeCharacteristic("max_pressure_angle", "deg", "angle", "lobe",
-        "greatest angle between normal and follower travel", "atan2(ρ′, ρ); 0 under a flat face", _HANDBOOKS,
-        of=_contour(PRESSURE_ANGLE), label="pressure angle",
-        table="Base circle and contour", block="curvature"),
-    LobeCharacteristic("envelope", "mm", "length", "lobe", "worst deviation from the nominal, by its share of the band",
+        table=CONTOUR, block="base_circle"),
+    LobeRow("eccentricity_angle", "cam deg", "angle", "lobe", "where the base circle's centre lies", "atan2(c, b)",
+        "plain geometry", listed=False, of=_base_circle(2), label="at", table=CONTOUR, block="base_circle"),
+    LobeRow("noise", "um", "length", "lobe", "standard deviation of the readings about the fit",
+        "restricted likelihood of the smoothing spline", "Wahba 1985", free_of=_LIFT_ONLY, of=_noise, table=LIFT,
+        states_u=False, terse="noise"),
+    LobeRow("min_convex_radius", "mm", "length", "lobe", "least convex radius of the contour", _SUPPORT, _HANDBOOKS,
+        of=_of_contour(LEAST_CONVEX), label="least convex radius", table=CONTOUR, block="curvature",
+        terse="least convex"),
+    LobeRow("min_concave_radius", "mm", "length", "lobe", "tightest hollow of the contour, as a positive size",
+        _SUPPORT, _HANDBOOKS, of=_of_contour(TIGHTEST_HOLLOW), label="least hollow radius", table=CONTOUR,
+        block="curvature", terse="tightest hollow"),
+    LobeRow("min_face_radius", "mm", "length", "lobe", "reach of the contact from the middle of a flat face",
+        "greatest |p′| of the support function", _HANDBOOKS, of=_of_contour(FACE_REACH), label="least face radius",
+        table=CONTOUR, block="curvature", terse="face reach"),
+    LobeRow("max_pressure_angle", "deg", "angle", "lobe", "greatest angle between normal and follower travel",
+        "atan2(ρ′, ρ); 0 under a flat face", _HANDBOOKS, of=_of_contour(PRESSURE_ANGLE), label="pressure angle",
+        table=CONTOUR, block="curvature", terse="pressure angle"),
+    LobeRow("envelope", "mm", "length", "lobe", "worst deviation from the nominal, by its share of the band",
         "named freedoms fitted out by least squares", "ISO 1101, profile of a line", of=_envelope,
-        label="worst deviation", table="Envelope", block="envelope", key="worst_deviation_mm"),
-    LobeCharacteristic("index_error", "cam deg", "angle", "lobe", "lobe centre against its nominal place on the shaft",
-        "one least-squares phase for the whole shaft", _PRACTICE, of=_index_error, label="index error",
-        table="Index errors", record=False),
-    LobeCharacteristic("lobe_separation", "cam deg", "angle", "camshaft", "intake to exhaust centre of one cylinder",
+        label="worst deviation", table=ENVELOPE, block="envelope", key="worst_deviation_mm"),
+    LobeRow("index_error", "cam deg", "angle", "lobe", "lobe centre against its nominal place on the shaft",
+        "one least-squares phase for the whole shaft", _PRACTICE, of=_index_error, record=False),
+    LobeRow("lobe_separation", "cam deg", "angle", "camshaft", "intake to exhaust centre of one cylinder",
         "θ intake − θ exhaust, folded to 0…180", _PRACTICE,
-        of=lambda shaft, _at: {f"cylinder {cylinder}": found for cylinder, found in separations(shaft).items()},
-        label="lobe separation", table="Camshaft"),
-    LobeCharacteristic("lobe_separation_mean", "cam deg", "angle", "camshaft", "mean lobe separation of the shaft",
-        "mean over cylinders", _PRACTICE, of=lambda shaft, _at: {"camshaft": mean_separation(shaft)},
-        label="mean lobe separation", table="Camshaft"),
-    LobeCharacteristic("max_lift_spread", "mm", "length", "camshaft", "range of lift over the lobes of one kind",
-        "greatest less least", _PRACTICE, free_of=_LIFT_ONLY, of=lambda shaft, _at: max_lift_spread(shaft),
-        label="max lift, range", table="Camshaft"),
-    LobeCharacteristic("duration_spread", "crank deg", "angle", "camshaft",
+        of=lambda shaft, _at: {f"cylinder {cylinder}": found for cylinder, found in separations(shaft).items()}),
+    LobeRow("lobe_separation_mean", "cam deg", "angle", "camshaft", "mean lobe separation of the shaft",
+        "mean over cylinders", _PRACTICE, of=lambda shaft, _at: {"camshaft": mean_separation(shaft)}),
+    LobeRow("max_lift_spread", "mm", "length", "camshaft", "range of lift over the lobes of one kind",
+        "greatest less least", _PRACTICE, free_of=_LIFT_ONLY, of=lambda shaft, _at: spread(shaft, shaft.ask(max_lift)),
+        label="max lift, range"),
+    LobeRow("duration_spread", "crank deg", "angle", "camshaft",
         "range of duration at 1.27 mm over the lobes of one kind", "greatest less least", _PRACTICE,
-        of=lambda shaft, _at: duration_spread(shaft), label="duration, range", table="Camshaft"),
+        of=lambda shaft, _at: spread(shaft, crank_duration(shaft, SPREAD_LIFT_MM)), label="duration, range"),
 )  # fmt: skip
-_UNLISTED: tuple[LobeCharacteristic, ...] = (
-    LobeCharacteristic("eccentricity_angle", "cam deg", "angle", "lobe", "", "", "", of=_base_circle(2),
-        block="base_circle"),
-)  # fmt: skip
-"""What a lobe's record holds beside them, and no limit applies to."""
 
 
-def recorded() -> tuple[LobeCharacteristic, ...]:
+def recorded() -> tuple[LobeRow, ...]:
     """The rows that a lobe's record holds."""
-    return tuple(row for row in (*CHARACTERISTICS, *_UNLISTED) if row.subject == "lobe" and row.record)
+    return tuple(row for row in CHARACTERISTICS if row.subject == "lobe" and row.record)
 
 
 def record_models() -> tuple[type[LobeResult], type[LobesResult]]:
@@ -319,7 +305,7 @@ def result_model() -> type[LobesResult]:
     return record_models()[1]
 
 
-def _as_uncertainties_stand(row: LobeCharacteristic) -> int:
+def _as_uncertainties_stand(row: LobeRow) -> int:
     """Uncertainties stand thus: sizes of the fit, its places, then those of each block."""
     return (
         2 + ("base_circle", "curvature", "envelope").index(row.block)
@@ -343,14 +329,14 @@ def lobe_numbers(shaft: MeasuredShaft) -> dict[str, tuple[dict[str, float | None
     return found
 
 
-def _sparse(row: LobeCharacteristic, values: dict[str, float | None]) -> bool:
+def _sparse(row: LobeRow, values: dict[str, float | None]) -> bool:
     """Whether the record leaves out the uncertainty of what is missing."""
     if row.block == "base_circle":
         return values["base_circle.runout_tir_mm"] is None
     return row.block in {"curvature", "envelope"}
 
 
-def measured(shaft: MeasuredShaft, row: LobeCharacteristic, at_mm: float | None = None) -> ByItem:
+def measured(shaft: MeasuredShaft, row: LobeRow, at_mm: float | None = None) -> ByItem:
     """A characteristic of every item that has it, with what its reading is doubted for and its uncertainty lacks."""
     doubt = doubt_about(row.free_of, shaft.table.doubts)
     bare = frozenset() if "angle error" in row.free_of else shaft.without_angle

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -16,7 +17,7 @@ from valvelab.lobe.events import Places
 from valvelab.lobe.profile import FittedLobes, Profile
 from valvelab.lobe.propagation import Term
 from valvelab.lobe.spline import SplineSet
-from valvelab.measured import Each
+from valvelab.measured import Each, missing
 from valvelab.records.measurement import LiftTable
 from valvelab.records.result import Note, info, warning
 
@@ -55,74 +56,30 @@ _GUIDE_SHARE = 0.6
 _ZOOMS, _POINTS = 4, 17
 
 
-@dataclass(frozen=True, eq=False)
-class GroupContours:
-    """Contours of the lobes of a group, and where one is undercut, by row; or the reason why there is none."""
-
-    part: LobeGroup
-    contours: _Contours | None
-    undercuts: tuple[float | None, ...]
-    reason: str = ""
-
-    def extreme(self, figure: Extreme) -> Each:
-        """One figure of every lobe."""
-        names = self.part.fitted.names
-        nothing = np.full(len(names), np.nan)
-        if self.contours is None:
-            return Each(nothing, nothing, (self.reason,) * len(names))
-        value, u = self.contours.extreme(figure)
-        found = Each(value, u, (figure.why,) * len(names))
-        if not figure.sign:
-            return found
-        # without an acceleration there is no radius of curvature; an undercut one was never there
-        lost = [_undercut(at) or self.part.no_derivative(row, 2) for row, at in enumerate(self.undercuts)]
-        return found.without(np.array([reason != "" for reason in lost]), lost)
-
-    def notes(self, row: int) -> list[Note]:
-        """Why one lobe has no contour, or that it is undercut."""
-        if self.contours is None:
-            return [info("curvature", f"not derived: {self.reason}")]
-        undercut = _undercut(self.undercuts[row])
-        if not undercut:
-            return []
-        text = f"undercut: the {self.contours.shape.kind} follower {undercut}; its radii are left open"
-        return [warning(f"{self.part.fitted.names[row]} curvature", text)]
-
-
-def group_contours(part: LobeGroup, table: LiftTable, under: Shape | None = None) -> GroupContours:
-    """Curvature, face and pressure angle of each lobe of a group, ready to be asked.
-
-    Curvature and face reach belong to the contour; the pressure angle is that of the follower that read it, or of the
-    one it is described `under`.
-    """
-    reason = missing_for_contour(table)
-    if reason is not None:
-        return GroupContours(part, None, (None,) * len(part.fitted.names), reason)
-    assert table.follower is not None
-    assert table.base_circle_radius_mm is not None
-    contours = _Contours(part, table.follower, table.base_circle_radius_mm, under)
-    return GroupContours(part, contours, tuple(map(contours.undercut_at, range(len(part.fitted.names)))))
-
-
-def contours_of(shaft: MeasuredShaft) -> dict[LobeGroup, GroupContours]:
-    """The contours of each group, as its lobes were read."""
-    return {group: group_contours(group.source or group, shaft.table, shaft.under) for group in shaft.groups}
-
-
 def contour_extreme(shaft: MeasuredShaft, figure: Extreme) -> ByItem:
     """One figure of every lobe's contour."""
-    found = {group: contours.extreme(figure) for group, contours in shaft.once(contours_of).items()}
+    reason = missing_for_contour(shaft.table)
+    if reason is not None:
+        return dict.fromkeys(shaft.kinds, missing(reason))
+    found = {group: contours.extreme(figure) for group, contours in shaft.once(_contours).items()}
     return shaft.each(lambda group, row: found[group][row])
 
 
 def contour_notes(shaft: MeasuredShaft) -> list[Note]:
     """Why there is no contour, and which lobes are undercut."""
-    found = shaft.each(lambda group, row: shaft.once(contours_of)[group].notes(row))
-    return [note for notes in found.values() for note in notes]
+    reason = missing_for_contour(shaft.table)
+    if reason is not None:
+        return [info("curvature", f"not derived: {reason}")]
+    contours = shaft.once(_contours)
+    return [note for notes in shaft.each(lambda group, row: contours[group].notes(row)).values() for note in notes]
 
 
-def _undercut(at_cam_deg: float | None) -> str:
-    return "" if at_cam_deg is None else f"cannot touch such a contour at {fold_scalar(at_cam_deg):.1f} cam deg"
+def _contours(shaft: MeasuredShaft) -> dict[LobeGroup, Contours]:
+    """The contours of each group, as its lobes were read."""
+    shape, base_mm = shaft.table.follower, shaft.table.base_circle_radius_mm
+    assert shape is not None
+    assert base_mm is not None
+    return {group: Contours(group.source or group, shape, base_mm, shaft.under) for group in shaft.groups}
 
 
 def _guide(fitted: FittedLobes) -> SplineSet:
@@ -138,15 +95,17 @@ def curvature_guides(groups: tuple[LobeGroup, ...]) -> dict[str, Profile]:
     return found
 
 
-class _Contours:
+class Contours:
     """Contours of the lobes of one group, from the fit and from a copy without its finest detail.
 
     Where curvature jumps, as arcs join, any smooth fit swings over; its own extreme of curvature is that of the swing.
     Extremes of curvature are therefore looked for on the blurred copy, whose swing is small, and read from the fit
     there; the greatest departure of the fit within half a period of its swing is part of their uncertainty.
+    Curvature and face reach belong to the contour; the pressure angle is that of the follower that read it, or of the
+    one it is described `under`.
     """
 
-    def __init__(self, part: LobeGroup, shape: Shape, base_mm: float, under: Shape | None) -> None:
+    def __init__(self, part: LobeGroup, shape: Shape, base_mm: float, under: Shape | None = None) -> None:
         self.part, self.shape, self.base_mm, self.under = part, shape, base_mm, under
         self.fit = part.fitted.splines
         self.guide = _guide(part.fitted)
@@ -169,12 +128,31 @@ class _Contours:
     def _at(self, splines: SplineSet, row: int, angle: FloatArray) -> Contour:
         return self._contour(angle, [splines.evaluate(row, angle, order) for order in range(3)])
 
-    def undercut_at(self, row: int) -> float | None:
-        """Cam angle of an undercut, None without one."""
-        return summarise(self._guide_contours[row]).undercut_at
+    @cached_property
+    def undercuts(self) -> list[str]:
+        """What the follower can't do where a lobe is undercut, empty where it is not; (lobes,)."""
+        places = [summarise(found).undercut_at for found in self._guide_contours]
+        return ["" if at is None else f"cannot touch such a contour at {fold_scalar(at):.1f} cam deg" for at in places]
 
-    def extreme(self, figure: Extreme) -> tuple[FloatArray, FloatArray]:
-        """One figure of every lobe and its standard uncertainty, (lobes,); NaN where there is none."""
+    def notes(self, row: int) -> list[Note]:
+        """That one lobe is undercut."""
+        undercut = self.undercuts[row]
+        if not undercut:
+            return []
+        text = f"undercut: the {self.shape.kind} follower {undercut}; its radii are left open"
+        return [warning(f"{self.part.fitted.names[row]} curvature", text)]
+
+    def extreme(self, figure: Extreme) -> Each:
+        """One figure of every lobe; none of curvature where it is undercut or its readings too far apart."""
+        value, u = self._extreme(figure)
+        found = Each(value, u, (figure.why,) * value.size)
+        if not figure.sign:
+            return found
+        lost = [undercut or self.part.no_derivative(row, 2) for row, undercut in enumerate(self.undercuts)]
+        return found.without(np.array([reason != "" for reason in lost]), lost)
+
+    def _extreme(self, figure: Extreme) -> tuple[FloatArray, FloatArray]:
+        """Value and standard uncertainty, (lobes,); NaN where there is none."""
         curved = figure.sign != 0
         contours = self._guide_contours if curved else self._fit_contours
         count = len(contours)

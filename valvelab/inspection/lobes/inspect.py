@@ -13,18 +13,17 @@ from valvelab.angles import fold_scalar
 from valvelab.errors import BadFile, CannotEvaluate
 from valvelab.follower.shapes import Shape
 from valvelab.inspection.judging import judge
-from valvelab.inspection.lobes.camshaft import camshaft_result, spread
+from valvelab.inspection.lobes.camshaft import SPREAD_LIFT_MM, camshaft_result
 from valvelab.inspection.lobes.characteristics import (
     CHARACTERISTICS,
     area,
     centre,
     chord_centre,
     closing,
+    crank_duration,
     duration,
-    duration_spread,
     items,
     lobe_numbers,
-    max_lift_spread,
     measured,
     middle,
     opening,
@@ -43,7 +42,7 @@ from valvelab.inspection.lobes.notes import (
     spacing_notes,
     table_notes,
 )
-from valvelab.inspection.lobes.repeatability import LobeGroup
+from valvelab.inspection.lobes.repeatability import LobeGroup, max_lift
 from valvelab.inspection.lobes.shaft import CHORD_LIFT_MM, MeasuredShaft
 from valvelab.inspection.lobes.wide_readings import thinned
 from valvelab.inspection.lobes.widening import doubts_of, widening
@@ -167,11 +166,12 @@ def inspect_lobes(
         shaft = replace(shaft, groups=tuple(_converted(group, table, settings.convert_to, notes) for group in groups))
     shaft = replace(shaft, envelopes=fit_envelopes(shaft.groups, shaft.kinds, spec, spec_file, nominals or {}))
     lobes = _lobes(shaft, settings)
-    spreads = {
-        "max_lift_mm": max_lift_spread(shaft), "duration_crank_deg": duration_spread(shaft),
-        "area_mm_cam_deg": spread(shaft, shaft.ask(area)),
-    }  # fmt: skip
-    camshaft, more = camshaft_result(shaft, spreads)
+    ranged = {
+        "max_lift_mm": shaft.ask(max_lift),
+        "duration_crank_deg": crank_duration(shaft, SPREAD_LIFT_MM),
+        "area_mm_cam_deg": shaft.ask(area),
+    }
+    camshaft, more = camshaft_result(shaft, ranged)
     notes += [warning("unit", envelope.doubt) for envelope in shaft.envelopes.values() if envelope.doubt]
     notes += more + lobe_notes(shaft, lobes, centre(shaft), chord_centre(shaft))
     verdicts, said = _verdicts(shaft)

@@ -1,0 +1,141 @@
+"""The recipe "Add a characteristic", followed: one row with its function, and everything else knows it."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from types import FrameType
+from typing import Any
+
+import make_readme
+import pytest
+from something import each
+
+from valvelab.cli.main import main
+from valvelab.files.lift_table import read_lift_table
+from valvelab.inspection.lobes import characteristics
+from valvelab.inspection.lobes.characteristics import LIFT, LobeRow
+from valvelab.inspection.lobes.inspect import LobesInspection, inspect_lobes
+from valvelab.lobe.characteristics import LobeCharacteristics
+from valvelab.measured import Each
+from valvelab.records.spec import Spec
+from valvelab.report.lobes_tables import characteristics_section
+from valvelab.window.stations.lobes_view import _fact_columns
+from valvelab.workbench.facts import lobe_facts
+
+ROOT = Path(__file__).resolve().parent.parent
+FOUR = ROOT / "sample_profiles" / "quillmere_four_camshaft.csv"
+MOST_MODULES = 6
+
+
+def half_lift(lobes: LobeCharacteristics) -> Each:
+    found = lobes.max_lift()
+    return Each(0.5 * found.value, 0.5 * found.u)
+
+
+TRIAL = LobeRow(
+    "half_lift",
+    "mm",
+    "length",
+    "lobe",
+    "half of the greatest lift",
+    "half of it",
+    "plain arithmetic",
+    of=lambda shaft, _at: shaft.ask(half_lift),
+    terse="half lift",
+    table=LIFT,
+    u_column=True,
+)
+
+
+@pytest.fixture(autouse=True)
+def _added(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(characteristics, "CHARACTERISTICS", (*characteristics.CHARACTERISTICS, TRIAL))
+
+
+def judged() -> LobesInspection:
+    return inspect_lobes(read_lift_table(FOUR), Spec.model_validate({"limit": [{"of": "half_lift", "min": "3.47 mm"}]}))
+
+
+def test_the_document_and_its_schema_hold_it(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["lobes", str(FOUR), "--json"]) == 0
+    for lobe in each(json.loads(capsys.readouterr().out)["lobes"]):
+        assert lobe["half_lift_mm"] == pytest.approx(0.5 * lobe["max_lift_mm"])
+        assert lobe["uncertainty"]["half_lift_mm"] == pytest.approx(0.5 * lobe["uncertainty"]["max_lift_mm"], rel=1e-6)
+    assert main(["schema", "lobes"]) == 0
+    lobe_schema = json.loads(capsys.readouterr().out)["$defs"]["LobeResult"]
+    assert "half_lift_mm" in lobe_schema["required"]
+
+
+def test_a_limit_on_it_is_judged() -> None:
+    inspection = judged()
+    found = {row.item: row for row in inspection.result.verdicts}
+    assert [*found] == [lobe.lobe for lobe in inspection.result.lobes]
+    assert {row.decision for row in found.values()} == {"accept", "reject"}
+    assert found["1I"].unit == "mm"
+    assert found["1I"].standard_uncertainty == inspection.result.lobes[0].uncertainty["half_lift_mm"]
+
+
+def test_the_terminal_shows_it(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["lobes", str(FOUR)]) == 0
+    head, _, first, *_ = capsys.readouterr().out.splitlines()
+    assert "half lift mm" in head
+    shown = first.split()
+    assert f"{0.5 * float(shown[1]):.4f}" in shown[2:]
+
+
+def test_paper_shows_it() -> None:
+    section: Any = characteristics_section(judged().result, "metric")
+    (table,) = (block for block in section.blocks if block.title == LIFT)
+    column = table.header.index("half lift")
+    assert table.header[column + 1] == "u"
+    for row in each(table.rows):
+        assert float(row[column]) == pytest.approx(0.5 * float(row[1]), abs=1e-4)
+
+
+@pytest.mark.usefixtures("app")
+def test_the_window_shows_it() -> None:
+    (fact,) = (fact for fact in lobe_facts(judged(), "1I") if fact.name == "half_lift")
+    named, value, u = (column.text(fact) for column in _fact_columns("metric", item=False))
+    assert named == "half lift, mm"
+    assert float(value) > 3.0
+    assert float(u) > 0.0
+    assert "half of the greatest lift" in fact.meaning
+
+
+def test_the_listing_and_the_readme_name_it(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["characteristics", "--json"]) == 0
+    listed = {row["name"]: row for row in json.loads(capsys.readouterr().out)["characteristics"]}
+    assert listed["half_lift"]["meaning"] == TRIAL.meaning
+    assert "| `half_lift` | lobe | mm |" in make_readme.rewritten((ROOT / "README.md").read_text(encoding="utf-8"))
+
+
+def modules_of(frame: FrameType | None) -> set[str]:
+    found = set()
+    while frame is not None:
+        name = frame.f_globals.get("__name__", "")
+        found |= {name} if name.startswith("valvelab.inspection.") else set()
+        frame = frame.f_back
+    return found
+
+
+def test_a_value_passes_few_modules_on_its_way_from_the_table_to_its_verdict() -> None:
+    """Every module of the inspection that stands on the way to the value, to its limit and to the decision."""
+    table = read_lift_table(FOUR)
+    spec = Spec.model_validate({"limit": [{"of": "half_lift", "min": "3.47 mm"}]})
+    passed: set[str] = set()
+    reached: set[str] = set()
+
+    def watch(frame: FrameType, event: str, _argument: object) -> None:
+        if event == "call" and frame.f_code.co_name in {"half_lift", "decide", "parse_quantity"}:
+            reached.add(frame.f_code.co_name)
+            passed.update(modules_of(frame))
+
+    sys.setprofile(watch)
+    try:
+        inspect_lobes(table, spec)
+    finally:
+        sys.setprofile(None)
+    assert reached == {"half_lift", "decide", "parse_quantity"}
+    assert len(passed) <= MOST_MODULES, passed
