@@ -71,7 +71,7 @@ def deviation_figure(inspection: LobesInspection, lobe: str, x: FloatArray) -> F
     envelope = inspection.envelopes.get(lobe)
     if envelope is None:
         return _against_its_kind(inspection, lobe, x)
-    angle, deviation = envelope.angle_cam_deg, 1000.0 * envelope.deviation_mm
+    angle, deviation = envelope.fit.angle_cam_deg, 1000.0 * envelope.fit.deviation_mm
     lower, upper = 1000.0 * envelope.lower_mm, 1000.0 * envelope.upper_mm
     outside = (deviation < lower) | (deviation > upper)
     curves = [Curve(angle, deviation, "measured", lobe)]
@@ -144,7 +144,7 @@ def lobe_map(inspection: LobesInspection, kind: MapKind, x: FloatArray) -> HeatM
     for row, name in enumerate(names):
         envelope = inspection.envelopes.get(name)
         if envelope is not None:
-            values[row] = np.interp(x, envelope.angle_cam_deg, envelope.deviation_mm, left=np.nan, right=np.nan)
+            values[row] = np.interp(x, envelope.fit.angle_cam_deg, envelope.fit.deviation_mm, left=np.nan, right=np.nan)
         elif inspection.envelopes:
             values[row] = np.nan
         else:
@@ -196,7 +196,7 @@ def _ends(x: FloatArray) -> tuple[float, float]:
 
 def _nominal(inspection: LobesInspection, lobe: str, x: FloatArray, derivative: Derivative) -> FloatArray:
     nominal = inspection.nominals[lobe]
-    return np.asarray(nominal.value(inspection.envelopes[lobe].nominal_centre_cam_deg + x, derivative))
+    return np.asarray(nominal.value(inspection.envelopes[lobe].nominal.centre_cam_deg + x, derivative))
 
 
 def wrapped_from(centre: float, angle: float | None) -> float | None:

@@ -24,6 +24,10 @@ class Characteristic:
     its limits are compared on the circle. None for sizes and differences. free_of: what of a lift table does not touch
     it: an error of its angles, a doubt about their unit, a doubt about the lifts' unit.
     listed: False for what a record holds and no limit applies to.
+
+    label: its printed name, by default its name; table: the title of the table that it stands in. terse: its name where
+    a line has to hold all that is asked first, "" for what is not; u_column: whether tables have room for its
+    uncertainty.
     """
 
     name: str
@@ -37,6 +41,15 @@ class Characteristic:
     period: float | None = None
     free_of: frozenset[FreeOf] = frozenset()
     listed: bool = True
+    label: str = ""
+    table: str = ""
+    terse: str = ""
+    u_column: bool = False
+
+    @property
+    def head(self) -> str:
+        """Its printed name."""
+        return self.label or self.name.replace("_", " ")
 
     @property
     def listing(self) -> dict[str, object]:

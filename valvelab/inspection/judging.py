@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from valvelab.conformity.decision import decide, nearest_branch
 from valvelab.errors import BadSpec
-from valvelab.inspection.characteristics import Characteristic, Subject
+from valvelab.inspection.characteristics import Subject
 from valvelab.inspection.limits import DeadCentre, Ends, Limit, Where, meant_here, readings_of
 from valvelab.measured import Measured, missing
 from valvelab.records.result import Note, Verdict, info, warning
@@ -89,8 +89,7 @@ def _judged(
 ) -> tuple[list[Verdict], list[Note]]:
     verdicts: list[Verdict] = []
     notes: list[Note] = []
-    selection = _selection(limit.stated, limit.characteristic)
-    for item in [*selected(items, selection), *_absent(items, selection)]:
+    for item in [*selected(items, limit.selection), *_absent(items, limit.selection)]:
         _counts_from(limit, item, spec_file)
         measured = item.look_up(limit.stated.of, limit.at_mm)
         if measured is None:
@@ -98,7 +97,7 @@ def _judged(
         verdicts.append(verdict_of(rule, limit, item.name, measured))
         notes += _remarks(rule, limit.stated, item.name, measured)
     if not verdicts:
-        name = selection if isinstance(selection, str) else ", ".join(selection)
+        name = names_of(limit.selection)
         nothing = missing(f"{limit.field}: nothing that was measured answers it")
         verdicts.append(verdict_of(rule, limit, name, nothing))
         notes += _remarks(rule, limit.stated, name, nothing)
@@ -126,15 +125,9 @@ def _not_there(_name: str, _at_mm: float | None) -> Measured:
     return missing("the spec names it, but it is not among the readings")
 
 
-def _selection(limit: LimitSpec, characteristic: Characteristic) -> Selection:
-    by_subject: dict[Subject, Selection] = {
-        "lobe": limit.lobes, "spring": limit.springs, "station": limit.stations, "valve": limit.valves,
-        "event": limit.valves,
-    }  # fmt: skip
-    selection = by_subject.get(characteristic.subject, "all")
-    if characteristic.subject in {"valve", "event"} and selection == "all":
-        return limit.lobes
-    return selection
+def names_of(selection: Selection) -> str:
+    """What a selection reads as in a row of its own."""
+    return selection if isinstance(selection, str) else ", ".join(selection)
 
 
 _DEAD_CENTRES: dict[tuple[str, str], DeadCentre] = {

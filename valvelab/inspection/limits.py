@@ -15,7 +15,7 @@ from typing import Literal
 
 from valvelab.errors import BadQuantity, BadSpec
 from valvelab.inspection.characteristics import Characteristic, Subject, named
-from valvelab.records.spec import LimitSpec, Quantity
+from valvelab.records.spec import LimitSpec, Quantity, Selection
 from valvelab.units import bounded, parse_angle, parse_quantity, split_quantity
 
 Where = Literal["follower", "valve"]
@@ -46,6 +46,15 @@ class Limit:
     def field(self) -> str:
         """Where it stands in the spec."""
         return f"[[limit]] {self.number}"
+
+    @property
+    def selection(self) -> Selection:
+        """The items it is on; on valves they may be named by their lobes."""
+        stated, subject = self.stated, self.characteristic.subject
+        if subject in {"valve", "event"}:
+            return stated.lobes if stated.valves == "all" else stated.valves
+        by_subject = {"lobe": stated.lobes, "spring": stated.springs, "station": stated.stations}
+        return by_subject.get(subject, "all")
 
 
 def readings_of(number: int, stated: LimitSpec, spec_file: str) -> tuple[Limit, ...]:

@@ -10,11 +10,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from valvelab.inspection.judging import NOT_HERE, decided, verdict_of
+from valvelab.inspection.judging import NOT_HERE, decided, names_of, verdict_of
 from valvelab.inspection.limits import EVENTS, Limit, readings_of
-from valvelab.measured import Measured
+from valvelab.measured import missing
 from valvelab.records.result import Note, Result, Verdict, warning
-from valvelab.records.spec import EnvelopeSpec, LimitSpec, Selection, Spec
+from valvelab.records.spec import EnvelopeSpec, Spec
 
 PLANNING = frozenset({"sets", "shims"})
 """Commands that use a spec without judging by it."""
@@ -144,20 +144,10 @@ def _without_answered_elsewhere(answer: Answer, sharing: Sequence[Answer]) -> An
 
 def _unanswered(spec: Spec, limit: Limit) -> Verdict:
     reason = f"{limit.field}: no part of this job judges it (of a {limit.characteristic.subject})"
-    return verdict_of(spec.decision, limit, _named(_selection(limit.stated)), Measured(None, None, reason))
+    return verdict_of(spec.decision, limit, names_of(limit.selection), missing(reason))
 
 
 def _unanswered_envelope(spec: Spec, number: int, envelope: EnvelopeSpec) -> Verdict:
     reason = f"[[envelope]] {number}: no part of this job judges it (of a lobe)"
-    missing = Measured(None, None, reason)
-    row = decided(spec.decision, _ENVELOPE, _named(envelope.lobes), missing, (None, None), "mm")
+    row = decided(spec.decision, _ENVELOPE, names_of(envelope.lobes), missing(reason), (None, None), "mm")
     return row.model_copy(update={"clause": envelope.clause})
-
-
-def _selection(stated: LimitSpec) -> Selection:
-    given = (stated.lobes, stated.springs, stated.stations, stated.valves)
-    return next((selection for selection in given if selection != "all"), "all")
-
-
-def _named(selection: Selection) -> str:
-    return selection if isinstance(selection, str) else ", ".join(selection)

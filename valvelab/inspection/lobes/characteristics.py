@@ -26,7 +26,7 @@ from valvelab.inspection.lobes.contour import (
 from valvelab.inspection.lobes.lift_doubts import LACKS_ANGLE, doubt_about
 from valvelab.inspection.lobes.repeatability import LobeGroup, Question, max_lift, nose_centre, peak_angle
 from valvelab.inspection.lobes.shaft import ByItem, MeasuredShaft
-from valvelab.lobe.characteristics import LobeCharacteristics
+from valvelab.lobe.characteristics import EventRow, LobeCharacteristics
 from valvelab.measured import Each, Measured, missing
 from valvelab.records.lobes_result import LobeResult, LobesResult, with_numbers
 
@@ -38,28 +38,17 @@ Of = Callable[[MeasuredShaft, float | None], ByItem]
 class LobeRow(Characteristic):
     """A row with its function.
 
-    label: its printed name, by default its name; table: the title of the table it stands in. block: the part of a
-    lobe's record that holds it, "" for the lobe itself; key: its key there, by default the name with its unit; also: a
-    second place for it.
-    record: whether the lobe's record holds it; states_u: whether its uncertainty too. terse: its name where a line has
-    to hold all that is asked first, "" for what is not; u_column: whether a table has room for its uncertainty.
+    block: the part of a lobe's record that holds it, "" for the lobe itself; key: its key there, by default the name
+    with its unit; also: a second place for it. record: whether the lobe's record holds it; states_u: whether its
+    uncertainty too.
     """
 
     of: Of
-    label: str = ""
-    table: str = ""
     block: str = ""
     key: str = ""
     also: str = ""
     record: bool = True
     states_u: bool = True
-    terse: str = ""
-    u_column: bool = False
-
-    @property
-    def head(self) -> str:
-        """Its printed name."""
-        return self.label or self.name.replace("_", " ")
 
     @property
     def keys(self) -> tuple[str, ...]:
@@ -74,24 +63,13 @@ class LobeRow(Characteristic):
         return Measured(None if holder is None else getattr(holder, key), lobe.uncertainty.get(key))
 
 
-def opening(lobes: LobeCharacteristics, lift_mm: float) -> Each:
-    """Where the opening flank passes a lift."""
-    return lobes.events_once(lift_mm).opening
+def _event(of: Callable[[EventRow], Each]) -> Question:
+    """One of the events at a lift."""
+    return lambda lobes, lift_mm: of(lobes.events_once(lift_mm))
 
 
-def closing(lobes: LobeCharacteristics, lift_mm: float) -> Each:
-    """Where the closing flank passes a lift."""
-    return lobes.events_once(lift_mm).closing
-
-
-def duration(lobes: LobeCharacteristics, lift_mm: float) -> Each:
-    """Cam angle between the two."""
-    return lobes.events_once(lift_mm).duration
-
-
-def middle(lobes: LobeCharacteristics, lift_mm: float) -> Each:
-    """Their middle."""
-    return lobes.events_once(lift_mm).centre
+OPENING, CLOSING = _event(lambda row: row.opening), _event(lambda row: row.closing)
+DURATION, MIDDLE = _event(lambda row: row.duration), _event(lambda row: row.centre)
 
 
 def area(lobes: LobeCharacteristics) -> Each:
@@ -107,7 +85,7 @@ def centre(shaft: MeasuredShaft) -> ByItem:
 def chord_centre(shaft: MeasuredShaft) -> ByItem:
     """Middle of the crossings at the first checking lift."""
     lift_mm = shaft.chord_lift_mm
-    return shaft.ask(middle, lift_mm, circle=True, why=f"no crossings at {lift_mm:g} mm")
+    return shaft.ask(MIDDLE, lift_mm, circle=True, why=f"no crossings at {lift_mm:g} mm")
 
 
 def _fit(question: Question, *, circle: bool = False) -> Of:
@@ -144,12 +122,12 @@ def _extreme(order: int, sign: float) -> Question:
 
 def _of_contour(figure: Extreme) -> Of:
     """A figure of the contour."""
-    return lambda shaft, _at: contour_extreme(shaft, figure)
+    return lambda shaft, _at: shaft.once(contour_extreme, figure)
 
 
 def crank_duration(shaft: MeasuredShaft, at_mm: float | None) -> ByItem:
     """Crank angle between the two."""
-    return {lobe: found.times(2.0) for lobe, found in _at_lift(duration, circle=False)(shaft, at_mm).items()}
+    return {lobe: found.times(2.0) for lobe, found in _at_lift(DURATION, circle=False)(shaft, at_mm).items()}
 
 
 def _jerk_rms(lobes: LobeCharacteristics) -> Each:
@@ -224,9 +202,9 @@ CHARACTERISTICS: tuple[LobeRow, ...] = (
     LobeRow("duration", "crank deg", "angle", "lobe", "crank angle over which lift exceeds the checking lift",
         "2 × (closing − opening)", _PRACTICE, "lift", of=crank_duration, table=EVENTS, block="durations"),
     LobeRow("opening", "cam deg", "angle", "lobe", "where the opening flank passes the checking lift", _ROOT, _PRACTICE,
-        "lift", period=360.0, of=_at_lift(opening), label="opens", table=EVENTS, block="durations"),
+        "lift", period=360.0, of=_at_lift(OPENING), label="opens", table=EVENTS, block="durations"),
     LobeRow("closing", "cam deg", "angle", "lobe", "where the closing flank passes the checking lift", _ROOT, _PRACTICE,
-        "lift", period=360.0, of=_at_lift(closing), label="closes", table=EVENTS, block="durations"),
+        "lift", period=360.0, of=_at_lift(CLOSING), label="closes", table=EVENTS, block="durations"),
     LobeRow("area", "mm cam deg", "number", "lobe", "area under the lift between the feet",
         "integral of the fit between the ends of the base-circle arc", "plain geometry", of=_fit(area), table=LIFT,
         terse="area", u_column=True),
@@ -307,11 +285,9 @@ def result_model() -> type[LobesResult]:
 
 def _as_uncertainties_stand(row: LobeRow) -> int:
     """Uncertainties stand thus: sizes of the fit, its places, then those of each block."""
-    return (
-        2 + ("base_circle", "curvature", "envelope").index(row.block)
-        if row.block not in {"", "centres"}
-        else int(row.period is not None)
-    )
+    if row.block in {"", "centres"}:
+        return int(row.period is not None)
+    return 2 + ("base_circle", "curvature", "envelope").index(row.block)
 
 
 def lobe_numbers(shaft: MeasuredShaft) -> dict[str, tuple[dict[str, float | None], dict[str, float | None]]]:
@@ -357,6 +333,6 @@ def items(shaft: MeasuredShaft, subject: Subject) -> list[Item]:
 
     def look_up(item: str, name: str, at_mm: float | None) -> Measured | None:
         row = rows.get(name)
-        return None if row is None else measured(shaft, row, at_mm).get(item)
+        return None if row is None else shaft.once(measured, row, at_mm).get(item)
 
     return [Item(item, kind, partial(look_up, item)) for item, kind in kinds.items()]

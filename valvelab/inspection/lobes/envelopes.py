@@ -48,16 +48,6 @@ class LobeEnvelope:
     """Why the nominal may not be what it was read as."""
 
     @property
-    def angle_cam_deg(self) -> FloatArray:
-        """Angle grid, counted from the nominal's lobe centre."""
-        return self.fit.angle_cam_deg
-
-    @property
-    def deviation_mm(self) -> FloatArray:
-        """Measured − nominal."""
-        return self.fit.deviation_mm
-
-    @property
     def lower_mm(self) -> FloatArray:
         """Lower edge of the band (negative)."""
         return -self.fit.below_mm
@@ -66,11 +56,6 @@ class LobeEnvelope:
     def upper_mm(self) -> FloatArray:
         """Upper edge of the band."""
         return self.fit.above_mm
-
-    @property
-    def nominal_centre_cam_deg(self) -> float:
-        """The nominal's lobe centre on its own table's scale."""
-        return self.nominal.centre_cam_deg
 
     def use(self) -> EnvelopeUse:
         """The record of it."""

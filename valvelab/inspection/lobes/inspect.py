@@ -16,17 +16,17 @@ from valvelab.inspection.judging import judge
 from valvelab.inspection.lobes.camshaft import SPREAD_LIFT_MM, camshaft_result
 from valvelab.inspection.lobes.characteristics import (
     CHARACTERISTICS,
+    CLOSING,
+    DURATION,
+    MIDDLE,
+    OPENING,
     area,
     centre,
     chord_centre,
-    closing,
     crank_duration,
-    duration,
     items,
     lobe_numbers,
     measured,
-    middle,
-    opening,
     record_models,
     result_model,
 )
@@ -271,8 +271,8 @@ def _nested(values: Mapping[str, float | None]) -> dict[str, object]:
 
 def _duration_row(shaft: MeasuredShaft, lobe: str, lift_mm: float) -> LobeDuration:
     """One row of durations of one lobe; a lift that a flank never passes gives None throughout."""
-    first, last, centre = (shaft.ask(question, lift_mm, circle=True)[lobe] for question in (opening, closing, middle))
-    cam = shaft.ask(duration, lift_mm)[lobe]
+    first, last, centre = (shaft.ask(question, lift_mm, circle=True)[lobe] for question in (OPENING, CLOSING, MIDDLE))
+    cam = shaft.ask(DURATION, lift_mm)[lobe]
     crank = cam.times(2.0)
     return LobeDuration(
         at_mm=lift_mm, opening_cam_deg=first.value, closing_cam_deg=last.value, duration_cam_deg=cam.value,

@@ -53,17 +53,21 @@ class MeasuredShaft:
 
     def ask(self, question: Question, *at_mm: float, circle: bool = False, why: str = "") -> ByItem:
         """The answer of every lobe's fit; circle: a place on the circle, folded onto a turn; why: it may be missing."""
+        return self.once(_answers, question, at_mm, circle, why)
 
-        def of(group: LobeGroup, row: int) -> Measured:
-            found = group.ask(question, *at_mm, circle=circle)[row]
-            if found.value is None:
-                return found if found.reason else missing(why)
-            return replace(found, value=fold_scalar(found.value)) if circle else found
+    def once(self, work: Callable[..., T], *of: object) -> T:
+        """What is asked for more than once, worked out once: `work(shaft, *of)`."""
+        key = work, of
+        if key not in self._once:
+            self._once[key] = work(self, *of)
+        return cast("T", self._once[key])
 
-        return self.each(of)
 
-    def once(self, work: Callable[[MeasuredShaft], T]) -> T:
-        """What several characteristics share, worked out once."""
-        if work not in self._once:
-            self._once[work] = work(self)
-        return cast("T", self._once[work])
+def _answers(shaft: MeasuredShaft, question: Question, at_mm: tuple[float, ...], circle: bool, why: str) -> ByItem:
+    def of(group: LobeGroup, row: int) -> Measured:
+        found = group.ask(question, *at_mm, circle=circle)[row]
+        if found.value is None:
+            return found if found.reason else missing(why)
+        return replace(found, value=fold_scalar(found.value)) if circle else found
+
+    return shaft.each(of)
