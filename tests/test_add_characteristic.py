@@ -6,7 +6,6 @@ import json
 import sys
 from pathlib import Path
 from types import FrameType
-from typing import Any
 
 import make_readme
 import pytest
@@ -20,8 +19,8 @@ from valvelab.inspection.lobes.inspect import LobesInspection, inspect_lobes
 from valvelab.lobe.characteristics import LobeCharacteristics
 from valvelab.measured import Each
 from valvelab.records.spec import Spec
-from valvelab.report.lobes_tables import characteristics_section
-from valvelab.window.stations.lobes_view import _fact_columns
+from valvelab.tables.lobes import lobe_tables
+from valvelab.window.fact_table import fact_columns
 from valvelab.workbench.facts import lobe_facts
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -43,7 +42,6 @@ TRIAL = LobeRow(
     "half of it",
     "plain arithmetic",
     of=lambda shaft, _at: shaft.ask(half_lift),
-    terse="half lift",
     table=LIFT,
     u_column=True,
 )
@@ -79,25 +77,25 @@ def test_a_limit_on_it_is_judged() -> None:
 
 def test_the_terminal_shows_it(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["lobes", str(FOUR)]) == 0
-    head, _, first, *_ = capsys.readouterr().out.splitlines()
-    assert "half lift mm" in head
+    title, head, _, first, *_ = capsys.readouterr().out.splitlines()
+    assert title == LIFT
+    assert "half lift [mm]" in head
     shown = first.split()
-    assert f"{0.5 * float(shown[1]):.4f}" in shown[2:]
+    assert any(float(text) == pytest.approx(0.5 * float(shown[1]), abs=1e-4) for text in shown[2:])
 
 
 def test_paper_shows_it() -> None:
-    section: Any = characteristics_section(judged().result, "metric")
-    (table,) = (block for block in section.blocks if block.title == LIFT)
+    table = next(table for table in lobe_tables(judged().result, "metric") if table.title == LIFT)
     column = table.header.index("half lift")
     assert table.header[column + 1] == "u"
     for row in each(table.rows):
-        assert float(row[column]) == pytest.approx(0.5 * float(row[1]), abs=1e-4)
+        assert float(str(row[column])) == pytest.approx(0.5 * float(str(row[1])), abs=1e-4)
 
 
 @pytest.mark.usefixtures("app")
 def test_the_window_shows_it() -> None:
     (fact,) = (fact for fact in lobe_facts(judged(), "1I") if fact.name == "half_lift")
-    named, value, u = (column.text(fact) for column in _fact_columns("metric", item=False))
+    named, value, u = (column.text(fact) for column in fact_columns("metric"))
     assert named == "half lift, mm"
     assert float(value) > 3.0
     assert float(u) > 0.0

@@ -13,7 +13,7 @@ from lobe_samples import Truth, answers, design, lopsided, measured, turn
 from something import each
 
 from valvelab.cli.main import main
-from valvelab.cli.output import verdict_table
+from valvelab.cli.output import verdict_text
 from valvelab.files.lift_table import read_lift_table
 from valvelab.inspection.lobes.inspect import inspect_lobes
 from valvelab.inspection.lobes.lift_doubts import LACKS_ANGLE
@@ -22,7 +22,8 @@ from valvelab.lobe.characteristics import Instrument
 from valvelab.records.result import Verdict
 from valvelab.records.spec import Spec
 from valvelab.report import assembly
-from valvelab.report.page_model import Paragraph, Table
+from valvelab.report.page_model import Paragraph
+from valvelab.tables.description import Table
 from valvelab.window.verdict_table import columns
 
 STATED = "# encoder uncertainty: 0.05 cam deg\n"
@@ -175,9 +176,9 @@ def judged_rows(tmp_path: Path) -> tuple[Verdict, ...]:
 
 
 def test_the_terminal_numbers_the_reasons_under_the_table(tmp_path: Path) -> None:
-    lines = verdict_table(judged_rows(tmp_path), "metric").splitlines()
-    assert lines[-1] == f"[1] {LACKS_ANGLE}"
-    assert [line.rstrip().endswith("[1]") for line in lines[2:4]] == [True, False]
+    lines = verdict_text(judged_rows(tmp_path), "metric").splitlines()
+    assert lines[-1] == f"(1) {LACKS_ANGLE}."
+    assert [line.rstrip().endswith("(1)") for line in lines[2:4]] == [True, False]
 
 
 def test_paper_numbers_the_reasons_under_the_table(tmp_path: Path) -> None:

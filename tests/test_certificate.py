@@ -32,10 +32,11 @@ from valvelab.report.attachments import carried_files, is_inside
 from valvelab.report.carried import carry, job_toml
 from valvelab.report.comparison import compare_results, compare_texts
 from valvelab.report.dial import label_anchors, spread_out
-from valvelab.report.page_model import Attachment, Box, Certificate, FigureBlock, Paragraph, Section, Table
+from valvelab.report.page_model import Attachment, Box, Certificate, FigureBlock, Paragraph, Section
 from valvelab.report.pdf import certificate_bytes
 from valvelab.report.pdf_file import read_file
 from valvelab.report.scales import Scale, scale_for, thinned, tick_texts, ticks
+from valvelab.tables.description import Table
 from valvelab.units import DisplayUnit
 
 X = np.linspace(-70.0, 70.0, 561)

@@ -50,9 +50,9 @@ def test_exit_code_reports_the_worn_lobe(first: tuple[Path, subprocess.Completed
 def test_every_verdict_is_told(first: tuple[Path, subprocess.CompletedProcess[str]]) -> None:
     _, done = first
     lines = [" ".join(line.split()) for line in done.stdout.splitlines()]
-    assert "✗ reject 3E: max_lift, index_error, envelope" in lines
+    assert "✗ rejected 3E: max_lift, index_error, envelope" in lines
     assert "? undecided 2E: max_lift" in lines
-    accepted = [line for line in lines if line.startswith("✓ accept")]
+    accepted = [line for line in lines if line.startswith("✓ accepted")]
     assert any({"1I,", "2I,", "3I,", "4I,", "1E,"} <= set(line.split()) for line in accepted)
 
 

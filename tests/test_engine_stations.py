@@ -425,19 +425,19 @@ def test_sliders_try_and_verdicts_stay(engine: MainWindow) -> None:
     QTest.keyClick(lash, Qt.Key.Key_Right)
     QTest.qWait(30)
     assert lash.value() == before + 1
-    stated, tried = lines(view)["greatest lift, mm"]
+    stated, tried = lines(view)["max valve lift, mm"]
     assert float(stated) - float(tried) == pytest.approx(0.01, abs=0.002), "a lash of 0.01 mm more, plain mechanics"
     assert lines(view)["rule lift, mm"][0] == lines(view)["rule lift, mm"][1], "the rule lift is judged without lash"
     assert [row.decision for row in engine.verdicts.sheet.rows_model.rows] == verdicts
     assert engine.bench.history.undo_label == "try another lash"
     engine.do_undo()
-    assert lines(view)["greatest lift, mm"][0] == lines(view)["greatest lift, mm"][1]
+    assert lines(view)["max valve lift, mm"][0] == lines(view)["max valve lift, mm"][1]
 
 
 def test_advancing_brings_the_intake_nearer_to_the_piston(engine: MainWindow) -> None:
     view = motion(engine)
     enter(view.trial.fields["advance"], "4")
-    stated, tried = (float(text) for text in lines(view)["to the piston, mm"])
+    stated, tried = (float(text) for text in lines(view)["piston clearance, mm"])
     assert tried < stated
     opens = [text.split()[0] for text in lines(view)["opens at 1.27 mm"]]
     assert float(opens[1]) - float(opens[0]) == pytest.approx(4.0, abs=0.15)
@@ -608,7 +608,7 @@ def test_a_measured_spring_can_be_tried(engine: MainWindow) -> None:
     assert box.count() > 1
     box.setCurrentIndex(3)
     box.activated.emit(3)
-    stated, tried = lines(view)["margin at top speed, N"]
+    stated, tried = lines(view)["margin at max speed, N"]
     assert stated != tried
 
 

@@ -13,7 +13,7 @@ from make_form_samples import BOW_UM, FORM, SAMPLES, STATIONS_MM, TAPER_UM, cent
 from papers import page_texts
 from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
-from PySide6.QtWidgets import QAbstractButton, QApplication, QComboBox, QLineEdit, QSpinBox
+from PySide6.QtWidgets import QAbstractButton, QApplication, QComboBox, QLineEdit, QSpinBox, QWidget
 from something import each
 from test_pictures import compare
 from waiting import wait_for
@@ -262,7 +262,7 @@ def test_texture_station_shows_parameters_with_their_limits(window: MainWindow) 
     put(window, FLANK, SPEC)
     view = front(window, TextureView)
     rows = {row[0].removesuffix(", µm"): row for row in cells(view.table)}
-    assert rows["Ra"][2] == "0.10 to 0.40"
+    assert rows["Ra"][2] == "0.100 to 0.400"
     assert rows["Rvk"][2] == "≥ 0.20"
     assert rows["Rq"][2] == ""
     assert list(rows)[:3] == ["Ra", "Rq", "Rz"]
@@ -483,12 +483,12 @@ def test_the_sample_button_opens_the_stations_own(window: MainWindow, name: str,
 def test_every_input_has_a_name_that_can_be_spoken(window: MainWindow, name: str) -> None:
     put(window, name)
     view = window.pages.front()
-    for kind in (QLineEdit, QComboBox, QSpinBox, QAbstractButton):
-        for widget in each(view.findChildren(kind)):
-            inside = isinstance(widget.parent(), (QComboBox, QSpinBox)) or widget.objectName().startswith("qt_")
-            by_text = isinstance(widget, QAbstractButton) and bool(widget.text())
-            if widget.isVisible() and not inside and not by_text and not isinstance(widget.parent(), Sheet):
-                assert widget.accessibleName(), (widget, widget.parent())
+    kinds: tuple[type[QWidget], ...] = (QLineEdit, QComboBox, QSpinBox, QAbstractButton)
+    for widget in each(widget for kind in kinds for widget in view.findChildren(kind)):
+        inside = isinstance(widget.parent(), (QComboBox, QSpinBox)) or widget.objectName().startswith("qt_")
+        by_text = isinstance(widget, QAbstractButton) and bool(widget.text())
+        if widget.isVisible() and not inside and not by_text and not isinstance(widget.parent(), Sheet):
+            assert widget.accessibleName(), (widget, widget.parent())
 
 
 @pytest.mark.parametrize("name", [JOURNALS, FLANK, STUDY])

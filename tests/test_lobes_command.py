@@ -147,11 +147,11 @@ def test_a_reverse_sweep_is_mirrored(run: Callable[..., Answer], tmp_path: Path,
 def test_readable_tables_in_both_systems(run: Callable[..., Answer], lift: Path) -> None:
     code, metric, notes = run(lift)
     assert code == 0
-    assert "lift mm" in metric
+    assert "max lift [mm]" in metric
     assert "8.000" in metric
     assert "eccentricity" in notes
     _, inch, quiet = run(lift, "--units", "inch", "--quiet")
-    assert "lift in" in inch
+    assert "max lift [in]" in inch
     assert "0.31" in inch
     assert quiet == ""
 
@@ -188,7 +188,7 @@ def test_out_writes_what_it_would_print(run: Callable[..., Answer], tmp_path: Pa
     assert json.loads(written.read_text(encoding="utf-8")) == document(run, lift)
     text = tmp_path / "lobes.txt"
     run(lift, "--out", text, "--quiet")
-    assert text.read_text(encoding="utf-8").startswith("lobe")
+    assert text.read_text(encoding="utf-8").startswith("Lift and centre\nlobe")
 
 
 def test_eccentricity_kept(run: Callable[..., Answer], lift: Path) -> None:

@@ -253,7 +253,7 @@ def test_pairs_by_seat_force_and_rate(readings: Path, capsys: pytest.CaptureFixt
     # plain mechanics: 30 N/mm × 0.05 mm twice, 31 × 0.02 once, of 3 N each
     assert document["total_spread"] == pytest.approx((1.5 + 1.5 + 0.62) / 3.0)
     code, out, _ = call(capsys, *words)
-    assert "3 sets of 2 (proven the most), 2 left over" in out
+    assert "3 sets of 2, 2 springs left over. Proven to be the most there can be" in out
 
 
 def test_conditions_on_the_command_line(readings: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -84,7 +84,7 @@ def test_the_certificate_in_inches_converts_exactly(tray: Path, tmp_path: Path) 
     target = tmp_path / "c.pdf"
     assert main(["sets", str(tray), *WITHIN, "--units", "inch", "--out", str(target), "--quiet"]) == 0
     text = words(target)
-    assert f"{241.5 / POUND_FORCE_N:.1f}" in text  # mean of 240 and 243 N
+    assert f"{241.5 / POUND_FORCE_N:.2f}" in text  # mean of 240 and 243 N
     assert f"{3.0 / POUND_FORCE_N:.2f}" in text
     assert "largest range in a set seat force 0.8992 lbf" in " ".join(text.split())
 

@@ -94,7 +94,7 @@ def test_set_size_comes_from_the_heights_else_sixteen() -> None:
     assert set(sets.wish_of(Document(), many, None).within) == {"seat_force", "rate"}
 
 
-@given(st.lists(st.tuples(st.sampled_from("abcd"), st.sampled_from([None, 0, 1, 2, 3])), max_size=12))
+@given(st.lists(st.tuples(st.sampled_from("abcd"), st.sampled_from([None, 0, 1, 2, 3])), min_size=1, max_size=12))
 def test_moving_never_loses_or_doubles_a_spring(moves: list[tuple[str, int | None]]) -> None:
     grouping = Grouping((("a", "b"), ("c",)))
     for spring, to in each(moves):

@@ -5,9 +5,10 @@ from __future__ import annotations
 import argparse
 import json
 
-from valvelab.cli.output import table
+from valvelab.cli.output import table_text
 from valvelab.cli.streams import answer
 from valvelab.inspection.characteristics import all_characteristics
+from valvelab.tables.description import Table
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -21,10 +22,16 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         answer(json.dumps({"characteristics": [row.listing for row in rows]}, indent=1))
         return 0
-    cells = [
-        [row.name, row.subject, row.unit or "–", row.needs_at or "", "" if row.period is None else f"{row.period:g}",
-         row.meaning]
+    cells = tuple(
+        (
+            row.name,
+            row.subject,
+            row.unit or "–",
+            row.needs_at or "",
+            f"{row.period:g}" if row.period else "",
+            row.meaning,
+        )
         for row in rows
-    ]  # fmt: skip
-    answer(table(["name", "of", "unit", "at", "circle", "meaning"], cells, left=6))
+    )
+    answer(table_text(Table(("name", "of", "unit", "at", "circle", "meaning"), cells, left=6)))
     return 0

@@ -13,11 +13,12 @@ from textwrap import wrap
 from typing import TYPE_CHECKING
 
 from valvelab.cli.options import add_common
-from valvelab.cli.output import MARKS, plain, verdict_table, write_out
+from valvelab.cli.output import mark_text, plain, verdict_text, write_out
 from valvelab.cli.outputs import check_outputs
 from valvelab.cli.streams import answer, say
 from valvelab.errors import BadFile
-from valvelab.records.result import Decision, Verdict, exit_code
+from valvelab.records.result import Verdict, exit_code
+from valvelab.tables.verdicts import RANKED, rank
 from valvelab.units import System
 from valvelab.writing import make_folder, write_whole
 
@@ -34,7 +35,6 @@ WIDTH = 100
 ON_PURPOSE = (
     "Bad parts are among the samples on purpose, one worn lobe first of all: exit code 1 reports their rejection."
 )
-_WORST_FIRST: tuple[Decision, ...] = ("reject", "undecided", "accept")
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -192,13 +192,13 @@ def _text(result: DemoResult, done: list[_Done]) -> str:
 
 
 def _part_text(part: DemoPart, kind: str, system: System) -> str:
-    tally = {decision: sum(row.decision == decision for row in part.verdicts) for decision in _WORST_FIRST}
+    tally = {decision: sum(row.decision == decision for row in part.verdicts) for decision in RANKED}
     counts = f"{tally['accept']} accepted, {tally['undecided']} undecided, {tally['reject']} rejected"
     lines = [f"{kind}: {part.file}: {counts if part.verdicts else 'no limits apply'}"]
     lines += [f"  {line}" for line in _by_item(part.verdicts)]
     open_rows = [row for row in part.verdicts if row.decision != "accept"]
     if open_rows:
-        lines += ["", *(f"  {line}" for line in verdict_table(open_rows, system).splitlines())]
+        lines += ["", *(f"  {line}" for line in verdict_text(open_rows, system).splitlines())]
     return "\n".join(lines)
 
 
@@ -207,17 +207,16 @@ def _by_item(verdicts: tuple[Verdict, ...]) -> list[str]:
     worst: dict[str, int] = {}
     reasons: dict[str, list[str]] = {}
     for row in verdicts:
-        rank = _WORST_FIRST.index(row.decision)
-        worst[row.item] = min(rank, worst.get(row.item, rank))
+        worst[row.item] = min(rank(row.decision), worst.get(row.item, len(RANKED)))
         if row.decision != "accept":
             reasons.setdefault(row.item, []).append(row.characteristic)
     lines = [
-        f"{MARKS[_WORST_FIRST[rank]]:<13}{item}: {', '.join(dict.fromkeys(reasons[item]))}"
-        for item, rank in sorted(worst.items(), key=lambda entry: entry[1])
+        f"{mark_text(RANKED[place]):<13}{item}: {', '.join(dict.fromkeys(reasons[item]))}"
+        for item, place in sorted(worst.items(), key=lambda entry: entry[1])
         if item in reasons
     ]
     accepted = ", ".join(item for item in worst if item not in reasons)
-    return lines + wrap(accepted, WIDTH, initial_indent=f"{MARKS['accept']:<13}", subsequent_indent=" " * 13)
+    return lines + wrap(accepted, WIDTH, initial_indent=f"{mark_text('accept'):<13}", subsequent_indent=" " * 13)
 
 
 def _closing(result: DemoResult, done: list[_Done], code: int) -> str:

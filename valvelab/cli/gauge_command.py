@@ -7,11 +7,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from valvelab.cli.options import add_columns, add_common, spec_of
-from valvelab.cli.output import finish, table, verdict_table
+from valvelab.cli.output import finish, page, verdict_text
 from valvelab.cli.streams import answer, say
 from valvelab.errors import BadFile, WrongUsage
 from valvelab.records.gauge_result import GaugeResult
-from valvelab.units import System, display_unit, show, two_digits
+from valvelab.units import System
 from valvelab.writing import write_whole
 
 if TYPE_CHECKING:
@@ -115,37 +115,9 @@ def _plan(args: argparse.Namespace) -> int:
 
 
 def gauge_text(result: GaugeResult, system: System) -> str:
-    """The readable table."""
-    label = display_unit(result.unit, system).label or "–"
-    decimals = two_digits(result.anova.grr_sd, result.unit, system)
+    """The readable tables."""
+    from valvelab.tables.form import analysis_table, study_table
 
-    def sd(value: float | None) -> str:
-        return show(value, result.unit, system, decimals)
-
-    def pair(name: str, *, percent: bool) -> list[str]:
-        both = (getattr(result.anova, name), getattr(result.ranges, name))
-        return [show(value, "%", system) if percent else sd(value) for value in both]
-
-    names = {
-        "repeatability_sd": "repeatability", "reproducibility_sd": "reproducibility", "interaction_sd": "interaction",
-        "grr_sd": "GRR", "part_sd": "part", "total_sd": "total",
-    }  # fmt: skip
-    rows = [[text, *pair(key, percent=False), label] for key, text in names.items()]
-    rows.append(["GRR of total", *pair("grr_percent", percent=True), "%"])
-    if result.tolerance is not None:
-        rows.append(["6 GRR of tolerance", *pair("grr_percent_of_tolerance", percent=True), "%"])
-    ndc = [str(value) if value is not None else "–" for value in (result.anova.ndc, result.ranges.ndc)]
-    rows.append(["distinct categories", *ndc, ""])
     head = f"{len(result.parts)} parts × {len(result.appraisers)} appraisers × {result.trials} trials"
-    analysis = [
-        [row.source, str(row.freedom), f"{row.sum_of_squares:.6g}", f"{row.mean_square:.6g}",
-         "–" if row.f_ratio is None else f"{row.f_ratio:.3f}", "–" if row.p_value is None else f"{row.p_value:.4f}"]
-        for row in result.analysis
-    ]  # fmt: skip
-    parts = [
-        head,
-        table(["standard deviation", "analysis of variance", "ranges", "unit"], rows),
-        table(["source", "freedom", "sum of squares", "mean square", "F", "p"], analysis),
-    ]
-    verdicts = verdict_table(result.verdicts, system)
-    return "\n\n".join([*parts, *([verdicts] if verdicts else [])])
+    tables = [study_table(result, system), analysis_table(result, system)]
+    return page(head, tables, verdict_text(result.verdicts, system))

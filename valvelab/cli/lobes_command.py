@@ -8,14 +8,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from valvelab.cli.options import add_columns, add_common, checking_lifts, spec_of
-from valvelab.cli.output import finish, table, verdict_table
+from valvelab.cli.output import finish, page, verdict_text
 from valvelab.errors import BadQuantity, CannotEvaluate, WrongUsage
-from valvelab.units import System, display_unit, show
+from valvelab.units import System
 
 if TYPE_CHECKING:
-    from valvelab.inspection.lobes.characteristics import LobeRow
     from valvelab.inspection.lobes.inspect import LobesInspection, Settings
-    from valvelab.records.lobes_result import LobeResult, LobesResult
+    from valvelab.records.lobes_result import LobesResult
     from valvelab.report.assembly import Part
 
 
@@ -94,97 +93,7 @@ def _settings(args: argparse.Namespace) -> Settings:
 
 
 def lobes_text(result: LobesResult, system: System) -> str:
-    """The readable tables: lobes, durations, camshaft, verdicts."""
-    parts = [
-        _lobe_table(result, system),
-        _contour_table(result, system),
-        _duration_table(result, system),
-        _camshaft_lines(result, system),
-    ]
-    verdicts = verdict_table(result.verdicts, system)
-    return "\n\n".join(part for part in (*parts, verdicts) if part)
+    """The readable tables: lobes, durations, contour, camshaft, verdicts."""
+    from valvelab.tables.lobes import lobe_tables
 
-
-_DECIMALS = {"cam deg": 3, "mm cam deg": 2, "mm/cam deg": 5, "mm/cam deg2": 6, "um": 2, "deg": 2}
-
-
-def _lobe_table(result: LobesResult, system: System) -> str:
-    columns = _columns(result, system, lambda row: row.block != "curvature")
-    columns.append(("left out", [str(lobe.outliers) for lobe in result.lobes]))
-    if any(lobe.envelope for lobe in result.lobes):
-        columns.append(("use of band", [_use(lobe) for lobe in result.lobes]))
-    return _table(result, columns)
-
-
-def _contour_table(result: LobesResult, system: System) -> str:
-    """Contour figures, where they could be derived."""
-    if all(lobe.curvature.max_pressure_angle_deg is None for lobe in result.lobes):
-        return ""
-    return _table(result, _columns(result, system, lambda row: row.block == "curvature"))
-
-
-def _columns(result: LobesResult, system: System, wanted: Callable[[LobeRow], bool]) -> list[tuple[str, list[str]]]:
-    """Head and cells of every characteristic that is asked first; the lift's with its uncertainty."""
-    from valvelab.inspection.lobes.characteristics import recorded
-
-    found = []
-    for row in recorded():
-        if not row.terse or not wanted(row):
-            continue
-        # a reading's noise is told in micrometres in any shop
-        units: System = "metric" if row.unit == "um" else system
-        unit = display_unit(row.unit, units).label.replace(" cam deg", "·deg").replace("/cam deg", "/deg")
-        decimals = 3 if row.block == "curvature" and row.unit == "mm" else _DECIMALS.get(row.unit)
-        stated = [row.stated(lobe) for lobe in result.lobes]
-        found.append((f"{row.terse} {unit}", [show(one.value, row.unit, units, decimals) for one in stated]))
-        if row.name == "max_lift":
-            found.append(("u", [show(one.u, row.unit, units, decimals) for one in stated]))
-    return found
-
-
-def _table(result: LobesResult, columns: list[tuple[str, list[str]]]) -> str:
-    names = [lobe.lobe for lobe in result.lobes]
-    rows = zip(names, *(cells for _, cells in columns), strict=True)
-    return table(["lobe", *(head for head, _ in columns)], [list(row) for row in rows])
-
-
-def _use(lobe: LobeResult) -> str:
-    return "–" if lobe.envelope is None else f"{100.0 * lobe.envelope.worst_use_of_band:.0f} %"
-
-
-def _duration_table(result: LobesResult, system: System) -> str:
-    length = display_unit("mm", system).label
-    rows = [
-        [
-            lobe.lobe,
-            show(row.at_mm, "mm", system, 4 if system == "inch" else 3),
-            show(row.opening_cam_deg, "cam deg", system, 3),
-            show(row.closing_cam_deg, "cam deg", system, 3),
-            show(row.duration_crank_deg, "crank deg", system, 3),
-            show(row.uncertainty.duration_crank_deg, "crank deg", system, 3),
-            show(row.centre_cam_deg, "cam deg", system, 3),
-        ]
-        for lobe in result.lobes
-        for row in lobe.durations
-    ]
-    header = ["lobe", f"at {length}", "opens cam deg", "closes cam deg", "duration crank deg", "u", "middle cam deg"]
-    return table(header, rows)
-
-
-def _camshaft_lines(result: LobesResult, system: System) -> str:
-    camshaft = result.camshaft
-    lines = [
-        f"cylinder {row.cylinder}: lobe separation {row.lobe_separation_cam_deg:.3f} cam deg"
-        for row in camshaft.cylinders
-    ]
-    if camshaft.lobe_separation_mean_cam_deg is not None:
-        lines.append(f"mean lobe separation {camshaft.lobe_separation_mean_cam_deg:.3f} cam deg")
-    if camshaft.index_errors:
-        errors = ", ".join(f"{row.lobe} {row.error_cam_deg:+.3f}" for row in camshaft.index_errors)
-        lines.append(f"index errors, cam deg: {errors}")
-    for spread in camshaft.spreads:
-        lift = show(spread.max_lift_mm, "mm", system)
-        duration = show(spread.duration_crank_deg, "crank deg", system, 3)
-        unit = display_unit("mm", system).label
-        lines.append(f"{spread.kind} lobes: lift within {lift} {unit}, duration within {duration} crank deg")
-    return "\n".join(lines)
+    return page(lobe_tables(result, system), verdict_text(result.verdicts, system))

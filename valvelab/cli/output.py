@@ -8,57 +8,61 @@ from pathlib import Path
 
 from valvelab.cli.streams import answer, say
 from valvelab.errors import WrongUsage, one_line
-from valvelab.records.result import Result, Verdict, exit_code, numbered_reasons
-from valvelab.units import System, display_unit, show
+from valvelab.records.result import Decision, Result, Verdict, exit_code
+from valvelab.tables.description import Cell, Mark, Table
+from valvelab.tables.verdicts import SIGNS, WORDS, verdict_table
+from valvelab.units import System
 from valvelab.writing import write_whole
 
-MARKS = {"accept": "✓ accept", "reject": "✗ reject", "undecided": "? undecided"}
 
-
-def table(header: Sequence[str], rows: Sequence[Sequence[str]], left: int = 1) -> str:
-    """Plain text table; the first `left` columns flush left, the others flush right."""
-    header, rows = list(map(one_line, header)), [list(map(one_line, row)) for row in rows]
-    widths = [max(len(row[column]) for row in [header, *rows]) for column in range(len(header))]
-    lines = []
-    for row in [header, ["─" * width for width in widths], *rows]:
+def table_text(table: Table) -> str:
+    """A table as plain text, its units behind the heads."""
+    units = table.units or ("",) * len(table.header)
+    heads = [f"{head} [{unit}]" if unit else head for head, unit in zip(table.header, units, strict=True)]
+    rows = [[one_line(_cell(cell)) for cell in row] for row in table.rows]
+    widths = [max(len(row[column]) for row in [heads, *rows]) for column in range(len(heads))]
+    lines = [table.title] if table.title else []
+    for row in [heads, ["─" * width for width in widths], *rows]:
         cells = [
-            cell.ljust(width) if column < left else cell.rjust(width)
+            cell.ljust(width) if column < table.left or column in table.flush_left else cell.rjust(width)
             for column, (cell, width) in enumerate(zip(row, widths, strict=True))
         ]
         lines.append("  ".join(cells).rstrip())
     return "\n".join(lines)
 
 
+def mark_text(decision: Decision) -> str:
+    """A decision as sign and word."""
+    return f"{SIGNS[decision]} {WORDS[decision]}"
+
+
+def _cell(cell: Cell) -> str:
+    return mark_text(cell.decision) if isinstance(cell, Mark) else cell
+
+
+def page(*parts: str | Table | Sequence[Table]) -> str:
+    """Texts and tables under one another, with a line between; what is empty is left out."""
+    texts: list[str] = []
+    for part in parts:
+        if isinstance(part, str):
+            texts.append(part)
+        else:
+            tables = [part] if isinstance(part, Table) else part
+            texts += [table_text(table) for table in tables if table.rows]
+    return "\n\n".join(text for text in texts if text)
+
+
+def verdict_text(verdicts: Sequence[Verdict], system: System) -> str:
+    """The table of verdicts with its reasons under it, or nothing."""
+    if not verdicts:
+        return ""
+    table, reasons = verdict_table(verdicts, system)
+    return "\n".join([table_text(table), *reasons])
+
+
 def plain(text: str) -> str:
     """A text of several lines as a terminal may be given it."""
     return "\n".join(map(one_line, text.rstrip().split("\n")))
-
-
-def verdict_table(verdicts: Sequence[Verdict], system: System) -> str:
-    """The verdicts as a text table with their reasons numbered under it, or an empty string."""
-    if not verdicts:
-        return ""
-    rows = []
-    reasons = numbered_reasons(verdicts)
-    for verdict in verdicts:
-        unit = display_unit(verdict.unit, system).label
-        chance = verdict.probability_conforming
-        rows.append([
-            verdict.characteristic + ("" if verdict.at_mm is None else f" @ {show(verdict.at_mm, 'mm', system)}"),
-            verdict.item,
-            show(verdict.measured, verdict.unit, system),
-            show(verdict.standard_uncertainty, verdict.unit, system),
-            show(verdict.lower, verdict.unit, system),
-            show(verdict.upper, verdict.unit, system),
-            unit,
-            "–" if chance is None else f"{100.0 * chance:.1f} %",
-            MARKS[verdict.decision],
-            verdict.clause or "",
-            *([f"[{reasons[verdict.remark]}]" if verdict.remark else ""] if reasons else []),
-        ])  # fmt: skip
-    header = ["characteristic", "item", "measured", "u", "lower", "upper", "unit", "conforms", "verdict", "clause"]
-    under = "".join(f"\n[{number}] {reason}" for reason, number in reasons.items())
-    return table(header + ["why"] * bool(reasons), rows, left=2) + under
 
 
 def finish(result: Result, args: argparse.Namespace, text: Callable[[], str]) -> int:

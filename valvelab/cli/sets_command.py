@@ -10,10 +10,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from valvelab.cli.options import add_columns, add_common, quantity
-from valvelab.cli.output import finish, table
+from valvelab.cli.output import finish, page
 from valvelab.cli.springs_command import question_of
 from valvelab.errors import BadFile, WrongUsage
-from valvelab.units import System, display_unit, show
+from valvelab.units import System
 
 if TYPE_CHECKING:
     from valvelab.inspection.springs.check_sets import StatedSets
@@ -203,58 +203,8 @@ def _reporter(args: argparse.Namespace) -> Callable[[Progress], None] | None:
     return report
 
 
-UNITS = {
-    "seat_force_n": "N",
-    "open_force_n": "N",
-    "rate_n_per_mm": "N/mm",
-    "solid_height_mm": "mm",
-    "free_length_mm": "mm",
-}
-DECIMALS = {"N": 2, "N/mm": 3, "mm": 3}
-
-
 def text_of(result: SetsResult, system: System) -> str:
-    """The readable answer: one row a set, then its springs, then what is left over."""
-    proof = "proven the most" if result.number_proven else f"at most {result.bound_sets}"
-    tight = "proven the least" if result.spread_proven else f"at least {result.bound_total_spread:.3f}"
-    placed = any(one.position for one in result.sets)
-    what = "sets by position" if placed else f"sets of {result.size}"
-    head = f"{len(result.sets)} {what} ({proof}), {len(result.left_over)} left over"
-    if result.sets:
-        head += f"; total spread {result.total_spread:.3f} ({tight})"
-    parts = [head]
-    if result.sets:
-        parts += [_set_table(result, system), _members(result)]
-    if result.left_over:
-        parts.append("left over: " + ", ".join(result.left_over))
-    if result.excluded:
-        parts.append("rejected, so not matched: " + ", ".join(one.spring for one in result.excluded))
-    return "\n\n".join(parts)
+    """The readable answer: what is proven, a row a set, the springs of each, what is left over."""
+    from valvelab.tables.springs import kept_out, left_over, proof, set_tables
 
-
-def _set_table(result: SetsResult, system: System) -> str:
-    placed = any(one.position for one in result.sets)
-    header = ["set", *(["position"] if placed else [])]
-    for key in result.within:
-        name = key.rsplit("_n_per_mm", 1)[0].rsplit("_n", 1)[0].rsplit("_mm", 1)[0].replace("_", " ")
-        label = display_unit(UNITS[key], system).label
-        header += [f"{name} mean [{label}]", f"range [{label}]", "of limit"]
-    rows = []
-    for number, one in enumerate(result.sets, start=1):
-        row = [str(number), *([one.position or ""] if placed else [])]
-        for key, limit in result.within.items():
-            decimals = DECIMALS[UNITS[key]]
-            row += [
-                show(one.mean[key], UNITS[key], system, decimals),
-                show(one.spread[key], UNITS[key], system, decimals),
-            ]
-            row.append(f"{100.0 * one.spread[key] / limit:.0f} %")
-        rows.append(row)
-    return table(header, rows, left=2 if placed else 1)
-
-
-def _members(result: SetsResult) -> str:
-    lines = []
-    for number, one in enumerate(result.sets, start=1):
-        lines.append(f"set {number}: " + ", ".join(one.springs))
-    return "\n".join(lines)
+    return page(proof(result), set_tables(result, system), left_over(result.left_over), kept_out(result.excluded))

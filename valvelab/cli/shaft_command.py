@@ -7,9 +7,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from valvelab.cli.options import add_columns, add_common, spec_of
-from valvelab.cli.output import finish, table, verdict_table
+from valvelab.cli.output import finish, page, verdict_text
 from valvelab.records.shaft_result import ShaftResult
-from valvelab.units import System, display_unit, show
+from valvelab.units import System
 
 if TYPE_CHECKING:
     from valvelab.inspection.form.shaft import ShaftInspection
@@ -68,34 +68,9 @@ def inspect(args: argparse.Namespace) -> ShaftInspection:
 
 
 def shaft_text(result: ShaftResult, system: System) -> str:
-    """The readable table."""
-    length, small = display_unit("mm", system).label, display_unit("um", system).label
-    header = ["station", f"at {length}", f"eccentricity {length}", "angle deg", f"TIR {length}",
-              f"LSC {small}", f"MZC {small}", f"MIC {small}", f"MCC {small}"]  # fmt: skip
-    rows = [
-        [
-            row.station, show(row.position_mm, "mm", system, 2), show(row.eccentricity_mm, "mm", system),
-            show(row.eccentricity_angle_deg, "deg", system, 1), show(row.tir_mm, "mm", system),
-            show(row.roundness_lsc_um, "um", system), show(row.roundness_mzc_um, "um", system),
-            show(row.roundness_mic_um, "um", system), show(row.roundness_mcc_um, "um", system),
-        ]
-        for row in result.stations
-    ]  # fmt: skip
-    line = result.straightness
-    parts = [table(header, rows)] if rows else []
-    parts.append(
-        f"straightness of the axis: minimum zone {show(line.minimum_zone_um, 'um', system)} {small}, "
-        f"least squares {show(line.least_squares_um, 'um', system)} {small}, "
-        f"worst at {line.worst_station or '–'}"
-    )
-    if result.tapers:
-        header = ["taper of", f"from {length}", f"to {length}", f"mean {small}", f"highest {small}", "arcmin"]
-        rows = [
-            [row.station, show(row.from_mm, "mm", system, 2), show(row.to_mm, "mm", system, 2),
-             show(row.taper_um, "um", system), show(row.highest_um, "um", system),
-             show(row.angle_arcmin, "deg", system, 2)]
-            for row in result.tapers
-        ]  # fmt: skip
-        parts.append(table(header, rows))
-    verdicts = verdict_table(result.verdicts, system)
-    return "\n\n".join([*parts, *([verdicts] if verdicts else [])])
+    """The readable tables."""
+    from valvelab.tables.form import shaft_tables, straightness_told
+
+    journals, *others = shaft_tables(result, system)
+    line = straightness_told(result, system)
+    return page(journals, line, others, verdict_text(result.verdicts, system))

@@ -7,10 +7,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from valvelab.cli.options import add_columns, add_common
-from valvelab.cli.output import finish, table
+from valvelab.cli.output import finish, page
 from valvelab.cli.springs_command import question_of
 from valvelab.errors import WrongUsage
-from valvelab.units import System, display_unit, show
+from valvelab.units import System
 
 if TYPE_CHECKING:
     from valvelab.inspection.springs.shims import ShimsQuestion
@@ -104,28 +104,8 @@ def part(args: argparse.Namespace) -> Part:
 
 
 def text(result: ShimsResult, system: System) -> str:
-    """The readable plan, one row a position."""
-    length, force = display_unit("mm", system).label, display_unit("N", system).label
-    fine = 3 if system == "inch" else 2
-    header = ["position", "spring", f"shims [{length}]", f"installed [{length}]"]
-    header += [f"seat force [{force}]", f"margin [{length}]"]
-    rows = [
-        [
-            row.position,
-            row.spring,
-            " + ".join(show(shim, "mm", system, fine) for shim in row.shims_mm) or "none",
-            show(row.installed_height_mm, "mm", system, fine),
-            show(row.seat_force_n, "N", system, 1),
-            show(row.coil_bind_margin_mm, "mm", system, fine),
-        ]
-        for row in result.positions
-    ]
-    line = f"spread of seat forces {show(result.spread_seat_force_n, 'N', system, 2)} {force}"
-    if result.target_seat_force_n is not None:
-        line += f", target {show(result.target_seat_force_n, 'N', system, 1)} {force}"
-    parts = [table(header, rows, left=2), line]
-    if result.left_over:
-        parts.append("left over: " + ", ".join(result.left_over))
-    if result.excluded:
-        parts.append("rejected, so not used: " + ", ".join(one.spring for one in result.excluded))
-    return "\n\n".join(parts)
+    """The readable plan, a row a valve."""
+    from valvelab.tables.springs import kept_out, left_over, shim_table, spread_told
+
+    plan, spread = shim_table(result, system), spread_told(result, system)
+    return page(plan, spread, left_over(result.left_over), kept_out(result.excluded))

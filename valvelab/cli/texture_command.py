@@ -7,10 +7,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from valvelab.cli.options import add_columns, add_common, quantity, spec_of
-from valvelab.cli.output import finish, table, verdict_table
+from valvelab.cli.output import finish, page, verdict_text
 from valvelab.errors import WrongUsage
 from valvelab.records.texture_result import TextureResult
-from valvelab.units import System, display_unit, show
+from valvelab.units import System
 
 if TYPE_CHECKING:
     from valvelab.inspection.form.texture import TextureInspection
@@ -57,26 +57,8 @@ def inspect(args: argparse.Namespace) -> TextureInspection:
     return inspect_texture(TextureQuestion(trace, cutoff, short, args.sections, spec, str(args.spec or ""), sources))
 
 
-_LABELS = {
-    "ra_um": "Ra", "rq_um": "Rq", "rz_um": "Rz", "rt_um": "Rt", "rp_um": "Rp", "rv_um": "Rv",
-    "rsk": "Rsk", "rku": "Rku", "rsm_um": "Rsm", "rk_um": "Rk", "rpk_um": "Rpk", "rvk_um": "Rvk",
-    "rmrk1_pct": "Rmrk1", "rmrk2_pct": "Rmrk2",
-}  # fmt: skip
-
-
 def texture_text(result: TextureResult, system: System) -> str:
     """The readable table."""
-    rows = []
-    for key, label in _LABELS.items():
-        unit = "um" if key.endswith("_um") else "%" if key.endswith("_pct") else ""
-        decimals = 3 if unit == "um" and system == "metric" else None
-        value, u = getattr(result.parameters, key), result.uncertainty.get(key)
-        rows.append([label, show(value, unit, system, decimals), show(u, unit, system, decimals),
-                     display_unit(unit, system).label])  # fmt: skip
-    short = "none" if result.short_cutoff_mm is None else f"{1000.0 * result.short_cutoff_mm:g} µm"
-    head = (
-        f"cutoff {result.cutoff_mm:g} mm, short cutoff {short}, {result.sections} sections, "
-        f"{result.evaluation_length_mm:g} mm evaluated"
-    )
-    verdicts = verdict_table(result.verdicts, system)
-    return "\n\n".join([head, table(["parameter", "value", "u", "unit"], rows), *([verdicts] if verdicts else [])])
+    from valvelab.tables.form import texture_table, trace_told
+
+    return page(trace_told(result), texture_table(result, system), verdict_text(result.verdicts, system))

@@ -6,8 +6,9 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from valvelab.cli.output import plain, table
+from valvelab.cli.output import plain, table_text
 from valvelab.cli.streams import answer, say
+from valvelab.tables.description import Table
 
 if TYPE_CHECKING:
     from valvelab.records.certificate_result import VerifyResult
@@ -57,8 +58,8 @@ def text(result: VerifyResult) -> str:
     verdict = banner(result.verdicts)
     parts = [f"certificate {result.number} {_in_words(result)}", f"computed again: {verdict.word}. {verdict.sentence}"]
     if result.differing:
-        rows = [[row.where, row.stated, row.recomputed] for row in result.differing[:SHOWN]]
-        parts.append(table(["where", "stated", "computed again"], rows, left=3))
+        rows = tuple((row.where, row.stated, row.recomputed) for row in result.differing[:SHOWN])
+        parts.append(table_text(Table(("where", "stated", "computed again"), rows, left=3)))
     more = len(result.differing) - SHOWN
     if more > 0:
         parts.append(f"and {more} more")

@@ -25,9 +25,8 @@ class Characteristic:
     it: an error of its angles, a doubt about their unit, a doubt about the lifts' unit.
     listed: False for what a record holds and no limit applies to.
 
-    label: its printed name, by default its name; table: the title of the table that it stands in. terse: its name where
-    a line has to hold all that is asked first, "" for what is not; u_column: whether tables have room for its
-    uncertainty.
+    label: its printed name, by default its name; table: the title of the table that it stands in; u_column: whether
+    tables have room for its uncertainty.
     """
 
     name: str
@@ -43,12 +42,11 @@ class Characteristic:
     listed: bool = True
     label: str = ""
     table: str = ""
-    terse: str = ""
     u_column: bool = False
 
     @property
     def head(self) -> str:
-        """Its printed name."""
+        """Its printed name: the same on every table, list and paper."""
         return self.label or self.name.replace("_", " ")
 
     @property
@@ -82,3 +80,10 @@ def named(name: str) -> tuple[Characteristic, ...]:
 def by_name(name: str) -> Characteristic | None:
     """The first entry of that name, or None."""
     return next(iter(named(name)), None)
+
+
+def printed(name: str, unit: str | None = None) -> str:
+    """The printed name of a characteristic; `unit` tells two of one name apart."""
+    rows = named(name)
+    row = next((row for row in rows if row.unit == unit), next(iter(rows), None))
+    return name.replace("_", " ") if row is None else row.head

@@ -8,12 +8,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from hashlib import sha256
-from itertools import groupby
 from pathlib import Path
 
 from valvelab.cautions import CAUTIONS
 from valvelab.inspection.characteristics import Subject, all_characteristics
-from valvelab.records.result import Decision, Note, Result, Source, Verdict, numbered_reasons
+from valvelab.records.result import Note, Result, Source, Verdict
 from valvelab.records.spec import DecisionRule, Spec
 from valvelab.report.page_model import (
     Attachment,
@@ -22,18 +21,16 @@ from valvelab.report.page_model import (
     Box,
     Certificate,
     Identity,
-    Mark,
     Paragraph,
     Section,
     Signatures,
-    Table,
 )
 from valvelab.report.texts import CARRIED, RULES, UNCERTAINTY
-from valvelab.units import System, display_unit, show
+from valvelab.tables.description import Mark, Table
+from valvelab.tables.verdicts import RANKED, WORDS, overall, rank, verdict_table
+from valvelab.units import System, display_unit
 
-WORDS: dict[Decision, str] = {"accept": "Accepted", "reject": "Rejected", "undecided": "Undecided"}
 FIRST_PAGE_ROWS = 8
-RANKED: tuple[Decision, ...] = ("reject", "undecided", "accept")
 CAUTIONS_BOX = Box("Before anything is fitted or run", CAUTIONS)
 PICTURED_PARTS = 8
 SHARED = ("part", "serial number", "operator", "measured on")
@@ -178,15 +175,8 @@ def _to_look_at(verdicts: Sequence[Verdict], system: System) -> list[Block]:
 
 def _attention(verdicts: Sequence[Verdict]) -> list[Verdict]:
     """Rejected first, then undecided, each least likely to conform first."""
-    rank = {"reject": 0, "undecided": 1}
-    rows = [verdict for verdict in verdicts if verdict.decision in rank]
-    return sorted(rows, key=lambda row: (rank[row.decision], row.probability_conforming or 0.0))
-
-
-def overall(verdicts: Sequence[Verdict]) -> Decision | None:
-    """Rejected as soon as one is, else undecided as soon as one is, else accepted; None where nothing was judged."""
-    decisions = {verdict.decision for verdict in verdicts}
-    return next((decision for decision in RANKED if decision in decisions), None)
+    rows = [verdict for verdict in verdicts if verdict.decision != "accept"]
+    return sorted(rows, key=lambda row: (rank(row.decision), row.probability_conforming or 0.0))
 
 
 def banner(verdicts: Sequence[Verdict], rules: Sequence[DecisionRule] = ()) -> Banner:
@@ -194,12 +184,11 @@ def banner(verdicts: Sequence[Verdict], rules: Sequence[DecisionRule] = ()) -> B
     decision = overall(verdicts)
     if decision is None:
         return Banner(None, "Nothing judged", "No limit of a spec applied; the certificate states what was measured.")
-    words = {"reject": "rejected", "undecided": "undecided", "accept": "accepted"}
     counts = [(kind, sum(row.decision == kind for row in verdicts)) for kind in RANKED]
-    told = ", ".join(f"{count} {words[kind]}" for kind, count in counts if count)
+    told = ", ".join(f"{count} {WORDS[kind]}" for kind, count in counts if count)
     characteristics = "characteristic" if len(verdicts) == 1 else "characteristics"
     told = f"Of {len(verdicts)} {characteristics} judged: {told}."
-    return Banner(decision, WORDS[decision], f"{told} {in_words(rules[0])}" if len(rules) == 1 else told)
+    return Banner(decision, WORDS[decision].capitalize(), f"{told} {in_words(rules[0])}" if len(rules) == 1 else told)
 
 
 def in_words(rule: DecisionRule) -> str:
@@ -210,46 +199,8 @@ def in_words(rule: DecisionRule) -> str:
 
 def verdict_blocks(verdicts: Sequence[Verdict], system: System, title: str = "") -> list[Block]:
     """The table of verdicts, and under it why some are undecided or what their uncertainty lacks."""
-    reasons = numbered_reasons(verdicts)
-    said = [Paragraph(f"({number}) {reason}.", "small") for reason, number in reasons.items()]
-    return [verdict_table(verdicts, system, title), *said]
-
-
-def verdict_table(verdicts: Sequence[Verdict], system: System, title: str = "") -> Table:
-    """Measured value, uncertainty, limits, chance of conformity, verdict and clause, a row each."""
-    rows = []
-    reasons = numbered_reasons(verdicts)
-    for (name, at_mm, clause), group in groupby(verdicts, key=lambda row: (row.characteristic, row.at_mm, row.clause)):
-        at = (
-            ""
-            if at_mm is None
-            else f" at {show(at_mm, 'mm', system, 3 if system == 'metric' else 4)} {display_unit('mm', system).label}"
-        )
-        for place, verdict in enumerate(group):
-            chance = verdict.probability_conforming
-            rows.append((
-                plain(name) + at if place == 0 or title else "", verdict.item,
-                show(verdict.measured, verdict.unit, system), show(verdict.standard_uncertainty, verdict.unit, system),
-                show(verdict.lower, verdict.unit, system), show(verdict.upper, verdict.unit, system),
-                display_unit(verdict.unit, system).label, "–" if chance is None else f"{100.0 * chance:.1f} %",
-                Mark(verdict.decision), *([f"({reasons[verdict.remark]})" if verdict.remark else ""] * bool(reasons)),
-                clause or "",
-            ))  # fmt: skip
-    why = ("why",) * bool(reasons)
-    header = ("characteristic", "of", "measured", "u", "lower", "upper", "unit", "conforms", "verdict", *why, "clause")
-    last = len(header) - 1
-    return Table(header, tuple(rows), left=2, title=title, wrap=(0, last), flush_left=(6, *range(8, last + 1)))
-
-
-def plain(name: str) -> str:
-    """A characteristic's name as words."""
-    return name.replace("_", " ")
-
-
-def unit_label(unit: str) -> str:
-    """A canonical unit as print shows it."""
-    label = display_unit(unit, "metric").label or "–"
-    return label.replace("deg2", "deg²").replace("deg3", "deg³")
+    table, reasons = verdict_table(verdicts, system, title)
+    return [table, *(Paragraph(reason, "small") for reason in reasons)]
 
 
 def notes_section(notes: Sequence[Note]) -> Section:
@@ -282,7 +233,7 @@ def grouped(digest: str) -> str:
 def method_section(subjects: Sequence[Subject], rules: Sequence[DecisionRule]) -> Section:
     """Every characteristic of these subjects: meaning, method, source; and how uncertainty and decisions work."""
     rows = tuple(
-        (plain(row.name), unit_label(row.unit), row.meaning, row.method, row.source)
+        (row.head, display_unit(row.unit, "metric").label or "–", row.meaning, row.method, row.source)
         for row in all_characteristics()
         if row.subject in subjects
     )

@@ -16,8 +16,9 @@ from valvelab.figures.shaft_figures import (
 )
 from valvelab.figures.texture_figures import material_ratio_figure, roughness_figure, trace_figure
 from valvelab.report.assembly import Part
-from valvelab.report.page_model import Block, FigureBlock, Paragraph, Plot, Section, Table
-from valvelab.units import System, display_unit, show, two_digits
+from valvelab.report.page_model import Block, FigureBlock, Paragraph, Plot, Section
+from valvelab.tables.form import analysis_table, shaft_tables, study_table, texture_table
+from valvelab.units import System, show
 
 if TYPE_CHECKING:
     from valvelab.inspection.form.gauge import GaugeInspection
@@ -51,9 +52,7 @@ STUDY = (
 def shaft_part(inspection: ShaftInspection, system: System = "metric") -> Part:
     """The shaft's part of a certificate."""
     readings = inspection.question.readings
-    blocks: list[Block] = [Paragraph(FORM), _stations(inspection, system)]
-    if inspection.result.tapers:
-        blocks.append(_tapers(inspection, system))
+    blocks: list[Block] = [Paragraph(FORM), *shaft_tables(inspection.result, system)]
     blocks += _rows([_bare(roundness_figure(form, system)) for form in inspection.journals], POLAR_MM, POLARS)
     blocks += _rows([_bare(harmonics_figure(form)) for form in inspection.journals], LOBING_MM, "")
     probe = readings.probe_uncertainty_mm
@@ -98,53 +97,9 @@ def _rows(figures: list[Figure], height_mm: float, caption: str) -> list[FigureB
     return blocks
 
 
-def _stations(inspection: ShaftInspection, system: System) -> Table:
-    length, small = display_unit("mm", system).label, display_unit("um", system).label
-    rows = tuple(
-        (
-            row.station, show(row.position_mm, "mm", system, 2), show(row.eccentricity_mm, "mm", system),
-            show(row.eccentricity_angle_deg, "deg", decimals=1), show(row.tir_mm, "mm", system),
-            show(row.roundness_lsc_um, "um", system), show(row.roundness_mzc_um, "um", system),
-            show(row.roundness_mic_um, "um", system), show(row.roundness_mcc_um, "um", system),
-            show(row.uncertainty.get("roundness_mzc_um"), "um", system),
-        )
-        for row in inspection.result.stations
-    )  # fmt: skip
-    heads = ("station", "at", "eccentricity", "angle", "TIR", "LSC", "MZC", "MIC", "MCC", "u (MZC)")
-    return Table(heads, rows, ("", length, length, "deg", length, *([small] * 5)), title="Journals")
-
-
-def _tapers(inspection: ShaftInspection, system: System) -> Table:
-    length, small = display_unit("mm", system).label, display_unit("um", system).label
-    rows = tuple(
-        (
-            row.station, show(row.from_mm, "mm", system, 2), show(row.to_mm, "mm", system, 2),
-            show(row.taper_um, "um", system), show(row.highest_um, "um", system),
-            show(row.angle_arcmin, "deg", decimals=2),
-        )
-        for row in inspection.result.tapers
-    )  # fmt: skip
-    heads = ("of", "from", "to", "mean", "at the highest", "slope")
-    return Table(heads, rows, ("", length, length, small, small, "arcmin"), title="Taper between two tracks")
-
-
 def texture_part(inspection: TextureInspection, system: System = "metric") -> Part:
     """A surface trace's part of a certificate."""
     result = inspection.result
-    names = ("Ra", "Rq", "Rz", "Rt", "Rp", "Rv", "Rsk", "Rku", "Rsm", "Rk", "Rpk", "Rvk", "Rmrk1", "Rmrk2")
-    rows = []
-    for name, key in zip(names, type(result.parameters).model_fields, strict=True):
-        unit = "um" if key.endswith("_um") else "%" if key.endswith("_pct") else ""
-        digits = 3 if unit == "um" and system == "metric" else None
-        value, spread = getattr(result.parameters, key), result.uncertainty.get(key)
-        rows.append(
-            (
-                name,
-                show(value, unit, system, digits),
-                show(spread, unit, system, digits),
-                display_unit(unit, system).label,
-            )
-        )
     short = "none" if result.short_cutoff_mm is None else f"{1000.0 * result.short_cutoff_mm:g} µm"
     return Part(
         name="Surface texture",
@@ -163,7 +118,7 @@ def texture_part(inspection: TextureInspection, system: System = "metric") -> Pa
         sections=(
             Section(
                 "Surface texture",
-                (Paragraph(FILTER), Table(("parameter", "value", "u", "unit"), tuple(rows), flush_left=(3,)),
+                (Paragraph(FILTER), texture_table(result, system),
                  FigureBlock(((trace_figure(inspection, system),),), 62.0)),
                 new_page=True,
             ),
@@ -175,21 +130,6 @@ def texture_part(inspection: TextureInspection, system: System = "metric") -> Pa
 def gauge_part(inspection: GaugeInspection, system: System = "metric") -> Part:
     """A gauge study's part of a certificate."""
     result = inspection.result
-    unit = display_unit(result.unit, system).label
-    digits = two_digits(result.anova.grr_sd, result.unit, system)
-    names = {
-        "repeatability_sd": "repeatability", "reproducibility_sd": "reproducibility", "interaction_sd": "interaction",
-        "grr_sd": "GRR", "part_sd": "part", "total_sd": "total",
-    }  # fmt: skip
-    both = (result.anova, result.ranges)
-    rows = [
-        (text, *(show(getattr(found, key), result.unit, system, digits) for found in both), unit)
-        for key, text in names.items()
-    ]
-    rows.append(("GRR of total", *(show(found.grr_percent, "%") for found in both), "%"))
-    rows.append(("GRR of tolerance", *(show(found.grr_percent_of_tolerance, "%") for found in both), "%"))
-    rows.append(("distinct categories", *("–" if found.ndc is None else str(found.ndc) for found in both), ""))
-    heads = ("standard deviation", "analysis of variance", "ranges", "unit")
     readings = inspection.question.readings
     return Part(
         name="Gauge study",
@@ -202,7 +142,7 @@ def gauge_part(inspection: GaugeInspection, system: System = "metric") -> Part:
         sections=(
             Section(
                 "Gauge study",
-                (Paragraph(STUDY), Table(heads, tuple(rows), flush_left=(3,)),
+                (Paragraph(STUDY), study_table(result, system), analysis_table(result, system),
                  FigureBlock(((means_figure(inspection), ranges_figure(inspection)),), 110.0)),
                 new_page=True,
             ),

@@ -10,10 +10,11 @@ from valvelab.figures.description import Figure
 from valvelab.figures.lobe_figures import deviation_figure, grid, lobe_map, motion_figure, position_dial
 from valvelab.records.measurement import LiftTable
 from valvelab.report.assembly import FIRST_PAGE_ROWS, Part
-from valvelab.report.lobes_tables import characteristics_section, glance
-from valvelab.report.page_model import Block, FigureBlock, Paragraph, Plot, Section, Table
+from valvelab.report.page_model import Block, FigureBlock, Paragraph, Plot, Section
 from valvelab.report.scales import y_ends
 from valvelab.report.texts import FIT
+from valvelab.tables.description import Table
+from valvelab.tables.lobes import glance, lobe_tables
 from valvelab.units import System, display_unit, show
 
 if TYPE_CHECKING:
@@ -44,7 +45,7 @@ def lobes_part(inspection: LobesInspection, system: System = "metric") -> Part:
         identity=identity(table, system),
         overview=tuple(overview),
         sections=(
-            characteristics_section(result, system),
+            Section("Characteristics", tuple(lobe_tables(result, system))),
             curves_section(inspection),
             fit_section(inspection, system),
         ),

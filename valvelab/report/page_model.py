@@ -11,6 +11,7 @@ from typing import Literal
 
 from valvelab.figures.description import Dial, Figure, HeatMap
 from valvelab.records.result import Decision, Source
+from valvelab.tables.description import Table
 
 Plot = Figure | HeatMap | Dial
 Style = Literal["body", "small", "strong"]
@@ -22,34 +23,6 @@ class Paragraph:
 
     text: str
     style: Style = "body"
-
-
-@dataclass(frozen=True, slots=True)
-class Mark:
-    """A verdict in a table cell: drawn as shape, word and colour."""
-
-    decision: Decision
-
-
-Cell = str | Mark
-
-
-@dataclass(frozen=True, slots=True)
-class Table:
-    """Header, unit line and rows; the first `left` columns flush left, the others flush right.
-
-    `flush_left` names further columns to set flush left; `wrap` names columns whose text may run over several lines.
-    `widths` are relative; without them columns get what their text needs. Header and units repeat on every page.
-    """
-
-    header: tuple[str, ...]
-    rows: tuple[tuple[Cell, ...], ...]
-    units: tuple[str, ...] = ()
-    left: int = 1
-    widths: tuple[float, ...] = ()
-    wrap: tuple[int, ...] = ()
-    flush_left: tuple[int, ...] = ()
-    title: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,9 +9,10 @@ from reportlab.platypus import Flowable, LongTable, Spacer, TableStyle
 from reportlab.platypus import Paragraph as TextFlow
 
 from valvelab.report.blocks import Sheet, Together, flowables, text_style
-from valvelab.report.page_model import Cell, Mark, Style, Table
+from valvelab.report.page_model import Style
 from valvelab.report.paper import BOLD, MM, REGULAR, Paper, text_width
 from valvelab.report.symbols import draw_symbol
+from valvelab.tables.description import Cell, Mark, Table
 
 CELL = 7.0
 PAD = 3.0

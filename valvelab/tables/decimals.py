@@ -1,27 +1,47 @@
-"""How many decimals a figure is shown with."""
+"""How a figure is printed: the one rule of decimals, for terminal, paper and window alike."""
 
 from __future__ import annotations
 
 import math
 
-from valvelab.units import System, display_unit
+from valvelab.units import System, display_unit, show
 
-_MOST = 8
+MOST = 9
+Usual = tuple[int, int]
+"""Decimals where no uncertainty is known, metric and inch."""
 
 
-def decimals_for(value: float | None, standard_uncertainty: float | None, unit: str, units: System) -> int:
-    """Decimals that show the uncertainty with two digits; without one, the value with five.
+def decimals_for(u: float | None, unit: str, system: System = "metric", usual: Usual | None = None) -> int:
+    """Decimals that show a standard uncertainty with two significant digits; where none is known, the usual ones.
 
-    Source: JCGM 100, 7.2.6 (two significant digits of an uncertainty suffice).
+    Source: JCGM 100:2008, 7.2.6 (two significant digits of an uncertainty suffice).
     """
-    scale = display_unit(unit, units).scale
-    for number, digits in ((standard_uncertainty, 2), (value, 5)):
-        size = abs(number * scale) if number else 0.0
-        if size > 0.0 and math.isfinite(size):
-            return max(0, min(_MOST, digits - 1 - math.floor(math.log10(size))))
-    return display_unit(unit, units).decimals
+    display = display_unit(unit, system)
+    size = abs(u * display.scale) if u else 0.0
+    if size > 0.0 and math.isfinite(size):
+        return max(0, min(MOST, 1 - math.floor(math.log10(float(f"{size:.1e}")))))
+    return display.decimals if usual is None else usual[system == "inch"]
 
 
-def pretty_unit(unit: str, units: System) -> str:
-    """Display unit with raised powers."""
-    return display_unit(unit, units).label.replace("deg2", "deg²").replace("deg3", "deg³")
+def figure(
+    value: float | None, u: float | None, unit: str, system: System = "metric", usual: Usual | None = None
+) -> str:
+    """A value, to the place of its uncertainty's second digit; an en dash where there is none."""
+    return show(value, unit, system, decimals_for(u, unit, system, usual))
+
+
+def limit(value: float | None, u: float | None, unit: str, system: System = "metric") -> str:
+    """A limit, to the place of the measured value's uncertainty, or further where it was stated further."""
+    decimals = decimals_for(u, unit, system)
+    if value is not None:
+        shown = value * display_unit(unit, system).scale
+        stated = next((n for n in range(5) if math.isclose(round(shown, n), shown, rel_tol=1e-9, abs_tol=1e-12)), 0)
+        decimals = max(decimals, stated)
+    return show(value, unit, system, decimals)
+
+
+def percent(share: float | None) -> str:
+    """A probability; never rounded to a certainty that it is not."""
+    if share is None:
+        return "–"
+    return ">99.9 %" if share > 0.9995 else "<0.1 %" if share < 0.0005 else f"{100.0 * share:.1f} %"

@@ -18,6 +18,9 @@ from PySide6.QtCore import (
 from PySide6.QtGui import QPainter, QPaintEvent
 from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableView, QWidget
 
+from valvelab.tables.description import Column
+from valvelab.units import System
+
 Index = QModelIndex | QPersistentModelIndex
 RAW = Qt.ItemDataRole.UserRole
 
@@ -40,6 +43,25 @@ class TableColumn:
     icon: Callable[[Any], tuple[str, str] | None] | None = None
     strong: Callable[[Any], bool] | None = None
     cell_tip: Callable[[Any], str] | None = None
+
+
+def of(column: Column[Any], units: System, **look: Any) -> TableColumn:
+    """A column as tables everywhere have it: its unit under the head, what it means and its u as tip."""
+    label = column.label(units)
+
+    def text(row: Any) -> str:
+        cell = column.cell(row, units)
+        assert isinstance(cell, str)
+        return cell
+
+    def tip(row: Any) -> str:
+        u = None if column.u is None else column.u(row)
+        return column.tip if u is None else f"{column.tip}\nstandard uncertainty {column.u_cell(row, units)} {label}"
+
+    value = {} if column.value is None else {"value": column.value}
+    title = f"{column.head}\n{label}" if label else column.head
+    numbers = column.value is not None
+    return TableColumn(title, text, column.tip, **{"number": numbers, "cell_tip": tip, **value, **look})
 
 
 def _alignment(column: TableColumn) -> Qt.AlignmentFlag:

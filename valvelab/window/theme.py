@@ -16,8 +16,6 @@ from valvelab.places import resources
 
 Scheme = Literal["system", "light", "dark"]
 _CHOSEN = "valvelab scheme"
-MARKS = {"accept": "✓", "reject": "✗", "undecided": "?"}
-WORDS = {"accept": "accepted", "reject": "rejected", "undecided": "undecided"}
 
 
 @dataclass(frozen=True, slots=True)

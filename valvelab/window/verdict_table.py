@@ -20,59 +20,43 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from valvelab.tables.decimals import decimals_for, pretty_unit
-from valvelab.units import System, display_unit, show
+from valvelab.tables.decimals import figure, limit, percent
+from valvelab.tables.verdicts import RANKED, SIGNS, WORDS, judged, overall, rank
+from valvelab.units import System, display_unit
 from valvelab.window.chips import Chip
 from valvelab.window.icons import icon
 from valvelab.window.tables import Sheet, TableColumn
-from valvelab.window.theme import WORDS, current_theme, scaled
+from valvelab.window.theme import current_theme, scaled
 from valvelab.workbench.facts import meaning_of
 
 if TYPE_CHECKING:
     from valvelab.records.result import Result, Verdict
 
-_ORDER = {"reject": 0, "undecided": 1, "accept": 2}
 _SPAN = 1.6
-
-
-def outcome_of(verdicts: Sequence[Verdict]) -> str:
-    """The decision over all verdicts; "" where nothing was judged."""
-    found = {verdict.decision for verdict in verdicts}
-    return next((name for name in _ORDER if name in found), "")
-
-
-def words_for(name: str) -> str:
-    """A characteristic's name as people say it."""
-    return name.replace("_", " ")
 
 
 def columns(units: System) -> list[TableColumn]:
     """The columns of the table of verdicts."""
 
-    def number(field: str) -> TableColumn:
-        titles = {"measured": "measured", "standard_uncertainty": "u", "lower": "lower", "upper": "upper"}
-        tips = {
-            "measured": "The value from the fitted profile", "standard_uncertainty": "Standard uncertainty",
-            "lower": "Lower limit", "upper": "Upper limit",
-        }  # fmt: skip
+    def number(title: str, field: str, tip: str, *, stated: bool = False) -> TableColumn:
+        printed = limit if stated else figure
         return TableColumn(
-            titles[field], lambda v: show(getattr(v, field), v.unit, units, _decimals(v, units)), tips[field],
+            title, lambda v: printed(getattr(v, field), v.standard_uncertainty, v.unit, units), tip,
             value=lambda v: getattr(v, field),
         )  # fmt: skip
 
     return [
         TableColumn("verdict", lambda v: WORDS[v.decision], "Accepted, rejected, or undecided within the uncertainty",
-                    number=False, value=lambda v: _ORDER[v.decision], colour=lambda v: v.decision,
+                    number=False, value=lambda v: rank(v.decision), colour=lambda v: v.decision,
                     icon=lambda v: (v.decision, v.decision)),
         TableColumn("item", lambda v: v.item, "Lobe, spring, station or valve", number=False),
-        TableColumn("characteristic", lambda v: words_for(v.characteristic) + (
-            "" if v.at_mm is None else f" at {_short(v.at_mm, units)}"), "What was judged", number=False,
+        TableColumn("characteristic", lambda v: judged(v, units), "What was judged", number=False,
                     cell_tip=lambda v: meaning_of(v.characteristic, v.unit)),
-        number("measured"),
-        number("standard_uncertainty"),
-        number("lower"),
-        number("upper"),
-        TableColumn("unit", lambda v: pretty_unit(v.unit, units), "", number=False),
+        number("measured", "measured", "The value from the fitted profile"),
+        number("u", "standard_uncertainty", "Standard uncertainty"),
+        number("lower", "lower", "Lower limit", stated=True),
+        number("upper", "upper", "Upper limit", stated=True),
+        TableColumn("unit", lambda v: display_unit(v.unit, units).label, "", number=False),
         TableColumn("within limits", lambda _v: "", "Where the value stands between its limits, with ± 2 u",
                     number=False, value=use_of_limits),
         TableColumn("conforms", lambda v: percent(v.probability_conforming),
@@ -82,21 +66,6 @@ def columns(units: System) -> list[TableColumn]:
         TableColumn("why", lambda v: v.remark, "Why it is undecided, or what its uncertainty does not hold",
                     number=False, cell_tip=lambda v: v.remark),
     ]  # fmt: skip
-
-
-def _decimals(verdict: Verdict, units: System) -> int:
-    return decimals_for(verdict.measured, verdict.standard_uncertainty, verdict.unit, units)
-
-
-def _short(at_mm: float, units: System) -> str:
-    return f"{show(at_mm, 'mm', units, 3)} {display_unit('mm', units).label}"
-
-
-def percent(share: float | None) -> str:
-    """A probability as a reader sees it."""
-    if share is None:
-        return "–"
-    return ">99.9 %" if share > 0.9995 else "<0.1 %" if share < 0.0005 else f"{100.0 * share:.1f} %"
 
 
 def use_of_limits(verdict: Verdict) -> float | None:
@@ -199,18 +168,19 @@ class VerdictTable(QWidget):
 
     def show_verdicts(self, verdicts: Sequence[Verdict], units: System) -> None:
         """Show these verdicts, rejected ones first."""
+        self._units = units
         self.sheet.empty_text = (
             "No verdict fits the filter."
             if verdicts
             else "Nothing is judged yet: a spec (TOML) on the bench gives limits."
         )
-        worst_first = sorted(verdicts, key=lambda verdict: _ORDER[verdict.decision])
+        worst_first = sorted(verdicts, key=lambda verdict: rank(verdict.decision))
         self.sheet.show_rows(worst_first, columns(units))
         self.sheet.setColumnWidth(8, 9 * self.fontMetrics().height())
         counts: Counter[str] = Counter(verdict.decision for verdict in verdicts)
         for button in self._only.buttons():
             name = str(button.property("decision"))
-            word = {"": "All", "reject": "Rejected", "undecided": "Undecided", "accept": "Accepted"}[name]
+            word = WORDS[name].capitalize() if name in WORDS else "All"
             button.setText(f"{word} {counts[name] if name else len(verdicts)}")
 
     def select_item(self, item: str) -> None:
@@ -222,12 +192,12 @@ class VerdictTable(QWidget):
     def _filter(self) -> None:
         button = self._only.checkedButton()
         decision = "" if button is None else str(button.property("decision"))
-        words = self.words.text().casefold().split()
+        wanted = self.words.text().casefold().split()
 
         def keep(verdict: Verdict) -> bool:
-            parts = (verdict.item, words_for(verdict.characteristic), verdict.clause or "", verdict.remark)
+            parts = (verdict.item, judged(verdict, self._units), verdict.clause or "", verdict.remark)
             said = " ".join(parts).casefold()
-            return decision in {"", verdict.decision} and all(word in said for word in words)
+            return decision in {"", verdict.decision} and all(word in said for word in wanted)
 
         self.sheet.proxy.filter_by(keep)
 
@@ -267,7 +237,7 @@ class Banner(QWidget):
         """Say the outcome of a result."""
         theme = current_theme()
         counts: Counter[str] = Counter(verdict.decision for verdict in result.verdicts)
-        self._outcome = outcome_of(result.verdicts)
+        self._outcome = overall(result.verdicts) or ""
         total = len(result.verdicts)
         colour = theme.colours.get(self._outcome, theme.colours["text"])
         head = {
@@ -285,9 +255,9 @@ class Banner(QWidget):
         self._mark.setPixmap(icon(name, of).pixmap(QSize(side, side), self.devicePixelRatioF()))
         self._counts.setText(
             " &nbsp; ".join(
-                f'<span style="color:{theme.colours[key]}">{sign}</span> <b>{counts[key]}</b> '
+                f'<span style="color:{theme.colours[key]}">{SIGNS[key]}</span> <b>{counts[key]}</b> '
                 f'<span style="color:{theme.colours["quiet"]}">{WORDS[key]}</span>'
-                for key, sign in (("accept", "✓"), ("undecided", "?"), ("reject", "✗"))
+                for key in reversed(RANKED)
                 if counts[key]
             )
         )

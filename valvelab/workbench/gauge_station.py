@@ -69,45 +69,6 @@ def dimension_of(unit: str) -> Dimension:
 
 
 @dataclass(frozen=True, slots=True)
-class ResultRow:
-    """One figure by both methods: what it is, in which unit, what it means."""
-
-    name: str
-    anova: float | None
-    ranges: float | None
-    unit: str
-    meaning: str
-    decimals: int | None = None
-
-
-def result_rows(inspection: GaugeInspection) -> list[ResultRow]:
-    """Standard deviations, shares, distinct categories."""
-    found = inspection.result
-    rows = []
-    for key, name, meaning in _DEVIATIONS:
-        rows.append(ResultRow(name, getattr(found.anova, key), getattr(found.ranges, key), found.unit, meaning))
-    for key, name, meaning in _SHARES:
-        rows.append(ResultRow(name, getattr(found.anova, key), getattr(found.ranges, key), "%", meaning, 1))
-    rows.append(ResultRow("distinct categories", found.anova.ndc, found.ranges.ndc, "", _CATEGORIES, 0))
-    return rows
-
-
-_DEVIATIONS = (
-    ("repeatability_sd", "repeatability", "Standard deviation of one appraiser reading one part again"),
-    ("reproducibility_sd", "reproducibility", "Standard deviation between appraisers"),
-    ("interaction_sd", "interaction", "Standard deviation of appraisers who differ from part to part; a dash: pooled"),
-    ("grr_sd", "GRR", "Repeatability, reproducibility and interaction together: one reading's standard uncertainty"),
-    ("part_sd", "part", "Standard deviation between the parts"),
-    ("total_sd", "total", "Measurement and parts together"),
-)  # fmt: skip
-_SHARES = (
-    ("grr_percent", "GRR of total", "100 GRR / total; common practice: under 10 good, over 30 not fit to judge by"),
-    ("grr_percent_of_tolerance", "6 GRR of tolerance", "600 GRR / tolerance width; a dash where no width is known"),
-)
-_CATEGORIES = "How many groups of parts the measurement can tell apart: 1.41 part / GRR; common practice: 5 or more"
-
-
-@dataclass(frozen=True, slots=True)
 class Plan:
     """A study to be carried out; the same seed gives the same order."""
 

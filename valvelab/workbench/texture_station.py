@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, cast
 from valvelab.errors import BadSpec, ValvelabError
 from valvelab.workbench.certificates import CertificateRequest, request_for
 from valvelab.workbench.document import BenchFile, Document
-from valvelab.workbench.facts import meaning_of
 from valvelab.workbench.questions import Partly, Question
 from valvelab.workbench.spec_choice import files_of, sources_of, spec_for, stamps
 from valvelab.workbench.stations import Intake, Station
@@ -16,7 +15,7 @@ from valvelab.workbench.stations import Intake, Station
 if TYPE_CHECKING:
     from valvelab.inspection.form.texture import TextureInspection, TextureQuestion
     from valvelab.records.form_measurement import SurfaceTrace
-    from valvelab.records.result import Result, Verdict
+    from valvelab.records.result import Result
 
 NAME = "texture"
 TRACE = "surface trace"
@@ -99,36 +98,6 @@ def _inspect(asked: TextureQuestion, how: Settings) -> object:
 def result(value: object) -> Result:
     """The result document of an inspection."""
     return cast("TextureInspection", value).result
-
-
-@dataclass(frozen=True, slots=True)
-class ParameterRow:
-    """One parameter: name, value, standard uncertainty, unit, the tightest verdict on it, what it means."""
-
-    name: str
-    symbol: str
-    value: float | None
-    standard_uncertainty: float | None
-    unit: str
-    verdict: Verdict | None
-    meaning: str
-
-
-_WORST = {"reject": 0, "undecided": 1, "accept": 2}
-
-
-def parameter_rows(inspection: TextureInspection) -> list[ParameterRow]:
-    """All parameters in the order of the standard, each with its worst verdict."""
-    found = inspection.result
-    rows = []
-    for key in type(found.parameters).model_fields:
-        name = key.removesuffix("_um").removesuffix("_pct")
-        unit = "um" if key.endswith("_um") else "%" if key.endswith("_pct") else ""
-        verdicts = [row for row in found.verdicts if row.characteristic == name]
-        worst = min(verdicts, key=lambda row: _WORST[row.decision], default=None)
-        value, u = getattr(found.parameters, key), found.uncertainty.get(key)
-        rows.append(ParameterRow(name, name.capitalize(), value, u, unit, worst, meaning_of(name)))
-    return rows
 
 
 def certificate(document: Document, value: object) -> CertificateRequest:

@@ -8,12 +8,10 @@ from typing import Any
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QHBoxLayout, QLabel, QSplitter, QVBoxLayout, QWidget
 
-from valvelab.units import System, display_unit, show
+from valvelab.records.result import Decision
+from valvelab.tables.verdicts import WORDS, rank
 from valvelab.window.chips import Heading
 from valvelab.window.tables import TableColumn
-from valvelab.window.theme import WORDS
-
-_VERDICT_ORDER = {"reject": 0, "undecided": 1, "accept": 2}
 
 
 def titled(parent: QWidget, title: str | QLabel, content: QWidget, *tools: QWidget) -> QWidget:
@@ -59,29 +57,7 @@ def labelled(parent: QWidget, text: str, field: QWidget) -> QWidget:
     return box
 
 
-def figures(
-    title: str,
-    unit: str,
-    units: System,
-    value: Callable[[Any], float | None],
-    tip: str,
-    decimals: int | None = None,
-    spread: Callable[[Any], float | None] | None = None,
-) -> TableColumn:
-    """A column of figures in one unit, which stands under its title; `spread` gives the standard uncertainty as tip."""
-    label = display_unit(unit, units).label
-
-    def cell_tip(row: Any) -> str:
-        u = None if spread is None else spread(row)
-        return tip if u is None else f"{tip}\nstandard uncertainty {show(u, unit, units, decimals)} {label}"
-
-    return TableColumn(
-        f"{title}\n{label}" if label else title, lambda row: show(value(row), unit, units, decimals), tip,
-        value=value, cell_tip=cell_tip,
-    )  # fmt: skip
-
-
-def verdict_column(decision: Callable[[Any], str | None]) -> TableColumn:
+def verdict_column(decision: Callable[[Any], Decision | None]) -> TableColumn:
     """Shape and word of a verdict, or nothing."""
 
     def icon(row: Any) -> tuple[str, str] | None:
@@ -89,6 +65,10 @@ def verdict_column(decision: Callable[[Any], str | None]) -> TableColumn:
         return None if found is None else (found, found)
 
     return TableColumn(
-        "verdict", lambda row: WORDS.get(decision(row) or "", ""), "Against the spec on the bench", number=False,
-        value=lambda row: _VERDICT_ORDER.get(decision(row) or "", 3), colour=decision, icon=icon,
+        "verdict", lambda row: _word(decision(row)), "Against the spec on the bench", number=False,
+        value=lambda row: rank(decision(row)), colour=decision, icon=icon,
     )  # fmt: skip
+
+
+def _word(decision: Decision | None) -> str:
+    return "" if decision is None else WORDS[decision]

@@ -20,7 +20,8 @@ from PySide6.QtWidgets import (
 )
 
 from valvelab.figures import gauge_figures
-from valvelab.units import System, display_unit, show, two_digits
+from valvelab.tables.form import ANALYSIS, StudyRow, study_cell, study_rows
+from valvelab.units import System, display_unit
 from valvelab.window.bench import Bench
 from valvelab.window.chips import chip_row, press
 from valvelab.window.drawing import FigureStack, FigureView
@@ -28,15 +29,15 @@ from valvelab.window.fields import QuantityField
 from valvelab.window.stations.form_parts import labelled, splitter, titled
 from valvelab.window.stations.gauge_start import PlanStrip
 from valvelab.window.stations.view import StationView
-from valvelab.window.tables import Sheet, TableColumn
+from valvelab.window.tables import Sheet, TableColumn, of
 from valvelab.window.theme import current_theme
-from valvelab.workbench.gauge_station import NAME, ResultRow, adopt_as, dimension_of, result_rows
+from valvelab.workbench.gauge_station import NAME, adopt_as, dimension_of
 from valvelab.workbench.shaft_station import ADOPTED
 from valvelab.workbench.spec_choice import headline_of, spec_for
 
 if TYPE_CHECKING:
     from valvelab.inspection.form.gauge import GaugeInspection
-    from valvelab.records.gauge_result import VarianceRowResult
+    from valvelab.records.gauge_result import GaugeFigures, GaugeResult
     from valvelab.workbench.document import Document, Problem
 
 _LISTS = (("figures", "Figures"), ("analysis", "Analysis"), ("plan", "New study"))
@@ -59,9 +60,9 @@ class GaugeView(StationView):
         self._adopting: Path | None = None
         self.stack = FigureStack("Means and ranges by part and appraiser", self)
         self.components = FigureView("Where the variation comes from", self)
-        self.table = Sheet("study figures", _columns("metric", 5), self)
+        self.table = Sheet("study figures", (), self)
         self.table.setAccessibleName("Figures by both methods")
-        self.analysis = Sheet("analysis of variance", _analysis_columns(), self)
+        self.analysis = Sheet("analysis of variance", [of(column, "metric") for column in ANALYSIS], self)
         self.analysis.setAccessibleName("Analysis of variance")
         for sheet in (self.table, self.analysis):
             sheet.setSortingEnabled(False)
@@ -144,8 +145,7 @@ class GaugeView(StationView):
         drawn = [gauge_figures.means_figure(inspection), gauge_figures.ranges_figure(inspection)]
         self.stack.show_figures(drawn, units, theme, _STRETCH)
         self.components.show_figure(gauge_figures.components_figure(inspection), units, theme)
-        finest = two_digits(inspection.result.anova.grr_sd, inspection.result.unit, units)
-        self.table.show_rows(result_rows(inspection), _columns(units, finest))
+        self.table.show_rows(study_rows(inspection.result, units), _columns(inspection.result, units))
         self.analysis.show_rows(inspection.result.analysis)
         width = inspection.result.tolerance
         assert self.tolerance is not None
@@ -214,37 +214,18 @@ def _judgement(percent: float | None, categories: int | None) -> str:
     return f"GRR {percent:.1f} % of the total{count}: {told}"
 
 
-def _columns(units: System, finest: int) -> list[TableColumn]:
-    def text(row: ResultRow, value: float | None) -> str:
-        return show(value, row.unit, units, finest if row.decimals is None else row.decimals)
+def _columns(result: GaugeResult, units: System) -> list[TableColumn]:
+    def method(title: str, found: GaugeFigures, tip: str) -> TableColumn:
+        return TableColumn(title, lambda row: study_cell(row, found, units), tip,
+                           value=lambda row: getattr(found, row.key), strong=leads)  # fmt: skip
 
-    def leads(row: ResultRow) -> bool:
-        return row.name.startswith("GRR") or row.name == "distinct categories"
+    def leads(row: StudyRow) -> bool:
+        return row.name.startswith("GRR") or row.key == "ndc"
 
     return [
         TableColumn("standard deviation", lambda row: row.name, "Point at one to read what it means", number=False,
                     cell_tip=lambda row: row.meaning, strong=leads),
-        TableColumn("analysis of\nvariance", lambda row: text(row, row.anova), "Crossed analysis of variance",
-                    value=lambda row: row.anova, strong=leads),
-        TableColumn("averages\nand ranges", lambda row: text(row, row.ranges), "Method of averages and ranges",
-                    value=lambda row: row.ranges, strong=leads),
+        method("analysis of\nvariance", result.anova, "Crossed analysis of variance"),
+        method("averages\nand ranges", result.ranges, "Method of averages and ranges"),
         TableColumn("unit", lambda row: display_unit(row.unit, units).label, "", number=False),
     ]  # fmt: skip
-
-
-def _analysis_columns() -> list[TableColumn]:
-    def number(title: str, key: str, form: str, tip: str) -> TableColumn:
-        def text(row: VarianceRowResult) -> str:
-            value = getattr(row, key)
-            return "–" if value is None else format(value, form)
-
-        return TableColumn(title, text, tip, value=lambda row: getattr(row, key))
-
-    return [
-        TableColumn("source", lambda row: row.source, "Where the variation comes from", number=False),
-        number("freedom", "freedom", "d", "Degrees of freedom"),
-        number("sum of\nsquares", "sum_of_squares", ".4g", "Sum of squares"),
-        number("mean\nsquare", "mean_square", ".4g", "Mean square"),
-        number("F", "f_ratio", ".2f", "Ratio of mean squares"),
-        number("p", "p_value", ".4f", "Probability of such an F without an effect"),
-    ]

@@ -20,21 +20,20 @@ from PySide6.QtWidgets import (
 from valvelab.angles import fold_scalar
 from valvelab.figures import lobe_figures
 from valvelab.figures.description import Figure
-from valvelab.tables.decimals import decimals_for, pretty_unit
-from valvelab.units import System, show
+from valvelab.units import show
 from valvelab.window.bench import Bench
 from valvelab.window.chips import Heading, chip_row, press
 from valvelab.window.dial import DialView
 from valvelab.window.drawing import FigureStack
+from valvelab.window.fact_table import fact_columns
 from valvelab.window.fields import QuantityField
 from valvelab.window.heat_map import HeatMapView
 from valvelab.window.stations.checking_line import CheckingLine
 from valvelab.window.stations.view import StationView
 from valvelab.window.tables import Sheet, TableColumn
 from valvelab.window.theme import current_theme
-from valvelab.window.verdict_table import words_for
 from valvelab.workbench import lobes_station
-from valvelab.workbench.facts import Fact, lobe_facts, shaft_facts
+from valvelab.workbench.facts import lobe_facts, shaft_facts
 from valvelab.workbench.lobes_station import NAME, checking_lift_mm, chosen_lobe
 from valvelab.workbench.spec_choice import headline_of
 
@@ -72,8 +71,8 @@ class LobesView(StationView):
         self.durations.setAccessibleName("Durations of all lobes at the checking lift")
         self.durations.share_width()
         self.durations.selectionModel().currentRowChanged.connect(self._on_duration_row)
-        self.lobe_facts = Sheet("characteristics of the lobe", _fact_columns("metric", item=False), self)
-        self.shaft_facts = Sheet("characteristics of the shaft", _fact_columns("metric", item=True), self)
+        self.lobe_facts = Sheet("characteristics of the lobe", fact_columns("metric"), self)
+        self.shaft_facts = Sheet("characteristics of the shaft", fact_columns("metric", item=True), self)
         for sheet, column in ((self.lobe_facts, 0), (self.shaft_facts, 1)):
             sheet.wrap_column(column)
         self.lift_field = QuantityField("Checking lift", "length", "mm", 0.05, self)
@@ -174,7 +173,7 @@ class LobesView(StationView):
                 document.units, theme, bad,
             )  # fmt: skip
             press(self.map_kinds, {kind})
-            self.shaft_facts.show_rows(shaft_facts(inspection), _fact_columns(document.units, item=True))
+            self.shaft_facts.show_rows(shaft_facts(inspection), fact_columns(document.units, item=True))
         if _differ(motion, old_motion):
             self._show_motion(document, inspection, lobe, plots)
             press(self.plots, set(plots))
@@ -192,7 +191,7 @@ class LobesView(StationView):
         self.stack.show_figures(figures, document.units, theme, _STRETCH)
         if "lift" in self.stack.items_by_name:
             self.lift_line.join(self.stack.items_by_name["lift"])
-        self.lobe_facts.show_rows(lobe_facts(inspection, lobe), _fact_columns(document.units, item=False))
+        self.lobe_facts.show_rows(lobe_facts(inspection, lobe), fact_columns(document.units))
         kind = next(row.kind for row in inspection.result.lobes if row.lobe == lobe)
         self._lobe_name.setText(lobe + (f" {kind}" if kind else ""))
 
@@ -292,26 +291,6 @@ def _duration_columns(units: str) -> list[TableColumn]:
 
 def _folded(angle: float | None) -> float | None:
     return None if angle is None else fold_scalar(angle)
-
-
-def _fact_columns(units: System, *, item: bool) -> list[TableColumn]:
-    def decimals(fact: Fact) -> int:
-        return decimals_for(fact.value, fact.standard_uncertainty, fact.unit, units)
-
-    def named(fact: Fact) -> str:
-        unit = pretty_unit(fact.unit, units)
-        return words_for(fact.name) + (f", {unit}" if unit else "")
-
-    first = [TableColumn("item", lambda fact: fact.item, "Cylinder, kind or lobe", number=False)] if item else []
-    return [
-        *first,
-        TableColumn("characteristic", named, "Point at one to read what it means", number=False,
-                    cell_tip=lambda fact: fact.meaning),
-        TableColumn("value", lambda fact: show(fact.value, fact.unit, units, decimals(fact)), "From the fitted profile",
-                    value=lambda fact: fact.value, cell_tip=lambda fact: fact.meaning),
-        TableColumn("u", lambda fact: show(fact.standard_uncertainty, fact.unit, units, decimals(fact)),
-                    "Standard uncertainty", value=lambda fact: fact.standard_uncertainty),
-    ]  # fmt: skip
 
 
 def _titled(parent: QWidget, title: str | QLabel, tool: QWidget, content: QWidget) -> QWidget:

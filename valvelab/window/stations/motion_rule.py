@@ -18,12 +18,13 @@ from PySide6.QtWidgets import (
 )
 
 from valvelab.figures.motion_figures import rule_figure, valve_of
+from valvelab.tables.decimals import figure, percent
+from valvelab.tables.verdicts import SIGNS, WORDS
 from valvelab.units import System, display_unit, parse_quantity, show
 from valvelab.window.chips import Heading
 from valvelab.window.drawing import FigureView
 from valvelab.window.stations.reading_field import ReadingField
-from valvelab.window.theme import MARKS, WORDS, current_theme
-from valvelab.window.verdict_table import percent
+from valvelab.window.theme import current_theme
 from valvelab.workbench import motion_readings
 from valvelab.workbench.motion_files import Motion, train_in_use
 from valvelab.workbench.worksheet_words import trimmed
@@ -191,7 +192,7 @@ class RulePage(QWidget):
         if verdict is None:
             self.verdict.setText("No rule on the bench")
         else:
-            self.verdict.setText(f"{MARKS[verdict.decision]} {WORDS[verdict.decision].capitalize()}")
+            self.verdict.setText(f"{SIGNS[verdict.decision]} {WORDS[verdict.decision].capitalize()}")
         self.words.setText(" ".join([*self._doubts(), self._sentence(verdict, row.rule_lift_mm, guard)]))
         figure = rule_figure(verdict, self._values, row.rule_lift_mm, guard, self._units)
         self.scale.show_figure(figure, self._units, theme)
@@ -225,8 +226,8 @@ class RulePage(QWidget):
             parts.append("A limit on rule_lift in a spec (TOML) gives a verdict.")
         elif verdict.measured is not None:
             u = verdict.standard_uncertainty
-            fine = 5 if units == "inch" else 4
-            said = length(verdict.measured) + ("" if u is None else f", u {show(u, 'mm', units, fine)} {unit}")
+            said = f"{figure(verdict.measured, u, 'mm', units)} {unit}"
+            said += "" if u is None else f", u {figure(u, u, 'mm', units)} {unit}"
             parts.append(f"{'Mean' if count else 'Lift'} {said}.")
             ends = [f"{word} {length(end)}" for word, end in (("at least", verdict.lower), ("at most", verdict.upper))
                     if end is not None]  # fmt: skip

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING, Any, cast
 
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import (
@@ -33,6 +33,8 @@ from valvelab.figures.motion_figures import (
     valve_of,
 )
 from valvelab.inspection.engine.motion import CAUTION
+from valvelab.tables.description import Column
+from valvelab.tables.engine import CONTROL, LEAST_AT, LIFTS, events
 from valvelab.units import System, display_unit, show
 from valvelab.window.bench import Bench
 from valvelab.window.chips import chip_row, press
@@ -53,8 +55,7 @@ from valvelab.workbench.spec_choice import headline_of
 
 if TYPE_CHECKING:
     from valvelab.inspection.engine.motion import MotionInspection
-    from valvelab.records.motion_result import MotionValve
-    from valvelab.records.phasing_result import Event
+    from valvelab.records.motion_result import Control, MotionValve, ValveDuration
 
 _PAGES = (("lift", "Lift"), ("clearance", "Clearance"), ("rule", "Rule lift"), ("contact", "Contact"),
           ("speed", "At speed"))  # fmt: skip
@@ -343,47 +344,33 @@ class MotionView(StationView):
         self.bench.history.apply(new, f"read {valve} at the retainer")
 
 
-def _event(event: Event | None) -> str:
-    return "–" if event is None else f"{event.angle:.1f} {event.reference}"
-
-
 def _lines(stated: MotionInspection, tried: MotionInspection, valve: str, units: System) -> list[Line]:
     before, after = valve_of(stated, valve), valve_of(tried, valve)
-    length, force = display_unit("mm", units).label, display_unit("N", units).label
-    places = 4 if units == "inch" else 3
 
-    def line(name: str, text: Callable[[MotionValve], str], tip: str = "") -> Line:
-        return Line(name, text(before), text(after), tip)
+    def at_trial(valve: MotionValve) -> ValveDuration | None:
+        return next((row for row in valve.durations if abs(row.at_mm - TRIAL_LIFT_MM) < 5e-4), None)
 
-    def mm(value: float | None) -> str:
-        return show(value, "mm", units, places)
+    def of_column(column: Column[Any], read: Callable[[MotionValve], Any]) -> Line:
+        old, new = ("–" if (row := read(one)) is None else str(column.cell(row, units)) for one in (before, after))
+        unit = column.label(units)
+        return Line(f"{column.head}, {unit}" if unit else column.head, old, new, column.tip)
 
-    def duration(valve: MotionValve, what: str) -> str:
-        row = next((row for row in valve.durations if abs(row.at_mm - TRIAL_LIFT_MM) < 5e-4), None)
-        if row is None:
-            return "–"
-        if what == "duration":
-            return show(row.duration_crank_deg, "deg", "metric", 1)
-        return _event(row.opening_event if what == "opens" else row.closing_event)
+    def of_event(row: MotionValve) -> tuple[MotionValve, ValveDuration] | None:
+        found = at_trial(row)
+        return None if found is None else (row, found)
 
-    at = f"at {show(TRIAL_LIFT_MM, 'mm', units, 3 if units == 'inch' else 2)} {length}"
+    def of_control(row: MotionValve) -> tuple[MotionValve, Control] | None:
+        return None if row.control is None else (row, row.control)
+
+    at = f" at {show(TRIAL_LIFT_MM, 'mm', units, 3 if units == 'inch' else 2)} {display_unit('mm', units).label}"
+    _, greatest, rule, _, at_dead_centre, to_piston, _ = LIFTS
+    _, leaves, _, margin, *_ = CONTROL
     return [
-        line(f"greatest lift, {length}", lambda v: mm(v.max_valve_lift_mm), "After lash and deflection"),
-        line(f"rule lift, {length}", lambda v: mm(v.rule_lift_mm), "From the lobe, lash zero, no deflection"),
-        line(f"opens {at}", lambda v: duration(v, "opens"), "At the valve"),
-        line(f"closes {at}", lambda v: duration(v, "closes"), "At the valve"),
-        line("duration, crank deg", lambda v: duration(v, "duration"), "At the valve"),
-        line(f"lift at TDC, {length}", lambda v: mm(v.valve_lift_at_gas_exchange_tdc_mm), "At gas exchange"),
-        line(f"to the piston, {length}", lambda v: mm(v.piston_clearance.min_mm if v.piston_clearance else None),
-             "Least clearance along the overlap"),
-        line("least at, crank deg", lambda v: show(v.piston_clearance.at_crank_deg if v.piston_clearance else None,
-                                                   "deg", "metric", 1), "After dead centre"),
-        line(f"margin at top speed, {force}",
-             lambda v: show(v.control.margin_n_at_max_speed if v.control else None, "N", units, 0),
-             "Least quasi-static force off the seat"),
-        line("leaves the cam, rpm", lambda v: show(v.control.separation_rpm if v.control else None, "rpm"),
-             "Quasi-static: an estimate, never a safe speed"),
-    ]  # fmt: skip
+        *(of_column(column, lambda row: row) for column in (greatest, rule)),
+        *(of_column(column, of_event) for column in events(at)),
+        *(of_column(column, lambda row: row) for column in (at_dead_centre, to_piston, LEAST_AT)),
+        *(of_column(column, of_control) for column in (margin, leaves)),
+    ]
 
 
 def _line_columns() -> list[TableColumn]:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
@@ -22,7 +23,9 @@ from PySide6.QtWidgets import (
 
 from valvelab.figures.phasing_figures import event_diagram, wheel_dial
 from valvelab.inspection.engine.phasing import CAUTION
-from valvelab.units import System, display_unit, show
+from valvelab.tables.decimals import figure
+from valvelab.tables.engine import AT_LOBE, DEG, STEPS
+from valvelab.units import System, show
 from valvelab.window.bench import Bench
 from valvelab.window.chips import chip_row, press
 from valvelab.window.drawing import FigureView
@@ -30,7 +33,7 @@ from valvelab.window.stations.phasing_form import WorksheetForm
 from valvelab.window.stations.phasing_guide import GuideStrip
 from valvelab.window.stations.phasing_wheel import DegreeWheel
 from valvelab.window.stations.view import StationView
-from valvelab.window.tables import Sheet, TableColumn
+from valvelab.window.tables import Sheet, TableColumn, of
 from valvelab.window.theme import current_theme
 from valvelab.workbench import phasing_station, worksheet
 from valvelab.workbench.document import Document
@@ -40,7 +43,7 @@ from valvelab.workbench.worksheet_words import spoken, trimmed
 
 if TYPE_CHECKING:
     from valvelab.phasing import degreeing as phasing
-    from valvelab.records.phasing_result import Event, PhasingResult
+    from valvelab.records.phasing_result import AdjusterOutcome, PhasingResult
 
 _DRAWINGS = (("wheel", "Wheel"), ("events", "Valve events"))
 _FROM = {
@@ -273,37 +276,45 @@ def _under(parent: QWidget, head: QWidget, content: QWidget) -> QWidget:
     return box
 
 
-def _deg(value: float | None, decimals: int = 2) -> str:
-    return show(value, "deg", "metric", decimals)
+def _deg(value: float | None, u: float | None = None) -> str:
+    return figure(value, u, "deg", "metric", DEG)
 
 
-def _signed(value: float | None, decimals: int = 2) -> str:
-    text = _deg(value, decimals)
+def _signed(value: float | None, u: float | None = None) -> str:
+    text = _deg(value, u)
     return text if value is None or value <= 0.0 else f"+{text}"
+
+
+def _both(
+    value: float | None, u: float | None, printed: Callable[[float | None, float | None], str] = _deg
+) -> tuple[str, str]:
+    """A figure and its standard uncertainty, to one place."""
+    return printed(value, u), _deg(u, u)
 
 
 def _figures(result: PhasingResult, units: System) -> list[Figure]:
     u = result.uncertainty
-    rows = [Figure("TDC on wheel", _deg(result.tdc_offset_deg), _deg(result.tdc_uncertainty_deg),
+    rows = [Figure("TDC on wheel", *_both(result.tdc_offset_deg, result.tdc_uncertainty_deg),
                    tip="The middle of the stop readings; everything counts from here")]  # fmt: skip
     for lobe in result.lobes:
         if lobe.kind is None:
             continue
         side = -1.0 if lobe.kind == "exhaust" else 1.0
         word = "BTDC" if lobe.kind == "exhaust" else "ATDC"
-        value, card = lobe.centreline_crank_deg, lobe.card_centreline_crank_deg
-        rows.append(Figure(f"{lobe.lobe} {word}", _deg(None if value is None else side * value),
-                           _deg(lobe.uncertainty["centreline_crank_deg"]),
-                           _deg(None if card is None else side * card),
-                           _FROM.get(lobe.centreline_from or "", "")))  # fmt: skip
+        value, card = (
+            None if angle is None else side * angle
+            for angle in (lobe.centreline_crank_deg, lobe.card_centreline_crank_deg)
+        )
+        told = _both(value, lobe.uncertainty["centreline_crank_deg"])
+        rows.append(Figure(f"{lobe.lobe} {word}", *told, _deg(card), _FROM.get(lobe.centreline_from or "", "")))
     rows += [
-        Figure("separation, cam", _deg(result.lobe_separation_cam_deg), _deg(u["lobe_separation_cam_deg"]),
+        Figure("separation, cam", *_both(result.lobe_separation_cam_deg, u["lobe_separation_cam_deg"]),
                tip="Half the sum of the two centrelines"),
-        *(Figure(f"overlap at {_lift(row.at_mm, units)}", _deg(row.crank_deg), _deg(row.standard_uncertainty_crank_deg),
+        *(Figure(f"overlap at {_lift(row.at_mm, units)}", *_both(row.crank_deg, row.standard_uncertainty_crank_deg),
                  tip="Intake opening BTDC + exhaust closing ATDC") for row in result.overlap),
-        Figure("advance", _signed(result.advance_crank_deg), _deg(u["advance_crank_deg"]),
+        Figure("advance", *_both(result.advance_crank_deg, u["advance_crank_deg"], _signed),
                tip="How far the camshaft stands ahead of straight up"),
-        Figure("correction", _signed(result.correction_crank_deg), _deg(u["correction_crank_deg"]), "0",
+        Figure("correction", *_both(result.correction_crank_deg, u["correction_crank_deg"], _signed), "0",
                "Measured − card intake centreline; positive: advance the camshaft by this", strong=True),
         Figure("nearest step", _signed(result.nearest_adjuster_crank_deg), "", "",
                "The step that comes nearest; the smaller of two equally near", strong=True),
@@ -325,35 +336,17 @@ def _figure_columns() -> list[TableColumn]:
     ]  # fmt: skip
 
 
-def _event(event: Event | None) -> str:
-    return "–" if event is None else f"{event.angle:.1f} {event.reference}"
-
-
 def _event_columns(units: System) -> list[TableColumn]:
-    unit = display_unit("mm", units).label
-    return [
-        TableColumn("lobe", lambda row: row[0].lobe, "Cylinder and kind", number=False, colour=lambda row: row[0].kind),
-        TableColumn(f"at\n{unit}", lambda row: show(row[1].at_mm, "mm", units, 3), "Lift at the follower"),
-        TableColumn("opens", lambda row: _event(row[1].opening_event), "Before or after dead centre"),
-        TableColumn("closes", lambda row: _event(row[1].closing_event), "Before or after dead centre"),
-        TableColumn("duration\ncrank deg", lambda row: _deg(row[1].duration_crank_deg, 1), "Closing − opening"),
-        TableColumn("card", lambda row: _deg(row[1].card_duration_crank_deg, 1), "What was ordered"),
-        TableColumn("off", lambda row: _signed(row[1].difference_crank_deg), "Measured − card"),
-    ]  # fmt: skip
+    lobe, *others = (of(column, units) for column in AT_LOBE)
+    return [replace(lobe, colour=lambda row: row[0].kind), *others]
 
 
 def _step_columns(nearest: float | None) -> list[TableColumn]:
     def best(row: object) -> bool:
         return getattr(row, "step_crank_deg", None) == nearest
 
-    return [
-        TableColumn("step", lambda row: ("▶ " if best(row) else "") + _signed(row.step_crank_deg).removesuffix(".00"),
-                    "Positive advances the camshaft, crank deg", strong=best),
-        TableColumn("intake\nATDC", lambda row: _deg(row.intake_centreline_crank_deg, 1), "Intake centreline with it",
-                    strong=best),
-        TableColumn("exhaust\nBTDC", lambda row: _deg(row.exhaust_centreline_crank_deg, 1),
-                    "Exhaust centreline with it", strong=best),
-        TableColumn("advance", lambda row: _signed(row.advance_crank_deg, 1), "Advance with it", strong=best),
-        TableColumn("left", lambda row: _signed(row.remaining_crank_deg, 1), "Correction that would remain",
-                    strong=best),
-    ]  # fmt: skip
+    def marked(row: AdjusterOutcome) -> str:
+        return ("▶ " if best(row) else "") + _signed(row.step_crank_deg).removesuffix(".00")
+
+    step, *others = (of(column, "metric", strong=best) for column in STEPS)
+    return [replace(step, text=marked), *others]

@@ -9,13 +9,15 @@ from PySide6.QtCore import QModelIndex, Qt
 from PySide6.QtWidgets import QApplication, QButtonGroup, QLabel, QStackedWidget, QVBoxLayout
 
 from valvelab.figures import shaft_figures
+from valvelab.tables.form import STATIONS, TAPERS, straightness_told
+from valvelab.tables.verdicts import worst_by_item
 from valvelab.units import System, display_unit, show
 from valvelab.window.bench import Bench
 from valvelab.window.chips import Heading, chip_row, press
 from valvelab.window.drawing import FigureView
-from valvelab.window.stations.form_parts import figures, labelled, splitter, titled, verdict_column
+from valvelab.window.stations.form_parts import labelled, splitter, titled, verdict_column
 from valvelab.window.stations.view import StationView
-from valvelab.window.tables import Sheet, TableColumn
+from valvelab.window.tables import Sheet, TableColumn, of
 from valvelab.window.theme import current_theme
 from valvelab.workbench import shaft_station
 from valvelab.workbench.shaft_station import FILTERS, NAME, chosen_journal, journals
@@ -24,11 +26,11 @@ from valvelab.workbench.spec_choice import headline_of, spec_for
 if TYPE_CHECKING:
     from valvelab.camshaft.journal import JournalForm
     from valvelab.inspection.form.shaft import ShaftInspection
+    from valvelab.records.result import Decision
     from valvelab.records.shaft_result import StationResult
     from valvelab.workbench.document import Document
 
 _LISTS = (("journals", "Journals"), ("lobing", "Lobing"), ("taper", "Taper"))
-_WORST = {"reject": 0, "undecided": 1, "accept": 2}
 
 
 def make_view(bench: Bench) -> StationView:
@@ -119,21 +121,13 @@ class ShaftView(StationView):
 
     def _show_figures(self, document: Document, inspection: ShaftInspection) -> None:
         units = document.units
-        worst: dict[str, str] = {}
-        for verdict in sorted(inspection.result.verdicts, key=lambda row: -_WORST[row.decision]):
-            worst[str(verdict.item)] = verdict.decision
+        worst = worst_by_item(inspection.result.verdicts)
         decisions = {id(row): worst.get(_name_of(inspection, row)) for row in inspection.result.stations}
         self.table.show_rows(inspection.result.stations, _columns(units, decisions))
         self.tapers.show_rows(inspection.result.tapers, _taper_columns(units))
-        line, label = inspection.result.straightness, display_unit("um", units).label
-        if line.minimum_zone_um is None:
-            self._straight.setText("no straightness: see Problems and notes")
-        else:
-            u = show(line.uncertainty.get("minimum_zone_um"), "um", units)
-            self._straight.setText(
-                f"minimum zone <b>{show(line.minimum_zone_um, 'um', units)}</b> {label} (u {u}), "
-                f"least squares {show(line.least_squares_um, 'um', units)} {label}, worst at {line.worst_station}"
-            )
+        known = inspection.result.straightness.minimum_zone_um is not None
+        told = straightness_told(inspection.result, units)
+        self._straight.setText(told if known else "no straightness: see Problems and notes")
 
     def _draw(self, document: Document, inspection: ShaftInspection, journal: str) -> None:
         units, theme = document.units, current_theme()
@@ -195,36 +189,21 @@ def _name_of(inspection: ShaftInspection, row: StationResult) -> str:
     return row.station if names.count(row.station) == 1 else f"{row.station} at {row.position_mm:g} mm"
 
 
-def _columns(units: System, decisions: dict[int, str | None]) -> list[TableColumn]:
-    def roundness(title: str, kind: str, meaning: str) -> TableColumn:
-        key = f"roundness_{kind}_um"
-        return figures(title, "um", units, lambda row: getattr(row, key), f"Peak to valley about the {meaning}",
-                       spread=lambda row: row.uncertainty.get(key))  # fmt: skip
-
+def _columns(units: System, decisions: dict[int, Decision | None]) -> list[TableColumn]:
+    named, at, eccentricity, toward, tir, lsc, mzc, mic, mcc = (of(column, units) for column in STATIONS)
     return [
-        TableColumn("journal", lambda row: row.station, "As the readings name it", number=False),
-        figures("TIR", "mm", units, lambda row: row.tir_mm, "Range of the readings as the dial shows them",
-                spread=lambda row: row.uncertainty.get("tir_mm")),
-        roundness("MZC", "mzc", "minimum-zone circle"),
-        roundness("LSC", "lsc", "least-squares circle"),
+        named,
+        tir,
+        mzc,
+        lsc,
         verdict_column(lambda row: decisions.get(id(row))),
-        figures("eccentric", "mm", units, lambda row: row.eccentricity_mm, "First harmonic: centre off the axis turned",
-                spread=lambda row: row.uncertainty.get("eccentricity_mm")),
-        figures("toward", "deg", units, lambda row: row.eccentricity_angle_deg, "Direction of the eccentricity", 1,
-                spread=lambda row: row.uncertainty.get("eccentricity_angle_deg")),
-        roundness("MIC", "mic", "largest inscribed circle"),
-        roundness("MCC", "mcc", "smallest circumscribed circle"),
-        figures("at", "mm", units, lambda row: row.position_mm, "Position along the shaft", 2),
-    ]  # fmt: skip
+        eccentricity,
+        toward,
+        mic,
+        mcc,
+        at,
+    ]
 
 
 def _taper_columns(units: System) -> list[TableColumn]:
-    return [
-        TableColumn("of", lambda row: row.station, "Lobe or journal", number=False),
-        figures("from", "mm", units, lambda row: row.from_mm, "Position of the first track", 2),
-        figures("to", "mm", units, lambda row: row.to_mm, "Position of the second track", 2),
-        figures("taper", "um", units, lambda row: row.taper_um, "Second track minus first, mean over the turn",
-                spread=lambda row: row.uncertainty.get("taper_um")),
-        figures("highest", "um", units, lambda row: row.highest_um, "The same where the first track stands highest"),
-        figures("slope arcmin", "", units, lambda row: row.angle_arcmin, "Slope of the surface along the shaft", 2),
-    ]  # fmt: skip
+    return [of(column, units) for column in TAPERS]

@@ -8,11 +8,14 @@ from PySide6.QtCore import QModelIndex, Qt
 from PySide6.QtWidgets import QApplication, QButtonGroup, QLabel, QSplitter, QStackedWidget, QVBoxLayout
 
 from valvelab.figures import spring_figures
+from valvelab.tables.springs import USUAL
+from valvelab.tables.verdicts import worst_by_item
 from valvelab.window.bench import Bench
 from valvelab.window.chips import Heading, chip_row, press
 from valvelab.window.drawing import FigureStack
+from valvelab.window.fact_table import fact_columns
 from valvelab.window.stations.springs_drawings import CoilBindView, MapView
-from valvelab.window.stations.springs_lists import fact_columns, spring_columns, titled
+from valvelab.window.stations.springs_lists import spring_columns, titled
 from valvelab.window.stations.springs_sets_pane import SetsPane
 from valvelab.window.stations.springs_shims_pane import ShimsPane
 from valvelab.window.stations.view import StationView
@@ -60,7 +63,7 @@ class SpringsView(StationView):
         self.table = Sheet("springs", spring_columns("metric", {}, {}), self)
         self.table.setAccessibleName("All springs")
         self.table.selectionModel().currentRowChanged.connect(self._on_row)
-        self.facts = Sheet("characteristics of the spring", fact_columns("metric"), self)
+        self.facts = Sheet("characteristics of the spring", fact_columns("metric", usual=USUAL), self)
         self.facts.wrap_column(0)
         self.sets_pane = SetsPane(bench, self)
         self.sets_pane.spring_chosen.connect(self.choose_item)
@@ -146,11 +149,11 @@ class SpringsView(StationView):
             self._show_map(document, spring, grouping)
         if self._changed("tables", (*look, grouping.sets)):
             set_of = {name: number for number, one in enumerate(grouping.sets, start=1) for name in one}
-            columns = spring_columns(document.units, set_of, worst_decisions(inspection))
+            columns = spring_columns(document.units, set_of, worst_by_item(inspection.result.verdicts))
             self.table.show_rows(inspection.result.springs, columns)
         if self._changed("facts", (*look, spring)):
             row = next(row for row in reversed(inspection.result.springs) if row.spring == spring)
-            self.facts.show_rows(spring_facts(row), fact_columns(document.units))
+            self.facts.show_rows(spring_facts(row), fact_columns(document.units, usual=USUAL))
         if self._changed("sets", (*look, wish, grouping)):
             self.sets_pane.show_sets(document, self._values, wish, grouping, self._rejected)
         self.sets_pane.tree.bring(spring)
@@ -217,14 +220,3 @@ class SpringsView(StationView):
             self.bench.choose(NAME, f"plot {name}", on)
         else:
             press(self.plots, {name})
-
-
-def worst_decisions(inspection: SpringsInspection) -> dict[str, str]:
-    """Each judged spring's worst decision."""
-    rank = {"reject": 0, "undecided": 1, "accept": 2}
-    worst: dict[str, str] = {}
-    for verdict in inspection.result.verdicts:
-        held = worst.get(verdict.item)
-        if held is None or rank[verdict.decision] < rank[held]:
-            worst[verdict.item] = verdict.decision
-    return worst

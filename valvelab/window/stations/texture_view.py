@@ -9,7 +9,9 @@ from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QApplication, QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
 
 from valvelab.figures import texture_figures
-from valvelab.tables.decimals import decimals_for
+from valvelab.tables.decimals import figure, limit
+from valvelab.tables.form import Parameter, parameters
+from valvelab.tables.verdicts import WORDS
 from valvelab.units import System, display_unit, show
 from valvelab.window.bench import Bench
 from valvelab.window.drawing import FigureStack, FigureView
@@ -17,9 +19,10 @@ from valvelab.window.fields import QuantityField
 from valvelab.window.stations.form_parts import labelled, splitter, titled
 from valvelab.window.stations.view import StationView
 from valvelab.window.tables import Sheet, TableColumn
-from valvelab.window.theme import WORDS, current_theme
+from valvelab.window.theme import current_theme
+from valvelab.workbench.facts import meaning_of
 from valvelab.workbench.spec_choice import headline_of, spec_for
-from valvelab.workbench.texture_station import NAME, USUAL, ParameterRow, parameter_rows, settings
+from valvelab.workbench.texture_station import NAME, USUAL, settings
 
 if TYPE_CHECKING:
     from valvelab.inspection.form.texture import TextureInspection
@@ -108,7 +111,7 @@ class TextureView(StationView):
         drawn = [texture_figures.trace_figure(inspection, units), texture_figures.roughness_figure(inspection, units)]
         self.stack.show_figures(drawn, units, theme, _STRETCH)
         self.ratio.show_figure(texture_figures.material_ratio_figure(inspection, units), units, theme)
-        self.table.show_rows(parameter_rows(inspection), _columns(units))
+        self.table.show_rows(parameters(inspection.result), _columns(units))
         found = inspection.result
         self.cutoff.show_value(found.cutoff_mm, units, 3 if units == "metric" else 4)
         self.short_cutoff.show_value(1000.0 * (found.short_cutoff_mm or 0.0), units, 1)
@@ -130,30 +133,29 @@ class TextureView(StationView):
 
 
 def _columns(units: System) -> list[TableColumn]:
-    def decimals(row: ParameterRow) -> int:
-        return decimals_for(row.value, row.standard_uncertainty, row.unit, units)
-
-    def limits(row: ParameterRow) -> str:
+    def limits(row: Parameter) -> str:
         verdict = row.verdict
         if verdict is None:
             return ""
-        low, high = (show(end, row.unit, units, None) for end in (verdict.lower, verdict.upper))
+        low, high = (limit(end, row.u, row.unit, units) for end in (verdict.lower, verdict.upper))
         return f"≥ {low}" if verdict.upper is None else f"≤ {high}" if verdict.lower is None else f"{low} to {high}"
 
-    def named(row: ParameterRow) -> str:
+    def named(row: Parameter) -> str:
         unit = display_unit(row.unit, units).label
         return f"{row.symbol}, {unit}" if unit else row.symbol
 
+    def printed(row: Parameter, value: float | None) -> str:
+        return figure(value, row.u, row.unit, units, row.usual)
+
     return [
         TableColumn("name", named, "Point at one to read what it means", number=False,
-                    cell_tip=lambda row: row.meaning, strong=lambda row: row.verdict is not None,
+                    cell_tip=lambda row: meaning_of(row.name), strong=lambda row: row.verdict is not None,
                     icon=lambda row: None if row.verdict is None else (row.verdict.decision,) * 2),
-        TableColumn("value", lambda row: show(row.value, row.unit, units, decimals(row)), "From the filtered trace",
-                    value=lambda row: row.value, cell_tip=lambda row: row.meaning,
+        TableColumn("value", lambda row: printed(row, row.value), "From the filtered trace",
+                    value=lambda row: row.value, cell_tip=lambda row: meaning_of(row.name),
                     strong=lambda row: row.verdict is not None),
         TableColumn("limits", limits, "What the spec on the bench allows", number=False,
                     colour=lambda row: None if row.verdict is None else row.verdict.decision,
                     cell_tip=lambda row: "" if row.verdict is None else WORDS[row.verdict.decision]),
-        TableColumn("u", lambda row: show(row.standard_uncertainty, row.unit, units, decimals(row)),
-                    "Standard uncertainty", value=lambda row: row.standard_uncertainty),
+        TableColumn("u", lambda row: printed(row, row.u), "Standard uncertainty", value=lambda row: row.u),
     ]  # fmt: skip

@@ -1,0 +1,263 @@
+"""Tables of degreeing and of valve motion."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+from typing import Any
+
+from valvelab.records.motion_result import ContactExtreme, Control, MotionResult, MotionValve, ValveDuration
+from valvelab.records.phasing_result import AdjusterOutcome, Event, Overlap, PhasingDuration, PhasingLobe, PhasingResult
+from valvelab.tables.decimals import Usual, figure
+from valvelab.tables.description import Column, Table, table_of
+from valvelab.units import System
+
+DEG: Usual = (2, 2)
+"""Decimals of an angle where no uncertainty is known."""
+READ_FROM = {"near_peak": "pairs near the nose", "events": "the events", None: "–"}
+
+
+def event(found: Event | None, u: float | None = None) -> str:
+    """An event as the trade says it."""
+    return "–" if found is None else f"{figure(found.angle, u, 'deg', 'metric', DEG)} {found.reference}"
+
+
+def _deg(head: str, value: Callable[[Any], float | None], u: Callable[[Any], float | None] | None = None,
+         unit: str = "crank deg", tip: str = "") -> Column[Any]:  # fmt: skip
+    return Column(head, unit, value, u, DEG, with_u=u is not None, tip=tip)
+
+
+def _known(key: str) -> Callable[[Any], float | None]:
+    return partial(_uncertainty, key=key)
+
+
+def _uncertainty(row: Any, *, key: str) -> float | None:
+    known: dict[str, float | None] = row.uncertainty
+    return known.get(key)
+
+
+def engine_table(result: PhasingResult) -> Table:
+    """True dead centre, separation, advance, correction: what a degreeing is done for."""
+    u = result.uncertainty
+    rows = (
+        ("true TDC on the wheel", result.tdc_offset_deg, result.tdc_uncertainty_deg, "deg"),
+        ("lobe separation", result.lobe_separation_cam_deg, u["lobe_separation_cam_deg"], "cam deg"),
+        ("advance", result.advance_crank_deg, u["advance_crank_deg"], "crank deg"),
+        ("correction, positive advances", result.correction_crank_deg, u["correction_crank_deg"], "crank deg"),
+        ("nearest step on the shelf", result.nearest_adjuster_crank_deg, None, "crank deg"),
+    )
+    cells = tuple(
+        (name, figure(value, own, "deg", "metric", DEG), figure(own, own, "deg", "metric", DEG), unit)
+        for name, value, own, unit in rows
+    )
+    return Table(("", "value", "u", "unit"), cells, flush_left=(3,))
+
+
+LOBES: tuple[Column[PhasingLobe], ...] = (
+    Column("lobe", words=lambda row: row.lobe),
+    _deg("centreline", lambda row: row.centreline_crank_deg, _known("centreline_crank_deg")),
+    _deg("card", lambda row: row.card_centreline_crank_deg),
+    _deg("later", lambda row: row.difference_crank_deg),
+    Column("from", words=lambda row: READ_FROM[row.centreline_from]),
+)
+STEPS: tuple[Column[AdjusterOutcome], ...] = (
+    _deg("step", lambda row: row.step_crank_deg, tip="Positive advances the camshaft"),
+    _deg("intake centreline", lambda row: row.intake_centreline_crank_deg),
+    _deg("exhaust centreline", lambda row: row.exhaust_centreline_crank_deg),
+    _deg("advance", lambda row: row.advance_crank_deg),
+    _deg("remaining", lambda row: row.remaining_crank_deg, tip="Correction that would remain"),
+)
+AtLobe = tuple[PhasingLobe, PhasingDuration]
+AtValve = tuple[MotionValve, ValveDuration]
+
+
+def _at(head: str) -> Column[Any]:
+    return Column(head, "mm", lambda row: row[1].at_mm)
+
+
+def _side(which: str) -> Callable[[Any], str]:
+    return lambda row: event(getattr(row[1], f"{which}_event"), row[1].uncertainty.get(f"{which}_crank_deg"))
+
+
+def _span(row: Any) -> float | None:
+    value: float | None = row[1].duration_crank_deg
+    return value
+
+
+def _span_u(row: Any) -> float | None:
+    known: dict[str, float | None] = row[1].uncertainty
+    return known.get("duration_crank_deg")
+
+
+def events(at: str = "") -> list[Column[Any]]:
+    """Opening, closing and duration of a row of (item, duration)."""
+    tip = "Before or after dead centre"
+    return [
+        Column(f"opens{at}", words=_side("opening"), tip=tip),
+        Column(f"closes{at}", words=_side("closing"), tip=tip),
+        _deg("duration", _span, _span_u, tip="Closing − opening"),
+    ]
+
+
+AT_LOBE: tuple[Column[AtLobe], ...] = (
+    Column("lobe", words=lambda row: row[0].lobe, tip="Cylinder and kind"),
+    _at("at"),
+    *events(),
+    _deg("card", lambda row: row[1].card_duration_crank_deg, tip="What was ordered"),
+    _deg("longer", lambda row: row[1].difference_crank_deg, tip="Measured − card"),
+)
+
+
+def phasing_tables(result: PhasingResult, system: System) -> list[Table]:
+    """Centrelines, events and overlap at the follower, and what each step of the adjuster would give."""
+    rows: list[AtLobe] = [(lobe, row) for lobe in result.lobes for row in lobe.durations]
+    overlap: list[Column[Overlap]] = [
+        Column("at", "mm", lambda row: row.at_mm),
+        _deg("overlap", lambda row: row.crank_deg, lambda row: row.standard_uncertainty_crank_deg),
+    ]
+    return [
+        table_of(result.lobes, LOBES, system, "Centrelines, after TDC"),
+        table_of(rows, AT_LOBE, system, "Events at the follower"),
+        table_of(result.overlap, overlap, system, "Overlap"),
+        table_of(result.adjuster_outcomes, STEPS, system, "What each step would give"),
+    ]
+
+
+def _mm(head: str, value: Callable[[MotionValve], float | None], key: str = "", tip: str = "", *,
+        with_u: bool = False) -> Column[MotionValve]:  # fmt: skip
+    return Column(head, "mm", value, _known(key) if key else None, with_u=with_u, tip=tip)
+
+
+def _read(valve: MotionValve) -> float | None:
+    return None if valve.rule_readings is None else valve.rule_readings.mean_mm
+
+
+def _read_u(valve: MotionValve) -> float | None:
+    return None if valve.rule_readings is None else valve.rule_readings.standard_uncertainty_mm
+
+
+def _clearance(valve: MotionValve) -> float | None:
+    return None if valve.piston_clearance is None else valve.piston_clearance.min_mm
+
+
+VALVE: Column[MotionValve] = Column("valve", words=lambda row: row.lobe)
+LIFTS: tuple[Column[MotionValve], ...] = (
+    VALVE,
+    _mm("max valve lift", lambda row: row.max_valve_lift_mm, "max_valve_lift_mm", "After lash and deflection"),
+    _mm("rule lift", lambda row: row.rule_lift_mm, "rule_lift_mm", "From the lobe, lash zero, no deflection",
+        with_u=True),
+    Column("read at retainer", "mm", _read, _read_u, with_u=True),
+    _mm("lift at TDC", lambda row: row.valve_lift_at_gas_exchange_tdc_mm, "valve_lift_at_gas_exchange_tdc_mm",
+        "At gas exchange"),
+    _mm("piston clearance", _clearance, "piston_clearance_mm", "Least clearance of valve and piston"),
+    Column("seating velocity", "mm/crank deg", lambda row: row.seating_velocity_mm_per_crank_deg, usual=(5, 6)),
+)  # fmt: skip
+
+
+def _least_at(valve: MotionValve) -> float | None:
+    return None if valve.piston_clearance is None else valve.piston_clearance.at_crank_deg
+
+
+LEAST_AT: Column[MotionValve] = Column("least at", "crank deg", _least_at, usual=(1, 1), tip="After dead centre")
+
+
+def lift_table(result: MotionResult, system: System) -> Table:
+    """Lifts and clearance, a row a valve."""
+    return table_of(result.valves, LIFTS, system)
+
+
+def event_table(result: MotionResult, system: System) -> Table:
+    """Events at the valve at every checking lift."""
+    rows: list[AtValve] = [(valve, row) for valve in result.valves for row in valve.durations]
+    columns: list[Column[AtValve]] = [Column("valve", words=lambda row: row[0].lobe), _at("at"), *events()]
+    return table_of(rows, columns, system, "Events at the valve")
+
+
+def clearance_tables(result: MotionResult, system: System) -> list[Table]:
+    """Least clearance with the camshaft advanced and retarded, and with another lash."""
+    moved = [valve for valve in result.valves if valve.clearance_changes]
+    steps = sorted({row.advance_crank_deg for valve in moved for row in valve.clearance_changes})
+    rows = [(valve, lash) for valve in moved for lash in dict.fromkeys(row.lash_mm for row in valve.clearance_changes)]
+    columns: list[Column[tuple[MotionValve, float]]] = [
+        Column("valve", words=lambda row: row[0].lobe),
+        Column("lash", "mm", lambda row: row[1]),
+        *(Column(f"{step:+g} deg".replace("-", "−"), "mm", partial(_moved, step=step)) for step in steps),
+    ]
+    return [table_of(rows, columns, system, "Least valve to piston with the camshaft advanced, and without lash")]
+
+
+def _moved(row: tuple[MotionValve, float], *, step: float) -> float | None:
+    valve, lash = row
+    found = (one for one in valve.clearance_changes if one.lash_mm == lash and one.advance_crank_deg == step)
+    return next((one.min_mm for one in found), None)
+
+
+Controlled = tuple[MotionValve, Control]
+CONTROL: tuple[Column[Controlled], ...] = (
+    Column("valve", words=lambda row: row[0].lobe),
+    Column(
+        "leaves the cam, quasi-static", "rpm", lambda row: row[1].separation_rpm, tip="An estimate, never a safe speed"
+    ),
+    Column("at", "crank deg", lambda row: row[1].separation_at_crank_deg, usual=(1, 1)),
+    Column(
+        "margin at max speed",
+        "N",
+        lambda row: row[1].margin_n_at_max_speed,
+        tip="Least quasi-static force off the seat",
+    ),
+    Column("contact lost, dynamic", "rpm", lambda row: row[1].dynamic_separation_rpm),
+    Column("flies 0.05 mm clear", "rpm", lambda row: row[1].dynamic.float_rpm if row[1].dynamic else None),
+    Column("beyond free travel", "rpm", lambda row: row[1].dynamic.beyond_travel_rpm if row[1].dynamic else None),
+)
+
+
+def control_tables(result: MotionResult, system: System) -> list[Table]:
+    """Predicted speeds of control, and where the spring's surge meets the lift."""
+    rows: list[Controlled] = [(valve, valve.control) for valve in result.valves if valve.control is not None]
+    orders = [(valve, row) for valve, control in rows for row in control.spring_resonances[:4]]
+    surge: list[Column[Any]] = [
+        Column("valve", words=lambda row: row[0].lobe),
+        Column("surge order", value=lambda row: row[1].order, usual=(0, 0)),
+        Column("crank speed", "rpm", lambda row: row[1].crank_rpm),
+        Column("harmonic of the lift", "um", lambda row: row[1].lift_harmonic_um),
+    ]
+    return [
+        table_of(rows, CONTROL, system, "Predicted control of the valve: estimates, never safe speeds"),
+        table_of(orders, surge, system, "Surge of the spring against the lift"),
+    ]
+
+
+def reading_tables(result: MotionResult, system: System) -> list[Table]:
+    """Indicator readings at the retainer."""
+    rows = [(valve, read) for valve in result.valves if (read := valve.rule_readings) is not None]
+    columns: list[Column[Any]] = [
+        Column("valve", words=lambda row: row[0].lobe),
+        Column("readings", value=lambda row: row[1].count, usual=(0, 0)),
+        Column("mean", "mm", lambda row: row[1].mean_mm, lambda row: row[1].standard_uncertainty_mm, with_u=True),
+        Column("standard deviation", "mm", lambda row: row[1].standard_deviation_mm,
+               lambda row: row[1].standard_uncertainty_mm),
+    ]  # fmt: skip
+    return [table_of(rows, columns, system, "Indicator readings at the retainer, lash zero")]
+
+
+Contact = tuple[MotionValve, ContactExtreme]
+
+
+def contact_tables(result: MotionResult, system: System, *, every_speed: bool = True) -> list[Table]:
+    """Contact of lobe and follower at each speed, or by hand (0) and at the greatest only."""
+    rows: list[Contact] = [
+        (valve, row)
+        for valve in result.valves
+        for row in valve.contact
+        if every_speed or row.crank_rpm in {0.0, max(other.crank_rpm for other in valve.contact)}
+    ]
+    columns: list[Column[Contact]] = [
+        Column("valve", words=lambda row: row[0].lobe),
+        Column("speed", "rpm", lambda row: row[1].crank_rpm),
+        Column("greatest pressure", "MPa", lambda row: row[1].max_pressure_mpa),
+        Column("at", "crank deg", lambda row: row[1].max_pressure_at_crank_deg, usual=(0, 0)),
+        Column("at the nose", "MPa", lambda row: row[1].nose_pressure_mpa),
+        Column("film at the nose", "um", lambda row: row[1].nose_film_um, usual=(3, 1)),
+        Column("film over roughness", value=lambda row: row[1].nose_film_ratio, usual=(2, 2)),
+    ]
+    return [table_of(rows, columns, system, "Contact of lobe and follower")]

@@ -1,0 +1,201 @@
+"""Tables of a shaft's form, a surface trace and a gauge study."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import partial
+from typing import Any
+
+from valvelab.records.gauge_result import GaugeFigures, GaugeResult, VarianceRowResult
+from valvelab.records.result import Verdict
+from valvelab.records.shaft_result import ShaftResult, StationResult, TaperResult
+from valvelab.records.texture_result import TextureResult
+from valvelab.tables.decimals import Usual, decimals_for, figure
+from valvelab.tables.description import Column, Table, table_of
+from valvelab.tables.verdicts import rank
+from valvelab.units import System, display_unit, show
+
+PLACE: Usual = (2, 3)
+"""Decimals of a place along the shaft, as it was stated."""
+
+
+def _of(head: str, key: str, unit: str, tip: str = "", *, with_u: bool = False) -> Column[Any]:
+    """A field of a result, with the uncertainty kept under its name."""
+    return Column(head, unit, partial(_field, key=key), partial(_u, key=key), with_u=with_u, tip=tip)
+
+
+def _field(row: Any, *, key: str) -> float | None:
+    value: float | None = getattr(row, key)
+    return value
+
+
+def _u(row: Any, *, key: str) -> float | None:
+    known: dict[str, float | None] = row.uncertainty
+    return known.get(key)
+
+
+STATIONS: tuple[Column[StationResult], ...] = (
+    Column("station", words=lambda row: row.station, tip="As the readings name it"),
+    Column("at", "mm", lambda row: row.position_mm, usual=PLACE, tip="Position along the shaft"),
+    _of("eccentricity", "eccentricity_mm", "mm", "Distance of the journal's centre from the axis of measurement"),
+    _of("eccentricity angle", "eccentricity_angle_deg", "deg", "Where the eccentricity is highest"),
+    _of("TIR", "tir_mm", "mm", "Total indicator reading over the turn"),
+    _of("roundness LSC", "roundness_lsc_um", "um", "Peak to valley about the least-squares circle"),
+    _of("MZC", "roundness_mzc_um", "um", "Peak to valley between the two minimum-zone circles", with_u=True),
+    _of("MIC", "roundness_mic_um", "um", "Peak to valley about the largest inscribed circle"),
+    _of("MCC", "roundness_mcc_um", "um", "Peak to valley about the smallest circumscribed circle"),
+)
+TAPERS: tuple[Column[TaperResult], ...] = (
+    Column("of", words=lambda row: row.station, tip="Lobe or journal"),
+    Column("from", "mm", lambda row: row.from_mm, usual=PLACE, tip="Position of the first track"),
+    Column("to", "mm", lambda row: row.to_mm, usual=PLACE, tip="Position of the second track"),
+    _of("taper", "taper_um", "um", "Mean of second track less first", with_u=True),
+    _of("at the highest", "highest_um", "um", "Second track less first where the first stands highest"),
+    Column("slope", "arcmin", lambda row: row.angle_arcmin, usual=(2, 2), tip="Mean slope along the shaft"),
+)
+
+
+def shaft_tables(result: ShaftResult, system: System) -> list[Table]:
+    """Journals, and tapers where two tracks were read."""
+    return [
+        table_of(result.stations, STATIONS, system, "Journals"),
+        table_of(result.tapers, TAPERS, system, "Taper between two tracks"),
+    ]
+
+
+def straightness_told(result: ShaftResult, system: System) -> str:
+    """Straightness of the axis in a sentence."""
+    line, small = result.straightness, display_unit("um", system).label
+    zone, squares = line.uncertainty.get("minimum_zone_um"), line.uncertainty.get("least_squares_um")
+    return (
+        f"straightness of the axis: minimum zone {figure(line.minimum_zone_um, zone, 'um', system)} {small} "
+        f"(u {figure(zone, zone, 'um', system)}), least squares {figure(line.least_squares_um, squares, 'um', system)} "
+        f"{small}, worst at {line.worst_station or '–'}"
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Parameter:
+    """One texture parameter: name, symbol, value, standard uncertainty, unit, and the gravest verdict on it."""
+
+    name: str
+    symbol: str
+    value: float | None
+    u: float | None
+    unit: str
+    verdict: Verdict | None
+
+    @property
+    def usual(self) -> Usual | None:
+        """Decimals where no uncertainty is known."""
+        return (3, 1) if self.unit == "um" else None
+
+
+def parameters(result: TextureResult) -> list[Parameter]:
+    """All parameters in the order of the standard."""
+    rows = []
+    for key in type(result.parameters).model_fields:
+        name = key.removesuffix("_um").removesuffix("_pct")
+        unit = "um" if key.endswith("_um") else "%" if key.endswith("_pct") else ""
+        verdicts = [row for row in result.verdicts if row.characteristic == name]
+        gravest = min(verdicts, key=lambda row: rank(row.decision), default=None)
+        value, u = getattr(result.parameters, key), result.uncertainty.get(key)
+        rows.append(Parameter(name, name.capitalize(), value, u, unit, gravest))
+    return rows
+
+
+def texture_table(result: TextureResult, system: System) -> Table:
+    """Value, uncertainty and unit of every parameter."""
+    rows = tuple(
+        (
+            row.symbol,
+            figure(row.value, row.u, row.unit, system, row.usual),
+            figure(row.u, row.u, row.unit, system, row.usual),
+            display_unit(row.unit, system).label,
+        )
+        for row in parameters(result)
+    )
+    return Table(("parameter", "value", "u", "unit"), rows, flush_left=(3,))
+
+
+def trace_told(result: TextureResult) -> str:
+    """How a trace was evaluated."""
+    short = "none" if result.short_cutoff_mm is None else f"{1000.0 * result.short_cutoff_mm:g} µm"
+    return (
+        f"cutoff {result.cutoff_mm:g} mm, short cutoff {short}, {result.sections} sections, "
+        f"{result.evaluation_length_mm:g} mm evaluated"
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class StudyRow:
+    """One line of a gauge study: printed name, field, unit, decimals, what it means."""
+
+    name: str
+    key: str
+    unit: str
+    decimals: int
+    meaning: str
+
+
+def study_rows(result: GaugeResult, system: System) -> list[StudyRow]:
+    """Standard deviations, to the second digit of the measurement's own; then what follows from them."""
+    finest = decimals_for(result.anova.grr_sd, result.unit, system)
+    rows = [StudyRow(name, key, result.unit, finest, meaning) for key, name, meaning in _DEVIATIONS]
+    rows += [StudyRow(name, key, "%", 1, meaning) for key, name, meaning in _SHARES]
+    return [*rows, StudyRow("distinct categories", "ndc", "", 0, _CATEGORIES)]
+
+
+_DEVIATIONS = (
+    ("repeatability_sd", "repeatability", "Standard deviation of one appraiser reading one part again"),
+    ("reproducibility_sd", "reproducibility", "Standard deviation between appraisers"),
+    ("interaction_sd", "interaction", "Standard deviation of appraisers who differ from part to part; a dash: pooled"),
+    ("grr_sd", "GRR", "Repeatability, reproducibility and interaction together: one reading's standard uncertainty"),
+    ("part_sd", "part", "Standard deviation between the parts"),
+    ("total_sd", "total", "Measurement and parts together"),
+)  # fmt: skip
+_SHARES = (
+    ("grr_percent", "GRR of total", "100 GRR / total; common practice: under 10 good, over 30 not fit to judge by"),
+    ("grr_percent_of_tolerance", "6 GRR of tolerance", "600 GRR / tolerance width; a dash where no width is known"),
+)
+_CATEGORIES = "How many groups of parts the measurement can tell apart: 1.41 part / GRR; common practice: 5 or more"
+
+
+def study_cell(row: StudyRow, found: GaugeFigures, system: System) -> str:
+    """What one method says in a row."""
+    return show(getattr(found, row.key), row.unit, system, row.decimals)
+
+
+def study_table(result: GaugeResult, system: System) -> Table:
+    """Both methods beside one another."""
+    rows = tuple(
+        (
+            row.name, *(study_cell(row, found, system) for found in (result.anova, result.ranges)),
+            display_unit(row.unit, system).label,
+        )
+        for row in study_rows(result, system)
+    )  # fmt: skip
+    return Table(("standard deviation", "analysis of variance", "ranges", "unit"), rows, flush_left=(3,))
+
+
+def _number(head: str, key: str, form: str, tip: str) -> Column[VarianceRowResult]:
+    def text(row: VarianceRowResult) -> str:
+        value = getattr(row, key)
+        return "–" if value is None else format(value, form)
+
+    return Column(head, value=partial(_field, key=key), words=text, tip=tip)
+
+
+ANALYSIS: tuple[Column[VarianceRowResult], ...] = (
+    Column("source", words=lambda row: row.source, tip="Where the variation comes from"),
+    _number("freedom", "freedom", "d", "Degrees of freedom"),
+    _number("sum of squares", "sum_of_squares", ".6g", "About the means"),
+    _number("mean square", "mean_square", ".6g", "Sum of squares over degrees of freedom"),
+    _number("F", "f_ratio", ".3f", "Ratio of mean squares"),
+    _number("p", "p_value", ".4f", "Chance of so large a ratio without an effect"),
+)
+
+
+def analysis_table(result: GaugeResult, system: System) -> Table:
+    """The analysis of variance."""
+    return table_of(result.analysis, ANALYSIS, system, "Analysis of variance")

@@ -1,0 +1,197 @@
+"""Tables of springs, matched sets and shim plans."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import partial
+from typing import Any
+
+from valvelab.inspection.springs.characteristics import CHARACTERISTICS, KEY_OF
+from valvelab.records.sets_result import SetsResult, SpringSet
+from valvelab.records.shims_result import ShimPosition, ShimsResult
+from valvelab.records.springs_result import ExcludedSpring, SpringResult
+from valvelab.tables.decimals import Usual, figure
+from valvelab.tables.description import Column, Table, table_of
+from valvelab.units import System, display_unit, show
+
+USUAL: dict[str, Usual] = {"N": (1, 1), "N/mm": (2, 1), "mm": (2, 3), "MPa": (0, 1), "Hz": (0, 0), "": (2, 2)}
+"""Decimals of a spring's figures where no uncertainty is known."""
+FORCES = ("seat_force", "open_force", "rate", "solid_height", "coil_bind_margin", "margin_per_coil")
+OTHERS = (
+    "free_length", "hysteresis", "set_loss", "stress_seat", "stress_open", "stress_solid", "surge", "strength_margin",
+    "fatigue_margin",
+)  # fmt: skip
+_BY_KEY = {KEY_OF[row.name]: row for row in CHARACTERISTICS}
+
+
+def spring_column(name: str, *, with_u: bool = False) -> Column[Any]:
+    """A characteristic of a spring, or of a spring of a nest."""
+    key = KEY_OF[name]
+    known = _BY_KEY[key]
+    return Column(
+        known.head, known.unit, partial(_field, key=key), partial(_u, key=key), USUAL[known.unit], with_u,
+        tip=known.meaning,
+    )  # fmt: skip
+
+
+def _field(row: Any, *, key: str) -> float | None:
+    value: float | None = getattr(row, key, None)
+    return value
+
+
+def _u(row: Any, *, key: str) -> float | None:
+    known: dict[str, float | None] = getattr(row, "uncertainty", {})
+    return known.get(key)
+
+
+def spring_tables(springs: Sequence[SpringResult], system: System) -> list[Table]:
+    """A row a spring and stage: what it does, then wire and natural frequency, then the springs of nests."""
+    named: list[Column[SpringResult]] = [Column("spring", words=lambda row: row.spring)]
+    if any(row.stage is not None for row in springs):
+        named.append(Column("stage", words=lambda row: row.stage or ""))
+    forces = [spring_column(name, with_u=name != "margin_per_coil") for name in FORCES]
+    others = [spring_column(name) for name in OTHERS]
+    tables = [table_of(springs, [*named, *forces], system)]
+    if any(column.filled(springs) for column in others):
+        tables.append(table_of(springs, [*named, *others], system, "Wire, hysteresis and natural frequency"))
+    parts = [(row.spring, part) for row in springs for part in row.elements]
+    if parts:
+        of_nest: list[Column[Any]] = [
+            Column("spring", words=lambda row: row[0]),
+            Column("element", words=lambda row: row[1].element),
+            *(_of_second(spring_column(name)) for name in (*FORCES, *OTHERS)),
+        ]
+        tables.append(table_of(parts, of_nest, system, "Springs of a nest by themselves"))
+    return tables
+
+
+def _of_second(column: Column[Any]) -> Column[Any]:
+    value, u = column.value, column.u
+    assert value is not None
+    assert u is not None
+    return Column(column.head, column.unit, lambda row: value(row[1]), lambda row: u(row[1]), column.usual)
+
+
+def finer(unit: str) -> Usual:
+    """One decimal more than usual: of means and ranges over springs."""
+    metric, inch = USUAL[unit]
+    return metric + 1, inch + 1
+
+
+def set_tables(result: SetsResult, system: System) -> list[Table]:
+    """A row a set: mean, range and share of the limit for each characteristic; then the springs of each."""
+    if not result.sets:
+        return []
+    rows = list(enumerate(result.sets, start=1))
+    columns: list[Column[tuple[int, SpringSet]]] = [Column("set", words=lambda row: str(row[0]))]
+    if any(one.position for one in result.sets):
+        columns.append(Column("position", words=lambda row: row[1].position or ""))
+    columns.append(Column("springs", value=lambda row: float(len(row[1].springs)), usual=(0, 0)))
+    for key, limit in result.within.items():
+        known = _BY_KEY[key]
+        columns += [
+            Column(f"{known.head}, mean", known.unit, partial(_mean, key=key), usual=finer(known.unit)),
+            Column("range", known.unit, partial(_range, key=key), usual=finer(known.unit)),
+            Column("of limit", "%", partial(_use, key=key, limit=limit), usual=(0, 0)),
+        ]
+    members: list[Column[tuple[int, SpringSet]]] = [
+        Column("set", words=lambda row: str(row[0])),
+        Column("springs", words=lambda row: ", ".join(row[1].springs)),
+    ]
+    plain = table_of(rows, members, system)
+    return [
+        table_of(rows, columns, system, "Sets"),
+        Table(plain.header, plain.rows, left=2, wrap=(1,)),
+    ]
+
+
+def _mean(row: tuple[int, SpringSet], *, key: str) -> float:
+    return row[1].mean[key]
+
+
+def _range(row: tuple[int, SpringSet], *, key: str) -> float:
+    return row[1].spread[key]
+
+
+def _use(row: tuple[int, SpringSet], *, key: str, limit: float) -> float:
+    return 100.0 * row[1].spread[key] / limit
+
+
+def proof(result: SetsResult) -> str:
+    """How many sets there are and what is known about more or tighter ones."""
+    left = len(result.left_over)
+    what = "sets by position" if any(one.position for one in result.sets) else f"set{_s(len(result.sets))}"
+    size = "" if what.endswith("position") else f" of {result.size}"
+    text = f"{len(result.sets)} {what}{size}, {left} spring{_s(left)} left over."
+    if not result.sets:
+        return text
+    many = "Proven to be the most there can be" if result.number_proven else f"At most {result.bound_sets} are possible"
+    tight = f"their total spread is {result.total_spread:.3f}"
+    if result.spread_proven:
+        tight += ", proven to be the least"
+    elif result.bound_total_spread > 0.0:
+        tight += f", and none below {result.bound_total_spread:.3f} is possible"
+    return f"{text} {many}; {tight}."
+
+
+def _s(count: int) -> str:
+    return "s" * (count != 1)
+
+
+def limits_told(result: SetsResult, system: System) -> str:
+    """The limits of sets in words."""
+    parts = []
+    for key, limit in result.within.items():
+        display = display_unit(_BY_KEY[key].unit, system)
+        parts.append(f"{_BY_KEY[key].head} {limit * display.scale:.4g} {display.label}")
+    return ", ".join(parts)
+
+
+def left_over(names: Sequence[str]) -> str:
+    """Springs that nothing took, or nothing."""
+    return f"Left over: {', '.join(names)}." if names else ""
+
+
+def kept_out(excluded: Sequence[ExcludedSpring]) -> str:
+    """Springs that the spec rejects, with what for; or nothing."""
+    told = "; ".join(f"{one.spring} ({one.reason})" for one in excluded)
+    return f"Rejected by the spec, so not used: {told}." if told else ""
+
+
+def shims_told(shims_mm: Sequence[float], system: System) -> str:
+    """The shims of a stack, thickest first."""
+    return " + ".join(show(shim, "mm", system, USUAL["mm"][system == "inch"]) for shim in shims_mm) or "none"
+
+
+def shim_columns(system: System) -> list[Column[ShimPosition]]:
+    """What a row of a shim plan says."""
+    length = display_unit("mm", system).label
+    return [
+        Column("valve", words=lambda row: row.position, tip="The valve's position"),
+        Column("spring", words=lambda row: row.spring, tip="The spring that goes there"),
+        Column(
+            f"shims, {length}", words=lambda row: shims_told(row.shims_mm, system),
+            tip="Shims below it, thickest first",
+        ),
+        Column("without a shim", "mm", lambda row: row.installed_height_mm + sum(row.shims_mm), usual=USUAL["mm"],
+               tip="Height of the seat as it is"),
+        Column("installed height", "mm", lambda row: row.installed_height_mm, usual=USUAL["mm"],
+               tip="Installed height with these shims"),
+        Column("seat force", "N", lambda row: row.seat_force_n, usual=USUAL["N"], tip="Seat force at that height"),
+        Column("coil bind margin", "mm", lambda row: row.coil_bind_margin_mm, usual=USUAL["mm"],
+               tip="Coil-bind margin at that height"),
+    ]  # fmt: skip
+
+
+def shim_table(result: ShimsResult, system: System) -> Table:
+    """The plan, a row a valve."""
+    return table_of(result.positions, shim_columns(system), system)
+
+
+def spread_told(result: ShimsResult, system: System) -> str:
+    """How far apart the seat forces of a plan lie, and the target where there is one."""
+    force = display_unit("N", system).label
+    text = f"Seat forces lie within {figure(result.spread_seat_force_n, None, 'N', system, finer('N'))} {force}"
+    if result.target_seat_force_n is not None:
+        text += f", target {show(result.target_seat_force_n, 'N', system, 1)} {force}"
+    return text + "."
