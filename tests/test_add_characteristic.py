@@ -47,9 +47,29 @@ TRIAL = LobeRow(
 )
 
 
+def half_width(lobes: LobeCharacteristics, lift_mm: float) -> Each:
+    found = lobes.events_once(lift_mm).duration
+    return Each(0.5 * found.value, 0.5 * found.u)
+
+
+TRIAL_AT = LobeRow(
+    "half_width",
+    "cam deg",
+    "angle",
+    "lobe",
+    "half of the angle over a lift",
+    "half of it",
+    "plain arithmetic",
+    "lift",
+    of=lambda shaft, at_mm: {} if at_mm is None else shaft.ask(half_width, at_mm),
+    table="Half width",
+    block="durations",
+)
+
+
 @pytest.fixture(autouse=True)
 def _added(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(characteristics, "CHARACTERISTICS", (*characteristics.CHARACTERISTICS, TRIAL))
+    monkeypatch.setattr(characteristics, "CHARACTERISTICS", (*characteristics.CHARACTERISTICS, TRIAL, TRIAL_AT))
 
 
 def judged() -> LobesInspection:
@@ -137,3 +157,22 @@ def test_a_value_passes_few_modules_on_its_way_from_the_table_to_its_verdict() -
         sys.setprofile(None)
     assert reached == {"half_lift", "decide", "parse_quantity"}
     assert len(passed) <= MOST_MODULES, passed
+
+
+def test_one_at_a_lift_is_known_everywhere_too(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["lobes", str(FOUR), "--json"]) == 0
+    (row,) = (row for row in json.loads(capsys.readouterr().out)["lobes"][0]["durations"] if row["at_mm"] == 1.27)
+    assert row["half_width_cam_deg"] == pytest.approx(0.5 * row["duration_cam_deg"])
+    assert row["uncertainty"]["half_width_cam_deg"] == pytest.approx(0.5 * row["uncertainty"]["duration_cam_deg"])
+    assert main(["lobes", str(FOUR)]) == 0
+    assert "Half width, by checking lift (mm)" in capsys.readouterr().out
+    limit = {"of": "half_width", "at": "1.27 mm", "max": "180 cam deg", "lobes": ["1I"]}
+    spec = Spec.model_validate({"limit": [limit]})
+    inspection = inspect_lobes(read_lift_table(FOUR), spec)
+    (verdict,) = inspection.result.verdicts
+    assert (verdict.decision, verdict.measured) == ("accept", pytest.approx(row["half_width_cam_deg"]))
+    tables = lobe_tables(inspection.result, "metric")
+    (table,) = (table for table in tables if table.title.startswith("Half width") and "at 1.270" in table.header)
+    assert float(str(table.rows[0][table.header.index("at 1.270")])) == pytest.approx(
+        row["half_width_cam_deg"], abs=1e-2
+    )

@@ -24,25 +24,14 @@ class Centres(Numbers):
     """The lobe centre, four ways; they differ on an unsymmetrical lobe."""
 
 
-class DurationUncertainty(Record):
+class DurationUncertainty(Numbers):
     """Standard uncertainties of one row of durations."""
 
-    opening_cam_deg: float | None
-    closing_cam_deg: float | None
-    duration_cam_deg: float | None
-    duration_crank_deg: float | None
-    centre_cam_deg: float | None
 
-
-class LobeDuration(Record):
+class LobeDuration(Numbers):
     """Opening, closing and duration at one checking lift."""
 
     at_mm: float
-    opening_cam_deg: float | None
-    closing_cam_deg: float | None
-    duration_cam_deg: float | None
-    duration_crank_deg: float | None
-    centre_cam_deg: float | None
     uncertainty: DurationUncertainty
 
 
@@ -144,6 +133,7 @@ class LobesResult(Result):
     camshaft: CamshaftResult
 
 
+_NUMBER: tuple[Any, Any] = (float | None, ...)
 _BLOCKS: dict[str, type[Record]] = {"centres": Centres, "base_circle": BaseCircle, "curvature": Curvature}
 _BEHIND = {"jerk_rms_mm_per_cam_deg3": ("ramps",), "noise_um": ("outliers", "outlier_readings")}
 """What stands behind a number that is no number itself."""
@@ -155,16 +145,19 @@ def with_numbers(keys: tuple[str, ...]) -> tuple[type[LobeResult], type[LobesRes
 
     `keys`: `block.key`, or `key` for a number of the lobe itself.
     """
-    number: tuple[Any, Any] = (float | None, ...)
     order, blocks = ["lobe", "kind"], dict[str, list[str]]()
     for key in keys:
         head, _, rest = key.partition(".")
         order += [head, *_BEHIND.get(head, ())]
         blocks.setdefault(head, []).extend([rest] if rest else [])
     order = [*dict.fromkeys(order), "uncertainty"]
-    fields = {head: number for head in order if head not in LobeResult.model_fields}
+    fields = {head: _NUMBER for head in order if head not in LobeResult.model_fields}
     for head, model in _BLOCKS.items():
-        fields[head] = (_extended(model, dict.fromkeys(blocks[head], number)), ...)
+        fields[head] = (_extended(model, dict.fromkeys(blocks[head], _NUMBER)), ...)
+    at_lift = dict.fromkeys(blocks["durations"], _NUMBER)
+    of_them = {"uncertainty": (_extended(DurationUncertainty, at_lift), ...)}
+    row = _extended(LobeDuration, at_lift | of_them, ["at_mm", *at_lift, "uncertainty"])
+    fields["durations"] = (tuple[row, ...], ...)  # type: ignore[valid-type]
     lobe = _extended(LobeResult, fields, order)
     whole = _extended(LobesResult, {"lobes": (tuple[lobe, ...], ...)})  # type: ignore[valid-type]
     return cast("type[LobeResult]", lobe), cast("type[LobesResult]", whole)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from operator import attrgetter
 from typing import Any
 
@@ -10,12 +10,14 @@ from valvelab.inspection.characteristics import printed
 from valvelab.inspection.lobes.characteristics import (
     ACCELERATION,
     CONTOUR,
+    DURATIONS,
     ENVELOPE,
     LIFT,
     VELOCITY,
     LobeRow,
     recorded,
 )
+from valvelab.measured import Measured
 from valvelab.records.lobes_result import CamshaftResult, IndexErrorRow, LobeDuration, LobeResult, LobesResult
 from valvelab.tables.decimals import figure
 from valvelab.tables.description import Column, Mark, Table, table_of
@@ -71,10 +73,20 @@ def lobe_tables(result: LobesResult, system: System) -> list[Table]:
     return [*tables[:1], *duration_tables(result, system), *tables[1:], *camshaft_tables(result, system)]
 
 
-def _at(number: int, field: str) -> tuple[Callable[[LobeResult], float | None], Callable[[LobeResult], float | None]]:
-    """A field of one row of durations, and its uncertainty."""
-    read = attrgetter(field)
-    return lambda lobe: read(lobe.durations[number]), lambda lobe: read(lobe.durations[number].uncertainty)
+def _at(row: LobeRow, number: int, head: str) -> LobeColumn:
+    """A characteristic at the checking lift of that number."""
+
+    def stated(lobe: LobeResult) -> Measured:
+        return row.stated_at(lobe.durations[number])
+
+    return Column(
+        head,
+        row.unit,
+        lambda lobe: stated(lobe).value,
+        lambda lobe: stated(lobe).u,
+        with_u=row.u_column,
+        tip=row.meaning,
+    )
 
 
 def lift_told(at_mm: float, system: System) -> str:
@@ -87,19 +99,14 @@ def duration_tables(result: LobesResult, system: System) -> list[Table]:
     unit = display_unit("mm", system).label
     tables = []
     lifts = [lift_told(row.at_mm, system) for row in result.lobes[0].durations] if result.lobes else []
+    at_lift = [row for row in recorded() if row.needs_at is not None]
     for start in range(0, len(lifts), LIFTS_ACROSS):
-        spans: list[LobeColumn] = [LOBE]
-        events: list[LobeColumn] = [LOBE]
-        for number, lift in list(enumerate(lifts))[start : start + LIFTS_ACROSS]:
-            spans.append(Column(f"at {lift}", "crank deg", *_at(number, "duration_crank_deg"), with_u=True))
-            events += [
-                Column(f"{word} {lift}", "cam deg", *_at(number, field))
-                for word, field in (
-                    ("opens", "opening_cam_deg"), ("closes", "closing_cam_deg"), ("middle", "centre_cam_deg"),
-                )
-            ]  # fmt: skip
-        tables.append(table_of(result.lobes, spans, system, f"Duration, by checking lift ({unit})"))
-        tables.append(table_of(result.lobes, events, system, f"Opening and closing, by checking lift ({unit})"))
+        some = list(enumerate(lifts))[start : start + LIFTS_ACROSS]
+        for title in dict.fromkeys([DURATIONS, *(row.table for row in at_lift if row.table)]):
+            rows = [row for row in at_lift if row.table == title]
+            words = {row.name: row.head if len(rows) > 1 else "at" for row in rows}
+            columns = [_at(row, number, f"{words[row.name]} {lift}") for number, lift in some for row in rows]
+            tables.append(table_of(result.lobes, [LOBE, *columns], system, f"{title}, by checking lift ({unit})"))
     return tables
 
 
@@ -157,7 +164,7 @@ def glance(result: LobesResult, system: System) -> Table:
     if number is not None:
         lift = show(result.lobes[0].durations[number].at_mm, "mm", system, 2 if system == "metric" else 3)
         head = f"duration at {lift} {display_unit('mm', system).label}"
-        columns.append(Column(head, "crank deg", *_at(number, "duration_crank_deg"), with_u=True))
+        columns += [_at(row, number, head) for row in recorded() if row.name == "duration"]
     worst = {lobe.lobe: overall([row for row in result.verdicts if row.item == lobe.lobe]) for lobe in result.lobes}
 
     def mark(lobe: LobeResult) -> Mark | str:

@@ -28,7 +28,7 @@ from valvelab.inspection.lobes.repeatability import LobeGroup, Question, max_lif
 from valvelab.inspection.lobes.shaft import ByItem, MeasuredShaft
 from valvelab.lobe.characteristics import EventRow, LobeCharacteristics
 from valvelab.measured import Each, Measured, missing
-from valvelab.records.lobes_result import LobeResult, LobesResult, with_numbers
+from valvelab.records.lobes_result import LobeDuration, LobeResult, LobesResult, with_numbers
 
 Of = Callable[[MeasuredShaft, float | None], ByItem]
 """A characteristic of a measured shaft, at a lift in mm where it needs one: every item's that has it."""
@@ -61,6 +61,11 @@ class LobeRow(Characteristic):
         block, _, key = self.keys[0].rpartition(".")
         holder = getattr(lobe, block) if block else lobe
         return Measured(None if holder is None else getattr(holder, key), lobe.uncertainty.get(key))
+
+    def stated_at(self, row: LobeDuration) -> Measured:
+        """What the record of a lobe at one lift says of it."""
+        key = self.keys[0].rpartition(".")[2]
+        return Measured(getattr(row, key), getattr(row.uncertainty, key))
 
 
 def _event(of: Callable[[EventRow], Each]) -> Question:
@@ -170,7 +175,7 @@ def _index_error(shaft: MeasuredShaft, _at: float | None) -> ByItem:
     return {lobe: errors.get(lobe, missing("no nominal place is known")) for lobe in shaft.kinds}
 
 
-LIFT, EVENTS, VELOCITY = "Lift and centre", "Duration, opening and closing", "Velocity"
+LIFT, DURATIONS, EVENTS, VELOCITY = "Lift and centre", "Duration", "Opening and closing", "Velocity"
 ACCELERATION, CONTOUR, ENVELOPE = "Acceleration and jerk", "Base circle and contour", "Envelope"
 _FIT = "fitted septic spline"
 _ROOT = "root of the fitted profile, nearest the nose"
@@ -190,30 +195,35 @@ CHARACTERISTICS: tuple[LobeRow, ...] = (
         "middle of two crossings", _PRACTICE, period=360.0, of=lambda shaft, _at: centre(shaft), table=LIFT,
         also="centres.nose_cam_deg", u_column=True),
     LobeRow("chord_centre", "cam deg", "angle", "lobe", "middle of the crossings at the first checking lift",
-        "middle of two crossings", _PRACTICE, period=360.0, of=lambda shaft, _at: chord_centre(shaft),
-        table=LIFT, block="centres", key="chord_cam_deg"),
+        "middle of two crossings", _PRACTICE, period=360.0, of=lambda shaft, _at: chord_centre(shaft), table=LIFT,
+        block="centres", key="chord_cam_deg"),
     LobeRow("peak_centre", "cam deg", "angle", "lobe", "top of the fit, as a centre", f"root of the {_FIT}'s velocity",
-        _PRACTICE, period=360.0, free_of=_ANGLE_ONLY, of=_fit(peak_angle, circle=True), table=LIFT,
-        block="centres", key="peak_cam_deg"),
+        _PRACTICE, period=360.0, free_of=_ANGLE_ONLY, of=_fit(peak_angle, circle=True), table=LIFT, block="centres",
+        key="peak_cam_deg"),
     LobeRow("area_centre", "cam deg", "angle", "lobe", "centroid of the area under the lift",
         "integral of angle × lift over area", "plain geometry", period=360.0, free_of=_ANGLE_ONLY,
-        of=_fit(lambda lobes: lobes.area_once[1], circle=True), table=LIFT, block="centres",
-        key="area_cam_deg"),
-    LobeRow("duration", "crank deg", "angle", "lobe", "crank angle over which lift exceeds the checking lift",
-        "2 × (closing − opening)", _PRACTICE, "lift", of=crank_duration, table=EVENTS, block="durations"),
+        of=_fit(lambda lobes: lobes.area_once[1], circle=True), table=LIFT, block="centres", key="area_cam_deg"),
     LobeRow("opening", "cam deg", "angle", "lobe", "where the opening flank passes the checking lift", _ROOT, _PRACTICE,
         "lift", period=360.0, of=_at_lift(OPENING), table=EVENTS, block="durations"),
     LobeRow("closing", "cam deg", "angle", "lobe", "where the closing flank passes the checking lift", _ROOT, _PRACTICE,
         "lift", period=360.0, of=_at_lift(CLOSING), table=EVENTS, block="durations"),
+    LobeRow("duration_cam", "cam deg", "angle", "lobe", "cam angle over which lift exceeds the checking lift",
+        "closing − opening", _PRACTICE, "lift", listed=False, of=_at_lift(DURATION, circle=False), block="durations",
+        key="duration_cam_deg"),
+    LobeRow("duration", "crank deg", "angle", "lobe", "crank angle over which lift exceeds the checking lift",
+        "2 × (closing − opening)", _PRACTICE, "lift", of=crank_duration, table=DURATIONS, u_column=True,
+        block="durations"),
+    LobeRow("middle", "cam deg", "angle", "lobe", "middle of opening and closing", "middle of two crossings", _PRACTICE,
+        "lift", period=360.0, listed=False, of=_at_lift(MIDDLE), table=EVENTS, block="durations", key="centre_cam_deg"),
     LobeRow("area", "mm cam deg", "number", "lobe", "area under the lift between the feet",
         "integral of the fit between the ends of the base-circle arc", "plain geometry", of=_fit(area), table=LIFT,
         u_column=True),
     LobeRow("velocity_max", "mm/cam deg", "number", "lobe", "greatest opening velocity",
-        f"greatest first derivative of the {_FIT}", "plain calculus", of=_fit(_extreme(1, 1.0)),
-        table=VELOCITY, u_column=True),
+        f"greatest first derivative of the {_FIT}", "plain calculus", of=_fit(_extreme(1, 1.0)), table=VELOCITY,
+        u_column=True),
     LobeRow("velocity_min", "mm/cam deg", "number", "lobe", "greatest closing velocity (negative)",
-        f"least first derivative of the {_FIT}", "plain calculus", of=_fit(_extreme(1, -1.0)),
-        table=VELOCITY, u_column=True),
+        f"least first derivative of the {_FIT}", "plain calculus", of=_fit(_extreme(1, -1.0)), table=VELOCITY,
+        u_column=True),
     LobeRow("acceleration_max", "mm/cam deg2", "number", "lobe", "greatest acceleration",
         f"greatest second derivative of the {_FIT}", "plain calculus", of=_derivative(2, _extreme(2, 1.0)),
         table=ACCELERATION, u_column=True),
@@ -240,14 +250,13 @@ CHARACTERISTICS: tuple[LobeRow, ...] = (
     LobeRow("min_convex_radius", "mm", "length", "lobe", "least convex radius of the contour", _SUPPORT, _HANDBOOKS,
         of=_of_contour(LEAST_CONVEX), table=CONTOUR, block="curvature"),
     LobeRow("min_concave_radius", "mm", "length", "lobe", "tightest hollow of the contour, as a positive size",
-        _SUPPORT, _HANDBOOKS, of=_of_contour(TIGHTEST_HOLLOW), table=CONTOUR,
-        block="curvature"),
+        _SUPPORT, _HANDBOOKS, of=_of_contour(TIGHTEST_HOLLOW), table=CONTOUR, block="curvature"),
     LobeRow("min_face_radius", "mm", "length", "lobe", "reach of the contact from the middle of a flat face",
-        "greatest |p′| of the support function", _HANDBOOKS, of=_of_contour(FACE_REACH),
-        table=CONTOUR, block="curvature"),
+        "greatest |p′| of the support function", _HANDBOOKS, of=_of_contour(FACE_REACH), table=CONTOUR,
+        block="curvature"),
     LobeRow("max_pressure_angle", "deg", "angle", "lobe", "greatest angle between normal and follower travel",
-        "atan2(ρ′, ρ); 0 under a flat face", _HANDBOOKS, of=_of_contour(PRESSURE_ANGLE),
-        table=CONTOUR, block="curvature"),
+        "atan2(ρ′, ρ); 0 under a flat face", _HANDBOOKS, of=_of_contour(PRESSURE_ANGLE), table=CONTOUR,
+        block="curvature"),
     LobeRow("envelope", "mm", "length", "lobe", "worst deviation from the nominal, by its share of the band",
         "named freedoms fitted out by least squares", "ISO 1101, profile of a line", of=_envelope,
         label="worst deviation", table=ENVELOPE, block="envelope", key="worst_deviation_mm"),
@@ -301,6 +310,19 @@ def lobe_numbers(shaft: MeasuredShaft) -> dict[str, tuple[dict[str, float | None
                 if row.states_u and not (one.value is None and _sparse(row, values)):
                     us[key] = one.u
     return found
+
+
+def numbers_at(shaft: MeasuredShaft, lift_mm: float) -> dict[str, dict[str, object]]:
+    """Each lobe's record at one lift; a lift that a flank never passes gives None throughout."""
+    found = {row.keys[0].rpartition(".")[2]: row.of(shaft, lift_mm) for row in recorded() if row.needs_at == "lift"}
+    return {
+        lobe: {
+            "at_mm": lift_mm,
+            **{key: each[lobe].value for key, each in found.items()},
+            "uncertainty": {key: each[lobe].u for key, each in found.items()},
+        }
+        for lobe in shaft.kinds
+    }
 
 
 def _sparse(row: LobeRow, values: dict[str, float | None]) -> bool:

@@ -16,10 +16,6 @@ from valvelab.inspection.judging import judge
 from valvelab.inspection.lobes.camshaft import SPREAD_LIFT_MM, camshaft_result
 from valvelab.inspection.lobes.characteristics import (
     CHARACTERISTICS,
-    CLOSING,
-    DURATION,
-    MIDDLE,
-    OPENING,
     area,
     centre,
     chord_centre,
@@ -27,6 +23,7 @@ from valvelab.inspection.lobes.characteristics import (
     items,
     lobe_numbers,
     measured,
+    numbers_at,
     record_models,
     result_model,
 )
@@ -51,8 +48,6 @@ from valvelab.lobe.conditioning import condition, group
 from valvelab.lobe.profile import Profile, fit_lobes
 from valvelab.measured import finite
 from valvelab.records.lobes_result import (
-    DurationUncertainty,
-    LobeDuration,
     LobeResult,
     LobesResult,
     OutlierReading,
@@ -235,7 +230,7 @@ def _converted(source: LobeGroup, table: LiftTable, shape: Shape, notes: list[No
 
 def _lobes(shaft: MeasuredShaft, settings: Settings) -> tuple[LobeResult, ...]:
     """The record of every lobe: its numbers, and what is no single number."""
-    numbers = lobe_numbers(shaft)
+    numbers, durations = lobe_numbers(shaft), [numbers_at(shaft, lift) for lift in settings.lifts_mm]
     lobe_model = record_models()[0]
 
     def of(group: LobeGroup, row: int) -> LobeResult:
@@ -246,7 +241,7 @@ def _lobes(shaft: MeasuredShaft, settings: Settings) -> tuple[LobeResult, ...]:
             **_nested(values),
             "lobe": name,
             "kind": shaft.kinds[name],
-            "durations": tuple(_duration_row(shaft, name, lift) for lift in settings.lifts_mm),
+            "durations": tuple(at_lift[name] for at_lift in durations),
             "ramps": _ramps(group, row),
             "outliers": len(outliers),
             "outlier_readings": outliers,
@@ -267,21 +262,6 @@ def _nested(values: Mapping[str, float | None]) -> dict[str, object]:
         else:
             cast("dict[str, object]", nested.setdefault(block, {}))[key] = value
     return nested
-
-
-def _duration_row(shaft: MeasuredShaft, lobe: str, lift_mm: float) -> LobeDuration:
-    """One row of durations of one lobe; a lift that a flank never passes gives None throughout."""
-    first, last, centre = (shaft.ask(question, lift_mm, circle=True)[lobe] for question in (OPENING, CLOSING, MIDDLE))
-    cam = shaft.ask(DURATION, lift_mm)[lobe]
-    crank = cam.times(2.0)
-    return LobeDuration(
-        at_mm=lift_mm, opening_cam_deg=first.value, closing_cam_deg=last.value, duration_cam_deg=cam.value,
-        duration_crank_deg=crank.value, centre_cam_deg=centre.value,
-        uncertainty=DurationUncertainty(
-            opening_cam_deg=first.u, closing_cam_deg=last.u, duration_cam_deg=cam.u, duration_crank_deg=crank.u,
-            centre_cam_deg=centre.u,
-        ),
-    )  # fmt: skip
 
 
 def _ramps(group: LobeGroup, row: int) -> Ramps:
