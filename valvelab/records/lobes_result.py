@@ -140,21 +140,18 @@ _BEHIND = {"jerk_rms_mm_per_cam_deg3": ("ramps",), "noise_um": ("outliers", "out
 
 
 @lru_cache(maxsize=4)
-def with_numbers(keys: tuple[str, ...]) -> tuple[type[LobeResult], type[LobesResult]]:
+def with_numbers(keys: tuple[tuple[str, str], ...]) -> tuple[type[LobeResult], type[LobesResult]]:
     """The records of a lobe and of the answer with the numbers of a table, in its order.
 
-    `keys`: `block.key`, or `key` for a number of the lobe itself.
+    `keys`: each with the block that holds it, "" for a number of the lobe itself.
     """
-    order, blocks = ["lobe", "kind"], dict[str, list[str]]()
-    for key in keys:
-        head, _, rest = key.partition(".")
-        order += [head, *_BEHIND.get(head, ())]
-        blocks.setdefault(head, []).extend([rest] if rest else [])
+    order, blocks = ["lobe", "kind"], dict[str, dict[str, Any]]()
+    for block, key in keys:
+        order += [block or key, *_BEHIND.get(key, ())]
+        blocks.setdefault(block, {})[key] = _NUMBER
     order = [*dict.fromkeys(order), "uncertainty"]
-    fields = {head: _NUMBER for head in order if head not in LobeResult.model_fields}
-    for head, model in _BLOCKS.items():
-        fields[head] = (_extended(model, dict.fromkeys(blocks[head], _NUMBER)), ...)
-    at_lift = dict.fromkeys(blocks["durations"], _NUMBER)
+    fields = blocks[""] | {block: (_extended(model, blocks[block]), ...) for block, model in _BLOCKS.items()}
+    at_lift = blocks["durations"]
     of_them = {"uncertainty": (_extended(DurationUncertainty, at_lift), ...)}
     row = _extended(LobeDuration, at_lift | of_them, ["at_mm", *at_lift, "uncertainty"])
     fields["durations"] = (tuple[row, ...], ...)  # type: ignore[valid-type]

@@ -38,34 +38,28 @@ Of = Callable[[MeasuredShaft, float | None], ByItem]
 class LobeRow(Characteristic):
     """A row with its function.
 
-    block: the part of a lobe's record that holds it, "" for the lobe itself; key: its key there, by default the name
-    with its unit; also: a second place for it. record: whether the lobe's record holds it; states_u: whether its
-    uncertainty too.
+    block: the part of a lobe's record that holds it, "" for the lobe itself, None where it is not there; named: its key
+    there, by default the name with its unit; states_u: whether its uncertainty is recorded too.
     """
 
     of: Of
-    block: str = ""
-    key: str = ""
-    also: str = ""
-    record: bool = True
+    block: str | None = ""
+    named: str = ""
     states_u: bool = True
 
     @property
-    def keys(self) -> tuple[str, ...]:
-        """Where a lobe's record holds it: `block.key`."""
-        own = self.key or f"{self.name}_{self.unit.replace('/', '_per_').replace(' ', '_')}"
-        return (f"{self.block}.{own}" if self.block else own, *([self.also] if self.also else []))
+    def key(self) -> str:
+        """Its key in a record."""
+        return self.named or f"{self.name}_{self.unit.replace('/', '_per_').replace(' ', '_')}"
 
     def stated(self, lobe: LobeResult) -> Measured:
         """What a lobe's record says of it."""
-        block, _, key = self.keys[0].rpartition(".")
-        holder = getattr(lobe, block) if block else lobe
-        return Measured(None if holder is None else getattr(holder, key), lobe.uncertainty.get(key))
+        holder = getattr(lobe, self.block) if self.block else lobe
+        return Measured(None if holder is None else getattr(holder, self.key), lobe.uncertainty.get(self.key))
 
     def stated_at(self, row: LobeDuration) -> Measured:
         """What the record of a lobe at one lift says of it."""
-        key = self.keys[0].rpartition(".")[2]
-        return Measured(getattr(row, key), getattr(row.uncertainty, key))
+        return Measured(getattr(row, self.key), getattr(row.uncertainty, self.key))
 
 
 def _event(of: Callable[[EventRow], Each]) -> Question:
@@ -193,28 +187,32 @@ CHARACTERISTICS: tuple[LobeRow, ...] = (
         _PRACTICE, period=360.0, free_of=_ANGLE_ONLY, of=_fit(peak_angle, circle=True), table=LIFT),
     LobeRow("centre", "cam deg", "angle", "lobe", "lobe centre: middle of the chord 1.27 mm below the peak",
         "middle of two crossings", _PRACTICE, period=360.0, of=lambda shaft, _at: centre(shaft), table=LIFT,
-        also="centres.nose_cam_deg", u_column=True),
+        u_column=True),
+    LobeRow("nose_centre", "cam deg", "angle", "lobe", "the lobe centre, as one of four", "middle of two crossings",
+        _PRACTICE, period=360.0, listed=False, of=lambda shaft, _at: centre(shaft), block="centres",
+        named="nose_cam_deg"),
     LobeRow("chord_centre", "cam deg", "angle", "lobe", "middle of the crossings at the first checking lift",
         "middle of two crossings", _PRACTICE, period=360.0, of=lambda shaft, _at: chord_centre(shaft), table=LIFT,
-        block="centres", key="chord_cam_deg"),
+        block="centres", named="chord_cam_deg"),
     LobeRow("peak_centre", "cam deg", "angle", "lobe", "top of the fit, as a centre", f"root of the {_FIT}'s velocity",
         _PRACTICE, period=360.0, free_of=_ANGLE_ONLY, of=_fit(peak_angle, circle=True), table=LIFT, block="centres",
-        key="peak_cam_deg"),
+        named="peak_cam_deg"),
     LobeRow("area_centre", "cam deg", "angle", "lobe", "centroid of the area under the lift",
         "integral of angle × lift over area", "plain geometry", period=360.0, free_of=_ANGLE_ONLY,
-        of=_fit(lambda lobes: lobes.area_once[1], circle=True), table=LIFT, block="centres", key="area_cam_deg"),
+        of=_fit(lambda lobes: lobes.area_once[1], circle=True), table=LIFT, block="centres", named="area_cam_deg"),
     LobeRow("opening", "cam deg", "angle", "lobe", "where the opening flank passes the checking lift", _ROOT, _PRACTICE,
         "lift", period=360.0, of=_at_lift(OPENING), table=EVENTS, block="durations"),
     LobeRow("closing", "cam deg", "angle", "lobe", "where the closing flank passes the checking lift", _ROOT, _PRACTICE,
         "lift", period=360.0, of=_at_lift(CLOSING), table=EVENTS, block="durations"),
     LobeRow("duration_cam", "cam deg", "angle", "lobe", "cam angle over which lift exceeds the checking lift",
         "closing − opening", _PRACTICE, "lift", listed=False, of=_at_lift(DURATION, circle=False), block="durations",
-        key="duration_cam_deg"),
+        named="duration_cam_deg"),
     LobeRow("duration", "crank deg", "angle", "lobe", "crank angle over which lift exceeds the checking lift",
         "2 × (closing − opening)", _PRACTICE, "lift", of=crank_duration, table=DURATIONS, u_column=True,
         block="durations"),
     LobeRow("middle", "cam deg", "angle", "lobe", "middle of opening and closing", "middle of two crossings", _PRACTICE,
-        "lift", period=360.0, listed=False, of=_at_lift(MIDDLE), table=EVENTS, block="durations", key="centre_cam_deg"),
+        "lift", period=360.0, listed=False, of=_at_lift(MIDDLE), table=EVENTS, block="durations",
+        named="centre_cam_deg"),
     LobeRow("area", "mm cam deg", "number", "lobe", "area under the lift between the feet",
         "integral of the fit between the ends of the base-circle arc", "plain geometry", of=_fit(area), table=LIFT,
         u_column=True),
@@ -259,30 +257,32 @@ CHARACTERISTICS: tuple[LobeRow, ...] = (
         block="curvature"),
     LobeRow("envelope", "mm", "length", "lobe", "worst deviation from the nominal, by its share of the band",
         "named freedoms fitted out by least squares", "ISO 1101, profile of a line", of=_envelope,
-        label="worst deviation", table=ENVELOPE, block="envelope", key="worst_deviation_mm"),
+        label="worst deviation", table=ENVELOPE, block="envelope", named="worst_deviation_mm"),
     LobeRow("index_error", "cam deg", "angle", "lobe", "lobe centre against its nominal place on the shaft",
-        "one least-squares phase for the whole shaft", _PRACTICE, of=_index_error, record=False),
+        "one least-squares phase for the whole shaft", _PRACTICE, of=_index_error, block=None),
     LobeRow("lobe_separation", "cam deg", "angle", "camshaft", "intake to exhaust centre of one cylinder",
         "θ intake − θ exhaust, folded to 0…180", _PRACTICE,
-        of=lambda shaft, _at: {f"cylinder {cylinder}": found for cylinder, found in separations(shaft).items()}),
+        of=lambda shaft, _at: {f"cylinder {cylinder}": found for cylinder, found in separations(shaft).items()},
+        block=None),
     LobeRow("lobe_separation_mean", "cam deg", "angle", "camshaft", "mean lobe separation of the shaft",
-        "mean over cylinders", _PRACTICE, of=lambda shaft, _at: {"camshaft": mean_separation(shaft)}),
+        "mean over cylinders", _PRACTICE, of=lambda shaft, _at: {"camshaft": mean_separation(shaft)}, block=None),
     LobeRow("max_lift_spread", "mm", "length", "camshaft", "range of lift over the lobes of one kind",
-        "greatest less least", _PRACTICE, free_of=_LIFT_ONLY, of=lambda shaft, _at: spread(shaft, shaft.ask(max_lift))),
+        "greatest less least", _PRACTICE, free_of=_LIFT_ONLY, of=lambda shaft, _at: spread(shaft, shaft.ask(max_lift)),
+        block=None),
     LobeRow("duration_spread", "crank deg", "angle", "camshaft",
         "range of duration at 1.27 mm over the lobes of one kind", "greatest less least", _PRACTICE,
-        of=lambda shaft, _at: spread(shaft, crank_duration(shaft, SPREAD_LIFT_MM))),
+        of=lambda shaft, _at: spread(shaft, crank_duration(shaft, SPREAD_LIFT_MM)), block=None),
 )  # fmt: skip
 
 
 def recorded() -> tuple[LobeRow, ...]:
     """The rows that a lobe's record holds."""
-    return tuple(row for row in CHARACTERISTICS if row.subject == "lobe" and row.record)
+    return tuple(row for row in CHARACTERISTICS if row.block is not None)
 
 
 def record_models() -> tuple[type[LobeResult], type[LobesResult]]:
     """The records of a lobe and of the whole answer."""
-    return with_numbers(tuple(key for row in recorded() for key in row.keys))
+    return with_numbers(tuple((row.block or "", row.key) for row in recorded()))
 
 
 def result_model() -> type[LobesResult]:
@@ -294,27 +294,26 @@ def _as_uncertainties_stand(row: LobeRow) -> int:
     """Uncertainties stand thus: sizes of the fit, its places, then those of each block."""
     if row.block in {"", "centres"}:
         return int(row.period is not None)
-    return 2 + ("base_circle", "curvature", "envelope").index(row.block)
+    return 2 + ("base_circle", "curvature", "envelope").index(row.block or "")
 
 
-def lobe_numbers(shaft: MeasuredShaft) -> dict[str, tuple[dict[str, float | None], dict[str, float | None]]]:
-    """Each lobe's numbers by `block.key`, and their standard uncertainties by key; of the contour, the known ones."""
-    found = {lobe: (dict[str, float | None](), dict[str, float | None]()) for lobe in shaft.kinds}
-    rows = [row for row in recorded() if row.needs_at is None]
-    for row in sorted(rows, key=_as_uncertainties_stand):
+def lobe_numbers(shaft: MeasuredShaft) -> dict[str, dict[str, dict[str, float | None]]]:
+    """Each lobe's numbers by block and key, and beside the blocks their `uncertainty` by key."""
+    found: dict[str, dict[str, dict[str, float | None]]] = {lobe: {"": {}, "uncertainty": {}} for lobe in shaft.kinds}
+    for row in sorted((row for row in recorded() if row.needs_at is None), key=_as_uncertainties_stand):
         for lobe, one in row.of(shaft, None).items():
-            values, us = found[lobe]
-            for path in row.keys:
-                key = path.rpartition(".")[2]
-                values[path] = one.value
-                if row.states_u and not (one.value is None and _sparse(row, values)):
-                    us[key] = one.u
+            block = found[lobe].setdefault(row.block or "", {})
+            block[row.key] = one.value
+            # the record leaves out the uncertainty of what the contour has not, and all where no base circle was found
+            left_out = row.block in {"curvature", "envelope"} or block.get("runout_tir_mm", 0.0) is None
+            if row.states_u and not (one.value is None and left_out):
+                found[lobe]["uncertainty"][row.key] = one.u
     return found
 
 
 def numbers_at(shaft: MeasuredShaft, lift_mm: float) -> dict[str, dict[str, object]]:
     """Each lobe's record at one lift; a lift that a flank never passes gives None throughout."""
-    found = {row.keys[0].rpartition(".")[2]: row.of(shaft, lift_mm) for row in recorded() if row.needs_at == "lift"}
+    found = {row.key: row.of(shaft, lift_mm) for row in recorded() if row.needs_at == "lift"}
     return {
         lobe: {
             "at_mm": lift_mm,
@@ -323,13 +322,6 @@ def numbers_at(shaft: MeasuredShaft, lift_mm: float) -> dict[str, dict[str, obje
         }
         for lobe in shaft.kinds
     }
-
-
-def _sparse(row: LobeRow, values: dict[str, float | None]) -> bool:
-    """Whether the record leaves out the uncertainty of what is missing."""
-    if row.block == "base_circle":
-        return values["base_circle.runout_tir_mm"] is None
-    return row.block in {"curvature", "envelope"}
 
 
 def measured(shaft: MeasuredShaft, row: LobeRow, at_mm: float | None = None) -> ByItem:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import cast
 
 import numpy as np
 
@@ -235,10 +234,11 @@ def _lobes(shaft: MeasuredShaft, settings: Settings) -> tuple[LobeResult, ...]:
 
     def of(group: LobeGroup, row: int) -> LobeResult:
         name = group.fitted.names[row]
-        values, uncertainty = numbers[name]
+        blocks = numbers[name]
         envelope, outliers = shaft.envelopes.get(name), _outliers(group, row)
         return lobe_model.model_validate({
-            **_nested(values),
+            **blocks.pop(""),
+            **blocks,
             "lobe": name,
             "kind": shaft.kinds[name],
             "durations": tuple(at_lift[name] for at_lift in durations),
@@ -246,22 +246,9 @@ def _lobes(shaft: MeasuredShaft, settings: Settings) -> tuple[LobeResult, ...]:
             "outliers": len(outliers),
             "outlier_readings": outliers,
             "envelope": None if envelope is None else envelope.use(),
-            "uncertainty": uncertainty,
         })  # fmt: skip
 
     return tuple(shaft.each(of).values())
-
-
-def _nested(values: Mapping[str, float | None]) -> dict[str, object]:
-    """Numbers by `block.key` as they lie in the record."""
-    nested: dict[str, object] = {}
-    for path, value in values.items():
-        block, _, key = path.rpartition(".")
-        if not block:
-            nested[key] = value
-        else:
-            cast("dict[str, object]", nested.setdefault(block, {}))[key] = value
-    return nested
 
 
 def _ramps(group: LobeGroup, row: int) -> Ramps:
