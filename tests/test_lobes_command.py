@@ -147,11 +147,11 @@ def test_a_reverse_sweep_is_mirrored(run: Callable[..., Answer], tmp_path: Path,
 def test_readable_tables_in_both_systems(run: Callable[..., Answer], lift: Path) -> None:
     code, metric, notes = run(lift)
     assert code == 0
-    assert "max lift [mm]" in metric
+    assert "max lift" in metric
     assert "8.000" in metric
     assert "eccentricity" in notes
     _, inch, quiet = run(lift, "--units", "inch", "--quiet")
-    assert "max lift [in]" in inch
+    assert inch.splitlines()[2].split()[0] == "in"
     assert "0.31" in inch
     assert quiet == ""
 

@@ -16,13 +16,12 @@ from valvelab.writing import write_whole
 
 
 def table_text(table: Table) -> str:
-    """A table as plain text, its units behind the heads."""
-    units = table.units or ("",) * len(table.header)
-    heads = [f"{head} [{unit}]" if unit else head for head, unit in zip(table.header, units, strict=True)]
+    """A table as plain text, its units under the heads."""
+    heads = [list(map(one_line, line)) for line in (table.header, table.units) if line]
     rows = [[one_line(_cell(cell)) for cell in row] for row in table.rows]
-    widths = [max(len(row[column]) for row in [heads, *rows]) for column in range(len(heads))]
+    widths = [max(len(row[column]) for row in [*heads, *rows]) for column in range(len(table.header))]
     lines = [table.title] if table.title else []
-    for row in [heads, ["─" * width for width in widths], *rows]:
+    for row in [*heads, ["─" * width for width in widths], *rows]:
         cells = [
             cell.ljust(width) if column < table.left or column in table.flush_left else cell.rjust(width)
             for column, (cell, width) in enumerate(zip(row, widths, strict=True))

@@ -25,7 +25,7 @@ from valvelab.tables.verdicts import overall
 from valvelab.units import System, display_unit, show
 
 ACROSS = 12
-LIFTS_ACROSS = 4
+LIFTS_ACROSS = 5
 
 LobeColumn = Column[LobeResult]
 
