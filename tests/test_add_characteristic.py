@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import json
 import sys
+from dataclasses import replace
 from pathlib import Path
 from types import FrameType
 
 import make_readme
+import numpy as np
 import pytest
 from something import each
 
@@ -17,6 +19,7 @@ from valvelab.inspection.lobes import characteristics
 from valvelab.inspection.lobes.characteristics import LIFT, LobeRow
 from valvelab.inspection.lobes.inspect import LobesInspection, inspect_lobes
 from valvelab.lobe.characteristics import LobeCharacteristics
+from valvelab.lobe.conditioning import Trace
 from valvelab.measured import Each
 from valvelab.records.spec import Spec
 from valvelab.tables.lobes import lobe_tables
@@ -129,6 +132,14 @@ def test_the_listing_and_the_readme_name_it(capsys: pytest.CaptureFixture[str]) 
     assert "| `half_lift` | lobe | mm |" in make_readme.rewritten((ROOT / "README.md").read_text(encoding="utf-8"))
 
 
+def turned_twice(traces: tuple[Trace, ...]) -> tuple[Trace, ...]:
+    once = traces[0].angle_cam_deg
+    angle, sweep = np.tile(once, 2), np.repeat([0, 1], once.size)
+    again = [np.interp(once - 0.2, once, trace.lift_mm, period=360.0) for trace in traces]
+    lifts = [np.concatenate([trace.lift_mm, lift]) for trace, lift in zip(traces, again, strict=True)]
+    return tuple(Trace(trace.name, angle, lift, sweep) for trace, lift in zip(traces, lifts, strict=True))
+
+
 def modules_of(frame: FrameType | None) -> set[str]:
     found = set()
     while frame is not None:
@@ -139,8 +150,12 @@ def modules_of(frame: FrameType | None) -> set[str]:
 
 
 def test_a_value_passes_few_modules_on_its_way_from_the_table_to_its_verdict() -> None:
-    """Every module of the inspection that stands on the way to the value, to its limit and to the decision."""
+    """Every module of the inspection that stands on the way to the value, to its limit and to the decision.
+
+    The table has two turns that disagree, so that the uncertainty is widened on the way.
+    """
     table = read_lift_table(FOUR)
+    table = replace(table, traces=turned_twice(table.traces))
     spec = Spec.model_validate({"limit": [{"of": "half_lift", "min": "3.47 mm"}]})
     passed: set[str] = set()
     reached: set[str] = set()
@@ -152,9 +167,10 @@ def test_a_value_passes_few_modules_on_its_way_from_the_table_to_its_verdict() -
 
     sys.setprofile(watch)
     try:
-        inspect_lobes(table, spec)
+        inspection = inspect_lobes(table, spec)
     finally:
         sys.setprofile(None)
+    assert all(group.widening is not None for group in inspection.groups)
     assert reached == {"half_lift", "decide", "parse_quantity"}
     assert len(passed) <= MOST_MODULES, passed
 

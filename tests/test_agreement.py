@@ -17,7 +17,7 @@ from valvelab.cli.main import main
 from valvelab.errors import BadFile, CannotEvaluate
 from valvelab.inspection.lobes.inspect import Settings, inspect_lobes
 from valvelab.inspection.lobes.notes import doubt_notes
-from valvelab.inspection.lobes.widening import doubts_of
+from valvelab.inspection.lobes.repeatability import doubts_of
 from valvelab.lobe.agreement import CLOSING, OPENING, SCALE, ZERO, compare
 from valvelab.lobe.conditioning import condition
 from valvelab.lobe.profile import fit_lobes

@@ -25,8 +25,7 @@ from lobe_samples import (
 from something import each
 
 from valvelab.conformity.envelope import BandPiece, fit_envelope
-from valvelab.inspection.lobes.repeatability import nose_centre
-from valvelab.inspection.lobes.widening import doubts_of, widening
+from valvelab.inspection.lobes.repeatability import doubts_of, nose_centre, widening
 from valvelab.lobe.characteristics import Instrument, LobeCharacteristics
 from valvelab.lobe.conditioning import condition
 from valvelab.lobe.motion_laws import LawName, LobeDesign

@@ -38,10 +38,8 @@ from valvelab.inspection.lobes.notes import (
     spacing_notes,
     table_notes,
 )
-from valvelab.inspection.lobes.repeatability import LobeGroup, max_lift
+from valvelab.inspection.lobes.repeatability import LobeGroup, doubts_of, max_lift, thinned, widening
 from valvelab.inspection.lobes.shaft import CHORD_LIFT_MM, MeasuredShaft
-from valvelab.inspection.lobes.wide_readings import thinned
-from valvelab.inspection.lobes.widening import doubts_of, widening
 from valvelab.lobe.characteristics import Instrument, LobeCharacteristics, RampEnds
 from valvelab.lobe.conditioning import condition, group
 from valvelab.lobe.profile import Profile, fit_lobes

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from valvelab.inspection.lobes.repeatability import LobeGroup
+from valvelab.inspection.lobes.repeatability import Doubts, LobeGroup, worth_saying
 from valvelab.inspection.lobes.shaft import ByItem, MeasuredShaft
-from valvelab.inspection.lobes.widening import Doubts, worth_saying
 from valvelab.lobe.base_circle import BaseCircle
 from valvelab.lobe.division import least_deviation
 from valvelab.lobe.profile import FittedLobes
