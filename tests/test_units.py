@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from valvelab.errors import BadQuantity
+from valvelab.tables.decimals import decimals_for
 from valvelab.units import (
     CANONICAL,
     FACTORS,
@@ -20,7 +21,6 @@ from valvelab.units import (
     parse_quantity,
     show,
     split_quantity,
-    two_digits,
 )
 
 # NIST Special Publication 811 (2008), appendix B.8, rounded there to seven digits; exact ones in full
@@ -129,7 +129,7 @@ def test_display() -> None:
 )
 def test_two_digits_of_a_deviation(value: float | None, unit: str, decimals: int) -> None:
     # JCGM 100, 7.2.6: two significant digits suffice
-    assert two_digits(value, unit) == decimals
+    assert decimals_for(value, unit) == decimals
 
 
 def test_a_micro_inch_is_a_millionth_of_an_inch() -> None:

@@ -195,16 +195,6 @@ def _raised(unit: str) -> str:
     return unit.removesuffix("2") + "²" if unit.endswith("deg2") else unit.replace("deg3", "deg³")
 
 
-def two_digits(value: float | None, unit: str, system: System = "metric") -> int:
-    """Decimals that show two significant digits of a standard deviation; the unit's usual ones without a value above 0.
-
-    Source: JCGM 100, 7.2.6 (two significant digits of an uncertainty suffice).
-    """
-    display = display_unit(unit, system)
-    size = abs(value * display.scale) if value else 0.0
-    return max(0, min(9, 1 - math.floor(math.log10(size)))) if size > 0.0 else display.decimals
-
-
 def show(value: float | None, unit: str, system: System = "metric", decimals: int | None = None) -> str:
     """Number as a reader sees it, without its unit; a true minus sign; an en dash for a missing value."""
     if value is None:
