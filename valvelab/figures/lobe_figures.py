@@ -195,8 +195,8 @@ def _ends(x: FloatArray) -> tuple[float, float]:
 
 
 def _nominal(inspection: LobesInspection, lobe: str, x: FloatArray, derivative: Derivative) -> FloatArray:
-    nominal = inspection.nominals[lobe]
-    return np.asarray(nominal.value(inspection.envelopes[lobe].nominal.centre_cam_deg + x, derivative))
+    nominal = inspection.envelopes[lobe].nominal
+    return np.asarray(nominal.profile.value(nominal.centre_cam_deg + x, derivative))
 
 
 def wrapped_from(centre: float, angle: float | None) -> float | None:

@@ -264,11 +264,6 @@ class LobeCharacteristics:
         return Each(np.where(up, high.value, -low.value), np.where(up, high.u, low.u))
 
     @cached_property
-    def peak_angle_once(self) -> Each:
-        """The place of greatest lift, computed once."""
-        return self.peak_angle()
-
-    @cached_property
     def area_once(self) -> tuple[Each, Each]:
         """The area and its centroid, computed once."""
         return self.area()
@@ -278,16 +273,6 @@ class LobeCharacteristics:
         if lift_mm not in self._events:
             self._events[lift_mm] = self.events(lift_mm)
         return self._events[lift_mm]
-
-    @cached_property
-    def jerk_rms_once(self) -> FloatArray:
-        """The rms jerk, computed once. Shape (lobes,), mm/cam deg³."""
-        return self.jerk_rms()
-
-    @cached_property
-    def ramps_once(self) -> tuple[RampEnds, RampEnds]:
-        """The ramps, computed once."""
-        return self.ramps()
 
     def places_at(self, lift_mm: float) -> tuple[FloatArray, FloatArray]:
         """Opening and closing angle of every lobe at one lift, without uncertainties: fast enough for a drag.

@@ -130,7 +130,8 @@ def crank_duration(shaft: MeasuredShaft, at_mm: float | None) -> ByItem:
 
 
 def _jerk_rms(lobes: LobeCharacteristics) -> Each:
-    return Each(lobes.jerk_rms_once, np.full(lobes.jerk_rms_once.shape, nan))
+    rms = lobes.jerk_rms()
+    return Each(rms, np.full(rms.shape, nan))
 
 
 def _noise(shaft: MeasuredShaft, _at: float | None) -> ByItem:

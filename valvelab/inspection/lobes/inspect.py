@@ -111,11 +111,6 @@ class LobesInspection:
         """Every lobe's fitted profile, in the table's order."""
         return self.shaft.each(lambda group, row: group.fitted.profile(row))
 
-    @property
-    def nominals(self) -> dict[str, Profile]:
-        """The nominal profile of every lobe that has an envelope."""
-        return {name: envelope.nominal.profile for name, envelope in self.envelopes.items()}
-
     def durations_at(self, lift_mm: float) -> list[Row]:
         """Lobe, opening and closing (cam deg, not folded) and duration (crank deg) at any lift, in table order."""
         places = {group: group.characteristics.places_at(lift_mm) for group in self.groups}
@@ -229,6 +224,7 @@ def _lobes(shaft: MeasuredShaft, settings: Settings) -> tuple[LobeResult, ...]:
     """The record of every lobe: its numbers, and what is no single number."""
     numbers, durations = lobe_numbers(shaft), [numbers_at(shaft, lift) for lift in settings.lifts_mm]
     lobe_model = record_models()[0]
+    ramps = {group: group.characteristics.ramps() for group in shaft.groups}
 
     def of(group: LobeGroup, row: int) -> LobeResult:
         name = group.fitted.names[row]
@@ -240,20 +236,15 @@ def _lobes(shaft: MeasuredShaft, settings: Settings) -> tuple[LobeResult, ...]:
             "lobe": name,
             "kind": shaft.kinds[name],
             "durations": tuple(at_lift[name] for at_lift in durations),
-            "ramps": _ramps(group, row),
+            "ramps": Ramps(opening=None, closing=None)
+            if name in group.withheld
+            else Ramps(opening=_ramp(ramps[group][0], row), closing=_ramp(ramps[group][1], row)),
             "outliers": len(outliers),
             "outlier_readings": outliers,
             "envelope": None if envelope is None else envelope.use(),
         })  # fmt: skip
 
     return tuple(shaft.each(of).values())
-
-
-def _ramps(group: LobeGroup, row: int) -> Ramps:
-    if group.fitted.names[row] in group.withheld:
-        return Ramps(opening=None, closing=None)
-    opens, closes = (_ramp(ends, row) for ends in group.characteristics.ramps_once)
-    return Ramps(opening=opens, closing=closes)
 
 
 def _ramp(ends: RampEnds, row: int) -> RampEnd | None:

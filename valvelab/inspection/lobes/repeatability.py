@@ -114,7 +114,7 @@ def nose_centre(lobes: LobeCharacteristics) -> Each:
 
 def peak_angle(lobes: LobeCharacteristics) -> Each:
     """Where lift is greatest."""
-    return lobes.peak_angle_once
+    return lobes.peak_angle()
 
 
 def max_lift(lobes: LobeCharacteristics) -> Each:
