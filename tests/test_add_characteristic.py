@@ -22,9 +22,8 @@ from valvelab.lobe.characteristics import LobeCharacteristics
 from valvelab.lobe.conditioning import Trace
 from valvelab.measured import Each
 from valvelab.records.spec import Spec
-from valvelab.tables.lobes import lobe_tables
-from valvelab.window.fact_table import fact_columns
-from valvelab.workbench.facts import lobe_facts
+from valvelab.tables.lobes import lobe_facts, lobe_tables
+from valvelab.window.tables import fact_columns
 
 ROOT = Path(__file__).resolve().parent.parent
 FOUR = ROOT / "sample_profiles" / "quillmere_four_camshaft.csv"
@@ -108,7 +107,7 @@ def test_the_terminal_shows_it(capsys: pytest.CaptureFixture[str]) -> None:
 
 
 def test_paper_shows_it() -> None:
-    table = next(table for table in lobe_tables(judged().result, "metric") if table.title == LIFT)
+    table = next(table for table in lobe_tables(judged(), "metric") if table.title == LIFT)
     column = table.header.index("half lift")
     assert table.header[column + 1] == "u"
     for row in each(table.rows):
@@ -117,8 +116,8 @@ def test_paper_shows_it() -> None:
 
 @pytest.mark.usefixtures("app")
 def test_the_window_shows_it() -> None:
-    (fact,) = (fact for fact in lobe_facts(judged(), "1I") if fact.name == "half_lift")
-    named, value, u = (column.text(fact) for column in fact_columns("metric"))
+    (fact,) = (fact for fact in lobe_facts(judged(), "1I", "metric") if fact.name == "half lift")
+    named, value, u = (column.text(fact) for column in fact_columns())
     assert named == "half lift, mm"
     assert float(value) > 3.0
     assert float(u) > 0.0
@@ -187,7 +186,7 @@ def test_one_at_a_lift_is_known_everywhere_too(capsys: pytest.CaptureFixture[str
     inspection = inspect_lobes(read_lift_table(FOUR), spec)
     (verdict,) = inspection.result.verdicts
     assert (verdict.decision, verdict.measured) == ("accept", pytest.approx(row["half_width_cam_deg"]))
-    tables = lobe_tables(inspection.result, "metric")
+    tables = lobe_tables(inspection, "metric")
     (table,) = (table for table in tables if table.title.startswith("Half width") and "at 1.270" in table.header)
     assert float(str(table.rows[0][table.header.index("at 1.270")])) == pytest.approx(
         row["half_width_cam_deg"], abs=1e-2

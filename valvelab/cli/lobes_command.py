@@ -14,7 +14,6 @@ from valvelab.units import System
 
 if TYPE_CHECKING:
     from valvelab.inspection.lobes.inspect import LobesInspection, Settings
-    from valvelab.records.lobes_result import LobesResult
     from valvelab.report.assembly import Part
 
 
@@ -39,7 +38,7 @@ def run(args: argparse.Namespace) -> int:
     """Read, inspect, answer."""
     inspection = inspect(args)
     result = inspection.result
-    return finish(result, args, lambda: lobes_text(result, args.units))
+    return finish(result, args, lambda: lobes_text(inspection, args.units))
 
 
 def part(args: argparse.Namespace) -> Part:
@@ -92,8 +91,8 @@ def _settings(args: argparse.Namespace) -> Settings:
     )  # fmt: skip
 
 
-def lobes_text(result: LobesResult, system: System) -> str:
+def lobes_text(inspection: LobesInspection, system: System) -> str:
     """The readable tables: lobes, durations, contour, camshaft, verdicts."""
     from valvelab.tables.lobes import lobe_tables
 
-    return page(lobe_tables(result, system), verdict_text(result.verdicts, system))
+    return page(lobe_tables(inspection, system), verdict_text(inspection.result.verdicts, system))

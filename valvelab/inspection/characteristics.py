@@ -50,6 +50,11 @@ class Characteristic:
         return self.label or self.name.replace("_", " ")
 
     @property
+    def explained(self) -> str:
+        """What it is, how it is found and where that comes from, a line each."""
+        return f"{self.meaning}\n{self.method}\nSource: {self.source}"
+
+    @property
     def listing(self) -> dict[str, object]:
         """What a listing says of it."""
         return {name: getattr(self, name) for name in _TOLD}
@@ -84,6 +89,16 @@ def by_name(name: str) -> Characteristic | None:
 
 def printed(name: str, unit: str | None = None) -> str:
     """The printed name of a characteristic; `unit` tells two of one name apart."""
-    rows = named(name)
-    row = next((row for row in rows if row.unit == unit), next(iter(rows), None))
+    row = _meant(name, unit)
     return name.replace("_", " ") if row is None else row.head
+
+
+def explained(name: str, unit: str | None = None) -> str:
+    """What a characteristic is, how it is found and where that comes from."""
+    row = _meant(name, unit)
+    return "" if row is None else row.explained
+
+
+def _meant(name: str, unit: str | None) -> Characteristic | None:
+    rows = named(name)
+    return next((row for row in rows if row.unit == unit), next(iter(rows), None))

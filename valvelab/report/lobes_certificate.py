@@ -45,7 +45,7 @@ def lobes_part(inspection: LobesInspection, system: System = "metric") -> Part:
         identity=identity(table, system),
         overview=tuple(overview),
         sections=(
-            Section("Characteristics", tuple(lobe_tables(result, system))),
+            Section("Characteristics", tuple(lobe_tables(inspection, system))),
             curves_section(inspection),
             fit_section(inspection, system),
         ),

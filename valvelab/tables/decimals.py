@@ -3,12 +3,28 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 
 from valvelab.units import System, display_unit, show
 
 MOST = 9
 Usual = tuple[int, int]
 """Decimals where no uncertainty is known, metric and inch."""
+
+
+_STRAY = 0.1
+
+
+def decimals_of(
+    uncertainties: Iterable[float | None], unit: str, system: System = "metric", usual: Usual | None = None
+) -> int:
+    """One count for figures that stand together: that of their least standard uncertainty.
+
+    One below a tenth of their median is a stray and asks for nothing. Where none is known, the usual count.
+    """
+    known = sorted(u for u in uncertainties if u is not None and 0.0 < u < math.inf)
+    median = known[(len(known) - 1) // 2] if known else 0.0
+    return decimals_for(next((u for u in known if u >= _STRAY * median), None), unit, system, usual)
 
 
 def decimals_for(u: float | None, unit: str, system: System = "metric", usual: Usual | None = None) -> int:

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Generic, TypeVar
 
 from valvelab.records.result import Decision
-from valvelab.tables.decimals import Usual, figure
-from valvelab.units import System, display_unit
+from valvelab.tables.decimals import Usual, decimals_for, decimals_of
+from valvelab.units import System, display_unit, show
 
 Row = TypeVar("Row")
 
@@ -47,7 +47,7 @@ class Column(Generic[Row]):
 
     head: the printed name. unit: canonical. value, u: the figure and its standard uncertainty in that unit. usual:
     decimals where no u is known. with_u: a column of u beside it. words: what stands there instead of a figure.
-    tip: what it means.
+    tip: what it means. decimals: the count that it was given, else each figure's own.
     """
 
     head: str
@@ -58,16 +58,24 @@ class Column(Generic[Row]):
     with_u: bool = False
     words: Callable[[Row], Cell] | None = None
     tip: str = ""
+    decimals: int | None = None
+
+    def over(self, rows: Iterable[Row], system: System) -> Column[Row]:
+        """The column with one count of decimals for all its rows."""
+        if self.words is not None or self.decimals is not None:
+            return self
+        count = decimals_of(map(self._u, rows), self.unit, system, self.usual)
+        return replace(self, decimals=count)
 
     def cell(self, row: Row, system: System) -> Cell:
         """What stands in a row."""
         if self.words is not None:
             return self.words(row)
-        return figure(self._value(row), self._u(row), self.unit, system, self.usual)
+        return self._number(self._value(row), row, system)
 
     def u_cell(self, row: Row, system: System) -> str:
         """The uncertainty beside it, to the same place."""
-        return figure(self._u(row), self._u(row), self.unit, system, self.usual)
+        return self._number(self._u(row), row, system)
 
     def filled(self, rows: Iterable[Row]) -> bool:
         """Whether any row has something here."""
@@ -77,9 +85,18 @@ class Column(Generic[Row]):
         """Whether a column of u belongs beside it."""
         return self.with_u and any(self._u(row) is not None for row in rows)
 
+    @property
+    def is_number(self) -> bool:
+        """Whether its cells stand flush right."""
+        return self.value is not None
+
     def label(self, system: System) -> str:
         """The unit as it is printed."""
         return display_unit(self.unit, system).label
+
+    def _number(self, number: float | None, row: Row, system: System) -> str:
+        own = decimals_for(self._u(row), self.unit, system, self.usual) if self.decimals is None else self.decimals
+        return show(number, self.unit, system, own)
 
     def _value(self, row: Row) -> float | None:
         return None if self.value is None else self.value(row)
@@ -92,7 +109,7 @@ def table_of(
     rows: Sequence[Row], columns: Sequence[Column[Row]], system: System, title: str = "", *, keep_empty: bool = False
 ) -> Table:
     """The rows under the columns; columns that no row fills are left out unless they are to be kept."""
-    shown = [column for column in columns if keep_empty or column.filled(rows)]
+    shown = [column.over(rows, system) for column in columns if keep_empty or column.filled(rows)]
     header: list[str] = []
     units: list[str] = []
     for column in shown:
@@ -103,7 +120,7 @@ def table_of(
         tuple(cell for column in shown for cell in _cells(column, row, system, beside=column.known_u(rows)))
         for row in rows
     ]
-    left = next((number for number, column in enumerate(shown) if column.words is None), len(shown))
+    left = next((number for number, column in enumerate(shown) if column.is_number), len(shown))
     plain = tuple(units) if any(units) else ()
     return Table(tuple(header), tuple(cells), plain, left=left, flush_left=_words_after(shown, rows, left), title=title)
 
@@ -116,7 +133,38 @@ def _words_after(columns: Sequence[Column[Row]], rows: Sequence[Row], left: int)
     """Columns of words that stand after figures."""
     found, place = [], 0
     for number, column in enumerate(columns):
-        if column.words is not None and number >= left:
+        if not column.is_number and number >= left:
             found.append(place)
         place += 1 + column.known_u(rows)
     return tuple(found)
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """One characteristic of one item as a row of its own: its texts as the tables print them, and its numbers."""
+
+    item: str
+    name: str
+    unit: str
+    shown: str
+    shown_u: str
+    meaning: str
+    value: float | None
+    u: float | None
+
+    @property
+    def label(self) -> str:
+        """Name and unit."""
+        return f"{self.name}, {self.unit}" if self.unit else self.name
+
+
+def facts(columns: Iterable[Column[Row]], row: Row, rows: Sequence[Row], system: System, item: str = "") -> list[Fact]:
+    """One row's figures as a list, to the decimals that they have over all rows."""
+    found = []
+    for plain in columns:
+        column = plain.over(rows, system)
+        value, u = (None if of is None else of(row) for of in (column.value, column.u))
+        text = str(column.cell(row, system))
+        fact = Fact(item, column.head, column.label(system), text, column.u_cell(row, system), column.tip, value, u)
+        found.append(fact)
+    return found

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from operator import attrgetter
-from typing import Any
+from collections.abc import Mapping, Sequence
+from itertools import groupby
+from operator import itemgetter
+from typing import TYPE_CHECKING, Any
 
-from valvelab.inspection.characteristics import printed
+from valvelab.inspection.lobes import characteristics
 from valvelab.inspection.lobes.characteristics import (
     ACCELERATION,
     CONTOUR,
@@ -18,12 +19,16 @@ from valvelab.inspection.lobes.characteristics import (
     recorded,
 )
 from valvelab.measured import Measured
-from valvelab.records.lobes_result import CamshaftResult, IndexErrorRow, LobeDuration, LobeResult, LobesResult
-from valvelab.tables.decimals import figure
-from valvelab.tables.description import Column, Mark, Table, table_of
+from valvelab.records.lobes_result import LobeDuration, LobeResult, LobesResult
+from valvelab.tables.decimals import decimals_of
+from valvelab.tables.description import Column, Fact, Mark, Table, facts, table_of
 from valvelab.tables.verdicts import overall
 from valvelab.units import System, display_unit, show
 
+if TYPE_CHECKING:
+    from valvelab.inspection.lobes.inspect import LobesInspection
+
+RAMPS = "Ramps"
 ACROSS = 12
 LIFTS_ACROSS = 5
 
@@ -34,7 +39,7 @@ def of_row(row: LobeRow) -> LobeColumn:
     """A characteristic of a lobe."""
     return Column(
         row.head, row.unit, lambda lobe: row.stated(lobe).value, lambda lobe: row.stated(lobe).u, with_u=row.u_column,
-        tip=row.meaning,
+        tip=row.explained,
     )  # fmt: skip
 
 
@@ -43,6 +48,14 @@ def _of_envelope(head: str, unit: str, field: str, times: float = 1.0, **usual: 
         return None if lobe.envelope is None else times * getattr(lobe.envelope, field)
 
     return Column(head, unit, value, **usual)
+
+
+def _of_ramp(side: str, what: str, unit: str, field: str) -> LobeColumn:
+    def value(lobe: LobeResult) -> float | None:
+        end = getattr(lobe.ramps, side)
+        return None if end is None else getattr(end, field)
+
+    return Column(f"{side} ramp {what}", unit, value, tip=f"{what.capitalize()} where the {side} ramp meets the flank")
 
 
 def _left_out(lobe: LobeResult) -> float:
@@ -58,22 +71,36 @@ BESIDE: dict[str, tuple[LobeColumn, ...]] = {
         _of_envelope("at, from centre", "cam deg", "worst_angle_cam_deg"), USE_OF_BAND,
         _of_envelope("fitted angle", "cam deg", "fitted_angle_cam_deg"), _of_envelope("rms deviation", "um", "rms_um"),
     ),
+    RAMPS: tuple(
+        _of_ramp(side, what, unit, field)
+        for side in ("opening", "closing")
+        for what, unit, field in (("lift", "mm", "lift_mm"), ("velocity", "mm/cam deg", "velocity_mm_per_cam_deg"))
+    ),
 }  # fmt: skip
 """What stands beside the characteristics of a table."""
 
 
-def lobe_tables(result: LobesResult, system: System) -> list[Table]:
+def lobe_tables(inspection: LobesInspection, system: System) -> list[Table]:
     """Everything derived of lobes and shaft, with its standard uncertainty where there is one."""
-    lobes = result.lobes
+    result = inspection.result
     tables = []
-    for title in (LIFT, VELOCITY, ACCELERATION, CONTOUR, ENVELOPE):
+    for title in (LIFT, VELOCITY, ACCELERATION, CONTOUR, RAMPS, ENVELOPE):
         columns = [*(of_row(row) for row in recorded() if row.table == title), *BESIDE.get(title, ())]
-        if any(column.filled(lobes) for column in columns):
-            tables.append(table_of(lobes, [LOBE, *columns], system, title))
-    return [*tables[:1], *duration_tables(result, system), *tables[1:], *camshaft_tables(result, system)]
+        if any(column.filled(result.lobes) for column in columns):
+            tables.append(table_of(result.lobes, [LOBE, *columns], system, title, keep_empty=True))
+    return [*tables[:1], *duration_tables(result, system), *tables[1:], *shaft_tables(inspection, system)]
 
 
-def _at(row: LobeRow, number: int, head: str) -> LobeColumn:
+def lobe_facts(inspection: LobesInspection, lobe: str, system: System) -> list[Fact]:
+    """Everything about one lobe that needs no checking lift, its ramps and its place on the shaft last."""
+    lobes = inspection.result.lobes
+    columns = [*(of_row(row) for row in recorded() if row.needs_at is None), *BESIDE[RAMPS]]
+    row = next(row for row in lobes if row.lobe == lobe)
+    own = [fact for fact in shaft_facts(inspection, system) if fact.item == lobe]
+    return [*facts(columns, row, lobes, system), *own]
+
+
+def _at(result: LobesResult, row: LobeRow, number: int, head: str) -> LobeColumn:
     """A characteristic at the checking lift of that number."""
 
     def stated(lobe: LobeResult) -> Measured:
@@ -85,8 +112,29 @@ def _at(row: LobeRow, number: int, head: str) -> LobeColumn:
         lambda lobe: stated(lobe).value,
         lambda lobe: stated(lobe).u,
         with_u=row.u_column,
-        tip=row.meaning,
+        tip=row.explained,
+        decimals=_at_all_lifts(result, row),
     )
+
+
+def _at_all_lifts(result: LobesResult, row: LobeRow) -> int:
+    """One count of decimals for an angle at whatever lift."""
+    return decimals_of((row.stated_at(at).u for lobe in result.lobes for at in lobe.durations), row.unit)
+
+
+AtLift = tuple[str, float | None, float | None, float | None]
+"""A lobe's name, opening, closing and duration at some lift."""
+
+
+def columns_at_any_lift(result: LobesResult) -> list[Column[AtLift]]:
+    """Columns for any one lift, with the names and decimals of the tables by checking lift."""
+    rows = {row.name: row for row in recorded() if row.block == "durations"}
+
+    def column(place: int, row: LobeRow) -> Column[AtLift]:
+        return Column(row.head, row.unit, itemgetter(place), tip=row.explained, decimals=_at_all_lifts(result, row))
+
+    shown = enumerate((rows["opening"], rows["closing"], rows["duration"]), start=1)
+    return [Column("lobe", words=itemgetter(0), tip=LOBE.tip), *(column(place, row) for place, row in shown)]
 
 
 def lift_told(at_mm: float, system: System) -> str:
@@ -105,54 +153,46 @@ def duration_tables(result: LobesResult, system: System) -> list[Table]:
         for title in dict.fromkeys([DURATIONS, *(row.table for row in at_lift if row.table)]):
             rows = [row for row in at_lift if row.table == title]
             words = {row.name: row.head if len(rows) > 1 else "at" for row in rows}
-            columns = [_at(row, number, f"{words[row.name]} {lift}") for number, lift in some for row in rows]
+            columns = [_at(result, row, number, f"{words[row.name]} {lift}") for number, lift in some for row in rows]
             tables.append(table_of(result.lobes, [LOBE, *columns], system, f"{title}, by checking lift ({unit})"))
     return tables
 
 
-def camshaft_tables(result: LobesResult, system: System) -> list[Table]:
-    """Separation by cylinder, index errors and spreads over lobes of a kind."""
-    shaft = result.camshaft
-    tables = [*_separations(shaft, system), *_index_errors(shaft.index_errors or (), result, system)]
-    if shaft.spreads:
-        columns: list[Column[Any]] = [
-            Column("", words=lambda row: row.kind),
-            _spread("max_lift", "mm", "max_lift_mm"), _spread("duration", "crank deg", "duration_crank_deg"),
-            _spread("area", "mm cam deg", "area_mm_cam_deg"),
-        ]  # fmt: skip
-        tables.append(table_of(shaft.spreads, columns, system, "Range over lobes of a kind"))
-    return tables
+Told = tuple[str, Measured]
 
 
-def _spread(name: str, unit: str, field: str) -> Column[Any]:
-    return Column(printed(name), unit, attrgetter(field))
+def shaft_facts(inspection: LobesInspection, system: System) -> list[Fact]:
+    """Separations, spreads and index errors."""
+    found: list[Fact] = []
+    for row in characteristics.CHARACTERISTICS:
+        if row.subject == "camshaft" or row.block is None:
+            measured = characteristics.measured(inspection.shaft, row)
+            found += _of_items(row.head, row.unit, row.explained, measured, system)
+    areas: dict[str, Measured] = {
+        spread.kind: Measured(spread.area_mm_cam_deg) for spread in inspection.result.camshaft.spreads
+    }
+    return [*found, *_of_items("area spread", "mm cam deg", "Range of area over the lobes of one kind", areas, system)]
 
 
-def _separations(shaft: CamshaftResult, system: System) -> list[Table]:
+def _of_items(head: str, unit: str, tip: str, measured: Mapping[str, Measured], system: System) -> list[Fact]:
+    """One characteristic of several items; nothing where no item has it."""
+    rows: list[Told] = list(measured.items())
+    column: Column[Told] = Column(head, unit, lambda row: row[1].value, lambda row: row[1].u, tip=tip)
+    if not column.filled(rows):
+        return []
+    return [fact for row in rows for fact in facts([column], row, rows, system, item=row[0])]
+
+
+def shaft_tables(inspection: LobesInspection, system: System) -> list[Table]:
+    """The same, a table a characteristic, its items side by side."""
     tables = []
-    known = shaft.uncertainty
-    mean_u = known.get("lobe_separation_mean_cam_deg")
-    mean = figure(shaft.lobe_separation_mean_cam_deg, mean_u, "cam deg", system)
-    for start in range(0, len(shaft.cylinders), ACROSS):
-        group = shaft.cylinders[start : start + ACROSS]
-        heads = ("cylinder", *(str(row.cylinder) for row in group), "mean")
-        cells = [
-            figure(row.lobe_separation_cam_deg, known.get(f"lobe_separation_cam_deg {row.cylinder}"), "cam deg", system)
-            for row in group
-        ]
-        title = "" if start else "Lobe separation"
-        tables.append(Table(heads, (("separation, cam deg", *cells, mean),), title=title))
-    return tables
-
-
-def _index_errors(errors: Sequence[IndexErrorRow], result: LobesResult, system: System) -> list[Table]:
-    tables = []
-    by_lobe = {lobe.lobe: lobe.uncertainty.get("centre_cam_deg") for lobe in result.lobes}
-    for start in range(0, len(errors), ACROSS):
-        some = errors[start : start + ACROSS]
-        cells = [figure(row.error_cam_deg, by_lobe.get(row.lobe), "cam deg", system) for row in some]
-        heads = ("lobe", *(row.lobe for row in some))
-        tables.append(Table(heads, (("error, cam deg", *cells),), title="" if start else "Index errors"))
+    for name, group in groupby(shaft_facts(inspection, system), key=lambda fact: fact.label):
+        found = list(group)
+        for start in range(0, len(found), ACROSS):
+            some = found[start : start + ACROSS]
+            heads = ("of", *(fact.item for fact in some))
+            rows = ((name, *(fact.shown for fact in some)), ("u", *(fact.shown_u for fact in some)))
+            tables.append(Table(heads, rows[: 1 + any(fact.u is not None for fact in found)]))
     return tables
 
 
@@ -164,7 +204,7 @@ def glance(result: LobesResult, system: System) -> Table:
     if number is not None:
         lift = show(result.lobes[0].durations[number].at_mm, "mm", system, 2 if system == "metric" else 3)
         head = f"duration at {lift} {display_unit('mm', system).label}"
-        columns += [_at(row, number, head) for row in recorded() if row.name == "duration"]
+        columns += [_at(result, row, number, head) for row in recorded() if row.name == "duration"]
     worst = {lobe.lobe: overall([row for row in result.verdicts if row.item == lobe.lobe]) for lobe in result.lobes}
 
     def mark(lobe: LobeResult) -> Mark | str:

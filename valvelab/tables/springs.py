@@ -11,7 +11,7 @@ from valvelab.records.sets_result import SetsResult, SpringSet
 from valvelab.records.shims_result import ShimPosition, ShimsResult
 from valvelab.records.springs_result import ExcludedSpring, SpringResult
 from valvelab.tables.decimals import Usual, figure
-from valvelab.tables.description import Column, Table, table_of
+from valvelab.tables.description import Column, Fact, Table, facts, table_of
 from valvelab.units import System, display_unit, show
 
 USUAL: dict[str, Usual] = {"N": (1, 1), "N/mm": (2, 1), "mm": (2, 3), "MPa": (0, 1), "Hz": (0, 0), "": (2, 2)}
@@ -30,7 +30,7 @@ def spring_column(name: str, *, with_u: bool = False) -> Column[Any]:
     known = _BY_KEY[key]
     return Column(
         known.head, known.unit, partial(_field, key=key), partial(_u, key=key), USUAL[known.unit], with_u,
-        tip=known.meaning,
+        tip=known.explained,
     )  # fmt: skip
 
 
@@ -70,6 +70,11 @@ def _of_second(column: Column[Any]) -> Column[Any]:
     assert value is not None
     assert u is not None
     return Column(column.head, column.unit, lambda row: value(row[1]), lambda row: u(row[1]), column.usual)
+
+
+def spring_facts(spring: SpringResult, springs: Sequence[SpringResult], system: System) -> list[Fact]:
+    """Everything about one spring, as the tables have it."""
+    return facts([spring_column(name) for name in (*FORCES, *OTHERS)], spring, springs, system)
 
 
 def finer(unit: str) -> Usual:
@@ -165,14 +170,10 @@ def shims_told(shims_mm: Sequence[float], system: System) -> str:
 
 def shim_columns(system: System) -> list[Column[ShimPosition]]:
     """What a row of a shim plan says."""
-    length = display_unit("mm", system).label
     return [
         Column("valve", words=lambda row: row.position, tip="The valve's position"),
         Column("spring", words=lambda row: row.spring, tip="The spring that goes there"),
-        Column(
-            f"shims, {length}", words=lambda row: shims_told(row.shims_mm, system),
-            tip="Shims below it, thickest first",
-        ),
+        Column("shims", "mm", words=lambda row: shims_told(row.shims_mm, system), tip="Shims below it, thickest first"),
         Column("without a shim", "mm", lambda row: row.installed_height_mm + sum(row.shims_mm), usual=USUAL["mm"],
                tip="Height of the seat as it is"),
         Column("installed height", "mm", lambda row: row.installed_height_mm, usual=USUAL["mm"],

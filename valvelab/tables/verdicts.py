@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from functools import partial
+from operator import attrgetter
 
 from valvelab.inspection.characteristics import printed
 from valvelab.records.result import Decision, Verdict, numbered_reasons
@@ -40,32 +43,50 @@ def judged(verdict: Verdict, system: System) -> str:
     return f"{printed(verdict.characteristic, verdict.unit)} at {at} {display_unit('mm', system).label}"
 
 
-def columns(system: System, reasons: Mapping[str, int]) -> list[Column[Verdict]]:
-    """The columns; `reasons` number the remarks, which stand under the table."""
+def columns(system: System) -> list[Column[Verdict]]:
+    """What a verdict says, each figure to the place of the measured value's uncertainty."""
 
-    def number(read: str) -> Column[Verdict]:
-        return Column(read, words=lambda row: limit(getattr(row, read), row.standard_uncertainty, row.unit, system))
+    def number(
+        head: str, read: str, tip: str, printed: Callable[[float | None, float | None, str, System], str] = figure
+    ) -> Column[Verdict]:
+        value: Callable[[Verdict], float | None] = attrgetter(read)
+        words = partial(_in_its_unit, value=value, printed=printed, system=system)
+        return Column(head, value=value, words=words, tip=tip)
 
-    why: Column[Verdict] = Column("why", words=lambda row: f"({reasons[row.remark]})" if row.remark else "")
     return [
-        Column("characteristic", words=lambda row: judged(row, system)),
-        Column("of", words=lambda row: row.item),
-        Column("measured", words=lambda row: figure(row.measured, row.standard_uncertainty, row.unit, system)),
-        Column("u", words=lambda row: figure(row.standard_uncertainty, row.standard_uncertainty, row.unit, system)),
-        number("lower"),
-        number("upper"),
+        Column("characteristic", words=lambda row: judged(row, system), tip="What was judged"),
+        Column("item", words=lambda row: row.item, tip="Lobe, spring, station or valve"),
+        number("measured", "measured", "The value measured"),
+        number("u", "standard_uncertainty", "Standard uncertainty"),
+        number("lower", "lower", "Lower limit", limit),
+        number("upper", "upper", "Upper limit", limit),
         Column("unit", words=lambda row: display_unit(row.unit, system).label),
-        Column("conforms", words=lambda row: percent(row.probability_conforming)),
-        Column("verdict", words=lambda row: Mark(row.decision)),
-        *([why] if reasons else []),
-        Column("clause", words=lambda row: row.clause or ""),
-    ]
+        Column("conforms", value=lambda row: row.probability_conforming,
+               words=lambda row: percent(row.probability_conforming),
+               tip="Probability that the true value lies within the limits"),
+        Column("verdict", words=lambda row: Mark(row.decision),
+               tip="Accepted, rejected, or undecided within the uncertainty"),
+        Column("clause", words=lambda row: row.clause or "", tip="The rule it comes from"),
+        Column("why", words=lambda row: row.remark, tip="Why it is undecided, or what its uncertainty does not hold"),
+    ]  # fmt: skip
+
+
+def _in_its_unit(
+    row: Verdict,
+    *,
+    value: Callable[[Verdict], float | None],
+    printed: Callable[[float | None, float | None, str, System], str],
+    system: System,
+) -> str:
+    return printed(value(row), row.standard_uncertainty, row.unit, system)
 
 
 def verdict_table(verdicts: Sequence[Verdict], system: System, title: str = "") -> tuple[Table, tuple[str, ...]]:
     """The table of verdicts, and under it why some are undecided or what their uncertainty lacks."""
     reasons = numbered_reasons(verdicts)
-    made = table_of(verdicts, columns(system, reasons), system, title)
-    last = len(made.header) - 1
-    table = Table(made.header, made.rows, left=2, title=title, wrap=(0, last), flush_left=(6, *range(8, last + 1)))
-    return table, tuple(f"({number}) {reason}." for reason, number in reasons.items())
+    *told, why = columns(system)
+    if reasons:
+        told.insert(-1, replace(why, words=lambda row: f"({reasons[row.remark]})" if row.remark else ""))
+    table = table_of(verdicts, told, system, title)
+    said = tuple(f"({number}) {reason}." for reason, number in reasons.items())
+    return replace(table, wrap=(0, len(table.header) - 1)), said

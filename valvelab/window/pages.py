@@ -277,7 +277,7 @@ def table_csv(sheet: Sheet) -> str:
     """The rows shown, as CSV."""
     model = sheet.proxy
     columns = [n for n in range(model.columnCount()) if sheet.rows_model.columns[n].title != "within limits"]
-    head = [sheet.rows_model.columns[n].title for n in columns]
+    head = [" ".join(sheet.rows_model.columns[n].title.split()) for n in columns]
     rows = [[str(model.index(row, n).data()).replace("−", "-") for n in columns] for row in range(model.rowCount())]
     return csv_text([head, *rows])
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from textwrap import wrap
 from typing import Any
 
 from PySide6.QtCore import (
@@ -18,11 +19,14 @@ from PySide6.QtCore import (
 from PySide6.QtGui import QPainter, QPaintEvent
 from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableView, QWidget
 
-from valvelab.tables.description import Column
+from valvelab.records.result import Decision
+from valvelab.tables.description import Column, Mark
+from valvelab.tables.verdicts import WORDS, rank
 from valvelab.units import System
 
 Index = QModelIndex | QPersistentModelIndex
 RAW = Qt.ItemDataRole.UserRole
+_HEAD_WIDTH = 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,23 +49,52 @@ class TableColumn:
     cell_tip: Callable[[Any], str] | None = None
 
 
-def of(column: Column[Any], units: System, **look: Any) -> TableColumn:
-    """A column as tables everywhere have it: its unit under the head, what it means and its u as tip."""
+def of(column: Column[Any], units: System, rows: Sequence[Any] = (), **look: Any) -> TableColumn:
+    """A column as tables everywhere have it over these rows: its unit under the head, what it means and its u as tip.
+
+    A verdict is drawn as shape, word and colour.
+    """
+    shown = column.over(rows, units)
     label = column.label(units)
+    title = "\n".join([*wrap(column.head, _HEAD_WIDTH, break_long_words=False), *([label] if label else [])])
+
+    def decision(row: Any) -> Decision | None:
+        cell = shown.cell(row, units)
+        return cell.decision if isinstance(cell, Mark) else None
 
     def text(row: Any) -> str:
-        cell = column.cell(row, units)
-        assert isinstance(cell, str)
-        return cell
+        cell = shown.cell(row, units)
+        return WORDS[cell.decision] if isinstance(cell, Mark) else cell
+
+    def icon(row: Any) -> tuple[str, str] | None:
+        found = decision(row)
+        return None if found is None else (found, found)
+
+    def order(row: Any) -> Any:
+        found = decision(row)
+        return text(row) if found is None else str(rank(found))
 
     def tip(row: Any) -> str:
-        u = None if column.u is None else column.u(row)
-        return column.tip if u is None else f"{column.tip}\nstandard uncertainty {column.u_cell(row, units)} {label}"
+        known = shown.u is not None and shown.u(row) is not None
+        u = [f"standard uncertainty {shown.u_cell(row, units)} {label}"] if known else []
+        return "\n".join([*([column.tip] if column.tip else []), *u])
 
-    value = {} if column.value is None else {"value": column.value}
-    title = f"{column.head}\n{label}" if label else column.head
-    numbers = column.value is not None
-    return TableColumn(title, text, column.tip, **{"number": numbers, "cell_tip": tip, **value, **look})
+    made = TableColumn(title, text, column.tip, column.is_number, column.value or order, cell_tip=tip)
+    if not column.is_number:
+        made = replace(made, colour=decision, icon=icon)
+    return replace(made, **look)
+
+
+def fact_columns(*, item: bool = False) -> list[TableColumn]:
+    """The columns of a list of facts, each of which says what it means; with `item` one in front says of what."""
+    columns = [
+        TableColumn("characteristic", lambda fact: fact.label, "Point at one to read what it means", number=False),
+        TableColumn("value", lambda fact: fact.shown, "From the readings", value=lambda fact: fact.value),
+        TableColumn("u", lambda fact: fact.shown_u, "Standard uncertainty", value=lambda fact: fact.u),
+    ]
+    if item:
+        columns.insert(0, TableColumn("item", lambda fact: fact.item, "Cylinder, kind or lobe", number=False))
+    return [replace(column, cell_tip=lambda fact: fact.meaning) for column in columns]
 
 
 def _alignment(column: TableColumn) -> Qt.AlignmentFlag:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QPointF, QRectF, QSize, Qt, Signal
@@ -20,52 +21,37 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from valvelab.tables.decimals import figure, limit, percent
+from valvelab.inspection.characteristics import explained
+from valvelab.tables import verdicts
 from valvelab.tables.verdicts import RANKED, SIGNS, WORDS, judged, overall, rank
-from valvelab.units import System, display_unit
+from valvelab.units import System
 from valvelab.window.chips import Chip
 from valvelab.window.icons import icon
-from valvelab.window.tables import Sheet, TableColumn
+from valvelab.window.tables import Sheet, TableColumn, of
 from valvelab.window.theme import current_theme, scaled
-from valvelab.workbench.facts import meaning_of
 
 if TYPE_CHECKING:
     from valvelab.records.result import Result, Verdict
 
 _SPAN = 1.6
+_GAUGE = 8
 
 
 def columns(units: System) -> list[TableColumn]:
-    """The columns of the table of verdicts."""
-
-    def number(title: str, field: str, tip: str, *, stated: bool = False) -> TableColumn:
-        printed = limit if stated else figure
-        return TableColumn(
-            title, lambda v: printed(getattr(v, field), v.standard_uncertainty, v.unit, units), tip,
-            value=lambda v: getattr(v, field),
-        )  # fmt: skip
-
-    return [
-        TableColumn("verdict", lambda v: WORDS[v.decision], "Accepted, rejected, or undecided within the uncertainty",
-                    number=False, value=lambda v: rank(v.decision), colour=lambda v: v.decision,
-                    icon=lambda v: (v.decision, v.decision)),
-        TableColumn("item", lambda v: v.item, "Lobe, spring, station or valve", number=False),
-        TableColumn("characteristic", lambda v: judged(v, units), "What was judged", number=False,
-                    cell_tip=lambda v: meaning_of(v.characteristic, v.unit)),
-        number("measured", "measured", "The value from the fitted profile"),
-        number("u", "standard_uncertainty", "Standard uncertainty"),
-        number("lower", "lower", "Lower limit", stated=True),
-        number("upper", "upper", "Upper limit", stated=True),
-        TableColumn("unit", lambda v: display_unit(v.unit, units).label, "", number=False),
-        TableColumn("within limits", lambda _v: "", "Where the value stands between its limits, with ± 2 u",
-                    number=False, value=use_of_limits),
-        TableColumn("conforms", lambda v: percent(v.probability_conforming),
-                    "Probability that the true value lies within the limits",
-                    value=lambda v: v.probability_conforming),
-        TableColumn("clause", lambda v: v.clause or "", "The rule it comes from", number=False),
-        TableColumn("why", lambda v: v.remark, "Why it is undecided, or what its uncertainty does not hold",
-                    number=False, cell_tip=lambda v: v.remark),
-    ]  # fmt: skip
+    """The columns of the table of verdicts, the outcome first and a gauge of the limits among them."""
+    described = {column.head: of(column, units) for column in verdicts.columns(units)}
+    first = [described.pop(head) for head in ("verdict", "item", "characteristic")]
+    first[-1] = replace(first[-1], cell_tip=lambda v: explained(v.characteristic, v.unit))
+    described["why"] = replace(described["why"], cell_tip=lambda v: v.remark)
+    shown = [*first, *described.values()]
+    gauge = TableColumn(
+        "within limits",
+        lambda _v: "",
+        "Where the value stands between its limits, with ± 2 u",
+        number=False,
+        value=use_of_limits,
+    )
+    return [*shown[:_GAUGE], gauge, *shown[_GAUGE:]]
 
 
 def use_of_limits(verdict: Verdict) -> float | None:
@@ -138,7 +124,7 @@ class VerdictTable(QWidget):
         self._units: System = "metric"
         self.sheet = Sheet("verdicts", columns("metric"), self)
         self.sheet.setAccessibleName("Verdicts")
-        self.sheet.setItemDelegateForColumn(8, LimitGauge(self.sheet))
+        self.sheet.setItemDelegateForColumn(_GAUGE, LimitGauge(self.sheet))
         self.sheet.selectionModel().currentRowChanged.connect(self._on_row)
         self.words = QLineEdit(
             self, placeholderText="Filter by item, characteristic or clause", clearButtonEnabled=True
@@ -176,7 +162,7 @@ class VerdictTable(QWidget):
         )
         worst_first = sorted(verdicts, key=lambda verdict: rank(verdict.decision))
         self.sheet.show_rows(worst_first, columns(units))
-        self.sheet.setColumnWidth(8, 9 * self.fontMetrics().height())
+        self.sheet.setColumnWidth(_GAUGE, 9 * self.fontMetrics().height())
         counts: Counter[str] = Counter(verdict.decision for verdict in verdicts)
         for button in self._only.buttons():
             name = str(button.property("decision"))

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, cast
 from valvelab.workbench import sets
 from valvelab.workbench.certificates import CertificateRequest, request_for
 from valvelab.workbench.document import BenchFile, Document
-from valvelab.workbench.facts import Fact, meaning_of
 from valvelab.workbench.questions import Question
 from valvelab.workbench.sets import NAME
 from valvelab.workbench.spec_choice import files_of, inspected_to, sources_of, spec_for, stamps
@@ -183,19 +182,6 @@ def chosen_spring(document: Document, inspection: SpringsInspection) -> str:
     """The spring in front: the one chosen while the tray has it, else the first rejected, else the first."""
     names = [row.spring for row in inspection.result.springs]
     return front_item(inspection.result, names, document.choice(NAME, "spring", ""))
-
-
-def spring_facts(row: SpringResult) -> list[Fact]:
-    """Everything about one spring."""
-    from valvelab.inspection.springs.characteristics import CHARACTERISTICS, KEY_OF
-
-    facts = []
-    for known in CHARACTERISTICS:
-        if known.needs_at is None:
-            key = KEY_OF[known.name]
-            u = row.uncertainty.get(key)
-            facts.append(Fact(row.spring, known.name, getattr(row, key), u, known.unit, meaning_of(known.name)))
-    return facts
 
 
 def certificate(document: Document, value: object) -> CertificateRequest:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, cast
 
 import numpy as np
@@ -20,20 +21,19 @@ from PySide6.QtWidgets import (
 from valvelab.angles import fold_scalar
 from valvelab.figures import lobe_figures
 from valvelab.figures.description import Figure
-from valvelab.units import show
+from valvelab.tables.lobes import columns_at_any_lift, lobe_facts, shaft_facts
+from valvelab.units import System
 from valvelab.window.bench import Bench
 from valvelab.window.chips import Heading, chip_row, press
 from valvelab.window.dial import DialView
 from valvelab.window.drawing import FigureStack
-from valvelab.window.fact_table import fact_columns
 from valvelab.window.fields import QuantityField
 from valvelab.window.heat_map import HeatMapView
 from valvelab.window.stations.checking_line import CheckingLine
 from valvelab.window.stations.view import StationView
-from valvelab.window.tables import Sheet, TableColumn
+from valvelab.window.tables import Sheet, TableColumn, fact_columns, of
 from valvelab.window.theme import current_theme
 from valvelab.workbench import lobes_station
-from valvelab.workbench.facts import lobe_facts, shaft_facts
 from valvelab.workbench.lobes_station import NAME, checking_lift_mm, chosen_lobe
 from valvelab.workbench.spec_choice import headline_of
 
@@ -67,12 +67,12 @@ class LobesView(StationView):
         self.dial.chosen.connect(self.choose_item)
         self.stack = FigureStack("Motion of the chosen lobe", self)
         self.lift_line = CheckingLine()
-        self.durations = Sheet("durations", _duration_columns("metric"), self)
+        self.durations = Sheet("durations", (), self)
         self.durations.setAccessibleName("Durations of all lobes at the checking lift")
         self.durations.share_width()
         self.durations.selectionModel().currentRowChanged.connect(self._on_duration_row)
-        self.lobe_facts = Sheet("characteristics of the lobe", fact_columns("metric"), self)
-        self.shaft_facts = Sheet("characteristics of the shaft", fact_columns("metric", item=True), self)
+        self.lobe_facts = Sheet("characteristics of the lobe", fact_columns(), self)
+        self.shaft_facts = Sheet("characteristics of the shaft", fact_columns(item=True), self)
         for sheet, column in ((self.lobe_facts, 0), (self.shaft_facts, 1)):
             sheet.wrap_column(column)
         self.lift_field = QuantityField("Checking lift", "length", "mm", 0.05, self)
@@ -173,7 +173,7 @@ class LobesView(StationView):
                 document.units, theme, bad,
             )  # fmt: skip
             press(self.map_kinds, {kind})
-            self.shaft_facts.show_rows(shaft_facts(inspection), fact_columns(document.units, item=True))
+            self.shaft_facts.show_rows(shaft_facts(inspection, document.units))
         if _differ(motion, old_motion):
             self._show_motion(document, inspection, lobe, plots)
             press(self.plots, set(plots))
@@ -191,7 +191,7 @@ class LobesView(StationView):
         self.stack.show_figures(figures, document.units, theme, _STRETCH)
         if "lift" in self.stack.items_by_name:
             self.lift_line.join(self.stack.items_by_name["lift"])
-        self.lobe_facts.show_rows(lobe_facts(inspection, lobe), fact_columns(document.units))
+        self.lobe_facts.show_rows(lobe_facts(inspection, lobe, document.units))
         kind = next(row.kind for row in inspection.result.lobes if row.lobe == lobe)
         self._lobe_name.setText(lobe + (f" {kind}" if kind else ""))
 
@@ -208,9 +208,9 @@ class LobesView(StationView):
         rows = [
             (name, _folded(first), _folded(last), span) for name, first, last, span in inspection.durations_at(lift)
         ]
-        fresh = self._units_of_table != units
-        self.durations.show_rows(rows, _duration_columns(units) if fresh else None)
-        self._units_of_table = units
+        fresh = self._of_table != (id(inspection), units)
+        self.durations.show_rows(rows, _duration_columns(inspection, units) if fresh else None)
+        self._of_table = (id(inspection), units)
         self.durations.select_where(lambda row: row[0] == lobe)
         self.lift_field.show_value(lift, units, 4 if units == "inch" else 3)
         centre = lobe_figures.centre_of(inspection, lobe)
@@ -219,7 +219,7 @@ class LobesView(StationView):
             opening, closing = (lobe_figures.wrapped_from(centre, angle) for angle in chosen[1:3])
             self.lift_line.show_lift(lift, units, opening, closing, chosen[3])
 
-    _units_of_table = ""
+    _of_table = (0, "")
     _x = np.zeros(0)
 
     # -- what a person does -----------------------------------------------------------------------------------------
@@ -272,21 +272,10 @@ class LobesView(StationView):
         self.bench.choose(NAME, "checking_lift_mm", kept, "move the checking lift", gesture)
 
 
-def _duration_columns(units: str) -> list[TableColumn]:
-    del units
-
-    def angle(position: int, title: str, tip: str, decimals: int) -> TableColumn:
-        return TableColumn(
-            title, lambda row: show(row[position], "deg", "metric", decimals), tip, value=lambda row: row[position]
-        )
-
-    return [
-        TableColumn("lobe", lambda row: row[0], "Cylinder and kind", number=False,
-                    colour=lambda row: {"I": "intake", "E": "exhaust"}.get(str(row[0]).rstrip("0123456789")[-1:])),
-        angle(1, "opens\ncam deg", "Cam angle where the opening flank passes the checking lift", 2),
-        angle(2, "closes\ncam deg", "Cam angle where the closing flank passes the checking lift", 2),
-        angle(3, "duration\ncrank deg", "Crank angle over which the lift exceeds the checking lift", 2),
-    ]  # fmt: skip
+def _duration_columns(inspection: LobesInspection, units: System) -> list[TableColumn]:
+    kinds = {row.lobe: row.kind for row in inspection.result.lobes}
+    name, *angles = (of(column, units) for column in columns_at_any_lift(inspection.result))
+    return [replace(name, colour=lambda row: kinds.get(row[0])), *angles]
 
 
 def _folded(angle: float | None) -> float | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
@@ -24,7 +24,7 @@ from PySide6.QtWidgets import (
 from valvelab.figures.phasing_figures import event_diagram, wheel_dial
 from valvelab.inspection.engine.phasing import CAUTION
 from valvelab.tables.decimals import figure
-from valvelab.tables.engine import AT_LOBE, DEG, STEPS
+from valvelab.tables.engine import AT_LOBE, DEG, STEPS, AtLobe
 from valvelab.units import System, show
 from valvelab.window.bench import Bench
 from valvelab.window.chips import chip_row, press
@@ -88,8 +88,8 @@ class PhasingView(StationView):
         self.wheel = DegreeWheel("Degree wheel")
         self.events = FigureView("Valve-event diagram", self)
         self.figures = Sheet("degreeing result", _figure_columns(), self)
-        self.event_rows = Sheet("valve events", _event_columns("metric"), self)
-        self.steps = Sheet("adjuster steps", _step_columns(None), self)
+        self.event_rows = Sheet("valve events", (), self)
+        self.steps = Sheet("adjuster steps", (), self)
         self.steps.empty_text = "Type the steps on the shelf, a centreline of the card, and read a pair near the nose."
         for sheet, name in ((self.figures, "Result of the readings"), (self.event_rows, "Events and durations"),
                             (self.steps, "What each adjuster step would give")):  # fmt: skip
@@ -187,8 +187,8 @@ class PhasingView(StationView):
         self.events.show_figure(event_diagram(shown.inspection), units, theme)
         self.figures.show_rows(_figures(result, units), _figure_columns())
         rows = [(lobe, row) for lobe in result.lobes for row in lobe.durations]
-        self.event_rows.show_rows(rows, _event_columns(units))
-        self.steps.show_rows(result.adjuster_outcomes, _step_columns(result.nearest_adjuster_crank_deg))
+        self.event_rows.show_rows(rows, _event_columns(rows, units))
+        self.steps.show_rows(result.adjuster_outcomes, _step_columns(result))
         self.save_button.setEnabled(not shown.saved)
 
     # -- what a person does -----------------------------------------------------------------------------------------
@@ -336,17 +336,17 @@ def _figure_columns() -> list[TableColumn]:
     ]  # fmt: skip
 
 
-def _event_columns(units: System) -> list[TableColumn]:
-    lobe, *others = (of(column, units) for column in AT_LOBE)
+def _event_columns(rows: Sequence[AtLobe], units: System) -> list[TableColumn]:
+    lobe, *others = (of(column, units, rows) for column in AT_LOBE)
     return [replace(lobe, colour=lambda row: row[0].kind), *others]
 
 
-def _step_columns(nearest: float | None) -> list[TableColumn]:
+def _step_columns(result: PhasingResult) -> list[TableColumn]:
     def best(row: object) -> bool:
-        return getattr(row, "step_crank_deg", None) == nearest
+        return getattr(row, "step_crank_deg", None) == result.nearest_adjuster_crank_deg
 
     def marked(row: AdjusterOutcome) -> str:
         return ("▶ " if best(row) else "") + _signed(row.step_crank_deg).removesuffix(".00")
 
-    step, *others = (of(column, "metric", strong=best) for column in STEPS)
+    step, *others = (of(column, "metric", result.adjuster_outcomes, strong=best) for column in STEPS)
     return [replace(step, text=marked), *others]

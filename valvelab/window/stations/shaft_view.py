@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
@@ -27,7 +28,7 @@ if TYPE_CHECKING:
     from valvelab.camshaft.journal import JournalForm
     from valvelab.inspection.form.shaft import ShaftInspection
     from valvelab.records.result import Decision
-    from valvelab.records.shaft_result import StationResult
+    from valvelab.records.shaft_result import StationResult, TaperResult
     from valvelab.workbench.document import Document
 
 _LISTS = (("journals", "Journals"), ("lobing", "Lobing"), ("taper", "Taper"))
@@ -50,11 +51,11 @@ class ShaftView(StationView):
         self.section = FigureView("Journal centres end on", self)
         self.polar = FigureView("Roundness of the chosen journal", self)
         self.lobing = FigureView("Lobing of the chosen journal by order", self)
-        self.table = Sheet("journals", _columns("metric", {}), self)
+        self.table = Sheet("journals", (), self)
         self.table.setAccessibleName("Journals")
         self.table.setSortingEnabled(False)
         self.table.selectionModel().currentRowChanged.connect(self._on_row)
-        self.tapers = Sheet("tapers", _taper_columns("metric"), self)
+        self.tapers = Sheet("tapers", (), self)
         self.tapers.setAccessibleName("Taper between two tracks")
         self.tapers.setSortingEnabled(False)
         self.tapers.empty_text = "A taper needs two tracks of one lobe or journal at two positions, on one zero."
@@ -123,8 +124,8 @@ class ShaftView(StationView):
         units = document.units
         worst = worst_by_item(inspection.result.verdicts)
         decisions = {id(row): worst.get(_name_of(inspection, row)) for row in inspection.result.stations}
-        self.table.show_rows(inspection.result.stations, _columns(units, decisions))
-        self.tapers.show_rows(inspection.result.tapers, _taper_columns(units))
+        self.table.show_rows(inspection.result.stations, _columns(inspection.result.stations, units, decisions))
+        self.tapers.show_rows(inspection.result.tapers, _taper_columns(inspection.result.tapers, units))
         known = inspection.result.straightness.minimum_zone_um is not None
         told = straightness_told(inspection.result, units)
         self._straight.setText(told if known else "no straightness: see Problems and notes")
@@ -189,8 +190,8 @@ def _name_of(inspection: ShaftInspection, row: StationResult) -> str:
     return row.station if names.count(row.station) == 1 else f"{row.station} at {row.position_mm:g} mm"
 
 
-def _columns(units: System, decisions: dict[int, Decision | None]) -> list[TableColumn]:
-    named, at, eccentricity, toward, tir, lsc, mzc, mic, mcc = (of(column, units) for column in STATIONS)
+def _columns(rows: Sequence[StationResult], units: System, decisions: dict[int, Decision | None]) -> list[TableColumn]:
+    named, at, eccentricity, toward, tir, lsc, mzc, mic, mcc = (of(column, units, rows) for column in STATIONS)
     return [
         named,
         tir,
@@ -205,5 +206,5 @@ def _columns(units: System, decisions: dict[int, Decision | None]) -> list[Table
     ]
 
 
-def _taper_columns(units: System) -> list[TableColumn]:
-    return [of(column, units) for column in TAPERS]
+def _taper_columns(rows: Sequence[TaperResult], units: System) -> list[TableColumn]:
+    return [of(column, units, rows) for column in TAPERS]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from PySide6.QtWidgets import QHBoxLayout, QLabel, QVBoxLayout, QWidget
@@ -19,7 +19,9 @@ _SHOWN = (
 )  # fmt: skip
 
 
-def spring_columns(units: System, set_of: Mapping[str, int], worst: Mapping[str, Decision]) -> list[TableColumn]:
+def spring_columns(
+    springs: Sequence[Any], units: System, set_of: Mapping[str, int], worst: Mapping[str, Decision]
+) -> list[TableColumn]:
     """One row a spring: name, stage, set, and what it is matched and judged by."""
 
     def told(row: Any) -> str:
@@ -34,7 +36,7 @@ def spring_columns(units: System, set_of: Mapping[str, int], worst: Mapping[str,
                     cell_tip=told),
         TableColumn("set", lambda row: str(set_of.get(row.spring, "–")), "The set it is in",
                     value=lambda row: set_of.get(row.spring)),
-        *(of(spring_column(name), units) for name in _SHOWN),
+        *(of(spring_column(name), units, springs) for name in _SHOWN),
     ]  # fmt: skip
 
 

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QModelIndex, Qt, Signal
 from PySide6.QtWidgets import QFileDialog, QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
 
-from valvelab.units import System, display_unit, show
+from valvelab.tables.springs import shim_columns, spread_told
 from valvelab.window import pages
 from valvelab.window.bench import Bench
 from valvelab.window.stations.springs_run import Run
-from valvelab.window.tables import Sheet, TableColumn
+from valvelab.window.tables import Sheet, of
 from valvelab.workbench import edits, sets, springs_station
 from valvelab.workbench.document import Answer
 from valvelab.workbench.questions import Question
@@ -40,7 +40,7 @@ class ShimsPane(QWidget):
         self.state.setTextFormat(Qt.TextFormat.PlainText)
         self.state.setAccessibleName("State of the shim plan")
         self.state.setContentsMargins(8, 4, 6, 4)
-        self.sheet = Sheet("shim plan", _columns("metric"), self)
+        self.sheet = Sheet("shim plan", (), self)
         self.sheet.setAccessibleName("Spring and shims at each valve")
         self.sheet.selectionModel().currentRowChanged.connect(self._on_row)
         self.csv_button = QPushButton("Plan as table…", self)
@@ -79,14 +79,13 @@ class ShimsPane(QWidget):
 
     def _show(self, document: Document, plan: ShimsInspection) -> None:
         result, units = plan.result, document.units
-        force = display_unit("N", units).label
-        text = f"seat forces within {show(result.spread_seat_force_n, 'N', units, 2)} {force}"
-        if result.target_seat_force_n is not None:
-            text += f", target {show(result.target_seat_force_n, 'N', units, 1)} {force}"
+        text = spread_told(result, units).removesuffix(".")
         self.state.setText(f"{text}; {sets.counted(len(result.left_over), 'spring')} left over")
         if (plan, units) != self._shown:
             self._shown = (plan, units)
-            self.sheet.show_rows(result.positions, _columns(units))
+            self.sheet.show_rows(
+                result.positions, [of(column, units, result.positions) for column in shim_columns(units)]
+            )
 
     def _on_planned(self, value: object) -> None:
         self._keep(Answer(self._asked.key, value=value) if self._asked else None)
@@ -113,23 +112,3 @@ class ShimsPane(QWidget):
     def save_csv(self, path: Path) -> None:
         """Write the plan as a table."""
         self.bench.write(path, pages.table_csv(self.sheet))
-
-
-def _columns(units: System) -> list[TableColumn]:
-    fine = 3 if units == "inch" else 2
-    length, force = display_unit("mm", units).label, display_unit("N", units).label
-
-    def shims(row: Any) -> str:
-        return " + ".join(show(shim, "mm", units, fine) for shim in row.shims_mm) or "none"
-
-    return [
-        TableColumn("valve", lambda row: row.position, "The valve's position", number=False),
-        TableColumn("spring", lambda row: row.spring, "The spring that goes there", number=False),
-        TableColumn(f"shims, {length}", shims, "Shims below it, thickest first", number=False),
-        TableColumn(f"at, {length}", lambda row: show(row.installed_height_mm, "mm", units, fine),
-                    "Installed height with these shims", value=lambda row: row.installed_height_mm),
-        TableColumn(f"seat, {force}", lambda row: show(row.seat_force_n, "N", units, 1),
-                    "Seat force at that height", value=lambda row: row.seat_force_n),
-        TableColumn(f"margin, {length}", lambda row: show(row.coil_bind_margin_mm, "mm", units, fine),
-                    "Coil-bind margin at that height", value=lambda row: row.coil_bind_margin_mm),
-    ]  # fmt: skip

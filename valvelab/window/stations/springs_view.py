@@ -8,23 +8,22 @@ from PySide6.QtCore import QModelIndex, Qt
 from PySide6.QtWidgets import QApplication, QButtonGroup, QLabel, QSplitter, QStackedWidget, QVBoxLayout
 
 from valvelab.figures import spring_figures
-from valvelab.tables.springs import USUAL
+from valvelab.tables.springs import spring_facts
 from valvelab.tables.verdicts import worst_by_item
 from valvelab.window.bench import Bench
 from valvelab.window.chips import Heading, chip_row, press
 from valvelab.window.drawing import FigureStack
-from valvelab.window.fact_table import fact_columns
 from valvelab.window.stations.springs_drawings import CoilBindView, MapView
 from valvelab.window.stations.springs_lists import spring_columns, titled
 from valvelab.window.stations.springs_sets_pane import SetsPane
 from valvelab.window.stations.springs_shims_pane import ShimsPane
 from valvelab.window.stations.view import StationView
-from valvelab.window.tables import Sheet
+from valvelab.window.tables import Sheet, fact_columns
 from valvelab.window.theme import current_theme
 from valvelab.workbench import sets, springs_station
 from valvelab.workbench.sets import NAME
 from valvelab.workbench.spec_choice import headline_of
-from valvelab.workbench.springs_station import chosen_spring, judged_analyses, rows_of, spring_facts
+from valvelab.workbench.springs_station import chosen_spring, judged_analyses, rows_of
 
 if TYPE_CHECKING:
     from valvelab.inspection.springs.inspect import SpringsInspection
@@ -60,10 +59,10 @@ class SpringsView(StationView):
         self.coils = CoilBindView(self)
         self.map = MapView("Seat force against rate", self)
         self.map.picked.connect(self.choose_item)
-        self.table = Sheet("springs", spring_columns("metric", {}, {}), self)
+        self.table = Sheet("springs", (), self)
         self.table.setAccessibleName("All springs")
         self.table.selectionModel().currentRowChanged.connect(self._on_row)
-        self.facts = Sheet("characteristics of the spring", fact_columns("metric", usual=USUAL), self)
+        self.facts = Sheet("characteristics of the spring", fact_columns(), self)
         self.facts.wrap_column(0)
         self.sets_pane = SetsPane(bench, self)
         self.sets_pane.spring_chosen.connect(self.choose_item)
@@ -149,11 +148,12 @@ class SpringsView(StationView):
             self._show_map(document, spring, grouping)
         if self._changed("tables", (*look, grouping.sets)):
             set_of = {name: number for number, one in enumerate(grouping.sets, start=1) for name in one}
-            columns = spring_columns(document.units, set_of, worst_by_item(inspection.result.verdicts))
+            worst = worst_by_item(inspection.result.verdicts)
+            columns = spring_columns(inspection.result.springs, document.units, set_of, worst)
             self.table.show_rows(inspection.result.springs, columns)
         if self._changed("facts", (*look, spring)):
             row = next(row for row in reversed(inspection.result.springs) if row.spring == spring)
-            self.facts.show_rows(spring_facts(row), fact_columns(document.units, usual=USUAL))
+            self.facts.show_rows(spring_facts(row, inspection.result.springs, document.units))
         if self._changed("sets", (*look, wish, grouping)):
             self.sets_pane.show_sets(document, self._values, wish, grouping, self._rejected)
         self.sets_pane.tree.bring(spring)

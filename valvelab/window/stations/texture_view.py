@@ -9,6 +9,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QApplication, QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
 
 from valvelab.figures import texture_figures
+from valvelab.inspection.characteristics import explained
 from valvelab.tables.decimals import figure, limit
 from valvelab.tables.form import Parameter, parameters
 from valvelab.tables.verdicts import WORDS
@@ -20,7 +21,6 @@ from valvelab.window.stations.form_parts import labelled, splitter, titled
 from valvelab.window.stations.view import StationView
 from valvelab.window.tables import Sheet, TableColumn
 from valvelab.window.theme import current_theme
-from valvelab.workbench.facts import meaning_of
 from valvelab.workbench.spec_choice import headline_of, spec_for
 from valvelab.workbench.texture_station import NAME, USUAL, settings
 
@@ -149,10 +149,10 @@ def _columns(units: System) -> list[TableColumn]:
 
     return [
         TableColumn("name", named, "Point at one to read what it means", number=False,
-                    cell_tip=lambda row: meaning_of(row.name), strong=lambda row: row.verdict is not None,
+                    cell_tip=lambda row: explained(row.name), strong=lambda row: row.verdict is not None,
                     icon=lambda row: None if row.verdict is None else (row.verdict.decision,) * 2),
         TableColumn("value", lambda row: printed(row, row.value), "From the filtered trace",
-                    value=lambda row: row.value, cell_tip=lambda row: meaning_of(row.name),
+                    value=lambda row: row.value, cell_tip=lambda row: explained(row.name),
                     strong=lambda row: row.verdict is not None),
         TableColumn("limits", limits, "What the spec on the bench allows", number=False,
                     colour=lambda row: None if row.verdict is None else row.verdict.decision,
