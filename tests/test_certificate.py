@@ -302,8 +302,9 @@ def test_thinning_keeps_the_curve(tolerance: float, count: int) -> None:
     x = np.linspace(0.0, 300.0, count)
     y = 50.0 * np.sin(x / 20.0)
     kept = thinned(x, y, tolerance)
-    # each left-out point lies within the tolerance of the chord, so vertically within tolerance · √(1 + slope²)
-    assert np.abs(np.interp(x, x[kept], y[kept]) - y).max() <= tolerance * np.hypot(1.0, 2.5) + 1e-9
+    # each left-out point lies within the tolerance of the chord, so vertically within tolerance · √(1 + slope²); places
+    # are taken to a thousandth
+    assert np.abs(np.interp(x, x[kept], y[kept]) - y).max() <= (tolerance + 1e-3) * np.hypot(1.0, 2.5)
 
 
 @given(st.lists(st.floats(-100.0, 100.0), max_size=16), st.floats(0.1, 20.0))
