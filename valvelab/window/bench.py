@@ -249,9 +249,9 @@ class Bench(QObject):
         station = stations.by_name(document.station)
         if station is None:
             return False
-        return station.question(document) is not None or (
-            station.at_once is not None and bool(document.choices.get(station.name))
-        )
+        own = any(document.in_use(intake.kind) is not None for intake in station.intakes if intake.kind != "spec")
+        begun = station.at_once is not None and bool(document.choices.get(station.name))
+        return station.question(document) is not None or own or begun
 
     # -- what outlives the run ----------------------------------------------------------------------------------------
 
