@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from functools import partial
 from typing import Any
 
+from valvelab.inspection.characteristics import printed
 from valvelab.records.gauge_result import GaugeFigures, GaugeResult, VarianceRowResult
 from valvelab.records.result import Verdict
 from valvelab.records.shaft_result import ShaftResult, StationResult, TaperResult
@@ -19,9 +20,9 @@ PLACE: Usual = (2, 3)
 """Decimals of a place along the shaft, as it was stated."""
 
 
-def _of(head: str, key: str, unit: str, tip: str = "", *, with_u: bool = False) -> Column[Any]:
+def _of(name: str, key: str, unit: str, tip: str = "", *, with_u: bool = False) -> Column[Any]:
     """A field of a result, with the uncertainty kept under its name."""
-    return Column(head, unit, partial(_field, key=key), partial(_u, key=key), with_u=with_u, tip=tip)
+    return Column(printed(name, unit), unit, partial(_field, key=key), partial(_u, key=key), with_u=with_u, tip=tip)
 
 
 def _field(row: Any, *, key: str) -> float | None:
@@ -39,11 +40,11 @@ STATIONS: tuple[Column[StationResult], ...] = (
     Column("at", "mm", lambda row: row.position_mm, usual=PLACE, tip="Position along the shaft"),
     _of("eccentricity", "eccentricity_mm", "mm", "Distance of the journal's centre from the axis of measurement"),
     _of("eccentricity angle", "eccentricity_angle_deg", "deg", "Where the eccentricity is highest"),
-    _of("TIR", "tir_mm", "mm", "Total indicator reading over the turn"),
-    _of("roundness LSC", "roundness_lsc_um", "um", "Peak to valley about the least-squares circle"),
-    _of("MZC", "roundness_mzc_um", "um", "Peak to valley between the two minimum-zone circles", with_u=True),
-    _of("MIC", "roundness_mic_um", "um", "Peak to valley about the largest inscribed circle"),
-    _of("MCC", "roundness_mcc_um", "um", "Peak to valley about the smallest circumscribed circle"),
+    _of("tir", "tir_mm", "mm", "Total indicator reading over the turn"),
+    _of("roundness_lsc", "roundness_lsc_um", "um", "Peak to valley about the least-squares circle"),
+    _of("roundness_mzc", "roundness_mzc_um", "um", "Peak to valley between the two minimum-zone circles", with_u=True),
+    _of("roundness_mic", "roundness_mic_um", "um", "Peak to valley about the largest inscribed circle"),
+    _of("roundness_mcc", "roundness_mcc_um", "um", "Peak to valley about the smallest circumscribed circle"),
 )
 TAPERS: tuple[Column[TaperResult], ...] = (
     Column("of", words=lambda row: row.station, tip="Lobe or journal"),
@@ -100,7 +101,7 @@ def parameters(result: TextureResult) -> list[Parameter]:
         verdicts = [row for row in result.verdicts if row.characteristic == name]
         gravest = min(verdicts, key=lambda row: rank(row.decision), default=None)
         value, u = getattr(result.parameters, key), result.uncertainty.get(key)
-        rows.append(Parameter(name, name.capitalize(), value, u, unit, gravest))
+        rows.append(Parameter(name, printed(name, unit), value, u, unit, gravest))
     return rows
 
 
@@ -143,7 +144,7 @@ def study_rows(result: GaugeResult, system: System) -> list[StudyRow]:
     finest = decimals_for(result.anova.grr_sd, result.unit, system)
     rows = [StudyRow(name, key, result.unit, finest, meaning) for key, name, meaning in _DEVIATIONS]
     rows += [StudyRow(name, key, "%", 1, meaning) for key, name, meaning in _SHARES]
-    return [*rows, StudyRow("distinct categories", "ndc", "", 0, _CATEGORIES)]
+    return [*rows, StudyRow(printed("ndc"), "ndc", "", 0, _CATEGORIES)]
 
 
 _DEVIATIONS = (
@@ -155,8 +156,16 @@ _DEVIATIONS = (
     ("total_sd", "total", "Measurement and parts together"),
 )  # fmt: skip
 _SHARES = (
-    ("grr_percent", "GRR of total", "100 GRR / total; common practice: under 10 good, over 30 not fit to judge by"),
-    ("grr_percent_of_tolerance", "6 GRR of tolerance", "600 GRR / tolerance width; a dash where no width is known"),
+    (
+        "grr_percent",
+        printed("grr_percent"),
+        "100 GRR / total; common practice: under 10 good, over 30 not fit to judge by",
+    ),
+    (
+        "grr_percent_of_tolerance",
+        printed("grr_percent_of_tolerance"),
+        "600 GRR / tolerance width; a dash where no width is known",
+    ),
 )
 _CATEGORIES = "How many groups of parts the measurement can tell apart: 1.41 part / GRR; common practice: 5 or more"
 
