@@ -1,10 +1,11 @@
-"""The search for the most sets: trays whose answer is known by construction, rows against every whole choice."""
+"""The search for the most sets, room by room: trays whose answer is known by construction or by trying everything."""
 
 from __future__ import annotations
 
-import sys
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from itertools import combinations, product
+from math import inf
 from random import Random
 from threading import Barrier, Event
 
@@ -12,15 +13,22 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.optimize import Bounds, LinearConstraint, linprog, milp
+from scipy.sparse import csr_array
 
-from valvelab.sets.beside import short_turns
+from valvelab.arrays import FloatArray
+from valvelab.inspection.springs.beside import beside
+from valvelab.sets.annealing import anneal
+from valvelab.sets.exchanges import tightened
+from valvelab.sets.least_spread import THOROUGH, Effort, line_bound
 from valvelab.sets.match import match
 from valvelab.sets.most_sets import WindowSearch
-from valvelab.sets.rounded_rows import Rounded
-from valvelab.sets.seating import Ground, Seating, anneal, one_engine_more
-from valvelab.sets.solver import beside
-from valvelab.sets.tray import Grouping, Tray, Watch, spread_of, tray, units_of
-from valvelab.sets.windows import MostSets, greedy_sets, maximal_windows, windows_around
+from valvelab.sets.prices import Ceiling, PricedWindows
+from valvelab.sets.programme import solve_program, window_program
+from valvelab.sets.seating import Ground, Seating, one_engine_more
+from valvelab.sets.spread_proof import BoxSearch, every_box
+from valvelab.sets.tray import Grouping, MostSets, Tray, Watch, spread_of, total_spread, tray, units_of
+from valvelab.sets.windows import greedy_sets, maximal_windows, windows_around
 
 
 def planted(sets: int, size: int, seed: int, loners: int = 0) -> Tray:
@@ -54,24 +62,6 @@ def test_windows_against_every_triple_of_lower_ends() -> None:
     largest = {one for one in seen if len(one) >= 3 and not any(one < other for other in seen)}
     assert whole
     assert {frozenset(np.flatnonzero(mask).tolist()) for mask in windows} == largest
-
-
-@settings(max_examples=60)
-@given(st.integers(0, 10**6), st.integers(2, 4), st.integers(2, 6))
-def test_no_choice_of_sets_breaks_a_rounded_row(seed: int, size: int, divisor: int) -> None:
-    """Every whole choice of sets that share no spring, by trying all, keeps to the row."""
-    generator = np.random.default_rng(seed)
-    masks = generator.random((3, 9)) < 0.6
-    row = Rounded(generator.random(9) < 0.6, divisor)
-    takes = row.takes(masks, size)
-
-    def most(free: frozenset[int], window: int) -> float:
-        best = 0.0 if window + 1 == len(masks) else most(free, window + 1)
-        for chosen in combinations(sorted(free & set(np.flatnonzero(masks[window]).tolist())), size):
-            best = max(best, float(takes[window]) + most(free - set(chosen), window))
-        return best
-
-    assert most(frozenset(range(9)), 0) <= row.most + 1e-9
 
 
 def test_annealed_sets_keep_limits_and_conditions() -> None:
@@ -110,7 +100,7 @@ def test_units_with_conditions_are_seated_too() -> None:
     windows, _ = maximal_windows(units, asked.limits, positions[0], Watch())
     ground = Ground.of(units, positions, [windows], asked.limits)
     seating = Seating(ground, [0, 0, 0, 0], [0, 0, 1, 1], Random(0))  # noqa: S311 - nothing secret
-    assert anneal(seating, 20_000, lambda: False)
+    assert seating.anneal(20_000, lambda: False)
     sets = {frozenset(m for unit in chosen for m in units.members[unit]) for _, chosen in seating.grouping().sets}
     assert sets == {frozenset({0, 3}), frozenset({1, 2}), frozenset({4, 7}), frozenset({5, 6})}
 
@@ -134,27 +124,17 @@ def test_a_solver_that_overstays_is_left_behind() -> None:
     """The solver can't be interrupted; past its time the search goes on without it."""
     done = Event()
     assert beside(lambda: done.wait(60.0), Watch(seconds_left=lambda: -10.0)) is None
+    assert beside(lambda: done.wait(60.0), Watch(cancelled=lambda: True)) is None
     done.set()
     assert beside(lambda: 4, Watch()) == 4
 
 
-def test_overlapping_searches_leave_the_interpreter_as_it_was() -> None:
-    usual = sys.getswitchinterval()
-    first, second = short_turns(), short_turns()
-    first.__enter__()
-    second.__enter__()
-    assert sys.getswitchinterval() < usual
-    first.__exit__(None, None, None)
-    assert sys.getswitchinterval() < usual, "the other still searches"
-    second.__exit__(None, None, None)
-    assert sys.getswitchinterval() == usual
-    with pytest.raises(ZeroDivisionError), short_turns():
-        _ = 1 / 0
-    assert sys.getswitchinterval() == usual
+def test_what_goes_wrong_in_the_solver_is_raised_where_it_is_waited_for() -> None:
+    with pytest.raises(ZeroDivisionError):
+        beside(lambda: 1 // 0, Watch())
 
 
-def test_two_searches_at_once_leave_the_interpreter_as_it_was() -> None:
-    usual = sys.getswitchinterval()
+def test_two_searches_at_once_find_the_same() -> None:
     names = tuple(f"S{n}" for n in range(24))
     asked = tray(names, np.random.default_rng(3).normal(size=(24, 2)), np.array([0.8, 0.8]), 4)
     units, positions = units_of(asked), asked.asked()
@@ -168,5 +148,193 @@ def test_two_searches_at_once_leave_the_interpreter_as_it_was() -> None:
 
     with ThreadPoolExecutor(2) as pool:
         one, other = pool.map(search, range(2))
-    assert sys.getswitchinterval() == usual
     assert one == other
+
+
+# -- bounds --------------------------------------------------------------------------------------------------------
+
+
+def small(seed: int, count: int = 9, *, tied: bool = False) -> Tray:
+    """A tray small enough to try everything; `tied` has two springs kept together and two apart, and equal values."""
+    values = np.random.default_rng(seed).normal(size=(count, 2))
+    if not tied:
+        return tray(tuple("abcdefghijkl"[:count]), values, np.array([1.6, 1.8]), 3)
+    values = np.round(values, 1)
+    return tray(tuple("abcdefghijkl"[:count]), values, np.array([1.6, 1.8]), 3, together=((0, 1),), apart=((2, 3),))
+
+
+def possible(asked: Tray) -> dict[frozenset[int], float]:
+    """Every set that limits and conditions allow, by trying all, with its spread."""
+    sets = {}
+    for chosen in combinations(range(len(asked.names)), asked.size):
+        ranges = np.ptp(asked.values[list(chosen)], axis=0) / asked.limits
+        torn = any(0 < len(set(chosen) & set(group)) < len(group) for group in asked.together)
+        if (ranges <= 1.0 + 1e-12).all() and not torn and not any(set(pair) <= set(chosen) for pair in asked.apart):
+            sets[frozenset(chosen)] = float(ranges.sum())
+    return sets
+
+
+@settings(max_examples=30)
+@given(st.integers(0, 10**6), st.integers(6, 10))
+def test_sets_with_conditions_are_listed_each_once(seed: int, count: int) -> None:
+    asked = small(seed, count, tied=True)
+    units = units_of(asked)
+    (stock,) = every_box(units, asked.limits, asked.asked(), Watch(), Effort())
+    found = [frozenset(m for u in np.flatnonzero(mask) for m in units.members[u]) for mask in stock.masks]
+    assert stock.whole
+    assert len(found) == len(set(found))
+    assert dict(zip(found, stock.cost, strict=True)) == pytest.approx(possible(asked))
+
+
+@settings(max_examples=30)
+@given(st.integers(0, 10**6), st.integers(6, 10))
+def test_boxes_hold_every_set_at_its_price_and_no_cheaper_one(seed: int, count: int) -> None:
+    """For any prices the cheapest set is the cheapest filling of a box; with a threshold none below it is missed."""
+    asked = small(seed, count)
+    units, place = units_of(asked), asked.asked()[0]
+    prices = np.random.default_rng(seed).uniform(0.0, 1.0, count)
+    worth = [cost + float(prices[list(chosen)].sum()) for chosen, cost in possible(asked).items()]
+    boxes = BoxSearch(units, asked.limits, place, 10**6, Watch()).run(prices, inf, 10**6)
+    assert boxes.complete
+    assert min(boxes.value, default=inf) == pytest.approx(min(worth, default=inf))
+    if worth:
+        middle = float(np.median(worth)) + 1e-9
+        some = BoxSearch(units, asked.limits, place, 10**6, Watch()).run(prices, middle, 10**6)
+        assert {mask.tobytes() for mask in some.masks} == {
+            mask.tobytes() for mask, value in zip(boxes.masks, boxes.value, strict=True) if value <= middle
+        }
+    assert not BoxSearch(units, asked.limits, place, 0, Watch()).run(prices, inf, 10**6).complete
+
+
+@given(st.integers(0, 10**6))
+def test_cheapest_fillings_of_windows(seed: int) -> None:
+    generator = np.random.default_rng(seed)
+    masks = generator.random((6, 9)) < 0.8
+    masks = masks[masks.sum(axis=1) >= 4]
+    prices = generator.random(9)
+    table = PricedWindows.of(masks, np.ones(9, dtype=np.int64), 4)
+    values, units = table.fillings(prices)
+    for mask, cheapest, value, chosen in zip(masks, table.cheapest(prices), values, units, strict=True):
+        least = np.sort(prices[mask])[:4].sum()
+        assert (cheapest, value, prices[chosen].sum()) == pytest.approx((least, least, least))
+        assert mask[chosen].all()
+        assert len(set(chosen.tolist())) == 4
+
+
+@settings(max_examples=20)
+@given(st.integers(0, 10**6), st.booleans())
+def test_no_round_of_prices_puts_the_bound_below_the_truth(seed: int, tied: bool) -> None:
+    asked = small(seed, tied=tied)
+    units, positions = units_of(asked), asked.asked()
+    windows, _ = maximal_windows(units, asked.limits, positions[0], Watch())
+    start = greedy_sets(units, positions, [windows])
+    most = len(match(asked).sets)
+    if not len(windows):
+        assert most == 0
+        return
+    ceiling = Ceiling(units, positions, [windows], start, 3, Watch())
+    while ceiling.lower():
+        assert ceiling.bound >= most
+    assert most <= ceiling.bound <= 3
+
+
+def test_a_programme_of_whole_sets_and_boxes_uses_no_spring_twice() -> None:
+    """One box is a set by itself, two more springs flow into: the springs of the first are not to flow again."""
+    values = np.arange(6.0)[:, None] / 10.0
+    asked = tray(tuple("abcdef"), values, np.array([1.0]), 3)
+    units, positions = units_of(asked), asked.asked()
+    masks = np.array([[1, 1, 1, 0, 0, 0], [1, 1, 1, 1, 1, 1]], dtype=np.bool_)
+    program = window_program(units, positions, [masks], [np.array([0.2, 0.5])])
+    grouping, solved = solve_program(program, 2, 2, Watch(), most=False)
+    assert grouping is not None
+    assert sorted(unit for _, chosen in grouping.sets for unit in chosen) == list(range(6))
+    assert (0, (0, 1, 2)) in grouping.sets
+    assert solved.bound == pytest.approx(0.7)
+    assert solve_program(program, 3, 3, Watch(), most=False)[1].infeasible
+
+
+# -- annealing and exchanges ---------------------------------------------------------------------------------------
+
+
+class Steps:
+    """A walk on the whole numbers whose cost is the distance from 7."""
+
+    def __init__(self) -> None:
+        self.random = Random(3)  # noqa: S311 - nothing secret
+        self.at = self.next = 40
+        self.left = 0
+
+    def offer(self) -> float | None:
+        step = self.random.choice((-1, 0, 1))
+        self.next = self.at + step
+        return float(abs(self.next - 7) - abs(self.at - 7)) if step else None
+
+    def take(self) -> None:
+        self.at = self.next
+
+    def leave(self) -> None:
+        self.left += 1
+
+
+def test_annealing_takes_rises_while_hot_and_ends_in_the_hollow() -> None:
+    walk, rises = Steps(), []
+    for rise in anneal(walk, 20_000, 3.0, 0.01, lambda: False):
+        rises.append(rise)
+        assert sum(rises) == abs(walk.at - 7) - 33
+    assert walk.at == 7
+    assert rises.count(1.0) > 100
+    assert walk.left > 100
+    assert not list(anneal(Steps(), 1000, 1.0, 0.1, lambda: True))
+
+
+def test_exchanges_tighten_and_keep_what_is_asked() -> None:
+    asked = planted(6, 6, 11, 3)
+    units, positions = units_of(asked), asked.asked()
+    windows, _ = maximal_windows(units, asked.limits, positions[0], Watch())
+    start = match(asked, effort=replace(Effort(), anneals=0, rounds=0))
+    loose = Grouping(tuple((0, one.springs) for one in start.sets))
+    shaken = greedy_sets(units, positions, [windows])
+    for grouping in (loose, shaken):
+        met = tightened(units, asked.limits, positions, grouping, Watch(), 1)
+        totals = [total_spread(units, asked.limits, one) for one in (grouping, *met)]
+        assert totals[-1] == min(totals)
+        for _, chosen in met[-1].sets:
+            assert (np.ptp(asked.values[list(chosen)], axis=0) <= asked.limits * (1 + 1e-9)).all()
+        assert len({unit for _, chosen in met[-1].sets for unit in chosen}) == 6 * len(grouping.sets)
+        assert line_bound(units, asked.limits, positions, len(grouping.sets)) <= totals[-1]
+
+
+# -- the proof of the spread ---------------------------------------------------------------------------------------
+
+
+def least_by_listing(values: FloatArray, size: int, sets: int, known: float) -> float:
+    """The least total of `sets` sets, limits 1: all sets listed, their relaxation solved, and what it leaves open.
+
+    A set whose reduced cost exceeds the gap between `known` and the relaxation is in no choice tighter than `known`.
+    """
+    chosen = np.array(list(combinations(range(len(values)), size)))
+    ranges = np.max(values[chosen], axis=1) - np.min(values[chosen], axis=1)
+    fits = (ranges <= 1.0).all(axis=1)
+    chosen, cost = chosen[fits], ranges[fits].sum(axis=1)
+    assert len(chosen) > 20_000
+    each = np.repeat(np.arange(len(chosen)), size)
+    rows = csr_array((np.ones(chosen.size), (chosen.ravel(), each)), shape=(len(values), len(chosen)))
+    relaxed = linprog(
+        cost, A_ub=rows, b_ub=np.ones(len(values)), A_eq=np.ones((1, len(cost))), b_eq=[sets], method="highs-ds"
+    )
+    reduced = cost - relaxed.ineqlin.marginals[chosen].sum(axis=1) - relaxed.eqlin.marginals[0]
+    kept = np.flatnonzero(reduced <= known - relaxed.fun + 1e-6)
+    used = [LinearConstraint(rows[:, kept], -np.inf, 1.0), LinearConstraint(np.ones((1, kept.size)), sets, sets)]
+    answer = milp(cost[kept], constraints=used, integrality=np.ones(kept.size), bounds=Bounds(0, 1))
+    return float(answer.fun)
+
+
+@pytest.mark.parametrize("effort", [Effort(), THOROUGH])
+def test_the_least_spread_of_thirty_springs_in_sixes_is_proven(effort: Effort) -> None:
+    values = np.random.default_rng(1).normal(size=(30, 2)) / 1.5
+    asked = tray(tuple(f"S{i}" for i in range(30)), values, np.ones(2), 6)
+    answer = match(asked, effort=effort)
+    assert (len(answer.sets), answer.number_proven, answer.spread_proven) == (4, True, True)
+    assert len({spring for one in answer.sets for spring in one.springs}) == 24
+    assert answer.total_spread == pytest.approx(sum(float(one.spread.sum()) for one in answer.sets), abs=1e-9)
+    assert answer.total_spread == pytest.approx(least_by_listing(values, 6, 4, answer.total_spread + 0.01), abs=1e-6)

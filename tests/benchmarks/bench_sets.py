@@ -1,34 +1,98 @@
-"""Matched sets against the hand method and the plain assignment programme, in one run.
+"""Matched sets against a fair hand method and the plain assignment programme, in one run.
 
 `python tests/benchmarks/bench_sets.py [springs] [seconds]`: a tray of 64 and one of `springs` (400), three
-characteristics. `python tests/benchmarks/bench_sets.py survey [springs] [seconds]`: how many trays of three kinds have
-their number of sets proven in that time. Numbers of sets are what counts; times hold as ratios only.
+characteristics. `python tests/benchmarks/bench_sets.py survey [springs] [seconds] [trays]`: trays of three kinds, from
+limits that leave most springs over to limits that use all. Seconds are CPU seconds; sets, spreads and ratios count.
 """
 
 from __future__ import annotations
 
 import sys
-from time import perf_counter
+from time import process_time
 
 import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import csr_array
 
-from valvelab.sets.least_spread import Effort
-from valvelab.sets.match import match, sorted_cuts
-from valvelab.sets.tray import Progress, Tray, Watch, tray
+from valvelab.arrays import FloatArray, IntArray
+from valvelab.sets.least_spread import THOROUGH
+from valvelab.sets.match import MatchedSets, match
+from valvelab.sets.tray import Tray, Watch, tray
+
+SIZES = np.array([6.0, 0.6, 0.15])
+"""One standard deviation of seat force in N, rate in N/mm and solid height in mm."""
+MIDDLES = np.array([400.0, 40.0, 25.0])
+KINDS, SCALES, SEEDS = ("independent", "wire", "even"), (0.9, 1.0, 1.2, 1.5, 1.8, 2.2, 3.0), (1, 2)
 
 
-def make_tray(count: int, size: int, scale: float, characteristics: int = 3) -> Tray:
-    """Seat force, rate and solid height, normal and independent: harder than a real tray, where they go together."""
-    generator = np.random.default_rng(0)
-    values = generator.normal(size=(count, 3)) * np.array([6.0, 0.6, 0.15]) + np.array([400.0, 40.0, 25.0])
-    limits = np.array([6.0, 0.6, 0.15]) * scale
-    names = tuple(f"S{i}" for i in range(count))
-    return tray(names, values[:, :characteristics], limits[:characteristics], size)
+def drawn(kind: str, count: int, size: int, scale: float, seed: int) -> Tray:
+    """A tray of one kind: independent, alike through their wire, or even; limits in standard deviations."""
+    generator = np.random.default_rng(seed)
+    if kind == "even":
+        z = generator.uniform(-1.7, 1.7, size=(count, 3))
+    else:
+        z = generator.normal(size=(count, 3))
+        if kind == "wire":
+            wire = generator.normal(size=(count, 1))
+            z = wire * np.array([0.8, 0.7, -0.4]) + z * np.array([0.6, 0.7, 0.9])
+    return tray(tuple(f"S{i}" for i in range(count)), MIDDLES + SIZES * z, SIZES * scale, size)
 
 
-def plain_assignment(problem: Tray, seconds: float) -> tuple[int, float]:
+# -- rivals --------------------------------------------------------------------------------------------------------
+
+
+def cut(values: FloatArray, size: int, along: int) -> IntArray:
+    """Sort by one characteristic, cut into runs greedily, keep those within limits: the set of each spring, or −1."""
+    order = np.argsort(values[:, along], kind="stable")
+    label = np.full(len(values), -1)
+    start = number = 0
+    while start + size <= order.size:
+        run = order[start : start + size]
+        fits = bool((np.ptp(values[run], axis=0) <= 1.0).all())
+        if fits:
+            label[run] = number
+            number += 1
+        start += size if fits else 1
+    return label
+
+
+def spread(values: FloatArray, label: IntArray) -> float:
+    """Σ of ranges over sets, in limits."""
+    return float(sum(np.ptp(values[label == number], axis=0).sum() for number in range(label.max() + 1)))
+
+
+def by_hand(problem: Tray, most_exchanges: int = 2000) -> tuple[int, float]:
+    """Sort by the characteristic with the fewest conflicts, cut, then exchange springs while that tightens the sets."""
+    values = problem.values / problem.limits
+    label = max((cut(values, problem.size, c) for c in range(values.shape[1])), key=lambda one: int(one.max()))
+    for _ in range(most_exchanges):
+        if not _exchange(values, label):
+            break
+    return int(label.max()) + 1, spread(values, label)
+
+
+def _exchange(values: FloatArray, label: IntArray) -> bool:
+    """The best exchange of two springs within limits; False when none gains."""
+    count, placed = len(values), label >= 0
+    low, high, before = np.full(values.shape, np.inf), np.full(values.shape, -np.inf), np.zeros(count)
+    for spring in np.flatnonzero(placed):
+        mates = label == label[spring]
+        before[spring] = np.ptp(values[mates], axis=0).sum()
+        mates[spring] = False
+        low[spring], high[spring] = values[mates].min(axis=0), values[mates].max(axis=0)
+    ranges = np.maximum(high[:, None], values) - np.minimum(low[:, None], values)
+    after = np.where((ranges <= 1.0).all(axis=2), ranges.sum(axis=2), np.inf)
+    after[~placed] = 0.0
+    gain = before[:, None] + before - after - after.T
+    gain[label[:, None] == label] = -np.inf
+    one, other = divmod(int(np.argmax(gain)), count)
+    if gain[one, other] <= 1e-9:
+        return False
+    label[one], label[other] = label[other], label[one]
+    return True
+
+
+def plain_assignment(problem: Tray, seconds: float) -> tuple[int, int]:
     """A binary for each spring and set, range ends as variables: what one would write first. Sets found and bound."""
     n, d = problem.values.shape
     m = n // problem.size
@@ -61,81 +125,71 @@ def plain_assignment(problem: Tray, seconds: float) -> tuple[int, float]:
     return (0 if answer.x is None else round(-answer.fun)), bound
 
 
+# -- runs ----------------------------------------------------------------------------------------------------------
+
+
+def ours(problem: Tray, seconds: float) -> tuple[MatchedSets, float]:
+    """The answer within some CPU seconds, and the share of them that passed before the number of sets was proven."""
+    start = process_time()
+    settled: list[float] = []
+
+    def report(progress: object) -> None:
+        sets, bound = getattr(progress, "sets", 0), getattr(progress, "bound_sets", None)
+        if sets == bound and not settled:
+            settled.append((process_time() - start) / seconds)
+
+    answer = match(problem, Watch(lambda: start + seconds - process_time(), report=report), THOROUGH)
+    return answer, settled[0] if settled else (process_time() - start) / seconds
+
+
+def line(answer: MatchedSets, share: float, hand: tuple[int, float]) -> str:
+    """One tray in one line."""
+    number = "proven" if answer.number_proven else "not proven"
+    closed = answer.bound_total_spread / answer.total_spread if answer.total_spread else 1.0
+    return (
+        f"{len(answer.sets):2d} sets of at most {answer.bound_sets:2d} ({number} after {share:.0%} of the time), "
+        f"spread {answer.total_spread:.3f}, {closed:.0%} of it bounded; by hand {hand[0]} sets, spread {hand[1]:.3f}"
+    )
+
+
 def compare(count: int, size: int, scale: float, seconds: float) -> None:
     """One tray, three methods."""
-    problem = make_tray(count, size, scale)
-    settled: list[float] = []
-    start = perf_counter()
-
-    def report(progress: Progress) -> None:
-        if progress.sets == progress.bound_sets and not settled:
-            settled.append(perf_counter() - start)
-
-    end = start + seconds
-    answer = match(problem, Watch(lambda: end - perf_counter(), report=report), Effort())
-    whole = perf_counter() - start
-    start = perf_counter()
-    by_hand = len(sorted_cuts(problem).sets)
-    hand = perf_counter() - start
-    start = perf_counter()
-    plain, plain_bound = plain_assignment(problem, min(seconds, 30.0))
-    spent = perf_counter() - start
-    number = settled[0] if settled else whole
-    proof = "proven" if answer.number_proven else "not proven"
+    problem = drawn("independent", count, size, scale, 0)
+    answer, share = ours(problem, seconds)
+    sets, bound = plain_assignment(problem, min(seconds, 30.0))
     print(f"{count} springs in sets of {size}, limits {scale:g} standard deviations")
-    print(f"  here        {len(answer.sets):3d} sets, at most {answer.bound_sets}: {proof} in {number:.1f} s")
-    print(f"              spread {answer.total_spread:.2f} ≥ {answer.bound_total_spread:.2f} after {whole:.1f} s")
-    print(f"  by hand     {by_hand:3d} sets ({hand:.4f} s)")
-    print(f"  plain       {plain:3d} sets, at most {plain_bound} ({spent:.1f} s, {spent / number:.1f} × ours)")
+    print(f"  {line(answer, share, by_hand(problem))}; plain programme {sets} sets of at most {bound}")
 
 
-def drawn(kind: str, count: int, scale: float, seed: int) -> Tray:
-    """A tray of one kind: independent, alike through their wire, or even; limits in standard deviations."""
-    generator = np.random.default_rng(seed)
-    if kind == "even":
-        z = generator.uniform(-1.7, 1.7, size=(count, 3))
-    else:
-        z = generator.normal(size=(count, 3))
-        if kind == "wire":
-            wire = generator.normal(size=(count, 1))
-            z = wire * np.array([0.8, 0.7, -0.4]) + z * np.array([0.6, 0.7, 0.9])
-    sizes = np.array([6.0, 0.6, 0.15])
-    return tray(tuple(f"S{i}" for i in range(count)), np.array([400.0, 40.0, 25.0]) + sizes * z, sizes * scale, 16)
-
-
-def survey(count: int, seconds: float) -> None:
-    """Trays of every kind, from limits that leave most springs over to limits that use all of them."""
-    proven = trays = 0
-    for kind in ("independent", "wire", "even"):
-        for scale in (0.9, 1.0, 1.2, 1.5, 1.8, 2.2, 3.0):
-            for seed in (1, 2):
-                problem = drawn(kind, count, scale, seed)
-                start = perf_counter()
-                heard = [Progress("sets", 0, None)]
-                watch = Watch(
-                    lambda start=start: start + seconds - perf_counter(),
-                    lambda heard=heard: heard[-1].stage == "spread" or heard[-1].sets == heard[-1].bound_sets,
-                    heard.append,
-                )
-                answer = match(problem, watch, Effort())
-                spent = perf_counter() - start
-                by_hand = len(sorted_cuts(problem).sets)
-                trays, proven = trays + 1, proven + answer.number_proven
-                state = "proven" if answer.number_proven else "not proven"
-                print(
-                    f"{kind:12s} limits {scale:g} sd, tray {seed}: {len(answer.sets):2d} sets of at most "
-                    f"{answer.bound_sets:2d} ({state}, {spent:.1f} s); by hand {by_hand}",
-                    flush=True,
-                )
-    print(f"{proven} of {trays} proven in {seconds:g} s")
+def survey(count: int, seconds: float, most: int) -> None:
+    """Trays of every kind, spread over the limits when there are not to be all of them."""
+    every = [(kind, scale, seed) for seed in SEEDS for scale in SCALES for kind in KINDS]
+    chosen = [every[round(i)] for i in np.linspace(0, len(every) - 1, min(most, len(every)))]
+    proven = tight = 0
+    shares, ratios = [], []
+    for kind, scale, seed in chosen:
+        problem = drawn(kind, count, 16, scale, seed)
+        answer, share = ours(problem, seconds)
+        hand = by_hand(problem)
+        proven, tight = proven + answer.number_proven, tight + answer.spread_proven
+        shares.append(len(answer.sets) / max(hand[0], 1))
+        if len(answer.sets) == hand[0]:
+            ratios.append(answer.total_spread / hand[1])
+        print(f"{kind:11s} limits {scale:g} sd, tray {seed}: {line(answer, share, hand)}", flush=True)
+    print(f"{len(chosen)} trays: number proven {proven}, spread proven {tight}; sets / by hand {np.mean(shares):.3f}")
+    if ratios:
+        print(f"spread / by hand where the numbers are equal ({len(ratios)} trays): {np.mean(ratios):.3f}")
 
 
 if __name__ == "__main__":
-    if sys.argv[1:2] == ["survey"]:
-        survey(int((sys.argv[2:3] or ["400"])[0]), float((sys.argv[3:4] or ["30"])[0]))
+    words = sys.argv[1:]
+    surveyed = words[:1] == ["survey"]
+    numbers = words[1:] if surveyed else words
+    springs = int(numbers[0]) if numbers else 400
+    limit = float(numbers[1]) if len(numbers) > 1 else 30.0
+    if surveyed:
+        survey(springs, limit, int(numbers[2]) if len(numbers) > 2 else 42)
         sys.exit()
-    springs = int(sys.argv[1]) if len(sys.argv) > 1 else 400
-    limit = float(sys.argv[2]) if len(sys.argv) > 2 else 60.0
     for scale in (1.5, 2.5):
         compare(64, 8, scale, limit)
     for scale in (1.0, 1.5, 2.2):

@@ -7,21 +7,19 @@ out of the hollow that this ends in.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import exp
 from random import Random
 
 import numpy as np
 
 from valvelab.arrays import BoolArray, FloatArray, IntArray
-from valvelab.sets.cooling import cooling
-from valvelab.sets.tray import Grouping, Position, Units, Watch, spread_of
+from valvelab.sets.annealing import anneal
+from valvelab.sets.tray import SLACK, Grouping, Position, Units, Watch, total_spread
 
 GAIN = 1e-9
 HOT, COLD = 0.15, 0.005
 """Rise of the total spread that annealing takes readily, at its start and end, as a share of a set's mean spread."""
 LEAST_SWAPS, SWAPS_PER_UNIT = 100_000, 500
 NEAR = 60
-SLACK = 1.0 + 1e-12
 
 
 @dataclass(slots=True)
@@ -40,10 +38,7 @@ class Exchange:
         label = np.full(len(units.members), -1, dtype=np.int64)
         for number, (_, chosen) in enumerate(grouping.sets):
             label[list(chosen)] = number
-        allowed = np.array([
-            (units.low >= position.low).all(axis=1) & (units.high <= position.high).all(axis=1)
-            for position in positions
-        ])  # fmt: skip
+        allowed = np.array([units.suiting(position) for position in positions])
         return Exchange(units, limits, allowed, label, np.array([p for p, _ in grouping.sets], dtype=np.int64))
 
     def grouping(self) -> Grouping:
@@ -56,7 +51,7 @@ class Exchange:
 
     def total(self) -> float:
         """Total spread."""
-        return sum(spread_of(self.units, self.limits, chosen) for _, chosen in self.grouping().sets)
+        return total_spread(self.units, self.limits, self.grouping())
 
     def _without(self) -> tuple[FloatArray, FloatArray, FloatArray]:
         """For each unit, low and high of its set without it; and the set's spread. Left-overs get an empty set."""
@@ -146,8 +141,8 @@ def tightened(
         if watch.over():
             break
         swaps = Swaps(exchange, near, Random(run))  # noqa: S311 - the same search every time, nothing secret
-        swaps.anneal(max(LEAST_SWAPS, SWAPS_PER_UNIT * len(units.members)), watch)
-        exchange.label = np.array(swaps.tightest, dtype=np.int64)
+        moves = max(LEAST_SWAPS, SWAPS_PER_UNIT * len(units.members))
+        exchange.label = np.array(swaps.tightest(moves, watch), dtype=np.int64)
         exchange.descend(watch)
         met.append(exchange.grouping())
         if exchange.total() < total - GAIN:
@@ -187,7 +182,7 @@ class Swaps:
         self.label = [int(number) for number in exchange.label]
         self.sets = [[u for u, mine in enumerate(self.label) if mine == n] for n in range(exchange.position.size)]
         self.cost = [self._spread(members) or 0.0 for members in self.sets]
-        self.tightest = self.label[:]
+        self._offered: list[tuple[int, int, list[int], float]] = []
 
     def _spread(self, members: list[int]) -> float | None:
         """Σ of ranges of one set, in limits; None when one is above its limit."""
@@ -199,41 +194,42 @@ class Swaps:
             total += width
         return total
 
-    def anneal(self, moves: int, watch: Watch) -> None:
-        """Keep the tightest grouping met."""
+    def tightest(self, moves: int, watch: Watch) -> list[int]:
+        """The set of each unit in the tightest grouping met."""
         total = least = sum(self.cost)
-        mean = total / len(self.cost)
-        for heat in cooling(moves, mean * HOT, mean * COLD, watch.over):
-            total += self._try(heat)
+        mean, best = total / len(self.cost), self.label[:]
+        for rise in anneal(self, moves, mean * HOT, mean * COLD, watch.over):
+            total += rise
             if total < least - GAIN:
-                least, self.tightest = total, self.label[:]
+                least, best = total, self.label[:]
+        return best
 
-    def _try(self, heat: float) -> float:
-        """One exchange offered; the change of the total spread when it is made, else nought."""
+    def offer(self) -> float | None:
+        """An exchange within limits and conditions, and the change of the total spread."""
         here = self.random.randrange(len(self.sets))
         leaving, coming = self._pair(self.sets[here])
         there = self.label[coming]
         if there == here or not self._may(leaving, here, coming, there):
-            return 0.0
-        mine = [coming if unit == leaving else unit for unit in self.sets[here]]
-        cost = self._spread(mine)
-        if cost is None:
-            return 0.0
-        change = cost - self.cost[here]
-        theirs, their_cost = [], None
-        if there >= 0:
-            theirs = [leaving if unit == coming else unit for unit in self.sets[there]]
-            their_cost = self._spread(theirs)
-            if their_cost is None:
-                return 0.0
-            change += their_cost - self.cost[there]
-        if change > 0.0 and self.random.random() >= exp(-change / heat):
-            return 0.0
-        self.sets[here], self.cost[here] = mine, cost
-        self.label[coming], self.label[leaving] = here, there
-        if their_cost is not None:
-            self.sets[there], self.cost[there] = theirs, their_cost
+            return None
+        self._offered, change = [], 0.0
+        for number, going, entering in ((here, leaving, coming), (there, coming, leaving)):
+            members = [entering if unit == going else unit for unit in self.sets[number]] if number >= 0 else []
+            cost = self._spread(members) if members else 0.0
+            if cost is None:
+                return None
+            self._offered.append((number, entering, members, cost))
+            change += cost - self.cost[number] if members else 0.0
         return change
+
+    def take(self) -> None:
+        """Make the exchange offered."""
+        for number, entering, members, cost in self._offered:
+            self.label[entering] = number
+            if number >= 0:
+                self.sets[number], self.cost[number] = members, cost
+
+    def leave(self) -> None:
+        """Nothing was changed yet."""
 
     def _pair(self, members: list[int]) -> tuple[int, int]:
         c = self.random.randrange(len(self.characteristics))

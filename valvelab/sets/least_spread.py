@@ -1,4 +1,4 @@
-"""The least total spread for a given number of sets, and how sure that is."""
+"""The least total spread for a given number of sets: the tightest grouping found, and a bound that needs no solver."""
 
 from __future__ import annotations
 
@@ -8,8 +8,8 @@ import numpy as np
 
 from valvelab.arrays import FloatArray
 from valvelab.sets.exchanges import tightened
-from valvelab.sets.set_columns import all_sets, best_of
-from valvelab.sets.tray import Grouping, Position, Progress, Units, Watch, spread_of
+from valvelab.sets.programme import solve_program, window_program
+from valvelab.sets.tray import Grouping, Position, Progress, Units, Watch, spread_of, total_spread
 
 EQUAL = 1e-7
 
@@ -37,28 +37,21 @@ class Effort:
     branches: int = 3_000
     boxes: int = 20_000
     last_boxes: int = 150
-    columns: int = 5_000
     nodes: int = 100
 
 
-THOROUGH = Effort(
-    anneals=12, rounds=2000, branches=400_000, boxes=60_000, last_boxes=20_000, columns=60_000, nodes=10**8
-)
-
-
-def total_spread(units: Units, limits: FloatArray, grouping: Grouping) -> float:
-    """Σ over sets and characteristics of range / limit."""
-    return sum(spread_of(units, limits, chosen) for _, chosen in grouping.sets)
+THOROUGH = Effort(anneals=12, rounds=2000, branches=400_000, boxes=60_000, last_boxes=20_000, nodes=10**8)
 
 
 def line_bound(units: Units, limits: FloatArray, positions: tuple[Position, ...], engines: int) -> float:
     """A bound below every total spread: each characteristic cut by itself, as if springs could be sorted anew for each.
 
     On one characteristic the tightest `engines` sets are runs of neighbours in sorted order, found by a shortest path.
+    Of single springs only: where some are kept together it says nothing, 0.
     """
     total = 0.0
-    for position in positions:
-        allowed = (units.low >= position.low).all(axis=1) & (units.high <= position.high).all(axis=1)
+    for position in positions if units.plain else ():
+        allowed = units.suiting(position)
         k = position.size
         for c, limit in enumerate(limits):
             v = np.sort(units.low[allowed, c])
@@ -78,33 +71,39 @@ def least_spread(
     start: Grouping,
     watch: Watch,
     effort: Effort,
-) -> LeastSpread:
-    """The tightest grouping with as many sets as `start`.
+) -> tuple[LeastSpread, list[Grouping]]:
+    """The tightest grouping found with as many sets as `start`, and groupings met on the way, itself the last.
 
-    Exchanges find a tight grouping; where every spring is free to join any other, `spread_proof` then bounds what is
-    possible and closes the gap as far as effort and time allow.
+    Exchanges, annealed as often as the effort allows; then the best choice among all sets met.
     """
     if not start.sets:
-        return LeastSpread(start, 0.0, 0.0)
+        return LeastSpread(start, 0.0, 0.0), [start]
     engines = len(start.sets) // len(positions)
-    every = all_sets(units, limits, positions, effort.columns)
-    met = tightened(units, limits, positions, start, watch, effort.anneals if every is None else 0)
-    columns = {one for grouping in met for one in grouping.sets}
-    if every is not None:
-        columns |= set(every)
-    best, bound = met[-1], 0.0
+    met = tightened(units, limits, positions, start, watch, effort.anneals)
+    best = met[-1]
     if not watch.over():
-        chosen, least = best_of(units, limits, len(positions), columns, engines, watch, effort.nodes)
+        chosen = _best_of(units, limits, positions, met, engines, watch, effort.nodes)
         if chosen is not None and total_spread(units, limits, chosen) < total_spread(units, limits, best) - EQUAL:
             best = chosen
-        bound = least if every is not None else 0.0
-    if units.plain:
-        bound = max(bound, line_bound(units, limits, positions, engines))
     total = total_spread(units, limits, best)
-    found = LeastSpread(best, total, min(max(bound, 0.0), total))
+    found = LeastSpread(best, total, min(line_bound(units, limits, positions, engines), total))
     watch.report(Progress("spread", len(best.sets), None, found.total, found.bound))
-    if found.proven or not units.plain or watch.over():
-        return found
-    from valvelab.sets.spread_proof import prove_spread
+    return found, [*met, best]
 
-    return prove_spread(units, limits, positions, found, [*met[-30:], best], watch, effort)
+
+def _best_of(
+    units: Units,
+    limits: FloatArray,
+    positions: tuple[Position, ...],
+    met: list[Grouping],
+    engines: int,
+    watch: Watch,
+    most_nodes: int,
+) -> Grouping | None:
+    """The choice of `engines` sets for each position, of those met, that share no unit, with the least total spread."""
+    known = sorted({one for grouping in met for one in grouping.sets})
+    mine = [[chosen for position, chosen in known if position == number] for number in range(len(positions))]
+    masks = [np.array([units.mask(chosen) for chosen in sets]) for sets in mine]
+    costs = [np.array([spread_of(units, limits, chosen) for chosen in sets]) for sets in mine]
+    program = window_program(units, positions, masks, costs)
+    return solve_program(program, engines, engines, watch, most=False, most_nodes=most_nodes)[0]

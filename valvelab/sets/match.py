@@ -1,22 +1,27 @@
 """Matched sets: as many complete sets as there can be, and among those the least total spread.
 
-The number of sets is settled first (`tolerance_windows`, `window_search`), then the spread (`set_spread`). With a
+The number of sets is settled first (`windows`, `most_sets`), then the spread (`least_spread`, `spread_proof`). With a
 single characteristic and no conditions both follow at once from the sorted order.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from math import inf
 
 import numpy as np
 
 from valvelab.arrays import FloatArray
-from valvelab.sets.least_spread import Effort, LeastSpread, least_spread, total_spread
-from valvelab.sets.tray import Grouping, Tray, Units, Watch, units_of
-from valvelab.sets.windows import MostSets, maximal_windows, most_sets
+from valvelab.sets.least_spread import Effort, LeastSpread, least_spread
+from valvelab.sets.most_sets import most_sets
+from valvelab.sets.spread_proof import every_box, prove_spread
+from valvelab.sets.tray import SLACK, Grouping, MostSets, Position, Tray, Units, Watch, total_spread, units_of
+from valvelab.sets.windows import maximal_windows
 
 FOR_THE_NUMBER = 0.85
 """Share of the time that the number of sets may take; the rest is kept for the spread."""
+FOR_A_LIST = 0.5
+"""Share of the time left that listing all boxes may take, and the proof from it before annealing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,22 +59,39 @@ def match(problem: Tray, watch: Watch | None = None, effort: Effort | None = Non
 
     Deterministic as long as the watch lets it finish. When the watch ends it, the best found so far with its bounds.
     """
-    watch = watch or Watch()
-    units = units_of(problem)
+    watch, effort = watch or Watch(), effort or Effort()
+    units, limits = units_of(problem), problem.limits
     positions = problem.asked()
-    if problem.limits.size == 1 and units.plain and not problem.positions:
-        grouping = best_cuts(units.low[:, 0], float(problem.limits[0]), problem.size)
-        total = total_spread(units, problem.limits, grouping)
-        return _answer(problem, units, MostSets(grouping, len(grouping.sets), len(grouping.sets)),
-                       LeastSpread(grouping, total, total))  # fmt: skip
+    if limits.size == 1 and units.plain and not problem.positions:
+        grouping = best_cuts(units.low[:, 0], float(limits[0]), problem.size)
+        total = total_spread(units, limits, grouping)
+        most = MostSets(grouping, len(grouping.sets), len(grouping.sets))
+        return _answer(problem, units, most, LeastSpread(grouping, total, total))
     first = watch.share(FOR_THE_NUMBER)
-    windows = [maximal_windows(units, problem.limits, position, first) for position in positions]
-    most = most_sets(units, positions, [masks for masks, _ in windows], problem.limits, first)
+    windows = [maximal_windows(units, limits, position, first) for position in positions]
+    most = most_sets(units, positions, [masks for masks, _ in windows], limits, first)
     if not all(whole for _, whole in windows):
         springs = int(units.weight.sum())
-        most = MostSets(most.grouping, most.complete, springs // sum(position.size for position in positions))
-    least = least_spread(units, problem.limits, positions, most.grouping, watch, effort or Effort())
-    return _answer(problem, units, most, least)
+        most = replace(most, bound=springs // sum(position.size for position in positions))
+    return _answer(problem, units, most, _tightest(units, limits, positions, most.grouping, watch, effort))
+
+
+def _tightest(
+    units: Units, limits: FloatArray, positions: tuple[Position, ...], start: Grouping, watch: Watch, effort: Effort
+) -> LeastSpread:
+    """The least spread for a number of sets; where all boxes can be listed, annealing waits for a first proof."""
+    if not start.sets:
+        return LeastSpread(start, 0.0, 0.0)
+    stocks = every_box(units, limits, positions, watch.share(FOR_A_LIST), effort)
+    found = LeastSpread(start, inf, 0.0)
+    for anneals in (0, effort.anneals) if all(stock.whole for stock in stocks) else (effort.anneals,):
+        mine = watch if anneals else watch.share(FOR_A_LIST)
+        again, met = least_spread(units, limits, positions, found.grouping, mine, replace(effort, anneals=anneals))
+        found = replace(again, bound=max(again.bound, found.bound))
+        found = prove_spread(stocks, found, met, mine, effort)
+        if found.proven or watch.over():
+            break
+    return found
 
 
 def best_cuts(values: FloatArray, limit: float, size: int) -> Grouping:
@@ -84,7 +106,7 @@ def best_cuts(values: FloatArray, limit: float, size: int) -> Grouping:
     taken = [False] * (v.size + 1)
     for end in range(1, v.size + 1):
         best[end] = best[end - 1]
-        if end >= size and v[end - 1] - v[end - size] <= limit * (1.0 + 1e-12):
+        if end >= size and v[end - 1] - v[end - size] <= limit * SLACK:
             count, cost = best[end - size]
             offer = (count + 1, cost - float(v[end - 1] - v[end - size]))
             if offer > best[end]:
@@ -119,18 +141,3 @@ def _answer(problem: Tray, units: Units, most: MostSets, least: LeastSpread) -> 
 def _matched(problem: Tray, units: Units, position: str, chosen: tuple[int, ...]) -> MatchedSet:
     springs = tuple(sorted(spring for unit in chosen for spring in units.members[unit]))
     return MatchedSet(position, springs, np.ptp(problem.values[list(springs)], axis=0))
-
-
-def sorted_cuts(problem: Tray) -> Grouping:
-    """The hand method, for comparison: sort by the first characteristic, cut into runs, keep those within limits."""
-    order = np.argsort(problem.values[:, 0], kind="stable")
-    sets = []
-    start = 0
-    while start + problem.size <= order.size:
-        run = order[start : start + problem.size]
-        if (np.ptp(problem.values[run], axis=0) <= problem.limits).all():
-            sets.append((0, tuple(sorted(int(i) for i in run))))
-            start += problem.size
-        else:
-            start += 1
-    return Grouping(tuple(sets))

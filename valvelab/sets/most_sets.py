@@ -2,29 +2,43 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import replace
-from threading import Event
 
 from valvelab.arrays import BoolArray, FloatArray
-from valvelab.sets.beside import Beside, short_turns
 from valvelab.sets.prices import Ceiling
 from valvelab.sets.programme import solve_program, window_program
 from valvelab.sets.seating import TRIES, Ground, one_engine_more
-from valvelab.sets.tray import Position, Progress, Units, Watch
-from valvelab.sets.windows import MostSets, windows_around
+from valvelab.sets.tray import MostSets, Position, Progress, Units, Watch
+from valvelab.sets.windows import greedy_sets, simple_bound, windows_around
 
 SMALL, MOST_FLOWS = 6_000, 100_000
 """Springs × windows up to which the solver is asked before long annealing, and at all."""
 FEW_NODES, ANY = 60, 2**31 - 1
+A_TURN = 80
+"""Looks of the annealing at its watch, some thousand moves in all, between two rounds that lower the bound."""
+
+
+def most_sets(
+    units: Units, positions: tuple[Position, ...], windows: list[BoolArray], limits: FloatArray, watch: Watch
+) -> MostSets:
+    """The most complete engines, proven with a bound unless the watch runs out; then the best found and its bound.
+
+    `windows`: for each position the maximal windows as a matrix (windows, units); `limits` (d,).
+    """
+    start = greedy_sets(units, positions, windows)
+    complete = len(start.sets) // len(positions)
+    best = MostSets(start, complete, max(simple_bound(units, positions, windows), complete))
+    watch.report(Progress("sets", best.complete, best.bound))
+    if best.proven or watch.over():
+        return best
+    return WindowSearch(units, positions, windows, limits, best, watch).run()
 
 
 class WindowSearch:
     """One search for the most complete engines, from `start` on: the best so far, and the ceiling above it.
 
-    The bound is lowered in a thread beside the annealing. What annealing finds depends on the start alone, and the
-    bound only tells it where to stop, so the answer is the same however the two take turns.
+    The annealing and the rounds that lower the bound take turns. What annealing finds depends on the start alone, and
+    the bound only tells it where to stop.
     """
 
     def __init__(
@@ -38,37 +52,34 @@ class WindowSearch:
     ) -> None:
         self.units, self.positions, self.watch = units, positions, watch
         self.best = start
-        self.ceiling = Ceiling(units, positions, windows, start.grouping, limits, start.bound)
+        self.ceiling = Ceiling(units, positions, windows, start.grouping, start.bound, watch)
         self.ground = Ground.of(units, positions, windows, limits)
         self.around = windows_around(windows, start.grouping)
         self.flows = sum(int(masks.sum()) for masks in windows)
+        self.looks = 0
 
     def run(self) -> MostSets:
-        """Anneal and bound side by side, then ask the solver."""
-        with self._lowering() as lowering:
-            self._anneal(range(1))
-            if self.flows <= SMALL and not self._proven():
-                lowering.wait(self.watch.over)
-                self._ask(FEW_NODES)
-            self._anneal(range(1, len(TRIES)))
-            if not self._proven():
-                lowering.wait(self.watch.over)
-        if not self._proven():
-            self._ask(ANY)
+        """Anneal and bound by turns, then ask the solver."""
+        self._anneal(range(1))
+        if self.flows <= SMALL:
+            self._lower()
+            self._ask(FEW_NODES)
+        self._anneal(range(1, len(TRIES)))
+        self._lower()
+        self._ask(ANY)
         return self.best
 
-    @contextmanager
-    def _lowering(self) -> Iterator[Beside[None]]:
-        """The ceiling is lowered beside what is done here, and no longer."""
-        left, watch, ceiling = Event(), self.watch, self.ceiling
-        own = replace(watch, cancelled=lambda: left.is_set() or watch.cancelled())
-        with short_turns():
-            lowering = Beside(lambda: ceiling.lower(lambda: ceiling.bound <= self.best.complete, own))
-            try:
-                yield lowering
-            finally:
-                left.set()
-                lowering.answer()
+    def _lower(self) -> None:
+        """All rounds that still lower the bound."""
+        while not self._proven() and not self.watch.over() and self.ceiling.lower():
+            pass
+
+    def _reached(self) -> bool:
+        """Whether annealing may stop; now and then it waits for a round of the bound."""
+        self.looks += 1
+        if self.looks % A_TURN == 0:
+            self.ceiling.lower()
+        return self._proven()
 
     def _proven(self) -> bool:
         if self.ceiling.bound < self.best.bound:
@@ -83,7 +94,7 @@ class WindowSearch:
         """Engine by engine more; each starts with the shortest attempt, `attempts` are for the first."""
         attempt = attempts.start
         while attempt < attempts.stop and not self._proven() and not self.watch.over():
-            found = one_engine_more(self.ground, self.around, attempt, self.watch, self._proven)
+            found = one_engine_more(self.ground, self.around, attempt, self.watch, self._reached)
             attempt = 0 if found else attempt + 1
             if found:
                 grouping, self.around = found

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from math import floor, inf
 
@@ -10,21 +9,18 @@ import numpy as np
 
 from valvelab.arrays import BoolArray, FloatArray, IntArray
 from valvelab.sets.programme import Prices, WindowProgram, relaxed, window_program
-from valvelab.sets.rounded_rows import Rounded, rounded_rows
 from valvelab.sets.tray import Grouping, Position, Units, Watch
 from valvelab.sets.windows import windows_around
 
 ADD_A_ROUND = 80
 MOST_LOOKED_AT = 2000
 WHOLE = 1e-6
-CLOSE = 0.05
-"""Engines between the relaxation over the windows known and its bound, below which rounding is worth a try."""
 MOST_ROUNDS = 80
 
 
 @dataclass(frozen=True, slots=True)
 class PricedWindows:
-    """Windows of one position as a padded table of units, for pricing all of them at once."""
+    """Windows or boxes of one position as a padded table of units, for pricing all of them at once."""
 
     masks: BoolArray
     padded: IntArray
@@ -33,7 +29,7 @@ class PricedWindows:
 
     @staticmethod
     def of(masks: BoolArray, weight: IntArray, size: int) -> PricedWindows:
-        """The table of one position's windows."""
+        """The table of one position's windows (w, u); `weight` (u,) and `size` count springs."""
         counts = masks.sum(axis=1)
         padded = np.full((len(masks), int(counts.max(initial=size))), masks.shape[1], dtype=np.int64)
         rows, units = np.nonzero(masks)
@@ -54,6 +50,17 @@ class PricedWindows:
         taken = np.clip(self.size - (np.cumsum(weights, axis=1) - weights), 0, weights)
         return np.asarray(np.where(taken > 0, np.where(np.isfinite(values), values, 0.0) * taken, 0.0).sum(axis=1))
 
+    def fillings(self, prices: FloatArray) -> tuple[FloatArray, IntArray]:
+        """Σ of the lowest prices that fill a set from each window, and the units of that set (w, size).
+
+        For single springs, or where each window is one set; then rows may end with the number of units, for no unit.
+        """
+        if (self.weight > 1).any():
+            return self.cheapest(prices), self.padded
+        values = np.where(self.masks, prices, inf)
+        units = np.argpartition(values, self.size - 1, axis=1)[:, : self.size]
+        return np.take_along_axis(values, units, axis=1).sum(axis=1), units
+
 
 @dataclass(frozen=True, slots=True)
 class EnginePrice:
@@ -73,8 +80,7 @@ class Ceiling:
     """The bound on complete engines, lowered step by step.
 
     Weak duality of set packing: give each spring a price; if no engine's sets cost less than Σ over positions of the
-    cheapest window, then Σ of all prices over that is the most there can be. Rounded rows (`rounded_rows`) lower it
-    where whole numbers cannot use what the relaxation does.
+    cheapest window, then Σ of all prices over that is the most there can be.
     """
 
     def __init__(
@@ -83,43 +89,36 @@ class Ceiling:
         positions: tuple[Position, ...],
         windows: list[BoolArray],
         start: Grouping,
-        limits: FloatArray,
         bound: int,
+        watch: Watch,
     ) -> None:
-        self.units, self.positions, self.limits, self.bound = units, positions, limits, bound
+        self.units, self.positions, self.bound, self.watch = units, positions, bound, watch
         pairs = zip(windows, positions, strict=True)
         self.tables = [PricedWindows.of(masks, units.weight, position.size) for masks, position in pairs]
         around = windows_around(windows, start)
         self.pools = [_first_pool(table, mine) for table, mine in zip(self.tables, around, strict=True)]
-        self.rows: list[Rounded] = []
-        self.taken: list[FloatArray] = []
         self.best: EnginePrice | None = None
-        self.generator = np.random.default_rng(0)
+        self.rounds = MOST_ROUNDS
 
-    def lower(self, enough: Callable[[], bool], watch: Watch) -> None:
-        """Rounds of pricing until the bound is `enough`, nothing lowers it further, or the watch ends."""
-        for _ in range(MOST_ROUNDS):
-            if watch.over() or enough():
-                return
-            program = self._program()
-            prices = relaxed(program, self.rows, len(self.units.members), watch)
-            if prices is None:
-                return
-            price = self._engine_price(program, prices)
-            limit = price.limit
-            if self.best is None or limit < self.best.limit:
-                self.best = price
-                self.bound = min(self.bound, floor(min(limit, 1e9) + WHOLE))
-            new = [_wanted(table, c, old) for table, c, old in zip(self.tables, price.costs, self.pools, strict=True)]
-            converged = limit - prices.value < CLOSE or not any(part.size for part in new)
-            fresh = 0
-            if converged and not enough() and self.units.plain and len(self.positions) == 1:
-                rows = rounded_rows(program, prices, self.units, self.limits, self.rows, self.generator)
-                self.rows, fresh = [*self.rows, *rows], len(rows)
-                self.taken += [row.takes(self.tables[0].masks, self.tables[0].size) for row in rows]
-            if not fresh and not any(part.size for part in new):
-                return
-            self.pools = [np.concatenate([old, part]) for old, part in zip(self.pools, new, strict=True)]
+    def lower(self) -> bool:
+        """One round of pricing; False when no further round lowers the bound."""
+        if self.rounds <= 0:
+            return False
+        self.rounds -= 1
+        program = self._program()
+        prices = relaxed(program, 0, len(self.units.members), self.watch, most=True)
+        if prices is None:
+            self.rounds = 0
+            return False
+        price = self._engine_price(program, prices)
+        if self.best is None or price.limit < self.best.limit:
+            self.best = price
+            self.bound = min(self.bound, floor(min(price.limit, 1e9) + WHOLE))
+        new = [_wanted(table, c, old) for table, c, old in zip(self.tables, price.costs, self.pools, strict=True)]
+        self.pools = [np.concatenate([old, part]) for old, part in zip(self.pools, new, strict=True)]
+        if not any(part.size for part in new):
+            self.rounds = 0
+        return self.rounds > 0
 
     def useful(self) -> list[BoolArray]:
         """Every window that a grouping with as many engines as the bound could use, by reduced cost."""
@@ -137,10 +136,6 @@ class Ceiling:
         """What an engine's sets cost at these prices."""
         costs = [table.cheapest(prices.springs) for table in self.tables]
         budget = float(prices.springs.sum())
-        for row, taken, price in zip(self.rows, self.taken, prices.rows, strict=True):
-            if price > 0.0:
-                budget += price * row.most
-                costs[0] = costs[0] + price * taken
         if self.units.plain:
             budget += self._capped(program, prices, costs)
         return EnginePrice(costs, budget)

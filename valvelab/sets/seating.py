@@ -10,13 +10,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
-from math import exp
 from random import Random
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from valvelab.sets.cooling import cooling
+from valvelab.sets.annealing import anneal
 from valvelab.sets.tray import Grouping, Position, Units, Watch
 from valvelab.sets.windows import extents
 
@@ -90,9 +89,6 @@ def _ones(pattern: int) -> Iterator[int]:
         pattern ^= lowest
 
 
-Kept = tuple[list[int], list[int], list[int], list[int], list[int], int]
-
-
 class Seating:
     """Windows chosen, and who sits where; `slots` are the positions of the sets wanted."""
 
@@ -105,6 +101,7 @@ class Seating:
         self.bound = [0] * len(slots)
         self.free = ground.usable
         self.fill()
+        self._before = self._now()
 
     @property
     def empty(self) -> int:
@@ -143,21 +140,32 @@ class Seating:
                     queue.append(there)
         return False
 
-    def kept(self) -> Kept:
-        """What a move changes."""
+    def _now(self) -> tuple[list[int], list[int], list[int], list[int], list[int], int]:
+        """What a change changes."""
         return self.window[:], self.mask[:], self.room[:], self.single[:], self.bound[:], self.free
 
-    def restore(self, kept: Kept) -> None:
-        """Take a move back."""
-        self.window, self.mask, self.room, self.single, self.bound, self.free = kept
-
-    def move(self) -> None:
-        """Change something at random and mend the flow."""
+    def offer(self) -> float:
+        """Change something at random and mend the flow; how many places more are empty."""
+        self._before, empty = self._now(), self.empty
         if self.ground.constrained and self.random.random() < SEATING:
             self._seat()
         else:
             self._shift()
         self.fill()
+        return float(self.empty - empty)
+
+    def take(self) -> None:
+        """The change stands."""
+
+    def leave(self) -> None:
+        """As before the change."""
+        self.window, self.mask, self.room, self.single, self.bound, self.free = self._before
+
+    def anneal(self, moves: int, stop: Callable[[], bool]) -> bool:
+        """Change until every place is filled; False when the moves are used up or `stop` says so."""
+        if self.empty:
+            next((True for _ in anneal(self, moves, HOT, COLD, stop) if not self.empty), None)
+        return not self.empty
 
     def _shift(self) -> None:
         short = [slot for slot, room in enumerate(self.room) if room]
@@ -195,10 +203,12 @@ class Seating:
                 self._stand(slot, unit)
                 return
         fitting = [
-            slot for slot, mask in enumerate(self.mask)
-            if mask & bit and not self.bound[slot] & self.ground.apart[unit]
+            slot
+            for slot, mask in enumerate(self.mask)
+            if mask & bit
+            and not self.bound[slot] & self.ground.apart[unit]
             and self.room[slot] + self.single[slot].bit_count() >= weight
-        ]  # fmt: skip
+        ]
         if not fitting:
             return
         slot = self.random.choice(fitting)
@@ -212,26 +222,8 @@ class Seating:
 
     def grouping(self) -> Grouping:
         """The sets of a seating without empty places."""
-        return Grouping(tuple(sorted(
-            (position, tuple(_ones(single | bound)))
-            for position, single, bound in zip(self.slots, self.single, self.bound, strict=True)
-        )))  # fmt: skip
-
-
-def anneal(seating: Seating, moves: int, stop: Callable[[], bool]) -> bool:
-    """Move until every place is filled; False when the moves are used up or `stop` says so."""
-    empty = seating.empty
-    for heat in cooling(moves, HOT, COLD, stop):
-        if not empty:
-            break
-        kept = seating.kept()
-        seating.move()
-        now = seating.empty
-        if now <= empty or seating.random.random() < exp((empty - now) / heat):
-            empty = now
-        else:
-            seating.restore(kept)
-    return not empty
+        seated = zip(self.slots, self.single, self.bound, strict=True)
+        return Grouping(tuple(sorted((position, tuple(_ones(single | bound))) for position, single, bound in seated)))
 
 
 def one_engine_more(
@@ -245,7 +237,7 @@ def one_engine_more(
     slots = [position for position, mine in enumerate(around) for _ in range(len(mine) + 1)]
     windows = [w for p, mine in enumerate(around) for w in [*mine, generator.randrange(len(ground.bits[p]))]]
     seating = Seating(ground, slots, windows, generator)
-    if not anneal(seating, TRIES[attempt], lambda: watch.over() or reached()):
+    if not seating.anneal(TRIES[attempt], lambda: watch.over() or reached()):
         return None
     chosen: list[list[int]] = [[] for _ in around]
     for position, window in zip(slots, seating.window, strict=True):

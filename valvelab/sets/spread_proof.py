@@ -3,207 +3,313 @@
 Choosing sets that share no spring is a set-packing problem. Its linear relaxation is solved by pricing sets in as they
 are needed: for given prices of springs the best set is the cheapest filling of some box whose faces springs touch. The
 prices bound every grouping from below; a box whose best set costs more than bound plus gap can't be part of a tighter
-grouping, so the integer programme over the boxes that remain is exact.
+grouping, so the integer programme over the boxes that remain is exact. Where springs are kept together or apart, the
+sets themselves are listed in place of boxes.
 """
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from math import inf
 
 import numpy as np
 
 from valvelab.arrays import BoolArray, FloatArray, IntArray
-from valvelab.sets.least_spread import EQUAL, Effort, LeastSpread, total_spread
-from valvelab.sets.programme import solve_program, window_program
-from valvelab.sets.solver import Rows, relax
-from valvelab.sets.tight_boxes import Boxes, tight_boxes
-from valvelab.sets.tray import Grouping, Position, Progress, Units, Watch, spread_of
+from valvelab.sets.least_spread import EQUAL, Effort, LeastSpread
+from valvelab.sets.prices import PricedWindows
+from valvelab.sets.programme import WindowProgram, relaxed, solve_program, window_program
+from valvelab.sets.tray import SLACK, Grouping, Position, Progress, Units, Watch, total_spread
+from valvelab.sets.windows import extents
 
 STEPS = (0.3, 0.1, 0.03, 0.01, EQUAL)
 """How far below the best known a box has to be priced to be looked for: far ones first, they are found fast."""
-ADD_A_ROUND = 150
+ADD_A_ROUND, MOST_SETS = 150, 1_000
+"""Sets taken into the relaxation at once, and held in it."""
 SMOOTHING = 0.6
 """Share of the best prices so far in the prices that sets are sought with; it damps the swing from round to round."""
+LISTED, SMALL = 40_000, 100
+"""Sets that are listed where springs have conditions; springs in a tray above which listing boxes never ends."""
+FORCED, OUTSIDE = 1e4, 1e7
+
+
+# -- the branch search ---------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Boxes:
+    """Boxes found: membership (b, u), the spread of a set that touches every face (b,), its spread + prices (b,).
+
+    `complete` is False when there were too many, or time ran out: then boxes are missing.
+    """
+
+    masks: BoolArray
+    cost: FloatArray
+    value: FloatArray
+    complete: bool
+
+
+class _Full(Exception):
+    """Enough boxes, or no time."""
+
+
+class BoxSearch:
+    """All boxes of a position that a set can touch on every face, or the sets themselves where units have conditions.
+
+    Branches over one characteristic after another: a unit with the least and one with the greatest value are chosen,
+    the units between them go on. A branch is cut when the spread so far, the least spread left and the lowest prices
+    inside, the units on the faces among them, exceed `below`. `branches` bounds the work; those left over stay there.
+    """
+
+    def __init__(self, units: Units, limits: FloatArray, position: Position, branches: int, watch: Watch) -> None:
+        self.units, self.limits, self.position, self.watch = units, limits, position, watch
+        self.branches = branches
+        self._allowed = np.flatnonzero(units.suiting(position))
+        self._clear(np.zeros(len(units.members)), inf, 0)
+
+    def _clear(self, prices: FloatArray, below: float, most: int) -> None:
+        self._prices, self._below, self._most = prices, below, most
+        self._found: list[IntArray] = []
+        self._cost: list[float] = []
+        self._value: list[float] = []
+
+    def run(self, prices: FloatArray, below: float, most: int) -> Boxes:
+        """Those whose spread + prices (u,) come to no more than `below`; at most `most`."""
+        self._clear(prices, below, most)
+        complete = True
+        try:
+            self._descend(self._allowed, 0, 0.0, ())
+        except _Full:
+            complete = False
+        masks = np.zeros((len(self._found), len(self.units.members)), dtype=np.bool_)
+        for row, members in enumerate(self._found):
+            masks[row, members] = True
+        return Boxes(masks, np.array(self._cost), np.array(self._value), complete)
+
+    def _step(self) -> None:
+        self.branches -= 1
+        if self.branches < 0 or (self.branches % 64 == 0 and self.watch.over()):
+            raise _Full
+
+    def _least_left(self, members: IntArray, c: int) -> float:
+        """Least spread of any set of the members over the characteristics from `c` on."""
+        if c >= self.limits.size or not self.units.plain:
+            return 0.0
+        k = self.position.size
+        left = np.sort(self.units.low[members, c:], axis=0) / self.limits[c:]
+        return float((left[k - 1 :] - left[: left.shape[0] - k + 1]).min(axis=0).sum())
+
+    def _descend(self, members: IntArray, c: int, cost: float, faces: tuple[int, ...]) -> None:
+        self._step()
+        units = self.units
+        ordered = members[np.argsort(units.low[members, c], kind="stable")]
+        low, high = units.low[ordered, c], units.high[ordered, c]
+        left = self._least_left(ordered, c + 1)
+        first, last = np.triu_indices(ordered.size, self.position.size - 1 if units.plain else 0)
+        ranges = (high[last] - low[first]) / self.limits[c]
+        keep = (ranges <= SLACK) & (cost + ranges + left <= self._below)
+        on_face = np.isin(ordered, faces)
+        if faces:
+            keep &= (low[first] <= low[on_face].min()) & (high[last] >= high[on_face].max())
+        first, last, ranges = first[keep], last[keep], ranges[keep]
+        inside = (low >= low[first, None]) & (high <= high[last, None])
+        if units.plain:
+            value = cost + ranges + self._lowest(self._prices[ordered], inside, on_face, first, last)
+            rows = np.flatnonzero(value + left <= self._below)
+        else:
+            value = cost + ranges
+            each = np.arange(first.size)
+            whole = inside[each, first] & inside[each, last]
+            rows = np.flatnonzero(whole & (inside @ units.weight[ordered] >= self.position.size))
+        for row in rows:
+            ends = (int(ordered[first[row]]), int(ordered[last[row]]))
+            wider, inner = tuple(sorted({*faces, *ends})), ordered[inside[row]]
+            total = cost + float(ranges[row])
+            if c + 1 < self.limits.size:
+                self._descend(inner, c + 1, total, wider)
+            else:
+                self._take(inner, total, float(value[row]), wider)
+
+    def _lowest(
+        self, prices: FloatArray, inside: BoolArray, on_face: BoolArray, first: IntArray, last: IntArray
+    ) -> FloatArray:
+        """The least prices of a set in each row of `inside` with the units on faces, and its two ends, among it."""
+        k = self.position.size
+        keys = np.where(inside, np.where(on_face, prices - FORCED, prices), OUTSIDE)
+        rows = np.arange(first.size)
+        for face in (first, last):
+            keys[rows, face] = prices[face] - FORCED
+        forced = (keys < -0.5 * FORCED).sum(axis=1)
+        return np.asarray(np.partition(keys, k - 1, axis=1)[:, :k].sum(axis=1) + FORCED * forced)
+
+    def _take(self, inner: IntArray, cost: float, value: float, faces: tuple[int, ...]) -> None:
+        """A box, or every set in it that touches its faces."""
+        rest = tuple(int(unit) for unit in inner if unit not in faces)
+        room = self.position.size - int(self.units.weight[list(faces)].sum())
+        for found in [inner] if self.units.plain else self._fillings(faces, rest, room):
+            if len(self._found) >= self._most:
+                raise _Full
+            self._found.append(np.array(found))
+            self._cost.append(cost)
+            self._value.append(value)
+
+    def _fillings(self, chosen: tuple[int, ...], rest: tuple[int, ...], room: int) -> Iterator[tuple[int, ...]]:
+        """Beginnings of a set made whole with some of the rest."""
+        self._step()
+        if room <= 0:
+            if room == 0 and not self.units.apart[np.ix_(chosen, chosen)].any():
+                yield chosen
+            return
+        for place, unit in enumerate(rest):
+            if not self.units.apart[unit, list(chosen)].any():
+                weight = int(self.units.weight[unit])
+                yield from self._fillings((*chosen, unit), rest[place + 1 :], room - weight)
+
+
+# -- boxes and sets held -------------------------------------------------------------------------------------------
 
 
 class Stock:
-    """Boxes of one position, and the sets taken from them."""
+    """Boxes or sets of one position, each once; `whole` when there are no others."""
 
-    def __init__(self, position: Position, count: int) -> None:
-        self.position = position
-        self.masks: BoolArray = np.zeros((0, count), dtype=np.bool_)
-        self.cost: FloatArray = np.zeros(0)
+    def __init__(self, units: Units, limits: FloatArray, position: Position) -> None:
+        self.units, self.limits, self.position = units, limits, position
         self.keys: set[bytes] = set()
         self.whole = False
+        self._hold(np.zeros((0, len(units.members)), dtype=np.bool_))
 
-    def add(self, masks: BoolArray, cost: FloatArray) -> int:
+    def _hold(self, masks: BoolArray) -> None:
+        low, high = extents(self.units, masks)
+        self.cost: FloatArray = ((high - low) / self.limits).sum(axis=1)
+        self.table = PricedWindows.of(masks, self.units.weight, self.position.size)
+
+    @property
+    def masks(self) -> BoolArray:
+        """Units (b, u) in each."""
+        return self.table.masks
+
+    def add(self, masks: BoolArray) -> int:
         """Take boxes in, each once; returns how many were new."""
         fresh = []
         for row, mask in enumerate(masks):
-            key = mask.tobytes() + np.float64(round(float(cost[row]), 9)).tobytes()
-            if key not in self.keys:
-                self.keys.add(key)
+            if mask.tobytes() not in self.keys:
+                self.keys.add(mask.tobytes())
                 fresh.append(row)
-        self.masks = np.concatenate([self.masks, masks[fresh]])
-        self.cost = np.concatenate([self.cost, cost[fresh]])
+        if fresh:
+            self._hold(np.concatenate([self.masks, masks[fresh]]))
         return len(fresh)
+
+    def keep(self, rows: IntArray) -> None:
+        """Forget all others."""
+        self._hold(self.masks[rows])
+        self.keys = {mask.tobytes() for mask in self.masks}
+
+    def paid(self, prices: FloatArray) -> FloatArray:
+        """Spread + prices of each set held (b,)."""
+        return np.asarray(self.cost + self.masks @ prices)
 
     def best_sets(self, prices: FloatArray) -> tuple[FloatArray, IntArray]:
         """Spread + prices of each box's cheapest filling, and that filling's units (b, size)."""
-        keys = np.where(self.masks, prices, inf)
-        k = self.position.size
-        units = np.argpartition(keys, k - 1, axis=1)[:, :k]
-        return np.take_along_axis(keys, units, axis=1).sum(axis=1) + self.cost, units
+        values, chosen = self.table.fillings(prices)
+        return values + self.cost, chosen
 
 
-class Master:
-    """The relaxation over the sets known so far: columns of springs, at most one set a spring, a count a position."""
+def every_box(
+    units: Units, limits: FloatArray, positions: tuple[Position, ...], watch: Watch, effort: Effort
+) -> list[Stock]:
+    """For each position all its boxes, or all its sets where units have conditions, as far as they are few enough."""
+    stocks = [Stock(units, limits, position) for position in positions]
+    branches, most = (effort.branches, effort.boxes) if units.plain else (2 * LISTED, LISTED)
+    for stock in stocks if len(units.members) <= SMALL else []:
+        search = BoxSearch(units, limits, stock.position, branches, watch)
+        boxes = search.run(np.zeros(len(units.members)), inf, most)
+        if boxes.complete:
+            stock.add(boxes.masks)
+            stock.whole = True
+    return stocks
 
-    def __init__(self, units: Units, limits: FloatArray, positions: int, engines: int) -> None:
-        self.units, self.limits, self.engines = units, limits, engines
-        self.columns: list[tuple[int, tuple[int, ...]]] = []
-        self.costs: list[float] = []
-        self.known: set[tuple[int, tuple[int, ...]]] = set()
-        self.positions = positions
 
-    def add(self, position: int, chosen: tuple[int, ...]) -> bool:
-        """Take one set in; False when it is known."""
-        column = (position, tuple(sorted(chosen)))
-        if column in self.known:
-            return False
-        self.known.add(column)
-        self.columns.append(column)
-        self.costs.append(spread_of(self.units, self.limits, column[1]))
-        return True
-
-    def prices(self, watch: Watch) -> tuple[float, FloatArray, FloatArray] | None:
-        """Value of the relaxation, prices of the springs (u,), reward of a set at each position."""
-        sizes = [len(chosen) for _, chosen in self.columns]
-        rows = Rows.empty()
-        count = len(self.units.members)
-        flat = np.array([unit for _, chosen in self.columns for unit in chosen], dtype=np.int64)
-        columns = np.repeat(np.arange(len(sizes)), sizes)
-        rows.add(flat, columns, 1.0, np.full(count, -inf), np.ones(count))
-        where = np.array([position for position, _ in self.columns], dtype=np.int64)
-        each = np.full(self.positions, float(self.engines))
-        rows.add(where, np.arange(where.size), 1.0, each, each)
-        cost = np.array(self.costs)
-        answer = relax(cost, rows, np.full(cost.size, inf), watch)
-        if answer is None:
-            return None
-        prices = answer.rows[:count]
-        paid = cost + np.bincount(columns, prices[flat], minlength=cost.size)
-        reward = np.array([paid[where == position].min() for position in range(self.positions)])
-        return answer.value, prices, reward
-
-    def trim(self, prices: FloatArray, reward: FloatArray, most: int = 500) -> None:
-        """Forget the dearest sets when there are too many."""
-        if len(self.columns) <= 2 * most:
-            return
-        dear = np.array([
-            cost + prices[list(chosen)].sum() - reward[position]
-            for (position, chosen), cost in zip(self.columns, self.costs, strict=True)
-        ])  # fmt: skip
-        keep = np.sort(np.argsort(dear, kind="stable")[:most])
-        self.columns = [self.columns[i] for i in keep]
-        self.costs = [self.costs[i] for i in keep]
-        self.known = set(self.columns)
+# -- the proof -----------------------------------------------------------------------------------------------------
 
 
 def prove_spread(
-    units: Units,
-    limits: FloatArray,
-    positions: tuple[Position, ...],
-    found: LeastSpread,
-    met: list[Grouping],
-    watch: Watch,
-    effort: Effort,
+    stocks: list[Stock], found: LeastSpread, met: list[Grouping], watch: Watch, effort: Effort
 ) -> LeastSpread:
-    """From a tight grouping towards a proven one; `met` are other groupings, for a start."""
-    return _Proof(units, limits, positions, found, met, watch, effort).run()
+    """From a tight grouping towards a proven one.
+
+    `stocks`: the boxes of each position (`every_box`); `met` are other groupings, for a start. The watch and the
+    effort end it with the best found and its bound.
+    """
+    if found.proven or watch.over() or not (stocks[0].units.plain or all(stock.whole for stock in stocks)):
+        return found
+    return _Proof(stocks, found, met, watch, effort).run()
 
 
 class _Proof:
-    """The state of one proof."""
+    """The state of one proof; `sets` are those that the relaxation knows, for each position."""
 
     def __init__(
-        self,
-        units: Units,
-        limits: FloatArray,
-        positions: tuple[Position, ...],
-        found: LeastSpread,
-        met: list[Grouping],
-        watch: Watch,
-        effort: Effort,
+        self, stocks: list[Stock], found: LeastSpread, met: list[Grouping], watch: Watch, effort: Effort
     ) -> None:
-        self.units, self.limits, self.positions = units, limits, positions
-        self.found, self.watch, self.effort = found, watch, effort
-        self.engines = len(found.grouping.sets) // len(positions)
-        self.branches = effort.branches
-        self.stocks = [Stock(position, len(units.members)) for position in positions]
-        self.master = Master(units, limits, len(positions), self.engines)
-        for grouping in met:
-            self._take(grouping)
+        self.stocks, self.found, self.watch, self.effort = stocks, found, watch, effort
+        self.units, self.limits = stocks[0].units, stocks[0].limits
+        self.positions = tuple(stock.position for stock in stocks)
+        self.engines = len(found.grouping.sets) // len(stocks)
+        self.searches = [BoxSearch(self.units, self.limits, place, effort.branches, watch) for place in self.positions]
+        self.sets = [Stock(self.units, self.limits, position) for position in self.positions]
         self.centre: FloatArray | None = None
+        for grouping in met:
+            self._meet(grouping)
 
     def run(self) -> LeastSpread:
         """Rounds of pricing, then whole numbers."""
-        self._gather_all()
-        reward = np.zeros(len(self.positions))
         for _ in range(self.effort.rounds):
             if self.watch.over() or self.found.proven:
                 return self.found
-            answer = self.master.prices(self.watch)
+            answer = relaxed(self._program(self.sets), self.engines, self.engines, self.watch, most=False)
             if answer is None:
                 return self.found
-            value, prices, reward = answer
-            self.master.trim(prices, reward)
-            if self._round(value, prices, reward):
+            if self._round(answer.value, answer.springs, self._rewards(answer.springs)):
                 break
         if self.found.proven or self.watch.over() or self.centre is None:
             return self.found
-        return self._close()
+        return self._close(self.centre)
 
-    def _take(self, grouping: Grouping) -> None:
+    def _meet(self, grouping: Grouping) -> None:
         """Sets and their boxes from a grouping."""
         for position, chosen in grouping.sets:
-            self.master.add(position, chosen)
-            low, high = self.units.low[list(chosen)].min(axis=0), self.units.high[list(chosen)].max(axis=0)
-            place = self.positions[position]
-            low_in, high_in = np.maximum(low, place.low), np.minimum(high, place.high)
-            mask = (self.units.low >= low_in).all(axis=1) & (self.units.high <= high_in).all(axis=1)
-            self.stocks[position].add(mask[None, :], np.array([spread_of(self.units, self.limits, chosen)]))
+            mask = self.units.mask(chosen)
+            self.sets[position].add(mask[None])
+            if not self.stocks[position].whole:
+                low, high = extents(self.units, mask[None])
+                inside = (self.units.low >= low).all(axis=1) & (self.units.high <= high).all(axis=1)
+                self.stocks[position].add((inside & self.units.suiting(self.positions[position]))[None])
 
-    def _gather_all(self) -> None:
-        """All boxes at once where they are few: then the best set for any prices is looked up."""
-        nothing = np.zeros(len(self.units.members))
-        for stock in self.stocks:
-            boxes, _ = tight_boxes(
-                self.units, self.limits, stock.position, nothing, inf, self.watch, self.effort.boxes,
-                self.effort.branches,
-            )  # fmt: skip
-            if boxes.complete:
-                stock.add(boxes.masks, boxes.cost)
-                stock.whole = True
+    def _rewards(self, prices: FloatArray) -> list[float]:
+        """What the cheapest set known costs at each position; the dearest are forgotten when there are too many."""
+        rewards = []
+        for known in self.sets:
+            paid = known.paid(prices)
+            rewards.append(float(paid.min()))
+            if paid.size > MOST_SETS:
+                known.keep(np.sort(np.argsort(paid, kind="stable")[: MOST_SETS // 2]))
+        return rewards
 
-    def _round(self, value: float, prices: FloatArray, reward: FloatArray) -> bool:
+    def _round(self, value: float, prices: FloatArray, rewards: list[float]) -> bool:
         """One round of pricing; True when nothing more is to be gained from it."""
-        if self.centre is not None:
-            smooth = SMOOTHING * self.centre + (1.0 - SMOOTHING) * prices
-            if self._price(smooth, prices, reward):
+        smooth = [] if self.centre is None else [SMOOTHING * self.centre + (1.0 - SMOOTHING) * prices]
+        for sought in [*smooth, prices]:
+            if self._price(sought, prices, rewards):
                 return value - self.found.bound < EQUAL
-        if self._price(prices, prices, reward):
-            return value - self.found.bound < EQUAL
         fresh, bound = 0, 0.0
-        for number, stock in enumerate(self.stocks):
-            least, new = self._search(number, stock, prices, float(reward[number]))
+        for number in range(len(self.stocks)):
+            least, new = self._search(number, prices, rewards[number])
             fresh += new
-            bound = -inf if least is None else bound + self.engines * least
+            bound += self.engines * (-inf if least is None else least)
         if bound > -inf:
             self._bound(bound - float(prices.sum()), prices)
         if fresh:
-            self._price(prices, prices, reward)
+            self._price(prices, prices, rewards)
         return not fresh
 
     def _bound(self, bound: float, prices: FloatArray) -> None:
@@ -211,43 +317,33 @@ class _Proof:
         if self.centre is None or bound > self.found.bound:
             self.centre = prices
             self.found = replace(self.found, bound=max(self.found.bound, min(bound, self.found.total)))
-            grouping = self.found.grouping
-            self.watch.report(Progress("spread", len(grouping.sets), None, self.found.total, self.found.bound))
+            many = len(self.found.grouping.sets)
+            self.watch.report(Progress("spread", many, None, self.found.total, self.found.bound))
 
-    def _price(self, sought: FloatArray, prices: FloatArray, reward: FloatArray) -> int:
+    def _price(self, sought: FloatArray, prices: FloatArray, rewards: list[float]) -> int:
         """Sets from the boxes known that are worth taking in at `prices`, sought at smoothed prices."""
         added, bound = 0, 0.0
-        for number, stock in enumerate(self.stocks):
+        for stock, known, reward in zip(self.stocks, self.sets, rewards, strict=True):
             values, chosen = stock.best_sets(sought)
             bound += self.engines * float(values.min())
-            real = stock.cost + prices[chosen].sum(axis=1)
-            good = np.flatnonzero(real < reward[number] - EQUAL)
-            used = np.zeros(prices.size, dtype=np.int64)
-            taken = 0
-            for row in good[np.argsort(real[good], kind="stable")]:
-                if taken and used[chosen[row]].min() > 3:
-                    continue
-                if self.master.add(number, tuple(int(unit) for unit in chosen[row])):
-                    used[chosen[row]] += 1
-                    taken += 1
-                if taken == ADD_A_ROUND:
-                    break
-            added += taken
+            real = stock.cost + np.append(prices, 0.0)[chosen].sum(axis=1)
+            good = np.flatnonzero(real < reward - EQUAL)
+            added += known.add(_spread_out(chosen[good[np.argsort(real[good], kind="stable")]], known))
         if all(stock.whole for stock in self.stocks):
             self._bound(bound - float(sought.sum()), sought)
         return added
 
-    def _search(self, number: int, stock: Stock, prices: FloatArray, reward: float) -> tuple[float | None, int]:
+    def _search(self, number: int, prices: FloatArray, reward: float) -> tuple[float | None, int]:
         """Look for boxes that are missing; the least spread + prices there is (None when cut short), and how many."""
+        stock = self.stocks[number]
         if stock.whole:
             return float(stock.best_sets(prices)[0].min()), 0
-        boxes = None
-        for step in STEPS:
-            boxes = self._boxes(number, prices, reward - step, 2 * ADD_A_ROUND)
+        boxes = self._boxes(number, prices, reward - STEPS[0], 2 * ADD_A_ROUND)
+        for step in STEPS[1:]:
             if boxes.cost.size or not boxes.complete:
                 break
-        assert boxes is not None
-        fresh = stock.add(boxes.masks, boxes.cost)
+            boxes = self._boxes(number, prices, reward - step, 2 * ADD_A_ROUND)
+        fresh = stock.add(boxes.masks)
         if not boxes.complete:
             return None, fresh
         return (float(boxes.value.min()) if boxes.cost.size else reward - EQUAL), fresh
@@ -255,39 +351,36 @@ class _Proof:
     def _boxes(self, number: int, prices: FloatArray, below: float, most: int) -> Boxes:
         """Boxes of one position worth no more than `below`, paid for from the effort left."""
         stock = self.stocks[number]
-        if stock.whole:
-            values, _ = stock.best_sets(prices)
-            keep = values <= below
-            return Boxes(stock.masks[keep], stock.cost[keep], values[keep], complete=bool(keep.sum() <= most))
-        boxes, used = tight_boxes(
-            self.units, self.limits, stock.position, prices, below, self.watch, most, self.branches
-        )
-        self.branches -= used
-        return boxes
+        if not stock.whole:
+            return self.searches[number].run(prices, below, most)
+        values, _ = stock.best_sets(prices)
+        keep = values <= below
+        return Boxes(stock.masks[keep], stock.cost[keep], values[keep], complete=bool(keep.sum() <= most))
 
-    def _close(self) -> LeastSpread:
+    def _close(self, centre: FloatArray) -> LeastSpread:
         """Whole sets: first from the boxes closest to the bound, then from all that a tighter grouping could use."""
-        assert self.centre is not None
-        rewards = [float(stock.best_sets(self.centre)[0].min()) for stock in self.stocks]
-        least = [self._search(n, stock, self.centre, rewards[n]) for n, stock in enumerate(self.stocks)]
-        if any(value is None for value, _ in least):
-            return self.found
+        rewards = [float(stock.best_sets(centre)[0].min()) for stock in self.stocks]
+        least = [self._search(number, centre, reward)[0] for number, reward in enumerate(rewards)]
         for share in (0.25, 1.0):
             gap = share * (self.found.total - self.found.bound) + EQUAL
             gathered = [
-                self._boxes(n, self.centre, (value or 0.0) + gap, self.effort.last_boxes)
-                for n, (value, _) in enumerate(least)
+                self._boxes(number, centre, value + gap, self.effort.last_boxes)
+                for number, value in enumerate(least)
+                if value is not None
             ]
-            if not all(boxes.complete for boxes in gathered) or self.watch.over():
-                return self.found
+            if len(gathered) < len(least) or not all(boxes.complete for boxes in gathered) or self.watch.over():
+                break
             self._whole(gathered, exact=share == 1.0)
             if self.found.proven:
-                return self.found
+                break
         return self.found
+
+    def _program(self, held: Sequence[Stock | Boxes]) -> WindowProgram:
+        return window_program(self.units, self.positions, [one.masks for one in held], [one.cost for one in held])
 
     def _whole(self, boxes: list[Boxes], *, exact: bool) -> None:
         """The best grouping from some boxes; with `exact` they are all that matter, and its bound counts."""
-        program = window_program(self.units, self.positions, [b.masks for b in boxes], [b.cost for b in boxes])
+        program = self._program(boxes)
         grouping, solved = solve_program(
             program, self.engines, self.engines, self.watch, most=False, most_nodes=self.effort.nodes
         )
@@ -297,3 +390,21 @@ class _Proof:
         if exact:
             bound = self.found.total if solved.infeasible else solved.bound
             self.found = replace(self.found, bound=max(self.found.bound, min(bound, self.found.total)))
+
+
+def _spread_out(rows: IntArray, known: Stock) -> BoolArray:
+    """Of sets as rows of units, the first ones that are not known, so that no unit is in many of them; as masks."""
+    count = known.masks.shape[1]
+    used = np.zeros(count + 1, dtype=np.int64)
+    fresh: dict[bytes, BoolArray] = {}
+    for row in rows:
+        mask = np.zeros(count + 1, dtype=np.bool_)
+        mask[row] = True
+        key = mask[:-1].tobytes()
+        if (fresh and used[row].min() > 3) or key in known.keys or key in fresh:
+            continue
+        used[row] += 1
+        fresh[key] = mask[:-1]
+        if len(fresh) == ADD_A_ROUND:
+            break
+    return np.array([*fresh.values()], dtype=np.bool_).reshape(-1, count)

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from math import inf
+from typing import Protocol, TypeVar
 
 import numpy as np
 
@@ -12,6 +13,10 @@ from valvelab.arrays import BoolArray, FloatArray, IntArray, finite, read_only
 from valvelab.errors import CannotEvaluate, Reason
 
 SMALLEST_SET, LARGEST_SET = 2, 32
+SLACK = 1.0 + 1e-12
+"""A range counts as within its limit up to this times the limit: what rounding may add."""
+
+Answer = TypeVar("Answer")
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,6 +102,16 @@ class Units:
         """Units that are heavier than one spring or have to be kept apart from another."""
         return np.asarray((self.weight > 1) | self.apart.any(axis=1), dtype=np.bool_)
 
+    def suiting(self, position: Position) -> BoolArray:
+        """Units (u,) whose values lie between those that a position asks for."""
+        return np.asarray((self.low >= position.low).all(axis=1) & (self.high <= position.high).all(axis=1))
+
+    def mask(self, chosen: tuple[int, ...]) -> BoolArray:
+        """The units of one set as a row of truth values (u,)."""
+        mask = np.zeros(len(self.members), dtype=np.bool_)
+        mask[list(chosen)] = True
+        return mask
+
 
 def units_of(problem: Tray) -> Units:
     """The units of a tray; groups that share a spring become one."""
@@ -119,10 +134,8 @@ def units_of(problem: Tray) -> Units:
             raise CannotEvaluate(
                 Reason.NOT_FEASIBLE, f"{problem.names[i]} and {problem.names[j]} are to be both together and apart"
             )
-    kept = [
-        key for key, members in groups.items()
-        if (np.ptp(problem.values[members], axis=0) <= problem.limits * (1 + 1e-12)).all()
-    ]  # fmt: skip
+    bounds = problem.limits * SLACK
+    kept = [key for key, rows in groups.items() if (np.ptp(problem.values[rows], axis=0) <= bounds).all()]
     members = tuple(tuple(groups[key]) for key in kept)
     place = {key: number for number, key in enumerate(kept)}
     apart = np.zeros((len(kept), len(kept)), dtype=np.bool_)
@@ -158,18 +171,33 @@ def _quiet(_progress: Progress) -> None:
     return None
 
 
+class Aside(Protocol):
+    """How work is run that can't be interrupted: its answer, or None when the watch ends before it does."""
+
+    def __call__(self, work: Callable[[], Answer], watch: Watch, /) -> Answer | None:
+        """Run it."""
+
+
+def _waited_for(work: Callable[[], Answer], _watch: Watch) -> Answer | None:
+    return work()
+
+
 @dataclass(frozen=True, slots=True)
 class Watch:
-    """How a long search is watched: seconds left, whether it has been cancelled, and where progress goes."""
+    """How a long search is watched: seconds left, whether it has been cancelled, and where progress goes.
+
+    `aside` runs the solver's calls; without one they are waited for.
+    """
 
     seconds_left: Callable[[], float] = field(default=lambda: inf)
     cancelled: Callable[[], bool] = _never
     report: Callable[[Progress], None] = _quiet
+    aside: Aside = _waited_for
 
     def share(self, part: float) -> Watch:
         """A watch that ends after a part of the time left now."""
         end = (1.0 - part) * self.seconds_left()
-        return self if end == inf else Watch(lambda: self.seconds_left() - end, self.cancelled, self.report)
+        return self if end == inf else replace(self, seconds_left=lambda: self.seconds_left() - end)
 
     def over(self) -> bool:
         """Whether to stop and keep the best found."""
@@ -183,7 +211,26 @@ class Grouping:
     sets: tuple[tuple[int, tuple[int, ...]], ...]
 
 
-def spread_of(units: Units, limits: FloatArray, chosen: tuple[int, ...] | list[int]) -> float:
+@dataclass(frozen=True, slots=True)
+class MostSets:
+    """Answer of the first stage: the grouping found, how many engines it completes, the most there can be."""
+
+    grouping: Grouping
+    complete: int
+    bound: int
+
+    @property
+    def proven(self) -> bool:
+        """Whether no grouping has more."""
+        return self.complete == self.bound
+
+
+def spread_of(units: Units, limits: FloatArray, chosen: tuple[int, ...]) -> float:
     """Σ over characteristics of range / limit of one set."""
     index = list(chosen)
     return float(((units.high[index].max(axis=0) - units.low[index].min(axis=0)) / limits).sum())
+
+
+def total_spread(units: Units, limits: FloatArray, grouping: Grouping) -> float:
+    """Σ over sets and characteristics of range / limit."""
+    return sum(spread_of(units, limits, chosen) for _, chosen in grouping.sets)

@@ -9,15 +9,12 @@ window of their own.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
 from valvelab.arrays import BoolArray, FloatArray, IntArray
-from valvelab.sets.tray import Grouping, Position, Progress, Units, Watch
+from valvelab.sets.tray import SLACK, Grouping, Position, Units, Watch
 
-SLACK = 1.0 + 1e-12
 MOST_WINDOWS = 60_000
 MOST_TRIED = 8
 """Windows looked at for each that may be kept: many turn out to lie inside another."""
@@ -40,7 +37,7 @@ def maximal_windows(
 
     Above `most` windows, or when the watch ends, the search stops, and the matrix lacks some.
     """
-    allowed = np.flatnonzero((units.low >= position.low).all(axis=1) & (units.high <= position.high).all(axis=1))
+    allowed = np.flatnonzero(units.suiting(position))
     width = -(-len(units.members) // 8)
     batches: list[NDArray[np.uint8]] = [np.zeros((0, width), dtype=np.uint8)]
     count = 0
@@ -145,20 +142,6 @@ def _fill(units: Units, size: int, members: IntArray, seed: int, popularity: Int
     return tuple(sorted(chosen)) if weight == size else None
 
 
-@dataclass(frozen=True, slots=True)
-class MostSets:
-    """Answer of the first stage: the grouping found, how many engines it completes, the most there can be."""
-
-    grouping: Grouping
-    complete: int
-    bound: int
-
-    @property
-    def proven(self) -> bool:
-        """Whether no grouping has more."""
-        return self.complete == self.bound
-
-
 def simple_bound(units: Units, positions: tuple[Position, ...], windows: list[BoolArray]) -> int:
     """An upper bound on complete engines that needs no solver: springs that are in some window."""
     bounds = []
@@ -168,18 +151,3 @@ def simple_bound(units: Units, positions: tuple[Position, ...], windows: list[Bo
     anywhere = np.any([w.any(axis=0) for w in windows if len(w)] or [np.zeros(len(units.members), bool)], axis=0)
     whole = int(units.weight[anywhere].sum()) // sum(position.size for position in positions)
     return min([*bounds, whole])
-
-
-def most_sets(
-    units: Units, positions: tuple[Position, ...], windows: list[BoolArray], limits: FloatArray, watch: Watch
-) -> MostSets:
-    """The most complete engines, proven with a bound unless the watch runs out; then the best found and its bound."""
-    from valvelab.sets.most_sets import WindowSearch
-
-    start = greedy_sets(units, positions, windows)
-    complete = len(start.sets) // len(positions)
-    bound = max(simple_bound(units, positions, windows), complete)
-    watch.report(Progress("sets", complete, bound))
-    if complete == bound or watch.over():
-        return MostSets(start, complete, bound)
-    return WindowSearch(units, positions, windows, limits, MostSets(start, complete, bound), watch).run()

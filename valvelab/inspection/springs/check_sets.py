@@ -14,6 +14,7 @@ from time import monotonic
 import numpy as np
 
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.inspection.springs.beside import beside
 from valvelab.inspection.springs.sets import Prepared, SetsInspection, SetsQuestion, answer, prepare
 from valvelab.records.result import Note, warning
 from valvelab.sets.least_spread import EQUAL, LeastSpread
@@ -119,7 +120,7 @@ def _broken_bounds(tray: Tray, matched: MatchedSets) -> list[Note]:
     if matched.total_spread < matched.bound_total_spread * (1.0 - EQUAL) - EQUAL:
         found.append(warning("total_spread", f"below the bound of {matched.bound_total_spread:g}"))
     end = monotonic() + TRIED_S
-    tried = match(tray, Watch(lambda: end - monotonic()))
+    tried = match(tray, Watch(lambda: end - monotonic(), aside=beside))
     if len(tried.sets) > matched.bound_sets:
         found.append(
             warning("sets", f"{len(tried.sets)} sets are possible, more than the bound of {matched.bound_sets}")

@@ -11,6 +11,7 @@ import numpy as np
 
 from valvelab.errors import CannotEvaluate, Reason, WrongUsage
 from valvelab.inspection.springs.analysis import Number, SpringAnalysis
+from valvelab.inspection.springs.beside import beside
 from valvelab.inspection.springs.characteristics import KEY_OF
 from valvelab.inspection.springs.inspect import SpringsQuestion, values_of
 from valvelab.inspection.springs.usable import usable_springs
@@ -135,7 +136,7 @@ def _watch(
 ) -> Watch:
     end = monotonic() + question.time_limit_s
     quiet = Watch()
-    return Watch(lambda: end - monotonic(), cancelled or quiet.cancelled, report or quiet.report)
+    return Watch(lambda: end - monotonic(), cancelled or quiet.cancelled, report or quiet.report, beside)
 
 
 def _left_out(table: Mapping[str, Mapping[str, Number]]) -> list[Note]:
