@@ -175,7 +175,7 @@ def _others(
 
 
 def _wall(chosen: SpringAnalysis, heights: tuple[float, float], shown: tuple[float, float]) -> list[Band]:
-    solid = chosen.solid.value
+    solid = chosen.solid_height.value
     if solid is None or solid <= heights[0]:
         return []
     ends = np.array([heights[0], solid])

@@ -5,10 +5,12 @@ The listing command, the window's column tips, the certificate's method page and
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from importlib import import_module
 from typing import Literal
 
+from valvelab.measured import Measured, missing
 from valvelab.units import Dimension
 
 FreeOf = Literal["angle error", "angle unit", "lift unit"]
@@ -26,7 +28,7 @@ class Characteristic:
     listed: False for what a record holds and no limit applies to.
 
     label: its printed name, by default its name; table: the title of the table that it stands in; u_column: whether
-    tables have room for its uncertainty.
+    tables have room for its uncertainty; named: its key in a record, by default the name with its unit.
     """
 
     name: str
@@ -43,6 +45,13 @@ class Characteristic:
     label: str = ""
     table: str = ""
     u_column: bool = False
+    named: str = ""
+
+    @property
+    def key(self) -> str:
+        """Its key in a record."""
+        unit = self.unit.lower().replace("/", "_per_").replace(" ", "_")
+        return self.named or (f"{self.name}_{unit}" if unit else self.name)
 
     @property
     def head(self) -> str:
@@ -58,6 +67,23 @@ class Characteristic:
     def listing(self) -> dict[str, object]:
         """What a listing says of it."""
         return {name: getattr(self, name) for name in _TOLD}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Row(Characteristic):
+    """A row with its function: what was measured of a thing of its subject, at a lift or height where it needs one.
+
+    states_u: whether the record holds its uncertainty.
+    """
+
+    of: Callable[..., Measured]
+    states_u: bool = True
+
+    def measured(self, thing: object, at_mm: float | None = None) -> Measured:
+        """What was measured of a thing."""
+        if self.needs_at is None:
+            return self.of(thing)
+        return missing(f"no {self.needs_at} `at` is given") if at_mm is None else self.of(thing, at_mm)
 
 
 _TOLD = ("name", "unit", "dimension", "subject", "meaning", "method", "source", "needs_at", "period")

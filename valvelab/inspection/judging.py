@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from valvelab.conformity.decision import decide, nearest_branch
 from valvelab.errors import BadSpec
-from valvelab.inspection.characteristics import Subject
+from valvelab.inspection.characteristics import Row, Subject
 from valvelab.inspection.limits import DeadCentre, Ends, Limit, Where, meant_here, readings_of
 from valvelab.measured import Measured, missing
 from valvelab.records.result import Note, Verdict, info, warning
@@ -28,6 +28,17 @@ class Item:
     name: str
     kind: str | None
     look_up: Callable[[str, float | None], Measured | None]
+
+
+def item_of(name: str, kind: str | None, thing: object, rows: Iterable[Row]) -> Item:
+    """A thing as what limits apply to: what the rows of its subject say of it."""
+    known = {row.name: row for row in rows}
+
+    def look_up(characteristic: str, at_mm: float | None) -> Measured | None:
+        row = known.get(characteristic)
+        return None if row is None else row.measured(thing, at_mm)
+
+    return Item(name, kind, look_up)
 
 
 def judge(

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from functools import partial
 from typing import Any
 
-from valvelab.inspection.springs.characteristics import CHARACTERISTICS, KEY_OF
+from valvelab.inspection.springs.characteristics import FORCES, OTHERS, recorded, row_of
 from valvelab.records.sets_result import SetsResult, SpringSet
 from valvelab.records.shims_result import ShimPosition, ShimsResult
 from valvelab.records.springs_result import ExcludedSpring, SpringResult
@@ -16,21 +16,15 @@ from valvelab.units import System, display_unit, show
 
 USUAL: dict[str, Usual] = {"N": (1, 1), "N/mm": (2, 1), "mm": (2, 3), "MPa": (0, 1), "Hz": (0, 0), "": (2, 2)}
 """Decimals of a spring's figures where no uncertainty is known."""
-FORCES = ("seat_force", "open_force", "rate", "solid_height", "coil_bind_margin", "margin_per_coil")
-OTHERS = (
-    "free_length", "hysteresis", "set_loss", "stress_seat", "stress_open", "stress_solid", "surge", "strength_margin",
-    "fatigue_margin",
-)  # fmt: skip
-_BY_KEY = {KEY_OF[row.name]: row for row in CHARACTERISTICS}
+_BY_KEY = {row.key: row for row in recorded()}
 
 
 def spring_column(name: str, *, with_u: bool = False) -> Column[Any]:
     """A characteristic of a spring, or of a spring of a nest."""
-    key = KEY_OF[name]
-    known = _BY_KEY[key]
+    known = row_of(name)
     return Column(
-        known.head, known.unit, partial(_field, key=key), partial(_u, key=key), USUAL[known.unit], with_u,
-        tip=known.explained,
+        known.head, known.unit, partial(_field, key=known.key), partial(_u, key=known.key), USUAL[known.unit],
+        with_u and known.u_column, tip=known.explained,
     )  # fmt: skip
 
 
@@ -49,17 +43,18 @@ def spring_tables(springs: Sequence[SpringResult], system: System) -> list[Table
     named: list[Column[SpringResult]] = [Column("spring", words=lambda row: row.spring)]
     if any(row.stage is not None for row in springs):
         named.append(Column("stage", words=lambda row: row.stage or ""))
-    forces = [spring_column(name, with_u=name != "margin_per_coil") for name in FORCES]
-    others = [spring_column(name) for name in OTHERS]
+    forces, others = (
+        [spring_column(row.name, with_u=True) for row in recorded() if row.table == title] for title in (FORCES, OTHERS)
+    )
     tables = [table_of(springs, [*named, *forces], system)]
     if any(column.filled(springs) for column in others):
-        tables.append(table_of(springs, [*named, *others], system, "Wire, hysteresis and natural frequency"))
+        tables.append(table_of(springs, [*named, *others], system, OTHERS))
     parts = [(row.spring, part) for row in springs for part in row.elements]
     if parts:
         of_nest: list[Column[Any]] = [
             Column("spring", words=lambda row: row[0]),
             Column("element", words=lambda row: row[1].element),
-            *(_of_second(spring_column(name)) for name in (*FORCES, *OTHERS)),
+            *(_of_second(spring_column(row.name)) for row in recorded()),
         ]
         tables.append(table_of(parts, of_nest, system, "Springs of a nest by themselves"))
     return tables

@@ -38,19 +38,13 @@ Of = Callable[[MeasuredShaft, float | None], ByItem]
 class LobeRow(Characteristic):
     """A row with its function.
 
-    block: the part of a lobe's record that holds it, "" for the lobe itself, None where it is not there; named: its key
-    there, by default the name with its unit; states_u: whether its uncertainty is recorded too.
+    block: the part of a lobe's record that holds it, "" for the lobe itself, None where it is not there; states_u:
+    whether its uncertainty is recorded too.
     """
 
     of: Of
     block: str | None = ""
-    named: str = ""
     states_u: bool = True
-
-    @property
-    def key(self) -> str:
-        """Its key in a record."""
-        return self.named or f"{self.name}_{self.unit.replace('/', '_per_').replace(' ', '_')}"
 
     def stated(self, lobe: LobeResult) -> Measured:
         """What a lobe's record says of it."""

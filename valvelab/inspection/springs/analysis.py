@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from math import hypot
+from typing import TypeVar, cast
 
 import numpy as np
 
 from valvelab.arrays import FloatArray
 from valvelab.errors import BadQuantity, BadSpec, CannotEvaluate
+from valvelab.measured import Measured, missing
 from valvelab.records.result import Note, info, warning
 from valvelab.records.spec import Fitting, Spec
 from valvelab.records.spring_readings import CoilData, ElementReadings, SpringReadings, SpringTable
@@ -17,10 +19,11 @@ from valvelab.springs.coil_bind import Knee, find_knee
 from valvelab.springs.division import force_division
 from valvelab.springs.nest import Element, nest_force, nest_force_uncertainty, nest_rate, nest_solid_height
 from valvelab.springs.rate import RateFit
-from valvelab.springs.spring import ForceCurve, ReadingUncertainty, force_curve, hysteresis, noise_of, with_end
-from valvelab.springs.stress import WireMaterial, material_key
+from valvelab.springs.spring import ForceCurve, ReadingUncertainty, force_curve, with_end
+from valvelab.springs.stress import StressFactor, WireMaterial, material_key
 from valvelab.units import bounded, parse_quantity
 
+T = TypeVar("T")
 MOST_COILS = 100.0
 """More coils than any valve spring has (ours; no source)."""
 
@@ -37,6 +40,7 @@ class Fit:
     materials: Mapping[str, WireMaterial]
     height_of_spec: bool = False
     """Whether the installed height is the spec's, for every spring."""
+    stress_factor: StressFactor = "EN 13906-1"
 
     @property
     def open_height_mm(self) -> float | None:
@@ -215,15 +219,6 @@ def _slack_out(curve: ForceCurve) -> ForceCurve:
 
 
 @dataclass(frozen=True, slots=True)
-class Number:
-    """A value with its standard uncertainty; None with the reason."""
-
-    value: float | None
-    standard_uncertainty: float | None = None
-    reason: str = ""
-
-
-@dataclass(frozen=True, slots=True)
 class SpringAnalysis:
     """One spring in one stage, ready to be asked for forces."""
 
@@ -231,27 +226,35 @@ class SpringAnalysis:
     fit: Fit
     elements: tuple[ElementCurves, ...]
     rate_fit: RateFit | None
-    rate_reason: str
-    solid: Number
+    rate: Measured
+    solid_height: Measured
     solid_from_readings: bool
+    new: SpringAnalysis | None = None
+    """The same spring in its `new` stage, of one that was run in."""
+    _once: dict[object, object] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     @property
     def name(self) -> str:
         """The spring's name."""
         return self.readings.spring
 
-    def force(self, height_mm: float | None, missing: str = "no height is stated") -> Number:
-        """Force at a height of the valve, with its uncertainty, or the reason why not."""
-        if height_mm is None:
-            return Number(None, None, missing)
-        if self.solid.value is not None and height_mm < self.solid.value - 1e-9:
-            return Number(None, None, f"{height_mm:g} mm is below the solid height of {self.solid.value:.3f} mm")
+    def once(self, work: Callable[[SpringAnalysis], T]) -> T:
+        """What is asked for more than once, worked out once."""
+        if work not in self._once:
+            self._once[work] = work(self)
+        return cast("T", self._once[work])
+
+    def force(self, height_mm: float) -> Measured:
+        """Force at a height of the valve."""
+        solid = self.solid_height.value
+        if solid is not None and height_mm < solid - 1e-9:
+            return missing(f"{height_mm:g} mm is below the solid height of {solid:.3f} mm")
         parts = [element.part(to_the_knee=True) for element in self.elements]
         try:
             value = nest_force(parts, height_mm)
         except CannotEvaluate as error:
-            return Number(None, None, str(error))
-        return Number(value, nest_force_uncertainty(parts, height_mm, self.fit.stated))
+            return missing(str(error))
+        return Measured(value, nest_force_uncertainty(parts, height_mm, self.fit.stated))
 
     def plain_force(self, height_mm: float) -> float | None:
         """Force at a height of the valve without its uncertainty; None where it was not read."""
@@ -260,60 +263,22 @@ class SpringAnalysis:
         except CannotEvaluate:
             return None
 
-    def seat_force(self) -> Number:
-        """Force at the installed height."""
-        return self.force(self.fit.installed_height_mm, "no installed height is stated")
-
-    def open_force(self) -> Number:
-        """Force at the open height."""
-        return self.force(self.fit.open_height_mm, "no installed height and valve lift are stated")
-
-    def free_length(self) -> Number:
-        """Height of the reading of no force, else as stated."""
-        if len(self.elements) == 1:
-            curve = self.elements[0].read
-            loose = np.flatnonzero(curve.force_n <= 0.0)
-            if loose.size:
-                return Number(float(curve.height_mm[loose[0]]), self.fit.stated.height_mm)
-        coils = self.elements[0].coil if len(self.elements) == 1 else self.fit.coil
-        stated = coils.free_length_mm
-        return Number(stated, None, "" if stated else "no reading of no force, and none is stated")
-
-    def margin(self) -> Number:
-        """Open height − solid height."""
-        height = self.fit.open_height_mm
-        if height is None:
-            return Number(None, None, "no installed height and valve lift are stated")
-        if self.solid.value is None:
-            return Number(None, None, self.solid.reason)
-        return Number(height - self.solid.value, self.solid.standard_uncertainty)
-
-    def hysteresis(self) -> Number:
-        """Mean of compress − release, the elements added."""
-        total, variance = 0.0, 0.0
-        for element in self.elements:
-            if element.release is None:
-                return Number(None, None, "no release stroke was read")
-            try:
-                total += hysteresis(element.free, element.release)
-            except CannotEvaluate as error:
-                return Number(None, None, str(error))
-            noise = noise_of(element.free)
-            variance += 0.0 if noise is None else 2.0 * noise**2 / element.release.height_mm.size
-        return Number(total, variance**0.5 if variance > 0.0 else None)
+    @property
+    def alone(self) -> ElementCurves | None:
+        """The spring's one element; None of a nest."""
+        return self.elements[0] if len(self.elements) == 1 else None
 
     def span(self) -> tuple[float, float]:
         """Heights of the valve over which all elements were read free of coil bind."""
-        low = max(element.free.low_mm - element.offset_mm for element in self.elements)
-        return low, min(element.free.high_mm - element.offset_mm for element in self.elements)
+        return _span(self.elements)
 
     def free_readings(self) -> tuple[FloatArray, FloatArray]:
         """Heights at the valve and forces of the whole spring, at the heights of its first element."""
-        low, high = self.span()
         first = self.elements[0].free
-        if len(self.elements) == 1:
-            return first.height_mm - self.elements[0].offset_mm, first.force_n
         heights = first.height_mm - self.elements[0].offset_mm
+        if self.alone:
+            return heights, first.force_n
+        low, high = self.span()
         heights = heights[(heights >= low - 1e-9) & (heights <= high + 1e-9)]
         parts = [element.part(to_the_knee=False) for element in self.elements]
         return heights, np.array([nest_force(parts, float(h)) for h in heights])
@@ -328,29 +293,40 @@ def analyse(readings: SpringReadings, fit: Fit, file: str) -> SpringAnalysis:
     except CannotEvaluate as error:
         raise CannotEvaluate(error.reason, f"{file}, {readings.place}: spring {readings.spring!r}: {error}") from None
     solid, from_readings = _solid(elements, fit)
-    rate, reason = _rate(elements, fit)
-    return SpringAnalysis(readings, fit, elements, rate, reason, solid, from_readings)
+    low, high = _span(elements)
+    line, rate = rate_between(
+        elements,
+        low if fit.open_height_mm is None else fit.open_height_mm,
+        high if fit.installed_height_mm is None else fit.installed_height_mm,
+        fit.stated,
+    )
+    return SpringAnalysis(readings, fit, elements, line, rate, solid, from_readings)
 
 
-def _solid(elements: tuple[ElementCurves, ...], fit: Fit) -> tuple[Number, bool]:
+def _solid(elements: tuple[ElementCurves, ...], fit: Fit) -> tuple[Measured, bool]:
     """Solid height, and whether the readings gave it; a stated one counts before the knee of the readings."""
     if len(elements) > 1 and fit.coil.solid_height_mm is not None:
-        return Number(fit.coil.solid_height_mm), False
+        return Measured(fit.coil.solid_height_mm), False
     whole = nest_solid_height([element.part(to_the_knee=False) for element in elements])
     if whole is not None:
         known = [element for element in elements if element.solid_height_mm is not None]
         governs = max(known, key=lambda element: (element.solid_height_mm or 0.0) - element.offset_mm)
-        return Number(*whole), governs.knee is not None and governs.coil.solid_height_mm is None
-    return Number(None, None, "the readings did not go to coil bind, and no solid height is stated"), False
+        return Measured(*whole), governs.knee is not None and governs.coil.solid_height_mm is None
+    return missing("the readings did not go to coil bind, and no solid height is stated"), False
 
 
-def _rate(elements: tuple[ElementCurves, ...], fit: Fit) -> tuple[RateFit | None, str]:
-    """Rate between open and installed height; with neither stated, over everything free of coil bind."""
-    low = max(element.free.low_mm - element.offset_mm for element in elements)
-    high = min(element.free.high_mm - element.offset_mm for element in elements)
-    low = low if fit.open_height_mm is None else fit.open_height_mm
-    high = high if fit.installed_height_mm is None else fit.installed_height_mm
+def rate_between(
+    elements: Sequence[ElementCurves], low_mm: float, high_mm: float, stated: ReadingUncertainty
+) -> tuple[RateFit | None, Measured]:
+    """Rate of elements together between two heights of the valve, of readings free of coil bind; its line first."""
     try:
-        return nest_rate([element.part(to_the_knee=False) for element in elements], low, high, fit.stated), ""
+        line = nest_rate([element.part(to_the_knee=False) for element in elements], low_mm, high_mm, stated)
     except CannotEvaluate as error:
-        return None, str(error)
+        return None, missing(str(error))
+    return line, Measured(line.rate_n_per_mm, line.rate_uncertainty_n_per_mm)
+
+
+def _span(elements: Sequence[ElementCurves]) -> tuple[float, float]:
+    """Heights of the valve over which all elements were read free of coil bind."""
+    low = max(element.free.low_mm - element.offset_mm for element in elements)
+    return low, min(element.free.high_mm - element.offset_mm for element in elements)

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from valvelab.errors import WrongUsage
-from valvelab.inspection.springs.characteristics import KEY_OF
+from valvelab.inspection.springs.characteristics import row_of
 from valvelab.inspection.springs.sets import SetsInspection, SetsQuestion, inspect_sets
 from valvelab.records.result import Note, info, warning
 from valvelab.records.sets_result import SpringSet
@@ -21,7 +21,7 @@ def describe_sets(question: SetsQuestion, given: tuple[tuple[str, ...], ...]) ->
     plain = inspect_sets(replace(question, time_limit_s=0.0))
     table = plain.result.values
     _check(given, table, {one.spring: one.reason for one in plain.result.excluded})
-    keys = {KEY_OF[name]: limit for name, limit in question.within.items()}
+    keys = {row_of(name).key: limit for name, limit in question.within.items()}
     made = tuple(_described(one, table, keys) for one in given)
     used = {name for one in given for name in one}
     total = sum(one.spread[key] / limit for one in made for key, limit in keys.items())

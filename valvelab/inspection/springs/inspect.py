@@ -4,16 +4,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
-from math import hypot
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from valvelab.inspection.judging import Item, judge
-from valvelab.inspection.springs.analysis import Fit, Number, SpringAnalysis, analyse, fit_of
-from valvelab.inspection.springs.characteristics import KEY_OF
-from valvelab.inspection.springs.wire import WireNumbers, wire_numbers
-from valvelab.measured import Measured
+from valvelab.inspection.judging import item_of, judge
+from valvelab.inspection.springs.analysis import Fit, SpringAnalysis, analyse, fit_of
+from valvelab.inspection.springs.characteristics import CHARACTERISTICS, measured, recorded, row_of, wires
+from valvelab.inspection.springs.wire import ElementWire
 from valvelab.records.result import Note, Source, Verdict, info, warning
 from valvelab.records.spec import Spec
 from valvelab.records.spring_readings import SpringTable
@@ -64,19 +62,21 @@ class SpringsInspection:
 
 def analyse_all(question: SpringsQuestion) -> tuple[Fit, tuple[SpringAnalysis, ...], list[Note]]:
     """Every spring analysed, in the file's order; readings that can't be used are refused with their place."""
-    fit, notes = fit_of(question.table, question.spec, question.materials, question.spec_file)
-    analyses = tuple(analyse(readings, fit, question.table.file) for readings in question.table.springs)
-    return fit, analyses, [*question.table.notes, *notes]
+    table = question.table
+    fit, notes = fit_of(table, question.spec, question.materials, question.spec_file)
+    fit = replace(fit, stress_factor=question.stress_factor)
+    analyses = [analyse(readings, fit, table.file) for readings in table.springs]
+    new = {one.name: one for one in analyses if (one.readings.stage or "").casefold() == "new"}
+    staged = (replace(one, new=new.get(one.name)) if _is_run_in(one.readings.stage) else one for one in analyses)
+    return fit, tuple(staged), [*table.notes, *notes]
 
 
 def inspect_springs(question: SpringsQuestion) -> SpringsInspection:
     """Inspect every spring of a file and hold it against the spec."""
     fit, analyses, notes = analyse_all(question)
-    wires = [wire_numbers(analysis, question.stress_factor) for analysis in analyses]
-    numbers = _all_numbers(analyses, wires)
-    rows = tuple(map(_row, analyses, wires, numbers))
-    notes += _missing(fit, analyses, numbers) + _coil_bind_notes(analyses) + _common(fit, rows)
-    verdicts, remarks = _judged(question, analyses, numbers)
+    rows = tuple(map(_row, analyses))
+    notes += _missing(fit, analyses) + _coil_bind_notes(analyses) + _common(fit, rows)
+    verdicts, remarks = spring_verdicts(question, analyses)
     notes += remarks
     result = SpringsResult(
         source=question.sources,
@@ -89,29 +89,14 @@ def inspect_springs(question: SpringsQuestion) -> SpringsInspection:
     return SpringsInspection(fit, analyses, result, question.spec)
 
 
-def spring_verdicts(question: SpringsQuestion, analyses: tuple[SpringAnalysis, ...]) -> list[Verdict]:
-    """What the spec says of springs that were analysed already, each in its last stage; empty without a spec."""
-    wires = [wire_numbers(analysis, question.stress_factor) for analysis in analyses]
-    return _judged(question, analyses, _all_numbers(analyses, wires))[0]
-
-
-def _all_numbers(analyses: tuple[SpringAnalysis, ...], wires: Sequence[WireNumbers]) -> list[dict[str, Number]]:
-    losses = _set_losses(analyses)
-    alone = Number(None, None, "no `new` stage to compare with")
-    return [
-        _numbers(analysis, wire, losses.get(number, alone))
-        for number, (analysis, wire) in enumerate(zip(analyses, wires, strict=True))
-    ]
-
-
-def _judged(
-    question: SpringsQuestion, analyses: tuple[SpringAnalysis, ...], numbers: Sequence[Mapping[str, Number]]
+def spring_verdicts(
+    question: SpringsQuestion, analyses: tuple[SpringAnalysis, ...]
 ) -> tuple[list[Verdict], list[Note]]:
-    """Verdicts on every spring in its last stage, and what is to be said of them."""
+    """What the spec says of every spring in its last stage, and what is to be said of it; empty without a spec."""
     if question.spec is None:
         return [], []
-    chosen = latest_stages(analyses)
-    items = [_item(analyses[number], numbers[number]) for number in chosen]
+    chosen = [analyses[number] for number in latest_stages(analyses)]
+    items = [item_of(one.name, kind_of(one.readings.position), one, CHARACTERISTICS) for one in chosen]
     verdicts, notes = judge(question.spec, {"spring": items}, question.spec_file)
     if len(chosen) < len(analyses):
         notes.insert(0, info("verdicts", "springs read in several stages are judged in their last stage"))
@@ -120,24 +105,6 @@ def _judged(
 
 def _is_run_in(stage: str | None) -> bool:
     return stage is not None and re.sub(r"[\s_-]", "", stage.casefold()) == "runin"
-
-
-def _set_losses(analyses: tuple[SpringAnalysis, ...]) -> dict[int, Number]:
-    """Seat force of the `new` stage − that of the `run-in` stage, at the row of the latter."""
-    new = {a.name: a.seat_force() for a in analyses if (a.readings.stage or "").casefold() == "new"}
-    losses: dict[int, Number] = {}
-    for number, analysis in enumerate(analyses):
-        before = new.get(analysis.name)
-        if before is None or not _is_run_in(analysis.readings.stage):
-            continue
-        after = analysis.seat_force()
-        if before.value is None or after.value is None:
-            losses[number] = Number(None, None, before.reason or after.reason)
-            continue
-        both = (before.standard_uncertainty, after.standard_uncertainty)
-        u = None if None in both else hypot(*(part for part in both if part is not None))
-        losses[number] = Number(before.value - after.value, u)
-    return losses
 
 
 def latest_stages(analyses: tuple[SpringAnalysis, ...]) -> list[int]:
@@ -150,68 +117,36 @@ def latest_stages(analyses: tuple[SpringAnalysis, ...]) -> list[int]:
     return sorted(last.values())
 
 
-def _row(analysis: SpringAnalysis, wire: WireNumbers, numbers: Mapping[str, Number]) -> SpringResult:
+def _row(analysis: SpringAnalysis) -> SpringResult:
     heights, forces = analysis.free_readings()
     rates = np.zeros(0)
     if heights.size > 1:
         heights, rates = rate_curve(heights, forces)
-    fit = analysis.rate_fit
+    line, solid = analysis.rate_fit, analysis.solid_height.value
+    each = analysis.once(wires)
+    numbers = {row.key: measured(analysis, row) for row in recorded()}
+    stressed = numbers["stress_seat_mpa"].value is not None or numbers["stress_open_mpa"].value is not None
     return SpringResult(
         spring=analysis.name,
         stage=analysis.readings.stage,
         position=analysis.readings.position,
-        rate_fit=None
-        if fit is None
-        else RateLine(
-            intercept_n=fit.intercept_n,
-            slope_n_per_mm=fit.slope_n_per_mm,
-            residual_sd_n=fit.residual_sd_n,
-            readings=fit.readings,
-            low_mm=fit.low_mm,
-            high_mm=fit.high_mm,
-        ),
+        rate_fit=None if line is None else RateLine.model_validate(line, from_attributes=True),
         rate_curve=None
         if rates.size == 0
         else RateCurve(height_mm=tuple(map(float, heights)), rate_n_per_mm=tuple(map(float, rates))),
         progressive=None if rates.size < 3 else bool(rates[0] > PROGRESSIVE * rates[-1]),
-        solid_height_from=None
-        if analysis.solid.value is None
-        else ("readings" if analysis.solid_from_readings else "stated"),
-        stress_factor=wire.factor,
-        tensile_strength_mpa=wire.tensile_mpa,
-        elements=tuple(ElementResult(**row) for row in wire.elements),
-        uncertainty={key: number.standard_uncertainty for key, number in numbers.items()},
+        solid_height_from=None if solid is None else ("readings" if analysis.solid_from_readings else "stated"),
+        stress_factor=analysis.fit.stress_factor if stressed else None,
+        tensile_strength_mpa=each[0].tensile_mpa if analysis.alone else None,
+        elements=() if analysis.alone else tuple(map(_element, each)),
+        uncertainty={key: number.u for key, number in numbers.items()},
         **{key: number.value for key, number in numbers.items()},
     )
 
 
-def _numbers(analysis: SpringAnalysis, wire: WireNumbers, loss: Number) -> dict[str, Number]:
-    """Every judged number by its JSON key."""
-    margin = analysis.margin()
-    coils = analysis.elements[0].coil.active_coils if len(analysis.elements) == 1 else None
-    fit = analysis.rate_fit
-    rate = Number(None, None, analysis.rate_reason)
-    if fit is not None:
-        rate = Number(fit.rate_n_per_mm, fit.rate_uncertainty_n_per_mm)
-    return {
-        "seat_force_n": analysis.seat_force(),
-        "open_force_n": analysis.open_force(),
-        "rate_n_per_mm": rate,
-        "solid_height_mm": analysis.solid,
-        "coil_bind_margin_mm": margin,
-        "margin_per_coil_mm": _per_coil(margin, coils),
-        "free_length_mm": analysis.free_length(),
-        "hysteresis_n": analysis.hysteresis(),
-        "set_loss_n": loss,
-        **wire.numbers,
-    }
-
-
-def _per_coil(margin: Number, coils: float | None) -> Number:
-    if margin.value is None or coils is None:
-        return Number(None, None, margin.reason or "no active coils are stated")
-    u = margin.standard_uncertainty
-    return Number(margin.value / coils, None if u is None else u / coils)
+def _element(wire: ElementWire) -> ElementResult:
+    numbers = {row.key: row.element(wire).value for row in CHARACTERISTICS if row.element is not None}
+    return ElementResult(element=wire.element.element, **numbers)
 
 
 def _about(analysis: SpringAnalysis) -> str:
@@ -225,17 +160,15 @@ def _names(names: list[str]) -> str:
     return ", ".join(shown[:8]) + (f" and {len(shown) - 8} more" if len(shown) > 8 else "")
 
 
-def _missing(fit: Fit, analyses: Sequence[SpringAnalysis], numbers: Sequence[Mapping[str, Number]]) -> list[Note]:
+def _missing(fit: Fit, analyses: Sequence[SpringAnalysis]) -> list[Note]:
     """Why numbers are missing, springs of one reason together; what the file lacks as a whole was said already."""
     reasons: dict[tuple[str, str], list[str]] = {}
-    offers = {"rate": "rate_n_per_mm", "solid_height": "solid_height_mm"}
-    if fit.installed_height_mm is not None:
-        offers["seat_force"] = "seat_force_n"
-    if fit.open_height_mm is not None:
-        offers["open_force"] = "open_force_n"
-    for analysis, known in zip(analyses, numbers, strict=True):
-        for name, key in offers.items():
-            if reason := known[key].reason:
+    offers = ["rate", "solid_height"]
+    offers += ["seat_force"] if fit.installed_height_mm is not None else []
+    offers += ["open_force"] if fit.open_height_mm is not None else []
+    for analysis in analyses:
+        for name in offers:
+            if reason := measured(analysis, row_of(name)).reason:
                 reasons.setdefault((name, reason), []).append(_about(analysis))
     return [warning(name, f"{_names(springs)}: {reason}") for (name, reason), springs in reasons.items()]
 
@@ -251,7 +184,7 @@ def _coil_bind_notes(analyses: tuple[SpringAnalysis, ...]) -> list[Note]:
 
 
 def _solid_notes(analysis: SpringAnalysis, about: str) -> list[Note]:
-    stated = analysis.solid.value
+    stated = analysis.solid_height.value
     knees = [element.knee.solid_height_mm - element.offset_mm for element in analysis.elements if element.knee]
     if stated is None or analysis.solid_from_readings or not knees:
         return []
@@ -289,25 +222,3 @@ def kind_of(position: str | None) -> str | None:
         return "intake" if lobe.group(1).upper() == "I" else "exhaust"
     word = position.strip().casefold()
     return next((kind for kind in ("intake", "exhaust") if word.startswith(kind)), None)
-
-
-def _item(analysis: SpringAnalysis, numbers: Mapping[str, Number]) -> Item:
-    def look_up(name: str, at_mm: float | None) -> Measured | None:
-        at_height = name == "force"
-        number = analysis.force(at_mm, "no height `at` is given") if at_height else numbers[KEY_OF[name]]
-        return Measured(number.value, number.standard_uncertainty, number.reason)
-
-    return Item(analysis.name, kind_of(analysis.readings.position), look_up)
-
-
-def values_of(analysis: SpringAnalysis, names: tuple[str, ...]) -> dict[str, Number]:
-    """Some of a spring's characteristics, for matching: seat and open force, rate, solid height, free length."""
-    fit = analysis.rate_fit
-    known = {
-        "seat_force": analysis.seat_force,
-        "open_force": analysis.open_force,
-        "rate": lambda: Number(None if fit is None else fit.rate_n_per_mm, None, analysis.rate_reason),
-        "solid_height": lambda: analysis.solid,
-        "free_length": analysis.free_length,
-    }
-    return {name: known[name]() for name in names}

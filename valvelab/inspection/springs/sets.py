@@ -10,11 +10,12 @@ from time import monotonic
 import numpy as np
 
 from valvelab.errors import CannotEvaluate, Reason, WrongUsage
-from valvelab.inspection.springs.analysis import Number, SpringAnalysis
+from valvelab.inspection.springs.analysis import SpringAnalysis
 from valvelab.inspection.springs.beside import beside
-from valvelab.inspection.springs.characteristics import KEY_OF
-from valvelab.inspection.springs.inspect import SpringsQuestion, values_of
+from valvelab.inspection.springs.characteristics import measured, row_of
+from valvelab.inspection.springs.inspect import SpringsQuestion
 from valvelab.inspection.springs.usable import usable_springs
+from valvelab.measured import Measured
 from valvelab.records.result import Note, info, warning
 from valvelab.records.sets_result import SetsResult, SpringSet
 from valvelab.records.springs_result import ExcludedSpring
@@ -79,7 +80,7 @@ class Prepared:
     """A question ready to be matched: each spring in its latest stage, its values, the tray, what has to be said."""
 
     analyses: tuple[SpringAnalysis, ...]
-    table: Mapping[str, Mapping[str, Number]]
+    table: Mapping[str, Mapping[str, Measured]]
     tray: Tray
     notes: tuple[Note, ...]
     excluded: tuple[ExcludedSpring, ...]
@@ -91,7 +92,7 @@ def prepare(question: SetsQuestion) -> Prepared:
     pool = usable_springs(question.springs, with_rejected=question.with_rejected)
     chosen, notes = pool.analyses, list(pool.notes)
     names = tuple(question.within)
-    table = {analysis.name: values_of(analysis, names) for analysis in chosen}
+    table = {one.name: {name: measured(one, row_of(name)) for name in names} for one in chosen}
     notes += _left_out(table)
     usable = tuple(name for name, row in table.items() if all(number.value is not None for number in row.values()))
     if not usable:
@@ -139,7 +140,7 @@ def _watch(
     return Watch(lambda: end - monotonic(), cancelled or quiet.cancelled, report or quiet.report, beside)
 
 
-def _left_out(table: Mapping[str, Mapping[str, Number]]) -> list[Note]:
+def _left_out(table: Mapping[str, Mapping[str, Measured]]) -> list[Note]:
     notes = []
     for spring, row in table.items():
         missing = [f"{name} ({number.reason})" for name, number in row.items() if number.value is None]
@@ -157,7 +158,7 @@ def _torn(question: SetsQuestion, usable: tuple[str, ...]) -> list[Note]:
     ]
 
 
-def _nothing(question: SetsQuestion, table: Mapping[str, Mapping[str, Number]]) -> str:
+def _nothing(question: SetsQuestion, table: Mapping[str, Mapping[str, Measured]]) -> str:
     row = next(iter(table.values()))
     name, number = next((name, number) for name, number in row.items() if number.value is None)
     return f"{question.springs.table.file}: no spring has a {name}: {number.reason}"
@@ -211,7 +212,7 @@ def _result(question: SetsQuestion, ready: Prepared, matched: MatchedSets, notes
         source=question.springs.sources,
         notes=tuple(dict.fromkeys(notes)),
         size=question.size,
-        within={KEY_OF[name]: limit for name, limit in question.within.items()},
+        within={row_of(name).key: limit for name, limit in question.within.items()},
         sets=tuple(_set(problem, one, tuple(question.within)) for one in matched.sets),
         left_over=tuple(name for name in table if name not in used),
         excluded=ready.excluded,
@@ -221,12 +222,12 @@ def _result(question: SetsQuestion, ready: Prepared, matched: MatchedSets, notes
         number_proven=matched.number_proven,
         spread_proven=matched.spread_proven,
         bound_total_spread=matched.bound_total_spread,
-        values={spring: {KEY_OF[c]: row[c].value for c in row} for spring, row in table.items()},
+        values={spring: {row_of(c).key: row[c].value for c in row} for spring, row in table.items()},
     )
 
 
 def _set(problem: Tray, one: MatchedSet, names: tuple[str, ...]) -> SpringSet:
-    keys = [KEY_OF[name] for name in names]
+    keys = [row_of(name).key for name in names]
     means = problem.values[list(one.springs)].mean(axis=0)
     return SpringSet(
         springs=tuple(problem.names[i] for i in one.springs),

@@ -127,9 +127,9 @@ def _lift(fit: Fit, heights: HeightsTable) -> tuple[float | None, list[Note]]:
 
 def margin_at(spring: SpringAnalysis, installed_mm: float, lift_mm: float | None) -> float | None:
     """Coil-bind margin of a spring at an installed height; None while solid height or lift is unknown."""
-    if lift_mm is None or spring.solid.value is None:
+    if lift_mm is None or spring.solid_height.value is None:
         return None
-    return installed_mm - lift_mm - spring.solid.value
+    return installed_mm - lift_mm - spring.solid_height.value
 
 
 def _choice(
@@ -173,10 +173,10 @@ def _explain_impossible(
             Reason.MISSING_INPUT,
             f"{heights.file}: a minimum coil-bind margin is asked for, but no valve lift is stated",
         )
-    if limit is not None and all(spring.solid.value is None for spring in springs):
+    if limit is not None and all(spring.solid_height.value is None for spring in springs):
         raise CannotEvaluate(
             Reason.MISSING_INPUT,
-            f"{heights.file}: a minimum coil-bind margin is asked for, but {springs[0].solid.reason}",
+            f"{heights.file}: a minimum coil-bind margin is asked for, but {springs[0].solid_height.reason}",
         )
     for number in range(len(heights.positions)):
         if not choice.allowed[number].any():
@@ -218,7 +218,7 @@ def _notes(springs: tuple[SpringAnalysis, ...], heights: HeightsTable, lift: flo
         notes.append(warning("shims", "the heights state no shims in stock: none are fitted"))
     if heights.target_seat_force_n is None:
         notes.append(info("target seat force", "none is stated: the least spread of seat forces was sought"))
-    unknown = [spring.name for spring in springs if spring.solid.value is None]
+    unknown = [spring.name for spring in springs if spring.solid_height.value is None]
     if unknown and heights.minimum_coil_bind_margin_mm is not None:
         notes.append(warning("solid_height", f"not used, solid height unknown: {', '.join(unknown)}"))
     elif unknown or lift is None:

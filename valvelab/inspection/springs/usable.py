@@ -28,7 +28,7 @@ def usable_springs(question: SpringsQuestion, *, with_rejected: bool = False) ->
     `with_rejected` takes rejected ones in, and says so. Refused when none is left.
     """
     fit, every, notes = analyse_all(question)
-    verdicts = spring_verdicts(question, every)
+    verdicts, _ = spring_verdicts(question, every)
     latest = tuple(every[number] for number in latest_stages(every))
     rejected = _reasons(verdicts, "reject")
     undecided = [name for name in _reasons(verdicts, "undecided") if name not in rejected]
