@@ -192,5 +192,5 @@ def test_paper_numbers_the_reasons_under_the_table(tmp_path: Path) -> None:
 
 
 def test_the_window_says_the_reason_in_the_row(tmp_path: Path) -> None:
-    why = next(column for column in columns("metric") if column.title == "why")
+    why = next(column for column in columns(judged_rows(tmp_path), "metric") if column.title == "why")
     assert [why.text(row) for row in judged_rows(tmp_path)] == [LACKS_ANGLE, ""]

@@ -222,5 +222,5 @@ def test_another_spec_judges_the_camshaft(tmp_path: Path, capsys: pytest.Capture
 @pytest.mark.usefixtures("small")
 def test_inches_on_request(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     main(["demo", str(tmp_path / "job"), "--units", "inch", "--quiet"])
-    worn = next(line for line in capsys.readouterr().out.splitlines() if line.split()[:2] == ["max_lift", "3E"])
+    worn = next(line for line in capsys.readouterr().out.splitlines() if line.split()[:3] == ["max", "lift", "3E"])
     assert "0.264" in worn  # 6.719 mm / 25.4

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from valvelab.errors import BadQuantity
-from valvelab.tables.decimals import decimals_for
+from valvelab.tables.decimals import decimals_of
 from valvelab.units import (
     CANONICAL,
     FACTORS,
@@ -129,7 +129,7 @@ def test_display() -> None:
 )
 def test_two_digits_of_a_deviation(value: float | None, unit: str, decimals: int) -> None:
     # JCGM 100, 7.2.6: two significant digits suffice
-    assert decimals_for(value, unit) == decimals
+    assert decimals_of((value,), unit) == decimals
 
 
 def test_a_micro_inch_is_a_millionth_of_an_inch() -> None:

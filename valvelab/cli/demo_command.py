@@ -198,7 +198,7 @@ def _part_text(part: DemoPart, kind: str, system: System) -> str:
     lines += [f"  {line}" for line in _by_item(part.verdicts)]
     open_rows = [row for row in part.verdicts if row.decision != "accept"]
     if open_rows:
-        lines += ["", *(f"  {line}" for line in verdict_text(open_rows, system).splitlines())]
+        lines += ["", *(f"  {line}" for line in verdict_text(open_rows, system, part.verdicts).splitlines())]
     return "\n".join(lines)
 
 

@@ -51,11 +51,11 @@ def page(*parts: str | Table | Sequence[Table]) -> str:
     return "\n\n".join(text for text in texts if text)
 
 
-def verdict_text(verdicts: Sequence[Verdict], system: System) -> str:
-    """The table of verdicts with its reasons under it, or nothing."""
+def verdict_text(verdicts: Sequence[Verdict], system: System, among: Sequence[Verdict] = ()) -> str:
+    """The table of verdicts with its reasons under it, or nothing; `among`: all, where these are some of them."""
     if not verdicts:
         return ""
-    table, reasons = verdict_table(verdicts, system)
+    table, reasons = verdict_table(verdicts, system, among=among)
     return "\n".join([table_text(table), *reasons])
 
 

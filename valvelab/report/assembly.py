@@ -166,7 +166,7 @@ def _to_look_at(verdicts: Sequence[Verdict], system: System) -> list[Block]:
     if not shown:
         return []
     heading = "" if len(shown) == len(verdicts) else "Not accepted"
-    blocks = verdict_blocks(shown[:FIRST_PAGE_ROWS], system, heading)
+    blocks = verdict_blocks(shown[:FIRST_PAGE_ROWS], system, heading, verdicts)
     if len(shown) > FIRST_PAGE_ROWS:
         rest = len(shown) - FIRST_PAGE_ROWS
         blocks.append(Paragraph(f"and {rest} more; the full table follows.", "small"))
@@ -197,9 +197,11 @@ def in_words(rule: DecisionRule) -> str:
     return RULES[rule.rule].format(sure=sure, unsure=100.0 - sure)
 
 
-def verdict_blocks(verdicts: Sequence[Verdict], system: System, title: str = "") -> list[Block]:
+def verdict_blocks(
+    verdicts: Sequence[Verdict], system: System, title: str = "", among: Sequence[Verdict] = ()
+) -> list[Block]:
     """The table of verdicts, and under it why some are undecided or what their uncertainty lacks."""
-    table, reasons = verdict_table(verdicts, system, title)
+    table, reasons = verdict_table(verdicts, system, title, among)
     return [table, *(Paragraph(reason, "small") for reason in reasons)]
 
 

@@ -12,48 +12,50 @@ Usual = tuple[int, int]
 """Decimals where no uncertainty is known, metric and inch."""
 
 
+USUAL: dict[str, Usual] = {
+    "mm": (3, 4), "um": (3, 1), "N": (1, 1), "N/mm": (2, 1), "MPa": (0, 1), "Hz": (0, 0), "rpm": (0, 0), "%": (1, 1),
+    "": (2, 2), "deg": (2, 2), "cam deg": (2, 2), "crank deg": (2, 2), "arcmin": (2, 2), "mm cam deg": (2, 3),
+    "mm/crank deg": (5, 6), "mm/cam deg": (5, 6), "mm/cam deg2": (6, 7), "mm/cam deg3": (7, 8),
+}  # fmt: skip
+"""The usual decimals by canonical unit."""
 _STRAY = 0.1
+_STATED = 5
 
 
 def decimals_of(
     uncertainties: Iterable[float | None], unit: str, system: System = "metric", usual: Usual | None = None
 ) -> int:
-    """One count for figures that stand together: that of their least standard uncertainty.
+    """One count for figures that stand together: two significant digits of their least standard uncertainty.
 
     One below a tenth of their median is a stray and asks for nothing. Where none is known, the usual count.
-    """
-    known = sorted(u for u in uncertainties if u is not None and 0.0 < u < math.inf)
-    median = known[(len(known) - 1) // 2] if known else 0.0
-    return decimals_for(next((u for u in known if u >= _STRAY * median), None), unit, system, usual)
-
-
-def decimals_for(u: float | None, unit: str, system: System = "metric", usual: Usual | None = None) -> int:
-    """Decimals that show a standard uncertainty with two significant digits; where none is known, the usual ones.
-
     Source: JCGM 100:2008, 7.2.6 (two significant digits of an uncertainty suffice).
     """
-    display = display_unit(unit, system)
-    size = abs(u * display.scale) if u else 0.0
-    if size > 0.0 and math.isfinite(size):
-        return max(0, min(MOST, 1 - math.floor(math.log10(float(f"{size:.1e}")))))
-    return display.decimals if usual is None else usual[system == "inch"]
+    scale = display_unit(unit, system).scale
+    known = sorted(u * scale for u in uncertainties if u is not None and 0.0 < u < math.inf)
+    if not known:
+        return (usual or USUAL[unit])[system == "inch"]
+    median = known[(len(known) - 1) // 2]
+    least = next(u for u in known if u >= _STRAY * median)
+    return max(0, min(MOST, 1 - math.floor(math.log10(float(f"{least:.1e}")))))
 
 
 def figure(
     value: float | None, u: float | None, unit: str, system: System = "metric", usual: Usual | None = None
 ) -> str:
-    """A value, to the place of its uncertainty's second digit; an en dash where there is none."""
-    return show(value, unit, system, decimals_for(u, unit, system, usual))
+    """A value by itself, to the place of its uncertainty's second digit; an en dash where there is none."""
+    return show(value, unit, system, decimals_of((u,), unit, system, usual))
 
 
-def limit(value: float | None, u: float | None, unit: str, system: System = "metric") -> str:
-    """A limit, to the place of the measured value's uncertainty, or further where it was stated further."""
-    decimals = decimals_for(u, unit, system)
-    if value is not None:
-        shown = value * display_unit(unit, system).scale
-        stated = next((n for n in range(5) if math.isclose(round(shown, n), shown, rel_tol=1e-9, abs_tol=1e-12)), 0)
-        decimals = max(decimals, stated)
-    return show(value, unit, system, decimals)
+def told(value: float, unit: str, system: System = "metric", u: float | None = None) -> str:
+    """The same with its unit."""
+    return f"{figure(value, u, unit, system)} {display_unit(unit, system).label}"
+
+
+def limit(value: float | None, decimals: int, unit: str, system: System = "metric") -> str:
+    """A limit, to the place of the measured value beside it, or further where it was stated further."""
+    shown = 0.0 if value is None else value * display_unit(unit, system).scale
+    enough = (n for n in range(_STATED) if math.isclose(round(shown, n), shown, rel_tol=1e-9, abs_tol=1e-12))
+    return show(value, unit, system, max(decimals, next(enough, 0)))
 
 
 def percent(share: float | None) -> str:

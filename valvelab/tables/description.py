@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Generic, TypeVar
 
 from valvelab.records.result import Decision
-from valvelab.tables.decimals import Usual, decimals_for, decimals_of
+from valvelab.tables.decimals import Usual, decimals_of
 from valvelab.units import System, display_unit, show
 
 Row = TypeVar("Row")
@@ -47,7 +47,7 @@ class Column(Generic[Row]):
 
     head: the printed name. unit: canonical. value, u: the figure and its standard uncertainty in that unit. usual:
     decimals where no u is known. with_u: a column of u beside it. words: what stands there instead of a figure.
-    tip: what it means. decimals: the count that it was given, else each figure's own.
+    after: what follows the figure. tip: what it means. decimals: the count that it was given, else each figure's own.
     """
 
     head: str
@@ -57,21 +57,23 @@ class Column(Generic[Row]):
     usual: Usual | None = None
     with_u: bool = False
     words: Callable[[Row], Cell] | None = None
+    after: Callable[[Row], str] | None = None
     tip: str = ""
     decimals: int | None = None
 
     def over(self, rows: Iterable[Row], system: System) -> Column[Row]:
         """The column with one count of decimals for all its rows."""
-        if self.words is not None or self.decimals is not None:
+        if self.value is None or self.decimals is not None:
             return self
-        count = decimals_of(map(self._u, rows), self.unit, system, self.usual)
-        return replace(self, decimals=count)
+        return replace(self, decimals=decimals_of(map(self._u, rows), self.unit, system, self.usual))
 
     def cell(self, row: Row, system: System) -> Cell:
         """What stands in a row."""
         if self.words is not None:
             return self.words(row)
-        return self._number(self._value(row), row, system)
+        value = self._value(row)
+        text = self._number(value, row, system)
+        return text if self.after is None or value is None else f"{text} {self.after(row)}"
 
     def u_cell(self, row: Row, system: System) -> str:
         """The uncertainty beside it, to the same place."""
@@ -95,7 +97,7 @@ class Column(Generic[Row]):
         return display_unit(self.unit, system).label
 
     def _number(self, number: float | None, row: Row, system: System) -> str:
-        own = decimals_for(self._u(row), self.unit, system, self.usual) if self.decimals is None else self.decimals
+        own = self.over((row,), system).decimals
         return show(number, self.unit, system, own)
 
     def _value(self, row: Row) -> float | None:

@@ -6,25 +6,19 @@ from collections.abc import Callable
 from functools import partial
 from typing import Any
 
+from valvelab.inspection.characteristics import explained, printed
 from valvelab.records.motion_result import ContactExtreme, Control, MotionResult, MotionValve, ValveDuration
-from valvelab.records.phasing_result import AdjusterOutcome, Event, Overlap, PhasingDuration, PhasingLobe, PhasingResult
-from valvelab.tables.decimals import Usual, figure
-from valvelab.tables.description import Column, Table, table_of
+from valvelab.records.phasing_result import AdjusterOutcome, Overlap, PhasingDuration, PhasingLobe, PhasingResult
+from valvelab.tables.decimals import figure
+from valvelab.tables.description import Column, Fact, Table, table_of
 from valvelab.units import System
 
-DEG: Usual = (2, 2)
-"""Decimals of an angle where no uncertainty is known."""
 READ_FROM = {"near_peak": "pairs near the nose", "events": "the events", None: "–"}
-
-
-def event(found: Event | None, u: float | None = None) -> str:
-    """An event as the trade says it."""
-    return "–" if found is None else f"{figure(found.angle, u, 'deg', 'metric', DEG)} {found.reference}"
 
 
 def _deg(head: str, value: Callable[[Any], float | None], u: Callable[[Any], float | None] | None = None,
          unit: str = "crank deg", tip: str = "") -> Column[Any]:  # fmt: skip
-    return Column(head, unit, value, u, DEG, with_u=u is not None, tip=tip)
+    return Column(head, unit, value, u, with_u=u is not None, tip=tip)
 
 
 def _known(key: str) -> Callable[[Any], float | None]:
@@ -36,21 +30,38 @@ def _uncertainty(row: Any, *, key: str) -> float | None:
     return known.get(key)
 
 
-def engine_table(result: PhasingResult) -> Table:
+def degreeing(result: PhasingResult) -> list[Fact]:
     """True dead centre, separation, advance, correction: what a degreeing is done for."""
     u = result.uncertainty
     rows = (
-        ("true TDC on the wheel", result.tdc_offset_deg, result.tdc_uncertainty_deg, "deg"),
-        ("lobe separation", result.lobe_separation_cam_deg, u["lobe_separation_cam_deg"], "cam deg"),
-        ("advance", result.advance_crank_deg, u["advance_crank_deg"], "crank deg"),
-        ("correction, positive advances", result.correction_crank_deg, u["correction_crank_deg"], "crank deg"),
-        ("nearest step on the shelf", result.nearest_adjuster_crank_deg, None, "crank deg"),
+        ("tdc_offset", result.tdc_offset_deg, result.tdc_uncertainty_deg, "deg", _deg_text),
+        ("lobe_separation", result.lobe_separation_cam_deg, u["lobe_separation_cam_deg"], "cam deg", _deg_text),
+        ("advance", result.advance_crank_deg, u["advance_crank_deg"], "crank deg", signed),
+        ("correction", result.correction_crank_deg, u["correction_crank_deg"], "crank deg", signed),
     )
-    cells = tuple(
-        (name, figure(value, own, "deg", "metric", DEG), figure(own, own, "deg", "metric", DEG), unit)
-        for name, value, own, unit in rows
-    )
-    return Table(("", "value", "u", "unit"), cells, flush_left=(3,))
+    found = [
+        Fact("", printed(name), unit, text(value, own), _deg_text(own, own), explained(name), value, own)
+        for name, value, own, unit, text in rows
+    ]
+    step = result.nearest_adjuster_crank_deg
+    tip = "The step on the shelf that comes nearest; the smaller of two equally near"
+    return [*found, Fact("", "nearest step", "crank deg", signed(step), "", tip, step, None)]
+
+
+def _deg_text(value: float | None, u: float | None) -> str:
+    return figure(value, u, "deg")
+
+
+def signed(value: float | None, u: float | None = None) -> str:
+    """An angle with its sign: positive advances the camshaft."""
+    text = figure(value, u, "deg")
+    return f"+{text}" if value is not None and value > 0.0 else text
+
+
+def engine_table(result: PhasingResult) -> Table:
+    """The same as a table."""
+    rows = tuple((fact.name, fact.shown, fact.shown_u, fact.unit) for fact in degreeing(result))
+    return Table(("", "value", "u", "unit"), rows, flush_left=(3,))
 
 
 LOBES: tuple[Column[PhasingLobe], ...] = (
@@ -75,8 +86,22 @@ def _at(head: str) -> Column[Any]:
     return Column(head, "mm", lambda row: row[1].at_mm)
 
 
-def _side(which: str) -> Callable[[Any], str]:
-    return lambda row: event(getattr(row[1], f"{which}_event"), row[1].uncertainty.get(f"{which}_crank_deg"))
+def _event(head: str, which: str) -> Column[Any]:
+    """An event as the trade says it: before or after its dead centre."""
+
+    def angle(row: Any) -> float | None:
+        event = getattr(row[1], which)
+        return None if event is None else event.angle
+
+    def u(row: Any) -> float | None:
+        known: float | None = row[1].uncertainty.get(f"{which.removesuffix('_event')}_crank_deg")
+        return known
+
+    def reference(row: Any) -> str:
+        told: str = getattr(row[1], which).reference
+        return told
+
+    return Column(head, "crank deg", angle, u, after=reference, tip="Before or after dead centre")
 
 
 def _span(row: Any) -> float | None:
@@ -91,10 +116,9 @@ def _span_u(row: Any) -> float | None:
 
 def events(at: str = "") -> list[Column[Any]]:
     """Opening, closing and duration of a row of (item, duration)."""
-    tip = "Before or after dead centre"
     return [
-        Column(f"opens{at}", words=_side("opening"), tip=tip),
-        Column(f"closes{at}", words=_side("closing"), tip=tip),
+        _event(f"opens{at}", "opening_event"),
+        _event(f"closes{at}", "closing_event"),
         _deg("duration", _span, _span_u, tip="Closing − opening"),
     ]
 
@@ -143,14 +167,14 @@ def _clearance(valve: MotionValve) -> float | None:
 VALVE: Column[MotionValve] = Column("valve", words=lambda row: row.lobe)
 LIFTS: tuple[Column[MotionValve], ...] = (
     VALVE,
-    _mm("max valve lift", lambda row: row.max_valve_lift_mm, "max_valve_lift_mm", "After lash and deflection"),
-    _mm("rule lift", lambda row: row.rule_lift_mm, "rule_lift_mm", "From the lobe, lash zero, no deflection",
+    _mm(printed("max_valve_lift"), lambda row: row.max_valve_lift_mm, "max_valve_lift_mm", "After lash and deflection"),
+    _mm(printed("rule_lift"), lambda row: row.rule_lift_mm, "rule_lift_mm", "From the lobe, lash zero, no deflection",
         with_u=True),
     Column("read at retainer", "mm", _read, _read_u, with_u=True),
-    _mm("lift at TDC", lambda row: row.valve_lift_at_gas_exchange_tdc_mm, "valve_lift_at_gas_exchange_tdc_mm",
-        "At gas exchange"),
-    _mm("piston clearance", _clearance, "piston_clearance_mm", "Least clearance of valve and piston"),
-    Column("seating velocity", "mm/crank deg", lambda row: row.seating_velocity_mm_per_crank_deg, usual=(5, 6)),
+    _mm(printed("valve_lift_at_gas_exchange_tdc"), lambda row: row.valve_lift_at_gas_exchange_tdc_mm,
+        "valve_lift_at_gas_exchange_tdc_mm", "At gas exchange"),
+    _mm(printed("piston_clearance"), _clearance, "piston_clearance_mm", "Least clearance of valve and piston"),
+    Column(printed("seating_velocity"), "mm/crank deg", lambda row: row.seating_velocity_mm_per_crank_deg),
 )  # fmt: skip
 
 
@@ -195,17 +219,15 @@ def _moved(row: tuple[MotionValve, float], *, step: float) -> float | None:
 Controlled = tuple[MotionValve, Control]
 CONTROL: tuple[Column[Controlled], ...] = (
     Column("valve", words=lambda row: row[0].lobe),
-    Column(
-        "leaves the cam, quasi-static", "rpm", lambda row: row[1].separation_rpm, tip="An estimate, never a safe speed"
-    ),
+    Column(printed("separation"), "rpm", lambda row: row[1].separation_rpm, tip="An estimate, never a safe speed"),
     Column("at", "crank deg", lambda row: row[1].separation_at_crank_deg, usual=(1, 1)),
     Column(
-        "margin at max speed",
+        printed("margin_at_max_speed"),
         "N",
         lambda row: row[1].margin_n_at_max_speed,
         tip="Least quasi-static force off the seat",
     ),
-    Column("contact lost, dynamic", "rpm", lambda row: row[1].dynamic_separation_rpm),
+    Column(printed("dynamic_separation"), "rpm", lambda row: row[1].dynamic_separation_rpm),
     Column("flies 0.05 mm clear", "rpm", lambda row: row[1].dynamic.float_rpm if row[1].dynamic else None),
     Column("beyond free travel", "rpm", lambda row: row[1].dynamic.beyond_travel_rpm if row[1].dynamic else None),
 )
@@ -257,7 +279,7 @@ def contact_tables(result: MotionResult, system: System, *, every_speed: bool = 
         Column("greatest pressure", "MPa", lambda row: row[1].max_pressure_mpa),
         Column("at", "crank deg", lambda row: row[1].max_pressure_at_crank_deg, usual=(0, 0)),
         Column("at the nose", "MPa", lambda row: row[1].nose_pressure_mpa),
-        Column("film at the nose", "um", lambda row: row[1].nose_film_um, usual=(3, 1)),
-        Column("film over roughness", value=lambda row: row[1].nose_film_ratio, usual=(2, 2)),
+        Column("film at the nose", "um", lambda row: row[1].nose_film_um),
+        Column("film over roughness", value=lambda row: row[1].nose_film_ratio),
     ]
     return [table_of(rows, columns, system, "Contact of lobe and follower")]

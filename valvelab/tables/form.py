@@ -11,13 +11,10 @@ from valvelab.records.gauge_result import GaugeFigures, GaugeResult, VarianceRow
 from valvelab.records.result import Verdict
 from valvelab.records.shaft_result import ShaftResult, StationResult, TaperResult
 from valvelab.records.texture_result import TextureResult
-from valvelab.tables.decimals import Usual, decimals_for, figure
+from valvelab.tables.decimals import decimals_of, figure
 from valvelab.tables.description import Column, Table, table_of
 from valvelab.tables.verdicts import rank
 from valvelab.units import System, display_unit, show
-
-PLACE: Usual = (2, 3)
-"""Decimals of a place along the shaft, as it was stated."""
 
 
 def _of(name: str, key: str, unit: str, tip: str = "", *, with_u: bool = False) -> Column[Any]:
@@ -37,7 +34,7 @@ def _u(row: Any, *, key: str) -> float | None:
 
 STATIONS: tuple[Column[StationResult], ...] = (
     Column("station", words=lambda row: row.station, tip="As the readings name it"),
-    Column("at", "mm", lambda row: row.position_mm, usual=PLACE, tip="Position along the shaft"),
+    Column("at", "mm", lambda row: row.position_mm, tip="Position along the shaft"),
     _of("eccentricity", "eccentricity_mm", "mm", "Distance of the journal's centre from the axis of measurement"),
     _of("eccentricity angle", "eccentricity_angle_deg", "deg", "Where the eccentricity is highest"),
     _of("tir", "tir_mm", "mm", "Total indicator reading over the turn"),
@@ -48,11 +45,11 @@ STATIONS: tuple[Column[StationResult], ...] = (
 )
 TAPERS: tuple[Column[TaperResult], ...] = (
     Column("of", words=lambda row: row.station, tip="Lobe or journal"),
-    Column("from", "mm", lambda row: row.from_mm, usual=PLACE, tip="Position of the first track"),
-    Column("to", "mm", lambda row: row.to_mm, usual=PLACE, tip="Position of the second track"),
+    Column("from", "mm", lambda row: row.from_mm, tip="Position of the first track"),
+    Column("to", "mm", lambda row: row.to_mm, tip="Position of the second track"),
     _of("taper", "taper_um", "um", "Mean of second track less first", with_u=True),
     _of("at the highest", "highest_um", "um", "Second track less first where the first stands highest"),
-    Column("slope", "arcmin", lambda row: row.angle_arcmin, usual=(2, 2), tip="Mean slope along the shaft"),
+    Column("slope", "arcmin", lambda row: row.angle_arcmin, tip="Mean slope along the shaft"),
 )
 
 
@@ -86,11 +83,6 @@ class Parameter:
     unit: str
     verdict: Verdict | None
 
-    @property
-    def usual(self) -> Usual | None:
-        """Decimals where no uncertainty is known."""
-        return (3, 1) if self.unit == "um" else None
-
 
 def parameters(result: TextureResult) -> list[Parameter]:
     """All parameters in the order of the standard."""
@@ -110,8 +102,8 @@ def texture_table(result: TextureResult, system: System) -> Table:
     rows = tuple(
         (
             row.symbol,
-            figure(row.value, row.u, row.unit, system, row.usual),
-            figure(row.u, row.u, row.unit, system, row.usual),
+            figure(row.value, row.u, row.unit, system),
+            figure(row.u, row.u, row.unit, system),
             display_unit(row.unit, system).label,
         )
         for row in parameters(result)
@@ -141,7 +133,7 @@ class StudyRow:
 
 def study_rows(result: GaugeResult, system: System) -> list[StudyRow]:
     """Standard deviations, to the second digit of the measurement's own; then what follows from them."""
-    finest = decimals_for(result.anova.grr_sd, result.unit, system)
+    finest = decimals_of((result.anova.grr_sd,), result.unit, system)
     rows = [StudyRow(name, key, result.unit, finest, meaning) for key, name, meaning in _DEVIATIONS]
     rows += [StudyRow(name, key, "%", 1, meaning) for key, name, meaning in _SHARES]
     return [*rows, StudyRow(printed("ndc"), "ndc", "", 0, _CATEGORIES)]
@@ -184,7 +176,7 @@ def study_table(result: GaugeResult, system: System) -> Table:
         )
         for row in study_rows(result, system)
     )  # fmt: skip
-    return Table(("standard deviation", "analysis of variance", "ranges", "unit"), rows, flush_left=(3,))
+    return Table(("standard deviation", "analysis of variance", "averages and ranges", "unit"), rows, flush_left=(3,))
 
 
 def _number(head: str, key: str, form: str, tip: str) -> Column[VarianceRowResult]:

@@ -10,12 +10,10 @@ from valvelab.inspection.springs.characteristics import FORCES, OTHERS, recorded
 from valvelab.records.sets_result import SetsResult, SpringSet
 from valvelab.records.shims_result import ShimPosition, ShimsResult
 from valvelab.records.springs_result import ExcludedSpring, SpringResult
-from valvelab.tables.decimals import Usual, figure
+from valvelab.tables.decimals import USUAL, Usual, figure, told
 from valvelab.tables.description import Column, Fact, Table, facts, table_of
-from valvelab.units import System, display_unit, show
+from valvelab.units import System, display_unit
 
-USUAL: dict[str, Usual] = {"N": (1, 1), "N/mm": (2, 1), "mm": (2, 3), "MPa": (0, 1), "Hz": (0, 0), "": (2, 2)}
-"""Decimals of a spring's figures where no uncertainty is known."""
 _BY_KEY = {row.key: row for row in recorded()}
 
 
@@ -23,8 +21,8 @@ def spring_column(name: str, *, with_u: bool = False) -> Column[Any]:
     """A characteristic of a spring, or of a spring of a nest."""
     known = row_of(name)
     return Column(
-        known.head, known.unit, partial(_field, key=known.key), partial(_u, key=known.key), USUAL[known.unit],
-        with_u and known.u_column, tip=known.explained,
+        known.head, known.unit, partial(_field, key=known.key), partial(_u, key=known.key),
+        with_u=with_u and known.u_column, tip=known.explained,
     )  # fmt: skip
 
 
@@ -69,7 +67,7 @@ def _of_second(column: Column[Any]) -> Column[Any]:
 
 def spring_facts(spring: SpringResult, springs: Sequence[SpringResult], system: System) -> list[Fact]:
     """Everything about one spring, as the tables have it."""
-    return facts([spring_column(name) for name in (*FORCES, *OTHERS)], spring, springs, system)
+    return facts([spring_column(row.name) for row in recorded()], spring, springs, system)
 
 
 def finer(unit: str) -> Usual:
@@ -160,7 +158,7 @@ def kept_out(excluded: Sequence[ExcludedSpring]) -> str:
 
 def shims_told(shims_mm: Sequence[float], system: System) -> str:
     """The shims of a stack, thickest first."""
-    return " + ".join(show(shim, "mm", system, USUAL["mm"][system == "inch"]) for shim in shims_mm) or "none"
+    return " + ".join(figure(shim, None, "mm", system) for shim in shims_mm) or "none"
 
 
 def shim_columns(system: System) -> list[Column[ShimPosition]]:
@@ -169,12 +167,12 @@ def shim_columns(system: System) -> list[Column[ShimPosition]]:
         Column("valve", words=lambda row: row.position, tip="The valve's position"),
         Column("spring", words=lambda row: row.spring, tip="The spring that goes there"),
         Column("shims", "mm", words=lambda row: shims_told(row.shims_mm, system), tip="Shims below it, thickest first"),
-        Column("without a shim", "mm", lambda row: row.installed_height_mm + sum(row.shims_mm), usual=USUAL["mm"],
+        Column("without a shim", "mm", lambda row: row.installed_height_mm + sum(row.shims_mm),
                tip="Height of the seat as it is"),
-        Column("installed height", "mm", lambda row: row.installed_height_mm, usual=USUAL["mm"],
+        Column("installed height", "mm", lambda row: row.installed_height_mm,
                tip="Installed height with these shims"),
-        Column("seat force", "N", lambda row: row.seat_force_n, usual=USUAL["N"], tip="Seat force at that height"),
-        Column("coil bind margin", "mm", lambda row: row.coil_bind_margin_mm, usual=USUAL["mm"],
+        Column("seat force", "N", lambda row: row.seat_force_n, tip="Seat force at that height"),
+        Column("coil bind margin", "mm", lambda row: row.coil_bind_margin_mm,
                tip="Coil-bind margin at that height"),
     ]  # fmt: skip
 
@@ -186,8 +184,7 @@ def shim_table(result: ShimsResult, system: System) -> Table:
 
 def spread_told(result: ShimsResult, system: System) -> str:
     """How far apart the seat forces of a plan lie, and the target where there is one."""
-    force = display_unit("N", system).label
-    text = f"Seat forces lie within {figure(result.spread_seat_force_n, None, 'N', system, finer('N'))} {force}"
+    text = f"Seat forces lie within {told(result.spread_seat_force_n, 'N', system)}"
     if result.target_seat_force_n is not None:
-        text += f", target {show(result.target_seat_force_n, 'N', system, 1)} {force}"
+        text += f", target {told(result.target_seat_force_n, 'N', system)}"
     return text + "."

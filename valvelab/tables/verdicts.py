@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from functools import partial
 from operator import attrgetter
 
 from valvelab.inspection.characteristics import printed
 from valvelab.records.result import Decision, Verdict, numbered_reasons
-from valvelab.tables.decimals import figure, limit, percent
+from valvelab.tables.decimals import USUAL, decimals_of, limit, percent
 from valvelab.tables.description import Column, Mark, Table, table_of
 from valvelab.units import System, display_unit, show
 
@@ -39,18 +38,24 @@ def judged(verdict: Verdict, system: System) -> str:
     """What was judged: the characteristic's printed name, and the lift or height it is at."""
     if verdict.at_mm is None:
         return printed(verdict.characteristic, verdict.unit)
-    at = show(verdict.at_mm, "mm", system, 3 if system == "metric" else 4)
+    at = show(verdict.at_mm, "mm", system, USUAL["mm"][system == "inch"])
     return f"{printed(verdict.characteristic, verdict.unit)} at {at} {display_unit('mm', system).label}"
 
 
-def columns(system: System) -> list[Column[Verdict]]:
-    """What a verdict says, each figure to the place of the measured value's uncertainty."""
+def columns(verdicts: Sequence[Verdict], system: System) -> list[Column[Verdict]]:
+    """What one of these verdicts says; those on one characteristic have one count of decimals."""
+    known: dict[tuple[str, str], list[float | None]] = {}
+    for row in verdicts:
+        known.setdefault((row.characteristic, row.unit), []).append(row.standard_uncertainty)
+    counts = {key: decimals_of(us, key[1], system) for key, us in known.items()}
 
-    def number(
-        head: str, read: str, tip: str, printed: Callable[[float | None, float | None, str, System], str] = figure
-    ) -> Column[Verdict]:
+    def number(head: str, read: str, tip: str, *, stated: bool = False) -> Column[Verdict]:
         value: Callable[[Verdict], float | None] = attrgetter(read)
-        words = partial(_in_its_unit, value=value, printed=printed, system=system)
+
+        def words(row: Verdict) -> str:
+            count = counts[row.characteristic, row.unit]
+            return limit(value(row), count, row.unit, system) if stated else show(value(row), row.unit, system, count)
+
         return Column(head, value=value, words=words, tip=tip)
 
     return [
@@ -58,8 +63,8 @@ def columns(system: System) -> list[Column[Verdict]]:
         Column("item", words=lambda row: row.item, tip="Lobe, spring, station or valve"),
         number("measured", "measured", "The value measured"),
         number("u", "standard_uncertainty", "Standard uncertainty"),
-        number("lower", "lower", "Lower limit", limit),
-        number("upper", "upper", "Upper limit", limit),
+        number("lower", "lower", "Lower limit", stated=True),
+        number("upper", "upper", "Upper limit", stated=True),
         Column("unit", words=lambda row: display_unit(row.unit, system).label),
         Column("conforms", value=lambda row: row.probability_conforming,
                words=lambda row: percent(row.probability_conforming),
@@ -71,20 +76,15 @@ def columns(system: System) -> list[Column[Verdict]]:
     ]  # fmt: skip
 
 
-def _in_its_unit(
-    row: Verdict,
-    *,
-    value: Callable[[Verdict], float | None],
-    printed: Callable[[float | None, float | None, str, System], str],
-    system: System,
-) -> str:
-    return printed(value(row), row.standard_uncertainty, row.unit, system)
+def verdict_table(
+    verdicts: Sequence[Verdict], system: System, title: str = "", among: Sequence[Verdict] = ()
+) -> tuple[Table, tuple[str, ...]]:
+    """The table of verdicts, and under it why some are undecided or what their uncertainty lacks.
 
-
-def verdict_table(verdicts: Sequence[Verdict], system: System, title: str = "") -> tuple[Table, tuple[str, ...]]:
-    """The table of verdicts, and under it why some are undecided or what their uncertainty lacks."""
+    among: all of the inspection's, where these are some of them.
+    """
     reasons = numbered_reasons(verdicts)
-    *told, why = columns(system)
+    *told, why = columns(among or verdicts, system)
     if reasons:
         told.insert(-1, replace(why, words=lambda row: f"({reasons[row.remark]})" if row.remark else ""))
     table = table_of(verdicts, told, system, title)

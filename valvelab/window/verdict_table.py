@@ -37,9 +37,9 @@ _SPAN = 1.6
 _GAUGE = 8
 
 
-def columns(units: System) -> list[TableColumn]:
+def columns(rows: Sequence[Verdict], units: System) -> list[TableColumn]:
     """The columns of the table of verdicts, the outcome first and a gauge of the limits among them."""
-    described = {column.head: of(column, units) for column in verdicts.columns(units)}
+    described = {column.head: of(column, units) for column in verdicts.columns(rows, units)}
     first = [described.pop(head) for head in ("verdict", "item", "characteristic")]
     first[-1] = replace(first[-1], cell_tip=lambda v: explained(v.characteristic, v.unit))
     described["why"] = replace(described["why"], cell_tip=lambda v: v.remark)
@@ -122,7 +122,7 @@ class VerdictTable(QWidget):
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self._units: System = "metric"
-        self.sheet = Sheet("verdicts", columns("metric"), self)
+        self.sheet = Sheet("verdicts", columns((), "metric"), self)
         self.sheet.setAccessibleName("Verdicts")
         self.sheet.setItemDelegateForColumn(_GAUGE, LimitGauge(self.sheet))
         self.sheet.selectionModel().currentRowChanged.connect(self._on_row)
@@ -161,7 +161,7 @@ class VerdictTable(QWidget):
             else "Nothing is judged yet: a spec (TOML) on the bench gives limits."
         )
         worst_first = sorted(verdicts, key=lambda verdict: rank(verdict.decision))
-        self.sheet.show_rows(worst_first, columns(units))
+        self.sheet.show_rows(worst_first, columns(worst_first, units))
         self.sheet.setColumnWidth(_GAUGE, 9 * self.fontMetrics().height())
         counts: Counter[str] = Counter(verdict.decision for verdict in verdicts)
         for button in self._only.buttons():

@@ -11,7 +11,7 @@ _CROSSING = "by degree wheel the reading at the follower's lift; of the valve's 
 CHARACTERISTICS: tuple[Characteristic, ...] = (
     Characteristic(
         "tdc_offset", "deg", "angle", "phasing", "wheel reading at true top dead centre",
-        "middle of the piston-stop readings on the shorter arc", _PRACTICE, period=360.0,
+        "middle of the piston-stop readings on the shorter arc", _PRACTICE, period=360.0, label="TDC on the wheel",
     ),
     Characteristic(
         "intake_centreline", "crank deg", "angle", "phasing", "intake centreline after top dead centre",
@@ -57,7 +57,7 @@ CHARACTERISTICS: tuple[Characteristic, ...] = (
     ),
     Characteristic(
         "valve_lift_at_gas_exchange_tdc", "mm", "length", "valve", "valve lift with the piston at gas-exchange top "
-        "dead centre", "valve lift at crank angle 0", _PRACTICE,
+        "dead centre", "valve lift at crank angle 0", _PRACTICE, label="lift at TDC",
     ),
     Characteristic(
         "valve_duration", "crank deg", "angle", "valve", "crank angle over which the valve is beyond the stated lift",
@@ -74,10 +74,12 @@ CHARACTERISTICS: tuple[Characteristic, ...] = (
     Characteristic(
         "separation", "rpm", "speed", "valve", "lowest crank speed at which the follower leaves the cam, quasi-static",
         "spring force + effective mass × valve acceleration = 0 anywhere off the seat", _MECHANICS,
+        label="leaves the cam, quasi-static",
     ),
     Characteristic(
         "dynamic_separation", "rpm", "speed", "valve", "lowest crank speed of the dynamic sweep with contact lost",
         "lumped valve gear with contact that can open, spring as a chain of masses", _MECHANICS,
+        label="contact lost, dynamic",
     ),
     Characteristic(
         "margin_at_max_speed", "N", "force", "valve", "least contact force at the valve at the greatest crank speed",

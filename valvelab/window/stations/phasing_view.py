@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
@@ -24,7 +24,7 @@ from PySide6.QtWidgets import (
 from valvelab.figures.phasing_figures import event_diagram, wheel_dial
 from valvelab.inspection.engine.phasing import CAUTION
 from valvelab.tables.decimals import figure
-from valvelab.tables.engine import AT_LOBE, DEG, STEPS, AtLobe
+from valvelab.tables.engine import AT_LOBE, STEPS, AtLobe, degreeing, signed
 from valvelab.units import System, show
 from valvelab.window.bench import Bench
 from valvelab.window.chips import chip_row, press
@@ -277,25 +277,16 @@ def _under(parent: QWidget, head: QWidget, content: QWidget) -> QWidget:
 
 
 def _deg(value: float | None, u: float | None = None) -> str:
-    return figure(value, u, "deg", "metric", DEG)
-
-
-def _signed(value: float | None, u: float | None = None) -> str:
-    text = _deg(value, u)
-    return text if value is None or value <= 0.0 else f"+{text}"
-
-
-def _both(
-    value: float | None, u: float | None, printed: Callable[[float | None, float | None], str] = _deg
-) -> tuple[str, str]:
-    """A figure and its standard uncertainty, to one place."""
-    return printed(value, u), _deg(u, u)
+    return figure(value, u, "deg")
 
 
 def _figures(result: PhasingResult, units: System) -> list[Figure]:
-    u = result.uncertainty
-    rows = [Figure("TDC on wheel", *_both(result.tdc_offset_deg, result.tdc_uncertainty_deg),
-                   tip="The middle of the stop readings; everything counts from here")]  # fmt: skip
+    """The degreeing with its centrelines and overlap between; what it is done for stands strong."""
+    first, *others = (
+        Figure(fact.name if fact.unit == "crank deg" else fact.label, fact.shown, fact.shown_u, tip=fact.meaning)
+        for fact in degreeing(result)
+    )
+    rows = [first]
     for lobe in result.lobes:
         if lobe.kind is None:
             continue
@@ -305,21 +296,18 @@ def _figures(result: PhasingResult, units: System) -> list[Figure]:
             None if angle is None else side * angle
             for angle in (lobe.centreline_crank_deg, lobe.card_centreline_crank_deg)
         )
-        told = _both(value, lobe.uncertainty["centreline_crank_deg"])
-        rows.append(Figure(f"{lobe.lobe} {word}", *told, _deg(card), _FROM.get(lobe.centreline_from or "", "")))
-    rows += [
-        Figure("separation, cam", *_both(result.lobe_separation_cam_deg, u["lobe_separation_cam_deg"]),
-               tip="Half the sum of the two centrelines"),
-        *(Figure(f"overlap at {_lift(row.at_mm, units)}", *_both(row.crank_deg, row.standard_uncertainty_crank_deg),
-                 tip="Intake opening BTDC + exhaust closing ATDC") for row in result.overlap),
-        Figure("advance", *_both(result.advance_crank_deg, u["advance_crank_deg"], _signed),
-               tip="How far the camshaft stands ahead of straight up"),
-        Figure("correction", *_both(result.correction_crank_deg, u["correction_crank_deg"], _signed), "0",
-               "Measured − card intake centreline; positive: advance the camshaft by this", strong=True),
-        Figure("nearest step", _signed(result.nearest_adjuster_crank_deg), "", "",
-               "The step that comes nearest; the smaller of two equally near", strong=True),
-    ]  # fmt: skip
-    return rows
+        u = lobe.uncertainty["centreline_crank_deg"]
+        tip = _FROM.get(lobe.centreline_from or "", "")
+        rows.append(Figure(f"{lobe.lobe} {word}", _deg(value, u), _deg(u, u), _deg(card), tip))
+    separation, advance, correction, step = others
+    tip = "Intake opening BTDC + exhaust closing ATDC"
+    overlap = [
+        Figure(f"overlap at {_lift(row.at_mm, units)}", _deg(row.crank_deg, u), _deg(u, u), tip=tip)
+        for row in result.overlap
+        for u in (row.standard_uncertainty_crank_deg,)
+    ]
+    strong = (replace(correction, card="0", strong=True), replace(step, strong=True))
+    return [*rows, separation, *overlap, advance, *strong]
 
 
 def _lift(at_mm: float, units: System) -> str:
@@ -346,7 +334,7 @@ def _step_columns(result: PhasingResult) -> list[TableColumn]:
         return getattr(row, "step_crank_deg", None) == result.nearest_adjuster_crank_deg
 
     def marked(row: AdjusterOutcome) -> str:
-        return ("▶ " if best(row) else "") + _signed(row.step_crank_deg).removesuffix(".00")
+        return ("▶ " if best(row) else "") + signed(row.step_crank_deg).removesuffix(".00")
 
     step, *others = (of(column, "metric", result.adjuster_outcomes, strong=best) for column in STEPS)
     return [replace(step, text=marked), *others]

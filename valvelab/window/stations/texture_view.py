@@ -10,7 +10,7 @@ from PySide6.QtWidgets import QApplication, QHBoxLayout, QLabel, QPushButton, QV
 
 from valvelab.figures import texture_figures
 from valvelab.inspection.characteristics import explained
-from valvelab.tables.decimals import figure, limit
+from valvelab.tables.decimals import decimals_of, figure, limit
 from valvelab.tables.form import Parameter, parameters
 from valvelab.tables.verdicts import WORDS
 from valvelab.units import System, display_unit, show
@@ -137,7 +137,10 @@ def _columns(units: System) -> list[TableColumn]:
         verdict = row.verdict
         if verdict is None:
             return ""
-        low, high = (limit(end, row.u, row.unit, units) for end in (verdict.lower, verdict.upper))
+        low, high = (
+            limit(end, decimals_of((row.u,), row.unit, units), row.unit, units)
+            for end in (verdict.lower, verdict.upper)
+        )
         return f"≥ {low}" if verdict.upper is None else f"≤ {high}" if verdict.lower is None else f"{low} to {high}"
 
     def named(row: Parameter) -> str:
@@ -145,7 +148,7 @@ def _columns(units: System) -> list[TableColumn]:
         return f"{row.symbol}, {unit}" if unit else row.symbol
 
     def printed(row: Parameter, value: float | None) -> str:
-        return figure(value, row.u, row.unit, units, row.usual)
+        return figure(value, row.u, row.unit, units)
 
     return [
         TableColumn("name", named, "Point at one to read what it means", number=False,
