@@ -27,7 +27,7 @@ from valvelab.sets.prices import Ceiling, PricedWindows
 from valvelab.sets.programme import solve_program, window_program
 from valvelab.sets.seating import Ground, Seating, one_engine_more
 from valvelab.sets.spread_proof import BoxSearch, every_box
-from valvelab.sets.tray import Grouping, MostSets, Tray, Watch, spread_of, total_spread, tray, units_of
+from valvelab.sets.tray import Grouping, MostSets, Tray, Watch, tray, units_of
 from valvelab.sets.windows import greedy_sets, maximal_windows, windows_around
 
 
@@ -54,7 +54,7 @@ def test_windows_against_every_triple_of_lower_ends() -> None:
     """A window is maximal when no spring can be added; looked for here from every corner that springs can make."""
     generator = np.random.default_rng(3)
     asked = tray(tuple("abcdefghijkl"), generator.normal(size=(12, 3)), np.array([1.4, 1.5, 1.6]), 3)
-    windows, whole = maximal_windows(units_of(asked), asked.limits, asked.asked()[0], Watch())
+    windows, whole = maximal_windows(units_of(asked), asked.asked()[0], Watch())
     seen = set()
     for corner in product(*asked.values.T):
         inside = ((asked.values >= corner) & (asked.values <= np.array(corner) + asked.limits + 1e-12)).all(axis=1)
@@ -70,10 +70,10 @@ def test_annealed_sets_keep_limits_and_conditions() -> None:
     together, apart = ((0, 1, 2), (10, 11)), ((20, 21), (21, 22), (3, 10))
     names = tuple(f"S{i}" for i in range(90))
     asked = tray(names, values, np.array([1.2, 1.2]), 6, together=together, apart=apart)
-    units, positions = units_of(asked), asked.asked()
-    windows, _ = maximal_windows(units, asked.limits, positions[0], Watch())
-    start = Grouping(greedy_sets(units, positions, [windows]).sets[:-2])
-    ground = Ground.of(units, positions, [windows], asked.limits)
+    units = units_of(asked)
+    windows, _ = maximal_windows(units, units.positions[0], Watch())
+    start = Grouping(greedy_sets(units, [windows]).sets[:-2])
+    ground = Ground.of(units, [windows])
     found = one_engine_more(ground, windows_around([windows], start), 0, Watch(), lambda: False)
     assert found is not None
     grouping, _ = found
@@ -88,7 +88,7 @@ def test_annealed_sets_keep_limits_and_conditions() -> None:
         assert not units.apart[np.ix_(chosen, chosen)].any()
         index = list(chosen)
         assert (units.high[index].max(axis=0) - units.low[index].min(axis=0) <= asked.limits * (1 + 1e-9)).all()
-        assert spread_of(units, asked.limits, chosen) <= 2.0 + 1e-9
+        assert units.spread(chosen) <= 2.0 + 1e-9
 
 
 def test_units_with_conditions_are_seated_too() -> None:
@@ -96,9 +96,9 @@ def test_units_with_conditions_are_seated_too() -> None:
     values = np.array([[0.0], [0.1], [0.2], [0.3], [5.0], [5.1], [5.2], [5.3]])
     names = tuple("abcdefgh")
     asked = tray(names, values, np.array([1.0]), 2, together=((0, 3), (4, 7)), apart=((1, 5),))
-    units, positions = units_of(asked), asked.asked()
-    windows, _ = maximal_windows(units, asked.limits, positions[0], Watch())
-    ground = Ground.of(units, positions, [windows], asked.limits)
+    units = units_of(asked)
+    windows, _ = maximal_windows(units, units.positions[0], Watch())
+    ground = Ground.of(units, [windows])
     seating = Seating(ground, [0, 0, 0, 0], [0, 0, 1, 1], Random(0))  # noqa: S311 - nothing secret
     assert seating.anneal(20_000, lambda: False)
     sets = {frozenset(m for unit in chosen for m in units.members[unit]) for _, chosen in seating.grouping().sets}
@@ -113,10 +113,10 @@ def test_the_bound_is_lowered_where_springs_are_enough_but_do_not_fit() -> None:
     places = np.array([0.0] * 5 + [10.0] * 5 + [20.0] * 9)
     values = np.c_[places + np.linspace(0.0, 0.5, 19), np.linspace(0.0, 0.3, 19)]
     asked = tray(tuple(f"S{i}" for i in range(19)), values, np.array([1.0, 1.0]), 4)
-    units, positions = units_of(asked), asked.asked()
-    windows, _ = maximal_windows(units, asked.limits, positions[0], Watch())
-    start = MostSets(greedy_sets(units, positions, [windows]), 4, 19)
-    found = WindowSearch(units, positions, [windows], asked.limits, start, Watch()).run()
+    units = units_of(asked)
+    windows, _ = maximal_windows(units, units.positions[0], Watch())
+    start = MostSets(greedy_sets(units, [windows]), 4, 19)
+    found = WindowSearch(units, [windows], start, Watch()).run()
     assert (found.complete, found.bound) == (4, 4)
 
 
@@ -137,14 +137,14 @@ def test_what_goes_wrong_in_the_solver_is_raised_where_it_is_waited_for() -> Non
 def test_two_searches_at_once_find_the_same() -> None:
     names = tuple(f"S{n}" for n in range(24))
     asked = tray(names, np.random.default_rng(3).normal(size=(24, 2)), np.array([0.8, 0.8]), 4)
-    units, positions = units_of(asked), asked.asked()
-    windows, _ = maximal_windows(units, asked.limits, positions[0], Watch())
+    units = units_of(asked)
+    windows, _ = maximal_windows(units, units.positions[0], Watch())
     begun = Barrier(2)
 
     def search(_number: int) -> int:
         begun.wait()
-        start = MostSets(greedy_sets(units, positions, [windows]), 0, 6)
-        return WindowSearch(units, positions, [windows], asked.limits, start, Watch()).run().complete
+        start = MostSets(greedy_sets(units, [windows]), 0, 6)
+        return WindowSearch(units, [windows], start, Watch()).run().complete
 
     with ThreadPoolExecutor(2) as pool:
         one, other = pool.map(search, range(2))
@@ -179,7 +179,7 @@ def possible(asked: Tray) -> dict[frozenset[int], float]:
 def test_sets_with_conditions_are_listed_each_once(seed: int, count: int) -> None:
     asked = small(seed, count, tied=True)
     units = units_of(asked)
-    (stock,) = every_box(units, asked.limits, asked.asked(), Watch(), Effort())
+    (stock,) = every_box(units, Watch(), Effort())
     found = [frozenset(m for u in np.flatnonzero(mask) for m in units.members[u]) for mask in stock.masks]
     assert stock.whole
     assert len(found) == len(set(found))
@@ -194,16 +194,16 @@ def test_boxes_hold_every_set_at_its_price_and_no_cheaper_one(seed: int, count: 
     units, place = units_of(asked), asked.asked()[0]
     prices = np.random.default_rng(seed).uniform(0.0, 1.0, count)
     worth = [cost + float(prices[list(chosen)].sum()) for chosen, cost in possible(asked).items()]
-    boxes = BoxSearch(units, asked.limits, place, 10**6, Watch()).run(prices, inf, 10**6)
+    boxes = BoxSearch(units, place, 10**6, Watch()).run(prices, inf, 10**6)
     assert boxes.complete
     assert min(boxes.value, default=inf) == pytest.approx(min(worth, default=inf))
     if worth:
         middle = float(np.median(worth)) + 1e-9
-        some = BoxSearch(units, asked.limits, place, 10**6, Watch()).run(prices, middle, 10**6)
+        some = BoxSearch(units, place, 10**6, Watch()).run(prices, middle, 10**6)
         assert {mask.tobytes() for mask in some.masks} == {
             mask.tobytes() for mask, value in zip(boxes.masks, boxes.value, strict=True) if value <= middle
         }
-    assert not BoxSearch(units, asked.limits, place, 0, Watch()).run(prices, inf, 10**6).complete
+    assert not BoxSearch(units, place, 0, Watch()).run(prices, inf, 10**6).complete
 
 
 @given(st.integers(0, 10**6))
@@ -225,14 +225,14 @@ def test_cheapest_fillings_of_windows(seed: int) -> None:
 @given(st.integers(0, 10**6), st.booleans())
 def test_no_round_of_prices_puts_the_bound_below_the_truth(seed: int, tied: bool) -> None:
     asked = small(seed, tied=tied)
-    units, positions = units_of(asked), asked.asked()
-    windows, _ = maximal_windows(units, asked.limits, positions[0], Watch())
-    start = greedy_sets(units, positions, [windows])
+    units = units_of(asked)
+    windows, _ = maximal_windows(units, units.positions[0], Watch())
+    start = MostSets(greedy_sets(units, [windows]), 0, 3)
     most = len(match(asked).sets)
     if not len(windows):
         assert most == 0
         return
-    ceiling = Ceiling(units, positions, [windows], start, 3, Watch())
+    ceiling = Ceiling(units, [windows], start, Watch())
     while ceiling.lower():
         assert ceiling.bound >= most
     assert most <= ceiling.bound <= 3
@@ -242,9 +242,9 @@ def test_a_programme_of_whole_sets_and_boxes_uses_no_spring_twice() -> None:
     """One box is a set by itself, two more springs flow into: the springs of the first are not to flow again."""
     values = np.arange(6.0)[:, None] / 10.0
     asked = tray(tuple("abcdef"), values, np.array([1.0]), 3)
-    units, positions = units_of(asked), asked.asked()
+    units = units_of(asked)
     masks = np.array([[1, 1, 1, 0, 0, 0], [1, 1, 1, 1, 1, 1]], dtype=np.bool_)
-    program = window_program(units, positions, [masks], [np.array([0.2, 0.5])])
+    program = window_program(units, [masks], [np.array([0.2, 0.5])])
     grouping, solved = solve_program(program, 2, 2, Watch(), most=False)
     assert grouping is not None
     assert sorted(unit for _, chosen in grouping.sets for unit in chosen) == list(range(6))
@@ -289,19 +289,19 @@ def test_annealing_takes_rises_while_hot_and_ends_in_the_hollow() -> None:
 
 def test_exchanges_tighten_and_keep_what_is_asked() -> None:
     asked = planted(6, 6, 11, 3)
-    units, positions = units_of(asked), asked.asked()
-    windows, _ = maximal_windows(units, asked.limits, positions[0], Watch())
+    units = units_of(asked)
+    windows, _ = maximal_windows(units, units.positions[0], Watch())
     start = match(asked, effort=replace(Effort(), anneals=0, rounds=0))
     loose = Grouping(tuple((0, one.springs) for one in start.sets))
-    shaken = greedy_sets(units, positions, [windows])
+    shaken = greedy_sets(units, [windows])
     for grouping in (loose, shaken):
-        met = tightened(units, asked.limits, positions, grouping, Watch(), 1)
-        totals = [total_spread(units, asked.limits, one) for one in (grouping, *met)]
+        met = tightened(units, grouping, Watch(), 1)
+        totals = [units.total(one) for one in (grouping, *met)]
         assert totals[-1] == min(totals)
         for _, chosen in met[-1].sets:
             assert (np.ptp(asked.values[list(chosen)], axis=0) <= asked.limits * (1 + 1e-9)).all()
         assert len({unit for _, chosen in met[-1].sets for unit in chosen}) == 6 * len(grouping.sets)
-        assert line_bound(units, asked.limits, positions, len(grouping.sets)) <= totals[-1]
+        assert line_bound(units, len(grouping.sets)) <= totals[-1]
 
 
 # -- the proof of the spread ---------------------------------------------------------------------------------------

@@ -42,17 +42,23 @@ def drawn(kind: str, count: int, size: int, scale: float, seed: int) -> Tray:
 
 
 def cut(values: FloatArray, size: int, along: int) -> IntArray:
-    """Sort by one characteristic, cut into runs greedily, keep those within limits: the set of each spring, or −1."""
-    order = np.argsort(values[:, along], kind="stable")
+    """Sort by one characteristic and cut greedily: the set of each spring, or −1.
+
+    The first spring left begins a set, and each one after it joins that keeps the limits; a spring whose set does not
+    come to its size is left over.
+    """
     label = np.full(len(values), -1)
-    start = number = 0
-    while start + size <= order.size:
-        run = order[start : start + size]
-        fits = bool((np.ptp(values[run], axis=0) <= 1.0).all())
-        if fits:
-            label[run] = number
+    order = np.argsort(values[:, along], kind="stable").tolist()
+    number = 0
+    while order:
+        chosen = [order.pop(0)]
+        for spring in order:
+            if len(chosen) < size and (np.ptp(values[[*chosen, spring]], axis=0) <= 1.0).all():
+                chosen.append(spring)
+        if len(chosen) == size:
+            label[chosen] = number
             number += 1
-        start += size if fits else 1
+            order = [spring for spring in order if spring not in chosen]
     return label
 
 
@@ -62,7 +68,7 @@ def spread(values: FloatArray, label: IntArray) -> float:
 
 
 def by_hand(problem: Tray, most_exchanges: int = 2000) -> tuple[int, float]:
-    """Sort by the characteristic with the fewest conflicts, cut, then exchange springs while that tightens the sets."""
+    """Sort by the characteristic that gives the most sets, cut, then exchange springs while that tightens them."""
     values = problem.values / problem.limits
     label = max((cut(values, problem.size, c) for c in range(values.shape[1])), key=lambda one: int(one.max()))
     for _ in range(most_exchanges):

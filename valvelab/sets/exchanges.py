@@ -13,7 +13,7 @@ import numpy as np
 
 from valvelab.arrays import BoolArray, FloatArray, IntArray
 from valvelab.sets.annealing import anneal
-from valvelab.sets.tray import SLACK, Grouping, Position, Units, Watch, total_spread
+from valvelab.sets.tray import SLACK, Grouping, Units, Watch
 
 GAIN = 1e-9
 HOT, COLD = 0.15, 0.005
@@ -27,19 +27,18 @@ class Exchange:
     """A grouping being improved: the set of each unit, −1 for a left-over, and each set's position."""
 
     units: Units
-    limits: FloatArray
     allowed: BoolArray
     label: IntArray
     position: IntArray
 
     @staticmethod
-    def of(units: Units, limits: FloatArray, positions: tuple[Position, ...], grouping: Grouping) -> Exchange:
+    def of(units: Units, grouping: Grouping) -> Exchange:
         """Start from a grouping."""
-        label = np.full(len(units.members), -1, dtype=np.int64)
+        label = np.full(units.count, -1, dtype=np.int64)
         for number, (_, chosen) in enumerate(grouping.sets):
             label[list(chosen)] = number
-        allowed = np.array([units.suiting(position) for position in positions])
-        return Exchange(units, limits, allowed, label, np.array([p for p, _ in grouping.sets], dtype=np.int64))
+        allowed = np.array([units.suiting(position) for position in units.positions])
+        return Exchange(units, allowed, label, np.array([p for p, _ in grouping.sets], dtype=np.int64))
 
     def grouping(self) -> Grouping:
         """The sets as they are now."""
@@ -51,7 +50,7 @@ class Exchange:
 
     def total(self) -> float:
         """Total spread."""
-        return total_spread(self.units, self.limits, self.grouping())
+        return self.units.total(self.grouping())
 
     def _without(self) -> tuple[FloatArray, FloatArray, FloatArray]:
         """For each unit, low and high of its set without it; and the set's spread. Left-overs get an empty set."""
@@ -65,16 +64,16 @@ class Exchange:
             if members.size > 1:
                 low[members] = np.where(self.units.low[members] == lows[0], lows[1], lows[0])
                 high[members] = np.where(self.units.high[members] == highs[-1], highs[-2], highs[-1])
-            spread[members] = ((highs[-1] - lows[0]) / self.limits).sum()
+            spread[members] = ((highs[-1] - lows[0]) / self.units.limits).sum()
         return low, high, spread
 
     def gains(self) -> FloatArray:
         """(u, u) fall of the total spread when unit i (in a set) and unit j change places; −inf where they may not."""
         low, high, spread = self._without()
         units = self.units
-        cost = np.zeros((len(units.members), len(units.members)))
+        cost = np.zeros((units.count, units.count))
         fits = np.ones(cost.shape, dtype=np.bool_)
-        for c, limit in enumerate(self.limits):
+        for c, limit in enumerate(units.limits):
             ranges = np.maximum(high[:, None, c], units.high[None, :, c]) - np.minimum(
                 low[:, None, c], units.low[None, :, c]
             )
@@ -124,24 +123,22 @@ class Exchange:
                 return
 
 
-def tightened(
-    units: Units, limits: FloatArray, positions: tuple[Position, ...], start: Grouping, watch: Watch, runs: int
-) -> list[Grouping]:
+def tightened(units: Units, start: Grouping, watch: Watch, runs: int) -> list[Grouping]:
     """Groupings met on the way to a tighter one, the tightest last; the same start gives the same answer.
 
     Exchanges until none gains, then annealing from there, `runs` times over, and exchanges again.
     """
-    exchange = Exchange.of(units, limits, positions, start)
+    exchange = Exchange.of(units, start)
     exchange.descend(watch)
     met = [exchange.grouping()]
     if not start.sets or not exchange.total():
         return met
-    best, total, near = exchange.label.copy(), exchange.total(), neighbours(units, limits)
+    best, total, near = exchange.label.copy(), exchange.total(), neighbours(units)
     for run in range(runs):
         if watch.over():
             break
         swaps = Swaps(exchange, near, Random(run))  # noqa: S311 - the same search every time, nothing secret
-        moves = max(LEAST_SWAPS, SWAPS_PER_UNIT * len(units.members))
+        moves = max(LEAST_SWAPS, SWAPS_PER_UNIT * units.count)
         exchange.label = np.array(swaps.tightest(moves, watch), dtype=np.int64)
         exchange.descend(watch)
         met.append(exchange.grouping())
@@ -151,11 +148,11 @@ def tightened(
     return [*met, exchange.grouping()]
 
 
-def neighbours(units: Units, limits: FloatArray) -> list[list[int]]:
+def neighbours(units: Units) -> list[list[int]]:
     """For each unit, those of its weight nearest to it, measured in limits."""
     from scipy.spatial import cKDTree
 
-    middles = (units.low + units.high) / (2.0 * limits)
+    middles = (units.low + units.high) / (2.0 * units.limits)
     near: list[list[int]] = [[] for _ in units.members]
     for weight in np.unique(units.weight):
         alike = np.flatnonzero(units.weight == weight)
@@ -173,12 +170,12 @@ class Swaps:
 
     def __init__(self, exchange: Exchange, near: list[list[int]], random: Random) -> None:
         self.near, self.random = near, random
-        self.low: list[list[float]] = (exchange.units.low / exchange.limits).tolist()
-        self.high: list[list[float]] = (exchange.units.high / exchange.limits).tolist()
+        self.low: list[list[float]] = (exchange.units.low / exchange.units.limits).tolist()
+        self.high: list[list[float]] = (exchange.units.high / exchange.units.limits).tolist()
         self.allowed: list[list[bool]] = exchange.allowed.tolist()
         self.position: list[int] = exchange.position.tolist()
         self.foes = [{int(other) for other in np.flatnonzero(row)} for row in exchange.units.apart]
-        self.characteristics = range(exchange.limits.size)
+        self.characteristics = range(exchange.units.limits.size)
         self.label = [int(number) for number in exchange.label]
         self.sets = [[u for u, mine in enumerate(self.label) if mine == n] for n in range(exchange.position.size)]
         self.cost = [self._spread(members) or 0.0 for members in self.sets]

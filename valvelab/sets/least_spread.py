@@ -6,10 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from valvelab.arrays import FloatArray
 from valvelab.sets.exchanges import tightened
 from valvelab.sets.programme import solve_program, window_program
-from valvelab.sets.tray import Grouping, Position, Progress, Units, Watch, spread_of, total_spread
+from valvelab.sets.tray import Grouping, Progress, Units, Watch
 
 EQUAL = 1e-7
 
@@ -43,17 +42,17 @@ class Effort:
 THOROUGH = Effort(anneals=12, rounds=2000, branches=400_000, boxes=60_000, last_boxes=20_000, nodes=10**8)
 
 
-def line_bound(units: Units, limits: FloatArray, positions: tuple[Position, ...], engines: int) -> float:
+def line_bound(units: Units, engines: int) -> float:
     """A bound below every total spread: each characteristic cut by itself, as if springs could be sorted anew for each.
 
     On one characteristic the tightest `engines` sets are runs of neighbours in sorted order, found by a shortest path.
     Of single springs only: where some are kept together it says nothing, 0.
     """
     total = 0.0
-    for position in positions if units.plain else ():
+    for position in units.positions if units.plain else ():
         allowed = units.suiting(position)
         k = position.size
-        for c, limit in enumerate(limits):
+        for c, limit in enumerate(units.limits):
             v = np.sort(units.low[allowed, c])
             least = np.zeros(v.size + 1)
             for _ in range(engines):
@@ -64,46 +63,29 @@ def line_bound(units: Units, limits: FloatArray, positions: tuple[Position, ...]
     return total
 
 
-def least_spread(
-    units: Units,
-    limits: FloatArray,
-    positions: tuple[Position, ...],
-    start: Grouping,
-    watch: Watch,
-    effort: Effort,
-) -> tuple[LeastSpread, list[Grouping]]:
+def least_spread(units: Units, start: Grouping, watch: Watch, effort: Effort) -> tuple[LeastSpread, list[Grouping]]:
     """The tightest grouping found with as many sets as `start`, and groupings met on the way, itself the last.
 
     Exchanges, annealed as often as the effort allows; then the best choice among all sets met.
     """
-    if not start.sets:
-        return LeastSpread(start, 0.0, 0.0), [start]
-    engines = len(start.sets) // len(positions)
-    met = tightened(units, limits, positions, start, watch, effort.anneals)
+    engines = len(start.sets) // len(units.positions)
+    met = tightened(units, start, watch, effort.anneals)
     best = met[-1]
     if not watch.over():
-        chosen = _best_of(units, limits, positions, met, engines, watch, effort.nodes)
-        if chosen is not None and total_spread(units, limits, chosen) < total_spread(units, limits, best) - EQUAL:
+        chosen = _best_of(units, met, engines, watch, effort.nodes)
+        if chosen is not None and units.total(chosen) < units.total(best) - EQUAL:
             best = chosen
-    total = total_spread(units, limits, best)
-    found = LeastSpread(best, total, min(line_bound(units, limits, positions, engines), total))
+    total = units.total(best)
+    found = LeastSpread(best, total, min(line_bound(units, engines), total))
     watch.report(Progress("spread", len(best.sets), None, found.total, found.bound))
     return found, [*met, best]
 
 
-def _best_of(
-    units: Units,
-    limits: FloatArray,
-    positions: tuple[Position, ...],
-    met: list[Grouping],
-    engines: int,
-    watch: Watch,
-    most_nodes: int,
-) -> Grouping | None:
+def _best_of(units: Units, met: list[Grouping], engines: int, watch: Watch, most_nodes: int) -> Grouping | None:
     """The choice of `engines` sets for each position, of those met, that share no unit, with the least total spread."""
     known = sorted({one for grouping in met for one in grouping.sets})
-    mine = [[chosen for position, chosen in known if position == number] for number in range(len(positions))]
+    mine = [[chosen for position, chosen in known if position == number] for number in range(len(units.positions))]
     masks = [np.array([units.mask(chosen) for chosen in sets]) for sets in mine]
-    costs = [np.array([spread_of(units, limits, chosen) for chosen in sets]) for sets in mine]
-    program = window_program(units, positions, masks, costs)
+    costs = [np.array([units.spread(chosen) for chosen in sets]) for sets in mine]
+    program = window_program(units, masks, costs)
     return solve_program(program, engines, engines, watch, most=False, most_nodes=most_nodes)[0]

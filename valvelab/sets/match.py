@@ -15,7 +15,7 @@ from valvelab.arrays import FloatArray
 from valvelab.sets.least_spread import Effort, LeastSpread, least_spread
 from valvelab.sets.most_sets import most_sets
 from valvelab.sets.spread_proof import every_box, prove_spread
-from valvelab.sets.tray import SLACK, Grouping, MostSets, Position, Tray, Units, Watch, total_spread, units_of
+from valvelab.sets.tray import SLACK, Grouping, MostSets, Tray, Units, Watch, units_of
 from valvelab.sets.windows import maximal_windows
 
 FOR_THE_NUMBER = 0.85
@@ -61,32 +61,29 @@ def match(problem: Tray, watch: Watch | None = None, effort: Effort | None = Non
     """
     watch, effort = watch or Watch(), effort or Effort()
     units, limits = units_of(problem), problem.limits
-    positions = problem.asked()
     if limits.size == 1 and units.plain and not problem.positions:
         grouping = best_cuts(units.low[:, 0], float(limits[0]), problem.size)
-        total = total_spread(units, limits, grouping)
+        total = units.total(grouping)
         most = MostSets(grouping, len(grouping.sets), len(grouping.sets))
         return _answer(problem, units, most, LeastSpread(grouping, total, total))
     first = watch.share(FOR_THE_NUMBER)
-    windows = [maximal_windows(units, limits, position, first) for position in positions]
-    most = most_sets(units, positions, [masks for masks, _ in windows], limits, first)
+    windows = [maximal_windows(units, position, first) for position in units.positions]
+    most = most_sets(units, [masks for masks, _ in windows], first)
     if not all(whole for _, whole in windows):
         springs = int(units.weight.sum())
-        most = replace(most, bound=springs // sum(position.size for position in positions))
-    return _answer(problem, units, most, _tightest(units, limits, positions, most.grouping, watch, effort))
+        most = replace(most, bound=springs // sum(position.size for position in units.positions))
+    return _answer(problem, units, most, _tightest(units, most.grouping, watch, effort))
 
 
-def _tightest(
-    units: Units, limits: FloatArray, positions: tuple[Position, ...], start: Grouping, watch: Watch, effort: Effort
-) -> LeastSpread:
+def _tightest(units: Units, start: Grouping, watch: Watch, effort: Effort) -> LeastSpread:
     """The least spread for a number of sets; where all boxes can be listed, annealing waits for a first proof."""
     if not start.sets:
         return LeastSpread(start, 0.0, 0.0)
-    stocks = every_box(units, limits, positions, watch.share(FOR_A_LIST), effort)
+    stocks = every_box(units, watch.share(FOR_A_LIST), effort)
     found = LeastSpread(start, inf, 0.0)
     for anneals in (0, effort.anneals) if all(stock.whole for stock in stocks) else (effort.anneals,):
         mine = watch if anneals else watch.share(FOR_A_LIST)
-        again, met = least_spread(units, limits, positions, found.grouping, mine, replace(effort, anneals=anneals))
+        again, met = least_spread(units, found.grouping, mine, replace(effort, anneals=anneals))
         found = replace(again, bound=max(again.bound, found.bound))
         found = prove_spread(stocks, found, met, mine, effort)
         if found.proven or watch.over():
@@ -123,15 +120,14 @@ def best_cuts(values: FloatArray, limit: float, size: int) -> Grouping:
 
 
 def _answer(problem: Tray, units: Units, most: MostSets, least: LeastSpread) -> MatchedSets:
-    positions = problem.asked()
-    made = [_matched(problem, units, positions[number].name, chosen) for number, chosen in least.grouping.sets]
+    made = [_matched(problem, units, units.positions[number].name, chosen) for number, chosen in least.grouping.sets]
     made.sort(key=lambda matched: (matched.position, float(problem.values[list(matched.springs), 0].mean())))
     used = {spring for matched in made for spring in matched.springs}
     return MatchedSets(
         sets=tuple(made),
         left_over=tuple(i for i in range(len(problem.names)) if i not in used),
         total_spread=least.total,
-        bound_sets=most.bound * len(positions),
+        bound_sets=most.bound * len(units.positions),
         bound_total_spread=least.bound,
         number_proven=most.proven,
         spread_proven=least.proven,

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from valvelab.arrays import BoolArray, FloatArray
+from valvelab.arrays import BoolArray
 from valvelab.sets.prices import Ceiling
 from valvelab.sets.programme import solve_program, window_program
 from valvelab.sets.seating import TRIES, Ground, one_engine_more
-from valvelab.sets.tray import MostSets, Position, Progress, Units, Watch
+from valvelab.sets.tray import MostSets, Progress, Units, Watch
 from valvelab.sets.windows import greedy_sets, simple_bound, windows_around
 
 SMALL, MOST_FLOWS = 6_000, 100_000
@@ -18,20 +18,18 @@ A_TURN = 80
 """Looks of the annealing at its watch, some thousand moves in all, between two rounds that lower the bound."""
 
 
-def most_sets(
-    units: Units, positions: tuple[Position, ...], windows: list[BoolArray], limits: FloatArray, watch: Watch
-) -> MostSets:
+def most_sets(units: Units, windows: list[BoolArray], watch: Watch) -> MostSets:
     """The most complete engines, proven with a bound unless the watch runs out; then the best found and its bound.
 
-    `windows`: for each position the maximal windows as a matrix (windows, units); `limits` (d,).
+    `windows`: for each position the maximal windows as a matrix (windows, units).
     """
-    start = greedy_sets(units, positions, windows)
-    complete = len(start.sets) // len(positions)
-    best = MostSets(start, complete, max(simple_bound(units, positions, windows), complete))
+    start = greedy_sets(units, windows)
+    complete = len(start.sets) // len(units.positions)
+    best = MostSets(start, complete, max(simple_bound(units, windows), complete))
     watch.report(Progress("sets", best.complete, best.bound))
     if best.proven or watch.over():
         return best
-    return WindowSearch(units, positions, windows, limits, best, watch).run()
+    return WindowSearch(units, windows, best, watch).run()
 
 
 class WindowSearch:
@@ -41,19 +39,10 @@ class WindowSearch:
     the bound only tells it where to stop.
     """
 
-    def __init__(
-        self,
-        units: Units,
-        positions: tuple[Position, ...],
-        windows: list[BoolArray],
-        limits: FloatArray,
-        start: MostSets,
-        watch: Watch,
-    ) -> None:
-        self.units, self.positions, self.watch = units, positions, watch
-        self.best = start
-        self.ceiling = Ceiling(units, positions, windows, start.grouping, start.bound, watch)
-        self.ground = Ground.of(units, positions, windows, limits)
+    def __init__(self, units: Units, windows: list[BoolArray], start: MostSets, watch: Watch) -> None:
+        self.units, self.best, self.watch = units, start, watch
+        self.ceiling = Ceiling(units, windows, start, watch)
+        self.ground = Ground.of(units, windows)
         self.around = windows_around(windows, start.grouping)
         self.flows = sum(int(masks.sum()) for masks in windows)
         self.looks = 0
@@ -106,7 +95,7 @@ class WindowSearch:
             useful = self.ceiling.useful()
             if sum(int(masks.sum()) for masks in useful) > MOST_FLOWS:
                 return
-            program = window_program(self.units, self.positions, useful)
+            program = window_program(self.units, useful)
             count = self.best.bound
             grouping, solved = solve_program(program, count, count, self.watch, most=True, most_nodes=most_nodes)
             if grouping is not None:

@@ -9,7 +9,7 @@ import numpy as np
 
 from valvelab.arrays import BoolArray, FloatArray, IntArray
 from valvelab.sets.programme import Prices, WindowProgram, relaxed, window_program
-from valvelab.sets.tray import Grouping, Position, Units, Watch
+from valvelab.sets.tray import MostSets, Units, Watch
 from valvelab.sets.windows import windows_around
 
 ADD_A_ROUND = 80
@@ -83,19 +83,11 @@ class Ceiling:
     cheapest window, then Σ of all prices over that is the most there can be.
     """
 
-    def __init__(
-        self,
-        units: Units,
-        positions: tuple[Position, ...],
-        windows: list[BoolArray],
-        start: Grouping,
-        bound: int,
-        watch: Watch,
-    ) -> None:
-        self.units, self.positions, self.bound, self.watch = units, positions, bound, watch
-        pairs = zip(windows, positions, strict=True)
+    def __init__(self, units: Units, windows: list[BoolArray], start: MostSets, watch: Watch) -> None:
+        self.units, self.bound, self.watch = units, start.bound, watch
+        pairs = zip(windows, units.positions, strict=True)
         self.tables = [PricedWindows.of(masks, units.weight, position.size) for masks, position in pairs]
-        around = windows_around(windows, start)
+        around = windows_around(windows, start.grouping)
         self.pools = [_first_pool(table, mine) for table, mine in zip(self.tables, around, strict=True)]
         self.best: EnginePrice | None = None
         self.rounds = MOST_ROUNDS
@@ -106,7 +98,7 @@ class Ceiling:
             return False
         self.rounds -= 1
         program = self._program()
-        prices = relaxed(program, 0, len(self.units.members), self.watch, most=True)
+        prices = relaxed(program, 0, self.units.count, self.watch, most=True)
         if prices is None:
             self.rounds = 0
             return False
@@ -130,7 +122,7 @@ class Ceiling:
 
     def _program(self) -> WindowProgram:
         masks = [table.masks[pool] for table, pool in zip(self.tables, self.pools, strict=True)]
-        return window_program(self.units, self.positions, masks)
+        return window_program(self.units, masks)
 
     def _engine_price(self, program: WindowProgram, prices: Prices) -> EnginePrice:
         """What an engine's sets cost at these prices."""

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from valvelab.arrays import BoolArray, FloatArray, IntArray
-from valvelab.sets.tray import Grouping, Position, Units, Watch
+from valvelab.sets.tray import Grouping, Units, Watch
 
 LEAST_S, MOST_S = 0.05, 1e7
 """Seconds that the solver is given at least and at most."""
@@ -57,7 +57,6 @@ class WindowProgram:
     """
 
     units: Units
-    positions: tuple[Position, ...]
     sources: list[_Source]
     cost: FloatArray
     flow_source: IntArray
@@ -74,14 +73,12 @@ class WindowProgram:
         return np.array([source.whole for source in self.sources], dtype=np.bool_)
 
 
-def window_program(
-    units: Units, positions: tuple[Position, ...], windows: list[BoolArray], costs: list[FloatArray] | None = None
-) -> WindowProgram:
+def window_program(units: Units, windows: list[BoolArray], costs: list[FloatArray] | None = None) -> WindowProgram:
     """The programme of some windows or boxes; `costs` of a set from each, one array a position, nothing by default."""
     constrained = units.constrained()
     sources: list[_Source] = []
     prices: list[float] = []
-    for number, position in enumerate(positions):
+    for number, position in enumerate(units.positions):
         for row, mask in enumerate(windows[number]):
             given = _sources(units, constrained, number, position.size, mask)
             sources += given
@@ -89,7 +86,7 @@ def window_program(
     flowing = [np.zeros(0, dtype=np.int64) if source.whole else source.members for source in sources]
     flow_source = np.repeat(np.arange(len(sources)), [members.size for members in flowing])
     flow_unit = np.concatenate([np.zeros(0, dtype=np.int64), *flowing])
-    return WindowProgram(units, positions, sources, np.array(prices), flow_source, flow_unit)
+    return WindowProgram(units, sources, np.array(prices), flow_source, flow_unit)
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,13 +132,13 @@ def _rows(program: WindowProgram, lowest: int, highest: int) -> tuple[Rows, slic
     number = len(program.sources)
     flows = 1 + number + np.arange(program.flow_unit.size)
     rows.add_one([0], [1.0], lowest, highest)
-    for index in range(len(program.positions)):
+    for index in range(len(program.units.positions)):
         mine = [1 + row for row, source in enumerate(program.sources) if source.position == index]
         rows.add_one([*mine, 0], [*[1.0] * len(mine), -1.0], 0.0, 0.0)
     open_to = np.flatnonzero(~program.whole)
     place = np.zeros(number, dtype=np.int64)
     place[open_to] = np.arange(open_to.size)
-    sizes = np.array([program.positions[source.position].size for source in program.sources], dtype=np.float64)
+    sizes = np.array([program.units.positions[source.position].size for source in program.sources], dtype=np.float64)
     rows.add(
         open_to.size,
         np.concatenate([place[program.flow_source], place[open_to]]),
@@ -152,9 +149,9 @@ def _rows(program: WindowProgram, lowest: int, highest: int) -> tuple[Rows, slic
     )
     sets = np.flatnonzero(program.whole)
     taken = [program.sources[row].members for row in sets]
-    each = slice(rows.count, rows.count + len(program.units.members))
+    each = slice(rows.count, rows.count + program.units.count)
     rows.add(
-        len(program.units.members),
+        program.units.count,
         np.concatenate([program.flow_unit, *taken]),
         np.concatenate([flows, 1 + np.repeat(sets, [members.size for members in taken])]),
         1.0,
@@ -302,7 +299,7 @@ def _sets_of(program: WindowProgram, x: FloatArray) -> Grouping:
         if not open_to[unit] and flow > 0.5:
             fixed[int(source)].append(int(unit))
     demand = {
-        s: int(counts[s]) * program.positions[program.sources[s].position].size
+        s: int(counts[s]) * program.units.positions[program.sources[s].position].size
         - int(program.units.weight[members].sum() if members else 0)
         for s, members in fixed.items()
     }
@@ -316,7 +313,7 @@ def _sets_of(program: WindowProgram, x: FloatArray) -> Grouping:
         if program.sources[s].single:
             chosen.append((position, tuple(sorted(members + pool))))
             continue
-        k = program.positions[position].size
+        k = program.units.positions[position].size
         chosen.extend((position, tuple(sorted(pool[i * k : (i + 1) * k]))) for i in range(int(counts[s])))
     return Grouping(tuple(sorted(chosen)))
 

@@ -16,8 +16,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from valvelab.sets.annealing import anneal
-from valvelab.sets.tray import Grouping, Position, Units, Watch
-from valvelab.sets.windows import extents
+from valvelab.sets.tray import Grouping, Units, Watch
 
 if TYPE_CHECKING:
     from scipy.spatial import cKDTree
@@ -48,19 +47,19 @@ class Ground:
     near: dict[tuple[int, int], list[int]] = field(default_factory=dict)
 
     @staticmethod
-    def of(units: Units, positions: tuple[Position, ...], windows: list[BoolArray], limits: FloatArray) -> Ground:
+    def of(units: Units, windows: list[BoolArray]) -> Ground:
         """The ground of a tray's windows."""
         from scipy.spatial import cKDTree
 
         free = ~units.constrained()
-        middles = [sum(extents(units, masks)) / (2.0 * limits) for masks in windows]
+        middles = [sum(units.extents(masks)) / (2.0 * units.limits) for masks in windows]
         anywhere = np.any([masks.any(axis=0) for masks in windows], axis=0)
         return Ground(
             bits=[[_pattern(mask) for mask in masks] for masks in windows],
             middles=middles,
             trees=[cKDTree(points) for points in middles],
             holders=[[np.flatnonzero(column) for column in masks.T] for masks in windows],
-            sizes=tuple(position.size for position in positions),
+            sizes=tuple(position.size for position in units.positions),
             usable=_pattern(anywhere & free),
             constrained=tuple(int(unit) for unit in np.flatnonzero(~free & anywhere)),
             weight=tuple(int(weight) for weight in units.weight),

@@ -19,8 +19,7 @@ from valvelab.arrays import BoolArray, FloatArray, IntArray
 from valvelab.sets.least_spread import EQUAL, Effort, LeastSpread
 from valvelab.sets.prices import PricedWindows
 from valvelab.sets.programme import WindowProgram, relaxed, solve_program, window_program
-from valvelab.sets.tray import SLACK, Grouping, Position, Progress, Units, Watch, total_spread
-from valvelab.sets.windows import extents
+from valvelab.sets.tray import SLACK, Grouping, Position, Progress, Units, Watch
 
 STEPS = (0.3, 0.1, 0.03, 0.01, EQUAL)
 """How far below the best known a box has to be priced to be looked for: far ones first, they are found fast."""
@@ -61,11 +60,10 @@ class BoxSearch:
     inside, the units on the faces among them, exceed `below`. `branches` bounds the work; those left over stay there.
     """
 
-    def __init__(self, units: Units, limits: FloatArray, position: Position, branches: int, watch: Watch) -> None:
-        self.units, self.limits, self.position, self.watch = units, limits, position, watch
-        self.branches = branches
+    def __init__(self, units: Units, position: Position, branches: int, watch: Watch) -> None:
+        self.units, self.position, self.branches, self.watch = units, position, branches, watch
         self._allowed = np.flatnonzero(units.suiting(position))
-        self._clear(np.zeros(len(units.members)), inf, 0)
+        self._clear(np.zeros(units.count), inf, 0)
 
     def _clear(self, prices: FloatArray, below: float, most: int) -> None:
         self._prices, self._below, self._most = prices, below, most
@@ -81,7 +79,7 @@ class BoxSearch:
             self._descend(self._allowed, 0, 0.0, ())
         except _Full:
             complete = False
-        masks = np.zeros((len(self._found), len(self.units.members)), dtype=np.bool_)
+        masks = np.zeros((len(self._found), self.units.count), dtype=np.bool_)
         for row, members in enumerate(self._found):
             masks[row, members] = True
         return Boxes(masks, np.array(self._cost), np.array(self._value), complete)
@@ -93,10 +91,10 @@ class BoxSearch:
 
     def _least_left(self, members: IntArray, c: int) -> float:
         """Least spread of any set of the members over the characteristics from `c` on."""
-        if c >= self.limits.size or not self.units.plain:
+        if c >= self.units.limits.size or not self.units.plain:
             return 0.0
         k = self.position.size
-        left = np.sort(self.units.low[members, c:], axis=0) / self.limits[c:]
+        left = np.sort(self.units.low[members, c:], axis=0) / self.units.limits[c:]
         return float((left[k - 1 :] - left[: left.shape[0] - k + 1]).min(axis=0).sum())
 
     def _descend(self, members: IntArray, c: int, cost: float, faces: tuple[int, ...]) -> None:
@@ -106,7 +104,7 @@ class BoxSearch:
         low, high = units.low[ordered, c], units.high[ordered, c]
         left = self._least_left(ordered, c + 1)
         first, last = np.triu_indices(ordered.size, self.position.size - 1 if units.plain else 0)
-        ranges = (high[last] - low[first]) / self.limits[c]
+        ranges = (high[last] - low[first]) / self.units.limits[c]
         keep = (ranges <= SLACK) & (cost + ranges + left <= self._below)
         on_face = np.isin(ordered, faces)
         if faces:
@@ -125,7 +123,7 @@ class BoxSearch:
             ends = (int(ordered[first[row]]), int(ordered[last[row]]))
             wider, inner = tuple(sorted({*faces, *ends})), ordered[inside[row]]
             total = cost + float(ranges[row])
-            if c + 1 < self.limits.size:
+            if c + 1 < self.units.limits.size:
                 self._descend(inner, c + 1, total, wider)
             else:
                 self._take(inner, total, float(value[row]), wider)
@@ -172,15 +170,15 @@ class BoxSearch:
 class Stock:
     """Boxes or sets of one position, each once; `whole` when there are no others."""
 
-    def __init__(self, units: Units, limits: FloatArray, position: Position) -> None:
-        self.units, self.limits, self.position = units, limits, position
+    def __init__(self, units: Units, position: Position) -> None:
+        self.units, self.position = units, position
         self.keys: set[bytes] = set()
         self.whole = False
-        self._hold(np.zeros((0, len(units.members)), dtype=np.bool_))
+        self._hold(np.zeros((0, units.count), dtype=np.bool_))
 
     def _hold(self, masks: BoolArray) -> None:
-        low, high = extents(self.units, masks)
-        self.cost: FloatArray = ((high - low) / self.limits).sum(axis=1)
+        low, high = self.units.extents(masks)
+        self.cost: FloatArray = ((high - low) / self.units.limits).sum(axis=1)
         self.table = PricedWindows.of(masks, self.units.weight, self.position.size)
 
     @property
@@ -214,15 +212,13 @@ class Stock:
         return values + self.cost, chosen
 
 
-def every_box(
-    units: Units, limits: FloatArray, positions: tuple[Position, ...], watch: Watch, effort: Effort
-) -> list[Stock]:
+def every_box(units: Units, watch: Watch, effort: Effort) -> list[Stock]:
     """For each position all its boxes, or all its sets where units have conditions, as far as they are few enough."""
-    stocks = [Stock(units, limits, position) for position in positions]
+    stocks = [Stock(units, position) for position in units.positions]
     branches, most = (effort.branches, effort.boxes) if units.plain else (2 * LISTED, LISTED)
-    for stock in stocks if len(units.members) <= SMALL else []:
-        search = BoxSearch(units, limits, stock.position, branches, watch)
-        boxes = search.run(np.zeros(len(units.members)), inf, most)
+    for stock in stocks if units.count <= SMALL else []:
+        search = BoxSearch(units, stock.position, branches, watch)
+        boxes = search.run(np.zeros(units.count), inf, most)
         if boxes.complete:
             stock.add(boxes.masks)
             stock.whole = True
@@ -252,11 +248,10 @@ class _Proof:
         self, stocks: list[Stock], found: LeastSpread, met: list[Grouping], watch: Watch, effort: Effort
     ) -> None:
         self.stocks, self.found, self.watch, self.effort = stocks, found, watch, effort
-        self.units, self.limits = stocks[0].units, stocks[0].limits
-        self.positions = tuple(stock.position for stock in stocks)
+        self.units = stocks[0].units
         self.engines = len(found.grouping.sets) // len(stocks)
-        self.searches = [BoxSearch(self.units, self.limits, place, effort.branches, watch) for place in self.positions]
-        self.sets = [Stock(self.units, self.limits, position) for position in self.positions]
+        self.searches = [BoxSearch(self.units, place, effort.branches, watch) for place in self.units.positions]
+        self.sets = [Stock(self.units, position) for position in self.units.positions]
         self.centre: FloatArray | None = None
         for grouping in met:
             self._meet(grouping)
@@ -281,9 +276,9 @@ class _Proof:
             mask = self.units.mask(chosen)
             self.sets[position].add(mask[None])
             if not self.stocks[position].whole:
-                low, high = extents(self.units, mask[None])
+                low, high = self.units.extents(mask[None])
                 inside = (self.units.low >= low).all(axis=1) & (self.units.high <= high).all(axis=1)
-                self.stocks[position].add((inside & self.units.suiting(self.positions[position]))[None])
+                self.stocks[position].add((inside & self.units.suiting(self.units.positions[position]))[None])
 
     def _rewards(self, prices: FloatArray) -> list[float]:
         """What the cheapest set known costs at each position; the dearest are forgotten when there are too many."""
@@ -376,7 +371,7 @@ class _Proof:
         return self.found
 
     def _program(self, held: Sequence[Stock | Boxes]) -> WindowProgram:
-        return window_program(self.units, self.positions, [one.masks for one in held], [one.cost for one in held])
+        return window_program(self.units, [one.masks for one in held], [one.cost for one in held])
 
     def _whole(self, boxes: list[Boxes], *, exact: bool) -> None:
         """The best grouping from some boxes; with `exact` they are all that matter, and its bound counts."""
@@ -384,7 +379,7 @@ class _Proof:
         grouping, solved = solve_program(
             program, self.engines, self.engines, self.watch, most=False, most_nodes=self.effort.nodes
         )
-        total = inf if grouping is None else total_spread(self.units, self.limits, grouping)
+        total = inf if grouping is None else self.units.total(grouping)
         if grouping is not None and total < self.found.total - EQUAL:
             self.found = LeastSpread(grouping, total, min(self.found.bound, total))
         if exact:

@@ -15,6 +15,8 @@ from valvelab.errors import CannotEvaluate, Reason
 SMALLEST_SET, LARGEST_SET = 2, 32
 SLACK = 1.0 + 1e-12
 """A range counts as within its limit up to this times the limit: what rounding may add."""
+AT_ONCE = 2048
+"""Rows of a large table that are worked out together."""
 
 Answer = TypeVar("Answer")
 
@@ -82,9 +84,10 @@ def tray(
 
 @dataclass(frozen=True, slots=True)
 class Units:
-    """Springs kept together melted into one unit each: members, weight, and the (u, d) low and high values.
+    """What is searched: springs kept together melted into one unit each, and what the tray asks of its sets.
 
-    `apart`: (u, u) matrix of units that never share a set. A unit that breaks a limit by itself is left out.
+    Members, weight, and the (u, d) low and high values; `apart`: (u, u) matrix of units that never share a set. A unit
+    that breaks one of the (d,) limits by itself is left out.
     """
 
     members: tuple[tuple[int, ...], ...]
@@ -92,6 +95,13 @@ class Units:
     low: FloatArray
     high: FloatArray
     apart: BoolArray
+    limits: FloatArray
+    positions: tuple[Position, ...]
+
+    @property
+    def count(self) -> int:
+        """Number of units u."""
+        return len(self.members)
 
     @property
     def plain(self) -> bool:
@@ -108,9 +118,28 @@ class Units:
 
     def mask(self, chosen: tuple[int, ...]) -> BoolArray:
         """The units of one set as a row of truth values (u,)."""
-        mask = np.zeros(len(self.members), dtype=np.bool_)
+        mask = np.zeros(self.count, dtype=np.bool_)
         mask[list(chosen)] = True
         return mask
+
+    def extents(self, masks: BoolArray) -> tuple[FloatArray, FloatArray]:
+        """Least and greatest value (w, d) of the units in each row of masks (w, u)."""
+        low, high = np.empty((len(masks), self.limits.size)), np.empty((len(masks), self.limits.size))
+        for start in range(0, len(masks), AT_ONCE):
+            rows = slice(start, start + AT_ONCE)
+            for c in range(self.limits.size):
+                low[rows, c] = np.where(masks[rows], self.low[:, c], inf).min(axis=1)
+                high[rows, c] = np.where(masks[rows], self.high[:, c], -inf).max(axis=1)
+        return low, high
+
+    def spread(self, chosen: tuple[int, ...]) -> float:
+        """Σ over characteristics of range / limit of one set."""
+        index = list(chosen)
+        return float(((self.high[index].max(axis=0) - self.low[index].min(axis=0)) / self.limits).sum())
+
+    def total(self, grouping: Grouping) -> float:
+        """Σ over sets and characteristics of range / limit."""
+        return sum(self.spread(chosen) for _, chosen in grouping.sets)
 
 
 def units_of(problem: Tray) -> Units:
@@ -149,6 +178,8 @@ def units_of(problem: Tray) -> Units:
         np.array([problem.values[list(group)].min(axis=0) for group in members]).reshape(-1, problem.limits.size),
         np.array([problem.values[list(group)].max(axis=0) for group in members]).reshape(-1, problem.limits.size),
         apart,
+        problem.limits,
+        problem.asked(),
     )
 
 
@@ -223,14 +254,3 @@ class MostSets:
     def proven(self) -> bool:
         """Whether no grouping has more."""
         return self.complete == self.bound
-
-
-def spread_of(units: Units, limits: FloatArray, chosen: tuple[int, ...]) -> float:
-    """Σ over characteristics of range / limit of one set."""
-    index = list(chosen)
-    return float(((units.high[index].max(axis=0) - units.low[index].min(axis=0)) / limits).sum())
-
-
-def total_spread(units: Units, limits: FloatArray, grouping: Grouping) -> float:
-    """Σ over sets and characteristics of range / limit."""
-    return sum(spread_of(units, limits, chosen) for _, chosen in grouping.sets)

@@ -13,12 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from valvelab.arrays import BoolArray, FloatArray, IntArray
-from valvelab.sets.tray import SLACK, Grouping, Position, Units, Watch
+from valvelab.sets.tray import AT_ONCE, SLACK, Grouping, Position, Units, Watch
 
 MOST_WINDOWS = 60_000
 MOST_TRIED = 8
 """Windows looked at for each that may be kept: many turn out to lie inside another."""
-AT_ONCE = 2048
 
 
 def _runs(low: FloatArray, high: FloatArray, weight: IntArray, limit: float, size: int) -> BoolArray:
@@ -30,26 +29,24 @@ def _runs(low: FloatArray, high: FloatArray, weight: IntArray, limit: float, siz
     return np.asarray(groups[groups @ weight >= size], dtype=np.bool_)
 
 
-def maximal_windows(
-    units: Units, limits: FloatArray, position: Position, watch: Watch, most: int = MOST_WINDOWS
-) -> tuple[BoolArray, bool]:
+def maximal_windows(units: Units, position: Position, watch: Watch, most: int = MOST_WINDOWS) -> tuple[BoolArray, bool]:
     """Membership matrix (windows, units) of the maximal windows with springs enough for a set, and whether it is whole.
 
     Above `most` windows, or when the watch ends, the search stops, and the matrix lacks some.
     """
     allowed = np.flatnonzero(units.suiting(position))
-    width = -(-len(units.members) // 8)
+    width = -(-units.count // 8)
     batches: list[NDArray[np.uint8]] = [np.zeros((0, width), dtype=np.uint8)]
     count = 0
-    last = limits.size - 1
+    last = units.limits.size - 1
 
     def descend(members: IntArray, c: int) -> bool:
         nonlocal count
         low, high = units.low[members, c], units.high[members, c]
-        groups = _runs(low, high, units.weight[members], float(limits[c]), position.size)
+        groups = _runs(low, high, units.weight[members], float(units.limits[c]), position.size)
         if c < last:
             return all(descend(members[group], c + 1) for group in groups)
-        masks = np.zeros((len(groups), len(units.members)), dtype=np.bool_)
+        masks = np.zeros((len(groups), units.count), dtype=np.bool_)
         masks[:, members] = groups
         batches.append(np.packbits(masks, axis=1))
         count += len(masks)
@@ -57,37 +54,26 @@ def maximal_windows(
 
     whole = descend(allowed, 0) if allowed.size else True
     packed = np.unique(np.concatenate(batches), axis=0)
-    masks = np.unpackbits(packed, axis=1, count=len(units.members)).astype(np.bool_)
-    windows = _maximal_only(masks, units, limits, allowed)
+    masks = np.unpackbits(packed, axis=1, count=units.count).astype(np.bool_)
+    windows = _maximal_only(masks, units, allowed)
     return windows[:most], whole and len(windows) <= most
 
 
-def _maximal_only(masks: BoolArray, units: Units, limits: FloatArray, allowed: IntArray) -> BoolArray:
+def _maximal_only(masks: BoolArray, units: Units, allowed: IntArray) -> BoolArray:
     """Windows to which no further unit can be added."""
     keep = np.ones(len(masks), dtype=np.bool_)
     unit_low, unit_high = units.low[allowed], units.high[allowed]
-    low, high = extents(units, masks)
+    low, high = units.extents(masks)
     for start in range(0, len(masks), AT_ONCE):
         rows = slice(start, start + AT_ONCE)
         part = masks[rows, allowed]
         fits = np.ones(part.shape, dtype=np.bool_)
-        for c, limit in enumerate(limits * SLACK):
+        for c, limit in enumerate(units.limits * SLACK):
             fits &= (unit_high[:, c] <= (low[rows, c] + limit)[:, None]) & (
                 unit_low[:, c] >= (high[rows, c] - limit)[:, None]
             )
         keep[start : start + AT_ONCE] = (fits | part).sum(axis=1) == part.sum(axis=1)
     return np.asarray(masks[keep], dtype=np.bool_)
-
-
-def extents(units: Units, masks: BoolArray) -> tuple[FloatArray, FloatArray]:
-    """Least and greatest value (w, d) of the units in each window."""
-    low, high = np.empty((len(masks), units.low.shape[1])), np.empty((len(masks), units.low.shape[1]))
-    for start in range(0, len(masks), AT_ONCE):
-        rows = slice(start, start + AT_ONCE)
-        for c in range(units.low.shape[1]):
-            low[rows, c] = np.where(masks[rows], units.low[:, c], np.inf).min(axis=1)
-            high[rows, c] = np.where(masks[rows], units.high[:, c], -np.inf).max(axis=1)
-    return low, high
 
 
 def windows_around(windows: list[BoolArray], grouping: Grouping) -> list[list[int]]:
@@ -98,14 +84,14 @@ def windows_around(windows: list[BoolArray], grouping: Grouping) -> list[list[in
     return around
 
 
-def greedy_sets(units: Units, positions: tuple[Position, ...], windows: list[BoolArray]) -> Grouping:
+def greedy_sets(units: Units, windows: list[BoolArray]) -> Grouping:
     """Sets taken one engine after another around the spring that fits fewest windows; a quick start, not the most."""
-    free = np.ones(len(units.members), dtype=np.bool_)
+    free = np.ones(units.count, dtype=np.bool_)
     chosen: list[tuple[int, tuple[int, ...]]] = []
     while True:
         engine: list[tuple[int, tuple[int, ...]]] = []
         trial = free.copy()
-        for number, position in enumerate(positions):
+        for number, position in enumerate(units.positions):
             members = _one_set(units, position, windows[number], trial)
             if members is None:
                 return Grouping(tuple(chosen))
@@ -142,12 +128,11 @@ def _fill(units: Units, size: int, members: IntArray, seed: int, popularity: Int
     return tuple(sorted(chosen)) if weight == size else None
 
 
-def simple_bound(units: Units, positions: tuple[Position, ...], windows: list[BoolArray]) -> int:
+def simple_bound(units: Units, windows: list[BoolArray]) -> int:
     """An upper bound on complete engines that needs no solver: springs that are in some window."""
-    bounds = []
-    for number, position in enumerate(positions):
-        usable = windows[number].any(axis=0) if len(windows[number]) else np.zeros(len(units.members), dtype=np.bool_)
-        bounds.append(int(units.weight[usable].sum()) // position.size)
-    anywhere = np.any([w.any(axis=0) for w in windows if len(w)] or [np.zeros(len(units.members), bool)], axis=0)
-    whole = int(units.weight[anywhere].sum()) // sum(position.size for position in positions)
-    return min([*bounds, whole])
+    usable = [masks.any(axis=0) for masks in windows]
+    bounds = [
+        int(units.weight[mine].sum()) // position.size for mine, position in zip(usable, units.positions, strict=True)
+    ]
+    engine = sum(position.size for position in units.positions)
+    return min([*bounds, int(units.weight[np.any(usable, axis=0)].sum()) // engine])
