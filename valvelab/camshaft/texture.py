@@ -5,7 +5,7 @@ Sources: ISO 21920-2:2021 (parameters, formerly ISO 4287), ISO 21920-3:2021 (set
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from itertools import pairwise
 
 import numpy as np
@@ -102,10 +102,7 @@ class TextureParameters:
     rmrk2_pct: float | None
 
 
-PARAMETER_NAMES = (
-    "ra_um", "rq_um", "rz_um", "rt_um", "rp_um", "rv_um", "rsk", "rku", "rsm_um",
-    "rk_um", "rpk_um", "rvk_um", "rmrk1_pct", "rmrk2_pct",
-)  # fmt: skip
+PARAMETER_NAMES = tuple(field.name for field in fields(TextureParameters))
 
 
 def level(x_mm: FloatArray, z_um: FloatArray) -> FloatArray:

@@ -19,7 +19,7 @@ from valvelab.errors import CannotEvaluate, Reason
 class VarianceRow:
     """One source of variation; `f_ratio` and `p_value` are None for the row the others are held against."""
 
-    name: str
+    source: str
     freedom: int
     sum_of_squares: float
     f_ratio: float | None = None
@@ -49,7 +49,7 @@ def tested(row: VarianceRow, against: VarianceRow) -> VarianceRow:
     if ratio is None:
         return row
     p_value = f_exceedance(ratio, row.freedom, against.freedom)
-    return VarianceRow(row.name, row.freedom, row.sum_of_squares, None if math.isinf(ratio) else ratio, p_value)
+    return VarianceRow(row.source, row.freedom, row.sum_of_squares, None if math.isinf(ratio) else ratio, p_value)
 
 
 def one_way(readings: FloatArray) -> tuple[VarianceRow, VarianceRow]:

@@ -12,12 +12,12 @@ from valvelab.arrays import FloatArray
 from valvelab.figures.bars import bars
 from valvelab.figures.description import Axis, Band, Curve, Figure, Marks, Role
 from valvelab.figures.polar import Rings, circle, magnification
-from valvelab.inspection.form.shaft import is_lobe
+from valvelab.inspection.form.measured import is_lobe
 from valvelab.units import System, display_unit, show
 
 if TYPE_CHECKING:
     from valvelab.camshaft.journal import JournalForm
-    from valvelab.inspection.form.shaft import Axis as ShaftAxis
+    from valvelab.inspection.form.measured import Axis as ShaftAxis
     from valvelab.inspection.form.shaft import ShaftInspection
 
 _BASE_OF_SPAN = 1.7

@@ -7,6 +7,7 @@ from functools import partial
 from typing import Any
 
 from valvelab.inspection.characteristics import printed
+from valvelab.inspection.form.characteristics import STATION, TRACE
 from valvelab.records.gauge_result import GaugeFigures, GaugeResult, VarianceRowResult
 from valvelab.records.result import Verdict
 from valvelab.records.shaft_result import ShaftResult, StationResult, TaperResult
@@ -35,13 +36,7 @@ def _u(row: Any, *, key: str) -> float | None:
 STATIONS: tuple[Column[StationResult], ...] = (
     Column("station", words=lambda row: row.station, tip="As the readings name it"),
     Column("at", "mm", lambda row: row.position_mm, tip="Position along the shaft"),
-    _of("eccentricity", "eccentricity_mm", "mm", "Distance of the journal's centre from the axis of measurement"),
-    _of("eccentricity angle", "eccentricity_angle_deg", "deg", "Where the eccentricity is highest"),
-    _of("tir", "tir_mm", "mm", "Total indicator reading over the turn"),
-    _of("roundness_lsc", "roundness_lsc_um", "um", "Peak to valley about the least-squares circle"),
-    _of("roundness_mzc", "roundness_mzc_um", "um", "Peak to valley between the two minimum-zone circles", with_u=True),
-    _of("roundness_mic", "roundness_mic_um", "um", "Peak to valley about the largest inscribed circle"),
-    _of("roundness_mcc", "roundness_mcc_um", "um", "Peak to valley about the smallest circumscribed circle"),
+    *(_of(row.name, row.key, row.unit, row.explained, with_u=row.u_column) for row in STATION if row.states_u),
 )
 TAPERS: tuple[Column[TaperResult], ...] = (
     Column("of", words=lambda row: row.station, tip="Lobe or journal"),
@@ -87,13 +82,11 @@ class Parameter:
 def parameters(result: TextureResult) -> list[Parameter]:
     """All parameters in the order of the standard."""
     rows = []
-    for key in type(result.parameters).model_fields:
-        name = key.removesuffix("_um").removesuffix("_pct")
-        unit = "um" if key.endswith("_um") else "%" if key.endswith("_pct") else ""
-        verdicts = [row for row in result.verdicts if row.characteristic == name]
-        gravest = min(verdicts, key=lambda row: rank(row.decision), default=None)
-        value, u = getattr(result.parameters, key), result.uncertainty.get(key)
-        rows.append(Parameter(name, printed(name, unit), value, u, unit, gravest))
+    for row in TRACE:
+        verdicts = [verdict for verdict in result.verdicts if verdict.characteristic == row.name]
+        gravest = min(verdicts, key=lambda verdict: rank(verdict.decision), default=None)
+        value, u = getattr(result.parameters, row.key), result.uncertainty.get(row.key)
+        rows.append(Parameter(row.name, row.head, value, u, row.unit, gravest))
     return rows
 
 

@@ -15,9 +15,9 @@ from valvelab.conformity.gauge_study import (
 )
 from valvelab.errors import BadFile, BadQuantity, CannotEvaluate
 from valvelab.inspection.characteristics import Subject
-from valvelab.inspection.judging import Item, judge
+from valvelab.inspection.form.characteristics import GAUGE, NO_VARIATION
+from valvelab.inspection.judging import Item, item_of, judge
 from valvelab.inspection.limits import readings_of
-from valvelab.measured import Measured
 from valvelab.records.form_measurement import GaugeReadings
 from valvelab.records.gauge_result import (
     AdoptedUncertainty,
@@ -72,18 +72,13 @@ def inspect_gauge(question: GaugeQuestion) -> GaugeInspection:
             interaction_p=study.interaction_p,
         ),
         ranges=GaugeFigures(**_figures(ranges, tolerance)),
-        analysis=tuple(
-            VarianceRowResult(
-                source=row.name, freedom=row.freedom, sum_of_squares=row.sum_of_squares, mean_square=row.mean_square,
-                f_ratio=row.f_ratio, p_value=row.p_value,
-            )
-            for row in study.rows
-        ),
+        analysis=tuple(VarianceRowResult.model_validate(row, from_attributes=True) for row in study.rows),
         uncertainty=_uncertainty(study, tolerance),
-    )  # fmt: skip
+    )
     verdicts: list[Verdict] = []
     if question.spec is not None:
-        verdicts, judged = judge(question.spec, gauge_items(result), question.spec_file)
+        items: dict[Subject, list[Item]] = {"gauge": [item_of("gauge", None, result, GAUGE)]}
+        verdicts, judged = judge(question.spec, items, question.spec_file)
         notes.extend(judged)
     result = result.model_copy(update={"notes": tuple(notes), "verdicts": tuple(verdicts)})
     return GaugeInspection(question, result)
@@ -162,21 +157,10 @@ def _remarks(study: AnovaStudy) -> list[Note]:
     else:
         notes.append(info("interaction", f"kept apart (p = {study.interaction_p:.3f} ≤ {POOLING_P})"))
     if study.components.ndc is None:
-        notes.append(warning("ndc", "not derived: the measurement shows no variation; is its resolution too coarse?"))
+        notes.append(warning("ndc", f"not derived: {NO_VARIATION}"))
     if study.shape[0] < 5:
         notes.append(warning("parts", f"{study.shape[0]} parts tell little about part variation; 10 are usual"))
     return notes
-
-
-def gauge_items(result: GaugeResult) -> dict[Subject, list[Item]]:
-    """What limits can be laid on: the study, by the analysis of variance."""
-
-    def look_up(name: str, _at_mm: float | None) -> Measured | None:
-        value = getattr(result.anova, name, None)
-        reason = "no tolerance is known" if name == "grr_percent_of_tolerance" else "see the notes"
-        return Measured(value, result.uncertainty.get(name), reason)
-
-    return {"gauge": [Item("gauge", None, look_up)]}
 
 
 def adopt(result: GaugeResult, kind: str) -> AdoptedUncertainty:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 from valvelab.camshaft.texture import (
     HEIGHT_DISCRIMINATION,
@@ -21,10 +21,9 @@ from valvelab.camshaft.texture import (
     whole_sections,
 )
 from valvelab.errors import BadFile, CannotEvaluate, Reason
-from valvelab.inspection.characteristics import Subject
-from valvelab.inspection.judging import Item, judge
+from valvelab.inspection.form.characteristics import TRACE, MeasuredTexture
+from valvelab.inspection.judging import item_of, judge
 from valvelab.inspection.limits import readings_of
-from valvelab.measured import Measured
 from valvelab.records.form_measurement import SurfaceTrace
 from valvelab.records.result import Note, Source, Verdict, info, warning
 from valvelab.records.spec import Spec
@@ -68,8 +67,9 @@ def inspect_texture(question: TextureQuestion) -> TextureInspection:
         raise CannotEvaluate(error.reason, f"{trace.file}: {error}") from None
     notes.extend(settled)
     found = parameters(rough.roughness_um, rough.bounds, rough.spacing_mm)
-    notes.extend(_remarks(found, rough, chosen))
     uncertainty, source_notes = _uncertainty(found, rough, trace.scale_uncertainty)
+    texture = MeasuredTexture(found, uncertainty)
+    notes.extend(_remarks(texture, rough, chosen))
     notes.extend(source_notes)
     result = TextureResult(
         source=(trace.source, *question.other_sources),
@@ -81,12 +81,12 @@ def inspect_texture(question: TextureQuestion) -> TextureInspection:
         evaluation_length_mm=settings.sections * settings.cutoff_mm,
         spacing_um=1000.0 * rough.spacing_mm,
         setting_class=None if chosen is None else chosen.name,
-        parameters=TextureParameterValues(**{row.name: getattr(found, row.name) for row in fields(found)}),
+        parameters=TextureParameterValues(**{row.key: row.measured(texture).value for row in TRACE}),
         uncertainty=uncertainty,
     )
     verdicts: list[Verdict] = []
     if question.spec is not None:
-        verdicts, judged = judge(question.spec, texture_items(result), question.spec_file)
+        verdicts, judged = judge(question.spec, {"trace": [item_of("trace", None, texture, TRACE)]}, question.spec_file)
         notes.extend(judged)
     result = result.model_copy(update={"notes": tuple(notes), "verdicts": tuple(verdicts)})
     return TextureInspection(question, result, rough)
@@ -153,12 +153,10 @@ def _short_cutoff(
     return short, []
 
 
-def _remarks(found: TextureParameters, rough: Roughness, chosen: SettingClass | None) -> list[Note]:
-    notes = []
-    for row in fields(found):
-        if getattr(found, row.name) is None:
-            why = {"rsm_um": "fewer than two whole elements pass the mean line"}.get(row.name, "the profile is flat")
-            notes.append(warning(row.name, f"not derived: {why}"))
+def _remarks(texture: MeasuredTexture, rough: Roughness, chosen: SettingClass | None) -> list[Note]:
+    found = texture.found
+    numbers = {row.key: row.measured(texture) for row in TRACE}
+    notes = [warning(key, f"not derived: {one.reason}") for key, one in numbers.items() if one.value is None]
     if chosen is not None and found.ra_um > chosen.largest_ra_um:
         notes.append(
             warning(
@@ -204,22 +202,3 @@ def _uncertainty(
             parts.append(scale * value)
         combined[name] = math.hypot(*parts) if parts and value is not None else None
     return combined, notes
-
-
-def texture_items(result: TextureResult) -> dict[Subject, list[Item]]:
-    """What limits can be laid on: the trace."""
-
-    def look_up(characteristic: str, _at_mm: float | None) -> Measured | None:
-        key = next(
-            (
-                name
-                for name in PARAMETER_NAMES
-                if name in {characteristic, f"{characteristic}_um", f"{characteristic}_pct"}
-            ),
-            None,
-        )
-        if key is None:
-            return None
-        return Measured(getattr(result.parameters, key), result.uncertainty.get(key), "see the notes")
-
-    return {"trace": [Item("trace", None, look_up)]}

@@ -1,0 +1,132 @@
+"""What a shaft's readings give before anything is said of it: each journal, and the axis through their centres."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from valvelab.camshaft.journal import JournalForm, JournalUncertainty, evaluate_journal, journal_uncertainty
+from valvelab.camshaft.roundness import JournalTrace
+from valvelab.camshaft.straightness import AxisLine, least_squares_axis, minimum_zone_axis
+from valvelab.errors import CannotEvaluate
+from valvelab.measured import Measured, missing
+from valvelab.records.form_measurement import ShaftReadings
+from valvelab.records.result import Note, info, warning
+from valvelab.records.shaft_result import TaperResult
+
+_LOBE_NAME = re.compile(r"\d+\s*[IE]\d*", re.IGNORECASE)
+AT_VEE_MM = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class MeasuredJournal:
+    """One journal trace and its form with its uncertainties; both None with the reason where it can't be evaluated.
+
+    label: the journal's name, with its position where it was read in several tracks.
+    """
+
+    label: str
+    trace: JournalTrace
+    form: JournalForm | None = None
+    u: JournalUncertainty | None = None
+    refusal: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Axis:
+    """The centres the axis lines went through, the vees' own places among them, and both lines where there are any.
+
+    `centres_mm`: (toward 0 deg, toward 90 deg) for each place. `spreads_mm`: a centre's standard uncertainty. refusal:
+    why there are no lines.
+    """
+
+    positions_mm: tuple[float, ...]
+    centres_mm: tuple[tuple[float, float], ...]
+    names: tuple[str, ...]
+    least_squares: AxisLine | None
+    minimum_zone: AxisLine | None
+    spreads_mm: tuple[float | None, ...] = ()
+    refusal: str = ""
+    worst_station: str | None = None
+
+    def zone(self, line: AxisLine | None) -> Measured:
+        """Diameter of the cylinder about a line, um."""
+        if line is None:
+            return missing(self.refusal)
+        known = [spread for spread in self.spreads_mm if spread is not None]
+        shares = np.square(line.weights).sum(axis=1)
+        unknown = len(known) < len(self.spreads_mm)
+        return Measured(line.zone_mm, None if unknown else math.sqrt(float(shares @ np.square(known)))).times(1000.0)
+
+
+@dataclass(frozen=True, slots=True)
+class MeasuredForm:
+    """The axis, and what two tracks of a lobe or journal differ by."""
+
+    axis: Axis
+    tapers: tuple[TaperResult, ...]
+
+
+def is_lobe(trace: JournalTrace) -> bool:
+    """Whether a trace went round a lobe, by its name."""
+    return _LOBE_NAME.fullmatch(trace.name) is not None
+
+
+def measured_journal(
+    trace: JournalTrace, traces: Sequence[JournalTrace], readings: ShaftReadings, undulations: int | None
+) -> MeasuredJournal:
+    """One journal of `traces`, its form filtered at `undulations` per turn."""
+    several = sum(other.name == trace.name for other in traces) > 1
+    label = f"{trace.name} at {trace.position_mm:g} mm" if several else trace.name
+    try:
+        form = evaluate_journal(trace, readings.journal_radius_mm, undulations)
+    except CannotEvaluate as error:
+        return MeasuredJournal(label, trace, refusal=str(error))
+    return MeasuredJournal(label, trace, form, journal_uncertainty(form, readings.probe_uncertainty_mm))
+
+
+def measured_axis(readings: ShaftReadings, journals: Sequence[MeasuredJournal]) -> tuple[Axis, list[Note]]:
+    """The lines through the centres of the journals that were evaluated, and what has to be said of them."""
+    positions: list[float] = []
+    centres: list[tuple[float, float]] = []
+    names: list[str] = []
+    spreads: list[float | None] = []
+    evaluated = 0
+    for journal in journals:
+        if journal.form is None or journal.u is None:
+            continue
+        evaluated += 1
+        if journal.trace.position_mm is not None:
+            positions.append(journal.trace.position_mm)
+            centres.append(journal.form.least_squares.centre_mm)
+            names.append(journal.trace.name)
+            spreads.append(journal.u.centre_mm)
+    placed = len(positions)
+    notes: list[Note] = []
+    for place in () if readings.vees is None else readings.vees.positions_mm:
+        if all(abs(place - position) > AT_VEE_MM for position in positions):
+            positions.append(place)
+            centres.append((0.0, 0.0))
+            names.append(f"vee at {place:g} mm")
+            spreads.append(0.0)
+            notes.append(info("straightness", f"the vee at {place:g} mm counts as a centre with no eccentricity"))
+    least = zone = worst = None
+    refusal = ""
+    try:
+        z, c = np.asarray(positions, dtype=np.float64), np.asarray(centres, dtype=np.float64).reshape(-1, 2)
+        if z.size < evaluated:
+            notes.append(warning("straightness", "stations without a position were left out"))
+        least, zone = least_squares_axis(z, c), minimum_zone_axis(z, c)
+        far = int(np.argmax(least.distances_mm[:placed])) if placed else least.worst
+        several = Counter(names)[names[far]] > 1
+        worst = names[far] + (f" at {positions[far]:g} mm" if several else "")
+    except CannotEvaluate as error:
+        least = zone = None
+        refusal = str(error)
+        notes.append(warning("straightness", f"not derived: {error}"))
+    return Axis(tuple(positions), tuple(centres), tuple(names), least, zone, tuple(spreads), refusal, worst), notes
