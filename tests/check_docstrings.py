@@ -17,7 +17,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 PACKAGE = Path(__file__).resolve().parent.parent / "valvelab"
-ROOMS = ("lobe", "follower", "camshaft", "springs", "valve_motion", "phasing", "dynamics", "conformity")
+ROOMS = ("lobe", "follower", "camshaft", "springs", "sets", "valve_motion", "phasing", "dynamics", "conformity")
 
 ARRAY = re.compile(r"\b(Float|Int|Bool|Complex)Array\b|\bNDArray\b|\bndarray\b")
 NUMBER = re.compile(r"(?<![\w.])float\b")

@@ -1,4 +1,7 @@
-"""Simulated annealing (Kirkpatrick 1983, from memory): one rule for whatever is changed at random."""
+"""Simulated annealing: one rule for whatever is changed at random.
+
+Source: Kirkpatrick, Gelatt and Vecchi 1983, from memory.
+"""
 
 from __future__ import annotations
 
@@ -16,7 +19,7 @@ class Walk(Protocol):
     random: Random
 
     def offer(self) -> float | None:
-        """Draw a change; the rise of the cost that it would bring, None where it is none."""
+        """Draw a change; the rise of the cost that it would bring, in the walk's own unit, None where it is none."""
 
     def take(self) -> None:
         """Let the change offered last stand."""

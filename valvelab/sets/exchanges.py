@@ -2,6 +2,8 @@
 
 `Exchange` weighs every exchange of two units at once and makes the best ones, until none gains; `Swaps` anneals
 out of the hollow that this ends in.
+
+Source: own search; the annealing is that of `annealing`.
 """
 
 from __future__ import annotations
@@ -49,7 +51,7 @@ class Exchange:
         return Grouping(tuple(sorted(sets)))
 
     def total(self) -> float:
-        """Total spread."""
+        """Total spread, a plain number: ranges in limits."""
         return self.units.total(self.grouping())
 
     def _without(self) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -202,7 +204,7 @@ class Swaps:
         return best
 
     def offer(self) -> float | None:
-        """An exchange within limits and conditions, and the change of the total spread."""
+        """An exchange within limits and conditions; the change of the total spread, ranges in limits (no unit)."""
         here = self.random.randrange(len(self.sets))
         leaving, coming = self._pair(self.sets[here])
         there = self.label[coming]

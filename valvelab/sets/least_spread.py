@@ -1,4 +1,7 @@
-"""The least total spread for a given number of sets: the tightest grouping found, and a bound that needs no solver."""
+"""The least total spread for a given number of sets: the tightest grouping found, and a bound that needs no solver.
+
+Source: own search and bound; the shortest path along a sorted order is common practice.
+"""
 
 from __future__ import annotations
 
@@ -43,9 +46,10 @@ THOROUGH = Effort(anneals=12, rounds=2000, branches=400_000, boxes=60_000, last_
 
 
 def line_bound(units: Units, engines: int) -> float:
-    """A bound below every total spread: each characteristic cut by itself, as if springs could be sorted anew for each.
+    """A bound below every total spread, a plain number: each characteristic is cut by itself.
 
-    On one characteristic the tightest `engines` sets are runs of neighbours in sorted order, found by a shortest path.
+    As if springs could be sorted anew for each. On one characteristic the tightest `engines` sets are runs of
+    neighbours in sorted order, found by a shortest path.
     Of single springs only: where some are kept together it says nothing, 0.
     """
     total = 0.0

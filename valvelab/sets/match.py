@@ -2,6 +2,8 @@
 
 The number of sets is settled first (`windows`, `most_sets`), then the spread (`least_spread`, `spread_proof`). With a
 single characteristic and no conditions both follow at once from the sorted order.
+
+Source: own staging; each stage names its own.
 """
 
 from __future__ import annotations
@@ -55,7 +57,7 @@ class MatchedSets:
 
 
 def match(problem: Tray, watch: Watch | None = None, effort: Effort | None = None) -> MatchedSets:
-    """The most matched sets, then the tightest.
+    """The most matched sets, then the tightest. Raises CannotEvaluate where springs are both together and apart.
 
     Deterministic as long as the watch lets it finish. When the watch ends it, the best found so far with its bounds.
     """
@@ -95,7 +97,7 @@ def best_cuts(values: FloatArray, limit: float, size: int) -> Grouping:
     """Most sets, then least total range, on one characteristic: runs of neighbours in sorted order.
 
     Sets that overlap can be cut anew in sorted order without a larger range or total, so runs are enough; the best
-    choice of runs is a shortest path along the order.
+    choice of runs is a shortest path along the order. `values` (n,) and `limit` in the same unit.
     """
     order = np.argsort(values, kind="stable")
     v = values[order]

@@ -1,4 +1,7 @@
-"""The search for the most sets: annealing finds them while prices bound them; what is left open goes to the solver."""
+"""The search for the most sets: annealing finds them while prices bound them; what is left open goes to the solver.
+
+Source: own search.
+"""
 
 from __future__ import annotations
 
@@ -19,7 +22,7 @@ A_TURN = 80
 
 
 def most_sets(units: Units, windows: list[BoolArray], watch: Watch) -> MostSets:
-    """The most complete engines, proven with a bound unless the watch runs out; then the best found and its bound.
+    """The most complete engines, a count, proven unless the watch runs out; then the best found and its bound.
 
     `windows`: for each position the maximal windows as a matrix (windows, units).
     """

@@ -1,4 +1,7 @@
-"""The most sets there can be: prices of springs from the relaxation over windows, priced in as they are needed."""
+"""The most sets there can be: prices of springs from the relaxation over windows, priced in as they are needed.
+
+Source: pricing of columns after Gilmore and Gomory, weak duality of set packing (Nemhauser and Wolsey), from memory.
+"""
 
 from __future__ import annotations
 
@@ -37,7 +40,7 @@ class PricedWindows:
         return PricedWindows(masks, padded, weight, size)
 
     def cheapest(self, prices: FloatArray) -> FloatArray:
-        """Σ of the lowest prices that fill a set from each window.
+        """Σ (w,) of the lowest prices (u,) that fill a set from each window; prices and answer have the same unit.
 
         Units heavier than one spring may be taken in part, and units kept apart may meet: never above the truth.
         """
@@ -71,7 +74,7 @@ class EnginePrice:
 
     @property
     def limit(self) -> float:
-        """The most engines that can be paid for."""
+        """The most engines that can be paid for, a count."""
         engine = sum(float(cost.min()) for cost in self.costs)
         return self.budget / engine if engine > WHOLE else inf
 
@@ -113,7 +116,7 @@ class Ceiling:
         return self.rounds > 0
 
     def useful(self) -> list[BoolArray]:
-        """Every window that a grouping with as many engines as the bound could use, by reduced cost."""
+        """Every window that a grouping as large as the bound could use, by reduced cost: masks (w, u), no unit."""
         if self.best is None:
             return [table.masks for table in self.tables]
         least = [float(cost.min()) for cost in self.best.costs]

@@ -2,6 +2,8 @@
 
 A set comes from a source: a window or box that more springs lie in than a set has, so that springs flow into it, or
 the set itself. The rows are the same for all of them, and for the relaxation and the whole numbers.
+
+Source: integer programmes as in Nemhauser and Wolsey, from memory; solved by HiGHS through scipy.
 """
 
 from __future__ import annotations
@@ -74,7 +76,10 @@ class WindowProgram:
 
 
 def window_program(units: Units, windows: list[BoolArray], costs: list[FloatArray] | None = None) -> WindowProgram:
-    """The programme of some windows or boxes; `costs` of a set from each, one array a position, nothing by default."""
+    """The programme of some windows or boxes, masks (w, u) by position.
+
+    `costs` (w,) of a set from each, all in the same unit; nothing by default.
+    """
     constrained = units.constrained()
     sources: list[_Source] = []
     prices: list[float] = []
@@ -114,7 +119,10 @@ class Rows:
     def add(
         self, count: int, rows: IntArray, columns: IntArray, entries: FloatArray | float, lower: float, upper: float
     ) -> None:
-        """Add a block of `count` rows with the same two ends; `rows` count from 0 within the block."""
+        """Add a block of `count` rows with the same two ends.
+
+        `entries` (k,) with their columns (k,) and rows (k,), which count from 0 within the block.
+        """
         self.rows.append(np.asarray(rows, dtype=np.int64) + self.count)
         self.columns.append(np.asarray(columns, dtype=np.int64))
         self.entries.append(np.broadcast_to(np.asarray(entries, dtype=np.float64), self.rows[-1].shape))
@@ -122,7 +130,7 @@ class Rows:
         self.upper.append(np.full(count, upper))
 
     def add_one(self, columns: list[int], entries: list[float], lower: float, upper: float) -> None:
-        """Add one row."""
+        """Add one row of plain numbers."""
         self.add(1, np.zeros(len(columns), np.int64), np.array(columns), np.array(entries), lower, upper)
 
 

@@ -4,6 +4,8 @@ As many windows as sets are wanted lie over the tray. The most springs that can 
 size and no spring in two, is a flow; when it fills every set the number is reached. A window is moved to a neighbour
 or to a spring left over, the flow is mended by a few paths, and a fall is taken with a chance that shrinks. Springs are
 bits of whole numbers, so a move costs some tens of microseconds.
+
+Source: own search; augmenting paths as in bipartite matching are common practice.
 """
 
 from __future__ import annotations
@@ -48,7 +50,7 @@ class Ground:
 
     @staticmethod
     def of(units: Units, windows: list[BoolArray]) -> Ground:
-        """The ground of a tray's windows."""
+        """The ground of a tray's windows, masks (w, u) by position, no unit."""
         from scipy.spatial import cKDTree
 
         free = ~units.constrained()
@@ -144,7 +146,7 @@ class Seating:
         return self.window[:], self.mask[:], self.room[:], self.single[:], self.bound[:], self.free
 
     def offer(self) -> float:
-        """Change something at random and mend the flow; how many places more are empty."""
+        """Change something at random and mend the flow; how many places more are empty, a count."""
         self._before, empty = self._now(), self.empty
         if self.ground.constrained and self.random.random() < SEATING:
             self._seat()

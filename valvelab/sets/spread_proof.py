@@ -5,6 +5,8 @@ are needed: for given prices of springs the best set is the cheapest filling of 
 prices bound every grouping from below; a box whose best set costs more than bound plus gap can't be part of a tighter
 grouping, so the integer programme over the boxes that remain is exact. Where springs are kept together or apart, the
 sets themselves are listed in place of boxes.
+
+Source: column generation after Gilmore and Gomory with smoothed prices, variables fixed by reduced cost, from memory.
 """
 
 from __future__ import annotations
@@ -72,7 +74,7 @@ class BoxSearch:
         self._value: list[float] = []
 
     def run(self, prices: FloatArray, below: float, most: int) -> Boxes:
-        """Those whose spread + prices (u,) come to no more than `below`; at most `most`."""
+        """Those whose spread + prices (u,) come to no more than `below`, all plain numbers; at most `most`."""
         self._clear(prices, below, most)
         complete = True
         try:
@@ -183,11 +185,11 @@ class Stock:
 
     @property
     def masks(self) -> BoolArray:
-        """Units (b, u) in each."""
+        """Units (b, u) in each, no unit."""
         return self.table.masks
 
     def add(self, masks: BoolArray) -> int:
-        """Take boxes in, each once; returns how many were new."""
+        """Take boxes (b, u) in, each once; a count of those that were new."""
         fresh = []
         for row, mask in enumerate(masks):
             if mask.tobytes() not in self.keys:
@@ -198,16 +200,16 @@ class Stock:
         return len(fresh)
 
     def keep(self, rows: IntArray) -> None:
-        """Forget all others."""
+        """Forget all but the rows (r,), numbers without unit."""
         self._hold(self.masks[rows])
         self.keys = {mask.tobytes() for mask in self.masks}
 
     def paid(self, prices: FloatArray) -> FloatArray:
-        """Spread + prices of each set held (b,)."""
+        """Spread + prices of each set held (b,), plain numbers."""
         return np.asarray(self.cost + self.masks @ prices)
 
     def best_sets(self, prices: FloatArray) -> tuple[FloatArray, IntArray]:
-        """Spread + prices of each box's cheapest filling, and that filling's units (b, size)."""
+        """Spread + prices (plain numbers) of each box's cheapest filling, and that filling's units (b, size)."""
         values, chosen = self.table.fillings(prices)
         return values + self.cost, chosen
 

@@ -1,4 +1,7 @@
-"""What matching is asked and what it answers."""
+"""What matching is asked and what it answers.
+
+Source: own conventions.
+"""
 
 from __future__ import annotations
 
@@ -67,7 +70,10 @@ def tray(
     apart: tuple[tuple[int, int], ...] = (),
     positions: tuple[Position, ...] = (),
 ) -> Tray:
-    """A checked tray; refuses sizes outside 2 to 32, limits at or below zero and values that are not finite."""
+    """A checked tray of values (n, d) and limits (d,), each characteristic in its own unit.
+
+    Raises CannotEvaluate on sizes outside 2 to 32, limits at or below zero and values that are not finite.
+    """
     table = finite(values, "spring values", 2)
     bounds = finite(limits, "limits", 1)
     if table.shape != (len(names), bounds.size):
@@ -109,11 +115,11 @@ class Units:
         return bool((self.weight == 1).all() and not self.apart.any())
 
     def constrained(self) -> BoolArray:
-        """Units that are heavier than one spring or have to be kept apart from another."""
+        """Units (u,), no unit, that are heavier than one spring or have to be kept apart from another."""
         return np.asarray((self.weight > 1) | self.apart.any(axis=1), dtype=np.bool_)
 
     def suiting(self, position: Position) -> BoolArray:
-        """Units (u,) whose values lie between those that a position asks for."""
+        """Units (u,), no unit, whose values lie between those that a position asks for."""
         return np.asarray((self.low >= position.low).all(axis=1) & (self.high <= position.high).all(axis=1))
 
     def mask(self, chosen: tuple[int, ...]) -> BoolArray:
@@ -123,7 +129,7 @@ class Units:
         return mask
 
     def extents(self, masks: BoolArray) -> tuple[FloatArray, FloatArray]:
-        """Least and greatest value (w, d) of the units in each row of masks (w, u)."""
+        """Least and greatest value (w, d), in their own unit, of the units in each row of masks (w, u)."""
         low, high = np.empty((len(masks), self.limits.size)), np.empty((len(masks), self.limits.size))
         for start in range(0, len(masks), AT_ONCE):
             rows = slice(start, start + AT_ONCE)
@@ -133,17 +139,20 @@ class Units:
         return low, high
 
     def spread(self, chosen: tuple[int, ...]) -> float:
-        """Σ over characteristics of range / limit of one set."""
+        """Σ over characteristics of range / limit of one set, a plain number."""
         index = list(chosen)
         return float(((self.high[index].max(axis=0) - self.low[index].min(axis=0)) / self.limits).sum())
 
     def total(self, grouping: Grouping) -> float:
-        """Σ over sets and characteristics of range / limit."""
+        """Σ over sets and characteristics of range / limit, a plain number."""
         return sum(self.spread(chosen) for _, chosen in grouping.sets)
 
 
 def units_of(problem: Tray) -> Units:
-    """The units of a tray; groups that share a spring become one."""
+    """The units of a tray; groups that share a spring become one.
+
+    Raises CannotEvaluate where springs are to be both together and apart.
+    """
     parent = list(range(len(problem.names)))
 
     def root(i: int) -> int:
@@ -226,7 +235,7 @@ class Watch:
     aside: Aside = _waited_for
 
     def share(self, part: float) -> Watch:
-        """A watch that ends after a part of the time left now."""
+        """A watch that ends after a part, a share, of the time left now."""
         end = (1.0 - part) * self.seconds_left()
         return self if end == inf else replace(self, seconds_left=lambda: self.seconds_left() - end)
 

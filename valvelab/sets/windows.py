@@ -5,6 +5,8 @@ windows that hold as many springs as such a box can. For each window an integer 
 springs flow into windows; for given integers the flow is a transport problem, whose corners are whole numbers, so
 springs themselves need no integers. Springs with conditions (kept together, kept apart) get binaries in copies of a
 window of their own.
+
+Source: own.
 """
 
 from __future__ import annotations
@@ -30,7 +32,7 @@ def _runs(low: FloatArray, high: FloatArray, weight: IntArray, limit: float, siz
 
 
 def maximal_windows(units: Units, position: Position, watch: Watch, most: int = MOST_WINDOWS) -> tuple[BoolArray, bool]:
-    """Membership matrix (windows, units) of the maximal windows with springs enough for a set, and whether it is whole.
+    """The maximal windows with springs enough for a set as masks (windows, units), and whether they are all (no unit).
 
     Above `most` windows, or when the watch ends, the search stops, and the matrix lacks some.
     """
@@ -77,7 +79,7 @@ def _maximal_only(masks: BoolArray, units: Units, allowed: IntArray) -> BoolArra
 
 
 def windows_around(windows: list[BoolArray], grouping: Grouping) -> list[list[int]]:
-    """For each position, a window around each of its sets."""
+    """For each position the number of a window (w, u) around each of its sets; no units of measure."""
     around: list[list[int]] = [[] for _ in windows]
     for position, chosen in grouping.sets:
         around[position].append(int(np.flatnonzero(windows[position][:, list(chosen)].all(axis=1))[0]))
@@ -85,7 +87,10 @@ def windows_around(windows: list[BoolArray], grouping: Grouping) -> list[list[in
 
 
 def greedy_sets(units: Units, windows: list[BoolArray]) -> Grouping:
-    """Sets taken one engine after another around the spring that fits fewest windows; a quick start, not the most."""
+    """Sets taken one engine after another around the spring that fits fewest windows; a quick start, not the most.
+
+    `windows`: masks (w, u) of each position, no unit.
+    """
     free = np.ones(units.count, dtype=np.bool_)
     chosen: list[tuple[int, tuple[int, ...]]] = []
     while True:
@@ -129,7 +134,7 @@ def _fill(units: Units, size: int, members: IntArray, seed: int, popularity: Int
 
 
 def simple_bound(units: Units, windows: list[BoolArray]) -> int:
-    """An upper bound on complete engines that needs no solver: springs that are in some window."""
+    """An upper bound, a count, on complete engines that needs no solver: springs in some window (w, u)."""
     usable = [masks.any(axis=0) for masks in windows]
     bounds = [
         int(units.weight[mine].sum()) // position.size for mine, position in zip(usable, units.positions, strict=True)
