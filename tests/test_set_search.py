@@ -19,14 +19,15 @@ from scipy.sparse import csr_array
 from valvelab.arrays import FloatArray
 from valvelab.inspection.springs.beside import beside
 from valvelab.sets.annealing import anneal
+from valvelab.sets.boxes import BoxSearch, every_box
 from valvelab.sets.exchanges import tightened
-from valvelab.sets.least_spread import THOROUGH, Effort, line_bound
+from valvelab.sets.least_spread import THOROUGH, Effort, LeastSpread, line_bound
 from valvelab.sets.match import match
 from valvelab.sets.most_sets import WindowSearch
 from valvelab.sets.prices import Ceiling, PricedWindows
 from valvelab.sets.programme import solve_program, window_program
 from valvelab.sets.seating import Ground, Seating, one_engine_more
-from valvelab.sets.spread_proof import BoxSearch, every_box
+from valvelab.sets.spread_proof import prove_spread
 from valvelab.sets.tray import Grouping, MostSets, Tray, Watch, tray, units_of
 from valvelab.sets.windows import greedy_sets, maximal_windows, windows_around
 
@@ -179,7 +180,7 @@ def possible(asked: Tray) -> dict[frozenset[int], float]:
 def test_sets_with_conditions_are_listed_each_once(seed: int, count: int) -> None:
     asked = small(seed, count, tied=True)
     units = units_of(asked)
-    (stock,) = every_box(units, Watch(), Effort())
+    (stock,) = every_box(units, Watch(), 10**6, 10**6)
     found = [frozenset(m for u in np.flatnonzero(mask) for m in units.members[u]) for mask in stock.masks]
     assert stock.whole
     assert len(found) == len(set(found))
@@ -305,6 +306,26 @@ def test_exchanges_tighten_and_keep_what_is_asked() -> None:
 
 
 # -- the proof of the spread ---------------------------------------------------------------------------------------
+
+
+@settings(max_examples=20)
+@given(st.integers(0, 10**6), st.booleans())
+def test_a_proof_starts_from_any_grouping_and_ends_with_the_least(seed: int, tied: bool) -> None:
+    """From a loose grouping to the least of all choices of two sets, which are tried one by one."""
+    asked = small(seed, tied=tied)
+    units = units_of(asked)
+    worth = possible(asked)
+    totals = {(a, b): worth[a] + worth[b] for a, b in combinations(worth, 2) if not a & b}
+    if not totals:
+        assert len(match(asked).sets) < 2
+        return
+    number = {spring: unit for unit, members in enumerate(units.members) for spring in members}
+    loosest = max(totals, key=lambda pair: totals[pair])
+    start = Grouping(tuple(sorted((0, tuple(sorted({number[m] for m in one}))) for one in loosest)))
+    stocks = every_box(units, Watch(), 10**6, 10**6)
+    answer = prove_spread(stocks, LeastSpread(start, totals[loosest], 0.0), [start], Watch(), THOROUGH)
+    assert answer.proven
+    assert answer.total == pytest.approx(min(totals.values()), abs=1e-6)
 
 
 def least_by_listing(values: FloatArray, size: int, sets: int, known: float) -> float:

@@ -14,9 +14,10 @@ from math import inf
 import numpy as np
 
 from valvelab.arrays import FloatArray
+from valvelab.sets.boxes import every_box
 from valvelab.sets.least_spread import Effort, LeastSpread, least_spread
 from valvelab.sets.most_sets import most_sets
-from valvelab.sets.spread_proof import every_box, prove_spread
+from valvelab.sets.spread_proof import prove_spread
 from valvelab.sets.tray import SLACK, Grouping, MostSets, Tray, Units, Watch, units_of
 from valvelab.sets.windows import maximal_windows
 
@@ -81,7 +82,7 @@ def _tightest(units: Units, start: Grouping, watch: Watch, effort: Effort) -> Le
     """The least spread for a number of sets; where all boxes can be listed, annealing waits for a first proof."""
     if not start.sets:
         return LeastSpread(start, 0.0, 0.0)
-    stocks = every_box(units, watch.share(FOR_A_LIST), effort)
+    stocks = every_box(units, watch.share(FOR_A_LIST), effort.branches, effort.boxes)
     found = LeastSpread(start, inf, 0.0)
     for anneals in (0, effort.anneals) if all(stock.whole for stock in stocks) else (effort.anneals,):
         mine = watch if anneals else watch.share(FOR_A_LIST)
