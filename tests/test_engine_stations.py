@@ -211,7 +211,7 @@ def test_the_whole_degreeing_is_typed_through_the_guide_with_one_wrong_reading(w
     assert senses[-2:] == ["forward", "backward"], "the stop once more, in the same order"
     assert set(senses[2:-2]) == {"forward"}, "every reading of a lobe turns forward; only the stop is met both ways"
     got = facts(view)
-    assert float(got["TDC on the wheel, deg"]) == pytest.approx(OFFSET, abs=0.01)
+    assert float(got["TDC on wheel"]) == pytest.approx(OFFSET, abs=0.01)
     assert float(got["1I ATDC"]) == pytest.approx(106.0, abs=0.02)
     assert float(got["1E BTDC"]) == pytest.approx(110.0, abs=0.02)
     assert float(got["lobe separation, cam deg"]) == pytest.approx(108.0, abs=0.02)
@@ -245,12 +245,12 @@ def test_every_entry_can_be_undone_and_keeps_the_focus_in_the_worksheet(window: 
     enter(first, "-28.5")
     assert second.hasFocus(), "Enter moves on"
     enter(second, "31")
-    assert facts(view)["TDC on the wheel, deg"] == "1.25"
+    assert facts(view)["TDC on wheel"] == "1.25"
     assert window.bench.history.undo_label == "enter piston stop, touch 2, turning backward"
     window.do_undo()
-    assert facts(view)["TDC on the wheel, deg"] == "–"
+    assert facts(view)["TDC on wheel"] == "–"
     window.do_redo()
-    assert facts(view)["TDC on the wheel, deg"] == "1.25"
+    assert facts(view)["TDC on wheel"] == "1.25"
     assert view.form.fields[Cell("stop", 1)] is second, "fields stay while rows stay"
 
 
@@ -326,9 +326,9 @@ def test_the_sheet_is_saved_and_worked_on_from_its_file(window: MainWindow, tmp_
     view.save_to(tmp_path / "wheel.toml")
     assert not view.save_button.isEnabled()
     view.start_new()
-    assert facts(phasing(window))["TDC on the wheel, deg"] == "–"
+    assert facts(phasing(window))["TDC on wheel"] == "–"
     window.do_undo()
-    assert facts(phasing(window))["TDC on the wheel, deg"] == "1.25"
+    assert facts(phasing(window))["TDC on wheel"] == "1.25"
 
 
 def test_a_sheet_that_was_begun_comes_back_behind_a_file(window: MainWindow) -> None:
@@ -336,7 +336,7 @@ def test_a_sheet_that_was_begun_comes_back_behind_a_file(window: MainWindow) -> 
     enter(phasing(window).guide.field, "-28.5")
     window.bench.add_files([str(SAMPLES / "quillmere_four_degree_wheel.toml")])
     view = phasing(window)
-    assert facts(view)["TDC on the wheel, deg"] == "1.31"
+    assert facts(view)["TDC on wheel"] == "1.31"
     view.start_new()
     assert view.form.fields[Cell("stop", 0)].text() == "−28.5"
     view.start_new()
@@ -439,7 +439,7 @@ def test_advancing_brings_the_intake_nearer_to_the_piston(engine: MainWindow) ->
     enter(view.trial.fields["advance"], "4")
     stated, tried = (float(text) for text in lines(view)["piston clearance, mm"])
     assert tried < stated
-    opens = [text.split()[0] for text in lines(view)["opens at 1.27 mm, crank deg"]]
+    opens = [text.split()[0] for text in lines(view)["opens at 1.27 mm"]]
     assert float(opens[1]) - float(opens[0]) == pytest.approx(4.0, abs=0.15)
     view.trial.reset.click()
     assert not view.trial.reset.isEnabled()

@@ -83,7 +83,7 @@ def in_list(heads: list[str], rows: list[list[str]], item: str) -> Iterator[tupl
     for row in rows:
         cells = dict(zip(heads, row, strict=True))
         unit = cells.get("unit", "")
-        name = tidy(cells.get("characteristic", row[0]), "" if unit == "crank deg" else unit)
+        name = tidy(cells.get("characteristic", row[0]), unit if unit not in {"deg", "crank deg"} else "")
         whose = cells.get("item", item)
         if "stated" in cells:
             yield (whose, name), cells["stated"]

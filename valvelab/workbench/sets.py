@@ -14,6 +14,7 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from valvelab.csv_text import csv_text
+from valvelab.tables.decimals import USUAL
 from valvelab.units import Dimension, System, display_unit, show
 
 if TYPE_CHECKING:
@@ -66,9 +67,7 @@ def short(name: str) -> str:
 
 def decimals(name: str, units: System) -> int:
     """Decimals of a characteristic of a single spring."""
-    metric = {"seat_force": 1, "open_force": 1, "rate": 2, "solid_height": 2, "free_length": 2}
-    inch = {"seat_force": 1, "open_force": 1, "rate": 1, "solid_height": 3, "free_length": 3}
-    return (inch if units == "inch" else metric)[name]
+    return USUAL[UNITS[name]][units == "inch"]
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ _CROSSING = "by degree wheel the reading at the follower's lift; of the valve's 
 CHARACTERISTICS: tuple[Characteristic, ...] = (
     Characteristic(
         "tdc_offset", "deg", "angle", "phasing", "wheel reading at true top dead centre",
-        "middle of the piston-stop readings on the shorter arc", _PRACTICE, period=360.0, label="TDC on the wheel",
+        "middle of the piston-stop readings on the shorter arc", _PRACTICE, period=360.0, label="TDC on wheel",
     ),
     Characteristic(
         "intake_centreline", "crank deg", "angle", "phasing", "intake centreline after top dead centre",

@@ -351,8 +351,9 @@ def _lines(stated: MotionInspection, tried: MotionInspection, valve: str, units:
         return next((row for row in valve.durations if abs(row.at_mm - TRIAL_LIFT_MM) < 5e-4), None)
 
     def of_column(column: Column[Any], read: Callable[[MotionValve], Any]) -> Line:
-        old, new = ("–" if (row := read(one)) is None else str(column.cell(row, units)) for one in (before, after))
-        unit = column.label(units)
+        held = column.over([row for one in stated.result.valves if (row := read(one)) is not None], units)
+        old, new = ("–" if (row := read(one)) is None else str(held.cell(row, units)) for one in (before, after))
+        unit = "" if column.after else column.label(units)
         return Line(f"{column.head}, {unit}" if unit else column.head, old, new, column.tip)
 
     def of_event(row: MotionValve) -> tuple[MotionValve, ValveDuration] | None:

@@ -283,7 +283,7 @@ def _deg(value: float | None, u: float | None = None) -> str:
 def _figures(result: PhasingResult, units: System) -> list[Figure]:
     """The degreeing with its centrelines and overlap between; what it is done for stands strong."""
     first, *others = (
-        Figure(fact.name if fact.unit == "crank deg" else fact.label, fact.shown, fact.shown_u, tip=fact.meaning)
+        Figure(fact.label if fact.unit == "cam deg" else fact.name, fact.shown, fact.shown_u, tip=fact.meaning)
         for fact in degreeing(result)
     )
     rows = [first]
