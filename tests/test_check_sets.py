@@ -42,7 +42,7 @@ def question(tray: Path) -> SetsQuestion:
     from valvelab.files.spring_readings import read_spring_readings
 
     within = {"seat_force": 6.0, "rate": 0.6}
-    return SetsQuestion(SpringsQuestion(read_spring_readings(tray)), 4, within, time_limit_s=2.0)
+    return SetsQuestion(SpringsQuestion(read_spring_readings(tray)), 4, within, time_limit_s=60.0, thorough=True)
 
 
 @pytest.fixture(scope="module")
