@@ -13,7 +13,7 @@ import numpy as np
 
 from valvelab.arrays import FloatArray
 from valvelab.lobe.base_circle import harmonic_row
-from valvelab.lobe.division import least_deviation
+from valvelab.lobe.division import zero_deviation
 from valvelab.lobe.events import IndexArray, Places
 from valvelab.lobe.profile import FittedLobes
 from valvelab.lobe.smoothing import FOURTH_DIFFERENCE, unpad
@@ -100,10 +100,14 @@ class Propagation:
         total = total + (base @ self._gram) @ base.swapaxes(1, 2) + moved @ moved.swapaxes(1, 2)
         return np.asarray(total * self.fitted.noise_mm[:, None, None] ** 2 + self._rounding(columns, weights, base))
 
+    @property
+    def _own_zero_deviation(self) -> FloatArray:
+        """What the gauge's division leaves open of a zero that is the table's own, (lobes,) in mm."""
+        return np.where(self.fitted.own_zero, zero_deviation(self.fitted.conditioned.division_mm), 0.0)
+
     def _rounding(self, columns: IndexArray, weights: FloatArray, base: FloatArray) -> FloatArray:
         """What the gauge's division adds, (lobes, terms, terms): shared rounding errors, and that of a table's zero."""
-        zero = least_deviation(self.fitted.conditioned.division_mm)
-        on_zero = np.where(self.fitted.own_zero, zero, 0.0)[:, None] * base[:, :, 0]
+        on_zero = self._own_zero_deviation[:, None] * base[:, :, 0]
         total = on_zero[:, :, None] * on_zero[:, None, :]
         if self.fitted.shared_rounding is not None:
             terms = np.arange(weights.shape[1])[:, None]
@@ -173,10 +177,5 @@ class Propagation:
         product = self.fitted.smoothed.covariance.apply(total)[:, self._turn()]
         variance = np.einsum("lk,lk->l", self._on_turn(total), product) * self.fitted.noise_mm**2
         variance += [self.fitted.rounding_covariance(row, total[row : row + 1])[0, 0] for row in range(variance.size)]
-        variance += (
-            np.where(
-                self.fitted.own_zero, least_deviation(self.fitted.conditioned.division_mm) * on_harmonic[:, 0], 0.0
-            )
-            ** 2
-        )
+        variance += (self._own_zero_deviation * on_harmonic[:, 0]) ** 2
         return np.asarray(np.sqrt(np.maximum(variance, 0.0)))
