@@ -583,7 +583,7 @@ def test_the_dynamic_model_runs_beside_the_window_and_can_be_stopped(engine: Mai
 def test_a_stopped_model_says_so(tmp_path: Path) -> None:
     from valvelab.files.lift_table import read_lift_table
     from valvelab.files.train_file import read_train
-    from valvelab.inspection.engine.motion_lobes import motion_question
+    from valvelab.inspection.engine.sides import motion_question
     from valvelab.inspection.lobes.inspect import inspect_lobes
 
     table = read_lift_table(one_cylinder(tmp_path))

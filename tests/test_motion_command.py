@@ -418,7 +418,7 @@ def test_certificates_verify(tmp_path: Path, capsys: pytest.CaptureFixture[str],
 def test_a_measured_spring_stands_in_the_train(tmp_path: Path) -> None:
     from valvelab.files.spring_readings import read_spring_readings
     from valvelab.files.wire_materials import read_wire_materials
-    from valvelab.inspection.engine.motion_springs import train_with_spring
+    from valvelab.inspection.engine.sides import train_with_spring
     from valvelab.inspection.springs.inspect import SpringsQuestion, inspect_springs
 
     readings = read_spring_readings(sample_profiles() / "springs_quillmere_tray.csv")

@@ -168,15 +168,15 @@ def test_a_whole_sheet_whatever_the_wheel(sense: str, tdc: float) -> None:
     assert worked.correction.value == pytest.approx(3.0)
     assert worked.nearest_step_deg == 2.0
     assert worked.overlaps[0][1].value == pytest.approx(13.0)
-    assert intake.events[0].opening_crank_deg == pytest.approx(-6.0)
-    assert exhaust.events[0].opening_crank_deg == pytest.approx(-229.0)
+    assert intake.events[0].opening.value == pytest.approx(-6.0)
+    assert exhaust.events[0].opening.value == pytest.approx(-229.0)
     assert not findings(full_sheet(sense, tdc, late=3.0))
 
 
 def test_each_step_says_what_it_would_give() -> None:
     worked = degree(full_sheet(late=3.0))
     step = next(row for row in worked.outcomes if row.step_crank_deg == 2.0)
-    assert (step.intake_centreline_deg, step.exhaust_centreline_deg) == pytest.approx((107.0, 113.0))
+    assert (step.intake_centreline_crank_deg, step.exhaust_centreline_crank_deg) == pytest.approx((107.0, 113.0))
     assert (step.advance_crank_deg, step.remaining_crank_deg) == pytest.approx((3.0, 1.0))
 
 
@@ -210,10 +210,10 @@ def test_without_a_stop_only_what_needs_no_dead_centre_is_given() -> None:
     worked = degree(replace(full_sheet(), stop_deg=()))
     assert worked.dead_centre is None
     assert worked.lobe_separation.value == pytest.approx(110.0)
-    assert worked.correction is None
-    assert worked.lobes[0].centreline is None
+    assert worked.correction.value is None
+    assert worked.lobes[0].centreline.value is None
     assert worked.lobes[0].events[0].duration.value == pytest.approx(230.0)
-    assert worked.lobes[0].events[0].opening_crank_deg is None
+    assert worked.lobes[0].events[0].opening.value is None
 
 
 def test_uncertainties_match_simulated_repeats() -> None:
@@ -235,9 +235,9 @@ def test_uncertainties_match_simulated_repeats() -> None:
     stated = degree(base)
     for name in ("correction", "lobe_separation", "advance"):
         scatter = np.std([getattr(run, name).value for run in runs])
-        assert scatter == pytest.approx(getattr(stated, name).standard_uncertainty, rel=0.12), name
+        assert scatter == pytest.approx(getattr(stated, name).u, rel=0.12), name
     overlap = np.std([run.overlaps[0][1].value for run in runs])
-    assert overlap == pytest.approx(stated.overlaps[0][1].standard_uncertainty, rel=0.1)
+    assert overlap == pytest.approx(stated.overlaps[0][1].u, rel=0.1)
 
 
 # complaints

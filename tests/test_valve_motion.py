@@ -201,7 +201,7 @@ def test_published_events_of_a_measured_exhaust_valve() -> None:
     """
     from valvelab.files.lift_table import read_lift_table
     from valvelab.inspection.engine.motion import inspect_motion
-    from valvelab.inspection.engine.motion_lobes import motion_question
+    from valvelab.inspection.engine.sides import motion_question
     from valvelab.inspection.engine.train import TrainSetting
     from valvelab.inspection.lobes.inspect import inspect_lobes
 

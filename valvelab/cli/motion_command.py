@@ -48,7 +48,7 @@ def inspect(args: argparse.Namespace) -> MotionInspection:
     lifts = checking_lifts(args.at)
     from valvelab.files.train_file import read_train
     from valvelab.inspection.engine.motion import inspect_motion
-    from valvelab.inspection.engine.motion_lobes import motion_question
+    from valvelab.inspection.engine.sides import motion_question
     from valvelab.inspection.lobes.inspect import inspect_lobes
 
     train, train_source = read_train(args.train)

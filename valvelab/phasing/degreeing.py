@@ -7,11 +7,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from valvelab.angles import fold_scalar, wrap_scalar
 from valvelab.errors import CannotEvaluate
+from valvelab.measured import Measured, missing
 from valvelab.phasing.centreline import EqualLiftPair, combined_middle
 from valvelab.phasing.dead_centre import DeadCentre, find_dead_centre
 from valvelab.phasing.timing import (
@@ -94,22 +95,13 @@ class Sheet:
 
 
 @dataclass(frozen=True, slots=True)
-class Estimate:
-    """A value with its standard uncertainty (None where the wheel's is not known)."""
-
-    value: float
-    standard_uncertainty: float | None = None
-
-
-@dataclass(frozen=True, slots=True)
 class LobeEvents:
-    """Events of one lobe at one lift on the crank axis; None where the readings don't give it."""
+    """Events of one lobe at one lift on the crank axis, and the duration between them."""
 
     at_mm: float
-    opening_crank_deg: float | None
-    closing_crank_deg: float | None
-    duration: Estimate | None
-    event_uncertainty_deg: float | None
+    opening: Measured
+    closing: Measured
+    duration: Measured
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,12 +110,16 @@ class LobePhasing:
 
     lobe: str
     kind: Kind | None
-    centreline: Estimate | None
+    centreline: Measured
     centreline_from: Literal["near_peak", "events"] | None
-    middle: Estimate | None
+    middle: Measured
     near_peak_middle_deg: float | None
     event_middle_deg: float | None
     events: tuple[LobeEvents, ...]
+
+    def events_at(self, lift_mm: float) -> LobeEvents | None:
+        """The events at a lift; None where it was not read there."""
+        return next((row for row in self.events if same_lift(row.at_mm, lift_mm)), None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,52 +127,70 @@ class StepOutcome:
     """What one step of the adjuster would give; positive advances the camshaft."""
 
     step_crank_deg: float
-    intake_centreline_deg: float | None
-    exhaust_centreline_deg: float | None
+    intake_centreline_crank_deg: float | None
+    exhaust_centreline_crank_deg: float | None
     advance_crank_deg: float | None
     remaining_crank_deg: float
 
 
 @dataclass(frozen=True, slots=True)
 class Degreeing:
-    """Everything a sheet gives; None where its readings don't reach."""
+    """Everything a sheet gives; what its readings don't reach says so. u is None where the wheel's is not known."""
 
     dead_centre: DeadCentre | None
     lobes: tuple[LobePhasing, ...]
-    intake_centreline: Estimate | None
-    exhaust_centreline: Estimate | None
-    lobe_separation: Estimate | None
-    advance: Estimate | None
-    overlaps: tuple[tuple[float, Estimate], ...]
-    correction: Estimate | None
+    intake_centreline: Measured
+    exhaust_centreline: Measured
+    lobe_separation: Measured
+    advance: Measured
+    overlaps: tuple[tuple[float, Measured], ...]
+    correction: Measured
     correction_from: Kind | None
     nearest_step_deg: float | None
     outcomes: tuple[StepOutcome, ...]
 
+    @property
+    def tdc_offset(self) -> Measured:
+        """Wheel reading at true dead centre."""
+        if self.dead_centre is None:
+            return missing("needs piston-stop readings from both sides")
+        return Measured(self.dead_centre.reading_deg, self.dead_centre.standard_uncertainty_deg)
+
+    def overlap_at(self, lift_mm: float) -> Measured:
+        """Overlap at a lift."""
+        none = missing("an intake's opening and an exhaust's closing are not both read there")
+        return next((span for lift, span in self.overlaps if same_lift(lift, lift_mm)), none)
+
+
+_PAIRS = "needs a complete equal-lift pair or both events of"
+
+
+def same_lift(lift_mm: float, other_mm: float) -> bool:
+    """Whether two lifts are one as they were typed."""
+    return abs(lift_mm - other_mm) < 5e-4
+
 
 def degree(sheet: Sheet) -> Degreeing:
-    """Work out a sheet; what its readings can't give is None. The readings themselves are not judged here."""
+    """Work out a sheet; what its readings can't give is missing. The readings themselves are not judged here."""
     try:
         centre = find_dead_centre(sheet.stop_deg, sheet.wheel_uncertainty_deg)
     except CannotEvaluate:
         centre = None
     names = dict.fromkeys([*(e.lobe for e in sheet.events), *(p.lobe for p in sheet.pairs)])
     lobes = tuple(_lobe(sheet, name, centre) for name in names)
-    u_tdc = None if centre is None else centre.standard_uncertainty_deg
     intake, exhaust = _kind_middle(lobes, "intake"), _kind_middle(lobes, "exhaust")
-    intake_line = _with_dead_centre(intake, u_tdc, 1.0) if centre else None
-    exhaust_line = _with_dead_centre(exhaust, u_tdc, -1.0) if centre else None
+    intake_line = _from_dead_centre(intake, centre, f"{_PAIRS} an intake")
+    exhaust_line = _from_dead_centre(exhaust.times(-1.0), centre, f"{_PAIRS} an exhaust")
+    u_half = None if intake.u is None or exhaust.u is None else 0.5 * _root(intake.u, exhaust.u)
+    separation = missing(f"{_PAIRS} an intake and of an exhaust")
+    advance = missing(f"{separation.reason}, and dead centre")
+    if intake.value is not None and exhaust.value is not None:
+        separation = Measured(0.5 * fold_scalar(intake.value - exhaust.value), u_half)
+    if centre is not None and intake_line.value is not None and exhaust_line.value is not None:
+        u = None if u_half is None else _root(u_half, centre.standard_uncertainty_deg)
+        advance = Measured(camshaft_advance(intake_line.value, exhaust_line.value), u)
+        separation = Measured(lobe_separation(intake_line.value, exhaust_line.value), u_half)
     correction, source = _correction(sheet.card, intake_line, exhaust_line)
-    both = intake is not None and exhaust is not None
-    u_half = _half(intake, exhaust)
-    separation = advance = None
-    if intake is not None and exhaust is not None:
-        separation = Estimate(0.5 * fold_scalar(intake.value - exhaust.value), u_half)
-    if intake_line is not None and exhaust_line is not None and both:
-        advance = Estimate(
-            camshaft_advance(intake_line.value, exhaust_line.value), None if u_half is None else _root(u_half, u_tdc)
-        )
-        separation = Estimate(lobe_separation(intake_line.value, exhaust_line.value), u_half)
     return Degreeing(
         dead_centre=centre,
         lobes=lobes,
@@ -187,7 +201,7 @@ def degree(sheet: Sheet) -> Degreeing:
         overlaps=_overlaps(sheet),
         correction=correction,
         correction_from=source,
-        nearest_step_deg=None if correction is None else nearest_step(correction.value, sheet.steps_deg),
+        nearest_step_deg=None if correction.value is None else nearest_step(correction.value, sheet.steps_deg),
         outcomes=_outcomes(sheet, correction, intake_line, exhaust_line, advance),
     )
 
@@ -196,40 +210,34 @@ def _root(*parts: float | None) -> float:
     return math.sqrt(math.fsum(part**2 for part in parts if part is not None))
 
 
-def _half(first: Estimate | None, second: Estimate | None) -> float | None:
-    if first is None or second is None or first.standard_uncertainty is None or second.standard_uncertainty is None:
-        return None
-    return 0.5 * _root(first.standard_uncertainty, second.standard_uncertainty)
-
-
-def _with_dead_centre(middle: Estimate | None, u_tdc: float | None, sign: float) -> Estimate | None:
-    if middle is None:
-        return None
-    u = middle.standard_uncertainty
-    return Estimate(sign * middle.value, None if u is None else _root(u, u_tdc))
+def _from_dead_centre(middle: Measured, centre: DeadCentre | None, needs: str) -> Measured:
+    """A middle that counts from dead centre; needs: what it takes."""
+    if middle.value is None or centre is None:
+        return missing(f"{needs}, and dead centre")
+    return replace(middle, u=None if middle.u is None else _root(middle.u, centre.standard_uncertainty_deg))
 
 
 def _lobe(sheet: Sheet, name: str, centre: DeadCentre | None) -> LobePhasing:
     kind = lobe_kind(name)
-    offset = 0.0 if centre is None else centre.reading_deg
-    events = tuple(_events(sheet, name, kind, centre, lift) for lift in _lifts(sheet, name))
-    near = _near_peak_pairs(sheet, name, kind, offset)
-    wide = _event_pairs(sheet, name, kind, offset)
+    near, wide = _near_peak_pairs(sheet, name, kind, centre), _event_pairs(sheet, name, kind, centre)
     near_middle = combined_middle(near, True, sheet.wheel_uncertainty_deg) if near else None
     wide_middle = combined_middle(wide, False, sheet.wheel_uncertainty_deg) if wide else None
     chosen = near_middle or wide_middle
-    middle = None if chosen is None else Estimate(*chosen)
-    known = centre is not None and kind is not None
+    needs = f"{_PAIRS} {name}"
+    middle = missing(needs) if chosen is None else Measured(*chosen)
     return LobePhasing(
         lobe=name,
         kind=kind,
-        centreline=_with_dead_centre(middle, centre.standard_uncertainty_deg, 1.0) if centre and known else None,
+        centreline=missing(NO_KIND) if kind is None else _from_dead_centre(middle, centre, needs),
         centreline_from=None if chosen is None else ("near_peak" if near else "events"),
         middle=middle,
         near_peak_middle_deg=None if near_middle is None else near_middle[0],
         event_middle_deg=None if wide_middle is None else wide_middle[0],
-        events=events,
+        events=tuple(_events(sheet, name, kind, centre, lift) for lift in _lifts(sheet, name)),
     )
+
+
+NO_KIND = "its name says neither intake nor exhaust"
 
 
 def _lifts(sheet: Sheet, name: str) -> list[float]:
@@ -246,18 +254,30 @@ def _given(values: Iterable[float | None]) -> list[float]:
     return [value for value in values if value is not None]
 
 
-def _events(sheet: Sheet, name: str, kind: Kind | None, centre: DeadCentre | None, lift: float) -> LobeEvents:
+def _at_lift(sheet: Sheet, name: str, lift: float) -> tuple[list[float], list[float]]:
+    """Readings of opening and closing of one lobe at one lift."""
     rows = [event for event in sheet.events if event.lobe == name and event.lift_mm == lift]
-    openings = _given(row.opening_deg for row in rows)
-    closings = _given(row.closing_deg for row in rows)
+    return _given(row.opening_deg for row in rows), _given(row.closing_deg for row in rows)
+
+
+def _crank(sheet: Sheet, readings_deg: Sequence[float], centre: DeadCentre | None) -> float | None:
+    """Mean of readings on the crank axis, counted from the wheel's zero where dead centre is not known."""
     offset = 0.0 if centre is None else centre.reading_deg
-    opening = crank_angle(circle_mean(openings), offset, sheet.sense) if openings else None
-    closing = crank_angle(circle_mean(closings), offset, sheet.sense) if closings else None
+    return crank_angle(circle_mean(readings_deg), offset, sheet.sense) if readings_deg else None
+
+
+def _u_between(sheet: Sheet, first: Sequence[float], second: Sequence[float]) -> float | None:
+    """Standard uncertainty of the difference of two means of readings."""
     u = sheet.wheel_uncertainty_deg
-    duration = None
+    return None if u is None else _root(u / math.sqrt(len(first)), u / math.sqrt(len(second)))
+
+
+def _events(sheet: Sheet, name: str, kind: Kind | None, centre: DeadCentre | None, lift: float) -> LobeEvents:
+    openings, closings = _at_lift(sheet, name, lift)
+    opening, closing = _crank(sheet, openings, centre), _crank(sheet, closings, centre)
+    duration = missing("opening and closing are not both read there")
     if opening is not None and closing is not None:
-        u_duration = None if u is None else _root(u / math.sqrt(len(openings)), u / math.sqrt(len(closings)))
-        duration = Estimate(fold_scalar(closing - opening), u_duration)
+        duration = Measured(fold_scalar(closing - opening), _u_between(sheet, openings, closings))
         if kind is not None:
             opening, closing = opening_and_closing(kind, opening, closing)
     elif kind is not None:
@@ -265,56 +285,53 @@ def _events(sheet: Sheet, name: str, kind: Kind | None, centre: DeadCentre | Non
         closing = None if closing is None else single_event(kind, "closing", closing)
     if centre is None or kind is None:
         opening = closing = None
-    u_event = None
+    u = sheet.wheel_uncertainty_deg
     if u is not None and centre is not None:
-        u_event = _root(
-            u / math.sqrt(max(1, min(len(openings) or 1, len(closings) or 1))), centre.standard_uncertainty_deg
-        )
-    return LobeEvents(lift, opening, closing, duration, u_event)
+        u = _root(u / math.sqrt(max(1, min(len(openings) or 1, len(closings) or 1))), centre.standard_uncertainty_deg)
+
+    def event(which: str, crank: float | None) -> Measured:
+        why = f"its {which} is not read there, or dead centre is not known" if kind is not None else NO_KIND
+        return Measured.of(crank, u, why)
+
+    return LobeEvents(lift, event("opening", opening), event("closing", closing), duration)
 
 
-def _near_peak_pairs(sheet: Sheet, name: str, kind: Kind | None, offset: float) -> list[EqualLiftPair]:
-    drops = sorted({pair.below_peak_mm for pair in sheet.pairs if pair.lobe == name})
+def _near_peak_pairs(sheet: Sheet, name: str, kind: Kind | None, centre: DeadCentre | None) -> list[EqualLiftPair]:
     found = []
-    for drop in drops:
+    for drop in sorted({pair.below_peak_mm for pair in sheet.pairs if pair.lobe == name}):
         rows = [pair for pair in sheet.pairs if pair.lobe == name and pair.below_peak_mm == drop]
         risings, fallings = _given(row.rising_deg for row in rows), _given(row.falling_deg for row in rows)
-        if risings and fallings:
-            rising = crank_angle(circle_mean(risings), offset, sheet.sense)
-            falling = crank_angle(circle_mean(fallings), offset, sheet.sense)
-            half = 0.5 * abs(wrap_scalar(falling - rising))
-            found.append(
-                EqualLiftPair(drop, nose_middle(kind, rising, falling), half, min(len(risings), len(fallings)))
-            )
+        rising, falling = _crank(sheet, risings, centre), _crank(sheet, fallings, centre)
+        if rising is not None and falling is not None:
+            middle, half = nose_middle(kind, rising, falling), 0.5 * abs(wrap_scalar(falling - rising))
+            found.append(EqualLiftPair(drop, middle, half, min(len(risings), len(fallings))))
     return found
 
 
-def _event_pairs(sheet: Sheet, name: str, kind: Kind | None, offset: float) -> list[EqualLiftPair]:
+def _event_pairs(sheet: Sheet, name: str, kind: Kind | None, centre: DeadCentre | None) -> list[EqualLiftPair]:
     found = []
     for lift in _lifts(sheet, name):
-        rows = [event for event in sheet.events if event.lobe == name and event.lift_mm == lift]
-        openings, closings = _given(row.opening_deg for row in rows), _given(row.closing_deg for row in rows)
-        if openings and closings:
-            opening = crank_angle(circle_mean(openings), offset, sheet.sense)
-            duration = fold_scalar(crank_angle(circle_mean(closings), offset, sheet.sense) - opening)
+        openings, closings = _at_lift(sheet, name, lift)
+        opening, closing = _crank(sheet, openings, centre), _crank(sheet, closings, centre)
+        if opening is not None and closing is not None:
+            duration = fold_scalar(closing - opening)
             middle = opening + 0.5 * duration
-            centre = nose_middle(kind, middle, middle)
-            found.append(EqualLiftPair(lift, centre, 0.5 * duration, min(len(openings), len(closings))))
+            nose = nose_middle(kind, middle, middle)
+            found.append(EqualLiftPair(lift, nose, 0.5 * duration, min(len(openings), len(closings))))
     return found
 
 
-def _kind_middle(lobes: Sequence[LobePhasing], kind: Kind) -> Estimate | None:
-    middles = [lobe.middle for lobe in lobes if lobe.kind == kind and lobe.middle is not None]
+def _kind_middle(lobes: Sequence[LobePhasing], kind: Kind) -> Measured:
+    """Mean of the middles of one kind of lobe."""
+    middles = [lobe.middle for lobe in lobes if lobe.kind == kind and lobe.middle.value is not None]
     if not middles:
-        return None
-    value = math.fsum(middle.value for middle in middles) / len(middles)
-    parts = [middle.standard_uncertainty for middle in middles]
-    if any(part is None for part in parts):
-        return Estimate(value)
-    return Estimate(value, _root(*parts) / len(middles))
+        return missing(f"{_PAIRS} an {kind}")
+    value = math.fsum(middle.value or 0.0 for middle in middles) / len(middles)
+    parts = [middle.u for middle in middles]
+    return Measured(value, None if None in parts else _root(*parts) / len(middles))
 
 
-def _overlaps(sheet: Sheet) -> tuple[tuple[float, Estimate], ...]:
+def _overlaps(sheet: Sheet) -> tuple[tuple[float, Measured], ...]:
     found = []
     for lift in sorted({event.lift_mm for event in sheet.events}):
         rows = [event for event in sheet.events if event.lift_mm == lift]
@@ -322,36 +339,27 @@ def _overlaps(sheet: Sheet) -> tuple[tuple[float, Estimate], ...]:
         closing = _given(row.closing_deg for row in rows if lobe_kind(row.lobe) == "exhaust")
         if opening and closing:
             span = wrap_scalar(circle_mean(closing) - circle_mean(opening))
-            u = sheet.wheel_uncertainty_deg
-            u_span = None if u is None else _root(u / math.sqrt(len(opening)), u / math.sqrt(len(closing)))
-            found.append((lift, Estimate(-span if sheet.sense == "reverse" else span, u_span)))
+            u = _u_between(sheet, opening, closing)
+            found.append((lift, Measured(-span if sheet.sense == "reverse" else span, u)))
     return tuple(found)
 
 
-def _correction(card: Card, intake: Estimate | None, exhaust: Estimate | None) -> tuple[Estimate | None, Kind | None]:
-    if intake is not None and card.intake_centreline_deg is not None:
-        return Estimate(intake.value - card.intake_centreline_deg, intake.standard_uncertainty), "intake"
-    if exhaust is not None and card.exhaust_centreline_deg is not None:
-        return Estimate(card.exhaust_centreline_deg - exhaust.value, exhaust.standard_uncertainty), "exhaust"
-    return None, None
+def _correction(card: Card, intake: Measured, exhaust: Measured) -> tuple[Measured, Kind | None]:
+    if intake.value is not None and card.intake_centreline_deg is not None:
+        return replace(intake, value=intake.value - card.intake_centreline_deg), "intake"
+    if exhaust.value is not None and card.exhaust_centreline_deg is not None:
+        return replace(exhaust, value=card.exhaust_centreline_deg - exhaust.value), "exhaust"
+    return missing("needs a measured centreline and the card's"), None
 
 
 def _outcomes(
-    sheet: Sheet,
-    correction: Estimate | None,
-    intake: Estimate | None,
-    exhaust: Estimate | None,
-    advance: Estimate | None,
+    sheet: Sheet, correction: Measured, intake: Measured, exhaust: Measured, advance: Measured
 ) -> tuple[StepOutcome, ...]:
-    if correction is None:
-        return ()
+    def moved(found: Measured, step: float) -> float | None:
+        return None if found.value is None else found.value + step
+
     return tuple(
-        StepOutcome(
-            step_crank_deg=step,
-            intake_centreline_deg=None if intake is None else intake.value - step,
-            exhaust_centreline_deg=None if exhaust is None else exhaust.value + step,
-            advance_crank_deg=None if advance is None else advance.value + step,
-            remaining_crank_deg=correction.value - step,
-        )
+        StepOutcome(step, moved(intake, -step), moved(exhaust, step), moved(advance, step), correction.value - step)
         for step in sheet.steps_deg
+        if correction.value is not None
     )

@@ -119,7 +119,7 @@ def _about(sheet: Sheet, worked: Degreeing, crank_deg: float | None) -> float | 
 
 def _expected_centre(sheet: Sheet, worked: Degreeing, lobe: str) -> float | None:
     for row in worked.lobes:
-        if row.lobe == lobe and row.centreline is not None:
+        if row.lobe == lobe and row.centreline.value is not None:
             return row.centreline.value
     kind = lobe_kind(lobe)
     if kind == "intake":

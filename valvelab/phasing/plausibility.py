@@ -219,16 +219,14 @@ def _collect(groups: dict[str, list[float]], what: str, value: float | None) -> 
 
 def _order_of_lifts(lobe: LobePhasing) -> list[Finding]:
     found = []
-    rows = [row for row in lobe.events if row.duration is not None]
-    for lower, higher in pairwise(rows):
-        assert lower.duration is not None
-        assert higher.duration is not None
-        if higher.duration.value >= lower.duration.value:
+    known = [(row.at_mm, row.duration.value) for row in lobe.events if row.duration.value is not None]
+    for (lower_mm, longer), (higher_mm, shorter) in pairwise(known):
+        if shorter >= longer:
             found.append(
                 Finding(
                     lobe.lobe,
-                    f"the duration at {higher.at_mm:g} mm ({higher.duration.value:.1f}) is not "
-                    f"shorter than at {lower.at_mm:g} mm ({lower.duration.value:.1f}): one reading is wrong",
+                    f"the duration at {higher_mm:g} mm ({shorter:.1f}) is not "
+                    f"shorter than at {lower_mm:g} mm ({longer:.1f}): one reading is wrong",
                     contradicts=True,
                 )
             )
@@ -290,7 +288,7 @@ def _middles(lobe: LobePhasing) -> list[Finding]:
 
 
 def _against_card(sheet: Sheet, lobe: LobePhasing) -> list[Finding]:
-    if lobe.centreline is None or lobe.kind is None:
+    if lobe.centreline.value is None or lobe.kind is None:
         return []
     size = lobe.centreline.value if lobe.kind == "intake" else -lobe.centreline.value
     side = "ATDC" if lobe.kind == "intake" else "BTDC"
@@ -321,17 +319,16 @@ def _against_card(sheet: Sheet, lobe: LobePhasing) -> list[Finding]:
 
 def _engine(worked: Degreeing) -> list[Finding]:
     found = []
-    if worked.lobe_separation is not None:
-        low, high = SEPARATION_RANGE_CAM_DEG
-        value = worked.lobe_separation.value
-        if not low <= value <= high:
-            found.append(
-                Finding(
-                    "lobe separation",
-                    f"{value:.1f} cam deg is outside what camshafts are made to, "
-                    f"{low:g} to {high:g}: one centreline is wrong",
-                )
+    low, high = SEPARATION_RANGE_CAM_DEG
+    value = worked.lobe_separation.value
+    if value is not None and not low <= value <= high:
+        found.append(
+            Finding(
+                "lobe separation",
+                f"{value:.1f} cam deg is outside what camshafts are made to, "
+                f"{low:g} to {high:g}: one centreline is wrong",
             )
+        )
     cylinders = {lobe_cylinder(lobe.lobe) for lobe in worked.lobes} - {None}
     if len(cylinders) > 1:
         found.append(

@@ -13,6 +13,7 @@ from typing import Literal
 from valvelab.angles import fold_scalar, wrap_scalar
 
 Kind = Literal["intake", "exhaust"]
+EventName = Literal["opening", "closing"]
 WheelSense = Literal["forward", "reverse"]
 Reference = Literal["BTDC", "ATDC", "BBDC", "ABDC"]
 
@@ -61,18 +62,18 @@ def opening_and_closing(kind: Kind, opening_deg: float, closing_deg: float) -> t
     return closing - duration, closing
 
 
-def single_event(kind: Kind, which: Literal["opening", "closing"], angle_deg: float) -> float:
+def single_event(kind: Kind, which: EventName, angle_deg: float) -> float:
     """One event alone on the crank axis: within half a turn of the dead centre it belongs to. Crank deg."""
     return wrap_scalar(angle_deg - _home(kind, which)) + _home(kind, which)
 
 
-def _home(kind: Kind, which: Literal["opening", "closing"]) -> float:
+def _home(kind: Kind, which: EventName) -> float:
     if kind == "intake":
         return 0.0 if which == "opening" else 180.0
     return -180.0 if which == "opening" else 0.0
 
 
-def trade_event(kind: Kind, which: Literal["opening", "closing"], crank_deg: float) -> TradeEvent:
+def trade_event(kind: Kind, which: EventName, crank_deg: float) -> TradeEvent:
     """Crank angle as BTDC/ATDC (intake opening, exhaust closing) or BBDC/ABDC (intake closing, exhaust opening)."""
     home = _home(kind, which)
     angle = crank_deg - home
@@ -81,7 +82,7 @@ def trade_event(kind: Kind, which: Literal["opening", "closing"], crank_deg: flo
     return TradeEvent(-angle, before) if angle < 0.0 else TradeEvent(angle, after)
 
 
-def trade_number(kind: Kind, which: Literal["opening", "closing"], crank_deg: float) -> float:
+def trade_number(kind: Kind, which: EventName, crank_deg: float) -> float:
     """The event's number as the trade writes it: openings before their dead centre, closings after it; deg, signed."""
     from_home = crank_deg - _home(kind, which)
     return -from_home if which == "opening" else from_home

@@ -44,7 +44,7 @@ def question(document: Document) -> Question | None:
 
     def work() -> object:
         from valvelab.inspection.engine.motion import inspect_motion
-        from valvelab.inspection.engine.motion_lobes import motion_question
+        from valvelab.inspection.engine.sides import motion_question
         from valvelab.inspection.lobes.inspect import inspect_lobes
 
         asked = motion_question(table, inspect_lobes(table), found[1], dynamics=swept)

@@ -59,7 +59,7 @@ def without_trial(document: Document) -> Document:
 
 def train_tried(motion: Motion, trial: Trial) -> TrainSetting:
     """The stated train with the trial's values in it."""
-    from valvelab.inspection.engine.motion_springs import train_with_spring
+    from valvelab.inspection.engine.sides import train_with_spring
     from valvelab.valve_motion.lash import Lash
     from valvelab.valve_motion.rocker import RatioRocker
 

@@ -1,88 +1,203 @@
-"""The engine rows of the table of characteristics: degreeing, and the valve."""
+"""The engine rows of the table of characteristics, each with its function: degreeing, and the valve."""
 
 from __future__ import annotations
 
-from valvelab.inspection.characteristics import Characteristic
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import dataclass
 
+from valvelab.inspection.characteristics import Row, Subject
+from valvelab.inspection.engine.events import (
+    event_number,
+    lift_uncertainty,
+    root_of_squares,
+    valve_duration,
+    valve_uncertainty,
+)
+from valvelab.inspection.engine.rule_lift import measured_of
+from valvelab.inspection.engine.sides import Side
+from valvelab.inspection.engine.train import TrainSetting
+from valvelab.inspection.engine.wheel import WheelEngine, WheelLobe
+from valvelab.inspection.lobes.lift_doubts import LACKS_ANGLE
+from valvelab.measured import Measured, missing
+from valvelab.phasing.degreeing import NO_KIND, Degreeing
+from valvelab.phasing.timing import EventName
+from valvelab.records.motion_result import Control, PistonClearance, RuleReadings
+from valvelab.valve_motion.valve_lift import valve_motion
+
+NEEDS_CLEARANCE = "not derived: needs [clearance], [crank] throw and rod, and the timing"
+NEEDS_CONTROL = "not derived: needs [valve] effective_mass, [spring] seat_force and rate"
+NO_MAX_SPEED = "[crank] max_speed is not stated"
+_NOT_PASSED = "the valve does not pass that lift on that flank"
+_LACKS_TIMING = "the timing's own uncertainty is not known"
+_KEEPS = "no contact is lost within the speeds looked at"
+
+
+@dataclass(frozen=True, slots=True)
+class MeasuredValve:
+    """One valve behind its train, and what was worked out of it. readings: those at its own retainer."""
+
+    train: TrainSetting
+    side: Side
+    seating: Measured
+    clearance: PistonClearance | None
+    control: Control | None
+    readings: RuleReadings | None = None
+
+    @property
+    def _lacks_angle(self) -> str:
+        return LACKS_ANGLE if self.side.lobe.encoder_cam_deg is None else ""
+
+    def event(self, which: EventName, lift_mm: float) -> Measured:
+        """Opening or closing at a lift of the valve, as the trade counts it."""
+        side = self.side
+        if side.lobe.kind is None or side.no_centre:
+            return missing(
+                f"what counts from dead centre is not known: {side.no_centre}" if side.lobe.kind else NO_KIND
+            )
+        row = valve_duration(self.train, side, lift_mm)
+        lacks = "; ".join(filter(None, (_LACKS_TIMING, self._lacks_angle)))
+        return Measured(event_number(side, row, which), row.uncertainty[f"{which}_crank_deg"], _NOT_PASSED, lacks=lacks)
+
+    def duration(self, lift_mm: float) -> Measured:
+        """Crank angle over which the valve is beyond a lift."""
+        row = valve_duration(self.train, self.side, lift_mm)
+        u = row.uncertainty["duration_crank_deg"]
+        return Measured(row.duration_crank_deg, u, _NOT_PASSED, lacks=self._lacks_angle)
+
+
+def rule_lift(valve: MeasuredValve) -> Measured:
+    """Lift without lash: as read at the retainer, else behind the lobe."""
+    if valve.readings is not None:
+        return measured_of(valve.readings)
+    found = float(valve.side.cycle.drive_mm.max())
+    return Measured(found, lift_uncertainty(valve.train, valve.side, found))
+
+
+def max_valve_lift(valve: MeasuredValve) -> Measured:
+    """Greatest lift."""
+    u_lift = lift_uncertainty(valve.train, valve.side, float(valve.side.cycle.drive_mm.max()))
+    u = root_of_squares(u_lift, valve.train.lash_uncertainty_mm)
+    return Measured(float(valve.side.cycle.lift_mm.max()), u)
+
+
+def lift_at_tdc(valve: MeasuredValve) -> Measured:
+    """Lift at gas-exchange top dead centre."""
+    side = valve.side
+    if side.no_centre:
+        return missing(f"what counts from dead centre is not known: {side.no_centre}")
+    return _lift_at(valve, 0.0)
+
+
+def _lift_at(valve: MeasuredValve, crank_deg: float) -> Measured:
+    side = valve.side
+    lift = float(valve_motion(side.lobe.profile, side.gear, side.timing, [crank_deg]).lift_mm[0])
+    return Measured(lift, valve_uncertainty(valve.train, side, lift))
+
+
+def piston_clearance(valve: MeasuredValve) -> Measured:
+    """Least clearance; its uncertainty is that of the lift there: drop at dead centre, throw and rod count as exact."""
+    found = valve.clearance
+    if found is None:
+        return missing(NEEDS_CLEARANCE)
+    return Measured(found.min_mm, _lift_at(valve, found.at_crank_deg).u or None)
+
+
+def _control(of: Callable[[Control], float | None], why: str) -> Callable[[MeasuredValve], Measured]:
+    """Something of the follower's control; why: it may be missing where control is known."""
+
+    def asked(valve: MeasuredValve) -> Measured:
+        if valve.control is not None:
+            return Measured.of(of(valve.control), None, why)
+        return missing(NEEDS_CONTROL if valve.side.opens else "the valve never opens")
+
+    return asked
+
+
+def _wheel(
+    of: Callable[[Degreeing], Measured], *kinds: str, from_dead_centre: bool = True
+) -> Callable[[WheelEngine], Measured]:
+    """A value of the engine that rests on the lobes of some kinds."""
+    return lambda engine: engine.about(of(engine.worked), kinds, from_dead_centre=from_dead_centre)
+
+
+def overlap(engine: WheelEngine, lift_mm: float) -> Measured:
+    """Crank angle with both valves beyond a lift."""
+    return engine.about(engine.worked.overlap_at(lift_mm), _BOTH, from_dead_centre=False)
+
+
+def _event(which: EventName) -> Callable[[WheelLobe | MeasuredValve, float], Measured]:
+    """An event: by degree wheel at the follower's lift, of the valve's motion at the valve's."""
+    return lambda item, lift_mm: item.event(which, lift_mm)
+
+
+_BOTH = ("intake", "exhaust")
 _PRACTICE = "common practice"
 _MECHANICS = "plain mechanics"
 _CROSSING = "by degree wheel the reading at the follower's lift; of the valve's motion its crossing of the valve's lift"
+_MIDDLE = "middle of the equal-lift pairs near the nose, weighted by flank slope squared; else of the events"
 
-CHARACTERISTICS: tuple[Characteristic, ...] = (
-    Characteristic(
-        "tdc_offset", "deg", "angle", "phasing", "wheel reading at true top dead centre",
+CHARACTERISTICS: tuple[Row, ...] = (
+    Row("tdc_offset", "deg", "angle", "phasing", "wheel reading at true top dead centre",
         "middle of the piston-stop readings on the shorter arc", _PRACTICE, period=360.0, label="TDC on wheel",
-    ),
-    Characteristic(
-        "intake_centreline", "crank deg", "angle", "phasing", "intake centreline after top dead centre",
-        "middle of the equal-lift pairs near the nose, weighted by flank slope squared; else of the events", _PRACTICE,
-        period=720.0,
-    ),
-    Characteristic(
-        "exhaust_centreline", "crank deg", "angle", "phasing", "exhaust centreline before top dead centre",
-        "middle of the equal-lift pairs near the nose, weighted by flank slope squared; else of the events", _PRACTICE,
-        period=720.0,
-    ),
-    Characteristic(
-        "advance", "crank deg", "angle", "phasing", "camshaft advance",
+        of=_wheel(lambda worked: worked.tdc_offset)),
+    Row("intake_centreline", "crank deg", "angle", "phasing", "intake centreline after top dead centre", _MIDDLE,
+        _PRACTICE, period=720.0, of=_wheel(lambda worked: worked.intake_centreline, "intake")),
+    Row("exhaust_centreline", "crank deg", "angle", "phasing", "exhaust centreline before top dead centre", _MIDDLE,
+        _PRACTICE, period=720.0, of=_wheel(lambda worked: worked.exhaust_centreline, "exhaust")),
+    Row("advance", "crank deg", "angle", "phasing", "camshaft advance",
         "(exhaust centreline − intake centreline)/2, which is separation − intake centreline in number", _PRACTICE,
-    ),
-    Characteristic(
-        "correction", "crank deg", "angle", "phasing", "how far to advance the camshaft to meet its card",
+        of=_wheel(lambda worked: worked.advance, *_BOTH)),
+    Row("correction", "crank deg", "angle", "phasing", "how far to advance the camshaft to meet its card",
         "measured − card intake centreline; without one, card − measured exhaust centreline", _PRACTICE,
-    ),
-    Characteristic(
-        "overlap", "crank deg", "angle", "phasing", "crank angle with both valves beyond the stated lift",
-        "intake opening BTDC + exhaust closing ATDC", _PRACTICE, "lift",
-    ),
-    Characteristic(
-        "opening", "crank deg", "angle", "event",
+        of=_wheel(lambda worked: worked.correction, *_BOTH)),
+    Row("overlap", "crank deg", "angle", "phasing", "crank angle with both valves beyond the stated lift",
+        "intake opening BTDC + exhaust closing ATDC", _PRACTICE, "lift", of=overlap),
+    Row("opening", "crank deg", "angle", "event",
         "opening event before its dead centre (BTDC of an intake, BBDC of an exhaust), after it negative", _CROSSING,
-        _PRACTICE, "lift", period=720.0,
-    ),
-    Characteristic(
-        "closing", "crank deg", "angle", "event",
+        _PRACTICE, "lift", period=720.0, of=_event("opening")),
+    Row("closing", "crank deg", "angle", "event",
         "closing event after its dead centre (ABDC of an intake, ATDC of an exhaust), before it negative", _CROSSING,
-        _PRACTICE, "lift", period=720.0,
-    ),
-    Characteristic(
-        "rule_lift", "mm", "length", "valve", "valve lift as rules count it: at the valve, without lash",
+        _PRACTICE, "lift", period=720.0, of=_event("closing")),
+    Row("rule_lift", "mm", "length", "valve", "valve lift as rules count it: at the valve, without lash",
         "rocker curve at the greatest lobe lift; repeated indicator readings at the retainer where given", _PRACTICE,
-        free_of=frozenset({"angle unit"}),
-    ),
-    Characteristic(
-        "max_valve_lift", "mm", "length", "valve", "greatest valve lift with the train's lash and deflection",
-        "rocker curve of the lobe lift − lash − load/stiffness", _MECHANICS,
-        free_of=frozenset({"angle unit"}),
-    ),
-    Characteristic(
-        "valve_lift_at_gas_exchange_tdc", "mm", "length", "valve", "valve lift with the piston at gas-exchange top "
-        "dead centre", "valve lift at crank angle 0", _PRACTICE, label="lift at TDC",
-    ),
-    Characteristic(
-        "valve_duration", "crank deg", "angle", "valve", "crank angle over which the valve is beyond the stated lift",
+        free_of=frozenset({"angle unit"}), of=rule_lift),
+    Row("max_valve_lift", "mm", "length", "valve", "greatest valve lift with the train's lash and deflection",
+        "rocker curve of the lobe lift − lash − load/stiffness", _MECHANICS, free_of=frozenset({"angle unit"}),
+        of=max_valve_lift),
+    Row("valve_lift_at_gas_exchange_tdc", "mm", "length", "valve",
+        "valve lift with the piston at gas-exchange top dead centre", "valve lift at crank angle 0", _PRACTICE,
+        label="lift at TDC", of=lift_at_tdc),
+    Row("valve_duration", "crank deg", "angle", "valve", "crank angle over which the valve is beyond the stated lift",
         "crossings of the valve lift nearest its greatest on each flank", _PRACTICE, "lift",
-    ),
-    Characteristic(
-        "seating_velocity", "mm/crank deg", "number", "valve", "speed at which the valve meets its seat",
-        "size of the valve velocity where the lash is used up on the closing side", _PRACTICE,
-    ),
-    Characteristic(
-        "piston_clearance", "mm", "length", "valve", "least clearance of valve and piston around gas exchange",
-        "stated drop at dead centre + piston drop × cos(valve angle) − valve lift", _MECHANICS,
-    ),
-    Characteristic(
-        "separation", "rpm", "speed", "valve", "lowest crank speed at which the follower leaves the cam, quasi-static",
+        of=MeasuredValve.duration),
+    Row("seating_velocity", "mm/crank deg", "number", "valve", "speed at which the valve meets its seat",
+        "size of the valve velocity where the lash is used up on the closing side", _PRACTICE, states_u=False,
+        of=lambda valve: valve.seating),
+    Row("piston_clearance", "mm", "length", "valve", "least clearance of valve and piston around gas exchange",
+        "stated drop at dead centre + piston drop × cos(valve angle) − valve lift", _MECHANICS, of=piston_clearance),
+    Row("separation", "rpm", "speed", "valve", "lowest crank speed at which the follower leaves the cam, quasi-static",
         "spring force + effective mass × valve acceleration = 0 anywhere off the seat", _MECHANICS,
-        label="leaves the cam, quasi-static",
-    ),
-    Characteristic(
-        "dynamic_separation", "rpm", "speed", "valve", "lowest crank speed of the dynamic sweep with contact lost",
+        label="leaves the cam, quasi-static", states_u=False,
+        of=_control(lambda control: control.separation_rpm, _KEEPS)),
+    Row("dynamic_separation", "rpm", "speed", "valve", "lowest crank speed of the dynamic sweep with contact lost",
         "lumped valve gear with contact that can open, spring as a chain of masses", _MECHANICS,
-        label="contact lost, dynamic",
-    ),
-    Characteristic(
-        "margin_at_max_speed", "N", "force", "valve", "least contact force at the valve at the greatest crank speed",
-        "least of spring force + effective mass × valve acceleration off the seat", _MECHANICS,
-    ),
+        label="contact lost, dynamic", states_u=False,
+        of=_control(lambda control: control.dynamic_separation_rpm, f"the dynamic model was not run, or {_KEEPS}")),
+    Row("margin_at_max_speed", "N", "force", "valve", "least contact force at the valve at the greatest crank speed",
+        "least of spring force + effective mass × valve acceleration off the seat", _MECHANICS, states_u=False,
+        of=_control(lambda control: control.margin_n_at_max_speed, NO_MAX_SPEED)),
 )  # fmt: skip
+WHEEL: tuple[Row, ...] = (
+    Row("lobe_separation", "cam deg", "angle", "camshaft", "intake to exhaust centreline as the wheel has it",
+        "half of the sum of both centrelines", _PRACTICE, listed=False,
+        of=_wheel(lambda worked: worked.lobe_separation, *_BOTH, from_dead_centre=False)),
+    Row("duration", "crank deg", "angle", "lobe", "crank angle over which the follower is beyond the stated lift",
+        "closing − opening as read", _PRACTICE, "lift", listed=False, of=WheelLobe.duration),
+)  # fmt: skip
+"""What a degree wheel answers of a lobe's and a camshaft's characteristics."""
+ANSWERED: Mapping[Subject, Collection[str]] = {row.subject: {row.name} for row in WHEEL}
+
+
+def of_subject(subject: Subject) -> tuple[Row, ...]:
+    """The rows of a subject."""
+    return tuple(row for row in CHARACTERISTICS if row.subject == subject)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from typing import Literal
 
 import numpy as np
 
@@ -12,7 +11,7 @@ from valvelab.errors import CannotEvaluate
 from valvelab.inspection.engine.sides import Side
 from valvelab.inspection.engine.train import TrainSetting
 from valvelab.lobe.angle_error import Response, response, standard
-from valvelab.phasing.timing import Kind, trade_event, trade_number
+from valvelab.phasing.timing import EventName, Kind, trade_event, trade_number
 from valvelab.records.motion_result import ValveDuration
 from valvelab.records.phasing_result import Event
 from valvelab.valve_motion.valve_lift import Crossings, crossings
@@ -98,11 +97,11 @@ def _cam(side: Side, crank: float | None) -> float | None:
     return None if crank is None else fold_scalar(float(side.timing.cam([crank])[0]))
 
 
-def _event(side: Side, which: str, crank: float | None) -> Event | None:
+def _event(side: Side, which: EventName, crank: float | None) -> Event | None:
     kind = side.lobe.kind
     if crank is None or kind is None or not side.tdc_known:
         return None
-    event = trade_event(kind, "opening" if which == "opening" else "closing", _near_home(kind, crank))
+    event = trade_event(kind, which, _near_home(kind, crank))
     return Event(angle=event.angle_deg, reference=event.reference)
 
 
@@ -112,7 +111,7 @@ def _near_home(kind: Kind, crank_deg: float) -> float:
     return centre + wrap_scalar(crank_deg - centre, 720.0)
 
 
-def event_number(side: Side, row: ValveDuration, which: Literal["opening", "closing"]) -> float | None:
+def event_number(side: Side, row: ValveDuration, which: EventName) -> float | None:
     """The event as the trade counts it, crank deg; None where it, its kind or dead centre is not known."""
     crank = row.opening_crank_deg if which == "opening" else row.closing_crank_deg
     if crank is None or side.lobe.kind is None:

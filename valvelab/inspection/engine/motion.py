@@ -6,14 +6,17 @@ from dataclasses import dataclass, replace
 
 from valvelab.arrays import FloatArray
 from valvelab.dynamics.response import Tell
+from valvelab.inspection.characteristics import Subject
+from valvelab.inspection.engine.characteristics import NEEDS_CLEARANCE, NEEDS_CONTROL, MeasuredValve, of_subject
 from valvelab.inspection.engine.contact import contact_extremes
 from valvelab.inspection.engine.control import control_of, dynamic_sweeps
-from valvelab.inspection.engine.events import lift_uncertainty, root_of_squares, valve_duration, valve_uncertainty
-from valvelab.inspection.engine.motion_items import motion_items
+from valvelab.inspection.engine.events import valve_duration
 from valvelab.inspection.engine.rule_lift import rule_notes, rule_readings_of
 from valvelab.inspection.engine.sides import Side, sides_of
 from valvelab.inspection.engine.train import MotionQuestion, RuleReading, TrainSetting
-from valvelab.inspection.judging import judge
+from valvelab.inspection.judging import Item, item_of, judge
+from valvelab.inspection.lobes.lift_doubts import doubted
+from valvelab.measured import Measured, missing
 from valvelab.phasing.piston import piston_drop
 from valvelab.records.motion_result import (
     ClearanceChange,
@@ -41,8 +44,13 @@ class MotionInspection:
     """The result, and each valve's curves behind it."""
 
     question: MotionQuestion
-    sides: tuple[Side, ...]
+    measured: tuple[MeasuredValve, ...]
     result: MotionResult
+
+    @property
+    def sides(self) -> tuple[Side, ...]:
+        """Each lobe behind its gear."""
+        return tuple(valve.side for valve in self.measured)
 
 
 def inspect_motion(
@@ -61,14 +69,14 @@ def inspect_motion(
     remarks = [*notes, *remarks]
     sweeps, sweep_notes = dynamic_sweeps(question, sides, tell)
     remarks += sweep_notes
-    kept = tuple(replace(side, sweep=swept) for side, swept in zip(sides, sweeps, strict=True))
-    valves = []
-    for side in kept:
-        valve, said = _valve(question, side)
+    measured, valves = [], []
+    for side, swept in zip(sides, sweeps, strict=True):
+        found, valve, said = _valve(question, replace(side, sweep=swept))
+        measured.append(found)
         valves.append(valve)
         remarks += said
     result = MotionResult(source=source, notes=_once(remarks), verdicts=(), valves=tuple(valves))
-    return judged(MotionInspection(question, kept, result), spec, spec_file)
+    return judged(MotionInspection(question, tuple(measured), result), spec, spec_file)
 
 
 def judged(
@@ -82,8 +90,12 @@ def judged(
     if rule_readings is not None:
         question = replace(question, train=replace(question.train, rule_readings=rule_readings))
     readings = question.train.rule_readings
+    measured = tuple(
+        replace(valve, readings=rule_readings_of(readings, valve.side.lobe.name)) for valve in inspection.measured
+    )
     valves = tuple(
-        valve.model_copy(update={"rule_readings": rule_readings_of(readings, valve.lobe)}) for valve in result.valves
+        valve.model_copy(update={"rule_readings": found.readings})
+        for valve, found in zip(result.valves, measured, strict=True)
     )
     known = {lobe.name for lobe in question.lobes}
     remarks = [
@@ -94,11 +106,25 @@ def judged(
     remarks += [note for valve in valves for note in rule_notes(readings, valve.lobe, valve.rule_readings)]
     verdicts: tuple[Verdict, ...] = ()
     if spec is not None:
-        found, said = judge(spec, motion_items(question, inspection.sides, valves), spec_file, where="valve")
+        found, said = judge(spec, _items(question, measured), spec_file, where="valve")
         verdicts, remarks = tuple(found), said + remarks
     notes = _once([*result.notes, *remarks])
     changed = result.model_copy(update={"valves": valves, "verdicts": verdicts, "notes": notes})
-    return replace(inspection, question=question, result=changed)
+    return replace(inspection, question=question, measured=measured, result=changed)
+
+
+def _items(question: MotionQuestion, valves: tuple[MeasuredValve, ...]) -> dict[Subject, list[Item]]:
+    """Each valve, and each valve's events, at any lift that a limit names.
+
+    What rests on a lift table in doubt says so; readings at a valve's own retainer rest on none.
+    """
+    items: dict[Subject, list[Item]] = {"valve": [], "event": []}
+    for subject, rows in items.items():
+        for valve in valves:
+            lobe = valve.side.lobe
+            item = item_of(lobe.name, lobe.kind, valve, of_subject(subject))
+            rows.append(doubted(item, question.doubts, () if valve.readings is None else ("rule_lift",)))
+    return items
 
 
 def _once(notes: list[Note]) -> tuple[Note, ...]:
@@ -112,76 +138,57 @@ def _once(notes: list[Note]) -> tuple[Note, ...]:
     return tuple(make[level](", ".join(named), text) for (level, text), named in about.items())
 
 
-def _valve(question: MotionQuestion, side: Side) -> tuple[MotionValve, list[Note]]:
+def _valve(question: MotionQuestion, side: Side) -> tuple[MeasuredValve, MotionValve, list[Note]]:
     train, lobe = question.train, side.lobe
-    notes: list[Note] = []
-    rule = float(side.cycle.drive_mm.max())
-    best = float(side.cycle.lift_mm.max())
-    u_lift = lift_uncertainty(train, side, rule)
-    u_valve = root_of_squares(u_lift, train.lash_uncertainty_mm)
     durations = tuple(valve_duration(train, side, level) for level in question.checking_lifts_mm)
-    notes += [
+    notes = [
         info(lobe.name, f"the valve does not pass {row.at_mm:g} mm on both flanks: its duration there is left open")
         for row in durations
         if row.duration_crank_deg is None
     ]
     seating, said = _seating(side)
     notes += said
-    at_tdc = None
-    if side.tdc_known:
-        at_tdc = float(valve_motion(lobe.profile, side.gear, side.timing, [0.0]).lift_mm[0])
-    u_tdc = None if at_tdc is None else valve_uncertainty(train, side, at_tdc)
     clearance, changes, said = _clearance(train, side)
     notes += said
     if clearance is None and not said:
-        notes.append(info("piston_clearance", "not derived: needs [clearance], [crank] throw and rod, and the timing"))
+        notes.append(info("piston_clearance", NEEDS_CLEARANCE))
     control, said = control_of(question, side)
     notes += said
     if control is None and not said:
-        notes.append(info("control", "not derived: needs [valve] effective_mass, [spring] seat_force and rate"))
+        notes.append(info("control", NEEDS_CONTROL))
     contact, said = contact_extremes(question, side)
     notes += said
+    measured = MeasuredValve(train, side, seating, clearance, control)
+    rows = [row for row in of_subject("valve") if row.needs_at is None]
+    numbers = {row.key: row.measured(measured) for row in rows}
     valve = MotionValve(
         lobe=lobe.name,
         kind=lobe.kind,
-        max_valve_lift_mm=best,
-        rule_lift_mm=rule,
         rule_readings=None,
-        valve_lift_at_gas_exchange_tdc_mm=at_tdc,
         durations=durations,
-        seating_velocity_mm_per_crank_deg=seating,
         lash_mm=side.gear.lash_mm,
         piston_clearance=clearance,
         clearance_changes=changes,
         control=control,
         contact=contact,
-        uncertainty={
-            "rule_lift_mm": u_lift,
-            "max_valve_lift_mm": u_valve,
-            "valve_lift_at_gas_exchange_tdc_mm": u_tdc,
-            "piston_clearance_mm": None if clearance is None else _clearance_uncertainty(train, side, clearance),
-        },
+        uncertainty={row.key: numbers[row.key].u for row in rows if row.states_u},
+        **{key: found.value for key, found in numbers.items() if key in MotionValve.model_fields},
     )
-    return valve, notes
+    return measured, valve, notes
 
 
-def _clearance_uncertainty(train: TrainSetting, side: Side, found: PistonClearance) -> float | None:
-    """That of the lift there; the stated drop at dead centre, throw and rod count as exact."""
-    lift = valve_motion(side.lobe.profile, side.gear, side.timing, [found.at_crank_deg]).lift_mm[0]
-    return valve_uncertainty(train, side, float(lift)) or None
-
-
-def _seating(side: Side) -> tuple[float | None, list[Note]]:
+def _seating(side: Side) -> tuple[Measured, list[Note]]:
+    """Speed where the lash is used up on the closing side."""
     if not side.opens:
-        return None, []
+        return missing("the valve never opens"), []
     if side.gear.lost_mm == 0.0:
-        return None, [info(side.lobe.name, "without lash the valve seats where the lobe ends: no seating velocity")]
+        note = info(side.lobe.name, "without lash the valve seats where the lobe ends: no seating velocity")
+        return missing(note.text), [note]
     found = crossings(side.lobe.profile, side.gear, side.timing, side.cycle, 0.0)
     if found.closing_slope is None:
-        return None, [
-            warning(side.lobe.name, "the closing flank never uses up the lash: the valve is not seen to seat")
-        ]
-    return abs(found.closing_slope), []
+        note = warning(side.lobe.name, "the closing flank never uses up the lash: the valve is not seen to seat")
+        return missing(note.text), [note]
+    return Measured(abs(found.closing_slope)), []
 
 
 def clearance_of(

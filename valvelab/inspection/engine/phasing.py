@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from valvelab.inspection.engine.phasing_doubts import doubts_of
-from valvelab.inspection.engine.phasing_items import ANSWERED, LACKS_WHEEL, phasing_items
-from valvelab.inspection.judging import judge
-from valvelab.phasing.degreeing import Degreeing, Estimate, LobeEvents, LobePhasing, Sheet, degree
+from valvelab.inspection.characteristics import Subject
+from valvelab.inspection.engine.characteristics import ANSWERED, WHEEL, of_subject
+from valvelab.inspection.engine.wheel import LACKS_WHEEL, Doubts, WheelEngine, WheelLobe, doubts_of
+from valvelab.inspection.judging import Item, item_of, judge
+from valvelab.phasing.degreeing import Degreeing, LobeEvents, LobePhasing, Sheet, degree, same_lift
 from valvelab.phasing.next_reading import NextReading, next_reading
 from valvelab.phasing.plausibility import findings
-from valvelab.phasing.timing import trade_event
+from valvelab.phasing.timing import EventName, trade_event
 from valvelab.records.phasing_result import AdjusterOutcome, Event, Overlap, PhasingDuration, PhasingLobe, PhasingResult
 from valvelab.records.result import Note, Source, Verdict, info, warning
 from valvelab.records.spec import Spec
@@ -43,50 +44,43 @@ def inspect_phasing(
     notes += _missing(sheet, worked)
     verdicts: tuple[Verdict, ...] = ()
     if spec is not None:
-        items = phasing_items(worked, doubts, wheel_known=sheet.wheel_uncertainty_deg is not None)
-        judged, remarks = judge(spec, items, spec_file, only=ANSWERED, where="follower")
+        judged, remarks = judge(spec, _items(worked, doubts), spec_file, only=ANSWERED, where="follower")
         verdicts, notes = tuple(judged), notes + remarks
     result = PhasingResult(
         source=source,
         notes=tuple(notes),
         verdicts=verdicts,
-        tdc_offset_deg=None if worked.dead_centre is None else worked.dead_centre.reading_deg,
-        tdc_uncertainty_deg=None if worked.dead_centre is None else worked.dead_centre.standard_uncertainty_deg,
+        tdc_offset_deg=worked.tdc_offset.value,
+        tdc_uncertainty_deg=worked.tdc_offset.u,
         lobes=tuple(_lobe(sheet, lobe) for lobe in worked.lobes),
-        lobe_separation_cam_deg=_value(worked.lobe_separation),
+        lobe_separation_cam_deg=worked.lobe_separation.value,
         overlap=tuple(
-            Overlap(at_mm=lift, crank_deg=span.value, standard_uncertainty_crank_deg=span.standard_uncertainty)
+            Overlap(at_mm=lift, crank_deg=span.value, standard_uncertainty_crank_deg=span.u)
             for lift, span in worked.overlaps
         ),
-        advance_crank_deg=_value(worked.advance),
-        correction_crank_deg=_value(worked.correction),
+        advance_crank_deg=worked.advance.value,
+        correction_crank_deg=worked.correction.value,
         correction_from=worked.correction_from,
         nearest_adjuster_crank_deg=worked.nearest_step_deg,
-        adjuster_outcomes=tuple(
-            AdjusterOutcome(
-                step_crank_deg=row.step_crank_deg,
-                intake_centreline_crank_deg=row.intake_centreline_deg,
-                exhaust_centreline_crank_deg=row.exhaust_centreline_deg,
-                advance_crank_deg=row.advance_crank_deg,
-                remaining_crank_deg=row.remaining_crank_deg,
-            )
-            for row in worked.outcomes
-        ),
+        adjuster_outcomes=tuple(AdjusterOutcome.model_validate(row, from_attributes=True) for row in worked.outcomes),
         uncertainty={
-            "lobe_separation_cam_deg": _uncertainty(worked.lobe_separation),
-            "advance_crank_deg": _uncertainty(worked.advance),
-            "correction_crank_deg": _uncertainty(worked.correction),
+            "lobe_separation_cam_deg": worked.lobe_separation.u,
+            "advance_crank_deg": worked.advance.u,
+            "correction_crank_deg": worked.correction.u,
         },
     )
     return PhasingInspection(sheet, worked, next_reading(sheet), result)
 
 
-def _value(estimate: Estimate | None) -> float | None:
-    return None if estimate is None else estimate.value
-
-
-def _uncertainty(estimate: Estimate | None) -> float | None:
-    return None if estimate is None else estimate.standard_uncertainty
+def _items(worked: Degreeing, doubts: Doubts) -> dict[Subject, list[Item]]:
+    """The engine, each lobe, and each lobe's events."""
+    engine, lobes = WheelEngine(worked, doubts), [WheelLobe(lobe, doubts) for lobe in worked.lobes]
+    return {
+        "phasing": [item_of("engine", None, engine, of_subject("phasing"))],
+        "camshaft": [item_of("engine", None, engine, WHEEL)],
+        "lobe": [item_of(one.lobe.lobe, one.lobe.kind, one, WHEEL) for one in lobes],
+        "event": [item_of(one.lobe.lobe, one.lobe.kind, one, of_subject("event")) for one in lobes],
+    }
 
 
 def _lobe(sheet: Sheet, lobe: LobePhasing) -> PhasingLobe:
@@ -95,7 +89,7 @@ def _lobe(sheet: Sheet, lobe: LobePhasing) -> PhasingLobe:
         card = sheet.card.intake_centreline_deg
     elif lobe.kind == "exhaust" and sheet.card.exhaust_centreline_deg is not None:
         card = -sheet.card.exhaust_centreline_deg
-    value = _value(lobe.centreline)
+    value = lobe.centreline.value
     return PhasingLobe(
         lobe=lobe.lobe,
         kind=lobe.kind,
@@ -104,37 +98,37 @@ def _lobe(sheet: Sheet, lobe: LobePhasing) -> PhasingLobe:
         card_centreline_crank_deg=card,
         difference_crank_deg=None if value is None or card is None else value - card,
         durations=tuple(_duration(sheet, lobe, row) for row in lobe.events),
-        uncertainty={"centreline_crank_deg": _uncertainty(lobe.centreline)},
+        uncertainty={"centreline_crank_deg": lobe.centreline.u},
     )
 
 
 def _duration(sheet: Sheet, lobe: LobePhasing, row: LobeEvents) -> PhasingDuration:
     card = next(
-        (c.value_crank_deg for c in sheet.card.durations if c.lobe == lobe.lobe and abs(c.at_mm - row.at_mm) < 5e-4),
+        (c.value_crank_deg for c in sheet.card.durations if c.lobe == lobe.lobe and same_lift(c.at_mm, row.at_mm)),
         None,
     )
-    value = _value(row.duration)
+    value = row.duration.value
     return PhasingDuration(
         at_mm=row.at_mm,
         duration_crank_deg=value,
-        opening_event=_event(lobe, "opening", row.opening_crank_deg),
-        closing_event=_event(lobe, "closing", row.closing_crank_deg),
-        opening_crank_deg=row.opening_crank_deg,
-        closing_crank_deg=row.closing_crank_deg,
+        opening_event=_event(lobe, "opening", row.opening.value),
+        closing_event=_event(lobe, "closing", row.closing.value),
+        opening_crank_deg=row.opening.value,
+        closing_crank_deg=row.closing.value,
         card_duration_crank_deg=card,
         difference_crank_deg=None if value is None or card is None else value - card,
         uncertainty={
-            "opening_crank_deg": None if row.opening_crank_deg is None else row.event_uncertainty_deg,
-            "closing_crank_deg": None if row.closing_crank_deg is None else row.event_uncertainty_deg,
-            "duration_crank_deg": _uncertainty(row.duration),
+            "opening_crank_deg": row.opening.u,
+            "closing_crank_deg": row.closing.u,
+            "duration_crank_deg": row.duration.u,
         },
     )
 
 
-def _event(lobe: LobePhasing, which: str, crank_deg: float | None) -> Event | None:
+def _event(lobe: LobePhasing, which: EventName, crank_deg: float | None) -> Event | None:
     if crank_deg is None or lobe.kind is None:
         return None
-    event = trade_event(lobe.kind, "opening" if which == "opening" else "closing", crank_deg)
+    event = trade_event(lobe.kind, which, crank_deg)
     return Event(angle=event.angle_deg, reference=event.reference)
 
 
@@ -151,7 +145,7 @@ def _missing(sheet: Sheet, worked: Degreeing) -> list[Note]:
     if sheet.wheel_uncertainty_deg is None:
         notes.append(warning("wheel", f"{LACKS_WHEEL}: centrelines, events, durations and corrections carry none"))
     for lobe in worked.lobes:
-        if lobe.kind is not None and lobe.middle is None:
+        if lobe.kind is not None and lobe.middle.value is None:
             notes.append(info(lobe.lobe, "no complete equal-lift pair yet: its centreline is left open"))
         if lobe.centreline_from == "events" and lobe.kind is not None:
             notes.append(
@@ -163,17 +157,17 @@ def _missing(sheet: Sheet, worked: Degreeing) -> list[Note]:
         notes += [
             info(lobe.lobe, f"opening and closing at {row.at_mm:g} mm are not both read: its duration is left open")
             for row in lobe.events
-            if row.duration is None
+            if row.duration.value is None
         ]
-    kinds = {lobe.kind for lobe in worked.lobes if lobe.middle is not None}
+    kinds = {lobe.kind for lobe in worked.lobes if lobe.middle.value is not None}
     if not {"intake", "exhaust"} <= kinds:
         notes.append(
             info("lobe separation", "needs an intake and an exhaust centreline: separation and advance are left open")
         )
-    if worked.correction is None and worked.dead_centre is not None:
+    if worked.correction.value is None and worked.dead_centre is not None:
         notes.append(info("correction", "needs a measured centreline and the card's: it is left open"))
     if worked.correction_from == "exhaust":
         notes.append(info("correction", "taken from the exhaust centreline, card − measured: no intake one is there"))
-    if worked.correction is not None and not sheet.steps_deg:
+    if worked.correction.value is not None and not sheet.steps_deg:
         notes.append(info("adjuster", "no steps are on the sheet: no nearest one is named"))
     return notes

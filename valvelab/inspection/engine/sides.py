@@ -1,19 +1,30 @@
-"""Each lobe placed on the crank behind its gear, ready for all questions about its valve."""
+"""Each lobe placed on the crank behind its gear, ready for all questions about its valve.
+
+What a question is made of: an inspected lift table, and a measured spring where there is one.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 from valvelab.angles import wrap_scalar
 from valvelab.dynamics.sweep import SpeedSweep
 from valvelab.errors import CannotEvaluate, Reason
-from valvelab.inspection.engine.train import MotionLobe, MotionQuestion
-from valvelab.phasing.timing import lobe_cylinder
+from valvelab.inspection.engine.train import MotionLobe, MotionQuestion, TrainSetting
+from valvelab.inspection.lobes.contour import curvature_guides
+from valvelab.phasing.timing import lobe_cylinder, lobe_kind
+from valvelab.records.measurement import LiftTable
 from valvelab.records.result import Note, info, warning
+from valvelab.records.springs_result import SpringResult
 from valvelab.valve_motion.rocker import RatioRocker
 from valvelab.valve_motion.valve_lift import Gear, Motion, Timing, peak_crank, whole_cycle
 
+if TYPE_CHECKING:
+    from valvelab.inspection.lobes.inspect import LobesInspection
+
 UNLIKELY_DEG = 50.0
+CHECKING_LIFTS_MM = (0.15, 0.508, 1.0, 1.27, 5.08)
 NO_ROCKER = (
     "found no [rocker] in the train, expected its ratio, points or geometry (ratio = 1 where the lobe bears on the "
     "valve's own follower), or a lift table with `lift at: valve`"
@@ -22,14 +33,22 @@ NO_ROCKER = (
 
 @dataclass(frozen=True, slots=True)
 class Side:
-    """One lobe, its gear and its place; `tdc_known`: whether crank angles count from its gas-exchange dead centre."""
+    """One lobe, its gear and its place.
+
+    no_centre: why crank angles don't count from its gas-exchange dead centre, empty where they do.
+    """
 
     lobe: MotionLobe
     gear: Gear
     timing: Timing
-    tdc_known: bool
+    no_centre: str
     cycle: Motion
     sweep: SpeedSweep | None = None
+
+    @property
+    def tdc_known(self) -> bool:
+        """Whether crank angles count from its gas-exchange dead centre."""
+        return not self.no_centre
 
     @property
     def opens(self) -> bool:
@@ -43,11 +62,13 @@ def sides_of(question: MotionQuestion) -> tuple[list[Side], list[Note]]:
     gear = _gear(question, notes)
     sides = []
     for lobe in question.lobes:
-        timing, known, said = _timing(question, lobe)
-        notes += said
-        if known:
+        timing, no_centre = _timing(question, lobe)
+        if no_centre:
+            notes.append(warning(lobe.name, f"{no_centre}: what counts from dead centre is left open"))
+        else:
+            notes += [] if question.train.has_timing else [info("timing", _OWN_ANGLE)]
             notes += _unlikely(lobe, peak_crank(lobe.profile, timing))
-        side = Side(lobe, gear, timing, known, whole_cycle(lobe.profile, gear, timing))
+        side = Side(lobe, gear, timing, no_centre, whole_cycle(lobe.profile, gear, timing))
         if not side.opens:
             notes.append(warning(lobe.name, "lash and deflection take up the whole lift: the valve never opens"))
         sides.append(side)
@@ -78,27 +99,27 @@ def _gear(question: MotionQuestion, notes: list[Note]) -> Gear:
     )
 
 
-def _timing(question: MotionQuestion, lobe: MotionLobe) -> tuple[Timing, bool, list[Note]]:
+_OWN_ANGLE = "no [timing]: the table's own angle counts as cam angle from gas-exchange dead centre"
+
+
+def _timing(question: MotionQuestion, lobe: MotionLobe) -> tuple[Timing, str]:
+    """The lobe's place on the crank, and why it does not count from dead centre, empty where it does."""
     train = question.train
-    if train.has_timing:
-        line = None
-        if lobe.kind == "intake":
-            line = train.intake_centreline_deg
-        elif lobe.kind == "exhaust" and train.exhaust_centreline_deg is not None:
-            line = -train.exhaust_centreline_deg
-        if line is not None and lobe.centre_cam_deg is not None:
-            return Timing(lobe.centre_cam_deg, line), True, []
-        missing = "its centre could not be derived" if line is not None else "[timing] has no centreline for it"
-        return Timing(), False, [warning(lobe.name, f"{missing}: what counts from dead centre is left open")]
-    shift = _firing_shift(question, lobe)
-    if shift is None:
-        text = "no [timing], and without a firing order the table's angle is that of cylinder 1: what counts from dead "
-        return Timing(), False, [warning(lobe.name, text + "centre is left open")]
-    return (
-        Timing(0.0, -shift),
-        True,
-        [info("timing", "no [timing]: the table's own angle counts as cam angle from gas-exchange dead centre")],
-    )
+    if not train.has_timing:
+        shift = _firing_shift(question, lobe)
+        if shift is None:
+            return Timing(), "no [timing], and without a firing order the table's angle is that of cylinder 1"
+        return Timing(0.0, -shift), ""
+    line = None
+    if lobe.kind == "intake":
+        line = train.intake_centreline_deg
+    elif lobe.kind == "exhaust" and train.exhaust_centreline_deg is not None:
+        line = -train.exhaust_centreline_deg
+    if line is None:
+        return Timing(), "[timing] has no centreline for it"
+    if lobe.centre_cam_deg is None:
+        return Timing(), "its centre could not be derived"
+    return Timing(lobe.centre_cam_deg, line), ""
 
 
 def _unlikely(lobe: MotionLobe, peak_crank_deg: float) -> list[Note]:
@@ -121,3 +142,61 @@ def _firing_shift(question: MotionQuestion, lobe: MotionLobe) -> float | None:
     if order is None or cylinder not in order:
         return 0.0 if cylinder == first == 1 else None
     return 720.0 / len(order) * order.index(cylinder)
+
+
+def motion_question(
+    table: LiftTable,
+    lobes: LobesInspection,
+    train: TrainSetting,
+    checking_lifts_mm: tuple[float, ...] = (),
+    dynamics: bool = True,
+) -> MotionQuestion:
+    """A motion question on the lobes of an inspected lift table; extra checking lifts are added to the usual ones."""
+    guides = curvature_guides(lobes.groups)
+    found = [
+        MotionLobe(
+            name=row.lobe,
+            kind=lobe_kind(row.lobe),
+            profile=lobes.profiles[row.lobe],
+            centre_cam_deg=row.centre_cam_deg,
+            lift_uncertainty_mm=row.uncertainty.get("max_lift_mm"),
+            encoder_cam_deg=table.encoder_uncertainty_cam_deg,
+            guide=guides[row.lobe],
+        )
+        for row in lobes.result.lobes
+        if row.lobe in lobes.profiles
+    ]
+    follower = table.follower
+    return MotionQuestion(
+        lobes=tuple(found),
+        train=train,
+        lift_at=table.lift_at,
+        base_radius_mm=table.base_circle_radius_mm,
+        roller_radius_mm=follower.radius_mm if follower is not None and follower.kind == "roller" else None,
+        flat_follower=follower is not None and follower.kind == "flat",
+        firing_order=table.firing_order,
+        checking_lifts_mm=tuple(sorted({*CHECKING_LIFTS_MM, *checking_lifts_mm})),
+        dynamics=dynamics,
+        doubts=table.doubts,
+    )
+
+
+def train_with_spring(
+    train: TrainSetting, spring: SpringResult, installed_height_mm: float | None = None
+) -> tuple[TrainSetting, tuple[Note, ...]]:
+    """The train with a measured spring's seat force, rate, surge and travel to coil bind where they were derived.
+
+    The travel needs the installed height it was measured for. What the spring lacks stays as the train states it.
+    """
+    travel = train.bind_travel_mm
+    if installed_height_mm is not None and spring.solid_height_mm is not None:
+        travel = installed_height_mm - spring.solid_height_mm
+    offered = {name: getattr(spring, name) for name in ("seat_force_n", "rate_n_per_mm", "surge_hz")}
+    taken = {name: value for name, value in offered.items() if value is not None}
+    words = {"seat_force_n": "seat force", "rate_n_per_mm": "rate", "surge_hz": "surge"}
+    named = ", ".join(words[name] for name in offered if name in taken)
+    left = ", ".join(words[name] for name in offered if name not in taken)
+    notes = [info("spring", f"{named} of the measured spring {spring.spring}")] if named else []
+    if left:
+        notes.append(info("spring", f"{left} of spring {spring.spring} not derived: as the train states"))
+    return replace(train, bind_travel_mm=travel, **taken), tuple(notes)

@@ -1,31 +1,76 @@
-"""Degree-wheel readings that contradict each other, and which values rest on them."""
+"""What a degree wheel's sheet says of the engine and its lobes, and which of it rests on doubtful readings."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
 
 from valvelab.angles import wrap_scalar
 from valvelab.conformity.repeats import ANGLE_DIVISIONS_DEG, division_of, standing_off
-from valvelab.phasing.degreeing import Sheet
+from valvelab.measured import Measured, missing
+from valvelab.phasing.degreeing import NO_KIND, Degreeing, LobePhasing, Sheet
 from valvelab.phasing.plausibility import Finding
+from valvelab.phasing.timing import EventName, trade_number
 from valvelab.records.result import Note, warning
 
+LACKS_WHEEL = "the wheel's uncertainty is not stated"
+NOT_READ = "the sheet has no reading at that lift"
 AGAIN = "read it again, or set it aside with a reason ([[set_aside]])"
 
 
 @dataclass(frozen=True, slots=True)
 class Doubts:
-    """Why values can't be decided on: what rests on dead centre, what on one lobe; empty texts and none where sure."""
+    """Why values can't be decided on: what rests on dead centre, what on one lobe; empty texts and none where sure.
+
+    lacks: what no uncertainty of the sheet holds.
+    """
 
     dead_centre: str
     lobes: dict[str, str]
+    lacks: str = ""
 
-    def of(self, lobes: Sequence[str], *, from_dead_centre: bool) -> str:
-        """Why a value of these lobes is doubtful; empty where it is not."""
+    def about(self, found: Measured, lobes: Sequence[str], *, from_dead_centre: bool) -> Measured:
+        """A value of these lobes with why it is doubtful and what its uncertainty lacks."""
         told = [self.dead_centre] if from_dead_centre else []
         told += [self.lobes[lobe] for lobe in lobes if lobe in self.lobes]
-        return "; ".join(text for text in dict.fromkeys(told) if text)
+        return replace(found, doubt="; ".join(text for text in dict.fromkeys(told) if text), lacks=self.lacks)
+
+
+@dataclass(frozen=True, slots=True)
+class WheelEngine:
+    """The engine as its sheet was worked out."""
+
+    worked: Degreeing
+    doubts: Doubts
+
+    def about(self, found: Measured, kinds: Collection[str], *, from_dead_centre: bool) -> Measured:
+        """A value that rests on the lobes of these kinds."""
+        lobes = [lobe.lobe for lobe in self.worked.lobes if lobe.kind in kinds]
+        return self.doubts.about(found, lobes, from_dead_centre=from_dead_centre)
+
+
+@dataclass(frozen=True, slots=True)
+class WheelLobe:
+    """One lobe as its sheet was worked out."""
+
+    lobe: LobePhasing
+    doubts: Doubts
+
+    def duration(self, lift_mm: float) -> Measured:
+        """Crank angle over which the follower is beyond a lift."""
+        row = self.lobe.events_at(lift_mm)
+        found = missing(NOT_READ) if row is None else row.duration
+        return self.doubts.about(found, [self.lobe.lobe], from_dead_centre=False)
+
+    def event(self, which: EventName, lift_mm: float) -> Measured:
+        """Opening or closing at a lift of the follower, as the trade counts it."""
+        row, kind = self.lobe.events_at(lift_mm), self.lobe.kind
+        if row is None or kind is None:
+            return missing(NOT_READ if kind is not None else NO_KIND)
+        found = row.opening if which == "opening" else row.closing
+        if found.value is not None:
+            found = replace(found, value=trade_number(kind, which, found.value))
+        return self.doubts.about(found, [self.lobe.lobe], from_dead_centre=True)
 
 
 def doubts_of(sheet: Sheet, found: Sequence[Finding]) -> tuple[Doubts, list[Note]]:
@@ -40,7 +85,7 @@ def doubts_of(sheet: Sheet, found: Sequence[Finding]) -> tuple[Doubts, list[Note
         own = [text for about, text in told if about == name or about.startswith(f"{name} ") or about == "wheel"]
         if own:
             lobes[name] = _first(own)
-    return Doubts(_first(centre), lobes), notes
+    return Doubts(_first(centre), lobes, LACKS_WHEEL if sheet.wheel_uncertainty_deg is None else ""), notes
 
 
 def _first(told: list[str]) -> str:
