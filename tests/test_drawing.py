@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pyqtgraph as pg
@@ -16,15 +15,11 @@ from something import each
 
 from valvelab.figures.description import Axis, Band, Curve, Dial, Figure, Guide, HeatMap, Marks
 from valvelab.window import theme
-from valvelab.window.bench import Bench
 from valvelab.window.dial import DialView, spread_apart
 from valvelab.window.drawing import FigureStack, FigureView
 from valvelab.window.figure_item import QuietAxis, role_colour, unbroken
 from valvelab.window.heat_map import HeatMapView, picture
 from valvelab.window.panel import DrawingPanel
-from valvelab.window.stations.items_view import ItemsPlan, ItemsView
-from valvelab.window.tables import TableColumn
-from valvelab.workbench.document import Document
 
 X = np.linspace(0.0, 10.0, 101)
 FIGURE = Figure(
@@ -159,43 +154,6 @@ def test_spreading_keeps_order_and_distance() -> None:
     assert np.all(np.diff(placed[:3]) >= 9.9)
     assert placed[3] == 40.0
     assert spread_apart(np.array([3.0]), 10.0).tolist() == [3.0]
-
-
-def test_an_items_view_shows_rows_and_the_drawings_of_one(tmp_path: Path) -> None:
-    bench = Bench(tmp_path, background=False)
-    shown: list[str] = []
-
-    def drawings(_value: object, item: str) -> list[Figure | HeatMap | Dial]:
-        shown.append(item)
-        return [FIGURE, HEAT, DIAL]
-
-    plan = ItemsPlan(
-        columns=lambda units: [
-            TableColumn(f"name {units}", str, number=False), TableColumn("size", lambda row: f"{len(row)}"),
-        ],
-        rows=list,
-        item_of=str,
-        drawings=drawings,
-        headline=lambda _document, value: (f"{len(value)} items", "no spec"),
-        across=2,
-    )  # fmt: skip
-    view = ItemsView(bench, "plain", plan)
-    view.resize(900, 600)
-    value = ("one", "two", "three")
-    view.show_answer(Document(), value)
-    view.show_answer(Document(), value)
-    assert shown == ["one"], "nothing is drawn twice"
-    assert view.headline(Document(), value) == ("3 items", "no spec")
-    told = []
-    bench.document_changed.connect(lambda _old, new: told.append(new))
-    view.table.setCurrentIndex(view.table.proxy.index(2, 0))
-    assert told[-1].choice("plain", "item", "") == "three"
-    view.show_answer(told[-1], value)
-    assert shown == ["one", "three"]
-    view.show_answer(replace(told[-1], units="inch"), value)
-    assert view.table.rows_model.columns[0].title == "name inch"
-    view.show_answer(told[-1], ())
-    assert view.table.proxy.rowCount() == 0
 
 
 def test_a_panel_keeps_its_views_for_the_same_kinds() -> None:

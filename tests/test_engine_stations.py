@@ -31,6 +31,7 @@ from valvelab.window.stations.motion_rule import guard_of
 from valvelab.window.stations.motion_view import MotionView
 from valvelab.window.stations.phasing_view import PhasingView
 from valvelab.workbench import recovery, stations, worksheet, worksheet_words
+from valvelab.workbench.motion_files import MotionState
 from valvelab.workbench.worksheet import Cell
 from valvelab.workbench.worksheet_guide import doubts, target
 
@@ -419,7 +420,7 @@ def lines(view: MotionView) -> dict[str, tuple[str, str]]:
 def test_sliders_try_and_verdicts_stay(engine: MainWindow) -> None:
     view = motion(engine)
     verdicts = [row.decision for row in engine.verdicts.sheet.rows_model.rows]
-    lash = view.trial.sliders["lash"]
+    lash = view.trial.sliders["lash_mm"]
     lash.setFocus()
     before = lash.value()
     QTest.keyClick(lash, Qt.Key.Key_Right)
@@ -436,7 +437,7 @@ def test_sliders_try_and_verdicts_stay(engine: MainWindow) -> None:
 
 def test_advancing_brings_the_intake_nearer_to_the_piston(engine: MainWindow) -> None:
     view = motion(engine)
-    enter(view.trial.fields["advance"], "4")
+    enter(view.trial.fields["advance_deg"], "4")
     stated, tried = (float(text) for text in lines(view)["piston clearance, mm"])
     assert tried < stated
     opens = [text.split()[0] for text in lines(view)["opens at 1.27 mm"]]
@@ -458,7 +459,7 @@ def test_what_can_not_be_tried_says_why(window: MainWindow) -> None:
 def test_every_page_draws(engine: MainWindow, page: str, units: str) -> None:
     if units == "inch":
         engine.do_units()
-    engine.bench.choose("motion", "page", page)
+    engine.bench.set(MotionState, page=page)
     QApplication.processEvents()
     front = motion(engine).pages.currentWidget()
     assert front is not motion(engine).nothing
@@ -466,8 +467,8 @@ def test_every_page_draws(engine: MainWindow, page: str, units: str) -> None:
 
 def test_readings_at_the_retainer_are_judged_at_once(engine: MainWindow, tmp_path: Path) -> None:
     view = motion(engine)
-    engine.bench.choose("motion", "page", "rule")
-    engine.bench.choose("motion", "valve", "2I")
+    engine.bench.set(MotionState, page="rule")
+    engine.bench.set(MotionState, valve="2I")
     for number, text in enumerate(("10.95", "10.96", "10.94")):
         enter(view.rule.fields[number], text)
     enter(view.rule.u_field, "0.008")
@@ -495,8 +496,8 @@ def rule_row(window: MainWindow, valve: str) -> Verdict:
 
 def test_a_reading_that_stands_off_decides_nothing_until_it_is_set_aside(engine: MainWindow, tmp_path: Path) -> None:
     view = motion(engine)
-    engine.bench.choose("motion", "page", "rule")
-    engine.bench.choose("motion", "valve", "2I")
+    engine.bench.set(MotionState, page="rule")
+    engine.bench.set(MotionState, valve="2I")
     for number, text in enumerate(("10.85", "10.86", "10.50", "10.87", "10.89")):
         enter(view.rule.fields[number], text)
     enter(view.rule.u_field, "0.008")
@@ -527,8 +528,8 @@ def test_a_reading_that_stands_off_decides_nothing_until_it_is_set_aside(engine:
 
 def test_a_ninth_reading_is_one_more(engine: MainWindow) -> None:
     view = motion(engine)
-    engine.bench.choose("motion", "page", "rule")
-    engine.bench.choose("motion", "valve", "2I")
+    engine.bench.set(MotionState, page="rule")
+    engine.bench.set(MotionState, valve="2I")
     view.rule.fields[0].setFocus()
     typed = [10.85, 10.86, 10.84, 10.85, 10.86, 10.85, 10.84, 10.85, 10.87, 10.86]
     for value in typed:
@@ -566,7 +567,7 @@ def test_the_guard_band_is_where_the_decision_turns(engine: MainWindow) -> None:
 
 def test_the_dynamic_model_runs_beside_the_window_and_can_be_stopped(engine: MainWindow) -> None:
     view = motion(engine)
-    engine.bench.choose("motion", "page", "speed")
+    engine.bench.set(MotionState, page="speed")
     view.speed.run.click()
     view.speed.cancel.click()
     wait_for(lambda: not view.run.running)
@@ -576,7 +577,7 @@ def test_the_dynamic_model_runs_beside_the_window_and_can_be_stopped(engine: Mai
     assert "contact is first lost at" in view.speed.words.text()
     assert "never a safe speed" in view.speed.caution.text()
     assert len(view.speed.panel._views) == 2
-    enter(view.trial.fields["seat"], "300")
+    enter(view.trial.fields["seat_force_n"], "300")
     assert "contact is first lost at" not in view.speed.words.text(), "an answer to another trial is not shown"
 
 

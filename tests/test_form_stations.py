@@ -33,6 +33,7 @@ from valvelab.window.stations.texture_view import TextureView
 from valvelab.window.stations.view import StationView
 from valvelab.window.tables import Sheet
 from valvelab.workbench import gauge_station, shaft_station, stations
+from valvelab.workbench.texture_station import TextureState
 
 JOURNALS, SPEC = "club_four_journals.csv", "club_four_shaft_spec.toml"
 FLANK, FINISHED = "club_four_lobe_3I_trace.csv", "hydroplane_journal_trace.smd"
@@ -410,7 +411,7 @@ def test_plans_are_written_to_print_and_to_fill_in(window: MainWindow, tmp_path:
 def test_a_long_plan_runs_over_pages_and_is_the_same_every_time(tmp_path: Path) -> None:
     from pypdf import PdfReader
 
-    plan = gauge_station.Plan(20, 3, 3, seed=7)
+    plan = gauge_station.GaugeState(parts=20, appraisers=3, trials=3, seed=7)
     for name in ("a.pdf", "b.pdf"):
         gauge_station.write_plan(plan, tmp_path / name)
     assert (tmp_path / "a.pdf").read_bytes() == (tmp_path / "b.pdf").read_bytes()
@@ -421,9 +422,14 @@ def test_a_long_plan_runs_over_pages_and_is_the_same_every_time(tmp_path: Path) 
 
 
 @pytest.mark.parametrize(
-    "plan", [gauge_station.Plan(1, 3, 3), gauge_station.Plan(10, 3, 1), gauge_station.Plan(900, 9, 9)]
+    "plan",
+    [
+        gauge_station.GaugeState(parts=1, appraisers=3, trials=3),
+        gauge_station.GaugeState(parts=10, appraisers=3, trials=1),
+        gauge_station.GaugeState(parts=900, appraisers=9, trials=9),
+    ],
 )
-def test_impossible_plans_are_refused(plan: gauge_station.Plan, tmp_path: Path) -> None:
+def test_impossible_plans_are_refused(plan: gauge_station.GaugeState, tmp_path: Path) -> None:
     with pytest.raises(BadFile, match="at least 2 parts"):
         gauge_station.write_plan(plan, tmp_path / "plan.csv")
     assert not (tmp_path / "plan.csv").exists()
@@ -509,7 +515,7 @@ def test_the_view_stays_while_the_next_answer_is_worked_out(app: QApplication, t
     put(made, FLANK)
     wait_for(lambda: isinstance(made.pages.front(), TextureView))
     view = front(made, TextureView)
-    made.bench.choose("texture", "cutoff_mm", 0.25, "change the cutoff")
+    made.bench.set(TextureState, "change the cutoff", cutoff_mm=0.25)
     assert made.pages.front() is view, "the last answer stays in front"
     wait_for(lambda: view.cutoff.text() == "0.250 mm", view.cutoff.text)
     made.close()

@@ -17,8 +17,9 @@ from PySide6.QtWidgets import QApplication
 from valvelab.places import sample_profiles
 from valvelab.window import theme
 from valvelab.window.main_window import MainWindow
-from valvelab.workbench.sets import Grouping
-from valvelab.workbench.springs_station import grouping_name
+from valvelab.workbench.motion_files import MotionState, Trial
+from valvelab.workbench.sets import Grouping, SpringsState
+from valvelab.workbench.springs_station import readings_of
 
 APPROVED = Path(__file__).parent / "pictures"
 #: a pixel counts as different from this step of 255 on; so many may differ, edges of letters mostly
@@ -79,7 +80,7 @@ def test_springs(window: MainWindow, tmp_path: Path, scheme: theme.Scheme) -> No
     window.bench.add_files([str(sample_profiles() / f"springs_quillmere_{name}") for name in ("tray.csv", "spec.toml")])
     names = [f"Q{number:02d}" for number in range(1, 65)]
     sets = Grouping(tuple(tuple(names[start : start + 16]) for start in (0, 16, 32)))
-    window.bench.choose("springs", grouping_name(window.bench.document), sets.text(), "match sets")
+    window.bench.set(SpringsState, "match sets", groupings={readings_of(window.bench.document): sets})
     compare(window, f"springs_{scheme}", tmp_path)
 
 
@@ -102,8 +103,7 @@ def test_valve_motion(window: MainWindow, tmp_path: Path, page: str, scheme: the
     names = ("quillmere_four_camshaft.csv", "quillmere_four_train.toml", "quillmere_four_engine.toml")
     window.bench.add_files([str(sample_profiles() / name) for name in names])
     window.bench.go_to_station("motion")
-    window.bench.choose("motion", "page", page)
-    window.bench.choose("motion", "trial advance", 6.0)
+    window.bench.set(MotionState, page=page, trial=Trial(advance_deg=6.0))
     compare(window, f"motion_{page}_{scheme}", tmp_path)
 
 

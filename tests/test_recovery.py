@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import random
+import shutil
 import signal
 import stat
 import subprocess
@@ -18,6 +19,7 @@ import pytest
 from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication
+from something import each
 
 from valvelab.errors import CannotWrite
 from valvelab.file_lock import FileLock
@@ -25,6 +27,13 @@ from valvelab.window.bench import Bench
 from valvelab.window.main_window import MainWindow
 from valvelab.workbench import edits, phasing_station, recovery, settings, worksheet
 from valvelab.workbench.document import BenchFile, Document
+from valvelab.workbench.gauge_station import GaugeState
+from valvelab.workbench.lobes_station import LobesState
+from valvelab.workbench.motion_files import MotionState, Trial, TypedReadings
+from valvelab.workbench.phasing_station import PhasingState
+from valvelab.workbench.sets import Grouping, Proof, SpringsState
+from valvelab.workbench.shaft_station import ShaftState
+from valvelab.workbench.texture_station import TextureState
 from valvelab.workbench.worksheet import Cell
 
 
@@ -121,7 +130,10 @@ def test_the_lock_goes_with_its_process(place: Path) -> None:
     assert not lock.path.exists()
 
 
-@pytest.mark.parametrize("text", ["", "{}", '{"version": 2}', "\xff", "null", "[" * 5000, '{"version": 1, "files": 3}'])
+@pytest.mark.parametrize(
+    "text",
+    ["", "{}", '{"version": 2}', '{"version": 3}', "\xff", "null", "[" * 5000, '{"version": 1, "files": 3}'],
+)
 def test_what_cannot_be_read_is_set_aside_with_a_sentence(place: Path, text: str) -> None:
     place.mkdir()
     leave(place, 31.0)
@@ -135,6 +147,75 @@ def test_what_cannot_be_read_is_set_aside_with_a_sentence(place: Path, text: str
     left.leave()
 
 
+def test_a_file_of_version_0_2_0_comes_back_whole(place: Path) -> None:
+    place.mkdir()
+    shutil.copy(Path(__file__).parent / "recovery_0_2_0" / "recovery.json", place / "recovery-1.json")
+    left, said = recovery.claim(place)
+    assert said == ()
+    assert left is not None
+    document = left.document
+    assert (document.station, document.units, document.columns_of) == ("phasing", "inch", "")
+    assert [file.name for file in document.files] == [
+        "quillmere.csv", "wheel.toml", "quillmere_train.toml", os.fsdecode(b"sch\xe9ma.toml"),
+    ]  # fmt: skip
+    assert document.files[0].columns == "angle=0 [cam deg], 1I=1 [mm]"
+    assert document.current == {"train": "/shop/quillmere_train.toml"}
+    plots = frozenset({"deviation", "lift", "velocity", "acceleration", "readings"})
+    assert document.state(LobesState) == LobesState("2E", 0.508, "lift", "shaft", plots)
+    proof = Proof(8, {"seat_force": 5.5, "free_length": 1.0}, 2, 3, 0.75, 0.5, number_proven=False, spread_proven=False)
+    assert document.state(SpringsState) == SpringsState(
+        spring="S07", page="springs", plots=frozenset({"difference", "coils", "rate"}), size=8, time_limit_s=12.0,
+        thorough=True, matched_by=frozenset({"seat_force", "free_length"}), limits={"seat_force": 5.5},
+        groupings={"ab" * 32: Grouping((("S01", "S02"), ("S03", "S07")), proof, edited=True)},
+    )  # fmt: skip
+    assert document.state(ShaftState) == ShaftState("J3", "50", "lobing")
+    assert document.state(TextureState) == TextureState(cutoff_mm=0.25, short_cutoff_um=2.5)
+    assert document.state(GaugeState) == GaugeState("plan", 0.02, parts=12, seed=7)
+    assert document.state(MotionState) == MotionState(
+        "rule", "1I", dynamic=True, trial=Trial(lash_mm=0.2, advance_deg=4.0, spring="S07"),
+        readings={
+            "1I": TypedReadings((9.51, 9.52, 9.83), 0.005, ((2, "the tip slipped"),)),
+            "2E": TypedReadings((9.4,)),
+            "2I": TypedReadings((), 0.004),
+        },
+    )  # fmt: skip
+    left.remove()
+
+
+def test_the_worksheet_of_version_0_2_0_comes_back_reading_by_reading(place: Path) -> None:
+    data = (Path(__file__).parent / "recovery_0_2_0" / "recovery.json").read_bytes()
+    state = recovery._document(data).state(PhasingState)
+    assert (state.drawing, state.page, state.beside) == ("events", "steps", "/shop/wheel.toml")
+    assert state.read_twice == {(Cell("pair", 0, "rising"), 78.5), (Cell("stop", 1), 328.25)}
+    assert set(state.sheets) == {"", "/shop/wheel.toml", os.fsdecode(b"/shop/sch\xe9ma.toml")}
+    assert state.sheets["/shop/wheel.toml"].stop_deg == (31.5, 328.25, 31.75, 329.0)
+    sheet = state.sheets[""]
+    read = {
+        Cell("stop", 2): 31.75, Cell("pair", 0, "rising"): 78.5, Cell("event", 1, "closing"): 12.25,
+        Cell("duration", 0): 248.0, Cell("wheel", name="sense"): "reverse", Cell("wheel", name="uncertainty"): 0.2,
+        Cell("steps"): "-4 0 4", Cell("word", name="operator"): "bench two",
+    }  # fmt: skip
+    for cell, value in each(read.items()):
+        assert worksheet.value_of(sheet, cell) == value
+    recovery.keep_beside(recovery._document(data), place)
+    left, _ = recovery.claim(place)
+    assert left is not None
+    assert left.document == recovery._document(data), "the same in today's form"
+    left.remove()
+
+
+def test_a_choice_of_another_type_is_left_at_first(place: Path) -> None:
+    place.mkdir()
+    choices = {"lobes": {"checking_lift_mm": "much", "lobe": 3.0}, "unheard": {"a": 1.0}}
+    saved = {"version": 1, "files": [{"path": "/a.csv"}], "station": "lobes", "choices": choices, "current": {},
+             "units": "metric"}  # fmt: skip
+    (place / "recovery-1.json").write_text(json.dumps(saved), encoding="utf-8")
+    left, _ = recovery.claim(place)
+    assert left is not None
+    assert left.document.state(LobesState) == LobesState()
+    left.remove()
+
+
 def test_an_empty_bench_is_not_offered(place: Path) -> None:
     recovery.keep_beside(Document(), place)
     assert recovery.claim(place) == (None, ())
@@ -144,7 +225,7 @@ def test_an_empty_bench_is_not_offered(place: Path) -> None:
 def test_names_that_are_no_text_come_back(place: Path) -> None:
     path = os.fsdecode(b"/n\xff\x80te.csv")
     document = Document(files=(BenchFile(path), BenchFile("/plain\\name.csv")), station="phasing")
-    document = edits.choose(document, "phasing", f"sheet {path}", "typed")
+    document = edits.set_fields(document, PhasingState, sheets={path: worksheet.blank_sheet()})
     document = replace(document, current={"phasing sheet": path})
     recovery.keep_beside(document, place)
     left, _ = recovery.claim(place)
@@ -390,5 +471,5 @@ def test_a_kill_while_typing_costs_two_seconds_at_most(place: Path) -> None:
             assert stops == tuple(map(float, range(len(stops)))), "whole, in order"
             assert len(stops) >= read - LATEST
             kept += 1
-            assert json.loads(data)["version"] == 1
+            assert json.loads(data)["version"] == 2
     assert kept

@@ -30,10 +30,11 @@ from valvelab.report.tray_labels import Label, LabelSheet, labels_bytes
 from valvelab.window.main_window import MainWindow
 from valvelab.window.stations.springs_sets_pane import SetsPane
 from valvelab.window.stations.springs_view import SpringsView
-from valvelab.workbench import edits, sets, springs_station
-from valvelab.workbench.document import Document
+from valvelab.workbench import edits, recovery, sets, springs_station
+from valvelab.workbench.document import BenchFile, Document
 from valvelab.workbench.history import History
-from valvelab.workbench.sets import Grouping, Proof, Wish
+from valvelab.workbench.recovery_upgrade import states_of
+from valvelab.workbench.sets import Grouping, Proof, SpringsState, Wish
 
 POUND_FORCE_N = 4.4482216152605  # the pound-force, exact by definition
 SAMPLE = [str(sample_profiles() / f"springs_quillmere_{name}") for name in ("tray.csv", "spec.toml", "heights.csv")]
@@ -88,10 +89,10 @@ def test_a_limit_to_start_from_is_a_round_share_of_the_median() -> None:
 
 def test_set_size_comes_from_the_heights_else_sixteen() -> None:
     many = {f"s{n}": VALUES["a"] for n in range(40)}
-    assert sets.wish_of(Document(), many, None).size == 16
-    assert sets.wish_of(Document(), many, 8).size == 8
-    assert sets.wish_of(edits.choose(Document(), sets.NAME, "size", 12.0), many, 8).size == 12
-    assert set(sets.wish_of(Document(), many, None).within) == {"seat_force", "rate"}
+    assert sets.wish_of(SpringsState(), many, None, "metric").size == 16
+    assert sets.wish_of(SpringsState(), many, 8, "metric").size == 8
+    assert sets.wish_of(SpringsState(size=12), many, 8, "metric").size == 12
+    assert set(sets.wish_of(SpringsState(), many, None, "metric").within) == {"seat_force", "rate"}
 
 
 @given(st.lists(st.tuples(st.sampled_from("abcd"), st.sampled_from([None, 0, 1, 2, 3])), min_size=1, max_size=12))
@@ -108,33 +109,37 @@ def test_moving_never_loses_or_doubles_a_spring(moves: list[tuple[str, int | Non
 def test_a_move_can_be_undone_and_done_again() -> None:
     history = History(Document(), lambda _old, _new: None)
     for grouping, label in ((Grouping((("a", "b"),)), "match"), (Grouping((("a",), ("b",)), edited=True), "move")):
-        history.apply(edits.choose(history.document, sets.NAME, sets.kept_as("tray"), grouping.text()), label)
-    assert len(sets.grouping_of(history.document, VALUES, "tray").sets) == 2
+        history.apply(edits.set_fields(history.document, SpringsState, groupings={"tray": grouping}), label)
+
+    def shown() -> Grouping:
+        return sets.grouping_of(history.document.state(SpringsState), VALUES, "tray")
+
+    assert len(shown().sets) == 2
     history.undo()
-    assert sets.grouping_of(history.document, VALUES, "tray").sets == (("a", "b"),)
+    assert shown().sets == (("a", "b"),)
     history.redo()
-    assert sets.grouping_of(history.document, VALUES, "tray").edited
+    assert shown().edited
 
 
-def test_a_grouping_survives_as_text_and_forgets_springs_of_another_tray() -> None:
+def test_a_grouping_survives_and_forgets_springs_of_another_tray(tmp_path: Path) -> None:
     proof = Proof(2, {"seat_force": 4.0}, 1, 2, 0.75, 0.5, number_proven=False, spread_proven=False)
-    kept = Grouping((("a", "b"), ("gone",)), proof)
-    document = edits.choose(Document(), sets.NAME, sets.kept_as("tray"), kept.text())
-    found = sets.grouping_of(document, VALUES, "tray")
+    kept = SpringsState(groupings={"tray": Grouping((("a", "b"), ("gone",)), proof)})
+    recovery.keep_beside(Document(files=(BenchFile("/a.csv"),), states={SpringsState: kept}), tmp_path)
+    left, _ = recovery.claim(tmp_path)
+    assert left is not None
+    found = sets.grouping_of(left.document.state(SpringsState), VALUES, "tray")
     assert found.sets == (("a", "b"),)
     assert found.proof == proof
+    left.remove()
     for rubbish in ("", "{", "[]", '{"sets": 3}', '{"proof": [1]}', '{"sets": [3]}'):
-        assert (
-            sets.grouping_of(edits.choose(Document(), sets.NAME, sets.kept_as("tray"), rubbish), VALUES, "tray")
-            == Grouping()
-        )
+        assert states_of({"springs": {"grouping tray": rubbish}})["springs"]["groupings"] == {}
 
 
 def test_sets_belong_to_the_readings_they_were_made_of() -> None:
     # two trays with the same names: what was matched for one says nothing of the other
-    document = edits.choose(Document(), sets.NAME, sets.kept_as("sha of A"), Grouping((("a", "b"),)).text())
-    assert sets.grouping_of(document, VALUES, "sha of A").sets == (("a", "b"),)
-    assert sets.grouping_of(document, VALUES, "sha of B") == Grouping()
+    state = SpringsState(groupings={"sha of A": Grouping((("a", "b"),))})
+    assert sets.grouping_of(state, VALUES, "sha of A").sets == (("a", "b"),)
+    assert sets.grouping_of(state, VALUES, "sha of B") == Grouping()
 
 
 def test_what_is_said_of_a_grouping() -> None:
@@ -251,8 +256,8 @@ def tray(window: MainWindow, tmp_path: Path) -> SpringsView:
     """Eight springs in two bunches of four and one that belongs to none."""
     offsets = {f"s{number}": (number % 4) * 1.0 + (40.0 if number > 3 else 0.0) for number in range(8)}
     window.bench.add_files([str(a_tray(tmp_path, {**offsets, "odd": 20.0}))])
-    window.bench.choose(sets.NAME, "size", 4.0)
-    window.bench.choose(sets.NAME, "limit seat_force", 5.0)
+    window.bench.set(SpringsState, size=4)
+    window.bench.set(SpringsState, limits={"seat_force": 5.0})
     return springs_view(window)
 
 
@@ -374,8 +379,7 @@ def test_limits_are_typed_with_units(tray: SpringsView, window: MainWindow) -> N
     assert pane.wish.within["seat_force"] == pytest.approx(2.0 * POUND_FORCE_N)
     assert "matched for other limits" in pane.state.text()
     QTest.keyClick(field, Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)
-    window.bench.choose(sets.NAME, "match rate", value=False)
-    window.bench.choose(sets.NAME, "match seat_force", value=False)
+    window.bench.set(SpringsState, matched_by=frozenset())
     assert not pane.match_button.isEnabled()
     assert "choose at least one characteristic" in pane.state.text()
 
@@ -392,7 +396,7 @@ def test_a_limit_of_nothing_is_refused(tray: SpringsView, window: MainWindow) ->
 
 
 def test_no_set_at_all_is_said(tray: SpringsView, window: MainWindow) -> None:
-    window.bench.choose(sets.NAME, "size", 9.0)
+    window.bench.set(SpringsState, size=9)
     pane = match(tray)
     assert pane.state.text().startswith("Not one set of 9 can be made")
 
@@ -400,7 +404,7 @@ def test_no_set_at_all_is_said(tray: SpringsView, window: MainWindow) -> None:
 def test_stopping_keeps_the_best_found(window: MainWindow) -> None:
     window.bench.add_files(SAMPLE[:1])
     pane = springs_view(window).sets_pane
-    window.bench.choose(sets.NAME, "thorough", value=True)
+    window.bench.set(SpringsState, thorough=True)
     heard: list[object] = []
     pane.run.progressed.connect(heard.append)
     QTest.mouseClick(pane.match_button, Qt.MouseButton.LeftButton)
@@ -446,7 +450,7 @@ def test_a_spring_is_picked_on_the_map_and_everywhere_else_follows(tray: Springs
 def test_the_shim_plan_waits_for_heights_and_comes_when_looked_at(window: MainWindow) -> None:
     window.bench.add_files(SAMPLE[:2])
     view = springs_view(window)
-    window.bench.choose(sets.NAME, "list", "shims")
+    window.bench.set(SpringsState, page="shims")
     assert view.shims_pane.state.text().startswith("Put heights on the bench")
     window.bench.add_files(SAMPLE[2:])
     wait_for(lambda: view.shims_pane.sheet.proxy.rowCount() > 0)
@@ -469,7 +473,7 @@ def test_the_certificate_is_that_of_the_page_in_front(
     pane = match(tray)
     if by_hand:
         pane.move_springs(("s0",), None)
-    window.bench.choose(sets.NAME, "list", page)
+    window.bench.set(SpringsState, page=page)
     wait_for(lambda: not tray.shims_pane.run.running)
     target = tmp_path / "c.pdf"
     window.save_certificate(target)
@@ -513,8 +517,8 @@ def test_spec_of_another_part_is_left_alone(window: MainWindow, tmp_path: Path) 
     window.bench.add_files([str(a_tray(tmp_path, {"a": 0.0})), str(spec)])
     document = window.bench.document
     assert springs_station.spec_in_use(document) is None
-    assert json.loads(sets.Grouping().text())["sets"] == []
-    assert isinstance(document.choices, MappingProxyType)
+    assert document.state(SpringsState).groupings == {}
+    assert isinstance(document.states, MappingProxyType)
 
 
 def test_what_can_not_be_drawn_is_said(window: MainWindow, tmp_path: Path) -> None:

@@ -25,6 +25,7 @@ from valvelab.window.bench import Bench
 from valvelab.window.crash import CrashPath
 from valvelab.window.main_window import MainWindow
 from valvelab.window.stations.lobes_view import LobesView
+from valvelab.workbench.lobes_station import LobesState
 
 pytestmark = pytest.mark.usefixtures("quiet")
 
@@ -475,7 +476,7 @@ def test_repaints_lose_no_reference_to_none(window: MainWindow, job: list[str], 
     def repaint(times: int) -> None:
         for number in range(times):
             if number % 5 == 0:
-                window.bench.choose("lobes", "checking_lift_mm", 1.0 + 0.01 * (number % 50), "drag", gesture="drag")
+                window.bench.set(LobesState, "drag", "drag", checking_lift_mm=1.0 + 0.01 * (number % 50))
             widget: QWidget = lobes_view(window).stack.viewport()
             widget.repaint()
         app.processEvents()

@@ -18,6 +18,7 @@ from valvelab.errors import CannotEvaluate, Reason
 from valvelab.workbench import edits, recovery, settings, stations
 from valvelab.workbench.document import Answer, BenchFile, Content, Document, Problem
 from valvelab.workbench.history import History
+from valvelab.workbench.lobes_station import LobesState
 from valvelab.workbench.questions import Question, answer
 from valvelab.workbench.reading import read_content
 
@@ -74,10 +75,10 @@ def test_a_drag_is_one_step(values: list[float]) -> None:
     bench, _ = history()
     start = bench.document
     for value in values:
-        bench.apply(edits.choose(bench.document, "lobes", "checking_lift_mm", value), "move", gesture="drag")
+        bench.apply(edits.set_fields(bench.document, LobesState, checking_lift_mm=value), "move", gesture="drag")
     bench.end_gesture()
     assert len(bench.past) == 1
-    bench.apply(edits.choose(bench.document, "lobes", "checking_lift_mm", 9.0), "move", gesture="drag")
+    bench.apply(edits.set_fields(bench.document, LobesState, checking_lift_mm=9.0), "move", gesture="drag")
     assert len(bench.past) == 2
     bench.undo()
     bench.undo()
@@ -109,22 +110,25 @@ def test_old_states_share_their_files() -> None:
     bench.apply(edits.add_files(bench.document, ["/a.csv"]), "a")
     kept = bench.document.files[0]
     for number in range(300):
-        bench.apply(edits.choose(bench.document, "lobes", "lobe", f"{number}I"), "choose")
+        bench.apply(edits.set_fields(bench.document, LobesState, lobe=f"{number}I"), "choose")
     assert bench.document.files[0] is kept
     assert len(bench.past) == 200
 
 
 def test_a_document_cannot_be_changed() -> None:
-    document = edits.choose(Document(), "lobes", "lobe", "1I")
+    document = edits.set_fields(Document(), LobesState, lobe="1I")
     with pytest.raises(AttributeError):
         document.station = "springs"  # type: ignore[misc]
     with pytest.raises(TypeError):
-        document.choices["lobes"] = {}  # type: ignore[index]
+        document.states[LobesState] = LobesState()  # type: ignore[index]
 
 
-def test_a_choice_of_another_type_is_the_default() -> None:
-    document = edits.choose(Document(), "lobes", "checking_lift_mm", "much")
-    assert document.choice("lobes", "checking_lift_mm", 1.27) == 1.27
+def test_a_state_is_as_at_first_until_something_is_decided() -> None:
+    assert Document().state(LobesState) == LobesState(checking_lift_mm=1.27)
+    document = edits.set_fields(Document(), LobesState, checking_lift_mm=2.0)
+    assert document.state(LobesState).checking_lift_mm == 2.0
+    with pytest.raises(TypeError):
+        edits.set_fields(Document(), LobesState, unheard=1)
 
 
 def test_a_lift_table_and_a_spec_make_a_question(tmp_path: Path) -> None:
@@ -248,7 +252,7 @@ def test_settings_keep_what_is_sound(tmp_path: Path) -> None:
 def test_recovery_brings_back_the_decisions(tmp_path: Path) -> None:
     document = edits.add_files(Document(station="lobes", units="inch"), ["/a.csv", "/b.toml"])
     document = edits.assign_columns(document, "/a.csv", "lift table", "angle=0, 1I=1 [in]")
-    document = edits.choose(edits.choose(document, "lobes", "lobe", "2E"), "lobes", "checking_lift_mm", 0.508)
+    document = edits.set_fields(document, LobesState, lobe="2E", checking_lift_mm=0.508)
     document = edits.content_arrived(document, document.files[0], Content("lift table", value=object()))
     own = recovery.OwnFile(tmp_path)
     own.save(document)

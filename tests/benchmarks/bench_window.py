@@ -83,6 +83,7 @@ def drag(files: list[str], updates: int = 200) -> None:
     from valvelab.window import theme
     from valvelab.window.bench import Bench
     from valvelab.window.main_window import MainWindow
+    from valvelab.workbench.lobes_station import LobesState
 
     application = QApplication(["bench"])
     theme.dress(application)
@@ -98,7 +99,7 @@ def drag(files: list[str], updates: int = 200) -> None:
         taken = []
         for number in range(updates):
             began = time.perf_counter()
-            bench.choose("lobes", "checking_lift_mm", 0.6 + 0.02 * number, "drag", gesture="drag")
+            bench.set(LobesState, "drag", "drag", checking_lift_mm=0.6 + 0.02 * number)
             application.processEvents()
             taken.append(1e3 * (time.perf_counter() - began))
         taken = sorted(taken[10:])

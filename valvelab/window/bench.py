@@ -8,13 +8,14 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
+from typing import Any
 
 from PySide6.QtCore import QObject, QTimer, Signal
 
 from valvelab.errors import CannotWrite, ValvelabError
 from valvelab.units import System
 from valvelab.workbench import edits, settings, stations
-from valvelab.workbench.document import Answer, BenchFile, Choice, Content, Document, Problem
+from valvelab.workbench.document import Answer, BenchFile, Content, Document, Problem
 from valvelab.workbench.history import History
 from valvelab.workbench.opening import opened
 from valvelab.workbench.questions import Question, answer
@@ -26,7 +27,6 @@ from valvelab.writing import same_file, write_whole
 
 _KEEP_WITHIN_MS = 1000
 """From the first change that is not kept yet; changes after it don't put it off."""
-BENCH, COLUMNS = "bench", "columns"
 
 
 class Bench(QObject):
@@ -86,7 +86,7 @@ class Bench(QObject):
         content = self.document.content(plain)
         if content is None:
             content = read_content(plain)
-        known = edits.choose(edits.content_arrived(self.document, plain, content), BENCH, COLUMNS, path)
+        known = edits.ask_columns(edits.content_arrived(self.document, plain, content), path)
         self.history.apply(edits.assign_columns(known, path, None, None), "assign columns again")
 
     def use_file(self, path: str) -> None:
@@ -95,19 +95,23 @@ class Bench(QObject):
         content = None if file is None else self.document.content(file)
         new = edits.use_file(self.document, path)
         if content is not None and content.preview is not None:
-            new = edits.choose(new, BENCH, COLUMNS, path)
+            new = edits.ask_columns(new, path)
         takers = [] if content is None else [station.name for station in stations.takers(content.kind)]
         if takers and new.station not in takers:
             new = edits.go_to_station(new, takers[0])
         self.history.apply(new, f"use {Path(path).name}")
 
-    def choose(self, station: str, name: str, value: Choice, label: str = "", gesture: str | None = None) -> None:
-        """Make a station's choice: an edit where it has a label, else only a look."""
-        new = edits.choose(self.document, station, name, value)
+    def set(self, kind: type[Any], label: str = "", gesture: str | None = None, **fields: Any) -> None:
+        """Set fields of a station's state: an edit where it has a label, else only a look."""
+        new = edits.set_fields(self.document, kind, **fields)
         if label:
             self.history.apply(new, label, gesture)
         else:
             self.history.follow(new)
+
+    def put_off_columns(self) -> None:
+        """Go on with the rest; a file that waits for its columns waits on the bench."""
+        self.history.follow(edits.ask_columns(self.document, ""))
 
     def go_to_station(self, name: str) -> None:
         """Bring a station to the front."""
@@ -146,8 +150,8 @@ class Bench(QObject):
         self.document_changed.emit(old, new)
         if new is self.document:
             self._ask()
-            decided = (old.files, old.choices, old.current, old.station)
-            if decided != (new.files, new.choices, new.current, new.station) and not self._keeper.isActive():
+            decided = (old.files, old.states, old.current, old.station)
+            if decided != (new.files, new.states, new.current, new.station) and not self._keeper.isActive():
                 self._keeper.start()
 
     def _ask(self) -> None:
@@ -230,7 +234,7 @@ class Bench(QObject):
     def _take_content(self, file: BenchFile, content: Content) -> None:
         new = edits.content_arrived(self.document, file, content)
         if content.preview is not None:
-            new = edits.choose(new, BENCH, COLUMNS, file.path)
+            new = edits.ask_columns(new, file.path)
         if content.preview is not None and file.columns is None:
             remembered = settings.remembered_columns(self.settings, content.preview.shape)
             if remembered is not None:
@@ -250,7 +254,7 @@ class Bench(QObject):
         if station is None:
             return False
         own = any(document.in_use(intake.kind) is not None for intake in station.intakes if intake.kind != "spec")
-        begun = station.at_once is not None and bool(document.choices.get(station.name))
+        begun = station.at_once is not None and station.state in document.states
         return station.question(document) is not None or own or begun
 
     # -- what outlives the run ----------------------------------------------------------------------------------------
@@ -307,7 +311,7 @@ def _read(file: BenchFile) -> tuple[object, object]:
     return file, read_content(file)
 
 
-def _answer(station: str, question: Question) -> tuple[object, object]:
+def _answer(station: str, question: Question[Any]) -> tuple[object, object]:
     return station, answer(question)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 from PySide6.QtCore import QByteArray, QEvent, QSize, QTimer
 from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent, QGuiApplication
@@ -12,7 +13,7 @@ from PySide6.QtWidgets import QApplication, QFileDialog, QLineEdit, QMessageBox,
 
 from valvelab.errors import CannotWrite
 from valvelab.window import pages, theme
-from valvelab.window.bench import BENCH, COLUMNS, Bench
+from valvelab.window.bench import Bench
 from valvelab.window.left_offer import LeftOffer
 from valvelab.window.shell import Shell
 from valvelab.window.stations.view import StationView, make_start, make_view
@@ -29,7 +30,7 @@ class MainWindow(Shell):
         super().__init__()
         self.bench = bench
         self._keys: dict[str, tuple[object, ...]] = {}
-        self._views: dict[str, StationView] = {}
+        self._views: dict[str, StationView[Any]] = {}
         self._starts: dict[str, QWidget | None] = {}
         self._said: list[Problem] = []
         self._restyling = False
@@ -54,7 +55,7 @@ class MainWindow(Shell):
         self.empty.sample_button.clicked.connect(self.do_sample)
         self.columns.assigned.connect(self.bench.assign_columns)
         self.columns.given_up.connect(self.bench.remove_file)
-        self.columns.later.clicked.connect(lambda: self.bench.choose(BENCH, COLUMNS, ""))
+        self.columns.later.clicked.connect(self.bench.put_off_columns)
         self.text_page.closed.connect(self._close_text)
         self.files.used.connect(self.bench.use_file)
         self.files.removed.connect(self.bench.remove_file)
@@ -104,7 +105,7 @@ class MainWindow(Shell):
             self.pages.bring(self.text_page)
             return
         waiting = {file.path: file for file in document.waiting_for_columns()}
-        asked = document.choice(BENCH, COLUMNS, "")
+        asked = document.columns_of
         if waiting and (value is None or asked in waiting):
             file = waiting.get(asked, next(iter(waiting.values())))
             content = document.content(file)
@@ -131,7 +132,7 @@ class MainWindow(Shell):
             self._starts[name] = make_start(name, self.bench)
         return self._starts[name]
 
-    def _view(self, name: str) -> StationView | None:
+    def _view(self, name: str) -> StationView[Any] | None:
         if name not in self._views:
             view = make_view(name, self.bench)
             if view is None:

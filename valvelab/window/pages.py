@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from html import escape
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from PySide6.QtCore import QBuffer, QIODevice, QSize, Qt, QTimer, Signal
 from PySide6.QtGui import QPainter, QPaintEvent, QPen
@@ -104,7 +104,7 @@ class EmptyPage(QWidget):
             widget.show()
         self._offered = widget
 
-    def show_station(self, station: Station | None, *, busy: bool, failure: str) -> None:
+    def show_station(self, station: Station[Any] | None, *, busy: bool, failure: str) -> None:
         """Say what the station in front needs."""
         side = round(4.5 * self.fontMetrics().height())
         name = "waiting" if busy else "error" if failure else station.icon if station else "open"

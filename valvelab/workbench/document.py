@@ -1,8 +1,8 @@
 """The document: everything the window shows, frozen.
 
-Two halves live side by side. What a person decided (files, column assignments, choices, units) is what undo brings
-back. What the program found out (contents of files, answers to questions) is keyed by what it was found out from, so it
-survives an undo and never belongs to another state.
+Two halves live side by side. What a person decided (files, column assignments, states of the stations, units) is what
+undo brings back. What the program found out (contents of files, answers to questions) is keyed by what it was found out
+from, so it survives an undo and never belongs to another state.
 """
 
 from __future__ import annotations
@@ -12,16 +12,21 @@ from dataclasses import dataclass, field
 from itertools import count
 from pathlib import Path
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Literal, TypeVar
+from typing import TYPE_CHECKING, Any, Generic, Literal, TypeVar, cast
 
 from valvelab.units import System
 
 if TYPE_CHECKING:
     from valvelab.files.table import Preview
 
-Choice = str | float | bool
 Value = TypeVar("Value")
-_NOTHING: Mapping[str, object] = MappingProxyType({})
+State = TypeVar("State")
+
+
+class Kind(str, Generic[Value]):
+    """The name of a kind of file, and the type that such a file is read as."""
+
+    __slots__ = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,11 +70,11 @@ class Content:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Answer:
+class Answer(Generic[Value]):
     """The answer to a question, kept under the question's key; `failure` is a sentence where there is no value."""
 
     key: object
-    value: object | None = None
+    value: Value | None = None
     failure: str | None = None
 
 
@@ -77,18 +82,19 @@ class Answer:
 class Document:
     """The whole bench.
 
-    files: in the order they came. station: the name of the one in front. choices: by station, then by name, plain
-    values only, so that they can be kept for recovery. current: by kind, the path of the file in use. contents and
-    answers: found out by the program; see the module text.
+    files: in the order they came. station: the name of the one in front. states: what was decided at each station, by
+    the type of its state. columns_of: path of the file whose columns are asked for. current: by kind, the path of the
+    file in use. contents and answers: found out by the program; see the module text.
     """
 
     files: tuple[BenchFile, ...] = ()
     station: str = ""
-    choices: Mapping[str, Mapping[str, Choice]] = field(default_factory=lambda: MappingProxyType({}))
+    states: Mapping[type[Any], object] = field(default_factory=lambda: MappingProxyType({}))
+    columns_of: str = ""
     current: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     units: System = "metric"
     contents: Mapping[BenchFile, Content] = field(default_factory=lambda: MappingProxyType({}))
-    answers: Mapping[str, Answer] = field(default_factory=lambda: MappingProxyType({}))
+    answers: Mapping[str, Answer[Any]] = field(default_factory=lambda: MappingProxyType({}))
 
     def content(self, file: BenchFile) -> Content | None:
         """Content of a file, None while it has not been read."""
@@ -98,10 +104,10 @@ class Document:
         """The bench file of that path."""
         return next((file for file in self.files if file.path == path), None)
 
-    def choice(self, station: str, name: str, default: Value) -> Value:
-        """A station's choice; the default where none was made or where it has another type."""
-        value = self.choices.get(station, _NOTHING).get(name)
-        return value if isinstance(value, type(default)) else default
+    def state(self, kind: type[State]) -> State:
+        """What was decided at a station; as it is at first while nothing was."""
+        found = self.states.get(kind)
+        return found if isinstance(found, kind) else kind()
 
     def of_kind(self, *kinds: str) -> tuple[BenchFile, ...]:
         """Files read as one of these kinds, in bench order."""
@@ -115,11 +121,21 @@ class Document:
         chosen = self.current.get(kind)
         return next((file for file in candidates if file.path == chosen), candidates[0] if candidates else None)
 
-    def value_in_use(self, kind: str) -> tuple[BenchFile, object] | None:
+    def value_of(self, file: BenchFile, kind: Kind[Value]) -> Value | None:
+        """What a file was read as; None where it was not read as that kind."""
+        content = self.content(file)
+        return cast("Value", content.value) if content is not None and content.kind == kind else None
+
+    def value_in_use(self, kind: Kind[Value]) -> tuple[BenchFile, Value] | None:
         """The file of a kind that inspections use, with what it was read as."""
         file = self.in_use(kind)
-        content = None if file is None else self.content(file)
-        return None if file is None or content is None or content.value is None else (file, content.value)
+        value = None if file is None else self.value_of(file, kind)
+        return None if file is None or value is None else (file, value)
+
+    def values_of(self, kind: Kind[Value]) -> tuple[tuple[BenchFile, Value], ...]:
+        """Every file of a kind, with what it was read as."""
+        found = ((file, self.value_of(file, kind)) for file in self.of_kind(kind))
+        return tuple((file, value) for file, value in found if value is not None)
 
     def unread(self) -> tuple[BenchFile, ...]:
         """Files still to be read."""

@@ -2,20 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import replace
 from types import MappingProxyType
-from typing import TypeVar
+from typing import Any
 
 from valvelab.units import System
-from valvelab.workbench.document import Answer, BenchFile, Choice, Content, Document
-
-Key = TypeVar("Key")
-Item = TypeVar("Item")
-
-
-def _with(mapping: Mapping[Key, Item], key: Key, item: Item) -> Mapping[Key, Item]:
-    return MappingProxyType({**mapping, key: item})
+from valvelab.workbench.document import Answer, BenchFile, Content, Document
+from valvelab.workbench.state import with_item
 
 
 def add_files(document: Document, paths: Iterable[str]) -> Document:
@@ -36,10 +30,15 @@ def assign_columns(document: Document, path: str, kind: str | None, columns: str
     return replace(document, files=files)
 
 
-def choose(document: Document, station: str, name: str, value: Choice) -> Document:
-    """Make one choice of a station: the lobe in front, the checking lift."""
-    choices = _with(document.choices.get(station, MappingProxyType({})), name, value)
-    return replace(document, choices=_with(document.choices, station, choices))
+def ask_columns(document: Document, path: str) -> Document:
+    """Ask for the columns of a file; an empty path asks for none."""
+    return replace(document, columns_of=path)
+
+
+def set_fields(document: Document, kind: type[Any], **fields: Any) -> Document:
+    """Set fields of a station's state: the lobe in front, the checking lift."""
+    state = replace(document.state(kind), **fields)
+    return replace(document, states=with_item(document.states, kind, state))
 
 
 def use_file(document: Document, path: str) -> Document:
@@ -48,7 +47,7 @@ def use_file(document: Document, path: str) -> Document:
     content = None if file is None else document.content(file)
     if content is None or content.value is None:
         return document
-    return replace(document, current=_with(document.current, content.kind, path))
+    return replace(document, current=with_item(document.current, content.kind, path))
 
 
 def go_to_station(document: Document, station: str) -> Document:
@@ -63,12 +62,12 @@ def set_units(document: Document, units: System) -> Document:
 
 def content_arrived(document: Document, file: BenchFile, content: Content) -> Document:
     """Keep what reading a file gave."""
-    return replace(document, contents=_with(document.contents, file, content))
+    return replace(document, contents=with_item(document.contents, file, content))
 
 
-def answer_arrived(document: Document, station: str, answer: Answer) -> Document:
+def answer_arrived(document: Document, station: str, answer: Answer[Any]) -> Document:
     """Keep a station's answer."""
-    return replace(document, answers=_with(document.answers, station, answer))
+    return replace(document, answers=with_item(document.answers, station, answer))
 
 
 def read_again(document: Document) -> Document:

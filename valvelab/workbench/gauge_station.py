@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING, Any
 
 from valvelab.errors import BadFile
 from valvelab.units import CANONICAL, Dimension
 from valvelab.workbench.certificates import CertificateRequest, request_for
-from valvelab.workbench.document import BenchFile, Document
-from valvelab.workbench.questions import Question
-from valvelab.workbench.spec_choice import files_of, inspected_to, sources_of, spec_for, stamps
+from valvelab.workbench.document import BenchFile, Document, Kind
+from valvelab.workbench.questions import Partly, Question
+from valvelab.workbench.spec_choice import SPEC, files_of, inspected_to, sources_of, spec_for, stamps
+from valvelab.workbench.state import entered
 from valvelab.workbench.stations import Intake, Station
 from valvelab.writing import write_whole
 
@@ -21,10 +22,37 @@ if TYPE_CHECKING:
     from valvelab.records.result import Result
 
 NAME = "gauge"
-STUDY = "gauge study"
+STUDY: Kind[GaugeReadings] = Kind("gauge study")
 MOST_PLANNED = 10_000
 _SUBJECTS = ("gauge",)
-_OWN = 0.0
+
+
+def _planned(usual: int, what: str, least: int, most: int, text: str) -> Any:
+    spoken = f"{what[:1].upper()}{what[1:]}"
+    return entered(usual, spoken, text=text, edit="plan the study", least=least, most=most, merges=True)
+
+
+@dataclass(frozen=True, slots=True)
+class GaugeState:
+    """What is looked at; the tolerance width typed, in the study's unit, None for the study's own; the plan.
+
+    `seed` draws the order of reading; the same seed gives the same order.
+    """
+
+    page: str = "figures"
+    tolerance: float | None = entered(
+        None, "Tolerance width, 0 for the study's own", text="tolerance", edit="change the tolerance", step=0.005,
+        decimals=(4, 5),
+    )  # fmt: skip
+    parts: int = _planned(10, "parts in the plan", 2, 200, "parts")
+    appraisers: int = _planned(3, "appraisers in the plan", 1, 20, "appraisers")
+    trials: int = _planned(3, "trials in the plan", 2, 20, "trials")
+    seed: int = _planned(1, "number that the order of reading is drawn from", 1, 9999, "order")
+
+    @property
+    def planned(self) -> int:
+        """Readings that the plan asks for."""
+        return self.parts * self.appraisers * self.trials
 
 
 def uses(document: Document) -> tuple[BenchFile, ...]:
@@ -32,21 +60,15 @@ def uses(document: Document) -> tuple[BenchFile, ...]:
     return files_of(document.in_use(STUDY), spec_for(document, _SUBJECTS))
 
 
-def asked_tolerance(document: Document) -> float | None:
-    """The tolerance width typed on the bench, in the study's unit; None leaves the study's own."""
-    value = document.choice(NAME, "tolerance", _OWN)
-    return value if value > 0.0 else None
-
-
-def question(document: Document) -> Question | None:
+def question(document: Document) -> Question[GaugeInspection] | None:
     """Evaluate the study in use by both methods."""
     study = document.value_in_use(STUDY)
     if study is None:
         return None
-    readings, width = cast("GaugeReadings", study[1]), asked_tolerance(document)
+    readings, width = study[1], document.state(GaugeState).tolerance
     found = spec_for(document, _SUBJECTS)
 
-    def work() -> object:
+    def work() -> GaugeInspection | Partly[GaugeInspection]:
         from valvelab.inspection.form.gauge import GaugeQuestion, inspect_gauge
 
         plain = GaugeQuestion(readings, width)
@@ -58,9 +80,9 @@ def question(document: Document) -> Question | None:
     return Question((*stamps(document, *files_of(study, found)), width), f"Inspecting {study[0].name}", work)
 
 
-def result(value: object) -> Result:
+def result(inspection: GaugeInspection) -> Result:
     """The result document of an inspection."""
-    return cast("GaugeInspection", value).result
+    return inspection.result
 
 
 def dimension_of(unit: str) -> Dimension:
@@ -68,34 +90,14 @@ def dimension_of(unit: str) -> Dimension:
     return next((name for name, canonical in CANONICAL.items() if canonical == unit), "number")
 
 
-@dataclass(frozen=True, slots=True)
-class Plan:
-    """A study to be carried out; the same seed gives the same order."""
-
-    parts: int = 10
-    appraisers: int = 3
-    trials: int = 3
-    seed: int = 1
-
-
-def plan_of(document: Document) -> Plan:
-    """The plan as asked on the bench."""
-    usual = Plan()
-
-    def number(name: str) -> int:
-        return round(document.choice(NAME, f"plan {name}", float(getattr(usual, name))))
-
-    return Plan(number("parts"), number("appraisers"), number("trials"), number("seed"))
-
-
-def write_plan(plan: Plan, path: Path) -> str:
+def write_plan(plan: GaugeState, path: Path) -> str:
     """Write the sheet as PDF to print, or as a table to fill in and drop on the bench; a closing sentence.
 
     Refuses fewer than 2 parts, 1 appraiser or 2 trials, and more readings than anyone takes.
     """
     from valvelab.files.gauge_study_file import plan_rows, plan_text
 
-    count = plan.parts * plan.appraisers * plan.trials
+    count = plan.planned
     if plan.parts < 2 or plan.appraisers < 1 or plan.trials < 2 or count > MOST_PLANNED:
         found = f"{plan.parts} parts, {plan.appraisers} appraisers, {plan.trials} trials"
         raise BadFile(path.name, "", found, f"at least 2 parts, 1 appraiser, 2 trials, at most {MOST_PLANNED} readings")
@@ -119,9 +121,8 @@ def adopt_as(inspection: GaugeInspection, kind: str, path: Path) -> str:
     return f"Adopted for {kind}: standard uncertainty {adopted.standard_uncertainty}, in {path}"
 
 
-def certificate(document: Document, value: object) -> CertificateRequest:
+def certificate(document: Document, inspection: GaugeInspection) -> CertificateRequest:
     """The study's part of a certificate."""
-    inspection = cast("GaugeInspection", value)
     file = document.in_use(STUDY)
     assert file is not None
     asked = inspection.question
@@ -140,9 +141,10 @@ STATION = Station(
             STUDY, "gauge study", "valvelab.files.gauge_study_file:read_gauge_study", columns=True,
             fields={"part": (), "appraiser": (), "trial": (), "reading": ("mm", "um", "in", "N", "lbf", "deg")},
         ),
-        Intake("spec", "spec", "valvelab.files.spec_file:read_spec"),
+        Intake(SPEC, "spec", "valvelab.files.spec_file:read_spec"),
     ),
     empty="Drop a gauge study here: part, appraiser, trial and reading. A plan sheet says in which order to read.",
+    state=GaugeState,
     question=question,
     result=result,
     certificate=certificate,

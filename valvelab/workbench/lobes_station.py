@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING
 
 from valvelab.workbench.certificates import CertificateRequest, request_for
-from valvelab.workbench.document import BenchFile, Document
-from valvelab.workbench.questions import Question
-from valvelab.workbench.spec_choice import files_of, inspected_to, spec_for, stamps
+from valvelab.workbench.document import BenchFile, Document, Kind
+from valvelab.workbench.questions import Partly, Question
+from valvelab.workbench.spec_choice import SPEC, files_of, inspected_to, spec_for, stamps
+from valvelab.workbench.state import entered
 from valvelab.workbench.stations import Intake, Station, front_item
 
 if TYPE_CHECKING:
@@ -18,18 +20,27 @@ if TYPE_CHECKING:
     from valvelab.records.spec import Spec
 
 NAME = "lobes"
-DEFAULT_CHECKING_LIFT_MM = 1.27
+TABLE: Kind[LiftTable] = Kind("lift table")
+
+
+@dataclass(frozen=True, slots=True)
+class LobesState:
+    """What is looked at: a lobe, durations at a lift, which map, list and plots."""
+
+    lobe: str = ""
+    checking_lift_mm: float = entered(
+        1.27, "Checking lift", text="at checking lift", edit="move the checking lift", dimension="length", unit="mm",
+        step=0.05, decimals=(3, 4), least=0.02,
+    )  # fmt: skip
+    map: str = "deviation"
+    page: str = "durations"
+    plots: frozenset[str] = frozenset({"deviation", "lift", "velocity", "acceleration", "jerk"})
 
 
 def chosen_lobe(document: Document, inspection: LobesInspection) -> str:
     """The lobe in front: the one chosen while the shaft has it, else the first rejected, else the first."""
     names = [lobe.lobe for lobe in inspection.result.lobes]
-    return front_item(inspection.result, names, document.choice(NAME, "lobe", ""))
-
-
-def checking_lift_mm(document: Document) -> float:
-    """The lift durations are read at."""
-    return document.choice(NAME, "checking_lift_mm", DEFAULT_CHECKING_LIFT_MM)
+    return front_item(inspection.result, names, document.state(LobesState).lobe)
 
 
 def spec_in_use(document: Document) -> tuple[BenchFile, Spec] | None:
@@ -52,14 +63,13 @@ def nominal_paths(spec_path: str, spec: Spec) -> dict[str, Path]:
 
 def table_in_use(document: Document) -> BenchFile | None:
     """The lift table that is inspected: never one that the spec uses as a nominal, unless chosen by hand."""
-    chosen = document.current.get("lift table")
-    nominals = set()
-    for spec_file in document.of_kind("spec"):
-        content = document.content(spec_file)
-        spec = cast("Spec", content.value) if content is not None else None
-        folder = Path(spec_file.path).parent
-        nominals |= set() if spec is None else {str(folder / envelope.nominal) for envelope in spec.envelope}
-    candidates = [file for file in document.of_kind("lift table") if file.path == chosen or file.path not in nominals]
+    chosen = document.current.get(TABLE)
+    nominals = {
+        str(Path(file.path).parent / envelope.nominal)
+        for file, spec in document.values_of(SPEC)
+        for envelope in spec.envelope
+    }
+    candidates = [file for file in document.of_kind(TABLE) if file.path == chosen or file.path not in nominals]
     return next((file for file in candidates if file.path == chosen), candidates[0] if candidates else None)
 
 
@@ -68,16 +78,15 @@ def uses(document: Document) -> tuple[BenchFile, ...]:
     return files_of(table_in_use(document), spec_in_use(document))
 
 
-def question(document: Document) -> Question | None:
+def question(document: Document) -> Question[LobesInspection] | None:
     """Inspect the lift table in use against the spec in use."""
     file = table_in_use(document)
-    content = None if file is None else document.content(file)
-    if file is None or content is None or content.value is None:
+    table = None if file is None else document.value_of(file, TABLE)
+    if file is None or table is None:
         return None
-    table = cast("LiftTable", content.value)
     found = spec_in_use(document)
 
-    def work() -> object:
+    def work() -> LobesInspection | Partly[LobesInspection]:
         from valvelab.inspection.lobes.inspect import inspect_lobes
 
         if found is None:
@@ -97,14 +106,13 @@ def _inspect_to_spec(table: LiftTable, file: BenchFile, spec: Spec) -> LobesInsp
     return inspect_lobes(table, spec, nominals, spec_file=file.path, sources=sources)
 
 
-def result(value: object) -> Result:
+def result(inspection: LobesInspection) -> Result:
     """The result document of an inspection."""
-    return cast("LobesInspection", value).result
+    return inspection.result
 
 
-def certificate(document: Document, value: object) -> CertificateRequest:
+def certificate(document: Document, inspection: LobesInspection) -> CertificateRequest:
     """The camshaft's part of a certificate."""
-    inspection = cast("LobesInspection", value)
     file = table_in_use(document)
     assert file is not None
     found = spec_in_use(document) if inspection.spec is not None else None
@@ -117,14 +125,15 @@ STATION = Station(
     icon="camshaft",
     intakes=(
         Intake(
-            "lift table", "lift table", "valvelab.files.lift_table:read_lift_table", columns=True,
+            TABLE, "lift table", "valvelab.files.lift_table:read_lift_table", columns=True,
             fields={
                 "angle": ("cam deg", "crank deg"), "lift": ("mm", "um", "in", "thou", "m"), "lobe": (), "sweep": (),
             },
         ),
-        Intake("spec", "spec", "valvelab.files.spec_file:read_spec"),
+        Intake(SPEC, "spec", "valvelab.files.spec_file:read_spec"),
     ),
     empty="Drop a lift table here: one column an angle, one a lobe, or lobe, angle and lift in rows.",
+    state=LobesState,
     question=question,
     result=result,
     certificate=certificate,

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING
 
-from valvelab.workbench import lobes_station
-from valvelab.workbench.document import BenchFile, Document
-from valvelab.workbench.spec_choice import spec_for
+from valvelab.workbench import lobes_station, springs_station
+from valvelab.workbench.document import BenchFile, Document, Kind
+from valvelab.workbench.spec_choice import files_of, spec_for
+from valvelab.workbench.state import entered, keyed
+from valvelab.workbench.stations import front_item
 
 if TYPE_CHECKING:
     from valvelab.inspection.engine.motion import MotionInspection
@@ -15,11 +18,61 @@ if TYPE_CHECKING:
     from valvelab.records.measurement import LiftTable
     from valvelab.records.result import Source
     from valvelab.records.spec import Spec
-    from valvelab.records.spring_readings import SpringTable
     from valvelab.records.springs_result import SpringResult
 
 NAME = "motion"
-UNSET = -1e9
+TRAIN: Kind[tuple[TrainSetting, Source]] = Kind("train")
+
+
+@dataclass(frozen=True, slots=True)
+class TypedReadings:
+    """Readings at one retainer as typed over the train's: lift, the indicator's u, what does not count and why.
+
+    `set_aside` counts readings from 0.
+    """
+
+    values_mm: tuple[float, ...]
+    u_mm: float | None = None
+    set_aside: tuple[tuple[int, str], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Trial:
+    """What is tried instead of what the train states; None leaves it. `spring` "" is the train's own."""
+
+    lash_mm: float | None = entered(
+        None, "Lash at the valve", text="Lash", edit="try another lash", dimension="length", unit="mm", step=0.01,
+        decimals=(2, 4), least=0.0, most=5.0,
+    )  # fmt: skip
+    ratio: float | None = entered(
+        None, "Ratio of the rocker", text="Rocker ratio", edit="try another ratio", step=0.005, decimals=(3, 3),
+        least=0.2, most=5.0,
+    )  # fmt: skip
+    advance_deg: float = entered(
+        0.0, "Camshaft advanced, crank degrees", text="Advance", edit="try another advance", dimension="angle",
+        unit="deg", step=0.5, decimals=(1, 1), least=-60.0, most=60.0,
+    )  # fmt: skip
+    seat_force_n: float | None = entered(
+        None, "Seat force of the spring", text="Seat force", edit="try another seat", dimension="force", unit="N",
+        step=5.0, decimals=(0, 1), least=1.0, most=1e5,
+    )  # fmt: skip
+    spring: str = ""
+
+    @property
+    def differs(self) -> bool:
+        """Whether anything is tried."""
+        return self != Trial()
+
+
+@dataclass(frozen=True, slots=True)
+class MotionState:
+    """What is looked at, what is tried, and readings at the retainer that stand in no file, by valve."""
+
+    page: str = "lift"
+    valve: str = ""
+    dynamic: bool = False
+    trial: Trial = Trial()
+    readings: Mapping[str, TypedReadings] = keyed()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -41,21 +94,8 @@ class Motion:
 
 def train_in_use(document: Document) -> tuple[BenchFile, TrainSetting, Source] | None:
     """The train, its file and the file's identity."""
-    file = document.in_use("train")
-    content = None if file is None else document.content(file)
-    if file is None or content is None or content.value is None:
-        return None
-    train, source = cast("tuple[TrainSetting, Source]", content.value)
-    return file, train, source
-
-
-def springs_in_use(document: Document) -> tuple[BenchFile, SpringTable] | None:
-    """Spring readings, and their file."""
-    file = document.in_use("spring readings")
-    content = None if file is None else document.content(file)
-    return (
-        None if file is None or content is None or content.value is None else (file, cast("SpringTable", content.value))
-    )
+    found = document.value_in_use(TRAIN)
+    return None if found is None else (found[0], *found[1])
 
 
 def spec_in_use(document: Document) -> tuple[BenchFile, Spec] | None:
@@ -65,21 +105,16 @@ def spec_in_use(document: Document) -> tuple[BenchFile, Spec] | None:
 
 def uses(document: Document) -> tuple[BenchFile, ...]:
     """Lift table, train, spec, springs."""
-    train, found, springs = train_in_use(document), spec_in_use(document), springs_in_use(document)
+    springs = springs_station.table_in_use(document)
     spring_spec = spec_for(document, {"spring"}) if springs else None
-    pairs = (found, springs, spring_spec)
-    files = (lobes_station.table_in_use(document), train and train[0], *(pair and pair[0] for pair in pairs))
-    return tuple(file for file in files if file)
+    table, train = lobes_station.table_in_use(document), document.in_use(TRAIN)
+    return files_of(table, train, spec_in_use(document), springs, spring_spec)
 
 
 def chosen_valve(document: Document, motion: Motion) -> str:
     """The valve in front: the one chosen while the shaft has it, else the first rejected, else the first."""
-    names = [valve.lobe for valve in motion.inspection.result.valves]
-    chosen = document.choice(NAME, "valve", "")
-    if chosen in names:
-        return chosen
-    rejected = (str(verdict.item) for verdict in motion.inspection.result.verdicts if verdict.decision == "reject")
-    return next((item for item in rejected if item in names), names[0])
+    result = motion.inspection.result
+    return front_item(result, [valve.lobe for valve in result.valves], document.state(MotionState).valve)
 
 
 def pair_of(motion: Motion, valve: str) -> tuple[str, ...]:

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from valvelab.errors import BadFile
 from valvelab.workbench import edits
 from valvelab.workbench.document import Document
-from valvelab.workbench.motion_files import NAME, UNSET, Motion, train_in_use
+from valvelab.workbench.motion_files import Motion, MotionState, TypedReadings, train_in_use
+from valvelab.workbench.state import with_item
 
 if TYPE_CHECKING:
     from valvelab.inspection.engine.train import RuleReading, TrainSetting
@@ -18,42 +19,27 @@ if TYPE_CHECKING:
 
 def rule_readings(document: Document, motion: Motion) -> tuple[RuleReading, ...]:
     """Readings at the retainer: those typed for a valve, else the train's."""
-    stated = motion.inspection.question.train.rule_readings
+    from valvelab.inspection.engine.train import RuleReading
+
+    stated, typed = motion.inspection.question.train.rule_readings, document.state(MotionState).readings
     names = [lobe.name for lobe in motion.inspection.question.lobes]
     kept = [row for row in stated if row.valve not in names]
     for name in names:
-        own = [row for row in stated if row.valve == name]
-        typed = _typed(document, name, own)
-        kept += own if typed is None else typed
+        own = typed.get(name)
+        if own is None:
+            kept += [row for row in stated if row.valve == name]
+        elif own.values_mm:
+            kept.append(RuleReading(name, own.values_mm, own.u_mm, own.set_aside))
     return tuple(kept)
-
-
-def _typed(document: Document, valve: str, own: Sequence[RuleReading]) -> list[RuleReading] | None:
-    """A valve's readings as typed at the station; None where nothing was typed over the train's."""
-    from valvelab.inspection.engine.train import RuleReading
-
-    typed = document.choice(NAME, f"read {valve}", "?")
-    if typed == "?":
-        return None
-    values = tuple(float(word) for word in typed.split())
-    if not values:
-        return []
-    u = document.choice(NAME, f"u {valve}", UNSET)
-    known = own[0].uncertainty_mm if own else None
-    aside = tuple(_aside_line(line) for line in document.choice(NAME, f"aside {valve}", "").splitlines())
-    return [RuleReading(valve, values, known if u == UNSET else u if u > 0.0 else None, aside)]
-
-
-def _aside_line(line: str) -> tuple[int, str]:
-    place, _, reason = line.partition(" ")
-    return int(place), reason
 
 
 def readings_of(document: Document, motion: Motion, valve: str) -> tuple[tuple[float, ...], float | None]:
     """One valve's readings and the indicator's standard uncertainty."""
+    typed = document.state(MotionState).readings.get(valve)
+    if typed is not None:
+        return typed.values_mm, typed.u_mm
     rows = [row for row in rule_readings(document, motion) if row.valve == valve]
-    typed_u = document.choice(NAME, f"u {valve}", UNSET)
-    u = typed_u if typed_u > 0.0 else next((row.uncertainty_mm for row in rows if row.uncertainty_mm), None)
+    u = next((row.uncertainty_mm for row in rows if row.uncertainty_mm), None)
     return tuple(value for row in rows for value in row.readings_mm), u
 
 
@@ -76,10 +62,9 @@ def with_readings(
     set_aside: Mapping[int, str] | None = None,
 ) -> Document:
     """The document with a valve's readings at the retainer; `set_aside` by their place, from 0, with the reason."""
-    typed = edits.choose(document, NAME, f"read {valve}", " ".join(repr(value) for value in values))
-    typed = edits.choose(typed, NAME, f"u {valve}", 0.0 if u is None else u)
-    lines = [f"{place} {' '.join(reason.split())}" for place, reason in sorted((set_aside or {}).items())]
-    return edits.choose(typed, NAME, f"aside {valve}", "\n".join(lines))
+    aside = tuple((place, " ".join(reason.split())) for place, reason in sorted((set_aside or {}).items()))
+    typed = with_item(document.state(MotionState).readings, valve, TypedReadings(values, u or None, aside))
+    return edits.set_fields(document, MotionState, readings=typed)
 
 
 def train_text(document: Document, motion: Motion) -> str:
@@ -137,10 +122,9 @@ def _text(words: str) -> str:
 
 def saved_as(document: Document, motion: Motion, path: str) -> Document:
     """The document after the train was written to `path`: that file is read anew and in use."""
-    cleared = document
+    readings = document.state(MotionState).readings
     for lobe in motion.inspection.question.lobes:
-        cleared = edits.choose(cleared, NAME, f"read {lobe.name}", "?")
-        cleared = edits.choose(cleared, NAME, f"u {lobe.name}", UNSET)
-        cleared = edits.choose(cleared, NAME, f"aside {lobe.name}", "")
+        readings = with_item(readings, lobe.name, None)
+    cleared = edits.set_fields(document, MotionState, readings=readings)
     with_file = edits.add_files(edits.forget_file(cleared, path), [path])
     return replace(with_file, current={**with_file.current, "train": path})

@@ -9,14 +9,14 @@ from __future__ import annotations
 from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING
 
 from valvelab.errors import BadFile, BadSpec, CannotEvaluate, Reason
-from valvelab.workbench import lobes_station
+from valvelab.workbench import lobes_station, springs_station
 from valvelab.workbench.certificates import CertificateRequest, request_for
 from valvelab.workbench.document import BenchFile, Document
 from valvelab.workbench.held_spec import HeldSpec, held
-from valvelab.workbench.motion_files import NAME, Motion, Springs, spec_in_use, springs_in_use, train_in_use, uses
+from valvelab.workbench.motion_files import NAME, TRAIN, Motion, MotionState, Springs, spec_in_use, train_in_use, uses
 from valvelab.workbench.motion_readings import rule_readings
 from valvelab.workbench.questions import Question
 from valvelab.workbench.spec_choice import spec_for, stamps
@@ -24,7 +24,6 @@ from valvelab.workbench.stations import Intake, Station
 
 if TYPE_CHECKING:
     from valvelab.inspection.engine.train import RuleReading
-    from valvelab.records.measurement import LiftTable
     from valvelab.records.result import Result
     from valvelab.records.spec import Spec
     from valvelab.records.spring_readings import SpringTable
@@ -32,17 +31,17 @@ if TYPE_CHECKING:
 _SWEPT = "dynamic_separation"
 
 
-def question(document: Document) -> Question | None:
+def question(document: Document) -> Question[Motion] | None:
     """The lift table in use behind the train in use, not judged yet."""
     file, found = lobes_station.table_in_use(document), train_in_use(document)
-    content = None if file is None else document.content(file)
-    if file is None or content is None or content.value is None or found is None:
+    table = None if file is None else document.value_of(file, lobes_station.TABLE)
+    if file is None or table is None or found is None:
         return None
-    table, spec, springs = cast("LiftTable", content.value), spec_in_use(document), springs_in_use(document)
+    spec, springs = spec_in_use(document), springs_station.table_in_use(document)
     swept = spec is not None and any(limit.of == _SWEPT for limit in spec[1].limit)
     spring_spec = spec_for(document, {"spring"})
 
-    def work() -> object:
+    def work() -> Motion:
         from valvelab.inspection.engine.motion import inspect_motion
         from valvelab.inspection.engine.sides import motion_question
         from valvelab.inspection.lobes.inspect import inspect_lobes
@@ -63,10 +62,9 @@ def question(document: Document) -> Question | None:
 def _measured_springs(table: SpringTable, spec: tuple[BenchFile, Spec] | None) -> Springs | None:
     from valvelab.errors import ValvelabError
     from valvelab.inspection.springs.inspect import inspect_springs, latest_stages
-    from valvelab.workbench.springs_station import springs_question
 
     try:
-        inspection = inspect_springs(springs_question(table, spec))
+        inspection = inspect_springs(springs_station.springs_question(table, spec))
     except ValvelabError:  # the spring station says what is wrong with them
         return None
     rows = tuple(inspection.result.springs[number] for number in latest_stages(inspection.analyses))
@@ -74,11 +72,10 @@ def _measured_springs(table: SpringTable, spec: tuple[BenchFile, Spec] | None) -
     return Springs(usable, inspection.fit.installed_height_mm)
 
 
-def at_once(document: Document, value: object | None) -> Motion | None:
+def at_once(document: Document, motion: Motion | None) -> Motion | None:
     """The inspection judged, with the readings that were typed."""
-    if value is None:
+    if motion is None:
         return None
-    motion = cast("Motion", value)
     return _judged(motion, rule_readings(document, motion), held(document, spec_in_use(document)))
 
 
@@ -99,14 +96,13 @@ def _judged(motion: Motion, readings: tuple[RuleReading, ...], spec_held: HeldSp
         return replace(motion, inspection=replace(plain, result=changed))
 
 
-def result(value: object) -> Result:
+def result(motion: Motion) -> Result:
     """The result document of the train as stated."""
-    return cast("Motion", value).inspection.result
+    return motion.inspection.result
 
 
-def certificate(document: Document, value: object) -> CertificateRequest:
+def certificate(document: Document, motion: Motion) -> CertificateRequest:
     """The valve motion's part of a certificate: the train as its file states it, the dynamic model with it."""
-    motion = cast("Motion", value)
     file, train, spec = lobes_station.table_in_use(document), train_in_use(document), spec_in_use(document)
     assert file is not None
     assert train is not None
@@ -121,10 +117,11 @@ STATION = Station(
     title="Valve motion",
     icon="motion",
     intakes=(
-        Intake("train", "train", "valvelab.files.train_file:read_train"),
+        Intake(TRAIN, "train", "valvelab.files.train_file:read_train"),
         *lobes_station.STATION.intakes,
     ),
     empty="Put a lift table and a train (TOML: rocker, lash, valve, spring, crank) on the bench.",
+    state=MotionState,
     question=question,
     result=result,
     certificate=certificate,

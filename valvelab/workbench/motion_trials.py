@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import lru_cache
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING
 
-from valvelab.workbench import edits, lobes_station
+from valvelab.workbench import lobes_station, springs_station
 from valvelab.workbench.document import Document
-from valvelab.workbench.motion_files import NAME, UNSET, Motion, chosen_valve, springs_in_use, train_in_use
-from valvelab.workbench.spec_choice import stamps
+from valvelab.workbench.motion_files import TRAIN, Motion, MotionState, Trial, chosen_valve
+from valvelab.workbench.spec_choice import files_of, stamps
 
 if TYPE_CHECKING:
     from valvelab.dynamics.response import Tell
@@ -23,40 +23,6 @@ SWEEP = "motion, sweep"
 TRIAL_LIFT_MM = 1.27
 
 
-@dataclass(frozen=True, slots=True)
-class Trial:
-    """What is tried instead of what the train states; UNSET leaves it. `spring` "" is the train's own."""
-
-    lash_mm: float = UNSET
-    ratio: float = UNSET
-    advance_deg: float = 0.0
-    seat_force_n: float = UNSET
-    spring: str = ""
-
-    @property
-    def differs(self) -> bool:
-        """Whether anything is tried."""
-        return self != Trial()
-
-
-def trial_of(document: Document) -> Trial:
-    """What is being tried."""
-    return Trial(
-        document.choice(NAME, "trial lash", UNSET),
-        document.choice(NAME, "trial ratio", UNSET),
-        document.choice(NAME, "trial advance", 0.0),
-        document.choice(NAME, "trial seat", UNSET),
-        document.choice(NAME, "trial spring", ""),
-    )
-
-
-def without_trial(document: Document) -> Document:
-    """The document as the train states everything."""
-    for name, value in (("lash", UNSET), ("ratio", UNSET), ("advance", 0.0), ("seat", UNSET)):
-        document = edits.choose(document, NAME, f"trial {name}", value)
-    return edits.choose(document, NAME, "trial spring", "")
-
-
 def train_tried(motion: Motion, trial: Trial) -> TrainSetting:
     """The stated train with the trial's values in it."""
     from valvelab.inspection.engine.sides import train_with_spring
@@ -67,11 +33,11 @@ def train_tried(motion: Motion, trial: Trial) -> TrainSetting:
     spring = next((row for row in spring_rows(motion) if row.spring == trial.spring), None)
     if spring is not None and motion.springs is not None:
         train, _ = train_with_spring(train, spring, motion.springs.installed_height_mm)
-    if trial.seat_force_n != UNSET:
+    if trial.seat_force_n is not None:
         train = replace(train, seat_force_n=trial.seat_force_n)
-    if trial.lash_mm != UNSET:
+    if trial.lash_mm is not None:
         train = replace(train, lash=Lash(trial.lash_mm, trial.lash_mm, train.lash.use))
-    if trial.ratio != UNSET and isinstance(train.rocker, RatioRocker):
+    if trial.ratio is not None and isinstance(train.rocker, RatioRocker):
         train = replace(train, rocker=RatioRocker(trial.ratio))
     if trial.advance_deg:
         train = _advanced(train, trial.advance_deg)
@@ -103,9 +69,9 @@ def can_try(motion: Motion) -> dict[str, str]:
     elif not isinstance(train.rocker, RatioRocker):
         refused["ratio"] = "the rocker is measured by points or built from its geometry, not one ratio"
     if not train.has_timing:
-        refused["advance"] = "the train states no [timing] to move"
+        refused["advance_deg"] = "the train states no [timing] to move"
     if train.seat_force_n is None:
-        refused["seat"] = "the train states no [spring] seat_force"
+        refused["seat_force_n"] = "the train states no [spring] seat_force"
     return refused
 
 
@@ -122,9 +88,9 @@ def tried(motion: Motion, trial: Trial, valves: tuple[str, ...]) -> MotionInspec
 
 def sweep_question(document: Document, motion: Motion) -> tuple[object, Callable[[Tell | None], MotionInspection]]:
     """The dynamic model for the valve in front as tried: a key, and the work that tells how far it has come."""
-    trial, valve = trial_of(document), chosen_valve(document, motion)
-    train, springs = train_in_use(document), springs_in_use(document)
-    read = stamps(document, lobes_station.table_in_use(document), train and train[0], springs and springs[0])
+    trial, valve = document.state(MotionState).trial, chosen_valve(document, motion)
+    files = (lobes_station.table_in_use(document), document.in_use(TRAIN), springs_station.table_in_use(document))
+    read = stamps(document, *files_of(*files))
     question = motion.inspection.question
     lobes = tuple(lobe for lobe in question.lobes if lobe.name == valve)
     asked = replace(question, lobes=lobes, train=train_tried(motion, trial), dynamics=True)
@@ -141,4 +107,4 @@ def swept(document: Document, motion: Motion) -> MotionInspection | None:
     """The dynamic model's answer for the valve in front as tried; None while it was not run for just that."""
     key, _ = sweep_question(document, motion)
     known = document.answers.get(SWEEP)
-    return cast("MotionInspection", known.value) if known is not None and known.key == key else None
+    return known.value if known is not None and known.key == key else None

@@ -2,31 +2,61 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING, Any
 
 from valvelab.errors import BadFile, BadSpec
 from valvelab.workbench import edits
 from valvelab.workbench.certificates import CertificateRequest, request_for
-from valvelab.workbench.document import BenchFile, Document
+from valvelab.workbench.document import BenchFile, Document, Kind
 from valvelab.workbench.held_spec import HeldSpec, held
 from valvelab.workbench.questions import Question
-from valvelab.workbench.spec_choice import spec_for
+from valvelab.workbench.spec_choice import SPEC, spec_for
+from valvelab.workbench.state import Kept, keyed, with_item
 from valvelab.workbench.stations import Intake, Station
+from valvelab.workbench.worksheet import Cell
 
 if TYPE_CHECKING:
     from valvelab.inspection.engine.phasing import PhasingInspection
     from valvelab.phasing.degreeing import Sheet
     from valvelab.records.result import Result, Source
     from valvelab.records.spec import Spec
-    from valvelab.workbench.worksheet import Cell
     from valvelab.workbench.worksheet_guide import Target
+else:
+    Sheet = Any  # only named in the state's fields; loading it would load numpy before the first paint
 
 NAME = "phasing"
-KIND = "phasing sheet"
-_NEW = "new sheet beside"
+KIND: Kind[tuple[Sheet, Source]] = Kind("phasing sheet")
 _NO_FILE = "no file"
+
+
+def _to_toml(sheets: Mapping[str, Sheet]) -> dict[str, str]:
+    from valvelab.files.phasing_sheet import sheet_toml
+
+    return {path: sheet_toml(sheet) for path, sheet in sheets.items()}
+
+
+def _from_toml(texts: Mapping[str, str]) -> dict[str, Sheet]:
+    from valvelab.files.phasing_sheet import parse_sheet_toml
+
+    return {path: parse_sheet_toml(text) for path, text in texts.items()}
+
+
+@dataclass(frozen=True, slots=True)
+class PhasingState:
+    """What is looked at, and what was typed.
+
+    sheets: those that stand in no file as they are, by the path of the file they were read from, "" for a new one.
+    beside: the file that a new sheet lies in front of. read_twice: doubtful readings that came the same again.
+    """
+
+    drawing: str = "wheel"
+    page: str = "result"
+    sheets: Mapping[str, Sheet] = keyed(Kept(_to_toml, _from_toml))
+    beside: str = ""
+    read_twice: frozenset[tuple[Cell, float]] = frozenset()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -42,17 +72,15 @@ class Worksheet:
 def file_in_front(document: Document) -> BenchFile | None:
     """The sheet's file; None while a new sheet is in front."""
     file = document.in_use(KIND)
-    beside = document.choice(NAME, _NEW, "")
-    return None if file is None or beside == file.path else file
+    return None if file is None or document.state(PhasingState).beside == file.path else file
 
 
 def _key(file: BenchFile | None) -> str:
-    return f"sheet {file.path}" if file else "sheet"
+    return file.path if file else ""
 
 
 def _as_read(document: Document, file: BenchFile | None) -> tuple[Sheet, Source] | None:
-    content = None if file is None else document.content(file)
-    return None if content is None else cast("tuple[Sheet, Source] | None", content.value)
+    return None if file is None else document.value_of(file, KIND)
 
 
 def sheet_in_front(document: Document) -> Sheet:
@@ -60,52 +88,41 @@ def sheet_in_front(document: Document) -> Sheet:
     from valvelab.workbench.worksheet import blank_sheet
 
     file = file_in_front(document)
-    typed = document.choice(NAME, _key(file), "")
-    if typed:
-        return _parsed(typed)
-    read = _as_read(document, file)
-    return blank_sheet() if read is None else read[0]
-
-
-@lru_cache(maxsize=64)
-def _parsed(text: str) -> Sheet:
-    from valvelab.files.phasing_sheet import parse_sheet_toml
-
-    return parse_sheet_toml(text)
+    typed, read = document.state(PhasingState).sheets.get(_key(file)), _as_read(document, file)
+    return typed or (blank_sheet() if read is None else read[0])
 
 
 def with_sheet(document: Document, sheet: Sheet) -> Document:
     """The document with this sheet in front; one that reads as its file does is not kept beside it."""
-    from valvelab.files.phasing_sheet import sheet_toml
-
     file = file_in_front(document)
     read = _as_read(document, file)
-    text = "" if read is not None and read[0] == sheet else sheet_toml(sheet)
-    return edits.choose(document, NAME, _key(file), text)
+    return _with_sheets(document, {_key(file): None if read is not None and read[0] == sheet else sheet})
+
+
+def _with_sheets(document: Document, changed: Mapping[str, Sheet | None], **fields: str) -> Document:
+    sheets = document.state(PhasingState).sheets
+    for key, sheet in changed.items():
+        sheets = with_item(sheets, key, sheet)
+    return edits.set_fields(document, PhasingState, sheets=sheets, **fields)
 
 
 def with_new_sheet(document: Document) -> Document:
     """The document with a blank sheet in front, or the one begun before a file came to the front; files stay."""
     file = document.in_use(KIND)
-    begun = document.choice(NAME, "sheet", "") if file_in_front(document) is not None else ""
-    with_new = edits.choose(document, NAME, _NEW, file.path if file else _NO_FILE)
-    return edits.go_to_station(edits.choose(with_new, NAME, "sheet", begun), NAME)
-
-
-def _read_twice(cell: Cell, value: float) -> str:
-    return f"read twice {cell.part} {cell.row} {cell.name} {value!r}"
+    begun = document.state(PhasingState).sheets.get("") if file_in_front(document) is not None else None
+    with_new = _with_sheets(document, {"": begun}, beside=file.path if file else _NO_FILE)
+    return edits.go_to_station(with_new, NAME)
 
 
 def confirmed(document: Document, cell: Cell, value: float) -> Document:
     """The document that knows a doubtful reading was taken again and came the same."""
-    return edits.choose(document, NAME, _read_twice(cell, value), True)
+    twice = document.state(PhasingState).read_twice | {(cell, value)}
+    return edits.set_fields(document, PhasingState, read_twice=twice)
 
 
 def saved_as(document: Document, path: str) -> Document:
     """The document after the sheet in front was written to `path`: that file is on the bench, read anew, in front."""
-    file = file_in_front(document)
-    cleared = edits.choose(edits.choose(document, NAME, _key(file), ""), NAME, _NEW, "")
-    cleared = edits.choose(cleared, NAME, f"sheet {path}", "")
+    cleared = _with_sheets(document, {_key(file_in_front(document)): None, path: None}, beside="")
     with_file = edits.add_files(edits.forget_file(cleared, path), [path])
     return replace(with_file, current={**with_file.current, KIND: path})
 
@@ -128,24 +145,26 @@ def uses(document: Document) -> tuple[BenchFile, ...]:
     return tuple(file for file in (file_in_front(document), found[0] if found else None) if file is not None)
 
 
-def question(_document: Document) -> Question | None:
+def question(_document: Document) -> Question[Worksheet] | None:
     """Nothing is left to the background: a sheet is worked out at once."""
     return None
 
 
-def at_once(document: Document, _value: object | None) -> Worksheet:
+def at_once(document: Document, _value: Worksheet | None) -> Worksheet:
     """The worksheet worked out."""
     file = file_in_front(document)
     read = _as_read(document, file)
     sheet = sheet_in_front(document)
     found = spec_in_use(document)
     saved = read is not None and read[0] == sheet
-    twice = frozenset(name for name in document.choices.get(NAME, {}) if name.startswith("read twice"))
-    return _worked(sheet, read[1] if read is not None and saved else None, twice, held(document, found))
+    source = read[1] if read is not None and saved else None
+    return _worked(sheet, source, document.state(PhasingState).read_twice, held(document, found))
 
 
 @lru_cache(maxsize=16)
-def _worked(sheet: Sheet, source: Source | None, twice: frozenset[str], spec_held: HeldSpec) -> Worksheet:
+def _worked(
+    sheet: Sheet, source: Source | None, twice: frozenset[tuple[Cell, float]], spec_held: HeldSpec
+) -> Worksheet:
     from valvelab.files.contents import read_contents
     from valvelab.inspection.engine.phasing import inspect_phasing
     from valvelab.records.result import warning
@@ -170,7 +189,7 @@ def _worked(sheet: Sheet, source: Source | None, twice: frozenset[str], spec_hel
     open_ones = {
         cell: text
         for cell, text in doubtful.items()
-        if not (isinstance(value := value_of(sheet, cell), float) and _read_twice(cell, value) in twice)
+        if not (isinstance(value := value_of(sheet, cell), float) and (cell, value) in twice)
     }
     step = inspection.next_reading
     settled = step.what == "repeat" and doubtful and not open_ones
@@ -183,14 +202,13 @@ def _with_source(inspection: PhasingInspection, source: Source) -> PhasingInspec
     return replace(inspection, result=inspection.result.model_copy(update={"source": sources}))
 
 
-def result(value: object) -> Result:
+def result(worksheet: Worksheet) -> Result:
     """The result document of the worksheet."""
-    return cast("Worksheet", value).inspection.result
+    return worksheet.inspection.result
 
 
-def certificate(document: Document, value: object) -> CertificateRequest:
+def certificate(document: Document, worksheet: Worksheet) -> CertificateRequest:
     """The degreeing's part of a certificate; it carries the sheet's file, so the sheet has to be one."""
-    worksheet = cast("Worksheet", value)
     file = file_in_front(document)
     if file is None or not worksheet.saved:
         raise BadFile("the worksheet", "", "readings that are in no file", "the sheet saved first: Save sheet…")
@@ -206,9 +224,10 @@ STATION = Station(
     icon="phasing",
     intakes=(
         Intake(KIND, "degree-wheel sheet", "valvelab.files.phasing_sheet:read_phasing_sheet"),
-        Intake("spec", "spec", "valvelab.files.spec_file:read_spec"),
+        Intake(SPEC, "spec", "valvelab.files.spec_file:read_spec"),
     ),
     empty="Type degree-wheel readings as the worksheet asks for them, or drop a sheet (TOML) here.",
+    state=PhasingState,
     question=question,
     result=result,
     certificate=certificate,

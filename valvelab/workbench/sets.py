@@ -1,11 +1,10 @@
 """Matched sets as a person edits them: what was asked, who is in which set, and how each set stands to the limits.
 
-A grouping is kept in the document as one plain text, so that undo, redo and recovery treat it as any other choice.
+Everything here is a function of the station's state, which undo, redo and recovery keep.
 """
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import floor, log10
@@ -16,11 +15,11 @@ from typing import TYPE_CHECKING
 from valvelab.csv_text import csv_text
 from valvelab.tables.decimals import USUAL
 from valvelab.units import Dimension, System, display_unit, show
+from valvelab.workbench.state import entered, keyed
 
 if TYPE_CHECKING:
     from valvelab.records.sets_result import SetsResult
     from valvelab.records.springs_result import SpringResult
-    from valvelab.workbench.document import Document
 
 NAME = "springs"
 KEYS = MappingProxyType({
@@ -95,23 +94,22 @@ def usual_limit(values: Values, name: str, units: System) -> float:
     return float(f"{step * power:.6g}") / unit.scale
 
 
-def wish_of(document: Document, values: Values, positions: int | None) -> Wish:
+def wish_of(state: SpringsState, values: Values, positions: int | None, units: System) -> Wish:
     """The wish in the fields; before any was typed a set for the engine's heights, or sixteen springs."""
-    size = round(document.choice(NAME, "size", 0.0))
-    if size == 0:
+    size = state.size
+    if size is None:
         size = min(32, positions) if positions is not None and positions > 1 else min(USUAL_SIZE, max(2, len(values)))
-    within = {}
-    for name in KEYS:
-        known = any(row[name] is not None for row in values.values())
-        if known and document.choice(NAME, f"match {name}", default=name in AT_FIRST):
-            within[name] = limit_of(document, values, name)
-    seconds = document.choice(NAME, "time_limit_s", USUAL_TIME_S)
-    return Wish(size, within, seconds, document.choice(NAME, "thorough", default=False))
+    within = {
+        name: limit_of(state, values, name, units)
+        for name in KEYS
+        if name in state.matched_by and any(row[name] is not None for row in values.values())
+    }
+    return Wish(size, within, state.time_limit_s, state.thorough)
 
 
-def limit_of(document: Document, values: Values, name: str) -> float:
+def limit_of(state: SpringsState, values: Values, name: str, units: System) -> float:
     """A characteristic's limit in its field, whether it is matched by or not."""
-    return document.choice(NAME, f"limit {name}", 0.0) or usual_limit(values, name, document.units)
+    return state.limits.get(name) or usual_limit(values, name, units)
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,35 +138,39 @@ class Grouping:
     proof: Proof | None = None
     edited: bool = False
 
-    def text(self) -> str:
-        """As kept in the document."""
-        proof = None
-        if self.proof is not None:
-            p = self.proof
-            proof = [p.size, dict(p.within), p.sets, p.bound_sets, p.total_spread, p.bound_total_spread,
-                     p.number_proven, p.spread_proven]  # fmt: skip
-        return json.dumps({"sets": self.sets, "proof": proof, "edited": self.edited})
-
     def set_of(self, spring: str) -> int | None:
         """Index of the set a spring is in."""
         return next((number for number, one in enumerate(self.sets) if spring in one), None)
 
 
-def kept_as(readings: str) -> str:
-    """The name that a tray's grouping is kept under: sets belong to the readings they were made of, by SHA-256."""
-    return f"grouping {readings}"
+@dataclass(frozen=True, slots=True)
+class SpringsState:
+    """What is looked at, what is asked of sets, and the sets of each tray by SHA-256 of its readings.
+
+    page: the list beside the drawings. size: None until one was typed. limits: those typed, by characteristic.
+    """
+
+    spring: str = ""
+    page: str = "sets"
+    plots: frozenset[str] = frozenset({"force", "difference", "coils"})
+    size: int | None = entered(
+        None, "Springs in a set", text="in a set", edit="change the set size", least=2, most=32, merges=True
+    )
+    time_limit_s: float = entered(
+        USUAL_TIME_S, "Time limit", text="at most", edit="change the time limit", dimension="time", unit="s", step=5.0,
+        least=1.0, most=3600.0,
+    )  # fmt: skip
+    thorough: bool = False
+    matched_by: frozenset[str] = frozenset(AT_FIRST)
+    limits: Mapping[str, float] = keyed()
+    groupings: Mapping[str, Grouping] = keyed()
 
 
-def grouping_of(document: Document, values: Values, readings: str) -> Grouping:
+def grouping_of(state: SpringsState, values: Values, readings: str) -> Grouping:
     """The grouping kept for these readings (their SHA-256), without springs that the tray does not have."""
-    text = document.choice(NAME, kept_as(readings), "")
-    try:
-        found = json.loads(text) if text else {}
-        sets = tuple(tuple(str(name) for name in one if name in values) for one in found.get("sets", ()))
-        row = found.get("proof")
-        return Grouping(tuple(one for one in sets if one), Proof(*row) if row else None, bool(found.get("edited")))
-    except (ValueError, TypeError, AttributeError):
-        return Grouping()
+    kept = state.groupings.get(readings, Grouping())
+    sets = (tuple(name for name in one if name in values) for one in kept.sets)
+    return replace(kept, sets=tuple(one for one in sets if one))
 
 
 def matched(result: SetsResult) -> Grouping:

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING
 
 from valvelab.workbench.certificates import CertificateRequest, request_for
-from valvelab.workbench.document import BenchFile, Document
-from valvelab.workbench.questions import Question
-from valvelab.workbench.spec_choice import files_of, inspected_to, sources_of, spec_for, stamps
+from valvelab.workbench.document import BenchFile, Document, Kind
+from valvelab.workbench.questions import Partly, Question
+from valvelab.workbench.spec_choice import SPEC, files_of, inspected_to, sources_of, spec_for, stamps
+from valvelab.workbench.state import entered
 from valvelab.workbench.stations import Intake, Station, front_item
 
 if TYPE_CHECKING:
@@ -20,10 +21,20 @@ if TYPE_CHECKING:
     from valvelab.records.result import Result
 
 NAME = "shaft"
-READINGS, ADOPTED = "shaft readings", "adopted uncertainty"
+READINGS: Kind[ShaftReadings] = Kind("shaft readings")
+ADOPTED: Kind[AdoptedUncertainty] = Kind("adopted uncertainty")
 FILTERS = (("", "As read"), ("50", "50"), ("15", "15"))
 """Undulations per turn that the form is limited to: the usual cutoffs of ISO 12181-2 that journals are judged at."""
 _SUBJECTS = ("station", "shaft")
+
+
+@dataclass(frozen=True, slots=True)
+class ShaftState:
+    """What is looked at, and the filter chosen of `FILTERS`."""
+
+    journal: str = ""
+    undulations: str = entered("", "Filter", text="filter", edit="filter the form")
+    page: str = "journals"
 
 
 def uses(document: Document) -> tuple[BenchFile, ...]:
@@ -33,19 +44,19 @@ def uses(document: Document) -> tuple[BenchFile, ...]:
 
 def undulations(document: Document) -> int | None:
     """The filter chosen, None for the form as read."""
-    chosen = document.choice(NAME, "undulations", "")
+    chosen = document.state(ShaftState).undulations
     return int(chosen) if chosen.isdecimal() else None
 
 
-def question(document: Document) -> Question | None:
+def question(document: Document) -> Question[ShaftInspection] | None:
     """Evaluate the readings in use against the spec in use."""
     read = document.value_in_use(READINGS)
     if read is None:
         return None
-    readings = cast("ShaftReadings", read[1])
+    readings = read[1]
     found, adopted, cut = spec_for(document, _SUBJECTS), document.in_use(ADOPTED), undulations(document)
 
-    def work() -> object:
+    def work() -> ShaftInspection | Partly[ShaftInspection]:
         from valvelab.files.adopted_uncertainty import with_adopted_probe
         from valvelab.inspection.form.shaft import ShaftQuestion, inspect_shaft
 
@@ -62,9 +73,9 @@ def question(document: Document) -> Question | None:
     return Question((*stamps(document, *files_of(read, found, adopted)), cut), f"Inspecting {read[0].name}", work)
 
 
-def result(value: object) -> Result:
+def result(inspection: ShaftInspection) -> Result:
     """The result document of an inspection."""
-    return cast("ShaftInspection", value).result
+    return inspection.result
 
 
 def journals(inspection: ShaftInspection) -> dict[str, JournalForm]:
@@ -78,13 +89,12 @@ def journals(inspection: ShaftInspection) -> dict[str, JournalForm]:
 
 def chosen_journal(document: Document, inspection: ShaftInspection) -> str:
     """The journal in front: the one chosen, else the first rejected, else the one farthest off the axis."""
-    chosen, worst = document.choice(NAME, "journal", ""), inspection.result.straightness.worst_station or ""
+    chosen, worst = document.state(ShaftState).journal, inspection.result.straightness.worst_station or ""
     return front_item(inspection.result, list(journals(inspection)), chosen, worst)
 
 
-def certificate(document: Document, value: object) -> CertificateRequest:
+def certificate(document: Document, inspection: ShaftInspection) -> CertificateRequest:
     """The shaft's part of a certificate."""
-    inspection = cast("ShaftInspection", value)
     file, adopted = document.in_use(READINGS), document.in_use(ADOPTED)
     assert file is not None
     found = spec_for(document, _SUBJECTS) if inspection.question.spec is not None else None
@@ -98,9 +108,8 @@ def certificate(document: Document, value: object) -> CertificateRequest:
 
 def adopted_kind(document: Document) -> str:
     """What the adopted uncertainty in use is of; empty without one."""
-    file = document.in_use(ADOPTED)
-    content = None if file is None else document.content(file)
-    return "" if content is None else cast("AdoptedUncertainty", content.value).kind
+    adopted = document.value_in_use(ADOPTED)
+    return "" if adopted is None else adopted[1].kind
 
 
 STATION = Station(
@@ -113,9 +122,10 @@ STATION = Station(
             fields={"station": (), "position": ("mm", "in"), "angle": ("deg",), "reading": ("um", "mm", "in", "thou")},
         ),
         Intake(ADOPTED, "adopted uncertainty", "valvelab.files.adopted_uncertainty:read_adopted"),
-        Intake("spec", "spec", "valvelab.files.spec_file:read_spec"),
+        Intake(SPEC, "spec", "valvelab.files.spec_file:read_spec"),
     ),
     empty="Drop shaft readings here: station, position, angle and reading, a dial turned through each journal.",
+    state=ShaftState,
     question=question,
     result=result,
     certificate=certificate,

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection
 from pathlib import Path
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING
 
 from valvelab.errors import BadSpec
-from valvelab.workbench.document import BenchFile, Document
+from valvelab.workbench.document import BenchFile, Document, Kind, Value
 from valvelab.workbench.questions import Partly
 
 if TYPE_CHECKING:
     from valvelab.records.result import Source
     from valvelab.records.spec import Spec
+
+SPEC: Kind[Spec] = Kind("spec")
 
 
 def spec_for(
@@ -29,10 +31,7 @@ def spec_for(
     from valvelab.inspection.characteristics import named
 
     found: list[tuple[BenchFile, Spec]] = []
-    for file in document.of_kind("spec"):
-        content = document.content(file)
-        assert content is not None
-        spec = cast("Spec", content.value)
+    for file, spec in document.values_of(SPEC):
         known = [named(limit.of) for limit in spec.limit]
         if any(not rows or any(row.subject in subjects for row in rows) for rows in known) or also(spec):
             found.append((file, spec))
@@ -45,7 +44,7 @@ def spec_for(
 def headline_of(document: Document, pair: tuple[BenchFile, Spec] | None, applied: Spec | None) -> str:
     """What was judged against, in a few words."""
     if pair is None:
-        return "no spec on the bench has limits on this" if document.of_kind("spec") else "no spec on the bench"
+        return "no spec on the bench has limits on this" if document.of_kind(SPEC) else "no spec on the bench"
     file, spec = pair
     if applied is not spec:
         return f"{file.name} could not be applied: see Problems"
@@ -54,7 +53,7 @@ def headline_of(document: Document, pair: tuple[BenchFile, Spec] | None, applied
     return f"{spec.title or file.name}{revision}, {rule}"
 
 
-def inspected_to(judged: Callable[[], object], plain: Callable[[], object]) -> object:
+def inspected_to(judged: Callable[[], Value], plain: Callable[[], Value]) -> Value | Partly[Value]:
     """What `judged` gives; where that refuses the spec, what `plain` gives without it, and why."""
     try:
         return judged()

@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING
 
 from valvelab.workbench import sets
 from valvelab.workbench.certificates import CertificateRequest, request_for
-from valvelab.workbench.document import BenchFile, Document
-from valvelab.workbench.questions import Question
-from valvelab.workbench.sets import NAME
-from valvelab.workbench.spec_choice import files_of, inspected_to, sources_of, spec_for, stamps
+from valvelab.workbench.document import Answer, BenchFile, Document, Kind
+from valvelab.workbench.questions import Partly, Question, answer_to
+from valvelab.workbench.sets import NAME, SpringsState
+from valvelab.workbench.spec_choice import SPEC, files_of, inspected_to, sources_of, spec_for, stamps
 from valvelab.workbench.stations import Intake, Station, front_item
 
 if TYPE_CHECKING:
@@ -26,20 +26,20 @@ if TYPE_CHECKING:
     from valvelab.records.springs_result import SpringResult
     from valvelab.sets.tray import Progress
 
-PAGES = ("sets", "springs", "spring", "shims")
-"""The lists beside the drawings, the first in front at first."""
+READINGS: Kind[SpringTable] = Kind("spring readings")
+HEIGHTS: Kind[HeightsTable] = Kind("heights")
 SETS, SHIMS = "springs, sets", "springs, shims"
 """The names that the answers of matching and of the shim plan are kept under."""
 
 
 def table_in_use(document: Document) -> tuple[BenchFile, SpringTable] | None:
     """The tray that is inspected."""
-    return cast("tuple[BenchFile, SpringTable] | None", document.value_in_use("spring readings"))
+    return document.value_in_use(READINGS)
 
 
 def heights_in_use(document: Document) -> tuple[BenchFile, HeightsTable] | None:
     """The heights that shims are planned for."""
-    return cast("tuple[BenchFile, HeightsTable] | None", document.value_in_use("heights"))
+    return document.value_in_use(HEIGHTS)
 
 
 def spec_in_use(document: Document) -> tuple[BenchFile, Spec] | None:
@@ -62,14 +62,14 @@ def springs_question(table: SpringTable, found: tuple[BenchFile, Spec] | None) -
     return SpringsQuestion(table, found[1], found[0].path, read_wire_materials(), other_sources=sources_of(found))
 
 
-def question(document: Document) -> Question | None:
+def question(document: Document) -> Question[SpringsInspection] | None:
     """Inspect the tray in use against the spec in use."""
     tray = table_in_use(document)
     if tray is None:
         return None
     found = spec_in_use(document)
 
-    def work() -> object:
+    def work() -> SpringsInspection | Partly[SpringsInspection]:
         from valvelab.inspection.springs.inspect import inspect_springs
 
         return inspected_to(
@@ -80,13 +80,13 @@ def question(document: Document) -> Question | None:
     return Question(stamps(document, *files_of(tray, found)), f"Inspecting {tray[0].name}", work)
 
 
-def shims_question(document: Document) -> Question | None:
+def shims_question(document: Document) -> Question[ShimsInspection] | None:
     """Plan springs and shims for the heights in use."""
     tray, heights, found = table_in_use(document), heights_in_use(document), spec_in_use(document)
     if tray is None or heights is None:
         return None
 
-    def work() -> object:
+    def work() -> ShimsInspection:
         from valvelab.inspection.springs.shims import ShimsQuestion, inspect_shims
 
         return inspect_shims(ShimsQuestion(springs_question(tray[1], found), heights[1]))
@@ -95,12 +95,9 @@ def shims_question(document: Document) -> Question | None:
     return Question(key, f"Planning shims for {heights[0].name}", work)
 
 
-def shim_plan(document: Document) -> tuple[ShimsInspection | None, str]:
-    """The plan for the heights in use, or why there is none; both empty while it is being worked out."""
-    wanted, known = shims_question(document), document.answers.get(SHIMS)
-    if wanted is None or known is None or known.key != wanted.key:
-        return None, ""
-    return cast("ShimsInspection | None", known.value), known.failure or ""
+def shim_plan(document: Document) -> Answer[ShimsInspection] | None:
+    """The plan for the heights in use, or why there is none; None while it is being worked out."""
+    return answer_to(document, SHIMS, shims_question(document))
 
 
 def rejected_springs(inspection: SpringsInspection) -> tuple[str, ...]:
@@ -115,22 +112,22 @@ def usable_values(inspection: SpringsInspection) -> sets.Values:
     return sets.values_of([row for row in rows_of(inspection) if row.spring not in out])
 
 
-def grouping_name(document: Document) -> str:
-    """The choice that holds the sets of the tray in use."""
+def readings_of(document: Document) -> str:
+    """SHA-256 of the tray's readings: sets belong to the readings that they were made of."""
     tray = table_in_use(document)
-    return sets.kept_as("" if tray is None else tray[1].source.sha256)
+    return "" if tray is None else tray[1].source.sha256
 
 
 def grouping_of(document: Document, values: sets.Values) -> sets.Grouping:
     """The sets made of the tray in use; none where they were made of other readings."""
-    tray = table_in_use(document)
-    return sets.grouping_of(document, values, "" if tray is None else tray[1].source.sha256)
+    return sets.grouping_of(document.state(SpringsState), values, readings_of(document))
 
 
 def wish_of(document: Document, values: sets.Values) -> sets.Wish:
     """What is asked of sets."""
     heights = heights_in_use(document)
-    return sets.wish_of(document, values, None if heights is None else len(heights[1].positions))
+    positions = None if heights is None else len(heights[1].positions)
+    return sets.wish_of(document.state(SpringsState), values, positions, document.units)
 
 
 def sets_key(document: Document, wish: sets.Wish) -> object:
@@ -159,9 +156,9 @@ def match_work(
     return work
 
 
-def result(value: object) -> Result:
+def result(inspection: SpringsInspection) -> Result:
     """The result document of an inspection."""
-    return cast("SpringsInspection", value).result
+    return inspection.result
 
 
 def rows_of(inspection: SpringsInspection) -> tuple[SpringResult, ...]:
@@ -181,17 +178,16 @@ def judged_analyses(inspection: SpringsInspection) -> tuple[SpringAnalysis, ...]
 def chosen_spring(document: Document, inspection: SpringsInspection) -> str:
     """The spring in front: the one chosen while the tray has it, else the first rejected, else the first."""
     names = [row.spring for row in inspection.result.springs]
-    return front_item(inspection.result, names, document.choice(NAME, "spring", ""))
+    return front_item(inspection.result, names, document.state(SpringsState).spring)
 
 
-def certificate(document: Document, value: object) -> CertificateRequest:
+def certificate(document: Document, inspection: SpringsInspection) -> CertificateRequest:
     """What the page in front puts on paper: the springs, else their sets or the shim plan where there is one."""
-    inspection = cast("SpringsInspection", value)
     tray = table_in_use(document)
     assert tray is not None
     found = spec_in_use(document) if inspection.spec is not None else None
     plain = request_for(inspection.result, NAME, tray[0], found)
-    page = document.choice(NAME, "list", PAGES[0])
+    page = document.state(SpringsState).page
     if page == "sets":
         return _sets_certificate(document, inspection, plain, found)
     if page == "shims":
@@ -227,19 +223,16 @@ def _sets_certificate(
 def _matched(document: Document, wish: sets.Wish, grouping: sets.Grouping) -> SetsInspection | None:
     """The answer of matching where it stands untouched."""
     known = document.answers.get(SETS)
-    if known is None or known.key != sets_key(document, wish):
-        return None
-    answer = cast("SetsInspection", known.value)
-    return answer if sets.matched(answer.result).sets == grouping.sets else None
+    answer: SetsInspection | None = None if known is None or known.key != sets_key(document, wish) else known.value
+    return answer if answer is not None and sets.matched(answer.result).sets == grouping.sets else None
 
 
 def _shims_certificate(document: Document, plain: CertificateRequest) -> CertificateRequest:
-    plan, _ = shim_plan(document)
-    tray, heights = table_in_use(document), heights_in_use(document)
-    if plan is None or tray is None or heights is None:
+    plan, heights = shim_plan(document), heights_in_use(document)
+    if plan is None or plan.value is None or heights is None:
         return plain
     options = (*plain.options, f"--heights={Path(heights[0].path).absolute()}")
-    return replace(plain, result=plan.result, command="shims", options=options)
+    return replace(plain, result=plan.value.result, command="shims", options=options)
 
 
 STATION = Station(
@@ -248,19 +241,20 @@ STATION = Station(
     icon="springs",
     intakes=(
         Intake(
-            "spring readings", "spring readings", "valvelab.files.spring_readings:read_spring_readings", columns=True,
+            READINGS, "spring readings", "valvelab.files.spring_readings:read_spring_readings", columns=True,
             fields={
                 "spring": (), "height": ("mm", "in"), "force": ("N", "lbf"), "position": (), "stage": (),
                 "stroke": (), "element": (), "offset": ("mm", "in"),
             },
         ),
         Intake(
-            "heights", "heights", "valvelab.files.heights:read_heights", columns=True,
+            HEIGHTS, "heights", "valvelab.files.heights:read_heights", columns=True,
             fields={"position": (), "height": ("mm", "in")},
         ),
-        Intake("spec", "spec", "valvelab.files.spec_file:read_spec"),
+        Intake(SPEC, "spec", "valvelab.files.spec_file:read_spec"),
     ),
     empty="Drop spring readings here: spring, height and force, a row for each reading; heights as well for shims.",
+    state=SpringsState,
     question=question,
     result=result,
     certificate=certificate,

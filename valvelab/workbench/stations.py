@@ -4,10 +4,10 @@ To add a station called `springs`:
 
 1. `valvelab/workbench/springs_station.py` with a module constant `STATION: Station` (see `lobes_station`): the kinds of
    file it takes with their readers, and `question(document)`, a pure function that returns the work to be done for what
-   is on the bench (or None while something is missing). The answer's value is what `inspection.inspect_…` returns;
+   is on the bench (or None while something is missing); `state`, a frozen dataclass of what a person decides there
+   (see `state`). The answer's value is what `inspection.inspect_…` returns;
    `result(value)` gives its `records.result.Result`, whose verdicts and notes the docks show.
-2. `valvelab/window/stations/springs_view.py` with `make_view(bench) -> StationView`: most often an `ItemsView` (a table
-   of items, the drawings of the chosen one; see `items_view`). A view of its own builds its widgets from
+2. `valvelab/window/stations/springs_view.py` with `make_view(bench) -> StationView`: it builds its widgets from
    `window.panel` (any Figure, HeatMap or Dial), `window.tables` and `window.fields`, and redraws in `show_answer`.
    What can be begun on the empty bench is a small widget: `make_start(bench)` in `springs_start.py`.
 3. An icon `resources/icons/<icon>.svg`, and the name in `STATIONS` below.
@@ -22,11 +22,11 @@ from dataclasses import dataclass
 from functools import cache
 from importlib import import_module
 from importlib.util import find_spec
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, Generic
 
 from valvelab.workbench.certificates import CertificateRequest
-from valvelab.workbench.document import BenchFile, Document
-from valvelab.workbench.questions import Question
+from valvelab.workbench.document import BenchFile, Document, Value
+from valvelab.workbench.questions import Question, answer_to
 
 if TYPE_CHECKING:
     from valvelab.records.result import Result
@@ -51,11 +51,12 @@ class Intake:
 
 
 @dataclass(frozen=True, slots=True)
-class Station:
-    """One station. `certificate(document, value)` says what it puts on paper; None where it puts nothing.
+class Station(Generic[Value]):
+    """One station, whose answers are of one type; `state` is the type of what a person decides at it.
 
+    `certificate(document, value)` says what it puts on paper; None where it puts nothing.
     `uses(document)` names the files that the question reads, where they are not simply the ones in use of each kind.
-    `at_once(document, value)` makes the value shown from the answer (None while there is none) and the choices, in a
+    `at_once(document, value)` makes the value shown from the answer (None while there is none) and the state, in a
     few milliseconds and in the window itself, so that fields keep the focus while every entry counts; it returns the
     same object for the same state. `sample` names files of the sample folder to try it with.
     """
@@ -65,22 +66,23 @@ class Station:
     icon: str
     intakes: tuple[Intake, ...]
     empty: str
-    question: Callable[[Document], Question | None]
-    result: Callable[[object], Result]
-    certificate: Callable[[Document, object], CertificateRequest] | None = None
+    state: type[Any]
+    question: Callable[[Document], Question[Value] | None]
+    result: Callable[[Value], Result]
+    certificate: Callable[[Document, Value], CertificateRequest] | None = None
     uses: Callable[[Document], tuple[BenchFile, ...]] | None = None
-    at_once: Callable[[Document, object | None], object | None] | None = None
+    at_once: Callable[[Document, Value | None], Value | None] | None = None
     sample: tuple[str, ...] = ("quillmere_four_camshaft.csv", "quillmere_four_camshaft.toml")
 
 
 @cache
-def available() -> tuple[Station, ...]:
+def available() -> tuple[Station[Any], ...]:
     """Stations whose module is there, in bench order."""
     names = [f"valvelab.workbench.{name}_station" for name in STATIONS]
     return tuple(import_module(name).STATION for name in names if find_spec(name))
 
 
-def by_name(name: str) -> Station | None:
+def by_name(name: str) -> Station[Any] | None:
     """The station of that name."""
     return next((station for station in available() if station.name == name), None)
 
@@ -90,12 +92,12 @@ def intakes() -> dict[str, Intake]:
     return {intake.kind: intake for station in available() for intake in station.intakes}
 
 
-def takers(kind: str) -> tuple[Station, ...]:
+def takers(kind: str) -> tuple[Station[Any], ...]:
     """Stations that take a kind of file."""
     return tuple(station for station in available() if any(intake.kind == kind for intake in station.intakes))
 
 
-def outstanding(document: Document) -> Question | None:
+def outstanding(document: Document) -> Question[Any] | None:
     """The question of the station in front, where its answer is not there yet."""
     station = by_name(document.station)
     if station is None or document.unread():
@@ -103,8 +105,7 @@ def outstanding(document: Document) -> Question | None:
     question = station.question(document)
     if question is None:
         return None
-    known = document.answers.get(station.name)
-    return question if known is None or known.key != question.key else None
+    return question if answer_to(document, station.name, question) is None else None
 
 
 def files_in_use(document: Document) -> set[str]:
@@ -126,9 +127,8 @@ def front_item(result: Result, names: Sequence[str], chosen: str, otherwise: str
     return next((item for item in (*rejected, otherwise) if item in names), next(iter(names), ""))
 
 
-def answer_value(document: Document, station: Station) -> object | None:
+def answer_value(document: Document, station: Station[Value]) -> Value | None:
     """The station's answer for the document as it is; None while there is none or it belongs to another state."""
-    known = document.answers.get(station.name)
-    question = station.question(document)
-    value = None if known is None or question is None or known.key != question.key else known.value
+    known = answer_to(document, station.name, station.question(document))
+    value = None if known is None else known.value
     return value if station.at_once is None else station.at_once(document, value)

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING
 
 from valvelab.errors import BadSpec, ValvelabError
 from valvelab.workbench.certificates import CertificateRequest, request_for
-from valvelab.workbench.document import BenchFile, Document
+from valvelab.workbench.document import BenchFile, Document, Kind
 from valvelab.workbench.questions import Partly, Question
-from valvelab.workbench.spec_choice import files_of, sources_of, spec_for, stamps
+from valvelab.workbench.spec_choice import SPEC, files_of, sources_of, spec_for, stamps
+from valvelab.workbench.state import entered
 from valvelab.workbench.stations import Intake, Station
 
 if TYPE_CHECKING:
@@ -18,36 +19,33 @@ if TYPE_CHECKING:
     from valvelab.records.result import Result
 
 NAME = "texture"
-TRACE = "surface trace"
-USUAL = -1.0
-"""A setting that is left to the standard's setting classes."""
+TRACE: Kind[SurfaceTrace] = Kind("surface trace")
 _SUBJECTS = ("trace",)
 
 
 @dataclass(frozen=True, slots=True)
-class Settings:
-    """How the trace is filtered as asked; None takes the usual. A short cutoff of 0 leaves that filter out."""
+class TextureState:
+    """How the trace is filtered as asked; None takes what the standard's setting classes say.
 
-    cutoff_mm: float | None
-    short_cutoff_mm: float | None
-    sections: int | None
+    A short cutoff of 0 leaves that filter out.
+    """
+
+    cutoff_mm: float | None = entered(
+        None, "Cutoff", text="cutoff", edit="change the cutoff", dimension="length", unit="mm", step=0.05,
+        decimals=(3, 4),
+    )  # fmt: skip
+    short_cutoff_um: float | None = entered(
+        None, "Short cutoff, 0 for none", text="short cutoff", edit="change the short cutoff", dimension="length",
+        unit="um", step=0.5, decimals=(1, 1),
+    )  # fmt: skip
+    sections: int | None = entered(
+        None, "Sections in the evaluation length", text="sections", edit="change the sections"
+    )
 
     @property
-    def usual(self) -> bool:
-        """Whether nothing was asked."""
-        return self == Settings(None, None, None)
-
-
-def settings(document: Document) -> Settings:
-    """What was asked on the bench."""
-
-    def asked(name: str) -> float | None:
-        value = document.choice(NAME, name, USUAL)
-        return value if value >= 0.0 else None
-
-    sections = asked("sections")
-    cutoff = asked("cutoff_mm")
-    return Settings(cutoff or None, asked("short_cutoff_mm"), round(sections) if sections else None)
+    def short_cutoff_mm(self) -> float | None:
+        """The short cutoff in the unit of the cutoff."""
+        return None if self.short_cutoff_um is None else round(self.short_cutoff_um / 1000.0, 9)
 
 
 def uses(document: Document) -> tuple[BenchFile, ...]:
@@ -55,14 +53,14 @@ def uses(document: Document) -> tuple[BenchFile, ...]:
     return files_of(document.in_use(TRACE), spec_for(document, _SUBJECTS))
 
 
-def question(document: Document) -> Question | None:
+def question(document: Document) -> Question[TextureInspection] | None:
     """Filter and evaluate the trace in use against the spec in use."""
     read = document.value_in_use(TRACE)
     if read is None:
         return None
-    trace, asked, found = cast("SurfaceTrace", read[1]), settings(document), spec_for(document, _SUBJECTS)
+    trace, asked, found = read[1], document.state(TextureState), spec_for(document, _SUBJECTS)
 
-    def work() -> object:
+    def work() -> TextureInspection | Partly[TextureInspection]:
         from valvelab.inspection.form.texture import TextureQuestion
 
         plain = TextureQuestion(trace, asked.cutoff_mm, asked.short_cutoff_mm, asked.sections)
@@ -80,7 +78,7 @@ def question(document: Document) -> Question | None:
     return Question((*stamps(document, *files_of(read, found)), asked), f"Filtering {read[0].name}", work)
 
 
-def _inspect(asked: TextureQuestion, how: Settings) -> object:
+def _inspect(asked: TextureQuestion, how: TextureState) -> TextureInspection | Partly[TextureInspection]:
     """The inspection; where the settings can't be had from this trace, the one with the usual settings, and why."""
     from valvelab.inspection.form.texture import inspect_texture
 
@@ -89,20 +87,19 @@ def _inspect(asked: TextureQuestion, how: Settings) -> object:
     except BadSpec:
         raise
     except ValvelabError as refusal:
-        if how.usual:
+        if how == TextureState():
             raise
         value = inspect_texture(replace(asked, cutoff_mm=None, short_cutoff_mm=None, sections=None))
         return Partly(value, f"{refusal}; shown with the usual settings instead")
 
 
-def result(value: object) -> Result:
+def result(inspection: TextureInspection) -> Result:
     """The result document of an inspection."""
-    return cast("TextureInspection", value).result
+    return inspection.result
 
 
-def certificate(document: Document, value: object) -> CertificateRequest:
+def certificate(document: Document, inspection: TextureInspection) -> CertificateRequest:
     """The trace's part of a certificate."""
-    inspection = cast("TextureInspection", value)
     file = document.in_use(TRACE)
     assert file is not None
     asked = inspection.question
@@ -124,9 +121,10 @@ STATION = Station(
             TRACE, "surface trace", "valvelab.files.surface_trace:read_surface_trace", columns=True,
             fields={"x": ("mm", "um", "in"), "z": ("um", "nm", "mm")},
         ),
-        Intake("spec", "spec", "valvelab.files.spec_file:read_spec"),
+        Intake(SPEC, "spec", "valvelab.files.spec_file:read_spec"),
     ),
     empty="Drop a surface trace here: a table of x and z, an SMD text file, or an X3P container.",
+    state=TextureState,
     question=question,
     result=result,
     certificate=certificate,

@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 from valvelab.workbench.document import Document
+from valvelab.workbench.motion_files import MotionState
+from valvelab.workbench.phasing_station import PhasingState
 
 
 def unsaved(document: Document) -> bool:
     """Whether a degree-wheel sheet or readings at a retainer were typed that no file holds."""
-    sheets = document.choices.get("phasing", {})
-    readings = document.choices.get("motion", {})
-    return any(name.startswith("sheet") and bool(text) for name, text in sheets.items()) or any(
-        name.startswith("read ") and text != "?" for name, text in readings.items()
-    )
+    return bool(document.state(PhasingState).sheets or document.state(MotionState).readings)

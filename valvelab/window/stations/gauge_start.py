@@ -9,7 +9,7 @@ from PySide6.QtWidgets import QFileDialog, QGridLayout, QLabel, QPushButton, QSp
 
 from valvelab.window.bench import Bench
 from valvelab.window.stations.form_parts import labelled
-from valvelab.workbench.gauge_station import NAME, plan_of, write_plan
+from valvelab.workbench.gauge_station import GaugeState, write_plan
 
 if TYPE_CHECKING:
     from valvelab.workbench.document import Document
@@ -55,22 +55,22 @@ class PlanStrip(QWidget):
 
     def show_document(self, document: Document) -> None:
         """Show the plan as it stands."""
-        plan = plan_of(document)
+        plan = document.state(GaugeState)
         for name, field in self.fields.items():
             field.blockSignals(True)
             field.setValue(getattr(plan, name))
             field.blockSignals(False)
-        count = plan.parts * plan.appraisers * plan.trials
+        count = plan.planned
         self._count.setText(f"{count} readings, every part by every appraiser in every trial, in an order drawn anew")
 
     def save(self, path: Path) -> None:
         """Write the sheet in the background."""
-        plan = plan_of(self._bench.document)
+        plan = self._bench.document.state(GaugeState)
         if self._bench.may_write(path):
             self._bench.do(f"Writing {path.name}", path.name, lambda: write_plan(plan, path))
 
     def _on_number(self, name: str, value: int) -> None:
-        self._bench.choose(NAME, f"plan {name}", float(value), "plan the study", f"plan {name}")
+        self._bench.set(GaugeState, "plan the study", f"plan {name}", **{name: value})
 
     def _on_write(self) -> None:
         folder = Path(self._bench.settings.recent_folder or ".")

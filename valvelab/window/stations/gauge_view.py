@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING
 
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import (
@@ -31,7 +31,7 @@ from valvelab.window.stations.gauge_start import PlanStrip
 from valvelab.window.stations.view import StationView
 from valvelab.window.tables import Sheet, TableColumn, of
 from valvelab.window.theme import current_theme
-from valvelab.workbench.gauge_station import NAME, adopt_as, dimension_of
+from valvelab.workbench.gauge_station import GaugeState, adopt_as, dimension_of
 from valvelab.workbench.shaft_station import ADOPTED
 from valvelab.workbench.spec_choice import headline_of, spec_for
 
@@ -45,12 +45,12 @@ _STRETCH = {"gauge_means": 3, "gauge_ranges": 2}
 _GOOD, _USABLE = 10.0, 30.0
 
 
-def make_view(bench: Bench) -> StationView:
+def make_view(bench: Bench) -> StationView[GaugeInspection]:
     """The view of the gauge station."""
     return GaugeView(bench)
 
 
-class GaugeView(StationView):
+class GaugeView(StationView["GaugeInspection"]):
     """See the module text."""
 
     def __init__(self, bench: Bench) -> None:
@@ -119,19 +119,17 @@ class GaugeView(StationView):
 
     # -- showing ----------------------------------------------------------------------------------------------------
 
-    def headline(self, document: Document, value: object) -> tuple[str, str]:
+    def headline(self, document: Document, inspection: GaugeInspection) -> tuple[str, str]:
         """What was studied and how large; the spec."""
-        inspection = cast("GaugeInspection", value)
         found, readings = inspection.result, inspection.question.readings
         size = f"{len(found.parts)} parts × {len(found.appraisers)} appraisers × {found.trials} trials"
         what = (readings.characteristic or Path(readings.file).name).replace("_", " ")
         title = f"{what}, {size}"
         return title, headline_of(document, spec_for(document, ("gauge",)), inspection.question.spec)
 
-    def show_answer(self, document: Document, value: object) -> None:
+    def show_answer(self, document: Document, inspection: GaugeInspection) -> None:
         """Redraw where the answer, the units or the theme changed."""
-        inspection = cast("GaugeInspection", value)
-        shown = document.choice(NAME, "list", "figures")
+        shown = document.state(GaugeState).page
         press(self.lists, {shown})
         self.list_pages.setCurrentIndex(next((n for n, (name, _) in enumerate(_LISTS) if name == shown), 0))
         self.plan.show_document(document)
@@ -162,7 +160,9 @@ class GaugeView(StationView):
         self.tolerance.setPlaceholderText("none known")
         self.tolerance.setMaximumWidth(6 * self.fontMetrics().height())
         self.tolerance.entered.connect(
-            lambda value: self.bench.choose(NAME, "tolerance", max(0.0, round(value, 9)), "change the tolerance")
+            lambda value: self.bench.set(
+                GaugeState, "change the tolerance", tolerance=round(value, 9) if value > 0.0 else None
+            )
         )
         self._tolerance_box = labelled(self, "tolerance", self.tolerance)
         self._tolerance_place.addWidget(self._tolerance_box)
@@ -172,7 +172,7 @@ class GaugeView(StationView):
     # -- what a person does -----------------------------------------------------------------------------------------
 
     def _on_list(self, name: str, _on: bool) -> None:
-        self.bench.choose(NAME, "list", name)
+        self.bench.set(GaugeState, page=name)
 
     def _on_adopt(self) -> None:
         folder = Path(self.bench.settings.recent_folder or ".")

@@ -34,7 +34,7 @@ from valvelab.window.stations.view import StationView
 from valvelab.window.tables import Sheet, TableColumn, fact_columns, of
 from valvelab.window.theme import current_theme
 from valvelab.workbench import lobes_station
-from valvelab.workbench.lobes_station import NAME, checking_lift_mm, chosen_lobe
+from valvelab.workbench.lobes_station import LobesState, chosen_lobe
 from valvelab.workbench.spec_choice import headline_of
 
 if TYPE_CHECKING:
@@ -43,18 +43,17 @@ if TYPE_CHECKING:
 
 _PLOTS = (("deviation", "Deviation"), ("lift", "Lift"), ("velocity", "Velocity"), ("acceleration", "Accel."),
           ("jerk", "Jerk"), ("readings", "Readings"))  # fmt: skip
-_AT_FIRST_OFF = {"readings"}
 _LISTS = (("durations", "Durations"), ("lobe", "Lobe"), ("shaft", "Shaft"))
 _STRETCH = {"deviation": 3, "lift": 4, "velocity": 2, "acceleration": 2, "jerk": 2, "readings": 2}
 _FRAME_MS = 8
 
 
-def make_view(bench: Bench) -> StationView:
+def make_view(bench: Bench) -> StationView[LobesInspection]:
     """The view of the camshaft station."""
     return LobesView(bench)
 
 
-class LobesView(StationView):
+class LobesView(StationView["LobesInspection"]):
     """See the module text."""
 
     def __init__(self, bench: Bench) -> None:
@@ -144,22 +143,21 @@ class LobesView(StationView):
 
     # -- showing ----------------------------------------------------------------------------------------------------
 
-    def headline(self, document: Document, value: object) -> tuple[str, str]:
+    def headline(self, document: Document, inspection: LobesInspection) -> tuple[str, str]:
         """Part and serial; the spec."""
         table = lobes_station.table_in_use(document)
         content = None if table is None else document.content(table)
         part = getattr(content.value, "part", None) if content is not None else None
         serial = getattr(content.value, "serial", None) if content is not None else None
         title = " ".join(word for word in (part or (table.name if table else ""), serial and f"no. {serial}") if word)
-        applied = cast("LobesInspection", value).spec
+        applied = inspection.spec
         return title, headline_of(document, lobes_station.spec_in_use(document), applied)
 
-    def show_answer(self, document: Document, value: object) -> None:
+    def show_answer(self, document: Document, inspection: LobesInspection) -> None:
         """Redraw what changed: everything, the chosen lobe, or only the checking lift."""
-        inspection = cast("LobesInspection", value)
-        lobe, lift = chosen_lobe(document, inspection), checking_lift_mm(document)
-        plots = tuple(name for name, _ in _PLOTS if document.choice(NAME, f"plot {name}", name not in _AT_FIRST_OFF))
-        kind = document.choice(NAME, "map", "deviation")
+        state = document.state(LobesState)
+        lobe, lift, kind = chosen_lobe(document, inspection), state.checking_lift_mm, state.map
+        plots = tuple(name for name, _ in _PLOTS if name in state.plots)
         theme = current_theme()
         whole = (inspection, document.units, theme.name, kind)
         motion = (inspection, document.units, theme.name, lobe, plots, QApplication.font().pointSizeF())
@@ -178,7 +176,7 @@ class LobesView(StationView):
             self._show_motion(document, inspection, lobe, plots)
             press(self.plots, set(plots))
         self._shown = (whole, motion)
-        shown = document.choice(NAME, "list", "durations")
+        shown = state.page
         press(self.lists, {shown})
         self.list_pages.setCurrentIndex(next((n for n, (name, _) in enumerate(_LISTS) if name == shown), 0))
         self._show_durations(document, inspection, lobe, lift)
@@ -227,22 +225,23 @@ class LobesView(StationView):
     def choose_item(self, item: str) -> None:
         """Bring a lobe to the front."""
         if self._inspection is not None and any(row.lobe == item for row in self._inspection.result.lobes):
-            self.bench.choose(NAME, "lobe", item)
+            self.bench.set(LobesState, lobe=item)
 
     def _on_duration_row(self, index: QModelIndex) -> None:
         if index.isValid():
             self.choose_item(self.durations.row_of(index)[0])
 
     def _on_map_kind(self, name: str, _on: bool) -> None:
-        self.bench.choose(NAME, "map", name)
+        self.bench.set(LobesState, map=name)
 
     def _on_list(self, name: str, _on: bool) -> None:
-        self.bench.choose(NAME, "list", name)
+        self.bench.set(LobesState, page=name)
 
     def _on_plots(self, name: str, on: bool) -> None:
         shown = sum(button.isChecked() for button in self.plots.buttons())
         if shown:
-            self.bench.choose(NAME, f"plot {name}", on)
+            plots = self.bench.document.state(LobesState).plots
+            self.bench.set(LobesState, plots=plots | {name} if on else plots - {name})
         else:
             press(self.plots, {name})
 
@@ -269,7 +268,7 @@ class LobesView(StationView):
             return
         tallest = max((row.max_lift_mm or 0.0 for row in inspection.result.lobes), default=0.0)
         kept = round(min(max(value, 0.02), max(0.02, tallest - 0.01)), 4)
-        self.bench.choose(NAME, "checking_lift_mm", kept, "move the checking lift", gesture)
+        self.bench.set(LobesState, "move the checking lift", gesture, checking_lift_mm=kept)
 
 
 def _duration_columns(inspection: LobesInspection, units: System) -> list[TableColumn]:

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import Qt, QTimer, Signal
 from PySide6.QtWidgets import QComboBox, QGridLayout, QLabel, QPushButton, QSlider, QWidget
 
-from valvelab.units import Dimension, System, display_unit, show
+from valvelab.units import System, display_unit, show
 from valvelab.window.fields import QuantityField
 from valvelab.window.theme import current_theme
-from valvelab.workbench.motion_files import Motion
-from valvelab.workbench.motion_trials import Trial, can_try, spring_rows, train_tried
+from valvelab.workbench.motion_files import Motion, Trial
+from valvelab.workbench.motion_trials import can_try, spring_rows, train_tried
+from valvelab.workbench.state import Entry, entry_of
 
 if TYPE_CHECKING:
     from valvelab.inspection.engine.train import TrainSetting
@@ -20,25 +20,7 @@ if TYPE_CHECKING:
 _FRAME_MS = 8
 
 
-@dataclass(frozen=True, slots=True)
-class Control:
-    """One slider: the choice it makes, its words, its dimension and unit, its step and how many decimals it shows."""
-
-    name: str
-    text: str
-    spoken: str
-    dimension: Dimension
-    unit: str
-    step: float
-    decimals: tuple[int, int]
-
-
-CONTROLS = (
-    Control("lash", "Lash", "Lash at the valve", "length", "mm", 0.01, (2, 4)),
-    Control("ratio", "Rocker ratio", "Ratio of the rocker", "number", "", 0.005, (3, 3)),
-    Control("advance", "Advance", "Camshaft advanced, crank degrees", "angle", "deg", 0.5, (1, 1)),
-    Control("seat", "Seat force", "Seat force of the spring", "force", "N", 5.0, (0, 1)),
-)
+CONTROLS = {name: entry_of(Trial, name) for name in ("lash_mm", "ratio", "advance_deg", "seat_force_n")}
 
 
 class TrialPane(QWidget):
@@ -62,8 +44,8 @@ class TrialPane(QWidget):
         grid.setContentsMargins(em // 2, em // 4, em // 2, em // 4)
         grid.setHorizontalSpacing(6)
         grid.setVerticalSpacing(2)
-        for row, control in enumerate(CONTROLS):
-            self._add(grid, row, control, em)
+        for row, (name, control) in enumerate(CONTROLS.items()):
+            self._add(grid, row, name, control, em)
         self.springs = QComboBox(self)
         self.springs.setAccessibleName("Spring tried")
         self.springs.setToolTip("The spring of the train, or one that was measured and is on the bench")
@@ -78,16 +60,16 @@ class TrialPane(QWidget):
         grid.addWidget(self.reset, len(CONTROLS), 3)
         grid.setColumnStretch(1, 1)
 
-    def _add(self, grid: QGridLayout, row: int, control: Control, em: int) -> None:
+    def _add(self, grid: QGridLayout, row: int, name: str, control: Entry, em: int) -> None:
         slider = QSlider(Qt.Orientation.Horizontal, self)
         slider.setAccessibleName(control.spoken)
         slider.setMinimumWidth(5 * em)
-        slider.valueChanged.connect(lambda value, name=control.name: self._on_slide(name, value))
+        slider.valueChanged.connect(lambda value, name=name: self._on_slide(name, value))
         slider.sliderReleased.connect(self._on_release)
         field = QuantityField(control.spoken, control.dimension, control.unit, control.step, self)
         field.setAlignment(Qt.AlignmentFlag.AlignRight)
         field.setFixedWidth(round(4.6 * em))
-        field.entered.connect(lambda value, name=control.name: self.tried.emit(name, value, False))
+        field.entered.connect(lambda value, name=name: self.tried.emit(name, value, False))
         label = QLabel(control.text, self)
         label.setBuddy(field)
         stated = QLabel(self)
@@ -95,22 +77,21 @@ class TrialPane(QWidget):
         stated.setAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
         for column, widget in enumerate((label, slider, field, stated)):
             grid.addWidget(widget, row, column)
-        self.sliders[control.name], self.fields[control.name], self.stated[control.name] = slider, field, stated
+        self.sliders[name], self.fields[name], self.stated[name] = slider, field, stated
 
     def show_trial(self, motion: Motion, trial: Trial, units: System) -> None:
         """Show what is tried beside what is stated."""
         refused, now = can_try(motion), train_tried(motion, trial)
         before = motion.inspection.question.train
         theme = current_theme()
-        for control in CONTROLS:
-            name = control.name
+        for name, control in CONTROLS.items():
             old, value = _value(before, name, 0.0), _value(now, name, trial.advance_deg)
             slider, field = self.sliders[name], self.fields[name]
             why = refused.get(name, "")
             for widget in (slider, field):
                 widget.setEnabled(not why)
             slider.setToolTip(why or f"{control.spoken}: drag, or the arrow keys")
-            decimals = control.decimals[units == "inch"]
+            decimals = control.decimals_in(units)
             if value is None or old is None:
                 field.setText("–")
                 self.stated[name].setText("")
@@ -154,8 +135,7 @@ class TrialPane(QWidget):
     def _on_frame(self) -> None:
         if self._pending is not None:
             (name, steps), self._pending = self._pending, None
-            control = next(one for one in CONTROLS if one.name == name)
-            self.tried.emit(name, round(steps * control.step, 6), self.sliders[name].isSliderDown())
+            self.tried.emit(name, round(steps * CONTROLS[name].step, 6), self.sliders[name].isSliderDown())
 
     def _on_release(self) -> None:
         self._on_frame()
@@ -166,11 +146,11 @@ def _value(train: TrainSetting, name: str, advance: float) -> float | None:
     from valvelab.valve_motion.rocker import RatioRocker
 
     match name:
-        case "lash":
+        case "lash_mm":
             return train.lash.counted_mm
         case "ratio":
             return train.rocker.ratio if isinstance(train.rocker, RatioRocker) else None
-        case "advance":
+        case "advance_deg":
             return advance
         case _:
             return train.seat_force_n
@@ -179,11 +159,11 @@ def _value(train: TrainSetting, name: str, advance: float) -> float | None:
 def _range(name: str, stated: float) -> tuple[float, float]:
     """Ends of a slider about what is stated."""
     match name:
-        case "lash":
+        case "lash_mm":
             return 0.0, max(1.0, 2.0 * stated)
         case "ratio":
             return 0.8 * stated, 1.2 * stated
-        case "advance":
+        case "advance_deg":
             return -15.0, 15.0
         case _:
             return 0.4 * stated, 1.8 * stated

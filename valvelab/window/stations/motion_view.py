@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Any
 
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import (
@@ -49,9 +49,10 @@ from valvelab.window.tables import Sheet, TableColumn
 from valvelab.window.theme import current_theme
 from valvelab.workbench import edits, lobes_station, motion_files, motion_readings, motion_trials
 from valvelab.workbench.document import Answer, Document, Problem
-from valvelab.workbench.motion_files import NAME, Motion
+from valvelab.workbench.motion_files import Motion, MotionState, Trial
 from valvelab.workbench.motion_trials import SWEEP, TRIAL_LIFT_MM
 from valvelab.workbench.spec_choice import headline_of
+from valvelab.workbench.state import entry_of
 
 if TYPE_CHECKING:
     from valvelab.inspection.engine.motion import MotionInspection
@@ -77,12 +78,12 @@ class Line:
         return self.stated != self.tried
 
 
-def make_view(bench: Bench) -> StationView:
+def make_view(bench: Bench) -> StationView[Motion]:
     """The view of the valve-motion station."""
     return MotionView(bench)
 
 
-class MotionView(StationView):
+class MotionView(StationView[Motion]):
     """See the module text."""
 
     def __init__(self, bench: Bench) -> None:
@@ -104,7 +105,7 @@ class MotionView(StationView):
         self.contact = DrawingPanel(1, self)
         self.speed = SpeedPage(self)
         self.speed.wanted.connect(self.run_model)
-        self.speed.looked_at.connect(lambda dynamic: bench.choose(NAME, "dynamic", dynamic))
+        self.speed.looked_at.connect(lambda dynamic: bench.set(MotionState, dynamic=dynamic))
         self.run = Run(self)
         self.speed.unwanted.connect(self.run.cancel)
         self.run.progressed.connect(lambda share: self.speed.show_run(float(share)))
@@ -113,7 +114,7 @@ class MotionView(StationView):
         self.trial = TrialPane(self)
         self.trial.tried.connect(self._on_tried)
         self.trial.let_go.connect(self._on_let_go)
-        self.trial.spring_tried.connect(lambda name: bench.choose(NAME, "trial spring", name, "try another spring"))
+        self.trial.spring_tried.connect(lambda name: self._try("try another spring", spring=name))
         self.trial.given_up.connect(self._on_given_up)
         self.lines = Sheet("valve motion compared", _line_columns(), self)
         self.lines.setAccessibleName("As stated and as tried")
@@ -175,9 +176,8 @@ class MotionView(StationView):
 
     # -- showing ----------------------------------------------------------------------------------------------------
 
-    def headline(self, document: Document, value: object) -> tuple[str, str]:
+    def headline(self, document: Document, motion: Motion) -> tuple[str, str]:
         """Part and train; the spec."""
-        motion = cast("Motion", value)
         train = motion_files.train_in_use(document)
         table = lobes_station.table_in_use(document)
         part = motion.table.part or (table.name if table else "")
@@ -186,12 +186,12 @@ class MotionView(StationView):
         refused = any(note.about == "spec" for note in motion.inspection.result.notes)
         return title, headline_of(document, found, None if found is None or refused else found[1])
 
-    def show_answer(self, document: Document, value: object) -> None:
+    def show_answer(self, document: Document, motion: Motion) -> None:
         """Redraw what changed."""
-        motion, theme = cast("Motion", value), current_theme()
+        theme = current_theme()
         self._motion = motion
-        valve, trial = motion_files.chosen_valve(document, motion), motion_trials.trial_of(document)
-        page = document.choice(NAME, "page", "lift")
+        valve, trial = motion_files.chosen_valve(document, motion), document.state(MotionState).trial
+        page = document.state(MotionState).page
         self._show_valves(motion, valve)
         press(self.page_chips, {page})
         swept = motion_trials.swept(document, motion)
@@ -204,7 +204,7 @@ class MotionView(StationView):
             valve,
             trial,
             page,
-            document.choices.get(NAME),
+            document.state(MotionState),
         )
         if self._shown and self._shown[0] is motion and self._shown[1] is swept and self._shown[2:] == key[2:]:
             return
@@ -229,7 +229,7 @@ class MotionView(StationView):
 
     def _show_page(self, document: Document, motion: Motion, tried: MotionInspection, valve: str, page: str) -> None:
         units, theme = document.units, current_theme()
-        trial = motion_trials.trial_of(document)
+        trial = document.state(MotionState).trial
         pair = motion_files.pair_of(motion, valve)
         if page == "clearance":
             drawings = [
@@ -248,7 +248,7 @@ class MotionView(StationView):
             drawings = [draw(tried, valve) for draw in (pressure_figure, film_figure)]
             self._draw(self.contact, drawings, units, "Contact needs [contact] in the train, with spring and mass.")
         elif page == "speed":
-            dynamic = document.choice(NAME, "dynamic", False)
+            dynamic = document.state(MotionState).dynamic
             self.speed.show_speed(tried, motion_trials.swept(document, motion), valve, units, dynamic=dynamic)
             self.pages.setCurrentWidget(self.speed)
         else:
@@ -271,7 +271,7 @@ class MotionView(StationView):
     def choose_item(self, item: str) -> None:
         """Bring a valve to the front."""
         if item in self._valves:
-            self.bench.choose(NAME, "valve", item)
+            self.bench.set(MotionState, valve=item)
 
     def run_model(self) -> None:
         """Run the dynamic model for the valve in front as tried, in the background."""
@@ -280,7 +280,7 @@ class MotionView(StationView):
         key, work = motion_trials.sweep_question(self.bench.document, self._motion)
         self._key = key
         self.speed.show_run(0.0)
-        self.bench.choose(NAME, "dynamic", True)
+        self.bench.set(MotionState, dynamic=True)
 
         def steps(report: Callable[[object], None], cancelled: Callable[[], bool]) -> object:
             def tell(share: float) -> bool:
@@ -320,20 +320,22 @@ class MotionView(StationView):
             self.bench.history.follow(edits.answer_arrived(self.bench.document, SWEEP, answer))
 
     def _on_page(self, name: str, _on: bool) -> None:
-        self.bench.choose(NAME, "page", name)
+        self.bench.set(MotionState, page=name)
 
     def _on_tried(self, name: str, value: float, dragging: bool) -> None:
-        lowest = {"lash": 0.0, "ratio": 0.2, "advance": -60.0, "seat": 1.0}[name]
-        highest = {"lash": 5.0, "ratio": 5.0, "advance": 60.0, "seat": 1e5}[name]
-        kept = min(max(value, lowest), highest)
-        gesture = f"try {name}" if dragging else None
-        self.bench.choose(NAME, f"trial {name}", kept, f"try another {name}", gesture)
+        entry = entry_of(Trial, name)
+        kept = min(max(value, entry.least), entry.most)
+        self._try(entry.edit, entry.edit if dragging else None, **{name: kept})
+
+    def _try(self, label: str, gesture: str | None = None, **fields: Any) -> None:
+        trial = replace(self.bench.document.state(MotionState).trial, **fields)
+        self.bench.set(MotionState, label, gesture, trial=trial)
 
     def _on_let_go(self) -> None:
         self.bench.history.end_gesture()
 
     def _on_given_up(self) -> None:
-        self.bench.history.apply(motion_trials.without_trial(self.bench.document), "give up the trial")
+        self.bench.set(MotionState, "give up the trial", trial=Trial())
 
     def _on_read(self, values: tuple[float, ...], u: float | None, set_aside: dict[int, str]) -> None:
         if self._motion is None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QShowEvent
@@ -37,7 +37,7 @@ from valvelab.window.tables import Sheet, TableColumn, of
 from valvelab.window.theme import current_theme
 from valvelab.workbench import phasing_station, worksheet
 from valvelab.workbench.document import Document
-from valvelab.workbench.phasing_station import NAME, Worksheet
+from valvelab.workbench.phasing_station import PhasingState, Worksheet
 from valvelab.workbench.worksheet import Cell
 from valvelab.workbench.worksheet_words import spoken, trimmed
 
@@ -65,12 +65,12 @@ class Figure:
     strong: bool = False
 
 
-def make_view(bench: Bench) -> StationView:
+def make_view(bench: Bench) -> StationView[Worksheet]:
     """The view of the degreeing station."""
     return PhasingView(bench)
 
 
-class PhasingView(StationView):
+class PhasingView(StationView[Worksheet]):
     """See the module text."""
 
     def __init__(self, bench: Bench) -> None:
@@ -145,13 +145,13 @@ class PhasingView(StationView):
 
     # -- showing ----------------------------------------------------------------------------------------------------
 
-    def headline(self, document: Document, value: object) -> tuple[str, str]:
+    def headline(self, document: Document, shown: Worksheet) -> tuple[str, str]:
         """The part and how far it is read; the spec."""
-        sheet = cast("Worksheet", value).inspection.sheet
+        sheet = shown.inspection.sheet
         file = phasing_station.file_in_front(document)
         named = " ".join(word for word in (sheet.part or "", f"no. {sheet.serial}" if sheet.serial else "") if word)
         title = named or (file.name if file else "New worksheet")
-        if not cast("Worksheet", value).saved:
+        if not shown.saved:
             title += ", not saved"
         found = phasing_station.spec_in_use(document)
         if found is None:
@@ -161,11 +161,11 @@ class PhasingView(StationView):
         revision = f" revision {spec.revision}" if spec.revision else ""
         return title, f"{name}{revision}, {spec.decision.rule} rule at {100.0 * spec.decision.confidence:.0f} %"
 
-    def show_answer(self, document: Document, value: object) -> None:
+    def show_answer(self, document: Document, shown: Worksheet) -> None:
         """Redraw what changed."""
-        shown = cast("Worksheet", value)
         theme = current_theme()
-        drawing, listed = document.choice(NAME, "drawing", "wheel"), document.choice(NAME, "list", "result")
+        state = document.state(PhasingState)
+        drawing, listed = state.drawing, state.page
         key = (shown, document.units, theme.name, QApplication.font().pointSizeF())
         if self._shown and self._shown[1:] != key[1:]:
             self.form.restyle()
@@ -256,10 +256,10 @@ class PhasingView(StationView):
         self._apply(worksheet.add_lobe(sheet, name), f"add lobe {name.strip()}")
 
     def _on_drawing(self, name: str, _on: bool) -> None:
-        self.bench.choose(NAME, "drawing", name)
+        self.bench.set(PhasingState, drawing=name)
 
     def _on_list(self, name: str, _on: bool) -> None:
-        self.bench.choose(NAME, "list", name)
+        self.bench.set(PhasingState, page=name)
 
 
 def _under(parent: QWidget, head: QWidget, content: QWidget) -> QWidget:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Any
 
 from PySide6.QtCore import QModelIndex, Qt
 from PySide6.QtWidgets import QApplication, QButtonGroup, QLabel, QStackedWidget, QVBoxLayout
@@ -21,7 +21,7 @@ from valvelab.window.stations.view import StationView
 from valvelab.window.tables import Sheet, TableColumn, of
 from valvelab.window.theme import current_theme
 from valvelab.workbench import shaft_station
-from valvelab.workbench.shaft_station import FILTERS, NAME, chosen_journal, journals
+from valvelab.workbench.shaft_station import FILTERS, ShaftState, chosen_journal, journals
 from valvelab.workbench.spec_choice import headline_of, spec_for
 
 if TYPE_CHECKING:
@@ -34,12 +34,12 @@ if TYPE_CHECKING:
 _LISTS = (("journals", "Journals"), ("lobing", "Lobing"), ("taper", "Taper"))
 
 
-def make_view(bench: Bench) -> StationView:
+def make_view(bench: Bench) -> StationView[ShaftInspection]:
     """The view of the shaft station."""
     return ShaftView(bench)
 
 
-class ShaftView(StationView):
+class ShaftView(StationView["ShaftInspection"]):
     """See the module text."""
 
     def __init__(self, bench: Bench) -> None:
@@ -86,9 +86,8 @@ class ShaftView(StationView):
 
     # -- showing ----------------------------------------------------------------------------------------------------
 
-    def headline(self, document: Document, value: object) -> tuple[str, str]:
+    def headline(self, document: Document, inspection: ShaftInspection) -> tuple[str, str]:
         """Part and serial; the spec, and whose uncertainty."""
-        inspection = cast("ShaftInspection", value)
         readings = inspection.question.readings
         title = " ".join(
             w for w in (readings.part or Path(readings.file).name, readings.serial and f"no. {readings.serial}") if w
@@ -104,13 +103,12 @@ class ShaftView(StationView):
         adopted = f"; {told}" if kind else ""
         return title, headline_of(document, found, inspection.question.spec) + adopted
 
-    def show_answer(self, document: Document, value: object) -> None:
+    def show_answer(self, document: Document, inspection: ShaftInspection) -> None:
         """Redraw what changed: everything, or the chosen journal."""
-        inspection = cast("ShaftInspection", value)
         journal = chosen_journal(document, inspection)
-        shown = document.choice(NAME, "list", "journals")
+        shown = document.state(ShaftState).page
         press(self.lists, {shown})
-        press(self.filters, {document.choice(NAME, "undulations", "")})
+        press(self.filters, {document.state(ShaftState).undulations})
         self.list_pages.setCurrentIndex(next((n for n, (name, _) in enumerate(_LISTS) if name == shown), 0))
         key = (document.units, journal, current_theme().name, QApplication.font().pointSizeF())
         if inspection is not self._inspection or key[0] != (self._shown or ("",))[0]:
@@ -152,7 +150,7 @@ class ShaftView(StationView):
     def choose_item(self, item: str) -> None:
         """Bring a journal to the front."""
         if self._inspection is not None and item in journals(self._inspection):
-            self.bench.choose(NAME, "journal", item)
+            self.bench.set(ShaftState, journal=item)
 
     def _on_row(self, index: QModelIndex) -> None:
         if index.isValid() and self._inspection is not None:
@@ -172,10 +170,10 @@ class ShaftView(StationView):
             self.choose_item(min(placed, key=placed.__getitem__))
 
     def _on_list(self, name: str, _on: bool) -> None:
-        self.bench.choose(NAME, "list", name)
+        self.bench.set(ShaftState, page=name)
 
     def _on_filter(self, name: str, _on: bool) -> None:
-        self.bench.choose(NAME, "undulations", name, "filter the form")
+        self.bench.set(ShaftState, "filter the form", undulations=name)
 
 
 def _roundness_of(form: JournalForm, units: System) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 from pathlib import Path
+from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QPoint, Qt, Signal
@@ -31,7 +32,8 @@ from valvelab.window.stations.springs_run import Run
 from valvelab.window.stations.springs_tree import SetsTree
 from valvelab.workbench import edits, sets, springs_station
 from valvelab.workbench.document import Answer
-from valvelab.workbench.sets import NAME, Grouping, Values, Wish
+from valvelab.workbench.sets import Grouping, SpringsState, Values, Wish
+from valvelab.workbench.state import with_item
 
 if TYPE_CHECKING:
     from valvelab.inspection.springs.sets import SetsInspection
@@ -171,7 +173,7 @@ class SetsPane(QWidget):
     ) -> None:
         """Show what was asked and what there is; `rejected` springs take no part."""
         self.rejected = rejected
-        units = document.units
+        units, state = document.units, document.state(SpringsState)
         if self.run.running and values is not self.values:
             self.run.drop()
         self.values, self.wish, self.grouping, self.units = values, wish, grouping, units
@@ -185,7 +187,11 @@ class SetsPane(QWidget):
             self.chips[name].setChecked(name in wish.within)
             field.setEnabled(name in wish.within)
             if known:
-                field.show_value(sets.limit_of(document, values, name), units, _limit_decimals(name, units))
+                field.show_value(
+                    sets.limit_of(state, values, name, units),
+                    units,
+                    _limit_decimals(name, units),
+                )
             else:
                 field.clear()
             tip = f"Match by {sets.words(name)}" if known else f"No spring of this tray has a {sets.words(name)}"
@@ -211,22 +217,25 @@ class SetsPane(QWidget):
     # -- asking -----------------------------------------------------------------------------------------------------
 
     def _on_size(self, value: int) -> None:
-        self.bench.choose(NAME, "size", float(value), "change the set size", "set size")
+        self.bench.set(SpringsState, "change the set size", "set size", size=value)
 
     def _on_time(self, value: float) -> None:
-        self.bench.choose(NAME, "time_limit_s", max(1.0, min(value, 3600.0)), "change the time limit")
+        self.bench.set(SpringsState, "change the time limit", time_limit_s=max(1.0, min(value, 3600.0)))
 
     def _on_thorough(self, on: bool) -> None:
-        self.bench.choose(NAME, "thorough", on, "prove the least spread" if on else "leave the spread unproven")
+        self.bench.set(SpringsState, "prove the least spread" if on else "leave the spread unproven", thorough=on)
 
     def _on_chip(self, name: str, *, on: bool) -> None:
-        self.bench.choose(NAME, f"match {name}", on, f"{'match' if on else 'no match'} by {sets.words(name)}")
+        matched = self.bench.document.state(SpringsState).matched_by
+        label = f"{'match' if on else 'no match'} by {sets.words(name)}"
+        self.bench.set(SpringsState, label, matched_by=matched | {name} if on else matched - {name})
 
     def _on_limit(self, name: str, value: float) -> None:
         if value <= 0.0:
             self.bench.said.emit(f"Largest range of {sets.words(name)}: found {value:g}, expected above 0")
             value = self.wish.within.get(name, 1.0)
-        self.bench.choose(NAME, f"limit {name}", value, f"change the limit of {sets.words(name)}", f"limit {name}")
+        limits = with_item(self.bench.document.state(SpringsState).limits, name, value)
+        self.bench.set(SpringsState, f"change the limit of {sets.words(name)}", f"limit {name}", limits=limits)
 
     # -- matching -----------------------------------------------------------------------------------------------------
 
@@ -247,9 +256,8 @@ class SetsPane(QWidget):
 
     def _settle(self) -> None:
         """Keep what was proposed in the fields, so that other units or files do not propose anew."""
-        self.bench.choose(NAME, "size", float(self.wish.size))
-        for name, limit in self.wish.within.items():
-            self.bench.choose(NAME, f"limit {name}", limit)
+        limits = {**self.bench.document.state(SpringsState).limits, **self.wish.within}
+        self.bench.set(SpringsState, size=self.wish.size, limits=MappingProxyType(limits))
 
     def _on_progress(self, progress: Progress) -> None:
         words = sets.counted(progress.sets, "set")
@@ -267,8 +275,8 @@ class SetsPane(QWidget):
         found = sets.matched(inspection.result)
         answer = Answer(self._key, value=inspection)
         self.bench.history.follow(edits.answer_arrived(self.bench.document, springs_station.SETS, answer))
-        same = found.text() == self.grouping.text()
-        self.bench.choose(NAME, springs_station.grouping_name(self.bench.document), found.text(), "match sets")
+        same = found == self.grouping
+        self._keep(found, "match sets")
         if same:
             self._say_state()
         self.tree.setFocus()
@@ -286,9 +294,12 @@ class SetsPane(QWidget):
         if new is not self.grouping:
             where = "left over" if to is None else f"to set {to + 1}"
             many = springs[0] if len(springs) == 1 else f"{len(springs)} springs"
-            self.bench.choose(
-                NAME, springs_station.grouping_name(self.bench.document), new.text(), f"move {many} {where}"
-            )
+            self._keep(new, f"move {many} {where}")
+
+    def _keep(self, grouping: Grouping, label: str) -> None:
+        document = self.bench.document
+        kept = with_item(document.state(SpringsState).groupings, springs_station.readings_of(document), grouping)
+        self.bench.set(SpringsState, label, groupings=kept)
 
     def _outcome(self, springs: tuple[str, ...], to: int | None) -> str:
         """What a move would give."""

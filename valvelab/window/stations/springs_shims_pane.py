@@ -30,7 +30,7 @@ class ShimsPane(QWidget):
     def __init__(self, bench: Bench, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.bench = bench
-        self._asked: Question | None = None
+        self._asked: Question[ShimsInspection] | None = None
         self._shown: tuple[object, ...] = ()
         self.run = Run(self)
         self.run.ended.connect(self._on_planned)
@@ -59,7 +59,8 @@ class ShimsPane(QWidget):
 
     def show_plan(self, document: Document, *, wanted: bool) -> None:
         """Show the plan; where it is looked at and not known yet, have it worked out."""
-        plan, failure = springs_station.shim_plan(document)
+        answer = springs_station.shim_plan(document)
+        plan, failure = (None, "") if answer is None else (answer.value, answer.failure or "")
         question = springs_station.shims_question(document)
         self.sheet.setVisible(plan is not None)
         self.csv_button.setVisible(plan is not None)
@@ -87,13 +88,13 @@ class ShimsPane(QWidget):
                 result.positions, [of(column, units, result.positions) for column in shim_columns(units)]
             )
 
-    def _on_planned(self, value: object) -> None:
+    def _on_planned(self, value: ShimsInspection) -> None:
         self._keep(Answer(self._asked.key, value=value) if self._asked else None)
 
     def _on_refused(self, sentence: str) -> None:
         self._keep(Answer(self._asked.key, failure=sentence) if self._asked else None)
 
-    def _keep(self, answer: Answer | None) -> None:
+    def _keep(self, answer: Answer[ShimsInspection] | None) -> None:
         if answer is not None:
             document = self.bench.document
             self.bench.history.follow(edits.answer_arrived(document, springs_station.SHIMS, answer))

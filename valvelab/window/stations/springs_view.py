@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QModelIndex, Qt
 from PySide6.QtWidgets import QApplication, QButtonGroup, QLabel, QSplitter, QStackedWidget, QVBoxLayout
@@ -21,7 +21,7 @@ from valvelab.window.stations.view import StationView
 from valvelab.window.tables import Sheet, fact_columns
 from valvelab.window.theme import current_theme
 from valvelab.workbench import sets, springs_station
-from valvelab.workbench.sets import NAME
+from valvelab.workbench.sets import SpringsState
 from valvelab.workbench.spec_choice import headline_of
 from valvelab.workbench.springs_station import chosen_spring, judged_analyses, rows_of
 
@@ -31,7 +31,6 @@ if TYPE_CHECKING:
 
 _PLOTS = (("force", "Force"), ("difference", "Difference"), ("rate", "Rate"), ("coils", "Coil bind"))
 _SPOKEN = {"difference": "Show force less the tray's median", "coils": "Show the coil-bind gap to scale"}
-_AT_FIRST = {"force", "difference", "coils"}
 _LISTS = (("sets", "Sets"), ("springs", "Springs"), ("spring", "Spring"), ("shims", "Shims"))
 
 
@@ -41,12 +40,12 @@ _NO_MAP = (
 )
 
 
-def make_view(bench: Bench) -> StationView:
+def make_view(bench: Bench) -> StationView[SpringsInspection]:
     """The view of the spring station."""
     return SpringsView(bench)
 
 
-class SpringsView(StationView):
+class SpringsView(StationView["SpringsInspection"]):
     """See the module text."""
 
     def __init__(self, bench: Bench) -> None:
@@ -113,10 +112,9 @@ class SpringsView(StationView):
 
     # -- showing ----------------------------------------------------------------------------------------------------
 
-    def headline(self, document: Document, value: object) -> tuple[str, str]:
+    def headline(self, document: Document, inspection: SpringsInspection) -> tuple[str, str]:
         """Part and serial; the spec."""
         tray = springs_station.table_in_use(document)
-        inspection = cast("SpringsInspection", value)
         title = ""
         if tray is not None:
             remarks = tray[1].remarks
@@ -128,9 +126,8 @@ class SpringsView(StationView):
             against = f"{sets.counted(len(rows_of(inspection)), 'spring')}, {against}"
         return title, against
 
-    def show_answer(self, document: Document, value: object) -> None:
+    def show_answer(self, document: Document, inspection: SpringsInspection) -> None:
         """Redraw what changed: the tray, the chosen spring, the sets, the shims."""
-        inspection = cast("SpringsInspection", value)
         if inspection is not self._inspection:
             self._inspection, self._shown = inspection, {}
             self._values = springs_station.usable_values(inspection)
@@ -141,7 +138,7 @@ class SpringsView(StationView):
         wish = springs_station.wish_of(document, self._values)
         grouping = springs_station.grouping_of(document, self._values)
         look = (document.units, current_theme().name, QApplication.font().pointSizeF())
-        plots = tuple(name for name, _ in _PLOTS if document.choice(NAME, f"plot {name}", default=name in _AT_FIRST))
+        plots = tuple(name for name, _ in _PLOTS if name in document.state(SpringsState).plots)
         if self._changed("plots", (*look, spring, plots, grouping.sets)):
             self._show_plots(document, inspection, spring, plots, grouping)
         if self._changed("map", (*look, spring, grouping.sets)):
@@ -196,7 +193,7 @@ class SpringsView(StationView):
         self.map.name_marks([name for group in names.values() for name in group])
 
     def _show_list(self, document: Document) -> None:
-        shown = document.choice(NAME, "list", "sets")
+        shown = document.state(SpringsState).page
         press(self.lists, {shown})
         self.pages.setCurrentIndex(next((n for n, (name, _) in enumerate(_LISTS) if name == shown), 0))
         self.shims_pane.show_plan(document, wanted=shown == "shims")
@@ -206,17 +203,18 @@ class SpringsView(StationView):
     def choose_item(self, item: str) -> None:
         """Bring a spring to the front."""
         if item in self._values or item in self._rejected:
-            self.bench.choose(NAME, "spring", item)
+            self.bench.set(SpringsState, spring=item)
 
     def _on_row(self, index: QModelIndex) -> None:
         if index.isValid():
             self.choose_item(self.table.row_of(index).spring)
 
     def _on_list(self, name: str, _on: bool) -> None:
-        self.bench.choose(NAME, "list", name)
+        self.bench.set(SpringsState, page=name)
 
     def _on_plots(self, name: str, on: bool) -> None:
         if any(button.isChecked() for button in self.plots.buttons()):
-            self.bench.choose(NAME, f"plot {name}", on)
+            plots = self.bench.document.state(SpringsState).plots
+            self.bench.set(SpringsState, plots=plots | {name} if on else plots - {name})
         else:
             press(self.plots, {name})

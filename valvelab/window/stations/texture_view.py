@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING, Any
 
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QApplication, QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
@@ -22,7 +22,7 @@ from valvelab.window.stations.view import StationView
 from valvelab.window.tables import Sheet, TableColumn
 from valvelab.window.theme import current_theme
 from valvelab.workbench.spec_choice import headline_of, spec_for
-from valvelab.workbench.texture_station import NAME, USUAL, settings
+from valvelab.workbench.texture_station import TextureState
 
 if TYPE_CHECKING:
     from valvelab.inspection.form.texture import TextureInspection
@@ -31,12 +31,12 @@ if TYPE_CHECKING:
 _STRETCH = {"trace": 2, "roughness": 3}
 
 
-def make_view(bench: Bench) -> StationView:
+def make_view(bench: Bench) -> StationView[TextureInspection]:
     """The view of the texture station."""
     return TextureView(bench)
 
 
-class TextureView(StationView):
+class TextureView(StationView["TextureInspection"]):
     """See the module text."""
 
     def __init__(self, bench: Bench) -> None:
@@ -50,11 +50,9 @@ class TextureView(StationView):
         self.cutoff = QuantityField("Cutoff", "length", "mm", 0.05, self)
         self.short_cutoff = QuantityField("Short cutoff, 0 for none", "length", "um", 0.5, self)
         self.sections = QuantityField("Sections in the evaluation length", "number", "", 1.0, self)
-        self.cutoff.entered.connect(lambda value: self._ask("cutoff_mm", value, "change the cutoff"))
-        self.short_cutoff.entered.connect(
-            lambda value: self._ask("short_cutoff_mm", round(value / 1000.0, 9), "change the short cutoff")
-        )
-        self.sections.entered.connect(lambda value: self._ask("sections", float(round(value)), "change the sections"))
+        self.cutoff.entered.connect(lambda value: self._ask("cutoff_mm", value or None, "change the cutoff"))
+        self.short_cutoff.entered.connect(lambda value: self._ask("short_cutoff_um", value, "change the short cutoff"))
+        self.sections.entered.connect(lambda value: self._ask("sections", round(value) or None, "change the sections"))
         self.usual = QPushButton("Usual settings", self)
         self.usual.setToolTip("Cutoffs and sections by the standard's setting classes")
         self.usual.clicked.connect(self._on_usual)
@@ -93,16 +91,14 @@ class TextureView(StationView):
 
     # -- showing ----------------------------------------------------------------------------------------------------
 
-    def headline(self, document: Document, value: object) -> tuple[str, str]:
+    def headline(self, document: Document, inspection: TextureInspection) -> tuple[str, str]:
         """What was traced; the spec."""
-        inspection = cast("TextureInspection", value)
         trace = inspection.question.trace
         title = trace.label or Path(trace.file).name
         return title, headline_of(document, spec_for(document, ("trace",)), inspection.question.spec)
 
-    def show_answer(self, document: Document, value: object) -> None:
+    def show_answer(self, document: Document, inspection: TextureInspection) -> None:
         """Redraw where the answer, the units or the theme changed."""
-        inspection = cast("TextureInspection", value)
         theme, units = current_theme(), document.units
         key = (inspection, units, theme.name, QApplication.font().pointSizeF())
         if self._shown and key[0] is self._shown[0] and key[1:] == self._shown[1:]:
@@ -119,17 +115,16 @@ class TextureView(StationView):
         length = show(found.evaluation_length_mm, "mm", units, 2 if units == "metric" else 3)
         chosen = f", setting class {found.setting_class}" if found.setting_class else ""
         self._evaluated.setText(f"{length} {display_unit('mm', units).label} evaluated{chosen}")
-        self.usual.setEnabled(not settings(document).usual)
+        self.usual.setEnabled(document.state(TextureState) != TextureState())
 
     # -- what a person does -----------------------------------------------------------------------------------------
 
-    def _ask(self, name: str, value: float, label: str) -> None:
-        self.bench.choose(NAME, name, value if value >= 0.0 else USUAL, label)
+    def _ask(self, name: str, value: float | None, label: str) -> None:
+        kept: dict[str, Any] = {name: value if value is None or value >= 0.0 else None}
+        self.bench.set(TextureState, label, **kept)
 
     def _on_usual(self) -> None:
-        for name in ("cutoff_mm", "short_cutoff_mm", "sections"):
-            self.bench.choose(NAME, name, USUAL, "take the usual settings", "usual settings")
-        self.bench.history.end_gesture()
+        self.bench.set(TextureState, "take the usual settings", cutoff_mm=None, short_cutoff_um=None, sections=None)
 
 
 def _columns(units: System) -> list[TableColumn]:

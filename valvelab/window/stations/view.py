@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from importlib import import_module
 from importlib.util import find_spec
+from typing import Any, Generic
 
 from PySide6.QtWidgets import QWidget
 
 from valvelab.window.bench import Bench
-from valvelab.workbench.document import Document
+from valvelab.workbench.document import Document, Value
 
 
-class StationView(QWidget):
+class StationView(QWidget, Generic[Value]):
     """Base of the views; `make_view(bench)` in each `<station>_view` module returns one.
 
     The window calls `show_answer` whenever the document or the theme changed and there is an answer; a view compares
@@ -22,11 +23,11 @@ class StationView(QWidget):
         super().__init__()
         self.bench = bench
 
-    def show_answer(self, document: Document, value: object) -> None:
+    def show_answer(self, document: Document, value: Value) -> None:
         """Show the answer under the document's choices and units."""
         raise NotImplementedError
 
-    def headline(self, document: Document, _value: object) -> tuple[str, str]:
+    def headline(self, document: Document, _value: Value) -> tuple[str, str]:
         """What was inspected, and against what, for the banner."""
         raise NotImplementedError
 
@@ -47,7 +48,7 @@ def make_start(name: str, bench: Bench) -> QWidget | None:
     return found
 
 
-def make_view(name: str, bench: Bench) -> StationView | None:
+def make_view(name: str, bench: Bench) -> StationView[Any] | None:
     """The view of a station; None where none was made."""
     module = f"valvelab.window.stations.{name}_view"
     if find_spec(module) is None:

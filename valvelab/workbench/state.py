@@ -1,0 +1,75 @@
+"""What a person decided at a station: a frozen dataclass each, and how its fields are entered.
+
+A field says beside its default how it is entered: its spoken name, unit, step, decimals and what undo calls the edit.
+Widgets bind to a field by its name and find everything else here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, fields
+from functools import cache
+from types import MappingProxyType
+from typing import Any, TypeVar
+
+from valvelab.units import Dimension, System
+
+Key = TypeVar("Key")
+Item = TypeVar("Item")
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """How a field is entered.
+
+    spoken: its accessible name. text: its short name beside the widget. edit: what undo calls a change; without one a
+    change is a look and no edit. unit, step and least, most: as its number is typed, in `unit`. decimals: metric, inch.
+    merges: changes that follow one another are one step of undo.
+    """
+
+    spoken: str
+    text: str = ""
+    edit: str = ""
+    dimension: Dimension = "number"
+    unit: str = ""
+    step: float = 1.0
+    decimals: tuple[int, int] = (0, 0)
+    least: float = float("-inf")
+    most: float = float("inf")
+    merges: bool = False
+
+    def decimals_in(self, units: System) -> int:
+        """Decimals that the field shows."""
+        return self.decimals[units == "inch"]
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """How a field stands in the recovery file where its value is no plain one."""
+
+    write: Callable[[Any], object]
+    read: Callable[[Any], Any]
+
+
+def entered(default: Any, spoken: str, **how: Any) -> Any:
+    """A field with its default and its entry."""
+    return field(default=default, metadata={"entry": Entry(spoken, **how)})
+
+
+def keyed(kept: Kept | None = None) -> Any:
+    """A field of items by key, empty at first."""
+    return field(default_factory=lambda: MappingProxyType({}), metadata={} if kept is None else {"kept": kept})
+
+
+@cache
+def entry_of(kind: type[Any], name: str) -> Entry:
+    """How a state's field is entered."""
+    (found,) = (one.metadata["entry"] for one in fields(kind) if one.name == name)
+    assert isinstance(found, Entry)
+    return found
+
+
+def with_item(items: Mapping[Key, Item], key: Key, item: Item | None) -> Mapping[Key, Item]:
+    """The items with one of them changed; None takes it out."""
+    others = {known: value for known, value in items.items() if known != key}
+    return MappingProxyType(others if item is None else {**others, key: item})
