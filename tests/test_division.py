@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from lobe_samples import Floats, answers, crossing, design, lopsided, turn
+from something import each
 
 from valvelab.errors import BadFile
 from valvelab.files.lift_table import read_lift_table
@@ -119,7 +120,7 @@ def test_rounded_rest_and_nose_are_covered_on_every_lobe() -> None:
     """Nine in ten for any fraction of a division in the lift; d/√12 for each would leave four in five."""
     stated = 1.96 * np.hypot(zero_deviation(1.0), least_deviation(1.0))
     rest = np.linspace(-0.5, 0.5, 10_001)
-    for fraction in np.linspace(0.0, 1.0, 101):
+    for fraction in each(np.linspace(0.0, 1.0, 101)):
         error = np.round(fraction + rest) - np.round(rest) - fraction
         assert (np.abs(error) <= stated).mean() > 0.89
 

@@ -15,6 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import Bounds, LinearConstraint, linprog, milp
 from scipy.sparse import csr_array
+from something import each
 
 from valvelab.arrays import FloatArray
 from valvelab.inspection.springs.beside import beside
@@ -211,11 +212,11 @@ def test_boxes_hold_every_set_at_its_price_and_no_cheaper_one(seed: int, count: 
 def test_cheapest_fillings_of_windows(seed: int) -> None:
     generator = np.random.default_rng(seed)
     masks = generator.random((6, 9)) < 0.8
-    masks = masks[masks.sum(axis=1) >= 4]
+    masks = np.vstack([masks[masks.sum(axis=1) >= 4], np.ones((1, 9), dtype=np.bool_)])
     prices = generator.random(9)
     table = PricedWindows.of(masks, np.ones(9, dtype=np.int64), 4)
     values, units = table.fillings(prices)
-    for mask, cheapest, value, chosen in zip(masks, table.cheapest(prices), values, units, strict=True):
+    for mask, cheapest, value, chosen in each(zip(masks, table.cheapest(prices), values, units, strict=True)):
         least = np.sort(prices[mask])[:4].sum()
         assert (cheapest, value, prices[chosen].sum()) == pytest.approx((least, least, least))
         assert mask[chosen].all()

@@ -38,7 +38,7 @@ CORRELATIONS = read_only(np.array([0.0, 0.2, 0.4, 0.6, 0.8, 0.9, 0.95]))
 _SLOW_NOISE = 3.0
 # Variance of noise of correlation r counts (1 − r) to this power: the slower noise is, the more of it lies within the
 # lobe's own band, where the fit takes it for form and no reading shows it (bench_coverage.py, `tuning lag 0.9`).
-_HIDDEN = -0.7
+_HIDDEN = -0.3
 # Shares of the noise that rounding may make up.
 _FREE_SHARES = read_only(np.array([0.01, 0.03, 0.1, 0.2, 0.35, 0.5, 0.7, 0.9]))
 # Readings below this share of the lift may rest.
