@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from collections.abc import Callable
+from pathlib import Path
 
 import pytest
+from something import each
 
 from valvelab.errors import BadSpec
+from valvelab.inspection.characteristics import all_characteristics, nearest, printed
 from valvelab.inspection.judging import Item, judge
 from valvelab.measured import Measured
 from valvelab.records.result import Note, Verdict, exit_code
@@ -306,3 +311,31 @@ def test_every_limit_of_a_spec_is_read_whoever_judges_it() -> None:
     spec = Spec.model_validate({"limit": [{"of": "seat_force", "nominal": 300, "below": -5}]})
     with pytest.raises(BadSpec, match="seat_force below: found -5"):
         judge(spec, {"lobe": LOBES})
+
+
+def test_of_one_name_and_unit_there_is_one_printed_name() -> None:
+    """Tables at hand are asked first; which those are must not show."""
+    for row in each(all_characteristics()):
+        assert {other.head for other in nearest(row.name) if other.unit == row.unit} == {row.head}
+        assert printed(row.name, row.unit) == row.head
+
+
+@pytest.mark.parametrize(
+    ("command", "readings", "spec", "other"),
+    [
+        ("springs", "springs_quillmere_tray.csv", "springs_quillmere_spec.toml", ("lobes", "form", "engine")),
+        ("lobes", "lake_v8_camshaft.csv", "lake_v8_camshaft.toml", ("springs", "form", "engine")),
+    ],
+)
+def test_limits_that_are_answered_load_no_other_table(
+    tmp_path: Path, command: str, readings: str, spec: str, other: tuple[str, ...]
+) -> None:
+    samples = Path(__file__).parent.parent / "sample_profiles"
+    loaded = "sorted(name for name in sys.modules if name.endswith('.characteristics'))"
+    script = f"import sys; from valvelab.__main__ import main; main(); sys.stderr.write(str({loaded}))"
+    words = [command, str(samples / readings), "--spec", str(samples / spec)]
+    done = subprocess.run(
+        [sys.executable, "-c", script, *words], cwd=tmp_path, capture_output=True, text=True, check=True
+    )
+    assert f"valvelab.inspection.{command}.characteristics" in done.stderr
+    assert not [table for table in other if f"valvelab.inspection.{table}.characteristics" in done.stderr]

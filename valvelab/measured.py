@@ -8,11 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from math import isfinite
+from math import isfinite, nan
+from typing import TYPE_CHECKING
 
-import numpy as np
-
-from valvelab.arrays import BoolArray, FloatArray
+if TYPE_CHECKING:
+    from valvelab.arrays import BoolArray, FloatArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,4 +66,6 @@ class Each:
     def without(self, out: BoolArray, why: Sequence[str]) -> Each:
         """The same with no value where `out` holds, (n,), for the reasons `why`, (n,)."""
         told = tuple(new if gone else old for gone, new, old in zip(out, why, self.why or why, strict=True))
-        return Each(np.where(out, np.nan, self.value), np.where(out, np.nan, self.u), told)
+        value, u = self.value.copy(), self.u.copy()
+        value[out] = u[out] = nan
+        return Each(value, u, told)

@@ -5,7 +5,8 @@ The listing command, the window's column tips, the certificate's method page and
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import sys
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from importlib import import_module
 from typing import Literal
@@ -97,10 +98,19 @@ _TABLES = (
 
 def all_characteristics() -> tuple[Characteristic, ...]:
     """All entries, by subject then in the order of their table."""
-    rows: list[Characteristic] = []
-    for module in _TABLES:
-        rows.extend(row for row in import_module(module).CHARACTERISTICS if row.listed)
-    return tuple(rows)
+    return tuple(_entries(_TABLES))
+
+
+def _entries(tables: Iterable[str]) -> Iterator[Characteristic]:
+    """The entries of some tables; each is loaded when it is come to."""
+    for module in tables:
+        yield from (row for row in import_module(module).CHARACTERISTICS if row.listed)
+
+
+def nearest(name: str) -> Iterator[Characteristic]:
+    """Every entry of that name, those of tables at hand first: who finds the right one early loads no other table."""
+    tables = sorted(_TABLES, key=lambda module: module not in sys.modules)
+    return (row for row in _entries(tables) if row.name == name)
 
 
 def named(name: str) -> tuple[Characteristic, ...]:
@@ -109,22 +119,18 @@ def named(name: str) -> tuple[Characteristic, ...]:
 
 
 def by_name(name: str) -> Characteristic | None:
-    """The first entry of that name, or None."""
-    return next(iter(named(name)), None)
+    """The first entry of that name at hand, or None."""
+    return next(nearest(name), None)
 
 
-def printed(name: str, unit: str | None = None) -> str:
+def printed(name: str, unit: str) -> str:
     """The printed name of a characteristic; `unit` tells two of one name apart."""
-    row = _meant(name, unit)
+    row = next((row for row in nearest(name) if row.unit == unit), None) or by_name(name)
     return name.replace("_", " ") if row is None else row.head
 
 
 def explained(name: str, unit: str | None = None) -> str:
     """What a characteristic is, how it is found and where that comes from."""
-    row = _meant(name, unit)
-    return "" if row is None else row.explained
-
-
-def _meant(name: str, unit: str | None) -> Characteristic | None:
     rows = named(name)
-    return next((row for row in rows if row.unit == unit), next(iter(rows), None))
+    row = next((row for row in rows if row.unit == unit), next(iter(rows), None))
+    return "" if row is None else row.explained

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from valvelab.conformity.decision import decide, nearest_branch
 from valvelab.errors import BadSpec
 from valvelab.inspection.characteristics import Row, Subject
-from valvelab.inspection.limits import DeadCentre, Ends, Limit, Where, meant_here, readings_of
+from valvelab.inspection.limits import DeadCentre, Ends, Limit, Where, meant_here, nearest_readings, readings_of
 from valvelab.measured import Measured, missing
 from valvelab.records.result import Note, Verdict, info, warning
 from valvelab.records.spec import DecisionRule, LimitSpec, Selection, Spec
@@ -63,10 +63,9 @@ def judge(
     notes: list[Note] = []
     elsewhere: list[str] = []
     for number, stated in enumerate(spec.limit, start=1):
-        meanings = readings_of(number, stated, spec_file)
-        limit = meant_here(meanings, answers, where)
+        limit = meant_here(nearest_readings(number, stated, spec_file), answers, where)
         if limit is None:
-            elsewhere.append(_elsewhere(meanings[0]))
+            elsewhere.append(_elsewhere(readings_of(number, stated, spec_file)[0]))
             continue
         rows, said = _judged(spec.decision, limit, items[limit.characteristic.subject], spec_file)
         verdicts += rows

@@ -9,12 +9,12 @@ calls by that name.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Literal
 
 from valvelab.errors import BadQuantity, BadSpec
-from valvelab.inspection.characteristics import Characteristic, Subject, named
+from valvelab.inspection.characteristics import Characteristic, Subject, named, nearest
 from valvelab.records.spec import LimitSpec, Quantity, Selection
 from valvelab.units import bounded, parse_angle, parse_quantity, split_quantity
 
@@ -63,30 +63,45 @@ def readings_of(number: int, stated: LimitSpec, spec_file: str) -> tuple[Limit, 
     Raises BadSpec for an unknown name, a wrong unit, a size below 0, a value beyond what a part has, ends that are the
     wrong way round, words that contradict each other.
     """
+    return tuple(_readings(named(stated.of), number, stated, spec_file))
+
+
+def nearest_readings(number: int, stated: LimitSpec, spec_file: str) -> Iterator[Limit]:
+    """The same one by one, those of tables at hand first: who takes the first that fits loads no other table."""
+    return _readings(nearest(stated.of), number, stated, spec_file)
+
+
+def _readings(rows: Iterable[Characteristic], number: int, stated: LimitSpec, spec_file: str) -> Iterator[Limit]:
     field = f"[[limit]] {number}"
-    rows = named(stated.of)
-    if not rows:
-        raise BadSpec(spec_file, field, f"of = {stated.of!r}", "a name listed by `valvelab characteristics`")
-    found: list[Limit] = []
+    known = found = False
     refused: BadQuantity | None = None
     for row in rows:
+        known = True
         try:
-            if _can_mean(stated, row):
-                found.append(_read(number, stated, row))
+            limit = _read(number, stated, row) if _can_mean(stated, row) else None
         except BadQuantity as error:
             refused = error
+            continue
+        if limit is not None:
+            found = True
+            _check(limit, spec_file)
+            yield limit
+    if not known:
+        raise BadSpec(spec_file, field, f"of = {stated.of!r}", "a name listed by `valvelab characteristics`")
     if refused is not None and not found:
         raise BadSpec(spec_file, f"{field} {refused.field}", refused.found, refused.expected)
-    if stated.lift_at is not None and stated.of not in EVENTS:
-        raise BadSpec(spec_file, f"{field} lift_at", f"it beside of = {stated.of!r}", "opening or closing")
     if not found:
         raise BadSpec(
             spec_file, f"{field} {stated.of}", "cam deg beside valves or lift_at", "an angle from dead centre"
         )
-    for limit in found:
-        if limit.characteristic.needs_at == "lift" and limit.at_mm is None:
-            raise BadSpec(spec_file, field, f"{stated.of} without `at`", "the lift it is judged at")
-    return tuple(found)
+
+
+def _check(limit: Limit, spec_file: str) -> None:
+    stated = limit.stated
+    if stated.lift_at is not None and stated.of not in EVENTS:
+        raise BadSpec(spec_file, f"{limit.field} lift_at", f"it beside of = {stated.of!r}", "opening or closing")
+    if limit.characteristic.needs_at == "lift" and limit.at_mm is None:
+        raise BadSpec(spec_file, limit.field, f"{stated.of} without `at`", "the lift it is judged at")
 
 
 def meant_here(limits: Iterable[Limit], answers: Callable[[Subject, str], bool], where: Where | None) -> Limit | None:

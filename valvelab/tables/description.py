@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
-from typing import Generic, TypeVar
+from functools import partial
+from typing import Any, Generic, TypeVar
 
+from valvelab.inspection.characteristics import Characteristic
 from valvelab.records.result import Decision
 from valvelab.tables.decimals import Usual, decimals_of
 from valvelab.units import System, display_unit, show
@@ -107,37 +109,57 @@ class Column(Generic[Row]):
         return None if self.u is None else self.u(row)
 
 
+def recorded_column(row: Characteristic, *, with_u: bool = True) -> Column[Any]:
+    """A characteristic of records that hold it under its key; empty for one that does not."""
+    value, u = partial(_field, key=row.key), u_of(row.key)
+    return Column(row.head, row.unit, value, u, with_u=with_u and row.u_column, tip=row.explained)
+
+
+def u_of(key: str) -> Callable[[Any], float | None]:
+    """The standard uncertainty of a record's field."""
+    return partial(_u_of, key=key)
+
+
+def _field(record: Any, *, key: str) -> float | None:
+    value: float | None = getattr(record, key, None)
+    return value
+
+
+def _u_of(record: Any, *, key: str) -> float | None:
+    known: dict[str, float | None] = getattr(record, "uncertainty", {})
+    return known.get(key)
+
+
 def table_of(
     rows: Sequence[Row], columns: Sequence[Column[Row]], system: System, title: str = "", *, keep_empty: bool = False
 ) -> Table:
     """The rows under the columns; columns that no row fills are left out unless they are to be kept."""
-    shown = [column.over(rows, system) for column in columns if keep_empty or column.filled(rows)]
+    filled = [column.over(rows, system) for column in columns if keep_empty or column.filled(rows)]
+    shown = [(column, column.known_u(rows)) for column in filled]
     header: list[str] = []
     units: list[str] = []
-    for column in shown:
-        beside = column.known_u(rows)
+    for column, beside in shown:
         header += [column.head, *["u"] * beside]
         units += [column.label(system)] * (1 + beside)
     cells = [
-        tuple(cell for column in shown for cell in _cells(column, row, system, beside=column.known_u(rows)))
-        for row in rows
+        tuple(cell for column, beside in shown for cell in _cells(column, row, system, beside=beside)) for row in rows
     ]
-    left = next((number for number, column in enumerate(shown) if column.is_number), len(shown))
+    left = next((number for number, (column, _) in enumerate(shown) if column.is_number), len(shown))
     plain = tuple(units) if any(units) else ()
-    return Table(tuple(header), tuple(cells), plain, left=left, flush_left=_words_after(shown, rows, left), title=title)
+    return Table(tuple(header), tuple(cells), plain, left=left, flush_left=_words_after(shown, left), title=title)
 
 
 def _cells(column: Column[Row], row: Row, system: System, *, beside: bool) -> list[Cell]:
     return [column.cell(row, system), *([column.u_cell(row, system)] if beside else [])]
 
 
-def _words_after(columns: Sequence[Column[Row]], rows: Sequence[Row], left: int) -> tuple[int, ...]:
+def _words_after(columns: Sequence[tuple[Column[Row], bool]], left: int) -> tuple[int, ...]:
     """Columns of words that stand after figures."""
     found, place = [], 0
-    for number, column in enumerate(columns):
+    for number, (column, beside) in enumerate(columns):
         if not column.is_number and number >= left:
             found.append(place)
-        place += 1 + column.known_u(rows)
+        place += 1 + beside
     return tuple(found)
 
 

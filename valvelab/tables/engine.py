@@ -6,28 +6,20 @@ from collections.abc import Callable
 from functools import partial
 from typing import Any
 
-from valvelab.inspection.characteristics import explained, printed
+from valvelab.inspection.engine.characteristics import CHARACTERISTICS, WHEEL
 from valvelab.records.motion_result import ContactExtreme, Control, MotionResult, MotionValve, ValveDuration
 from valvelab.records.phasing_result import AdjusterOutcome, Overlap, PhasingDuration, PhasingLobe, PhasingResult
 from valvelab.tables.decimals import figure
-from valvelab.tables.description import Column, Fact, Table, table_of
+from valvelab.tables.description import Column, Fact, Table, table_of, u_of
 from valvelab.units import System
 
+_ROWS = {row.name: row for row in (*CHARACTERISTICS, *WHEEL)}
 READ_FROM = {"near_peak": "pairs near the nose", "events": "the events", None: "–"}
 
 
 def _deg(head: str, value: Callable[[Any], float | None], u: Callable[[Any], float | None] | None = None,
          unit: str = "crank deg", tip: str = "") -> Column[Any]:  # fmt: skip
     return Column(head, unit, value, u, with_u=u is not None, tip=tip)
-
-
-def _known(key: str) -> Callable[[Any], float | None]:
-    return partial(_uncertainty, key=key)
-
-
-def _uncertainty(row: Any, *, key: str) -> float | None:
-    known: dict[str, float | None] = row.uncertainty
-    return known.get(key)
 
 
 def degreeing(result: PhasingResult) -> list[Fact]:
@@ -40,7 +32,7 @@ def degreeing(result: PhasingResult) -> list[Fact]:
         ("correction", result.correction_crank_deg, u["correction_crank_deg"], "crank deg", signed),
     )
     found = [
-        Fact("", printed(name), unit, text(value, own), _deg_text(own, own), explained(name), value, own)
+        Fact("", _ROWS[name].head, unit, text(value, own), _deg_text(own, own), _ROWS[name].explained, value, own)
         for name, value, own, unit, text in rows
     ]
     step = result.nearest_adjuster_crank_deg
@@ -66,7 +58,7 @@ def engine_table(result: PhasingResult) -> Table:
 
 LOBES: tuple[Column[PhasingLobe], ...] = (
     Column("lobe", words=lambda row: row.lobe),
-    _deg("centreline", lambda row: row.centreline_crank_deg, _known("centreline_crank_deg")),
+    _deg("centreline", lambda row: row.centreline_crank_deg, u_of("centreline_crank_deg")),
     _deg("card", lambda row: row.card_centreline_crank_deg),
     _deg("later", lambda row: row.difference_crank_deg),
     Column("from", words=lambda row: READ_FROM[row.centreline_from]),
@@ -147,9 +139,9 @@ def phasing_tables(result: PhasingResult, system: System) -> list[Table]:
     ]
 
 
-def _mm(head: str, value: Callable[[MotionValve], float | None], key: str = "", tip: str = "", *,
-        with_u: bool = False) -> Column[MotionValve]:  # fmt: skip
-    return Column(head, "mm", value, _known(key) if key else None, with_u=with_u, tip=tip)
+def _of(name: str, value: Callable[[Any], float | None], tip: str = "", *, with_u: bool = False) -> Column[Any]:
+    row = _ROWS[name]
+    return Column(row.head, row.unit, value, u_of(row.key), with_u=with_u, tip=tip)
 
 
 def _read(valve: MotionValve) -> float | None:
@@ -167,15 +159,13 @@ def _clearance(valve: MotionValve) -> float | None:
 VALVE: Column[MotionValve] = Column("valve", words=lambda row: row.lobe)
 LIFTS: tuple[Column[MotionValve], ...] = (
     VALVE,
-    _mm(printed("max_valve_lift"), lambda row: row.max_valve_lift_mm, "max_valve_lift_mm", "After lash and deflection"),
-    _mm(printed("rule_lift"), lambda row: row.rule_lift_mm, "rule_lift_mm", "From the lobe, lash zero, no deflection",
-        with_u=True),
+    _of("max_valve_lift", lambda row: row.max_valve_lift_mm, "After lash and deflection"),
+    _of("rule_lift", lambda row: row.rule_lift_mm, "From the lobe, lash zero, no deflection", with_u=True),
     Column("read at retainer", "mm", _read, _read_u, with_u=True),
-    _mm(printed("valve_lift_at_gas_exchange_tdc"), lambda row: row.valve_lift_at_gas_exchange_tdc_mm,
-        "valve_lift_at_gas_exchange_tdc_mm", "At gas exchange"),
-    _mm(printed("piston_clearance"), _clearance, "piston_clearance_mm", "Least clearance of valve and piston"),
-    Column(printed("seating_velocity"), "mm/crank deg", lambda row: row.seating_velocity_mm_per_crank_deg),
-)  # fmt: skip
+    _of("valve_lift_at_gas_exchange_tdc", lambda row: row.valve_lift_at_gas_exchange_tdc_mm, "At gas exchange"),
+    _of("piston_clearance", _clearance, "Least clearance of valve and piston"),
+    _of("seating_velocity", lambda row: row.seating_velocity_mm_per_crank_deg),
+)
 
 
 def _least_at(valve: MotionValve) -> float | None:
@@ -219,15 +209,10 @@ def _moved(row: tuple[MotionValve, float], *, step: float) -> float | None:
 Controlled = tuple[MotionValve, Control]
 CONTROL: tuple[Column[Controlled], ...] = (
     Column("valve", words=lambda row: row[0].lobe),
-    Column(printed("separation"), "rpm", lambda row: row[1].separation_rpm, tip="An estimate, never a safe speed"),
+    _of("separation", lambda row: row[1].separation_rpm, "An estimate, never a safe speed"),
     Column("at", "crank deg", lambda row: row[1].separation_at_crank_deg, usual=(1, 1)),
-    Column(
-        printed("margin_at_max_speed"),
-        "N",
-        lambda row: row[1].margin_n_at_max_speed,
-        tip="Least quasi-static force off the seat",
-    ),
-    Column(printed("dynamic_separation"), "rpm", lambda row: row[1].dynamic_separation_rpm),
+    _of("margin_at_max_speed", lambda row: row[1].margin_n_at_max_speed, "Least quasi-static force off the seat"),
+    _of("dynamic_separation", lambda row: row[1].dynamic_separation_rpm),
     Column("flies 0.05 mm clear", "rpm", lambda row: row[1].dynamic.float_rpm if row[1].dynamic else None),
     Column("beyond free travel", "rpm", lambda row: row[1].dynamic.beyond_travel_rpm if row[1].dynamic else None),
 )

@@ -3,49 +3,33 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import partial
-from typing import Any
+from operator import attrgetter
 
-from valvelab.inspection.characteristics import printed
-from valvelab.inspection.form.characteristics import STATION, TRACE
+from valvelab.inspection.form.characteristics import GAUGE, STATION, TRACE
 from valvelab.records.gauge_result import GaugeFigures, GaugeResult, VarianceRowResult
 from valvelab.records.result import Verdict
 from valvelab.records.shaft_result import ShaftResult, StationResult, TaperResult
 from valvelab.records.texture_result import TextureResult
 from valvelab.tables.decimals import decimals_of, figure
-from valvelab.tables.description import Column, Table, table_of
+from valvelab.tables.description import Column, Table, recorded_column, table_of, u_of
 from valvelab.tables.verdicts import rank
 from valvelab.units import System, display_unit, show
-
-
-def _of(name: str, key: str, unit: str, tip: str = "", *, with_u: bool = False) -> Column[Any]:
-    """A field of a result, with the uncertainty kept under its name."""
-    return Column(printed(name, unit), unit, partial(_field, key=key), partial(_u, key=key), with_u=with_u, tip=tip)
-
-
-def _field(row: Any, *, key: str) -> float | None:
-    value: float | None = getattr(row, key)
-    return value
-
-
-def _u(row: Any, *, key: str) -> float | None:
-    known: dict[str, float | None] = row.uncertainty
-    return known.get(key)
-
 
 STATIONS: tuple[Column[StationResult], ...] = (
     Column("station", words=lambda row: row.station, tip="As the readings name it"),
     Column("at", "mm", lambda row: row.position_mm, tip="Position along the shaft"),
-    *(_of(row.name, row.key, row.unit, row.explained, with_u=row.u_column) for row in STATION if row.states_u),
+    *(recorded_column(row) for row in STATION if row.states_u),
 )
 TAPERS: tuple[Column[TaperResult], ...] = (
     Column("of", words=lambda row: row.station, tip="Lobe or journal"),
     Column("from", "mm", lambda row: row.from_mm, tip="Position of the first track"),
     Column("to", "mm", lambda row: row.to_mm, tip="Position of the second track"),
-    _of("taper", "taper_um", "um", "Mean of second track less first", with_u=True),
-    _of("at the highest", "highest_um", "um", "Second track less first where the first stands highest"),
+    Column("taper", "um", lambda row: row.taper_um, u_of("taper_um"), with_u=True,
+           tip="Mean of second track less first"),
+    Column("at the highest", "um", lambda row: row.highest_um, u_of("highest_um"),
+           tip="Second track less first where the first stands highest"),
     Column("slope", "arcmin", lambda row: row.angle_arcmin, tip="Mean slope along the shaft"),
-)
+)  # fmt: skip
 
 
 def shaft_tables(result: ShaftResult, system: System) -> list[Table]:
@@ -128,8 +112,8 @@ def study_rows(result: GaugeResult, system: System) -> list[StudyRow]:
     """Standard deviations, to the second digit of the measurement's own; then what follows from them."""
     finest = decimals_of((result.anova.grr_sd,), result.unit, system)
     rows = [StudyRow(name, key, result.unit, finest, meaning) for key, name, meaning in _DEVIATIONS]
-    rows += [StudyRow(name, key, "%", 1, meaning) for key, name, meaning in _SHARES]
-    return [*rows, StudyRow(printed("ndc"), "ndc", "", 0, _CATEGORIES)]
+    shares = (StudyRow(row.head, row.name, row.unit, 1 if row.unit else 0, _MEANINGS[row.name]) for row in GAUGE)
+    return [*rows, *shares]
 
 
 _DEVIATIONS = (
@@ -140,19 +124,11 @@ _DEVIATIONS = (
     ("part_sd", "part", "Standard deviation between the parts"),
     ("total_sd", "total", "Measurement and parts together"),
 )  # fmt: skip
-_SHARES = (
-    (
-        "grr_percent",
-        printed("grr_percent"),
-        "100 GRR / total; common practice: under 10 good, over 30 not fit to judge by",
-    ),
-    (
-        "grr_percent_of_tolerance",
-        printed("grr_percent_of_tolerance"),
-        "600 GRR / tolerance width; a dash where no width is known",
-    ),
-)
-_CATEGORIES = "How many groups of parts the measurement can tell apart: 1.41 part / GRR; common practice: 5 or more"
+_MEANINGS = {
+    "grr_percent": "100 GRR / total; common practice: under 10 good, over 30 not fit to judge by",
+    "grr_percent_of_tolerance": "600 GRR / tolerance width; a dash where no width is known",
+    "ndc": "How many groups of parts the measurement can tell apart: 1.41 part / GRR; common practice: 5 or more",
+}
 
 
 def study_cell(row: StudyRow, found: GaugeFigures, system: System) -> str:
@@ -177,7 +153,7 @@ def _number(head: str, key: str, form: str, tip: str) -> Column[VarianceRowResul
         value = getattr(row, key)
         return "–" if value is None else format(value, form)
 
-    return Column(head, value=partial(_field, key=key), words=text, tip=tip)
+    return Column(head, value=attrgetter(key), words=text, tip=tip)
 
 
 ANALYSIS: tuple[Column[VarianceRowResult], ...] = (

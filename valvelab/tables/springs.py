@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from functools import partial
 from typing import Any
 
@@ -11,7 +12,7 @@ from valvelab.records.sets_result import SetsResult, SpringSet
 from valvelab.records.shims_result import ShimPosition, ShimsResult
 from valvelab.records.springs_result import ExcludedSpring, SpringResult
 from valvelab.tables.decimals import USUAL, Usual, figure, told
-from valvelab.tables.description import Column, Fact, Table, facts, table_of
+from valvelab.tables.description import Column, Fact, Table, facts, recorded_column, table_of
 from valvelab.units import System, display_unit
 
 _BY_KEY = {row.key: row for row in recorded()}
@@ -19,21 +20,7 @@ _BY_KEY = {row.key: row for row in recorded()}
 
 def spring_column(name: str, *, with_u: bool = False) -> Column[Any]:
     """A characteristic of a spring, or of a spring of a nest."""
-    known = row_of(name)
-    return Column(
-        known.head, known.unit, partial(_field, key=known.key), partial(_u, key=known.key),
-        with_u=with_u and known.u_column, tip=known.explained,
-    )  # fmt: skip
-
-
-def _field(row: Any, *, key: str) -> float | None:
-    value: float | None = getattr(row, key, None)
-    return value
-
-
-def _u(row: Any, *, key: str) -> float | None:
-    known: dict[str, float | None] = getattr(row, "uncertainty", {})
-    return known.get(key)
+    return recorded_column(row_of(name), with_u=with_u)
 
 
 def spring_tables(springs: Sequence[SpringResult], system: System) -> list[Table]:
@@ -62,7 +49,7 @@ def _of_second(column: Column[Any]) -> Column[Any]:
     value, u = column.value, column.u
     assert value is not None
     assert u is not None
-    return Column(column.head, column.unit, lambda row: value(row[1]), lambda row: u(row[1]), column.usual)
+    return replace(column, value=lambda row: value(row[1]), u=lambda row: u(row[1]))
 
 
 def spring_facts(spring: SpringResult, springs: Sequence[SpringResult], system: System) -> list[Fact]:

@@ -23,7 +23,7 @@ from valvelab.camshaft.texture import (
 from valvelab.errors import BadFile, CannotEvaluate, Reason
 from valvelab.inspection.form.characteristics import TRACE, MeasuredTexture
 from valvelab.inspection.judging import item_of, judge
-from valvelab.inspection.limits import readings_of
+from valvelab.inspection.limits import nearest_readings
 from valvelab.records.form_measurement import SurfaceTrace
 from valvelab.records.result import Note, Source, Verdict, info, warning
 from valvelab.records.spec import Spec
@@ -125,7 +125,7 @@ def _ra_limit(question: TextureQuestion) -> float | None:
     if question.spec is None:
         return None
     found = [
-        readings_of(number, limit, question.spec_file)[0].ends[1]
+        next(nearest_readings(number, limit, question.spec_file)).ends[1]
         for number, limit in enumerate(question.spec.limit, start=1)
         if limit.of == "ra"
     ]
