@@ -20,11 +20,11 @@ from numpy.polynomial import Polynomial
 from numpy.typing import NDArray
 
 from valvelab.errors import BadFile
-from valvelab.inspection.lobes.inspect import DEFAULT_CHECKING_LIFTS_MM, inspect_lobes
+from valvelab.inspection.lobes.inspect import inspect_lobes
 from valvelab.lobe.motion_laws import LawName, law
 from valvelab.lobe.trace import Trace
 from valvelab.records.lobes_result import LobeResult
-from valvelab.records.measurement import LiftTable
+from valvelab.records.measurement import CHECKING_LIFTS_MM, LiftTable
 from valvelab.records.result import Source
 
 Floats = NDArray[np.float64]
@@ -292,7 +292,7 @@ def _noise(rng: np.random.Generator, size: int, scenario: Scenario) -> Floats:
 
 # --- truth and answers -----------------------------------------------------------------------------------------------
 
-_CHECKED = tuple(lift for lift in DEFAULT_CHECKING_LIFTS_MM if lift != 1.0)
+_CHECKED = tuple(lift for lift in CHECKING_LIFTS_MM if lift != 1.0)
 #: characteristic: its kind
 KINDS: dict[str, str] = {
     "max_lift": LIFT, "centre": ANGLE, "chord": ANGLE, "area_centre": ANGLE, "area": AREA,

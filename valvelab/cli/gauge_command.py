@@ -18,8 +18,6 @@ if TYPE_CHECKING:
     from valvelab.inspection.form.gauge import GaugeInspection
     from valvelab.report.assembly import Part
 
-MOST_PLANNED = 10_000
-
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Options of the command."""
@@ -90,16 +88,14 @@ def _adoption(text: str | None) -> tuple[str, Path | None]:
 
 
 def _plan(args: argparse.Namespace) -> int:
-    from valvelab.files.gauge_study_file import plan_rows, plan_text
+    from valvelab.files.gauge_study_file import LEAST_PLAN, can_be_planned, plan_rows, plan_text
 
     words = args.plan.replace("x", ",").replace("×", ",").split(",")
     if len(words) != 3 or not all(word.strip().isdecimal() for word in words):
         raise WrongUsage(f"--plan {args.plan}: expected PARTS,APPRAISERS,TRIALS, for example 10,3,3")
     parts, appraisers, trials = (int(word) for word in words)
-    if parts < 2 or appraisers < 1 or trials < 2 or parts * appraisers * trials > MOST_PLANNED:
-        raise WrongUsage(
-            f"--plan {args.plan}: expected at least 2 parts, 1 appraiser, 2 trials, at most {MOST_PLANNED} readings"
-        )
+    if not can_be_planned(parts, appraisers, trials):
+        raise WrongUsage(f"--plan {args.plan}: expected {LEAST_PLAN}")
     rows = plan_rows(parts, appraisers, trials, args.seed)
     text = plan_text(rows, args.seed)
     if args.json:

@@ -111,6 +111,15 @@ def _natural(name: str) -> tuple[tuple[int, int, str], ...]:
     return tuple((0, int(piece), "") if piece.isdecimal() else (1, 0, piece.casefold()) for piece in pieces if piece)
 
 
+def can_be_planned(parts: int, appraisers: int, trials: int) -> bool:
+    """Whether a study has the least that it takes, `LEAST_PLAN`, and no more readings than anyone takes."""
+    return parts >= 2 and appraisers >= 1 and trials >= 2 and parts * appraisers * trials <= _MOST_PLANNED
+
+
+_MOST_PLANNED = 10_000
+LEAST_PLAN = f"at least 2 parts, 1 appraiser, 2 trials, at most {_MOST_PLANNED} readings"
+
+
 def plan_rows(parts: int, appraisers: int, trials: int, seed: int) -> list[tuple[str, str, str]]:
     """A study to carry out: in each trial every appraiser takes all parts, in an order drawn anew.
 

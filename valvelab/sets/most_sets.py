@@ -9,14 +9,14 @@ from dataclasses import replace
 
 from valvelab.arrays import BoolArray
 from valvelab.sets.prices import Ceiling
-from valvelab.sets.programme import solve_program, window_program
+from valvelab.sets.programme import ANY, solve_program, window_program
 from valvelab.sets.seating import TRIES, Ground, one_engine_more
 from valvelab.sets.tray import MostSets, Progress, Units, Watch
 from valvelab.sets.windows import greedy_sets, simple_bound, windows_around
 
 SMALL, MOST_FLOWS = 6_000, 100_000
 """Springs × windows up to which the solver is asked before long annealing, and at all."""
-FEW_NODES, ANY = 60, 2**31 - 1
+FEW_NODES = 60
 A_TURN = 80
 """Looks of the annealing at its watch, some thousand moves in all, between two rounds that lower the bound."""
 

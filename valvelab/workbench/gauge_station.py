@@ -23,7 +23,6 @@ if TYPE_CHECKING:
 
 NAME = "gauge"
 STUDY: Kind[GaugeReadings] = Kind("gauge study")
-MOST_PLANNED = 10_000
 _SUBJECTS = ("gauge",)
 
 
@@ -95,12 +94,11 @@ def write_plan(plan: GaugeState, path: Path) -> str:
 
     Refuses fewer than 2 parts, 1 appraiser or 2 trials, and more readings than anyone takes.
     """
-    from valvelab.files.gauge_study_file import plan_rows, plan_text
+    from valvelab.files.gauge_study_file import LEAST_PLAN, can_be_planned, plan_rows, plan_text
 
-    count = plan.planned
-    if plan.parts < 2 or plan.appraisers < 1 or plan.trials < 2 or count > MOST_PLANNED:
+    if not can_be_planned(plan.parts, plan.appraisers, plan.trials):
         found = f"{plan.parts} parts, {plan.appraisers} appraisers, {plan.trials} trials"
-        raise BadFile(path.name, "", found, f"at least 2 parts, 1 appraiser, 2 trials, at most {MOST_PLANNED} readings")
+        raise BadFile(path.name, "", found, LEAST_PLAN)
     rows = plan_rows(plan.parts, plan.appraisers, plan.trials, plan.seed)
     if path.suffix.lower() == ".pdf":
         from valvelab.report.plan_sheet import plan_sheet
@@ -108,7 +106,7 @@ def write_plan(plan: GaugeState, path: Path) -> str:
         write_whole(path, plan_sheet(rows, plan.seed))
     else:
         write_whole(path, plan_text(rows, plan.seed))
-    return f"Plan sheet written: {path}, {count} readings"
+    return f"Plan sheet written: {path}, {plan.planned} readings"
 
 
 def adopt_as(inspection: GaugeInspection, kind: str, path: Path) -> str:

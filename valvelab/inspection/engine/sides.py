@@ -14,7 +14,7 @@ from valvelab.errors import CannotEvaluate, Reason
 from valvelab.inspection.engine.train import MotionLobe, MotionQuestion, TrainSetting
 from valvelab.inspection.lobes.contour import curvature_guides
 from valvelab.phasing.timing import lobe_cylinder, lobe_kind
-from valvelab.records.measurement import LiftTable
+from valvelab.records.measurement import CHECKING_LIFTS_MM, LiftTable
 from valvelab.records.result import Note, info, warning
 from valvelab.records.springs_result import SpringResult
 from valvelab.valve_motion.rocker import RatioRocker
@@ -24,7 +24,6 @@ if TYPE_CHECKING:
     from valvelab.inspection.lobes.inspect import LobesInspection
 
 UNLIKELY_DEG = 50.0
-CHECKING_LIFTS_MM = (0.15, 0.508, 1.0, 1.27, 5.08)
 NO_ROCKER = (
     "found no [rocker] in the train, expected its ratio, points or geometry (ratio = 1 where the lobe bears on the "
     "valve's own follower), or a lift table with `lift at: valve`"

@@ -7,7 +7,7 @@ from typing import Literal
 
 from valvelab.follower.contact import ContactSetting
 from valvelab.follower.film import Lubricant
-from valvelab.records.measurement import NO_DOUBTS, Doubts
+from valvelab.records.measurement import CHECKING_LIFTS_MM, NO_DOUBTS, Doubts
 from valvelab.valve_motion.lash import Lash
 from valvelab.valve_motion.rocker import RatioRocker, Rocker
 from valvelab.valve_motion.valve_lift import LobeProfile
@@ -103,7 +103,7 @@ class MotionQuestion:
     roller_radius_mm: float | None = None
     flat_follower: bool = False
     firing_order: tuple[int, ...] | None = None
-    checking_lifts_mm: tuple[float, ...] = (0.15, 0.508, 1.0, 1.27, 5.08)
+    checking_lifts_mm: tuple[float, ...] = CHECKING_LIFTS_MM
     dynamics: bool = True
     sweep_speeds: int = 28
     doubts: Doubts = NO_DOUBTS

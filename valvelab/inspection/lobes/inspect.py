@@ -51,11 +51,10 @@ from valvelab.records.lobes_result import (
     RampEnd,
     Ramps,
 )
-from valvelab.records.measurement import LiftTable
+from valvelab.records.measurement import CHECKING_LIFTS_MM, LiftTable
 from valvelab.records.result import Note, Source, Verdict, warning
 from valvelab.records.spec import Spec
 
-DEFAULT_CHECKING_LIFTS_MM = (0.15, 0.508, 1.0, 1.27, 5.08)
 REFERENCE_DEGC = 20.0
 STEEL_EXPANSION_PER_K = 11.5e-6
 
@@ -69,7 +68,7 @@ class Settings:
     take_out_eccentricity: of the base circle, from the whole sweep. keep_zero: nothing is taken out by the base circle.
     """
 
-    checking_lifts_mm: tuple[float, ...] = DEFAULT_CHECKING_LIFTS_MM
+    checking_lifts_mm: tuple[float, ...] = CHECKING_LIFTS_MM
     added_lifts_mm: tuple[float, ...] = ()
     take_out_eccentricity: bool = True
     keep_zero: bool = False
