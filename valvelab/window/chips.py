@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
+from typing import Any
 
 from PySide6.QtCore import QEvent, QRectF, QSize, Qt
 from PySide6.QtGui import QPainter, QPaintEvent, QPen
@@ -67,15 +68,19 @@ class Chip(QToolButton):
 
 
 def chip_row(
-    parent: QWidget, group: QButtonGroup, names: Sequence[tuple[str, str]], chosen: Callable[[str, bool], None]
+    parent: QWidget,
+    group: QButtonGroup,
+    names: Sequence[tuple[Any, str]],
+    chosen: Callable[[Any, bool], None],
+    spoken: Mapping[Any, str],
 ) -> QWidget:
-    """Chips beside one another; `chosen(name, on)` when one is clicked."""
+    """Chips beside one another; `chosen(name, on)` when one is clicked. `spoken` where it is not `Show …`."""
     box = QWidget(parent)
     row = QHBoxLayout(box)
     row.setContentsMargins(0, 0, 0, 0)
     row.setSpacing(2)
     for name, text in names:
-        chip = Chip(text, f"Show {text.lower()}", box)
+        chip = Chip(text, spoken.get(name, f"Show {text.lower()}"), box)
         chip.setProperty("name", name)
         chip.clicked.connect(lambda on, name=name: chosen(name, on))
         group.addButton(chip)
@@ -83,7 +88,7 @@ def chip_row(
     return box
 
 
-def press(group: QButtonGroup, names: set[str]) -> None:
+def press(group: QButtonGroup, names: Collection[Any]) -> None:
     """Set which chips are on, without telling anyone."""
     exclusive = group.exclusive()
     group.setExclusive(False)

@@ -41,7 +41,7 @@ class GaugeState:
     page: str = "figures"
     tolerance: float | None = entered(
         None, "Tolerance width, 0 for the study's own", text="tolerance", edit="change the tolerance", step=0.005,
-        decimals=(4, 5),
+        decimals=(4, 5), least=1e-9, optional=True,
     )  # fmt: skip
     parts: int = _planned(10, "parts in the plan", 2, 200, "parts")
     appraisers: int = _planned(3, "appraisers in the plan", 1, 20, "appraisers")

@@ -30,7 +30,7 @@ class LobesState:
     lobe: str = ""
     checking_lift_mm: float = entered(
         1.27, "Checking lift", text="at checking lift", edit="move the checking lift", dimension="length", unit="mm",
-        step=0.05, decimals=(3, 4), least=0.02,
+        step=0.05, decimals=(3, 4), least=0.02, digits=4,
     )  # fmt: skip
     map: str = "deviation"
     page: str = "durations"

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, fields
-from functools import cache
 from types import MappingProxyType
 from typing import Any, TypeVar
 
@@ -24,7 +23,8 @@ class Entry:
 
     spoken: its accessible name. text: its short name beside the widget. edit: what undo calls a change; without one a
     change is a look and no edit. unit, step and least, most: as its number is typed, in `unit`. decimals: metric, inch.
-    merges: changes that follow one another are one step of undo.
+    digits: kept of it. optional: a number below `least` is none, and the field goes back to its default; else it is
+    held to its ends. merges: changes that follow one another are one step of undo.
     """
 
     spoken: str
@@ -36,7 +36,16 @@ class Entry:
     decimals: tuple[int, int] = (0, 0)
     least: float = float("-inf")
     most: float = float("inf")
+    digits: int = 9
+    optional: bool = False
     merges: bool = False
+
+    def taken(self, value: float, default: Any) -> Any:
+        """The number as the field takes it."""
+        if self.optional and value < self.least:
+            return default
+        held = round(min(max(value, self.least), self.most), self.digits)
+        return held if self.digits else int(held)
 
     def decimals_in(self, units: System) -> int:
         """Decimals that the field shows."""
@@ -61,10 +70,9 @@ def keyed(kept: Kept | None = None) -> Any:
     return field(default_factory=lambda: MappingProxyType({}), metadata={} if kept is None else {"kept": kept})
 
 
-@cache
 def entry_of(kind: type[Any], name: str) -> Entry:
-    """How a state's field is entered."""
-    (found,) = (one.metadata["entry"] for one in fields(kind) if one.name == name)
+    """How a state's field is entered; a field without an entry is only looked at."""
+    (found,) = (one.metadata.get("entry", Entry("")) for one in fields(kind) if one.name == name)
     assert isinstance(found, Entry)
     return found
 

@@ -32,15 +32,16 @@ class TextureState:
 
     cutoff_mm: float | None = entered(
         None, "Cutoff", text="cutoff", edit="change the cutoff", dimension="length", unit="mm", step=0.05,
-        decimals=(3, 4),
+        decimals=(3, 4), least=1e-9, optional=True,
     )  # fmt: skip
     short_cutoff_um: float | None = entered(
         None, "Short cutoff, 0 for none", text="short cutoff", edit="change the short cutoff", dimension="length",
-        unit="um", step=0.5, decimals=(1, 1),
+        unit="um", step=0.5, decimals=(1, 1), least=0.0, optional=True, digits=6,
     )  # fmt: skip
     sections: int | None = entered(
-        None, "Sections in the evaluation length", text="sections", edit="change the sections"
-    )
+        None, "Sections in the evaluation length", text="sections", edit="change the sections", least=0.5,
+        optional=True, digits=0,
+    )  # fmt: skip
 
     @property
     def short_cutoff_mm(self) -> float | None:

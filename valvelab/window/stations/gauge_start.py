@@ -5,20 +5,17 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from PySide6.QtWidgets import QFileDialog, QGridLayout, QLabel, QPushButton, QSpinBox, QWidget
+from PySide6.QtWidgets import QFileDialog, QGridLayout, QLabel, QSpinBox, QWidget
 
 from valvelab.window.bench import Bench
-from valvelab.window.stations.form_parts import labelled
+from valvelab.window.panes import button, labelled, number_field, show_number
 from valvelab.workbench.gauge_station import GaugeState, write_plan
+from valvelab.workbench.state import entry_of
 
 if TYPE_CHECKING:
     from valvelab.workbench.document import Document
 
-_NUMBERS = (("parts", 2, 200), ("appraisers", 1, 20), ("trials", 2, 20), ("seed", 1, 9999))
-_SPOKEN = {
-    "parts": "Parts in the plan", "appraisers": "Appraisers in the plan", "trials": "Trials in the plan",
-    "seed": "Number that the order of reading is drawn from",
-}  # fmt: skip
+_NUMBERS = ("parts", "appraisers", "trials", "seed")
 
 
 def make_start(bench: Bench) -> QWidget:
@@ -36,17 +33,12 @@ class PlanStrip(QWidget):
         grid = QGridLayout(self)
         grid.setContentsMargins(12, 8, 12, 8)
         grid.setHorizontalSpacing(12)
-        for number, (name, least, most) in enumerate(_NUMBERS):
-            field = QSpinBox(self, minimum=least, maximum=most)
-            field.setAccessibleName(_SPOKEN[name])
-            field.setToolTip(_SPOKEN[name])
-            field.valueChanged.connect(lambda value, name=name: self._on_number(name, value))
-            self.fields[name] = field
-            grid.addWidget(labelled(self, "order" if name == "seed" else name, field), 0, number)
+        for number, name in enumerate(_NUMBERS):
+            self.fields[name] = number_field(bench, self, GaugeState, name)
+            grid.addWidget(labelled(self, entry_of(GaugeState, name).text, self.fields[name]), 0, number)
         self._count = QLabel(self, wordWrap=True)
-        self.write = QPushButton("Plan sheet…", self)
-        self.write.setToolTip("Write the plan as a sheet to print (PDF) or as a table to fill in (CSV)")
-        self.write.clicked.connect(self._on_write)
+        tip = "Write the plan as a sheet to print (PDF) or as a table to fill in (CSV)"
+        self.write = button(self, "Plan sheet…", tip, self._on_write)
         grid.addWidget(self._count, 1, 0, 1, 3)
         grid.addWidget(self.write, 1, 3)
         grid.setColumnStretch(4, 1)
@@ -57,9 +49,7 @@ class PlanStrip(QWidget):
         """Show the plan as it stands."""
         plan = document.state(GaugeState)
         for name, field in self.fields.items():
-            field.blockSignals(True)
-            field.setValue(getattr(plan, name))
-            field.blockSignals(False)
+            show_number(field, getattr(plan, name))
         count = plan.planned
         self._count.setText(f"{count} readings, every part by every appraiser in every trial, in an order drawn anew")
 
@@ -68,9 +58,6 @@ class PlanStrip(QWidget):
         plan = self._bench.document.state(GaugeState)
         if self._bench.may_write(path):
             self._bench.do(f"Writing {path.name}", path.name, lambda: write_plan(plan, path))
-
-    def _on_number(self, name: str, value: int) -> None:
-        self._bench.set(GaugeState, "plan the study", f"plan {name}", **{name: value})
 
     def _on_write(self) -> None:
         folder = Path(self._bench.settings.recent_folder or ".")

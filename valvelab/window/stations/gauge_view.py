@@ -6,27 +6,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import (
-    QApplication,
-    QButtonGroup,
-    QFileDialog,
-    QHBoxLayout,
-    QLabel,
-    QLineEdit,
-    QPushButton,
-    QStackedWidget,
-    QVBoxLayout,
-    QWidget,
-)
+from PySide6.QtWidgets import QFileDialog, QHBoxLayout, QLabel, QLineEdit, QWidget
 
 from valvelab.figures import gauge_figures
 from valvelab.tables.form import ANALYSIS, StudyRow, study_cell, study_rows
 from valvelab.units import System, display_unit
 from valvelab.window.bench import Bench
-from valvelab.window.chips import chip_row, press
 from valvelab.window.drawing import FigureStack, FigureView
-from valvelab.window.fields import QuantityField
-from valvelab.window.stations.form_parts import labelled, splitter, titled
+from valvelab.window.panes import BoundQuantity, Chips, button, labelled, look, splitter, stacked, titled
 from valvelab.window.stations.gauge_start import PlanStrip
 from valvelab.window.stations.view import StationView
 from valvelab.window.tables import Sheet, TableColumn, of
@@ -55,7 +42,6 @@ class GaugeView(StationView["GaugeInspection"]):
 
     def __init__(self, bench: Bench) -> None:
         super().__init__(bench)
-        self._shown: tuple[object, ...] = ()
         self._inspection: GaugeInspection | None = None
         self._adopting: Path | None = None
         self.stack = FigureStack("Means and ranges by part and appraiser", self)
@@ -68,14 +54,13 @@ class GaugeView(StationView["GaugeInspection"]):
             sheet.setSortingEnabled(False)
         self.plan = PlanStrip(bench, self)
         self._tolerance_place = QHBoxLayout()
-        self.tolerance: QuantityField | None = None
+        self.tolerance: BoundQuantity | None = None
         self._tolerance_box: QWidget | None = None
         self.kind = QLineEdit(self)
         self.kind.setAccessibleName("Kind of reading that the result is adopted for")
         self.kind.setToolTip("What the uncertainty is of, such as tir or journal diameter")
-        self.adopt = QPushButton("Adopt as uncertainty…", self)
-        self.adopt.setToolTip("Keep GRR as one reading's standard uncertainty, in a small file that the bench takes")
-        self.adopt.clicked.connect(self._on_adopt)
+        tip = "Keep GRR as one reading's standard uncertainty, in a small file that the bench takes"
+        self.adopt = button(self, "Adopt as uncertainty…", tip, self._on_adopt)
         self.kind.textChanged.connect(lambda text: self.adopt.setEnabled(bool(text.strip())))
         self.bench.done.connect(self._on_done)
         self._sentence = QLabel(self, wordWrap=True)
@@ -85,25 +70,13 @@ class GaugeView(StationView["GaugeInspection"]):
         self._lay_out()
 
     def _lay_out(self) -> None:
-        self.lists = QButtonGroup(self)
-        self.list_pages = QStackedWidget(self)
-        for page in (self.table, self.analysis, self.plan):
-            self.list_pages.addWidget(page)
-        down = Qt.Orientation.Vertical
-        right = splitter(
-            self, down,
-            (titled(self, "Share of the variation", self.components), 10),
-            (titled(self, "Study", self.list_pages, chip_row(self, self.lists, _LISTS, self._on_list)), 12),
-        )  # fmt: skip
-        across = splitter(
-            self, Qt.Orientation.Horizontal,
-            (titled(self, "By part and appraiser", self.stack), 12), (right, 10),
-        )  # fmt: skip
-        layout = QVBoxLayout(self)
-        layout.setContentsMargins(0, 0, 0, 0)
-        layout.setSpacing(0)
-        layout.addWidget(self._strip())
-        layout.addWidget(across, 1)
+        self.lists = Chips(self.bench, self, GaugeState, "page", _LISTS, (self.table, self.analysis, self.plan))
+        share = titled(self, "Share of the variation", self.components)
+        study = titled(self, "Study", self.lists.stack, self.lists.row)
+        right = splitter(self, Qt.Orientation.Vertical, (share, 10), (study, 12))
+        left = titled(self, "By part and appraiser", self.stack)
+        across = splitter(self, Qt.Orientation.Horizontal, (left, 12), (right, 10))
+        stacked(self, self._strip(), (across, 1))
 
     def _strip(self) -> QWidget:
         strip = QWidget(self)
@@ -129,17 +102,13 @@ class GaugeView(StationView["GaugeInspection"]):
 
     def show_answer(self, document: Document, inspection: GaugeInspection) -> None:
         """Redraw where the answer, the units or the theme changed."""
-        shown = document.state(GaugeState).page
-        press(self.lists, {shown})
-        self.list_pages.setCurrentIndex(next((n for n, (name, _) in enumerate(_LISTS) if name == shown), 0))
         self.plan.show_document(document)
         theme, units = current_theme(), document.units
-        key = (inspection, units, theme.name, QApplication.font().pointSizeF())
-        if self._shown and key[0] is self._shown[0] and key[1:] == self._shown[1:]:
+        if not self.changed("all", inspection, units, look()):
             return
         if self._inspection is None or inspection.question.readings is not self._inspection.question.readings:
             self._meet(inspection)
-        self._inspection, self._shown = inspection, key
+        self._inspection = inspection
         drawn = [gauge_figures.means_figure(inspection), gauge_figures.ranges_figure(inspection)]
         self.stack.show_figures(drawn, units, theme, _STRETCH)
         self.components.show_figure(gauge_figures.components_figure(inspection), units, theme)
@@ -148,7 +117,7 @@ class GaugeView(StationView["GaugeInspection"]):
         width = inspection.result.tolerance
         assert self.tolerance is not None
         if width is not None:
-            self.tolerance.show_value(width, units, 4 if units == "metric" else 5)
+            self.tolerance.show_in(width, units)
         self._sentence.setText(_judgement(inspection.result.anova.grr_percent, inspection.result.anova.ndc))
 
     def _meet(self, inspection: GaugeInspection) -> None:
@@ -156,23 +125,17 @@ class GaugeView(StationView["GaugeInspection"]):
         if self._tolerance_box is not None:
             self._tolerance_box.deleteLater()
         unit = inspection.result.unit
-        self.tolerance = QuantityField("Tolerance width, 0 for the study's own", dimension_of(unit), unit, 0.005, self)
+        self.tolerance = BoundQuantity(
+            self.bench, self, GaugeState, "tolerance", dimension=dimension_of(unit), unit=unit
+        )
         self.tolerance.setPlaceholderText("none known")
         self.tolerance.setMaximumWidth(6 * self.fontMetrics().height())
-        self.tolerance.entered.connect(
-            lambda value: self.bench.set(
-                GaugeState, "change the tolerance", tolerance=round(value, 9) if value > 0.0 else None
-            )
-        )
         self._tolerance_box = labelled(self, "tolerance", self.tolerance)
         self._tolerance_place.addWidget(self._tolerance_box)
         self.kind.setText(inspection.question.readings.characteristic or "")
         self.adopt.setEnabled(bool(self.kind.text().strip()))
 
     # -- what a person does -----------------------------------------------------------------------------------------
-
-    def _on_list(self, name: str, _on: bool) -> None:
-        self.bench.set(GaugeState, page=name)
 
     def _on_adopt(self) -> None:
         folder = Path(self.bench.settings.recent_folder or ".")

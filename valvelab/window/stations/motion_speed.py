@@ -5,23 +5,16 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import (
-    QButtonGroup,
-    QHBoxLayout,
-    QLabel,
-    QProgressBar,
-    QPushButton,
-    QSizePolicy,
-    QVBoxLayout,
-    QWidget,
-)
+from PySide6.QtWidgets import QHBoxLayout, QLabel, QProgressBar, QSizePolicy, QVBoxLayout, QWidget
 
 from valvelab.dynamics.sweep import FLOAT_LOFT_MM
 from valvelab.figures.motion_figures import force_figure, force_map, resonance_figure, sweep_figure, valve_of
 from valvelab.units import System, display_unit, show
-from valvelab.window.chips import chip_row, press
+from valvelab.window.bench import Bench
 from valvelab.window.panel import Drawing, DrawingPanel
+from valvelab.window.panes import Chips, button, colour_text
 from valvelab.window.theme import current_theme
+from valvelab.workbench.motion_files import MotionState
 
 if TYPE_CHECKING:
     from valvelab.inspection.engine.motion import MotionInspection
@@ -29,39 +22,34 @@ if TYPE_CHECKING:
 NEVER_SAFE = "▲ Every speed here is an estimate of a model and never a safe speed."
 _NOT_RUN = "The dynamic model was not run for this valve as tried."
 _RUNS = "The dynamic model runs…"
-_KINDS = (("static", "Force and surge"), ("dynamic", "Dynamic model"))
+_KINDS = ((False, "Force and surge"), (True, "Dynamic model"))
 
 
 class SpeedPage(QWidget):
-    """`wanted()` to run the dynamic model, `unwanted()` to end it; `looked_at(dynamic)` by which drawings."""
+    """`wanted()` to run the dynamic model, `unwanted()` to end it."""
 
     wanted = Signal()
     unwanted = Signal()
-    looked_at = Signal(bool)
 
-    def __init__(self, parent: QWidget) -> None:
+    def __init__(self, bench: Bench, parent: QWidget) -> None:
         super().__init__(parent)
         self.words = QLabel(self, wordWrap=True)
         self.words.setAccessibleName("Predicted control of the valve")
         self.caution = QLabel(NEVER_SAFE, self)
-        self.run = QPushButton("Run the model", self)
-        self.run.setToolTip(
-            "Sweep crank speeds with contact that opens, spring waves and coil clash; in the background"
-        )
-        self.run.clicked.connect(self.wanted)
+        tip = "Sweep crank speeds with contact that opens, spring waves and coil clash; in the background"
+        self.run = button(self, "Run the model", tip, self.wanted.emit)
         self.bar = QProgressBar(self)
         self.bar.setRange(0, 100)
         self.bar.setAccessibleName("How much of the dynamic model is done")
-        self.cancel = QPushButton("Stop", self)
-        self.cancel.clicked.connect(self.unwanted)
+        self.cancel = button(self, "Stop", "", self.unwanted.emit)
         self.state = QLabel(self)
         self.nothing = QLabel(_NOT_RUN, self)
         self.nothing.setAlignment(Qt.AlignmentFlag.AlignCenter)
         self.nothing.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Expanding)
         self.panel = DrawingPanel(2, self)
         row = QHBoxLayout()
-        self.kinds = QButtonGroup(self)
-        row.addWidget(chip_row(self, self.kinds, _KINDS, lambda name, _on: self.looked_at.emit(name == "dynamic")))
+        self.kinds = Chips(bench, self, MotionState, "dynamic", _KINDS)
+        row.addWidget(self.kinds.row)
         for widget in (self.run, self.bar, self.cancel, self.state):
             row.addWidget(widget)
         row.addStretch(1)
@@ -91,11 +79,8 @@ class SpeedPage(QWidget):
     ) -> None:
         """Show one valve as tried; `swept` holds the dynamic model's answer where it was run for just that."""
         theme = current_theme()
-        palette = self.caution.palette()
-        palette.setColor(self.caution.foregroundRole(), theme.colour("undecided"))
-        self.caution.setPalette(palette)
+        colour_text(self.caution, "undecided")
         found = swept or tried
-        press(self.kinds, {"dynamic" if dynamic else "static"})
         drawings: list[Drawing | None] = [force_figure(found, valve), resonance_figure(found, valve)]
         if dynamic:
             drawings = [] if swept is None else [force_map(swept, valve), sweep_figure(swept, valve)]

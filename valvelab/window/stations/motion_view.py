@@ -8,19 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import (
-    QApplication,
-    QButtonGroup,
-    QComboBox,
-    QFileDialog,
-    QHBoxLayout,
-    QLabel,
-    QSizePolicy,
-    QSplitter,
-    QStackedWidget,
-    QVBoxLayout,
-    QWidget,
-)
+from PySide6.QtWidgets import QComboBox, QFileDialog, QLabel, QSizePolicy, QStackedWidget, QWidget
 
 from valvelab.errors import ValvelabError
 from valvelab.figures.motion_figures import (
@@ -37,9 +25,9 @@ from valvelab.tables.description import Column
 from valvelab.tables.engine import CONTROL, LEAST_AT, LIFTS, events
 from valvelab.units import System, display_unit, show
 from valvelab.window.bench import Bench
-from valvelab.window.chips import chip_row, press
 from valvelab.window.drawing import FigureView
 from valvelab.window.panel import Drawing, DrawingPanel
+from valvelab.window.panes import Chips, colour_text, look, splitter, stacked, titled
 from valvelab.window.stations.motion_controls import TrialPane
 from valvelab.window.stations.motion_rule import RulePage
 from valvelab.window.stations.motion_speed import SpeedPage
@@ -90,9 +78,7 @@ class MotionView(StationView[Motion]):
         super().__init__(bench)
         self._motion: Motion | None = None
         self._key: object = None
-        self._shown: tuple[object, ...] = ()
         self._valves: tuple[str, ...] = ()
-        self.page_chips = QButtonGroup(self)
         self.valve_box = QComboBox(self)
         self.valve_box.setAccessibleName("Valve in front")
         self.valve_box.setToolTip("The valve in front; arrow keys change it")
@@ -103,9 +89,8 @@ class MotionView(StationView[Motion]):
         self.rule.read.connect(self._on_read)
         self.rule.saved.connect(self.save_train)
         self.contact = DrawingPanel(1, self)
-        self.speed = SpeedPage(self)
+        self.speed = SpeedPage(bench, self)
         self.speed.wanted.connect(self.run_model)
-        self.speed.looked_at.connect(lambda dynamic: bench.set(MotionState, dynamic=dynamic))
         self.run = Run(self)
         self.speed.unwanted.connect(self.run.cancel)
         self.run.progressed.connect(lambda share: self.speed.show_run(float(share)))
@@ -129,39 +114,16 @@ class MotionView(StationView[Motion]):
         self.pages = QStackedWidget(self)
         for page in (self.lift, self.clearance, self.rule, self.contact, self.speed, self.nothing):
             self.pages.addWidget(page)
-        head = QHBoxLayout()
-        head.setContentsMargins(8, 4, 6, 4)
-        head.addWidget(self.valve_box)
-        head.addWidget(chip_row(self, self.page_chips, _PAGES, self._on_page))
-        head.addStretch(1)
-        left = QWidget(self)
-        column = QVBoxLayout(left)
-        column.setContentsMargins(0, 0, 0, 0)
-        column.setSpacing(0)
-        column.addLayout(head)
-        column.addWidget(self.pages, 1)
+        self.page_chips = Chips(self.bench, self, MotionState, "page", _PAGES)
         self.caution = QLabel(f"▲ {_SHORT_CAUTION}", self)
         self.caution.setToolTip(CAUTION)
         self.caution.setAccessibleName("Caution")
         self.caution.setContentsMargins(8, 1, 6, 3)
         self.caution.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
-        column.addWidget(self.caution)
-        right = QWidget(self)
-        side = QVBoxLayout(right)
-        side.setContentsMargins(0, 0, 0, 0)
-        side.setSpacing(0)
-        side.addWidget(self.trial)
-        side.addWidget(self.lines, 1)
-        across = QSplitter(Qt.Orientation.Horizontal, self)
-        across.addWidget(left)
-        across.addWidget(right)
-        across.setStretchFactor(0, 3)
-        across.setStretchFactor(1, 1)
-        across.setHandleWidth(5)
-        across.setSizes([640, 350])
-        layout = QVBoxLayout(self)
-        layout.setContentsMargins(0, 0, 0, 0)
-        layout.addWidget(across)
+        left, right = QWidget(self), QWidget(self)
+        stacked(left, (titled(left, "", self.pages, self.valve_box, self.page_chips.row), 1), self.caution)
+        stacked(right, self.trial, (self.lines, 1))
+        stacked(self, splitter(self, Qt.Orientation.Horizontal, (left, 3), (right, 1), sizes=(640, 350)))
 
     def _show_valves(self, motion: Motion, valve: str) -> None:
         names = tuple(row.lobe for row in motion.inspection.result.valves)
@@ -188,33 +150,18 @@ class MotionView(StationView[Motion]):
 
     def show_answer(self, document: Document, motion: Motion) -> None:
         """Redraw what changed."""
-        theme = current_theme()
         self._motion = motion
         valve, trial = motion_files.chosen_valve(document, motion), document.state(MotionState).trial
         page = document.state(MotionState).page
         self._show_valves(motion, valve)
-        press(self.page_chips, {page})
         swept = motion_trials.swept(document, motion)
-        key = (
-            motion,
-            swept,
-            document.units,
-            theme.name,
-            QApplication.font().pointSizeF(),
-            valve,
-            trial,
-            page,
-            document.state(MotionState),
-        )
-        if self._shown and self._shown[0] is motion and self._shown[1] is swept and self._shown[2:] == key[2:]:
+        fresh = self.changed("swept", swept)
+        if not self.changed("all", motion, document.units, look(), valve, document.state(MotionState)) and not fresh:
             return
-        self._shown = key
         if self.run.running and self._key != motion_trials.sweep_question(document, motion)[0]:
             self.run.drop()
             self.speed.show_run(None, "stopped: the trial changed")
-        palette = self.caution.palette()
-        palette.setColor(self.caution.foregroundRole(), theme.colour("undecided"))
-        self.caution.setPalette(palette)
+        colour_text(self.caution, "undecided")
         self.trial.show_trial(motion, trial, document.units)
         try:
             both = page in {"lift", "clearance"}
@@ -318,9 +265,6 @@ class MotionView(StationView[Motion]):
         self.speed.show_run(None)
         if isinstance(answer, Answer):
             self.bench.history.follow(edits.answer_arrived(self.bench.document, SWEEP, answer))
-
-    def _on_page(self, name: str, _on: bool) -> None:
-        self.bench.set(MotionState, page=name)
 
     def _on_tried(self, name: str, value: float, dragging: bool) -> None:
         entry = entry_of(Trial, name)

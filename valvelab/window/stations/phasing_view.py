@@ -9,17 +9,7 @@ from typing import TYPE_CHECKING
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QShowEvent
-from PySide6.QtWidgets import (
-    QApplication,
-    QButtonGroup,
-    QFileDialog,
-    QHBoxLayout,
-    QPushButton,
-    QSplitter,
-    QStackedWidget,
-    QVBoxLayout,
-    QWidget,
-)
+from PySide6.QtWidgets import QFileDialog
 
 from valvelab.figures.phasing_figures import event_diagram, wheel_dial
 from valvelab.inspection.engine.phasing import CAUTION
@@ -27,8 +17,8 @@ from valvelab.tables.decimals import figure
 from valvelab.tables.engine import AT_LOBE, STEPS, AtLobe, degreeing, signed
 from valvelab.units import System, show
 from valvelab.window.bench import Bench
-from valvelab.window.chips import chip_row, press
 from valvelab.window.drawing import FigureView
+from valvelab.window.panes import Chips, button, look, splitter, stacked, titled
 from valvelab.window.stations.phasing_form import WorksheetForm
 from valvelab.window.stations.phasing_guide import GuideStrip
 from valvelab.window.stations.phasing_wheel import DegreeWheel
@@ -75,7 +65,6 @@ class PhasingView(StationView[Worksheet]):
 
     def __init__(self, bench: Bench) -> None:
         super().__init__(bench)
-        self._shown: tuple[object, ...] = ()
         self._worksheet: Worksheet | None = None
         self.guide = GuideStrip(CAUTION, self)
         self.guide.typed.connect(self._on_typed)
@@ -101,41 +90,19 @@ class PhasingView(StationView[Worksheet]):
     # -- lay-out ----------------------------------------------------------------------------------------------------
 
     def _lay_out(self) -> None:
-        self.drawings, self.lists = QButtonGroup(self), QButtonGroup(self)
-        self.drawing_pages, self.list_pages = QStackedWidget(self), QStackedWidget(self)
-        for page in (self.wheel, self.events):
-            self.drawing_pages.addWidget(page)
-        for table in (self.figures, self.event_rows, self.steps):
-            self.list_pages.addWidget(table)
-        middle = _under(self, chip_row(self, self.drawings, _DRAWINGS, self._on_drawing), self.drawing_pages)
-        right = _under(self, chip_row(self, self.lists, _LISTS, self._on_list), self.list_pages)
-        left = _under(self, self._sheet_buttons(), self.form)
-        across = QSplitter(Qt.Orientation.Horizontal, self)
-        for widget, stretch in ((left, 3), (middle, 4), (right, 3)):
-            across.addWidget(widget)
-            across.setStretchFactor(across.count() - 1, stretch)
-        across.setHandleWidth(5)
-        across.setSizes([370, 345, 300])
-        layout = QVBoxLayout(self)
-        layout.setContentsMargins(0, 0, 0, 0)
-        layout.setSpacing(0)
-        layout.addWidget(self.guide)
-        layout.addWidget(across, 1)
-
-    def _sheet_buttons(self) -> QWidget:
-        box = QWidget(self)
-        row = QHBoxLayout(box)
-        row.setContentsMargins(0, 0, 0, 0)
-        row.setSpacing(4)
-        self.new_button = QPushButton("New sheet", box)
-        self.new_button.setToolTip("Start a blank worksheet; files stay where they are")
-        self.new_button.clicked.connect(self.start_new)
-        self.save_button = QPushButton("Save sheet…", box)
-        self.save_button.setToolTip("Write the worksheet as TOML and put it on the bench")
-        self.save_button.clicked.connect(self.save)
-        for button in (self.new_button, self.save_button):
-            row.addWidget(button)
-        return box
+        self.drawings = Chips(self.bench, self, PhasingState, "drawing", _DRAWINGS, (self.wheel, self.events))
+        tables = (self.figures, self.event_rows, self.steps)
+        self.lists = Chips(self.bench, self, PhasingState, "page", _LISTS, tables)
+        self.drawing_pages, self.list_pages = self.drawings.stack, self.lists.stack
+        tip = "Start a blank worksheet; files stay where they are"
+        self.new_button = button(self, "New sheet", tip, self.start_new)
+        self.save_button = button(self, "Save sheet…", "Write the worksheet as TOML and put it on the bench", self.save)
+        left = titled(self, "", self.form, self.new_button, self.save_button)
+        middle = titled(self, "", self.drawing_pages, self.drawings.row)
+        right = titled(self, "", self.list_pages, self.lists.row)
+        across = ((left, 3), (middle, 4), (right, 3))
+        whole = splitter(self, Qt.Orientation.Horizontal, *across, sizes=(370, 345, 300))
+        stacked(self, self.guide, (whole, 1))
 
     def showEvent(self, event: QShowEvent) -> None:
         """Ready to type the next reading."""
@@ -163,20 +130,11 @@ class PhasingView(StationView[Worksheet]):
 
     def show_answer(self, document: Document, shown: Worksheet) -> None:
         """Redraw what changed."""
-        theme = current_theme()
-        state = document.state(PhasingState)
-        drawing, listed = state.drawing, state.page
-        key = (shown, document.units, theme.name, QApplication.font().pointSizeF())
-        if self._shown and self._shown[1:] != key[1:]:
+        if self.changed("colours", None, document.units, look()):
             self.form.restyle()
-        if not self._shown or self._shown[0] is not shown or self._shown[1:] != key[1:]:
+        if self.changed("all", shown, document.units, look()):
             self._worksheet = shown
             self._show(shown, document.units)
-        self._shown = key
-        for group, pages, names, front in ((self.drawings, self.drawing_pages, _DRAWINGS, drawing),
-                                           (self.lists, self.list_pages, _LISTS, listed)):  # fmt: skip
-            press(group, {front})
-            pages.setCurrentIndex(next((n for n, (name, _) in enumerate(names) if name == front), 0))
 
     def _show(self, shown: Worksheet, units: System) -> None:
         theme, result = current_theme(), shown.inspection.result
@@ -254,26 +212,6 @@ class PhasingView(StationView[Worksheet]):
     def _on_lobe_wanted(self, name: str) -> None:
         sheet = phasing_station.sheet_in_front(self.bench.document)
         self._apply(worksheet.add_lobe(sheet, name), f"add lobe {name.strip()}")
-
-    def _on_drawing(self, name: str, _on: bool) -> None:
-        self.bench.set(PhasingState, drawing=name)
-
-    def _on_list(self, name: str, _on: bool) -> None:
-        self.bench.set(PhasingState, page=name)
-
-
-def _under(parent: QWidget, head: QWidget, content: QWidget) -> QWidget:
-    box = QWidget(parent)
-    row = QHBoxLayout()
-    row.setContentsMargins(8, 4, 6, 4)
-    row.addWidget(head)
-    row.addStretch(1)
-    layout = QVBoxLayout(box)
-    layout.setContentsMargins(0, 0, 0, 0)
-    layout.setSpacing(0)
-    layout.addLayout(row)
-    layout.addWidget(content, 1)
-    return box
 
 
 def _deg(value: float | None, u: float | None = None) -> str:

@@ -7,16 +7,16 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from PySide6.QtCore import QModelIndex, Qt
-from PySide6.QtWidgets import QApplication, QButtonGroup, QLabel, QStackedWidget, QVBoxLayout
+from PySide6.QtWidgets import QLabel
 
 from valvelab.figures import shaft_figures
 from valvelab.tables.form import STATIONS, TAPERS, straightness_told
 from valvelab.tables.verdicts import worst_by_item
 from valvelab.units import System, display_unit, show
 from valvelab.window.bench import Bench
-from valvelab.window.chips import Heading, chip_row, press
+from valvelab.window.chips import Heading
 from valvelab.window.drawing import FigureView
-from valvelab.window.stations.form_parts import labelled, splitter, titled, verdict_column
+from valvelab.window.panes import Chips, labelled, look, splitter, stacked, titled, verdict_column
 from valvelab.window.stations.view import StationView
 from valvelab.window.tables import Sheet, TableColumn, of
 from valvelab.window.theme import current_theme
@@ -45,7 +45,6 @@ class ShaftView(StationView["ShaftInspection"]):
     def __init__(self, bench: Bench) -> None:
         super().__init__(bench)
         self._inspection: ShaftInspection | None = None
-        self._shown: tuple[object, ...] = ()
         self.shaft = FigureView("The shaft from the side, its bow magnified", self)
         self.shaft.scene().sigMouseClicked.connect(self._on_shaft_clicked)
         self.section = FigureView("Journal centres end on", self)
@@ -65,24 +64,17 @@ class ShaftView(StationView["ShaftInspection"]):
         self._lay_out()
 
     def _lay_out(self) -> None:
-        self.filters = QButtonGroup(self)
-        filters = chip_row(self, self.filters, FILTERS, self._on_filter)
-        filters.setToolTip("Gaussian cutoff of the form in undulations per turn (ISO 12181-2)")
-        self.lists = QButtonGroup(self)
-        self.list_pages = QStackedWidget(self)
-        for page in (self.table, self.lobing, self.tapers):
-            self.list_pages.addWidget(page)
+        self.filters = Chips(self.bench, self, ShaftState, "undulations", FILTERS)
+        self.filters.row.setToolTip("Gaussian cutoff of the form in undulations per turn (ISO 12181-2)")
+        pages = (self.table, self.lobing, self.tapers)
+        self.lists = Chips(self.bench, self, ShaftState, "page", _LISTS, pages)
+        self.list_pages = self.lists.stack
         across, down = Qt.Orientation.Horizontal, Qt.Orientation.Vertical
-        shaft = splitter(self, across, (self.shaft, 13), (self.section, 6))
-        left = splitter(
-            self, down,
-            (titled(self, "Axis", shaft, self._straight), 10),
-            (titled(self, "Form", self.list_pages, chip_row(self, self.lists, _LISTS, self._on_list)), 10),
-        )  # fmt: skip
-        right = titled(self, self._journal_name, self.polar, labelled(self, "filter", filters))
-        layout = QVBoxLayout(self)
-        layout.setContentsMargins(0, 0, 0, 0)
-        layout.addWidget(splitter(self, across, (left, 14), (right, 9)))
+        axis = titled(self, "Axis", splitter(self, across, (self.shaft, 13), (self.section, 6)), self._straight)
+        form = titled(self, "Form", self.list_pages, self.lists.row)
+        left = splitter(self, down, (axis, 10), (form, 10))
+        right = titled(self, self._journal_name, self.polar, labelled(self, "filter", self.filters.row))
+        stacked(self, splitter(self, across, (left, 14), (right, 9)))
 
     # -- showing ----------------------------------------------------------------------------------------------------
 
@@ -106,16 +98,11 @@ class ShaftView(StationView["ShaftInspection"]):
     def show_answer(self, document: Document, inspection: ShaftInspection) -> None:
         """Redraw what changed: everything, or the chosen journal."""
         journal = chosen_journal(document, inspection)
-        shown = document.state(ShaftState).page
-        press(self.lists, {shown})
-        press(self.filters, {document.state(ShaftState).undulations})
-        self.list_pages.setCurrentIndex(next((n for n, (name, _) in enumerate(_LISTS) if name == shown), 0))
-        key = (document.units, journal, current_theme().name, QApplication.font().pointSizeF())
-        if inspection is not self._inspection or key[0] != (self._shown or ("",))[0]:
+        if self.changed("figures", inspection, document.units):
             self._show_figures(document, inspection)
-        if inspection is not self._inspection or key != self._shown:
+        if self.changed("drawings", inspection, document.units, journal, look()):
             self._draw(document, inspection, journal)
-        self._inspection, self._shown = inspection, key
+        self._inspection = inspection
         self.table.select_where(lambda row: _name_of(inspection, row) == journal)
 
     def _show_figures(self, document: Document, inspection: ShaftInspection) -> None:
@@ -168,12 +155,6 @@ class ShaftView(StationView["ShaftInspection"]):
         }
         if placed:
             self.choose_item(min(placed, key=placed.__getitem__))
-
-    def _on_list(self, name: str, _on: bool) -> None:
-        self.bench.set(ShaftState, page=name)
-
-    def _on_filter(self, name: str, _on: bool) -> None:
-        self.bench.set(ShaftState, "filter the form", undulations=name)
 
 
 def _roundness_of(form: JournalForm, units: System) -> str:

@@ -1,17 +1,14 @@
-"""Columns of the spring station's tables, and the frame around its parts."""
+"""Columns of the spring station's tables."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from PySide6.QtWidgets import QHBoxLayout, QLabel, QVBoxLayout, QWidget
-
 from valvelab.records.result import Decision
 from valvelab.tables.springs import spring_column
 from valvelab.tables.verdicts import WORDS
 from valvelab.units import System
-from valvelab.window.chips import Heading
 from valvelab.window.tables import TableColumn, of
 
 _SHOWN = (
@@ -38,24 +35,3 @@ def spring_columns(
                     value=lambda row: set_of.get(row.spring)),
         *(of(spring_column(name), units, springs) for name in _SHOWN),
     ]  # fmt: skip
-
-
-def titled(parent: QWidget, title: str | QLabel, tool: QWidget | None, content: QWidget) -> QWidget:
-    """Content under a heading with a tool beside it."""
-    box = QWidget(parent)
-    head = QHBoxLayout()
-    head.setContentsMargins(8, 4, 6, 4)
-    if title:
-        head.addWidget(Heading(title, 1.05, box) if isinstance(title, str) else title)
-        head.addStretch(1)
-    if tool is not None:
-        head.addWidget(tool)
-    if not title:
-        head.addStretch(1)
-    head.addStrut(round(1.5 * parent.fontMetrics().height()))
-    layout = QVBoxLayout(box)
-    layout.setContentsMargins(0, 0, 0, 0)
-    layout.setSpacing(0)
-    layout.addLayout(head)
-    layout.addWidget(content, 1)
-    return box

@@ -5,16 +5,17 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QModelIndex, Qt
-from PySide6.QtWidgets import QApplication, QButtonGroup, QLabel, QSplitter, QStackedWidget, QVBoxLayout
+from PySide6.QtWidgets import QLabel, QStackedWidget
 
 from valvelab.figures import spring_figures
 from valvelab.tables.springs import spring_facts
 from valvelab.tables.verdicts import worst_by_item
 from valvelab.window.bench import Bench
-from valvelab.window.chips import Heading, chip_row, press
+from valvelab.window.chips import Heading
 from valvelab.window.drawing import FigureStack
+from valvelab.window.panes import Chips, look, splitter, stacked, titled
 from valvelab.window.stations.springs_drawings import CoilBindView, MapView
-from valvelab.window.stations.springs_lists import spring_columns, titled
+from valvelab.window.stations.springs_lists import spring_columns
 from valvelab.window.stations.springs_sets_pane import SetsPane
 from valvelab.window.stations.springs_shims_pane import ShimsPane
 from valvelab.window.stations.view import StationView
@@ -53,7 +54,6 @@ class SpringsView(StationView["SpringsInspection"]):
         self._inspection: SpringsInspection | None = None
         self._values: sets.Values = {}
         self._rejected: tuple[str, ...] = ()
-        self._shown: dict[str, tuple[object, ...]] = {}
         self.stack = FigureStack("Force and rate over height", self)
         self.coils = CoilBindView(self)
         self.map = MapView("Seat force against rate", self)
@@ -71,44 +71,21 @@ class SpringsView(StationView["SpringsInspection"]):
         self._spring_name.setTextFormat(Qt.TextFormat.PlainText)
         self._no_map = QLabel(_NO_MAP, self, wordWrap=True, alignment=Qt.AlignmentFlag.AlignCenter)
         self._lay_out()
-        self._say_more()
-
-    def _say_more(self) -> None:
-        for button in self.plots.buttons():
-            spoken = _SPOKEN.get(str(button.property("name")))
-            if spoken:
-                button.setAccessibleName(spoken)
-                button.setToolTip(spoken)
 
     def _lay_out(self) -> None:
         self.map_pages = QStackedWidget(self)
         self.map_pages.addWidget(self.map)
         self.map_pages.addWidget(self._no_map)
-        self.plots = QButtonGroup(self)
-        self.plots.setExclusive(False)
-        drawings = QSplitter(Qt.Orientation.Vertical, self)
-        drawings.addWidget(self.stack)
-        drawings.addWidget(self.coils)
-        drawings.setStretchFactor(0, 3)
-        drawings.setStretchFactor(1, 1)
-        drawings.setSizes([330, 150])
-        left = titled(self, self._spring_name, chip_row(self, self.plots, _PLOTS, self._on_plots), drawings)
-        middle = titled(self, "The tray", None, self.map_pages)
-        self.lists = QButtonGroup(self)
-        self.pages = QStackedWidget(self)
-        for page in (self.sets_pane, self.table, self.facts, self.shims_pane):
-            self.pages.addWidget(page)
-        right = titled(self, "", chip_row(self, self.lists, _LISTS, self._on_list), self.pages)
-        across = QSplitter(Qt.Orientation.Horizontal, self)
-        for widget, stretch in ((left, 4), (middle, 3), (right, 4)):
-            across.addWidget(widget)
-            across.setStretchFactor(across.count() - 1, stretch)
-        across.setSizes([380, 280, 390])
-        for splitter in (drawings, across):
-            splitter.setHandleWidth(5)
-        layout = QVBoxLayout(self)
-        layout.setContentsMargins(0, 0, 0, 0)
-        layout.addWidget(across)
+        self.plots = Chips(self.bench, self, SpringsState, "plots", _PLOTS, spoken=_SPOKEN)
+        lists = (self.sets_pane, self.table, self.facts, self.shims_pane)
+        self.lists = Chips(self.bench, self, SpringsState, "page", _LISTS, lists)
+        self.pages = self.lists.stack
+        drawings = splitter(self, Qt.Orientation.Vertical, (self.stack, 3), (self.coils, 1), sizes=(330, 150))
+        left = titled(self, self._spring_name, drawings, self.plots.row, level=True)
+        middle = titled(self, "The tray", self.map_pages, level=True)
+        right = titled(self, "", self.pages, self.lists.row, level=True)
+        across = ((left, 4), (middle, 3), (right, 4))
+        stacked(self, splitter(self, Qt.Orientation.Horizontal, *across, sizes=(380, 280, 390)))
 
     # -- showing ----------------------------------------------------------------------------------------------------
 
@@ -129,7 +106,7 @@ class SpringsView(StationView["SpringsInspection"]):
     def show_answer(self, document: Document, inspection: SpringsInspection) -> None:
         """Redraw what changed: the tray, the chosen spring, the sets, the shims."""
         if inspection is not self._inspection:
-            self._inspection, self._shown = inspection, {}
+            self._inspection = inspection
             self._values = springs_station.usable_values(inspection)
             self._rejected = springs_station.rejected_springs(inspection)
             self._points = spring_figures.map_points(judged_analyses(inspection))
@@ -137,30 +114,25 @@ class SpringsView(StationView["SpringsInspection"]):
         spring = chosen_spring(document, inspection)
         wish = springs_station.wish_of(document, self._values)
         grouping = springs_station.grouping_of(document, self._values)
-        look = (document.units, current_theme().name, QApplication.font().pointSizeF())
+        seen = (document.units, look())
         plots = tuple(name for name, _ in _PLOTS if name in document.state(SpringsState).plots)
-        if self._changed("plots", (*look, spring, plots, grouping.sets)):
+        if self.changed("plots", inspection, *seen, spring, plots, grouping.sets):
             self._show_plots(document, inspection, spring, plots, grouping)
-        if self._changed("map", (*look, spring, grouping.sets)):
+        if self.changed("map", inspection, *seen, spring, grouping.sets):
             self._show_map(document, spring, grouping)
-        if self._changed("tables", (*look, grouping.sets)):
+        if self.changed("tables", inspection, *seen, grouping.sets):
             set_of = {name: number for number, one in enumerate(grouping.sets, start=1) for name in one}
             worst = worst_by_item(inspection.result.verdicts)
             columns = spring_columns(inspection.result.springs, document.units, set_of, worst)
             self.table.show_rows(inspection.result.springs, columns)
-        if self._changed("facts", (*look, spring)):
+        if self.changed("facts", inspection, *seen, spring):
             row = next(row for row in reversed(inspection.result.springs) if row.spring == spring)
             self.facts.show_rows(spring_facts(row, inspection.result.springs, document.units))
-        if self._changed("sets", (*look, wish, grouping)):
+        if self.changed("sets", inspection, *seen, wish, grouping):
             self.sets_pane.show_sets(document, self._values, wish, grouping, self._rejected)
         self.sets_pane.tree.bring(spring)
         self.table.select_where(lambda row: row.spring == spring)
-        self._show_list(document)
-
-    def _changed(self, name: str, key: tuple[object, ...]) -> bool:
-        old = self._shown.get(name)
-        self._shown[name] = key
-        return old != key
+        self.shims_pane.show_plan(document, wanted=document.state(SpringsState).page == "shims")
 
     def _show_plots(
         self, document: Document, inspection: SpringsInspection, spring: str, plots: tuple[str, ...],
@@ -180,7 +152,6 @@ class SpringsView(StationView["SpringsInspection"]):
         decisions = {v.characteristic: v.decision for v in inspection.result.verdicts if v.item == spring}
         bind = spring_figures.coil_bind(inspection, spring)
         self.coils.show_bind(bind, document.units, decisions.get("coil_bind_margin", ""))
-        press(self.plots, set(plots))
         number = grouping.set_of(spring)
         where = "" if not grouping.sets else " · no set" if number is None else f" · set {number + 1}"
         self._spring_name.setText(f"{spring}{where}")
@@ -192,12 +163,6 @@ class SpringsView(StationView["SpringsInspection"]):
         names = spring_figures.marked_springs(self._points, grouping.sets)
         self.map.name_marks([name for group in names.values() for name in group])
 
-    def _show_list(self, document: Document) -> None:
-        shown = document.state(SpringsState).page
-        press(self.lists, {shown})
-        self.pages.setCurrentIndex(next((n for n, (name, _) in enumerate(_LISTS) if name == shown), 0))
-        self.shims_pane.show_plan(document, wanted=shown == "shims")
-
     # -- choosing -----------------------------------------------------------------------------------------------------
 
     def choose_item(self, item: str) -> None:
@@ -208,13 +173,3 @@ class SpringsView(StationView["SpringsInspection"]):
     def _on_row(self, index: QModelIndex) -> None:
         if index.isValid():
             self.choose_item(self.table.row_of(index).spring)
-
-    def _on_list(self, name: str, _on: bool) -> None:
-        self.bench.set(SpringsState, page=name)
-
-    def _on_plots(self, name: str, on: bool) -> None:
-        if any(button.isChecked() for button in self.plots.buttons()):
-            plots = self.bench.document.state(SpringsState).plots
-            self.bench.set(SpringsState, plots=plots | {name} if on else plots - {name})
-        else:
-            press(self.plots, {name})

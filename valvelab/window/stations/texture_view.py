@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QApplication, QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QLabel, QWidget
 
 from valvelab.figures import texture_figures
 from valvelab.inspection.characteristics import explained
@@ -16,8 +16,7 @@ from valvelab.tables.verdicts import WORDS
 from valvelab.units import System, display_unit, show
 from valvelab.window.bench import Bench
 from valvelab.window.drawing import FigureStack, FigureView
-from valvelab.window.fields import QuantityField
-from valvelab.window.stations.form_parts import labelled, splitter, titled
+from valvelab.window.panes import BoundQuantity, button, labelled, look, splitter, stacked, titled
 from valvelab.window.stations.view import StationView
 from valvelab.window.tables import Sheet, TableColumn
 from valvelab.window.theme import current_theme
@@ -41,21 +40,17 @@ class TextureView(StationView["TextureInspection"]):
 
     def __init__(self, bench: Bench) -> None:
         super().__init__(bench)
-        self._shown: tuple[object, ...] = ()
         self.stack = FigureStack("Trace and roughness along the surface", self)
         self.ratio = FigureView("Material ratio", self)
         self.table = Sheet("texture parameters", _columns("metric"), self)
         self.table.setAccessibleName("Texture parameters")
         self.table.setSortingEnabled(False)
-        self.cutoff = QuantityField("Cutoff", "length", "mm", 0.05, self)
-        self.short_cutoff = QuantityField("Short cutoff, 0 for none", "length", "um", 0.5, self)
-        self.sections = QuantityField("Sections in the evaluation length", "number", "", 1.0, self)
-        self.cutoff.entered.connect(lambda value: self._ask("cutoff_mm", value or None, "change the cutoff"))
-        self.short_cutoff.entered.connect(lambda value: self._ask("short_cutoff_um", value, "change the short cutoff"))
-        self.sections.entered.connect(lambda value: self._ask("sections", round(value) or None, "change the sections"))
-        self.usual = QPushButton("Usual settings", self)
-        self.usual.setToolTip("Cutoffs and sections by the standard's setting classes")
-        self.usual.clicked.connect(self._on_usual)
+        self.cutoff, self.short_cutoff, self.sections = (
+            BoundQuantity(bench, self, TextureState, name) for name in ("cutoff_mm", "short_cutoff_um", "sections")
+        )
+        self.usual = button(
+            self, "Usual settings", "Cutoffs and sections by the standard's setting classes", self._on_usual
+        )
         self._evaluated = QLabel(self)
         self._lay_out()
 
@@ -66,11 +61,7 @@ class TextureView(StationView["TextureInspection"]):
             (titled(self, "Material ratio", self.ratio), 7),
             (titled(self, "Parameters", self.table), 8),
         )  # fmt: skip
-        layout = QVBoxLayout(self)
-        layout.setContentsMargins(0, 0, 0, 0)
-        layout.setSpacing(0)
-        layout.addWidget(self._settings_strip())
-        layout.addWidget(across, 1)
+        stacked(self, self._settings_strip(), (across, 1))
 
     def _settings_strip(self) -> QWidget:
         strip = QWidget(self)
@@ -78,12 +69,10 @@ class TextureView(StationView["TextureInspection"]):
         row.setContentsMargins(8, 4, 6, 2)
         row.setSpacing(12)
         em = self.fontMetrics().height()
-        for text, field in (
-            ("cutoff", self.cutoff), ("short cutoff", self.short_cutoff), ("sections", self.sections),
-        ):  # fmt: skip
+        for field in (self.cutoff, self.short_cutoff, self.sections):
             field.setMaximumWidth(6 * em)
             field.setMinimumWidth(3 * em)
-            row.addWidget(labelled(strip, text, field))
+            row.addWidget(labelled(strip, field.entry.text, field))
         row.addWidget(self.usual)
         row.addStretch(1)
         row.addWidget(self._evaluated)
@@ -100,28 +89,22 @@ class TextureView(StationView["TextureInspection"]):
     def show_answer(self, document: Document, inspection: TextureInspection) -> None:
         """Redraw where the answer, the units or the theme changed."""
         theme, units = current_theme(), document.units
-        key = (inspection, units, theme.name, QApplication.font().pointSizeF())
-        if self._shown and key[0] is self._shown[0] and key[1:] == self._shown[1:]:
+        if not self.changed("all", inspection, units, look()):
             return
-        self._shown = key
         drawn = [texture_figures.trace_figure(inspection, units), texture_figures.roughness_figure(inspection, units)]
         self.stack.show_figures(drawn, units, theme, _STRETCH)
         self.ratio.show_figure(texture_figures.material_ratio_figure(inspection, units), units, theme)
         self.table.show_rows(parameters(inspection.result), _columns(units))
         found = inspection.result
-        self.cutoff.show_value(found.cutoff_mm, units, 3 if units == "metric" else 4)
-        self.short_cutoff.show_value(1000.0 * (found.short_cutoff_mm or 0.0), units, 1)
-        self.sections.show_value(float(found.sections), units, 0)
+        self.cutoff.show_in(found.cutoff_mm, units)
+        self.short_cutoff.show_in(1000.0 * (found.short_cutoff_mm or 0.0), units)
+        self.sections.show_in(float(found.sections), units)
         length = show(found.evaluation_length_mm, "mm", units, 2 if units == "metric" else 3)
         chosen = f", setting class {found.setting_class}" if found.setting_class else ""
         self._evaluated.setText(f"{length} {display_unit('mm', units).label} evaluated{chosen}")
         self.usual.setEnabled(document.state(TextureState) != TextureState())
 
     # -- what a person does -----------------------------------------------------------------------------------------
-
-    def _ask(self, name: str, value: float | None, label: str) -> None:
-        kept: dict[str, Any] = {name: value if value is None or value >= 0.0 else None}
-        self.bench.set(TextureState, label, **kept)
 
     def _on_usual(self) -> None:
         self.bench.set(TextureState, "take the usual settings", cutoff_mm=None, short_cutoff_um=None, sections=None)

@@ -22,6 +22,12 @@ class StationView(QWidget, Generic[Value]):
     def __init__(self, bench: Bench) -> None:
         super().__init__()
         self.bench = bench
+        self._known: dict[str, tuple[object, tuple[object, ...]]] = {}
+
+    def changed(self, name: str, answer: object, *look: object) -> bool:
+        """Whether what a part is drawn from is another than when it was last asked: the very answer, or the look."""
+        old, self._known[name] = self._known.get(name), (answer, look)
+        return old is None or old[0] is not answer or old[1] != look
 
     def show_answer(self, document: Document, value: Value) -> None:
         """Show the answer under the document's choices and units."""

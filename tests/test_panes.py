@@ -1,0 +1,137 @@
+"""Chips, numbers and quantities of a pane are bound to fields of a state, both ways."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+from PySide6.QtCore import Qt
+from PySide6.QtTest import QTest
+from PySide6.QtWidgets import QApplication, QLineEdit, QWidget
+
+from valvelab.window.bench import Bench
+from valvelab.window.panes import BoundQuantity, Chips, number_field, show_number
+from valvelab.window.stations.view import StationView
+from valvelab.workbench.state import Entry, entered, entry_of
+
+NAMES = (("one", "One"), ("two", "Two"), ("three", "Three"))
+
+
+@dataclass(frozen=True, slots=True)
+class PlainState:
+    page: str = "one"
+    plots: frozenset[str] = frozenset({"one", "two"})
+    sense: bool = entered(False, "Sense", edit="turn the sense")
+    lift_mm: float = entered(1.0, "Lift", edit="move the lift", dimension="length", unit="mm", least=0.5, most=9.0,
+                             digits=3, decimals=(3, 4))  # fmt: skip
+    cutoff_um: float | None = entered(
+        None, "Cutoff", edit="change the cutoff", dimension="length", unit="um", least=0.0, optional=True
+    )
+    parts: int = entered(3, "Parts", edit="plan", least=2, most=20, merges=True)
+
+
+@pytest.fixture
+def bench(app: QApplication, tmp_path: Path) -> Bench:
+    del app
+    return Bench(tmp_path, background=False)
+
+
+def state(bench: Bench) -> PlainState:
+    return bench.document.state(PlainState)
+
+
+def on(chips: Chips) -> list[str]:
+    return [button.property("name") for button in chips.buttons() if button.isChecked()]
+
+
+def enter(field: QLineEdit, text: str) -> None:
+    field.selectAll()
+    QTest.keyClicks(field, text)
+    QTest.keyClick(field, Qt.Key.Key_Return)
+
+
+def test_one_chip_of_several_brings_its_page(bench: Bench) -> None:
+    parent = QWidget()
+    pages = [QWidget(parent) for _ in NAMES]
+    chips = Chips(bench, parent, PlainState, "page", NAMES, pages)
+    assert (on(chips), chips.stack.currentWidget()) == (["one"], pages[0])
+    chips.buttons()[2].click()
+    assert state(bench).page == "three"
+    assert chips.stack.currentWidget() is pages[2]
+    assert bench.history.undo_label is None, "a look is no edit"
+    bench.set(PlainState, page="two")
+    assert (on(chips), chips.stack.currentWidget()) == (["two"], pages[1])
+    bench.set(PlainState, page="of another version")
+    assert chips.stack.currentWidget() is pages[0]
+
+
+def test_chips_of_a_set_are_never_all_off(bench: Bench) -> None:
+    parent = QWidget()
+    chips = Chips(bench, parent, PlainState, "plots", NAMES, spoken={"two": "Show the second"})
+    assert on(chips) == ["one", "two"]
+    assert [button.accessibleName() for button in chips.buttons()] == ["Show one", "Show the second", "Show three"]
+    for button in chips.buttons()[:2]:
+        button.click()
+    assert on(chips) == ["two"], "the last one stays"
+    assert state(bench).plots == {"two"}
+    chips.buttons()[2].click()
+    assert state(bench).plots == {"two", "three"}
+
+
+def test_a_chip_with_an_edit_is_undone(bench: Bench) -> None:
+    parent = QWidget()
+    chips = Chips(bench, parent, PlainState, "sense", ((False, "Falls"), (True, "Grows")))
+    chips.buttons()[1].click()
+    assert state(bench).sense is True
+    assert bench.history.undo_label == "turn the sense"
+    bench.history.undo()
+    assert state(bench).sense is False
+    assert [button.isChecked() for button in chips.buttons()] == [True, False]
+
+
+def test_a_quantity_is_held_to_its_ends_and_may_be_left_out(bench: Bench) -> None:
+    parent = QWidget()
+    lift, cutoff = (BoundQuantity(bench, parent, PlainState, name) for name in ("lift_mm", "cutoff_um"))
+    lift.show_in(1.0, "metric")
+    assert lift.text() == "1.000 mm"
+    assert lift.accessibleName() == "Lift"
+    for text, kept in (("0.1 in", 2.54), ("0.1", 0.5), ("20", 9.0), ("1.23456", 1.235)):
+        enter(lift, text)
+        assert state(bench).lift_mm == kept
+    enter(lift, "five")
+    assert state(bench).lift_mm == 1.235
+    assert bench.history.undo_label == "move the lift"
+    for text, wanted in (("2.5", 2.5), ("0", 0.0), ("-1", None)):
+        enter(cutoff, text)
+        assert state(bench).cutoff_um == wanted
+
+
+def test_whole_numbers_that_follow_one_another_are_one_step(bench: Bench) -> None:
+    parent = QWidget()
+    parts = number_field(bench, parent, PlainState, "parts")
+    show_number(parts, 3)
+    assert bench.history.undo_label is None
+    for value in (4, 5, 6):
+        parts.setValue(value)
+    assert state(bench).parts == 6
+    assert bench.history.undo_label == "plan"
+    bench.history.undo()
+    assert state(bench).parts == 3
+
+
+def test_a_field_without_an_entry_is_only_looked_at() -> None:
+    assert entry_of(PlainState, "page") == Entry("")
+    assert entry_of(PlainState, "parts").taken(7.0, None) == 7.0
+    with pytest.raises(ValueError, match="not enough"):
+        entry_of(PlainState, "unheard")
+
+
+def test_a_view_draws_again_what_another_answer_or_look_changed(bench: Bench) -> None:
+    view = StationView[object](bench)
+    answer, other = [1], [1]
+    assert view.changed("map", answer, "metric")
+    assert not view.changed("map", answer, "metric"), "nothing is drawn twice"
+    assert view.changed("table", answer, "metric")
+    assert view.changed("map", answer, "inch")
+    assert view.changed("map", other, "inch"), "an equal answer is another one"

@@ -1,0 +1,212 @@
+"""The kit that panes of every station are made of: frames, shares of the room, chips and fields bound to a state."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
+
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import (
+    QApplication,
+    QButtonGroup,
+    QHBoxLayout,
+    QLabel,
+    QPushButton,
+    QSpinBox,
+    QSplitter,
+    QStackedWidget,
+    QVBoxLayout,
+    QWidget,
+)
+
+from valvelab.records.result import Decision
+from valvelab.tables.verdicts import WORDS, rank
+from valvelab.units import Dimension, System
+from valvelab.window.bench import Bench
+from valvelab.window.chips import Heading, chip_row, press
+from valvelab.window.fields import QuantityField
+from valvelab.window.tables import TableColumn
+from valvelab.window.theme import current_theme
+from valvelab.workbench.document import Document
+from valvelab.workbench.state import entry_of
+
+
+def stacked(parent: QWidget, *parts: QWidget | tuple[QWidget, int]) -> QVBoxLayout:
+    """The layout of a widget whose parts lie close above one another, those with a share taking the room."""
+    layout = QVBoxLayout(parent)
+    layout.setContentsMargins(0, 0, 0, 0)
+    layout.setSpacing(0)
+    for part in parts:
+        widget, share = part if isinstance(part, tuple) else (part, 0)
+        layout.addWidget(widget, share)
+    return layout
+
+
+def titled(parent: QWidget, title: str | QLabel, content: QWidget, *tools: QWidget, level: bool = False) -> QWidget:
+    """A pane: its heading and tools in one line, its content below; without a heading the tools come first.
+
+    `level` keeps the line as high as one with chips in it.
+    """
+    box, head = QWidget(parent), QHBoxLayout()
+    head.setContentsMargins(8, 4, 6, 4)
+    head.setSpacing(6)
+    if title:
+        head.addWidget(Heading(title, 1.05, box) if isinstance(title, str) else title)
+        head.addStretch(1)
+    for tool in tools:
+        head.addWidget(tool)
+    if not title:
+        head.addStretch(1)
+    if level:
+        head.addStrut(round(1.5 * parent.fontMetrics().height()))
+    stacked(box, (content, 1)).insertLayout(0, head)
+    return box
+
+
+def splitter(
+    parent: QWidget, orientation: Qt.Orientation, *panes: tuple[QWidget, int], sizes: Sequence[int] = ()
+) -> QSplitter:
+    """Panes beside or above one another with their shares of the room; `sizes` at first where they are others."""
+    made = QSplitter(orientation, parent)
+    made.setHandleWidth(5)
+    for pane, share in panes:
+        made.addWidget(pane)
+        made.setStretchFactor(made.count() - 1, share)
+    made.setSizes(list(sizes) or [60 * share for _, share in panes])
+    return made
+
+
+def labelled(parent: QWidget, text: str, field: QWidget) -> QWidget:
+    """A field with its name in front."""
+    box = QWidget(parent)
+    layout = QHBoxLayout(box)
+    layout.setContentsMargins(0, 0, 0, 0)
+    layout.setSpacing(4)
+    label = QLabel(text, box)
+    label.setBuddy(field)
+    layout.addWidget(label)
+    layout.addWidget(field)
+    return box
+
+
+class Chips(QButtonGroup):
+    """Chips bound to a field of a state: the one chosen, or where the field is a set all that are on, never none.
+
+    `row` holds them. With `pages` the one chosen is in front in `stack`; a name that is unknown brings the first.
+    """
+
+    def __init__(
+        self, bench: Bench, parent: QWidget, kind: type[Any], field: str, names: Sequence[tuple[Any, str]],
+        pages: Sequence[QWidget] = (), spoken: Mapping[str, str] | None = None,
+    ) -> None:  # fmt: skip
+        super().__init__(parent)
+        self._bench, self._kind, self._field = bench, kind, field
+        self._names = [name for name, _ in names]
+        self.setExclusive(not isinstance(self._value(bench.document), frozenset))
+        self.row = chip_row(parent, self, names, self._on_chip, spoken or {})
+        self.stack = QStackedWidget(parent)
+        self.stack.setVisible(bool(pages))
+        for page in pages:
+            self.stack.addWidget(page)
+        bench.document_changed.connect(self._follow)
+        self._follow(None, bench.document)
+
+    def _value(self, document: Document) -> Any:
+        return getattr(document.state(self._kind), self._field)
+
+    def _follow(self, _old: Document | None, document: Document) -> None:
+        value = self._value(document)
+        press(self, set(value) if isinstance(value, frozenset) else {value})
+        if self.stack.count():
+            self.stack.setCurrentIndex(self._names.index(value) if value in self._names else 0)
+
+    def _on_chip(self, name: Any, on: bool) -> None:
+        value = name
+        if not self.exclusive():
+            known = self._value(self._bench.document)
+            value = known | {name} if on else known - {name}
+        if value or self.exclusive():
+            edit = entry_of(self._kind, self._field).edit
+            self._bench.set(self._kind, edit, **{self._field: value})
+        else:
+            press(self, {name})
+
+
+class BoundQuantity(QuantityField):
+    """A quantity bound to a field of a state; `dimension` and `unit` where they are not the field's own.
+
+    `held` takes a number otherwise than the field's entry does.
+    """
+
+    def __init__(
+        self, bench: Bench, parent: QWidget, kind: type[Any], field: str, *, dimension: Dimension | None = None,
+        unit: str | None = None, held: Callable[[float], Any] | None = None,
+    ) -> None:  # fmt: skip
+        self.entry = entry = entry_of(kind, field)
+        unit = entry.unit if unit is None else unit
+        super().__init__(entry.spoken, dimension or entry.dimension, unit, entry.step, parent)
+        default = getattr(kind(), field)
+        take = held or (lambda value: entry.taken(value, default))
+        self.entered.connect(
+            lambda value: bench.set(kind, entry.edit, field if entry.merges else None, **{field: take(value)})
+        )
+
+    def show_in(self, value: float, units: System) -> None:
+        """Show a value as the reader's system writes it."""
+        self.show_value(value, units, self.entry.decimals_in(units))
+
+
+def number_field(bench: Bench, parent: QWidget, kind: type[Any], field: str) -> QSpinBox:
+    """A whole number bound to a field of a state; it follows the state, and while that has none what it is given."""
+    entry = entry_of(kind, field)
+    made = QSpinBox(parent, minimum=round(entry.least), maximum=round(entry.most))
+    made.setAccessibleName(entry.spoken)
+    made.setToolTip(entry.spoken)
+    made.valueChanged.connect(
+        lambda value: bench.set(kind, entry.edit, field if entry.merges else None, **{field: value})
+    )
+    return made
+
+
+def show_number(field: QSpinBox, value: int) -> None:
+    """Show a number without telling anyone."""
+    field.blockSignals(True)
+    field.setValue(value)
+    field.blockSignals(False)
+
+
+def button(parent: QWidget, text: str, tip: str, pressed: Callable[[], object]) -> QPushButton:
+    """A button with its tip and what it does."""
+    made = QPushButton(text, parent)
+    made.setToolTip(tip)
+    made.clicked.connect(lambda _on=False: pressed())
+    return made
+
+
+def colour_text(label: QWidget, name: str) -> None:
+    """Write a label in a colour of the theme."""
+    palette = label.palette()
+    palette.setColor(label.foregroundRole(), current_theme().colour(name))
+    label.setPalette(palette)
+
+
+def look() -> tuple[str, float]:
+    """What a drawing depends on beside its content: the theme and the size of text."""
+    return current_theme().name, QApplication.font().pointSizeF()
+
+
+def verdict_column(decision: Callable[[Any], Decision | None]) -> TableColumn:
+    """Shape and word of a verdict, or nothing."""
+
+    def icon(row: Any) -> tuple[str, str] | None:
+        found = decision(row)
+        return None if found is None else (found, found)
+
+    def word(row: Any) -> str:
+        found = decision(row)
+        return "" if found is None else WORDS[found]
+
+    return TableColumn(
+        "verdict", word, "Against the spec on the bench", number=False, value=lambda row: rank(decision(row)),
+        colour=decision, icon=icon,
+    )  # fmt: skip
