@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import Qt, QTimer, Signal
-from PySide6.QtWidgets import QComboBox, QGridLayout, QLabel, QPushButton, QSlider, QWidget
+from PySide6.QtWidgets import QComboBox, QGridLayout, QLabel, QSlider, QWidget
 
 from valvelab.units import System, display_unit, show
 from valvelab.window.fields import QuantityField
-from valvelab.window.theme import current_theme
+from valvelab.window.panes import button, colour_text
 from valvelab.workbench.motion_files import Motion, Trial
 from valvelab.workbench.motion_trials import can_try, spring_rows, train_tried
 from valvelab.workbench.state import Entry, entry_of
@@ -54,9 +54,8 @@ class TrialPane(QWidget):
         self.springs.activated.connect(lambda at: self.spring_tried.emit(str(self.springs.itemData(at) or "")))
         grid.addWidget(QLabel("Spring", self), len(CONTROLS), 0)
         grid.addWidget(self.springs, len(CONTROLS), 1, 1, 2)
-        self.reset = QPushButton("As stated", self)
-        self.reset.setToolTip("Give up the trial: everything as the train's file states it")
-        self.reset.clicked.connect(self.given_up)
+        tip = "Give up the trial: everything as the train's file states it"
+        self.reset = button(self, "As stated", tip, self.given_up.emit)
         grid.addWidget(self.reset, len(CONTROLS), 3)
         grid.setColumnStretch(1, 1)
 
@@ -83,7 +82,6 @@ class TrialPane(QWidget):
         """Show what is tried beside what is stated."""
         refused, now = can_try(motion), train_tried(motion, trial)
         before = motion.inspection.question.train
-        theme = current_theme()
         for name, control in CONTROLS.items():
             old, value = _value(before, name, 0.0), _value(now, name, trial.advance_deg)
             slider, field = self.sliders[name], self.fields[name]
@@ -106,9 +104,7 @@ class TrialPane(QWidget):
             field.show_value(value, units, decimals)
             same = abs(value - old) < 1e-9
             self.stated[name].setText("as stated" if same else f"was {show(old, control.unit, units, decimals)}")
-            palette = self.stated[name].palette()
-            palette.setColor(self.stated[name].foregroundRole(), theme.colour("quiet" if same else "accent"))
-            self.stated[name].setPalette(palette)
+            colour_text(self.stated[name], "quiet" if same else "accent")
         self._show_springs(motion, trial, units)
         self.reset.setEnabled(trial.differs)
 

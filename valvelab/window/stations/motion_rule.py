@@ -11,7 +11,6 @@ from PySide6.QtWidgets import (
     QHBoxLayout,
     QInputDialog,
     QLabel,
-    QPushButton,
     QSizePolicy,
     QVBoxLayout,
     QWidget,
@@ -23,6 +22,7 @@ from valvelab.tables.verdicts import SIGNS, WORDS
 from valvelab.units import System, display_unit, parse_quantity, show
 from valvelab.window.chips import Heading
 from valvelab.window.drawing import FigureView
+from valvelab.window.panes import button, colour_text
 from valvelab.window.stations.reading_field import ReadingField
 from valvelab.window.theme import current_theme
 from valvelab.workbench import motion_readings
@@ -65,13 +65,11 @@ class RulePage(QWidget):
         self._grid = QGridLayout()
         self._grid.setSpacing(4)
         self._grow(_SLOTS)
-        self.aside = QPushButton("Set a reading aside…", self)
-        self.aside.clicked.connect(self._on_aside)
+        self.aside = button(self, "Set a reading aside…", "", self._on_aside)
         self.u_field = ReadingField("Standard uncertainty of the indicator", self._length, self)
         self.u_field.entered.connect(lambda value: self.read.emit(self._values, value, self._aside))
-        self.save = QPushButton("Save train with these readings…", self)
-        self.save.setToolTip("Write the train's file with the readings in it; a certificate carries that file")
-        self.save.clicked.connect(self.saved)
+        tip = "Write the train's file with the readings in it; a certificate carries that file"
+        self.save = button(self, "Save train with these readings…", tip, self.saved.emit)
         self._lay_out()
 
     def _field(self, number: int) -> ReadingField:
@@ -186,9 +184,7 @@ class RulePage(QWidget):
         verdict = next((v for v in result.verdicts if v.characteristic == "rule_lift" and v.item == valve), None)
         guard = guard_of(verdict, self._spec_rule) if verdict is not None else 0.0
         colour = "quiet" if verdict is None else verdict.decision
-        palette = self.verdict.palette()
-        palette.setColor(self.verdict.foregroundRole(), theme.colour(colour))
-        self.verdict.setPalette(palette)
+        colour_text(self.verdict, colour)
         if verdict is None:
             self.verdict.setText("No rule on the bench")
         else:

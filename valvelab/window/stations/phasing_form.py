@@ -21,8 +21,8 @@ from PySide6.QtWidgets import (
 
 from valvelab.units import System, display_unit
 from valvelab.window.chips import Chip, Heading, press
+from valvelab.window.panes import colour_text
 from valvelab.window.stations.reading_field import ReadingField
-from valvelab.window.theme import current_theme
 from valvelab.workbench import worksheet, worksheet_words
 from valvelab.workbench.worksheet import Cell
 
@@ -85,9 +85,7 @@ class WorksheetForm(QScrollArea):
     def _mark(self, mark: QLabel, doubt: str) -> None:
         mark.setText("▲" if doubt else "")
         mark.setToolTip(doubt)
-        palette = mark.palette()
-        palette.setColor(mark.foregroundRole(), current_theme().colour("undecided"))
-        mark.setPalette(palette)
+        colour_text(mark, "undecided")
         mark.setAccessibleDescription(doubt)
 
     # -- building ---------------------------------------------------------------------------------------------------
@@ -255,9 +253,7 @@ class WorksheetForm(QScrollArea):
         row.setContentsMargins(0, 4, 0, 0)
         row.setSpacing(6)
         heading = Heading(text, 1.05, box)
-        palette = heading.palette()
-        palette.setColor(heading.foregroundRole(), current_theme().colour(colour))
-        heading.setPalette(palette)
+        colour_text(heading, colour)
         row.addWidget(heading)
         row.addStretch(1)
         if unit:
@@ -273,9 +269,7 @@ class WorksheetForm(QScrollArea):
 
     def _quiet(self, page: QWidget, text: str) -> QLabel:
         label = QLabel(text, page)
-        palette = label.palette()
-        palette.setColor(label.foregroundRole(), current_theme().colour("quiet"))
-        label.setPalette(palette)
+        colour_text(label, "quiet")
         return label
 
     def _button(self, page: QWidget, text: str, tip: str) -> QToolButton:

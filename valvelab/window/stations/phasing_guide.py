@@ -20,6 +20,7 @@ from PySide6.QtWidgets import (
 
 from valvelab.units import System, display_unit, show
 from valvelab.window.chips import Heading
+from valvelab.window.panes import colour_text
 from valvelab.window.stations.reading_field import ReadingField
 from valvelab.window.stations.turning import arrow_head, polar
 from valvelab.window.theme import current_theme, scaled
@@ -152,9 +153,7 @@ class GuideStrip(QWidget):
         self.words.setText(f'{what}<br/><span style="color:{quiet}">Why: {escape(step.why)}.</span>')
         self.words.setToolTip(step.why)
         for label, name in ((self.caution, "undecided"), (self.expected, "quiet")):
-            palette = label.palette()
-            palette.setColor(label.foregroundRole(), theme.colour(name))
-            label.setPalette(palette)
+            colour_text(label, name)
         font = QApplication.font()
         self.caution.setFont(scaled(font, 0.9))
         self.words.setFixedHeight(round(4.1 * QFontMetrics(font).height()))

@@ -16,11 +16,8 @@ from PySide6.QtWidgets import (
     QLabel,
     QMenu,
     QProgressBar,
-    QPushButton,
     QSizePolicy,
-    QSpinBox,
     QToolButton,
-    QVBoxLayout,
     QWidget,
 )
 
@@ -28,12 +25,13 @@ from valvelab.units import System, display_unit
 from valvelab.window.bench import Bench
 from valvelab.window.chips import Chip
 from valvelab.window.fields import QuantityField
+from valvelab.window.panes import BoundQuantity, button, number_field, show_number, stacked
 from valvelab.window.stations.springs_run import Run
 from valvelab.window.stations.springs_tree import SetsTree
 from valvelab.workbench import edits, sets, springs_station
 from valvelab.workbench.document import Answer
 from valvelab.workbench.sets import Grouping, SpringsState, Values, Wish
-from valvelab.workbench.state import with_item
+from valvelab.workbench.state import entry_of, with_item
 
 if TYPE_CHECKING:
     from valvelab.inspection.springs.sets import SetsInspection
@@ -75,13 +73,9 @@ class SetsPane(QWidget):
     # -- making -----------------------------------------------------------------------------------------------------
 
     def _make_fields(self) -> None:
-        self.size_field = QSpinBox(self)
-        self.size_field.setRange(2, 32)
-        self.size_field.setAccessibleName("Springs in a set")
+        self.size_field = number_field(self.bench, self, SpringsState, "size")
         self.size_field.setToolTip("Springs in a set, 2 to 32")
-        self.size_field.valueChanged.connect(self._on_size)
-        self.time_field = QuantityField("Time limit", "time", "s", 5.0, self)
-        self.time_field.entered.connect(self._on_time)
+        self.time_field = BoundQuantity(self.bench, self, SpringsState, "time_limit_s")
         self.chips: dict[str, Chip] = {}
         self.limit_fields: dict[str, QuantityField] = {}
         steps = {"N": 0.5, "N/mm": 0.05, "mm": 0.05}
@@ -99,10 +93,9 @@ class SetsPane(QWidget):
             field.setMinimumWidth(round(4.2 * self.fontMetrics().height()))
 
     def _make_doing(self) -> None:
-        self.match_button = QPushButton("Match sets", self)
+        tip = "Find the most sets within the limits, then the tightest"
+        self.match_button = button(self, "Match sets", tip, self.toggle)
         self.match_button.setDefault(True)
-        self.match_button.setToolTip("Find the most sets within the limits, then the tightest")
-        self.match_button.clicked.connect(self.toggle)
         self.thorough = Chip("prove", "Go on until the least spread is proven or the time is up", self)
         self.thorough.clicked.connect(self._on_thorough)
         self.gauge = QProgressBar(self)
@@ -125,22 +118,21 @@ class SetsPane(QWidget):
         self.move_menu = QMenu(self)
         self.move_menu.aboutToShow.connect(self._fill_menu)
         self.move_button.setMenu(self.move_menu)
-        self.labels_button = QPushButton("Tray labels…", self)
-        self.labels_button.setToolTip("A sheet of labels to cut out, one a set (PDF, A4)")
-        self.labels_button.clicked.connect(self.do_labels)
-        self.csv_button = QPushButton("Sets as table…", self)
-        self.csv_button.setToolTip("Which spring is in which set, with its figures (CSV)")
-        self.csv_button.clicked.connect(self.do_csv)
+        tip = "A sheet of labels to cut out, one a set (PDF, A4)"
+        self.labels_button = button(self, "Tray labels…", tip, self.do_labels)
+        tip = "Which spring is in which set, with its figures (CSV)"
+        self.csv_button = button(self, "Sets as table…", tip, self.do_csv)
 
     def _lay_out(self) -> None:
         fields = QGridLayout()
         fields.setContentsMargins(8, 4, 6, 2)
         fields.setHorizontalSpacing(4)
         fields.setVerticalSpacing(3)
-        size_label, time_label = QLabel("in a set", self), QLabel("at most", self)
-        size_label.setBuddy(self.size_field)
-        time_label.setBuddy(self.time_field)
-        cells: list[tuple[QWidget, QWidget]] = [(size_label, self.size_field), (time_label, self.time_field)]
+        cells: list[tuple[QWidget, QWidget]] = []
+        for name, field in (("size", self.size_field), ("time_limit_s", self.time_field)):
+            label = QLabel(entry_of(SpringsState, name).text, self)
+            label.setBuddy(field)
+            cells.append((label, field))
         cells += [(self.chips[name], self.limit_fields[name]) for name in _ORDER]
         for place, (left, right) in enumerate(cells):
             row, column = divmod(place, 2)
@@ -157,13 +149,8 @@ class SetsPane(QWidget):
         papers.insertStretch(1, 1)
         self.state.setContentsMargins(8, 2, 6, 2)
         self.state.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Minimum)
-        whole = QVBoxLayout(self)
-        whole.setContentsMargins(0, 0, 0, 0)
-        whole.setSpacing(0)
-        whole.addLayout(fields)
-        whole.addWidget(self.gauge)
-        whole.addWidget(self.state)
-        whole.addWidget(self.tree, 1)
+        whole = stacked(self, self.gauge, self.state, (self.tree, 1))
+        whole.insertLayout(0, fields)
         whole.addLayout(papers)
 
     # -- showing ----------------------------------------------------------------------------------------------------
@@ -177,10 +164,8 @@ class SetsPane(QWidget):
         if self.run.running and values is not self.values:
             self.run.drop()
         self.values, self.wish, self.grouping, self.units = values, wish, grouping, units
-        self.size_field.blockSignals(True)
-        self.size_field.setValue(wish.size)
-        self.size_field.blockSignals(False)
-        self.time_field.show_value(wish.time_limit_s, units, 0)
+        show_number(self.size_field, wish.size)
+        self.time_field.show_in(wish.time_limit_s, units)
         for name, field in self.limit_fields.items():
             known = any(row[name] is not None for row in values.values())
             self.chips[name].setEnabled(known)
@@ -199,8 +184,8 @@ class SetsPane(QWidget):
         self.thorough.setChecked(wish.thorough)
         self.tree.show_sets(grouping, values, wish, units)
         self._say_state()
-        for button in (self.move_button, self.labels_button, self.csv_button):
-            button.setEnabled(bool(grouping.sets))
+        for paper in (self.move_button, self.labels_button, self.csv_button):
+            paper.setEnabled(bool(grouping.sets))
 
     def _say_state(self) -> None:
         self.match_button.setText("Stop" if self.run.running else "Match sets")
@@ -215,12 +200,6 @@ class SetsPane(QWidget):
         self.state.setText("; ".join(part for part in said if part))
 
     # -- asking -----------------------------------------------------------------------------------------------------
-
-    def _on_size(self, value: int) -> None:
-        self.bench.set(SpringsState, "change the set size", "set size", size=value)
-
-    def _on_time(self, value: float) -> None:
-        self.bench.set(SpringsState, "change the time limit", time_limit_s=max(1.0, min(value, 3600.0)))
 
     def _on_thorough(self, on: bool) -> None:
         self.bench.set(SpringsState, "prove the least spread" if on else "leave the spread unproven", thorough=on)

@@ -6,11 +6,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QModelIndex, Qt, Signal
-from PySide6.QtWidgets import QFileDialog, QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QFileDialog, QHBoxLayout, QLabel, QWidget
 
 from valvelab.tables.springs import shim_columns, spread_told
 from valvelab.window import pages
 from valvelab.window.bench import Bench
+from valvelab.window.panes import button, stacked
 from valvelab.window.stations.springs_run import Run
 from valvelab.window.tables import Sheet, of
 from valvelab.workbench import edits, sets, springs_station
@@ -43,19 +44,12 @@ class ShimsPane(QWidget):
         self.sheet = Sheet("shim plan", (), self)
         self.sheet.setAccessibleName("Spring and shims at each valve")
         self.sheet.selectionModel().currentRowChanged.connect(self._on_row)
-        self.csv_button = QPushButton("Plan as table…", self)
-        self.csv_button.setToolTip("Spring and shims at each valve (CSV)")
-        self.csv_button.clicked.connect(self.do_csv)
+        self.csv_button = button(self, "Plan as table…", "Spring and shims at each valve (CSV)", self.do_csv)
         foot = QHBoxLayout()
         foot.setContentsMargins(8, 3, 6, 4)
         foot.addStretch(1)
         foot.addWidget(self.csv_button)
-        layout = QVBoxLayout(self)
-        layout.setContentsMargins(0, 0, 0, 0)
-        layout.setSpacing(0)
-        layout.addWidget(self.state)
-        layout.addWidget(self.sheet, 1)
-        layout.addLayout(foot)
+        stacked(self, self.state, (self.sheet, 1)).addLayout(foot)
 
     def show_plan(self, document: Document, *, wanted: bool) -> None:
         """Show the plan; where it is looked at and not known yet, have it worked out."""
