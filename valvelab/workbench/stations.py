@@ -7,9 +7,9 @@ To add a station called `springs`:
    is on the bench (or None while something is missing); `state`, a frozen dataclass of what a person decides there
    (see `state`). The answer's value is what `inspection.inspect_…` returns;
    `result(value)` gives its `records.result.Result`, whose verdicts and notes the docks show.
-2. `valvelab/window/stations/springs_view.py` with `make_view(bench) -> StationView`: it builds its widgets from
-   `window.panel` (any Figure, HeatMap or Dial), `window.tables` and `window.panes` (chips and fields bound to the state),
-   and redraws in `show_answer` what `changed` says is another.
+2. `valvelab/window/stations/springs_view.py` with `make_view(bench) -> StationView`. It builds its widgets from
+   `window.panel` (any Figure, HeatMap or Dial), `window.tables` and `window.panes` (chips and fields that are bound to
+   the state), and in `show_answer` it redraws what `changed` says is another.
    What can be begun on the empty bench is a small widget: `make_start(bench)` in `springs_start.py`.
 3. An icon `resources/icons/<icon>.svg`, and the name in `STATIONS` below.
 
