@@ -9,11 +9,12 @@ import pytest
 from lobe_samples import Floats, answers, crossing, design, lopsided, turn
 from something import each
 
+from valvelab.arrays import rectangular_sd
 from valvelab.errors import BadFile
 from valvelab.files.lift_table import read_lift_table
 from valvelab.inspection.lobes.inspect import inspect_lobes
 from valvelab.lobe.conditioning import condition
-from valvelab.lobe.division import find_division, least_deviation, shared_rounding, zero_deviation
+from valvelab.lobe.division import find_division, shared_rounding, zero_deviation
 from valvelab.lobe.profile import fit_lobes
 from valvelab.lobe.trace import Trace
 
@@ -45,7 +46,7 @@ def test_one_reading_off_the_step_is_enough_to_doubt_it() -> None:
 
 def test_least_deviation_of_a_rectangle() -> None:
     """JCGM 100:2008, 4.3.7: a rectangle of half-width a has the variance a²/3."""
-    assert least_deviation(0.01) == pytest.approx(0.005 / np.sqrt(3.0))
+    assert rectangular_sd(0.01) == pytest.approx(0.005 / np.sqrt(3.0))
 
 
 def test_readings_that_repeat_one_value_share_one_error() -> None:
@@ -89,9 +90,9 @@ def test_noise_is_that_of_the_flanks_where_the_rest_reads_nothing() -> None:
     """Lobe on a flat rest that reads 0.00 all round: rounding alone scatters by d/√12 where the lift changes."""
     lift = rounded(LOBE.value(turn(144)), 0.01, 0.2)
     noise = float(fit_lobes(condition((Trace("1I", turn(144), lift),))).noise_mm[0])
-    assert 0.95 < noise / least_deviation(0.01) < 2.0
+    assert 0.95 < noise / rectangular_sd(0.01) < 2.0
     unknown = float(fit_lobes(condition((Trace("1I", turn(144), lift),), 0.0)).noise_mm[0])
-    assert unknown > 0.7 * least_deviation(0.01)
+    assert unknown > 0.7 * rectangular_sd(0.01)
 
 
 def test_noise_frees_the_rounding_errors_of_readings_at_one_lift() -> None:
@@ -113,12 +114,12 @@ def test_the_greatest_lift_of_a_flat_nose_is_known_no_better_than_the_division()
     top = np.minimum(lobe.value(turn(720)), 0.999 * lobe.lift)
     found = answers(turn(720), rounded(top, 0.0254, 0.3))
     # and some more, because the same errors look like slow noise
-    assert 0.95 < float(found.max_lift().u[0]) / (np.sqrt(2.0) * least_deviation(0.0254)) < 1.8
+    assert 0.95 < float(found.max_lift().u[0]) / (np.sqrt(2.0) * rectangular_sd(0.0254)) < 1.8
 
 
 def test_rounded_rest_and_nose_are_covered_on_every_lobe() -> None:
     """Nine in ten for any fraction of a division in the lift; d/√12 for each would leave four in five."""
-    stated = 1.96 * np.hypot(zero_deviation(1.0), least_deviation(1.0))
+    stated = 1.96 * np.hypot(zero_deviation(1.0), rectangular_sd(1.0))
     rest = np.linspace(-0.5, 0.5, 10_001)
     for fraction in each(np.linspace(0.0, 1.0, 101)):
         error = np.round(fraction + rest) - np.round(rest) - fraction
@@ -129,9 +130,9 @@ def test_an_event_only_table_carries_the_rounding_of_its_zero() -> None:
     angle = 100.0 + np.arange(-96.0, 97.0, 0.5)
     found = answers(angle, rounded(LOBE.value(angle), 0.01))
     speed = [float(LOBE.value(np.array([100.3 + crossing(LOBE, 1.27, side)]), 1)[0]) for side in (-1, 1)]
-    least = least_deviation(0.01) * (1.0 / speed[0] - 1.0 / speed[1])
+    least = rectangular_sd(0.01) * (1.0 / speed[0] - 1.0 / speed[1])
     assert found.events(1.27).duration.u[0] > least
-    assert found.max_lift().u[0] > least_deviation(0.01)
+    assert found.max_lift().u[0] > rectangular_sd(0.01)
 
 
 def table(path: Path, preamble: str) -> Path:

@@ -32,6 +32,14 @@ def read_only(array: FloatArray) -> FloatArray:
     return array
 
 
+def rectangular_sd(width: float) -> float:
+    """Standard deviation of what may lie anywhere within a width, such as a rounding error: width/√12.
+
+    Source: JCGM 100:2008, F.2.2.1.
+    """
+    return width / float(np.sqrt(12.0))
+
+
 def coarsest_step(values: FloatArray, candidates: Iterable[float], fewest_steps: float = 20.0) -> float:
     """The first of `candidates` (coarsest first) that all values are whole multiples of; 0 where there is none.
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from valvelab.arrays import FloatArray, read_only
+from valvelab.arrays import FloatArray, read_only, rectangular_sd
 from valvelab.camshaft.filters import transmission
 from valvelab.camshaft.roundness import (
     FEWEST_FOR_ROUNDNESS,
@@ -121,7 +121,7 @@ def journal_uncertainty(form: JournalForm, probe_mm: float | None) -> JournalUnc
         kind: math.hypot(
             seen * float(np.sqrt(np.square(circle.weights).sum())),
             math.sqrt(2.0) * stated,
-            circle.freedom_mm / math.sqrt(12.0),
+            rectangular_sd(circle.freedom_mm),
         )
         for kind, circle in form.circles.items()
     }

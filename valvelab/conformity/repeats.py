@@ -12,6 +12,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import fmean, median, stdev
 
+from valvelab.arrays import rectangular_sd
+
 LENGTH_DIVISIONS_MM = (0.0254, 0.0127, 0.01, 0.005, 0.00254, 0.002, 0.00127, 0.001, 0.000254)
 """Divisions that dials and displays have, in inches and in mm, coarsest first."""
 ANGLE_DIVISIONS_DEG = (1.0, 0.5, 0.25, 0.2, 0.1, 0.05, 0.01)
@@ -62,7 +64,7 @@ def mean_uncertainty(
     below division/√12. None where a single reading has neither.
     """
     count = len(readings)
-    least = None if division is None else division / math.sqrt(12.0)
+    least = None if division is None else rectangular_sd(division)
     seen = None
     if count >= 4:
         seen = stdev(readings) / math.sqrt(count) * math.sqrt((count - 1.0) / (count - 3.0))

@@ -15,8 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from valvelab.angles import wrap
-from valvelab.arrays import FloatArray, read_only
-from valvelab.lobe.division import least_deviation
+from valvelab.arrays import FloatArray, read_only, rectangular_sd
 from valvelab.lobe.profile import FittedLobes
 from valvelab.lobe.spline import SplineSet
 
@@ -196,7 +195,7 @@ def _noise(fitted: FittedLobes, left: FloatArray, parts: int) -> tuple[FloatArra
         lag = min(max(lag, least_lag, 0.0), _MOST_LAG)
     weight = (1.0 + lag) / (1.0 - lag)
     degrees = np.maximum(np.maximum(free - taken * weight, 0.25 * free), 1.0)
-    variance = np.maximum(squares / degrees, max(_LEAST_NOISE_MM, least_deviation(conditioned.division_mm)) ** 2)
+    variance = np.maximum(squares / degrees, max(_LEAST_NOISE_MM, rectangular_sd(conditioned.division_mm)) ** 2)
     return weight * variance, np.maximum(degrees / weight, 1.0)
 
 

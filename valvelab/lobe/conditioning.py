@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from valvelab.angles import fold
+from valvelab.angles import first_turning, fold
 from valvelab.arrays import BoolArray, FloatArray, finite, read_only
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.lobe.division import find_division
@@ -123,17 +123,12 @@ def _unwrap(angle: FloatArray, given: NDArray[np.int64], name: str) -> tuple[Flo
     for number in np.unique(given):
         rows = np.flatnonzero(given == number)
         part = np.unwrap(angle[rows], period=360.0)
-        steps = np.diff(part)
-        slack = 1e-9 + 0.02 * float(np.median(np.abs(steps))) if steps.size else 0.0
-        backward = np.flatnonzero(steps < -slack)
-        forward = np.flatnonzero(steps > slack)
-        if backward.size and forward.size:
-            turning = backward if backward.size < forward.size else forward
-            k = int(turning[0])
+        k = first_turning(angle[rows])
+        if k is not None:
             raise CannotEvaluate(
                 Reason.BAD_VALUES,
-                f"lobe {name}, reading {int(rows[k + 1]) + 1}: found angle {angle[rows[k + 1]]:g} after "
-                f"{angle[rows[k]]:g}, expected angles that run one way within a sweep",
+                f"lobe {name}, reading {int(rows[k]) + 1}: found angle {angle[rows[k]]:g} after "
+                f"{angle[rows[k - 1]]:g}, expected angles that run one way within a sweep",
             )
         result[rows] = part
         along = np.abs(part - part[0])

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from valvelab.arrays import FloatArray, coarsest_step
+from valvelab.arrays import FloatArray, coarsest_step, rectangular_sd
 from valvelab.units import INCH_MM
 
 #: a division, coarsest first: 0.5 mm to 0.01 µm and 0.05 in to 0.000001 in
@@ -24,11 +24,6 @@ _CANDIDATES_MM = tuple(
 )  # fmt: skip
 # With more scatter than this many divisions every reading's rounding error is its own.
 _DITHERED = 0.6
-
-
-def least_deviation(division_mm: float) -> float:
-    """Standard deviation of one rounding error, d/√12."""
-    return division_mm / float(np.sqrt(12.0))
 
 
 def zero_deviation(division_mm: float) -> float:
@@ -79,6 +74,6 @@ def shared_rounding(
         if noise_mm[row] > _DITHERED * division_mm:
             run[:] = np.arange(run.size)
     # noise of σ damps what readings at one lift share by exp(−2π²σ²/d²); a quarter of the variance seen is trusted
-    least = least_deviation(division_mm)
+    least = rectangular_sd(division_mm)
     trusted = 0.25 * np.maximum(noise_mm**2 - least**2, 0.0)
     return SharedRounding(least * np.exp(-2.0 * np.pi**2 * trusted / division_mm**2), tuple(runs))

@@ -11,12 +11,12 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from valvelab.arrays import FloatArray, read_only
+from valvelab.arrays import FloatArray, read_only, rectangular_sd
 from valvelab.lobe.base_circle import BaseCircle, find_base_circle, harmonic_row, without_harmonic
 from valvelab.lobe.conditioning import Conditioned
 from valvelab.lobe.contradiction import refuse_contradictions
 from valvelab.lobe.dense_smoothing import fit_general
-from valvelab.lobe.division import SharedRounding, least_deviation, shared_rounding
+from valvelab.lobe.division import SharedRounding, shared_rounding
 from valvelab.lobe.presence import refuse_cut_off, refuse_noise
 from valvelab.lobe.smoothing import CALCULATED_NOISE_MM, CirculantCovariance, Smoothed, fit_uniform
 from valvelab.lobe.spline import SplineSet, symbol_weights
@@ -194,7 +194,7 @@ def fit_lobes(conditioned: Conditioned, *, take_out_eccentricity: bool = True, k
 
 def _smooth(conditioned: Conditioned) -> tuple[Smoothed, FloatArray]:
     """The fit of all readings of a group, and the standard deviation of one reading of each lobe, (lobes,)."""
-    least = least_deviation(conditioned.division_mm)
+    least = rectangular_sd(conditioned.division_mm)
     if conditioned.grid is not None:
         means, counts = _cell_means(conditioned)
         if _few_are_empty(counts):

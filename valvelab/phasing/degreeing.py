@@ -66,6 +66,18 @@ class Card:
     exhaust_centreline_deg: float | None = None
     durations: tuple[CardDuration, ...] = ()
 
+    def centreline(self, kind: Kind | None) -> float | None:
+        """That of a kind of lobe, crank deg, after dead centre positive."""
+        if kind == "intake":
+            return self.intake_centreline_deg
+        line = self.exhaust_centreline_deg
+        return -line if kind == "exhaust" and line is not None else None
+
+    def duration(self, lobe: str, lift_mm: float) -> float | None:
+        """That of a lobe at a lift, crank deg."""
+        rows = (row for row in self.durations if row.lobe == lobe and same_lift(row.at_mm, lift_mm))
+        return next((row.value_crank_deg for row in rows), None)
+
 
 @dataclass(frozen=True, slots=True)
 class SetAside:
@@ -92,6 +104,29 @@ class Sheet:
     serial: str | None = None
     operator: str | None = None
     date: str | None = None
+
+    @property
+    def repeats(self) -> dict[tuple[str, str], list[float]]:
+        """Readings of one thing in deg, by lobe and what was read there."""
+        taken = [
+            (row.lobe, f"{what} at {row.lift_mm:g} mm", reading)
+            for row in self.events
+            for what, reading in (("opening", row.opening_deg), ("closing", row.closing_deg))
+        ]
+        taken += [
+            (row.lobe, f"{what} {row.below_peak_mm:g} mm below the peak", reading)
+            for row in self.pairs
+            for what, reading in (("rising", row.rising_deg), ("falling", row.falling_deg))
+        ]
+        found: dict[tuple[str, str], list[float]] = {}
+        for lobe, what, reading in taken:
+            if reading is not None:
+                found.setdefault((lobe, what), []).append(reading)
+        return found
+
+    def turned(self, from_deg: float, to_deg: float) -> float:
+        """How far the crank turns in the running sense from one reading to another, deg in [0, 360)."""
+        return fold_scalar(crank_angle(to_deg, 0.0, self.sense) - crank_angle(from_deg, 0.0, self.sense))
 
 
 @dataclass(frozen=True, slots=True)

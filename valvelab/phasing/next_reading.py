@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from valvelab.phasing.degreeing import Degreeing, Sheet, degree
+from valvelab.phasing.degreeing import Degreeing, Sheet, degree, same_lift
 from valvelab.phasing.plausibility import Finding, findings
 from valvelab.phasing.timing import events_from_card, lobe_kind
 
@@ -121,11 +121,7 @@ def _expected_centre(sheet: Sheet, worked: Degreeing, lobe: str) -> float | None
     for row in worked.lobes:
         if row.lobe == lobe and row.centreline.value is not None:
             return row.centreline.value
-    kind = lobe_kind(lobe)
-    if kind == "intake":
-        return sheet.card.intake_centreline_deg
-    card = sheet.card.exhaust_centreline_deg
-    return -card if kind == "exhaust" and card is not None else None
+    return sheet.card.centreline(lobe_kind(lobe))
 
 
 def _nose_step(sheet: Sheet, worked: Degreeing, lobe: str, drop: float) -> NextReading | None:
@@ -166,7 +162,7 @@ def _event_lifts(sheet: Sheet, lobe: str) -> list[float]:
 
 
 def _event_step(sheet: Sheet, worked: Degreeing, lobe: str, lift: float) -> NextReading | None:
-    rows = [event for event in sheet.events if event.lobe == lobe and abs(event.lift_mm - lift) < 5e-4]
+    rows = [event for event in sheet.events if event.lobe == lobe and same_lift(event.lift_mm, lift)]
     opened = any(row.opening_deg is not None for row in rows)
     closed = any(row.closing_deg is not None for row in rows)
     if opened and closed:
@@ -197,9 +193,7 @@ def _event_step(sheet: Sheet, worked: Degreeing, lobe: str, lift: float) -> Next
 
 def _expected_events(sheet: Sheet, worked: Degreeing, lobe: str, lift: float) -> tuple[float | None, float | None]:
     kind, centre = lobe_kind(lobe), _expected_centre(sheet, worked, lobe)
-    duration = next(
-        (row.value_crank_deg for row in sheet.card.durations if row.lobe == lobe and abs(row.at_mm - lift) < 5e-4), None
-    )
+    duration = sheet.card.duration(lobe, lift)
     if kind is None or centre is None or duration is None:
         return None, None
     return events_from_card(kind, duration, centre if kind == "intake" else -centre)

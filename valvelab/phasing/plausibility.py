@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Literal
 
-from valvelab.angles import fold_scalar, wrap_scalar
+from valvelab.angles import wrap_scalar
 from valvelab.phasing.dead_centre import stop_complaints
 from valvelab.phasing.degreeing import Degreeing, EventReading, LobePhasing, NosePair, Sheet, degree
 from valvelab.phasing.timing import crank_angle, lobe_cylinder, lobe_kind
@@ -73,10 +73,8 @@ def _fmt(angle: float) -> str:
 
 def _span(sheet: Sheet, pair: NosePair) -> float | None:
     """From rising to falling in the running sense, [0, 360)."""
-    if pair.rising_deg is None or pair.falling_deg is None:
-        return None
-    rising = crank_angle(pair.rising_deg, 0.0, sheet.sense)
-    return fold_scalar(crank_angle(pair.falling_deg, 0.0, sheet.sense) - rising)
+    known = pair.rising_deg is not None and pair.falling_deg is not None
+    return sheet.turned(pair.rising_deg or 0.0, pair.falling_deg or 0.0) if known else None
 
 
 def _sense(sheet: Sheet) -> list[Finding]:
@@ -113,15 +111,14 @@ def _pair(sheet: Sheet, pair: NosePair) -> list[Finding]:
 def _event(sheet: Sheet, event: EventReading, worked: Degreeing) -> list[Finding]:
     if event.opening_deg is None or event.closing_deg is None:
         return []
-    opening = crank_angle(event.opening_deg, 0.0, sheet.sense)
-    duration = fold_scalar(crank_angle(event.closing_deg, 0.0, sheet.sense) - opening)
+    duration = sheet.turned(event.opening_deg, event.closing_deg)
     about = f"{event.lobe} at {event.lift_mm:g} mm"
     swapped = (
         f"opening {_fmt(event.opening_deg)}, closing {_fmt(event.closing_deg)}: in the running sense the valve would "
         f"be open for {duration:.1f} deg and shut for {360.0 - duration:.1f}; opening and closing are swapped, or the "
         "wheel's sense is wrong"
     )
-    card = _card_duration(sheet, event.lobe, event.lift_mm)
+    card = sheet.card.duration(event.lobe, event.lift_mm)
     if card is not None:
         if abs(duration - card) > 20.0 and abs(360.0 - duration - card) <= 20.0:
             return [Finding(about, f"{swapped}: the card says {card:g}", contradicts=True)]
@@ -178,25 +175,9 @@ def _duration_against_card(
     ]
 
 
-def _card_duration(sheet: Sheet, lobe: str, lift_mm: float) -> float | None:
-    for row in sheet.card.durations:
-        if row.lobe == lobe and abs(row.at_mm - lift_mm) < 5e-4:
-            return row.value_crank_deg
-    return None
-
-
 def _repeats(sheet: Sheet, lobe: str) -> list[Finding]:
-    groups: dict[str, list[float]] = {}
-    for event in sheet.events:
-        if event.lobe == lobe:
-            _collect(groups, f"opening at {event.lift_mm:g} mm", event.opening_deg)
-            _collect(groups, f"closing at {event.lift_mm:g} mm", event.closing_deg)
-    for pair in sheet.pairs:
-        if pair.lobe == lobe:
-            _collect(groups, f"rising {pair.below_peak_mm:g} mm below the peak", pair.rising_deg)
-            _collect(groups, f"falling {pair.below_peak_mm:g} mm below the peak", pair.falling_deg)
     found = []
-    for what, values in groups.items():
+    for (_, what), values in ((key, values) for key, values in sheet.repeats.items() if key[0] == lobe):
         offsets = [wrap_scalar(value - values[0]) for value in values]
         spread = max(offsets) - min(offsets)
         if spread > REPEATS_AGREE_DEG:
@@ -210,11 +191,6 @@ def _repeats(sheet: Sheet, lobe: str) -> list[Finding]:
                 )
             )
     return found
-
-
-def _collect(groups: dict[str, list[float]], what: str, value: float | None) -> None:
-    if value is not None:
-        groups.setdefault(what, []).append(value)
 
 
 def _order_of_lifts(lobe: LobePhasing) -> list[Finding]:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
-from valvelab.arrays import FloatArray
+from valvelab.arrays import FloatArray, rectangular_sd
 from valvelab.springs.rate import LinearModel, line_slopes, polynomial, reading_noise
 from valvelab.springs.spring import ForceCurve
 
@@ -152,7 +152,7 @@ def _meeting(
     for _ in range(3):
         rate = trend.rate(solid)
         if steep <= rate:
-            return centre, abs(high - low) / float(np.sqrt(12.0))
+            return centre, rectangular_sd(abs(high - low))
         solid += (closed.at(solid) - trend.at(solid)) / (steep - rate)
     noise = max(trend.noise, closed.noise, least_sd_n)
     variance = trend.variance(solid, noise) + closed.variance(solid, noise)
@@ -163,4 +163,4 @@ def _one_reading(trend: _Trend, past_h: float, past_force: float, free_h: float)
     """One reading past the knee: the knee lies between it and where a line three times the rate would start."""
     excess = past_force - trend.at(past_h)
     reach = min(free_h - past_h, excess / ((STEEPNESS - 1.0) * max(trend.rate(past_h), 1e-9)))
-    return past_h + 0.5 * reach, reach / float(np.sqrt(12.0))
+    return past_h + 0.5 * reach, rectangular_sd(reach)

@@ -6,12 +6,12 @@ Sources: JCGM 100:2008 (uncertainty); Fritsch and Butland 1984 (interpolation be
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from math import hypot, sqrt
+from math import hypot
 
 import numpy as np
 from numpy.typing import NDArray
 
-from valvelab.arrays import FloatArray, finite, read_only
+from valvelab.arrays import FloatArray, finite, read_only, rectangular_sd
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.springs.rate import reading_noise
 
@@ -36,7 +36,7 @@ class ReadingUncertainty:
 
     def least_sd(self, rate_n_per_mm: float) -> float:
         """Standard deviation in N that one reading has at least, a division over √12 (JCGM 100:2008, F.2.2.1)."""
-        return hypot(self.force_division_n or 0.0, (self.height_division_mm or 0.0) * rate_n_per_mm) / sqrt(12.0)
+        return rectangular_sd(hypot(self.force_division_n or 0.0, (self.height_division_mm or 0.0) * rate_n_per_mm))
 
 
 NOTHING_STATED = ReadingUncertainty()

@@ -119,7 +119,7 @@ def control_of(question: MotionQuestion, side: Side) -> tuple[Control | None, li
     orders: tuple[SpringResonance, ...] = ()
     if train.surge_hz is not None:
         orders = tuple(
-            SpringResonance(order=row.order, crank_rpm=row.crank_rpm, lift_harmonic_um=row.lift_harmonic_um)
+            SpringResonance.model_validate(row, from_attributes=True)
             for row in resonances(cycle.lift_mm[:-1], train.surge_hz, train.max_speed_rpm)
         )
     else:

@@ -8,7 +8,7 @@ from valvelab.inspection.characteristics import Subject
 from valvelab.inspection.engine.characteristics import ANSWERED, WHEEL, of_subject
 from valvelab.inspection.engine.wheel import LACKS_WHEEL, Doubts, WheelEngine, WheelLobe, doubts_of
 from valvelab.inspection.judging import Item, item_of, judge
-from valvelab.phasing.degreeing import Degreeing, LobeEvents, LobePhasing, Sheet, degree, same_lift
+from valvelab.phasing.degreeing import Degreeing, LobeEvents, LobePhasing, Sheet, degree
 from valvelab.phasing.next_reading import NextReading, next_reading
 from valvelab.phasing.plausibility import findings
 from valvelab.phasing.timing import EventName, trade_event
@@ -84,11 +84,7 @@ def _items(worked: Degreeing, doubts: Doubts) -> dict[Subject, list[Item]]:
 
 
 def _lobe(sheet: Sheet, lobe: LobePhasing) -> PhasingLobe:
-    card = None
-    if lobe.kind == "intake":
-        card = sheet.card.intake_centreline_deg
-    elif lobe.kind == "exhaust" and sheet.card.exhaust_centreline_deg is not None:
-        card = -sheet.card.exhaust_centreline_deg
+    card = sheet.card.centreline(lobe.kind)
     value = lobe.centreline.value
     return PhasingLobe(
         lobe=lobe.lobe,
@@ -103,10 +99,7 @@ def _lobe(sheet: Sheet, lobe: LobePhasing) -> PhasingLobe:
 
 
 def _duration(sheet: Sheet, lobe: LobePhasing, row: LobeEvents) -> PhasingDuration:
-    card = next(
-        (c.value_crank_deg for c in sheet.card.durations if c.lobe == lobe.lobe and same_lift(c.at_mm, row.at_mm)),
-        None,
-    )
+    card = sheet.card.duration(lobe.lobe, row.at_mm)
     value = row.duration.value
     return PhasingDuration(
         at_mm=row.at_mm,

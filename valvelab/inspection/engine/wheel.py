@@ -97,7 +97,7 @@ def _first(told: list[str]) -> str:
 def _standing_off(sheet: Sheet) -> list[tuple[str, str]]:
     """Every reading that stands off from the others of its list: what it concerns, and a sentence."""
     told: list[tuple[str, str]] = []
-    for about, what, values in _lists(sheet):
+    for (about, what), values in (_stop(sheet) | sheet.repeats).items():
         offsets = [wrap_scalar(value - values[0]) for value in values]
         told += [
             (about, f"{what}: {values[place]:g} deg stands off from the others; {AGAIN}")
@@ -106,25 +106,11 @@ def _standing_off(sheet: Sheet) -> list[tuple[str, str]]:
     return told
 
 
-def _lists(sheet: Sheet) -> list[tuple[str, str, list[float]]]:
-    """Every list of repeats on a sheet: the stop's two sides, each event, each side of each pair."""
+def _stop(sheet: Sheet) -> dict[tuple[str, str], list[float]]:
+    """The stop's readings from its two sides."""
     found: dict[tuple[str, str], list[float]] = {}
-
-    def add(about: str, what: str, value: float | None) -> None:
-        if value is not None:
-            found.setdefault((about, what), []).append(value)
-
-    stop = sheet.stop_deg
-    if stop:
-        offsets = [wrap_scalar(value - stop[0]) for value in stop]
-        farthest = max(offsets, key=abs)
-        for value, offset in zip(stop, offsets, strict=True):
-            side = "one side" if abs(offset) < 0.5 * abs(farthest) else "the other side"
-            add("stop", f"the stop from {side}", value)
-    for event in sheet.events:
-        add(event.lobe, f"opening at {event.lift_mm:g} mm", event.opening_deg)
-        add(event.lobe, f"closing at {event.lift_mm:g} mm", event.closing_deg)
-    for pair in sheet.pairs:
-        add(pair.lobe, f"rising {pair.below_peak_mm:g} mm below the peak", pair.rising_deg)
-        add(pair.lobe, f"falling {pair.below_peak_mm:g} mm below the peak", pair.falling_deg)
-    return [(about, what, values) for (about, what), values in found.items()]
+    offsets = [wrap_scalar(value - sheet.stop_deg[0]) for value in sheet.stop_deg]
+    for value, offset in zip(sheet.stop_deg, offsets, strict=True):
+        side = "one side" if abs(offset) < 0.5 * abs(max(offsets, key=abs)) else "the other side"
+        found.setdefault(("stop", f"the stop from {side}"), []).append(value)
+    return found

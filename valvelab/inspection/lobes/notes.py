@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
+from valvelab.arrays import rectangular_sd
 from valvelab.inspection.lobes.repeatability import Doubts, LobeGroup, worth_saying
 from valvelab.inspection.lobes.shaft import ByItem, MeasuredShaft
 from valvelab.lobe.base_circle import BaseCircle
-from valvelab.lobe.division import least_deviation
 from valvelab.lobe.profile import FittedLobes
 from valvelab.records.lobes_result import LobeResult
 from valvelab.records.measurement import LiftTable
@@ -40,7 +40,7 @@ def division_notes(stated_mm: float | None, found_mm: float) -> list[Note]:
     size = f"{found_mm:g} mm"
     if abs(inches * 1e6 - round(inches * 1e6)) < 1e-3:
         size = f"{inches:g} in ({size})"
-    least = f"a reading is uncertain by {1000.0 * least_deviation(found_mm):.2g} µm at least"
+    least = f"a reading is uncertain by {1000.0 * rectangular_sd(found_mm):.2g} µm at least"
     if stated_mm is not None:
         return [info("division", f"the gauge's division is stated as {size}: {least}")]
     return [info("division", f"all readings are multiples of {size}, taken as the gauge's division: {least}")]
