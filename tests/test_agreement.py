@@ -15,7 +15,7 @@ from something import each
 
 from valvelab.cli.main import main
 from valvelab.errors import BadFile, CannotEvaluate
-from valvelab.inspection.lobes.inspect import Settings, inspect_lobes
+from valvelab.inspection.lobes.inspect import LobesQuestion, inspect_lobes
 from valvelab.inspection.lobes.notes import doubt_notes
 from valvelab.inspection.lobes.repeatability import doubts_of
 from valvelab.lobe.agreement import CLOSING, OPENING, SCALE, ZERO, compare
@@ -36,13 +36,13 @@ def joined(lift: Floats, sweep: np.ndarray | None = None) -> None:
     fit_lobes(condition((Trace("1E", TWO, lift + NOISE, sweep),)))
 
 
-def inspected(*lifts: Floats, angle: Floats = TWO, settings: Settings | None = None) -> list[str]:
+def inspected(*lifts: Floats, angle: Floats = TWO, settings: LobesQuestion | None = None) -> list[str]:
     """Warnings of a table, one text each."""
     traces = tuple(Trace(f"{k}I", angle, lift) for k, lift in enumerate(lifts, start=1))
     table = LiftTable(
         file="t", traces=traces, source=Source(file="t", sha256="0" * 64), encoder_uncertainty_cam_deg=0.01
     )
-    result = inspect_lobes(table, settings=settings).result
+    result = inspect_lobes(table, question=settings).result
     return [f"{note.about}: {note.text}" for note in result.notes if note.level == "warning"]
 
 

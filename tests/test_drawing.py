@@ -1,4 +1,4 @@
-"""Every part of a figure is drawn, in units and colours of choice, by the same widgets for every station."""
+"""Every part of a figure is drawn, in units and colours of choice, by the same widgets for every bay."""
 
 from __future__ import annotations
 

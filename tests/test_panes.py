@@ -10,9 +10,9 @@ from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QLineEdit, QWidget
 
+from valvelab.window.bays.view import BayView
 from valvelab.window.bench import Bench
 from valvelab.window.panes import BoundQuantity, Chips, number_field, show_number
-from valvelab.window.stations.view import StationView
 from valvelab.workbench.state import Entry, entered, entry_of
 
 NAMES = (("one", "One"), ("two", "Two"), ("three", "Three"))
@@ -128,7 +128,7 @@ def test_a_field_without_an_entry_is_only_looked_at() -> None:
 
 
 def test_a_view_draws_again_what_another_answer_or_look_changed(bench: Bench) -> None:
-    view = StationView[object](bench)
+    view = BayView[object](bench)
     answer, other = [1], [1]
     assert view.changed("map", answer, "metric")
     assert not view.changed("map", answer, "metric"), "nothing is drawn twice"

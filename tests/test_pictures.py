@@ -19,7 +19,7 @@ from valvelab.window import theme
 from valvelab.window.main_window import MainWindow
 from valvelab.workbench.motion_files import MotionState, Trial
 from valvelab.workbench.sets import Grouping, SpringsState
-from valvelab.workbench.springs_station import readings_of
+from valvelab.workbench.springs_bay import readings_of
 
 APPROVED = Path(__file__).parent / "pictures"
 #: a pixel counts as different from this step of 255 on; so many may differ, edges of letters mostly
@@ -91,7 +91,7 @@ def test_degreeing(window: MainWindow, tmp_path: Path, name: str, scheme: theme.
     window.restyle()
     if name == "degreed":
         window.bench.add_files([str(sample_profiles() / "quillmere_four_degree_wheel_misread.toml")])
-    window.bench.go_to_station("phasing")
+    window.bench.go_to_bay("phasing")
     compare(window, f"{name}_{scheme}", tmp_path)
 
 
@@ -102,7 +102,7 @@ def test_valve_motion(window: MainWindow, tmp_path: Path, page: str, scheme: the
     window.restyle()
     names = ("quillmere_four_camshaft.csv", "quillmere_four_train.toml", "quillmere_four_engine.toml")
     window.bench.add_files([str(sample_profiles() / name) for name in names])
-    window.bench.go_to_station("motion")
+    window.bench.go_to_bay("motion")
     window.bench.set(MotionState, page=page, trial=Trial(advance_deg=6.0))
     compare(window, f"motion_{page}_{scheme}", tmp_path)
 

@@ -11,7 +11,7 @@ from valvelab.cli.main import main
 from valvelab.errors import BadFile, one_line
 from valvelab.files.contents import read_contents, size_text
 from valvelab.files.spec_file import read_spec
-from valvelab.workbench.opening import opened
+from valvelab.workbench.dropped import opened
 
 # ECMA-48 (fifth edition), 5: C0 are 00 to 1F, C1 are 80 to 9F; Unicode adds line ends and turned writing
 ACTS = [chr(code) for code in (*range(32), 127, *range(128, 160), 0x2028, 0x2029, 0x202E, 0x2066)]

@@ -14,7 +14,7 @@ import pytest
 from valvelab.files.lift_table import read_lift_table
 from valvelab.follower.contour import contour, summarise
 from valvelab.follower.shapes import Shape
-from valvelab.inspection.lobes.inspect import LobesInspection, Settings, inspect_lobes
+from valvelab.inspection.lobes.inspect import LobesInspection, LobesQuestion, inspect_lobes
 
 REAL = Path(__file__).resolve().parents[2] / "shared" / "real"
 EXHAUST, TAPPET = REAL / "exhaust_valve_lift.txt", REAL / "tappet_cam_lift.txt"
@@ -26,13 +26,13 @@ if not EXHAUST.exists():
 @pytest.fixture(scope="module")
 def exhaust() -> LobesInspection:
     table = read_lift_table(EXHAUST, "angle=0 [crank deg], 1E=1 [mm]")
-    return inspect_lobes(table, settings=Settings(added_lifts_mm=(0.1, 7.62)))
+    return inspect_lobes(table, question=LobesQuestion(added_lifts_mm=(0.1, 7.62)))
 
 
 @pytest.fixture(scope="module")
 def tappet() -> LobesInspection:
     table = read_lift_table(TAPPET, "angle=0 [cam deg], 1I=1 [m]")
-    return inspect_lobes(table, settings=Settings(added_lifts_mm=(0.1, 5.0)))
+    return inspect_lobes(table, question=LobesQuestion(added_lifts_mm=(0.1, 5.0)))
 
 
 @pytest.mark.parametrize(

@@ -25,31 +25,31 @@ from valvelab.errors import CannotWrite
 from valvelab.file_lock import FileLock
 from valvelab.window.bench import Bench
 from valvelab.window.main_window import MainWindow
-from valvelab.workbench import edits, phasing_station, recovery, settings, worksheet
+from valvelab.workbench import edits, phasing_bay, recovery, settings, worksheet
 from valvelab.workbench.document import BenchFile, Document
-from valvelab.workbench.gauge_station import GaugeState
-from valvelab.workbench.lobes_station import LobesState
+from valvelab.workbench.gauge_bay import GaugeState
+from valvelab.workbench.lobes_bay import LobesState
 from valvelab.workbench.motion_files import MotionState, Trial, TypedReadings
-from valvelab.workbench.phasing_station import PhasingState
+from valvelab.workbench.phasing_bay import PhasingState
 from valvelab.workbench.sets import Grouping, Proof, SpringsState
-from valvelab.workbench.shaft_station import ShaftState
-from valvelab.workbench.texture_station import TextureState
+from valvelab.workbench.shaft_bay import ShaftState
+from valvelab.workbench.texture_bay import TextureState
 from valvelab.workbench.worksheet import Cell
 
 
 def typed(document: Document, *stops: float) -> Document:
-    sheet = phasing_station.sheet_in_front(document)
+    sheet = phasing_bay.sheet_in_front(document)
     for row, stop in enumerate(stops):
         sheet = worksheet.with_value(sheet, Cell("stop", row), stop)
-    return phasing_station.with_sheet(document, sheet)
+    return phasing_bay.with_sheet(document, sheet)
 
 
 def stops_of(document: Document) -> tuple[float, ...]:
-    return phasing_station.sheet_in_front(document).stop_deg
+    return phasing_bay.sheet_in_front(document).stop_deg
 
 
 def leave(place: Path, *stops: float) -> Path:
-    return recovery.keep_beside(typed(Document(station="phasing"), *stops), place)
+    return recovery.keep_beside(typed(Document(bay="phasing"), *stops), place)
 
 
 def left_in(place: Path) -> list[tuple[float, ...]]:
@@ -154,7 +154,7 @@ def test_a_file_of_version_0_2_0_comes_back_whole(place: Path) -> None:
     assert said == ()
     assert left is not None
     document = left.document
-    assert (document.station, document.units, document.columns_of) == ("phasing", "inch", "")
+    assert (document.bay, document.units, document.columns_of) == ("phasing", "inch", "")
     assert [file.name for file in document.files] == [
         "quillmere.csv", "wheel.toml", "quillmere_train.toml", os.fsdecode(b"sch\xe9ma.toml"),
     ]  # fmt: skip
@@ -224,7 +224,7 @@ def test_an_empty_bench_is_not_offered(place: Path) -> None:
 
 def test_names_that_are_no_text_come_back(place: Path) -> None:
     path = os.fsdecode(b"/n\xff\x80te.csv")
-    document = Document(files=(BenchFile(path), BenchFile("/plain\\name.csv")), station="phasing")
+    document = Document(files=(BenchFile(path), BenchFile("/plain\\name.csv")), bay="phasing")
     document = edits.set_fields(document, PhasingState, sheets={path: worksheet.blank_sheet()})
     document = replace(document, current={"phasing sheet": path})
     recovery.keep_beside(document, place)
@@ -256,8 +256,8 @@ def test_an_unanswered_offer_loses_nothing(windows: Windows, place: Path) -> Non
     before = file.read_bytes()
     window = windows.open()
     assert window.offer.isVisible()
-    for station in ("springs", "motion", "phasing"):
-        window._go(station)
+    for bay in ("springs", "motion", "phasing"):
+        window._go(bay)
     type_in(window, 7.0)
     window.bench.keep()
     window._go("lobes")
@@ -417,16 +417,16 @@ TYPIST = """
 import sys
 from PySide6.QtCore import QTimer
 from PySide6.QtWidgets import QApplication
-from valvelab.workbench import phasing_station, worksheet
+from valvelab.workbench import phasing_bay, worksheet
 from valvelab.workbench.worksheet import Cell
 app = QApplication(["test"])
 read = 0
 def type_one():
     global read
     (window,) = [w for w in app.topLevelWidgets() if w.objectName() == "main window"]
-    sheet = phasing_station.sheet_in_front(window.bench.document)
+    sheet = phasing_bay.sheet_in_front(window.bench.document)
     sheet = worksheet.with_value(sheet, Cell("stop", read), float(read))
-    window.bench.history.apply(phasing_station.with_sheet(window.bench.document, sheet), "read the stop")
+    window.bench.history.apply(phasing_bay.with_sheet(window.bench.document, sheet), "read the stop")
     read += 1
     print(read, flush=True)
 def begin():

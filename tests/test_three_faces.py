@@ -19,8 +19,8 @@ from valvelab.tables.description import Cell, Mark, Table
 from valvelab.tables.verdicts import WORDS
 from valvelab.units import System, display_unit
 from valvelab.window.main_window import MainWindow
-from valvelab.window.tables import Sheet
-from valvelab.workbench import edits, lobes_station, motion_files, springs_station, stations
+from valvelab.window.tables import TableView
+from valvelab.workbench import bays, edits, lobes_bay, motion_files, springs_bay
 
 Lines = tuple[list[str], list[list[str]]]
 """Heads with their units, and rows."""
@@ -154,9 +154,9 @@ def tables_in_terminal(text: str, system: System) -> list[Lines]:
 
 
 def tables_in_window(window: MainWindow) -> list[Lines]:
-    """What stands in every table of the station in front, and under it; the lobe or spring in front has a list."""
+    """What stands in every table of the bay in front, and under it; the lobe or spring in front has a list."""
     found = []
-    for sheet in (*window.pages.front().findChildren(Sheet), window.verdicts.sheet):
+    for sheet in (*window.pages.front().findChildren(TableView), window.verdicts.sheet):
         model = sheet.proxy
         columns = range(model.columnCount())
         heads = [tidy(str(sheet.rows_model.columns[n].title)) for n in columns]
@@ -183,7 +183,7 @@ def test_one_number_has_one_text(
     paper = tables_on_paper(job, system)
     window.bench.add_files([word for word in words if not word.startswith("--")])
     window.bench.add_files([str(sample_profiles() / name) for name in job.dropped])
-    window.bench.go_to_station(job.command)
+    window.bench.go_to_bay(job.command)
     window.bench.history.apply(edits.set_units(window.bench.document, system), "units")
     shown = tables_in_window(window)
     printed, written = face_of(terminal), face_of(paper)
@@ -215,11 +215,11 @@ def rows_of(job: Job) -> list[Characteristic]:
 def item_in_front(job: Job, window: MainWindow) -> str:
     """Whom the window's list of characteristics is about."""
     document = window.bench.document
-    station = stations.by_name(document.station)
-    assert station is not None
-    value = stations.answer_value(document, station)
+    bay = bays.by_name(document.bay)
+    assert bay is not None
+    value = bays.answer_value(document, bay)
     if job.command == "lobes":
-        return lobes_station.chosen_lobe(document, value)
+        return lobes_bay.chosen_lobe(document, value)
     if job.command == "motion":
         return motion_files.chosen_valve(document, value)
-    return springs_station.chosen_spring(document, value) if job.command == "springs" else ""
+    return springs_bay.chosen_spring(document, value) if job.command == "springs" else ""

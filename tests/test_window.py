@@ -21,11 +21,11 @@ from waiting import wait_for
 from valvelab.cautions import CAUTIONS
 from valvelab.window import theme
 from valvelab.window.actions import ACTIONS
+from valvelab.window.bays.lobes_view import LobesView
 from valvelab.window.bench import Bench
 from valvelab.window.crash import CrashPath
 from valvelab.window.main_window import MainWindow
-from valvelab.window.stations.lobes_view import LobesView
-from valvelab.workbench.lobes_station import LobesState
+from valvelab.workbench.lobes_bay import LobesState
 
 pytestmark = pytest.mark.usefixtures("quiet")
 

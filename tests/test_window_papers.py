@@ -1,4 +1,4 @@
-"""Whatever station writes a certificate, it carries all that its result depends on, and it verifies."""
+"""Whatever bay writes a certificate, it carries all that its result depends on, and it verifies."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from valvelab.window.main_window import MainWindow
 from valvelab.workbench.certificates import CertificateRequest
 
 SAMPLES = sample_profiles()
-STATIONS = ("lobes", "motion", "phasing")
+BAYS = ("lobes", "motion", "phasing")
 
 
 @pytest.fixture
@@ -41,9 +41,9 @@ def bench(window: MainWindow, tmp_path: Path) -> MainWindow:
     return window
 
 
-@pytest.mark.parametrize("station", STATIONS)
-def test_a_spec_with_an_envelope_is_carried_with_its_nominal(bench: MainWindow, tmp_path: Path, station: str) -> None:
-    bench._go(station)
+@pytest.mark.parametrize("bay", BAYS)
+def test_a_spec_with_an_envelope_is_carried_with_its_nominal(bench: MainWindow, tmp_path: Path, bay: str) -> None:
+    bench._go(bay)
     target = tmp_path / "c.pdf"
     bench.save_certificate(target)
     assert target.is_file(), bench.bench.document.problems()
@@ -51,7 +51,7 @@ def test_a_spec_with_an_envelope_is_carried_with_its_nominal(bench: MainWindow, 
     assert any(name.endswith("quillmere_four_nominal_intake.csv") for name in carried)
     assert main(["verify", str(target), "--quiet"]) == 0
     result = json.loads(next(content for name, content in carried.items() if name.startswith("result-1")))
-    assert result["command"] == station
+    assert result["command"] == bay
 
 
 def test_the_window_writes_the_command_line_s_paper(bench: MainWindow, tmp_path: Path) -> None:
@@ -65,15 +65,15 @@ def test_the_window_writes_the_command_line_s_paper(bench: MainWindow, tmp_path:
     assert (tmp_path / "window.pdf").read_bytes() == (tmp_path / "line.pdf").read_bytes()
 
 
-def request_of(bench: MainWindow, station: str) -> CertificateRequest:
-    from valvelab.workbench import stations
+def request_of(bench: MainWindow, bay: str) -> CertificateRequest:
+    from valvelab.workbench import bays
 
-    bench._go(station)
-    known = stations.by_name(station)
+    bench._go(bay)
+    known = bays.by_name(bay)
     assert known is not None
     assert known.certificate is not None
     document = bench.bench.document
-    return known.certificate(document, stations.answer_value(document, known))
+    return known.certificate(document, bays.answer_value(document, known))
 
 
 def test_a_file_that_changed_since_is_refused(bench: MainWindow, tmp_path: Path) -> None:

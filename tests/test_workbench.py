@@ -15,12 +15,12 @@ from invented_camshaft import write_spec, write_table
 from something import each
 
 from valvelab.errors import CannotEvaluate, Reason
-from valvelab.workbench import edits, recovery, settings, stations
+from valvelab.workbench import bays, edits, recovery, settings
+from valvelab.workbench.background import Question, answer
+from valvelab.workbench.contents import read_content
 from valvelab.workbench.document import Answer, BenchFile, Content, Document, Problem
 from valvelab.workbench.history import History
-from valvelab.workbench.lobes_station import LobesState
-from valvelab.workbench.questions import Question, answer
-from valvelab.workbench.reading import read_content
+from valvelab.workbench.lobes_bay import LobesState
 
 
 def history(document: Document | None = None) -> tuple[History, list[tuple[Document, Document]]]:
@@ -36,7 +36,7 @@ def read_all(document: Document) -> Document:
 
 def test_the_workbench_needs_no_toolkit() -> None:
     code = (
-        "import sys, valvelab.workbench.stations as s, valvelab.workbench.recovery, valvelab.workbench.reading\n"
+        "import sys, valvelab.workbench.bays as s, valvelab.workbench.recovery, valvelab.workbench.contents\n"
         "assert s.available()\n"
         "assert not [n for n in sys.modules if n.split('.')[0] in {'PySide6', 'pyqtgraph', 'numpy', 'scipy'}]"
     )
@@ -118,7 +118,7 @@ def test_old_states_share_their_files() -> None:
 def test_a_document_cannot_be_changed() -> None:
     document = edits.set_fields(Document(), LobesState, lobe="1I")
     with pytest.raises(AttributeError):
-        document.station = "springs"  # type: ignore[misc]
+        document.bay = "springs"  # type: ignore[misc]
     with pytest.raises(TypeError):
         document.states[LobesState] = LobesState()  # type: ignore[index]
 
@@ -133,19 +133,19 @@ def test_a_state_is_as_at_first_until_something_is_decided() -> None:
 
 def test_a_lift_table_and_a_spec_make_a_question(tmp_path: Path) -> None:
     table, spec = write_table(tmp_path / "shaft.csv"), write_spec(tmp_path)
-    station = stations.by_name("lobes")
-    assert station is not None
-    document = replace(edits.add_files(Document(), [str(table)]), station="lobes")
-    assert stations.outstanding(document) is None, "nothing is asked before the files are read"
-    alone = stations.outstanding(read_all(document))
-    both = stations.outstanding(read_all(edits.add_files(document, [str(spec)])))
+    bay = bays.by_name("lobes")
+    assert bay is not None
+    document = replace(edits.add_files(Document(), [str(table)]), bay="lobes")
+    assert bays.outstanding(document) is None, "nothing is asked before the files are read"
+    alone = bays.outstanding(read_all(document))
+    both = bays.outstanding(read_all(edits.add_files(document, [str(spec)])))
     assert alone is not None
     assert both is not None
     assert alone.key != both.key
 
 
 def test_a_nominal_table_is_not_what_is_inspected(tmp_path: Path) -> None:
-    from valvelab.workbench.lobes_station import table_in_use
+    from valvelab.workbench.lobes_bay import table_in_use
 
     table, spec = write_table(tmp_path / "shaft.csv"), write_spec(tmp_path)
     paths = [str(tmp_path / "nominal.csv"), str(table), str(spec)]
@@ -157,12 +157,12 @@ def test_a_nominal_table_is_not_what_is_inspected(tmp_path: Path) -> None:
 
 def test_reading_a_file_again_makes_a_new_question(tmp_path: Path) -> None:
     table = write_table(tmp_path / "shaft.csv")
-    document = read_all(replace(edits.add_files(Document(), [str(table)]), station="lobes"))
-    first = stations.outstanding(document)
+    document = read_all(replace(edits.add_files(Document(), [str(table)]), bay="lobes"))
+    first = bays.outstanding(document)
     assert first is not None
     document = edits.answer_arrived(document, "lobes", Answer(first.key, value="x"))
-    assert stations.outstanding(document) is None
-    again = stations.outstanding(read_all(edits.read_again(document)))
+    assert bays.outstanding(document) is None
+    again = bays.outstanding(read_all(edits.read_again(document)))
     assert again is not None
     assert again.key != first.key
 
@@ -208,7 +208,7 @@ def test_a_missing_file_is_a_problem(tmp_path: Path) -> None:
 
 
 def test_a_failed_inspection_is_a_problem() -> None:
-    document = edits.answer_arrived(Document(station="lobes"), "lobes", Answer(1, failure="no base circle"))
+    document = edits.answer_arrived(Document(bay="lobes"), "lobes", Answer(1, failure="no base circle"))
     assert document.problems() == (Problem("error", "lobes", "no base circle"),)
 
 
@@ -250,7 +250,7 @@ def test_settings_keep_what_is_sound(tmp_path: Path) -> None:
 
 
 def test_recovery_brings_back_the_decisions(tmp_path: Path) -> None:
-    document = edits.add_files(Document(station="lobes", units="inch"), ["/a.csv", "/b.toml"])
+    document = edits.add_files(Document(bay="lobes", units="inch"), ["/a.csv", "/b.toml"])
     document = edits.assign_columns(document, "/a.csv", "lift table", "angle=0, 1I=1 [in]")
     document = edits.set_fields(document, LobesState, lobe="2E", checking_lift_mm=0.508)
     document = edits.content_arrived(document, document.files[0], Content("lift table", value=object()))
@@ -272,14 +272,14 @@ def test_every_intake_reads_a_kind_that_the_readers_know() -> None:
     from valvelab.files.kinds import READERS
 
     known = {reader.name for reader in READERS}
-    for intake in each(stations.intakes().values()):
+    for intake in each(bays.intakes().values()):
         assert intake.kind in known
         module, _, function = intake.reader.partition(":")
         assert callable(getattr(import_module(module), function))
 
 
 def test_a_folder_or_a_job_file_brings_the_files_it_names(tmp_path: Path) -> None:
-    from valvelab.workbench.opening import opened
+    from valvelab.workbench.dropped import opened
 
     for name in ("a.csv", "b.toml", "train.toml", "c.pdf"):
         (tmp_path / name).write_text("x", encoding="utf-8")

@@ -83,7 +83,7 @@ def drag(files: list[str], updates: int = 200) -> None:
     from valvelab.window import theme
     from valvelab.window.bench import Bench
     from valvelab.window.main_window import MainWindow
-    from valvelab.workbench.lobes_station import LobesState
+    from valvelab.workbench.lobes_bay import LobesState
 
     application = QApplication(["bench"])
     theme.dress(application)

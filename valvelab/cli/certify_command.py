@@ -148,7 +148,7 @@ def _check(content: bytes, path: Path) -> None:
 
 
 def write_request(request: CertificateRequest, path: Path, units: System, made: str) -> CertifyResult:
-    """The certificate of what a station of the window shows, by the same road as any job's.
+    """The certificate of what a bay of the window shows, by the same road as any job's.
 
     `made` is the date, ISO 8601. Refuses files that changed since they were inspected, and a paper that would say
     something else than the window does.

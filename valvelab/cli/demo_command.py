@@ -170,14 +170,14 @@ def _part(part: JobPart, job: Job, result: Result) -> DemoPart:
 
 
 def _for_window(first: _Done) -> list[str]:
-    """Files of the first job that the window has a station for, each reading before the spec it is judged by."""
+    """Files of the first job that the window has a bay for, each reading before the spec it is judged by."""
     from valvelab.files.kinds import only_kind
-    from valvelab.workbench.stations import by_name, intakes
+    from valvelab.workbench.bays import by_name, intakes
 
     paths: dict[str, None] = {}
     for request in first.requests:
-        station = by_name(request.command)
-        kinds = {intake.kind for intake in station.intakes} if station else set(intakes())
+        bay = by_name(request.command)
+        kinds = {intake.kind for intake in bay.intakes} if bay else set(intakes())
         own = [path for path in vars(request.args).values() if isinstance(path, Path)]
         paths.update(dict.fromkeys(str(path) for path in own if only_kind(path) in kinds))
     return list(paths)

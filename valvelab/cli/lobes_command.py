@@ -13,7 +13,7 @@ from valvelab.errors import BadQuantity, CannotEvaluate, WrongUsage
 from valvelab.units import System
 
 if TYPE_CHECKING:
-    from valvelab.inspection.lobes.inspect import LobesInspection, Settings
+    from valvelab.inspection.lobes.inspect import LobesInspection, LobesQuestion
     from valvelab.report.assembly import Part
 
 
@@ -50,7 +50,7 @@ def part(args: argparse.Namespace) -> Part:
 
 def inspect(args: argparse.Namespace) -> LobesInspection:
     """The inspection that a command line asks for."""
-    settings = _settings(args)
+    question = _question(args)
 
     from valvelab.files.lift_table import read_lift_table
     from valvelab.files.spec_file import nominal_path
@@ -59,13 +59,13 @@ def inspect(args: argparse.Namespace) -> LobesInspection:
     lift_table = read_lift_table(args.lift, args.columns)
     spec, sources = spec_of(args)
     if spec is None:
-        return _named(args, lambda: inspect_lobes(lift_table, settings=settings))
+        return _named(args, lambda: inspect_lobes(lift_table, question=question))
     nominals = {
         envelope.nominal: read_lift_table(nominal_path(args.spec, envelope, number))
         for number, envelope in enumerate(spec.envelope, start=1)
     }
     sources = (*sources, *{nominal.source.sha256: nominal.source for nominal in nominals.values()}.values())
-    return _named(args, lambda: inspect_lobes(lift_table, spec, nominals, settings, str(args.spec), sources))
+    return _named(args, lambda: inspect_lobes(lift_table, spec, nominals, question, str(args.spec), sources))
 
 
 def _named(args: argparse.Namespace, work: Callable[[], LobesInspection]) -> LobesInspection:
@@ -76,16 +76,16 @@ def _named(args: argparse.Namespace, work: Callable[[], LobesInspection]) -> Lob
         raise CannotEvaluate(error.reason, f"{args.lift}: {error}") from error
 
 
-def _settings(args: argparse.Namespace) -> Settings:
+def _question(args: argparse.Namespace) -> LobesQuestion:
     lifts = checking_lifts(args.at)
     from valvelab.follower.shapes import parse_shape
-    from valvelab.inspection.lobes.inspect import Settings
+    from valvelab.inspection.lobes.inspect import LobesQuestion
 
     try:
         shape = None if args.convert is None else parse_shape(args.convert, "--convert")
     except BadQuantity as error:
         raise WrongUsage(str(error)) from None
-    return Settings(
+    return LobesQuestion(
         added_lifts_mm=lifts, take_out_eccentricity=not args.keep_eccentricity, keep_zero=args.table_zero,
         convert_to=shape,
     )  # fmt: skip

@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal
 
+import numpy as np
+
 from valvelab.arrays import FloatArray
 
 Role = Literal[
@@ -123,3 +125,10 @@ class Dial:
     roles: tuple[Role, ...]
     nominal_deg: FloatArray | None = None
     remarks: tuple[str, ...] = field(default=())
+
+
+def bars(places: FloatArray, heights: FloatArray, width: float, role: Role, label: str = "", series: int = 0) -> Band:
+    """Bars from zero, as one filled outline; places (ascending, further apart than `width`), heights: shape (n,)."""
+    x = (places[:, None] + 0.5 * width * np.asarray([-1.0, -1.0, 1.0, 1.0])).ravel()
+    upper = (heights[:, None] * np.asarray([0.0, 1.0, 1.0, 0.0])).ravel()
+    return Band(x, np.zeros(x.size), upper, role, label, series)

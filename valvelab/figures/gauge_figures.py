@@ -9,8 +9,7 @@ import numpy as np
 
 from valvelab.arrays import FloatArray
 from valvelab.conformity.gauge_study import range_constants
-from valvelab.figures.bars import bars
-from valvelab.figures.description import Axis, Band, Curve, Figure, Guide, Marks, Unit
+from valvelab.figures.description import Axis, Band, Curve, Figure, Guide, Marks, Unit, bars
 
 if TYPE_CHECKING:
     from valvelab.inspection.form.gauge import GaugeInspection

@@ -9,8 +9,7 @@ from numpy.typing import NDArray
 
 from valvelab.angles import fold
 from valvelab.arrays import FloatArray
-from valvelab.figures.bars import bars
-from valvelab.figures.description import Axis, Band, Curve, Figure, Marks, Role
+from valvelab.figures.description import Axis, Band, Curve, Figure, Marks, Role, bars
 from valvelab.figures.polar import Rings, circle, magnification
 from valvelab.inspection.form.measured import is_lobe
 from valvelab.units import System, display_unit, show

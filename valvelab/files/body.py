@@ -78,7 +78,7 @@ class Skipped:
 
 
 @dataclass(frozen=True, slots=True)
-class Sheet:
+class RawTable:
     """A file taken apart: preamble, header cells as written (None without a header) and body."""
 
     preamble: dict[str, PreambleEntry]

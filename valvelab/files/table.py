@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from valvelab.arrays import FloatArray, read_only
 from valvelab.errors import BadFile, BadQuantity
-from valvelab.files.body import ANYWHERE, Body, PreambleEntry, Sheet, Where
+from valvelab.files.body import ANYWHERE, Body, PreambleEntry, RawTable, Where
 from valvelab.files.cells import shown
 from valvelab.files.column_assignment import ColumnAssignment, parse_columns
 from valvelab.files.column_names import height_of, is_unit, lobe_name, plain_name, rank, split_header
@@ -88,7 +88,7 @@ class Table:
     assigned: bool
     _preamble: dict[str, PreambleEntry]
     _body: Body
-    _sheet: Sheet
+    _sheet: RawTable
     _notes: dict[str, Note] = field(default_factory=dict)
     _rows: NDArray[np.intp] | None = None
     """Rows of the body that count, where some were left out."""
@@ -450,7 +450,7 @@ def read_table(path: str | Path, columns: ColumnAssignment | str | None = None) 
     return table
 
 
-def _read_workbook(contents: Contents, where: Where) -> Sheet:
+def _read_workbook(contents: Contents, where: Where) -> RawTable:
     from valvelab.files.workbook import read_workbook
 
     return read_workbook(contents, where)
@@ -468,7 +468,7 @@ def _guessed_unit(header: str) -> str | None:
     return unit
 
 
-def _columns(file: str, sheet: Sheet, assignment: ColumnAssignment | None) -> tuple[Column, ...]:
+def _columns(file: str, sheet: RawTable, assignment: ColumnAssignment | None) -> tuple[Column, ...]:
     headers: Sequence[str] = sheet.header or ()
     headers = (*headers, *("",) * (sheet.body.width - len(headers)))
     if assignment is None:
@@ -494,7 +494,7 @@ def _key(title: str) -> str:
     return (lobe_name(title) or "").casefold() or plain_name(title)
 
 
-def _shape(sheet: Sheet) -> str:
+def _shape(sheet: RawTable) -> str:
     """A fingerprint of how the file is laid out: delimiter, number of columns, header texts; no readings."""
     from hashlib import sha256
 

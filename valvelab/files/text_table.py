@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from valvelab.arrays import FloatArray, read_only
 from valvelab.errors import BadFile
-from valvelab.files.body import ANYWHERE, Sheet, Where
+from valvelab.files.body import ANYWHERE, RawTable, Where
 from valvelab.files.cells import Decimal, Readings, first_bad, is_number, to_numbers, to_readings
 from valvelab.files.contents import MAX_ROWS, Contents
 from valvelab.files.text_opening import (
@@ -38,7 +38,7 @@ _FORMS: dict[str | None, Literal["tab", "semicolon", "comma", "bar", "space"]] =
 }  # fmt: skip
 
 
-def read_text(contents: Contents, where: Where = ANYWHERE) -> Sheet:
+def read_text(contents: Contents, where: Where = ANYWHERE) -> RawTable:
     """Take a text table apart. Raises BadFile for binary data, an empty file, or too many rows."""
     file = contents.file
     line_count = max(contents.data.count(b"\n"), contents.data.count(b"\r"))
@@ -60,7 +60,9 @@ def read_text(contents: Contents, where: Where = ANYWHERE) -> Sheet:
     kept = None if opening.header is None else tuple(opening.header[:width])
     words = caption(opening) if kept is None else ()
     kept_caption = words if len(words) == width else ()
-    return Sheet(opening.preamble, kept, place, body, _FORMS[layout.delimiter], remarks, opening.skipped, kept_caption)
+    return RawTable(
+        opening.preamble, kept, place, body, _FORMS[layout.delimiter], remarks, opening.skipped, kept_caption
+    )
 
 
 @dataclass(eq=False)

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from valvelab.arrays import FloatArray, read_only
 from valvelab.errors import BadFile
-from valvelab.files.body import ANYWHERE, PreambleEntry, Sheet, Skipped, Where
+from valvelab.files.body import ANYWHERE, PreambleEntry, RawTable, Skipped, Where
 from valvelab.files.cells import Readings, first_bad, is_number, to_number, to_readings
 from valvelab.files.contents import MAX_ROWS, Contents
 from valvelab.files.heading import SAMPLED_ROWS, Heading, below, find_heading, with_units
@@ -21,7 +21,7 @@ from valvelab.files.text_opening import MAX_COLUMNS, add_preamble, is_comment
 from valvelab.files.workbook_limits import check_container
 
 
-def read_workbook(contents: Contents, where: Where = ANYWHERE) -> Sheet:
+def read_workbook(contents: Contents, where: Where = ANYWHERE) -> RawTable:
     """Take a sheet apart: the one named, else the first with readings.
 
     Refuses a workbook that is broken, protected or larger than the limits.
@@ -53,7 +53,7 @@ def read_workbook(contents: Contents, where: Where = ANYWHERE) -> Sheet:
     if width > MAX_COLUMNS:
         raise BadFile(file, place, f"{width} columns", f"at most {MAX_COLUMNS}")
     body = SheetBody(file, tuple(row for _, row in kept), tuple(number for number, _ in kept), width)
-    return Sheet(preamble, None if header is None else header[:width], place, body, "xlsx", (remark,), skipped)
+    return RawTable(preamble, None if header is None else header[:width], place, body, "xlsx", (remark,), skipped)
 
 
 def _comment(file: str, number: int, row: list[Any], preamble: dict[str, PreambleEntry]) -> bool:

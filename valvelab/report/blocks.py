@@ -47,7 +47,7 @@ def text_style(style: Style, look: Paper, *, right: bool = False, size: float | 
 
 
 @dataclass(frozen=True, slots=True)
-class Sheet:
+class Layout:
     """What every block is drawn with: colours, units, and the width of the column in points."""
 
     look: Paper
@@ -81,16 +81,16 @@ class Together(KeepTogether):
         self.parts = parts
 
 
-def heading(title: str, sheet: Sheet, *, first: bool) -> Flowable:
+def heading(title: str, layout: Layout, *, first: bool) -> Flowable:
     """A section's heading; the first one is the title of the paper."""
     size = 18.0 if first else 11.0
 
     def draw(canvas: Canvas, box: Rectangle) -> None:
-        canvas.setFillColor(sheet.look.of("heading"))
+        canvas.setFillColor(layout.look.of("heading"))
         canvas.setFont(BOLD, size)
         canvas.drawString(0.0, box.bottom + 0.55 * size, fitted(title, size, box.width, BOLD))
 
-    flowable = Drawing(sheet.width, 1.85 * size, draw)
+    flowable = Drawing(layout.width, 1.85 * size, draw)
     flowable.keepWithNext = 1
     flowable.spaceBefore = 0.0 if first else 3.0 * MM
     return flowable
@@ -104,29 +104,29 @@ def under_heading(head: Flowable, parts: list[Flowable]) -> list[Flowable]:
 
 
 @singledispatch
-def flowables(block: Block, sheet: Sheet) -> list[Flowable]:
+def flowables(block: Block, layout: Layout) -> list[Flowable]:
     """What the layout places for one block on a sheet."""
-    raise TypeError(f"no drawing for {type(block).__name__} on {sheet}")
+    raise TypeError(f"no drawing for {type(block).__name__} in {layout}")
 
 
 @flowables.register
-def _(block: Paragraph, sheet: Sheet) -> list[Flowable]:
-    return [TextFlow(escape(block.text), text_style(block.style, sheet.look)), Spacer(1, 1.2 * MM)]
+def _(block: Paragraph, layout: Layout) -> list[Flowable]:
+    return [TextFlow(escape(block.text), text_style(block.style, layout.look)), Spacer(1, 1.2 * MM)]
 
 
 @flowables.register
-def _(block: Identity, sheet: Sheet) -> list[Flowable]:
+def _(block: Identity, layout: Layout) -> list[Flowable]:
     half = (len(block.pairs) + 1) // 2
     rows = []
     for left, right in zip(block.pairs[:half], [*block.pairs[half:], ("", "")][:half], strict=True):
-        rows.append([cell for label, value in (left, right) for cell in _labelled(label, value, sheet.look)])
-    share = sheet.width / 100.0
+        rows.append([cell for label, value in (left, right) for cell in _labelled(label, value, layout.look)])
+    share = layout.width / 100.0
     grid = LongTable(rows, colWidths=[15 * share, 33 * share, 16 * share, 36 * share], splitInRow=1)
     grid.setStyle(TableStyle([
         ("FONTNAME", (0, 0), (-1, -1), REGULAR),
         ("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (-1, -1), 0),
         ("TOPPADDING", (0, 0), (-1, -1), 1.6), ("BOTTOMPADDING", (0, 0), (-1, -1), 1.6),
-        ("LINEBELOW", (0, 0), (-1, -1), 0.25, sheet.look.of("line")),
+        ("LINEBELOW", (0, 0), (-1, -1), 0.25, layout.look.of("line")),
     ]))  # fmt: skip
     return [grid, Spacer(1, 2.5 * MM)]
 
@@ -140,36 +140,36 @@ def _labelled(label: str, value: str | None, look: Paper) -> list[Flowable]:
 
 
 @flowables.register
-def _(block: Banner, sheet: Sheet) -> list[Flowable]:
+def _(block: Banner, layout: Layout) -> list[Flowable]:
     kind = block.decision
-    sentence = TextFlow(escape(block.sentence), text_style("body", sheet.look))
-    _, deep = sentence.wrap(sheet.width - 60.0, 1000.0)
+    sentence = TextFlow(escape(block.sentence), text_style("body", layout.look))
+    _, deep = sentence.wrap(layout.width - 60.0, 1000.0)
     height = max(40.0, deep + 30.0)
 
     def draw(canvas: Canvas, box: Rectangle) -> None:
-        colour = sheet.look.of(kind or "quiet")
-        canvas.setFillColor(sheet.look.of(f"{kind}_tint" if kind else "stripe"))
+        colour = layout.look.of(kind or "quiet")
+        canvas.setFillColor(layout.look.of(f"{kind}_tint" if kind else "stripe"))
         canvas.rect(0.0, 0.0, box.width, box.height, stroke=0, fill=1)
         canvas.setFillColor(colour)
         canvas.rect(0.0, 0.0, 3.0, box.height, stroke=0, fill=1)
-        draw_symbol(canvas, kind or "none", 26.0, box.height / 2.0, 12.0, colour, sheet.look)
+        draw_symbol(canvas, kind or "none", 26.0, box.height / 2.0, 12.0, colour, layout.look)
         canvas.setFillColor(colour)
         canvas.setFont(BOLD, 14.0)
         canvas.drawString(50.0, box.height - 18.0, block.word)
         sentence.drawOn(canvas, 50.0, box.height - 24.0 - deep)
 
-    return [Drawing(sheet.width, height, draw), Spacer(1, 3.0 * MM)]
+    return [Drawing(layout.width, height, draw), Spacer(1, 3.0 * MM)]
 
 
 @flowables.register
-def _(block: Box, sheet: Sheet) -> list[Flowable]:
-    rows = [[TextFlow(escape(block.title), text_style("strong", sheet.look))]]
-    rows += [[TextFlow(escape(sentence), text_style("body", sheet.look))] for sentence in block.sentences]
-    box = LongTable(rows, colWidths=[sheet.width], splitInRow=1)
+def _(block: Box, layout: Layout) -> list[Flowable]:
+    rows = [[TextFlow(escape(block.title), text_style("strong", layout.look))]]
+    rows += [[TextFlow(escape(sentence), text_style("body", layout.look))] for sentence in block.sentences]
+    box = LongTable(rows, colWidths=[layout.width], splitInRow=1)
     box.setStyle(TableStyle([
         ("FONTNAME", (0, 0), (-1, -1), REGULAR),
-        ("BOX", (0, 0), (-1, -1), 0.8, sheet.look.of("undecided")),
-        ("BACKGROUND", (0, 0), (-1, -1), sheet.look.of("undecided_tint")),
+        ("BOX", (0, 0), (-1, -1), 0.8, layout.look.of("undecided")),
+        ("BACKGROUND", (0, 0), (-1, -1), layout.look.of("undecided_tint")),
         ("TOPPADDING", (0, 0), (-1, -1), 2.0), ("BOTTOMPADDING", (0, 0), (-1, -1), 2.0),
         ("LEFTPADDING", (0, 0), (-1, -1), 8.0), ("BOTTOMPADDING", (0, -1), (-1, -1), 6.0),
         ("TOPPADDING", (0, 0), (-1, 0), 6.0),
@@ -178,25 +178,25 @@ def _(block: Box, sheet: Sheet) -> list[Flowable]:
 
 
 @flowables.register
-def _(block: Signatures, sheet: Sheet) -> list[Flowable]:
+def _(block: Signatures, layout: Layout) -> list[Flowable]:
     gap = 14.0
-    each = (sheet.width - gap * (len(block.roles) - 1)) / len(block.roles)
+    each = (layout.width - gap * (len(block.roles) - 1)) / len(block.roles)
 
     def draw(canvas: Canvas, _: Rectangle) -> None:
-        canvas.setStrokeColor(sheet.look.of("text"))
+        canvas.setStrokeColor(layout.look.of("text"))
         canvas.setLineWidth(0.5)
-        canvas.setFillColor(sheet.look.of("quiet"))
+        canvas.setFillColor(layout.look.of("quiet"))
         canvas.setFont(REGULAR, 7.0)
         for number, role in enumerate(block.roles):
             left = number * (each + gap)
             canvas.line(left, 12.0, left + each, 12.0)
             canvas.drawString(left, 3.0, role)
 
-    return [TopPadder(Drawing(sheet.width, 46.0, draw))]
+    return [TopPadder(Drawing(layout.width, 46.0, draw))]
 
 
 @flowables.register
-def _(block: FigureBlock, sheet: Sheet) -> list[Flowable]:
+def _(block: FigureBlock, layout: Layout) -> list[Flowable]:
     height = block.height_mm * MM
     weights = block.weights or (1.0,) * len(block.columns)
 
@@ -208,16 +208,16 @@ def _(block: FigureBlock, sheet: Sheet) -> list[Flowable]:
             wide = weights[number] * unit
             top = box.height
             if number < len(block.titles) and block.titles[number]:
-                canvas.setFillColor(sheet.look.of("text"))
+                canvas.setFillColor(layout.look.of("text"))
                 canvas.setFont(BOLD, 9.0)
                 canvas.drawString(left, top - 9.0, fitted(block.titles[number], 9.0, wide, BOLD))
                 top -= 15.0
-            _stack(canvas, column, Rectangle(left, 0.0, wide, top), sheet.look, sheet.system)
+            _stack(canvas, column, Rectangle(left, 0.0, wide, top), layout.look, layout.system)
             left += wide + gap
 
-    parts: list[Flowable] = [Drawing(sheet.width, height, draw)]
+    parts: list[Flowable] = [Drawing(layout.width, height, draw)]
     if block.caption:
-        parts.append(TextFlow(escape(block.caption), text_style("small", sheet.look)))
+        parts.append(TextFlow(escape(block.caption), text_style("small", layout.look)))
     return [Together(parts), Spacer(1, 3.0 * MM)]
 
 

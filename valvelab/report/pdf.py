@@ -18,7 +18,7 @@ from reportlab.platypus import BaseDocTemplate, CondPageBreak, Flowable, Frame, 
 
 from valvelab.report import tables  # noqa: F401 - registers how tables are drawn
 from valvelab.report.attachments import finished
-from valvelab.report.blocks import Sheet, flowables, heading, under_heading
+from valvelab.report.blocks import Layout, flowables, heading, under_heading
 from valvelab.report.page_model import Certificate
 from valvelab.report.paper import BOLD, MM, REGULAR, Paper, fitted, paper
 from valvelab.units import System
@@ -56,23 +56,23 @@ def _draw(certificate: Certificate, system: System) -> bytes:
     frame = Frame(MARGIN, FOOT, width - 2 * MARGIN, height - HEAD - FOOT, 0, 0, 0, 0, id="page")
     document.addPageTemplates([PageTemplate(id="page", frames=[frame])])
     document.build(
-        _story(certificate, Sheet(look, system, width - 2 * MARGIN)), canvasmaker=_numbered(certificate, look)
+        _story(certificate, Layout(look, system, width - 2 * MARGIN)), canvasmaker=_numbered(certificate, look)
     )
     return target.getvalue()
 
 
-def _story(certificate: Certificate, sheet: Sheet) -> list[Flowable]:
+def _story(certificate: Certificate, layout: Layout) -> list[Flowable]:
     story: list[Flowable] = []
     for number, section in enumerate(certificate.sections):
         parts: list[Flowable] = []
         for block in section.blocks:
-            parts += flowables(block, sheet)
+            parts += flowables(block, layout)
         if section.new_page and number:
             story.append(PageBreak())
         elif number:
             story.append(CondPageBreak(45.0 * MM))
         if section.title:
-            parts = under_heading(heading(section.title, sheet, first=number == 0), parts)
+            parts = under_heading(heading(section.title, layout, first=number == 0), parts)
         story += parts
     return story
 

@@ -8,7 +8,7 @@ from xml.sax.saxutils import escape
 from reportlab.platypus import Flowable, LongTable, Spacer, TableStyle
 from reportlab.platypus import Paragraph as TextFlow
 
-from valvelab.report.blocks import Sheet, Together, flowables, text_style
+from valvelab.report.blocks import Layout, Together, flowables, text_style
 from valvelab.report.page_model import Style
 from valvelab.report.paper import BOLD, MM, REGULAR, Paper, text_width
 from valvelab.report.symbols import draw_symbol
@@ -50,30 +50,30 @@ def mark_width(mark: Mark, size: float) -> float:
 
 
 @flowables.register
-def _(block: Table, sheet: Sheet) -> list[Flowable]:
+def _(block: Table, layout: Layout) -> list[Flowable]:
     if not block.rows:
         return []
     heads = 1 + bool(block.units)
-    widths = column_widths(block, sheet.width)
+    widths = column_widths(block, layout.width)
     rows: list[list[Any]] = [
-        [_cell(text, block, column, sheet.look, "strong") for column, text in enumerate(block.header)],
+        [_cell(text, block, column, layout.look, "strong") for column, text in enumerate(block.header)],
     ]
     if block.units:
-        rows.append([_cell(text, block, column, sheet.look, "small") for column, text in enumerate(block.units)])
-    rows += [[_cell(cell, block, column, sheet.look, "body") for column, cell in enumerate(row)] for row in block.rows]
+        rows.append([_cell(text, block, column, layout.look, "small") for column, text in enumerate(block.units)])
+    rows += [[_cell(cell, block, column, layout.look, "body") for column, cell in enumerate(row)] for row in block.rows]
     table = LongTable(rows, colWidths=widths, repeatRows=heads, hAlign="LEFT", splitInRow=1)
     table.setStyle(TableStyle([
         ("FONTNAME", (0, 0), (-1, -1), REGULAR),
         ("VALIGN", (0, 0), (-1, -1), "TOP"), ("VALIGN", (0, 0), (-1, heads - 1), "BOTTOM"),
         ("LEFTPADDING", (0, 0), (-1, -1), PAD), ("RIGHTPADDING", (0, 0), (-1, -1), PAD),
         ("TOPPADDING", (0, 0), (-1, -1), 1.3), ("BOTTOMPADDING", (0, 0), (-1, -1), 1.6),
-        ("LINEBELOW", (0, heads - 1), (-1, heads - 1), 0.7, sheet.look.of("quiet")),
-        ("LINEBELOW", (0, -1), (-1, -1), 0.4, sheet.look.of("line")),
-        ("ROWBACKGROUNDS", (0, heads), (-1, -1), [sheet.look.of("paper"), sheet.look.of("stripe")]),
+        ("LINEBELOW", (0, heads - 1), (-1, heads - 1), 0.7, layout.look.of("quiet")),
+        ("LINEBELOW", (0, -1), (-1, -1), 0.4, layout.look.of("line")),
+        ("ROWBACKGROUNDS", (0, heads), (-1, -1), [layout.look.of("paper"), layout.look.of("stripe")]),
     ]))  # fmt: skip
     parts: list[Flowable] = []
     if block.title:
-        title = TextFlow(escape(block.title), text_style("strong", sheet.look, size=9.0))
+        title = TextFlow(escape(block.title), text_style("strong", layout.look, size=9.0))
         title.keepWithNext = 1
         parts += [title, Spacer(1, 0.8 * MM)]
     together: list[Flowable] = [*parts, table]

@@ -21,7 +21,7 @@ class ActionRow:
 
 ACTIONS = (
     ActionRow("open", "Open…", "Ctrl+O", "Put files on the bench", "open", "Bench", bar=True),
-    ActionRow("sample", "Open the sample", "", "Put this station's invented sample on the bench", "camshaft",
+    ActionRow("sample", "Open the sample", "", "Put an invented sample for what is in front on the bench", "camshaft",
               "Bench"),
     ActionRow("remove", "Take off the bench", "Ctrl+W", "Take the selected file off the bench", "remove", "Bench"),
     ActionRow("columns", "Assign columns…", "Ctrl+L", "Assign the columns of the selected file again", "columns",
@@ -30,7 +30,7 @@ ACTIONS = (
     ActionRow("certificate", "Save certificate…", "Ctrl+S", "Write the certificate of this inspection (PDF)",
               "certificate", "Bench", bar=True),
     ActionRow("export_table", "Export verdicts…", "Ctrl+E", "Write the verdict table as CSV", "export", "Bench"),
-    ActionRow("export_picture", "Export picture…", "Ctrl+Shift+E", "Write the station in front as PNG", "export",
+    ActionRow("export_picture", "Export picture…", "Ctrl+Shift+E", "Write what is in front as PNG", "export",
               "Bench"),
     ActionRow("quit", "Quit", "Ctrl+Q", "Close the window", "remove", "Bench"),
     ActionRow("undo", "Undo", "Ctrl+Z", "Take back the last edit", "undo", "Edit", bar=True),

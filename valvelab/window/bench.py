@@ -14,12 +14,12 @@ from PySide6.QtCore import QObject, QTimer, Signal
 
 from valvelab.errors import CannotWrite, ValvelabError
 from valvelab.units import System
-from valvelab.workbench import edits, settings, stations
+from valvelab.workbench import bays, edits, settings
+from valvelab.workbench.background import Question, answer
+from valvelab.workbench.contents import proven_columns, read_content
 from valvelab.workbench.document import Answer, BenchFile, Content, Document, Problem
+from valvelab.workbench.dropped import opened
 from valvelab.workbench.history import History
-from valvelab.workbench.opening import opened
-from valvelab.workbench.questions import Question, answer
-from valvelab.workbench.reading import proven_columns, read_content
 from valvelab.workbench.recovery import LeftBench, OwnFile, keep_beside
 from valvelab.workbench.settings import Settings
 from valvelab.workbench.unsaved import unsaved
@@ -50,7 +50,7 @@ class Bench(QObject):
         self._complained = False
         self.kept_beside: set[Path] = set()
         units: System = "inch" if self.settings.units == "inch" else "metric"
-        first = Document(units=units, station=stations.available()[0].name)
+        first = Document(units=units, bay=bays.available()[0].name)
         self.history = History(first, self._changed)
         self._pool = ThreadPoolExecutor(2, "valvelab") if background else None
         self._running: dict[object, str] = {}
@@ -90,19 +90,19 @@ class Bench(QObject):
         self.history.apply(edits.assign_columns(known, path, None, None), "assign columns again")
 
     def use_file(self, path: str) -> None:
-        """Bring a file to the front, and the station that takes it."""
+        """Bring a file to the front, and the bay that takes it."""
         file = self.document.file(path)
         content = None if file is None else self.document.content(file)
         new = edits.use_file(self.document, path)
         if content is not None and content.preview is not None:
             new = edits.ask_columns(new, path)
-        takers = [] if content is None else [station.name for station in stations.takers(content.kind)]
-        if takers and new.station not in takers:
-            new = edits.go_to_station(new, takers[0])
+        takers = [] if content is None else [bay.name for bay in bays.takers(content.kind)]
+        if takers and new.bay not in takers:
+            new = edits.go_to_bay(new, takers[0])
         self.history.apply(new, f"use {Path(path).name}")
 
     def set(self, kind: type[Any], label: str = "", gesture: str | None = None, **fields: Any) -> None:
-        """Set fields of a station's state: an edit where it has a label, else only a look."""
+        """Set fields of a bay's state: an edit where it has a label, else only a look."""
         new = edits.set_fields(self.document, kind, **fields)
         if label:
             self.history.apply(new, label, gesture)
@@ -113,10 +113,10 @@ class Bench(QObject):
         """Go on with the rest; a file that waits for its columns waits on the bench."""
         self.history.follow(edits.ask_columns(self.document, ""))
 
-    def go_to_station(self, name: str) -> None:
-        """Bring a station to the front."""
-        if name != self.document.station:
-            self.history.follow(edits.go_to_station(self.document, name))
+    def go_to_bay(self, name: str) -> None:
+        """Bring a bay to the front."""
+        if name != self.document.bay:
+            self.history.follow(edits.go_to_bay(self.document, name))
 
     def toggle_units(self) -> None:
         """Metric to inch and back."""
@@ -150,17 +150,17 @@ class Bench(QObject):
         self.document_changed.emit(old, new)
         if new is self.document:
             self._ask()
-            decided = (old.files, old.states, old.current, old.station)
-            if decided != (new.files, new.states, new.current, new.station) and not self._keeper.isActive():
+            decided = (old.files, old.states, old.current, old.bay)
+            if decided != (new.files, new.states, new.current, new.bay) and not self._keeper.isActive():
                 self._keeper.start()
 
     def _ask(self) -> None:
         document = self.document
         for file in document.unread():
             self._start(file, f"Reading {file.name}", partial(_read, file))
-        question = stations.outstanding(document)
+        question = bays.outstanding(document)
         if question is not None:
-            self._start((document.station, question.key), question.label, partial(_answer, document.station, question))
+            self._start((document.bay, question.key), question.label, partial(_answer, document.bay, question))
 
     # -- files written ----------------------------------------------------------------------------------------------
 
@@ -224,8 +224,8 @@ class Bench(QObject):
             if about in document.files:
                 self._take_content(about, found)
         elif isinstance(about, str) and isinstance(found, Answer):
-            station = stations.by_name(about)
-            question = None if station is None else station.question(document)
+            bay = bays.by_name(about)
+            question = None if bay is None else bay.question(document)
             if question is not None and question.key == found.key:
                 self.history.follow(edits.answer_arrived(document, about, found))
             else:
@@ -243,19 +243,19 @@ class Bench(QObject):
         if content.value is not None and (proven := proven_columns(self.document, file)) is not None:
             self.keep_settings(settings.remember_columns(self.settings, *proven))
         if content.value is not None and not self._useful(new):
-            takers = [station.name for station in stations.takers(content.kind)]
+            takers = [bay.name for bay in bays.takers(content.kind)]
             if takers:
-                new = edits.go_to_station(new, takers[0])
+                new = edits.go_to_bay(new, takers[0])
         self.history.follow(new)
 
     @staticmethod
     def _useful(document: Document) -> bool:
-        station = stations.by_name(document.station)
-        if station is None:
+        bay = bays.by_name(document.bay)
+        if bay is None:
             return False
-        own = any(document.in_use(intake.kind) is not None for intake in station.intakes if intake.kind != "spec")
-        begun = station.at_once is not None and station.state in document.states
-        return station.question(document) is not None or own or begun
+        own = any(document.in_use(intake.kind) is not None for intake in bay.intakes if intake.kind != "spec")
+        begun = bay.at_once is not None and bay.state in document.states
+        return bay.question(document) is not None or own or begun
 
     # -- what outlives the run ----------------------------------------------------------------------------------------
 
@@ -311,8 +311,8 @@ def _read(file: BenchFile) -> tuple[object, object]:
     return file, read_content(file)
 
 
-def _answer(station: str, question: Question[Any]) -> tuple[object, object]:
-    return station, answer(question)
+def _answer(bay: str, question: Question[Any]) -> tuple[object, object]:
+    return bay, answer(question)
 
 
 def refusal(error: Exception) -> str:

@@ -17,7 +17,7 @@ from PySide6.QtWidgets import (
 
 from valvelab.window.icons import icon
 from valvelab.window.theme import current_theme, scaled
-from valvelab.workbench import stations
+from valvelab.workbench import bays
 from valvelab.workbench.document import BenchFile, Document
 
 _PATH = Qt.ItemDataRole.UserRole
@@ -91,7 +91,7 @@ class BenchList(QListWidget):
             self.clear()
             for _file in document.files:
                 self.addItem(QListWidgetItem())
-        in_use = stations.files_in_use(document)
+        in_use = bays.files_in_use(document)
         for row, file in enumerate(document.files):
             item = self.item(row)
             state, colour, name = state_of(document, file)
@@ -146,6 +146,6 @@ def state_of(document: Document, file: BenchFile) -> tuple[str, str, str]:
         return "columns to be assigned", "undecided", "columns"
     if content.problem is not None:
         return "can't be used: see Problems", "reject", "error"
-    intake = stations.intakes().get(content.kind)
+    intake = bays.intakes().get(content.kind)
     label = content.kind if intake is None else intake.label
     return label, "quiet", _ICONS.get(content.kind, "file")

@@ -132,7 +132,7 @@ class FlatBar(QToolBar):
 
 
 class RailButton(QToolButton):
-    """A station's button: icon above, name below, a bar of the accent colour while in front."""
+    """A bay's button: icon above, name below, a bar of the accent colour while in front."""
 
     def sizeHint(self) -> QSize:
         """Square enough for icon and name."""

@@ -18,7 +18,7 @@ from PySide6.QtWidgets import (
 )
 
 from valvelab.window.theme import scaled
-from valvelab.workbench import stations
+from valvelab.workbench import bays
 
 if TYPE_CHECKING:
     from valvelab.files.table import Preview
@@ -45,7 +45,7 @@ class ColumnsPane(QWidget):
         )  # fmt: skip
         self._kind = QComboBox(self)
         self._kind.setAccessibleName("What the file is")
-        for intake in stations.intakes().values():
+        for intake in bays.intakes().values():
             if intake.columns:
                 self._kind.addItem(intake.label, intake.kind)
         self._kind.currentIndexChanged.connect(self._refill)
@@ -112,7 +112,7 @@ class ColumnsPane(QWidget):
 
     def _refill(self) -> None:
         preview = self._preview
-        intake = stations.intakes().get(str(self._kind.currentData()))
+        intake = bays.intakes().get(str(self._kind.currentData()))
         if preview is None or intake is None:
             return
         width = len(preview.rows[0]) if preview.rows else len(preview.headers)
@@ -154,7 +154,7 @@ class ColumnsPane(QWidget):
         self.table.setCellWidget(1, column, unit)
 
     def _offer_units(self, column: int, name: str) -> None:
-        intake = stations.intakes().get(str(self._kind.currentData()))
+        intake = bays.intakes().get(str(self._kind.currentData()))
         fields = dict(intake.fields or {}) if intake is not None else {}
         found = fields.get(name.strip())
         offered = () if name == _IGNORE else found if found is not None else fields.get("lift", ())
@@ -172,7 +172,7 @@ class ColumnsPane(QWidget):
         names = [field.currentText().strip() for field in self.fields]
         used = [name for name in names if name and name != _IGNORE]
         twice = {name for name in used if used.count(name) > 1}
-        intake = stations.intakes().get(str(self._kind.currentData()))
+        intake = bays.intakes().get(str(self._kind.currentData()))
         needed = "angle" if intake is not None and "angle" in (intake.fields or {}) else None
         hint = ""
         if twice:

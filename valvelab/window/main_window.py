@@ -1,4 +1,4 @@
-"""The main window: rail of stations, bench, station in front, verdicts, problems."""
+"""The main window: rail of bays, bench, bay in front, verdicts, problems."""
 
 from __future__ import annotations
 
@@ -13,11 +13,11 @@ from PySide6.QtWidgets import QApplication, QFileDialog, QLineEdit, QMessageBox,
 
 from valvelab.errors import CannotWrite
 from valvelab.window import pages, theme
+from valvelab.window.bays.view import BayView, make_start, make_view
 from valvelab.window.bench import Bench
 from valvelab.window.left_offer import LeftOffer
 from valvelab.window.shell import Shell
-from valvelab.window.stations.view import StationView, make_start, make_view
-from valvelab.workbench import stations
+from valvelab.workbench import bays
 from valvelab.workbench.document import Document, Problem
 
 _LAYOUT = "main 1"
@@ -30,7 +30,7 @@ class MainWindow(Shell):
         super().__init__()
         self.bench = bench
         self._keys: dict[str, tuple[object, ...]] = {}
-        self._views: dict[str, StationView[Any]] = {}
+        self._views: dict[str, BayView[Any]] = {}
         self._starts: dict[str, QWidget | None] = {}
         self._said: list[Problem] = []
         self._restyling = False
@@ -63,7 +63,7 @@ class MainWindow(Shell):
         self.verdicts.item_chosen.connect(self._on_item)
         for name, action in self.actions_by_name.items():
             action.triggered.connect(lambda _on=False, name=name: getattr(self, f"do_{name}")())
-        for name, action in self.station_actions.items():
+        for name, action in self.bay_actions.items():
             action.triggered.connect(lambda _on=False, name=name: self._go(name))
 
     # -- showing ----------------------------------------------------------------------------------------------------
@@ -73,12 +73,12 @@ class MainWindow(Shell):
         self._refresh(new)
 
     def _refresh(self, document: Document) -> None:
-        bench_key = (document.files, document.contents, document.current, document.station)
+        bench_key = (document.files, document.contents, document.current, document.bay)
         if self._changed("bench", bench_key):
             self.files.show_document(document)
         self._enable(document)
-        station = stations.by_name(document.station)
-        value = None if station is None else stations.answer_value(document, station)
+        bay = bays.by_name(document.bay)
+        value = None if bay is None else bays.answer_value(document, bay)
         if value is None and self._awaited(document):
             return
         self._show_page(document, value)
@@ -90,9 +90,9 @@ class MainWindow(Shell):
 
     def _awaited(self, document: Document) -> bool:
         """Whether the view in front only waits for its next answer: it keeps the last one until then."""
-        view = self._views.get(document.station)
+        view = self._views.get(document.bay)
         shown = view is not None and self.pages.front() is view and not self.text_page.wanted
-        return shown and not document.unread() and stations.outstanding(document) is not None
+        return shown and not document.unread() and bays.outstanding(document) is not None
 
     def _changed(self, name: str, key: tuple[object, ...]) -> bool:
         old = self._keys.get(name)
@@ -115,13 +115,13 @@ class MainWindow(Shell):
             self.columns.later.setVisible(value is not None)
             self.pages.bring(self.columns)
             return
-        view = self._view(document.station) if value is not None else None
+        view = self._view(document.bay) if value is not None else None
         if view is None:
-            station = stations.by_name(document.station)
-            busy = bool(document.unread()) or stations.outstanding(document) is not None
-            failed = document.answers.get(document.station)
-            self.empty.offer(self._start(document.station))
-            self.empty.show_station(station, busy=busy, failure=(failed.failure or "") if failed and not busy else "")
+            bay = bays.by_name(document.bay)
+            busy = bool(document.unread()) or bays.outstanding(document) is not None
+            failed = document.answers.get(document.bay)
+            self.empty.offer(self._start(document.bay))
+            self.empty.show_bay(bay, busy=busy, failure=(failed.failure or "") if failed and not busy else "")
             self.pages.bring(self.empty)
             return
         view.show_answer(document, value)
@@ -132,7 +132,7 @@ class MainWindow(Shell):
             self._starts[name] = make_start(name, self.bench)
         return self._starts[name]
 
-    def _view(self, name: str) -> StationView[Any] | None:
+    def _view(self, name: str) -> BayView[Any] | None:
         if name not in self._views:
             view = make_view(name, self.bench)
             if view is None:
@@ -142,23 +142,23 @@ class MainWindow(Shell):
         return self._views[name]
 
     def _show_result(self, document: Document, value: object | None) -> None:
-        station = stations.by_name(document.station)
-        view = self._views.get(document.station)
+        bay = bays.by_name(document.bay)
+        view = self._views.get(document.bay)
         self.banner.setVisible(value is not None)
-        if station is None or value is None or view is None:
+        if bay is None or value is None or view is None:
             self.verdicts.show_verdicts((), document.units)
             return
-        result = station.result(value)
+        result = bay.result(value)
         self.banner.show_result(*view.headline(document, value), result)
         self.verdicts.show_verdicts(result.verdicts, document.units)
 
     def _show_notes(self, document: Document, value: object | None) -> None:
-        station = stations.by_name(document.station)
+        bay = bays.by_name(document.bay)
         rows = [*document.problems(), *self._said]
-        if station is not None:
-            rows = [replace(row, about=station.title) if row.about == station.name else row for row in rows]
-        if station is not None and value is not None:
-            rows += [Problem(note.level, note.about, note.text) for note in station.result(value).notes]
+        if bay is not None:
+            rows = [replace(row, about=bay.title) if row.about == bay.name else row for row in rows]
+        if bay is not None and value is not None:
+            rows += [Problem(note.level, note.about, note.text) for note in bay.result(value).notes]
         self.notes.show_problems(rows)
         grave = sum(row.level == "error" for row in rows)
         self.docks["Problems"].setWindowTitle(f"Problems and notes ({len(rows)})" if rows else "Problems and notes")
@@ -171,19 +171,17 @@ class MainWindow(Shell):
             action = self.actions_by_name[name]
             action.setEnabled(label is not None)
             action.setText(f"{name.capitalize()} {label}" if label else name.capitalize())
-        station = stations.by_name(document.station)
-        ready = station is not None and stations.answer_value(document, station) is not None
-        self.actions_by_name["certificate"].setEnabled(
-            ready and station is not None and station.certificate is not None
-        )
+        bay = bays.by_name(document.bay)
+        ready = bay is not None and bays.answer_value(document, bay) is not None
+        self.actions_by_name["certificate"].setEnabled(ready and bay is not None and bay.certificate is not None)
         for name in ("export_table", "export_picture"):
             self.actions_by_name[name].setEnabled(ready)
         for name in ("remove", "columns", "reload"):
             self.actions_by_name[name].setEnabled(bool(document.files))
         self.actions_by_name["units"].setChecked(document.units == "inch")
         self.actions_by_name[f"scheme_{self.bench.settings.scheme}"].setChecked(True)
-        if document.station in self.station_actions:
-            self.station_actions[document.station].setChecked(True)
+        if document.bay in self.bay_actions:
+            self.bay_actions[document.bay].setChecked(True)
 
     def _on_done(self, outcome: Problem) -> None:
         self._said = [*self._said[-20:], outcome]
@@ -203,13 +201,13 @@ class MainWindow(Shell):
         self._refresh(self.bench.document)
 
     def _on_item(self, item: str) -> None:
-        view = self._views.get(self.bench.document.station)
+        view = self._views.get(self.bench.document.bay)
         if view is not None:
             view.choose_item(item)
 
     def _go(self, name: str) -> None:
         self.text_page.wanted = False
-        self.bench.go_to_station(name)
+        self.bench.go_to_bay(name)
         self._refresh(self.bench.document)
 
     # -- colours and text -------------------------------------------------------------------------------------------
@@ -296,11 +294,11 @@ class MainWindow(Shell):
             self.bench.add_files(names)
 
     def do_sample(self) -> None:
-        """Put the invented sample of the station in front on the bench."""
+        """Put the invented sample of the bay in front on the bench."""
         from valvelab.places import sample_profiles
 
-        station = stations.by_name(self.bench.document.station) or stations.available()[0]
-        self.bench.add_files([str(sample_profiles() / name) for name in station.sample])
+        bay = bays.by_name(self.bench.document.bay) or bays.available()[0]
+        self.bench.add_files([str(sample_profiles() / name) for name in bay.sample])
 
     def do_remove(self) -> None:
         """Take the selected file off."""
@@ -325,13 +323,13 @@ class MainWindow(Shell):
             self.save_certificate(Path(name))
 
     def save_certificate(self, path: Path) -> None:
-        """Write the certificate of the station in front."""
+        """Write the certificate of the bay in front."""
         document = self.bench.document
-        station = stations.by_name(document.station)
-        value = None if station is None else stations.answer_value(document, station)
-        if station is None or value is None or station.certificate is None or not self.bench.may_write(path):
+        bay = bays.by_name(document.bay)
+        value = None if bay is None else bays.answer_value(document, bay)
+        if bay is None or value is None or bay.certificate is None or not self.bench.may_write(path):
             return
-        make, units = station.certificate, document.units
+        make, units = bay.certificate, document.units
         made = date.today().isoformat()  # noqa: DTZ011 - the date on the wall where the paper is signed
 
         def write() -> str:
@@ -349,7 +347,7 @@ class MainWindow(Shell):
             self.bench.write(Path(name), pages.table_csv(self.verdicts.sheet))
 
     def do_export_picture(self) -> None:
-        """Write the station in front as a picture."""
+        """Write the bay in front as a picture."""
         name, _ = QFileDialog.getSaveFileName(self, "Export picture", self._suggestion("png"), "Picture (*.png)")
         if name:
             self.bench.write(Path(name), pages.picture_png(self.pages.front()))

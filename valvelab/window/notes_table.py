@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from PySide6.QtWidgets import QHeaderView, QWidget
 
-from valvelab.window.tables import Sheet, TableColumn
+from valvelab.window.tables import TableColumn, TableView
 from valvelab.workbench.document import Problem
 
 _COLOURS = {"error": "reject", "warning": "undecided", "info": "quiet"}
@@ -24,7 +24,7 @@ def _columns() -> list[TableColumn]:
     ]  # fmt: skip
 
 
-class NotesTable(Sheet):
+class NotesTable(TableView):
     """The list of problems of files and the notes of the result in front."""
 
     def __init__(self, parent: QWidget | None = None) -> None:

@@ -1,4 +1,4 @@
-"""Pages that are no station: the empty bench, texts to read; and small exports."""
+"""Pages that are no bay: the empty bench, texts to read; and small exports."""
 
 from __future__ import annotations
 
@@ -24,11 +24,11 @@ from valvelab.cautions import CAUTIONS
 from valvelab.csv_text import csv_text
 from valvelab.window.actions import ACTIONS
 from valvelab.window.icons import icon
-from valvelab.window.tables import Sheet
+from valvelab.window.tables import TableView
 from valvelab.window.theme import Theme, current_theme, scaled
 
 if TYPE_CHECKING:
-    from valvelab.workbench.stations import Station
+    from valvelab.workbench.bays import Bay
 
 Html = Callable[[Theme], str]
 _FLASH_MS = 8000
@@ -93,7 +93,7 @@ class EmptyPage(QWidget):
         layout.addStretch(4)
 
     def offer(self, widget: QWidget | None) -> None:
-        """Show what the station in front can begin with, below the buttons."""
+        """Show what the bay in front can begin with, below the buttons."""
         if widget is self._offered:
             return
         if self._offered is not None:
@@ -104,10 +104,10 @@ class EmptyPage(QWidget):
             widget.show()
         self._offered = widget
 
-    def show_station(self, station: Station[Any] | None, *, busy: bool, failure: str) -> None:
-        """Say what the station in front needs."""
+    def show_bay(self, bay: Bay[Any] | None, *, busy: bool, failure: str) -> None:
+        """Say what the bay in front needs."""
         side = round(4.5 * self.fontMetrics().height())
-        name = "waiting" if busy else "error" if failure else station.icon if station else "open"
+        name = "waiting" if busy else "error" if failure else bay.icon if bay else "open"
         colour = "reject" if failure else "accent"
         self._picture.setPixmap(icon(name, colour).pixmap(QSize(side, side), self.devicePixelRatioF()))
         self._head.setFont(scaled(self.font(), 1.6, strong=True))
@@ -116,8 +116,8 @@ class EmptyPage(QWidget):
         elif failure:
             head, what = "This can't be inspected", failure
         else:
-            head = f"{station.title}: nothing on the bench yet" if station else "Nothing on the bench yet"
-            what = (station.empty if station else "") + " A spec (TOML) beside it gives the limits to judge by."
+            head = f"{bay.title}: nothing on the bench yet" if bay else "Nothing on the bench yet"
+            what = (bay.empty if bay else "") + " A spec (TOML) beside it gives the limits to judge by."
         self._head.setText(head)
         self._what.setText(what)
         self.open_button.setVisible(not busy)
@@ -142,7 +142,7 @@ class EmptyPage(QWidget):
 
 
 class TextPage(QWidget):
-    """A text to read in place of the station; `closed` when it was read."""
+    """A text to read in place of the bay; `closed` when it was read."""
 
     closed = Signal()
 
@@ -197,7 +197,7 @@ class BusyLabel(QLabel):
 
 
 class OfferStrip(QWidget):
-    """A question above the station that can be answered or left alone; `taken` for yes, `refused` for no."""
+    """A question above the bay that can be answered or left alone; `taken` for yes, `refused` for no."""
 
     taken = Signal()
     refused = Signal()
@@ -273,7 +273,7 @@ def about_html(theme: Theme) -> str:
     )
 
 
-def table_csv(sheet: Sheet) -> str:
+def table_csv(sheet: TableView) -> str:
     """The rows shown, as CSV."""
     model = sheet.proxy
     columns = [n for n in range(model.columnCount()) if sheet.rows_model.columns[n].title != "within limits"]

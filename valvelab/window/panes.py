@@ -1,4 +1,4 @@
-"""The kit that panes of every station are made of: frames, shares of the room, chips and fields bound to a state."""
+"""The kit that panes of every bay are made of: frames, shares of the room, chips and fields bound to a state."""
 
 from __future__ import annotations
 

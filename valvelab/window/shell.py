@@ -15,7 +15,7 @@ from valvelab.window.icons import icon
 from valvelab.window.notes_table import NotesTable
 from valvelab.window.pages import EmptyPage, TextPage
 from valvelab.window.verdict_table import Banner, VerdictTable
-from valvelab.workbench import stations
+from valvelab.workbench import bays
 
 
 class Shell(QMainWindow):
@@ -128,20 +128,20 @@ class Shell(QMainWindow):
         return action
 
     def _make_rail(self) -> None:
-        rail = FlatBar("Stations", self)
-        rail.setObjectName("bar stations")
+        rail = FlatBar("Bays", self)
+        rail.setObjectName("bar bays")
         rail.setMovable(False)
-        self.station_actions: dict[str, QAction] = {}
+        self.bay_actions: dict[str, QAction] = {}
         group = QActionGroup(self)
-        for number, station in enumerate(stations.available(), start=1):
-            action = QAction(icon(station.icon), station.title, self, checkable=True)
+        for number, bay in enumerate(bays.available(), start=1):
+            action = QAction(icon(bay.icon), bay.title, self, checkable=True)
             action.setShortcut(QKeySequence(f"Ctrl+{number}"))
-            action.setToolTip(f"{station.title} (Ctrl+{number}): {station.empty}")
+            action.setToolTip(f"{bay.title} (Ctrl+{number}): {bay.empty}")
             group.addAction(action)
             self.addAction(action)
             button = RailButton(rail)
             button.setDefaultAction(action)
             rail.addWidget(button)
-            self.station_actions[station.name] = action
+            self.bay_actions[bay.name] = action
         self.addToolBar(Qt.ToolBarArea.LeftToolBarArea, rail)
         self.rail = rail

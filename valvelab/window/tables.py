@@ -226,7 +226,7 @@ class ByValue(QSortFilterProxyModel):
         return self.keep(self.rows().rows[row])
 
 
-class Sheet(QTableView):
+class TableView(QTableView):
     """A quiet table: no grid, stripes, whole rows, columns as wide as they need."""
 
     def __init__(self, name: str, columns: Sequence[TableColumn], parent: QWidget | None = None) -> None:

@@ -27,7 +27,7 @@ from valvelab.tables.verdicts import RANKED, SIGNS, WORDS, judged, overall, rank
 from valvelab.units import System
 from valvelab.window.chips import Chip
 from valvelab.window.icons import icon
-from valvelab.window.tables import Sheet, TableColumn, of
+from valvelab.window.tables import TableColumn, TableView, of
 from valvelab.window.theme import current_theme, scaled
 
 if TYPE_CHECKING:
@@ -79,7 +79,7 @@ class LimitGauge(QStyledItemDelegate):
         """Draw one cell."""
         super().paint(painter, option, index)
         sheet = self.parent()
-        assert isinstance(sheet, Sheet)
+        assert isinstance(sheet, TableView)
         verdict = sheet.row_of(index)
         place = use_of_limits(verdict)
         if place is None:
@@ -122,7 +122,7 @@ class VerdictTable(QWidget):
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self._units: System = "metric"
-        self.sheet = Sheet("verdicts", columns((), "metric"), self)
+        self.sheet = TableView("verdicts", columns((), "metric"), self)
         self.sheet.setAccessibleName("Verdicts")
         self.sheet.setItemDelegateForColumn(_GAUGE, LimitGauge(self.sheet))
         self.sheet.selectionModel().currentRowChanged.connect(self._on_row)

@@ -1,4 +1,4 @@
-"""What a station of the window puts on paper: the command line that inspects it again, and what it showed."""
+"""What a bay of the window puts on paper: the command line that inspects it again, and what it showed."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ RELATIVE, ABSOLUTE = 1e-6, 1e-9
 
 @dataclass(frozen=True, slots=True)
 class CertificateRequest:
-    """What a station puts on paper.
+    """What a bay puts on paper.
 
     result: what the window shows. command, file, spec_file, options: the command line that inspects it again; a file in
     an option is named by its whole path. Everything else that the inspection reads follows from these.
@@ -42,7 +42,7 @@ def request_for(
     found: tuple[BenchFile, Spec] | None,
     options: tuple[str, ...] = (),
 ) -> CertificateRequest:
-    """A station's request: its file with its column assignment, the spec it was held against."""
+    """A bay's request: its file with its column assignment, the spec it was held against."""
     return CertificateRequest(
         result=result,
         command=command,

@@ -1,6 +1,6 @@
 """The document: everything the window shows, frozen.
 
-Two halves live side by side. What a person decided (files, column assignments, states of the stations, units) is what
+Two halves live side by side. What a person decided (files, column assignments, states of the bays, units) is what
 undo brings back. What the program found out (contents of files, answers to questions) is keyed by what it was found out
 from, so it survives an undo and never belongs to another state.
 """
@@ -82,13 +82,13 @@ class Answer(Generic[Value]):
 class Document:
     """The whole bench.
 
-    files: in the order they came. station: the name of the one in front. states: what was decided at each station, by
+    files: in the order they came. bay: the name of the one in front. states: what was decided at each bay, by
     the type of its state. columns_of: path of the file whose columns are asked for. current: by kind, the path of the
     file in use. contents and answers: found out by the program; see the module text.
     """
 
     files: tuple[BenchFile, ...] = ()
-    station: str = ""
+    bay: str = ""
     states: Mapping[type[Any], object] = field(default_factory=lambda: MappingProxyType({}))
     columns_of: str = ""
     current: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
@@ -105,7 +105,7 @@ class Document:
         return next((file for file in self.files if file.path == path), None)
 
     def state(self, kind: type[State]) -> State:
-        """What was decided at a station; as it is at first while nothing was."""
+        """What was decided at a bay; as it is at first while nothing was."""
         found = self.states.get(kind)
         return found if isinstance(found, kind) else kind()
 
@@ -146,9 +146,9 @@ class Document:
         return tuple(file for file in self.files if (c := self.content(file)) and c.preview is not None)
 
     def problems(self) -> tuple[Problem, ...]:
-        """Everything that went wrong with files, and the failure of the station in front."""
+        """Everything that went wrong with files, and the failure of the bay in front."""
         rows = [c.problem for file in self.files if (c := self.content(file)) and c.problem is not None]
-        answer = self.answers.get(self.station)
+        answer = self.answers.get(self.bay)
         if answer is not None and answer.failure:
-            rows.append(Problem("error", self.station, answer.failure))
+            rows.append(Problem("error", self.bay, answer.failure))
         return tuple(rows)

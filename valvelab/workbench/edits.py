@@ -36,7 +36,7 @@ def ask_columns(document: Document, path: str) -> Document:
 
 
 def set_fields(document: Document, kind: type[Any], **fields: Any) -> Document:
-    """Set fields of a station's state: the lobe in front, the checking lift."""
+    """Set fields of a bay's state: the lobe in front, the checking lift."""
     state = replace(document.state(kind), **fields)
     return replace(document, states=with_item(document.states, kind, state))
 
@@ -50,9 +50,9 @@ def use_file(document: Document, path: str) -> Document:
     return replace(document, current=with_item(document.current, content.kind, path))
 
 
-def go_to_station(document: Document, station: str) -> Document:
-    """Bring a station to the front."""
-    return replace(document, station=station)
+def go_to_bay(document: Document, bay: str) -> Document:
+    """Bring a bay to the front."""
+    return replace(document, bay=bay)
 
 
 def set_units(document: Document, units: System) -> Document:
@@ -65,9 +65,9 @@ def content_arrived(document: Document, file: BenchFile, content: Content) -> Do
     return replace(document, contents=with_item(document.contents, file, content))
 
 
-def answer_arrived(document: Document, station: str, answer: Answer[Any]) -> Document:
-    """Keep a station's answer."""
-    return replace(document, answers=with_item(document.answers, station, answer))
+def answer_arrived(document: Document, bay: str, answer: Answer[Any]) -> Document:
+    """Keep a bay's answer."""
+    return replace(document, answers=with_item(document.answers, bay, answer))
 
 
 def read_again(document: Document) -> Document:

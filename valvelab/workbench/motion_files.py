@@ -1,4 +1,4 @@
-"""What the valve-motion station finds on the bench, and what it works on."""
+"""What the valve-motion bay finds on the bench, and what it works on."""
 
 from __future__ import annotations
 
@@ -6,11 +6,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from valvelab.workbench import lobes_station, springs_station
+from valvelab.workbench import lobes_bay, springs_bay
+from valvelab.workbench.bays import front_item
 from valvelab.workbench.document import BenchFile, Document, Kind
 from valvelab.workbench.spec_choice import files_of, spec_for
 from valvelab.workbench.state import entered, keyed
-from valvelab.workbench.stations import front_item
 
 if TYPE_CHECKING:
     from valvelab.inspection.engine.motion import MotionInspection
@@ -85,7 +85,7 @@ class Springs:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Motion:
-    """What the station works on: the inspection of the train as stated, its table, the springs beside it."""
+    """What the bay works on: the inspection of the train as stated, its table, the springs beside it."""
 
     inspection: MotionInspection
     table: LiftTable
@@ -105,9 +105,9 @@ def spec_in_use(document: Document) -> tuple[BenchFile, Spec] | None:
 
 def uses(document: Document) -> tuple[BenchFile, ...]:
     """Lift table, train, spec, springs."""
-    springs = springs_station.table_in_use(document)
+    springs = springs_bay.table_in_use(document)
     spring_spec = spec_for(document, {"spring"}) if springs else None
-    table, train = lobes_station.table_in_use(document), document.in_use(TRAIN)
+    table, train = lobes_bay.table_in_use(document), document.in_use(TRAIN)
     return files_of(table, train, spec_in_use(document), springs, spring_spec)
 
 

@@ -1,4 +1,4 @@
-"""Repeated indicator readings at the retainers: typed at the station, or stated in the train."""
+"""Repeated indicator readings at the retainers: typed at the bay, or stated in the train."""
 
 from __future__ import annotations
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
-from valvelab.workbench import lobes_station, springs_station
+from valvelab.workbench import lobes_bay, springs_bay
 from valvelab.workbench.document import Document
 from valvelab.workbench.motion_files import TRAIN, Motion, MotionState, Trial, chosen_valve
 from valvelab.workbench.spec_choice import files_of, stamps
@@ -89,7 +89,7 @@ def tried(motion: Motion, trial: Trial, valves: tuple[str, ...]) -> MotionInspec
 def sweep_question(document: Document, motion: Motion) -> tuple[object, Callable[[Tell | None], MotionInspection]]:
     """The dynamic model for the valve in front as tried: a key, and the work that tells how far it has come."""
     trial, valve = document.state(MotionState).trial, chosen_valve(document, motion)
-    files = (lobes_station.table_in_use(document), document.in_use(TRAIN), springs_station.table_in_use(document))
+    files = (lobes_bay.table_in_use(document), document.in_use(TRAIN), springs_bay.table_in_use(document))
     read = stamps(document, *files_of(*files))
     question = motion.inspection.question
     lobes = tuple(lobe for lobe in question.lobes if lobe.name == valve)

@@ -20,7 +20,7 @@ from valvelab.errors import ValvelabError
 from valvelab.file_lock import FileLock
 from valvelab.records.result import Record
 from valvelab.units import System
-from valvelab.workbench import stations
+from valvelab.workbench import bays
 from valvelab.workbench.document import BenchFile, Document
 from valvelab.workbench.recovery_upgrade import states_of
 from valvelab.workbench.state import Kept
@@ -53,16 +53,16 @@ class FirstBench(Record):
     def upgraded(self) -> SavedBench:
         """The same bench in the form of today."""
         asked = str(self.choices.get("bench", {}).get("columns", ""))
-        plain = self.model_dump(exclude={"version", "choices"})
-        return SavedBench(**plain, states=states_of(self.choices), columns_of=asked)
+        plain = self.model_dump(exclude={"version", "choices", "station"})
+        return SavedBench(**plain, bay=self.station, states=states_of(self.choices), columns_of=asked)
 
 
 class SavedBench(Record):
-    """The recovery file; `version` grows with its form. states: by station, as its dataclass has them."""
+    """The recovery file; `version` grows with its form. states: by bay, as its dataclass has them."""
 
     version: Literal[2] = 2
     files: tuple[SavedFile, ...]
-    station: str
+    bay: str
     states: dict[str, dict[str, Any]]
     columns_of: str = ""
     current: dict[str, str]
@@ -174,10 +174,10 @@ def _age(path: Path) -> float:
 
 def _text(document: Document) -> str:
     """The recovery file of a document. Bytes of names that are no UTF-8 are kept in signs of private use."""
-    names = {station.state: station.name for station in stations.available()}
+    names = {bay.state: bay.name for bay in bays.available()}
     saved = {
         "files": [asdict(file) for file in document.files],
-        "station": document.station,
+        "bay": document.bay,
         "states": {names[kind]: _plain(state) for kind, state in document.states.items()},
         "columns_of": document.columns_of,
         "current": dict(document.current),
@@ -192,13 +192,13 @@ def _document(data: bytes) -> Document:
         read = _FILE.validate_json(data)
         saved = read.upgraded() if isinstance(read, FirstBench) else read
         plain = SavedBench.model_validate(_translated(saved.model_dump(), _BYTES_BACK))
-        known = {station.name: station.state for station in stations.available()}
+        known = {bay.name: bay.state for bay in bays.available()}
         states = {known[name]: _state(known[name], fields) for name, fields in plain.states.items() if name in known}
     except (ValidationError, ValvelabError, ValueError, TypeError) as error:
         raise ValueError(str(error)) from None
     return Document(
         files=tuple(BenchFile(file.path, file.columns, file.kind) for file in plain.files),
-        station=plain.station,
+        bay=plain.bay,
         states=MappingProxyType(states),
         columns_of=plain.columns_of,
         current=MappingProxyType(plain.current),

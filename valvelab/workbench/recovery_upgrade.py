@@ -1,4 +1,4 @@
-"""Recovery files of version 0.2.0: choices by name, from which the states of the stations are made."""
+"""Recovery files of version 0.2.0: choices by name, from which the states of the bays are made."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import json
 from collections.abc import Mapping
 from typing import Any, TypeVar
 
-from valvelab.workbench.lobes_station import LobesState
+from valvelab.workbench.lobes_bay import LobesState
 from valvelab.workbench.sets import AT_FIRST, Proof, SpringsState
 
 Choices = Mapping[str, str | float | bool]

@@ -1,6 +1,6 @@
 """Matched sets as a person edits them: what was asked, who is in which set, and how each set stands to the limits.
 
-Everything here is a function of the station's state, which undo, redo and recovery keep.
+Everything here is a function of the bay's state, which undo, redo and recovery keep.
 """
 
 from __future__ import annotations

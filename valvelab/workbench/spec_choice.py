@@ -1,4 +1,4 @@
-"""Which spec of the bench a station judges by: one bench may hold a camshaft's, a spring's and a surface's."""
+"""Which spec of the bench a bay judges by: one bench may hold a camshaft's, a spring's and a surface's."""
 
 from __future__ import annotations
 
@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from valvelab.errors import BadSpec
+from valvelab.workbench.background import Partly
 from valvelab.workbench.document import BenchFile, Document, Kind, Value
-from valvelab.workbench.questions import Partly
 
 if TYPE_CHECKING:
     from valvelab.records.result import Source

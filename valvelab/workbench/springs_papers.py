@@ -1,4 +1,4 @@
-"""What the spring station puts on paper besides the certificate: the tray labels."""
+"""What the spring bay puts on paper besides the certificate: the tray labels."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from valvelab.report.tray_labels import Label, LabelSheet
 from valvelab.units import display_unit, show
-from valvelab.workbench import sets, springs_station
+from valvelab.workbench import sets, springs_bay
 from valvelab.workbench.sets import Grouping, Standing, Values, Wish
 
 if TYPE_CHECKING:
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 def label_sheet(document: Document, grouping: Grouping, values: Values, wish: Wish, made: str) -> LabelSheet:
     """A label for each set and one for the springs left over. `made` is the date, ISO 8601."""
-    tray = springs_station.table_in_use(document)
+    tray = springs_bay.table_in_use(document)
     remarks = tray[1].remarks if tray is not None else {}
     part = remarks.get("part") or (tray[0].name if tray is not None else "springs")
     serial = remarks.get("serial")

@@ -1,4 +1,4 @@
-"""What a person decided at a station: a frozen dataclass each, and how its fields are entered.
+"""What a person decided at a bay: a frozen dataclass each, and how its fields are entered.
 
 A field says beside its default how it is entered: its spoken name, unit, step, decimals and what undo calls the edit.
 Widgets bind to a field by its name and find everything else here.

@@ -1,10 +1,10 @@
-"""What was typed at a station and stands in no file yet."""
+"""What was typed at a bay and stands in no file yet."""
 
 from __future__ import annotations
 
 from valvelab.workbench.document import Document
 from valvelab.workbench.motion_files import MotionState
-from valvelab.workbench.phasing_station import PhasingState
+from valvelab.workbench.phasing_bay import PhasingState
 
 
 def unsaved(document: Document) -> bool:

@@ -62,7 +62,7 @@ Row = tuple[str, float | None, float | None, float | None]
 
 
 @dataclass(frozen=True, slots=True)
-class Settings:
+class LobesQuestion:
     """How lobes are inspected. checking lifts in mm; `convert_to`: describe the lobes under another follower.
 
     take_out_eccentricity: of the base circle, from the whole sweep. keep_zero: nothing is taken out by the base circle.
@@ -93,7 +93,7 @@ class LobesInspection:
     spec: Spec | None
     result: LobesResult
     shaft: MeasuredShaft
-    settings: Settings
+    question: LobesQuestion
 
     @property
     def groups(self) -> tuple[LobeGroup, ...]:
@@ -125,7 +125,7 @@ def inspect_lobes(
     table: LiftTable,
     spec: Spec | None = None,
     nominals: Mapping[str, LiftTable] | None = None,
-    settings: Settings | None = None,
+    question: LobesQuestion | None = None,
     spec_file: str = "spec",
     sources: tuple[Source, ...] = (),
 ) -> LobesInspection:
@@ -135,23 +135,23 @@ def inspect_lobes(
     nominals) for the record.
     Raises BadFile for readings that can't be used, BadSpec for a spec that can't be applied.
     """
-    settings = settings or Settings()
+    question = question or LobesQuestion()
     spec = spec or Spec()
     try:
-        groups, without_angle, notes = _groups(table, settings)
+        groups, without_angle, notes = _groups(table, question)
     except CannotEvaluate as error:
         place, _, rest = str(error).partition(": ")
         found, _, expected = rest.partition(", expected ")
         raise BadFile(table.file, place, found.removeprefix("found ") or rest, expected or "usable readings") from error
     shaft = MeasuredShaft(
-        table, tuple(groups), spec, spec_file, without_angle=without_angle, chord_lift_mm=settings.chord_lift_mm,
-        under=settings.convert_to,
+        table, tuple(groups), spec, spec_file, without_angle=without_angle, chord_lift_mm=question.chord_lift_mm,
+        under=question.convert_to,
     )  # fmt: skip
     notes += contour_notes(shaft)
-    if settings.convert_to is not None:
-        shaft = replace(shaft, groups=tuple(_converted(group, table, settings.convert_to, notes) for group in groups))
+    if question.convert_to is not None:
+        shaft = replace(shaft, groups=tuple(_converted(group, table, question.convert_to, notes) for group in groups))
     shaft = replace(shaft, envelopes=fit_envelopes(shaft.groups, shaft.kinds, spec, spec_file, nominals or {}))
-    lobes = _lobes(shaft, settings)
+    lobes = _lobes(shaft, question)
     ranged = {
         "max_lift_mm": shaft.ask(max_lift),
         "duration_crank_deg": crank_duration(shaft, SPREAD_LIFT_MM),
@@ -168,7 +168,7 @@ def inspect_lobes(
         lobes=lobes,
         camshaft=camshaft,
     )
-    return LobesInspection(table, spec, result, shaft, settings)
+    return LobesInspection(table, spec, result, shaft, question)
 
 
 def _verdicts(shaft: MeasuredShaft) -> tuple[list[Verdict], list[Note]]:
@@ -192,20 +192,20 @@ def _instrument(table: LiftTable) -> Instrument:
     )
 
 
-def _groups(table: LiftTable, settings: Settings) -> tuple[list[LobeGroup], frozenset[str], list[Note]]:
+def _groups(table: LiftTable, question: LobesQuestion) -> tuple[list[LobeGroup], frozenset[str], list[Note]]:
     """The groups, the lobes whose angle uncertainty is neither stated nor seen, and notes."""
     groups, notes = [], []
     without_angle: list[str] = []
     for traces in group(table.traces):
         conditioned = condition(traces, table.probe_resolution_mm)
         fitted = fit_lobes(
-            conditioned, take_out_eccentricity=settings.take_out_eccentricity, keep_zero=settings.keep_zero
+            conditioned, take_out_eccentricity=question.take_out_eccentricity, keep_zero=question.keep_zero
         )
         characteristics = LobeCharacteristics(fitted, _instrument(table))
         doubts = doubts_of(fitted)
         if table.encoder_uncertainty_cam_deg is None and not doubts.angle_is_seen:
             without_angle += fitted.names
-        fewer = thinned(characteristics, take_out_eccentricity=settings.take_out_eccentricity)
+        fewer = thinned(characteristics, take_out_eccentricity=question.take_out_eccentricity)
         groups.append(LobeGroup(characteristics, doubts, widening(doubts, characteristics), fewer))
         notes += division_notes(table.probe_resolution_mm, conditioned.division_mm)
         notes += fit_notes(fitted) + doubt_notes(doubts, len(table.traces)) + spacing_notes(groups[-1])
@@ -219,9 +219,9 @@ def _converted(source: LobeGroup, table: LiftTable, shape: Shape, notes: list[No
     return LobeGroup(characteristics, source.doubts, wider, withheld=found.withheld, source=source)
 
 
-def _lobes(shaft: MeasuredShaft, settings: Settings) -> tuple[LobeResult, ...]:
+def _lobes(shaft: MeasuredShaft, question: LobesQuestion) -> tuple[LobeResult, ...]:
     """The record of every lobe: its numbers, and what is no single number."""
-    numbers, durations = lobe_numbers(shaft), [numbers_at(shaft, lift) for lift in settings.lifts_mm]
+    numbers, durations = lobe_numbers(shaft), [numbers_at(shaft, lift) for lift in question.lifts_mm]
     lobe_model = record_models()[0]
     ramps = {group: group.characteristics.ramps() for group in shaft.groups}
 

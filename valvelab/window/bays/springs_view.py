@@ -1,4 +1,4 @@
-"""The spring station: force lines, coil bind to scale, map of the tray, and lists: sets, springs, one spring, shims."""
+"""The spring bay: force lines, coil bind to scale, map of the tray, and lists: sets, springs, one spring, shims."""
 
 from __future__ import annotations
 
@@ -10,21 +10,21 @@ from PySide6.QtWidgets import QLabel, QStackedWidget
 from valvelab.figures import spring_figures
 from valvelab.tables.springs import spring_facts
 from valvelab.tables.verdicts import worst_by_item
+from valvelab.window.bays.springs_drawings import CoilBindView, MapView
+from valvelab.window.bays.springs_lists import spring_columns
+from valvelab.window.bays.springs_sets_pane import SetsPane
+from valvelab.window.bays.springs_shims_pane import ShimsPane
+from valvelab.window.bays.view import BayView
 from valvelab.window.bench import Bench
 from valvelab.window.chips import Heading
 from valvelab.window.drawing import FigureStack
 from valvelab.window.panes import Chips, look, splitter, stacked, titled
-from valvelab.window.stations.springs_drawings import CoilBindView, MapView
-from valvelab.window.stations.springs_lists import spring_columns
-from valvelab.window.stations.springs_sets_pane import SetsPane
-from valvelab.window.stations.springs_shims_pane import ShimsPane
-from valvelab.window.stations.view import StationView
-from valvelab.window.tables import Sheet, fact_columns
+from valvelab.window.tables import TableView, fact_columns
 from valvelab.window.theme import current_theme
-from valvelab.workbench import sets, springs_station
+from valvelab.workbench import sets, springs_bay
 from valvelab.workbench.sets import SpringsState
 from valvelab.workbench.spec_choice import headline_of
-from valvelab.workbench.springs_station import chosen_spring, judged_analyses, rows_of
+from valvelab.workbench.springs_bay import chosen_spring, judged_analyses, rows_of
 
 if TYPE_CHECKING:
     from valvelab.inspection.springs.inspect import SpringsInspection
@@ -41,12 +41,12 @@ _NO_MAP = (
 )
 
 
-def make_view(bench: Bench) -> StationView[SpringsInspection]:
-    """The view of the spring station."""
+def make_view(bench: Bench) -> BayView[SpringsInspection]:
+    """The view of the spring bay."""
     return SpringsView(bench)
 
 
-class SpringsView(StationView["SpringsInspection"]):
+class SpringsView(BayView["SpringsInspection"]):
     """See the module text."""
 
     def __init__(self, bench: Bench) -> None:
@@ -58,10 +58,10 @@ class SpringsView(StationView["SpringsInspection"]):
         self.coils = CoilBindView(self)
         self.map = MapView("Seat force against rate", self)
         self.map.picked.connect(self.choose_item)
-        self.table = Sheet("springs", (), self)
+        self.table = TableView("springs", (), self)
         self.table.setAccessibleName("All springs")
         self.table.selectionModel().currentRowChanged.connect(self._on_row)
-        self.facts = Sheet("characteristics of the spring", fact_columns(), self)
+        self.facts = TableView("characteristics of the spring", fact_columns(), self)
         self.facts.wrap_column(0)
         self.sets_pane = SetsPane(bench, self)
         self.sets_pane.spring_chosen.connect(self.choose_item)
@@ -91,13 +91,13 @@ class SpringsView(StationView["SpringsInspection"]):
 
     def headline(self, document: Document, inspection: SpringsInspection) -> tuple[str, str]:
         """Part and serial; the spec."""
-        tray = springs_station.table_in_use(document)
+        tray = springs_bay.table_in_use(document)
         title = ""
         if tray is not None:
             remarks = tray[1].remarks
             serial = remarks.get("serial")
             title = " ".join(w for w in (remarks.get("part") or tray[0].name, serial and f"no. {serial}") if w)
-        found = springs_station.spec_in_use(document)
+        found = springs_bay.spec_in_use(document)
         against = headline_of(document, found, inspection.spec)
         if found is None:
             against = f"{sets.counted(len(rows_of(inspection)), 'spring')}, {against}"
@@ -107,13 +107,13 @@ class SpringsView(StationView["SpringsInspection"]):
         """Redraw what changed: the tray, the chosen spring, the sets, the shims."""
         if inspection is not self._inspection:
             self._inspection = inspection
-            self._values = springs_station.usable_values(inspection)
-            self._rejected = springs_station.rejected_springs(inspection)
+            self._values = springs_bay.usable_values(inspection)
+            self._rejected = springs_bay.rejected_springs(inspection)
             self._points = spring_figures.map_points(judged_analyses(inspection))
             self._tray = spring_figures.tray_lines(inspection)
         spring = chosen_spring(document, inspection)
-        wish = springs_station.wish_of(document, self._values)
-        grouping = springs_station.grouping_of(document, self._values)
+        wish = springs_bay.wish_of(document, self._values)
+        grouping = springs_bay.grouping_of(document, self._values)
         seen = (document.units, look())
         plots = tuple(name for name, _ in _PLOTS if name in document.state(SpringsState).plots)
         if self.changed("plots", inspection, *seen, spring, plots, grouping.sets):

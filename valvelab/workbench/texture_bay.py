@@ -1,4 +1,4 @@
-"""The texture station: one surface trace, how it is filtered, a spec."""
+"""The texture bay: one surface trace, how it is filtered, a spec."""
 
 from __future__ import annotations
 
@@ -6,12 +6,12 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from valvelab.errors import BadSpec, ValvelabError
+from valvelab.workbench.background import Partly, Question
+from valvelab.workbench.bays import Bay, Intake
 from valvelab.workbench.certificates import CertificateRequest, request_for
 from valvelab.workbench.document import BenchFile, Document, Kind
-from valvelab.workbench.questions import Partly, Question
 from valvelab.workbench.spec_choice import SPEC, files_of, sources_of, spec_for, stamps
 from valvelab.workbench.state import entered
-from valvelab.workbench.stations import Intake, Station
 
 if TYPE_CHECKING:
     from valvelab.inspection.form.texture import TextureInspection, TextureQuestion
@@ -113,7 +113,7 @@ def certificate(document: Document, inspection: TextureInspection) -> Certificat
     return request_for(inspection.result, NAME, file, found, options)
 
 
-STATION = Station(
+BAY = Bay(
     name=NAME,
     title="Texture",
     icon="texture",

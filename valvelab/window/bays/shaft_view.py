@@ -1,4 +1,4 @@
-"""The shaft station: the bowed shaft, its centres end on, the chosen journal's roundness and lobing, the figures."""
+"""The shaft bay: the bowed shaft, its centres end on, the chosen journal's roundness and lobing, the figures."""
 
 from __future__ import annotations
 
@@ -13,15 +13,15 @@ from valvelab.figures import shaft_figures
 from valvelab.tables.form import STATIONS, TAPERS, straightness_told
 from valvelab.tables.verdicts import worst_by_item
 from valvelab.units import System, display_unit, show
+from valvelab.window.bays.view import BayView
 from valvelab.window.bench import Bench
 from valvelab.window.chips import Heading
 from valvelab.window.drawing import FigureView
 from valvelab.window.panes import Chips, labelled, look, splitter, stacked, titled, verdict_column
-from valvelab.window.stations.view import StationView
-from valvelab.window.tables import Sheet, TableColumn, of
+from valvelab.window.tables import TableColumn, TableView, of
 from valvelab.window.theme import current_theme
-from valvelab.workbench import shaft_station
-from valvelab.workbench.shaft_station import FILTERS, ShaftState, chosen_journal, journals
+from valvelab.workbench import shaft_bay
+from valvelab.workbench.shaft_bay import FILTERS, ShaftState, chosen_journal, journals
 from valvelab.workbench.spec_choice import headline_of, spec_for
 
 if TYPE_CHECKING:
@@ -34,12 +34,12 @@ if TYPE_CHECKING:
 _LISTS = (("journals", "Journals"), ("lobing", "Lobing"), ("taper", "Taper"))
 
 
-def make_view(bench: Bench) -> StationView[ShaftInspection]:
-    """The view of the shaft station."""
+def make_view(bench: Bench) -> BayView[ShaftInspection]:
+    """The view of the shaft bay."""
     return ShaftView(bench)
 
 
-class ShaftView(StationView["ShaftInspection"]):
+class ShaftView(BayView["ShaftInspection"]):
     """See the module text."""
 
     def __init__(self, bench: Bench) -> None:
@@ -50,11 +50,11 @@ class ShaftView(StationView["ShaftInspection"]):
         self.section = FigureView("Journal centres end on", self)
         self.polar = FigureView("Roundness of the chosen journal", self)
         self.lobing = FigureView("Lobing of the chosen journal by order", self)
-        self.table = Sheet("journals", (), self)
+        self.table = TableView("journals", (), self)
         self.table.setAccessibleName("Journals")
         self.table.setSortingEnabled(False)
         self.table.selectionModel().currentRowChanged.connect(self._on_row)
-        self.tapers = Sheet("tapers", (), self)
+        self.tapers = TableView("tapers", (), self)
         self.tapers.setAccessibleName("Taper between two tracks")
         self.tapers.setSortingEnabled(False)
         self.tapers.empty_text = "A taper needs two tracks of one lobe or journal at two positions, on one zero."
@@ -85,7 +85,7 @@ class ShaftView(StationView["ShaftInspection"]):
             w for w in (readings.part or Path(readings.file).name, readings.serial and f"no. {readings.serial}") if w
         )
         found = spec_for(document, ("station", "shaft"))
-        kind = shaft_station.adopted_kind(document)
+        kind = shaft_bay.adopted_kind(document)
         counts = readings.adopted_probe is not None
         told = (
             f"uncertainty adopted for {kind}"
@@ -119,10 +119,10 @@ class ShaftView(StationView["ShaftInspection"]):
         units, theme = document.units, current_theme()
         rejected = frozenset(str(row.item) for row in inspection.result.verdicts if row.decision == "reject")
         form = journals(inspection).get(journal)
-        station = "" if form is None else form.trace.name
-        side = shaft_figures.bowed_shaft_figure(inspection, units, station, rejected)
+        journal = "" if form is None else form.trace.name
+        side = shaft_figures.bowed_shaft_figure(inspection, units, journal, rejected)
         self.shaft.show_figure(side, units, theme)
-        self.section.show_figure(shaft_figures.section_figure(inspection, units, station), units, theme)
+        self.section.show_figure(shaft_figures.section_figure(inspection, units, journal), units, theme)
         self.polar.setVisible(form is not None)
         self.lobing.setVisible(form is not None)
         if form is None:
@@ -165,7 +165,7 @@ def _roundness_of(form: JournalForm, units: System) -> str:
 
 
 def _name_of(inspection: ShaftInspection, row: StationResult) -> str:
-    names = [station.station for station in inspection.result.stations]
+    names = [journal.station for journal in inspection.result.stations]
     return row.station if names.count(row.station) == 1 else f"{row.station} at {row.position_mm:g} mm"
 
 

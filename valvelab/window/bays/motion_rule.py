@@ -20,10 +20,10 @@ from valvelab.figures.motion_figures import rule_figure, valve_of
 from valvelab.tables.decimals import figure, percent
 from valvelab.tables.verdicts import SIGNS, WORDS
 from valvelab.units import System, display_unit, parse_quantity, show
+from valvelab.window.bays.reading_field import ReadingField
 from valvelab.window.chips import Heading
 from valvelab.window.drawing import FigureView
 from valvelab.window.panes import button, colour_text
-from valvelab.window.stations.reading_field import ReadingField
 from valvelab.window.theme import current_theme
 from valvelab.workbench import motion_readings
 from valvelab.workbench.motion_files import Motion, train_in_use

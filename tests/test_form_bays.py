@@ -1,4 +1,4 @@
-"""The stations for shaft form, texture and gauge studies: files in, figures, verdicts, edits and papers out."""
+"""The bays for shaft form, texture and gauge studies: files in, figures, verdicts, edits and papers out."""
 
 from __future__ import annotations
 
@@ -25,21 +25,21 @@ from valvelab.figures.polar import Rings, magnification, round_step
 from valvelab.figures.shaft_figures import bowed_shaft_figure
 from valvelab.report.scales import thinned
 from valvelab.window import theme
+from valvelab.window.bays.gauge_view import GaugeView
+from valvelab.window.bays.shaft_view import ShaftView
+from valvelab.window.bays.texture_view import TextureView
+from valvelab.window.bays.view import BayView
 from valvelab.window.bench import Bench
 from valvelab.window.main_window import MainWindow
-from valvelab.window.stations.gauge_view import GaugeView
-from valvelab.window.stations.shaft_view import ShaftView
-from valvelab.window.stations.texture_view import TextureView
-from valvelab.window.stations.view import StationView
-from valvelab.window.tables import Sheet
-from valvelab.workbench import gauge_station, shaft_station, stations
-from valvelab.workbench.texture_station import TextureState
+from valvelab.window.tables import TableView
+from valvelab.workbench import bays, gauge_bay, shaft_bay
+from valvelab.workbench.texture_bay import TextureState
 
 JOURNALS, SPEC = "club_four_journals.csv", "club_four_shaft_spec.toml"
 FLANK, FINISHED = "club_four_lobe_3I_trace.csv", "hydroplane_journal_trace.smd"
 STUDY = "dial_gauge_study.csv"
 pytestmark = pytest.mark.usefixtures("quiet")
-View = TypeVar("View", bound=StationView)
+View = TypeVar("View", bound=BayView)
 
 
 def put(window: MainWindow, *names: str) -> None:
@@ -52,7 +52,7 @@ def front(window: MainWindow, kind: type[View]) -> View:
     return view
 
 
-def cells(sheet: Sheet) -> list[list[str]]:
+def cells(sheet: TableView) -> list[list[str]]:
     model = sheet.proxy
     return [[str(model.index(r, c).data()) for c in range(model.columnCount())] for r in range(model.rowCount())]
 
@@ -64,14 +64,14 @@ def type_into(field: QLineEdit, text: str) -> None:
     QTest.keyClick(field, Qt.Key.Key_Return)
 
 
-def chip(view: StationView, name: str) -> QAbstractButton:
+def chip(view: BayView, name: str) -> QAbstractButton:
     return next(button for button in view.findChildren(QAbstractButton) if button.property("name") == name)
 
 
 def value_of(window: MainWindow) -> Any:
-    station = stations.by_name(window.bench.document.station)
-    assert station is not None
-    return stations.answer_value(window.bench.document, station)
+    bay = bays.by_name(window.bench.document.bay)
+    assert bay is not None
+    return bays.answer_value(window.bench.document, bay)
 
 
 def problems(window: MainWindow) -> list[str]:
@@ -89,12 +89,12 @@ def test_committed_file_is_what_the_script_writes(name: str) -> None:
 def test_shaft_reads_back_as_it_was_drawn(window: MainWindow) -> None:
     put(window, JOURNALS)
     result = value_of(window).result
-    for station in result.stations:
-        east, north = centre_um(STATIONS_MM[station.station])
+    for journal in result.stations:
+        east, north = centre_um(STATIONS_MM[journal.station])
         # 0.12 µm of noise over 144 readings: 0.014 µm in each coordinate
-        assert 1000.0 * station.eccentricity_mm == pytest.approx(float(np.hypot(east, north)), abs=0.06)
-        found = {row.order: row.amplitude_um for row in station.harmonics}
-        for order, size, _ in FORM[station.station]:
+        assert 1000.0 * journal.eccentricity_mm == pytest.approx(float(np.hypot(east, north)), abs=0.06)
+        found = {row.order: row.amplitude_um for row in journal.harmonics}
+        for order, size, _ in FORM[journal.station]:
             assert found[order] == pytest.approx(size, abs=0.06)
     (row,) = result.tapers
     assert row.taper_um == pytest.approx(-TAPER_UM, abs=0.1)
@@ -169,7 +169,7 @@ def test_shaft_is_drawn_bowed_to_the_scale_it_states(window: MainWindow) -> None
     assert float(zone[0].y[0] - zone[1].y[0]) == pytest.approx(stated * line.zone_mm)
 
 
-def test_shaft_station_shows_journals_and_chooses_one(window: MainWindow) -> None:
+def test_shaft_bay_shows_journals_and_chooses_one(window: MainWindow) -> None:
     put(window, JOURNALS, SPEC)
     view = front(window, ShaftView)
     assert window.banner.accessibleName().startswith("Accepted")
@@ -228,7 +228,7 @@ def test_journals_in_two_tracks_are_told_apart(window: MainWindow, tmp_path: Pat
     file.write_text("\n".join(["station,position [mm],angle [deg],reading [um]", *rows]) + "\n", encoding="utf-8")
     window.bench.add_files([str(file)])
     view = front(window, ShaftView)
-    assert list(shaft_station.journals(value_of(window))) == ["J1 at 0 mm", "J1 at 20 mm"]
+    assert list(shaft_bay.journals(value_of(window))) == ["J1 at 0 mm", "J1 at 20 mm"]
     window.verdicts.item_chosen.emit("J1 at 20 mm")
     assert view._journal_name.text().startswith("J1 at 20 mm")
     assert "no straightness" in view._straight.text()
@@ -259,7 +259,7 @@ def test_half_a_turn_is_refused_with_its_reason(window: MainWindow, tmp_path: Pa
 # The surface
 
 
-def test_texture_station_shows_parameters_with_their_limits(window: MainWindow) -> None:
+def test_texture_bay_shows_parameters_with_their_limits(window: MainWindow) -> None:
     put(window, FLANK, SPEC)
     view = front(window, TextureView)
     rows = {row[0].removesuffix(", µm"): row for row in cells(view.table)}
@@ -317,7 +317,7 @@ def test_a_short_cutoff_is_typed_in_the_unit_it_is_shown_in(window: MainWindow) 
 # The gauge
 
 
-def test_gauge_station_shows_both_methods(window: MainWindow) -> None:
+def test_gauge_bay_shows_both_methods(window: MainWindow) -> None:
     put(window, STUDY, SPEC)
     view = front(window, GaugeView)
     rows = {row[0]: row for row in cells(view.table)}
@@ -357,12 +357,12 @@ def test_the_adopted_result_becomes_the_probes_uncertainty(window: MainWindow, t
     text = (SAMPLES / JOURNALS).read_text(encoding="utf-8")
     bare.write_text("\n".join(line for line in text.splitlines() if "probe uncertainty" not in line) + "\n", "utf-8")
     window.bench.add_files([str(bare)])
-    window.bench.go_to_station("shaft")
+    window.bench.go_to_bay("shaft")
     inspection = value_of(window)
     assert inspection.question.readings.probe_uncertainty_mm == pytest.approx(grr, rel=1e-5)
     assert "uncertainty adopted for tir" in window.banner._sub.text()
     paper = tmp_path / "shaft.pdf"
-    write_request(shaft_station.certificate(window.bench.document, inspection), paper, "metric", "2026-05-02")
+    write_request(shaft_bay.certificate(window.bench.document, inspection), paper, "metric", "2026-05-02")
     assert "adopted for tir" in " ".join(page_texts(paper))
     large = tmp_path / "large.csv"
     large.write_text("# probe uncertainty: 0.9 mm\n" + bare.read_text("utf-8"), "utf-8")
@@ -411,9 +411,9 @@ def test_plans_are_written_to_print_and_to_fill_in(window: MainWindow, tmp_path:
 def test_a_long_plan_runs_over_pages_and_is_the_same_every_time(tmp_path: Path) -> None:
     from pypdf import PdfReader
 
-    plan = gauge_station.GaugeState(parts=20, appraisers=3, trials=3, seed=7)
+    plan = gauge_bay.GaugeState(parts=20, appraisers=3, trials=3, seed=7)
     for name in ("a.pdf", "b.pdf"):
-        gauge_station.write_plan(plan, tmp_path / name)
+        gauge_bay.write_plan(plan, tmp_path / name)
     assert (tmp_path / "a.pdf").read_bytes() == (tmp_path / "b.pdf").read_bytes()
     pages = [page.extract_text() for page in PdfReader(tmp_path / "a.pdf").pages]
     assert len(pages) == 2
@@ -424,24 +424,24 @@ def test_a_long_plan_runs_over_pages_and_is_the_same_every_time(tmp_path: Path) 
 @pytest.mark.parametrize(
     "plan",
     [
-        gauge_station.GaugeState(parts=1, appraisers=3, trials=3),
-        gauge_station.GaugeState(parts=10, appraisers=3, trials=1),
-        gauge_station.GaugeState(parts=900, appraisers=9, trials=9),
+        gauge_bay.GaugeState(parts=1, appraisers=3, trials=3),
+        gauge_bay.GaugeState(parts=10, appraisers=3, trials=1),
+        gauge_bay.GaugeState(parts=900, appraisers=9, trials=9),
     ],
 )
-def test_impossible_plans_are_refused(plan: gauge_station.GaugeState, tmp_path: Path) -> None:
+def test_impossible_plans_are_refused(plan: gauge_bay.GaugeState, tmp_path: Path) -> None:
     with pytest.raises(BadFile, match="at least 2 parts"):
-        gauge_station.write_plan(plan, tmp_path / "plan.csv")
+        gauge_bay.write_plan(plan, tmp_path / "plan.csv")
     assert not (tmp_path / "plan.csv").exists()
 
 
 def test_a_study_can_be_planned_before_there_is_one(window: MainWindow, tmp_path: Path) -> None:
-    window.bench.go_to_station("gauge")
+    window.bench.go_to_bay("gauge")
     assert window.pages.front() is window.empty
     begin = window._starts["gauge"]
     assert begin is not None
     assert begin.isVisible()
-    window.bench.go_to_station("shaft")
+    window.bench.go_to_bay("shaft")
     assert not begin.isVisible()
 
 
@@ -449,15 +449,15 @@ def test_a_study_can_be_planned_before_there_is_one(window: MainWindow, tmp_path
 
 
 @pytest.mark.parametrize(
-    ("names", "station"), [((JOURNALS, SPEC), "shaft"), ((FLANK, SPEC), "texture"), ((STUDY,), "gauge")]
+    ("names", "bay"), [((JOURNALS, SPEC), "shaft"), ((FLANK, SPEC), "texture"), ((STUDY,), "gauge")]
 )
 def test_certificates_carry_what_recomputes_them(
-    window: MainWindow, names: tuple[str, ...], station: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    window: MainWindow, names: tuple[str, ...], bay: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     put(window, *names)
-    if station == "shaft":
+    if bay == "shaft":
         chip(front(window, ShaftView), "15").click()
-    elif station == "texture":
+    elif bay == "texture":
         type_into(front(window, TextureView).sections, "4")
     else:
         type_into(cast("QLineEdit", front(window, GaugeView).tolerance), "0.04")
@@ -469,19 +469,19 @@ def test_certificates_carry_what_recomputes_them(
 
 def test_one_bench_holds_all_three_with_the_specs_each_needs(window: MainWindow) -> None:
     put(window, "quillmere_four_camshaft.toml", SPEC, JOURNALS, FLANK, STUDY)
-    for station, judged in (("shaft", 9), ("texture", 2), ("gauge", 1)):
-        window.bench.go_to_station(station)
+    for bay, judged in (("shaft", 9), ("texture", 2), ("gauge", 1)):
+        window.bench.go_to_bay(bay)
         assert len(value_of(window).result.verdicts) == judged
     window.bench.remove_file(str(SAMPLES / SPEC))
     assert value_of(window).result.verdicts == ()
     assert "no spec on the bench has limits on this" in window.banner._sub.text()
 
 
-@pytest.mark.parametrize(("name", "station"), [(JOURNALS, "shaft"), (FLANK, "texture"), (STUDY, "gauge")])
-def test_the_sample_button_opens_the_stations_own(window: MainWindow, name: str, station: str) -> None:
-    window.bench.go_to_station(station)
+@pytest.mark.parametrize(("name", "bay"), [(JOURNALS, "shaft"), (FLANK, "texture"), (STUDY, "gauge")])
+def test_the_sample_button_opens_the_bays_own(window: MainWindow, name: str, bay: str) -> None:
+    window.bench.go_to_bay(bay)
     window.empty.sample_button.click()
-    assert window.bench.document.station == station
+    assert window.bench.document.bay == bay
     assert str(SAMPLES / name) in [file.path for file in window.bench.document.files]
 
 
@@ -493,7 +493,7 @@ def test_every_input_has_a_name_that_can_be_spoken(window: MainWindow, name: str
     for widget in each(widget for kind in kinds for widget in view.findChildren(kind)):
         inside = isinstance(widget.parent(), (QComboBox, QSpinBox)) or widget.objectName().startswith("qt_")
         by_text = isinstance(widget, QAbstractButton) and bool(widget.text())
-        if widget.isVisible() and not inside and not by_text and not isinstance(widget.parent(), Sheet):
+        if widget.isVisible() and not inside and not by_text and not isinstance(widget.parent(), TableView):
             assert widget.accessibleName(), (widget, widget.parent())
 
 
@@ -521,7 +521,7 @@ def test_the_view_stays_while_the_next_answer_is_worked_out(app: QApplication, t
     made.close()
 
 
-# Approved pictures of the stations; see test_pictures for how they are renewed
+# Approved pictures of the bays; see test_pictures for how they are renewed
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])

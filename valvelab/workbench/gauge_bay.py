@@ -1,4 +1,4 @@
-"""The gauge station: a study of parts, appraisers and trials; its tolerance; plan sheets; the result adopted."""
+"""The gauge bay: a study of parts, appraisers and trials; its tolerance; plan sheets; the result adopted."""
 
 from __future__ import annotations
 
@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING, Any
 
 from valvelab.errors import BadFile
 from valvelab.units import CANONICAL, Dimension
+from valvelab.workbench.background import Partly, Question
+from valvelab.workbench.bays import Bay, Intake
 from valvelab.workbench.certificates import CertificateRequest, request_for
 from valvelab.workbench.document import BenchFile, Document, Kind
-from valvelab.workbench.questions import Partly, Question
 from valvelab.workbench.spec_choice import SPEC, files_of, inspected_to, sources_of, spec_for, stamps
 from valvelab.workbench.state import entered
-from valvelab.workbench.stations import Intake, Station
 from valvelab.writing import write_whole
 
 if TYPE_CHECKING:
@@ -130,7 +130,7 @@ def certificate(document: Document, inspection: GaugeInspection) -> CertificateR
     return request_for(inspection.result, NAME, file, found, options)
 
 
-STATION = Station(
+BAY = Bay(
     name=NAME,
     title="Gauge study",
     icon="gauge",

@@ -10,13 +10,13 @@ from PySide6.QtWidgets import QFileDialog, QHBoxLayout, QLabel, QWidget
 
 from valvelab.tables.springs import shim_columns, spread_told
 from valvelab.window import pages
+from valvelab.window.bays.springs_run import Run
 from valvelab.window.bench import Bench
 from valvelab.window.panes import button, stacked
-from valvelab.window.stations.springs_run import Run
-from valvelab.window.tables import Sheet, of
-from valvelab.workbench import edits, sets, springs_station
+from valvelab.window.tables import TableView, of
+from valvelab.workbench import edits, sets, springs_bay
+from valvelab.workbench.background import Question
 from valvelab.workbench.document import Answer
-from valvelab.workbench.questions import Question
 
 if TYPE_CHECKING:
     from valvelab.inspection.springs.shims import ShimsInspection
@@ -41,7 +41,7 @@ class ShimsPane(QWidget):
         self.state.setTextFormat(Qt.TextFormat.PlainText)
         self.state.setAccessibleName("State of the shim plan")
         self.state.setContentsMargins(8, 4, 6, 4)
-        self.sheet = Sheet("shim plan", (), self)
+        self.sheet = TableView("shim plan", (), self)
         self.sheet.setAccessibleName("Spring and shims at each valve")
         self.sheet.selectionModel().currentRowChanged.connect(self._on_row)
         self.csv_button = button(self, "Plan as table…", "Spring and shims at each valve (CSV)", self.do_csv)
@@ -53,9 +53,9 @@ class ShimsPane(QWidget):
 
     def show_plan(self, document: Document, *, wanted: bool) -> None:
         """Show the plan; where it is looked at and not known yet, have it worked out."""
-        answer = springs_station.shim_plan(document)
+        answer = springs_bay.shim_plan(document)
         plan, failure = (None, "") if answer is None else (answer.value, answer.failure or "")
-        question = springs_station.shims_question(document)
+        question = springs_bay.shims_question(document)
         self.sheet.setVisible(plan is not None)
         self.csv_button.setVisible(plan is not None)
         if question is None:
@@ -91,7 +91,7 @@ class ShimsPane(QWidget):
     def _keep(self, answer: Answer[ShimsInspection] | None) -> None:
         if answer is not None:
             document = self.bench.document
-            self.bench.history.follow(edits.answer_arrived(document, springs_station.SHIMS, answer))
+            self.bench.history.follow(edits.answer_arrived(document, springs_bay.SHIMS, answer))
 
     def _on_row(self, index: QModelIndex) -> None:
         if index.isValid():

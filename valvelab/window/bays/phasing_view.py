@@ -1,4 +1,4 @@
-"""The degreeing station: guide, worksheet, wheel and what the readings give, beside the engine."""
+"""The degreeing bay: guide, worksheet, wheel and what the readings give, beside the engine."""
 
 from __future__ import annotations
 
@@ -16,18 +16,18 @@ from valvelab.inspection.engine.phasing import CAUTION
 from valvelab.tables.decimals import figure
 from valvelab.tables.engine import AT_LOBE, STEPS, AtLobe, degreeing, signed
 from valvelab.units import System, show
+from valvelab.window.bays.phasing_form import WorksheetForm
+from valvelab.window.bays.phasing_guide import GuideStrip
+from valvelab.window.bays.phasing_wheel import DegreeWheel
+from valvelab.window.bays.view import BayView
 from valvelab.window.bench import Bench
 from valvelab.window.drawing import FigureView
 from valvelab.window.panes import Chips, button, look, splitter, stacked, titled
-from valvelab.window.stations.phasing_form import WorksheetForm
-from valvelab.window.stations.phasing_guide import GuideStrip
-from valvelab.window.stations.phasing_wheel import DegreeWheel
-from valvelab.window.stations.view import StationView
-from valvelab.window.tables import Sheet, TableColumn, of
+from valvelab.window.tables import TableColumn, TableView, of
 from valvelab.window.theme import current_theme
-from valvelab.workbench import phasing_station, worksheet
+from valvelab.workbench import phasing_bay, worksheet
 from valvelab.workbench.document import Document
-from valvelab.workbench.phasing_station import PhasingState, Worksheet
+from valvelab.workbench.phasing_bay import PhasingState, Worksheet
 from valvelab.workbench.worksheet import Cell
 from valvelab.workbench.worksheet_words import spoken, trimmed
 
@@ -55,12 +55,12 @@ class Figure:
     strong: bool = False
 
 
-def make_view(bench: Bench) -> StationView[Worksheet]:
-    """The view of the degreeing station."""
+def make_view(bench: Bench) -> BayView[Worksheet]:
+    """The view of the degreeing bay."""
     return PhasingView(bench)
 
 
-class PhasingView(StationView[Worksheet]):
+class PhasingView(BayView[Worksheet]):
     """See the module text."""
 
     def __init__(self, bench: Bench) -> None:
@@ -76,9 +76,9 @@ class PhasingView(StationView[Worksheet]):
         self.form.lobe_wanted.connect(self._on_lobe_wanted)
         self.wheel = DegreeWheel("Degree wheel")
         self.events = FigureView("Valve-event diagram", self)
-        self.figures = Sheet("degreeing result", _figure_columns(), self)
-        self.event_rows = Sheet("valve events", (), self)
-        self.steps = Sheet("adjuster steps", (), self)
+        self.figures = TableView("degreeing result", _figure_columns(), self)
+        self.event_rows = TableView("valve events", (), self)
+        self.steps = TableView("adjuster steps", (), self)
         self.steps.empty_text = "Type the steps on the shelf, a centreline of the card, and read a pair near the nose."
         for sheet, name in ((self.figures, "Result of the readings"), (self.event_rows, "Events and durations"),
                             (self.steps, "What each adjuster step would give")):  # fmt: skip
@@ -115,12 +115,12 @@ class PhasingView(StationView[Worksheet]):
     def headline(self, document: Document, shown: Worksheet) -> tuple[str, str]:
         """The part and how far it is read; the spec."""
         sheet = shown.inspection.sheet
-        file = phasing_station.file_in_front(document)
+        file = phasing_bay.file_in_front(document)
         named = " ".join(word for word in (sheet.part or "", f"no. {sheet.serial}" if sheet.serial else "") if word)
         title = named or (file.name if file else "New worksheet")
         if not shown.saved:
             title += ", not saved"
-        found = phasing_station.spec_in_use(document)
+        found = phasing_bay.spec_in_use(document)
         if found is None:
             return title, "no spec on the bench: the card is what it is held against"
         spec = found[1]
@@ -153,12 +153,12 @@ class PhasingView(StationView[Worksheet]):
 
     def start_new(self) -> None:
         """A blank worksheet in front."""
-        self.bench.history.apply(phasing_station.with_new_sheet(self.bench.document), "start a new sheet")
+        self.bench.history.apply(phasing_bay.with_new_sheet(self.bench.document), "start a new sheet")
         self.guide.field.setFocus()
 
     def save(self) -> None:
         """Choose a file and write the sheet to it."""
-        file = phasing_station.file_in_front(self.bench.document)
+        file = phasing_bay.file_in_front(self.bench.document)
         start = file.path if file else str(Path(self.bench.settings.recent_folder or ".") / "degree_wheel.toml")
         name, _ = QFileDialog.getSaveFileName(self, "Save sheet", start, "Degree-wheel sheet (*.toml)")
         if name:
@@ -168,8 +168,8 @@ class PhasingView(StationView[Worksheet]):
         """Write the sheet and work on from that file."""
         whole = path.absolute()
         document = self.bench.document
-        if self.bench.write(whole, phasing_station.sheet_text(document), "Sheet written", phasing_station.KIND):
-            self.bench.history.apply(phasing_station.saved_as(document, str(whole)), "save the sheet")
+        if self.bench.write(whole, phasing_bay.sheet_text(document), "Sheet written", phasing_bay.KIND):
+            self.bench.history.apply(phasing_bay.saved_as(document, str(whole)), "save the sheet")
 
     def choose_item(self, item: str) -> None:
         """A verdict's item: a lobe's first reading gets the focus."""
@@ -181,7 +181,7 @@ class PhasingView(StationView[Worksheet]):
         return () if self._worksheet is None else worksheet.lobe_rows(self._worksheet.inspection.sheet, lobe)
 
     def _apply(self, sheet: phasing.Sheet, label: str) -> None:
-        self.bench.history.apply(phasing_station.with_sheet(self.bench.document, sheet), label)
+        self.bench.history.apply(phasing_bay.with_sheet(self.bench.document, sheet), label)
 
     def _on_typed(self, value: object) -> None:
         shown = self._worksheet
@@ -190,27 +190,27 @@ class PhasingView(StationView[Worksheet]):
         target = shown.target
         if target.again and value == worksheet.value_of(target.sheet, target.cell):
             self.bench.history.apply(
-                phasing_station.confirmed(self.bench.document, target.cell, value), "read the same again"
+                phasing_bay.confirmed(self.bench.document, target.cell, value), "read the same again"
             )
             return
         label = f"read {spoken(target.cell, target.sheet)}"
         self._apply(worksheet.with_value(target.sheet, target.cell, value), label)
 
     def _on_edit(self, cell: Cell, value: worksheet.Value) -> None:
-        sheet = phasing_station.sheet_in_front(self.bench.document)
+        sheet = phasing_bay.sheet_in_front(self.bench.document)
         self._apply(worksheet.with_value(sheet, cell, value), f"enter {spoken(cell, sheet)}")
 
     def _on_row_wanted(self, what: str, lobe: str) -> None:
-        sheet = phasing_station.sheet_in_front(self.bench.document)
+        sheet = phasing_bay.sheet_in_front(self.bench.document)
         add = worksheet.add_pair if what == "pair" else worksheet.add_event
         self._apply(add(sheet, lobe), f"add a row of {lobe}")
 
     def _on_row_unwanted(self, cell: Cell) -> None:
-        sheet = phasing_station.sheet_in_front(self.bench.document)
+        sheet = phasing_bay.sheet_in_front(self.bench.document)
         self._apply(worksheet.without_row(sheet, cell), "take out a row")
 
     def _on_lobe_wanted(self, name: str) -> None:
-        sheet = phasing_station.sheet_in_front(self.bench.document)
+        sheet = phasing_bay.sheet_in_front(self.bench.document)
         self._apply(worksheet.add_lobe(sheet, name), f"add lobe {name.strip()}")
 
 

@@ -22,13 +22,13 @@ from PySide6.QtWidgets import (
 )
 
 from valvelab.units import System, display_unit
+from valvelab.window.bays.springs_run import Run
+from valvelab.window.bays.springs_tree import SetsTree
 from valvelab.window.bench import Bench
 from valvelab.window.chips import Chip
 from valvelab.window.fields import QuantityField
 from valvelab.window.panes import BoundQuantity, button, number_field, show_number, stacked
-from valvelab.window.stations.springs_run import Run
-from valvelab.window.stations.springs_tree import SetsTree
-from valvelab.workbench import edits, sets, springs_station
+from valvelab.workbench import edits, sets, springs_bay
 from valvelab.workbench.document import Answer
 from valvelab.workbench.sets import Grouping, SpringsState, Values, Wish
 from valvelab.workbench.state import entry_of, with_item
@@ -224,10 +224,10 @@ class SetsPane(QWidget):
             self.match_button.setEnabled(False)
             self.run.cancel()
             return
-        work = springs_station.match_work(self.bench.document, self.wish)
+        work = springs_bay.match_work(self.bench.document, self.wish)
         if work is not None and self.wish.within:
             self._settle()
-            self._key = springs_station.sets_key(self.bench.document, self.wish)
+            self._key = springs_bay.sets_key(self.bench.document, self.wish)
             self.run.start(work)
             self.state.setText("Looking for the most sets …")
             self.gauge.setRange(0, 0)
@@ -253,7 +253,7 @@ class SetsPane(QWidget):
     def _on_matched(self, inspection: SetsInspection) -> None:
         found = sets.matched(inspection.result)
         answer = Answer(self._key, value=inspection)
-        self.bench.history.follow(edits.answer_arrived(self.bench.document, springs_station.SETS, answer))
+        self.bench.history.follow(edits.answer_arrived(self.bench.document, springs_bay.SETS, answer))
         same = found == self.grouping
         self._keep(found, "match sets")
         if same:
@@ -277,7 +277,7 @@ class SetsPane(QWidget):
 
     def _keep(self, grouping: Grouping, label: str) -> None:
         document = self.bench.document
-        kept = with_item(document.state(SpringsState).groupings, springs_station.readings_of(document), grouping)
+        kept = with_item(document.state(SpringsState).groupings, springs_bay.readings_of(document), grouping)
         self.bench.set(SpringsState, label, groupings=kept)
 
     def _outcome(self, springs: tuple[str, ...], to: int | None) -> str:
@@ -348,7 +348,7 @@ class SetsPane(QWidget):
         self.bench.write(path, sets.as_csv(self.grouping, self.values, self.wish, self.units, self.rejected))
 
     def _suggestion(self, ending: str) -> str:
-        tray = springs_station.table_in_use(self.bench.document)
+        tray = springs_bay.table_in_use(self.bench.document)
         stem = Path(tray[0].path).stem if tray is not None else "springs"
         return str(Path(self.bench.settings.recent_folder or ".") / f"{stem} {ending}")
 

@@ -20,9 +20,9 @@ from PySide6.QtWidgets import (
 )
 
 from valvelab.units import System, display_unit
+from valvelab.window.bays.reading_field import ReadingField
 from valvelab.window.chips import Chip, Heading, press
 from valvelab.window.panes import colour_text
-from valvelab.window.stations.reading_field import ReadingField
 from valvelab.workbench import worksheet, worksheet_words
 from valvelab.workbench.worksheet import Cell
 

@@ -1,4 +1,4 @@
-"""The degreeing station: a worksheet that starts empty or from a file, worked out at every entry."""
+"""The degreeing bay: a worksheet that starts empty or from a file, worked out at every entry."""
 
 from __future__ import annotations
 
@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING, Any
 
 from valvelab.errors import BadFile, BadSpec
 from valvelab.workbench import edits
+from valvelab.workbench.background import Question
+from valvelab.workbench.bays import Bay, Intake
 from valvelab.workbench.certificates import CertificateRequest, request_for
 from valvelab.workbench.document import BenchFile, Document, Kind
 from valvelab.workbench.held_spec import HeldSpec, held
-from valvelab.workbench.questions import Question
 from valvelab.workbench.spec_choice import SPEC, spec_for
 from valvelab.workbench.state import Kept, keyed, with_item
-from valvelab.workbench.stations import Intake, Station
 from valvelab.workbench.worksheet import Cell
 
 if TYPE_CHECKING:
@@ -61,7 +61,7 @@ class PhasingState:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Worksheet:
-    """What the station shows: the inspection, the doubtful cells, the cell to fill next, and whether it is saved."""
+    """What the bay shows: the inspection, the doubtful cells, the cell to fill next, and whether it is saved."""
 
     inspection: PhasingInspection
     doubts: dict[Cell, str]
@@ -111,7 +111,7 @@ def with_new_sheet(document: Document) -> Document:
     file = document.in_use(KIND)
     begun = document.state(PhasingState).sheets.get("") if file_in_front(document) is not None else None
     with_new = _with_sheets(document, {"": begun}, beside=file.path if file else _NO_FILE)
-    return edits.go_to_station(with_new, NAME)
+    return edits.go_to_bay(with_new, NAME)
 
 
 def confirmed(document: Document, cell: Cell, value: float) -> Document:
@@ -218,7 +218,7 @@ def certificate(document: Document, worksheet: Worksheet) -> CertificateRequest:
     return request_for(worksheet.inspection.result, "phasing", file, found)
 
 
-STATION = Station(
+BAY = Bay(
     name=NAME,
     title="Phasing",
     icon="phasing",

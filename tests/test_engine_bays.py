@@ -25,12 +25,12 @@ from valvelab.inspection.engine.phasing import inspect_phasing
 from valvelab.phasing.degreeing import Card, CardDuration, EventReading, NosePair, Sheet, degree
 from valvelab.places import sample_profiles
 from valvelab.records.result import Verdict
+from valvelab.window.bays.motion_rule import guard_of
+from valvelab.window.bays.motion_view import MotionView
+from valvelab.window.bays.phasing_view import PhasingView
 from valvelab.window.bench import Bench
 from valvelab.window.main_window import MainWindow
-from valvelab.window.stations.motion_rule import guard_of
-from valvelab.window.stations.motion_view import MotionView
-from valvelab.window.stations.phasing_view import PhasingView
-from valvelab.workbench import recovery, stations, worksheet, worksheet_words
+from valvelab.workbench import bays, recovery, worksheet, worksheet_words
 from valvelab.workbench.motion_files import MotionState
 from valvelab.workbench.worksheet import Cell
 from valvelab.workbench.worksheet_guide import doubts, target
@@ -367,22 +367,22 @@ def test_a_typed_sheet_outlives_the_window(app: QApplication, tmp_path: Path) ->
 
 def test_a_certificate_wants_the_readings_in_a_file(window: MainWindow, tmp_path: Path) -> None:
     from valvelab.cli.certify_command import write_request
-    from valvelab.workbench import stations
+    from valvelab.workbench import bays
 
-    station = stations.by_name("phasing")
-    assert station is not None
-    assert station.certificate is not None
+    bay = bays.by_name("phasing")
+    assert bay is not None
+    assert bay.certificate is not None
     window._go("phasing")
-    value = stations.answer_value(window.bench.document, station)
+    value = bays.answer_value(window.bench.document, bay)
     with pytest.raises(Exception, match="saved first"):
-        station.certificate(window.bench.document, value)
+        bay.certificate(window.bench.document, value)
     window.bench.add_files([str(SAMPLES / name) for name in ("quillmere_four_degree_wheel.toml",
                                                             "quillmere_four_engine.toml")])  # fmt: skip
     window._go("phasing")
     document = window.bench.document
-    value = stations.answer_value(document, station)
+    value = bays.answer_value(document, bay)
     path = tmp_path / "phasing.pdf"
-    write_request(station.certificate(document, value), path, "metric", "2026-03-14")
+    write_request(bay.certificate(document, value), path, "metric", "2026-03-14")
     verified(path)
 
 
@@ -541,13 +541,13 @@ def test_a_ninth_reading_is_one_more(engine: MainWindow) -> None:
     assert [field.text() for field in view.rule.fields[:10]] == [f"{value:.2f}" for value in typed]
 
 
-def test_a_train_without_a_rocker_is_named_at_the_station(window: MainWindow, tmp_path: Path) -> None:
+def test_a_train_without_a_rocker_is_named_at_the_bay(window: MainWindow, tmp_path: Path) -> None:
     text = (SAMPLES / "quillmere_four_train.toml").read_text(encoding="utf-8")
     train = tmp_path / "no_rocker.toml"
     train.write_text(text.replace("[rocker]\nratio = 1.55\nuncertainty = 0.003\n", ""), encoding="utf-8")
     window.bench.add_files([str(one_cylinder(tmp_path)), str(train)])
     window._go("motion")
-    assert stations.answer_value(window.bench.document, stations.by_name("motion")) is None
+    assert bays.answer_value(window.bench.document, bays.by_name("motion")) is None
     told = " ".join(label.text() for label in window.findChildren(QLabel) if label.isVisible())
     assert "no_rocker.toml" in told
     assert "[rocker]" in told
@@ -615,21 +615,21 @@ def test_a_measured_spring_can_be_tried(engine: MainWindow) -> None:
 
 def test_the_certificate_of_the_valve_motion_holds(engine: MainWindow, tmp_path: Path) -> None:
     from valvelab.cli.certify_command import write_request
-    from valvelab.workbench import stations
+    from valvelab.workbench import bays
 
-    station = stations.by_name("motion")
-    assert station is not None
-    assert station.certificate is not None
+    bay = bays.by_name("motion")
+    assert bay is not None
+    assert bay.certificate is not None
     document = engine.bench.document
-    value = stations.answer_value(document, station)
+    value = bays.answer_value(document, bay)
     path = tmp_path / "motion.pdf"
-    write_request(station.certificate(document, value), path, "metric", "2026-03-14")
+    write_request(bay.certificate(document, value), path, "metric", "2026-03-14")
     verified(path)
 
 
-@pytest.mark.parametrize("station", ["phasing", "motion"])
-def test_every_input_has_an_accessible_name(engine: MainWindow, station: str) -> None:
-    engine._go(station)
+@pytest.mark.parametrize("bay", ["phasing", "motion"])
+def test_every_input_has_an_accessible_name(engine: MainWindow, bay: str) -> None:
+    engine._go(bay)
     page = engine.pages.front()
     kinds = (QLineEdit, QComboBox, QSlider, QAbstractButton)
     inputs: list[QWidget] = [child for kind in kinds for child in page.findChildren(kind)]
@@ -638,9 +638,9 @@ def test_every_input_has_an_accessible_name(engine: MainWindow, station: str) ->
     assert nameless == []
 
 
-@pytest.mark.parametrize("station", ["phasing", "motion"])
-def test_the_station_fits_a_small_window(engine: MainWindow, station: str) -> None:
-    engine._go(station)
+@pytest.mark.parametrize("bay", ["phasing", "motion"])
+def test_the_bay_fits_a_small_window(engine: MainWindow, bay: str) -> None:
+    engine._go(bay)
     QApplication.processEvents()
     area = engine.pages.currentWidget()
     page = engine.pages.front()

@@ -10,12 +10,12 @@ from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QPainter, QPen
 
 from valvelab.figures.description import Dial
+from valvelab.window.bays.turning import arrow_head, polar
 from valvelab.window.dial import DialView
-from valvelab.window.stations.turning import arrow_head, polar
 from valvelab.window.theme import Theme, scaled
 
 if TYPE_CHECKING:
-    from valvelab.workbench.phasing_station import Worksheet
+    from valvelab.workbench.phasing_bay import Worksheet
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,4 +1,4 @@
-"""The camshaft station: a lift table, a spec, their nominal tables."""
+"""The camshaft bay: a lift table, a spec, their nominal tables."""
 
 from __future__ import annotations
 
@@ -6,12 +6,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from valvelab.workbench.background import Partly, Question
+from valvelab.workbench.bays import Bay, Intake, front_item
 from valvelab.workbench.certificates import CertificateRequest, request_for
 from valvelab.workbench.document import BenchFile, Document, Kind
-from valvelab.workbench.questions import Partly, Question
 from valvelab.workbench.spec_choice import SPEC, files_of, inspected_to, spec_for, stamps
 from valvelab.workbench.state import entered
-from valvelab.workbench.stations import Intake, Station, front_item
 
 if TYPE_CHECKING:
     from valvelab.inspection.lobes.inspect import LobesInspection
@@ -119,7 +119,7 @@ def certificate(document: Document, inspection: LobesInspection) -> CertificateR
     return request_for(inspection.result, NAME, file, found)
 
 
-STATION = Station(
+BAY = Bay(
     name=NAME,
     title="Camshaft",
     icon="camshaft",

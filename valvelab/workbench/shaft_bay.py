@@ -1,4 +1,4 @@
-"""The shaft station: readings round each journal, a spec, an uncertainty adopted from a gauge study."""
+"""The shaft bay: readings round each journal, a spec, an uncertainty adopted from a gauge study."""
 
 from __future__ import annotations
 
@@ -6,12 +6,12 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from valvelab.workbench.background import Partly, Question
+from valvelab.workbench.bays import Bay, Intake, front_item
 from valvelab.workbench.certificates import CertificateRequest, request_for
 from valvelab.workbench.document import BenchFile, Document, Kind
-from valvelab.workbench.questions import Partly, Question
 from valvelab.workbench.spec_choice import SPEC, files_of, inspected_to, sources_of, spec_for, stamps
 from valvelab.workbench.state import entered
-from valvelab.workbench.stations import Intake, Station, front_item
 
 if TYPE_CHECKING:
     from valvelab.camshaft.journal import JournalForm
@@ -112,7 +112,7 @@ def adopted_kind(document: Document) -> str:
     return "" if adopted is None else adopted[1].kind
 
 
-STATION = Station(
+BAY = Bay(
     name=NAME,
     title="Shaft form",
     icon="shaft",

@@ -1,4 +1,4 @@
-"""The camshaft station: map of all lobes, motion of the chosen one, durations under a draggable lift, end view."""
+"""The camshaft bay: map of all lobes, motion of the chosen one, durations under a draggable lift, end view."""
 
 from __future__ import annotations
 
@@ -14,18 +14,18 @@ from valvelab.figures import lobe_figures
 from valvelab.figures.description import Figure
 from valvelab.tables.lobes import columns_at_any_lift, lobe_facts, shaft_facts
 from valvelab.units import System
+from valvelab.window.bays.checking_line import CheckingLine
+from valvelab.window.bays.view import BayView
 from valvelab.window.bench import Bench
 from valvelab.window.chips import Heading
 from valvelab.window.dial import DialView
 from valvelab.window.drawing import FigureStack
 from valvelab.window.heat_map import HeatMapView
 from valvelab.window.panes import BoundQuantity, Chips, look, splitter, stacked, titled
-from valvelab.window.stations.checking_line import CheckingLine
-from valvelab.window.stations.view import StationView
-from valvelab.window.tables import Sheet, TableColumn, fact_columns, of
+from valvelab.window.tables import TableColumn, TableView, fact_columns, of
 from valvelab.window.theme import current_theme
-from valvelab.workbench import lobes_station
-from valvelab.workbench.lobes_station import LobesState, chosen_lobe
+from valvelab.workbench import lobes_bay
+from valvelab.workbench.lobes_bay import LobesState, chosen_lobe
 from valvelab.workbench.spec_choice import headline_of
 
 if TYPE_CHECKING:
@@ -39,12 +39,12 @@ _STRETCH = {"deviation": 3, "lift": 4, "velocity": 2, "acceleration": 2, "jerk":
 _FRAME_MS = 8
 
 
-def make_view(bench: Bench) -> StationView[LobesInspection]:
-    """The view of the camshaft station."""
+def make_view(bench: Bench) -> BayView[LobesInspection]:
+    """The view of the camshaft bay."""
     return LobesView(bench)
 
 
-class LobesView(StationView["LobesInspection"]):
+class LobesView(BayView["LobesInspection"]):
     """See the module text."""
 
     def __init__(self, bench: Bench) -> None:
@@ -56,12 +56,12 @@ class LobesView(StationView["LobesInspection"]):
         self.dial.chosen.connect(self.choose_item)
         self.stack = FigureStack("Motion of the chosen lobe", self)
         self.lift_line = CheckingLine()
-        self.durations = Sheet("durations", (), self)
+        self.durations = TableView("durations", (), self)
         self.durations.setAccessibleName("Durations of all lobes at the checking lift")
         self.durations.share_width()
         self.durations.selectionModel().currentRowChanged.connect(self._on_duration_row)
-        self.lobe_facts = Sheet("characteristics of the lobe", fact_columns(), self)
-        self.shaft_facts = Sheet("characteristics of the shaft", fact_columns(item=True), self)
+        self.lobe_facts = TableView("characteristics of the lobe", fact_columns(), self)
+        self.shaft_facts = TableView("characteristics of the shaft", fact_columns(item=True), self)
         for sheet, column in ((self.lobe_facts, 0), (self.shaft_facts, 1)):
             sheet.wrap_column(column)
         self.lift_field = BoundQuantity(bench, self, LobesState, "checking_lift_mm", held=self._held_lift)
@@ -106,13 +106,13 @@ class LobesView(StationView["LobesInspection"]):
 
     def headline(self, document: Document, inspection: LobesInspection) -> tuple[str, str]:
         """Part and serial; the spec."""
-        table = lobes_station.table_in_use(document)
+        table = lobes_bay.table_in_use(document)
         content = None if table is None else document.content(table)
         part = getattr(content.value, "part", None) if content is not None else None
         serial = getattr(content.value, "serial", None) if content is not None else None
         title = " ".join(word for word in (part or (table.name if table else ""), serial and f"no. {serial}") if word)
         applied = inspection.spec
-        return title, headline_of(document, lobes_station.spec_in_use(document), applied)
+        return title, headline_of(document, lobes_bay.spec_in_use(document), applied)
 
     def show_answer(self, document: Document, inspection: LobesInspection) -> None:
         """Redraw what changed: everything, the chosen lobe, or only the checking lift."""

@@ -1,4 +1,4 @@
-"""The texture station: the trace with its mean line, the roughness in sections, material ratio, parameters."""
+"""The texture bay: the trace with its mean line, the roughness in sections, material ratio, parameters."""
 
 from __future__ import annotations
 
@@ -14,14 +14,14 @@ from valvelab.tables.decimals import decimals_of, figure, limit
 from valvelab.tables.form import Parameter, parameters
 from valvelab.tables.verdicts import WORDS
 from valvelab.units import System, display_unit, show
+from valvelab.window.bays.view import BayView
 from valvelab.window.bench import Bench
 from valvelab.window.drawing import FigureStack, FigureView
 from valvelab.window.panes import BoundQuantity, button, labelled, look, splitter, stacked, titled
-from valvelab.window.stations.view import StationView
-from valvelab.window.tables import Sheet, TableColumn
+from valvelab.window.tables import TableColumn, TableView
 from valvelab.window.theme import current_theme
 from valvelab.workbench.spec_choice import headline_of, spec_for
-from valvelab.workbench.texture_station import TextureState
+from valvelab.workbench.texture_bay import TextureState
 
 if TYPE_CHECKING:
     from valvelab.inspection.form.texture import TextureInspection
@@ -30,19 +30,19 @@ if TYPE_CHECKING:
 _STRETCH = {"trace": 2, "roughness": 3}
 
 
-def make_view(bench: Bench) -> StationView[TextureInspection]:
-    """The view of the texture station."""
+def make_view(bench: Bench) -> BayView[TextureInspection]:
+    """The view of the texture bay."""
     return TextureView(bench)
 
 
-class TextureView(StationView["TextureInspection"]):
+class TextureView(BayView["TextureInspection"]):
     """See the module text."""
 
     def __init__(self, bench: Bench) -> None:
         super().__init__(bench)
         self.stack = FigureStack("Trace and roughness along the surface", self)
         self.ratio = FigureView("Material ratio", self)
-        self.table = Sheet("texture parameters", _columns("metric"), self)
+        self.table = TableView("texture parameters", _columns("metric"), self)
         self.table.setAccessibleName("Texture parameters")
         self.table.setSortingEnabled(False)
         self.cutoff, self.short_cutoff, self.sections = (

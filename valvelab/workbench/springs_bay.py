@@ -1,4 +1,4 @@
-"""The spring station: a tray of readings, a spec, and heights where shims are wanted."""
+"""The spring bay: a tray of readings, a spec, and heights where shims are wanted."""
 
 from __future__ import annotations
 
@@ -8,12 +8,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from valvelab.workbench import sets
+from valvelab.workbench.background import Partly, Question, answer_to
+from valvelab.workbench.bays import Bay, Intake, front_item
 from valvelab.workbench.certificates import CertificateRequest, request_for
 from valvelab.workbench.document import Answer, BenchFile, Document, Kind
-from valvelab.workbench.questions import Partly, Question, answer_to
 from valvelab.workbench.sets import NAME, SpringsState
 from valvelab.workbench.spec_choice import SPEC, files_of, inspected_to, sources_of, spec_for, stamps
-from valvelab.workbench.stations import Intake, Station, front_item
 
 if TYPE_CHECKING:
     from valvelab.inspection.springs.analysis import SpringAnalysis
@@ -48,7 +48,7 @@ def spec_in_use(document: Document) -> tuple[BenchFile, Spec] | None:
 
 
 def uses(document: Document) -> tuple[BenchFile, ...]:
-    """Readings, spec and heights that the station works on."""
+    """Readings, spec and heights that the bay works on."""
     return files_of(table_in_use(document), spec_in_use(document), heights_in_use(document))
 
 
@@ -235,7 +235,7 @@ def _shims_certificate(document: Document, plain: CertificateRequest) -> Certifi
     return replace(plain, result=plan.value.result, command="shims", options=options)
 
 
-STATION = Station(
+BAY = Bay(
     name=NAME,
     title="Springs",
     icon="springs",

@@ -1,4 +1,4 @@
-"""The gauge station: means and ranges, where the variation comes from, figures; a plan, and the result adopted."""
+"""The gauge bay: means and ranges, where the variation comes from, figures; a plan, and the result adopted."""
 
 from __future__ import annotations
 
@@ -11,15 +11,15 @@ from PySide6.QtWidgets import QFileDialog, QHBoxLayout, QLabel, QLineEdit, QWidg
 from valvelab.figures import gauge_figures
 from valvelab.tables.form import ANALYSIS, StudyRow, study_cell, study_rows
 from valvelab.units import System, display_unit
+from valvelab.window.bays.gauge_start import PlanStrip
+from valvelab.window.bays.view import BayView
 from valvelab.window.bench import Bench
 from valvelab.window.drawing import FigureStack, FigureView
 from valvelab.window.panes import BoundQuantity, Chips, button, labelled, look, splitter, stacked, titled
-from valvelab.window.stations.gauge_start import PlanStrip
-from valvelab.window.stations.view import StationView
-from valvelab.window.tables import Sheet, TableColumn, of
+from valvelab.window.tables import TableColumn, TableView, of
 from valvelab.window.theme import current_theme
-from valvelab.workbench.gauge_station import GaugeState, adopt_as, dimension_of
-from valvelab.workbench.shaft_station import ADOPTED
+from valvelab.workbench.gauge_bay import GaugeState, adopt_as, dimension_of
+from valvelab.workbench.shaft_bay import ADOPTED
 from valvelab.workbench.spec_choice import headline_of, spec_for
 
 if TYPE_CHECKING:
@@ -32,12 +32,12 @@ _STRETCH = {"gauge_means": 3, "gauge_ranges": 2}
 _GOOD, _USABLE = 10.0, 30.0
 
 
-def make_view(bench: Bench) -> StationView[GaugeInspection]:
-    """The view of the gauge station."""
+def make_view(bench: Bench) -> BayView[GaugeInspection]:
+    """The view of the gauge bay."""
     return GaugeView(bench)
 
 
-class GaugeView(StationView["GaugeInspection"]):
+class GaugeView(BayView["GaugeInspection"]):
     """See the module text."""
 
     def __init__(self, bench: Bench) -> None:
@@ -46,9 +46,9 @@ class GaugeView(StationView["GaugeInspection"]):
         self._adopting: Path | None = None
         self.stack = FigureStack("Means and ranges by part and appraiser", self)
         self.components = FigureView("Where the variation comes from", self)
-        self.table = Sheet("study figures", (), self)
+        self.table = TableView("study figures", (), self)
         self.table.setAccessibleName("Figures by both methods")
-        self.analysis = Sheet("analysis of variance", [of(column, "metric") for column in ANALYSIS], self)
+        self.analysis = TableView("analysis of variance", [of(column, "metric") for column in ANALYSIS], self)
         self.analysis.setAccessibleName("Analysis of variance")
         for sheet in (self.table, self.analysis):
             sheet.setSortingEnabled(False)
@@ -147,7 +147,7 @@ class GaugeView(StationView["GaugeInspection"]):
             self.adopt_to(Path(name))
 
     def adopt_to(self, path: Path) -> None:
-        """Write the adopted uncertainty and put it on the bench, where the shaft station uses it."""
+        """Write the adopted uncertainty and put it on the bench, where the shaft bay uses it."""
         inspection, kind = self._inspection, self.kind.text().strip()
         if inspection is None or not kind or not self.bench.may_write(path, ADOPTED):
             return

@@ -1,4 +1,4 @@
-"""The valve-motion station: what the valve does behind its train, and what a change of the train would do to it."""
+"""The valve-motion bay: what the valve does behind its train, and what a change of the train would do to it."""
 
 from __future__ import annotations
 
@@ -24,18 +24,18 @@ from valvelab.inspection.engine.motion import CAUTION
 from valvelab.tables.description import Column
 from valvelab.tables.engine import CONTROL, LEAST_AT, LIFTS, events
 from valvelab.units import System, display_unit, show
+from valvelab.window.bays.motion_controls import TrialPane
+from valvelab.window.bays.motion_rule import RulePage
+from valvelab.window.bays.motion_speed import SpeedPage
+from valvelab.window.bays.springs_run import Run
+from valvelab.window.bays.view import BayView
 from valvelab.window.bench import Bench
 from valvelab.window.drawing import FigureView
 from valvelab.window.panel import Drawing, DrawingPanel
 from valvelab.window.panes import Chips, colour_text, look, splitter, stacked, titled
-from valvelab.window.stations.motion_controls import TrialPane
-from valvelab.window.stations.motion_rule import RulePage
-from valvelab.window.stations.motion_speed import SpeedPage
-from valvelab.window.stations.springs_run import Run
-from valvelab.window.stations.view import StationView
-from valvelab.window.tables import Sheet, TableColumn
+from valvelab.window.tables import TableColumn, TableView
 from valvelab.window.theme import current_theme
-from valvelab.workbench import edits, lobes_station, motion_files, motion_readings, motion_trials
+from valvelab.workbench import edits, lobes_bay, motion_files, motion_readings, motion_trials
 from valvelab.workbench.document import Answer, Document, Problem
 from valvelab.workbench.motion_files import Motion, MotionState, Trial
 from valvelab.workbench.motion_trials import SWEEP, TRIAL_LIFT_MM
@@ -66,12 +66,12 @@ class Line:
         return self.stated != self.tried
 
 
-def make_view(bench: Bench) -> StationView[Motion]:
-    """The view of the valve-motion station."""
+def make_view(bench: Bench) -> BayView[Motion]:
+    """The view of the valve-motion bay."""
     return MotionView(bench)
 
 
-class MotionView(StationView[Motion]):
+class MotionView(BayView[Motion]):
     """See the module text."""
 
     def __init__(self, bench: Bench) -> None:
@@ -101,7 +101,7 @@ class MotionView(StationView[Motion]):
         self.trial.let_go.connect(self._on_let_go)
         self.trial.spring_tried.connect(lambda name: self._try("try another spring", spring=name))
         self.trial.given_up.connect(self._on_given_up)
-        self.lines = Sheet("valve motion compared", _line_columns(), self)
+        self.lines = TableView("valve motion compared", _line_columns(), self)
         self.lines.setAccessibleName("As stated and as tried")
         self.lines.setSortingEnabled(False)
         self.lines.wrap_column(0)
@@ -141,7 +141,7 @@ class MotionView(StationView[Motion]):
     def headline(self, document: Document, motion: Motion) -> tuple[str, str]:
         """Part and train; the spec."""
         train = motion_files.train_in_use(document)
-        table = lobes_station.table_in_use(document)
+        table = lobes_bay.table_in_use(document)
         part = motion.table.part or (table.name if table else "")
         title = f"{part} behind {train[0].name}" if train else part
         found = motion_files.spec_in_use(document)

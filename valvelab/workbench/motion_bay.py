@@ -1,4 +1,4 @@
-"""The valve-motion station: a lift table behind a train, with the springs that are on the bench, and trials beside it.
+"""The valve-motion bay: a lift table behind a train, with the springs that are on the bench, and trials beside it.
 
 Verdicts, notes and certificates are those of the train as its file states it, with readings at the retainer that were
 typed here. A trial (lash, ratio, phasing, seat force, a measured spring) is only looked at: see `motion_trials`.
@@ -12,15 +12,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from valvelab.errors import BadFile, BadSpec, CannotEvaluate, Reason
-from valvelab.workbench import lobes_station, springs_station
+from valvelab.workbench import lobes_bay, springs_bay
+from valvelab.workbench.background import Question
+from valvelab.workbench.bays import Bay, Intake
 from valvelab.workbench.certificates import CertificateRequest, request_for
 from valvelab.workbench.document import BenchFile, Document
 from valvelab.workbench.held_spec import HeldSpec, held
 from valvelab.workbench.motion_files import NAME, TRAIN, Motion, MotionState, Springs, spec_in_use, train_in_use, uses
 from valvelab.workbench.motion_readings import rule_readings
-from valvelab.workbench.questions import Question
 from valvelab.workbench.spec_choice import spec_for, stamps
-from valvelab.workbench.stations import Intake, Station
 
 if TYPE_CHECKING:
     from valvelab.inspection.engine.train import RuleReading
@@ -33,11 +33,11 @@ _SWEPT = "dynamic_separation"
 
 def question(document: Document) -> Question[Motion] | None:
     """The lift table in use behind the train in use, not judged yet."""
-    file, found = lobes_station.table_in_use(document), train_in_use(document)
-    table = None if file is None else document.value_of(file, lobes_station.TABLE)
+    file, found = lobes_bay.table_in_use(document), train_in_use(document)
+    table = None if file is None else document.value_of(file, lobes_bay.TABLE)
     if file is None or table is None or found is None:
         return None
-    spec, springs = spec_in_use(document), springs_station.table_in_use(document)
+    spec, springs = spec_in_use(document), springs_bay.table_in_use(document)
     swept = spec is not None and any(limit.of == _SWEPT for limit in spec[1].limit)
     spring_spec = spec_for(document, {"spring"})
 
@@ -64,8 +64,8 @@ def _measured_springs(table: SpringTable, spec: tuple[BenchFile, Spec] | None) -
     from valvelab.inspection.springs.inspect import inspect_springs, latest_stages
 
     try:
-        inspection = inspect_springs(springs_station.springs_question(table, spec))
-    except ValvelabError:  # the spring station says what is wrong with them
+        inspection = inspect_springs(springs_bay.springs_question(table, spec))
+    except ValvelabError:  # the spring bay says what is wrong with them
         return None
     rows = tuple(inspection.result.springs[number] for number in latest_stages(inspection.analyses))
     usable = tuple(row for row in rows if row.seat_force_n is not None and row.rate_n_per_mm is not None)
@@ -103,7 +103,7 @@ def result(motion: Motion) -> Result:
 
 def certificate(document: Document, motion: Motion) -> CertificateRequest:
     """The valve motion's part of a certificate: the train as its file states it, the dynamic model with it."""
-    file, train, spec = lobes_station.table_in_use(document), train_in_use(document), spec_in_use(document)
+    file, train, spec = lobes_bay.table_in_use(document), train_in_use(document), spec_in_use(document)
     assert file is not None
     assert train is not None
     if rule_readings(document, motion) != train[1].rule_readings:
@@ -112,13 +112,13 @@ def certificate(document: Document, motion: Motion) -> CertificateRequest:
     return request_for(motion.inspection.result, "motion", file, spec, options)
 
 
-STATION = Station(
+BAY = Bay(
     name=NAME,
     title="Valve motion",
     icon="motion",
     intakes=(
         Intake(TRAIN, "train", "valvelab.files.train_file:read_train"),
-        *lobes_station.STATION.intakes,
+        *lobes_bay.BAY.intakes,
     ),
     empty="Put a lift table and a train (TOML: rocker, lash, valve, spring, crank) on the bench.",
     state=MotionState,

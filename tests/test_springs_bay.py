@@ -1,4 +1,4 @@
-"""The spring station: sets as they are asked for, matched, moved by hand and put on paper."""
+"""The spring bay: sets as they are asked for, matched, moved by hand and put on paper."""
 
 from __future__ import annotations
 
@@ -27,10 +27,10 @@ from valvelab.figures import spring_figures
 from valvelab.inspection.springs.inspect import SpringsInspection, SpringsQuestion, inspect_springs
 from valvelab.places import sample_profiles
 from valvelab.report.tray_labels import Label, LabelSheet, labels_bytes
+from valvelab.window.bays.springs_sets_pane import SetsPane
+from valvelab.window.bays.springs_view import SpringsView
 from valvelab.window.main_window import MainWindow
-from valvelab.window.stations.springs_sets_pane import SetsPane
-from valvelab.window.stations.springs_view import SpringsView
-from valvelab.workbench import edits, recovery, sets, springs_station
+from valvelab.workbench import edits, recovery, sets, springs_bay
 from valvelab.workbench.document import BenchFile, Document
 from valvelab.workbench.history import History
 from valvelab.workbench.recovery_upgrade import states_of
@@ -284,8 +284,8 @@ def members(pane: SetsPane) -> list[set[str]]:
 FIRST, SECOND = {"s0", "s1", "s2", "s3"}, {"s4", "s5", "s6", "s7"}
 
 
-def test_readings_bring_the_station_to_the_front(tray: SpringsView, window: MainWindow) -> None:
-    assert window.bench.document.station == "springs"
+def test_readings_bring_the_bay_to_the_front(tray: SpringsView, window: MainWindow) -> None:
+    assert window.bench.document.bay == "springs"
     assert tray.table.proxy.rowCount() == 9
     assert not tray.sets_pane.labels_button.isEnabled()
     assert "not matched yet" in tray.sets_pane.state.text()
@@ -516,7 +516,7 @@ def test_spec_of_another_part_is_left_alone(window: MainWindow, tmp_path: Path) 
     spec.write_text('[[limit]]\nof = "max_lift"\nmin = "7 mm"\n', encoding="utf-8")
     window.bench.add_files([str(a_tray(tmp_path, {"a": 0.0})), str(spec)])
     document = window.bench.document
-    assert springs_station.spec_in_use(document) is None
+    assert springs_bay.spec_in_use(document) is None
     assert document.state(SpringsState).groupings == {}
     assert isinstance(document.states, MappingProxyType)
 

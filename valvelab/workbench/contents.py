@@ -6,8 +6,8 @@ from dataclasses import replace
 from importlib import import_module
 
 from valvelab.errors import BadFile, ValvelabError
+from valvelab.workbench.bays import intakes
 from valvelab.workbench.document import BenchFile, Content, Document, Problem
-from valvelab.workbench.stations import intakes
 
 
 def read_content(file: BenchFile) -> Content:

@@ -1,4 +1,4 @@
-"""Two drawings of the spring station: the map of the tray that springs are picked from, and coils at open height."""
+"""Two drawings of the spring bay: the map of the tray that springs are picked from, and coils at open height."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a station's view is: a widget that shows the document and the answer to the station's question."""
+"""What a bay's view is: a widget that shows the document and the answer to the bay's question."""
 
 from __future__ import annotations
 
@@ -12,8 +12,8 @@ from valvelab.window.bench import Bench
 from valvelab.workbench.document import Document, Value
 
 
-class StationView(QWidget, Generic[Value]):
-    """Base of the views; `make_view(bench)` in each `<station>_view` module returns one.
+class BayView(QWidget, Generic[Value]):
+    """Base of the views; `make_view(bench)` in each `<bay>_view` module returns one.
 
     The window calls `show_answer` whenever the document or the theme changed and there is an answer; a view compares
     with what it showed before and redraws what differs. Edits go through `self.bench`.
@@ -42,11 +42,11 @@ class StationView(QWidget, Generic[Value]):
 
 
 def make_start(name: str, bench: Bench) -> QWidget | None:
-    """What a station offers while nothing is on the bench for it: `make_start(bench)` in `<station>_start`, or None.
+    """What a bay offers while nothing is on the bench for it: `make_start(bench)` in `<bay>_start`, or None.
 
     A module of its own, because it is wanted before the first paint: it must not load what draws plots.
     """
-    module = f"valvelab.window.stations.{name}_start"
+    module = f"valvelab.window.bays.{name}_start"
     if find_spec(module) is None:
         return None
     found = import_module(module).make_start(bench)
@@ -54,11 +54,11 @@ def make_start(name: str, bench: Bench) -> QWidget | None:
     return found
 
 
-def make_view(name: str, bench: Bench) -> StationView[Any] | None:
-    """The view of a station; None where none was made."""
-    module = f"valvelab.window.stations.{name}_view"
+def make_view(name: str, bench: Bench) -> BayView[Any] | None:
+    """The view of a bay; None where none was made."""
+    module = f"valvelab.window.bays.{name}_view"
     if find_spec(module) is None:
         return None
     view = import_module(module).make_view(bench)
-    assert isinstance(view, StationView)
+    assert isinstance(view, BayView)
     return view

@@ -1,4 +1,4 @@
-"""Columns of the spring station's tables."""
+"""Columns of the spring bay's tables."""
 
 from __future__ import annotations
 

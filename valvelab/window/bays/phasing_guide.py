@@ -19,17 +19,17 @@ from PySide6.QtWidgets import (
 )
 
 from valvelab.units import System, display_unit, show
+from valvelab.window.bays.reading_field import ReadingField
+from valvelab.window.bays.turning import arrow_head, polar
 from valvelab.window.chips import Heading
 from valvelab.window.panes import colour_text
-from valvelab.window.stations.reading_field import ReadingField
-from valvelab.window.stations.turning import arrow_head, polar
 from valvelab.window.theme import current_theme, scaled
 from valvelab.workbench import worksheet_words
 from valvelab.workbench.worksheet_words import trimmed
 
 if TYPE_CHECKING:
     from valvelab.phasing.next_reading import NextReading
-    from valvelab.workbench.phasing_station import Worksheet
+    from valvelab.workbench.phasing_bay import Worksheet
 
 
 class TurnSign(QWidget):

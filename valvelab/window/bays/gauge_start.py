@@ -1,4 +1,4 @@
-"""What the gauge station begins with: a study planned, and its sheet to print or to fill in."""
+"""What the gauge bay begins with: a study planned, and its sheet to print or to fill in."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from PySide6.QtWidgets import QFileDialog, QGridLayout, QLabel, QSpinBox, QWidge
 
 from valvelab.window.bench import Bench
 from valvelab.window.panes import button, labelled, number_field, show_number
-from valvelab.workbench.gauge_station import GaugeState, write_plan
+from valvelab.workbench.gauge_bay import GaugeState, write_plan
 from valvelab.workbench.state import entry_of
 
 if TYPE_CHECKING:

@@ -1,0 +1,1 @@
+"""One view a bay; `view` says what a view is."""

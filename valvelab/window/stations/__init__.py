@@ -1,1 +1,0 @@
-"""One view a station; `view` says what a view is."""
