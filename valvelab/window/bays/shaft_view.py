@@ -119,10 +119,10 @@ class ShaftView(BayView["ShaftInspection"]):
         units, theme = document.units, current_theme()
         rejected = frozenset(str(row.item) for row in inspection.result.verdicts if row.decision == "reject")
         form = journals(inspection).get(journal)
-        journal = "" if form is None else form.trace.name
-        side = shaft_figures.bowed_shaft_figure(inspection, units, journal, rejected)
+        trace = "" if form is None else form.trace.name
+        side = shaft_figures.bowed_shaft_figure(inspection, units, trace, rejected)
         self.shaft.show_figure(side, units, theme)
-        self.section.show_figure(shaft_figures.section_figure(inspection, units, journal), units, theme)
+        self.section.show_figure(shaft_figures.section_figure(inspection, units, trace), units, theme)
         self.polar.setVisible(form is not None)
         self.lobing.setVisible(form is not None)
         if form is None:
