@@ -29,7 +29,6 @@ class Reason(StrEnum):
     """Why a quantity could not be evaluated."""
 
     NOT_REACHED = "not reached"
-    NO_BASE_CIRCLE = "no base circle"
     TOO_FEW_READINGS = "too few readings"
     MISSING_INPUT = "missing input"
     IMPOSSIBLE_CONTOUR = "impossible contour"
@@ -86,7 +85,3 @@ class CannotWrite(ValvelabError):
         super().__init__(f"{file}: can't be written: {reason}")
         self.file = file
         self.reason = reason
-
-
-class StoreError(ValvelabError):
-    """The record store can't be reached, read or written."""

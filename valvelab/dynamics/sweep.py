@@ -52,7 +52,6 @@ class SpeedSweep:
     crank_deg: FloatArray
     force_n: FloatArray
     least_force_n: FloatArray
-    least_force_crank_deg: FloatArray
     peak_force_n: FloatArray
     lost: FloatArray
     loft_mm: FloatArray
@@ -157,8 +156,7 @@ def _judged(gear: ValveGear, response: Response, part: slice, steps: int, peak: 
     turns, rpm = asked.shape[0] // steps, response.rpm[part]
     window = asked > max(WINDOW_SHARE * float(asked.max()), 2.0 * gear.gear_squeeze_mm)
     held = np.where(window, force, np.inf)
-    least_row = np.argmin(held, axis=0)
-    least = held[least_row, np.arange(rpm.size)]
+    least = held.min(axis=0)
     lost = least <= 0.0
     first = int(np.argmax(lost)) if lost.any() else None
     angle = response.crank_deg
@@ -178,7 +176,6 @@ def _judged(gear: ValveGear, response: Response, part: slice, steps: int, peak: 
         crank_deg=read_only(peak + np.linspace(-360.0, 360.0, BINS, endpoint=False) + 360.0 / BINS),
         force_n=known(np.where(np.isfinite(force_map), force_map, np.nan)),
         least_force_n=known(least),
-        least_force_crank_deg=known(peak + angle[least_row]),
         peak_force_n=known(force.max(axis=0)),
         lost=read_only(lost),
         loft_mm=known(np.where(window, lift - asked, 0.0).max(axis=0).clip(0.0)),

@@ -28,16 +28,6 @@ class LinearModel:
     residual_sd: float | None
     spare: int
 
-    @property
-    def standard_uncertainties(self) -> FloatArray | None:
-        """Standard uncertainty of each coefficient from the residual scatter alone.
-
-        Shape (p,), each in its coefficient's own unit.
-        """
-        if self.residual_sd is None:
-            return None
-        return self.residual_sd * np.sqrt(np.diag(self.covariance_per_variance))
-
 
 def least_squares(design: FloatArray, values: FloatArray) -> LinearModel:
     """Coefficients minimising |design · c − values|², by QR of the scaled columns with one step of refinement.

@@ -42,31 +42,6 @@ def material_key(name: str) -> str:
     return " ".join(name.casefold().replace("-", " ").split())
 
 
-@dataclass(frozen=True, slots=True)
-class Coil:
-    """What is known of a spring's wire and coils; None where it isn't."""
-
-    wire_diameter_mm: float | None = None
-    mean_diameter_mm: float | None = None
-    active_coils: float | None = None
-    total_coils: float | None = None
-    free_length_mm: float | None = None
-    solid_height_mm: float | None = None
-    material: WireMaterial | None = None
-
-    @property
-    def index(self) -> float | None:
-        """Spring index w = D/d. A plain number."""
-        if self.wire_diameter_mm is None or self.mean_diameter_mm is None:
-            return None
-        return self.mean_diameter_mm / self.wire_diameter_mm
-
-    @property
-    def density_kg_per_m3(self) -> float:
-        """Density of the material, steel where none is named."""
-        return STEEL_DENSITY_KG_PER_M3 if self.material is None else self.material.density_kg_per_m3
-
-
 def rate_of_coil(d_mm: float, D_mm: float, n: float, G_mpa: float) -> float:
     """Rate in N/mm of a coil: G d⁴ / (8 D³ n). Source: EN 13906-1."""
     return G_mpa * d_mm**4 / (8.0 * D_mm**3 * n)
@@ -145,11 +120,3 @@ def fatigue_margin(
     ultimate = ULTIMATE_SHEAR_SHARE * tensile_mpa
     endurance = life_amplitude / (1.0 - life_mean / ultimate) if ultimate > life_mean else life_amplitude
     return 1.0 / (amplitude / endurance + mean / ultimate)
-
-
-def solid_height_of_coil(d_mm: float, total_coils: float, ground: bool = True) -> float:
-    """Solid height from the wire: d · total coils, one more wire where the ends are not ground. Guidance only.
-
-    In mm.
-    """
-    return d_mm * (total_coils if ground else total_coils + 1.0)

@@ -186,8 +186,3 @@ class GeometryRocker:
         _, s_1, s_2 = self._follower(turn)
         ratio = lift_1 / s_1
         return RockerCurve(np.asarray(lift), np.asarray(ratio), np.asarray((lift_2 - ratio * s_2) / s_1**2))
-
-    def sweep_mm(self, follower_lift_mm: ArrayLike) -> FloatArray:
-        """Sideways travel of the nose on the valve tip from shut, mm. Shape as given."""
-        shut = math.radians(self.valve_arm_deg)
-        return np.asarray(self.valve_arm_mm * (np.cos(shut - self.turn(follower_lift_mm)) - math.cos(shut)))
