@@ -45,6 +45,13 @@ class CannotEvaluate(ValvelabError):
         self.reason = reason
 
 
+def refuse_unless_above_zero(value: float, name: str, unit: str = "") -> None:
+    """Refuses a number in some unit that is not above 0, NaN among them. Raises CannotEvaluate(OUT_OF_RANGE)."""
+    if not value > 0.0:
+        found = f"{value:g} {unit}".rstrip()
+        raise CannotEvaluate(Reason.OUT_OF_RANGE, f"{name}: found {found}, expected above 0")
+
+
 class BadFile(ValvelabError):
     """An input that can't be used: which file, where in it, what was found, what was expected.
 

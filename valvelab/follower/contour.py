@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from valvelab.arrays import FloatArray, read_only
-from valvelab.errors import CannotEvaluate, Reason
+from valvelab.errors import refuse_unless_above_zero
 from valvelab.follower.shapes import Shape
 
 
@@ -50,10 +50,7 @@ def contour(
     Refuses a base circle of no size. A contour that the follower could not touch (radius below zero under a flat
     face) is not refused: it is a finding.
     """
-    if base_circle_radius_mm <= 0.0:
-        raise CannotEvaluate(
-            Reason.OUT_OF_RANGE, f"base circle radius: found {base_circle_radius_mm:g} mm, expected above 0"
-        )
+    refuse_unless_above_zero(base_circle_radius_mm, "base circle radius", "mm")
     first, second = velocity * np.degrees(1.0), acceleration * np.degrees(1.0) ** 2
     if shape.kind == "flat":
         support = base_circle_radius_mm + lift_mm

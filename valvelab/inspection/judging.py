@@ -128,11 +128,8 @@ def _absent(items: Iterable[Item], selection: Selection) -> list[Item]:
     if isinstance(selection, str):
         return []
     known = {item.name for item in items}
-    return [Item(name, None, _not_there) for name in dict.fromkeys(selection) if name not in known]
-
-
-def _not_there(_name: str, _at_mm: float | None) -> Measured:
-    return missing("the spec names it, but it is not among the readings")
+    gone = missing("the spec names it, but it is not among the readings")
+    return [Item(name, None, lambda _name, _at_mm: gone) for name in dict.fromkeys(selection) if name not in known]
 
 
 def names_of(selection: Selection) -> str:

@@ -9,7 +9,7 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from valvelab.errors import CannotEvaluate, Reason
+from valvelab.errors import CannotEvaluate, Reason, refuse_unless_above_zero
 
 StressFactor = Literal["EN 13906-1", "Wahl"]
 
@@ -91,8 +91,7 @@ def tensile_strength(material: WireMaterial, d_mm: float) -> float:
 
     Raises CannotEvaluate(OUT_OF_RANGE) for a diameter not above 0.
     """
-    if d_mm <= 0.0:
-        raise CannotEvaluate(Reason.OUT_OF_RANGE, f"wire diameter: found {d_mm:g} mm, expected above 0")
+    refuse_unless_above_zero(d_mm, "wire diameter", "mm")
     return material.a_mpa / float(d_mm**material.m)
 
 

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from valvelab.arrays import FloatArray, finite
-from valvelab.errors import CannotEvaluate, Reason
+from valvelab.errors import CannotEvaluate, Reason, refuse_unless_above_zero
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,8 +127,7 @@ class GeometryRocker:
     def __post_init__(self) -> None:
         """Refuse arms that can't be arms."""
         for name, value in (("valve arm", self.valve_arm_mm), ("pushrod arm", self.pushrod_arm_mm)):
-            if not value > 0.0:
-                raise CannotEvaluate(Reason.OUT_OF_RANGE, f"rocker {name}: found {value:g} mm, expected above 0")
+            refuse_unless_above_zero(value, f"rocker {name}", "mm")
         for name, angle in (("valve arm angle", self.valve_arm_deg), ("pushrod arm angle", self.pushrod_arm_deg)):
             if not abs(angle) < 60.0:
                 raise CannotEvaluate(Reason.OUT_OF_RANGE, f"rocker {name}: found {angle:g} deg, expected within ±60")

@@ -14,13 +14,12 @@ from valvelab.errors import BadQuantity, BadSpec, CannotEvaluate, Reason
 from valvelab.inspection.lobes.repeatability import nose_centre
 from valvelab.inspection.lobes.shaft import ByItem, MeasuredShaft
 from valvelab.measured import Measured, missing
-from valvelab.records.lobes_result import CamshaftResult, CylinderSeparation, IndexErrorRow, Kind, Spread
+from valvelab.records.lobes_result import CamshaftResult, CylinderSeparation, IndexErrorRow, Spread
 from valvelab.records.measurement import LiftTable
-from valvelab.records.result import Note, info
+from valvelab.records.result import Kind, Note, info
 from valvelab.records.spec import Quantity, Spec
 from valvelab.units import parse_angle
 
-SPREAD_LIFT_MM = 1.27
 _KINDS: tuple[Kind, ...] = ("intake", "exhaust")
 _NO_PAIR = "no cylinder has both an intake and an exhaust lobe"
 

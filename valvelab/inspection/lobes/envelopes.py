@@ -11,7 +11,7 @@ from valvelab.arrays import FloatArray
 from valvelab.conformity.envelope import BandPiece, EnvelopeFit, fit_envelope
 from valvelab.errors import BadQuantity, BadSpec
 from valvelab.inspection.judging import decided
-from valvelab.inspection.lobes.repeatability import LobeGroup, nose_centre, peak_angle
+from valvelab.inspection.lobes.repeatability import LobeGroup, nose_centre
 from valvelab.lobe.angle_error import response
 from valvelab.lobe.characteristics import LobeCharacteristics
 from valvelab.lobe.conditioning import condition
@@ -93,7 +93,7 @@ def nominal_lobes(table: LiftTable) -> dict[str, Nominal]:
 def _centre(group: LobeGroup, row: int) -> float:
     """A lobe's centre, of its highest point where the centre could not be derived."""
     centre = finite(group.ask(nose_centre, circle=True).value[row])
-    return float(group.ask(peak_angle, circle=True).value[row]) if centre is None else centre
+    return float(group.ask(LobeCharacteristics.peak_angle, circle=True).value[row]) if centre is None else centre
 
 
 def fit_envelopes(

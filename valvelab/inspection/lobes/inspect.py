@@ -12,7 +12,7 @@ from valvelab.angles import fold_scalar
 from valvelab.errors import BadFile, CannotEvaluate
 from valvelab.follower.shapes import Shape
 from valvelab.inspection.judging import judge
-from valvelab.inspection.lobes.camshaft import SPREAD_LIFT_MM, camshaft_result
+from valvelab.inspection.lobes.camshaft import camshaft_result
 from valvelab.inspection.lobes.characteristics import (
     CHARACTERISTICS,
     area,
@@ -38,8 +38,8 @@ from valvelab.inspection.lobes.notes import (
     spacing_notes,
     table_notes,
 )
-from valvelab.inspection.lobes.repeatability import LobeGroup, doubts_of, max_lift, thinned, widening
-from valvelab.inspection.lobes.shaft import CHORD_LIFT_MM, MeasuredShaft
+from valvelab.inspection.lobes.repeatability import LobeGroup, doubts_of, thinned, widening
+from valvelab.inspection.lobes.shaft import MeasuredShaft
 from valvelab.lobe.characteristics import Instrument, LobeCharacteristics, RampEnds
 from valvelab.lobe.conditioning import condition, group
 from valvelab.lobe.profile import Profile, fit_lobes
@@ -51,7 +51,7 @@ from valvelab.records.lobes_result import (
     RampEnd,
     Ramps,
 )
-from valvelab.records.measurement import CHECKING_LIFTS_MM, LiftTable
+from valvelab.records.measurement import CHECKING_LIFTS_MM, COMPARISON_LIFT_MM, LiftTable
 from valvelab.records.result import Note, Source, Verdict, warning
 from valvelab.records.spec import Spec
 
@@ -82,7 +82,7 @@ class LobesQuestion:
     @property
     def chord_lift_mm(self) -> float:
         """The checking lift of the chord centre: the first one asked for, else 1.27 mm."""
-        return self.added_lifts_mm[0] if self.added_lifts_mm else CHORD_LIFT_MM
+        return self.added_lifts_mm[0] if self.added_lifts_mm else COMPARISON_LIFT_MM
 
 
 @dataclass(frozen=True)
@@ -153,8 +153,8 @@ def inspect_lobes(
     shaft = replace(shaft, envelopes=fit_envelopes(shaft.groups, shaft.kinds, spec, spec_file, nominals or {}))
     lobes = _lobes(shaft, question)
     ranged = {
-        "max_lift_mm": shaft.ask(max_lift),
-        "duration_crank_deg": crank_duration(shaft, SPREAD_LIFT_MM),
+        "max_lift_mm": shaft.ask(LobeCharacteristics.max_lift),
+        "duration_crank_deg": crank_duration(shaft, COMPARISON_LIFT_MM),
         "area_mm_cam_deg": shaft.ask(area),
     }
     camshaft, more = camshaft_result(shaft, ranged)

@@ -112,16 +112,6 @@ def nose_centre(lobes: LobeCharacteristics) -> Each:
     return lobes.nose_centre(NOSE_DROP_MM)
 
 
-def peak_angle(lobes: LobeCharacteristics) -> Each:
-    """Where lift is greatest."""
-    return lobes.peak_angle()
-
-
-def max_lift(lobes: LobeCharacteristics) -> Each:
-    """Greatest lift."""
-    return lobes.max_lift()
-
-
 @dataclass(frozen=True)
 class Doubts:
     """What one group of lobes shows of disagreement, drift and form; `agreement` and `drift` None where it can't."""

@@ -13,11 +13,10 @@ from valvelab.follower.shapes import Shape
 from valvelab.inspection.lobes.envelopes import LobeEnvelope
 from valvelab.inspection.lobes.repeatability import LobeGroup, Question
 from valvelab.measured import Measured, missing
-from valvelab.records.lobes_result import Kind
-from valvelab.records.measurement import LiftTable
+from valvelab.records.measurement import COMPARISON_LIFT_MM, LiftTable
+from valvelab.records.result import Kind
 from valvelab.records.spec import Spec
 
-CHORD_LIFT_MM = 1.27
 ByItem = dict[str, Measured]
 """One characteristic of every item that has it, by the item's name."""
 T = TypeVar("T")
@@ -36,7 +35,7 @@ class MeasuredShaft:
     spec_file: str = "spec"
     envelopes: Mapping[str, LobeEnvelope] = field(default_factory=dict)
     without_angle: frozenset[str] = frozenset()
-    chord_lift_mm: float = CHORD_LIFT_MM
+    chord_lift_mm: float = COMPARISON_LIFT_MM
     under: Shape | None = None
     _once: dict[object, object] = field(default_factory=dict, init=False, repr=False)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from math import hypot
-from typing import TypeVar, cast
+from typing import Any, TypeVar, cast
 
 import numpy as np
 
@@ -86,23 +86,14 @@ def fit_of(
             raise BadSpec(spec_file, f"[fitting] {name}", f"{number:g} mm", "a length above 0")
         return number
 
-    coil = table.coil
-    coil = replace(
-        coil,
-        wire_diameter_mm=length("wire_diameter") or coil.wire_diameter_mm,
-        mean_coil_diameter_mm=length("mean_coil_diameter") or coil.mean_coil_diameter_mm,
-        free_length_mm=length("free_length") or coil.free_length_mm,
-        solid_height_mm=length("solid_height") or coil.solid_height_mm,
-    )
+    lengths = ("wire_diameter", "mean_coil_diameter", "free_length", "solid_height")
+    stated: dict[str, Any] = {f"{name}_mm": length(name) for name in lengths}
     for name, count in (("active_coils", fitting.active_coils), ("total_coils", fitting.total_coils)):
         if count is not None and not 0.0 < count <= MOST_COILS:
             raise BadSpec(spec_file, f"[fitting] {name}", f"{count:g}", f"a number above 0 and up to {MOST_COILS:g}")
-    coil = replace(
-        coil,
-        active_coils=fitting.active_coils or coil.active_coils,
-        total_coils=fitting.total_coils or coil.total_coils,
-        material=fitting.material or coil.material,
-    )
+        stated[name] = count
+    stated["material"] = fitting.material
+    coil = replace(table.coil, **{name: value for name, value in stated.items() if value})
     installed, lift = length("installed_height"), length("valve_lift")
     fit = Fit(
         installed_height_mm=table.installed_height_mm if installed is None else installed,

@@ -168,27 +168,17 @@ def _explain_impossible(
 ) -> None:
     """Refuse with the reason when a position has no spring at all."""
     limit = heights.minimum_coil_bind_margin_mm
-    if limit is not None and lift is None:
+    unknown = springs[0].solid_height.reason if all(spring.solid_height.value is None for spring in springs) else ""
+    missing = "no valve lift is stated" if lift is None else unknown
+    if limit is not None and missing:
         raise CannotEvaluate(
-            Reason.MISSING_INPUT,
-            f"{heights.file}: a minimum coil-bind margin is asked for, but no valve lift is stated",
-        )
-    if limit is not None and all(spring.solid_height.value is None for spring in springs):
-        raise CannotEvaluate(
-            Reason.MISSING_INPUT,
-            f"{heights.file}: a minimum coil-bind margin is asked for, but {springs[0].solid_height.reason}",
+            Reason.MISSING_INPUT, f"{heights.file}: a minimum coil-bind margin is asked for, but {missing}"
         )
     for number in range(len(heights.positions)):
         if not choice.allowed[number].any():
             raise CannotEvaluate(
                 Reason.NOT_FEASIBLE, f"{heights.file}: {_reason(choice, number, springs, heights, lift)}"
             )
-    if len(springs) < len(heights.positions):
-        raise CannotEvaluate(
-            Reason.NOT_FEASIBLE,
-            f"{heights.file}: found {len(springs)} springs for {len(heights.positions)} positions, "
-            "expected at least as many",
-        )
 
 
 def _reason(
