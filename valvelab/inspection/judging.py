@@ -4,15 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 from valvelab.conformity.decision import decide, nearest_branch
 from valvelab.errors import BadSpec
 from valvelab.inspection.characteristics import Row, Subject
 from valvelab.inspection.limits import DeadCentre, Ends, Limit, Where, meant_here, nearest_readings, readings_of
 from valvelab.measured import Measured, missing
-from valvelab.records.result import Note, Verdict, info, warning
-from valvelab.records.spec import DecisionRule, LimitSpec, Selection, Spec
+from valvelab.records.result import Note, Result, Verdict, info, warning
+from valvelab.records.spec import DecisionRule, EnvelopeSpec, LimitSpec, Selection, Spec
 
+R = TypeVar("R", bound=Result)
+ENVELOPE = "envelope"
 NOT_HERE = "limits that this inspection does not answer"
 """What the note on a spec's limits on other things is about."""
 _NO_OTHERS: Mapping[Subject, Collection[str]] = {}
@@ -77,6 +80,14 @@ def judge(
     if elsewhere:
         notes.append(warning(NOT_HERE, f"{', '.join(elsewhere)}: other inspections judge those"))
     return verdicts, notes
+
+
+def judged(
+    result: R, notes: Iterable[Note], spec: Spec | None, items: Mapping[Subject, Sequence[Item]], spec_file: str
+) -> R:
+    """A result with its notes and, where there is a spec, what `judge` makes of it."""
+    verdicts, said = ([], []) if spec is None else judge(spec, items, spec_file)
+    return result.model_copy(update={"notes": (*notes, *said), "verdicts": tuple(verdicts)})
 
 
 def _elsewhere(limit: Limit) -> str:
@@ -159,11 +170,14 @@ def verdict_of(rule: DecisionRule, limit: Limit, item: str, measured: Measured) 
     period, value = limit.characteristic.period, measured.value
     if value is not None and period is not None:
         measured = replace(measured, value=nearest_branch(value, *limit.ends, period))
-    row = decided(rule, limit.stated.of, item, measured, limit.ends, limit.characteristic.unit)
-    return row.model_copy(update={"at_mm": limit.at_mm, "clause": limit.stated.clause})
+    unit = limit.characteristic.unit
+    return decided(rule, limit.stated.of, item, measured, limit.ends, unit, limit.stated.clause, limit.at_mm)
 
 
-def decided(rule: DecisionRule, characteristic: str, item: str, measured: Measured, ends: Ends, unit: str) -> Verdict:
+def decided(
+    rule: DecisionRule, characteristic: str, item: str, measured: Measured, ends: Ends, unit: str,
+    clause: str | None = None, at_mm: float | None = None,
+) -> Verdict:  # fmt: skip
     """The row of one value against its ends: undecided without a value, or with a doubtful one."""
     decision = None
     if measured.value is not None and not measured.doubt:
@@ -171,6 +185,7 @@ def decided(rule: DecisionRule, characteristic: str, item: str, measured: Measur
     return Verdict(
         characteristic=characteristic,
         item=item,
+        at_mm=at_mm,
         measured=measured.value,
         unit=unit,
         standard_uncertainty=measured.u,
@@ -178,8 +193,14 @@ def decided(rule: DecisionRule, characteristic: str, item: str, measured: Measur
         upper=ends[1],
         probability_conforming=None if decision is None else decision.probability,
         decision="undecided" if decision is None else decision.outcome,
+        clause=clause,
         reason=_row_reason(measured, "" if decision is None else decision.reason),
     )
+
+
+def undecided_envelope(spec: Spec, item: str, envelope: EnvelopeSpec, reason: str) -> Verdict:
+    """The row of what an envelope names and nothing answers."""
+    return decided(spec.decision, ENVELOPE, item, missing(reason), (None, None), "mm", envelope.clause)
 
 
 def _row_reason(measured: Measured, undecided: str = "") -> str | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -88,10 +88,9 @@ def convert(fitted: FittedLobes, table: LiftTable, shape: Shape, notes: list[Not
     return Converted(converted, FollowedPropagation(fitted, tuple(maps)), withheld)
 
 
-def _invariant_notes(fitted: FittedLobes, converted: FittedLobes, withheld: Collection[str]) -> list[Note]:
+def _invariant_notes(fitted: FittedLobes, converted: FittedLobes, withheld: Collection[str]) -> Iterator[Note]:
     """Warnings where the greatest lift or the base circle moved, which no follower changes."""
     tops = [extreme(unroll(part), 0, 1.0)[1] for part in (fitted, converted)]
-    notes = []
     for row, name in enumerate(fitted.names):
         if name in withheld:
             continue
@@ -99,16 +98,13 @@ def _invariant_notes(fitted: FittedLobes, converted: FittedLobes, withheld: Coll
         off, base = float(tops[1][row] - tops[0][row]), fitted.bases[row]
         if abs(off) > allowed:
             text = f"its greatest lift comes out {off:+.3f} mm off the contour's own: read it at closer angles"
-            notes.append(warning(f"{name} convert", text))
+            yield warning(f"{name} convert", text)
         if base is None:
             continue
         arc = np.mod(np.arange(base.first, base.last + 1), fitted.at_knots[0].shape[1])
         moved = float(np.abs(converted.at_knots[0][row, arc] - fitted.at_knots[0][row, arc]).max())
         if moved > allowed:
-            notes.append(
-                warning(f"{name} convert", f"its base circle comes out up to {moved:.3f} mm off the contour's own")
-            )
-    return notes
+            yield warning(f"{name} convert", f"its base circle comes out up to {moved:.3f} mm off the contour's own")
 
 
 def _with_noise_of(source: Smoothed, converted: Smoothed, stretch: float) -> Smoothed:

@@ -10,7 +10,7 @@ import numpy as np
 from valvelab.arrays import FloatArray
 from valvelab.conformity.envelope import BandPiece, EnvelopeFit, fit_envelope
 from valvelab.errors import BadQuantity, BadSpec
-from valvelab.inspection.judging import decided
+from valvelab.inspection.judging import ENVELOPE, decided, undecided_envelope
 from valvelab.inspection.lobes.repeatability import LobeGroup, nose_centre
 from valvelab.lobe.angle_error import response
 from valvelab.lobe.characteristics import LobeCharacteristics
@@ -18,14 +18,12 @@ from valvelab.lobe.conditioning import condition
 from valvelab.lobe.events import Places
 from valvelab.lobe.profile import Profile, fit_lobes
 from valvelab.lobe.propagation import Term
-from valvelab.measured import Each, Measured, finite, missing
+from valvelab.measured import Each, Measured, finite
 from valvelab.records.lobes_result import EnvelopeUse
 from valvelab.records.measurement import NO_DOUBTS, LiftTable
 from valvelab.records.result import Note, Verdict, warning
 from valvelab.records.spec import EnvelopeSpec, Quantity, Spec
 from valvelab.units import bounded, parse_angle, parse_quantity
-
-ENVELOPE = "envelope"
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,8 +75,7 @@ class LobeEnvelope:
     def verdict(self, lobe: str, spec: Spec, measured: Measured) -> Verdict:
         """Decision on the worst deviation, against the band where it lies."""
         ends = float(self.lower_mm[self.fit.worst]), float(self.upper_mm[self.fit.worst])
-        row = decided(spec.decision, ENVELOPE, lobe, measured, ends, "mm")
-        return row.model_copy(update={"clause": self.clause})
+        return decided(spec.decision, ENVELOPE, lobe, measured, ends, "mm", self.clause)
 
 
 def nominal_lobes(table: LiftTable) -> dict[str, Nominal]:
@@ -145,8 +142,7 @@ def unanswered_envelopes(
         elif not chosen:
             lost[envelope.lobes] = f"[[envelope]] {count}: nothing that was measured answers it"
         for name, reason in lost.items():
-            row = decided(spec.decision, ENVELOPE, name, missing(reason), (None, None), "mm")
-            rows.append(row.model_copy(update={"clause": envelope.clause}))
+            rows.append(undecided_envelope(spec, name, envelope, reason))
             notes.append(warning(f"{name} {ENVELOPE}", f"undecided: {reason}"))
         twice = [name for name in chosen if name in taken]
         if twice:

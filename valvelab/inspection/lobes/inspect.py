@@ -11,7 +11,7 @@ import numpy as np
 from valvelab.angles import fold_scalar
 from valvelab.errors import BadFile, CannotEvaluate
 from valvelab.follower.shapes import Shape
-from valvelab.inspection.judging import judge
+from valvelab.inspection.judging import ENVELOPE, judge
 from valvelab.inspection.lobes.camshaft import camshaft_result
 from valvelab.inspection.lobes.characteristics import (
     CHARACTERISTICS,
@@ -28,7 +28,7 @@ from valvelab.inspection.lobes.characteristics import (
 )
 from valvelab.inspection.lobes.contour import contour_notes
 from valvelab.inspection.lobes.convert import convert
-from valvelab.inspection.lobes.envelopes import ENVELOPE, LobeEnvelope, fit_envelopes, unanswered_envelopes
+from valvelab.inspection.lobes.envelopes import LobeEnvelope, fit_envelopes, unanswered_envelopes
 from valvelab.inspection.lobes.notes import (
     angle_notes,
     division_notes,
@@ -159,7 +159,7 @@ def inspect_lobes(
     }
     camshaft, more = camshaft_result(shaft, ranged)
     notes += [warning("unit", envelope.doubt) for envelope in shaft.envelopes.values() if envelope.doubt]
-    notes += more + lobe_notes(shaft, lobes, centre(shaft), chord_centre(shaft))
+    notes += [*more, *lobe_notes(shaft, lobes, centre(shaft), chord_centre(shaft))]
     verdicts, said = _verdicts(shaft)
     result = result_model()(
         source=(table.source, *sources),
@@ -194,7 +194,8 @@ def _instrument(table: LiftTable) -> Instrument:
 
 def _groups(table: LiftTable, question: LobesQuestion) -> tuple[list[LobeGroup], frozenset[str], list[Note]]:
     """The groups, the lobes whose angle uncertainty is neither stated nor seen, and notes."""
-    groups, notes = [], []
+    groups: list[LobeGroup] = []
+    notes: list[Note] = []
     without_angle: list[str] = []
     for traces in group(table.traces):
         conditioned = condition(traces, table.probe_resolution_mm)
@@ -208,7 +209,7 @@ def _groups(table: LiftTable, question: LobesQuestion) -> tuple[list[LobeGroup],
         fewer = thinned(characteristics, take_out_eccentricity=question.take_out_eccentricity)
         groups.append(LobeGroup(characteristics, doubts, widening(doubts, characteristics), fewer))
         notes += division_notes(table.probe_resolution_mm, conditioned.division_mm)
-        notes += fit_notes(fitted) + doubt_notes(doubts, len(table.traces)) + spacing_notes(groups[-1])
+        notes += [*fit_notes(fitted), *doubt_notes(doubts, len(table.traces)), *spacing_notes(groups[-1])]
     return groups, frozenset(without_angle), notes
 
 

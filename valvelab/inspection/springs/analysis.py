@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from math import hypot
 from typing import Any, TypeVar, cast
@@ -107,7 +107,7 @@ def fit_of(
     if fit.open_height_mm is not None and fit.open_height_mm <= 0.0:
         file, place = (spec_file, "[fitting] valve_lift") if lift is not None else (table.file, "valve lift")
         raise BadSpec(file, place, f"{fit.valve_lift_mm:g} mm", "less than the installed height")
-    return fit, _fit_notes(table, fit, installed, lift)
+    return fit, [*_fit_notes(table, fit, installed, lift)]
 
 
 def _tester(table: SpringTable) -> ReadingUncertainty:
@@ -122,37 +122,28 @@ def _tester(table: SpringTable) -> ReadingUncertainty:
     )
 
 
-def _fit_notes(table: SpringTable, fit: Fit, installed: float | None, lift: float | None) -> list[Note]:
-    notes = []
+def _fit_notes(table: SpringTable, fit: Fit, installed: float | None, lift: float | None) -> Iterator[Note]:
     for name, ours, theirs in (
         ("installed height", installed, table.installed_height_mm), ("valve lift", lift, table.valve_lift_mm),
     ):  # fmt: skip
         if ours is not None and theirs is not None and abs(ours - theirs) > 1e-9:
-            notes.append(info(name, f"the spec's {ours:g} mm is used, not {theirs:g} mm of {table.file}"))
-    if fit.installed_height_mm is None and all(one.installed_height_mm is not None for one in table.springs):
-        pass
-    elif fit.installed_height_mm is None:
-        notes.append(
-            warning(
-                "installed height",
-                "not stated in the file or the spec's [fitting]: no seat force, open force or margin",
-            )
-        )
+            yield info(name, f"the spec's {ours:g} mm is used, not {theirs:g} mm of {table.file}")
+    if fit.installed_height_mm is None:
+        if any(one.installed_height_mm is None for one in table.springs):
+            text = "not stated in the file or the spec's [fitting]: no seat force, open force or margin"
+            yield warning("installed height", text)
     elif fit.valve_lift_mm is None:
-        notes.append(warning("valve lift", "not stated in the file or the spec's [fitting]: no open force or margin"))
+        yield warning("valve lift", "not stated in the file or the spec's [fitting]: no open force or margin")
     if fit.stated.force_division_n and table.force_resolution_n is None:
         text = f"every force is a multiple of {fit.stated.force_division_n:.4g} N: taken as the tester's division"
-        notes.append(info("force resolution", text))
+        yield info("force resolution", text)
     if fit.stated.force_n is None and fit.stated.height_mm is None:
-        notes.append(
-            info("uncertainty", "the file states none for the tester: uncertainties come from the scatter seen alone")
-        )
+        yield info("uncertainty", "the file states none for the tester: uncertainties come from the scatter seen alone")
     coils = [fit.coil, *fit.element_coils.values()]
     for name in dict.fromkeys(coil.material for coil in coils if coil.material):
         if material_key(name) not in fit.materials:
             known = ", ".join(dict.fromkeys(material.name for material in fit.materials.values()))
-            notes.append(warning("material", f"{name!r} is not in the wire table ({known}): no strength margins"))
-    return notes
+            yield warning("material", f"{name!r} is not in the wire table ({known}): no strength margins")
 
 
 @dataclass(frozen=True, slots=True)

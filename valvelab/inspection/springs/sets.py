@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from math import inf
 from time import monotonic
@@ -140,13 +140,11 @@ def _watch(
     return Watch(lambda: end - monotonic(), cancelled or quiet.cancelled, report or quiet.report, beside)
 
 
-def _left_out(table: Mapping[str, Mapping[str, Measured]]) -> list[Note]:
-    notes = []
+def _left_out(table: Mapping[str, Mapping[str, Measured]]) -> Iterator[Note]:
     for spring, row in table.items():
         missing = [f"{name} ({number.reason})" for name, number in row.items() if number.value is None]
         if missing:
-            notes.append(warning(spring, f"left over: no {'; no '.join(missing)}"))
-    return notes
+            yield warning(spring, f"left over: no {'; no '.join(missing)}")
 
 
 def _torn(question: SetsQuestion, usable: tuple[str, ...]) -> list[Note]:
@@ -182,27 +180,25 @@ def _position(wish: PositionWish, names: tuple[str, ...]) -> Position:
     return Position(wish.name, wish.size, np.array(low), np.array(high))
 
 
-def _proof_notes(matched: MatchedSets, question: SetsQuestion) -> list[Note]:
+def _proof_notes(matched: MatchedSets, question: SetsQuestion) -> Iterator[Note]:
     many = len(matched.sets)
-    notes = []
     if matched.number_proven:
-        notes.append(info("sets", f"{many} sets is proven to be the most there can be"))
+        yield info("sets", f"{many} sets is proven to be the most there can be")
     else:
-        notes.append(
-            warning("sets", f"{many} sets found, {matched.bound_sets} not ruled out within {question.time_limit_s:g} s")
+        yield warning(
+            "sets", f"{many} sets found, {matched.bound_sets} not ruled out within {question.time_limit_s:g} s"
         )
     if not many:
-        return notes
+        return
     if matched.spread_proven:
-        notes.append(info("total_spread", f"{matched.total_spread:.4f} is proven to be the least for {many} sets"))
+        yield info("total_spread", f"{matched.total_spread:.4f} is proven to be the least for {many} sets")
     else:
         text = (
             f"{matched.total_spread:.4f} is the least found for {many} sets, not proven: "
             f"nothing below {matched.bound_total_spread:.4f} is possible"
             + ("" if question.thorough else "; a thorough search may prove or better it")
         )
-        notes.append(warning("total_spread", text))
-    return notes
+        yield warning("total_spread", text)
 
 
 def _result(question: SetsQuestion, ready: Prepared, matched: MatchedSets, notes: list[Note]) -> SetsResult:
