@@ -142,10 +142,8 @@ def _short_cutoff(
             found = f"short cutoff: found {asked:g} mm"
             raise CannotEvaluate(Reason.OUT_OF_RANGE, f"{found}, expected less than the cutoff of {cutoff:g} mm")
         short = asked
-    elif chosen is not None:
-        short = chosen.short_cutoff_mm
     else:
-        row = next((row for row in SETTING_CLASSES if row.cutoff_mm >= cutoff), SETTING_CLASSES[-1])
+        row = chosen or next((row for row in SETTING_CLASSES if row.cutoff_mm >= cutoff), SETTING_CLASSES[-1])
         short = row.short_cutoff_mm
     if short < _READINGS_PER_SHORT_CUTOFF * spacing:
         text = f"{1000.0 * short:g} µm is finer than readings {1000.0 * spacing:.3g} µm apart can show; left out"

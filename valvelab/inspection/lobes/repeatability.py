@@ -30,7 +30,7 @@ from valvelab.lobe.drift import Drift, drift_patterns, find_drift
 from valvelab.lobe.profile import FittedLobes, fit_lobes
 from valvelab.lobe.smoothing_bias import WIDEST_FOR_ACCELERATION, WIDEST_FOR_JERK, too_wide
 from valvelab.lobe.spline import SplineSet
-from valvelab.measured import Each
+from valvelab.measured import Each, Once
 
 NOSE_DROP_MM = 1.27
 Question = Callable[..., Each]
@@ -50,7 +50,7 @@ COUNTED_SHARE = 0.25
 
 
 @dataclass(frozen=True, eq=False)
-class LobeGroup:
+class LobeGroup(Once):
     """Lobes fitted together.
 
     doubts: what its turns, drift and base circles show; widening: the copies that these call for. thinned: the same
@@ -64,7 +64,6 @@ class LobeGroup:
     thinned: tuple[LobeCharacteristics, ...] = ()
     withheld: Mapping[str, str] = field(default_factory=dict)
     source: LobeGroup | None = None
-    _known: dict[object, Each] = field(default_factory=dict, init=False, repr=False)
 
     @property
     def fitted(self) -> FittedLobes:
@@ -73,24 +72,22 @@ class LobeGroup:
 
     def ask(self, question: Question, *at_mm: float, circle: bool = False) -> Each:
         """The answer for every lobe, asked once; circle: it is a place on the circle."""
-        key = question, at_mm
-        if key not in self._known:
-            self._known[key] = self.masked(self._asked(question, at_mm, circle=circle))
-        return self._known[key]
+        return self.once(LobeGroup._asked, question, at_mm, circle)
 
-    def _asked(self, question: Question, at_mm: tuple[float, ...], *, circle: bool) -> Each:
+    def _asked(self, question: Question, at_mm: tuple[float, ...], circle: bool) -> Each:
         found = question(self.characteristics, *at_mm)
         if self.source is not None:
             # as much wider than its plain uncertainty as that of the lobes that were read
             plain = question(self.source.characteristics, *at_mm)
             more = np.maximum(self.source.ask(question, *at_mm, circle=circle).u ** 2 - plain.u**2, 0.0)
-            return replace(found, u=np.sqrt(found.u**2 + np.nan_to_num(more)))
+            return self._masked(replace(found, u=np.sqrt(found.u**2 + np.nan_to_num(more))))
         if self.widening is not None:
             found = self.widening.apply(found, lambda copy: question(copy, *at_mm))
         others = [question(copy, *at_mm) for copy in self.thinned]
-        return between_readings(found, others, too_wide(self.characteristics.spacing_cam_deg, 2), circle=circle)
+        wide = too_wide(self.characteristics.spacing_cam_deg, 2)
+        return self._masked(between_readings(found, others, wide, circle=circle))
 
-    def masked(self, found: Each) -> Each:
+    def _masked(self, found: Each) -> Each:
         """No value for the lobes withheld, with the reason."""
         if not self.withheld:
             return found

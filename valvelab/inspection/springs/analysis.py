@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from math import hypot
-from typing import Any, TypeVar, cast
+from typing import Any, TypeVar
 
 import numpy as np
 
 from valvelab.arrays import FloatArray
 from valvelab.errors import BadQuantity, BadSpec, CannotEvaluate
-from valvelab.measured import Measured, missing
+from valvelab.measured import Measured, Once, missing, or_reason
 from valvelab.records.result import Note, info, warning
 from valvelab.records.spec import Fitting, Spec
 from valvelab.records.spring_readings import CoilData, ElementReadings, SpringReadings, SpringTable
@@ -200,8 +200,8 @@ def _slack_out(curve: ForceCurve) -> ForceCurve:
     return curve.part(slice(0, int(loose[0]) + 1))
 
 
-@dataclass(frozen=True, slots=True)
-class SpringAnalysis:
+@dataclass(frozen=True, slots=True, eq=False)
+class SpringAnalysis(Once):
     """One spring in one stage, ready to be asked for forces."""
 
     readings: SpringReadings
@@ -213,30 +213,20 @@ class SpringAnalysis:
     solid_from_readings: bool
     new: SpringAnalysis | None = None
     """The same spring in its `new` stage, of one that was run in."""
-    _once: dict[object, object] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     @property
     def name(self) -> str:
         """The spring's name."""
         return self.readings.spring
 
-    def once(self, work: Callable[[SpringAnalysis], T]) -> T:
-        """What is asked for more than once, worked out once."""
-        if work not in self._once:
-            self._once[work] = work(self)
-        return cast("T", self._once[work])
-
+    @or_reason
     def force(self, height_mm: float) -> Measured:
         """Force at a height of the valve."""
         solid = self.solid_height.value
         if solid is not None and height_mm < solid - 1e-9:
             return missing(f"{height_mm:g} mm is below the solid height of {solid:.3f} mm")
         parts = [element.part(to_the_knee=True) for element in self.elements]
-        try:
-            value = nest_force(parts, height_mm)
-        except CannotEvaluate as error:
-            return missing(str(error))
-        return Measured(value, nest_force_uncertainty(parts, height_mm, self.fit.stated))
+        return Measured(nest_force(parts, height_mm), nest_force_uncertainty(parts, height_mm, self.fit.stated))
 
     def plain_force(self, height_mm: float) -> float | None:
         """Force at a height of the valve without its uncertainty; None where it was not read."""

@@ -175,8 +175,7 @@ def _position(wish: PositionWish, names: tuple[str, ...]) -> Position:
     for name in wish.between:
         if name not in names:
             raise WrongUsage(f"--position {wish.name}: {name} is not among the characteristics of --within")
-    low = [wish.between.get(name, (-inf, inf))[0] for name in names]
-    high = [wish.between.get(name, (-inf, inf))[1] for name in names]
+    low, high = zip(*(wish.between.get(name, (-inf, inf)) for name in names), strict=True)
     return Position(wish.name, wish.size, np.array(low), np.array(high))
 
 
