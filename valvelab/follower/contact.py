@@ -74,7 +74,6 @@ class ContactAlong:
     load_n: FloatArray
     entrainment_m_per_s: FloatArray
     pressure_mpa: FloatArray
-    half_width_mm: FloatArray
     film_um: FloatArray | None
 
 
@@ -109,6 +108,5 @@ def contact_along(
         load_n=load,
         entrainment_m_per_s=speed,
         pressure_mpa=np.where(touching, hertz.max_pressure_mpa, np.nan),
-        half_width_mm=np.where(touching, hertz.half_width_mm, np.nan),
         film_um=film,
     )

@@ -108,21 +108,16 @@ def _taken_as(limit: Limit, where: Where | None) -> str:
 def _judged(
     rule: DecisionRule, limit: Limit, items: Sequence[Item], spec_file: str
 ) -> tuple[list[Verdict], list[Note]]:
-    verdicts: list[Verdict] = []
-    notes: list[Note] = []
+    found: list[tuple[str, Measured]] = []
     for item in [*selected(items, limit.selection), *_absent(items, limit.selection)]:
         _counts_from(limit, item, spec_file)
         measured = item.look_up(limit.stated.of, limit.at_mm)
-        if measured is None:
-            continue
-        verdicts.append(verdict_of(rule, limit, item.name, measured))
-        notes += _remarks(rule, limit.stated, item.name, measured)
-    if not verdicts:
-        name = names_of(limit.selection)
-        nothing = missing(f"{limit.field}: nothing that was measured answers it")
-        verdicts.append(verdict_of(rule, limit, name, nothing))
-        notes += _remarks(rule, limit.stated, name, nothing)
-    return verdicts, notes
+        if measured is not None:
+            found.append((item.name, measured))
+    if not found:
+        found = [(names_of(limit.selection), missing(f"{limit.field}: nothing that was measured answers it"))]
+    verdicts = [verdict_of(rule, limit, name, measured) for name, measured in found]
+    return verdicts, [note for name, measured in found for note in _remarks(rule, limit.stated, name, measured)]
 
 
 def selected(items: Iterable[Item], selection: Selection) -> list[Item]:
@@ -213,10 +208,9 @@ def _row_reason(measured: Measured, undecided: str = "") -> str | None:
 
 def _remarks(rule: DecisionRule, limit: LimitSpec, item: str, measured: Measured) -> list[Note]:
     about = f"{item} {limit.of}"
-    if measured.value is None:
-        return [warning(about, f"undecided: {_row_reason(measured)}")]
-    if measured.doubt:
-        return [warning(about, f"undecided: {measured.doubt}")]
+    undecided = _row_reason(measured) if measured.value is None else measured.doubt
+    if undecided:
+        return [warning(about, f"undecided: {undecided}")]
     if measured.u is None and rule.rule == "guarded":
         return [warning(about, "no uncertainty is known, so the simple rule decided")]
     return []

@@ -34,11 +34,6 @@ class LobeProfile(Protocol):
         """First angle of the fit."""
         ...
 
-    @property
-    def stop_cam_deg(self) -> float:
-        """Last angle of the fit."""
-        ...
-
     def value(self, angle_cam_deg: ArrayLike, derivative: int = 0) -> FloatArray:
         """Lift in mm, or a derivative by cam degree. Shape as given."""
         ...

@@ -59,7 +59,8 @@ def convert(fitted: FittedLobes, table: LiftTable, shape: Shape, notes: list[Not
     for row, name in enumerate(fitted.names):
 
         def contour_at(angle: FloatArray, row: int = row) -> Contour:
-            return _contour_at(fitted, row, angle, base, source)
+            lift, velocity, acceleration = (splines.evaluate(row, angle, order) for order in range(3))
+            return contour(angle, lift, velocity, acceleration, base, source)
 
         try:
             found = follow(contour_at, splines.start, splines.step, count, shape, periodic=splines.periodic)
@@ -75,13 +76,8 @@ def convert(fitted: FittedLobes, table: LiftTable, shape: Shape, notes: list[Not
         smoothed = fit_uniform(lifts, splines.start)
     else:
         smoothed = fit_general(knots, lifts, np.ones(lifts.shape, dtype=np.bool_), periodic=False)
-    contour_keeps = "curvature and face reach stay the contour's"
-    notes.append(
-        info(
-            "convert",
-            f"lift, events and pressure angle are those of the same contour under a {_words(shape)}; {contour_keeps}",
-        )
-    )
+    told = f"lift, events and pressure angle are those of the same contour under a {_words(shape)}"
+    notes.append(info("convert", f"{told}; curvature and face reach stay the contour's"))
     stretch = max(1.0, *(float(row.stretch.max()) for row in maps))
     converted = replace(fitted, splines=smoothed.splines, smoothed=_with_noise_of(fitted.smoothed, smoothed, stretch))
     notes += _invariant_notes(fitted, converted, withheld)
@@ -150,8 +146,3 @@ def _bridge_notes(name: str, found: Followed, shape: Shape, noise_mm: float) -> 
     if bridge.depth_mm > max(DEEPEST_BRIDGE_MM, 3.0 * noise_mm):
         raise CannotEvaluate(Reason.IMPOSSIBLE_CONTOUR, cannot)
     return [warning(name, f"{cannot}; described as riding on both sides of it")]
-
-
-def _contour_at(fitted: FittedLobes, row: int, angle: FloatArray, base: float, shape: Shape) -> Contour:
-    lift, velocity, acceleration = (fitted.splines.evaluate(row, angle, order) for order in range(3))
-    return contour(angle, lift, velocity, acceleration, base, shape)

@@ -14,6 +14,7 @@ simulation.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -24,7 +25,6 @@ from valvelab.errors import CannotEvaluate
 from valvelab.lobe.agreement import CLOSING, OPENING, POINTWISE, SCALE, ZERO, Agreement, Spread, compare
 from valvelab.lobe.base_circle import harmonic_row
 from valvelab.lobe.characteristics import Instrument, LobeCharacteristics
-from valvelab.lobe.conditioning import Conditioned
 from valvelab.lobe.dense_smoothing import FEWEST_READINGS
 from valvelab.lobe.drift import Drift, drift_patterns, find_drift
 from valvelab.lobe.profile import FittedLobes, fit_lobes
@@ -290,14 +290,10 @@ def thinned(found: LobeCharacteristics, *, take_out_eccentricity: bool) -> tuple
     """The same lobes without every third (or fourth) reading, each in turn; none where none is wide."""
     if not too_wide(found.spacing_cam_deg, 2).any():
         return ()
-    fits = _thinned(found.fitted.conditioned, take_out_eccentricity=take_out_eccentricity)
-    return tuple(LobeCharacteristics(fitted, Instrument()) for fitted in fits)
-
-
-def _thinned(conditioned: Conditioned, *, take_out_eccentricity: bool) -> list[FittedLobes]:
+    conditioned = found.fitted.conditioned
     number = np.unique(np.round(conditioned.angle_cam_deg, 6), return_inverse=True)[1].ravel()
     each = 3 if 2 * (int(number.max()) + 1) >= 3 * FEWEST_READINGS else 4
-    fits = []
+    copies = []
     for turn in range(each):
         used = number % each != turn
         part = replace(
@@ -305,8 +301,7 @@ def _thinned(conditioned: Conditioned, *, take_out_eccentricity: bool) -> list[F
             angle_cam_deg=conditioned.angle_cam_deg[used], lifts_mm=conditioned.lifts_mm[:, used],
             kept=conditioned.kept[:, used], sweep=conditioned.sweep[used], grid=None,
         )  # fmt: skip
-        try:
-            fits.append(fit_lobes(part, take_out_eccentricity=take_out_eccentricity))
-        except CannotEvaluate:
-            continue
-    return fits
+        with suppress(CannotEvaluate):
+            fitted = fit_lobes(part, take_out_eccentricity=take_out_eccentricity)
+            copies.append(LobeCharacteristics(fitted, Instrument()))
+    return tuple(copies)

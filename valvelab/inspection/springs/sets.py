@@ -114,8 +114,24 @@ def prepare(question: SetsQuestion) -> Prepared:
 
 def answer(question: SetsQuestion, ready: Prepared, matched: MatchedSets) -> SetsInspection:
     """Matched sets described, with what is proven of them."""
-    notes = [*ready.notes, *_proof_notes(matched, question)]
-    result = _result(question, ready, matched, notes)
+    problem, table = ready.tray, ready.table
+    used = {problem.names[i] for one in matched.sets for i in one.springs}
+    result = SetsResult(
+        source=question.springs.sources,
+        notes=tuple(dict.fromkeys([*ready.notes, *_proof_notes(matched, question)])),
+        size=question.size,
+        within={row_of(name).key: limit for name, limit in question.within.items()},
+        sets=tuple(_set(problem, one, tuple(question.within)) for one in matched.sets),
+        left_over=tuple(name for name in table if name not in used),
+        excluded=ready.excluded,
+        total_spread=matched.total_spread,
+        proven_optimal=matched.proven_optimal,
+        bound_sets=matched.bound_sets,
+        number_proven=matched.number_proven,
+        spread_proven=matched.spread_proven,
+        bound_total_spread=matched.bound_total_spread,
+        values={spring: {row_of(c).key: row[c].value for c in row} for spring, row in table.items()},
+    )
     return SetsInspection(ready.analyses, ready.tray, matched, result)
 
 
@@ -198,27 +214,6 @@ def _proof_notes(matched: MatchedSets, question: SetsQuestion) -> Iterator[Note]
             + ("" if question.thorough else "; a thorough search may prove or better it")
         )
         yield warning("total_spread", text)
-
-
-def _result(question: SetsQuestion, ready: Prepared, matched: MatchedSets, notes: list[Note]) -> SetsResult:
-    problem, table = ready.tray, ready.table
-    used = {problem.names[i] for one in matched.sets for i in one.springs}
-    return SetsResult(
-        source=question.springs.sources,
-        notes=tuple(dict.fromkeys(notes)),
-        size=question.size,
-        within={row_of(name).key: limit for name, limit in question.within.items()},
-        sets=tuple(_set(problem, one, tuple(question.within)) for one in matched.sets),
-        left_over=tuple(name for name in table if name not in used),
-        excluded=ready.excluded,
-        total_spread=matched.total_spread,
-        proven_optimal=matched.proven_optimal,
-        bound_sets=matched.bound_sets,
-        number_proven=matched.number_proven,
-        spread_proven=matched.spread_proven,
-        bound_total_spread=matched.bound_total_spread,
-        values={spring: {row_of(c).key: row[c].value for c in row} for spring, row in table.items()},
-    )
 
 
 def _set(problem: Tray, one: MatchedSet, names: tuple[str, ...]) -> SpringSet:
