@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import accumulate, pairwise
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -142,12 +143,11 @@ def _batch(
         columns([d.slope_mm_per_crank_deg for d in drives]),
     )
     response = respond(gear, drive, np.concatenate(list(speeds)), cycles, tell=tell)
-    results, start = [], 0
-    for lobe, own in zip(lobes, speeds, strict=True):
-        part = slice(start, start + own.size)
-        results.append(_judged(gear, response, part, steps, peak_crank(lobe.profile, lobe.timing)))
-        start += own.size
-    return tuple(results)
+    ends = pairwise(accumulate((own.size for own in speeds), initial=0))
+    return tuple(
+        _judged(gear, response, slice(*part), steps, peak_crank(lobe.profile, lobe.timing))
+        for lobe, part in zip(lobes, ends, strict=True)
+    )
 
 
 def _judged(gear: ValveGear, response: Response, part: slice, steps: int, peak: float) -> SpeedSweep:

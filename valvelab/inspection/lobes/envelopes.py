@@ -172,21 +172,17 @@ def _nominal_for(lobes: dict[str, Nominal], name: str, envelope: EnvelopeSpec, s
 def _band(envelope: EnvelopeSpec, spec_file: str, field: str) -> tuple[BandPiece, ...]:
     pieces = []
     for count, band in enumerate(envelope.band, start=1):
+        place = f"{field} band {count}"
         try:
-            pieces.append(
-                BandPiece(
-                    _angle(band.from_, "from"), _angle(band.to, "to"),
-                    _size(band.below, "below"), _size(band.above, "above"),
-                )
+            piece = BandPiece(
+                _angle(band.from_, "from"), _angle(band.to, "to"),
+                _size(band.below, "below"), _size(band.above, "above"),
             )  # fmt: skip
         except BadQuantity as error:
-            place = f"{field} band {count} {error.field}"
-            raise BadSpec(spec_file, place, error.found, error.expected) from None
-    for count, piece in enumerate(pieces, start=1):
+            raise BadSpec(spec_file, f"{place} {error.field}", error.found, error.expected) from None
         if piece.stop <= piece.start:
-            raise BadSpec(
-                spec_file, f"{field} band {count}", f"from {piece.start:g} to {piece.stop:g}", "from below to"
-            )
+            raise BadSpec(spec_file, place, f"from {piece.start:g} to {piece.stop:g}", "from below to")
+        pieces.append(piece)
     return tuple(pieces)
 
 
