@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from contour_figures import points_mm, summarise
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from lobe_samples import Floats, design
@@ -11,7 +12,7 @@ from scipy.interpolate import CubicSpline
 from shapely import LineString, Polygon
 
 from valvelab.errors import BadQuantity, CannotEvaluate
-from valvelab.follower.contour import Contour, contour, pressure_angle_under, summarise
+from valvelab.follower.contour import Contour, contour, pressure_angle_under
 from valvelab.follower.conversion import angle_of, lift_of
 from valvelab.follower.shapes import Shape, parse_shape
 
@@ -50,7 +51,7 @@ def test_eccentric_circle_under_a_flat_face() -> None:
     summary = summarise(found)
     assert summary.face_radius_mm == pytest.approx(4.0, abs=1e-12)
     assert (summary.min_concave_mm, summary.undercut_at, summary.max_pressure_angle_deg) == (None, None, 0.0)
-    assert np.hypot(*(found.points_mm() + CENTRE).T) == pytest.approx(np.full(TURN.size, 20.0), abs=1e-12)
+    assert np.hypot(*(points_mm(found) + CENTRE).T) == pytest.approx(np.full(TURN.size, 20.0), abs=1e-12)
 
 
 def test_eccentric_circle_under_a_roller() -> None:
@@ -60,7 +61,7 @@ def test_eccentric_circle_under_a_roller() -> None:
     assert summarise(found).max_pressure_angle_deg == pytest.approx(7.662256, abs=1e-6)
     at_one_radian = np.interp(1.0 / RADIAN, found.angle_cam_deg, np.abs(found.pressure_angle_deg))
     assert at_one_radian == pytest.approx(6.441928, abs=1e-5)
-    assert np.hypot(*(found.points_mm() + CENTRE).T) == pytest.approx(np.full(TURN.size, 20.0), abs=1e-10)
+    assert np.hypot(*(points_mm(found) + CENTRE).T) == pytest.approx(np.full(TURN.size, 20.0), abs=1e-10)
 
 
 def test_eccentric_circle_under_a_point() -> None:
@@ -100,7 +101,7 @@ def lobe_contour(shape: Shape, base: float = 30.0, step: float = 0.02, lift: flo
 @pytest.mark.parametrize("source", [FLAT, Shape("roller", 10.0), Shape("point", 0.0)])
 def test_points_lie_a_rollers_radius_from_its_centre(source: Shape) -> None:
     found = lobe_contour(source)
-    points = found.points_mm()
+    points = points_mm(found)
     theta = found.angle_cam_deg * RADIAN
     lobe = design("poly4567", (0.0, 0.0), centre=0.0, flank=80.0)
     lift = lobe.value(found.angle_cam_deg)
@@ -122,7 +123,7 @@ def test_conversion_to_a_roller_against_a_parallel_offset(radius: float) -> None
     """
     source = lobe_contour(FLAT)
     angle, lift = under_follower(source, Shape("roller", radius))
-    parallel = Polygon(source.points_mm()).buffer(radius, quad_segs=512)
+    parallel = Polygon(points_mm(source)).buffer(radius, quad_segs=512)
     for at in (-60.0, -31.0, -7.5, 0.0, 22.0, 48.0, 120.0):
         far = LineString([(0.0, 0.0), (100.0 * np.cos(at * RADIAN), 100.0 * np.sin(at * RADIAN))])
         reach = far.intersection(parallel).length

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 from arc_lobe import ArcLobe
+from contour_figures import summarise
 from lobe_samples import Floats, answers, design, fit, turn
 
-from valvelab.follower.contour import contour, summarise
+from valvelab.follower.contour import contour
 from valvelab.follower.shapes import Shape
 from valvelab.inspection.lobes.contour import (
     FACE_REACH,

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 from arc_lobe import ArcLobe
+from contour_figures import points_mm
 from lobe_samples import Floats, design, fit, measured, turn
 from scipy.optimize import brentq
 from something import each
@@ -117,7 +118,7 @@ def test_a_shallow_hollow_is_ridden_on_both_sides() -> None:
     # as the upper hull of the points says: the greatest reach of any point of the contour along the face's normal
     along = np.arange(90.0, 270.0, 0.01)
     dense = contour_at(along)
-    points = dense.points_mm()
+    points = points_mm(dense)
     for k in (300, 352, 356, 360, 364, 400):
         normal = np.radians(90.0 + 0.25 * k)
         reach = float((points @ np.array([np.cos(normal), np.sin(normal)])).max())

@@ -11,7 +11,7 @@ from analytic_lobe import PolynomialLobe
 from scipy.linalg import eigh
 
 from valvelab.dynamics.control import contact_force, separation
-from valvelab.dynamics.model import SpringChain, ValveGear, energy, matrices
+from valvelab.dynamics.model import SpringChain, ValveGear, matrices
 from valvelab.dynamics.response import Drive, Response, respond, steps_needed
 from valvelab.dynamics.surge import lift_harmonics_um, resonances
 from valvelab.dynamics.sweep import LobeDrive, drive_of, sweep
@@ -143,6 +143,21 @@ def cam_work(response: Response) -> np.ndarray:
     return np.concatenate(
         [np.zeros((1, force.shape[1])), np.cumsum(0.5 * (force[1:] + force[:-1]) * np.diff(drive, axis=0), axis=0)]
     )
+
+
+def energy(gear: ValveGear, position: np.ndarray, velocity: np.ndarray, drive_mm: np.ndarray) -> np.ndarray:
+    """Kinetic and stored energy, N mm, for states (n, …) and the cam's drive (lash not yet taken off)."""
+    parts = matrices(gear)
+    kinetic = 0.5 * np.tensordot(parts.mass, velocity**2, axes=1)
+    stored = 0.5 * np.einsum("i...,ij,j...->...", position, parts.stiffness, position)
+    preload = gear.spring.seat_force_n * position[0]
+    squeeze = np.maximum(drive_mm - gear.lash_mm - position[0], 0.0)
+    pressed = np.maximum(gear.seat_squeeze_mm - position[0], 0.0)
+    gaps = -np.diff(position, axis=0, append=np.zeros((1, *position.shape[1:])))
+    bound = np.maximum(gaps - parts.element_gap_mm, 0.0)
+    clash = 0.5 * gear.spring.clash_factor * parts.element_rate * (bound**2).sum(axis=0)
+    contact = 0.5 * gear.stiffness_n_per_mm * squeeze**2 + 0.5 * gear.seat_stiffness * pressed**2
+    return kinetic + stored + preload + contact + clash
 
 
 @pytest.mark.parametrize("bind_mm", [None, 10.5])

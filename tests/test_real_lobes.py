@@ -10,9 +10,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from contour_figures import summarise
 
 from valvelab.files.lift_table import read_lift_table
-from valvelab.follower.contour import contour, summarise
+from valvelab.follower.contour import contour
 from valvelab.follower.shapes import Shape
 from valvelab.inspection.lobes.inspect import LobesInspection, LobesQuestion, inspect_lobes
 

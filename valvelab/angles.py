@@ -29,17 +29,6 @@ def wrap_scalar(angle_deg: float, period: float = 360.0) -> float:
     return fold_scalar(angle_deg + period / 2.0, period) - period / 2.0
 
 
-def shorter_arc_middle(first_deg: float, second_deg: float, period: float = 360.0) -> float:
-    """Middle of two angles on the shorter arc between them, in (-period/2, period/2] around `first_deg`'s turn."""
-    return first_deg + 0.5 * wrap_scalar(second_deg - first_deg, period)
-
-
-def circular_mean(angle_deg: ArrayLike, period: float = 360.0) -> float:
-    """Mean direction of angles on a circle, in [0, period)."""
-    turns = np.exp(2j * np.pi * np.asarray(angle_deg, dtype=np.float64) / period)
-    return fold_scalar(float(np.angle(turns.mean())) * period / (2.0 * np.pi), period)
-
-
 def first_turning(angle_deg: ArrayLike, period: float = 360.0) -> int | None:
     """Index of the first reading that goes against the others' sense, along a sweep that may wrap; None for one way.
 

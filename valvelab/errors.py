@@ -29,7 +29,6 @@ class Reason(StrEnum):
     """Why a quantity could not be evaluated."""
 
     NOT_REACHED = "not reached"
-    NO_BASE_CIRCLE = "no base circle"
     TOO_FEW_READINGS = "too few readings"
     MISSING_INPUT = "missing input"
     IMPOSSIBLE_CONTOUR = "impossible contour"
@@ -44,6 +43,13 @@ class CannotEvaluate(ValvelabError):
     def __init__(self, reason: Reason, sentence: str) -> None:
         super().__init__(sentence)
         self.reason = reason
+
+
+def refuse_unless_above_zero(value: float, name: str, unit: str = "") -> None:
+    """Refuses a number in some unit that is not above 0, NaN among them. Raises CannotEvaluate(OUT_OF_RANGE)."""
+    if not value > 0.0:
+        found = f"{value:g} {unit}".rstrip()
+        raise CannotEvaluate(Reason.OUT_OF_RANGE, f"{name}: found {found}, expected above 0")
 
 
 class BadFile(ValvelabError):
@@ -86,7 +92,3 @@ class CannotWrite(ValvelabError):
         super().__init__(f"{file}: can't be written: {reason}")
         self.file = file
         self.reason = reason
-
-
-class StoreError(ValvelabError):
-    """The record store can't be reached, read or written."""

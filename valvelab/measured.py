@@ -6,13 +6,19 @@ in the unit of the value; which unit that is, the characteristic says.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+from functools import wraps
 from math import isfinite, nan
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, ParamSpec, TypeVar, cast
+
+from valvelab.errors import CannotEvaluate
 
 if TYPE_CHECKING:
     from valvelab.arrays import BoolArray, FloatArray
+
+T = TypeVar("T")
+P = ParamSpec("P")
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +50,33 @@ class Measured:
 def missing(reason: str) -> Measured:
     """No value, and why."""
     return Measured(None, None, reason)
+
+
+def or_reason(work: Callable[P, Measured]) -> Callable[P, Measured]:
+    """Work that measures; what it refuses is missing, for the reason it says."""
+
+    @wraps(work)
+    def tried(*args: P.args, **kwargs: P.kwargs) -> Measured:
+        try:
+            return work(*args, **kwargs)
+        except CannotEvaluate as error:
+            return missing(str(error))
+
+    return tried
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Once:
+    """Something whose answers are kept."""
+
+    _once: dict[object, object] = field(default_factory=dict, init=False, repr=False)
+
+    def once(self, work: Callable[..., T], *of: object) -> T:
+        """What is asked for more than once, worked out once: `work(self, *of)`."""
+        key = work, of
+        if key not in self._once:
+            self._once[key] = work(self, *of)
+        return cast("T", self._once[key])
 
 
 def finite(value: float | None) -> float | None:

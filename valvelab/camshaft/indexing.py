@@ -13,7 +13,7 @@ from itertools import product
 
 import numpy as np
 
-from valvelab.angles import fold_scalar, wrap, wrap_scalar
+from valvelab.angles import wrap, wrap_scalar
 from valvelab.arrays import FloatArray
 from valvelab.errors import CannotEvaluate, Reason
 
@@ -59,7 +59,6 @@ class IndexErrors:
     """Error of each lobe (cam deg, same order as given) after one phase for the whole shaft, and how it was found."""
 
     errors_cam_deg: FloatArray
-    nominal_cam_deg: FloatArray
     remarks: tuple[str, ...]
 
 
@@ -98,7 +97,7 @@ def index_errors(
     Refuses an incomplete firing order and a shaft that no arrangement fits. `centres`: shape (lobes,), cam deg.
     """
     if places is not None:
-        return _against(centres, np.array([places.get(k, np.nan) for k in range(len(names))]), ())
+        return IndexErrors(_against(centres, np.array([places.get(k, np.nan) for k in range(len(names))])), ())
     if arrangement is None:
         raise CannotEvaluate(Reason.MISSING_INPUT, "not derived: no firing order and no places are stated")
     known = {name.cylinder for name in names if name is not None}
@@ -116,11 +115,11 @@ def index_errors(
             )
     candidates = _candidates(arrangement)
     results = [
-        (label, _against(centres, _nominal(names, chosen, sign, nominal_separation), ()))
+        (label, _against(centres, _nominal(names, chosen, sign, nominal_separation)))
         for label, chosen, sign in candidates
     ]
-    label, best = min(results, key=lambda entry: float(np.nanmax(np.abs(entry[1].errors_cam_deg))))
-    if float(np.nanmax(np.abs(best.errors_cam_deg))) > LARGEST_BELIEVABLE_CAM_DEG:
+    label, best = min(results, key=lambda entry: float(np.nanmax(np.abs(entry[1]))))
+    if float(np.nanmax(np.abs(best))) > LARGEST_BELIEVABLE_CAM_DEG:
         raise CannotEvaluate(
             Reason.NOT_FEASIBLE,
             "not derived: no arrangement of the stated firing order and bank angle lies "
@@ -129,7 +128,7 @@ def index_errors(
         )
     if label:
         remarks.append(label)
-    return IndexErrors(best.errors_cam_deg, best.nominal_cam_deg, tuple(remarks))
+    return IndexErrors(best, tuple(remarks))
 
 
 def _candidates(arrangement: Arrangement) -> list[tuple[str, Arrangement, float]]:
@@ -168,7 +167,7 @@ def _nominal(names: list[LobeName | None], arrangement: Arrangement, sign: float
     return result
 
 
-def _against(centres: FloatArray, nominal: FloatArray, remarks: tuple[str, ...]) -> IndexErrors:
+def _against(centres: FloatArray, nominal: FloatArray) -> FloatArray:
     """Errors after one phase: iterated mean of the folded differences, from their circular mean."""
     difference = centres - nominal
     known = np.isfinite(difference)
@@ -179,5 +178,4 @@ def _against(centres: FloatArray, nominal: FloatArray, remarks: tuple[str, ...])
         phase += float(np.mean(wrap(difference[known] - phase)))
     errors = np.full(difference.shape, np.nan)
     errors[known] = wrap(difference[known] - phase)
-    placed = np.array([fold_scalar(float(angle)) if np.isfinite(angle) else np.nan for angle in nominal + phase])
-    return IndexErrors(errors, placed, remarks)
+    return errors

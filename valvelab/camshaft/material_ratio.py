@@ -44,12 +44,6 @@ def material_ratio_curve(z_um: FloatArray) -> tuple[FloatArray, FloatArray]:
     return (starts + ends) * (50.0 / z.size), z[starts]
 
 
-def height_at_ratio(z_um: FloatArray, ratio_pct: float) -> float:
-    """Height, µm, above which `ratio_pct` of the profile lies. `z_um`: shape (n,)."""
-    ratio, height = material_ratio_curve(z_um)
-    return float(np.interp(ratio_pct, ratio, height))
-
-
 def core_parameters(z_um: FloatArray) -> CoreParameters | None:
     """Core, reduced peak and reduced valley heights; None for fewer than 10 readings or a flat profile.
 

@@ -49,15 +49,10 @@ def probability_conforming(
     if above + below <= 0.5:
         return 1.0 - above - below
     if upper is not None and y > upper:
-        return max(0.0, above_complement(upper, y, u) - below)
+        return max(0.0, normal_distribution((upper - y) / u) - below)
     if lower is not None and y < lower:
-        return max(0.0, above_complement(-lower, -y, u) - above)
+        return max(0.0, normal_distribution((y - lower) / u) - above)
     return max(0.0, 1.0 - above - below)
-
-
-def above_complement(limit: float, measured: float, u: float) -> float:
-    """Probability of lying below `limit`, Φ((limit − y)/u). All in one unit; the probability from 0 to 1."""
-    return normal_distribution((limit - measured) / u)
 
 
 def decide(

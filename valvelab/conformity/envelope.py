@@ -39,7 +39,6 @@ class EnvelopeFit:
     """
 
     angle_cam_deg: FloatArray
-    nominal_mm: FloatArray
     deviation_mm: FloatArray
     below_mm: FloatArray
     above_mm: FloatArray
@@ -79,7 +78,7 @@ def fit_envelope(
     worst = int(np.argmax(use))
     fitted = wrap_scalar(shift) if "angle" in freedoms else None
     return EnvelopeFit(
-        read_only(angle), read_only(nominal_lift), read_only(deviation), read_only(below), read_only(above),
+        read_only(angle), read_only(deviation), read_only(below), read_only(above),
         read_only(at), worst, float(use[worst]), fitted, float(offset),
     )  # fmt: skip
 

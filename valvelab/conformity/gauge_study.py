@@ -75,13 +75,7 @@ def _root(variance: float) -> float:
     return math.sqrt(max(0.0, variance))
 
 
-def anova_study(readings: FloatArray) -> AnovaStudy:
-    """Variance components of a balanced study.
-
-    readings: shape (parts, appraisers, trials), at least 2 × 1 × 2. With one appraiser reproducibility is None. The
-    interaction is pooled into repeatability where its p exceeds 0.25. Refuses single trials: repeatability would be
-    missing. Readings in any unit; standard deviations in the same.
-    """
+def _study(readings: FloatArray) -> tuple[FloatArray, tuple[int, int, int]]:
     y = finite(readings, "readings", ndim=3)
     parts, appraisers, trials = y.shape
     if parts < 2 or trials < 2:
@@ -90,7 +84,18 @@ def anova_study(readings: FloatArray) -> AnovaStudy:
             f"gauge study: found {parts} parts × {appraisers} appraisers × {trials} trials, "
             "expected at least 2 parts and 2 trials",
         )
-    shape = (parts, appraisers, trials)
+    return y, (parts, appraisers, trials)
+
+
+def anova_study(readings: FloatArray) -> AnovaStudy:
+    """Variance components of a balanced study.
+
+    readings: shape (parts, appraisers, trials), at least 2 × 1 × 2. With one appraiser reproducibility is None. The
+    interaction is pooled into repeatability where its p exceeds 0.25. Refuses single trials: repeatability would be
+    missing. Readings in any unit; standard deviations in the same.
+    """
+    y, shape = _study(readings)
+    _, appraisers, trials = shape
     if appraisers == 1:
         between, within = one_way(y[:, 0, :])
         components = _single(between.mean_square, within.mean_square, trials)
@@ -196,10 +201,7 @@ def range_study(readings: FloatArray) -> Components:
     √((range of appraiser means × K2)² − EV²/(parts × trials)), 0 below; part: range of part means × K3. Readings in any
     unit; standard deviations in the same. Raises CannotEvaluate(TOO_FEW_READINGS).
     """
-    y = finite(readings, "readings", ndim=3)
-    parts, appraisers, trials = y.shape
-    if parts < 2 or trials < 2:
-        raise CannotEvaluate(Reason.TOO_FEW_READINGS, "gauge study: expected at least 2 parts and 2 trials")
+    y, (parts, appraisers, trials) = _study(readings)
     repeat = float(np.ptp(y, axis=2).mean()) * form_constant(trials, single_range=False)
     reproducibility = None
     if appraisers > 1:

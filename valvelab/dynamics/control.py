@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from valvelab.arrays import FloatArray
-from valvelab.errors import CannotEvaluate, Reason
+from valvelab.errors import CannotEvaluate, Reason, refuse_unless_above_zero
 
 # crank deg per cam rad: a derivative by crank deg times this is one by cam rad
 CRANK_DEG_PER_CAM_RAD = 360.0 / math.pi
@@ -61,8 +61,7 @@ def separation(
     Each point off the seat with negative acceleration fails at ω² = F/(−m a); the least counts. Refuses a mass that is
     not positive, or a spring without force. Arrays: shape (n,).
     """
-    if not effective_mass_kg > 0.0:
-        raise CannotEvaluate(Reason.OUT_OF_RANGE, f"effective mass: found {effective_mass_kg:g} kg, expected above 0")
+    refuse_unless_above_zero(effective_mass_kg, "effective mass", "kg")
     off_seat: NDArray[np.bool_] = (lift_mm > 0.0) & (acceleration_mm_per_crank_deg2 < 0.0)
     if not off_seat.any():
         return Separation(None, None)

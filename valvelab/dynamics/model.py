@@ -146,18 +146,3 @@ def matrices(gear: ValveGear) -> Matrices:
         damping = stiffness * (2.0 * spring.damping_ratio / surge)
     gap = math.inf if spring.bind_travel_mm is None else spring.bind_travel_mm / elements
     return Matrices(mass, stiffness, damping, element_rate, gap)
-
-
-def energy(gear: ValveGear, position: FloatArray, velocity: FloatArray, drive_mm: FloatArray) -> FloatArray:
-    """Kinetic and stored energy, N mm, for states (n, …) and the cam's drive (lash not yet taken off)."""
-    parts = matrices(gear)
-    kinetic = 0.5 * np.tensordot(parts.mass, velocity**2, axes=1)
-    stored = 0.5 * np.einsum("i...,ij,j...->...", position, parts.stiffness, position)
-    preload = gear.spring.seat_force_n * position[0]
-    squeeze = np.maximum(drive_mm - gear.lash_mm - position[0], 0.0)
-    pressed = np.maximum(gear.seat_squeeze_mm - position[0], 0.0)
-    gaps = -np.diff(position, axis=0, append=np.zeros((1, *position.shape[1:])))
-    bound = np.maximum(gaps - parts.element_gap_mm, 0.0)
-    clash = 0.5 * gear.spring.clash_factor * parts.element_rate * (bound**2).sum(axis=0)
-    contact = 0.5 * gear.stiffness_n_per_mm * squeeze**2 + 0.5 * gear.seat_stiffness * pressed**2
-    return np.asarray(kinetic + stored + preload + contact + clash)

@@ -106,20 +106,21 @@ def respond(
         raise CannotEvaluate(Reason.OUT_OF_RANGE, f"{steps} steps a cycle are too few for {speeds.min():g} rpm")
     asked, asked_rate = _contacts(gear, drive, speeds)
     recorded = max(1, cycles - record_from) * steps
-    out = _Recorder(recorded, parts.mass.size, speeds.size, keep_state)
-    _integrate(gear, parts, asked, asked_rate, dt, cycles, out, tell)
     turns = recorded // steps
     lift = drive.drive_mm if drive.drive_mm.ndim == 2 else drive.drive_mm[:, None]
-    return Response(
+    shape = recorded, speeds.size
+    response = Response(
         rpm=speeds,
         crank_deg=np.tile(np.append(drive.crank_deg[1:], drive.crank_deg[0] + 720.0), turns),
-        drive_mm=np.broadcast_to(np.tile(np.roll(lift, -1, axis=0), (turns, 1)), out.lift.shape),
-        lift_mm=out.lift,
-        gear_force_n=out.gear,
-        seat_force_n=out.seat,
-        coil_squeeze_mm=out.touch,
-        state=out.state,
+        drive_mm=np.broadcast_to(np.tile(np.roll(lift, -1, axis=0), (turns, 1)), shape),
+        lift_mm=np.empty(shape),
+        gear_force_n=np.empty(shape),
+        seat_force_n=np.empty(shape),
+        coil_squeeze_mm=np.zeros(speeds.size),
+        state=np.empty((recorded, 2 * parts.mass.size, speeds.size)) if keep_state else None,
     )
+    _integrate(gear, parts, asked, asked_rate, dt, cycles, response, tell)
+    return response
 
 
 def _contacts(gear: ValveGear, drive: Drive, speeds: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -132,18 +133,6 @@ def _contacts(gear: ValveGear, drive: Drive, speeds: FloatArray) -> tuple[FloatA
     rate[:, 0] = (slope[:, None] if slope.ndim == 1 else slope) * 6.0 * speeds
     asked[:, 1] = gear.seat_squeeze_mm
     return asked, rate
-
-
-class _Recorder:
-    """Histories of the last steps, filled in place."""
-
-    def __init__(self, steps: int, nodes: int, speeds: int, keep_state: bool) -> None:
-        self.steps = steps
-        self.lift = np.empty((steps, speeds))
-        self.gear = np.empty((steps, speeds))
-        self.seat = np.empty((steps, speeds))
-        self.touch = np.zeros(speeds, dtype=np.float64)
-        self.state = np.empty((steps, 2 * nodes, speeds)) if keep_state else None
 
 
 def _at_rest(gear: ValveGear, parts: Matrices, asked: FloatArray) -> FloatArray:
@@ -166,7 +155,7 @@ def _integrate(
     asked_rate: FloatArray,
     dt: FloatArray,
     cycles: int,
-    out: _Recorder,
+    out: Response,
     tell: Tell | None,
 ) -> None:
     nodes, speeds = parts.mass.size, dt.size
@@ -179,14 +168,14 @@ def _integrate(
     table[-1] = 1.0
     x, guess = table[:nodes], table[nodes : 2 * nodes]
     x[:] = _at_rest(gear, parts, asked[0])
-    contact = _Contact(gear, parts, speeds)
+    contact = _Contact(gear, parts, out.coil_squeeze_mm)
     half = 0.5 * dt
     accel, velocity = np.zeros((nodes, speeds)), np.zeros((nodes, speeds))
     np.matmul(linear, table, out=accel)
     contact.add(accel, x, guess, asked[0], asked_rate[0])
     kick, drift = np.empty_like(accel), np.empty_like(accel)
     steps = asked.shape[0]
-    first_kept = cycles * steps - out.steps
+    first_kept = cycles * steps - out.lift_mm.shape[0]
     pause = max(1, cycles * steps // TELLINGS)
     for step in range(cycles * steps):
         if tell is not None and step % pause == 0 and not tell(step / (cycles * steps)):
@@ -203,18 +192,21 @@ def _integrate(
         velocity += kick
         if step >= first_kept:
             row = step - first_kept
-            out.lift[row] = x[0]
-            out.gear[row], out.seat[row] = contact.force
+            out.lift_mm[row] = x[0]
+            out.gear_force_n[row], out.seat_force_n[row] = contact.force
             if out.state is not None:
                 out.state[row, :nodes] = x
                 out.state[row, nodes:] = velocity
-    out.touch = contact.touched
 
 
 class _Contact:
-    """Forces that only push: gear on valve, seat on valve, coil on coil. Works in place."""
+    """Forces that only push: gear on valve, seat on valve, coil on coil. Works in place.
 
-    def __init__(self, gear: ValveGear, parts: Matrices, speeds: int) -> None:
+    touched (speeds,) holds the greatest squeeze of touching coils so far, mm.
+    """
+
+    def __init__(self, gear: ValveGear, parts: Matrices, touched: FloatArray) -> None:
+        speeds = touched.size
         self.stiffness = np.array([[gear.stiffness_n_per_mm], [gear.seat_stiffness]])
         self.damping = np.array([[gear.gear_damping], [gear.seat_damping]])
         squeeze = np.array([[gear.gear_squeeze_mm], [gear.seat_squeeze_mm]])
@@ -224,7 +216,7 @@ class _Contact:
         self.mass = parts.mass[:, None]
         self.force = np.zeros((2, speeds))
         self.squeeze, self.closing, self.total = np.empty((2, speeds)), np.empty((2, speeds)), np.empty(speeds)
-        self.touched = np.zeros(speeds)
+        self.touched = touched
 
     def add(self, accel: FloatArray, x: FloatArray, velocity: FloatArray, asked: FloatArray, rate: FloatArray) -> None:
         """Add the contact forces at positions and velocities to the accelerations."""
@@ -249,7 +241,7 @@ class _Contact:
         over = -np.diff(x, axis=0, append=0.0) - self.gap
         if (over > 0.0).any():
             np.maximum(over, 0.0, out=over)
-            self.touched = np.maximum(self.touched, over.max(axis=0))
+            np.maximum(self.touched, over.max(axis=0), out=self.touched)
             over *= self.clash
             accel -= over / self.mass
             accel[1:] += over[:-1] / self.mass[1:]

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from valvelab.arrays import FloatArray, finite
-from valvelab.errors import CannotEvaluate, Reason
+from valvelab.errors import CannotEvaluate, Reason, refuse_unless_above_zero
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,8 +45,7 @@ def resonances(
     Orders whose speed lies above 1.2 × `max_crank_rpm` are left out. `lift_mm`: shape (n,), one cam turn.
     Raises CannotEvaluate(OUT_OF_RANGE) for a frequency not above 0.
     """
-    if not surge_hz > 0.0:
-        raise CannotEvaluate(Reason.OUT_OF_RANGE, f"surge frequency: found {surge_hz:g} Hz, expected above 0")
+    refuse_unless_above_zero(surge_hz, "surge frequency", "Hz")
     found = [
         Resonance(order, 120.0 * surge_hz / order, float(size))
         for order, size in enumerate(lift_harmonics_um(lift_mm, orders), start=1)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import accumulate, pairwise
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -52,7 +53,6 @@ class SpeedSweep:
     crank_deg: FloatArray
     force_n: FloatArray
     least_force_n: FloatArray
-    least_force_crank_deg: FloatArray
     peak_force_n: FloatArray
     lost: FloatArray
     loft_mm: FloatArray
@@ -143,12 +143,11 @@ def _batch(
         columns([d.slope_mm_per_crank_deg for d in drives]),
     )
     response = respond(gear, drive, np.concatenate(list(speeds)), cycles, tell=tell)
-    results, start = [], 0
-    for lobe, own in zip(lobes, speeds, strict=True):
-        part = slice(start, start + own.size)
-        results.append(_judged(gear, response, part, steps, peak_crank(lobe.profile, lobe.timing)))
-        start += own.size
-    return tuple(results)
+    ends = pairwise(accumulate((own.size for own in speeds), initial=0))
+    return tuple(
+        _judged(gear, response, slice(*part), steps, peak_crank(lobe.profile, lobe.timing))
+        for lobe, part in zip(lobes, ends, strict=True)
+    )
 
 
 def _judged(gear: ValveGear, response: Response, part: slice, steps: int, peak: float) -> SpeedSweep:
@@ -157,8 +156,7 @@ def _judged(gear: ValveGear, response: Response, part: slice, steps: int, peak: 
     turns, rpm = asked.shape[0] // steps, response.rpm[part]
     window = asked > max(WINDOW_SHARE * float(asked.max()), 2.0 * gear.gear_squeeze_mm)
     held = np.where(window, force, np.inf)
-    least_row = np.argmin(held, axis=0)
-    least = held[least_row, np.arange(rpm.size)]
+    least = held.min(axis=0)
     lost = least <= 0.0
     first = int(np.argmax(lost)) if lost.any() else None
     angle = response.crank_deg
@@ -178,7 +176,6 @@ def _judged(gear: ValveGear, response: Response, part: slice, steps: int, peak: 
         crank_deg=read_only(peak + np.linspace(-360.0, 360.0, BINS, endpoint=False) + 360.0 / BINS),
         force_n=known(np.where(np.isfinite(force_map), force_map, np.nan)),
         least_force_n=known(least),
-        least_force_crank_deg=known(peak + angle[least_row]),
         peak_force_n=known(force.max(axis=0)),
         lost=read_only(lost),
         loft_mm=known(np.where(window, lift - asked, 0.0).max(axis=0).clip(0.0)),

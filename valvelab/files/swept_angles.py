@@ -14,18 +14,17 @@ from valvelab.angles import first_turning, fold
 from valvelab.arrays import FloatArray, read_only
 from valvelab.errors import BadFile
 from valvelab.files.table import Column, Table
+from valvelab.lobe.conditioning import LARGEST_HOLE_CAM_DEG
 from valvelab.lobe.trace import Trace
-from valvelab.records.measurement import Doubts
+from valvelab.records.measurement import COMPARISON_LIFT_MM, Doubts
 from valvelab.records.result import Note, info, warning
 from valvelab.units import INCH_MM, AngleKind
 
 # No trace of one turn of a camshaft runs over more degrees of its own (ours: a turn and some overlap).
 LONGEST_TURN_DEG = 400.0
 LONGEST_LOBE_CAM_DEG = 180.0
-CHECKING_LIFT_MM = 1.27
 LOWEST_LIFT_MM = 3.0
 HIGHEST_LIFT_MM = 60.0
-LARGEST_HOLE_CAM_DEG = 45.0
 
 Taken = TypeVar("Taken", bound=np.generic)
 
@@ -190,7 +189,7 @@ def doubts_of(traces: Sequence[Trace], bare: Sequence[Trace], *, angle_stated: b
         )
     if angle_stated or taken_as == "crank":
         return Doubts("", lift)
-    level = CHECKING_LIFT_MM / INCH_MM if lift and highest < LOWEST_LIFT_MM else CHECKING_LIFT_MM
+    level = COMPARISON_LIFT_MM / INCH_MM if lift and highest < LOWEST_LIFT_MM else COMPARISON_LIFT_MM
     longest, name = max((_lasting(trace, level), trace.name) for trace in traces)
     if longest <= LONGEST_LOBE_CAM_DEG:
         return Doubts("", lift)

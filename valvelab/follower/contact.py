@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from valvelab.arrays import FloatArray
-from valvelab.errors import CannotEvaluate, Reason
+from valvelab.errors import refuse_unless_above_zero
 from valvelab.follower.film import Lubricant, minimum_film_um
 from valvelab.follower.hertz import STEEL_ON_STEEL_MPA, line_contact, relative_radius
 
@@ -49,10 +49,7 @@ def lobe_geometry(
     without slip: both surfaces run at the speed of the contact along the contour, ρ_c dφ/dθ. Plane geometry. All shape
     (n,). Raises CannotEvaluate(OUT_OF_RANGE) for a base circle not above 0.
     """
-    if not setting.base_radius_mm > 0.0:
-        raise CannotEvaluate(
-            Reason.OUT_OF_RANGE, f"base circle radius: found {setting.base_radius_mm:g} mm, expected above 0"
-        )
+    refuse_unless_above_zero(setting.base_radius_mm, "base circle radius", "mm")
     s, s_1, s_2 = lift_mm, slope_mm_per_rad, bend_mm_per_rad2
     if setting.roller_radius_mm is None:
         radius = setting.base_radius_mm + s + s_2
@@ -77,7 +74,6 @@ class ContactAlong:
     load_n: FloatArray
     entrainment_m_per_s: FloatArray
     pressure_mpa: FloatArray
-    half_width_mm: FloatArray
     film_um: FloatArray | None
 
 
@@ -112,6 +108,5 @@ def contact_along(
         load_n=load,
         entrainment_m_per_s=speed,
         pressure_mpa=np.where(touching, hertz.max_pressure_mpa, np.nan),
-        half_width_mm=np.where(touching, hertz.half_width_mm, np.nan),
         film_um=film,
     )

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from valvelab.arrays import FloatArray, read_only
-from valvelab.errors import CannotEvaluate, Reason
+from valvelab.errors import refuse_unless_above_zero
 from valvelab.follower.shapes import Shape
 
 
@@ -36,12 +36,6 @@ class Contour:
     base_circle_radius_mm: float
     shape: Shape
 
-    def points_mm(self) -> FloatArray:
-        """Shape (n, 2): the contour as points in the cam's own frame."""
-        phi = np.radians(self.normal_cam_deg)
-        p, q = self.support_mm, self.slope_mm
-        return np.column_stack([p * np.cos(phi) - q * np.sin(phi), p * np.sin(phi) + q * np.cos(phi)])
-
 
 def contour(
     angle_cam_deg: FloatArray,
@@ -56,10 +50,7 @@ def contour(
     Refuses a base circle of no size. A contour that the follower could not touch (radius below zero under a flat
     face) is not refused: it is a finding.
     """
-    if base_circle_radius_mm <= 0.0:
-        raise CannotEvaluate(
-            Reason.OUT_OF_RANGE, f"base circle radius: found {base_circle_radius_mm:g} mm, expected above 0"
-        )
+    refuse_unless_above_zero(base_circle_radius_mm, "base circle radius", "mm")
     first, second = velocity * np.degrees(1.0), acceleration * np.degrees(1.0) ** 2
     if shape.kind == "flat":
         support = base_circle_radius_mm + lift_mm
@@ -89,44 +80,15 @@ def pressure_angle_under(source: Contour, shape: Shape) -> FloatArray:
     return np.asarray(np.degrees(np.arctan2(source.slope_mm, source.support_mm + (shape.radius_mm or 0.0))))
 
 
-@dataclass(frozen=True, slots=True)
-class CurvatureSummary:
-    """Least convex and least concave radius (a positive size, None without a hollow), face radius, pressure angle.
+def undercut_at(found: Contour) -> float | None:
+    """Cam angle (deg) where a contour is undercut most; None where it is not.
 
-    face_radius_mm: half the least flat face, max |p′|. undercut_at: cam angle of an undercut, None without one.
+    Under a flat face a radius below zero cannot be real; under a roller the path's own radius of curvature must not
+    shrink to the roller's where it is convex, so a radius between zero and minus the roller is none of a hollow.
     """
-
-    min_convex_mm: float | None
-    min_convex_at: float | None
-    min_concave_mm: float | None
-    min_concave_at: float | None
-    face_radius_mm: float
-    max_pressure_angle_deg: float
-    undercut_at: float | None
-
-
-def summarise(shape_of_lobe: Contour) -> CurvatureSummary:
-    """Curvature figures of a contour.
-
-    Under a flat face a radius below zero cannot be real; under a roller the path's own radius of curvature must
-    not shrink to the roller's where it is convex, nor a hollow be tighter than the roller.
-    """
-    radius, angle = shape_of_lobe.radius_mm, shape_of_lobe.angle_cam_deg
-    finite = np.isfinite(radius)
-    hollow = finite & (radius < 0.0)
-    # a convex radius between zero and minus the roller is an undercut, not a hollow
-    r = shape_of_lobe.shape.radius_mm or 0.0
-    undercut = hollow & (radius > -r) if shape_of_lobe.shape.kind != "flat" else hollow
-    convex = finite & (radius > 0.0)
-    true_hollow = hollow & ~undercut if shape_of_lobe.shape.kind != "flat" else hollow
-    low = int(np.argmin(np.where(convex, radius, np.inf))) if convex.any() else None
-    deep = int(np.argmin(np.where(true_hollow, -radius, np.inf))) if true_hollow.any() else None
-    return CurvatureSummary(
-        None if low is None else float(radius[low]),
-        None if low is None else float(angle[low]),
-        None if deep is None else float(-radius[deep]),
-        None if deep is None else float(angle[deep]),
-        float(np.abs(shape_of_lobe.slope_mm).max()),
-        float(np.abs(shape_of_lobe.pressure_angle_deg).max()),
-        float(angle[int(np.argmin(np.where(undercut, radius, np.inf)))]) if undercut.any() else None,
-    )
+    radius = found.radius_mm
+    tightest_hollow = -np.inf if found.shape.kind == "flat" else -(found.shape.radius_mm or 0.0)
+    undercut = np.isfinite(radius) & (radius < 0.0) & (radius > tightest_hollow)
+    if not undercut.any():
+        return None
+    return float(found.angle_cam_deg[int(np.argmin(np.where(undercut, radius, np.inf)))])

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from valvelab.arrays import FloatArray
-from valvelab.errors import CannotEvaluate, Reason
+from valvelab.errors import CannotEvaluate, Reason, refuse_unless_above_zero
 
 STEEL_E_MPA = 207_000.0
 STEEL_NU = 0.29
@@ -19,9 +19,8 @@ def contact_modulus(e1_mpa: float, nu1: float, e2_mpa: float, nu2: float) -> flo
 
     Raises CannotEvaluate(OUT_OF_RANGE) for a modulus not above 0 or a Poisson's ratio outside 0 to 0.5.
     """
-    for name, value in (("modulus", e1_mpa), ("modulus", e2_mpa)):
-        if not value > 0.0:
-            raise CannotEvaluate(Reason.OUT_OF_RANGE, f"contact {name}: found {value:g} MPa, expected above 0")
+    for modulus in (e1_mpa, e2_mpa):
+        refuse_unless_above_zero(modulus, "contact modulus", "MPa")
     for value in (nu1, nu2):
         if not 0.0 <= value < 0.5001:
             raise CannotEvaluate(Reason.OUT_OF_RANGE, f"Poisson's ratio: found {value:g}, expected 0 to 0.5")
@@ -60,8 +59,7 @@ def line_contact(
     `load_n` and `radius_mm` (relative) broadcast; a load of 0 or less is no contact and gives 0. Refuses a length that
     is not positive.
     """
-    if not length_mm > 0.0:
-        raise CannotEvaluate(Reason.OUT_OF_RANGE, f"contact length: found {length_mm:g} mm, expected above 0")
+    refuse_unless_above_zero(length_mm, "contact length", "mm")
     load = np.maximum(np.asarray(load_n, dtype=np.float64), 0.0)
     radius = np.asarray(radius_mm, dtype=np.float64)
     p0 = np.asarray(np.sqrt(load * modulus_mpa / (np.pi * length_mm * radius)))

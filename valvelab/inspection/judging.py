@@ -4,15 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 from valvelab.conformity.decision import decide, nearest_branch
 from valvelab.errors import BadSpec
 from valvelab.inspection.characteristics import Row, Subject
 from valvelab.inspection.limits import DeadCentre, Ends, Limit, Where, meant_here, nearest_readings, readings_of
 from valvelab.measured import Measured, missing
-from valvelab.records.result import Note, Verdict, info, warning
-from valvelab.records.spec import DecisionRule, LimitSpec, Selection, Spec
+from valvelab.records.result import Note, Result, Verdict, info, warning
+from valvelab.records.spec import DecisionRule, EnvelopeSpec, LimitSpec, Selection, Spec
 
+R = TypeVar("R", bound=Result)
+ENVELOPE = "envelope"
 NOT_HERE = "limits that this inspection does not answer"
 """What the note on a spec's limits on other things is about."""
 _NO_OTHERS: Mapping[Subject, Collection[str]] = {}
@@ -79,6 +82,14 @@ def judge(
     return verdicts, notes
 
 
+def judged(
+    result: R, notes: Iterable[Note], spec: Spec | None, items: Mapping[Subject, Sequence[Item]], spec_file: str
+) -> R:
+    """A result with its notes and, where there is a spec, what `judge` makes of it."""
+    verdicts, said = ([], []) if spec is None else judge(spec, items, spec_file)
+    return result.model_copy(update={"notes": (*notes, *said), "verdicts": tuple(verdicts)})
+
+
 def _elsewhere(limit: Limit) -> str:
     return f"{limit.field} {limit.stated.of} ({limit.characteristic.subject})"
 
@@ -97,21 +108,16 @@ def _taken_as(limit: Limit, where: Where | None) -> str:
 def _judged(
     rule: DecisionRule, limit: Limit, items: Sequence[Item], spec_file: str
 ) -> tuple[list[Verdict], list[Note]]:
-    verdicts: list[Verdict] = []
-    notes: list[Note] = []
+    found: list[tuple[str, Measured]] = []
     for item in [*selected(items, limit.selection), *_absent(items, limit.selection)]:
         _counts_from(limit, item, spec_file)
         measured = item.look_up(limit.stated.of, limit.at_mm)
-        if measured is None:
-            continue
-        verdicts.append(verdict_of(rule, limit, item.name, measured))
-        notes += _remarks(rule, limit.stated, item.name, measured)
-    if not verdicts:
-        name = names_of(limit.selection)
-        nothing = missing(f"{limit.field}: nothing that was measured answers it")
-        verdicts.append(verdict_of(rule, limit, name, nothing))
-        notes += _remarks(rule, limit.stated, name, nothing)
-    return verdicts, notes
+        if measured is not None:
+            found.append((item.name, measured))
+    if not found:
+        found = [(names_of(limit.selection), missing(f"{limit.field}: nothing that was measured answers it"))]
+    verdicts = [verdict_of(rule, limit, name, measured) for name, measured in found]
+    return verdicts, [note for name, measured in found for note in _remarks(rule, limit.stated, name, measured)]
 
 
 def selected(items: Iterable[Item], selection: Selection) -> list[Item]:
@@ -128,11 +134,8 @@ def _absent(items: Iterable[Item], selection: Selection) -> list[Item]:
     if isinstance(selection, str):
         return []
     known = {item.name for item in items}
-    return [Item(name, None, _not_there) for name in dict.fromkeys(selection) if name not in known]
-
-
-def _not_there(_name: str, _at_mm: float | None) -> Measured:
-    return missing("the spec names it, but it is not among the readings")
+    gone = missing("the spec names it, but it is not among the readings")
+    return [Item(name, None, lambda _name, _at_mm: gone) for name in dict.fromkeys(selection) if name not in known]
 
 
 def names_of(selection: Selection) -> str:
@@ -162,11 +165,14 @@ def verdict_of(rule: DecisionRule, limit: Limit, item: str, measured: Measured) 
     period, value = limit.characteristic.period, measured.value
     if value is not None and period is not None:
         measured = replace(measured, value=nearest_branch(value, *limit.ends, period))
-    row = decided(rule, limit.stated.of, item, measured, limit.ends, limit.characteristic.unit)
-    return row.model_copy(update={"at_mm": limit.at_mm, "clause": limit.stated.clause})
+    unit = limit.characteristic.unit
+    return decided(rule, limit.stated.of, item, measured, limit.ends, unit, limit.stated.clause, limit.at_mm)
 
 
-def decided(rule: DecisionRule, characteristic: str, item: str, measured: Measured, ends: Ends, unit: str) -> Verdict:
+def decided(
+    rule: DecisionRule, characteristic: str, item: str, measured: Measured, ends: Ends, unit: str,
+    clause: str | None = None, at_mm: float | None = None,
+) -> Verdict:  # fmt: skip
     """The row of one value against its ends: undecided without a value, or with a doubtful one."""
     decision = None
     if measured.value is not None and not measured.doubt:
@@ -174,6 +180,7 @@ def decided(rule: DecisionRule, characteristic: str, item: str, measured: Measur
     return Verdict(
         characteristic=characteristic,
         item=item,
+        at_mm=at_mm,
         measured=measured.value,
         unit=unit,
         standard_uncertainty=measured.u,
@@ -181,8 +188,14 @@ def decided(rule: DecisionRule, characteristic: str, item: str, measured: Measur
         upper=ends[1],
         probability_conforming=None if decision is None else decision.probability,
         decision="undecided" if decision is None else decision.outcome,
+        clause=clause,
         reason=_row_reason(measured, "" if decision is None else decision.reason),
     )
+
+
+def undecided_envelope(spec: Spec, item: str, envelope: EnvelopeSpec, reason: str) -> Verdict:
+    """The row of what an envelope names and nothing answers."""
+    return decided(spec.decision, ENVELOPE, item, missing(reason), (None, None), "mm", envelope.clause)
 
 
 def _row_reason(measured: Measured, undecided: str = "") -> str | None:
@@ -195,10 +208,9 @@ def _row_reason(measured: Measured, undecided: str = "") -> str | None:
 
 def _remarks(rule: DecisionRule, limit: LimitSpec, item: str, measured: Measured) -> list[Note]:
     about = f"{item} {limit.of}"
-    if measured.value is None:
-        return [warning(about, f"undecided: {_row_reason(measured)}")]
-    if measured.doubt:
-        return [warning(about, f"undecided: {measured.doubt}")]
+    undecided = _row_reason(measured) if measured.value is None else measured.doubt
+    if undecided:
+        return [warning(about, f"undecided: {undecided}")]
     if measured.u is None and rule.rule == "guarded":
         return [warning(about, "no uncertainty is known, so the simple rule decided")]
     return []

@@ -10,15 +10,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from valvelab.inspection.judging import NOT_HERE, decided, names_of, verdict_of
+from valvelab.inspection.judging import NOT_HERE, names_of, undecided_envelope, verdict_of
 from valvelab.inspection.limits import EVENTS, Limit, readings_of
 from valvelab.measured import missing
 from valvelab.records.result import Note, Result, Verdict, warning
-from valvelab.records.spec import EnvelopeSpec, Spec
+from valvelab.records.spec import Spec
 
 PLANNING = frozenset({"sets", "shims"})
 """Commands that use a spec without judging by it."""
-_ENVELOPE = "envelope"
 _SAY = 'say which with "cam deg", "deg BTDC" or lift_at'
 _Key = tuple[str, float | None, float | None, float | None, str, str | None]
 
@@ -55,7 +54,9 @@ def _settle(sharing: list[Answer]) -> list[Answer]:
     sharing = [_without_answered_elsewhere(answer, sharing) for answer in sharing]
     rows = [row for meanings in limits if not _answers(sharing, meanings) for row in [_unanswered(spec, meanings[0])]]
     if not any(answer.command == "lobes" for answer in sharing):
-        rows += [_unanswered_envelope(spec, number, row) for number, row in enumerate(spec.envelope, start=1)]
+        for number, row in enumerate(spec.envelope, start=1):
+            reason = f"[[envelope]] {number}: no part of this job judges it (of a lobe)"
+            rows.append(undecided_envelope(spec, names_of(row.lobes), row, reason))
     first = sharing[judging[0]]
     notes = [warning(f"{row.item} {row.characteristic}", f"undecided: {row.reason}") for row in rows]
     sharing[judging[0]] = _with(first, [*first.result.verdicts, *rows], [*first.result.notes, *notes])
@@ -145,9 +146,3 @@ def _without_answered_elsewhere(answer: Answer, sharing: Sequence[Answer]) -> An
 def _unanswered(spec: Spec, limit: Limit) -> Verdict:
     reason = f"{limit.field}: no part of this job judges it (of a {limit.characteristic.subject})"
     return verdict_of(spec.decision, limit, names_of(limit.selection), missing(reason))
-
-
-def _unanswered_envelope(spec: Spec, number: int, envelope: EnvelopeSpec) -> Verdict:
-    reason = f"[[envelope]] {number}: no part of this job judges it (of a lobe)"
-    row = decided(spec.decision, _ENVELOPE, names_of(envelope.lobes), missing(reason), (None, None), "mm")
-    return row.model_copy(update={"clause": envelope.clause})

@@ -7,9 +7,7 @@ from typing import TYPE_CHECKING, Any, Literal, cast
 
 from pydantic import create_model
 
-from valvelab.records.result import Record, Result
-
-Kind = Literal["intake", "exhaust"]
+from valvelab.records.result import Kind, Record, Result
 
 
 class Numbers(Record):

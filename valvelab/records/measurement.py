@@ -19,7 +19,9 @@ class Doubts:
 
 
 NO_DOUBTS = Doubts()
-CHECKING_LIFTS_MM = (0.15, 0.508, 1.0, 1.27, 5.08)
+COMPARISON_LIFT_MM = 1.27
+"""0.050 in, the lift at which the trade compares lobes."""
+CHECKING_LIFTS_MM = (0.15, 0.508, 1.0, COMPARISON_LIFT_MM, 5.08)
 """Lifts that durations are told at where no others are asked for: 0.15 and 1 mm, 0.020, 0.050 and 0.200 in."""
 
 

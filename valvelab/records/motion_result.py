@@ -7,9 +7,7 @@ from typing import Literal
 from pydantic import Field
 
 from valvelab.records.phasing_result import Event
-from valvelab.records.result import Record, Result
-
-Kind = Literal["intake", "exhaust"]
+from valvelab.records.result import Kind, Record, Result
 
 
 class ValveDuration(Record):

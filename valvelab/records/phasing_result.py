@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from typing import Literal
 
-from valvelab.records.result import Record, Result
-
-Kind = Literal["intake", "exhaust"]
+from valvelab.records.result import Kind, Record, Result
 
 
 class Event(Record):

@@ -17,6 +17,9 @@ Text = Annotated[str, AfterValidator(utf8)]
 """Text that may hold a file's name, whose bytes need not be UTF-8."""
 
 
+Kind = Literal["intake", "exhaust"]
+
+
 class Record(BaseModel):
     """Base of all records: frozen, closed to unknown fields, never NaN."""
 

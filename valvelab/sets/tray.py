@@ -203,23 +203,11 @@ class Progress:
     bound_total_spread: float | None = None
 
 
-def _never() -> bool:
-    return False
-
-
-def _quiet(_progress: Progress) -> None:
-    return None
-
-
 class Aside(Protocol):
     """How work is run that can't be interrupted: its answer, or None when the watch ends before it does."""
 
     def __call__(self, work: Callable[[], Answer], watch: Watch, /) -> Answer | None:
         """Run it."""
-
-
-def _waited_for(work: Callable[[], Answer], _watch: Watch) -> Answer | None:
-    return work()
 
 
 @dataclass(frozen=True, slots=True)
@@ -230,9 +218,9 @@ class Watch:
     """
 
     seconds_left: Callable[[], float] = field(default=lambda: inf)
-    cancelled: Callable[[], bool] = _never
-    report: Callable[[Progress], None] = _quiet
-    aside: Aside = _waited_for
+    cancelled: Callable[[], bool] = field(default=lambda: False)
+    report: Callable[[Progress], None] = field(default=lambda _progress: None)
+    aside: Aside = field(default=lambda work, _watch: work())
 
     def share(self, part: float) -> Watch:
         """A watch that ends after a part, a share, of the time left now."""

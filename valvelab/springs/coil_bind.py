@@ -61,11 +61,15 @@ def find_knee(curve: ForceCurve) -> Knee | None:
 
 @dataclass(frozen=True, slots=True)
 class _Trend:
-    """A line or a parabola about `centre`; `noise` is the scatter of one reading about it."""
+    """A line or a parabola about `centre`."""
 
     centre: float
     model: LinearModel
-    noise: float
+
+    @property
+    def noise(self) -> float:
+        """Scatter of one reading about it."""
+        return self.model.residual_sd or 0.0
 
     def at(self, height: float) -> float:
         return float(self._powers(height) @ self.model.coefficients)
@@ -93,7 +97,7 @@ def _trend(h: FloatArray, force: FloatArray) -> _Trend:
         flat_sd, bent_sd = model.residual_sd or 0.0, bent.residual_sd or 0.0
         if bent_sd < 0.5 * flat_sd and bent.coefficients[2] > 0.0:
             model = bent
-    return _Trend(centre, model, model.residual_sd or 0.0)
+    return _Trend(centre, model)
 
 
 def _first_steep_stretch(h: FloatArray, force: FloatArray, slopes: FloatArray) -> int | None:
@@ -146,8 +150,7 @@ def _meeting(
     if first > 0:
         low, high = float(past_h[first]), float(past_h[first - 1])
     centre = float(past_h[first])
-    line = polynomial(past_h[first:] - centre, past_force[first:], 1)
-    closed = _Trend(centre, line, line.residual_sd or 0.0)
+    closed = _Trend(centre, polynomial(past_h[first:] - centre, past_force[first:], 1))
     steep, solid = closed.rate(centre), centre
     for _ in range(3):
         rate = trend.rate(solid)

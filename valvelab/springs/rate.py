@@ -28,16 +28,6 @@ class LinearModel:
     residual_sd: float | None
     spare: int
 
-    @property
-    def standard_uncertainties(self) -> FloatArray | None:
-        """Standard uncertainty of each coefficient from the residual scatter alone.
-
-        Shape (p,), each in its coefficient's own unit.
-        """
-        if self.residual_sd is None:
-            return None
-        return self.residual_sd * np.sqrt(np.diag(self.covariance_per_variance))
-
 
 def least_squares(design: FloatArray, values: FloatArray) -> LinearModel:
     """Coefficients minimising |design · c − values|², by QR of the scaled columns with one step of refinement.
@@ -102,8 +92,7 @@ def fit_rate(height_mm: FloatArray, force_n: FloatArray, stated_sd_n: float | No
     """
     h = finite(height_mm, "heights", 1)
     force = finite(force_n, "forces", 1)
-    if np.unique(h).size < 2:
-        raise CannotEvaluate(Reason.TOO_FEW_READINGS, f"rate: found {np.unique(h).size} heights, expected at least 2")
+    _refuse_one_height(h)
     centre = float(h.mean())
     model = polynomial(h - centre, force, 1)
     level, slope = (float(value) for value in model.coefficients)
@@ -119,6 +108,11 @@ def fit_rate(height_mm: FloatArray, force_n: FloatArray, stated_sd_n: float | No
         low_mm=float(h.min()),
         high_mm=float(h.max()),
     )
+
+
+def _refuse_one_height(height_mm: FloatArray) -> None:
+    if (found := np.unique(height_mm).size) < 2:
+        raise CannotEvaluate(Reason.TOO_FEW_READINGS, f"rate: found {found} heights, expected at least 2")
 
 
 def line_slopes(x: FloatArray, y: FloatArray) -> FloatArray:
@@ -140,8 +134,7 @@ def rate_curve(height_mm: FloatArray, force_n: FloatArray, window: int = 5) -> t
     CannotEvaluate(TOO_FEW_READINGS) for one height.
     """
     h, force = finite(height_mm, "heights", 1), finite(force_n, "forces", 1)
-    if np.unique(h).size < 2:
-        raise CannotEvaluate(Reason.TOO_FEW_READINGS, f"rate: found {np.unique(h).size} heights, expected at least 2")
+    _refuse_one_height(h)
     order = np.argsort(h, kind="stable")
     width = min(window, h.size)
     near_h, near_force = (sliding_window_view(values[order], width) for values in (h, force))

@@ -9,7 +9,7 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from valvelab.errors import CannotEvaluate, Reason
+from valvelab.errors import CannotEvaluate, Reason, refuse_unless_above_zero
 
 StressFactor = Literal["EN 13906-1", "Wahl"]
 
@@ -40,31 +40,6 @@ class WireMaterial:
 def material_key(name: str) -> str:
     """A material's name as it is looked up: `Chrome Silicon` and `chrome-silicon` are one."""
     return " ".join(name.casefold().replace("-", " ").split())
-
-
-@dataclass(frozen=True, slots=True)
-class Coil:
-    """What is known of a spring's wire and coils; None where it isn't."""
-
-    wire_diameter_mm: float | None = None
-    mean_diameter_mm: float | None = None
-    active_coils: float | None = None
-    total_coils: float | None = None
-    free_length_mm: float | None = None
-    solid_height_mm: float | None = None
-    material: WireMaterial | None = None
-
-    @property
-    def index(self) -> float | None:
-        """Spring index w = D/d. A plain number."""
-        if self.wire_diameter_mm is None or self.mean_diameter_mm is None:
-            return None
-        return self.mean_diameter_mm / self.wire_diameter_mm
-
-    @property
-    def density_kg_per_m3(self) -> float:
-        """Density of the material, steel where none is named."""
-        return STEEL_DENSITY_KG_PER_M3 if self.material is None else self.material.density_kg_per_m3
 
 
 def rate_of_coil(d_mm: float, D_mm: float, n: float, G_mpa: float) -> float:
@@ -116,8 +91,7 @@ def tensile_strength(material: WireMaterial, d_mm: float) -> float:
 
     Raises CannotEvaluate(OUT_OF_RANGE) for a diameter not above 0.
     """
-    if d_mm <= 0.0:
-        raise CannotEvaluate(Reason.OUT_OF_RANGE, f"wire diameter: found {d_mm:g} mm, expected above 0")
+    refuse_unless_above_zero(d_mm, "wire diameter", "mm")
     return material.a_mpa / float(d_mm**material.m)
 
 
@@ -145,11 +119,3 @@ def fatigue_margin(
     ultimate = ULTIMATE_SHEAR_SHARE * tensile_mpa
     endurance = life_amplitude / (1.0 - life_mean / ultimate) if ultimate > life_mean else life_amplitude
     return 1.0 / (amplitude / endurance + mean / ultimate)
-
-
-def solid_height_of_coil(d_mm: float, total_coils: float, ground: bool = True) -> float:
-    """Solid height from the wire: d · total coils, one more wire where the ends are not ground. Guidance only.
-
-    In mm.
-    """
-    return d_mm * (total_coils if ground else total_coils + 1.0)

@@ -20,6 +20,7 @@ from valvelab.inspection.lobes.characteristics import (
 )
 from valvelab.measured import Measured
 from valvelab.records.lobes_result import LobeDuration, LobeResult, LobesResult
+from valvelab.records.measurement import COMPARISON_LIFT_MM
 from valvelab.tables.decimals import decimals_of
 from valvelab.tables.description import Column, Fact, Mark, Table, facts, table_of
 from valvelab.tables.verdicts import overall
@@ -218,4 +219,4 @@ def glance(result: LobesResult, system: System) -> Table:
 def comparison_lift(result: LobesResult) -> int | None:
     """Which row of durations is nearest the trade's comparison lift, 1.27 mm (0.050 in); None without any."""
     rows: Sequence[LobeDuration] = result.lobes[0].durations if result.lobes else ()
-    return min(range(len(rows)), key=lambda number: abs(rows[number].at_mm - 1.27), default=None)
+    return min(range(len(rows)), key=lambda number: abs(rows[number].at_mm - COMPARISON_LIFT_MM), default=None)

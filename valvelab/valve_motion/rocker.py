@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from valvelab.arrays import FloatArray, finite
-from valvelab.errors import CannotEvaluate, Reason
+from valvelab.errors import CannotEvaluate, Reason, refuse_unless_above_zero
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,8 +127,7 @@ class GeometryRocker:
     def __post_init__(self) -> None:
         """Refuse arms that can't be arms."""
         for name, value in (("valve arm", self.valve_arm_mm), ("pushrod arm", self.pushrod_arm_mm)):
-            if not value > 0.0:
-                raise CannotEvaluate(Reason.OUT_OF_RANGE, f"rocker {name}: found {value:g} mm, expected above 0")
+            refuse_unless_above_zero(value, f"rocker {name}", "mm")
         for name, angle in (("valve arm angle", self.valve_arm_deg), ("pushrod arm angle", self.pushrod_arm_deg)):
             if not abs(angle) < 60.0:
                 raise CannotEvaluate(Reason.OUT_OF_RANGE, f"rocker {name}: found {angle:g} deg, expected within ±60")
@@ -186,8 +185,3 @@ class GeometryRocker:
         _, s_1, s_2 = self._follower(turn)
         ratio = lift_1 / s_1
         return RockerCurve(np.asarray(lift), np.asarray(ratio), np.asarray((lift_2 - ratio * s_2) / s_1**2))
-
-    def sweep_mm(self, follower_lift_mm: ArrayLike) -> FloatArray:
-        """Sideways travel of the nose on the valve tip from shut, mm. Shape as given."""
-        shut = math.radians(self.valve_arm_deg)
-        return np.asarray(self.valve_arm_mm * (np.cos(shut - self.turn(follower_lift_mm)) - math.cos(shut)))

@@ -34,11 +34,6 @@ class LobeProfile(Protocol):
         """First angle of the fit."""
         ...
 
-    @property
-    def stop_cam_deg(self) -> float:
-        """Last angle of the fit."""
-        ...
-
     def value(self, angle_cam_deg: ArrayLike, derivative: int = 0) -> FloatArray:
         """Lift in mm, or a derivative by cam degree. Shape as given."""
         ...
@@ -196,7 +191,7 @@ def crossings(profile: LobeProfile, gear: Gear, timing: Timing, cycle: Motion, l
         raise CannotEvaluate(Reason.NOT_REACHED, f"the valve lifts less than {level_mm:g} mm")
     before, after = np.flatnonzero(excess[:top] <= 0.0), np.flatnonzero(excess[top:] <= 0.0)
 
-    def refine(low: float, high: float) -> tuple[float, float] | None:
+    def refine(low: float, high: float) -> tuple[float | None, float | None]:
         for _ in range(2):
             grid = np.linspace(low, high, 33)
             above = _excess(valve_motion(profile, gear, timing, grid), gear, level_mm) > 0.0
@@ -206,19 +201,15 @@ def crossings(profile: LobeProfile, gear: Gear, timing: Timing, cycle: Motion, l
         slope = float(y[1] - y[0]) / (high - low)
         # at the end of an event-only table the lift drops to nothing, which is no crossing
         if abs(slope) > _STEEPEST_MM_PER_CRANK_DEG:
-            return None
+            return None, None
         return (low if slope == 0.0 else low - float(y[0]) / slope), slope
 
-    opening = closing = None
+    opening: tuple[float | None, float | None] = (None, None)
+    closing = opening
     if before.size:
         i = int(before[-1])
         opening = refine(float(cycle.crank_deg[i]), float(cycle.crank_deg[i + 1]))
     if after.size:
         i = top + int(after[0])
         closing = refine(float(cycle.crank_deg[i - 1]), float(cycle.crank_deg[i]))
-    return Crossings(
-        None if opening is None else opening[0],
-        None if closing is None else closing[0],
-        None if opening is None else opening[1],
-        None if closing is None else closing[1],
-    )
+    return Crossings(opening[0], closing[0], opening[1], closing[1])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import PurePath
 
@@ -14,9 +15,8 @@ from valvelab.conformity.gauge_study import (
     study_uncertainty,
 )
 from valvelab.errors import BadFile, BadQuantity, CannotEvaluate
-from valvelab.inspection.characteristics import Subject
 from valvelab.inspection.form.characteristics import GAUGE, NO_VARIATION
-from valvelab.inspection.judging import Item, item_of, judge
+from valvelab.inspection.judging import item_of, judged
 from valvelab.inspection.limits import readings_of
 from valvelab.records.form_measurement import GaugeReadings
 from valvelab.records.gauge_result import (
@@ -26,7 +26,7 @@ from valvelab.records.gauge_result import (
     GaugeResult,
     VarianceRowResult,
 )
-from valvelab.records.result import Note, Source, Verdict, info, warning
+from valvelab.records.result import Note, Source, info, warning
 from valvelab.records.spec import Spec
 from valvelab.units import CANONICAL, Dimension, parse_quantity
 
@@ -75,13 +75,10 @@ def inspect_gauge(question: GaugeQuestion) -> GaugeInspection:
         analysis=tuple(VarianceRowResult.model_validate(row, from_attributes=True) for row in study.rows),
         uncertainty=_uncertainty(study, tolerance),
     )
-    verdicts: list[Verdict] = []
-    if question.spec is not None:
-        items: dict[Subject, list[Item]] = {"gauge": [item_of("gauge", None, result, GAUGE)]}
-        verdicts, judged = judge(question.spec, items, question.spec_file)
-        notes.extend(judged)
-    result = result.model_copy(update={"notes": tuple(notes), "verdicts": tuple(verdicts)})
-    return GaugeInspection(question, result)
+    return GaugeInspection(
+        question,
+        judged(result, notes, question.spec, {"gauge": [item_of("gauge", None, result, GAUGE)]}, question.spec_file),
+    )
 
 
 def _figures(found: Components, tolerance: float | None) -> dict[str, float | int | None]:
@@ -147,20 +144,18 @@ def study_quantity(text: str, unit: str, field: str, file: str) -> float:
     return value
 
 
-def _remarks(study: AnovaStudy) -> list[Note]:
-    notes = []
+def _remarks(study: AnovaStudy) -> Iterator[Note]:
     if study.interaction_pooled is None:
-        notes.append(warning("reproducibility", "one appraiser only: reproducibility can't be told"))
+        yield warning("reproducibility", "one appraiser only: reproducibility can't be told")
     elif study.interaction_pooled:
         p = "nothing varies" if study.interaction_p is None else f"p = {study.interaction_p:.3f} > {POOLING_P}"
-        notes.append(info("interaction", f"pooled into repeatability ({p}); interaction_sd is null"))
+        yield info("interaction", f"pooled into repeatability ({p}); interaction_sd is null")
     else:
-        notes.append(info("interaction", f"kept apart (p = {study.interaction_p:.3f} ≤ {POOLING_P})"))
+        yield info("interaction", f"kept apart (p = {study.interaction_p:.3f} ≤ {POOLING_P})")
     if study.components.ndc is None:
-        notes.append(warning("ndc", f"not derived: {NO_VARIATION}"))
+        yield warning("ndc", f"not derived: {NO_VARIATION}")
     if study.shape[0] < 5:
-        notes.append(warning("parts", f"{study.shape[0]} parts tell little about part variation; 10 are usual"))
-    return notes
+        yield warning("parts", f"{study.shape[0]} parts tell little about part variation; 10 are usual")
 
 
 def adopt(result: GaugeResult, kind: str) -> AdoptedUncertainty:

@@ -92,34 +92,24 @@ def measured_journal(
 
 def measured_axis(readings: ShaftReadings, journals: Sequence[MeasuredJournal]) -> tuple[Axis, list[Note]]:
     """The lines through the centres of the journals that were evaluated, and what has to be said of them."""
-    positions: list[float] = []
-    centres: list[tuple[float, float]] = []
-    names: list[str] = []
-    spreads: list[float | None] = []
-    evaluated = 0
-    for journal in journals:
-        if journal.form is None or journal.u is None:
-            continue
-        evaluated += 1
-        if journal.trace.position_mm is not None:
-            positions.append(journal.trace.position_mm)
-            centres.append(journal.form.least_squares.centre_mm)
-            names.append(journal.trace.name)
-            spreads.append(journal.u.centre_mm)
-    placed = len(positions)
+    known = [(journal.trace, journal.form, journal.u) for journal in journals if journal.form and journal.u]
+    places: list[tuple[float, tuple[float, float], str, float | None]] = [
+        (trace.position_mm, form.least_squares.centre_mm, trace.name, u.centre_mm)
+        for trace, form, u in known
+        if trace.position_mm is not None
+    ]
+    placed = len(places)
     notes: list[Note] = []
     for place in () if readings.vees is None else readings.vees.positions_mm:
-        if all(abs(place - position) > AT_VEE_MM for position in positions):
-            positions.append(place)
-            centres.append((0.0, 0.0))
-            names.append(f"vee at {place:g} mm")
-            spreads.append(0.0)
+        if all(abs(place - position) > AT_VEE_MM for position, *_ in places):
+            places.append((place, (0.0, 0.0), f"vee at {place:g} mm", 0.0))
             notes.append(info("straightness", f"the vee at {place:g} mm counts as a centre with no eccentricity"))
+    positions, centres, names, spreads = zip(*places, strict=True) if places else ((), (), (), ())
     least = zone = worst = None
     refusal = ""
     try:
         z, c = np.asarray(positions, dtype=np.float64), np.asarray(centres, dtype=np.float64).reshape(-1, 2)
-        if z.size < evaluated:
+        if z.size < len(known):
             notes.append(warning("straightness", "stations without a position were left out"))
         least, zone = least_squares_axis(z, c), minimum_zone_axis(z, c)
         far = int(np.argmax(least.distances_mm[:placed])) if placed else least.worst
@@ -129,4 +119,4 @@ def measured_axis(readings: ShaftReadings, journals: Sequence[MeasuredJournal]) 
         least = zone = None
         refusal = str(error)
         notes.append(warning("straightness", f"not derived: {error}"))
-    return Axis(tuple(positions), tuple(centres), tuple(names), least, zone, tuple(spreads), refusal, worst), notes
+    return Axis(positions, centres, names, least, zone, spreads, refusal, worst), notes

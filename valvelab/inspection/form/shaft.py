@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -30,9 +31,9 @@ from valvelab.inspection.form.measured import (
     measured_axis,
     measured_journal,
 )
-from valvelab.inspection.judging import Item, item_of, judge
+from valvelab.inspection.judging import Item, item_of, judged
 from valvelab.records.form_measurement import ShaftReadings
-from valvelab.records.result import Note, Source, Verdict, info, warning
+from valvelab.records.result import Note, Source, info, warning
 from valvelab.records.shaft_result import (
     HarmonicResult,
     ShaftResult,
@@ -104,15 +105,11 @@ def inspect_shaft(question: ShaftQuestion) -> ShaftInspection:
         straightness=_straightness(form),
         tapers=tuple(tapers),
     )
-    verdicts: list[Verdict] = []
-    if question.spec is not None:
-        items: dict[Subject, list[Item]] = {
-            "station": [item_of(journal.label, "journal", journal, STATION) for journal in journals],
-            "shaft": [item_of("shaft", None, form, SHAFT)],
-        }
-        verdicts, judged = judge(question.spec, items, question.spec_file)
-        notes.extend(judged)
-    result = result.model_copy(update={"notes": tuple(notes), "verdicts": tuple(verdicts)})
+    items: dict[Subject, list[Item]] = {
+        "station": [item_of(journal.label, "journal", journal, STATION) for journal in journals],
+        "shaft": [item_of("shaft", None, form, SHAFT)],
+    }
+    result = judged(result, notes, question.spec, items, question.spec_file)
     return ShaftInspection(question, result, tuple(forms), axis)
 
 
@@ -146,80 +143,68 @@ def _straightness(form: MeasuredForm) -> StraightnessResult:
     )
 
 
-def _remarks(journal: MeasuredJournal, readings: ShaftReadings) -> list[Note]:
+def _remarks(journal: MeasuredJournal, readings: ShaftReadings) -> Iterator[Note]:
     label, form = journal.label, journal.form
     if form is None:
-        return [warning(label, f"not evaluated: {journal.refusal}")]
-    notes = []
+        yield warning(label, f"not evaluated: {journal.refusal}")
+        return
     seen = form.coverage
     if seen.has_gap:
-        notes.append(
-            warning(
-                label,
-                f"nothing was read over {seen.largest_gap_deg:.0f} deg from {seen.gap_from_deg:.0f} deg on; "
-                "form inside the gap is not seen",
-            )
+        yield warning(
+            label,
+            f"nothing was read over {seen.largest_gap_deg:.0f} deg from {seen.gap_from_deg:.0f} deg on; "
+            "form inside the gap is not seen",
         )
     if not has_direction(form):
-        notes.append(info(label, NO_DIRECTION))
+        yield info(label, NO_DIRECTION)
     if not form.has_roundness:
-        notes.append(warning(label, no_roundness(form)))
+        yield warning(label, no_roundness(form))
     if seen.turns > 1.2:
-        notes.append(info(label, f"read over {seen.turns:.1f} turns; every reading counts"))
+        yield info(label, f"read over {seen.turns:.1f} turns; every reading counts")
     slips = standing_out(form.trace.angle_deg, form.trace.reading_mm)
     if slips:
         where = ", ".join(f"{form.trace.angle_deg[k]:g}" for k in slips[:5])
-        notes.append(
-            warning(label, f"{len(slips)} reading(s) stand far off their neighbours, kept as read: at {where} deg")
-        )
+        yield warning(label, f"{len(slips)} reading(s) stand far off their neighbours, kept as read: at {where} deg")
     if form.harmonics.noise_mm is None and readings.probe_uncertainty_mm is None:
-        notes.append(info(label, "no uncertainty: no repeated turns, too few readings, no probe uncertainty stated"))
+        yield info(label, "no uncertainty: no repeated turns, too few readings, no probe uncertainty stated")
     if form.least_squares.roundness_mm > 0.5:
-        notes.append(warning(label, "out of round by more than 0.5 mm: reads like a lobe, not a journal"))
+        yield warning(label, "out of round by more than 0.5 mm: reads like a lobe, not a journal")
     for kind in form.sliding if form.has_roundness else ():
         held = info(label, f"{sliding(form, kind)}; the one stated takes the angles as exact")
-        notes.append(warning(label, not_held(form, kind)) if form.radius_mm is None else held)
-    return notes
+        yield warning(label, not_held(form, kind)) if form.radius_mm is None else held
 
 
-def _support_notes(readings: ShaftReadings, forms: list[JournalForm]) -> list[Note]:
+def _support_notes(readings: ShaftReadings, forms: list[JournalForm]) -> Iterator[Note]:
     """What vees do to the readings, and where the trace holds orders that such vees do not see."""
     vees = readings.vees
     if vees is None:
-        return []
+        return
     blind = blind_orders(vees.angle_deg, _SHOWN_ORDERS)
     named = ", ".join(map(str, blind)) or "none"
-    notes = [
-        info(
-            "vees",
-            f"readings are relative to the line through the vees at {vees.positions_mm[0]:g} and "
-            f"{vees.positions_mm[1]:g} mm; a {vees.angle_deg:g} deg vee does not see lobing of order {named} "
-            f"(up to {_SHOWN_ORDERS}), and shows other orders enlarged or reduced",
-        )
-    ]
+    yield info(
+        "vees",
+        f"readings are relative to the line through the vees at {vees.positions_mm[0]:g} and "
+        f"{vees.positions_mm[1]:g} mm; a {vees.angle_deg:g} deg vee does not see lobing of order {named} "
+        f"(up to {_SHOWN_ORDERS}), and shows other orders enlarged or reduced",
+    )
     for form in forms:
         position = form.trace.position_mm
         if position is not None and min(abs(position - place) for place in vees.positions_mm) <= AT_VEE_MM:
-            notes.append(
-                warning(
-                    form.trace.name,
-                    "read over its own vee: eccentricity cancels there, and roundness is that of the vee method, "
-                    f"blind to order {named}",
-                )
+            yield warning(
+                form.trace.name,
+                "read over its own vee: eccentricity cancels there, and roundness is that of the vee method, "
+                f"blind to order {named}",
             )
             continue
         floor = max(0.1 * form.least_squares.roundness_mm, 4.0 * (form.harmonics.noise_mm or 0.0))
         hidden = [row for row in form.harmonics.orders if row.order in blind and 2.0 * row.amplitude_mm > floor > 0.0]
         if hidden:
             listed = ", ".join(f"{row.order} ({2000.0 * row.amplitude_mm:.2f} µm)" for row in hidden)
-            notes.append(
-                warning(
-                    form.trace.name,
-                    f"the trace has lobing of order {listed}, which these vees would not see on the journals they "
-                    "carry; read those between centres",
-                )
+            yield warning(
+                form.trace.name,
+                f"the trace has lobing of order {listed}, which these vees would not see on the journals they "
+                "carry; read those between centres",
             )
-    return notes
 
 
 def _tapers(readings: ShaftReadings) -> tuple[list[TaperResult], list[Note]]:

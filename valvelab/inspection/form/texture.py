@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from valvelab.camshaft.texture import (
@@ -22,10 +23,10 @@ from valvelab.camshaft.texture import (
 )
 from valvelab.errors import BadFile, CannotEvaluate, Reason
 from valvelab.inspection.form.characteristics import TRACE, MeasuredTexture
-from valvelab.inspection.judging import item_of, judge
+from valvelab.inspection.judging import item_of, judged
 from valvelab.inspection.limits import nearest_readings
 from valvelab.records.form_measurement import SurfaceTrace
-from valvelab.records.result import Note, Source, Verdict, info, warning
+from valvelab.records.result import Note, Source, info, warning
 from valvelab.records.spec import Spec
 from valvelab.records.texture_result import TextureParameterValues, TextureResult
 
@@ -84,12 +85,11 @@ def inspect_texture(question: TextureQuestion) -> TextureInspection:
         parameters=TextureParameterValues(**{row.key: row.measured(texture).value for row in TRACE}),
         uncertainty=uncertainty,
     )
-    verdicts: list[Verdict] = []
-    if question.spec is not None:
-        verdicts, judged = judge(question.spec, {"trace": [item_of("trace", None, texture, TRACE)]}, question.spec_file)
-        notes.extend(judged)
-    result = result.model_copy(update={"notes": tuple(notes), "verdicts": tuple(verdicts)})
-    return TextureInspection(question, result, rough)
+    return TextureInspection(
+        question,
+        judged(result, notes, question.spec, {"trace": [item_of("trace", None, texture, TRACE)]}, question.spec_file),
+        rough,
+    )
 
 
 def _settings(question: TextureQuestion) -> tuple[TraceSettings, SettingClass | None, list[Note]]:
@@ -142,10 +142,8 @@ def _short_cutoff(
             found = f"short cutoff: found {asked:g} mm"
             raise CannotEvaluate(Reason.OUT_OF_RANGE, f"{found}, expected less than the cutoff of {cutoff:g} mm")
         short = asked
-    elif chosen is not None:
-        short = chosen.short_cutoff_mm
     else:
-        row = next((row for row in SETTING_CLASSES if row.cutoff_mm >= cutoff), SETTING_CLASSES[-1])
+        row = chosen or next((row for row in SETTING_CLASSES if row.cutoff_mm >= cutoff), SETTING_CLASSES[-1])
         short = row.short_cutoff_mm
     if short < _READINGS_PER_SHORT_CUTOFF * spacing:
         text = f"{1000.0 * short:g} µm is finer than readings {1000.0 * spacing:.3g} µm apart can show; left out"
@@ -153,37 +151,29 @@ def _short_cutoff(
     return short, []
 
 
-def _remarks(texture: MeasuredTexture, rough: Roughness, chosen: SettingClass | None) -> list[Note]:
+def _remarks(texture: MeasuredTexture, rough: Roughness, chosen: SettingClass | None) -> Iterator[Note]:
     found = texture.found
     numbers = {row.key: row.measured(texture) for row in TRACE}
-    notes = [warning(key, f"not derived: {one.reason}") for key, one in numbers.items() if one.value is None]
+    yield from (warning(key, f"not derived: {one.reason}") for key, one in numbers.items() if one.value is None)
     if chosen is not None and found.ra_um > chosen.largest_ra_um:
-        notes.append(
-            warning(
-                "cutoff",
-                f"Ra {found.ra_um:.3g} µm is above what class {chosen.name} is meant for; a longer cutoff fits",
-            )
-        )
-    notes.extend(_definitions(found, rough))
-    outside = rough.roughness_um.size - (rough.stop - rough.start)
-    if outside > 1:
-        notes.append(info("evaluation length", "the middle of the trace; both ends served the filter as run-up"))
-    return notes
+        text = f"Ra {found.ra_um:.3g} µm is above what class {chosen.name} is meant for; a longer cutoff fits"
+        yield warning("cutoff", text)
+    yield from _definitions(found, rough)
+    if rough.roughness_um.size - (rough.stop - rough.start) > 1:
+        yield info("evaluation length", "the middle of the trace; both ends served the filter as run-up")
 
 
-def _definitions(found: TextureParameters, rough: Roughness) -> list[Note]:
+def _definitions(found: TextureParameters, rough: Roughness) -> Iterator[Note]:
     """What a reader needs to compare Rsm and the Rk family with another instrument's."""
-    notes = []
     if found.rsm_um is not None:
         share, beyond = 100.0 * HEIGHT_DISCRIMINATION, HEIGHT_DISCRIMINATION * found.rz_um
         text = f"a hill or dale counts that reaches {share:g} % of Rz ({beyond:.3g} µm) beyond the mean line"
         text += ", however narrow"
-        notes.append(info("Rsm", text))
+        yield info("Rsm", text)
     if found.rk_um is not None:
         text = f"of the Gaussian filter's profile (ISO 16610-21, cutoff {rough.settings.cutoff_mm:g} mm), not of "
         text += "the two-step filter of ISO 13565-1; by the least-squares line through the flattest 40 % of the curve"
-        notes.append(info("Rk family", text))
-    return notes
+        yield info("Rk family", text)
 
 
 def _uncertainty(

@@ -14,13 +14,12 @@ from valvelab.errors import BadQuantity, BadSpec, CannotEvaluate, Reason
 from valvelab.inspection.lobes.repeatability import nose_centre
 from valvelab.inspection.lobes.shaft import ByItem, MeasuredShaft
 from valvelab.measured import Measured, missing
-from valvelab.records.lobes_result import CamshaftResult, CylinderSeparation, IndexErrorRow, Kind, Spread
+from valvelab.records.lobes_result import CamshaftResult, CylinderSeparation, IndexErrorRow, Spread
 from valvelab.records.measurement import LiftTable
-from valvelab.records.result import Note, info
+from valvelab.records.result import Kind, Note, info
 from valvelab.records.spec import Quantity, Spec
 from valvelab.units import parse_angle
 
-SPREAD_LIFT_MM = 1.27
 _KINDS: tuple[Kind, ...] = ("intake", "exhaust")
 _NO_PAIR = "no cylinder has both an intake and an exhaust lobe"
 
@@ -128,10 +127,6 @@ def _values(found: ByItem) -> FloatArray:
     return np.array([np.nan if row.value is None else row.value for row in found.values()])
 
 
-def _bank(quantity: Quantity) -> float:
-    return _within(quantity, "[camshaft] bank_angle", -360.0, 360.0)
-
-
 def _within(quantity: Quantity, field: str, least: float, most: float) -> float:
     """An angle of the spec in cam deg; BadQuantity outside the circle it can lie on."""
     value = parse_angle(quantity, "cam", field)
@@ -142,19 +137,20 @@ def _within(quantity: Quantity, field: str, least: float, most: float) -> float:
 
 def _index_errors(table: LiftTable, spec: Spec, names: dict[str, LobeName | None], centres: FloatArray) -> IndexErrors:
     wanted = spec.camshaft
+    bank = table.bank_angle_deg or 0.0
     if wanted.bank_angle is not None:
-        _bank(wanted.bank_angle)
+        bank = _within(wanted.bank_angle, "[camshaft] bank_angle", -360.0, 360.0)
     places = None
     if wanted.places is not None:
         places = {row: wanted.places[lobe] for row, lobe in enumerate(names) if lobe in wanted.places}
     separation = None
     if wanted.lobe_separation is not None:
         separation = _within(wanted.lobe_separation, "[camshaft] lobe_separation", 0.0, 180.0)
-    arrangement = None if places else _arrangement(table, spec)
+    arrangement = None if places else _arrangement(table, spec, bank)
     return indexing.index_errors(list(names.values()), centres, arrangement, separation, places)
 
 
-def _arrangement(table: LiftTable, spec: Spec) -> Arrangement | None:
+def _arrangement(table: LiftTable, spec: Spec, bank_deg: float) -> Arrangement | None:
     wanted = spec.camshaft
     order = table.firing_order
     if wanted.firing_order is not None:
@@ -168,8 +164,5 @@ def _arrangement(table: LiftTable, spec: Spec) -> Arrangement | None:
     if len(set(order)) != len(order) or (count is not None and count != len(order)):
         expected = f"each of {count or len(order)} cylinders once"
         raise CannotEvaluate(Reason.BAD_VALUES, f"firing order: found {'-'.join(map(str, order))}, expected {expected}")
-    bank = table.bank_angle_deg or 0.0
-    if wanted.bank_angle is not None:
-        bank = _bank(wanted.bank_angle)
     second = wanted.second_bank if wanted.second_bank is not None else table.second_bank
-    return Arrangement(order, bank, frozenset(second or ()))
+    return Arrangement(order, bank_deg, frozenset(second or ()))

@@ -14,7 +14,7 @@ import numpy as np
 
 from valvelab.inspection.characteristics import Characteristic, FreeOf, Subject
 from valvelab.inspection.judging import Item
-from valvelab.inspection.lobes.camshaft import SPREAD_LIFT_MM, index_errors, mean_separation, separations, spread
+from valvelab.inspection.lobes.camshaft import index_errors, mean_separation, separations, spread
 from valvelab.inspection.lobes.contour import (
     FACE_REACH,
     LEAST_CONVEX,
@@ -24,11 +24,12 @@ from valvelab.inspection.lobes.contour import (
     contour_extreme,
 )
 from valvelab.inspection.lobes.lift_doubts import LACKS_ANGLE, doubt_about
-from valvelab.inspection.lobes.repeatability import LobeGroup, Question, max_lift, nose_centre, peak_angle
+from valvelab.inspection.lobes.repeatability import LobeGroup, Question, nose_centre
 from valvelab.inspection.lobes.shaft import ByItem, MeasuredShaft
 from valvelab.lobe.characteristics import EventRow, LobeCharacteristics
 from valvelab.measured import Each, Measured, missing
 from valvelab.records.lobes_result import LobeDuration, LobeResult, LobesResult, with_numbers
+from valvelab.records.measurement import COMPARISON_LIFT_MM
 
 Of = Callable[[MeasuredShaft, float | None], ByItem]
 """A characteristic of a measured shaft, at a lift in mm where it needs one: every item's that has it."""
@@ -177,9 +178,9 @@ _BASE: frozenset[FreeOf] = frozenset({"angle error"})
 
 CHARACTERISTICS: tuple[LobeRow, ...] = (
     LobeRow("max_lift", "mm", "length", "lobe", "greatest lift above the base circle", f"greatest value of the {_FIT}",
-        _PRACTICE, free_of=_LIFT_ONLY, of=_fit(max_lift), table=LIFT, u_column=True),
+        _PRACTICE, free_of=_LIFT_ONLY, of=_fit(LobeCharacteristics.max_lift), table=LIFT, u_column=True),
     LobeRow("max_lift_angle", "cam deg", "angle", "lobe", "where lift is greatest", f"root of the {_FIT}'s velocity",
-        _PRACTICE, period=360.0, free_of=_ANGLE_ONLY, of=_fit(peak_angle, circle=True), table=LIFT),
+        _PRACTICE, period=360.0, free_of=_ANGLE_ONLY, of=_fit(LobeCharacteristics.peak_angle, circle=True), table=LIFT),
     LobeRow("centre", "cam deg", "angle", "lobe", "lobe centre: middle of the chord 1.27 mm below the peak",
         "middle of two crossings", _PRACTICE, period=360.0, of=lambda shaft, _at: centre(shaft), table=LIFT,
         u_column=True),
@@ -190,8 +191,8 @@ CHARACTERISTICS: tuple[LobeRow, ...] = (
         "middle of two crossings", _PRACTICE, period=360.0, of=lambda shaft, _at: chord_centre(shaft), table=LIFT,
         block="centres", named="chord_cam_deg"),
     LobeRow("peak_centre", "cam deg", "angle", "lobe", "top of the fit, as a centre", f"root of the {_FIT}'s velocity",
-        _PRACTICE, period=360.0, free_of=_ANGLE_ONLY, of=_fit(peak_angle, circle=True), table=LIFT, block="centres",
-        named="peak_cam_deg"),
+        _PRACTICE, period=360.0, free_of=_ANGLE_ONLY, of=_fit(LobeCharacteristics.peak_angle, circle=True), table=LIFT,
+        block="centres", named="peak_cam_deg"),
     LobeRow("area_centre", "cam deg", "angle", "lobe", "centroid of the area under the lift",
         "integral of angle × lift over area", "plain geometry", period=360.0, free_of=_ANGLE_ONLY,
         of=_fit(lambda lobes: lobes.area_once[1], circle=True), table=LIFT, block="centres", named="area_cam_deg"),
@@ -225,7 +226,7 @@ CHARACTERISTICS: tuple[LobeRow, ...] = (
         table=ACCELERATION, u_column=True),
     LobeRow("jerk_max_abs", "mm/cam deg3", "number", "lobe", "greatest size of the jerk",
         f"third derivative of the {_FIT}; at a law's jerk step it depends on the smoothing", "plain calculus",
-        of=_derivative(3, lambda lobes: lobes.jerk_max_abs()), table=ACCELERATION),
+        of=_derivative(3, LobeCharacteristics.jerk_max_abs), table=ACCELERATION),
     LobeRow("jerk_rms", "mm/cam deg3", "number", "lobe", "root mean square jerk between the feet",
         f"third derivative of the {_FIT}", "plain calculus", of=_derivative(3, _jerk_rms), table=ACCELERATION,
         states_u=False),
@@ -262,11 +263,11 @@ CHARACTERISTICS: tuple[LobeRow, ...] = (
     LobeRow("lobe_separation_mean", "cam deg", "angle", "camshaft", "mean lobe separation of the shaft",
         "mean over cylinders", _PRACTICE, of=lambda shaft, _at: {"camshaft": mean_separation(shaft)}, block=None),
     LobeRow("max_lift_spread", "mm", "length", "camshaft", "range of lift over the lobes of one kind",
-        "greatest less least", _PRACTICE, free_of=_LIFT_ONLY, of=lambda shaft, _at: spread(shaft, shaft.ask(max_lift)),
-        block=None),
+        "greatest less least", _PRACTICE, free_of=_LIFT_ONLY, block=None,
+        of=lambda shaft, _at: spread(shaft, shaft.ask(LobeCharacteristics.max_lift))),
     LobeRow("duration_spread", "crank deg", "angle", "camshaft",
         "range of duration at 1.27 mm over the lobes of one kind", "greatest less least", _PRACTICE,
-        of=lambda shaft, _at: spread(shaft, crank_duration(shaft, SPREAD_LIFT_MM)), block=None),
+        of=lambda shaft, _at: spread(shaft, crank_duration(shaft, COMPARISON_LIFT_MM)), block=None),
 )  # fmt: skip
 
 

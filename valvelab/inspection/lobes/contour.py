@@ -9,7 +9,7 @@ import numpy as np
 
 from valvelab.angles import fold_scalar
 from valvelab.arrays import FloatArray
-from valvelab.follower.contour import Contour, contour, pressure_angle_under, summarise
+from valvelab.follower.contour import Contour, contour, pressure_angle_under, undercut_at
 from valvelab.follower.shapes import Shape
 from valvelab.inspection.lobes.repeatability import LobeGroup
 from valvelab.inspection.lobes.shaft import ByItem, MeasuredShaft
@@ -131,7 +131,7 @@ class Contours:
     @cached_property
     def undercuts(self) -> list[str]:
         """What the follower can't do where a lobe is undercut, empty where it is not; (lobes,)."""
-        places = [summarise(found).undercut_at for found in self._guide_contours]
+        places = [undercut_at(found) for found in self._guide_contours]
         return ["" if at is None else f"cannot touch such a contour at {fold_scalar(at):.1f} cam deg" for at in places]
 
     def notes(self, row: int) -> list[Note]:

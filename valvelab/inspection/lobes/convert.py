@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -59,7 +59,8 @@ def convert(fitted: FittedLobes, table: LiftTable, shape: Shape, notes: list[Not
     for row, name in enumerate(fitted.names):
 
         def contour_at(angle: FloatArray, row: int = row) -> Contour:
-            return _contour_at(fitted, row, angle, base, source)
+            lift, velocity, acceleration = (splines.evaluate(row, angle, order) for order in range(3))
+            return contour(angle, lift, velocity, acceleration, base, source)
 
         try:
             found = follow(contour_at, splines.start, splines.step, count, shape, periodic=splines.periodic)
@@ -75,23 +76,17 @@ def convert(fitted: FittedLobes, table: LiftTable, shape: Shape, notes: list[Not
         smoothed = fit_uniform(lifts, splines.start)
     else:
         smoothed = fit_general(knots, lifts, np.ones(lifts.shape, dtype=np.bool_), periodic=False)
-    contour_keeps = "curvature and face reach stay the contour's"
-    notes.append(
-        info(
-            "convert",
-            f"lift, events and pressure angle are those of the same contour under a {_words(shape)}; {contour_keeps}",
-        )
-    )
+    told = f"lift, events and pressure angle are those of the same contour under a {_words(shape)}"
+    notes.append(info("convert", f"{told}; curvature and face reach stay the contour's"))
     stretch = max(1.0, *(float(row.stretch.max()) for row in maps))
     converted = replace(fitted, splines=smoothed.splines, smoothed=_with_noise_of(fitted.smoothed, smoothed, stretch))
     notes += _invariant_notes(fitted, converted, withheld)
     return Converted(converted, FollowedPropagation(fitted, tuple(maps)), withheld)
 
 
-def _invariant_notes(fitted: FittedLobes, converted: FittedLobes, withheld: Collection[str]) -> list[Note]:
+def _invariant_notes(fitted: FittedLobes, converted: FittedLobes, withheld: Collection[str]) -> Iterator[Note]:
     """Warnings where the greatest lift or the base circle moved, which no follower changes."""
     tops = [extreme(unroll(part), 0, 1.0)[1] for part in (fitted, converted)]
-    notes = []
     for row, name in enumerate(fitted.names):
         if name in withheld:
             continue
@@ -99,16 +94,13 @@ def _invariant_notes(fitted: FittedLobes, converted: FittedLobes, withheld: Coll
         off, base = float(tops[1][row] - tops[0][row]), fitted.bases[row]
         if abs(off) > allowed:
             text = f"its greatest lift comes out {off:+.3f} mm off the contour's own: read it at closer angles"
-            notes.append(warning(f"{name} convert", text))
+            yield warning(f"{name} convert", text)
         if base is None:
             continue
         arc = np.mod(np.arange(base.first, base.last + 1), fitted.at_knots[0].shape[1])
         moved = float(np.abs(converted.at_knots[0][row, arc] - fitted.at_knots[0][row, arc]).max())
         if moved > allowed:
-            notes.append(
-                warning(f"{name} convert", f"its base circle comes out up to {moved:.3f} mm off the contour's own")
-            )
-    return notes
+            yield warning(f"{name} convert", f"its base circle comes out up to {moved:.3f} mm off the contour's own")
 
 
 def _with_noise_of(source: Smoothed, converted: Smoothed, stretch: float) -> Smoothed:
@@ -154,8 +146,3 @@ def _bridge_notes(name: str, found: Followed, shape: Shape, noise_mm: float) -> 
     if bridge.depth_mm > max(DEEPEST_BRIDGE_MM, 3.0 * noise_mm):
         raise CannotEvaluate(Reason.IMPOSSIBLE_CONTOUR, cannot)
     return [warning(name, f"{cannot}; described as riding on both sides of it")]
-
-
-def _contour_at(fitted: FittedLobes, row: int, angle: FloatArray, base: float, shape: Shape) -> Contour:
-    lift, velocity, acceleration = (fitted.splines.evaluate(row, angle, order) for order in range(3))
-    return contour(angle, lift, velocity, acceleration, base, shape)

@@ -10,22 +10,20 @@ import numpy as np
 from valvelab.arrays import FloatArray
 from valvelab.conformity.envelope import BandPiece, EnvelopeFit, fit_envelope
 from valvelab.errors import BadQuantity, BadSpec
-from valvelab.inspection.judging import decided
-from valvelab.inspection.lobes.repeatability import LobeGroup, nose_centre, peak_angle
+from valvelab.inspection.judging import ENVELOPE, decided, undecided_envelope
+from valvelab.inspection.lobes.repeatability import LobeGroup, nose_centre
 from valvelab.lobe.angle_error import response
 from valvelab.lobe.characteristics import LobeCharacteristics
 from valvelab.lobe.conditioning import condition
 from valvelab.lobe.events import Places
 from valvelab.lobe.profile import Profile, fit_lobes
 from valvelab.lobe.propagation import Term
-from valvelab.measured import Each, Measured, finite, missing
+from valvelab.measured import Each, Measured, finite
 from valvelab.records.lobes_result import EnvelopeUse
 from valvelab.records.measurement import NO_DOUBTS, LiftTable
 from valvelab.records.result import Note, Verdict, warning
 from valvelab.records.spec import EnvelopeSpec, Quantity, Spec
 from valvelab.units import bounded, parse_angle, parse_quantity
-
-ENVELOPE = "envelope"
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,8 +75,7 @@ class LobeEnvelope:
     def verdict(self, lobe: str, spec: Spec, measured: Measured) -> Verdict:
         """Decision on the worst deviation, against the band where it lies."""
         ends = float(self.lower_mm[self.fit.worst]), float(self.upper_mm[self.fit.worst])
-        row = decided(spec.decision, ENVELOPE, lobe, measured, ends, "mm")
-        return row.model_copy(update={"clause": self.clause})
+        return decided(spec.decision, ENVELOPE, lobe, measured, ends, "mm", self.clause)
 
 
 def nominal_lobes(table: LiftTable) -> dict[str, Nominal]:
@@ -93,7 +90,7 @@ def nominal_lobes(table: LiftTable) -> dict[str, Nominal]:
 def _centre(group: LobeGroup, row: int) -> float:
     """A lobe's centre, of its highest point where the centre could not be derived."""
     centre = finite(group.ask(nose_centre, circle=True).value[row])
-    return float(group.ask(peak_angle, circle=True).value[row]) if centre is None else centre
+    return float(group.ask(LobeCharacteristics.peak_angle, circle=True).value[row]) if centre is None else centre
 
 
 def fit_envelopes(
@@ -145,8 +142,7 @@ def unanswered_envelopes(
         elif not chosen:
             lost[envelope.lobes] = f"[[envelope]] {count}: nothing that was measured answers it"
         for name, reason in lost.items():
-            row = decided(spec.decision, ENVELOPE, name, missing(reason), (None, None), "mm")
-            rows.append(row.model_copy(update={"clause": envelope.clause}))
+            rows.append(undecided_envelope(spec, name, envelope, reason))
             notes.append(warning(f"{name} {ENVELOPE}", f"undecided: {reason}"))
         twice = [name for name in chosen if name in taken]
         if twice:
@@ -176,21 +172,17 @@ def _nominal_for(lobes: dict[str, Nominal], name: str, envelope: EnvelopeSpec, s
 def _band(envelope: EnvelopeSpec, spec_file: str, field: str) -> tuple[BandPiece, ...]:
     pieces = []
     for count, band in enumerate(envelope.band, start=1):
+        place = f"{field} band {count}"
         try:
-            pieces.append(
-                BandPiece(
-                    _angle(band.from_, "from"), _angle(band.to, "to"),
-                    _size(band.below, "below"), _size(band.above, "above"),
-                )
+            piece = BandPiece(
+                _angle(band.from_, "from"), _angle(band.to, "to"),
+                _size(band.below, "below"), _size(band.above, "above"),
             )  # fmt: skip
         except BadQuantity as error:
-            place = f"{field} band {count} {error.field}"
-            raise BadSpec(spec_file, place, error.found, error.expected) from None
-    for count, piece in enumerate(pieces, start=1):
+            raise BadSpec(spec_file, f"{place} {error.field}", error.found, error.expected) from None
         if piece.stop <= piece.start:
-            raise BadSpec(
-                spec_file, f"{field} band {count}", f"from {piece.start:g} to {piece.stop:g}", "from below to"
-            )
+            raise BadSpec(spec_file, place, f"from {piece.start:g} to {piece.stop:g}", "from below to")
+        pieces.append(piece)
     return tuple(pieces)
 
 

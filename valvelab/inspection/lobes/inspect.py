@@ -11,8 +11,8 @@ import numpy as np
 from valvelab.angles import fold_scalar
 from valvelab.errors import BadFile, CannotEvaluate
 from valvelab.follower.shapes import Shape
-from valvelab.inspection.judging import judge
-from valvelab.inspection.lobes.camshaft import SPREAD_LIFT_MM, camshaft_result
+from valvelab.inspection.judging import ENVELOPE, judge
+from valvelab.inspection.lobes.camshaft import camshaft_result
 from valvelab.inspection.lobes.characteristics import (
     CHARACTERISTICS,
     area,
@@ -28,7 +28,7 @@ from valvelab.inspection.lobes.characteristics import (
 )
 from valvelab.inspection.lobes.contour import contour_notes
 from valvelab.inspection.lobes.convert import convert
-from valvelab.inspection.lobes.envelopes import ENVELOPE, LobeEnvelope, fit_envelopes, unanswered_envelopes
+from valvelab.inspection.lobes.envelopes import LobeEnvelope, fit_envelopes, unanswered_envelopes
 from valvelab.inspection.lobes.notes import (
     angle_notes,
     division_notes,
@@ -38,8 +38,8 @@ from valvelab.inspection.lobes.notes import (
     spacing_notes,
     table_notes,
 )
-from valvelab.inspection.lobes.repeatability import LobeGroup, doubts_of, max_lift, thinned, widening
-from valvelab.inspection.lobes.shaft import CHORD_LIFT_MM, MeasuredShaft
+from valvelab.inspection.lobes.repeatability import LobeGroup, doubts_of, thinned, widening
+from valvelab.inspection.lobes.shaft import MeasuredShaft
 from valvelab.lobe.characteristics import Instrument, LobeCharacteristics, RampEnds
 from valvelab.lobe.conditioning import condition, group
 from valvelab.lobe.profile import Profile, fit_lobes
@@ -51,7 +51,7 @@ from valvelab.records.lobes_result import (
     RampEnd,
     Ramps,
 )
-from valvelab.records.measurement import CHECKING_LIFTS_MM, LiftTable
+from valvelab.records.measurement import CHECKING_LIFTS_MM, COMPARISON_LIFT_MM, LiftTable
 from valvelab.records.result import Note, Source, Verdict, warning
 from valvelab.records.spec import Spec
 
@@ -82,7 +82,7 @@ class LobesQuestion:
     @property
     def chord_lift_mm(self) -> float:
         """The checking lift of the chord centre: the first one asked for, else 1.27 mm."""
-        return self.added_lifts_mm[0] if self.added_lifts_mm else CHORD_LIFT_MM
+        return self.added_lifts_mm[0] if self.added_lifts_mm else COMPARISON_LIFT_MM
 
 
 @dataclass(frozen=True)
@@ -153,13 +153,13 @@ def inspect_lobes(
     shaft = replace(shaft, envelopes=fit_envelopes(shaft.groups, shaft.kinds, spec, spec_file, nominals or {}))
     lobes = _lobes(shaft, question)
     ranged = {
-        "max_lift_mm": shaft.ask(max_lift),
-        "duration_crank_deg": crank_duration(shaft, SPREAD_LIFT_MM),
+        "max_lift_mm": shaft.ask(LobeCharacteristics.max_lift),
+        "duration_crank_deg": crank_duration(shaft, COMPARISON_LIFT_MM),
         "area_mm_cam_deg": shaft.ask(area),
     }
     camshaft, more = camshaft_result(shaft, ranged)
     notes += [warning("unit", envelope.doubt) for envelope in shaft.envelopes.values() if envelope.doubt]
-    notes += more + lobe_notes(shaft, lobes, centre(shaft), chord_centre(shaft))
+    notes += [*more, *lobe_notes(shaft, lobes, centre(shaft), chord_centre(shaft))]
     verdicts, said = _verdicts(shaft)
     result = result_model()(
         source=(table.source, *sources),
@@ -194,7 +194,8 @@ def _instrument(table: LiftTable) -> Instrument:
 
 def _groups(table: LiftTable, question: LobesQuestion) -> tuple[list[LobeGroup], frozenset[str], list[Note]]:
     """The groups, the lobes whose angle uncertainty is neither stated nor seen, and notes."""
-    groups, notes = [], []
+    groups: list[LobeGroup] = []
+    notes: list[Note] = []
     without_angle: list[str] = []
     for traces in group(table.traces):
         conditioned = condition(traces, table.probe_resolution_mm)
@@ -208,7 +209,7 @@ def _groups(table: LiftTable, question: LobesQuestion) -> tuple[list[LobeGroup],
         fewer = thinned(characteristics, take_out_eccentricity=question.take_out_eccentricity)
         groups.append(LobeGroup(characteristics, doubts, widening(doubts, characteristics), fewer))
         notes += division_notes(table.probe_resolution_mm, conditioned.division_mm)
-        notes += fit_notes(fitted) + doubt_notes(doubts, len(table.traces)) + spacing_notes(groups[-1])
+        notes += [*fit_notes(fitted), *doubt_notes(doubts, len(table.traces)), *spacing_notes(groups[-1])]
     return groups, frozenset(without_angle), notes
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 
 from valvelab.arrays import rectangular_sd
@@ -21,65 +23,61 @@ _NO_CIRCLE_MM = 0.1
 _NO_CIRCLE_SHARE = 0.02
 
 
-def table_notes(table: LiftTable) -> list[Note]:
+def table_notes(table: LiftTable) -> Iterator[Note]:
     """Notes that follow from what the table states or leaves out."""
-    notes = []
     if table.temperature_degc is not None and table.temperature_degc != 20.0:
         text = f"read at {table.temperature_degc:g} degC; not corrected to 20 degC, its effect is in the uncertainty"
-        notes.append(info("temperature", text))
+        yield info("temperature", text)
     if table.probe_uncertainty_mm is None:
-        notes.append(info("uncertainty", "no probe uncertainty is stated: only the readings' own scatter is counted"))
-    return notes
+        yield info("uncertainty", "no probe uncertainty is stated: only the readings' own scatter is counted")
 
 
-def division_notes(stated_mm: float | None, found_mm: float) -> list[Note]:
+def division_notes(stated_mm: float | None, found_mm: float) -> Iterator[Note]:
     """The gauge's division, stated or seen in the readings, and what it makes of one reading's uncertainty."""
     if found_mm == 0.0:
-        return []
+        return
     inches = found_mm / INCH_MM
     size = f"{found_mm:g} mm"
     if abs(inches * 1e6 - round(inches * 1e6)) < 1e-3:
         size = f"{inches:g} in ({size})"
     least = f"a reading is uncertain by {1000.0 * rectangular_sd(found_mm):.2g} µm at least"
     if stated_mm is not None:
-        return [info("division", f"the gauge's division is stated as {size}: {least}")]
-    return [info("division", f"all readings are multiples of {size}, taken as the gauge's division: {least}")]
+        yield info("division", f"the gauge's division is stated as {size}: {least}")
+    else:
+        yield info("division", f"all readings are multiples of {size}, taken as the gauge's division: {least}")
 
 
-def angle_notes(without_angle: frozenset[str]) -> list[Note]:
+def angle_notes(without_angle: frozenset[str]) -> Iterator[Note]:
     """What a table leaves out that states no uncertainty of its angles and whose sweeps show none."""
-    if not without_angle:
-        return []
-    text = (
-        "neither the encoder's nor the wheel's uncertainty is stated, and sweeps don't show it: centres, events, "
-        "durations and all else that an angle moves carry none of it (state `encoder uncertainty: 0.05 cam deg`)"
-    )
-    return [warning("angle", text)]
+    if without_angle:
+        yield warning(
+            "angle",
+            "neither the encoder's nor the wheel's uncertainty is stated, and sweeps don't show it: centres, events, "
+            "durations and all else that an angle moves carry none of it (state `encoder uncertainty: 0.05 cam deg`)",
+        )
 
 
-def fit_notes(fitted: FittedLobes) -> list[Note]:
+def fit_notes(fitted: FittedLobes) -> Iterator[Note]:
     """Notes on how one group of lobes was fitted."""
-    notes = []
     listed = ", ".join(fitted.names)
     conditioned = fitted.conditioned
     if not conditioned.periodic:
-        notes.append(info(listed, "only the event was swept: no base-circle arc, so the table's own zero is kept"))
+        yield info(listed, "only the event was swept: no base-circle arc, so the table's own zero is kept")
     if conditioned.set_aside:
-        notes.append(info(listed, f"{conditioned.set_aside} readings far from the event are set aside"))
+        yield info(listed, f"{conditioned.set_aside} readings far from the event are set aside")
     if conditioned.periodic:
         for row, (name, base) in enumerate(zip(fitted.names, fitted.bases, strict=True)):
             lift = float(fitted.at_knots[0][row].max())
-            notes += _base_circle_notes(name, base, lift, zero_taken_out=fitted.zero_taken_out)
+            yield from _base_circle_notes(name, base, lift, zero_taken_out=fitted.zero_taken_out)
     for name, kept in zip(fitted.names, conditioned.kept, strict=True):
         left_out = int((~kept).sum())
         if left_out:
             plural = "reading stands" if left_out == 1 else "readings stand"
-            notes.append(warning(name, f"{left_out} {plural} off and left out of the fit; the record keeps them"))
-    notes += _taken_out_notes(fitted)
+            yield warning(name, f"{left_out} {plural} off and left out of the fit; the record keeps them")
+    yield from _taken_out_notes(fitted)
     if fitted.smoothed.lag_correlation > _CORRELATION_WORTH_SAYING:
         text = f"neighbouring readings are correlated ({fitted.smoothed.lag_correlation:.2f}); the fit allows for it"
-        notes.append(info("noise", text))
-    return notes
+        yield info("noise", text)
 
 
 _DISAGREE = {
@@ -90,12 +88,11 @@ _DISAGREE = {
 }
 
 
-def doubt_notes(doubts: Doubts, lobes: int) -> list[Note]:
+def doubt_notes(doubts: Doubts, lobes: int) -> Iterator[Note]:
     """Warnings where turns disagree or the zero drifts beyond the noise, in a table of so many lobes; with figures."""
     names = doubts.fitted.names
     top = doubts.fitted.at_knots[0].max(axis=1)
     what = "turns" if len({turn.given for turn in doubts.fitted.conditioned.turns}) == 1 else "sweeps"
-    notes = []
     for name, spread in doubts.disagreements.items():
         rows = np.flatnonzero(spread.chance < worth_saying(lobes))
         if rows.size == 0:
@@ -103,7 +100,7 @@ def doubt_notes(doubts: Doubts, lobes: int) -> list[Note]:
         size = spread.across[rows].max()
         figure = _DISAGREE[name].format(size, 1000.0 * (spread.across * top)[rows].max(), 1000.0 * size)
         text = f"{what} disagree by up to {figure}, more than their noise explains; the uncertainty counts it"
-        notes.append(warning(f"{', '.join(names[row] for row in rows)} repeatability", text))
+        yield warning(f"{', '.join(names[row] for row in rows)} repeatability", text)
     drift = doubts.drifts(worth_saying(lobes))
     if drift is not None:
         rows = np.flatnonzero(drift)
@@ -111,19 +108,17 @@ def doubt_notes(doubts: Doubts, lobes: int) -> list[Note]:
             f"the zero drifts by up to {1000.0 * drift.max():.1f} µm in a turn, more than the noise explains; the "
             "uncertainty counts it as if it came at any moment of the turn"
         )
-        notes.append(warning(f"{', '.join(names[row] for row in rows)} drift", text))
-    return notes
+        yield warning(f"{', '.join(names[row] for row in rows)} drift", text)
 
 
-def _taken_out_notes(fitted: FittedLobes) -> list[Note]:
+def _taken_out_notes(fitted: FittedLobes) -> Iterator[Note]:
     """What of the base circle was taken out of the sweep."""
     if fitted.conditioned.periodic and not fitted.zero_taken_out:
         text = "the table's own zero is kept, as asked; what the base circle shows is reported and not taken out"
-        return [info("zero", text)]
-    if any(base is not None and base.with_eccentricity for base in fitted.bases):
+        yield info("zero", text)
+    elif any(base is not None and base.with_eccentricity for base in fitted.bases):
         how = "taken out of" if fitted.eccentricity_taken_out else "left in"
-        return [info("eccentricity", f"the base circle's eccentricity is {how} the whole sweep, and reported")]
-    return []
+        yield info("eccentricity", f"the base circle's eccentricity is {how} the whole sweep, and reported")
 
 
 _DERIVED = {2: "acceleration, ramps and radii of curvature are", 3: "the jerk is"}
@@ -144,48 +139,43 @@ def spacing_notes(part: LobeGroup) -> list[Note]:
     ]
 
 
-def _base_circle_notes(name: str, base: BaseCircle | None, lift_mm: float, *, zero_taken_out: bool) -> list[Note]:
+def _base_circle_notes(name: str, base: BaseCircle | None, lift_mm: float, *, zero_taken_out: bool) -> Iterator[Note]:
     if base is None:
-        return [warning(name, "no base-circle arc was found: the table's own zero is kept")]
-    notes = []
+        yield warning(name, "no base-circle arc was found: the table's own zero is kept")
+        return
     if base.circle and not base.with_eccentricity:
         text = (
             f"the base-circle arc is too short for an eccentricity below {1000.0 * base.hidden_mm:.0f} µm; only its "
             "zero is taken out"
         )
-        notes.append(warning(name, text))
+        yield warning(name, text)
     if base.form_mm > min(_NO_CIRCLE_MM, _NO_CIRCLE_SHARE * lift_mm):
         text = f"the resting run is no circle: {1000.0 * base.form_mm:.0f} µm of form beyond eccentricity"
         offer = "; to keep the table's own zero, inspect with --table-zero" if zero_taken_out else ""
-        notes.append(warning(name, text + offer))
+        yield warning(name, text + offer)
     elif base.form_mm > _FORM_WORTH_SAYING_MM:
-        notes.append(info(name, f"the base circle has {1000.0 * base.form_mm:.1f} µm of form beyond eccentricity"))
+        yield info(name, f"the base circle has {1000.0 * base.form_mm:.1f} µm of form beyond eccentricity")
     if not base.circle:
         text = "form hides what eccentricity the base circle has: only the resting run's mean is taken out"
-        notes.append(info(name, text))
-    return notes
+        yield info(name, text)
 
 
-def lobe_notes(shaft: MeasuredShaft, lobes: tuple[LobeResult, ...], centres: ByItem, chords: ByItem) -> list[Note]:
+def lobe_notes(shaft: MeasuredShaft, lobes: tuple[LobeResult, ...], centres: ByItem, chords: ByItem) -> Iterator[Note]:
     """Notes lobe by lobe: unknown names, lifts never passed, centres that could not be derived."""
-    notes = []
     lowest = shaft.each(_lowest)
     withheld = frozenset().union(*(group.withheld for group in shaft.groups))
     for lobe in lobes:
         if lobe.lobe in withheld:
             continue
         if lobe.kind is None:
-            notes.append(info(lobe.lobe, "the name is not cylinder + I or E, so its kind is not known"))
-        notes += [
-            info(f"{lobe.lobe} at {row.at_mm:g} mm", _why_not(lobe, row.at_mm, lowest[lobe.lobe]))
-            for row in lobe.durations
-            if row.duration_crank_deg is None
-        ]
+            yield info(lobe.lobe, "the name is not cylinder + I or E, so its kind is not known")
+        for row in lobe.durations:
+            if row.duration_crank_deg is None:
+                yield info(f"{lobe.lobe} at {row.at_mm:g} mm", _why_not(lobe, row.at_mm, lowest[lobe.lobe]))
         if (reason := centres[lobe.lobe].reason) != "":
-            notes.append(warning(f"{lobe.lobe} centre", reason))
+            yield warning(f"{lobe.lobe} centre", reason)
         if (reason := chords[lobe.lobe].reason) != "":
-            notes.append(info(f"{lobe.lobe} chord centre", reason))
-    return notes
+            yield info(f"{lobe.lobe} chord centre", reason)
 
 
 def _lowest(group: LobeGroup, row: int) -> tuple[float, float]:

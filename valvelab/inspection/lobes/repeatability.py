@@ -14,6 +14,7 @@ simulation.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -24,13 +25,12 @@ from valvelab.errors import CannotEvaluate
 from valvelab.lobe.agreement import CLOSING, OPENING, POINTWISE, SCALE, ZERO, Agreement, Spread, compare
 from valvelab.lobe.base_circle import harmonic_row
 from valvelab.lobe.characteristics import Instrument, LobeCharacteristics
-from valvelab.lobe.conditioning import Conditioned
 from valvelab.lobe.dense_smoothing import FEWEST_READINGS
 from valvelab.lobe.drift import Drift, drift_patterns, find_drift
 from valvelab.lobe.profile import FittedLobes, fit_lobes
 from valvelab.lobe.smoothing_bias import WIDEST_FOR_ACCELERATION, WIDEST_FOR_JERK, too_wide
 from valvelab.lobe.spline import SplineSet
-from valvelab.measured import Each
+from valvelab.measured import Each, Once
 
 NOSE_DROP_MM = 1.27
 Question = Callable[..., Each]
@@ -50,7 +50,7 @@ COUNTED_SHARE = 0.25
 
 
 @dataclass(frozen=True, eq=False)
-class LobeGroup:
+class LobeGroup(Once):
     """Lobes fitted together.
 
     doubts: what its turns, drift and base circles show; widening: the copies that these call for. thinned: the same
@@ -64,7 +64,6 @@ class LobeGroup:
     thinned: tuple[LobeCharacteristics, ...] = ()
     withheld: Mapping[str, str] = field(default_factory=dict)
     source: LobeGroup | None = None
-    _known: dict[object, Each] = field(default_factory=dict, init=False, repr=False)
 
     @property
     def fitted(self) -> FittedLobes:
@@ -73,24 +72,22 @@ class LobeGroup:
 
     def ask(self, question: Question, *at_mm: float, circle: bool = False) -> Each:
         """The answer for every lobe, asked once; circle: it is a place on the circle."""
-        key = question, at_mm
-        if key not in self._known:
-            self._known[key] = self.masked(self._asked(question, at_mm, circle=circle))
-        return self._known[key]
+        return self.once(LobeGroup._asked, question, at_mm, circle)
 
-    def _asked(self, question: Question, at_mm: tuple[float, ...], *, circle: bool) -> Each:
+    def _asked(self, question: Question, at_mm: tuple[float, ...], circle: bool) -> Each:
         found = question(self.characteristics, *at_mm)
         if self.source is not None:
             # as much wider than its plain uncertainty as that of the lobes that were read
             plain = question(self.source.characteristics, *at_mm)
             more = np.maximum(self.source.ask(question, *at_mm, circle=circle).u ** 2 - plain.u**2, 0.0)
-            return replace(found, u=np.sqrt(found.u**2 + np.nan_to_num(more)))
+            return self._masked(replace(found, u=np.sqrt(found.u**2 + np.nan_to_num(more))))
         if self.widening is not None:
             found = self.widening.apply(found, lambda copy: question(copy, *at_mm))
         others = [question(copy, *at_mm) for copy in self.thinned]
-        return between_readings(found, others, too_wide(self.characteristics.spacing_cam_deg, 2), circle=circle)
+        wide = too_wide(self.characteristics.spacing_cam_deg, 2)
+        return self._masked(between_readings(found, others, wide, circle=circle))
 
-    def masked(self, found: Each) -> Each:
+    def _masked(self, found: Each) -> Each:
         """No value for the lobes withheld, with the reason."""
         if not self.withheld:
             return found
@@ -110,16 +107,6 @@ class LobeGroup:
 def nose_centre(lobes: LobeCharacteristics) -> Each:
     """The lobe centre: middle of the chord 1.27 mm below the peak."""
     return lobes.nose_centre(NOSE_DROP_MM)
-
-
-def peak_angle(lobes: LobeCharacteristics) -> Each:
-    """Where lift is greatest."""
-    return lobes.peak_angle()
-
-
-def max_lift(lobes: LobeCharacteristics) -> Each:
-    """Greatest lift."""
-    return lobes.max_lift()
 
 
 @dataclass(frozen=True)
@@ -303,14 +290,10 @@ def thinned(found: LobeCharacteristics, *, take_out_eccentricity: bool) -> tuple
     """The same lobes without every third (or fourth) reading, each in turn; none where none is wide."""
     if not too_wide(found.spacing_cam_deg, 2).any():
         return ()
-    fits = _thinned(found.fitted.conditioned, take_out_eccentricity=take_out_eccentricity)
-    return tuple(LobeCharacteristics(fitted, Instrument()) for fitted in fits)
-
-
-def _thinned(conditioned: Conditioned, *, take_out_eccentricity: bool) -> list[FittedLobes]:
+    conditioned = found.fitted.conditioned
     number = np.unique(np.round(conditioned.angle_cam_deg, 6), return_inverse=True)[1].ravel()
     each = 3 if 2 * (int(number.max()) + 1) >= 3 * FEWEST_READINGS else 4
-    fits = []
+    copies = []
     for turn in range(each):
         used = number % each != turn
         part = replace(
@@ -318,8 +301,7 @@ def _thinned(conditioned: Conditioned, *, take_out_eccentricity: bool) -> list[F
             angle_cam_deg=conditioned.angle_cam_deg[used], lifts_mm=conditioned.lifts_mm[:, used],
             kept=conditioned.kept[:, used], sweep=conditioned.sweep[used], grid=None,
         )  # fmt: skip
-        try:
-            fits.append(fit_lobes(part, take_out_eccentricity=take_out_eccentricity))
-        except CannotEvaluate:
-            continue
-    return fits
+        with suppress(CannotEvaluate):
+            fitted = fit_lobes(part, take_out_eccentricity=take_out_eccentricity)
+            copies.append(LobeCharacteristics(fitted, Instrument()))
+    return tuple(copies)

@@ -12,19 +12,18 @@ from valvelab.camshaft.indexing import parse_name
 from valvelab.follower.shapes import Shape
 from valvelab.inspection.lobes.envelopes import LobeEnvelope
 from valvelab.inspection.lobes.repeatability import LobeGroup, Question
-from valvelab.measured import Measured, missing
-from valvelab.records.lobes_result import Kind
-from valvelab.records.measurement import LiftTable
+from valvelab.measured import Measured, Once, missing
+from valvelab.records.measurement import COMPARISON_LIFT_MM, LiftTable
+from valvelab.records.result import Kind
 from valvelab.records.spec import Spec
 
-CHORD_LIFT_MM = 1.27
 ByItem = dict[str, Measured]
 """One characteristic of every item that has it, by the item's name."""
 T = TypeVar("T")
 
 
 @dataclass(frozen=True, eq=False)
-class MeasuredShaft:
+class MeasuredShaft(Once):
     """Groups of lobes, with what else their characteristics rest on.
 
     without_angle: lobes whose angle uncertainty nobody knows. under: another follower that they are described under.
@@ -36,9 +35,8 @@ class MeasuredShaft:
     spec_file: str = "spec"
     envelopes: Mapping[str, LobeEnvelope] = field(default_factory=dict)
     without_angle: frozenset[str] = frozenset()
-    chord_lift_mm: float = CHORD_LIFT_MM
+    chord_lift_mm: float = COMPARISON_LIFT_MM
     under: Shape | None = None
-    _once: dict[object, object] = field(default_factory=dict, init=False, repr=False)
 
     @cached_property
     def kinds(self) -> dict[str, Kind | None]:
@@ -54,13 +52,6 @@ class MeasuredShaft:
     def ask(self, question: Question, *at_mm: float, circle: bool = False, why: str = "") -> ByItem:
         """The answer of every lobe's fit; circle: a place on the circle, folded onto a turn; why: it may be missing."""
         return self.once(_answers, question, at_mm, circle, why)
-
-    def once(self, work: Callable[..., T], *of: object) -> T:
-        """What is asked for more than once, worked out once: `work(shaft, *of)`."""
-        key = work, of
-        if key not in self._once:
-            self._once[key] = work(self, *of)
-        return cast("T", self._once[key])
 
 
 def _answers(shaft: MeasuredShaft, question: Question, at_mm: tuple[float, ...], circle: bool, why: str) -> ByItem:

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from math import hypot
-from typing import TypeVar, cast
+from typing import Any, TypeVar
 
 import numpy as np
 
 from valvelab.arrays import FloatArray
 from valvelab.errors import BadQuantity, BadSpec, CannotEvaluate
-from valvelab.measured import Measured, missing
+from valvelab.measured import Measured, Once, missing, or_reason
 from valvelab.records.result import Note, info, warning
 from valvelab.records.spec import Fitting, Spec
 from valvelab.records.spring_readings import CoilData, ElementReadings, SpringReadings, SpringTable
@@ -86,23 +86,14 @@ def fit_of(
             raise BadSpec(spec_file, f"[fitting] {name}", f"{number:g} mm", "a length above 0")
         return number
 
-    coil = table.coil
-    coil = replace(
-        coil,
-        wire_diameter_mm=length("wire_diameter") or coil.wire_diameter_mm,
-        mean_coil_diameter_mm=length("mean_coil_diameter") or coil.mean_coil_diameter_mm,
-        free_length_mm=length("free_length") or coil.free_length_mm,
-        solid_height_mm=length("solid_height") or coil.solid_height_mm,
-    )
+    lengths = ("wire_diameter", "mean_coil_diameter", "free_length", "solid_height")
+    stated: dict[str, Any] = {f"{name}_mm": length(name) for name in lengths}
     for name, count in (("active_coils", fitting.active_coils), ("total_coils", fitting.total_coils)):
         if count is not None and not 0.0 < count <= MOST_COILS:
             raise BadSpec(spec_file, f"[fitting] {name}", f"{count:g}", f"a number above 0 and up to {MOST_COILS:g}")
-    coil = replace(
-        coil,
-        active_coils=fitting.active_coils or coil.active_coils,
-        total_coils=fitting.total_coils or coil.total_coils,
-        material=fitting.material or coil.material,
-    )
+        stated[name] = count
+    stated["material"] = fitting.material
+    coil = replace(table.coil, **{name: value for name, value in stated.items() if value})
     installed, lift = length("installed_height"), length("valve_lift")
     fit = Fit(
         installed_height_mm=table.installed_height_mm if installed is None else installed,
@@ -116,7 +107,7 @@ def fit_of(
     if fit.open_height_mm is not None and fit.open_height_mm <= 0.0:
         file, place = (spec_file, "[fitting] valve_lift") if lift is not None else (table.file, "valve lift")
         raise BadSpec(file, place, f"{fit.valve_lift_mm:g} mm", "less than the installed height")
-    return fit, _fit_notes(table, fit, installed, lift)
+    return fit, [*_fit_notes(table, fit, installed, lift)]
 
 
 def _tester(table: SpringTable) -> ReadingUncertainty:
@@ -131,37 +122,28 @@ def _tester(table: SpringTable) -> ReadingUncertainty:
     )
 
 
-def _fit_notes(table: SpringTable, fit: Fit, installed: float | None, lift: float | None) -> list[Note]:
-    notes = []
+def _fit_notes(table: SpringTable, fit: Fit, installed: float | None, lift: float | None) -> Iterator[Note]:
     for name, ours, theirs in (
         ("installed height", installed, table.installed_height_mm), ("valve lift", lift, table.valve_lift_mm),
     ):  # fmt: skip
         if ours is not None and theirs is not None and abs(ours - theirs) > 1e-9:
-            notes.append(info(name, f"the spec's {ours:g} mm is used, not {theirs:g} mm of {table.file}"))
-    if fit.installed_height_mm is None and all(one.installed_height_mm is not None for one in table.springs):
-        pass
-    elif fit.installed_height_mm is None:
-        notes.append(
-            warning(
-                "installed height",
-                "not stated in the file or the spec's [fitting]: no seat force, open force or margin",
-            )
-        )
+            yield info(name, f"the spec's {ours:g} mm is used, not {theirs:g} mm of {table.file}")
+    if fit.installed_height_mm is None:
+        if any(one.installed_height_mm is None for one in table.springs):
+            text = "not stated in the file or the spec's [fitting]: no seat force, open force or margin"
+            yield warning("installed height", text)
     elif fit.valve_lift_mm is None:
-        notes.append(warning("valve lift", "not stated in the file or the spec's [fitting]: no open force or margin"))
+        yield warning("valve lift", "not stated in the file or the spec's [fitting]: no open force or margin")
     if fit.stated.force_division_n and table.force_resolution_n is None:
         text = f"every force is a multiple of {fit.stated.force_division_n:.4g} N: taken as the tester's division"
-        notes.append(info("force resolution", text))
+        yield info("force resolution", text)
     if fit.stated.force_n is None and fit.stated.height_mm is None:
-        notes.append(
-            info("uncertainty", "the file states none for the tester: uncertainties come from the scatter seen alone")
-        )
+        yield info("uncertainty", "the file states none for the tester: uncertainties come from the scatter seen alone")
     coils = [fit.coil, *fit.element_coils.values()]
     for name in dict.fromkeys(coil.material for coil in coils if coil.material):
         if material_key(name) not in fit.materials:
             known = ", ".join(dict.fromkeys(material.name for material in fit.materials.values()))
-            notes.append(warning("material", f"{name!r} is not in the wire table ({known}): no strength margins"))
-    return notes
+            yield warning("material", f"{name!r} is not in the wire table ({known}): no strength margins")
 
 
 @dataclass(frozen=True, slots=True)
@@ -218,8 +200,8 @@ def _slack_out(curve: ForceCurve) -> ForceCurve:
     return curve.part(slice(0, int(loose[0]) + 1))
 
 
-@dataclass(frozen=True, slots=True)
-class SpringAnalysis:
+@dataclass(frozen=True, slots=True, eq=False)
+class SpringAnalysis(Once):
     """One spring in one stage, ready to be asked for forces."""
 
     readings: SpringReadings
@@ -231,30 +213,20 @@ class SpringAnalysis:
     solid_from_readings: bool
     new: SpringAnalysis | None = None
     """The same spring in its `new` stage, of one that was run in."""
-    _once: dict[object, object] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     @property
     def name(self) -> str:
         """The spring's name."""
         return self.readings.spring
 
-    def once(self, work: Callable[[SpringAnalysis], T]) -> T:
-        """What is asked for more than once, worked out once."""
-        if work not in self._once:
-            self._once[work] = work(self)
-        return cast("T", self._once[work])
-
+    @or_reason
     def force(self, height_mm: float) -> Measured:
         """Force at a height of the valve."""
         solid = self.solid_height.value
         if solid is not None and height_mm < solid - 1e-9:
             return missing(f"{height_mm:g} mm is below the solid height of {solid:.3f} mm")
         parts = [element.part(to_the_knee=True) for element in self.elements]
-        try:
-            value = nest_force(parts, height_mm)
-        except CannotEvaluate as error:
-            return missing(str(error))
-        return Measured(value, nest_force_uncertainty(parts, height_mm, self.fit.stated))
+        return Measured(nest_force(parts, height_mm), nest_force_uncertainty(parts, height_mm, self.fit.stated))
 
     def plain_force(self, height_mm: float) -> float | None:
         """Force at a height of the valve without its uncertainty; None where it was not read."""

@@ -11,11 +11,10 @@ from math import hypot
 
 import numpy as np
 
-from valvelab.errors import CannotEvaluate
 from valvelab.inspection.characteristics import Row
 from valvelab.inspection.springs.analysis import SpringAnalysis
 from valvelab.inspection.springs.wire import ElementWire
-from valvelab.measured import Measured, missing
+from valvelab.measured import Measured, missing, or_reason
 from valvelab.springs.spring import hysteresis, noise_of
 
 Of = Callable[[SpringAnalysis], Measured]
@@ -79,16 +78,14 @@ def free_length(spring: SpringAnalysis) -> Measured:
     return Measured.of(coil.free_length_mm, None, "no reading of no force, and none is stated")
 
 
+@or_reason
 def mean_hysteresis(spring: SpringAnalysis) -> Measured:
     """Mean of compress − release, the elements added."""
     total, variance = 0.0, 0.0
     for element in spring.elements:
         if element.release is None:
             return missing("no release stroke was read")
-        try:
-            total += hysteresis(element.free, element.release)
-        except CannotEvaluate as error:
-            return missing(str(error))
+        total += hysteresis(element.free, element.release)
         variance += 2.0 * (noise_of(element.free) or 0.0) ** 2 / element.release.height_mm.size
     return Measured(total, variance**0.5 if variance > 0.0 else None)
 

@@ -7,7 +7,7 @@ depend on time: every limit, every number, and bounds that nothing found breaks.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from time import monotonic
 
@@ -73,60 +73,50 @@ def _described(tray: Tray, position: str, springs: Sequence[str]) -> MatchedSet:
     return MatchedSet(position, tuple(rows), np.ptp(tray.values[rows], axis=0))
 
 
-def _faults(ready: Prepared, matched: MatchedSets) -> list[Note]:
+def _faults(ready: Prepared, matched: MatchedSets) -> Iterator[Note]:
     """Limits, sizes, places and conditions that the sets do not keep."""
-    tray, found = ready.tray, []
+    tray = ready.tray
     places = {position.name: position for position in tray.asked()}
     counts = Counter(one.position for one in matched.sets)
     if matched.sets and len({counts[name] for name in places}) > 1:
-        found.append(warning("sets", "not as many sets for each position"))
+        yield warning("sets", "not as many sets for each position")
     for spring, many in Counter(spring for one in matched.sets for spring in one.springs).items():
         if many > 1:
-            found.append(warning(tray.names[spring], f"in {many} places"))
+            yield warning(tray.names[spring], f"in {many} places")
     for number, one in enumerate(matched.sets, start=1):
         place = places.get(one.position)
         values = tray.values[list(one.springs)]
         if (one.spread > tray.limits * (1.0 + WITHIN)).any():
-            found.append(warning(f"set {number}", "over a limit"))
+            yield warning(f"set {number}", "over a limit")
         if place is None or len(one.springs) != place.size:
-            found.append(warning(f"set {number}", f"{len(one.springs)} springs, another number is asked for"))
+            yield warning(f"set {number}", f"{len(one.springs)} springs, another number is asked for")
         elif (values < place.low).any() or (values > place.high).any():
-            found.append(warning(f"set {number}", f"outside what {place.name} asks for"))
-        found += _conditions(ready, number, set(one.springs))
-    return found
+            yield warning(f"set {number}", f"outside what {place.name} asks for")
+        for text in _conditions(tray, set(one.springs)):
+            yield warning(f"set {number}", text)
 
 
-def _conditions(ready: Prepared, number: int, springs: set[int]) -> list[Note]:
-    """Springs to be kept together or apart that are not."""
-    tray = ready.tray
-    found = [
-        warning(f"set {number}", "parts springs that stay together: " + ", ".join(tray.names[row] for row in group))
-        for group in tray.together
-        if springs & set(group) and not set(group) <= springs
-    ]
-    found += [
-        warning(f"set {number}", f"joins {tray.names[a]} and {tray.names[b]}, which stay apart")
-        for a, b in tray.apart
-        if {a, b} <= springs
-    ]
-    return found
+def _conditions(tray: Tray, springs: set[int]) -> Iterator[str]:
+    """Springs of one set to be kept together or apart that are not."""
+    for group in tray.together:
+        if springs & set(group) and not set(group) <= springs:
+            yield "parts springs that stay together: " + ", ".join(tray.names[row] for row in group)
+    for a, b in tray.apart:
+        if {a, b} <= springs:
+            yield f"joins {tray.names[a]} and {tray.names[b]}, which stay apart"
 
 
-def _broken_bounds(tray: Tray, matched: MatchedSets) -> list[Note]:
+def _broken_bounds(tray: Tray, matched: MatchedSets) -> Iterator[Note]:
     """Bounds that a short search gets past; a true bound never is, however long one looks."""
-    found = []
     if len(matched.sets) > matched.bound_sets:
-        found.append(warning("sets", f"{len(matched.sets)} sets, more than the bound of {matched.bound_sets}"))
-    if matched.total_spread < matched.bound_total_spread * (1.0 - EQUAL) - EQUAL:
-        found.append(warning("total_spread", f"below the bound of {matched.bound_total_spread:g}"))
+        yield warning("sets", f"{len(matched.sets)} sets, more than the bound of {matched.bound_sets}")
+    least = matched.bound_total_spread * (1.0 - EQUAL) - EQUAL
+    if matched.total_spread < least:
+        yield warning("total_spread", f"below the bound of {matched.bound_total_spread:g}")
     end = monotonic() + TRIED_S
     tried = match(tray, Watch(lambda: end - monotonic(), aside=beside))
     if len(tried.sets) > matched.bound_sets:
-        found.append(
-            warning("sets", f"{len(tried.sets)} sets are possible, more than the bound of {matched.bound_sets}")
-        )
-    same = len(tried.sets) == len(matched.sets)
-    if same and tried.total_spread < matched.bound_total_spread * (1.0 - EQUAL) - EQUAL:
+        yield warning("sets", f"{len(tried.sets)} sets are possible, more than the bound of {matched.bound_sets}")
+    if len(tried.sets) == len(matched.sets) and tried.total_spread < least:
         text = f"{tried.total_spread:.4f} is possible, below the bound of {matched.bound_total_spread:.4f}"
-        found.append(warning("total_spread", text))
-    return found
+        yield warning("total_spread", text)

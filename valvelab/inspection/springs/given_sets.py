@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
@@ -72,12 +73,10 @@ def _described(one: tuple[str, ...], table: dict[str, dict[str, float | None]], 
     )
 
 
-def _faults(made: tuple[SpringSet, ...], keys: dict[str, float], size: int) -> list[Note]:
-    notes = []
+def _faults(made: tuple[SpringSet, ...], keys: dict[str, float], size: int) -> Iterator[Note]:
     for number, one in enumerate(made, start=1):
         over = [key for key, limit in keys.items() if one.spread[key] > limit * (1.0 + 1e-9)]
         if over:
-            notes.append(warning(f"set {number}", f"over the limit: {', '.join(over)}"))
+            yield warning(f"set {number}", f"over the limit: {', '.join(over)}")
         if len(one.springs) != size:
-            notes.append(warning(f"set {number}", f"{len(one.springs)} springs, {size} are asked for"))
-    return notes
+            yield warning(f"set {number}", f"{len(one.springs)} springs, {size} are asked for")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -75,7 +75,7 @@ def inspect_springs(question: SpringsQuestion) -> SpringsInspection:
     """Inspect every spring of a file and hold it against the spec."""
     fit, analyses, notes = analyse_all(question)
     rows = tuple(map(_row, analyses))
-    notes += _missing(fit, analyses) + _coil_bind_notes(analyses) + _common(fit, rows)
+    notes += [*_missing(fit, analyses), *_coil_bind_notes(analyses), *_common(fit, rows)]
     verdicts, remarks = spring_verdicts(question, analyses)
     notes += remarks
     result = SpringsResult(
@@ -173,44 +173,31 @@ def _missing(fit: Fit, analyses: Sequence[SpringAnalysis]) -> list[Note]:
     return [warning(name, f"{_names(springs)}: {reason}") for (name, reason), springs in reasons.items()]
 
 
-def _coil_bind_notes(analyses: tuple[SpringAnalysis, ...]) -> list[Note]:
+def _coil_bind_notes(analyses: tuple[SpringAnalysis, ...]) -> Iterator[Note]:
     bound = [_about(a) for a in analyses if any(element.knee is not None for element in a.elements)]
-    notes = []
     if bound:
-        notes.append(info("coil bind", f"{_names(bound)}: readings past the knee end the range"))
+        yield info("coil bind", f"{_names(bound)}: readings past the knee end the range")
     for analysis in analyses:
-        notes += _solid_notes(analysis, _about(analysis))
-    return notes
+        stated = analysis.solid_height.value
+        knees = [element.knee.solid_height_mm - element.offset_mm for element in analysis.elements if element.knee]
+        if stated is None or analysis.solid_from_readings or not knees or abs(stated - max(knees)) <= SOLID_AGREES_MM:
+            continue
+        seen = f"the readings show coil bind at {max(knees):.2f} mm, {stated:.2f} mm is stated"
+        yield warning(f"{_about(analysis)} solid_height_mm", f"{seen}; the stated height counts")
 
 
-def _solid_notes(analysis: SpringAnalysis, about: str) -> list[Note]:
-    stated = analysis.solid_height.value
-    knees = [element.knee.solid_height_mm - element.offset_mm for element in analysis.elements if element.knee]
-    if stated is None or analysis.solid_from_readings or not knees:
-        return []
-    seen = max(knees)
-    if abs(stated - seen) <= SOLID_AGREES_MM:
-        return []
-    text = f"the readings show coil bind at {seen:.2f} mm, {stated:.2f} mm is stated; the stated height counts"
-    return [warning(f"{about} solid_height_mm", text)]
-
-
-def _common(fit: Fit, rows: tuple[SpringResult, ...]) -> list[Note]:
+def _common(fit: Fit, rows: tuple[SpringResult, ...]) -> Iterator[Note]:
     """What is said once for all springs."""
-    notes = []
     if any(row.coil_bind_margin_mm is not None for row in rows):
-        notes.append(info("coil_bind_margin", GUIDANCE))
+        yield info("coil_bind_margin", GUIDANCE)
     bound = [row.spring for row in rows if row.coil_bind_margin_mm is not None and row.coil_bind_margin_mm <= 0.0]
     if bound:
-        notes.append(warning("coil_bind_margin", f"coil bind before the valve is open: {', '.join(bound)}"))
+        yield warning("coil_bind_margin", f"coil bind before the valve is open: {', '.join(bound)}")
     if any(row.stress_factor is not None for row in rows):
         factor = next(row.stress_factor for row in rows if row.stress_factor is not None)
-        notes.append(info("stress", f"shear stress at the inside of the coil with the factor of {factor}"))
+        yield info("stress", f"shear stress at the inside of the coil with the factor of {factor}")
     if fit.open_height_mm is None:
-        notes.append(
-            info("rate", "without installed height and valve lift the rate is over all free readings on that side")
-        )
-    return notes
+        yield info("rate", "without installed height and valve lift the rate is over all free readings on that side")
 
 
 def kind_of(position: str | None) -> str | None:

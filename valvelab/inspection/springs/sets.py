@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from math import inf
 from time import monotonic
@@ -114,8 +114,24 @@ def prepare(question: SetsQuestion) -> Prepared:
 
 def answer(question: SetsQuestion, ready: Prepared, matched: MatchedSets) -> SetsInspection:
     """Matched sets described, with what is proven of them."""
-    notes = [*ready.notes, *_proof_notes(matched, question)]
-    result = _result(question, ready, matched, notes)
+    problem, table = ready.tray, ready.table
+    used = {problem.names[i] for one in matched.sets for i in one.springs}
+    result = SetsResult(
+        source=question.springs.sources,
+        notes=tuple(dict.fromkeys([*ready.notes, *_proof_notes(matched, question)])),
+        size=question.size,
+        within={row_of(name).key: limit for name, limit in question.within.items()},
+        sets=tuple(_set(problem, one, tuple(question.within)) for one in matched.sets),
+        left_over=tuple(name for name in table if name not in used),
+        excluded=ready.excluded,
+        total_spread=matched.total_spread,
+        proven_optimal=matched.proven_optimal,
+        bound_sets=matched.bound_sets,
+        number_proven=matched.number_proven,
+        spread_proven=matched.spread_proven,
+        bound_total_spread=matched.bound_total_spread,
+        values={spring: {row_of(c).key: row[c].value for c in row} for spring, row in table.items()},
+    )
     return SetsInspection(ready.analyses, ready.tray, matched, result)
 
 
@@ -140,13 +156,11 @@ def _watch(
     return Watch(lambda: end - monotonic(), cancelled or quiet.cancelled, report or quiet.report, beside)
 
 
-def _left_out(table: Mapping[str, Mapping[str, Measured]]) -> list[Note]:
-    notes = []
+def _left_out(table: Mapping[str, Mapping[str, Measured]]) -> Iterator[Note]:
     for spring, row in table.items():
         missing = [f"{name} ({number.reason})" for name, number in row.items() if number.value is None]
         if missing:
-            notes.append(warning(spring, f"left over: no {'; no '.join(missing)}"))
-    return notes
+            yield warning(spring, f"left over: no {'; no '.join(missing)}")
 
 
 def _torn(question: SetsQuestion, usable: tuple[str, ...]) -> list[Note]:
@@ -177,53 +191,29 @@ def _position(wish: PositionWish, names: tuple[str, ...]) -> Position:
     for name in wish.between:
         if name not in names:
             raise WrongUsage(f"--position {wish.name}: {name} is not among the characteristics of --within")
-    low = [wish.between.get(name, (-inf, inf))[0] for name in names]
-    high = [wish.between.get(name, (-inf, inf))[1] for name in names]
+    low, high = zip(*(wish.between.get(name, (-inf, inf)) for name in names), strict=True)
     return Position(wish.name, wish.size, np.array(low), np.array(high))
 
 
-def _proof_notes(matched: MatchedSets, question: SetsQuestion) -> list[Note]:
+def _proof_notes(matched: MatchedSets, question: SetsQuestion) -> Iterator[Note]:
     many = len(matched.sets)
-    notes = []
     if matched.number_proven:
-        notes.append(info("sets", f"{many} sets is proven to be the most there can be"))
+        yield info("sets", f"{many} sets is proven to be the most there can be")
     else:
-        notes.append(
-            warning("sets", f"{many} sets found, {matched.bound_sets} not ruled out within {question.time_limit_s:g} s")
+        yield warning(
+            "sets", f"{many} sets found, {matched.bound_sets} not ruled out within {question.time_limit_s:g} s"
         )
     if not many:
-        return notes
+        return
     if matched.spread_proven:
-        notes.append(info("total_spread", f"{matched.total_spread:.4f} is proven to be the least for {many} sets"))
+        yield info("total_spread", f"{matched.total_spread:.4f} is proven to be the least for {many} sets")
     else:
         text = (
             f"{matched.total_spread:.4f} is the least found for {many} sets, not proven: "
             f"nothing below {matched.bound_total_spread:.4f} is possible"
             + ("" if question.thorough else "; a thorough search may prove or better it")
         )
-        notes.append(warning("total_spread", text))
-    return notes
-
-
-def _result(question: SetsQuestion, ready: Prepared, matched: MatchedSets, notes: list[Note]) -> SetsResult:
-    problem, table = ready.tray, ready.table
-    used = {problem.names[i] for one in matched.sets for i in one.springs}
-    return SetsResult(
-        source=question.springs.sources,
-        notes=tuple(dict.fromkeys(notes)),
-        size=question.size,
-        within={row_of(name).key: limit for name, limit in question.within.items()},
-        sets=tuple(_set(problem, one, tuple(question.within)) for one in matched.sets),
-        left_over=tuple(name for name in table if name not in used),
-        excluded=ready.excluded,
-        total_spread=matched.total_spread,
-        proven_optimal=matched.proven_optimal,
-        bound_sets=matched.bound_sets,
-        number_proven=matched.number_proven,
-        spread_proven=matched.spread_proven,
-        bound_total_spread=matched.bound_total_spread,
-        values={spring: {row_of(c).key: row[c].value for c in row} for spring, row in table.items()},
-    )
+        yield warning("total_spread", text)
 
 
 def _set(problem: Tray, one: MatchedSet, names: tuple[str, ...]) -> SpringSet:

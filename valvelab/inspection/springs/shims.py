@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -168,27 +168,17 @@ def _explain_impossible(
 ) -> None:
     """Refuse with the reason when a position has no spring at all."""
     limit = heights.minimum_coil_bind_margin_mm
-    if limit is not None and lift is None:
+    unknown = springs[0].solid_height.reason if all(spring.solid_height.value is None for spring in springs) else ""
+    missing = "no valve lift is stated" if lift is None else unknown
+    if limit is not None and missing:
         raise CannotEvaluate(
-            Reason.MISSING_INPUT,
-            f"{heights.file}: a minimum coil-bind margin is asked for, but no valve lift is stated",
-        )
-    if limit is not None and all(spring.solid_height.value is None for spring in springs):
-        raise CannotEvaluate(
-            Reason.MISSING_INPUT,
-            f"{heights.file}: a minimum coil-bind margin is asked for, but {springs[0].solid_height.reason}",
+            Reason.MISSING_INPUT, f"{heights.file}: a minimum coil-bind margin is asked for, but {missing}"
         )
     for number in range(len(heights.positions)):
         if not choice.allowed[number].any():
             raise CannotEvaluate(
                 Reason.NOT_FEASIBLE, f"{heights.file}: {_reason(choice, number, springs, heights, lift)}"
             )
-    if len(springs) < len(heights.positions):
-        raise CannotEvaluate(
-            Reason.NOT_FEASIBLE,
-            f"{heights.file}: found {len(springs)} springs for {len(heights.positions)} positions, "
-            "expected at least as many",
-        )
 
 
 def _reason(
@@ -212,18 +202,16 @@ def _reason(
     )
 
 
-def _notes(springs: tuple[SpringAnalysis, ...], heights: HeightsTable, lift: float | None) -> list[Note]:
-    notes = []
+def _notes(springs: tuple[SpringAnalysis, ...], heights: HeightsTable, lift: float | None) -> Iterator[Note]:
     if not heights.shims_mm:
-        notes.append(warning("shims", "the heights state no shims in stock: none are fitted"))
+        yield warning("shims", "the heights state no shims in stock: none are fitted")
     if heights.target_seat_force_n is None:
-        notes.append(info("target seat force", "none is stated: the least spread of seat forces was sought"))
+        yield info("target seat force", "none is stated: the least spread of seat forces was sought")
     unknown = [spring.name for spring in springs if spring.solid_height.value is None]
     if unknown and heights.minimum_coil_bind_margin_mm is not None:
-        notes.append(warning("solid_height", f"not used, solid height unknown: {', '.join(unknown)}"))
+        yield warning("solid_height", f"not used, solid height unknown: {', '.join(unknown)}")
     elif unknown or lift is None:
-        notes.append(warning("coil_bind_margin", "not known for every spring: coil bind was not watched there"))
-    return notes
+        yield warning("coil_bind_margin", "not known for every spring: coil bind was not watched there")
 
 
 def _result(

@@ -5,9 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cached_property
 
-from valvelab.errors import CannotEvaluate
 from valvelab.inspection.springs.analysis import ElementCurves, SpringAnalysis, rate_between
-from valvelab.measured import Measured, missing
+from valvelab.measured import Measured, missing, or_reason
 from valvelab.springs.spring import force_at, force_uncertainty
 from valvelab.springs.stress import (
     WireMaterial,
@@ -115,6 +114,7 @@ class ElementWire:
         return Measured(value, None if opened.u is None else value * opened.u / opened.value)
 
     @property
+    @or_reason
     def fatigue_margin(self) -> Measured:
         """Safety against fatigue between seat and open stress."""
         opened, seat = self.stress_open, self.stress_seat
@@ -122,11 +122,9 @@ class ElementWire:
             return self.strength_margin
         if seat.value is None:
             return seat
-        try:
-            return Measured(fatigue_margin(seat.value, opened.value, self.tensile_mpa))
-        except CannotEvaluate as error:
-            return missing(str(error))
+        return Measured(fatigue_margin(seat.value, opened.value, self.tensile_mpa))
 
+    @or_reason
     def _force(self, height_mm: float | None) -> Measured:
         """Force where the valve's height is `height_mm`."""
         if height_mm is None:
@@ -135,11 +133,9 @@ class ElementWire:
         if solid is not None and height_mm < solid - 1e-9:
             return missing("the coils are closed there")
         curve, own_mm = self.element.usable, height_mm + self.element.offset_mm
-        try:
-            return Measured(force_at(curve, own_mm), force_uncertainty(curve, own_mm, self.spring.fit.stated))
-        except CannotEvaluate as error:
-            return missing(str(error))
+        return Measured(force_at(curve, own_mm), force_uncertainty(curve, own_mm, self.spring.fit.stated))
 
+    @or_reason
     def _stress(self, force: Measured) -> Measured:
         coil = self.element.coil
         if force.value is None:
@@ -147,7 +143,4 @@ class ElementWire:
         if coil.wire_diameter_mm is None or coil.mean_coil_diameter_mm is None:
             return missing("wire diameter and mean coil diameter are not both stated")
         factor = self.spring.fit.stress_factor
-        try:
-            return force.times(shear_stress(1.0, coil.wire_diameter_mm, coil.mean_coil_diameter_mm, factor))
-        except CannotEvaluate as error:
-            return missing(str(error))
+        return force.times(shear_stress(1.0, coil.wire_diameter_mm, coil.mean_coil_diameter_mm, factor))
