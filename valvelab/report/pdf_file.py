@@ -22,6 +22,7 @@ from pikepdf import Array, Dictionary, Object, Stream, String
 
 MOST_OBJECTS = 50_000
 MOST_OUTSIDE_STREAMS = 4_000_000
+MOST_WARNINGS = 10
 MOST_UNPACKED = 200 * 1024 * 1024
 INHERITED = ("/Resources", "/MediaBox", "/CropBox", "/Rotate")
 
@@ -35,7 +36,9 @@ _TABLE = re.compile(rb"\bxref([\s\dfn]*+)trailer\b")
 _SECTION = re.compile(rb"(\d++) (\d++)\s++((?:\d{10} \d{5} [nf]\s*+)++)")
 _START = re.compile(rb"startxref\s++(\d++)")
 _END = re.compile(rb"\s+%%EOF[\r\n]*")
-_WHERE = re.compile(r"^stream <[^>]*>[ :]*")
+_PACKED_TABLE = re.compile(rb"/(?:X|#58)(?:R|#52)(?:e|#65)(?:f|#66)")
+"""A table in a stream, which a reader of PDF unpacks whole, however large, before anyone can ask it not to."""
+_WHERE = re.compile(r"^stream <[^>]*>[ :,]*")
 _SEAL = re.compile(rb"/ID \[<([0-9a-f]{64})> ?<([0-9a-f]{64})>\]")
 _IDENTIFIER = re.compile(rb"/ID \[<[0-9a-f]*><[0-9a-f]*>\]")
 
@@ -149,7 +152,7 @@ def read_file(data: bytes) -> PdfFile:
         pdf = _opened(data)
         for one in pdf.objects:
             del one  # every object is parsed now, and whatever is wrong with it told
-        oddities += map(_said, pdf.get_warnings())
+        oddities += map(_said, pdf.get_warnings()[:MOST_WARNINGS])
     except pikepdf.PasswordError:
         raise NotReadable("an encrypted PDF") from None
     except (pikepdf.PdfError, RuntimeError, ValueError) as error:
@@ -185,7 +188,7 @@ def _misplaced(data: bytes) -> Iterator[str]:
     objects, tables, starts = (list(mark.finditer(outside)) for mark in (_OBJECT, _TABLE, _START))
     if len(objects) > MOST_OBJECTS or len(data) - hidden > MOST_OUTSIDE_STREAMS:
         raise NotReadable("far more objects than a certificate has")
-    if not tables:
+    if not tables or _PACKED_TABLE.search(data):
         raise NotReadable("a PDF without a trailer, as other programs save it")
     places = {int(found[1]): found.start() for found in objects}
     if len(places) < len(objects):
