@@ -24,8 +24,7 @@ from valvelab.report.attachments import A_PAPER, carried_files
 from valvelab.report.carried import JOB, RESULT_PREFIX, as_attachments, carry
 from valvelab.report.comparison import compare_results
 from valvelab.report.drawn_page import compare_drawn, foreign
-from valvelab.report.pdf_file import PdfFile, read_file, seal_holds
-from valvelab.report.pdf_values import NotReadable, told
+from valvelab.report.pdf_file import NotReadable, PdfFile, read_file, seal_holds, told
 from valvelab.writing import make_folder, write_whole
 
 if TYPE_CHECKING:
@@ -52,7 +51,7 @@ class Carried:
     @property
     def drawer(self) -> str:
         """What drew the pages, as the document says."""
-        return told(self.file.dictionary(self.file.trailer.get("Info")).get("Producer"))
+        return told(self.file.properties.get("/Producer"))
 
 
 @dataclass(frozen=True, slots=True)

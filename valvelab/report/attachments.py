@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import io
+from collections.abc import Iterator, Mapping
 from pathlib import PurePosixPath
+
+import pikepdf
+from pikepdf import Array, Dictionary, Name, Stream, String
 
 from valvelab.errors import BadFile
 from valvelab.report.page_model import Certificate
-from valvelab.report.pdf_file import Budget, PdfFile, packed, read_file, sealed, unpacked
-from valvelab.report.pdf_values import Name, NotReadable, Ref, Stream, Value, text_string
+from valvelab.report.pdf_file import Budget, NotReadable, PdfFile, Value, dictionary, sealed, unpacked
 
 MOST_FILES = 1_000
 DEEPEST = 12
@@ -16,35 +19,23 @@ LONGEST_NAME = 240
 A_PAPER = "a certificate as valvelab wrote it"
 
 
-def finished(pdf: bytes, certificate: Certificate, properties: dict[str, str]) -> bytes:
+def finished(pdf: bytes, certificate: Certificate, properties: Mapping[str, str]) -> bytes:
     """A drawn PDF as it is handed out: with its properties and the certificate's files, every stream packed alike.
 
     Equal certificates give equal bytes. `properties` are those of the document, by their PDF names.
     """
-    drawn = read_file(pdf)
-    root, info = drawn.trailer["Root"], drawn.trailer["Info"]
-    budget = Budget()
-    objects: dict[int, Value] = {number: _packed_alike(value, budget) for number, value in drawn.objects.items()}
-    objects[info.number] = {key: text_string(text) for key, text in properties.items()}
-    tree: list[Value] = []
-    for row in sorted(certificate.attachments, key=lambda row: row.name):
-        number = max(objects) + 1
-        objects[number] = packed(row.content, {"Type": Name("EmbeddedFile")})
-        named = text_string(row.name)
-        objects[number + 1] = {
-            "Type": Name("Filespec"), "F": named, "UF": named, "EF": {"F": Ref(number)}, "Desc": text_string(row.note),
-        }  # fmt: skip
-        tree += [named, Ref(number + 1)]
-    if tree:
-        objects[root.number] = {**objects[root.number], "Names": {"EmbeddedFiles": {"Names": tree}}}
-    return sealed(objects, root, info)
-
-
-def _packed_alike(value: Value, budget: Budget) -> Value:
-    if not isinstance(value, Stream):
-        return value
-    keys = {key: one for key, one in value.keys.items() if key not in {"Filter", "Length"}}
-    return packed(unpacked(value, budget), keys)
+    with pikepdf.open(io.BytesIO(pdf)) as drawn:
+        drawn.trailer.Info = drawn.make_indirect(Dictionary({f"/{key}": text for key, text in properties.items()}))
+        tree = Array()
+        for row in sorted(certificate.attachments, key=lambda row: row.name):
+            content = drawn.make_stream(row.content, Type=Name.EmbeddedFile)
+            spec = Dictionary(
+                Type=Name.Filespec, F=row.name, UF=row.name, EF=Dictionary(F=content), Desc=row.note,
+            )  # fmt: skip
+            tree.extend([String(row.name), drawn.make_indirect(spec)])
+        if len(tree):
+            drawn.Root.Names = Dictionary(EmbeddedFiles=Dictionary(Names=tree))
+        return sealed(drawn)
 
 
 def carried_files(file: PdfFile, name: str) -> dict[str, bytes]:
@@ -52,12 +43,11 @@ def carried_files(file: PdfFile, name: str) -> dict[str, bytes]:
 
     Refuses what carries nothing or too much, one name twice, or a name that leaves its folder.
     """
-    names = file.dictionary(file.dictionary(file.catalogue.get("Names")).get("EmbeddedFiles"))
     found: dict[str, bytes] = {}
     seen: set[str] = set()
     budget = Budget()
     try:
-        for told, content in _named(file, names, 0):
+        for told, content in _named(file):
             if not is_inside(told):
                 raise BadFile(name, "attachments", f"the name {told[:60]!r}", "a relative name of a few folders")
             if told.casefold() in seen:
@@ -73,28 +63,27 @@ def carried_files(file: PdfFile, name: str) -> dict[str, bytes]:
     return found
 
 
-def _named(file: PdfFile, node: dict[str, Value], depth: int) -> Iterator[tuple[str, Stream]]:
-    """Name and stream of every file in a name tree."""
-    if depth > DEEPEST:
-        raise NotReadable("names nested too deeply")
-    rows = file.at(node.get("Names")) or []
-    for key, value in zip(rows[::2], rows[1::2], strict=False):
-        spec = file.dictionary(value)
-        told = {_text(file.at(spec[one])) for one in ("F", "UF") if one in spec} | {_text(file.at(key))}
-        stream = file.at(file.dictionary(spec.get("EF")).get("F"))
-        if len(told) != 1 or not isinstance(stream, Stream):
-            raise NotReadable(f"{' and '.join(sorted(map(repr, told)))[:80]} for one file")
-        yield told.pop(), stream
-    for kid in file.at(node.get("Kids")) or []:
-        yield from _named(file, file.dictionary(kid), depth + 1)
+def _named(file: PdfFile) -> Iterator[tuple[str, Stream]]:
+    """Name and stream of every file in the tree of names."""
+    nodes = [dictionary(dictionary(file.catalogue.get("/Names")).get("/EmbeddedFiles"))]
+    for node in nodes:
+        rows = list(node.get("/Names", []))
+        for key, value in zip(rows[::2], rows[1::2], strict=False):
+            spec = dictionary(value)
+            told = {_text(spec[one]) for one in ("/F", "/UF") if one in spec} | {_text(key)}
+            stream = dictionary(spec.get("/EF")).get("/F")
+            if len(told) != 1 or not isinstance(stream, Stream):
+                raise NotReadable(f"{' and '.join(sorted(map(repr, told)))[:80]} for one file")
+            yield told.pop(), stream
+        nodes += map(dictionary, node.get("/Kids", []))
+        if len(nodes) > MOST_FILES:
+            raise NotReadable("names in far more groups than a certificate has")
 
 
 def _text(value: Value) -> str:
-    if not isinstance(value, bytes):
+    if not isinstance(value, String):
         raise NotReadable("a file without a name")
-    if value.startswith(b"\xfe\xff"):
-        return value[2:].decode("utf-16-be", "replace")
-    return value.decode("latin-1")
+    return str(value)
 
 
 def is_inside(name: str) -> bool:

@@ -8,13 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 
+from pikepdf import Array, Dictionary, Object, Stream
+
 from valvelab.records.certificate_result import Difference
 from valvelab.report.drawing_steps import first_difference
-from valvelab.report.pdf_file import Budget, PdfFile, unpacked
-from valvelab.report.pdf_values import NotReadable, Ref, Stream, Value, told
+from valvelab.report.pdf_file import Budget, NotReadable, PdfFile, Value, dictionary, told, unpacked, written
 
-NOT_OF_A_PAGE = {"Parent", "Type"}
-PACKING = {"Filter", "Length", "DecodeParms"}
+NOT_OF_A_PAGE = {"/Parent", "/Type"}
+PACKING = {"/Filter", "/Length", "/DecodeParms"}
 SHOWN = 60
 WORDS = {
     "Contents": "what is drawn", "Annots": "annotations", "Resources": "fonts and images",
@@ -22,9 +23,11 @@ WORDS = {
     "OpenAction": "an action on opening", "AcroForm": "a form", "Names": "names", "Outlines": "outline",
     "Metadata": "metadata",
 }  # fmt: skip
-PLAIN_PAGE = {"Type", "Parent", "Contents", "MediaBox", "Resources", "Rotate", "Trans"}
-PLAIN_CATALOGUE = {"Type", "Pages", "PageMode", "Names", "Lang", "Outlines", "Metadata", "MarkInfo", "StructTreeRoot"}
-PLAIN_RESOURCES = {"Font", "ProcSet", "ExtGState"}
+PLAIN_PAGE = {"/Type", "/Parent", "/Contents", "/MediaBox", "/Resources", "/Rotate", "/Trans"}
+PLAIN_CATALOGUE = {
+    "/Type", "/Pages", "/PageMode", "/Names", "/Lang", "/Outlines", "/Metadata", "/MarkInfo", "/StructTreeRoot",
+}  # fmt: skip
+PLAIN_RESOURCES = {"/Font", "/ProcSet", "/ExtGState"}
 
 
 def compare_drawn(stated: PdfFile, drawn: PdfFile, *, exact: bool) -> Iterator[Difference]:
@@ -33,36 +36,32 @@ def compare_drawn(stated: PdfFile, drawn: PdfFile, *, exact: bool) -> Iterator[D
     one, other = stated.pages(), drawn.pages()
     if len(one) != len(other):
         yield Difference(where="pages", stated=str(len(one)), recomputed=str(len(other)))
-    walk = _Walk(stated, drawn, exact)
+    walk = _Walk(exact=exact)
     for number, (mine, yours) in enumerate(zip(one, other, strict=False), start=1):
         yield from walk.keys(mine, yours, f"page {number}", NOT_OF_A_PAGE)
-    yield from walk.keys(stated.catalogue, drawn.catalogue, "document", {"Pages"})
-    info, again = (file.dictionary(file.trailer.get("Info")) for file in (stated, drawn))
-    yield from walk.keys(info, again, "document property")
+    yield from walk.keys(stated.catalogue, drawn.catalogue, "document", {"/Pages"})
+    yield from walk.keys(stated.properties, drawn.properties, "document property")
 
 
 def odd(file: PdfFile) -> Iterator[Difference]:
     """What no certificate is written with: later revisions, bytes after the end, objects that nothing shows."""
     for what in file.oddities:
         yield Difference(where="file", stated=what, recomputed="nothing of the kind")
-    loose = len(file.objects) - len(_reached(file))
-    if loose:
+    if loose := len(file.objects.keys() - _reached(file)):
         yield Difference(where="file", stated=f"{loose} objects that nothing refers to", recomputed="none")
 
 
-def _reached(file: PdfFile) -> set[int]:
-    seen: set[int] = set()
-    waiting: list[Value] = [dict(file.trailer)]
+def _reached(file: PdfFile) -> set[tuple[int, int]]:
+    seen: set[tuple[int, int]] = set()
+    waiting: list[Value] = list(file.pdf.trailer.values())
     while waiting:
         value = waiting.pop()
-        if isinstance(value, Ref) and value.number not in seen and value.number in file.objects:
-            seen.add(value.number)
-            waiting.append(file.objects[value.number])
-        elif isinstance(value, Stream):
-            waiting.append(value.keys)
-        elif isinstance(value, dict):
+        if not isinstance(value, Object) or (value.is_indirect and value.objgen in seen):
+            continue
+        seen.add(value.objgen)
+        if isinstance(value, Dictionary | Stream):
             waiting.extend(value.values())
-        elif isinstance(value, list):
+        elif isinstance(value, Array):
             waiting.extend(value)
     return seen
 
@@ -70,46 +69,49 @@ def _reached(file: PdfFile) -> set[int]:
 class _Walk:
     """Two files walked together."""
 
-    def __init__(self, stated: PdfFile, drawn: PdfFile, exact: bool) -> None:
-        self.stated, self.drawn, self.exact = stated, drawn, exact
-        self.seen: set[tuple[int, int]] = set()
+    def __init__(self, *, exact: bool) -> None:
+        self.exact = exact
+        self.seen: set[tuple[Value, Value]] = set()
         self.budgets = Budget(), Budget()
 
     def keys(
-        self, one: Mapping[str, Value], other: Mapping[str, Value], where: str, left_out: Iterable[str] = ()
+        self,
+        one: Mapping[str, Value] | Object,
+        other: Mapping[str, Value] | Object,
+        where: str,
+        left_out: Iterable[str] = (),
     ) -> Iterator[Difference]:
         """Differences of two dictionaries, one for each key."""
-        for key in sorted({*one, *other} - set(left_out)):
-            place = f"{where}: {WORDS.get(key, key)}"
-            if key == "Contents":
+        for key in sorted({*one.keys(), *other.keys()} - set(left_out)):
+            place = f"{where}: {_word(key)}"
+            if key == "/Contents":
                 found = self._contents(one.get(key), other.get(key), place)
             else:
                 found = self.differs(one.get(key), other.get(key), place)
             if found is not None:
                 yield found
 
-    def differs(self, one: Value, other: Value, where: str) -> Difference | None:
+    def differs(self, a: Value, b: Value, where: str) -> Difference | None:
         """The first difference of two values, None where they mean the same."""
-        if isinstance(one, Ref) and isinstance(other, Ref):
-            pair = one.number, other.number
+        if isinstance(a, Object) and isinstance(b, Object) and a.is_indirect and b.is_indirect:
+            pair = a.objgen, b.objgen
             if pair in self.seen:
                 return None
             self.seen.add(pair)
-        a, b = self.stated.at(one), self.drawn.at(other)
         if isinstance(a, Stream) and isinstance(b, Stream):
             return self._streams(a, b, where)
-        if isinstance(a, dict) and isinstance(b, dict):
-            keys = sorted({*a, *b})
+        if isinstance(a, Dictionary) and isinstance(b, Dictionary):
+            keys = sorted({*a.keys(), *b.keys()})
             return next((bad for key in keys if (bad := self.differs(a.get(key), b.get(key), where))), None)
-        if isinstance(a, list) and isinstance(b, list) and len(a) == len(b):
+        if isinstance(a, Array) and isinstance(b, Array) and len(a) == len(b):
             return next((bad for x, y in zip(a, b, strict=True) if (bad := self.differs(x, y, where))), None)
-        same = a == b and type(a) is type(b)
+        same = type(a) is type(b) and written(a) == written(b)
         return None if same else Difference(where=where, stated=_short(a), recomputed=_short(b))
 
     def _streams(self, one: Stream, other: Stream, where: str) -> Difference | None:
-        mine, yours = ({k: v for k, v in stream.keys.items() if k not in PACKING} for stream in (one, other))
-        bad = self.differs(mine, yours, where)
-        if bad is not None or one == other:
+        keys = sorted({*one.keys(), *other.keys()} - PACKING)
+        bad = next((bad for key in keys if (bad := self.differs(one.get(key), other.get(key), where))), None)
+        if bad is not None:
             return bad
         try:
             a, b = unpacked(one, self.budgets[0]), unpacked(other, self.budgets[1])
@@ -121,22 +123,25 @@ class _Walk:
 
     def _contents(self, one: Value, other: Value, where: str) -> Difference | None:
         try:
-            a, b = self._drawing(self.stated, one, 0), self._drawing(self.drawn, other, 1)
+            a, b = self._drawing(one, 0), self._drawing(other, 1)
         except NotReadable as error:
             return Difference(where=where, stated=str(error), recomputed="a whole stream")
         bad = first_difference(a, b, exact=self.exact)
         return None if bad is None else Difference(where=where, stated=bad[0], recomputed=bad[1])
 
-    def _drawing(self, file: PdfFile, value: Value, number: int) -> bytes:
-        found = file.at(value)
-        streams = [file.at(part) for part in found] if isinstance(found, list) else [found]
+    def _drawing(self, value: Value, number: int) -> bytes:
+        streams = list(value) if isinstance(value, Array) else [value]
         if not all(isinstance(stream, Stream) for stream in streams):
             raise NotReadable("no drawing")
         return b"\n".join(unpacked(stream, self.budgets[number]) for stream in streams)
 
 
+def _word(key: str) -> str:
+    return WORDS.get(key[1:], key[1:])
+
+
 def _short(value: Value) -> str:
-    text = told(value) if not isinstance(value, dict) or value else "empty"
+    text = "empty" if isinstance(value, Dictionary) and not len(value) else told(value)
     text = "".join(sign if sign.isprintable() else "·" for sign in text)
     return text if len(text) <= SHOWN else text[: SHOWN - 1] + "…"
 
@@ -148,19 +153,19 @@ def foreign(file: PdfFile, number: str) -> Iterator[Difference]:
     """
     yield from odd(file)
     nothing = "nothing of the kind"
-    for key in sorted(set(file.catalogue) - PLAIN_CATALOGUE):
-        yield Difference(where=f"document: {WORDS.get(key, key)}", stated="present", recomputed=nothing)
-    for key in sorted(set(file.dictionary(file.catalogue.get("Names"))) - {"EmbeddedFiles"}):
-        yield Difference(where=f"document: {WORDS['Names']}", stated=key, recomputed=nothing)
+    for key in sorted(set(file.catalogue.keys()) - PLAIN_CATALOGUE):
+        yield Difference(where=f"document: {_word(key)}", stated="present", recomputed=nothing)
+    for key in sorted(set(dictionary(file.catalogue.get("/Names")).keys()) - {"/EmbeddedFiles"}):
+        yield Difference(where=f"document: {WORDS['Names']}", stated=key[1:], recomputed=nothing)
     budget, checked = Budget(), Budget()
     for stream in file.objects.values():
         if isinstance(stream, Stream):
             unpacked(stream, checked)  # packed streams end with a check sum: a damaged font or page is refused here
     for count, page in enumerate(file.pages(), start=1):
-        added = {*page} - PLAIN_PAGE | ({"Rotate"} if page.get("Rotate", 0) != 0 else set())
-        added |= {*file.dictionary(page.get("Resources"))} - PLAIN_RESOURCES
+        added = {*page} - PLAIN_PAGE | ({"/Rotate"} if page.get("/Rotate", 0) != 0 else set())
+        added |= {*dictionary(page.get("/Resources")).keys()} - PLAIN_RESOURCES
         for key in sorted(added):
-            yield Difference(where=f"page {count}: {WORDS.get(key, key)}", stated="present", recomputed=nothing)
-        drawing = file.at(page.get("Contents"))
+            yield Difference(where=f"page {count}: {_word(key)}", stated="present", recomputed=nothing)
+        drawing = page.get("/Contents")
         if not isinstance(drawing, Stream) or number.encode() not in unpacked(drawing, budget):
             yield Difference(where=f"page {count}", stated=f"not certificate {number}", recomputed="its number")

@@ -1,84 +1,97 @@
-"""A whole PDF file: its objects, its streams unpacked within bounds, and whatever in it no certificate has.
+"""A whole PDF file: what it shows and carries, its streams unpacked within bounds, and whatever no certificate has.
 
-Read once from front to back, so that time and memory follow the file's size; the cross-reference table is checked, not
-followed. `sealed` writes objects as one revision whose file identifier (ISO 32000-1, 14.4) is the SHA-256 of the file
-with the identifier's own digits at zero: a byte changed anywhere shows.
+The file is read by qpdf; what qpdf had to mend, and where the file's parts don't stand where its table says, is odd.
+`sealed` writes a file whose identifier (ISO 32000-1, 14.4) is the SHA-256 of the file with the identifier's own digits
+at zero: a byte changed anywhere shows.
 """
 
 from __future__ import annotations
 
 import base64
+import io
 import re
 import zlib
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
 from hashlib import sha256
+from typing import Any
 
-from valvelab.report.pdf_values import Name, NotReadable, Ref, Stream, Value, after_space, read_value, written
+import pikepdf
+from pikepdf import Array, Dictionary, Object, Stream, String
 
 MOST_OBJECTS = 50_000
 MOST_OUTSIDE_STREAMS = 4_000_000
-MOST_UNREADABLE = 10
+MOST_WARNINGS = 10
 MOST_UNPACKED = 200 * 1024 * 1024
-MOST_PAGES = 5_000
-INHERITED = ("Resources", "MediaBox", "CropBox", "Rotate")
+INHERITED = ("/Resources", "/MediaBox", "/CropBox", "/Rotate")
 
-_HEADER = b"%PDF-1.4\n%\xe2\xe3\xcf\xd3\n"
-_OBJECT = re.compile(rb"(\d{1,8})[\0\t\n\f\r ]+(\d{1,5})[\0\t\n\f\r ]+obj(?![A-Za-z])")
-_NUMBERED = re.compile(rb"(?<!\d)\d{1,8}[\0\t\n\f\r ]+\d{1,5}[\0\t\n\f\r ]+\Z")
-_TABLE = re.compile(rb"xref\s++((?:\d++ \d++\s++(?:\d{10} \d{5} [nf]\s*+)*+)++)")
-_SECTION = re.compile(rb"(\d++) (\d++)\s++((?:\d{10} \d{5} [nf]\s*+)*+)")
-_START = re.compile(rb"startxref\s+(\d+)")
+Value = Any
+"""A value of a PDF file: a number, truth value or None of Python's, else an Object."""
+
+_HIDDEN = re.compile(rb"\bstream\r?\n.*?(?:endstream|\Z)|\((?:[^\\()]|\\.)*+\)", re.DOTALL)
+"""Streams and texts: what looks like an object or a table in them is none."""
+_OBJECT = re.compile(rb"(?<!\d)(\d{1,8})\s++\d{1,5}\s++obj\b")
+_TABLE = re.compile(rb"\bxref([\s\dfn]*+)trailer\b")
+_SECTION = re.compile(rb"(\d++) (\d++)\s++((?:\d{10} \d{5} [nf]\s*+)++)")
+_START = re.compile(rb"startxref\s++(\d++)")
 _END = re.compile(rb"\s+%%EOF[\r\n]*")
-_SEAL = re.compile(rb"/ID \[<([0-9a-f]{64})> <([0-9a-f]{64})>\]")
+_PACKED_TABLE = re.compile(rb"/(?:X|#58)(?:R|#52)(?:e|#65)(?:f|#66)")
+"""A table in a stream, which a reader of PDF unpacks whole, however large, before anyone can ask it not to."""
+_WHERE = re.compile(r"^stream <[^>]*>[ :,]*")
+_SEAL = re.compile(rb"/ID \[<([0-9a-f]{64})> ?<([0-9a-f]{64})>\]")
+_IDENTIFIER = re.compile(rb"/ID \[<[0-9a-f]*><[0-9a-f]*>\]")
 
 
-@dataclass(frozen=True, slots=True)
+class NotReadable(Exception):
+    """A file that is no PDF, or whose values no certificate has; says what stands there."""
+
+
+@dataclass(frozen=True)
 class PdfFile:
-    """Objects by number (the last where one stands twice), the last trailer, and what is odd about the file."""
+    """An open file, and what is odd about it."""
 
-    objects: Mapping[int, Value]
-    trailer: Mapping[str, Value]
+    pdf: pikepdf.Pdf
     oddities: tuple[str, ...]
 
-    def at(self, value: Value) -> Value:
-        """What a reference stands for; any other value as it is."""
-        for _ in range(8):
-            if not isinstance(value, Ref):
-                return value
-            value = self.objects.get(value.number)
-        return None
-
-    def dictionary(self, value: Value) -> dict[str, Value]:
-        """The dictionary that stands there, or an empty one."""
-        found = self.at(value)
-        return found if isinstance(found, dict) else {}
+    @property
+    def catalogue(self) -> Object:
+        """The document's catalogue."""
+        return self.pdf.Root
 
     @property
-    def catalogue(self) -> dict[str, Value]:
-        """The document's catalogue."""
-        return self.dictionary(self.trailer.get("Root"))
+    def properties(self) -> Object:
+        """The document's properties; empty where there are none."""
+        return dictionary(self.pdf.trailer.get("/Info"))
+
+    @cached_property
+    def objects(self) -> dict[tuple[int, int], Object]:
+        """Every indirect object that is more than a number, a truth value or null."""
+        return {one.objgen: one for one in self.pdf.objects if isinstance(one, Object)}
 
     def pages(self) -> tuple[dict[str, Value], ...]:
         """Every page in order, with what it inherits. Raises NotReadable for a tree that no certificate has."""
-        found = tuple(self._pages(self.catalogue.get("Pages"), {}, 0))
+        try:
+            found = tuple(_with_inherited(page.obj) for page in self.pdf.pages)
+        except pikepdf.PdfError as error:
+            raise NotReadable(_said(error)) from None
         if not found:
             raise NotReadable("no pages")
         return found
 
-    def _pages(self, node: Value, above: dict[str, Value], depth: int) -> Iterator[dict[str, Value]]:
-        if depth > 12:
-            raise NotReadable("pages nested too deeply")
-        keys = self.dictionary(node)
-        mine = {**above, **{key: keys[key] for key in INHERITED if key in keys}}
-        kids = self.at(keys.get("Kids"))
-        if kids is None:
-            yield {**mine, **keys}
-            return
-        if not isinstance(kids, list) or len(kids) > MOST_PAGES:
-            raise NotReadable("a page tree without pages")
-        for kid in kids:
-            yield from self._pages(kid, mine, depth + 1)
+
+def dictionary(value: Value) -> Object:
+    """The dictionary itself, or an empty one for anything else."""
+    return value if isinstance(value, Dictionary) else Dictionary()
+
+
+def _with_inherited(page: Object) -> dict[str, Value]:
+    keys = dict(page.items())
+    above = page
+    for _ in range(12):
+        above = dictionary(above.get("/Parent"))
+        keys = {**{key: above[key] for key in INHERITED if key in above}, **keys}
+    return keys
 
 
 @dataclass(slots=True)
@@ -88,22 +101,22 @@ class Budget:
     left: int = MOST_UNPACKED
 
 
-def unpacked(stream: Stream, budget: Budget) -> bytes:
+def unpacked(stream: Object, budget: Budget) -> bytes:
     """A stream's data, unpacked. Raises NotReadable for what is broken or larger than the budget."""
-    names = stream.keys.get("Filter")
-    if stream.keys.get("DecodeParms") is not None:
+    if stream.get("/DecodeParms") is not None:
         raise NotReadable("a stream packed in a way that no certificate has")
-    data = stream.data
-    names = names if isinstance(names, list) else [] if names is None else [names]
+    filters = stream.get("/Filter")
+    names = list(filters) if isinstance(filters, Array) else [] if filters is None else [filters]
     if len(names) > 2:
         raise NotReadable("a stream packed over and over")
+    data = stream.read_raw_bytes()
     for name in names:
-        if name == "ASCII85Decode":
+        if name == "/ASCII85Decode":
             data = _from_ascii85(data)
-        elif name == "FlateDecode":
+        elif name == "/FlateDecode":
             data = _inflated(data, budget)
         else:
-            raise NotReadable(f"a stream packed as {name}")
+            raise NotReadable(f"a stream packed as {told(name)}")
     budget.left -= len(data)
     if budget.left < 0:
         raise NotReadable(f"over {MOST_UNPACKED // 2**20} MB once unpacked")
@@ -130,146 +143,79 @@ def _inflated(data: bytes, budget: Budget) -> bytes:
     return found
 
 
-@dataclass(slots=True)
-class _Scan:
-    """What was met so far on the way through a file."""
-
-    data: bytes
-    objects: dict[int, Value] = field(default_factory=dict)
-    places: dict[int, int] = field(default_factory=dict)
-    tables: list[re.Match[bytes]] = field(default_factory=list)
-    trailers: list[dict[str, Value]] = field(default_factory=list)
-    starts: list[re.Match[bytes]] = field(default_factory=list)
-    oddities: dict[str, None] = field(default_factory=dict)
-    outside: int = 0
-    unreadable: int = 0
-
-    def odd(self, what: str) -> None:
-        self.oddities[what] = None
-
-
 def read_file(data: bytes) -> PdfFile:
-    """The file's objects. Raises NotReadable for what is no PDF, or too much of one."""
+    """The file, open. Raises NotReadable for what is no PDF, or too much of one."""
     if not data.startswith(b"%PDF-"):
         raise NotReadable("no PDF")
-    scan = _Scan(data)
-    place = 0
-    while (place := after_space(data, place)) < len(data):
-        start = place
-        try:
-            place = _next(scan, place)
-        except NotReadable as error:
-            scan.odd(f"{error} where an object is expected")
-            met = _OBJECT.match(data, start)
-            place = _following(scan, start + 1 if met is None else met.end())
-        if scan.unreadable > MOST_UNREADABLE or len(scan.objects) > MOST_OBJECTS or scan.outside > MOST_OUTSIDE_STREAMS:
-            raise NotReadable("far more objects, or more unreadable ones, than a certificate has")
-    _check_table(scan)
-    if not scan.trailers:
-        raise NotReadable("a PDF without a trailer, as other programs save it")
-    if "Encrypt" in scan.trailers[-1]:
+    oddities = list(_misplaced(data))
+    try:
+        pdf = _opened(data)
+        for one in pdf.objects:
+            del one  # every object is parsed now, and whatever is wrong with it told
+        oddities += map(_said, pdf.get_warnings()[:MOST_WARNINGS])
+    except pikepdf.PasswordError:
+        raise NotReadable("an encrypted PDF") from None
+    except (pikepdf.PdfError, RuntimeError, ValueError) as error:
+        raise NotReadable(_said(error)) from None
+    if pdf.is_encrypted:
         raise NotReadable("an encrypted PDF")
-    return PdfFile(scan.objects, scan.trailers[-1], tuple(scan.oddities))
+    return PdfFile(pdf, tuple(dict.fromkeys(oddities)))
 
 
-def _following(scan: _Scan, place: int) -> int:
-    """Where the next object, table or trailer may begin, past what could not be read."""
-    data = scan.data
-    ends = [found for word in (b"xref", b"trailer", b"startxref") if (found := data.find(word, place)) >= 0]
-    end = min([*ends, len(data)])
-    while (found := data.find(b"obj", place, end)) >= 0 and scan.unreadable <= MOST_UNREADABLE:
-        scan.unreadable += 1
-        if numbers := _NUMBERED.search(data[max(0, found - 24) : found]):
-            return found - (numbers.end() - numbers.start())
-        place = found + 3
-    scan.unreadable += 1
-    return end
+def _opened(data: bytes) -> pikepdf.Pdf:
+    """As its last table leads; where that leads nowhere, by looking for objects, as viewers then do."""
+    try:
+        return pikepdf.open(io.BytesIO(data), suppress_warnings=True)
+    except pikepdf.PdfError:
+        return pikepdf.open(io.BytesIO(data.replace(b"startxref", b"no table ")), suppress_warnings=True)
 
 
-def _next(scan: _Scan, place: int) -> int:
-    """Take in the object, table or trailer at `place`; returns where it ends."""
-    data = scan.data
-    if found := _OBJECT.match(data, place):
-        number = int(found[1])
-        value, end = read_value(data, found.end())
-        scan.outside += end - place
-        end = after_space(data, end)
-        if isinstance(value, dict) and data.startswith(b"stream", end):
-            value, end = _stream(scan, value, end + 6)
-        if number in scan.objects:
-            scan.odd("an object that stands twice")
-        scan.objects[number], scan.places[number] = value, place
-        end = after_space(data, end)
-        if not data.startswith(b"endobj", end):
-            raise NotReadable("an object without an end")
-        return end + 6
-    if found := _TABLE.match(data, place):
-        scan.outside += found.end() - place
-        scan.tables.append(found)
-        return found.end()
-    if data.startswith(b"trailer", place):
-        value, end = read_value(data, place + 7)
-        if not isinstance(value, dict):
-            raise NotReadable("a trailer without keys")
-        scan.trailers.append(value)
-        return end
-    if found := _START.match(data, place):
-        scan.starts.append(found)
-        return found.end()
-    raise NotReadable(f"{data[place : place + 12]!r}".removeprefix("b"))
+def _said(error: object) -> str:
+    """What qpdf says, without the name of the memory that the file was read from."""
+    return " ".join(_WHERE.sub("", str(error)).split())[:120]
 
 
-def _stream(scan: _Scan, keys: dict[str, Value], place: int) -> tuple[Stream, int]:
-    data = scan.data
-    place += 2 if data.startswith(b"\r\n", place) else 1
-    length = keys.get("Length")
-    end = place + length if isinstance(length, int) and length >= 0 else -1
-    if end < 0 or not data.startswith(b"endstream", after_space(data, end)):
-        if not isinstance(length, Ref):
-            scan.odd("a stream of another length than it states")
-        end = data.find(b"endstream", place)
-        if end < 0:
-            raise NotReadable("a stream that does not end")
-    return Stream(keys, data[place:end]), data.index(b"endstream", end) + 9
+def _misplaced(data: bytes) -> Iterator[str]:
+    """What stands otherwise than in one revision whose cross-reference table names every object where it stands."""
+    hidden = 0
 
+    def blank(found: re.Match[bytes]) -> bytes:
+        nonlocal hidden
+        hidden += len(found[0])
+        return b" " * len(found[0])
 
-def _check_table(scan: _Scan) -> None:
-    """One revision, whose cross-reference table names every object where it stands."""
-    if max(len(scan.tables), len(scan.trailers), len(scan.starts)) > 1:
-        scan.odd("a revision appended after the certificate was written")
-    if not scan.starts or not _END.fullmatch(scan.data, scan.starts[-1].end()):
-        scan.odd("bytes after the end")
+    outside = _HIDDEN.sub(blank, data)
+    objects, tables, starts = (list(mark.finditer(outside)) for mark in (_OBJECT, _TABLE, _START))
+    if len(objects) > MOST_OBJECTS or len(data) - hidden > MOST_OUTSIDE_STREAMS:
+        raise NotReadable("far more objects than a certificate has")
+    if not tables or _PACKED_TABLE.search(data):
+        raise NotReadable("a PDF without a trailer, as other programs save it")
+    places = {int(found[1]): found.start() for found in objects}
+    if len(places) < len(objects):
+        yield "an object that stands twice"
+    if max(len(tables), len(starts)) > 1:
+        yield "a revision appended after the certificate was written"
+    if not starts or not _END.fullmatch(data, starts[-1].end()):
+        yield "bytes after the end"
     stated: dict[int, int] = {}
-    for section in _SECTION.finditer(scan.tables[-1][1]) if scan.tables else ():
+    for section in _SECTION.finditer(tables[-1][1]):
         entries = re.findall(rb"(\d{10}) \d{5} ([nf])", section[3])
         stated |= {int(section[1]) + n: int(place) for n, (place, kind) in enumerate(entries) if kind == b"n"}
-    begins = scan.tables[-1].start() if scan.tables else None
-    if stated != scan.places or not scan.starts or int(scan.starts[-1][1]) != begins:
-        scan.odd("a cross-reference table that points elsewhere")
+    if stated != places or not starts or int(starts[-1][1]) != tables[-1].start():
+        yield "a cross-reference table that points elsewhere"
 
 
-def sealed(objects: Mapping[int, Value], root: Ref, info: Ref) -> bytes:
-    """The file of these objects, in the order of their numbers; equal objects give equal bytes."""
-    parts, places, length = [_HEADER], {}, len(_HEADER)
-    for number, value in sorted(objects.items()):
-        if isinstance(value, Stream):
-            keys = written({**value.keys, "Length": len(value.data)})
-            body = keys + b"\nstream\n" + value.data + b"\nendstream"
-        else:
-            body = written(value)
-        part = b"%d 0 obj\n%s\nendobj\n" % (number, body)
-        places[number] = length
-        parts.append(part)
-        length += len(part)
-    size = max(objects) + 1
-    free = b"0000000000 00000 f \n"
-    rows = (b"%010d 00000 n \n" % places[number] if number in places else free for number in range(1, size))
-    table = [b"xref\n0 %d\n0000000000 65535 f \n" % size, *rows]
-    keys = written({"Size": size, "Root": root, "Info": info})[:-2]
+def sealed(pdf: pikepdf.Pdf) -> bytes:
+    """The file as one revision, every stream packed alike; equal contents give equal bytes."""
+    target = io.BytesIO()
+    pdf.save(
+        target, static_id=True, recompress_flate=True, object_stream_mode=pikepdf.ObjectStreamMode.disable,
+        stream_decode_level=pikepdf.StreamDecodeLevel.generalized,
+    )  # fmt: skip
     blank = b"0" * 64
-    table.append(b"trailer\n%s /ID [<%s> <%s>]>>\nstartxref\n%d\n%%%%EOF\n" % (keys, blank, blank, length))
-    whole = b"".join([*parts, *table])
-    return whole.replace(b"<%s> <%s>" % (blank, blank), b"<%s> <%s>" % ((sha256(whole).hexdigest().encode(),) * 2))
+    whole, count = _IDENTIFIER.subn(b"/ID [<%s><%s>]" % (blank, blank), target.getvalue())
+    assert count == 1
+    return whole.replace(b"<%s><%s>" % (blank, blank), b"<%s><%s>" % ((sha256(whole).hexdigest().encode(),) * 2))
 
 
 def seal_holds(data: bytes) -> bool:
@@ -283,6 +229,15 @@ def seal_holds(data: bytes) -> bool:
     return found[-1][1] == digest == found[-1][2]
 
 
-def packed(data: bytes, keys: Mapping[str, Value]) -> Stream:
-    """A stream of that data, packed the same way always."""
-    return Stream({**keys, "Filter": Name("FlateDecode")}, zlib.compress(data, 9))
+def told(value: Value) -> str:
+    """A value as one would write it, for a sentence."""
+    if isinstance(value, String):
+        return str(value)
+    if isinstance(value, Stream):
+        return f"a stream of {len(value.read_raw_bytes())} bytes"
+    return "nothing" if value is None else written(value).decode("latin-1")
+
+
+def written(value: Value) -> bytes:
+    """A value that holds no other, as it stands in a file."""
+    return value.unparse() if isinstance(value, Object) else str(value).lower().encode()
