@@ -8,6 +8,7 @@ Source: Demmler & Reinsch (1975) for the basis; the rest as in `valvelab.lobe.sm
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,7 +33,7 @@ from valvelab.lobe.smoothing import (
     scatter_shares,
     shares,
 )
-from valvelab.lobe.spline import DEGREE, SplineSet, basis_at, periodic_padding
+from valvelab.lobe.spline import DEGREE, SplineSet, basis_at, periodic_padding, symbol_weights
 
 MOST_KNOTS = 720
 FEWEST_READINGS = 12
@@ -368,9 +369,15 @@ class _DenseFit:
         damping = fullest.damping(strength)
         answer = self._answer(pattern, (fullest.vectors * damping) @ fullest.vectors.T)
         covariance = (fullest.vectors * (damping**2 * (1.0 - fullest.share))) @ fullest.vectors.T
+        middle = self._at_middle_knot()
+        seen = float(middle @ covariance @ middle)
         likeliest = np.sqrt(variance)
         if noise is not None and noise.correlation.size > 1:
-            covariance = _spread(answer[:, pattern.rows], self.source.sweep[pattern.rows], noise)
+            on_kept, total = answer[:, pattern.rows], noise.variance.sum()
+            by_place = partial(_by_place, self.source.sweep[pattern.rows], noise.correlation)
+            covariance = on_kept @ by_place((noise.variance + noise.hidden) / total) @ on_kept.T
+            in_middle = middle @ on_kept
+            seen = float(in_middle @ by_place(noise.variance / total) @ in_middle)
             variance = variance * float(noise.variance.sum() / np.median(variance))
         scatter = np.ones((2, len(steps)))
         if order == PENALTY_ORDER:
@@ -378,7 +385,9 @@ class _DenseFit:
             scatter = np.stack(scatter_shares(self.source.lifts, fitted, self.source.kept))
         deviations = np.vstack([np.sqrt(variance) * scatter, likeliest])
         dense = DenseCovariance(read_only(covariance), self.frame.periodic, read_only(answer))
-        return self._smoothed(order, strength, coefficients, deviations, dense, (renewed, responses, tangents), doubts)
+        return self._smoothed(
+            order, strength, coefficients, deviations, (dense, seen), (renewed, responses, tangents), doubts
+        )
 
     def _at_readings(self, coefficients: FloatArray) -> FloatArray:
         """The fitted lift at every reading, left out or not."""
@@ -387,6 +396,13 @@ class _DenseFit:
         if self.frame.periodic:
             columns = np.mod(columns - 3, self.size)
         return np.asarray((basis_at(t) * coefficients[columns]).sum(axis=1))
+
+    def _at_middle_knot(self) -> FloatArray:
+        """Weights of the coefficients, (coefficients,), in the lift at the knot in the middle."""
+        weights = np.zeros(self.size)
+        columns = self.frame.intervals // 2 + np.arange(DEGREE)
+        weights[np.mod(columns - 3, self.size) if self.frame.periodic else columns] = symbol_weights()
+        return weights
 
     def _answer(self, pattern: _Pattern, inverse: FloatArray) -> FloatArray:
         """What each reading adds to the coefficients, (coefficients, n); inverse: of the normal equations."""
@@ -416,7 +432,7 @@ class _DenseFit:
 
     def _smoothed(
         self, order: int, strength: float, coefficients: FloatArray, deviations: FloatArray,
-        covariance: DenseCovariance, stepped: tuple[list[Steps], list[FloatArray], list[FloatArray]],
+        spread: tuple[DenseCovariance, float], stepped: tuple[list[Steps], list[FloatArray], list[FloatArray]],
         doubts: FloatArray,
     ) -> Smoothed:  # fmt: skip
         periodic, step = self.frame.periodic, self.frame.step
@@ -431,7 +447,8 @@ class _DenseFit:
             read_only(deviations[0]),
             read_only(deviations[1]),
             read_only(deviations[2]),
-            covariance,
+            spread[0],
+            float(np.sqrt(spread[1])),
             self.correlation,
             strength,
             min(180.0 / step, half_passed),
@@ -442,13 +459,11 @@ class _DenseFit:
         )
 
 
-def _spread(answer: FloatArray, sweep: IndexArray, noise: _LikelyNoise) -> FloatArray:
-    """Covariance of the coefficients under mixed noises, for unit variance seen; answer: (coefficients, kept)."""
+def _by_place(sweep: IndexArray, correlation: FloatArray, share: FloatArray) -> FloatArray:
+    """Covariance of the readings, (n, n), for noises mixed by their shares, (correlations,), within each sweep (n,)."""
     order = np.argsort(sweep, kind="stable")
     place = np.empty(sweep.size, dtype=np.int64)
     place[order] = np.arange(sweep.size)
-    counted = noise.variance + noise.hidden
-    by_lag = counted / noise.variance.sum() @ noise.correlation[:, None] ** np.arange(sweep.size)
+    by_lag = share @ correlation[:, None] ** np.arange(sweep.size)
     together = sweep[:, None] == sweep[None, :]
-    mixed = np.where(together, by_lag[np.abs(place[:, None] - place[None, :])], 0.0)
-    return np.asarray(answer @ mixed @ answer.T)
+    return np.where(together, by_lag[np.abs(place[:, None] - place[None, :])], 0.0)

@@ -19,7 +19,7 @@ from valvelab.lobe.dense_smoothing import fit_general
 from valvelab.lobe.division import SharedRounding, shared_rounding
 from valvelab.lobe.presence import refuse_cut_off, refuse_noise
 from valvelab.lobe.smoothing import CALCULATED_NOISE_MM, CirculantCovariance, Smoothed, fit_uniform
-from valvelab.lobe.spline import SplineSet, symbol_weights
+from valvelab.lobe.spline import SplineSet
 
 _FILLING_ROUNDS = 12
 # A uniform turn may lack this share of its cells, and so many side by side; with more it is fitted as an uneven one.
@@ -160,21 +160,20 @@ def fit_lobes(conditioned: Conditioned, *, take_out_eccentricity: bool = True, k
     refuse_contradictions(conditioned)
     smoothed, reading_noise = _smooth(conditioned)
     at_knots = smoothed.splines.at_knots()
-    # slow noise that may hide in the form is no reason to doubt that there is a lobe
+    # slow noise that may hide in the form is no reason to doubt that there is a lobe, its end or a circle
     refuse_noise(conditioned.names, np.ptp(at_knots, axis=1), smoothed.likeliest_noise_mm)
     bases: tuple[BaseCircle | None, ...] = (None,) * len(conditioned.names)
     splines = smoothed.splines
-    unit = _unit_deviation(smoothed)
     if conditioned.periodic:
         harmonic = harmonic_row(smoothed.splines.knots()[:-1])
         bases = tuple(
-            find_base_circle(smoothed.splines, harmonic, row, float(resting) * unit, float(noise))
+            find_base_circle(smoothed.splines, harmonic, row, float(resting) * smoothed.seen_deviation, float(noise))
             for row, resting, noise in zip(at_knots[:, :-1], smoothed.resting_noise_mm, smoothed.noise_mm, strict=True)
         )
         if not keep_zero:
             splines = without_harmonic(splines, bases, eccentricity=take_out_eccentricity)
     else:
-        refuse_cut_off(conditioned.names, at_knots, smoothed.noise_mm * unit, splines.step)
+        refuse_cut_off(conditioned.names, at_knots, smoothed.noise_mm * smoothed.seen_deviation, splines.step)
     taken_out = take_out_eccentricity and not keep_zero
     shared = shared_rounding(
         conditioned.lifts_mm, conditioned.division_mm, reading_noise, periodic=conditioned.periodic
@@ -221,15 +220,6 @@ def _few_are_empty(counts: FloatArray) -> bool:
     turned = np.concatenate([empty, empty[:, :_LONGEST_HOLE]], axis=1)
     hole = np.lib.stride_tricks.sliding_window_view(turned, _LONGEST_HOLE + 1, axis=1).all(axis=2)
     return not bool(hole.any())
-
-
-def _unit_deviation(smoothed: Smoothed) -> float:
-    """Standard deviation of the fitted lift at a knot for unit noise, at the middle of the range."""
-    middle = smoothed.splines.intervals // 2
-    index = middle + np.arange(7)
-    cross = smoothed.covariance.cross(index[:, None], index[None, :])
-    weights = symbol_weights()
-    return float(np.sqrt(weights @ cross @ weights))
 
 
 def _cell_means(conditioned: Conditioned) -> tuple[FloatArray, FloatArray]:

@@ -131,8 +131,9 @@ class Smoothed:
 
     noise_mm: shape (lobes,), standard deviation of one fitted reading where the lift changes; resting_noise_mm: in the
     resting run, at most that; likeliest_noise_mm: of all readings, at the likeliest correlation alone.
-    covariance: per unit noise variance. `lag_correlation`: correlation of neighbouring readings; `half_harmonic`: the
-    harmonic passed by half.
+    covariance: per unit noise variance, what hides in the lobe's form counted in; seen_deviation: standard deviation of
+    the fitted lift at a knot for unit noise as seen, without it. `lag_correlation`: correlation of neighbouring
+    readings; `half_harmonic`: the harmonic passed by half.
     steps: each lobe's jerk steps; responses: (p, padded) what freeing each of those rows adds to the coefficients;
     tangents: (p, padded) how far the coefficients move with each step's place, one standard deviation for unit noise.
     doubts: (2, lobes, padded) the coefficients less those of the same fit without jerk steps, and those less the ones
@@ -144,6 +145,7 @@ class Smoothed:
     resting_noise_mm: FloatArray
     likeliest_noise_mm: FloatArray
     covariance: Covariance
+    seen_deviation: float
     lag_correlation: float
     log_strength: float
     half_harmonic: float
@@ -252,10 +254,11 @@ def fit_uniform(lifts_mm: FloatArray, start_cam_deg: float, least_noise_mm: floa
     order, strength, correlation, variance = _strength(spectrum, points)
     frequency = 2.0 * np.pi * np.arange(points // 2 + 1) / points
     steps = [NO_STEPS] * lobes
-    noise, likeliest = _noise_shape(frequency, correlation), variance
+    counted = seen = _noise_shape(frequency, correlation)
+    likeliest = variance
     if order == PENALTY_ORDER:
         # before steps are looked for: each one takes some slow noise along
-        noise, wander = _mean_noise(spectrum, frequency, strength, correlation)
+        counted, seen, wander = _mean_noise(spectrum, frequency, strength, correlation)
         for _ in range(STEP_ROUNDS):
             filters = _filters(frequency, order, strength, correlation)
             steps = _uniform_steps(transform, filters, points, strength, variance / points)
@@ -291,7 +294,8 @@ def fit_uniform(lifts_mm: FloatArray, start_cam_deg: float, least_noise_mm: floa
         read_only(deviation * moving),
         read_only(deviation * resting),
         read_only(np.sqrt(likeliest / points)),
-        CirculantCovariance(read_only(np.fft.irfft(noise * answer**2, points)), read_only(answer)),
+        CirculantCovariance(read_only(np.fft.irfft(counted * answer**2, points)), read_only(answer)),
+        float(np.sqrt(np.fft.irfft(seen * filters.gain**2, points)[0])),
         correlation,
         strength,
         float(np.interp(-0.5, -filters.gain, np.arange(points // 2 + 1))),
@@ -361,11 +365,12 @@ def hidden_variance(
 
 def _mean_noise(
     spectrum: _Spectrum, frequency: FloatArray, strength: float, correlation: float
-) -> tuple[FloatArray, float]:
-    """Noise spectrum for unit variance seen, and that variance in the median lobe, each noise by how likely it is.
+) -> tuple[FloatArray, FloatArray, float]:
+    """Noise spectra for unit variance seen, as counted and as seen, and that variance in the median lobe.
 
-    Averaged over correlations and strengths round the likeliest. Few readings can't tell correlated noise from form; a
-    covariance for the likeliest correlation alone would be too sure. What rounding adds is free, and its size is known.
+    Averaged over correlations and strengths round the likeliest, each by how likely it is. Few readings can't tell
+    correlated noise from form; a covariance for the likeliest correlation alone would be too sure. What rounding adds
+    is free, and its size is known.
     """
     strengths = strength + np.arange(-3.0, 3.1, 0.5)
     correlations, free = np.append(CORRELATIONS, correlation), np.zeros(1)
@@ -380,7 +385,8 @@ def _mean_noise(
     variance = (share * middle).sum(axis=1) / share.sum()
     shape = _noise_shape(frequency, correlations[:, None], free[:, None])
     counted = variance + hidden_variance(correlations, share, middle, spectrum.least_variance)
-    return np.asarray(counted @ shape / variance.sum()), float(variance.sum())
+    total = float(variance.sum())
+    return np.asarray(counted @ shape / total), np.asarray(variance @ shape / total), total
 
 
 def _strength(spectrum: _Spectrum, points: int) -> tuple[int, float, float, FloatArray]:
