@@ -28,9 +28,8 @@ class NotesTable(TableView):
     """The list of problems of files and the notes of the result in front."""
 
     def __init__(self, parent: QWidget | None = None) -> None:
-        super().__init__("problems", _columns(), parent)
-        self.setAccessibleName("Problems and notes")
-        self.empty_text = "No problems and nothing to note."
+        nothing = "No problems and nothing to note."
+        super().__init__("problems", _columns(), parent, spoken="Problems and notes", empty=nothing)
         self.setWordWrap(True)
         self.horizontalHeader().setStretchLastSection(True)
         self.verticalHeader().setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)

@@ -24,7 +24,6 @@ from valvelab.window.bays.reading_field import ReadingField
 from valvelab.window.chips import Heading
 from valvelab.window.drawing import FigureView
 from valvelab.window.panes import button, colour_text
-from valvelab.window.theme import current_theme
 from valvelab.workbench import motion_readings
 from valvelab.workbench.motion_files import Motion, train_in_use
 from valvelab.workbench.worksheet_words import trimmed
@@ -179,7 +178,7 @@ class RulePage(QWidget):
         self.read.emit(self._values, self._u, {**self._aside, number: reason})
 
     def _show_outcome(self, motion: Motion, valve: str) -> None:
-        result, theme = motion.inspection.result, current_theme()
+        result = motion.inspection.result
         row = valve_of(motion.inspection, valve)
         verdict = next((v for v in result.verdicts if v.characteristic == "rule_lift" and v.item == valve), None)
         guard = guard_of(verdict, self._spec_rule) if verdict is not None else 0.0
@@ -191,7 +190,7 @@ class RulePage(QWidget):
             self.verdict.setText(f"{SIGNS[verdict.decision]} {WORDS[verdict.decision].capitalize()}")
         self.words.setText(" ".join([*self._doubts(), self._sentence(verdict, row.rule_lift_mm, guard)]))
         figure = rule_figure(verdict, self._values, row.rule_lift_mm, guard, self._units)
-        self.scale.show_figure(figure, self._units, theme)
+        self.scale.show_figure(figure, self._units)
 
     _spec_rule: tuple[str, float] = ("guarded", 0.95)
 

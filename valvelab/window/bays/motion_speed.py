@@ -13,7 +13,6 @@ from valvelab.units import System, display_unit, show
 from valvelab.window.bench import Bench
 from valvelab.window.panel import Drawing, DrawingPanel
 from valvelab.window.panes import Chips, button, colour_text
-from valvelab.window.theme import current_theme
 from valvelab.workbench.motion_files import MotionState
 
 if TYPE_CHECKING:
@@ -78,14 +77,13 @@ class SpeedPage(QWidget):
         self, tried: MotionInspection, swept: MotionInspection | None, valve: str, units: System, *, dynamic: bool
     ) -> None:
         """Show one valve as tried; `swept` holds the dynamic model's answer where it was run for just that."""
-        theme = current_theme()
         colour_text(self.caution, "undecided")
         found = swept or tried
         drawings: list[Drawing | None] = [force_figure(found, valve), resonance_figure(found, valve)]
         if dynamic:
             drawings = [] if swept is None else [force_map(swept, valve), sweep_figure(swept, valve)]
         shown = [drawing for drawing in drawings if drawing is not None]
-        self.panel.show_drawings(shown, units, theme)
+        self.panel.show_drawings(shown, units)
         self.nothing.setVisible(not shown)
         self.panel.setVisible(bool(shown))
         self.words.setText(_sentence(found, valve, units, swept=swept is not None))

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from PySide6.QtCore import QEvent, QRectF, QSize, Qt, Signal
-from PySide6.QtGui import QFocusEvent, QKeyEvent, QPainter, QPaintEvent, QPalette, QPen
+from PySide6.QtGui import QFocusEvent, QKeyEvent, QPaintEvent, QPalette, QPen
 from PySide6.QtWidgets import QApplication, QLineEdit, QSizePolicy, QWidget
 
 from valvelab.errors import BadQuantity
+from valvelab.window.painting import LEFT, painting, write
 from valvelab.window.theme import current_theme, scaled
 
 Reader = Callable[[str], object]
@@ -106,17 +107,13 @@ class ReadingField(QLineEdit):
         super().paintEvent(event)
         if not (self._doubt or self._wrong):
             return
-        theme = current_theme()
-        colour = theme.colour("reject" if self._wrong else "undecided")
-        painter = QPainter(self)
-        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        painter.setPen(QPen(colour, 1.6))
-        painter.drawRoundedRect(QRectF(self.rect()).adjusted(1, 1, -1, -1), 2, 2)
-        painter.setPen(colour)
-        painter.setFont(scaled(self.font(), 0.9, strong=True))
-        box = QRectF(self.rect()).adjusted(5, 0, 0, 0)
-        painter.drawText(box, Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter, "✗" if self._wrong else "▲")
-        painter.end()
+        sign, colour = ("✗", "reject") if self._wrong else ("▲", "undecided")
+        whole = QRectF(self.rect())
+        with painting(self) as painter:
+            painter.setPen(QPen(current_theme().colour(colour), 1.6))
+            painter.drawRoundedRect(whole.adjusted(1, 1, -1, -1), 2, 2)
+            font = scaled(self.font(), 0.9, strong=True)
+            write(painter, whole.adjusted(5, 0, 0, 0), LEFT, sign, colour, font)
 
     def _leave(self) -> None:
         self.take()

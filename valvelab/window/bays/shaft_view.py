@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from PySide6.QtCore import QModelIndex, Qt
+from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QLabel
 
 from valvelab.figures import shaft_figures
@@ -19,7 +19,6 @@ from valvelab.window.chips import Heading
 from valvelab.window.drawing import FigureView
 from valvelab.window.panes import Chips, labelled, look, splitter, stacked, titled, verdict_column
 from valvelab.window.tables import TableColumn, TableView, of
-from valvelab.window.theme import current_theme
 from valvelab.workbench import shaft_bay
 from valvelab.workbench.shaft_bay import FILTERS, ShaftState, chosen_journal, journals
 from valvelab.workbench.spec_choice import headline_of, spec_for
@@ -34,11 +33,6 @@ if TYPE_CHECKING:
 _LISTS = (("journals", "Journals"), ("lobing", "Lobing"), ("taper", "Taper"))
 
 
-def make_view(bench: Bench) -> BayView[ShaftInspection]:
-    """The view of the shaft bay."""
-    return ShaftView(bench)
-
-
 class ShaftView(BayView["ShaftInspection"]):
     """See the module text."""
 
@@ -50,14 +44,11 @@ class ShaftView(BayView["ShaftInspection"]):
         self.section = FigureView("Journal centres end on", self)
         self.polar = FigureView("Roundness of the chosen journal", self)
         self.lobing = FigureView("Lobing of the chosen journal by order", self)
-        self.table = TableView("journals", (), self)
-        self.table.setAccessibleName("Journals")
-        self.table.setSortingEnabled(False)
-        self.table.selectionModel().currentRowChanged.connect(self._on_row)
-        self.tapers = TableView("tapers", (), self)
-        self.tapers.setAccessibleName("Taper between two tracks")
-        self.tapers.setSortingEnabled(False)
-        self.tapers.empty_text = "A taper needs two tracks of one lobe or journal at two positions, on one zero."
+        self.table = TableView("journals", (), self, spoken="Journals", sortable=False)
+        self.table.chosen.connect(self._on_row)
+        nothing = "A taper needs two tracks of one lobe or journal at two positions, on one zero."
+        spoken = "Taper between two tracks"
+        self.tapers = TableView("tapers", (), self, spoken=spoken, sortable=False, empty=nothing)
         self._journal_name = Heading("", 1.05, self)
         self._straight = QLabel(self)
         self._straight.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
@@ -116,21 +107,21 @@ class ShaftView(BayView["ShaftInspection"]):
         self._straight.setText(told if known else "no straightness: see Problems and notes")
 
     def _draw(self, document: Document, inspection: ShaftInspection, journal: str) -> None:
-        units, theme = document.units, current_theme()
+        units = document.units
         rejected = frozenset(str(row.item) for row in inspection.result.verdicts if row.decision == "reject")
         form = journals(inspection).get(journal)
-        journal = "" if form is None else form.trace.name
-        side = shaft_figures.bowed_shaft_figure(inspection, units, journal, rejected)
-        self.shaft.show_figure(side, units, theme)
-        self.section.show_figure(shaft_figures.section_figure(inspection, units, journal), units, theme)
+        trace = "" if form is None else form.trace.name
+        side = shaft_figures.bowed_shaft_figure(inspection, units, trace, rejected)
+        self.shaft.show_figure(side, units)
+        self.section.show_figure(shaft_figures.section_figure(inspection, units, trace), units)
         self.polar.setVisible(form is not None)
         self.lobing.setVisible(form is not None)
         if form is None:
             self._journal_name.setText("No journal was read all the way round")
             return
         self._journal_name.setText(journal + (_roundness_of(form, units) if form.has_roundness else ", no roundness"))
-        self.polar.show_figure(shaft_figures.roundness_figure(form, units), units, theme)
-        self.lobing.show_figure(shaft_figures.harmonics_figure(form), units, theme)
+        self.polar.show_figure(shaft_figures.roundness_figure(form, units), units)
+        self.lobing.show_figure(shaft_figures.harmonics_figure(form), units)
 
     # -- what a person does -----------------------------------------------------------------------------------------
 
@@ -139,9 +130,9 @@ class ShaftView(BayView["ShaftInspection"]):
         if self._inspection is not None and item in journals(self._inspection):
             self.bench.set(ShaftState, journal=item)
 
-    def _on_row(self, index: QModelIndex) -> None:
-        if index.isValid() and self._inspection is not None:
-            self.choose_item(_name_of(self._inspection, self.table.row_of(index)))
+    def _on_row(self, row: StationResult) -> None:
+        if self._inspection is not None:
+            self.choose_item(_name_of(self._inspection, row))
 
     def _on_shaft_clicked(self, event: Any) -> None:
         item = self.shaft.items_by_name.get("shaft")
@@ -155,6 +146,9 @@ class ShaftView(BayView["ShaftInspection"]):
         }
         if placed:
             self.choose_item(min(placed, key=placed.__getitem__))
+
+
+make_view = ShaftView
 
 
 def _roundness_of(form: JournalForm, units: System) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from PySide6.QtCore import QModelIndex, Qt
+from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QLabel, QStackedWidget
 
 from valvelab.figures import spring_figures
@@ -20,7 +20,6 @@ from valvelab.window.chips import Heading
 from valvelab.window.drawing import FigureStack
 from valvelab.window.panes import Chips, look, splitter, stacked, titled
 from valvelab.window.tables import TableView, fact_columns
-from valvelab.window.theme import current_theme
 from valvelab.workbench import sets, springs_bay
 from valvelab.workbench.sets import SpringsState
 from valvelab.workbench.spec_choice import headline_of
@@ -41,11 +40,6 @@ _NO_MAP = (
 )
 
 
-def make_view(bench: Bench) -> BayView[SpringsInspection]:
-    """The view of the spring bay."""
-    return SpringsView(bench)
-
-
 class SpringsView(BayView["SpringsInspection"]):
     """See the module text."""
 
@@ -58,11 +52,9 @@ class SpringsView(BayView["SpringsInspection"]):
         self.coils = CoilBindView(self)
         self.map = MapView("Seat force against rate", self)
         self.map.picked.connect(self.choose_item)
-        self.table = TableView("springs", (), self)
-        self.table.setAccessibleName("All springs")
-        self.table.selectionModel().currentRowChanged.connect(self._on_row)
-        self.facts = TableView("characteristics of the spring", fact_columns(), self)
-        self.facts.wrap_column(0)
+        self.table = TableView("springs", (), self, spoken="All springs")
+        self.table.chosen.connect(lambda row: self.choose_item(row.spring))
+        self.facts = TableView("characteristics of the spring", fact_columns(), self, wrapped=0)
         self.sets_pane = SetsPane(bench, self)
         self.sets_pane.spring_chosen.connect(self.choose_item)
         self.shims_pane = ShimsPane(bench, self)
@@ -147,7 +139,7 @@ class SpringsView(BayView["SpringsInspection"]):
             figures.append(spring_figures.rate_figure(inspection, spring, self._tray))
         self.stack.setVisible(bool(figures))
         if figures:
-            self.stack.show_figures(figures, document.units, current_theme(), {"force": 3, "difference": 3, "rate": 2})
+            self.stack.show_figures(figures, document.units, {"force": 3, "difference": 3, "rate": 2})
         self.coils.setVisible("coils" in plots)
         decisions = {v.characteristic: v.decision for v in inspection.result.verdicts if v.item == spring}
         bind = spring_figures.coil_bind(inspection, spring)
@@ -159,7 +151,7 @@ class SpringsView(BayView["SpringsInspection"]):
     def _show_map(self, document: Document, spring: str, grouping: sets.Grouping) -> None:
         self.map_pages.setCurrentWidget(self.map if self._points else self._no_map)
         figure = spring_figures.map_figure(self._points, grouping.sets, spring)
-        self.map.show_figure(figure, document.units, current_theme())
+        self.map.show_figure(figure, document.units)
         names = spring_figures.marked_springs(self._points, grouping.sets)
         self.map.name_marks([name for group in names.values() for name in group])
 
@@ -170,6 +162,5 @@ class SpringsView(BayView["SpringsInspection"]):
         if item in self._values or item in self._rejected:
             self.bench.set(SpringsState, spring=item)
 
-    def _on_row(self, index: QModelIndex) -> None:
-        if index.isValid():
-            self.choose_item(self.table.row_of(index).spring)
+
+make_view = SpringsView
