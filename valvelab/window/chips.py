@@ -97,7 +97,7 @@ def press(group: QButtonGroup, names: Collection[Any]) -> None:
 class Heading(QLabel):
     """A heading that keeps its rank at every text size."""
 
-    def __init__(self, text: str, rank: float, parent: QWidget) -> None:
+    def __init__(self, text: str, rank: float, parent: QWidget | None = None) -> None:
         super().__init__(text, parent)
         self._rank = rank
         self._fit()

@@ -12,7 +12,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import QBrush, QColor, QFontMetricsF, QPen
 from PySide6.QtWidgets import QApplication, QGraphicsItem, QGraphicsTextItem
 
-from valvelab.arrays import FloatArray
+from valvelab.arrays import FloatArray, stretches
 from valvelab.figures.description import Band, Figure, Marks, Role
 from valvelab.units import DisplayUnit, System, display_unit
 from valvelab.window.theme import current_theme, scaled
@@ -302,8 +302,8 @@ class FigureItem:
 def unbroken(band: Band) -> list[Band]:
     """The stretches of a band on which both edges are known."""
     known = np.isfinite(band.lower) & np.isfinite(band.upper)
-    ends = np.flatnonzero(np.diff(np.concatenate([[False], known, [False]]).astype(np.int8))).reshape(-1, 2)
-    return [replace(band, x=band.x[a:b], lower=band.lower[a:b], upper=band.upper[a:b]) for a, b in ends if b - a > 1]
+    ends = (slice(a, b) for a, b in stretches(known) if b - a > 1)
+    return [replace(band, x=band.x[part], lower=band.lower[part], upper=band.upper[part]) for part in ends]
 
 
 def _legend_entries(figure: Figure) -> dict[str, str]:

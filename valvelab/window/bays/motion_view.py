@@ -23,7 +23,7 @@ from valvelab.figures.motion_figures import (
 from valvelab.inspection.engine.motion import CAUTION
 from valvelab.tables.description import Column
 from valvelab.tables.engine import CONTROL, LEAST_AT, LIFTS, events
-from valvelab.units import System, display_unit, show
+from valvelab.units import System, with_unit
 from valvelab.window.bays.motion_controls import TrialPane
 from valvelab.window.bays.motion_rule import RulePage
 from valvelab.window.bays.motion_speed import SpeedPage
@@ -303,7 +303,7 @@ def _lines(stated: MotionInspection, tried: MotionInspection, valve: str, units:
     def of_control(row: MotionValve) -> tuple[MotionValve, Control] | None:
         return None if row.control is None else (row, row.control)
 
-    at = f" at {show(TRIAL_LIFT_MM, 'mm', units, 3 if units == 'inch' else 2)} {display_unit('mm', units).label}"
+    at = f" at {with_unit(TRIAL_LIFT_MM, 'mm', units, 2, 3)}"
     _, greatest, rule, _, at_dead_centre, to_piston, _ = LIFTS
     _, leaves, _, margin, *_ = CONTROL
     return [

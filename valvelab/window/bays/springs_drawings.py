@@ -8,7 +8,7 @@ from PySide6.QtGui import QMouseEvent, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import QApplication, QSizePolicy, QWidget
 
 from valvelab.figures.spring_figures import CoilBind, CoilState
-from valvelab.units import System, display_unit, show
+from valvelab.units import System, with_unit
 from valvelab.window.drawing import FigureView
 from valvelab.window.painting import CENTRE, LEFT, RIGHT, painting, write
 from valvelab.window.theme import current_theme, scaled
@@ -56,11 +56,8 @@ class MapView(FigureView):
             item.read_out("")
             return
         rate, seat = self._points[nearest]
-        units = item.units
-        item.read_out(
-            f"{self._names[nearest]}: {show(float(seat), 'N', units, 1)} {display_unit('N', units).label}, "
-            f"{show(float(rate), 'N/mm', units, 2)} {display_unit('N/mm', units).label}"
-        )
+        known = with_unit(seat, "N", item.units, 1, 1), with_unit(rate, "N/mm", item.units, 2, 2)
+        item.read_out(f"{self._names[nearest]}: {', '.join(known)}")
 
     def _on_click(self, event: object) -> None:
         position = event.scenePos()  # type: ignore[attr-defined]
@@ -97,9 +94,8 @@ class CoilBindView(QWidget):
         em = self.fontMetrics().height()
         return QSize(12 * em, 6 * em)
 
-    def _length(self, value: float, decimals: int = 2) -> str:
-        places = decimals + 1 if self._units == "inch" else decimals
-        return f"{show(value, 'mm', self._units, places)} {display_unit('mm', self._units).label}"
+    def _length(self, value: float) -> str:
+        return with_unit(value, "mm", self._units, 2, 3)
 
     def _words(self) -> str:
         bind = self._bind

@@ -118,7 +118,7 @@ class SpringsView(BayView["SpringsInspection"]):
             columns = spring_columns(inspection.result.springs, document.units, set_of, worst)
             self.table.show_rows(inspection.result.springs, columns)
         if self.changed("facts", inspection, *seen, spring):
-            row = next(row for row in reversed(inspection.result.springs) if row.spring == spring)
+            row = spring_figures.row_of(inspection, spring)
             self.facts.show_rows(spring_facts(row, inspection.result.springs, document.units))
         if self.changed("sets", inspection, *seen, wish, grouping):
             self.sets_pane.show_sets(document, self._values, wish, grouping, self._rejected)

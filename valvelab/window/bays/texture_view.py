@@ -13,7 +13,7 @@ from valvelab.inspection.characteristics import explained
 from valvelab.tables.decimals import decimals_of, figure, limit
 from valvelab.tables.form import Parameter, parameters
 from valvelab.tables.verdicts import WORDS
-from valvelab.units import System, display_unit, show
+from valvelab.units import System, display_unit, with_unit
 from valvelab.window.bays.view import BayView
 from valvelab.window.bench import Bench
 from valvelab.window.drawing import FigureStack, FigureView
@@ -92,9 +92,8 @@ class TextureView(BayView["TextureInspection"]):
         self.cutoff.show_in(found.cutoff_mm, units)
         self.short_cutoff.show_in(1000.0 * (found.short_cutoff_mm or 0.0), units)
         self.sections.show_in(float(found.sections), units)
-        length = show(found.evaluation_length_mm, "mm", units, 2 if units == "metric" else 3)
         chosen = f", setting class {found.setting_class}" if found.setting_class else ""
-        self._evaluated.setText(f"{length} {display_unit('mm', units).label} evaluated{chosen}")
+        self._evaluated.setText(f"{with_unit(found.evaluation_length_mm, 'mm', units, 2, 3)} evaluated{chosen}")
         self.usual.setEnabled(document.state(TextureState) != TextureState())
 
     # -- what a person does -----------------------------------------------------------------------------------------
