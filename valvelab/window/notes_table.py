@@ -13,15 +13,14 @@ _COLOURS = {"error": "reject", "warning": "undecided", "info": "quiet"}
 _ORDER = {"error": 0, "warning": 1, "info": 2}
 
 
-def _columns() -> list[TableColumn]:
-    return [
-        TableColumn(
-            "", lambda p: p.level, "How much it matters", number=False, value=lambda p: _ORDER[p.level],
-            colour=lambda p: _COLOURS[p.level], icon=lambda p: (p.level, _COLOURS[p.level]),
-        ),
-        TableColumn("about", lambda p: p.about, "The file, lobe or characteristic", number=False),
-        TableColumn("note", lambda p: p.text, "What was found", number=False),
-    ]  # fmt: skip
+_COLUMNS = (
+    TableColumn(
+        "", lambda p: p.level, "How much it matters", number=False, value=lambda p: _ORDER[p.level],
+        colour=lambda p: _COLOURS[p.level], icon=lambda p: (p.level, _COLOURS[p.level]),
+    ),
+    TableColumn("about", lambda p: p.about, "The file, lobe or characteristic", number=False),
+    TableColumn("note", lambda p: p.text, "What was found", number=False),
+)  # fmt: skip
 
 
 class NotesTable(TableView):
@@ -29,7 +28,7 @@ class NotesTable(TableView):
 
     def __init__(self, parent: QWidget | None = None) -> None:
         nothing = "No problems and nothing to note."
-        super().__init__("problems", _columns(), parent, spoken="Problems and notes", empty=nothing)
+        super().__init__("problems", _COLUMNS, parent, spoken="Problems and notes", empty=nothing)
         self.setWordWrap(True)
         self.horizontalHeader().setStretchLastSection(True)
         self.verticalHeader().setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)

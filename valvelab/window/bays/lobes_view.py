@@ -15,7 +15,7 @@ from valvelab.figures.description import Figure
 from valvelab.tables.lobes import columns_at_any_lift, lobe_facts, shaft_facts
 from valvelab.units import System
 from valvelab.window.bays.checking_line import CheckingLine
-from valvelab.window.bays.view import BayView
+from valvelab.window.bays.view import BayView, numbered
 from valvelab.window.bench import Bench
 from valvelab.window.chips import Heading
 from valvelab.window.dial import DialView
@@ -100,11 +100,9 @@ class LobesView(BayView["LobesInspection"]):
         """Part and serial; the spec."""
         table = lobes_bay.table_in_use(document)
         content = None if table is None else document.content(table)
-        part = getattr(content.value, "part", None) if content is not None else None
-        serial = getattr(content.value, "serial", None) if content is not None else None
-        title = " ".join(word for word in (part or (table.name if table else ""), serial and f"no. {serial}") if word)
-        applied = inspection.spec
-        return title, headline_of(document, lobes_bay.spec_in_use(document), applied)
+        part, serial = (getattr(content and content.value, name, None) for name in ("part", "serial"))
+        title = numbered(part or (table.name if table else ""), serial)
+        return title, headline_of(document, lobes_bay.spec_in_use(document), inspection.spec)
 
     def show_answer(self, document: Document, inspection: LobesInspection) -> None:
         """Redraw what changed: everything, the chosen lobe, or only the checking lift."""

@@ -296,10 +296,6 @@ def _lines(stated: MotionInspection, tried: MotionInspection, valve: str, units:
         unit = "" if column.after else column.label(units)
         return Line(f"{column.head}, {unit}" if unit else column.head, old, new, column.tip)
 
-    def of_event(row: MotionValve) -> tuple[MotionValve, ValveDuration] | None:
-        found = at_trial(row)
-        return None if found is None else (row, found)
-
     def of_control(row: MotionValve) -> tuple[MotionValve, Control] | None:
         return None if row.control is None else (row, row.control)
 
@@ -308,7 +304,7 @@ def _lines(stated: MotionInspection, tried: MotionInspection, valve: str, units:
     _, leaves, _, margin, *_ = CONTROL
     return [
         *(of_column(column, lambda row: row) for column in (greatest, rule)),
-        *(of_column(column, of_event) for column in events(at)),
+        *(of_column(column, at_trial) for column in events(at)),
         *(of_column(column, lambda row: row) for column in (at_dead_centre, to_piston, LEAST_AT)),
         *(of_column(column, of_control) for column in (margin, leaves)),
     ]

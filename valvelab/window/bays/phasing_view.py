@@ -18,7 +18,7 @@ from valvelab.units import System, show
 from valvelab.window.bays.phasing_form import WorksheetForm
 from valvelab.window.bays.phasing_guide import GuideStrip
 from valvelab.window.bays.phasing_wheel import DegreeWheel
-from valvelab.window.bays.view import BayView
+from valvelab.window.bays.view import BayView, numbered
 from valvelab.window.bench import Bench
 from valvelab.window.drawing import FigureView
 from valvelab.window.pages import save_as
@@ -27,6 +27,7 @@ from valvelab.window.tables import TableColumn, TableView, of
 from valvelab.workbench import phasing_bay, worksheet
 from valvelab.workbench.document import Document
 from valvelab.workbench.phasing_bay import PhasingState, Worksheet
+from valvelab.workbench.spec_choice import headline_of
 from valvelab.workbench.worksheet import Cell
 from valvelab.workbench.worksheet_words import spoken, trimmed
 
@@ -107,17 +108,13 @@ class PhasingView(BayView[Worksheet]):
         """The part and how far it is read; the spec."""
         sheet = shown.inspection.sheet
         file = phasing_bay.file_in_front(document)
-        named = " ".join(word for word in (sheet.part or "", f"no. {sheet.serial}" if sheet.serial else "") if word)
-        title = named or (file.name if file else "New worksheet")
+        title = numbered(sheet.part or "", sheet.serial) or (file.name if file else "New worksheet")
         if not shown.saved:
             title += ", not saved"
         found = phasing_bay.spec_in_use(document)
         if found is None:
             return title, "no spec on the bench: the card is what it is held against"
-        spec = found[1]
-        name = spec.title or found[0].name
-        revision = f" revision {spec.revision}" if spec.revision else ""
-        return title, f"{name}{revision}, {spec.decision.rule} rule at {100.0 * spec.decision.confidence:.0f} %"
+        return title, headline_of(document, found, found[1])
 
     def show_answer(self, document: Document, shown: Worksheet) -> None:
         """Redraw what changed."""

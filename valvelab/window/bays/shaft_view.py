@@ -10,14 +10,15 @@ from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QLabel
 
 from valvelab.figures import shaft_figures
+from valvelab.tables.description import Column, Mark
 from valvelab.tables.form import STATIONS, TAPERS, straightness_told
 from valvelab.tables.verdicts import worst_by_item
 from valvelab.units import System, display_unit, show
-from valvelab.window.bays.view import BayView
+from valvelab.window.bays.view import BayView, numbered
 from valvelab.window.bench import Bench
 from valvelab.window.chips import Heading
 from valvelab.window.drawing import FigureView
-from valvelab.window.panes import Chips, labelled, look, splitter, stacked, titled, verdict_column
+from valvelab.window.panes import Chips, labelled, look, splitter, stacked, titled
 from valvelab.window.tables import TableColumn, TableView, of
 from valvelab.workbench import shaft_bay
 from valvelab.workbench.shaft_bay import FILTERS, ShaftState, chosen_journal, journals
@@ -27,7 +28,7 @@ if TYPE_CHECKING:
     from valvelab.camshaft.journal import JournalForm
     from valvelab.inspection.form.shaft import ShaftInspection
     from valvelab.records.result import Decision
-    from valvelab.records.shaft_result import StationResult, TaperResult
+    from valvelab.records.shaft_result import StationResult
     from valvelab.workbench.document import Document
 
 _LISTS = (("journals", "Journals"), ("lobing", "Lobing"), ("taper", "Taper"))
@@ -72,18 +73,12 @@ class ShaftView(BayView["ShaftInspection"]):
     def headline(self, document: Document, inspection: ShaftInspection) -> tuple[str, str]:
         """Part and serial; the spec, and whose uncertainty."""
         readings = inspection.question.readings
-        title = " ".join(
-            w for w in (readings.part or Path(readings.file).name, readings.serial and f"no. {readings.serial}") if w
-        )
+        title = numbered(readings.part or Path(readings.file).name, readings.serial)
         found = spec_for(document, ("station", "shaft"))
         kind = shaft_bay.adopted_kind(document)
         counts = readings.adopted_probe is not None
-        told = (
-            f"uncertainty adopted for {kind}"
-            if counts
-            else "the readings' own uncertainty, not the smaller adopted one"
-        )
-        adopted = f"; {told}" if kind else ""
+        own = "the readings' own uncertainty, not the smaller adopted one"
+        adopted = f"; {f'uncertainty adopted for {kind}' if counts else own}" if kind else ""
         return title, headline_of(document, found, inspection.question.spec) + adopted
 
     def show_answer(self, document: Document, inspection: ShaftInspection) -> None:
@@ -101,7 +96,8 @@ class ShaftView(BayView["ShaftInspection"]):
         worst = worst_by_item(inspection.result.verdicts)
         decisions = {id(row): worst.get(_name_of(inspection, row)) for row in inspection.result.stations}
         self.table.show_rows(inspection.result.stations, _columns(inspection.result.stations, units, decisions))
-        self.tapers.show_rows(inspection.result.tapers, _taper_columns(inspection.result.tapers, units))
+        tapers = inspection.result.tapers
+        self.tapers.show_rows(tapers, [of(column, units, tapers) for column in TAPERS])
         known = inspection.result.straightness.minimum_zone_um is not None
         told = straightness_told(inspection.result, units)
         self._straight.setText(told if known else "no straightness: see Problems and notes")
@@ -164,20 +160,10 @@ def _name_of(inspection: ShaftInspection, row: StationResult) -> str:
 
 
 def _columns(rows: Sequence[StationResult], units: System, decisions: dict[int, Decision | None]) -> list[TableColumn]:
+    def mark(row: StationResult) -> Mark | str:
+        decision = decisions.get(id(row))
+        return "" if decision is None else Mark(decision)
+
     named, at, eccentricity, toward, tir, lsc, mzc, mic, mcc = (of(column, units, rows) for column in STATIONS)
-    return [
-        named,
-        tir,
-        mzc,
-        lsc,
-        verdict_column(lambda row: decisions.get(id(row))),
-        eccentricity,
-        toward,
-        mic,
-        mcc,
-        at,
-    ]
-
-
-def _taper_columns(rows: Sequence[TaperResult], units: System) -> list[TableColumn]:
-    return [of(column, units, rows) for column in TAPERS]
+    verdict: Column[StationResult] = Column("verdict", words=mark, tip="Against the spec on the bench")
+    return [named, tir, mzc, lsc, of(verdict, units), eccentricity, toward, mic, mcc, at]

@@ -14,7 +14,7 @@ from valvelab.window.bays.springs_drawings import CoilBindView, MapView
 from valvelab.window.bays.springs_lists import spring_columns
 from valvelab.window.bays.springs_sets_pane import SetsPane
 from valvelab.window.bays.springs_shims_pane import ShimsPane
-from valvelab.window.bays.view import BayView
+from valvelab.window.bays.view import BayView, numbered
 from valvelab.window.bench import Bench
 from valvelab.window.chips import Heading
 from valvelab.window.drawing import FigureStack
@@ -84,11 +84,8 @@ class SpringsView(BayView["SpringsInspection"]):
     def headline(self, document: Document, inspection: SpringsInspection) -> tuple[str, str]:
         """Part and serial; the spec."""
         tray = springs_bay.table_in_use(document)
-        title = ""
-        if tray is not None:
-            remarks = tray[1].remarks
-            serial = remarks.get("serial")
-            title = " ".join(w for w in (remarks.get("part") or tray[0].name, serial and f"no. {serial}") if w)
+        remarks = {} if tray is None else tray[1].remarks
+        title = "" if tray is None else numbered(remarks.get("part") or tray[0].name, remarks.get("serial"))
         found = springs_bay.spec_in_use(document)
         against = headline_of(document, found, inspection.spec)
         if found is None:
@@ -130,13 +127,13 @@ class SpringsView(BayView["SpringsInspection"]):
         self, document: Document, inspection: SpringsInspection, spring: str, plots: tuple[str, ...],
         grouping: sets.Grouping,
     ) -> None:  # fmt: skip
-        figures = []
-        if "force" in plots:
-            figures.append(spring_figures.force_figure(inspection, spring, self._tray, grouping.sets))
-        if "difference" in plots:
-            figures.append(spring_figures.difference_figure(inspection, spring, self._tray, grouping.sets))
-        if "rate" in plots:
-            figures.append(spring_figures.rate_figure(inspection, spring, self._tray))
+        about = (inspection, spring, self._tray)
+        makers = {
+            "force": lambda: spring_figures.force_figure(*about, grouping.sets),
+            "difference": lambda: spring_figures.difference_figure(*about, grouping.sets),
+            "rate": lambda: spring_figures.rate_figure(*about),
+        }
+        figures = [makers[name]() for name in plots if name in makers]
         self.stack.setVisible(bool(figures))
         if figures:
             self.stack.show_figures(figures, document.units, {"force": 3, "difference": 3, "rate": 2})
