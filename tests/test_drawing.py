@@ -81,15 +81,17 @@ def test_a_band_with_gaps_is_drawn_in_pieces() -> None:
     assert unbroken(Band(X, np.nan * X, X)) == []
 
 
-def test_every_role_has_a_colour() -> None:
+def test_every_role_has_a_colour(app: QApplication) -> None:
     from typing import get_args
 
     from valvelab.figures.description import Role
 
-    for scheme in each(theme.load_themes().values()):
+    schemes: tuple[theme.Scheme, ...] = ("light", "dark")
+    for scheme in each(schemes):
+        theme.set_scheme(scheme)
         for role in each(get_args(Role)):
-            assert role_colour(scheme, role).isValid()
-        assert role_colour(scheme, "series", 0) != role_colour(scheme, "series", 1)
+            assert role_colour(role).isValid()
+        assert role_colour("series", 0) != role_colour("series", 1)
 
 
 def test_axis_figures_are_plain_with_a_true_minus() -> None:
@@ -101,7 +103,7 @@ def test_axis_figures_are_plain_with_a_true_minus() -> None:
 def test_the_cursor_reads_the_curve() -> None:
     view = FigureStack("stack")
     second = replace(FIGURE, name="second")
-    view.show_figures([replace(FIGURE, curves=FIGURE.curves[1:]), second], "metric", theme.current_theme())
+    view.show_figures([replace(FIGURE, curves=FIGURE.curves[1:]), second], "metric")
     view._read_out(2.0)
     assert "21.0" in view.items_by_name["force"]._title.toPlainText()
     view._read_out(99.0)
@@ -123,7 +125,7 @@ def test_the_map_is_coloured_by_value_and_grey_without_one() -> None:
 def test_rows_of_the_map_are_chosen_by_click_and_key() -> None:
     view = HeatMapView("map")
     view.resize(400, 300)
-    view.show_map(HEAT, "metric", theme.current_theme())
+    view.show_map(HEAT, "metric")
     told: list[str] = []
     view.row_chosen.connect(told.append)
     view.row_chosen.connect(view.choose)
@@ -137,7 +139,7 @@ def test_rows_of_the_map_are_chosen_by_click_and_key() -> None:
 def test_dial_labels_do_not_cover_one_another() -> None:
     view = DialView("dial")
     view.resize(400, 300)
-    view.show_dial(DIAL, theme.current_theme())
+    view.show_dial(DIAL)
     view.grab()
     told: list[str] = []
     view.chosen.connect(told.append)
@@ -158,10 +160,10 @@ def test_spreading_keeps_order_and_distance() -> None:
 
 def test_a_panel_keeps_its_views_for_the_same_kinds() -> None:
     panel = DrawingPanel(2)
-    panel.show_drawings([FIGURE, DIAL], "metric", theme.current_theme())
+    panel.show_drawings([FIGURE, DIAL], "metric")
     first = panel._views[0][1]
-    panel.show_drawings([replace(FIGURE, title="another"), DIAL], "metric", theme.current_theme())
+    panel.show_drawings([replace(FIGURE, title="another"), DIAL], "metric")
     assert panel._views[0][1] is first
     assert panel._views[0][0].text() == "another"
-    panel.show_drawings([HEAT], "metric", theme.current_theme())
+    panel.show_drawings([HEAT], "metric")
     assert isinstance(panel._views[0][1], HeatMapView)

@@ -232,7 +232,7 @@ def test_a_wrong_reading_is_marked_at_its_field_and_in_the_list_and_asked_for_ag
     assert view.guide.head.text() == "Take again: 1I closing"
     enter(view.guide.field, "226.75")
     assert view.guide.head.text() == "Everything is read"
-    window.do_undo()
+    window.do("undo")
     assert view.guide.head.text() == "Take again: 1I closing"
     enter(view.guide.field, "236.75")
     assert view.guide.head.text() == "A reading does not fit", "read the same twice: another cause is to be looked for"
@@ -248,9 +248,9 @@ def test_every_entry_can_be_undone_and_keeps_the_focus_in_the_worksheet(window: 
     enter(second, "31")
     assert facts(view)["TDC on wheel"] == "1.25"
     assert window.bench.history.undo_label == "enter piston stop, touch 2, turning backward"
-    window.do_undo()
+    window.do("undo")
     assert facts(view)["TDC on wheel"] == "–"
-    window.do_redo()
+    window.do("redo")
     assert facts(view)["TDC on wheel"] == "1.25"
     assert view.form.fields[Cell("stop", 1)] is second, "fields stay while rows stay"
 
@@ -306,9 +306,9 @@ def test_rows_come_and_go_as_edits(window: MainWindow) -> None:
     view.form.lobe_wanted.emit("1I2")
     assert "1I2" in view.form.lobe_marks
     view.form.row_unwanted.emit(Cell("pair", 2))
-    window.do_undo()
-    window.do_undo()
-    window.do_undo()
+    window.do("undo")
+    window.do("undo")
+    window.do("undo")
     assert Cell("pair", 2, "rising") not in view.form.fields
 
 
@@ -328,7 +328,7 @@ def test_the_sheet_is_saved_and_worked_on_from_its_file(window: MainWindow, tmp_
     assert not view.save_button.isEnabled()
     view.start_new()
     assert facts(phasing(window))["TDC on wheel"] == "–"
-    window.do_undo()
+    window.do("undo")
     assert facts(phasing(window))["TDC on wheel"] == "1.25"
 
 
@@ -431,7 +431,7 @@ def test_sliders_try_and_verdicts_stay(engine: MainWindow) -> None:
     assert lines(view)["rule lift, mm"][0] == lines(view)["rule lift, mm"][1], "the rule lift is judged without lash"
     assert [row.decision for row in engine.verdicts.sheet.rows_model.rows] == verdicts
     assert engine.bench.history.undo_label == "try another lash"
-    engine.do_undo()
+    engine.do("undo")
     assert lines(view)["max valve lift, mm"][0] == lines(view)["max valve lift, mm"][1]
 
 
@@ -458,7 +458,7 @@ def test_what_can_not_be_tried_says_why(window: MainWindow) -> None:
 @pytest.mark.parametrize("units", ["metric", "inch"])
 def test_every_page_draws(engine: MainWindow, page: str, units: str) -> None:
     if units == "inch":
-        engine.do_units()
+        engine.do("units")
     engine.bench.set(MotionState, page=page)
     QApplication.processEvents()
     front = motion(engine).pages.currentWidget()

@@ -206,7 +206,7 @@ def test_the_filter_is_an_edit_that_can_be_taken_back(window: MainWindow) -> Non
     assert value_of(window).result.undulations_per_turn == 15
     assert value_of(window).result.stations[2].roundness_lsc_um < as_read
     assert window.bench.history.undo_label == "filter the form"
-    window.do_undo()
+    window.do("undo")
     assert value_of(window).result.stations[2].roundness_lsc_um == as_read
 
 
@@ -287,7 +287,7 @@ def test_settings_recompute_and_go_back_to_the_usual(window: MainWindow) -> None
     assert view.usual.isEnabled()
     view.usual.click()
     assert value_of(window).result.parameters.ra_um == usual
-    window.do_undo()
+    window.do("undo")
     assert value_of(window).result.cutoff_mm == pytest.approx(0.25), "all three went back in one step"
 
 
@@ -308,7 +308,7 @@ def test_a_short_cutoff_is_typed_in_the_unit_it_is_shown_in(window: MainWindow) 
     assert view.short_cutoff.text() == "2.5 µm"
     type_into(view.short_cutoff, "4")
     assert value_of(window).result.short_cutoff_mm == pytest.approx(0.004)
-    window.do_units()
+    window.do("units")
     type_into(view.short_cutoff, "100")
     # 100 µin = 2.54 µm
     assert value_of(window).result.short_cutoff_mm == pytest.approx(0.00254)
@@ -323,9 +323,9 @@ def test_gauge_bay_shows_both_methods(window: MainWindow) -> None:
     rows = {row[0]: row for row in cells(view.table)}
     result = value_of(window).result
     assert rows["GRR"][1] == f"{result.anova.grr_sd:.5f}"
-    window.do_units()
+    window.do("units")
     assert cells(view.table)[3][1] == f"{result.anova.grr_sd / 25.4:.6f}"
-    window.do_units()
+    window.do("units")
     assert rows["GRR of total"][2] == f"{result.ranges.grr_percent:.1f}"
     assert rows["distinct categories"][1] == str(result.anova.ndc)
     assert rows["interaction"][1] == "–"
@@ -500,7 +500,7 @@ def test_every_input_has_a_name_that_can_be_spoken(window: MainWindow, name: str
 @pytest.mark.parametrize("name", [JOURNALS, FLANK, STUDY])
 def test_usable_at_1280_by_720_and_in_inches(window: MainWindow, name: str, app: QApplication) -> None:
     put(window, name, SPEC)
-    window.do_units()
+    window.do("units")
     app.processEvents()
     assert window.width() == 1280
     assert window.height() == 720

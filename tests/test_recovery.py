@@ -299,9 +299,9 @@ def test_bringing_back_does_not_cost_what_was_typed_meanwhile(windows: Windows, 
     window.offer._yes.click()
     assert stops_of(window.bench.document) == (-28.5, 31.0)
     assert not window.offer.isVisible(), "what was just typed here is not offered here"
-    window.do_undo()
+    window.do("undo")
     assert stops_of(window.bench.document) == (7.0,)
-    window.do_redo()
+    window.do("redo")
     window.close()
     assert sorted(left_in(place)) == [(-28.5, 31.0), (7.0,)]
 
@@ -350,7 +350,7 @@ def test_two_windows_keep_a_file_each(windows: Windows, place: Path) -> None:
 
 def test_two_windows_do_not_take_each_other_s_settings_back(windows: Windows, place: Path) -> None:
     one, two = windows.open(), windows.open()
-    one.do_scheme_dark()
+    one.do("scheme_dark")
     two.bench.keep_settings(settings.remember_columns(two.bench.settings, "shape", "lift table", "angle=0"))
     one.bench.keep_settings(settings.remember_columns(one.bench.settings, "other", "lift table", "angle=1"))
     two.bench.toggle_units()

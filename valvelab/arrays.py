@@ -32,6 +32,11 @@ def read_only(array: FloatArray) -> FloatArray:
     return array
 
 
+def stretches(where: BoolArray) -> NDArray[np.intp]:
+    """Where each unbroken stretch of True begins, and where the next place after it is; shape (stretches, 2)."""
+    return np.flatnonzero(np.diff(np.concatenate([[False], where, [False]]).astype(np.int8))).reshape(-1, 2)
+
+
 def rectangular_sd(width: float) -> float:
     """Standard deviation of what may lie anywhere within a width, such as a rounding error: width/√12.
 

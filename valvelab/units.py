@@ -204,3 +204,8 @@ def show(value: float | None, unit: str, system: System = "metric", decimals: in
     if text.startswith("-"):
         return text[1:] if float(text) == 0.0 else "−" + text[1:]
     return text
+
+
+def with_unit(value: float | None, unit: str, system: System, metric: int, inch: int) -> str:
+    """The same with its unit, to so many decimals in either system."""
+    return f"{show(value, unit, system, inch if system == 'inch' else metric)} {display_unit(unit, system).label}"

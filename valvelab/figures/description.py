@@ -74,6 +74,31 @@ class Marks:
     bare: bool = False
 
 
+def words(x: float, y: float, text: str, role: Role, series: int = 0) -> Marks:
+    """A text about a place, without a symbol."""
+    return Marks(np.array([x]), np.array([y]), role, "", (text,), series, bare=True)
+
+
+def mark(x: float, y: float, role: Role, text: str = "") -> Marks:
+    """One point, with a text above it."""
+    return Marks(np.array([x]), np.array([y]), role, "", (text,) if text else ())
+
+
+def level(ends: tuple[float, float] | FloatArray, height: float, role: Role, label: str = "", series: int = 0) -> Curve:
+    """A level line from one place to another."""
+    return Curve(np.array(ends), np.full(2, height), role, label, series)
+
+
+def block(ends: tuple[float, float] | FloatArray, heights: tuple[float, float], role: Role, label: str = "") -> Band:
+    """A rectangle between two places and two heights."""
+    return Band(np.array(ends), np.full(2, heights[0]), np.full(2, heights[1]), role, label)
+
+
+def ends_of(x: FloatArray) -> tuple[float, float]:
+    """First and last of places in order."""
+    return float(x[0]), float(x[-1])
+
+
 @dataclass(frozen=True, slots=True)
 class Guide:
     """A straight line at one value of one axis, with its label at the end."""

@@ -9,7 +9,7 @@ import numpy as np
 
 from valvelab.arrays import FloatArray
 from valvelab.conformity.gauge_study import range_constants
-from valvelab.figures.description import Axis, Band, Curve, Figure, Guide, Marks, Unit, bars
+from valvelab.figures.description import Axis, Band, Curve, Figure, Guide, Marks, Unit, bars, block
 
 if TYPE_CHECKING:
     from valvelab.inspection.form.gauge import GaugeInspection
@@ -44,11 +44,9 @@ def means_figure(inspection: GaugeInspection) -> Figure:
     mean, spread = float(y.mean()), float(np.ptp(y, axis=2).mean())
     reach = 3.0 * spread / (range_constants(y.shape[2])[0] * math.sqrt(y.shape[2]))
     axis = _parts_axis(inspection)
-    ends = np.asarray(axis.range)
-    band = Band(ends, np.full(2, mean - reach), np.full(2, mean + reach), "guide", "gauge alone")
-    return Figure(
-        "gauge_means", "Means by part", axis, Axis("Mean reading", cast("Unit", readings.unit)), curves, (band,), marks
-    )
+    band = block(np.asarray(axis.range), (mean - reach, mean + reach), "guide", "gauge alone")
+    up = Axis("Mean reading", cast("Unit", readings.unit))
+    return Figure("gauge_means", "Means by part", axis, up, curves, (band,), marks)
 
 
 def ranges_figure(inspection: GaugeInspection) -> Figure:
@@ -73,10 +71,7 @@ def ranges_figure(inspection: GaugeInspection) -> Figure:
         Axis("Range", cast("Unit", readings.unit), (0.0, 1.1 * max(float(ranges.max()), highest, 1e-12))),
         curves,
         marks=marks,
-        guides=(
-            Guide(average, "y", label="mean range"),
-            Guide(highest, "y", label="upper limit"),
-        ),
+        guides=(Guide(average, "y", label="mean range"), Guide(highest, "y", label="upper limit")),
     )
 
 

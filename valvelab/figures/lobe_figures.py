@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from valvelab.angles import wrap
-from valvelab.arrays import FloatArray
-from valvelab.figures.description import Axis, Band, Curve, Dial, Figure, HeatMap, Marks, Role, Unit
+from valvelab.arrays import FloatArray, stretches
+from valvelab.figures.description import Axis, Band, Curve, Dial, Figure, HeatMap, Marks, Role, Unit, ends_of
 
 if TYPE_CHECKING:
     from valvelab.inspection.lobes.inspect import LobesInspection
@@ -60,7 +60,7 @@ def motion_figure(inspection: LobesInspection, lobe: str, derivative: Derivative
     if envelope is not None:
         curves.append(Curve(x, _nominal(inspection, lobe, x, derivative), "nominal", "nominal"))
     curves.append(Curve(x, sampled(inspection, lobe, x, derivative), "measured", lobe))
-    return Figure(name, title, Axis(ANGLE_FROM_CENTRE, "cam deg", _ends(x)), Axis(title, unit), curves=tuple(curves))
+    return Figure(name, title, _across(x), Axis(title, unit), tuple(curves))
 
 
 def deviation_figure(inspection: LobesInspection, lobe: str, x: FloatArray) -> Figure | None:
@@ -81,9 +81,8 @@ def deviation_figure(inspection: LobesInspection, lobe: str, x: FloatArray) -> F
         worst = worst_of_stretches(deviation, lower, upper, outside)
         marks = (Marks(angle[worst], deviation[worst], "reject", "outside"),)
     return Figure(
-        "deviation", "Deviation from nominal",
-        Axis(ANGLE_FROM_CENTRE, "cam deg", _ends(x)), Axis("Deviation from nominal", "um"),
-        curves=tuple(curves), bands=(Band(angle, lower, upper, "band", "envelope"),), marks=marks,
+        "deviation", "Deviation from nominal", _across(x), Axis("Deviation from nominal", "um"), tuple(curves),
+        (Band(angle, lower, upper, "band", "envelope"),), marks,
     )  # fmt: skip
 
 
@@ -101,8 +100,7 @@ def residual_figure(inspection: LobesInspection, lobe: str, x: FloatArray) -> Fi
     if left_out.any():
         marks.append(Marks(angle[left_out], off[left_out], "reject", "left out of the fit"))
     title = "Readings − fit"
-    return Figure("readings", title, Axis(ANGLE_FROM_CENTRE, "cam deg", _ends(x)), Axis(title, "um"),
-                  marks=tuple(marks))  # fmt: skip
+    return Figure("readings", title, _across(x), Axis(title, "um"), marks=tuple(marks))
 
 
 def _against_its_kind(inspection: LobesInspection, lobe: str, x: FloatArray) -> Figure | None:
@@ -114,7 +112,7 @@ def _against_its_kind(inspection: LobesInspection, lobe: str, x: FloatArray) -> 
     curves = [Curve(x, 1000.0 * (lifts[name] - mean), "measured_quiet") for name in names if name != lobe]
     curves.append(Curve(x, 1000.0 * (lifts[lobe] - mean), "measured", lobe))
     title = "Deviation from the mean of its kind"
-    return Figure("deviation", title, Axis(ANGLE_FROM_CENTRE, "cam deg", _ends(x)), Axis(title, "um"), tuple(curves))
+    return Figure("deviation", title, _across(x), Axis(title, "um"), tuple(curves))
 
 
 def _of_its_kind(inspection: LobesInspection, lobe: str) -> list[str]:
@@ -125,8 +123,7 @@ def _of_its_kind(inspection: LobesInspection, lobe: str) -> list[str]:
 def worst_of_stretches(deviation: FloatArray, lower: FloatArray, upper: FloatArray, outside: np.ndarray) -> np.ndarray:
     """Index of the worst point of each unbroken stretch outside, shape (stretches,)."""
     excess = np.maximum(deviation - upper, lower - deviation)
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], outside, [False]]).astype(np.int8)))
-    return np.array([start + int(np.argmax(excess[start:end])) for start, end in edges.reshape(-1, 2)], dtype=np.intp)
+    return np.array([start + int(np.argmax(excess[start:end])) for start, end in stretches(outside)], dtype=np.intp)
 
 
 def lobe_map(inspection: LobesInspection, kind: MapKind, x: FloatArray) -> HeatMap:
@@ -137,9 +134,8 @@ def lobe_map(inspection: LobesInspection, kind: MapKind, x: FloatArray) -> HeatM
     """
     names = tuple(row.lobe for row in inspection.result.lobes)
     lifts = np.array([sampled(inspection, name, x) for name in names])
-    axis = Axis(ANGLE_FROM_CENTRE, "cam deg", _ends(x))
     if kind == "lift":
-        return HeatMap("map", "Lift", axis, names, x, lifts, Axis("Lift", "mm"), diverging=False)
+        return HeatMap("map", "Lift", _across(x), names, x, lifts, Axis("Lift", "mm"), diverging=False)
     values = np.empty_like(lifts)
     for row, name in enumerate(names):
         envelope = inspection.envelopes.get(name)
@@ -153,7 +149,7 @@ def lobe_map(inspection: LobesInspection, kind: MapKind, x: FloatArray) -> HeatM
     against = "nominal" if inspection.envelopes else "the mean of its kind"
     end = 1000.0 * _colour_end(inspection, values)
     value_axis = Axis("Deviation", "um", (-end, end))
-    return HeatMap("map", f"Deviation from {against}", axis, names, x, 1000.0 * values, value_axis)
+    return HeatMap("map", f"Deviation from {against}", _across(x), names, x, 1000.0 * values, value_axis)
 
 
 def _colour_end(inspection: LobesInspection, values: FloatArray) -> float:
@@ -179,19 +175,16 @@ def position_dial(inspection: LobesInspection, chosen: str = "") -> Dial:
 
 
 def _role(kind: str | None) -> Role:
-    if kind == "intake":
-        return "intake"
-    return "exhaust" if kind == "exhaust" else "measured_quiet"
+    return "intake" if kind == "intake" else "exhaust" if kind == "exhaust" else "measured_quiet"
 
 
 def signed(value: float, decimals: int) -> str:
     """A number with its sign, the minus a true one."""
-    text = f"{round(value, decimals) + 0.0:+.{decimals}f}"
-    return text.replace("-", "−")
+    return f"{round(value, decimals) + 0.0:+.{decimals}f}".replace("-", "−")
 
 
-def _ends(x: FloatArray) -> tuple[float, float]:
-    return float(x[0]), float(x[-1])
+def _across(x: FloatArray) -> Axis:
+    return Axis(ANGLE_FROM_CENTRE, "cam deg", ends_of(x))
 
 
 def _nominal(inspection: LobesInspection, lobe: str, x: FloatArray, derivative: Derivative) -> FloatArray:

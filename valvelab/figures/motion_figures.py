@@ -9,14 +9,29 @@ import numpy as np
 
 from valvelab.arrays import FloatArray
 from valvelab.dynamics.control import contact_force
-from valvelab.figures.description import Axis, Band, Curve, Figure, Guide, HeatMap, Marks, Role, Unit
+from valvelab.figures.description import (
+    Axis,
+    Band,
+    Curve,
+    Figure,
+    Guide,
+    HeatMap,
+    Marks,
+    Role,
+    Unit,
+    block,
+    ends_of,
+    level,
+    mark,
+    words,
+)
 from valvelab.inspection.engine.contact import contact_curves
 from valvelab.inspection.engine.motion import GUIDANCE_MM, MotionInspection, clearance_of
 from valvelab.inspection.engine.sides import Side
 from valvelab.phasing.piston import piston_drop
 from valvelab.records.motion_result import MotionValve
 from valvelab.records.result import Verdict
-from valvelab.units import System, display_unit, show
+from valvelab.units import System, with_unit
 from valvelab.valve_motion.valve_lift import valve_motion
 
 CRANK = "Crank angle from gas-exchange TDC"
@@ -55,12 +70,15 @@ def lift_figure(inspection: MotionInspection, lobes: Sequence[str] | None = None
         top = max((float(curve.y.max()) for curve in curves), default=10.0)
         curves.append(Curve(crank, np.where(drop <= 1.15 * top, drop, np.nan), "guide", "piston below TDC"))
     guides = (Guide(0.0, "x", label="TDC"),)
-    return Figure("valve_lift", "Valve lift", Axis(CRANK, "crank deg", (_FROM, _TO)), Axis("Lift", "mm"),
-                  tuple(curves), guides=guides)  # fmt: skip
+    return Figure("valve_lift", "Valve lift", _crank(_FROM, _TO), Axis("Lift", "mm"), tuple(curves), guides=guides)
+
+
+def _crank(start: float, stop: float) -> Axis:
+    return Axis(CRANK, "crank deg", (start, stop))
 
 
 def _length(value_mm: float, units: System) -> str:
-    return f"{show(value_mm, 'mm', units, 3 if units == 'inch' else 2)} {display_unit('mm', units).label}"
+    return with_unit(value_mm, "mm", units, 2, 3)
 
 
 def clearance_figure(inspection: MotionInspection, lobe: str, units: System = "metric") -> Figure | None:
@@ -76,12 +94,10 @@ def clearance_figure(inspection: MotionInspection, lobe: str, units: System = "m
             word = "advanced" if step > 0 else "retarded"
             curves.append(Curve(moved.crank_deg, moved.clearance_mm, "measured_quiet", f"{abs(step):g} deg {word}"))
     curves.append(Curve(found.crank_deg, found.clearance_mm, _role(side), lobe))
-    said = (_length(found.min_mm, units),)
-    mark = Marks(np.array([found.at_crank_deg]), np.array([found.min_mm]), "measured", "", said)
-    ends = (min(0.0, found.min_mm), 2.5 * max(found.min_mm, 2.0))
-    return Figure("clearance", "Valve to piston", Axis(CRANK, "crank deg", (-60.0, 60.0)),
-                  Axis(f"Clearance, {lobe}", "mm", ends), tuple(curves),
-                  marks=(mark,), guides=(Guide(0.0, "y", "reject", "touch"),))  # fmt: skip
+    least = mark(found.at_crank_deg, found.min_mm, "measured", _length(found.min_mm, units))
+    up = Axis(f"Clearance, {lobe}", "mm", (min(0.0, found.min_mm), 2.5 * max(found.min_mm, 2.0)))
+    return Figure("clearance", "Valve to piston", _crank(-60.0, 60.0), up, tuple(curves), marks=(least,),
+                  guides=(Guide(0.0, "y", "reject", "touch"),))  # fmt: skip
 
 
 def force_figure(inspection: MotionInspection, lobe: str, speeds_rpm: Sequence[float] = ()) -> Figure | None:
@@ -99,15 +115,11 @@ def force_figure(inspection: MotionInspection, lobe: str, speeds_rpm: Sequence[f
         force = contact_force(cycle.lift_mm, acceleration, mass, seat, rate, rpm)
         low, high = min(low, float(force[up].min(initial=0.0))), max(high, float(force[up].max(initial=0.0)))
         curves.append(Curve(cycle.crank_deg, np.where(up, force, np.nan), "series", series=number))
-        labels.append(_named(cycle.crank_deg[nose], force[nose] + 0.03 * high, f"{rpm:.0f} rpm", number))
-    return Figure("contact_force", "Contact force, quasi-static", Axis(CRANK, "crank deg", _ends(side)),
-                  Axis("Force", "N", (low - 0.05 * (high - low), high)), tuple(curves), marks=tuple(labels),
-                  guides=(Guide(0.0, "y", "reject", "leaves the cam"),))  # fmt: skip
-
-
-def _named(x: float, y: float, text: str, series: int) -> Marks:
-    """A line's name beside it."""
-    return Marks(np.array([x]), np.array([y]), "series", "", (text,), series, bare=True)
+        place = cycle.crank_deg[nose], force[nose] + 0.03 * high
+        labels.append(words(*place, f"{rpm:.0f} rpm", "series", number))
+    force_axis = Axis("Force", "N", (low - 0.05 * (high - low), high))
+    return Figure("contact_force", "Contact force, quasi-static", _crank(*_ends(side)), force_axis, tuple(curves),
+                  marks=tuple(labels), guides=(Guide(0.0, "y", "reject", "leaves the cam"),))  # fmt: skip
 
 
 def _ends(side: Side) -> tuple[float, float]:
@@ -133,16 +145,9 @@ def force_map(inspection: MotionInspection, lobe: str) -> HeatMap | None:
     if not np.isfinite(forces).any():
         return None
     values = np.minimum(forces, np.nanpercentile(forces, 97.0))
-    return HeatMap(
-        "force_map",
-        "Contact force, dynamic model",
-        Axis(CRANK, "crank deg", (low, high)),
-        tuple(f"{rpm:.0f} rpm" for rpm in swept.rpm),
-        swept.crank_deg[seen],
-        values,
-        Axis("Force", "N"),
-        diverging=False,
-    )
+    rows = tuple(f"{rpm:.0f} rpm" for rpm in swept.rpm)
+    return HeatMap("force_map", "Contact force, dynamic model", _crank(low, high), rows, swept.crank_deg[seen], values,
+                   Axis("Force", "N"), diverging=False)  # fmt: skip
 
 
 def sweep_figure(inspection: MotionInspection, lobe: str) -> Figure | None:
@@ -172,17 +177,15 @@ def sweep_figure(inspection: MotionInspection, lobe: str) -> Figure | None:
         return left if left - half > swept.rpm[0] and not text.startswith(_BEYOND) else rpm + 0.01 * room + half
 
     marks = tuple(
-        _beside(place(rpm, text), (0.8 - 0.18 * n) * top, "nominal" if role == "guide" else role, text)
+        words(place(rpm, text), (0.8 - 0.18 * n) * top, text, "nominal" if role == "guide" else role)
         for n, (rpm, role, text) in enumerate(found)
     )
     curves = (
         Curve(swept.rpm, swept.loft_mm, "series", "loft", 0),
         Curve(swept.rpm, swept.bounce_mm, "series", "bounce", 1),
     )
-    ends = (float(swept.rpm[0]), float(swept.rpm[-1]))
-    return Figure("sweep", "Loft and bounce, dynamic model",
-                  Axis("Crank speed", "rpm", ends), Axis("Lift", "mm", (0.0, top)), curves, marks=marks,
-                  guides=guides)  # fmt: skip
+    across, up = Axis("Crank speed", "rpm", ends_of(swept.rpm)), Axis("Lift", "mm", (0.0, top))
+    return Figure("sweep", "Loft and bounce, dynamic model", across, up, curves, marks=marks, guides=guides)
 
 
 def resonance_figure(inspection: MotionInspection, lobe: str) -> Figure | None:
@@ -227,7 +230,7 @@ def _contact_figure(inspection: MotionInspection, lobe: str, name: str, title: s
             curves.append(Curve(curve.crank_deg, values, "series", word, number))
     if not curves:
         return None
-    return Figure(name, title, Axis(CRANK, "crank deg", _ends(side)), Axis(title, unit), tuple(curves))
+    return Figure(name, title, _crank(*_ends(side)), Axis(title, unit), tuple(curves))
 
 
 def trial_lift_figure(stated: MotionInspection, tried: MotionInspection, lobes: Sequence[str]) -> Figure:
@@ -298,34 +301,23 @@ def rule_figure(
     curves = []
     if measured is not None and verdict is not None:
         role: Role = verdict.decision
-        text = f"{'mean' if readings else 'derived'} {_fine(measured, units)}"
-        marks.append(Marks(np.array([measured]), np.array([0.35]), role, "", (text,)))
+        text = f"{'mean' if readings else 'derived'} {with_unit(measured, 'mm', units, 3, 4)}"
+        marks.append(mark(measured, 0.35, role, text))
         if u is not None:
-            curves.append(
-                Curve(np.array([measured - 2.0 * u, measured + 2.0 * u]), np.array([0.35, 0.35]), role, "± 2 u")
-            )
+            curves.append(level((measured - 2.0 * u, measured + 2.0 * u), 0.35, role, "± 2 u"))
     guides = tuple(Guide(end, "x", "reject") for end in (lower, upper) if end is not None)
     away = 0.17 * (high - low)
     marks += [
-        _beside(end + side * away, 0.1, "reject", f"limit {_fine(end, units)}")
+        words(end + side * away, 0.1, f"limit {with_unit(end, 'mm', units, 3, 4)}", "reject")
         for end, side in ((lower, -1.0), (upper, 1.0))
         if end is not None
     ]
     if derived_mm is not None and readings:
         guides = (*guides, Guide(derived_mm, "x", "guide"))
-        marks.append(_beside(derived_mm - 0.7 * away, 0.1, "nominal", "from the lobe"))
+        marks.append(words(derived_mm - 0.7 * away, 0.1, "from the lobe", "nominal"))
     return Figure("rule_lift", "Rule lift", Axis("Lift at the retainer, lash zero", "mm", (low, high)),
                   Axis("", "", (0.0, 1.0)), tuple(curves), tuple(bands), tuple(marks), guides, axes="x")  # fmt: skip
 
 
-def _fine(value_mm: float, units: System) -> str:
-    return f"{show(value_mm, 'mm', units, 4 if units == 'inch' else 3)} {display_unit('mm', units).label}"
-
-
-def _beside(x: float, y: float, role: Role, text: str) -> Marks:
-    return Marks(np.array([x]), np.array([y]), role, "", (text,), bare=True)
-
-
 def _strip(start: float, end: float, role: Role, label: str) -> Band:
-    x = np.array(sorted((start, end)))
-    return Band(x, np.zeros(2), np.ones(2), role, label)
+    return block((min(start, end), max(start, end)), (0.0, 1.0), role, label)

@@ -75,5 +75,4 @@ class Rings:
 
 
 def _signed(value: float, *, relative: bool) -> str:
-    text = f"{value:+g}" if relative and value else f"{value:g}"
-    return text.replace("-", "−")
+    return (f"{value:+g}" if relative and value else f"{value:g}").replace("-", "−")

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from valvelab.angles import fold
 from valvelab.arrays import FloatArray
-from valvelab.figures.description import Axis, Band, Curve, Figure, Marks, Role, bars
+from valvelab.figures.description import Axis, Band, Curve, Figure, Marks, Role, bars, level
 from valvelab.figures.polar import Rings, circle, magnification
 from valvelab.inspection.form.measured import is_lobe
 from valvelab.units import System, display_unit, show
@@ -31,9 +31,9 @@ def roundness_figure(form: JournalForm, system: System = "metric") -> Figure:
     Micrometres outward from a base circle; 0 deg is to the right, angles counter-clockwise. Marks: where the trace
     touches the zone.
     """
+    title = f"{form.trace.name}, roundness"
     if not form.has_roundness:
-        bare = Axis(f"{form.coverage.distinct} angles are too few for roundness", "")
-        return Figure("roundness", f"{form.trace.name}, roundness", bare, bare, equal_scale=True, axes="none")
+        return _round("roundness", title, Axis(f"{form.coverage.distinct} angles are too few for roundness", ""))
     least = form.least_squares
     deviation = 1000.0 * least.form_mm
     span = max(float(np.ptp(deviation)), _LEAST_SPAN_UM)
@@ -59,11 +59,14 @@ def roundness_figure(form: JournalForm, system: System = "metric") -> Figure:
         # every point there, whichever of several equal ones the minimum zone was computed from
         touching = np.flatnonzero(np.abs(off) >= half - _TOUCHING_UM)
         marks = (*marks, Marks(x[touching], y[touching], "series", series=1))
-    axis = rings.axis()
-    return Figure(
-        "roundness", f"{form.trace.name}, roundness", axis, axis, tuple(curves), marks=marks, equal_scale=True,
-        axes="none",
-    )  # fmt: skip
+    return _round("roundness", title, rings.axis(), tuple(curves), marks)
+
+
+def _round(
+    name: str, title: str, axis: Axis, curves: tuple[Curve, ...] = (), marks: tuple[Marks, ...] = ()
+) -> Figure:  # fmt: skip
+    """A figure that looks the same across and up, without axes."""
+    return Figure(name, title, axis, axis, curves, marks=marks, equal_scale=True, axes="none")
 
 
 def _round_and_round(angle_deg: FloatArray) -> NDArray[np.intp]:
@@ -139,32 +142,23 @@ def section_figure(inspection: ShaftInspection, system: System = "metric", chose
     """The journal centres end on, relative to the minimum-zone axis, inside its cylinder."""
     axis = inspection.axis
     if axis.minimum_zone is None:
-        bare = Axis("Not enough stations for an axis", "")
-        return Figure("section", "Journal centres", bare, bare, equal_scale=True, axes="none")
+        return _round("section", "Journal centres", Axis("Not enough stations for an axis", ""))
     radius = max(500.0 * axis.minimum_zone.zone_mm, 0.05)
     rings = Rings(0.0, (0.0, radius), system, count=3)
     offsets = 1000.0 * axis.minimum_zone.offsets_mm
     order = np.argsort(axis.positions_mm, kind="stable")
     lead = np.asarray([name == chosen for name in axis.names], dtype=bool)
-    frame = rings.axis(f"end on, {rings.label}")
-    return Figure(
-        "section",
-        "Journal centres",
-        frame,
-        frame,
-        (
-            *rings.curves(),
-            Curve(*circle(radius), "series", "minimum zone", series=1),
-            Curve(offsets[order, 0], offsets[order, 1], "guide"),
-        ),
-        marks=(
-            rings.marks()[0],
-            Marks(offsets[:, 0], offsets[:, 1], "measured", texts=_together(offsets, axis.names, 0.12 * radius)),
-            Marks(offsets[lead, 0], offsets[lead, 1], "series", series=1),
-        ),
-        equal_scale=True,
-        axes="none",
+    curves = (
+        *rings.curves(),
+        Curve(*circle(radius), "series", "minimum zone", series=1),
+        Curve(offsets[order, 0], offsets[order, 1], "guide"),
     )
+    marks = (
+        rings.marks()[0],
+        Marks(offsets[:, 0], offsets[:, 1], "measured", texts=_together(offsets, axis.names, 0.12 * radius)),
+        Marks(offsets[lead, 0], offsets[lead, 1], "series", series=1),
+    )
+    return _round("section", "Journal centres", rings.axis(f"end on, {rings.label}"), curves, marks)
 
 
 def _together(places: FloatArray, names: tuple[str, ...], near: float) -> tuple[str, ...]:
@@ -225,9 +219,9 @@ def bowed_shaft_figure(
         Axis(bare.label, "mm", (float(ends[0]), float(ends[1]))),
         Axis(f"bow ×{factor:,.0f}, {micro}; up is toward {direction:.0f}°", "mm", (-reach, reach)),
         (
-            Curve(ends, np.zeros(2), "guide"),
-            Curve(ends, np.full(2, half), "series", f"minimum zone {zone} {micro}", series=1),
-            Curve(ends, np.full(2, -half), "series", series=1),
+            level(ends, 0.0, "guide"),
+            level(ends, half, "series", f"minimum zone {zone} {micro}", series=1),
+            level(ends, -half, "series", series=1),
             Curve(core, middle, "measured"),
             *_supports(inspection, bow, radius),
         ),
@@ -242,30 +236,24 @@ class _Bow:
     """A smooth line through the drawn centres: cubic pieces with the slopes of neighbours, straight beyond the ends."""
 
     def __init__(self, x: FloatArray, y: FloatArray) -> None:
+        from scipy.interpolate import CubicHermiteSpline
+
         self._x, first = np.unique(x, return_index=True)
-        self._y = y[first]
-        self._slope = np.gradient(self._y, self._x)
+        self._slope = np.gradient(y[first], self._x)
+        self._curve = CubicHermiteSpline(self._x, y[first], self._slope)
 
     def at(self, place: FloatArray | float) -> FloatArray:
         """Height at a place along the shaft."""
         inside = np.clip(place, self._x[0], self._x[-1])
-        k = np.clip(np.searchsorted(self._x, inside, side="right") - 1, 0, self._x.size - 2)
-        h = self._x[k + 1] - self._x[k]
-        t = (inside - self._x[k]) / h
-        y0, y1, m0, m1 = self._y[k], self._y[k + 1], h * self._slope[k], h * self._slope[k + 1]
-        curve = (
-            y0 * (1 + 2 * t) * (1 - t) ** 2 + m0 * t * (1 - t) ** 2 + y1 * t * t * (3 - 2 * t) + m1 * t * t * (t - 1)
-        )
         end = np.where(place < inside, self._slope[0], self._slope[-1])
-        return np.asarray(curve + end * (place - inside))
+        return np.asarray(self._curve(inside) + end * (place - inside))
 
 
 def _block(bow: _Bow, ends: tuple[float, float], below: float, above: float, role: Role) -> Band:
     """Something on the shaft: the outline of a journal or a lobe."""
-    x = np.asarray([ends[0], ends[0], ends[1], ends[1]])
-    middle = bow.at(x)
-    open_side = np.asarray([0.0, 1.0, 1.0, 0.0])
-    return Band(x, middle - below * open_side, middle + above * open_side, role)
+    x = np.repeat(ends, 2)
+    middle, reach = bow.at(x), np.asarray([0.0, 1.0, 1.0, 0.0])
+    return Band(x, middle - below * reach, middle + above * reach, role)
 
 
 def _lobes(inspection: ShaftInspection, least: float) -> list[tuple[float, float]]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import floor
 from typing import TYPE_CHECKING
@@ -10,12 +10,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from valvelab.arrays import FloatArray, read_only
-from valvelab.figures.description import Axis, Band, Curve, Figure, Guide, Marks, Role
+from valvelab.figures.description import Axis, Band, Curve, Figure, Guide, Marks, block, level, mark, words
 
 if TYPE_CHECKING:
     from valvelab.inspection.springs.analysis import SpringAnalysis
     from valvelab.inspection.springs.inspect import SpringsInspection
     from valvelab.records.result import Verdict
+    from valvelab.records.springs_result import SpringResult
 
 HEIGHT = "height"
 PAST_SOLID = 0.25
@@ -48,11 +49,8 @@ def _below(line: tuple[FloatArray, FloatArray], most: float) -> tuple[FloatArray
 
 def _joined(lines: Sequence[tuple[FloatArray, FloatArray]]) -> tuple[FloatArray, FloatArray]:
     """Several lines as one curve that is broken between them."""
-    x: list[FloatArray] = []
-    y: list[FloatArray] = []
-    for heights, forces in lines:
-        x += [heights, heights[-1:]]
-        y += [forces, np.array([np.nan])]
+    x = [part for heights, _ in lines for part in (heights, heights[-1:])]
+    y = [part for _, forces in lines for part in (forces, [np.nan])]
     return np.concatenate(x), np.concatenate(y)
 
 
@@ -106,17 +104,16 @@ def force_figure(
     number = _number_of(inspection, spring)
     curves = [Curve(*tray.lines[number], "measured", spring), *_others(inspection, number, tray.lines, sets)]
     curves += _heights(inspection, tray.forces_n)
-    heights = heights_shown(tray)
-    bands = [*_wall(inspection.analyses[number], heights, tray.forces_n), *_windows(inspection, spring, tray)]
-    return Figure(
-        name="force",
-        title="Force over height",
-        x_axis=Axis(HEIGHT, "mm", heights, reversed=True),
-        y_axis=Axis("force", "N", tray.forces_n),
-        curves=tuple(curves),
-        bands=tuple(bands),
-        marks=_at_heights(inspection, spring),
-    )
+    bands = (*_wall(inspection.analyses[number], tray, tray.forces_n), *_windows(inspection, spring, tray))
+    marks = _at_heights(inspection, spring)
+    return _over_height("force", "Force over height", tray, Axis("force", "N", tray.forces_n), curves, bands, marks)
+
+
+def _over_height(
+    name: str, title: str, tray: TrayLines, up: Axis, curves: Iterable[Curve], bands: tuple[Band, ...] = (),
+    marks: tuple[Marks, ...] = (),
+) -> Figure:  # fmt: skip
+    return Figure(name, title, Axis(HEIGHT, "mm", heights_shown(tray), reversed=True), up, tuple(curves), bands, marks)
 
 
 def difference_figure(
@@ -124,23 +121,16 @@ def difference_figure(
 ) -> Figure:
     """Force less the tray's median at the same height, where a window of a few newtons can be seen."""
     number = _number_of(inspection, spring)
-    curves = [
-        Curve(*tray.differences[number], "measured", spring),
-        *_others(inspection, number, tray.differences, sets),
-    ]
+    curves = [Curve(*tray.differences[number], "measured", spring)]
+    curves += _others(inspection, number, tray.differences, sets)
     values = np.concatenate([line[1] for line in tray.differences])
     low, high = float(np.nanmin(values)), float(np.nanmax(values))
     room = 0.12 * ((high - low) or 1.0)
     shown = (low - room, high + room)
-    heights = heights_shown(tray)
-    return Figure(
-        name="difference",
-        title="Force less the tray's median",
-        x_axis=Axis(HEIGHT, "mm", heights, reversed=True),
-        y_axis=Axis("force − median", "N", shown),
-        curves=(*curves, *_heights(inspection, shown)),
-        bands=(*_wall(inspection.analyses[number], heights, shown), *_windows(inspection, spring, tray, shown)),
-    )
+    bands = (*_wall(inspection.analyses[number], tray, shown), *_windows(inspection, spring, tray, shown))
+    curves += _heights(inspection, shown)
+    up = Axis("force − median", "N", shown)
+    return _over_height("difference", "Force less the tray's median", tray, up, curves, bands)
 
 
 def heights_shown(tray: TrayLines) -> tuple[float, float]:
@@ -153,6 +143,11 @@ def heights_shown(tray: TrayLines) -> tuple[float, float]:
 def _number_of(inspection: SpringsInspection, spring: str) -> int:
     """Place of a spring's last stage in the inspection."""
     return max(n for n, analysis in enumerate(inspection.analyses) if analysis.name == spring)
+
+
+def row_of(inspection: SpringsInspection, spring: str) -> SpringResult:
+    """The result of a spring's last stage."""
+    return next(row for row in reversed(inspection.result.springs) if row.spring == spring)
 
 
 def _others(
@@ -174,12 +169,9 @@ def _others(
     return curves
 
 
-def _wall(chosen: SpringAnalysis, heights: tuple[float, float], shown: tuple[float, float]) -> list[Band]:
-    solid = chosen.solid_height.value
-    if solid is None or solid <= heights[0]:
-        return []
-    ends = np.array([heights[0], solid])
-    return [Band(ends, np.full(2, shown[0]), np.full(2, shown[1]), "outside", "solid")]
+def _wall(chosen: SpringAnalysis, tray: TrayLines, shown: tuple[float, float]) -> list[Band]:
+    solid, lowest = chosen.solid_height.value, heights_shown(tray)[0]
+    return [] if solid is None or solid <= lowest else [block((lowest, solid), shown, "outside", "solid")]
 
 
 def _windows(
@@ -196,8 +188,8 @@ def _windows(
         low = shown[0] if verdict.lower is None else max(verdict.lower - middle, shown[0])
         high = shown[1] if verdict.upper is None else min(verdict.upper - middle, shown[1])
         if low < high:
-            ends = np.array([height - WINDOW_MM, height + WINDOW_MM])
-            bands[height, low, high] = Band(ends, np.full(2, low), np.full(2, high), "band", "limits")
+            ends = (height - WINDOW_MM, height + WINDOW_MM)
+            bands[height, low, high] = block(ends, (low, high), "band", "limits")
     return list(bands.values())
 
 
@@ -216,8 +208,7 @@ def _heights(inspection: SpringsInspection, shown: tuple[float, float]) -> list[
 
 def _at_heights(inspection: SpringsInspection, spring: str) -> tuple[Marks, ...]:
     """The chosen spring's forces at installed and open height, marked by their verdict."""
-    row = next(row for row in reversed(inspection.result.springs) if row.spring == spring)
-    fit = inspection.fit
+    row, fit = row_of(inspection, spring), inspection.fit
     verdicts = {v.characteristic: v.decision for v in inspection.result.verdicts if v.item == spring}
     marks = []
     for name, word, height, force in (
@@ -225,30 +216,27 @@ def _at_heights(inspection: SpringsInspection, spring: str) -> tuple[Marks, ...]
         ("open_force", "open", fit.open_height_mm, row.open_force_n),
     ):
         if height is not None and force is not None:
-            role: Role = verdicts.get(name) or "measured"
-            marks.append(Marks(np.array([height]), np.array([force]), role, texts=(word,)))
+            marks.append(mark(height, force, verdicts.get(name) or "measured", word))
     return tuple(marks)
 
 
 def rate_figure(inspection: SpringsInspection, spring: str, tray: TrayLines) -> Figure:
     """Local rate over height of the chosen spring, and its fitted rate between open and installed height."""
-    row = next(row for row in reversed(inspection.result.springs) if row.spring == spring)
+    row = row_of(inspection, spring)
     curves = []
     if row.rate_curve is not None and len(row.rate_curve.height_mm) > 1:
         heights, rates = np.array(row.rate_curve.height_mm), np.array(row.rate_curve.rate_n_per_mm)
         order = np.argsort(heights)
         curves.append(Curve(heights[order], rates[order], "measured", "local rate"))
     if row.rate_fit is not None and row.rate_n_per_mm is not None:
-        ends = np.array([row.rate_fit.low_mm, row.rate_fit.high_mm])
-        curves.append(Curve(ends, np.full(2, row.rate_n_per_mm), "nominal", "fitted rate"))
+        ends = (row.rate_fit.low_mm, row.rate_fit.high_mm)
+        curves.append(level(ends, row.rate_n_per_mm, "nominal", "fitted rate"))
     every = np.concatenate([curve.y for curve in curves]) if curves else np.array([0.0, 1.0])
     low, high = float(every.min()), float(every.max())
     room = 0.1 * (high - low) or 0.1 * abs(high) or 1.0
     shown = (low - room, high + room)
-    return Figure(
-        name="rate", title="Rate over height", x_axis=Axis(HEIGHT, "mm", heights_shown(tray), reversed=True),
-        y_axis=Axis("rate", "N/mm", shown), curves=(*curves, *_heights(inspection, shown)),
-    )  # fmt: skip
+    curves += _heights(inspection, shown)
+    return _over_height("rate", "Rate over height", tray, Axis("rate", "N/mm", shown), curves)
 
 
 Points = Mapping[str, tuple[float, float]]
@@ -281,8 +269,7 @@ def map_figure(points: Points, sets: Sequence[Sequence[str]] = (), chosen: str |
             continue
         marks.append(Marks(xy[:, 0], xy[:, 1], "series", series=number))
         (x0, y0), (x1, y1) = xy.min(axis=0), xy.max(axis=0)
-        signs.append(Marks(np.array([x0]), np.array([y1 + lift]), "series", texts=(str(number + 1),), series=number,
-                           bare=True))  # fmt: skip
+        signs.append(words(x0, y1 + lift, str(number + 1), "series", number))
         curves.append(Curve(np.array([x0, x1, x1, x0, x0]), np.array([y0, y0, y1, y1, y0]), "series", series=number))
     guides: tuple[Guide, ...] = ()
     if chosen is not None and chosen in points:
@@ -339,8 +326,7 @@ class CoilBind:
 
 def coil_bind(inspection: SpringsInspection, spring: str) -> CoilBind | None:
     """The chosen spring at open and at solid height; None where either is not known."""
-    analysis = next(analysis for analysis in reversed(inspection.analyses) if analysis.name == spring)
-    row = next(row for row in reversed(inspection.result.springs) if row.spring == spring)
+    analysis, row = inspection.analyses[_number_of(inspection, spring)], row_of(inspection, spring)
     opened, solid, margin = inspection.fit.open_height_mm, row.solid_height_mm, row.coil_bind_margin_mm
     if opened is None or solid is None or margin is None:
         return None

@@ -9,8 +9,8 @@ import numpy as np
 
 from valvelab.arrays import FloatArray
 from valvelab.camshaft.material_ratio import SECANT_SHARE, CoreParameters, core_parameters, material_ratio_curve
-from valvelab.figures.description import Axis, Band, Curve, Figure, Guide, Marks
-from valvelab.units import System, display_unit, show
+from valvelab.figures.description import Axis, Band, Curve, Figure, Guide, Marks, block, ends_of
+from valvelab.units import System, with_unit
 
 if TYPE_CHECKING:
     from valvelab.inspection.form.texture import TextureInspection
@@ -33,30 +33,21 @@ def thinned(x: FloatArray, y: FloatArray, most: int = MOST_POINTS) -> tuple[Floa
 def trace_figure(inspection: TextureInspection, system: System = "metric") -> Figure:
     """The levelled trace with the filter's mean line, over the whole length."""
     rough = inspection.rough
-    return Figure(
-        "trace",
-        "Levelled trace and its mean line",
-        _along(rough.x_mm),
-        Axis("Height", "um"),
-        (
-            Curve(*thinned(rough.x_mm, rough.levelled_um), "series", "trace"),
-            Curve(*thinned(rough.x_mm, rough.waviness_um), "series", f"mean line, {_cutoff(inspection, system)}", 1),
-        ),
+    curves = (
+        Curve(*thinned(rough.x_mm, rough.levelled_um), "series", "trace"),
+        Curve(*thinned(rough.x_mm, rough.waviness_um), "series", f"mean line, {_cutoff(inspection, system)}", 1),
     )
+    return Figure("trace", "Levelled trace and its mean line", _along(rough.x_mm), Axis("Height", "um"), curves)
 
 
 def _cutoff(inspection: TextureInspection, system: System) -> str:
     cutoff = inspection.rough.settings.cutoff_mm
-    return (
-        f"{cutoff:g} mm"
-        if system == "metric"
-        else f"{show(cutoff, 'mm', system, 4)} {display_unit('mm', system).label}"
-    )
+    return f"{cutoff:g} mm" if system == "metric" else with_unit(cutoff, "mm", system, 4, 4)
 
 
 def _along(x_mm: FloatArray) -> Axis:
     """One axis over the whole trace, so that trace and roughness stand above one another."""
-    return Axis("Along the surface", "mm", (float(x_mm[0]), float(x_mm[-1])))
+    return Axis("Along the surface", "mm", ends_of(x_mm))
 
 
 def roughness_figure(inspection: TextureInspection, system: System = "metric") -> Figure:
@@ -99,12 +90,7 @@ def material_ratio_figure(inspection: TextureInspection, system: System = "metri
         tuple(curves),
         _zones(core),
         (Marks(span, on_line, "series", series=6), _names(core, float(np.ptp(height)), float(height[-1]), system)),
-        (
-            Guide(core.upper_um, "y"),
-            Guide(core.lower_um, "y"),
-            Guide(core.rmrk1_pct, "x"),
-            Guide(core.rmrk2_pct, "x"),
-        ),
+        (Guide(core.upper_um, "y"), Guide(core.lower_um, "y"), Guide(core.rmrk1_pct, "x"), Guide(core.rmrk2_pct, "x")),
     )
 
 
@@ -114,15 +100,14 @@ def _zones(core: CoreParameters) -> tuple[Band, ...]:
     first, last = np.asarray([0.0, core.rmrk1_pct]), np.asarray([core.rmrk2_pct, 100.0])
     peaks = Band(first, upper, upper + np.asarray([core.rpk_um, 0.0]), "series", series=1)
     valleys = Band(last, lower - np.asarray([0.0, core.rvk_um]), lower, "series", series=3)
-    return peaks, Band(np.asarray([0.0, 100.0]), lower, upper, "guide"), valleys
+    return peaks, block((0.0, 100.0), (core.lower_um, core.upper_um), "guide"), valleys
 
 
 def _names(core: CoreParameters, height_um: float, bottom_um: float, system: System) -> Marks:
     """The core parameters written where they are."""
-    unit = display_unit("um", system).label
 
     def named(name: str, value: float) -> str:
-        return f"{name} {show(value, 'um', system, 3 if system == 'metric' else 1)} {unit}"
+        return f"{name} {with_unit(value, 'um', system, 3, 1)}"
 
     room = 0.045 * height_um
     rows = (

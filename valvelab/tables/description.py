@@ -130,37 +130,38 @@ def _u_of(record: Any, *, key: str) -> float | None:
     return known.get(key)
 
 
+def second(column: Column[Any]) -> Column[Any]:
+    """The column for pairs, of the second of each."""
+
+    def of(read: Callable[[Any], Any] | None) -> Callable[[Any], Any] | None:
+        return None if read is None else lambda pair: read(pair[1])
+
+    found: dict[str, Any] = {name: of(getattr(column, name)) for name in ("value", "u", "words", "after")}
+    return replace(column, **found)
+
+
+def named_pairs(named: Column[Any], columns: Iterable[Column[Any]]) -> tuple[Column[Any], ...]:
+    """Columns for pairs: the name of the first of each, then these of the second."""
+    assert named.words is not None
+    words = named.words
+    return (replace(named, words=lambda pair: words(pair[0])), *map(second, columns))
+
+
 def table_of(
     rows: Sequence[Row], columns: Sequence[Column[Row]], system: System, title: str = "", *, keep_empty: bool = False
 ) -> Table:
     """The rows under the columns; columns that no row fills are left out unless they are to be kept."""
     filled = [column.over(rows, system) for column in columns if keep_empty or column.filled(rows)]
-    shown = [(column, column.known_u(rows)) for column in filled]
-    header: list[str] = []
-    units: list[str] = []
-    for column, beside in shown:
-        header += [column.head, *["u"] * beside]
-        units += [column.label(system)] * (1 + beside)
-    cells = [
-        tuple(cell for column, beside in shown for cell in _cells(column, row, system, beside=beside)) for row in rows
-    ]
-    left = next((number for number, (column, _) in enumerate(shown) if column.is_number), len(shown))
-    plain = tuple(units) if any(units) else ()
-    return Table(tuple(header), tuple(cells), plain, left=left, flush_left=_words_after(shown, left), title=title)
-
-
-def _cells(column: Column[Row], row: Row, system: System, *, beside: bool) -> list[Cell]:
-    return [column.cell(row, system), *([column.u_cell(row, system)] if beside else [])]
-
-
-def _words_after(columns: Sequence[tuple[Column[Row], bool]], left: int) -> tuple[int, ...]:
-    """Columns of words that stand after figures."""
-    found, place = [], 0
-    for number, (column, beside) in enumerate(columns):
-        if not column.is_number and number >= left:
-            found.append(place)
-        place += 1 + beside
-    return tuple(found)
+    shown = [(column, beside) for column in filled for beside in (False, True) if not beside or column.known_u(rows)]
+    header = tuple("u" if beside else column.head for column, beside in shown)
+    units = tuple(column.label(system) for column, _ in shown)
+    cells = tuple(
+        tuple(column.u_cell(row, system) if beside else column.cell(row, system) for column, beside in shown)
+        for row in rows
+    )
+    left = next((place for place, (column, _) in enumerate(shown) if column.is_number), len(shown))
+    words_after = tuple(place for place, (column, _) in enumerate(shown) if place >= left and not column.is_number)
+    return Table(header, cells, units if any(units) else (), left=left, flush_left=words_after, title=title)
 
 
 @dataclass(frozen=True, slots=True)

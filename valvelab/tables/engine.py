@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from functools import partial
+from operator import attrgetter
 from typing import Any
 
 from valvelab.inspection.engine.characteristics import CHARACTERISTICS, WHEEL
 from valvelab.records.motion_result import ContactExtreme, Control, MotionResult, MotionValve, ValveDuration
 from valvelab.records.phasing_result import AdjusterOutcome, Overlap, PhasingDuration, PhasingLobe, PhasingResult
 from valvelab.tables.decimals import figure
-from valvelab.tables.description import Column, Fact, Table, table_of, u_of
+from valvelab.tables.description import Column, Fact, Table, named_pairs, table_of, u_of
 from valvelab.units import System
 
 _ROWS = {row.name: row for row in (*CHARACTERISTICS, *WHEEL)}
@@ -72,63 +74,46 @@ STEPS: tuple[Column[AdjusterOutcome], ...] = (
 )
 AtLobe = tuple[PhasingLobe, PhasingDuration]
 AtValve = tuple[MotionValve, ValveDuration]
-
-
-def _at(head: str) -> Column[Any]:
-    return Column(head, "mm", lambda row: row[1].at_mm)
+AT: Column[Any] = Column("at", "mm", lambda row: row.at_mm)
 
 
 def _event(head: str, which: str) -> Column[Any]:
     """An event as the trade says it: before or after its dead centre."""
 
     def angle(row: Any) -> float | None:
-        event = getattr(row[1], which)
+        event = getattr(row, f"{which}_event")
         return None if event is None else event.angle
 
-    def u(row: Any) -> float | None:
-        known: float | None = row[1].uncertainty.get(f"{which.removesuffix('_event')}_crank_deg")
-        return known
-
     def reference(row: Any) -> str:
-        told: str = getattr(row[1], which).reference
+        told: str = getattr(row, f"{which}_event").reference
         return told
 
-    return Column(head, "crank deg", angle, u, after=reference, tip="Before or after dead centre")
-
-
-def _span(row: Any) -> float | None:
-    value: float | None = row[1].duration_crank_deg
-    return value
-
-
-def _span_u(row: Any) -> float | None:
-    known: dict[str, float | None] = row[1].uncertainty
-    return known.get("duration_crank_deg")
+    return Column(
+        head, "crank deg", angle, u_of(f"{which}_crank_deg"), after=reference, tip="Before or after dead centre"
+    )
 
 
 def events(at: str = "") -> list[Column[Any]]:
-    """Opening, closing and duration of a row of (item, duration)."""
-    return [
-        _event(f"opens{at}", "opening_event"),
-        _event(f"closes{at}", "closing_event"),
-        _deg("duration", _span, _span_u, tip="Closing − opening"),
-    ]
+    """Opening, closing and duration of a row of durations."""
+    span = _deg("duration", lambda row: row.duration_crank_deg, u_of("duration_crank_deg"), tip="Closing − opening")
+    return [_event(f"opens{at}", "opening"), _event(f"closes{at}", "closing"), span]
 
 
-AT_LOBE: tuple[Column[AtLobe], ...] = (
-    Column("lobe", words=lambda row: row[0].lobe, tip="Cylinder and kind"),
-    _at("at"),
-    *events(),
-    _deg("card", lambda row: row[1].card_duration_crank_deg, tip="What was ordered"),
-    _deg("longer", lambda row: row[1].difference_crank_deg, tip="Measured − card"),
-)
+AT_LOBE: tuple[Column[AtLobe], ...] = named_pairs(
+    replace(LOBES[0], tip="Cylinder and kind"),
+    (
+        AT, *events(),
+        _deg("card", lambda row: row.card_duration_crank_deg, tip="What was ordered"),
+        _deg("longer", lambda row: row.difference_crank_deg, tip="Measured − card"),
+    ),
+)  # fmt: skip
 
 
 def phasing_tables(result: PhasingResult, system: System) -> list[Table]:
     """Centrelines, events and overlap at the follower, and what each step of the adjuster would give."""
     rows: list[AtLobe] = [(lobe, row) for lobe in result.lobes for row in lobe.durations]
     overlap: list[Column[Overlap]] = [
-        Column("at", "mm", lambda row: row.at_mm),
+        AT,
         _deg("overlap", lambda row: row.crank_deg, lambda row: row.standard_uncertainty_crank_deg),
     ]
     return [
@@ -144,16 +129,14 @@ def _of(name: str, value: Callable[[Any], float | None], tip: str = "", *, with_
     return Column(row.head, row.unit, value, u_of(row.key), with_u=with_u, tip=tip)
 
 
-def _read(valve: MotionValve) -> float | None:
-    return None if valve.rule_readings is None else valve.rule_readings.mean_mm
+def _within(block: str, key: str) -> Callable[[Any], float | None]:
+    """A field of a block of a record; None where the record has no such block."""
 
+    def read(row: Any) -> float | None:
+        found = getattr(row, block)
+        return None if found is None else getattr(found, key)
 
-def _read_u(valve: MotionValve) -> float | None:
-    return None if valve.rule_readings is None else valve.rule_readings.standard_uncertainty_mm
-
-
-def _clearance(valve: MotionValve) -> float | None:
-    return None if valve.piston_clearance is None else valve.piston_clearance.min_mm
+    return read
 
 
 VALVE: Column[MotionValve] = Column("valve", words=lambda row: row.lobe)
@@ -161,18 +144,15 @@ LIFTS: tuple[Column[MotionValve], ...] = (
     VALVE,
     _of("max_valve_lift", lambda row: row.max_valve_lift_mm, "After lash and deflection"),
     _of("rule_lift", lambda row: row.rule_lift_mm, "From the lobe, lash zero, no deflection", with_u=True),
-    Column("read at retainer", "mm", _read, _read_u, with_u=True),
+    Column("read at retainer", "mm", _within("rule_readings", "mean_mm"),
+           _within("rule_readings", "standard_uncertainty_mm"), with_u=True),
     _of("valve_lift_at_gas_exchange_tdc", lambda row: row.valve_lift_at_gas_exchange_tdc_mm, "At gas exchange"),
-    _of("piston_clearance", _clearance, "Least clearance of valve and piston"),
+    _of("piston_clearance", _within("piston_clearance", "min_mm"), "Least clearance of valve and piston"),
     _of("seating_velocity", lambda row: row.seating_velocity_mm_per_crank_deg),
+)  # fmt: skip
+LEAST_AT: Column[MotionValve] = Column(
+    "least at", "crank deg", _within("piston_clearance", "at_crank_deg"), usual=(1, 1), tip="After dead centre"
 )
-
-
-def _least_at(valve: MotionValve) -> float | None:
-    return None if valve.piston_clearance is None else valve.piston_clearance.at_crank_deg
-
-
-LEAST_AT: Column[MotionValve] = Column("least at", "crank deg", _least_at, usual=(1, 1), tip="After dead centre")
 
 
 def lift_table(result: MotionResult, system: System) -> Table:
@@ -183,8 +163,7 @@ def lift_table(result: MotionResult, system: System) -> Table:
 def event_table(result: MotionResult, system: System) -> Table:
     """Events at the valve at every checking lift."""
     rows: list[AtValve] = [(valve, row) for valve in result.valves for row in valve.durations]
-    columns: list[Column[AtValve]] = [Column("valve", words=lambda row: row[0].lobe), _at("at"), *events()]
-    return table_of(rows, columns, system, "Events at the valve")
+    return table_of(rows, named_pairs(VALVE, (AT, *events())), system, "Events at the valve")
 
 
 def clearance_tables(result: MotionResult, system: System) -> list[Table]:
@@ -193,8 +172,7 @@ def clearance_tables(result: MotionResult, system: System) -> list[Table]:
     steps = sorted({row.advance_crank_deg for valve in moved for row in valve.clearance_changes})
     rows = [(valve, lash) for valve in moved for lash in dict.fromkeys(row.lash_mm for row in valve.clearance_changes)]
     columns: list[Column[tuple[MotionValve, float]]] = [
-        Column("valve", words=lambda row: row[0].lobe),
-        Column("lash", "mm", lambda row: row[1]),
+        *named_pairs(VALVE, [Column("lash", "mm", float)]),
         *(Column(f"{step:+g} deg".replace("-", "−"), "mm", partial(_moved, step=step)) for step in steps),
     ]
     return [table_of(rows, columns, system, "Least valve to piston with the camshaft advanced, and without lash")]
@@ -207,27 +185,25 @@ def _moved(row: tuple[MotionValve, float], *, step: float) -> float | None:
 
 
 Controlled = tuple[MotionValve, Control]
-CONTROL: tuple[Column[Controlled], ...] = (
-    Column("valve", words=lambda row: row[0].lobe),
-    _of("separation", lambda row: row[1].separation_rpm, "An estimate, never a safe speed"),
-    Column("at", "crank deg", lambda row: row[1].separation_at_crank_deg, usual=(1, 1)),
-    _of("margin_at_max_speed", lambda row: row[1].margin_n_at_max_speed, "Least quasi-static force off the seat"),
-    _of("dynamic_separation", lambda row: row[1].dynamic_separation_rpm),
-    Column("flies 0.05 mm clear", "rpm", lambda row: row[1].dynamic.float_rpm if row[1].dynamic else None),
-    Column("beyond free travel", "rpm", lambda row: row[1].dynamic.beyond_travel_rpm if row[1].dynamic else None),
-)
+CONTROL: tuple[Column[Controlled], ...] = named_pairs(VALVE, (
+    _of("separation", lambda row: row.separation_rpm, "An estimate, never a safe speed"),
+    Column("at", "crank deg", lambda row: row.separation_at_crank_deg, usual=(1, 1)),
+    _of("margin_at_max_speed", lambda row: row.margin_n_at_max_speed, "Least quasi-static force off the seat"),
+    _of("dynamic_separation", lambda row: row.dynamic_separation_rpm),
+    Column("flies 0.05 mm clear", "rpm", _within("dynamic", "float_rpm")),
+    Column("beyond free travel", "rpm", _within("dynamic", "beyond_travel_rpm")),
+))  # fmt: skip
 
 
 def control_tables(result: MotionResult, system: System) -> list[Table]:
     """Predicted speeds of control, and where the spring's surge meets the lift."""
     rows: list[Controlled] = [(valve, valve.control) for valve in result.valves if valve.control is not None]
     orders = [(valve, row) for valve, control in rows for row in control.spring_resonances[:4]]
-    surge: list[Column[Any]] = [
-        Column("valve", words=lambda row: row[0].lobe),
-        Column("surge order", value=lambda row: row[1].order, usual=(0, 0)),
-        Column("crank speed", "rpm", lambda row: row[1].crank_rpm),
-        Column("harmonic of the lift", "um", lambda row: row[1].lift_harmonic_um),
-    ]
+    surge = named_pairs(VALVE, (
+        Column("surge order", value=lambda row: row.order, usual=(0, 0)),
+        Column("crank speed", "rpm", lambda row: row.crank_rpm),
+        Column("harmonic of the lift", "um", lambda row: row.lift_harmonic_um),
+    ))  # fmt: skip
     return [
         table_of(rows, CONTROL, system, "Predicted control of the valve: estimates, never safe speeds"),
         table_of(orders, surge, system, "Surge of the spring against the lift"),
@@ -237,13 +213,12 @@ def control_tables(result: MotionResult, system: System) -> list[Table]:
 def reading_tables(result: MotionResult, system: System) -> list[Table]:
     """Indicator readings at the retainer."""
     rows = [(valve, read) for valve in result.valves if (read := valve.rule_readings) is not None]
-    columns: list[Column[Any]] = [
-        Column("valve", words=lambda row: row[0].lobe),
-        Column("readings", value=lambda row: row[1].count, usual=(0, 0)),
-        Column("mean", "mm", lambda row: row[1].mean_mm, lambda row: row[1].standard_uncertainty_mm, with_u=True),
-        Column("standard deviation", "mm", lambda row: row[1].standard_deviation_mm,
-               lambda row: row[1].standard_uncertainty_mm),
-    ]  # fmt: skip
+    u = attrgetter("standard_uncertainty_mm")
+    columns = named_pairs(VALVE, (
+        Column("readings", value=lambda row: row.count, usual=(0, 0)),
+        Column("mean", "mm", lambda row: row.mean_mm, u, with_u=True),
+        Column("standard deviation", "mm", lambda row: row.standard_deviation_mm, u),
+    ))  # fmt: skip
     return [table_of(rows, columns, system, "Indicator readings at the retainer, lash zero")]
 
 
@@ -258,13 +233,12 @@ def contact_tables(result: MotionResult, system: System, *, every_speed: bool = 
         for row in valve.contact
         if every_speed or row.crank_rpm in {0.0, max(other.crank_rpm for other in valve.contact)}
     ]
-    columns: list[Column[Contact]] = [
-        Column("valve", words=lambda row: row[0].lobe),
-        Column("speed", "rpm", lambda row: row[1].crank_rpm),
-        Column("greatest pressure", "MPa", lambda row: row[1].max_pressure_mpa),
-        Column("at", "crank deg", lambda row: row[1].max_pressure_at_crank_deg, usual=(0, 0)),
-        Column("at the nose", "MPa", lambda row: row[1].nose_pressure_mpa),
-        Column("film at the nose", "um", lambda row: row[1].nose_film_um),
-        Column("film over roughness", value=lambda row: row[1].nose_film_ratio),
-    ]
+    columns = named_pairs(VALVE, (
+        Column("speed", "rpm", lambda row: row.crank_rpm),
+        Column("greatest pressure", "MPa", lambda row: row.max_pressure_mpa),
+        Column("at", "crank deg", lambda row: row.max_pressure_at_crank_deg, usual=(0, 0)),
+        Column("at the nose", "MPa", lambda row: row.nose_pressure_mpa),
+        Column("film at the nose", "um", lambda row: row.nose_film_um),
+        Column("film over roughness", value=lambda row: row.nose_film_ratio),
+    ))  # fmt: skip
     return [table_of(rows, columns, system, "Contact of lobe and follower")]

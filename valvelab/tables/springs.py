@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from functools import partial
 from typing import Any
 
@@ -12,7 +11,7 @@ from valvelab.records.sets_result import SetsResult, SpringSet
 from valvelab.records.shims_result import ShimPosition, ShimsResult
 from valvelab.records.springs_result import ExcludedSpring, SpringResult
 from valvelab.tables.decimals import USUAL, Usual, figure, told
-from valvelab.tables.description import Column, Fact, Table, facts, recorded_column, table_of
+from valvelab.tables.description import Column, Fact, Table, facts, named_pairs, recorded_column, table_of
 from valvelab.units import System, display_unit
 
 _BY_KEY = {row.key: row for row in recorded()}
@@ -36,20 +35,10 @@ def spring_tables(springs: Sequence[SpringResult], system: System) -> list[Table
         tables.append(table_of(springs, [*named, *others], system, OTHERS))
     parts = [(row.spring, part) for row in springs for part in row.elements]
     if parts:
-        of_nest: list[Column[Any]] = [
-            Column("spring", words=lambda row: row[0]),
-            Column("element", words=lambda row: row[1].element),
-            *(_of_second(spring_column(row.name)) for row in recorded()),
-        ]
+        element: Column[Any] = Column("element", words=lambda part: part.element)
+        of_nest = named_pairs(Column("spring", words=str), [element, *(spring_column(row.name) for row in recorded())])
         tables.append(table_of(parts, of_nest, system, "Springs of a nest by themselves"))
     return tables
-
-
-def _of_second(column: Column[Any]) -> Column[Any]:
-    value, u = column.value, column.u
-    assert value is not None
-    assert u is not None
-    return replace(column, value=lambda row: value(row[1]), u=lambda row: u(row[1]))
 
 
 def spring_facts(spring: SpringResult, springs: Sequence[SpringResult], system: System) -> list[Fact]:

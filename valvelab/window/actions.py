@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class ActionRow:
-    """`name` is the method `do_<name>` of the window; `bar` puts the action on the tool bar."""
+    """The window's `do(name)` does it; `bar` puts the action on the tool bar."""
 
     name: str
     text: str

@@ -187,6 +187,10 @@ class Bench(QObject):
         self.said.emit(f"{what or 'Written'}: {path}")
         return True
 
+    def suggested(self, name: str) -> str:
+        """Where a file of that name is offered to be written: where files were opened last."""
+        return str(Path(self.settings.recent_folder or ".") / name)
+
     def do(self, label: str, about: str, work: Callable[[], str]) -> None:
         """Do a piece of work in the background; `done` carries its closing sentence, or its refusal, as a Problem."""
         self._start(object(), label, partial(_task, about, work))

@@ -16,6 +16,7 @@ from PySide6.QtWidgets import (
 )
 
 from valvelab.window.icons import icon
+from valvelab.window.painting import LEFT, painting, write
 from valvelab.window.theme import current_theme, scaled
 from valvelab.workbench import bays
 from valvelab.workbench.document import BenchFile, Document
@@ -53,16 +54,12 @@ class TwoLines(QStyledItemDelegate):
         )
         text = QRectF(left + side + 0.5 * em, rect.top() + 0.3 * em, rect.right() - left - side - 0.7 * em, 1.1 * em)
         painter.setFont(scaled(option.font, 1.0, strong=bool(index.data(_USED))))
-        painter.setPen(theme.colour("text"))
         name = painter.fontMetrics().elidedText(index.data(), Qt.TextElideMode.ElideMiddle, int(text.width()))
-        painter.drawText(text, Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter, name)
+        write(painter, text, LEFT, name, "text")
         painter.setFont(scaled(option.font, 0.85))
         state, colour = index.data(_STATE)
-        painter.setPen(theme.colour(colour))
         state = painter.fontMetrics().elidedText(state, Qt.TextElideMode.ElideRight, int(text.width()))
-        painter.drawText(
-            text.translated(0, 1.1 * em), Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter, state
-        )
+        write(painter, text.translated(0, 1.1 * em), LEFT, state, colour)
         painter.restore()
 
 
@@ -129,12 +126,9 @@ class BenchList(QListWidget):
         used = sum(self.sizeHintForRow(row) for row in range(self.count()))
         box = self.viewport().rect().adjusted(14, 14 + used, -14, -14)
         words = "Drop more files here" if self.count() else "Drop files here, or press Ctrl+O."
-        if box.height() < 3 * self.fontMetrics().height():
-            return
-        painter = QPainter(self.viewport())
-        painter.setPen(current_theme().colour("quiet"))
-        painter.drawText(box, Qt.AlignmentFlag.AlignTop | Qt.TextFlag.TextWordWrap, words)
-        painter.end()
+        if box.height() >= 3 * self.fontMetrics().height():
+            with painting(self.viewport()) as painter:
+                write(painter, box, Qt.AlignmentFlag.AlignTop | Qt.TextFlag.TextWordWrap, words, "quiet")
 
 
 def state_of(document: Document, file: BenchFile) -> tuple[str, str, str]:

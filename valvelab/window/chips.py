@@ -6,7 +6,7 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from typing import Any
 
 from PySide6.QtCore import QEvent, QRectF, QSize, Qt
-from PySide6.QtGui import QPainter, QPaintEvent, QPen
+from PySide6.QtGui import QPaintEvent, QPen
 from PySide6.QtWidgets import (
     QApplication,
     QButtonGroup,
@@ -18,6 +18,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from valvelab.window.painting import CENTRE, LEFT, painting, write
 from valvelab.window.theme import current_theme, scaled
 
 
@@ -48,23 +49,19 @@ class Chip(QToolButton):
     def paintEvent(self, _event: QPaintEvent) -> None:
         """Draw the chip."""
         theme, em = current_theme(), self.fontMetrics().height()
-        painter = QPainter(self)
-        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        frame = QRectF(self.rect()).adjusted(0.75, 0.75, -0.75, -0.75)
         on, hover = self.isChecked(), self.underMouse()
-        painter.setPen(QPen(theme.colour("accent" if on or self.hasFocus() else "line"), 1.0))
-        painter.setBrush(theme.colour("chosen" if on else "raised" if hover else "panel"))
-        painter.drawRoundedRect(frame, 0.3 * em, 0.3 * em)
         left = 0.33 * em
-        if not self.icon().isNull():
-            side = round(em)
-            self.icon().paint(painter, round(left), (self.height() - side) // 2, side, side)
-            left += 1.1 * em
-        painter.setPen(theme.colour("text" if on else "quiet"))
-        box = QRectF(left, 0, self.width() - left - 0.2 * em, self.height())
-        text = self.fontMetrics().elidedText(self.text(), Qt.TextElideMode.ElideRight, round(box.width()) + 2)
-        painter.drawText(box, Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter, text)
-        painter.end()
+        with painting(self) as painter:
+            painter.setPen(QPen(theme.colour("accent" if on or self.hasFocus() else "line"), 1.0))
+            painter.setBrush(theme.colour("chosen" if on else "raised" if hover else "panel"))
+            painter.drawRoundedRect(QRectF(self.rect()).adjusted(0.75, 0.75, -0.75, -0.75), 0.3 * em, 0.3 * em)
+            if not self.icon().isNull():
+                side = round(em)
+                self.icon().paint(painter, round(left), (self.height() - side) // 2, side, side)
+                left += 1.1 * em
+            box = QRectF(left, 0, self.width() - left - 0.2 * em, self.height())
+            text = self.fontMetrics().elidedText(self.text(), Qt.TextElideMode.ElideRight, round(box.width()) + 2)
+            write(painter, box, LEFT, text, "text" if on else "quiet")
 
 
 def chip_row(
@@ -100,7 +97,7 @@ def press(group: QButtonGroup, names: Collection[Any]) -> None:
 class Heading(QLabel):
     """A heading that keeps its rank at every text size."""
 
-    def __init__(self, text: str, rank: float, parent: QWidget) -> None:
+    def __init__(self, text: str, rank: float, parent: QWidget | None = None) -> None:
         super().__init__(text, parent)
         self._rank = rank
         self._fit()
@@ -120,15 +117,12 @@ class FlatBar(QToolBar):
 
     def paintEvent(self, _event: QPaintEvent) -> None:
         """Draw the ground; the buttons draw themselves."""
-        theme = current_theme()
-        painter = QPainter(self)
-        painter.fillRect(self.rect(), theme.colour("window"))
-        painter.setPen(theme.colour("line"))
-        if self.orientation() == Qt.Orientation.Vertical:
-            painter.drawLine(self.width() - 1, 0, self.width() - 1, self.height())
-        else:
-            painter.drawLine(0, self.height() - 1, self.width(), self.height() - 1)
-        painter.end()
+        with painting(self, "window", smooth=False) as painter:
+            painter.setPen(current_theme().colour("line"))
+            if self.orientation() == Qt.Orientation.Vertical:
+                painter.drawLine(self.width() - 1, 0, self.width() - 1, self.height())
+            else:
+                painter.drawLine(0, self.height() - 1, self.width(), self.height() - 1)
 
 
 class RailButton(QToolButton):
@@ -142,21 +136,14 @@ class RailButton(QToolButton):
 
     def paintEvent(self, _event: QPaintEvent) -> None:
         """Draw the button."""
-        theme, em = current_theme(), self.fontMetrics().height()
-        painter = QPainter(self)
-        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        on = self.isChecked()
-        if on or self.underMouse():
-            painter.fillRect(self.rect(), theme.colour("chosen" if on else "raised"))
-        if on:
-            painter.fillRect(0, 0, 3, self.height(), theme.colour("accent"))
+        theme, em, on = current_theme(), self.fontMetrics().height(), self.isChecked()
         side = round(1.7 * em)
-        self.icon().paint(painter, (self.width() - side) // 2, round(0.4 * em), side, side)
-        painter.setPen(theme.colour("text" if on else "quiet"))
-        box = QRectF(0, 0.4 * em + side, self.width(), 1.2 * em)
-        painter.drawText(box, Qt.AlignmentFlag.AlignCenter, self.text())
-        if self.hasFocus():
-            painter.setPen(QPen(theme.colour("accent"), 1.0))
-            painter.setBrush(Qt.BrushStyle.NoBrush)
-            painter.drawRect(QRectF(self.rect()).adjusted(1, 1, -1, -1))
-        painter.end()
+        with painting(self, "chosen" if on else "raised" if self.underMouse() else "") as painter:
+            if on:
+                painter.fillRect(0, 0, 3, self.height(), theme.colour("accent"))
+            self.icon().paint(painter, (self.width() - side) // 2, round(0.4 * em), side, side)
+            box = QRectF(0, 0.4 * em + side, self.width(), 1.2 * em)
+            write(painter, box, CENTRE, self.text(), "text" if on else "quiet")
+            if self.hasFocus():
+                painter.setPen(QPen(theme.colour("accent"), 1.0))
+                painter.drawRect(QRectF(self.rect()).adjusted(1, 1, -1, -1))

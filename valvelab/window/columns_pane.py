@@ -110,10 +110,15 @@ class ColumnsPane(QWidget):
                 parts.append(f"{name}={number}" + (f" [{unit.currentText()}]" if unit.currentText() else ""))
         return ", ".join(parts)
 
+    def _fields(self) -> dict[str, tuple[str, ...]]:
+        """The fields of the kind chosen, each with its units."""
+        intake = bays.intakes().get(str(self._kind.currentData()))
+        return {} if intake is None else dict(intake.fields or {})
+
     def _refill(self) -> None:
         preview = self._preview
-        intake = bays.intakes().get(str(self._kind.currentData()))
-        if preview is None or intake is None:
+        fields = self._fields()
+        if preview is None or not fields:
             return
         width = len(preview.rows[0]) if preview.rows else len(preview.headers)
         self.table.clear()
@@ -123,7 +128,6 @@ class ColumnsPane(QWidget):
                   for n in range(width)]  # fmt: skip
         self.table.setHorizontalHeaderLabels(titles)
         self.fields, self.units = [], []
-        fields = dict(intake.fields or {})
         for column in range(width):
             self._add_choosers(column, fields, width)
         for row, cells in enumerate(preview.rows[:_ROWS]):
@@ -154,8 +158,7 @@ class ColumnsPane(QWidget):
         self.table.setCellWidget(1, column, unit)
 
     def _offer_units(self, column: int, name: str) -> None:
-        intake = bays.intakes().get(str(self._kind.currentData()))
-        fields = dict(intake.fields or {}) if intake is not None else {}
+        fields = self._fields()
         found = fields.get(name.strip())
         offered = () if name == _IGNORE else found if found is not None else fields.get("lift", ())
         unit = self.units[column]
@@ -172,13 +175,11 @@ class ColumnsPane(QWidget):
         names = [field.currentText().strip() for field in self.fields]
         used = [name for name in names if name and name != _IGNORE]
         twice = {name for name in used if used.count(name) > 1}
-        intake = bays.intakes().get(str(self._kind.currentData()))
-        needed = "angle" if intake is not None and "angle" in (intake.fields or {}) else None
         hint = ""
         if twice:
             hint = f"{', '.join(sorted(twice))} is chosen twice."
-        elif needed and needed not in used:
-            hint = f"One column has to be the {needed}."
+        elif "angle" in self._fields() and "angle" not in used:
+            hint = "One column has to be the angle."
         elif len(used) < 2:
             hint = "At least two columns have to be assigned."
         self._hint.setText(hint)

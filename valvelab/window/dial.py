@@ -6,13 +6,14 @@ import math
 
 import numpy as np
 from PySide6.QtCore import QPointF, QRectF, QSize, Qt, Signal
-from PySide6.QtGui import QMouseEvent, QPainter, QPaintEvent, QPen
+from PySide6.QtGui import QFont, QMouseEvent, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from valvelab.arrays import FloatArray
 from valvelab.figures.description import Dial
 from valvelab.window.figure_item import role_colour
-from valvelab.window.theme import Theme, current_theme, scaled
+from valvelab.window.painting import CENTRE, LEFT, about, painting, polar, write
+from valvelab.window.theme import current_theme, scaled
 
 
 def spread_apart(wanted: FloatArray, least: float) -> FloatArray:
@@ -42,7 +43,6 @@ class DialView(QWidget):
         self.setAccessibleName(name)
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
         self._dial: Dial | None = None
-        self._theme = current_theme()
         self._places: list[tuple[QPointF, str]] = []
 
     def minimumSizeHint(self) -> QSize:
@@ -55,9 +55,9 @@ class DialView(QWidget):
         em = self.fontMetrics().height()
         return QSize(16 * em, 16 * em)
 
-    def show_dial(self, dial: Dial, theme: Theme) -> None:
+    def show_dial(self, dial: Dial) -> None:
         """Draw a dial."""
-        self._dial, self._theme = dial, theme
+        self._dial = dial
         said = [f"{label} {angle:.1f} deg {remark}" for label, angle, remark in _rows(dial)]
         self.setAccessibleDescription("; ".join(said))
         self.update()
@@ -70,58 +70,60 @@ class DialView(QWidget):
 
     def paintEvent(self, _event: QPaintEvent) -> None:
         """Draw the whole dial."""
-        painter = QPainter(self)
-        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        painter.fillRect(self.rect(), self._theme.colour("panel"))
-        if self._dial is None:
-            return
-        em = self.fontMetrics().height()
-        painter.setFont(scaled(self.font(), 0.9))
-        painter.setPen(self._theme.colour("quiet"))
-        title = QRectF(0.4 * em, 0.2 * em, self.width() - 0.8 * em, 1.3 * em)
-        painter.drawText(title, Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter, self._dial.title)
-        painter.setFont(scaled(self.font(), 0.88, strong=True))
-        texts = [f"{label} {remark}".strip() for label, _angle, remark in _rows(self._dial)]
-        wide = max((painter.fontMetrics().horizontalAdvance(text) for text in texts), default=0)
-        centre = QPointF(self.width() / 2.0, (self.height() + 1.3 * em) / 2.0)
-        radius = max(20.0, min(self.width() / 2.0 - wide - 1.1 * em, (self.height() - 1.3 * em) / 2.0 - 1.2 * em))
-        self._draw_rim(painter, centre, radius)
-        self._draw_directions(painter, self._dial, centre, radius)
-        painter.end()
+        em, dial = self.fontMetrics().height(), self._dial
+        with painting(self, "panel") as painter:
+            if dial is None:
+                return
+            title = QRectF(0.4 * em, 0.2 * em, self.width() - 0.8 * em, 1.3 * em)
+            write(painter, title, LEFT, dial.title, "quiet", scaled(self.font(), 0.9))
+            painter.setFont(scaled(self.font(), 0.88, strong=True))
+            texts = [f"{label} {remark}".strip() for label, _angle, remark in _rows(dial)]
+            wide = max((painter.fontMetrics().horizontalAdvance(text) for text in texts), default=0)
+            centre = QPointF(self.width() / 2.0, (self.height() + 1.3 * em) / 2.0)
+            radius = max(20.0, min(self.width() / 2.0 - wide - 1.1 * em, (self.height() - 1.3 * em) / 2.0 - 1.2 * em))
+            painter.setBrush(current_theme().colour("stripe"))
+            painter.setPen(QPen(current_theme().colour("line"), 1.2))
+            painter.drawEllipse(centre, radius, radius)
+            self._draw_rim(painter, centre, radius)
+            self._draw_hub(painter, centre, radius)
+            self._draw_directions(painter, dial, centre, radius)
 
     def _draw_rim(self, painter: QPainter, centre: QPointF, radius: float) -> None:
-        theme = self._theme
-        painter.setBrush(theme.colour("stripe"))
-        painter.setPen(QPen(theme.colour("line"), 1.2))
-        painter.drawEllipse(centre, radius, radius)
+        """Ticks and the angles beside them."""
         for angle in range(0, 360, 10):
-            length = 0.09 if angle % 90 == 0 else 0.06 if angle % 30 == 0 else 0.03
-            painter.drawLine(_polar(centre, radius * (1.0 - length), angle), _polar(centre, radius, angle))
-        painter.setBrush(theme.colour("raised"))
+            self._tick(painter, centre, radius, angle, 0.09 if angle % 90 == 0 else 0.06 if angle % 30 == 0 else 0.03)
+        self._number(painter, centre, 0.82 * radius, 90, scaled(self.font(), 0.8))
+
+    def _draw_hub(self, painter: QPainter, centre: QPointF, radius: float) -> None:
+        painter.setPen(QPen(current_theme().colour("line"), 1.2))
+        painter.setBrush(current_theme().colour("raised"))
         painter.drawEllipse(centre, 0.16 * radius, 0.16 * radius)
-        painter.setFont(scaled(self.font(), 0.8))
-        painter.setPen(theme.colour("quiet"))
-        for angle in (0, 90, 180, 270):
-            spot = _polar(centre, 0.82 * radius, angle)
-            box = QRectF(spot.x() - 20, spot.y() - 10, 40, 20)
-            painter.drawText(box, Qt.AlignmentFlag.AlignCenter, str(angle))
+
+    @staticmethod
+    def _tick(painter: QPainter, centre: QPointF, radius: float, angle: int, length: float) -> None:
+        painter.drawLine(polar(centre, radius * (1.0 - length), angle), polar(centre, radius, angle))
+
+    @staticmethod
+    def _number(painter: QPainter, centre: QPointF, radius: float, every_deg: int, font: QFont) -> None:
+        for angle in range(0, 360, every_deg):
+            write(painter, about(polar(centre, radius, angle), 20.0, 10.0), CENTRE, str(angle), "quiet", font)
 
     def _draw_directions(self, painter: QPainter, dial: Dial, centre: QPointF, radius: float) -> None:
-        theme = self._theme
+        theme = current_theme()
         spots = self._label_spots(dial, centre, radius)
         self._places = []
         for number, (label, angle, remark) in enumerate(_rows(dial)):
             role = dial.roles[number]
-            colour, strong = role_colour(theme, role), role == "measured"
+            colour, strong = role_colour(role), role == "measured"
             if dial.nominal_deg is not None:
                 painter.setPen(QPen(theme.colour("nominal"), 1.0))
                 ghost = float(dial.nominal_deg[number])
-                painter.drawLine(_polar(centre, radius * 0.93, ghost), _polar(centre, radius * 1.03, ghost))
+                painter.drawLine(polar(centre, radius * 0.93, ghost), polar(centre, radius * 1.03, ghost))
             painter.setPen(QPen(colour, 3.0 if strong else 1.6, Qt.PenStyle.SolidLine, Qt.PenCapStyle.RoundCap))
             inner = 0.18 if strong else self.inner_share
-            painter.drawLine(_polar(centre, inner * radius, angle), _polar(centre, 0.93 * radius, angle))
+            painter.drawLine(polar(centre, inner * radius, angle), polar(centre, 0.93 * radius, angle))
             painter.setPen(QPen(theme.colour("quiet" if strong else "line"), 1.0))
-            painter.drawLine(_polar(centre, radius, angle), spots[number])
+            painter.drawLine(polar(centre, radius, angle), spots[number])
             self._write(painter, spots[number], f"{label} {remark}".strip(), right=_on_right(angle), strong=strong)
             self._places.append((spots[number], label))
 
@@ -147,9 +149,7 @@ class DialView(QWidget):
         painter.setFont(scaled(self.font(), 0.88, strong=strong))
         wide = painter.fontMetrics().horizontalAdvance(text)
         left = spot.x() + 0.2 * em if right else spot.x() - wide - 0.2 * em
-        painter.setPen(self._theme.colour("text" if strong else "quiet"))
-        box = QRectF(left - 1, spot.y() - em / 2.0, wide + 2, em)
-        painter.drawText(box, Qt.AlignmentFlag.AlignCenter, text)
+        write(painter, QRectF(left - 1, spot.y() - em / 2.0, wide + 2, em), CENTRE, text, "text" if strong else "quiet")
 
 
 def _on_right(angle_deg: float) -> bool:
@@ -159,8 +159,3 @@ def _on_right(angle_deg: float) -> bool:
 def _rows(dial: Dial) -> list[tuple[str, float, str]]:
     remarks = dial.remarks or ("",) * len(dial.labels)
     return [(label, float(a), r) for label, a, r in zip(dial.labels, dial.angles_deg, remarks, strict=True)]
-
-
-def _polar(centre: QPointF, radius: float, angle_deg: float) -> QPointF:
-    turn = math.radians(angle_deg)
-    return QPointF(centre.x() + radius * math.sin(turn), centre.y() - radius * math.cos(turn))

@@ -13,7 +13,7 @@ from valvelab.arrays import FloatArray
 from valvelab.figures.description import Figure
 from valvelab.units import DisplayUnit, System
 from valvelab.window.figure_item import FigureItem
-from valvelab.window.theme import Theme, current_theme
+from valvelab.window.theme import current_theme
 
 
 class FigureStack(pg.GraphicsLayoutWidget):  # type: ignore[misc]
@@ -38,17 +38,16 @@ class FigureStack(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         self.scene().sigMouseMoved.connect(self._on_mouse)
         self.setBackground(None)
 
-    def show_figures(
-        self, figures: Sequence[Figure], units: System, theme: Theme, stretch: dict[str, int] | None = None
-    ) -> None:
+    def show_figures(self, figures: Sequence[Figure], units: System, stretch: dict[str, int] | None = None) -> None:
         """Draw the figures from top to bottom; the plots are built anew only where their names changed."""
+        theme = current_theme()
         self.setBackground(theme.colour("panel"))
         names = [figure.name for figure in figures]
         if names != list(self.items_by_name):
             self._build(names, stretch or {})
         said: set[str] = set()
         for figure in figures:
-            self.items_by_name[figure.name].show(figure, units, theme, frozenset(said))
+            self.items_by_name[figure.name].show(figure, units, frozenset(said))
             said |= {curve.label for curve in figure.curves} | {band.label for band in figure.bands}
         pen = pg.mkPen(theme.colour("quiet"), width=1, style=Qt.PenStyle.DotLine)
         for cursor in self._cursors:
@@ -146,6 +145,6 @@ def _decimals(values: FloatArray, unit: DisplayUnit) -> int:
 class FigureView(FigureStack):
     """One figure by itself."""
 
-    def show_figure(self, figure: Figure, units: System = "metric", theme: Theme | None = None) -> None:
+    def show_figure(self, figure: Figure, units: System = "metric") -> None:
         """Draw the figure under the theme in force."""
-        self.show_figures([figure], units, theme or current_theme())
+        self.show_figures([figure], units)

@@ -1,6 +1,8 @@
-"""Inputs that read quantities as people type them."""
+"""Inputs that read what people type."""
 
 from __future__ import annotations
+
+from collections.abc import Callable
 
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QKeyEvent, QPalette
@@ -10,34 +12,91 @@ from valvelab.errors import BadQuantity
 from valvelab.units import FACTORS, Dimension, System, display_unit, parse_quantity, show
 from valvelab.window.theme import current_theme
 
+Reader = Callable[[str], object]
+"""Makes a value of what was typed; raises BadQuantity."""
 
-class QuantityField(QLineEdit):
-    """A quantity with or without a unit; without one it is in the unit shown. `entered(value)` is in `unit`.
 
-    The arrow keys step it by `step`. What can't be read keeps its text in the colour of a rejection, with the reason as
-    tip; nothing is emitted.
+def typed_quantity(text: str, dimension: Dimension, unit: str, units: System, name: str) -> float:
+    """The canonical value of what was typed, without a unit in that in which `unit` is shown. Raises BadQuantity."""
+    text = text.strip()
+    try:
+        float(text.replace(",", ".").replace("−", "-"))
+        text = f"{text} {display_unit(unit, units).label}"
+    except ValueError:
+        pass
+    return parse_quantity(text, dimension, name)
+
+
+class TypedField(QLineEdit):
+    """`entered(value)` with what the reader makes of the text, when the field is left or Enter is pressed.
+
+    What can't be read, for the reason in `wrong`, keeps its text in the colour of a rejection with that reason as tip;
+    nothing is emitted but `refused(sentence)`.
     """
 
-    entered = Signal(float)
+    entered = Signal(object)
+    refused = Signal(str)
+
+    def __init__(self, name: str, tip: str, reader: Reader, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self._tip, self._reader = tip, reader
+        self.wrong = ""
+        self.setAccessibleName(name)
+        self.setToolTip(tip)
+        self.editingFinished.connect(self.take)
+        self.textEdited.connect(lambda _text: self._say(""))
+
+    def take(self) -> bool:
+        """Read the text; False where it can't be read."""
+        if not self.isModified():
+            return not self.wrong
+        try:
+            value = self._reader(self.text())
+        except BadQuantity as error:
+            self._say(str(error))
+            self.refused.emit(str(error))
+            return False
+        self._say("")
+        self.setModified(False)
+        self.entered.emit(value)
+        return True
+
+    def _say(self, wrong: str) -> None:
+        self.wrong = wrong
+        self._dress()
+
+    def _dress(self) -> None:
+        palette = QPalette()
+        if self.wrong:
+            palette.setColor(QPalette.ColorRole.Text, current_theme().colour("reject"))
+        self.setPalette(palette)
+        self.setToolTip(self.wrong or self._tip)
+
+
+class QuantityField(TypedField):
+    """A quantity with or without a unit; without one it is in the unit shown. `entered(value)` is in `unit`.
+
+    The arrow keys step it by `step`.
+    """
 
     def __init__(self, name: str, dimension: Dimension, unit: str, step: float, parent: QWidget | None = None) -> None:
-        super().__init__(parent)
-        self.setAccessibleName(name)
-        self._name, self._dimension, self._unit = name, dimension, unit
+        super().__init__(
+            name, f"{name}: a number in the unit shown, or with its unit, such as 0.050 in", self._read, parent
+        )
+        self._name, self._dimension, self._unit, self._step = name, dimension, unit, step
         self._units: System = "metric"
         self._value: float | None = None
-        self._step = step
-        self._plain_tip = f"{name}: a number in the unit shown, or with its unit, such as 0.050 in"
-        self.setToolTip(self._plain_tip)
-        self.editingFinished.connect(self._read)
-        self.textEdited.connect(lambda _text: self._mark(""))
+
+    def _read(self, text: str) -> float:
+        value = typed_quantity(text, self._dimension, self._unit, self._units, self._name)
+        return value / FACTORS[self._dimension].get(self._unit, 1.0)
 
     def show_value(self, value: float, units: System, decimals: int) -> None:
         """Show a value in `unit`, as the reader's system writes it."""
         self._units, self._value = units, value
         text = f"{show(value, self._unit, units, decimals)} {display_unit(self._unit, units).label}"
         if not self.hasFocus() or not self.isModified():
-            self._mark("")
+            self._say("")
             self.setText(text)
 
     def keyPressEvent(self, event: QKeyEvent) -> None:
@@ -48,28 +107,3 @@ class QuantityField(QLineEdit):
             return
         self.setModified(False)
         self.entered.emit(self._value + step * self._step)
-
-    def _read(self) -> None:
-        if not self.isModified():
-            return
-        text = self.text().strip()
-        try:
-            try:
-                float(text.replace(",", ".").replace("−", "-"))
-                text = f"{text} {display_unit(self._unit, self._units).label}"
-            except ValueError:
-                pass
-            value = parse_quantity(text, self._dimension, self._name)
-        except BadQuantity as error:
-            self._mark(str(error))
-            return
-        self._mark("")
-        self.setModified(False)
-        self.entered.emit(value / FACTORS[self._dimension].get(self._unit, 1.0))
-
-    def _mark(self, wrong: str) -> None:
-        palette = QPalette()
-        if wrong:
-            palette.setColor(QPalette.ColorRole.Text, current_theme().colour("reject"))
-        self.setPalette(palette)
-        self.setToolTip(wrong or self._plain_tip)

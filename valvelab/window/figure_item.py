@@ -12,20 +12,21 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import QBrush, QColor, QFontMetricsF, QPen
 from PySide6.QtWidgets import QApplication, QGraphicsItem, QGraphicsTextItem
 
-from valvelab.arrays import FloatArray
-from valvelab.figures.description import Band, Curve, Figure, Marks, Role
+from valvelab.arrays import FloatArray, stretches
+from valvelab.figures.description import Band, Figure, Marks, Role
 from valvelab.units import DisplayUnit, System, display_unit
-from valvelab.window.theme import Theme, current_theme, scaled
+from valvelab.window.theme import current_theme, scaled
 
 _SYMBOLS: dict[str, str] = {"accept": "o", "reject": "x", "undecided": "t", "readings": "o", "outside": "x"}
-_SERIES_SYMBOLS = ("o", "s", "t", "d", "+", "star")
+SERIES_SYMBOLS = ("o", "s", "t", "d", "+", "star")
 _THIN, _STRONG = 1.0, 2.0
 _FILLS: dict[str, float] = {"series": 0.5, "measured": 0.35, "guide": 0.22, "reject": 0.35, "undecided": 0.35}
 """How opaque a band is filled; 0.16 for a role that is not here."""
 
 
-def role_colour(theme: Theme, role: Role, series: int = 0) -> QColor:
+def role_colour(role: Role, series: int = 0) -> QColor:
     """The colour of a role."""
+    theme = current_theme()
     if role == "series":
         return QColor(theme.series[series % len(theme.series)])
     if role in theme.colours:
@@ -33,11 +34,11 @@ def role_colour(theme: Theme, role: Role, series: int = 0) -> QColor:
     return theme.colour({"outside": "reject", "fit": "accent", "readings": "quiet", "guide": "quiet"}.get(role, "line"))
 
 
-def role_pen(theme: Theme, role: Role, series: int = 0) -> QPen:
+def role_pen(role: Role, series: int = 0) -> QPen:
     """The pen of a role: measured strong, nominal thin, others of the shaft faint."""
-    colour = role_colour(theme, role, series)
+    colour = role_colour(role, series)
     if role == "measured_quiet":
-        colour = theme.colour("quiet", 0.30)
+        colour = current_theme().colour("quiet", 0.30)
     width = _STRONG if role in {"measured", "outside"} else _THIN
     style = Qt.PenStyle.DashLine if role in {"nominal", "guide"} else Qt.PenStyle.SolidLine
     pen = QPen(colour, width, style)
@@ -89,29 +90,24 @@ class FigureItem:
         self._read_out = ""
         self._said: frozenset[str] = frozenset()
 
-    def show(self, figure: Figure, units: System, theme: Theme, said: frozenset[str] = frozenset()) -> None:
+    def show(self, figure: Figure, units: System, said: frozenset[str] = frozenset()) -> None:
         """Draw a figure, changing the data only where its form is that of the one before.
 
         `said` are labels that a plot above explains already.
         """
         self._said = said
-        form = (
-            theme.name,
-            units,
-            figure.name,
-            QApplication.font().pointSizeF(),
-            [(c.role, c.series) for c in figure.curves],
-        )
+        look = (current_theme().name, units, QApplication.font().pointSizeF())
+        form = (*look, figure.name, [(c.role, c.series) for c in figure.curves])
         first = self._form != form
         moved = self.figure is None or self.figure.x_axis.range != figure.x_axis.range
         if first:
             self._clear()
         self.figure, self.units, self._form = figure, units, form
         if first:
-            self._dress(theme)
-        self._draw_curves(theme, first)
-        self._draw_others(theme)
-        self._name_axes(theme)
+            self._dress()
+        self._draw_curves(first)
+        self._draw_others()
+        self._name_axes()
         if first or moved:
             self.reset_range()
         else:
@@ -141,7 +137,7 @@ class FigureItem:
         """Say a value beside the title, under the cursor."""
         if text != self._read_out:
             self._read_out = text
-            self._name_axes(current_theme())
+            self._name_axes()
 
     def _fit_y(self) -> None:
         figure = self.figure
@@ -183,8 +179,8 @@ class FigureItem:
             self.plot.removeItem(item)
         self._curves, self._others = [], []
 
-    def _dress(self, theme: Theme) -> None:
-        font = scaled(QApplication.font(), 0.9)
+    def _dress(self) -> None:
+        theme, font = current_theme(), scaled(QApplication.font(), 0.9)
         for name in ("left", "bottom"):
             axis = self.plot.getAxis(name)
             axis.setPen(pg.mkPen(theme.colour("line")))
@@ -199,12 +195,12 @@ class FigureItem:
         self._title.setFont(font)
         self._legend.setFont(font)
 
-    def _draw_curves(self, theme: Theme, first: bool) -> None:
+    def _draw_curves(self, first: bool) -> None:
         assert self.figure is not None
         across, up = self.scale_x().scale, self.scale_y().scale
         for number, curve in enumerate(self.figure.curves):
             if first:
-                item = pg.PlotCurveItem(pen=role_pen(theme, curve.role, curve.series), antialias=True)
+                item = pg.PlotCurveItem(pen=role_pen(curve.role, curve.series), antialias=True)
                 item.setZValue({"measured_quiet": 1, "nominal": 4, "measured": 3, "outside": 5}.get(curve.role, 2))
                 item.setCacheMode(QGraphicsItem.CacheMode.DeviceCoordinateCache)
                 self.plot.addItem(item)
@@ -213,59 +209,58 @@ class FigureItem:
             connect = "all" if whole else "finite"
             self._curves[number].setData(curve.x * across, curve.y * up, connect=connect)
 
-    def _draw_others(self, theme: Theme) -> None:
+    def _draw_others(self) -> None:
         assert self.figure is not None
         for item in self._others:
             self.plot.removeItem(item)
         self._others = []
         across, up = self.scale_x().scale, self.scale_y().scale
         for band in (piece for whole in self.figure.bands for piece in unbroken(whole)):
-            edges = [pg.PlotCurveItem(band.x * across, edge * up, pen=None) for edge in (band.lower, band.upper)]
-            fill = pg.FillBetweenItem(*edges, brush=QBrush(self._band_colour(theme, band)))
-            pen = pg.mkPen(role_colour(theme, band.role, band.series), width=1)
+            pen = pg.mkPen(role_colour(band.role, band.series), width=1)
             lines = [pg.PlotCurveItem(band.x * across, edge * up, pen=pen) for edge in (band.lower, band.upper)]
-            for item in (*edges, fill, *lines):
-                item.setZValue(0)
-                self.plot.addItem(item)
-                self._others.append(item)
-            for edge in edges:
-                edge.hide()
+            self._add(pg.FillBetweenItem(*lines, brush=QBrush(self._band_colour(band))), 0)
+            for line in lines:
+                self._add(line, 0)
         for marks in self.figure.marks:
-            self._add_marks(theme, marks, across, up)
+            self._add_marks(marks, across, up)
         for guide in self.figure.guides:
             along_x = guide.along == "x"
             line = pg.InfiniteLine(
                 guide.value * (across if along_x else up), angle=90 if along_x else 0,
-                pen=role_pen(theme, guide.role), label=guide.label or None,
+                pen=role_pen(guide.role), label=guide.label or None,
                 labelOpts={
-                    "position": 0.94 if along_x else 0.99, "color": role_colour(theme, guide.role),
+                    "position": 0.94 if along_x else 0.99, "color": role_colour(guide.role),
                     "anchors": None if along_x else [(1.0, 0.9), (1.0, 0.9)],
                 },
             )  # fmt: skip
-            self.plot.addItem(line)
-            self._others.append(line)
+            self._add(line)
+
+    def _add(self, item: pg.GraphicsObject, height: float | None = None) -> None:
+        """Put something but a curve on the plot, at its height above the ground."""
+        if height is not None:
+            item.setZValue(height)
+        self.plot.addItem(item)
+        self._others.append(item)
 
     @staticmethod
-    def _band_colour(theme: Theme, band: Band) -> QColor:
-        colour = role_colour(theme, band.role, band.series)
+    def _band_colour(band: Band) -> QColor:
+        colour = role_colour(band.role, band.series)
         colour.setAlphaF(_FILLS.get(band.role, 0.16))
         return colour
 
-    def _add_marks(self, theme: Theme, marks: Marks, across: float, up: float) -> None:
-        colour = role_colour(theme, marks.role, marks.series)
+    def _add_marks(self, marks: Marks, across: float, up: float) -> None:
+        colour = role_colour(marks.role, marks.series)
         if marks.bare:
             self._add_texts(marks, across, up, colour, (0.5, 0.5))
             return
-        symbol = _SYMBOLS.get(marks.role, _SERIES_SYMBOLS[marks.series % len(_SERIES_SYMBOLS)])
+        symbol = _SYMBOLS.get(marks.role, SERIES_SYMBOLS[marks.series % len(SERIES_SYMBOLS)])
         sparing = self.figure is not None and self.figure.axes == "none"
         size = 3 if marks.role == "readings" else 7 if sparing else 9
         pen = pg.mkPen(colour, width=2 if symbol in {"x", "+"} else 1)
         item = pg.ScatterPlotItem(
             marks.x * across, marks.y * up, symbol=symbol, size=size, pen=pen, brush=pg.mkBrush(colour)
         )
-        item.setZValue(6)
-        self.plot.addItem(item)
-        self._others.append(item)
+        self._add(item, 6)
         self._add_texts(marks, across, up, colour, (0.5, 1.2))
 
     def _add_texts(self, marks: Marks, across: float, up: float, colour: QColor, anchor: tuple[float, float]) -> None:
@@ -273,11 +268,10 @@ class FigureItem:
             label = pg.TextItem(text, color=colour, anchor=anchor)
             label.setFont(scaled(QApplication.font(), 0.85))
             label.setPos(x * across, y * up)
-            self.plot.addItem(label)
-            self._others.append(label)
+            self._add(label)
 
-    def _name_axes(self, theme: Theme) -> None:
-        figure = self.figure
+    def _name_axes(self) -> None:
+        figure, theme = self.figure, current_theme()
         assert figure is not None
         for name, axis in (("bottom", figure.x_axis), ("left", figure.y_axis)):
             self.plot.getAxis(name).name_places(axis.names)
@@ -289,7 +283,7 @@ class FigureItem:
             f'<span style="color:{quiet}">{unit}</span>{read_out}'
         )
         self._legend.setHtml(
-            " &nbsp; ".join(t for name, t in _legend_entries(figure, theme).items() if name not in self._said)
+            " &nbsp; ".join(t for name, t in _legend_entries(figure).items() if name not in self._said)
         )
         self._place_legend()
 
@@ -308,27 +302,18 @@ class FigureItem:
 def unbroken(band: Band) -> list[Band]:
     """The stretches of a band on which both edges are known."""
     known = np.isfinite(band.lower) & np.isfinite(band.upper)
-    ends = np.flatnonzero(np.diff(np.concatenate([[False], known, [False]]).astype(np.int8))).reshape(-1, 2)
-    return [replace(band, x=band.x[a:b], lower=band.lower[a:b], upper=band.upper[a:b]) for a, b in ends if b - a > 1]
+    ends = (slice(a, b) for a, b in stretches(known) if b - a > 1)
+    return [replace(band, x=band.x[part], lower=band.lower[part], upper=band.upper[part]) for part in ends]
 
 
-def _legend_entries(figure: Figure, theme: Theme) -> dict[str, str]:
-    entries: dict[str, str] = {}
-    for band in figure.bands:
-        if band.label:
-            colour = role_colour(theme, band.role, band.series).name()
-            entries[band.label] = f'<span style="color:{colour}">■ {escape(band.label)}</span>'
-    for curve in figure.curves:
-        if curve.label:
-            sign = {"nominal": "– –", "guide": "– –", "outside": "✗"}.get(curve.role, "—")
-            entries[curve.label] = (
-                f'<span style="color:{_curve_colour(theme, curve)}">{sign} {escape(curve.label)}</span>'
-            )
-    return entries
-
-
-def _curve_colour(theme: Theme, curve: Curve) -> str:
-    return role_colour(theme, curve.role, curve.series).name()
+def _legend_entries(figure: Figure) -> dict[str, str]:
+    signs = {"nominal": "– –", "guide": "– –", "outside": "✗"}
+    named = [("■", band) for band in figure.bands] + [(signs.get(curve.role, "—"), curve) for curve in figure.curves]
+    return {
+        one.label: f'<span style="color:{role_colour(one.role, one.series).name()}">{sign} {escape(one.label)}</span>'
+        for sign, one in named
+        if one.label
+    }
 
 
 def _extent(arrays: Sequence[FloatArray]) -> tuple[float, float] | None:

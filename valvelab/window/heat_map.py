@@ -10,6 +10,7 @@ from PySide6.QtWidgets import QSizePolicy, QToolTip, QWidget
 from valvelab.arrays import FloatArray
 from valvelab.figures.description import HeatMap
 from valvelab.units import System, display_unit
+from valvelab.window.painting import CENTRE, RIGHT, painting, write
 from valvelab.window.theme import Theme, current_theme, scaled
 
 _SEPARATE_PX = 8.0
@@ -68,15 +69,14 @@ class HeatMapView(QWidget):
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
         self._heat: HeatMap | None = None
         self._image = QImage()
-        self._theme = current_theme()
         self._units: System = "metric"
         self._chosen = ""
         self._bad: frozenset[str] = frozenset()
 
-    def show_map(self, heat: HeatMap, units: System, theme: Theme, bad_rows: frozenset[str] = frozenset()) -> None:
+    def show_map(self, heat: HeatMap, units: System, bad_rows: frozenset[str] = frozenset()) -> None:
         """Draw a map; `bad_rows` get the mark of a rejected item beside their name."""
-        self._heat, self._units, self._theme, self._bad = heat, units, theme, bad_rows
-        self._image = picture(heat, theme)
+        self._heat, self._units, self._bad = heat, units, bad_rows
+        self._image = picture(heat, current_theme())
         self.update()
 
     def choose(self, row: str) -> None:
@@ -141,19 +141,17 @@ class HeatMapView(QWidget):
 
     def paintEvent(self, _event: QPaintEvent) -> None:
         """Draw the whole map."""
-        painter = QPainter(self)
-        painter.fillRect(self.rect(), self._theme.colour("panel"))
-        if self._heat is None:
-            return
-        frame = self._frame()
-        painter.drawImage(frame, self._image)
-        self._draw_rows(painter, self._heat, frame)
-        self._draw_axis(painter, self._heat, frame)
-        self._draw_key(painter, self._heat, frame)
-        painter.end()
+        with painting(self, "panel", smooth=False) as painter:
+            if self._heat is None:
+                return
+            frame = self._frame()
+            painter.drawImage(frame, self._image)
+            self._draw_rows(painter, self._heat, frame)
+            self._draw_axis(painter, self._heat, frame)
+            self._draw_key(painter, self._heat, frame)
 
     def _draw_rows(self, painter: QPainter, heat: HeatMap, frame: QRectF) -> None:
-        theme, em = self._theme, self.fontMetrics().height()
+        theme, em = current_theme(), self.fontMetrics().height()
         height = frame.height() / max(1, len(heat.rows))
         painter.setPen(QPen(theme.colour("panel"), 1.0))
         for row in range(1, len(heat.rows) if height > _SEPARATE_PX else 0):
@@ -166,15 +164,13 @@ class HeatMapView(QWidget):
             if name != self._chosen and (row % every or abs(row - chosen_row) < every):
                 continue
             chosen, bad = name == self._chosen, name in self._bad
-            painter.setFont(scaled(self.font(), size, strong=chosen))
-            painter.setPen(theme.colour("text" if chosen else "quiet"))
             tall = max(height, em)
             top = frame.top() + (row + 0.5) * height - 0.5 * tall
             box = QRectF(1.2 * em, top, frame.left() - 1.6 * em, tall)
-            painter.drawText(box, Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter, name)
+            font = scaled(self.font(), size, strong=chosen)
+            write(painter, box, RIGHT, name, "text" if chosen else "quiet", font)
             if bad:
-                painter.setPen(theme.colour("reject"))
-                painter.drawText(QRectF(0.3 * em, box.top(), em, tall), Qt.AlignmentFlag.AlignCenter, "✗")
+                write(painter, QRectF(0.3 * em, box.top(), em, tall), CENTRE, "✗", "reject")
         if self._chosen in heat.rows:
             top = frame.top() + heat.rows.index(self._chosen) * height
             painter.setBrush(Qt.BrushStyle.NoBrush)
@@ -182,7 +178,7 @@ class HeatMapView(QWidget):
             painter.drawRect(QRectF(frame.left(), top, frame.width(), height).adjusted(-0.5, 0.5, 0.5, -0.5))
 
     def _draw_axis(self, painter: QPainter, heat: HeatMap, frame: QRectF) -> None:
-        theme, em = self._theme, self.fontMetrics().height()
+        theme, em = current_theme(), self.fontMetrics().height()
         painter.setFont(scaled(self.font(), 0.9))
         low, high = float(heat.x[0]), float(heat.x[-1])
         steps = [
@@ -193,16 +189,14 @@ class HeatMapView(QWidget):
             x = frame.left() + (value - low) / (high - low) * frame.width()
             painter.setPen(theme.colour("line"))
             painter.drawLine(QPointF(x, frame.bottom()), QPointF(x, frame.bottom() + 4))
-            painter.setPen(theme.colour("quiet"))
             text = f"{round(value):d}".replace("-", "−")
-            painter.drawText(QRectF(x - 2 * em, frame.bottom() + 4, 4 * em, em), Qt.AlignmentFlag.AlignCenter, text)
+            write(painter, QRectF(x - 2 * em, frame.bottom() + 4, 4 * em, em), CENTRE, text, "quiet")
         box = QRectF(0, frame.bottom() + 4 + 0.95 * em, self.width() - 0.3 * em, em * 1.1)
-        label = f"{heat.x_axis.label}, {heat.x_axis.unit}"
-        painter.drawText(box, Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter, label)
+        write(painter, box, RIGHT, f"{heat.x_axis.label}, {heat.x_axis.unit}", "quiet")
 
     def _draw_key(self, painter: QPainter, heat: HeatMap, frame: QRectF) -> None:
         """Title and colour scale above the map."""
-        theme, em = self._theme, self.fontMetrics().height()
+        theme, em = current_theme(), self.fontMetrics().height()
         unit = display_unit(heat.value_axis.unit, self._units)
         low, high = (end * unit.scale for end in limits(heat))
         decimals = int(np.clip(2 - np.floor(np.log10(max(abs(low), abs(high), 1e-9))), 0, 5))

@@ -8,14 +8,15 @@ from valvelab.errors import CannotWrite
 from valvelab.window.bench import Bench
 from valvelab.window.pages import OfferStrip
 from valvelab.workbench import recovery
+from valvelab.workbench.document import Problem
 from valvelab.workbench.unsaved import unsaved
 
 
 class LeftOffer:
-    """Asks about the longest-lying bench in a strip; `complain(about, sentence)` tells what can't be read."""
+    """Asks about the longest-lying bench in a strip; `tell(problem)` says what can't be read."""
 
-    def __init__(self, bench: Bench, strip: OfferStrip, complain: Callable[[str, str], None]) -> None:
-        self._bench, self._strip, self._complain = bench, strip, complain
+    def __init__(self, bench: Bench, strip: OfferStrip, tell: Callable[[Problem], None]) -> None:
+        self._bench, self._strip, self._tell = bench, strip, tell
         self._left: recovery.LeftBench | None = None
         strip.taken.connect(self._on_taken)
         strip.refused.connect(self._on_refused)
@@ -27,7 +28,7 @@ class LeftOffer:
         except CannotWrite as error:
             self._left, said = None, (str(error),)
         for sentence in said:
-            self._complain("recovery", sentence)
+            self._tell(Problem("error", "recovery", sentence))
         if self._left is not None:
             self._strip.ask(_question(self._left), "Bring it back", "Leave it")
 

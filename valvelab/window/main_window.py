@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -34,7 +35,7 @@ class MainWindow(Shell):
         self._starts: dict[str, QWidget | None] = {}
         self._said: list[Problem] = []
         self._restyling = False
-        self.left = LeftOffer(bench, self.offer, self.complain)
+        self.left = LeftOffer(bench, self.offer, self.tell)
         kept = bench.settings.layout
         if _LAYOUT in kept:
             self.restoreGeometry(QByteArray.fromBase64(kept.get("geometry", "").encode()))
@@ -46,13 +47,13 @@ class MainWindow(Shell):
     def _connect_bench(self) -> None:
         self.bench.document_changed.connect(self._on_document)
         self.bench.busy_changed.connect(self.busy.say)
-        self.bench.said.connect(self.say)
-        self.bench.done.connect(self._on_done)
+        self.bench.said.connect(lambda text: self.tell(Problem("info", "window", text)))
+        self.bench.done.connect(self.tell)
         QGuiApplication.styleHints().colorSchemeChanged.connect(self._on_scheme)
 
     def _connect_widgets(self) -> None:
-        self.empty.open_button.clicked.connect(self.do_open)
-        self.empty.sample_button.clicked.connect(self.do_sample)
+        self.empty.open_button.clicked.connect(self._open)
+        self.empty.sample_button.clicked.connect(self._open_sample)
         self.columns.assigned.connect(self.bench.assign_columns)
         self.columns.given_up.connect(self.bench.remove_file)
         self.columns.later.clicked.connect(self.bench.put_off_columns)
@@ -61,8 +62,9 @@ class MainWindow(Shell):
         self.files.removed.connect(self.bench.remove_file)
         self.files.columns_wanted.connect(self.bench.ask_columns_again)
         self.verdicts.item_chosen.connect(self._on_item)
+        self.doings = self._doings()
         for name, action in self.actions_by_name.items():
-            action.triggered.connect(lambda _on=False, name=name: getattr(self, f"do_{name}")())
+            action.triggered.connect(lambda _on=False, name=name: self.do(name))
         for name, action in self.bay_actions.items():
             action.triggered.connect(lambda _on=False, name=name: self._go(name))
 
@@ -183,21 +185,11 @@ class MainWindow(Shell):
         if document.bay in self.bay_actions:
             self.bay_actions[document.bay].setChecked(True)
 
-    def _on_done(self, outcome: Problem) -> None:
+    def tell(self, outcome: Problem) -> None:
+        """Add a row to the problems list: an error comes to the front there, other news to the status line."""
         self._said = [*self._said[-20:], outcome]
         if outcome.level == "info":
             self.busy.flash(outcome.text)
-        self._refresh(self.bench.document)
-
-    def say(self, text: str) -> None:
-        """Add a row to the problems list and to the status line."""
-        self._said = [*self._said[-20:], Problem("info", "window", text)]
-        self.busy.flash(text)
-        self._refresh(self.bench.document)
-
-    def complain(self, about: str, text: str) -> None:
-        """Add an error to the problems list and bring it to the front."""
-        self._said = [*self._said[-20:], Problem("error", about, text)]
         self._refresh(self.bench.document)
 
     def _on_item(self, item: str) -> None:
@@ -282,8 +274,38 @@ class MainWindow(Shell):
 
     # -- actions ----------------------------------------------------------------------------------------------------
 
-    def do_open(self) -> None:
-        """Choose files."""
+    def do(self, name: str) -> None:
+        """Do what an action of the table says."""
+        self.doings[name]()
+
+    def _doings(self) -> dict[str, Callable[[], object]]:
+        bench, show = self.bench, self._show_text
+        return {
+            "open": self._open,
+            "sample": self._open_sample,
+            "remove": lambda: self._with_selected(bench.remove_file),
+            "columns": lambda: self._with_selected(bench.ask_columns_again),
+            "reload": bench.read_again,
+            "certificate": lambda: self._save("Save certificate", "Certificate (*.pdf)", self.save_certificate),
+            "export_table": lambda: self._save("Export verdicts", "Table (*.csv)", self._export_table),
+            "export_picture": lambda: self._save("Export picture", "Picture (*.png)", self._export_picture),
+            "quit": self.close,
+            "undo": bench.history.undo,
+            "redo": bench.history.redo,
+            "units": bench.toggle_units,
+            "scheme_system": lambda: self._set_scheme("system"),
+            "scheme_light": lambda: self._set_scheme("light"),
+            "scheme_dark": lambda: self._set_scheme("dark"),
+            "scheme": lambda: self._set_scheme("light" if theme.current_theme().name == "dark" else "dark"),
+            "larger": lambda: self._scale_text(1.15),
+            "smaller": lambda: self._scale_text(1.0 / 1.15),
+            "layout": lambda: self.restoreState(self.usual_layout),
+            "cautions": lambda: show("Cautions", pages.cautions_html),
+            "characteristics": lambda: show("Characteristics", pages.characteristics_html),
+            "about": lambda: show("About valvelab", pages.about_html),
+        }
+
+    def _open(self) -> None:
         names, _ = QFileDialog.getOpenFileNames(
             self, "Put files on the bench", self.bench.settings.recent_folder,
             "Tables, traces and specs (*.csv *.tsv *.txt *.dat *.xlsx *.toml *.smd *.x3p);;All files (*)",
@@ -293,34 +315,23 @@ class MainWindow(Shell):
             self.bench.keep_settings(replace(self.bench.settings, recent_folder=folder))
             self.bench.add_files(names)
 
-    def do_sample(self) -> None:
+    def _open_sample(self) -> None:
         """Put the invented sample of the bay in front on the bench."""
         from valvelab.places import sample_profiles
 
         bay = bays.by_name(self.bench.document.bay) or bays.available()[0]
         self.bench.add_files([str(sample_profiles() / name) for name in bay.sample])
 
-    def do_remove(self) -> None:
-        """Take the selected file off."""
+    def _with_selected(self, act: Callable[[str], object]) -> None:
         path = self.files.selected_path()
         if path is not None:
-            self.bench.remove_file(path)
+            act(path)
 
-    def do_columns(self) -> None:
-        """Assign the selected file's columns again."""
-        path = self.files.selected_path()
-        if path is not None:
-            self.bench.ask_columns_again(path)
-
-    def do_reload(self) -> None:
-        """Read everything again."""
-        self.bench.read_again()
-
-    def do_certificate(self) -> None:
-        """Write the certificate where a person says."""
-        name, _ = QFileDialog.getSaveFileName(self, "Save certificate", self._suggestion("pdf"), "Certificate (*.pdf)")
-        if name:
-            self.save_certificate(Path(name))
+    def _save(self, title: str, kinds: str, write: Callable[[Path], object]) -> None:
+        """Ask where a file goes, named after the first one on the bench, and write it."""
+        files = self.bench.document.files
+        stem = Path(files[0].path).stem if files else "inspection"
+        pages.save_as(self, title, self.bench.suggested(stem + kinds[kinds.index(".") : -1]), kinds, write)
 
     def save_certificate(self, path: Path) -> None:
         """Write the certificate of the bay in front."""
@@ -340,67 +351,16 @@ class MainWindow(Shell):
 
         self.bench.do(f"Writing {path.name}", path.name, write)
 
-    def do_export_table(self) -> None:
-        """Write the verdicts as CSV."""
-        name, _ = QFileDialog.getSaveFileName(self, "Export verdicts", self._suggestion("csv"), "Table (*.csv)")
-        if name:
-            self.bench.write(Path(name), pages.table_csv(self.verdicts.sheet))
+    def _export_table(self, path: Path) -> None:
+        self.bench.write(path, pages.table_csv(self.verdicts.sheet))
 
-    def do_export_picture(self) -> None:
-        """Write the bay in front as a picture."""
-        name, _ = QFileDialog.getSaveFileName(self, "Export picture", self._suggestion("png"), "Picture (*.png)")
-        if name:
-            self.bench.write(Path(name), pages.picture_png(self.pages.front()))
-
-    def _suggestion(self, ending: str) -> str:
-        files = self.bench.document.files
-        stem = Path(files[0].path).stem if files else "inspection"
-        return str(Path(self.bench.settings.recent_folder or ".") / f"{stem}.{ending}")
-
-    def do_quit(self) -> None:
-        """Close the window."""
-        self.close()
-
-    def do_undo(self) -> None:
-        """Back one step."""
-        self.bench.history.undo()
-
-    def do_redo(self) -> None:
-        """Forward one step."""
-        self.bench.history.redo()
-
-    def do_units(self) -> None:
-        """Metric to inch and back."""
-        self.bench.toggle_units()
-
-    def do_scheme(self) -> None:
-        """Light to dark and back."""
-        self._set_scheme("light" if theme.current_theme().name == "dark" else "dark")
-
-    def do_scheme_system(self) -> None:
-        """Follow the desktop."""
-        self._set_scheme("system")
-
-    def do_scheme_light(self) -> None:
-        """Light colours."""
-        self._set_scheme("light")
-
-    def do_scheme_dark(self) -> None:
-        """Dark colours."""
-        self._set_scheme("dark")
+    def _export_picture(self, path: Path) -> None:
+        self.bench.write(path, pages.picture_png(self.pages.front()))
 
     def _set_scheme(self, scheme: theme.Scheme) -> None:
         self.bench.keep_settings(replace(self.bench.settings, scheme=scheme))
         theme.set_scheme(scheme)
         self.restyle()
-
-    def do_larger(self) -> None:
-        """Larger text."""
-        self._scale_text(1.15)
-
-    def do_smaller(self) -> None:
-        """Smaller text."""
-        self._scale_text(1.0 / 1.15)
 
     def _scale_text(self, factor: float) -> None:
         application = QApplication.instance()
@@ -412,22 +372,6 @@ class MainWindow(Shell):
         for dock in self.docks.values():
             dock.setFont(application.font())
         self.restyle()
-
-    def do_layout(self) -> None:
-        """Put the panes back."""
-        self.restoreState(self.usual_layout)
-
-    def do_cautions(self) -> None:
-        """Show the cautions."""
-        self._show_text("Cautions", pages.cautions_html)
-
-    def do_characteristics(self) -> None:
-        """Show every characteristic."""
-        self._show_text("Characteristics", pages.characteristics_html)
-
-    def do_about(self) -> None:
-        """Show version and shortcuts."""
-        self._show_text("About valvelab", pages.about_html)
 
     def _show_text(self, title: str, html: pages.Html) -> None:
         self.text_page.show_text(title, html)

@@ -13,24 +13,22 @@ _COLOURS = {"error": "reject", "warning": "undecided", "info": "quiet"}
 _ORDER = {"error": 0, "warning": 1, "info": 2}
 
 
-def _columns() -> list[TableColumn]:
-    return [
-        TableColumn(
-            "", lambda p: p.level, "How much it matters", number=False, value=lambda p: _ORDER[p.level],
-            colour=lambda p: _COLOURS[p.level], icon=lambda p: (p.level, _COLOURS[p.level]),
-        ),
-        TableColumn("about", lambda p: p.about, "The file, lobe or characteristic", number=False),
-        TableColumn("note", lambda p: p.text, "What was found", number=False),
-    ]  # fmt: skip
+_COLUMNS = (
+    TableColumn(
+        "", lambda p: p.level, "How much it matters", number=False, value=lambda p: _ORDER[p.level],
+        colour=lambda p: _COLOURS[p.level], icon=lambda p: (p.level, _COLOURS[p.level]),
+    ),
+    TableColumn("about", lambda p: p.about, "The file, lobe or characteristic", number=False),
+    TableColumn("note", lambda p: p.text, "What was found", number=False),
+)  # fmt: skip
 
 
 class NotesTable(TableView):
     """The list of problems of files and the notes of the result in front."""
 
     def __init__(self, parent: QWidget | None = None) -> None:
-        super().__init__("problems", _columns(), parent)
-        self.setAccessibleName("Problems and notes")
-        self.empty_text = "No problems and nothing to note."
+        nothing = "No problems and nothing to note."
+        super().__init__("problems", _COLUMNS, parent, spoken="Problems and notes", empty=nothing)
         self.setWordWrap(True)
         self.horizontalHeader().setStretchLastSection(True)
         self.verticalHeader().setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)

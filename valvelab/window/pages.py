@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from html import escape
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from PySide6.QtCore import QBuffer, QIODevice, QSize, Qt, QTimer, Signal
-from PySide6.QtGui import QPainter, QPaintEvent, QPen
+from PySide6.QtGui import QPaintEvent, QPen
 from PySide6.QtWidgets import (
+    QFileDialog,
     QHBoxLayout,
     QLabel,
     QPushButton,
@@ -24,6 +26,7 @@ from valvelab.cautions import CAUTIONS
 from valvelab.csv_text import csv_text
 from valvelab.window.actions import ACTIONS
 from valvelab.window.icons import icon
+from valvelab.window.painting import painting
 from valvelab.window.tables import TableView
 from valvelab.window.theme import Theme, current_theme, scaled
 
@@ -131,14 +134,10 @@ class EmptyPage(QWidget):
 
     def paintEvent(self, _event: QPaintEvent) -> None:
         """A dashed frame to drop files in."""
-        theme = current_theme()
-        painter = QPainter(self)
-        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        painter.fillRect(self.rect(), theme.colour("panel"))
-        colour = theme.colour("accent" if self._hot else "line")
-        painter.setPen(QPen(colour, 2.0, Qt.PenStyle.DashLine))
-        painter.drawRoundedRect(self.rect().adjusted(14, 14, -14, -14), 10, 10)
-        painter.end()
+        colour = current_theme().colour("accent" if self._hot else "line")
+        with painting(self, "panel") as painter:
+            painter.setPen(QPen(colour, 2.0, Qt.PenStyle.DashLine))
+            painter.drawRoundedRect(self.rect().adjusted(14, 14, -14, -14), 10, 10)
 
 
 class TextPage(QWidget):
@@ -280,6 +279,13 @@ def table_csv(sheet: TableView) -> str:
     head = [" ".join(sheet.rows_model.columns[n].title.split()) for n in columns]
     rows = [[str(model.index(row, n).data()).replace("−", "-") for n in columns] for row in range(model.rowCount())]
     return csv_text([head, *rows])
+
+
+def save_as(parent: QWidget, title: str, suggestion: str, kinds: str, write: Callable[[Path], object]) -> None:
+    """Ask where a file goes and have it written there."""
+    name, _ = QFileDialog.getSaveFileName(parent, title, suggestion, kinds)
+    if name:
+        write(Path(name))
 
 
 def picture_png(widget: QWidget) -> bytes:

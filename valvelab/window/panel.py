@@ -13,7 +13,6 @@ from valvelab.window.chips import Heading
 from valvelab.window.dial import DialView
 from valvelab.window.drawing import FigureView
 from valvelab.window.heat_map import HeatMapView
-from valvelab.window.theme import Theme
 
 Drawing = Figure | HeatMap | Dial
 
@@ -35,7 +34,7 @@ class DrawingPanel(QWidget):
         self._grid.setContentsMargins(0, 0, 0, 0)
         self._grid.setSpacing(4)
 
-    def show_drawings(self, drawings: Sequence[Drawing], units: System, theme: Theme) -> None:
+    def show_drawings(self, drawings: Sequence[Drawing], units: System) -> None:
         """Draw these."""
         kinds = [(type(drawing), drawing.name) for drawing in drawings]
         if kinds != self._kinds:
@@ -44,11 +43,11 @@ class DrawingPanel(QWidget):
         for (heading, view), drawing in zip(self._views, drawings, strict=True):
             heading.setText(drawing.title)
             if isinstance(view, FigureView) and isinstance(drawing, Figure):
-                view.show_figure(drawing, units, theme)
+                view.show_figure(drawing, units)
             elif isinstance(view, HeatMapView) and isinstance(drawing, HeatMap):
-                view.show_map(drawing, units, theme)
+                view.show_map(drawing, units)
             elif isinstance(view, DialView) and isinstance(drawing, Dial):
-                view.show_dial(drawing, theme)
+                view.show_dial(drawing)
 
     def _build(self, drawings: Sequence[Drawing]) -> None:
         for heading, view in self._views:

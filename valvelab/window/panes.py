@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
-from PySide6.QtCore import Qt
+from PySide6.QtCore import QSignalBlocker, Qt
 from PySide6.QtWidgets import (
     QApplication,
     QButtonGroup,
@@ -19,13 +19,10 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from valvelab.records.result import Decision
-from valvelab.tables.verdicts import WORDS, rank
 from valvelab.units import Dimension, System
 from valvelab.window.bench import Bench
 from valvelab.window.chips import Heading, chip_row, press
 from valvelab.window.fields import QuantityField
-from valvelab.window.tables import TableColumn
 from valvelab.window.theme import current_theme
 from valvelab.workbench.document import Document
 from valvelab.workbench.state import entry_of
@@ -170,9 +167,8 @@ def number_field(bench: Bench, parent: QWidget, kind: type[Any], field: str) -> 
 
 def show_number(field: QSpinBox, value: int) -> None:
     """Show a number without telling anyone."""
-    field.blockSignals(True)
-    field.setValue(value)
-    field.blockSignals(False)
+    with QSignalBlocker(field):
+        field.setValue(value)
 
 
 def button(parent: QWidget, text: str, tip: str, pressed: Callable[[], object]) -> QPushButton:
@@ -193,20 +189,3 @@ def colour_text(label: QWidget, name: str) -> None:
 def look() -> tuple[str, float]:
     """What a drawing depends on beside its content: the theme and the size of text."""
     return current_theme().name, QApplication.font().pointSizeF()
-
-
-def verdict_column(decision: Callable[[Any], Decision | None]) -> TableColumn:
-    """Shape and word of a verdict, or nothing."""
-
-    def icon(row: Any) -> tuple[str, str] | None:
-        found = decision(row)
-        return None if found is None else (found, found)
-
-    def word(row: Any) -> str:
-        found = decision(row)
-        return "" if found is None else WORDS[found]
-
-    return TableColumn(
-        "verdict", word, "Against the spec on the bench", number=False, value=lambda row: rank(decision(row)),
-        colour=decision, icon=icon,
-    )  # fmt: skip

@@ -12,17 +12,22 @@ from PySide6.QtCore import (
     QEvent,
     QModelIndex,
     QPersistentModelIndex,
+    QSignalBlocker,
     QSize,
     QSortFilterProxyModel,
     Qt,
+    Signal,
 )
-from PySide6.QtGui import QPainter, QPaintEvent
+from PySide6.QtGui import QPaintEvent
 from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableView, QWidget
 
 from valvelab.records.result import Decision
 from valvelab.tables.description import Column, Mark
 from valvelab.tables.verdicts import WORDS, rank
 from valvelab.units import System
+from valvelab.window.icons import icon
+from valvelab.window.painting import painting, write
+from valvelab.window.theme import current_theme, scaled
 
 Index = QModelIndex | QPersistentModelIndex
 RAW = Qt.ItemDataRole.UserRole
@@ -66,7 +71,7 @@ def of(column: Column[Any], units: System, rows: Sequence[Any] = (), **look: Any
         cell = shown.cell(row, units)
         return WORDS[cell.decision] if isinstance(cell, Mark) else cell
 
-    def icon(row: Any) -> tuple[str, str] | None:
+    def shape(row: Any) -> tuple[str, str] | None:
         found = decision(row)
         return None if found is None else (found, found)
 
@@ -81,7 +86,7 @@ def of(column: Column[Any], units: System, rows: Sequence[Any] = (), **look: Any
 
     made = TableColumn(title, text, column.tip, column.is_number, column.value or order, cell_tip=tip)
     if not column.is_number:
-        made = replace(made, colour=decision, icon=icon)
+        made = replace(made, colour=decision, icon=shape)
     return replace(made, **look)
 
 
@@ -149,12 +154,12 @@ class RowsModel(QAbstractTableModel):
                 return column.value(row) if column.value else self._texts[index.row()][index.column()]
             case Qt.ItemDataRole.ToolTipRole if column.cell_tip:
                 return column.cell_tip(row)
-            case Qt.ItemDataRole.ForegroundRole if column.colour:
-                return self._colour(column.colour(row))
-            case Qt.ItemDataRole.DecorationRole if column.icon:
-                return self._icon(column.icon(row))
+            case Qt.ItemDataRole.ForegroundRole if column.colour and (colour := column.colour(row)):
+                return current_theme().colour(colour)
+            case Qt.ItemDataRole.DecorationRole if column.icon and (named := column.icon(row)):
+                return icon(*named)
             case Qt.ItemDataRole.FontRole if column.strong and column.strong(row):
-                return self._strong()
+                return scaled(self._owner.font(), 1.0, strong=True)
             case _:
                 return None
 
@@ -172,21 +177,6 @@ class RowsModel(QAbstractTableModel):
                 return _alignment(column)
             case _:
                 return None
-
-    def _colour(self, name: str | None) -> Any:
-        from valvelab.window.theme import current_theme
-
-        return None if name is None else current_theme().colour(name)
-
-    def _icon(self, named: tuple[str, str] | None) -> Any:
-        from valvelab.window.icons import icon
-
-        return None if named is None else icon(*named)
-
-    def _strong(self) -> Any:
-        from valvelab.window.theme import scaled
-
-        return scaled(self._owner.font(), 1.0, strong=True)
 
 
 class ByValue(QSortFilterProxyModel):
@@ -227,22 +217,31 @@ class ByValue(QSortFilterProxyModel):
 
 
 class TableView(QTableView):
-    """A quiet table: no grid, stripes, whole rows, columns as wide as they need."""
+    """A quiet table: no grid, stripes, whole rows, columns as wide as they need; `chosen(row)` when one is chosen.
 
-    def __init__(self, name: str, columns: Sequence[TableColumn], parent: QWidget | None = None) -> None:
+    spoken: its accessible name where that is not `name`. wrapped: the column that takes the width that is left and
+    wraps its words. empty: what to do while there are no rows.
+    """
+
+    chosen = Signal(object)
+
+    def __init__(
+        self, name: str, columns: Sequence[TableColumn], parent: QWidget | None = None, *, spoken: str = "",
+        sortable: bool = True, wrapped: int | None = None, empty: str = "",
+    ) -> None:  # fmt: skip
         super().__init__(parent)
-        self._wrapped: int | None = None
+        self._wrapped = wrapped
         self._shared = False
-        self.empty_text = ""
+        self.empty_text = empty
         self.setObjectName(name)
-        self.setAccessibleName(name)
+        self.setAccessibleName(spoken or name)
         self.rows_model = RowsModel(columns, self)
         self.proxy = ByValue(self.rows_model)
         self.setModel(self.proxy)
         self.setShowGrid(False)
         self.setAlternatingRowColors(True)
         self.setFrameShape(QTableView.Shape.NoFrame)
-        self.setWordWrap(False)
+        self.setWordWrap(wrapped is not None)
         self.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
         self.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
         self.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
@@ -253,8 +252,11 @@ class TableView(QTableView):
         header.setHighlightSections(False)
         header.setSectionResizeMode(QHeaderView.ResizeMode.Interactive)
         header.setSortIndicator(-1, Qt.SortOrder.AscendingOrder)
-        self.setSortingEnabled(True)
+        self.setSortingEnabled(sortable)
+        self.selectionModel().currentRowChanged.connect(self._on_row)
         self._fit_rows()
+        if wrapped is not None:
+            self.verticalHeader().setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
 
     def show_rows(self, rows: Sequence[Any], columns: Sequence[TableColumn] | None = None) -> None:
         """Show these rows; column widths follow only when the columns or the number of rows change."""
@@ -279,12 +281,6 @@ class TableView(QTableView):
         wide = sum(max(self.sizeHintForColumn(n), header.sectionSizeHint(n)) for n in range(count))
         return QSize(wide + 2 * self.fontMetrics().height(), least.height())
 
-    def wrap_column(self, column: int) -> None:
-        """One column takes the width that is left and wraps its words."""
-        self._wrapped = column
-        self.setWordWrap(True)
-        self.verticalHeader().setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
-
     def fit_columns(self) -> None:
         """Make each column as wide as it needs."""
         if self._shared:
@@ -303,12 +299,10 @@ class TableView(QTableView):
         """The rows, or what to do while there are none."""
         super().paintEvent(event)
         if self.empty_text and not self.proxy.rowCount():
-            painter = QPainter(self.viewport())
-            painter.setPen(self.palette().placeholderText().color())
             room = round(0.8 * self.fontMetrics().height())
             box = self.viewport().rect().adjusted(room, room, -room, -room)
-            painter.drawText(box, Qt.AlignmentFlag.AlignTop | Qt.TextFlag.TextWordWrap, self.empty_text)
-            painter.end()
+            with painting(self.viewport()) as painter:
+                write(painter, box, Qt.AlignmentFlag.AlignTop | Qt.TextFlag.TextWordWrap, self.empty_text, "quiet")
 
     def changeEvent(self, event: QEvent) -> None:
         """Rows follow the text size."""
@@ -327,12 +321,15 @@ class TableView(QTableView):
             index = self.proxy.index(row, 0)
             if wanted(self.row_of(index)):
                 if self.currentIndex().row() != row:
-                    self.selectionModel().blockSignals(True)
-                    self.setCurrentIndex(index)
-                    self.selectionModel().blockSignals(False)
+                    with QSignalBlocker(self.selectionModel()):
+                        self.setCurrentIndex(index)
                     self.viewport().update()
                 return
         self.clearSelection()
+
+    def _on_row(self, index: QModelIndex) -> None:
+        if index.isValid():
+            self.chosen.emit(self.row_of(index))
 
     def _fit_rows(self) -> None:
         self.verticalHeader().setDefaultSectionSize(round(1.55 * self.fontMetrics().height()))

@@ -27,6 +27,7 @@ from valvelab.tables.verdicts import RANKED, SIGNS, WORDS, judged, overall, rank
 from valvelab.units import System
 from valvelab.window.chips import Chip
 from valvelab.window.icons import icon
+from valvelab.window.painting import painting
 from valvelab.window.tables import TableColumn, TableView, of
 from valvelab.window.theme import current_theme, scaled
 
@@ -122,10 +123,9 @@ class VerdictTable(QWidget):
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self._units: System = "metric"
-        self.sheet = TableView("verdicts", columns((), "metric"), self)
-        self.sheet.setAccessibleName("Verdicts")
+        self.sheet = TableView("verdicts", columns((), "metric"), self, spoken="Verdicts")
         self.sheet.setItemDelegateForColumn(_GAUGE, LimitGauge(self.sheet))
-        self.sheet.selectionModel().currentRowChanged.connect(self._on_row)
+        self.sheet.chosen.connect(lambda verdict: self.item_chosen.emit(verdict.item))
         self.words = QLineEdit(
             self, placeholderText="Filter by item, characteristic or clause", clearButtonEnabled=True
         )
@@ -186,10 +186,6 @@ class VerdictTable(QWidget):
             return decision in {"", verdict.decision} and all(word in said for word in wanted)
 
         self.sheet.proxy.filter_by(keep)
-
-    def _on_row(self, index: QModelIndex) -> None:
-        if index.isValid():
-            self.item_chosen.emit(self.sheet.row_of(index).item)
 
 
 class Banner(QWidget):
@@ -252,8 +248,5 @@ class Banner(QWidget):
 
     def paintEvent(self, _event: QPaintEvent) -> None:
         """A panel with the outcome's colour down its left edge."""
-        theme = current_theme()
-        painter = QPainter(self)
-        painter.fillRect(self.rect(), theme.colour("panel"))
-        painter.fillRect(0, 0, 5, self.height(), theme.colour(self._outcome or "line"))
-        painter.end()
+        with painting(self, "panel") as painter:
+            painter.fillRect(0, 0, 5, self.height(), current_theme().colour(self._outcome or "line"))

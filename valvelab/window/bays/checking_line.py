@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import pyqtgraph as pg  # type: ignore[import-untyped]
-from PySide6.QtCore import Qt
+from PySide6.QtCore import QSignalBlocker, Qt
 from PySide6.QtWidgets import QApplication
 
-from valvelab.units import System, display_unit, show
+from valvelab.units import System, display_unit, with_unit
 from valvelab.window.figure_item import FigureItem
 from valvelab.window.theme import current_theme, scaled
 
@@ -29,16 +29,14 @@ class CheckingLine(pg.InfiniteLine):  # type: ignore[misc]
         theme = current_theme()
         self.setPen(pg.mkPen(theme.colour("exhaust"), width=1))
         self.setHoverPen(pg.mkPen(theme.colour("exhaust"), width=3))
-        self.label.setColor(theme.colour("text"))
-        self.label.setFont(scaled(QApplication.font(), 0.9, strong=True))
-        self._span.setColor(theme.colour("text"))
-        self._span.setFont(scaled(QApplication.font(), 0.9, strong=True))
+        for text in (self.label, self._span):
+            text.setColor(theme.colour("text"))
+            text.setFont(scaled(QApplication.font(), 0.9, strong=True))
         self._ends.setBrush(pg.mkBrush(theme.colour("exhaust")))
         self._ends.setPen(pg.mkPen(theme.colour("panel")))
         if self._item is not item:
-            item.plot.addItem(self, ignoreBounds=True)
-            item.plot.addItem(self._ends, ignoreBounds=True)
-            item.plot.addItem(self._span, ignoreBounds=True)
+            for part in (self, self._ends, self._span):
+                item.plot.addItem(part, ignoreBounds=True)
             self._item = item
 
     def lift_mm(self) -> float:
@@ -51,12 +49,11 @@ class CheckingLine(pg.InfiniteLine):  # type: ignore[misc]
     ) -> None:
         """Stand at a lift and say the chosen lobe's duration there."""
         unit = display_unit("mm", units)
-        self.blockSignals(True)
-        self.setValue(lift_mm * unit.scale)
-        self.blockSignals(False)
+        with QSignalBlocker(self):
+            self.setValue(lift_mm * unit.scale)
         ends = [angle for angle in (opening, closing) if angle is not None]
         self._ends.setData(ends, [lift_mm * unit.scale] * len(ends))
-        self.label.setFormat(f"{show(lift_mm, 'mm', units, 4 if units == 'inch' else 3)} {unit.label}")
+        self.label.setFormat(with_unit(lift_mm, "mm", units, 3, 4))
         if opening is None or closing is None or duration is None:
             self._span.setText("")
             return

@@ -18,11 +18,6 @@ if TYPE_CHECKING:
 _NUMBERS = ("parts", "appraisers", "trials", "seed")
 
 
-def make_start(bench: Bench) -> QWidget:
-    """What can be done before there is a study: plan one."""
-    return PlanStrip(bench)
-
-
 class PlanStrip(QWidget):
     """The numbers of the plan and the button that writes the sheet."""
 
@@ -60,10 +55,11 @@ class PlanStrip(QWidget):
             self._bench.do(f"Writing {path.name}", path.name, lambda: write_plan(plan, path))
 
     def _on_write(self) -> None:
-        folder = Path(self._bench.settings.recent_folder or ".")
-        name, kind = QFileDialog.getSaveFileName(
-            self, "Plan sheet", str(folder / "gauge_plan.pdf"), "Sheet to print (*.pdf);;Table to fill in (*.csv)"
-        )
+        start, kinds = self._bench.suggested("gauge_plan.pdf"), "Sheet to print (*.pdf);;Table to fill in (*.csv)"
+        name, kind = QFileDialog.getSaveFileName(self, "Plan sheet", start, kinds)
         if name:
             path = Path(name)
             self.save(path if path.suffix else path.with_suffix(".csv" if "csv" in kind else ".pdf"))
+
+
+make_start = PlanStrip

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QFileDialog, QHBoxLayout, QLabel, QLineEdit, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QLabel, QLineEdit, QWidget
 
 from valvelab.figures import gauge_figures
 from valvelab.tables.form import ANALYSIS, StudyRow, study_cell, study_rows
@@ -15,9 +15,9 @@ from valvelab.window.bays.gauge_start import PlanStrip
 from valvelab.window.bays.view import BayView
 from valvelab.window.bench import Bench
 from valvelab.window.drawing import FigureStack, FigureView
+from valvelab.window.pages import save_as
 from valvelab.window.panes import BoundQuantity, Chips, button, labelled, look, splitter, stacked, titled
 from valvelab.window.tables import TableColumn, TableView, of
-from valvelab.window.theme import current_theme
 from valvelab.workbench.gauge_bay import GaugeState, adopt_as, dimension_of
 from valvelab.workbench.shaft_bay import ADOPTED
 from valvelab.workbench.spec_choice import headline_of, spec_for
@@ -32,11 +32,6 @@ _STRETCH = {"gauge_means": 3, "gauge_ranges": 2}
 _GOOD, _USABLE = 10.0, 30.0
 
 
-def make_view(bench: Bench) -> BayView[GaugeInspection]:
-    """The view of the gauge bay."""
-    return GaugeView(bench)
-
-
 class GaugeView(BayView["GaugeInspection"]):
     """See the module text."""
 
@@ -46,12 +41,9 @@ class GaugeView(BayView["GaugeInspection"]):
         self._adopting: Path | None = None
         self.stack = FigureStack("Means and ranges by part and appraiser", self)
         self.components = FigureView("Where the variation comes from", self)
-        self.table = TableView("study figures", (), self)
-        self.table.setAccessibleName("Figures by both methods")
-        self.analysis = TableView("analysis of variance", [of(column, "metric") for column in ANALYSIS], self)
-        self.analysis.setAccessibleName("Analysis of variance")
-        for sheet in (self.table, self.analysis):
-            sheet.setSortingEnabled(False)
+        self.table = TableView("study figures", (), self, spoken="Figures by both methods", sortable=False)
+        columns = [of(column, "metric") for column in ANALYSIS]
+        self.analysis = TableView("analysis of variance", columns, self, spoken="Analysis of variance", sortable=False)
         self.plan = PlanStrip(bench, self)
         self._tolerance_place = QHBoxLayout()
         self.tolerance: BoundQuantity | None = None
@@ -103,15 +95,15 @@ class GaugeView(BayView["GaugeInspection"]):
     def show_answer(self, document: Document, inspection: GaugeInspection) -> None:
         """Redraw where the answer, the units or the theme changed."""
         self.plan.show_document(document)
-        theme, units = current_theme(), document.units
+        units = document.units
         if not self.changed("all", inspection, units, look()):
             return
         if self._inspection is None or inspection.question.readings is not self._inspection.question.readings:
             self._meet(inspection)
         self._inspection = inspection
         drawn = [gauge_figures.means_figure(inspection), gauge_figures.ranges_figure(inspection)]
-        self.stack.show_figures(drawn, units, theme, _STRETCH)
-        self.components.show_figure(gauge_figures.components_figure(inspection), units, theme)
+        self.stack.show_figures(drawn, units, _STRETCH)
+        self.components.show_figure(gauge_figures.components_figure(inspection), units)
         self.table.show_rows(study_rows(inspection.result, units), _columns(inspection.result, units))
         self.analysis.show_rows(inspection.result.analysis)
         width = inspection.result.tolerance
@@ -138,13 +130,8 @@ class GaugeView(BayView["GaugeInspection"]):
     # -- what a person does -----------------------------------------------------------------------------------------
 
     def _on_adopt(self) -> None:
-        folder = Path(self.bench.settings.recent_folder or ".")
-        suggestion = f"{self.kind.text().strip().replace(' ', '_')}_uncertainty.toml"
-        name, _ = QFileDialog.getSaveFileName(
-            self, "Adopt as uncertainty", str(folder / suggestion), "Adopted uncertainty (*.toml)"
-        )
-        if name:
-            self.adopt_to(Path(name))
+        suggestion = self.bench.suggested(f"{self.kind.text().strip().replace(' ', '_')}_uncertainty.toml")
+        save_as(self, "Adopt as uncertainty", suggestion, "Adopted uncertainty (*.toml)", self.adopt_to)
 
     def adopt_to(self, path: Path) -> None:
         """Write the adopted uncertainty and put it on the bench, where the shaft bay uses it."""
@@ -165,6 +152,9 @@ class GaugeView(BayView["GaugeInspection"]):
             self.bench.read_again()
         else:
             self.bench.add_files([str(path)])
+
+
+make_view = GaugeView
 
 
 def _judgement(percent: float | None, categories: int | None) -> str:

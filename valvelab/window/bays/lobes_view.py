@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, cast
 
 import numpy as np
-from PySide6.QtCore import QModelIndex, Qt, QTimer
+from PySide6.QtCore import Qt, QTimer
 from PySide6.QtWidgets import QHBoxLayout, QLabel, QWidget
 
 from valvelab.angles import fold_scalar
@@ -15,7 +15,7 @@ from valvelab.figures.description import Figure
 from valvelab.tables.lobes import columns_at_any_lift, lobe_facts, shaft_facts
 from valvelab.units import System
 from valvelab.window.bays.checking_line import CheckingLine
-from valvelab.window.bays.view import BayView
+from valvelab.window.bays.view import BayView, numbered
 from valvelab.window.bench import Bench
 from valvelab.window.chips import Heading
 from valvelab.window.dial import DialView
@@ -39,11 +39,6 @@ _STRETCH = {"deviation": 3, "lift": 4, "velocity": 2, "acceleration": 2, "jerk":
 _FRAME_MS = 8
 
 
-def make_view(bench: Bench) -> BayView[LobesInspection]:
-    """The view of the camshaft bay."""
-    return LobesView(bench)
-
-
 class LobesView(BayView["LobesInspection"]):
     """See the module text."""
 
@@ -56,14 +51,11 @@ class LobesView(BayView["LobesInspection"]):
         self.dial.chosen.connect(self.choose_item)
         self.stack = FigureStack("Motion of the chosen lobe", self)
         self.lift_line = CheckingLine()
-        self.durations = TableView("durations", (), self)
-        self.durations.setAccessibleName("Durations of all lobes at the checking lift")
+        self.durations = TableView("durations", (), self, spoken="Durations of all lobes at the checking lift")
         self.durations.share_width()
-        self.durations.selectionModel().currentRowChanged.connect(self._on_duration_row)
-        self.lobe_facts = TableView("characteristics of the lobe", fact_columns(), self)
-        self.shaft_facts = TableView("characteristics of the shaft", fact_columns(item=True), self)
-        for sheet, column in ((self.lobe_facts, 0), (self.shaft_facts, 1)):
-            sheet.wrap_column(column)
+        self.durations.chosen.connect(lambda row: self.choose_item(row[0]))
+        self.lobe_facts = TableView("characteristics of the lobe", fact_columns(), self, wrapped=0)
+        self.shaft_facts = TableView("characteristics of the shaft", fact_columns(item=True), self, wrapped=1)
         self.lift_field = BoundQuantity(bench, self, LobesState, "checking_lift_mm", held=self._held_lift)
         self._lobe_name = Heading("", 1.05, self)
         self._pending: float | None = None
@@ -108,11 +100,9 @@ class LobesView(BayView["LobesInspection"]):
         """Part and serial; the spec."""
         table = lobes_bay.table_in_use(document)
         content = None if table is None else document.content(table)
-        part = getattr(content.value, "part", None) if content is not None else None
-        serial = getattr(content.value, "serial", None) if content is not None else None
-        title = " ".join(word for word in (part or (table.name if table else ""), serial and f"no. {serial}") if word)
-        applied = inspection.spec
-        return title, headline_of(document, lobes_bay.spec_in_use(document), applied)
+        part, serial = (getattr(content and content.value, name, None) for name in ("part", "serial"))
+        title = numbered(part or (table.name if table else ""), serial)
+        return title, headline_of(document, lobes_bay.spec_in_use(document), inspection.spec)
 
     def show_answer(self, document: Document, inspection: LobesInspection) -> None:
         """Redraw what changed: everything, the chosen lobe, or only the checking lift."""
@@ -131,15 +121,14 @@ class LobesView(BayView["LobesInspection"]):
         bad = frozenset(v.item for v in inspection.result.verdicts if v.decision == "reject")
         kind: lobe_figures.MapKind = "lift" if document.state(LobesState).map == "lift" else "deviation"
         drawn = lobe_figures.lobe_map(inspection, kind, self._x)
-        self.map.show_map(drawn, document.units, current_theme(), bad)
+        self.map.show_map(drawn, document.units, bad)
         self.shaft_facts.show_rows(shaft_facts(inspection, document.units))
 
     def _show_motion(self, document: Document, inspection: LobesInspection, lobe: str, plots: tuple[str, ...]) -> None:
-        theme = current_theme()
         self.map.choose(lobe)
-        self.dial.show_dial(lobe_figures.position_dial(inspection, lobe), theme)
+        self.dial.show_dial(lobe_figures.position_dial(inspection, lobe))
         figures = [figure for name in plots if (figure := self._figure(inspection, lobe, name)) is not None]
-        self.stack.show_figures(figures, document.units, theme, _STRETCH)
+        self.stack.show_figures(figures, document.units, _STRETCH)
         if "lift" in self.stack.items_by_name:
             self.lift_line.join(self.stack.items_by_name["lift"])
         self.lobe_facts.show_rows(lobe_facts(inspection, lobe, document.units))
@@ -178,10 +167,6 @@ class LobesView(BayView["LobesInspection"]):
         if self._inspection is not None and any(row.lobe == item for row in self._inspection.result.lobes):
             self.bench.set(LobesState, lobe=item)
 
-    def _on_duration_row(self, index: QModelIndex) -> None:
-        if index.isValid():
-            self.choose_item(self.durations.row_of(index)[0])
-
     def _on_drag(self) -> None:
         self._pending = self.lift_line.lift_mm()
         if not self._frame.isActive():
@@ -203,6 +188,9 @@ class LobesView(BayView["LobesInspection"]):
         tallest = max((row.max_lift_mm or 0.0 for row in lobes), default=0.0)
         entry = self.lift_field.entry
         return round(min(max(value, entry.least), max(entry.least, tallest - 0.01)), entry.digits)
+
+
+make_view = LobesView
 
 
 def _duration_columns(inspection: LobesInspection, units: System) -> list[TableColumn]:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from PySide6.QtCore import Qt, QTimer, Signal
 from PySide6.QtWidgets import QComboBox, QGridLayout, QLabel, QSlider, QWidget
 
-from valvelab.units import System, display_unit, show
+from valvelab.units import System, show, with_unit
 from valvelab.window.fields import QuantityField
 from valvelab.window.panes import button, colour_text
 from valvelab.workbench.motion_files import Motion, Trial
@@ -110,10 +110,9 @@ class TrialPane(QWidget):
 
     def _show_springs(self, motion: Motion, trial: Trial, units: System) -> None:
         rows = spring_rows(motion)
-        unit = display_unit("N", units).label
         wanted = [("as the train states", "")]
         wanted += [
-            (f"measured {row.spring}, {show(row.seat_force_n, 'N', units, 0)} {unit}", row.spring) for row in rows
+            (f"measured {row.spring}, {with_unit(row.seat_force_n, 'N', units, 0, 0)}", row.spring) for row in rows
         ]
         known = [(self.springs.itemText(n), self.springs.itemData(n)) for n in range(self.springs.count())]
         if known != wanted:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import math
+from statistics import NormalDist
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import Qt, Signal
@@ -16,15 +16,16 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from valvelab.errors import BadQuantity
 from valvelab.figures.motion_figures import rule_figure, valve_of
 from valvelab.tables.decimals import figure, percent
 from valvelab.tables.verdicts import SIGNS, WORDS
-from valvelab.units import System, display_unit, parse_quantity, show
+from valvelab.units import System, display_unit, show, with_unit
 from valvelab.window.bays.reading_field import ReadingField
 from valvelab.window.chips import Heading
 from valvelab.window.drawing import FigureView
+from valvelab.window.fields import typed_quantity
 from valvelab.window.panes import button, colour_text
-from valvelab.window.theme import current_theme
 from valvelab.workbench import motion_readings
 from valvelab.workbench.motion_files import Motion, train_in_use
 from valvelab.workbench.worksheet_words import trimmed
@@ -35,7 +36,6 @@ if TYPE_CHECKING:
 
 _SLOTS = 8
 _ROWS = 4
-_ROUNDS = 60
 
 
 class RulePage(QWidget):
@@ -179,7 +179,7 @@ class RulePage(QWidget):
         self.read.emit(self._values, self._u, {**self._aside, number: reason})
 
     def _show_outcome(self, motion: Motion, valve: str) -> None:
-        result, theme = motion.inspection.result, current_theme()
+        result = motion.inspection.result
         row = valve_of(motion.inspection, valve)
         verdict = next((v for v in result.verdicts if v.characteristic == "rule_lift" and v.item == valve), None)
         guard = guard_of(verdict, self._spec_rule) if verdict is not None else 0.0
@@ -191,7 +191,7 @@ class RulePage(QWidget):
             self.verdict.setText(f"{SIGNS[verdict.decision]} {WORDS[verdict.decision].capitalize()}")
         self.words.setText(" ".join([*self._doubts(), self._sentence(verdict, row.rule_lift_mm, guard)]))
         figure = rule_figure(verdict, self._values, row.rule_lift_mm, guard, self._units)
-        self.scale.show_figure(figure, self._units, theme)
+        self.scale.show_figure(figure, self._units)
 
     _spec_rule: tuple[str, float] = ("guarded", 0.95)
 
@@ -210,7 +210,7 @@ class RulePage(QWidget):
         units, unit = self._units, display_unit("mm", self._units).label
 
         def length(value: float | None) -> str:
-            return f"{show(value, 'mm', units, 4 if units == 'inch' else 3)} {unit}"
+            return with_unit(value, "mm", units, 3, 4)
 
         count = len(self._values)
         parts = [
@@ -245,18 +245,10 @@ class RulePage(QWidget):
         return trimmed(show(value, "mm", self._units, 5 if inch else 4), 4 if inch else 2)
 
     def _length(self, text: str) -> float | None:
-        words = text.strip()
-        if not words:
+        if not text.strip():
             return None
-        try:
-            float(words.replace(",", ".").replace("−", "-"))
-            words = f"{words} {display_unit('mm', self._units).label}"
-        except ValueError:
-            pass
-        value = parse_quantity(words, "length", "reading at the retainer")
+        value = typed_quantity(text, "length", "mm", self._units, "reading at the retainer")
         if not 0.0 < value < 100.0:
-            from valvelab.errors import BadQuantity
-
             raise BadQuantity("reading at the retainer", text, "a length above 0 and below 100 mm")
         return value
 
@@ -279,9 +271,4 @@ def guard_of(verdict: Verdict, rule: tuple[str, float]) -> float:
     u = verdict.standard_uncertainty
     if rule[0] != "guarded" or not u:
         return 0.0
-    low, high = 0.0, 8.0
-    for _ in range(_ROUNDS):
-        middle = 0.5 * (low + high)
-        inside = 1.0 - 0.5 * math.erfc(middle / math.sqrt(2.0))
-        low, high = (middle, high) if inside < rule[1] else (low, middle)
-    return high * u
+    return NormalDist().inv_cdf(rule[1]) * u

@@ -9,11 +9,10 @@ from PySide6.QtWidgets import QHBoxLayout, QLabel, QProgressBar, QSizePolicy, QV
 
 from valvelab.dynamics.sweep import FLOAT_LOFT_MM
 from valvelab.figures.motion_figures import force_figure, force_map, resonance_figure, sweep_figure, valve_of
-from valvelab.units import System, display_unit, show
+from valvelab.units import System, show, with_unit
 from valvelab.window.bench import Bench
 from valvelab.window.panel import Drawing, DrawingPanel
 from valvelab.window.panes import Chips, button, colour_text
-from valvelab.window.theme import current_theme
 from valvelab.workbench.motion_files import MotionState
 
 if TYPE_CHECKING:
@@ -78,14 +77,13 @@ class SpeedPage(QWidget):
         self, tried: MotionInspection, swept: MotionInspection | None, valve: str, units: System, *, dynamic: bool
     ) -> None:
         """Show one valve as tried; `swept` holds the dynamic model's answer where it was run for just that."""
-        theme = current_theme()
         colour_text(self.caution, "undecided")
         found = swept or tried
         drawings: list[Drawing | None] = [force_figure(found, valve), resonance_figure(found, valve)]
         if dynamic:
             drawings = [] if swept is None else [force_map(swept, valve), sweep_figure(swept, valve)]
         shown = [drawing for drawing in drawings if drawing is not None]
-        self.panel.show_drawings(shown, units, theme)
+        self.panel.show_drawings(shown, units)
         self.nothing.setVisible(not shown)
         self.panel.setVisible(bool(shown))
         self.words.setText(_sentence(found, valve, units, swept=swept is not None))
@@ -100,9 +98,6 @@ def _sentence(inspection: MotionInspection, valve: str, units: System, *, swept:
     def rpm(value: float | None) -> str:
         return f"{show(value, 'rpm')} rpm"
 
-    def quantity(value: float | None, unit: str, decimals: int) -> str:
-        return f"{show(value, unit, units, decimals)} {display_unit(unit, units).label}"
-
     top = inspection.question.train.max_speed_rpm
     parts = []
     if control.separation_rpm is None:
@@ -110,7 +105,7 @@ def _sentence(inspection: MotionInspection, valve: str, units: System, *, swept:
     else:
         parts.append(f"Quasi-static, the follower would leave the cam of {valve} at {rpm(control.separation_rpm)}.")
     if control.margin_n_at_max_speed is not None:
-        parts.append(f"Least force at {rpm(top)}: {quantity(control.margin_n_at_max_speed, 'N', 0)}.")
+        parts.append(f"Least force at {rpm(top)}: {with_unit(control.margin_n_at_max_speed, 'N', units, 0, 0)}.")
     if swept and control.dynamic is not None:
         lost = control.dynamic_separation_rpm
         ends = control.dynamic.crank_rpm
@@ -121,7 +116,7 @@ def _sentence(inspection: MotionInspection, valve: str, units: System, *, swept:
         else:
             parts.append(f"With spring and gear in motion, contact is first lost at {rpm(lost)}.")
         if control.dynamic.float_rpm is not None:
-            clear = quantity(FLOAT_LOFT_MM, "mm", 3 if units == "inch" else 2)
+            clear = with_unit(FLOAT_LOFT_MM, "mm", units, 2, 3)
             parts.append(f"It flies {clear} clear from {rpm(control.dynamic.float_rpm)}.")
         if control.dynamic.beyond_travel_rpm is not None:
             parts.append(f"From {rpm(control.dynamic.beyond_travel_rpm)} on it goes beyond its free travel: no figure.")

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QComboBox, QFileDialog, QLabel, QSizePolicy, QStackedWidget, QWidget
+from PySide6.QtWidgets import QComboBox, QLabel, QSizePolicy, QStackedWidget, QWidget
 
 from valvelab.errors import ValvelabError
 from valvelab.figures.motion_figures import (
@@ -23,7 +23,7 @@ from valvelab.figures.motion_figures import (
 from valvelab.inspection.engine.motion import CAUTION
 from valvelab.tables.description import Column
 from valvelab.tables.engine import CONTROL, LEAST_AT, LIFTS, events
-from valvelab.units import System, display_unit, show
+from valvelab.units import System, with_unit
 from valvelab.window.bays.motion_controls import TrialPane
 from valvelab.window.bays.motion_rule import RulePage
 from valvelab.window.bays.motion_speed import SpeedPage
@@ -31,10 +31,10 @@ from valvelab.window.bays.springs_run import Run
 from valvelab.window.bays.view import BayView
 from valvelab.window.bench import Bench
 from valvelab.window.drawing import FigureView
+from valvelab.window.pages import save_as
 from valvelab.window.panel import Drawing, DrawingPanel
 from valvelab.window.panes import Chips, colour_text, look, splitter, stacked, titled
 from valvelab.window.tables import TableColumn, TableView
-from valvelab.window.theme import current_theme
 from valvelab.workbench import edits, lobes_bay, motion_files, motion_readings, motion_trials
 from valvelab.workbench.document import Answer, Document, Problem
 from valvelab.workbench.motion_files import Motion, MotionState, Trial
@@ -64,11 +64,6 @@ class Line:
     def moved(self) -> bool:
         """Whether the trial shows another figure."""
         return self.stated != self.tried
-
-
-def make_view(bench: Bench) -> BayView[Motion]:
-    """The view of the valve-motion bay."""
-    return MotionView(bench)
 
 
 class MotionView(BayView[Motion]):
@@ -101,10 +96,8 @@ class MotionView(BayView[Motion]):
         self.trial.let_go.connect(self._on_let_go)
         self.trial.spring_tried.connect(lambda name: self._try("try another spring", spring=name))
         self.trial.given_up.connect(self._on_given_up)
-        self.lines = TableView("valve motion compared", _line_columns(), self)
-        self.lines.setAccessibleName("As stated and as tried")
-        self.lines.setSortingEnabled(False)
-        self.lines.wrap_column(0)
+        spoken = "As stated and as tried"
+        self.lines = TableView("valve motion compared", _LINE_COLUMNS, self, spoken=spoken, sortable=False, wrapped=0)
         self.nothing = QLabel(self, wordWrap=True, alignment=Qt.AlignmentFlag.AlignCenter)
         self._lay_out()
 
@@ -175,7 +168,7 @@ class MotionView(BayView[Motion]):
         self.lines.show_rows(_lines(motion.inspection, tried, valve, document.units))
 
     def _show_page(self, document: Document, motion: Motion, tried: MotionInspection, valve: str, page: str) -> None:
-        units, theme = document.units, current_theme()
+        units = document.units
         trial = document.state(MotionState).trial
         pair = motion_files.pair_of(motion, valve)
         if page == "clearance":
@@ -201,13 +194,13 @@ class MotionView(BayView[Motion]):
         else:
             stated = motion.inspection
             figure = trial_lift_figure(stated, tried, pair) if trial.differs else lift_figure(tried, pair)
-            self.lift.show_figure(figure, units, theme)
+            self.lift.show_figure(figure, units)
             self.pages.setCurrentWidget(self.lift)
 
     def _draw(self, panel: DrawingPanel, drawings: Sequence[Drawing | None], units: System, needs: str) -> None:
         shown = [drawing for drawing in drawings if drawing is not None]
         if shown:
-            panel.show_drawings(shown, units, current_theme())
+            panel.show_drawings(shown, units)
             self.pages.setCurrentWidget(panel)
         else:
             self.nothing.setText(needs)
@@ -242,9 +235,7 @@ class MotionView(BayView[Motion]):
         """Choose a file and write the train with the readings at the retainer to it."""
         train = motion_files.train_in_use(self.bench.document)
         start = train[0].path if train else "train.toml"
-        name, _ = QFileDialog.getSaveFileName(self, "Save train", start, "Train (*.toml)")
-        if name:
-            self.save_train_to(Path(name))
+        save_as(self, "Save train", start, "Train (*.toml)", self.save_train_to)
 
     def save_train_to(self, path: Path) -> None:
         """Write the train and work on from that file."""
@@ -290,6 +281,9 @@ class MotionView(BayView[Motion]):
         self.bench.history.apply(new, f"read {valve} at the retainer")
 
 
+make_view = MotionView
+
+
 def _lines(stated: MotionInspection, tried: MotionInspection, valve: str, units: System) -> list[Line]:
     before, after = valve_of(stated, valve), valve_of(tried, valve)
 
@@ -302,29 +296,24 @@ def _lines(stated: MotionInspection, tried: MotionInspection, valve: str, units:
         unit = "" if column.after else column.label(units)
         return Line(f"{column.head}, {unit}" if unit else column.head, old, new, column.tip)
 
-    def of_event(row: MotionValve) -> tuple[MotionValve, ValveDuration] | None:
-        found = at_trial(row)
-        return None if found is None else (row, found)
-
     def of_control(row: MotionValve) -> tuple[MotionValve, Control] | None:
         return None if row.control is None else (row, row.control)
 
-    at = f" at {show(TRIAL_LIFT_MM, 'mm', units, 3 if units == 'inch' else 2)} {display_unit('mm', units).label}"
+    at = f" at {with_unit(TRIAL_LIFT_MM, 'mm', units, 2, 3)}"
     _, greatest, rule, _, at_dead_centre, to_piston, _ = LIFTS
     _, leaves, _, margin, *_ = CONTROL
     return [
         *(of_column(column, lambda row: row) for column in (greatest, rule)),
-        *(of_column(column, of_event) for column in events(at)),
+        *(of_column(column, at_trial) for column in events(at)),
         *(of_column(column, lambda row: row) for column in (at_dead_centre, to_piston, LEAST_AT)),
         *(of_column(column, of_control) for column in (margin, leaves)),
     ]
 
 
-def _line_columns() -> list[TableColumn]:
-    return [
-        TableColumn("", lambda line: line.name, "Point at one to read what it is", number=False,
-                    cell_tip=lambda line: line.tip),
-        TableColumn("stated", lambda line: line.stated, "As the train's file states it"),
-        TableColumn("tried", lambda line: line.tried, "With the trial above", strong=lambda line: line.moved,
-                    colour=lambda line: "accent" if line.moved else None),
-    ]  # fmt: skip
+_LINE_COLUMNS = (
+    TableColumn("", lambda line: line.name, "Point at one to read what it is", number=False,
+                cell_tip=lambda line: line.tip),
+    TableColumn("stated", lambda line: line.stated, "As the train's file states it"),
+    TableColumn("tried", lambda line: line.tried, "With the trial above", strong=lambda line: line.moved,
+                colour=lambda line: "accent" if line.moved else None),
+)  # fmt: skip

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
+from functools import partial
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -21,7 +22,7 @@ from PySide6.QtWidgets import (
 
 from valvelab.units import System, display_unit
 from valvelab.window.bays.reading_field import ReadingField
-from valvelab.window.chips import Chip, Heading, press
+from valvelab.window.chips import Heading, chip_row, press
 from valvelab.window.panes import colour_text
 from valvelab.workbench import worksheet, worksheet_words
 from valvelab.workbench.worksheet import Cell
@@ -29,6 +30,8 @@ from valvelab.workbench.worksheet import Cell
 if TYPE_CHECKING:
     from valvelab.phasing.degreeing import Sheet
 
+_CARD = (("intake centreline, ATDC", Cell("card", name="intake")),
+         ("exhaust centreline, BTDC", Cell("card", name="exhaust")), ("adjuster steps", Cell("steps")))  # fmt: skip
 _SHEET_WORDS = ("part", "serial", "operator", "date")
 
 
@@ -99,13 +102,16 @@ class WorksheetForm(QScrollArea):
         em = self.fontMetrics().height()
         column.setContentsMargins(em // 2, em // 3, em // 2, em // 2)
         column.setSpacing(em // 3)
-        self._build_stop(page, column, sheet)
+        self._build_stop(column, sheet)
         for lobe in worksheet.lobes_of(sheet):
-            self._build_lobe(page, column, sheet, lobe)
-        self._build_more(page, column)
-        self._build_card(page, column, sheet)
-        self._build_wheel(page, column, sheet)
-        self._build_words(page, column, sheet)
+            self._build_lobe(column, sheet, lobe)
+        self._build_more(column)
+        self._build_rows(_section(column, "Card and shelf", "crank deg")[1], sheet, _CARD)
+        self._build_wheel(column, sheet)
+        words = [Cell("word", name=word) for word in _SHEET_WORDS]
+        self._build_rows(_section(column, "Sheet")[1], sheet, [(cell.name, cell) for cell in words])
+        for cell in words:
+            self.fields[cell].setAlignment(Qt.AlignmentFlag.AlignLeft)
         column.addStretch(1)
         old = self.takeWidget()
         if old is not None:
@@ -113,40 +119,39 @@ class WorksheetForm(QScrollArea):
         self.setWidget(page)
         wide = page.minimumSizeHint().width() + self.verticalScrollBar().sizeHint().width() + 4
         self.setMinimumWidth(wide)
-        self._tab_order()
+        for first, second in pairwise(self.fields.values()):
+            QWidget.setTabOrder(first, second)
         if focused in self.fields:
             self.fields[focused].setFocus()
 
-    def _build_stop(self, page: QWidget, column: QVBoxLayout, sheet: Sheet) -> None:
-        column.addWidget(self._head(page, "Piston stop", "wheel deg"))
-        grid = self._grid(column)
+    def _build_rows(
+        self, grid: QGridLayout, sheet: Sheet, rows: Iterable[tuple[str, Cell]], first: int = 0
+    ) -> None:  # fmt: skip
+        """A line each: what it is, and its field."""
+        for line, (text, cell) in enumerate(rows, start=first):
+            grid.addWidget(_quiet(text), line, 0)
+            grid.addWidget(self._field(cell, sheet), line, 1)
+
+    def _build_stop(self, column: QVBoxLayout, sheet: Sheet) -> None:
+        _, grid = _section(column, "Piston stop", "wheel deg")
         for n, text in enumerate(("turning forward", "turning backward")):
-            grid.addWidget(self._quiet(page, text), 0, 1 + n)
+            grid.addWidget(_quiet(text), 0, 1 + n)
         for cell in worksheet.stop_cells(sheet):
             row, side = divmod(cell.row, 2)
             if side == 0:
-                grid.addWidget(
-                    self._quiet(page, f"touch, {('once', 'again')[row]}" if row < 2 else "touch"), 1 + row, 0
-                )
-            grid.addWidget(self._field(page, cell, sheet), 1 + row, 1 + side)
+                grid.addWidget(_quiet(f"touch, {('once', 'again')[row]}" if row < 2 else "touch"), 1 + row, 0)
+            grid.addWidget(self._field(cell, sheet), 1 + row, 1 + side)
 
-    def _build_lobe(self, page: QWidget, column: QVBoxLayout, sheet: Sheet, lobe: str) -> None:
+    def _build_lobe(self, column: QVBoxLayout, sheet: Sheet, lobe: str) -> None:
         from valvelab.phasing.timing import lobe_kind
 
         kind = lobe_kind(lobe)
-        head = self._head(page, f"{lobe} {kind or ''}".strip(), "", kind or "text")
-        self.lobe_marks[lobe] = QLabel("", head)
-        row_layout = head.layout()
-        assert isinstance(row_layout, QHBoxLayout)
-        row_layout.insertWidget(1, self.lobe_marks[lobe])
-        for what, text in (("pair", "+ pair"), ("event", "+ lift")):
-            button = self._button(
-                head, text, f"One more {'pair near the nose' if what == 'pair' else 'lift'} of {lobe}"
-            )
-            button.clicked.connect(lambda _on=False, what=what: self.row_wanted.emit(what, lobe))
-            row_layout.addWidget(button)
-        column.addWidget(head)
-        grid = self._grid(column)
+        head, grid = _section(column, f"{lobe} {kind or ''}".strip(), colour=kind or "text")
+        self.lobe_marks[lobe] = QLabel("")
+        head.insertWidget(1, self.lobe_marks[lobe])
+        for what, text, told in (("pair", "+ pair", "pair near the nose"), ("event", "+ lift", "lift")):
+            wanted = partial(self.row_wanted.emit, what, lobe)
+            head.addWidget(_tool(text, f"One more {told} of {lobe}", wanted))
         unit = display_unit("mm", self._units).label
         line, last = 0, ""
         for cells in worksheet.lobe_rows(sheet, lobe):
@@ -155,80 +160,56 @@ class WorksheetForm(QScrollArea):
                 words = (("below", "rising", "falling") if last == "pair" else
                          ("lift", "opens", "closes", "card"))  # fmt: skip
                 for n, text in enumerate(words):
-                    grid.addWidget(self._quiet(page, f"{text}, {unit}" if n == 0 else text), line, n)
+                    grid.addWidget(_quiet(f"{text}, {unit}" if n == 0 else text), line, n)
                 line += 1
             for n, cell in enumerate(cells):
-                grid.addWidget(self._field(page, cell, sheet), line, n)
+                grid.addWidget(self._field(cell, sheet), line, n)
             for n in range(4):
                 grid.setColumnStretch(n, 3 if n else 2)
-            remove = self._button(page, "×", f"Take out this row of {lobe}")
+            remove = _tool("×", f"Take out this row of {lobe}", partial(self.row_unwanted.emit, cells[0]))
             remove.setFocusPolicy(Qt.FocusPolicy.NoFocus)
-            remove.clicked.connect(lambda _on=False, cell=cells[0]: self.row_unwanted.emit(cell))
             grid.addWidget(remove, line, 4)
             line += 1
 
-    def _build_more(self, page: QWidget, column: QVBoxLayout) -> None:
+    def _build_more(self, column: QVBoxLayout) -> None:
         row = QHBoxLayout()
-        name = QLineEdit(page)
+        column.addLayout(row)
+        name = QLineEdit()
         name.setAccessibleName("Another lobe")
         name.setPlaceholderText("another lobe, as 1I2 or 3E")
-        name.returnPressed.connect(lambda: self.lobe_wanted.emit(name.text()))
+
+        def want() -> None:
+            self.lobe_wanted.emit(name.text())
+
+        name.returnPressed.connect(want)
         row.addWidget(name)
-        button = self._button(page, "+ lobe", "Put that lobe on the sheet")
-        button.clicked.connect(lambda: self.lobe_wanted.emit(name.text()))
-        row.addWidget(button)
-        column.addLayout(row)
+        row.addWidget(_tool("+ lobe", "Put that lobe on the sheet", want))
 
-    def _build_card(self, page: QWidget, column: QVBoxLayout, sheet: Sheet) -> None:
-        column.addWidget(self._head(page, "Card and shelf", "crank deg"))
-        grid = self._grid(column)
-        rows = ((Cell("card", name="intake"), "intake centreline, ATDC"),
-                (Cell("card", name="exhaust"), "exhaust centreline, BTDC"))  # fmt: skip
-        for n, (cell, text) in enumerate(rows):
-            grid.addWidget(self._quiet(page, text), n, 0)
-            grid.addWidget(self._field(page, cell, sheet), n, 1)
-        grid.addWidget(self._quiet(page, "adjuster steps"), 2, 0)
-        grid.addWidget(self._field(page, Cell("steps"), sheet), 2, 1)
-
-    def _build_wheel(self, page: QWidget, column: QVBoxLayout, sheet: Sheet) -> None:
-        column.addWidget(self._head(page, "Wheel", ""))
-        grid = self._grid(column)
-        grid.addWidget(self._quiet(page, "reading, as it runs"), 0, 0)
-        chips = QWidget(page)
-        row = QHBoxLayout(chips)
-        row.setContentsMargins(0, 0, 0, 0)
-        row.setSpacing(2)
+    def _build_wheel(self, column: QVBoxLayout, sheet: Sheet) -> None:
+        _, grid = _section(column, "Wheel")
+        grid.addWidget(_quiet("reading, as it runs"), 0, 0)
         for button in self.sense.buttons():
             self.sense.removeButton(button)
-        for name, text in (("forward", "grows"), ("reverse", "falls")):
-            chip = Chip(text, f"The wheel's reading {text} as the engine runs", chips)
-            chip.setProperty("name", name)
-            chip.clicked.connect(lambda _on=False, name=name: self.edited.emit(Cell("wheel", name="sense"), name))
-            self.sense.addButton(chip)
-            row.addWidget(chip)
-        self.sense_mark = QLabel("", chips)
-        row.addWidget(self.sense_mark)
+        names = (("forward", "grows"), ("reverse", "falls"))
+        spoken = {name: f"The wheel's reading {text} as the engine runs" for name, text in names}
+        cell = Cell("wheel", name="sense")
+        chips = chip_row(self, self.sense, names, lambda name, _on: self.edited.emit(cell, name), spoken)
+        row = QHBoxLayout()
+        row.setSpacing(2)
+        self.sense_mark = QLabel("")
+        for widget in (chips, self.sense_mark):
+            row.addWidget(widget)
         row.addStretch(1)
-        grid.addWidget(chips, 0, 1)
-        grid.addWidget(self._quiet(page, "uncertainty u, deg"), 1, 0)
-        grid.addWidget(self._field(page, Cell("wheel", name="uncertainty"), sheet), 1, 1)
+        grid.addLayout(row, 0, 1)
+        self._build_rows(grid, sheet, [("uncertainty u, deg", Cell("wheel", name="uncertainty"))], first=1)
 
-    def _build_words(self, page: QWidget, column: QVBoxLayout, sheet: Sheet) -> None:
-        column.addWidget(self._head(page, "Sheet", ""))
-        grid = self._grid(column)
-        for n, word in enumerate(_SHEET_WORDS):
-            grid.addWidget(self._quiet(page, word), n, 0)
-            field = self._field(page, Cell("word", name=word), sheet)
-            field.setAlignment(Qt.AlignmentFlag.AlignLeft)
-            grid.addWidget(field, n, 1)
-
-    def _field(self, page: QWidget, cell: Cell, sheet: Sheet) -> ReadingField:
+    def _field(self, cell: Cell, sheet: Sheet) -> ReadingField:
         name = worksheet_words.spoken(cell, sheet)
-        field = ReadingField(name[:1].upper() + name[1:], self._reader(cell), page)
-        field.entered.connect(lambda value, cell=cell: self.edited.emit(cell, value))
-        field.went_on.connect(lambda cell=cell: self._go_on(cell))
+        field = ReadingField(name[:1].upper() + name[1:], self._reader(cell))
+        field.entered.connect(lambda value: self.edited.emit(cell, value))
+        field.went_on.connect(lambda: self._go_on(cell))
         field.refused.connect(self.refused)
-        field.looked_at.connect(lambda field=field: self.ensureWidgetVisible(field))
+        field.looked_at.connect(lambda: self.ensureWidgetVisible(field))
         self.fields[cell] = field
         return field
 
@@ -242,44 +223,6 @@ class WorksheetForm(QScrollArea):
         if after < len(order):
             self.fields[order[after]].setFocus(Qt.FocusReason.TabFocusReason)
 
-    def _tab_order(self) -> None:
-        fields = list(self.fields.values())
-        for first, second in pairwise(fields):
-            QWidget.setTabOrder(first, second)
-
-    def _head(self, page: QWidget, text: str, unit: str, colour: str = "text") -> QWidget:
-        box = QWidget(page)
-        row = QHBoxLayout(box)
-        row.setContentsMargins(0, 4, 0, 0)
-        row.setSpacing(6)
-        heading = Heading(text, 1.05, box)
-        colour_text(heading, colour)
-        row.addWidget(heading)
-        row.addStretch(1)
-        if unit:
-            row.addWidget(self._quiet(box, unit))
-        return box
-
-    def _grid(self, column: QVBoxLayout) -> QGridLayout:
-        grid = QGridLayout()
-        grid.setHorizontalSpacing(6)
-        grid.setVerticalSpacing(3)
-        column.addLayout(grid)
-        return grid
-
-    def _quiet(self, page: QWidget, text: str) -> QLabel:
-        label = QLabel(text, page)
-        colour_text(label, "quiet")
-        return label
-
-    def _button(self, page: QWidget, text: str, tip: str) -> QToolButton:
-        button = QToolButton(page)
-        button.setText(text)
-        button.setToolTip(tip)
-        button.setAccessibleName(tip)
-        button.setAutoRaise(True)
-        return button
-
     def restyle(self) -> None:
         """Build anew at the next sheet: the colours changed."""
         self._shape = ()
@@ -289,3 +232,37 @@ _EMPTY = {
     Cell("steps"): "−4 −2 0 2 4",
     Cell("wheel", name="uncertainty"): "0.25",
 }
+
+
+def _section(column: QVBoxLayout, text: str, unit: str = "", colour: str = "text") -> tuple[QHBoxLayout, QGridLayout]:
+    """The line of a heading, and the grid below it."""
+    head, grid = QHBoxLayout(), QGridLayout()
+    column.addLayout(head)
+    column.addLayout(grid)
+    head.setContentsMargins(0, 4, 0, 0)
+    head.setSpacing(6)
+    heading = Heading(text, 1.05)
+    colour_text(heading, colour)
+    head.addWidget(heading)
+    head.addStretch(1)
+    if unit:
+        head.addWidget(_quiet(unit))
+    grid.setHorizontalSpacing(6)
+    grid.setVerticalSpacing(3)
+    return head, grid
+
+
+def _quiet(text: str) -> QLabel:
+    label = QLabel(text)
+    colour_text(label, "quiet")
+    return label
+
+
+def _tool(text: str, tip: str, pressed: Callable[[], object]) -> QToolButton:
+    made = QToolButton()
+    made.setText(text)
+    made.setToolTip(tip)
+    made.setAccessibleName(tip)
+    made.setAutoRaise(True)
+    made.clicked.connect(lambda _on=False: pressed())
+    return made

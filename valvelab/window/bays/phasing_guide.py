@@ -5,8 +5,8 @@ from __future__ import annotations
 from html import escape
 from typing import TYPE_CHECKING
 
-from PySide6.QtCore import QRectF, QSize, Qt, Signal
-from PySide6.QtGui import QFontMetrics, QPainter, QPaintEvent, QPen
+from PySide6.QtCore import QPointF, QRectF, QSize, Qt, Signal
+from PySide6.QtGui import QFontMetrics, QPaintEvent
 from PySide6.QtWidgets import (
     QApplication,
     QGridLayout,
@@ -20,8 +20,8 @@ from PySide6.QtWidgets import (
 
 from valvelab.units import System, display_unit, show
 from valvelab.window.bays.reading_field import ReadingField
-from valvelab.window.bays.turning import arrow_head, polar
 from valvelab.window.chips import Heading
+from valvelab.window.painting import CENTRE, about, painting, turning, write
 from valvelab.window.panes import colour_text
 from valvelab.window.theme import current_theme, scaled
 from valvelab.workbench import worksheet_words
@@ -59,31 +59,18 @@ class TurnSign(QWidget):
 
     def paintEvent(self, _event: QPaintEvent) -> None:
         """Draw the arrow."""
-        theme, em = current_theme(), self.fontMetrics().height()
-        painter = QPainter(self)
-        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        colour = theme.colour("undecided" if self._again else "accent" if self._turn else "accept")
-        radius = 1.35 * em
-        centre = QRectF(0, 0, self.width(), self.height() - 1.5 * em).center()
-        painter.setPen(QPen(colour, 0.24 * em, Qt.PenStyle.SolidLine, Qt.PenCapStyle.FlatCap))
-        box = QRectF(centre.x() - radius, centre.y() - radius, 2 * radius, 2 * radius)
-        if self._turn is None:
-            painter.setFont(scaled(self.font(), 2.2, strong=True))
-            painter.drawText(box, Qt.AlignmentFlag.AlignCenter, "✓")
-        else:
-            sign = 1.0 if self._turn == "forward" else -1.0
-            painter.drawArc(box, round(16 * (90 + sign * 130)), round(-16 * sign * 235))
-            painter.setPen(Qt.PenStyle.NoPen)
-            painter.setBrush(colour)
-            painter.drawPolygon(arrow_head(centre, radius, sign * 112.0, sign, 0.62 * em))
-            painter.drawEllipse(polar(centre, 0.0, 0.0), 0.16 * em, 0.16 * em)
-        painter.setFont(scaled(self.font(), 0.95, strong=True))
-        painter.setPen(colour)
-        word = {None: "all read", "forward": "forward", "backward": "backward"}[self._turn]
-        painter.drawText(
-            QRectF(0, self.height() - 1.5 * em, self.width(), 1.4 * em), Qt.AlignmentFlag.AlignCenter, word
-        )
-        painter.end()
+        em = self.fontMetrics().height()
+        colour = current_theme().colour("undecided" if self._again else "accent" if self._turn else "accept")
+        centre = QPointF(0.5 * self.width(), 0.5 * (self.height() - 1.5 * em))
+        with painting(self) as painter:
+            if self._turn is None:
+                write(painter, about(centre, 1.35 * em), CENTRE, "✓", colour, scaled(self.font(), 2.2, strong=True))
+            else:
+                turning(painter, centre, 1.35 * em, 1.0 if self._turn == "forward" else -1.0, colour, width=0.24 * em,
+                        start_deg=130.0, head_deg=112.0, size=0.62 * em)  # fmt: skip
+                painter.drawEllipse(centre, 0.16 * em, 0.16 * em)
+            foot = QRectF(0, self.height() - 1.5 * em, self.width(), 1.4 * em)
+            write(painter, foot, CENTRE, self._turn or "all read", colour, scaled(self.font(), 0.95, strong=True))
 
 
 class GuideStrip(QWidget):

@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QShowEvent
-from PySide6.QtWidgets import QFileDialog
 
 from valvelab.figures.phasing_figures import event_diagram, wheel_dial
 from valvelab.inspection.engine.phasing import CAUTION
@@ -19,15 +18,16 @@ from valvelab.units import System, show
 from valvelab.window.bays.phasing_form import WorksheetForm
 from valvelab.window.bays.phasing_guide import GuideStrip
 from valvelab.window.bays.phasing_wheel import DegreeWheel
-from valvelab.window.bays.view import BayView
+from valvelab.window.bays.view import BayView, numbered
 from valvelab.window.bench import Bench
 from valvelab.window.drawing import FigureView
+from valvelab.window.pages import save_as
 from valvelab.window.panes import Chips, button, look, splitter, stacked, titled
 from valvelab.window.tables import TableColumn, TableView, of
-from valvelab.window.theme import current_theme
 from valvelab.workbench import phasing_bay, worksheet
 from valvelab.workbench.document import Document
 from valvelab.workbench.phasing_bay import PhasingState, Worksheet
+from valvelab.workbench.spec_choice import headline_of
 from valvelab.workbench.worksheet import Cell
 from valvelab.workbench.worksheet_words import spoken, trimmed
 
@@ -55,11 +55,6 @@ class Figure:
     strong: bool = False
 
 
-def make_view(bench: Bench) -> BayView[Worksheet]:
-    """The view of the degreeing bay."""
-    return PhasingView(bench)
-
-
 class PhasingView(BayView[Worksheet]):
     """See the module text."""
 
@@ -76,15 +71,12 @@ class PhasingView(BayView[Worksheet]):
         self.form.lobe_wanted.connect(self._on_lobe_wanted)
         self.wheel = DegreeWheel("Degree wheel")
         self.events = FigureView("Valve-event diagram", self)
-        self.figures = TableView("degreeing result", _figure_columns(), self)
-        self.event_rows = TableView("valve events", (), self)
-        self.steps = TableView("adjuster steps", (), self)
-        self.steps.empty_text = "Type the steps on the shelf, a centreline of the card, and read a pair near the nose."
-        for sheet, name in ((self.figures, "Result of the readings"), (self.event_rows, "Events and durations"),
-                            (self.steps, "What each adjuster step would give")):  # fmt: skip
-            sheet.setAccessibleName(name)
-            sheet.setSortingEnabled(False)
-        self.figures.wrap_column(0)
+        nothing = "Type the steps on the shelf, a centreline of the card, and read a pair near the nose."
+        self.figures = TableView("degreeing result", _FIGURE_COLUMNS, self, spoken="Result of the readings",
+                                 sortable=False, wrapped=0)  # fmt: skip
+        self.event_rows = TableView("valve events", (), self, spoken="Events and durations", sortable=False)
+        self.steps = TableView("adjuster steps", (), self, spoken="What each adjuster step would give", sortable=False,
+                               empty=nothing)  # fmt: skip
         self._lay_out()
 
     # -- lay-out ----------------------------------------------------------------------------------------------------
@@ -116,17 +108,13 @@ class PhasingView(BayView[Worksheet]):
         """The part and how far it is read; the spec."""
         sheet = shown.inspection.sheet
         file = phasing_bay.file_in_front(document)
-        named = " ".join(word for word in (sheet.part or "", f"no. {sheet.serial}" if sheet.serial else "") if word)
-        title = named or (file.name if file else "New worksheet")
+        title = numbered(sheet.part or "", sheet.serial) or (file.name if file else "New worksheet")
         if not shown.saved:
             title += ", not saved"
         found = phasing_bay.spec_in_use(document)
         if found is None:
             return title, "no spec on the bench: the card is what it is held against"
-        spec = found[1]
-        name = spec.title or found[0].name
-        revision = f" revision {spec.revision}" if spec.revision else ""
-        return title, f"{name}{revision}, {spec.decision.rule} rule at {100.0 * spec.decision.confidence:.0f} %"
+        return title, headline_of(document, found, found[1])
 
     def show_answer(self, document: Document, shown: Worksheet) -> None:
         """Redraw what changed."""
@@ -137,13 +125,13 @@ class PhasingView(BayView[Worksheet]):
             self._show(shown, document.units)
 
     def _show(self, shown: Worksheet, units: System) -> None:
-        theme, result = current_theme(), shown.inspection.result
+        result = shown.inspection.result
         self.guide.show_step(shown, units)
         target = None if shown.target is None else shown.target.cell
         self.form.show_sheet(shown.inspection.sheet, shown.doubts, target, units)
-        self.wheel.show_wheel(wheel_dial(shown.inspection), shown, theme)
-        self.events.show_figure(event_diagram(shown.inspection), units, theme)
-        self.figures.show_rows(_figures(result, units), _figure_columns())
+        self.wheel.show_wheel(wheel_dial(shown.inspection), shown)
+        self.events.show_figure(event_diagram(shown.inspection), units)
+        self.figures.show_rows(_figures(result, units), _FIGURE_COLUMNS)
         rows = [(lobe, row) for lobe in result.lobes for row in lobe.durations]
         self.event_rows.show_rows(rows, _event_columns(rows, units))
         self.steps.show_rows(result.adjuster_outcomes, _step_columns(result))
@@ -159,10 +147,8 @@ class PhasingView(BayView[Worksheet]):
     def save(self) -> None:
         """Choose a file and write the sheet to it."""
         file = phasing_bay.file_in_front(self.bench.document)
-        start = file.path if file else str(Path(self.bench.settings.recent_folder or ".") / "degree_wheel.toml")
-        name, _ = QFileDialog.getSaveFileName(self, "Save sheet", start, "Degree-wheel sheet (*.toml)")
-        if name:
-            self.save_to(Path(name))
+        start = file.path if file else self.bench.suggested("degree_wheel.toml")
+        save_as(self, "Save sheet", start, "Degree-wheel sheet (*.toml)", self.save_to)
 
     def save_to(self, path: Path) -> None:
         """Write the sheet and work on from that file."""
@@ -214,6 +200,9 @@ class PhasingView(BayView[Worksheet]):
         self._apply(worksheet.add_lobe(sheet, name), f"add lobe {name.strip()}")
 
 
+make_view = PhasingView
+
+
 def _deg(value: float | None, u: float | None = None) -> str:
     return figure(value, u, "deg")
 
@@ -252,14 +241,13 @@ def _lift(at_mm: float, units: System) -> str:
     return trimmed(show(at_mm, "mm", units, 4), 3 if units == "inch" else 2)
 
 
-def _figure_columns() -> list[TableColumn]:
-    return [
-        TableColumn("crank deg", lambda row: row.name, "Point at one to read what it means", number=False,
-                    cell_tip=lambda row: row.tip, strong=lambda row: row.strong),
-        TableColumn("value", lambda row: row.value, "From the readings", strong=lambda row: row.strong),
-        TableColumn("u", lambda row: row.u, "Standard uncertainty, from that of one wheel reading"),
-        TableColumn("card", lambda row: row.card, "What was ordered"),
-    ]  # fmt: skip
+_FIGURE_COLUMNS = (
+    TableColumn("crank deg", lambda row: row.name, "Point at one to read what it means", number=False,
+                cell_tip=lambda row: row.tip, strong=lambda row: row.strong),
+    TableColumn("value", lambda row: row.value, "From the readings", strong=lambda row: row.strong),
+    TableColumn("u", lambda row: row.u, "Standard uncertainty, from that of one wheel reading"),
+    TableColumn("card", lambda row: row.card, "What was ordered"),
+)  # fmt: skip
 
 
 def _event_columns(rows: Sequence[AtLobe], units: System) -> list[TableColumn]:

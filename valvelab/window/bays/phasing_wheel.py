@@ -6,13 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from PySide6.QtCore import QPointF, QRectF, Qt
+from PySide6.QtCore import QPointF, Qt
 from PySide6.QtGui import QPainter, QPen
 
 from valvelab.figures.description import Dial
-from valvelab.window.bays.turning import arrow_head, polar
 from valvelab.window.dial import DialView
-from valvelab.window.theme import Theme, scaled
+from valvelab.window.painting import arc, polar, turning
+from valvelab.window.theme import current_theme, scaled
 
 if TYPE_CHECKING:
     from valvelab.workbench.phasing_bay import Worksheet
@@ -57,63 +57,38 @@ class DegreeWheel(DialView):
         self._sense = 1.0
         self._doubtful: tuple[float, ...] = ()
 
-    def show_wheel(self, dial: Dial, shown: Worksheet, theme: Theme) -> None:
+    def show_wheel(self, dial: Dial, shown: Worksheet) -> None:
         """Draw a wheel with its readings."""
         step, sheet = shown.inspection.next_reading, shown.inspection.sheet
         self._arcs = open_arcs(shown)
         running = -1.0 if sheet.sense == "reverse" else 1.0
         self._sense = running * {"forward": 1.0, "backward": -1.0, None: 0.0}[step.turn]
         self._doubtful = tuple(_readings(shown))
-        self.show_dial(dial, theme)
-        self.update()
+        self.show_dial(dial)
 
     def _draw_rim(self, painter: QPainter, centre: QPointF, radius: float) -> None:
-        theme = self._theme
-        painter.setBrush(theme.colour("stripe"))
-        painter.setPen(QPen(theme.colour("line"), 1.2))
-        painter.drawEllipse(centre, radius, radius)
-        self._draw_ticks(painter, centre, radius)
-        for number, arc in enumerate(self._arcs):
-            at = (0.58 - 0.085 * number) * radius
-            painter.setPen(QPen(theme.colour(arc.colour, 0.55), 0.055 * radius, Qt.PenStyle.SolidLine,
-                                Qt.PenCapStyle.FlatCap))  # fmt: skip
-            box = QRectF(centre.x() - at, centre.y() - at, 2 * at, 2 * at)
-            painter.drawArc(box, round(16 * (90.0 - arc.start_deg)), round(-16 * arc.span_deg))
-        for angle in self._doubtful:
-            painter.setPen(QPen(theme.colour("undecided"), 2.0))
-            painter.setBrush(theme.colour("undecided", 0.25))
-            painter.drawEllipse(polar(centre, 0.93 * radius, angle), 0.06 * radius, 0.06 * radius)
-        self._draw_hub(painter, centre, radius)
-
-    def _draw_ticks(self, painter: QPainter, centre: QPointF, radius: float) -> None:
-        theme = self._theme
-        step = 1 if radius > 150 else 2 if radius > 85 else 5
+        theme = current_theme()
         quiet, line = theme.colour("quiet"), theme.colour("line")
-        for angle in range(0, 360, step):
+        for angle in range(0, 360, 1 if radius > 150 else 2 if radius > 85 else 5):
             length = 0.10 if angle % 30 == 0 else 0.07 if angle % 10 == 0 else 0.05 if angle % 5 == 0 else 0.03
             painter.setPen(QPen(quiet if angle % 10 == 0 else line, 1.2 if angle % 10 == 0 else 0.8))
-            painter.drawLine(polar(centre, radius * (1.0 - length), angle), polar(centre, radius, angle))
-        painter.setPen(quiet)
-        painter.setFont(scaled(self.font(), 0.82))
-        for angle in range(0, 360, 30):
-            spot = polar(centre, 0.80 * radius, angle)
-            painter.drawText(QRectF(spot.x() - 20, spot.y() - 9, 40, 18), Qt.AlignmentFlag.AlignCenter, str(angle))
+            self._tick(painter, centre, radius, angle, length)
+        self._number(painter, centre, 0.80 * radius, 30, scaled(self.font(), 0.82))
+        for number, span in enumerate(self._arcs):
+            painter.setPen(QPen(theme.colour(span.colour, 0.55), 0.055 * radius, Qt.PenStyle.SolidLine,
+                                Qt.PenCapStyle.FlatCap))  # fmt: skip
+            arc(painter, centre, (0.58 - 0.085 * number) * radius, span.start_deg, span.span_deg)
+        for doubtful in self._doubtful:
+            painter.setPen(QPen(theme.colour("undecided"), 2.0))
+            painter.setBrush(theme.colour("undecided", 0.25))
+            painter.drawEllipse(polar(centre, 0.93 * radius, doubtful), 0.06 * radius, 0.06 * radius)
 
     def _draw_hub(self, painter: QPainter, centre: QPointF, radius: float) -> None:
-        theme = self._theme
-        painter.setPen(QPen(theme.colour("line"), 1.0))
-        painter.setBrush(theme.colour("raised"))
-        painter.drawEllipse(centre, 0.16 * radius, 0.16 * radius)
-        if self._sense == 0.0:
-            return
-        at = 0.27 * radius
-        painter.setPen(QPen(theme.colour("accent"), max(2.0, 0.03 * radius), Qt.PenStyle.SolidLine,
-                            Qt.PenCapStyle.FlatCap))  # fmt: skip
-        box = QRectF(centre.x() - at, centre.y() - at, 2 * at, 2 * at)
-        painter.drawArc(box, round(16 * (90.0 + self._sense * 120.0)), round(-16 * self._sense * 225.0))
-        painter.setPen(Qt.PenStyle.NoPen)
-        painter.setBrush(theme.colour("accent"))
-        painter.drawPolygon(arrow_head(centre, at, self._sense * 105.0, self._sense, 0.10 * radius))
+        super()._draw_hub(painter, centre, radius)
+        if self._sense != 0.0:
+            colour = current_theme().colour("accent")
+            turning(painter, centre, 0.27 * radius, self._sense, colour, width=max(2.0, 0.03 * radius), start_deg=120.0,
+                    head_deg=105.0, size=0.10 * radius)  # fmt: skip
 
 
 def _readings(shown: Worksheet) -> Sequence[float]:

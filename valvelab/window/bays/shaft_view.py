@@ -6,20 +6,20 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from PySide6.QtCore import QModelIndex, Qt
+from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QLabel
 
 from valvelab.figures import shaft_figures
+from valvelab.tables.description import Column, Mark
 from valvelab.tables.form import STATIONS, TAPERS, straightness_told
 from valvelab.tables.verdicts import worst_by_item
 from valvelab.units import System, display_unit, show
-from valvelab.window.bays.view import BayView
+from valvelab.window.bays.view import BayView, numbered
 from valvelab.window.bench import Bench
 from valvelab.window.chips import Heading
 from valvelab.window.drawing import FigureView
-from valvelab.window.panes import Chips, labelled, look, splitter, stacked, titled, verdict_column
+from valvelab.window.panes import Chips, labelled, look, splitter, stacked, titled
 from valvelab.window.tables import TableColumn, TableView, of
-from valvelab.window.theme import current_theme
 from valvelab.workbench import shaft_bay
 from valvelab.workbench.shaft_bay import FILTERS, ShaftState, chosen_journal, journals
 from valvelab.workbench.spec_choice import headline_of, spec_for
@@ -28,15 +28,10 @@ if TYPE_CHECKING:
     from valvelab.camshaft.journal import JournalForm
     from valvelab.inspection.form.shaft import ShaftInspection
     from valvelab.records.result import Decision
-    from valvelab.records.shaft_result import StationResult, TaperResult
+    from valvelab.records.shaft_result import StationResult
     from valvelab.workbench.document import Document
 
 _LISTS = (("journals", "Journals"), ("lobing", "Lobing"), ("taper", "Taper"))
-
-
-def make_view(bench: Bench) -> BayView[ShaftInspection]:
-    """The view of the shaft bay."""
-    return ShaftView(bench)
 
 
 class ShaftView(BayView["ShaftInspection"]):
@@ -50,14 +45,11 @@ class ShaftView(BayView["ShaftInspection"]):
         self.section = FigureView("Journal centres end on", self)
         self.polar = FigureView("Roundness of the chosen journal", self)
         self.lobing = FigureView("Lobing of the chosen journal by order", self)
-        self.table = TableView("journals", (), self)
-        self.table.setAccessibleName("Journals")
-        self.table.setSortingEnabled(False)
-        self.table.selectionModel().currentRowChanged.connect(self._on_row)
-        self.tapers = TableView("tapers", (), self)
-        self.tapers.setAccessibleName("Taper between two tracks")
-        self.tapers.setSortingEnabled(False)
-        self.tapers.empty_text = "A taper needs two tracks of one lobe or journal at two positions, on one zero."
+        self.table = TableView("journals", (), self, spoken="Journals", sortable=False)
+        self.table.chosen.connect(self._on_row)
+        nothing = "A taper needs two tracks of one lobe or journal at two positions, on one zero."
+        spoken = "Taper between two tracks"
+        self.tapers = TableView("tapers", (), self, spoken=spoken, sortable=False, empty=nothing)
         self._journal_name = Heading("", 1.05, self)
         self._straight = QLabel(self)
         self._straight.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
@@ -81,18 +73,12 @@ class ShaftView(BayView["ShaftInspection"]):
     def headline(self, document: Document, inspection: ShaftInspection) -> tuple[str, str]:
         """Part and serial; the spec, and whose uncertainty."""
         readings = inspection.question.readings
-        title = " ".join(
-            w for w in (readings.part or Path(readings.file).name, readings.serial and f"no. {readings.serial}") if w
-        )
+        title = numbered(readings.part or Path(readings.file).name, readings.serial)
         found = spec_for(document, ("station", "shaft"))
         kind = shaft_bay.adopted_kind(document)
         counts = readings.adopted_probe is not None
-        told = (
-            f"uncertainty adopted for {kind}"
-            if counts
-            else "the readings' own uncertainty, not the smaller adopted one"
-        )
-        adopted = f"; {told}" if kind else ""
+        own = "the readings' own uncertainty, not the smaller adopted one"
+        adopted = f"; {f'uncertainty adopted for {kind}' if counts else own}" if kind else ""
         return title, headline_of(document, found, inspection.question.spec) + adopted
 
     def show_answer(self, document: Document, inspection: ShaftInspection) -> None:
@@ -110,27 +96,28 @@ class ShaftView(BayView["ShaftInspection"]):
         worst = worst_by_item(inspection.result.verdicts)
         decisions = {id(row): worst.get(_name_of(inspection, row)) for row in inspection.result.stations}
         self.table.show_rows(inspection.result.stations, _columns(inspection.result.stations, units, decisions))
-        self.tapers.show_rows(inspection.result.tapers, _taper_columns(inspection.result.tapers, units))
+        tapers = inspection.result.tapers
+        self.tapers.show_rows(tapers, [of(column, units, tapers) for column in TAPERS])
         known = inspection.result.straightness.minimum_zone_um is not None
         told = straightness_told(inspection.result, units)
         self._straight.setText(told if known else "no straightness: see Problems and notes")
 
     def _draw(self, document: Document, inspection: ShaftInspection, journal: str) -> None:
-        units, theme = document.units, current_theme()
+        units = document.units
         rejected = frozenset(str(row.item) for row in inspection.result.verdicts if row.decision == "reject")
         form = journals(inspection).get(journal)
         trace = "" if form is None else form.trace.name
         side = shaft_figures.bowed_shaft_figure(inspection, units, trace, rejected)
-        self.shaft.show_figure(side, units, theme)
-        self.section.show_figure(shaft_figures.section_figure(inspection, units, trace), units, theme)
+        self.shaft.show_figure(side, units)
+        self.section.show_figure(shaft_figures.section_figure(inspection, units, trace), units)
         self.polar.setVisible(form is not None)
         self.lobing.setVisible(form is not None)
         if form is None:
             self._journal_name.setText("No journal was read all the way round")
             return
         self._journal_name.setText(journal + (_roundness_of(form, units) if form.has_roundness else ", no roundness"))
-        self.polar.show_figure(shaft_figures.roundness_figure(form, units), units, theme)
-        self.lobing.show_figure(shaft_figures.harmonics_figure(form), units, theme)
+        self.polar.show_figure(shaft_figures.roundness_figure(form, units), units)
+        self.lobing.show_figure(shaft_figures.harmonics_figure(form), units)
 
     # -- what a person does -----------------------------------------------------------------------------------------
 
@@ -139,9 +126,9 @@ class ShaftView(BayView["ShaftInspection"]):
         if self._inspection is not None and item in journals(self._inspection):
             self.bench.set(ShaftState, journal=item)
 
-    def _on_row(self, index: QModelIndex) -> None:
-        if index.isValid() and self._inspection is not None:
-            self.choose_item(_name_of(self._inspection, self.table.row_of(index)))
+    def _on_row(self, row: StationResult) -> None:
+        if self._inspection is not None:
+            self.choose_item(_name_of(self._inspection, row))
 
     def _on_shaft_clicked(self, event: Any) -> None:
         item = self.shaft.items_by_name.get("shaft")
@@ -157,6 +144,9 @@ class ShaftView(BayView["ShaftInspection"]):
             self.choose_item(min(placed, key=placed.__getitem__))
 
 
+make_view = ShaftView
+
+
 def _roundness_of(form: JournalForm, units: System) -> str:
     label = display_unit("um", units).label
     zone, least = form.circles.get("minimum zone"), form.least_squares.roundness_mm
@@ -170,20 +160,10 @@ def _name_of(inspection: ShaftInspection, row: StationResult) -> str:
 
 
 def _columns(rows: Sequence[StationResult], units: System, decisions: dict[int, Decision | None]) -> list[TableColumn]:
+    def mark(row: StationResult) -> Mark | str:
+        decision = decisions.get(id(row))
+        return "" if decision is None else Mark(decision)
+
     named, at, eccentricity, toward, tir, lsc, mzc, mic, mcc = (of(column, units, rows) for column in STATIONS)
-    return [
-        named,
-        tir,
-        mzc,
-        lsc,
-        verdict_column(lambda row: decisions.get(id(row))),
-        eccentricity,
-        toward,
-        mic,
-        mcc,
-        at,
-    ]
-
-
-def _taper_columns(rows: Sequence[TaperResult], units: System) -> list[TableColumn]:
-    return [of(column, units, rows) for column in TAPERS]
+    verdict: Column[StationResult] = Column("verdict", words=mark, tip="Against the spec on the bench")
+    return [named, tir, mzc, lsc, of(verdict, units), eccentricity, toward, mic, mcc, at]

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 from PySide6.QtCore import QPointF, QRectF, QSize, Qt, Signal
-from PySide6.QtGui import QColor, QMouseEvent, QPainter, QPaintEvent, QPen
+from PySide6.QtGui import QMouseEvent, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import QApplication, QSizePolicy, QWidget
 
 from valvelab.figures.spring_figures import CoilBind, CoilState
-from valvelab.units import System, display_unit, show
+from valvelab.units import System, with_unit
 from valvelab.window.drawing import FigureView
-from valvelab.window.theme import Theme, current_theme, scaled
+from valvelab.window.painting import CENTRE, LEFT, RIGHT, painting, write
+from valvelab.window.theme import current_theme, scaled
 
 _NEAR_PX = 14.0
 
@@ -55,11 +56,8 @@ class MapView(FigureView):
             item.read_out("")
             return
         rate, seat = self._points[nearest]
-        units = item.units
-        item.read_out(
-            f"{self._names[nearest]}: {show(float(seat), 'N', units, 1)} {display_unit('N', units).label}, "
-            f"{show(float(rate), 'N/mm', units, 2)} {display_unit('N/mm', units).label}"
-        )
+        known = with_unit(seat, "N", item.units, 1, 1), with_unit(rate, "N/mm", item.units, 2, 2)
+        item.read_out(f"{self._names[nearest]}: {', '.join(known)}")
 
     def _on_click(self, event: object) -> None:
         position = event.scenePos()  # type: ignore[attr-defined]
@@ -96,9 +94,8 @@ class CoilBindView(QWidget):
         em = self.fontMetrics().height()
         return QSize(12 * em, 6 * em)
 
-    def _length(self, value: float, decimals: int = 2) -> str:
-        places = decimals + 1 if self._units == "inch" else decimals
-        return f"{show(value, 'mm', self._units, places)} {display_unit('mm', self._units).label}"
+    def _length(self, value: float) -> str:
+        return with_unit(value, "mm", self._units, 2, 3)
 
     def _words(self) -> str:
         bind = self._bind
@@ -110,68 +107,49 @@ class CoilBindView(QWidget):
 
     def paintEvent(self, _event: QPaintEvent) -> None:
         """Draw both states from the seat on the left to the retainer on the right."""
-        theme, em = current_theme(), float(self.fontMetrics().height())
-        painter = QPainter(self)
-        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        painter.fillRect(self.rect(), theme.colour("panel"))
-        if self._bind is None:
-            painter.setPen(theme.colour("quiet"))
-            box = QRectF(self.rect()).adjusted(em, 0, -em, 0)
-            painter.drawText(box, Qt.AlignmentFlag.AlignCenter | Qt.TextFlag.TextWordWrap, self._words())
-            painter.end()
-            return
-        self._draw(painter, self._bind, theme, em)
-        painter.end()
+        em = float(self.fontMetrics().height())
+        with painting(self, "panel") as painter:
+            if self._bind is None:
+                box = QRectF(self.rect()).adjusted(em, 0, -em, 0)
+                write(painter, box, CENTRE | Qt.TextFlag.TextWordWrap, self._words(), "quiet")
+            else:
+                self._draw(painter, self._bind, em)
 
-    def _draw(self, painter: QPainter, bind: CoilBind, theme: Theme, em: float) -> None:
+    def _draw(self, painter: QPainter, bind: CoilBind, em: float) -> None:
+        theme = current_theme()
         tallest = max(bind.open_mm, bind.solid_mm)
         left, head, label = 3.6 * em, 1.7 * em, 4.2 * em
         row = (self.height() - head - 0.5 * em) / 2.0
         thick = bind.wire_mm if bind.wire_mm is not None else 0.1 * tallest
         scale = min((self.width() - left - label) / tallest, (row - 0.3 * em) / thick)
-        top = head
         bad = bind.margin_mm <= 0.0 or self._decision == "reject"
-        colour = theme.colour("reject" if bad else "undecided" if self._decision == "undecided" else "accept")
+        name = "reject" if bad else "undecided" if self._decision == "undecided" else "accept"
         ends = sorted((left + bind.solid_mm * scale, left + bind.open_mm * scale))
-        fill = QColor(colour)
-        fill.setAlphaF(0.22)
-        painter.fillRect(QRectF(ends[0], top - 0.2 * em, ends[1] - ends[0], 2 * row + 0.4 * em), fill)
-        painter.setPen(QPen(colour, 1.2))
+        gap = QRectF(ends[0], head - 0.2 * em, ends[1] - ends[0], 2 * row + 0.4 * em)
+        painter.fillRect(gap, theme.colour(name, 0.22))
+        painter.setPen(QPen(theme.colour(name), 1.2))
         for x in ends:
-            painter.drawLine(QPointF(x, top - 0.35 * em), QPointF(x, top + 2 * row + 0.2 * em))
+            painter.drawLine(QPointF(x, head - 0.35 * em), QPointF(x, head + 2 * row + 0.2 * em))
         painter.setPen(QPen(theme.colour("quiet"), 2.0))
-        painter.drawLine(QPointF(left, top), QPointF(left, top + 2 * row))
+        painter.drawLine(QPointF(left, head), QPointF(left, head + 2 * row))
+        font = scaled(QApplication.font(), 0.9)
         for number, state in enumerate(bind.states):
-            box = QRectF(left, top + number * row, state.height_mm * scale, row)
-            self._coils(painter, state, bind, box, scale, theme)
-            painter.setFont(scaled(QApplication.font(), 0.9))
-            painter.setPen(theme.colour("quiet"))
-            side = Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
-            painter.drawText(QRectF(0, box.top(), left - 0.5 * em, row), side, state.name)
-            painter.setPen(theme.colour("text"))
+            box = QRectF(left, head + number * row, state.height_mm * scale, row)
+            self._coils(painter, state, bind, box, scale)
+            write(painter, QRectF(0, box.top(), left - 0.5 * em, row), RIGHT, state.name, "quiet", font)
             text = QRectF(ends[1] + 0.5 * em, box.top(), self.width() - ends[1], row)
-            side = Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter
-            painter.drawText(text, side, self._length(state.height_mm))
-        self._margin(painter, bind, QRectF(0, 0, ends[1], head), colour, em)
-
-    def _margin(self, painter: QPainter, bind: CoilBind, box: QRectF, colour: QColor, em: float) -> None:
-        del em
-        painter.setFont(scaled(QApplication.font(), 1.0, strong=True))
-        painter.setPen(colour)
-        text = f"margin {self._length(bind.margin_mm)}"
+            write(painter, text, LEFT, self._length(state.height_mm), "text")
+        margin = f"margin {self._length(bind.margin_mm)}"
         if bind.per_coil_mm is not None:
-            text += f" · {self._length(bind.per_coil_mm)} per coil"
-        wide = painter.fontMetrics().horizontalAdvance(text)
-        box.setWidth(max(box.width(), wide + 8.0))
-        painter.drawText(box, Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter, text)
+            margin += f" · {self._length(bind.per_coil_mm)} per coil"
+        painter.setFont(scaled(QApplication.font(), 1.0, strong=True))
+        wide = painter.fontMetrics().horizontalAdvance(margin)
+        write(painter, QRectF(0, 0, max(ends[1], wide + 8.0), head), RIGHT, margin, name)
 
     @staticmethod
-    def _coils(painter: QPainter, state: CoilState, bind: CoilBind, box: QRectF, scale: float, theme: Theme) -> None:
-        steel = theme.colour("measured")
-        fill = QColor(steel)
-        fill.setAlphaF(0.25)
-        painter.setPen(QPen(steel, 1.2))
-        painter.setBrush(fill)
+    def _coils(painter: QPainter, state: CoilState, bind: CoilBind, box: QRectF, scale: float) -> None:
+        painter.setPen(QPen(current_theme().colour("measured"), 1.2))
+        painter.setBrush(current_theme().colour("measured", 0.25))
         if bind.wire_mm is None:
             painter.drawRect(box.adjusted(0, 0.2 * box.height(), 0, -0.2 * box.height()))
             return

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING
 from PySide6.QtCore import QPoint, Qt, Signal
 from PySide6.QtGui import QAction
 from PySide6.QtWidgets import (
-    QFileDialog,
     QGridLayout,
     QHBoxLayout,
     QLabel,
@@ -27,6 +26,7 @@ from valvelab.window.bays.springs_tree import SetsTree
 from valvelab.window.bench import Bench
 from valvelab.window.chips import Chip
 from valvelab.window.fields import QuantityField
+from valvelab.window.pages import save_as
 from valvelab.window.panes import BoundQuantity, button, number_field, show_number, stacked
 from valvelab.workbench import edits, sets, springs_bay
 from valvelab.workbench.document import Answer
@@ -324,15 +324,11 @@ class SetsPane(QWidget):
 
     def do_labels(self) -> None:
         """Choose where the labels go."""
-        name, _ = QFileDialog.getSaveFileName(self, "Save tray labels", self._suggestion("labels.pdf"), "PDF (*.pdf)")
-        if name:
-            self.save_labels(Path(name))
+        save_as(self, "Save tray labels", self._suggestion("labels.pdf"), "PDF (*.pdf)", self.save_labels)
 
     def do_csv(self) -> None:
         """Choose where the table goes."""
-        name, _ = QFileDialog.getSaveFileName(self, "Save sets", self._suggestion("sets.csv"), "Table (*.csv)")
-        if name:
-            self.save_csv(Path(name))
+        save_as(self, "Save sets", self._suggestion("sets.csv"), "Table (*.csv)", self.save_csv)
 
     def save_labels(self, path: Path) -> None:
         """Write the tray labels."""
@@ -350,7 +346,7 @@ class SetsPane(QWidget):
     def _suggestion(self, ending: str) -> str:
         tray = springs_bay.table_in_use(self.bench.document)
         stem = Path(tray[0].path).stem if tray is not None else "springs"
-        return str(Path(self.bench.settings.recent_folder or ".") / f"{stem} {ending}")
+        return self.bench.suggested(f"{stem} {ending}")
 
 
 def _limit_decimals(name: str, units: System) -> int:

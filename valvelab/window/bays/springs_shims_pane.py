@@ -5,8 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from PySide6.QtCore import QModelIndex, Qt, Signal
-from PySide6.QtWidgets import QFileDialog, QHBoxLayout, QLabel, QWidget
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtWidgets import QHBoxLayout, QLabel, QWidget
 
 from valvelab.tables.springs import shim_columns, spread_told
 from valvelab.window import pages
@@ -41,9 +41,8 @@ class ShimsPane(QWidget):
         self.state.setTextFormat(Qt.TextFormat.PlainText)
         self.state.setAccessibleName("State of the shim plan")
         self.state.setContentsMargins(8, 4, 6, 4)
-        self.sheet = TableView("shim plan", (), self)
-        self.sheet.setAccessibleName("Spring and shims at each valve")
-        self.sheet.selectionModel().currentRowChanged.connect(self._on_row)
+        self.sheet = TableView("shim plan", (), self, spoken="Spring and shims at each valve")
+        self.sheet.chosen.connect(lambda row: self.spring_chosen.emit(row.spring))
         self.csv_button = button(self, "Plan as table…", "Spring and shims at each valve (CSV)", self.do_csv)
         foot = QHBoxLayout()
         foot.setContentsMargins(8, 3, 6, 4)
@@ -93,16 +92,9 @@ class ShimsPane(QWidget):
             document = self.bench.document
             self.bench.history.follow(edits.answer_arrived(document, springs_bay.SHIMS, answer))
 
-    def _on_row(self, index: QModelIndex) -> None:
-        if index.isValid():
-            self.spring_chosen.emit(self.sheet.row_of(index).spring)
-
     def do_csv(self) -> None:
         """Choose where the plan goes."""
-        folder = Path(self.bench.settings.recent_folder or ".")
-        name, _ = QFileDialog.getSaveFileName(self, "Save shim plan", str(folder / "shims.csv"), "Table (*.csv)")
-        if name:
-            self.save_csv(Path(name))
+        pages.save_as(self, "Save shim plan", self.bench.suggested("shims.csv"), "Table (*.csv)", self.save_csv)
 
     def save_csv(self, path: Path) -> None:
         """Write the plan as a table."""

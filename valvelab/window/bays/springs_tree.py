@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import cos, radians, sin
 
+import pyqtgraph as pg  # type: ignore[import-untyped]
+from pyqtgraph.graphicsItems.ScatterPlotItem import drawSymbol  # type: ignore[import-untyped]
 from PySide6.QtCore import (
     QEvent,
     QMimeData,
@@ -27,7 +28,6 @@ from PySide6.QtGui import (
     QKeyEvent,
     QPainter,
     QPixmap,
-    QPolygonF,
 )
 from PySide6.QtWidgets import (
     QAbstractItemView,
@@ -40,7 +40,7 @@ from PySide6.QtWidgets import (
 )
 
 from valvelab.units import System, display_unit, show
-from valvelab.window.figure_item import role_colour
+from valvelab.window.figure_item import SERIES_SYMBOLS, role_colour
 from valvelab.window.theme import Theme, current_theme, scaled
 from valvelab.workbench import sets
 from valvelab.workbench.sets import Grouping, Standing, Values, Wish
@@ -75,44 +75,18 @@ class UseBar(QStyledItemDelegate):
         return QSize(size.width(), round(1.4 * option.fontMetrics.height()))
 
 
-def swatch(theme: Theme, series: int | None, side: int) -> QIcon:
-    """The mark that a set has on the map."""
+def swatch(series: int | None, side: int) -> QIcon:
+    """The mark that a set has on the map; without a set a small disc."""
     picture = QPixmap(2 * side, 2 * side)
     picture.setDevicePixelRatio(2.0)
     picture.fill(Qt.GlobalColor.transparent)
-    painter = QPainter(picture)
-    painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-    painter.setPen(Qt.PenStyle.NoPen)
-    painter.setBrush(role_colour(theme, "series" if series is not None else "guide", series or 0))
-    box = QRectF(0, 0, side, side).adjusted(2, 2, -2, -2)
-    if series is None:
-        painter.drawEllipse(box.center(), 2.0, 2.0)
-    else:
-        _shape(painter, series % 6, box)
-    painter.end()
+    colour = role_colour("guide") if series is None else role_colour("series", series)
+    symbol = "o" if series is None else SERIES_SYMBOLS[series % len(SERIES_SYMBOLS)]
+    with QPainter(picture) as painter:
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        painter.translate(0.5 * side, 0.5 * side)
+        drawSymbol(painter, symbol, 4 if series is None else side - 4, pg.mkPen(None), pg.mkBrush(colour))
     return QIcon(picture)
-
-
-def _shape(painter: QPainter, shape: int, box: QRectF) -> None:
-    """Disc, square, triangle, diamond, cross, star: the order of the map's symbols."""
-    c, left, right, top, bottom = box.center(), box.left(), box.right(), box.top(), box.bottom()
-    if shape == 0:
-        painter.drawEllipse(box)
-    elif shape == 1:
-        painter.drawRect(box)
-    elif shape == 2:
-        painter.drawPolygon(QPolygonF([QPointF(left, top), QPointF(right, top), QPointF(c.x(), bottom)]))
-    elif shape == 3:
-        painter.drawPolygon(
-            QPolygonF([QPointF(c.x(), top), QPointF(right, c.y()), QPointF(c.x(), bottom), QPointF(left, c.y())])
-        )
-    elif shape == 4:
-        painter.drawRect(QRectF(c.x() - 1.5, top, 3.0, box.height()))
-        painter.drawRect(QRectF(left, c.y() - 1.5, box.width(), 3.0))
-    else:
-        reach = 0.55 * box.width()
-        corners = [(reach * (1.0 if n % 2 == 0 else 0.4), radians(36.0 * n - 90.0)) for n in range(10)]
-        painter.drawPolygon(QPolygonF([c + QPointF(r * cos(angle), r * sin(angle)) for r, angle in corners]))
 
 
 class SetsTree(QTreeWidget):
@@ -170,7 +144,7 @@ class SetsTree(QTreeWidget):
         left = sets.left_over(grouping, values)
         item = QTreeWidgetItem(self, [f"Left over · {len(left)}"])
         item.setData(0, _SET, _LEFT)
-        item.setIcon(0, swatch(theme, None, self._side()))
+        item.setIcon(0, swatch(None, self._side()))
         item.setFont(0, scaled(self.font(), 1.0, strong=True))
         self._leaves(item, left, values, names, units)
         for row in range(self.topLevelItemCount()):
@@ -189,7 +163,7 @@ class SetsTree(QTreeWidget):
         short = "" if one.complete else f" of {one.wanted} ✗"
         item = QTreeWidgetItem(self, [f"Set {number + 1} · {len(one.springs)}{short}"])
         item.setData(0, _SET, number)
-        item.setIcon(0, swatch(theme, number, self._side()))
+        item.setIcon(0, swatch(number, self._side()))
         item.setFont(0, scaled(self.font(), 1.0, strong=True))
         if not one.complete:
             item.setForeground(0, theme.colour("reject"))

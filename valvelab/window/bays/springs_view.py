@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from PySide6.QtCore import QModelIndex, Qt
+from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QLabel, QStackedWidget
 
 from valvelab.figures import spring_figures
@@ -14,13 +14,12 @@ from valvelab.window.bays.springs_drawings import CoilBindView, MapView
 from valvelab.window.bays.springs_lists import spring_columns
 from valvelab.window.bays.springs_sets_pane import SetsPane
 from valvelab.window.bays.springs_shims_pane import ShimsPane
-from valvelab.window.bays.view import BayView
+from valvelab.window.bays.view import BayView, numbered
 from valvelab.window.bench import Bench
 from valvelab.window.chips import Heading
 from valvelab.window.drawing import FigureStack
 from valvelab.window.panes import Chips, look, splitter, stacked, titled
 from valvelab.window.tables import TableView, fact_columns
-from valvelab.window.theme import current_theme
 from valvelab.workbench import sets, springs_bay
 from valvelab.workbench.sets import SpringsState
 from valvelab.workbench.spec_choice import headline_of
@@ -41,11 +40,6 @@ _NO_MAP = (
 )
 
 
-def make_view(bench: Bench) -> BayView[SpringsInspection]:
-    """The view of the spring bay."""
-    return SpringsView(bench)
-
-
 class SpringsView(BayView["SpringsInspection"]):
     """See the module text."""
 
@@ -58,11 +52,9 @@ class SpringsView(BayView["SpringsInspection"]):
         self.coils = CoilBindView(self)
         self.map = MapView("Seat force against rate", self)
         self.map.picked.connect(self.choose_item)
-        self.table = TableView("springs", (), self)
-        self.table.setAccessibleName("All springs")
-        self.table.selectionModel().currentRowChanged.connect(self._on_row)
-        self.facts = TableView("characteristics of the spring", fact_columns(), self)
-        self.facts.wrap_column(0)
+        self.table = TableView("springs", (), self, spoken="All springs")
+        self.table.chosen.connect(lambda row: self.choose_item(row.spring))
+        self.facts = TableView("characteristics of the spring", fact_columns(), self, wrapped=0)
         self.sets_pane = SetsPane(bench, self)
         self.sets_pane.spring_chosen.connect(self.choose_item)
         self.shims_pane = ShimsPane(bench, self)
@@ -92,11 +84,8 @@ class SpringsView(BayView["SpringsInspection"]):
     def headline(self, document: Document, inspection: SpringsInspection) -> tuple[str, str]:
         """Part and serial; the spec."""
         tray = springs_bay.table_in_use(document)
-        title = ""
-        if tray is not None:
-            remarks = tray[1].remarks
-            serial = remarks.get("serial")
-            title = " ".join(w for w in (remarks.get("part") or tray[0].name, serial and f"no. {serial}") if w)
+        remarks = {} if tray is None else tray[1].remarks
+        title = "" if tray is None else numbered(remarks.get("part") or tray[0].name, remarks.get("serial"))
         found = springs_bay.spec_in_use(document)
         against = headline_of(document, found, inspection.spec)
         if found is None:
@@ -126,7 +115,7 @@ class SpringsView(BayView["SpringsInspection"]):
             columns = spring_columns(inspection.result.springs, document.units, set_of, worst)
             self.table.show_rows(inspection.result.springs, columns)
         if self.changed("facts", inspection, *seen, spring):
-            row = next(row for row in reversed(inspection.result.springs) if row.spring == spring)
+            row = spring_figures.row_of(inspection, spring)
             self.facts.show_rows(spring_facts(row, inspection.result.springs, document.units))
         if self.changed("sets", inspection, *seen, wish, grouping):
             self.sets_pane.show_sets(document, self._values, wish, grouping, self._rejected)
@@ -138,16 +127,16 @@ class SpringsView(BayView["SpringsInspection"]):
         self, document: Document, inspection: SpringsInspection, spring: str, plots: tuple[str, ...],
         grouping: sets.Grouping,
     ) -> None:  # fmt: skip
-        figures = []
-        if "force" in plots:
-            figures.append(spring_figures.force_figure(inspection, spring, self._tray, grouping.sets))
-        if "difference" in plots:
-            figures.append(spring_figures.difference_figure(inspection, spring, self._tray, grouping.sets))
-        if "rate" in plots:
-            figures.append(spring_figures.rate_figure(inspection, spring, self._tray))
+        about = (inspection, spring, self._tray)
+        makers = {
+            "force": lambda: spring_figures.force_figure(*about, grouping.sets),
+            "difference": lambda: spring_figures.difference_figure(*about, grouping.sets),
+            "rate": lambda: spring_figures.rate_figure(*about),
+        }
+        figures = [makers[name]() for name in plots if name in makers]
         self.stack.setVisible(bool(figures))
         if figures:
-            self.stack.show_figures(figures, document.units, current_theme(), {"force": 3, "difference": 3, "rate": 2})
+            self.stack.show_figures(figures, document.units, {"force": 3, "difference": 3, "rate": 2})
         self.coils.setVisible("coils" in plots)
         decisions = {v.characteristic: v.decision for v in inspection.result.verdicts if v.item == spring}
         bind = spring_figures.coil_bind(inspection, spring)
@@ -159,7 +148,7 @@ class SpringsView(BayView["SpringsInspection"]):
     def _show_map(self, document: Document, spring: str, grouping: sets.Grouping) -> None:
         self.map_pages.setCurrentWidget(self.map if self._points else self._no_map)
         figure = spring_figures.map_figure(self._points, grouping.sets, spring)
-        self.map.show_figure(figure, document.units, current_theme())
+        self.map.show_figure(figure, document.units)
         names = spring_figures.marked_springs(self._points, grouping.sets)
         self.map.name_marks([name for group in names.values() for name in group])
 
@@ -170,6 +159,5 @@ class SpringsView(BayView["SpringsInspection"]):
         if item in self._values or item in self._rejected:
             self.bench.set(SpringsState, spring=item)
 
-    def _on_row(self, index: QModelIndex) -> None:
-        if index.isValid():
-            self.choose_item(self.table.row_of(index).spring)
+
+make_view = SpringsView

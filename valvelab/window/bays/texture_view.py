@@ -13,13 +13,12 @@ from valvelab.inspection.characteristics import explained
 from valvelab.tables.decimals import decimals_of, figure, limit
 from valvelab.tables.form import Parameter, parameters
 from valvelab.tables.verdicts import WORDS
-from valvelab.units import System, display_unit, show
+from valvelab.units import System, display_unit, with_unit
 from valvelab.window.bays.view import BayView
 from valvelab.window.bench import Bench
 from valvelab.window.drawing import FigureStack, FigureView
 from valvelab.window.panes import BoundQuantity, button, labelled, look, splitter, stacked, titled
 from valvelab.window.tables import TableColumn, TableView
-from valvelab.window.theme import current_theme
 from valvelab.workbench.spec_choice import headline_of, spec_for
 from valvelab.workbench.texture_bay import TextureState
 
@@ -30,11 +29,6 @@ if TYPE_CHECKING:
 _STRETCH = {"trace": 2, "roughness": 3}
 
 
-def make_view(bench: Bench) -> BayView[TextureInspection]:
-    """The view of the texture bay."""
-    return TextureView(bench)
-
-
 class TextureView(BayView["TextureInspection"]):
     """See the module text."""
 
@@ -42,9 +36,8 @@ class TextureView(BayView["TextureInspection"]):
         super().__init__(bench)
         self.stack = FigureStack("Trace and roughness along the surface", self)
         self.ratio = FigureView("Material ratio", self)
-        self.table = TableView("texture parameters", _columns("metric"), self)
-        self.table.setAccessibleName("Texture parameters")
-        self.table.setSortingEnabled(False)
+        columns = _columns("metric")
+        self.table = TableView("texture parameters", columns, self, spoken="Texture parameters", sortable=False)
         self.cutoff, self.short_cutoff, self.sections = (
             BoundQuantity(bench, self, TextureState, name) for name in ("cutoff_mm", "short_cutoff_um", "sections")
         )
@@ -88,26 +81,28 @@ class TextureView(BayView["TextureInspection"]):
 
     def show_answer(self, document: Document, inspection: TextureInspection) -> None:
         """Redraw where the answer, the units or the theme changed."""
-        theme, units = current_theme(), document.units
+        units = document.units
         if not self.changed("all", inspection, units, look()):
             return
         drawn = [texture_figures.trace_figure(inspection, units), texture_figures.roughness_figure(inspection, units)]
-        self.stack.show_figures(drawn, units, theme, _STRETCH)
-        self.ratio.show_figure(texture_figures.material_ratio_figure(inspection, units), units, theme)
+        self.stack.show_figures(drawn, units, _STRETCH)
+        self.ratio.show_figure(texture_figures.material_ratio_figure(inspection, units), units)
         self.table.show_rows(parameters(inspection.result), _columns(units))
         found = inspection.result
         self.cutoff.show_in(found.cutoff_mm, units)
         self.short_cutoff.show_in(1000.0 * (found.short_cutoff_mm or 0.0), units)
         self.sections.show_in(float(found.sections), units)
-        length = show(found.evaluation_length_mm, "mm", units, 2 if units == "metric" else 3)
         chosen = f", setting class {found.setting_class}" if found.setting_class else ""
-        self._evaluated.setText(f"{length} {display_unit('mm', units).label} evaluated{chosen}")
+        self._evaluated.setText(f"{with_unit(found.evaluation_length_mm, 'mm', units, 2, 3)} evaluated{chosen}")
         self.usual.setEnabled(document.state(TextureState) != TextureState())
 
     # -- what a person does -----------------------------------------------------------------------------------------
 
     def _on_usual(self) -> None:
         self.bench.set(TextureState, "take the usual settings", cutoff_mm=None, short_cutoff_um=None, sections=None)
+
+
+make_view = TextureView
 
 
 def _columns(units: System) -> list[TableColumn]:

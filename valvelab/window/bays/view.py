@@ -41,24 +41,29 @@ class BayView(QWidget, Generic[Value]):
         """A row of the verdict table was chosen."""
 
 
+def numbered(name: str, serial: str | None) -> str:
+    """A part with its serial number, where it has one."""
+    return " ".join(word for word in (name, serial and f"no. {serial}") if word)
+
+
+def _made(name: str, what: str, bench: Bench) -> Any:
+    """What `make_<what>(bench)` in the module `<name>_<what>` gives; None where there is no such module."""
+    module = f"valvelab.window.bays.{name}_{what}"
+    return None if find_spec(module) is None else getattr(import_module(module), f"make_{what}")(bench)
+
+
 def make_start(name: str, bench: Bench) -> QWidget | None:
     """What a bay offers while nothing is on the bench for it: `make_start(bench)` in `<bay>_start`, or None.
 
     A module of its own, because it is wanted before the first paint: it must not load what draws plots.
     """
-    module = f"valvelab.window.bays.{name}_start"
-    if find_spec(module) is None:
-        return None
-    found = import_module(module).make_start(bench)
-    assert isinstance(found, QWidget)
+    found = _made(name, "start", bench)
+    assert found is None or isinstance(found, QWidget)
     return found
 
 
 def make_view(name: str, bench: Bench) -> BayView[Any] | None:
     """The view of a bay; None where none was made."""
-    module = f"valvelab.window.bays.{name}_view"
-    if find_spec(module) is None:
-        return None
-    view = import_module(module).make_view(bench)
-    assert isinstance(view, BayView)
+    view = _made(name, "view", bench)
+    assert view is None or isinstance(view, BayView)
     return view

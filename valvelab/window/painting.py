@@ -1,0 +1,72 @@
+"""What widgets that draw themselves have in common: ground and smooth edges, words in a box, points on a circle."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from PySide6.QtCore import QPointF, QRect, QRectF, Qt
+from PySide6.QtGui import QColor, QFont, QPainter, QPen, QPolygonF
+from PySide6.QtWidgets import QWidget
+
+from valvelab.window.theme import current_theme
+
+CENTRE = Qt.AlignmentFlag.AlignCenter
+LEFT = Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter
+RIGHT = Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
+
+
+@contextmanager
+def painting(widget: QWidget, ground: str = "", *, smooth: bool = True) -> Iterator[QPainter]:
+    """A painter on a widget, over a colour of the theme where one is named."""
+    with QPainter(widget) as painter:
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing, smooth)
+        if ground:
+            painter.fillRect(widget.rect(), current_theme().colour(ground))
+        yield painter
+
+
+def write(
+    painter: QPainter, box: QRectF | QRect, side: Qt.AlignmentFlag | int, text: str, colour: str | QColor,
+    font: QFont | None = None,
+) -> None:  # fmt: skip
+    """Words in a box, in a colour of the theme."""
+    if font is not None:
+        painter.setFont(font)
+    painter.setPen(current_theme().colour(colour) if isinstance(colour, str) else colour)
+    painter.drawText(box, side, text)
+
+
+def about(centre: QPointF, wide: float, high: float | None = None) -> QRectF:
+    """A box about its centre, as wide and high as twice these."""
+    high = wide if high is None else high
+    return QRectF(centre.x() - wide, centre.y() - high, 2.0 * wide, 2.0 * high)
+
+
+def polar(centre: QPointF, radius: float, angle_deg: float) -> QPointF:
+    """A point on a circle, its angle clockwise from the top."""
+    turn = math.radians(angle_deg)
+    return QPointF(centre.x() + radius * math.sin(turn), centre.y() - radius * math.cos(turn))
+
+
+def turning(
+    painter: QPainter, centre: QPointF, radius: float, sense: float, colour: QColor, width: float, start_deg: float,
+    head_deg: float, size: float,
+) -> None:  # fmt: skip
+    """An arrow over the top of a circle, in the sense (+1 clockwise): from `start_deg` before it to 105 after it.
+
+    Its head of that size stands at `head_deg` after the top, the point ahead of it.
+    """
+    painter.setPen(QPen(colour, width, Qt.PenStyle.SolidLine, Qt.PenCapStyle.FlatCap))
+    arc(painter, centre, radius, -sense * start_deg, sense * (start_deg + 105.0))
+    painter.setPen(Qt.PenStyle.NoPen)
+    painter.setBrush(colour)
+    at, ahead = sense * head_deg, sense * math.degrees(size / radius)
+    corners = ((radius, ahead), (radius + 0.62 * size, -0.25 * ahead), (radius - 0.62 * size, -0.25 * ahead))
+    painter.drawPolygon(QPolygonF([polar(centre, reach, at + turn) for reach, turn in corners]))
+
+
+def arc(painter: QPainter, centre: QPointF, radius: float, start_deg: float, span_deg: float) -> None:
+    """An arc of a circle from an angle clockwise from the top, over a span that is positive clockwise."""
+    painter.drawArc(about(centre, radius), round(16 * (90.0 - start_deg)), round(-16 * span_deg))
