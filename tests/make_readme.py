@@ -9,7 +9,7 @@ import re
 import sys
 from pathlib import Path
 
-from valvelab.cli.main import available_commands
+from valvelab.cli.main import COMMANDS
 from valvelab.files.kinds import READERS
 from valvelab.inspection.characteristics import all_characteristics
 
@@ -17,7 +17,7 @@ README = Path(__file__).resolve().parent.parent / "README.md"
 
 
 def commands() -> str:
-    rows = [f"| `valvelab {name}` | {text} |" for name, text in available_commands().items()]
+    rows = [f"| `valvelab {name}` | {text} |" for name, text in COMMANDS.items()]
     return "\n".join(["| command | does |", "| --- | --- |", *rows])
 
 

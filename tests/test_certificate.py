@@ -20,21 +20,22 @@ from pypdf import PdfReader, PdfWriter
 from something import each
 
 from valvelab.cautions import CAUTIONS
-from valvelab.cli.recomputing import verify_bytes
 from valvelab.errors import BadFile
 from valvelab.figures.description import Axis, Band, Curve, Dial, Figure, Guide, HeatMap, Marks
+from valvelab.job.carried import carry, job_toml
+from valvelab.job.comparison import compare_results
+from valvelab.job.verify import verify_bytes
 from valvelab.places import resources
-from valvelab.records.job import Job, JobPart
+from valvelab.records.job import Job, LobesPart, SetsPart
 from valvelab.records.result import Result, Source, Verdict, info, warning
 from valvelab.records.spec import DecisionRule, Spec
 from valvelab.report.assembly import Part, assemble, grouped, number_of, overall
 from valvelab.report.attachments import carried_files, is_inside
-from valvelab.report.carried import carry, job_toml
-from valvelab.report.comparison import compare_results, compare_texts
 from valvelab.report.dial import label_anchors, spread_out
 from valvelab.report.page_model import Attachment, Box, Certificate, FigureBlock, Paragraph, Section
 from valvelab.report.pdf import certificate_bytes
 from valvelab.report.pdf_file import read_file
+from valvelab.report.same_text import compare_texts
 from valvelab.report.scales import Scale, scale_for, thinned, tick_texts, ticks
 from valvelab.tables.description import Table
 from valvelab.units import DisplayUnit
@@ -78,7 +79,7 @@ def certificate(serial: str = "QM-0417", verdicts: tuple[Verdict, ...] = (), **c
         "Camshaft", result, (("part", "club <camshaft> & more"), ("serial number", serial), ("operator", None)),
         (plots(),), (Section("Detail", (plots(),)),), ("lobe", "camshaft"), serial,
     )  # fmt: skip
-    job = Job(title="Hill climb", made="2026-03-05", part=(JobPart(inspect="lobes", file="lift.csv"),))
+    job = Job(title="Hill climb", made="2026-03-05", part=(LobesPart(file=Path("lift.csv")),))
     attachments = carry(job, {"lift.csv": b"angle,1I\n0,1\n"}, [result])
     made = assemble([part], "2026-03-05", "metric", "Hill climb", Spec(title="Clubman", revision="C"), attachments)
     return replace(made, **changes)  # type: ignore[arg-type]
@@ -229,7 +230,7 @@ def test_names_that_leave_the_folder(name: str) -> None:
 def test_job_survives_its_toml(title: str, options: list[str]) -> None:
     clean = title.encode("utf-8", "replace").decode()
     words = tuple(option.encode("utf-8", "replace").decode() for option in options)
-    job = Job(title=clean, units="inch", part=(JobPart(inspect="lobes", file="a b.csv", options=words),))
+    job = Job(title=clean, units="inch", part=(SetsPart(file=Path("a b.csv"), together=words),))
     assert Job.model_validate(tomllib.loads(job_toml(job))) == job
 
 

@@ -112,7 +112,7 @@ def test_out_of_the_lobes_command_is_verified_with_its_options(
     target = tmp_path / "lobes.pdf"
     words = ("lobes", job / "lift.csv", "--spec", spec_of(job), "--at", "2 mm", "--at", "0.1 in", "--units", "inch")
     assert run(*words, "--out", target, "--quiet", capsys=capsys)[0] == 1
-    assert b'options = ["--at=2 mm", "--at=0.1 in"]' in carried_files(target)["job.toml"]
+    assert b'at = ["2 mm", "0.1 in"]' in carried_files(target)["job.toml"]
     assert run("verify", target, capsys=capsys)[0] == 0
 
 
@@ -126,7 +126,7 @@ def test_options_of_a_job_file(job: Path, tmp_path: Path, capsys: pytest.Capture
         encoding="utf-8",
     )
     assert run("certify", folder, "--out", tmp_path / "c.pdf", capsys=capsys)[0] == 1
-    assert b"--keep-eccentricity" in carried_files(tmp_path / "c.pdf")["job.toml"]
+    assert b"keep_eccentricity = true" in carried_files(tmp_path / "c.pdf")["job.toml"]
     assert run("verify", tmp_path / "c.pdf", capsys=capsys)[0] == 0
 
 

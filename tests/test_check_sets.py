@@ -12,13 +12,14 @@ from papers import carried_files, with_files
 from spring_cases import FREE, RATE, SOLID, bench_force, write_readings
 
 from valvelab.cli.main import main
-from valvelab.cli.recomputing import verify_bytes
 from valvelab.errors import CannotEvaluate
 from valvelab.inspection.springs import check_sets as checking
 from valvelab.inspection.springs import sets as inspecting
 from valvelab.inspection.springs.check_sets import StatedSets, check_sets
 from valvelab.inspection.springs.inspect import SpringsQuestion
 from valvelab.inspection.springs.sets import PositionWish, SetsQuestion, inspect_sets
+from valvelab.job import sets
+from valvelab.job.verify import verify_bytes
 
 HEIGHTS = np.array([40.0, 38.0, 36.0, 34.0, 32.0, 30.0, 28.0, 27.0, 26.6, 26.5, 26.3, 26.1])
 WITHIN = ("--size", "4", "--within", "seat_force=6 N", "--within", "rate=0.6 N/mm")
@@ -96,11 +97,9 @@ def test_a_starved_clock_never_makes_a_true_paper_false(
 
 
 def test_verify_does_not_search(tray: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    from valvelab.cli import sets_command
-
     target = tmp_path / "c.pdf"
     assert main(["sets", str(tray), *WITHIN, "--time-limit", "1", "--out", str(target), "--quiet"]) == 0
-    monkeypatch.setattr(sets_command, "part", None)
+    monkeypatch.setattr(sets, "inspect_sets", None)
     assert main(["verify", str(target), "--quiet"]) == 0
 
 

@@ -8,16 +8,16 @@ import shlex
 import subprocess
 import sys
 from collections.abc import Callable
-from importlib import import_module
 from pathlib import Path
 
 import jsonschema
 import pytest
 
 from valvelab.cli.demo_command import CERTIFICATE, ON_PURPOSE
-from valvelab.cli.main import available_commands, main
+from valvelab.cli.main import main
 from valvelab.cli.schema_command import schema_of
-from valvelab.files.job_file import read_job
+from valvelab.job.job_file import read_job
+from valvelab.job.uses import USES
 from valvelab.places import sample_profiles
 
 CAMSHAFT = "quillmere_four_camshaft.csv"
@@ -100,7 +100,7 @@ def refuse(files: list[str]) -> int:
 
 def test_sample_jobs_show_every_inspection_that_certificates_take() -> None:
     """A command that gains a part of the certificate belongs on a sample job too."""
-    taking = {name for name in available_commands() if hasattr(import_module(f"valvelab.cli.{name}_command"), "part")}
+    taking = set(USES)
     jobs = [sample_profiles() / "job.toml", *sample_profiles().glob("*_job.toml")]
     shown = {part.inspect for path in jobs for part in read_job(path)[0].part}
     assert shown == taking, "add the missing part to sample_profiles/job.toml"

@@ -13,7 +13,7 @@ import pytest
 from something import each
 
 from valvelab.cautions import CAUTIONS
-from valvelab.cli.main import available_commands
+from valvelab.cli.main import COMMANDS
 from valvelab.inspection.characteristics import all_characteristics
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -66,7 +66,7 @@ def test_readme_shows_the_two_commands() -> None:
 
 
 def test_readme_names_every_command() -> None:
-    missing = [name for name in available_commands() if not re.search(rf"`(?:valvelab )?{name}\b", README)]
+    missing = [name for name in COMMANDS if not re.search(rf"`(?:valvelab )?{name}\b", README)]
     assert not missing
 
 
@@ -93,7 +93,7 @@ def inputs(words: list[str]) -> list[str]:
 @pytest.mark.parametrize("line", shell_lines(README) or [THE_TWO[0]])
 def test_readme_command_runs(line: str, tmp_path: Path) -> None:
     words = shlex.split(line.replace("python3 valvelab", "valvelab"))[1:]
-    if line.startswith("python3 tests") or not words or words[0] not in available_commands():
+    if line.startswith("python3 tests") or not words or words[0] not in COMMANDS:
         return
     (tmp_path / "sample_profiles").symlink_to(ROOT / "sample_profiles")
     absent = [name for name in inputs(words) if not (tmp_path / name).exists()]
@@ -114,7 +114,7 @@ def test_readme_command_is_understood(line: str) -> None:
         assert (ROOT / "tests" / "__main__.py").is_file()
         return
     command = next((word for word in words[1:] if not word.startswith("-")), None)
-    if command in available_commands():
+    if command in COMMANDS:
         done = subprocess.run(
             [sys.executable, "-m", "valvelab", command, "--help"],
             capture_output=True, text=True, check=False, env={**os.environ, "COLUMNS": "200"},

@@ -366,7 +366,7 @@ def test_a_typed_sheet_outlives_the_window(app: QApplication, tmp_path: Path) ->
 
 
 def test_a_certificate_wants_the_readings_in_a_file(window: MainWindow, tmp_path: Path) -> None:
-    from valvelab.cli.certify_command import write_request
+    from valvelab.job.certificates import write_shown
     from valvelab.workbench import bays
 
     bay = bays.by_name("phasing")
@@ -382,7 +382,7 @@ def test_a_certificate_wants_the_readings_in_a_file(window: MainWindow, tmp_path
     document = window.bench.document
     value = bays.answer_value(document, bay)
     path = tmp_path / "phasing.pdf"
-    write_request(bay.certificate(document, value), path, "metric", "2026-03-14")
+    write_shown(bay.certificate(document, value), path, "metric", "2026-03-14")
     verified(path)
 
 
@@ -614,7 +614,7 @@ def test_a_measured_spring_can_be_tried(engine: MainWindow) -> None:
 
 
 def test_the_certificate_of_the_valve_motion_holds(engine: MainWindow, tmp_path: Path) -> None:
-    from valvelab.cli.certify_command import write_request
+    from valvelab.job.certificates import write_shown
     from valvelab.workbench import bays
 
     bay = bays.by_name("motion")
@@ -623,7 +623,7 @@ def test_the_certificate_of_the_valve_motion_holds(engine: MainWindow, tmp_path:
     document = engine.bench.document
     value = bays.answer_value(document, bay)
     path = tmp_path / "motion.pdf"
-    write_request(bay.certificate(document, value), path, "metric", "2026-03-14")
+    write_shown(bay.certificate(document, value), path, "metric", "2026-03-14")
     verified(path)
 
 

@@ -9,12 +9,13 @@ import signal
 import subprocess
 import sys
 import warnings
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from valvelab.cli import lobes_command
 from valvelab.cli.main import COMMANDS, main
+from valvelab.job import lobes
 
 SAMPLES = Path(__file__).resolve().parent.parent / "sample_profiles"
 TRAY, LIFT = "springs_quillmere_tray.csv", "lake_v8_camshaft.csv"
@@ -48,7 +49,7 @@ def test_no_output_replaces_what_is_read(
     Path("spec.toml").write_text(spec.replace("lake_v8_nominal_exhaust.csv", "nominal.txt"), encoding="utf-8")
     before = {path.name: path.read_bytes() for path in folder.iterdir()}
     called: list[object] = []
-    monkeypatch.setattr(lobes_command, "inspect", lambda *_: called.append(1))
+    monkeypatch.setattr(lobes, "USE", replace(lobes.USE, inspect=lambda *_: called.append(1)))
     for command in (
         ["springs", "tray.txt", "--out", "tray.txt"],
         ["springs", "tray.txt", "--out", "./tray.txt"],
@@ -86,7 +87,7 @@ def test_a_certificate_does_not_replace_the_readings_of_its_job(
 def test_a_place_that_cannot_be_written_is_refused_at_once(
     folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], out: str, why: str
 ) -> None:
-    monkeypatch.setattr(lobes_command, "inspect", lambda *_: pytest.fail("inspected"))
+    monkeypatch.setattr(lobes, "USE", replace(lobes.USE, inspect=lambda *_: pytest.fail("inspected")))
     assert main(["lobes", str(folder / LIFT), "--out", str(folder / out)]) == 3
     assert why in capsys.readouterr().err
 
@@ -132,7 +133,7 @@ def test_whatever_is_raised_is_one_line_and_never_a_rejection(
         raise raised
 
     monkeypatch.delenv("VALVELAB_TRACEBACK", raising=False)
-    monkeypatch.setattr(lobes_command, "inspect", fail)
+    monkeypatch.setattr(lobes, "USE", replace(lobes.USE, inspect=fail))
     assert main(["lobes", str(folder / LIFT)]) == code
     said = capsys.readouterr()
     assert said.out == ""
@@ -162,9 +163,10 @@ def test_a_reader_that_goes_away_changes_no_verdict(folder: Path) -> None:
 def test_a_stop_by_the_keyboard_is_130(folder: Path) -> None:
     code = (
         "import signal, sys, time\nsignal.signal(signal.SIGINT, signal.default_int_handler)\n"
-        "from valvelab.cli import lobes_command\n"
-        "def inspect(args):\n    print('begun', file=sys.stderr, flush=True)\n    time.sleep(60)\n"
-        f"lobes_command.inspect = inspect\nfrom valvelab.cli.main import main\nsys.exit(main(['lobes', {LIFT!r}]))"
+        "from dataclasses import replace\nfrom valvelab.job import lobes\n"
+        "def inspect(*_):\n    print('begun', file=sys.stderr, flush=True)\n    time.sleep(60)\n"
+        "lobes.USE = replace(lobes.USE, inspect=inspect)\nfrom valvelab.cli.main import main\n"
+        f"sys.exit(main(['lobes', {LIFT!r}]))"
     )
     with subprocess.Popen(
         [sys.executable, "-c", code], cwd=folder, stdout=subprocess.PIPE, stderr=subprocess.PIPE
@@ -180,10 +182,10 @@ def test_a_stop_by_the_keyboard_is_130(folder: Path) -> None:
 def test_numpy_s_warnings_do_not_reach_a_user_but_reach_the_tests(folder: Path) -> None:
     code = (
         "import sys, runpy, numpy as np\n"
-        "from valvelab.cli import lobes_command\n"
-        "def inspect(args):\n    np.zeros(1) / np.zeros(1)\n    from valvelab.errors import WrongUsage\n"
+        "from dataclasses import replace\nfrom valvelab.job import lobes\n"
+        "def inspect(*_):\n    np.zeros(1) / np.zeros(1)\n    from valvelab.errors import WrongUsage\n"
         "    raise WrongUsage('divided')\n"
-        f"lobes_command.inspect = inspect\nsys.argv = ['valvelab', 'lobes', {LIFT!r}]\n"
+        f"lobes.USE = replace(lobes.USE, inspect=inspect)\nsys.argv = ['valvelab', 'lobes', {LIFT!r}]\n"
         "from valvelab.__main__ import main\nsys.exit(main())"
     )
     plain = subprocess.run([sys.executable, "-c", code], cwd=folder, capture_output=True, check=False)

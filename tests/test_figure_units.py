@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 
 import valvelab.figures
-from valvelab.cli.springs_command import question_of
+from valvelab.cli.inspecting import Inspecting, part_of
 from valvelab.figures import (
     gauge_figures,
     lobe_figures,
@@ -26,9 +26,8 @@ from valvelab.figures import (
     texture_figures,
 )  # fmt: skip
 from valvelab.figures.description import Dial, Figure, HeatMap, Unit
-from valvelab.files.heights import read_heights
-from valvelab.inspection.springs.inspect import inspect_springs
-from valvelab.inspection.springs.shims import ShimsQuestion, inspect_shims
+from valvelab.job.use import Around, Asked
+from valvelab.job.uses import use
 from valvelab.places import sample_profiles
 from valvelab.report import springs_certificate
 
@@ -53,19 +52,15 @@ UNITS: dict[str, tuple[str, str]] = {
 @cache
 def asked(command: str, file: str, *options: str) -> Any:
     """One part of a sample job, as the command line inspects it."""
-    module = import_module(f"valvelab.cli.{command}_command")
     parser = argparse.ArgumentParser()
-    module.configure(parser)
+    Inspecting(command).configure(parser)
     words = [str(sample_profiles() / file)]
     for option in options:
         name, sign, value = option.partition("=")
         words.append(f"{name}={sample_profiles() / value}" if sign and value.endswith((".csv", ".toml")) else option)
-    args = parser.parse_args(words)
-    if command == "springs":
-        return inspect_springs(question_of(args))
-    if command == "shims":
-        return inspect_shims(ShimsQuestion(question_of(args), read_heights(args.heights)))
-    return module.inspect(args)
+    known = use(command)
+    found = known.inspect(part_of(known.part, parser.parse_args(words)), Around())
+    return found.inspection if isinstance(found, Asked) else found
 
 
 def parts(command: str) -> Iterator[Any]:

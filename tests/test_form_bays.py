@@ -18,11 +18,11 @@ from something import each
 from test_pictures import compare
 from waiting import wait_for
 
-from valvelab.cli.certify_command import write_request
 from valvelab.cli.main import main
 from valvelab.errors import BadFile
 from valvelab.figures.polar import Rings, magnification, round_step
 from valvelab.figures.shaft_figures import bowed_shaft_figure
+from valvelab.job.certificates import write_shown
 from valvelab.report.scales import thinned
 from valvelab.window import theme
 from valvelab.window.bays.gauge_view import GaugeView
@@ -362,7 +362,7 @@ def test_the_adopted_result_becomes_the_probes_uncertainty(window: MainWindow, t
     assert inspection.question.readings.probe_uncertainty_mm == pytest.approx(grr, rel=1e-5)
     assert "uncertainty adopted for tir" in window.banner._sub.text()
     paper = tmp_path / "shaft.pdf"
-    write_request(shaft_bay.certificate(window.bench.document, inspection), paper, "metric", "2026-05-02")
+    write_shown(shaft_bay.certificate(window.bench.document, inspection), paper, "metric", "2026-05-02")
     assert "adopted for tir" in " ".join(page_texts(paper))
     large = tmp_path / "large.csv"
     large.write_text("# probe uncertainty: 0.9 mm\n" + bare.read_text("utf-8"), "utf-8")

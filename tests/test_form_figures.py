@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import argparse
-from importlib import import_module
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +13,8 @@ from valvelab.figures.description import Figure
 from valvelab.figures.gauge_figures import components_figure, means_figure, ranges_figure
 from valvelab.figures.shaft_figures import axis_figure, harmonics_figure, roundness_figure, section_figure
 from valvelab.figures.texture_figures import material_ratio_figure, roughness_figure, thinned, trace_figure
+from valvelab.job.use import Around
+from valvelab.job.uses import use
 from valvelab.places import sample_profiles
 
 FILES = {
@@ -24,10 +24,8 @@ FILES = {
 
 def inspection(command: str) -> Any:
     """The sample's inspection, as the command line asks for it."""
-    module = import_module(f"valvelab.cli.{command}_command")
-    parser = argparse.ArgumentParser()
-    module.configure(parser)
-    return module.inspect(parser.parse_args([str(sample_profiles() / FILES[command])]))
+    known = use(command)
+    return known.inspect(known.part(file=sample_profiles() / FILES[command]), Around())
 
 
 def curve(figure: Figure, label: str) -> tuple[np.ndarray, np.ndarray]:

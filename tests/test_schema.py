@@ -9,10 +9,10 @@ import jsonschema
 import pytest
 
 from valvelab.cli.main import main
-from valvelab.cli.schema_command import available, schema_of
+from valvelab.cli.schema_command import NAMES, schema_of
 
 
-@pytest.mark.parametrize("name", list(available()))
+@pytest.mark.parametrize("name", NAMES)
 def test_every_schema_is_one(name: str, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["schema", name]) == 0
     schema = json.loads(capsys.readouterr().out)
@@ -22,9 +22,9 @@ def test_every_schema_is_one(name: str, capsys: pytest.CaptureFixture[str]) -> N
 
 def test_the_names_are_listed(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["schema"]) == 0
-    assert capsys.readouterr().out.split() == list(available())
+    assert capsys.readouterr().out.split() == [*NAMES]
     assert main(["schema", "--json"]) == 0
-    assert json.loads(capsys.readouterr().out) == {"schemas": list(available())}
+    assert json.loads(capsys.readouterr().out) == {"schemas": [*NAMES]}
 
 
 def test_an_unknown_name_is_wrong_usage(capsys: pytest.CaptureFixture[str]) -> None:

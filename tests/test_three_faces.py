@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import argparse
 import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from importlib import import_module
 
 import pytest
 from something import each
 
-from valvelab.cli.job_parts import parser_of
+from valvelab.cli import inspecting
 from valvelab.cli.main import main
 from valvelab.inspection.characteristics import Characteristic, Subject, all_characteristics
+from valvelab.job.use import Around
+from valvelab.job.uses import use
 from valvelab.places import sample_profiles
 from valvelab.report.assembly import verdict_blocks
 from valvelab.tables.description import Cell, Mark, Table
@@ -124,9 +126,11 @@ def plain(cell: Cell) -> str:
 
 def tables_on_paper(job: Job, system: System) -> list[Lines]:
     paths = [str(sample_profiles() / word) if "." in word else word for word in job.words]
-    args = parser_of(job.command).parse_args(paths)
-    args.units = system
-    part = import_module(f"valvelab.cli.{job.command}_command").part(args)
+    parser = argparse.ArgumentParser()
+    inspecting.configure(parser, job.command)
+    known = use(job.command)
+    asked = inspecting.part_of(known.part, parser.parse_args(paths))
+    part = known.paper(known.inspect(asked, Around()), system)
     blocks = [*part.overview, *(block for section in part.sections for block in section.blocks)]
     blocks += verdict_blocks(part.result.verdicts, system)
     found = []

@@ -109,12 +109,12 @@ def test_a_spring_fixed_to_a_valve(tmp_path: Path, capsys: pytest.CaptureFixture
 
 
 def test_the_sample_job_s_sets_and_shim_plan_speak_of_one_set() -> None:
-    from valvelab.cli.job_parts import inspect_job, requests_of
-    from valvelab.files.job_file import read_job
+    from valvelab.job.job_file import read_job
+    from valvelab.job.parts import inspect_job, located
 
     job, folder = read_job(sample_profiles() / "job.toml")
     wanted = job.model_copy(update={"part": tuple(part for part in job.part if part.inspect in {"sets", "shims"})})
-    done = inspect_job(requests_of(wanted, folder), wanted)
+    done = inspect_job(located(wanted, folder))
     sets, shims = (json.loads(part.result.model_dump_json()) for part in done.parts)
     assert {row["spring"] for row in shims["positions"]} == set(sets["sets"][0]["springs"])
     assert not {row["spring"] for row in shims["positions"]} & {one["spring"] for one in sets["excluded"]}

@@ -9,8 +9,10 @@ import subprocess
 import sys
 import zlib
 from collections.abc import Callable
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pikepdf
@@ -32,10 +34,11 @@ from pypdf.generic import (
     TextStringObject,
 )
 
-from valvelab.cli import recomputing
 from valvelab.cli.main import main
-from valvelab.cli.recomputing import verify_bytes
 from valvelab.errors import BadFile, ValvelabError
+from valvelab.job import gauge, parts
+from valvelab.job import verify as verifying
+from valvelab.job.verify import verify_bytes
 from valvelab.places import sample_profiles
 from valvelab.records.certificate_result import VerifyResult
 from valvelab.report import pdf_file
@@ -160,7 +163,7 @@ def test_what_another_program_changed_is_named(paper: Path, name: str) -> None:
 def test_a_forger_who_renews_the_identifier_is_found_too(
     paper: Path, name: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(recomputing, "seal_holds", lambda _: True)
+    monkeypatch.setattr(verifying, "seal_holds", lambda _: True)
     found = answer(changed(paper, CHANGES[name][0]))
     assert isinstance(found, VerifyResult)
     assert not found.agrees
@@ -372,24 +375,44 @@ def test_an_old_figure_that_comes_out_otherwise_is_listed_not_called_false(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """The same paper under a method that gives another repeatability."""
-    from valvelab.cli import gauge_command
+    real = gauge.USE.paper
 
-    real = gauge_command.part
-
-    def mended(args: object) -> object:
-        from dataclasses import replace
-
-        part = real(args)  # type: ignore[arg-type]
+    def mended(*asked: Any) -> Any:
+        part = real(*asked)
         anova = part.result.anova.model_copy(update={"repeatability_sd": 0.5})
         return replace(part, result=part.result.model_copy(update={"anova": anova}))
 
-    monkeypatch.setattr(gauge_command, "part", mended)
+    monkeypatch.setattr(gauge, "USE", replace(gauge.USE, paper=mended))
     old = next(path for path in EARLIER if path.stem == "gauge")
     assert main(["verify", str(old)]) == 4
     out, err = capsys.readouterr()
     assert "is whole, as valvelab 0.1.0 wrote it" in out
     assert "anova.repeatability_sd" in out
     assert "differ under this version's methods" in err
+
+
+def test_a_job_of_the_first_form_is_the_job_that_is_done() -> None:
+    """A paper of 0.2.0, whose parts are told as words of their command lines."""
+    old = HERE / "certificates_0_2_0" / "words.pdf"
+    job = carried_files(old)["job.toml"]
+    assert b"options = [" in job
+    found = verify_bytes(old.read_bytes(), old.name)
+    assert not [row for row in found.differing if not row.where.startswith("page ")]
+    assert found.number == "C3A9-018D-D1A4"
+
+
+@pytest.mark.parametrize(
+    "change", [(b"--size=8", b"--size=9"), (b"[[part]]", b"# signed by nobody\n[[part]]"), (b"= 1\n", b"= 2\n")]
+)
+def test_a_job_of_the_first_form_with_other_words_is_seen(tmp_path: Path, change: tuple[bytes, bytes]) -> None:
+    old = HERE / "certificates_0_2_0" / "words.pdf"
+    job = carried_files(old)["job.toml"]
+    assert change[0] in job
+    changes = {"job.toml": job.replace(*change, 1)}
+    found = answer(with_files(old, tmp_path / "c.pdf", changes).read_bytes())
+    assert isinstance(found, VerifyResult)
+    assert not found.agrees
+    assert any(row.where in {"job.toml", "result-3-sets.within", "result-3-sets.size"} for row in found.differing)
 
 
 @pytest.mark.parametrize("name", ["a stamp", "cropped", "scaled", "script on opening", "script by name", "a file more"])
@@ -442,19 +465,15 @@ def test_another_drawing_library_is_not_called_false(paper: Path, monkeypatch: p
 
 def test_another_machine_s_last_digits_are_not_called_false(paper: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The same paper where numbers round and streams pack otherwise."""
-    from dataclasses import replace
+    real = gauge.USE.paper
 
-    from valvelab.cli import gauge_command
-
-    real = gauge_command.part
-
-    def elsewhere(args: object) -> object:
-        part = real(args)  # type: ignore[arg-type]
+    def elsewhere(*asked: Any) -> Any:
+        part = real(*asked)
         sd = part.result.anova.repeatability_sd * (1.0 + 1e-12)
         anova = part.result.anova.model_copy(update={"repeatability_sd": sd})
         return replace(part, result=part.result.model_copy(update={"anova": anova}))
 
-    monkeypatch.setattr(gauge_command, "part", elsewhere)
+    monkeypatch.setattr(gauge, "USE", replace(gauge.USE, paper=elsewhere))
     pikepdf.settings.set_flate_compression_level(1)
     try:
         found = verify_bytes(paper.read_bytes(), "c.pdf")
@@ -469,11 +488,9 @@ def test_another_machine_s_last_digits_are_not_called_false(paper: Path, monkeyp
 def test_a_paper_that_would_not_verify_is_not_written(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    from valvelab.cli import job_parts
-
     (tmp_path / "study.csv").write_text(STUDY, encoding="utf-8")
-    real = job_parts.carry
-    monkeypatch.setattr(job_parts, "carry", lambda job, _inputs, results: real(job, {}, results))
+    real = parts.carry
+    monkeypatch.setattr(parts, "carry", lambda job, _inputs, results: real(job, {}, results))
     target = tmp_path / "c.pdf"
     target.write_bytes(b"an older paper")
     assert main(["certify", str(tmp_path / "study.csv"), "--out", str(target)]) == 3
@@ -506,12 +523,10 @@ def test_refusals_never_name_the_folder_it_was_laid_out_in(paper: Path, tmp_path
 
 
 def test_a_fault_of_an_inspection_is_one_sentence(paper: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    from valvelab.cli import gauge_command
-
-    def breaks(_: object) -> None:
+    def breaks(*_: object) -> Any:
         raise IndexError
 
-    monkeypatch.setattr(gauge_command, "part", breaks)
+    monkeypatch.setattr(gauge, "USE", replace(gauge.USE, paper=breaks))
     with pytest.raises(BadFile, match=r"c\.pdf: found contents that can't be computed again \(IndexError\)"):
         verify_bytes(paper.read_bytes(), "c.pdf")
 

@@ -10,9 +10,9 @@ from papers import carried_files
 
 from valvelab.cli.main import main
 from valvelab.errors import BadFile, CannotEvaluate
+from valvelab.job.certificates import Shown
 from valvelab.places import sample_profiles
 from valvelab.window.main_window import MainWindow
-from valvelab.workbench.certificates import CertificateRequest
 
 SAMPLES = sample_profiles()
 BAYS = ("lobes", "motion", "phasing")
@@ -65,7 +65,7 @@ def test_the_window_writes_the_command_line_s_paper(bench: MainWindow, tmp_path:
     assert (tmp_path / "window.pdf").read_bytes() == (tmp_path / "line.pdf").read_bytes()
 
 
-def request_of(bench: MainWindow, bay: str) -> CertificateRequest:
+def request_of(bench: MainWindow, bay: str) -> Shown:
     from valvelab.workbench import bays
 
     bench._go(bay)
@@ -77,22 +77,23 @@ def request_of(bench: MainWindow, bay: str) -> CertificateRequest:
 
 
 def test_a_file_that_changed_since_is_refused(bench: MainWindow, tmp_path: Path) -> None:
-    from valvelab.cli.certify_command import write_request
+    from valvelab.job.certificates import write_shown
 
     request = request_of(bench, "lobes")
     table = tmp_path / "camshaft.csv"
     table.write_text(table.read_text(encoding="utf-8") + "\n", encoding="utf-8")
     with pytest.raises(BadFile, match=r"camshaft\.csv: found another content than was inspected"):
-        write_request(request, tmp_path / "c.pdf", "metric", "2026-03-05")
+        write_shown(request, tmp_path / "c.pdf", "metric", "2026-03-05")
     assert not (tmp_path / "c.pdf").exists()
 
 
 def test_a_paper_that_would_say_something_else_is_refused(bench: MainWindow, tmp_path: Path) -> None:
     from dataclasses import replace
 
-    from valvelab.cli.certify_command import write_request
+    from valvelab.job.certificates import write_shown
 
-    request = replace(request_of(bench, "lobes"), options=("--keep-eccentricity",))
+    request = request_of(bench, "lobes")
+    request = replace(request, part=request.part.model_copy(update={"keep_eccentricity": True}))
     with pytest.raises(CannotEvaluate, match="would not say what the window shows"):
-        write_request(request, tmp_path / "c.pdf", "metric", "2026-03-05")
+        write_shown(request, tmp_path / "c.pdf", "metric", "2026-03-05")
     assert not (tmp_path / "c.pdf").exists()

@@ -10,23 +10,23 @@ from itertools import count
 from pathlib import Path
 from shlex import join, quote
 from textwrap import wrap
-from typing import TYPE_CHECKING
 
+from valvelab import places
 from valvelab.cli.options import add_common
 from valvelab.cli.output import mark_text, plain, verdict_text, write_out
 from valvelab.cli.outputs import check_outputs
 from valvelab.cli.streams import answer, say
 from valvelab.errors import BadFile
-from valvelab.records.result import Verdict, exit_code
+from valvelab.files.kinds import only_kind
+from valvelab.job.certificates import write_inspected
+from valvelab.job.job_file import JOB_FILE, read_job
+from valvelab.job.parts import Inspected, inspect_job, located
+from valvelab.records.demo_result import DemoPart, DemoResult
+from valvelab.records.job import Job, JobPart
+from valvelab.records.result import Result, Verdict, exit_code
 from valvelab.tables.verdicts import RANKED, rank
 from valvelab.units import System
 from valvelab.writing import make_folder, write_whole
-
-if TYPE_CHECKING:
-    from valvelab.cli.job_parts import Inspected, Request
-    from valvelab.records.demo_result import DemoPart, DemoResult
-    from valvelab.records.job import Job, JobPart
-    from valvelab.records.result import Result
 
 FOLDER = Path("valvelab-demo")
 CERTIFICATE = "certificate.pdf"
@@ -79,18 +79,16 @@ def _copy(file: Path, path: Path) -> None:
 
 @dataclass(frozen=True, slots=True)
 class _Done:
-    """One job of the demo, inspected; `job` names its files as they lie in the folder, `requests` by their paths."""
+    """One job of the demo, inspected; `job` names its files as they lie in the folder, `located` where they are."""
 
     job: Job
-    requests: list[Request]
+    located: Job
     inspected: Inspected
 
 
 def _samples() -> dict[str, bytes]:
     """Every sample file by its name."""
-    from valvelab.places import sample_profiles
-
-    found = sorted(sample_profiles().iterdir())
+    found = sorted(places.sample_profiles().iterdir())
     return {path.name: path.read_bytes() for path in found if path.is_file() and not path.name.startswith(".")}
 
 
@@ -116,9 +114,6 @@ def _would_overwrite(folder: Path, samples: dict[str, bytes]) -> bool:
 
 def _done(folder: Path, samples: Iterable[str], args: argparse.Namespace) -> list[_Done]:
     """Every sample job inspected, the one that gets the certificate first."""
-    from valvelab.cli.job_parts import inspect_job, requests_of
-    from valvelab.files.job_file import JOB_FILE, read_job
-
     done: list[_Done] = []
     for path in [folder / JOB_FILE, *_further(folder, samples)]:
         job, _ = read_job(path)
@@ -128,24 +123,21 @@ def _done(folder: Path, samples: Iterable[str], args: argparse.Namespace) -> lis
             job = _judged_by(job, args.spec)
         if sys.stderr.isatty() and not args.quiet:
             say(f"inspecting {path}: {', '.join(dict.fromkeys(part.inspect for part in job.part))} …")
-        requests = requests_of(job, folder)
-        done.append(_Done(job, requests, inspect_job(requests, job)))
+        there = located(job, folder)
+        done.append(_Done(job, there, inspect_job(there)))
     return done
 
 
 def _judged_by(job: Job, spec: Path) -> Job:
     """The job with another spec for its lift tables."""
     parts = (
-        part.model_copy(update={"spec": str(spec.absolute())}) if part.inspect == "lobes" else part for part in job.part
+        part.model_copy(update={"spec": spec.absolute()}) if part.inspect == "lobes" else part for part in job.part
     )
     return job.model_copy(update={"part": tuple(parts)})
 
 
 def _certified(done: list[_Done], folder: Path, files: tuple[str, ...]) -> DemoResult:
     """Write the certificate of the first job, and gather the result of all."""
-    from valvelab.cli.certify_command import write_inspected
-    from valvelab.records.demo_result import DemoResult
-
     first = done[0]
     certified = write_inspected(first.inspected, first.job, folder / CERTIFICATE)
     parts = [
@@ -164,22 +156,21 @@ def _certified(done: list[_Done], folder: Path, files: tuple[str, ...]) -> DemoR
 
 
 def _part(part: JobPart, job: Job, result: Result) -> DemoPart:
-    from valvelab.records.demo_result import DemoPart
-
-    return DemoPart(inspect=part.inspect, file=part.file, spec=part.spec or job.spec, verdicts=result.verdicts)
+    spec = part.spec or job.spec
+    return DemoPart(
+        inspect=part.inspect, file=str(part.file), spec=str(spec) if spec else None, verdicts=result.verdicts
+    )
 
 
 def _for_window(first: _Done) -> list[str]:
     """Files of the first job that the window has a bay for, each reading before the spec it is judged by."""
-    from valvelab.files.kinds import only_kind
     from valvelab.workbench.bays import by_name, intakes
 
     paths: dict[str, None] = {}
-    for request in first.requests:
-        bay = by_name(request.command)
+    for part in first.located.part:
+        bay = by_name(part.inspect)
         kinds = {intake.kind for intake in bay.intakes} if bay else set(intakes())
-        own = [path for path in vars(request.args).values() if isinstance(path, Path)]
-        paths.update(dict.fromkeys(str(path) for path in own if only_kind(path) in kinds))
+        paths.update(dict.fromkeys(str(path) for path in part.files.values() if only_kind(path) in kinds))
     return list(paths)
 
 

@@ -9,27 +9,19 @@ import sys
 import traceback
 from collections.abc import Callable, Sequence
 from difflib import get_close_matches
-from importlib import import_module
-from importlib.util import find_spec
 from pathlib import Path
+from typing import Protocol
 
 from valvelab import __version__
 from valvelab.cautions import CAUTIONS
 from valvelab.cli.outputs import check_outputs
 from valvelab.cli.streams import say
 from valvelab.errors import ValvelabError, WrongUsage, utf8
+from valvelab.job.uses import USES
 
 COMMANDS: dict[str, str] = {
     "demo": "lay out the invented sample job, inspect it, write its certificate",
-    "lobes": "lobe and camshaft characteristics, envelope and limit verdicts",
-    "shaft": "eccentricity, runout and roundness per journal; straightness of the axis",
-    "texture": "filtered surface-texture parameters of a trace",
-    "springs": "forces, rate, solid height, coil-bind margin, stress and surge per spring",
-    "sets": "the most matched sets of springs, then the tightest",
-    "shims": "which spring and shims at which valve",
-    "phasing": "true TDC, centrelines, events and the correction, from a degree wheel",
-    "motion": "valve lift, rule lift, piston clearance, contact and control speed",
-    "gauge": "repeatability and reproducibility of a measurement",
+    **USES,
     "certify": "write the certificate of a job",
     "verify": "recompute a certificate from what it carries",
     "characteristics": "list every characteristic with its unit and meaning",
@@ -43,9 +35,14 @@ TRACEBACK = "VALVELAB_TRACEBACK"
 """Environment variable that asks for the whole report of a fault of the program."""
 
 
-def available_commands() -> dict[str, str]:
-    """Commands whose module is there."""
-    return {name: text for name, text in COMMANDS.items() if find_spec(f"valvelab.cli.{name}_command")}
+class _Command(Protocol):
+    """A module or an object that is a command."""
+
+    def configure(self, parser: argparse.ArgumentParser, /) -> None:
+        """Declare its options."""
+
+    def run(self, args: argparse.Namespace, /) -> int:
+        """Do it; the exit code."""
 
 
 def is_command(arguments: Sequence[str]) -> bool:
@@ -125,15 +122,47 @@ def _run_command(arguments: list[str], open_window: Callable[[list[str]], int] |
     )
     parser.add_argument("--version", action="version", version=f"valvelab {__version__}")
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
-    for name, text in available_commands().items():
+    for name, text in COMMANDS.items():
         command = commands.add_parser(name, help=text, description=text[0].upper() + text[1:] + ".")
         if arguments and name == arguments[0]:
-            import_module(f"valvelab.cli.{name}_command").configure(command)
+            _door(name).configure(command)
     parsed = parser.parse_args(arguments)
     _check_texts(parsed)
     check_outputs(parsed)
     parsed.open_window = open_window
-    return int(import_module(f"valvelab.cli.{parsed.command}_command").run(parsed))
+    return _door(parsed.command).run(parsed)
+
+
+def _door(name: str) -> _Command:
+    """What a command does, imported when it is called."""
+    match name:
+        case "demo":
+            from valvelab.cli import demo_command
+
+            return demo_command
+        case "gauge":
+            from valvelab.cli import gauge_command
+
+            return gauge_command
+        case "certify":
+            from valvelab.cli import certify_command
+
+            return certify_command
+        case "verify":
+            from valvelab.cli import verify_command
+
+            return verify_command
+        case "characteristics":
+            from valvelab.cli import characteristics_command
+
+            return characteristics_command
+        case "schema":
+            from valvelab.cli import schema_command
+
+            return schema_command
+    from valvelab.cli.inspecting import Inspecting
+
+    return Inspecting(name)
 
 
 def _check_texts(args: argparse.Namespace) -> None:

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import argparse
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
-from valvelab.cli.streams import answer, say
 from valvelab.errors import WrongUsage, one_line
-from valvelab.records.result import Decision, Result, Verdict, exit_code
+from valvelab.records.result import Decision, Result, Verdict
 from valvelab.tables.description import Cell, Mark, Table
 from valvelab.tables.verdicts import SIGNS, WORDS, verdict_table
 from valvelab.units import System
@@ -62,31 +60,6 @@ def verdict_text(verdicts: Sequence[Verdict], system: System, among: Sequence[Ve
 def plain(text: str) -> str:
     """A text of several lines as a terminal may be given it."""
     return "\n".join(map(one_line, text.rstrip().split("\n")))
-
-
-def finish(result: Result, args: argparse.Namespace, text: Callable[[], str]) -> int:
-    """Print and write one result; returns the exit code that its verdicts ask for, or those of its certificate.
-
-    `text` makes the readable table. A certificate is made by the command's `part`, see `job_parts`.
-    """
-    judged = [result.verdicts]
-    if args.out is not None:
-        write_out(result, args.out, text, lambda path: judged.append(_certify(result.command, args, path)))
-    if args.json:
-        answer(result.model_dump_json(indent=1))
-    elif args.out is None or not args.quiet:
-        answer(plain(text()))
-    if not args.quiet:
-        for note in result.notes:
-            say(f"{note.level}: {note.about}: {note.text}")
-    return exit_code(judged[-1])
-
-
-def _certify(command: str, args: argparse.Namespace, path: Path) -> tuple[Verdict, ...]:
-    """Writes the paper; its verdicts, which leave no limit of the spec unanswered."""
-    from valvelab.cli.certify_command import certify_arguments
-
-    return certify_arguments(command, args, path).verdicts
 
 
 def write_out(result: Result, path: Path, text: Callable[[], str], certificate: Callable[[Path], None]) -> None:

@@ -4,34 +4,32 @@ from __future__ import annotations
 
 import argparse
 import json
-from importlib import import_module
-from importlib.util import find_spec
 
 from pydantic import BaseModel
 
 from valvelab.cli.streams import answer
 from valvelab.errors import WrongUsage
+from valvelab.job.uses import USES, use
+from valvelab.records.certificate_result import CertifyResult, VerifyResult
+from valvelab.records.demo_result import DemoResult
+from valvelab.records.gauge_result import AdoptedUncertainty, GaugePlan
+from valvelab.records.job import Job
+from valvelab.records.phasing_sheet import PhasingSheet
+from valvelab.records.spec import Spec
+from valvelab.records.train import Train
 
-MODELS: dict[str, str] = {
-    "lobes": "valvelab.inspection.lobes.characteristics:result_model",
-    "shaft": "valvelab.records.shaft_result:ShaftResult",
-    "texture": "valvelab.records.texture_result:TextureResult",
-    "springs": "valvelab.records.springs_result:SpringsResult",
-    "sets": "valvelab.records.sets_result:SetsResult",
-    "shims": "valvelab.records.shims_result:ShimsResult",
-    "phasing": "valvelab.records.phasing_result:PhasingResult",
-    "motion": "valvelab.records.motion_result:MotionResult",
-    "gauge": "valvelab.records.gauge_result:GaugeResult",
-    "gauge-plan": "valvelab.records.gauge_result:GaugePlan",
-    "adopted-uncertainty": "valvelab.records.gauge_result:AdoptedUncertainty",
-    "demo": "valvelab.records.demo_result:DemoResult",
-    "certify": "valvelab.records.certificate_result:CertifyResult",
-    "verify": "valvelab.records.certificate_result:VerifyResult",
-    "spec": "valvelab.records.spec:Spec",
-    "job": "valvelab.records.job:Job",
-    "phasing-sheet": "valvelab.records.phasing_sheet:PhasingSheet",
-    "train": "valvelab.records.train:Train",
+FURTHER: dict[str, type[BaseModel]] = {
+    "gauge-plan": GaugePlan,
+    "adopted-uncertainty": AdoptedUncertainty,
+    "demo": DemoResult,
+    "certify": CertifyResult,
+    "verify": VerifyResult,
+    "spec": Spec,
+    "job": Job,
+    "phasing-sheet": PhasingSheet,
+    "train": Train,
 }
+NAMES = (*USES, *FURTHER)
 READ = ("spec", "job", "phasing-sheet", "train", "adopted-uncertainty")
 
 
@@ -41,20 +39,14 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--json", action="store_true", help="list the names as one JSON document")
 
 
-def available() -> dict[str, str]:
-    """Names whose model is there."""
-    return {name: target for name, target in MODELS.items() if find_spec(target.partition(":")[0])}
-
-
 def model_named(name: str) -> type[BaseModel]:
     """The model behind a name; WrongUsage with the names for another."""
-    models = available()
-    if name not in models:
-        raise WrongUsage(f"schema: found {name!r}, expected one of {', '.join(models)}")
-    module, _, attribute = models[name].partition(":")
-    found = getattr(import_module(module), attribute)
-    model: type[BaseModel] = found if isinstance(found, type) else found()
-    return model
+    if name in FURTHER:
+        return FURTHER[name]
+    if name not in USES:
+        raise WrongUsage(f"schema: found {name!r}, expected one of {', '.join(NAMES)}")
+    found = use(name).result
+    return found if isinstance(found, type) else found()
 
 
 def schema_of(name: str) -> dict[str, object]:
@@ -69,7 +61,7 @@ def run(args: argparse.Namespace) -> int:
     if args.name is not None:
         answer(json.dumps(schema_of(args.name), indent=1))
     elif args.json:
-        answer(json.dumps({"schemas": list(available())}, indent=1))
+        answer(json.dumps({"schemas": list(NAMES)}, indent=1))
     else:
-        answer("\n".join(available()))
+        answer("\n".join(NAMES))
     return 0

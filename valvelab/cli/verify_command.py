@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from valvelab.cli.output import plain, table_text
 from valvelab.cli.streams import answer, say
+from valvelab.job.verify import verify
+from valvelab.records.certificate_result import VerifyResult
+from valvelab.report.assembly import banner
 from valvelab.tables.description import Table
-
-if TYPE_CHECKING:
-    from valvelab.records.certificate_result import VerifyResult
 
 DIFFERS = 1
 UNDECIDED = 4
@@ -43,18 +42,8 @@ def exit_code_of(result: VerifyResult) -> int:
     return UNDECIDED if result.differing or any(note.level == "warning" for note in result.notes) else 0
 
 
-def verify(path: Path) -> VerifyResult:
-    """Compute a certificate again and compare every figure, and everything that it shows."""
-    from valvelab.cli.recomputing import verify_bytes
-    from valvelab.files.contents import read_contents
-
-    return verify_bytes(read_contents(path).data, path.name)
-
-
 def text(result: VerifyResult) -> str:
     """What was compared and where it differs."""
-    from valvelab.report.assembly import banner
-
     verdict = banner(result.verdicts)
     parts = [f"certificate {result.number} {_in_words(result)}", f"computed again: {verdict.word}. {verdict.sentence}"]
     if result.differing:

@@ -41,13 +41,17 @@ class Head:
 
 @dataclass(frozen=True, slots=True)
 class Reader:
-    """One kind of file: its name, the endings it comes with, what it holds, the command that inspects it."""
+    """One kind of file: its name, the endings it comes with, what it holds, the command that inspects it.
+
+    alone: whether the command inspects such a file by itself, or beside another.
+    """
 
     name: str
     endings: tuple[str, ...]
     holds: str
     command: str
     recognise: Callable[[Head], Answer]
+    alone: bool = True
 
 
 def _named(*needed: str) -> Callable[[Head], Answer]:
@@ -126,7 +130,7 @@ READERS: tuple[Reader, ...] = (
     Reader(
         "spring readings", TABLE_ENDINGS, "force over height, spring by spring", "springs", _springs
     ),
-    Reader("heights", TABLE_ENDINGS, "seat to retainer at each valve, for shims", "shims", _heights),
+    Reader("heights", TABLE_ENDINGS, "seat to retainer at each valve, for shims", "shims", _heights, alone=False),
     Reader(
         "shaft readings", TABLE_ENDINGS, "a dial turned through each journal", "shaft", _named("station", "reading")
     ),
@@ -137,7 +141,7 @@ READERS: tuple[Reader, ...] = (
     ),
     Reader(
         "adopted uncertainty", (".toml",), "a gauge study's result, kept as the uncertainty of a reading", "shaft",
-        _toml("standard_uncertainty"),
+        _toml("standard_uncertainty"), alone=False,
     ),
     Reader(
         "phasing sheet", (".toml",), "degree-wheel readings", "phasing",
@@ -145,9 +149,9 @@ READERS: tuple[Reader, ...] = (
     ),
     Reader(
         "train", (".toml",), "rocker, lash, valve, spring and crank", "motion",
-        _toml("rocker", "lash", "valve", "spring", "crank", "timing", "clearance"),
+        _toml("rocker", "lash", "valve", "spring", "crank", "timing", "clearance"), alone=False,
     ),
-    Reader("spec", (".toml",), "limits and envelopes to judge by", "lobes", _spec),
+    Reader("spec", (".toml",), "limits and envelopes to judge by", "lobes", _spec, alone=False),
 )  # fmt: skip
 
 

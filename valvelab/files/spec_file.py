@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from difflib import get_close_matches
 from pathlib import Path
 from typing import Any, TypeVar, get_args
@@ -44,9 +44,18 @@ def read_spec(path: str | Path) -> Spec:
     return read_toml(path, Spec, BadSpec)
 
 
-def read_toml(path: str | Path, model: type[Model], refusal: Refusal = BadFile) -> Model:
-    """A TOML file as `model`; quantities may be numbers or texts as the model says."""
-    return read_toml_with_source(path, model, refusal)[0]
+def read_toml(
+    path: str | Path,
+    model: type[Model],
+    refusal: Refusal = BadFile,
+    prepare: Callable[[dict[str, Any]], dict[str, Any]] = dict,
+) -> Model:
+    """A TOML file as `model`; quantities may be numbers or texts as the model says.
+
+    `prepare` brings keys of an earlier form into the present one.
+    """
+    contents = read_contents(path, MAX_TOML_BYTES)
+    return parse_toml(contents.data, contents.file, model, refusal, prepare)
 
 
 def read_toml_with_source(path: str | Path, model: type[Model], refusal: Refusal = BadFile) -> tuple[Model, Source]:
@@ -55,9 +64,15 @@ def read_toml_with_source(path: str | Path, model: type[Model], refusal: Refusal
     return parse_toml(contents.data, contents.file, model, refusal), contents.source
 
 
-def parse_toml(data: bytes, file: str, model: type[Model], refusal: Refusal = BadFile) -> Model:
-    """TOML bytes as `model`; `file` is the name used in refusals."""
-    keys = _keys(data, file, refusal)
+def parse_toml(
+    data: bytes,
+    file: str,
+    model: type[Model],
+    refusal: Refusal = BadFile,
+    prepare: Callable[[dict[str, Any]], dict[str, Any]] = dict,
+) -> Model:
+    """TOML bytes as `model`; `file` is the name used in refusals; `prepare` as for `read_toml`."""
+    keys = prepare(_keys(data, file, refusal))
     for location, value in _leaves(keys):
         if len(location) > MAX_DEPTH:
             raise refusal(file, place(keys, location[:2]), "values nested too deeply", "a value")
@@ -176,7 +191,7 @@ def _real(keys: Mapping[str, Any], location: Location) -> Location:
     for part in location:
         listed = isinstance(here, list) and isinstance(part, int) and part < len(here)
         if not listed and not (isinstance(here, Mapping) and part in here):
-            break
+            continue
         here = here[part]
         found.append(part)
     return tuple(found)

@@ -14,7 +14,7 @@ from itertools import zip_longest
 import numpy as np
 
 from valvelab.arrays import FloatArray
-from valvelab.report.comparison import texts_agree
+from valvelab.report.same_text import texts_agree
 
 ROUNDING_PT, SMALL = 0.02, 0.002
 """How far coordinates may differ, and numbers up to 1, such as colours and directions."""

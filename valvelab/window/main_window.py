@@ -344,9 +344,9 @@ class MainWindow(Shell):
         made = date.today().isoformat()  # noqa: DTZ011 - the date on the wall where the paper is signed
 
         def write() -> str:
-            from valvelab.cli.certify_command import write_request
+            from valvelab.job.certificates import write_shown
 
-            write_request(make(document, value), path, units, made)
+            write_shown(make(document, value), path, units, made)
             return f"Certificate written: {path}"
 
         self.bench.do(f"Writing {path.name}", path.name, write)

@@ -26,10 +26,10 @@ from importlib.util import find_spec
 from typing import TYPE_CHECKING, Any, Generic
 
 from valvelab.workbench.background import Question, answer_to
-from valvelab.workbench.certificates import CertificateRequest
 from valvelab.workbench.document import BenchFile, Document, Value
 
 if TYPE_CHECKING:
+    from valvelab.job.certificates import Shown
     from valvelab.records.result import Result
 
 BAYS = ("lobes", "springs", "shaft", "texture", "gauge", "phasing", "motion")
@@ -70,7 +70,7 @@ class Bay(Generic[Value]):
     state: type[Any]
     question: Callable[[Document], Question[Value] | None]
     result: Callable[[Value], Result]
-    certificate: Callable[[Document, Value], CertificateRequest] | None = None
+    certificate: Callable[[Document, Value], Shown] | None = None
     uses: Callable[[Document], tuple[BenchFile, ...]] | None = None
     at_once: Callable[[Document, Value | None], Value | None] | None = None
     sample: tuple[str, ...] = ("quillmere_four_camshaft.csv", "quillmere_four_camshaft.toml")

@@ -44,7 +44,7 @@ def _looks_like_job(path: Path) -> bool:
 def files_of_job(path: Path) -> list[Path]:
     """Every file that a job names, its options' files included; empty where the job can't be read."""
     from valvelab.errors import ValvelabError
-    from valvelab.files.job_file import read_job
+    from valvelab.job.job_file import read_job
 
     try:
         job, folder = read_job(path)
@@ -52,6 +52,5 @@ def files_of_job(path: Path) -> list[Path]:
         return []
     names = [] if job.spec is None else [job.spec]
     for part in job.part:
-        names += [part.file, *(() if part.spec is None else (part.spec,))]
-        names += [value for option in part.options if (value := option.partition("=")[2])]
+        names += [part.file, *part.files.values()]
     return [folder / name for name in dict.fromkeys(names) if (folder / name).is_file()]

@@ -10,14 +10,15 @@ from valvelab.errors import BadFile
 from valvelab.units import CANONICAL, Dimension
 from valvelab.workbench.background import Partly, Question
 from valvelab.workbench.bays import Bay, Intake
-from valvelab.workbench.certificates import CertificateRequest, request_for
 from valvelab.workbench.document import BenchFile, Document, Kind
+from valvelab.workbench.papers import shown
 from valvelab.workbench.spec_choice import SPEC, files_of, inspected_to, sources_of, spec_for, stamps
 from valvelab.workbench.state import entered
 from valvelab.writing import write_whole
 
 if TYPE_CHECKING:
     from valvelab.inspection.form.gauge import GaugeInspection
+    from valvelab.job.certificates import Shown
     from valvelab.records.form_measurement import GaugeReadings
     from valvelab.records.result import Result
 
@@ -119,15 +120,15 @@ def adopt_as(inspection: GaugeInspection, kind: str, path: Path) -> str:
     return f"Adopted for {kind}: standard uncertainty {adopted.standard_uncertainty}, in {path}"
 
 
-def certificate(document: Document, inspection: GaugeInspection) -> CertificateRequest:
+def certificate(document: Document, inspection: GaugeInspection) -> Shown:
     """The study's part of a certificate."""
     file = document.in_use(STUDY)
     assert file is not None
     asked = inspection.question
     found = spec_for(document, _SUBJECTS) if asked.spec is not None else None
     width = asked.tolerance
-    options = () if width is None else (f"--tolerance={width!r} {inspection.result.unit}".rstrip(),)
-    return request_for(inspection.result, NAME, file, found, options)
+    typed = None if width is None else f"{width!r} {inspection.result.unit}".rstrip()
+    return shown(inspection.result, NAME, file, found, tolerance=typed)
 
 
 BAY = Bay(

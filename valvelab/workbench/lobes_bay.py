@@ -8,13 +8,14 @@ from typing import TYPE_CHECKING
 
 from valvelab.workbench.background import Partly, Question
 from valvelab.workbench.bays import Bay, Intake, front_item
-from valvelab.workbench.certificates import CertificateRequest, request_for
 from valvelab.workbench.document import BenchFile, Document, Kind
+from valvelab.workbench.papers import shown
 from valvelab.workbench.spec_choice import SPEC, files_of, inspected_to, spec_for, stamps
 from valvelab.workbench.state import entered
 
 if TYPE_CHECKING:
     from valvelab.inspection.lobes.inspect import LobesInspection
+    from valvelab.job.certificates import Shown
     from valvelab.records.measurement import LiftTable
     from valvelab.records.result import Result
     from valvelab.records.spec import Spec
@@ -111,12 +112,12 @@ def result(inspection: LobesInspection) -> Result:
     return inspection.result
 
 
-def certificate(document: Document, inspection: LobesInspection) -> CertificateRequest:
+def certificate(document: Document, inspection: LobesInspection) -> Shown:
     """The camshaft's part of a certificate."""
     file = table_in_use(document)
     assert file is not None
     found = spec_in_use(document) if inspection.spec is not None else None
-    return request_for(inspection.result, NAME, file, found)
+    return shown(inspection.result, NAME, file, found)
 
 
 BAY = Bay(

@@ -15,15 +15,16 @@ from valvelab.errors import BadFile, BadSpec, CannotEvaluate, Reason
 from valvelab.workbench import lobes_bay, springs_bay
 from valvelab.workbench.background import Question
 from valvelab.workbench.bays import Bay, Intake
-from valvelab.workbench.certificates import CertificateRequest, request_for
 from valvelab.workbench.document import BenchFile, Document
 from valvelab.workbench.held_spec import HeldSpec, held
 from valvelab.workbench.motion_files import NAME, TRAIN, Motion, MotionState, Springs, spec_in_use, train_in_use, uses
 from valvelab.workbench.motion_readings import rule_readings
+from valvelab.workbench.papers import shown
 from valvelab.workbench.spec_choice import spec_for, stamps
 
 if TYPE_CHECKING:
     from valvelab.inspection.engine.train import RuleReading
+    from valvelab.job.certificates import Shown
     from valvelab.records.result import Result
     from valvelab.records.spec import Spec
     from valvelab.records.spring_readings import SpringTable
@@ -101,15 +102,14 @@ def result(motion: Motion) -> Result:
     return motion.inspection.result
 
 
-def certificate(document: Document, motion: Motion) -> CertificateRequest:
+def certificate(document: Document, motion: Motion) -> Shown:
     """The valve motion's part of a certificate: the train as its file states it, the dynamic model with it."""
     file, train, spec = lobes_bay.table_in_use(document), train_in_use(document), spec_in_use(document)
     assert file is not None
     assert train is not None
     if rule_readings(document, motion) != train[1].rule_readings:
         raise BadFile("readings at the retainer", "", "some that are in no file", "the train saved with them first")
-    options = (f"--train={Path(train[0].path).absolute()}",)
-    return request_for(motion.inspection.result, "motion", file, spec, options)
+    return shown(motion.inspection.result, "motion", file, spec, train=Path(train[0].path).absolute())
 
 
 BAY = Bay(

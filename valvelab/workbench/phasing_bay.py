@@ -11,15 +11,16 @@ from valvelab.errors import BadFile, BadSpec
 from valvelab.workbench import edits
 from valvelab.workbench.background import Question
 from valvelab.workbench.bays import Bay, Intake
-from valvelab.workbench.certificates import CertificateRequest, request_for
 from valvelab.workbench.document import BenchFile, Document, Kind
 from valvelab.workbench.held_spec import HeldSpec, held
+from valvelab.workbench.papers import shown
 from valvelab.workbench.spec_choice import SPEC, spec_for
 from valvelab.workbench.state import Kept, keyed, with_item
 from valvelab.workbench.worksheet import Cell
 
 if TYPE_CHECKING:
     from valvelab.inspection.engine.phasing import PhasingInspection
+    from valvelab.job.certificates import Shown
     from valvelab.phasing.degreeing import Sheet
     from valvelab.records.result import Result, Source
     from valvelab.records.spec import Spec
@@ -207,7 +208,7 @@ def result(worksheet: Worksheet) -> Result:
     return worksheet.inspection.result
 
 
-def certificate(document: Document, worksheet: Worksheet) -> CertificateRequest:
+def certificate(document: Document, worksheet: Worksheet) -> Shown:
     """The degreeing's part of a certificate; it carries the sheet's file, so the sheet has to be one."""
     file = file_in_front(document)
     if file is None or not worksheet.saved:
@@ -215,7 +216,7 @@ def certificate(document: Document, worksheet: Worksheet) -> CertificateRequest:
     found = spec_in_use(document) if worksheet.inspection.result.verdicts else None
     if found is None and len(worksheet.inspection.result.source) > 1:
         found = spec_in_use(document)
-    return request_for(worksheet.inspection.result, "phasing", file, found)
+    return shown(worksheet.inspection.result, "phasing", file, found)
 
 
 BAY = Bay(

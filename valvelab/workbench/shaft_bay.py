@@ -8,14 +8,15 @@ from typing import TYPE_CHECKING
 
 from valvelab.workbench.background import Partly, Question
 from valvelab.workbench.bays import Bay, Intake, front_item
-from valvelab.workbench.certificates import CertificateRequest, request_for
 from valvelab.workbench.document import BenchFile, Document, Kind
+from valvelab.workbench.papers import shown
 from valvelab.workbench.spec_choice import SPEC, files_of, inspected_to, sources_of, spec_for, stamps
 from valvelab.workbench.state import entered
 
 if TYPE_CHECKING:
     from valvelab.camshaft.journal import JournalForm
     from valvelab.inspection.form.shaft import ShaftInspection
+    from valvelab.job.certificates import Shown
     from valvelab.records.form_measurement import ShaftReadings
     from valvelab.records.gauge_result import AdoptedUncertainty
     from valvelab.records.result import Result
@@ -93,17 +94,14 @@ def chosen_journal(document: Document, inspection: ShaftInspection) -> str:
     return front_item(inspection.result, list(journals(inspection)), chosen, worst)
 
 
-def certificate(document: Document, inspection: ShaftInspection) -> CertificateRequest:
+def certificate(document: Document, inspection: ShaftInspection) -> Shown:
     """The shaft's part of a certificate."""
     file, adopted = document.in_use(READINGS), document.in_use(ADOPTED)
     assert file is not None
     found = spec_for(document, _SUBJECTS) if inspection.question.spec is not None else None
     cut = inspection.question.undulations
-    options = (
-        *((f"--undulations={cut}",) if cut is not None else ()),
-        *((f"--gauge={Path(adopted.path).absolute()}",) if adopted is not None else ()),
-    )
-    return request_for(inspection.result, NAME, file, found, options)
+    gauge = None if adopted is None else Path(adopted.path).absolute()
+    return shown(inspection.result, NAME, file, found, undulations=cut, gauge=gauge)
 
 
 def adopted_kind(document: Document) -> str:

@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from valvelab.workbench import sets
 from valvelab.workbench.background import Partly, Question, answer_to
 from valvelab.workbench.bays import Bay, Intake, front_item
-from valvelab.workbench.certificates import CertificateRequest, request_for
 from valvelab.workbench.document import Answer, BenchFile, Document, Kind
+from valvelab.workbench.papers import shown
 from valvelab.workbench.sets import NAME, SpringsState
 from valvelab.workbench.spec_choice import SPEC, files_of, inspected_to, sources_of, spec_for, stamps
 
@@ -20,6 +19,7 @@ if TYPE_CHECKING:
     from valvelab.inspection.springs.inspect import SpringsInspection, SpringsQuestion
     from valvelab.inspection.springs.sets import SetsInspection
     from valvelab.inspection.springs.shims import ShimsInspection
+    from valvelab.job.certificates import Shown
     from valvelab.records.result import Result
     from valvelab.records.spec import Spec
     from valvelab.records.spring_readings import HeightsTable, SpringTable
@@ -181,23 +181,24 @@ def chosen_spring(document: Document, inspection: SpringsInspection) -> str:
     return front_item(inspection.result, names, document.state(SpringsState).spring)
 
 
-def certificate(document: Document, inspection: SpringsInspection) -> CertificateRequest:
+def certificate(document: Document, inspection: SpringsInspection) -> Shown:
     """What the page in front puts on paper: the springs, else their sets or the shim plan where there is one."""
     tray = table_in_use(document)
     assert tray is not None
     found = spec_in_use(document) if inspection.spec is not None else None
-    plain = request_for(inspection.result, NAME, tray[0], found)
     page = document.state(SpringsState).page
+    special = None
     if page == "sets":
-        return _sets_certificate(document, inspection, plain, found)
-    if page == "shims":
-        return _shims_certificate(document, plain)
-    return plain
+        special = _sets_shown(document, inspection, tray, found)
+    elif page == "shims":
+        special = _shims_shown(document, tray[0], found)
+    return special or shown(inspection.result, NAME, tray[0], found)
 
 
-def _sets_certificate(
-    document: Document, inspection: SpringsInspection, plain: CertificateRequest, found: tuple[BenchFile, Spec] | None
-) -> CertificateRequest:
+def _sets_shown(
+    document: Document, inspection: SpringsInspection, tray: tuple[BenchFile, SpringTable],
+    found: tuple[BenchFile, Spec] | None,
+) -> Shown | None:  # fmt: skip
     """The sets as they stand: as matched where they are untouched, with what is proven of them, else as given."""
     from valvelab.inspection.springs.given_sets import describe_sets
     from valvelab.inspection.springs.sets import SetsQuestion
@@ -205,19 +206,19 @@ def _sets_certificate(
     values = usable_values(inspection)
     wish = wish_of(document, values)
     grouping = grouping_of(document, values)
-    tray = table_in_use(document)
-    if not grouping.sets or not wish.within or tray is None:
-        return plain
-    options = [f"--size={wish.size}", *(f"--within={name}={limit!r}" for name, limit in wish.within.items())]
-    options.append(f"--time-limit={wish.time_limit_s!r}")
+    if not grouping.sets or not wish.within:
+        return None
+    within = tuple(f"{name}={limit!r}" for name, limit in wish.within.items())
     answer = _matched(document, wish, grouping)
+    given: tuple[str, ...] = ()
     if answer is None:
         asked = SetsQuestion(springs_question(tray[1], found), wish.size, dict(wish.within))
         answer = describe_sets(asked, grouping.sets)
-        options += [f"--set={','.join(one)}" for one in grouping.sets]
-    elif not wish.thorough:
-        options.append("--quick")
-    return replace(plain, result=answer.result, command="sets", options=(*plain.options, *options))
+        given = tuple(",".join(one) for one in grouping.sets)
+    return shown(
+        answer.result, "sets", tray[0], found, size=wish.size, within=within, time_limit=wish.time_limit_s,
+        quick=not (given or wish.thorough), given=given,
+    )  # fmt: skip
 
 
 def _matched(document: Document, wish: sets.Wish, grouping: sets.Grouping) -> SetsInspection | None:
@@ -227,12 +228,11 @@ def _matched(document: Document, wish: sets.Wish, grouping: sets.Grouping) -> Se
     return answer if answer is not None and sets.matched(answer.result).sets == grouping.sets else None
 
 
-def _shims_certificate(document: Document, plain: CertificateRequest) -> CertificateRequest:
+def _shims_shown(document: Document, tray: BenchFile, found: tuple[BenchFile, Spec] | None) -> Shown | None:
     plan, heights = shim_plan(document), heights_in_use(document)
     if plan is None or plan.value is None or heights is None:
-        return plain
-    options = (*plain.options, f"--heights={Path(heights[0].path).absolute()}")
-    return replace(plain, result=plan.value.result, command="shims", options=options)
+        return None
+    return shown(plan.value.result, "shims", tray, found, heights=Path(heights[0].path).absolute())
 
 
 BAY = Bay(

@@ -8,13 +8,14 @@ from typing import TYPE_CHECKING
 from valvelab.errors import BadSpec, ValvelabError
 from valvelab.workbench.background import Partly, Question
 from valvelab.workbench.bays import Bay, Intake
-from valvelab.workbench.certificates import CertificateRequest, request_for
 from valvelab.workbench.document import BenchFile, Document, Kind
+from valvelab.workbench.papers import shown
 from valvelab.workbench.spec_choice import SPEC, files_of, sources_of, spec_for, stamps
 from valvelab.workbench.state import entered
 
 if TYPE_CHECKING:
     from valvelab.inspection.form.texture import TextureInspection, TextureQuestion
+    from valvelab.job.certificates import Shown
     from valvelab.records.form_measurement import SurfaceTrace
     from valvelab.records.result import Result
 
@@ -99,18 +100,17 @@ def result(inspection: TextureInspection) -> Result:
     return inspection.result
 
 
-def certificate(document: Document, inspection: TextureInspection) -> CertificateRequest:
+def certificate(document: Document, inspection: TextureInspection) -> Shown:
     """The trace's part of a certificate."""
     file = document.in_use(TRACE)
     assert file is not None
     asked = inspection.question
     found = spec_for(document, _SUBJECTS) if asked.spec is not None else None
-    options = (
-        *((f"--cutoff={asked.cutoff_mm!r} mm",) if asked.cutoff_mm is not None else ()),
-        *((f"--short-cutoff={asked.short_cutoff_mm!r} mm",) if asked.short_cutoff_mm is not None else ()),
-        *((f"--sections={asked.sections}",) if asked.sections is not None else ()),
+    cutoff, short = (
+        None if length is None else f"{length!r} mm" for length in (asked.cutoff_mm, asked.short_cutoff_mm)
     )
-    return request_for(inspection.result, NAME, file, found, options)
+    fields = {"cutoff": cutoff, "short_cutoff": short, "sections": asked.sections}
+    return shown(inspection.result, NAME, file, found, **fields)
 
 
 BAY = Bay(

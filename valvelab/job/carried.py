@@ -6,6 +6,7 @@ import json
 import os
 from collections.abc import Mapping, Sequence
 from pathlib import Path, PurePosixPath
+from typing import Any
 
 from valvelab.records.job import Job
 from valvelab.records.result import Note, Result, Source
@@ -86,25 +87,29 @@ def _what(name: str, job: Job) -> str:
         return "how the files were inspected"
     if name.startswith(RESULT_PREFIX) and name.endswith(".json"):
         return "every number, unrounded"
-    if any(part.file == name for part in job.part):
+    if any(part.file.as_posix() == name for part in job.part):
         return "readings"
-    if name == job.spec or any(part.spec == name for part in job.part):
+    if any(part.spec is not None and part.spec.as_posix() == name for part in job.part):
         return "spec"
     return "read with the readings or the spec"
 
 
 def job_toml(job: Job) -> str:
-    """The job as TOML; what it leaves at its default is left out."""
-    head = job.model_dump(exclude_none=True, exclude={"part"})
-    lines = [f"{key} = {_toml(value)}" for key, value in head.items()]
-    for part in job.part:
-        lines += ["", "[[part]]"]
-        lines += [f"{key} = {_toml(value)}" for key, value in part.model_dump(exclude_none=True).items() if value != ()]
-    return "\n".join(lines) + "\n"
+    """The job as TOML; what it leaves at its default is left out, but for its form and its uses."""
+    parts = [{"inspect": part.inspect, **part.model_dump(exclude_defaults=True)} for part in job.part]
+    return toml_text({**job.model_dump(exclude_none=True, exclude={"part"}), "part": parts})
+
+
+def toml_text(document: Mapping[str, Any]) -> str:
+    """A job's keys as TOML, as every job is written that a certificate carries."""
+    head = {key: value for key, value in document.items() if key != "part"}
+    tables = [head, *document["part"]]
+    return "\n[[part]]\n".join("".join(f"{key} = {_toml(value)}\n" for key, value in keys.items()) for keys in tables)
 
 
 def _toml(value: object) -> str:
-    """A text, whole number or list of texts; TOML's basic strings take JSON's escapes."""
-    if isinstance(value, tuple):
+    """A text, number, file, truth or list of these; TOML's basic strings take JSON's escapes."""
+    if isinstance(value, tuple | list):
         return "[" + ", ".join(_toml(item) for item in value) + "]"
-    return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+    plain = value.as_posix() if isinstance(value, Path) else value
+    return json.dumps(plain, ensure_ascii=False).replace("\x7f", "\\u007f")

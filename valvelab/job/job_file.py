@@ -7,10 +7,15 @@ from pathlib import Path
 from valvelab.errors import BadFile
 from valvelab.files.kinds import READERS, only_kind
 from valvelab.files.spec_file import nominal_path, read_spec, read_toml
-from valvelab.records.job import Job, JobPart
+from valvelab.job.upgrade import upgraded
+from valvelab.records.job import PARTS, Job
 
 JOB_FILE = "job.toml"
-INSPECTED_ALONE = ("lift table", "spring readings", "shaft readings", "surface trace", "gauge study", "phasing sheet")
+
+
+def read_job_file(path: Path) -> Job:
+    """The job in a job file, of this form or of an earlier one."""
+    return read_toml(path, Job, prepare=upgraded)
 
 
 def read_job(path: Path) -> tuple[Job, Path]:
@@ -20,18 +25,19 @@ def read_job(path: Path) -> tuple[Job, Path]:
     """
     if path.is_dir():
         inner = path / JOB_FILE
-        return (read_toml(inner, Job), path) if inner.is_file() else (_job_of_folder(path), path)
+        return (read_job_file(inner) if inner.is_file() else _job_of_folder(path)), path
     kind = only_kind(path)
     if path.suffix.lower() == ".toml" and kind is None:
-        return read_toml(path, Job), path.parent
-    if kind is None:
-        raise BadFile(str(path), "", "no known table", "a lift table, a job file, or a folder with one")
-    return Job(part=(JobPart(inspect=command_for(kind), file=path.name),)), path.parent
+        return read_job_file(path), path.parent
+    command = _command_of(kind)
+    if command is None:
+        raise BadFile(str(path), "", "no table that is inspected", "a lift table, a job file, or a folder with one")
+    return Job(part=(PARTS[command].model_validate({"file": Path(path.name)}),)), path.parent
 
 
-def command_for(kind: str) -> str:
-    """The command that inspects a kind of file."""
-    return next(reader.command for reader in READERS if reader.name == kind)
+def _command_of(kind: str | None) -> str | None:
+    """The command that inspects a kind of file by itself; None for what stands beside another."""
+    return next((reader.command for reader in READERS if reader.name == kind and reader.alone), None)
 
 
 def _job_of_folder(folder: Path) -> Job:
@@ -43,11 +49,12 @@ def _job_of_folder(folder: Path) -> Job:
     for spec in specs:
         for number, envelope in enumerate(read_spec(spec).envelope, start=1):
             nominals.add(nominal_path(spec, envelope, number).resolve())
+    commands = {path: _command_of(kind) for path, kind in kinds.items() if path.resolve() not in nominals}
     parts = tuple(
-        JobPart(inspect=command_for(kind), file=path.name)
-        for path, kind in kinds.items()
-        if kind in INSPECTED_ALONE and path.resolve() not in nominals
+        PARTS[command].model_validate({"file": Path(path.name)})
+        for path, command in commands.items()
+        if command is not None
     )
     if not parts:
         raise BadFile(str(folder), "", "no file whose kind is certain", f"a {JOB_FILE}, or tables with named columns")
-    return Job(part=parts, spec=specs[0].name if specs else None)
+    return Job.model_validate({"part": parts, "spec": Path(specs[0].name) if specs else None})

@@ -6,30 +6,32 @@ import json
 import os
 import re
 import tempfile
+import tomllib
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import reportlab
 
 from valvelab import __version__
 from valvelab.errors import BadFile, CannotEvaluate, ValvelabError
+from valvelab.files.contents import read_contents
+from valvelab.job.carried import JOB, RESULT_PREFIX, as_attachments, carry, toml_text
+from valvelab.job.comparison import compare_results
+from valvelab.job.job_file import read_job_file
+from valvelab.job.parts import Inspected, certificate_of, inspect_job, located
 from valvelab.records.certificate_result import Difference, VerifyResult
 from valvelab.records.job import Job
 from valvelab.records.result import Note, Source, info, warning
 from valvelab.report.attachments import A_PAPER, carried_files
-from valvelab.report.carried import JOB, RESULT_PREFIX, as_attachments, carry
-from valvelab.report.comparison import compare_results
 from valvelab.report.drawn_page import compare_drawn, foreign
+from valvelab.report.page_model import Certificate
+from valvelab.report.pdf import certificate_bytes
 from valvelab.report.pdf_file import NotReadable, PdfFile, read_file, seal_holds, told
 from valvelab.writing import make_folder, write_whole
-
-if TYPE_CHECKING:
-    from valvelab.cli.job_parts import Inspected
-    from valvelab.report.page_model import Certificate
 
 EARLIER = ("0.1.0",)
 """Versions that have written certificates before this one."""
@@ -60,6 +62,11 @@ class Again:
 
     inspected: Inspected
     certificate: Certificate
+
+
+def verify(path: Path) -> VerifyResult:
+    """Compute a certificate again and compare every figure, and everything that it shows."""
+    return verify_bytes(read_contents(path).data, path.name)
 
 
 def verify_bytes(data: bytes, name: str) -> VerifyResult:
@@ -123,23 +130,28 @@ def _parsed(content: bytes) -> Any:
 
 
 def _again(carried: Carried) -> Again:
-    from valvelab.cli.job_parts import certificate_of, inspect_job, requests_of
-    from valvelab.files.spec_file import read_toml
-
     with tempfile.TemporaryDirectory(prefix="valvelab-verify-") as place:
         folder = Path(place)
         _lay_out(carried, folder)
         with _without(folder, carried.name):
-            job = read_toml(folder / JOB, Job)
-            requests = requests_of(job, folder)
-            stated = _by_part(job, carried)
-            inspected = inspect_job(requests, job, folder, stated)
+            job = read_job_file(folder / JOB)
+            inspected = inspect_job(located(job, folder), folder, _by_part(job, carried))
     made = job.made or ""
-    results = [part.result for part in inspected.parts]
-    fresh = {row.name: row.content for row in carry(inspected.job.model_copy(update={"made": made}), {}, results)}
+    done = inspected.job.model_copy(update={"made": made})
+    fresh = {row.name: row.content for row in carry(done, {}, [part.result for part in inspected.parts])}
     held = {key: carried.files.get(key, content) if key != JOB else content for key, content in fresh.items()}
-    attachments = as_attachments({**inspected.inputs, **held}, inspected.job)
+    if _says_the_same(carried.files[JOB], job, done):
+        held[JOB] = carried.files[JOB]
+    attachments = as_attachments({**inspected.inputs, **held}, done)
     return Again(inspected, certificate_of(inspected, made, attachments))
+
+
+def _says_the_same(text: bytes, job: Job, done: Job) -> bool:
+    """Whether a carried job of an earlier form is the job as it is done, without a word besides."""
+    keys = tomllib.loads(text.decode())
+    earlier = keys.get("schema_version") == 1
+    spoken = job.model_copy(update={"made": job.made or ""})
+    return earlier and spoken == done and toml_text(keys).encode() == text
 
 
 def _lay_out(carried: Carried, folder: Path) -> None:
@@ -208,8 +220,6 @@ def _files(carried: Carried, again: Again) -> Iterator[Difference]:
 
 def _shown(carried: Carried, again: Again, *, exact: bool) -> Iterator[Difference]:
     """What the file shows against the same certificate drawn again."""
-    from valvelab.report.pdf import certificate_bytes
-
     fresh = certificate_bytes(again.certificate, again.inspected.job.units)
     if fresh == carried.data:
         return

@@ -4,17 +4,15 @@ from __future__ import annotations
 
 import json
 import math
-import re
 from collections.abc import Iterator
 from typing import Any
 
 from valvelab.records.certificate_result import Difference
+from valvelab.report.same_text import compare_texts, difference
 
 RELATIVE = 1e-6
 ABSOLUTE = 1e-9
-_DECIMAL = re.compile(r"([^\d+\-]*)([+\-]?\d+)(?:\.(\d+))?([^\d]*)")
 SKIPPED = {"version"}
-LONGEST = 120
 
 
 def compare_results(stated: Any, recomputed: Any, where: str = "") -> Iterator[Difference | None]:
@@ -30,11 +28,11 @@ def compare_results(stated: Any, recomputed: Any, where: str = "") -> Iterator[D
         yield _extra_row(stated, recomputed, where)
     elif _is_number(stated) and _is_number(recomputed):
         same = math.isclose(stated, recomputed, rel_tol=RELATIVE, abs_tol=ABSOLUTE)
-        yield None if same else _difference(where, stated, recomputed)
+        yield None if same else difference(where, stated, recomputed)
     elif isinstance(stated, str) and isinstance(recomputed, str):
         yield from compare_texts(stated, recomputed, where)
     elif stated != recomputed:
-        yield _difference(where, stated, recomputed)
+        yield difference(where, stated, recomputed)
 
 
 def _name(row: Any, number: int) -> str:
@@ -48,9 +46,9 @@ def _extra_row(stated: list[Any], recomputed: list[Any], where: str) -> Differen
     mine, yours = ({json.dumps(row, sort_keys=True): row for row in rows} for rows in (stated, recomputed))
     for text, row in mine.items():
         if text not in yours:
-            return _difference(where, _told(row), f"{len(recomputed)} rows without it")
+            return difference(where, _told(row), f"{len(recomputed)} rows without it")
     row = next((row for text, row in yours.items() if text not in mine), None)
-    return _difference(where, f"{len(stated)} rows", f"{len(recomputed)} rows, with {_told(row)}")
+    return difference(where, f"{len(stated)} rows", f"{len(recomputed)} rows, with {_told(row)}")
 
 
 def _told(row: Any) -> object:
@@ -63,41 +61,3 @@ def _is_row(value: Any) -> bool:
 
 def _is_number(value: Any) -> bool:
     return isinstance(value, int | float) and not isinstance(value, bool)
-
-
-def _difference(where: str, stated: object, recomputed: object) -> Difference:
-    return Difference(where=where, stated=_short(stated), recomputed=_short(recomputed))
-
-
-def _short(value: object) -> str:
-    text = "nothing" if value is None else f"{value:.9g}" if isinstance(value, float) else str(value)
-    return text if len(text) <= LONGEST else text[: LONGEST - 1] + "…"
-
-
-def compare_texts(stated: str, recomputed: str, where: str) -> Iterator[Difference | None]:
-    """Two texts word by word; a number may differ by one unit of its last decimal."""
-    one, other = stated.split(), recomputed.split()
-    if len(one) != len(other):
-        place = next((i for i, pair in enumerate(zip(one, other, strict=False)) if not _agree(*pair)), 0)
-        yield _difference(where, " ".join(one[place : place + 6]), " ".join(other[place : place + 6]))
-        return
-    for first, second in zip(one, other, strict=True):
-        yield None if _agree(first, second) else _difference(where, first, second)
-
-
-def texts_agree(stated: str, recomputed: str) -> bool:
-    """Whether two texts say the same; a number may differ by one unit of its last decimal."""
-    return all(row is None for row in compare_texts(stated, recomputed, ""))
-
-
-def _agree(stated: str, recomputed: str) -> bool:
-    if stated == recomputed:
-        return True
-    one, other = (_DECIMAL.fullmatch(text.replace("−", "-")) for text in (stated, recomputed))
-    if one is None or other is None or one.group(1, 4) != other.group(1, 4) or not (one.group(3) and other.group(3)):
-        return False
-    decimals = len(one.group(3))
-    if decimals != len(other.group(3)):
-        return False
-    values = [float(f"{match.group(2)}.{match.group(3)}") for match in (one, other)]
-    return abs(values[0] - values[1]) <= 1.01 * 10.0**-decimals

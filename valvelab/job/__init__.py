@@ -1,0 +1,1 @@
+"""Jobs: what is inspected how, the road from there to paper, and back."""

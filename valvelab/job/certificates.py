@@ -1,0 +1,144 @@
+"""The one road to paper: a job is inspected, its certificate drawn, verified from its own bytes, then written.
+
+A bay of the window hands over the part that inspects again what it shows, and what it showed; the paper says the same.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date
+from hashlib import sha256
+from pathlib import Path
+from typing import Any
+
+from valvelab.errors import BadFile, BadQuantity, CannotEvaluate, CannotWrite, Reason, ValvelabError
+from valvelab.job.parts import Inspected, certificate_of, inspect_job
+from valvelab.job.verify import verify_bytes
+from valvelab.records.certificate_result import CertifyResult
+from valvelab.records.job import Job, JobPart
+from valvelab.records.result import Result
+from valvelab.report.pdf import certificate_bytes
+from valvelab.units import System
+from valvelab.writing import check_place, write_whole
+
+NOT_COMPARED = {"notes", "source", "version"}
+RELATIVE, ABSOLUTE = 1e-6, 1e-9
+UNSOUND = "the certificate would not verify"
+
+
+def write(job: Job, path: Path) -> CertifyResult:
+    """Inspect a located job, write the PDF, and say what was written."""
+    check_place(path)
+    return write_inspected(inspect_job(job), job, path)
+
+
+def write_inspected(done: Inspected, job: Job, path: Path) -> CertifyResult:
+    """Write the PDF of a job that was inspected already.
+
+    It is computed and drawn again from its own bytes first; one that does not agree with itself is not written.
+    """
+    certificate = certificate_of(done, iso_date(job.made))
+    content = certificate_bytes(certificate, job.units)
+    _check(content, path)
+    write_whole(path, content)
+    return CertifyResult(
+        source=certificate.sources,
+        notes=tuple(note for part in done.parts for note in part.result.notes),
+        verdicts=tuple(verdict for part in done.parts for verdict in part.result.verdicts),
+        certificate=str(path),
+        number=certificate.number,
+        made=certificate.made,
+        sha256=sha256(content).hexdigest(),
+    )
+
+
+def iso_date(text: str | None) -> str:
+    """A date as ISO 8601, today where there is none; BadQuantity for what is no date."""
+    if text is None:
+        return date.today().isoformat()  # noqa: DTZ011 - the date on the wall where the paper is signed
+    try:
+        return date.fromisoformat(text).isoformat()
+    except ValueError:
+        raise BadQuantity("date", repr(text), "a date as YYYY-MM-DD") from None
+
+
+def _check(content: bytes, path: Path) -> None:
+    """Refuse a certificate that can't be verified, before anyone takes it for one."""
+    try:
+        found = verify_bytes(content, path.name)
+    except CannotWrite:
+        raise  # no room for the files that are unpacked to be checked
+    except ValvelabError as error:
+        raise CannotWrite(str(path), f"{UNSOUND}: {error}") from None
+    if not found.agrees:
+        first = found.differing[0]
+        why = f"{first.where} reads {first.stated!r}, computed again {first.recomputed!r}"
+        raise CannotWrite(str(path), f"{UNSOUND}: {why}")
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """What a bay puts on paper: the result that the window shows, and the part that inspects it again."""
+
+    result: Result
+    part: JobPart
+
+
+def write_shown(shown: Shown, path: Path, units: System, made: str) -> CertifyResult:
+    """The certificate of what a bay of the window shows, by the same road as any job's.
+
+    `made` is the date, ISO 8601. Refuses files that changed since they were inspected, and a paper that would say
+    something else than the window does.
+    """
+    job = Job.of(shown.part, units, made)
+    done = inspect_job(job, stated={0: json.loads(shown.result.model_dump_json())})
+    check_shown(shown, done.parts[0].result)
+    return write_inspected(done, job, path)
+
+
+def check_shown(shown: Shown, written: Result) -> None:
+    """Refuse a paper that would say something else than the window: over other files, or with another figure."""
+    files = {source.sha256 for source in written.source}
+    for source in shown.result.source:
+        if source.sha256 not in files:
+            name = Path(source.file).name
+            raise BadFile(name, "", "another content than was inspected", "the file as read; read it again first")
+    other = next(
+        _otherwise(
+            _by_name(json.loads(shown.result.model_dump_json())), _by_name(json.loads(written.model_dump_json())), ""
+        ),
+        None,
+    )
+    if other is not None:
+        sentence = (
+            f"{shown.part.file.name}: the paper would not say what the window shows: {other}; read the files again"
+        )
+        raise CannotEvaluate(Reason.BAD_VALUES, sentence)
+
+
+def _by_name(document: dict[str, Any]) -> dict[str, Any]:
+    """The document with its verdicts by characteristic and item; those on nothing measured left out."""
+    rows = {
+        " ".join(str(row[key]) for key in ("characteristic", "item", "at_mm", "clause")): row
+        for row in document["verdicts"]
+        if row["measured"] is not None
+    }
+    return {**{key: value for key, value in document.items() if key not in NOT_COMPARED}, "verdicts": rows}
+
+
+def _otherwise(shown: Any, written: Any, where: str) -> Iterator[str]:
+    """Every figure of the window that the paper has otherwise; what the window has not is not compared."""
+    if isinstance(shown, dict) and isinstance(written, dict):
+        for key, value in shown.items():
+            yield from _otherwise(value, written.get(key), f"{where} {key}".strip())
+    elif isinstance(shown, list) and isinstance(written, list) and len(shown) == len(written):
+        for number, (one, other) in enumerate(zip(shown, written, strict=True), start=1):
+            yield from _otherwise(one, other, f"{where} {number}")
+    elif isinstance(shown, float | int) and isinstance(written, float | int):
+        if not math.isclose(shown, written, rel_tol=RELATIVE, abs_tol=ABSOLUTE):
+            yield f"{where} {shown:g}, written {written:g}"
+    elif shown is not None and shown != written:
+        yield f"{where} {shown}, written {written}"

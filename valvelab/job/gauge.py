@@ -1,0 +1,39 @@
+"""The gauge studies of a job: repeatability and reproducibility of a measurement."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from valvelab.errors import BadFile, WrongUsage
+from valvelab.files.gauge_study_file import read_gauge_study
+from valvelab.inspection.form.gauge import GaugeInspection, GaugeQuestion, inspect_gauge, study_quantity
+from valvelab.job.typed import spec_of
+from valvelab.job.use import Around, Told, Use
+from valvelab.records.gauge_result import GaugeResult
+from valvelab.records.job import GaugePart
+from valvelab.report.form_certificate import gauge_part
+from valvelab.tables.form import analysis_table, study_table
+from valvelab.units import System
+
+
+def inspect(part: GaugePart, _around: Around) -> GaugeInspection:
+    """The inspection that a part asks for."""
+    readings = read_gauge_study(part.file, part.columns)
+    tolerance = None
+    if part.tolerance is not None:
+        try:
+            tolerance = study_quantity(str(part.tolerance), readings.unit, "--tolerance", "command line")
+        except BadFile as error:
+            raise WrongUsage(str(error)) from None
+    spec, sources = spec_of(part.spec)
+    return inspect_gauge(GaugeQuestion(readings, tolerance, spec, str(part.spec or ""), sources))
+
+
+def tables(inspection: GaugeInspection, system: System) -> Sequence[Told]:
+    """The study, and its analysis by both methods."""
+    result = inspection.result
+    head = f"{len(result.parts)} parts × {len(result.appraisers)} appraisers × {result.trials} trials"
+    return [head, study_table(result, system), analysis_table(result, system)]
+
+
+USE = Use(GaugePart, GaugeResult, inspect, tables, gauge_part)

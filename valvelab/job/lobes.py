@@ -1,0 +1,56 @@
+"""The lobes of a job: a lift table, its spec with nominal tables; lobe and camshaft characteristics."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from valvelab.errors import BadQuantity, CannotEvaluate, WrongUsage
+from valvelab.files.lift_table import read_lift_table
+from valvelab.files.spec_file import nominal_path
+from valvelab.follower.shapes import parse_shape
+from valvelab.inspection.lobes.characteristics import result_model
+from valvelab.inspection.lobes.inspect import LobesInspection, LobesQuestion, inspect_lobes
+from valvelab.job.typed import checking_lifts, spec_of
+from valvelab.job.use import Around, Told, Use
+from valvelab.records.job import LobesPart
+from valvelab.report.lobes_certificate import lobes_part
+from valvelab.tables.lobes import lobe_tables
+from valvelab.units import System
+
+
+def inspect(part: LobesPart, _around: Around) -> LobesInspection:
+    """The inspection that a part asks for."""
+    question = _question(part)
+    lift_table = read_lift_table(part.file, part.columns)
+    spec, sources = spec_of(part.spec)
+    nominals = {}
+    if spec is not None and part.spec is not None:
+        nominals = {
+            envelope.nominal: read_lift_table(nominal_path(part.spec, envelope, number))
+            for number, envelope in enumerate(spec.envelope, start=1)
+        }
+    sources = (*sources, *{nominal.source.sha256: nominal.source for nominal in nominals.values()}.values())
+    try:
+        return inspect_lobes(lift_table, spec, nominals, question, str(part.spec or ""), sources)
+    except CannotEvaluate as error:  # it knows no file, and is told which one was being inspected
+        raise CannotEvaluate(error.reason, f"{part.file}: {error}") from error
+
+
+def _question(part: LobesPart) -> LobesQuestion:
+    lifts = checking_lifts(part.at)
+    try:
+        shape = None if part.convert is None else parse_shape(part.convert, "--convert")
+    except BadQuantity as error:
+        raise WrongUsage(str(error)) from None
+    return LobesQuestion(
+        added_lifts_mm=lifts, take_out_eccentricity=not part.keep_eccentricity, keep_zero=part.table_zero,
+        convert_to=shape,
+    )  # fmt: skip
+
+
+def tables(inspection: LobesInspection, system: System) -> Sequence[Told]:
+    """Lobes, durations, contour, camshaft."""
+    return [lobe_tables(inspection, system)]
+
+
+USE = Use(LobesPart, result_model, inspect, tables, lobes_part)

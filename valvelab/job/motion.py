@@ -1,0 +1,67 @@
+"""The valve motion of a job: what the valve does behind its train."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from valvelab.errors import CannotEvaluate
+from valvelab.files.lift_table import read_lift_table
+from valvelab.files.train_file import read_train
+from valvelab.inspection.engine.motion import CAUTION, MotionInspection, inspect_motion
+from valvelab.inspection.engine.sides import motion_question
+from valvelab.inspection.lobes.inspect import inspect_lobes
+from valvelab.job.typed import checking_lifts, spec_of
+from valvelab.job.use import Around, Asked, Told, Use
+from valvelab.records.job import MotionPart
+from valvelab.records.measurement import LiftTable
+from valvelab.records.motion_result import MotionResult
+from valvelab.report.assembly import Part
+from valvelab.report.engine_certificate import motion_part
+from valvelab.report.lobes_certificate import identity
+from valvelab.tables.engine import (
+    clearance_tables,
+    contact_tables,
+    control_tables,
+    event_table,
+    lift_table,
+    reading_tables,
+)
+from valvelab.units import System
+
+Motion = Asked[LiftTable, MotionInspection]
+
+
+def inspect(part: MotionPart, _around: Around) -> Motion:
+    """The inspection that a part asks for."""
+    lifts = checking_lifts(part.at)
+    train, train_source = read_train(part.train)
+    spec, sources = spec_of(part.spec)
+    table = read_lift_table(part.file, part.columns)
+    read = (table.source, train_source, *sources)
+    try:
+        question = motion_question(table, inspect_lobes(table), train, lifts, not part.no_dynamics)
+        return Asked(table, inspect_motion(question, spec, read, str(part.spec), table.notes))
+    except CannotEvaluate as error:
+        raise CannotEvaluate(error.reason, f"{part.file} with {part.train}: {error}") from error
+
+
+def tables(asked: Motion, system: System) -> Sequence[Told]:
+    """Lift, readings at the retainer, events, clearance, control, contact."""
+    result = asked.inspection.result
+    return [
+        lift_table(result, system),
+        *reading_tables(result, system),
+        event_table(result, system),
+        *clearance_tables(result, system),
+        *control_tables(result, system),
+        *contact_tables(result, system),
+    ]
+
+
+def paper(asked: Motion, system: System) -> Part:
+    """The valve motion's part of a certificate."""
+    table = asked.question
+    return motion_part(asked.inspection, system, identity(table, system), table.serial)
+
+
+USE = Use(MotionPart, MotionResult, inspect, tables, paper, lambda _asked: (CAUTION,))

@@ -1,0 +1,108 @@
+"""Does the parts of a job, and gathers what a certificate needs from them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from os.path import normpath
+from pathlib import Path
+
+from valvelab.errors import BadFile, BadSpec
+from valvelab.files.contents import read_contents
+from valvelab.files.spec_file import nominal_path, parse_toml, read_spec
+from valvelab.inspection.spec_answers import Answer, settled
+from valvelab.job.carried import carry, names_for, relative_sources
+from valvelab.job.use import Around, Stated
+from valvelab.job.uses import use
+from valvelab.records.job import Job, JobPart
+from valvelab.records.spec import Spec
+from valvelab.report.assembly import Part, assemble
+from valvelab.report.page_model import Attachment, Certificate
+
+
+def located(job: Job, folder: Path) -> Job:
+    """The job with its files where they lie, counted from `folder`, and with the job's spec in parts without one."""
+    parts = (part if part.spec else part.model_copy(update={"spec": job.spec}) for part in job.part)
+    return job.model_copy(update={"spec": None, "part": tuple(_with_files(part, folder.__truediv__) for part in parts)})
+
+
+def _with_files(part: JobPart, name: Callable[[Path], Path]) -> JobPart:
+    return part.model_copy(update={field: name(file) for field, file in part.files.items()})
+
+
+def inputs_of(job: Job, within: Path | None = None) -> list[Path]:
+    """Every file that a located job reads, each once: those its parts name, and the nominal tables of their specs.
+
+    `within` refuses any file outside that folder, before anything of it is read.
+    """
+    found: dict[Path, None] = {}
+
+    def add(path: Path) -> None:
+        if within is not None and not Path(normpath(path.absolute())).is_relative_to(normpath(within.absolute())):
+            raise BadFile("job.toml", "", f"the file {path.name!r} outside the certificate", "a carried file")
+        found[path] = None
+
+    for part in job.part:
+        for path in part.files.values():
+            add(path)
+        if part.spec is not None:
+            for number, envelope in enumerate(read_spec(part.spec).envelope, start=1):
+                add(part.spec.parent / envelope.nominal)
+                nominal_path(part.spec, envelope, number)
+    return list(found)
+
+
+@dataclass(frozen=True, slots=True)
+class Inspected:
+    """A job done: its parts with carried names, and the files they were read from."""
+
+    job: Job
+    parts: tuple[Part, ...]
+    inputs: dict[str, bytes]
+
+
+def inspect_job(job: Job, within: Path | None = None, stated: Mapping[int, Stated] | None = None) -> Inspected:
+    """Inspect every part of a located job.
+
+    `within` refuses any file outside that folder, for a job that came with a certificate. `stated` are answers of
+    parts, by number from 0, that are checked instead of looked for where the clock ended them.
+    """
+    paths = inputs_of(job, within)
+    contents = {path: read_contents(path) for path in paths}
+    names = names_for(paths)
+    by_digest = {contents[path].source.sha256: names[path] for path in paths}
+    parts: list[Part] = []
+    for number, asked in enumerate(job.part):
+        around = Around(tuple(part.result for part in parts), (stated or {}).get(number))
+        known = use(asked.inspect)
+        part = known.paper(known.inspect(asked, around), job.units)
+        parts.append(replace(part, result=relative_sources(part.result, by_digest)))
+    specs = {part.spec: read_spec(part.spec) for part in job.part if part.spec is not None}
+    answers = (
+        Answer(asked.inspect, part.result)
+        if asked.spec is None
+        else Answer(asked.inspect, part.result, specs[asked.spec], names[asked.spec])
+        for asked, part in zip(job.part, parts, strict=True)
+    )
+    results = settled(list(answers))
+    parts = [replace(part, result=result) for part, result in zip(parts, results, strict=True)]
+    inputs = {names[path]: contents[path].data for path in paths}
+    carried = tuple(_with_files(part, lambda path: Path(names[path])) for part in job.part)
+    return Inspected(job.model_copy(update={"part": carried}), tuple(parts), inputs)
+
+
+def certificate_of(done: Inspected, made: str, attachments: Sequence[Attachment] | None = None) -> Certificate:
+    """The certificate of a job that was inspected; `attachments` stands in for what it would carry."""
+    specs = {
+        path: parse_toml(done.inputs[path.as_posix()], path.as_posix(), Spec, BadSpec)
+        for path in dict.fromkeys(part.spec for part in done.job.part)
+        if path is not None
+    }
+    judged = [
+        part if row.spec is None else replace(part, spec=specs[row.spec])
+        for part, row in zip(done.parts, done.job.part, strict=True)
+    ]
+    if attachments is None:
+        dated = done.job.model_copy(update={"made": made})
+        attachments = carry(dated, done.inputs, [part.result for part in done.parts])
+    return assemble(judged, made, done.job.units, done.job.title, attachments=tuple(attachments))

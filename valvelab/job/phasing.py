@@ -1,0 +1,39 @@
+"""The degreeing of a job: a degree-wheel sheet worked out."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from valvelab.errors import BadFile
+from valvelab.files.phasing_sheet import read_phasing_sheet
+from valvelab.inspection.engine.phasing import CAUTION, PhasingInspection, inspect_phasing
+from valvelab.job.typed import spec_of
+from valvelab.job.use import Around, Told, Use
+from valvelab.records.job import PhasingPart
+from valvelab.records.phasing_result import PhasingResult
+from valvelab.report.engine_certificate import phasing_part
+from valvelab.tables.engine import engine_table, phasing_tables
+from valvelab.units import System
+
+
+def inspect(part: PhasingPart, _around: Around) -> PhasingInspection:
+    """The inspection that a part asks for."""
+    sheet, source = read_phasing_sheet(part.file)
+    if not (sheet.stop_deg or sheet.events or sheet.pairs):
+        raise BadFile(str(part.file), "", "no readings", "[stop] readings, [[near_peak]] or [[reading]]")
+    spec, sources = spec_of(part.spec)
+    return inspect_phasing(sheet, spec, (source, *sources), str(part.spec or ""))
+
+
+def tables(inspection: PhasingInspection, system: System) -> Sequence[Told]:
+    """The engine, centrelines and events."""
+    return [engine_table(inspection.result), *phasing_tables(inspection.result, system)]
+
+
+def closing(inspection: PhasingInspection) -> Sequence[str]:
+    """What to read next, and the caution."""
+    step = inspection.next_reading
+    return f"Next: {step.instruction}\n  Why: {step.why}.", CAUTION
+
+
+USE = Use(PhasingPart, PhasingResult, inspect, tables, phasing_part, closing)

@@ -1,0 +1,60 @@
+"""The springs of a job, one by one: forces at heights, rate, solid height, coil-bind margin, stress and surge."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Literal
+
+from valvelab.files.spring_readings import read_spring_readings
+from valvelab.files.wire_materials import read_wire_materials
+from valvelab.inspection.springs.inspect import CAUTION, SpringsInspection, SpringsQuestion, inspect_springs
+from valvelab.job.typed import spec_of
+from valvelab.job.use import Around, Asked, Told, Use
+from valvelab.records.job import SpringsPart, TablePart
+from valvelab.records.springs_result import SpringsResult
+from valvelab.report.assembly import Part
+from valvelab.report.springs_certificate import springs_part
+from valvelab.tables.springs import spring_tables
+from valvelab.units import System, display_unit, show
+
+Springs = Asked[SpringsQuestion, SpringsInspection]
+
+
+def question_of(part: TablePart, stress_factor: Literal["EN 13906-1", "Wahl"] = "EN 13906-1") -> SpringsQuestion:
+    """Readings and spec of a part as a question; sets and shim plans ask it of their springs as well."""
+    spec, sources = spec_of(part.spec)
+    readings = read_spring_readings(part.file, part.columns)
+    return SpringsQuestion(readings, spec, str(part.spec), read_wire_materials(), stress_factor, sources)
+
+
+def inspect(part: SpringsPart, _around: Around) -> Springs:
+    """The inspection that a part asks for."""
+    question = question_of(part, part.stress_factor)
+    return Asked(question, inspect_springs(question))
+
+
+def tables(asked: Springs, system: System) -> Sequence[Told]:
+    """The heights that were asked about, and the springs."""
+    result = asked.inspection.result
+    return [_heights(result, system), spring_tables(result.springs, system)]
+
+
+def _heights(result: SpringsResult, system: System) -> str:
+    unit = display_unit("mm", system).label
+    decimals = 3 if system == "inch" else 2
+    if result.installed_height_mm is None:
+        return ""
+    line = f"installed height {show(result.installed_height_mm, 'mm', system, decimals)} {unit}"
+    if result.valve_lift_mm is not None:
+        opened = result.installed_height_mm - result.valve_lift_mm
+        line += f", valve lift {show(result.valve_lift_mm, 'mm', system, decimals)} {unit}"
+        line += f", open height {show(opened, 'mm', system, decimals)} {unit}"
+    return line
+
+
+def paper(asked: Springs, system: System) -> Part:
+    """The springs' part of a certificate."""
+    return springs_part(asked.inspection, asked.question.table, system)
+
+
+USE = Use(SpringsPart, SpringsResult, inspect, tables, paper, lambda _asked: (CAUTION,))

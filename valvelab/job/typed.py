@@ -1,0 +1,39 @@
+"""What is typed in a part of a job: its spec, quantities and checking lifts."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Literal
+
+from valvelab.errors import BadQuantity, BadSpec, WrongUsage
+from valvelab.files.spec_file import read_toml_with_source
+from valvelab.records.result import Source
+from valvelab.records.spec import Quantity, Spec
+from valvelab.units import Dimension, parse_quantity
+
+
+def spec_of(path: Path | None) -> tuple[Spec | None, tuple[Source, ...]]:
+    """The spec in a file, and its identity; without a file None and nothing."""
+    if path is None:
+        return None, ()
+    spec, source = read_toml_with_source(path, Spec, BadSpec)
+    return spec, (source,)
+
+
+def quantity(
+    value: Quantity, dimension: Dimension, option: str, least: Literal["above 0", "0 or above", "any"] = "above 0"
+) -> float:
+    """A typed value of an option in canonical units; WrongUsage names the option, what was found and expected."""
+    try:
+        found = parse_quantity(value, dimension, option)
+    except BadQuantity as error:
+        raise WrongUsage(str(error)) from None
+    if (found < 0.0 and least != "any") or (found == 0.0 and least == "above 0"):
+        raise WrongUsage(f"{option}: found {value}, expected a {dimension} {least}")
+    return found
+
+
+def checking_lifts(values: Sequence[Quantity]) -> tuple[float, ...]:
+    """What `--at` adds to the checking lifts, mm."""
+    return tuple(quantity(value, "length", "--at") for value in values)

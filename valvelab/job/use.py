@@ -1,0 +1,74 @@
+"""What a use is to the road from a job to paper: its part's record, how it is inspected, what is told and printed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Generic, Protocol, TypeVar
+
+from valvelab.records.job import JobPart
+from valvelab.records.result import Result
+from valvelab.report.assembly import Part
+from valvelab.sets.tray import Progress
+from valvelab.tables.description import Table
+from valvelab.units import System
+
+
+class Inspection(Protocol):
+    """What an inspection gives: its result document, and whatever else its tables and figures are made from."""
+
+    @property
+    def result(self) -> Result:
+        """The result document."""
+
+
+OfPart = TypeVar("OfPart", bound=JobPart)
+Inspected = TypeVar("Inspected", bound=Inspection)
+Question = TypeVar("Question")
+
+Stated = Mapping[str, Any]
+"""A result as its JSON says it."""
+Told = str | Table | Sequence[Table]
+
+
+@dataclass(frozen=True, slots=True)
+class Around:
+    """What stands around a part.
+
+    earlier: results of the job's parts before it. stated: the answer that a paper gives, checked instead of looked for
+    where the clock ended the search. report: whom progress is told to.
+    """
+
+    earlier: tuple[Result, ...] = ()
+    stated: Stated | None = None
+    report: Callable[[Progress], None] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Asked(Generic[Question, Inspected]):
+    """An inspection with its question, where paper shows both."""
+
+    question: Question
+    inspection: Inspected
+
+    @property
+    def result(self) -> Result:
+        """The result document."""
+        return self.inspection.result
+
+
+@dataclass(frozen=True, slots=True)
+class Use(Generic[OfPart, Inspected]):
+    """One use.
+
+    part: its record. result: its result's model, or what makes it. inspect: the inspection that a part asks for.
+    tables: what stands before the verdicts where the result is read, texts and tables; closing: the sentences after
+    them. paper: what it puts on a certificate.
+    """
+
+    part: type[OfPart]
+    result: type[Result] | Callable[[], type[Result]]
+    inspect: Callable[[OfPart, Around], Inspected]
+    tables: Callable[[Inspected, System], Sequence[Told]]
+    paper: Callable[[Inspected, System], Part]
+    closing: Callable[[Inspected], Sequence[str]] = lambda _inspection: ()
