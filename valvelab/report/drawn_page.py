@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 
-from pikepdf import Array, Dictionary, Object, Stream
+from pikepdf import Array, Dictionary, Object, Stream, String
 
 from valvelab.records.certificate_result import Difference
 from valvelab.report.drawing_steps import first_difference
@@ -105,7 +105,7 @@ class _Walk:
             return next((bad for key in keys if (bad := self.differs(a.get(key), b.get(key), where))), None)
         if isinstance(a, Array) and isinstance(b, Array) and len(a) == len(b):
             return next((bad for x, y in zip(a, b, strict=True) if (bad := self.differs(x, y, where))), None)
-        same = type(a) is type(b) and written(a) == written(b)
+        same = type(a) is type(b) and (written(a) == written(b) or _same_text(a, b))
         return None if same else Difference(where=where, stated=_short(a), recomputed=_short(b))
 
     def _streams(self, one: Stream, other: Stream, where: str) -> Difference | None:
@@ -134,6 +134,13 @@ class _Walk:
         if not all(isinstance(stream, Stream) for stream in streams):
             raise NotReadable("no drawing")
         return b"\n".join(unpacked(stream, self.budgets[number]) for stream in streams)
+
+
+def _same_text(a: Value, b: Value) -> bool:
+    """Whether two texts read the same, in whichever of PDF's encodings each is written."""
+    if not (isinstance(a, String) and isinstance(b, String)):
+        return False
+    return str(a) == str(b) != "" and "\ufffd" not in str(a)
 
 
 def _word(key: str) -> str:
