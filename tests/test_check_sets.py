@@ -29,10 +29,14 @@ def tray(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Twenty-four springs with scattered lengths and rates."""
     chance = np.random.default_rng(5)
     springs = {
-        f"s{number}": (HEIGHTS, bench_force(HEIGHTS, free=FREE + chance.normal(0.0, 0.08), solid=SOLID,
-                                            rate=RATE + chance.normal(0.0, 0.2)))
+        f"s{number}": (
+            HEIGHTS,
+            bench_force(
+                HEIGHTS, free=FREE + chance.normal(0.0, 0.08), solid=SOLID, rate=RATE + chance.normal(0.0, 0.2)
+            ),
+        )
         for number in range(24)
-    }  # fmt: skip
+    }
     stated = ("installed height: 38.0 mm", "valve lift: 10.6 mm")
     return write_readings(tmp_path_factory.mktemp("tray") / "tray.csv", springs, *stated)
 

@@ -515,15 +515,19 @@ def test_another_processor_s_arithmetic_is_not_called_false(tmp_path: Path) -> N
     for kind in ("Prescott", "Nehalem", "Haswell"):
         done = subprocess.run(
             [sys.executable, "-m", "valvelab", "verify", str(tmp_path / "c.pdf"), "--quiet"],
-            env={**os.environ, "OPENBLAS_CORETYPE": kind}, capture_output=True, text=True, check=False,
-        )  # fmt: skip
+            env={**os.environ, "OPENBLAS_CORETYPE": kind},
+            capture_output=True,
+            text=True,
+            check=False,
+        )
         assert done.returncode == 0, done.stdout
 
 
 @given(
     st.lists(st.tuples(st.floats(0.0, 500.0), st.floats(0.0, 500.0)), min_size=2, max_size=20),
-    st.floats(0.0, 2.0), st.integers(0, 2**31),
-)  # fmt: skip
+    st.floats(0.0, 2.0),
+    st.integers(0, 2**31),
+)
 def test_a_curve_thinned_otherwise_is_the_same_and_a_bent_one_is_not(
     corners: list[tuple[float, float]], bend: float, seed: int
 ) -> None:

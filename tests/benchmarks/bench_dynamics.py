@@ -61,8 +61,16 @@ def tight(rpm: float, angles: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         return np.concatenate([v, force / parts.mass])
 
     times = (angles + 360.0) / speed
-    found = solve_ivp(slope, (0.0, times[-1]), np.zeros(2 * nodes), "DOP853", times, rtol=1e-10, atol=1e-12,
-                      max_step=720.0 / speed / 2000.0)  # fmt: skip
+    found = solve_ivp(
+        slope,
+        (0.0, times[-1]),
+        np.zeros(2 * nodes),
+        "DOP853",
+        times,
+        rtol=1e-10,
+        atol=1e-12,
+        max_step=720.0 / speed / 2000.0,
+    )
     force = [gear_force(a, x, v) for a, x, v in zip(angles, found.y[0], found.y[nodes], strict=True)]
     return found.y[0], np.array(force)
 

@@ -78,10 +78,11 @@ def fit_envelope(
     use = np.abs(deviation) / np.maximum(allowed, 1e-9)
     worst = int(np.argmax(use))
     fitted = wrap_scalar(shift) if "angle" in freedoms else None
+    for array in (angle, nominal_lift, deviation, below, above, at):
+        read_only(array)
     return EnvelopeFit(
-        read_only(angle), read_only(nominal_lift), read_only(deviation), read_only(below), read_only(above),
-        read_only(at), worst, float(use[worst]), fitted, float(offset),
-    )  # fmt: skip
+        angle, nominal_lift, deviation, below, above, at, worst, float(use[worst]), fitted, float(offset)
+    )
 
 
 def _grid(band: tuple[BandPiece, ...]) -> FloatArray:

@@ -80,11 +80,10 @@ def deviation_figure(inspection: LobesInspection, lobe: str, x: FloatArray) -> F
         curves.append(Curve(angle, np.where(outside, deviation, np.nan), "outside", "outside"))
         worst = worst_of_stretches(deviation, lower, upper, outside)
         marks = (Marks(angle[worst], deviation[worst], "reject", "outside"),)
-    return Figure(
-        "deviation", "Deviation from nominal",
-        Axis(ANGLE_FROM_CENTRE, "cam deg", _ends(x)), Axis("Deviation from nominal", "um"),
-        curves=tuple(curves), bands=(Band(angle, lower, upper, "band", "envelope"),), marks=marks,
-    )  # fmt: skip
+    title = "Deviation from nominal"
+    across, up = Axis(ANGLE_FROM_CENTRE, "cam deg", _ends(x)), Axis(title, "um")
+    bands = (Band(angle, lower, upper, "band", "envelope"),)
+    return Figure("deviation", title, across, up, tuple(curves), bands, marks)
 
 
 def residual_figure(inspection: LobesInspection, lobe: str, x: FloatArray) -> Figure:
@@ -101,8 +100,9 @@ def residual_figure(inspection: LobesInspection, lobe: str, x: FloatArray) -> Fi
     if left_out.any():
         marks.append(Marks(angle[left_out], off[left_out], "reject", "left out of the fit"))
     title = "Readings − fit"
-    return Figure("readings", title, Axis(ANGLE_FROM_CENTRE, "cam deg", _ends(x)), Axis(title, "um"),
-                  marks=tuple(marks))  # fmt: skip
+    return Figure(
+        "readings", title, Axis(ANGLE_FROM_CENTRE, "cam deg", _ends(x)), Axis(title, "um"), marks=tuple(marks)
+    )
 
 
 def _against_its_kind(inspection: LobesInspection, lobe: str, x: FloatArray) -> Figure | None:

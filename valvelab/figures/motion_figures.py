@@ -55,8 +55,8 @@ def lift_figure(inspection: MotionInspection, lobes: Sequence[str] | None = None
         top = max((float(curve.y.max()) for curve in curves), default=10.0)
         curves.append(Curve(crank, np.where(drop <= 1.15 * top, drop, np.nan), "guide", "piston below TDC"))
     guides = (Guide(0.0, "x", label="TDC"),)
-    return Figure("valve_lift", "Valve lift", Axis(CRANK, "crank deg", (_FROM, _TO)), Axis("Lift", "mm"),
-                  tuple(curves), guides=guides)  # fmt: skip
+    across, up = Axis(CRANK, "crank deg", (_FROM, _TO)), Axis("Lift", "mm")
+    return Figure("valve_lift", "Valve lift", across, up, tuple(curves), guides=guides)
 
 
 def _length(value_mm: float, units: System) -> str:
@@ -78,10 +78,10 @@ def clearance_figure(inspection: MotionInspection, lobe: str, units: System = "m
     curves.append(Curve(found.crank_deg, found.clearance_mm, _role(side), lobe))
     said = (_length(found.min_mm, units),)
     mark = Marks(np.array([found.at_crank_deg]), np.array([found.min_mm]), "measured", "", said)
-    ends = (min(0.0, found.min_mm), 2.5 * max(found.min_mm, 2.0))
-    return Figure("clearance", "Valve to piston", Axis(CRANK, "crank deg", (-60.0, 60.0)),
-                  Axis(f"Clearance, {lobe}", "mm", ends), tuple(curves),
-                  marks=(mark,), guides=(Guide(0.0, "y", "reject", "touch"),))  # fmt: skip
+    across = Axis(CRANK, "crank deg", (-60.0, 60.0))
+    up = Axis(f"Clearance, {lobe}", "mm", (min(0.0, found.min_mm), 2.5 * max(found.min_mm, 2.0)))
+    guides = (Guide(0.0, "y", "reject", "touch"),)
+    return Figure("clearance", "Valve to piston", across, up, tuple(curves), marks=(mark,), guides=guides)
 
 
 def force_figure(inspection: MotionInspection, lobe: str, speeds_rpm: Sequence[float] = ()) -> Figure | None:
@@ -100,9 +100,11 @@ def force_figure(inspection: MotionInspection, lobe: str, speeds_rpm: Sequence[f
         low, high = min(low, float(force[up].min(initial=0.0))), max(high, float(force[up].max(initial=0.0)))
         curves.append(Curve(cycle.crank_deg, np.where(up, force, np.nan), "series", series=number))
         labels.append(_named(cycle.crank_deg[nose], force[nose] + 0.03 * high, f"{rpm:.0f} rpm", number))
-    return Figure("contact_force", "Contact force, quasi-static", Axis(CRANK, "crank deg", _ends(side)),
-                  Axis("Force", "N", (low - 0.05 * (high - low), high)), tuple(curves), marks=tuple(labels),
-                  guides=(Guide(0.0, "y", "reject", "leaves the cam"),))  # fmt: skip
+    across = Axis(CRANK, "crank deg", _ends(side))
+    force_axis = Axis("Force", "N", (low - 0.05 * (high - low), high))
+    guides = (Guide(0.0, "y", "reject", "leaves the cam"),)
+    title = "Contact force, quasi-static"
+    return Figure("contact_force", title, across, force_axis, tuple(curves), marks=tuple(labels), guides=guides)
 
 
 def _named(x: float, y: float, text: str, series: int) -> Marks:
@@ -179,10 +181,9 @@ def sweep_figure(inspection: MotionInspection, lobe: str) -> Figure | None:
         Curve(swept.rpm, swept.loft_mm, "series", "loft", 0),
         Curve(swept.rpm, swept.bounce_mm, "series", "bounce", 1),
     )
-    ends = (float(swept.rpm[0]), float(swept.rpm[-1]))
-    return Figure("sweep", "Loft and bounce, dynamic model",
-                  Axis("Crank speed", "rpm", ends), Axis("Lift", "mm", (0.0, top)), curves, marks=marks,
-                  guides=guides)  # fmt: skip
+    across = Axis("Crank speed", "rpm", (float(swept.rpm[0]), float(swept.rpm[-1])))
+    up = Axis("Lift", "mm", (0.0, top))
+    return Figure("sweep", "Loft and bounce, dynamic model", across, up, curves, marks=marks, guides=guides)
 
 
 def resonance_figure(inspection: MotionInspection, lobe: str) -> Figure | None:
@@ -200,9 +201,10 @@ def resonance_figure(inspection: MotionInspection, lobe: str) -> Figure | None:
     largest = np.sort(size)[-min(8, size.size)]
     names = tuple(str(row.order) if row.lift_harmonic_um >= largest else "" for row in rows)
     marks = Marks(rpm, size, "measured", "order", names)
-    ends = (0.97 * float(rpm[0]), 1.03 * float(rpm[-1]))
-    return Figure("resonances", "Spring surge: orders of the lift", Axis("Crank speed", "rpm", ends),
-                  Axis("Lift harmonic", "um"), (Curve(stems_x, stems_y, "measured"),), marks=(marks,))  # fmt: skip
+    across = Axis("Crank speed", "rpm", (0.97 * float(rpm[0]), 1.03 * float(rpm[-1])))
+    stems = Curve(stems_x, stems_y, "measured")
+    title = "Spring surge: orders of the lift"
+    return Figure("resonances", title, across, Axis("Lift harmonic", "um"), (stems,), marks=(marks,))
 
 
 def pressure_figure(inspection: MotionInspection, lobe: str) -> Figure | None:
@@ -262,8 +264,8 @@ def clearance_moves_figure(inspection: MotionInspection, lobe: str, units: Syste
     )
     top = 1.15 * max(wanted, *(float(curve.y.max()) for curve in curves))
     low = min(0.0, *(float(curve.y.min()) for curve in curves))
-    return Figure("clearance_moves", "How phasing and lash move it", Axis("Camshaft advanced", "crank deg"),
-                  Axis(f"Least clearance, {lobe}", "mm", (low, top)), tuple(curves), guides=guides)  # fmt: skip
+    across, up = Axis("Camshaft advanced", "crank deg"), Axis(f"Least clearance, {lobe}", "mm", (low, top))
+    return Figure("clearance_moves", "How phasing and lash move it", across, up, tuple(curves), guides=guides)
 
 
 def rule_figure(
@@ -314,8 +316,9 @@ def rule_figure(
     if derived_mm is not None and readings:
         guides = (*guides, Guide(derived_mm, "x", "guide"))
         marks.append(_beside(derived_mm - 0.7 * away, 0.1, "nominal", "from the lobe"))
-    return Figure("rule_lift", "Rule lift", Axis("Lift at the retainer, lash zero", "mm", (low, high)),
-                  Axis("", "", (0.0, 1.0)), tuple(curves), tuple(bands), tuple(marks), guides, axes="x")  # fmt: skip
+    across, up = Axis("Lift at the retainer, lash zero", "mm", (low, high)), Axis("", "", (0.0, 1.0))
+    shown = (tuple(curves), tuple(bands), tuple(marks), guides)
+    return Figure("rule_lift", "Rule lift", across, up, *shown, axes="x")
 
 
 def _fine(value_mm: float, units: System) -> str:

@@ -60,10 +60,8 @@ def roundness_figure(form: JournalForm, system: System = "metric") -> Figure:
         touching = np.flatnonzero(np.abs(off) >= half - _TOUCHING_UM)
         marks = (*marks, Marks(x[touching], y[touching], "series", series=1))
     axis = rings.axis()
-    return Figure(
-        "roundness", f"{form.trace.name}, roundness", axis, axis, tuple(curves), marks=marks, equal_scale=True,
-        axes="none",
-    )  # fmt: skip
+    title = f"{form.trace.name}, roundness"
+    return Figure("roundness", title, axis, axis, tuple(curves), marks=marks, equal_scale=True, axes="none")
 
 
 def _round_and_round(angle_deg: FloatArray) -> NDArray[np.intp]:
@@ -235,7 +233,7 @@ def bowed_shaft_figure(
         (Marks(spots, bow.at(spots) + 1.28 * radius, "nominal", texts=tuple(texts), bare=True),),
         equal_scale=True,
         axes="x",
-    )  # fmt: skip
+    )
 
 
 class _Bow:

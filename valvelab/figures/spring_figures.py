@@ -92,8 +92,10 @@ def tray_lines(inspection: SpringsInspection) -> TrayLines:
     return TrayLines(
         tuple(_below(spring_line(analysis), shown[1]) for analysis in inspection.analyses),
         tuple((line[0], line[1] - np.interp(line[0], heights, middle)) for line in free),
-        heights, middle, shown,
-    )  # fmt: skip
+        heights,
+        middle,
+        shown,
+    )
 
 
 def force_figure(
@@ -156,9 +158,11 @@ def _number_of(inspection: SpringsInspection, spring: str) -> int:
 
 
 def _others(
-    inspection: SpringsInspection, chosen: int, lines: Sequence[tuple[FloatArray, FloatArray]],
+    inspection: SpringsInspection,
+    chosen: int,
+    lines: Sequence[tuple[FloatArray, FloatArray]],
     sets: Sequence[Sequence[str]],
-) -> list[Curve]:  # fmt: skip
+) -> list[Curve]:
     """The other springs, a curve for each set and one for those in none; other stages of the chosen one."""
     groups: dict[int | None, list[tuple[FloatArray, FloatArray]]] = {}
     set_of = {name: number for number, one in enumerate(sets) for name in one}
@@ -245,10 +249,8 @@ def rate_figure(inspection: SpringsInspection, spring: str, tray: TrayLines) -> 
     low, high = float(every.min()), float(every.max())
     room = 0.1 * (high - low) or 0.1 * abs(high) or 1.0
     shown = (low - room, high + room)
-    return Figure(
-        name="rate", title="Rate over height", x_axis=Axis(HEIGHT, "mm", heights_shown(tray), reversed=True),
-        y_axis=Axis("rate", "N/mm", shown), curves=(*curves, *_heights(inspection, shown)),
-    )  # fmt: skip
+    across, up = Axis(HEIGHT, "mm", heights_shown(tray), reversed=True), Axis("rate", "N/mm", shown)
+    return Figure("rate", "Rate over height", across, up, (*curves, *_heights(inspection, shown)))
 
 
 Points = Mapping[str, tuple[float, float]]
@@ -281,17 +283,17 @@ def map_figure(points: Points, sets: Sequence[Sequence[str]] = (), chosen: str |
             continue
         marks.append(Marks(xy[:, 0], xy[:, 1], "series", series=number))
         (x0, y0), (x1, y1) = xy.min(axis=0), xy.max(axis=0)
-        signs.append(Marks(np.array([x0]), np.array([y1 + lift]), "series", texts=(str(number + 1),), series=number,
-                           bare=True))  # fmt: skip
+        signs.append(
+            Marks(np.array([x0]), np.array([y1 + lift]), "series", texts=(str(number + 1),), series=number, bare=True)
+        )
         curves.append(Curve(np.array([x0, x1, x1, x0, x0]), np.array([y0, y0, y1, y1, y0]), "series", series=number))
     guides: tuple[Guide, ...] = ()
     if chosen is not None and chosen in points:
         rate, seat = points[chosen]
         guides = (Guide(rate, "x"), Guide(seat, "y"))
-    return Figure(
-        name="map", title="Seat force against rate", x_axis=Axis("rate", "N/mm", _roomy(marks)),
-        y_axis=Axis("seat force", "N"), curves=tuple(curves), marks=(*marks, *signs), guides=guides,
-    )  # fmt: skip
+    across, up = Axis("rate", "N/mm", _roomy(marks)), Axis("seat force", "N")
+    every = (*marks, *signs)
+    return Figure("map", "Seat force against rate", across, up, tuple(curves), marks=every, guides=guides)
 
 
 def _roomy(marks: Sequence[Marks]) -> tuple[float, float] | None:

@@ -315,9 +315,12 @@ def _thinned(conditioned: Conditioned, *, take_out_eccentricity: bool) -> list[F
         used = number % each != turn
         part = replace(
             conditioned,
-            angle_cam_deg=conditioned.angle_cam_deg[used], lifts_mm=conditioned.lifts_mm[:, used],
-            kept=conditioned.kept[:, used], sweep=conditioned.sweep[used], grid=None,
-        )  # fmt: skip
+            angle_cam_deg=conditioned.angle_cam_deg[used],
+            lifts_mm=conditioned.lifts_mm[:, used],
+            kept=conditioned.kept[:, used],
+            sweep=conditioned.sweep[used],
+            grid=None,
+        )
         try:
             fits.append(fit_lobes(part, take_out_eccentricity=take_out_eccentricity))
         except CannotEvaluate:
