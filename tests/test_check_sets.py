@@ -83,17 +83,17 @@ def test_a_starved_clock_never_makes_a_true_paper_false(
     tray: Path, tmp_path: Path, starved: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The search stopped at once: few sets and wide bounds, or a search that now finds less than the paper has."""
-    real = inspecting._watch
+    real = inspecting.watch_of
     late = replace(inspecting.Watch(), seconds_left=lambda: 0.0)
     target = tmp_path / "c.pdf"
     if starved != "verified":
-        monkeypatch.setattr(inspecting, "_watch", lambda *_: late)
+        monkeypatch.setattr(inspecting, "watch_of", lambda *_: late)
     assert main(["sets", str(tray), *WITHIN, "--out", str(target), "--quiet"]) == 0
     result = json.loads(carried_files(target)["result-1-sets.json"])
     assert result["proven_optimal"] is (starved == "verified")
-    monkeypatch.setattr(inspecting, "_watch", real)
+    monkeypatch.setattr(inspecting, "watch_of", real)
     if starved != "written":
-        monkeypatch.setattr(inspecting, "_watch", lambda *_: late)
+        monkeypatch.setattr(inspecting, "watch_of", lambda *_: late)
         monkeypatch.setattr(checking, "TRIED_S", 0.0)
     answer = verify_bytes(target.read_bytes(), "c.pdf")
     assert (answer.agrees, answer.drawn_page_agrees) == (True, True)

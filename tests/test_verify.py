@@ -249,7 +249,7 @@ def test_names_of_files_that_no_folder_holds_are_refused(paper: Path, tmp_path: 
 def test_unpacking_stops_at_the_limit(paper: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Forty files of 2 MB each, packed to 2 kB, against a limit of 5 MB: the third is the last one unpacked."""
     seen: list[int] = []
-    real = pdf_file._inflated
+    real = pdf_file.inflated
 
     def counted(data: bytes, budget: pdf_file.Budget) -> bytes:
         found = real(data, budget)
@@ -269,7 +269,7 @@ def test_unpacking_stops_at_the_limit(paper: Path, monkeypatch: pytest.MonkeyPat
             names.extend([TextStringObject(f"z{number}"), writer._add_object(spec)])  # type: ignore[union-attr]
 
     data = changed(paper, bomb)
-    monkeypatch.setattr(pdf_file, "_inflated", counted)
+    monkeypatch.setattr(pdf_file, "inflated", counted)
     monkeypatch.setattr("valvelab.report.attachments.Budget", lambda: pdf_file.Budget(5_000_000))
     found = answer(data)
     assert isinstance(found, str)

@@ -101,7 +101,7 @@ def unpacked(stream: Stream, budget: Budget) -> bytes:
         if name == "ASCII85Decode":
             data = _from_ascii85(data)
         elif name == "FlateDecode":
-            data = _inflated(data, budget)
+            data = inflated(data, budget)
         else:
             raise NotReadable(f"a stream packed as {name}")
     budget.left -= len(data)
@@ -117,7 +117,8 @@ def _from_ascii85(data: bytes) -> bytes:
         raise NotReadable("a broken stream") from None
 
 
-def _inflated(data: bytes, budget: Budget) -> bytes:
+def inflated(data: bytes, budget: Budget) -> bytes:
+    """A deflated stream unpacked; refused where it is broken or holds more than the budget has left."""
     machine = zlib.decompressobj()
     try:
         found = machine.decompress(data, max(0, budget.left) + 1)
