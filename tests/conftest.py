@@ -20,11 +20,7 @@ SETTLED = settled_folder()
 IN_CI = os.environ.get("CI", "").lower() in {"1", "true", "yes"}
 
 #: beginnings of the reasons for which a test may be skipped in CI
-ALLOWED_SKIPS = (
-    "the real tables are not part of the project",
-    "measured files of the shop are not beside this checkout",
-    "surfalize comes with the dev extra only",
-)
+ALLOWED_SKIPS = ("surfalize comes with the dev extra only",)
 
 settings.register_profile("steady", deadline=None, derandomize=IN_CI)
 settings.load_profile("steady")

@@ -276,9 +276,12 @@ def take(scenario: Scenario, rng: np.random.Generator) -> tuple[LiftTable, float
         zero = rng.uniform(-0.5, 0.5)
         lift = scenario.division_mm * np.round(lift / scenario.division_mm + zero)
     table = LiftTable(
-        file="study", traces=(Trace("1I", read, lift),), source=Source(file="study", sha256="0" * 64),
-        probe_uncertainty_mm=reading.probe_mm, encoder_uncertainty_cam_deg=reading.encoder_cam_deg,
-    )  # fmt: skip
+        file="study",
+        traces=(Trace("1I", read, lift),),
+        source=Source(file="study", sha256="0" * 64),
+        probe_uncertainty_mm=reading.probe_mm,
+        encoder_uncertainty_cam_deg=reading.encoder_cam_deg,
+    )
     return table, nose
 
 
@@ -457,10 +460,12 @@ def correlated(lobe: str) -> tuple[Scenario, ...]:
         Scenario(lobe, step, whole, division, noise, lag)
         for lag in (0.3, 0.6, 0.9)
         for step, whole, division, noise in (
-            (1.0, True, 0.0, 0.001), (1.0, False, 0.0, 0.001),
-            (2.0, True, MM_DIAL, 0.004), (5.0, False, MM_DIAL, 0.004),
+            (1.0, True, 0.0, 0.001),
+            (1.0, False, 0.0, 0.001),
+            (2.0, True, MM_DIAL, 0.004),
+            (5.0, False, MM_DIAL, 0.004),
         )
-    )  # fmt: skip
+    )
 
 
 SCENARIOS: dict[str, tuple[Scenario, ...]] = {

@@ -46,7 +46,8 @@ def write_table(path: Path, lobes: tuple[str, ...] = LOBES, *, names: bool = Tru
         head = (
             "# part: Quillmere clubman camshaft\n# serial: Q-17\n# follower: flat\n# base circle radius: 15 mm\n"
             "# firing order: 1-3-4-2\n# cylinders: 4\n# probe uncertainty: 1 um\n# encoder uncertainty: 0.01 cam deg\n"
-        ) + ",".join(["angle [cam deg]", *(f"{lobe} [mm]" for lobe in lobes)]) + "\n"  # fmt: skip
+        )
+        head += ",".join(["angle [cam deg]", *(f"{lobe} [mm]" for lobe in lobes)]) + "\n"
     with path.open("w", encoding="utf-8") as stream:
         stream.write(head)
         np.savetxt(stream, np.column_stack([angle, *columns]), fmt="%.5f", delimiter=",")

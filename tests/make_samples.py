@@ -80,15 +80,17 @@ SPIKE_LOBE, SPIKE_CAM_DEG, SPIKE_UM = "4I", 204.0, 85.0
 
 V8 = Engine(
     firing_order=(1, 8, 4, 3, 6, 5, 7, 2),
-    intake=Lobe(0.380 * MM_PER_IN, -0.0056, Flank(0.016, 8, 8, 8, 6, 13, 38), Flank(0.013, 8, 12, 9, 6, 14, 39)
+    intake=Lobe(
+        0.380 * MM_PER_IN, -0.0056, Flank(0.016, 8, 8, 8, 6, 13, 38), Flank(0.013, 8, 12, 9, 6, 14, 39)
     ).with_duration(260.0, AT_MM),
-    exhaust=Lobe(0.375 * MM_PER_IN, -0.0053, Flank(0.016, 8, 8, 8, 6, 13, 38), Flank(0.013, 8, 12, 9, 6, 14, 39)
+    exhaust=Lobe(
+        0.375 * MM_PER_IN, -0.0053, Flank(0.016, 8, 8, 8, 6, 13, 38), Flank(0.013, 8, 12, 9, 6, 14, 39)
     ).with_duration(268.0, AT_MM),
     intake_centreline=54.0,
     exhaust_centreline=58.0,
     second_bank=(2, 4, 6, 8),
     bank_angle=90.0,
-)  # fmt: skip
+)
 
 FOUR_PREAMBLE = {
     "part": "Quillmere club four camshaft",
@@ -163,9 +165,13 @@ def wear(off: Array) -> Array:
 
 
 def readings(
-    engine: Engine, angle: Array, ground: Mapping[str, Ground], scatter: Scatter, noise_um: float,
+    engine: Engine,
+    angle: Array,
+    ground: Mapping[str, Ground],
+    scatter: Scatter,
+    noise_um: float,
     changed: Callable[[str, Array, Array], Array],
-) -> dict[str, Array]:  # fmt: skip
+) -> dict[str, Array]:
     """Lift in mm of every lobe: as ground, run out with the shaft, changed by its life, read with noise."""
     result = {}
     names = engine.lobes()

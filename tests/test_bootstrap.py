@@ -40,9 +40,14 @@ def stamp(folder: Path) -> None:
 def start(folder: Path, *words: str, cwd: Path, **environment: str) -> subprocess.CompletedProcess[str]:
     base = getattr(sys, "_base_executable", sys.executable)
     return subprocess.run(
-        [base, str(folder / "valvelab"), *words], cwd=cwd, capture_output=True, text=True, check=False,
-        stdin=subprocess.DEVNULL, env={**os.environ, **environment},
-    )  # fmt: skip
+        [base, str(folder / "valvelab"), *words],
+        cwd=cwd,
+        capture_output=True,
+        text=True,
+        check=False,
+        stdin=subprocess.DEVNULL,
+        env={**os.environ, **environment},
+    )
 
 
 def test_folder_runs_from_anywhere_in_its_own_environment(checkout: Path, tmp_path: Path) -> None:

@@ -45,9 +45,17 @@ X = np.linspace(-70.0, 70.0, 561)
 
 def verdict(decision: str, item: str = "1I", chance: float | None = 0.99) -> Verdict:
     return Verdict(
-        characteristic="max_lift", item=item, measured=7.612, unit="mm", standard_uncertainty=0.0008, lower=7.57,
-        upper=7.67, probability_conforming=chance, decision=decision, clause="rule 7.3",  # type: ignore[arg-type]
-    )  # fmt: skip
+        characteristic="max_lift",
+        item=item,
+        measured=7.612,
+        unit="mm",
+        standard_uncertainty=0.0008,
+        lower=7.57,
+        upper=7.67,
+        probability_conforming=chance,
+        decision=decision,
+        clause="rule 7.3",  # type: ignore[arg-type]
+    )
 
 
 def plots() -> FigureBlock:
@@ -55,15 +63,23 @@ def plots() -> FigureBlock:
     deviation = 0.03 * np.sin(np.radians(3.0 * X))
     angle = Axis("Cam angle", "cam deg", (-70.0, 70.0))
     figure = Figure(
-        "lift", "Lift", angle, Axis("Lift", "mm"), curves=(Curve(X, lift, "measured", "1I"),),
+        "lift",
+        "Lift",
+        angle,
+        Axis("Lift", "mm"),
+        curves=(Curve(X, lift, "measured", "1I"),),
         guides=(Guide(1.27, "y", label="checking lift"), Guide(0.0, "x")),
-    )  # fmt: skip
+    )
     broken = np.where(np.abs(X) < 10.0, np.nan, deviation)
     envelope = Figure(
-        "deviation", "Deviation", angle, Axis("Deviation", "mm"), curves=(Curve(X, broken, "measured"),),
+        "deviation",
+        "Deviation",
+        angle,
+        Axis("Deviation", "mm"),
+        curves=(Curve(X, broken, "measured"),),
         bands=(Band(X, np.full(X.size, -0.02), np.full(X.size, 0.02)),),
         marks=(Marks(X[[40]], deviation[[40]], "reject", texts=("outside",)),),
-    )  # fmt: skip
+    )
     chart = HeatMap("map", "Deviation", angle, ("1I", "1E"), X, np.vstack([deviation, broken]), Axis("d", "mm"))
     dial = Dial("places", "Places", np.array([10.0, 12.0, 200.0]), ("1I", "1E", "2I"), ("intake", "exhaust", "intake"))
     return FigureBlock(((figure, envelope), (chart, dial)), 90.0, titles=("left", "right"), caption="seen from the end")
@@ -72,13 +88,20 @@ def plots() -> FigureBlock:
 def certificate(serial: str = "QM-0417", verdicts: tuple[Verdict, ...] = (), **changes: object) -> Certificate:
     source = Source(file="folder/lift.csv", sha256="0123456789abcdef" * 4)
     result = Result(
-        command="lobes", source=(source,), verdicts=verdicts or (verdict("accept"), verdict("undecided", "1E", 0.6)),
+        command="lobes",
+        source=(source,),
+        verdicts=verdicts or (verdict("accept"), verdict("undecided", "1E", 0.6)),
         notes=(info("1I", "two readings left out"), warning("1E", "a & b < c")),
-    )  # fmt: skip
+    )
     part = Part(
-        "Camshaft", result, (("part", "club <camshaft> & more"), ("serial number", serial), ("operator", None)),
-        (plots(),), (Section("Detail", (plots(),)),), ("lobe", "camshaft"), serial,
-    )  # fmt: skip
+        "Camshaft",
+        result,
+        (("part", "club <camshaft> & more"), ("serial number", serial), ("operator", None)),
+        (plots(),),
+        (Section("Detail", (plots(),)),),
+        ("lobe", "camshaft"),
+        serial,
+    )
     job = Job(title="Hill climb", made="2026-03-05", part=(LobesPart(file=Path("lift.csv")),))
     attachments = carry(job, {"lift.csv": b"angle,1I\n0,1\n"}, [result])
     made = assemble([part], "2026-03-05", "metric", "Hill climb", Spec(title="Clubman", revision="C"), attachments)
@@ -129,9 +152,18 @@ def test_every_page_says_what_it_is(pdf: bytes) -> None:
 def test_paper_tells_verdict_method_notes_and_cautions(pdf: bytes) -> None:
     text = words(pdf)
     for expected in (
-        "Undecided", "1 undecided, 1 accepted", "club <camshaft> & more", "a & b < c", "not stated", "ISO 14253-1:2017",
-        "at least 95 %", "JCGM 106:2012", "rule 7.3", "max lift", grouped(sha256(b"angle,1I\n0,1\n").hexdigest()),
-    ):  # fmt: skip
+        "Undecided",
+        "1 undecided, 1 accepted",
+        "club <camshaft> & more",
+        "a & b < c",
+        "not stated",
+        "ISO 14253-1:2017",
+        "at least 95 %",
+        "JCGM 106:2012",
+        "rule 7.3",
+        "max lift",
+        grouped(sha256(b"angle,1I\n0,1\n").hexdigest()),
+    ):
         assert expected in text, expected
     for sentence in CAUTIONS:
         assert sentence in text
@@ -141,12 +173,18 @@ def test_several_parts_share_one_front_page() -> None:
     source = Source(file="j.csv", sha256="f" * 64)
     strict, simple = DecisionRule(), DecisionRule(rule="simple")
     parts = [
-        Part(name, Result(command="x", source=(source,), verdicts=(verdict(decision),)),
-             (("serial number", "QM-1"), ("cutoff", name)), (plots(),),
-             (Section(name, (Paragraph(f"detail of {name}"),)),),
-             ("lobe",), "QM-1", Spec(title=f"spec of {name}", decision=rule))
+        Part(
+            name,
+            Result(command="x", source=(source,), verdicts=(verdict(decision),)),
+            (("serial number", "QM-1"), ("cutoff", name)),
+            (plots(),),
+            (Section(name, (Paragraph(f"detail of {name}"),)),),
+            ("lobe",),
+            "QM-1",
+            Spec(title=f"spec of {name}", decision=rule),
+        )
         for name, decision, rule in (("Camshaft", "accept", strict), ("Shaft form", "reject", simple))
-    ]  # fmt: skip
+    ]
     pages = papers.page_texts(certificate_bytes(assemble(parts, "2026-03-05", title="Winter")))
     front = " ".join(pages[0].split())
     for expected in (
@@ -276,8 +314,11 @@ def test_colours_of_text_have_contrast() -> None:
 
 
 @given(
-    st.floats(-1e4, 1e4), st.floats(1e-6, 1e5), st.floats(30.0, 500.0), st.sampled_from(["mm", "cam deg", "N"]),
-)  # fmt: skip
+    st.floats(-1e4, 1e4),
+    st.floats(1e-6, 1e5),
+    st.floats(30.0, 500.0),
+    st.sampled_from(["mm", "cam deg", "N"]),
+)
 def test_ticks_lie_inside_and_apart(low: float, span: float, length: float, unit: str) -> None:
     scale = Scale(low, low + span, 0.0, length, DisplayUnit(unit, 1.0, 3))
     values = ticks(scale, 20.0)

@@ -220,8 +220,10 @@ def test_what_is_no_paper_is_refused_in_one_line(tmp_path: Path) -> None:
     (tmp_path / "torn.pdf").write_text("%PDF-1.4\nhello", encoding="utf-8")
     done = subprocess.run(
         [sys.executable, "-m", "valvelab", "verify", str(tmp_path / "torn.pdf")],
-        capture_output=True, text=True, check=False,
-    )  # fmt: skip
+        capture_output=True,
+        text=True,
+        check=False,
+    )
     assert (done.returncode, done.stdout) == (3, "")
     assert len(done.stderr.strip().splitlines()) == 1
 

@@ -30,10 +30,14 @@ def tray(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Twenty-four springs with scattered lengths and rates."""
     chance = np.random.default_rng(5)
     springs = {
-        f"s{number}": (HEIGHTS, bench_force(HEIGHTS, free=FREE + chance.normal(0.0, 0.08), solid=SOLID,
-                                            rate=RATE + chance.normal(0.0, 0.2)))
+        f"s{number}": (
+            HEIGHTS,
+            bench_force(
+                HEIGHTS, free=FREE + chance.normal(0.0, 0.08), solid=SOLID, rate=RATE + chance.normal(0.0, 0.2)
+            ),
+        )
         for number in range(24)
-    }  # fmt: skip
+    }
     stated = ("installed height: 38.0 mm", "valve lift: 10.6 mm")
     return write_readings(tmp_path_factory.mktemp("tray") / "tray.csv", springs, *stated)
 
@@ -80,17 +84,17 @@ def test_a_starved_clock_never_makes_a_true_paper_false(
     tray: Path, tmp_path: Path, starved: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The search stopped at once: few sets and wide bounds, or a search that now finds less than the paper has."""
-    real = inspecting._watch
+    real = inspecting.watch_of
     late = replace(inspecting.Watch(), seconds_left=lambda: 0.0)
     target = tmp_path / "c.pdf"
     if starved != "verified":
-        monkeypatch.setattr(inspecting, "_watch", lambda *_: late)
+        monkeypatch.setattr(inspecting, "watch_of", lambda *_: late)
     assert main(["sets", str(tray), *WITHIN, "--out", str(target), "--quiet"]) == 0
     result = json.loads(carried_files(target)["result-1-sets.json"])
     assert result["proven_optimal"] is (starved == "verified")
-    monkeypatch.setattr(inspecting, "_watch", real)
+    monkeypatch.setattr(inspecting, "watch_of", real)
     if starved != "written":
-        monkeypatch.setattr(inspecting, "_watch", lambda *_: late)
+        monkeypatch.setattr(inspecting, "watch_of", lambda *_: late)
         monkeypatch.setattr(checking, "TRIED_S", 0.0)
     answer = verify_bytes(target.read_bytes(), "c.pdf")
     assert (answer.agrees, answer.drawn_page_agrees) == (True, True)

@@ -209,9 +209,13 @@ def test_pressure_angle_under_another_follower_is_its_own() -> None:
     # plain geometry: what a roller shows of its own contour, and 0 for a flat face
     theta = np.radians(np.arange(0.0, 360.0, 0.5))
     flat = contour(
-        np.degrees(theta), 4.0 * (1.0 - np.cos(theta)), 4.0 * np.sin(theta) * np.pi / 180.0,
-        4.0 * np.cos(theta) * (np.pi / 180.0) ** 2, 16.0, Shape("flat"),
-    )  # fmt: skip
+        np.degrees(theta),
+        4.0 * (1.0 - np.cos(theta)),
+        4.0 * np.sin(theta) * np.pi / 180.0,
+        4.0 * np.cos(theta) * (np.pi / 180.0) ** 2,
+        16.0,
+        Shape("flat"),
+    )
     # eccentric circle of radius 20, eccentricity 4, under a roller of 10: asin(4/30)
     assert np.abs(pressure_angle_under(flat, Shape("roller", 10.0))).max() == pytest.approx(7.662256, abs=2e-4)
     assert not pressure_angle_under(flat, Shape("flat")).any()

@@ -34,9 +34,14 @@ def first(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, subprocess.Co
         "assert not {'PySide6', 'pyqtgraph'} & set(sys.modules); sys.exit(code)"
     )
     done = subprocess.run(
-        [sys.executable, "-c", script], cwd=folder, env=environment, capture_output=True, text=True, check=False,
+        [sys.executable, "-c", script],
+        cwd=folder,
+        env=environment,
+        capture_output=True,
+        text=True,
+        check=False,
         stdin=subprocess.DEVNULL,
-    )  # fmt: skip
+    )
     return folder / "valvelab-demo", done
 
 
@@ -65,9 +70,10 @@ def test_samples_and_certificate_lie_in_the_folder(first: tuple[Path, subprocess
 
 
 def test_next_commands_run_and_the_certificate_is_verified(
-    first: tuple[Path, subprocess.CompletedProcess[str]], capsys: pytest.CaptureFixture[str],
+    first: tuple[Path, subprocess.CompletedProcess[str]],
+    capsys: pytest.CaptureFixture[str],
     monkeypatch: pytest.MonkeyPatch,
-) -> None:  # fmt: skip
+) -> None:
     folder, done = first
     monkeypatch.chdir(folder.parent)
     told = done.stdout.partition("Next, for example:")[2].strip().splitlines()

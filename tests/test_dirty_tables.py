@@ -336,8 +336,9 @@ def test_a_name_column_is_never_dropped(tmp_path: Path, name: str) -> None:
 def test_springs_named_by_their_valve(tmp_path: Path) -> None:
     table = springs(tmp_path, "valve,height [mm],force [N]\n1I,42,100\n1E,42,130\n")
     assert [(one.spring, one.position, one.elements[0].compress.force_n.tolist()) for one in table.springs] == [
-        ("1I", "1I", [100.0]), ("1E", "1E", [130.0]),
-    ]  # fmt: skip
+        ("1I", "1I", [100.0]),
+        ("1E", "1E", [130.0]),
+    ]
 
 
 def test_without_a_name_one_pass_of_heights_is_one_spring(tmp_path: Path) -> None:
@@ -368,8 +369,11 @@ def test_readings_no_tester_gives(tmp_path: Path, what: str) -> None:
 
 
 def test_heights_and_shims_beyond_any_head(tmp_path: Path) -> None:
-    for text in ("position,height [mm]\n1I,1e15\n", "# shims: 1e9 mm\nposition,height [mm]\n1I,40\n",
-                 "# target seat force: 1e15 N\nposition,height [mm]\n1I,40\n"):  # fmt: skip
+    for text in (
+        "position,height [mm]\n1I,1e15\n",
+        "# shims: 1e9 mm\nposition,height [mm]\n1I,40\n",
+        "# target seat force: 1e15 N\nposition,height [mm]\n1I,40\n",
+    ):
         with pytest.raises(BadFile, match="at most 1"):
             read_heights(put(tmp_path, text))
 

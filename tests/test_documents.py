@@ -85,9 +85,10 @@ def inputs(words: list[str]) -> list[str]:
     """Words of a command line that name files or folders it reads."""
     before = ["", *words]
     return [
-        word for previous, word in zip(before, words, strict=False)
+        word
+        for previous, word in zip(before, words, strict=False)
         if not word.startswith("-") and previous != "--out" and ("/" in word or re.search(r"\.\w{2,4}$", word))
-    ]  # fmt: skip
+    ]
 
 
 @pytest.mark.parametrize("line", shell_lines(README) or [THE_TWO[0]])
@@ -101,9 +102,14 @@ def test_readme_command_runs(line: str, tmp_path: Path) -> None:
     if absent:
         return  # the reader's own file
     done = subprocess.run(
-        [sys.executable, "-m", "valvelab", *words], cwd=tmp_path, capture_output=True, text=True, check=False,
-        stdin=subprocess.DEVNULL, env={**os.environ, "QT_QPA_PLATFORM": "offscreen"},
-    )  # fmt: skip
+        [sys.executable, "-m", "valvelab", *words],
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        check=False,
+        stdin=subprocess.DEVNULL,
+        env={**os.environ, "QT_QPA_PLATFORM": "offscreen"},
+    )
     assert done.returncode in {0, 1, 4}, done.stderr
 
 
@@ -117,8 +123,11 @@ def test_readme_command_is_understood(line: str) -> None:
     if command in COMMANDS:
         done = subprocess.run(
             [sys.executable, "-m", "valvelab", command, "--help"],
-            capture_output=True, text=True, check=False, env={**os.environ, "COLUMNS": "200"},
-        )  # fmt: skip
+            capture_output=True,
+            text=True,
+            check=False,
+            env={**os.environ, "COLUMNS": "200"},
+        )
         assert done.returncode == 0, done.stderr
         unknown = [word.partition("=")[0] for word in words[2:] if word.startswith("--")]
         assert not [word for word in unknown if word not in done.stdout]

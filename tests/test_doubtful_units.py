@@ -64,8 +64,11 @@ def test_an_event_across_the_zero_is_one_sweep(tmp_path: Path, form: str) -> Non
 
 def test_each_sweep_may_be_sorted_across_the_zero(tmp_path: Path) -> None:
     crank = ACROSS["sorted"]
-    rows = [f"1I,{sweep},{angle:g},{value:.6f}" for sweep in "ab"
-            for angle, value in zip(crank, lift(crank / 2.0, 340.0), strict=True)]  # fmt: skip
+    rows = [
+        f"1I,{sweep},{angle:g},{value:.6f}"
+        for sweep in "ab"
+        for angle, value in zip(crank, lift(crank / 2.0, 340.0), strict=True)
+    ]
     (tmp_path / "sweeps.csv").write_text("\n".join(["lobe,sweep,angle [crank deg],lift [mm]", *rows]), encoding="utf-8")
     (row,) = inspect_lobes(read_lift_table(tmp_path / "sweeps.csv")).result.lobes
     assert row.centre_cam_deg == pytest.approx(340.0, abs=0.02)
@@ -246,8 +249,10 @@ def test_valve_motion_rests_on_the_same_table(tmp_path: Path, capsys: pytest.Cap
     bare = tmp_path / "bare.csv"
     bare.write_text(camshaft.replace(" [mm]", ""), encoding="utf-8")
     rows = [line for line in bare.read_text(encoding="utf-8").split("\n") if line and not line.startswith("#")]
-    scaled = [",".join([cells[0], *(f"{float(c) / 25.4:.6f}" if c.strip() else "" for c in cells[1:])])
-              for cells in (row.split(",") for row in rows[1:])]  # fmt: skip
+    scaled = [
+        ",".join([cells[0], *(f"{float(c) / 25.4:.6f}" if c.strip() else "" for c in cells[1:])])
+        for cells in (row.split(",") for row in rows[1:])
+    ]
     bare.write_text("\n".join(["# follower: flat", rows[0], *scaled]) + "\n", encoding="utf-8")
     spec = tmp_path / "valve.toml"
     spec.write_text('[decision]\nrule = "simple"\n[[limit]]\nof = "max_valve_lift"\nmin = "0.1 mm"\n', encoding="utf-8")

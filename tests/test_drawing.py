@@ -23,16 +23,33 @@ from valvelab.window.panel import DrawingPanel
 
 X = np.linspace(0.0, 10.0, 101)
 FIGURE = Figure(
-    "force", "Force over height", Axis("Height", "mm", (0.0, 10.0), reversed=True), Axis("Force", "N"),
+    "force",
+    "Force over height",
+    Axis("Height", "mm", (0.0, 10.0), reversed=True),
+    Axis("Force", "N"),
     curves=(Curve(X, 10.0 * X, "fit", "fit"), Curve(X, 10.0 * X + 1.0, "series", "one", 1)),
     bands=(Band(X, 9.0 * X, 11.0 * X),),
     marks=(Marks(X[::20], 10.0 * X[::20], "readings"), Marks(X[:2], X[:2], "reject", texts=("a", "b"))),
     guides=(Guide(5.0, "x", label="seat"), Guide(40.0, "y")),
-)  # fmt: skip
-HEAT = HeatMap("map", "Map", Axis("Angle", "deg"), ("a", "b", "c"), X, np.vstack([X - 5.0, 0.0 * X, np.nan * X]),
-               Axis("Deviation", "um"))  # fmt: skip
-DIAL = Dial("dial", "Dial", np.array([0.0, 90.0, 91.0]), ("a", "b", "c"), ("intake", "exhaust", "measured"),
-            np.array([1.0, 90.0, 92.0]), ("+1", "", "−1"))  # fmt: skip
+)
+HEAT = HeatMap(
+    "map",
+    "Map",
+    Axis("Angle", "deg"),
+    ("a", "b", "c"),
+    X,
+    np.vstack([X - 5.0, 0.0 * X, np.nan * X]),
+    Axis("Deviation", "um"),
+)
+DIAL = Dial(
+    "dial",
+    "Dial",
+    np.array([0.0, 90.0, 91.0]),
+    ("a", "b", "c"),
+    ("intake", "exhaust", "measured"),
+    np.array([1.0, 90.0, 92.0]),
+    ("+1", "", "−1"),
+)
 
 
 @pytest.fixture(autouse=True)

@@ -200,8 +200,11 @@ def test_convergence_is_of_second_order() -> None:
 
     def lift_at(count: int) -> np.ndarray:
         angle = np.linspace(0.0, 2 * np.pi, count, endpoint=False)
-        drive = Drive(np.linspace(0.0, 720.0, count, endpoint=False), 5.0 + 2.0 * np.sin(angle) ** 3,
-                      6.0 * np.sin(angle) ** 2 * np.cos(angle) * np.pi / 360.0)  # fmt: skip
+        drive = Drive(
+            np.linspace(0.0, 720.0, count, endpoint=False),
+            5.0 + 2.0 * np.sin(angle) ** 3,
+            6.0 * np.sin(angle) ** 2 * np.cos(angle) * np.pi / 360.0,
+        )
         response = respond(LOSSLESS, drive, [4000.0], 1, record_from=0)
         assert (response.gear_force_n > 0.0).all()
         stride = count // steps

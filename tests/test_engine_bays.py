@@ -119,12 +119,14 @@ sheets = st.builds(
     wheel_uncertainty_deg=st.none() | st.floats(0.01, 10.0),
     sense=st.sampled_from(["forward", "reverse"]),
     card=st.builds(
-        Card, st.none() | st.floats(80.0, 140.0), st.none() | st.floats(80.0, 140.0),
+        Card,
+        st.none() | st.floats(80.0, 140.0),
+        st.none() | st.floats(80.0, 140.0),
         st.lists(st.builds(CardDuration, lobes, lifts, st.floats(100.0, 400.0)), max_size=3).map(tuple),
     ),
     steps_deg=st.lists(st.floats(-20.0, 20.0), max_size=5).map(tuple),
     part=st.none() | st.text(max_size=12).filter(lambda text: text.isprintable()),
-)  # fmt: skip
+)
 
 
 @given(sheets)
@@ -376,8 +378,9 @@ def test_a_certificate_wants_the_readings_in_a_file(window: MainWindow, tmp_path
     value = bays.answer_value(window.bench.document, bay)
     with pytest.raises(Exception, match="saved first"):
         bay.certificate(window.bench.document, value)
-    window.bench.add_files([str(SAMPLES / name) for name in ("quillmere_four_degree_wheel.toml",
-                                                            "quillmere_four_engine.toml")])  # fmt: skip
+    window.bench.add_files(
+        [str(SAMPLES / name) for name in ("quillmere_four_degree_wheel.toml", "quillmere_four_engine.toml")]
+    )
     window._go("phasing")
     document = window.bench.document
     value = bays.answer_value(document, bay)

@@ -126,9 +126,13 @@ def test_a_full_disk_leaves_the_paper_that_was_there(
     ],
 )
 def test_whatever_is_raised_is_one_line_and_never_a_rejection(
-    folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str],
-    raised: BaseException, code: int, words: str,
-) -> None:  # fmt: skip
+    folder: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    raised: BaseException,
+    code: int,
+    words: str,
+) -> None:
     def fail(*_: object) -> None:
         raise raised
 

@@ -24,7 +24,7 @@ from valvelab.figures import (
     shaft_figures,
     spring_figures,
     texture_figures,
-)  # fmt: skip
+)
 from valvelab.figures.description import Dial, Figure, HeatMap, Unit
 from valvelab.job.use import Around, Asked
 from valvelab.job.uses import use
@@ -111,8 +111,10 @@ def of_form() -> Iterator[tuple[Callable[..., Any], Drawn]]:
             yield make, make(found)
     for found in parts("texture"):
         for make in (
-            texture_figures.trace_figure, texture_figures.roughness_figure, texture_figures.material_ratio_figure,
-        ):  # fmt: skip
+            texture_figures.trace_figure,
+            texture_figures.roughness_figure,
+            texture_figures.material_ratio_figure,
+        ):
             yield make, make(found)
     for found in parts("gauge"):
         for make in (gauge_figures.means_figure, gauge_figures.ranges_figure, gauge_figures.components_figure):
@@ -194,9 +196,11 @@ def test_every_plot_is_in_the_table() -> None:
     names = {figure.name for _, figure in everything() if isinstance(figure, Figure)}
     assert names <= set(UNITS)
     units = {
-        unit for _, figure in everything() if isinstance(figure, Figure)
+        unit
+        for _, figure in everything()
+        if isinstance(figure, Figure)
         for unit in (figure.x_axis.unit, figure.y_axis.unit)
-    }  # fmt: skip
+    }
     assert units <= set(get_args(Unit))
 
 

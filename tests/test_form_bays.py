@@ -105,8 +105,9 @@ def test_shaft_reads_back_as_it_was_drawn(window: MainWindow) -> None:
 def test_finished_journal_is_near_the_limit_of_too_smooth(window: MainWindow) -> None:
     put(window, FINISHED, SPEC)
     assert [(row.characteristic, row.decision) for row in value_of(window).result.verdicts] == [
-        ("ra", "accept"), ("rvk", "undecided"),
-    ]  # fmt: skip
+        ("ra", "accept"),
+        ("rvk", "undecided"),
+    ]
 
 
 # Drawing helpers
@@ -159,8 +160,10 @@ def test_shaft_is_drawn_bowed_to_the_scale_it_states(window: MainWindow) -> None
     line = inspection.axis.minimum_zone
     radius = inspection.question.readings.journal_radius_mm
     assert radius == pytest.approx(23.8)
-    middles = {float(band.x.mean()): 0.5 * float(band.upper[1] + band.lower[1] + band.upper[2] + band.lower[2]) / 2.0
-               for band in journals}  # fmt: skip
+    middles = {
+        float(band.x.mean()): 0.5 * float(band.upper[1] + band.lower[1] + band.upper[2] + band.lower[2]) / 2.0
+        for band in journals
+    }
     for place, offset in zip(inspection.axis.positions_mm, line.distances_mm, strict=True):
         drawn = next(middle for x, middle in middles.items() if abs(x - place) < 1e-6)
         # the bow is seen in the plane of the worst journal; the others lie at most as far off, nearly in that plane

@@ -90,8 +90,16 @@ def test_constants_of_the_range() -> None:
     # constants of the usual form: K1 2 and 3 trials, K2 2 and 3 appraisers, K3 2 to 10 parts
     assert [form_constant(n, single_range=False) for n in (2, 3)] == [0.8862, 0.5908]
     assert [form_constant(n, single_range=True) for n in range(2, 11)] == [
-        0.7071, 0.5231, 0.4467, 0.4030, 0.3742, 0.3534, 0.3375, 0.3249, 0.3146,
-    ]  # fmt: skip
+        0.7071,
+        0.5231,
+        0.4467,
+        0.4030,
+        0.3742,
+        0.3534,
+        0.3375,
+        0.3249,
+        0.3146,
+    ]
 
 
 def test_one_way_against_certified_values() -> None:
@@ -104,9 +112,9 @@ def test_one_way_against_certified_values() -> None:
     # NIST StRD AtmWtAg, certified (between 3.63834187500000E-09, within 1.04951729166667E-08, F 1.59467335677930E+01)
     first = "568 465 572 785 446 903 526 494 616 587 519 486 419 569 508 672 385 518 662 424 360 333 610 477"
     second = "079 344 513 197 604 385 642 365 151 082 517 448 198 482 334 609 101 512 469 360 254 261 450 368"
-    silver = 107.868 + 1e-7 * np.asarray([
-        [1000 + int(word) for word in first.split()], [1000 + int(word) for word in second.split()]
-    ])  # fmt: skip
+    silver = 107.868 + 1e-7 * np.asarray(
+        [[1000 + int(word) for word in first.split()], [1000 + int(word) for word in second.split()]]
+    )
     between, within = one_way(silver)
     assert between.sum_of_squares == pytest.approx(3.63834187500000e-09, rel=1e-6)
     assert within.sum_of_squares == pytest.approx(1.04951729166667e-08, rel=1e-6)
@@ -147,9 +155,11 @@ def test_components_are_recovered() -> None:
     # a large study with known components, interaction among them
     draw = np.random.default_rng(2)
     y = (
-        draw.normal(0.0, 2.0, (300, 1, 1)) + draw.normal(0.0, 0.5, (1, 60, 1))
-        + draw.normal(0.0, 0.4, (300, 60, 1)) + draw.normal(0.0, 0.3, (300, 60, 2))
-    )  # fmt: skip
+        draw.normal(0.0, 2.0, (300, 1, 1))
+        + draw.normal(0.0, 0.5, (1, 60, 1))
+        + draw.normal(0.0, 0.4, (300, 60, 1))
+        + draw.normal(0.0, 0.3, (300, 60, 2))
+    )
     study = anova_study(y)
     assert study.interaction_pooled is False
     assert study.components.repeatability == pytest.approx(0.3, rel=0.02)

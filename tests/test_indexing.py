@@ -14,7 +14,7 @@ from valvelab.camshaft.indexing import (
     index_errors,
     parse_name,
     separation,
-)  # fmt: skip
+)
 from valvelab.errors import CannotEvaluate, Reason
 
 FOUR = (1, 3, 4, 2)

@@ -10,6 +10,7 @@ import openpyxl
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from outside_facts import exhaust_table, tappet_table
 
 from valvelab.errors import BadFile
 from valvelab.files.kinds import READERS, kind_of, only_kind
@@ -20,7 +21,6 @@ from valvelab.records.measurement import LiftTable
 
 ANGLES = np.arange(0.0, 360.0, 5.0)
 CENTRES = {"1I": 110.0, "1E": 250.0}
-REAL = Path(__file__).resolve().parents[2] / "shared" / "real"
 
 
 def lift(angle_cam_deg: np.ndarray, centre: float) -> np.ndarray:
@@ -271,22 +271,21 @@ def test_damaged_lift_tables(tmp_path: Path, form: str, changes: list[tuple[int,
     assert "\n" not in sentence
 
 
-# Real tables: an optical research engine's exhaust valve and a bucket tappet from lubrication research
+# Tables as their sources wrote them: a research engine's exhaust valve, a bucket tappet of lubrication research
 
 
 @pytest.mark.parametrize(
-    ("file", "columns", "rows", "max_lift_mm", "at_cam_deg"),
+    ("text", "columns", "rows", "max_lift_mm", "at_cam_deg"),
     [
-        ("exhaust_valve_lift.txt", "angle=0 [crank deg], 1E=1 [mm]", 287, 8.89, 123.0),
-        ("tappet_cam_lift.txt", "angle=0 [cam deg], 1I=1 [m]", 329, 7.443446, -1.0),
+        (exhaust_table(), "angle=0 [crank deg], 1E=1 [mm]", 287, 8.89, 123.0),
+        (tappet_table(), "angle=0 [cam deg], 1I=1 [m]", 329, 7.443446, -1.0),
     ],
+    ids=["exhaust valve", "tappet"],
 )
-def test_real_tables(file: str, columns: str, rows: int, max_lift_mm: float, at_cam_deg: float) -> None:
-    if not REAL.is_dir():
-        pytest.skip("the real tables are not part of the project")
+def test_real_tables(tmp_path: Path, text: str, columns: str, rows: int, max_lift_mm: float, at_cam_deg: float) -> None:
     with pytest.raises(ColumnsNeeded):
-        read_lift_table(REAL / file)
-    (trace,) = read_lift_table(REAL / file, columns).traces
+        read(tmp_path, text)
+    (trace,) = read(tmp_path, text, columns).traces
     assert len(trace.lift_mm) == rows
     assert trace.lift_mm.max() == pytest.approx(max_lift_mm, abs=5e-7)
     assert trace.angle_cam_deg[trace.lift_mm.argmax()] == at_cam_deg

@@ -21,7 +21,7 @@ from lobe_samples import (
     lopsided,
     measured,
     turn,
-)  # fmt: skip
+)
 from something import each
 
 from valvelab.conformity.envelope import BandPiece, fit_envelope

@@ -82,9 +82,14 @@ def test_the_json_follows_its_schema_and_holds_nothing_but_numbers(run: Callable
     text = json.dumps(found, allow_nan=False)
     assert "NaN" not in text
     for key in (
-        "max_lift_mm", "max_lift_angle_cam_deg", "centre_cam_deg", "area_mm_cam_deg", "velocity_max_mm_per_cam_deg",
-        "acceleration_min_mm_per_cam_deg2", "jerk_max_abs_mm_per_cam_deg3",
-    ):  # fmt: skip
+        "max_lift_mm",
+        "max_lift_angle_cam_deg",
+        "centre_cam_deg",
+        "area_mm_cam_deg",
+        "velocity_max_mm_per_cam_deg",
+        "acceleration_min_mm_per_cam_deg2",
+        "jerk_max_abs_mm_per_cam_deg3",
+    ):
         assert lobe(found)[key] is not None
         assert lobe(found)["uncertainty"][key] > 0.0
 
@@ -227,8 +232,10 @@ def test_verdicts_and_exit_codes(run: Callable[..., Answer], tmp_path: Path, lif
     found = document(run, lift, "--spec", spec)
     jsonschema.Draft202012Validator(schema_of("lobes")).validate(found)
     assert [(row["item"], row["decision"], row["clause"]) for row in found["verdicts"]] == [
-        ("1I", "accept", "rules 7.3"), ("1E", "accept", "rules 7.3"), ("1I", "undecided", None),
-    ]  # fmt: skip
+        ("1I", "accept", "rules 7.3"),
+        ("1E", "accept", "rules 7.3"),
+        ("1I", "undecided", None),
+    ]
     assert 0.05 < found["verdicts"][2]["probability_conforming"] < 0.95
     assert [Path(source["file"]).name for source in found["source"]] == ["lift.csv", "spec.toml"]
 
@@ -241,8 +248,14 @@ ENVELOPE = (
 
 def nominal(folder: Path) -> None:
     angle = np.arange(-180.0, 180.0, 0.5)
-    np.savetxt(folder / "nominal.csv", np.column_stack([angle, design("poly4567", centre=0.0).value(angle)]),
-               header="angle [cam deg],N [mm]", comments="", delimiter=",", fmt="%.9g")  # fmt: skip
+    np.savetxt(
+        folder / "nominal.csv",
+        np.column_stack([angle, design("poly4567", centre=0.0).value(angle)]),
+        header="angle [cam deg],N [mm]",
+        comments="",
+        delimiter=",",
+        fmt="%.9g",
+    )
 
 
 def test_envelopes(run: Callable[..., Answer], tmp_path: Path, lift: Path) -> None:

@@ -28,8 +28,10 @@ def wheel(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("wheel")
     subprocess.run(
         [sys.executable, "-m", "hatchling", "build", "-t", "wheel", "-d", str(folder)],
-        cwd=ROOT, check=True, capture_output=True,
-    )  # fmt: skip
+        cwd=ROOT,
+        check=True,
+        capture_output=True,
+    )
     (built,) = folder.glob("*.whl")
     return built
 

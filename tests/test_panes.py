@@ -23,8 +23,9 @@ class PlainState:
     page: str = "one"
     plots: frozenset[str] = frozenset({"one", "two"})
     sense: bool = entered(False, "Sense", edit="turn the sense")
-    lift_mm: float = entered(1.0, "Lift", edit="move the lift", dimension="length", unit="mm", least=0.5, most=9.0,
-                             digits=3, decimals=(3, 4))  # fmt: skip
+    lift_mm: float = entered(
+        1.0, "Lift", edit="move the lift", dimension="length", unit="mm", least=0.5, most=9.0, digits=3, decimals=(3, 4)
+    )
     cutoff_um: float | None = entered(
         None, "Cutoff", edit="change the cutoff", dimension="length", unit="um", least=0.0, optional=True
     )

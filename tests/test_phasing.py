@@ -312,8 +312,12 @@ def test_the_worksheet_leads_through_a_whole_sheet() -> None:
             continue
         source = next(p for p in full.pairs if p.lobe == step.lobe and p.below_peak_mm == 1.27)
         event = next(e for e in full.events if e.lobe == step.lobe)
-        true = {"rising": source.rising_deg, "falling": source.falling_deg,
-                "opening": event.opening_deg, "closing": event.closing_deg}[step.what]  # fmt: skip
+        true = {
+            "rising": source.rising_deg,
+            "falling": source.falling_deg,
+            "opening": event.opening_deg,
+            "closing": event.closing_deg,
+        }[step.what]
         assert abs((step.expected_wheel_deg - true + 180) % 360 - 180) < 6.0
         if step.what in {"rising", "falling"}:
             kept = [p for p in sheet.pairs if p.lobe != step.lobe]
@@ -324,13 +328,18 @@ def test_the_worksheet_leads_through_a_whole_sheet() -> None:
             mine = next((e for e in sheet.events if e.lobe == step.lobe), EventReading(step.lobe, step.lift_mm))
             sheet = replace(sheet, events=(*kept, replace(mine, **{f"{step.what}_deg": true})))
     assert order == [
-        ("stop", None, "forward"), ("stop", None, "backward"),
-        ("rising", "1I", "forward"), ("falling", "1I", "forward"),
-        ("rising", "1E", "forward"), ("falling", "1E", "forward"),
-        ("opening", "1I", "forward"), ("closing", "1I", "forward"),
-        ("opening", "1E", "forward"), ("closing", "1E", "forward"),
+        ("stop", None, "forward"),
+        ("stop", None, "backward"),
+        ("rising", "1I", "forward"),
+        ("falling", "1I", "forward"),
+        ("rising", "1E", "forward"),
+        ("falling", "1E", "forward"),
+        ("opening", "1I", "forward"),
+        ("closing", "1I", "forward"),
+        ("opening", "1E", "forward"),
+        ("closing", "1E", "forward"),
         ("repeat", None, "forward"),
-    ]  # fmt: skip
+    ]
     assert next_reading(replace(sheet, stop_deg=full.stop_deg * 2)).what == "done"
 
 
@@ -509,8 +518,10 @@ max = "10 cam deg"
     rows = json.loads(out)["verdicts"]
     assert code == 1
     assert [(row["characteristic"], row["decision"]) for row in rows] == [
-        ("duration", "accept"), ("opening", "reject"), ("overlap", "undecided"),
-    ]  # fmt: skip
+        ("duration", "accept"),
+        ("opening", "reject"),
+        ("overlap", "undecided"),
+    ]
     assert "not both read" in rows[2]["reason"]
     assert "limits that this inspection does not answer: [[limit]] 4 max_lift (lobe), [[limit]] 5 opening (lobe)" in err
 

@@ -115,5 +115,6 @@ def test_turns_with_holes_are_fitted_as_an_uneven_turn() -> None:
     conditioned.kept[0, (conditioned.grid >= 60) & (conditioned.grid < 66)] = False
     found = LobeCharacteristics(fit_lobes(conditioned))
     assert found.max_lift().value[0] == pytest.approx(8.0, abs=2e-3)
-    assert found.events(1.27).opening.value[0] == pytest.approx(answers(angle, lift).events(1.27).opening.value[0],
-                                                                abs=0.02)  # fmt: skip
+    assert found.events(1.27).opening.value[0] == pytest.approx(
+        answers(angle, lift).events(1.27).opening.value[0], abs=0.02
+    )

@@ -46,8 +46,13 @@ def test_a_file_name_can_not_act_on_the_terminal(tmp_path: Path, capsys: pytest.
 
 def test_sizes_are_true() -> None:
     assert [size_text(size) for size in (0, 700, 2**19, 2**19 + 1, 2**20 + 2**19, 64 * 2**20)] == [
-        "0 bytes", "700 bytes", "512 kB", "512 kB", "1.5 MB", "64 MB",
-    ]  # fmt: skip
+        "0 bytes",
+        "700 bytes",
+        "512 kB",
+        "512 kB",
+        "1.5 MB",
+        "64 MB",
+    ]
 
 
 def test_a_spec_over_its_limit_says_the_limit(tmp_path: Path) -> None:

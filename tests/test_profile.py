@@ -17,7 +17,7 @@ from lobe_samples import (
     fit,
     lopsided,
     turn,
-)  # fmt: skip
+)
 
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.lobe.characteristics import LobeCharacteristics

@@ -1,38 +1,35 @@
 """Lift tables that nobody here made, against figures read off them by straight lines between readings.
 
 An exhaust valve of an optical research engine (university open data, crank deg) and a cam under a bucket tappet from
-lubrication research (cam deg). The tables are not part of the project.
+lubrication research (cam deg), drawn from excerpts (`outside_facts`).
 """
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import numpy as np
 import pytest
 from contour_figures import summarise
+from outside_facts import exhaust_table, tappet_table
 
 from valvelab.files.lift_table import read_lift_table
 from valvelab.follower.contour import contour
 from valvelab.follower.shapes import Shape
 from valvelab.inspection.lobes.inspect import LobesInspection, LobesQuestion, inspect_lobes
 
-REAL = Path(__file__).resolve().parents[2] / "shared" / "real"
-EXHAUST, TAPPET = REAL / "exhaust_valve_lift.txt", REAL / "tappet_cam_lift.txt"
-
-if not EXHAUST.exists():
-    pytest.skip("the real tables are not part of the project", allow_module_level=True)
-
 
 @pytest.fixture(scope="module")
-def exhaust() -> LobesInspection:
-    table = read_lift_table(EXHAUST, "angle=0 [crank deg], 1E=1 [mm]")
+def exhaust(tmp_path_factory: pytest.TempPathFactory) -> LobesInspection:
+    path = tmp_path_factory.mktemp("exhaust") / "lift.txt"
+    path.write_text(exhaust_table(), encoding="utf-8")
+    table = read_lift_table(path, "angle=0 [crank deg], 1E=1 [mm]")
     return inspect_lobes(table, question=LobesQuestion(added_lifts_mm=(0.1, 7.62)))
 
 
 @pytest.fixture(scope="module")
-def tappet() -> LobesInspection:
-    table = read_lift_table(TAPPET, "angle=0 [cam deg], 1I=1 [m]")
+def tappet(tmp_path_factory: pytest.TempPathFactory) -> LobesInspection:
+    path = tmp_path_factory.mktemp("tappet") / "lift.txt"
+    path.write_text(tappet_table(), encoding="utf-8", newline="")
+    table = read_lift_table(path, "angle=0 [cam deg], 1I=1 [m]")
     return inspect_lobes(table, question=LobesQuestion(added_lifts_mm=(0.1, 5.0)))
 
 

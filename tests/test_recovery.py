@@ -156,29 +156,41 @@ def test_a_file_of_version_0_2_0_comes_back_whole(place: Path) -> None:
     document = left.document
     assert (document.bay, document.units, document.columns_of) == ("phasing", "inch", "")
     assert [file.name for file in document.files] == [
-        "quillmere.csv", "wheel.toml", "quillmere_train.toml", os.fsdecode(b"sch\xe9ma.toml"),
-    ]  # fmt: skip
+        "quillmere.csv",
+        "wheel.toml",
+        "quillmere_train.toml",
+        os.fsdecode(b"sch\xe9ma.toml"),
+    ]
     assert document.files[0].columns == "angle=0 [cam deg], 1I=1 [mm]"
     assert document.current == {"train": "/shop/quillmere_train.toml"}
     plots = frozenset({"deviation", "lift", "velocity", "acceleration", "readings"})
     assert document.state(LobesState) == LobesState("2E", 0.508, "lift", "shaft", plots)
     proof = Proof(8, {"seat_force": 5.5, "free_length": 1.0}, 2, 3, 0.75, 0.5, number_proven=False, spread_proven=False)
     assert document.state(SpringsState) == SpringsState(
-        spring="S07", page="springs", plots=frozenset({"difference", "coils", "rate"}), size=8, time_limit_s=12.0,
-        thorough=True, matched_by=frozenset({"seat_force", "free_length"}), limits={"seat_force": 5.5},
+        spring="S07",
+        page="springs",
+        plots=frozenset({"difference", "coils", "rate"}),
+        size=8,
+        time_limit_s=12.0,
+        thorough=True,
+        matched_by=frozenset({"seat_force", "free_length"}),
+        limits={"seat_force": 5.5},
         groupings={"ab" * 32: Grouping((("S01", "S02"), ("S03", "S07")), proof, edited=True)},
-    )  # fmt: skip
+    )
     assert document.state(ShaftState) == ShaftState("J3", "50", "lobing")
     assert document.state(TextureState) == TextureState(cutoff_mm=0.25, short_cutoff_um=2.5)
     assert document.state(GaugeState) == GaugeState("plan", 0.02, parts=12, seed=7)
     assert document.state(MotionState) == MotionState(
-        "rule", "1I", dynamic=True, trial=Trial(lash_mm=0.2, advance_deg=4.0, spring="S07"),
+        "rule",
+        "1I",
+        dynamic=True,
+        trial=Trial(lash_mm=0.2, advance_deg=4.0, spring="S07"),
         readings={
             "1I": TypedReadings((9.51, 9.52, 9.83), 0.005, ((2, "the tip slipped"),)),
             "2E": TypedReadings((9.4,)),
             "2I": TypedReadings((), 0.004),
         },
-    )  # fmt: skip
+    )
     left.remove()
 
 

@@ -138,9 +138,12 @@ def test_minimum_zone_is_least_and_alternates() -> None:
 
 
 @given(
-    st.floats(0.0, 0.1), st.floats(0.0, 360.0), st.floats(-180.0, 180.0), st.floats(-1.0, 1.0),
+    st.floats(0.0, 0.1),
+    st.floats(0.0, 360.0),
+    st.floats(-180.0, 180.0),
+    st.floats(-1.0, 1.0),
     st.integers(0, 2**32 - 1),
-)  # fmt: skip
+)
 @example(0.0, 0.0, 1.0, 0.0, 3381)  # opposite contacts: the circumscribed circle could slide
 @settings(max_examples=40)
 def test_datum_and_zero_of_the_probe_change_only_themselves(

@@ -91,8 +91,10 @@ def test_four_shows_every_kind_of_verdict_where_it_was_made(four: LobesInspectio
     rows = [(row.item, row.characteristic, row.decision) for row in four.result.verdicts if row.decision != "accept"]
     assert sorted(rows) == [
         ("2E", "max_lift", "undecided"),
-        (WORN, "envelope", "reject"), (WORN, "index_error", "reject"), (WORN, "max_lift", "reject"),
-    ]  # fmt: skip
+        (WORN, "envelope", "reject"),
+        (WORN, "index_error", "reject"),
+        (WORN, "max_lift", "reject"),
+    ]
     assert sum(row.decision == "accept" for row in four.result.verdicts) > 40
 
 

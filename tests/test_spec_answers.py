@@ -148,13 +148,17 @@ PARTS = {
 
 def job(folder: Path, *commands: str, meaning: str = "", opening: str = "9 BTDC") -> Path:
     for name in (
-        "quillmere_four_camshaft.csv", "quillmere_four_degree_wheel.toml", "quillmere_four_train.toml",
+        "quillmere_four_camshaft.csv",
+        "quillmere_four_degree_wheel.toml",
+        "quillmere_four_train.toml",
         "quillmere_four_nominal_intake.csv",
-    ):  # fmt: skip
+    ):
         shutil.copy(sample_profiles() / name, folder / name)
     (folder / "engine.toml").write_text(WHOLE_ENGINE.format(meaning=meaning, opening=opening))
-    parts = [f'[[part]]\ninspect = "{name}"\nfile = {PARTS[name][0]}\nspec = "engine.toml"\n{PARTS[name][1]}'
-             for name in commands]  # fmt: skip
+    parts = [
+        f'[[part]]\ninspect = "{name}"\nfile = {PARTS[name][0]}\nspec = "engine.toml"\n{PARTS[name][1]}'
+        for name in commands
+    ]
     (folder / "job.toml").write_text("\n".join(parts))
     return folder / "job.toml"
 
@@ -193,6 +197,9 @@ def test_paper_of_one_inspection_says_what_it_did_not_judge(tmp_path: Path, caps
     code, rows = certified(capsys, job(tmp_path, "phasing"))
     assert code == 4
     assert [(one["characteristic"], one["decision"]) for one in rows] == [
-        ("opening", "accept"), ("max_lift", "undecided"), ("rule_lift", "undecided"), ("seat_force", "undecided"),
+        ("opening", "accept"),
+        ("max_lift", "undecided"),
+        ("rule_lift", "undecided"),
+        ("seat_force", "undecided"),
         ("envelope", "undecided"),
-    ]  # fmt: skip
+    ]

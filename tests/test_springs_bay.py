@@ -168,9 +168,7 @@ def test_the_table_of_sets_in_inches_converts_exactly() -> None:
 # -- drawings ---------------------------------------------------------------------------------------------------------
 
 
-@given(
-    st.floats(4.1, 12.0), st.floats(1.0, 4.0), st.floats(2.5, 6.0), st.floats(0.0, 20.0), st.floats(0.0, 1.0)
-)  # fmt: skip
+@given(st.floats(4.1, 12.0), st.floats(1.0, 4.0), st.floats(2.5, 6.0), st.floats(0.0, 20.0), st.floats(0.0, 1.0))
 def test_coils_lie_on_each_other_when_solid_and_share_what_is_opened(
     total: float, closed: float, wire: float, opened: float, unground: float
 ) -> None:
@@ -462,7 +460,7 @@ def test_the_shim_plan_waits_for_heights_and_comes_when_looked_at(window: MainWi
 @pytest.mark.parametrize("by_hand", [False, True])
 def test_the_certificate_is_that_of_the_page_in_front(
     tray: SpringsView, window: MainWindow, tmp_path: Path, page: str, by_hand: bool, capsys: pytest.CaptureFixture[str]
-) -> None:  # fmt: skip
+) -> None:
     from valvelab.cli.main import main
 
     spec = tmp_path / "spec.toml"
@@ -477,8 +475,12 @@ def test_the_certificate_is_that_of_the_page_in_front(
     wait_for(lambda: not tray.shims_pane.run.running)
     target = tmp_path / "c.pdf"
     window.save_certificate(target)
-    results = [json.loads(part) for name, parts in PdfReader(target).attachments.items() for part in parts
-               if name.startswith("result")]  # fmt: skip
+    results = [
+        json.loads(part)
+        for name, parts in PdfReader(target).attachments.items()
+        for part in parts
+        if name.startswith("result")
+    ]
     assert [result["command"] for result in results] == [page]
     if page == "sets":
         assert results[0]["proven_optimal"] is not by_hand
@@ -537,8 +539,11 @@ def test_what_can_not_be_drawn_is_said(window: MainWindow, tmp_path: Path) -> No
 def test_nested_springs_in_stages_are_shown_in_their_last(window: MainWindow, tmp_path: Path) -> None:
     rows = ["# installed height: 38 mm", "# valve lift: 10 mm", "spring,element,stage,height [mm],force [N]"]
     for stage, lost in (("new", 0.0), ("run-in", 9.0)):
-        rows += [f"A,{element},{stage},{h},{k * (46.0 - h) - lost}"
-                 for element, k in (("outer", 30.0), ("inner", 15.0)) for h in (40.0, 34.0, 28.0)]  # fmt: skip
+        rows += [
+            f"A,{element},{stage},{h},{k * (46.0 - h) - lost}"
+            for element, k in (("outer", 30.0), ("inner", 15.0))
+            for h in (40.0, 34.0, 28.0)
+        ]
     path = tmp_path / "nest.csv"
     path.write_text("\n".join(rows) + "\n", encoding="utf-8")
     window.bench.add_files([str(path)])

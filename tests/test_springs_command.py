@@ -244,9 +244,13 @@ def test_a_stated_solid_height_counts_before_the_knee(tmp_path: Path, capsys: py
     """The knee serves where nothing is stated; a drawing's figure stands, and the difference is said."""
     stated = SOLID - 0.5
     file = write_readings(
-        tmp_path / "s.csv", {"A": (HEIGHTS, bench_force(HEIGHTS))}, *FITTED, f"solid height: {stated} mm",
-        "wire diameter: 4 mm", "mean coil diameter: 28 mm",
-    )  # fmt: skip
+        tmp_path / "s.csv",
+        {"A": (HEIGHTS, bench_force(HEIGHTS))},
+        *FITTED,
+        f"solid height: {stated} mm",
+        "wire diameter: 4 mm",
+        "mean coil diameter: 28 mm",
+    )
     document = answer(capsys, file)
     spring = document["springs"][0]
     assert (spring["solid_height_mm"], spring["solid_height_from"]) == (stated, "stated")

@@ -127,8 +127,11 @@ def test_preamble(tmp_path: Path) -> None:
     text = '# Part: "A, B"\n#serial:7\n# a remark\n# installed height : 1.5 in;;;\n\n#tilt: 232 crank deg\n' + SPRINGS
     found = read_table(write(tmp_path, text))
     assert found.preamble == {
-        "part": '"A, B"', "serial": "7", "installed height": "1.5 in", "tilt": "232 crank deg",
-    }  # fmt: skip
+        "part": '"A, B"',
+        "serial": "7",
+        "installed height": "1.5 in",
+        "tilt": "232 crank deg",
+    }
     assert found.quantity("installed height", "length") == pytest.approx(38.1, rel=1e-15)
     assert found.angle("tilt", "cam") == 116.0
     assert found.quantity("free length", "length") is None

@@ -100,9 +100,10 @@ def test_a_spring_fixed_to_a_valve(tmp_path: Path, capsys: pytest.CaptureFixture
     plan = answer(capsys, *asked, "--fix", "1I=C", "--fix", "1E=D")
     assert [row["spring"] for row in plan["positions"]] == ["C", "D"]
     for fixed, sentence in (
-        ("1I=E", "which the spec rejects (seat force 200.0 N"), ("9I=A", "a position it does not have"),
+        ("1I=E", "which the spec rejects (seat force 200.0 N"),
+        ("9I=A", "a position it does not have"),
         ("1I=Z", "a spring that may not be used here"),
-    ):  # fmt: skip
+    ):
         assert sentence in answer(capsys, *asked, "--fix", fixed, code=3)
     assert "each spring once" in answer(capsys, *asked, "--fix", "1I=A", "--fix", "1E=A", code=3)
     assert "expected POSITION=SPRING" in answer(capsys, *asked, "--fix", "1I", code=2)

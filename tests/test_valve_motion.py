@@ -10,6 +10,7 @@ import pytest
 from analytic_lobe import PolynomialLobe
 from hypothesis import given
 from hypothesis import strategies as st
+from outside_facts import exhaust_table
 
 from valvelab.errors import CannotEvaluate
 from valvelab.phasing.piston import piston_drop
@@ -18,7 +19,6 @@ from valvelab.valve_motion.lash import Lash
 from valvelab.valve_motion.rocker import GeometryRocker, PointRocker, RatioRocker, Rocker
 from valvelab.valve_motion.valve_lift import Gear, Motion, Timing, crossings, peak_crank, valve_motion, whole_cycle
 
-REAL = Path(__file__).resolve().parents[2] / "shared" / "real" / "exhaust_valve_lift.txt"
 TIMING = Timing(0.0, 106.0)
 LIFTS = np.linspace(0.0, 8.0, 81)
 
@@ -197,8 +197,7 @@ def cycle_of(lobe: PolynomialLobe) -> Motion:
     return whole_cycle(Cut(lobe), Gear(), TIMING)
 
 
-@pytest.mark.skipif(not REAL.is_file(), reason="the measured exhaust valve lies outside the project")
-def test_published_events_of_a_measured_exhaust_valve() -> None:
+def test_published_events_of_a_measured_exhaust_valve(tmp_path: Path) -> None:
     """Optical research engine, university open data: the table's crossings by straight lines, and its published events.
 
     Published: opening 484.8, closing 12.8, peak 606.8 crank deg after gas-exchange dead centre, at an unstated lift;
@@ -210,7 +209,9 @@ def test_published_events_of_a_measured_exhaust_valve() -> None:
     from valvelab.inspection.engine.train import TrainSetting
     from valvelab.inspection.lobes.inspect import inspect_lobes
 
-    table = read_lift_table(REAL, "angle=0 [crank deg], 1E=1 [mm]")
+    path = tmp_path / "lift.txt"
+    path.write_text(exhaust_table(), encoding="utf-8")
+    table = read_lift_table(path, "angle=0 [crank deg], 1E=1 [mm]")
     # published peak 606.8 after gas-exchange dead centre: 113.2 before the next one
     setting = TrainSetting(has_timing=True, exhaust_centreline_deg=113.2)
     valve = inspect_motion(motion_question(table, inspect_lobes(table), setting, (0.1,))).result.valves[0]

@@ -253,7 +253,7 @@ def test_names_of_files_that_no_folder_holds_are_refused(paper: Path, tmp_path: 
 def test_unpacking_stops_at_the_limit(paper: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Forty files of 2 MB each, packed to 2 kB, against a limit of 5 MB: the third is the last one unpacked."""
     seen: list[int] = []
-    real = pdf_file._inflated
+    real = pdf_file.inflated
 
     def counted(data: bytes, budget: pdf_file.Budget) -> bytes:
         found = real(data, budget)
@@ -273,7 +273,7 @@ def test_unpacking_stops_at_the_limit(paper: Path, monkeypatch: pytest.MonkeyPat
             names.extend([TextStringObject(f"z{number}"), writer._add_object(spec)])  # type: ignore[union-attr]
 
     data = changed(paper, bomb)
-    monkeypatch.setattr(pdf_file, "_inflated", counted)
+    monkeypatch.setattr(pdf_file, "inflated", counted)
     monkeypatch.setattr("valvelab.report.attachments.Budget", lambda: pdf_file.Budget(5_000_000))
     found = answer(data)
     assert isinstance(found, str)
@@ -548,15 +548,19 @@ def test_another_processor_s_arithmetic_is_not_called_false(tmp_path: Path) -> N
     for kind in ("Prescott", "Nehalem", "Haswell"):
         done = subprocess.run(
             [sys.executable, "-m", "valvelab", "verify", str(tmp_path / "c.pdf"), "--quiet"],
-            env={**os.environ, "OPENBLAS_CORETYPE": kind}, capture_output=True, text=True, check=False,
-        )  # fmt: skip
+            env={**os.environ, "OPENBLAS_CORETYPE": kind},
+            capture_output=True,
+            text=True,
+            check=False,
+        )
         assert done.returncode == 0, done.stdout
 
 
 @given(
     st.lists(st.tuples(st.floats(0.0, 500.0), st.floats(0.0, 500.0)), min_size=2, max_size=20),
-    st.floats(0.0, 2.0), st.integers(0, 2**31),
-)  # fmt: skip
+    st.floats(0.0, 2.0),
+    st.integers(0, 2**31),
+)
 def test_a_curve_thinned_otherwise_is_the_same_and_a_bent_one_is_not(
     corners: list[tuple[float, float]], bend: float, seed: int
 ) -> None:

@@ -46,10 +46,13 @@ def drop(window: MainWindow, paths: list[str]) -> None:
     data.setUrls([QUrl.fromLocalFile(path) for path in paths])
     window.dropEvent(
         QDropEvent(
-            QPointF(300, 300), Qt.DropAction.CopyAction, data, Qt.MouseButton.LeftButton,
+            QPointF(300, 300),
+            Qt.DropAction.CopyAction,
+            data,
+            Qt.MouseButton.LeftButton,
             Qt.KeyboardModifier.NoModifier,
         )
-    )  # fmt: skip
+    )
 
 
 def durations_shown(window: MainWindow) -> dict[str, str]:
@@ -444,9 +447,12 @@ def start(place: Path, *words: str) -> tuple[int, str]:
     environment = {**os.environ, "VALVELAB_SETTINGS": str(place)}
     done = subprocess.run(
         [sys.executable, "-W", "error", *NUMPY_2_5, "-c", START, *words],
-        capture_output=True, text=True, env=environment,
-        check=False, timeout=60,
-    )  # fmt: skip
+        capture_output=True,
+        text=True,
+        env=environment,
+        check=False,
+        timeout=60,
+    )
     assert "Traceback" not in done.stderr, done.stderr
     return done.returncode, done.stdout.strip()
 

@@ -174,8 +174,10 @@ def _install(extra: str, libraries: dict[str, str]) -> None:
         refuse("the dependencies could not be installed (the reason stands above)")
     version = subprocess.run(  # noqa: S603 - the interpreter just made
         [str(venv_python()), "-c", "import sys; print(*sys.version_info[:2], sep='.')"],
-        capture_output=True, text=True, check=True,
-    ).stdout.strip()  # fmt: skip
+        capture_output=True,
+        text=True,
+        check=True,
+    ).stdout.strip()
     for name in {"", extra}:
         _stamp_file(name).write_text(f"{_stamp()} {version}\n", encoding="ascii")
 

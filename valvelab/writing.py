@@ -129,8 +129,9 @@ def _write_on(path: Path, there: os.stat_result, data: bytes) -> None:
 def _replace(target: Path, data: bytes, there: os.stat_result | None, *, private: bool) -> None:
     beside = target.with_name(f".{target.name[:_SHOWN]}.{secrets.token_hex(6)}.part")
     # the system takes the user's mask off the mode, which no one can ask for without changing it
-    handle = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0),
-                     PRIVATE_FILE if private else _USUAL)  # fmt: skip
+    handle = os.open(
+        beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), PRIVATE_FILE if private else _USUAL
+    )
     try:
         with os.fdopen(handle, "wb") as stream:
             if there is not None and not private:

@@ -108,20 +108,21 @@ def main() -> None:
         path = Path(folder) / "shaft.csv"
         write(path)
         base = processor_seconds(sys.executable, "-c", IMPORTS)
-        print(f"{IMPORTS}: {1000.0 * base:.0f} ms of processor time = 1")
+        print(f"{IMPORTS}, processor time: 1")
         for label, arguments in (("lobes", ("lobes", str(path), "--json")), ("--version", ("--version",))):
             print(f"  valvelab {label}: {processor_seconds(*valvelab, *arguments) / base:.2f}")
         name, reader = fastest_reader(path)
         table = read_lift_table(path)
         inspection = inspect_lobes(table)
         analysis = best_ms(lambda: inspect_lobes(table))
-        print(f"{name}, the fastest general reader: {reader:.1f} ms = 1")
+        print(f"{name}, the fastest general reader: 1")
         print(f"  our reading: {best_ms(lambda: read_lift_table(path)) / reader:.2f}")
-        print(f"  analysis alone: {analysis / reader:.2f} ({analysis:.1f} ms)")
+        print(f"  analysis alone: {analysis / reader:.2f}")
         profiled = stages(lambda: inspect_lobes(table))
+        whole = sum(spent for label, spent in profiled.items() if not label.startswith("of which"))
         for label, spent in profiled.items():
-            print(f"    {label:24s}{spent:7.1f} ms under the profiler")
-        print(f"one step of a dragged checking lift: {best_ms(lambda: inspection.durations_at(2.2)):.2f} ms")
+            print(f"    {label:24s}{spent / whole:7.2f} of these stages' time under the profiler")
+        print(f"one step of a dragged checking lift: {best_ms(lambda: inspection.durations_at(2.2)) / reader:.3f}")
 
 
 if __name__ == "__main__":

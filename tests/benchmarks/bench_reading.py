@@ -79,7 +79,7 @@ def main() -> None:
             fastest = min(value for name, value in times.items() if not name.startswith("read_"))
             print(f"{form} ({path.stat().st_size / 1e6:.1f} MB)")
             for name, value in sorted(times.items(), key=lambda pair: pair[1]):
-                print(f"  {name:<16} {value:8.2f} ms   {value / fastest:6.2f} ×")
+                print(f"  {name:<16} {value / fastest:6.2f} ×")
 
 
 if __name__ == "__main__":

@@ -162,7 +162,7 @@ def compare(count: int, size: int, scale: float, seconds: float) -> None:
     """One tray, three methods."""
     problem = drawn("independent", count, size, scale, 0)
     answer, share = ours(problem, seconds)
-    sets, bound = plain_assignment(problem, min(seconds, 30.0))
+    sets, bound = plain_assignment(problem, seconds)
     print(f"{count} springs in sets of {size}, limits {scale:g} standard deviations")
     print(f"  {line(answer, share, by_hand(problem))}; plain programme {sets} sets of at most {bound}")
 

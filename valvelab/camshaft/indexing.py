@@ -72,9 +72,10 @@ def cylinder_separations(names: list[LobeName | None], centres: FloatArray) -> d
         sides = []
         for kind in ("intake", "exhaust"):
             rows = [
-                k for k, name in enumerate(names)
+                k
+                for k, name in enumerate(names)
                 if name is not None and name.cylinder == cylinder and name.kind == kind and np.isfinite(centres[k])
-            ]  # fmt: skip
+            ]
             if rows:
                 first = float(centres[rows[0]])
                 sides.append(first + float(np.mean(wrap(centres[rows] - first))))

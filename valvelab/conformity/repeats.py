@@ -37,6 +37,14 @@ def division_of(readings: Sequence[float], divisions: Sequence[float] = LENGTH_D
     return None
 
 
+def robust_factor(count: int) -> float:
+    """What the median absolute deviation of two or more normal readings is multiplied by for their standard deviation.
+
+    1.4826 for many, with the factors for small samples up to nine readings and n/(n − 0.8) above.
+    """
+    return _SCALED_MAD * _MAD_OF_FEW.get(count, count / (count - 0.8))
+
+
 def standing_off(readings: Sequence[float], division: float | None = None) -> tuple[int, ...]:
     """Which readings, counted from 0, stand off from the rest.
 
@@ -48,7 +56,7 @@ def standing_off(readings: Sequence[float], division: float | None = None) -> tu
         return ()
     middle = median(readings)
     away = [abs(value - middle) for value in readings]
-    robust = _SCALED_MAD * _MAD_OF_FEW.get(count, count / (count - 0.8)) * median(away)
+    robust = robust_factor(count) * median(away)
     least = max(STANDING_OFF_SD * robust, STANDING_OFF_DIVISIONS * (division or 0.0))
     slack = 1e-9 * (abs(middle) + least)
     return tuple(number for number, distance in enumerate(away) if distance > least + slack)

@@ -22,12 +22,18 @@ def wheel_dial(inspection: PhasingInspection) -> Dial:
     rows: list[tuple[float, str, Role]] = [(reading, "stop", "readings") for reading in sheet.stop_deg]
     for pair in sheet.pairs:
         role = _role(pair.lobe)
-        rows += [(angle, f"{pair.lobe} {word}", role) for angle, word in
-                 ((pair.rising_deg, "rising"), (pair.falling_deg, "falling")) if angle is not None]  # fmt: skip
+        rows += [
+            (angle, f"{pair.lobe} {word}", role)
+            for angle, word in ((pair.rising_deg, "rising"), (pair.falling_deg, "falling"))
+            if angle is not None
+        ]
     for event in sheet.events:
         role = _role(event.lobe)
-        rows += [(angle, f"{event.lobe} {word} {event.lift_mm:g}", role) for angle, word in
-                 ((event.opening_deg, "opens"), (event.closing_deg, "closes")) if angle is not None]  # fmt: skip
+        rows += [
+            (angle, f"{event.lobe} {word} {event.lift_mm:g}", role)
+            for angle, word in ((event.opening_deg, "opens"), (event.closing_deg, "closes"))
+            if angle is not None
+        ]
     if result.tdc_offset_deg is not None:
         rows.append((result.tdc_offset_deg, "TDC", "measured"))
         rows += [
@@ -82,8 +88,9 @@ def event_diagram(inspection: PhasingInspection, at_mm: float | None = None) -> 
         marks += _ends(lobe, row, radius)
     across, up = Axis("", "", (-1.3 * _ROOM, 1.3 * _ROOM)), Axis("", "", (-_ROOM, _ROOM))
     lift = "" if at_mm is None else f" at {at_mm:g} mm"
-    return Figure("events", f"Valve events{lift}", across, up, tuple(curves), marks=tuple(marks), equal_scale=True,
-                  axes="none")  # fmt: skip
+    return Figure(
+        "events", f"Valve events{lift}", across, up, tuple(curves), marks=tuple(marks), equal_scale=True, axes="none"
+    )
 
 
 def _row(lobe: PhasingLobe, at_mm: float | None) -> PhasingDuration | None:

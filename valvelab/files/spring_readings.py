@@ -293,10 +293,11 @@ class _Reader:
             if against.size:
                 second = int(readings[int(against[0]) + 1])
                 raise BadFile(
-                    self.table.file, self._place(second, "height"),
+                    self.table.file,
+                    self._place(second, "height"),
                     "a second pass of heights, and no column that tells springs apart",
                     "a column spring, or one pass of heights",
-                )  # fmt: skip
+                )
 
     def spring(self, name: str, readings: Rows) -> list[SpringReadings]:
         """One spring, once for each of its stages."""
@@ -334,25 +335,31 @@ class _Reader:
         other = stated[np.abs(lengths[stated] - first) > 1e-6]
         if other.size:
             raise BadFile(
-                self.table.file, self._place(int(readings[other[0]]), name),
-                f"{name} {lengths[other[0]]:g} mm after {first:g} mm for {called}", "one length a spring",
-            )  # fmt: skip
+                self.table.file,
+                self._place(int(readings[other[0]]), name),
+                f"{name} {lengths[other[0]]:g} mm after {first:g} mm for {called}",
+                "one length a spring",
+            )
         return first
 
     def _element(self, name: str, element: str, readings: Rows) -> ElementReadings:
         offsets = self.offset[readings]
         if np.ptp(offsets) > 1e-9:
             raise BadFile(
-                self.table.file, self._place(int(readings[int(np.argmax(offsets != offsets[0]))])),
-                f"offsets {offsets.min():g} and {offsets.max():g} mm for one element of spring {name!r}", "one offset",
-            )  # fmt: skip
+                self.table.file,
+                self._place(int(readings[int(np.argmax(offsets != offsets[0]))])),
+                f"offsets {offsets.min():g} and {offsets.max():g} mm for one element of spring {name!r}",
+                "one offset",
+            )
         strokes = dict(self.stroke.among(readings))
         called = f"spring {name!r}" + (f", {element}" if element else "")
         if "compress" not in strokes:
             raise BadFile(
-                self.table.file, self._place(int(readings[0])), f"no readings of stroke compress of {called}",
+                self.table.file,
+                self._place(int(readings[0])),
+                f"no readings of stroke compress of {called}",
                 "readings on the way down",
-            )  # fmt: skip
+            )
         for those in strokes.values():
             self._refuse_two_springs(called, those)
         return ElementReadings(
@@ -377,7 +384,8 @@ class _Reader:
             first, second = int(order[wrong[0]]), int(order[wrong[0] + 1])
             a, b = float(self.taken.force_n[first]), float(self.taken.force_n[second])
             raise BadFile(
-                self.table.file, self._place(max(first, second), "height"),
+                self.table.file,
+                self._place(max(first, second), "height"),
                 f"{a:g} N and {b:g} N at {self.taken.height_mm[first]:g} mm for {called}",
                 "one force at a height; two springs with one name need names of their own",
-            )  # fmt: skip
+            )

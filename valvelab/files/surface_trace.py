@@ -95,9 +95,11 @@ def _even(table: Table, x: FloatArray, z: FloatArray) -> tuple[FloatArray, Float
     if steps.max() > GAP * usual:
         row = int(np.argmax(steps))
         raise BadFile(
-            table.file, place(row + 1), f"a gap in the trace from x {x[row]:g} to {x[row + 1]:g} mm{table.left_out}",
+            table.file,
+            place(row + 1),
+            f"a gap in the trace from x {x[row]:g} to {x[row + 1]:g} mm{table.left_out}",
             f"a step of about {usual:g} mm; no gap is bridged",
-        )  # fmt: skip
+        )
     grid = np.linspace(x[0], x[-1], x.size)
     if np.abs(x - grid).max() <= EVEN * usual:
         return grid, z, []

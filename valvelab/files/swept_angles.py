@@ -148,10 +148,11 @@ class SweptAngles:
             unit = self.column.unit or "deg"
             written = [self._written(row) for row in (before, here)]
             raise BadFile(
-                self.table.file, self.table.place(here, self.column),
+                self.table.file,
+                self.table.place(here, self.column),
                 f"lobe {one.name} at {written[1]:g} {unit} after {written[0]:g} {unit}",
                 "angles that run one way within a sweep",
-            )  # fmt: skip
+            )
 
     def _written(self, row: int) -> float:
         per_unit = self.table.cam_deg_per_unit(self.column, "cam")

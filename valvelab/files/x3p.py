@@ -180,9 +180,11 @@ def _heights(container: _Container, root: Element) -> FloatArray:
     gaps = np.flatnonzero(~(np.isfinite(values) & valid))
     if gaps.size:
         raise BadFile(
-            file, f"point {gaps[0] + 1}", f"{gaps.size} of {count} points without a height",
+            file,
+            f"point {gaps[0] + 1}",
+            f"{gaps.size} of {count} points without a height",
             "a trace without gaps; none is bridged",
-        )  # fmt: skip
+        )
     scale = _number(file, root, "Record1/Axes/CZ/Increment", "1")
     offset = _number(file, root, "Record1/Axes/CZ/Offset", "0")
     with np.errstate(over="ignore", invalid="ignore"):

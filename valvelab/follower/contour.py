@@ -53,24 +53,22 @@ def contour(
     refuse_unless_above_zero(base_circle_radius_mm, "base circle radius", "mm")
     first, second = velocity * np.degrees(1.0), acceleration * np.degrees(1.0) ** 2
     if shape.kind == "flat":
-        support = base_circle_radius_mm + lift_mm
-        return Contour(
-            read_only(np.array(angle_cam_deg)), read_only(np.array(angle_cam_deg)), read_only(support),
-            read_only(first), read_only(support + second), read_only(np.zeros_like(support)),
-            base_circle_radius_mm, shape,
-        )  # fmt: skip
-    r = shape.radius_mm or 0.0
-    rho = base_circle_radius_mm + r + lift_mm
-    psi = np.arctan2(first, rho)
-    # radius of curvature of the roller centre's path, less the roller
-    bend = rho**2 + 2.0 * first**2 - rho * second
-    with np.errstate(divide="ignore"):
-        pitch = np.hypot(rho, first) ** 3 / bend
-    return Contour(
-        read_only(np.array(angle_cam_deg)), read_only(angle_cam_deg - np.degrees(psi)),
-        read_only(rho * np.cos(psi) - r), read_only(rho * np.sin(psi)), read_only(pitch - r),
-        read_only(np.degrees(psi)), base_circle_radius_mm, shape,
-    )  # fmt: skip
+        normal, support, slope = np.array(angle_cam_deg), base_circle_radius_mm + lift_mm, first
+        radius, pressure_angle = support + second, np.zeros_like(support)
+    else:
+        r = shape.radius_mm or 0.0
+        rho = base_circle_radius_mm + r + lift_mm
+        psi = np.arctan2(first, rho)
+        # radius of curvature of the roller centre's path, less the roller
+        bend = rho**2 + 2.0 * first**2 - rho * second
+        with np.errstate(divide="ignore"):
+            radius = np.hypot(rho, first) ** 3 / bend - r
+        pressure_angle = np.degrees(psi)
+        normal, support, slope = angle_cam_deg - pressure_angle, rho * np.cos(psi) - r, rho * np.sin(psi)
+    angle = np.array(angle_cam_deg)
+    for array in (angle, normal, support, slope, radius, pressure_angle):
+        read_only(array)
+    return Contour(angle, normal, support, slope, radius, pressure_angle, base_circle_radius_mm, shape)
 
 
 def pressure_angle_under(source: Contour, shape: Shape) -> FloatArray:

@@ -291,9 +291,14 @@ def _extend(ahead: FloatArray, stride: int, patience: int, tolerance: float) -> 
 
 
 def _describe(
-    splines: SplineSet, harmonic: FloatArray, lift: FloatArray, arc: tuple[int, int], noise: float, *,
+    splines: SplineSet,
+    harmonic: FloatArray,
+    lift: FloatArray,
+    arc: tuple[int, int],
+    noise: float,
+    *,
     circle: bool,
-) -> BaseCircle:  # fmt: skip
+) -> BaseCircle:
     knots = splines.intervals
     first, last = arc
     rows = np.arange(first, last + 1) % knots

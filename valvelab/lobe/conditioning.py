@@ -173,9 +173,7 @@ def _arrange(
     holes = np.diff(ascending, append=ascending[0] + 360.0)
     if float(holes.max()) <= LARGEST_HOLE_CAM_DEG:
         cells, start, grid = _uniform_grid(ascending)
-        return Conditioned(
-            names, ascending, lifts[:, order], kept[:, order], sweep[order], True, grid, cells, start, 0
-        )  # fmt: skip
+        return Conditioned(names, ascending, lifts[:, order], kept[:, order], sweep[order], True, grid, cells, start, 0)
     return _event_only(names, ascending, lifts[:, order], kept[:, order], sweep[order])
 
 
@@ -227,7 +225,7 @@ def _event_only(
     ascending_run = angles[run] - 360.0 * np.floor(angles[run[0]] / 360.0)
     return Conditioned(
         names, ascending_run, lifts[:, chosen], kept[:, chosen], sweep[chosen], False, None, 0, 0.0, n - run.size
-    )  # fmt: skip
+    )
 
 
 def _outliers(angle: FloatArray, lifts: FloatArray, given: NDArray[np.int64], division: float) -> BoolArray:

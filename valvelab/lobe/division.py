@@ -19,9 +19,16 @@ from valvelab.units import INCH_MM
 
 #: a division, coarsest first: 0.5 mm to 0.01 µm and 0.05 in to 0.000001 in
 _CANDIDATES_MM = tuple(
-    sorted((unit * digit * 10.0**power for unit, powers in ((1.0, range(-5, 0)), (INCH_MM, range(-6, -2)))
-            for power in powers for digit in (5.0, 2.5, 2.0, 1.0)), reverse=True)
-)  # fmt: skip
+    sorted(
+        (
+            unit * digit * 10.0**power
+            for unit, powers in ((1.0, range(-5, 0)), (INCH_MM, range(-6, -2)))
+            for power in powers
+            for digit in (5.0, 2.5, 2.0, 1.0)
+        ),
+        reverse=True,
+    )
+)
 # With more scatter than this many divisions every reading's rounding error is its own.
 _DITHERED = 0.6
 

@@ -80,12 +80,15 @@ def _modified_trapezoid(x: FloatArray, order: int) -> FloatArray:
     v2 = v1 + 0.25 * peak
     s2 = s1 + 0.25 * v1 + 0.5 * peak * 0.0625
     table = (
-        (peak * (c * x - c**2 * np.sin(w * x)), s1 + v1 * u + 0.5 * peak * u**2,
-         s2 + v2 * t + peak * c**2 * (1.0 - np.cos(w * t))),
+        (
+            peak * (c * x - c**2 * np.sin(w * x)),
+            s1 + v1 * u + 0.5 * peak * u**2,
+            s2 + v2 * t + peak * c**2 * (1.0 - np.cos(w * t)),
+        ),
         (peak * c * (1.0 - np.cos(w * x)), v1 + peak * u, v2 + peak * c * np.sin(w * t)),
         (peak * np.sin(w * x), np.full_like(x, peak), peak * np.cos(w * t)),
         (peak * w * np.cos(w * x), np.zeros_like(x), -peak * w * np.sin(w * t)),
-    )[order]  # fmt: skip
+    )[order]
     return np.where(first, table[0], np.where(flat, table[1], table[2]))
 
 

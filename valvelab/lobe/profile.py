@@ -204,9 +204,13 @@ def _smooth(conditioned: Conditioned) -> tuple[Smoothed, FloatArray]:
                 reading_noise = np.maximum(reading_noise, _scatter_in_cells(conditioned, means, counts))
             return smoothed, reading_noise
     smoothed = fit_general(
-        conditioned.angle_cam_deg, conditioned.lifts_mm, conditioned.kept, periodic=conditioned.periodic,
-        sweep=conditioned.sweep, least_noise_mm=least,
-    )  # fmt: skip
+        conditioned.angle_cam_deg,
+        conditioned.lifts_mm,
+        conditioned.kept,
+        periodic=conditioned.periodic,
+        sweep=conditioned.sweep,
+        least_noise_mm=least,
+    )
     return smoothed, smoothed.noise_mm
 
 

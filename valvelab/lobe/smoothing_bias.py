@@ -39,9 +39,7 @@ _SAME_CAM_DEG = 1e-6
 # A plateau holds one independent value for so many correlation lengths; chosen so that a rounded peak counts as one.
 _LENGTHS = 3.0
 _COUNTS = read_only(np.log([1.0, 2.0, 3.0, 4.0, 5.0, 7.0, 10.0, 15.0, 20.0, 30.0, 50.0, 100.0]))
-_GREATEST = read_only(
-    np.array([0.0, 0.564, 0.846, 1.029, 1.163, 1.352, 1.539, 1.736, 1.867, 2.043, 2.249, 2.508])
-)  # fmt: skip
+_GREATEST = read_only(np.array([0.0, 0.564, 0.846, 1.029, 1.163, 1.352, 1.539, 1.736, 1.867, 2.043, 2.249, 2.508]))
 
 
 def doubt_covariance(fitted: FittedLobes, *terms: Term) -> FloatArray:

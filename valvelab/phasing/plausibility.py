@@ -45,8 +45,9 @@ def findings(sheet: Sheet, worked: Degreeing | None = None) -> tuple[Finding, ..
         complaints = stop_complaints(sheet.stop_deg, worked.dead_centre)
         found += [Finding("stop", text, contradicts=wrong) for text, wrong in complaints]
     elif len(sheet.stop_deg) >= 2:
-        found.append(Finding("stop", "all stop readings are equal: expected one from each side of dead centre",
-                             contradicts=True))  # fmt: skip
+        found.append(
+            Finding("stop", "all stop readings are equal: expected one from each side of dead centre", contradicts=True)
+        )
     found += _sense(sheet)
     for pair in sheet.pairs:
         found += [_doubting(one, pair.rising_deg, pair.falling_deg) for one in _pair(sheet, pair)]
@@ -101,8 +102,11 @@ def _pair(sheet: Sheet, pair: NosePair) -> list[Finding]:
             )
         ]
     if span < 5.0:
-        return [Finding(about, f"{what}: only {span:.1f} deg apart; the two must lie either side of the nose",
-                        contradicts=True)]  # fmt: skip
+        return [
+            Finding(
+                about, f"{what}: only {span:.1f} deg apart; the two must lie either side of the nose", contradicts=True
+            )
+        ]
     if span > 150.0:
         return [Finding(about, f"{what}: {span:.1f} deg apart is wide for a pair near the nose; one may be misread")]
     return []

@@ -84,10 +84,15 @@ def assemble(
     ]
     serial = next((part.serial for part in parts if part.serial), None)
     return Certificate(
-        title=heading, number=number_of(attachments), serial=serial, made=made,
-        program=f"valvelab {parts[0].result.version}", sources=sources, sections=tuple(sections),
+        title=heading,
+        number=number_of(attachments),
+        serial=serial,
+        made=made,
+        program=f"valvelab {parts[0].result.version}",
+        sources=sources,
+        sections=tuple(sections),
         attachments=attachments,
-    )  # fmt: skip
+    )
 
 
 def number_of(attachments: Iterable[Attachment]) -> str:

@@ -40,10 +40,14 @@ def text_style(style: Style, look: Paper, *, right: bool = False, size: float | 
     """Layout of running text."""
     points = SIZES[style] if size is None else size
     return ParagraphStyle(
-        style, fontName=BOLD if style == "strong" else REGULAR, fontSize=points, leading=1.32 * points,
-        textColor=look.of("quiet" if style == "small" else "text"), alignment=TA_RIGHT if right else 0,
+        style,
+        fontName=BOLD if style == "strong" else REGULAR,
+        fontSize=points,
+        leading=1.32 * points,
+        textColor=look.of("quiet" if style == "small" else "text"),
+        alignment=TA_RIGHT if right else 0,
         splitLongWords=int(style != "strong"),
-    )  # fmt: skip
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,12 +126,13 @@ def _(block: Identity, layout: Layout) -> list[Flowable]:
         rows.append([cell for label, value in (left, right) for cell in _labelled(label, value, layout.look)])
     share = layout.width / 100.0
     grid = LongTable(rows, colWidths=[15 * share, 33 * share, 16 * share, 36 * share], splitInRow=1)
-    grid.setStyle(TableStyle([
+    style = TableStyle([
         ("FONTNAME", (0, 0), (-1, -1), REGULAR),
         ("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (-1, -1), 0),
         ("TOPPADDING", (0, 0), (-1, -1), 1.6), ("BOTTOMPADDING", (0, 0), (-1, -1), 1.6),
         ("LINEBELOW", (0, 0), (-1, -1), 0.25, layout.look.of("line")),
-    ]))  # fmt: skip
+    ])  # fmt: skip
+    grid.setStyle(style)
     return [grid, Spacer(1, 2.5 * MM)]
 
 
@@ -166,14 +171,15 @@ def _(block: Box, layout: Layout) -> list[Flowable]:
     rows = [[TextFlow(escape(block.title), text_style("strong", layout.look))]]
     rows += [[TextFlow(escape(sentence), text_style("body", layout.look))] for sentence in block.sentences]
     box = LongTable(rows, colWidths=[layout.width], splitInRow=1)
-    box.setStyle(TableStyle([
+    style = TableStyle([
         ("FONTNAME", (0, 0), (-1, -1), REGULAR),
         ("BOX", (0, 0), (-1, -1), 0.8, layout.look.of("undecided")),
         ("BACKGROUND", (0, 0), (-1, -1), layout.look.of("undecided_tint")),
         ("TOPPADDING", (0, 0), (-1, -1), 2.0), ("BOTTOMPADDING", (0, 0), (-1, -1), 2.0),
         ("LEFTPADDING", (0, 0), (-1, -1), 8.0), ("BOTTOMPADDING", (0, -1), (-1, -1), 6.0),
         ("TOPPADDING", (0, 0), (-1, 0), 6.0),
-    ]))  # fmt: skip
+    ])  # fmt: skip
+    box.setStyle(style)
     return [Together([box]), Spacer(1, 3.0 * MM)]
 
 

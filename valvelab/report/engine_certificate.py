@@ -46,8 +46,12 @@ def phasing_part(inspection: PhasingInspection, system: System = "metric") -> Pa
     return Part(
         name="Phasing",
         result=result,
-        identity=(("part", sheet.part), ("serial number", sheet.serial), ("operator", sheet.operator),
-                  ("measured on", sheet.date)),
+        identity=(
+            ("part", sheet.part),
+            ("serial number", sheet.serial),
+            ("operator", sheet.operator),
+            ("measured on", sheet.date),
+        ),
         overview=(figures, engine_table(result)),
         sections=(
             Section(
@@ -58,7 +62,7 @@ def phasing_part(inspection: PhasingInspection, system: System = "metric") -> Pa
         ),
         subjects=("phasing", "event"),
         serial=sheet.serial,
-    )  # fmt: skip
+    )
 
 
 def motion_part(
@@ -83,13 +87,20 @@ def motion_part(
         sections=(
             Section("At speed", (*control_tables(result, system), Box("Speeds", (MOTION_CAUTION,)))),
             Section("Valve curves", tuple(_curves(inspection, system)), new_page=True),
-            Section("Valve motion", (*reading_tables(result, system), *clearance_tables(result, system),
-                                     *contact_tables(result, system, every_speed=False), event_table(result, system)),
-                    new_page=True),
+            Section(
+                "Valve motion",
+                (
+                    *reading_tables(result, system),
+                    *clearance_tables(result, system),
+                    *contact_tables(result, system, every_speed=False),
+                    event_table(result, system),
+                ),
+                new_page=True,
+            ),
         ),
         subjects=("valve", "event"),
         serial=serial,
-    )  # fmt: skip
+    )
 
 
 def _first_of_each_kind(inspection: MotionInspection) -> list[str]:

@@ -63,13 +63,18 @@ def shaft_part(inspection: ShaftInspection, system: System = "metric") -> Part:
         name="Shaft form",
         result=inspection.result,
         identity=(
-            ("part", readings.part), ("serial number", readings.serial), ("operator", readings.operator),
-            ("instrument", readings.instrument), ("measured on", readings.date), ("supported by", support),
+            ("part", readings.part),
+            ("serial number", readings.serial),
+            ("operator", readings.operator),
+            ("instrument", readings.instrument),
+            ("measured on", readings.date),
+            ("supported by", support),
             ("stated uncertainty", None if probe is None else f"probe {show(1000.0 * probe, 'um')} µm{adopted}"),
         ),
         overview=(
             FigureBlock(
-                ((bowed_shaft_figure(inspection, system),), (_bare(section_figure(inspection, system)),)), 56.0,
+                ((bowed_shaft_figure(inspection, system),), (_bare(section_figure(inspection, system)),)),
+                56.0,
                 weights=(1.9, 1.0),
                 caption="Left: the shaft from the side, its bow magnified as stated. Right: within the minimum zone.",
             ),
@@ -78,7 +83,7 @@ def shaft_part(inspection: ShaftInspection, system: System = "metric") -> Part:
         sections=(Section("Shaft form", tuple(blocks), new_page=True),),
         subjects=("station", "shaft"),
         serial=readings.serial,
-    )  # fmt: skip
+    )
 
 
 def _bare(figure: Figure) -> Figure:
@@ -105,26 +110,33 @@ def texture_part(inspection: TextureInspection, system: System = "metric") -> Pa
         name="Surface texture",
         result=result,
         identity=(
-            ("surface", result.label), ("form of the file", result.form), ("cutoff", f"{result.cutoff_mm:g} mm"),
-            ("short cutoff", short), ("sections", str(result.sections)),
+            ("surface", result.label),
+            ("form of the file", result.form),
+            ("cutoff", f"{result.cutoff_mm:g} mm"),
+            ("short cutoff", short),
+            ("sections", str(result.sections)),
             ("evaluation length", f"{result.evaluation_length_mm:g} mm"),
         ),
         overview=(
             FigureBlock(
-                ((roughness_figure(inspection, system),), (material_ratio_figure(inspection, system),)), 66.0,
+                ((roughness_figure(inspection, system),), (material_ratio_figure(inspection, system),)),
+                66.0,
                 weights=(1.4, 1.0),
             ),
         ),
         sections=(
             Section(
                 "Surface texture",
-                (Paragraph(FILTER), texture_table(result, system),
-                 FigureBlock(((trace_figure(inspection, system),),), 62.0)),
+                (
+                    Paragraph(FILTER),
+                    texture_table(result, system),
+                    FigureBlock(((trace_figure(inspection, system),),), 62.0),
+                ),
                 new_page=True,
             ),
         ),
         subjects=("trace",),
-    )  # fmt: skip
+    )
 
 
 def gauge_part(inspection: GaugeInspection, system: System = "metric") -> Part:
@@ -135,17 +147,23 @@ def gauge_part(inspection: GaugeInspection, system: System = "metric") -> Part:
         name="Gauge study",
         result=result,
         identity=(
-            ("measures", readings.characteristic), ("parts", str(len(result.parts))),
-            ("appraisers", ", ".join(result.appraisers)), ("trials", str(result.trials)),
+            ("measures", readings.characteristic),
+            ("parts", str(len(result.parts))),
+            ("appraisers", ", ".join(result.appraisers)),
+            ("trials", str(result.trials)),
         ),
         overview=(FigureBlock(((components_figure(inspection),),), 55.0),),
         sections=(
             Section(
                 "Gauge study",
-                (Paragraph(STUDY), study_table(result, system), analysis_table(result, system),
-                 FigureBlock(((means_figure(inspection), ranges_figure(inspection)),), 110.0)),
+                (
+                    Paragraph(STUDY),
+                    study_table(result, system),
+                    analysis_table(result, system),
+                    FigureBlock(((means_figure(inspection), ranges_figure(inspection)),), 110.0),
+                ),
                 new_page=True,
             ),
         ),
         subjects=("gauge",),
-    )  # fmt: skip
+    )

@@ -32,11 +32,14 @@ def lobes_part(inspection: LobesInspection, system: System = "metric") -> Part:
     x = grid(inspection)
     attention = sum(verdict.decision != "accept" for verdict in result.verdicts)
     at_a_glance = len(result.lobes) + min(attention, FIRST_PAGE_ROWS) <= GLANCE_ROWS
-    overview: list[Block] = [FigureBlock(
-        ((lobe_map(inspection, "deviation", x),), (position_dial(inspection),)), weights=(1.35, 1.0),
-        height_mm=64.0 if at_a_glance else 88.0,
-        caption="Left: every lobe over the angle from its own centre. Right: the shaft from the drive end.",
-    )]  # fmt: skip
+    overview: list[Block] = [
+        FigureBlock(
+            ((lobe_map(inspection, "deviation", x),), (position_dial(inspection),)),
+            weights=(1.35, 1.0),
+            height_mm=64.0 if at_a_glance else 88.0,
+            caption="Left: every lobe over the angle from its own centre. Right: the shaft from the drive end.",
+        )
+    ]
     if at_a_glance:
         overview.append(glance(result, system))
     return Part(
@@ -87,10 +90,15 @@ def fit_section(inspection: LobesInspection, system: System) -> Section:
     left_out = [(lobe.lobe, reading) for lobe in inspection.result.lobes for reading in lobe.outlier_readings]
     if left_out:
         cells = tuple(
-            (lobe, show(row.angle_cam_deg, "cam deg"), show(row.lift_mm, "mm", system),
-             show(row.fitted_lift_mm, "mm", system), show(row.lift_mm - row.fitted_lift_mm, "mm", system))
+            (
+                lobe,
+                show(row.angle_cam_deg, "cam deg"),
+                show(row.lift_mm, "mm", system),
+                show(row.fitted_lift_mm, "mm", system),
+                show(row.lift_mm - row.fitted_lift_mm, "mm", system),
+            )
             for lobe, row in left_out
-        )  # fmt: skip
+        )
         length = display_unit("mm", system).label
         units = ("", "cam deg", length, length, length)
         blocks.append(

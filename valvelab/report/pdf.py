@@ -50,9 +50,14 @@ def _draw(certificate: Certificate, system: System) -> bytes:
     target = io.BytesIO()
     width, height = A4
     document = BaseDocTemplate(
-        target, pagesize=A4, invariant=1,
-        leftMargin=MARGIN, rightMargin=MARGIN, topMargin=HEAD, bottomMargin=FOOT,
-    )  # fmt: skip
+        target,
+        pagesize=A4,
+        invariant=1,
+        leftMargin=MARGIN,
+        rightMargin=MARGIN,
+        topMargin=HEAD,
+        bottomMargin=FOOT,
+    )
     frame = Frame(MARGIN, FOOT, width - 2 * MARGIN, height - HEAD - FOOT, 0, 0, 0, 0, id="page")
     document.addPageTemplates([PageTemplate(id="page", frames=[frame])])
     document.build(

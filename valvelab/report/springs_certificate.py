@@ -139,13 +139,16 @@ def sets_part(inspection: SetsInspection, table: SpringTable, system: System = "
     return Part(
         name="Matched spring sets",
         result=result,
-        identity=(*identity(table, fit.installed_height_mm, fit.valve_lift_mm, system),
-                  ("springs in a set", str(result.size)), ("largest range in a set", limits_told(result, system))),
+        identity=(
+            *identity(table, fit.installed_height_mm, fit.valve_lift_mm, system),
+            ("springs in a set", str(result.size)),
+            ("largest range in a set", limits_told(result, system)),
+        ),
         overview=tuple(overview),
         sections=(Section("Springs of the sets", tuple(blocks), new_page=True),),
         subjects=("spring",),
         serial=table.remarks.get("serial"),
-    )  # fmt: skip
+    )
 
 
 def shims_part(
@@ -168,19 +171,26 @@ def shims_part(
         name="Spring shim plan",
         result=result,
         identity=(
-            ("part", table.remarks.get("part")), ("serial number", table.remarks.get("serial")),
-            ("operator", table.remarks.get("operator")), ("valves", str(len(heights.positions))),
+            ("part", table.remarks.get("part")),
+            ("serial number", table.remarks.get("serial")),
+            ("operator", table.remarks.get("operator")),
+            ("valves", str(len(heights.positions))),
             ("shims in stock", f"{stock} {unit}" if stock else None),
             ("shims at a valve", f"{heights.max_shims} at most"),
             ("target seat force", None if target is None else f"{show(target, 'N', system, 1)} {force}"),
-            ("least coil-bind margin", length(heights.minimum_coil_bind_margin_mm)), ("valve lift", length(lift)),
+            ("least coil-bind margin", length(heights.minimum_coil_bind_margin_mm)),
+            ("valve lift", length(lift)),
         ),
-        overview=(Paragraph(spread_told(result, system), "strong"), shim_table(result, system), *out,
-                  FigureBlock(((seat_force_figure(inspection),),), FLAT_MM)),
+        overview=(
+            Paragraph(spread_told(result, system), "strong"),
+            shim_table(result, system),
+            *out,
+            FigureBlock(((seat_force_figure(inspection),),), FLAT_MM),
+        ),
         sections=blocks,
         subjects=("spring",),
         serial=table.remarks.get("serial"),
-    )  # fmt: skip
+    )
 
 
 def seat_force_figure(inspection: ShimsInspection) -> Figure:
@@ -196,8 +206,11 @@ def seat_force_figure(inspection: ShimsInspection) -> Figure:
     stems = Curve(np.repeat(x, 3), np.column_stack([np.full_like(x, foot), y, gap]).ravel(), "measured")
     names = tuple(zip(x.tolist(), (row.position for row in result.positions), strict=True))
     return Figure(
-        name="seat force", title="Seat force at each valve", x_axis=Axis("valve", "", (0.5, x.size + 0.5), names=names),
+        name="seat force",
+        title="Seat force at each valve",
+        x_axis=Axis("valve", "", (0.5, x.size + 0.5), names=names),
         y_axis=Axis("seat force", "N", (min(ends) - room, max(ends) + room)),
-        curves=(stems,), marks=(Marks(x, y, "measured"),),
+        curves=(stems,),
+        marks=(Marks(x, y, "measured"),),
         guides=() if target is None else (Guide(target, "y", label="target"),),
-    )  # fmt: skip
+    )

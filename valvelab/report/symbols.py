@@ -19,8 +19,10 @@ def draw_symbol(
     if role == "reject":
         canvas.roundRect(left - size, middle - size, 2.0 * size, 2.0 * size, 0.2 * size, stroke=0, fill=1)
     elif role == "undecided":
-        _polygon(canvas, [(left - 1.25 * size, middle - size), (left + 1.25 * size, middle - size),
-                          (left, middle + 1.15 * size)])  # fmt: skip
+        _polygon(
+            canvas,
+            [(left - 1.25 * size, middle - size), (left + 1.25 * size, middle - size), (left, middle + 1.15 * size)],
+        )
     else:
         canvas.circle(left, middle, size if role == "accept" else 0.5 * size, stroke=0, fill=1)
     canvas.setStrokeColor(paper.of("paper"))

@@ -62,7 +62,7 @@ def _(block: Table, layout: Layout) -> list[Flowable]:
         rows.append([_cell(text, block, column, layout.look, "small") for column, text in enumerate(block.units)])
     rows += [[_cell(cell, block, column, layout.look, "body") for column, cell in enumerate(row)] for row in block.rows]
     table = LongTable(rows, colWidths=widths, repeatRows=heads, hAlign="LEFT", splitInRow=1)
-    table.setStyle(TableStyle([
+    style = TableStyle([
         ("FONTNAME", (0, 0), (-1, -1), REGULAR),
         ("VALIGN", (0, 0), (-1, -1), "TOP"), ("VALIGN", (0, 0), (-1, heads - 1), "BOTTOM"),
         ("LEFTPADDING", (0, 0), (-1, -1), PAD), ("RIGHTPADDING", (0, 0), (-1, -1), PAD),
@@ -70,7 +70,8 @@ def _(block: Table, layout: Layout) -> list[Flowable]:
         ("LINEBELOW", (0, heads - 1), (-1, heads - 1), 0.7, layout.look.of("quiet")),
         ("LINEBELOW", (0, -1), (-1, -1), 0.4, layout.look.of("line")),
         ("ROWBACKGROUNDS", (0, heads), (-1, -1), [layout.look.of("paper"), layout.look.of("stripe")]),
-    ]))  # fmt: skip
+    ])  # fmt: skip
+    table.setStyle(style)
     parts: list[Flowable] = []
     if block.title:
         title = TextFlow(escape(block.title), text_style("strong", layout.look, size=9.0))

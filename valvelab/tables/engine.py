@@ -19,8 +19,13 @@ _ROWS = {row.name: row for row in (*CHARACTERISTICS, *WHEEL)}
 READ_FROM = {"near_peak": "pairs near the nose", "events": "the events", None: "–"}
 
 
-def _deg(head: str, value: Callable[[Any], float | None], u: Callable[[Any], float | None] | None = None,
-         unit: str = "crank deg", tip: str = "") -> Column[Any]:  # fmt: skip
+def _deg(
+    head: str,
+    value: Callable[[Any], float | None],
+    u: Callable[[Any], float | None] | None = None,
+    unit: str = "crank deg",
+    tip: str = "",
+) -> Column[Any]:
     return Column(head, unit, value, u, with_u=u is not None, tip=tip)
 
 

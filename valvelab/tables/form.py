@@ -140,11 +140,12 @@ def study_table(result: GaugeResult, system: System) -> Table:
     """Both methods beside one another."""
     rows = tuple(
         (
-            row.name, *(study_cell(row, found, system) for found in (result.anova, result.ranges)),
+            row.name,
+            *(study_cell(row, found, system) for found in (result.anova, result.ranges)),
             display_unit(row.unit, system).label,
         )
         for row in study_rows(result, system)
-    )  # fmt: skip
+    )
     return Table(("standard deviation", "analysis of variance", "averages and ranges", "unit"), rows, flush_left=(3,))
 
 

@@ -39,9 +39,13 @@ LobeColumn = Column[LobeResult]
 def of_row(row: LobeRow) -> LobeColumn:
     """A characteristic of a lobe."""
     return Column(
-        row.head, row.unit, lambda lobe: row.stated(lobe).value, lambda lobe: row.stated(lobe).u, with_u=row.u_column,
+        row.head,
+        row.unit,
+        lambda lobe: row.stated(lobe).value,
+        lambda lobe: row.stated(lobe).u,
+        with_u=row.u_column,
         tip=row.explained,
-    )  # fmt: skip
+    )
 
 
 def _of_envelope(head: str, unit: str, field: str, times: float = 1.0, **usual: Any) -> LobeColumn:

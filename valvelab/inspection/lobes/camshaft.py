@@ -99,6 +99,10 @@ def camshaft_result(shaft: MeasuredShaft, ranged: Mapping[str, ByItem]) -> tuple
     uncertainty = {f"lobe_separation_cam_deg {cylinder}": row.u for cylinder, row in apart.items()}
     if mean.value is not None:
         uncertainty["lobe_separation_mean_cam_deg"] = mean.u
+    rows = None
+    if errors is not None:
+        placed = {lobe: row.value for lobe, row in errors.items() if row.value is not None}
+        rows = tuple(IndexErrorRow(lobe=lobe, error_cam_deg=error) for lobe, error in placed.items())
     result = CamshaftResult(
         cylinders=tuple(
             CylinderSeparation(cylinder=cylinder, lobe_separation_cam_deg=row.value)
@@ -106,16 +110,14 @@ def camshaft_result(shaft: MeasuredShaft, ranged: Mapping[str, ByItem]) -> tuple
             if row.value is not None
         ),
         lobe_separation_mean_cam_deg=mean.value,
-        index_errors=None if errors is None else tuple(
-            IndexErrorRow(lobe=lobe, error_cam_deg=row.value) for lobe, row in errors.items() if row.value is not None
-        ),
+        index_errors=rows,
         spreads=tuple(
             Spread.model_validate({"kind": kind, **{key: found[kind].value for key, found in spreads.items()}})
             for kind in _KINDS
             if all(kind in found for found in spreads.values())
         ),
         uncertainty=uncertainty,
-    )  # fmt: skip
+    )
     return result, notes
 
 

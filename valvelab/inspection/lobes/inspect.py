@@ -144,9 +144,14 @@ def inspect_lobes(
         found, _, expected = rest.partition(", expected ")
         raise BadFile(table.file, place, found.removeprefix("found ") or rest, expected or "usable readings") from error
     shaft = MeasuredShaft(
-        table, tuple(groups), spec, spec_file, without_angle=without_angle, chord_lift_mm=question.chord_lift_mm,
+        table,
+        tuple(groups),
+        spec,
+        spec_file,
+        without_angle=without_angle,
+        chord_lift_mm=question.chord_lift_mm,
         under=question.convert_to,
-    )  # fmt: skip
+    )
     notes += contour_notes(shaft)
     if question.convert_to is not None:
         shaft = replace(shaft, groups=tuple(_converted(group, table, question.convert_to, notes) for group in groups))

@@ -114,8 +114,13 @@ def _tester(table: SpringTable) -> ReadingUncertainty:
     """What is known of the tester; a division of force that nobody states is looked for in the readings."""
     division = table.force_resolution_n
     if division is None:
-        strokes = [stroke for spring in table.springs for element in spring.elements
-                   for stroke in (element.compress, element.release) if stroke is not None]  # fmt: skip
+        strokes = [
+            stroke
+            for spring in table.springs
+            for element in spring.elements
+            for stroke in (element.compress, element.release)
+            if stroke is not None
+        ]
         division = force_division(np.concatenate([stroke.force_n for stroke in strokes]))
     return ReadingUncertainty(
         table.force_uncertainty_n, table.height_uncertainty_mm, division, table.height_resolution_mm
@@ -124,8 +129,9 @@ def _tester(table: SpringTable) -> ReadingUncertainty:
 
 def _fit_notes(table: SpringTable, fit: Fit, installed: float | None, lift: float | None) -> Iterator[Note]:
     for name, ours, theirs in (
-        ("installed height", installed, table.installed_height_mm), ("valve lift", lift, table.valve_lift_mm),
-    ):  # fmt: skip
+        ("installed height", installed, table.installed_height_mm),
+        ("valve lift", lift, table.valve_lift_mm),
+    ):
         if ours is not None and theirs is not None and abs(ours - theirs) > 1e-9:
             yield info(name, f"the spec's {ours:g} mm is used, not {theirs:g} mm of {table.file}")
     if fit.installed_height_mm is None:

@@ -30,8 +30,11 @@ def describe_sets(question: SetsQuestion, given: tuple[tuple[str, ...], ...]) ->
     notes = [note for note in plain.result.notes if note.about not in about_matching]
     result = plain.result.model_copy(
         update={
-            "notes": (*notes, info("sets", "as given, not matched: nothing is proven of them"),
-                      *_faults(made, keys, question.size)),
+            "notes": (
+                *notes,
+                info("sets", "as given, not matched: nothing is proven of them"),
+                *_faults(made, keys, question.size),
+            ),
             "sets": made,
             "left_over": tuple(name for name in table if name not in used),
             "total_spread": total,
@@ -41,7 +44,7 @@ def describe_sets(question: SetsQuestion, given: tuple[tuple[str, ...], ...]) ->
             "spread_proven": False,
             "bound_total_spread": 0.0,
         }
-    )  # fmt: skip
+    )
     return replace(plain, result=result)
 
 

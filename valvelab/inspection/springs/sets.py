@@ -71,7 +71,7 @@ def inspect_sets(
 ) -> SetsInspection:
     """The most matched sets, then the tightest. `report` hears of progress; `cancelled` ends it with the best found."""
     ready = prepare(question)
-    matched = match(ready.tray, _watch(question, report, cancelled), THOROUGH if question.thorough else Effort())
+    matched = match(ready.tray, watch_of(question, report, cancelled), THOROUGH if question.thorough else Effort())
     return answer(question, ready, matched)
 
 
@@ -148,9 +148,10 @@ def _check(question: SetsQuestion) -> None:
             raise WrongUsage(f"--size: found {size}, expected {SMALLEST_SET} to {LARGEST_SET}")
 
 
-def _watch(
+def watch_of(
     question: SetsQuestion, report: Callable[[Progress], None] | None, cancelled: Callable[[], bool] | None
 ) -> Watch:
+    """What watches a search: the question's time limit from now on, the caller's ways to follow and to stop it."""
     end = monotonic() + question.time_limit_s
     quiet = Watch()
     return Watch(lambda: end - monotonic(), cancelled or quiet.cancelled, report or quiet.report, beside)
