@@ -18,7 +18,7 @@ from valvelab.files.cells import Readings, first_bad, is_number, to_number, to_r
 from valvelab.files.contents import MAX_ROWS, Contents
 from valvelab.files.heading import SAMPLED_ROWS, Heading, below, find_heading, with_units
 from valvelab.files.text_opening import MAX_COLUMNS, add_preamble, is_comment
-from valvelab.files.workbook_limits import check_container
+from valvelab.files.workbook_limits import checked_workbook
 
 
 def read_workbook(contents: Contents, where: Where = ANYWHERE) -> RawTable:
@@ -27,8 +27,8 @@ def read_workbook(contents: Contents, where: Where = ANYWHERE) -> RawTable:
     Refuses a workbook that is broken, protected or larger than the limits.
     """
     file = contents.file
-    check_container(contents)
-    name, rows, remark = _sheet(file, contents.data, where)
+    data = checked_workbook(contents)
+    name, rows, remark = _sheet(file, data, where)
     preamble: dict[str, PreambleEntry] = {}
     kept = [(number, row) for number, row in enumerate(rows, start=1) if _is_data(row)]
     kept = [(number, row) for number, row in kept if not _comment(file, number, row, preamble)]
