@@ -103,6 +103,7 @@ class TextureParameters:
 
 
 PARAMETER_NAMES = tuple(field.name for field in fields(TextureParameters))
+_OF_THE_CORE = {field.name for field in fields(CoreParameters)}
 
 
 def level(x_mm: FloatArray, z_um: FloatArray) -> FloatArray:
@@ -215,7 +216,7 @@ def parameters(z_um: FloatArray, bounds: tuple[int, ...], spacing_mm: float) -> 
     evaluated = z_um[bounds[0] : bounds[-1]]
     ra, rq, rsk, rku = amplitude(evaluated)
     rp, rv = float(heights[:, 0].mean()), float(heights[:, 1].mean())
-    core: CoreParameters | None = core_parameters(evaluated)
+    core = core_parameters(evaluated)
     return TextureParameters(
         ra_um=ra,
         rq_um=rq,
@@ -226,11 +227,7 @@ def parameters(z_um: FloatArray, bounds: tuple[int, ...], spacing_mm: float) -> 
         rsk=rsk,
         rku=rku,
         rsm_um=mean_element_width(evaluated, spacing_mm, HEIGHT_DISCRIMINATION * (rp + rv)) if rq > 0.0 else None,
-        rk_um=None if core is None else core.rk_um,
-        rpk_um=None if core is None else core.rpk_um,
-        rvk_um=None if core is None else core.rvk_um,
-        rmrk1_pct=None if core is None else core.rmrk1_pct,
-        rmrk2_pct=None if core is None else core.rmrk2_pct,
+        **{name: getattr(core, name, None) for name in PARAMETER_NAMES if name in _OF_THE_CORE},
     )
 
 

@@ -68,10 +68,11 @@ def inspect_texture(question: TextureQuestion) -> TextureInspection:
         raise CannotEvaluate(error.reason, f"{trace.file}: {error}") from None
     notes.extend(settled)
     found = parameters(rough.roughness_um, rough.bounds, rough.spacing_mm)
-    uncertainty, source_notes = _uncertainty(found, rough, trace.scale_uncertainty)
+    uncertainty = _uncertainty(found, rough, trace.scale_uncertainty)
     texture = MeasuredTexture(found, uncertainty)
     notes.extend(_remarks(texture, rough, chosen))
-    notes.extend(source_notes)
+    if settings.sections < 2 and trace.scale_uncertainty is None:
+        notes.append(warning("uncertainty", "one section and no height uncertainty stated: no uncertainty"))
     result = TextureResult(
         source=(trace.source, *question.other_sources),
         form=trace.form,
@@ -176,14 +177,9 @@ def _definitions(found: TextureParameters, rough: Roughness) -> Iterator[Note]:
         yield info("Rk family", text)
 
 
-def _uncertainty(
-    found: TextureParameters, rough: Roughness, scale: float | None
-) -> tuple[dict[str, float | None], list[Note]]:
+def _uncertainty(found: TextureParameters, rough: Roughness, scale: float | None) -> dict[str, float | None]:
     """Sampling (seen, between sections) and the height scale (stated), in quadrature."""
     seen = sampling_uncertainty(rough.roughness_um, rough.bounds, rough.spacing_mm)
-    notes = []
-    if rough.settings.sections < 2 and scale is None:
-        notes.append(warning("uncertainty", "one section and no height uncertainty stated: no uncertainty"))
     combined: dict[str, float | None] = {}
     for name in PARAMETER_NAMES:
         value, sampling = getattr(found, name), seen[name]
@@ -191,4 +187,4 @@ def _uncertainty(
         if scale is not None and value is not None and name in _SCALED:
             parts.append(scale * value)
         combined[name] = math.hypot(*parts) if parts and value is not None else None
-    return combined, notes
+    return combined

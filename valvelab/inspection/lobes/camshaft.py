@@ -9,7 +9,7 @@ import numpy as np
 
 from valvelab.arrays import FloatArray
 from valvelab.camshaft import indexing
-from valvelab.camshaft.indexing import Arrangement, IndexErrors, LobeName, cylinder_separations, parse_name
+from valvelab.camshaft.indexing import Arrangement, IndexErrors, LobeName, cylinder_separations
 from valvelab.errors import BadQuantity, BadSpec, CannotEvaluate, Reason
 from valvelab.inspection.lobes.repeatability import nose_centre
 from valvelab.inspection.lobes.shaft import ByItem, MeasuredShaft
@@ -40,7 +40,7 @@ def mean_separation(shaft: MeasuredShaft) -> Measured:
 
 def _apart(shaft: MeasuredShaft) -> dict[int, tuple[float, float]]:
     """Separation by cylinder and its variance, by the lobes' centres: of the mean of each kind's."""
-    names, centres = _names(shaft), shaft.ask(nose_centre, circle=True)
+    names, centres = shaft.names, shaft.ask(nose_centre, circle=True)
     result = {}
     for cylinder, value in cylinder_separations(list(names.values()), _values(centres)).items():
         sides = 0.0
@@ -76,7 +76,7 @@ def index_errors(shaft: MeasuredShaft) -> tuple[ByItem | None, list[Note]]:
     """Each lobe's centre against its nominal place, with remarks; None, with the reason, where no place is known."""
     centres = shaft.ask(nose_centre, circle=True)
     try:
-        found = _index_errors(shaft.table, shaft.spec, _names(shaft), _values(centres))
+        found = _index_errors(shaft.table, shaft.spec, shaft.names, _values(centres))
     except BadQuantity as error:
         raise BadSpec(shaft.spec_file, error.field, error.found, error.expected) from None
     except CannotEvaluate as error:
@@ -119,10 +119,6 @@ def camshaft_result(shaft: MeasuredShaft, ranged: Mapping[str, ByItem]) -> tuple
         uncertainty=uncertainty,
     )
     return result, notes
-
-
-def _names(shaft: MeasuredShaft) -> dict[str, LobeName | None]:
-    return {trace.name: parse_name(trace.name) for trace in shaft.table.traces}
 
 
 def _values(found: ByItem) -> FloatArray:

@@ -88,11 +88,8 @@ def _guide(fitted: FittedLobes) -> SplineSet:
 
 def curvature_guides(groups: tuple[LobeGroup, ...]) -> dict[str, Profile]:
     """Every lobe's profile without its finest detail, by which extremes of curvature are found."""
-    found: dict[str, Profile] = {}
-    for part in groups:
-        guide = _guide(part.fitted)
-        found |= {name: Profile(name, guide, row) for row, name in enumerate(part.fitted.names)}
-    return found
+    guides = [(part.fitted.names, _guide(part.fitted)) for part in groups]
+    return {name: Profile(name, guide, row) for names, guide in guides for row, name in enumerate(names)}
 
 
 class Contours:

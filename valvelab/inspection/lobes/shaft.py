@@ -8,7 +8,7 @@ from functools import cached_property
 from typing import TypeVar, cast
 
 from valvelab.angles import fold_scalar
-from valvelab.camshaft.indexing import parse_name
+from valvelab.camshaft.indexing import LobeName, parse_name
 from valvelab.follower.shapes import Shape
 from valvelab.inspection.lobes.envelopes import LobeEnvelope
 from valvelab.inspection.lobes.repeatability import LobeGroup, Question
@@ -39,10 +39,14 @@ class MeasuredShaft(Once):
     under: Shape | None = None
 
     @cached_property
+    def names(self) -> dict[str, LobeName | None]:
+        """What a lobe's name says, by lobe in the table's order; None where it says nothing."""
+        return {trace.name: parse_name(trace.name) for trace in self.table.traces}
+
+    @cached_property
     def kinds(self) -> dict[str, Kind | None]:
         """Intake or exhaust, by lobe in the table's order; None where the name does not say."""
-        names = {trace.name: parse_name(trace.name) for trace in self.table.traces}
-        return {name: None if parsed is None else cast("Kind", parsed.kind) for name, parsed in names.items()}
+        return {lobe: None if name is None else cast("Kind", name.kind) for lobe, name in self.names.items()}
 
     def each(self, of: Callable[[LobeGroup, int], T]) -> dict[str, T]:
         """Something of every lobe, in the table's order; `of` takes its group and its row there."""

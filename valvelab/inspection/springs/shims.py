@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
+from math import nan
 
 import numpy as np
 
@@ -14,7 +15,7 @@ from valvelab.inspection.springs.inspect import SpringsQuestion
 from valvelab.inspection.springs.usable import UsableSprings, usable_springs
 from valvelab.records.result import Note, info, warning
 from valvelab.records.shims_result import ShimPosition, ShimsResult
-from valvelab.records.spring_readings import HeightsTable
+from valvelab.records.spring_readings import HeightsTable, ValvePosition
 from valvelab.springs.shims import ShimChoice, ShimPlan, choose_shims, stacks_of
 
 
@@ -50,20 +51,25 @@ def inspect_shims(question: ShimsQuestion) -> ShimsInspection:
     springs, notes = _of_the_set(question, pool)
     heights = question.heights
     lift, lift_notes = _lift(pool.fit, heights)
-    stacks = stacks_of(heights.shims_mm, heights.max_shims)
-    bare = np.array([position.height_mm for position in heights.positions])
-    installed = bare[:, None] - np.array([sum(stack) for stack in stacks])[None, :]
-    choice = _choice(springs, heights, stacks, installed, lift)
-    choice = _fixed(question, choice, springs, pool)
-    _explain_impossible(choice, springs, heights, lift)
+    case = _Case(springs, heights, lift)
+    choice = _fixed(question, case.choice(), springs, pool)
     try:
+        case.explain_impossible(choice)
         plan = choose_shims(choice, heights.target_seat_force_n)
     except CannotEvaluate as error:
         raise CannotEvaluate(error.reason, f"{heights.file}: {error}") from None
     notes = [note for note in notes if note.about not in {"installed height", "valve lift"}]
-    notes += [*heights.notes, *lift_notes, *_notes(springs, heights, lift)]
-    result = _result(question, springs, choice, plan, lift, notes)
-    return ShimsInspection(springs, choice, plan, result.model_copy(update={"excluded": pool.excluded}))
+    notes += [*heights.notes, *lift_notes, *case.notes()]
+    result = ShimsResult(
+        source=tuple(dict.fromkeys((question.springs.table.source, heights.source, *question.springs.other_sources))),
+        notes=tuple(dict.fromkeys(notes)),
+        positions=case.positions(choice, plan),
+        spread_seat_force_n=plan.spread_n,
+        target_seat_force_n=heights.target_seat_force_n,
+        left_over=tuple(spring.name for number, spring in enumerate(springs) if number not in plan.spring),
+        excluded=pool.excluded,
+    )
+    return ShimsInspection(springs, choice, plan, result)
 
 
 def _of_the_set(question: ShimsQuestion, pool: UsableSprings) -> tuple[tuple[SpringAnalysis, ...], list[Note]]:
@@ -125,124 +131,95 @@ def _lift(fit: Fit, heights: HeightsTable) -> tuple[float | None, list[Note]]:
     return (theirs if ours is None else ours), []
 
 
-def margin_at(spring: SpringAnalysis, installed_mm: float, lift_mm: float | None) -> float | None:
-    """Coil-bind margin of a spring at an installed height; None while solid height or lift is unknown."""
-    if lift_mm is None or spring.solid_height.value is None:
-        return None
-    return installed_mm - lift_mm - spring.solid_height.value
+@dataclass(frozen=True, slots=True)
+class _Case:
+    """Springs for measured heights; lift_mm: the valve's, None where it is not known."""
 
+    springs: tuple[SpringAnalysis, ...]
+    heights: HeightsTable
+    lift_mm: float | None
 
-def _choice(
-    springs: tuple[SpringAnalysis, ...],
-    heights: HeightsTable,
-    stacks: tuple[tuple[float, ...], ...],
-    installed: FloatArray,
-    lift: float | None,
-) -> ShimChoice:
-    shape = (installed.shape[0], len(springs), len(stacks))
-    force, allowed = np.zeros(shape), np.zeros(shape, dtype=np.bool_)
-    limit = heights.minimum_coil_bind_margin_mm
-    distinct, place = np.unique(np.round(installed, 9), return_inverse=True)
-    for number, spring in enumerate(springs):
+    def margin(self, spring: SpringAnalysis, installed_mm: float) -> float | None:
+        """Coil-bind margin at an installed height; None while solid height or lift is unknown."""
+        if self.lift_mm is None or spring.solid_height.value is None:
+            return None
+        return installed_mm - self.lift_mm - spring.solid_height.value
+
+    def force(self, spring: SpringAnalysis, height_mm: float) -> float:
+        """Seat force at a height; NaN where the spring may not stand there."""
+        limit, margin = self.heights.minimum_coil_bind_margin_mm, self.margin(spring, height_mm)
+        kept = margin is not None and margin >= limit - 1e-9 if limit is not None else margin is None or margin >= 0.0
         low, high = spring.span()
-        forces, fits = np.zeros(distinct.size), np.zeros(distinct.size, dtype=np.bool_)
-        for i, height in enumerate(distinct):
-            margin = margin_at(spring, float(height), lift)
-            kept = (
-                margin is not None and margin >= limit - 1e-9 if limit is not None else margin is None or margin >= 0.0
+        force = spring.plain_force(height_mm) if kept and low - 1e-6 <= height_mm <= high + 1e-6 else None
+        return nan if force is None else force
+
+    def choice(self) -> ShimChoice:
+        """All ways to fit the springs."""
+        stacks = stacks_of(self.heights.shims_mm, self.heights.max_shims)
+        bare = np.array([position.height_mm for position in self.heights.positions])
+        installed = bare[:, None] - np.array([sum(stack) for stack in stacks])[None, :]
+        distinct, place = np.unique(np.round(installed, 9), return_inverse=True)
+        found = np.array([[self.force(spring, float(height)) for height in distinct] for spring in self.springs])
+        force = np.swapaxes(found[:, place.reshape(installed.shape)], 0, 1)
+        return ShimChoice(stacks, installed, np.nan_to_num(force), np.isfinite(force))
+
+    def explain_impossible(self, choice: ShimChoice) -> None:
+        """Refuse with the reason when a position has no spring at all."""
+        if self.heights.minimum_coil_bind_margin_mm is not None:
+            solids = [spring.solid_height for spring in self.springs]
+            unknown = solids[0].reason if all(solid.value is None for solid in solids) else ""
+            missing = "no valve lift is stated" if self.lift_mm is None else unknown
+            if missing:
+                text = f"a minimum coil-bind margin is asked for, but {missing}"
+                raise CannotEvaluate(Reason.MISSING_INPUT, text)
+        for position, installed, allowed in zip(
+            self.heights.positions, choice.installed_mm, choice.allowed, strict=True
+        ):
+            if not allowed.any():
+                raise CannotEvaluate(Reason.NOT_FEASIBLE, self._reason(position, installed))
+
+    def _reason(self, position: ValvePosition, installed_mm: FloatArray) -> str:
+        margins = [self.margin(spring, position.height_mm) for spring in self.springs]
+        best = max((margin for margin in margins if margin is not None), default=None)
+        limit = self.heights.minimum_coil_bind_margin_mm or 0.0
+        if best is not None and best < limit:
+            return (
+                f"position {position.position!r} at {position.height_mm:g} mm leaves a coil-bind margin of "
+                f"{best:.2f} mm at most even without a shim, below {limit:g} mm"
             )
-            if not kept or not low - 1e-6 <= height <= high + 1e-6:
-                continue
-            value = spring.plain_force(float(height))
-            if value is not None:
-                forces[i], fits[i] = value, True
-        force[:, number, :], allowed[:, number, :] = (
-            forces[place.reshape(shape[0], -1)],
-            fits[place.reshape(shape[0], -1)],
-        )
-    return ShimChoice(stacks, installed, force, allowed)
-
-
-def _explain_impossible(
-    choice: ShimChoice, springs: tuple[SpringAnalysis, ...], heights: HeightsTable, lift: float | None
-) -> None:
-    """Refuse with the reason when a position has no spring at all."""
-    limit = heights.minimum_coil_bind_margin_mm
-    unknown = springs[0].solid_height.reason if all(spring.solid_height.value is None for spring in springs) else ""
-    missing = "no valve lift is stated" if lift is None else unknown
-    if limit is not None and missing:
-        raise CannotEvaluate(
-            Reason.MISSING_INPUT, f"{heights.file}: a minimum coil-bind margin is asked for, but {missing}"
-        )
-    for number in range(len(heights.positions)):
-        if not choice.allowed[number].any():
-            raise CannotEvaluate(
-                Reason.NOT_FEASIBLE, f"{heights.file}: {_reason(choice, number, springs, heights, lift)}"
-            )
-
-
-def _reason(
-    choice: ShimChoice, number: int, springs: tuple[SpringAnalysis, ...], heights: HeightsTable, lift: float | None
-) -> str:
-    position = heights.positions[number]
-    margins = [margin_at(spring, position.height_mm, lift) for spring in springs]
-    best = max((margin for margin in margins if margin is not None), default=None)
-    limit = heights.minimum_coil_bind_margin_mm or 0.0
-    if best is not None and best < limit:
+        lows, highs = zip(*(spring.span() for spring in self.springs), strict=True)
+        reached = f"from {installed_mm.min():g} to {installed_mm.max():g} mm"
         return (
-            f"position {position.position!r} at {position.height_mm:g} mm leaves a coil-bind margin of {best:.2f} mm "
-            f"at most even without a shim, below {limit:g} mm"
+            f"position {position.position!r} can be shimmed {reached}, where no spring was read with margin enough "
+            f"(the springs were read from {min(lows):g} to {max(highs):g} mm)"
         )
-    spans = [spring.span() for spring in springs]
-    low, high = min(span[0] for span in spans), max(span[1] for span in spans)
-    reached = f"from {choice.installed_mm[number].min():g} to {choice.installed_mm[number].max():g} mm"
-    return (
-        f"position {position.position!r} can be shimmed {reached}, where no spring was read with margin enough "
-        f"(the springs were read from {low:g} to {high:g} mm)"
-    )
 
+    def notes(self) -> Iterator[Note]:
+        """What is not stated, and what that leaves out."""
+        if not self.heights.shims_mm:
+            yield warning("shims", "the heights state no shims in stock: none are fitted")
+        if self.heights.target_seat_force_n is None:
+            yield info("target seat force", "none is stated: the least spread of seat forces was sought")
+        unknown = [spring.name for spring in self.springs if spring.solid_height.value is None]
+        if unknown and self.heights.minimum_coil_bind_margin_mm is not None:
+            yield warning("solid_height", f"not used, solid height unknown: {', '.join(unknown)}")
+        elif unknown or self.lift_mm is None:
+            yield warning("coil_bind_margin", "not known for every spring: coil bind was not watched there")
 
-def _notes(springs: tuple[SpringAnalysis, ...], heights: HeightsTable, lift: float | None) -> Iterator[Note]:
-    if not heights.shims_mm:
-        yield warning("shims", "the heights state no shims in stock: none are fitted")
-    if heights.target_seat_force_n is None:
-        yield info("target seat force", "none is stated: the least spread of seat forces was sought")
-    unknown = [spring.name for spring in springs if spring.solid_height.value is None]
-    if unknown and heights.minimum_coil_bind_margin_mm is not None:
-        yield warning("solid_height", f"not used, solid height unknown: {', '.join(unknown)}")
-    elif unknown or lift is None:
-        yield warning("coil_bind_margin", "not known for every spring: coil bind was not watched there")
-
-
-def _result(
-    question: ShimsQuestion,
-    springs: tuple[SpringAnalysis, ...],
-    choice: ShimChoice,
-    plan: ShimPlan,
-    lift: float | None,
-    notes: list[Note],
-) -> ShimsResult:
-    heights = question.heights
-    rows = []
-    for number, position in enumerate(heights.positions):
-        spring, stack = springs[plan.spring[number]], choice.stacks[plan.stack[number]]
-        installed = float(choice.installed_mm[number, plan.stack[number]])
-        rows.append(
-            ShimPosition(
-                position=position.position,
-                spring=spring.name,
-                shims_mm=stack,
-                installed_height_mm=installed,
-                seat_force_n=float(plan.seat_force_n[number]),
-                coil_bind_margin_mm=margin_at(spring, installed, lift),
+    def positions(self, choice: ShimChoice, plan: ShimPlan) -> tuple[ShimPosition, ...]:
+        """What goes where."""
+        rows = []
+        for number, position in enumerate(self.heights.positions):
+            spring, stack = self.springs[plan.spring[number]], plan.stack[number]
+            installed = float(choice.installed_mm[number, stack])
+            rows.append(
+                ShimPosition(
+                    position=position.position,
+                    spring=spring.name,
+                    shims_mm=choice.stacks[stack],
+                    installed_height_mm=installed,
+                    seat_force_n=float(plan.seat_force_n[number]),
+                    coil_bind_margin_mm=self.margin(spring, installed),
+                )
             )
-        )
-    used = set(plan.spring)
-    return ShimsResult(
-        source=tuple(dict.fromkeys((question.springs.table.source, heights.source, *question.springs.other_sources))),
-        notes=tuple(dict.fromkeys(notes)),
-        positions=tuple(rows),
-        spread_seat_force_n=plan.spread_n,
-        target_seat_force_n=heights.target_seat_force_n,
-        left_over=tuple(spring.name for number, spring in enumerate(springs) if number not in used),
-    )
+        return tuple(rows)
