@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import argparse
 import inspect
 import pkgutil
-import tomllib
 from collections.abc import Callable, Iterator
 from functools import cache
 from importlib import import_module
@@ -15,7 +13,6 @@ import numpy as np
 import pytest
 
 import valvelab.figures
-from valvelab.cli.inspecting import Inspecting, part_of
 from valvelab.figures import (
     gauge_figures,
     lobe_figures,
@@ -26,9 +23,12 @@ from valvelab.figures import (
     texture_figures,
 )
 from valvelab.figures.description import Dial, Figure, HeatMap, Unit
+from valvelab.job.job_file import read_job
+from valvelab.job.parts import located
 from valvelab.job.use import Around, Asked
 from valvelab.job.uses import use
 from valvelab.places import sample_profiles
+from valvelab.records.job import JobPart
 from valvelab.report import springs_certificate
 
 Drawn = Figure | HeatMap | Dial | None
@@ -49,28 +49,23 @@ UNITS: dict[str, tuple[str, str]] = {
 }  # fmt: skip
 
 
+#: fields of a part that leave something out, which would have a plot here
+LEFT_OUT = {"motion": {"no_dynamics": False}, "shims": {"set": None}}
+
+
 @cache
-def asked(command: str, file: str, *options: str) -> Any:
-    """One part of a sample job, as the command line inspects it."""
-    parser = argparse.ArgumentParser()
-    Inspecting(command).configure(parser)
-    words = [str(sample_profiles() / file)]
-    for option in options:
-        name, sign, value = option.partition("=")
-        words.append(f"{name}={sample_profiles() / value}" if sign and value.endswith((".csv", ".toml")) else option)
-    known = use(command)
-    found = known.inspect(part_of(known.part, parser.parse_args(words)), Around())
+def asked(part: JobPart) -> Any:
+    """One part of a sample job, inspected."""
+    found = use(part.inspect).inspect(part, Around())
     return found.inspection if isinstance(found, Asked) else found
 
 
 def parts(command: str) -> Iterator[Any]:
     """Inspections of every part of the sample jobs that a command answers."""
-    for job in ("job.toml", "lake_v8_job.toml"):
-        for part in tomllib.loads((sample_profiles() / job).read_text())["part"]:
-            if part["inspect"] == command:
-                options = [option for option in part.get("options", []) if option != "--no-dynamics"]
-                spec = [f"--spec={part['spec']}"] if "spec" in part else []
-                yield asked(command, part["file"], *options, *spec)
+    for name in ("job.toml", "lake_v8_job.toml"):
+        for part in located(*read_job(sample_profiles() / name)).part:
+            if part.inspect == command:
+                yield asked(part.model_copy(update=LEFT_OUT.get(command, {})))
 
 
 def of_lobes() -> Iterator[tuple[Callable[..., Any], Drawn]]:

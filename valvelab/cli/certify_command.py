@@ -15,7 +15,7 @@ from valvelab.files.table import read_table
 from valvelab.job.certificates import iso_date, write
 from valvelab.job.job_file import read_job
 from valvelab.job.parts import inputs_of, located
-from valvelab.records.job import PARTS, Job, LobesPart, TablePart, Word
+from valvelab.records.job import PARTS, Job, LobesPart, TablePart
 from valvelab.records.result import Verdict, exit_code
 from valvelab.report.assembly import banner
 
@@ -28,8 +28,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--at", action="append", metavar="LIFT", help="add a checking lift (lift tables; repeatable)")
     parser.add_argument("--title", metavar="TEXT", help="name of the job on the certificate")
     parser.add_argument("--date", metavar="YYYY-MM-DD", help="date of the certificate (default: today)")
-    columns = next(row for row in TablePart.model_fields["columns"].metadata if isinstance(row, Word))
-    parser.add_argument("--columns", metavar=columns.metavar, help=columns.help)
+    columns = TablePart.model_fields["columns"]
+    parser.add_argument("--columns", metavar=columns.title, help=columns.description)
     add_common(parser)
 
 

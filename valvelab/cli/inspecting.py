@@ -18,7 +18,7 @@ from valvelab.errors import WrongUsage
 from valvelab.job.certificates import write
 from valvelab.job.use import Around, Inspection, OfPart, Use
 from valvelab.job.uses import use
-from valvelab.records.job import PARTS, Job, JobPart, Word
+from valvelab.records.job import PARTS, Job, JobPart
 from valvelab.records.result import exit_code
 from valvelab.sets.tray import Progress
 
@@ -26,20 +26,25 @@ from valvelab.sets.tray import Progress
 def configure(parser: argparse.ArgumentParser, name: str, *, file_needed: bool = True) -> None:
     """Options of a use's command."""
     kind = PARTS[name]
-    file = next(row for row in kind.model_fields["file"].metadata if isinstance(row, Word))
-    parser.add_argument("file", type=Path, metavar=file.metavar, help=file.help, nargs=None if file_needed else "?")
-    for option, (field, word) in kind.options().items():
+    file = kind.model_fields["file"]
+    nargs = None if file_needed else "?"
+    parser.add_argument("file", type=Path, metavar=file.title, help=file.description, nargs=nargs)
+    for option, field in kind.options().items():
         info = kind.model_fields[field]
         if info.annotation is bool:
-            parser.add_argument(option, dest=field, action="store_true", help=word.help)
+            parser.add_argument(option, dest=field, action="store_true", help=info.description)
             continue
         among = get_args(info.annotation) or (info.annotation,)
-        choices = [one for one in among if isinstance(one, str)]
         parser.add_argument(
-            option, dest=field, metavar=word.metavar or None, help=word.help, required=info.is_required(),
-            action="append" if get_origin(info.annotation) is tuple else "store", choices=choices or None,
+            option,
+            dest=field,
+            metavar=info.title,
+            help=info.description,
+            required=info.is_required(),
+            action="append" if get_origin(info.annotation) is tuple else "store",
+            choices=[one for one in among if isinstance(one, str)] or None,
             type=next((kind for kind in (int, Path) if kind in among), str),
-        )  # fmt: skip
+        )
     add_common(parser)
 
 
@@ -50,7 +55,7 @@ def part_of(kind: type[OfPart], args: argparse.Namespace) -> OfPart:
         return kind.model_validate(stated)
     except ValidationError as error:
         first = error.errors(include_url=False)[0]
-        option = next((word for word, (field, _) in kind.options().items() if field == first["loc"][0]), "file")
+        option = next((word for word, field in kind.options().items() if field == first["loc"][0]), "file")
         expected = first["msg"][:1].lower() + first["msg"][1:]
         raise WrongUsage(f"{option}: found {first['input']!r}, {expected}") from None
 

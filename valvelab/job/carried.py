@@ -96,7 +96,7 @@ def _what(name: str, job: Job) -> str:
 
 def job_toml(job: Job) -> str:
     """The job as TOML; what it leaves at its default is left out, but for its form and its uses."""
-    parts = [{"inspect": part.inspect, **part.model_dump(exclude_defaults=True)} for part in job.part]
+    parts = [{"inspect": part.inspect, **part.model_dump(exclude_defaults=True, by_alias=True)} for part in job.part]
     return toml_text({**job.model_dump(exclude_none=True, exclude={"part"}), "part": parts})
 
 

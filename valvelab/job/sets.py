@@ -27,8 +27,8 @@ Sets = Asked[SetsQuestion, SetsInspection]
 def inspect(part: SetsPart, around: Around) -> Sets:
     """Match, describe the sets given, or check those that a paper states."""
     question = _question(part)
-    if part.given:
-        inspection = describe_sets(question, tuple(_names(text, 1) for text in part.given))
+    if part.set:
+        inspection = describe_sets(question, tuple(_names(text, 1) for text in part.set))
     elif around.stated is not None:
         inspection = check_sets(question, _stated(around.stated))
     else:

@@ -59,7 +59,7 @@ def _fields(kind: type[JobPart], words: list[str]) -> dict[str, Any]:
             raise WrongUsage(f"job part {name}: --out belongs to the certificate, not to a part")
         if option not in {*options, *OF_THE_COMMAND, _SPEC}:
             raise WrongUsage(f"job part {name}: found {word!r}, expected one of {', '.join(options)}")
-        field = "spec" if option == _SPEC else options[option][0] if option in options else ""
+        field = "spec" if option == _SPEC else options.get(option, "")
         if option in _FLAGS or (field and kind.model_fields[field].annotation is bool):
             if equals:
                 raise WrongUsage(f"job part {name}: {option}: found {value!r}, expected no value")
@@ -68,7 +68,8 @@ def _fields(kind: type[JobPart], words: list[str]) -> dict[str, Any]:
             stated = value if equals else _next(rest, name, option)
         if field:
             listed = get_origin(kind.model_fields[field].annotation) is tuple
-            found[field] = [*found.get(field, []), stated] if listed else stated
+            key = kind.model_fields[field].alias or field
+            found[key] = [*found.get(key, []), stated] if listed else stated
     return found
 
 

@@ -1,16 +1,16 @@
 """A job: which files are inspected how, against which spec; what `certify` takes and a certificate carries.
 
 A part is a record a use, told apart by `inspect`. Its fields are the words of the use's command as well: the command
-line is made from them, a bay of the window fills them in, a job file names them.
+line is made from them (a field's title stands for its value in the help), a bay of the window fills them in, a job
+file names them.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Literal, Self, get_args
 
-from pydantic import Field
+from pydantic import ConfigDict, Field
 
 from valvelab.records.result import Record
 from valvelab.records.spec import Quantity
@@ -18,18 +18,10 @@ from valvelab.units import System
 
 MOST_PARTS, MOST_OF_ONE, MOST_LISTED = 100, 50, 2_000
 
-
-@dataclass(frozen=True, slots=True)
-class Word:
-    """How a field is typed: what stands for its value in the help, the help, the option if it has another name."""
-
-    metavar: str
-    help: str
-    option: str = ""
-
-
-Few = Field(max_length=MOST_OF_ONE)
-Many = Field(max_length=MOST_LISTED)
+_READINGS = "spring readings (text table or XLSX)"
+_AT = 'add a checking lift, for example "0.050 in"; repeatable'
+_REJECTED = "springs that the spec rejects may be used as well"
+_POSITION = 'a place that wants its own set, such as "intake: size=8, seat_force=240 N..260 N"; repeatable'
 
 
 class JobPart(Record):
@@ -43,14 +35,10 @@ class JobPart(Record):
     spec: Path | None = None
 
     @classmethod
-    def options(cls) -> dict[str, tuple[str, Word]]:
-        """Every field that is typed as an option: its name by the option's."""
-        words = {
-            name: next(row for row in info.metadata if isinstance(row, Word))
-            for name, info in cls.model_fields.items()
-            if name not in {"inspect", "file", "spec"}
-        }
-        return {f"--{(word.option or name).replace('_', '-')}": (name, word) for name, word in words.items()}
+    def options(cls) -> dict[str, str]:
+        """The fields that are typed as options, by the option's name."""
+        fields = {name: info for name, info in cls.model_fields.items() if name not in {"inspect", "file", "spec"}}
+        return {f"--{info.alias or name}".replace("_", "-"): name for name, info in fields.items()}
 
     @property
     def files(self) -> dict[str, Path]:
@@ -58,160 +46,151 @@ class JobPart(Record):
         return {name: value for name, value in self if isinstance(value, Path)}
 
 
-_READINGS = Word("READINGS", "spring readings (text table or XLSX)")
-_AT = Word("LIFT", 'add a checking lift, for example "0.050 in"; repeatable')
-_WITH_REJECTED = Word("", "springs that the spec rejects may be used as well")
-
-
 class TablePart(JobPart):
     """An inspection of a table, whose columns may be assigned."""
 
-    columns: Annotated[
-        str | None,
-        Word(
-            "TEXT",
-            'assign columns counted from 0, as in "angle=0 [crank deg], 1I=2 [in]"; sheet=2 or sheet="Tuesday", '
-            "header=5, first row=6 (counted from 1) may stand among them",
-        ),
-    ] = None
+    columns: str | None = Field(
+        None,
+        title="TEXT",
+        description='assign columns counted from 0, as in "angle=0 [crank deg], 1I=2 [in]"; sheet=2 or '
+        'sheet="Tuesday", header=5, first row=6 (counted from 1) may stand among them',
+    )
 
 
 class LobesPart(TablePart):
     """Lobes and camshaft of a lift table."""
 
     inspect: Literal["lobes"] = "lobes"
-    file: Annotated[Path, Word("LIFT", "lift table (CSV, text or XLSX)")]
-    at: Annotated[tuple[Quantity, ...], _AT, Few] = ()
-    convert: Annotated[str | None, Word("FOLLOWER", 'describe the lobes under "roller 9.525 mm", flat or point')] = None
-    keep_eccentricity: Annotated[bool, Word("", "leave the base circle's eccentricity in, as the shaft runs")] = False
-    table_zero: Annotated[bool, Word("", "keep the table's own zero; take nothing out by the base circle")] = False
+    file: Path = Field(title="LIFT", description="lift table (CSV, text or XLSX)")
+    at: tuple[Quantity, ...] = Field((), title="LIFT", description=_AT, max_length=MOST_OF_ONE)
+    convert: str | None = Field(
+        None, title="FOLLOWER", description='describe the lobes under "roller 9.525 mm", flat or point'
+    )
+    keep_eccentricity: bool = Field(False, description="leave the base circle's eccentricity in, as the shaft runs")
+    table_zero: bool = Field(False, description="keep the table's own zero; take nothing out by the base circle")
 
 
 class ShaftPart(TablePart):
     """Journals and axis of a shaft."""
 
     inspect: Literal["shaft"] = "shaft"
-    file: Annotated[Path, Word("READINGS", "station, position, angle, reading")]
-    undulations: Annotated[
-        int | None,
-        Word("N", "filter the form: Gaussian cutoff in undulations per turn, for example 50 (default: as read)"),
-        Field(ge=2, le=5000),
-    ] = None
-    gauge: Annotated[
-        Path | None,
-        Word("FILE", "an uncertainty adopted from a gauge study: it counts unless the readings state a larger one"),
-    ] = None
+    file: Path = Field(title="READINGS", description="station, position, angle, reading")
+    undulations: int | None = Field(
+        None,
+        title="N",
+        description="filter the form: Gaussian cutoff in undulations per turn, for example 50 (default: as read)",
+        ge=2,
+        le=5000,
+    )
+    gauge: Path | None = Field(
+        None,
+        title="FILE",
+        description="an uncertainty adopted from a gauge study: it counts unless the readings state a larger one",
+    )
 
 
 class TexturePart(TablePart):
     """Texture of a surface trace."""
 
     inspect: Literal["texture"] = "texture"
-    file: Annotated[Path, Word("TRACE", "CSV x, z; SMD text; X3P")]
-    cutoff: Annotated[Quantity | None, Word("LENGTH", "long-wave cutoff, for example 0.8 (mm)")] = None
-    short_cutoff: Annotated[Quantity | None, Word("LENGTH", 'short-wave cutoff, for example "2.5 um"; 0 for none')] = (
-        None
+    file: Path = Field(title="TRACE", description="CSV x, z; SMD text; X3P")
+    cutoff: Quantity | None = Field(None, title="LENGTH", description="long-wave cutoff, for example 0.8 (mm)")
+    short_cutoff: Quantity | None = Field(
+        None, title="LENGTH", description='short-wave cutoff, for example "2.5 um"; 0 for none'
     )
-    sections: Annotated[
-        int | None, Word("N", "sections in the evaluation length (default 5)"), Field(ge=1, le=1000)
-    ] = None
+    sections: int | None = Field(
+        None, title="N", description="sections in the evaluation length (default 5)", ge=1, le=1000
+    )
 
 
 class SpringsPart(TablePart):
     """Springs one by one."""
 
     inspect: Literal["springs"] = "springs"
-    file: Annotated[Path, _READINGS]
-    stress_factor: Annotated[
-        Literal["EN 13906-1", "Wahl"],
-        Word("", "correction of the shear stress for the coil's curvature (default EN 13906-1)"),
-    ] = "EN 13906-1"
+    file: Path = Field(title="READINGS", description=_READINGS)
+    stress_factor: Literal["EN 13906-1", "Wahl"] = Field(
+        "EN 13906-1", description="correction of the shear stress for the coil's curvature (default EN 13906-1)"
+    )
 
 
 class SetsPart(TablePart):
     """Springs matched into sets."""
 
     inspect: Literal["sets"] = "sets"
-    file: Annotated[Path, _READINGS]
-    size: Annotated[int | None, Word("N", "springs in a set, 2 to 32")] = None
-    within: Annotated[
-        tuple[str, ...],
-        Word(
-            "TEXT",
-            'largest range in a set, such as "seat_force=6 N"; repeatable '
-            "(seat_force, open_force, rate, solid_height, free_length)",
-        ),
-        Few,
-    ] = ()
-    time_limit: Annotated[Quantity, Word("S", "seconds after which the best found counts (30)")] = "30"
-    quick: Annotated[bool, Word("", "prove the number of sets, but leave their total spread unproven")] = False
-    with_rejected: Annotated[bool, _WITH_REJECTED] = False
-    together: Annotated[tuple[str, ...], Word("A,B", "springs that stay in one set"), Many] = ()
-    apart: Annotated[tuple[str, ...], Word("A,B", "two springs never in one set"), Many] = ()
-    position: Annotated[
-        tuple[str, ...],
-        Word(
-            "TEXT",
-            'a place that wants its own set, such as "intake: size=8, seat_force=240 N..260 N"; repeatable',
-        ),
-        Few,
-    ] = ()
-    given: Annotated[
-        tuple[str, ...],
-        Word(
-            "A,B,C",
-            "a set made by hand; repeatable: these sets are described against the limits instead of matching",
-            "set",
-        ),
-        Many,
-    ] = ()
+    file: Path = Field(title="READINGS", description=_READINGS)
+    size: int | None = Field(None, title="N", description="springs in a set, 2 to 32")
+    within: tuple[str, ...] = Field(
+        (),
+        title="TEXT",
+        description='largest range in a set, such as "seat_force=6 N"; repeatable '
+        "(seat_force, open_force, rate, solid_height, free_length)",
+        max_length=MOST_OF_ONE,
+    )
+    time_limit: Quantity = Field("30", title="S", description="seconds after which the best found counts (30)")
+    quick: bool = Field(False, description="prove the number of sets, but leave their total spread unproven")
+    with_rejected: bool = Field(False, description=_REJECTED)
+    together: tuple[str, ...] = Field(
+        (), title="A,B", description="springs that stay in one set", max_length=MOST_LISTED
+    )
+    apart: tuple[str, ...] = Field((), title="A,B", description="two springs never in one set", max_length=MOST_LISTED)
+    position: tuple[str, ...] = Field((), title="TEXT", description=_POSITION, max_length=MOST_OF_ONE)
+    set: tuple[str, ...] = Field(
+        (),
+        title="A,B,C",
+        description="a set made by hand; repeatable: these sets are described against the limits instead of matching",
+        max_length=MOST_LISTED,
+    )
 
 
 class ShimsPart(TablePart):
     """Springs and shims for the valves of a head."""
 
+    model_config = ConfigDict(populate_by_name=True)
+
     inspect: Literal["shims"] = "shims"
-    file: Annotated[Path, _READINGS]
-    heights: Annotated[Path, Word("FILE", "seat to retainer at each valve, without a shim")]
-    sets: Annotated[Path | None, Word("FILE", "matched sets of these readings (sets --json); with --set", "from")] = (
-        None
+    file: Path = Field(title="READINGS", description=_READINGS)
+    heights: Path = Field(title="FILE", description="seat to retainer at each valve, without a shim")
+    sets: Path | None = Field(
+        None, alias="from", title="FILE", description="matched sets of these readings (sets --json); with --set"
     )
-    set: Annotated[int | None, Word("N", "only the springs of this set of --from, counted from 1")] = None
-    fix: Annotated[
-        tuple[str, ...], Word("TEXT", 'a spring that goes to a position, such as "1I=Q07"; repeatable'), Few
-    ] = ()
-    with_rejected: Annotated[bool, _WITH_REJECTED] = False
+    set: int | None = Field(None, title="N", description="only the springs of this set of --from, counted from 1")
+    fix: tuple[str, ...] = Field(
+        (),
+        title="TEXT",
+        description='a spring that goes to a position, such as "1I=Q07"; repeatable',
+        max_length=MOST_OF_ONE,
+    )
+    with_rejected: bool = Field(False, description=_REJECTED)
 
 
 class PhasingPart(JobPart):
     """Readings of a degree wheel."""
 
     inspect: Literal["phasing"] = "phasing"
-    file: Annotated[Path, Word("SHEET", "degree-wheel readings (TOML)")]
+    file: Path = Field(title="SHEET", description="degree-wheel readings (TOML)")
 
 
 class MotionPart(TablePart):
     """A lift table behind a train."""
 
     inspect: Literal["motion"] = "motion"
-    file: Annotated[Path, Word("LIFT", "lift table")]
-    train: Annotated[Path, Word("TRAIN", "rocker, lash, spring, crank (TOML)")]
-    at: Annotated[tuple[Quantity, ...], Word("LIFT", "one more checking lift at the valve"), Few] = ()
-    no_dynamics: Annotated[bool, Word("", "leave the dynamic model out")] = False
+    file: Path = Field(title="LIFT", description="lift table")
+    train: Path = Field(title="TRAIN", description="rocker, lash, spring, crank (TOML)")
+    at: tuple[Quantity, ...] = Field((), title="LIFT", description=_AT, max_length=MOST_OF_ONE)
+    no_dynamics: bool = Field(False, description="leave the dynamic model out")
 
 
 class GaugePart(TablePart):
     """A study of a gauge."""
 
     inspect: Literal["gauge"] = "gauge"
-    file: Annotated[Path, Word("STUDY", "part, appraiser, trial, reading")]
-    tolerance: Annotated[Quantity | None, Word("WIDTH", 'tolerance width to compare with, for example "0.05 mm"')] = (
-        None
+    file: Path = Field(title="STUDY", description="part, appraiser, trial, reading")
+    tolerance: Quantity | None = Field(
+        None, title="WIDTH", description='tolerance width to compare with, for example "0.05 mm"'
     )
 
 
 _Part = LobesPart | ShaftPart | TexturePart | SpringsPart | SetsPart | ShimsPart | PhasingPart | MotionPart | GaugePart
-AnyPart = Annotated[_Part, Field(discriminator="inspect")]
 PARTS: dict[str, type[JobPart]] = {kind.model_fields["inspect"].default: kind for kind in get_args(_Part)}
 """The record of every use's part, by the use's name."""
 
@@ -224,7 +203,7 @@ class Job(Record):
     made: str | None = Field(default=None, pattern=r"^\d{4}-\d{2}-\d{2}$")
     units: Literal["metric", "inch"] = "metric"
     spec: Path | None = None
-    part: tuple[AnyPart, ...] = Field(min_length=1, max_length=MOST_PARTS)
+    part: tuple[Annotated[_Part, Field(discriminator="inspect")], ...] = Field(min_length=1, max_length=MOST_PARTS)
 
     @classmethod
     def of(cls, part: JobPart, units: System, made: str | None = None) -> Self:

@@ -217,7 +217,7 @@ def _sets_shown(
         given = tuple(",".join(one) for one in grouping.sets)
     return shown(
         answer.result, "sets", tray[0], found, size=wish.size, within=within, time_limit=wish.time_limit_s,
-        quick=not (given or wish.thorough), given=given,
+        quick=not (given or wish.thorough), set=given,
     )  # fmt: skip
 
 
