@@ -9,13 +9,11 @@ from PySide6.QtCore import QSignalBlocker, Qt
 from PySide6.QtWidgets import (
     QApplication,
     QButtonGroup,
-    QHBoxLayout,
     QLabel,
     QPushButton,
     QSpinBox,
     QSplitter,
     QStackedWidget,
-    QVBoxLayout,
     QWidget,
 )
 
@@ -23,20 +21,10 @@ from valvelab.units import Dimension, System
 from valvelab.window.bench import Bench
 from valvelab.window.chips import Heading, chip_row, press
 from valvelab.window.fields import QuantityField
+from valvelab.window.layouts import Part, beside, stacked, strip
 from valvelab.window.theme import current_theme
 from valvelab.workbench.document import Document
 from valvelab.workbench.state import entry_of
-
-
-def stacked(parent: QWidget, *parts: QWidget | tuple[QWidget, int]) -> QVBoxLayout:
-    """The layout of a widget whose parts lie close above one another, those with a share taking the room."""
-    layout = QVBoxLayout(parent)
-    layout.setContentsMargins(0, 0, 0, 0)
-    layout.setSpacing(0)
-    for part in parts:
-        widget, share = part if isinstance(part, tuple) else (part, 0)
-        layout.addWidget(widget, share)
-    return layout
 
 
 def titled(parent: QWidget, title: str | QLabel, content: QWidget, *tools: QWidget, level: bool = False) -> QWidget:
@@ -44,19 +32,13 @@ def titled(parent: QWidget, title: str | QLabel, content: QWidget, *tools: QWidg
 
     `level` keeps the line as high as one with chips in it.
     """
-    box, head = QWidget(parent), QHBoxLayout()
-    head.setContentsMargins(8, 4, 6, 4)
-    head.setSpacing(6)
-    if title:
-        head.addWidget(Heading(title, 1.05, box) if isinstance(title, str) else title)
-        head.addStretch(1)
-    for tool in tools:
-        head.addWidget(tool)
-    if not title:
-        head.addStretch(1)
+    box = QWidget(parent)
+    heading = Heading(title, 1.05, box) if isinstance(title, str) else title
+    parts: tuple[Part, ...] = (heading, 1, *tools) if title else (*tools, 1)
+    head = beside(*parts, margins=(8, 4, 6, 4), spacing=6)
     if level:
         head.addStrut(round(1.5 * parent.fontMetrics().height()))
-    stacked(box, (content, 1)).insertLayout(0, head)
+    stacked(box, head, (content, 1))
     return box
 
 
@@ -75,15 +57,9 @@ def splitter(
 
 def labelled(parent: QWidget, text: str, field: QWidget) -> QWidget:
     """A field with its name in front."""
-    box = QWidget(parent)
-    layout = QHBoxLayout(box)
-    layout.setContentsMargins(0, 0, 0, 0)
-    layout.setSpacing(4)
-    label = QLabel(text, box)
+    label = QLabel(text, parent)
     label.setBuddy(field)
-    layout.addWidget(label)
-    layout.addWidget(field)
-    return box
+    return strip(parent, label, field, spacing=4)
 
 
 class Chips(QButtonGroup):

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, cast
 
 import numpy as np
 from PySide6.QtCore import Qt, QTimer
-from PySide6.QtWidgets import QHBoxLayout, QLabel, QWidget
+from PySide6.QtWidgets import QLabel, QWidget
 
 from valvelab.angles import fold_scalar
 from valvelab.figures import lobe_figures
@@ -21,7 +21,8 @@ from valvelab.window.chips import Heading
 from valvelab.window.dial import DialView
 from valvelab.window.drawing import FigureStack
 from valvelab.window.heat_map import HeatMapView
-from valvelab.window.panes import BoundQuantity, Chips, look, splitter, stacked, titled
+from valvelab.window.layouts import stacked, strip
+from valvelab.window.panes import BoundQuantity, Chips, look, splitter, titled
 from valvelab.window.tables import TableColumn, TableView, fact_columns, of
 from valvelab.window.theme import current_theme
 from valvelab.workbench import lobes_bay
@@ -82,17 +83,11 @@ class LobesView(BayView["LobesInspection"]):
         stacked(self, splitter(self, Qt.Orientation.Horizontal, *across, sizes=(280, 510, 290)))
 
     def _lift_chooser(self, parent: QWidget) -> QWidget:
-        box = QWidget(parent)
-        layout = QHBoxLayout(box)
-        layout.setContentsMargins(8, 3, 6, 3)
-        label = QLabel(self.lift_field.entry.text, box)
+        label = QLabel(self.lift_field.entry.text, parent)
         label.setBuddy(self.lift_field)
         self.lift_field.setMinimumWidth(4 * self.fontMetrics().height())
         self.lift_field.setMaximumWidth(7 * self.fontMetrics().height())
-        layout.addWidget(label)
-        layout.addStretch(1)
-        layout.addWidget(self.lift_field)
-        return box
+        return strip(parent, label, 1, self.lift_field, margins=(8, 3, 6, 3))
 
     # -- showing ----------------------------------------------------------------------------------------------------
 

@@ -31,9 +31,10 @@ from valvelab.window.bays.springs_run import Run
 from valvelab.window.bays.view import BayView
 from valvelab.window.bench import Bench
 from valvelab.window.drawing import FigureView
+from valvelab.window.layouts import stacked
 from valvelab.window.pages import save_as
 from valvelab.window.panel import Drawing, DrawingPanel
-from valvelab.window.panes import Chips, colour_text, look, splitter, stacked, titled
+from valvelab.window.panes import Chips, colour_text, look, splitter, titled
 from valvelab.window.tables import TableColumn, TableView
 from valvelab.workbench import edits, lobes_bay, motion_files, motion_readings, motion_trials
 from valvelab.workbench.document import Answer, Document, Problem

@@ -10,17 +10,16 @@ from PySide6.QtGui import QFontMetrics, QPaintEvent
 from PySide6.QtWidgets import (
     QApplication,
     QGridLayout,
-    QHBoxLayout,
     QLabel,
     QPushButton,
     QSizePolicy,
-    QVBoxLayout,
     QWidget,
 )
 
 from valvelab.units import System, display_unit, show
 from valvelab.window.bays.reading_field import ReadingField
 from valvelab.window.chips import Heading
+from valvelab.window.layouts import above, beside
 from valvelab.window.painting import CENTRE, about, painting, turning, write
 from valvelab.window.panes import colour_text
 from valvelab.window.theme import current_theme, scaled
@@ -106,27 +105,16 @@ class GuideStrip(QWidget):
 
     def _lay_out(self) -> None:
         em = self.fontMetrics().height()
-        words = QVBoxLayout()
-        words.setSpacing(2)
-        words.addWidget(self.head)
-        words.addWidget(self.words, 1)
         side = QGridLayout()
         side.setSpacing(4)
         side.addWidget(self.expected, 0, 0, 1, 2)
         side.addWidget(self.field, 1, 0)
         side.addWidget(self.enter, 1, 1)
         side.setRowStretch(2, 1)
-        row = QHBoxLayout()
-        row.setSpacing(em // 2)
-        row.addWidget(self.turn)
-        row.addLayout(words, 1)
-        row.addLayout(side)
+        words = above(self.head, (self.words, 1), spacing=2)
         self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
-        layout = QVBoxLayout(self)
-        layout.setContentsMargins(em // 2, em // 3, em // 2, em // 3)
-        layout.setSpacing(3)
-        layout.addLayout(row)
-        layout.addWidget(self.caution)
+        whole = beside(self.turn, (words, 1), side, spacing=em // 2)
+        above(whole, self.caution, on=self, margins=(em // 2, em // 3, em // 2, em // 3), spacing=3)
 
     def show_step(self, shown: Worksheet, units: System) -> None:
         """Show what to do next."""

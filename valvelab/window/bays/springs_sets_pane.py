@@ -11,7 +11,6 @@ from PySide6.QtCore import QPoint, Qt, Signal
 from PySide6.QtGui import QAction
 from PySide6.QtWidgets import (
     QGridLayout,
-    QHBoxLayout,
     QLabel,
     QMenu,
     QProgressBar,
@@ -26,8 +25,9 @@ from valvelab.window.bays.springs_tree import SetsTree
 from valvelab.window.bench import Bench
 from valvelab.window.chips import Chip
 from valvelab.window.fields import QuantityField
+from valvelab.window.layouts import beside, stacked
 from valvelab.window.pages import save_as
-from valvelab.window.panes import BoundQuantity, button, number_field, show_number, stacked
+from valvelab.window.panes import BoundQuantity, button, number_field, show_number
 from valvelab.workbench import edits, sets, springs_bay
 from valvelab.workbench.document import Answer
 from valvelab.workbench.sets import Grouping, SpringsState, Values, Wish
@@ -135,23 +135,17 @@ class SetsPane(QWidget):
             cells.append((label, field))
         cells += [(self.chips[name], self.limit_fields[name]) for name in _ORDER]
         for place, (left, right) in enumerate(cells):
-            row, column = divmod(place, 2)
-            fields.addWidget(left, row, 2 * column)
-            fields.addWidget(right, row, 2 * column + 1)
+            line, column = divmod(place, 2)
+            fields.addWidget(left, line, 2 * column)
+            fields.addWidget(right, line, 2 * column + 1)
         fields.addWidget(self.thorough, 3, 2)
         fields.addWidget(self.match_button, 3, 3)
         fields.setColumnStretch(1, 1)
         fields.setColumnStretch(3, 1)
-        papers = QHBoxLayout()
-        papers.setContentsMargins(8, 3, 6, 4)
-        for widget in (self.move_button, self.csv_button, self.labels_button):
-            papers.addWidget(widget)
-        papers.insertStretch(1, 1)
+        papers = beside(self.move_button, 1, self.csv_button, self.labels_button, margins=(8, 3, 6, 4))
         self.state.setContentsMargins(8, 2, 6, 2)
         self.state.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Minimum)
-        whole = stacked(self, self.gauge, self.state, (self.tree, 1))
-        whole.insertLayout(0, fields)
-        whole.addLayout(papers)
+        stacked(self, fields, self.gauge, self.state, (self.tree, 1), papers)
 
     # -- showing ----------------------------------------------------------------------------------------------------
 

@@ -6,13 +6,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QHBoxLayout, QLabel, QWidget
+from PySide6.QtWidgets import QLabel, QWidget
 
 from valvelab.tables.springs import shim_columns, spread_told
 from valvelab.window import pages
 from valvelab.window.bays.springs_run import Run
 from valvelab.window.bench import Bench
-from valvelab.window.panes import button, stacked
+from valvelab.window.layouts import beside, stacked
+from valvelab.window.panes import button
 from valvelab.window.tables import TableView, of
 from valvelab.workbench import edits, sets, springs_bay
 from valvelab.workbench.background import Question
@@ -44,11 +45,7 @@ class ShimsPane(QWidget):
         self.sheet = TableView("shim plan", (), self, spoken="Spring and shims at each valve")
         self.sheet.chosen.connect(lambda row: self.spring_chosen.emit(row.spring))
         self.csv_button = button(self, "Plan as table…", "Spring and shims at each valve (CSV)", self.do_csv)
-        foot = QHBoxLayout()
-        foot.setContentsMargins(8, 3, 6, 4)
-        foot.addStretch(1)
-        foot.addWidget(self.csv_button)
-        stacked(self, self.state, (self.sheet, 1)).addLayout(foot)
+        stacked(self, self.state, (self.sheet, 1), beside(1, self.csv_button, margins=(8, 3, 6, 4)))
 
     def show_plan(self, document: Document, *, wanted: bool) -> None:
         """Show the plan; where it is looked at and not known yet, have it worked out."""

@@ -18,7 +18,8 @@ from valvelab.window.bays.view import BayView, numbered
 from valvelab.window.bench import Bench
 from valvelab.window.chips import Heading
 from valvelab.window.drawing import FigureStack
-from valvelab.window.panes import Chips, look, splitter, stacked, titled
+from valvelab.window.layouts import stacked
+from valvelab.window.panes import Chips, look, splitter, titled
 from valvelab.window.tables import TableView, fact_columns
 from valvelab.workbench import sets, springs_bay
 from valvelab.workbench.sets import SpringsState
