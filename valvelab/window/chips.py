@@ -70,6 +70,7 @@ def chip_row(
     names: Sequence[tuple[Any, str]],
     chosen: Callable[[Any, bool], None],
     spoken: Mapping[Any, str],
+    spacing: int = 2,
 ) -> QWidget:
     """Chips beside one another; `chosen(name, on)` when one is clicked. `spoken` where it is not `Show …`."""
     for name, text in names:
@@ -77,7 +78,7 @@ def chip_row(
         chip.setProperty("name", name)
         chip.clicked.connect(lambda on, name=name: chosen(name, on))
         group.addButton(chip)
-    return strip(parent, *group.buttons(), spacing=2)
+    return strip(parent, *group.buttons(), spacing=spacing)
 
 
 def press(group: QButtonGroup, names: Collection[Any]) -> None:

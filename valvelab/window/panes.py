@@ -9,6 +9,7 @@ from PySide6.QtCore import QSignalBlocker, Qt
 from PySide6.QtWidgets import (
     QApplication,
     QButtonGroup,
+    QComboBox,
     QLabel,
     QPushButton,
     QSpinBox,
@@ -145,6 +146,16 @@ def show_number(field: QSpinBox, value: int) -> None:
     """Show a number without telling anyone."""
     with QSignalBlocker(field):
         field.setValue(value)
+
+
+def offer(box: QComboBox, rows: Sequence[tuple[str, Any]], chosen: Any) -> None:
+    """Offer these texts for these values, with one of them chosen, without telling anyone."""
+    with QSignalBlocker(box):
+        if [(box.itemText(n), box.itemData(n)) for n in range(box.count())] != list(rows):
+            box.clear()
+            for text, value in rows:
+                box.addItem(text, value)
+        box.setCurrentIndex(box.findData(chosen))
 
 
 def button(parent: QWidget, text: str, tip: str, pressed: Callable[[], object]) -> QPushButton:

@@ -23,7 +23,7 @@ from valvelab.inspection.characteristics import explained
 from valvelab.tables import verdicts
 from valvelab.tables.verdicts import RANKED, SIGNS, WORDS, judged, overall, rank
 from valvelab.units import System
-from valvelab.window.chips import Chip
+from valvelab.window.chips import chip_row, press
 from valvelab.window.icons import icon
 from valvelab.window.layouts import above, beside, stacked
 from valvelab.window.painting import painting
@@ -131,16 +131,14 @@ class VerdictTable(QWidget):
         self.words.setAccessibleName("Filter the verdicts")
         self.words.textChanged.connect(self._filter)
         self._only = QButtonGroup(self)
-        for name, text in (("", "All"), ("reject", "Rejected"), ("undecided", "Undecided"), ("accept", "Accepted")):
-            button = Chip(text, f"Show {text.lower()} verdicts", self)
-            button.setChecked(not name)
-            if name:
-                button.setIcon(icon(name, name))
-            button.setProperty("decision", name)
-            self._only.addButton(button)
-        self._only.buttonClicked.connect(self._filter)
-        bar = beside(*self._only.buttons(), (self.words, 1), margins=(6, 3, 6, 3), spacing=3)
-        bar.insertSpacing(len(self._only.buttons()), 6)
+        names = (("", "All"), ("reject", "Rejected"), ("undecided", "Undecided"), ("accept", "Accepted"))
+        spoken = {name: f"Show {text.lower()} verdicts" for name, text in names}
+        chips = chip_row(self, self._only, names, lambda _name, _on: self._filter(), spoken, spacing=3)
+        press(self._only, {""})
+        for button in self._only.buttons()[1:]:
+            name = button.property("name")
+            button.setIcon(icon(name, name))
+        bar = beside(chips, (self.words, 1), margins=(6, 3, 6, 3), spacing=9)
         stacked(self, bar, (self.sheet, 1))
 
     def show_verdicts(self, verdicts: Sequence[Verdict], units: System) -> None:
@@ -156,7 +154,7 @@ class VerdictTable(QWidget):
         self.sheet.setColumnWidth(_GAUGE, 9 * self.fontMetrics().height())
         counts: Counter[str] = Counter(verdict.decision for verdict in verdicts)
         for button in self._only.buttons():
-            name = str(button.property("decision"))
+            name = str(button.property("name"))
             word = WORDS[name].capitalize() if name in WORDS else "All"
             button.setText(f"{word} {counts[name] if name else len(verdicts)}")
 
@@ -168,7 +166,7 @@ class VerdictTable(QWidget):
 
     def _filter(self) -> None:
         button = self._only.checkedButton()
-        decision = "" if button is None else str(button.property("decision"))
+        decision = "" if button is None else str(button.property("name"))
         wanted = self.words.text().casefold().split()
 
         def keep(verdict: Verdict) -> bool:

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from PySide6.QtCore import Qt, QTimer, Signal
+from PySide6.QtCore import QSignalBlocker, Qt, QTimer, Signal
 from PySide6.QtWidgets import QComboBox, QGridLayout, QLabel, QSlider, QWidget
 
 from valvelab.units import System, show, with_unit
 from valvelab.window.fields import QuantityField
-from valvelab.window.panes import button, colour_text
+from valvelab.window.painting import RIGHT
+from valvelab.window.panes import button, colour_text, offer
 from valvelab.workbench.motion_files import Motion, Trial
 from valvelab.workbench.motion_trials import can_try, spring_rows, train_tried
 from valvelab.workbench.state import Entry, entry_of
@@ -61,6 +62,7 @@ class TrialPane(QWidget):
 
     def _add(self, grid: QGridLayout, row: int, name: str, control: Entry, em: int) -> None:
         slider = QSlider(Qt.Orientation.Horizontal, self)
+        slider.setPageStep(5)
         slider.setAccessibleName(control.spoken)
         slider.setMinimumWidth(5 * em)
         slider.valueChanged.connect(lambda value, name=name: self._on_slide(name, value))
@@ -71,9 +73,8 @@ class TrialPane(QWidget):
         field.entered.connect(lambda value, name=name: self.tried.emit(name, value, False))
         label = QLabel(control.text, self)
         label.setBuddy(field)
-        stated = QLabel(self)
+        stated = QLabel(self, alignment=RIGHT)
         stated.setMinimumWidth(round(3.3 * em))
-        stated.setAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
         for column, widget in enumerate((label, slider, field, stated)):
             grid.addWidget(widget, row, column)
         self.sliders[name], self.fields[name], self.stated[name] = slider, field, stated
@@ -94,13 +95,9 @@ class TrialPane(QWidget):
                 field.setText("–")
                 self.stated[name].setText("")
                 continue
-            slider.blockSignals(True)
-            low, high = _range(name, old)
-            slider.setRange(round(low / control.step), round(high / control.step))
-            slider.setSingleStep(1)
-            slider.setPageStep(5)
-            slider.setValue(round(value / control.step))
-            slider.blockSignals(False)
+            with QSignalBlocker(slider):
+                slider.setRange(*(round(end / control.step) for end in _range(name, old)))
+                slider.setValue(round(value / control.step))
             field.show_value(value, units, decimals)
             same = abs(value - old) < 1e-9
             self.stated[name].setText("as stated" if same else f"was {show(old, control.unit, units, decimals)}")
@@ -114,12 +111,8 @@ class TrialPane(QWidget):
         wanted += [
             (f"measured {row.spring}, {with_unit(row.seat_force_n, 'N', units, 0, 0)}", row.spring) for row in rows
         ]
-        known = [(self.springs.itemText(n), self.springs.itemData(n)) for n in range(self.springs.count())]
-        if known != wanted:
-            self.springs.clear()
-            for text, name in wanted:
-                self.springs.addItem(text, name)
-        self.springs.setCurrentIndex(max(0, self.springs.findData(trial.spring)))
+        known = {name for _, name in wanted}
+        offer(self.springs, wanted, trial.spring if trial.spring in known else "")
         self.springs.setEnabled(bool(rows))
 
     def _on_slide(self, name: str, value: int) -> None:

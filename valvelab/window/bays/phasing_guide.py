@@ -5,7 +5,7 @@ from __future__ import annotations
 from html import escape
 from typing import TYPE_CHECKING
 
-from PySide6.QtCore import QPointF, QRectF, QSize, Qt, Signal
+from PySide6.QtCore import QPointF, QRectF, Qt, Signal
 from PySide6.QtGui import QFontMetrics, QPaintEvent
 from PySide6.QtWidgets import (
     QApplication,
@@ -20,7 +20,7 @@ from valvelab.units import System, display_unit, show
 from valvelab.window.bays.reading_field import ReadingField
 from valvelab.window.chips import Heading
 from valvelab.window.layouts import above, beside
-from valvelab.window.painting import CENTRE, about, painting, turning, write
+from valvelab.window.painting import CENTRE, Drawn, about, painting, turning, write
 from valvelab.window.panes import colour_text
 from valvelab.window.theme import current_theme, scaled
 from valvelab.workbench import worksheet_words
@@ -31,30 +31,22 @@ if TYPE_CHECKING:
     from valvelab.workbench.phasing_bay import Worksheet
 
 
-class TurnSign(QWidget):
+class TurnSign(Drawn):
     """An arrow round a crank: the sense to turn in, with its word under it."""
 
+    least_ems = usual_ems = (5.4, 4.6)
+
     def __init__(self, parent: QWidget) -> None:
-        super().__init__(parent)
+        super().__init__("Which way to turn", parent)
         self._turn: str | None = None
         self._again = False
         self.setSizePolicy(QSizePolicy.Policy.Fixed, QSizePolicy.Policy.Preferred)
-        self.setAccessibleName("Which way to turn")
 
     def show_turn(self, turn: str | None, *, again: bool) -> None:
         """Show a sense, or that nothing is left to turn for."""
         self._turn, self._again = turn, again
         self.setAccessibleDescription(f"turn {turn}" if turn else "nothing left to read")
         self.update()
-
-    def sizeHint(self) -> QSize:
-        """A small square and a word."""
-        em = self.fontMetrics().height()
-        return QSize(round(5.4 * em), round(4.6 * em))
-
-    def minimumSizeHint(self) -> QSize:
-        """The same."""
-        return self.sizeHint()
 
     def paintEvent(self, _event: QPaintEvent) -> None:
         """Draw the arrow."""

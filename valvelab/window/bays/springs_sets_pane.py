@@ -28,7 +28,7 @@ from valvelab.window.fields import QuantityField
 from valvelab.window.layouts import beside, stacked
 from valvelab.window.pages import save_as
 from valvelab.window.panes import BoundQuantity, button, number_field, show_number
-from valvelab.workbench import edits, sets, springs_bay
+from valvelab.workbench import sets, springs_bay
 from valvelab.workbench.document import Answer
 from valvelab.workbench.sets import Grouping, SpringsState, Values, Wish
 from valvelab.workbench.state import entry_of, with_item
@@ -98,23 +98,18 @@ class SetsPane(QWidget):
         self.match_button.setDefault(True)
         self.thorough = Chip("prove", "Go on until the least spread is proven or the time is up", self)
         self.thorough.clicked.connect(self._on_thorough)
-        self.gauge = QProgressBar(self)
+        self.gauge = QProgressBar(self, minimum=0, maximum=100, textVisible=False)
         self.gauge.setAccessibleName("How much of the spread is proven")
-        self.gauge.setRange(0, 100)
-        self.gauge.setTextVisible(False)
         self.gauge.setFixedHeight(5)
-        self.state = QLabel(self)
-        self.state.setWordWrap(True)
-        self.state.setTextFormat(Qt.TextFormat.PlainText)
+        self.state = QLabel(self, wordWrap=True, textFormat=Qt.TextFormat.PlainText)
         self.state.setAccessibleName("State of the sets")
         self.state.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
 
     def _make_papers(self) -> None:
-        self.move_button = QToolButton(self)
+        self.move_button = QToolButton(self, popupMode=QToolButton.ToolButtonPopupMode.InstantPopup)
         self.move_button.setText("Move to")
         self.move_button.setAccessibleName("Move the chosen springs to a set")
         self.move_button.setToolTip("Move the chosen springs to another set, or leave them over")
-        self.move_button.setPopupMode(QToolButton.ToolButtonPopupMode.InstantPopup)
         self.move_menu = QMenu(self)
         self.move_menu.aboutToShow.connect(self._fill_menu)
         self.move_button.setMenu(self.move_menu)
@@ -246,8 +241,7 @@ class SetsPane(QWidget):
 
     def _on_matched(self, inspection: SetsInspection) -> None:
         found = sets.matched(inspection.result)
-        answer = Answer(self._key, value=inspection)
-        self.bench.history.follow(edits.answer_arrived(self.bench.document, springs_bay.SETS, answer))
+        self.bench.answered(springs_bay.SETS, Answer(self._key, value=inspection))
         same = found == self.grouping
         self._keep(found, "match sets")
         if same:
