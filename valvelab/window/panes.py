@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
-from PySide6.QtCore import QSignalBlocker, Qt
+from PySide6.QtCore import QObject, QSignalBlocker, Qt, QTimer
 from PySide6.QtWidgets import (
     QApplication,
     QButtonGroup,
     QComboBox,
     QLabel,
     QPushButton,
+    QSizePolicy,
     QSpinBox,
     QSplitter,
     QStackedWidget,
@@ -61,6 +62,9 @@ def labelled(parent: QWidget, text: str, field: QWidget) -> QWidget:
     label = QLabel(text, parent)
     label.setBuddy(field)
     return strip(parent, label, field, spacing=4)
+
+
+_FRAME_MS = 8
 
 
 class Chips(QButtonGroup):
@@ -148,6 +152,15 @@ def show_number(field: QSpinBox, value: int) -> None:
         field.setValue(value)
 
 
+def caution(parent: QWidget, text: str, whole: str) -> QLabel:
+    """A caution in a line that may be cut off; `whole` is said when it is pointed at."""
+    made = QLabel(f"▲ {text}", parent)
+    made.setToolTip(whole)
+    made.setAccessibleName("Caution")
+    made.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
+    return made
+
+
 def offer(box: QComboBox, rows: Sequence[tuple[str, Any]], chosen: Any) -> None:
     """Offer these texts for these values, with one of them chosen, without telling anyone."""
     with QSignalBlocker(box):
@@ -164,6 +177,27 @@ def button(parent: QWidget, text: str, tip: str, pressed: Callable[[], object]) 
     made.setToolTip(tip)
     made.clicked.connect(lambda _on=False: pressed())
     return made
+
+
+class EachFrame(QTimer):
+    """Hands on the latest of many values of a drag, once a frame."""
+
+    def __init__(self, parent: QObject, take: Callable[[Any], object]) -> None:
+        super().__init__(parent, singleShot=True, interval=_FRAME_MS)
+        self._waiting: list[Any] = []
+        self._take = take
+        self.timeout.connect(self.settle)
+
+    def put(self, value: Any) -> None:
+        """A new value."""
+        self._waiting = [value]
+        if not self.isActive():
+            self.start()
+
+    def settle(self) -> None:
+        """Hand on what still waits."""
+        while self._waiting:
+            self._take(self._waiting.pop())
 
 
 def colour_text(label: QWidget, name: str) -> None:

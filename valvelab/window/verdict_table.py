@@ -158,12 +158,6 @@ class VerdictTable(QWidget):
             word = WORDS[name].capitalize() if name in WORDS else "All"
             button.setText(f"{word} {counts[name] if name else len(verdicts)}")
 
-    def select_item(self, item: str) -> None:
-        """Mark the item's first row, where none of its rows is marked yet."""
-        index = self.sheet.currentIndex()
-        if not index.isValid() or self.sheet.row_of(index).item != item:
-            self.sheet.select_where(lambda verdict: verdict.item == item)
-
     def _filter(self) -> None:
         button = self._only.checkedButton()
         decision = "" if button is None else str(button.property("name"))

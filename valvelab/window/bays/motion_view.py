@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QComboBox, QLabel, QSizePolicy, QStackedWidget, QWidget
+from PySide6.QtWidgets import QComboBox, QLabel, QStackedWidget, QWidget
 
 from valvelab.errors import ValvelabError
 from valvelab.figures.motion_figures import (
@@ -34,7 +34,7 @@ from valvelab.window.drawing import FigureView
 from valvelab.window.layouts import stacked
 from valvelab.window.pages import save_as
 from valvelab.window.panel import Drawing, DrawingPanel
-from valvelab.window.panes import Chips, colour_text, look, offer, splitter, titled
+from valvelab.window.panes import Chips, caution, colour_text, look, offer, splitter, titled
 from valvelab.window.tables import TableColumn, TableView
 from valvelab.workbench import lobes_bay, motion_files, motion_readings, motion_trials
 from valvelab.workbench.document import Answer, Document, Problem
@@ -108,11 +108,8 @@ class MotionView(BayView[Motion]):
         for page in (self.lift, self.clearance, self.rule, self.contact, self.speed, self.nothing):
             self.pages.addWidget(page)
         self.page_chips = Chips(self.bench, self, MotionState, "page", _PAGES)
-        self.caution = QLabel(f"▲ {_SHORT_CAUTION}", self)
-        self.caution.setToolTip(CAUTION)
-        self.caution.setAccessibleName("Caution")
+        self.caution = caution(self, _SHORT_CAUTION, CAUTION)
         self.caution.setContentsMargins(8, 1, 6, 3)
-        self.caution.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
         left, right = QWidget(self), QWidget(self)
         stacked(left, (titled(left, "", self.pages, self.valve_box, self.page_chips.row), 1), self.caution)
         stacked(right, self.trial, (self.lines, 1))

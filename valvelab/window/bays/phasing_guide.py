@@ -21,7 +21,7 @@ from valvelab.window.bays.reading_field import ReadingField
 from valvelab.window.chips import Heading
 from valvelab.window.layouts import above, beside
 from valvelab.window.painting import CENTRE, Drawn, about, painting, turning, write
-from valvelab.window.panes import colour_text
+from valvelab.window.panes import caution, colour_text
 from valvelab.window.theme import current_theme, scaled
 from valvelab.workbench import worksheet_words
 from valvelab.workbench.worksheet_words import trimmed
@@ -69,17 +69,14 @@ class GuideStrip(QWidget):
 
     typed = Signal(object)
 
-    def __init__(self, caution: str, parent: QWidget) -> None:
+    def __init__(self, whole: str, parent: QWidget) -> None:
         super().__init__(parent)
         self.turn = TurnSign(self)
         self.head = Heading("", 1.15, self)
         self.words = QLabel(self, wordWrap=True)
         self.words.setAccessibleName("What to do, and why")
-        self.caution = QLabel(
-            f"▲ {caution.split('. ', maxsplit=1)[0]}. Results support, never replace, qualified judgement.", self
-        )
-        self.caution.setToolTip(caution)
-        self.caution.setAccessibleName("Caution")
+        short = f"{whole.split('. ', maxsplit=1)[0]}. Results support, never replace, qualified judgement."
+        self.caution = caution(self, short, whole)
         self.expected = QLabel(self, alignment=Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
         self.field = ReadingField("Next reading", str, self, rank=2.0)
         self.field.entered.connect(self.typed)
@@ -89,7 +86,7 @@ class GuideStrip(QWidget):
         self.enter.setToolTip("Take this reading and go on to the next (Enter)")
         self.enter.setFocusPolicy(Qt.FocusPolicy.NoFocus)
         self.enter.clicked.connect(self._on_enter)
-        for label in (self.head, self.words, self.caution):
+        for label in (self.head, self.words):
             label.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
         self.words.setAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignTop)
         self.field.setMinimumWidth(round(7.5 * self.fontMetrics().height()))
