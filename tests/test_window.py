@@ -253,7 +253,7 @@ def test_the_verdict_table_filters_and_sorts(window: MainWindow, job: list[str])
     rows = [table.sheet.row_of(table.sheet.proxy.index(row, 0)) for row in range(table.sheet.proxy.rowCount())]
     assert {(row.item, row.characteristic) for row in rows} == {("3E", "max_lift")}
     table.words.clear()
-    buttons = {str(button.property("decision")): button for button in table._only.buttons()}
+    buttons = {str(button.property("name")): button for button in table._only.buttons()}
     buttons["reject"].click()
     rows = [table.sheet.row_of(table.sheet.proxy.index(row, 0)) for row in range(table.sheet.proxy.rowCount())]
     assert {row.decision for row in rows} == {"reject"}

@@ -100,13 +100,13 @@ def clearance_figure(inspection: MotionInspection, lobe: str, units: System = "m
                   guides=(Guide(0.0, "y", "reject", "touch"),))  # fmt: skip
 
 
-def force_figure(inspection: MotionInspection, lobe: str, speeds_rpm: Sequence[float] = ()) -> Figure | None:
+def force_figure(inspection: MotionInspection, lobe: str) -> Figure | None:
     """Quasi-static contact force at the valve over crank angle at some speeds; None without mass and spring."""
     train, side = inspection.question.train, side_of(inspection, lobe)
     mass, seat, rate, top = train.effective_mass_kg, train.seat_force_n, train.rate_n_per_mm, train.max_speed_rpm
     if mass is None or seat is None or rate is None:
         return None
-    speeds = list(speeds_rpm) or [share * (top or 6000.0) for share in (0.25, 0.5, 0.75, 1.0)]
+    speeds = [share * (top or 6000.0) for share in (0.25, 0.5, 0.75, 1.0)]
     cycle, up = side.cycle, side.cycle.lift_mm > 0.0
     acceleration = cycle.acceleration_mm_per_crank_deg2
     curves, labels, nose = [], [], int(np.argmax(cycle.lift_mm))

@@ -20,20 +20,11 @@ def wheel_dial(inspection: PhasingInspection) -> Dial:
     sheet, result = inspection.sheet, inspection.result
     sign = -1.0 if sheet.sense == "reverse" else 1.0
     rows: list[tuple[float, str, Role]] = [(reading, "stop", "readings") for reading in sheet.stop_deg]
-    for pair in sheet.pairs:
-        role = _role(pair.lobe)
-        rows += [
-            (angle, f"{pair.lobe} {word}", role)
-            for angle, word in ((pair.rising_deg, "rising"), (pair.falling_deg, "falling"))
-            if angle is not None
-        ]
-    for event in sheet.events:
-        role = _role(event.lobe)
-        rows += [
-            (angle, f"{event.lobe} {word} {event.lift_mm:g}", role)
-            for angle, word in ((event.opening_deg, "opens"), (event.closing_deg, "closes"))
-            if angle is not None
-        ]
+    read = [(pair.lobe, word, angle) for pair in sheet.pairs
+            for word, angle in (("rising", pair.rising_deg), ("falling", pair.falling_deg))]  # fmt: skip
+    read += [(event.lobe, f"{word} {event.lift_mm:g}", angle) for event in sheet.events
+             for word, angle in (("opens", event.opening_deg), ("closes", event.closing_deg))]  # fmt: skip
+    rows += [(angle, f"{lobe} {word}", _role(lobe)) for lobe, word, angle in read if angle is not None]
     if result.tdc_offset_deg is not None:
         rows.append((result.tdc_offset_deg, "TDC", "measured"))
         rows += [
@@ -57,10 +48,10 @@ def _role(lobe: str) -> Role:
     return lobe_kind(lobe) or "measured"
 
 
-def event_diagram(inspection: PhasingInspection, at_mm: float | None = None) -> Figure:
+def event_diagram(inspection: PhasingInspection) -> Figure:
     """Valve-event diagram: arcs over the crank circle, dead centre on top, clockwise; the card's arcs beside them.
 
-    `at_mm`: the lift of the events; the lowest one read where absent.
+    The events are those of the lowest lift that was read.
     """
     circle = np.radians(np.linspace(0.0, 360.0, 181))
     curves: list[Curve] = [Curve(np.sin(circle), np.cos(circle), "guide")]
@@ -69,13 +60,11 @@ def event_diagram(inspection: PhasingInspection, at_mm: float | None = None) -> 
         Marks(np.array([0.0, 0.0]), np.array([1.36, -1.36]), "nominal", "", ("TDC", "BDC"), bare=True)
     ]
     for lobe in inspection.result.lobes:
-        row = _row(lobe, at_mm)
-        if row is None or lobe.kind is None:
+        row = next(iter(lobe.durations), None)
+        if row is None or lobe.kind is None or row.opening_crank_deg is None or row.closing_crank_deg is None:
             continue
         radius = _INTAKE_RADIUS if lobe.kind == "intake" else _EXHAUST_RADIUS
         opening, closing = row.opening_crank_deg, row.closing_crank_deg
-        if opening is None or closing is None:
-            continue
         curves.append(_thick_arc(opening, closing, radius, lobe.kind, f"{lobe.lobe} {closing - opening:.1f}"))
         if row.card_duration_crank_deg is not None and lobe.card_centreline_crank_deg is not None:
             size = abs(lobe.card_centreline_crank_deg)
@@ -87,15 +76,8 @@ def event_diagram(inspection: PhasingInspection, at_mm: float | None = None) -> 
             curves.append(_ray(lobe.centreline_crank_deg, 0.0, radius, lobe.kind))
         marks += _ends(lobe, row, radius)
     across, up = Axis("", "", (-1.3 * _ROOM, 1.3 * _ROOM)), Axis("", "", (-_ROOM, _ROOM))
-    lift = "" if at_mm is None else f" at {at_mm:g} mm"
-    return Figure(
-        "events", f"Valve events{lift}", across, up, tuple(curves), marks=tuple(marks), equal_scale=True, axes="none"
-    )
-
-
-def _row(lobe: PhasingLobe, at_mm: float | None) -> PhasingDuration | None:
-    rows = [row for row in lobe.durations if at_mm is None or abs(row.at_mm - at_mm) < 5e-4]
-    return rows[0] if rows else None
+    return Figure("events", "Valve events", across, up, tuple(curves), marks=tuple(marks), equal_scale=True,
+                  axes="none")  # fmt: skip
 
 
 def _arc(start_deg: float, stop_deg: float, radius: float, role: Role, label: str) -> Curve:

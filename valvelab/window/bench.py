@@ -109,6 +109,10 @@ class Bench(QObject):
         else:
             self.history.follow(new)
 
+    def answered(self, name: str, answer: Answer[Any]) -> None:
+        """Take up the answer to a question of that name that a pane asked by itself."""
+        self.history.follow(edits.answer_arrived(self.document, name, answer))
+
     def put_off_columns(self) -> None:
         """Go on with the rest; a file that waits for its columns waits on the bench."""
         self.history.follow(edits.ask_columns(self.document, ""))
@@ -231,7 +235,7 @@ class Bench(QObject):
             bay = bays.by_name(about)
             question = None if bay is None else bay.question(document)
             if question is not None and question.key == found.key:
-                self.history.follow(edits.answer_arrived(document, about, found))
+                self.answered(about, found)
             else:
                 self._ask()
 

@@ -10,7 +10,6 @@ from PySide6.QtGui import QPaintEvent, QPen
 from PySide6.QtWidgets import (
     QApplication,
     QButtonGroup,
-    QHBoxLayout,
     QLabel,
     QSizePolicy,
     QToolBar,
@@ -18,6 +17,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from valvelab.window.layouts import strip
 from valvelab.window.painting import CENTRE, LEFT, painting, write
 from valvelab.window.theme import current_theme, scaled
 
@@ -70,19 +70,15 @@ def chip_row(
     names: Sequence[tuple[Any, str]],
     chosen: Callable[[Any, bool], None],
     spoken: Mapping[Any, str],
+    spacing: int = 2,
 ) -> QWidget:
     """Chips beside one another; `chosen(name, on)` when one is clicked. `spoken` where it is not `Show …`."""
-    box = QWidget(parent)
-    row = QHBoxLayout(box)
-    row.setContentsMargins(0, 0, 0, 0)
-    row.setSpacing(2)
     for name, text in names:
-        chip = Chip(text, spoken.get(name, f"Show {text.lower()}"), box)
+        chip = Chip(text, spoken.get(name, f"Show {text.lower()}"), parent)
         chip.setProperty("name", name)
         chip.clicked.connect(lambda on, name=name: chosen(name, on))
         group.addButton(chip)
-        row.addWidget(chip)
-    return box
+    return strip(parent, *group.buttons(), spacing=spacing)
 
 
 def press(group: QButtonGroup, names: Collection[Any]) -> None:

@@ -7,16 +7,15 @@ from typing import TYPE_CHECKING
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import (
     QComboBox,
-    QHBoxLayout,
     QHeaderView,
     QLabel,
     QPushButton,
     QTableWidget,
     QTableWidgetItem,
-    QVBoxLayout,
     QWidget,
 )
 
+from valvelab.window.layouts import above, beside
 from valvelab.window.theme import scaled
 from valvelab.workbench import bays
 
@@ -68,25 +67,13 @@ class ColumnsPane(QWidget):
         self._lay_out(leave)
 
     def _lay_out(self, leave: QPushButton) -> None:
-        kind_row = QHBoxLayout()
         label = QLabel("This file is a", self)
         label.setBuddy(self._kind)
-        kind_row.addWidget(label)
-        kind_row.addWidget(self._kind)
-        kind_row.addStretch(1)
-        buttons = QHBoxLayout()
-        buttons.addWidget(self._hint, 1)
-        buttons.addWidget(self.later)
-        buttons.addWidget(leave)
-        buttons.addWidget(self.take)
-        layout = QVBoxLayout(self)
-        layout.setContentsMargins(18, 14, 18, 14)
-        layout.setSpacing(10)
-        layout.addWidget(self._head)
-        layout.addWidget(self._what)
-        layout.addLayout(kind_row)
-        layout.addWidget(self.table, 1)
-        layout.addLayout(buttons)
+        buttons = beside((self._hint, 1), self.later, leave, self.take)
+        above(
+            self._head, self._what, beside(label, self._kind, 1), (self.table, 1), buttons,
+            on=self, margins=(18, 14, 18, 14), spacing=10,
+        )  # fmt: skip
 
     def show_preview(self, path: str, name: str, kind: str, preview: Preview) -> None:
         """Open the pane for a file."""

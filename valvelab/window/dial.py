@@ -5,14 +5,14 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from PySide6.QtCore import QPointF, QRectF, QSize, Qt, Signal
+from PySide6.QtCore import QPointF, QRectF, Qt, Signal
 from PySide6.QtGui import QFont, QMouseEvent, QPainter, QPaintEvent, QPen
-from PySide6.QtWidgets import QSizePolicy, QWidget
+from PySide6.QtWidgets import QWidget
 
 from valvelab.arrays import FloatArray
 from valvelab.figures.description import Dial
 from valvelab.window.figure_item import role_colour
-from valvelab.window.painting import CENTRE, LEFT, about, painting, polar, write
+from valvelab.window.painting import CENTRE, LEFT, Drawn, about, painting, polar, write
 from valvelab.window.theme import current_theme, scaled
 
 
@@ -30,30 +30,18 @@ def spread_apart(wanted: FloatArray, least: float) -> FloatArray:
     return result
 
 
-class DialView(QWidget):
+class DialView(Drawn):
     """The dial; `chosen(label)` on a click beside a direction."""
 
     chosen = Signal(str)
+    least_ems, usual_ems = (13, 10), (16, 16)
     inner_share = 0.18
     """Where on the radius a direction's line begins, unless it is the chosen one."""
 
     def __init__(self, name: str, parent: QWidget | None = None) -> None:
-        super().__init__(parent)
-        self.setObjectName(name)
-        self.setAccessibleName(name)
-        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
+        super().__init__(name, parent)
         self._dial: Dial | None = None
         self._places: list[tuple[QPointF, str]] = []
-
-    def minimumSizeHint(self) -> QSize:
-        """Room for the labels beside a small circle."""
-        em = self.fontMetrics().height()
-        return QSize(13 * em, 10 * em)
-
-    def sizeHint(self) -> QSize:
-        """A square that holds its labels."""
-        em = self.fontMetrics().height()
-        return QSize(16 * em, 16 * em)
 
     def show_dial(self, dial: Dial) -> None:
         """Draw a dial."""

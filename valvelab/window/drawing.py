@@ -114,7 +114,7 @@ class FigureStack(pg.GraphicsLayoutWidget):  # type: ignore[misc]
 
     def _on_mouse(self, position: object) -> None:
         for item in self.items_by_name.values():
-            if item.figure is not None and "y" in item.figure.axes and item.plot.sceneBoundingRect().contains(position):
+            if "y" in item.figure.axes and item.plot.sceneBoundingRect().contains(position):
                 shown = item.view.mapSceneToView(position).x()
                 for cursor in self._cursors:
                     cursor.setValue(shown)
@@ -124,8 +124,7 @@ class FigureStack(pg.GraphicsLayoutWidget):  # type: ignore[misc]
 
     def _read_out(self, x: float) -> None:
         for item in self.items_by_name.values():
-            figure = item.figure
-            curve = next((c for c in figure.curves if c.role in {"measured", "series"}), None) if figure else None
+            curve = next((c for c in item.figure.curves if c.role in {"measured", "series"}), None)
             if curve is None or not curve.x[0] <= x <= curve.x[-1]:
                 item.read_out("")
                 continue

@@ -13,7 +13,7 @@ from PySide6.QtGui import QBrush, QColor, QFontMetricsF, QPen
 from PySide6.QtWidgets import QApplication, QGraphicsItem, QGraphicsTextItem
 
 from valvelab.arrays import FloatArray, stretches
-from valvelab.figures.description import Band, Figure, Marks, Role
+from valvelab.figures.description import Axis, Band, Figure, Marks, Role
 from valvelab.units import DisplayUnit, System, display_unit
 from valvelab.window.theme import current_theme, scaled
 
@@ -76,7 +76,7 @@ class FigureItem:
         self.plot.setMenuEnabled(False)
         self.plot.setMouseEnabled(x=True, y=zoom_y)
         self.view: pg.ViewBox = self.plot.getViewBox()
-        self.figure: Figure | None = None
+        self.figure = Figure("", "", Axis("", ""), Axis("", ""))
         self.units: System = "metric"
         self._curves: list[pg.PlotCurveItem] = []
         self._others: list[pg.GraphicsObject] = []
@@ -99,7 +99,7 @@ class FigureItem:
         look = (current_theme().name, units, QApplication.font().pointSizeF())
         form = (*look, figure.name, [(c.role, c.series) for c in figure.curves])
         first = self._form != form
-        moved = self.figure is None or self.figure.x_axis.range != figure.x_axis.range
+        moved = self.figure.x_axis.range != figure.x_axis.range
         if first:
             self._clear()
         self.figure, self.units, self._form = figure, units, form
@@ -115,17 +115,14 @@ class FigureItem:
 
     def scale_x(self) -> DisplayUnit:
         """Display unit of the x axis."""
-        assert self.figure is not None
         return display_unit(self.figure.x_axis.unit, self.units)
 
     def scale_y(self) -> DisplayUnit:
         """Display unit of the y axis."""
-        assert self.figure is not None
         return display_unit(self.figure.y_axis.unit, self.units)
 
     def reset_range(self) -> None:
         """Show everything."""
-        assert self.figure is not None
         ends = self.figure.x_axis.range or _extent([c.x for c in self.figure.curves] + [m.x for m in self.figure.marks])
         factor = self.scale_x().scale
         if ends is not None:
@@ -141,7 +138,6 @@ class FigureItem:
 
     def _fit_y(self) -> None:
         figure = self.figure
-        assert figure is not None
         arrays = [c.y for c in figure.curves] + [m.y for m in figure.marks]
         for band in figure.bands:
             arrays += [band.lower, band.upper]
@@ -160,7 +156,6 @@ class FigureItem:
 
     def _fit_both(self, low: float, high: float) -> None:
         """Show the whole of a figure whose axes have one scale, whichever side the widget leaves room at."""
-        assert self.figure is not None
         ends = self.figure.x_axis.range or _extent([curve.x for curve in self.figure.curves])
         across = self.scale_x().scale
         self.view.setAspectLocked(lock=True)
@@ -187,7 +182,7 @@ class FigureItem:
             axis.setTextPen(pg.mkPen(theme.colour("quiet")))
             axis.setTickFont(font)
             axis.setStyle(tickTextOffset=5, hideOverlappingLabels=True)
-        drawn = self.figure.axes if self.figure is not None else "xy"
+        drawn = self.figure.axes
         self.plot.showAxis("left", "y" in drawn)
         self.plot.showAxis("bottom", "x" in drawn)
         faint = 0.22 if theme.name == "light" else 0.30
@@ -196,7 +191,6 @@ class FigureItem:
         self._legend.setFont(font)
 
     def _draw_curves(self, first: bool) -> None:
-        assert self.figure is not None
         across, up = self.scale_x().scale, self.scale_y().scale
         for number, curve in enumerate(self.figure.curves):
             if first:
@@ -210,7 +204,6 @@ class FigureItem:
             self._curves[number].setData(curve.x * across, curve.y * up, connect=connect)
 
     def _draw_others(self) -> None:
-        assert self.figure is not None
         for item in self._others:
             self.plot.removeItem(item)
         self._others = []
@@ -254,8 +247,7 @@ class FigureItem:
             self._add_texts(marks, across, up, colour, (0.5, 0.5))
             return
         symbol = _SYMBOLS.get(marks.role, SERIES_SYMBOLS[marks.series % len(SERIES_SYMBOLS)])
-        sparing = self.figure is not None and self.figure.axes == "none"
-        size = 3 if marks.role == "readings" else 7 if sparing else 9
+        size = 3 if marks.role == "readings" else 7 if self.figure.axes == "none" else 9
         pen = pg.mkPen(colour, width=2 if symbol in {"x", "+"} else 1)
         item = pg.ScatterPlotItem(
             marks.x * across, marks.y * up, symbol=symbol, size=size, pen=pen, brush=pg.mkBrush(colour)
@@ -272,7 +264,6 @@ class FigureItem:
 
     def _name_axes(self) -> None:
         figure, theme = self.figure, current_theme()
-        assert figure is not None
         for name, axis in (("bottom", figure.x_axis), ("left", figure.y_axis)):
             self.plot.getAxis(name).name_places(axis.names)
         quiet, text = theme.colours["quiet"], theme.colours["text"]
@@ -288,9 +279,8 @@ class FigureItem:
         self._place_legend()
 
     def _on_resized(self) -> None:
-        if self.figure is not None:
-            self._place_legend()
-            self._fit_y()
+        self._place_legend()
+        self._fit_y()
 
     def _place_legend(self) -> None:
         width = self._legend.boundingRect().width()

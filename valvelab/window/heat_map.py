@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import numpy as np
-from PySide6.QtCore import QPointF, QRectF, QSize, Qt, Signal
+from PySide6.QtCore import QPointF, QRectF, Qt, Signal
 from PySide6.QtGui import QColor, QImage, QKeyEvent, QLinearGradient, QMouseEvent, QPainter, QPaintEvent, QPen
-from PySide6.QtWidgets import QSizePolicy, QToolTip, QWidget
+from PySide6.QtWidgets import QToolTip, QWidget
 
 from valvelab.arrays import FloatArray
 from valvelab.figures.description import HeatMap
 from valvelab.units import System, display_unit
-from valvelab.window.painting import CENTRE, RIGHT, painting, write
+from valvelab.window.painting import CENTRE, RIGHT, Drawn, painting, write
 from valvelab.window.theme import Theme, current_theme, scaled
 
 _SEPARATE_PX = 8.0
@@ -55,18 +55,16 @@ def picture(heat: HeatMap, theme: Theme) -> QImage:
     return QImage(pixels.tobytes(), columns, rows, 4 * columns, QImage.Format.Format_RGB32).copy()
 
 
-class HeatMapView(QWidget):
+class HeatMapView(Drawn):
     """The map with its row names, angle axis and colour key; `row_chosen(name)` on a click or a key."""
 
+    least_ems, usual_ems = (12, 9), (20, 16)
     row_chosen = Signal(str)
 
     def __init__(self, name: str, parent: QWidget | None = None) -> None:
-        super().__init__(parent)
-        self.setObjectName(name)
-        self.setAccessibleName(name)
+        super().__init__(name, parent)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.setMouseTracking(True)
-        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
         self._heat: HeatMap | None = None
         self._image = QImage()
         self._units: System = "metric"
@@ -84,16 +82,6 @@ class HeatMapView(QWidget):
         self._chosen = row
         self.setAccessibleDescription(f"chosen row {row}")
         self.update()
-
-    def minimumSizeHint(self) -> QSize:
-        """Room for the names and a few rows."""
-        em = self.fontMetrics().height()
-        return QSize(12 * em, 9 * em)
-
-    def sizeHint(self) -> QSize:
-        """Room for sixteen rows."""
-        em = self.fontMetrics().height()
-        return QSize(20 * em, 16 * em)
 
     def _frame(self) -> QRectF:
         em = self.fontMetrics().height()

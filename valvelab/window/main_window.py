@@ -45,11 +45,11 @@ class MainWindow(Shell):
         self._refresh(bench.document)
 
     def _connect_bench(self) -> None:
-        self.bench.document_changed.connect(self._on_document)
+        self.bench.document_changed.connect(lambda _old, new: self._refresh(new))
         self.bench.busy_changed.connect(self.busy.say)
         self.bench.said.connect(lambda text: self.tell(Problem("info", "window", text)))
         self.bench.done.connect(self.tell)
-        QGuiApplication.styleHints().colorSchemeChanged.connect(self._on_scheme)
+        QGuiApplication.styleHints().colorSchemeChanged.connect(lambda _scheme: QTimer.singleShot(0, self.restyle))
 
     def _connect_widgets(self) -> None:
         self.empty.open_button.clicked.connect(self._open)
@@ -70,17 +70,12 @@ class MainWindow(Shell):
 
     # -- showing ----------------------------------------------------------------------------------------------------
 
-    def _on_document(self, old: Document, new: Document) -> None:
-        del old
-        self._refresh(new)
-
     def _refresh(self, document: Document) -> None:
         bench_key = (document.files, document.contents, document.current, document.bay)
         if self._changed("bench", bench_key):
             self.files.show_document(document)
         self._enable(document)
-        bay = bays.by_name(document.bay)
-        value = None if bay is None else bays.answer_value(document, bay)
+        _, value = _front(document)
         if value is None and self._awaited(document):
             return
         self._show_page(document, value)
@@ -173,13 +168,12 @@ class MainWindow(Shell):
             action = self.actions_by_name[name]
             action.setEnabled(label is not None)
             action.setText(f"{name.capitalize()} {label}" if label else name.capitalize())
-        bay = bays.by_name(document.bay)
-        ready = bay is not None and bays.answer_value(document, bay) is not None
-        self.actions_by_name["certificate"].setEnabled(ready and bay is not None and bay.certificate is not None)
-        for name in ("export_table", "export_picture"):
-            self.actions_by_name[name].setEnabled(ready)
-        for name in ("remove", "columns", "reload"):
-            self.actions_by_name[name].setEnabled(bool(document.files))
+        bay, value = _front(document)
+        printed = value is not None and bay is not None and bay.certificate is not None
+        for able, names in ((printed, ("certificate",)), (value is not None, ("export_table", "export_picture")),
+                            (bool(document.files), ("remove", "columns", "reload"))):  # fmt: skip
+            for name in names:
+                self.actions_by_name[name].setEnabled(able)
         self.actions_by_name["units"].setChecked(document.units == "inch")
         self.actions_by_name[f"scheme_{self.bench.settings.scheme}"].setChecked(True)
         if document.bay in self.bay_actions:
@@ -204,17 +198,12 @@ class MainWindow(Shell):
 
     # -- colours and text -------------------------------------------------------------------------------------------
 
-    def _on_scheme(self) -> None:
-        QTimer.singleShot(0, self.restyle)
-
     def restyle(self) -> None:
         """Take up the scheme in force."""
-        application = QApplication.instance()
-        assert isinstance(application, QApplication)
         if self._restyling:
             return
         self._restyling = True
-        application.setPalette(theme.palette(theme.current_theme()))
+        QApplication.setPalette(theme.palette(theme.current_theme()))
         self._restyling = False
         self._keys = {}
         self._refresh(self.bench.document)
@@ -336,8 +325,7 @@ class MainWindow(Shell):
     def save_certificate(self, path: Path) -> None:
         """Write the certificate of the bay in front."""
         document = self.bench.document
-        bay = bays.by_name(document.bay)
-        value = None if bay is None else bays.answer_value(document, bay)
+        bay, value = _front(document)
         if bay is None or value is None or bay.certificate is None or not self.bench.may_write(path):
             return
         make, units = bay.certificate, document.units
@@ -363,14 +351,12 @@ class MainWindow(Shell):
         self.restyle()
 
     def _scale_text(self, factor: float) -> None:
-        application = QApplication.instance()
-        assert isinstance(application, QApplication)
-        points = min(30.0, max(7.0, application.font().pointSizeF() * factor))
-        application.setFont(theme.text_font(points))
+        font = theme.text_font(min(30.0, max(7.0, QApplication.font().pointSizeF() * factor)))
+        QApplication.setFont(font)
         side = round(1.25 * self.fontMetrics().height())
         self.tools.setIconSize(QSize(side, side))
         for dock in self.docks.values():
-            dock.setFont(application.font())
+            dock.setFont(font)
         self.restyle()
 
     def _show_text(self, title: str, html: pages.Html) -> None:
@@ -380,3 +366,9 @@ class MainWindow(Shell):
     def _close_text(self) -> None:
         self.text_page.wanted = False
         self._refresh(self.bench.document)
+
+
+def _front(document: Document) -> tuple[bays.Bay[Any] | None, object | None]:
+    """The bay in front and its answer."""
+    bay = bays.by_name(document.bay)
+    return bay, None if bay is None else bays.answer_value(document, bay)

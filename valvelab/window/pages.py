@@ -11,13 +11,11 @@ from PySide6.QtCore import QBuffer, QIODevice, QSize, Qt, QTimer, Signal
 from PySide6.QtGui import QPaintEvent, QPen
 from PySide6.QtWidgets import (
     QFileDialog,
-    QHBoxLayout,
     QLabel,
     QPushButton,
     QScrollArea,
     QStackedWidget,
     QTextBrowser,
-    QVBoxLayout,
     QWidget,
 )
 
@@ -26,6 +24,7 @@ from valvelab.cautions import CAUTIONS
 from valvelab.csv_text import csv_text
 from valvelab.window.actions import ACTIONS
 from valvelab.window.icons import icon
+from valvelab.window.layouts import above, beside
 from valvelab.window.painting import painting
 from valvelab.window.tables import TableView
 from valvelab.window.theme import Theme, current_theme, scaled
@@ -76,24 +75,11 @@ class EmptyPage(QWidget):
         self._what = QLabel(self, alignment=Qt.AlignmentFlag.AlignCenter, wordWrap=True)
         self.open_button = QPushButton("Open…", self)
         self.sample_button = QPushButton("Open the sample", self)
-        buttons = QHBoxLayout()
-        buttons.addStretch(1)
-        buttons.addWidget(self.open_button)
-        buttons.addWidget(self.sample_button)
-        buttons.addStretch(1)
-        layout = QVBoxLayout(self)
-        layout.setContentsMargins(40, 20, 40, 20)
-        layout.setSpacing(10)
-        layout.addStretch(3)
-        for widget in (self._picture, self._head, self._what):
-            layout.addWidget(widget)
-        layout.addLayout(buttons)
         self._offered: QWidget | None = None
-        self._offers = QHBoxLayout()
-        self._offers.addStretch(1)
-        self._offers.addStretch(1)
-        layout.addLayout(self._offers)
-        layout.addStretch(4)
+        self._offers = beside(1, 1)
+        buttons = beside(1, self.open_button, self.sample_button, 1)
+        above(3, self._picture, self._head, self._what, buttons, self._offers, 4, on=self, margins=(40, 20, 40, 20),
+               spacing=10)  # fmt: skip
 
     def offer(self, widget: QWidget | None) -> None:
         """Show what the bay in front can begin with, below the buttons."""
@@ -156,13 +142,7 @@ class TextPage(QWidget):
         back = QPushButton("Back to the bench", self)
         back.setShortcut("Escape")
         back.clicked.connect(self.closed)
-        head = QHBoxLayout()
-        head.addWidget(self._head, 1)
-        head.addWidget(back)
-        layout = QVBoxLayout(self)
-        layout.setContentsMargins(18, 12, 18, 12)
-        layout.addLayout(head)
-        layout.addWidget(self._text, 1)
+        above(beside((self._head, 1), back), (self._text, 1), on=self, margins=(18, 12, 18, 12))
 
     def show_text(self, title: str, html: Html) -> None:
         """Show a text."""
@@ -209,11 +189,7 @@ class OfferStrip(QWidget):
         for button, answer in ((self._yes, self.taken), (self._no, self.refused)):
             button.clicked.connect(self.hide)
             button.clicked.connect(answer)
-        row = QHBoxLayout(self)
-        row.setContentsMargins(16, 6, 12, 6)
-        row.addWidget(self._text, 1)
-        row.addWidget(self._yes)
-        row.addWidget(self._no)
+        beside((self._text, 1), self._yes, self._no, on=self, margins=(16, 6, 12, 6))
         self.hide()
 
     def ask(self, text: str, yes: str, no: str) -> None:
@@ -242,14 +218,14 @@ def characteristics_html(theme: Theme) -> str:
     quiet = theme.colours["quiet"]
     parts: list[str] = []
     subject = ""
-    for row in all_characteristics():
-        if row.subject != subject:
-            subject = row.subject
+    for known in all_characteristics():
+        if known.subject != subject:
+            subject = known.subject
             parts.append(f"<h3>{escape(subject.capitalize())}</h3>")
-        unit = f" <span style='color:{quiet}'>{escape(row.unit)}</span>" if row.unit else ""
+        unit = f" <span style='color:{quiet}'>{escape(known.unit)}</span>" if known.unit else ""
         parts.append(
-            f"<p><b>{escape(row.name)}</b>{unit}<br/>{escape(row.meaning)}<br/>"
-            f"<span style='color:{quiet}'>{escape(row.method)} {escape(row.source)}</span></p>"
+            f"<p><b>{escape(known.name)}</b>{unit}<br/>{escape(known.meaning)}<br/>"
+            f"<span style='color:{quiet}'>{escape(known.method)} {escape(known.source)}</span></p>"
         )
     return "".join(parts)
 
@@ -258,9 +234,9 @@ def about_html(theme: Theme) -> str:
     """Version and shortcuts."""
     quiet = theme.colours["quiet"]
     rows = "".join(
-        f"<tr><td style='padding:2px 22px 2px 0'><b>{escape(row.shortcut)}</b></td><td>{escape(row.tip)}</td></tr>"
-        for row in ACTIONS
-        if row.shortcut
+        f"<tr><td style='padding:2px 22px 2px 0'><b>{escape(one.shortcut)}</b></td><td>{escape(one.tip)}</td></tr>"
+        for one in ACTIONS
+        if one.shortcut
     )
     return (
         f"<p>Version {__version__}. Inspection of camshafts and valve springs for competition-engine shops.</p>"
@@ -277,7 +253,7 @@ def table_csv(sheet: TableView) -> str:
     model = sheet.proxy
     columns = [n for n in range(model.columnCount()) if sheet.rows_model.columns[n].title != "within limits"]
     head = [" ".join(sheet.rows_model.columns[n].title.split()) for n in columns]
-    rows = [[str(model.index(row, n).data()).replace("−", "-") for n in columns] for row in range(model.rowCount())]
+    rows = [[str(model.index(line, n).data()).replace("−", "-") for n in columns] for line in range(model.rowCount())]
     return csv_text([head, *rows])
 
 

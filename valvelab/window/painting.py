@@ -6,12 +6,13 @@ import math
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from PySide6.QtCore import QPointF, QRect, QRectF, Qt
+from PySide6.QtCore import QPointF, QRect, QRectF, QSize, Qt
 from PySide6.QtGui import QColor, QFont, QPainter, QPen, QPolygonF
-from PySide6.QtWidgets import QWidget
+from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from valvelab.window.theme import current_theme
 
+Ems = tuple[float, float]
 CENTRE = Qt.AlignmentFlag.AlignCenter
 LEFT = Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter
 RIGHT = Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
@@ -25,6 +26,31 @@ def painting(widget: QWidget, ground: str = "", *, smooth: bool = True) -> Itera
         if ground:
             painter.fillRect(widget.rect(), current_theme().colour(ground))
         yield painter
+
+
+class Drawn(QWidget):
+    """A widget that draws itself; its least and its usual size, wide and high, follow the size of its text."""
+
+    least_ems: Ems
+    usual_ems: Ems
+
+    def __init__(self, name: str, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.setObjectName(name)
+        self.setAccessibleName(name)
+        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
+
+    def minimumSizeHint(self) -> QSize:
+        """Still to be read."""
+        return self._ems(*self.least_ems)
+
+    def sizeHint(self) -> QSize:
+        """Room for what is usually drawn."""
+        return self._ems(*self.usual_ems)
+
+    def _ems(self, wide: float, high: float) -> QSize:
+        em = self.fontMetrics().height()
+        return QSize(round(wide * em), round(high * em))
 
 
 def write(

@@ -5,17 +5,17 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
-from PySide6.QtCore import QSignalBlocker, Qt
+from PySide6.QtCore import QObject, QSignalBlocker, Qt, QTimer
 from PySide6.QtWidgets import (
     QApplication,
     QButtonGroup,
-    QHBoxLayout,
+    QComboBox,
     QLabel,
     QPushButton,
+    QSizePolicy,
     QSpinBox,
     QSplitter,
     QStackedWidget,
-    QVBoxLayout,
     QWidget,
 )
 
@@ -23,20 +23,10 @@ from valvelab.units import Dimension, System
 from valvelab.window.bench import Bench
 from valvelab.window.chips import Heading, chip_row, press
 from valvelab.window.fields import QuantityField
+from valvelab.window.layouts import Part, beside, stacked, strip
 from valvelab.window.theme import current_theme
 from valvelab.workbench.document import Document
 from valvelab.workbench.state import entry_of
-
-
-def stacked(parent: QWidget, *parts: QWidget | tuple[QWidget, int]) -> QVBoxLayout:
-    """The layout of a widget whose parts lie close above one another, those with a share taking the room."""
-    layout = QVBoxLayout(parent)
-    layout.setContentsMargins(0, 0, 0, 0)
-    layout.setSpacing(0)
-    for part in parts:
-        widget, share = part if isinstance(part, tuple) else (part, 0)
-        layout.addWidget(widget, share)
-    return layout
 
 
 def titled(parent: QWidget, title: str | QLabel, content: QWidget, *tools: QWidget, level: bool = False) -> QWidget:
@@ -44,19 +34,13 @@ def titled(parent: QWidget, title: str | QLabel, content: QWidget, *tools: QWidg
 
     `level` keeps the line as high as one with chips in it.
     """
-    box, head = QWidget(parent), QHBoxLayout()
-    head.setContentsMargins(8, 4, 6, 4)
-    head.setSpacing(6)
-    if title:
-        head.addWidget(Heading(title, 1.05, box) if isinstance(title, str) else title)
-        head.addStretch(1)
-    for tool in tools:
-        head.addWidget(tool)
-    if not title:
-        head.addStretch(1)
+    box = QWidget(parent)
+    heading = Heading(title, 1.05, box) if isinstance(title, str) else title
+    parts: tuple[Part, ...] = (heading, 1, *tools) if title else (*tools, 1)
+    head = beside(*parts, margins=(8, 4, 6, 4), spacing=6)
     if level:
         head.addStrut(round(1.5 * parent.fontMetrics().height()))
-    stacked(box, (content, 1)).insertLayout(0, head)
+    stacked(box, head, (content, 1))
     return box
 
 
@@ -75,15 +59,12 @@ def splitter(
 
 def labelled(parent: QWidget, text: str, field: QWidget) -> QWidget:
     """A field with its name in front."""
-    box = QWidget(parent)
-    layout = QHBoxLayout(box)
-    layout.setContentsMargins(0, 0, 0, 0)
-    layout.setSpacing(4)
-    label = QLabel(text, box)
+    label = QLabel(text, parent)
     label.setBuddy(field)
-    layout.addWidget(label)
-    layout.addWidget(field)
-    return box
+    return strip(parent, label, field, spacing=4)
+
+
+_FRAME_MS = 8
 
 
 class Chips(QButtonGroup):
@@ -171,12 +152,52 @@ def show_number(field: QSpinBox, value: int) -> None:
         field.setValue(value)
 
 
+def caution(parent: QWidget, text: str, whole: str) -> QLabel:
+    """A caution in a line that may be cut off; `whole` is said when it is pointed at."""
+    made = QLabel(f"▲ {text}", parent)
+    made.setToolTip(whole)
+    made.setAccessibleName("Caution")
+    made.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
+    return made
+
+
+def offer(box: QComboBox, rows: Sequence[tuple[str, Any]], chosen: Any) -> None:
+    """Offer these texts for these values, with one of them chosen, without telling anyone."""
+    with QSignalBlocker(box):
+        if [(box.itemText(n), box.itemData(n)) for n in range(box.count())] != list(rows):
+            box.clear()
+            for text, value in rows:
+                box.addItem(text, value)
+        box.setCurrentIndex(box.findData(chosen))
+
+
 def button(parent: QWidget, text: str, tip: str, pressed: Callable[[], object]) -> QPushButton:
     """A button with its tip and what it does."""
     made = QPushButton(text, parent)
     made.setToolTip(tip)
     made.clicked.connect(lambda _on=False: pressed())
     return made
+
+
+class EachFrame(QTimer):
+    """Hands on the latest of many values of a drag, once a frame."""
+
+    def __init__(self, parent: QObject, take: Callable[[Any], object]) -> None:
+        super().__init__(parent, singleShot=True, interval=_FRAME_MS)
+        self._waiting: list[Any] = []
+        self._take = take
+        self.timeout.connect(self.settle)
+
+    def put(self, value: Any) -> None:
+        """A new value."""
+        self._waiting = [value]
+        if not self.isActive():
+            self.start()
+
+    def settle(self) -> None:
+        """Hand on what still waits."""
+        while self._waiting:
+            self._take(self._waiting.pop())
 
 
 def colour_text(label: QWidget, name: str) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from PySide6.QtCore import QSize, Qt
 from PySide6.QtGui import QAction, QActionGroup, QKeySequence
-from PySide6.QtWidgets import QDockWidget, QMainWindow, QSizePolicy, QTabWidget, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QDockWidget, QMainWindow, QSizePolicy, QTabWidget, QWidget
 
 from valvelab.window import pages
 from valvelab.window.actions import ACTIONS, ActionRow
@@ -12,6 +12,7 @@ from valvelab.window.bench_list import BenchList
 from valvelab.window.chips import FlatBar, RailButton
 from valvelab.window.columns_pane import ColumnsPane
 from valvelab.window.icons import icon
+from valvelab.window.layouts import stacked
 from valvelab.window.notes_table import NotesTable
 from valvelab.window.pages import EmptyPage, TextPage
 from valvelab.window.verdict_table import Banner, VerdictTable
@@ -47,13 +48,8 @@ class Shell(QMainWindow):
         for page in (self.empty, self.columns, self.text_page):
             self.pages.add(page)
         centre = QWidget(self)
-        layout = QVBoxLayout(centre)
-        layout.setContentsMargins(0, 0, 0, 0)
-        layout.setSpacing(0)
         self.offer = pages.OfferStrip(self)
-        layout.addWidget(self.offer)
-        layout.addWidget(self.banner)
-        layout.addWidget(self.pages, 1)
+        stacked(centre, self.offer, self.banner, (self.pages, 1))
         self.setCentralWidget(centre)
 
     def _make_docks(self) -> None:

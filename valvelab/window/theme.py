@@ -133,18 +133,3 @@ def text_font(points: float = 10.0, *, strong: bool = False) -> QFont:
 def scaled(font: QFont, factor: float, *, strong: bool = False) -> QFont:
     """A font of the same kind, larger or smaller."""
     return text_font(font.pointSizeF() * factor, strong=strong)
-
-
-def contrast(first: str, second: str) -> float:
-    """Contrast ratio of two colours, 1 to 21. Source: WCAG 2.2, relative luminance."""
-
-    def luminance(text: str) -> float:
-        colour = QColor(text)
-        parts = [
-            c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4
-            for c in (colour.redF(), colour.greenF(), colour.blueF())
-        ]
-        return 0.2126 * parts[0] + 0.7152 * parts[1] + 0.0722 * parts[2]
-
-    lighter, darker = sorted((luminance(first), luminance(second)), reverse=True)
-    return (lighter + 0.05) / (darker + 0.05)

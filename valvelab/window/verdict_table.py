@@ -11,13 +11,11 @@ from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QPointF, QRectF, 
 from PySide6.QtGui import QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import (
     QButtonGroup,
-    QHBoxLayout,
     QLabel,
     QLineEdit,
     QSizePolicy,
     QStyledItemDelegate,
     QStyleOptionViewItem,
-    QVBoxLayout,
     QWidget,
 )
 
@@ -25,8 +23,9 @@ from valvelab.inspection.characteristics import explained
 from valvelab.tables import verdicts
 from valvelab.tables.verdicts import RANKED, SIGNS, WORDS, judged, overall, rank
 from valvelab.units import System
-from valvelab.window.chips import Chip
+from valvelab.window.chips import chip_row, press
 from valvelab.window.icons import icon
+from valvelab.window.layouts import above, beside, stacked
 from valvelab.window.painting import painting
 from valvelab.window.tables import TableColumn, TableView, of
 from valvelab.window.theme import current_theme, scaled
@@ -132,25 +131,15 @@ class VerdictTable(QWidget):
         self.words.setAccessibleName("Filter the verdicts")
         self.words.textChanged.connect(self._filter)
         self._only = QButtonGroup(self)
-        bar = QHBoxLayout()
-        bar.setContentsMargins(6, 3, 6, 3)
-        bar.setSpacing(3)
-        for name, text in (("", "All"), ("reject", "Rejected"), ("undecided", "Undecided"), ("accept", "Accepted")):
-            button = Chip(text, f"Show {text.lower()} verdicts", self)
-            button.setChecked(not name)
-            if name:
-                button.setIcon(icon(name, name))
-            button.setProperty("decision", name)
-            self._only.addButton(button)
-            bar.addWidget(button)
-        self._only.buttonClicked.connect(self._filter)
-        bar.addSpacing(6)
-        bar.addWidget(self.words, 1)
-        layout = QVBoxLayout(self)
-        layout.setContentsMargins(0, 0, 0, 0)
-        layout.setSpacing(0)
-        layout.addLayout(bar)
-        layout.addWidget(self.sheet, 1)
+        names = (("", "All"), ("reject", "Rejected"), ("undecided", "Undecided"), ("accept", "Accepted"))
+        spoken = {name: f"Show {text.lower()} verdicts" for name, text in names}
+        chips = chip_row(self, self._only, names, lambda _name, _on: self._filter(), spoken, spacing=3)
+        press(self._only, {""})
+        for button in self._only.buttons()[1:]:
+            name = button.property("name")
+            button.setIcon(icon(name, name))
+        bar = beside(chips, (self.words, 1), margins=(6, 3, 6, 3), spacing=9)
+        stacked(self, bar, (self.sheet, 1))
 
     def show_verdicts(self, verdicts: Sequence[Verdict], units: System) -> None:
         """Show these verdicts, rejected ones first."""
@@ -165,19 +154,13 @@ class VerdictTable(QWidget):
         self.sheet.setColumnWidth(_GAUGE, 9 * self.fontMetrics().height())
         counts: Counter[str] = Counter(verdict.decision for verdict in verdicts)
         for button in self._only.buttons():
-            name = str(button.property("decision"))
+            name = str(button.property("name"))
             word = WORDS[name].capitalize() if name in WORDS else "All"
             button.setText(f"{word} {counts[name] if name else len(verdicts)}")
 
-    def select_item(self, item: str) -> None:
-        """Mark the item's first row, where none of its rows is marked yet."""
-        index = self.sheet.currentIndex()
-        if not index.isValid() or self.sheet.row_of(index).item != item:
-            self.sheet.select_where(lambda verdict: verdict.item == item)
-
     def _filter(self) -> None:
         button = self._only.checkedButton()
-        decision = "" if button is None else str(button.property("decision"))
+        decision = "" if button is None else str(button.property("name"))
         wanted = self.words.text().casefold().split()
 
         def keep(verdict: Verdict) -> bool:
@@ -204,16 +187,8 @@ class Banner(QWidget):
             label.setTextFormat(Qt.TextFormat.RichText)
             label.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
         self._sub.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
-        lines = QVBoxLayout()
-        lines.setSpacing(0)
-        lines.addWidget(self._head)
-        lines.addWidget(self._sub)
-        layout = QHBoxLayout(self)
-        layout.setContentsMargins(16, 6, 12, 6)
-        layout.setSpacing(12)
-        layout.addWidget(self._mark)
-        layout.addLayout(lines, 1)
-        layout.addWidget(self._counts)
+        lines = above(self._head, self._sub, spacing=0)
+        beside(self._mark, (lines, 1), self._counts, on=self, margins=(16, 6, 12, 6), spacing=12)
 
     def show_result(self, title: str, against: str, result: Result) -> None:
         """Say the outcome of a result."""

@@ -15,8 +15,9 @@ from valvelab.window.bays.gauge_start import PlanStrip
 from valvelab.window.bays.view import BayView
 from valvelab.window.bench import Bench
 from valvelab.window.drawing import FigureStack, FigureView
+from valvelab.window.layouts import stacked, strip
 from valvelab.window.pages import save_as
-from valvelab.window.panes import BoundQuantity, Chips, button, labelled, look, splitter, stacked, titled
+from valvelab.window.panes import BoundQuantity, Chips, button, labelled, look, splitter, titled
 from valvelab.window.tables import TableColumn, TableView, of
 from valvelab.workbench.gauge_bay import GaugeState, adopt_as, dimension_of
 from valvelab.workbench.shaft_bay import ADOPTED
@@ -71,16 +72,9 @@ class GaugeView(BayView["GaugeInspection"]):
         stacked(self, self._strip(), (across, 1))
 
     def _strip(self) -> QWidget:
-        strip = QWidget(self)
-        row = QHBoxLayout(strip)
-        row.setContentsMargins(8, 4, 6, 2)
-        row.setSpacing(10)
-        row.addLayout(self._tolerance_place)
-        row.addWidget(self._sentence, 1)
         self.kind.setMaximumWidth(8 * self.fontMetrics().height())
-        row.addWidget(labelled(strip, "kind", self.kind))
-        row.addWidget(self.adopt)
-        return strip
+        parts = (self._tolerance_place, (self._sentence, 1), labelled(self, "kind", self.kind), self.adopt)
+        return strip(self, *parts, margins=(8, 4, 6, 2), spacing=10)
 
     # -- showing ----------------------------------------------------------------------------------------------------
 

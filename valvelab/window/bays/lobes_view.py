@@ -6,8 +6,8 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, cast
 
 import numpy as np
-from PySide6.QtCore import Qt, QTimer
-from PySide6.QtWidgets import QHBoxLayout, QLabel, QWidget
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QLabel, QWidget
 
 from valvelab.angles import fold_scalar
 from valvelab.figures import lobe_figures
@@ -21,7 +21,8 @@ from valvelab.window.chips import Heading
 from valvelab.window.dial import DialView
 from valvelab.window.drawing import FigureStack
 from valvelab.window.heat_map import HeatMapView
-from valvelab.window.panes import BoundQuantity, Chips, look, splitter, stacked, titled
+from valvelab.window.layouts import stacked, strip
+from valvelab.window.panes import BoundQuantity, Chips, EachFrame, look, splitter, titled
 from valvelab.window.tables import TableColumn, TableView, fact_columns, of
 from valvelab.window.theme import current_theme
 from valvelab.workbench import lobes_bay
@@ -36,7 +37,6 @@ _PLOTS = (("deviation", "Deviation"), ("lift", "Lift"), ("velocity", "Velocity")
           ("jerk", "Jerk"), ("readings", "Readings"))  # fmt: skip
 _LISTS = (("durations", "Durations"), ("lobe", "Lobe"), ("shaft", "Shaft"))
 _STRETCH = {"deviation": 3, "lift": 4, "velocity": 2, "acceleration": 2, "jerk": 2, "readings": 2}
-_FRAME_MS = 8
 
 
 class LobesView(BayView["LobesInspection"]):
@@ -58,10 +58,8 @@ class LobesView(BayView["LobesInspection"]):
         self.shaft_facts = TableView("characteristics of the shaft", fact_columns(item=True), self, wrapped=1)
         self.lift_field = BoundQuantity(bench, self, LobesState, "checking_lift_mm", held=self._held_lift)
         self._lobe_name = Heading("", 1.05, self)
-        self._pending: float | None = None
-        self._frame = QTimer(self, singleShot=True, interval=_FRAME_MS)
-        self._frame.timeout.connect(self._on_frame)
-        self.lift_line.sigDragged.connect(self._on_drag)
+        self._drag = EachFrame(self, self._on_dragged)
+        self.lift_line.sigDragged.connect(lambda: self._drag.put(self.lift_line.lift_mm()))
         self.lift_line.sigPositionChangeFinished.connect(self._on_drag_end)
         self._lay_out()
 
@@ -82,17 +80,11 @@ class LobesView(BayView["LobesInspection"]):
         stacked(self, splitter(self, Qt.Orientation.Horizontal, *across, sizes=(280, 510, 290)))
 
     def _lift_chooser(self, parent: QWidget) -> QWidget:
-        box = QWidget(parent)
-        layout = QHBoxLayout(box)
-        layout.setContentsMargins(8, 3, 6, 3)
-        label = QLabel(self.lift_field.entry.text, box)
+        label = QLabel(self.lift_field.entry.text, parent)
         label.setBuddy(self.lift_field)
         self.lift_field.setMinimumWidth(4 * self.fontMetrics().height())
         self.lift_field.setMaximumWidth(7 * self.fontMetrics().height())
-        layout.addWidget(label)
-        layout.addStretch(1)
-        layout.addWidget(self.lift_field)
-        return box
+        return strip(parent, label, 1, self.lift_field, margins=(8, 3, 6, 3))
 
     # -- showing ----------------------------------------------------------------------------------------------------
 
@@ -167,19 +159,12 @@ class LobesView(BayView["LobesInspection"]):
         if self._inspection is not None and any(row.lobe == item for row in self._inspection.result.lobes):
             self.bench.set(LobesState, lobe=item)
 
-    def _on_drag(self) -> None:
-        self._pending = self.lift_line.lift_mm()
-        if not self._frame.isActive():
-            self._frame.start()
-
-    def _on_frame(self) -> None:
-        if self._pending is not None:
-            value, self._pending = self._pending, None
-            edit = self.lift_field.entry.edit
-            self.bench.set(LobesState, edit, edit, checking_lift_mm=self._held_lift(value))
+    def _on_dragged(self, lift_mm: float) -> None:
+        edit = self.lift_field.entry.edit
+        self.bench.set(LobesState, edit, edit, checking_lift_mm=self._held_lift(lift_mm))
 
     def _on_drag_end(self) -> None:
-        self._on_frame()
+        self._drag.settle()
         self.bench.history.end_gesture()
 
     def _held_lift(self, value: float) -> float:

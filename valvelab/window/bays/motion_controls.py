@@ -4,21 +4,19 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from PySide6.QtCore import Qt, QTimer, Signal
+from PySide6.QtCore import QSignalBlocker, Qt, Signal
 from PySide6.QtWidgets import QComboBox, QGridLayout, QLabel, QSlider, QWidget
 
 from valvelab.units import System, show, with_unit
 from valvelab.window.fields import QuantityField
-from valvelab.window.panes import button, colour_text
+from valvelab.window.painting import RIGHT
+from valvelab.window.panes import EachFrame, button, colour_text, offer
 from valvelab.workbench.motion_files import Motion, Trial
 from valvelab.workbench.motion_trials import can_try, spring_rows, train_tried
 from valvelab.workbench.state import Entry, entry_of
 
 if TYPE_CHECKING:
     from valvelab.inspection.engine.train import TrainSetting
-
-_FRAME_MS = 8
-
 
 CONTROLS = {name: entry_of(Trial, name) for name in ("lash_mm", "ratio", "advance_deg", "seat_force_n")}
 
@@ -36,9 +34,7 @@ class TrialPane(QWidget):
         self.sliders: dict[str, QSlider] = {}
         self.fields: dict[str, QuantityField] = {}
         self.stated: dict[str, QLabel] = {}
-        self._pending: tuple[str, int] | None = None
-        self._frame = QTimer(self, singleShot=True, interval=_FRAME_MS)
-        self._frame.timeout.connect(self._on_frame)
+        self._drag = EachFrame(self, self._on_dragged)
         em = self.fontMetrics().height()
         grid = QGridLayout(self)
         grid.setContentsMargins(em // 2, em // 4, em // 2, em // 4)
@@ -61,9 +57,10 @@ class TrialPane(QWidget):
 
     def _add(self, grid: QGridLayout, row: int, name: str, control: Entry, em: int) -> None:
         slider = QSlider(Qt.Orientation.Horizontal, self)
+        slider.setPageStep(5)
         slider.setAccessibleName(control.spoken)
         slider.setMinimumWidth(5 * em)
-        slider.valueChanged.connect(lambda value, name=name: self._on_slide(name, value))
+        slider.valueChanged.connect(lambda steps: self._drag.put((name, steps)))
         slider.sliderReleased.connect(self._on_release)
         field = QuantityField(control.spoken, control.dimension, control.unit, control.step, self)
         field.setAlignment(Qt.AlignmentFlag.AlignRight)
@@ -71,9 +68,8 @@ class TrialPane(QWidget):
         field.entered.connect(lambda value, name=name: self.tried.emit(name, value, False))
         label = QLabel(control.text, self)
         label.setBuddy(field)
-        stated = QLabel(self)
+        stated = QLabel(self, alignment=RIGHT)
         stated.setMinimumWidth(round(3.3 * em))
-        stated.setAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
         for column, widget in enumerate((label, slider, field, stated)):
             grid.addWidget(widget, row, column)
         self.sliders[name], self.fields[name], self.stated[name] = slider, field, stated
@@ -81,9 +77,9 @@ class TrialPane(QWidget):
     def show_trial(self, motion: Motion, trial: Trial, units: System) -> None:
         """Show what is tried beside what is stated."""
         refused, now = can_try(motion), train_tried(motion, trial)
-        before = motion.inspection.question.train
+        before, after = _values(motion.inspection.question.train, 0.0), _values(now, trial.advance_deg)
         for name, control in CONTROLS.items():
-            old, value = _value(before, name, 0.0), _value(now, name, trial.advance_deg)
+            old, value = before[name], after[name]
             slider, field = self.sliders[name], self.fields[name]
             why = refused.get(name, "")
             for widget in (slider, field):
@@ -94,13 +90,9 @@ class TrialPane(QWidget):
                 field.setText("–")
                 self.stated[name].setText("")
                 continue
-            slider.blockSignals(True)
-            low, high = _range(name, old)
-            slider.setRange(round(low / control.step), round(high / control.step))
-            slider.setSingleStep(1)
-            slider.setPageStep(5)
-            slider.setValue(round(value / control.step))
-            slider.blockSignals(False)
+            with QSignalBlocker(slider):
+                slider.setRange(*(round(end / control.step) for end in _range(name, old)))
+                slider.setValue(round(value / control.step))
             field.show_value(value, units, decimals)
             same = abs(value - old) < 1e-9
             self.stated[name].setText("as stated" if same else f"was {show(old, control.unit, units, decimals)}")
@@ -114,51 +106,27 @@ class TrialPane(QWidget):
         wanted += [
             (f"measured {row.spring}, {with_unit(row.seat_force_n, 'N', units, 0, 0)}", row.spring) for row in rows
         ]
-        known = [(self.springs.itemText(n), self.springs.itemData(n)) for n in range(self.springs.count())]
-        if known != wanted:
-            self.springs.clear()
-            for text, name in wanted:
-                self.springs.addItem(text, name)
-        self.springs.setCurrentIndex(max(0, self.springs.findData(trial.spring)))
+        known = {name for _, name in wanted}
+        offer(self.springs, wanted, trial.spring if trial.spring in known else "")
         self.springs.setEnabled(bool(rows))
 
-    def _on_slide(self, name: str, value: int) -> None:
-        self._pending = (name, value)
-        if not self._frame.isActive():
-            self._frame.start()
-
-    def _on_frame(self) -> None:
-        if self._pending is not None:
-            (name, steps), self._pending = self._pending, None
-            self.tried.emit(name, round(steps * CONTROLS[name].step, 6), self.sliders[name].isSliderDown())
+    def _on_dragged(self, to: tuple[str, int]) -> None:
+        name, steps = to
+        self.tried.emit(name, round(steps * CONTROLS[name].step, 6), self.sliders[name].isSliderDown())
 
     def _on_release(self) -> None:
-        self._on_frame()
+        self._drag.settle()
         self.let_go.emit()
 
 
-def _value(train: TrainSetting, name: str, advance: float) -> float | None:
-    from valvelab.valve_motion.rocker import RatioRocker
-
-    match name:
-        case "lash_mm":
-            return train.lash.counted_mm
-        case "ratio":
-            return train.rocker.ratio if isinstance(train.rocker, RatioRocker) else None
-        case "advance_deg":
-            return advance
-        case _:
-            return train.seat_force_n
+def _values(train: TrainSetting, advance: float) -> dict[str, float | None]:
+    """What can be tried, as a train has it."""
+    return {"lash_mm": train.lash.counted_mm, "ratio": getattr(train.rocker, "ratio", None), "advance_deg": advance,
+            "seat_force_n": train.seat_force_n}  # fmt: skip
 
 
 def _range(name: str, stated: float) -> tuple[float, float]:
     """Ends of a slider about what is stated."""
-    match name:
-        case "lash_mm":
-            return 0.0, max(1.0, 2.0 * stated)
-        case "ratio":
-            return 0.8 * stated, 1.2 * stated
-        case "advance_deg":
-            return -15.0, 15.0
-        case _:
-            return 0.4 * stated, 1.8 * stated
+    ends = {"lash_mm": (0.0, max(1.0, 2.0 * stated)), "ratio": (0.8 * stated, 1.2 * stated),
+            "advance_deg": (-15.0, 15.0), "seat_force_n": (0.4 * stated, 1.8 * stated)}  # fmt: skip
+    return ends[name]

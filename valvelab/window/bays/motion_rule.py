@@ -8,11 +8,9 @@ from typing import TYPE_CHECKING
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import (
     QGridLayout,
-    QHBoxLayout,
     QInputDialog,
     QLabel,
     QSizePolicy,
-    QVBoxLayout,
     QWidget,
 )
 
@@ -25,6 +23,7 @@ from valvelab.window.bays.reading_field import ReadingField
 from valvelab.window.chips import Heading
 from valvelab.window.drawing import FigureView
 from valvelab.window.fields import typed_quantity
+from valvelab.window.layouts import above, beside
 from valvelab.window.panes import button, colour_text
 from valvelab.workbench import motion_readings
 from valvelab.workbench.motion_files import Motion, train_in_use
@@ -95,32 +94,15 @@ class RulePage(QWidget):
 
     def _lay_out(self) -> None:
         em = self.fontMetrics().height()
-        row = QHBoxLayout()
         self.u_label = QLabel("indicator u", self)
         self.u_label.setBuddy(self.u_field)
-        row.addWidget(self.u_label)
-        row.addWidget(self.u_field)
-        row.addStretch(1)
-        left = QVBoxLayout()
-        left.addWidget(self.head)
-        left.addLayout(self._grid)
-        left.addLayout(row)
-        left.addWidget(self.aside)
-        left.addWidget(self.save)
-        left.addStretch(1)
-        right = QVBoxLayout()
-        right.addWidget(self.verdict)
-        right.addWidget(self.words)
-        right.addWidget(self.scale, 1)
-        layout = QHBoxLayout(self)
-        layout.setContentsMargins(em // 2, em // 3, em // 2, em // 3)
-        layout.setSpacing(em)
+        left = above(self.head, self._grid, beside(self.u_label, self.u_field, 1), self.aside, self.save, 1)
+        right = above(self.verdict, self.words, (self.scale, 1))
+        beside(left, (right, 1), on=self, margins=(em // 2, em // 3, em // 2, em // 3), spacing=em)
         self.verdict.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
         self.words.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
         self.words.setAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignTop)
         self.words.setFixedHeight(round(5.8 * em))
-        layout.addLayout(left)
-        layout.addLayout(right, 1)
 
     def show_rule(self, document: Document, motion: Motion, valve: str) -> None:
         """Show one valve's readings and what they mean."""
@@ -180,7 +162,7 @@ class RulePage(QWidget):
 
     def _show_outcome(self, motion: Motion, valve: str) -> None:
         result = motion.inspection.result
-        row = valve_of(motion.inspection, valve)
+        found = valve_of(motion.inspection, valve)
         verdict = next((v for v in result.verdicts if v.characteristic == "rule_lift" and v.item == valve), None)
         guard = guard_of(verdict, self._spec_rule) if verdict is not None else 0.0
         colour = "quiet" if verdict is None else verdict.decision
@@ -189,8 +171,8 @@ class RulePage(QWidget):
             self.verdict.setText("No rule on the bench")
         else:
             self.verdict.setText(f"{SIGNS[verdict.decision]} {WORDS[verdict.decision].capitalize()}")
-        self.words.setText(" ".join([*self._doubts(), self._sentence(verdict, row.rule_lift_mm, guard)]))
-        figure = rule_figure(verdict, self._values, row.rule_lift_mm, guard, self._units)
+        self.words.setText(" ".join([*self._doubts(), self._sentence(verdict, found.rule_lift_mm, guard)]))
+        figure = rule_figure(verdict, self._values, found.rule_lift_mm, guard, self._units)
         self.scale.show_figure(figure, self._units)
 
     _spec_rule: tuple[str, float] = ("guarded", 0.95)

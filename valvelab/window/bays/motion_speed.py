@@ -5,12 +5,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QHBoxLayout, QLabel, QProgressBar, QSizePolicy, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QLabel, QProgressBar, QSizePolicy, QWidget
 
 from valvelab.dynamics.sweep import FLOAT_LOFT_MM
 from valvelab.figures.motion_figures import force_figure, force_map, resonance_figure, sweep_figure, valve_of
 from valvelab.units import System, show, with_unit
 from valvelab.window.bench import Bench
+from valvelab.window.layouts import above, beside
 from valvelab.window.panel import Drawing, DrawingPanel
 from valvelab.window.panes import Chips, button, colour_text
 from valvelab.workbench.motion_files import MotionState
@@ -46,19 +47,10 @@ class SpeedPage(QWidget):
         self.nothing.setAlignment(Qt.AlignmentFlag.AlignCenter)
         self.nothing.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Expanding)
         self.panel = DrawingPanel(2, self)
-        row = QHBoxLayout()
         self.kinds = Chips(bench, self, MotionState, "dynamic", _KINDS)
-        row.addWidget(self.kinds.row)
-        for widget in (self.run, self.bar, self.cancel, self.state):
-            row.addWidget(widget)
-        row.addStretch(1)
-        layout = QVBoxLayout(self)
-        layout.setContentsMargins(8, 4, 6, 4)
-        layout.addLayout(row)
-        layout.addWidget(self.words)
-        layout.addWidget(self.caution)
-        layout.addWidget(self.panel, 1)
-        layout.addWidget(self.nothing, 1)
+        head = beside(self.kinds.row, self.run, self.bar, self.cancel, self.state, 1)
+        parts = (head, self.words, self.caution, (self.panel, 1), (self.nothing, 1))
+        above(*parts, on=self, margins=(8, 4, 6, 4))
         for label in (self.words, self.caution):
             label.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
         self.show_run(None)

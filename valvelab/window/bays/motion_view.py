@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QComboBox, QLabel, QSizePolicy, QStackedWidget, QWidget
+from PySide6.QtWidgets import QComboBox, QLabel, QStackedWidget, QWidget
 
 from valvelab.errors import ValvelabError
 from valvelab.figures.motion_figures import (
@@ -31,11 +31,12 @@ from valvelab.window.bays.springs_run import Run
 from valvelab.window.bays.view import BayView
 from valvelab.window.bench import Bench
 from valvelab.window.drawing import FigureView
+from valvelab.window.layouts import stacked
 from valvelab.window.pages import save_as
 from valvelab.window.panel import Drawing, DrawingPanel
-from valvelab.window.panes import Chips, colour_text, look, splitter, stacked, titled
+from valvelab.window.panes import Chips, caution, colour_text, look, offer, splitter, titled
 from valvelab.window.tables import TableColumn, TableView
-from valvelab.workbench import edits, lobes_bay, motion_files, motion_readings, motion_trials
+from valvelab.workbench import lobes_bay, motion_files, motion_readings, motion_trials
 from valvelab.workbench.document import Answer, Document, Problem
 from valvelab.workbench.motion_files import Motion, MotionState, Trial
 from valvelab.workbench.motion_trials import SWEEP, TRIAL_LIFT_MM
@@ -73,7 +74,6 @@ class MotionView(BayView[Motion]):
         super().__init__(bench)
         self._motion: Motion | None = None
         self._key: object = None
-        self._valves: tuple[str, ...] = ()
         self.valve_box = QComboBox(self)
         self.valve_box.setAccessibleName("Valve in front")
         self.valve_box.setToolTip("The valve in front; arrow keys change it")
@@ -108,26 +108,16 @@ class MotionView(BayView[Motion]):
         for page in (self.lift, self.clearance, self.rule, self.contact, self.speed, self.nothing):
             self.pages.addWidget(page)
         self.page_chips = Chips(self.bench, self, MotionState, "page", _PAGES)
-        self.caution = QLabel(f"▲ {_SHORT_CAUTION}", self)
-        self.caution.setToolTip(CAUTION)
-        self.caution.setAccessibleName("Caution")
+        self.caution = caution(self, _SHORT_CAUTION, CAUTION)
         self.caution.setContentsMargins(8, 1, 6, 3)
-        self.caution.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
         left, right = QWidget(self), QWidget(self)
         stacked(left, (titled(left, "", self.pages, self.valve_box, self.page_chips.row), 1), self.caution)
         stacked(right, self.trial, (self.lines, 1))
         stacked(self, splitter(self, Qt.Orientation.Horizontal, (left, 3), (right, 1), sizes=(640, 350)))
 
     def _show_valves(self, motion: Motion, valve: str) -> None:
-        names = tuple(row.lobe for row in motion.inspection.result.valves)
-        self.valve_box.blockSignals(True)
-        if names != self._valves:
-            self._valves = names
-            self.valve_box.clear()
-            for row in motion.inspection.result.valves:
-                self.valve_box.addItem(f"{row.lobe} {row.kind or ''}".strip(), row.lobe)
-        self.valve_box.setCurrentIndex(self.valve_box.findData(valve))
-        self.valve_box.blockSignals(False)
+        rows = [(f"{row.lobe} {row.kind or ''}".strip(), row.lobe) for row in motion.inspection.result.valves]
+        offer(self.valve_box, rows, valve)
 
     # -- showing ----------------------------------------------------------------------------------------------------
 
@@ -172,12 +162,9 @@ class MotionView(BayView[Motion]):
         trial = document.state(MotionState).trial
         pair = motion_files.pair_of(motion, valve)
         if page == "clearance":
-            drawings = [
-                draw(tried, name, units) for name in pair for draw in (clearance_figure, clearance_moves_figure)
-            ]
-            self._draw(
-                self.clearance, drawings, units, "Clearance needs [clearance], [crank] and [timing] in the train."
-            )
+            makers = (clearance_figure, clearance_moves_figure)
+            needs = "Clearance needs [clearance], [crank] and [timing] in the train."
+            self._draw(self.clearance, [draw(tried, name, units) for name in pair for draw in makers], units, needs)
         elif page == "rule":
             spec = motion_files.spec_in_use(document)
             if spec is not None:
@@ -210,7 +197,7 @@ class MotionView(BayView[Motion]):
 
     def choose_item(self, item: str) -> None:
         """Bring a valve to the front."""
-        if item in self._valves:
+        if self.valve_box.findData(item) >= 0:
             self.bench.set(MotionState, valve=item)
 
     def run_model(self) -> None:
@@ -255,7 +242,7 @@ class MotionView(BayView[Motion]):
     def _on_swept(self, answer: object) -> None:
         self.speed.show_run(None)
         if isinstance(answer, Answer):
-            self.bench.history.follow(edits.answer_arrived(self.bench.document, SWEEP, answer))
+            self.bench.answered(SWEEP, answer)
 
     def _on_tried(self, name: str, value: float, dragging: bool) -> None:
         entry = entry_of(Trial, name)

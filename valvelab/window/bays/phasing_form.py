@@ -23,6 +23,7 @@ from PySide6.QtWidgets import (
 from valvelab.units import System, display_unit
 from valvelab.window.bays.reading_field import ReadingField
 from valvelab.window.chips import Heading, chip_row, press
+from valvelab.window.layouts import beside
 from valvelab.window.panes import colour_text
 from valvelab.workbench import worksheet, worksheet_words
 from valvelab.workbench.worksheet import Cell
@@ -137,10 +138,10 @@ class WorksheetForm(QScrollArea):
         for n, text in enumerate(("turning forward", "turning backward")):
             grid.addWidget(_quiet(text), 0, 1 + n)
         for cell in worksheet.stop_cells(sheet):
-            row, side = divmod(cell.row, 2)
+            line, side = divmod(cell.row, 2)
             if side == 0:
-                grid.addWidget(_quiet(f"touch, {('once', 'again')[row]}" if row < 2 else "touch"), 1 + row, 0)
-            grid.addWidget(self._field(cell, sheet), 1 + row, 1 + side)
+                grid.addWidget(_quiet(f"touch, {('once', 'again')[line]}" if line < 2 else "touch"), 1 + line, 0)
+            grid.addWidget(self._field(cell, sheet), 1 + line, 1 + side)
 
     def _build_lobe(self, column: QVBoxLayout, sheet: Sheet, lobe: str) -> None:
         from valvelab.phasing.timing import lobe_kind
@@ -172,8 +173,6 @@ class WorksheetForm(QScrollArea):
             line += 1
 
     def _build_more(self, column: QVBoxLayout) -> None:
-        row = QHBoxLayout()
-        column.addLayout(row)
         name = QLineEdit()
         name.setAccessibleName("Another lobe")
         name.setPlaceholderText("another lobe, as 1I2 or 3E")
@@ -182,8 +181,7 @@ class WorksheetForm(QScrollArea):
             self.lobe_wanted.emit(name.text())
 
         name.returnPressed.connect(want)
-        row.addWidget(name)
-        row.addWidget(_tool("+ lobe", "Put that lobe on the sheet", want))
+        column.addLayout(beside(name, _tool("+ lobe", "Put that lobe on the sheet", want)))
 
     def _build_wheel(self, column: QVBoxLayout, sheet: Sheet) -> None:
         _, grid = _section(column, "Wheel")
@@ -194,13 +192,8 @@ class WorksheetForm(QScrollArea):
         spoken = {name: f"The wheel's reading {text} as the engine runs" for name, text in names}
         cell = Cell("wheel", name="sense")
         chips = chip_row(self, self.sense, names, lambda name, _on: self.edited.emit(cell, name), spoken)
-        row = QHBoxLayout()
-        row.setSpacing(2)
         self.sense_mark = QLabel("")
-        for widget in (chips, self.sense_mark):
-            row.addWidget(widget)
-        row.addStretch(1)
-        grid.addLayout(row, 0, 1)
+        grid.addLayout(beside(chips, self.sense_mark, 1, spacing=2), 0, 1)
         self._build_rows(grid, sheet, [("uncertainty u, deg", Cell("wheel", name="uncertainty"))], first=1)
 
     def _field(self, cell: Cell, sheet: Sheet) -> ReadingField:
@@ -236,17 +229,11 @@ _EMPTY = {
 
 def _section(column: QVBoxLayout, text: str, unit: str = "", colour: str = "text") -> tuple[QHBoxLayout, QGridLayout]:
     """The line of a heading, and the grid below it."""
-    head, grid = QHBoxLayout(), QGridLayout()
+    heading, grid = Heading(text, 1.05), QGridLayout()
+    colour_text(heading, colour)
+    head = beside(heading, 1, *([_quiet(unit)] if unit else []), margins=(0, 4, 0, 0), spacing=6)
     column.addLayout(head)
     column.addLayout(grid)
-    head.setContentsMargins(0, 4, 0, 0)
-    head.setSpacing(6)
-    heading = Heading(text, 1.05)
-    colour_text(heading, colour)
-    head.addWidget(heading)
-    head.addStretch(1)
-    if unit:
-        head.addWidget(_quiet(unit))
     grid.setHorizontalSpacing(6)
     grid.setVerticalSpacing(3)
     return head, grid

@@ -5,24 +5,23 @@ from __future__ import annotations
 from html import escape
 from typing import TYPE_CHECKING
 
-from PySide6.QtCore import QPointF, QRectF, QSize, Qt, Signal
+from PySide6.QtCore import QPointF, QRectF, Qt, Signal
 from PySide6.QtGui import QFontMetrics, QPaintEvent
 from PySide6.QtWidgets import (
     QApplication,
     QGridLayout,
-    QHBoxLayout,
     QLabel,
     QPushButton,
     QSizePolicy,
-    QVBoxLayout,
     QWidget,
 )
 
 from valvelab.units import System, display_unit, show
 from valvelab.window.bays.reading_field import ReadingField
 from valvelab.window.chips import Heading
-from valvelab.window.painting import CENTRE, about, painting, turning, write
-from valvelab.window.panes import colour_text
+from valvelab.window.layouts import above, beside
+from valvelab.window.painting import CENTRE, Drawn, about, painting, turning, write
+from valvelab.window.panes import caution, colour_text
 from valvelab.window.theme import current_theme, scaled
 from valvelab.workbench import worksheet_words
 from valvelab.workbench.worksheet_words import trimmed
@@ -32,30 +31,22 @@ if TYPE_CHECKING:
     from valvelab.workbench.phasing_bay import Worksheet
 
 
-class TurnSign(QWidget):
+class TurnSign(Drawn):
     """An arrow round a crank: the sense to turn in, with its word under it."""
 
+    least_ems = usual_ems = (5.4, 4.6)
+
     def __init__(self, parent: QWidget) -> None:
-        super().__init__(parent)
+        super().__init__("Which way to turn", parent)
         self._turn: str | None = None
         self._again = False
         self.setSizePolicy(QSizePolicy.Policy.Fixed, QSizePolicy.Policy.Preferred)
-        self.setAccessibleName("Which way to turn")
 
     def show_turn(self, turn: str | None, *, again: bool) -> None:
         """Show a sense, or that nothing is left to turn for."""
         self._turn, self._again = turn, again
         self.setAccessibleDescription(f"turn {turn}" if turn else "nothing left to read")
         self.update()
-
-    def sizeHint(self) -> QSize:
-        """A small square and a word."""
-        em = self.fontMetrics().height()
-        return QSize(round(5.4 * em), round(4.6 * em))
-
-    def minimumSizeHint(self) -> QSize:
-        """The same."""
-        return self.sizeHint()
 
     def paintEvent(self, _event: QPaintEvent) -> None:
         """Draw the arrow."""
@@ -78,17 +69,14 @@ class GuideStrip(QWidget):
 
     typed = Signal(object)
 
-    def __init__(self, caution: str, parent: QWidget) -> None:
+    def __init__(self, whole: str, parent: QWidget) -> None:
         super().__init__(parent)
         self.turn = TurnSign(self)
         self.head = Heading("", 1.15, self)
         self.words = QLabel(self, wordWrap=True)
         self.words.setAccessibleName("What to do, and why")
-        self.caution = QLabel(
-            f"▲ {caution.split('. ', maxsplit=1)[0]}. Results support, never replace, qualified judgement.", self
-        )
-        self.caution.setToolTip(caution)
-        self.caution.setAccessibleName("Caution")
+        short = f"{whole.split('. ', maxsplit=1)[0]}. Results support, never replace, qualified judgement."
+        self.caution = caution(self, short, whole)
         self.expected = QLabel(self, alignment=Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
         self.field = ReadingField("Next reading", str, self, rank=2.0)
         self.field.entered.connect(self.typed)
@@ -98,7 +86,7 @@ class GuideStrip(QWidget):
         self.enter.setToolTip("Take this reading and go on to the next (Enter)")
         self.enter.setFocusPolicy(Qt.FocusPolicy.NoFocus)
         self.enter.clicked.connect(self._on_enter)
-        for label in (self.head, self.words, self.caution):
+        for label in (self.head, self.words):
             label.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
         self.words.setAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignTop)
         self.field.setMinimumWidth(round(7.5 * self.fontMetrics().height()))
@@ -106,27 +94,16 @@ class GuideStrip(QWidget):
 
     def _lay_out(self) -> None:
         em = self.fontMetrics().height()
-        words = QVBoxLayout()
-        words.setSpacing(2)
-        words.addWidget(self.head)
-        words.addWidget(self.words, 1)
         side = QGridLayout()
         side.setSpacing(4)
         side.addWidget(self.expected, 0, 0, 1, 2)
         side.addWidget(self.field, 1, 0)
         side.addWidget(self.enter, 1, 1)
         side.setRowStretch(2, 1)
-        row = QHBoxLayout()
-        row.setSpacing(em // 2)
-        row.addWidget(self.turn)
-        row.addLayout(words, 1)
-        row.addLayout(side)
+        words = above(self.head, (self.words, 1), spacing=2)
         self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
-        layout = QVBoxLayout(self)
-        layout.setContentsMargins(em // 2, em // 3, em // 2, em // 3)
-        layout.setSpacing(3)
-        layout.addLayout(row)
-        layout.addWidget(self.caution)
+        whole = beside(self.turn, (words, 1), side, spacing=em // 2)
+        above(whole, self.caution, on=self, margins=(em // 2, em // 3, em // 2, em // 3), spacing=3)
 
     def show_step(self, shown: Worksheet, units: System) -> None:
         """Show what to do next."""

@@ -18,7 +18,8 @@ from valvelab.window.bays.view import BayView, numbered
 from valvelab.window.bench import Bench
 from valvelab.window.chips import Heading
 from valvelab.window.drawing import FigureView
-from valvelab.window.panes import Chips, labelled, look, splitter, stacked, titled
+from valvelab.window.layouts import stacked
+from valvelab.window.panes import Chips, labelled, look, splitter, titled
 from valvelab.window.tables import TableColumn, TableView, of
 from valvelab.workbench import shaft_bay
 from valvelab.workbench.shaft_bay import FILTERS, ShaftState, chosen_journal, journals

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import numpy as np
-from PySide6.QtCore import QPointF, QRectF, QSize, Qt, Signal
+from PySide6.QtCore import QPointF, QRectF, Qt, Signal
 from PySide6.QtGui import QMouseEvent, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import QApplication, QSizePolicy, QWidget
 
 from valvelab.figures.spring_figures import CoilBind, CoilState
 from valvelab.units import System, with_unit
 from valvelab.window.drawing import FigureView
-from valvelab.window.painting import CENTRE, LEFT, RIGHT, painting, write
+from valvelab.window.painting import CENTRE, LEFT, RIGHT, Drawn, painting, write
 from valvelab.window.theme import current_theme, scaled
 
 _NEAR_PX = 14.0
@@ -30,7 +30,6 @@ class MapView(FigureView):
     def name_marks(self, names: list[str]) -> None:
         """Names of all marks of the figure, in its order."""
         item = next(iter(self.items_by_name.values()))
-        assert item.figure is not None
         self._names = names
         groups = [np.column_stack([marks.x, marks.y]) for marks in item.figure.marks if not marks.bare]
         self._points = np.concatenate(groups) if groups else np.empty((0, 2))
@@ -66,15 +65,16 @@ class MapView(FigureView):
             self.picked.emit(self._names[nearest])
 
 
-class CoilBindView(QWidget):
+class CoilBindView(Drawn):
     """A spring in section at open height above the same spring at solid height, to scale, with the gap between."""
 
+    least_ems, usual_ems = (12, 6), (22, 8)
+
     def __init__(self, parent: QWidget | None = None) -> None:
-        super().__init__(parent)
+        super().__init__("Coil bind to scale", parent)
         self._bind: CoilBind | None = None
         self._units: System = "metric"
         self._decision = ""
-        self.setAccessibleName("Coil bind to scale")
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Preferred)
 
     def show_bind(self, bind: CoilBind | None, units: System, decision: str = "") -> None:
@@ -83,16 +83,6 @@ class CoilBindView(QWidget):
         self.setAccessibleDescription(self._words())
         self.setToolTip(self._words())
         self.update()
-
-    def sizeHint(self) -> QSize:
-        """Flat: two rows of coils."""
-        em = self.fontMetrics().height()
-        return QSize(22 * em, 8 * em)
-
-    def minimumSizeHint(self) -> QSize:
-        """Still to be read."""
-        em = self.fontMetrics().height()
-        return QSize(12 * em, 6 * em)
 
     def _length(self, value: float) -> str:
         return with_unit(value, "mm", self._units, 2, 3)

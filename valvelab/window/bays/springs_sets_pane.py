@@ -11,7 +11,6 @@ from PySide6.QtCore import QPoint, Qt, Signal
 from PySide6.QtGui import QAction
 from PySide6.QtWidgets import (
     QGridLayout,
-    QHBoxLayout,
     QLabel,
     QMenu,
     QProgressBar,
@@ -26,9 +25,10 @@ from valvelab.window.bays.springs_tree import SetsTree
 from valvelab.window.bench import Bench
 from valvelab.window.chips import Chip
 from valvelab.window.fields import QuantityField
+from valvelab.window.layouts import beside, stacked
 from valvelab.window.pages import save_as
-from valvelab.window.panes import BoundQuantity, button, number_field, show_number, stacked
-from valvelab.workbench import edits, sets, springs_bay
+from valvelab.window.panes import BoundQuantity, button, number_field, show_number
+from valvelab.workbench import sets, springs_bay
 from valvelab.workbench.document import Answer
 from valvelab.workbench.sets import Grouping, SpringsState, Values, Wish
 from valvelab.workbench.state import entry_of, with_item
@@ -98,23 +98,18 @@ class SetsPane(QWidget):
         self.match_button.setDefault(True)
         self.thorough = Chip("prove", "Go on until the least spread is proven or the time is up", self)
         self.thorough.clicked.connect(self._on_thorough)
-        self.gauge = QProgressBar(self)
+        self.gauge = QProgressBar(self, minimum=0, maximum=100, textVisible=False)
         self.gauge.setAccessibleName("How much of the spread is proven")
-        self.gauge.setRange(0, 100)
-        self.gauge.setTextVisible(False)
         self.gauge.setFixedHeight(5)
-        self.state = QLabel(self)
-        self.state.setWordWrap(True)
-        self.state.setTextFormat(Qt.TextFormat.PlainText)
+        self.state = QLabel(self, wordWrap=True, textFormat=Qt.TextFormat.PlainText)
         self.state.setAccessibleName("State of the sets")
         self.state.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
 
     def _make_papers(self) -> None:
-        self.move_button = QToolButton(self)
+        self.move_button = QToolButton(self, popupMode=QToolButton.ToolButtonPopupMode.InstantPopup)
         self.move_button.setText("Move to")
         self.move_button.setAccessibleName("Move the chosen springs to a set")
         self.move_button.setToolTip("Move the chosen springs to another set, or leave them over")
-        self.move_button.setPopupMode(QToolButton.ToolButtonPopupMode.InstantPopup)
         self.move_menu = QMenu(self)
         self.move_menu.aboutToShow.connect(self._fill_menu)
         self.move_button.setMenu(self.move_menu)
@@ -135,23 +130,17 @@ class SetsPane(QWidget):
             cells.append((label, field))
         cells += [(self.chips[name], self.limit_fields[name]) for name in _ORDER]
         for place, (left, right) in enumerate(cells):
-            row, column = divmod(place, 2)
-            fields.addWidget(left, row, 2 * column)
-            fields.addWidget(right, row, 2 * column + 1)
+            line, column = divmod(place, 2)
+            fields.addWidget(left, line, 2 * column)
+            fields.addWidget(right, line, 2 * column + 1)
         fields.addWidget(self.thorough, 3, 2)
         fields.addWidget(self.match_button, 3, 3)
         fields.setColumnStretch(1, 1)
         fields.setColumnStretch(3, 1)
-        papers = QHBoxLayout()
-        papers.setContentsMargins(8, 3, 6, 4)
-        for widget in (self.move_button, self.csv_button, self.labels_button):
-            papers.addWidget(widget)
-        papers.insertStretch(1, 1)
+        papers = beside(self.move_button, 1, self.csv_button, self.labels_button, margins=(8, 3, 6, 4))
         self.state.setContentsMargins(8, 2, 6, 2)
         self.state.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Minimum)
-        whole = stacked(self, self.gauge, self.state, (self.tree, 1))
-        whole.insertLayout(0, fields)
-        whole.addLayout(papers)
+        stacked(self, fields, self.gauge, self.state, (self.tree, 1), papers)
 
     # -- showing ----------------------------------------------------------------------------------------------------
 
@@ -252,8 +241,7 @@ class SetsPane(QWidget):
 
     def _on_matched(self, inspection: SetsInspection) -> None:
         found = sets.matched(inspection.result)
-        answer = Answer(self._key, value=inspection)
-        self.bench.history.follow(edits.answer_arrived(self.bench.document, springs_bay.SETS, answer))
+        self.bench.answered(springs_bay.SETS, Answer(self._key, value=inspection))
         same = found == self.grouping
         self._keep(found, "match sets")
         if same:

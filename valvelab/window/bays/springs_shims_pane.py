@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QHBoxLayout, QLabel, QWidget
+from PySide6.QtWidgets import QLabel, QWidget
 
 from valvelab.tables.springs import shim_columns, spread_told
 from valvelab.window import pages
 from valvelab.window.bays.springs_run import Run
 from valvelab.window.bench import Bench
-from valvelab.window.panes import button, stacked
+from valvelab.window.layouts import beside, stacked
+from valvelab.window.panes import button
 from valvelab.window.tables import TableView, of
-from valvelab.workbench import edits, sets, springs_bay
+from valvelab.workbench import sets, springs_bay
 from valvelab.workbench.background import Question
 from valvelab.workbench.document import Answer
 
@@ -34,21 +35,15 @@ class ShimsPane(QWidget):
         self._asked: Question[ShimsInspection] | None = None
         self._shown: tuple[object, ...] = ()
         self.run = Run(self)
-        self.run.ended.connect(self._on_planned)
-        self.run.refused.connect(self._on_refused)
-        self.state = QLabel(self)
-        self.state.setWordWrap(True)
-        self.state.setTextFormat(Qt.TextFormat.PlainText)
+        self.run.ended.connect(lambda plan: self._keep(value=plan))
+        self.run.refused.connect(lambda sentence: self._keep(failure=sentence))
+        self.state = QLabel(self, wordWrap=True, textFormat=Qt.TextFormat.PlainText)
         self.state.setAccessibleName("State of the shim plan")
         self.state.setContentsMargins(8, 4, 6, 4)
         self.sheet = TableView("shim plan", (), self, spoken="Spring and shims at each valve")
         self.sheet.chosen.connect(lambda row: self.spring_chosen.emit(row.spring))
         self.csv_button = button(self, "Plan as table…", "Spring and shims at each valve (CSV)", self.do_csv)
-        foot = QHBoxLayout()
-        foot.setContentsMargins(8, 3, 6, 4)
-        foot.addStretch(1)
-        foot.addWidget(self.csv_button)
-        stacked(self, self.state, (self.sheet, 1)).addLayout(foot)
+        stacked(self, self.state, (self.sheet, 1), beside(1, self.csv_button, margins=(8, 3, 6, 4)))
 
     def show_plan(self, document: Document, *, wanted: bool) -> None:
         """Show the plan; where it is looked at and not known yet, have it worked out."""
@@ -81,16 +76,9 @@ class ShimsPane(QWidget):
                 result.positions, [of(column, units, result.positions) for column in shim_columns(units)]
             )
 
-    def _on_planned(self, value: ShimsInspection) -> None:
-        self._keep(Answer(self._asked.key, value=value) if self._asked else None)
-
-    def _on_refused(self, sentence: str) -> None:
-        self._keep(Answer(self._asked.key, failure=sentence) if self._asked else None)
-
-    def _keep(self, answer: Answer[ShimsInspection] | None) -> None:
-        if answer is not None:
-            document = self.bench.document
-            self.bench.history.follow(edits.answer_arrived(document, springs_bay.SHIMS, answer))
+    def _keep(self, **found: Any) -> None:
+        if self._asked is not None:
+            self.bench.answered(springs_bay.SHIMS, Answer(self._asked.key, **found))
 
     def do_csv(self) -> None:
         """Choose where the plan goes."""

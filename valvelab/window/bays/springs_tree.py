@@ -14,6 +14,7 @@ from PySide6.QtCore import (
     QPoint,
     QPointF,
     QRectF,
+    QSignalBlocker,
     QSize,
     Qt,
     Signal,
@@ -41,6 +42,7 @@ from PySide6.QtWidgets import (
 
 from valvelab.units import System, display_unit, show
 from valvelab.window.figure_item import SERIES_SYMBOLS, role_colour
+from valvelab.window.painting import RIGHT
 from valvelab.window.theme import Theme, current_theme, scaled
 from valvelab.workbench import sets
 from valvelab.workbench.sets import Grouping, Standing, Values, Wish
@@ -130,7 +132,7 @@ class SetsTree(QTreeWidget):
         """Show a grouping against a wish."""
         kept = set(self.selected_springs())
         theme = current_theme()
-        self.blockSignals(True)
+        blocked = QSignalBlocker(self)
         at = self.verticalScrollBar().value() if len(grouping.sets) == len(self._grouping.sets) else 0
         self.clear()
         self._grouping, self._shown_springs = grouping, {}
@@ -154,7 +156,7 @@ class SetsTree(QTreeWidget):
         for name in kept & set(self._shown_springs):
             self._shown_springs[name].setSelected(True)
         self.verticalScrollBar().setValue(at)
-        self.blockSignals(False)
+        blocked.unblock()
         self._fit_columns()
 
     def _branch(
@@ -177,7 +179,7 @@ class SetsTree(QTreeWidget):
             texts = [show(value, sets.UNITS[name], units, places) for value in (one.range[name], limit, one.mean[name])]
             texts[1] = f"{limit * unit.scale:.4g}"
             item.setText(column, f"{texts[0]} of {texts[1]}" + (" ✗" if over else ""))
-            item.setTextAlignment(column, Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
+            item.setTextAlignment(column, RIGHT)
             item.setToolTip(column, f"range {texts[0]}, limit {texts[1]}, mean {texts[2]} "
                                     f"{unit.label}")  # fmt: skip
             item.setData(column, _USE, float(one.use[name]))
@@ -188,13 +190,12 @@ class SetsTree(QTreeWidget):
     def _leaves(
         self, branch: QTreeWidgetItem, springs: Sequence[str], values: Values, names: Sequence[str], units: System
     ) -> None:
-        side = Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
         for spring in springs:
             cells = [show(values[spring][n], sets.UNITS[n], units, sets.decimals(n, units)) for n in names]
             item = QTreeWidgetItem(branch, [spring, *cells])
             item.setData(0, _NAME, spring)
             for column in range(1, 1 + len(names)):
-                item.setTextAlignment(column, side)
+                item.setTextAlignment(column, RIGHT)
             self._shown_springs[spring] = item
 
     def _side(self) -> int:
@@ -219,7 +220,7 @@ class SetsTree(QTreeWidget):
         branch = None if item is None else item.parent()
         if item is None or branch is None or self.currentItem() is item:
             return
-        self.blockSignals(True)
+        blocked = QSignalBlocker(self)
         elsewhere = bool(self._grouping.sets) and not self.hasFocus() and newly
         if elsewhere and not branch.isExpanded():
             branch.setExpanded(True)
@@ -229,7 +230,7 @@ class SetsTree(QTreeWidget):
             self.setCurrentItem(item)
         if not elsewhere:
             self.verticalScrollBar().setValue(at)
-        self.blockSignals(False)
+        blocked.unblock()
 
     def open_set(self, number: int) -> None:
         """Show a set's springs."""
@@ -241,12 +242,7 @@ class SetsTree(QTreeWidget):
 
     def selected_springs(self) -> tuple[str, ...]:
         """Springs selected, of a set's own row all of its springs."""
-        found: dict[str, None] = {}
-        for item in self.selectedItems():
-            name = item.data(0, _NAME)
-            if name is not None:
-                found[str(name)] = None
-        return tuple(found)
+        return tuple(dict.fromkeys(_springs_of(self.selectedItems())))
 
     def _on_current(self, item: QTreeWidgetItem | None) -> None:
         name = None if item is None else item.data(0, _NAME)
@@ -286,8 +282,7 @@ class SetsTree(QTreeWidget):
 
     def mimeData(self, items: Sequence[QTreeWidgetItem]) -> QMimeData:
         """The names of the springs that are dragged."""
-        data = QMimeData()
-        names = [str(item.data(0, _NAME)) for item in items if item.data(0, _NAME) is not None]
+        data, names = QMimeData(), _springs_of(items)
         if names:
             data.setData(_SPRINGS, "\n".join(names).encode())
         return data
@@ -340,6 +335,11 @@ class SetsTree(QTreeWidget):
         super().changeEvent(event)
         if event.type() in {QEvent.Type.FontChange, QEvent.Type.ApplicationFontChange}:
             self._fit_columns()
+
+
+def _springs_of(items: Sequence[QTreeWidgetItem]) -> list[str]:
+    """The springs among rows; the row of a set is none."""
+    return [str(name) for item in items if (name := item.data(0, _NAME)) is not None]
 
 
 def _names(data: QMimeData) -> tuple[str, ...]:

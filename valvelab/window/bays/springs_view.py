@@ -2,24 +2,26 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
 
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QLabel, QStackedWidget
 
 from valvelab.figures import spring_figures
-from valvelab.tables.springs import spring_facts
-from valvelab.tables.verdicts import worst_by_item
+from valvelab.tables.springs import spring_column, spring_facts
+from valvelab.tables.verdicts import WORDS, worst_by_item
+from valvelab.units import System
 from valvelab.window.bays.springs_drawings import CoilBindView, MapView
-from valvelab.window.bays.springs_lists import spring_columns
 from valvelab.window.bays.springs_sets_pane import SetsPane
 from valvelab.window.bays.springs_shims_pane import ShimsPane
 from valvelab.window.bays.view import BayView, numbered
 from valvelab.window.bench import Bench
 from valvelab.window.chips import Heading
 from valvelab.window.drawing import FigureStack
-from valvelab.window.panes import Chips, look, splitter, stacked, titled
-from valvelab.window.tables import TableView, fact_columns
+from valvelab.window.layouts import stacked
+from valvelab.window.panes import Chips, look, splitter, titled
+from valvelab.window.tables import TableColumn, TableView, fact_columns, of
 from valvelab.workbench import sets, springs_bay
 from valvelab.workbench.sets import SpringsState
 from valvelab.workbench.spec_choice import headline_of
@@ -27,13 +29,15 @@ from valvelab.workbench.springs_bay import chosen_spring, judged_analyses, rows_
 
 if TYPE_CHECKING:
     from valvelab.inspection.springs.inspect import SpringsInspection
+    from valvelab.records.result import Decision
     from valvelab.workbench.document import Document
 
 _PLOTS = (("force", "Force"), ("difference", "Difference"), ("rate", "Rate"), ("coils", "Coil bind"))
 _SPOKEN = {"difference": "Show force less the tray's median", "coils": "Show the coil-bind gap to scale"}
 _LISTS = (("sets", "Sets"), ("springs", "Springs"), ("spring", "Spring"), ("shims", "Shims"))
-
-
+_SHOWN = (
+    "seat_force", "open_force", "rate", "coil_bind_margin", "solid_height", "free_length", "hysteresis", "set_loss",
+)  # fmt: skip
 _NO_MAP = (
     "No spring has both a seat force and a rate. State the installed height and the valve lift in the readings' "
     "preamble or in a spec."
@@ -112,7 +116,7 @@ class SpringsView(BayView["SpringsInspection"]):
         if self.changed("tables", inspection, *seen, grouping.sets):
             set_of = {name: number for number, one in enumerate(grouping.sets, start=1) for name in one}
             worst = worst_by_item(inspection.result.verdicts)
-            columns = spring_columns(inspection.result.springs, document.units, set_of, worst)
+            columns = _columns(inspection.result.springs, document.units, set_of, worst)
             self.table.show_rows(inspection.result.springs, columns)
         if self.changed("facts", inspection, *seen, spring):
             row = spring_figures.row_of(inspection, spring)
@@ -158,6 +162,27 @@ class SpringsView(BayView["SpringsInspection"]):
         """Bring a spring to the front."""
         if item in self._values or item in self._rejected:
             self.bench.set(SpringsState, spring=item)
+
+
+def _columns(
+    springs: Sequence[Any], units: System, set_of: Mapping[str, int], worst: Mapping[str, Decision]
+) -> list[TableColumn]:
+    """One row a spring: name, stage, set, and what it is matched and judged by."""
+
+    def told(row: Any) -> str:
+        return WORDS[worst[row.spring]] if row.spring in worst else "not judged"
+
+    def icon(row: Any) -> tuple[str, str] | None:
+        return (worst[row.spring],) * 2 if row.spring in worst else None
+
+    return [
+        TableColumn("spring", lambda row: row.spring if row.stage is None else f"{row.spring} {row.stage}",
+                    "Name of the spring, and its stage where several were read", number=False, icon=icon,
+                    cell_tip=told),
+        TableColumn("set", lambda row: str(set_of.get(row.spring, "–")), "The set it is in",
+                    value=lambda row: set_of.get(row.spring)),
+        *(of(spring_column(name), units, springs) for name in _SHOWN),
+    ]  # fmt: skip
 
 
 make_view = SpringsView

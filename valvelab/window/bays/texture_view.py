@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QHBoxLayout, QLabel, QWidget
+from PySide6.QtWidgets import QLabel, QWidget
 
 from valvelab.figures import texture_figures
 from valvelab.inspection.characteristics import explained
@@ -17,7 +17,8 @@ from valvelab.units import System, display_unit, with_unit
 from valvelab.window.bays.view import BayView
 from valvelab.window.bench import Bench
 from valvelab.window.drawing import FigureStack, FigureView
-from valvelab.window.panes import BoundQuantity, button, labelled, look, splitter, stacked, titled
+from valvelab.window.layouts import stacked, strip
+from valvelab.window.panes import BoundQuantity, button, labelled, look, splitter, titled
 from valvelab.window.tables import TableColumn, TableView
 from valvelab.workbench.spec_choice import headline_of, spec_for
 from valvelab.workbench.texture_bay import TextureState
@@ -57,19 +58,12 @@ class TextureView(BayView["TextureInspection"]):
         stacked(self, self._settings_strip(), (across, 1))
 
     def _settings_strip(self) -> QWidget:
-        strip = QWidget(self)
-        row = QHBoxLayout(strip)
-        row.setContentsMargins(8, 4, 6, 2)
-        row.setSpacing(12)
-        em = self.fontMetrics().height()
-        for field in (self.cutoff, self.short_cutoff, self.sections):
+        em, fields = self.fontMetrics().height(), (self.cutoff, self.short_cutoff, self.sections)
+        for field in fields:
             field.setMaximumWidth(6 * em)
             field.setMinimumWidth(3 * em)
-            row.addWidget(labelled(strip, field.entry.text, field))
-        row.addWidget(self.usual)
-        row.addStretch(1)
-        row.addWidget(self._evaluated)
-        return strip
+        named = [labelled(self, field.entry.text, field) for field in fields]
+        return strip(self, *named, self.usual, 1, self._evaluated, margins=(8, 4, 6, 2), spacing=12)
 
     # -- showing ----------------------------------------------------------------------------------------------------
 
