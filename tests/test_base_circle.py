@@ -7,7 +7,9 @@ import pytest
 from coverage_study import Lobe, Shape, Side, by_law, double_harmonic
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from lobe_samples import LIFT, Floats, answers, design, fit, turn
+from lobe_samples import LIFT, Floats, answers, correlated, design, fit, turn
+
+from valvelab.lobe import smoothing
 
 LOBE = design("poly4567")
 ANGLE = turn(720)
@@ -143,6 +145,20 @@ def test_long_ramps_in_noise_are_covered(rest: float, noise: float) -> None:
     lift = answers(angle, *(clean + rng.normal(0.0, noise, (60, 720)))).max_lift()
     # 60 repeats know a coverage of 95 % to 3 %
     assert np.mean(np.abs(lift.value - 10.6) < 1.96 * lift.u) >= 0.85
+
+
+def test_noise_that_may_hide_in_the_form_moves_no_base_circle(monkeypatch: pytest.MonkeyPatch) -> None:
+    """It counts in u alone: were it counted in the arc's tolerance, waves on a resting run would pass for a circle."""
+    lift = swept(0.1, 0.02, 30.0) + correlated(np.random.default_rng(2), (1, ANGLE.size), 0.8, 2e-3)[0]
+    before = answers(ANGLE, lift)
+    monkeypatch.setattr(smoothing, "_HIDDEN", -2.0)
+    after = answers(ANGLE, lift)
+    first, second = before.fitted.bases[0], after.fitted.bases[0]
+    assert first is not None
+    assert second is not None
+    assert (second.first, second.last) == (first.first, first.last)
+    assert second.abc.tolist() == first.abc.tolist()
+    assert after.max_lift().u[0] > 1.5 * before.max_lift().u[0]
 
 
 @pytest.mark.parametrize("order", [3, 4, 5])

@@ -124,7 +124,7 @@ def _likely_noise(readings: _Readings) -> _LikelyNoise:
         found = np.array([tried[r][1] for r in rows])
         share = shares(np.array(rows), value, found, readings.least_noise_mm**2)
         variance = (share * found).sum(axis=1) / share.sum()
-        hidden = hidden_variance(np.array(rows), share, found, readings.least_noise_mm**2)
+        hidden = hidden_variance(np.array(rows), share, found, readings.least_noise_mm**2, whole_turn=readings.periodic)
         return _LikelyNoise(np.array(rows), value.min(axis=1), variance, hidden)
 
     found = judge(CORRELATIONS if readings.angle.size <= MOST_CORRELATED else CORRELATIONS[:1])

@@ -37,8 +37,10 @@ CORRELATIONS = read_only(np.array([0.0, 0.2, 0.4, 0.6, 0.8, 0.9, 0.95]))
 # Variance of correlated noise that is likely in a good gauge, in those of its rounding: half a division squared.
 _SLOW_NOISE = 3.0
 # Variance of noise of correlation r counts (1 − r) to this power: the slower noise is, the more of it lies within the
-# lobe's own band, where the fit takes it for form and no reading shows it (bench_coverage.py, `tuning lag 0.9`).
-_HIDDEN = -0.3
+# lobe's own band, where the fit takes it for form and no reading shows it. Without a division the mean over all noises
+# allows for much of it; with one it is bounded (`_SLOW_NOISE`), and an event-only sweep has no resting run to show it.
+# Chosen so that nine in ten intervals hold on the tuning lobes (bench_coverage.py, `tuning lag 0.9`).
+_HIDDEN, _HIDDEN_ON_DIAL, _HIDDEN_ON_DIAL_WITHOUT_REST = -0.3, -0.6, -1.0
 # Shares of the noise that rounding may make up.
 _FREE_SHARES = read_only(np.array([0.01, 0.03, 0.1, 0.2, 0.35, 0.5, 0.7, 0.9]))
 # Readings below this share of the lift may rest.
@@ -352,15 +354,17 @@ def shares(correlations: FloatArray, value: FloatArray, variance: FloatArray, le
 
 
 def hidden_variance(
-    correlations: FloatArray, share: FloatArray, variance: FloatArray, least_variance: float
+    correlations: FloatArray, share: FloatArray, variance: FloatArray, least_variance: float, *, whole_turn: bool
 ) -> FloatArray:
-    """Variance of each noise that hides in the lobe's form, (correlations,).
+    """Variance of each noise that hides in the lobe's form, (correlations,), on a whole turn or an event alone.
 
     share, variance: (correlations, strengths), how likely each noise is and its variance. Counted is what is more than
     rounding alone, whose errors are counted where they hang together.
     """
     slow = (share * np.maximum(variance - least_variance, 0.0)).sum(axis=1) / share.sum()
-    return np.asarray(slow * ((1.0 - correlations) ** _HIDDEN - 1.0))
+    on_dial = _HIDDEN_ON_DIAL if whole_turn else _HIDDEN_ON_DIAL_WITHOUT_REST
+    power = on_dial if least_variance > 0.0 else _HIDDEN
+    return np.asarray(slow * ((1.0 - correlations) ** power - 1.0))
 
 
 def _mean_noise(
@@ -384,7 +388,7 @@ def _mean_noise(
         share *= np.exp(-2.0 * np.log(free[:, None] * middle / spectrum.least_variance) ** 2)
     variance = (share * middle).sum(axis=1) / share.sum()
     shape = _noise_shape(frequency, correlations[:, None], free[:, None])
-    counted = variance + hidden_variance(correlations, share, middle, spectrum.least_variance)
+    counted = variance + hidden_variance(correlations, share, middle, spectrum.least_variance, whole_turn=True)
     total = float(variance.sum())
     return np.asarray(counted @ shape / total), np.asarray(variance @ shape / total), total
 
