@@ -153,7 +153,7 @@ def test_a_good_table_of_sixteen_lobes_is_not_warned(step: float, turns: int, la
         if division:
             lifts = [division * np.round(lift / division + rng.uniform(-0.5, 0.5)) for lift in lifts]
         fitted = fit_lobes(condition(tuple(Trace(f"{k}", angle, lift) for k, lift in enumerate(lifts))))
-        warned += bool(doubt_notes(doubts_of(fitted), 16))
+        warned += bool([*doubt_notes(doubts_of(fitted), 16)])
     assert warned < 5
 
 
@@ -201,7 +201,7 @@ def test_turns_that_step_in_zero_are_a_drift_and_sweeps_set_anew_are_not() -> No
     assert any("the zero drifts by up to 10." in text or "the zero drifts by up to 9." in text for text in said), said
     sweep = np.repeat([0, 1, 2], 360)
     anew = fit_lobes(condition((Trace("1I", angle, lift + 0.05 * sweep, sweep),)))
-    assert doubt_notes(doubts_of(anew), 1) == []
+    assert [*doubt_notes(doubts_of(anew), 1)] == []
 
 
 def test_form_of_the_base_circle_widens_what_rests_on_it() -> None:
