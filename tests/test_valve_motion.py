@@ -14,8 +14,8 @@ from outside_facts import exhaust_table
 
 from valvelab.errors import CannotEvaluate
 from valvelab.phasing.piston import piston_drop
+from valvelab.records.train import LashRecord
 from valvelab.valve_motion.clearance import piston_clearance
-from valvelab.valve_motion.lash import Lash
 from valvelab.valve_motion.rocker import GeometryRocker, PointRocker, RatioRocker, Rocker
 from valvelab.valve_motion.valve_lift import Gear, Motion, Timing, crossings, peak_crank, valve_motion, whole_cycle
 
@@ -112,11 +112,11 @@ def test_rockers_that_cannot_be_are_refused() -> None:
 
 
 def test_hot_lash_counts_unless_cold_is_asked() -> None:
-    assert Lash(0.2, 0.25).counted_mm == 0.2
-    assert Lash(0.2, 0.25, "cold").counted_mm == 0.25
-    assert Lash().counted_mm == 0.0
-    with pytest.raises(CannotEvaluate, match="hot"):
-        _ = Lash(None, 0.25).counted_mm
+    assert LashRecord(hot_mm=0.2, cold_mm=0.25).counted_mm == 0.2
+    assert LashRecord(hot_mm=0.2, cold_mm=0.25, use="cold").counted_mm == 0.25
+    assert LashRecord().counted_mm == 0.0
+    with pytest.raises(ValueError, match="hot"):
+        LashRecord(cold_mm=0.25)
 
 
 def test_valve_lift_is_ratio_times_lobe_less_lash() -> None:
@@ -206,14 +206,14 @@ def test_published_events_of_a_measured_exhaust_valve(tmp_path: Path) -> None:
     from valvelab.files.lift_table import read_lift_table
     from valvelab.inspection.engine.motion import inspect_motion
     from valvelab.inspection.engine.sides import motion_question
-    from valvelab.inspection.engine.train import TrainSetting
     from valvelab.inspection.lobes.inspect import inspect_lobes
+    from valvelab.records.train import TimingRecord, Train
 
     path = tmp_path / "lift.txt"
     path.write_text(exhaust_table(), encoding="utf-8")
     table = read_lift_table(path, "angle=0 [crank deg], 1E=1 [mm]")
     # published peak 606.8 after gas-exchange dead centre: 113.2 before the next one
-    setting = TrainSetting(has_timing=True, exhaust_centreline_deg=113.2)
+    setting = Train(timing=TimingRecord(exhaust_centreline_deg=113.2))
     valve = inspect_motion(motion_question(table, inspect_lobes(table), setting, (0.1,))).result.valves[0]
     assert valve.max_valve_lift_mm == pytest.approx(8.89, abs=5e-4)
     rows = {row.at_mm: row for row in valve.durations}

@@ -6,12 +6,12 @@ from collections.abc import Sequence
 from typing import Literal
 
 from valvelab.files.spring_readings import read_spring_readings
-from valvelab.files.wire_materials import read_wire_materials
 from valvelab.inspection.springs.inspect import CAUTION, SpringsInspection, SpringsQuestion, inspect_springs
 from valvelab.job.typed import spec_of
 from valvelab.job.use import Around, Asked, Told, Use
 from valvelab.records.job import SpringsPart, TablePart
 from valvelab.records.springs_result import SpringsResult
+from valvelab.records.wire_materials import read_wire_materials
 from valvelab.report.assembly import Part
 from valvelab.report.springs_certificate import springs_part
 from valvelab.tables.springs import spring_tables

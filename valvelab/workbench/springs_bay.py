@@ -44,7 +44,7 @@ def heights_in_use(document: Document) -> tuple[BenchFile, HeightsTable] | None:
 
 def spec_in_use(document: Document) -> tuple[BenchFile, Spec] | None:
     """The spec that verdicts are reached by: the one chosen, else the first that speaks of springs."""
-    return spec_for(document, ("spring",), lambda spec: spec.fitting.installed_height is not None)
+    return spec_for(document, ("spring",), lambda spec: spec.fitting.installed_height_mm is not None)
 
 
 def uses(document: Document) -> tuple[BenchFile, ...]:
@@ -54,8 +54,8 @@ def uses(document: Document) -> tuple[BenchFile, ...]:
 
 def springs_question(table: SpringTable, found: tuple[BenchFile, Spec] | None) -> SpringsQuestion:
     """Readings and spec as the inspection asks for them."""
-    from valvelab.files.wire_materials import read_wire_materials
     from valvelab.inspection.springs.inspect import SpringsQuestion
+    from valvelab.records.wire_materials import read_wire_materials
 
     if found is None:
         return SpringsQuestion(table, materials=read_wire_materials())

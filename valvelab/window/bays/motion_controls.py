@@ -16,7 +16,7 @@ from valvelab.workbench.motion_trials import can_try, spring_rows, train_tried
 from valvelab.workbench.state import Entry, entry_of
 
 if TYPE_CHECKING:
-    from valvelab.inspection.engine.train import TrainSetting
+    from valvelab.records.train import Train
 
 CONTROLS = {name: entry_of(Trial, name) for name in ("lash_mm", "ratio", "advance_deg", "seat_force_n")}
 
@@ -119,10 +119,10 @@ class TrialPane(QWidget):
         self.let_go.emit()
 
 
-def _values(train: TrainSetting, advance: float) -> dict[str, float | None]:
+def _values(train: Train, advance: float) -> dict[str, float | None]:
     """What can be tried, as a train has it."""
-    return {"lash_mm": train.lash.counted_mm, "ratio": getattr(train.rocker, "ratio", None), "advance_deg": advance,
-            "seat_force_n": train.seat_force_n}  # fmt: skip
+    lash, ratio, seat = train.lash.counted_mm, train.rocker.one_ratio, train.spring.seat_force_n
+    return {"lash_mm": lash, "ratio": ratio, "advance_deg": advance, "seat_force_n": seat}
 
 
 def _range(name: str, stated: float) -> tuple[float, float]:

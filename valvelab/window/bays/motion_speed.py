@@ -90,7 +90,7 @@ def _sentence(inspection: MotionInspection, valve: str, units: System, *, swept:
     def rpm(value: float | None) -> str:
         return f"{show(value, 'rpm')} rpm"
 
-    top = inspection.question.train.max_speed_rpm
+    top = inspection.question.train.crank.max_speed_rpm
     parts = []
     if control.separation_rpm is None:
         parts.append("Quasi-static, the follower stays on the cam at every speed.")
