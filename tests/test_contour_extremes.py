@@ -130,15 +130,24 @@ def test_an_undercut_has_no_radii_but_a_place() -> None:
 def test_contact_pressure_of_an_arc_lobe_is_that_of_its_nose() -> None:
     # Hertz: p₀ goes with the root of the curvature; turning by hand the force is greatest at the nose, 1/7 per mm
     from valvelab.inspection.engine.motion import inspect_motion
-    from valvelab.inspection.engine.train import ContactQuestion, MotionLobe, MotionQuestion, TrainSetting
+    from valvelab.inspection.engine.train import MotionLobe, MotionQuestion
     from valvelab.inspection.lobes.contour import curvature_guides
-    from valvelab.valve_motion.rocker import RatioRocker
+    from valvelab.records.train import Train
 
     lobe = ArcLobe(centre=100.3)
     fitted = fit(turn(720), lobe.lift_under(turn(720), FLAT))
     guide = curvature_guides((LobeGroup(LobeCharacteristics(fitted)),))["1I"]
-    contact = ContactQuestion(12.0, 113_000.0, lobe.base, "flat", None, None, None, None)
-    train = TrainSetting(rocker=RatioRocker(1.0), seat_force_n=250.0, rate_n_per_mm=30.0, contact=contact)
+    contact = {
+        "length": 12.0,
+        "modulus": "226 GPa",
+        "poisson": 0.0,
+        "base_circle_radius": lobe.base,
+        "follower": "flat",
+    }
+    spring = {"seat_force": "250 N", "rate": "30 N/mm"}
+    train = Train.model_validate({"rocker": {"ratio": 1.0}, "spring": spring, "contact": contact})
+    assert train.contact is not None
+    assert train.contact.combined_modulus_mpa == pytest.approx(113_000.0)
     question = MotionQuestion((MotionLobe("1I", "intake", fitted.profile(0), 100.3, guide=guide),), train)
     (row,) = inspect_motion(question).result.valves[0].contact
     at_nose = np.sqrt((250.0 + 30.0 * 8.0) * 113_000.0 / (np.pi * 12.0 * 7.0))

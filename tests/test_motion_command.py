@@ -344,16 +344,16 @@ def test_coil_data_give_surge_and_rate(tmp_path: Path) -> None:
         'shear_modulus = "77.2 GPa"\ninstalled_height = "40 mm"\nsolid_height = "1.0 in"\n'
     )
     train, _ = read_train(tmp_path / "t.toml")
-    assert train.surge_hz == pytest.approx(417.6594, abs=1e-3)
-    assert train.rate_n_per_mm == pytest.approx(28.11106, abs=1e-4)
-    assert train.bind_travel_mm == pytest.approx(14.6)
+    assert train.spring.surge_hz == pytest.approx(417.6594, abs=1e-3)
+    assert train.spring.rate_n_per_mm == pytest.approx(28.11106, abs=1e-4)
+    assert train.spring.bind_travel_mm == pytest.approx(14.6)
 
 
 def test_geometry_and_points_read_alike(tmp_path: Path) -> None:
     (tmp_path / "t.toml").write_text(
         '[rocker.geometry]\nvalve_arm = "36 mm"\npushrod_arm = "24 mm"\nvalve_arm_angle = 9\npushrod_arm_angle = 9\n'
     )
-    assert float(read_train(tmp_path / "t.toml")[0].rocker.curve(6.0).valve_lift_mm) == pytest.approx(9.0)
+    assert float(read_train(tmp_path / "t.toml")[0].rocker.rocker.curve(6.0).valve_lift_mm) == pytest.approx(9.0)
 
 
 # samples and figures
@@ -417,17 +417,19 @@ def test_certificates_verify(tmp_path: Path, capsys: pytest.CaptureFixture[str],
 
 def test_a_measured_spring_stands_in_the_train(tmp_path: Path) -> None:
     from valvelab.files.spring_readings import read_spring_readings
-    from valvelab.files.wire_materials import read_wire_materials
     from valvelab.inspection.engine.sides import train_with_spring
     from valvelab.inspection.springs.inspect import SpringsQuestion, inspect_springs
+    from valvelab.records.wire_materials import read_wire_materials
 
     readings = read_spring_readings(sample_profiles() / "springs_quillmere_tray.csv")
     springs = inspect_springs(SpringsQuestion(readings, materials=read_wire_materials())).result
     train, _ = read_train(sample_profiles() / "quillmere_four_train.toml")
     taken, notes = train_with_spring(train, springs.springs[0], springs.installed_height_mm)
-    assert taken.seat_force_n == springs.springs[0].seat_force_n
-    assert taken.surge_hz == springs.springs[0].surge_hz
-    assert taken.bind_travel_mm == pytest.approx(springs.installed_height_mm - springs.springs[0].solid_height_mm)
+    assert taken.spring.seat_force_n == springs.springs[0].seat_force_n
+    assert taken.spring.surge_hz == springs.springs[0].surge_hz
+    assert taken.spring.bind_travel_mm == pytest.approx(
+        springs.installed_height_mm - springs.springs[0].solid_height_mm
+    )
     assert springs.springs[0].spring in notes[0].text
 
 

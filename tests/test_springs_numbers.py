@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from spring_cases import SOLID, bench_force
 
 from valvelab.errors import CannotEvaluate
-from valvelab.files.wire_materials import read_wire_materials
+from valvelab.records.wire_materials import read_wire_materials
 from valvelab.springs.coil_bind import find_knee
 from valvelab.springs.nest import Element, nest_force, nest_force_uncertainty, nest_rate, nest_solid_height
 from valvelab.springs.rate import fit_rate, least_squares, polynomial, rate_curve, reading_noise

@@ -202,12 +202,12 @@ def test_published_events_of_a_measured_exhaust_valve() -> None:
     from valvelab.files.lift_table import read_lift_table
     from valvelab.inspection.engine.motion import inspect_motion
     from valvelab.inspection.engine.sides import motion_question
-    from valvelab.inspection.engine.train import TrainSetting
     from valvelab.inspection.lobes.inspect import inspect_lobes
+    from valvelab.records.train import TimingRecord, Train
 
     table = read_lift_table(REAL, "angle=0 [crank deg], 1E=1 [mm]")
     # published peak 606.8 after gas-exchange dead centre: 113.2 before the next one
-    setting = TrainSetting(has_timing=True, exhaust_centreline_deg=113.2)
+    setting = Train(timing=TimingRecord(exhaust_centreline_deg=113.2))
     valve = inspect_motion(motion_question(table, inspect_lobes(table), setting, (0.1,))).result.valves[0]
     assert valve.max_valve_lift_mm == pytest.approx(8.89, abs=5e-4)
     rows = {row.at_mm: row for row in valve.durations}

@@ -33,8 +33,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def question_of(args: argparse.Namespace) -> SpringsQuestion:
     """Readings and spec of a command line as a question."""
     from valvelab.files.spring_readings import read_spring_readings
-    from valvelab.files.wire_materials import read_wire_materials
     from valvelab.inspection.springs.inspect import SpringsQuestion
+    from valvelab.records.wire_materials import read_wire_materials
 
     spec, sources = spec_of(args)
     readings = read_spring_readings(args.readings, args.columns)

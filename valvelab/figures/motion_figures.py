@@ -50,8 +50,8 @@ def lift_figure(inspection: MotionInspection, lobes: Sequence[str] | None = None
         moved = valve_motion(side.lobe.profile, side.gear, side.timing, crank)
         curves.append(Curve(crank, moved.lift_mm, _role(side), name))
     train = inspection.question.train
-    if train.throw_mm is not None and train.rod_mm is not None:
-        drop = piston_drop(crank, train.throw_mm, train.rod_mm)
+    if train.crank.throw_mm is not None and train.crank.rod_mm is not None:
+        drop = piston_drop(crank, train.crank.throw_mm, train.crank.rod_mm)
         top = max((float(curve.y.max()) for curve in curves), default=10.0)
         curves.append(Curve(crank, np.where(drop <= 1.15 * top, drop, np.nan), "guide", "piston below TDC"))
     guides = (Guide(0.0, "x", label="TDC"),)
@@ -87,7 +87,8 @@ def clearance_figure(inspection: MotionInspection, lobe: str, units: System = "m
 def force_figure(inspection: MotionInspection, lobe: str, speeds_rpm: Sequence[float] = ()) -> Figure | None:
     """Quasi-static contact force at the valve over crank angle at some speeds; None without mass and spring."""
     train, side = inspection.question.train, side_of(inspection, lobe)
-    mass, seat, rate, top = train.effective_mass_kg, train.seat_force_n, train.rate_n_per_mm, train.max_speed_rpm
+    mass, top = train.valve.effective_mass_kg, train.crank.max_speed_rpm
+    seat, rate = train.spring.seat_force_n, train.spring.rate_n_per_mm
     if mass is None or seat is None or rate is None:
         return None
     speeds = list(speeds_rpm) or [share * (top or 6000.0) for share in (0.25, 0.5, 0.75, 1.0)]

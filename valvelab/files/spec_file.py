@@ -64,7 +64,7 @@ def parse_toml(data: bytes, file: str, model: type[Model], refusal: Refusal = Ba
         if isinstance(value, bool) and bool not in (_annotations(model, location) or {bool}):
             raise refusal(file, place(keys, location), str(value).lower(), "a number or a text")
     try:
-        return model.model_validate(keys)
+        return model.model_validate(keys, by_alias=True, by_name=False)
     except ValidationError as error:
         raise _refused(error, keys, file, model, refusal) from None
 
@@ -96,7 +96,7 @@ def toml_angle(value: Quantity, wanted: AngleKind, file: str, key: str, refusal:
 
 
 def place(keys: Mapping[str, Any], location: Location) -> str:
-    """Where a value stands, as one would write it: `[[limit]] 2 nominal`."""
+    """Where a value stands, as one would write it: `[[limit]] 2 nominal`, `[rocker.geometry] valve_arm`."""
     words: list[str] = []
     here: Any = keys
     for part in location:
@@ -107,10 +107,21 @@ def place(keys: Mapping[str, Any], location: Location) -> str:
             words.append(str(part + 1))
         elif isinstance(here, Mapping) and part in here:
             here = here[part]
-            words.append(f"[{part}]" if isinstance(here, Mapping) else str(part))
+            if not _holds_keys(here):
+                words.append(str(part))
+            elif words and words[-1].endswith("]"):
+                words[-1] = f"{words[-1][:-1]}.{part}]"
+            else:
+                words.append(f"[{part}]")
         else:
             break
     return " ".join(words)
+
+
+def _holds_keys(value: object) -> bool:
+    """Whether a value is a table, or a list of tables."""
+    rows = value if isinstance(value, list) else [value]
+    return any(isinstance(row, Mapping) for row in rows)
 
 
 def _keys(data: bytes, file: str, refusal: Refusal) -> dict[str, Any]:
@@ -151,6 +162,9 @@ def _refused(
         return refusal(file, place(keys, real[:-1]), f"unknown key {str(real[-1])!r}", wanted)
     if kind == "missing":
         return refusal(file, where, f"no key {str(location[-1])!r}", "one")
+    if kind == "quantity":
+        said = first["ctx"]
+        return refusal(file, " ".join(word for word in (where, said["key"]) if word), said["found"], said["expected"])
     value = _value(keys, real)
     if kind == "value_error" and isinstance(value, Mapping):
         message = _one_line(str(first.get("ctx", {}).get("error", first["msg"])))

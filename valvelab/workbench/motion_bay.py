@@ -23,10 +23,10 @@ from valvelab.workbench.motion_readings import rule_readings
 from valvelab.workbench.spec_choice import spec_for, stamps
 
 if TYPE_CHECKING:
-    from valvelab.inspection.engine.train import RuleReading
     from valvelab.records.result import Result
     from valvelab.records.spec import Spec
     from valvelab.records.spring_readings import SpringTable
+    from valvelab.records.train import RuleReadingRecord
 
 _SWEPT = "dynamic_separation"
 
@@ -80,7 +80,7 @@ def at_once(document: Document, motion: Motion | None) -> Motion | None:
 
 
 @lru_cache(maxsize=8)
-def _judged(motion: Motion, readings: tuple[RuleReading, ...], spec_held: HeldSpec) -> Motion:
+def _judged(motion: Motion, readings: tuple[RuleReadingRecord, ...], spec_held: HeldSpec) -> Motion:
     from valvelab.inspection.engine.motion import judged
     from valvelab.records.result import warning
 
@@ -106,7 +106,7 @@ def certificate(document: Document, motion: Motion) -> CertificateRequest:
     file, train, spec = lobes_bay.table_in_use(document), train_in_use(document), spec_in_use(document)
     assert file is not None
     assert train is not None
-    if rule_readings(document, motion) != train[1].rule_readings:
+    if rule_readings(document, motion) != train[1].rule_reading:
         raise BadFile("readings at the retainer", "", "some that are in no file", "the train saved with them first")
     options = (f"--train={Path(train[0].path).absolute()}",)
     return request_for(motion.inspection.result, "motion", file, spec, options)

@@ -14,14 +14,14 @@ from valvelab.workbench.state import entered, keyed
 
 if TYPE_CHECKING:
     from valvelab.inspection.engine.motion import MotionInspection
-    from valvelab.inspection.engine.train import TrainSetting
     from valvelab.records.measurement import LiftTable
     from valvelab.records.result import Source
     from valvelab.records.spec import Spec
     from valvelab.records.springs_result import SpringResult
+    from valvelab.records.train import Train
 
 NAME = "motion"
-TRAIN: Kind[tuple[TrainSetting, Source]] = Kind("train")
+TRAIN: Kind[tuple[Train, Source]] = Kind("train")
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +92,7 @@ class Motion:
     springs: Springs | None
 
 
-def train_in_use(document: Document) -> tuple[BenchFile, TrainSetting, Source] | None:
+def train_in_use(document: Document) -> tuple[BenchFile, Train, Source] | None:
     """The train, its file and the file's identity."""
     found = document.value_in_use(TRAIN)
     return None if found is None else (found[0], *found[1])

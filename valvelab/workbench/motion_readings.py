@@ -14,14 +14,14 @@ from valvelab.workbench.motion_files import Motion, MotionState, TypedReadings, 
 from valvelab.workbench.state import with_item
 
 if TYPE_CHECKING:
-    from valvelab.inspection.engine.train import RuleReading, TrainSetting
+    from valvelab.records.train import RuleReadingRecord
 
 
-def rule_readings(document: Document, motion: Motion) -> tuple[RuleReading, ...]:
+def rule_readings(document: Document, motion: Motion) -> tuple[RuleReadingRecord, ...]:
     """Readings at the retainer: those typed for a valve, else the train's."""
-    from valvelab.inspection.engine.train import RuleReading
+    from valvelab.records.train import ReadingSetAsideRecord, RuleReadingRecord
 
-    stated, typed = motion.inspection.question.train.rule_readings, document.state(MotionState).readings
+    stated, typed = motion.inspection.question.train.rule_reading, document.state(MotionState).readings
     names = [lobe.name for lobe in motion.inspection.question.lobes]
     kept = [row for row in stated if row.valve not in names]
     for name in names:
@@ -29,7 +29,9 @@ def rule_readings(document: Document, motion: Motion) -> tuple[RuleReading, ...]
         if own is None:
             kept += [row for row in stated if row.valve == name]
         elif own.values_mm:
-            kept.append(RuleReading(name, own.values_mm, own.u_mm, own.set_aside))
+            aside = tuple(ReadingSetAsideRecord(reading=place + 1, reason=reason) for place, reason in own.set_aside)
+            row = RuleReadingRecord(valve=name, readings_mm=own.values_mm, uncertainty_mm=own.u_mm, set_aside=aside)
+            kept.append(row)
     return tuple(kept)
 
 
@@ -49,7 +51,7 @@ def set_aside_of(document: Document, motion: Motion, valve: str) -> dict[int, st
     start = 0
     for row in rule_readings(document, motion):
         if row.valve == valve:
-            found |= {start + place: reason for place, reason in row.set_aside}
+            found |= {start + place: reason for place, reason in row.aside}
             start += len(row.readings_mm)
     return found
 
@@ -69,10 +71,8 @@ def with_readings(
 
 def train_text(document: Document, motion: Motion) -> str:
     """The train's file with the readings at the retainer as they stand; BadFile where it can't be written so."""
-    import tomllib
-
     from valvelab.files.contents import read_contents
-    from valvelab.files.train_file import to_setting
+    from valvelab.files.spec_file import parse_toml
     from valvelab.records.train import Train
 
     train = train_in_use(document)
@@ -80,17 +80,10 @@ def train_text(document: Document, motion: Motion) -> str:
     text = read_contents(train[0].path).data.decode("utf-8-sig")
     readings = rule_readings(document, motion)
     made = _without_readings(text).rstrip() + "\n" + "".join(_reading_block(row) for row in readings)
-    expected = replace(train[1], rule_readings=readings)
-    if _comparable(to_setting(Train.model_validate(tomllib.loads(made)))) != _comparable(expected):
+    expected = train[1].model_copy(update={"rule_reading": readings})
+    if parse_toml(made.encode(), train[0].name, Train) != expected:
         raise BadFile(train[0].name, "[[rule_reading]]", "a form that can't be rewritten", "tables at the file's end")
     return made
-
-
-def _comparable(train: TrainSetting) -> object:
-    """A train without its rocker, whose arrays don't compare."""
-    from valvelab.valve_motion.rocker import RatioRocker
-
-    return replace(train, rocker=RatioRocker(1.0))
 
 
 def _without_readings(text: str) -> str:
@@ -104,13 +97,13 @@ def _without_readings(text: str) -> str:
     return "\n".join(kept)
 
 
-def _reading_block(row: RuleReading) -> str:
+def _reading_block(row: RuleReadingRecord) -> str:
     values = ", ".join(f'"{value!r} mm"' for value in row.readings_mm)
     u = "" if row.uncertainty_mm is None else f'uncertainty = "{row.uncertainty_mm!r} mm"\n'
     head = f"\n[[rule_reading]]\nvalve = {_text(row.valve)}\nreadings = [{values}]\n{u}"
     aside = [
-        f"[[rule_reading.set_aside]]\nreading = {place + 1}\nreason = {_text(reason)}\n"
-        for place, reason in row.set_aside
+        f"[[rule_reading.set_aside]]\nreading = {aside.reading}\nreason = {_text(aside.reason)}\n"
+        for aside in row.set_aside
     ]
     return head + "".join(aside)
 

@@ -15,39 +15,41 @@ from valvelab.workbench.spec_choice import files_of, stamps
 if TYPE_CHECKING:
     from valvelab.dynamics.response import Tell
     from valvelab.inspection.engine.motion import MotionInspection
-    from valvelab.inspection.engine.train import TrainSetting
     from valvelab.records.springs_result import SpringResult
+    from valvelab.records.train import Train
 
 SWEEP = "motion, sweep"
 """The name that the dynamic model's answer is kept under."""
 TRIAL_LIFT_MM = 1.27
 
 
-def train_tried(motion: Motion, trial: Trial) -> TrainSetting:
+def train_tried(motion: Motion, trial: Trial) -> Train:
     """The stated train with the trial's values in it."""
     from valvelab.inspection.engine.sides import train_with_spring
-    from valvelab.valve_motion.lash import Lash
-    from valvelab.valve_motion.rocker import RatioRocker
+    from valvelab.records.train import RockerRecord
 
     train = motion.inspection.question.train
     spring = next((row for row in spring_rows(motion) if row.spring == trial.spring), None)
     if spring is not None and motion.springs is not None:
         train, _ = train_with_spring(train, spring, motion.springs.installed_height_mm)
     if trial.seat_force_n is not None:
-        train = replace(train, seat_force_n=trial.seat_force_n)
+        train = train.changed("spring", seat_force_n=trial.seat_force_n)
     if trial.lash_mm is not None:
-        train = replace(train, lash=Lash(trial.lash_mm, trial.lash_mm, train.lash.use))
-    if trial.ratio is not None and isinstance(train.rocker, RatioRocker):
-        train = replace(train, rocker=RatioRocker(trial.ratio))
+        train = train.changed("lash", hot_mm=trial.lash_mm, cold_mm=trial.lash_mm)
+    if trial.ratio is not None and train.rocker.one_ratio is not None:
+        rocker = RockerRecord(ratio=trial.ratio, uncertainty=train.rocker.uncertainty)
+        train = train.model_copy(update={"rocker": rocker})
     if trial.advance_deg:
         train = _advanced(train, trial.advance_deg)
     return train
 
 
-def _advanced(train: TrainSetting, advance_deg: float) -> TrainSetting:
-    intake, exhaust = train.intake_centreline_deg, train.exhaust_centreline_deg
-    return replace(
-        train,
+def _advanced(train: Train, advance_deg: float) -> Train:
+    if train.timing is None:
+        return train
+    intake, exhaust = train.timing.intake_centreline_deg, train.timing.exhaust_centreline_deg
+    return train.changed(
+        "timing",
         intake_centreline_deg=None if intake is None else intake - advance_deg,
         exhaust_centreline_deg=None if exhaust is None else exhaust + advance_deg,
     )
@@ -60,17 +62,15 @@ def spring_rows(motion: Motion) -> tuple[SpringResult, ...]:
 
 def can_try(motion: Motion) -> dict[str, str]:
     """Why something can't be tried, by its name; what can be tried is not in it."""
-    from valvelab.valve_motion.rocker import RatioRocker
-
     question, train = motion.inspection.question, motion.inspection.question.train
     refused = {}
     if question.lift_at == "valve":
         refused["ratio"] = "the lift was read at the valve: the rocker is already in it"
-    elif not isinstance(train.rocker, RatioRocker):
+    elif train.rocker.one_ratio is None:
         refused["ratio"] = "the rocker is measured by points or built from its geometry, not one ratio"
-    if not train.has_timing:
+    if train.timing is None:
         refused["advance_deg"] = "the train states no [timing] to move"
-    if train.seat_force_n is None:
+    if train.spring.seat_force_n is None:
         refused["seat_force_n"] = "the train states no [spring] seat_force"
     return refused
 

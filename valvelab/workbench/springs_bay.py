@@ -54,8 +54,8 @@ def uses(document: Document) -> tuple[BenchFile, ...]:
 
 def springs_question(table: SpringTable, found: tuple[BenchFile, Spec] | None) -> SpringsQuestion:
     """Readings and spec as the inspection asks for them."""
-    from valvelab.files.wire_materials import read_wire_materials
     from valvelab.inspection.springs.inspect import SpringsQuestion
+    from valvelab.records.wire_materials import read_wire_materials
 
     if found is None:
         return SpringsQuestion(table, materials=read_wire_materials())

@@ -15,13 +15,13 @@ from valvelab.inspection.engine.events import (
 )
 from valvelab.inspection.engine.rule_lift import measured_of
 from valvelab.inspection.engine.sides import Side
-from valvelab.inspection.engine.train import TrainSetting
 from valvelab.inspection.engine.wheel import WheelEngine, WheelLobe
 from valvelab.inspection.lobes.lift_doubts import LACKS_ANGLE
 from valvelab.measured import Measured, missing
 from valvelab.phasing.degreeing import NO_KIND, Degreeing
 from valvelab.phasing.timing import EventName
 from valvelab.records.motion_result import Control, PistonClearance, RuleReadings
+from valvelab.records.train import Train
 from valvelab.valve_motion.valve_lift import valve_motion
 
 NEEDS_CLEARANCE = "not derived: needs [clearance], [crank] throw and rod, and the timing"
@@ -36,7 +36,7 @@ _KEEPS = "no contact is lost within the speeds looked at"
 class MeasuredValve:
     """One valve behind its train, and what was worked out of it. readings: those at its own retainer."""
 
-    train: TrainSetting
+    train: Train
     side: Side
     seating: Measured
     clearance: PistonClearance | None
@@ -76,7 +76,7 @@ def rule_lift(valve: MeasuredValve) -> Measured:
 def max_valve_lift(valve: MeasuredValve) -> Measured:
     """Greatest lift."""
     u_lift = lift_uncertainty(valve.train, valve.side, float(valve.side.cycle.drive_mm.max()))
-    u = root_of_squares(u_lift, valve.train.lash_uncertainty_mm)
+    u = root_of_squares(u_lift, valve.train.lash.uncertainty_mm)
     return Measured(float(valve.side.cycle.lift_mm.max()), u)
 
 

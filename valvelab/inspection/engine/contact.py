@@ -63,26 +63,27 @@ def contact_curves(question: MotionQuestion, side: Side) -> tuple[list[ContactCu
         return [], []
     if question.lift_at == "valve":
         return [], [info(name, "contact needs the lift at the follower: left open")]
-    base = contact.base_radius_mm or question.base_radius_mm
-    roller = contact.roller_radius_mm if contact.follower == "roller" else question.roller_radius_mm
-    flat = contact.follower == "flat" or (contact.follower is None and question.flat_follower)
+    base = contact.base_circle_radius_mm or question.base_radius_mm
+    own = contact.follower
+    flat = question.flat_follower if own is None else own.kind == "flat"
+    roller = question.roller_radius_mm if own is None else own.radius_mm
     if base is None or (roller is None and not flat):
         return [], [info(name, "contact needs the base circle radius and the follower, flat or roller: left open")]
-    if train.seat_force_n is None or train.rate_n_per_mm is None:
+    if train.spring.seat_force_n is None or train.spring.rate_n_per_mm is None:
         return [], [info(name, "contact needs [spring] seat_force and rate: left open")]
-    setting = contact.setting(base, None if flat else roller)
+    setting = ContactSetting(base, None if flat else roller, contact.length_mm, contact.combined_modulus_mpa)
     geometry, by_guide = (_geometry(side, profile, setting) for profile in (side.lobe.profile, side.lobe.guide))
     speeds = [0.0]
-    if train.effective_mass_kg is not None and train.max_speed_rpm is not None:
-        speeds += [share * train.max_speed_rpm for share in SHARES_OF_MAX_SPEED]
+    if train.valve.effective_mass_kg is not None and train.crank.max_speed_rpm is not None:
+        speeds += [share * train.crank.max_speed_rpm for share in SHARES_OF_MAX_SPEED]
     cycle, curves = side.cycle, []
     for rpm in speeds:
         at_valve = contact_force(
             cycle.lift_mm,
             cycle.acceleration_mm_per_crank_deg2,
-            train.effective_mass_kg or 0.0,
-            train.seat_force_n,
-            train.rate_n_per_mm,
+            train.valve.effective_mass_kg or 0.0,
+            train.spring.seat_force_n,
+            train.spring.rate_n_per_mm,
             rpm,
         )
         force = np.where(cycle.lift_mm > 0.0, at_valve * cycle.ratio, 0.0)

@@ -15,30 +15,29 @@ from valvelab.dynamics.surge import resonances
 from valvelab.dynamics.sweep import LobeDrive, SpeedSweep, sweep
 from valvelab.errors import CannotEvaluate
 from valvelab.inspection.engine.sides import Side
-from valvelab.inspection.engine.train import MotionQuestion, TrainSetting
+from valvelab.inspection.engine.train import MotionQuestion
 from valvelab.records.motion_result import Control, DynamicSweep, SpringResonance
 from valvelab.records.result import Note, info, warning
+from valvelab.records.train import Train
 
 SWEEP_FROM, SWEEP_TO = 0.5, 1.25
 SWEEP_BELOW_QUASI_STATIC = 0.55
 
 
-def valve_gear(train: TrainSetting) -> ValveGear | None:
+def valve_gear(train: Train) -> ValveGear | None:
     """The dynamic model's gear, or None where the train does not state enough."""
-    if (
-        train.effective_mass_kg is None
-        or train.stiffness_n_per_mm is None
-        or train.seat_force_n is None
-        or train.rate_n_per_mm is None
-    ):
+    valve, spring = train.valve, train.spring
+    mass, stiffness = valve.effective_mass_kg, valve.stiffness_n_per_mm
+    seat, rate = spring.seat_force_n, spring.rate_n_per_mm
+    if mass is None or stiffness is None or seat is None or rate is None:
         return None
     return ValveGear(
-        effective_mass_kg=train.effective_mass_kg,
-        stiffness_n_per_mm=train.stiffness_n_per_mm,
-        spring=SpringChain(train.seat_force_n, train.rate_n_per_mm, train.surge_hz, train.bind_travel_mm),
+        effective_mass_kg=mass,
+        stiffness_n_per_mm=stiffness,
+        spring=SpringChain(seat, rate, spring.surge_hz, spring.bind_travel_mm),
         lash_mm=train.lash.counted_mm,
-        damping_ratio=train.damping_ratio,
-        seat_stiffness_n_per_mm=train.seat_stiffness_n_per_mm,
+        damping_ratio=valve.damping_ratio,
+        seat_stiffness_n_per_mm=valve.seat_stiffness_n_per_mm,
     )
 
 
@@ -57,20 +56,20 @@ def dynamic_sweeps(
         gear = valve_gear(train)
     except CannotEvaluate as error:
         return none, [warning("dynamic model", str(error))]
-    if gear is None or train.max_speed_rpm is None:
+    if gear is None or train.crank.max_speed_rpm is None:
         missing = "[valve] effective_mass and stiffness, [spring] seat_force and rate, [crank] max_speed"
         return none, [info("dynamic model", f"needs {missing}: not run")]
     notes = [
-        info("dynamic model", f"damping ratio {train.damping_ratio:g} of the gear, seat stiffness "
+        info("dynamic model", f"damping ratio {train.valve.damping_ratio:g} of the gear, seat stiffness "
              f"{gear.seat_stiffness:g} N/mm, spring damping ratio {gear.spring.damping_ratio:g}: the speed is an "
              "estimate of the model, never a safe speed")
     ]  # fmt: skip
-    if train.surge_hz is None:
+    if train.spring.surge_hz is None:
         notes.append(info("dynamic model", "no surge frequency or coil data: the spring has no waves of its own"))
-    if train.bind_travel_mm is None:
+    if train.spring.bind_travel_mm is None:
         notes.append(info("dynamic model", "installed and solid height are not stated: coils never touch in it"))
-    low = min([SWEEP_FROM * train.max_speed_rpm, *_below_quasi_static(gear, sides)])
-    speeds = np.linspace(low, SWEEP_TO * train.max_speed_rpm, question.sweep_speeds)
+    low = min([SWEEP_FROM * train.crank.max_speed_rpm, *_below_quasi_static(gear, sides)])
+    speeds = np.linspace(low, SWEEP_TO * train.crank.max_speed_rpm, question.sweep_speeds)
     moving = [side for side in sides if side.opens]
     drives = [LobeDrive(side.lobe.profile, side.gear.rocker, side.timing) for side in moving]
     try:
@@ -98,7 +97,7 @@ def _separation(side: Side, mass_kg: float, seat_n: float, rate_n_per_mm: float)
 def control_of(question: MotionQuestion, side: Side) -> tuple[Control | None, list[Note]]:
     """Separation speed, margin and resonances; None where mass or spring is not stated."""
     train, name = question.train, side.lobe.name
-    mass, seat, rate = train.effective_mass_kg, train.seat_force_n, train.rate_n_per_mm
+    mass, seat, rate = train.valve.effective_mass_kg, train.spring.seat_force_n, train.spring.rate_n_per_mm
     if mass is None or seat is None or rate is None:
         if mass is None and seat is None:
             return None, []
@@ -110,17 +109,17 @@ def control_of(question: MotionQuestion, side: Side) -> tuple[Control | None, li
     acceleration = cycle.acceleration_mm_per_crank_deg2
     found = _separation(side, mass, seat, rate)
     margin = None
-    if train.max_speed_rpm is not None:
+    if train.crank.max_speed_rpm is not None:
         off_seat = cycle.lift_mm > 0.0
-        force = contact_force(cycle.lift_mm, acceleration, mass, seat, rate, train.max_speed_rpm)
+        force = contact_force(cycle.lift_mm, acceleration, mass, seat, rate, train.crank.max_speed_rpm)
         margin = float(force[off_seat].min()) if off_seat.any() else None
     else:
         notes.append(info(name, "[crank] max_speed is not stated: the margin there is left open"))
     orders: tuple[SpringResonance, ...] = ()
-    if train.surge_hz is not None:
+    if train.spring.surge_hz is not None:
         orders = tuple(
             SpringResonance.model_validate(row, from_attributes=True)
-            for row in resonances(cycle.lift_mm[:-1], train.surge_hz, train.max_speed_rpm)
+            for row in resonances(cycle.lift_mm[:-1], train.spring.surge_hz, train.crank.max_speed_rpm)
         )
     else:
         notes.append(info(name, "[spring] surge or coil data are not stated: resonances are left open"))

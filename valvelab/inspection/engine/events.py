@@ -9,11 +9,11 @@ import numpy as np
 from valvelab.angles import fold_scalar, wrap_scalar
 from valvelab.errors import CannotEvaluate
 from valvelab.inspection.engine.sides import Side
-from valvelab.inspection.engine.train import TrainSetting
 from valvelab.lobe.angle_error import Response, response, standard
 from valvelab.phasing.timing import EventName, Kind, trade_event, trade_number
 from valvelab.records.motion_result import ValveDuration
 from valvelab.records.phasing_result import Event
+from valvelab.records.train import Train
 from valvelab.valve_motion.valve_lift import Crossings, crossings
 
 
@@ -28,23 +28,23 @@ def root_of_squares(*parts: float | None) -> float | None:
     return math.sqrt(math.fsum(part**2 for part in known)) if known and parts[0] is not None else None
 
 
-def lift_uncertainty(train: TrainSetting, side: Side, drive_mm: float) -> float | None:
+def lift_uncertainty(train: Train, side: Side, drive_mm: float) -> float | None:
     """Standard uncertainty of the lift before lash: reading × ratio, and follower lift × uncertainty of the ratio."""
     at = int(np.argmin(np.abs(side.cycle.drive_mm - drive_mm)))
     lobe_part = times(side.lobe.lift_uncertainty_mm, float(side.cycle.ratio[at]))
-    return root_of_squares(lobe_part, times(train.ratio_uncertainty, float(side.cycle.follower_lift_mm[at])))
+    return root_of_squares(lobe_part, times(train.rocker.uncertainty, float(side.cycle.follower_lift_mm[at])))
 
 
-def valve_uncertainty(train: TrainSetting, side: Side, lift_mm: float) -> float | None:
+def valve_uncertainty(train: Train, side: Side, lift_mm: float) -> float | None:
     """The same of the valve's lift behind its lash; 0 where it is shut."""
     if lift_mm <= 0.0:
         return 0.0
     return root_of_squares(
-        lift_uncertainty(train, side, lift_mm / side.gear.share + side.gear.lost_mm), train.lash_uncertainty_mm
+        lift_uncertainty(train, side, lift_mm / side.gear.share + side.gear.lost_mm), train.lash.uncertainty_mm
     )
 
 
-def valve_duration(train: TrainSetting, side: Side, level: float) -> ValveDuration:
+def valve_duration(train: Train, side: Side, level: float) -> ValveDuration:
     """Events and duration of one valve at one valve lift, mm; None where a flank never passes it."""
     try:
         found = crossings(side.lobe.profile, side.gear, side.timing, side.cycle, level)

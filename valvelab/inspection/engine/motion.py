@@ -13,7 +13,7 @@ from valvelab.inspection.engine.control import control_of, dynamic_sweeps
 from valvelab.inspection.engine.events import valve_duration
 from valvelab.inspection.engine.rule_lift import rule_notes, rule_readings_of
 from valvelab.inspection.engine.sides import Side, sides_of
-from valvelab.inspection.engine.train import MotionQuestion, RuleReading, TrainSetting
+from valvelab.inspection.engine.train import MotionQuestion
 from valvelab.inspection.judging import Item, item_of, judge
 from valvelab.inspection.lobes.lift_doubts import doubted
 from valvelab.measured import Measured, missing
@@ -26,6 +26,7 @@ from valvelab.records.motion_result import (
 )
 from valvelab.records.result import Note, Source, Verdict, info, warning
 from valvelab.records.spec import Spec
+from valvelab.records.train import RuleReadingRecord, Train
 from valvelab.valve_motion.clearance import Clearance
 from valvelab.valve_motion.clearance import piston_clearance as clearance_along
 from valvelab.valve_motion.valve_lift import Gear, crossings, valve_motion
@@ -83,13 +84,13 @@ def judged(
     inspection: MotionInspection,
     spec: Spec | None = None,
     spec_file: str = "spec",
-    rule_readings: tuple[RuleReading, ...] | None = None,
+    rule_readings: tuple[RuleReadingRecord, ...] | None = None,
 ) -> MotionInspection:
     """An inspection without verdicts held against a spec, with other readings at the retainers where given."""
     question, result = inspection.question, inspection.result
     if rule_readings is not None:
-        question = replace(question, train=replace(question.train, rule_readings=rule_readings))
-    readings = question.train.rule_readings
+        question = replace(question, train=question.train.model_copy(update={"rule_reading": rule_readings}))
+    readings = question.train.rule_reading
     measured = tuple(
         replace(valve, readings=rule_readings_of(readings, valve.side.lobe.name)) for valve in inspection.measured
     )
@@ -192,11 +193,11 @@ def _seating(side: Side) -> tuple[Measured, list[Note]]:
 
 
 def clearance_of(
-    train: TrainSetting, side: Side, advance_crank_deg: float = 0.0, gear: Gear | None = None
+    train: Train, side: Side, advance_crank_deg: float = 0.0, gear: Gear | None = None
 ) -> Clearance | None:
     """Valve to piston along gas exchange with the camshaft advanced, or another gear; None where not stated."""
-    stated = train.intake_clearance_mm if side.lobe.kind == "intake" else train.exhaust_clearance_mm
-    throw, rod = train.throw_mm, train.rod_mm
+    stated = train.clearance.intake_mm if side.lobe.kind == "intake" else train.clearance.exhaust_mm
+    throw, rod = train.crank.throw_mm, train.crank.rod_mm
     if side.lobe.kind is None or stated is None or throw is None or rod is None or not side.tdc_known:
         return None
     timing, used = side.timing.moved(-advance_crank_deg), gear or side.gear
@@ -207,12 +208,10 @@ def clearance_of(
     def drop(crank: FloatArray) -> FloatArray:
         return piston_drop(crank, throw, rod)
 
-    return clearance_along(lift, drop, stated, train.valve_angle_deg)
+    return clearance_along(lift, drop, stated, train.valve.angle_deg)
 
 
-def _clearance(
-    train: TrainSetting, side: Side
-) -> tuple[PistonClearance | None, tuple[ClearanceChange, ...], list[Note]]:
+def _clearance(train: Train, side: Side) -> tuple[PistonClearance | None, tuple[ClearanceChange, ...], list[Note]]:
     found = clearance_of(train, side)
     if found is None:
         return None, (), []

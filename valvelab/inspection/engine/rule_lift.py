@@ -6,20 +6,20 @@ import math
 from collections.abc import Sequence
 
 from valvelab.conformity.repeats import repeats_of
-from valvelab.inspection.engine.train import RuleReading
 from valvelab.measured import Measured
 from valvelab.records.motion_result import ReadingSetAside, RuleReadings
 from valvelab.records.result import Note, info, warning
+from valvelab.records.train import RuleReadingRecord
 
 
-def rule_readings_of(rows: Sequence[RuleReading], valve: str) -> RuleReadings | None:
+def rule_readings_of(rows: Sequence[RuleReadingRecord], valve: str) -> RuleReadings | None:
     """What all readings of one valve say; None where there are none, or every one was set aside."""
     own = [row for row in rows if row.valve == valve]
     values = [value for row in own for value in row.readings_mm]
     aside: dict[int, str] = {}
     start = 0
     for row in own:
-        aside |= {start + place: reason for place, reason in row.set_aside}
+        aside |= {start + place: reason for place, reason in row.aside}
         start += len(row.readings_mm)
     found = repeats_of(values, sorted(aside))
     if found is None:
@@ -39,12 +39,12 @@ def rule_readings_of(rows: Sequence[RuleReading], valve: str) -> RuleReadings | 
     )
 
 
-def rule_notes(rows: Sequence[RuleReading], valve: str, found: RuleReadings | None) -> list[Note]:
+def rule_notes(rows: Sequence[RuleReadingRecord], valve: str, found: RuleReadings | None) -> list[Note]:
     """What is said of the readings: those that stand off, those that were set aside."""
     if found is None:
         return [
             warning(
-                valve, f"all its rule readings are set aside ({row.set_aside[0][1]}): the lift from the lobe counts"
+                valve, f"all its rule readings are set aside ({row.set_aside[0].reason}): the lift from the lobe counts"
             )
             for row in rows
             if row.valve == valve and row.set_aside

@@ -5,18 +5,19 @@ What a question is made of: an inspected lift table, and a measured spring where
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from valvelab.angles import wrap_scalar
 from valvelab.dynamics.sweep import SpeedSweep
 from valvelab.errors import CannotEvaluate, Reason
-from valvelab.inspection.engine.train import MotionLobe, MotionQuestion, TrainSetting
+from valvelab.inspection.engine.train import MotionLobe, MotionQuestion
 from valvelab.inspection.lobes.contour import curvature_guides
 from valvelab.phasing.timing import lobe_cylinder, lobe_kind
 from valvelab.records.measurement import CHECKING_LIFTS_MM, LiftTable
 from valvelab.records.result import Note, info, warning
 from valvelab.records.springs_result import SpringResult
+from valvelab.records.train import Train
 from valvelab.valve_motion.rocker import RatioRocker
 from valvelab.valve_motion.valve_lift import Gear, Motion, Timing, peak_crank, whole_cycle
 
@@ -65,7 +66,7 @@ def sides_of(question: MotionQuestion) -> tuple[list[Side], list[Note]]:
         if no_centre:
             notes.append(warning(lobe.name, f"{no_centre}: what counts from dead centre is left open"))
         else:
-            notes += [] if question.train.has_timing else [info("timing", _OWN_ANGLE)]
+            notes += [] if question.train.timing is not None else [info("timing", _OWN_ANGLE)]
             notes += _unlikely(lobe, peak_crank(lobe.profile, timing))
         side = Side(lobe, gear, timing, no_centre, whole_cycle(lobe.profile, gear, timing))
         if not side.opens:
@@ -76,25 +77,25 @@ def sides_of(question: MotionQuestion) -> tuple[list[Side], list[Note]]:
 
 def _gear(question: MotionQuestion, notes: list[Note]) -> Gear:
     train = question.train
-    rocker = train.rocker
-    if question.lift_at != "valve" and not train.has_rocker:
+    rocker = train.rocker.rocker
+    if question.lift_at != "valve" and not train.rocker.stated:
         raise CannotEvaluate(Reason.MISSING_INPUT, NO_ROCKER)
-    if train.lash.hot_mm is None and train.lash.cold_mm is None:
+    if not train.lash.stated:
         notes.append(info("lash", "none is stated: the valve is taken to follow without lash"))
     if question.lift_at == "valve":
-        if not (isinstance(rocker, RatioRocker) and rocker.ratio == 1.0):
+        if train.rocker.one_ratio != 1.0:
             notes.append(info("rocker", "the lift was read at the valve: the rocker is already in it and not applied"))
         rocker = RatioRocker(1.0)
-    stiffness = train.stiffness_n_per_mm
-    if stiffness is not None and train.seat_force_n is None:
+    stiffness = train.valve.stiffness_n_per_mm
+    if stiffness is not None and train.spring.seat_force_n is None:
         notes.append(info("deflection", "[spring] seat_force is not stated: the gear counts as rigid"))
         stiffness = None
     return Gear(
         rocker=rocker,
         lash_mm=train.lash.counted_mm,
         stiffness_n_per_mm=stiffness,
-        seat_force_n=train.seat_force_n or 0.0,
-        rate_n_per_mm=train.rate_n_per_mm or 0.0,
+        seat_force_n=train.spring.seat_force_n or 0.0,
+        rate_n_per_mm=train.spring.rate_n_per_mm or 0.0,
     )
 
 
@@ -104,16 +105,12 @@ _OWN_ANGLE = "no [timing]: the table's own angle counts as cam angle from gas-ex
 def _timing(question: MotionQuestion, lobe: MotionLobe) -> tuple[Timing, str]:
     """The lobe's place on the crank, and why it does not count from dead centre, empty where it does."""
     train = question.train
-    if not train.has_timing:
+    if train.timing is None:
         shift = _firing_shift(question, lobe)
         if shift is None:
             return Timing(), "no [timing], and without a firing order the table's angle is that of cylinder 1"
         return Timing(0.0, -shift), ""
-    line = None
-    if lobe.kind == "intake":
-        line = train.intake_centreline_deg
-    elif lobe.kind == "exhaust" and train.exhaust_centreline_deg is not None:
-        line = -train.exhaust_centreline_deg
+    line = train.centreline_deg(lobe.kind)
     if line is None:
         return Timing(), "[timing] has no centreline for it"
     if lobe.centre_cam_deg is None:
@@ -146,7 +143,7 @@ def _firing_shift(question: MotionQuestion, lobe: MotionLobe) -> float | None:
 def motion_question(
     table: LiftTable,
     lobes: LobesInspection,
-    train: TrainSetting,
+    train: Train,
     checking_lifts_mm: tuple[float, ...] = (),
     dynamics: bool = True,
 ) -> MotionQuestion:
@@ -181,15 +178,12 @@ def motion_question(
 
 
 def train_with_spring(
-    train: TrainSetting, spring: SpringResult, installed_height_mm: float | None = None
-) -> tuple[TrainSetting, tuple[Note, ...]]:
+    train: Train, spring: SpringResult, installed_height_mm: float | None = None
+) -> tuple[Train, tuple[Note, ...]]:
     """The train with a measured spring's seat force, rate, surge and travel to coil bind where they were derived.
 
     The travel needs the installed height it was measured for. What the spring lacks stays as the train states it.
     """
-    travel = train.bind_travel_mm
-    if installed_height_mm is not None and spring.solid_height_mm is not None:
-        travel = installed_height_mm - spring.solid_height_mm
     offered = {name: getattr(spring, name) for name in ("seat_force_n", "rate_n_per_mm", "surge_hz")}
     taken = {name: value for name, value in offered.items() if value is not None}
     words = {"seat_force_n": "seat force", "rate_n_per_mm": "rate", "surge_hz": "surge"}
@@ -198,4 +192,8 @@ def train_with_spring(
     notes = [info("spring", f"{named} of the measured spring {spring.spring}")] if named else []
     if left:
         notes.append(info("spring", f"{left} of spring {spring.spring} not derived: as the train states"))
-    return replace(train, bind_travel_mm=travel, **taken), tuple(notes)
+    fields = {"seat_force_n": "seat_force_n", "rate_n_per_mm": "stated_rate_n_per_mm", "surge_hz": "stated_surge_hz"}
+    values = {fields[name]: value for name, value in taken.items()}
+    if installed_height_mm is not None and spring.solid_height_mm is not None:
+        values |= {"installed_height_mm": installed_height_mm, "solid_height_mm": spring.solid_height_mm}
+    return train.changed("spring", **values), tuple(notes)

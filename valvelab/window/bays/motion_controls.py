@@ -15,7 +15,7 @@ from valvelab.workbench.motion_trials import can_try, spring_rows, train_tried
 from valvelab.workbench.state import Entry, entry_of
 
 if TYPE_CHECKING:
-    from valvelab.inspection.engine.train import TrainSetting
+    from valvelab.records.train import Train
 
 _FRAME_MS = 8
 
@@ -138,18 +138,17 @@ class TrialPane(QWidget):
         self.let_go.emit()
 
 
-def _value(train: TrainSetting, name: str, advance: float) -> float | None:
-    from valvelab.valve_motion.rocker import RatioRocker
+def _value(train: Train, name: str, advance: float) -> float | None:
 
     match name:
         case "lash_mm":
             return train.lash.counted_mm
         case "ratio":
-            return train.rocker.ratio if isinstance(train.rocker, RatioRocker) else None
+            return train.rocker.one_ratio
         case "advance_deg":
             return advance
         case _:
-            return train.seat_force_n
+            return train.spring.seat_force_n
 
 
 def _range(name: str, stated: float) -> tuple[float, float]:

@@ -144,7 +144,7 @@ class RulePage(QWidget):
         self.u_label.setText(f"indicator u, {unit}")
         stated = train_in_use(document)
         readings = motion_readings.rule_readings(document, motion)
-        self.save.setEnabled(stated is not None and readings != stated[1].rule_readings)
+        self.save.setEnabled(stated is not None and readings != stated[1].rule_reading)
         self._show_outcome(motion, valve)
 
     def _doubt(self, number: int) -> str:

@@ -103,7 +103,7 @@ def _sentence(inspection: MotionInspection, valve: str, units: System, *, swept:
     def quantity(value: float | None, unit: str, decimals: int) -> str:
         return f"{show(value, unit, units, decimals)} {display_unit(unit, units).label}"
 
-    top = inspection.question.train.max_speed_rpm
+    top = inspection.question.train.crank.max_speed_rpm
     parts = []
     if control.separation_rpm is None:
         parts.append("Quasi-static, the follower stays on the cam at every speed.")
