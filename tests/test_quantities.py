@@ -7,14 +7,15 @@ from pathlib import Path
 
 import pytest
 
+from valvelab import quantities as typed
 from valvelab.errors import BadFile
 from valvelab.files.spec_file import parse_toml
 from valvelab.files.train_file import read_train
-from valvelab.records import quantities as typed
 from valvelab.records.train import Train
+from valvelab.records.typed import Typed
 
 
-class Piece(typed.Typed):
+class Piece(Typed):
     """A part of the tests."""
 
     long_mm: typed.Length
@@ -29,7 +30,7 @@ class Piece(typed.Typed):
     press_mpa: typed.Pressure | None = None
 
 
-class Whole(typed.Typed):
+class Whole(Typed):
     """Pieces in tables, lists of tables and tables within."""
 
     piece: Piece | None = None
@@ -99,7 +100,7 @@ def test_the_schema_has_the_keys_of_the_file() -> None:
         ('[lash]\nuse = "cold"\nhot = 0.2', "[lash] use: found 'cold', expected a cold lash beside it"),
         (
             "[rocker.geometry]\nvalve_arm = -36\npushrod_arm = 24",
-            "[rocker] valve arm: found -36 mm, expected above 0",
+            "rocker valve arm: found -36 mm, expected above 0",
         ),
         ('[rocker.geometry]\nvalve_arm = "9 N"\npushrod_arm = 24', "[rocker.geometry] valve_arm: found unit 'N'"),
         ("[crank]\nthrow = 40\nrod = 13", "[crank] rod: found 13 mm, expected longer than the throw, 40 mm"),

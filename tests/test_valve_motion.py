@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 
 from valvelab.errors import CannotEvaluate
 from valvelab.phasing.piston import piston_drop
+from valvelab.records.train import LashRecord
 from valvelab.valve_motion.clearance import piston_clearance
-from valvelab.valve_motion.lash import Lash
 from valvelab.valve_motion.rocker import GeometryRocker, PointRocker, RatioRocker, Rocker
 from valvelab.valve_motion.valve_lift import Gear, Motion, Timing, crossings, peak_crank, valve_motion, whole_cycle
 
@@ -107,11 +107,11 @@ def test_rockers_that_cannot_be_are_refused() -> None:
 
 
 def test_hot_lash_counts_unless_cold_is_asked() -> None:
-    assert Lash(0.2, 0.25).counted_mm == 0.2
-    assert Lash(0.2, 0.25, "cold").counted_mm == 0.25
-    assert Lash().counted_mm == 0.0
-    with pytest.raises(CannotEvaluate, match="hot"):
-        _ = Lash(None, 0.25).counted_mm
+    assert LashRecord(hot_mm=0.2, cold_mm=0.25).counted_mm == 0.2
+    assert LashRecord(hot_mm=0.2, cold_mm=0.25, use="cold").counted_mm == 0.25
+    assert LashRecord().counted_mm == 0.0
+    with pytest.raises(ValueError, match="hot"):
+        LashRecord(cold_mm=0.25)
 
 
 def test_valve_lift_is_ratio_times_lobe_less_lash() -> None:

@@ -65,8 +65,11 @@ class BadSpec(BadFile):
     """A spec that can't be used."""
 
 
-class BadQuantity(ValvelabError):
-    """A typed quantity that can't be read: field, what was found, what was expected."""
+class BadQuantity(ValvelabError, ValueError):
+    """A typed quantity that can't be read: field, what was found, what was expected.
+
+    A ValueError too, so that a record being made of typed keys tells it with the place where it stands.
+    """
 
     def __init__(self, field: str, found: str, expected: str) -> None:
         super().__init__(f"{field}: found {found}, expected {expected}")

@@ -9,16 +9,18 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import is_dataclass
 from difflib import get_close_matches
 from pathlib import Path
-from typing import Any, TypeVar, get_args
+from typing import Any, TypeVar, get_args, get_type_hints
 
 from pydantic import BaseModel, ValidationError
 
-from valvelab.errors import BadFile, BadQuantity, BadSpec
+from valvelab.errors import BadFile, BadQuantity, BadSpec, CannotEvaluate
 from valvelab.files.contents import read_contents
 from valvelab.records.result import Source
 from valvelab.records.spec import EnvelopeSpec, Quantity, Spec
+from valvelab.records.typed import key_of
 from valvelab.units import AngleKind, Dimension, parse_angle, parse_quantity
 
 MAX_TOML_BYTES = 512 * 1024
@@ -29,13 +31,14 @@ Refusal = type[BadFile]
 Location = tuple[int | str, ...]
 
 _PLACE = re.compile(r"(.*) \(at (line \d+, column \d+|end of document)\)", re.DOTALL)
+_NOT_BUILT = re.compile(r"(?:(.*?): found )?(.*?)(?:[,:] expected (.*))?")
 _WANTED = {
     "string_type": "a text",
     "float_type": "a number", "float_parsing": "a number", "int_type": "a whole number",
     "int_parsing": "a whole number", "int_from_float": "a whole number", "finite_number": "a finite number",
     "bool_type": "true or false", "bool_parsing": "true or false",
     "tuple_type": "a list", "list_type": "a list", "dict_type": "a table of keys",
-    "model_type": "a table of keys", "model_attributes_type": "a table of keys",
+    "model_type": "a table of keys", "model_attributes_type": "a table of keys", "dataclass_type": "a table of keys",
 }  # fmt: skip
 
 
@@ -67,6 +70,8 @@ def parse_toml(data: bytes, file: str, model: type[Model], refusal: Refusal = Ba
         return model.model_validate(keys, by_alias=True, by_name=False)
     except ValidationError as error:
         raise _refused(error, keys, file, model, refusal) from None
+    except CannotEvaluate as error:
+        raise _not_built(error, file, refusal) from None
 
 
 def nominal_path(spec_path: str | Path, envelope: EnvelopeSpec, number: int = 1) -> Path:
@@ -155,22 +160,29 @@ def _refused(
     real = _real(keys, location)
     where = place(keys, real)
     kind = first["type"]
-    if kind == "extra_forbidden":
+    if kind in {"extra_forbidden", "unexpected_keyword_argument"}:
         names = _names(model, real[:-1])
         close = get_close_matches(str(real[-1]), names, n=1, cutoff=0.6)
         wanted = f"{close[0]!r}?" if close else f"one of {', '.join(names)}"
         return refusal(file, place(keys, real[:-1]), f"unknown key {str(real[-1])!r}", wanted)
     if kind == "missing":
         return refusal(file, where, f"no key {str(location[-1])!r}", "one")
-    if kind == "quantity":
-        said = first["ctx"]
-        return refusal(file, " ".join(word for word in (where, said["key"]) if word), said["found"], said["expected"])
+    cause = first.get("ctx", {}).get("error")
+    if isinstance(cause, BadQuantity):
+        return refusal(file, f"{where} {cause.field}".strip(), cause.found, cause.expected)
     value = _value(keys, real)
     if kind == "value_error" and isinstance(value, Mapping):
-        message = _one_line(str(first.get("ctx", {}).get("error", first["msg"])))
+        message = _one_line(str(cause or first["msg"]))
         return refusal(file, where, f"the keys {', '.join(map(repr, value)) or 'none'}", message)
     wants = [_wanted(problem) for problem in problems if _real(keys, problem["loc"])[: len(real)] == real]
     return refusal(file, where, _shown(value), " or ".join(dict.fromkeys(wants)))
+
+
+def _not_built(error: CannotEvaluate, file: str, refusal: Refusal) -> BadFile:
+    """What a numerical room says of something that can't be built of the keys."""
+    match = _NOT_BUILT.fullmatch(str(error))
+    where, found, expected = match.groups() if match is not None else (None, str(error), None)
+    return refusal(file, where or "", found, expected or "parts that go together")
 
 
 def _wanted(problem: Mapping[str, Any]) -> str:
@@ -224,10 +236,9 @@ def _annotations(model: type[BaseModel], location: Location) -> set[Any]:
             continue
         inner: set[Any] = set()
         for kind in types:
-            if isinstance(kind, type) and issubclass(kind, BaseModel):
-                for name, info in kind.model_fields.items():
-                    if part in {name, info.alias}:
-                        inner |= _flat(info.annotation)
+            keys = _keys_of(kind)
+            if part in keys:
+                inner |= _flat(keys[part])
         types = inner
     return types
 
@@ -241,11 +252,16 @@ def _flat(annotation: Any) -> set[Any]:
 
 def _names(model: type[BaseModel], location: Location) -> list[str]:
     """Keys allowed in the table at a location."""
-    names: list[str] = []
-    for kind in _annotations(model, location):
-        if isinstance(kind, type) and issubclass(kind, BaseModel):
-            names += [info.alias or name for name, info in kind.model_fields.items()]
-    return names
+    return [name for kind in _annotations(model, location) for name in _keys_of(kind)]
+
+
+def _keys_of(kind: Any) -> Mapping[str, Any]:
+    """What may stand at each key of a record, or of a plain dataclass in one."""
+    if isinstance(kind, type) and issubclass(kind, BaseModel):
+        return {info.alias or name: info.annotation for name, info in kind.model_fields.items()}
+    if isinstance(kind, type) and is_dataclass(kind):
+        return {key_of(name): annotation for name, annotation in get_type_hints(kind).items()}
+    return {}
 
 
 def _shown(value: Any) -> str:

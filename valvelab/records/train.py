@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from functools import cached_property
 from typing import Annotated, Any, Literal
 
 import numpy as np
@@ -11,46 +10,43 @@ from pydantic import Field, model_validator
 from valvelab.errors import BadQuantity
 from valvelab.follower.film import Lubricant
 from valvelab.follower.hertz import contact_modulus
-from valvelab.follower.shapes import Shape, parse_shape
-from valvelab.records.quantities import (
+from valvelab.follower.shapes import Shape
+from valvelab.quantities import (
     ANGLE,
     LENGTH,
-    Angle,
+    SIZE,
     CrankAngle,
     Force,
     Frequency,
     Length,
     Mass,
+    Name,
     Place,
     Pressure,
+    Reader,
     Roughness,
     Speed,
     Stiffness,
-    Typed,
-    TypedText,
-    built,
-    refused,
+    number,
 )
+from valvelab.records.typed import Typed
 from valvelab.records.wire_materials import read_wire_materials
 from valvelab.springs.stress import STEEL_DENSITY_KG_PER_M3, WireMaterial, material_key, rate_of_coil, surge_from_coil
-from valvelab.valve_motion.lash import Lash
 from valvelab.valve_motion.rocker import GeometryRocker, PointRocker, RatioRocker, Rocker
 
 USUAL_SHEAR_MODULUS_MPA = 80_000.0
-LashSize = Annotated[float, LENGTH.between(0.0, 5.0, "a lash of 0 to 5 mm")]
-ValveAngle = Annotated[float, ANGLE.between(-90.0, 90.0, "an angle within ±90 deg of the bore axis", open_=True)]
+Ratio = Annotated[float, number(float, lambda ratio: 0.2 <= ratio <= 5.0, "a ratio of 0.2 to 5", float)]
+LashSize = Annotated[float, number(LENGTH, lambda mm: 0.0 <= mm <= 5.0, "a lash of 0 to 5 mm")]
+ValveAngle = Annotated[float, number(ANGLE, lambda deg: abs(deg) < 90.0, "an angle within ±90 deg of the bore axis")]
 
 
 def _follower(text: str) -> Shape:
-    try:
-        shape = parse_shape(text, "")
-        if shape.radius_mm is not None:
-            LENGTH.read(shape.radius_mm)
-    except BadQuantity:
-        shape = None
-    if shape is None or shape.kind == "point":
-        raise BadQuantity("", f"{text!r}", "'flat' or 'roller' with its radius, 'roller 9.525 mm'")
-    return shape
+    word, _, radius = text.strip().partition(" ")
+    if word == "roller" and radius:
+        return Shape("roller", SIZE.read(radius))
+    if word == "flat" and not radius:
+        return Shape("flat")
+    raise BadQuantity("", f"{text!r}", "'flat' or 'roller' with its radius, 'roller 9.525 mm'")
 
 
 def _wire(name: str) -> WireMaterial:
@@ -60,8 +56,8 @@ def _wire(name: str) -> WireMaterial:
     return found
 
 
-Follower = Annotated[Shape, TypedText(_follower)]
-Wire = Annotated[WireMaterial, TypedText(_wire)]
+Follower = Annotated[Shape, Reader(_follower, str)]
+Wire = Annotated[WireMaterial, Reader(_wire, str)]
 
 
 class RockerPoint(Typed):
@@ -71,29 +67,12 @@ class RockerPoint(Typed):
     valve_lift_mm: Place
 
 
-class RockerGeometry(Typed):
-    """A pushrod rocker with the valve shut, in its own plane.
-
-    valve_arm: pivot to the centre of the nose radius; valve_arm_angle: how far it stands above the normal to the valve
-    axis. pushrod_arm: pivot to the cup; pushrod_arm_angle: how far it stands below the normal to the tappet axis.
-    pushrod_length: tappet to cup, parallel throughout if absent; tappet_offset: pivot to the tappet axis, where the
-    pushrod starts parallel to it if absent.
-    """
-
-    valve_arm_mm: Place
-    pushrod_arm_mm: Place
-    valve_arm_angle_deg: Angle = 0.0
-    pushrod_arm_angle_deg: Angle = 0.0
-    pushrod_length_mm: Length | None = None
-    tappet_offset_mm: Place | None = None
-
-
 class RockerRecord(Typed):
     """One of ratio, points or geometry; `uncertainty` is the standard uncertainty of the ratio."""
 
-    ratio: float | None = None
+    ratio: Ratio | None = None
     point: tuple[RockerPoint, ...] = ()
-    geometry: RockerGeometry | None = None
+    geometry: GeometryRocker | None = None
     uncertainty: float | None = Field(default=None, ge=1e-9, le=1.0)
 
     @property
@@ -104,7 +83,7 @@ class RockerRecord(Typed):
     @property
     def one_ratio(self) -> float | None:
         """The ratio that holds over the whole lift; None where points or geometry give it."""
-        return None if self.point or self.geometry is not None else 1.0 if self.ratio is None else self.ratio
+        return self.rocker.ratio if isinstance(self.rocker, RatioRocker) else None
 
     @model_validator(mode="after")
     def _one_way(self) -> RockerRecord:
@@ -112,30 +91,16 @@ class RockerRecord(Typed):
         if given > 1:
             msg = "one of ratio, point or geometry"
             raise ValueError(msg)
-        if self.ratio is not None and not 0.2 <= self.ratio <= 5.0:
-            raise refused(f"{self.ratio:g}", "a ratio of 0.2 to 5", "ratio")
-        built(lambda: self.rocker, "rocker")
+        _ = self.rocker  # points that can't be joined are refused
         return self
 
-    @cached_property
+    @property
     def rocker(self) -> Rocker:
         """How follower lift becomes valve lift; one to one where nothing is stated."""
         if self.point:
-            return PointRocker(
-                np.array([row.follower_lift_mm for row in self.point]),
-                np.array([row.valve_lift_mm for row in self.point]),
-            )
-        shape = self.geometry
-        if shape is None:
-            return RatioRocker(self.one_ratio or 1.0)
-        return GeometryRocker(
-            valve_arm_mm=shape.valve_arm_mm,
-            pushrod_arm_mm=shape.pushrod_arm_mm,
-            valve_arm_deg=shape.valve_arm_angle_deg,
-            pushrod_arm_deg=shape.pushrod_arm_angle_deg,
-            pushrod_length_mm=shape.pushrod_length_mm,
-            tappet_offset_mm=shape.tappet_offset_mm,
-        )
+            lifts = np.array([(row.follower_lift_mm, row.valve_lift_mm) for row in self.point])
+            return PointRocker(lifts[:, 0], lifts[:, 1])
+        return self.geometry or RatioRocker(1.0 if self.ratio is None else self.ratio)
 
 
 class LashRecord(Typed):
@@ -148,8 +113,8 @@ class LashRecord(Typed):
 
     @model_validator(mode="after")
     def _used_is_stated(self) -> LashRecord:
-        if self.stated and (self.hot_mm if self.use == "hot" else self.cold_mm) is None:
-            raise refused(f"{self.use!r}", f"a {self.use} lash beside it", "use")
+        if self.stated and self._used_mm is None:
+            raise BadQuantity("use", f"{self.use!r}", f"a {self.use} lash beside it")
         return self
 
     @property
@@ -160,7 +125,11 @@ class LashRecord(Typed):
     @property
     def counted_mm(self) -> float:
         """The lash that counts: the one named by `use`; 0 where neither is stated."""
-        return Lash(self.hot_mm, self.cold_mm, self.use).counted_mm
+        return self._used_mm or 0.0
+
+    @property
+    def _used_mm(self) -> float | None:
+        return self.hot_mm if self.use == "hot" else self.cold_mm
 
 
 class ValveRecord(Typed):
@@ -202,10 +171,10 @@ class TrainSpring(Typed):
     def _fits(self) -> TrainSpring:
         wire, coil, installed = self.wire_diameter_mm, self.mean_coil_diameter_mm, self.installed_height_mm
         if self._coil is not None and wire is not None and coil is not None and not wire < coil:
-            raise refused(f"{wire:g} mm", "less than the mean coil diameter", "wire_diameter")
+            raise BadQuantity("wire_diameter", f"{wire:g} mm", "less than the mean coil diameter")
         if self.bind_travel_mm is not None and not self.bind_travel_mm > 0.0:
             expected = f"less than the installed height, {installed:g} mm"
-            raise refused(f"{self.solid_height_mm:g} mm", expected, "solid_height")
+            raise BadQuantity("solid_height", f"{self.solid_height_mm:g} mm", expected)
         return self
 
     @property
@@ -249,7 +218,7 @@ class CrankRecord(Typed):
     @model_validator(mode="after")
     def _rod_is_longer(self) -> CrankRecord:
         if self.throw_mm is not None and self.rod_mm is not None and self.rod_mm <= self.throw_mm:
-            raise refused(f"{self.rod_mm:g} mm", f"longer than the throw, {self.throw_mm:g} mm", "rod")
+            raise BadQuantity("rod", f"{self.rod_mm:g} mm", f"longer than the throw, {self.throw_mm:g} mm")
         return self
 
 
@@ -287,7 +256,7 @@ class ContactRecord(Typed):
 
     @model_validator(mode="after")
     def _oil_can_be_one(self) -> ContactRecord:
-        built(lambda: self.oil)
+        _ = self.oil
         return self
 
     @property
@@ -307,13 +276,13 @@ class ReadingSetAsideRecord(Typed):
     """A reading that does not count: its place in the list, from 1, and why."""
 
     reading: int
-    reason: str = Field(min_length=1)
+    reason: Name
 
 
 class RuleReadingRecord(Typed):
     """Repeated indicator readings of a valve's lift at the retainer, without lash."""
 
-    valve: str = Field(min_length=1)
+    valve: Name
     readings_mm: tuple[Place, ...] = Field(min_length=1)
     uncertainty_mm: Length | None = None
     set_aside: tuple[ReadingSetAsideRecord, ...] = ()
@@ -322,7 +291,7 @@ class RuleReadingRecord(Typed):
     def _set_aside_is_there(self) -> RuleReadingRecord:
         for row in self.set_aside:
             if not 1 <= row.reading <= len(self.readings_mm):
-                raise refused(f"reading {row.reading}", f"one of 1 to {len(self.readings_mm)}", "set_aside")
+                raise BadQuantity("set_aside", f"reading {row.reading}", f"one of 1 to {len(self.readings_mm)}")
         return self
 
     @property

@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike
 
 from valvelab.arrays import FloatArray, finite
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.quantities import Angle, Length, Place
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,26 +111,29 @@ class PointRocker:
 class GeometryRocker:
     """A rocker on a fixed pivot between a pushrod and a valve whose tip is flat across its axis.
 
-    Valve side: an arm of `valve_arm_mm` from the pivot to the centre of the nose radius, standing `valve_arm_deg` above
-    the normal to the valve axis when the valve is shut; the nose radius itself drops out. Pushrod side: an arm of
-    `pushrod_arm_mm` to the cup, standing `pushrod_arm_deg` below the normal to the tappet axis when the valve is shut;
-    a pushrod of `pushrod_length_mm` down to a tappet whose axis passes the pivot at `tappet_offset_mm` (taken where the
+    Valve side: an arm `valve_arm` from the pivot to the centre of the nose radius, standing `valve_arm_angle` above
+    the normal to the valve axis when the valve is shut; the nose radius itself drops out. Pushrod side: an arm
+    `pushrod_arm` to the cup, standing `pushrod_arm_angle` below the normal to the tappet axis when the valve is shut;
+    a pushrod of `pushrod_length` down to a tappet whose axis passes the pivot at `tappet_offset` (taken where the
     pushrod starts parallel to that axis if absent). Without a length the pushrod stays parallel. Plane geometry.
     """
 
-    valve_arm_mm: float
-    pushrod_arm_mm: float
-    valve_arm_deg: float = 0.0
-    pushrod_arm_deg: float = 0.0
-    pushrod_length_mm: float | None = None
-    tappet_offset_mm: float | None = None
+    valve_arm_mm: Place
+    pushrod_arm_mm: Place
+    valve_arm_angle_deg: Angle = 0.0
+    pushrod_arm_angle_deg: Angle = 0.0
+    pushrod_length_mm: Length | None = None
+    tappet_offset_mm: Place | None = None
 
     def __post_init__(self) -> None:
         """Refuse arms that can't be arms."""
         for name, value in (("valve arm", self.valve_arm_mm), ("pushrod arm", self.pushrod_arm_mm)):
             if not value > 0.0:
                 raise CannotEvaluate(Reason.OUT_OF_RANGE, f"rocker {name}: found {value:g} mm, expected above 0")
-        for name, angle in (("valve arm angle", self.valve_arm_deg), ("pushrod arm angle", self.pushrod_arm_deg)):
+        for name, angle in (
+            ("valve arm angle", self.valve_arm_angle_deg),
+            ("pushrod arm angle", self.pushrod_arm_angle_deg),
+        ):
             if not abs(angle) < 60.0:
                 raise CannotEvaluate(Reason.OUT_OF_RANGE, f"rocker {name}: found {angle:g} deg, expected within ±60")
         if self.pushrod_length_mm is not None and not self.pushrod_length_mm > abs(float(self._sideways(0.0))):
@@ -137,15 +141,15 @@ class GeometryRocker:
 
     def _sideways(self, turn: ArrayLike) -> FloatArray:
         """Distance of the cup from the tappet axis, mm."""
-        arm = math.radians(self.pushrod_arm_deg)
+        arm = math.radians(self.pushrod_arm_angle_deg)
         offset = math.cos(arm) * self.pushrod_arm_mm if self.tappet_offset_mm is None else self.tappet_offset_mm
         return np.asarray(np.cos(arm - np.asarray(turn)) * self.pushrod_arm_mm - offset)
 
     def _follower(self, turn: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Follower lift and its two derivatives by the rocker's turn, rad."""
-        angle = turn - math.radians(self.pushrod_arm_deg)
+        angle = turn - math.radians(self.pushrod_arm_angle_deg)
         up, across = self.pushrod_arm_mm * np.sin(angle), self.pushrod_arm_mm * np.cos(angle)
-        start = -self.pushrod_arm_mm * math.sin(math.radians(self.pushrod_arm_deg))
+        start = -self.pushrod_arm_mm * math.sin(math.radians(self.pushrod_arm_angle_deg))
         if self.pushrod_length_mm is None:
             return up - start, across, -up
         x = self._sideways(turn)
@@ -179,7 +183,7 @@ class GeometryRocker:
     def curve(self, follower_lift_mm: ArrayLike) -> RockerCurve:
         """Exact plane geometry."""
         turn = self.turn(follower_lift_mm)
-        shut = math.radians(self.valve_arm_deg)
+        shut = math.radians(self.valve_arm_angle_deg)
         lift = self.valve_arm_mm * (math.sin(shut) - np.sin(shut - turn))
         lift_1 = self.valve_arm_mm * np.cos(shut - turn)
         lift_2 = self.valve_arm_mm * np.sin(shut - turn)
@@ -189,5 +193,5 @@ class GeometryRocker:
 
     def sweep_mm(self, follower_lift_mm: ArrayLike) -> FloatArray:
         """Sideways travel of the nose on the valve tip from shut, mm. Shape as given."""
-        shut = math.radians(self.valve_arm_deg)
+        shut = math.radians(self.valve_arm_angle_deg)
         return np.asarray(self.valve_arm_mm * (np.cos(shut - self.turn(follower_lift_mm)) - math.cos(shut)))
