@@ -153,7 +153,7 @@ def test_a_moved_checking_lift_takes_the_cards_duration_along() -> None:
     sheet = worksheet.with_value(worksheet.blank_sheet(), Cell("duration", 0), 230.0)
     moved = worksheet.with_value(sheet, Cell("event", 0, "lift"), 1.0)
     assert worksheet.value_of(moved, Cell("duration", 0)) == 230.0
-    assert worksheet.without_row(moved, Cell("event", 0)).card.durations == ()
+    assert worksheet.without_row(moved, Cell("event", 0)).card.duration == ()
 
 
 def test_typed_lifts_are_in_the_unit_shown() -> None:

@@ -11,6 +11,7 @@ from valvelab import quantities as typed
 from valvelab.errors import BadFile
 from valvelab.files.spec_file import parse_toml
 from valvelab.files.train_file import read_train
+from valvelab.records.phasing_sheet import PhasingSheet
 from valvelab.records.train import Train
 from valvelab.records.typed import Typed
 
@@ -112,6 +113,23 @@ def test_a_train_says_what_does_not_go_together(tmp_path: Path, text: str, sente
     with pytest.raises(BadFile) as refusal:
         read_train(tmp_path / "t.toml")
     assert f"t.toml, {sentence}" in str(refusal.value)
+
+
+@pytest.mark.parametrize(
+    ("text", "sentence"),
+    [
+        ("opening = 10", "[[reading]] 1: found no key 'lift', expected one"),
+        ("lift = 1\nopenning = 10", "[[reading]] 1: found unknown key 'openning', expected 'opening'?"),
+        ("lift = 1\nopening_deg = 10", "[[reading]] 1: found unknown key 'opening_deg', expected 'opening'?"),
+        ("lift = 1\nopening = true", "[[reading]] 1 opening: found true, expected a number or a text"),
+        ("lift = 1\nopening = 800", "[[reading]] 1 opening: found 800.0, expected a wheel reading of -360 to 720 deg"),
+        ('lift = "1 N"', "[[reading]] 1 lift: found unit 'N', expected a length unit"),
+    ],
+)
+def test_a_row_of_a_numerical_room_is_read_and_refused_like_a_record(text: str, sentence: str) -> None:
+    with pytest.raises(BadFile) as refusal:
+        parse_toml(f'[[reading]]\nlobe = "1I"\n{text}'.encode(), "t.toml", PhasingSheet)
+    assert str(refusal.value).startswith(f"t.toml, {sentence}")
 
 
 def test_a_changed_train_keeps_the_rest() -> None:

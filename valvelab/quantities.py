@@ -10,11 +10,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
-from typing import Annotated, Any
+from typing import Annotated, Any, Generic, TypeVar
 
 from valvelab.errors import BadQuantity
 from valvelab.units import CANONICAL, Dimension, parse_angle, parse_quantity, split_quantity
 
+Meant = TypeVar("Meant")
 Parse = Callable[[float | str], float]
 
 LENGTH: Parse = partial(parse_quantity, dimension="length", field="")
@@ -24,13 +25,13 @@ CRANK_ANGLE: Parse = partial(parse_angle, wanted="crank", field="")
 
 
 @dataclass(frozen=True, slots=True)
-class Reader:
+class Reader(Generic[Meant]):
     """How a field is read, as its annotation: `read` gives what was meant, or raises BadQuantity without a field.
 
     typed: what may be typed at all; another kind of value is refused before it is read.
     """
 
-    read: Callable[[Any], Any]
+    read: Callable[[Any], Meant]
     typed: Any = float | str
 
     def __get_pydantic_core_schema__(self, _source: object, handler: Any) -> Any:
@@ -40,7 +41,7 @@ class Reader:
         return core_schema.no_info_after_validator_function(self.read, handler.generate_schema(self.typed))
 
 
-def number(parse: Parse, fits: Callable[[float], bool], expected: str, typed: Any = float | str) -> Reader:
+def number(parse: Parse, fits: Callable[[float], bool], expected: str, typed: Any = float | str) -> Reader[float]:
     """A number that `fits`; `expected` says in words which do."""
 
     def read(value: float | str) -> float:
@@ -52,7 +53,7 @@ def number(parse: Parse, fits: Callable[[float], bool], expected: str, typed: An
     return Reader(read, typed)
 
 
-def above_zero(dimension: Dimension, least: float, greatest: float) -> Reader:
+def above_zero(dimension: Dimension, least: float, greatest: float) -> Reader[float]:
     """A quantity above 0, within canonical ends far beyond any engine, so that no figure overflows."""
     ends = f"a {dimension} of {least:g} to {greatest:g} {CANONICAL[dimension]}".rstrip()
 

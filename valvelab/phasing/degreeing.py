@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Annotated, Literal
 
 from valvelab.angles import fold_scalar, wrap_scalar
 from valvelab.errors import CannotEvaluate
@@ -27,26 +27,46 @@ from valvelab.phasing.timing import (
     single_event,
 )
 from valvelab.phasing.timing import advance as camshaft_advance
+from valvelab.quantities import CRANK_ANGLE, LENGTH, Name, Reader, number
+
+
+def _to_the_nanometre(lift: float | str) -> float:
+    """A length rounded, so that "0.050 in" and "1.27 mm" are one lift."""
+    return round(LENGTH(lift), 6)
+
+
+CARD_ANGLE = Reader(CRANK_ANGLE)
+WHEEL_READING = number(CRANK_ANGLE, lambda deg: -360.0 <= deg <= 720.0, "a wheel reading of -360 to 720 deg")
+WHEEL_UNCERTAINTY = number(
+    CRANK_ANGLE, lambda deg: 0.0 < deg <= 10.0, "a standard uncertainty above 0 and up to 10 deg"
+)
+READING_LIFT = number(_to_the_nanometre, lambda mm: 0.0 < mm < 50.0, "a lift above 0 and below 50 mm")
+CardAngle = Annotated[float, CARD_ANGLE]
+"""Crank deg, as the card has it."""
+WheelReading = Annotated[float, WHEEL_READING]
+"""Deg on the wheel."""
+ReadingLift = Annotated[float, READING_LIFT]
+"""Mm at the follower."""
 
 
 @dataclass(frozen=True, slots=True)
 class EventReading:
     """Wheel readings where the follower passes `lift_mm`; None where not yet read."""
 
-    lobe: str
-    lift_mm: float
-    opening_deg: float | None = None
-    closing_deg: float | None = None
+    lobe: Name
+    lift_mm: ReadingLift
+    opening_deg: WheelReading | None = None
+    closing_deg: WheelReading | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class NosePair:
     """Wheel readings at equal lift either side of the nose, `below_peak_mm` under the peak."""
 
-    lobe: str
-    below_peak_mm: float
-    rising_deg: float | None = None
-    falling_deg: float | None = None
+    lobe: Name
+    below_peak_mm: ReadingLift
+    rising_deg: WheelReading | None = None
+    falling_deg: WheelReading | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,17 +74,17 @@ class CardDuration:
     """A duration that was ordered."""
 
     lobe: str
-    at_mm: float
-    value_crank_deg: float
+    at_mm: ReadingLift
+    value_crank_deg: CardAngle
 
 
 @dataclass(frozen=True, slots=True)
 class Card:
     """What was ordered; centrelines as the card has them: intake ATDC, exhaust BTDC."""
 
-    intake_centreline_deg: float | None = None
-    exhaust_centreline_deg: float | None = None
-    durations: tuple[CardDuration, ...] = ()
+    intake_centreline_deg: CardAngle | None = None
+    exhaust_centreline_deg: CardAngle | None = None
+    duration: tuple[CardDuration, ...] = ()
 
     def centreline(self, kind: Kind | None) -> float | None:
         """That of a kind of lobe, crank deg, after dead centre positive."""
@@ -73,9 +93,9 @@ class Card:
         line = self.exhaust_centreline_deg
         return -line if kind == "exhaust" and line is not None else None
 
-    def duration(self, lobe: str, lift_mm: float) -> float | None:
+    def duration_of(self, lobe: str, lift_mm: float) -> float | None:
         """That of a lobe at a lift, crank deg."""
-        rows = (row for row in self.durations if row.lobe == lobe and same_lift(row.at_mm, lift_mm))
+        rows = (row for row in self.duration if row.lobe == lobe and same_lift(row.at_mm, lift_mm))
         return next((row.value_crank_deg for row in rows), None)
 
 
@@ -83,9 +103,9 @@ class Card:
 class SetAside:
     """A wheel reading that was taken and does not count: of what, and why."""
 
-    of: str
-    reading_deg: float
-    reason: str
+    of: Name
+    reading_deg: WheelReading
+    reason: Name
 
 
 @dataclass(frozen=True, slots=True)

@@ -76,7 +76,7 @@ def _lobes(sheet: Sheet, wanted: tuple[str, ...]) -> list[str]:
     named = [
         *(pair.lobe for pair in sheet.pairs),
         *(event.lobe for event in sheet.events),
-        *(row.lobe for row in sheet.card.durations),
+        *(row.lobe for row in sheet.card.duration),
     ]
     kinds = {lobe_kind(lobe) for lobe in named}
     lacking = [lobe for lobe in wanted if lobe_kind(lobe) not in kinds]
@@ -156,7 +156,7 @@ def _nose_step(sheet: Sheet, worked: Degreeing, lobe: str, drop: float) -> NextR
 
 
 def _event_lifts(sheet: Sheet, lobe: str) -> list[float]:
-    lifts = [row.at_mm for row in sheet.card.durations if row.lobe == lobe]
+    lifts = [row.at_mm for row in sheet.card.duration if row.lobe == lobe]
     lifts += [event.lift_mm for event in sheet.events if event.lobe == lobe]
     return sorted(set(lifts))
 
@@ -193,7 +193,7 @@ def _event_step(sheet: Sheet, worked: Degreeing, lobe: str, lift: float) -> Next
 
 def _expected_events(sheet: Sheet, worked: Degreeing, lobe: str, lift: float) -> tuple[float | None, float | None]:
     kind, centre = lobe_kind(lobe), _expected_centre(sheet, worked, lobe)
-    duration = sheet.card.duration(lobe, lift)
+    duration = sheet.card.duration_of(lobe, lift)
     if kind is None or centre is None or duration is None:
         return None, None
     return events_from_card(kind, duration, centre if kind == "intake" else -centre)

@@ -118,7 +118,7 @@ def _event(sheet: Sheet, event: EventReading, worked: Degreeing) -> list[Finding
         f"be open for {duration:.1f} deg and shut for {360.0 - duration:.1f}; opening and closing are swapped, or the "
         "wheel's sense is wrong"
     )
-    card = sheet.card.duration(event.lobe, event.lift_mm)
+    card = sheet.card.duration_of(event.lobe, event.lift_mm)
     if card is not None:
         if abs(duration - card) > 20.0 and abs(360.0 - duration - card) <= 20.0:
             return [Finding(about, f"{swapped}: the card says {card:g}", contradicts=True)]

@@ -1,77 +1,47 @@
-"""A degree-wheel sheet as typed in TOML."""
+"""A degree-wheel sheet as typed in TOML, canonical once it is read.
+
+What the sheet's rows hold is said where they are worked with; how they are grouped in the file is said here.
+"""
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Annotated, Literal
 
 from pydantic import Field
 
-from valvelab.records.result import Record
-from valvelab.records.spec import Quantity
+from valvelab.phasing.degreeing import (
+    WHEEL_UNCERTAINTY,
+    Card,
+    CardAngle,
+    EventReading,
+    NosePair,
+    SetAside,
+    Sheet,
+    WheelReading,
+)
+from valvelab.records.typed import Typed
 
 
-class StopReadings(Record):
+class StopReadings(Typed):
     """Piston-stop readings on the wheel, either or both senses."""
 
-    readings: tuple[Quantity, ...] = ()
+    readings_deg: tuple[WheelReading, ...] = ()
 
 
-class EventRow(Record):
-    """Wheel angles where the follower passes a lift; either may still be missing."""
-
-    lobe: str = Field(min_length=1)
-    lift: Quantity
-    opening: Quantity | None = None
-    closing: Quantity | None = None
-
-
-class NearPeakRow(Record):
-    """An equal-lift pair either side of the nose."""
-
-    lobe: str = Field(min_length=1)
-    below_peak: Quantity
-    rising: Quantity | None = None
-    falling: Quantity | None = None
-
-
-class Wheel(Record):
+class Wheel(Typed):
     """The degree wheel: standard uncertainty of one reading, and whether readings grow as the engine turns."""
 
-    uncertainty: Quantity | None = None
+    uncertainty_deg: Annotated[float, WHEEL_UNCERTAINTY] | None = None
     sense: Literal["forward", "reverse"] = "forward"
 
 
-class CardDurationRow(Record):
-    """A duration that was ordered, crank deg."""
-
-    lobe: str
-    at: Quantity
-    value: Quantity
-
-
-class CardRecord(Record):
-    """What was ordered; intake centreline in crank deg ATDC, exhaust centreline in crank deg BTDC."""
-
-    intake_centreline: Quantity | None = None
-    exhaust_centreline: Quantity | None = None
-    duration: tuple[CardDurationRow, ...] = ()
-
-
-class Adjuster(Record):
+class Adjuster(Typed):
     """Steps the shop has on the shelf, crank deg; positive advances the camshaft."""
 
-    steps: tuple[Quantity, ...] = ()
+    steps_deg: tuple[CardAngle, ...] = ()
 
 
-class SetAsideRow(Record):
-    """A reading that was taken and does not count: what it was of, the wheel's reading, and why."""
-
-    of: str = Field(min_length=1)
-    reading: Quantity
-    reason: str = Field(min_length=1)
-
-
-class PhasingSheet(Record):
+class PhasingSheet(Typed):
     """A whole sheet; every part is optional, so that a sheet can be half filled."""
 
     title: str | None = None
@@ -80,9 +50,27 @@ class PhasingSheet(Record):
     operator: str | None = None
     date: str | None = None
     stop: StopReadings = StopReadings()
-    reading: tuple[EventRow, ...] = ()
-    near_peak: tuple[NearPeakRow, ...] = ()
+    reading: tuple[EventReading, ...] = ()
+    near_peak: tuple[NosePair, ...] = ()
     wheel: Wheel = Wheel()
-    card: CardRecord = CardRecord()
+    card: Card = Field(default_factory=Card)
     adjuster: Adjuster = Adjuster()
-    set_aside: tuple[SetAsideRow, ...] = ()
+    set_aside: tuple[SetAside, ...] = ()
+
+    @property
+    def sheet(self) -> Sheet:
+        """All of it as it is worked with."""
+        return Sheet(
+            stop_deg=self.stop.readings_deg,
+            events=self.reading,
+            pairs=self.near_peak,
+            wheel_uncertainty_deg=self.wheel.uncertainty_deg,
+            sense=self.wheel.sense,
+            card=self.card,
+            steps_deg=self.adjuster.steps_deg,
+            set_aside=self.set_aside,
+            part=self.part,
+            serial=self.serial,
+            operator=self.operator,
+            date=self.date,
+        )

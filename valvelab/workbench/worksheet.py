@@ -124,8 +124,8 @@ def _with_event(sheet: Sheet, cell: Cell, value: Value) -> Sheet:
     elif number is not None:
         # the card's duration goes with the lift that it was stated for
         row = _card_row(sheet, event)
-        rows = tuple(replace(one, at_mm=number) if one is row else one for one in sheet.card.durations)
-        sheet = replace(sheet, card=replace(sheet.card, durations=rows))
+        rows = tuple(replace(one, at_mm=number) if one is row else one for one in sheet.card.duration)
+        sheet = replace(sheet, card=replace(sheet.card, duration=rows))
         event = replace(event, lift_mm=number)
     return replace(sheet, events=_replaced(sheet.events, cell.row, event))
 
@@ -139,14 +139,14 @@ def _with_duration(sheet: Sheet, cell: Cell, value: Value) -> Sheet:
     from valvelab.phasing.degreeing import CardDuration
 
     event, number = sheet.events[cell.row], _number(value)
-    kept = tuple(row for row in sheet.card.durations if not _same_lift(row, event))
+    kept = tuple(row for row in sheet.card.duration if not _same_lift(row, event))
     if number is not None:
         kept = (*kept, CardDuration(event.lobe, event.lift_mm, number))
-    return replace(sheet, card=replace(sheet.card, durations=kept))
+    return replace(sheet, card=replace(sheet.card, duration=kept))
 
 
 def _card_row(sheet: Sheet, event: EventReading) -> CardDuration | None:
-    return next((row for row in sheet.card.durations if _same_lift(row, event)), None)
+    return next((row for row in sheet.card.duration if _same_lift(row, event)), None)
 
 
 def _same_lift(row: CardDuration, event: EventReading) -> bool:

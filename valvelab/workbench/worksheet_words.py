@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from valvelab.units import System, display_unit, parse_angle, show
+from valvelab.errors import BadQuantity
+from valvelab.units import System, display_unit, show
 from valvelab.workbench.worksheet import Cell, Value, value_of
 
 if TYPE_CHECKING:
@@ -18,22 +19,23 @@ def read(cell: Cell, text: str, units: System) -> Value:
         return None
     if cell.part == "word":
         return words
+    try:
+        return _read(cell, words, units)
+    except BadQuantity as error:
+        raise BadQuantity(spoken(cell), error.found, error.expected) from None
+
+
+def _read(cell: Cell, words: str, units: System) -> Value:
+    from valvelab.phasing.degreeing import CARD_ANGLE, READING_LIFT, WHEEL_READING, WHEEL_UNCERTAINTY
+
     if cell.part == "steps":
         parts = words.replace(";", " ").replace(", ", " ").split()
-        return " ".join(f"{parse_angle(part.replace(',', '.'), 'crank', spoken(cell)):g}" for part in parts)
-    return _number(cell, words, units)
-
-
-def _number(cell: Cell, words: str, units: System) -> float | None:
-    from valvelab.files.phasing_sheet import reading_lift, wheel_reading, wheel_uncertainty
-
+        return " ".join(f"{CARD_ANGLE.read(part.replace(',', '.')):g}" for part in parts)
     if cell.name in {"drop", "lift"}:
-        return reading_lift(_with_unit(words, units), spoken(cell))
+        return READING_LIFT.read(_with_unit(words, units))
     if cell.part == "wheel":
-        return wheel_uncertainty(words)
-    if cell.part in {"card", "duration"}:
-        return parse_angle(words, "crank", spoken(cell))
-    return wheel_reading(words, spoken(cell))
+        return WHEEL_UNCERTAINTY.read(words)
+    return (CARD_ANGLE if cell.part in {"card", "duration"} else WHEEL_READING).read(words)
 
 
 def _with_unit(words: str, units: System) -> str:

@@ -99,7 +99,7 @@ def _lobe(sheet: Sheet, lobe: LobePhasing) -> PhasingLobe:
 
 
 def _duration(sheet: Sheet, lobe: LobePhasing, row: LobeEvents) -> PhasingDuration:
-    card = sheet.card.duration(lobe.lobe, row.at_mm)
+    card = sheet.card.duration_of(lobe.lobe, row.at_mm)
     value = row.duration.value
     return PhasingDuration(
         at_mm=row.at_mm,
