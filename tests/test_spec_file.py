@@ -66,12 +66,12 @@ def write(folder: Path, text: str | bytes) -> Path:
 def test_a_whole_spec(tmp_path: Path, form: object) -> None:
     spec = read_spec(write(tmp_path, form(WHOLE)))  # type: ignore[operator]
     assert (spec.title, spec.revision, spec.decision.rule) == ("Clubman 1600 camshaft", "C", "guarded")
-    assert spec.fitting.installed_height == "42.0 mm"
-    assert spec.fitting.valve_lift == 11
+    assert spec.fitting.installed_height_mm == 42.0
+    assert spec.fitting.valve_lift_mm == 11
     assert spec.limit[0].clause == "engine rules 7.3"
     assert spec.limit[1].lobes == ("1I", "3I")
-    assert spec.envelope[0].band[0].from_ == -70.0
-    assert spec.envelope[0].band[0].above == 0.02
+    assert spec.envelope[0].band[0].from_cam_deg == -70.0
+    assert spec.envelope[0].band[0].above_mm == 0.02
 
 
 def test_every_part_is_optional(tmp_path: Path) -> None:

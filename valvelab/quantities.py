@@ -13,7 +13,7 @@ from functools import partial
 from typing import Annotated, Any, Generic, TypeVar
 
 from valvelab.errors import BadQuantity
-from valvelab.units import CANONICAL, Dimension, parse_angle, parse_quantity, split_quantity
+from valvelab.units import CANONICAL, Dimension, bounded, parse_angle, parse_quantity, split_quantity
 
 Meant = TypeVar("Meant")
 Parse = Callable[[float | str], float]
@@ -22,6 +22,11 @@ LENGTH: Parse = partial(parse_quantity, dimension="length", field="")
 ANGLE: Parse = partial(parse_quantity, dimension="angle", field="")
 CAM_ANGLE: Parse = partial(parse_angle, wanted="cam", field="")
 CRANK_ANGLE: Parse = partial(parse_angle, wanted="crank", field="")
+
+
+def bounded_length(value: float | str) -> float:
+    """A length no valvetrain part exceeds."""
+    return bounded(LENGTH(value), "length", "")
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,13 +8,21 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 
 from valvelab.angles import wrap_scalar
 from valvelab.arrays import FloatArray, read_only
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.quantities import CAM_ANGLE, bounded_length, number
 
+BandPlace = Annotated[
+    float, number(CAM_ANGLE, lambda deg: abs(deg) <= 180.0, "cam deg from the nominal's lobe centre, within ±180")
+]
+BandSize = Annotated[
+    float, number(bounded_length, lambda mm: mm >= 0.0, "a size of 0 or more, to that side of the nominal")
+]
 Curve = Callable[[FloatArray, int], FloatArray]
 _GRID_CAM_DEG = 0.1
 _ROUNDS = 30
@@ -24,10 +32,10 @@ _ROUNDS = 30
 class BandPiece:
     """Allowed deviation below and above (positive sizes, mm) from one angle to another, from the nominal's centre."""
 
-    start: float
-    stop: float
-    below: float
-    above: float
+    from_cam_deg: BandPlace
+    to_cam_deg: BandPlace
+    below_mm: BandSize
+    above_mm: BandSize
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,15 +96,20 @@ def _grid(band: tuple[BandPiece, ...]) -> FloatArray:
     if not band:
         raise CannotEvaluate(Reason.MISSING_INPUT, "envelope: found no band, expected one or more")
     for piece in band:
-        if piece.stop <= piece.start:
+        if piece.to_cam_deg <= piece.from_cam_deg:
             raise CannotEvaluate(
-                Reason.OUT_OF_RANGE, f"envelope band: found from {piece.start:g} to {piece.stop:g}, expected from < to"
+                Reason.OUT_OF_RANGE,
+                f"envelope band: found from {piece.from_cam_deg:g} to {piece.to_cam_deg:g}, expected from < to",
             )
-        if min(piece.below, piece.above) < 0.0:
-            found = f"found below {piece.below:g}, above {piece.above:g} mm"
+        if min(piece.below_mm, piece.above_mm) < 0.0:
+            found = f"found below {piece.below_mm:g}, above {piece.above_mm:g} mm"
             raise CannotEvaluate(Reason.OUT_OF_RANGE, f"envelope band: {found}, expected sizes of 0 or more")
     pieces = [
-        np.linspace(piece.start, piece.stop, max(2, round((piece.stop - piece.start) / _GRID_CAM_DEG) + 1))
+        np.linspace(
+            piece.from_cam_deg,
+            piece.to_cam_deg,
+            max(2, round((piece.to_cam_deg - piece.from_cam_deg) / _GRID_CAM_DEG) + 1),
+        )
         for piece in band
     ]
     return np.unique(np.round(np.concatenate(pieces), 9))
@@ -131,7 +144,7 @@ def _sizes(angle: FloatArray, band: tuple[BandPiece, ...]) -> tuple[FloatArray, 
     below = np.full(angle.shape, np.nan)
     above = np.full(angle.shape, np.nan)
     for piece in band:
-        inside = (angle >= piece.start - 1e-9) & (angle <= piece.stop + 1e-9)
-        below[inside] = np.fmax(below[inside], piece.below)
-        above[inside] = np.fmax(above[inside], piece.above)
+        inside = (angle >= piece.from_cam_deg - 1e-9) & (angle <= piece.to_cam_deg + 1e-9)
+        below[inside] = np.fmax(below[inside], piece.below_mm)
+        above[inside] = np.fmax(above[inside], piece.above_mm)
     return below, above

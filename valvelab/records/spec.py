@@ -1,19 +1,44 @@
 """The spec: what was ordered, as TOML.
 
-Quantities stay as typed (`"0.050 in"`) until they are needed, because their dimension depends on the
-characteristic they limit; `valvelab.inspection.judging` turns them canonical.
+It is canonical once it is read, but for the limits: they stay as typed (`"0.050 in"`) until they are needed, because
+their dimension depends on the characteristic they limit; `valvelab.inspection.limits` turns them canonical.
 """
 
 from __future__ import annotations
 
+import re
 from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
+from valvelab.conformity.envelope import BandPiece
+from valvelab.errors import BadQuantity
+from valvelab.quantities import CAM_ANGLE, Reader, bounded_length, number
 from valvelab.records.result import Record
+from valvelab.records.typed import Typed
 
 Quantity = float | str
 Selection = Literal["all", "intake", "exhaust"] | tuple[str, ...]
+
+
+MOST_COILS = 100.0
+"""More coils than any valve spring has (ours; no source)."""
+
+
+def _cylinders(order: str) -> tuple[int, ...]:
+    parts = re.split(r"[\s,;\-–]+", order.strip())
+    if not all(part.isdigit() for part in parts):
+        raise BadQuantity("", repr(order), "cylinders such as 1-3-4-2")
+    return tuple(int(part) for part in parts)
+
+
+FittedLength = Annotated[float, number(bounded_length, lambda mm: mm > 0.0, "a length above 0")]
+Coils = Annotated[
+    float, number(float, lambda coils: 0.0 < coils <= MOST_COILS, f"a number above 0 and up to {MOST_COILS:g}", float)
+]
+FiringOrder = Annotated[tuple[int, ...], Reader(_cylinders, str)]
+BankAngle = Annotated[float, number(CAM_ANGLE, lambda deg: abs(deg) <= 360.0, "an angle of -360 to 360 cam deg")]
+Separation = Annotated[float, number(CAM_ANGLE, lambda deg: 0.0 <= deg <= 180.0, "an angle of 0 to 180 cam deg")]
 
 
 class DecisionRule(Record):
@@ -23,17 +48,17 @@ class DecisionRule(Record):
     confidence: float = Field(default=0.95, gt=0.5, lt=1.0)
 
 
-class Fitting(Record):
+class Fitting(Typed):
     """Heights used for spring characteristics; wins over a file's preamble."""
 
-    installed_height: Quantity | None = None
-    valve_lift: Quantity | None = None
-    wire_diameter: Quantity | None = None
-    mean_coil_diameter: Quantity | None = None
-    active_coils: float | None = None
-    total_coils: float | None = None
-    free_length: Quantity | None = None
-    solid_height: Quantity | None = None
+    installed_height_mm: FittedLength | None = None
+    valve_lift_mm: FittedLength | None = None
+    wire_diameter_mm: FittedLength | None = None
+    mean_coil_diameter_mm: FittedLength | None = None
+    active_coils: Coils | None = None
+    total_coils: Coils | None = None
+    free_length_mm: FittedLength | None = None
+    solid_height_mm: FittedLength | None = None
     material: str | None = None
 
 
@@ -72,33 +97,32 @@ class LimitSpec(Record):
         return self
 
 
-class Band(Record):
-    """Allowed deviation over a range of cam angle, counted from the nominal's lobe centre."""
-
-    from_: float | str = Field(alias="from")
-    to: float | str
-    below: Quantity
-    above: Quantity
-
-
-class EnvelopeSpec(Record):
+class EnvelopeSpec(Typed):
     """A nominal lift curve with its band."""
 
     lobes: Selection = "all"
     nominal: str
     fit: tuple[Literal["angle", "lift"], ...] = ("angle",)
     clause: str | None = None
-    band: tuple[Band, ...] = Field(min_length=1)
+    band: tuple[BandPiece, ...] = Field(min_length=1)
+
+    @model_validator(mode="after")
+    def _runs_forward(self) -> EnvelopeSpec:
+        for count, piece in enumerate(self.band, start=1):
+            if piece.to_cam_deg <= piece.from_cam_deg:
+                found = f"from {piece.from_cam_deg:g} to {piece.to_cam_deg:g}"
+                raise BadQuantity(f"band {count}", found, "from below to")
+        return self
 
 
-class CamshaftSpec(Record):
+class CamshaftSpec(Typed):
     """Where the lobes should sit; wins over a lift table's preamble."""
 
-    firing_order: str | None = None
+    firing_order: FiringOrder | None = None
     cylinders: int | None = Field(default=None, ge=1, le=64)
-    bank_angle: float | str | None = None
+    bank_angle_cam_deg: BankAngle | None = None
     second_bank: tuple[int, ...] | None = None
-    lobe_separation: float | str | None = None
+    lobe_separation_cam_deg: Separation | None = None
     places: dict[str, Annotated[float, Field(ge=-720.0, le=720.0)]] | None = None
 
 

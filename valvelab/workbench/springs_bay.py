@@ -44,7 +44,7 @@ def heights_in_use(document: Document) -> tuple[BenchFile, HeightsTable] | None:
 
 def spec_in_use(document: Document) -> tuple[BenchFile, Spec] | None:
     """The spec that verdicts are reached by: the one chosen, else the first that speaks of springs."""
-    return spec_for(document, ("spring",), lambda spec: spec.fitting.installed_height is not None)
+    return spec_for(document, ("spring",), lambda spec: spec.fitting.installed_height_mm is not None)
 
 
 def uses(document: Document) -> tuple[BenchFile, ...]:

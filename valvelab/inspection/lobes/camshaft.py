@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 
 import numpy as np
@@ -10,15 +9,14 @@ import numpy as np
 from valvelab.arrays import FloatArray
 from valvelab.camshaft import indexing
 from valvelab.camshaft.indexing import Arrangement, IndexErrors, LobeName, cylinder_separations, parse_name
-from valvelab.errors import BadQuantity, BadSpec, CannotEvaluate, Reason
+from valvelab.errors import CannotEvaluate, Reason
 from valvelab.inspection.lobes.repeatability import nose_centre
 from valvelab.inspection.lobes.shaft import ByItem, MeasuredShaft
 from valvelab.measured import Measured, missing
 from valvelab.records.lobes_result import CamshaftResult, CylinderSeparation, IndexErrorRow, Kind, Spread
 from valvelab.records.measurement import LiftTable
 from valvelab.records.result import Note, info
-from valvelab.records.spec import Quantity, Spec
-from valvelab.units import parse_angle
+from valvelab.records.spec import Spec
 
 SPREAD_LIFT_MM = 1.27
 _KINDS: tuple[Kind, ...] = ("intake", "exhaust")
@@ -78,8 +76,6 @@ def index_errors(shaft: MeasuredShaft) -> tuple[ByItem | None, list[Note]]:
     centres = shaft.ask(nose_centre, circle=True)
     try:
         found = _index_errors(shaft.table, shaft.spec, _names(shaft), _values(centres))
-    except BadQuantity as error:
-        raise BadSpec(shaft.spec_file, error.field, error.found, error.expected) from None
     except CannotEvaluate as error:
         return None, [info("index_errors", str(error))]
     errors = {
@@ -128,48 +124,24 @@ def _values(found: ByItem) -> FloatArray:
     return np.array([np.nan if row.value is None else row.value for row in found.values()])
 
 
-def _bank(quantity: Quantity) -> float:
-    return _within(quantity, "[camshaft] bank_angle", -360.0, 360.0)
-
-
-def _within(quantity: Quantity, field: str, least: float, most: float) -> float:
-    """An angle of the spec in cam deg; BadQuantity outside the circle it can lie on."""
-    value = parse_angle(quantity, "cam", field)
-    if not least <= value <= most:
-        raise BadQuantity(field, f"{quantity!r}", f"an angle of {least:g} to {most:g} cam deg")
-    return value
-
-
 def _index_errors(table: LiftTable, spec: Spec, names: dict[str, LobeName | None], centres: FloatArray) -> IndexErrors:
     wanted = spec.camshaft
-    if wanted.bank_angle is not None:
-        _bank(wanted.bank_angle)
     places = None
     if wanted.places is not None:
         places = {row: wanted.places[lobe] for row, lobe in enumerate(names) if lobe in wanted.places}
-    separation = None
-    if wanted.lobe_separation is not None:
-        separation = _within(wanted.lobe_separation, "[camshaft] lobe_separation", 0.0, 180.0)
     arrangement = None if places else _arrangement(table, spec)
-    return indexing.index_errors(list(names.values()), centres, arrangement, separation, places)
+    return indexing.index_errors(list(names.values()), centres, arrangement, wanted.lobe_separation_cam_deg, places)
 
 
 def _arrangement(table: LiftTable, spec: Spec) -> Arrangement | None:
     wanted = spec.camshaft
-    order = table.firing_order
-    if wanted.firing_order is not None:
-        parts = re.split(r"[\s,;\-–]+", wanted.firing_order.strip())
-        if not all(part.isdigit() for part in parts):
-            raise BadQuantity("[camshaft] firing_order", repr(wanted.firing_order), "cylinders such as 1-3-4-2")
-        order = tuple(int(part) for part in parts)
+    order = table.firing_order if wanted.firing_order is None else wanted.firing_order
     if order is None:
         return None
     count = wanted.cylinders if wanted.cylinders is not None else table.cylinders
     if len(set(order)) != len(order) or (count is not None and count != len(order)):
         expected = f"each of {count or len(order)} cylinders once"
         raise CannotEvaluate(Reason.BAD_VALUES, f"firing order: found {'-'.join(map(str, order))}, expected {expected}")
-    bank = table.bank_angle_deg or 0.0
-    if wanted.bank_angle is not None:
-        bank = _bank(wanted.bank_angle)
+    bank = wanted.bank_angle_cam_deg if wanted.bank_angle_cam_deg is not None else table.bank_angle_deg or 0.0
     second = wanted.second_bank if wanted.second_bank is not None else table.second_bank
     return Arrangement(order, bank, frozenset(second or ()))

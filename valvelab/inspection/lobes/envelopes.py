@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from valvelab.arrays import FloatArray
-from valvelab.conformity.envelope import BandPiece, EnvelopeFit, fit_envelope
-from valvelab.errors import BadQuantity, BadSpec
+from valvelab.conformity.envelope import EnvelopeFit, fit_envelope
+from valvelab.errors import BadSpec
 from valvelab.inspection.judging import decided
 from valvelab.inspection.lobes.repeatability import LobeGroup, nose_centre, peak_angle
 from valvelab.lobe.angle_error import response
@@ -22,8 +22,7 @@ from valvelab.measured import Each, Measured, finite, missing
 from valvelab.records.lobes_result import EnvelopeUse
 from valvelab.records.measurement import NO_DOUBTS, LiftTable
 from valvelab.records.result import Note, Verdict, warning
-from valvelab.records.spec import EnvelopeSpec, Quantity, Spec
-from valvelab.units import bounded, parse_angle, parse_quantity
+from valvelab.records.spec import EnvelopeSpec, Spec
 
 ENVELOPE = "envelope"
 
@@ -107,7 +106,6 @@ def fit_envelopes(
         field = f"[[envelope]] {count}"
         if envelope.nominal not in nominals:
             raise BadSpec(spec_file, field, f"nominal {envelope.nominal!r} that was not read", "a lift table")
-        band = _band(envelope, spec_file, field)
         for group in groups:
             if envelope.nominal not in fitted_nominals:
                 fitted_nominals[envelope.nominal] = nominal_lobes(nominals[envelope.nominal])
@@ -118,7 +116,7 @@ def fit_envelopes(
             }
             doubts = nominals[envelope.nominal].doubts
             doubt = f"nominal {envelope.nominal}: {doubts.lift or doubts.angle}" if doubts != NO_DOUBTS else ""
-            fits = {row: _fit_one(group, row, nominal, band, envelope) for row, nominal in chosen.items()}
+            fits = {row: _fit_one(group, row, nominal, envelope) for row, nominal in chosen.items()}
             worst_at = {row: float(fit.measured_angle_cam_deg[fit.worst]) for row, fit in fits.items()}
             stated = _uncertainty(group, worst_at, turned="angle" in envelope.fit)
             for row, fit in fits.items():
@@ -173,48 +171,10 @@ def _nominal_for(lobes: dict[str, Nominal], name: str, envelope: EnvelopeSpec, s
     )
 
 
-def _band(envelope: EnvelopeSpec, spec_file: str, field: str) -> tuple[BandPiece, ...]:
-    pieces = []
-    for count, band in enumerate(envelope.band, start=1):
-        try:
-            pieces.append(
-                BandPiece(
-                    _angle(band.from_, "from"), _angle(band.to, "to"),
-                    _size(band.below, "below"), _size(band.above, "above"),
-                )
-            )  # fmt: skip
-        except BadQuantity as error:
-            place = f"{field} band {count} {error.field}"
-            raise BadSpec(spec_file, place, error.found, error.expected) from None
-    for count, piece in enumerate(pieces, start=1):
-        if piece.stop <= piece.start:
-            raise BadSpec(
-                spec_file, f"{field} band {count}", f"from {piece.start:g} to {piece.stop:g}", "from below to"
-            )
-    return tuple(pieces)
-
-
-def _angle(quantity: Quantity, field: str) -> float:
-    """A place in the band, from the nominal's lobe centre: within half a turn of it."""
-    value = parse_angle(quantity, "cam", field)
-    if abs(value) > 180.0:
-        raise BadQuantity(field, f"{quantity!r}", "cam deg from the nominal's lobe centre, within ±180")
-    return value
-
-
-def _size(quantity: Quantity, field: str) -> float:
-    value = bounded(parse_quantity(quantity, "length", field), "length", field)
-    if value < 0.0:
-        raise BadQuantity(field, f"{quantity!r}", "a size of 0 or more, to that side of the nominal")
-    return value
-
-
-def _fit_one(
-    group: LobeGroup, row: int, nominal: Nominal, band: tuple[BandPiece, ...], envelope: EnvelopeSpec
-) -> EnvelopeFit:
-    profile = group.fitted.profile(row)
+def _fit_one(group: LobeGroup, row: int, nominal: Nominal, envelope: EnvelopeSpec) -> EnvelopeFit:
+    measured, at_nominal = group.fitted.profile(row).value, nominal.profile.value
     centre = _centre(group, row)
-    return fit_envelope(profile.value, centre, nominal.profile.value, nominal.centre_cam_deg, band, envelope.fit)
+    return fit_envelope(measured, centre, at_nominal, nominal.centre_cam_deg, envelope.band, envelope.fit)
 
 
 def _uncertainty(group: LobeGroup, worst_at: dict[int, float], *, turned: bool) -> dict[int, float | None]:

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from math import hypot
 from typing import TypeVar, cast
 
 import numpy as np
 
 from valvelab.arrays import FloatArray
-from valvelab.errors import BadQuantity, BadSpec, CannotEvaluate
+from valvelab.errors import BadSpec, CannotEvaluate
 from valvelab.measured import Measured, missing
 from valvelab.records.result import Note, info, warning
 from valvelab.records.spec import Fitting, Spec
@@ -21,11 +21,8 @@ from valvelab.springs.nest import Element, nest_force, nest_force_uncertainty, n
 from valvelab.springs.rate import RateFit
 from valvelab.springs.spring import ForceCurve, ReadingUncertainty, force_curve, with_end
 from valvelab.springs.stress import StressFactor, WireMaterial, material_key
-from valvelab.units import bounded, parse_quantity
 
 T = TypeVar("T")
-MOST_COILS = 100.0
-"""More coils than any valve spring has (ours; no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,41 +70,12 @@ def fit_of(
 ) -> tuple[Fit, list[Note]]:
     """The fit from preamble and spec, with notes where the spec overrules the file or nothing is stated."""
     fitting = spec.fitting if spec is not None else Fitting()
-
-    def length(name: str) -> float | None:
-        value = getattr(fitting, name)
-        if value is None:
-            return None
-        try:
-            number = bounded(parse_quantity(value, "length", name), "length", name)
-        except BadQuantity as error:
-            raise BadSpec(spec_file, f"[fitting] {error.field}", error.found, error.expected) from None
-        if number <= 0.0:
-            raise BadSpec(spec_file, f"[fitting] {name}", f"{number:g} mm", "a length above 0")
-        return number
-
-    coil = table.coil
-    coil = replace(
-        coil,
-        wire_diameter_mm=length("wire_diameter") or coil.wire_diameter_mm,
-        mean_coil_diameter_mm=length("mean_coil_diameter") or coil.mean_coil_diameter_mm,
-        free_length_mm=length("free_length") or coil.free_length_mm,
-        solid_height_mm=length("solid_height") or coil.solid_height_mm,
-    )
-    for name, count in (("active_coils", fitting.active_coils), ("total_coils", fitting.total_coils)):
-        if count is not None and not 0.0 < count <= MOST_COILS:
-            raise BadSpec(spec_file, f"[fitting] {name}", f"{count:g}", f"a number above 0 and up to {MOST_COILS:g}")
-    coil = replace(
-        coil,
-        active_coils=fitting.active_coils or coil.active_coils,
-        total_coils=fitting.total_coils or coil.total_coils,
-        material=fitting.material or coil.material,
-    )
-    installed, lift = length("installed_height"), length("valve_lift")
+    stated = {field.name: value for field in fields(table.coil) if (value := getattr(fitting, field.name))}
+    installed, lift = fitting.installed_height_mm, fitting.valve_lift_mm
     fit = Fit(
         installed_height_mm=table.installed_height_mm if installed is None else installed,
         valve_lift_mm=table.valve_lift_mm if lift is None else lift,
-        coil=coil,
+        coil=replace(table.coil, **stated),
         element_coils=table.element_coils,
         stated=_tester(table),
         materials=materials,
