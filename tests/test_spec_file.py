@@ -17,7 +17,6 @@ from valvelab.files.spec_file import (
     read_spec,
     read_toml,
     read_toml_with_source,
-    toml_angle,
     toml_quantity,
 )
 from valvelab.records.result import Record
@@ -92,9 +91,9 @@ WRONG = {
     "unknown key far down": (LIMIT + LIMIT + "clauses = 1", "[[limit]] 2: found unknown key 'clauses'"),
     "true where no key is known": ("[tool]\nstrict = true", "found unknown key 'tool'"),
     "nothing like it": ("quite_else = 1", "found unknown key 'quite_else', expected one of title, revision, decision"),
-    "alias": (ENVELOPE.replace("from", "form") + "above = 1", "[[envelope]] 1 [[band]] 1: found"),
+    "alias": (ENVELOPE.replace("from", "form") + "above = 1", "[[envelope]] 1 band 1: found"),
     "missing key": (LIMIT.replace('of = "rate"\n', ""), "[[limit]] 1: found no key 'of', expected one"),
-    "missing far down": (ENVELOPE, "[[envelope]] 1 [[band]] 1: found no key 'above', expected one"),
+    "missing far down": (ENVELOPE, "[[envelope]] 1 band 1: found no key 'above', expected one"),
     "no band": ('[[envelope]]\nnominal = "n.csv"', "[[envelope]] 1: found no key 'band'"),
     "no limit in it": ('[[limit]]\nof = "rate"', "a limit needs below/above with a nominal, or min/max"),
     "two forms": (LIMIT + "nominal = 1\nbelow = 1", "a limit is either nominal with below/above, or min/max"),
@@ -166,7 +165,7 @@ def test_any_model(tmp_path: Path) -> None:
     with pytest.raises(BadFile, match=r"spec\.toml, throw_of_dial: found unit 'in', expected a force unit"):
         toml_quantity(bench.throw, "force", str(path), "throw_of_dial")
     with pytest.raises(BadSpec, match=r"spec\.toml, turn: found 'x'"):
-        toml_angle("x", "cam", str(path), "turn", BadSpec)
+        toml_quantity("x", "angle", str(path), "turn", BadSpec)
     with pytest.raises(BadFile, match="turns: found true"):
         read_toml(write(tmp_path, "throw_of_dial = 1\nturns = true"), Bench)
 

@@ -21,7 +21,7 @@ from valvelab.files.contents import read_contents
 from valvelab.records.result import Source
 from valvelab.records.spec import EnvelopeSpec, Quantity, Spec
 from valvelab.records.typed import key_of
-from valvelab.units import AngleKind, Dimension, parse_angle, parse_quantity
+from valvelab.units import Dimension, parse_quantity
 
 MAX_TOML_BYTES = 512 * 1024
 MAX_DEPTH = 20
@@ -92,29 +92,21 @@ def toml_quantity(value: Quantity, dimension: Dimension, file: str, key: str, re
         raise refusal(file, key, error.found, error.expected) from None
 
 
-def toml_angle(value: Quantity, wanted: AngleKind, file: str, key: str, refusal: Refusal = BadFile) -> float:
-    """A typed angle of a TOML file in cam or crank degrees, refused with file and key."""
-    try:
-        return parse_angle(value, wanted, key)
-    except BadQuantity as error:
-        raise refusal(file, key, error.found, error.expected) from None
-
-
 def place(keys: Mapping[str, Any], location: Location) -> str:
-    """Where a value stands, as one would write it: `[[limit]] 2 nominal`, `[rocker.geometry] valve_arm`."""
+    """Where a value stands: `[[limit]] 2 nominal`, `[rocker.geometry] valve_arm`, `[[envelope]] 1 band 2 to`."""
     words: list[str] = []
     here: Any = keys
     for part in location:
         if isinstance(part, int) and isinstance(here, Sequence) and not isinstance(here, str) and part < len(here):
             here = here[part]
-            if isinstance(here, Mapping) and words:
-                words[-1] = f"[[{words[-1].strip('[]')}]]"
+            if isinstance(here, Mapping) and words[-1].endswith("]"):
+                words[-1] = f"[{words[-1]}]"
             words.append(str(part + 1))
         elif isinstance(here, Mapping) and part in here:
             here = here[part]
-            if not _holds_keys(here):
+            if not _holds_keys(here) or (words and not words[-1].endswith("]")):
                 words.append(str(part))
-            elif words and words[-1].endswith("]"):
+            elif words:
                 words[-1] = f"{words[-1][:-1]}.{part}]"
             else:
                 words.append(f"[{part}]")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING
@@ -98,19 +97,11 @@ def _without_readings(text: str) -> str:
 
 
 def _reading_block(row: RuleReadingRecord) -> str:
-    values = ", ".join(f'"{value!r} mm"' for value in row.readings_mm)
-    u = "" if row.uncertainty_mm is None else f'uncertainty = "{row.uncertainty_mm!r} mm"\n'
-    head = f"\n[[rule_reading]]\nvalve = {_text(row.valve)}\nreadings = [{values}]\n{u}"
-    aside = [
-        f"[[rule_reading.set_aside]]\nreading = {aside.reading}\nreason = {_text(aside.reason)}\n"
-        for aside in row.set_aside
-    ]
-    return head + "".join(aside)
+    from valvelab.files.toml_text import toml_table
 
-
-def _text(words: str) -> str:
-    # the escapes of a JSON string are those of a basic TOML string
-    return json.dumps(words, ensure_ascii=False).replace("\x7f", "\\u007f")
+    own = {name: getattr(row, name) for name in ("valve", "readings_mm", "uncertainty_mm")}
+    tables = [("[[rule_reading]]", own), *(("[[rule_reading.set_aside]]", dict(aside)) for aside in row.set_aside)]
+    return "\n" + "".join(f"{toml_table(head, values)}\n" for head, values in tables)
 
 
 def saved_as(document: Document, motion: Motion, path: str) -> Document:

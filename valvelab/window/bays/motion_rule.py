@@ -16,10 +16,12 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from valvelab.errors import BadQuantity
 from valvelab.figures.motion_figures import rule_figure, valve_of
+from valvelab.quantities import SIZE, number
 from valvelab.tables.decimals import figure, percent
 from valvelab.tables.verdicts import SIGNS, WORDS
-from valvelab.units import System, display_unit, parse_quantity, show
+from valvelab.units import System, display_unit, show
 from valvelab.window.bays.reading_field import ReadingField
 from valvelab.window.chips import Heading
 from valvelab.window.drawing import FigureView
@@ -36,6 +38,7 @@ if TYPE_CHECKING:
 _SLOTS = 8
 _ROWS = 4
 _ROUNDS = 60
+_READING = number(SIZE.read, lambda mm: mm < 100.0, "a length above 0 and below 100 mm")
 
 
 class RulePage(QWidget):
@@ -253,12 +256,10 @@ class RulePage(QWidget):
             words = f"{words} {display_unit('mm', self._units).label}"
         except ValueError:
             pass
-        value = parse_quantity(words, "length", "reading at the retainer")
-        if not 0.0 < value < 100.0:
-            from valvelab.errors import BadQuantity
-
-            raise BadQuantity("reading at the retainer", text, "a length above 0 and below 100 mm")
-        return value
+        try:
+            return _READING.read(words)
+        except BadQuantity as error:
+            raise BadQuantity("reading at the retainer", error.found, error.expected) from None
 
     def _on_reading(self, number: int, value: object) -> None:
         kept, aside = list(self._values), dict(self._aside)
