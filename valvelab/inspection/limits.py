@@ -150,11 +150,8 @@ def _read(number: int, stated: LimitSpec, row: Characteristic) -> Limit:
     centres = {centre for key in ("nominal", "min", "max") if (centre := _dead_centre(getattr(stated, key)))}
     if len(centres) > 1:
         raise BadQuantity(stated.of, "top and bottom dead centre in one limit", "one of the two")
-    at_mm = None if stated.at is None else bounded(parse_quantity(stated.at, "length", "at"), "length", "at")
-    if at_mm is not None and at_mm <= 0.0:
-        raise BadQuantity("at", f"{stated.at!r}", "a lift or height above 0")
     bare = stated.of in EVENTS and _angle_meant(stated) is None and whose_lift(stated) is None
-    return Limit(number, stated, row, ends(stated, row, stated.of), at_mm, next(iter(centres), None), bare)
+    return Limit(number, stated, row, ends(stated, row, stated.of), stated.at_mm, next(iter(centres), None), bare)
 
 
 def ends(limit: LimitSpec, characteristic: Characteristic, field: str) -> Ends:

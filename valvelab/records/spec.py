@@ -1,7 +1,7 @@
 """The spec: what was ordered, as TOML.
 
-It is canonical once it is read, but for the limits: they stay as typed (`"0.050 in"`) until they are needed, because
-their dimension depends on the characteristic they limit; `valvelab.inspection.limits` turns them canonical.
+It is canonical once it is read, but for the ends of limits: they stay as typed (`"0.050 in"`) until they are needed,
+because their dimension depends on the characteristic they limit; `valvelab.inspection.limits` turns them canonical.
 """
 
 from __future__ import annotations
@@ -33,6 +33,7 @@ def _cylinders(order: str) -> tuple[int, ...]:
 
 
 FittedLength = Annotated[float, number(bounded_length, lambda mm: mm > 0.0, "a length above 0")]
+LimitPlace = Annotated[float, number(bounded_length, lambda mm: mm > 0.0, "a lift or height above 0")]
 Coils = Annotated[
     float, number(float, lambda coils: 0.0 < coils <= MOST_COILS, f"a number above 0 and up to {MOST_COILS:g}", float)
 ]
@@ -62,7 +63,7 @@ class Fitting(Typed):
     material: str | None = None
 
 
-class LimitSpec(Record):
+class LimitSpec(Typed):
     """One limit on one characteristic: nominal with below/above, or min/max."""
 
     of: str
@@ -70,7 +71,7 @@ class LimitSpec(Record):
     springs: Selection = "all"
     stations: Selection = "all"
     valves: Selection = "all"
-    at: Quantity | None = None
+    at_mm: LimitPlace | None = None
     lift_at: Literal["follower", "valve"] | None = Field(
         default=None, description="of opening and closing: whose lift `at` is; left out, that of the inspection asked"
     )
