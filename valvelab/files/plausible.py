@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 import numpy as np
 
 from valvelab.arrays import FloatArray
 from valvelab.errors import BadFile
 from valvelab.files.table import Column, Table
+from valvelab.units import CANONICAL, Dimension
 
 LARGEST_READING_MM = 1000.0
 LARGEST_PLACE_MM = 100_000.0
@@ -27,6 +30,25 @@ def refuse_key_beyond(table: Table, key: str, value: float | None, largest: floa
     """The same for a value of the preamble."""
     if value is not None and abs(value) > largest:
         raise table.bad_key(key, f"{value:g} {unit}".rstrip(), f"at most {largest:g} {unit}".rstrip())
+
+
+_LARGEST: dict[Dimension, float] = {
+    "length": LARGEST_READING_MM, "force": LARGEST_SPRING_FORCE_N, "number": LARGEST_COUNT,
+}  # fmt: skip
+
+
+def positive(
+    table: Table, key: str, dimension: Literal["length", "force", "number"] = "length", *, zero: bool = False
+) -> float | None:
+    """A preamble value above 0, or of 0 too, in its canonical unit; None when absent.
+
+    Raises BadFile with its line and key for one below, or beyond what any instrument gives.
+    """
+    value = table.quantity(key, dimension)
+    if value is not None and (value < 0.0 or (value == 0.0 and not zero)):
+        raise table.bad_key(key, repr(table.preamble[key]), f"a positive {dimension}" + (", or 0" if zero else ""))
+    refuse_key_beyond(table, key, value, _LARGEST[dimension], CANONICAL[dimension])
+    return value
 
 
 def refuse_heights_beyond(file: str, heights_um: FloatArray) -> None:
