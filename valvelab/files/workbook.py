@@ -19,6 +19,7 @@ from valvelab.files.contents import MAX_ROWS, Contents
 from valvelab.files.heading import SAMPLED_ROWS, told_or_found, with_units
 from valvelab.files.text_opening import MAX_COLUMNS, add_preamble, is_comment
 from valvelab.files.workbook_limits import checked_workbook
+from valvelab.files.zip_parts import said
 
 
 def read_workbook(contents: Contents, where: Where = ANYWHERE) -> RawTable:
@@ -87,7 +88,7 @@ def _sheet(file: str, data: bytes, where: Where) -> tuple[str, list[list[Any]], 
     except (KeyboardInterrupt, SystemExit, MemoryError):
         raise
     except BaseException as error:  # noqa: BLE001 - a panic of the compiled reader is no Exception
-        raise BadFile(file, "", f"a workbook that can't be read ({_one_line(error)})", "an XLSX workbook") from None
+        raise BadFile(file, "", f"a workbook that can't be read ({said(error)})", "an XLSX workbook") from None
     if found is not None:
         return found
     if where.sheet is not None and where.sheet not in {*names, *range(1, len(names) + 1)}:
@@ -98,10 +99,6 @@ def _sheet(file: str, data: bytes, where: Where) -> tuple[str, list[list[Any]], 
 
 def _plain(name: object) -> str:
     return str(name).strip().casefold() if isinstance(name, str) else ""
-
-
-def _one_line(error: BaseException) -> str:
-    return " ".join(str(error).split())[:120] or type(error).__name__
 
 
 def _is_data(row: list[Any]) -> bool:
