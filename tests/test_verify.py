@@ -188,6 +188,16 @@ def test_a_later_revision_is_named(paper: Path) -> None:
     assert "page 1: what is drawn" in {row.where for row in found.differing}
 
 
+def test_a_key_that_stands_twice_is_named(paper: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Readers differ in which of the two they take."""
+    monkeypatch.setattr(recomputing, "seal_holds", lambda _: True)
+    data = paper.read_bytes()
+    found = answer(data.replace(b"/MediaBox", b"/Rotate 0 /Rotate 0 /MediaBox", 1))
+    assert isinstance(found, VerifyResult)
+    assert not found.agrees
+    assert any("duplicated key /Rotate" in row.stated for row in found.differing)
+
+
 @pytest.mark.parametrize("tail", [b" ", b"\n", b"hello", b"%%EOF\n", b"\0" * 40])
 def test_bytes_after_the_end_are_noticed(paper: Path, tail: bytes) -> None:
     found = answer(paper.read_bytes() + tail)

@@ -35,9 +35,6 @@ class Body(Protocol):
     def labels(self, index: int) -> NDArray[Any]:
         """A column's cells as an array of text."""
 
-    def first_bad(self, index: int) -> int:
-        """Row of the first cell that is neither a number nor empty."""
-
     def number_wanted(self, cell: str) -> str:
         """What a cell that is not a number should have been."""
 

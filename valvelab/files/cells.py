@@ -96,8 +96,3 @@ def _plain_numbers(cells: Sequence[str], decimal: Decimal) -> FloatArray | None:
 def shown(cell: str, most: int = 40) -> str:
     """A cell as a refusal quotes it."""
     return repr(cell if len(cell) <= most else cell[:most] + "…")
-
-
-def first_bad(cells: Sequence[str], decimal: Decimal = ".") -> int:
-    """Row of the first cell that is neither a number nor empty; −1 when there is none."""
-    return next((row for row, cell in enumerate(cells) if cell and to_number(cell, decimal) is None), -1)

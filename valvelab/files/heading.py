@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import islice
 
+from valvelab.errors import BadFile
+from valvelab.files.body import Where
 from valvelab.files.column_names import are_units, bare_unit, is_known, split_header
 
 SEARCHED_ROWS = 50
@@ -37,6 +40,23 @@ def find_heading(rows: Sequence[Sequence[str]], numeric: Callable[[str], bool]) 
     if at is None and _is_header(rows, numbers):
         at = 0
     return Heading(None, 0) if at is None else below(rows, at)
+
+
+def told_or_found(
+    file: str, line: str, rows: Sequence[tuple[int, Sequence[str]]], where: Where, numeric: Callable[[str], bool]
+) -> Heading:
+    """The heading as `where` tells, `rows` beginning there; else as found among the first rows. Rows bear their number.
+
+    Refuses a row told that holds nothing; `line` is what a row is called in this file.
+    """
+    numbers = {number for number, _ in rows}
+    for name, row in (("header", where.header), ("first row", where.first_row)):
+        if row is not None and row not in numbers:
+            raise BadFile(file, f"{line} {row}", "no row of a table", f"a row that holds something, for {name}={row}")
+    sample = [cells for _, cells in islice(rows, SAMPLED_ROWS)]
+    if where.header is not None:
+        return below(sample, 0)
+    return Heading(None, 0) if where.first_row is not None else find_heading(sample, numeric)
 
 
 def below(rows: Sequence[Sequence[str]], header: int) -> Heading:

@@ -7,10 +7,10 @@ from pathlib import Path
 
 from valvelab.errors import BadFile, BadQuantity
 from valvelab.files.column_assignment import ColumnAssignment
-from valvelab.files.plausible import LARGEST_READING_MM, LARGEST_SPRING_FORCE_N, refuse_beyond, refuse_key_beyond
+from valvelab.files.plausible import LARGEST_READING_MM, positive, refuse_beyond, refuse_key_beyond
 from valvelab.files.table import Table, read_table
 from valvelab.records.spring_readings import HeightsTable, ValvePosition
-from valvelab.units import Dimension, parse_quantity
+from valvelab.units import parse_quantity
 
 EXAMPLE = "position=0, height=1 [mm]"
 KNOWN_KEYS = {"shims", "max shims", "target seat force", "minimum coil-bind margin", "valve lift"}
@@ -48,21 +48,12 @@ def heights_table(table: Table) -> HeightsTable:
         positions=tuple(positions),
         shims_mm=_shims(table),
         max_shims=_max_shims(table),
-        target_seat_force_n=_above(table, "target seat force", "force"),
-        minimum_coil_bind_margin_mm=_above(table, "minimum coil-bind margin", "length", zero=True),
-        valve_lift_mm=_above(table, "valve lift", "length"),
+        target_seat_force_n=positive(table, "target seat force", "force"),
+        minimum_coil_bind_margin_mm=positive(table, "minimum coil-bind margin", zero=True),
+        valve_lift_mm=positive(table, "valve lift"),
         remarks={key: value for key, value in table.preamble.items() if key not in KNOWN_KEYS},
         notes=table.notes,
     )
-
-
-def _above(table: Table, key: str, dimension: Dimension, *, zero: bool = False) -> float | None:
-    value = table.quantity(key, dimension)
-    if value is not None and (value < 0.0 or (value == 0.0 and not zero)):
-        raise table.bad_key(key, f"{value:g}", "0 or more" if zero else "a value above 0")
-    largest, unit = (LARGEST_SPRING_FORCE_N, "N") if dimension == "force" else (LARGEST_READING_MM, "mm")
-    refuse_key_beyond(table, key, value, largest, unit)
-    return value
 
 
 def _shims(table: Table) -> tuple[float, ...]:

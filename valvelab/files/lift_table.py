@@ -17,7 +17,7 @@ from valvelab.arrays import read_only
 from valvelab.errors import BadFile, BadQuantity
 from valvelab.files.column_assignment import ColumnAssignment
 from valvelab.files.column_names import is_unit, lobe_name
-from valvelab.files.plausible import LARGEST_ANGLE_DEG, LARGEST_READING_MM, refuse_beyond, refuse_key_beyond
+from valvelab.files.plausible import LARGEST_ANGLE_DEG, positive, refuse_beyond
 from valvelab.files.swept_angles import LobeReadings, SweptAngles, doubts_of, taken
 from valvelab.files.table import Column, Table, read_table
 from valvelab.follower.shapes import Shape, parse_shape
@@ -79,14 +79,14 @@ def lift_table(table: Table) -> LiftTable:
         serial=table.text("serial"),
         lift_at=_word(table, "lift at", ("follower", "valve"), "follower"),
         follower=_follower(table),
-        base_circle_radius_mm=_length(table, "base circle radius"),
+        base_circle_radius_mm=positive(table, "base circle radius"),
         rotation="reverse" if reverse else "forward",
         firing_order=_cylinder_list(table, "firing order"),
         cylinders=_count(table, "cylinders"),
         bank_angle_deg=_bank_angle(table),
         second_bank=_cylinder_list(table, "second bank"),
-        probe_uncertainty_mm=_length(table, "probe uncertainty", zero=True),
-        probe_resolution_mm=_length(table, "probe resolution"),
+        probe_uncertainty_mm=positive(table, "probe uncertainty", zero=True),
+        probe_resolution_mm=positive(table, "probe resolution"),
         encoder_uncertainty_cam_deg=_encoder(table),
         temperature_degc=table.quantity("temperature", "temperature"),
         operator=table.text("operator"),
@@ -222,14 +222,6 @@ def _word(table: Table, key: str, allowed: tuple[Word, ...], default: Word) -> W
         if text.casefold() == word:
             return word
     raise table.bad_key(key, repr(text), " or ".join(allowed))
-
-
-def _length(table: Table, key: str, *, zero: bool = False) -> float | None:
-    value = table.quantity(key, "length")
-    if value is not None and (value < 0.0 or (value == 0.0 and not zero)):
-        raise table.bad_key(key, repr(table.preamble[key]), "a positive length")
-    refuse_key_beyond(table, key, value, LARGEST_READING_MM, "mm")
-    return value
 
 
 def _encoder(table: Table) -> float | None:

@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import Literal
+
 import numpy as np
 
-from valvelab.arrays import FloatArray
+from valvelab.arrays import FloatArray, read_only
 from valvelab.errors import BadFile
+from valvelab.files.contents import Contents
 from valvelab.files.table import Column, Table
+from valvelab.records.form_measurement import SurfaceTrace
+from valvelab.records.result import Note
+from valvelab.units import CANONICAL, Dimension
 
 LARGEST_READING_MM = 1000.0
 LARGEST_PLACE_MM = 100_000.0
@@ -29,9 +36,37 @@ def refuse_key_beyond(table: Table, key: str, value: float | None, largest: floa
         raise table.bad_key(key, f"{value:g} {unit}".rstrip(), f"at most {largest:g} {unit}".rstrip())
 
 
-def refuse_heights_beyond(file: str, heights_um: FloatArray) -> None:
-    """The same for heights that come from no table."""
-    beyond = np.flatnonzero(~(np.abs(heights_um) <= 1000.0 * LARGEST_READING_MM))
+_LARGEST: dict[Dimension, float] = {
+    "length": LARGEST_READING_MM, "force": LARGEST_SPRING_FORCE_N, "number": LARGEST_COUNT,
+}  # fmt: skip
+
+
+def positive(
+    table: Table, key: str, dimension: Literal["length", "force", "number"] = "length", *, zero: bool = False
+) -> float | None:
+    """A preamble value above 0, or of 0 too, in its canonical unit; None when absent.
+
+    Raises BadFile with its line and key for one below, or beyond what any instrument gives.
+    """
+    value = table.quantity(key, dimension)
+    if value is not None and (value < 0.0 or (value == 0.0 and not zero)):
+        raise table.bad_key(key, repr(table.preamble[key]), f"a positive {dimension}" + (", or 0" if zero else ""))
+    refuse_key_beyond(table, key, value, _LARGEST[dimension], CANONICAL[dimension])
+    return value
+
+
+def even_trace(
+    contents: Contents, form: Literal["SMD", "X3P"], step_mm: float, z_um: FloatArray, notes: Sequence[Note] = ()
+) -> SurfaceTrace:
+    """A profile read at even steps from a file that is no table; refused where it is higher or longer than any."""
+    file = contents.file
+    beyond = np.flatnonzero(~(np.abs(z_um) <= 1000.0 * LARGEST_READING_MM))
     if beyond.size:
-        found = f"a height of {heights_um[beyond[0]] / 1000.0:g} mm"
+        found = f"a height of {z_um[beyond[0]] / 1000.0:g} mm"
         raise BadFile(file, f"point {beyond[0] + 1}", found, f"at most {LARGEST_READING_MM:g} mm")
+    x_mm = np.arange(z_um.size, dtype=np.float64) * step_mm
+    if x_mm[-1] > LARGEST_PLACE_MM:
+        raise BadFile(file, "", f"a trace of {x_mm[-1]:g} mm", f"at most {LARGEST_PLACE_MM:g} mm")
+    return SurfaceTrace(
+        file=file, source=contents.source, form=form, x_mm=read_only(x_mm), z_um=read_only(z_um), notes=tuple(notes)
+    )

@@ -18,8 +18,8 @@ from valvelab.files.plausible import (
     LARGEST_ANGLE_DEG,
     LARGEST_PLACE_MM,
     LARGEST_READING_MM,
+    positive,
     refuse_beyond,
-    refuse_key_beyond,
 )
 from valvelab.files.table import Table, read_table
 from valvelab.records.form_measurement import ShaftReadings, Vees
@@ -64,7 +64,7 @@ def read_shaft_readings(path: str | Path, columns: ColumnAssignment | str | None
         traces=tuple(traces),
         vees=vees,
         support_stated=table.text("support") is not None,
-        probe_uncertainty_mm=_positive(table, "probe uncertainty"),
+        probe_uncertainty_mm=positive(table, "probe uncertainty"),
         journal_radius_mm=_radius(table),
         part=table.text("part"),
         serial=table.text("serial"),
@@ -91,16 +91,8 @@ def _tracks(
     return found
 
 
-def _positive(table: Table, key: str) -> float | None:
-    value = table.quantity(key, "length")
-    if value is not None and value <= 0.0:
-        raise table.bad_key(key, f"{value:g} mm", "a length above 0")
-    refuse_key_beyond(table, key, value, LARGEST_READING_MM, "mm")
-    return value
-
-
 def _radius(table: Table) -> float | None:
-    radius, diameter = _positive(table, "journal radius"), _positive(table, "journal diameter")
+    radius, diameter = positive(table, "journal radius"), positive(table, "journal diameter")
     return radius if radius is not None or diameter is None else 0.5 * diameter
 
 

@@ -11,10 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from valvelab.arrays import read_only
 from valvelab.errors import BadFile, BadQuantity
 from valvelab.files.contents import MAX_ROWS, Contents
-from valvelab.files.plausible import LARGEST_PLACE_MM, refuse_heights_beyond
+from valvelab.files.plausible import LARGEST_PLACE_MM, even_trace
 from valvelab.records.form_measurement import SurfaceTrace
 from valvelab.units import factor
 
@@ -63,16 +62,9 @@ def read_smd(contents: Contents) -> SurfaceTrace:
     count = heights.size
     with np.errstate(over="ignore"):
         heights_um = heights * (height.scale_mm * 1000.0)
-    refuse_heights_beyond(file, heights_um)
     if {along.points, height.points} != {count}:
         raise BadFile(file, along.place, f"{along.points} and {height.points} points, {count} heights", "equal counts")
-    return SurfaceTrace(
-        file=file,
-        source=contents.source,
-        form="SMD",
-        x_mm=read_only(np.arange(count, dtype=np.float64) * along.increment_mm),
-        z_um=read_only(heights_um),
-    )
+    return even_trace(contents, "SMD", along.increment_mm, heights_um)
 
 
 def _line_end(data: bytes, position: int) -> int:

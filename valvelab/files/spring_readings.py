@@ -8,7 +8,6 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,11 +17,10 @@ from valvelab.errors import BadFile
 from valvelab.files.column_assignment import ColumnAssignment
 from valvelab.files.column_names import height_of, is_unit
 from valvelab.files.plausible import (
-    LARGEST_COUNT,
     LARGEST_READING_MM,
     LARGEST_SPRING_FORCE_N,
+    positive,
     refuse_beyond,
-    refuse_key_beyond,
 )
 from valvelab.files.table import Column, Table, read_table
 from valvelab.records.result import Note, info
@@ -85,14 +83,14 @@ def spring_readings(table: Table) -> SpringTable:
         file=table.file,
         source=table.source,
         springs=tuple(springs),
-        installed_height_mm=_positive(table, "installed height"),
-        valve_lift_mm=_positive(table, "valve lift"),
+        installed_height_mm=positive(table, "installed height"),
+        valve_lift_mm=positive(table, "valve lift"),
         coil=_coil(table, ""),
         element_coils={element: _coil(table, f"{element} ") for element in ELEMENTS},
-        force_uncertainty_n=_not_negative(table, "force uncertainty", "force"),
-        height_uncertainty_mm=_not_negative(table, "height uncertainty", "length"),
-        force_resolution_n=_not_negative(table, "force resolution", "force"),
-        height_resolution_mm=_not_negative(table, "height resolution", "length"),
+        force_uncertainty_n=positive(table, "force uncertainty", "force", zero=True),
+        height_uncertainty_mm=positive(table, "height uncertainty", zero=True),
+        force_resolution_n=positive(table, "force resolution", "force", zero=True),
+        height_resolution_mm=positive(table, "height resolution", zero=True),
         remarks={key: value for key, value in table.preamble.items() if key not in KNOWN_KEYS},
         notes=(*table.notes, *notes),
     )
@@ -180,45 +178,21 @@ def _refuse_where(table: Table, column: Column, wrong: NDArray[np.bool_], expect
         raise table.bad(int(np.argmax(wrong)), column, expected)
 
 
-def _positive(table: Table, key: str) -> float | None:
-    value = table.quantity(key, "length")
-    if value is not None and value <= 0.0:
-        raise table.bad_key(key, f"{value:g} mm", "a length above 0")
-    refuse_key_beyond(table, key, value, LARGEST_READING_MM, "mm")
-    return value
-
-
-def _not_negative(table: Table, key: str, dimension: Literal["force", "length"]) -> float | None:
-    value = table.quantity(key, dimension)
-    if value is not None and value < 0.0:
-        raise table.bad_key(key, f"{value:g}", "0 or more")
-    largest, unit = (LARGEST_SPRING_FORCE_N, "N") if dimension == "force" else (LARGEST_READING_MM, "mm")
-    refuse_key_beyond(table, key, value, largest, unit)
-    return value
-
-
 def _solid_height(table: Table, prefix: str) -> float | None:
     """`solid height`, or in the trade's words `coil bind`; two that differ are refused."""
-    solid, bind = _positive(table, prefix + "solid height"), _positive(table, prefix + "coil bind")
+    solid, bind = positive(table, prefix + "solid height"), positive(table, prefix + "coil bind")
     if solid is not None and bind is not None and abs(solid - bind) > 1e-6:
         raise table.bad_key(prefix + "coil bind", f"{bind:g} mm with a solid height of {solid:g} mm", "one of the two")
     return bind if solid is None else solid
 
 
 def _coil(table: Table, prefix: str) -> CoilData:
-    coils: dict[str, float | None] = {}
-    for key in ("active coils", "total coils"):
-        value = table.quantity(prefix + key, "number")
-        if value is not None and value <= 0.0:
-            raise table.bad_key(prefix + key, f"{value:g}", "a number above 0")
-        refuse_key_beyond(table, prefix + key, value, LARGEST_COUNT, "")
-        coils[key] = value
     return CoilData(
-        wire_diameter_mm=_positive(table, prefix + "wire diameter"),
-        mean_coil_diameter_mm=_positive(table, prefix + "mean coil diameter"),
-        active_coils=coils["active coils"],
-        total_coils=coils["total coils"],
-        free_length_mm=_positive(table, prefix + "free length"),
+        wire_diameter_mm=positive(table, prefix + "wire diameter"),
+        mean_coil_diameter_mm=positive(table, prefix + "mean coil diameter"),
+        active_coils=positive(table, prefix + "active coils", "number"),
+        total_coils=positive(table, prefix + "total coils", "number"),
+        free_length_mm=positive(table, prefix + "free length"),
         solid_height_mm=_solid_height(table, prefix),
         material=table.text(prefix + "material"),
     )

@@ -31,14 +31,10 @@ def read_surface_trace(path: str | Path, columns: ColumnAssignment | str | None 
     """One trace on an even grid. Refuses gaps, steps back, and values that are missing."""
     contents = read_contents(path)
     if is_smd(contents.data):
-        trace = read_smd(contents)
-    elif is_x3p(contents.data):
-        trace = read_x3p(contents)
-    else:
-        return _from_table(read_table(path, columns))
-    if trace.x_mm[-1] > LARGEST_PLACE_MM:
-        raise BadFile(trace.file, "", f"a trace of {trace.x_mm[-1]:g} mm", f"at most {LARGEST_PLACE_MM:g} mm")
-    return trace
+        return read_smd(contents)
+    if is_x3p(contents.data):
+        return read_x3p(contents)
+    return _from_table(read_table(path, columns))
 
 
 def _from_table(table: Table) -> SurfaceTrace:

@@ -12,7 +12,7 @@ from valvelab.errors import BadFile
 from valvelab.files.body import ANYWHERE, PreambleEntry, Skipped, Where
 from valvelab.files.cells import Decimal, is_number, like_a_number, shown
 from valvelab.files.contents import Contents, decode
-from valvelab.files.heading import SAMPLED_ROWS, Heading, below, find_heading, with_units
+from valvelab.files.heading import SAMPLED_ROWS, told_or_found, with_units
 
 MAX_LINE = 1_000_000
 MAX_COLUMNS = 10_000
@@ -73,14 +73,16 @@ def open_text(contents: Contents, where: Where = ANYWHERE) -> Opening:
         raise BadFile(file, "", "a preamble and nothing below it" if preamble else "no rows", "a table")
     layout = _layout(file, sample, forced, text)
     rows = [_split(file, line, layout, number) for number, line in sample]
-    heading, from_row = _heading(file, sample, rows, layout, where)
+    numbered = [(number, cells) for (number, _), cells in zip(sample, rows, strict=True)]
+    heading = told_or_found(file, "line", numbered, where, lambda cell: is_number(cell, layout.decimal))
+    from_row = where.first_row or 0
     data = next((at for at, (number, _) in enumerate(sample) if at >= heading.first and number >= from_row), len(rows))
     start = max(sample[0][0] - 1 if heading.header is None else sample[heading.first - 1][0], from_row - 1)
     first = start + 1 if heading.header is None else sample[heading.header][0]
     skipped = _above(file, lines, top, first - 1, preamble)
     header = None
     if heading.header is not None:
-        cells = _header_cells(lines[first - 1], layout, rows[heading.header])
+        cells = _header_words(lines[first - 1]) if layout.delimiter is None else rows[heading.header]
         header = with_units([cell.strip() for cell in cells], heading.units)
     return Opening(lines, preamble, layout, header, rows[data:], first, start, encoding, skipped)
 
@@ -96,20 +98,6 @@ def _above(
         elif bare := line.strip(" ,;\t"):
             skipped.append(Skipped(number, re.sub(r"[,;\t]+", " ", bare)[:200]))
     return tuple(skipped)
-
-
-def _heading(
-    file: str, sample: list[tuple[int, str]], rows: list[list[str]], layout: Layout, where: Where
-) -> tuple[Heading, int]:
-    """The heading as told, else as found; and the first line that may hold readings."""
-    if where.header is None and where.first_row is None:
-        return find_heading(rows, lambda cell: is_number(cell, layout.decimal)), 0
-    for name, row in (("header", where.header), ("first row", where.first_row)):
-        if row is not None and row not in [number for number, _ in sample]:
-            raise BadFile(file, f"line {row}", "no row of a table", f"a row that holds something, for {name}={row}")
-    if where.header is None:
-        return Heading(None, 0), where.first_row or 0
-    return below(rows, 0), where.first_row or 0
 
 
 def preamble_entry(text: str) -> tuple[str, str] | None:
@@ -187,7 +175,7 @@ def _layout(file: str, sample: list[tuple[int, str]], forced: str | None, text: 
         if not (delimiter == decimal and not any('"' in line for _, line in lines))
     ]
     best = max(candidates, key=lambda layout: _score(file, lines, layout)) if len(candidates) > 1 else candidates[0]
-    if best.delimiter != "," and best.decimal == "." and "," in text and "." not in _numeric_part(lines):
+    if best.delimiter != "," and best.decimal == "." and "," in text and not any("." in line for _, line in lines):
         return _by_whole_text(best, text)
     return best
 
@@ -201,10 +189,6 @@ def _rows_of_readings(sample: list[tuple[int, str]]) -> list[tuple[int, str]]:
 def _is_mostly_figures(line: str) -> bool:
     letters = sum(map(str.isalpha, line))
     return sum(map(str.isdigit, line)) > letters
-
-
-def _numeric_part(lines: list[tuple[int, str]]) -> str:
-    return " ".join(line for _, line in lines)
 
 
 def _by_whole_text(layout: Layout, text: str) -> Layout:
@@ -239,12 +223,6 @@ def _split(file: str, line: str, layout: Layout, number: int) -> list[str]:
         return [cell.strip() for cell in next(csv.reader([line], delimiter=layout.delimiter), [])]
     except csv.Error as error:
         raise BadFile(file, f"line {number}", str(error), "cells with closed quotes") from None
-
-
-def _header_cells(line: str, layout: Layout, cells: list[str]) -> list[str]:
-    if layout.delimiter is None:
-        return _header_words(line)
-    return cells
 
 
 def _header_words(line: str) -> list[str]:

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from valvelab.arrays import FloatArray, read_only
 from valvelab.errors import BadFile
 from valvelab.files.body import ANYWHERE, RawTable, Where
-from valvelab.files.cells import Decimal, Readings, first_bad, is_number, to_numbers, to_readings
+from valvelab.files.cells import Decimal, Readings, is_number, to_numbers, to_readings
 from valvelab.files.contents import MAX_ROWS, Contents
 from valvelab.files.text_opening import (
     MAX_COLUMNS,
@@ -118,10 +118,6 @@ class TextBody:
         if column is not None and column.dtype.kind != "f":
             return column
         return np.array(self.texts(index), dtype=object)
-
-    def first_bad(self, index: int) -> int:
-        """Row of the first cell that is neither a number nor empty."""
-        return first_bad(self.texts(index), self.layout.decimal)
 
     def number_wanted(self, cell: str) -> str:
         """What a cell that is not a number should have been."""

@@ -14,11 +14,12 @@ from numpy.typing import NDArray
 from valvelab.arrays import FloatArray, read_only
 from valvelab.errors import BadFile
 from valvelab.files.body import ANYWHERE, PreambleEntry, RawTable, Skipped, Where
-from valvelab.files.cells import Readings, first_bad, is_number, to_number, to_readings
+from valvelab.files.cells import Readings, is_number, to_number, to_readings
 from valvelab.files.contents import MAX_ROWS, Contents
-from valvelab.files.heading import SAMPLED_ROWS, Heading, below, find_heading, with_units
+from valvelab.files.heading import SAMPLED_ROWS, told_or_found, with_units
 from valvelab.files.text_opening import MAX_COLUMNS, add_preamble, is_comment
 from valvelab.files.workbook_limits import checked_workbook
+from valvelab.files.zip_parts import said
 
 
 def read_workbook(contents: Contents, where: Where = ANYWHERE) -> RawTable:
@@ -36,12 +37,12 @@ def read_workbook(contents: Contents, where: Where = ANYWHERE) -> RawTable:
     held = [(number, row) for number, row in kept if number >= start]
     if not held:
         raise BadFile(file, f"sheet {name!r}", "no rows" if not kept else f"no rows from row {start}", "readings")
-    heading = _heading(file, held, where)
+    texts = [(number, list(map(_text, row)) if at < SAMPLED_ROWS else []) for at, (number, row) in enumerate(held)]
+    heading = told_or_found(file, "row", texts, where, lambda cell: is_number(cell) or is_number(cell, ","))
     first = held[heading.first][0] if heading.first < len(held) else held[-1][0] + 1
     first = max(first, where.first_row or 1)
     above = first if heading.header is None else held[heading.header][0]
-    texts = None if heading.header is None else tuple(map(_text, held[heading.header][1]))
-    header = None if texts is None else tuple(with_units(texts, heading.units))
+    header = None if heading.header is None else tuple(with_units(texts[heading.header][1], heading.units))
     place = f"row {above}"
     skipped = tuple(Skipped(number, " ".join(filter(None, map(_text, row)))) for number, row in kept if number < above)
     kept = [(number, row) for number, row in held if number >= first]
@@ -66,20 +67,6 @@ def _comment(file: str, number: int, row: list[Any], preamble: dict[str, Preambl
     return True
 
 
-def _heading(file: str, held: list[tuple[int, list[Any]]], where: Where) -> Heading:
-    """The heading as told, else as found."""
-    for name, row in (("header", where.header), ("first row", where.first_row)):
-        if row is not None and row not in [number for number, _ in held]:
-            raise BadFile(file, f"row {row}", "no row of a table", f"a row that holds something, for {name}={row}")
-    sample = [row for _, row in held[:SAMPLED_ROWS]]
-    texts = [list(map(_text, row)) for row in sample]
-    if where.header is not None:
-        return below(texts, 0)
-    if where.first_row is not None:
-        return Heading(None, 0)
-    return find_heading(texts, lambda cell: is_number(cell) or is_number(cell, ","))
-
-
 def _sheet(file: str, data: bytes, where: Where) -> tuple[str, list[list[Any]], str]:
     """Name and rows of the sheet named, else of the first with numbers or at least data; and what to say of it."""
     from python_calamine import CalamineWorkbook
@@ -101,7 +88,7 @@ def _sheet(file: str, data: bytes, where: Where) -> tuple[str, list[list[Any]], 
     except (KeyboardInterrupt, SystemExit, MemoryError):
         raise
     except BaseException as error:  # noqa: BLE001 - a panic of the compiled reader is no Exception
-        raise BadFile(file, "", f"a workbook that can't be read ({_one_line(error)})", "an XLSX workbook") from None
+        raise BadFile(file, "", f"a workbook that can't be read ({said(error)})", "an XLSX workbook") from None
     if found is not None:
         return found
     if where.sheet is not None and where.sheet not in {*names, *range(1, len(names) + 1)}:
@@ -112,10 +99,6 @@ def _sheet(file: str, data: bytes, where: Where) -> tuple[str, list[list[Any]], 
 
 def _plain(name: object) -> str:
     return str(name).strip().casefold() if isinstance(name, str) else ""
-
-
-def _one_line(error: BaseException) -> str:
-    return " ".join(str(error).split())[:120] or type(error).__name__
 
 
 def _is_data(row: list[Any]) -> bool:
@@ -209,10 +192,6 @@ class SheetBody:
     def labels(self, index: int) -> NDArray[Any]:
         """A column's cells as an array of text."""
         return np.array(self.texts(index), dtype=object)
-
-    def first_bad(self, index: int) -> int:
-        """Row of the first cell that is not a number."""
-        return first_bad(self.texts(index))
 
     def number_wanted(self, cell: str) -> str:
         """What a cell that is not a number should have been."""

@@ -13,10 +13,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from valvelab.arrays import FloatArray, read_only
+from valvelab.arrays import FloatArray
 from valvelab.errors import BadFile
 from valvelab.files.contents import MAX_ROWS, Contents, is_zip
-from valvelab.files.plausible import LARGEST_PLACE_MM, refuse_heights_beyond
+from valvelab.files.plausible import LARGEST_PLACE_MM, even_trace
 from valvelab.files.zip_parts import ZipParts, part_names, plain_name
 from valvelab.records.form_measurement import SurfaceTrace
 from valvelab.records.result import Note, info, warning
@@ -67,14 +67,7 @@ def read_x3p(contents: Contents) -> SurfaceTrace:
         notes += _feature(contents.file, root)
         spacing_mm = _spacing(contents.file, root)
         z_um = _heights(container, root)
-    return SurfaceTrace(
-        file=contents.file,
-        source=contents.source,
-        form="X3P",
-        x_mm=read_only(np.arange(z_um.size, dtype=np.float64) * spacing_mm),
-        z_um=read_only(z_um),
-        notes=tuple(notes),
-    )
+    return even_trace(contents, "X3P", spacing_mm, z_um, notes)
 
 
 def _check_header(container: _Container, header: bytes) -> list[Note]:
@@ -189,7 +182,6 @@ def _heights(container: _Container, root: Element) -> FloatArray:
     offset = _number(file, root, "Record1/Axes/CZ/Offset", "0")
     with np.errstate(over="ignore", invalid="ignore"):
         heights_um = (values * scale + offset) * 1e6
-    refuse_heights_beyond(file, heights_um)
     return np.asarray(heights_um)
 
 

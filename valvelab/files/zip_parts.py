@@ -26,8 +26,12 @@ def refusing_faults(file: str, place: str, found: str, wanted: str) -> Iterator[
     except ValvelabError:
         raise
     except Exception as error:  # noqa: BLE001 - see the head of this module
-        said = " ".join(str(error).split())[:120] or type(error).__name__
-        raise BadFile(file, place, f"{found} ({said})", wanted) from None
+        raise BadFile(file, place, f"{found} ({said(error)})", wanted) from None
+
+
+def said(error: BaseException) -> str:
+    """What a library says of a file, in one short line."""
+    return " ".join(str(error).split())[:120] or type(error).__name__
 
 
 def part_names(data: bytes) -> tuple[str, ...] | None:

@@ -28,7 +28,7 @@ from valvelab.report.page_model import (
     Signatures,
     Style,
 )
-from valvelab.report.paper import BOLD, MM, REGULAR, Paper, fitted
+from valvelab.report.paper import BOLD, MM, REGULAR, Paper, rule, write
 from valvelab.report.plots import Rectangle, draw_figure
 from valvelab.report.symbols import draw_symbol
 from valvelab.units import System
@@ -90,9 +90,8 @@ def heading(title: str, layout: Layout, *, first: bool) -> Flowable:
     size = 18.0 if first else 11.0
 
     def draw(canvas: Canvas, box: Rectangle) -> None:
-        canvas.setFillColor(layout.look.of("heading"))
-        canvas.setFont(BOLD, size)
-        canvas.drawString(0.0, box.bottom + 0.55 * size, fitted(title, size, box.width, BOLD))
+        place = 0.0, box.bottom + 0.55 * size
+        write(canvas, title, place, size, layout.look.of("heading"), font=BOLD, width=box.width)
 
     flowable = Drawing(layout.width, 1.85 * size, draw)
     flowable.keepWithNext = 1
@@ -158,9 +157,7 @@ def _(block: Banner, layout: Layout) -> list[Flowable]:
         canvas.setFillColor(colour)
         canvas.rect(0.0, 0.0, 3.0, box.height, stroke=0, fill=1)
         draw_symbol(canvas, kind or "none", 26.0, box.height / 2.0, 12.0, colour, layout.look)
-        canvas.setFillColor(colour)
-        canvas.setFont(BOLD, 14.0)
-        canvas.drawString(50.0, box.height - 18.0, block.word)
+        write(canvas, block.word, (50.0, box.height - 18.0), 14.0, colour, font=BOLD)
         sentence.drawOn(canvas, 50.0, box.height - 24.0 - deep)
 
     return [Drawing(layout.width, height, draw), Spacer(1, 3.0 * MM)]
@@ -189,14 +186,10 @@ def _(block: Signatures, layout: Layout) -> list[Flowable]:
     each = (layout.width - gap * (len(block.roles) - 1)) / len(block.roles)
 
     def draw(canvas: Canvas, _: Rectangle) -> None:
-        canvas.setStrokeColor(layout.look.of("text"))
-        canvas.setLineWidth(0.5)
-        canvas.setFillColor(layout.look.of("quiet"))
-        canvas.setFont(REGULAR, 7.0)
         for number, role in enumerate(block.roles):
             left = number * (each + gap)
-            canvas.line(left, 12.0, left + each, 12.0)
-            canvas.drawString(left, 3.0, role)
+            rule(canvas, layout.look.of("text"), 0.5, (left, 12.0, left + each, 12.0))
+            write(canvas, role, (left, 3.0), 7.0, layout.look.of("quiet"))
 
     return [TopPadder(Drawing(layout.width, 46.0, draw))]
 
@@ -214,9 +207,8 @@ def _(block: FigureBlock, layout: Layout) -> list[Flowable]:
             wide = weights[number] * unit
             top = box.height
             if number < len(block.titles) and block.titles[number]:
-                canvas.setFillColor(layout.look.of("text"))
-                canvas.setFont(BOLD, 9.0)
-                canvas.drawString(left, top - 9.0, fitted(block.titles[number], 9.0, wide, BOLD))
+                text = layout.look.of("text")
+                write(canvas, block.titles[number], (left, top - 9.0), 9.0, text, font=BOLD, width=wide)
                 top -= 15.0
             _stack(canvas, column, Rectangle(left, 0.0, wide, top), layout.look, layout.system)
             left += wide + gap

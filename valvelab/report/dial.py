@@ -9,7 +9,7 @@ from reportlab.pdfgen.canvas import Canvas
 
 from valvelab.arrays import FloatArray
 from valvelab.figures.description import Dial
-from valvelab.report.paper import BOLD, REGULAR, Paper, text_width
+from valvelab.report.paper import BOLD, Paper, rule, text_width, write
 from valvelab.report.plots import SMALL, TITLE, Rectangle
 
 LABEL = 6.5
@@ -18,9 +18,7 @@ LEADER = 10.0
 
 def draw_dial(canvas: Canvas, dial: Dial, box: Rectangle, paper: Paper) -> None:
     """Rays from the centre, nominal places as ticks outside, names and remarks round the circle."""
-    canvas.setFillColor(paper.of("text"))
-    canvas.setFont(BOLD, TITLE)
-    canvas.drawString(box.left, box.top - 8.0, dial.title)
+    write(canvas, dial.title, (box.left, box.top - 8.0), TITLE, paper.of("text"), font=BOLD)
     texts = [_label(dial, index) for index in range(len(dial.labels))]
     widest = max((text_width(text, LABEL) for text in texts), default=0.0)
     radius = max(20.0, min(box.width / 2.0 - widest - 16.0, (box.height - 12.0) / 2.0 - 18.0))
@@ -29,20 +27,15 @@ def draw_dial(canvas: Canvas, dial: Dial, box: Rectangle, paper: Paper) -> None:
     anchors = label_anchors(dial.angles_deg, radius + LEADER, LABEL + 1.2)
     for index, (angle, (across, up)) in enumerate(zip(dial.angles_deg, anchors, strict=True)):
         colour = paper.role(dial.roles[index])
-        canvas.setStrokeColor(colour)
-        canvas.setLineWidth(1.1)
-        canvas.line(*middle, *_at(middle, radius, angle))
-        canvas.setLineWidth(0.4)
-        canvas.line(*_at(middle, radius, angle), middle[0] + across, middle[1] + up)
+        rim = _at(middle, radius, angle)
+        rule(canvas, colour, 1.1, (*middle, *rim))
+        rule(canvas, colour, 0.4, (*rim, middle[0] + across, middle[1] + up))
         if dial.nominal_deg is not None:
-            canvas.setStrokeColor(paper.of("nominal"))
-            canvas.setLineWidth(0.8)
             nominal = float(dial.nominal_deg[index])
-            canvas.line(*_at(middle, radius - 5.0, nominal), *_at(middle, radius + 3.0, nominal))
-        canvas.setFillColor(colour)
-        canvas.setFont(REGULAR, LABEL)
-        draw = canvas.drawString if across >= 0.0 else canvas.drawRightString
-        draw(middle[0] + across + math.copysign(1.5, across), middle[1] + up - 0.35 * LABEL, texts[index])
+            tick = (*_at(middle, radius - 5.0, nominal), *_at(middle, radius + 3.0, nominal))
+            rule(canvas, paper.of("nominal"), 0.8, tick)
+        place = middle[0] + across + math.copysign(1.5, across), middle[1] + up - 0.35 * LABEL
+        write(canvas, texts[index], place, LABEL, colour, end="left" if across >= 0.0 else "right")
 
 
 def _label(dial: Dial, index: int) -> str:
@@ -60,14 +53,14 @@ def _rose(canvas: Canvas, middle: tuple[float, float], radius: float, paper: Pap
     canvas.setStrokeColor(paper.of("line"))
     canvas.setLineWidth(0.5)
     canvas.circle(*middle, radius, stroke=1, fill=0)
-    canvas.setFont(REGULAR, SMALL - 1.0)
-    canvas.setFillColor(paper.of("quiet"))
+    quiet = paper.of("quiet")
     for angle in range(0, 360, 30):
         inner = radius - (6.0 if angle % 90 == 0 else 3.0)
         canvas.line(*_at(middle, inner, angle), *_at(middle, radius, angle))
         if angle % 90 == 0:
             x, y = _at(middle, radius - 12.0, angle)
-            canvas.drawCentredString(x, y - 1.8, f"{angle}°")
+            write(canvas, f"{angle}°", (x, y - 1.8), SMALL - 1.0, quiet, end="middle")
+    canvas.setFillColor(quiet)
     canvas.circle(*middle, 1.2, stroke=0, fill=1)
 
 

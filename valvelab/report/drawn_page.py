@@ -17,6 +17,7 @@ from valvelab.report.pdf_file import Budget, NotReadable, PdfFile, Value, dictio
 NOT_OF_A_PAGE = {"/Parent", "/Type"}
 PACKING = {"/Filter", "/Length", "/DecodeParms"}
 SHOWN = 60
+Keys = Mapping[str, Value] | Object
 WORDS = {
     "Contents": "what is drawn", "Annots": "annotations", "Resources": "fonts and images",
     "MediaBox": "size of the sheet", "CropBox": "cropped", "Rotate": "rotated", "UserUnit": "scaled", "AA": "actions",
@@ -74,20 +75,12 @@ class _Walk:
         self.seen: set[tuple[Value, Value]] = set()
         self.budgets = Budget(), Budget()
 
-    def keys(
-        self,
-        one: Mapping[str, Value] | Object,
-        other: Mapping[str, Value] | Object,
-        where: str,
-        left_out: Iterable[str] = (),
-    ) -> Iterator[Difference]:
+    def keys(self, one: Keys, other: Keys, where: str, left_out: Iterable[str] = ()) -> Iterator[Difference]:
         """Differences of two dictionaries, one for each key."""
-        for key in sorted({*one.keys(), *other.keys()} - set(left_out)):
-            place = f"{where}: {_word(key)}"
-            if key == "/Contents":
-                found = self._contents(one.get(key), other.get(key), place)
-            else:
-                found = self.differs(one.get(key), other.get(key), place)
+        mine, yours = dict(one.items()), dict(other.items())
+        for key in sorted({*mine, *yours} - set(left_out)):
+            compare = self._contents if key == "/Contents" else self.differs
+            found = compare(mine.get(key), yours.get(key), f"{where}: {_word(key)}")
             if found is not None:
                 yield found
 
@@ -101,16 +94,19 @@ class _Walk:
         if isinstance(a, Stream) and isinstance(b, Stream):
             return self._streams(a, b, where)
         if isinstance(a, Dictionary) and isinstance(b, Dictionary):
-            keys = sorted({*a.keys(), *b.keys()})
-            return next((bad for key in keys if (bad := self.differs(a.get(key), b.get(key), where))), None)
+            return self._entries(a, b, where)
         if isinstance(a, Array) and isinstance(b, Array) and len(a) == len(b):
             return next((bad for x, y in zip(a, b, strict=True) if (bad := self.differs(x, y, where))), None)
         same = type(a) is type(b) and (written(a) == written(b) or _same_text(a, b))
         return None if same else Difference(where=where, stated=_short(a), recomputed=_short(b))
 
+    def _entries(self, one: Object, other: Object, where: str) -> Difference | None:
+        mine, yours = dict(one.items()), dict(other.items())
+        keys = sorted({*mine, *yours} - (PACKING if isinstance(one, Stream) else set()))
+        return next((bad for key in keys if (bad := self.differs(mine.get(key), yours.get(key), where))), None)
+
     def _streams(self, one: Stream, other: Stream, where: str) -> Difference | None:
-        keys = sorted({*one.keys(), *other.keys()} - PACKING)
-        bad = next((bad for key in keys if (bad := self.differs(one.get(key), other.get(key), where))), None)
+        bad = self._entries(one, other, where)
         if bad is not None:
             return bad
         try:
@@ -144,11 +140,14 @@ def _same_text(a: Value, b: Value) -> bool:
 
 
 def _word(key: str) -> str:
-    return WORDS.get(key[1:], key[1:])
+    return WORDS.get(key[1:], _shown(key[1:]))
 
 
 def _short(value: Value) -> str:
-    text = "empty" if isinstance(value, Dictionary) and not len(value) else told(value)
+    return _shown("empty" if isinstance(value, Dictionary) and not len(value) else told(value))
+
+
+def _shown(text: str) -> str:
     text = "".join(sign if sign.isprintable() else "·" for sign in text)
     return text if len(text) <= SHOWN else text[: SHOWN - 1] + "…"
 
@@ -163,7 +162,7 @@ def foreign(file: PdfFile, number: str) -> Iterator[Difference]:
     for key in sorted(set(file.catalogue.keys()) - PLAIN_CATALOGUE):
         yield Difference(where=f"document: {_word(key)}", stated="present", recomputed=nothing)
     for key in sorted(set(dictionary(file.catalogue.get("/Names")).keys()) - {"/EmbeddedFiles"}):
-        yield Difference(where=f"document: {WORDS['Names']}", stated=key[1:], recomputed=nothing)
+        yield Difference(where=f"document: {WORDS['Names']}", stated=_shown(key[1:]), recomputed=nothing)
     budget, checked = Budget(), Budget()
     for stream in file.objects.values():
         if isinstance(stream, Stream):

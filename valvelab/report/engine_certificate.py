@@ -19,7 +19,7 @@ from valvelab.inspection.engine.motion import MotionInspection
 from valvelab.inspection.engine.phasing import CAUTION as PHASING_CAUTION
 from valvelab.inspection.engine.phasing import PhasingInspection
 from valvelab.report.assembly import Part
-from valvelab.report.page_model import Block, Box, FigureBlock, Plot, Section
+from valvelab.report.page_model import Block, Box, FigureBlock, Plot, Section, figure_rows
 from valvelab.tables.engine import (
     clearance_tables,
     contact_tables,
@@ -116,10 +116,6 @@ def _curves(inspection: MotionInspection, system: System) -> list[Block]:
             *(draw(inspection, lobe) for draw in (force_figure, resonance_figure, sweep_figure, force_map)),
             *(draw(inspection, lobe) for draw in (pressure_figure, film_figure)),
         ]
-        plots = [plot for plot in drawn if plot is not None]
-        for start in range(0, len(plots), 2):
-            pair = plots[start : start + 2]
-            blanks: tuple[tuple[Plot, ...], ...] = ((),) * (2 - len(pair))
-            columns = (*((plot,) for plot in pair), *blanks)
-            blocks.append(FigureBlock(columns, PLOT_MM, titles=(f"Valve {lobe}", "") if start == 0 else ()))
+        plots = [(plot,) for plot in drawn if plot is not None]
+        blocks += figure_rows(plots, 2, PLOT_MM, (f"Valve {lobe}", ""))
     return blocks

@@ -16,7 +16,7 @@ from valvelab.figures.shaft_figures import (
 )
 from valvelab.figures.texture_figures import material_ratio_figure, roughness_figure, trace_figure
 from valvelab.report.assembly import Part
-from valvelab.report.page_model import Block, FigureBlock, Paragraph, Plot, Section
+from valvelab.report.page_model import Block, FigureBlock, Paragraph, Section, figure_rows
 from valvelab.tables.form import analysis_table, shaft_tables, study_table, texture_table
 from valvelab.units import System, show
 
@@ -53,8 +53,9 @@ def shaft_part(inspection: ShaftInspection, system: System = "metric") -> Part:
     """The shaft's part of a certificate."""
     readings = inspection.question.readings
     blocks: list[Block] = [Paragraph(FORM), *shaft_tables(inspection.result, system)]
-    blocks += _rows([_bare(roundness_figure(form, system)) for form in inspection.journals], POLAR_MM, POLARS)
-    blocks += _rows([_bare(harmonics_figure(form)) for form in inspection.journals], LOBING_MM, "")
+    polars = [(_bare(roundness_figure(form, system)),) for form in inspection.journals]
+    lobing = [(_bare(harmonics_figure(form)),) for form in inspection.journals]
+    blocks += [*figure_rows(polars, ACROSS, POLAR_MM, caption=POLARS), *figure_rows(lobing, ACROSS, LOBING_MM)]
     probe = readings.probe_uncertainty_mm
     adopted = "" if readings.adopted_probe is None else f", {readings.adopted_probe}"
     vees = readings.vees
@@ -89,17 +90,6 @@ def shaft_part(inspection: ShaftInspection, system: System = "metric") -> Part:
 def _bare(figure: Figure) -> Figure:
     """The figure without what names its curves: small plots have room for their title only."""
     return replace(figure, curves=tuple(replace(curve, label="") for curve in figure.curves))
-
-
-def _rows(figures: list[Figure], height_mm: float, caption: str) -> list[FigureBlock]:
-    """Plots side by side, a few to a row; the caption stands under the last."""
-    blocks = []
-    for start in range(0, len(figures), ACROSS):
-        row: list[tuple[Plot, ...]] = [(figure,) for figure in figures[start : start + ACROSS]]
-        row += [()] * (ACROSS - len(row))
-        last = start + ACROSS >= len(figures)
-        blocks.append(FigureBlock(tuple(row), height_mm, caption=caption if last else ""))
-    return blocks
 
 
 def texture_part(inspection: TextureInspection, system: System = "metric") -> Part:

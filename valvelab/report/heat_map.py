@@ -10,7 +10,7 @@ from reportlab.pdfgen.canvas import Canvas
 
 from valvelab.arrays import FloatArray
 from valvelab.figures.description import Axis, HeatMap
-from valvelab.report.paper import BOLD, REGULAR, Paper, fitted
+from valvelab.report.paper import BOLD, Paper, write
 from valvelab.report.plots import LEFT, SMALL, TITLE, Rectangle, draw_axes, own_or_data
 from valvelab.report.scales import Scale, scale_for, tick_texts, ticks
 from valvelab.units import System
@@ -22,16 +22,14 @@ def draw_heat_map(canvas: Canvas, heat_map: HeatMap, box: Rectangle, paper: Pape
     field = Rectangle(box.left + LEFT, box.bottom + 17.0, box.width - LEFT - 44.0, box.height - 29.0)
     x = scale_for(own_or_data(heat_map.x_axis, ends), ends, (field.left, field.right), system)
     value = _value_scale(heat_map, field, system)
-    canvas.setFillColor(paper.of("text"))
-    canvas.setFont(BOLD, TITLE)
-    canvas.drawString(box.left, box.top - 8.0, fitted(f"{heat_map.title}, {value.unit.label}", TITLE, box.width, BOLD))
+    text, title = paper.of("text"), f"{heat_map.title}, {value.unit.label}"
+    write(canvas, title, (box.left, box.top - 8.0), TITLE, text, font=BOLD, width=box.width)
     height = field.height / len(heat_map.rows)
     columns = max(1, min(heat_map.x.size, round(field.width / 1.5)))
     for number, (name, values) in enumerate(zip(heat_map.rows, heat_map.values, strict=True)):
         bottom = field.top - (number + 1) * height
-        canvas.setFillColor(paper.of("text"))
-        canvas.setFont(REGULAR, min(SMALL + 1.0, 0.9 * height))
-        canvas.drawRightString(field.left - 3.0, bottom + 0.5 * height - 2.2, name)
+        place = field.left - 3.0, bottom + 0.5 * height - 2.2
+        write(canvas, name, place, min(SMALL + 1.0, 0.9 * height), text, end="right")
         _cells(canvas, values, columns, (field.left, bottom, field.width, height - 0.6), value, paper)
     draw_axes(canvas, Rectangle(field.left, field.bottom, field.width, 0.0), x, None, paper, heat_map.x_axis.label)
     _colour_bar(canvas, field, value, paper)
@@ -93,8 +91,6 @@ def _colour_bar(canvas: Canvas, field: Rectangle, scale: Scale, paper: Paper) ->
     for number in range(40):
         canvas.setFillColor(_blend(paper, (number + 0.5) / 40.0, scale))
         canvas.rect(left, field.bottom + number * step, 7.0, step + 0.15, stroke=0, fill=1)
-    canvas.setFillColor(paper.of("quiet"))
-    canvas.setFont(REGULAR, SMALL)
     values = ticks(scale, 16.0)
     for value, text in zip(values, tick_texts(values), strict=True):
-        canvas.drawString(left + 9.0, scale.at(value) - 2.0, text)
+        write(canvas, text, (left + 9.0, scale.at(value) - 2.0), SMALL, paper.of("quiet"))

@@ -10,7 +10,7 @@ from valvelab.figures.description import Figure
 from valvelab.figures.lobe_figures import deviation_figure, grid, lobe_map, motion_figure, position_dial
 from valvelab.records.measurement import LiftTable
 from valvelab.report.assembly import FIRST_PAGE_ROWS, Part
-from valvelab.report.page_model import Block, FigureBlock, Paragraph, Plot, Section
+from valvelab.report.page_model import Block, FigureBlock, Paragraph, Plot, Section, figure_rows
 from valvelab.report.scales import y_ends
 from valvelab.report.texts import FIT
 from valvelab.tables.description import Table
@@ -127,13 +127,8 @@ def curves_section(inspection: LobesInspection) -> Section:
     """Lift, deviation and acceleration of every lobe, lobes side by side."""
     x = grid(inspection)
     names = [lobe.lobe for lobe in inspection.result.lobes]
-    blocks: list[Block] = []
-    for start in range(0, len(names), PLOTS_ACROSS):
-        row = names[start : start + PLOTS_ACROSS]
-        columns = tuple(tuple(lobe_plots(inspection, name, x)) for name in row)
-        blanks: tuple[tuple[Plot, ...], ...] = ((),) * (PLOTS_ACROSS - len(row))
-        blocks.append(FigureBlock((*columns, *blanks), STACK_MM, titles=tuple(f"Lobe {name}" for name in row)))
-    return Section("Curves", tuple(blocks))
+    columns = [tuple(lobe_plots(inspection, name, x)) for name in names]
+    return Section("Curves", tuple(figure_rows(columns, PLOTS_ACROSS, STACK_MM, [f"Lobe {name}" for name in names])))
 
 
 def lobe_plots(inspection: LobesInspection, lobe: str, x: FloatArray) -> list[Plot]:

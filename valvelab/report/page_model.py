@@ -6,6 +6,7 @@ the text to print, so that the builder alone decides on units and decimals.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -37,6 +38,19 @@ class FigureBlock:
     titles: tuple[str, ...] = ()
     weights: tuple[float, ...] = ()
     caption: str = ""
+
+
+def figure_rows(
+    columns: Sequence[tuple[Plot, ...]], across: int, height_mm: float, titles: Sequence[str] = (), caption: str = ""
+) -> list[FigureBlock]:
+    """Columns of plots, `across` to a row and none wider than the others; the caption stands under the last row."""
+    blocks = []
+    for start in range(0, len(columns), across):
+        row = list(columns[start : start + across])
+        row += [()] * (across - len(row))
+        under = caption if start + across >= len(columns) else ""
+        blocks.append(FigureBlock(tuple(row), height_mm, tuple(titles[start : start + across]), caption=under))
+    return blocks
 
 
 @dataclass(frozen=True, slots=True)

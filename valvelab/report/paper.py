@@ -5,15 +5,19 @@ from __future__ import annotations
 import tomllib
 from dataclasses import dataclass
 from functools import cache
+from typing import Literal
 
 from reportlab.lib.colors import Color, HexColor
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
+from reportlab.pdfgen.canvas import Canvas
 
 from valvelab.figures.description import Role
 from valvelab.places import resources
 
 MM = 72.0 / 25.4
+MARGIN = 17.0 * MM
+"""Blank at each side of a page."""
 REGULAR = "valvelab-regular"
 BOLD = "valvelab-bold"
 
@@ -59,3 +63,29 @@ def fitted(text: str, size: float, width: float, font: str = REGULAR) -> str:
     while text and text_width(text + "…", size, font) > width:
         text = text[:-1]
     return text.rstrip() + "…"
+
+
+def write(
+    canvas: Canvas,
+    text: str,
+    place: tuple[float, float],
+    size: float,
+    colour: Color,
+    *,
+    font: str = REGULAR,
+    end: Literal["left", "middle", "right"] = "left",
+    width: float | None = None,
+) -> None:
+    """A line of text with that end of it at `place`, in points; cut with an ellipsis where it is wider than `width`."""
+    canvas.setFillColor(colour)
+    canvas.setFont(font, size)
+    draw = {"left": canvas.drawString, "middle": canvas.drawCentredString, "right": canvas.drawRightString}[end]
+    draw(*place, text if width is None else fitted(text, size, width, font))
+
+
+def rule(canvas: Canvas, colour: Color, width: float, *lines: tuple[float, float, float, float]) -> None:
+    """Straight lines of one width, each from a place to another, in points."""
+    canvas.setStrokeColor(colour)
+    canvas.setLineWidth(width)
+    for line in lines:
+        canvas.line(*line)

@@ -20,10 +20,9 @@ from valvelab.report import tables  # noqa: F401 - registers how tables are draw
 from valvelab.report.attachments import finished
 from valvelab.report.blocks import Layout, flowables, heading, under_heading
 from valvelab.report.page_model import Certificate
-from valvelab.report.paper import BOLD, MM, REGULAR, Paper, fitted, paper
+from valvelab.report.paper import BOLD, MARGIN, MM, REGULAR, Paper, paper, rule, write
 from valvelab.units import System
 
-MARGIN = 17.0 * MM
 HEAD = 17.0 * MM
 FOOT = 17.0 * MM
 SOURCES_IN_FOOT = 4
@@ -108,22 +107,17 @@ def _furniture(canvas: Canvas, certificate: Certificate, look: Paper, number: in
     """Head: what, which part, which paper. Foot: page n of m, sources by SHA-256, program."""
     width, height = A4
     right = width - MARGIN
-    canvas.setFillColor(look.of("quiet"))
-    canvas.setFont(REGULAR, 7.0)
+    quiet = look.of("quiet")
     serial = f"serial {certificate.serial}" if certificate.serial else "no serial number stated"
     top = height - 11.0 * MM
-    canvas.drawString(MARGIN, top, fitted(f"{certificate.title} · {serial}", 7.0, 0.62 * width))
-    canvas.drawRightString(right, top, f"certificate {certificate.number} · {certificate.made}")
-    canvas.setStrokeColor(look.of("line"))
-    canvas.setLineWidth(0.5)
-    canvas.line(MARGIN, top - 3.5, right, top - 3.5)
+    write(canvas, f"{certificate.title} · {serial}", (MARGIN, top), 7.0, quiet, width=0.62 * width)
+    write(canvas, f"certificate {certificate.number} · {certificate.made}", (right, top), 7.0, quiet, end="right")
     bottom = 12.0 * MM
-    canvas.line(MARGIN, bottom + 8.0, right, bottom + 8.0)
-    canvas.setFont(BOLD, 7.0)
-    canvas.drawRightString(right, bottom, f"page {number} of {count}")
-    canvas.setFont(REGULAR, 6.0)
-    canvas.drawString(MARGIN, bottom, fitted(_sources(certificate), 6.0, width - 2 * MARGIN - 50.0))
-    canvas.drawString(MARGIN, bottom - 8.0, f"{certificate.program} · {FOOT_LINE}")
+    lines = [(MARGIN, level, right, level) for level in (top - 3.5, bottom + 8.0)]
+    rule(canvas, look.of("line"), 0.5, *lines)
+    write(canvas, f"page {number} of {count}", (right, bottom), 7.0, quiet, font=BOLD, end="right")
+    write(canvas, _sources(certificate), (MARGIN, bottom), 6.0, quiet, width=width - 2 * MARGIN - 50.0)
+    write(canvas, f"{certificate.program} · {FOOT_LINE}", (MARGIN, bottom - 8.0), 6.0, quiet)
 
 
 def _sources(certificate: Certificate) -> str:

@@ -40,7 +40,6 @@ _PACKED_TABLE = re.compile(rb"/(?:X|#58)(?:R|#52)(?:e|#65)(?:f|#66)")
 """A table in a stream, which a reader of PDF unpacks whole, however large, before anyone can ask it not to."""
 _WHERE = re.compile(r"^stream <[^>]*>[ :,]*")
 _SEAL = re.compile(rb"/ID \[<([0-9a-f]{64})> ?<([0-9a-f]{64})>\]")
-_IDENTIFIER = re.compile(rb"/ID \[<[0-9a-f]*><[0-9a-f]*>\]")
 
 
 class NotReadable(Exception):
@@ -212,10 +211,13 @@ def sealed(pdf: pikepdf.Pdf) -> bytes:
         target, static_id=True, recompress_flate=True, object_stream_mode=pikepdf.ObjectStreamMode.disable,
         stream_decode_level=pikepdf.StreamDecodeLevel.generalized,
     )  # fmt: skip
-    blank = b"0" * 64
-    whole, count = _IDENTIFIER.subn(b"/ID [<%s><%s>]" % (blank, blank), target.getvalue())
-    assert count == 1
-    return whole.replace(b"<%s><%s>" % (blank, blank), b"<%s><%s>" % ((sha256(whole).hexdigest().encode(),) * 2))
+    head, _, tail = target.getvalue().rpartition(b"/ID [")
+    rest = tail.partition(b"]")[2]
+
+    def identified(digits: bytes) -> bytes:
+        return head + b"/ID [<%s><%s>]" % (digits, digits) + rest
+
+    return identified(sha256(identified(b"0" * 64)).hexdigest().encode())
 
 
 def seal_holds(data: bytes) -> bool:

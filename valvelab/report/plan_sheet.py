@@ -9,9 +9,8 @@ from typing import Any
 from reportlab.lib.pagesizes import A4
 from reportlab.pdfgen.canvas import Canvas
 
-from valvelab.report.paper import BOLD, MM, REGULAR, Paper, paper
+from valvelab.report.paper import BOLD, MARGIN, MM, REGULAR, Paper, paper, rule, write
 
-MARGIN = 17.0 * MM
 ROW = 6.4 * MM
 TOP = 58.0 * MM
 BOTTOM = 17.0 * MM
@@ -53,25 +52,19 @@ def plan_sheet(rows: Sequence[tuple[str, str, str]], seed: int) -> bytes:
 
 def _head(canvas: Canvas, look: Paper, what: str, page: int, pages: int) -> None:
     width, height = A4
-    canvas.setFillColor(look.of("heading"))
-    canvas.setFont(BOLD, 15.0)
-    canvas.drawString(MARGIN, height - 20.0 * MM, "Gauge study, plan sheet")
-    canvas.setFillColor(look.of("quiet"))
-    canvas.setFont(REGULAR, 8.0)
-    canvas.drawRightString(width - MARGIN, height - 20.0 * MM, f"{what} · page {page} of {pages}")
+    quiet, top = look.of("quiet"), height - 20.0 * MM
+    write(canvas, "Gauge study, plan sheet", (MARGIN, top), 15.0, look.of("heading"), font=BOLD)
+    write(canvas, f"{what} · page {page} of {pages}", (width - MARGIN, top), 8.0, quiet, end="right")
     for number, line in enumerate(_ADVICE):
-        canvas.drawString(MARGIN, height - 26.0 * MM - number * 4.0 * MM, line)
-    canvas.setFillColor(look.of("text"))
-    canvas.setStrokeColor(look.of("quiet"))
-    canvas.setLineWidth(0.5)
+        write(canvas, line, (MARGIN, height - 26.0 * MM - number * 4.0 * MM), 8.0, quiet)
     step = (width - 2 * MARGIN) / 3.0
     blanks = ("what is measured", "gauge", "unit", "appraisers", "date", "temperature")
     for number, name in enumerate(blanks):
         row, column = divmod(number, 3)
         left, level = MARGIN + column * step, height - (39.0 + 8.0 * row) * MM
-        canvas.drawString(left, level, name)
+        write(canvas, name, (left, level), 8.0, look.of("text"))
         begin = left + canvas.stringWidth(name, REGULAR, 8.0) + 3.0
-        canvas.line(begin, level - 1.5, left + step - 10.0, level - 1.5)
+        rule(canvas, quiet, 0.5, (begin, level - 1.5, left + step - 10.0, level - 1.5))
 
 
 def _column(canvas: Canvas, look: Paper, rows: Sequence[tuple[str, str, str]], before: int, column: int) -> None:
@@ -84,13 +77,9 @@ def _column(canvas: Canvas, look: Paper, rows: Sequence[tuple[str, str, str]], b
     for number, (part, appraiser, trial) in enumerate(rows, start=1):
         level = top - number * ROW
         if number > 1 and (appraiser, trial) != rows[number - 2][1:]:
-            canvas.setStrokeColor(look.of("text"))
-            canvas.setLineWidth(0.9)
-            canvas.line(left, level, left + width, level)
+            rule(canvas, look.of("text"), 0.9, (left, level, left + width, level))
         _cells(canvas, look, left, level, width, [str(before + number), part, appraiser, trial, ""], strong=False)
-        canvas.setStrokeColor(look.of("line"))
-        canvas.setLineWidth(0.4)
-        canvas.line(left, level - ROW, left + width, level - ROW)
+        rule(canvas, look.of("line"), 0.4, (left, level - ROW, left + width, level - ROW))
     canvas.setStrokeColor(look.of("quiet"))
     canvas.rect(left + 0.67 * width, top - (len(rows) + 1) * ROW, 0.33 * width, len(rows) * ROW, stroke=1, fill=0)
 
@@ -98,8 +87,8 @@ def _column(canvas: Canvas, look: Paper, rows: Sequence[tuple[str, str, str]], b
 def _cells(
     canvas: Canvas, look: Paper, left: float, level: float, width: float, texts: list[str], *, strong: bool
 ) -> None:
-    canvas.setFont(*((BOLD, 6.8) if strong else (REGULAR, 8.5)))
+    font, size = (BOLD, 6.8) if strong else (REGULAR, 8.5)
     for number, (text, (_, share)) in enumerate(zip(texts, _HEADS, strict=True)):
-        canvas.setFillColor(look.of("quiet" if number == 0 or strong else "text"))
-        canvas.drawString(left + 4.0, level - 0.68 * ROW, text)
+        colour = look.of("quiet" if number == 0 or strong else "text")
+        write(canvas, text, (left + 4.0, level - 0.68 * ROW), size, colour, font=font)
         left += share * width

@@ -10,9 +10,9 @@ from reportlab.pdfgen.canvas import Canvas
 
 from valvelab.arrays import FloatArray
 from valvelab.figures.description import Axis, Band, Curve, Figure, Guide, Marks, Role
-from valvelab.report.paper import BOLD, REGULAR, Paper, fitted, text_width
+from valvelab.report.paper import BOLD, Paper, rule, text_width, write
 from valvelab.report.scales import Scale, runs, scale_for, thinned, tick_texts, ticks, x_ends, y_ends
-from valvelab.report.symbols import draw_symbol
+from valvelab.report.symbols import draw_path, draw_symbol
 from valvelab.units import System
 
 TITLE = 7.5
@@ -94,16 +94,13 @@ def _heading(canvas: Canvas, figure: Figure, box: Rectangle, paper: Paper, scale
     names = _names(figure)
     keys = sum(text_width(label, SMALL) + 16.0 for label, _, _ in names)
     filled = {band.label for band in figure.bands}
-    title = fitted(f"{figure.title}, {scale}" if scale else figure.title, TITLE, box.width - keys - 4.0, BOLD)
-    canvas.setFillColor(paper.of("text"))
-    canvas.setFont(BOLD, TITLE)
-    canvas.drawString(box.left, box.top - 8.0, title)
+    title = f"{figure.title}, {scale}" if scale else figure.title
+    room = box.width - keys - 4.0
+    write(canvas, title, (box.left, box.top - 8.0), TITLE, paper.of("text"), font=BOLD, width=room)
     right = box.right - 6.0
-    canvas.setFont(REGULAR, SMALL)
     for label, role, series in reversed(names):
         right -= text_width(label, SMALL)
-        canvas.setFillColor(paper.of("quiet"))
-        canvas.drawString(right, box.top - 8.0, label)
+        write(canvas, label, (right, box.top - 8.0), SMALL, paper.of("quiet"))
         right -= 11.0
         _key(canvas, right, box.top - 6.0, role, paper.role(role, series), filled=label in filled)
         right -= 5.0
@@ -125,9 +122,7 @@ def _key(canvas: Canvas, left: float, middle: float, role: Role, colour: Color, 
         canvas.setFillColor(colour if role == "band" else paled(colour))
         canvas.rect(left, middle - 2.0, 9.0, 4.0, stroke=0, fill=1)
         return
-    canvas.setStrokeColor(colour)
-    canvas.setLineWidth(WIDTHS.get(role, 0.8))
-    canvas.line(left, middle, left + 9.0, middle)
+    rule(canvas, colour, WIDTHS.get(role, 0.8), (left, middle, left + 9.0, middle))
 
 
 def draw_axes(
@@ -140,39 +135,27 @@ def draw_axes(
     names: tuple[tuple[float, str], ...] = (),
 ) -> None:
     """Faint grid, numbers left and (where `x_label` is given) below, no box; `names` instead of numbers below."""
-    canvas.setFont(REGULAR, SMALL)
-    canvas.setStrokeColor(paper.of("line"))
-    canvas.setLineWidth(0.25)
+    grid, quiet = paper.of("line"), paper.of("quiet")
     x_ticks = [place * x.unit.scale for place, _ in names] or ticks(x, 34.0)
     x_texts = [name for _, name in names] or tick_texts(x_ticks)
-    for value in x_ticks:
-        canvas.line(x.at(value), field.bottom, x.at(value), field.top)
-    y_ticks = [] if y is None else ticks(y, 13.0)
+    rule(canvas, grid, 0.25, *((x.at(value), field.bottom, x.at(value), field.top) for value in x_ticks))
     if y is not None:
+        y_ticks = ticks(y, 13.0)
         for value, text in zip(y_ticks, tick_texts(y_ticks), strict=True):
-            canvas.line(field.left, y.at(value), field.right, y.at(value))
-            canvas.setFillColor(paper.of("quiet"))
-            canvas.drawRightString(field.left - 3.0, y.at(value) - 2.0, text)
+            rule(canvas, grid, 0.25, (field.left, y.at(value), field.right, y.at(value)))
+            write(canvas, text, (field.left - 3.0, y.at(value) - 2.0), SMALL, quiet, end="right")
         if y.low < 0.0 < y.high:
-            canvas.setStrokeColor(paper.of("quiet"))
-            canvas.setLineWidth(0.4)
-            canvas.line(field.left, y.at(0.0), field.right, y.at(0.0))
+            rule(canvas, quiet, 0.4, (field.left, y.at(0.0), field.right, y.at(0.0)))
     if x_label is not None:
-        canvas.setFillColor(paper.of("quiet"))
         for value, text in zip(x_ticks, x_texts, strict=True):
-            canvas.drawCentredString(x.at(value), field.bottom - 7.0, text)
+            write(canvas, text, (x.at(value), field.bottom - 7.0), SMALL, quiet, end="middle")
         whole = f"{x_label}, {x.unit.label}" if x.unit.label else x_label
-        canvas.drawCentredString((field.left + field.right) / 2.0, field.bottom - 15.0, whole)
+        write(canvas, whole, ((field.left + field.right) / 2.0, field.bottom - 15.0), SMALL, quiet, end="middle")
 
 
 def polyline(canvas: Canvas, x: FloatArray, y: FloatArray) -> None:
     """Stroke one unbroken line through points on paper."""
-    path = canvas.beginPath()
-    kept = thinned(x, y, TOLERANCE)
-    path.moveTo(x[kept[0]], y[kept[0]])
-    for index in kept[1:]:
-        path.lineTo(x[index], y[index])
-    canvas.drawPath(path, stroke=1, fill=0)
+    draw_path(canvas, _points(x, y))
 
 
 def _curve(canvas: Canvas, curve: Curve, x: Scale, y: Scale, paper: Paper) -> None:
@@ -195,14 +178,8 @@ def _band(canvas: Canvas, band: Band, x: Scale, y: Scale, paper: Paper) -> None:
     canvas.setStrokeColor(paper.of("band_edge") if band.role == "band" else colour)
     canvas.setLineWidth(0.35)
     for run in runs(low + high):
-        lower = _points(across[run], low[run])
-        upper = _points(across[run], high[run])
-        path = canvas.beginPath()
-        path.moveTo(*lower[0])
-        for point in (*lower[1:], *reversed(upper)):
-            path.lineTo(*point)
-        path.close()
-        canvas.drawPath(path, stroke=0, fill=1)
+        edge = [*_points(across[run], low[run]), *reversed(_points(across[run], high[run]))]
+        draw_path(canvas, edge, filled=True)
         polyline(canvas, across[run], low[run])
         polyline(canvas, across[run], high[run])
 
@@ -217,19 +194,16 @@ def _points(x: FloatArray, y: FloatArray) -> list[tuple[float, float]]:
 
 
 def _guide(canvas: Canvas, guide: Guide, field: Rectangle, x: Scale, y: Scale, paper: Paper) -> None:
-    canvas.setStrokeColor(paper.role(guide.role))
-    canvas.setFillColor(paper.role(guide.role))
-    canvas.setFont(REGULAR, SMALL)
-    canvas.setLineWidth(0.5)
+    colour = paper.role(guide.role)
     canvas.setDash(3, 2)
     if guide.along == "y":
         level = float(y.place(np.array(guide.value)))
-        canvas.line(field.left, level, field.right, level)
-        canvas.drawRightString(field.right - 2.0, level + 2.0, guide.label)
+        rule(canvas, colour, 0.5, (field.left, level, field.right, level))
+        write(canvas, guide.label, (field.right - 2.0, level + 2.0), SMALL, colour, end="right")
     else:
         place = float(x.place(np.array(guide.value)))
-        canvas.line(place, field.bottom, place, field.top)
-        canvas.drawString(place + 2.0, field.top - 6.0, guide.label)
+        rule(canvas, colour, 0.5, (place, field.bottom, place, field.top))
+        write(canvas, guide.label, (place + 2.0, field.top - 6.0), SMALL, colour)
     canvas.setDash()
 
 
@@ -238,14 +212,11 @@ def _marks(canvas: Canvas, marks: Marks, x: Scale, y: Scale, paper: Paper) -> No
     across, up = np.atleast_1d(x.place(marks.x)), np.atleast_1d(y.place(marks.y))
     low, high = sorted((y.start, y.end))
     for index, (left, height) in enumerate(zip(across, up, strict=True)):
+        text = marks.texts[index] if index < len(marks.texts) else ""
         if marks.bare and np.isfinite(left + height):
-            canvas.setFillColor(colour)
-            canvas.setFont(REGULAR, SMALL)
-            canvas.drawCentredString(left, height - 2.0, marks.texts[index] if index < len(marks.texts) else "")
+            write(canvas, text, (left, height - 2.0), SMALL, colour, end="middle")
         elif np.isfinite(left + height) and low - 1.0 <= height <= high + 1.0:
             size = 3.2 if marks.role == "series" else 2.2
             draw_symbol(canvas, marks.role, float(left), float(height), size, colour, paper)
-            if index < len(marks.texts) and marks.texts[index]:
-                canvas.setFillColor(paper.of("text"))
-                canvas.setFont(REGULAR, SMALL)
-                canvas.drawString(left + 4.0, height - 2.0, marks.texts[index])
+            if text:
+                write(canvas, text, (left + 4.0, height - 2.0), SMALL, paper.of("text"))

@@ -16,7 +16,7 @@ from valvelab.figures.spring_figures import (
     tray_lines,
 )
 from valvelab.report.assembly import Part
-from valvelab.report.page_model import Block, FigureBlock, Paragraph, Section
+from valvelab.report.page_model import Block, FigureBlock, Paragraph, Section, figure_rows
 from valvelab.tables.springs import (
     kept_out,
     left_over,
@@ -102,19 +102,14 @@ def _tray_figures(inspection: SpringsInspection) -> FigureBlock:
     return FigureBlock((lines, (map_figure(points),)), WIDE_MM, weights=(1.3, 1.0), caption=caption)
 
 
-def _progressive(inspection: SpringsInspection) -> list[Block]:
+def _progressive(inspection: SpringsInspection) -> list[FigureBlock]:
     """Rate over height of the springs whose rate is not constant."""
     names = list(dict.fromkeys(row.spring for row in inspection.result.springs if row.progressive))
     if not names:
         return []
     tray = tray_lines(inspection)
-    blocks: list[Block] = []
-    for start in range(0, len(names), PROGRESSIVE_ACROSS):
-        some = names[start : start + PROGRESSIVE_ACROSS]
-        columns = tuple((rate_figure(inspection, name, tray),) for name in some)
-        blank: tuple[tuple[Figure, ...], ...] = ((),) * (PROGRESSIVE_ACROSS - len(some))
-        blocks.append(FigureBlock((*columns, *blank), FLAT_MM, titles=tuple(some)))
-    return blocks
+    columns = [(rate_figure(inspection, name, tray),) for name in names]
+    return figure_rows(columns, PROGRESSIVE_ACROSS, FLAT_MM, names)
 
 
 def sets_part(inspection: SetsInspection, table: SpringTable, system: System = "metric") -> Part:

@@ -19,10 +19,9 @@ def draw_symbol(
     if role == "reject":
         canvas.roundRect(left - size, middle - size, 2.0 * size, 2.0 * size, 0.2 * size, stroke=0, fill=1)
     elif role == "undecided":
-        _polygon(
-            canvas,
-            [(left - 1.25 * size, middle - size), (left + 1.25 * size, middle - size), (left, middle + 1.15 * size)],
-        )
+        low = middle - size
+        corners = [(left - 1.25 * size, low), (left + 1.25 * size, low), (left, middle + 1.15 * size)]
+        draw_path(canvas, corners, filled=True)
     else:
         canvas.circle(left, middle, size if role == "accept" else 0.5 * size, stroke=0, fill=1)
     canvas.setStrokeColor(paper.of("paper"))
@@ -40,17 +39,15 @@ def draw_symbol(
 
 
 def _stroke(canvas: Canvas, left: float, middle: float, size: float, points: Sequence[tuple[float, float]]) -> None:
-    path = canvas.beginPath()
-    path.moveTo(left + points[0][0] * size, middle + points[0][1] * size)
-    for across, up in points[1:]:
-        path.lineTo(left + across * size, middle + up * size)
-    canvas.drawPath(path, stroke=1, fill=0)
+    draw_path(canvas, [(left + across * size, middle + up * size) for across, up in points])
 
 
-def _polygon(canvas: Canvas, points: Sequence[tuple[float, float]]) -> None:
+def draw_path(canvas: Canvas, points: Sequence[tuple[float, float]], *, filled: bool = False) -> None:
+    """Straight pieces from point to point, stroked; or `filled`, and then closed and not stroked."""
     path = canvas.beginPath()
     path.moveTo(*points[0])
     for point in points[1:]:
         path.lineTo(*point)
-    path.close()
-    canvas.drawPath(path, stroke=0, fill=1)
+    if filled:
+        path.close()
+    canvas.drawPath(path, stroke=int(not filled), fill=int(filled))

@@ -10,7 +10,7 @@ from reportlab.platypus import Paragraph as TextFlow
 
 from valvelab.report.blocks import Layout, Together, flowables, text_style
 from valvelab.report.page_model import Style
-from valvelab.report.paper import BOLD, MM, REGULAR, Paper, text_width
+from valvelab.report.paper import BOLD, MM, REGULAR, Paper, text_width, write
 from valvelab.report.symbols import draw_symbol
 from valvelab.tables.description import Cell, Mark, Table
 
@@ -39,9 +39,7 @@ class MarkFlow(Flowable):
         colour = self._look.of(self._mark.decision)
         middle = 0.5 * self.height
         draw_symbol(self.canv, self._mark.decision, 4.0, middle - 0.4, 3.0, colour, self._look)
-        self.canv.setFillColor(colour)
-        self.canv.setFont(BOLD, self._size)
-        self.canv.drawString(10.0, middle - 0.36 * self._size, self._mark.decision)
+        write(self.canv, self._mark.decision, (10.0, middle - 0.36 * self._size), self._size, colour, font=BOLD)
 
 
 def mark_width(mark: Mark, size: float) -> float:

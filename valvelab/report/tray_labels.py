@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from reportlab.lib.pagesizes import A4
 from reportlab.pdfgen.canvas import Canvas
 
-from valvelab.report.paper import BOLD, MM, REGULAR, Paper, fitted, paper, text_width
+from valvelab.report.paper import BOLD, MM, Paper, paper, rule, text_width, write
 
 ACROSS, DOWN = 2, 4
 MARGIN = 8.0 * MM
@@ -64,16 +64,14 @@ def labels_bytes(sheet: LabelSheet) -> bytes:
 
 def _cut_marks(canvas: Canvas, width: float, height: float, look: Paper) -> None:
     """Short lines outside the labels, where to cut."""
-    canvas.setStrokeColor(look.of("quiet"))
-    canvas.setLineWidth(0.3)
+    marks: list[tuple[float, float, float, float]] = []
     for column in range(ACROSS + 1):
         x = MARGIN + column * width
-        canvas.line(x, 2.0 * MM, x, MARGIN - 1.5 * MM)
-        canvas.line(x, A4[1] - 2.0 * MM, x, A4[1] - MARGIN + 1.5 * MM)
+        marks += [(x, 2.0 * MM, x, MARGIN - 1.5 * MM), (x, A4[1] - 2.0 * MM, x, A4[1] - MARGIN + 1.5 * MM)]
     for row in range(DOWN + 1):
         y = MARGIN + row * height
-        canvas.line(2.0 * MM, y, MARGIN - 1.5 * MM, y)
-        canvas.line(A4[0] - 2.0 * MM, y, A4[0] - MARGIN + 1.5 * MM, y)
+        marks += [(2.0 * MM, y, MARGIN - 1.5 * MM, y), (A4[0] - 2.0 * MM, y, A4[0] - MARGIN + 1.5 * MM, y)]
+    rule(canvas, look.of("quiet"), 0.3, *marks)
 
 
 def _label(canvas: Canvas, label: Label, sheet: LabelSheet, width: float, height: float, look: Paper) -> None:
@@ -83,23 +81,17 @@ def _label(canvas: Canvas, label: Label, sheet: LabelSheet, width: float, height
     canvas.setFillColor(look.of("quiet") if label.series is None else look.role("series", label.series))
     canvas.rect(0.0, 0.0, 2.2 * MM, height, stroke=0, fill=1)
     left, right, top = 2.2 * MM + PAD, width - PAD, height - PAD
-    canvas.setFillColor(look.of("text"))
-    size = 34.0 if len(label.sign) < 3 else 20.0
-    canvas.setFont(BOLD, size)
-    canvas.drawString(left, top - 0.78 * size, label.sign)
+    text, size = look.of("text"), 34.0 if len(label.sign) < 3 else 20.0
+    write(canvas, label.sign, (left, top - 0.78 * size), size, text, font=BOLD)
     text_left = left + max(text_width(label.sign, size, BOLD), 12.0 * MM) + 3.0 * MM
-    canvas.setFont(BOLD, 10.0)
-    canvas.drawString(text_left, top - 8.0, fitted(label.heading, 10.0, right - text_left, BOLD))
-    canvas.setFont(REGULAR, 7.5)
+    write(canvas, label.heading, (text_left, top - 8.0), 10.0, text, font=BOLD, width=right - text_left)
     y = top - 18.0
     for line in label.lines:
-        canvas.drawString(text_left, y, fitted(line, 7.5, right - text_left))
+        write(canvas, line, (text_left, y), 7.5, text, width=right - text_left)
         y -= 9.5
     top = min(y, top - 30.0)
     _springs(canvas, label, left, right, PAD + 8.0, top, look)
-    canvas.setFillColor(look.of("quiet"))
-    canvas.setFont(REGULAR, 6.0)
-    canvas.drawString(left, PAD - 2.0, fitted(sheet.foot, 6.0, right - left))
+    write(canvas, sheet.foot, (left, PAD - 2.0), 6.0, look.of("quiet"), width=right - left)
 
 
 def _springs(canvas: Canvas, label: Label, left: float, right: float, bottom: float, top: float, look: Paper) -> None:
@@ -115,17 +107,14 @@ def _springs(canvas: Canvas, label: Label, left: float, right: float, bottom: fl
     for number, (name, figure) in enumerate(shown):
         column, row = divmod(number, down)
         x, y = left + column * each, top - (row + 0.95) * LEADING * size
-        canvas.setFillColor(look.of("text"))
-        canvas.setFont(BOLD, size)
         room = each - GAP - text_width(figure, size) - 4.0
-        canvas.drawString(x, y, fitted(name, size, room, BOLD))
-        canvas.setFillColor(look.of("quiet"))
-        canvas.setFont(REGULAR, size)
-        canvas.drawRightString(x + each - GAP, y, figure)
+        write(canvas, name, (x, y), size, look.of("text"), font=BOLD, width=room)
+        write(canvas, figure, (x + each - GAP, y), size, look.of("quiet"), end="right")
     if len(shown) < len(label.springs):
         column, row = divmod(len(shown), down)
         y = top - (row + 0.95) * LEADING * size
-        canvas.drawString(left + column * each, y, f"and {len(label.springs) - len(shown)} more")
+        more = f"and {len(label.springs) - len(shown)} more"
+        write(canvas, more, (left + column * each, y), size, look.of("quiet"))
 
 
 def _grid(label: Label, width: float, height: float) -> tuple[float, int, int]:
