@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from itertools import groupby
 from operator import itemgetter
 from typing import TYPE_CHECKING, Any
@@ -36,16 +37,14 @@ LIFTS_ACROSS = 5
 LobeColumn = Column[LobeResult]
 
 
-def of_row(row: LobeRow) -> LobeColumn:
-    """A characteristic of a lobe."""
-    return Column(
-        row.head,
-        row.unit,
-        lambda lobe: row.stated(lobe).value,
-        lambda lobe: row.stated(lobe).u,
-        with_u=row.u_column,
+def of_row(row: LobeRow, stated: Callable[[LobeResult], Measured] | None = None, **how: Any) -> LobeColumn:
+    """A characteristic of a lobe; `stated` where it is not stated of the whole lobe."""
+    read = stated or row.stated
+    column: LobeColumn = Column(
+        row.head, row.unit, lambda lobe: read(lobe).value, lambda lobe: read(lobe).u, with_u=row.u_column,
         tip=row.explained,
-    )
+    )  # fmt: skip
+    return replace(column, **how)
 
 
 def _of_envelope(head: str, unit: str, field: str, times: float = 1.0, **usual: Any) -> LobeColumn:
@@ -107,19 +106,8 @@ def lobe_facts(inspection: LobesInspection, lobe: str, system: System) -> list[F
 
 def _at(result: LobesResult, row: LobeRow, number: int, head: str) -> LobeColumn:
     """A characteristic at the checking lift of that number."""
-
-    def stated(lobe: LobeResult) -> Measured:
-        return row.stated_at(lobe.durations[number])
-
-    return Column(
-        head,
-        row.unit,
-        lambda lobe: stated(lobe).value,
-        lambda lobe: stated(lobe).u,
-        with_u=row.u_column,
-        tip=row.explained,
-        decimals=_at_all_lifts(result, row),
-    )
+    decimals = _at_all_lifts(result, row)
+    return of_row(row, lambda lobe: row.stated_at(lobe.durations[number]), head=head, decimals=decimals)
 
 
 def _at_all_lifts(result: LobesResult, row: LobeRow) -> int:

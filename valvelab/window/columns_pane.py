@@ -15,8 +15,8 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from valvelab.window.chips import Heading
 from valvelab.window.layouts import above, beside
-from valvelab.window.theme import scaled
 from valvelab.workbench import bays
 
 if TYPE_CHECKING:
@@ -36,7 +36,7 @@ class ColumnsPane(QWidget):
         super().__init__(parent)
         self.setObjectName("columns pane")
         self.path = ""
-        self._head = QLabel(self)
+        self._head = Heading("", 1.3, self)
         self._what = QLabel(
             "The columns of this file have no names that say what they hold. Choose above each column what it is and "
             "its unit; lobes are called 1I, 1E, 2I … The assignment is remembered for files of the same shape.",
@@ -77,7 +77,6 @@ class ColumnsPane(QWidget):
 
     def show_preview(self, path: str, name: str, kind: str, preview: Preview) -> None:
         """Open the pane for a file."""
-        self._head.setFont(scaled(self.font(), 1.3, strong=True))
         self._head.setText(f"What do the columns of {name} hold?")
         if self.path == path and self._preview is preview:
             return

@@ -23,11 +23,12 @@ from valvelab import __version__
 from valvelab.cautions import CAUTIONS
 from valvelab.csv_text import csv_text
 from valvelab.window.actions import ACTIONS
+from valvelab.window.chips import Heading
 from valvelab.window.icons import icon
 from valvelab.window.layouts import above, beside
 from valvelab.window.painting import painting
 from valvelab.window.tables import TableView
-from valvelab.window.theme import Theme, current_theme, scaled
+from valvelab.window.theme import Theme, current_theme
 
 if TYPE_CHECKING:
     from valvelab.workbench.bays import Bay
@@ -71,7 +72,8 @@ class EmptyPage(QWidget):
         super().__init__(parent)
         self._hot = False
         self._picture = QLabel(self, alignment=Qt.AlignmentFlag.AlignCenter)
-        self._head = QLabel(self, alignment=Qt.AlignmentFlag.AlignCenter)
+        self._head = Heading("", 1.6, self)
+        self._head.setAlignment(Qt.AlignmentFlag.AlignCenter)
         self._what = QLabel(self, alignment=Qt.AlignmentFlag.AlignCenter, wordWrap=True)
         self.open_button = QPushButton("Open…", self)
         self.sample_button = QPushButton("Open the sample", self)
@@ -99,7 +101,6 @@ class EmptyPage(QWidget):
         name = "waiting" if busy else "error" if failure else bay.icon if bay else "open"
         colour = "reject" if failure else "accent"
         self._picture.setPixmap(icon(name, colour).pixmap(QSize(side, side), self.devicePixelRatioF()))
-        self._head.setFont(scaled(self.font(), 1.6, strong=True))
         if busy:
             head, what = "Reading and inspecting…", ""
         elif failure:
@@ -135,7 +136,7 @@ class TextPage(QWidget):
         super().__init__(parent)
         self.wanted = False
         self._html: Html | None = None
-        self._head = QLabel(self)
+        self._head = Heading("", 1.4, self)
         self._text = QTextBrowser(self, openExternalLinks=False)
         self._text.setFrameShape(QTextBrowser.Shape.NoFrame)
         self._text.setAccessibleName("Text")
@@ -147,7 +148,6 @@ class TextPage(QWidget):
     def show_text(self, title: str, html: Html) -> None:
         """Show a text."""
         self.wanted, self._html = True, html
-        self._head.setFont(scaled(self.font(), 1.4, strong=True))
         self._head.setText(title)
         self.refresh()
 

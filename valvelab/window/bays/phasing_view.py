@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -68,8 +68,8 @@ class PhasingView(BayView[Worksheet]):
         self.form.edited.connect(self._on_edit)
         self.form.refused.connect(self.guide.complain)
         self.form.row_wanted.connect(self._on_row_wanted)
-        self.form.row_unwanted.connect(self._on_row_unwanted)
-        self.form.lobe_wanted.connect(self._on_lobe_wanted)
+        self.form.row_unwanted.connect(lambda cell: self._change("take out a row", worksheet.without_row, cell))
+        self.form.lobe_wanted.connect(lambda name: self._change(f"add lobe {name.strip()}", worksheet.add_lobe, name))
         self.wheel = DegreeWheel("Degree wheel")
         self.events = FigureView("Valve-event diagram", self)
         nothing = "Type the steps on the shelf, a centreline of the card, and read a pair near the nose."
@@ -183,22 +183,16 @@ class PhasingView(BayView[Worksheet]):
         label = f"read {spoken(target.cell, target.sheet)}"
         self._apply(worksheet.with_value(target.sheet, target.cell, value), label)
 
+    def _change(self, label: str, change: Callable[..., phasing.Sheet], *how: object) -> None:
+        self._apply(change(phasing_bay.sheet_in_front(self.bench.document), *how), label)
+
     def _on_edit(self, cell: Cell, value: worksheet.Value) -> None:
         sheet = phasing_bay.sheet_in_front(self.bench.document)
-        self._apply(worksheet.with_value(sheet, cell, value), f"enter {spoken(cell, sheet)}")
+        self._change(f"enter {spoken(cell, sheet)}", worksheet.with_value, cell, value)
 
     def _on_row_wanted(self, what: str, lobe: str) -> None:
-        sheet = phasing_bay.sheet_in_front(self.bench.document)
         add = worksheet.add_pair if what == "pair" else worksheet.add_event
-        self._apply(add(sheet, lobe), f"add a row of {lobe}")
-
-    def _on_row_unwanted(self, cell: Cell) -> None:
-        sheet = phasing_bay.sheet_in_front(self.bench.document)
-        self._apply(worksheet.without_row(sheet, cell), "take out a row")
-
-    def _on_lobe_wanted(self, name: str) -> None:
-        sheet = phasing_bay.sheet_in_front(self.bench.document)
-        self._apply(worksheet.add_lobe(sheet, name), f"add lobe {name.strip()}")
+        self._change(f"add a row of {lobe}", add, lobe)
 
 
 make_view = PhasingView
