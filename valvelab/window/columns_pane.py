@@ -17,6 +17,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from valvelab.files.kinds import reader_of
 from valvelab.window.theme import scaled
 from valvelab.workbench import bays
 
@@ -45,9 +46,9 @@ class ColumnsPane(QWidget):
         )  # fmt: skip
         self._kind = QComboBox(self)
         self._kind.setAccessibleName("What the file is")
-        for intake in bays.intakes().values():
-            if intake.columns:
-                self._kind.addItem(intake.label, intake.kind)
+        for reader in bays.kinds():
+            if reader.columns is not None:
+                self._kind.addItem(reader.label, reader.name)
         self._kind.currentIndexChanged.connect(self._refill)
         self.table = QTableWidget(self)
         self.table.setAccessibleName("First rows of the file")
@@ -112,8 +113,7 @@ class ColumnsPane(QWidget):
 
     def _refill(self) -> None:
         preview = self._preview
-        intake = bays.intakes().get(str(self._kind.currentData()))
-        if preview is None or intake is None:
+        if preview is None:
             return
         width = len(preview.rows[0]) if preview.rows else len(preview.headers)
         self.table.clear()
@@ -123,7 +123,7 @@ class ColumnsPane(QWidget):
                   for n in range(width)]  # fmt: skip
         self.table.setHorizontalHeaderLabels(titles)
         self.fields, self.units = [], []
-        fields = dict(intake.fields or {})
+        fields = self._assignable()
         for column in range(width):
             self._add_choosers(column, fields, width)
         for row, cells in enumerate(preview.rows[:_ROWS]):
@@ -134,6 +134,11 @@ class ColumnsPane(QWidget):
                 self.table.setItem(row + 2, column, cell)
         self._fit()
         self._check()
+
+    def _assignable(self) -> dict[str, tuple[str, ...]]:
+        """What columns of the kind chosen can be assigned to, with the units of each."""
+        reader = reader_of(str(self._kind.currentData()))
+        return {} if reader is None else dict(reader.columns or {})
 
     def _add_choosers(self, column: int, fields: dict[str, tuple[str, ...]], width: int) -> None:
         field = QComboBox(self.table, editable=True)
@@ -154,8 +159,7 @@ class ColumnsPane(QWidget):
         self.table.setCellWidget(1, column, unit)
 
     def _offer_units(self, column: int, name: str) -> None:
-        intake = bays.intakes().get(str(self._kind.currentData()))
-        fields = dict(intake.fields or {}) if intake is not None else {}
+        fields = self._assignable()
         found = fields.get(name.strip())
         offered = () if name == _IGNORE else found if found is not None else fields.get("lift", ())
         unit = self.units[column]
@@ -172,8 +176,7 @@ class ColumnsPane(QWidget):
         names = [field.currentText().strip() for field in self.fields]
         used = [name for name in names if name and name != _IGNORE]
         twice = {name for name in used if used.count(name) > 1}
-        intake = bays.intakes().get(str(self._kind.currentData()))
-        needed = "angle" if intake is not None and "angle" in (intake.fields or {}) else None
+        needed = "angle" if "angle" in self._assignable() else None
         hint = ""
         if twice:
             hint = f"{', '.join(sorted(twice))} is chosen twice."

@@ -297,7 +297,7 @@ class MainWindow(Shell):
         """Put the invented sample of the bay in front on the bench."""
         from valvelab.places import sample_profiles
 
-        bay = bays.by_name(self.bench.document.bay) or bays.available()[0]
+        bay = bays.by_name(self.bench.document.bay) or bays.BAYS[0]
         self.bench.add_files([str(sample_profiles() / name) for name in bay.sample])
 
     def do_remove(self) -> None:
