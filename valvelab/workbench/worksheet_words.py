@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
+from valvelab.files.phasing_sheet import reading_lift, wheel_reading, wheel_uncertainty
+from valvelab.phasing.degreeing import Sheet
 from valvelab.units import System, display_unit, parse_angle, show
 from valvelab.workbench.worksheet import Cell, Value, value_of
-
-if TYPE_CHECKING:
-    from valvelab.phasing.degreeing import Sheet
 
 
 def read(cell: Cell, text: str, units: System) -> Value:
@@ -25,8 +22,6 @@ def read(cell: Cell, text: str, units: System) -> Value:
 
 
 def _number(cell: Cell, words: str, units: System) -> float | None:
-    from valvelab.files.phasing_sheet import reading_lift, wheel_reading, wheel_uncertainty
-
     if cell.name in {"drop", "lift"}:
         return reading_lift(_with_unit(words, units), spoken(cell))
     if cell.part == "wheel":
