@@ -67,6 +67,18 @@ def test_planted_breach_is_seen(copy: Path, contract: str) -> None:
     assert f"{contract} BROKEN" in done.stdout
 
 
+def test_what_is_listed_is_light() -> None:
+    """The command line's help and the kinds of files load nothing of what they lead to."""
+    heavy = "[name for name in ('numpy', 'scipy', 'pydantic', 'valvelab.records.job') if name in sys.modules]"
+    code = (
+        "import contextlib, sys\nfrom valvelab.cli.main import main\nimport valvelab.files.kinds\n"
+        f"with contextlib.suppress(SystemExit):\n    main(['--help'])\nassert not {heavy}, {heavy}"
+    )
+    done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    assert "shims" in done.stdout
+
+
 def test_room_without_a_layer_is_seen(copy: Path) -> None:
     stray = copy / "valvelab" / "stray.py"
     stray.write_text('"""In no layer."""\n', encoding="utf-8")

@@ -13,8 +13,9 @@ from hypothesis import strategies as st
 from outside_facts import exhaust_table, tappet_table
 
 from valvelab.errors import BadFile
-from valvelab.files.kinds import READERS, kind_of, only_kind
+from valvelab.files.kinds import READERS
 from valvelab.files.lift_table import read_lift_table
+from valvelab.files.reading import kind_of, only_kind
 from valvelab.files.table import ColumnsNeeded
 from valvelab.follower.shapes import Shape
 from valvelab.records.measurement import LiftTable

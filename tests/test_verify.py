@@ -190,7 +190,7 @@ def test_a_later_revision_is_named(paper: Path) -> None:
 
 def test_a_key_that_stands_twice_is_named(paper: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Readers differ in which of the two they take."""
-    monkeypatch.setattr(recomputing, "seal_holds", lambda _: True)
+    monkeypatch.setattr(verifying, "seal_holds", lambda _: True)
     data = paper.read_bytes()
     found = answer(data.replace(b"/MediaBox", b"/Rotate 0 /Rotate 0 /MediaBox", 1))
     assert isinstance(found, VerifyResult)

@@ -37,7 +37,7 @@ def read_all(document: Document) -> Document:
 def test_the_workbench_needs_no_toolkit() -> None:
     code = (
         "import sys, valvelab.workbench.bays as s, valvelab.workbench.recovery, valvelab.workbench.contents\n"
-        "assert s.available()\n"
+        "assert s.BAYS\n"
         "assert not [n for n in sys.modules if n.split('.')[0] in {'PySide6', 'pyqtgraph', 'numpy', 'scipy'}]"
     )
     subprocess.run([sys.executable, "-c", code], check=True)
@@ -266,16 +266,14 @@ def test_recovery_brings_back_the_decisions(tmp_path: Path) -> None:
     assert list(tmp_path.iterdir()) == []
 
 
-def test_every_intake_reads_a_kind_that_the_readers_know() -> None:
-    from importlib import import_module
-
+def test_every_kind_of_file_is_read_and_taken_by_a_bay() -> None:
     from valvelab.files.kinds import READERS
+    from valvelab.files.reading import READ
 
-    known = {reader.name for reader in READERS}
-    for intake in each(bays.intakes().values()):
-        assert intake.kind in known
-        module, _, function = intake.reader.partition(":")
-        assert callable(getattr(import_module(module), function))
+    assert [reader.name for reader in READERS] == list(READ)
+    assert bays.kinds() == READERS
+    for bay in each(bays.BAYS):
+        assert set(bay.takes) <= {reader.name for reader in READERS}
 
 
 def test_a_folder_or_a_job_file_brings_the_files_it_names(tmp_path: Path) -> None:

@@ -10,7 +10,7 @@ from valvelab.cli.output import plain
 from valvelab.cli.outputs import check_outputs
 from valvelab.cli.streams import answer, say
 from valvelab.errors import WrongUsage
-from valvelab.files.kinds import command_for
+from valvelab.files.reading import command_for
 from valvelab.files.table import read_table
 from valvelab.job.certificates import iso_date, write
 from valvelab.job.job_file import read_job

@@ -17,7 +17,7 @@ from valvelab.cli.output import mark_text, plain, verdict_text, write_out
 from valvelab.cli.outputs import check_outputs
 from valvelab.cli.streams import answer, say
 from valvelab.errors import BadFile
-from valvelab.files.kinds import only_kind
+from valvelab.files.reading import only_kind
 from valvelab.job.certificates import write_inspected
 from valvelab.job.job_file import JOB_FILE, read_job
 from valvelab.job.parts import Inspected, inspect_job, located
@@ -26,6 +26,7 @@ from valvelab.records.job import Job, JobPart
 from valvelab.records.result import Result, Verdict, exit_code
 from valvelab.tables.verdicts import RANKED, rank
 from valvelab.units import System
+from valvelab.workbench.bays import by_name, kinds
 from valvelab.writing import make_folder, write_whole
 
 FOLDER = Path("valvelab-demo")
@@ -164,13 +165,11 @@ def _part(part: JobPart, job: Job, result: Result) -> DemoPart:
 
 def _for_window(first: _Done) -> list[str]:
     """Files of the first job that the window has a bay for, each reading before the spec it is judged by."""
-    from valvelab.workbench.bays import by_name, intakes
-
     paths: dict[str, None] = {}
     for part in first.located.part:
         bay = by_name(part.inspect)
-        kinds = {intake.kind for intake in bay.intakes} if bay else set(intakes())
-        paths.update(dict.fromkeys(str(path) for path in part.files.values() if only_kind(path) in kinds))
+        known = bay.takes if bay else [reader.name for reader in kinds()]
+        paths.update(dict.fromkeys(str(path) for path in part.files.values() if only_kind(path) in known))
     return list(paths)
 
 

@@ -14,7 +14,6 @@ from typing import Protocol
 
 from valvelab import __version__
 from valvelab.cautions import CAUTIONS
-from valvelab.cli.outputs import check_outputs
 from valvelab.cli.streams import say
 from valvelab.errors import ValvelabError, WrongUsage, utf8
 from valvelab.job.uses import USES
@@ -128,6 +127,8 @@ def _run_command(arguments: list[str], open_window: Callable[[list[str]], int] |
             _door(name).configure(command)
     parsed = parser.parse_args(arguments)
     _check_texts(parsed)
+    from valvelab.cli.outputs import check_outputs
+
     check_outputs(parsed)
     parsed.open_window = open_window
     return _door(parsed.command).run(parsed)

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from valvelab.errors import ValvelabError, WrongUsage
+from valvelab.files.spec_file import nominal_path, read_spec
 from valvelab.writing import check_place, same_file
 
 _WRITTEN = ("out", "plot")
@@ -54,8 +55,6 @@ def _inputs(args: argparse.Namespace) -> Iterator[Path]:
 
 
 def _nominals(spec: Path) -> list[Path]:
-    from valvelab.files.spec_file import nominal_path, read_spec
-
     try:
         envelopes = read_spec(spec).envelope
     except ValvelabError:

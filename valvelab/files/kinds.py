@@ -1,24 +1,18 @@
-"""What a file might hold, told from its first bytes; the import dialog and the README table read `READERS`."""
+"""Kinds of files: what each holds, how it is recognised, which columns can be assigned. Light: nothing is read here.
+
+The window's column assignment, jobs and the README table read `READERS`; `reading` reads the files themselves.
+"""
 
 from __future__ import annotations
 
-import tomllib
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Literal
 
-from valvelab.errors import BadFile
 from valvelab.files.column_names import answers_to, height_of, is_unit, plain_name, split_header
-from valvelab.files.contents import Contents, decode, is_zip, read_contents
-from valvelab.files.table import Table
-from valvelab.files.text_opening import read_header
-from valvelab.files.workbook import read_workbook
-from valvelab.files.zip_parts import part_names
 
 Answer = Literal["yes", "no", "perhaps"]
 
-HEAD_BYTES = 64 * 1024
 TABLE_ENDINGS = (".csv", ".tsv", ".txt", ".dat", ".xlsx")
 
 
@@ -43,7 +37,8 @@ class Head:
 class Reader:
     """One kind of file: its name, the endings it comes with, what it holds, the command that inspects it.
 
-    alone: whether the command inspects such a file by itself, or beside another.
+    alone: whether the command inspects such a file by itself, or beside another. columns: what columns can be assigned
+    to, with the units of each; None where the reader takes no assignment. spoken: its name on the bench, where another.
     """
 
     name: str
@@ -52,6 +47,13 @@ class Reader:
     command: str
     recognise: Callable[[Head], Answer]
     alone: bool = True
+    columns: Mapping[str, tuple[str, ...]] | None = None
+    spoken: str = ""
+
+    @property
+    def label(self) -> str:
+        """Its name for people."""
+        return self.spoken or self.name
 
 
 def _named(*needed: str) -> Callable[[Head], Answer]:
@@ -126,18 +128,37 @@ def _trace(head: Head) -> Answer:
 
 
 READERS: tuple[Reader, ...] = (
-    Reader("lift table", TABLE_ENDINGS, "lift over cam or crank angle, one or many lobes", "lobes", _lift),
     Reader(
-        "spring readings", TABLE_ENDINGS, "force over height, spring by spring", "springs", _springs
+        "lift table", TABLE_ENDINGS, "lift over cam or crank angle, one or many lobes", "lobes", _lift,
+        columns={
+            "angle": ("cam deg", "crank deg"), "lift": ("mm", "um", "in", "thou", "m"), "lobe": (), "sweep": (),
+        },
     ),
-    Reader("heights", TABLE_ENDINGS, "seat to retainer at each valve, for shims", "shims", _heights, alone=False),
     Reader(
-        "shaft readings", TABLE_ENDINGS, "a dial turned through each journal", "shaft", _named("station", "reading")
+        "spring readings", TABLE_ENDINGS, "force over height, spring by spring", "springs", _springs,
+        columns={
+            "spring": (), "height": ("mm", "in"), "force": ("N", "lbf"), "position": (), "stage": (), "stroke": (),
+            "element": (), "offset": ("mm", "in"),
+        },
     ),
-    Reader("surface trace", (*TABLE_ENDINGS, ".smd", ".x3p"), "height along a surface", "texture", _trace),
+    Reader(
+        "heights", TABLE_ENDINGS, "seat to retainer at each valve, for shims", "shims", _heights, alone=False,
+        columns={"position": (), "height": ("mm", "in")},
+    ),
+    Reader(
+        "shaft readings", TABLE_ENDINGS, "a dial turned through each journal", "shaft", _named("station", "reading"),
+        columns={
+            "station": (), "position": ("mm", "in"), "angle": ("deg",), "reading": ("um", "mm", "in", "thou"),
+        },
+    ),
+    Reader(
+        "surface trace", (*TABLE_ENDINGS, ".smd", ".x3p"), "height along a surface", "texture", _trace,
+        columns={"x": ("mm", "um", "in"), "z": ("um", "nm", "mm")},
+    ),
     Reader(
         "gauge study", TABLE_ENDINGS, "parts measured again by several people", "gauge",
         _named("part", "appraiser", "trial"),
+        columns={"part": (), "appraiser": (), "trial": (), "reading": ("mm", "um", "in", "N", "lbf", "deg")},
     ),
     Reader(
         "adopted uncertainty", (".toml",), "a gauge study's result, kept as the uncertainty of a reading", "shaft",
@@ -145,7 +166,7 @@ READERS: tuple[Reader, ...] = (
     ),
     Reader(
         "phasing sheet", (".toml",), "degree-wheel readings", "phasing",
-        _toml("stop", "reading", "near_peak", "wheel", "card", "adjuster"),
+        _toml("stop", "reading", "near_peak", "wheel", "card", "adjuster"), spoken="degree-wheel sheet",
     ),
     Reader(
         "train", (".toml",), "rocker, lash, valve, spring and crank", "motion",
@@ -155,86 +176,17 @@ READERS: tuple[Reader, ...] = (
 )  # fmt: skip
 
 
-def kind_of(path: str | Path) -> dict[str, Answer]:
-    """Each reader's answer, by its name, from the first bytes. Raises BadFile for a file that can't be read at all."""
-    head = head_of(path)
-    return {reader.name: reader.recognise(head) for reader in READERS}
+def reader_of(kind: str) -> Reader | None:
+    """The row of a kind; None for a name that is none."""
+    return next((reader for reader in READERS if reader.name == kind), None)
 
 
-def command_for(table: Table) -> str | None:
-    """The command that inspects a table read with a column assignment, by its columns' names; None where none fits."""
-    titles = tuple(column.title for column in table.columns if column.title)
-    head = Head("", b"", _names(titles), True, None, None, _at_heights(titles))
-    sure = [reader.command for reader in READERS if reader.recognise(head) == "yes"]
-    return sure[0] if len(sure) == 1 else None
-
-
-def only_kind(path: str | Path) -> str | None:
-    """The reader that says yes, when exactly one does."""
-    sure = [name for name, answer in kind_of(path).items() if answer == "yes"]
-    return sure[0] if len(sure) == 1 else None
-
-
-def head_of(path: str | Path) -> Head:
-    """What the start of a file shows; a workbook, a zip container and TOML are looked at whole."""
-    ending = Path(path).suffix.lower()
-    if ending == ".toml":
-        return Head(ending, b"", None, False, _toml_keys(path), None)
-    with_start = _start(path)
-    if is_zip(with_start.data):
-        return _zip_head(ending, read_contents(path))
-    columns: frozenset[str] | None = None
-    header: tuple[str, ...] | None = None
-    is_table = True
-    try:
-        header = read_header(with_start)
-        columns = None if header is None else _names(header)
-    except BadFile:
-        is_table = False
-    return Head(ending, with_start.data, columns, is_table, None, None, _at_heights(header))
-
-
-def _start(path: str | Path) -> Contents:
-    """The first whole lines of a file, as if they were all of it."""
-    contents = read_contents(path)
-    if len(contents.data) <= HEAD_BYTES:
-        return contents
-    head = contents.data[: HEAD_BYTES - HEAD_BYTES % 4]
-    try:
-        text, _ = decode(contents.file, head[: head.rfind(b"\n")] if b"\0" not in head[:1024] else head)
-    except BadFile:
-        return Contents(contents.file, head, contents.source)
-    return Contents(contents.file, text.rpartition("\n")[0].encode(), contents.source)
-
-
-def _zip_head(ending: str, contents: Contents) -> Head:
-    names = part_names(contents.data)
-    if names is None:
-        return Head(ending, contents.data[:4], None, False, None, frozenset())
-    parts = frozenset(name.rpartition("/")[2].lower() for name in names)
-    columns, header = None, None
-    is_table = "workbook.xml" in parts
-    if is_table:
-        try:
-            header = read_workbook(contents).header
-            columns = None if header is None else _names(header)
-        except BadFile:
-            is_table = False
-    return Head(ending, contents.data[:4], columns, is_table, None, parts, _at_heights(header))
-
-
-def _names(header: tuple[str, ...]) -> frozenset[str]:
+def header_names(header: Iterable[str]) -> frozenset[str]:
+    """Column names of a header as they are compared."""
     return frozenset(plain_name(split_header(cell)[0]) for cell in header if cell)
 
 
-def _at_heights(header: tuple[str, ...] | None) -> bool:
+def at_heights(header: Iterable[str] | None) -> bool:
     """Whether a header has columns such as `force at 1.800 in [lbf]` or `46 mm`."""
     split = [split_header(cell) for cell in header or () if cell]
     return any(height_of(title) is not None and (unit is None or is_unit(unit, "force")) for title, unit in split)
-
-
-def _toml_keys(path: str | Path) -> frozenset[str] | None:
-    try:
-        return frozenset(tomllib.loads(read_contents(path).data.decode("utf-8-sig")))
-    except (ValueError, RecursionError):
-        return None

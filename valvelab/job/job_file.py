@@ -5,7 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 from valvelab.errors import BadFile
-from valvelab.files.kinds import READERS, only_kind
+from valvelab.files.kinds import reader_of
+from valvelab.files.reading import only_kind
 from valvelab.files.spec_file import nominal_path, read_spec, read_toml
 from valvelab.job.upgrade import upgraded
 from valvelab.records.job import PARTS, Job
@@ -37,7 +38,8 @@ def read_job(path: Path) -> tuple[Job, Path]:
 
 def _command_of(kind: str | None) -> str | None:
     """The command that inspects a kind of file by itself; None for what stands beside another."""
-    return next((reader.command for reader in READERS if reader.name == kind and reader.alone), None)
+    reader = reader_of(kind or "")
+    return reader.command if reader is not None and reader.alone else None
 
 
 def _job_of_folder(folder: Path) -> Job:

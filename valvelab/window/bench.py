@@ -50,7 +50,7 @@ class Bench(QObject):
         self._complained = False
         self.kept_beside: set[Path] = set()
         units: System = "inch" if self.settings.units == "inch" else "metric"
-        first = Document(units=units, bay=bays.available()[0].name)
+        first = Document(units=units, bay=bays.BAYS[0].name)
         self.history = History(first, self._changed)
         self._pool = ThreadPoolExecutor(2, "valvelab") if background else None
         self._running: dict[object, str] = {}
@@ -261,7 +261,7 @@ class Bench(QObject):
         bay = bays.by_name(document.bay)
         if bay is None:
             return False
-        own = any(document.in_use(intake.kind) is not None for intake in bay.intakes if intake.kind != "spec")
+        own = any(document.in_use(kind) is not None for kind in bay.takes if kind != "spec")
         begun = bay.at_once is not None and bay.state in document.states
         return bay.question(document) is not None or own or begun
 

@@ -15,6 +15,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from valvelab.files.kinds import reader_of
 from valvelab.window.icons import icon
 from valvelab.window.painting import LEFT, painting, write
 from valvelab.window.theme import current_theme, scaled
@@ -140,6 +141,6 @@ def state_of(document: Document, file: BenchFile) -> tuple[str, str, str]:
         return "columns to be assigned", "undecided", "columns"
     if content.problem is not None:
         return "can't be used: see Problems", "reject", "error"
-    intake = bays.intakes().get(content.kind)
-    label = content.kind if intake is None else intake.label
+    reader = reader_of(content.kind)
+    label = content.kind if reader is None else reader.label
     return label, "quiet", _ICONS.get(content.kind, "file")

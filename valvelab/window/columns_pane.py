@@ -15,6 +15,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from valvelab.files.kinds import reader_of
 from valvelab.window.chips import Heading
 from valvelab.window.layouts import above, beside
 from valvelab.workbench import bays
@@ -44,9 +45,9 @@ class ColumnsPane(QWidget):
         )  # fmt: skip
         self._kind = QComboBox(self)
         self._kind.setAccessibleName("What the file is")
-        for intake in bays.intakes().values():
-            if intake.columns:
-                self._kind.addItem(intake.label, intake.kind)
+        for reader in bays.kinds():
+            if reader.columns is not None:
+                self._kind.addItem(reader.label, reader.name)
         self._kind.currentIndexChanged.connect(self._refill)
         self.table = QTableWidget(self)
         self.table.setAccessibleName("First rows of the file")
@@ -96,14 +97,9 @@ class ColumnsPane(QWidget):
                 parts.append(f"{name}={number}" + (f" [{unit.currentText()}]" if unit.currentText() else ""))
         return ", ".join(parts)
 
-    def _fields(self) -> dict[str, tuple[str, ...]]:
-        """The fields of the kind chosen, each with its units."""
-        intake = bays.intakes().get(str(self._kind.currentData()))
-        return {} if intake is None else dict(intake.fields or {})
-
     def _refill(self) -> None:
         preview = self._preview
-        fields = self._fields()
+        fields = self._assignable()
         if preview is None or not fields:
             return
         width = len(preview.rows[0]) if preview.rows else len(preview.headers)
@@ -125,6 +121,11 @@ class ColumnsPane(QWidget):
         self._fit()
         self._check()
 
+    def _assignable(self) -> dict[str, tuple[str, ...]]:
+        """What columns of the kind chosen can be assigned to, with the units of each."""
+        reader = reader_of(str(self._kind.currentData()))
+        return {} if reader is None else dict(reader.columns or {})
+
     def _add_choosers(self, column: int, fields: dict[str, tuple[str, ...]], width: int) -> None:
         field = QComboBox(self.table, editable=True)
         field.setAccessibleName(f"What column {column} holds")
@@ -144,7 +145,7 @@ class ColumnsPane(QWidget):
         self.table.setCellWidget(1, column, unit)
 
     def _offer_units(self, column: int, name: str) -> None:
-        fields = self._fields()
+        fields = self._assignable()
         found = fields.get(name.strip())
         offered = () if name == _IGNORE else found if found is not None else fields.get("lift", ())
         unit = self.units[column]
@@ -164,7 +165,7 @@ class ColumnsPane(QWidget):
         hint = ""
         if twice:
             hint = f"{', '.join(sorted(twice))} is chosen twice."
-        elif "angle" in self._fields() and "angle" not in used:
+        elif "angle" in self._assignable() and "angle" not in used:
             hint = "One column has to be the angle."
         elif len(used) < 2:
             hint = "At least two columns have to be assigned."

@@ -19,6 +19,7 @@ from valvelab.window.bench import Bench
 from valvelab.window.left_offer import LeftOffer
 from valvelab.window.shell import Shell
 from valvelab.workbench import bays
+from valvelab.workbench.bay import Bay
 from valvelab.workbench.document import Document, Problem
 
 _LAYOUT = "main 1"
@@ -308,7 +309,7 @@ class MainWindow(Shell):
         """Put the invented sample of the bay in front on the bench."""
         from valvelab.places import sample_profiles
 
-        bay = bays.by_name(self.bench.document.bay) or bays.available()[0]
+        bay = bays.by_name(self.bench.document.bay) or bays.BAYS[0]
         self.bench.add_files([str(sample_profiles() / name) for name in bay.sample])
 
     def _with_selected(self, act: Callable[[str], object]) -> None:
@@ -368,7 +369,7 @@ class MainWindow(Shell):
         self._refresh(self.bench.document)
 
 
-def _front(document: Document) -> tuple[bays.Bay[Any] | None, object | None]:
+def _front(document: Document) -> tuple[Bay[Any] | None, object | None]:
     """The bay in front and its answer."""
     bay = bays.by_name(document.bay)
     return bay, None if bay is None else bays.answer_value(document, bay)

@@ -31,7 +31,7 @@ from valvelab.window.tables import TableView
 from valvelab.window.theme import Theme, current_theme
 
 if TYPE_CHECKING:
-    from valvelab.workbench.bays import Bay
+    from valvelab.workbench.bay import Bay
 
 Html = Callable[[Theme], str]
 _FLASH_MS = 8000

@@ -129,7 +129,7 @@ class Shell(QMainWindow):
         rail.setMovable(False)
         self.bay_actions: dict[str, QAction] = {}
         group = QActionGroup(self)
-        for number, bay in enumerate(bays.available(), start=1):
+        for number, bay in enumerate(bays.BAYS, start=1):
             action = QAction(icon(bay.icon), bay.title, self, checkable=True)
             action.setShortcut(QKeySequence(f"Ctrl+{number}"))
             action.setToolTip(f"{bay.title} (Ctrl+{number}): {bay.empty}")

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from importlib import import_module
 
 from valvelab.errors import BadFile, ValvelabError
-from valvelab.workbench.bays import intakes
+from valvelab.workbench.bays import kinds
 from valvelab.workbench.document import BenchFile, Content, Document, Problem
 
 
@@ -29,7 +28,7 @@ def read_content(file: BenchFile) -> Content:
 
 def _kind(file: BenchFile) -> str:
     """The kind of a file; a table whose names say nothing asks for its columns."""
-    from valvelab.files.kinds import kind_of
+    from valvelab.files.reading import kind_of
     from valvelab.files.table import read_table
 
     answers = kind_of(file.path)
@@ -41,18 +40,19 @@ def _kind(file: BenchFile) -> str:
         return "spec"
     if maybe:
         raise read_table(file.path).columns_needed("names that say what the columns hold", "angle=0, 1I=1")
-    takes = ", ".join(dict.fromkeys(known.label for known in intakes().values()))
-    raise BadFile(file.path, "", "nothing that the bench knows", f"one of: {takes}")
+    raise BadFile(file.path, "", "nothing that the bench knows", _taken())
+
+
+def _taken() -> str:
+    return f"one of: {', '.join(known.label for known in kinds())}"
 
 
 def _read(file: BenchFile, kind: str) -> object:
-    intake = intakes().get(kind)
-    if intake is None:
-        takes = ", ".join(dict.fromkeys(known.label for known in intakes().values()))
-        raise BadFile(file.name, "", f"a {kind}", f"one of: {takes}")
-    module, _, function = intake.reader.partition(":")
-    reader = getattr(import_module(module), function)
-    return reader(file.path, columns=file.columns) if intake.columns else reader(file.path)
+    from valvelab.files.reading import read
+
+    if kind not in {known.name for known in kinds()}:
+        raise BadFile(file.name, "", f"a {kind}", _taken())
+    return read(kind, file.path, file.columns)
 
 
 def proven_columns(document: Document, file: BenchFile) -> tuple[str, str, str] | None:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from pathlib import Path
 
+from valvelab.errors import BadFile, ValvelabError
+
 _LARGEST_JOB = 512 * 1024
 _MOST_FILES = 200
 _SKIPPED = frozenset({".pdf", ".png", ".md", ".json", ".py"})
@@ -32,7 +34,6 @@ def _within(path: Path) -> list[Path]:
 
 
 def _looks_like_job(path: Path) -> bool:
-    from valvelab.errors import BadFile
     from valvelab.files.contents import read_contents
 
     try:
@@ -43,7 +44,6 @@ def _looks_like_job(path: Path) -> bool:
 
 def files_of_job(path: Path) -> list[Path]:
     """Every file that a job names, its options' files included; empty where the job can't be read."""
-    from valvelab.errors import ValvelabError
     from valvelab.job.job_file import read_job
 
     try:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from valvelab.errors import BadFile
 from valvelab.units import CANONICAL, Dimension
 from valvelab.workbench.background import Partly, Question
-from valvelab.workbench.bays import Bay, Intake
+from valvelab.workbench.bay import Bay
 from valvelab.workbench.document import BenchFile, Document, Kind
 from valvelab.workbench.papers import shown
 from valvelab.workbench.spec_choice import SPEC, files_of, inspected_to, sources_of, spec_for, stamps
@@ -135,13 +135,7 @@ BAY = Bay(
     name=NAME,
     title="Gauge study",
     icon="gauge",
-    intakes=(
-        Intake(
-            STUDY, "gauge study", "valvelab.files.gauge_study_file:read_gauge_study", columns=True,
-            fields={"part": (), "appraiser": (), "trial": (), "reading": ("mm", "um", "in", "N", "lbf", "deg")},
-        ),
-        Intake(SPEC, "spec", "valvelab.files.spec_file:read_spec"),
-    ),
+    takes=(STUDY, SPEC),
     empty="Drop a gauge study here: part, appraiser, trial and reading. A plan sheet says in which order to read.",
     state=GaugeState,
     question=question,

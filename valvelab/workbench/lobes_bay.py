@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from valvelab.workbench.background import Partly, Question
-from valvelab.workbench.bays import Bay, Intake, front_item
+from valvelab.workbench.bay import Bay, front_item
 from valvelab.workbench.document import BenchFile, Document, Kind
 from valvelab.workbench.papers import shown
 from valvelab.workbench.spec_choice import SPEC, files_of, inspected_to, spec_for, stamps
@@ -124,15 +124,7 @@ BAY = Bay(
     name=NAME,
     title="Camshaft",
     icon="camshaft",
-    intakes=(
-        Intake(
-            TABLE, "lift table", "valvelab.files.lift_table:read_lift_table", columns=True,
-            fields={
-                "angle": ("cam deg", "crank deg"), "lift": ("mm", "um", "in", "thou", "m"), "lobe": (), "sweep": (),
-            },
-        ),
-        Intake(SPEC, "spec", "valvelab.files.spec_file:read_spec"),
-    ),
+    takes=(TABLE, SPEC),
     empty="Drop a lift table here: one column an angle, one a lobe, or lobe, angle and lift in rows.",
     state=LobesState,
     question=question,

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 from valvelab.errors import BadFile, BadSpec, CannotEvaluate, Reason
 from valvelab.workbench import lobes_bay, springs_bay
 from valvelab.workbench.background import Question
-from valvelab.workbench.bays import Bay, Intake
+from valvelab.workbench.bay import Bay
 from valvelab.workbench.document import BenchFile, Document
 from valvelab.workbench.held_spec import HeldSpec, held
 from valvelab.workbench.motion_files import NAME, TRAIN, Motion, MotionState, Springs, spec_in_use, train_in_use, uses
@@ -116,10 +116,7 @@ BAY = Bay(
     name=NAME,
     title="Valve motion",
     icon="motion",
-    intakes=(
-        Intake(TRAIN, "train", "valvelab.files.train_file:read_train"),
-        *lobes_bay.BAY.intakes,
-    ),
+    takes=(TRAIN, *lobes_bay.BAY.takes),
     empty="Put a lift table and a train (TOML: rocker, lash, valve, spring, crank) on the bench.",
     state=MotionState,
     question=question,

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from valvelab.workbench import lobes_bay, springs_bay
-from valvelab.workbench.bays import front_item
+from valvelab.workbench.bay import front_item
 from valvelab.workbench.document import BenchFile, Document, Kind
 from valvelab.workbench.spec_choice import files_of, spec_for
 from valvelab.workbench.state import entered, keyed

@@ -5,18 +5,16 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from functools import lru_cache
-from typing import TYPE_CHECKING
 
+from valvelab.dynamics.response import Tell
+from valvelab.inspection.engine.motion import MotionInspection, inspect_motion
+from valvelab.inspection.engine.sides import train_with_spring
+from valvelab.records.springs_result import SpringResult
+from valvelab.records.train import RockerRecord, Train
 from valvelab.workbench import lobes_bay, springs_bay
 from valvelab.workbench.document import Document
 from valvelab.workbench.motion_files import TRAIN, Motion, MotionState, Trial, chosen_valve
 from valvelab.workbench.spec_choice import files_of, stamps
-
-if TYPE_CHECKING:
-    from valvelab.dynamics.response import Tell
-    from valvelab.inspection.engine.motion import MotionInspection
-    from valvelab.records.springs_result import SpringResult
-    from valvelab.records.train import Train
 
 SWEEP = "motion, sweep"
 """The name that the dynamic model's answer is kept under."""
@@ -25,9 +23,6 @@ TRIAL_LIFT_MM = 1.27
 
 def train_tried(motion: Motion, trial: Trial) -> Train:
     """The stated train with the trial's values in it."""
-    from valvelab.inspection.engine.sides import train_with_spring
-    from valvelab.records.train import RockerRecord
-
     train = motion.inspection.question.train
     spring = next((row for row in spring_rows(motion) if row.spring == trial.spring), None)
     if spring is not None and motion.springs is not None:
@@ -78,8 +73,6 @@ def can_try(motion: Motion) -> dict[str, str]:
 @lru_cache(maxsize=4)
 def tried(motion: Motion, trial: Trial, valves: tuple[str, ...]) -> MotionInspection:
     """Some valves behind the train as tried, without the dynamic model; milliseconds a valve."""
-    from valvelab.inspection.engine.motion import inspect_motion
-
     question = motion.inspection.question
     lobes = tuple(lobe for name in valves for lobe in question.lobes if lobe.name == name)
     asked = replace(question, lobes=lobes, train=train_tried(motion, trial), checking_lifts_mm=(TRIAL_LIFT_MM,))
@@ -96,8 +89,6 @@ def sweep_question(document: Document, motion: Motion) -> tuple[object, Callable
     asked = replace(question, lobes=lobes, train=train_tried(motion, trial), dynamics=True)
 
     def work(tell: Tell | None) -> MotionInspection:
-        from valvelab.inspection.engine.motion import inspect_motion
-
         return inspect_motion(asked, tell=tell)
 
     return (read, valve, trial), work

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from valvelab.errors import BadFile, BadSpec
 from valvelab.workbench import edits
 from valvelab.workbench.background import Question
-from valvelab.workbench.bays import Bay, Intake
+from valvelab.workbench.bay import Bay
 from valvelab.workbench.document import BenchFile, Document, Kind
 from valvelab.workbench.held_spec import HeldSpec, held
 from valvelab.workbench.papers import shown
@@ -223,10 +223,7 @@ BAY = Bay(
     name=NAME,
     title="Phasing",
     icon="phasing",
-    intakes=(
-        Intake(KIND, "degree-wheel sheet", "valvelab.files.phasing_sheet:read_phasing_sheet"),
-        Intake(SPEC, "spec", "valvelab.files.spec_file:read_spec"),
-    ),
+    takes=(KIND, SPEC),
     empty="Type degree-wheel readings as the worksheet asks for them, or drop a sheet (TOML) here.",
     state=PhasingState,
     question=question,

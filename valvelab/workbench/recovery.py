@@ -174,7 +174,7 @@ def _age(path: Path) -> float:
 
 def _text(document: Document) -> str:
     """The recovery file of a document. Bytes of names that are no UTF-8 are kept in signs of private use."""
-    names = {bay.state: bay.name for bay in bays.available()}
+    names = {bay.state: bay.name for bay in bays.BAYS}
     saved = {
         "files": [asdict(file) for file in document.files],
         "bay": document.bay,
@@ -192,7 +192,7 @@ def _document(data: bytes) -> Document:
         read = _FILE.validate_json(data)
         saved = read.upgraded() if isinstance(read, FirstBench) else read
         plain = SavedBench.model_validate(_translated(saved.model_dump(), _BYTES_BACK))
-        known = {bay.name: bay.state for bay in bays.available()}
+        known = {bay.name: bay.state for bay in bays.BAYS}
         states = {known[name]: _state(known[name], fields) for name, fields in plain.states.items() if name in known}
     except (ValidationError, ValvelabError, ValueError, TypeError) as error:
         raise ValueError(str(error)) from None

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from valvelab.workbench.background import Partly, Question
-from valvelab.workbench.bays import Bay, Intake, front_item
+from valvelab.workbench.bay import Bay, front_item
 from valvelab.workbench.document import BenchFile, Document, Kind
 from valvelab.workbench.papers import shown
 from valvelab.workbench.spec_choice import SPEC, files_of, inspected_to, sources_of, spec_for, stamps
@@ -114,14 +114,7 @@ BAY = Bay(
     name=NAME,
     title="Shaft form",
     icon="shaft",
-    intakes=(
-        Intake(
-            READINGS, "shaft readings", "valvelab.files.shaft_readings:read_shaft_readings", columns=True,
-            fields={"station": (), "position": ("mm", "in"), "angle": ("deg",), "reading": ("um", "mm", "in", "thou")},
-        ),
-        Intake(ADOPTED, "adopted uncertainty", "valvelab.files.adopted_uncertainty:read_adopted"),
-        Intake(SPEC, "spec", "valvelab.files.spec_file:read_spec"),
-    ),
+    takes=(READINGS, ADOPTED, SPEC),
     empty="Drop shaft readings here: station, position, angle and reading, a dial turned through each journal.",
     state=ShaftState,
     question=question,

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from valvelab.workbench import sets
 from valvelab.workbench.background import Partly, Question, answer_to
-from valvelab.workbench.bays import Bay, Intake, front_item
+from valvelab.workbench.bay import Bay, front_item
 from valvelab.workbench.document import Answer, BenchFile, Document, Kind
 from valvelab.workbench.papers import shown
 from valvelab.workbench.sets import NAME, SpringsState
@@ -239,20 +239,7 @@ BAY = Bay(
     name=NAME,
     title="Springs",
     icon="springs",
-    intakes=(
-        Intake(
-            READINGS, "spring readings", "valvelab.files.spring_readings:read_spring_readings", columns=True,
-            fields={
-                "spring": (), "height": ("mm", "in"), "force": ("N", "lbf"), "position": (), "stage": (),
-                "stroke": (), "element": (), "offset": ("mm", "in"),
-            },
-        ),
-        Intake(
-            HEIGHTS, "heights", "valvelab.files.heights:read_heights", columns=True,
-            fields={"position": (), "height": ("mm", "in")},
-        ),
-        Intake(SPEC, "spec", "valvelab.files.spec_file:read_spec"),
-    ),
+    takes=(READINGS, HEIGHTS, SPEC),
     empty="Drop spring readings here: spring, height and force, a row for each reading; heights as well for shims.",
     state=SpringsState,
     question=question,

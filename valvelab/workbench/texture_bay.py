@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from valvelab.errors import BadSpec, ValvelabError
 from valvelab.workbench.background import Partly, Question
-from valvelab.workbench.bays import Bay, Intake
+from valvelab.workbench.bay import Bay
 from valvelab.workbench.document import BenchFile, Document, Kind
 from valvelab.workbench.papers import shown
 from valvelab.workbench.spec_choice import SPEC, files_of, sources_of, spec_for, stamps
@@ -117,13 +117,7 @@ BAY = Bay(
     name=NAME,
     title="Texture",
     icon="texture",
-    intakes=(
-        Intake(
-            TRACE, "surface trace", "valvelab.files.surface_trace:read_surface_trace", columns=True,
-            fields={"x": ("mm", "um", "in"), "z": ("um", "nm", "mm")},
-        ),
-        Intake(SPEC, "spec", "valvelab.files.spec_file:read_spec"),
-    ),
+    takes=(TRACE, SPEC),
     empty="Drop a surface trace here: a table of x and z, an SMD text file, or an X3P container.",
     state=TextureState,
     question=question,

@@ -3,19 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
+from valvelab.phasing.degreeing import Degreeing, Sheet
+from valvelab.phasing.next_reading import NextReading
+from valvelab.phasing.plausibility import findings
 from valvelab.workbench.worksheet import SAME_LIFT_MM, Cell, Part, add_event, add_pair, value_of
-
-if TYPE_CHECKING:
-    from valvelab.phasing.degreeing import Degreeing, Sheet
-    from valvelab.phasing.next_reading import NextReading
 
 
 def doubts(sheet: Sheet, worked: Degreeing) -> dict[Cell, str]:
     """Cells whose readings are in doubt, with the first sentence that says why; a lobe's own cell stands for all."""
-    from valvelab.phasing.plausibility import findings
-
     found: dict[Cell, str] = {}
     for finding in findings(sheet, worked):
         cells = [cell for cell in _cells_about(sheet, finding.about) if value_of(sheet, cell) in finding.readings]

@@ -2,14 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from valvelab.errors import BadQuantity
+from valvelab.phasing.degreeing import CARD_ANGLE, READING_LIFT, WHEEL_READING, WHEEL_UNCERTAINTY, Sheet
 from valvelab.units import System, display_unit, show
 from valvelab.workbench.worksheet import Cell, Value, value_of
-
-if TYPE_CHECKING:
-    from valvelab.phasing.degreeing import Sheet
 
 
 def read(cell: Cell, text: str, units: System) -> Value:
@@ -26,8 +22,6 @@ def read(cell: Cell, text: str, units: System) -> Value:
 
 
 def _read(cell: Cell, words: str, units: System) -> Value:
-    from valvelab.phasing.degreeing import CARD_ANGLE, READING_LIFT, WHEEL_READING, WHEEL_UNCERTAINTY
-
     if cell.part == "steps":
         parts = words.replace(";", " ").replace(", ", " ").split()
         return " ".join(f"{CARD_ANGLE.read(part.replace(',', '.')):g}" for part in parts)

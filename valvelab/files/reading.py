@@ -1,0 +1,123 @@
+"""Files read by their kind, and kinds told from a file's first bytes."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+from valvelab.errors import BadFile
+from valvelab.files.adopted_uncertainty import read_adopted
+from valvelab.files.contents import Contents, decode, is_zip, read_contents
+from valvelab.files.gauge_study_file import read_gauge_study
+from valvelab.files.heights import read_heights
+from valvelab.files.kinds import READERS, Answer, Head, at_heights, header_names, reader_of
+from valvelab.files.lift_table import read_lift_table
+from valvelab.files.phasing_sheet import read_phasing_sheet
+from valvelab.files.shaft_readings import read_shaft_readings
+from valvelab.files.spec_file import read_spec
+from valvelab.files.spring_readings import read_spring_readings
+from valvelab.files.surface_trace import read_surface_trace
+from valvelab.files.table import Table
+from valvelab.files.text_opening import read_header
+from valvelab.files.train_file import read_train
+from valvelab.files.workbook import read_workbook
+from valvelab.files.zip_parts import part_names
+
+HEAD_BYTES = 64 * 1024
+READ: Mapping[str, Callable[..., Any]] = {
+    "lift table": read_lift_table,
+    "spring readings": read_spring_readings,
+    "heights": read_heights,
+    "shaft readings": read_shaft_readings,
+    "surface trace": read_surface_trace,
+    "gauge study": read_gauge_study,
+    "adopted uncertainty": read_adopted,
+    "phasing sheet": read_phasing_sheet,
+    "train": read_train,
+    "spec": read_spec,
+}
+"""What reads each kind: called with the path, and with `columns=` where the kind takes an assignment."""
+
+
+def read(kind: str, path: str | Path, columns: str | None = None) -> Any:
+    """A file read as a kind; KeyError for a kind that is none."""
+    reader = reader_of(kind)
+    takes_columns = reader is not None and reader.columns is not None
+    return READ[kind](path, columns=columns) if takes_columns else READ[kind](path)
+
+
+def kind_of(path: str | Path) -> dict[str, Answer]:
+    """Each reader's answer, by its name, from the first bytes. Raises BadFile for a file that can't be read at all."""
+    head = head_of(path)
+    return {reader.name: reader.recognise(head) for reader in READERS}
+
+
+def command_for(table: Table) -> str | None:
+    """The command that inspects a table read with a column assignment, by its columns' names; None where none fits."""
+    titles = tuple(column.title for column in table.columns if column.title)
+    head = Head("", b"", header_names(titles), True, None, None, at_heights(titles))
+    sure = [reader.command for reader in READERS if reader.recognise(head) == "yes"]
+    return sure[0] if len(sure) == 1 else None
+
+
+def only_kind(path: str | Path) -> str | None:
+    """The reader that says yes, when exactly one does."""
+    sure = [name for name, answer in kind_of(path).items() if answer == "yes"]
+    return sure[0] if len(sure) == 1 else None
+
+
+def head_of(path: str | Path) -> Head:
+    """What the start of a file shows; a workbook, a zip container and TOML are looked at whole."""
+    ending = Path(path).suffix.lower()
+    if ending == ".toml":
+        return Head(ending, b"", None, False, _toml_keys(path), None)
+    with_start = _start(path)
+    if is_zip(with_start.data):
+        return _zip_head(ending, read_contents(path))
+    columns: frozenset[str] | None = None
+    header: tuple[str, ...] | None = None
+    is_table = True
+    try:
+        header = read_header(with_start)
+        columns = None if header is None else header_names(header)
+    except BadFile:
+        is_table = False
+    return Head(ending, with_start.data, columns, is_table, None, None, at_heights(header))
+
+
+def _start(path: str | Path) -> Contents:
+    """The first whole lines of a file, as if they were all of it."""
+    contents = read_contents(path)
+    if len(contents.data) <= HEAD_BYTES:
+        return contents
+    head = contents.data[: HEAD_BYTES - HEAD_BYTES % 4]
+    try:
+        text, _ = decode(contents.file, head[: head.rfind(b"\n")] if b"\0" not in head[:1024] else head)
+    except BadFile:
+        return Contents(contents.file, head, contents.source)
+    return Contents(contents.file, text.rpartition("\n")[0].encode(), contents.source)
+
+
+def _zip_head(ending: str, contents: Contents) -> Head:
+    names = part_names(contents.data)
+    if names is None:
+        return Head(ending, contents.data[:4], None, False, None, frozenset())
+    parts = frozenset(name.rpartition("/")[2].lower() for name in names)
+    columns, header = None, None
+    is_table = "workbook.xml" in parts
+    if is_table:
+        try:
+            header = read_workbook(contents).header
+            columns = None if header is None else header_names(header)
+        except BadFile:
+            is_table = False
+    return Head(ending, contents.data[:4], columns, is_table, None, parts, at_heights(header))
+
+
+def _toml_keys(path: str | Path) -> frozenset[str] | None:
+    try:
+        return frozenset(tomllib.loads(read_contents(path).data.decode("utf-8-sig")))
+    except (ValueError, RecursionError):
+        return None

@@ -1,0 +1,48 @@
+"""What a bay of the bench is."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Generic
+
+from valvelab.workbench.background import Question
+from valvelab.workbench.document import BenchFile, Document, Value
+
+if TYPE_CHECKING:
+    from valvelab.job.certificates import Shown
+    from valvelab.records.result import Result
+
+
+@dataclass(frozen=True, slots=True)
+class Bay(Generic[Value]):
+    """One bay, whose answers are of one type; `state` is the type of what a person decides at it.
+
+    `takes` names the kinds of file it works on, as `files.kinds` lists them.
+    `certificate(document, value)` says what it puts on paper; None where it puts nothing.
+    `uses(document)` names the files that the question reads, where they are not simply the ones in use of each kind.
+    `at_once(document, value)` makes the value shown from the answer (None while there is none) and the state, in a
+    few milliseconds and in the window itself, so that fields keep the focus while every entry counts; it returns the
+    same object for the same state. `sample` names files of the sample folder to try it with.
+    """
+
+    name: str
+    title: str
+    icon: str
+    takes: tuple[str, ...]
+    empty: str
+    state: type[Any]
+    question: Callable[[Document], Question[Value] | None]
+    result: Callable[[Value], Result]
+    certificate: Callable[[Document, Value], Shown] | None = None
+    uses: Callable[[Document], tuple[BenchFile, ...]] | None = None
+    at_once: Callable[[Document, Value | None], Value | None] | None = None
+    sample: tuple[str, ...] = ("quillmere_four_camshaft.csv", "quillmere_four_camshaft.toml")
+
+
+def front_item(result: Result, names: Sequence[str], chosen: str, otherwise: str = "") -> str:
+    """The item in front: the one chosen while it is there, else the first rejected, else `otherwise`, the first."""
+    if chosen in names:
+        return chosen
+    rejected = (str(verdict.item) for verdict in result.verdicts if verdict.decision == "reject")
+    return next((item for item in (*rejected, otherwise) if item in names), next(iter(names), ""))
