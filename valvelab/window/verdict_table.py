@@ -23,12 +23,12 @@ from valvelab.inspection.characteristics import explained
 from valvelab.tables import verdicts
 from valvelab.tables.verdicts import RANKED, SIGNS, WORDS, judged, overall, rank
 from valvelab.units import System
-from valvelab.window.chips import Heading, chip_row, press
+from valvelab.window.chips import chip_row, press
 from valvelab.window.icons import icon
 from valvelab.window.layouts import above, beside, stacked
 from valvelab.window.painting import painting
 from valvelab.window.tables import TableColumn, TableView, of
-from valvelab.window.theme import current_theme
+from valvelab.window.theme import current_theme, scaled
 
 if TYPE_CHECKING:
     from valvelab.records.result import Result, Verdict
@@ -180,7 +180,7 @@ class Banner(QWidget):
         self.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
         self._outcome = ""
         self._mark = QLabel(self)
-        self._head = Heading("", 1.25, self)
+        self._head = QLabel(self)
         self._sub = QLabel(self)
         self._counts = QLabel(self)
         for label in (self._head, self._sub, self._counts):
@@ -203,6 +203,7 @@ class Banner(QWidget):
             "accept": f"Accepted: all {total} within limits",
             "": "Measured; nothing judged",
         }[self._outcome]
+        self._head.setFont(scaled(self.font(), 1.25, strong=True))
         self._head.setText(f'<span style="color:{colour}">{head}</span>')
         self._sub.setText(f'{title} <span style="color:{theme.colours["quiet"]}">&nbsp;·&nbsp; {against}</span>')
         self._sub.setToolTip(f"{title}\n{against}")
