@@ -50,7 +50,9 @@ def positive(
     """
     value = table.quantity(key, dimension)
     if value is not None and (value < 0.0 or (value == 0.0 and not zero)):
-        raise table.bad_key(key, repr(table.preamble[key]), f"a positive {dimension}" + (", or 0" if zero else ""))
+        raise table.bad_key(
+            key, repr(table.preamble[key]), f"a positive {dimension}, " + ("or 0" if zero else "above 0")
+        )
     refuse_key_beyond(table, key, value, _LARGEST[dimension], CANONICAL[dimension])
     return value
 
