@@ -16,8 +16,8 @@ from valvelab.files.column_assignment import parse_columns
 from valvelab.files.column_names import height_of, lobe_name, plain_name, rank, split_header
 from valvelab.files.gauge_study_file import read_gauge_study
 from valvelab.files.heights import read_heights
-from valvelab.files.kinds import only_kind
 from valvelab.files.lift_table import read_lift_table
+from valvelab.files.reading import only_kind
 from valvelab.files.shaft_readings import read_shaft_readings
 from valvelab.files.spring_readings import read_spring_readings
 from valvelab.files.table import Table, read_table
