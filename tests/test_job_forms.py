@@ -1,17 +1,31 @@
-"""Jobs of the first form, told as words of command lines, are read as the records of today."""
+"""A use is told once; jobs of the first form, told as words of command lines, are read as the records of today."""
 
 from __future__ import annotations
 
 from pathlib import Path
 
 import pytest
+from something import each
 
 from valvelab.errors import BadFile, WrongUsage
+from valvelab.files.kinds import READERS
 from valvelab.job.carried import job_toml
 from valvelab.job.job_file import read_job
-from valvelab.records.job import Job, LobesPart, MotionPart, SetsPart, ShimsPart
+from valvelab.job.uses import USES, use
+from valvelab.records.job import PARTS, Job, LobesPart, MotionPart, SetsPart, ShimsPart
+from valvelab.workbench.bays import BAYS
 
 LIFT, TRAY = Path("lift.csv"), Path("tray.csv")
+
+
+def test_every_list_of_uses_is_the_one_list() -> None:
+    assert set(PARTS) == set(USES)
+    for name in each(USES):
+        assert use(name).part is PARTS[name]
+        model = use(name).result
+        assert (model if isinstance(model, type) else model()).model_fields["command"].default == name
+    assert {reader.command for reader in READERS} <= set(USES)
+    assert {bay.name for bay in BAYS} <= set(USES)
 
 
 def read(folder: Path, text: str) -> Job:

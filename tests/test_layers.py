@@ -79,6 +79,17 @@ def test_what_is_listed_is_light() -> None:
     assert "shims" in done.stdout
 
 
+def test_an_inspection_loads_no_library_of_paper_or_window() -> None:
+    code = (
+        "import sys\nfrom valvelab.cli.main import main\n"
+        "main(['lobes', 'sample_profiles/quillmere_four_camshaft.csv', '--quiet'])\n"
+        "assert not {'reportlab', 'PySide6', 'pyqtgraph'} & set(sys.modules)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    assert "max lift" in done.stdout
+
+
 def test_room_without_a_layer_is_seen(copy: Path) -> None:
     stray = copy / "valvelab" / "stray.py"
     stray.write_text('"""In no layer."""\n', encoding="utf-8")

@@ -15,7 +15,6 @@ from valvelab.cli.options import add_common
 from valvelab.cli.output import page, plain, verdict_text, write_out
 from valvelab.cli.streams import answer, say
 from valvelab.errors import WrongUsage
-from valvelab.job.certificates import write
 from valvelab.job.use import Around, Inspection, OfPart, Use
 from valvelab.job.uses import use
 from valvelab.records.job import PARTS, Job, JobPart
@@ -85,10 +84,14 @@ def finish(known: Use[Any, Any], inspection: Inspection, part: JobPart, args: ar
         tables = known.tables(inspection, args.units)
         return page(*tables, verdict_text(result.verdicts, args.units), *known.closing(inspection))
 
-    if args.out is not None:
-        job = Job.of(part, args.units)
+    def certify(path: Path) -> None:
+        from valvelab.job.certificates import write  # noqa: PLC0415 - the report library is for paper alone
+
         # the paper's verdicts leave no limit of the spec unanswered
-        write_out(result, args.out, text, lambda path: judged.append(write(job, path).verdicts))
+        judged.append(write(Job.of(part, args.units), path).verdicts)
+
+    if args.out is not None:
+        write_out(result, args.out, text, certify)
     if args.json:
         answer(result.model_dump_json(indent=1))
     elif args.out is None or not args.quiet:
