@@ -239,13 +239,20 @@ def test_a_malformed_number_is_refused_with_its_cell(tmp_path: Path, cell: str) 
         read_spring_readings(book(tmp_path, Tray=rows))
 
 
+@pytest.mark.parametrize("comma", [",", ";"])
 @pytest.mark.parametrize("cell", ["", "n/a", "-", "--", "nan", "#N/A", "none", "?"])
-def test_one_cell_in_one_lobes_column_leaves_out_that_reading_only(tmp_path: Path, cell: str) -> None:
+def test_one_cell_in_one_lobes_column_leaves_out_that_reading_only(tmp_path: Path, cell: str, comma: str) -> None:
     rows = [[f"{angle}", f"{abs(angle - 45) * 0.1:.3f}", f"{angle * 0.1:.3f}"] for angle in range(0, 90, 5)]
     rows[7][1] = cell
-    table = read_lift_table(put(tmp_path, "\n".join(map(",".join, [["angle [cam deg]", "1I [mm]", "1E [mm]"], *rows]))))
+    text = "\n".join(map(comma.join, [["angle [cam deg]", "1I [mm]", "1E [mm]"], *rows]))
+    table = read_lift_table(put(tmp_path, text if comma == "," else text.replace(".", ",")))
     assert [trace.lift_mm.size for trace in table.traces] == [17, 18]
     assert texts(table.notes) == ["lobe 1I: 1 reading left out, without a number: line 9"]
+
+
+def test_words_beside_decimal_commas_stay_as_written(tmp_path: Path) -> None:
+    heights = "spring;height [mm];force [N]\nA,1;42,5;100,5\nA,1;40,5;200,5\n"
+    assert [spring.spring for spring in springs(tmp_path, heights).springs] == ["A,1"]
 
 
 def test_a_row_longer_than_the_header_is_refused_only_where_it_counts(tmp_path: Path) -> None:

@@ -140,7 +140,7 @@ class TextBody:
         layout = self.layout
         if layout.decimal == ",":
             joined = "\n".join(lines)
-            if "." in joined or layout.delimiter == ",":
+            if "." in joined or layout.delimiter == "," or self.words:  # words keep their commas
                 return False
             lines = joined.replace(",", ".").split("\n")
         if all(not line or line.isspace() for line in lines):
