@@ -90,7 +90,7 @@ def test_geometry_against_circle_intersection() -> None:
 
 def sweep_mm(rocker: GeometryRocker) -> np.ndarray:
     """Sideways travel of the nose on the valve tip from shut."""
-    return rocker.valve_arm_mm * np.cos(math.radians(rocker.valve_arm_deg) - rocker.turn(LIFTS))
+    return rocker.valve_arm_mm * np.cos(math.radians(rocker.valve_arm_angle_deg) - rocker.turn(LIFTS))
 
 
 def test_geometry_sweep_is_least_when_the_arm_passes_level_half_way() -> None:
@@ -207,13 +207,13 @@ def test_published_events_of_a_measured_exhaust_valve(tmp_path: Path) -> None:
     from valvelab.inspection.engine.motion import inspect_motion
     from valvelab.inspection.engine.sides import motion_question
     from valvelab.inspection.lobes.inspect import inspect_lobes
-    from valvelab.records.train import TimingRecord, Train
+    from valvelab.records.train import RockerRecord, TimingRecord, Train
 
     path = tmp_path / "lift.txt"
     path.write_text(exhaust_table(), encoding="utf-8")
     table = read_lift_table(path, "angle=0 [crank deg], 1E=1 [mm]")
     # published peak 606.8 after gas-exchange dead centre: 113.2 before the next one
-    setting = Train(timing=TimingRecord(exhaust_centreline_deg=113.2))
+    setting = Train(rocker=RockerRecord(ratio=1.0), timing=TimingRecord(exhaust_centreline_deg=113.2))
     valve = inspect_motion(motion_question(table, inspect_lobes(table), setting, (0.1,))).result.valves[0]
     assert valve.max_valve_lift_mm == pytest.approx(8.89, abs=5e-4)
     rows = {row.at_mm: row for row in valve.durations}
