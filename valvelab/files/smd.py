@@ -105,12 +105,12 @@ def _axis(file: str, place: str, words: list[str]) -> _Axis:
         kind, points, unit, scale = words[1], int(words[2]), words[3], float(words[4])
         increment = float(words[6]) if kind == "I" else None
         to_mm = factor(unit, "length", words[0])
+    except BadQuantity as error:
+        raise BadFile(file, place, error.found, error.expected) from None
     except (IndexError, ValueError):
         raise BadFile(
             file, place, f"{' '.join(words)[:60]!r}", "axis, kind, points, unit, scale, type, increment"
         ) from None
-    except BadQuantity as error:
-        raise BadFile(file, place, error.found, error.expected) from None
     if not 2 <= points <= MAX_ROWS:
         raise BadFile(file, place, f"{points} points", f"2 to {MAX_ROWS}")
     finite = np.isfinite([scale, increment or 0.0]).all()

@@ -113,7 +113,7 @@ def unpacked(stream: Object, budget: Budget) -> bytes:
         if name == "/ASCII85Decode":
             data = _from_ascii85(data)
         elif name == "/FlateDecode":
-            data = _inflated(data, budget)
+            data = inflated(data, budget)
         else:
             raise NotReadable(f"a stream packed as {told(name)}")
     budget.left -= len(data)
@@ -129,7 +129,8 @@ def _from_ascii85(data: bytes) -> bytes:
         raise NotReadable("a broken stream") from None
 
 
-def _inflated(data: bytes, budget: Budget) -> bytes:
+def inflated(data: bytes, budget: Budget) -> bytes:
+    """A deflated stream's data. Raises NotReadable for what is broken, or larger than the budget's rest."""
     machine = zlib.decompressobj()
     try:
         found = machine.decompress(data, max(0, budget.left) + 1)
