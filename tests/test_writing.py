@@ -34,7 +34,7 @@ MAY_WRITE = {
 }
 #: beginnings of calls named `save` that open no file
 NOT_TO_DISK = (
-    "painter.save(", "canvas.save(", "super().save(", "picture.save(target, ", "settings.save(", "beside.save(",
+    "painter.save(", "canvas.save(", "super().save(", "picture.save(target, ", "pdf.save(target, ", "settings.save(", "beside.save(",
     "self.save(", "self._own.save(",
 )  # fmt: skip
 WRITERS = {
