@@ -34,8 +34,8 @@ MAY_WRITE = {
 }
 #: beginnings of calls named `save` that open no file
 NOT_TO_DISK = (
-    "painter.save(", "canvas.save(", "super().save(", "picture.save(target, ", "pdf.save(target, ", "settings.save(", "beside.save(",
-    "self.save(", "self._own.save(",
+    "painter.save(", "canvas.save(", "super().save(", "picture.save(target, ", "pdf.save(target, ", "settings.save(",
+    "beside.save(", "self.save(", "self._own.save(",
 )  # fmt: skip
 WRITERS = {
     "write_text", "write_bytes", "mkstemp", "NamedTemporaryFile", "TemporaryFile", "SpooledTemporaryFile", "QFile",
