@@ -89,8 +89,17 @@ def test_a_refusal_names_file_and_key(text: str, sentence: str) -> None:
 def test_the_schema_has_the_keys_of_the_file() -> None:
     schema = Piece.model_json_schema()
     assert list(schema["properties"]) == [
-        "long", "shift", "push", "rate", "turn", "rough", "weight", "top", "ring", "press",
-    ]  # fmt: skip
+        "long",
+        "shift",
+        "push",
+        "rate",
+        "turn",
+        "rough",
+        "weight",
+        "top",
+        "ring",
+        "press",
+    ]
     assert schema["properties"]["long"] == {"anyOf": [{"type": "number"}, {"type": "string"}], "title": "Long"}
     assert "_mm" not in json.dumps(Train.model_json_schema())
 

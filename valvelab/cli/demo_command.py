@@ -41,9 +41,13 @@ ON_PURPOSE = (
 def configure(parser: argparse.ArgumentParser) -> None:
     """Options of the command."""
     parser.add_argument(
-        "folder", type=Path, nargs="?", default=FOLDER, metavar="DIR",
+        "folder",
+        type=Path,
+        nargs="?",
+        default=FOLDER,
+        metavar="DIR",
         help=f"where the job is laid out (default: {FOLDER}; a numbered one beside it where files there differ)",
-    )  # fmt: skip
+    )
     parser.add_argument("--no-window", action="store_true", help="don't open the window afterwards")
     parser.epilog = (
         "The parts are invented, and some are bad on purpose: exit code 1 reports their rejection. The window opens "
@@ -151,9 +155,14 @@ def _certified(done: list[_Done], folder: Path, files: tuple[str, ...]) -> DemoR
         source=tuple(sources.values()),
         notes=tuple(dict.fromkeys(note for _, result in parts for note in result.notes)),
         verdicts=tuple(verdict for part, _ in parts for verdict in part.verdicts),
-        folder=str(folder), files=files, parts=tuple(part for part, _ in parts),
-        certificate=certified.certificate, number=certified.number, made=certified.made, sha256=certified.sha256,
-    )  # fmt: skip
+        folder=str(folder),
+        files=files,
+        parts=tuple(part for part, _ in parts),
+        certificate=certified.certificate,
+        number=certified.number,
+        made=certified.made,
+        sha256=certified.sha256,
+    )
 
 
 def _part(part: JobPart, job: Job, result: Result) -> DemoPart:

@@ -28,9 +28,10 @@ def configure(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--seed", type=int, default=1, metavar="N", help="the plan's order; the same N, the same order")
     parser.add_argument(
-        "--adopt", metavar="NAME=FILE",
+        "--adopt",
+        metavar="NAME=FILE",
         help="keep the result as the uncertainty of a kind of reading, for example runout=dial.toml",
-    )  # fmt: skip
+    )
 
 
 def run(args: argparse.Namespace) -> int:

@@ -86,9 +86,16 @@ def fit_envelope(
     worst = int(np.argmax(use))
     fitted = wrap_scalar(shift) if "angle" in freedoms else None
     return EnvelopeFit(
-        read_only(angle), read_only(deviation), read_only(below), read_only(above),
-        read_only(at), worst, float(use[worst]), fitted, float(offset),
-    )  # fmt: skip
+        read_only(angle),
+        read_only(deviation),
+        read_only(below),
+        read_only(above),
+        read_only(at),
+        worst,
+        float(use[worst]),
+        fitted,
+        float(offset),
+    )
 
 
 def _grid(band: tuple[BandPiece, ...]) -> FloatArray:

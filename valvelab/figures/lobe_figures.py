@@ -81,9 +81,14 @@ def deviation_figure(inspection: LobesInspection, lobe: str, x: FloatArray) -> F
         worst = worst_of_stretches(deviation, lower, upper, outside)
         marks = (Marks(angle[worst], deviation[worst], "reject", "outside"),)
     return Figure(
-        "deviation", "Deviation from nominal", _across(x), Axis("Deviation from nominal", "um"), tuple(curves),
-        (Band(angle, lower, upper, "band", "envelope"),), marks,
-    )  # fmt: skip
+        "deviation",
+        "Deviation from nominal",
+        _across(x),
+        Axis("Deviation from nominal", "um"),
+        tuple(curves),
+        (Band(angle, lower, upper, "band", "envelope"),),
+        marks,
+    )
 
 
 def residual_figure(inspection: LobesInspection, lobe: str, x: FloatArray) -> Figure:

@@ -96,8 +96,8 @@ def clearance_figure(inspection: MotionInspection, lobe: str, units: System = "m
     curves.append(Curve(found.crank_deg, found.clearance_mm, _role(side), lobe))
     least = mark(found.at_crank_deg, found.min_mm, "measured", _length(found.min_mm, units))
     up = Axis(f"Clearance, {lobe}", "mm", (min(0.0, found.min_mm), 2.5 * max(found.min_mm, 2.0)))
-    return Figure("clearance", "Valve to piston", _crank(-60.0, 60.0), up, tuple(curves), marks=(least,),
-                  guides=(Guide(0.0, "y", "reject", "touch"),))  # fmt: skip
+    across, guides = _crank(-60.0, 60.0), (Guide(0.0, "y", "reject", "touch"),)
+    return Figure("clearance", "Valve to piston", across, up, tuple(curves), marks=(least,), guides=guides)
 
 
 def force_figure(inspection: MotionInspection, lobe: str) -> Figure | None:
@@ -119,8 +119,9 @@ def force_figure(inspection: MotionInspection, lobe: str) -> Figure | None:
         place = cycle.crank_deg[nose], force[nose] + 0.03 * high
         labels.append(words(*place, f"{rpm:.0f} rpm", "series", number))
     force_axis = Axis("Force", "N", (low - 0.05 * (high - low), high))
-    return Figure("contact_force", "Contact force, quasi-static", _crank(*_ends(side)), force_axis, tuple(curves),
-                  marks=tuple(labels), guides=(Guide(0.0, "y", "reject", "leaves the cam"),))  # fmt: skip
+    title, across = "Contact force, quasi-static", _crank(*_ends(side))
+    guides = (Guide(0.0, "y", "reject", "leaves the cam"),)
+    return Figure("contact_force", title, across, force_axis, tuple(curves), marks=tuple(labels), guides=guides)
 
 
 def _ends(side: Side) -> tuple[float, float]:
@@ -147,8 +148,8 @@ def force_map(inspection: MotionInspection, lobe: str) -> HeatMap | None:
         return None
     values = np.minimum(forces, np.nanpercentile(forces, 97.0))
     rows = tuple(f"{rpm:.0f} rpm" for rpm in swept.rpm)
-    return HeatMap("force_map", "Contact force, dynamic model", _crank(low, high), rows, swept.crank_deg[seen], values,
-                   Axis("Force", "N"), diverging=False)  # fmt: skip
+    title, across, force = "Contact force, dynamic model", _crank(low, high), Axis("Force", "N")
+    return HeatMap("force_map", title, across, rows, swept.crank_deg[seen], values, force, diverging=False)
 
 
 def sweep_figure(inspection: MotionInspection, lobe: str) -> Figure | None:
@@ -205,8 +206,9 @@ def resonance_figure(inspection: MotionInspection, lobe: str) -> Figure | None:
     names = tuple(str(row.order) if row.lift_harmonic_um >= largest else "" for row in rows)
     marks = Marks(rpm, size, "measured", "order", names)
     ends = (0.97 * float(rpm[0]), 1.03 * float(rpm[-1]))
-    return Figure("resonances", "Spring surge: orders of the lift", Axis("Crank speed", "rpm", ends),
-                  Axis("Lift harmonic", "um"), (Curve(stems_x, stems_y, "measured"),), marks=(marks,))  # fmt: skip
+    across, up = Axis("Crank speed", "rpm", ends), Axis("Lift harmonic", "um")
+    stems = (Curve(stems_x, stems_y, "measured"),)
+    return Figure("resonances", "Spring surge: orders of the lift", across, up, stems, marks=(marks,))
 
 
 def pressure_figure(inspection: MotionInspection, lobe: str) -> Figure | None:
@@ -266,8 +268,8 @@ def clearance_moves_figure(inspection: MotionInspection, lobe: str, units: Syste
     )
     top = 1.15 * max(wanted, *(float(curve.y.max()) for curve in curves))
     low = min(0.0, *(float(curve.y.min()) for curve in curves))
-    return Figure("clearance_moves", "How phasing and lash move it", Axis("Camshaft advanced", "crank deg"),
-                  Axis(f"Least clearance, {lobe}", "mm", (low, top)), tuple(curves), guides=guides)  # fmt: skip
+    across, up = Axis("Camshaft advanced", "crank deg"), Axis(f"Least clearance, {lobe}", "mm", (low, top))
+    return Figure("clearance_moves", "How phasing and lash move it", across, up, tuple(curves), guides=guides)
 
 
 def rule_figure(
@@ -316,8 +318,9 @@ def rule_figure(
     if derived_mm is not None and readings:
         guides = (*guides, Guide(derived_mm, "x", "guide"))
         marks.append(words(derived_mm - 0.7 * away, 0.1, "from the lobe", "nominal"))
-    return Figure("rule_lift", "Rule lift", Axis("Lift at the retainer, lash zero", "mm", (low, high)),
-                  Axis("", "", (0.0, 1.0)), tuple(curves), tuple(bands), tuple(marks), guides, axes="x")  # fmt: skip
+    across, up = Axis("Lift at the retainer, lash zero", "mm", (low, high)), Axis("", "", (0.0, 1.0))
+    shown = (tuple(curves), tuple(bands), tuple(marks), guides)
+    return Figure("rule_lift", "Rule lift", across, up, *shown, axes="x")
 
 
 def _strip(start: float, end: float, role: Role, label: str) -> Band:

@@ -20,10 +20,16 @@ def wheel_dial(inspection: PhasingInspection) -> Dial:
     sheet, result = inspection.sheet, inspection.result
     sign = -1.0 if sheet.sense == "reverse" else 1.0
     rows: list[tuple[float, str, Role]] = [(reading, "stop", "readings") for reading in sheet.stop_deg]
-    read = [(pair.lobe, word, angle) for pair in sheet.pairs
-            for word, angle in (("rising", pair.rising_deg), ("falling", pair.falling_deg))]  # fmt: skip
-    read += [(event.lobe, f"{word} {event.lift_mm:g}", angle) for event in sheet.events
-             for word, angle in (("opens", event.opening_deg), ("closes", event.closing_deg))]  # fmt: skip
+    read = [
+        (pair.lobe, word, angle)
+        for pair in sheet.pairs
+        for word, angle in (("rising", pair.rising_deg), ("falling", pair.falling_deg))
+    ]
+    read += [
+        (event.lobe, f"{word} {event.lift_mm:g}", angle)
+        for event in sheet.events
+        for word, angle in (("opens", event.opening_deg), ("closes", event.closing_deg))
+    ]
     rows += [(angle, f"{lobe} {word}", _role(lobe)) for lobe, word, angle in read if angle is not None]
     if result.tdc_offset_deg is not None:
         rows.append((result.tdc_offset_deg, "TDC", "measured"))
@@ -76,8 +82,9 @@ def event_diagram(inspection: PhasingInspection) -> Figure:
             curves.append(_ray(lobe.centreline_crank_deg, 0.0, radius, lobe.kind))
         marks += _ends(lobe, row, radius)
     across, up = Axis("", "", (-1.3 * _ROOM, 1.3 * _ROOM)), Axis("", "", (-_ROOM, _ROOM))
-    return Figure("events", "Valve events", across, up, tuple(curves), marks=tuple(marks), equal_scale=True,
-                  axes="none")  # fmt: skip
+    return Figure(
+        "events", "Valve events", across, up, tuple(curves), marks=tuple(marks), equal_scale=True, axes="none"
+    )
 
 
 def _arc(start_deg: float, stop_deg: float, radius: float, role: Role, label: str) -> Curve:

@@ -63,9 +63,7 @@ def roundness_figure(form: JournalForm, system: System = "metric") -> Figure:
     return _round("roundness", title, rings.axis(), tuple(curves), marks)
 
 
-def _round(
-    name: str, title: str, axis: Axis, curves: tuple[Curve, ...] = (), marks: tuple[Marks, ...] = ()
-) -> Figure:  # fmt: skip
+def _round(name: str, title: str, axis: Axis, curves: tuple[Curve, ...] = (), marks: tuple[Marks, ...] = ()) -> Figure:
     """A figure that looks the same across and up, without axes."""
     return Figure(name, title, axis, axis, curves, marks=marks, equal_scale=True, axes="none")
 
@@ -230,7 +228,7 @@ def bowed_shaft_figure(
         (Marks(spots, bow.at(spots) + 1.28 * radius, "nominal", texts=tuple(texts), bare=True),),
         equal_scale=True,
         axes="x",
-    )  # fmt: skip
+    )
 
 
 class _Bow:

@@ -90,8 +90,10 @@ def tray_lines(inspection: SpringsInspection) -> TrayLines:
     return TrayLines(
         tuple(_below(spring_line(analysis), shown[1]) for analysis in inspection.analyses),
         tuple((line[0], line[1] - np.interp(line[0], heights, middle)) for line in free),
-        heights, middle, shown,
-    )  # fmt: skip
+        heights,
+        middle,
+        shown,
+    )
 
 
 def force_figure(
@@ -110,9 +112,14 @@ def force_figure(
 
 
 def _over_height(
-    name: str, title: str, tray: TrayLines, up: Axis, curves: Iterable[Curve], bands: tuple[Band, ...] = (),
+    name: str,
+    title: str,
+    tray: TrayLines,
+    up: Axis,
+    curves: Iterable[Curve],
+    bands: tuple[Band, ...] = (),
     marks: tuple[Marks, ...] = (),
-) -> Figure:  # fmt: skip
+) -> Figure:
     return Figure(name, title, Axis(HEIGHT, "mm", heights_shown(tray), reversed=True), up, tuple(curves), bands, marks)
 
 
@@ -151,9 +158,11 @@ def row_of(inspection: SpringsInspection, spring: str) -> SpringResult:
 
 
 def _others(
-    inspection: SpringsInspection, chosen: int, lines: Sequence[tuple[FloatArray, FloatArray]],
+    inspection: SpringsInspection,
+    chosen: int,
+    lines: Sequence[tuple[FloatArray, FloatArray]],
     sets: Sequence[Sequence[str]],
-) -> list[Curve]:  # fmt: skip
+) -> list[Curve]:
     """The other springs, a curve for each set and one for those in none; other stages of the chosen one."""
     groups: dict[int | None, list[tuple[FloatArray, FloatArray]]] = {}
     set_of = {name: number for number, one in enumerate(sets) for name in one}
@@ -276,9 +285,14 @@ def map_figure(points: Points, sets: Sequence[Sequence[str]] = (), chosen: str |
         rate, seat = points[chosen]
         guides = (Guide(rate, "x"), Guide(seat, "y"))
     return Figure(
-        name="map", title="Seat force against rate", x_axis=Axis("rate", "N/mm", _roomy(marks)),
-        y_axis=Axis("seat force", "N"), curves=tuple(curves), marks=(*marks, *signs), guides=guides,
-    )  # fmt: skip
+        name="map",
+        title="Seat force against rate",
+        x_axis=Axis("rate", "N/mm", _roomy(marks)),
+        y_axis=Axis("seat force", "N"),
+        curves=tuple(curves),
+        marks=(*marks, *signs),
+        guides=guides,
+    )
 
 
 def _roomy(marks: Sequence[Marks]) -> tuple[float, float] | None:

@@ -170,9 +170,15 @@ def verdict_of(rule: DecisionRule, limit: Limit, item: str, measured: Measured) 
 
 
 def decided(
-    rule: DecisionRule, characteristic: str, item: str, measured: Measured, ends: Ends, unit: str,
-    clause: str | None = None, at_mm: float | None = None,
-) -> Verdict:  # fmt: skip
+    rule: DecisionRule,
+    characteristic: str,
+    item: str,
+    measured: Measured,
+    ends: Ends,
+    unit: str,
+    clause: str | None = None,
+    at_mm: float | None = None,
+) -> Verdict:
     """The row of one value against its ends: undecided without a value, or with a doubtful one."""
     decision = None
     if measured.value is not None and not measured.doubt:

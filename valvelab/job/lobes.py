@@ -43,9 +43,11 @@ def _question(part: LobesPart) -> LobesQuestion:
     except BadQuantity as error:
         raise WrongUsage(str(error)) from None
     return LobesQuestion(
-        added_lifts_mm=lifts, take_out_eccentricity=not part.keep_eccentricity, keep_zero=part.table_zero,
+        added_lifts_mm=lifts,
+        take_out_eccentricity=not part.keep_eccentricity,
+        keep_zero=part.table_zero,
         convert_to=shape,
-    )  # fmt: skip
+    )
 
 
 def tables(inspection: LobesInspection, system: System) -> Sequence[Told]:

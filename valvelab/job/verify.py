@@ -293,13 +293,22 @@ def _identity(carried: Carried, again: Again) -> Iterator[Difference]:
 
 
 def _answer(
-    carried: Carried, again: Again, compared: int, differing: list[Difference], agrees: bool,
-    drawn: bool | None, notes: list[Note],
-) -> VerifyResult:  # fmt: skip
+    carried: Carried,
+    again: Again,
+    compared: int,
+    differing: list[Difference],
+    agrees: bool,
+    drawn: bool | None,
+    notes: list[Note],
+) -> VerifyResult:
     return VerifyResult(
         source=(Source(file=carried.name, sha256=sha256(carried.data).hexdigest()),),
-        number=again.certificate.number, agrees=agrees, compared=compared, differing=tuple(differing),
-        drawn_page_agrees=drawn, written_by=f"valvelab {carried.version}",
+        number=again.certificate.number,
+        agrees=agrees,
+        compared=compared,
+        differing=tuple(differing),
+        drawn_page_agrees=drawn,
+        written_by=f"valvelab {carried.version}",
         verdicts=tuple(verdict for part in again.inspected.parts for verdict in part.result.verdicts),
         notes=tuple(notes),
-    )  # fmt: skip
+    )

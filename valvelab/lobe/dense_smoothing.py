@@ -44,9 +44,14 @@ _LEAST_KNOTS = 24
 
 
 def fit_general(
-    angle_cam_deg: FloatArray, lifts_mm: FloatArray, kept: NDArray[np.bool_], *, periodic: bool,
-    sweep: IndexArray | None = None, least_noise_mm: float = 0.0,
-) -> Smoothed:  # fmt: skip
+    angle_cam_deg: FloatArray,
+    lifts_mm: FloatArray,
+    kept: NDArray[np.bool_],
+    *,
+    periodic: bool,
+    sweep: IndexArray | None = None,
+    least_noise_mm: float = 0.0,
+) -> Smoothed:
     """Fit uneven, gappy or event-only readings; angle: (n,), lifts and kept: (lobes, n).
 
     Periodic readings are folded by the caller onto [0, 360). Lobes that keep the same readings share one
@@ -194,9 +199,12 @@ def _pattern(
     scale = plain.scale[:, None]
     earlier = np.where(linked[:, None], -correlation * scale * weights[rows[before]], 0.0)
     return _Pattern(
-        rows, before, np.concatenate([columns[rows], columns[rows[before]]], axis=1),
-        np.concatenate([scale * weights[rows], earlier], axis=1), correlation,
-    )  # fmt: skip
+        rows,
+        before,
+        np.concatenate([columns[rows], columns[rows[before]]], axis=1),
+        np.concatenate([scale * weights[rows], earlier], axis=1),
+        correlation,
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -241,10 +249,12 @@ class _DenseFit:
         ]
         self.squares = np.array([float((row**2).sum()) for row in whitened])
         self.readings = readings.kept.sum(axis=1).astype(np.float64)
-        self.right = np.stack([
-            self._gather(self.patterns[which], row[:, None] * self.patterns[which].weights)
-            for which, row in zip(self.pattern_of, whitened, strict=True)
-        ])  # fmt: skip
+        self.right = np.stack(
+            [
+                self._gather(self.patterns[which], row[:, None] * self.patterns[which].weights)
+                for which, row in zip(self.pattern_of, whitened, strict=True)
+            ]
+        )
 
     def _gather(self, pattern: _Pattern, values: FloatArray) -> FloatArray:
         gathered = np.bincount(pattern.columns.ravel(), weights=values.ravel(), minlength=self.size)
@@ -340,9 +350,14 @@ class _DenseFit:
         return steps
 
     def solve(
-        self, modes: list[_Modes], order: int, strength: float, steps: list[Steps], variance: FloatArray,
+        self,
+        modes: list[_Modes],
+        order: int,
+        strength: float,
+        steps: list[Steps],
+        variance: FloatArray,
         noise: _LikelyNoise | None,
-    ) -> Smoothed:  # fmt: skip
+    ) -> Smoothed:
         """The fit at one strength. The covariance is that of the fullest pattern of readings."""
         coefficients, doubts = np.zeros_like(self.right), np.zeros((2, *self.right.shape))
         none = np.zeros((0, self.size))
@@ -431,10 +446,15 @@ class _DenseFit:
         return np.asarray(0.5 * (ahead - behind) / np.sqrt(10.0**strength * moment))
 
     def _smoothed(
-        self, order: int, strength: float, coefficients: FloatArray, deviations: FloatArray,
-        spread: tuple[DenseCovariance, float], stepped: tuple[list[Steps], list[FloatArray], list[FloatArray]],
+        self,
+        order: int,
+        strength: float,
+        coefficients: FloatArray,
+        deviations: FloatArray,
+        spread: tuple[DenseCovariance, float],
+        stepped: tuple[list[Steps], list[FloatArray], list[FloatArray]],
         doubts: FloatArray,
-    ) -> Smoothed:  # fmt: skip
+    ) -> Smoothed:
         periodic, step = self.frame.periodic, self.frame.step
 
         def padded(rows: FloatArray) -> FloatArray:

@@ -30,8 +30,12 @@ def finished(pdf: bytes, certificate: Certificate, properties: Mapping[str, str]
         for row in sorted(certificate.attachments, key=lambda row: row.name):
             content = drawn.make_stream(row.content, Type=Name.EmbeddedFile)
             spec = Dictionary(
-                Type=Name.Filespec, F=row.name, UF=row.name, EF=Dictionary(F=content), Desc=row.note,
-            )  # fmt: skip
+                Type=Name.Filespec,
+                F=row.name,
+                UF=row.name,
+                EF=Dictionary(F=content),
+                Desc=row.note,
+            )
             tree.extend([String(row.name), drawn.make_indirect(spec)])
         if len(tree):
             drawn.Root.Names = Dictionary(EmbeddedFiles=Dictionary(Names=tree))

@@ -209,9 +209,12 @@ def sealed(pdf: pikepdf.Pdf) -> bytes:
     """The file as one revision, every stream packed alike; equal contents give equal bytes."""
     target = io.BytesIO()
     pdf.save(
-        target, static_id=True, recompress_flate=True, object_stream_mode=pikepdf.ObjectStreamMode.disable,
+        target,
+        static_id=True,
+        recompress_flate=True,
+        object_stream_mode=pikepdf.ObjectStreamMode.disable,
         stream_decode_level=pikepdf.StreamDecodeLevel.generalized,
-    )  # fmt: skip
+    )
     head, _, tail = target.getvalue().rpartition(b"/ID [")
     rest = tail.partition(b"]")[2]
 

@@ -41,9 +41,13 @@ def of_row(row: LobeRow, stated: Callable[[LobeResult], Measured] | None = None,
     """A characteristic of a lobe; `stated` where it is not stated of the whole lobe."""
     read = stated or row.stated
     column: LobeColumn = Column(
-        row.head, row.unit, lambda lobe: read(lobe).value, lambda lobe: read(lobe).u, with_u=row.u_column,
+        row.head,
+        row.unit,
+        lambda lobe: read(lobe).value,
+        lambda lobe: read(lobe).u,
+        with_u=row.u_column,
         tip=row.explained,
-    )  # fmt: skip
+    )
     return replace(column, **how)
 
 

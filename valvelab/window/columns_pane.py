@@ -41,8 +41,9 @@ class ColumnsPane(QWidget):
         self._what = QLabel(
             "The columns of this file have no names that say what they hold. Choose above each column what it is and "
             "its unit; lobes are called 1I, 1E, 2I … The assignment is remembered for files of the same shape.",
-            self, wordWrap=True,
-        )  # fmt: skip
+            self,
+            wordWrap=True,
+        )
         self._kind = QComboBox(self)
         self._kind.setAccessibleName("What the file is")
         for reader in bays.kinds():
@@ -72,9 +73,15 @@ class ColumnsPane(QWidget):
         label.setBuddy(self._kind)
         buttons = beside((self._hint, 1), self.later, leave, self.take)
         above(
-            self._head, self._what, beside(label, self._kind, 1), (self.table, 1), buttons,
-            on=self, margins=(18, 14, 18, 14), spacing=10,
-        )  # fmt: skip
+            self._head,
+            self._what,
+            beside(label, self._kind, 1),
+            (self.table, 1),
+            buttons,
+            on=self,
+            margins=(18, 14, 18, 14),
+            spacing=10,
+        )
 
     def show_preview(self, path: str, name: str, kind: str, preview: Preview) -> None:
         """Open the pane for a file."""
@@ -106,8 +113,10 @@ class ColumnsPane(QWidget):
         self.table.clear()
         self.table.setColumnCount(width)
         self.table.setRowCount(2 + min(_ROWS, len(preview.rows)))
-        titles = [f"{n}: {preview.headers[n]}" if n < len(preview.headers) and preview.headers[n] else f"{n}"
-                  for n in range(width)]  # fmt: skip
+        titles = [
+            f"{n}: {preview.headers[n]}" if n < len(preview.headers) and preview.headers[n] else f"{n}"
+            for n in range(width)
+        ]
         self.table.setHorizontalHeaderLabels(titles)
         self.fields, self.units = [], []
         for column in range(width):

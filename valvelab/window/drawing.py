@@ -58,9 +58,10 @@ class FigureStack(pg.GraphicsLayoutWidget):  # type: ignore[misc]
             axis = figures[-1].x_axis
             unit = last.scale_x().label
             last.plot.getAxis("bottom").setLabel(
-                f"{axis.label}, {unit}" if unit else axis.label, color=theme.colours["quiet"],
+                f"{axis.label}, {unit}" if unit else axis.label,
+                color=theme.colours["quiet"],
                 **{"font-size": f"{0.95 * self.font().pointSizeF():.1f}pt"},
-            )  # fmt: skip
+            )
 
     def minimumSizeHint(self) -> QSize:
         """Room for each plot at the text size in force."""

@@ -219,13 +219,16 @@ class FigureItem:
         for guide in self.figure.guides:
             along_x = guide.along == "x"
             line = pg.InfiniteLine(
-                guide.value * (across if along_x else up), angle=90 if along_x else 0,
-                pen=role_pen(guide.role), label=guide.label or None,
+                guide.value * (across if along_x else up),
+                angle=90 if along_x else 0,
+                pen=role_pen(guide.role),
+                label=guide.label or None,
                 labelOpts={
-                    "position": 0.94 if along_x else 0.99, "color": role_colour(guide.role),
+                    "position": 0.94 if along_x else 0.99,
+                    "color": role_colour(guide.role),
                     "anchors": None if along_x else [(1.0, 0.9), (1.0, 0.9)],
                 },
-            )  # fmt: skip
+            )
             self._add(line)
 
     def _add(self, item: pg.GraphicsObject, height: float | None = None) -> None:

@@ -95,8 +95,9 @@ class MainWindow(Shell):
     def _changed(self, name: str, key: tuple[object, ...]) -> bool:
         old = self._keys.get(name)
         self._keys[name] = key
-        return old is None or any(a is not b and not (type(a) in {str, tuple} and a == b)
-                                  for a, b in zip(old, key, strict=True))  # fmt: skip
+        return old is None or any(
+            a is not b and not (type(a) in {str, tuple} and a == b) for a, b in zip(old, key, strict=True)
+        )
 
     def _show_page(self, document: Document, value: object | None) -> None:
         if self.text_page.wanted:
@@ -171,8 +172,11 @@ class MainWindow(Shell):
             action.setText(f"{name.capitalize()} {label}" if label else name.capitalize())
         bay, value = _front(document)
         printed = value is not None and bay is not None and bay.certificate is not None
-        for able, names in ((printed, ("certificate",)), (value is not None, ("export_table", "export_picture")),
-                            (bool(document.files), ("remove", "columns", "reload"))):  # fmt: skip
+        for able, names in (
+            (printed, ("certificate",)),
+            (value is not None, ("export_table", "export_picture")),
+            (bool(document.files), ("remove", "columns", "reload")),
+        ):
             for name in names:
                 self.actions_by_name[name].setEnabled(able)
         self.actions_by_name["units"].setChecked(document.units == "inch")
@@ -297,9 +301,11 @@ class MainWindow(Shell):
 
     def _open(self) -> None:
         names, _ = QFileDialog.getOpenFileNames(
-            self, "Put files on the bench", self.bench.settings.recent_folder,
+            self,
+            "Put files on the bench",
+            self.bench.settings.recent_folder,
             "Tables, traces and specs (*.csv *.tsv *.txt *.dat *.xlsx *.toml *.smd *.x3p);;All files (*)",
-        )  # fmt: skip
+        )
         if names:
             folder = str(Path(names[0]).parent)
             self.bench.keep_settings(replace(self.bench.settings, recent_folder=folder))

@@ -80,8 +80,18 @@ class EmptyPage(QWidget):
         self._offered: QWidget | None = None
         self._offers = beside(1, 1)
         buttons = beside(1, self.open_button, self.sample_button, 1)
-        above(3, self._picture, self._head, self._what, buttons, self._offers, 4, on=self, margins=(40, 20, 40, 20),
-               spacing=10)  # fmt: skip
+        above(
+            3,
+            self._picture,
+            self._head,
+            self._what,
+            buttons,
+            self._offers,
+            4,
+            on=self,
+            margins=(40, 20, 40, 20),
+            spacing=10,
+        )
 
     def offer(self, widget: QWidget | None) -> None:
         """Show what the bay in front can begin with, below the buttons."""

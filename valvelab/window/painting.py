@@ -54,9 +54,13 @@ class Drawn(QWidget):
 
 
 def write(
-    painter: QPainter, box: QRectF | QRect, side: Qt.AlignmentFlag | int, text: str, colour: str | QColor,
+    painter: QPainter,
+    box: QRectF | QRect,
+    side: Qt.AlignmentFlag | int,
+    text: str,
+    colour: str | QColor,
     font: QFont | None = None,
-) -> None:  # fmt: skip
+) -> None:
     """Words in a box, in a colour of the theme."""
     if font is not None:
         painter.setFont(font)
@@ -77,9 +81,16 @@ def polar(centre: QPointF, radius: float, angle_deg: float) -> QPointF:
 
 
 def turning(
-    painter: QPainter, centre: QPointF, radius: float, sense: float, colour: QColor, width: float, start_deg: float,
-    head_deg: float, size: float,
-) -> None:  # fmt: skip
+    painter: QPainter,
+    centre: QPointF,
+    radius: float,
+    sense: float,
+    colour: QColor,
+    width: float,
+    start_deg: float,
+    head_deg: float,
+    size: float,
+) -> None:
     """An arrow over the top of a circle, in the sense (+1 clockwise): from `start_deg` before it to 105 after it.
 
     Its head of that size stands at `head_deg` after the top, the point ahead of it.

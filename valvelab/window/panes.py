@@ -74,9 +74,15 @@ class Chips(QButtonGroup):
     """
 
     def __init__(
-        self, bench: Bench, parent: QWidget, kind: type[Any], field: str, names: Sequence[tuple[Any, str]],
-        pages: Sequence[QWidget] = (), spoken: Mapping[str, str] | None = None,
-    ) -> None:  # fmt: skip
+        self,
+        bench: Bench,
+        parent: QWidget,
+        kind: type[Any],
+        field: str,
+        names: Sequence[tuple[Any, str]],
+        pages: Sequence[QWidget] = (),
+        spoken: Mapping[str, str] | None = None,
+    ) -> None:
         super().__init__(parent)
         self._bench, self._kind, self._field = bench, kind, field
         self._names = [name for name, _ in names]
@@ -117,9 +123,16 @@ class BoundQuantity(QuantityField):
     """
 
     def __init__(
-        self, bench: Bench, parent: QWidget, kind: type[Any], field: str, *, dimension: Dimension | None = None,
-        unit: str | None = None, held: Callable[[float], Any] | None = None,
-    ) -> None:  # fmt: skip
+        self,
+        bench: Bench,
+        parent: QWidget,
+        kind: type[Any],
+        field: str,
+        *,
+        dimension: Dimension | None = None,
+        unit: str | None = None,
+        held: Callable[[float], Any] | None = None,
+    ) -> None:
         self.entry = entry = entry_of(kind, field)
         unit = entry.unit if unit is None else unit
         super().__init__(entry.spoken, dimension or entry.dimension, unit, entry.step, parent)

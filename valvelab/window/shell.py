@@ -59,8 +59,10 @@ class Shell(QMainWindow):
         self.docks: dict[str, QDockWidget] = {}
         left, bottom = Qt.DockWidgetArea.LeftDockWidgetArea, Qt.DockWidgetArea.BottomDockWidgetArea
         for name, widget, area in (
-            ("Bench", self.files, left), ("Verdicts", self.verdicts, bottom), ("Problems", self.notes, bottom),
-        ):  # fmt: skip
+            ("Bench", self.files, left),
+            ("Verdicts", self.verdicts, bottom),
+            ("Problems", self.notes, bottom),
+        ):
             dock = QDockWidget(name, self)
             dock.setObjectName(f"dock {name}")
             dock.setWidget(widget)

@@ -226,9 +226,16 @@ class TableView(QTableView):
     chosen = Signal(object)
 
     def __init__(
-        self, name: str, columns: Sequence[TableColumn], parent: QWidget | None = None, *, spoken: str = "",
-        sortable: bool = True, wrapped: int | None = None, empty: str = "",
-    ) -> None:  # fmt: skip
+        self,
+        name: str,
+        columns: Sequence[TableColumn],
+        parent: QWidget | None = None,
+        *,
+        spoken: str = "",
+        sortable: bool = True,
+        wrapped: int | None = None,
+        empty: str = "",
+    ) -> None:
         super().__init__(parent)
         self._wrapped = wrapped
         self._shared = False

@@ -143,4 +143,4 @@ BAY = Bay(
     certificate=certificate,
     uses=uses,
     sample=("dial_gauge_study.csv", "club_four_shaft_spec.toml"),
-)  # fmt: skip
+)

@@ -131,4 +131,4 @@ BAY = Bay(
     result=result,
     certificate=certificate,
     uses=uses,
-)  # fmt: skip
+)

@@ -44,8 +44,11 @@ def _springs(choices: Choices) -> dict[str, Any]:
     if not numbers.get("size"):
         numbers.pop("size", None)
     limits = {name.removeprefix("limit "): value for name, value in choices.items() if name.startswith("limit ")}
-    groupings = {name.removeprefix("grouping "): _grouping(str(text)) for name, text in choices.items()
-                 if name.startswith("grouping ")}  # fmt: skip
+    groupings = {
+        name.removeprefix("grouping "): _grouping(str(text))
+        for name, text in choices.items()
+        if name.startswith("grouping ")
+    }
     return {
         **_taken(choices, str, spring="spring", page="list"),
         **numbers,
@@ -91,8 +94,11 @@ def _gauge(choices: Choices) -> dict[str, Any]:
 
 
 def _phasing(choices: Choices) -> dict[str, Any]:
-    sheets = {name.removeprefix("sheet").removeprefix(" "): text for name, text in choices.items()
-              if name.startswith("sheet") and text}  # fmt: skip
+    sheets = {
+        name.removeprefix("sheet").removeprefix(" "): text
+        for name, text in choices.items()
+        if name.startswith("sheet") and text
+    }
     twice = [_cell(name) for name in choices if name.startswith("read twice ")]
     return {
         **_taken(choices, str, drawing="drawing", page="list", beside="new sheet beside"),

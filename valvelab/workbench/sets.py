@@ -157,9 +157,16 @@ class SpringsState:
         None, "Springs in a set", text="in a set", edit="change the set size", least=2, most=32, merges=True
     )
     time_limit_s: float = entered(
-        USUAL_TIME_S, "Time limit", text="at most", edit="change the time limit", dimension="time", unit="s", step=5.0,
-        least=1.0, most=3600.0,
-    )  # fmt: skip
+        USUAL_TIME_S,
+        "Time limit",
+        text="at most",
+        edit="change the time limit",
+        dimension="time",
+        unit="s",
+        step=5.0,
+        least=1.0,
+        most=3600.0,
+    )
     thorough: bool = False
     matched_by: frozenset[str] = frozenset(AT_FIRST)
     limits: Mapping[str, float] = keyed()
@@ -178,9 +185,15 @@ def matched(result: SetsResult) -> Grouping:
     names = {key: name for name, key in KEYS.items()}
     within = {names[key]: limit for key, limit in result.within.items()}
     proof = Proof(
-        result.size, within, len(result.sets), result.bound_sets, result.total_spread, result.bound_total_spread,
-        result.number_proven, result.spread_proven,
-    )  # fmt: skip
+        result.size,
+        within,
+        len(result.sets),
+        result.bound_sets,
+        result.total_spread,
+        result.bound_total_spread,
+        result.number_proven,
+        result.spread_proven,
+    )
     return Grouping(tuple(one.springs for one in result.sets), proof)
 
 

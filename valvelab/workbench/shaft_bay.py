@@ -122,4 +122,4 @@ BAY = Bay(
     certificate=certificate,
     uses=uses,
     sample=("club_four_journals.csv", "club_four_shaft_spec.toml"),
-)  # fmt: skip
+)

@@ -148,9 +148,12 @@ def match_work(
         from valvelab.inspection.springs.sets import SetsQuestion, inspect_sets
 
         asked = SetsQuestion(
-            springs_question(tray[1], found), wish.size, dict(wish.within), time_limit_s=wish.time_limit_s,
+            springs_question(tray[1], found),
+            wish.size,
+            dict(wish.within),
+            time_limit_s=wish.time_limit_s,
             thorough=wish.thorough,
-        )  # fmt: skip
+        )
         return inspect_sets(asked, report, cancelled)
 
     return work
@@ -196,9 +199,11 @@ def certificate(document: Document, inspection: SpringsInspection) -> Shown:
 
 
 def _sets_shown(
-    document: Document, inspection: SpringsInspection, tray: tuple[BenchFile, SpringTable],
+    document: Document,
+    inspection: SpringsInspection,
+    tray: tuple[BenchFile, SpringTable],
     found: tuple[BenchFile, Spec] | None,
-) -> Shown | None:  # fmt: skip
+) -> Shown | None:
     """The sets as they stand: as matched where they are untouched, with what is proven of them, else as given."""
     from valvelab.inspection.springs.given_sets import describe_sets
     from valvelab.inspection.springs.sets import SetsQuestion
@@ -216,9 +221,16 @@ def _sets_shown(
         answer = describe_sets(asked, grouping.sets)
         given = tuple(",".join(one) for one in grouping.sets)
     return shown(
-        answer.result, "sets", tray[0], found, size=wish.size, within=within, time_limit=wish.time_limit_s,
-        quick=not (given or wish.thorough), set=given,
-    )  # fmt: skip
+        answer.result,
+        "sets",
+        tray[0],
+        found,
+        size=wish.size,
+        within=within,
+        time_limit=wish.time_limit_s,
+        quick=not (given or wish.thorough),
+        set=given,
+    )
 
 
 def _matched(document: Document, wish: sets.Wish, grouping: sets.Grouping) -> SetsInspection | None:
@@ -246,4 +258,4 @@ BAY = Bay(
     result=result,
     certificate=certificate,
     uses=uses,
-)  # fmt: skip
+)

@@ -125,4 +125,4 @@ BAY = Bay(
     certificate=certificate,
     uses=uses,
     sample=("club_four_lobe_3I_trace.csv", "club_four_shaft_spec.toml"),
-)  # fmt: skip
+)

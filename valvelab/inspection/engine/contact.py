@@ -17,7 +17,7 @@ from valvelab.follower.contact import (
     contact_along,
     lobe_geometry,
     reversals,
-)  # fmt: skip
+)
 from valvelab.follower.film import film_ratio
 from valvelab.inspection.engine.sides import Side
 from valvelab.inspection.engine.train import MotionQuestion

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
@@ -60,10 +60,13 @@ def dynamic_sweeps(
         missing = "[valve] effective_mass and stiffness, [spring] seat_force and rate, [crank] max_speed"
         return none, [info("dynamic model", f"needs {missing}: not run")]
     notes = [
-        info("dynamic model", f"damping ratio {train.valve.damping_ratio:g} of the gear, seat stiffness "
-             f"{gear.seat_stiffness:g} N/mm, spring damping ratio {gear.spring.damping_ratio:g}: the speed is an "
-             "estimate of the model, never a safe speed")
-    ]  # fmt: skip
+        info(
+            "dynamic model",
+            f"damping ratio {train.valve.damping_ratio:g} of the gear, seat stiffness "
+            f"{gear.seat_stiffness:g} N/mm, spring damping ratio {gear.spring.damping_ratio:g}: the speed is an "
+            "estimate of the model, never a safe speed",
+        )
+    ]
     if train.spring.surge_hz is None:
         notes.append(info("dynamic model", "no surge frequency or coil data: the spring has no waves of its own"))
     if train.spring.bind_travel_mm is None:
@@ -136,19 +139,21 @@ def control_of(question: MotionQuestion, side: Side) -> tuple[Control | None, li
     return control, notes
 
 
-def _sweep_notes(swept: SpeedSweep, name: str) -> list[Note]:
+def _sweep_notes(swept: SpeedSweep, name: str) -> Iterator[Note]:
+    first, last = swept.rpm[0], swept.rpm[-1]
     if not swept.lost.any():
-        return [info(name, f"the dynamic model keeps contact up to {swept.rpm[-1]:.0f} rpm, where its sweep ends; that "
-                     "is no safe speed")]  # fmt: skip
-    notes = []
+        said = f"the dynamic model keeps contact up to {last:.0f} rpm, where its sweep ends; that is no safe speed"
+        yield info(name, said)
+        return
     if bool(swept.lost[0]):
-        notes.append(warning(name, f"the dynamic model has lost contact already at {swept.rpm[0]:.0f} rpm, where its "
-                             "sweep begins; it is lost earlier"))  # fmt: skip
+        said = (
+            f"the dynamic model has lost contact already at {first:.0f} rpm, where its sweep begins; it is lost earlier"
+        )
+        yield warning(name, said)
     if swept.beyond_rpm is not None:
-        notes.append(warning(name, f"from {swept.beyond_rpm:.0f} rpm on the dynamic model throws the valve beyond its "
-                             f"free travel of {swept.free_travel_mm:.1f} mm, where it describes the gear no longer: no "
-                             "figure is given there"))  # fmt: skip
-    return notes
+        said = f"from {swept.beyond_rpm:.0f} rpm on the dynamic model throws the valve beyond its free travel of "
+        no_longer = f"{swept.free_travel_mm:.1f} mm, where it describes the gear no longer: no figure is given there"
+        yield warning(name, said + no_longer)
 
 
 def _dynamic(swept: SpeedSweep, tdc_known: bool) -> DynamicSweep:

@@ -87,10 +87,11 @@ def _event_uncertainty(found: Crossings, u_valve: float | None, encoder_cam_deg:
     return {
         key: None if u is None else math.hypot(u, float(standard(moved, encoder_cam_deg)[0]))
         for key, u, moved in (
-            ("opening_crank_deg", opening, first), ("closing_crank_deg", closing, last),
+            ("opening_crank_deg", opening, first),
+            ("closing_crank_deg", closing, last),
             ("duration_crank_deg", both, last - first),
         )
-    }  # fmt: skip
+    }
 
 
 def _cam(side: Side, crank: float | None) -> float | None:

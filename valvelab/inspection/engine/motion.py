@@ -230,8 +230,11 @@ def _clearance(train: Train, side: Side) -> tuple[PistonClearance | None, tuple[
     notes = []
     name, wanted = side.lobe.name, GUIDANCE_MM[side.lobe.kind or "intake"]
     if found.min_mm <= 0.0:
-        notes.append(warning(name, f"the valve would meet the piston: {found.min_mm:.2f} mm at "
-                             f"{found.at_crank_deg:.0f} crank deg"))  # fmt: skip
+        notes.append(
+            warning(
+                name, f"the valve would meet the piston: {found.min_mm:.2f} mm at {found.at_crank_deg:.0f} crank deg"
+            )
+        )
     elif found.min_mm < wanted:
         text = f"valve to piston is under {wanted:g} mm, common practice for this valve; guidance, not a rule"
         notes.append(warning(name, text))

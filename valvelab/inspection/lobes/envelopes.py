@@ -93,9 +93,12 @@ def _centre(group: LobeGroup, row: int) -> float:
 
 
 def fit_envelopes(
-    groups: Sequence[LobeGroup], kinds: Mapping[str, str | None], spec: Spec, spec_file: str,
+    groups: Sequence[LobeGroup],
+    kinds: Mapping[str, str | None],
+    spec: Spec,
+    spec_file: str,
     nominals: Mapping[str, LiftTable],
-) -> dict[str, LobeEnvelope]:  # fmt: skip
+) -> dict[str, LobeEnvelope]:
     """Every lobe that an envelope of the spec selects, in its envelope; the first envelope that names a lobe counts."""
     result: dict[str, LobeEnvelope] = {}
     fitted_nominals: dict[str, dict[str, Nominal]] = {}
@@ -135,8 +138,11 @@ def unanswered_envelopes(
         chosen = [name for name, kind in kinds.items() if _selects(envelope, name, kind)]
         lost = {name: withheld[name] for name in chosen if name in withheld}
         if not isinstance(envelope.lobes, str):
-            lost |= {name: "the spec names it, but it is not among the readings" for name in envelope.lobes
-                        if name not in kinds}  # fmt: skip
+            lost |= {
+                name: "the spec names it, but it is not among the readings"
+                for name in envelope.lobes
+                if name not in kinds
+            }
         elif not chosen:
             lost[envelope.lobes] = f"[[envelope]] {count}: nothing that was measured answers it"
         for name, reason in lost.items():

@@ -298,9 +298,12 @@ def thinned(found: LobeCharacteristics, *, take_out_eccentricity: bool) -> tuple
         used = number % each != turn
         part = replace(
             conditioned,
-            angle_cam_deg=conditioned.angle_cam_deg[used], lifts_mm=conditioned.lifts_mm[:, used],
-            kept=conditioned.kept[:, used], sweep=conditioned.sweep[used], grid=None,
-        )  # fmt: skip
+            angle_cam_deg=conditioned.angle_cam_deg[used],
+            lifts_mm=conditioned.lifts_mm[:, used],
+            kept=conditioned.kept[:, used],
+            sweep=conditioned.sweep[used],
+            grid=None,
+        )
         with suppress(CannotEvaluate):
             fitted = fit_lobes(part, take_out_eccentricity=take_out_eccentricity)
             copies.append(LobeCharacteristics(fitted, Instrument()))

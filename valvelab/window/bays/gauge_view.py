@@ -163,8 +163,13 @@ def _judgement(percent: float | None, categories: int | None) -> str:
 
 def _columns(result: GaugeResult, units: System) -> list[TableColumn]:
     def method(title: str, found: GaugeFigures, tip: str) -> TableColumn:
-        return TableColumn(title, lambda row: study_cell(row, found, units), tip,
-                           value=lambda row: getattr(found, row.key), strong=leads)  # fmt: skip
+        return TableColumn(
+            title,
+            lambda row: study_cell(row, found, units),
+            tip,
+            value=lambda row: getattr(found, row.key),
+            strong=leads,
+        )
 
     def leads(row: StudyRow) -> bool:
         return row.name.startswith("GRR") or row.key == "ndc"

@@ -207,8 +207,11 @@ class RulePage(QWidget):
             said = f"{figure(verdict.measured, u, 'mm', units)} {unit}"
             said += "" if u is None else f", u {figure(u, u, 'mm', units)} {unit}"
             parts.append(f"{'Mean' if count else 'Lift'} {said}.")
-            ends = [f"{word} {length(end)}" for word, end in (("at least", verdict.lower), ("at most", verdict.upper))
-                    if end is not None]  # fmt: skip
+            ends = [
+                f"{word} {length(end)}"
+                for word, end in (("at least", verdict.lower), ("at most", verdict.upper))
+                if end is not None
+            ]
             clause = f" ({verdict.clause})" if verdict.clause else ""
             parts.append(f"The rule: {' and '.join(ends)}{clause}.")
             if verdict.probability_conforming is not None:

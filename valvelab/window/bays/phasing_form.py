@@ -125,9 +125,7 @@ class WorksheetForm(QScrollArea):
         if focused in self.fields:
             self.fields[focused].setFocus()
 
-    def _build_rows(
-        self, grid: QGridLayout, sheet: Sheet, rows: Iterable[tuple[str, Cell]], first: int = 0
-    ) -> None:  # fmt: skip
+    def _build_rows(self, grid: QGridLayout, sheet: Sheet, rows: Iterable[tuple[str, Cell]], first: int = 0) -> None:
         """A line each: what it is, and its field."""
         for line, (text, cell) in enumerate(rows, start=first):
             grid.addWidget(_quiet(text), line, 0)
@@ -158,8 +156,7 @@ class WorksheetForm(QScrollArea):
         for cells in worksheet.lobe_rows(sheet, lobe):
             if cells[0].part != last:
                 last = cells[0].part
-                words = (("below", "rising", "falling") if last == "pair" else
-                         ("lift", "opens", "closes", "card"))  # fmt: skip
+                words = ("below", "rising", "falling") if last == "pair" else ("lift", "opens", "closes", "card")
                 for n, text in enumerate(words):
                     grid.addWidget(_quiet(f"{text}, {unit}" if n == 0 else text), line, n)
                 line += 1

@@ -57,8 +57,17 @@ class TurnSign(Drawn):
             if self._turn is None:
                 write(painter, about(centre, 1.35 * em), CENTRE, "✓", colour, scaled(self.font(), 2.2, strong=True))
             else:
-                turning(painter, centre, 1.35 * em, 1.0 if self._turn == "forward" else -1.0, colour, width=0.24 * em,
-                        start_deg=130.0, head_deg=112.0, size=0.62 * em)  # fmt: skip
+                turning(
+                    painter,
+                    centre,
+                    1.35 * em,
+                    1.0 if self._turn == "forward" else -1.0,
+                    colour,
+                    width=0.24 * em,
+                    start_deg=130.0,
+                    head_deg=112.0,
+                    size=0.62 * em,
+                )
                 painter.drawEllipse(centre, 0.16 * em, 0.16 * em)
             foot = QRectF(0, self.height() - 1.5 * em, self.width(), 1.4 * em)
             write(painter, foot, CENTRE, self._turn or "all read", colour, scaled(self.font(), 0.95, strong=True))

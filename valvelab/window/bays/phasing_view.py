@@ -73,11 +73,13 @@ class PhasingView(BayView[Worksheet]):
         self.wheel = DegreeWheel("Degree wheel")
         self.events = FigureView("Valve-event diagram", self)
         nothing = "Type the steps on the shelf, a centreline of the card, and read a pair near the nose."
-        self.figures = TableView("degreeing result", _FIGURE_COLUMNS, self, spoken="Result of the readings",
-                                 sortable=False, wrapped=0)  # fmt: skip
+        self.figures = TableView(
+            "degreeing result", _FIGURE_COLUMNS, self, spoken="Result of the readings", sortable=False, wrapped=0
+        )
         self.event_rows = TableView("valve events", (), self, spoken="Events and durations", sortable=False)
-        self.steps = TableView("adjuster steps", (), self, spoken="What each adjuster step would give", sortable=False,
-                               empty=nothing)  # fmt: skip
+        self.steps = TableView(
+            "adjuster steps", (), self, spoken="What each adjuster step would give", sortable=False, empty=nothing
+        )
         self._lay_out()
 
     # -- lay-out ----------------------------------------------------------------------------------------------------

@@ -75,8 +75,9 @@ class DegreeWheel(DialView):
             self._tick(painter, centre, radius, angle, length)
         self._number(painter, centre, 0.80 * radius, 30, scaled(self.font(), 0.82))
         for number, span in enumerate(self._arcs):
-            painter.setPen(QPen(theme.colour(span.colour, 0.55), 0.055 * radius, Qt.PenStyle.SolidLine,
-                                Qt.PenCapStyle.FlatCap))  # fmt: skip
+            painter.setPen(
+                QPen(theme.colour(span.colour, 0.55), 0.055 * radius, Qt.PenStyle.SolidLine, Qt.PenCapStyle.FlatCap)
+            )
             arc(painter, centre, (0.58 - 0.085 * number) * radius, span.start_deg, span.span_deg)
         for doubtful in self._doubtful:
             painter.setPen(QPen(theme.colour("undecided"), 2.0))
@@ -87,8 +88,17 @@ class DegreeWheel(DialView):
         super()._draw_hub(painter, centre, radius)
         if self._sense != 0.0:
             colour = current_theme().colour("accent")
-            turning(painter, centre, 0.27 * radius, self._sense, colour, width=max(2.0, 0.03 * radius), start_deg=120.0,
-                    head_deg=105.0, size=0.10 * radius)  # fmt: skip
+            turning(
+                painter,
+                centre,
+                0.27 * radius,
+                self._sense,
+                colour,
+                width=max(2.0, 0.03 * radius),
+                start_deg=120.0,
+                head_deg=105.0,
+                size=0.10 * radius,
+            )
 
 
 def _readings(shown: Worksheet) -> Sequence[float]:

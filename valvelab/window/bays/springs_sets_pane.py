@@ -83,9 +83,12 @@ class SetsPane(QWidget):
             chip = Chip(sets.short(name), f"Match by {sets.words(name)}", self)
             chip.clicked.connect(lambda on, name=name: self._on_chip(name, on=on))
             field = QuantityField(
-                f"Largest range of {sets.words(name)} in a set", sets.DIMENSIONS[name], sets.UNITS[name],
-                steps[sets.UNITS[name]], self,
-            )  # fmt: skip
+                f"Largest range of {sets.words(name)} in a set",
+                sets.DIMENSIONS[name],
+                sets.UNITS[name],
+                steps[sets.UNITS[name]],
+                self,
+            )
             field.entered.connect(lambda value, name=name: self._on_limit(name, value))
             self.chips[name], self.limit_fields[name] = chip, field
         for field in (self.time_field, *self.limit_fields.values()):

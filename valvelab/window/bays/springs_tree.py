@@ -180,8 +180,7 @@ class SetsTree(QTreeWidget):
             texts[1] = f"{limit * unit.scale:.4g}"
             item.setText(column, f"{texts[0]} of {texts[1]}" + (" ✗" if over else ""))
             item.setTextAlignment(column, RIGHT)
-            item.setToolTip(column, f"range {texts[0]}, limit {texts[1]}, mean {texts[2]} "
-                                    f"{unit.label}")  # fmt: skip
+            item.setToolTip(column, f"range {texts[0]}, limit {texts[1]}, mean {texts[2]} {unit.label}")
             item.setData(column, _USE, float(one.use[name]))
             if over:
                 item.setForeground(column, theme.colour("reject"))

@@ -128,9 +128,13 @@ class SpringsView(BayView["SpringsInspection"]):
         self.shims_pane.show_plan(document, wanted=document.state(SpringsState).page == "shims")
 
     def _show_plots(
-        self, document: Document, inspection: SpringsInspection, spring: str, plots: tuple[str, ...],
+        self,
+        document: Document,
+        inspection: SpringsInspection,
+        spring: str,
+        plots: tuple[str, ...],
         grouping: sets.Grouping,
-    ) -> None:  # fmt: skip
+    ) -> None:
         about = (inspection, spring, self._tray)
         makers = {
             "force": lambda: spring_figures.force_figure(*about, grouping.sets),
