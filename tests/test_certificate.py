@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import json
 import subprocess
 import sys
 import tomllib
@@ -20,12 +21,13 @@ from pypdf import PdfReader, PdfWriter
 from something import each
 
 from valvelab.cautions import CAUTIONS
+from valvelab.cli.main import main
 from valvelab.errors import BadFile
 from valvelab.figures.description import Axis, Band, Curve, Dial, Figure, Guide, HeatMap, Marks
 from valvelab.job.carried import carry, job_toml
 from valvelab.job.comparison import compare_results
 from valvelab.job.verify import verify_bytes
-from valvelab.places import resources
+from valvelab.places import resources, sample_profiles
 from valvelab.records.job import Job, LobesPart, SetsPart
 from valvelab.records.result import Result, Source, Verdict, info, warning
 from valvelab.records.spec import DecisionRule, Spec
@@ -382,3 +384,15 @@ def test_drawing_loads_no_window_library() -> None:
 def test_attachment_order_does_not_matter() -> None:
     rows = (Attachment("b", b"2"), Attachment("a", b"1"))
     assert number_of(rows) == number_of(rows[::-1])
+
+
+def test_no_angle_of_a_camshaft_is_broken_over_two_lines(tmp_path: Path) -> None:
+    """Every opening and closing at every checking lift stands whole on paper."""
+    table, paper, answer = sample_profiles() / "quillmere_four_camshaft.csv", tmp_path / "c.pdf", tmp_path / "c.json"
+    for out in (paper, answer):
+        assert main(["lobes", str(table), "--out", str(out)]) == 0
+    words = {word for page in PdfReader(paper).pages for word in page.extract_text().split()}
+    rows = [row for lobe in json.loads(answer.read_bytes())["lobes"] for row in lobe["durations"]]
+    angles = {f"{row[key]:.3f}" for row in rows for key in ("opening_cam_deg", "closing_cam_deg")}
+    assert len(angles) > 70
+    assert angles <= words

@@ -32,7 +32,8 @@ if TYPE_CHECKING:
 
 RAMPS = "Ramps"
 ACROSS = 12
-LIFTS_ACROSS = 5
+ACROSS_AT_LIFTS = 10
+"""Columns of numbers beside one another that a page has room for."""
 
 LobeColumn = Column[LobeResult]
 
@@ -143,13 +144,14 @@ def duration_tables(result: LobesResult, system: System) -> list[Table]:
     """Duration, opening, closing and middle at every checking lift."""
     unit = display_unit("mm", system).label
     tables = []
-    lifts = [lift_told(row.at_mm, system) for row in result.lobes[0].durations] if result.lobes else []
+    lifts = list(enumerate(lift_told(row.at_mm, system) for row in result.lobes[0].durations)) if result.lobes else []
     at_lift = [row for row in recorded() if row.needs_at is not None]
-    for start in range(0, len(lifts), LIFTS_ACROSS):
-        some = list(enumerate(lifts))[start : start + LIFTS_ACROSS]
-        for title in dict.fromkeys([DURATIONS, *(row.table for row in at_lift if row.table)]):
-            rows = [row for row in at_lift if row.table == title]
-            words = {row.name: row.head if len(rows) > 1 else "at" for row in rows}
+    for title in dict.fromkeys([DURATIONS, *(row.table for row in at_lift if row.table)]):
+        rows = [row for row in at_lift if row.table == title]
+        words = {row.name: row.head if len(rows) > 1 else "at" for row in rows}
+        across = max(1, ACROSS_AT_LIFTS // sum(1 + row.u_column for row in rows))
+        for start in range(0, len(lifts), across):
+            some = lifts[start : start + across]
             columns = [_at(result, row, number, f"{words[row.name]} {lift}") for number, lift in some for row in rows]
             tables.append(table_of(result.lobes, [LOBE, *columns], system, f"{title}, by checking lift ({unit})"))
     return tables
