@@ -8,7 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from lobe_samples import Floats, lopsided
 
-from valvelab.conformity.envelope import BandPiece, EnvelopeFit, fit_envelope
+from valvelab.conformity.band import BandPiece
+from valvelab.conformity.envelope import EnvelopeFit, fit_envelope
 from valvelab.errors import CannotEvaluate
 
 NOMINAL = lopsided(0.0)

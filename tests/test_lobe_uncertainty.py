@@ -24,7 +24,8 @@ from lobe_samples import (
 )
 from something import each
 
-from valvelab.conformity.envelope import BandPiece, fit_envelope
+from valvelab.conformity.band import BandPiece
+from valvelab.conformity.envelope import fit_envelope
 from valvelab.inspection.lobes.repeatability import doubts_of, nose_centre, widening
 from valvelab.lobe.characteristics import Instrument, LobeCharacteristics
 from valvelab.lobe.conditioning import condition

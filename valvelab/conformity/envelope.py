@@ -8,34 +8,17 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Annotated
 
 import numpy as np
 
 from valvelab.angles import wrap_scalar
 from valvelab.arrays import FloatArray, read_only
+from valvelab.conformity.band import BandPiece
 from valvelab.errors import CannotEvaluate, Reason
-from valvelab.quantities import CAM_ANGLE, bounded_length, number
 
-BandPlace = Annotated[
-    float, number(CAM_ANGLE, lambda deg: abs(deg) <= 180.0, "cam deg from the nominal's lobe centre, within ±180")
-]
-BandSize = Annotated[
-    float, number(bounded_length, lambda mm: mm >= 0.0, "a size of 0 or more, to that side of the nominal")
-]
 Curve = Callable[[FloatArray, int], FloatArray]
 _GRID_CAM_DEG = 0.1
 _ROUNDS = 30
-
-
-@dataclass(frozen=True, slots=True)
-class BandPiece:
-    """Allowed deviation below and above (positive sizes, mm) from one angle to another, from the nominal's centre."""
-
-    from_cam_deg: BandPlace
-    to_cam_deg: BandPlace
-    below_mm: BandSize
-    above_mm: BandSize
 
 
 @dataclass(frozen=True, slots=True)

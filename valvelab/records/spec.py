@@ -11,7 +11,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
-from valvelab.conformity.envelope import BandPiece
+from valvelab.conformity.band import BandPiece
 from valvelab.errors import BadQuantity
 from valvelab.quantities import CAM_ANGLE, Reader, bounded_length, number
 from valvelab.records.result import Record
