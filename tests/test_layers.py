@@ -79,6 +79,17 @@ def test_what_is_listed_is_light() -> None:
     assert "shims" in done.stdout
 
 
+def test_the_options_of_an_inspection_load_no_numerics() -> None:
+    code = (
+        "import contextlib, sys\nfrom valvelab.cli.main import main\n"
+        "with contextlib.suppress(SystemExit):\n    main(['lobes', '--help'])\n"
+        "assert not {'numpy', 'scipy', 'reportlab'} & set(sys.modules)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    assert "--keep-eccentricity" in done.stdout
+
+
 def test_an_inspection_loads_no_library_of_paper_or_window() -> None:
     code = (
         "import sys\nfrom valvelab.cli.main import main\n"

@@ -7,7 +7,7 @@ import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, get_args, get_origin
+from typing import TYPE_CHECKING, Any, get_args, get_origin
 
 from pydantic import ValidationError
 
@@ -19,7 +19,9 @@ from valvelab.job.use import Around, Inspection, OfPart, Use
 from valvelab.job.uses import use
 from valvelab.records.job import PARTS, Job, JobPart
 from valvelab.records.result import exit_code
-from valvelab.sets.tray import Progress
+
+if TYPE_CHECKING:
+    from valvelab.sets.tray import Progress
 
 
 def configure(parser: argparse.ArgumentParser, name: str, *, file_needed: bool = True) -> None:

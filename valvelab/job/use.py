@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Generic, Protocol, TypeVar
+from typing import TYPE_CHECKING, Any, Generic, Protocol, TypeVar
 
 from valvelab.records.job import JobPart
 from valvelab.records.result import Result
-from valvelab.report.assembly import Part
-from valvelab.sets.tray import Progress
 from valvelab.tables.description import Table
 from valvelab.units import System
+
+if TYPE_CHECKING:  # the options of a command are made from a part alone
+    from valvelab.report.assembly import Part
+    from valvelab.sets.tray import Progress
 
 
 class Inspection(Protocol):
