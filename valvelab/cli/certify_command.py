@@ -6,9 +6,9 @@ import argparse
 from pathlib import Path
 
 from valvelab.cli.options import add_common
-from valvelab.cli.output import plain
+from valvelab.cli.output import plain, tell_notes
 from valvelab.cli.outputs import check_outputs
-from valvelab.cli.streams import answer, say
+from valvelab.cli.streams import answer
 from valvelab.errors import WrongUsage
 from valvelab.files.reading import command_for
 from valvelab.files.table import read_table
@@ -45,9 +45,7 @@ def run(args: argparse.Namespace) -> int:
     else:
         done = f"{summary(result.verdicts)}\ncertificate {result.number} written to {result.certificate}"
         answer(plain(done))
-    if not args.quiet:
-        for note in result.notes:
-            say(f"{note.level}: {note.about}: {note.text}")
+    tell_notes(result.notes, args)
     return exit_code(result.verdicts)
 
 

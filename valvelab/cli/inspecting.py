@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Any, get_args, get_origin
 from pydantic import ValidationError
 
 from valvelab.cli.options import add_common
-from valvelab.cli.output import page, plain, verdict_text, write_out
-from valvelab.cli.streams import answer, say
+from valvelab.cli.output import page, plain, tell_notes, verdict_text, write_out
+from valvelab.cli.streams import answer
 from valvelab.errors import WrongUsage
 from valvelab.job.use import Around, Inspection, OfPart, Use
 from valvelab.job.uses import use
@@ -98,9 +98,7 @@ def finish(known: Use[Any, Any], inspection: Inspection, part: JobPart, args: ar
         answer(result.model_dump_json(indent=1))
     elif args.out is None or not args.quiet:
         answer(plain(text()))
-    if not args.quiet:
-        for note in result.notes:
-            say(f"{note.level}: {note.about}: {note.text}")
+    tell_notes(result.notes, args)
     return exit_code(judged[-1])
 
 

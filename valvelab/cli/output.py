@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import argparse
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
+from valvelab.cli.streams import say
 from valvelab.errors import WrongUsage, one_line
-from valvelab.records.result import Decision, Result, Verdict
+from valvelab.records.result import Decision, Note, Result, Verdict
 from valvelab.tables.description import Cell, Mark, Table
 from valvelab.tables.verdicts import SIGNS, WORDS, verdict_table
 from valvelab.units import System
@@ -60,6 +62,13 @@ def verdict_text(verdicts: Sequence[Verdict], system: System, among: Sequence[Ve
 def plain(text: str) -> str:
     """A text of several lines as a terminal may be given it."""
     return "\n".join(map(one_line, text.rstrip().split("\n")))
+
+
+def tell_notes(notes: Sequence[Note], args: argparse.Namespace) -> None:
+    """The notes on standard error, a line each, unless the command line wants none."""
+    if not args.quiet:
+        for note in notes:
+            say(f"{note.level}: {note.about}: {note.text}")
 
 
 def write_out(result: Result, path: Path, text: Callable[[], str], certificate: Callable[[Path], None]) -> None:

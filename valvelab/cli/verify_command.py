@@ -5,8 +5,8 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from valvelab.cli.output import plain, table_text
-from valvelab.cli.streams import answer, say
+from valvelab.cli.output import plain, table_text, tell_notes
+from valvelab.cli.streams import answer
 from valvelab.job.verify import verify
 from valvelab.records.certificate_result import VerifyResult
 from valvelab.report.assembly import banner
@@ -29,9 +29,7 @@ def run(args: argparse.Namespace) -> int:
     """Take the inputs out, inspect them, draw them, compare with the paper."""
     result = verify(args.certificate)
     answer(result.model_dump_json(indent=1) if args.json else plain(text(result)))
-    if not args.quiet:
-        for note in result.notes:
-            say(f"{note.level}: {note.about}: {note.text}")
+    tell_notes(result.notes, args)
     return exit_code_of(result)
 
 
