@@ -16,6 +16,11 @@ JOB = "job.toml"
 RESULT_PREFIX = "result-"
 
 
+def result_name(number: int, command: str) -> str:
+    """What the result of a job's part is carried as; `number` counts from 0."""
+    return f"{RESULT_PREFIX}{number + 1}-{command}.json"
+
+
 def carry(job: Job, inputs: Mapping[str, bytes], results: Sequence[Result]) -> tuple[Attachment, ...]:
     """Attachments of a certificate: the job with names relative to its folder, every input, every result.
 
@@ -23,8 +28,8 @@ def carry(job: Job, inputs: Mapping[str, bytes], results: Sequence[Result]) -> t
     """
     files = dict(inputs)
     files[JOB] = job_toml(job).encode()
-    for number, result in enumerate(results, start=1):
-        files[f"{RESULT_PREFIX}{number}-{result.command}.json"] = (result.model_dump_json(indent=1) + "\n").encode()
+    for number, result in enumerate(results):
+        files[result_name(number, result.command)] = (result.model_dump_json(indent=1) + "\n").encode()
     return as_attachments(files, job)
 
 

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from valvelab.errors import BadFile, BadQuantity, CannotEvaluate, CannotWrite, Reason, ValvelabError
+from valvelab.job.comparison import ABSOLUTE, RELATIVE
 from valvelab.job.parts import Inspected, certificate_of, inspect_job
 from valvelab.job.verify import verify_bytes
 from valvelab.records.certificate_result import CertifyResult
@@ -25,7 +26,6 @@ from valvelab.units import System
 from valvelab.writing import check_place, write_whole
 
 NOT_COMPARED = {"notes", "source", "version"}
-RELATIVE, ABSOLUTE = 1e-6, 1e-9
 UNSOUND = "the certificate would not verify"
 
 

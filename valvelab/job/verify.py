@@ -19,7 +19,7 @@ import reportlab
 from valvelab import __version__
 from valvelab.errors import BadFile, CannotEvaluate, ValvelabError
 from valvelab.files.contents import read_contents
-from valvelab.job.carried import JOB, RESULT_PREFIX, as_attachments, carry, toml_text
+from valvelab.job.carried import JOB, RESULT_PREFIX, as_attachments, carry, result_name, toml_text
 from valvelab.job.comparison import compare_results
 from valvelab.job.job_file import read_job_file
 from valvelab.job.parts import Inspected, certificate_of, inspect_job, located
@@ -180,11 +180,6 @@ def _without(folder: Path, name: str) -> Iterator[None]:
 
 def _clean(text: str, folder: Path) -> str:
     return text.replace(f"{folder}{os.sep}", "").replace(str(folder), "")
-
-
-def result_name(number: int, command: str) -> str:
-    """What the result of a job's part is carried as; `number` counts from 0."""
-    return f"{RESULT_PREFIX}{number + 1}-{command}.json"
 
 
 def _by_part(job: Job, carried: Carried) -> dict[int, Mapping[str, Any]]:
