@@ -9,6 +9,11 @@ from typing import Any
 from valvelab.records.typed import key_of
 
 
+def toml_string(text: str) -> str:
+    """A text as a basic string, which takes the escapes of a JSON string."""
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
 def toml_table(head: str, values: Mapping[str, Any]) -> str:
     """A table, or one of a list of tables, of the values by their fields' names."""
     return "\n".join([head, *toml_keys(values)])
@@ -23,7 +28,6 @@ def _value(name: str, value: Any) -> str:
     if isinstance(value, tuple):
         return f"[{', '.join(_value(name, one) for one in value)}]"
     if isinstance(value, str):
-        # the escapes of a JSON string are those of a basic TOML string
-        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+        return toml_string(value)
     number = repr(value if isinstance(value, int) else float(value))
     return f'"{number} mm"' if name.endswith("_mm") else number

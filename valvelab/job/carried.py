@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path, PurePosixPath
 from typing import Any
 
+from valvelab.files.toml_text import toml_string
 from valvelab.records.job import Job
 from valvelab.records.result import Note, Result, Source
 from valvelab.report.page_model import Attachment
@@ -113,8 +114,8 @@ def toml_text(document: Mapping[str, Any]) -> str:
 
 
 def _toml(value: object) -> str:
-    """A text, number, file, truth or list of these; TOML's basic strings take JSON's escapes."""
+    """A text, number, file, truth or list of these."""
     if isinstance(value, tuple | list):
         return "[" + ", ".join(_toml(item) for item in value) + "]"
     plain = value.as_posix() if isinstance(value, Path) else value
-    return json.dumps(plain, ensure_ascii=False).replace("\x7f", "\\u007f")
+    return toml_string(plain) if isinstance(plain, str) else json.dumps(plain)
