@@ -18,6 +18,7 @@ from valvelab.phasing.dead_centre import DeadCentre, find_dead_centre
 from valvelab.phasing.timing import (
     Kind,
     WheelSense,
+    after_dead_centre,
     crank_angle,
     lobe_kind,
     lobe_separation,
@@ -88,10 +89,7 @@ class Card:
 
     def centreline(self, kind: Kind | None) -> float | None:
         """That of a kind of lobe, crank deg, after dead centre positive."""
-        if kind == "intake":
-            return self.intake_centreline_deg
-        line = self.exhaust_centreline_deg
-        return -line if kind == "exhaust" and line is not None else None
+        return after_dead_centre(kind, self.intake_centreline_deg, self.exhaust_centreline_deg)
 
     def duration_of(self, lobe: str, lift_mm: float) -> float | None:
         """That of a lobe at a lift, crank deg."""

@@ -98,6 +98,16 @@ def nose_middle(kind: Kind | None, rising_deg: float, falling_deg: float) -> flo
     return expected + wrap_scalar(middle - expected)
 
 
+def after_dead_centre(kind: str | None, intake_atdc: float | None, exhaust_btdc: float | None) -> float | None:
+    """The centreline of a kind of lobe of the two as they are stated, after dead centre positive; crank deg.
+
+    None where it is not stated, or the kind is neither intake nor exhaust.
+    """
+    if kind == "intake":
+        return intake_atdc
+    return -exhaust_btdc if kind == "exhaust" and exhaust_btdc is not None else None
+
+
 def lobe_separation(intake_centreline_atdc: float, exhaust_centreline_btdc: float) -> float:
     """Lobe separation in cam degrees from both centrelines in crank degrees: (ICL + ECL)/2."""
     return 0.5 * (intake_centreline_atdc + exhaust_centreline_btdc)

@@ -11,6 +11,7 @@ from valvelab.errors import BadQuantity
 from valvelab.follower.film import Lubricant
 from valvelab.follower.hertz import contact_modulus
 from valvelab.follower.shapes import Shape
+from valvelab.phasing.timing import after_dead_centre
 from valvelab.quantities import (
     ANGLE,
     LENGTH,
@@ -316,12 +317,9 @@ class Train(Typed):
 
     def centreline_deg(self, kind: str | None) -> float | None:
         """A kind's stated centreline in crank deg after gas-exchange dead centre; None where it is not stated."""
-        if self.timing is None or kind not in {"intake", "exhaust"}:
+        if self.timing is None:
             return None
-        if kind == "intake":
-            return self.timing.intake_centreline_deg
-        exhaust = self.timing.exhaust_centreline_deg
-        return None if exhaust is None else -exhaust
+        return after_dead_centre(kind, self.timing.intake_centreline_deg, self.timing.exhaust_centreline_deg)
 
     def changed(self, part: str, **values: Any) -> Train:
         """The train with other canonical values in one of its parts."""
