@@ -9,6 +9,7 @@ from functools import lru_cache
 from valvelab.dynamics.response import Tell
 from valvelab.inspection.engine.motion import MotionInspection, inspect_motion
 from valvelab.inspection.engine.sides import train_with_spring
+from valvelab.records.measurement import COMPARISON_LIFT_MM
 from valvelab.records.springs_result import SpringResult
 from valvelab.records.train import RockerRecord, Train
 from valvelab.workbench import lobes_bay, springs_bay
@@ -18,7 +19,7 @@ from valvelab.workbench.spec_choice import files_of, stamps
 
 SWEEP = "motion, sweep"
 """The name that the dynamic model's answer is kept under."""
-TRIAL_LIFT_MM = 1.27
+TRIAL_LIFT_MM = COMPARISON_LIFT_MM
 
 
 def train_tried(motion: Motion, trial: Trial) -> Train:

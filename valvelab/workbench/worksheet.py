@@ -16,7 +16,6 @@ Part = Literal["stop", "pair", "event", "duration", "card", "wheel", "steps", "w
 Value = float | str | None
 STOP_CELLS = 4
 USUAL_LIFT_MM = 1.27
-SAME_LIFT_MM = 5e-4
 Row = TypeVar("Row")
 
 
@@ -150,7 +149,9 @@ def _card_row(sheet: Sheet, event: EventReading) -> CardDuration | None:
 
 
 def _same_lift(row: CardDuration, event: EventReading) -> bool:
-    return row.lobe == event.lobe and abs(row.at_mm - event.lift_mm) < SAME_LIFT_MM
+    from valvelab.phasing.degreeing import same_lift
+
+    return row.lobe == event.lobe and same_lift(row.at_mm, event.lift_mm)
 
 
 def _card(sheet: Sheet, cell: Cell) -> Value:

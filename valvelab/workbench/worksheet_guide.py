@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from valvelab.phasing.degreeing import Degreeing, Sheet
+from valvelab.phasing.degreeing import Degreeing, Sheet, same_lift
 from valvelab.phasing.next_reading import NextReading
 from valvelab.phasing.plausibility import findings
-from valvelab.workbench.worksheet import SAME_LIFT_MM, Cell, Part, add_event, add_pair, value_of
+from valvelab.workbench.worksheet import Cell, Part, add_event, add_pair, value_of
 
 
 def doubts(sheet: Sheet, worked: Degreeing) -> dict[Cell, str]:
@@ -68,6 +68,6 @@ def _pair_target(sheet: Sheet, lobe: str, what: str, drop_mm: float | None) -> T
 
 def _event_target(sheet: Sheet, lobe: str, what: str, lift_mm: float) -> Target:
     for n, event in enumerate(sheet.events):
-        if event.lobe == lobe and abs(event.lift_mm - lift_mm) < SAME_LIFT_MM:
+        if event.lobe == lobe and same_lift(event.lift_mm, lift_mm):
             return Target(sheet, Cell("event", n, what))
     return Target(add_event(sheet, lobe, lift_mm), Cell("event", len(sheet.events), what))
