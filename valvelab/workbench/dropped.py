@@ -43,7 +43,7 @@ def _looks_like_job(path: Path) -> bool:
 
 
 def files_of_job(path: Path) -> list[Path]:
-    """Every file that a job names, its options' files included; empty where the job can't be read."""
+    """Every file that a job names; empty where the job can't be read."""
     from valvelab.job.job_file import read_job
 
     try:
@@ -52,5 +52,5 @@ def files_of_job(path: Path) -> list[Path]:
         return []
     names = [] if job.spec is None else [job.spec]
     for part in job.part:
-        names += [part.file, *part.files.values()]
+        names += part.files.values()
     return [folder / name for name in dict.fromkeys(names) if (folder / name).is_file()]
