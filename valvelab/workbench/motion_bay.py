@@ -11,7 +11,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from valvelab.errors import BadFile, BadSpec, CannotEvaluate, Reason
+from valvelab.errors import BadFile, BadSpec, CannotEvaluate, Reason, ValvelabError
 from valvelab.workbench import lobes_bay, springs_bay
 from valvelab.workbench.background import Question
 from valvelab.workbench.bay import Bay
@@ -20,7 +20,7 @@ from valvelab.workbench.held_spec import HeldSpec, held
 from valvelab.workbench.motion_files import NAME, TRAIN, Motion, MotionState, Springs, spec_in_use, train_in_use, uses
 from valvelab.workbench.motion_readings import rule_readings
 from valvelab.workbench.papers import shown
-from valvelab.workbench.spec_choice import spec_for, stamps
+from valvelab.workbench.spec_choice import files_of, noted, spec_for, stamps
 
 if TYPE_CHECKING:
     from valvelab.job.certificates import Shown
@@ -56,19 +56,18 @@ def question(document: Document) -> Question[Motion] | None:
             raise CannotEvaluate(refusal.reason, f"{file.name} with {found[0].name}: {refusal}") from refusal
         return Motion(inspection, table, None if springs is None else _measured_springs(springs[1], spring_spec))
 
-    key = (swept, *stamps(document, file, found[0], springs and springs[0], spring_spec and spring_spec[0]))
+    key = (swept, *stamps(document, file, found[0], *files_of(springs, spring_spec)))
     return Question(key, f"Inspecting {file.name} behind {found[0].name}", work)
 
 
 def _measured_springs(table: SpringTable, spec: tuple[BenchFile, Spec] | None) -> Springs | None:
-    from valvelab.errors import ValvelabError
-    from valvelab.inspection.springs.inspect import inspect_springs, latest_stages
+    from valvelab.inspection.springs.inspect import inspect_springs
 
     try:
         inspection = inspect_springs(springs_bay.springs_question(table, spec))
     except ValvelabError:  # the spring bay says what is wrong with them
         return None
-    rows = tuple(inspection.result.springs[number] for number in latest_stages(inspection.analyses))
+    rows = springs_bay.rows_of(inspection)
     usable = tuple(row for row in rows if row.seat_force_n is not None and row.rate_n_per_mm is not None)
     return Springs(usable, inspection.fit.installed_height_mm)
 
@@ -83,7 +82,6 @@ def at_once(document: Document, motion: Motion | None) -> Motion | None:
 @lru_cache(maxsize=8)
 def _judged(motion: Motion, readings: tuple[RuleReadingRecord, ...], spec_held: HeldSpec) -> Motion:
     from valvelab.inspection.engine.motion import judged
-    from valvelab.records.result import warning
 
     if spec_held.found is None:
         return replace(motion, inspection=judged(motion.inspection, rule_readings=readings))
@@ -92,9 +90,7 @@ def _judged(motion: Motion, readings: tuple[RuleReadingRecord, ...], spec_held: 
         return replace(motion, inspection=judged(motion.inspection, spec, file.path, readings))
     except BadSpec as refusal:
         plain = judged(motion.inspection, rule_readings=readings)
-        notes = (*plain.result.notes, warning("spec", f"{refusal}; measured without the spec"))
-        changed = plain.result.model_copy(update={"notes": notes})
-        return replace(motion, inspection=replace(plain, result=changed))
+        return replace(motion, inspection=replace(plain, result=noted(plain.result, refusal)))
 
 
 def result(motion: Motion) -> Result:

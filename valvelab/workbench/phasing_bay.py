@@ -14,7 +14,7 @@ from valvelab.workbench.bay import Bay
 from valvelab.workbench.document import BenchFile, Document, Kind
 from valvelab.workbench.held_spec import HeldSpec, held
 from valvelab.workbench.papers import shown
-from valvelab.workbench.spec_choice import SPEC, spec_for
+from valvelab.workbench.spec_choice import SPEC, files_of, noted, spec_for
 from valvelab.workbench.state import Kept, keyed, with_item
 from valvelab.workbench.worksheet import Cell
 
@@ -142,8 +142,7 @@ def spec_in_use(document: Document) -> tuple[BenchFile, Spec] | None:
 
 def uses(document: Document) -> tuple[BenchFile, ...]:
     """The sheet and the spec."""
-    found = spec_in_use(document)
-    return tuple(file for file in (file_in_front(document), found[0] if found else None) if file is not None)
+    return files_of(file_in_front(document), spec_in_use(document))
 
 
 def question(_document: Document) -> Question[Worksheet] | None:
@@ -168,7 +167,6 @@ def _worked(
 ) -> Worksheet:
     from valvelab.files.contents import read_contents
     from valvelab.inspection.engine.phasing import inspect_phasing
-    from valvelab.records.result import warning
     from valvelab.workbench.worksheet import value_of
     from valvelab.workbench.worksheet_guide import doubts, target
 
@@ -182,8 +180,7 @@ def _worked(
             inspection = _with_source(inspection, read_contents(file.path).source)
         except BadSpec as refusal:
             plain = inspect_phasing(sheet, None, sources)
-            notes = (*plain.result.notes, warning("spec", f"{refusal}; measured without the spec"))
-            inspection = replace(plain, result=plain.result.model_copy(update={"notes": notes}))
+            inspection = replace(plain, result=noted(plain.result, refusal))
         except OSError:  # the file is gone since it was read; its limits still stand
             inspection = inspect_phasing(sheet, spec, sources, file.path)
     doubtful = doubts(sheet, inspection.degreeing)

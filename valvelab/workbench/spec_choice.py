@@ -4,17 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from valvelab.errors import BadSpec
 from valvelab.workbench.background import Partly
 from valvelab.workbench.document import BenchFile, Document, Kind, Value
 
 if TYPE_CHECKING:
-    from valvelab.records.result import Source
+    from valvelab.records.result import Result, Source
     from valvelab.records.spec import Spec
 
 SPEC: Kind[Spec] = Kind("spec")
+OfResult = TypeVar("OfResult", bound="Result")
 
 
 def spec_for(
@@ -35,7 +36,7 @@ def spec_for(
         known = [named(limit.of) for limit in spec.limit]
         if any(not rows or any(row.subject in subjects for row in rows) for rows in known) or also(spec):
             found.append((file, spec))
-    chosen = document.current.get("spec")
+    chosen = document.current.get(SPEC)
     if table is not None:
         found.sort(key=lambda pair: Path(pair[0].path).with_suffix("") != Path(table).with_suffix(""))
     return next((pair for pair in found if pair[0].path == chosen), found[0] if found else None)
@@ -58,7 +59,19 @@ def inspected_to(judged: Callable[[], Value], plain: Callable[[], Value]) -> Val
     try:
         return judged()
     except BadSpec as refusal:
-        return Partly(plain(), f"{refusal}; measured without the spec")
+        return Partly(plain(), without_spec(refusal))
+
+
+def without_spec(refusal: BadSpec) -> str:
+    """What is said where a spec was refused and left out."""
+    return f"{refusal}; measured without the spec"
+
+
+def noted(result: OfResult, refusal: BadSpec) -> OfResult:
+    """A result without the spec that was refused, with a note that says so."""
+    from valvelab.records.result import warning
+
+    return result.model_copy(update={"notes": (*result.notes, warning("spec", without_spec(refusal)))})
 
 
 def sources_of(pair: tuple[BenchFile, Spec] | None) -> tuple[Source, ...]:

@@ -10,7 +10,7 @@ from valvelab.workbench.background import Partly, Question
 from valvelab.workbench.bay import Bay
 from valvelab.workbench.document import BenchFile, Document, Kind
 from valvelab.workbench.papers import shown
-from valvelab.workbench.spec_choice import SPEC, files_of, sources_of, spec_for, stamps
+from valvelab.workbench.spec_choice import SPEC, files_of, sources_of, spec_for, stamps, without_spec
 from valvelab.workbench.state import entered
 
 if TYPE_CHECKING:
@@ -75,7 +75,7 @@ def question(document: Document) -> Question[TextureInspection] | None:
             measured = _inspect(plain, asked)
             inner = f"; {measured.failure}" if isinstance(measured, Partly) else ""
             value = measured.value if isinstance(measured, Partly) else measured
-            return Partly(value, f"{refusal}; measured without the spec{inner}")
+            return Partly(value, f"{without_spec(refusal)}{inner}")
 
     return Question((*stamps(document, *files_of(read, found)), asked), f"Filtering {read[0].name}", work)
 
