@@ -40,7 +40,7 @@ def inspect(part: MotionPart, _around: Around) -> Motion:
     read = (table.source, train_source, *sources)
     try:
         question = motion_question(table, inspect_lobes(table), train, lifts, not part.no_dynamics)
-        return Asked(table, inspect_motion(question, spec, read, str(part.spec), table.notes))
+        return Asked(table, inspect_motion(question, spec, read, str(part.spec or ""), table.notes))
     except CannotEvaluate as error:
         raise CannotEvaluate(error.reason, f"{part.file} with {part.train}: {error}") from error
 

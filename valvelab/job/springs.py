@@ -24,7 +24,7 @@ def question_of(part: TablePart, stress_factor: Literal["EN 13906-1", "Wahl"] = 
     """Readings and spec of a part as a question; sets and shim plans ask it of their springs as well."""
     spec, sources = spec_of(part.spec)
     readings = read_spring_readings(part.file, part.columns)
-    return SpringsQuestion(readings, spec, str(part.spec), read_wire_materials(), stress_factor, sources)
+    return SpringsQuestion(readings, spec, str(part.spec or ""), read_wire_materials(), stress_factor, sources)
 
 
 def inspect(part: SpringsPart, _around: Around) -> Springs:
