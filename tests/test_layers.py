@@ -101,6 +101,17 @@ def test_an_inspection_loads_no_library_of_paper_or_window() -> None:
     assert "max lift" in done.stdout
 
 
+def test_a_library_that_draws_a_bowed_shaft_is_loaded_for_that_alone() -> None:
+    code = (
+        "import sys\nfrom valvelab.cli.main import main\n"
+        "main(['texture', 'sample_profiles/club_four_lobe_3I_trace.csv', '--quiet'])\n"
+        "assert 'scipy' not in sys.modules"
+    )
+    done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    assert "Ra" in done.stdout
+
+
 def test_room_without_a_layer_is_seen(copy: Path) -> None:
     stray = copy / "valvelab" / "stray.py"
     stray.write_text('"""In no layer."""\n', encoding="utf-8")

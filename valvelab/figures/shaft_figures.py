@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import CubicHermiteSpline
 
 from valvelab.angles import fold
 from valvelab.arrays import FloatArray
@@ -235,6 +234,8 @@ class _Bow:
     """A smooth line through the drawn centres: cubic pieces with the slopes of neighbours, straight beyond the ends."""
 
     def __init__(self, x: FloatArray, y: FloatArray) -> None:
+        from scipy.interpolate import CubicHermiteSpline
+
         self._x, first = np.unique(x, return_index=True)
         self._slope = np.gradient(y[first], self._x)
         self._curve = CubicHermiteSpline(self._x, y[first], self._slope)
