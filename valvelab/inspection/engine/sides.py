@@ -177,6 +177,14 @@ def motion_question(
     )
 
 
+_TAKEN = {
+    "seat_force_n": ("seat_force_n", "seat force"),
+    "rate_n_per_mm": ("stated_rate_n_per_mm", "rate"),
+    "surge_hz": ("stated_surge_hz", "surge"),
+}
+"""What a train takes over from a measured spring: its field there, and its name."""
+
+
 def train_with_spring(
     train: Train, spring: SpringResult, installed_height_mm: float | None = None
 ) -> tuple[Train, tuple[Note, ...]]:
@@ -184,16 +192,13 @@ def train_with_spring(
 
     The travel needs the installed height it was measured for. What the spring lacks stays as the train states it.
     """
-    offered = {name: getattr(spring, name) for name in ("seat_force_n", "rate_n_per_mm", "surge_hz")}
-    taken = {name: value for name, value in offered.items() if value is not None}
-    words = {"seat_force_n": "seat force", "rate_n_per_mm": "rate", "surge_hz": "surge"}
-    named = ", ".join(words[name] for name in offered if name in taken)
-    left = ", ".join(words[name] for name in offered if name not in taken)
+    taken = {name: value for name in _TAKEN if (value := getattr(spring, name)) is not None}
+    named = ", ".join(words for name, (_, words) in _TAKEN.items() if name in taken)
+    left = ", ".join(words for name, (_, words) in _TAKEN.items() if name not in taken)
     notes = [info("spring", f"{named} of the measured spring {spring.spring}")] if named else []
     if left:
         notes.append(info("spring", f"{left} of spring {spring.spring} not derived: as the train states"))
-    fields = {"seat_force_n": "seat_force_n", "rate_n_per_mm": "stated_rate_n_per_mm", "surge_hz": "stated_surge_hz"}
-    values = {fields[name]: value for name, value in taken.items()}
+    values = {_TAKEN[name][0]: value for name, value in taken.items()}
     if installed_height_mm is not None and spring.solid_height_mm is not None:
         values |= {"installed_height_mm": installed_height_mm, "solid_height_mm": spring.solid_height_mm}
     return train.changed("spring", **values), tuple(notes)
