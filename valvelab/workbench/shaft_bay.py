@@ -20,13 +20,13 @@ if TYPE_CHECKING:
     from valvelab.records.form_measurement import ShaftReadings
     from valvelab.records.gauge_result import AdoptedUncertainty
     from valvelab.records.result import Result
+    from valvelab.records.spec import Spec
 
 NAME = "shaft"
 READINGS: Kind[ShaftReadings] = Kind("shaft readings")
 ADOPTED: Kind[AdoptedUncertainty] = Kind("adopted uncertainty")
 FILTERS = (("", "As read"), ("50", "50"), ("15", "15"))
 """Undulations per turn that the form is limited to: the usual cutoffs of ISO 12181-2 that journals are judged at."""
-_SUBJECTS = ("station", "shaft")
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,9 +38,14 @@ class ShaftState:
     page: str = "journals"
 
 
+def spec_in_use(document: Document) -> tuple[BenchFile, Spec] | None:
+    """The spec in use among those with limits on journals or the shaft."""
+    return spec_for(document, ("station", "shaft"))
+
+
 def uses(document: Document) -> tuple[BenchFile, ...]:
     """Readings, spec and adopted uncertainty of the question."""
-    return files_of(document.in_use(READINGS), spec_for(document, _SUBJECTS), document.in_use(ADOPTED))
+    return files_of(document.in_use(READINGS), spec_in_use(document), document.in_use(ADOPTED))
 
 
 def undulations(document: Document) -> int | None:
@@ -55,7 +60,7 @@ def question(document: Document) -> Question[ShaftInspection] | None:
     if read is None:
         return None
     readings = read[1]
-    found, adopted, cut = spec_for(document, _SUBJECTS), document.in_use(ADOPTED), undulations(document)
+    found, adopted, cut = spec_in_use(document), document.in_use(ADOPTED), undulations(document)
 
     def work() -> ShaftInspection | Partly[ShaftInspection]:
         from valvelab.files.adopted_uncertainty import with_adopted_probe
@@ -98,7 +103,7 @@ def certificate(document: Document, inspection: ShaftInspection) -> Shown:
     """The shaft's part of a certificate."""
     file, adopted = document.in_use(READINGS), document.in_use(ADOPTED)
     assert file is not None
-    found = spec_for(document, _SUBJECTS) if inspection.question.spec is not None else None
+    found = spec_in_use(document) if inspection.question.spec is not None else None
     cut = inspection.question.undulations
     gauge = None if adopted is None else Path(adopted.path).absolute()
     return shown(inspection.result, NAME, file, found, undulations=cut, gauge=gauge)
