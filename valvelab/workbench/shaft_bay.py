@@ -84,13 +84,15 @@ def result(inspection: ShaftInspection) -> Result:
     return inspection.result
 
 
+def name_of(inspection: ShaftInspection, station: str, position_mm: float | None) -> str:
+    """A track's name as verdicts use it: with its position in mm where the station was read in several tracks."""
+    several = sum(row.station == station for row in inspection.result.stations) > 1
+    return f"{station} at {position_mm:g} mm" if several else station
+
+
 def journals(inspection: ShaftInspection) -> dict[str, JournalForm]:
-    """The evaluated journals by the names that verdicts use: with the position where one was read in two tracks."""
-    names = [form.trace.name for form in inspection.journals]
-    return {
-        name if names.count(name) == 1 else f"{name} at {form.trace.position_mm:g} mm": form
-        for name, form in zip(names, inspection.journals, strict=True)
-    }
+    """The evaluated journals by the names that verdicts use."""
+    return {name_of(inspection, form.trace.name, form.trace.position_mm): form for form in inspection.journals}
 
 
 def chosen_journal(document: Document, inspection: ShaftInspection) -> str:

@@ -156,8 +156,7 @@ def _roundness_of(form: JournalForm, units: System) -> str:
 
 
 def _name_of(inspection: ShaftInspection, row: StationResult) -> str:
-    names = [journal.station for journal in inspection.result.stations]
-    return row.station if names.count(row.station) == 1 else f"{row.station} at {row.position_mm:g} mm"
+    return shaft_bay.name_of(inspection, row.station, row.position_mm)
 
 
 def _columns(rows: Sequence[StationResult], units: System, decisions: dict[int, Decision | None]) -> list[TableColumn]:
