@@ -237,6 +237,22 @@ def test_journals_in_two_tracks_are_told_apart(window: MainWindow, tmp_path: Pat
     assert "no straightness" in view._straight.text()
 
 
+def test_a_journal_beside_a_track_without_roundness_is_named_as_its_verdicts(
+    window: MainWindow, tmp_path: Path
+) -> None:
+    whole, half = (range(0, end, 10) for end in (360, 180))
+    rows = [
+        f"J1,{place},{a},{10.0 * np.cos(np.radians(a)):.2f}" for place, turn in ((0, whole), (20, half)) for a in turn
+    ]
+    file = tmp_path / "half_beside.csv"
+    file.write_text("\n".join(["station,position [mm],angle [deg],reading [um]", *rows]) + "\n", encoding="utf-8")
+    window.bench.add_files([str(file)])
+    view = front(window, ShaftView)
+    assert list(shaft_bay.journals(value_of(window))) == ["J1 at 0 mm"]
+    assert view._journal_name.text().startswith("J1 at 0 mm")
+    assert [index.row() for index in view.table.selectionModel().selectedRows()] == [0]
+
+
 def test_three_angles_give_an_eccentricity_and_no_roundness(window: MainWindow, tmp_path: Path) -> None:
     file = tmp_path / "three.csv"
     rows = [f"J1,0,{a},{10.0 * np.cos(np.radians(a)):.3f}" for a in (0, 120, 240)]

@@ -33,13 +33,13 @@ def degreeing(result: PhasingResult) -> list[Fact]:
     """True dead centre, separation, advance, correction: what a degreeing is done for."""
     u = result.uncertainty
     rows = (
-        ("tdc_offset", result.tdc_offset_deg, result.tdc_uncertainty_deg, "deg", _deg_text),
-        ("lobe_separation", result.lobe_separation_cam_deg, u["lobe_separation_cam_deg"], "cam deg", _deg_text),
+        ("tdc_offset", result.tdc_offset_deg, result.tdc_uncertainty_deg, "deg", degrees),
+        ("lobe_separation", result.lobe_separation_cam_deg, u["lobe_separation_cam_deg"], "cam deg", degrees),
         ("advance", result.advance_crank_deg, u["advance_crank_deg"], "crank deg", signed),
         ("correction", result.correction_crank_deg, u["correction_crank_deg"], "crank deg", signed),
     )
     found = [
-        Fact("", _ROWS[name].head, unit, text(value, own), _deg_text(own, own), _ROWS[name].explained, value, own)
+        Fact("", _ROWS[name].head, unit, text(value, own), degrees(own, own), _ROWS[name].explained, value, own)
         for name, value, own, unit, text in rows
     ]
     step = result.nearest_adjuster_crank_deg
@@ -47,13 +47,14 @@ def degreeing(result: PhasingResult) -> list[Fact]:
     return [*found, Fact("", "nearest step", "crank deg", signed(step), "", tip, step, None)]
 
 
-def _deg_text(value: float | None, u: float | None) -> str:
+def degrees(value: float | None, u: float | None = None) -> str:
+    """An angle to the place of its uncertainty."""
     return figure(value, u, "deg")
 
 
 def signed(value: float | None, u: float | None = None) -> str:
     """An angle with its sign: positive advances the camshaft."""
-    text = figure(value, u, "deg")
+    text = degrees(value, u)
     return f"+{text}" if value is not None and value > 0.0 else text
 
 

@@ -18,6 +18,7 @@ from PySide6.QtWidgets import (
 from valvelab.files.kinds import reader_of
 from valvelab.window.chips import Heading
 from valvelab.window.layouts import above, beside
+from valvelab.window.painting import RIGHT
 from valvelab.workbench import bays
 
 if TYPE_CHECKING:
@@ -125,7 +126,7 @@ class ColumnsPane(QWidget):
             for column, text in enumerate(cells):
                 cell = QTableWidgetItem(text)
                 cell.setFlags(Qt.ItemFlag.ItemIsEnabled)
-                cell.setTextAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
+                cell.setTextAlignment(RIGHT)
                 self.table.setItem(row + 2, column, cell)
         self._fit()
         self._check()

@@ -26,7 +26,7 @@ from valvelab.tables.description import Column, Mark
 from valvelab.tables.verdicts import WORDS, rank
 from valvelab.units import System
 from valvelab.window.icons import icon
-from valvelab.window.painting import painting, write
+from valvelab.window.painting import LEFT, RIGHT, painting, write
 from valvelab.window.theme import current_theme, scaled
 
 Index = QModelIndex | QPersistentModelIndex
@@ -103,8 +103,7 @@ def fact_columns(*, item: bool = False) -> list[TableColumn]:
 
 
 def _alignment(column: TableColumn) -> Qt.AlignmentFlag:
-    side = Qt.AlignmentFlag.AlignRight if column.number else Qt.AlignmentFlag.AlignLeft
-    return side | Qt.AlignmentFlag.AlignVCenter
+    return RIGHT if column.number else LEFT
 
 
 class RowsModel(QAbstractTableModel):

@@ -21,10 +21,10 @@ if TYPE_CHECKING:
     from valvelab.job.certificates import Shown
     from valvelab.records.form_measurement import GaugeReadings
     from valvelab.records.result import Result
+    from valvelab.records.spec import Spec
 
 NAME = "gauge"
 STUDY: Kind[GaugeReadings] = Kind("gauge study")
-_SUBJECTS = ("gauge",)
 
 
 def _planned(usual: int, what: str, least: int, most: int, text: str) -> Any:
@@ -55,9 +55,14 @@ class GaugeState:
         return self.parts * self.appraisers * self.trials
 
 
+def spec_in_use(document: Document) -> tuple[BenchFile, Spec] | None:
+    """The spec in use among those with limits on gauge studies."""
+    return spec_for(document, ("gauge",))
+
+
 def uses(document: Document) -> tuple[BenchFile, ...]:
     """Study and spec of the question."""
-    return files_of(document.in_use(STUDY), spec_for(document, _SUBJECTS))
+    return files_of(document.in_use(STUDY), spec_in_use(document))
 
 
 def question(document: Document) -> Question[GaugeInspection] | None:
@@ -66,7 +71,7 @@ def question(document: Document) -> Question[GaugeInspection] | None:
     if study is None:
         return None
     readings, width = study[1], document.state(GaugeState).tolerance
-    found = spec_for(document, _SUBJECTS)
+    found = spec_in_use(document)
 
     def work() -> GaugeInspection | Partly[GaugeInspection]:
         from valvelab.inspection.form.gauge import GaugeQuestion, inspect_gauge
@@ -125,7 +130,7 @@ def certificate(document: Document, inspection: GaugeInspection) -> Shown:
     file = document.in_use(STUDY)
     assert file is not None
     asked = inspection.question
-    found = spec_for(document, _SUBJECTS) if asked.spec is not None else None
+    found = spec_in_use(document) if asked.spec is not None else None
     width = asked.tolerance
     typed = None if width is None else f"{width!r} {inspection.result.unit}".rstrip()
     return shown(inspection.result, NAME, file, found, tolerance=typed)

@@ -20,13 +20,13 @@ if TYPE_CHECKING:
     from valvelab.records.form_measurement import ShaftReadings
     from valvelab.records.gauge_result import AdoptedUncertainty
     from valvelab.records.result import Result
+    from valvelab.records.spec import Spec
 
 NAME = "shaft"
 READINGS: Kind[ShaftReadings] = Kind("shaft readings")
 ADOPTED: Kind[AdoptedUncertainty] = Kind("adopted uncertainty")
 FILTERS = (("", "As read"), ("50", "50"), ("15", "15"))
 """Undulations per turn that the form is limited to: the usual cutoffs of ISO 12181-2 that journals are judged at."""
-_SUBJECTS = ("station", "shaft")
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,9 +38,14 @@ class ShaftState:
     page: str = "journals"
 
 
+def spec_in_use(document: Document) -> tuple[BenchFile, Spec] | None:
+    """The spec in use among those with limits on journals or the shaft."""
+    return spec_for(document, ("station", "shaft"))
+
+
 def uses(document: Document) -> tuple[BenchFile, ...]:
     """Readings, spec and adopted uncertainty of the question."""
-    return files_of(document.in_use(READINGS), spec_for(document, _SUBJECTS), document.in_use(ADOPTED))
+    return files_of(document.in_use(READINGS), spec_in_use(document), document.in_use(ADOPTED))
 
 
 def undulations(document: Document) -> int | None:
@@ -55,7 +60,7 @@ def question(document: Document) -> Question[ShaftInspection] | None:
     if read is None:
         return None
     readings = read[1]
-    found, adopted, cut = spec_for(document, _SUBJECTS), document.in_use(ADOPTED), undulations(document)
+    found, adopted, cut = spec_in_use(document), document.in_use(ADOPTED), undulations(document)
 
     def work() -> ShaftInspection | Partly[ShaftInspection]:
         from valvelab.files.adopted_uncertainty import with_adopted_probe
@@ -79,13 +84,15 @@ def result(inspection: ShaftInspection) -> Result:
     return inspection.result
 
 
+def name_of(inspection: ShaftInspection, station: str, position_mm: float | None) -> str:
+    """A track's name as verdicts use it: with its position in mm where the station was read in several tracks."""
+    several = sum(row.station == station for row in inspection.result.stations) > 1
+    return f"{station} at {position_mm:g} mm" if several else station
+
+
 def journals(inspection: ShaftInspection) -> dict[str, JournalForm]:
-    """The evaluated journals by the names that verdicts use: with the position where one was read in two tracks."""
-    names = [form.trace.name for form in inspection.journals]
-    return {
-        name if names.count(name) == 1 else f"{name} at {form.trace.position_mm:g} mm": form
-        for name, form in zip(names, inspection.journals, strict=True)
-    }
+    """The evaluated journals by the names that verdicts use."""
+    return {name_of(inspection, form.trace.name, form.trace.position_mm): form for form in inspection.journals}
 
 
 def chosen_journal(document: Document, inspection: ShaftInspection) -> str:
@@ -98,7 +105,7 @@ def certificate(document: Document, inspection: ShaftInspection) -> Shown:
     """The shaft's part of a certificate."""
     file, adopted = document.in_use(READINGS), document.in_use(ADOPTED)
     assert file is not None
-    found = spec_for(document, _SUBJECTS) if inspection.question.spec is not None else None
+    found = spec_in_use(document) if inspection.question.spec is not None else None
     cut = inspection.question.undulations
     gauge = None if adopted is None else Path(adopted.path).absolute()
     return shown(inspection.result, NAME, file, found, undulations=cut, gauge=gauge)

@@ -18,10 +18,10 @@ if TYPE_CHECKING:
     from valvelab.job.certificates import Shown
     from valvelab.records.form_measurement import SurfaceTrace
     from valvelab.records.result import Result
+    from valvelab.records.spec import Spec
 
 NAME = "texture"
 TRACE: Kind[SurfaceTrace] = Kind("surface trace")
-_SUBJECTS = ("trace",)
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,9 +50,14 @@ class TextureState:
         return None if self.short_cutoff_um is None else round(self.short_cutoff_um / 1000.0, 9)
 
 
+def spec_in_use(document: Document) -> tuple[BenchFile, Spec] | None:
+    """The spec in use among those with limits on traces."""
+    return spec_for(document, ("trace",))
+
+
 def uses(document: Document) -> tuple[BenchFile, ...]:
     """Trace and spec of the question."""
-    return files_of(document.in_use(TRACE), spec_for(document, _SUBJECTS))
+    return files_of(document.in_use(TRACE), spec_in_use(document))
 
 
 def question(document: Document) -> Question[TextureInspection] | None:
@@ -60,7 +65,7 @@ def question(document: Document) -> Question[TextureInspection] | None:
     read = document.value_in_use(TRACE)
     if read is None:
         return None
-    trace, asked, found = read[1], document.state(TextureState), spec_for(document, _SUBJECTS)
+    trace, asked, found = read[1], document.state(TextureState), spec_in_use(document)
 
     def work() -> TextureInspection | Partly[TextureInspection]:
         from valvelab.inspection.form.texture import TextureQuestion
@@ -105,7 +110,7 @@ def certificate(document: Document, inspection: TextureInspection) -> Shown:
     file = document.in_use(TRACE)
     assert file is not None
     asked = inspection.question
-    found = spec_for(document, _SUBJECTS) if asked.spec is not None else None
+    found = spec_in_use(document) if asked.spec is not None else None
     cutoff, short = (
         None if length is None else f"{length!r} mm" for length in (asked.cutoff_mm, asked.short_cutoff_mm)
     )

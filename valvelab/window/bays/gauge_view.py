@@ -19,9 +19,10 @@ from valvelab.window.layouts import stacked, strip
 from valvelab.window.pages import save_as
 from valvelab.window.panes import BoundQuantity, Chips, button, labelled, look, splitter, titled
 from valvelab.window.tables import TableColumn, TableView, of
+from valvelab.workbench import gauge_bay
 from valvelab.workbench.gauge_bay import GaugeState, adopt_as, dimension_of
 from valvelab.workbench.shaft_bay import ADOPTED
-from valvelab.workbench.spec_choice import headline_of, spec_for
+from valvelab.workbench.spec_choice import headline_of
 
 if TYPE_CHECKING:
     from valvelab.inspection.form.gauge import GaugeInspection
@@ -84,7 +85,7 @@ class GaugeView(BayView["GaugeInspection"]):
         size = f"{len(found.parts)} parts × {len(found.appraisers)} appraisers × {found.trials} trials"
         what = (readings.characteristic or Path(readings.file).name).replace("_", " ")
         title = f"{what}, {size}"
-        return title, headline_of(document, spec_for(document, ("gauge",)), inspection.question.spec)
+        return title, headline_of(document, gauge_bay.spec_in_use(document), inspection.question.spec)
 
     def show_answer(self, document: Document, inspection: GaugeInspection) -> None:
         """Redraw where the answer, the units or the theme changed."""

@@ -20,7 +20,7 @@ from valvelab.units import System, display_unit, show
 from valvelab.window.bays.reading_field import ReadingField
 from valvelab.window.chips import Heading
 from valvelab.window.layouts import above, beside
-from valvelab.window.painting import CENTRE, Drawn, about, painting, turning, write
+from valvelab.window.painting import CENTRE, RIGHT, Drawn, about, painting, turning, write
 from valvelab.window.panes import caution, colour_text
 from valvelab.window.theme import current_theme, scaled
 from valvelab.workbench import worksheet_words
@@ -86,7 +86,7 @@ class GuideStrip(QWidget):
         self.words.setAccessibleName("What to do, and why")
         short = f"{whole.split('. ', maxsplit=1)[0]}. Results support, never replace, qualified judgement."
         self.caution = caution(self, short, whole)
-        self.expected = QLabel(self, alignment=Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
+        self.expected = QLabel(self, alignment=RIGHT)
         self.field = ReadingField("Next reading", str, self, rank=2.0)
         self.field.entered.connect(self.typed)
         self.field.refused.connect(self.complain)

@@ -12,8 +12,7 @@ from PySide6.QtGui import QShowEvent
 
 from valvelab.figures.phasing_figures import event_diagram, wheel_dial
 from valvelab.inspection.engine.phasing import CAUTION
-from valvelab.tables.decimals import figure
-from valvelab.tables.engine import AT_LOBE, STEPS, AtLobe, degreeing, signed
+from valvelab.tables.engine import AT_LOBE, STEPS, AtLobe, degreeing, degrees, signed
 from valvelab.units import System, show
 from valvelab.window.bays.phasing_form import WorksheetForm
 from valvelab.window.bays.phasing_guide import GuideStrip
@@ -200,10 +199,6 @@ class PhasingView(BayView[Worksheet]):
 make_view = PhasingView
 
 
-def _deg(value: float | None, u: float | None = None) -> str:
-    return figure(value, u, "deg")
-
-
 def _figures(result: PhasingResult, units: System) -> list[Figure]:
     """The degreeing with its centrelines and overlap between; what it is done for stands strong."""
     first, *others = (
@@ -222,11 +217,11 @@ def _figures(result: PhasingResult, units: System) -> list[Figure]:
         )
         u = lobe.uncertainty["centreline_crank_deg"]
         tip = _FROM.get(lobe.centreline_from or "", "")
-        rows.append(Figure(f"{lobe.lobe} {word}", _deg(value, u), _deg(u, u), _deg(card), tip))
+        rows.append(Figure(f"{lobe.lobe} {word}", degrees(value, u), degrees(u, u), degrees(card), tip))
     separation, advance, correction, step = others
     tip = "Intake opening BTDC + exhaust closing ATDC"
     overlap = [
-        Figure(f"overlap at {_lift(row.at_mm, units)}", _deg(row.crank_deg, u), _deg(u, u), tip=tip)
+        Figure(f"overlap at {_lift(row.at_mm, units)}", degrees(row.crank_deg, u), degrees(u, u), tip=tip)
         for row in result.overlap
         for u in (row.standard_uncertainty_crank_deg,)
     ]

@@ -23,7 +23,7 @@ from valvelab.window.panes import Chips, labelled, look, splitter, titled
 from valvelab.window.tables import TableColumn, TableView, of
 from valvelab.workbench import shaft_bay
 from valvelab.workbench.shaft_bay import FILTERS, ShaftState, chosen_journal, journals
-from valvelab.workbench.spec_choice import headline_of, spec_for
+from valvelab.workbench.spec_choice import headline_of
 
 if TYPE_CHECKING:
     from valvelab.camshaft.journal import JournalForm
@@ -75,7 +75,7 @@ class ShaftView(BayView["ShaftInspection"]):
         """Part and serial; the spec, and whose uncertainty."""
         readings = inspection.question.readings
         title = numbered(readings.part or Path(readings.file).name, readings.serial)
-        found = spec_for(document, ("station", "shaft"))
+        found = shaft_bay.spec_in_use(document)
         kind = shaft_bay.adopted_kind(document)
         counts = readings.adopted_probe is not None
         own = "the readings' own uncertainty, not the smaller adopted one"
@@ -156,8 +156,7 @@ def _roundness_of(form: JournalForm, units: System) -> str:
 
 
 def _name_of(inspection: ShaftInspection, row: StationResult) -> str:
-    names = [journal.station for journal in inspection.result.stations]
-    return row.station if names.count(row.station) == 1 else f"{row.station} at {row.position_mm:g} mm"
+    return shaft_bay.name_of(inspection, row.station, row.position_mm)
 
 
 def _columns(rows: Sequence[StationResult], units: System, decisions: dict[int, Decision | None]) -> list[TableColumn]:

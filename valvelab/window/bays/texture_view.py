@@ -20,7 +20,8 @@ from valvelab.window.drawing import FigureStack, FigureView
 from valvelab.window.layouts import stacked, strip
 from valvelab.window.panes import BoundQuantity, button, labelled, look, splitter, titled
 from valvelab.window.tables import TableColumn, TableView
-from valvelab.workbench.spec_choice import headline_of, spec_for
+from valvelab.workbench import texture_bay
+from valvelab.workbench.spec_choice import headline_of
 from valvelab.workbench.texture_bay import TextureState
 
 if TYPE_CHECKING:
@@ -71,7 +72,7 @@ class TextureView(BayView["TextureInspection"]):
         """What was traced; the spec."""
         trace = inspection.question.trace
         title = trace.label or Path(trace.file).name
-        return title, headline_of(document, spec_for(document, ("trace",)), inspection.question.spec)
+        return title, headline_of(document, texture_bay.spec_in_use(document), inspection.question.spec)
 
     def show_answer(self, document: Document, inspection: TextureInspection) -> None:
         """Redraw where the answer, the units or the theme changed."""
