@@ -140,7 +140,7 @@ class TextBody:
         layout = self.layout
         if layout.decimal == ",":
             joined = "\n".join(lines)
-            if "." in joined or layout.delimiter == ",":
+            if "." in joined or layout.delimiter == "," or self.words:  # words keep their commas
                 return False
             lines = joined.replace(",", ".").split("\n")
         if all(not line or line.isspace() for line in lines):
@@ -176,9 +176,7 @@ class TextBody:
             if (letters > 126).any() or ((letters > 0) & (letters <= 32)).any():
                 column = np.char.strip(column)
                 letters = _letters(column)
-            # with decimal commas a point in a word was a comma
-            told_otherwise = '".' if self.layout.decimal == "," else '"'
-            if (letters[:, 0] == ord("#")).any() or any((letters == ord(sign)).any() for sign in told_otherwise):
+            if (letters == ord('"')).any() or (letters[:, 0] == ord("#")).any():
                 return False
             self._columns[index] = column
         self.row_count = len(table)
