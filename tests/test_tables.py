@@ -321,6 +321,14 @@ def test_fast_and_careful_ways_agree(tmp_path: Path) -> None:
         assert slow.numbers(name, "number").tolist() == values[:, index].tolist()
 
 
+def test_fast_and_careful_ways_agree_on_words_beside_decimal_commas(tmp_path: Path) -> None:
+    text = "spring;force [N]\n" + "".join(f"A,{row};{row},5\n" for row in range(400))
+    quick = read_table(write(tmp_path, text, "quick.csv"))
+    slow = read_table(write(tmp_path, text.replace("\n", "\n# aside\n", 2), "slow.csv"))
+    assert quick.texts("spring") == slow.texts("spring") == tuple(f"A,{row}" for row in range(400))
+    assert quick.numbers("force", "force").tolist() == slow.numbers("force", "force").tolist()
+
+
 # Workbooks, written by an independent library
 
 
