@@ -456,11 +456,6 @@ def _read_workbook(contents: Contents, where: Where) -> RawTable:
     return read_workbook(contents, where)
 
 
-def shape_of(path: str | Path) -> str:
-    """A fingerprint of how a file is laid out, the same for files written alike; to remember an assignment by."""
-    return read_table(path).shape
-
-
 def _guessed_unit(header: str) -> str | None:
     title, unit = split_header(header)
     if unit is None and is_unit(title):
