@@ -16,10 +16,8 @@ from something import each
 
 from valvelab.errors import BadFile
 from valvelab.files.contents import MAX_UNPACKED_BYTES
-from valvelab.files.smd import checksum, write_smd
+from valvelab.files.smd import checksum
 from valvelab.files.surface_trace import read_surface_trace
-from valvelab.records.form_measurement import SurfaceTrace
-from valvelab.records.result import Source
 
 X = np.arange(2000) * 0.001
 Z = np.round(np.random.default_rng(4).normal(size=2000), 4)
@@ -49,7 +47,13 @@ def csv(x: np.ndarray, z: np.ndarray, header: str = "x [mm], z [um]") -> str:
 
 
 def smd(z: np.ndarray = Z) -> bytes:
-    return write_smd(SurfaceTrace("", Source(file="", sha256=""), "SMD", X[: z.size], z), "lobe")
+    """The trace in this form, with its checksum."""
+    spacing = float(X[z.size - 1] - X[0]) / (z.size - 1)
+    head = ["ISO 5436-2 - 2000 0 lobe", "PRF 0"]
+    head += [f"CX I {z.size} mm 1.0E+000 D {spacing!r}", f"CZ A {z.size} um 1.0E+000 D"]
+    body = "".join(f"{line}\r\n" for line in head) + "\x03\r\n" + "\x03\r\n"
+    body += "".join(f"{float(value)!r}\r\n" for value in z) + "\x03\r\n"
+    return resummed(body.encode("latin-1"))
 
 
 def resummed(data: bytes) -> bytes:

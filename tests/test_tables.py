@@ -19,7 +19,7 @@ from something import each
 from valvelab.errors import BadFile, WrongUsage
 from valvelab.files import contents, workbook
 from valvelab.files.column_assignment import parse_columns
-from valvelab.files.table import ColumnsNeeded, read_table, shape_of
+from valvelab.files.table import ColumnsNeeded, read_table
 
 SPRINGS = "spring,height [mm],force [N]\nA,42.0,300.5\nA,31,742\nB,42.0,298\nB,31,739.25\n"
 HEIGHTS = [42.0, 31.0, 42.0, 31.0]
@@ -304,10 +304,10 @@ def test_too_many_rows(tmp_path: Path) -> None:
 
 
 def test_shape_forgets_readings_and_keeps_the_layout(tmp_path: Path) -> None:
-    first = shape_of(write(tmp_path, SPRINGS, "a.csv"))
-    assert first == shape_of(write(tmp_path, SPRINGS.replace("742", "1") + "C,1,2\n", "b.csv"))
-    assert first != shape_of(write(tmp_path, SPRINGS.replace("spring", "coil"), "c.csv"))
-    assert first != shape_of(write(tmp_path, semicolon(SPRINGS), "d.csv"))
+    first = read_table(write(tmp_path, SPRINGS, "a.csv")).shape
+    assert first == read_table(write(tmp_path, SPRINGS.replace("742", "1") + "C,1,2\n", "b.csv")).shape
+    assert first != read_table(write(tmp_path, SPRINGS.replace("spring", "coil"), "c.csv")).shape
+    assert first != read_table(write(tmp_path, semicolon(SPRINGS), "d.csv")).shape
 
 
 def test_fast_and_careful_ways_agree(tmp_path: Path) -> None:
@@ -319,6 +319,14 @@ def test_fast_and_careful_ways_agree(tmp_path: Path) -> None:
     for index, name in each(enumerate("abc")):
         assert quick.numbers(name, "number").tolist() == values[:, index].tolist()
         assert slow.numbers(name, "number").tolist() == values[:, index].tolist()
+
+
+def test_fast_and_careful_ways_agree_on_words_beside_decimal_commas(tmp_path: Path) -> None:
+    text = "spring;force [N]\n" + "".join(f"A,{row};{row},5\n" for row in range(400))
+    quick = read_table(write(tmp_path, text, "quick.csv"))
+    slow = read_table(write(tmp_path, text.replace("\n", "\n# aside\n", 2), "slow.csv"))
+    assert quick.texts("spring") == slow.texts("spring") == tuple(f"A,{row}" for row in range(400))
+    assert quick.numbers("force", "force").tolist() == slow.numbers("force", "force").tolist()
 
 
 # Workbooks, written by an independent library

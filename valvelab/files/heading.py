@@ -49,9 +49,8 @@ def told_or_found(
 
     Refuses a row told that holds nothing; `line` is what a row is called in this file.
     """
-    numbers = {number for number, _ in rows}
     for name, row in (("header", where.header), ("first row", where.first_row)):
-        if row is not None and row not in numbers:
+        if row is not None and all(number != row for number, _ in rows):
             raise BadFile(file, f"{line} {row}", "no row of a table", f"a row that holds something, for {name}={row}")
     sample = [cells for _, cells in islice(rows, SAMPLED_ROWS)]
     if where.header is not None:

@@ -139,19 +139,3 @@ def _is_height(word: str) -> bool:
         return bool(np.isfinite(float(word)))
     except ValueError:
         return False
-
-
-def write_smd(trace: SurfaceTrace, name: str) -> bytes:
-    """The trace in this form, with its checksum."""
-    count = trace.x_mm.size
-    spacing = float(trace.x_mm[-1] - trace.x_mm[0]) / (count - 1)
-    head = [
-        f"ISO 5436-2 - 2000 0 {name}",
-        "PRF 0",
-        f"CX I {count} mm 1.0E+000 D {spacing!r}",
-        f"CZ A {count} um 1.0E+000 D",
-    ]
-    body = "".join(f"{line}\r\n" for line in head) + "\x03\r\n" + "\x03\r\n"
-    body += "".join(f"{float(value)!r}\r\n" for value in trace.z_um) + "\x03\r\n"
-    data = body.encode("latin-1")
-    return data + f"{checksum(data)}\r\n\x1a".encode("latin-1")

@@ -88,7 +88,7 @@ class Table:
     assigned: bool
     _preamble: dict[str, PreambleEntry]
     _body: Body
-    _sheet: RawTable
+    _raw: RawTable
     _notes: dict[str, Note] = field(default_factory=dict)
     _rows: NDArray[np.intp] | None = None
     """Rows of the body that count, where some were left out."""
@@ -129,7 +129,7 @@ class Table:
 
     def columns_needed(self, expected: str, example: str) -> ColumnsNeeded:
         """The refusal of a table without the names needed; says what is there and how to assign columns."""
-        if self._sheet.header is None and not self.assigned:
+        if self._raw.header is None and not self.assigned:
             found = f"{self._body.width} columns without names"
         else:
             found = "columns " + _shortened([column.header for column in self.columns])
@@ -378,7 +378,7 @@ class Table:
         """The first rows as text."""
         width = min(self._body.width, 60)
         columns = [list(islice(self._body.texts(index), _PREVIEW_ROWS)) for index in range(width)]
-        headers = self._sheet.header or self._sheet.caption or ("",) * width
+        headers = self._raw.header or self._raw.caption or ("",) * width
         units = tuple(map(_guessed_unit, headers[:width]))
         return Preview(tuple(headers[:width]), tuple(zip(*columns, strict=True)), units, self.shape)
 
@@ -425,26 +425,26 @@ def read_table(path: str | Path, columns: ColumnAssignment | str | None = None) 
         raise BadFile(contents.file, "", "a workbook in the old binary form", "XLSX or text")
     where = ANYWHERE if assignment is None else assignment.where
     named = assignment if assignment is not None and assignment.columns else None
-    sheet = _read_workbook(contents, where) if is_zip(contents.data) else read_text(contents, where)
+    raw = _read_workbook(contents, where) if is_zip(contents.data) else read_text(contents, where)
     table = Table(
         file=contents.file,
         source=contents.source,
-        columns=_columns(contents.file, sheet, named),
-        row_count=sheet.body.row_count,
-        shape=_shape(sheet),
-        header_place=sheet.header_place,
+        columns=_columns(contents.file, raw, named),
+        row_count=raw.body.row_count,
+        shape=_shape(raw),
+        header_place=raw.header_place,
         assigned=named is not None,
-        _preamble=sheet.preamble,
-        _body=sheet.body,
-        _sheet=sheet,
+        _preamble=raw.preamble,
+        _body=raw.body,
+        _raw=raw,
     )
-    for number, remark in enumerate(sheet.remarks):
+    for number, remark in enumerate(raw.remarks):
         table._notes[f"file {number}"] = info(contents.file, remark)  # noqa: SLF001 - filled before anyone sees it
-    if sheet.skipped:
-        rows = [f"{row.row} ({_cut(row.text, 40)})" for row in sheet.skipped[:4]]
-        more = f" and {len(sheet.skipped) - 4} more" if len(sheet.skipped) > 4 else ""
-        many = f"{len(sheet.skipped)} rows" if len(sheet.skipped) > 1 else "1 row"
-        above = "the header" if sheet.header is not None else "the readings"
+    if raw.skipped:
+        rows = [f"{row.row} ({_cut(row.text, 40)})" for row in raw.skipped[:4]]
+        more = f" and {len(raw.skipped) - 4} more" if len(raw.skipped) > 4 else ""
+        many = f"{len(raw.skipped)} rows" if len(raw.skipped) > 1 else "1 row"
+        above = "the header" if raw.header is not None else "the readings"
         text = f"{many} above {above} skipped: {', '.join(rows)}{more}"
         table._notes["above"] = info(contents.file, text)  # noqa: SLF001 - as above
     return table
@@ -456,11 +456,6 @@ def _read_workbook(contents: Contents, where: Where) -> RawTable:
     return read_workbook(contents, where)
 
 
-def shape_of(path: str | Path) -> str:
-    """A fingerprint of how a file is laid out, the same for files written alike; to remember an assignment by."""
-    return read_table(path).shape
-
-
 def _guessed_unit(header: str) -> str | None:
     title, unit = split_header(header)
     if unit is None and is_unit(title):
@@ -468,16 +463,16 @@ def _guessed_unit(header: str) -> str | None:
     return unit
 
 
-def _columns(file: str, sheet: RawTable, assignment: ColumnAssignment | None) -> tuple[Column, ...]:
-    headers: Sequence[str] = sheet.header or ()
-    headers = (*headers, *("",) * (sheet.body.width - len(headers)))
+def _columns(file: str, raw: RawTable, assignment: ColumnAssignment | None) -> tuple[Column, ...]:
+    headers: Sequence[str] = raw.header or ()
+    headers = (*headers, *("",) * (raw.body.width - len(headers)))
     if assignment is None:
         return tuple(_named(header, index) for index, header in enumerate(headers))
     found = []
     for one in assignment.columns:
-        if one.index >= sheet.body.width:
+        if one.index >= raw.body.width:
             raise BadFile(
-                file, f"column {one.index}", f"columns 0 to {sheet.body.width - 1}", f"a column for {one.name!r}"
+                file, f"column {one.index}", f"columns 0 to {raw.body.width - 1}", f"a column for {one.name!r}"
             )
         unit = one.unit or split_header(headers[one.index])[1] or split_header(one.name)[1]
         found.append(Column(_key(one.name), one.name, headers[one.index] or one.name, unit, one.index))
@@ -494,11 +489,11 @@ def _key(title: str) -> str:
     return (lobe_name(title) or "").casefold() or plain_name(title)
 
 
-def _shape(sheet: RawTable) -> str:
+def _shape(raw: RawTable) -> str:
     """A fingerprint of how the file is laid out: delimiter, number of columns, header texts; no readings."""
     from hashlib import sha256
 
-    parts: list[Any] = [sheet.form, str(sheet.body.width), *(sheet.header or ())]
+    parts: list[Any] = [raw.form, str(raw.body.width), *(raw.header or ())]
     return sha256("\x1f".join(parts).encode("utf-8", "surrogatepass")).hexdigest()[:16]
 
 

@@ -140,7 +140,7 @@ class TextBody:
         layout = self.layout
         if layout.decimal == ",":
             joined = "\n".join(lines)
-            if "." in joined or layout.delimiter == "," or self.words:  # words keep their commas
+            if "." in joined or layout.delimiter == ",":
                 return False
             lines = joined.replace(",", ".").split("\n")
         if all(not line or line.isspace() for line in lines):
@@ -173,6 +173,8 @@ class TextBody:
             letters = _letters(column)
             if letters[:, -1].any():
                 return False  # perhaps cut short
+            if self.layout.decimal == ",":
+                letters[letters == ord(".")] = ord(",")  # words keep their commas; of points the file has none
             if (letters > 126).any() or ((letters > 0) & (letters <= 32)).any():
                 column = np.char.strip(column)
                 letters = _letters(column)

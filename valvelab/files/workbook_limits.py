@@ -76,10 +76,11 @@ def _check_sheet(file: str, xml: bytes) -> int:
     if starts.size > MAX_ROWS + 10_000:
         raise BadFile(file, "", f"more than {MAX_ROWS} rows", f"at most {MAX_ROWS}")
     longest = int(np.diff(starts, prepend=0, append=len(xml)).max())
-    digits = len(str(starts.size + 1))
     columns = max(26, longest // _SMALLEST_CELL)
-    far = re.compile(rb"""\br\s*=\s*["'](?:[A-Za-z]{2}|[A-Za-z]?\d{%d})""" % (digits + 1))
-    if columns * 10**digits > MAX_SHEET_CELLS or far.search(xml):
+    most = str(MAX_SHEET_CELLS // columns)  # rows of so many columns
+    beyond = rb"\d{%d}|[%s-9]\d{%d}" % (len(most) + 1, most[:1].encode(), len(most) - 1)
+    far = re.compile(rb"""\br\s*=\s*["'](?:[A-Za-z]{2}|[A-Za-z]?(?:%s))""" % beyond)
+    if starts.size > int(most) or far.search(xml):
         _check_every_place(file, xml, starts.size)
     return xml.count(b'"s"') + xml.count(b"'s'")
 

@@ -369,10 +369,3 @@ def without_harmonic(splines: SplineSet, bases: tuple[BaseCircle | None, ...], *
         if eccentricity:
             padded[row] -= harmonic_row(angles)[:, 1:] @ base.abc[1:] / scale
     return SplineSet(read_only(padded), splines.start, splines.step, splines.periodic)
-
-
-def arc_mask(base: BaseCircle, knots: int) -> NDArray[np.bool_]:
-    """Which knots of the turn lie on the arc. Shape (knots,), no unit."""
-    mask = np.zeros(knots, dtype=np.bool_)
-    mask[np.arange(base.first, base.last + 1) % knots] = True
-    return mask

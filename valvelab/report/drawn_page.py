@@ -133,7 +133,7 @@ class _Walk:
 
 
 def _same_text(a: Value, b: Value) -> bool:
-    """Whether two texts read the same, in whichever of PDF's encodings each is written."""
+    """Whether two texts read the same; earlier papers have in UTF-16 what PDF's own encoding has too."""
     if not (isinstance(a, String) and isinstance(b, String)):
         return False
     return str(a) == str(b) != "" and "\ufffd" not in str(a)
