@@ -31,6 +31,7 @@ from valvelab.workbench.gauge_bay import GaugeState
 from valvelab.workbench.lobes_bay import LobesState
 from valvelab.workbench.motion_files import MotionState, Trial, TypedReadings
 from valvelab.workbench.phasing_bay import PhasingState
+from valvelab.workbench.saved_bench import saved_document
 from valvelab.workbench.sets import Grouping, Proof, SpringsState
 from valvelab.workbench.shaft_bay import ShaftState
 from valvelab.workbench.texture_bay import TextureState
@@ -196,7 +197,7 @@ def test_a_file_of_version_0_2_0_comes_back_whole(place: Path) -> None:
 
 def test_the_worksheet_of_version_0_2_0_comes_back_reading_by_reading(place: Path) -> None:
     data = (Path(__file__).parent / "recovery_0_2_0" / "recovery.json").read_bytes()
-    state = recovery._document(data).state(PhasingState)
+    state = saved_document(data).state(PhasingState)
     assert (state.drawing, state.page, state.beside) == ("events", "steps", "/shop/wheel.toml")
     assert state.read_twice == {(Cell("pair", 0, "rising"), 78.5), (Cell("stop", 1), 328.25)}
     assert set(state.sheets) == {"", "/shop/wheel.toml", os.fsdecode(b"/shop/sch\xe9ma.toml")}
@@ -209,10 +210,10 @@ def test_the_worksheet_of_version_0_2_0_comes_back_reading_by_reading(place: Pat
     }  # fmt: skip
     for cell, value in each(read.items()):
         assert worksheet.value_of(sheet, cell) == value
-    recovery.keep_beside(recovery._document(data), place)
+    recovery.keep_beside(saved_document(data), place)
     left, _ = recovery.claim(place)
     assert left is not None
-    assert left.document == recovery._document(data), "the same in today's form"
+    assert left.document == saved_document(data), "the same in today's form"
     left.remove()
 
 
@@ -479,9 +480,9 @@ def test_a_kill_while_typing_costs_two_seconds_at_most(place: Path) -> None:
             path.unlink()
         assert len(found) == (1 if read > LATEST else len(found))
         for data in found:
-            stops = stops_of(recovery._document(data))
+            stops = stops_of(saved_document(data))
             assert stops == tuple(map(float, range(len(stops)))), "whole, in order"
             assert len(stops) >= read - LATEST
             kept += 1
-            assert json.loads(data)["version"] == 2
+            assert json.loads(data)["version"] == 3
     assert kept

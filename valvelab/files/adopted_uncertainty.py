@@ -7,6 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from valvelab.errors import BadFile
+from valvelab.files.contents import Given
 from valvelab.files.spec_file import read_toml_with_source, toml_quantity
 from valvelab.records.form_measurement import ShaftReadings
 from valvelab.records.gauge_result import AdoptedUncertainty
@@ -22,24 +23,24 @@ def write_adopted(path: Path, adopted: AdoptedUncertainty) -> None:
     write_whole(path, "\n".join(lines) + "\n")
 
 
-def read_adopted(path: str | Path) -> AdoptedUncertainty:
+def read_adopted(path: Given) -> AdoptedUncertainty:
     """The file, for readings that are lengths; refuses one that is not a length above 0."""
     return read_adopted_length(path)[0]
 
 
-def read_adopted_length(path: str | Path) -> tuple[AdoptedUncertainty, float, Source]:
+def read_adopted_length(path: Given) -> tuple[AdoptedUncertainty, float, Source]:
     """The file, its standard uncertainty in mm, its identity; refuses one that is not a length above 0."""
     adopted, source = read_toml_with_source(path, AdoptedUncertainty)
-    value = toml_quantity(adopted.standard_uncertainty, "length", str(path), "standard_uncertainty")
+    value = toml_quantity(adopted.standard_uncertainty, "length", source.file, "standard_uncertainty")
     if value <= 0.0:
-        raise BadFile(str(path), "standard_uncertainty", f"{value:g} mm", "a length above 0")
+        raise BadFile(source.file, "standard_uncertainty", f"{value:g} mm", "a length above 0")
     return adopted, value, source
 
 
-def with_adopted_probe(readings: ShaftReadings, path: str | Path) -> tuple[ShaftReadings, Source]:
+def with_adopted_probe(readings: ShaftReadings, path: Given) -> tuple[ShaftReadings, Source]:
     """The readings with the larger of their own probe uncertainty and the adopted one; a note says which counts."""
     adopted, value, source = read_adopted_length(path)
-    told = f"adopted for {adopted.kind} from {adopted.study} ({Path(path).name})"
+    told = f"adopted for {adopted.kind} from {adopted.study} ({Path(source.file).name})"
     own = readings.probe_uncertainty_mm
     if own is not None and own >= value:
         note = info("probe uncertainty", f"the readings' own {own:g} mm counts: no less than the {value:g} mm {told}")

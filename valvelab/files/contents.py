@@ -27,11 +27,24 @@ class Contents:
     data: bytes
     source: Source
 
+    @classmethod
+    def of(cls, file: str, data: bytes) -> Contents:
+        """Bytes that lie in no file of their own, under the name they go by."""
+        return cls(file, data, Source(file=file, sha256=sha256(data).hexdigest()))
 
-def read_contents(path: str | Path, max_bytes: int = MAX_FILE_BYTES) -> Contents:
+
+Given = str | Path | Contents
+"""What a reader reads: a file by its path, or contents that were read or typed already."""
+
+
+def read_contents(given: Given, max_bytes: int = MAX_FILE_BYTES) -> Contents:
     """The bytes of a regular file; a larger one is refused before it is read, anything else before it can block."""
-    file = str(path)
     limit = f"at most {size_text(max_bytes)}"
+    if isinstance(given, Contents):
+        if len(given.data) > max_bytes:
+            raise BadFile(given.file, "", size_text(len(given.data)), limit)
+        return given
+    path, file = given, str(given)
     try:
         with _open_regular(Path(path)) as stream:
             size = os.fstat(stream.fileno()).st_size
@@ -46,7 +59,12 @@ def read_contents(path: str | Path, max_bytes: int = MAX_FILE_BYTES) -> Contents
         raise BadFile(file, "", (error.strerror or "an unreadable file").lower(), "a file that can be read") from None
     if len(data) > max_bytes:
         raise BadFile(file, "", "a file that grows while it is read", limit)
-    return Contents(file, data, Source(file=file, sha256=sha256(data).hexdigest()))
+    return Contents.of(file, data)
+
+
+def name_of(given: Given) -> str:
+    """The path or name that goes with it."""
+    return given.file if isinstance(given, Contents) else str(given)
 
 
 def size_text(size: int) -> str:

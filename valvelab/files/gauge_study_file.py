@@ -7,13 +7,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from pathlib import Path
 
 import numpy as np
 
 from valvelab.arrays import FloatArray, read_only
 from valvelab.errors import BadFile, BadQuantity
 from valvelab.files.column_assignment import ColumnAssignment
+from valvelab.files.contents import Given
 from valvelab.files.plausible import LARGEST_NUMBER, LARGEST_PLACE_MM, LARGEST_SPRING_FORCE_N, refuse_beyond
 from valvelab.files.table import Column, Table, read_table
 from valvelab.records.form_measurement import GaugeReadings
@@ -24,7 +24,7 @@ EXAMPLE = "part=0, appraiser=1, trial=2, reading=3 [mm]"
 LARGEST = {"length": LARGEST_PLACE_MM, "force": LARGEST_SPRING_FORCE_N}
 
 
-def read_gauge_study(path: str | Path, columns: ColumnAssignment | str | None = None) -> GaugeReadings:
+def read_gauge_study(path: Given, columns: ColumnAssignment | str | None = None) -> GaugeReadings:
     """A balanced study. Refuses a cell with too few or too many readings, naming it."""
     table = read_table(path, columns)
     notes: list[Note] = []

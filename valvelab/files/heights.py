@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import re
-from pathlib import Path
 
 from valvelab.errors import BadFile, BadQuantity
 from valvelab.files.column_assignment import ColumnAssignment
+from valvelab.files.contents import Given
 from valvelab.files.plausible import LARGEST_READING_MM, positive, refuse_beyond, refuse_key_beyond
 from valvelab.files.table import Table, read_table
 from valvelab.records.spring_readings import HeightsTable, ValvePosition
@@ -20,7 +20,7 @@ LARGEST_SHIM_MM = 100.0
 _BETWEEN = re.compile(r"[;\s]*[;]\s*|,\s+|,(?=\s*$)")
 
 
-def read_heights(path: str | Path, columns: ColumnAssignment | str | None = None) -> HeightsTable:
+def read_heights(path: Given, columns: ColumnAssignment | str | None = None) -> HeightsTable:
     """The heights in a file; BadFile says what is wrong with it."""
     return heights_table(read_table(path, columns))
 

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from pathlib import Path
 from typing import TypeVar
 
 import numpy as np
@@ -17,6 +16,7 @@ from valvelab.arrays import read_only
 from valvelab.errors import BadFile, BadQuantity
 from valvelab.files.column_assignment import ColumnAssignment
 from valvelab.files.column_names import is_unit, lobe_name
+from valvelab.files.contents import Given
 from valvelab.files.plausible import LARGEST_ANGLE_DEG, positive, refuse_beyond
 from valvelab.files.swept_angles import LobeReadings, SweptAngles, doubts_of, taken
 from valvelab.files.table import Column, Table, read_table
@@ -38,7 +38,7 @@ KNOWN_KEYS = (
 Word = TypeVar("Word", bound=str)
 
 
-def read_lift_table(path: str | Path, columns: ColumnAssignment | str | None = None) -> LiftTable:
+def read_lift_table(path: Given, columns: ColumnAssignment | str | None = None) -> LiftTable:
     """The lift table in a file. Raises ColumnsNeeded when its columns have no usable names, BadFile otherwise."""
     return lift_table(read_table(path, columns))
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from pathlib import Path
 
+from valvelab.files.contents import Given
 from valvelab.files.spec_file import parse_toml, read_toml_with_source
 from valvelab.files.toml_text import toml_keys, toml_table
 from valvelab.phasing.degreeing import Sheet
@@ -12,7 +12,7 @@ from valvelab.records.phasing_sheet import PhasingSheet
 from valvelab.records.result import Source
 
 
-def read_phasing_sheet(path: Path) -> tuple[Sheet, Source]:
+def read_phasing_sheet(path: Given) -> tuple[Sheet, Source]:
     """The sheet's readings, canonical, and the file's identity; raises BadFile with the key of what can't be used."""
     record, source = read_toml_with_source(path, PhasingSheet)
     return record.sheet, source

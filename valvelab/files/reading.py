@@ -9,7 +9,7 @@ from typing import Any
 
 from valvelab.errors import BadFile
 from valvelab.files.adopted_uncertainty import read_adopted
-from valvelab.files.contents import Contents, decode, is_zip, read_contents
+from valvelab.files.contents import Contents, Given, decode, is_zip, name_of, read_contents
 from valvelab.files.gauge_study_file import read_gauge_study
 from valvelab.files.heights import read_heights
 from valvelab.files.kinds import READERS, Answer, Head, at_heights, header_names, reader_of
@@ -41,14 +41,14 @@ READ: Mapping[str, Callable[..., Any]] = {
 """What reads each kind: called with the path, and with `columns=` where the kind takes an assignment."""
 
 
-def read(kind: str, path: str | Path, columns: str | None = None) -> Any:
+def read(kind: str, path: Given, columns: str | None = None) -> Any:
     """A file read as a kind; KeyError for a kind that is none."""
     reader = reader_of(kind)
     takes_columns = reader is not None and reader.columns is not None
     return READ[kind](path, columns=columns) if takes_columns else READ[kind](path)
 
 
-def kind_of(path: str | Path) -> dict[str, Answer]:
+def kind_of(path: Given) -> dict[str, Answer]:
     """Each reader's answer, by its name, from the first bytes. Raises BadFile for a file that can't be read at all."""
     head = head_of(path)
     return {reader.name: reader.recognise(head) for reader in READERS}
@@ -62,15 +62,15 @@ def command_for(table: Table) -> str | None:
     return sure[0] if len(sure) == 1 else None
 
 
-def only_kind(path: str | Path) -> str | None:
+def only_kind(path: Given) -> str | None:
     """The reader that says yes, when exactly one does."""
     sure = [name for name, answer in kind_of(path).items() if answer == "yes"]
     return sure[0] if len(sure) == 1 else None
 
 
-def head_of(path: str | Path) -> Head:
+def head_of(path: Given) -> Head:
     """What the start of a file shows; a workbook, a zip container and TOML are looked at whole."""
-    ending = Path(path).suffix.lower()
+    ending = Path(name_of(path)).suffix.lower()
     if ending == ".toml":
         return Head(ending, b"", None, False, _toml_keys(path), None)
     with_start = _start(path)
@@ -87,7 +87,7 @@ def head_of(path: str | Path) -> Head:
     return Head(ending, with_start.data, columns, is_table, None, None, at_heights(header))
 
 
-def _start(path: str | Path) -> Contents:
+def _start(path: Given) -> Contents:
     """The first whole lines of a file, as if they were all of it."""
     contents = read_contents(path)
     if len(contents.data) <= HEAD_BYTES:
@@ -116,7 +116,7 @@ def _zip_head(ending: str, contents: Contents) -> Head:
     return Head(ending, contents.data[:4], columns, is_table, None, parts, at_heights(header))
 
 
-def _toml_keys(path: str | Path) -> frozenset[str] | None:
+def _toml_keys(path: Given) -> frozenset[str] | None:
     try:
         return frozenset(tomllib.loads(read_contents(path).data.decode("utf-8-sig")))
     except (ValueError, RecursionError):

@@ -6,7 +6,6 @@ readings = read_shaft_readings("journals.csv")
 from __future__ import annotations
 
 import re
-from pathlib import Path
 
 import numpy as np
 
@@ -14,6 +13,7 @@ from valvelab.arrays import FloatArray, read_only
 from valvelab.camshaft.roundness import JournalTrace
 from valvelab.errors import BadFile, BadQuantity
 from valvelab.files.column_assignment import ColumnAssignment
+from valvelab.files.contents import Given
 from valvelab.files.plausible import (
     LARGEST_ANGLE_DEG,
     LARGEST_PLACE_MM,
@@ -37,7 +37,7 @@ _VEES = re.compile(
 )
 
 
-def read_shaft_readings(path: str | Path, columns: ColumnAssignment | str | None = None) -> ShaftReadings:
+def read_shaft_readings(path: Given, columns: ColumnAssignment | str | None = None) -> ShaftReadings:
     """Read `station, position [mm], angle [deg], reading [mm|um]` with its preamble."""
     table = read_table(path, columns)
     station, *needed = (table.require(name, EXAMPLE) for name in ("station", "angle", "reading"))

@@ -17,7 +17,7 @@ from typing import Any, TypeVar, get_args, get_type_hints
 from pydantic import BaseModel, ValidationError
 
 from valvelab.errors import BadFile, BadQuantity, BadSpec, CannotEvaluate
-from valvelab.files.contents import read_contents
+from valvelab.files.contents import Given, read_contents
 from valvelab.records.result import Source
 from valvelab.records.spec import EnvelopeSpec, Quantity, Spec
 from valvelab.records.typed import key_of
@@ -42,13 +42,13 @@ _WANTED = {
 }  # fmt: skip
 
 
-def read_spec(path: str | Path) -> Spec:
+def read_spec(path: Given) -> Spec:
     """The spec in a TOML file; BadSpec names the key, what was found and what was expected."""
     return read_toml(path, Spec, BadSpec)
 
 
 def read_toml(
-    path: str | Path,
+    path: Given,
     model: type[Model],
     refusal: Refusal = BadFile,
     prepare: Callable[[dict[str, Any]], dict[str, Any]] = dict,
@@ -61,7 +61,7 @@ def read_toml(
     return parse_toml(contents.data, contents.file, model, refusal, prepare)
 
 
-def read_toml_with_source(path: str | Path, model: type[Model], refusal: Refusal = BadFile) -> tuple[Model, Source]:
+def read_toml_with_source(path: Given, model: type[Model], refusal: Refusal = BadFile) -> tuple[Model, Source]:
     """A TOML file as `model`, and the file's identity."""
     contents = read_contents(path, MAX_TOML_BYTES)
     return parse_toml(contents.data, contents.file, model, refusal), contents.source

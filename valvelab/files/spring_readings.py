@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +15,7 @@ from valvelab.arrays import FloatArray, read_only
 from valvelab.errors import BadFile
 from valvelab.files.column_assignment import ColumnAssignment
 from valvelab.files.column_names import height_of, is_unit
+from valvelab.files.contents import Given
 from valvelab.files.plausible import (
     LARGEST_READING_MM,
     LARGEST_SPRING_FORCE_N,
@@ -43,7 +43,7 @@ SAME_READING = 0.05
 Rows = NDArray[np.intp]
 
 
-def read_spring_readings(path: str | Path, columns: ColumnAssignment | str | None = None) -> SpringTable:
+def read_spring_readings(path: Given, columns: ColumnAssignment | str | None = None) -> SpringTable:
     """The springs in a file. Raises ColumnsNeeded when its columns have no usable names, BadFile otherwise."""
     return spring_readings(read_table(path, columns))
 

@@ -5,14 +5,12 @@ trace = read_surface_trace("journal.x3p")
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import numpy as np
 
 from valvelab.arrays import FloatArray, read_only
 from valvelab.errors import BadFile
 from valvelab.files.column_assignment import ColumnAssignment
-from valvelab.files.contents import read_contents
+from valvelab.files.contents import Given, read_contents
 from valvelab.files.plausible import LARGEST_PLACE_MM, LARGEST_READING_MM, refuse_beyond
 from valvelab.files.smd import is_smd, read_smd
 from valvelab.files.table import Table, read_table
@@ -27,7 +25,7 @@ GAP = 1.5
 """A step longer than this many usual steps is a gap."""
 
 
-def read_surface_trace(path: str | Path, columns: ColumnAssignment | str | None = None) -> SurfaceTrace:
+def read_surface_trace(path: Given, columns: ColumnAssignment | str | None = None) -> SurfaceTrace:
     """One trace on an even grid. Refuses gaps, steps back, and values that are missing."""
     contents = read_contents(path)
     if is_smd(contents.data):

@@ -10,7 +10,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import islice
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -22,7 +21,7 @@ from valvelab.files.body import ANYWHERE, Body, PreambleEntry, RawTable, Where
 from valvelab.files.cells import shown
 from valvelab.files.column_assignment import ColumnAssignment, parse_columns
 from valvelab.files.column_names import height_of, is_unit, lobe_name, plain_name, rank, split_header
-from valvelab.files.contents import Contents, is_zip, read_contents
+from valvelab.files.contents import Contents, Given, is_zip, read_contents
 from valvelab.files.text_table import read_text
 from valvelab.records.result import Note, Source, info, warning
 from valvelab.units import CANONICAL, AngleKind, Dimension, factor, parse_angle, parse_quantity, split_quantity
@@ -417,7 +416,7 @@ class Table:
         return read_only(values if scale == 1.0 else values * scale)
 
 
-def read_table(path: str | Path, columns: ColumnAssignment | str | None = None) -> Table:
+def read_table(path: Given, columns: ColumnAssignment | str | None = None) -> Table:
     """Read any table. Raises BadFile when it is no table, is ragged or is over the limits."""
     assignment = parse_columns(columns) if isinstance(columns, str) else columns
     contents = read_contents(path)

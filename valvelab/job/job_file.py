@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 from valvelab.errors import BadFile
+from valvelab.files.job_archive import names_job, read_job_archive
 from valvelab.files.kinds import reader_of
 from valvelab.files.reading import only_kind
 from valvelab.files.spec_file import nominal_path, read_spec, read_toml
+from valvelab.job.laid_out import lay_out, without
 from valvelab.job.upgrade import upgraded
 from valvelab.records.job import PARTS, Job
 
@@ -34,6 +39,20 @@ def read_job(path: Path) -> tuple[Job, Path]:
     if command is None:
         raise BadFile(str(path), "", "no table that is inspected", "a lift table, a job file, or a folder with one")
     return Job(part=(PARTS[command].model_validate({"file": Path(path.name)}),)), path.parent
+
+
+@contextmanager
+def opened_job(path: Path) -> Iterator[tuple[Job, Path]]:
+    """The job at `path` as `read_job` finds it; what a job file keeps is laid out in a folder for as long."""
+    if not names_job(path):
+        yield read_job(path)
+        return
+    _, files = read_job_archive(path)
+    with TemporaryDirectory(prefix="valvelab-job-") as place:
+        folder = Path(place)
+        lay_out(files, folder, path.name)
+        with without(folder, path.name):
+            yield read_job_file(folder / JOB_FILE), folder
 
 
 def _command_of(kind: str | None) -> str | None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import re
 import tempfile
 import tomllib
@@ -17,11 +16,12 @@ from typing import Any
 import reportlab
 
 from valvelab import __version__
-from valvelab.errors import BadFile, CannotEvaluate, ValvelabError
+from valvelab.errors import BadFile, ValvelabError
 from valvelab.files.contents import read_contents
 from valvelab.job.carried import JOB, RESULT_PREFIX, as_attachments, carry, result_name, toml_text
 from valvelab.job.comparison import compare_results
 from valvelab.job.job_file import read_job_file
+from valvelab.job.laid_out import lay_out, without
 from valvelab.job.parts import Inspected, certificate_of, inspect_job, located
 from valvelab.records.certificate_result import Difference, VerifyResult
 from valvelab.records.job import Job
@@ -31,7 +31,6 @@ from valvelab.report.drawn_page import compare_drawn, foreign
 from valvelab.report.page_model import Certificate
 from valvelab.report.pdf import certificate_bytes
 from valvelab.report.pdf_file import NotReadable, PdfFile, read_file, seal_holds, told
-from valvelab.writing import make_folder, write_whole
 
 EARLIER = ("0.1.0",)
 """Versions that have written certificates before this one."""
@@ -132,8 +131,8 @@ def _parsed(content: bytes) -> Any:
 def _again(carried: Carried) -> Again:
     with tempfile.TemporaryDirectory(prefix="valvelab-verify-") as place:
         folder = Path(place)
-        _lay_out(carried, folder)
-        with _without(folder, carried.name):
+        lay_out(carried.files, folder, carried.name)
+        with without(folder, carried.name):
             job = read_job_file(folder / JOB)
             inspected = inspect_job(located(job, folder), folder, _by_part(job, carried))
     made = job.made or ""
@@ -152,34 +151,6 @@ def _says_the_same(text: bytes, job: Job, done: Job) -> bool:
     earlier = keys.get("schema_version") == 1
     spoken = job.model_copy(update={"made": job.made or ""})
     return earlier and spoken == done and toml_text(keys).encode() == text
-
-
-def _lay_out(carried: Carried, folder: Path) -> None:
-    for name, content in carried.files.items():
-        target = folder / name
-        if any((folder / above).is_file() for above in Path(name).parents):
-            raise BadFile(carried.name, "attachments", f"{name!r} beneath a file", "a name that is free")
-        make_folder(target.parent)
-        write_whole(target, content)
-
-
-@contextmanager
-def _without(folder: Path, name: str) -> Iterator[None]:
-    """Refusals that name the certificate, never the folder it was laid out in, which says nothing to the reader."""
-    try:
-        yield
-    except BadFile as error:
-        file = f"{name}, {error.file.removeprefix(str(folder)).lstrip(os.sep)}"
-        found, wanted = (_clean(text, folder) for text in (error.found, error.expected))
-        raise BadFile(file, error.place, found, wanted) from None
-    except CannotEvaluate as error:
-        raise CannotEvaluate(error.reason, f"{name}: {_clean(str(error), folder)}") from None
-    except ValvelabError as error:
-        raise BadFile(name, JOB, _clean(str(error), folder), "parts that valvelab inspects") from None
-
-
-def _clean(text: str, folder: Path) -> str:
-    return text.replace(f"{folder}{os.sep}", "").replace(str(folder), "")
 
 
 def _by_part(job: Job, carried: Carried) -> dict[int, Mapping[str, Any]]:

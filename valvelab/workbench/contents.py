@@ -31,7 +31,7 @@ def _kind(file: BenchFile) -> str:
     from valvelab.files.reading import kind_of
     from valvelab.files.table import read_table
 
-    answers = kind_of(file.path)
+    answers = kind_of(file.given)
     sure = [kind for kind, said in answers.items() if said == "yes"]
     if len(sure) == 1:
         return sure[0]
@@ -39,7 +39,7 @@ def _kind(file: BenchFile) -> str:
     if "spec" in maybe or (not maybe and file.path.lower().endswith(".toml")):
         return "spec"
     if maybe:
-        raise read_table(file.path).columns_needed("names that say what the columns hold", "angle=0, 1I=1")
+        raise read_table(file.given).columns_needed("names that say what the columns hold", "angle=0, 1I=1")
     raise BadFile(file.path, "", "nothing that the bench knows", _taken())
 
 
@@ -52,7 +52,7 @@ def _read(file: BenchFile, kind: str) -> object:
 
     if kind not in {known.name for known in kinds()}:
         raise BadFile(file.name, "", f"a {kind}", _taken())
-    return read(kind, file.path, file.columns)
+    return read(kind, file.given, file.columns)
 
 
 def proven_columns(document: Document, file: BenchFile) -> tuple[str, str, str] | None:

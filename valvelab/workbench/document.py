@@ -14,6 +14,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Generic, Literal, TypeVar, cast
 
+from valvelab.files.contents import Contents, Given
 from valvelab.units import System
 
 if TYPE_CHECKING:
@@ -34,16 +35,36 @@ class BenchFile:
     """A file on the bench.
 
     `columns` is its column assignment, with the `kind` stated there; both None where the file says them itself.
+    `text` is what was typed: a table that lies in no file, or what counts in place of what the file holds.
     """
 
     path: str
     columns: str | None = None
     kind: str | None = None
+    text: str | None = None
 
     @property
     def name(self) -> str:
         """File name without its folder."""
         return Path(self.path).name
+
+    @property
+    def given(self) -> Given:
+        """What readers read: what was typed, else the file."""
+        return self.path if self.text is None else Contents.of(self.path, self.text.encode())
+
+
+TYPED = "typed/"
+"""Start of the paths of tables that were typed and lie in no file."""
+
+
+@dataclass(frozen=True, slots=True)
+class Paper:
+    """A certificate that was written from the bench: where it lies, its number and its date."""
+
+    path: str
+    number: str
+    made: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +105,8 @@ class Document:
 
     files: in the order they came. bay: the name of the one in front. states: what was decided at each bay, by
     the type of its state. columns_of: path of the file whose columns are asked for. current: by kind, the path of the
-    file in use. contents and answers: found out by the program; see the module text.
+    file in use. job: path of the job file that the bench is kept in. papers: certificates written from it. contents
+    and answers: found out by the program; see the module text.
     """
 
     files: tuple[BenchFile, ...] = ()
@@ -93,6 +115,8 @@ class Document:
     columns_of: str = ""
     current: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     units: System = "metric"
+    job: str = ""
+    papers: tuple[Paper, ...] = ()
     contents: Mapping[BenchFile, Content] = field(default_factory=lambda: MappingProxyType({}))
     answers: Mapping[str, Answer[Any]] = field(default_factory=lambda: MappingProxyType({}))
 

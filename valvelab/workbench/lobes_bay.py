@@ -103,7 +103,7 @@ def _inspect_to_spec(table: LiftTable, file: BenchFile, spec: Spec) -> LobesInsp
     from valvelab.inspection.lobes.inspect import inspect_lobes
 
     nominals = {name: read_lift_table(path) for name, path in nominal_paths(file.path, spec).items()}
-    sources = (read_contents(file.path).source, *(nominal.source for nominal in nominals.values()))
+    sources = (read_contents(file.given).source, *(nominal.source for nominal in nominals.values()))
     return inspect_lobes(table, spec, nominals, spec_file=file.path, sources=sources)
 
 

@@ -76,7 +76,7 @@ def train_text(document: Document, motion: Motion) -> str:
 
     train = train_in_use(document)
     assert train is not None
-    text = read_contents(train[0].path).data.decode("utf-8-sig")
+    text = read_contents(train[0].given).data.decode("utf-8-sig")
     readings = rule_readings(document, motion)
     made = _without_readings(text).rstrip() + "\n" + "".join(_reading_block(row) for row in readings)
     expected = train[1].model_copy(update={"rule_reading": readings})

@@ -177,7 +177,7 @@ def _worked(
         file, spec = spec_held.found
         try:
             inspection = inspect_phasing(sheet, spec, sources, file.path)
-            inspection = _with_source(inspection, read_contents(file.path).source)
+            inspection = _with_source(inspection, read_contents(file.given).source)
         except BadSpec as refusal:
             plain = inspect_phasing(sheet, None, sources)
             inspection = replace(plain, result=noted(plain.result, refusal))

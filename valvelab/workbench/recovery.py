@@ -8,68 +8,17 @@ from __future__ import annotations
 
 import contextlib
 import secrets
-from collections.abc import Collection, Mapping
-from dataclasses import Field, asdict, dataclass, fields, is_dataclass, replace
+from collections.abc import Collection
+from dataclasses import dataclass
 from pathlib import Path
-from types import MappingProxyType
-from typing import Annotated, Any, Literal
 
-from pydantic import Discriminator, TypeAdapter, ValidationError
-
-from valvelab.errors import ValvelabError
 from valvelab.file_lock import FileLock
-from valvelab.records.result import Record
-from valvelab.units import System
-from valvelab.workbench import bays
-from valvelab.workbench.document import BenchFile, Document
-from valvelab.workbench.recovery_upgrade import states_of
-from valvelab.workbench.state import Kept
+from valvelab.workbench.document import Document
+from valvelab.workbench.saved_bench import saved_document, saved_text
 from valvelab.workbench.unsaved import unsaved
 from valvelab.writing import make_folder, set_aside, write_whole
 
 UNREADABLE = "unreadable"
-_BYTES = MappingProxyType({0xDC00 + byte: 0xF700 + byte for byte in range(0x80, 0x100)})
-_BYTES_BACK = MappingProxyType({kept: byte for byte, kept in _BYTES.items()})
-
-
-class SavedFile(Record):
-    """A file of the bench."""
-
-    path: str
-    columns: str | None = None
-    kind: str | None = None
-
-
-class FirstBench(Record):
-    """The recovery file of version 0.2.0, with choices by name."""
-
-    version: Literal[1] = 1
-    files: tuple[SavedFile, ...]
-    station: str
-    choices: dict[str, dict[str, str | float | bool]]
-    current: dict[str, str]
-    units: System
-
-    def upgraded(self) -> SavedBench:
-        """The same bench in the form of today."""
-        asked = str(self.choices.get("bench", {}).get("columns", ""))
-        plain = self.model_dump(exclude={"version", "choices", "station"})
-        return SavedBench(**plain, bay=self.station, states=states_of(self.choices), columns_of=asked)
-
-
-class SavedBench(Record):
-    """The recovery file; `version` grows with its form. states: by bay, as its dataclass has them."""
-
-    version: Literal[2] = 2
-    files: tuple[SavedFile, ...]
-    bay: str
-    states: dict[str, dict[str, Any]]
-    columns_of: str = ""
-    current: dict[str, str]
-    units: System
-
-
-_FILE: TypeAdapter[FirstBench | SavedBench] = TypeAdapter(Annotated[FirstBench | SavedBench, Discriminator("version")])
 
 
 class OwnFile:
@@ -83,7 +32,7 @@ class OwnFile:
         """Keep the decisions of a document; CannotWrite where that fails."""
         make_folder(self.path.parent, private=True)
         self._lock.take()
-        write_whole(self.path, _text(document), private=True)
+        write_whole(self.path, saved_text(document), private=True)
 
     def remove(self) -> None:
         """A clean end leaves nothing to recover."""
@@ -123,7 +72,7 @@ def claim(folder: Path, but: Collection[Path] = ()) -> tuple[LeftBench | None, t
         if path in but or not lock.take():
             continue
         try:
-            document = _document(path.read_bytes())
+            document = saved_document(path.read_bytes())
         except FileNotFoundError:
             lock.release(remove=True)
         except OSError as error:
@@ -170,76 +119,3 @@ def _age(path: Path) -> float:
         return path.stat().st_mtime
     except OSError:
         return 0.0
-
-
-def _text(document: Document) -> str:
-    """The recovery file of a document. Bytes of names that are no UTF-8 are kept in signs of private use."""
-    names = {bay.state: bay.name for bay in bays.BAYS}
-    saved = {
-        "files": [asdict(file) for file in document.files],
-        "bay": document.bay,
-        "states": {names[kind]: _plain(state) for kind, state in document.states.items()},
-        "columns_of": document.columns_of,
-        "current": dict(document.current),
-        "units": document.units,
-    }
-    return SavedBench.model_validate(_translated(saved, _BYTES)).model_dump_json(indent=1)
-
-
-def _document(data: bytes) -> Document:
-    """The document of a recovery file; ValueError where it is none."""
-    try:
-        read = _FILE.validate_json(data)
-        saved = read.upgraded() if isinstance(read, FirstBench) else read
-        plain = SavedBench.model_validate(_translated(saved.model_dump(), _BYTES_BACK))
-        known = {bay.name: bay.state for bay in bays.BAYS}
-        states = {known[name]: _state(known[name], fields) for name, fields in plain.states.items() if name in known}
-    except (ValidationError, ValvelabError, ValueError, TypeError) as error:
-        raise ValueError(str(error)) from None
-    return Document(
-        files=tuple(BenchFile(file.path, file.columns, file.kind) for file in plain.files),
-        bay=plain.bay,
-        states=MappingProxyType(states),
-        columns_of=plain.columns_of,
-        current=MappingProxyType(plain.current),
-        units=plain.units,
-    )
-
-
-def _plain(value: Any) -> Any:
-    """A state or a part of one in the plain values that JSON has."""
-    if is_dataclass(value):
-        return {one.name: _plain(_written(one, getattr(value, one.name))) for one in fields(value)}
-    if isinstance(value, Mapping):
-        return {key: _plain(item) for key, item in value.items()}
-    if isinstance(value, tuple | frozenset):
-        return [_plain(item) for item in value]
-    return value
-
-
-def _written(one: Field[Any], value: Any) -> Any:
-    kept = one.metadata.get("kept")
-    return kept.write(value) if isinstance(kept, Kept) else value
-
-
-def _state(kind: type[Any], saved: Mapping[str, Any]) -> Any:
-    """A state of its plain values; what this version does not know is left out."""
-    plain = dict(saved)
-    for one in fields(kind):
-        kept = one.metadata.get("kept")
-        if isinstance(kept, Kept) and one.name in plain:
-            plain[one.name] = kept.read(plain[one.name])
-    state = TypeAdapter(kind).validate_python(plain)
-    held = {one.name: value for one in fields(kind) if isinstance(value := getattr(state, one.name), dict)}
-    return replace(state, **{name: MappingProxyType(value) for name, value in held.items()})
-
-
-def _translated(value: Any, signs: Mapping[int, int]) -> Any:
-    """The same with other signs in every text: paths, and where states name or hold them."""
-    if isinstance(value, str):
-        return value.translate(signs)
-    if isinstance(value, dict):
-        return {_translated(key, signs): _translated(item, signs) for key, item in value.items()}
-    if isinstance(value, list | tuple):
-        return [_translated(item, signs) for item in value]
-    return value

@@ -68,7 +68,7 @@ def question(document: Document) -> Question[ShaftInspection] | None:
 
         plain = ShaftQuestion(readings, cut)
         if adopted is not None:
-            measured, source = with_adopted_probe(readings, adopted.path)
+            measured, source = with_adopted_probe(readings, adopted.given)
             plain = ShaftQuestion(measured, cut, other_sources=(source,))
         if found is None:
             return inspect_shaft(plain)

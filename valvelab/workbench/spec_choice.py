@@ -78,7 +78,7 @@ def sources_of(pair: tuple[BenchFile, Spec] | None) -> tuple[Source, ...]:
     """The spec's identity as a source of the result; read away from the window."""
     from valvelab.files.contents import read_contents
 
-    return () if pair is None else (read_contents(pair[0].path).source,)
+    return () if pair is None else (read_contents(pair[0].given).source,)
 
 
 def stamps(document: Document, *files: BenchFile | None) -> tuple[int, ...]:

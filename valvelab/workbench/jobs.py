@@ -1,0 +1,168 @@
+"""The bench as a job file: everything on it in one file of plain files, and back."""
+
+from __future__ import annotations
+
+import json
+import secrets
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from hashlib import sha256
+from pathlib import Path, PurePosixPath
+
+from valvelab import __version__
+from valvelab.errors import BadFile
+from valvelab.files.contents import Contents, Given, read_contents
+from valvelab.files.job_archive import pack, read_job_archive
+from valvelab.files.spec_file import nominal_path
+from valvelab.job.carried import job_toml, names_for
+from valvelab.job.job_file import JOB_FILE
+from valvelab.records.job import Job, JobPart
+from valvelab.records.saved_job import KeptFile, KeptPaper, SavedJob
+from valvelab.workbench.document import TYPED, BenchFile, Document, Paper
+from valvelab.workbench.saved_bench import saved_document, saved_text
+from valvelab.workbench.spec_choice import SPEC
+from valvelab.writing import make_folder, write_whole
+
+FILES, PAPERS, RESULTS = "files/", "papers/", "results/"
+FOLDER = "jobs"
+"""Where files of opened jobs lie, in the folder of settings."""
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """What a job file takes in: bytes by their name there, and the path that each was read from."""
+
+    files: Mapping[str, bytes]
+    origin: Mapping[str, str]
+
+    @property
+    def names(self) -> dict[str, str]:
+        """The name in the job by path."""
+        return {path: name for name, path in self.origin.items()}
+
+
+def taken(document: Document) -> Taken:
+    """Every file of the bench and the nominal tables that its specs name; BadFile for one that is gone or changed."""
+    given: dict[str, Given] = {file.path: file.given for file in document.files}
+    for file, spec in document.values_of(SPEC):
+        for number, envelope in enumerate(spec.envelope, start=1):
+            path = str(nominal_path(file.path, envelope, number))
+            given.setdefault(path, path)
+    stated = {file.path: _identity(document, file) for file in document.files if file.text is None}
+    files, origin = {}, {}
+    for path, name in _names(given).items():
+        contents = read_contents(given[path])
+        if stated.get(path) not in {None, contents.source.sha256}:
+            raise BadFile(path, "", "another content than was read", "the file as read; read it again first")
+        files[name], origin[name] = contents.data, path
+    return Taken(files, origin)
+
+
+def _identity(document: Document, file: BenchFile) -> str | None:
+    """SHA-256 of what a file was read as, where its record tells."""
+    content = document.content(file)
+    source = getattr(content.value if content is not None else None, "source", None)
+    return getattr(source, "sha256", None)
+
+
+def _names(paths: Mapping[str, object]) -> dict[str, str]:
+    """Names in the job: typed tables keep theirs, files lie to one another as they do on the disk."""
+    own = _own_folder(paths)
+    at_home = {path: Path(path).relative_to(own).as_posix() for path in paths if own and _within(path, own)}
+    typed = {path: path for path in paths if path.startswith(TYPED)}
+    others = [Path(path) for path in paths if path not in at_home and path not in typed]
+    named = names_for(others) if others else {}
+    used = {name.casefold() for name in at_home.values()}
+    elsewhere = {str(path): _free(f"{FILES}{name}", used) for path, name in named.items()}
+    return {**typed, **at_home, **elsewhere}
+
+
+def _own_folder(paths: Mapping[str, object]) -> Path | None:
+    """The folder of an opened job that files of the bench lie in."""
+    for path in paths:
+        for above in Path(path).parents:
+            if above.parent.name == FOLDER and (Path(path).relative_to(above).parts[0] + "/") == FILES:
+                return above
+    return None
+
+
+def _within(path: str, folder: Path) -> bool:
+    return Path(path).is_relative_to(folder)
+
+
+def _free(name: str, used: set[str]) -> str:
+    """A name that nothing else goes by: a folder of its own where it is taken."""
+    place = PurePosixPath(name)
+    found, number = name, 2
+    while found.casefold() in used:
+        found, number = f"{FILES}{number}/{place.relative_to(FILES.rstrip('/'))}", number + 1
+    used.add(found.casefold())
+    return found
+
+
+def packed(document: Document, parts: Sequence[JobPart], results: Mapping[str, str], file: str) -> bytes:
+    """The job file of a bench: its files, its decisions, the job that inspects them, answers as JSON, papers.
+
+    parts: with the paths of the bench. results: by bay. file: the job file's name, for refusals. Raises BadFile,
+    CannotWrite.
+    """
+    bench = taken(document)
+    called = bench.names
+    made = {f"{RESULTS}{bay}.json": text.encode() for bay, text in results.items()}
+    if parts:
+        named = tuple(_named(part, called) for part in parts)
+        made[JOB_FILE] = job_toml(Job(units=document.units, part=named)).encode()
+    papers, listed = _papers(document)
+    texts = tuple(file if file.text is None else replace(file, text=None) for file in document.files)
+    plain = replace(document, files=texts, job="", papers=())
+    kept = (_kept(name, data, bench.origin.get(name, "")) for name, data in {**bench.files, **made}.items())
+    job = SavedJob(version=__version__, files=tuple(kept), papers=listed, bench=json.loads(saved_text(plain, called)))
+    return pack(job, {**bench.files, **made, **papers}, file)
+
+
+def _kept(name: str, data: bytes, origin: str) -> KeptFile:
+    typed = not origin or origin.startswith(TYPED)
+    return KeptFile(name=name, sha256=sha256(data).hexdigest(), origin=None if typed else origin)
+
+
+def _papers(document: Document) -> tuple[dict[str, bytes], tuple[KeptPaper, ...]]:
+    """Papers that still lie where they were written."""
+    files: dict[str, bytes] = {}
+    listed: list[KeptPaper] = []
+    for number, paper in enumerate(document.papers, start=1):
+        try:
+            data = read_contents(paper.path).data
+        except BadFile:
+            continue
+        name = f"{PAPERS}{number}/{Path(paper.path).name}"
+        files[name] = data
+        listed.append(KeptPaper(name=name, sha256=sha256(data).hexdigest(), number=paper.number, made=paper.made))
+    return files, tuple(listed)
+
+
+def _named(part: JobPart, called: Mapping[str, str]) -> JobPart:
+    names = {field: Path(called[str(path)]) for field, path in part.files.items()}
+    return part.model_copy(update=names)
+
+
+def opened(contents: Contents, place: Path) -> Document:
+    """The bench that a job file keeps, its files laid out under `place`; BadFile for a file that is none or torn."""
+    job, files = read_job_archive(contents)
+    folder = place / FOLDER / secrets.token_hex(6)
+    laid = {name: str(folder / name) for name in files if name.startswith((FILES, PAPERS))}
+    try:
+        document = saved_document(json.dumps(job.bench).encode(), laid)
+    except ValueError as error:
+        first = str(error).partition("\n")[0]
+        raise BadFile(contents.file, "bench", first, "a bench that this version can read") from None
+    for name, path in laid.items():
+        make_folder(Path(path).parent, private=True)
+        write_whole(Path(path), files[name], private=True)
+    texts = {name: data.decode() for name, data in files.items() if name.startswith(TYPED)}
+    on_bench = tuple(replace(file, text=texts.get(file.path)) for file in document.files)
+    papers = tuple(_paper(kept, laid) for kept in job.papers)
+    return replace(document, files=on_bench, papers=papers, job=str(Path(contents.file).absolute()))
+
+
+def _paper(kept: KeptPaper, laid: Mapping[str, str]) -> Paper:
+    return Paper(laid[kept.name], kept.number, kept.made)
