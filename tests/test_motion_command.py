@@ -323,9 +323,8 @@ def test_refusals_are_one_sentence(
 
 
 def test_a_train_is_needed(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    with pytest.raises(SystemExit) as stop:
-        main(["motion", str(lift_table(tmp_path))])
-    assert stop.value.code == 2
+    assert main(["motion", str(lift_table(tmp_path))]) == 2
+    assert "--train" in capsys.readouterr().err
 
 
 def test_text_shows_the_caution_and_inches(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from contextlib import AbstractContextManager, nullcontext
 from pathlib import Path
 
 from valvelab.cli.options import add_common
@@ -13,7 +14,7 @@ from valvelab.errors import WrongUsage
 from valvelab.files.reading import command_for
 from valvelab.files.table import read_table
 from valvelab.job.certificates import iso_date, write
-from valvelab.job.job_file import read_job
+from valvelab.job.job_file import opened_job
 from valvelab.job.parts import inputs_of, located
 from valvelab.records.job import PARTS, Job, LobesPart, TablePart
 from valvelab.records.result import Verdict, exit_code
@@ -23,7 +24,7 @@ from valvelab.report.assembly import banner
 def configure(parser: argparse.ArgumentParser) -> None:
     """Options of the command."""
     parser.add_argument(
-        "job", type=Path, metavar="JOB", help="a lift table or other readings, a job file (TOML), or a folder of files"
+        "job", type=Path, metavar="JOB", help="readings, a job (.valvejob or TOML), or a folder of files"
     )
     parser.add_argument("--at", action="append", metavar="LIFT", help="add a checking lift (lift tables; repeatable)")
     parser.add_argument("--title", metavar="TEXT", help="name of the job on the certificate")
@@ -37,9 +38,10 @@ def run(args: argparse.Namespace) -> int:
     """Inspect the job and write its certificate."""
     if args.out is None or args.out.suffix.lower() != ".pdf":
         raise WrongUsage("certify: expected --out with a file that ends in .pdf")
-    job = _job(args)
-    check_outputs(args, inputs_of(job))
-    result = write(job, args.out)
+    with _found(args) as (found, folder):
+        job = _job(args, found, folder)
+        check_outputs(args, inputs_of(job))
+        result = write(job, args.out)
     if args.json:
         answer(result.model_dump_json(indent=1))
     else:
@@ -49,12 +51,8 @@ def run(args: argparse.Namespace) -> int:
     return exit_code(result.verdicts)
 
 
-def _job(args: argparse.Namespace) -> Job:
+def _job(args: argparse.Namespace, job: Job, folder: Path) -> Job:
     """The job named on the command line, with what the command line adds to it, its files where they lie."""
-    if args.columns is not None and args.job.is_file():
-        job, folder = _job_of_columns(args.job, args.columns), args.job.parent
-    else:
-        job, folder = read_job(args.job)
     added = tuple(args.at or ())
     parts = tuple(
         part.model_copy(update={"at": (*part.at, *added)}) if isinstance(part, LobesPart) else part for part in job.part
@@ -67,6 +65,12 @@ def _job(args: argparse.Namespace) -> Job:
     if args.units != "metric":
         changes["units"] = args.units
     return located(job.model_copy(update=changes), folder)
+
+
+def _found(args: argparse.Namespace) -> AbstractContextManager[tuple[Job, Path]]:
+    if args.columns is not None and args.job.is_file():
+        return nullcontext((_job_of_columns(args.job, args.columns), args.job.parent))
+    return opened_job(args.job)
 
 
 def _job_of_columns(file: Path, columns: str) -> Job:

@@ -43,13 +43,13 @@ def run(args: argparse.Namespace) -> int:
     if args.file is None:
         raise WrongUsage("expected a STUDY, or --plan PARTS,APPRAISERS,TRIALS")
     kind, adopted_file = _adoption(args.adopt)
-    part = inspecting.part_of(GaugePart, args)
-    inspection = USE.inspect(part, Around())
-    if adopted_file is not None:
-        write_adopted(adopted_file, adopt(inspection.result, kind))
-        if not args.quiet:
-            say(f"info: {adopted_file}: adopted for {kind}")
-    return inspecting.finish(USE, inspection, part, args)
+    with inspecting.asked(GaugePart, args) as (part, folder):
+        inspection = USE.inspect(part, Around())
+        if adopted_file is not None:
+            write_adopted(adopted_file, adopt(inspection.result, kind))
+            if not args.quiet:
+                say(f"info: {adopted_file}: adopted for {kind}")
+        return inspecting.finish(USE, inspection, part, args, folder)
 
 
 def _adoption(text: str | None) -> tuple[str, Path | None]:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, get_args, get_origin
@@ -14,7 +15,11 @@ from pydantic import ValidationError
 from valvelab.cli.options import add_common
 from valvelab.cli.output import page, plain, tell_notes, verdict_text, write_out
 from valvelab.cli.streams import answer
-from valvelab.errors import WrongUsage
+from valvelab.errors import BadFile, WrongUsage
+from valvelab.files.job_archive import names_job
+from valvelab.job.carried import within
+from valvelab.job.job_file import JOB_FILE, opened_job
+from valvelab.job.parts import located
 from valvelab.job.use import Around, Inspection, OfPart, Use
 from valvelab.job.uses import use
 from valvelab.records.job import PARTS, Job, JobPart
@@ -41,7 +46,6 @@ def configure(parser: argparse.ArgumentParser, name: str, *, file_needed: bool =
             dest=field,
             metavar=info.title,
             help=info.description,
-            required=info.is_required(),
             action="append" if get_origin(info.annotation) is tuple else "store",
             choices=[one for one in among if isinstance(one, str)] or None,
             type=next((kind for kind in (int, Path) if kind in among), str),
@@ -49,11 +53,49 @@ def configure(parser: argparse.ArgumentParser, name: str, *, file_needed: bool =
     add_common(parser)
 
 
+@contextmanager
+def asked(kind: type[OfPart], args: argparse.Namespace) -> Iterator[tuple[OfPart, Path | None]]:
+    """The part that a command line asks for; with the folder where a job file is laid out for the while, or None."""
+    if not names_job(args.file):
+        yield part_of(kind, args), None
+        return
+    with opened_job(args.file) as (job, folder):
+        yield part_in_job(kind, job, folder, args), folder
+
+
 def part_of(kind: type[OfPart], args: argparse.Namespace) -> OfPart:
     """The part that a command line asks for."""
-    stated = {field: value for field in kind.model_fields if (value := getattr(args, field, None)) is not None}
+    stated = _stated(kind, args)
+    missing = next((option for option, field in kind.options().items() if _missing(kind, field, stated)), None)
+    if missing is not None:
+        raise WrongUsage(f"{missing}: found nothing, expected a value")
+    return _valid(kind, stated)
+
+
+def part_in_job(kind: type[OfPart], job: Job, folder: Path, args: argparse.Namespace) -> OfPart:
+    """The only part of its kind in a job laid out in a folder, with what the command line says besides."""
+    parts = [part for part in located(job, folder).part if isinstance(part, kind)]
+    name = kind.model_fields["inspect"].default
+    if len(parts) != 1:
+        found = f"{len(parts)} parts for {name}" if parts else f"no part for {name}"
+        raise BadFile(str(folder / JOB_FILE), "", found, "one; certify takes them all")
+    stated = {**dict(parts[0]), **_stated(kind, args), "file": parts[0].file}
+    return _valid(kind, stated)
+
+
+def _stated(kind: type[JobPart], args: argparse.Namespace) -> dict[str, Any]:
+    """What was typed; a switch that was left alone says nothing."""
+    typed = {field: getattr(args, field, None) for field in kind.model_fields}
+    return {field: value for field, value in typed.items() if value is not None and value is not False}
+
+
+def _missing(kind: type[JobPart], field: str, stated: dict[str, Any]) -> bool:
+    return kind.model_fields[field].is_required() and field not in stated
+
+
+def _valid(kind: type[OfPart], stated: dict[str, Any]) -> OfPart:
     try:
-        return kind.model_validate(stated)
+        return kind.model_validate(stated, by_alias=False, by_name=True)
     except ValidationError as error:
         first = error.errors(include_url=False)[0]
         option = next((word for word, field in kind.options().items() if field == first["loc"][0]), "file")
@@ -73,13 +115,23 @@ class Inspecting:
 
     def run(self, args: argparse.Namespace) -> int:
         """Read, inspect, answer."""
-        known, part = use(self.name), part_of(PARTS[self.name], args)
-        return finish(known, known.inspect(part, Around(report=_reporter(args))), part, args)
+        known = use(self.name)
+        with asked(PARTS[self.name], args) as (part, folder):
+            return finish(known, known.inspect(part, Around(report=_reporter(args))), part, args, folder)
 
 
-def finish(known: Use[Any, Any], inspection: Inspection, part: JobPart, args: argparse.Namespace) -> int:
-    """Print and write one inspection; returns the exit code that its verdicts ask for, or those of its certificate."""
-    result = inspection.result
+def finish(
+    known: Use[Any, Any],
+    inspection: Inspection,
+    part: JobPart,
+    args: argparse.Namespace,
+    folder: Path | None = None,
+) -> int:
+    """Print and write one inspection; returns the exit code that its verdicts ask for, or those of its certificate.
+
+    folder: where a job file is laid out for the while; its files go by their names in the job.
+    """
+    result = inspection.result if folder is None else within(inspection.result, folder)
     judged = [result.verdicts]
 
     def text() -> str:

@@ -82,6 +82,12 @@ def relative_sources(result: Result, names: Mapping[str, str]) -> Result:
     return result.model_copy(update={"source": sources, "notes": notes})
 
 
+def within(result: Result, folder: Path) -> Result:
+    """The result with the files that lie in a folder under their names there."""
+    inside = [source for source in result.source if Path(source.file).is_relative_to(folder)]
+    return relative_sources(result, {one.sha256: Path(one.file).relative_to(folder).as_posix() for one in inside})
+
+
 def _renamed(text: str, called: Mapping[str, str]) -> str:
     for file, name in called.items():
         text = text.replace(file, name)
