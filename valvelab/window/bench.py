@@ -73,6 +73,15 @@ class Bench(QObject):
         """Take a file off the bench."""
         self.history.apply(edits.remove_file(self.document, path), f"remove {Path(path).name}")
 
+    def type_table(self, name: str, kind: str, text: str) -> None:
+        """Begin a table that is typed, in front of others of its kind."""
+        new = edits.type_table(self.document, name, kind, text)
+        self.history.apply(_read_at_once(new, new.files[-1].path), f"type {kind}")
+
+    def retype(self, path: str, text: str, label: str, gesture: str | None = None) -> None:
+        """What is typed of a file is this from now on."""
+        self.history.apply(_read_at_once(edits.retype(self.document, path, text), path), label, gesture)
+
     def assign_columns(self, path: str, kind: str, columns: str) -> None:
         """Assign a file's columns; the assignment is remembered once the file was read with it."""
         self.history.apply(edits.assign_columns(self.document, path, kind, columns), "assign columns")
@@ -306,6 +315,12 @@ class Bench(QObject):
             self._own.leave()
         else:
             self._own.remove()
+
+
+def _read_at_once(document: Document, path: str) -> Document:
+    """The document with a typed table read: it is small, and every entry counts as soon as it is made."""
+    file = document.file(path)
+    return document if file is None else edits.content_arrived(document, file, read_content(file))
 
 
 def _task(about: str, work: Callable[[], str]) -> tuple[object, object]:

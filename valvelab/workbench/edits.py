@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import replace
+from itertools import count
 from types import MappingProxyType
 from typing import Any
 
 from valvelab.units import System
-from valvelab.workbench.document import Answer, BenchFile, Content, Document
+from valvelab.workbench.document import TYPED, Answer, BenchFile, Content, Document
 from valvelab.workbench.state import with_item
 
 
@@ -17,6 +18,20 @@ def add_files(document: Document, paths: Iterable[str]) -> Document:
     present = {file.path for file in document.files}
     new = [BenchFile(path) for path in dict.fromkeys(paths) if path not in present]
     return replace(document, files=(*document.files, *new)) if new else document
+
+
+def type_table(document: Document, name: str, kind: str, text: str) -> Document:
+    """Put a table on the bench that is typed and lies in no file, in front of others of its kind."""
+    taken = {file.path for file in document.files}
+    path = next(path for number in count(1) if (path := f"{TYPED}{number}/{name}") not in taken)
+    with_table = replace(document, files=(*document.files, BenchFile(path, kind=kind, text=text)))
+    return replace(with_table, current=with_item(document.current, kind, path))
+
+
+def retype(document: Document, path: str, text: str) -> Document:
+    """What is typed of a file is this from now on; what it was read as before is forgotten."""
+    files = tuple(replace(file, text=text) if file.path == path else file for file in document.files)
+    return replace(forget_file(document, path), files=files)
 
 
 def remove_file(document: Document, path: str) -> Document:
