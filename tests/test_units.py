@@ -135,3 +135,33 @@ def test_two_digits_of_a_deviation(value: float | None, unit: str, decimals: int
 def test_a_micro_inch_is_a_millionth_of_an_inch() -> None:
     assert parse_quantity("100 uin", "length", "short cutoff") == pytest.approx(0.00254)
     assert parse_quantity("100 µin", "length", "short cutoff") == pytest.approx(0.00254)
+
+
+@pytest.mark.parametrize(
+    ("typed", "number", "unit"),
+    [
+        ("15/32 in", 0.46875, "in"), ("1 15/32 in", 1.46875, "in"), ('1-15/32"', 1.46875, '"'), ("3/8", 0.375, ""),
+        ("-1/2 in", -0.5, "in"), ("3000 1/min", 3000.0, "1/min"), ("+ 0.0275 IN", 0.0275, "IN"),
+        ("-0.0275,IN", -0.0275, "IN"), ("0,0275;mm", 0.0275, "mm"), ("- 1,27 mm", -1.27, "mm"),
+        ("+00.0275\tIN", 0.0275, "IN"),
+    ],
+)  # fmt: skip
+def test_fractions_and_what_gauges_type(typed: str, number: float, unit: str) -> None:
+    assert split_quantity(typed, "x") == (number, unit)
+
+
+@pytest.mark.parametrize("typed", ["1/0 in", "/2 in", "1/ in", "+", "- in", "15/32/2x/"])
+def test_what_is_no_fraction(typed: str) -> None:
+    with pytest.raises(BadQuantity):
+        parse_quantity(typed, "length", "x")
+
+
+@pytest.mark.parametrize(
+    ("typed", "dimension", "asked"),
+    [("120 psi", "force", "lbf?"), ("400 lbs", "rate", "lbf/in?"), ("12 kg", "force", "kgf?"),
+     ("5 mils", "length", "thou?")],
+)  # fmt: skip
+def test_usual_words_for_another_unit_are_asked_about(typed: str, dimension: Dimension, asked: str) -> None:
+    with pytest.raises(BadQuantity) as refused:
+        parse_quantity(typed, dimension, "seat force")
+    assert str(refused.value).endswith(asked)

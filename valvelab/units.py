@@ -65,21 +65,42 @@ LARGEST: dict[Dimension, float] = {
 }  # fmt: skip
 """Greatest size of a quantity of a valvetrain part, canonical; what lies beyond was mistyped (ours; no source)."""
 
-_QUANTITY = re.compile(r"\s*([+\-−]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+\-]?\d+)?)\s*(.*?)\s*")
+MEANT: dict[tuple[Dimension, str], str] = {
+    ("force", "psi"): "lbf", ("force", "pounds"): "lbf", ("force", "pound"): "lbf", ("force", "#"): "lbf",
+    ("force", "kg"): "kgf", ("force", "kilo"): "kgf", ("force", "lbs/in"): "lbf", ("force", "n/mm"): "N",
+    ("rate", "lbs"): "lbf/in", ("rate", "lb"): "lbf/in", ("rate", "lbf"): "lbf/in", ("rate", "psi"): "lbf/in",
+    ("rate", "lbs/in"): "lbf/in", ("rate", "lbs/inch"): "lbf/in", ("rate", "lb/inch"): "lbf/in", ("rate", "n"): "N/mm",
+    ("rate", "kg/mm"): "kgf/mm", ("length", "th"): "thou", ("length", "mil"): "thou", ("length", "mils"): "thou",
+    ("length", "tenths"): "in", ("length", "micron"): "um", ("length", "microns"): "um", ("length", "mic"): "um",
+    ("stress", "bar"): "MPa", ("speed", "revs"): "rpm", ("speed", "r/min"): "rpm", ("temperature", "celsius"): "degC",
+    ("temperature", "fahrenheit"): "degF",
+}  # fmt: skip
+"""What a person says and likely means; asked, never taken."""
+
+_SIGN = r"[+\-−]?\s*"
+_DECIMAL = r"(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+\-]?\d+)?"
+_FRACTION = r"(?:(?P<whole>\d+)(?:\s+|-))?(?P<part>\d+)\s*[/⁄](?P<of>\d+)"
+_QUANTITY = re.compile(rf"\s*(?P<sign>{_SIGN})(?:{_FRACTION}|(?P<decimal>{_DECIMAL}))\s*(?:[,;]\s*)?(?P<unit>.*?)\s*")
+_NEGATIVE = frozenset("-−")
 
 
 def split_quantity(text: str, field: str) -> tuple[float, str]:
     """Split `"0.050 in"` into its number and its unit (the unit may be empty).
 
-    A decimal comma is read as a decimal point. Refuses text without a leading finite number.
+    A decimal comma is read as a decimal point; `15/32 in` and `1 15/32 in` are fractions. A gauge that types sets its
+    sign apart and its unit behind a comma: `+ 0.0275 IN`, `-0.0275,IN`. Refuses text without a leading finite number.
     """
     match = _QUANTITY.fullmatch(text)
     if match is None:
         raise BadQuantity(field, f"{text!r}", "a number, with or without a unit")
-    number = float(match.group(1).replace("−", "-").replace(",", "."))
+    decimal, of = match["decimal"], match["of"]
+    if of is not None and int(of) == 0:
+        raise BadQuantity(field, f"{text!r}", "a fraction of something")
+    size = float(decimal.replace(",", ".")) if of is None else int(match["whole"] or 0) + int(match["part"]) / int(of)
+    number = -size if match["sign"].strip() in _NEGATIVE else size
     if not math.isfinite(number):
         raise BadQuantity(field, f"{text!r}", "a finite number")
-    return number, match.group(2)
+    return number, match["unit"]
 
 
 def factor(unit: str, dimension: Dimension, field: str) -> float:
@@ -91,7 +112,9 @@ def factor(unit: str, dimension: Dimension, field: str) -> float:
     if unit.lower() in lowered:
         return lowered[unit.lower()]
     wanted = ", ".join(dict.fromkeys(name for name in table if name.isascii() and name not in {"", '"'}))
-    raise BadQuantity(field, f"unit {unit!r}", f"a {dimension} unit ({wanted})")
+    meant = MEANT.get((dimension, unit.lower()))
+    asked = f"; {meant}?" if meant else ""
+    raise BadQuantity(field, f"unit {unit!r}", f"a {dimension} unit ({wanted}){asked}")
 
 
 def parse_quantity(value: str | float, dimension: Dimension, field: str) -> float:

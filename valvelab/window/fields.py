@@ -9,7 +9,7 @@ from PySide6.QtGui import QKeyEvent, QPalette
 from PySide6.QtWidgets import QLineEdit, QWidget
 
 from valvelab.errors import BadQuantity
-from valvelab.units import FACTORS, Dimension, System, display_unit, parse_quantity, show
+from valvelab.units import FACTORS, Dimension, System, display_unit, parse_quantity, show, split_quantity
 from valvelab.window.theme import current_theme
 
 Reader = Callable[[str], object]
@@ -18,13 +18,8 @@ Reader = Callable[[str], object]
 
 def typed_quantity(text: str, dimension: Dimension, unit: str, units: System, name: str) -> float:
     """The canonical value of what was typed, without a unit in that in which `unit` is shown. Raises BadQuantity."""
-    text = text.strip()
-    try:
-        float(text.replace(",", ".").replace("−", "-"))
-        text = f"{text} {display_unit(unit, units).label}"
-    except ValueError:
-        pass
-    return parse_quantity(text, dimension, name)
+    number, stated = split_quantity(text, name)
+    return parse_quantity(text if stated else f"{number!r} {display_unit(unit, units).label}", dimension, name)
 
 
 class TypedField(QLineEdit):
