@@ -82,6 +82,15 @@ def quiet(app: QApplication) -> Iterator[None]:
     assert said == []
 
 
+@pytest.fixture(autouse=True)
+def nobody_answers(monkeypatch: pytest.MonkeyPatch, request: pytest.FixtureRequest) -> None:
+    """A bench that is not saved when its window closes is kept for the next start; no box waits for a person."""
+    if "app" in request.fixturenames:
+        from valvelab.window.main_window import MainWindow
+
+        monkeypatch.setattr(MainWindow, "ask_unsaved", lambda _self: "keep")
+
+
 @pytest.fixture
 def window(app: QApplication, tmp_path: Path) -> Iterator[MainWindow]:
     """A window of 1280 by 720 with an empty bench that answers at once."""

@@ -19,7 +19,7 @@ from valvelab.workbench import bays, edits, recovery, settings
 from valvelab.workbench.background import Question, answer
 from valvelab.workbench.contents import read_content
 from valvelab.workbench.document import Answer, BenchFile, Content, Document, Problem
-from valvelab.workbench.history import History
+from valvelab.workbench.history import LONGEST, History
 from valvelab.workbench.lobes_bay import LobesState
 
 
@@ -109,10 +109,10 @@ def test_old_states_share_their_files() -> None:
     bench, _ = history()
     bench.apply(edits.add_files(bench.document, ["/a.csv"]), "a")
     kept = bench.document.files[0]
-    for number in range(300):
+    for number in range(LONGEST + 100):
         bench.apply(edits.set_fields(bench.document, LobesState, lobe=f"{number}I"), "choose")
     assert bench.document.files[0] is kept
-    assert len(bench.past) == 200
+    assert len(bench.past) == LONGEST
 
 
 def test_a_document_cannot_be_changed() -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -17,7 +17,7 @@ from valvelab.units import System
 from valvelab.workbench import bays, edits, settings
 from valvelab.workbench.background import Question, answer
 from valvelab.workbench.contents import proven_columns, read_content
-from valvelab.workbench.document import Answer, BenchFile, Content, Document, Problem
+from valvelab.workbench.document import Answer, BenchFile, Content, Document, Problem, Value
 from valvelab.workbench.dropped import opened
 from valvelab.workbench.history import History
 from valvelab.workbench.recovery import LeftBench, OwnFile, keep_beside
@@ -206,7 +206,11 @@ class Bench(QObject):
 
     def do(self, label: str, about: str, work: Callable[[], str]) -> None:
         """Do a piece of work in the background; `done` carries its closing sentence, or its refusal, as a Problem."""
-        self._start(object(), label, partial(_task, about, work))
+        self.ask(label, about, work, lambda said: self.done.emit(Problem("info", about, said)))
+
+    def ask(self, label: str, about: str, work: Callable[[], Value], take: Callable[[Value], object]) -> None:
+        """Do a piece of work in the background, and take up here what it gives; its refusal comes out at `done`."""
+        self._start(object(), label, partial(_asked, about, work, take))
 
     def _start(self, key: object, label: str, work: Callable[[], tuple[object, object]]) -> None:
         if key in self._running:
@@ -237,6 +241,8 @@ class Bench(QObject):
         document = self.document
         if isinstance(found, Problem):
             self.done.emit(found)
+        elif isinstance(found, _Came):
+            found.take()
         elif isinstance(about, BenchFile) and isinstance(found, Content):
             if about in document.files:
                 self._take_content(about, found)
@@ -301,17 +307,21 @@ class Bench(QObject):
         except CannotWrite as error:
             self.said.emit(f"The settings: {error}")
 
-    def keep_for_next_start(self) -> None:
-        """Before a clean end: keep readings that no file holds yet. Raises CannotWrite."""
-        if unsaved(self.document):
-            self.keep_or_raise()
+    def set_aside(self) -> bool:
+        """Keep the bench as one left behind, for a later start to offer; whether it could be."""
+        try:
+            self.kept_beside.add(keep_beside(self.document, self.place))
+        except CannotWrite as error:
+            self.done.emit(Problem("error", "recovery", f"The bench can't be kept. {error}"))
+            return False
+        return True
 
-    def close(self) -> None:
-        """A clean end: no work left behind, and nothing to recover but readings that no file holds yet."""
+    def close(self, *, keep: bool = False) -> None:
+        """A clean end: no work left behind, and nothing to recover unless the bench is to be offered again."""
         self._keeper.stop()
         if self._pool is not None:
             self._pool.shutdown(wait=False, cancel_futures=True)
-        if unsaved(self.document):
+        if keep:
             self._own.leave()
         else:
             self._own.remove()
@@ -323,9 +333,16 @@ def _read_at_once(document: Document, path: str) -> Document:
     return document if file is None else edits.content_arrived(document, file, read_content(file))
 
 
-def _task(about: str, work: Callable[[], str]) -> tuple[object, object]:
+@dataclass(frozen=True, slots=True)
+class _Came:
+    """What a piece of work gave, on its way to whoever asked."""
+
+    take: Callable[[], object]
+
+
+def _asked(about: str, work: Callable[[], Value], take: Callable[[Value], object]) -> tuple[object, object]:
     try:
-        return about, Problem("info", about, work())
+        return about, _Came(partial(take, work()))
     except (ValvelabError, OSError) as error:
         return about, Problem("error", about, refusal(error))
 

@@ -6,23 +6,27 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from PySide6.QtCore import QByteArray, QEvent, QSize, QTimer
 from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent, QGuiApplication
 from PySide6.QtWidgets import QApplication, QFileDialog, QLineEdit, QMessageBox, QWidget
 
 from valvelab.errors import CannotWrite
+from valvelab.files.job_archive import ENDING, names_job
 from valvelab.window import pages, theme
 from valvelab.window.bays.view import BayView, make_start, make_view
 from valvelab.window.bench import Bench
+from valvelab.window.job_keeper import JobKeeper, with_ending
 from valvelab.window.left_offer import LeftOffer
 from valvelab.window.shell import Shell
-from valvelab.workbench import bays
+from valvelab.workbench import bays, edits, jobs
 from valvelab.workbench.bay import Bay
-from valvelab.workbench.document import Document, Problem
+from valvelab.workbench.document import Document, Paper, Problem
 
 _LAYOUT = "main 1"
+_TABLES = "*.csv *.tsv *.txt *.dat *.xlsx *.toml *.smd *.x3p"
+Answer = Literal["save", "keep", "discard", "stay"]
 
 
 class MainWindow(Shell):
@@ -37,6 +41,7 @@ class MainWindow(Shell):
         self._said: list[Problem] = []
         self._restyling = False
         self.left = LeftOffer(bench, self.offer, self.tell)
+        self.job = JobKeeper(bench)
         kept = bench.settings.layout
         if _LAYOUT in kept:
             self.restoreGeometry(QByteArray.fromBase64(kept.get("geometry", "").encode()))
@@ -48,6 +53,7 @@ class MainWindow(Shell):
     def _connect_bench(self) -> None:
         self.bench.document_changed.connect(lambda _old, new: self._refresh(new))
         self.bench.busy_changed.connect(self.busy.say)
+        self.job.changed.connect(self._show_job)
         self.bench.said.connect(lambda text: self.tell(Problem("info", "window", text)))
         self.bench.done.connect(self.tell)
         QGuiApplication.styleHints().colorSchemeChanged.connect(lambda _scheme: QTimer.singleShot(0, self.restyle))
@@ -55,6 +61,8 @@ class MainWindow(Shell):
     def _connect_widgets(self) -> None:
         self.empty.open_button.clicked.connect(self._open)
         self.empty.sample_button.clicked.connect(self._open_sample)
+        self.empty.job_wanted.connect(lambda path: self.open_paths([path]))
+        self.recent.aboutToShow.connect(self._show_recent)
         self.columns.assigned.connect(self.bench.assign_columns)
         self.columns.given_up.connect(self.bench.remove_file)
         self.columns.later.clicked.connect(self.bench.put_off_columns)
@@ -184,6 +192,21 @@ class MainWindow(Shell):
         if document.bay in self.bay_actions:
             self.bay_actions[document.bay].setChecked(True)
 
+    def _show_job(self) -> None:
+        """The job's name in the title bar, marked while it is not saved as it stands."""
+        name = self.job.name or ("Untitled job" if self.job.unsaved else "")
+        self.setWindowTitle(f"{name}[*] · valvelab" if name else "valvelab")
+        self.setWindowModified(self.job.unsaved)
+        self.empty.show_jobs([] if self.bench.document.files else self.bench.settings.recent_jobs)
+
+    def _show_recent(self) -> None:
+        self.recent.clear()
+        for number, path in enumerate(self.bench.settings.recent_jobs, start=1):
+            action = self.recent.addAction(f"&{number} {Path(path).stem}" if number < 10 else Path(path).stem)
+            action.setToolTip(path)
+            action.triggered.connect(lambda _on=False, path=path: self.open_paths([path]))
+        self.recent.setEnabled(not self.recent.isEmpty())
+
     def tell(self, outcome: Problem) -> None:
         """Add a row to the problems list: an error comes to the front there, other news to the status line."""
         self._said = [*self._said[-20:], outcome]
@@ -233,14 +256,28 @@ class MainWindow(Shell):
         self.empty.hot(on=False)
         paths = [url.toLocalFile() for url in event.mimeData().urls() if url.isLocalFile()]
         if paths:
-            self.bench.add_files(paths)
             event.acceptProposedAction()
+            self.open_paths(paths)
+
+    def open_paths(self, paths: list[str]) -> None:
+        """Put files on the bench; a job file among them takes the place of the bench that is there."""
+        jobs = [path for path in paths if names_job(path)]
+        others = [path for path in paths if path not in jobs]
+        if jobs and self.may_leave_bench():
+            self.job.open(Path(jobs[0]))
+        if others:
+            self.bench.add_files(others)
 
     def closeEvent(self, event: QCloseEvent) -> None:
         """Keep the layout and what is typed; a clean end, unless readings would be lost by it."""
         self._take_what_is_typed()
+        answer = self.ask_unsaved() if self.job.unsaved else "discard"
+        if answer == "stay" or (answer == "save" and not self._save_before_going()):
+            event.ignore()
+            return
         try:
-            self.bench.keep_for_next_start()
+            if answer == "keep":
+                self.bench.keep_or_raise()
         except CannotWrite as error:
             if not self.leave_behind(f"Readings that no file holds can't be kept. {error}"):
                 event.ignore()
@@ -250,7 +287,7 @@ class MainWindow(Shell):
             "geometry": bytes(self.saveGeometry().toBase64().data()).decode(),
         }
         self.bench.keep_settings(replace(self.bench.settings, layout=layout))
-        self.bench.close()
+        self.bench.close(keep=answer == "keep")
         self.left.close()
         super().closeEvent(event)
 
@@ -259,6 +296,58 @@ class MainWindow(Shell):
         field = self.focusWidget()
         if isinstance(field, QLineEdit) and field.isModified():
             field.editingFinished.emit()
+
+    def ask_unsaved(self) -> Answer:
+        """What is to be done with a bench that is not saved as it stands: a person is asked."""
+        box = QMessageBox(QMessageBox.Icon.Question, "valvelab", f"Save {self.job.name or 'this job'}?", parent=self)
+        box.setInformativeText("What was edited since it was saved last is in no file yet.")
+        roles = QMessageBox.ButtonRole
+        choices: dict[object, Answer] = {
+            box.addButton("Save", roles.AcceptRole): "save",
+            box.addButton("Offer it at the next start", roles.ActionRole): "keep",
+            box.addButton("Discard", roles.DestructiveRole): "discard",
+            box.addButton("Cancel", roles.RejectRole): "stay",
+        }
+        box.exec()
+        return choices.get(box.clickedButton(), "stay")
+
+    def may_leave_bench(self) -> bool:
+        """Whether another bench may take the place of this one; what would be lost is saved or kept first."""
+        self._take_what_is_typed()
+        if not self.job.unsaved:
+            return True
+        match self.ask_unsaved():
+            case "save":
+                return self._save_before_going()
+            case "keep":
+                return self.bench.set_aside()
+            case "discard":
+                return True
+        return False
+
+    def _save_before_going(self) -> bool:
+        path = self.job.path or self._ask_job_path()
+        return path is not None and self.job.save_at_once(path)
+
+    def _ask_job_path(self) -> Path | None:
+        name = self.bench.suggested((self.job.name or "job") + ENDING)
+        chosen, _ = QFileDialog.getSaveFileName(self, "Save job", name, f"Job (*{ENDING})")
+        return with_ending(Path(chosen)) if chosen else None
+
+    def save_job(self, path: Path | None = None) -> None:
+        """Save the bench in its job file, in `path`, or where a person says."""
+        self._take_what_is_typed()
+        where = path or self.job.path or self._ask_job_path()
+        if where is not None:
+            self.job.save(where)
+
+    def _save_job_as(self) -> None:
+        if (path := self._ask_job_path()) is not None:
+            self.save_job(path)
+
+    def _new_job(self) -> None:
+        if self.may_leave_bench():
+            self.job.new()
 
     def leave_behind(self, sentence: str) -> bool:
         """Whether to close although readings are lost by it: a person is asked."""
@@ -275,7 +364,10 @@ class MainWindow(Shell):
     def _doings(self) -> dict[str, Callable[[], object]]:
         bench, show = self.bench, self._show_text
         return {
+            "new_job": self._new_job,
             "open": self._open,
+            "save_job": self.save_job,
+            "save_job_as": self._save_job_as,
             "sample": self._open_sample,
             "remove": lambda: self._with_selected(bench.remove_file),
             "columns": lambda: self._with_selected(bench.ask_columns_again),
@@ -302,14 +394,14 @@ class MainWindow(Shell):
     def _open(self) -> None:
         names, _ = QFileDialog.getOpenFileNames(
             self,
-            "Put files on the bench",
+            "Open a job, or put files on the bench",
             self.bench.settings.recent_folder,
-            "Tables, traces and specs (*.csv *.tsv *.txt *.dat *.xlsx *.toml *.smd *.x3p);;All files (*)",
+            f"Jobs, tables, traces and specs (*{ENDING} {_TABLES});;Jobs (*{ENDING});;All files (*)",
         )
         if names:
             folder = str(Path(names[0]).parent)
             self.bench.keep_settings(replace(self.bench.settings, recent_folder=folder))
-            self.bench.add_files(names)
+            self.open_paths(names)
 
     def _open_sample(self) -> None:
         """Put the invented sample of the bay in front on the bench."""
@@ -338,13 +430,19 @@ class MainWindow(Shell):
         make, units = bay.certificate, document.units
         made = date.today().isoformat()  # noqa: DTZ011 - the date on the wall where the paper is signed
 
-        def write() -> str:
+        def write() -> Paper:
             from valvelab.job.certificates import write_shown
 
-            write_shown(make(document, value), path, units, made)
-            return f"Certificate written: {path}"
+            shown = make(document, value)
+            with jobs.on_disk(document, shown.part) as part:
+                done = write_shown(replace(shown, part=part), path, units, made)
+            return Paper(str(path.absolute()), done.number, done.made)
 
-        self.bench.do(f"Writing {path.name}", path.name, write)
+        self.bench.ask(f"Writing {path.name}", path.name, write, self._paper_written)
+
+    def _paper_written(self, paper: Paper) -> None:
+        self.bench.history.follow(edits.add_paper(self.bench.document, paper), counts=True)
+        self.tell(Problem("info", Path(paper.path).name, f"Certificate written: {paper.path}"))
 
     def _export_table(self, path: Path) -> None:
         self.bench.write(path, pages.table_csv(self.verdicts.sheet))

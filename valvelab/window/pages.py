@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from functools import partial
 from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -35,6 +36,7 @@ if TYPE_CHECKING:
 
 Html = Callable[[Theme], str]
 _FLASH_MS = 8000
+_JOBS_SHOWN = 5
 
 
 class Pages(QStackedWidget):
@@ -68,6 +70,8 @@ class Pages(QStackedWidget):
 class EmptyPage(QWidget):
     """What to do while there is nothing to show; or that work is under way; or why there is no answer."""
 
+    job_wanted = Signal(str)
+
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self._hot = False
@@ -75,6 +79,7 @@ class EmptyPage(QWidget):
         self._head = Heading("", 1.6, self)
         self._head.setAlignment(Qt.AlignmentFlag.AlignCenter)
         self._what = QLabel(self, alignment=Qt.AlignmentFlag.AlignCenter, wordWrap=True)
+        self._jobs = above(spacing=2)
         self.open_button = QPushButton("Open…", self)
         self.sample_button = QPushButton("Open the sample", self)
         self._offered: QWidget | None = None
@@ -87,6 +92,7 @@ class EmptyPage(QWidget):
             self._what,
             buttons,
             self._offers,
+            beside(1, self._jobs, 1),
             4,
             on=self,
             margins=(40, 20, 40, 20),
@@ -104,6 +110,20 @@ class EmptyPage(QWidget):
                 self._offers.insertWidget(1, widget)
             widget.show()
         self._offered = widget
+
+    def show_jobs(self, paths: Sequence[str]) -> None:
+        """Offer jobs that were open before, the last one first; `job_wanted(path)` when one is chosen."""
+        while (item := self._jobs.takeAt(0)) is not None:
+            if (widget := item.widget()) is not None:
+                widget.deleteLater()
+        for path in paths[:_JOBS_SHOWN]:
+            button = QPushButton(Path(path).stem, self)
+            button.setFlat(True)
+            button.setIcon(icon("job"))
+            button.setToolTip(path)
+            button.setAccessibleName(f"Open the job {Path(path).stem}")
+            button.clicked.connect(partial(self.job_wanted.emit, path))
+            self._jobs.addWidget(button)
 
     def show_bay(self, bay: Bay[Any] | None, *, busy: bool, failure: str) -> None:
         """Say what the bay in front needs."""

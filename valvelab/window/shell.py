@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from PySide6.QtCore import QSize, Qt
 from PySide6.QtGui import QAction, QActionGroup, QKeySequence
-from PySide6.QtWidgets import QDockWidget, QMainWindow, QSizePolicy, QTabWidget, QWidget
+from PySide6.QtWidgets import QDockWidget, QMainWindow, QMenu, QSizePolicy, QTabWidget, QWidget
 
 from valvelab.window import pages
 from valvelab.window.actions import ACTIONS, ActionRow
@@ -84,10 +84,13 @@ class Shell(QMainWindow):
         bar.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonTextBesideIcon)
         em = self.fontMetrics().height()
         bar.setIconSize(QSize(round(1.25 * em), round(1.25 * em)))
-        menus = {name: self.menuBar().addMenu(name) for name in ("Bench", "Edit", "View", "Help")}
+        menus = {name: self.menuBar().addMenu(name) for name in ("Job", "Bench", "Edit", "View", "Help")}
+        self.recent = QMenu("Recent jobs", self)
         schemes = QActionGroup(self)
         for row in ACTIONS:
             action = self._action(row)
+            if row.name == "save_job":
+                menus[row.menu].addMenu(self.recent)
             if row.menu:
                 menus[row.menu].addAction(action)
             else:

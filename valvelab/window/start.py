@@ -43,7 +43,7 @@ def run(files: list[str]) -> int:
 def _begin(window: MainWindow, files: list[str]) -> None:
     """After the first paint: read, inspect, offer what was left behind."""
     if files:
-        window.bench.add_files(files)
+        window.open_paths(files)
     window.left.ask()
 
 

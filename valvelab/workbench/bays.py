@@ -18,9 +18,12 @@ Bay modules are imported before the window's first paint: nothing heavy at their
 
 from __future__ import annotations
 
+from contextlib import suppress
 from typing import Any
 
+from valvelab.errors import ValvelabError
 from valvelab.files.kinds import READERS, Reader
+from valvelab.records.job import JobPart
 from valvelab.workbench import gauge_bay, lobes_bay, motion_bay, phasing_bay, shaft_bay, springs_bay, texture_bay
 from valvelab.workbench.background import Question, answer_to
 from valvelab.workbench.bay import Bay
@@ -81,3 +84,20 @@ def answer_value(document: Document, bay: Bay[Value]) -> Value | None:
     known = answer_to(document, bay.name, bay.question(document))
     value = None if known is None else known.value
     return value if bay.at_once is None else bay.at_once(document, value)
+
+
+def parts(document: Document) -> tuple[JobPart, ...]:
+    """The parts of a job that inspect again what every bay shows."""
+    found = []
+    for bay in BAYS:
+        value = answer_value(document, bay)
+        if bay.certificate is not None and value is not None:
+            with suppress(ValvelabError):
+                found.append(bay.certificate(document, value).part)
+    return tuple(found)
+
+
+def results(document: Document) -> dict[str, str]:
+    """Every answer that there is, as JSON by bay."""
+    known = ((bay, answer_value(document, bay)) for bay in BAYS)
+    return {bay.name: bay.result(value).model_dump_json(indent=1) for bay, value in known if value is not None}

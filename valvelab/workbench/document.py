@@ -105,8 +105,8 @@ class Document:
 
     files: in the order they came. bay: the name of the one in front. states: what was decided at each bay, by
     the type of its state. columns_of: path of the file whose columns are asked for. current: by kind, the path of the
-    file in use. job: path of the job file that the bench is kept in. papers: certificates written from it. contents
-    and answers: found out by the program; see the module text.
+    file in use. job: path of the job file that the bench is kept in, with the SHA-256 of what was read or saved there.
+    papers: certificates written from the bench. contents and answers: found out by the program; see the module text.
     """
 
     files: tuple[BenchFile, ...] = ()
@@ -116,6 +116,7 @@ class Document:
     current: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     units: System = "metric"
     job: str = ""
+    job_sha256: str = ""
     papers: tuple[Paper, ...] = ()
     contents: Mapping[BenchFile, Content] = field(default_factory=lambda: MappingProxyType({}))
     answers: Mapping[str, Answer[Any]] = field(default_factory=lambda: MappingProxyType({}))

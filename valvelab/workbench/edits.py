@@ -9,7 +9,7 @@ from types import MappingProxyType
 from typing import Any
 
 from valvelab.units import System
-from valvelab.workbench.document import TYPED, Answer, BenchFile, Content, Document
+from valvelab.workbench.document import TYPED, Answer, BenchFile, Content, Document, Paper
 from valvelab.workbench.state import with_item
 
 
@@ -48,6 +48,12 @@ def assign_columns(document: Document, path: str, kind: str | None, columns: str
 def ask_columns(document: Document, path: str) -> Document:
     """Ask for the columns of a file; an empty path asks for none."""
     return replace(document, columns_of=path)
+
+
+def add_paper(document: Document, paper: Paper) -> Document:
+    """Keep that a certificate was written; the last one under a path counts."""
+    others = tuple(one for one in document.papers if one.path != paper.path)
+    return replace(document, papers=(*others, paper))
 
 
 def set_fields(document: Document, kind: type[Any], **fields: Any) -> Document:
@@ -97,5 +103,12 @@ def forget_file(document: Document, path: str) -> Document:
 
 
 def found_out(decided: Document, known: Document) -> Document:
-    """A document with the decisions of one and the findings of another."""
-    return replace(decided, contents=known.contents, answers=known.answers)
+    """A document with the decisions of one and the findings of another: also where it is kept, and its papers."""
+    return replace(
+        decided,
+        contents=known.contents,
+        answers=known.answers,
+        job=known.job,
+        job_sha256=known.job_sha256,
+        papers=known.papers,
+    )

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import json
 import secrets
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from hashlib import sha256
 from pathlib import Path, PurePosixPath
+from tempfile import TemporaryDirectory
 
 from valvelab import __version__
 from valvelab.errors import BadFile
@@ -16,6 +18,7 @@ from valvelab.files.job_archive import pack, read_job_archive
 from valvelab.files.spec_file import nominal_path
 from valvelab.job.carried import job_toml, names_for
 from valvelab.job.job_file import JOB_FILE
+from valvelab.job.laid_out import lay_out, without
 from valvelab.records.job import Job, JobPart
 from valvelab.records.saved_job import KeptFile, KeptPaper, SavedJob
 from valvelab.workbench.document import TYPED, BenchFile, Document, Paper
@@ -114,7 +117,7 @@ def packed(document: Document, parts: Sequence[JobPart], results: Mapping[str, s
         made[JOB_FILE] = job_toml(Job(units=document.units, part=named)).encode()
     papers, listed = _papers(document)
     texts = tuple(file if file.text is None else replace(file, text=None) for file in document.files)
-    plain = replace(document, files=texts, job="", papers=())
+    plain = replace(document, files=texts, job="", job_sha256="", papers=())
     kept = (_kept(name, data, bench.origin.get(name, "")) for name, data in {**bench.files, **made}.items())
     job = SavedJob(version=__version__, files=tuple(kept), papers=listed, bench=json.loads(saved_text(plain, called)))
     return pack(job, {**bench.files, **made, **papers}, file)
@@ -145,13 +148,27 @@ def _named(part: JobPart, called: Mapping[str, str]) -> JobPart:
     return part.model_copy(update=names)
 
 
+@contextmanager
+def on_disk(document: Document, part: JobPart) -> Iterator[JobPart]:
+    """A part whose files can be read from the disk for as long: what was typed is laid out beside the files."""
+    typed = {file.path for file in document.files if file.text is not None}
+    if not typed.intersection(str(path) for path in part.files.values()):
+        yield part
+        return
+    bench = taken(document)
+    with TemporaryDirectory(prefix="valvelab-paper-") as place:
+        lay_out(bench.files, Path(place), "the bench")
+        with without(Path(place), "the bench"):
+            yield _named(part, {path: str(Path(place) / name) for path, name in bench.names.items()})
+
+
 def opened(contents: Contents, place: Path) -> Document:
     """The bench that a job file keeps, its files laid out under `place`; BadFile for a file that is none or torn."""
-    job, files = read_job_archive(contents)
+    listed, files = read_job_archive(contents)
     folder = place / FOLDER / secrets.token_hex(6)
     laid = {name: str(folder / name) for name in files if name.startswith((FILES, PAPERS))}
     try:
-        document = saved_document(json.dumps(job.bench).encode(), laid)
+        document = saved_document(json.dumps(listed.bench).encode(), laid)
     except ValueError as error:
         first = str(error).partition("\n")[0]
         raise BadFile(contents.file, "bench", first, "a bench that this version can read") from None
@@ -160,8 +177,9 @@ def opened(contents: Contents, place: Path) -> Document:
         write_whole(Path(path), files[name], private=True)
     texts = {name: data.decode() for name, data in files.items() if name.startswith(TYPED)}
     on_bench = tuple(replace(file, text=texts.get(file.path)) for file in document.files)
-    papers = tuple(_paper(kept, laid) for kept in job.papers)
-    return replace(document, files=on_bench, papers=papers, job=str(Path(contents.file).absolute()))
+    papers = tuple(_paper(kept, laid) for kept in listed.papers)
+    job = str(Path(contents.file).absolute())
+    return replace(document, files=on_bench, papers=papers, job=job, job_sha256=contents.source.sha256)
 
 
 def _paper(kept: KeptPaper, laid: Mapping[str, str]) -> Paper:

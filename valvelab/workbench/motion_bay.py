@@ -105,7 +105,7 @@ def certificate(document: Document, motion: Motion) -> Shown:
     assert train is not None
     if rule_readings(document, motion) != train[1].rule_reading:
         raise BadFile("readings at the retainer", "", "some that are in no file", "the train saved with them first")
-    return shown(motion.inspection.result, "motion", file, spec, train=Path(train[0].path).absolute())
+    return shown(motion.inspection.result, "motion", file, spec, train=Path(train[0].path))
 
 
 BAY = Bay(

@@ -17,7 +17,7 @@ def shown(result: Result, use: str, file: BenchFile, found: tuple[BenchFile, Spe
     from valvelab.job.certificates import Shown
     from valvelab.records.job import PARTS
 
-    spec = None if found is None else Path(found[0].path).absolute()
+    spec = None if found is None else Path(found[0].path)
     columns = {} if file.columns is None else {"columns": file.columns}
-    part = PARTS[use].model_validate({"file": Path(file.path).absolute(), "spec": spec, **columns, **fields})
+    part = PARTS[use].model_validate({"file": Path(file.path), "spec": spec, **columns, **fields})
     return Shown(result, part)

@@ -69,6 +69,7 @@ class SavedBench(Record):
     current: dict[str, str]
     units: System
     job: str = ""
+    job_sha256: str = ""
     papers: tuple[SavedPaper, ...] = ()
 
 
@@ -89,6 +90,7 @@ def saved_text(document: Document, called: Mapping[str, str] = MappingProxyType(
         "current": dict(document.current),
         "units": document.units,
         "job": document.job,
+        "job_sha256": document.job_sha256,
         "papers": [asdict(paper) for paper in document.papers],
     }
     named = _renamed(saved, lambda text: called.get(text, text))
@@ -114,6 +116,7 @@ def saved_document(data: bytes, called: Mapping[str, str] = MappingProxyType({})
         current=MappingProxyType(plain.current),
         units=plain.units,
         job=plain.job,
+        job_sha256=plain.job_sha256,
         papers=tuple(Paper(paper.path, paper.number, paper.made) for paper in plain.papers),
     )
 

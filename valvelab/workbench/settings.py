@@ -15,18 +15,23 @@ from valvelab.writing import make_folder, write_whole
 
 VERSION = 1
 _REMEMBERED = 200
+_RECENT = 12
 WAIT_S = 0.5
 
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """scheme: "system", "light" or "dark". columns: assignment by file shape. layout: opaque window state by name."""
+    """scheme: "system", "light" or "dark". columns: assignment by file shape. layout: opaque window state by name.
+
+    recent_jobs: paths of job files, the last one first.
+    """
 
     scheme: str = "system"
     units: str = "metric"
     columns: dict[str, str] = field(default_factory=dict)
     layout: dict[str, str] = field(default_factory=dict)
     recent_folder: str = ""
+    recent_jobs: tuple[str, ...] = ()
 
 
 def folder() -> Path:
@@ -48,6 +53,8 @@ def load(place: Path) -> Settings:
     if not isinstance(found, dict) or found.get("version") != VERSION:
         return Settings()
     plain = Settings()
+    jobs = found.get("recent_jobs")
+    found["recent_jobs"] = tuple(str(path) for path in jobs) if isinstance(jobs, list) else ()
     kept = {
         f.name: found[f.name] for f in fields(Settings) if isinstance(found.get(f.name), type(getattr(plain, f.name)))
     }
@@ -93,6 +100,12 @@ def remember_columns(settings: Settings, shape: str, kind: str, columns: str) ->
     kept = {key: value for key, value in settings.columns.items() if key != shape}
     kept[shape] = f"{kind}: {columns}"
     return replace(settings, columns=dict(list(kept.items())[-_REMEMBERED:]))
+
+
+def remember_job(settings: Settings, path: str) -> Settings:
+    """Settings that name a job file first among the recent ones."""
+    others = (one for one in settings.recent_jobs if one != path)
+    return replace(settings, recent_jobs=(path, *others)[:_RECENT])
 
 
 def remembered_columns(settings: Settings, shape: str) -> tuple[str, str] | None:

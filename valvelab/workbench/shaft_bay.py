@@ -107,7 +107,7 @@ def certificate(document: Document, inspection: ShaftInspection) -> Shown:
     assert file is not None
     found = spec_in_use(document) if inspection.question.spec is not None else None
     cut = inspection.question.undulations
-    gauge = None if adopted is None else Path(adopted.path).absolute()
+    gauge = None if adopted is None else Path(adopted.path)
     return shown(inspection.result, NAME, file, found, undulations=cut, gauge=gauge)
 
 

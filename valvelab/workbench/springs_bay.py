@@ -244,7 +244,7 @@ def _shims_shown(document: Document, tray: BenchFile, found: tuple[BenchFile, Sp
     plan, heights = shim_plan(document), heights_in_use(document)
     if plan is None or plan.value is None or heights is None:
         return None
-    return shown(plan.value.result, "shims", tray, found, heights=Path(heights[0].path).absolute())
+    return shown(plan.value.result, "shims", tray, found, heights=Path(heights[0].path))
 
 
 BAY = Bay(

@@ -1,0 +1,118 @@
+"""The job file that the bench is kept in: opened, saved, and what is not in it yet."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from functools import partial
+from hashlib import sha256
+from pathlib import Path
+
+from PySide6.QtCore import QObject, Signal
+
+from valvelab.errors import CannotWrite, ValvelabError
+from valvelab.files.contents import MAX_UNPACKED_BYTES, read_contents
+from valvelab.files.job_archive import ENDING
+from valvelab.window.bench import Bench
+from valvelab.workbench import bays, jobs, settings
+from valvelab.workbench.document import Document, Problem
+from valvelab.workbench.unsaved import unsaved
+from valvelab.writing import write_whole
+
+
+class JobKeeper(QObject):
+    """Opens and saves the bench of one window. `changed()` when the job's name, or whether it is saved, may differ."""
+
+    changed = Signal()
+
+    def __init__(self, bench: Bench) -> None:
+        super().__init__(bench)
+        self._bench = bench
+        self._edition = bench.history.edition
+        bench.document_changed.connect(lambda _old, _new: self.changed.emit())
+
+    @property
+    def path(self) -> Path | None:
+        """The job file; None while the bench is in none."""
+        return Path(self._bench.document.job) if self._bench.document.job else None
+
+    @property
+    def name(self) -> str:
+        """The job's name, empty while it has none."""
+        return self.path.stem if self.path is not None else ""
+
+    @property
+    def unsaved(self) -> bool:
+        """Whether something would be lost if the bench went: edits to a job, or what no file holds."""
+        document = self._bench.document
+        edited = self._bench.history.edition != self._edition
+        return edited and (bool(document.job) or unsaved(document))
+
+    def new(self) -> None:
+        """An empty bench."""
+        document = self._bench.document
+        self._begin(Document(units=document.units, bay=document.bay))
+
+    def open(self, path: Path) -> None:
+        """Put the bench of a job file in place of this one."""
+        self._bench.ask(f"Opening {path.name}", path.name, partial(_read, path, self._bench.place), self._opened)
+
+    def _opened(self, document: Document) -> None:
+        self._begin(document)
+        self._remember(document.job)
+
+    def save(self, path: Path) -> None:
+        """Save the bench, away from the window; what is edited meanwhile is not in it yet."""
+        self._bench.ask(f"Saving {path.name}", path.name, self._work(path), self._saved(path))
+
+    def save_at_once(self, path: Path) -> bool:
+        """Save the bench before going on; whether it was."""
+        try:
+            self._saved(path)(self._work(path)())
+        except ValvelabError as error:
+            self._bench.done.emit(Problem("error", path.name, str(error)))
+            return False
+        return True
+
+    def _work(self, path: Path) -> Callable[[], str]:
+        document = self._bench.document
+        known = document.job_sha256 if path == self.path else ""
+        return partial(_write, document, path.absolute(), known)
+
+    def _saved(self, path: Path) -> Callable[[str], None]:
+        """Takes up the identity of the file that this edition was saved in."""
+        edition, where = self._bench.history.edition, str(path.absolute())
+
+        def take(digest: str) -> None:
+            self._edition = edition
+            self._bench.history.follow(replace(self._bench.document, job=where, job_sha256=digest))
+            self._remember(where)
+            self._bench.said.emit(f"Job saved: {where}")
+
+        return take
+
+    def _begin(self, document: Document) -> None:
+        self._bench.history.begin(document)
+        self._edition = self._bench.history.edition
+        self.changed.emit()
+
+    def _remember(self, path: str) -> None:
+        self._bench.keep_settings(settings.remember_job(self._bench.settings, path))
+
+
+def with_ending(path: Path) -> Path:
+    """The path that a job is saved under."""
+    return path if path.suffix.lower() == ENDING else path.with_name(path.name + ENDING)
+
+
+def _read(path: Path, place: Path) -> Document:
+    return jobs.opened(read_contents(path.absolute(), MAX_UNPACKED_BYTES), place)
+
+
+def _write(document: Document, path: Path, known: str) -> str:
+    """Write the job; its SHA-256. `known` is that of the file which this bench came from or was saved in."""
+    if known and path.exists() and read_contents(path, MAX_UNPACKED_BYTES).source.sha256 != known:
+        raise CannotWrite(str(path), "it was changed since it was opened here; save under another name")
+    data = jobs.packed(document, bays.parts(document), bays.results(document), path.name)
+    write_whole(path, data)
+    return sha256(data).hexdigest()
