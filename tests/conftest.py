@@ -83,12 +83,16 @@ def quiet(app: QApplication) -> Iterator[None]:
 
 
 @pytest.fixture(autouse=True)
-def nobody_answers(monkeypatch: pytest.MonkeyPatch, request: pytest.FixtureRequest) -> None:
+def nobody_answers(request: pytest.FixtureRequest) -> Iterator[None]:
     """A bench that is not saved when its window closes is kept for the next start; no box waits for a person."""
-    if "app" in request.fixturenames:
-        from valvelab.window.main_window import MainWindow
+    if "app" not in request.fixturenames:
+        yield
+        return
+    from valvelab.window.main_window import MainWindow
 
-        monkeypatch.setattr(MainWindow, "ask_unsaved", lambda _self: "keep")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(MainWindow, "ask_unsaved", lambda _self: "keep")
+        yield
 
 
 @pytest.fixture
