@@ -74,7 +74,7 @@ class EmptyPage(QWidget):
         self._picture = QLabel(self, alignment=Qt.AlignmentFlag.AlignCenter)
         self._head = Heading("", 1.6, self)
         self._head.setAlignment(Qt.AlignmentFlag.AlignCenter)
-        self._what = QLabel(self, alignment=Qt.AlignmentFlag.AlignCenter, wordWrap=True)
+        self.explanation = QLabel(self, alignment=Qt.AlignmentFlag.AlignCenter, wordWrap=True)
         self.open_button = QPushButton("Open…", self)
         self.sample_button = QPushButton("Open the sample", self)
         self._offered: QWidget | None = None
@@ -84,7 +84,7 @@ class EmptyPage(QWidget):
             3,
             self._picture,
             self._head,
-            self._what,
+            self.explanation,
             buttons,
             self._offers,
             4,
@@ -119,7 +119,7 @@ class EmptyPage(QWidget):
             head = f"{bay.title}: nothing on the bench yet" if bay else "Nothing on the bench yet"
             what = (bay.empty if bay else "") + " A spec (TOML) beside it gives the limits to judge by."
         self._head.setText(head)
-        self._what.setText(what)
+        self.explanation.setText(what)
         self.open_button.setVisible(not busy)
         self.sample_button.setVisible(not busy and not failure)
         self.update()

@@ -181,13 +181,13 @@ class Banner(QWidget):
         self._outcome = ""
         self._mark = QLabel(self)
         self._head = QLabel(self)
-        self._sub = QLabel(self)
+        self.inspected = QLabel(self)
         self._counts = QLabel(self)
-        for label in (self._head, self._sub, self._counts):
+        for label in (self._head, self.inspected, self._counts):
             label.setTextFormat(Qt.TextFormat.RichText)
             label.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
-        self._sub.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
-        lines = above(self._head, self._sub, spacing=0)
+        self.inspected.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
+        lines = above(self._head, self.inspected, spacing=0)
         beside(self._mark, (lines, 1), self._counts, on=self, margins=(16, 6, 12, 6), spacing=12)
 
     def show_result(self, title: str, against: str, result: Result) -> None:
@@ -205,8 +205,8 @@ class Banner(QWidget):
         }[self._outcome]
         self._head.setFont(scaled(self.font(), 1.25, strong=True))
         self._head.setText(f'<span style="color:{colour}">{head}</span>')
-        self._sub.setText(f'{title} <span style="color:{theme.colours["quiet"]}">&nbsp;·&nbsp; {against}</span>')
-        self._sub.setToolTip(f"{title}\n{against}")
+        self.inspected.setText(f'{title} <span style="color:{theme.colours["quiet"]}">&nbsp;·&nbsp; {against}</span>')
+        self.inspected.setToolTip(f"{title}\n{against}")
         side = round(2.0 * self.fontMetrics().height())
         name, of = (self._outcome, self._outcome) if self._outcome else ("info", "quiet")
         self._mark.setPixmap(icon(name, of).pixmap(QSize(side, side), self.devicePixelRatioF()))

@@ -57,8 +57,8 @@ class GaugeView(BayView["GaugeInspection"]):
         self.adopt = button(self, "Adopt as uncertainty…", tip, self._on_adopt)
         self.kind.textChanged.connect(lambda text: self.adopt.setEnabled(bool(text.strip())))
         self.bench.done.connect(self._on_done)
-        self._sentence = QLabel(self, wordWrap=True)
-        self._sentence.setToolTip(
+        self.judgement = QLabel(self, wordWrap=True)
+        self.judgement.setToolTip(
             "Common practice: under 10 % of the total good, over 30 % not fit; 5 categories or more"
         )
         self._lay_out()
@@ -74,7 +74,7 @@ class GaugeView(BayView["GaugeInspection"]):
 
     def _strip(self) -> QWidget:
         self.kind.setMaximumWidth(8 * self.fontMetrics().height())
-        parts = (self._tolerance_place, (self._sentence, 1), labelled(self, "kind", self.kind), self.adopt)
+        parts = (self._tolerance_place, (self.judgement, 1), labelled(self, "kind", self.kind), self.adopt)
         return strip(self, *parts, margins=(8, 4, 6, 2), spacing=10)
 
     # -- showing ----------------------------------------------------------------------------------------------------
@@ -105,7 +105,7 @@ class GaugeView(BayView["GaugeInspection"]):
         assert self.tolerance is not None
         if width is not None:
             self.tolerance.show_in(width, units)
-        self._sentence.setText(_judgement(inspection.result.anova.grr_percent, inspection.result.anova.ndc))
+        self.judgement.setText(_judgement(inspection.result.anova.grr_percent, inspection.result.anova.ndc))
 
     def _meet(self, inspection: GaugeInspection) -> None:
         """A study that was not in front before: its dimension, its kind of reading."""

@@ -57,7 +57,7 @@ class LobesView(BayView["LobesInspection"]):
         self.lobe_facts = TableView("characteristics of the lobe", fact_columns(), self, wrapped=0)
         self.shaft_facts = TableView("characteristics of the shaft", fact_columns(item=True), self, wrapped=1)
         self.lift_field = BoundQuantity(bench, self, LobesState, "checking_lift_mm", held=self._held_lift)
-        self._lobe_name = Heading("", 1.05, self)
+        self.lobe_name = Heading("", 1.05, self)
         self._drag = EachFrame(self, self._on_dragged)
         self.lift_line.sigDragged.connect(lambda: self._drag.put(self.lift_line.lift_mm()))
         self.lift_line.sigPositionChangeFinished.connect(self._on_drag_end)
@@ -74,7 +74,7 @@ class LobesView(BayView["LobesInspection"]):
         self.lists = Chips(self.bench, self, LobesState, "page", _LISTS, pages)
         every = titled(self, "Every lobe", self.map, self.map_kinds.row)
         side = splitter(self, Qt.Orientation.Vertical, (every, 0), (self.dial, 0), sizes=(300, 260))
-        middle = titled(self, self._lobe_name, self.stack, self.plots.row)
+        middle = titled(self, self.lobe_name, self.stack, self.plots.row)
         right = titled(self, "", self.lists.stack, self.lists.row)
         across = ((side, 3), (middle, 5), (right, 2))
         stacked(self, splitter(self, Qt.Orientation.Horizontal, *across, sizes=(280, 510, 290)))
@@ -125,7 +125,7 @@ class LobesView(BayView["LobesInspection"]):
             self.lift_line.join(self.stack.items_by_name["lift"])
         self.lobe_facts.show_rows(lobe_facts(inspection, lobe, document.units))
         kind = next(row.kind for row in inspection.result.lobes if row.lobe == lobe)
-        self._lobe_name.setText(lobe + (f" {kind}" if kind else ""))
+        self.lobe_name.setText(lobe + (f" {kind}" if kind else ""))
 
     def _figure(self, inspection: LobesInspection, lobe: str, name: str) -> Figure | None:
         if name == "deviation":

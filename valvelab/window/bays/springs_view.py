@@ -63,8 +63,8 @@ class SpringsView(BayView["SpringsInspection"]):
         self.sets_pane.spring_chosen.connect(self.choose_item)
         self.shims_pane = ShimsPane(bench, self)
         self.shims_pane.spring_chosen.connect(self.choose_item)
-        self._spring_name = Heading("", 1.05, self)
-        self._spring_name.setTextFormat(Qt.TextFormat.PlainText)
+        self.spring_name = Heading("", 1.05, self)
+        self.spring_name.setTextFormat(Qt.TextFormat.PlainText)
         self._no_map = QLabel(_NO_MAP, self, wordWrap=True, alignment=Qt.AlignmentFlag.AlignCenter)
         self._lay_out()
 
@@ -77,7 +77,7 @@ class SpringsView(BayView["SpringsInspection"]):
         self.lists = Chips(self.bench, self, SpringsState, "page", _LISTS, lists)
         self.pages = self.lists.stack
         drawings = splitter(self, Qt.Orientation.Vertical, (self.stack, 3), (self.coils, 1), sizes=(330, 150))
-        left = titled(self, self._spring_name, drawings, self.plots.row, level=True)
+        left = titled(self, self.spring_name, drawings, self.plots.row, level=True)
         middle = titled(self, "The tray", self.map_pages, level=True)
         right = titled(self, "", self.pages, self.lists.row, level=True)
         across = ((left, 4), (middle, 3), (right, 4))
@@ -151,7 +151,7 @@ class SpringsView(BayView["SpringsInspection"]):
         self.coils.show_bind(bind, document.units, decisions.get("coil_bind_margin", ""))
         number = grouping.set_of(spring)
         where = "" if not grouping.sets else " · no set" if number is None else f" · set {number + 1}"
-        self._spring_name.setText(f"{spring}{where}")
+        self.spring_name.setText(f"{spring}{where}")
 
     def _show_map(self, document: Document, spring: str, grouping: sets.Grouping) -> None:
         self.map_pages.setCurrentWidget(self.map if self._points else self._no_map)
