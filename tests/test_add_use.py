@@ -327,7 +327,7 @@ window = MainWindow(Bench(Path("settings"), background=False))
 window.bench.add_files([str(Path("faces.csv").absolute())])
 app.processEvents()
 assert window.bench.document.bay == "runouts", window.bench.document
-view = window._views["runouts"]
+view = window.pages.front()
 model = view.faces.model()
 print([[model.index(row, column).data() for column in range(2)] for row in range(model.rowCount())])
 window.save_certificate(Path("window.pdf"))
