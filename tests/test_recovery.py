@@ -439,7 +439,7 @@ def test_a_recovery_file_that_cannot_be_written_is_said_once(
         window.bench.keep()
     assert sum("the disk is full" in row.text for row in window.notes.rows_model.rows) == 1
     by_hand = len(tried)
-    wait_for(lambda: len(tried) >= by_hand + 2, lambda: "tried again, and again after that")
+    wait_for(lambda: len(tried) >= by_hand + 2, lambda: f"tried again {len(tried) - by_hand} times")
     monkeypatch.undo()
     window.bench.keep()
     assert list(place.glob("recovery-*.json"))
