@@ -14,7 +14,7 @@ import pytest
 HERE = Path(__file__).resolve().parent
 FILES = sorted(HERE.rglob("*.py"))
 PRIVATE = re.compile(r"_[A-Za-z]\w*")
-#: of Python and of pypdf, which have no public name for it
+#: of Python and of pypdf: no part of this program
 NOT_OURS = {"_base_executable", "_Environ", "_exit", "_add_object"}
 
 

@@ -95,7 +95,7 @@ def changed(paper: Path, change: Callable[[PdfWriter], object]) -> bytes:
 
 
 def added(writer: PdfWriter, made: PdfObject) -> IndirectObject:
-    return writer._add_object(made)  # noqa: SLF001 - pypdf's own documentation has no other way
+    return writer._add_object(made)  # noqa: SLF001 - the writer has no public way
 
 
 def stream(writer: PdfWriter, data: bytes, **keys: object) -> object:
