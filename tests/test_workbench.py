@@ -277,6 +277,13 @@ def test_every_kind_of_file_is_read_and_taken_by_a_bay() -> None:
         assert set(bay.takes) <= {reader.name for reader in READERS}
 
 
+def test_every_bay_is_behind_the_door() -> None:
+    for bay in each(bays.BAYS):
+        assert bays.work_of(bay.name).state.bay == bay.name
+    with pytest.raises(KeyError):
+        bays.work_of("napkin")
+
+
 def test_a_folder_or_a_job_file_brings_the_files_it_names(tmp_path: Path) -> None:
     from valvelab.workbench.dropped import opened
 

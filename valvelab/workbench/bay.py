@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Generic
+from typing import TYPE_CHECKING, Generic
 
-from valvelab.records.job import Shown
 from valvelab.records.result import Result
 from valvelab.workbench.background import Question
 from valvelab.workbench.document import BenchFile, Document, Value
 from valvelab.workbench.state import BayState
+
+if TYPE_CHECKING:  # the schema of jobs is not wanted before the first paint
+    from valvelab.records.job import Shown
 
 
 @dataclass(frozen=True, slots=True)
