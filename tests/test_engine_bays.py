@@ -380,11 +380,10 @@ def test_a_certificate_wants_the_readings_in_a_file(window: MainWindow, tmp_path
 
     bay = bays.by_name("phasing")
     assert bay is not None
-    assert bay.certificate is not None
     window.bay_actions["phasing"].trigger()
     value = bays.answer_value(window.bench.document, bay)
     with pytest.raises(Exception, match="saved first"):
-        bay.certificate(window.bench.document, value)
+        bays.work_of("phasing").certificate(window.bench.document, value)
     window.bench.add_files(
         [str(SAMPLES / name) for name in ("quillmere_four_degree_wheel.toml", "quillmere_four_engine.toml")]
     )
@@ -392,7 +391,7 @@ def test_a_certificate_wants_the_readings_in_a_file(window: MainWindow, tmp_path
     document = window.bench.document
     value = bays.answer_value(document, bay)
     path = tmp_path / "phasing.pdf"
-    write_shown(bay.certificate(document, value), path, "metric", "2026-03-14")
+    write_shown(bays.work_of("phasing").certificate(document, value), path, "metric", "2026-03-14")
     verified(path)
 
 
@@ -629,11 +628,10 @@ def test_the_certificate_of_the_valve_motion_holds(engine: MainWindow, tmp_path:
 
     bay = bays.by_name("motion")
     assert bay is not None
-    assert bay.certificate is not None
     document = engine.bench.document
     value = bays.answer_value(document, bay)
     path = tmp_path / "motion.pdf"
-    write_shown(bay.certificate(document, value), path, "metric", "2026-03-14")
+    write_shown(bays.work_of("motion").certificate(document, value), path, "metric", "2026-03-14")
     verified(path)
 
 

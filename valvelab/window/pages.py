@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable
 from html import escape
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
 
 from PySide6.QtCore import QBuffer, QIODevice, QSize, Qt, QTimer, Signal
-from PySide6.QtGui import QPaintEvent, QPen
+from PySide6.QtGui import QPaintEvent, QPen, QPixmap
 from PySide6.QtWidgets import (
     QFileDialog,
     QLabel,
@@ -22,6 +21,7 @@ from PySide6.QtWidgets import (
 from valvelab import __version__
 from valvelab.cautions import CAUTIONS
 from valvelab.csv_text import csv_text
+from valvelab.inspection.characteristics import all_characteristics
 from valvelab.window.actions import ACTIONS
 from valvelab.window.chips import Heading
 from valvelab.window.icons import icon
@@ -29,9 +29,7 @@ from valvelab.window.layouts import above, beside
 from valvelab.window.painting import painting
 from valvelab.window.tables import TableView
 from valvelab.window.theme import Theme, current_theme
-
-if TYPE_CHECKING:
-    from valvelab.workbench.bay import Bay
+from valvelab.workbench.bay import Bay
 
 Html = Callable[[Theme], str]
 _FLASH_MS = 8000
@@ -105,7 +103,7 @@ class EmptyPage(QWidget):
             widget.show()
         self._offered = widget
 
-    def show_bay(self, bay: Bay[Any] | None, *, busy: bool, failure: str) -> None:
+    def show_bay(self, bay: Bay | None, *, busy: bool, failure: str) -> None:
         """Say what the bay in front needs."""
         side = round(4.5 * self.fontMetrics().height())
         name = "waiting" if busy else "error" if failure else bay.icon if bay else "open"
@@ -223,8 +221,6 @@ def cautions_html(theme: Theme) -> str:
 
 def characteristics_html(theme: Theme) -> str:
     """The table of characteristics."""
-    from valvelab.inspection.characteristics import all_characteristics
-
     quiet = theme.colours["quiet"]
     parts: list[str] = []
     subject = ""
@@ -276,8 +272,6 @@ def save_as(parent: QWidget, title: str, suggestion: str, kinds: str, write: Cal
 
 def picture_png(widget: QWidget) -> bytes:
     """A widget as it looks, at twice the pixels, as PNG."""
-    from PySide6.QtGui import QPixmap
-
     picture = QPixmap(widget.size() * 2)
     picture.setDevicePixelRatio(2.0)
     widget.render(picture)

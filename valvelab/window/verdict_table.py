@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QPointF, QRectF, QSize, Qt, Signal
 from PySide6.QtGui import QPainter, QPaintEvent, QPen
@@ -20,6 +19,7 @@ from PySide6.QtWidgets import (
 )
 
 from valvelab.inspection.characteristics import explained
+from valvelab.records.result import Result, Verdict
 from valvelab.tables import verdicts
 from valvelab.tables.verdicts import RANKED, SIGNS, WORDS, judged, overall, rank
 from valvelab.units import System
@@ -29,9 +29,6 @@ from valvelab.window.layouts import above, beside, stacked
 from valvelab.window.painting import painting
 from valvelab.window.tables import TableColumn, TableView, of
 from valvelab.window.theme import current_theme, scaled
-
-if TYPE_CHECKING:
-    from valvelab.records.result import Result, Verdict
 
 _SPAN = 1.6
 _GAUGE = 8

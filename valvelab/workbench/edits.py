@@ -9,7 +9,7 @@ from typing import Any
 
 from valvelab.units import System
 from valvelab.workbench.document import Answer, BenchFile, Content, Document
-from valvelab.workbench.state import with_item
+from valvelab.workbench.state import BayState, with_item
 
 
 def add_files(document: Document, paths: Iterable[str]) -> Document:
@@ -35,7 +35,7 @@ def ask_columns(document: Document, path: str) -> Document:
     return replace(document, columns_of=path)
 
 
-def set_fields(document: Document, kind: type[Any], **fields: Any) -> Document:
+def set_fields(document: Document, kind: type[BayState], **fields: Any) -> Document:
     """Set fields of a bay's state: the lobe in front, the checking lift."""
     state = replace(document.state(kind), **fields)
     return replace(document, states=with_item(document.states, kind, state))

@@ -3,20 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-if TYPE_CHECKING:
-    from valvelab.job.certificates import Shown
-    from valvelab.records.result import Result
-    from valvelab.records.spec import Spec
-    from valvelab.workbench.document import BenchFile
+from valvelab.records.job import PARTS, Shown
+from valvelab.records.result import Result
+from valvelab.records.spec import Spec
+from valvelab.workbench.document import BenchFile
 
 
 def shown(result: Result, use: str, file: BenchFile, found: tuple[BenchFile, Spec] | None, **fields: Any) -> Shown:
     """What a bay shows: its file with its column assignment, the spec it was held against, what it asks besides."""
-    from valvelab.job.certificates import Shown
-    from valvelab.records.job import PARTS
-
     spec = None if found is None else Path(found[0].path).absolute()
     columns = {} if file.columns is None else {"columns": file.columns}
     part = PARTS[use].model_validate({"file": Path(file.path).absolute(), "spec": spec, **columns, **fields})

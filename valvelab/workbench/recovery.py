@@ -22,7 +22,6 @@ from valvelab.records.result import Record
 from valvelab.units import System
 from valvelab.workbench import bays
 from valvelab.workbench.document import BenchFile, Document
-from valvelab.workbench.recovery_upgrade import states_of
 from valvelab.workbench.state import Kept
 from valvelab.workbench.unsaved import unsaved
 from valvelab.writing import make_folder, set_aside, write_whole
@@ -52,6 +51,8 @@ class FirstBench(Record):
 
     def upgraded(self) -> SavedBench:
         """The same bench in the form of today."""
+        from valvelab.workbench.recovery_upgrade import states_of
+
         asked = str(self.choices.get("bench", {}).get("columns", ""))
         plain = self.model_dump(exclude={"version", "choices", "station"})
         return SavedBench(**plain, bay=self.station, states=states_of(self.choices), columns_of=asked)
@@ -174,11 +175,10 @@ def _age(path: Path) -> float:
 
 def _text(document: Document) -> str:
     """The recovery file of a document. Bytes of names that are no UTF-8 are kept in signs of private use."""
-    names = {bay.state: bay.name for bay in bays.BAYS}
     saved = {
         "files": [asdict(file) for file in document.files],
         "bay": document.bay,
-        "states": {names[kind]: _plain(state) for kind, state in document.states.items()},
+        "states": {state.bay: _plain(state) for state in document.states.values()},
         "columns_of": document.columns_of,
         "current": dict(document.current),
         "units": document.units,
@@ -192,8 +192,8 @@ def _document(data: bytes) -> Document:
         read = _FILE.validate_json(data)
         saved = read.upgraded() if isinstance(read, FirstBench) else read
         plain = SavedBench.model_validate(_translated(saved.model_dump(), _BYTES_BACK))
-        known = {bay.name: bay.state for bay in bays.BAYS}
-        states = {known[name]: _state(known[name], fields) for name, fields in plain.states.items() if name in known}
+        known = {name: bays.work_of(name).state for name in plain.states if bays.by_name(name)}
+        states = {kind: _state(kind, plain.states[name]) for name, kind in known.items()}
     except (ValidationError, ValvelabError, ValueError, TypeError) as error:
         raise ValueError(str(error)) from None
     return Document(

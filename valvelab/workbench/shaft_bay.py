@@ -4,23 +4,21 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
 
+from valvelab.camshaft.journal import JournalForm
+from valvelab.files.adopted_uncertainty import with_adopted_probe
+from valvelab.inspection.form.shaft import ShaftInspection, ShaftQuestion, inspect_shaft
+from valvelab.records.form_measurement import ShaftReadings
+from valvelab.records.gauge_result import AdoptedUncertainty
+from valvelab.records.job import Shown
+from valvelab.records.result import Result
+from valvelab.records.spec import Spec
 from valvelab.workbench.background import Partly, Question
-from valvelab.workbench.bay import Bay, front_item
+from valvelab.workbench.bay import Work, front_item
 from valvelab.workbench.document import BenchFile, Document, Kind
 from valvelab.workbench.papers import shown
-from valvelab.workbench.spec_choice import SPEC, files_of, inspected_to, sources_of, spec_for, stamps
-from valvelab.workbench.state import entered
-
-if TYPE_CHECKING:
-    from valvelab.camshaft.journal import JournalForm
-    from valvelab.inspection.form.shaft import ShaftInspection
-    from valvelab.job.certificates import Shown
-    from valvelab.records.form_measurement import ShaftReadings
-    from valvelab.records.gauge_result import AdoptedUncertainty
-    from valvelab.records.result import Result
-    from valvelab.records.spec import Spec
+from valvelab.workbench.spec_choice import files_of, inspected_to, sources_of, spec_for, stamps
+from valvelab.workbench.state import BayState, entered
 
 NAME = "shaft"
 READINGS: Kind[ShaftReadings] = Kind("shaft readings")
@@ -30,9 +28,10 @@ FILTERS = (("", "As read"), ("50", "50"), ("15", "15"))
 
 
 @dataclass(frozen=True, slots=True)
-class ShaftState:
+class ShaftState(BayState):
     """What is looked at, and the filter chosen of `FILTERS`."""
 
+    bay = NAME
     journal: str = ""
     undulations: str = entered("", "Filter", text="filter", edit="filter the form")
     page: str = "journals"
@@ -63,9 +62,6 @@ def question(document: Document) -> Question[ShaftInspection] | None:
     found, adopted, cut = spec_in_use(document), document.in_use(ADOPTED), undulations(document)
 
     def work() -> ShaftInspection | Partly[ShaftInspection]:
-        from valvelab.files.adopted_uncertainty import with_adopted_probe
-        from valvelab.inspection.form.shaft import ShaftQuestion, inspect_shaft
-
         plain = ShaftQuestion(readings, cut)
         if adopted is not None:
             measured, source = with_adopted_probe(readings, adopted.path)
@@ -117,16 +113,4 @@ def adopted_kind(document: Document) -> str:
     return "" if adopted is None else adopted[1].kind
 
 
-BAY = Bay(
-    name=NAME,
-    title="Shaft form",
-    icon="shaft",
-    takes=(READINGS, ADOPTED, SPEC),
-    empty="Drop shaft readings here: station, position, angle and reading, a dial turned through each journal.",
-    state=ShaftState,
-    question=question,
-    result=result,
-    certificate=certificate,
-    uses=uses,
-    sample=("club_four_journals.csv", "club_four_shaft_spec.toml"),
-)
+WORK = Work(ShaftState, question, result, certificate, uses)

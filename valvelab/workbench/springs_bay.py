@@ -4,27 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING
 
+from valvelab.inspection.springs.analysis import SpringAnalysis
+from valvelab.inspection.springs.given_sets import describe_sets
+from valvelab.inspection.springs.inspect import SpringsInspection, SpringsQuestion, inspect_springs, latest_stages
+from valvelab.inspection.springs.sets import SetsInspection, SetsQuestion, inspect_sets
+from valvelab.inspection.springs.shims import ShimsInspection, ShimsQuestion, inspect_shims
+from valvelab.records.job import Shown
+from valvelab.records.result import Result
+from valvelab.records.spec import Spec
+from valvelab.records.spring_readings import HeightsTable, SpringTable
+from valvelab.records.springs_result import SpringResult
+from valvelab.records.wire_materials import read_wire_materials
+from valvelab.sets.tray import Progress
 from valvelab.workbench import sets
 from valvelab.workbench.background import Partly, Question, answer_to
-from valvelab.workbench.bay import Bay, front_item
+from valvelab.workbench.bay import Work, front_item
 from valvelab.workbench.document import Answer, BenchFile, Document, Kind
 from valvelab.workbench.papers import shown
 from valvelab.workbench.sets import NAME, SpringsState
-from valvelab.workbench.spec_choice import SPEC, files_of, inspected_to, sources_of, spec_for, stamps
-
-if TYPE_CHECKING:
-    from valvelab.inspection.springs.analysis import SpringAnalysis
-    from valvelab.inspection.springs.inspect import SpringsInspection, SpringsQuestion
-    from valvelab.inspection.springs.sets import SetsInspection
-    from valvelab.inspection.springs.shims import ShimsInspection
-    from valvelab.job.certificates import Shown
-    from valvelab.records.result import Result
-    from valvelab.records.spec import Spec
-    from valvelab.records.spring_readings import HeightsTable, SpringTable
-    from valvelab.records.springs_result import SpringResult
-    from valvelab.sets.tray import Progress
+from valvelab.workbench.spec_choice import files_of, inspected_to, sources_of, spec_for, stamps
 
 READINGS: Kind[SpringTable] = Kind("spring readings")
 HEIGHTS: Kind[HeightsTable] = Kind("heights")
@@ -54,9 +53,6 @@ def uses(document: Document) -> tuple[BenchFile, ...]:
 
 def springs_question(table: SpringTable, found: tuple[BenchFile, Spec] | None) -> SpringsQuestion:
     """Readings and spec as the inspection asks for them."""
-    from valvelab.inspection.springs.inspect import SpringsQuestion
-    from valvelab.records.wire_materials import read_wire_materials
-
     if found is None:
         return SpringsQuestion(table, materials=read_wire_materials())
     return SpringsQuestion(table, found[1], found[0].path, read_wire_materials(), other_sources=sources_of(found))
@@ -70,8 +66,6 @@ def question(document: Document) -> Question[SpringsInspection] | None:
     found = spec_in_use(document)
 
     def work() -> SpringsInspection | Partly[SpringsInspection]:
-        from valvelab.inspection.springs.inspect import inspect_springs
-
         return inspected_to(
             lambda: inspect_springs(springs_question(tray[1], found)),
             lambda: inspect_springs(springs_question(tray[1], None)),
@@ -87,8 +81,6 @@ def shims_question(document: Document) -> Question[ShimsInspection] | None:
         return None
 
     def work() -> ShimsInspection:
-        from valvelab.inspection.springs.shims import ShimsQuestion, inspect_shims
-
         return inspect_shims(ShimsQuestion(springs_question(tray[1], found), heights[1]))
 
     key = ("shims", *stamps(document, *files_of(tray, heights, found)))
@@ -145,8 +137,6 @@ def match_work(
         return None
 
     def work(report: Callable[[Progress], None], cancelled: Callable[[], bool]) -> SetsInspection:
-        from valvelab.inspection.springs.sets import SetsQuestion, inspect_sets
-
         asked = SetsQuestion(
             springs_question(tray[1], found),
             wish.size,
@@ -166,15 +156,11 @@ def result(inspection: SpringsInspection) -> Result:
 
 def rows_of(inspection: SpringsInspection) -> tuple[SpringResult, ...]:
     """One row a spring, in its last stage."""
-    from valvelab.inspection.springs.inspect import latest_stages
-
     return tuple(inspection.result.springs[number] for number in latest_stages(inspection.analyses))
 
 
 def judged_analyses(inspection: SpringsInspection) -> tuple[SpringAnalysis, ...]:
     """The working behind `rows_of`."""
-    from valvelab.inspection.springs.inspect import latest_stages
-
     return tuple(inspection.analyses[number] for number in latest_stages(inspection.analyses))
 
 
@@ -205,9 +191,6 @@ def _sets_shown(
     found: tuple[BenchFile, Spec] | None,
 ) -> Shown | None:
     """The sets as they stand: as matched where they are untouched, with what is proven of them, else as given."""
-    from valvelab.inspection.springs.given_sets import describe_sets
-    from valvelab.inspection.springs.sets import SetsQuestion
-
     values = usable_values(inspection)
     wish = wish_of(document, values)
     grouping = grouping_of(document, values)
@@ -247,15 +230,4 @@ def _shims_shown(document: Document, tray: BenchFile, found: tuple[BenchFile, Sp
     return shown(plan.value.result, "shims", tray, found, heights=Path(heights[0].path).absolute())
 
 
-BAY = Bay(
-    name=NAME,
-    title="Springs",
-    icon="springs",
-    takes=(READINGS, HEIGHTS, SPEC),
-    empty="Drop spring readings here: spring, height and force, a row for each reading; heights as well for shims.",
-    state=SpringsState,
-    question=question,
-    result=result,
-    certificate=certificate,
-    uses=uses,
-)
+WORK = Work(SpringsState, question, result, certificate, uses)

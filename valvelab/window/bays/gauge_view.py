@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QHBoxLayout, QLabel, QLineEdit, QWidget
 
 from valvelab.figures import gauge_figures
+from valvelab.inspection.form.gauge import GaugeInspection
+from valvelab.records.gauge_result import GaugeFigures, GaugeResult
 from valvelab.tables.form import ANALYSIS, StudyRow, study_cell, study_rows
 from valvelab.units import System, display_unit
 from valvelab.window.bays.gauge_start import PlanStrip
@@ -20,21 +21,17 @@ from valvelab.window.pages import save_as
 from valvelab.window.panes import BoundQuantity, Chips, button, labelled, look, splitter, titled
 from valvelab.window.tables import TableColumn, TableView, of
 from valvelab.workbench import gauge_bay
+from valvelab.workbench.document import Document, Problem
 from valvelab.workbench.gauge_bay import GaugeState, adopt_as, dimension_of
 from valvelab.workbench.shaft_bay import ADOPTED
 from valvelab.workbench.spec_choice import headline_of
-
-if TYPE_CHECKING:
-    from valvelab.inspection.form.gauge import GaugeInspection
-    from valvelab.records.gauge_result import GaugeFigures, GaugeResult
-    from valvelab.workbench.document import Document, Problem
 
 _LISTS = (("figures", "Figures"), ("analysis", "Analysis"), ("plan", "New study"))
 _STRETCH = {"gauge_means": 3, "gauge_ranges": 2}
 _GOOD, _USABLE = 10.0, 30.0
 
 
-class GaugeView(BayView["GaugeInspection"]):
+class GaugeView(BayView[GaugeInspection]):
     """See the module text."""
 
     def __init__(self, bench: Bench) -> None:
@@ -147,9 +144,6 @@ class GaugeView(BayView["GaugeInspection"]):
             self.bench.read_again()
         else:
             self.bench.add_files([str(path)])
-
-
-make_view = GaugeView
 
 
 def _judgement(percent: float | None, categories: int | None) -> str:

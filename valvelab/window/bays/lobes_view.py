@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING, cast
+from typing import cast
 
 import numpy as np
 from PySide6.QtCore import Qt
@@ -12,6 +12,7 @@ from PySide6.QtWidgets import QLabel, QWidget
 from valvelab.angles import fold_scalar
 from valvelab.figures import lobe_figures
 from valvelab.figures.description import Figure
+from valvelab.inspection.lobes.inspect import LobesInspection
 from valvelab.tables.lobes import columns_at_any_lift, lobe_facts, shaft_facts
 from valvelab.units import System
 from valvelab.window.bays.checking_line import CheckingLine
@@ -26,12 +27,9 @@ from valvelab.window.panes import BoundQuantity, Chips, EachFrame, look, splitte
 from valvelab.window.tables import TableColumn, TableView, fact_columns, of
 from valvelab.window.theme import current_theme
 from valvelab.workbench import lobes_bay
+from valvelab.workbench.document import Document
 from valvelab.workbench.lobes_bay import LobesState, chosen_lobe
 from valvelab.workbench.spec_choice import headline_of
-
-if TYPE_CHECKING:
-    from valvelab.inspection.lobes.inspect import LobesInspection
-    from valvelab.workbench.document import Document
 
 _PLOTS = (("deviation", "Deviation"), ("lift", "Lift"), ("velocity", "Velocity"), ("acceleration", "Accel."),
           ("jerk", "Jerk"), ("readings", "Readings"))  # fmt: skip
@@ -39,7 +37,7 @@ _LISTS = (("durations", "Durations"), ("lobe", "Lobe"), ("shaft", "Shaft"))
 _STRETCH = {"deviation": 3, "lift": 4, "velocity": 2, "acceleration": 2, "jerk": 2, "readings": 2}
 
 
-class LobesView(BayView["LobesInspection"]):
+class LobesView(BayView[LobesInspection]):
     """See the module text."""
 
     def __init__(self, bench: Bench) -> None:
@@ -173,9 +171,6 @@ class LobesView(BayView["LobesInspection"]):
         tallest = max((row.max_lift_mm or 0.0 for row in lobes), default=0.0)
         entry = self.lift_field.entry
         return round(min(max(value, entry.least), max(entry.least, tallest - 0.01)), entry.digits)
-
-
-make_view = LobesView
 
 
 def _duration_columns(inspection: LobesInspection, units: System) -> list[TableColumn]:

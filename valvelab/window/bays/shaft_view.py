@@ -4,12 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QLabel
 
+from valvelab.camshaft.journal import JournalForm
 from valvelab.figures import shaft_figures
+from valvelab.inspection.form.shaft import ShaftInspection
+from valvelab.records.result import Decision
+from valvelab.records.shaft_result import StationResult
 from valvelab.tables.description import Column, Mark
 from valvelab.tables.form import STATIONS, TAPERS, straightness_told
 from valvelab.tables.verdicts import worst_by_item
@@ -22,20 +26,14 @@ from valvelab.window.layouts import stacked
 from valvelab.window.panes import Chips, labelled, look, splitter, titled
 from valvelab.window.tables import TableColumn, TableView, of
 from valvelab.workbench import shaft_bay
+from valvelab.workbench.document import Document
 from valvelab.workbench.shaft_bay import FILTERS, ShaftState, chosen_journal, journals
 from valvelab.workbench.spec_choice import headline_of
-
-if TYPE_CHECKING:
-    from valvelab.camshaft.journal import JournalForm
-    from valvelab.inspection.form.shaft import ShaftInspection
-    from valvelab.records.result import Decision
-    from valvelab.records.shaft_result import StationResult
-    from valvelab.workbench.document import Document
 
 _LISTS = (("journals", "Journals"), ("lobing", "Lobing"), ("taper", "Taper"))
 
 
-class ShaftView(BayView["ShaftInspection"]):
+class ShaftView(BayView[ShaftInspection]):
     """See the module text."""
 
     def __init__(self, bench: Bench) -> None:
@@ -143,9 +141,6 @@ class ShaftView(BayView["ShaftInspection"]):
         }
         if placed:
             self.choose_item(min(placed, key=placed.__getitem__))
-
-
-make_view = ShaftView
 
 
 def _roundness_of(form: JournalForm, units: System) -> str:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QLabel, QStackedWidget
 
 from valvelab.figures import spring_figures
+from valvelab.inspection.springs.inspect import SpringsInspection
+from valvelab.records.result import Decision
 from valvelab.tables.springs import spring_column, spring_facts
 from valvelab.tables.verdicts import WORDS, worst_by_item
 from valvelab.units import System
@@ -23,14 +25,10 @@ from valvelab.window.layouts import stacked
 from valvelab.window.panes import Chips, look, splitter, titled
 from valvelab.window.tables import TableColumn, TableView, fact_columns, of
 from valvelab.workbench import sets, springs_bay
+from valvelab.workbench.document import Document
 from valvelab.workbench.sets import SpringsState
 from valvelab.workbench.spec_choice import headline_of
 from valvelab.workbench.springs_bay import chosen_spring, judged_analyses, rows_of
-
-if TYPE_CHECKING:
-    from valvelab.inspection.springs.inspect import SpringsInspection
-    from valvelab.records.result import Decision
-    from valvelab.workbench.document import Document
 
 _PLOTS = (("force", "Force"), ("difference", "Difference"), ("rate", "Rate"), ("coils", "Coil bind"))
 _SPOKEN = {"difference": "Show force less the tray's median", "coils": "Show the coil-bind gap to scale"}
@@ -44,7 +42,7 @@ _NO_MAP = (
 )
 
 
-class SpringsView(BayView["SpringsInspection"]):
+class SpringsView(BayView[SpringsInspection]):
     """See the module text."""
 
     def __init__(self, bench: Bench) -> None:
@@ -187,6 +185,3 @@ def _columns(
                     value=lambda row: set_of.get(row.spring)),
         *(of(spring_column(name), units, springs) for name in _SHOWN),
     ]  # fmt: skip
-
-
-make_view = SpringsView
