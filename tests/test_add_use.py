@@ -82,7 +82,6 @@ def read_runouts(path: str | Path, columns: str | None = None) -> RunoutTable:
     ),
 """,
     ),
-    "files/reading.py": ('    "spec": read_spec,', '    "face run-outs": read_runouts,\n'),
 }
 
 #: the recipe "Add a use": how true the valves run
@@ -196,28 +195,27 @@ USE = Use(RunoutsPart, RunoutsResult, inspect, tables, runouts_part)
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
+from valvelab.inspection.form.runouts import RunoutsInspection, inspect_runouts
+from valvelab.records.job import Shown
+from valvelab.records.result import Result
+from valvelab.records.runouts import RunoutTable
 from valvelab.workbench.background import Question
-from valvelab.workbench.bay import Bay
+from valvelab.workbench.bay import Work
 from valvelab.workbench.document import Document, Kind
 from valvelab.workbench.papers import shown
 from valvelab.workbench.spec_choice import stamps
-
-if TYPE_CHECKING:
-    from valvelab.inspection.form.runouts import RunoutsInspection
-    from valvelab.job.certificates import Shown
-    from valvelab.records.result import Result
-    from valvelab.records.runouts import RunoutTable
+from valvelab.workbench.state import BayState
 
 NAME = "runouts"
 READINGS: Kind[RunoutTable] = Kind("face run-outs")
 
 
 @dataclass(frozen=True, slots=True)
-class RunoutsState:
+class RunoutsState(BayState):
     """What is looked at."""
 
+    bay = NAME
     valve: str = ""
 
 
@@ -227,12 +225,8 @@ def question(document: Document) -> Question[RunoutsInspection] | None:
     if read is None:
         return None
 
-    def work() -> RunoutsInspection:
-        from valvelab.inspection.form.runouts import inspect_runouts
-
-        return inspect_runouts(read[1])
-
-    return Question(stamps(document, read[0]), f"Inspecting {read[0].name}", work)
+    table = read[1]
+    return Question(stamps(document, read[0]), f"Inspecting {read[0].name}", lambda: inspect_runouts(table))
 
 
 def result(inspection: RunoutsInspection) -> Result:
@@ -247,42 +241,30 @@ def certificate(document: Document, inspection: RunoutsInspection) -> Shown:
     return shown(inspection.result, NAME, file, None)
 
 
-BAY = Bay(
-    name=NAME,
-    title="Valve faces",
-    icon="shaft",
-    takes=(READINGS,),
-    empty="Drop face run-outs here: position and reading.",
-    state=RunoutsState,
-    question=question,
-    result=result,
-    certificate=certificate,
-)
+WORK = Work(RunoutsState, question, result, certificate)
 ''',
-    "workbench/bays.py": ("    motion_bay.BAY,\n", "    runouts_bay.BAY,\n"),
+    "workbench/bays.py": (
+        "    raise KeyError(name)",
+        """        case "runouts":
+            from valvelab.workbench import runouts_bay
+
+            return runouts_bay.WORK
+""",
+    ),
     "window/bays/runouts_view.py": '''"""The bay of face run-outs: a row a valve."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
+from valvelab.inspection.form.runouts import RunoutsInspection
 from valvelab.tables.runouts import COLUMNS
 from valvelab.window.bays.view import BayView
 from valvelab.window.bench import Bench
 from valvelab.window.panes import stacked
 from valvelab.window.tables import TableView, of
-
-if TYPE_CHECKING:
-    from valvelab.inspection.form.runouts import RunoutsInspection
-    from valvelab.workbench.document import Document
+from valvelab.workbench.document import Document
 
 
-def make_view(bench: Bench) -> BayView[RunoutsInspection]:
-    """The view of the bay."""
-    return RunoutsView(bench)
-
-
-class RunoutsView(BayView["RunoutsInspection"]):
+class RunoutsView(BayView[RunoutsInspection]):
     """See the module text."""
 
     def __init__(self, bench: Bench) -> None:
@@ -300,17 +282,33 @@ class RunoutsView(BayView["RunoutsInspection"]):
         """What was inspected."""
         return value.table.file, ""
 ''',
+    "window/bays/door.py": (
+        "    raise KeyError(name)",
+        """        case "runouts":
+            from valvelab.window.bays.runouts_view import RunoutsView
+
+            return RunoutsView(bench)
+""",
+    ),
 }
 
-#: what an edit brings with it in the same file: an import, a name in a union, a row of the list
+#: what an edit brings with it in the same file: a case of the door, a name in a union, a row of the list
 BESIDES: dict[str, Edit] = {
-    "files/reading.py": (
-        "from valvelab.files.shaft_readings",
-        "from valvelab.files.runout_table import read_runouts\n",
+    "files/kinds.py": (
+        "    raise KeyError(kind)",
+        """        case "face run-outs":
+            from valvelab.files.runout_table import read_runouts
+
+            return read_runouts
+""",
     ),
     "records/job.py": ("LobesPart | ShaftPart", "RunoutsPart | "),
     "job/uses.py": ('    "gauge": "repeat', '    "runouts": "how true valve faces run",\n'),
-    "workbench/bays.py": ("shaft_bay, springs_bay", "runouts_bay, "),
+    "workbench/bays.py": (
+        ')\n"""In bench order."""',
+        """    Bay("runouts", "Valve faces", "shaft", ("face run-outs",), "Drop position and reading of each face."),
+""",
+    ),
 }
 
 IN_THE_WINDOW = """
@@ -327,7 +325,7 @@ window = MainWindow(Bench(Path("settings"), background=False))
 window.bench.add_files([str(Path("faces.csv").absolute())])
 app.processEvents()
 assert window.bench.document.bay == "runouts", window.bench.document
-view = window._views["runouts"]
+view = window.pages.front()
 model = view.faces.model()
 print([[model.index(row, column).data() for column in range(2)] for row in range(model.rowCount())])
 window.save_certificate(Path("window.pdf"))

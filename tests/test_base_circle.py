@@ -151,7 +151,8 @@ def test_noise_that_may_hide_in_the_form_moves_no_base_circle(monkeypatch: pytes
     """It counts in u alone: were it counted in the arc's tolerance, waves on a resting run would pass for a circle."""
     lift = swept(0.1, 0.02, 30.0) + correlated(np.random.default_rng(2), (1, ANGLE.size), 0.8, 2e-3)[0]
     before = answers(ANGLE, lift)
-    monkeypatch.setattr(smoothing, "_HIDDEN", -2.0)
+    hides = smoothing.hidden_variance
+    monkeypatch.setattr(smoothing, "hidden_variance", lambda *noise, **swept: 40.0 * hides(*noise, **swept))
     after = answers(ANGLE, lift)
     first, second = before.fitted.bases[0], after.fitted.bases[0]
     assert first is not None

@@ -8,9 +8,9 @@ from dataclasses import replace
 import numpy as np
 import pyqtgraph as pg
 import pytest
-from PySide6.QtCore import QPoint, Qt
+from PySide6.QtCore import QPoint, QPointF, Qt
 from PySide6.QtTest import QTest
-from PySide6.QtWidgets import QApplication
+from PySide6.QtWidgets import QApplication, QWidget
 from something import each
 
 from valvelab.figures.description import Axis, Band, Curve, Dial, Figure, Guide, HeatMap, Marks
@@ -86,7 +86,7 @@ def test_units_scale_what_is_drawn_and_name_it() -> None:
     x, y = curve.getData()
     assert x[-1] == pytest.approx(10.0 / 25.4)
     assert y[-1] == pytest.approx(100.0 / 4.4482216152605)
-    assert "lbf" in item._title.toPlainText()
+    assert "lbf" in item.title.toPlainText()
     assert item.view.state["xInverted"]
 
 
@@ -121,10 +121,16 @@ def test_the_cursor_reads_the_curve() -> None:
     view = FigureStack("stack")
     second = replace(FIGURE, name="second")
     view.show_figures([replace(FIGURE, curves=FIGURE.curves[1:]), second], "metric")
-    view._read_out(2.0)
-    assert "21.0" in view.items_by_name["force"]._title.toPlainText()
-    view._read_out(99.0)
-    assert "21.0" not in view.items_by_name["force"]._title.toPlainText()
+    item = view.items_by_name["force"]
+    item.view.setXRange(0.0, 120.0)
+
+    def point_at(x: float) -> None:
+        view.scene().sigMouseMoved.emit(item.view.mapViewToScene(QPointF(x, 20.0)))
+
+    point_at(2.0)
+    assert "21.0" in view.items_by_name["force"].title.toPlainText()
+    point_at(99.0)
+    assert "21.0" not in view.items_by_name["force"].title.toPlainText()
 
 
 def test_the_map_is_coloured_by_value_and_grey_without_one() -> None:
@@ -146,8 +152,9 @@ def test_rows_of_the_map_are_chosen_by_click_and_key() -> None:
     told: list[str] = []
     view.row_chosen.connect(told.append)
     view.row_chosen.connect(view.choose)
-    frame = view._frame()
-    QTest.mouseClick(view, Qt.MouseButton.LeftButton, pos=QPoint(int(frame.center().x()), int(frame.bottom()) - 4))
+    from_below = iter(range(view.height() - 1, 0, -1))
+    while not told:
+        QTest.mouseClick(view, Qt.MouseButton.LeftButton, pos=QPoint(view.width() // 2, next(from_below)))
     for _ in range(3):
         QTest.keyClick(view, Qt.Key.Key_Up)
     assert told == ["c", "b", "a", "a"]
@@ -160,7 +167,7 @@ def test_dial_labels_do_not_cover_one_another() -> None:
     view.grab()
     told: list[str] = []
     view.chosen.connect(told.append)
-    spots = {label: spot for spot, label in view._places}
+    spots = {label: spot for spot, label in view.places}
     assert abs(spots["b"].y() - spots["c"].y()) >= 0.9 * view.fontMetrics().height()
     QTest.mouseClick(view, Qt.MouseButton.LeftButton, pos=spots["c"].toPoint())
     assert told == ["c"]
@@ -175,12 +182,20 @@ def test_spreading_keeps_order_and_distance() -> None:
     assert spread_apart(np.array([3.0]), 10.0).tolist() == [3.0]
 
 
+def first_title(panel: DrawingPanel) -> QWidget:
+    return panel.layout().itemAtPosition(0, 0).widget()
+
+
+def first_drawing(panel: DrawingPanel) -> QWidget:
+    return panel.layout().itemAtPosition(1, 0).widget()
+
+
 def test_a_panel_keeps_its_views_for_the_same_kinds() -> None:
     panel = DrawingPanel(2)
     panel.show_drawings([FIGURE, DIAL], "metric")
-    first = panel._views[0][1]
+    first = first_drawing(panel)
     panel.show_drawings([replace(FIGURE, title="another"), DIAL], "metric")
-    assert panel._views[0][1] is first
-    assert panel._views[0][0].text() == "another"
+    assert first_drawing(panel) is first
+    assert first_title(panel).text() == "another"
     panel.show_drawings([HEAT], "metric")
-    assert isinstance(panel._views[0][1], HeatMapView)
+    assert isinstance(first_drawing(panel), HeatMapView)

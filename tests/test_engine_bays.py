@@ -29,8 +29,9 @@ from valvelab.window.bays.motion_rule import guard_of
 from valvelab.window.bays.motion_view import MotionView
 from valvelab.window.bays.phasing_view import PhasingView
 from valvelab.window.bench import Bench
+from valvelab.window.chips import Heading
 from valvelab.window.main_window import MainWindow
-from valvelab.workbench import bays, recovery, worksheet, worksheet_words
+from valvelab.workbench import bays, phasing_bay, recovery, worksheet, worksheet_words
 from valvelab.workbench.motion_files import MotionState
 from valvelab.workbench.worksheet import Cell
 from valvelab.workbench.worksheet_guide import doubts, target
@@ -83,10 +84,17 @@ def card(view: PhasingView) -> None:
     enter(fields[Cell("wheel", name="uncertainty")], "0.25")
 
 
+def worksheet_of(view: PhasingView) -> phasing_bay.Worksheet:
+    known = bays.by_name("phasing")
+    assert known is not None
+    shown = bays.answer_value(view.bench.document, known)
+    assert isinstance(shown, phasing_bay.Worksheet)
+    return shown
+
+
 def wheel_reading(view: PhasingView) -> float:
     """What the wheel of the true engine shows for the reading that the guide asks for."""
-    shown = view._worksheet
-    assert shown is not None
+    shown = worksheet_of(view)
     assert shown.target is not None
     cell, sheet = shown.target.cell, shown.target.sheet
     if cell.part == "stop":
@@ -191,14 +199,13 @@ def test_swapped_readings_doubt_both() -> None:
 
 
 def test_the_whole_degreeing_is_typed_through_the_guide_with_one_wrong_reading(window: MainWindow) -> None:
-    window._go("phasing")
+    window.bay_actions["phasing"].trigger()
     view = phasing(window)
     assert "never use the starter" in view.guide.caution.text()
     card(view)
     senses, misread = [], False
     for _ in range(40):
-        shown = view._worksheet
-        assert shown is not None
+        shown = worksheet_of(view)
         if shown.target is None:
             break
         step, reading = shown.inspection.next_reading, wheel_reading(view)
@@ -242,7 +249,7 @@ def test_a_wrong_reading_is_marked_at_its_field_and_in_the_list_and_asked_for_ag
 
 
 def test_every_entry_can_be_undone_and_keeps_the_focus_in_the_worksheet(window: MainWindow) -> None:
-    window._go("phasing")
+    window.bay_actions["phasing"].trigger()
     view = phasing(window)
     first, second = view.form.fields[Cell("stop", 0)], view.form.fields[Cell("stop", 1)]
     enter(first, "-28.5")
@@ -258,7 +265,7 @@ def test_every_entry_can_be_undone_and_keeps_the_focus_in_the_worksheet(window: 
 
 
 def test_nonsense_stays_in_its_field_with_the_reason(window: MainWindow) -> None:
-    window._go("phasing")
+    window.bay_actions["phasing"].trigger()
     view = phasing(window)
     before = window.bench.document
     field = view.form.fields[Cell("stop", 0)]
@@ -283,12 +290,12 @@ def test_a_wheel_read_the_wrong_way_round_is_marked_at_its_sense(window: MainWin
 
 
 def test_a_spec_dropped_on_the_worksheet_judges_it_there(window: MainWindow) -> None:
-    window._go("phasing")
+    window.bay_actions["phasing"].trigger()
     enter(phasing(window).guide.field, "-28.5")
     window.bench.add_files([str(SAMPLES / "quillmere_four_engine.toml")])
     view = phasing(window)
     assert view.form.fields[Cell("stop", 0)].text() == "−28.5"
-    assert "as fitted revision A" in window.banner._sub.text()
+    assert "as fitted revision A" in window.banner.inspected.text()
     enter(view.form.fields[Cell("stop", 1)], "31")
     enter(view.form.fields[Cell("pair", 0, "rising")], "59.25")
     enter(view.form.fields[Cell("pair", 0, "falling")], "155.25")
@@ -301,7 +308,7 @@ def test_a_spec_dropped_on_the_worksheet_judges_it_there(window: MainWindow) -> 
 
 
 def test_rows_come_and_go_as_edits(window: MainWindow) -> None:
-    window._go("phasing")
+    window.bay_actions["phasing"].trigger()
     view = phasing(window)
     view.form.row_wanted.emit("pair", "1I")
     assert Cell("pair", 2, "rising") in view.form.fields
@@ -315,7 +322,7 @@ def test_rows_come_and_go_as_edits(window: MainWindow) -> None:
 
 
 def test_the_sheet_is_saved_and_worked_on_from_its_file(window: MainWindow, tmp_path: Path) -> None:
-    window._go("phasing")
+    window.bay_actions["phasing"].trigger()
     view = phasing(window)
     enter(view.guide.field, "-28.5")
     assert view.save_button.isEnabled()
@@ -335,7 +342,7 @@ def test_the_sheet_is_saved_and_worked_on_from_its_file(window: MainWindow, tmp_
 
 
 def test_a_sheet_that_was_begun_comes_back_behind_a_file(window: MainWindow) -> None:
-    window._go("phasing")
+    window.bay_actions["phasing"].trigger()
     enter(phasing(window).guide.field, "-28.5")
     window.bench.add_files([str(SAMPLES / "quillmere_four_degree_wheel.toml")])
     view = phasing(window)
@@ -349,7 +356,7 @@ def test_a_sheet_that_was_begun_comes_back_behind_a_file(window: MainWindow) -> 
 def test_a_typed_sheet_outlives_the_window(app: QApplication, tmp_path: Path) -> None:
     made = MainWindow(Bench(tmp_path / "settings", background=False))
     made.show()
-    made._go("phasing")
+    made.bay_actions["phasing"].trigger()
     enter(phasing(made).guide.field, "-28.5")
     made.close()
     app.processEvents()
@@ -357,7 +364,7 @@ def test_a_typed_sheet_outlives_the_window(app: QApplication, tmp_path: Path) ->
     again.show()
     again.left.ask()
     again.offer.taken.emit()
-    again._go("phasing")
+    again.bay_actions["phasing"].trigger()
     assert phasing(again).form.fields[Cell("stop", 0)].text() == "−28.5"
     phasing(again).save_to(tmp_path / "kept.toml")
     again.close()
@@ -373,19 +380,18 @@ def test_a_certificate_wants_the_readings_in_a_file(window: MainWindow, tmp_path
 
     bay = bays.by_name("phasing")
     assert bay is not None
-    assert bay.certificate is not None
-    window._go("phasing")
+    window.bay_actions["phasing"].trigger()
     value = bays.answer_value(window.bench.document, bay)
     with pytest.raises(Exception, match="saved first"):
-        bay.certificate(window.bench.document, value)
+        bays.work_of("phasing").certificate(window.bench.document, value)
     window.bench.add_files(
         [str(SAMPLES / name) for name in ("quillmere_four_degree_wheel.toml", "quillmere_four_engine.toml")]
     )
-    window._go("phasing")
+    window.bay_actions["phasing"].trigger()
     document = window.bench.document
     value = bays.answer_value(document, bay)
     path = tmp_path / "phasing.pdf"
-    write_shown(bay.certificate(document, value), path, "metric", "2026-03-14")
+    write_shown(bays.work_of("phasing").certificate(document, value), path, "metric", "2026-03-14")
     verified(path)
 
 
@@ -412,7 +418,7 @@ def one_cylinder(folder: Path) -> Path:
 def engine(window: MainWindow, tmp_path: Path) -> MainWindow:
     names = ("quillmere_four_train.toml", "quillmere_four_engine.toml")
     window.bench.add_files([str(one_cylinder(tmp_path)), *(str(SAMPLES / name) for name in names)])
-    window._go("motion")
+    window.bay_actions["motion"].trigger()
     return window
 
 
@@ -451,7 +457,7 @@ def test_advancing_brings_the_intake_nearer_to_the_piston(engine: MainWindow) ->
 
 def test_what_can_not_be_tried_says_why(window: MainWindow) -> None:
     window.bench.add_files([str(SAMPLES / "lake_v8_camshaft.csv"), str(SAMPLES / "lake_v8_train.toml")])
-    window._go("motion")
+    window.bay_actions["motion"].trigger()
     slider = motion(window).trial.sliders["ratio"]
     assert not slider.isEnabled()
     assert "measured by points" in slider.toolTip()
@@ -549,7 +555,7 @@ def test_a_train_without_a_rocker_is_named_at_the_bay(window: MainWindow, tmp_pa
     train = tmp_path / "no_rocker.toml"
     train.write_text(text.replace("[rocker]\nratio = 1.55\nuncertainty = 0.003\n", ""), encoding="utf-8")
     window.bench.add_files([str(one_cylinder(tmp_path)), str(train)])
-    window._go("motion")
+    window.bay_actions["motion"].trigger()
     assert bays.answer_value(window.bench.document, bays.by_name("motion")) is None
     told = " ".join(label.text() for label in window.findChildren(QLabel) if label.isVisible())
     assert "no_rocker.toml" in told
@@ -579,7 +585,7 @@ def test_the_dynamic_model_runs_beside_the_window_and_can_be_stopped(engine: Mai
     wait_for(lambda: not view.run.running)
     assert "contact is first lost at" in view.speed.words.text()
     assert "never a safe speed" in view.speed.caution.text()
-    assert len(view.speed.panel._views) == 2
+    assert len(view.speed.panel.findChildren(Heading)) == 2
     enter(view.trial.fields["seat_force_n"], "300")
     assert "contact is first lost at" not in view.speed.words.text(), "an answer to another trial is not shown"
 
@@ -606,7 +612,7 @@ def test_a_stopped_model_says_so(tmp_path: Path) -> None:
 
 def test_a_measured_spring_can_be_tried(engine: MainWindow) -> None:
     engine.bench.add_files([str(SAMPLES / "springs_quillmere_tray.csv"), str(SAMPLES / "springs_quillmere_spec.toml")])
-    engine._go("motion")
+    engine.bay_actions["motion"].trigger()
     view = motion(engine)
     box = view.trial.springs
     assert box.count() > 1
@@ -622,17 +628,16 @@ def test_the_certificate_of_the_valve_motion_holds(engine: MainWindow, tmp_path:
 
     bay = bays.by_name("motion")
     assert bay is not None
-    assert bay.certificate is not None
     document = engine.bench.document
     value = bays.answer_value(document, bay)
     path = tmp_path / "motion.pdf"
-    write_shown(bay.certificate(document, value), path, "metric", "2026-03-14")
+    write_shown(bays.work_of("motion").certificate(document, value), path, "metric", "2026-03-14")
     verified(path)
 
 
 @pytest.mark.parametrize("bay", ["phasing", "motion"])
 def test_every_input_has_an_accessible_name(engine: MainWindow, bay: str) -> None:
-    engine._go(bay)
+    engine.bay_actions[bay].trigger()
     page = engine.pages.front()
     kinds = (QLineEdit, QComboBox, QSlider, QAbstractButton)
     inputs: list[QWidget] = [child for kind in kinds for child in page.findChildren(kind)]
@@ -643,7 +648,7 @@ def test_every_input_has_an_accessible_name(engine: MainWindow, bay: str) -> Non
 
 @pytest.mark.parametrize("bay", ["phasing", "motion"])
 def test_the_bay_fits_a_small_window(engine: MainWindow, bay: str) -> None:
-    engine._go(bay)
+    engine.bay_actions[bay].trigger()
     QApplication.processEvents()
     area = engine.pages.currentWidget()
     page = engine.pages.front()

@@ -25,6 +25,7 @@ from valvelab.figures.shaft_figures import bowed_shaft_figure
 from valvelab.job.certificates import write_shown
 from valvelab.report.scales import thinned
 from valvelab.window import theme
+from valvelab.window.bays.gauge_start import PlanStrip
 from valvelab.window.bays.gauge_view import GaugeView
 from valvelab.window.bays.shaft_view import ShaftView
 from valvelab.window.bays.texture_view import TextureView
@@ -179,14 +180,14 @@ def test_shaft_bay_shows_journals_and_chooses_one(window: MainWindow) -> None:
     rows = cells(view.table)
     assert [row[0] for row in rows] == list(STATIONS_MM)
     assert rows[2][2] == f"{value_of(window).result.stations[2].roundness_mzc_um:.2f}"
-    assert view._journal_name.text().startswith("J3"), "the one farthest off the axis comes first"
+    assert view.journal_name.text().startswith("J3"), "the one farthest off the axis comes first"
     window.verdicts.item_chosen.emit("J5")
-    assert view._journal_name.text().startswith("J5")
+    assert view.journal_name.text().startswith("J5")
     view.table.selectRow(1)
-    assert view._journal_name.text().startswith("J2")
+    assert view.journal_name.text().startswith("J2")
     assert "J2" in str(view.polar.items_by_name["roundness"].figure.title)  # type: ignore[union-attr]
     view.choose_item("no such journal")
-    assert view._journal_name.text().startswith("J2")
+    assert view.journal_name.text().startswith("J2")
 
 
 def test_a_click_on_the_drawn_shaft_chooses_the_journal_there(window: MainWindow, app: QApplication) -> None:
@@ -198,7 +199,7 @@ def test_a_click_on_the_drawn_shaft_chooses_the_journal_there(window: MainWindow
     spot.setX(view.shaft.mapFromScene(item.view.mapViewToScene(type(item.view.viewRect().center())(218.0, 0.0))).x())
     QTest.mouseClick(view.shaft.viewport(), Qt.MouseButton.LeftButton, pos=spot)
     app.processEvents()
-    assert view._journal_name.text().startswith("J4")
+    assert view.journal_name.text().startswith("J4")
 
 
 def test_the_filter_is_an_edit_that_can_be_taken_back(window: MainWindow) -> None:
@@ -233,8 +234,8 @@ def test_journals_in_two_tracks_are_told_apart(window: MainWindow, tmp_path: Pat
     view = front(window, ShaftView)
     assert list(shaft_bay.journals(value_of(window))) == ["J1 at 0 mm", "J1 at 20 mm"]
     window.verdicts.item_chosen.emit("J1 at 20 mm")
-    assert view._journal_name.text().startswith("J1 at 20 mm")
-    assert "no straightness" in view._straight.text()
+    assert view.journal_name.text().startswith("J1 at 20 mm")
+    assert "no straightness" in view.straightness.text()
 
 
 def test_a_journal_beside_a_track_without_roundness_is_named_as_its_verdicts(
@@ -249,7 +250,7 @@ def test_a_journal_beside_a_track_without_roundness_is_named_as_its_verdicts(
     window.bench.add_files([str(file)])
     view = front(window, ShaftView)
     assert list(shaft_bay.journals(value_of(window))) == ["J1 at 0 mm"]
-    assert view._journal_name.text().startswith("J1 at 0 mm")
+    assert view.journal_name.text().startswith("J1 at 0 mm")
     assert [index.row() for index in view.table.selectionModel().selectedRows()] == [0]
 
 
@@ -260,7 +261,7 @@ def test_three_angles_give_an_eccentricity_and_no_roundness(window: MainWindow, 
     window.bench.add_files([str(file)])
     view = front(window, ShaftView)
     assert cells(view.table)[0][2:4] == ["–", "–"]
-    assert view._journal_name.text() == "J1, no roundness"
+    assert view.journal_name.text() == "J1, no roundness"
     figure = view.polar.items_by_name["roundness"].figure
     assert figure is not None
     assert "too few" in figure.y_axis.label
@@ -272,7 +273,7 @@ def test_half_a_turn_is_refused_with_its_reason(window: MainWindow, tmp_path: Pa
     file.write_text("\n".join(["station,position [mm],angle [deg],reading [um]", *rows]) + "\n", encoding="utf-8")
     window.bench.add_files([str(file)])
     assert window.pages.front() is window.empty
-    assert "all the way round" in window.empty._what.text()
+    assert "all the way round" in window.empty.explanation.text()
 
 
 # The surface
@@ -349,7 +350,7 @@ def test_gauge_bay_shows_both_methods(window: MainWindow) -> None:
     assert rows["distinct categories"][1] == str(result.anova.ndc)
     assert rows["interaction"][1] == "–"
     assert [row[0] for row in cells(view.analysis)] == ["part", "appraiser", "repeatability"]
-    assert "usable with care" in view._sentence.text()
+    assert "usable with care" in view.judgement.text()
 
 
 def test_a_typed_tolerance_wins_and_zero_brings_back_the_studys_own(window: MainWindow) -> None:
@@ -379,7 +380,7 @@ def test_the_adopted_result_becomes_the_probes_uncertainty(window: MainWindow, t
     window.bench.go_to_bay("shaft")
     inspection = value_of(window)
     assert inspection.question.readings.probe_uncertainty_mm == pytest.approx(grr, rel=1e-5)
-    assert "uncertainty adopted for tir" in window.banner._sub.text()
+    assert "uncertainty adopted for tir" in window.banner.inspected.text()
     paper = tmp_path / "shaft.pdf"
     write_shown(shaft_bay.certificate(window.bench.document, inspection), paper, "metric", "2026-05-02")
     assert "adopted for tir" in " ".join(page_texts(paper))
@@ -387,7 +388,7 @@ def test_the_adopted_result_becomes_the_probes_uncertainty(window: MainWindow, t
     large.write_text("# probe uncertainty: 0.9 mm\n" + bare.read_text("utf-8"), "utf-8")
     window.bench.add_files([str(large)])
     window.bench.remove_file(str(bare))
-    assert "own uncertainty, not the smaller adopted one" in window.banner._sub.text()
+    assert "own uncertainty, not the smaller adopted one" in window.banner.inspected.text()
     window.bench.add_files([str(bare)])
     window.bench.remove_file(str(large))
     sheet = tmp_path / "shaft.pdf"
@@ -457,7 +458,7 @@ def test_impossible_plans_are_refused(plan: gauge_bay.GaugeState, tmp_path: Path
 def test_a_study_can_be_planned_before_there_is_one(window: MainWindow, tmp_path: Path) -> None:
     window.bench.go_to_bay("gauge")
     assert window.pages.front() is window.empty
-    begin = window._starts["gauge"]
+    begin = window.empty.findChild(PlanStrip)
     assert begin is not None
     assert begin.isVisible()
     window.bench.go_to_bay("shaft")
@@ -493,7 +494,7 @@ def test_one_bench_holds_all_three_with_the_specs_each_needs(window: MainWindow)
         assert len(value_of(window).result.verdicts) == judged
     window.bench.remove_file(str(SAMPLES / SPEC))
     assert value_of(window).result.verdicts == ()
-    assert "no spec on the bench has limits on this" in window.banner._sub.text()
+    assert "no spec on the bench has limits on this" in window.banner.inspected.text()
 
 
 @pytest.mark.parametrize(("name", "bay"), [(JOURNALS, "shaft"), (FLANK, "texture"), (STUDY, "gauge")])

@@ -18,7 +18,6 @@ from valvelab.errors import BadFile, CannotWrite
 from valvelab.files import job_archive
 from valvelab.files.contents import Contents, read_contents
 from valvelab.places import sample_profiles
-from valvelab.records.job import LobesPart
 from valvelab.workbench import edits, jobs
 from valvelab.workbench.contents import read_content
 from valvelab.workbench.document import TYPED, BenchFile, Document, Paper
@@ -44,13 +43,8 @@ def bench(tmp_path: Path) -> Document:
     return read(replace(document, files=(*document.files, typed), papers=papers))
 
 
-def lobes_part() -> LobesPart:
-    folder = sample_profiles()
-    return LobesPart(file=folder / "quillmere_four_camshaft.csv", spec=folder / "quillmere_four_camshaft.toml")
-
-
 def saved(bench: Document, path: Path) -> Path:
-    path.write_bytes(jobs.packed(bench, [lobes_part()], {"lobes": "{}"}, path.name))
+    path.write_bytes(jobs.packed(bench, path.name))
     return path
 
 
@@ -100,7 +94,7 @@ def test_the_same_bench_gives_the_same_bytes_also_from_its_own_file(bench: Docum
     assert saved(bench, tmp_path / "b.valvejob").read_bytes() == first
     back = read(jobs.opened(Contents.of("a.valvejob", first), tmp_path / "place"))
     files = members(written(tmp_path / "c.valvejob", {}))
-    again = jobs.packed(back, [], {}, "c.valvejob")
+    again = jobs.packed(back, "c.valvejob")
     with zipfile.ZipFile(io.BytesIO(again)) as archive:
         files = {name: archive.read(name) for name in archive.namelist()}
     kept = {name: data for name, data in members(tmp_path / "a.valvejob").items() if name.startswith("files/")}
@@ -114,7 +108,7 @@ def test_files_of_other_folders_join_a_job_under_names_of_their_own(bench: Docum
     other.parent.mkdir()
     other.write_text(TRAY)
     more = read(edits.add_files(back, [str(other)]))
-    with zipfile.ZipFile(io.BytesIO(jobs.packed(more, [], {}, "x"))) as archive:
+    with zipfile.ZipFile(io.BytesIO(jobs.packed(more, "x"))) as archive:
         assert archive.read("files/2/springs_quillmere_tray.csv").decode() == TRAY
         assert len(archive.read("files/springs_quillmere_tray.csv")) > len(TRAY)
 
@@ -125,13 +119,13 @@ def test_a_file_that_changed_since_it_was_read_is_not_kept_as_read(tmp_path: Pat
     document = read(edits.add_files(Document(), [str(tray)]))
     tray.write_text(TRAY + "A,35,450\n")
     with pytest.raises(BadFile, match="another content than was read"):
-        jobs.packed(document, [], {}, "x")
+        jobs.packed(document, "x")
 
 
 def test_a_bench_too_large_is_told_before_anything_is_written(monkeypatch: pytest.MonkeyPatch, bench: Document) -> None:
     monkeypatch.setattr(job_archive, "MAX_UNPACKED_BYTES", 100_000)
     with pytest.raises(CannotWrite, match="at most 98 kB"):
-        jobs.packed(bench, [], {}, "winter.valvejob")
+        jobs.packed(bench, "winter.valvejob")
 
 
 def test_commands_take_a_job_file(bench: Document, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -148,8 +142,8 @@ def test_commands_take_a_job_file(bench: Document, tmp_path: Path, capsys: pytes
     assert main(["certify", str(path), "--out", str(paper), "--date", "2026-05-02", "--quiet"]) == 1
     assert main(["verify", str(paper), "--quiet"]) == 0
     capsys.readouterr()
-    assert main(["springs", str(path)]) == 3
-    assert "winter.valvejob, job.toml: found no part for springs" in capsys.readouterr().err
+    assert main(["sets", str(path)]) == 3
+    assert "winter.valvejob, job.toml: found no part for sets" in capsys.readouterr().err
 
 
 def bomb(files: dict[str, bytes]) -> dict[str, bytes]:

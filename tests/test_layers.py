@@ -120,3 +120,16 @@ def test_room_without_a_layer_is_seen(copy: Path) -> None:
     finally:
         stray.unlink()
     assert done.returncode == 1, done.stdout
+
+
+def test_an_empty_window_is_painted_without_plots_arrays_or_bays(tmp_path: Path) -> None:
+    code = (
+        "import sys; from pathlib import Path; from PySide6.QtWidgets import QApplication\n"
+        "from valvelab.window.bench import Bench; from valvelab.window.main_window import MainWindow\n"
+        "app = QApplication([]); window = MainWindow(Bench(Path(sys.argv[1]))); window.show(); app.processEvents()\n"
+        "found = {'numpy', 'scipy', 'pyqtgraph', 'reportlab'} & set(sys.modules)\n"
+        "found |= {name for name in sys.modules if name.endswith(('_bay', '_view', 'files.reading', 'records.job'))}\n"
+        "assert not found, found; window.bench.close()"
+    )
+    environment = {**os.environ, "QT_QPA_PLATFORM": "offscreen"}
+    subprocess.run([sys.executable, "-c", code, str(tmp_path)], env=environment, check=True)

@@ -18,10 +18,10 @@ from pathlib import Path
 import pytest
 from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
-from PySide6.QtWidgets import QApplication
+from PySide6.QtWidgets import QApplication, QPushButton
 from something import each
+from waiting import wait_for
 
-from valvelab.errors import CannotWrite
 from valvelab.file_lock import FileLock
 from valvelab.window.bench import Bench
 from valvelab.window.main_window import MainWindow
@@ -31,7 +31,6 @@ from valvelab.workbench.gauge_bay import GaugeState
 from valvelab.workbench.lobes_bay import LobesState
 from valvelab.workbench.motion_files import MotionState, Trial, TypedReadings
 from valvelab.workbench.phasing_bay import PhasingState
-from valvelab.workbench.saved_bench import saved_document
 from valvelab.workbench.sets import Grouping, Proof, SpringsState
 from valvelab.workbench.shaft_bay import ShaftState
 from valvelab.workbench.texture_bay import TextureState
@@ -63,6 +62,16 @@ def left_in(place: Path) -> list[tuple[float, ...]]:
     return [stops_of(one.document) for one in found]
 
 
+def document_in(data: bytes, folder: Path) -> Document:
+    """What a window finds in a recovery file that lies in a folder."""
+    folder.mkdir(exist_ok=True)
+    (folder / "recovery.json").write_bytes(data)
+    left, said = recovery.claim(folder)
+    assert left is not None, said
+    left.remove()
+    return left.document
+
+
 @pytest.fixture
 def place(tmp_path: Path) -> Path:
     return tmp_path / "settings"
@@ -77,7 +86,7 @@ class Windows:
     def open(self) -> MainWindow:
         window = MainWindow(Bench(self.place, background=False))
         window.show()
-        window._go("phasing")
+        window.bay_actions["phasing"].trigger()
         window.left.ask()
         self.made.append(window)
         return window
@@ -197,7 +206,8 @@ def test_a_file_of_version_0_2_0_comes_back_whole(place: Path) -> None:
 
 def test_the_worksheet_of_version_0_2_0_comes_back_reading_by_reading(place: Path) -> None:
     data = (Path(__file__).parent / "recovery_0_2_0" / "recovery.json").read_bytes()
-    state = saved_document(data).state(PhasingState)
+    document = document_in(data, place)
+    state = document.state(PhasingState)
     assert (state.drawing, state.page, state.beside) == ("events", "steps", "/shop/wheel.toml")
     assert state.read_twice == {(Cell("pair", 0, "rising"), 78.5), (Cell("stop", 1), 328.25)}
     assert set(state.sheets) == {"", "/shop/wheel.toml", os.fsdecode(b"/shop/sch\xe9ma.toml")}
@@ -210,10 +220,10 @@ def test_the_worksheet_of_version_0_2_0_comes_back_reading_by_reading(place: Pat
     }  # fmt: skip
     for cell, value in each(read.items()):
         assert worksheet.value_of(sheet, cell) == value
-    recovery.keep_beside(saved_document(data), place)
+    recovery.keep_beside(document, place)
     left, _ = recovery.claim(place)
     assert left is not None
-    assert left.document == saved_document(data), "the same in today's form"
+    assert left.document == document, "the same in today's form"
     left.remove()
 
 
@@ -264,16 +274,21 @@ def test_recovery_and_settings_are_the_user_s_alone(place: Path) -> None:
 # -- an offer that is open --------------------------------------------------------------------------------------------
 
 
+def offered(window: MainWindow, answer: str) -> QPushButton:
+    (button,) = (one for one in window.offer.findChildren(QPushButton) if one.text() == answer)
+    return button
+
+
 def test_an_unanswered_offer_loses_nothing(windows: Windows, place: Path) -> None:
     file = leave(place, -28.5, 31.0)
     before = file.read_bytes()
     window = windows.open()
     assert window.offer.isVisible()
     for bay in ("springs", "motion", "phasing"):
-        window._go(bay)
+        window.bay_actions[bay].trigger()
     type_in(window, 7.0)
     window.bench.keep()
-    window._go("lobes")
+    window.bay_actions["lobes"].trigger()
     window.bench.keep()
     assert file.read_bytes() == before
     window.close()
@@ -285,9 +300,9 @@ def test_leave_it_is_a_decision(windows: Windows, place: Path) -> None:
     leave(place, -28.5)
     leave(place, 31.0)
     window = windows.open()
-    QTest.mouseClick(window.offer._no, Qt.MouseButton.LeftButton)
+    QTest.mouseClick(offered(window, "Leave it"), Qt.MouseButton.LeftButton)
     assert window.offer.isVisible(), "one bench after the other"
-    QTest.mouseClick(window.offer._no, Qt.MouseButton.LeftButton)
+    QTest.mouseClick(offered(window, "Leave it"), Qt.MouseButton.LeftButton)
     assert not window.offer.isVisible()
     window.close()
     assert list(place.glob("recovery*")) == []
@@ -296,7 +311,7 @@ def test_leave_it_is_a_decision(windows: Windows, place: Path) -> None:
 def test_what_is_brought_back_is_this_window_s(windows: Windows, place: Path) -> None:
     file = leave(place, -28.5, 31.0)
     window = windows.open()
-    QTest.mouseClick(window.offer._yes, Qt.MouseButton.LeftButton)
+    QTest.mouseClick(offered(window, "Bring it back"), Qt.MouseButton.LeftButton)
     assert not window.offer.isVisible()
     assert stops_of(window.bench.document) == (-28.5, 31.0)
     assert not file.exists()
@@ -309,7 +324,7 @@ def test_bringing_back_does_not_cost_what_was_typed_meanwhile(windows: Windows, 
     leave(place, -28.5, 31.0)
     window = windows.open()
     type_in(window, 7.0)
-    window.offer._yes.click()
+    offered(window, "Bring it back").click()
     assert stops_of(window.bench.document) == (-28.5, 31.0)
     assert not window.offer.isVisible(), "what was just typed here is not offered here"
     window.do("undo")
@@ -329,9 +344,9 @@ def test_a_full_disk_keeps_the_bench_that_was_left(
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(os, "fsync", full)
-    window.offer._yes.click()
+    offered(window, "Bring it back").click()
     assert file.exists()
-    assert any("the disk is full" in row.text for row in window._said)
+    assert any("the disk is full" in row.text for row in window.notes.rows_model.rows)
     asked: list[str] = []
     monkeypatch.setattr(window, "leave_behind", lambda sentence: bool(asked.append(sentence)))
     assert not window.close(), "readings would be lost"
@@ -374,10 +389,11 @@ def test_two_windows_do_not_take_each_other_s_settings_back(windows: Windows, pl
     assert set(found.columns) == {"shape", "other"}
 
 
-def test_forgotten_columns_stay_forgotten_and_the_oldest_go() -> None:
+def test_forgotten_columns_stay_forgotten_and_the_oldest_go(place: Path) -> None:
     there = settings.Settings(columns={str(n): "a: b" for n in range(200)})
     new = settings.remember_columns(there, "new", "lift table", "angle=0")
-    merged = settings._merged(there, there, new)
+    settings.save(settings.Settings(), there, place)
+    merged = settings.save(there, new, place)
     assert len(merged.columns) == 200
     assert "0" not in merged.columns
     assert "new" in merged.columns
@@ -398,8 +414,7 @@ def test_steady_typing_is_kept_while_it_goes_on(windows: Windows, place: Path) -
 
 def test_a_reading_without_enter_is_taken_at_the_end(windows: Windows, place: Path) -> None:
     window = windows.open()
-    view = window._views["phasing"]
-    field = view.guide.field  # type: ignore[attr-defined]
+    field = window.pages.front().guide.field  # type: ignore[attr-defined]
     field.setFocus()
     QTest.keyClicks(field, "-28.5")
     assert stops_of(window.bench.document) == ()
@@ -412,15 +427,19 @@ def test_a_recovery_file_that_cannot_be_written_is_said_once(
 ) -> None:
     window = windows.open()
 
-    def refuse(_document: Document) -> None:
-        raise CannotWrite("recovery.json", "the disk is full")
+    tried: list[int] = []
 
-    monkeypatch.setattr(window.bench._own, "save", refuse)
+    def full(handle: int) -> None:
+        tried.append(handle)
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(os, "fsync", full)
     for stop in (1.0, 2.0):
         type_in(window, stop)
         window.bench.keep()
-    assert sum("the disk is full" in row.text for row in window._said) == 1
-    assert window.bench._keeper.isActive(), "tried again"
+    assert sum("the disk is full" in row.text for row in window.notes.rows_model.rows) == 1
+    by_hand = len(tried)
+    wait_for(lambda: len(tried) >= by_hand + 2, lambda: f"tried again {len(tried) - by_hand} times")
     monkeypatch.undo()
     window.bench.keep()
     assert list(place.glob("recovery-*.json"))
@@ -444,7 +463,7 @@ def type_one():
     print(read, flush=True)
 def begin():
     (window,) = [w for w in app.topLevelWidgets() if w.objectName() == "main window"]
-    window._go("phasing")
+    window.bay_actions["phasing"].trigger()
     timer = QTimer(window, interval=50)
     timer.timeout.connect(type_one)
     timer.start()
@@ -480,7 +499,7 @@ def test_a_kill_while_typing_costs_two_seconds_at_most(place: Path) -> None:
             path.unlink()
         assert len(found) == (1 if read > LATEST else len(found))
         for data in found:
-            stops = stops_of(saved_document(data))
+            stops = stops_of(document_in(data, place.parent / "apart"))
             assert stops == tuple(map(float, range(len(stops)))), "whole, in order"
             assert len(stops) >= read - LATEST
             kept += 1

@@ -16,9 +16,18 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pypdf import PdfReader
 from PySide6.QtCore import QMimeData, QPointF, Qt
-from PySide6.QtGui import QDropEvent
+from PySide6.QtGui import QDragMoveEvent, QDropEvent
 from PySide6.QtTest import QTest
-from PySide6.QtWidgets import QAbstractButton, QAbstractSpinBox, QApplication, QFileDialog, QLineEdit, QWidget
+from PySide6.QtWidgets import (
+    QAbstractButton,
+    QAbstractSpinBox,
+    QApplication,
+    QFileDialog,
+    QLabel,
+    QLineEdit,
+    QTreeWidgetItem,
+    QWidget,
+)
 from something import each
 from spring_cases import FREE, RATE, SOLID, bench_force, write_readings
 from waiting import wait_for
@@ -279,6 +288,11 @@ def members(pane: SetsPane) -> list[set[str]]:
     return [set(one) for one in pane.grouping.sets]
 
 
+def row_of(pane: SetsPane, spring: str) -> QTreeWidgetItem:
+    (row,) = pane.tree.findItems(spring, Qt.MatchFlag.MatchExactly | Qt.MatchFlag.MatchRecursive)
+    return row
+
+
 FIRST, SECOND = {"s0", "s1", "s2", "s3"}, {"s4", "s5", "s6", "s7"}
 
 
@@ -316,8 +330,7 @@ def test_three_clicks_to_labels(window: MainWindow, tmp_path: Path, monkeypatch:
 def test_springs_move_by_key_and_the_spread_follows(tray: SpringsView, window: MainWindow) -> None:
     pane = match(tray)
     pane.tree.open_set(0)
-    item = pane.tree._shown_springs["s3"]
-    pane.tree.setCurrentItem(item)
+    pane.tree.setCurrentItem(row_of(pane, "s3"))
     QTest.keyClick(pane.tree, Qt.Key.Key_Down, Qt.KeyboardModifier.AltModifier)
     assert members(pane) == [FIRST - {"s3"}, SECOND | {"s3"}]
     # s3 is 3 N above s0, s7 43 N: 40 N in a set that may have 5 N
@@ -346,19 +359,19 @@ def test_springs_move_by_dropping_them_on_a_set(tray: SpringsView) -> None:
     at = QPointF(pane.tree.visualItemRect(branch).center())
     told: list[object] = []
     pane.tree.considered.connect(lambda springs, to: told.append((springs, to)))
-    pane._on_considered(("odd", "s0"), 1)
+    held, free = Qt.MouseButton.LeftButton, Qt.KeyboardModifier.NoModifier
+    pane.tree.dragMoveEvent(QDragMoveEvent(at.toPoint(), Qt.DropAction.CopyAction, data, held, free))
     assert pane.state.text().startswith("Set 2 with odd, s0: seat force 43.00 of 5 N ✗")
-    drop = QDropEvent(at, Qt.DropAction.CopyAction, data, Qt.MouseButton.LeftButton, Qt.KeyboardModifier.NoModifier)
-    pane.tree.dropEvent(drop)
+    pane.tree.dropEvent(QDropEvent(at, Qt.DropAction.CopyAction, data, held, free))
     assert members(pane) == [FIRST - {"s0"}, SECOND | {"odd", "s0"}]
-    assert told == [((), None)]
+    assert told == [(("odd", "s0"), 1), ((), None)]
 
 
 def test_the_menu_says_what_each_move_would_give(tray: SpringsView) -> None:
     pane = match(tray)
     pane.tree.open_set(0)
-    pane.tree.setCurrentItem(pane.tree._shown_springs["s0"])
-    pane._fill_menu()
+    pane.tree.setCurrentItem(row_of(pane, "s0"))
+    pane.move_menu.aboutToShow.emit()
     texts = [action.text() for action in pane.move_menu.actions()]
     assert texts[0].startswith("Set 1:")
     assert not pane.move_menu.actions()[0].isEnabled()
@@ -428,20 +441,14 @@ def test_units_change_nothing_but_what_is_shown(tray: SpringsView, window: MainW
 def test_a_spring_is_picked_on_the_map_and_everywhere_else_follows(tray: SpringsView) -> None:
     QApplication.processEvents()
     item = tray.map.items_by_name["map"]
-    rate, seat = tray._points["s6"]
-    place = item.view.mapViewToScene(QPointF(rate, seat))
-    tray.map._on_mouse(place)
-    assert item._read_out.startswith(("s6", "s"))
-
-    class Click:
-        @staticmethod
-        def scenePos() -> object:
-            return place
-
-    tray.map._on_click(Click())
-    assert tray._spring_name.text().startswith("s6")
+    (spring,) = (row for row in tray.table.rows_model.rows if row.spring == "s6")
+    place = tray.map.mapFromScene(item.view.mapViewToScene(QPointF(spring.rate_n_per_mm, spring.seat_force_n)))
+    QTest.mouseMove(tray.map.viewport(), place)
+    wait_for(lambda: "s6: " in item.title.toPlainText(), item.title.toPlainText)
+    QTest.mouseClick(tray.map.viewport(), Qt.MouseButton.LeftButton, pos=place)
+    assert tray.spring_name.text().startswith("s6")
     tray.choose_item("odd")
-    assert tray._spring_name.text() == "odd"
+    assert tray.spring_name.text() == "odd"
     assert tray.coils.accessibleDescription().startswith("odd: open 27.40 mm, solid 26.40 mm, margin 1.00 mm")
 
 
@@ -527,11 +534,13 @@ def test_what_can_not_be_drawn_is_said(window: MainWindow, tmp_path: Path) -> No
     readings = {"<b>x</b> & y": (np.array([40.0, 35.0, 30.0]), np.array([200.0, 350.0, 500.0]))}
     window.bench.add_files([str(write_readings(tmp_path / "bare.csv", readings))])
     view = springs_view(window)
-    assert view.map_pages.currentWidget() is view._no_map
-    assert view._spring_name.text() == "<b>x</b> & y"
-    assert view._spring_name.textFormat() == Qt.TextFormat.PlainText
+    shown = view.map_pages.currentWidget()
+    assert isinstance(shown, QLabel)
+    assert "No spring has both a seat force and a rate" in shown.text()
+    assert view.spring_name.text() == "<b>x</b> & y"
+    assert view.spring_name.textFormat() == Qt.TextFormat.PlainText
     assert "can't be drawn" in view.coils.accessibleDescription()
-    assert "&lt;b&gt;x" in view.stack.items_by_name["force"]._legend.toHtml()
+    assert "&lt;b&gt;x" in view.stack.items_by_name["force"].legend.toHtml()
     assert view.sets_pane.state.text() == "1 spring, not matched yet"
     assert not view.sets_pane.chips["seat_force"].isEnabled()
 
@@ -550,7 +559,8 @@ def test_nested_springs_in_stages_are_shown_in_their_last(window: MainWindow, tm
     view = springs_view(window)
     assert view.table.proxy.rowCount() == 2
     # plain mechanics: (30 + 15) N/mm over 46 − 38 mm is 360 N, less 9 N of each spring once run in
-    assert list(view._points["A"]) == pytest.approx([45.0, 342.0])
+    (place,) = (marks for marks in view.map.items_by_name["map"].figure.marks if not marks.bare)
+    assert [*place.x, *place.y] == pytest.approx([45.0, 342.0])
     line = view.stack.items_by_name["force"].figure
     assert line is not None
     assert float(np.interp(38.0, line.curves[0].x, line.curves[0].y)) == pytest.approx(342.0)

@@ -27,10 +27,11 @@ from pypdf.generic import (
     DecodedStreamObject,
     DictionaryObject,
     FloatObject,
+    IndirectObject,
     NameObject,
     NumberObject,
+    PdfObject,
     RectangleObject,
-    StreamObject,
     TextStringObject,
 )
 
@@ -93,11 +94,15 @@ def changed(paper: Path, change: Callable[[PdfWriter], object]) -> bytes:
     return target.read_bytes()
 
 
+def added(writer: PdfWriter, made: PdfObject) -> IndirectObject:
+    return writer._add_object(made)  # noqa: SLF001 - the writer has no public way
+
+
 def stream(writer: PdfWriter, data: bytes, **keys: object) -> object:
     made = DecodedStreamObject()
     made.set_data(data)
     made.update({NameObject(f"/{key}"): value for key, value in keys.items()})
-    return writer._add_object(made)
+    return added(writer, made)
 
 
 def painted(writer: PdfWriter) -> None:
@@ -108,10 +113,11 @@ def painted(writer: PdfWriter) -> None:
 
 
 def another_glyph(writer: PdfWriter) -> None:
-    fonts = [row for row in writer._objects if isinstance(row, DictionaryObject) and "/FontFile2" in row]
-    data = bytearray(fonts[0]["/FontFile2"].get_object().get_data())  # type: ignore[attr-defined]
+    font = next(iter(writer.pages[0]["/Resources"]["/Font"].values())).get_object()  # type: ignore[index]
+    drawn = font["/FontDescriptor"]
+    data = bytearray(drawn["/FontFile2"].get_data())
     data[5000] ^= 1
-    fonts[0][NameObject("/FontFile2")] = stream(writer, bytes(data), Length1=NumberObject(len(data)))
+    drawn[NameObject("/FontFile2")] = stream(writer, bytes(data), Length1=NumberObject(len(data)))
 
 
 def script(writer: PdfWriter) -> DictionaryObject:
@@ -134,9 +140,9 @@ CHANGES: dict[str, tuple[Callable[[PdfWriter], object], str]] = {
     "a glyph bent": (another_glyph, "page 1: fonts and images"),
     "another title": (lambda writer: writer.add_metadata({"/Title": "Other"}), "document property: Title"),
     "a property more": (lambda writer: writer.add_metadata({"/Approved": "yes"}), "document property: Approved"),
-    "script on opening": (lambda writer: writer._root_object.__setitem__(NameObject("/OpenAction"), script(writer)),
+    "script on opening": (lambda writer: writer.root_object.__setitem__(NameObject("/OpenAction"), script(writer)),
                           "document: an action on opening"),
-    "script by name": (lambda writer: writer._root_object["/Names"].__setitem__(NameObject("/JavaScript"),
+    "script by name": (lambda writer: writer.root_object["/Names"].__setitem__(NameObject("/JavaScript"),
                        DictionaryObject({NameObject("/Names"): ArrayObject([script(writer)])})), "document: names"),
     "an outline": (lambda writer: writer.add_outline_item(title="x", page_number=0), "document: outline"),
     "a page more": (lambda writer: writer.add_blank_page(), "pages"),
@@ -271,16 +277,16 @@ def test_unpacking_stops_at_the_limit(paper: Path, monkeypatch: pytest.MonkeyPat
         return found
 
     def bomb(writer: PdfWriter) -> None:
-        names = writer._root_object["/Names"]["/EmbeddedFiles"]["/Names"]  # type: ignore[index]
-        packed = StreamObject()
-        packed._data = zlib.compress(bytes(2_000_000), 9)
-        packed[NameObject("/Filter")] = NameObject("/FlateDecode")
+        names = writer.root_object["/Names"]["/EmbeddedFiles"]["/Names"]  # type: ignore[index]
+        plain = DecodedStreamObject()
+        plain.set_data(bytes(2_000_000))
+        packed = added(writer, plain.flate_encode(9))
         for number in range(40):
             spec = DictionaryObject({
                 NameObject("/F"): TextStringObject(f"z{number}"),
-                NameObject("/EF"): DictionaryObject({NameObject("/F"): writer._add_object(packed)}),
+                NameObject("/EF"): DictionaryObject({NameObject("/F"): packed}),
             })  # fmt: skip
-            names.extend([TextStringObject(f"z{number}"), writer._add_object(spec)])  # type: ignore[union-attr]
+            names.extend([TextStringObject(f"z{number}"), added(writer, spec)])  # type: ignore[union-attr]
 
     data = changed(paper, bomb)
     monkeypatch.setattr(pdf_file, "inflated", counted)

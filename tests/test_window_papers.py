@@ -43,7 +43,7 @@ def bench(window: MainWindow, tmp_path: Path) -> MainWindow:
 
 @pytest.mark.parametrize("bay", BAYS)
 def test_a_spec_with_an_envelope_is_carried_with_its_nominal(bench: MainWindow, tmp_path: Path, bay: str) -> None:
-    bench._go(bay)
+    bench.bay_actions[bay].trigger()
     target = tmp_path / "c.pdf"
     bench.save_certificate(target)
     assert target.is_file(), bench.bench.document.problems()
@@ -57,7 +57,7 @@ def test_a_spec_with_an_envelope_is_carried_with_its_nominal(bench: MainWindow, 
 def test_the_window_writes_the_command_line_s_paper(bench: MainWindow, tmp_path: Path) -> None:
     from datetime import date
 
-    bench._go("lobes")
+    bench.bay_actions["lobes"].trigger()
     bench.save_certificate(tmp_path / "window.pdf")
     words = ["certify", str(tmp_path / "camshaft.csv"), "--spec", str(tmp_path / "spec.toml")]
     day = date.today().isoformat()  # noqa: DTZ011 - the date on the wall, as the window takes it
@@ -68,12 +68,11 @@ def test_the_window_writes_the_command_line_s_paper(bench: MainWindow, tmp_path:
 def request_of(bench: MainWindow, bay: str) -> Shown:
     from valvelab.workbench import bays
 
-    bench._go(bay)
+    bench.bay_actions[bay].trigger()
     known = bays.by_name(bay)
     assert known is not None
-    assert known.certificate is not None
     document = bench.bench.document
-    return known.certificate(document, bays.answer_value(document, known))
+    return bays.work_of(bay).certificate(document, bays.answer_value(document, known))
 
 
 def test_a_file_that_changed_since_is_refused(bench: MainWindow, tmp_path: Path) -> None:

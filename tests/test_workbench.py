@@ -267,13 +267,21 @@ def test_recovery_brings_back_the_decisions(tmp_path: Path) -> None:
 
 
 def test_every_kind_of_file_is_read_and_taken_by_a_bay() -> None:
-    from valvelab.files.kinds import READERS
-    from valvelab.files.reading import READ
+    from valvelab.files.kinds import READERS, read_function
 
-    assert [reader.name for reader in READERS] == list(READ)
+    assert len({read_function(reader.name) for reader in each(READERS)}) == len(READERS)
+    with pytest.raises(KeyError):
+        read_function("napkin")
     assert bays.kinds() == READERS
     for bay in each(bays.BAYS):
         assert set(bay.takes) <= {reader.name for reader in READERS}
+
+
+def test_every_bay_is_behind_the_door() -> None:
+    for bay in each(bays.BAYS):
+        assert bays.work_of(bay.name).state.bay == bay.name
+    with pytest.raises(KeyError):
+        bays.work_of("napkin")
 
 
 def test_a_folder_or_a_job_file_brings_the_files_it_names(tmp_path: Path) -> None:

@@ -17,9 +17,6 @@ from valvelab.cli.output import page, plain, tell_notes, verdict_text, write_out
 from valvelab.cli.streams import answer
 from valvelab.errors import BadFile, WrongUsage
 from valvelab.files.job_archive import names_job
-from valvelab.job.carried import within
-from valvelab.job.job_file import JOB_FILE, opened_job
-from valvelab.job.parts import located
 from valvelab.job.use import Around, Inspection, OfPart, Use
 from valvelab.job.uses import use
 from valvelab.records.job import PARTS, Job, JobPart
@@ -59,8 +56,11 @@ def asked(kind: type[OfPart], args: argparse.Namespace) -> Iterator[tuple[OfPart
     if not names_job(args.file):
         yield part_of(kind, args), None
         return
+    from valvelab.job.job_file import opened_job  # noqa: PLC0415 - the options of a command are told without it
+    from valvelab.job.parts import located  # noqa: PLC0415
+
     with opened_job(args.file) as (job, folder):
-        yield part_in_job(kind, job, folder, args), folder
+        yield part_in_job(kind, located(job, folder), folder, args), folder
 
 
 def part_of(kind: type[OfPart], args: argparse.Namespace) -> OfPart:
@@ -73,12 +73,12 @@ def part_of(kind: type[OfPart], args: argparse.Namespace) -> OfPart:
 
 
 def part_in_job(kind: type[OfPart], job: Job, folder: Path, args: argparse.Namespace) -> OfPart:
-    """The only part of its kind in a job laid out in a folder, with what the command line says besides."""
-    parts = [part for part in located(job, folder).part if isinstance(part, kind)]
+    """The only part of its kind in a located job laid out in a folder, with what the command line says besides."""
+    parts = [part for part in job.part if isinstance(part, kind)]
     name = kind.model_fields["inspect"].default
     if len(parts) != 1:
         found = f"{len(parts)} parts for {name}" if parts else f"no part for {name}"
-        raise BadFile(str(folder / JOB_FILE), "", found, "one; certify takes them all")
+        raise BadFile(str(folder / "job.toml"), "", found, "one; certify takes them all")
     stated = {**dict(parts[0]), **_stated(kind, args), "file": parts[0].file}
     return _valid(kind, stated)
 
@@ -131,7 +131,11 @@ def finish(
 
     folder: where a job file is laid out for the while; its files go by their names in the job.
     """
-    result = inspection.result if folder is None else within(inspection.result, folder)
+    result = inspection.result
+    if folder is not None:
+        from valvelab.job.carried import within  # noqa: PLC0415 - as above
+
+        result = within(result, folder)
     judged = [result.verdicts]
 
     def text() -> str:

@@ -1,13 +1,13 @@
-"""Kinds of files: what each holds, how it is recognised, which columns can be assigned. Light: nothing is read here.
+"""Kinds of files: what each holds, how it is recognised, which columns can be assigned, and the door to what reads it.
 
-The window's column assignment, jobs and the README table read `READERS`; `reading` reads the files themselves.
+The window's column assignment, jobs and the README table read `READERS`, which loads nothing; `reading` reads files.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 from valvelab.files.column_names import answers_to, height_of, is_unit, plain_name, split_header
 
@@ -190,3 +190,52 @@ def at_heights(header: Iterable[str] | None) -> bool:
     """Whether a header has columns such as `force at 1.800 in [lbf]` or `46 mm`."""
     split = [split_header(cell) for cell in header or () if cell]
     return any(height_of(title) is not None and (unit is None or is_unit(unit, "force")) for title, unit in split)
+
+
+def read_function(kind: str) -> Callable[..., Any]:
+    """What reads a kind: called with the path, and with `columns=` where the kind takes an assignment.
+
+    KeyError for a kind that is none.
+    """
+    match kind:
+        case "lift table":
+            from valvelab.files.lift_table import read_lift_table
+
+            return read_lift_table
+        case "spring readings":
+            from valvelab.files.spring_readings import read_spring_readings
+
+            return read_spring_readings
+        case "heights":
+            from valvelab.files.heights import read_heights
+
+            return read_heights
+        case "shaft readings":
+            from valvelab.files.shaft_readings import read_shaft_readings
+
+            return read_shaft_readings
+        case "surface trace":
+            from valvelab.files.surface_trace import read_surface_trace
+
+            return read_surface_trace
+        case "gauge study":
+            from valvelab.files.gauge_study_file import read_gauge_study
+
+            return read_gauge_study
+        case "adopted uncertainty":
+            from valvelab.files.adopted_uncertainty import read_adopted
+
+            return read_adopted
+        case "phasing sheet":
+            from valvelab.files.phasing_sheet import read_phasing_sheet
+
+            return read_phasing_sheet
+        case "train":
+            from valvelab.files.train_file import read_train
+
+            return read_train
+        case "spec":
+            from valvelab.files.spec_file import read_spec
+
+            return read_spec
+    raise KeyError(kind)

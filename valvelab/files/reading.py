@@ -3,49 +3,26 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
 from valvelab.errors import BadFile
-from valvelab.files.adopted_uncertainty import read_adopted
 from valvelab.files.contents import Contents, Given, decode, is_zip, name_of, read_contents
-from valvelab.files.gauge_study_file import read_gauge_study
-from valvelab.files.heights import read_heights
-from valvelab.files.kinds import READERS, Answer, Head, at_heights, header_names, reader_of
-from valvelab.files.lift_table import read_lift_table
-from valvelab.files.phasing_sheet import read_phasing_sheet
-from valvelab.files.shaft_readings import read_shaft_readings
-from valvelab.files.spec_file import read_spec
-from valvelab.files.spring_readings import read_spring_readings
-from valvelab.files.surface_trace import read_surface_trace
+from valvelab.files.kinds import READERS, Answer, Head, at_heights, header_names, read_function, reader_of
 from valvelab.files.table import Table
 from valvelab.files.text_opening import read_header
-from valvelab.files.train_file import read_train
 from valvelab.files.workbook import read_workbook
 from valvelab.files.zip_parts import part_names
 
 HEAD_BYTES = 64 * 1024
-READ: Mapping[str, Callable[..., Any]] = {
-    "lift table": read_lift_table,
-    "spring readings": read_spring_readings,
-    "heights": read_heights,
-    "shaft readings": read_shaft_readings,
-    "surface trace": read_surface_trace,
-    "gauge study": read_gauge_study,
-    "adopted uncertainty": read_adopted,
-    "phasing sheet": read_phasing_sheet,
-    "train": read_train,
-    "spec": read_spec,
-}
-"""What reads each kind: called with the path, and with `columns=` where the kind takes an assignment."""
 
 
 def read(kind: str, path: Given, columns: str | None = None) -> Any:
     """A file read as a kind; KeyError for a kind that is none."""
     reader = reader_of(kind)
     takes_columns = reader is not None and reader.columns is not None
-    return READ[kind](path, columns=columns) if takes_columns else READ[kind](path)
+    made = read_function(kind)
+    return made(path, columns=columns) if takes_columns else made(path)
 
 
 def kind_of(path: Given) -> dict[str, Answer]:

@@ -8,7 +8,6 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
 from datetime import date
 from hashlib import sha256
 from pathlib import Path
@@ -19,7 +18,7 @@ from valvelab.job.comparison import ABSOLUTE, RELATIVE
 from valvelab.job.parts import Inspected, certificate_of, inspect_job
 from valvelab.job.verify import verify_bytes
 from valvelab.records.certificate_result import CertifyResult
-from valvelab.records.job import Job, JobPart
+from valvelab.records.job import Job, Shown
 from valvelab.records.result import Result
 from valvelab.report.pdf import certificate_bytes
 from valvelab.units import System
@@ -77,14 +76,6 @@ def _check(content: bytes, path: Path) -> None:
         first = found.differing[0]
         why = f"{first.where} reads {first.stated!r}, computed again {first.recomputed!r}"
         raise CannotWrite(str(path), f"{UNSOUND}: {why}")
-
-
-@dataclass(frozen=True, slots=True)
-class Shown:
-    """What a bay puts on paper: the result that the window shows, and the part that inspects it again."""
-
-    result: Result
-    part: JobPart
 
 
 def write_shown(shown: Shown, path: Path, units: System, made: str) -> CertifyResult:

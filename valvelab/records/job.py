@@ -7,12 +7,13 @@ file names them.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Literal, Self, get_args
 
 from pydantic import ConfigDict, Field
 
-from valvelab.records.result import Record
+from valvelab.records.result import Record, Result
 from valvelab.records.spec import Quantity
 from valvelab.units import System
 
@@ -209,3 +210,11 @@ class Job(Record):
     def of(cls, part: JobPart, units: System, made: str | None = None) -> Self:
         """The job of one part."""
         return cls.model_validate({"units": units, "made": made, "part": (part,)})
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """What a bay puts on paper: the result that the window shows, and the part that inspects it again."""
+
+    result: Result
+    part: JobPart

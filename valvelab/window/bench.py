@@ -22,6 +22,7 @@ from valvelab.workbench.dropped import opened
 from valvelab.workbench.history import History
 from valvelab.workbench.recovery import LeftBench, OwnFile, keep_beside
 from valvelab.workbench.settings import Settings
+from valvelab.workbench.state import BayState
 from valvelab.workbench.unsaved import unsaved
 from valvelab.writing import same_file, write_whole
 
@@ -110,7 +111,7 @@ class Bench(QObject):
             new = edits.go_to_bay(new, takers[0])
         self.history.apply(new, f"use {Path(path).name}")
 
-    def set(self, kind: type[Any], label: str = "", gesture: str | None = None, **fields: Any) -> None:
+    def set(self, kind: type[BayState], label: str = "", gesture: str | None = None, **fields: Any) -> None:
         """Set fields of a bay's state: an edit where it has a label, else only a look."""
         new = edits.set_fields(self.document, kind, **fields)
         if label:
@@ -247,8 +248,7 @@ class Bench(QObject):
             if about in document.files:
                 self._take_content(about, found)
         elif isinstance(about, str) and isinstance(found, Answer):
-            bay = bays.by_name(about)
-            question = None if bay is None else bay.question(document)
+            question = bays.work_of(about).question(document)
             if question is not None and question.key == found.key:
                 self.answered(about, found)
             else:
@@ -277,8 +277,8 @@ class Bench(QObject):
         if bay is None:
             return False
         own = any(document.in_use(kind) is not None for kind in bay.takes if kind != "spec")
-        begun = bay.at_once is not None and bay.state in document.states
-        return bay.question(document) is not None or own or begun
+        typed = any(state.bay == bay.name for state in document.states.values())
+        return own or (typed and bays.work_of(bay.name).at_once is not None)
 
     # -- what outlives the run ----------------------------------------------------------------------------------------
 
@@ -348,7 +348,10 @@ def _asked(about: str, work: Callable[[], Value], take: Callable[[Value], object
 
 
 def _read(file: BenchFile) -> tuple[object, object]:
-    return file, read_content(file)
+    content = read_content(file)
+    for bay in bays.takers(content.kind)[:1]:
+        bays.work_of(bay.name)  # loaded here, the window does not wait for it
+    return file, content
 
 
 def _answer(bay: str, question: Question[Any]) -> tuple[object, object]:

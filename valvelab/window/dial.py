@@ -41,7 +41,7 @@ class DialView(Drawn):
     def __init__(self, name: str, parent: QWidget | None = None) -> None:
         super().__init__(name, parent)
         self._dial: Dial | None = None
-        self._places: list[tuple[QPointF, str]] = []
+        self.places: list[tuple[QPointF, str]] = []
 
     def show_dial(self, dial: Dial) -> None:
         """Draw a dial."""
@@ -52,7 +52,7 @@ class DialView(Drawn):
 
     def mousePressEvent(self, event: QMouseEvent) -> None:
         """Choose the nearest label."""
-        near = [(math.dist(p.toTuple(), event.position().toTuple()), label) for p, label in self._places]
+        near = [(math.dist(p.toTuple(), event.position().toTuple()), label) for p, label in self.places]
         if near and min(near)[0] < 2.5 * self.fontMetrics().height():
             self.chosen.emit(min(near)[1])
 
@@ -99,7 +99,7 @@ class DialView(Drawn):
     def _draw_directions(self, painter: QPainter, dial: Dial, centre: QPointF, radius: float) -> None:
         theme = current_theme()
         spots = self._label_spots(dial, centre, radius)
-        self._places = []
+        self.places = []
         for number, (label, angle, remark) in enumerate(_rows(dial)):
             role = dial.roles[number]
             colour, strong = role_colour(role), role == "measured"
@@ -113,7 +113,7 @@ class DialView(Drawn):
             painter.setPen(QPen(theme.colour("quiet" if strong else "line"), 1.0))
             painter.drawLine(polar(centre, radius, angle), spots[number])
             self._write(painter, spots[number], f"{label} {remark}".strip(), right=_on_right(angle), strong=strong)
-            self._places.append((spots[number], label))
+            self.places.append((spots[number], label))
 
     def _label_spots(self, dial: Dial, centre: QPointF, radius: float) -> list[QPointF]:
         """Where the labels begin: on a circle outside the rim, moved up or down until none covers another."""

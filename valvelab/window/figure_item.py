@@ -81,10 +81,10 @@ class FigureItem:
         self._curves: list[pg.PlotCurveItem] = []
         self._others: list[pg.GraphicsObject] = []
         self._form: object = None
-        self._title = QGraphicsTextItem(self.view)
-        self._title.setPos(4, -2)
-        self._legend = QGraphicsTextItem(self.view)
-        for item in (self._title, self._legend):
+        self.title = QGraphicsTextItem(self.view)
+        self.title.setPos(4, -2)
+        self.legend = QGraphicsTextItem(self.view)
+        for item in (self.title, self.legend):
             item.setZValue(50)
         self.view.sigResized.connect(self._on_resized)
         self._read_out = ""
@@ -167,7 +167,7 @@ class FigureItem:
     def _head(self) -> float:
         """Share of the height that title and legend take."""
         tall = max(30.0, self.view.size().height())
-        return float(min(0.5, 1.05 * QFontMetricsF(self._title.font()).height() / tall))
+        return float(min(0.5, 1.05 * QFontMetricsF(self.title.font()).height() / tall))
 
     def _clear(self) -> None:
         for item in (*self._curves, *self._others):
@@ -187,8 +187,8 @@ class FigureItem:
         self.plot.showAxis("bottom", "x" in drawn)
         faint = 0.22 if theme.name == "light" else 0.30
         self.plot.showGrid(x="x" in drawn, y="y" in drawn, alpha=faint)
-        self._title.setFont(font)
-        self._legend.setFont(font)
+        self.title.setFont(font)
+        self.legend.setFont(font)
 
     def _draw_curves(self, first: bool) -> None:
         across, up = self.scale_x().scale, self.scale_y().scale
@@ -272,13 +272,11 @@ class FigureItem:
         quiet, text = theme.colours["quiet"], theme.colours["text"]
         unit = f" {self.scale_y().label}" if self.scale_y().label and "y" in figure.axes else ""
         read_out = f' &nbsp;&nbsp;<span style="color:{text}">{escape(self._read_out)}</span>' if self._read_out else ""
-        self._title.setHtml(
+        self.title.setHtml(
             f'<span style="color:{text}"><b>{figure.y_axis.label}</b></span>'
             f'<span style="color:{quiet}">{unit}</span>{read_out}'
         )
-        self._legend.setHtml(
-            " &nbsp; ".join(t for name, t in _legend_entries(figure).items() if name not in self._said)
-        )
+        self.legend.setHtml(" &nbsp; ".join(t for name, t in _legend_entries(figure).items() if name not in self._said))
         self._place_legend()
 
     def _on_resized(self) -> None:
@@ -286,10 +284,10 @@ class FigureItem:
         self._fit_y()
 
     def _place_legend(self) -> None:
-        width = self._legend.boundingRect().width()
-        room = self.view.size().width() - self._title.boundingRect().width() - 12
-        self._legend.setVisible(width < room)
-        self._legend.setPos(self.view.size().width() - width - 4, -2)
+        width = self.legend.boundingRect().width()
+        room = self.view.size().width() - self.title.boundingRect().width() - 12
+        self.legend.setVisible(width < room)
+        self.legend.setPos(self.view.size().width() - width - 4, -2)
 
 
 def unbroken(band: Band) -> list[Band]:

@@ -14,7 +14,7 @@ from valvelab.errors import CannotWrite, ValvelabError
 from valvelab.files.contents import MAX_UNPACKED_BYTES, read_contents
 from valvelab.files.job_archive import ENDING
 from valvelab.window.bench import Bench
-from valvelab.workbench import bays, jobs, settings
+from valvelab.workbench import settings
 from valvelab.workbench.document import Document, Problem
 from valvelab.workbench.unsaved import unsaved
 from valvelab.writing import write_whole
@@ -106,13 +106,17 @@ def with_ending(path: Path) -> Path:
 
 
 def _read(path: Path, place: Path) -> Document:
+    from valvelab.workbench import jobs
+
     return jobs.opened(read_contents(path.absolute(), MAX_UNPACKED_BYTES), place)
 
 
 def _write(document: Document, path: Path, known: str) -> str:
     """Write the job; its SHA-256. `known` is that of the file which this bench came from or was saved in."""
+    from valvelab.workbench import jobs
+
     if known and path.exists() and read_contents(path, MAX_UNPACKED_BYTES).source.sha256 != known:
         raise CannotWrite(str(path), "it was changed since it was opened here; save under another name")
-    data = jobs.packed(document, bays.parts(document), bays.results(document), path.name)
+    data = jobs.packed(document, path.name)
     write_whole(path, data)
     return sha256(data).hexdigest()

@@ -14,13 +14,15 @@ from PySide6.QtWidgets import QApplication, QFileDialog, QLineEdit, QMessageBox,
 
 from valvelab.errors import CannotWrite
 from valvelab.files.job_archive import ENDING, names_job
+from valvelab.places import sample_profiles
 from valvelab.window import pages, theme
-from valvelab.window.bays.view import BayView, make_start, make_view
+from valvelab.window.bays.door import make_start, make_view
+from valvelab.window.bays.view import BayView
 from valvelab.window.bench import Bench
 from valvelab.window.job_keeper import JobKeeper, with_ending
 from valvelab.window.left_offer import LeftOffer
 from valvelab.window.shell import Shell
-from valvelab.workbench import bays, edits, jobs
+from valvelab.workbench import bays, edits
 from valvelab.workbench.bay import Bay
 from valvelab.workbench.document import Document, Paper, Problem
 
@@ -139,13 +141,10 @@ class MainWindow(Shell):
             self._starts[name] = make_start(name, self.bench)
         return self._starts[name]
 
-    def _view(self, name: str) -> BayView[Any] | None:
+    def _view(self, name: str) -> BayView[Any]:
         if name not in self._views:
-            view = make_view(name, self.bench)
-            if view is None:
-                return None
-            self._views[name] = view
-            self.pages.add(view)
+            self._views[name] = make_view(name, self.bench)
+            self.pages.add(self._views[name])
         return self._views[name]
 
     def _show_result(self, document: Document, value: object | None) -> None:
@@ -155,7 +154,7 @@ class MainWindow(Shell):
         if bay is None or value is None or view is None:
             self.verdicts.show_verdicts((), document.units)
             return
-        result = bay.result(value)
+        result = bays.work_of(bay.name).result(value)
         self.banner.show_result(*view.headline(document, value), result)
         self.verdicts.show_verdicts(result.verdicts, document.units)
 
@@ -165,7 +164,7 @@ class MainWindow(Shell):
         if bay is not None:
             rows = [replace(row, about=bay.title) if row.about == bay.name else row for row in rows]
         if bay is not None and value is not None:
-            rows += [Problem(note.level, note.about, note.text) for note in bay.result(value).notes]
+            rows += [Problem(note.level, note.about, note.text) for note in bays.work_of(bay.name).result(value).notes]
         self.notes.show_problems(rows)
         grave = sum(row.level == "error" for row in rows)
         self.docks["Problems"].setWindowTitle(f"Problems and notes ({len(rows)})" if rows else "Problems and notes")
@@ -178,11 +177,9 @@ class MainWindow(Shell):
             action = self.actions_by_name[name]
             action.setEnabled(label is not None)
             action.setText(f"{name.capitalize()} {label}" if label else name.capitalize())
-        bay, value = _front(document)
-        printed = value is not None and bay is not None and bay.certificate is not None
+        _, value = _front(document)
         for able, names in (
-            (printed, ("certificate",)),
-            (value is not None, ("export_table", "export_picture")),
+            (value is not None, ("certificate", "export_table", "export_picture")),
             (bool(document.files), ("remove", "columns", "reload")),
         ):
             for name in names:
@@ -405,8 +402,6 @@ class MainWindow(Shell):
 
     def _open_sample(self) -> None:
         """Put the invented sample of the bay in front on the bench."""
-        from valvelab.places import sample_profiles
-
         bay = bays.by_name(self.bench.document.bay) or bays.BAYS[0]
         self.bench.add_files([str(sample_profiles() / name) for name in bay.sample])
 
@@ -425,13 +420,14 @@ class MainWindow(Shell):
         """Write the certificate of the bay in front."""
         document = self.bench.document
         bay, value = _front(document)
-        if bay is None or value is None or bay.certificate is None or not self.bench.may_write(path):
+        if bay is None or value is None or not self.bench.may_write(path):
             return
-        make, units = bay.certificate, document.units
+        make, units = bays.work_of(bay.name).certificate, document.units
         made = date.today().isoformat()  # noqa: DTZ011 - the date on the wall where the paper is signed
 
         def write() -> Paper:
             from valvelab.job.certificates import write_shown
+            from valvelab.workbench import jobs
 
             shown = make(document, value)
             with jobs.on_disk(document, shown.part) as part:
@@ -473,7 +469,7 @@ class MainWindow(Shell):
         self._refresh(self.bench.document)
 
 
-def _front(document: Document) -> tuple[Bay[Any] | None, object | None]:
+def _front(document: Document) -> tuple[Bay | None, object | None]:
     """The bay in front and its answer."""
     bay = bays.by_name(document.bay)
     return bay, None if bay is None else bays.answer_value(document, bay)

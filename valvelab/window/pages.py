@@ -6,10 +6,9 @@ from collections.abc import Callable, Sequence
 from functools import partial
 from html import escape
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
 
 from PySide6.QtCore import QBuffer, QIODevice, QSize, Qt, QTimer, Signal
-from PySide6.QtGui import QPaintEvent, QPen
+from PySide6.QtGui import QPaintEvent, QPen, QPixmap
 from PySide6.QtWidgets import (
     QFileDialog,
     QLabel,
@@ -23,6 +22,7 @@ from PySide6.QtWidgets import (
 from valvelab import __version__
 from valvelab.cautions import CAUTIONS
 from valvelab.csv_text import csv_text
+from valvelab.inspection.characteristics import all_characteristics
 from valvelab.window.actions import ACTIONS
 from valvelab.window.chips import Heading
 from valvelab.window.icons import icon
@@ -30,9 +30,7 @@ from valvelab.window.layouts import above, beside
 from valvelab.window.painting import painting
 from valvelab.window.tables import TableView
 from valvelab.window.theme import Theme, current_theme
-
-if TYPE_CHECKING:
-    from valvelab.workbench.bay import Bay
+from valvelab.workbench.bay import Bay
 
 Html = Callable[[Theme], str]
 _FLASH_MS = 8000
@@ -78,7 +76,7 @@ class EmptyPage(QWidget):
         self._picture = QLabel(self, alignment=Qt.AlignmentFlag.AlignCenter)
         self._head = Heading("", 1.6, self)
         self._head.setAlignment(Qt.AlignmentFlag.AlignCenter)
-        self._what = QLabel(self, alignment=Qt.AlignmentFlag.AlignCenter, wordWrap=True)
+        self.explanation = QLabel(self, alignment=Qt.AlignmentFlag.AlignCenter, wordWrap=True)
         self._jobs = above(spacing=2)
         self.open_button = QPushButton("Open…", self)
         self.sample_button = QPushButton("Open the sample", self)
@@ -89,7 +87,7 @@ class EmptyPage(QWidget):
             3,
             self._picture,
             self._head,
-            self._what,
+            self.explanation,
             buttons,
             self._offers,
             beside(1, self._jobs, 1),
@@ -125,7 +123,7 @@ class EmptyPage(QWidget):
             button.clicked.connect(partial(self.job_wanted.emit, path))
             self._jobs.addWidget(button)
 
-    def show_bay(self, bay: Bay[Any] | None, *, busy: bool, failure: str) -> None:
+    def show_bay(self, bay: Bay | None, *, busy: bool, failure: str) -> None:
         """Say what the bay in front needs."""
         side = round(4.5 * self.fontMetrics().height())
         name = "waiting" if busy else "error" if failure else bay.icon if bay else "open"
@@ -139,7 +137,7 @@ class EmptyPage(QWidget):
             head = f"{bay.title}: nothing on the bench yet" if bay else "Nothing on the bench yet"
             what = (bay.empty if bay else "") + " A spec (TOML) beside it gives the limits to judge by."
         self._head.setText(head)
-        self._what.setText(what)
+        self.explanation.setText(what)
         self.open_button.setVisible(not busy)
         self.sample_button.setVisible(not busy and not failure)
         self.update()
@@ -243,8 +241,6 @@ def cautions_html(theme: Theme) -> str:
 
 def characteristics_html(theme: Theme) -> str:
     """The table of characteristics."""
-    from valvelab.inspection.characteristics import all_characteristics
-
     quiet = theme.colours["quiet"]
     parts: list[str] = []
     subject = ""
@@ -296,8 +292,6 @@ def save_as(parent: QWidget, title: str, suggestion: str, kinds: str, write: Cal
 
 def picture_png(widget: QWidget) -> bytes:
     """A widget as it looks, at twice the pixels, as PNG."""
-    from PySide6.QtGui import QPixmap
-
     picture = QPixmap(widget.size() * 2)
     picture.setDevicePixelRatio(2.0)
     widget.render(picture)

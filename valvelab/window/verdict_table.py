@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QPointF, QRectF, QSize, Qt, Signal
 from PySide6.QtGui import QPainter, QPaintEvent, QPen
@@ -20,6 +19,7 @@ from PySide6.QtWidgets import (
 )
 
 from valvelab.inspection.characteristics import explained
+from valvelab.records.result import Result, Verdict
 from valvelab.tables import verdicts
 from valvelab.tables.verdicts import RANKED, SIGNS, WORDS, judged, overall, rank
 from valvelab.units import System
@@ -29,9 +29,6 @@ from valvelab.window.layouts import above, beside, stacked
 from valvelab.window.painting import painting
 from valvelab.window.tables import TableColumn, TableView, of
 from valvelab.window.theme import current_theme, scaled
-
-if TYPE_CHECKING:
-    from valvelab.records.result import Result, Verdict
 
 _SPAN = 1.6
 _GAUGE = 8
@@ -181,13 +178,13 @@ class Banner(QWidget):
         self._outcome = ""
         self._mark = QLabel(self)
         self._head = QLabel(self)
-        self._sub = QLabel(self)
+        self.inspected = QLabel(self)
         self._counts = QLabel(self)
-        for label in (self._head, self._sub, self._counts):
+        for label in (self._head, self.inspected, self._counts):
             label.setTextFormat(Qt.TextFormat.RichText)
             label.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
-        self._sub.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
-        lines = above(self._head, self._sub, spacing=0)
+        self.inspected.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
+        lines = above(self._head, self.inspected, spacing=0)
         beside(self._mark, (lines, 1), self._counts, on=self, margins=(16, 6, 12, 6), spacing=12)
 
     def show_result(self, title: str, against: str, result: Result) -> None:
@@ -205,8 +202,8 @@ class Banner(QWidget):
         }[self._outcome]
         self._head.setFont(scaled(self.font(), 1.25, strong=True))
         self._head.setText(f'<span style="color:{colour}">{head}</span>')
-        self._sub.setText(f'{title} <span style="color:{theme.colours["quiet"]}">&nbsp;·&nbsp; {against}</span>')
-        self._sub.setToolTip(f"{title}\n{against}")
+        self.inspected.setText(f'{title} <span style="color:{theme.colours["quiet"]}">&nbsp;·&nbsp; {against}</span>')
+        self.inspected.setToolTip(f"{title}\n{against}")
         side = round(2.0 * self.fontMetrics().height())
         name, of = (self._outcome, self._outcome) if self._outcome else ("info", "quiet")
         self._mark.setPixmap(icon(name, of).pixmap(QSize(side, side), self.devicePixelRatioF()))

@@ -1,29 +1,26 @@
-"""What a bay of the bench is."""
+"""What a bay of the bench is: a light description, and its work, which is loaded when there is some."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Generic
+from typing import TYPE_CHECKING, Generic
 
+from valvelab.records.result import Result
 from valvelab.workbench.background import Question
 from valvelab.workbench.document import BenchFile, Document, Value
+from valvelab.workbench.state import BayState
 
-if TYPE_CHECKING:
-    from valvelab.job.certificates import Shown
-    from valvelab.records.result import Result
+if TYPE_CHECKING:  # the schema of jobs is not wanted before the first paint
+    from valvelab.records.job import JobPart, Shown
 
 
 @dataclass(frozen=True, slots=True)
-class Bay(Generic[Value]):
-    """One bay, whose answers are of one type; `state` is the type of what a person decides at it.
+class Bay:
+    """One bay as it is told before anything lies there.
 
-    `takes` names the kinds of file it works on, as `files.kinds` lists them.
-    `certificate(document, value)` says what it puts on paper; None where it puts nothing.
-    `uses(document)` names the files that the question reads, where they are not simply the ones in use of each kind.
-    `at_once(document, value)` makes the value shown from the answer (None while there is none) and the state, in a
-    few milliseconds and in the window itself, so that fields keep the focus while every entry counts; it returns the
-    same object for the same state. `sample` names files of the sample folder to try it with.
+    `takes` names the kinds of file it works on, as `files.kinds` lists them. `blank`: whether it has something to show
+    before any file was read. `sample` names files of the sample folder to try it with.
     """
 
     name: str
@@ -31,13 +28,29 @@ class Bay(Generic[Value]):
     icon: str
     takes: tuple[str, ...]
     empty: str
-    state: type[Any]
+    blank: bool = False
+    sample: tuple[str, ...] = ("quillmere_four_camshaft.csv", "quillmere_four_camshaft.toml")
+
+
+@dataclass(frozen=True, slots=True)
+class Work(Generic[Value]):
+    """What is done at a bay, whose answers are of one type; `state` is the type of what a person decides at it.
+
+    `parts(document)` are the parts of a job that inspect again what lies there; `certificate(document, value)` says
+    what it puts on paper.
+    `uses(document)` names the files that the question reads, where they are not simply the ones in use of each kind.
+    `at_once(document, value)` makes the value shown from the answer (None while there is none) and the state, in a
+    few milliseconds and in the window itself, so that fields keep the focus while every entry counts; it returns the
+    same object for the same state.
+    """
+
+    state: type[BayState]
     question: Callable[[Document], Question[Value] | None]
     result: Callable[[Value], Result]
-    certificate: Callable[[Document, Value], Shown] | None = None
+    parts: Callable[[Document], tuple[JobPart, ...]]
+    certificate: Callable[[Document, Value], Shown]
     uses: Callable[[Document], tuple[BenchFile, ...]] | None = None
     at_once: Callable[[Document, Value | None], Value | None] | None = None
-    sample: tuple[str, ...] = ("quillmere_four_camshaft.csv", "quillmere_four_camshaft.toml")
 
 
 def front_item(result: Result, names: Sequence[str], chosen: str, otherwise: str = "") -> str:

@@ -1,47 +1,127 @@
-"""The bays of the bench: what each accepts, what it asks, and where the window finds its view.
+"""The bays of the bench: what each accepts, and the one door to what is done there.
 
 To add a bay called `springs`:
 
-1. `valvelab/workbench/springs_bay.py` with a module constant `BAY: Bay` (see `bay`, `lobes_bay`): the kinds of
-   file it takes, and `question(document)`, a pure function that returns the work to be done for what
-   is on the bench (or None while something is missing); `state`, a frozen dataclass of what a person decides there
-   (see `state`). The answer's value is what `inspection.inspect_…` returns;
-   `result(value)` gives its `records.result.Result`, whose verdicts and notes the docks show.
-2. `valvelab/window/bays/springs_view.py` with `make_view(bench) -> BayView`. It builds its widgets from
-   `window.panel` (any Figure, HeatMap or Dial), `window.tables` and `window.panes` (chips and fields that are bound to
-   the state), and in `show_answer` it redraws what `changed` says is another.
-   What can be begun on the empty bench is a small widget: `make_start(bench)` in `springs_start.py`.
-3. An icon `resources/icons/<icon>.svg`, and the bay in `BAYS` below.
+1. `valvelab/workbench/springs_bay.py` with a module constant `WORK: Work` (see `bay`, `lobes_bay`): `state`, a frozen
+   dataclass of what a person decides there (see `state`); `question(document)`, a pure function that returns the work
+   to be done for what is on the bench (or None while something is missing). The answer's value is what
+   `inspection.inspect_…` returns; `result(value)` gives its `records.result.Result`, whose verdicts and notes the docks
+   show, and `certificate(document, value)` what goes on paper.
+2. Its line in `BAYS` below, with the kinds of file it takes and an icon `resources/icons/<icon>.svg`; its case in
+   `work_of`.
+3. `valvelab/window/bays/springs_view.py` with a `BayView`, and its case in `valvelab/window/bays/door.py`. It builds
+   its widgets from `window.panel` (any Figure, HeatMap or Dial), `window.tables` and `window.panes` (chips and fields
+   that are bound to the state), and in `show_answer` it redraws what `changed` says is another.
+   What can be begun on the empty bench is a small widget in `springs_start.py`, with a case of its own there.
 
-Bay modules are imported before the window's first paint: nothing heavy at their top level.
+`BAYS` is read before the window's first paint. Bay modules are imported after it, when a file was read for them or a
+sheet is begun: they import at their top whatever they need.
 """
 
 from __future__ import annotations
 
-from contextlib import suppress
 from typing import Any
 
-from valvelab.errors import ValvelabError
 from valvelab.files.kinds import READERS, Reader
-from valvelab.records.job import JobPart
-from valvelab.workbench import gauge_bay, lobes_bay, motion_bay, phasing_bay, shaft_bay, springs_bay, texture_bay
 from valvelab.workbench.background import Question, answer_to
-from valvelab.workbench.bay import Bay
-from valvelab.workbench.document import Document, Value
+from valvelab.workbench.bay import Bay, Work
+from valvelab.workbench.document import Document
 
-BAYS: tuple[Bay[Any], ...] = (
-    lobes_bay.BAY,
-    springs_bay.BAY,
-    shaft_bay.BAY,
-    texture_bay.BAY,
-    gauge_bay.BAY,
-    phasing_bay.BAY,
-    motion_bay.BAY,
+BAYS: tuple[Bay, ...] = (
+    Bay(
+        name="lobes",
+        title="Camshaft",
+        icon="camshaft",
+        takes=("lift table", "spec"),
+        empty="Drop a lift table here: one column an angle, one a lobe, or lobe, angle and lift in rows.",
+    ),
+    Bay(
+        name="springs",
+        title="Springs",
+        icon="springs",
+        takes=("spring readings", "heights", "spec"),
+        empty="Drop spring readings here: spring, height and force, a row for each reading; heights as well for shims.",
+    ),
+    Bay(
+        name="shaft",
+        title="Shaft form",
+        icon="shaft",
+        takes=("shaft readings", "adopted uncertainty", "spec"),
+        empty="Drop shaft readings here: station, position, angle and reading, a dial turned through each journal.",
+        sample=("club_four_journals.csv", "club_four_shaft_spec.toml"),
+    ),
+    Bay(
+        name="texture",
+        title="Texture",
+        icon="texture",
+        takes=("surface trace", "spec"),
+        empty="Drop a surface trace here: a table of x and z, an SMD text file, or an X3P container.",
+        sample=("club_four_lobe_3I_trace.csv", "club_four_shaft_spec.toml"),
+    ),
+    Bay(
+        name="gauge",
+        title="Gauge study",
+        icon="gauge",
+        takes=("gauge study", "spec"),
+        empty="Drop a gauge study here: part, appraiser, trial and reading. A plan sheet says in which order to read.",
+        sample=("dial_gauge_study.csv", "club_four_shaft_spec.toml"),
+    ),
+    Bay(
+        name="phasing",
+        title="Phasing",
+        icon="phasing",
+        takes=("phasing sheet", "spec"),
+        empty="Type degree-wheel readings as the worksheet asks for them, or drop a sheet (TOML) here.",
+        blank=True,
+        sample=("quillmere_four_degree_wheel_misread.toml", "quillmere_four_engine.toml"),
+    ),
+    Bay(
+        name="motion",
+        title="Valve motion",
+        icon="motion",
+        takes=("train", "lift table", "spec"),
+        empty="Put a lift table and a train (TOML: rocker, lash, valve, spring, crank) on the bench.",
+        sample=("quillmere_four_camshaft.csv", "quillmere_four_train.toml", "quillmere_four_engine.toml"),
+    ),
 )
 """In bench order."""
 
 
-def by_name(name: str) -> Bay[Any] | None:
+def work_of(name: str) -> Work[Any]:
+    """The work of a bay; KeyError for a name that is none."""
+    match name:
+        case "lobes":
+            from valvelab.workbench import lobes_bay
+
+            return lobes_bay.WORK
+        case "springs":
+            from valvelab.workbench import springs_bay
+
+            return springs_bay.WORK
+        case "shaft":
+            from valvelab.workbench import shaft_bay
+
+            return shaft_bay.WORK
+        case "texture":
+            from valvelab.workbench import texture_bay
+
+            return texture_bay.WORK
+        case "gauge":
+            from valvelab.workbench import gauge_bay
+
+            return gauge_bay.WORK
+        case "phasing":
+            from valvelab.workbench import phasing_bay
+
+            return phasing_bay.WORK
+        case "motion":
+            from valvelab.workbench import motion_bay
+
+            return motion_bay.WORK
+    raise KeyError(name)
+
+
+def by_name(name: str) -> Bay | None:
     """The bay of that name."""
     return next((bay for bay in BAYS if bay.name == name), None)
 
@@ -52,52 +132,40 @@ def kinds() -> tuple[Reader, ...]:
     return tuple(reader for reader in READERS if reader.name in taken)
 
 
-def takers(kind: str) -> tuple[Bay[Any], ...]:
+def takers(kind: str) -> tuple[Bay, ...]:
     """Bays that take a kind of file."""
     return tuple(bay for bay in BAYS if kind in bay.takes)
 
 
 def outstanding(document: Document) -> Question[Any] | None:
     """The question of the bay in front, where its answer is not there yet."""
-    bay = by_name(document.bay)
-    if bay is None or document.unread():
-        return None
-    question = bay.question(document)
-    if question is None:
-        return None
-    return question if answer_to(document, bay.name, question) is None else None
+    work = None if document.unread() else _wanted(document, by_name(document.bay))
+    question = None if work is None else work.question(document)
+    return question if answer_to(document, document.bay, question) is None else None
 
 
 def files_in_use(document: Document) -> set[str]:
     """Paths of the files that the bay in front works on."""
     bay = by_name(document.bay)
-    if bay is None:
+    work = _wanted(document, bay)
+    if bay is None or work is None:
         return set()
-    if bay.uses is not None:
-        return {file.path for file in bay.uses(document)}
+    if work.uses is not None:
+        return {file.path for file in work.uses(document)}
     found = (document.in_use(kind) for kind in bay.takes)
     return {file.path for file in found if file is not None}
 
 
-def answer_value(document: Document, bay: Bay[Value]) -> Value | None:
+def answer_value(document: Document, bay: Bay) -> Any | None:
     """The bay's answer for the document as it is; None while there is none or it belongs to another state."""
-    known = answer_to(document, bay.name, bay.question(document))
+    work = _wanted(document, bay)
+    if work is None:
+        return None
+    known = answer_to(document, bay.name, work.question(document))
     value = None if known is None else known.value
-    return value if bay.at_once is None else bay.at_once(document, value)
+    return value if work.at_once is None else work.at_once(document, value)
 
 
-def parts(document: Document) -> tuple[JobPart, ...]:
-    """The parts of a job that inspect again what every bay shows."""
-    found = []
-    for bay in BAYS:
-        value = answer_value(document, bay)
-        if bay.certificate is not None and value is not None:
-            with suppress(ValvelabError):
-                found.append(bay.certificate(document, value).part)
-    return tuple(found)
-
-
-def results(document: Document) -> dict[str, str]:
-    """Every answer that there is, as JSON by bay."""
-    known = ((bay, answer_value(document, bay)) for bay in BAYS)
-    return {bay.name: bay.result(value).model_dump_json(indent=1) for bay, value in known if value is not None}
+def _wanted(document: Document, bay: Bay | None) -> Work[Any] | None:
+    """The work of a bay once there can be some: a window that opens empty is painted without it."""
+    return work_of(bay.name) if bay is not None and (bay.blank or document.contents) else None

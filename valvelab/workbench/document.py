@@ -16,12 +16,13 @@ from typing import TYPE_CHECKING, Any, Generic, Literal, TypeVar, cast
 
 from valvelab.files.contents import Contents, Given
 from valvelab.units import System
+from valvelab.workbench.state import BayState
 
 if TYPE_CHECKING:
     from valvelab.files.table import Preview
 
 Value = TypeVar("Value")
-State = TypeVar("State")
+State = TypeVar("State", bound=BayState)
 
 
 class Kind(str, Generic[Value]):
@@ -111,7 +112,7 @@ class Document:
 
     files: tuple[BenchFile, ...] = ()
     bay: str = ""
-    states: Mapping[type[Any], object] = field(default_factory=lambda: MappingProxyType({}))
+    states: Mapping[type[BayState], BayState] = field(default_factory=lambda: MappingProxyType({}))
     columns_of: str = ""
     current: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     units: System = "metric"

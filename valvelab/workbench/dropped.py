@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from valvelab.errors import BadFile, ValvelabError
+from valvelab.files.contents import read_contents
 
 _LARGEST_JOB = 512 * 1024
 _MOST_FILES = 200
@@ -34,8 +35,6 @@ def _within(path: Path) -> list[Path]:
 
 
 def _looks_like_job(path: Path) -> bool:
-    from valvelab.files.contents import read_contents
-
     try:
         return path.suffix.lower() == ".toml" and b"[[part]]" in read_contents(path, _LARGEST_JOB).data
     except BadFile:

@@ -10,7 +10,7 @@ from typing import Any
 
 from valvelab.units import System
 from valvelab.workbench.document import TYPED, Answer, BenchFile, Content, Document, Paper
-from valvelab.workbench.state import with_item
+from valvelab.workbench.state import BayState, with_item
 
 
 def add_files(document: Document, paths: Iterable[str]) -> Document:
@@ -56,7 +56,7 @@ def add_paper(document: Document, paper: Paper) -> Document:
     return replace(document, papers=(*others, paper))
 
 
-def set_fields(document: Document, kind: type[Any], **fields: Any) -> Document:
+def set_fields(document: Document, kind: type[BayState], **fields: Any) -> Document:
     """Set fields of a bay's state: the lobe in front, the checking lift."""
     state = replace(document.state(kind), **fields)
     return replace(document, states=with_item(document.states, kind, state))

@@ -4,24 +4,24 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from valvelab.errors import BadFile
+from valvelab.files.adopted_uncertainty import write_adopted
+from valvelab.files.gauge_study_file import LEAST_PLAN, can_be_planned, plan_rows, plan_text
+from valvelab.inspection.form.gauge import GaugeInspection, GaugeQuestion, adopt, inspect_gauge
+from valvelab.records.form_measurement import GaugeReadings
+from valvelab.records.job import JobPart, Shown
+from valvelab.records.result import Result
+from valvelab.records.spec import Spec
 from valvelab.units import CANONICAL, Dimension
 from valvelab.workbench.background import Partly, Question
-from valvelab.workbench.bay import Bay
+from valvelab.workbench.bay import Work
 from valvelab.workbench.document import BenchFile, Document, Kind
-from valvelab.workbench.papers import shown
-from valvelab.workbench.spec_choice import SPEC, files_of, inspected_to, sources_of, spec_for, stamps
-from valvelab.workbench.state import entered
+from valvelab.workbench.papers import part_of
+from valvelab.workbench.spec_choice import files_of, inspected_to, sources_of, spec_for, stamps
+from valvelab.workbench.state import BayState, entered
 from valvelab.writing import write_whole
-
-if TYPE_CHECKING:
-    from valvelab.inspection.form.gauge import GaugeInspection
-    from valvelab.job.certificates import Shown
-    from valvelab.records.form_measurement import GaugeReadings
-    from valvelab.records.result import Result
-    from valvelab.records.spec import Spec
 
 NAME = "gauge"
 STUDY: Kind[GaugeReadings] = Kind("gauge study")
@@ -33,12 +33,13 @@ def _planned(usual: int, what: str, least: int, most: int, text: str) -> Any:
 
 
 @dataclass(frozen=True, slots=True)
-class GaugeState:
+class GaugeState(BayState):
     """What is looked at; the tolerance width typed, in the study's unit, None for the study's own; the plan.
 
     `seed` draws the order of reading; the same seed gives the same order.
     """
 
+    bay = NAME
     page: str = "figures"
     tolerance: float | None = entered(
         None, "Tolerance width, 0 for the study's own", text="tolerance", edit="change the tolerance", step=0.005,
@@ -74,8 +75,6 @@ def question(document: Document) -> Question[GaugeInspection] | None:
     found = spec_in_use(document)
 
     def work() -> GaugeInspection | Partly[GaugeInspection]:
-        from valvelab.inspection.form.gauge import GaugeQuestion, inspect_gauge
-
         plain = GaugeQuestion(readings, width)
         if found is None:
             return inspect_gauge(plain)
@@ -100,8 +99,6 @@ def write_plan(plan: GaugeState, path: Path) -> str:
 
     Refuses fewer than 2 parts, 1 appraiser or 2 trials, and more readings than anyone takes.
     """
-    from valvelab.files.gauge_study_file import LEAST_PLAN, can_be_planned, plan_rows, plan_text
-
     if not can_be_planned(plan.parts, plan.appraisers, plan.trials):
         found = f"{plan.parts} parts, {plan.appraisers} appraisers, {plan.trials} trials"
         raise BadFile(path.name, "", found, LEAST_PLAN)
@@ -117,35 +114,23 @@ def write_plan(plan: GaugeState, path: Path) -> str:
 
 def adopt_as(inspection: GaugeInspection, kind: str, path: Path) -> str:
     """Keep the study's result as the uncertainty of a kind of reading; a closing sentence."""
-    from valvelab.files.adopted_uncertainty import write_adopted
-    from valvelab.inspection.form.gauge import adopt
-
     adopted = adopt(inspection.result, kind)
     write_adopted(path, adopted)
     return f"Adopted for {kind}: standard uncertainty {adopted.standard_uncertainty}, in {path}"
 
 
+def parts(document: Document) -> tuple[JobPart, ...]:
+    """The study in use, with the spec in use and the tolerance typed."""
+    study, width = document.value_in_use(STUDY), document.state(GaugeState).tolerance
+    if study is None:
+        return ()
+    typed = None if width is None else f"{width!r} {study[1].unit}".rstrip()
+    return (part_of(NAME, study[0], spec_in_use(document), tolerance=typed),)
+
+
 def certificate(document: Document, inspection: GaugeInspection) -> Shown:
     """The study's part of a certificate."""
-    file = document.in_use(STUDY)
-    assert file is not None
-    asked = inspection.question
-    found = spec_in_use(document) if asked.spec is not None else None
-    width = asked.tolerance
-    typed = None if width is None else f"{width!r} {inspection.result.unit}".rstrip()
-    return shown(inspection.result, NAME, file, found, tolerance=typed)
+    return Shown(inspection.result, *parts(document))
 
 
-BAY = Bay(
-    name=NAME,
-    title="Gauge study",
-    icon="gauge",
-    takes=(STUDY, SPEC),
-    empty="Drop a gauge study here: part, appraiser, trial and reading. A plan sheet says in which order to read.",
-    state=GaugeState,
-    question=question,
-    result=result,
-    certificate=certificate,
-    uses=uses,
-    sample=("dial_gauge_study.csv", "club_four_shaft_spec.toml"),
-)
+WORK = Work(GaugeState, question, result, parts, certificate, uses)

@@ -3,12 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
 
+from valvelab.records.spec import Spec
 from valvelab.workbench.document import BenchFile, Document
-
-if TYPE_CHECKING:
-    from valvelab.records.spec import Spec
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import secrets
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from hashlib import sha256
@@ -21,6 +21,7 @@ from valvelab.job.job_file import JOB_FILE
 from valvelab.job.laid_out import lay_out, without
 from valvelab.records.job import Job, JobPart
 from valvelab.records.saved_job import KeptFile, KeptPaper, SavedJob
+from valvelab.workbench import bays
 from valvelab.workbench.document import TYPED, BenchFile, Document, Paper
 from valvelab.workbench.saved_bench import saved_document, saved_text
 from valvelab.workbench.spec_choice import SPEC
@@ -103,16 +104,15 @@ def _free(name: str, used: set[str]) -> str:
     return found
 
 
-def packed(document: Document, parts: Sequence[JobPart], results: Mapping[str, str], file: str) -> bytes:
+def packed(document: Document, file: str) -> bytes:
     """The job file of a bench: its files, its decisions, the job that inspects them, answers as JSON, papers.
 
-    parts: with the paths of the bench. results: by bay. file: the job file's name, for refusals. Raises BadFile,
-    CannotWrite.
+    file: the job file's name, for refusals. Raises BadFile, CannotWrite.
     """
     bench = taken(document)
     called = bench.names
-    made = {f"{RESULTS}{bay}.json": text.encode() for bay, text in results.items()}
-    if parts:
+    made = {f"{RESULTS}{bay}.json": text.encode() for bay, text in _results(document).items()}
+    if parts := tuple(part for bay in bays.BAYS for part in bays.work_of(bay.name).parts(document)):
         named = tuple(_named(part, called) for part in parts)
         made[JOB_FILE] = job_toml(Job(units=document.units, part=named)).encode()
     papers, listed = _papers(document)
@@ -121,6 +121,13 @@ def packed(document: Document, parts: Sequence[JobPart], results: Mapping[str, s
     kept = (_kept(name, data, bench.origin.get(name, "")) for name, data in {**bench.files, **made}.items())
     job = SavedJob(version=__version__, files=tuple(kept), papers=listed, bench=json.loads(saved_text(plain, called)))
     return pack(job, {**bench.files, **made, **papers}, file)
+
+
+def _results(document: Document) -> dict[str, str]:
+    """Every answer that there is, as JSON by bay."""
+    known = {bay.name: bays.answer_value(document, bay) for bay in bays.BAYS}
+    given = {name: bays.work_of(name).result(value) for name, value in known.items() if value is not None}
+    return {name: result.model_dump_json(indent=1) for name, result in given.items()}
 
 
 def _kept(name: str, data: bytes, origin: str) -> KeptFile:

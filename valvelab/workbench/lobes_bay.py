@@ -4,30 +4,31 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
 
+from valvelab.files.contents import read_contents
+from valvelab.files.lift_table import read_lift_table
+from valvelab.files.spec_file import nominal_path
+from valvelab.inspection.lobes.inspect import LobesInspection, inspect_lobes
+from valvelab.records.job import JobPart, Shown
+from valvelab.records.measurement import LiftTable
+from valvelab.records.result import Result
+from valvelab.records.spec import Spec
 from valvelab.workbench.background import Partly, Question
-from valvelab.workbench.bay import Bay, front_item
+from valvelab.workbench.bay import Work, front_item
 from valvelab.workbench.document import BenchFile, Document, Kind
-from valvelab.workbench.papers import shown
+from valvelab.workbench.papers import part_of
 from valvelab.workbench.spec_choice import SPEC, files_of, inspected_to, spec_for, stamps
-from valvelab.workbench.state import entered
-
-if TYPE_CHECKING:
-    from valvelab.inspection.lobes.inspect import LobesInspection
-    from valvelab.job.certificates import Shown
-    from valvelab.records.measurement import LiftTable
-    from valvelab.records.result import Result
-    from valvelab.records.spec import Spec
+from valvelab.workbench.state import BayState, entered
 
 NAME = "lobes"
 TABLE: Kind[LiftTable] = Kind("lift table")
 
 
 @dataclass(frozen=True, slots=True)
-class LobesState:
+class LobesState(BayState):
     """What is looked at: a lobe, durations at a lift, which map, list and plots."""
 
+    bay = NAME
     lobe: str = ""
     checking_lift_mm: float = entered(
         1.27, "Checking lift", text="at checking lift", edit="move the checking lift", dimension="length", unit="mm",
@@ -57,8 +58,6 @@ def spec_in_use(document: Document) -> tuple[BenchFile, Spec] | None:
 
 def nominal_paths(spec_path: str, spec: Spec) -> dict[str, Path]:
     """Nominal tables that the envelopes name, by that name; BadSpec where one is not there."""
-    from valvelab.files.spec_file import nominal_path
-
     return {row.nominal: nominal_path(spec_path, row, number) for number, row in enumerate(spec.envelope, start=1)}
 
 
@@ -88,8 +87,6 @@ def question(document: Document) -> Question[LobesInspection] | None:
     found = spec_in_use(document)
 
     def work() -> LobesInspection | Partly[LobesInspection]:
-        from valvelab.inspection.lobes.inspect import inspect_lobes
-
         if found is None:
             return inspect_lobes(table)
         return inspected_to(lambda: _inspect_to_spec(table, *found), lambda: inspect_lobes(table))
@@ -98,10 +95,6 @@ def question(document: Document) -> Question[LobesInspection] | None:
 
 
 def _inspect_to_spec(table: LiftTable, file: BenchFile, spec: Spec) -> LobesInspection:
-    from valvelab.files.contents import read_contents
-    from valvelab.files.lift_table import read_lift_table
-    from valvelab.inspection.lobes.inspect import inspect_lobes
-
     nominals = {name: read_lift_table(path) for name, path in nominal_paths(file.path, spec).items()}
     sources = (read_contents(file.given).source, *(nominal.source for nominal in nominals.values()))
     return inspect_lobes(table, spec, nominals, spec_file=file.path, sources=sources)
@@ -112,23 +105,15 @@ def result(inspection: LobesInspection) -> Result:
     return inspection.result
 
 
+def parts(document: Document) -> tuple[JobPart, ...]:
+    """The lift table in use, against the spec in use."""
+    file = table_in_use(document)
+    return () if file is None else (part_of(NAME, file, spec_in_use(document)),)
+
+
 def certificate(document: Document, inspection: LobesInspection) -> Shown:
     """The camshaft's part of a certificate."""
-    file = table_in_use(document)
-    assert file is not None
-    found = spec_in_use(document) if inspection.spec is not None else None
-    return shown(inspection.result, NAME, file, found)
+    return Shown(inspection.result, *parts(document))
 
 
-BAY = Bay(
-    name=NAME,
-    title="Camshaft",
-    icon="camshaft",
-    takes=(TABLE, SPEC),
-    empty="Drop a lift table here: one column an angle, one a lobe, or lobe, angle and lift in rows.",
-    state=LobesState,
-    question=question,
-    result=result,
-    certificate=certificate,
-    uses=uses,
-)
+WORK = Work(LobesState, question, result, parts, certificate, uses)

@@ -9,25 +9,26 @@ from __future__ import annotations
 from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from valvelab.errors import BadFile, BadSpec, CannotEvaluate, Reason, ValvelabError
+from valvelab.inspection.engine.motion import inspect_motion, judged
+from valvelab.inspection.engine.sides import motion_question
+from valvelab.inspection.lobes.inspect import inspect_lobes
+from valvelab.inspection.springs.inspect import inspect_springs
+from valvelab.records.job import JobPart, Shown
+from valvelab.records.result import Result
+from valvelab.records.spec import Spec
+from valvelab.records.spring_readings import SpringTable
+from valvelab.records.train import RuleReadingRecord
 from valvelab.workbench import lobes_bay, springs_bay
 from valvelab.workbench.background import Question
-from valvelab.workbench.bay import Bay
+from valvelab.workbench.bay import Work
 from valvelab.workbench.document import BenchFile, Document
 from valvelab.workbench.held_spec import HeldSpec, held
-from valvelab.workbench.motion_files import NAME, TRAIN, Motion, MotionState, Springs, spec_in_use, train_in_use, uses
+from valvelab.workbench.motion_files import Motion, MotionState, Springs, spec_in_use, train_in_use, uses
 from valvelab.workbench.motion_readings import rule_readings
-from valvelab.workbench.papers import shown
+from valvelab.workbench.papers import part_of
 from valvelab.workbench.spec_choice import files_of, noted, spec_for, stamps
-
-if TYPE_CHECKING:
-    from valvelab.job.certificates import Shown
-    from valvelab.records.result import Result
-    from valvelab.records.spec import Spec
-    from valvelab.records.spring_readings import SpringTable
-    from valvelab.records.train import RuleReadingRecord
 
 _SWEPT = "dynamic_separation"
 
@@ -43,10 +44,6 @@ def question(document: Document) -> Question[Motion] | None:
     spring_spec = spec_for(document, {"spring"})
 
     def work() -> Motion:
-        from valvelab.inspection.engine.motion import inspect_motion
-        from valvelab.inspection.engine.sides import motion_question
-        from valvelab.inspection.lobes.inspect import inspect_lobes
-
         asked = motion_question(table, inspect_lobes(table), found[1], dynamics=swept)
         if not asked.lobes:
             raise CannotEvaluate(Reason.MISSING_INPUT, f"{file.name}: no lobe of it could be fitted, so no valve moves")
@@ -61,8 +58,6 @@ def question(document: Document) -> Question[Motion] | None:
 
 
 def _measured_springs(table: SpringTable, spec: tuple[BenchFile, Spec] | None) -> Springs | None:
-    from valvelab.inspection.springs.inspect import inspect_springs
-
     try:
         inspection = inspect_springs(springs_bay.springs_question(table, spec))
     except ValvelabError:  # the spring bay says what is wrong with them
@@ -81,8 +76,6 @@ def at_once(document: Document, motion: Motion | None) -> Motion | None:
 
 @lru_cache(maxsize=8)
 def _judged(motion: Motion, readings: tuple[RuleReadingRecord, ...], spec_held: HeldSpec) -> Motion:
-    from valvelab.inspection.engine.motion import judged
-
     if spec_held.found is None:
         return replace(motion, inspection=judged(motion.inspection, rule_readings=readings))
     file, spec = spec_held.found
@@ -98,27 +91,21 @@ def result(motion: Motion) -> Result:
     return motion.inspection.result
 
 
+def parts(document: Document) -> tuple[JobPart, ...]:
+    """The lift table behind the train as its file states it, the dynamic model with it."""
+    file, train = lobes_bay.table_in_use(document), train_in_use(document)
+    if file is None or train is None:
+        return ()
+    return (part_of("motion", file, spec_in_use(document), train=Path(train[0].path)),)
+
+
 def certificate(document: Document, motion: Motion) -> Shown:
-    """The valve motion's part of a certificate: the train as its file states it, the dynamic model with it."""
-    file, train, spec = lobes_bay.table_in_use(document), train_in_use(document), spec_in_use(document)
-    assert file is not None
+    """The valve motion's part of a certificate; it carries the train's file, so what was typed has to be in it."""
+    train = train_in_use(document)
     assert train is not None
     if rule_readings(document, motion) != train[1].rule_reading:
         raise BadFile("readings at the retainer", "", "some that are in no file", "the train saved with them first")
-    return shown(motion.inspection.result, "motion", file, spec, train=Path(train[0].path))
+    return Shown(motion.inspection.result, *parts(document))
 
 
-BAY = Bay(
-    name=NAME,
-    title="Valve motion",
-    icon="motion",
-    takes=(TRAIN, *lobes_bay.BAY.takes),
-    empty="Put a lift table and a train (TOML: rocker, lash, valve, spring, crank) on the bench.",
-    state=MotionState,
-    question=question,
-    result=result,
-    certificate=certificate,
-    uses=uses,
-    at_once=at_once,
-    sample=("quillmere_four_camshaft.csv", "quillmere_four_train.toml", "quillmere_four_engine.toml"),
-)
+WORK = Work(MotionState, question, result, parts, certificate, uses, at_once)

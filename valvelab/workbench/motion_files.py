@@ -4,21 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
+from valvelab.inspection.engine.motion import MotionInspection
+from valvelab.phasing.timing import lobe_cylinder
+from valvelab.records.measurement import LiftTable
+from valvelab.records.result import Source
+from valvelab.records.spec import Spec
+from valvelab.records.springs_result import SpringResult
+from valvelab.records.train import Train
 from valvelab.workbench import lobes_bay, springs_bay
 from valvelab.workbench.bay import front_item
 from valvelab.workbench.document import BenchFile, Document, Kind
 from valvelab.workbench.spec_choice import files_of, spec_for
-from valvelab.workbench.state import entered, keyed
-
-if TYPE_CHECKING:
-    from valvelab.inspection.engine.motion import MotionInspection
-    from valvelab.records.measurement import LiftTable
-    from valvelab.records.result import Source
-    from valvelab.records.spec import Spec
-    from valvelab.records.springs_result import SpringResult
-    from valvelab.records.train import Train
+from valvelab.workbench.state import BayState, entered, keyed
 
 NAME = "motion"
 TRAIN: Kind[tuple[Train, Source]] = Kind("train")
@@ -65,14 +63,20 @@ class Trial:
 
 
 @dataclass(frozen=True, slots=True)
-class MotionState:
+class MotionState(BayState):
     """What is looked at, what is tried, and readings at the retainer that stand in no file, by valve."""
 
+    bay = NAME
     page: str = "lift"
     valve: str = ""
     dynamic: bool = False
     trial: Trial = Trial()
     readings: Mapping[str, TypedReadings] = keyed()
+
+    @property
+    def unsaved(self) -> bool:
+        """Whether readings at a retainer were typed that no file holds."""
+        return bool(self.readings)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -119,8 +123,6 @@ def chosen_valve(document: Document, motion: Motion) -> str:
 
 def pair_of(motion: Motion, valve: str) -> tuple[str, ...]:
     """The valve in front, and the first of the other kind on its cylinder where there is one."""
-    from valvelab.phasing.timing import lobe_cylinder
-
     lobes = {lobe.name: lobe for lobe in motion.inspection.question.lobes}
     own = lobes[valve]
     for name, lobe in lobes.items():

@@ -4,22 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 from valvelab.errors import BadFile
+from valvelab.files.contents import read_contents
+from valvelab.files.spec_file import parse_toml
+from valvelab.files.toml_text import toml_table
+from valvelab.records.train import ReadingSetAsideRecord, RuleReadingRecord, Train
 from valvelab.workbench import edits
 from valvelab.workbench.document import Document
 from valvelab.workbench.motion_files import Motion, MotionState, TypedReadings, train_in_use
 from valvelab.workbench.state import with_item
 
-if TYPE_CHECKING:
-    from valvelab.records.train import RuleReadingRecord
-
 
 def rule_readings(document: Document, motion: Motion) -> tuple[RuleReadingRecord, ...]:
     """Readings at the retainer: those typed for a valve, else the train's."""
-    from valvelab.records.train import ReadingSetAsideRecord, RuleReadingRecord
-
     stated, typed = motion.inspection.question.train.rule_reading, document.state(MotionState).readings
     names = [lobe.name for lobe in motion.inspection.question.lobes]
     kept = [row for row in stated if row.valve not in names]
@@ -70,10 +68,6 @@ def with_readings(
 
 def train_text(document: Document, motion: Motion) -> str:
     """The train's file with the readings at the retainer as they stand; BadFile where it can't be written so."""
-    from valvelab.files.contents import read_contents
-    from valvelab.files.spec_file import parse_toml
-    from valvelab.records.train import Train
-
     train = train_in_use(document)
     assert train is not None
     text = read_contents(train[0].given).data.decode("utf-8-sig")
@@ -97,8 +91,6 @@ def _without_readings(text: str) -> str:
 
 
 def _reading_block(row: RuleReadingRecord) -> str:
-    from valvelab.files.toml_text import toml_table
-
     own = {name: getattr(row, name) for name in ("valve", "readings_mm", "uncertainty_mm")}
     tables = [("[[rule_reading]]", own), *(("[[rule_reading.set_aside]]", dict(aside)) for aside in row.set_aside)]
     return "\n" + "".join(f"{toml_table(head, values)}\n" for head, values in tables)

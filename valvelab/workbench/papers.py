@@ -1,23 +1,17 @@
-"""What a bay of the window puts on paper: the part of a job that inspects it again, and what it showed."""
+"""What a bay of the window gives to a job and to paper: the part that inspects again what it shows."""
 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-if TYPE_CHECKING:
-    from valvelab.job.certificates import Shown
-    from valvelab.records.result import Result
-    from valvelab.records.spec import Spec
-    from valvelab.workbench.document import BenchFile
+from valvelab.records.job import PARTS, JobPart
+from valvelab.records.spec import Spec
+from valvelab.workbench.document import BenchFile
 
 
-def shown(result: Result, use: str, file: BenchFile, found: tuple[BenchFile, Spec] | None, **fields: Any) -> Shown:
-    """What a bay shows: its file with its column assignment, the spec it was held against, what it asks besides."""
-    from valvelab.job.certificates import Shown
-    from valvelab.records.job import PARTS
-
+def part_of(use: str, file: BenchFile, found: tuple[BenchFile, Spec] | None, **fields: Any) -> JobPart:
+    """A file with its column assignment, the spec it is held against, and what the use asks besides."""
     spec = None if found is None else Path(found[0].path)
     columns = {} if file.columns is None else {"columns": file.columns}
-    part = PARTS[use].model_validate({"file": Path(file.path), "spec": spec, **columns, **fields})
-    return Shown(result, part)
+    return PARTS[use].model_validate({"file": Path(file.path), "spec": spec, **columns, **fields})

@@ -5,28 +5,25 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any
 
 from valvelab.errors import BadFile, BadSpec
+from valvelab.files.contents import read_contents
+from valvelab.files.phasing_sheet import parse_sheet_toml, sheet_toml
+from valvelab.inspection.engine.phasing import PhasingInspection, inspect_phasing
+from valvelab.phasing.degreeing import Sheet
+from valvelab.records.job import JobPart, Shown
+from valvelab.records.result import Result, Source
+from valvelab.records.spec import Spec
 from valvelab.workbench import edits
 from valvelab.workbench.background import Question
-from valvelab.workbench.bay import Bay
+from valvelab.workbench.bay import Work
 from valvelab.workbench.document import BenchFile, Document, Kind
 from valvelab.workbench.held_spec import HeldSpec, held
-from valvelab.workbench.papers import shown
-from valvelab.workbench.spec_choice import SPEC, files_of, noted, spec_for
-from valvelab.workbench.state import Kept, keyed, with_item
-from valvelab.workbench.worksheet import Cell
-
-if TYPE_CHECKING:
-    from valvelab.inspection.engine.phasing import PhasingInspection
-    from valvelab.job.certificates import Shown
-    from valvelab.phasing.degreeing import Sheet
-    from valvelab.records.result import Result, Source
-    from valvelab.records.spec import Spec
-    from valvelab.workbench.worksheet_guide import Target
-else:
-    Sheet = Any  # only named in the state's fields; loading it would load numpy before the first paint
+from valvelab.workbench.papers import part_of
+from valvelab.workbench.spec_choice import files_of, noted, spec_for
+from valvelab.workbench.state import BayState, Kept, keyed, with_item
+from valvelab.workbench.worksheet import Cell, blank_sheet, value_of
+from valvelab.workbench.worksheet_guide import Target, doubts, target
 
 NAME = "phasing"
 KIND: Kind[tuple[Sheet, Source]] = Kind("phasing sheet")
@@ -34,30 +31,32 @@ _NO_FILE = "no file"
 
 
 def _to_toml(sheets: Mapping[str, Sheet]) -> dict[str, str]:
-    from valvelab.files.phasing_sheet import sheet_toml
-
     return {path: sheet_toml(sheet) for path, sheet in sheets.items()}
 
 
 def _from_toml(texts: Mapping[str, str]) -> dict[str, Sheet]:
-    from valvelab.files.phasing_sheet import parse_sheet_toml
-
     return {path: parse_sheet_toml(text) for path, text in texts.items()}
 
 
 @dataclass(frozen=True, slots=True)
-class PhasingState:
+class PhasingState(BayState):
     """What is looked at, and what was typed.
 
     sheets: those that stand in no file as they are, by the path of the file they were read from, "" for a new one.
     beside: the file that a new sheet lies in front of. read_twice: doubtful readings that came the same again.
     """
 
+    bay = NAME
     drawing: str = "wheel"
     page: str = "result"
     sheets: Mapping[str, Sheet] = keyed(Kept(_to_toml, _from_toml))
     beside: str = ""
     read_twice: frozenset[tuple[Cell, float]] = frozenset()
+
+    @property
+    def unsaved(self) -> bool:
+        """Whether a degree-wheel sheet was typed that no file holds."""
+        return bool(self.sheets)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -86,8 +85,6 @@ def _as_read(document: Document, file: BenchFile | None) -> tuple[Sheet, Source]
 
 def sheet_in_front(document: Document) -> Sheet:
     """The sheet as it stands: what was typed, else the file's, else a blank one."""
-    from valvelab.workbench.worksheet import blank_sheet
-
     file = file_in_front(document)
     typed, read = document.state(PhasingState).sheets.get(_key(file)), _as_read(document, file)
     return typed or (blank_sheet() if read is None else read[0])
@@ -130,8 +127,6 @@ def saved_as(document: Document, path: str) -> Document:
 
 def sheet_text(document: Document) -> str:
     """The sheet in front as TOML."""
-    from valvelab.files.phasing_sheet import sheet_toml
-
     return sheet_toml(sheet_in_front(document))
 
 
@@ -165,11 +160,6 @@ def at_once(document: Document, _value: Worksheet | None) -> Worksheet:
 def _worked(
     sheet: Sheet, source: Source | None, twice: frozenset[tuple[Cell, float]], spec_held: HeldSpec
 ) -> Worksheet:
-    from valvelab.files.contents import read_contents
-    from valvelab.inspection.engine.phasing import inspect_phasing
-    from valvelab.workbench.worksheet import value_of
-    from valvelab.workbench.worksheet_guide import doubts, target
-
     sources = () if source is None else (source,)
     if spec_held.found is None:
         inspection = inspect_phasing(sheet, None, sources)
@@ -205,28 +195,19 @@ def result(worksheet: Worksheet) -> Result:
     return worksheet.inspection.result
 
 
+def parts(document: Document) -> tuple[JobPart, ...]:
+    """The sheet's file as it is; a sheet that stands in no file as it is has no part yet."""
+    file = file_in_front(document)
+    if file is None or file.path in document.state(PhasingState).sheets:
+        return ()
+    return (part_of("phasing", file, spec_in_use(document)),)
+
+
 def certificate(document: Document, worksheet: Worksheet) -> Shown:
     """The degreeing's part of a certificate; it carries the sheet's file, so the sheet has to be one."""
-    file = file_in_front(document)
-    if file is None or not worksheet.saved:
+    if not (found := parts(document)):
         raise BadFile("the worksheet", "", "readings that are in no file", "the sheet saved first: Save sheet…")
-    found = spec_in_use(document) if worksheet.inspection.result.verdicts else None
-    if found is None and len(worksheet.inspection.result.source) > 1:
-        found = spec_in_use(document)
-    return shown(worksheet.inspection.result, "phasing", file, found)
+    return Shown(worksheet.inspection.result, *found)
 
 
-BAY = Bay(
-    name=NAME,
-    title="Phasing",
-    icon="phasing",
-    takes=(KIND, SPEC),
-    empty="Type degree-wheel readings as the worksheet asks for them, or drop a sheet (TOML) here.",
-    state=PhasingState,
-    question=question,
-    result=result,
-    certificate=certificate,
-    uses=uses,
-    at_once=at_once,
-    sample=("quillmere_four_degree_wheel_misread.toml", "quillmere_four_engine.toml"),
-)
+WORK = Work(PhasingState, question, result, parts, certificate, uses, at_once)

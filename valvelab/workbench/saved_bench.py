@@ -14,7 +14,6 @@ from valvelab.records.result import Record
 from valvelab.units import System
 from valvelab.workbench import bays
 from valvelab.workbench.document import BenchFile, Document, Paper
-from valvelab.workbench.recovery_upgrade import states_of
 from valvelab.workbench.state import Kept
 
 _BYTES = MappingProxyType({0xDC00 + byte: 0xF700 + byte for byte in range(0x80, 0x100)})
@@ -50,6 +49,8 @@ class FirstBench(Record):
 
     def upgraded(self) -> SavedBench:
         """The same bench in the form of today."""
+        from valvelab.workbench.recovery_upgrade import states_of
+
         asked = str(self.choices.get("bench", {}).get("columns", ""))
         plain = self.model_dump(exclude={"version", "choices", "station"})
         return SavedBench(**plain, bay=self.station, states=states_of(self.choices), columns_of=asked)
@@ -81,11 +82,10 @@ def saved_text(document: Document, called: Mapping[str, str] = MappingProxyType(
 
     called: paths that go by another name there, wherever they stand.
     """
-    names = {bay.state: bay.name for bay in bays.BAYS}
     saved = {
         "files": [asdict(file) for file in document.files],
         "bay": document.bay,
-        "states": {names[kind]: _plain(state) for kind, state in document.states.items()},
+        "states": {state.bay: _plain(state) for state in document.states.values()},
         "columns_of": document.columns_of,
         "current": dict(document.current),
         "units": document.units,
@@ -104,8 +104,8 @@ def saved_document(data: bytes, called: Mapping[str, str] = MappingProxyType({})
         saved = read.upgraded() if isinstance(read, FirstBench) else read
         with_bytes = _renamed(saved.model_dump(), lambda text: text.translate(_BYTES_BACK))
         plain = SavedBench.model_validate(_renamed(with_bytes, lambda text: called.get(text, text)))
-        known = {bay.name: bay.state for bay in bays.BAYS}
-        states = {known[name]: _state(known[name], fields) for name, fields in plain.states.items() if name in known}
+        known = {name: bays.work_of(name).state for name in plain.states if bays.by_name(name)}
+        states = {kind: _state(kind, plain.states[name]) for name, kind in known.items()}
     except (ValidationError, ValvelabError, ValueError, TypeError) as error:
         raise ValueError(str(error)) from None
     return Document(

@@ -10,16 +10,13 @@ from dataclasses import dataclass, replace
 from math import floor, log10
 from statistics import median
 from types import MappingProxyType
-from typing import TYPE_CHECKING
 
 from valvelab.csv_text import csv_text
+from valvelab.records.sets_result import SetsResult
+from valvelab.records.springs_result import SpringResult
 from valvelab.tables.decimals import USUAL
 from valvelab.units import Dimension, System, display_unit, show
-from valvelab.workbench.state import entered, keyed
-
-if TYPE_CHECKING:
-    from valvelab.records.sets_result import SetsResult
-    from valvelab.records.springs_result import SpringResult
+from valvelab.workbench.state import BayState, entered, keyed
 
 NAME = "springs"
 KEYS = MappingProxyType({
@@ -144,12 +141,13 @@ class Grouping:
 
 
 @dataclass(frozen=True, slots=True)
-class SpringsState:
+class SpringsState(BayState):
     """What is looked at, what is asked of sets, and the sets of each tray by SHA-256 of its readings.
 
     page: the list beside the drawings. size: None until one was typed. limits: those typed, by characteristic.
     """
 
+    bay = NAME
     spring: str = ""
     page: str = "sets"
     plots: frozenset[str] = frozenset({"force", "difference", "coils"})
@@ -171,6 +169,11 @@ class SpringsState:
     matched_by: frozenset[str] = frozenset(AT_FIRST)
     limits: Mapping[str, float] = keyed()
     groupings: Mapping[str, Grouping] = keyed()
+
+    @property
+    def unsaved(self) -> bool:
+        """Springs were put into sets."""
+        return any(grouping.sets for grouping in self.groupings.values())
 
 
 def grouping_of(state: SpringsState, values: Values, readings: str) -> Grouping:

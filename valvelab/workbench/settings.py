@@ -10,6 +10,8 @@ import os
 from dataclasses import asdict, dataclass, field, fields, replace
 from pathlib import Path
 
+from platformdirs import user_config_path
+
 from valvelab.file_lock import FileLock
 from valvelab.writing import make_folder, write_whole
 
@@ -39,8 +41,6 @@ def folder() -> Path:
     stated = os.environ.get("VALVELAB_SETTINGS")
     if stated:
         return Path(stated)
-    from platformdirs import user_config_path
-
     return user_config_path("valvelab", appauthor=False)
 
 

@@ -4,23 +4,21 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
 
+from valvelab.camshaft.journal import JournalForm
+from valvelab.files.adopted_uncertainty import with_adopted_probe
+from valvelab.inspection.form.shaft import ShaftInspection, ShaftQuestion, inspect_shaft
+from valvelab.records.form_measurement import ShaftReadings
+from valvelab.records.gauge_result import AdoptedUncertainty
+from valvelab.records.job import JobPart, Shown
+from valvelab.records.result import Result
+from valvelab.records.spec import Spec
 from valvelab.workbench.background import Partly, Question
-from valvelab.workbench.bay import Bay, front_item
+from valvelab.workbench.bay import Work, front_item
 from valvelab.workbench.document import BenchFile, Document, Kind
-from valvelab.workbench.papers import shown
-from valvelab.workbench.spec_choice import SPEC, files_of, inspected_to, sources_of, spec_for, stamps
-from valvelab.workbench.state import entered
-
-if TYPE_CHECKING:
-    from valvelab.camshaft.journal import JournalForm
-    from valvelab.inspection.form.shaft import ShaftInspection
-    from valvelab.job.certificates import Shown
-    from valvelab.records.form_measurement import ShaftReadings
-    from valvelab.records.gauge_result import AdoptedUncertainty
-    from valvelab.records.result import Result
-    from valvelab.records.spec import Spec
+from valvelab.workbench.papers import part_of
+from valvelab.workbench.spec_choice import files_of, inspected_to, sources_of, spec_for, stamps
+from valvelab.workbench.state import BayState, entered
 
 NAME = "shaft"
 READINGS: Kind[ShaftReadings] = Kind("shaft readings")
@@ -30,9 +28,10 @@ FILTERS = (("", "As read"), ("50", "50"), ("15", "15"))
 
 
 @dataclass(frozen=True, slots=True)
-class ShaftState:
+class ShaftState(BayState):
     """What is looked at, and the filter chosen of `FILTERS`."""
 
+    bay = NAME
     journal: str = ""
     undulations: str = entered("", "Filter", text="filter", edit="filter the form")
     page: str = "journals"
@@ -63,9 +62,6 @@ def question(document: Document) -> Question[ShaftInspection] | None:
     found, adopted, cut = spec_in_use(document), document.in_use(ADOPTED), undulations(document)
 
     def work() -> ShaftInspection | Partly[ShaftInspection]:
-        from valvelab.files.adopted_uncertainty import with_adopted_probe
-        from valvelab.inspection.form.shaft import ShaftQuestion, inspect_shaft
-
         plain = ShaftQuestion(readings, cut)
         if adopted is not None:
             measured, source = with_adopted_probe(readings, adopted.given)
@@ -101,14 +97,18 @@ def chosen_journal(document: Document, inspection: ShaftInspection) -> str:
     return front_item(inspection.result, list(journals(inspection)), chosen, worst)
 
 
+def parts(document: Document) -> tuple[JobPart, ...]:
+    """The readings in use, with the spec, the filter and the adopted uncertainty in use."""
+    file, adopted = document.in_use(READINGS), document.in_use(ADOPTED)
+    if file is None:
+        return ()
+    gauge = None if adopted is None else Path(adopted.path)
+    return (part_of(NAME, file, spec_in_use(document), undulations=undulations(document), gauge=gauge),)
+
+
 def certificate(document: Document, inspection: ShaftInspection) -> Shown:
     """The shaft's part of a certificate."""
-    file, adopted = document.in_use(READINGS), document.in_use(ADOPTED)
-    assert file is not None
-    found = spec_in_use(document) if inspection.question.spec is not None else None
-    cut = inspection.question.undulations
-    gauge = None if adopted is None else Path(adopted.path)
-    return shown(inspection.result, NAME, file, found, undulations=cut, gauge=gauge)
+    return Shown(inspection.result, *parts(document))
 
 
 def adopted_kind(document: Document) -> str:
@@ -117,16 +117,4 @@ def adopted_kind(document: Document) -> str:
     return "" if adopted is None else adopted[1].kind
 
 
-BAY = Bay(
-    name=NAME,
-    title="Shaft form",
-    icon="shaft",
-    takes=(READINGS, ADOPTED, SPEC),
-    empty="Drop shaft readings here: station, position, angle and reading, a dial turned through each journal.",
-    state=ShaftState,
-    question=question,
-    result=result,
-    certificate=certificate,
-    uses=uses,
-    sample=("club_four_journals.csv", "club_four_shaft_spec.toml"),
-)
+WORK = Work(ShaftState, question, result, parts, certificate, uses)

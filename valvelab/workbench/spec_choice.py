@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection
 from pathlib import Path
-from typing import TYPE_CHECKING, TypeVar
+from typing import TypeVar
 
 from valvelab.errors import BadSpec
+from valvelab.files.contents import read_contents
+from valvelab.inspection.characteristics import named
+from valvelab.records.result import Result, Source, warning
+from valvelab.records.spec import Spec
 from valvelab.workbench.background import Partly
 from valvelab.workbench.document import BenchFile, Document, Kind, Value
-
-if TYPE_CHECKING:
-    from valvelab.records.result import Result, Source
-    from valvelab.records.spec import Spec
 
 SPEC: Kind[Spec] = Kind("spec")
 OfResult = TypeVar("OfResult", bound="Result")
@@ -29,8 +29,6 @@ def spec_for(
     A limit on something that nobody knows counts as speaking: its refusal should be seen. `also` names another way
     of speaking; of several specs the one that bears the `table`'s name comes first.
     """
-    from valvelab.inspection.characteristics import named
-
     found: list[tuple[BenchFile, Spec]] = []
     for file, spec in document.values_of(SPEC):
         known = [named(limit.of) for limit in spec.limit]
@@ -69,15 +67,11 @@ def without_spec(refusal: BadSpec) -> str:
 
 def noted(result: OfResult, refusal: BadSpec) -> OfResult:
     """A result without the spec that was refused, with a note that says so."""
-    from valvelab.records.result import warning
-
     return result.model_copy(update={"notes": (*result.notes, warning("spec", without_spec(refusal)))})
 
 
 def sources_of(pair: tuple[BenchFile, Spec] | None) -> tuple[Source, ...]:
     """The spec's identity as a source of the result; read away from the window."""
-    from valvelab.files.contents import read_contents
-
     return () if pair is None else (read_contents(pair[0].given).source,)
 
 

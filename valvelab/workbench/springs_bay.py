@@ -2,29 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import Any
 
+from valvelab.inspection.springs.analysis import SpringAnalysis
+from valvelab.inspection.springs.given_sets import describe_sets
+from valvelab.inspection.springs.inspect import SpringsInspection, SpringsQuestion, inspect_springs, latest_stages
+from valvelab.inspection.springs.sets import SetsInspection, SetsQuestion, inspect_sets
+from valvelab.inspection.springs.shims import ShimsInspection, ShimsQuestion, inspect_shims
+from valvelab.records.job import JobPart, Shown
+from valvelab.records.result import Result
+from valvelab.records.spec import Spec
+from valvelab.records.spring_readings import HeightsTable, SpringTable
+from valvelab.records.springs_result import SpringResult
+from valvelab.records.wire_materials import read_wire_materials
+from valvelab.sets.tray import Progress
 from valvelab.workbench import sets
 from valvelab.workbench.background import Partly, Question, answer_to
-from valvelab.workbench.bay import Bay, front_item
+from valvelab.workbench.bay import Work, front_item
 from valvelab.workbench.document import Answer, BenchFile, Document, Kind
-from valvelab.workbench.papers import shown
+from valvelab.workbench.papers import part_of
 from valvelab.workbench.sets import NAME, SpringsState
-from valvelab.workbench.spec_choice import SPEC, files_of, inspected_to, sources_of, spec_for, stamps
-
-if TYPE_CHECKING:
-    from valvelab.inspection.springs.analysis import SpringAnalysis
-    from valvelab.inspection.springs.inspect import SpringsInspection, SpringsQuestion
-    from valvelab.inspection.springs.sets import SetsInspection
-    from valvelab.inspection.springs.shims import ShimsInspection
-    from valvelab.job.certificates import Shown
-    from valvelab.records.result import Result
-    from valvelab.records.spec import Spec
-    from valvelab.records.spring_readings import HeightsTable, SpringTable
-    from valvelab.records.springs_result import SpringResult
-    from valvelab.sets.tray import Progress
+from valvelab.workbench.spec_choice import files_of, inspected_to, sources_of, spec_for, stamps
 
 READINGS: Kind[SpringTable] = Kind("spring readings")
 HEIGHTS: Kind[HeightsTable] = Kind("heights")
@@ -54,9 +54,6 @@ def uses(document: Document) -> tuple[BenchFile, ...]:
 
 def springs_question(table: SpringTable, found: tuple[BenchFile, Spec] | None) -> SpringsQuestion:
     """Readings and spec as the inspection asks for them."""
-    from valvelab.inspection.springs.inspect import SpringsQuestion
-    from valvelab.records.wire_materials import read_wire_materials
-
     if found is None:
         return SpringsQuestion(table, materials=read_wire_materials())
     return SpringsQuestion(table, found[1], found[0].path, read_wire_materials(), other_sources=sources_of(found))
@@ -70,8 +67,6 @@ def question(document: Document) -> Question[SpringsInspection] | None:
     found = spec_in_use(document)
 
     def work() -> SpringsInspection | Partly[SpringsInspection]:
-        from valvelab.inspection.springs.inspect import inspect_springs
-
         return inspected_to(
             lambda: inspect_springs(springs_question(tray[1], found)),
             lambda: inspect_springs(springs_question(tray[1], None)),
@@ -87,8 +82,6 @@ def shims_question(document: Document) -> Question[ShimsInspection] | None:
         return None
 
     def work() -> ShimsInspection:
-        from valvelab.inspection.springs.shims import ShimsQuestion, inspect_shims
-
         return inspect_shims(ShimsQuestion(springs_question(tray[1], found), heights[1]))
 
     key = ("shims", *stamps(document, *files_of(tray, heights, found)))
@@ -145,8 +138,6 @@ def match_work(
         return None
 
     def work(report: Callable[[Progress], None], cancelled: Callable[[], bool]) -> SetsInspection:
-        from valvelab.inspection.springs.sets import SetsQuestion, inspect_sets
-
         asked = SetsQuestion(
             springs_question(tray[1], found),
             wish.size,
@@ -166,15 +157,11 @@ def result(inspection: SpringsInspection) -> Result:
 
 def rows_of(inspection: SpringsInspection) -> tuple[SpringResult, ...]:
     """One row a spring, in its last stage."""
-    from valvelab.inspection.springs.inspect import latest_stages
-
     return tuple(inspection.result.springs[number] for number in latest_stages(inspection.analyses))
 
 
 def judged_analyses(inspection: SpringsInspection) -> tuple[SpringAnalysis, ...]:
     """The working behind `rows_of`."""
-    from valvelab.inspection.springs.inspect import latest_stages
-
     return tuple(inspection.analyses[number] for number in latest_stages(inspection.analyses))
 
 
@@ -184,18 +171,41 @@ def chosen_spring(document: Document, inspection: SpringsInspection) -> str:
     return front_item(inspection.result, names, document.state(SpringsState).spring)
 
 
+def parts(document: Document) -> tuple[JobPart, ...]:
+    """The tray in use; its sets as they stand; and the shim plan where there are heights."""
+    tray, heights, found = table_in_use(document), heights_in_use(document), spec_in_use(document)
+    if tray is None:
+        return ()
+    springs = part_of(NAME, tray[0], found)
+    grouping = document.state(SpringsState).groupings.get(readings_of(document), sets.Grouping())
+    proof, given = grouping.proof, tuple(",".join(one) for one in grouping.sets)
+    made = () if proof is None or not given else (_sets_part(tray[0], found, proof.size, proof.within, set=given),)
+    plan = () if heights is None else (_shims_part(tray[0], found, heights[0]),)
+    return (springs, *made, *plan)
+
+
+def _sets_part(
+    tray: BenchFile, found: tuple[BenchFile, Spec] | None, size: int, within: Mapping[str, float], **fields: Any
+) -> JobPart:
+    limits = tuple(f"{name}={limit!r}" for name, limit in within.items())
+    return part_of("sets", tray, found, size=size, within=limits, **fields)
+
+
+def _shims_part(tray: BenchFile, found: tuple[BenchFile, Spec] | None, heights: BenchFile) -> JobPart:
+    return part_of("shims", tray, found, heights=Path(heights.path))
+
+
 def certificate(document: Document, inspection: SpringsInspection) -> Shown:
     """What the page in front puts on paper: the springs, else their sets or the shim plan where there is one."""
-    tray = table_in_use(document)
+    tray, found = table_in_use(document), spec_in_use(document)
     assert tray is not None
-    found = spec_in_use(document) if inspection.spec is not None else None
     page = document.state(SpringsState).page
     special = None
     if page == "sets":
         special = _sets_shown(document, inspection, tray, found)
     elif page == "shims":
         special = _shims_shown(document, tray[0], found)
-    return special or shown(inspection.result, NAME, tray[0], found)
+    return special or Shown(inspection.result, part_of(NAME, tray[0], found))
 
 
 def _sets_shown(
@@ -205,32 +215,20 @@ def _sets_shown(
     found: tuple[BenchFile, Spec] | None,
 ) -> Shown | None:
     """The sets as they stand: as matched where they are untouched, with what is proven of them, else as given."""
-    from valvelab.inspection.springs.given_sets import describe_sets
-    from valvelab.inspection.springs.sets import SetsQuestion
-
     values = usable_values(inspection)
     wish = wish_of(document, values)
     grouping = grouping_of(document, values)
     if not grouping.sets or not wish.within:
         return None
-    within = tuple(f"{name}={limit!r}" for name, limit in wish.within.items())
     answer = _matched(document, wish, grouping)
     given: tuple[str, ...] = ()
     if answer is None:
         asked = SetsQuestion(springs_question(tray[1], found), wish.size, dict(wish.within))
         answer = describe_sets(asked, grouping.sets)
         given = tuple(",".join(one) for one in grouping.sets)
-    return shown(
-        answer.result,
-        "sets",
-        tray[0],
-        found,
-        size=wish.size,
-        within=within,
-        time_limit=wish.time_limit_s,
-        quick=not (given or wish.thorough),
-        set=given,
-    )
+    quick = not (given or wish.thorough)
+    fields = {"time_limit": wish.time_limit_s, "quick": quick, "set": given}
+    return Shown(answer.result, _sets_part(tray[0], found, wish.size, wish.within, **fields))
 
 
 def _matched(document: Document, wish: sets.Wish, grouping: sets.Grouping) -> SetsInspection | None:
@@ -244,18 +242,7 @@ def _shims_shown(document: Document, tray: BenchFile, found: tuple[BenchFile, Sp
     plan, heights = shim_plan(document), heights_in_use(document)
     if plan is None or plan.value is None or heights is None:
         return None
-    return shown(plan.value.result, "shims", tray, found, heights=Path(heights[0].path))
+    return Shown(plan.value.result, _shims_part(tray, found, heights[0]))
 
 
-BAY = Bay(
-    name=NAME,
-    title="Springs",
-    icon="springs",
-    takes=(READINGS, HEIGHTS, SPEC),
-    empty="Drop spring readings here: spring, height and force, a row for each reading; heights as well for shims.",
-    state=SpringsState,
-    question=question,
-    result=result,
-    certificate=certificate,
-    uses=uses,
-)
+WORK = Work(SpringsState, question, result, parts, certificate, uses)

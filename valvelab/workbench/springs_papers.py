@@ -2,16 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from valvelab.report.tray_labels import Label, LabelSheet
-from valvelab.units import display_unit, show
+from valvelab.units import System, display_unit, show
 from valvelab.workbench import sets, springs_bay
+from valvelab.workbench.document import Document
 from valvelab.workbench.sets import Grouping, Standing, Values, Wish
-
-if TYPE_CHECKING:
-    from valvelab.units import System
-    from valvelab.workbench.document import Document
 
 
 def label_sheet(document: Document, grouping: Grouping, values: Values, wish: Wish, made: str) -> LabelSheet:

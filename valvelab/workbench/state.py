@@ -9,9 +9,22 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, fields
 from types import MappingProxyType
-from typing import Any, TypeVar
+from typing import Any, ClassVar, TypeVar
 
 from valvelab.units import Dimension, System
+
+
+@dataclass(frozen=True, slots=True)
+class BayState:
+    """Base of what a person decides at a bay; `bay` is the bay's name."""
+
+    bay: ClassVar[str]
+
+    @property
+    def unsaved(self) -> bool:
+        """Whether something was typed that no file holds."""
+        return False
+
 
 Key = TypeVar("Key")
 Item = TypeVar("Item")

@@ -3,34 +3,32 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 from valvelab.errors import BadSpec, ValvelabError
+from valvelab.inspection.form.texture import TextureInspection, TextureQuestion, inspect_texture
+from valvelab.records.form_measurement import SurfaceTrace
+from valvelab.records.job import JobPart, Shown
+from valvelab.records.result import Result
+from valvelab.records.spec import Spec
 from valvelab.workbench.background import Partly, Question
-from valvelab.workbench.bay import Bay
+from valvelab.workbench.bay import Work
 from valvelab.workbench.document import BenchFile, Document, Kind
-from valvelab.workbench.papers import shown
-from valvelab.workbench.spec_choice import SPEC, files_of, sources_of, spec_for, stamps, without_spec
-from valvelab.workbench.state import entered
-
-if TYPE_CHECKING:
-    from valvelab.inspection.form.texture import TextureInspection, TextureQuestion
-    from valvelab.job.certificates import Shown
-    from valvelab.records.form_measurement import SurfaceTrace
-    from valvelab.records.result import Result
-    from valvelab.records.spec import Spec
+from valvelab.workbench.papers import part_of
+from valvelab.workbench.spec_choice import files_of, sources_of, spec_for, stamps, without_spec
+from valvelab.workbench.state import BayState, entered
 
 NAME = "texture"
 TRACE: Kind[SurfaceTrace] = Kind("surface trace")
 
 
 @dataclass(frozen=True, slots=True)
-class TextureState:
+class TextureState(BayState):
     """How the trace is filtered as asked; None takes what the standard's setting classes say.
 
     A short cutoff of 0 leaves that filter out.
     """
 
+    bay = NAME
     cutoff_mm: float | None = entered(
         None, "Cutoff", text="cutoff", edit="change the cutoff", dimension="length", unit="mm", step=0.05,
         decimals=(3, 4), least=1e-9, optional=True,
@@ -68,8 +66,6 @@ def question(document: Document) -> Question[TextureInspection] | None:
     trace, asked, found = read[1], document.state(TextureState), spec_in_use(document)
 
     def work() -> TextureInspection | Partly[TextureInspection]:
-        from valvelab.inspection.form.texture import TextureQuestion
-
         plain = TextureQuestion(trace, asked.cutoff_mm, asked.short_cutoff_mm, asked.sections)
         if found is None:
             return _inspect(plain, asked)
@@ -87,8 +83,6 @@ def question(document: Document) -> Question[TextureInspection] | None:
 
 def _inspect(asked: TextureQuestion, how: TextureState) -> TextureInspection | Partly[TextureInspection]:
     """The inspection; where the settings can't be had from this trace, the one with the usual settings, and why."""
-    from valvelab.inspection.form.texture import inspect_texture
-
     try:
         return inspect_texture(asked)
     except BadSpec:
@@ -105,29 +99,25 @@ def result(inspection: TextureInspection) -> Result:
     return inspection.result
 
 
-def certificate(document: Document, inspection: TextureInspection) -> Shown:
-    """The trace's part of a certificate."""
+def parts(document: Document) -> tuple[JobPart, ...]:
+    """The trace in use, with the spec and the settings chosen."""
+    return _parts(document, document.state(TextureState))
+
+
+def _parts(document: Document, asked: TextureState | TextureQuestion) -> tuple[JobPart, ...]:
     file = document.in_use(TRACE)
-    assert file is not None
-    asked = inspection.question
-    found = spec_in_use(document) if asked.spec is not None else None
+    if file is None:
+        return ()
     cutoff, short = (
         None if length is None else f"{length!r} mm" for length in (asked.cutoff_mm, asked.short_cutoff_mm)
     )
     fields = {"cutoff": cutoff, "short_cutoff": short, "sections": asked.sections}
-    return shown(inspection.result, NAME, file, found, **fields)
+    return (part_of(NAME, file, spec_in_use(document), **fields),)
 
 
-BAY = Bay(
-    name=NAME,
-    title="Texture",
-    icon="texture",
-    takes=(TRACE, SPEC),
-    empty="Drop a surface trace here: a table of x and z, an SMD text file, or an X3P container.",
-    state=TextureState,
-    question=question,
-    result=result,
-    certificate=certificate,
-    uses=uses,
-    sample=("club_four_lobe_3I_trace.csv", "club_four_shaft_spec.toml"),
-)
+def certificate(document: Document, inspection: TextureInspection) -> Shown:
+    """The trace's part of a certificate, with the settings that it was evaluated with."""
+    return Shown(inspection.result, *_parts(document, inspection.question))
+
+
+WORK = Work(TextureState, question, result, parts, certificate, uses)

@@ -3,13 +3,8 @@
 from __future__ import annotations
 
 from valvelab.workbench.document import Document
-from valvelab.workbench.motion_files import MotionState
-from valvelab.workbench.phasing_bay import PhasingState
-from valvelab.workbench.sets import SpringsState
 
 
 def unsaved(document: Document) -> bool:
-    """Whether readings were typed, or springs put into sets, that no file holds."""
-    typed = document.state(PhasingState).sheets or document.state(MotionState).readings
-    made = any(grouping.sets for grouping in document.state(SpringsState).groupings.values())
-    return bool(typed or made or any(file.text is not None for file in document.files))
+    """Whether something was done that no file holds: readings typed, a text edited, springs put into sets."""
+    return any(state.unsaved for state in document.states.values()) or any(f.text is not None for f in document.files)

@@ -7,10 +7,10 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Literal, TypeVar
+from typing import Literal, TypeVar
 
-if TYPE_CHECKING:
-    from valvelab.phasing.degreeing import CardDuration, EventReading, Sheet
+from valvelab.phasing.degreeing import CardDuration, EventReading, NosePair, Sheet, same_lift
+from valvelab.phasing.timing import lobe_kind
 
 Part = Literal["stop", "pair", "event", "duration", "card", "wheel", "steps", "word", "lobe"]
 Value = float | str | None
@@ -30,8 +30,6 @@ class Cell:
 
 def blank_sheet() -> Sheet:
     """A new sheet: cylinder 1, one pair and one checking lift a lobe, nothing read."""
-    from valvelab.phasing.degreeing import EventReading, NosePair, Sheet
-
     lobes = ("1I", "1E")
     return Sheet(
         pairs=tuple(NosePair(lobe, USUAL_LIFT_MM) for lobe in lobes),
@@ -41,8 +39,6 @@ def blank_sheet() -> Sheet:
 
 def lobes_of(sheet: Sheet) -> tuple[str, ...]:
     """Lobes with rows, intakes first."""
-    from valvelab.phasing.timing import lobe_kind
-
     names = dict.fromkeys([*(pair.lobe for pair in sheet.pairs), *(event.lobe for event in sheet.events)])
     order = {"intake": 0, "exhaust": 1}
     return tuple(sorted(names, key=lambda lobe: order.get(lobe_kind(lobe) or "", 2)))
@@ -135,8 +131,6 @@ def _duration(sheet: Sheet, cell: Cell) -> Value:
 
 
 def _with_duration(sheet: Sheet, cell: Cell, value: Value) -> Sheet:
-    from valvelab.phasing.degreeing import CardDuration
-
     event, number = sheet.events[cell.row], _number(value)
     kept = tuple(row for row in sheet.card.duration if not _same_lift(row, event))
     if number is not None:
@@ -149,8 +143,6 @@ def _card_row(sheet: Sheet, event: EventReading) -> CardDuration | None:
 
 
 def _same_lift(row: CardDuration, event: EventReading) -> bool:
-    from valvelab.phasing.degreeing import same_lift
-
     return row.lobe == event.lobe and same_lift(row.at_mm, event.lift_mm)
 
 
@@ -215,8 +207,6 @@ def _replaced(rows: tuple[Row, ...], at: int, row: Row) -> tuple[Row, ...]:
 
 def add_pair(sheet: Sheet, lobe: str, drop_mm: float | None = None) -> Sheet:
     """One more pair; half the largest drop of the lobe so far where none is given."""
-    from valvelab.phasing.degreeing import NosePair
-
     drops = [pair.below_peak_mm for pair in sheet.pairs if pair.lobe == lobe]
     drop = drop_mm or (round(0.5 * max(drops), 3) if drops else USUAL_LIFT_MM)
     return replace(sheet, pairs=(*sheet.pairs, NosePair(lobe, drop)))
@@ -224,8 +214,6 @@ def add_pair(sheet: Sheet, lobe: str, drop_mm: float | None = None) -> Sheet:
 
 def add_event(sheet: Sheet, lobe: str, lift_mm: float | None = None) -> Sheet:
     """Events at one more lift; four times the largest so far where none is given."""
-    from valvelab.phasing.degreeing import EventReading
-
     lifts = [event.lift_mm for event in sheet.events if event.lobe == lobe]
     lift = lift_mm or (round(4.0 * max(lifts), 3) if lifts else USUAL_LIFT_MM)
     return replace(sheet, events=(*sheet.events, EventReading(lobe, lift)))

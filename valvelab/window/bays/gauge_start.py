@@ -3,17 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from PySide6.QtWidgets import QFileDialog, QGridLayout, QLabel, QSpinBox, QWidget
 
 from valvelab.window.bench import Bench
 from valvelab.window.panes import button, labelled, number_field, show_number
+from valvelab.workbench.document import Document
 from valvelab.workbench.gauge_bay import GaugeState, write_plan
 from valvelab.workbench.state import entry_of
-
-if TYPE_CHECKING:
-    from valvelab.workbench.document import Document
 
 _NUMBERS = ("parts", "appraisers", "trials", "seed")
 
@@ -60,6 +57,3 @@ class PlanStrip(QWidget):
         if name:
             path = Path(name)
             self.save(path if path.suffix else path.with_suffix(".csv" if "csv" in kind else ".pdf"))
-
-
-make_start = PlanStrip

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QHBoxLayout, QLabel, QLineEdit, QWidget
 
 from valvelab.figures import gauge_figures
+from valvelab.inspection.form.gauge import GaugeInspection
+from valvelab.records.gauge_result import GaugeFigures, GaugeResult
 from valvelab.tables.form import ANALYSIS, StudyRow, study_cell, study_rows
 from valvelab.units import System, display_unit
 from valvelab.window.bays.gauge_start import PlanStrip
@@ -20,21 +21,17 @@ from valvelab.window.pages import save_as
 from valvelab.window.panes import BoundQuantity, Chips, button, labelled, look, splitter, titled
 from valvelab.window.tables import TableColumn, TableView, of
 from valvelab.workbench import gauge_bay
+from valvelab.workbench.document import Document, Problem
 from valvelab.workbench.gauge_bay import GaugeState, adopt_as, dimension_of
 from valvelab.workbench.shaft_bay import ADOPTED
 from valvelab.workbench.spec_choice import headline_of
-
-if TYPE_CHECKING:
-    from valvelab.inspection.form.gauge import GaugeInspection
-    from valvelab.records.gauge_result import GaugeFigures, GaugeResult
-    from valvelab.workbench.document import Document, Problem
 
 _LISTS = (("figures", "Figures"), ("analysis", "Analysis"), ("plan", "New study"))
 _STRETCH = {"gauge_means": 3, "gauge_ranges": 2}
 _GOOD, _USABLE = 10.0, 30.0
 
 
-class GaugeView(BayView["GaugeInspection"]):
+class GaugeView(BayView[GaugeInspection]):
     """See the module text."""
 
     def __init__(self, bench: Bench) -> None:
@@ -57,8 +54,8 @@ class GaugeView(BayView["GaugeInspection"]):
         self.adopt = button(self, "Adopt as uncertainty…", tip, self._on_adopt)
         self.kind.textChanged.connect(lambda text: self.adopt.setEnabled(bool(text.strip())))
         self.bench.done.connect(self._on_done)
-        self._sentence = QLabel(self, wordWrap=True)
-        self._sentence.setToolTip(
+        self.judgement = QLabel(self, wordWrap=True)
+        self.judgement.setToolTip(
             "Common practice: under 10 % of the total good, over 30 % not fit; 5 categories or more"
         )
         self._lay_out()
@@ -74,7 +71,7 @@ class GaugeView(BayView["GaugeInspection"]):
 
     def _strip(self) -> QWidget:
         self.kind.setMaximumWidth(8 * self.fontMetrics().height())
-        parts = (self._tolerance_place, (self._sentence, 1), labelled(self, "kind", self.kind), self.adopt)
+        parts = (self._tolerance_place, (self.judgement, 1), labelled(self, "kind", self.kind), self.adopt)
         return strip(self, *parts, margins=(8, 4, 6, 2), spacing=10)
 
     # -- showing ----------------------------------------------------------------------------------------------------
@@ -105,7 +102,7 @@ class GaugeView(BayView["GaugeInspection"]):
         assert self.tolerance is not None
         if width is not None:
             self.tolerance.show_in(width, units)
-        self._sentence.setText(_judgement(inspection.result.anova.grr_percent, inspection.result.anova.ndc))
+        self.judgement.setText(_judgement(inspection.result.anova.grr_percent, inspection.result.anova.ndc))
 
     def _meet(self, inspection: GaugeInspection) -> None:
         """A study that was not in front before: its dimension, its kind of reading."""
@@ -147,9 +144,6 @@ class GaugeView(BayView["GaugeInspection"]):
             self.bench.read_again()
         else:
             self.bench.add_files([str(path)])
-
-
-make_view = GaugeView
 
 
 def _judgement(percent: float | None, categories: int | None) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING, cast
+from typing import cast
 
 import numpy as np
 from PySide6.QtCore import Qt
@@ -12,6 +12,7 @@ from PySide6.QtWidgets import QLabel, QWidget
 from valvelab.angles import fold_scalar
 from valvelab.figures import lobe_figures
 from valvelab.figures.description import Figure
+from valvelab.inspection.lobes.inspect import LobesInspection
 from valvelab.tables.lobes import columns_at_any_lift, lobe_facts, shaft_facts
 from valvelab.units import System
 from valvelab.window.bays.checking_line import CheckingLine
@@ -26,12 +27,9 @@ from valvelab.window.panes import BoundQuantity, Chips, EachFrame, look, splitte
 from valvelab.window.tables import TableColumn, TableView, fact_columns, of
 from valvelab.window.theme import current_theme
 from valvelab.workbench import lobes_bay
+from valvelab.workbench.document import Document
 from valvelab.workbench.lobes_bay import LobesState, chosen_lobe
 from valvelab.workbench.spec_choice import headline_of
-
-if TYPE_CHECKING:
-    from valvelab.inspection.lobes.inspect import LobesInspection
-    from valvelab.workbench.document import Document
 
 _PLOTS = (("deviation", "Deviation"), ("lift", "Lift"), ("velocity", "Velocity"), ("acceleration", "Accel."),
           ("jerk", "Jerk"), ("readings", "Readings"))  # fmt: skip
@@ -39,7 +37,7 @@ _LISTS = (("durations", "Durations"), ("lobe", "Lobe"), ("shaft", "Shaft"))
 _STRETCH = {"deviation": 3, "lift": 4, "velocity": 2, "acceleration": 2, "jerk": 2, "readings": 2}
 
 
-class LobesView(BayView["LobesInspection"]):
+class LobesView(BayView[LobesInspection]):
     """See the module text."""
 
     def __init__(self, bench: Bench) -> None:
@@ -57,7 +55,7 @@ class LobesView(BayView["LobesInspection"]):
         self.lobe_facts = TableView("characteristics of the lobe", fact_columns(), self, wrapped=0)
         self.shaft_facts = TableView("characteristics of the shaft", fact_columns(item=True), self, wrapped=1)
         self.lift_field = BoundQuantity(bench, self, LobesState, "checking_lift_mm", held=self._held_lift)
-        self._lobe_name = Heading("", 1.05, self)
+        self.lobe_name = Heading("", 1.05, self)
         self._drag = EachFrame(self, self._on_dragged)
         self.lift_line.sigDragged.connect(lambda: self._drag.put(self.lift_line.lift_mm()))
         self.lift_line.sigPositionChangeFinished.connect(self._on_drag_end)
@@ -74,7 +72,7 @@ class LobesView(BayView["LobesInspection"]):
         self.lists = Chips(self.bench, self, LobesState, "page", _LISTS, pages)
         every = titled(self, "Every lobe", self.map, self.map_kinds.row)
         side = splitter(self, Qt.Orientation.Vertical, (every, 0), (self.dial, 0), sizes=(300, 260))
-        middle = titled(self, self._lobe_name, self.stack, self.plots.row)
+        middle = titled(self, self.lobe_name, self.stack, self.plots.row)
         right = titled(self, "", self.lists.stack, self.lists.row)
         across = ((side, 3), (middle, 5), (right, 2))
         stacked(self, splitter(self, Qt.Orientation.Horizontal, *across, sizes=(280, 510, 290)))
@@ -125,7 +123,7 @@ class LobesView(BayView["LobesInspection"]):
             self.lift_line.join(self.stack.items_by_name["lift"])
         self.lobe_facts.show_rows(lobe_facts(inspection, lobe, document.units))
         kind = next(row.kind for row in inspection.result.lobes if row.lobe == lobe)
-        self._lobe_name.setText(lobe + (f" {kind}" if kind else ""))
+        self.lobe_name.setText(lobe + (f" {kind}" if kind else ""))
 
     def _figure(self, inspection: LobesInspection, lobe: str, name: str) -> Figure | None:
         if name == "deviation":
@@ -173,9 +171,6 @@ class LobesView(BayView["LobesInspection"]):
         tallest = max((row.max_lift_mm or 0.0 for row in lobes), default=0.0)
         entry = self.lift_field.entry
         return round(min(max(value, entry.least), max(entry.least, tallest - 0.01)), entry.digits)
-
-
-make_view = LobesView
 
 
 def _duration_columns(inspection: LobesInspection, units: System) -> list[TableColumn]:

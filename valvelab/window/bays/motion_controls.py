@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from PySide6.QtCore import QSignalBlocker, Qt, Signal
 from PySide6.QtWidgets import QComboBox, QGridLayout, QLabel, QSlider, QWidget
 
+from valvelab.records.train import Train
 from valvelab.units import System, show, with_unit
 from valvelab.window.fields import QuantityField
 from valvelab.window.painting import RIGHT
@@ -14,9 +13,6 @@ from valvelab.window.panes import EachFrame, button, colour_text, offer
 from valvelab.workbench.motion_files import Motion, Trial
 from valvelab.workbench.motion_trials import can_try, spring_rows, train_tried
 from valvelab.workbench.state import Entry, entry_of
-
-if TYPE_CHECKING:
-    from valvelab.records.train import Train
 
 CONTROLS = {name: entry_of(Trial, name) for name in ("lash_mm", "ratio", "advance_deg", "seat_force_n")}
 

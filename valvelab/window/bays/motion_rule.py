@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from statistics import NormalDist
-from typing import TYPE_CHECKING
 
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import (
@@ -16,6 +15,7 @@ from PySide6.QtWidgets import (
 
 from valvelab.errors import BadQuantity
 from valvelab.figures.motion_figures import rule_figure, valve_of
+from valvelab.records.result import Verdict
 from valvelab.tables.decimals import figure, percent
 from valvelab.tables.verdicts import SIGNS, WORDS
 from valvelab.units import System, display_unit, show, with_unit
@@ -26,12 +26,9 @@ from valvelab.window.fields import typed_quantity
 from valvelab.window.layouts import above, beside
 from valvelab.window.panes import button, colour_text
 from valvelab.workbench import motion_readings
+from valvelab.workbench.document import Document
 from valvelab.workbench.motion_files import Motion, train_in_use
 from valvelab.workbench.worksheet_words import trimmed
-
-if TYPE_CHECKING:
-    from valvelab.records.result import Verdict
-    from valvelab.workbench.document import Document
 
 _SLOTS = 8
 _ROWS = 4

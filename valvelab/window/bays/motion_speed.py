@@ -2,22 +2,18 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QLabel, QProgressBar, QSizePolicy, QWidget
 
 from valvelab.dynamics.sweep import FLOAT_LOFT_MM
 from valvelab.figures.motion_figures import force_figure, force_map, resonance_figure, sweep_figure, valve_of
+from valvelab.inspection.engine.motion import MotionInspection
 from valvelab.units import System, show, with_unit
 from valvelab.window.bench import Bench
 from valvelab.window.layouts import above, beside
 from valvelab.window.panel import Drawing, DrawingPanel
 from valvelab.window.panes import Chips, button, colour_text
 from valvelab.workbench.motion_files import MotionState
-
-if TYPE_CHECKING:
-    from valvelab.inspection.engine.motion import MotionInspection
 
 NEVER_SAFE = "▲ Every speed here is an estimate of a model and never a safe speed."
 _NOT_RUN = "The dynamic model was not run for this valve as tried."

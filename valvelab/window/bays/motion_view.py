@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QComboBox, QLabel, QStackedWidget, QWidget
@@ -20,7 +20,8 @@ from valvelab.figures.motion_figures import (
     trial_lift_figure,
     valve_of,
 )
-from valvelab.inspection.engine.motion import CAUTION
+from valvelab.inspection.engine.motion import CAUTION, MotionInspection
+from valvelab.records.motion_result import Control, MotionValve, ValveDuration
 from valvelab.tables.description import Column
 from valvelab.tables.engine import CONTROL, LEAST_AT, LIFTS, events
 from valvelab.units import System, with_unit
@@ -42,10 +43,6 @@ from valvelab.workbench.motion_files import Motion, MotionState, Trial
 from valvelab.workbench.motion_trials import SWEEP, TRIAL_LIFT_MM
 from valvelab.workbench.spec_choice import headline_of
 from valvelab.workbench.state import entry_of
-
-if TYPE_CHECKING:
-    from valvelab.inspection.engine.motion import MotionInspection
-    from valvelab.records.motion_result import Control, MotionValve, ValveDuration
 
 _PAGES = (("lift", "Lift"), ("clearance", "Clearance"), ("rule", "Rule lift"), ("contact", "Contact"),
           ("speed", "At speed"))  # fmt: skip
@@ -266,9 +263,6 @@ class MotionView(BayView[Motion]):
         valve = motion_files.chosen_valve(document, self._motion)
         new = motion_readings.with_readings(document, valve, values, u, set_aside)
         self.bench.history.apply(new, f"read {valve} at the retainer")
-
-
-make_view = MotionView
 
 
 def _lines(stated: MotionInspection, tried: MotionInspection, valve: str, units: System) -> list[Line]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from functools import partial
 from itertools import pairwise
-from typing import TYPE_CHECKING
 
 from PySide6.QtCore import Qt, QTimer, Signal
 from PySide6.QtWidgets import (
@@ -20,6 +19,8 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from valvelab.phasing.degreeing import Sheet
+from valvelab.phasing.timing import lobe_kind
 from valvelab.units import System, display_unit
 from valvelab.window.bays.reading_field import ReadingField
 from valvelab.window.chips import Heading, chip_row, press
@@ -27,9 +28,6 @@ from valvelab.window.layouts import beside
 from valvelab.window.panes import colour_text
 from valvelab.workbench import worksheet, worksheet_words
 from valvelab.workbench.worksheet import Cell
-
-if TYPE_CHECKING:
-    from valvelab.phasing.degreeing import Sheet
 
 _CARD = (("intake centreline, ATDC", Cell("card", name="intake")),
          ("exhaust centreline, BTDC", Cell("card", name="exhaust")), ("adjuster steps", Cell("steps")))  # fmt: skip
@@ -142,8 +140,6 @@ class WorksheetForm(QScrollArea):
             grid.addWidget(self._field(cell, sheet), 1 + line, 1 + side)
 
     def _build_lobe(self, column: QVBoxLayout, sheet: Sheet, lobe: str) -> None:
-        from valvelab.phasing.timing import lobe_kind
-
         kind = lobe_kind(lobe)
         head, grid = _section(column, f"{lobe} {kind or ''}".strip(), colour=kind or "text")
         self.lobe_marks[lobe] = QLabel("")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from html import escape
-from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QPointF, QRectF, Qt, Signal
 from PySide6.QtGui import QFontMetrics, QPaintEvent
@@ -16,6 +15,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from valvelab.phasing.next_reading import NextReading
 from valvelab.units import System, display_unit, show
 from valvelab.window.bays.reading_field import ReadingField
 from valvelab.window.chips import Heading
@@ -24,11 +24,8 @@ from valvelab.window.painting import CENTRE, RIGHT, Drawn, about, painting, turn
 from valvelab.window.panes import caution, colour_text
 from valvelab.window.theme import current_theme, scaled
 from valvelab.workbench import worksheet_words
+from valvelab.workbench.phasing_bay import Worksheet
 from valvelab.workbench.worksheet_words import trimmed
-
-if TYPE_CHECKING:
-    from valvelab.phasing.next_reading import NextReading
-    from valvelab.workbench.phasing_bay import Worksheet
 
 
 class TurnSign(Drawn):

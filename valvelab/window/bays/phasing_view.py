@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QShowEvent
 
 from valvelab.figures.phasing_figures import event_diagram, wheel_dial
 from valvelab.inspection.engine.phasing import CAUTION
+from valvelab.phasing import degreeing as phasing
+from valvelab.records.phasing_result import AdjusterOutcome, PhasingResult
 from valvelab.tables.engine import AT_LOBE, STEPS, AtLobe, degreeing, degrees, signed
 from valvelab.units import System, show
 from valvelab.window.bays.phasing_form import WorksheetForm
@@ -30,10 +31,6 @@ from valvelab.workbench.phasing_bay import PhasingState, Worksheet
 from valvelab.workbench.spec_choice import headline_of
 from valvelab.workbench.worksheet import Cell
 from valvelab.workbench.worksheet_words import spoken, trimmed
-
-if TYPE_CHECKING:
-    from valvelab.phasing import degreeing as phasing
-    from valvelab.records.phasing_result import AdjusterOutcome, PhasingResult
 
 _DRAWINGS = (("wheel", "Wheel"), ("events", "Valve events"))
 _FROM = {
@@ -194,9 +191,6 @@ class PhasingView(BayView[Worksheet]):
     def _on_row_wanted(self, what: str, lobe: str) -> None:
         add = worksheet.add_pair if what == "pair" else worksheet.add_event
         self._change(f"add a row of {lobe}", add, lobe)
-
-
-make_view = PhasingView
 
 
 def _figures(result: PhasingResult, units: System) -> list[Figure]:

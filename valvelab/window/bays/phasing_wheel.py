@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QPointF, Qt
 from PySide6.QtGui import QPainter, QPen
@@ -13,9 +12,8 @@ from valvelab.figures.description import Dial
 from valvelab.window.dial import DialView
 from valvelab.window.painting import arc, polar, turning
 from valvelab.window.theme import current_theme, scaled
-
-if TYPE_CHECKING:
-    from valvelab.workbench.phasing_bay import Worksheet
+from valvelab.workbench.phasing_bay import Worksheet
+from valvelab.workbench.worksheet import value_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,8 +100,6 @@ class DegreeWheel(DialView):
 
 
 def _readings(shown: Worksheet) -> Sequence[float]:
-    from valvelab.workbench.worksheet import value_of
-
     sheet = shown.inspection.sheet
     values = [value_of(sheet, cell) for cell in shown.doubts if cell.part in {"stop", "pair", "event"}]
     return [value for value in values if isinstance(value, float)]

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QLabel
 
+from valvelab.camshaft.journal import JournalForm
 from valvelab.figures import shaft_figures
+from valvelab.inspection.form.shaft import ShaftInspection
+from valvelab.records.result import Decision
+from valvelab.records.shaft_result import StationResult
 from valvelab.tables.description import Column, Mark
 from valvelab.tables.form import STATIONS, TAPERS, straightness_told
 from valvelab.tables.verdicts import worst_by_item
@@ -22,20 +26,14 @@ from valvelab.window.layouts import stacked
 from valvelab.window.panes import Chips, labelled, look, splitter, titled
 from valvelab.window.tables import TableColumn, TableView, of
 from valvelab.workbench import shaft_bay
+from valvelab.workbench.document import Document
 from valvelab.workbench.shaft_bay import FILTERS, ShaftState, chosen_journal, journals
 from valvelab.workbench.spec_choice import headline_of
-
-if TYPE_CHECKING:
-    from valvelab.camshaft.journal import JournalForm
-    from valvelab.inspection.form.shaft import ShaftInspection
-    from valvelab.records.result import Decision
-    from valvelab.records.shaft_result import StationResult
-    from valvelab.workbench.document import Document
 
 _LISTS = (("journals", "Journals"), ("lobing", "Lobing"), ("taper", "Taper"))
 
 
-class ShaftView(BayView["ShaftInspection"]):
+class ShaftView(BayView[ShaftInspection]):
     """See the module text."""
 
     def __init__(self, bench: Bench) -> None:
@@ -51,9 +49,9 @@ class ShaftView(BayView["ShaftInspection"]):
         nothing = "A taper needs two tracks of one lobe or journal at two positions, on one zero."
         spoken = "Taper between two tracks"
         self.tapers = TableView("tapers", (), self, spoken=spoken, sortable=False, empty=nothing)
-        self._journal_name = Heading("", 1.05, self)
-        self._straight = QLabel(self)
-        self._straight.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
+        self.journal_name = Heading("", 1.05, self)
+        self.straightness = QLabel(self)
+        self.straightness.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
         self._lay_out()
 
     def _lay_out(self) -> None:
@@ -63,10 +61,10 @@ class ShaftView(BayView["ShaftInspection"]):
         self.lists = Chips(self.bench, self, ShaftState, "page", _LISTS, pages)
         self.list_pages = self.lists.stack
         across, down = Qt.Orientation.Horizontal, Qt.Orientation.Vertical
-        axis = titled(self, "Axis", splitter(self, across, (self.shaft, 13), (self.section, 6)), self._straight)
+        axis = titled(self, "Axis", splitter(self, across, (self.shaft, 13), (self.section, 6)), self.straightness)
         form = titled(self, "Form", self.list_pages, self.lists.row)
         left = splitter(self, down, (axis, 10), (form, 10))
-        right = titled(self, self._journal_name, self.polar, labelled(self, "filter", self.filters.row))
+        right = titled(self, self.journal_name, self.polar, labelled(self, "filter", self.filters.row))
         stacked(self, splitter(self, across, (left, 14), (right, 9)))
 
     # -- showing ----------------------------------------------------------------------------------------------------
@@ -101,7 +99,7 @@ class ShaftView(BayView["ShaftInspection"]):
         self.tapers.show_rows(tapers, [of(column, units, tapers) for column in TAPERS])
         known = inspection.result.straightness.minimum_zone_um is not None
         told = straightness_told(inspection.result, units)
-        self._straight.setText(told if known else "no straightness: see Problems and notes")
+        self.straightness.setText(told if known else "no straightness: see Problems and notes")
 
     def _draw(self, document: Document, inspection: ShaftInspection, journal: str) -> None:
         units = document.units
@@ -114,9 +112,9 @@ class ShaftView(BayView["ShaftInspection"]):
         self.polar.setVisible(form is not None)
         self.lobing.setVisible(form is not None)
         if form is None:
-            self._journal_name.setText("No journal was read all the way round")
+            self.journal_name.setText("No journal was read all the way round")
             return
-        self._journal_name.setText(journal + (_roundness_of(form, units) if form.has_roundness else ", no roundness"))
+        self.journal_name.setText(journal + (_roundness_of(form, units) if form.has_roundness else ", no roundness"))
         self.polar.show_figure(shaft_figures.roundness_figure(form, units), units)
         self.lobing.show_figure(shaft_figures.harmonics_figure(form), units)
 
@@ -143,9 +141,6 @@ class ShaftView(BayView["ShaftInspection"]):
         }
         if placed:
             self.choose_item(min(placed, key=placed.__getitem__))
-
-
-make_view = ShaftView
 
 
 def _roundness_of(form: JournalForm, units: System) -> str:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from datetime import date
 from pathlib import Path
 from types import MappingProxyType
-from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QPoint, Qt, Signal
 from PySide6.QtGui import QAction
@@ -19,6 +18,8 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from valvelab.inspection.springs.sets import SetsInspection
+from valvelab.sets.tray import Progress
 from valvelab.units import System, display_unit
 from valvelab.window.bays.springs_run import Run
 from valvelab.window.bays.springs_tree import SetsTree
@@ -29,15 +30,9 @@ from valvelab.window.layouts import beside, stacked
 from valvelab.window.pages import save_as
 from valvelab.window.panes import BoundQuantity, button, number_field, show_number
 from valvelab.workbench import sets, springs_bay
-from valvelab.workbench.document import Answer
+from valvelab.workbench.document import Answer, Document
 from valvelab.workbench.sets import Grouping, SpringsState, Values, Wish
 from valvelab.workbench.state import entry_of, with_item
-
-if TYPE_CHECKING:
-    from valvelab.inspection.springs.sets import SetsInspection
-    from valvelab.sets.tray import Progress
-    from valvelab.workbench.document import Document
-
 
 _ORDER = ("seat_force", "rate", "open_force", "solid_height", "free_length")
 

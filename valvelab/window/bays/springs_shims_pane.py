@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QLabel, QWidget
 
+from valvelab.inspection.springs.shims import ShimsInspection
 from valvelab.tables.springs import shim_columns, spread_told
 from valvelab.window import pages
 from valvelab.window.bays.springs_run import Run
@@ -17,11 +18,7 @@ from valvelab.window.panes import button
 from valvelab.window.tables import TableView, of
 from valvelab.workbench import sets, springs_bay
 from valvelab.workbench.background import Question
-from valvelab.workbench.document import Answer
-
-if TYPE_CHECKING:
-    from valvelab.inspection.springs.shims import ShimsInspection
-    from valvelab.workbench.document import Document
+from valvelab.workbench.document import Answer, Document
 
 
 class ShimsPane(QWidget):

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QLabel, QStackedWidget
 
 from valvelab.figures import spring_figures
+from valvelab.inspection.springs.inspect import SpringsInspection
+from valvelab.records.result import Decision
 from valvelab.tables.springs import spring_column, spring_facts
 from valvelab.tables.verdicts import WORDS, worst_by_item
 from valvelab.units import System
@@ -23,14 +25,10 @@ from valvelab.window.layouts import stacked
 from valvelab.window.panes import Chips, look, splitter, titled
 from valvelab.window.tables import TableColumn, TableView, fact_columns, of
 from valvelab.workbench import sets, springs_bay
+from valvelab.workbench.document import Document
 from valvelab.workbench.sets import SpringsState
 from valvelab.workbench.spec_choice import headline_of
 from valvelab.workbench.springs_bay import chosen_spring, judged_analyses, rows_of
-
-if TYPE_CHECKING:
-    from valvelab.inspection.springs.inspect import SpringsInspection
-    from valvelab.records.result import Decision
-    from valvelab.workbench.document import Document
 
 _PLOTS = (("force", "Force"), ("difference", "Difference"), ("rate", "Rate"), ("coils", "Coil bind"))
 _SPOKEN = {"difference": "Show force less the tray's median", "coils": "Show the coil-bind gap to scale"}
@@ -44,7 +42,7 @@ _NO_MAP = (
 )
 
 
-class SpringsView(BayView["SpringsInspection"]):
+class SpringsView(BayView[SpringsInspection]):
     """See the module text."""
 
     def __init__(self, bench: Bench) -> None:
@@ -63,8 +61,8 @@ class SpringsView(BayView["SpringsInspection"]):
         self.sets_pane.spring_chosen.connect(self.choose_item)
         self.shims_pane = ShimsPane(bench, self)
         self.shims_pane.spring_chosen.connect(self.choose_item)
-        self._spring_name = Heading("", 1.05, self)
-        self._spring_name.setTextFormat(Qt.TextFormat.PlainText)
+        self.spring_name = Heading("", 1.05, self)
+        self.spring_name.setTextFormat(Qt.TextFormat.PlainText)
         self._no_map = QLabel(_NO_MAP, self, wordWrap=True, alignment=Qt.AlignmentFlag.AlignCenter)
         self._lay_out()
 
@@ -77,7 +75,7 @@ class SpringsView(BayView["SpringsInspection"]):
         self.lists = Chips(self.bench, self, SpringsState, "page", _LISTS, lists)
         self.pages = self.lists.stack
         drawings = splitter(self, Qt.Orientation.Vertical, (self.stack, 3), (self.coils, 1), sizes=(330, 150))
-        left = titled(self, self._spring_name, drawings, self.plots.row, level=True)
+        left = titled(self, self.spring_name, drawings, self.plots.row, level=True)
         middle = titled(self, "The tray", self.map_pages, level=True)
         right = titled(self, "", self.pages, self.lists.row, level=True)
         across = ((left, 4), (middle, 3), (right, 4))
@@ -151,7 +149,7 @@ class SpringsView(BayView["SpringsInspection"]):
         self.coils.show_bind(bind, document.units, decisions.get("coil_bind_margin", ""))
         number = grouping.set_of(spring)
         where = "" if not grouping.sets else " · no set" if number is None else f" · set {number + 1}"
-        self._spring_name.setText(f"{spring}{where}")
+        self.spring_name.setText(f"{spring}{where}")
 
     def _show_map(self, document: Document, spring: str, grouping: sets.Grouping) -> None:
         self.map_pages.setCurrentWidget(self.map if self._points else self._no_map)
@@ -187,6 +185,3 @@ def _columns(
                     value=lambda row: set_of.get(row.spring)),
         *(of(spring_column(name), units, springs) for name in _SHOWN),
     ]  # fmt: skip
-
-
-make_view = SpringsView

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QLabel, QWidget
 
 from valvelab.figures import texture_figures
 from valvelab.inspection.characteristics import explained
+from valvelab.inspection.form.texture import TextureInspection
 from valvelab.tables.decimals import decimals_of, figure, limit
 from valvelab.tables.form import Parameter, parameters
 from valvelab.tables.verdicts import WORDS
@@ -21,17 +21,14 @@ from valvelab.window.layouts import stacked, strip
 from valvelab.window.panes import BoundQuantity, button, labelled, look, splitter, titled
 from valvelab.window.tables import TableColumn, TableView
 from valvelab.workbench import texture_bay
+from valvelab.workbench.document import Document
 from valvelab.workbench.spec_choice import headline_of
 from valvelab.workbench.texture_bay import TextureState
-
-if TYPE_CHECKING:
-    from valvelab.inspection.form.texture import TextureInspection
-    from valvelab.workbench.document import Document
 
 _STRETCH = {"trace": 2, "roughness": 3}
 
 
-class TextureView(BayView["TextureInspection"]):
+class TextureView(BayView[TextureInspection]):
     """See the module text."""
 
     def __init__(self, bench: Bench) -> None:
@@ -95,9 +92,6 @@ class TextureView(BayView["TextureInspection"]):
 
     def _on_usual(self) -> None:
         self.bench.set(TextureState, "take the usual settings", cutoff_mm=None, short_cutoff_um=None, sections=None)
-
-
-make_view = TextureView
 
 
 def _columns(units: System) -> list[TableColumn]:

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from importlib import import_module
-from importlib.util import find_spec
-from typing import Any, Generic
+from typing import Generic
 
 from PySide6.QtWidgets import QWidget
 
@@ -13,7 +11,7 @@ from valvelab.workbench.document import Document, Value
 
 
 class BayView(QWidget, Generic[Value]):
-    """Base of the views; `make_view(bench)` in each `<bay>_view` module returns one.
+    """Base of the views, made of a bench; `door` makes each when it is wanted.
 
     The window calls `show_answer` whenever the document or the theme changed and there is an answer; a view compares
     with what it showed before and redraws what differs. Edits go through `self.bench`.
@@ -44,26 +42,3 @@ class BayView(QWidget, Generic[Value]):
 def numbered(name: str, serial: str | None) -> str:
     """A part with its serial number, where it has one."""
     return " ".join(word for word in (name, serial and f"no. {serial}") if word)
-
-
-def _made(name: str, what: str, bench: Bench) -> Any:
-    """What `make_<what>(bench)` in the module `<name>_<what>` gives; None where there is no such module."""
-    module = f"valvelab.window.bays.{name}_{what}"
-    return None if find_spec(module) is None else getattr(import_module(module), f"make_{what}")(bench)
-
-
-def make_start(name: str, bench: Bench) -> QWidget | None:
-    """What a bay offers while nothing is on the bench for it: `make_start(bench)` in `<bay>_start`, or None.
-
-    A module of its own, because it is wanted before the first paint: it must not load what draws plots.
-    """
-    found = _made(name, "start", bench)
-    assert found is None or isinstance(found, QWidget)
-    return found
-
-
-def make_view(name: str, bench: Bench) -> BayView[Any] | None:
-    """The view of a bay; None where none was made."""
-    view = _made(name, "view", bench)
-    assert view is None or isinstance(view, BayView)
-    return view
