@@ -7,8 +7,10 @@ from dataclasses import replace
 from functools import partial
 from hashlib import sha256
 from pathlib import Path
+from typing import Literal
 
 from PySide6.QtCore import QObject, Signal
+from PySide6.QtWidgets import QMessageBox, QWidget
 
 from valvelab.errors import CannotWrite, ValvelabError
 from valvelab.files.contents import MAX_UNPACKED_BYTES, read_contents
@@ -18,6 +20,9 @@ from valvelab.workbench import settings
 from valvelab.workbench.document import Document, Problem
 from valvelab.workbench.unsaved import unsaved
 from valvelab.writing import write_whole
+
+Answer = Literal["save", "keep", "discard", "stay"]
+"""What is done with a bench that is not saved as it stands: "keep" offers it at the next start."""
 
 
 class JobKeeper(QObject):
@@ -98,6 +103,22 @@ class JobKeeper(QObject):
 
     def _remember(self, path: str) -> None:
         self._bench.keep_settings(settings.remember_job(self._bench.settings, path))
+
+
+def asked_to_save(parent: QWidget, name: str) -> Answer:
+    """What a person wants done with a bench that is not saved as it stands."""
+    box = QMessageBox(QMessageBox.Icon.Question, "valvelab", f"Save {name or 'this job'}?", parent=parent)
+    box.setInformativeText("What was edited since it was saved last is in no file yet.")
+    roles = QMessageBox.ButtonRole
+    choices: tuple[tuple[str, QMessageBox.ButtonRole, Answer], ...] = (
+        ("Save", roles.AcceptRole, "save"),
+        ("Offer it at the next start", roles.ActionRole, "keep"),
+        ("Discard", roles.DestructiveRole, "discard"),
+        ("Cancel", roles.RejectRole, "stay"),
+    )
+    buttons = [(box.addButton(text, role), answer) for text, role, answer in choices]
+    box.exec()
+    return next((answer for button, answer in buttons if button is box.clickedButton()), "stay")
 
 
 def with_ending(path: Path) -> Path:

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
 from PySide6.QtCore import QByteArray, QEvent, QSize, QTimer
 from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent, QGuiApplication
@@ -19,7 +19,7 @@ from valvelab.window import pages, theme
 from valvelab.window.bays.door import make_start, make_view
 from valvelab.window.bays.view import BayView
 from valvelab.window.bench import Bench
-from valvelab.window.job_keeper import JobKeeper, with_ending
+from valvelab.window.job_keeper import Answer, JobKeeper, asked_to_save, with_ending
 from valvelab.window.left_offer import LeftOffer
 from valvelab.window.shell import Shell
 from valvelab.workbench import bays, edits
@@ -28,7 +28,6 @@ from valvelab.workbench.document import Document, Paper, Problem
 
 _LAYOUT = "main 1"
 _TABLES = "*.csv *.tsv *.txt *.dat *.xlsx *.toml *.smd *.x3p"
-Answer = Literal["save", "keep", "discard", "stay"]
 
 
 class MainWindow(Shell):
@@ -51,6 +50,7 @@ class MainWindow(Shell):
         self._connect_bench()
         self._connect_widgets()
         self._refresh(bench.document)
+        self._show_job()
 
     def _connect_bench(self) -> None:
         self.bench.document_changed.connect(lambda _old, new: self._refresh(new))
@@ -296,17 +296,7 @@ class MainWindow(Shell):
 
     def ask_unsaved(self) -> Answer:
         """What is to be done with a bench that is not saved as it stands: a person is asked."""
-        box = QMessageBox(QMessageBox.Icon.Question, "valvelab", f"Save {self.job.name or 'this job'}?", parent=self)
-        box.setInformativeText("What was edited since it was saved last is in no file yet.")
-        roles = QMessageBox.ButtonRole
-        choices: dict[object, Answer] = {
-            box.addButton("Save", roles.AcceptRole): "save",
-            box.addButton("Offer it at the next start", roles.ActionRole): "keep",
-            box.addButton("Discard", roles.DestructiveRole): "discard",
-            box.addButton("Cancel", roles.RejectRole): "stay",
-        }
-        box.exec()
-        return choices.get(box.clickedButton(), "stay")
+        return asked_to_save(self, self.job.name)
 
     def may_leave_bench(self) -> bool:
         """Whether another bench may take the place of this one; what would be lost is saved or kept first."""

@@ -1,0 +1,251 @@
+"""The window and its job file: what a person does with one, and what is asked before anything could be lost."""
+
+from __future__ import annotations
+
+import json
+import zipfile
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+from PySide6.QtCore import QMimeData, QPointF, Qt, QUrl
+from PySide6.QtGui import QDropEvent
+from PySide6.QtWidgets import QApplication, QMessageBox, QPushButton
+from something import each
+
+from valvelab.cli.main import main
+from valvelab.places import sample_profiles
+from valvelab.window.bench import Bench
+from valvelab.window.job_keeper import Answer, asked_to_save
+from valvelab.window.main_window import MainWindow
+from valvelab.workbench import recovery
+from valvelab.workbench.sets import Grouping, SpringsState
+
+TRAY = "# installed height: 40 mm\n# valve lift: 10 mm\nspring,40 mm [N],35 mm [N],30 mm [N]\n" + "".join(
+    f"A{n},{300 + n}.0,{450 + n}.0,{600 + n}.0\n" for n in range(4)
+)
+
+
+@pytest.fixture
+def windows(app: QApplication, tmp_path: Path) -> Iterator[Callable[[], MainWindow]]:
+    """Opens windows over one settings folder."""
+    made: list[MainWindow] = []
+
+    def another() -> MainWindow:
+        window = MainWindow(Bench(tmp_path / "settings", background=False))
+        window.show()
+        app.processEvents()
+        made.append(window)
+        return window
+
+    yield another
+    for window in made:
+        window.close()
+        window.deleteLater()
+    app.processEvents()
+
+
+def answers(monkeypatch: pytest.MonkeyPatch, answer: Answer) -> list[str]:
+    """What a person says to the question, and how often it was asked."""
+    asked: list[str] = []
+    monkeypatch.setattr(MainWindow, "ask_unsaved", lambda _self: (asked.append("asked"), answer)[1])
+    return asked
+
+
+def typed(window: MainWindow, text: str = TRAY) -> None:
+    window.bay_actions["springs"].trigger()
+    window.bench.type_table("springs.csv", "spring readings", text)
+
+
+def springs_of(window: MainWindow) -> list[str]:
+    result = json.loads(window.bench.document.answers["springs"].value.result.model_dump_json())
+    return [row["spring"] for row in result["springs"]]
+
+
+def drop(window: MainWindow, path: Path) -> None:
+    data = QMimeData()
+    data.setUrls([QUrl.fromLocalFile(str(path))])
+    where, none = QPointF(400, 300), Qt.KeyboardModifier.NoModifier
+    window.dropEvent(QDropEvent(where, Qt.DropAction.CopyAction, data, Qt.MouseButton.LeftButton, none))
+
+
+def test_typed_readings_are_saved_and_opened_as_left(windows: Callable[[], MainWindow], tmp_path: Path) -> None:
+    window = windows()
+    assert (window.windowTitle(), window.isWindowModified()) == ("valvelab", False)
+    typed(window)
+    assert springs_of(window) == ["A0", "A1", "A2", "A3"]
+    assert window.windowTitle() == "Untitled job[*] · valvelab"
+    assert window.isWindowModified()
+    path = tmp_path / "winter.valvejob"
+    window.save_job(path)
+    assert (window.windowTitle(), window.isWindowModified()) == ("winter[*] · valvelab", False)
+    again = windows()
+    again.open_paths([str(path)])
+    assert again.windowTitle() == "winter[*] · valvelab"
+    assert again.bench.document.bay == "springs"
+    assert again.bench.document.files == window.bench.document.files
+    assert springs_of(again) == ["A0", "A1", "A2", "A3"]
+    assert not again.isWindowModified()
+    assert again.bench.history.undo_label is None, "nothing of another job comes back"
+
+
+def test_the_mark_follows_edits_and_undo(windows: Callable[[], MainWindow], tmp_path: Path) -> None:
+    window = windows()
+    typed(window)
+    window.save_job(tmp_path / "winter.valvejob")
+    window.bench.retype("typed/1/springs.csv", TRAY.replace("A3", "B3"), "type A3")
+    assert window.isWindowModified()
+    assert window.actions_by_name["undo"].text() == "Undo type A3"
+    window.do("undo")
+    assert not window.isWindowModified()
+    window.do("redo")
+    assert window.isWindowModified()
+    assert springs_of(window)[-1] == "B3"
+    window.do("save_job")
+    window.do("undo")
+    assert window.isWindowModified(), "the file has what was undone"
+    assert window.job.path == tmp_path / "winter.valvejob", "undo does not lose where the job is kept"
+
+
+def test_sets_come_back_with_the_job(windows: Callable[[], MainWindow], tmp_path: Path) -> None:
+    window = windows()
+    typed(window)
+    digest = window.bench.document.value_in_use("spring readings")[1].source.sha256
+    grouping = Grouping((("A0", "A2"), ("A1", "A3")), None, edited=True)
+    window.bench.set(SpringsState, "match", groupings={digest: grouping})
+    window.save_job(tmp_path / "winter.valvejob")
+    again = windows()
+    again.open_paths([str(tmp_path / "winter.valvejob")])
+    assert again.bench.document.state(SpringsState).groupings[digest] == grouping
+
+
+@pytest.mark.parametrize("answer", ["save", "keep", "discard", "stay"])
+def test_closing_asks_and_does_what_was_said(
+    windows: Callable[[], MainWindow], tmp_path: Path, monkeypatch: pytest.MonkeyPatch, answer: Answer
+) -> None:
+    window, path = windows(), tmp_path / "winter.valvejob"
+    typed(window)
+    window.save_job(path)
+    before = path.read_bytes()
+    window.bench.retype("typed/1/springs.csv", TRAY.replace("A3", "B3"), "type A3")
+    asked = answers(monkeypatch, answer)
+    assert window.close() == (answer != "stay")
+    assert asked == ["asked"]
+    assert (path.read_bytes() != before) == (answer == "save")
+    left, _ = recovery.claim(tmp_path / "settings")
+    assert (left is not None) == (answer == "keep")
+    if left is not None:
+        assert left.document.job == str(path)
+        left.remove()
+    answers(monkeypatch, "discard")
+
+
+def test_a_bench_with_nothing_but_files_goes_unasked(
+    windows: Callable[[], MainWindow], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    window = windows()
+    window.bench.add_files([str(sample_profiles() / "springs_quillmere_tray.csv")])
+    asked = answers(monkeypatch, "stay")
+    assert window.close()
+    assert asked == []
+
+
+def test_another_bench_takes_the_place_only_when_allowed(
+    windows: Callable[[], MainWindow], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    window, path = windows(), tmp_path / "winter.valvejob"
+    typed(window)
+    window.save_job(path)
+    window.bench.retype("typed/1/springs.csv", TRAY.replace("A3", "B3"), "type A3")
+    answers(monkeypatch, "stay")
+    window.do("new_job")
+    drop(window, path)
+    assert springs_of(window)[-1] == "B3"
+    answers(monkeypatch, "keep")
+    window.do("new_job")
+    assert window.bench.document.files == ()
+    assert window.windowTitle() == "valvelab"
+    left, _ = recovery.claim(tmp_path / "settings", ())
+    assert left is not None
+    assert "B3" in (left.document.files[0].text or "")
+    left.leave()
+    drop(window, path)
+    assert springs_of(window)[-1] == "A3"
+
+
+def test_a_job_changed_beside_is_not_overwritten(windows: Callable[[], MainWindow], tmp_path: Path) -> None:
+    one, two, path = windows(), windows(), tmp_path / "winter.valvejob"
+    typed(one)
+    one.save_job(path)
+    two.open_paths([str(path)])
+    two.bench.retype("typed/1/springs.csv", TRAY.replace("A3", "C3"), "type A3")
+    two.save_job()
+    kept = path.read_bytes()
+    one.bench.retype("typed/1/springs.csv", TRAY.replace("A3", "B3"), "type A3")
+    one.save_job()
+    assert path.read_bytes() == kept
+    assert one.isWindowModified()
+    assert any("changed since it was opened here" in row[-1] for row in problems(one))
+    one.save_job(tmp_path / "other.valvejob")
+    assert not one.isWindowModified()
+
+
+def problems(window: MainWindow) -> list[list[str]]:
+    model = window.notes.proxy
+    return [
+        [str(model.index(row, column).data()) for column in range(model.columnCount())]
+        for row in range(model.rowCount())
+    ]
+
+
+def test_recent_jobs_are_two_clicks_away(windows: Callable[[], MainWindow], tmp_path: Path) -> None:
+    window = windows()
+    typed(window)
+    for name in ("autumn", "winter"):
+        window.save_job(tmp_path / f"{name}.valvejob")
+    again = windows()
+    again.recent.aboutToShow.emit()
+    assert [action.text() for action in again.recent.actions()] == ["&1 winter", "&2 autumn"]
+    offered = [button for button in again.empty.findChildren(QPushButton) if button.accessibleName().endswith("autumn")]
+    (button,) = offered
+    button.click()
+    assert again.windowTitle() == "autumn[*] · valvelab"
+    assert springs_of(again) == ["A0", "A1", "A2", "A3"]
+
+
+def test_paper_of_typed_readings_stands_in_the_job(
+    windows: Callable[[], MainWindow], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    window = windows()
+    typed(window)
+    paper = tmp_path / "springs.pdf"
+    window.save_certificate(paper)
+    assert main(["verify", str(paper), "--quiet"]) == 0
+    window.save_job(tmp_path / "winter.valvejob")
+    capsys.readouterr()
+    with zipfile.ZipFile(tmp_path / "winter.valvejob") as archive:
+        assert archive.read("papers/1/springs.pdf") == paper.read_bytes()
+        assert 'inspect = "springs"' in archive.read("job.toml").decode()
+        assert json.loads(archive.read("results/springs.json"))["springs"][0]["spring"] == "A0"
+    assert main(["springs", str(tmp_path / "winter.valvejob"), "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert [row["spring"] for row in found["springs"]] == ["A0", "A1", "A2", "A3"]
+
+
+def test_a_job_that_can_not_be_read_leaves_the_bench_alone(windows: Callable[[], MainWindow], tmp_path: Path) -> None:
+    window = windows()
+    typed(window)
+    torn = tmp_path / "torn.valvejob"
+    torn.write_bytes(b"PK\x03\x04 nothing")
+    window.open_paths([str(torn)])
+    assert springs_of(window) == ["A0", "A1", "A2", "A3"]
+    assert any("torn.valvejob" in " ".join(row) for row in problems(window))
+
+
+def test_the_question_has_four_answers(window: MainWindow, monkeypatch: pytest.MonkeyPatch) -> None:
+    chosen: list[Answer] = []
+    for words in each(["Save", "Offer it at the next start", "Discard", "Cancel"]):
+        pressed = lambda box, words=words: next(one for one in box.buttons() if one.text() == words).click()  # noqa: E731
+        monkeypatch.setattr(QMessageBox, "exec", pressed)
+        chosen.append(asked_to_save(window, "winter"))
+    assert chosen == ["save", "keep", "discard", "stay"]
