@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import gc
 import json
+import tracemalloc
 import zipfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -10,15 +12,19 @@ from pathlib import Path
 import pytest
 from PySide6.QtCore import QMimeData, QPointF, Qt, QUrl
 from PySide6.QtGui import QDropEvent
+from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QMessageBox, QPushButton
 from something import each
 
 from valvelab.cli.main import main
 from valvelab.places import sample_profiles
+from valvelab.window.bays.reading_field import ReadingField
 from valvelab.window.bench import Bench
 from valvelab.window.job_keeper import Answer, asked_to_save
 from valvelab.window.main_window import MainWindow
-from valvelab.workbench import recovery
+from valvelab.workbench import edits, recovery
+from valvelab.workbench.document import Document
+from valvelab.workbench.history import LONGEST, History
 from valvelab.workbench.sets import Grouping, SpringsState
 
 TRAY = "# installed height: 40 mm\n# valve lift: 10 mm\nspring,40 mm [N],35 mm [N],30 mm [N]\n" + "".join(
@@ -249,3 +255,41 @@ def test_the_question_has_four_answers(window: MainWindow, monkeypatch: pytest.M
         monkeypatch.setattr(QMessageBox, "exec", pressed)
         chosen.append(asked_to_save(window, "winter"))
     assert chosen == ["save", "keep", "discard", "stay"]
+
+
+def test_undo_in_a_field_is_the_benches_once_the_entry_was_taken(window: MainWindow, app: QApplication) -> None:
+    window.bay_actions["phasing"].trigger()
+    field = next(one for one in window.findChildren(ReadingField) if "touch" in one.accessibleName().lower())
+    field.setFocus()
+    QTest.keyClicks(field, "28.5")
+    QTest.keyClick(field, Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)
+    assert field.text() == "", "while typing the field undoes what was typed"
+    QTest.keyClicks(field, "31.5\r")
+    app.processEvents()
+    typed_in = window.bench.document
+    assert window.bench.history.undo_label is not None
+    focused = window.focusWidget()
+    assert isinstance(focused, ReadingField)
+    QTest.keyClick(focused, Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)
+    app.processEvents()
+    assert window.bench.document != typed_in
+    assert window.bench.history.undo_label is None
+
+
+def test_ten_thousand_steps_take_no_more_room_than_a_thousand() -> None:
+    history = History(edits.type_table(Document(), "springs.csv", "spring readings", TRAY), lambda _old, _new: None)
+
+    def steps(many: int) -> int:
+        for number in range(many):
+            text = TRAY.replace("300.0", f"{300 + number}.0")
+            history.apply(edits.retype(history.document, "typed/1/springs.csv", text), "type a force")
+        gc.collect()
+        return tracemalloc.get_traced_memory()[0]
+
+    tracemalloc.start()
+    try:
+        first = steps(LONGEST + 100)
+        assert steps(10_000 - LONGEST - 100) < 1.05 * first
+    finally:
+        tracemalloc.stop()
+    assert len(history.past) == LONGEST

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable
-from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor, wait
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -41,6 +41,7 @@ class Bench(QObject):
     said = Signal(str)
     done = Signal(object)
     _came = Signal(object)
+    _was_kept = Signal(object)
 
     def __init__(self, place: Path, kept: Settings | None = None, *, background: bool = True) -> None:
         super().__init__()
@@ -54,6 +55,9 @@ class Bench(QObject):
         first = Document(units=units, bay=bays.BAYS[0].name)
         self.history = History(first, self._changed)
         self._pool = ThreadPoolExecutor(2, "valvelab") if background else None
+        self._kept_by = ThreadPoolExecutor(1, "valvelab keeping") if background else None
+        self._keeping: Future[None] | None = None
+        self._was_kept.connect(self._on_kept)
         self._running: dict[object, str] = {}
         self._came.connect(self._take)
         self._keeper = QTimer(self, singleShot=True, interval=_KEEP_WITHIN_MS)
@@ -283,15 +287,31 @@ class Bench(QObject):
     # -- what outlives the run ----------------------------------------------------------------------------------------
 
     def keep_or_raise(self) -> None:
-        """Write the recovery file."""
+        """Write the recovery file, after one that is being written."""
+        if self._keeping is not None:
+            wait([self._keeping])
         self._own.save(self.document)
         self._complained = False
 
     def keep(self) -> None:
-        """Write the recovery file; where that fails, say so."""
-        try:
-            self.keep_or_raise()
-        except CannotWrite as error:
+        """Write the recovery file, away from the window; where that fails, say so."""
+        if self._kept_by is None:
+            try:
+                self.keep_or_raise()
+            except CannotWrite as error:
+                self._on_kept(error)
+        elif self._keeping is not None and not self._keeping.done():
+            self._keeper.start()
+        else:
+            self._keeping = self._kept_by.submit(self._own.save, self.document)
+            self._keeping.add_done_callback(lambda done: self._was_kept.emit(done.exception()))
+
+    def _on_kept(self, error: BaseException | None) -> None:
+        if error is None:
+            self._complained = False
+        elif not isinstance(error, CannotWrite):
+            sys.excepthook(type(error), error, error.__traceback__)
+        else:
             self._keeper.start()  # the disk may have room again by then
             if not self._complained:
                 self._complained = True
@@ -321,6 +341,8 @@ class Bench(QObject):
         self._keeper.stop()
         if self._pool is not None:
             self._pool.shutdown(wait=False, cancel_futures=True)
+        if self._kept_by is not None:
+            self._kept_by.shutdown(wait=True)
         if keep:
             self._own.leave()
         else:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from PySide6.QtCore import Qt, Signal
-from PySide6.QtGui import QKeyEvent, QPalette
+from PySide6.QtCore import QEvent, Qt, Signal
+from PySide6.QtGui import QKeyEvent, QKeySequence, QPalette
 from PySide6.QtWidgets import QLineEdit, QWidget
 
 from valvelab.errors import BadQuantity
@@ -20,6 +20,9 @@ def typed_quantity(text: str, dimension: Dimension, unit: str, units: System, na
     """The canonical value of what was typed, without a unit in that in which `unit` is shown. Raises BadQuantity."""
     number, stated = split_quantity(text, name)
     return parse_quantity(text if stated else f"{number!r} {display_unit(unit, units).label}", dimension, name)
+
+
+_BACK_AND_FORTH = (QKeySequence.StandardKey.Undo, QKeySequence.StandardKey.Redo)
 
 
 class TypedField(QLineEdit):
@@ -52,9 +55,18 @@ class TypedField(QLineEdit):
             self.refused.emit(str(error))
             return False
         self._say("")
+        self.setText(self.text())  # what was typed is an edit of the bench from now on, and undone there
         self.setModified(False)
         self.entered.emit(value)
         return True
+
+    def event(self, event: QEvent) -> bool:
+        """Undo and redo are the field's while something is being typed, and else the bench's."""
+        keys = event if isinstance(event, QKeyEvent) and event.type() == QEvent.Type.ShortcutOverride else None
+        if keys is not None and not self.isModified() and any(keys.matches(one) for one in _BACK_AND_FORTH):
+            event.ignore()
+            return False
+        return super().event(event)
 
     def _say(self, wrong: str) -> None:
         self.wrong = wrong
