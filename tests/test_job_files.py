@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import io
 import json
+import os
+import time
 import zipfile
 from collections.abc import Callable
 from dataclasses import replace
@@ -221,3 +223,14 @@ def test_a_flipped_bit_is_noticed_or_does_not_matter(bench: Document, tmp_path: 
         else:
             assert [file.name for file in found.files] == [file.name for file in whole.files]
     assert refused > 30
+
+
+def test_what_was_laid_out_long_ago_goes_unless_a_left_bench_needs_it(tmp_path: Path) -> None:
+    for name in ("old", "needed", "fresh"):
+        (tmp_path / "jobs" / name / "files").mkdir(parents=True)
+    (tmp_path / "recovery-1.json").write_text('{"files": [{"path": "/x/jobs/needed/files/a.csv"}]}')
+    now = time.time()
+    for name in ("old", "needed"):
+        os.utime(tmp_path / "jobs" / name, (now - 30 * 86400.0,) * 2)
+    jobs.tidy(tmp_path, now)
+    assert {folder.name for folder in (tmp_path / "jobs").iterdir()} == {"needed", "fresh"}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
@@ -52,6 +53,10 @@ class JobKeeper(QObject):
         document = self._bench.document
         edited = self._bench.history.edition != self._edition
         return edited and (bool(document.job) or unsaved(document))
+
+    def tidy(self) -> None:
+        """Take away, away from the window, what earlier windows laid out and nobody needs any more."""
+        self._bench.ask("Tidying up", "jobs", partial(_tidy, self._bench.place), lambda _done: None)
 
     def new(self) -> None:
         """An empty bench."""
@@ -124,6 +129,13 @@ def asked_to_save(parent: QWidget, name: str) -> Answer:
 def with_ending(path: Path) -> Path:
     """The path that a job is saved under."""
     return path if path.suffix.lower() == ENDING else path.with_name(path.name + ENDING)
+
+
+def _tidy(place: Path) -> None:
+    from valvelab.workbench import jobs
+
+    if (place / jobs.FOLDER).is_dir():
+        jobs.tidy(place, time.time())
 
 
 def _read(path: Path, place: Path) -> Document:

@@ -45,6 +45,7 @@ def _begin(window: MainWindow, files: list[str]) -> None:
     if files:
         window.open_paths(files)
     window.left.ask()
+    window.job.tidy()
 
 
 def _tell(sentence: str, details: str) -> None:

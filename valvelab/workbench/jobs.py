@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import secrets
+import shutil
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from hashlib import sha256
 from pathlib import Path, PurePosixPath
@@ -30,6 +31,7 @@ from valvelab.writing import make_folder, write_whole
 FILES, PAPERS, RESULTS = "files/", "papers/", "results/"
 FOLDER = "jobs"
 """Where files of opened jobs lie, in the folder of settings."""
+_KEPT_S = 7 * 24 * 3600.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,7 +157,7 @@ def _named(part: JobPart, called: Mapping[str, str]) -> JobPart:
     return part.model_copy(update=names)
 
 
-@contextmanager
+@contextlib.contextmanager
 def on_disk(document: Document, part: JobPart) -> Iterator[JobPart]:
     """A part whose files can be read from the disk for as long: what was typed is laid out beside the files."""
     typed = {file.path for file in document.files if file.text is not None}
@@ -187,6 +189,15 @@ def opened(contents: Contents, place: Path) -> Document:
     papers = tuple(_paper(kept, laid) for kept in listed.papers)
     job = str(Path(contents.file).absolute())
     return replace(document, files=on_bench, papers=papers, job=job, job_sha256=contents.source.sha256)
+
+
+def tidy(place: Path, now_s: float) -> None:
+    """Take away files of jobs opened long ago that no bench left behind refers to; what can't be taken away stays."""
+    left = "".join(path.read_text(encoding="utf-8", errors="replace") for path in place.glob("recovery*.json"))
+    for folder in (place / FOLDER).glob("*"):
+        with contextlib.suppress(OSError):
+            if folder.name not in left and now_s - folder.stat().st_mtime > _KEPT_S:
+                shutil.rmtree(folder)
 
 
 def _paper(kept: KeptPaper, laid: Mapping[str, str]) -> Paper:
