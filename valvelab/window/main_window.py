@@ -317,7 +317,7 @@ class MainWindow(Shell):
         return path is not None and self.job.save_at_once(path)
 
     def _ask_job_path(self) -> Path | None:
-        name = self.bench.suggested((self.job.name or "job") + ENDING)
+        name = self.bench.suggested((self.job.name or self._first_name("job")) + ENDING)
         chosen, _ = QFileDialog.getSaveFileName(self, "Save job", name, f"Job (*{ENDING})")
         return with_ending(Path(chosen)) if chosen else None
 
@@ -402,9 +402,13 @@ class MainWindow(Shell):
 
     def _save(self, title: str, kinds: str, write: Callable[[Path], object]) -> None:
         """Ask where a file goes, named after the first one on the bench, and write it."""
-        files = self.bench.document.files
-        stem = Path(files[0].path).stem if files else "inspection"
+        stem = self._first_name("inspection")
         pages.save_as(self, title, self.bench.suggested(stem + kinds[kinds.index(".") : -1]), kinds, write)
+
+    def _first_name(self, otherwise: str) -> str:
+        """The name of the first file on the bench, without its ending."""
+        files = self.bench.document.files
+        return Path(files[0].path).stem if files else otherwise
 
     def save_certificate(self, path: Path) -> None:
         """Write the certificate of the bay in front."""

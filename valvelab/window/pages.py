@@ -114,6 +114,8 @@ class EmptyPage(QWidget):
         while (item := self._jobs.takeAt(0)) is not None:
             if (widget := item.widget()) is not None:
                 widget.deleteLater()
+        if paths:
+            self._jobs.addWidget(QLabel("Recent jobs", self, alignment=Qt.AlignmentFlag.AlignCenter))
         for path in paths[:_JOBS_SHOWN]:
             button = QPushButton(Path(path).stem, self)
             button.setFlat(True)
