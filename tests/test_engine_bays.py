@@ -374,7 +374,17 @@ def test_a_typed_sheet_outlives_the_window(app: QApplication, tmp_path: Path) ->
     app.processEvents()
 
 
-def test_a_certificate_wants_the_readings_in_a_file(window: MainWindow, tmp_path: Path) -> None:
+def test_the_certificate_of_a_worksheet_needs_no_file(window: MainWindow, tmp_path: Path) -> None:
+    sheet = read_phasing_sheet(SAMPLES / "quillmere_four_degree_wheel.toml")[0]
+    window.bay_actions["phasing"].trigger()
+    window.bench.history.apply(phasing_bay.with_sheet(window.bench.document, sheet), "type it all")
+    path = tmp_path / "phasing.pdf"
+    window.save_certificate(path)
+    verified(path)
+    assert window.bench.document.state(phasing_bay.PhasingState).sheets, "it stands as it stood"
+
+
+def test_a_certificate_wants_readings(window: MainWindow, tmp_path: Path) -> None:
     from valvelab.job.certificates import write_shown
     from valvelab.workbench import bays
 
@@ -382,7 +392,7 @@ def test_a_certificate_wants_the_readings_in_a_file(window: MainWindow, tmp_path
     assert bay is not None
     window.bay_actions["phasing"].trigger()
     value = bays.answer_value(window.bench.document, bay)
-    with pytest.raises(Exception, match="saved first"):
+    with pytest.raises(Exception, match="no readings"):
         bays.work_of("phasing").certificate(window.bench.document, value)
     window.bench.add_files(
         [str(SAMPLES / name) for name in ("quillmere_four_degree_wheel.toml", "quillmere_four_engine.toml")]

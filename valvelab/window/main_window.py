@@ -416,15 +416,16 @@ class MainWindow(Shell):
         bay, value = _front(document)
         if bay is None or value is None or not self.bench.may_write(path):
             return
-        make, units = bays.work_of(bay.name).certificate, document.units
+        work, units = bays.work_of(bay.name), document.units
         made = date.today().isoformat()  # noqa: DTZ011 - the date on the wall where the paper is signed
 
         def write() -> Paper:
             from valvelab.job.certificates import write_shown
             from valvelab.workbench import jobs
 
-            shown = make(document, value)
-            with jobs.on_disk(document, shown.part) as part:
+            written = work.written(document, value)
+            shown = work.certificate(written, value)
+            with jobs.on_disk(written, shown.part) as part:
                 done = write_shown(replace(shown, part=part), path, units, made)
             return Paper(str(path.absolute()), done.number, done.made)
 

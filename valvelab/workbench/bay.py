@@ -38,6 +38,7 @@ class Work(Generic[Value]):
 
     `parts(document)` are the parts of a job that inspect again what lies there; `certificate(document, value)` says
     what it puts on paper.
+    `written(document, value)` is the document with what was typed there as the text of its files, for paper and jobs.
     `uses(document)` names the files that the question reads, where they are not simply the ones in use of each kind.
     `at_once(document, value)` makes the value shown from the answer (None while there is none) and the state, in a
     few milliseconds and in the window itself, so that fields keep the focus while every entry counts; it returns the
@@ -51,6 +52,7 @@ class Work(Generic[Value]):
     certificate: Callable[[Document, Value], Shown]
     uses: Callable[[Document], tuple[BenchFile, ...]] | None = None
     at_once: Callable[[Document, Value | None], Value | None] | None = None
+    written: Callable[[Document, Value], Document] = lambda document, _value: document
 
 
 def front_item(result: Result, names: Sequence[str], chosen: str, otherwise: str = "") -> str:

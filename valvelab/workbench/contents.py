@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from valvelab.errors import BadFile, ValvelabError
+from valvelab.workbench import edits
 from valvelab.workbench.bays import kinds
 from valvelab.workbench.document import BenchFile, Content, Document, Problem
 
@@ -24,6 +25,14 @@ def read_content(file: BenchFile) -> Content:
     except OSError as error:
         return Content(kind, problem=Problem("error", file.name, error.strerror or str(error)))
     return Content(kind, value=value)
+
+
+def with_text(document: Document, path: str, kind: str, text: str) -> Document:
+    """The document with a text in place of what a file holds, read; a path that nothing lies under is a new file's."""
+    others = tuple(file for file in document.files if file.path != path)
+    typed = replace(document.file(path) or BenchFile(path, kind=kind), text=text)
+    with_file = replace(document, files=(*others, typed), current={**document.current, kind: path})
+    return edits.content_arrived(with_file, typed, read_content(typed))
 
 
 def _kind(file: BenchFile) -> str:

@@ -13,7 +13,7 @@ from pathlib import Path, PurePosixPath
 from tempfile import TemporaryDirectory
 
 from valvelab import __version__
-from valvelab.errors import BadFile
+from valvelab.errors import BadFile, ValvelabError
 from valvelab.files.contents import Contents, Given, read_contents
 from valvelab.files.job_archive import pack, read_job_archive
 from valvelab.files.spec_file import nominal_path
@@ -111,10 +111,11 @@ def packed(document: Document, file: str) -> bytes:
 
     file: the job file's name, for refusals. Raises BadFile, CannotWrite.
     """
-    bench = taken(document)
+    written = _written(document)
+    bench = taken(written)
     called = bench.names
     made = {f"{RESULTS}{bay}.json": text.encode() for bay, text in _results(document).items()}
-    if parts := tuple(part for bay in bays.BAYS for part in bays.work_of(bay.name).parts(document)):
+    if parts := tuple(part for bay in bays.BAYS for part in bays.work_of(bay.name).parts(written)):
         named = tuple(_named(part, called) for part in parts)
         made[JOB_FILE] = job_toml(Job(units=document.units, part=named)).encode()
     papers, listed = _papers(document)
@@ -123,6 +124,15 @@ def packed(document: Document, file: str) -> bytes:
     kept = (_kept(name, data, bench.origin.get(name, "")) for name, data in {**bench.files, **made}.items())
     job = SavedJob(version=__version__, files=tuple(kept), papers=listed, bench=json.loads(saved_text(plain, called)))
     return pack(job, {**bench.files, **made, **papers}, file)
+
+
+def _written(document: Document) -> Document:
+    """The document with what was typed at every bay as the text of its files."""
+    for bay in bays.BAYS:
+        if (value := bays.answer_value(document, bay)) is not None:
+            with contextlib.suppress(ValvelabError):  # what can't be written as a file yet stands among the decisions
+                document = bays.work_of(bay.name).written(document, value)
+    return document
 
 
 def _results(document: Document) -> dict[str, str]:

@@ -10,7 +10,7 @@ from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 
-from valvelab.errors import BadFile, BadSpec, CannotEvaluate, Reason, ValvelabError
+from valvelab.errors import BadSpec, CannotEvaluate, Reason, ValvelabError
 from valvelab.inspection.engine.motion import inspect_motion, judged
 from valvelab.inspection.engine.sides import motion_question
 from valvelab.inspection.lobes.inspect import inspect_lobes
@@ -23,10 +23,11 @@ from valvelab.records.train import RuleReadingRecord
 from valvelab.workbench import lobes_bay, springs_bay
 from valvelab.workbench.background import Question
 from valvelab.workbench.bay import Work
+from valvelab.workbench.contents import with_text
 from valvelab.workbench.document import BenchFile, Document
 from valvelab.workbench.held_spec import HeldSpec, held
-from valvelab.workbench.motion_files import Motion, MotionState, Springs, spec_in_use, train_in_use, uses
-from valvelab.workbench.motion_readings import rule_readings
+from valvelab.workbench.motion_files import TRAIN, Motion, MotionState, Springs, spec_in_use, train_in_use, uses
+from valvelab.workbench.motion_readings import rule_readings, train_text
 from valvelab.workbench.papers import part_of
 from valvelab.workbench.spec_choice import files_of, noted, spec_for, stamps
 
@@ -99,13 +100,17 @@ def parts(document: Document) -> tuple[JobPart, ...]:
     return (part_of("motion", file, spec_in_use(document), train=Path(train[0].path)),)
 
 
-def certificate(document: Document, motion: Motion) -> Shown:
-    """The valve motion's part of a certificate; it carries the train's file, so what was typed has to be in it."""
+def written(document: Document, motion: Motion) -> Document:
+    """The document whose train has the readings at the retainer as they stand."""
     train = train_in_use(document)
-    assert train is not None
-    if rule_readings(document, motion) != train[1].rule_reading:
-        raise BadFile("readings at the retainer", "", "some that are in no file", "the train saved with them first")
+    if train is None or rule_readings(document, motion) == train[1].rule_reading:
+        return document
+    return with_text(document, train[0].path, TRAIN, train_text(document, motion))
+
+
+def certificate(document: Document, motion: Motion) -> Shown:
+    """The valve motion's part of a certificate."""
     return Shown(motion.inspection.result, *parts(document))
 
 
-WORK = Work(MotionState, question, result, parts, certificate, uses, at_once)
+WORK = Work(MotionState, question, result, parts, certificate, uses, at_once, written)

@@ -17,7 +17,8 @@ from valvelab.records.spec import Spec
 from valvelab.workbench import edits
 from valvelab.workbench.background import Question
 from valvelab.workbench.bay import Work
-from valvelab.workbench.document import BenchFile, Document, Kind
+from valvelab.workbench.contents import with_text
+from valvelab.workbench.document import TYPED, BenchFile, Document, Kind
 from valvelab.workbench.held_spec import HeldSpec, held
 from valvelab.workbench.papers import part_of
 from valvelab.workbench.spec_choice import files_of, noted, spec_for
@@ -203,11 +204,21 @@ def parts(document: Document) -> tuple[JobPart, ...]:
     return (part_of("phasing", file, spec_in_use(document)),)
 
 
+def written(document: Document, _worksheet: Worksheet) -> Document:
+    """The document whose sheet in front reads as it stands."""
+    file = file_in_front(document)
+    if _key(file) not in document.state(PhasingState).sheets:
+        return document
+    path = file.path if file else f"{TYPED}sheet/wheel.toml"
+    cleared = _with_sheets(document, {_key(file): None}, beside="")
+    return with_text(cleared, path, KIND, sheet_text(document))
+
+
 def certificate(document: Document, worksheet: Worksheet) -> Shown:
-    """The degreeing's part of a certificate; it carries the sheet's file, so the sheet has to be one."""
+    """The degreeing's part of a certificate."""
     if not (found := parts(document)):
-        raise BadFile("the worksheet", "", "readings that are in no file", "the sheet saved first: Save sheet…")
+        raise BadFile("the worksheet", "", "no readings", "a dead centre and a lobe read on the wheel")
     return Shown(worksheet.inspection.result, *found)
 
 
-WORK = Work(PhasingState, question, result, parts, certificate, uses, at_once)
+WORK = Work(PhasingState, question, result, parts, certificate, uses, at_once, written)
