@@ -628,12 +628,12 @@ def test_springs_beside_a_motion_stand_at_the_height_that_a_spec_without_limits_
     spec = tmp_path / "fitted.toml"
     spec.write_text('[fitting]\ninstalled_height = "37.00 mm"\nvalve_lift = "10.60 mm"\n', encoding="utf-8")
     engine.bench.add_files([str(SAMPLES / "springs_quillmere_tray.csv"), str(spec)])
-    engine._go("motion")
+    engine.bay_actions["motion"].trigger()
     motion(engine)
     bay, document = bays.by_name("motion"), engine.bench.document
     assert bay is not None
     assert bays.answer_value(document, bay).springs.installed_height_mm == 37.0
-    assert str(spec) in {file.path for file in bay.uses(document)}
+    assert str(spec) in bays.files_in_use(document)
 
 
 def test_the_certificate_of_the_valve_motion_holds(engine: MainWindow, tmp_path: Path) -> None:
