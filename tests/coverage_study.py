@@ -16,12 +16,12 @@ from dataclasses import dataclass, field, replace
 from functools import cache, partial
 
 import numpy as np
+from motion_laws import LawName, law
 from numpy.polynomial import Polynomial
 from numpy.typing import NDArray
 
 from valvelab.errors import BadFile
 from valvelab.inspection.lobes.inspect import inspect_lobes
-from valvelab.lobe.motion_laws import LawName, law
 from valvelab.lobe.trace import Trace
 from valvelab.records.lobes_result import LobeResult
 from valvelab.records.measurement import CHECKING_LIFTS_MM, LiftTable

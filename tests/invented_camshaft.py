@@ -5,8 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
-
-from valvelab.lobe.motion_laws import Flank, LobeDesign
+from motion_laws import Flank, LobeDesign
 
 FIRING_ORDER = (1, 3, 4, 2)
 LIFT_MM = 7.62

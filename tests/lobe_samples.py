@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from motion_laws import Flank, LawName, LobeDesign
 from numpy.typing import NDArray
 from scipy.optimize import brentq
 
 from valvelab.lobe.characteristics import Instrument, LobeCharacteristics
 from valvelab.lobe.conditioning import condition
-from valvelab.lobe.motion_laws import Flank, LawName, LobeDesign
 from valvelab.lobe.profile import FittedLobes, fit_lobes
 from valvelab.lobe.trace import Trace
 

@@ -14,6 +14,8 @@ from invented_camshaft import write_spec, write_table
 from papers import carried_files, with_files
 
 from valvelab.cli.main import main
+from valvelab.files import spec_file
+from valvelab.files.contents import Contents, read_contents
 
 LOBES = ("1I", "1E", "3I", "3E")
 
@@ -97,6 +99,23 @@ def test_job_elsewhere_makes_the_same_paper(job: Path, paper: Path, tmp_path: Pa
     code = main(["certify", str(tmp_path / "other place"), "--out", str(tmp_path / "c.pdf"), "--date", "2026-03-05"])
     assert code == 1
     assert (tmp_path / "c.pdf").read_bytes() == paper.read_bytes()
+
+
+def test_a_spec_is_read_once_for_all_parts_of_a_job(job: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    folder = tmp_path / "job"
+    shutil.copytree(job, folder)
+    spec = spec_of(folder)
+    part = f'[[part]]\ninspect = "lobes"\nfile = "lift.csv"\nspec = "{spec.name}"\n'
+    (folder / "job.toml").write_text(2 * part, encoding="utf-8")
+    read: list[str] = []
+
+    def counted(path: str | Path, max_bytes: int) -> Contents:
+        read.append(str(path))
+        return read_contents(path, max_bytes)
+
+    monkeypatch.setattr(spec_file, "read_contents", counted)
+    assert main(["certify", str(folder / "job.toml"), "--out", str(tmp_path / "c.pdf"), "--quiet"]) == 1
+    assert read.count(str(spec)) == 1
 
 
 def test_carried_job_can_be_done_again_by_hand(paper: Path, tmp_path: Path) -> None:

@@ -9,6 +9,7 @@ import pytest
 from arc_lobe import ArcLobe
 from contour_figures import summarise
 from lobe_samples import Floats, answers, design, fit, turn
+from motion_laws import Flank, LobeDesign
 
 from valvelab.follower.contour import contour
 from valvelab.follower.shapes import Shape
@@ -21,7 +22,6 @@ from valvelab.inspection.lobes.contour import (
 )
 from valvelab.inspection.lobes.repeatability import LobeGroup
 from valvelab.lobe.characteristics import LobeCharacteristics
-from valvelab.lobe.motion_laws import Flank, LobeDesign
 from valvelab.records.result import Note
 
 FLAT, POINT, ROLLER = Shape("flat"), Shape("point", 0.0), Shape("roller", 8.0)

@@ -10,6 +10,7 @@ import pytest
 from arc_lobe import ArcLobe
 from contour_figures import points_mm
 from lobe_samples import Floats, design, fit, measured, turn
+from motion_laws import LobeDesign
 from scipy.optimize import brentq
 from something import each
 
@@ -18,7 +19,6 @@ from valvelab.follower.conversion import angle_of, follow, lift_of
 from valvelab.follower.shapes import Shape
 from valvelab.inspection.lobes.convert import Converted, convert
 from valvelab.lobe.characteristics import LobeCharacteristics
-from valvelab.lobe.motion_laws import LobeDesign
 from valvelab.records.result import Note
 
 FLAT, POINT, ROLLER = Shape("flat"), Shape("point", 0.0), Shape("roller", 10.0)

@@ -632,6 +632,20 @@ def test_a_measured_spring_can_be_tried(engine: MainWindow) -> None:
     assert stated != tried
 
 
+def test_springs_beside_a_motion_stand_at_the_height_that_a_spec_without_limits_states(
+    engine: MainWindow, tmp_path: Path
+) -> None:
+    spec = tmp_path / "fitted.toml"
+    spec.write_text('[fitting]\ninstalled_height = "37.00 mm"\nvalve_lift = "10.60 mm"\n', encoding="utf-8")
+    engine.bench.add_files([str(SAMPLES / "springs_quillmere_tray.csv"), str(spec)])
+    engine.bay_actions["motion"].trigger()
+    motion(engine)
+    bay, document = bays.by_name("motion"), engine.bench.document
+    assert bay is not None
+    assert bays.answer_value(document, bay).springs.installed_height_mm == 37.0
+    assert str(spec) in bays.files_in_use(document)
+
+
 def test_the_certificate_of_the_valve_motion_holds(engine: MainWindow, tmp_path: Path) -> None:
     from valvelab.job.certificates import write_shown
     from valvelab.workbench import bays

@@ -212,3 +212,13 @@ def test_contact_curves_are_in_the_unit_of_the_result(make: Callable[..., Figure
     assert wanted > 0.0
     assert figure.y_axis.unit.lower() == field.rsplit("_", 1)[1]
     assert np.nanmin(np.abs(figure.curves[-1].y - wanted)) < 1e-9 * wanted
+
+
+def test_lifts_on_the_wheel_are_in_the_units_asked_for() -> None:
+    for found in parts("phasing"):
+        metric, inch = (phasing_figures.wheel_dial(found, system).labels for system in ("metric", "inch"))
+        told = {f"{event.lobe} opens": event.lift_mm for event in found.sheet.events if event.opening_deg is not None}
+        assert told
+        for head, lift_mm in told.items():
+            assert f"{head} {lift_mm:g}" in metric
+            assert f"{head} {lift_mm / 25.4:.4g}" in inch

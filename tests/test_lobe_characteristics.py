@@ -7,10 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from lobe_samples import LIFT, Floats, Truth, answers, crossing, design, lopsided, measured, turn
+from motion_laws import LobeDesign
 from something import each
 
 from valvelab.lobe.characteristics import LobeCharacteristics
-from valvelab.lobe.motion_laws import LobeDesign
 
 ANGLE = turn(720)
 PLACES = ("opening", "closing", "middle", "nose", "area_centre")

@@ -22,6 +22,7 @@ from lobe_samples import (
     measured,
     turn,
 )
+from motion_laws import LawName, LobeDesign
 from something import each
 
 from valvelab.conformity.band import BandPiece
@@ -29,7 +30,6 @@ from valvelab.conformity.envelope import fit_envelope
 from valvelab.inspection.lobes.repeatability import doubts_of, nose_centre, widening
 from valvelab.lobe.characteristics import Instrument, LobeCharacteristics
 from valvelab.lobe.conditioning import condition
-from valvelab.lobe.motion_laws import LawName, LobeDesign
 from valvelab.lobe.profile import fit_lobes
 from valvelab.lobe.trace import Trace
 

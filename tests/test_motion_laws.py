@@ -5,9 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from lobe_samples import LIFT, RAMP, design, lopsided
+from motion_laws import LAWS, Flank, LawName, LobeDesign, law
 from something import each
-
-from valvelab.lobe.motion_laws import LAWS, Flank, LawName, LobeDesign, law
 
 PI = np.pi
 # velocity h/β, acceleration h/β², jerk h/β³: cam-design handbooks and VDI 2143; exact forms by differentiation

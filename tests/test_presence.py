@@ -8,12 +8,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 from lobe_samples import SMOOTH, STEPPING, Floats, answers, design, turn
+from motion_laws import Flank, LobeDesign
 
 from valvelab.cli.main import main
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.lobe.characteristics import LobeCharacteristics
 from valvelab.lobe.conditioning import condition
-from valvelab.lobe.motion_laws import Flank, LobeDesign
 from valvelab.lobe.profile import fit_lobes
 from valvelab.lobe.trace import Trace
 

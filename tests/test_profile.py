@@ -18,10 +18,10 @@ from lobe_samples import (
     lopsided,
     turn,
 )
+from motion_laws import LawName
 
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.lobe.characteristics import LobeCharacteristics
-from valvelab.lobe.motion_laws import LawName
 from valvelab.lobe.profile import Profile
 
 DENSE = np.arange(0.0, 360.0, 0.05)

@@ -23,9 +23,9 @@ from scipy.signal import savgol_filter
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from lobe_samples import SMOOTH, STEPPING, correlated, crossing, design, fit, turn
+from motion_laws import LobeDesign
 
 from valvelab.lobe.characteristics import LobeCharacteristics
-from valvelab.lobe.motion_laws import LobeDesign
 
 Floats = NDArray[np.float64]
 Errors = NDArray[np.float64]

@@ -16,6 +16,7 @@ from valvelab.files.table import read_table
 from valvelab.job.certificates import iso_date, write
 from valvelab.job.job_file import opened_job
 from valvelab.job.parts import inputs_of, located
+from valvelab.job.typed import Specs
 from valvelab.records.job import PARTS, Job, LobesPart, TablePart
 from valvelab.records.result import Verdict, exit_code
 from valvelab.report.assembly import banner
@@ -39,9 +40,9 @@ def run(args: argparse.Namespace) -> int:
     if args.out is None or args.out.suffix.lower() != ".pdf":
         raise WrongUsage("certify: expected --out with a file that ends in .pdf")
     with _found(args) as (found, folder):
-        job = _job(args, found, folder)
-        check_outputs(args, inputs_of(job))
-        result = write(job, args.out)
+        job, specs = _job(args, found, folder), Specs()
+        check_outputs(args, inputs_of(job, specs))
+        result = write(job, args.out, specs)
     if args.json:
         answer(result.model_dump_json(indent=1))
     else:

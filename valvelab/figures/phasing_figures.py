@@ -8,6 +8,7 @@ from valvelab.figures.description import Axis, Curve, Dial, Figure, Marks, Role
 from valvelab.inspection.engine.phasing import PhasingInspection
 from valvelab.phasing.timing import events_from_card, lobe_kind
 from valvelab.records.phasing_result import PhasingDuration, PhasingLobe
+from valvelab.units import System, display_unit
 
 _INTAKE_RADIUS, _EXHAUST_RADIUS = 1.0, 0.8
 _CARD_STEP = 0.07
@@ -15,9 +16,13 @@ _BREADTH = 0.06
 _ROOM = 1.45
 
 
-def wheel_dial(inspection: PhasingInspection) -> Dial:
-    """All wheel readings where they stand on the wheel, with true dead centre; clockwise as read."""
+def wheel_dial(inspection: PhasingInspection, system: System = "metric") -> Dial:
+    """All wheel readings where they stand on the wheel, with true dead centre; clockwise as read.
+
+    system: units of the lifts that events are named by.
+    """
     sheet, result = inspection.sheet, inspection.result
+    scale = display_unit("mm", system).scale
     sign = -1.0 if sheet.sense == "reverse" else 1.0
     rows: list[tuple[float, str, Role]] = [(reading, "stop", "readings") for reading in sheet.stop_deg]
     read = [
@@ -26,7 +31,7 @@ def wheel_dial(inspection: PhasingInspection) -> Dial:
         for word, angle in (("rising", pair.rising_deg), ("falling", pair.falling_deg))
     ]
     read += [
-        (event.lobe, f"{word} {event.lift_mm:g}", angle)
+        (event.lobe, f"{word} {event.lift_mm * scale:.4g}", angle)
         for event in sheet.events
         for word, angle in (("opens", event.opening_deg), ("closes", event.closing_deg))
     ]

@@ -16,6 +16,7 @@ from typing import Any
 from valvelab.errors import BadFile, BadQuantity, CannotEvaluate, CannotWrite, Reason, ValvelabError
 from valvelab.job.comparison import ABSOLUTE, RELATIVE
 from valvelab.job.parts import Inspected, certificate_of, inspect_job
+from valvelab.job.typed import Specs
 from valvelab.job.verify import verify_bytes
 from valvelab.records.certificate_result import CertifyResult
 from valvelab.records.job import Job, Shown
@@ -28,10 +29,10 @@ NOT_COMPARED = {"notes", "source", "version"}
 UNSOUND = "the certificate would not verify"
 
 
-def write(job: Job, path: Path) -> CertifyResult:
-    """Inspect a located job, write the PDF, and say what was written."""
+def write(job: Job, path: Path, specs: Specs | None = None) -> CertifyResult:
+    """Inspect a located job, write the PDF, and say what was written; `specs`: those of it that were read."""
     check_place(path)
-    return write_inspected(inspect_job(job), job, path)
+    return write_inspected(inspect_job(job, specs=specs), job, path)
 
 
 def write_inspected(done: Inspected, job: Job, path: Path) -> CertifyResult:

@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from valvelab.errors import BadFile, WrongUsage
 from valvelab.files.gauge_study_file import read_gauge_study
 from valvelab.inspection.form.gauge import GaugeInspection, GaugeQuestion, inspect_gauge, study_quantity
-from valvelab.job.typed import spec_of
 from valvelab.job.use import Around, Told, Use
 from valvelab.records.gauge_result import GaugeResult
 from valvelab.records.job import GaugePart
@@ -16,7 +15,7 @@ from valvelab.tables.form import analysis_table, study_table
 from valvelab.units import System
 
 
-def inspect(part: GaugePart, _around: Around) -> GaugeInspection:
+def inspect(part: GaugePart, around: Around) -> GaugeInspection:
     """The inspection that a part asks for."""
     readings = read_gauge_study(part.file, part.columns)
     tolerance = None
@@ -25,7 +24,7 @@ def inspect(part: GaugePart, _around: Around) -> GaugeInspection:
             tolerance = study_quantity(str(part.tolerance), readings.unit, "--tolerance", "command line")
         except BadFile as error:
             raise WrongUsage(str(error)) from None
-    spec, sources = spec_of(part.spec)
+    spec, sources = around.specs.of(part.spec)
     return inspect_gauge(GaugeQuestion(readings, tolerance, spec, str(part.spec or ""), sources))
 
 

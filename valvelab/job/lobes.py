@@ -10,7 +10,7 @@ from valvelab.files.spec_file import nominal_path
 from valvelab.follower.shapes import parse_shape
 from valvelab.inspection.lobes.characteristics import result_model
 from valvelab.inspection.lobes.inspect import LobesInspection, LobesQuestion, inspect_lobes
-from valvelab.job.typed import checking_lifts, spec_of
+from valvelab.job.typed import checking_lifts
 from valvelab.job.use import Around, Told, Use
 from valvelab.records.job import LobesPart
 from valvelab.report.lobes_certificate import lobes_part
@@ -18,11 +18,11 @@ from valvelab.tables.lobes import lobe_tables
 from valvelab.units import System
 
 
-def inspect(part: LobesPart, _around: Around) -> LobesInspection:
+def inspect(part: LobesPart, around: Around) -> LobesInspection:
     """The inspection that a part asks for."""
     question = _question(part)
     lift_table = read_lift_table(part.file, part.columns)
-    spec, sources = spec_of(part.spec)
+    spec, sources = around.specs.of(part.spec)
     nominals = {}
     if spec is not None and part.spec is not None:
         nominals = {

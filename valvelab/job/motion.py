@@ -10,7 +10,7 @@ from valvelab.files.train_file import read_train
 from valvelab.inspection.engine.motion import CAUTION, MotionInspection, inspect_motion
 from valvelab.inspection.engine.sides import motion_question
 from valvelab.inspection.lobes.inspect import inspect_lobes
-from valvelab.job.typed import checking_lifts, spec_of
+from valvelab.job.typed import checking_lifts
 from valvelab.job.use import Around, Asked, Told, Use
 from valvelab.records.job import MotionPart
 from valvelab.records.measurement import LiftTable
@@ -31,11 +31,11 @@ from valvelab.units import System
 Motion = Asked[LiftTable, MotionInspection]
 
 
-def inspect(part: MotionPart, _around: Around) -> Motion:
+def inspect(part: MotionPart, around: Around) -> Motion:
     """The inspection that a part asks for."""
     lifts = checking_lifts(part.at)
     train, train_source = read_train(part.train)
-    spec, sources = spec_of(part.spec)
+    spec, sources = around.specs.of(part.spec)
     table = read_lift_table(part.file, part.columns)
     read = (table.source, train_source, *sources)
     try:

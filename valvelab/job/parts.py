@@ -9,9 +9,10 @@ from pathlib import Path
 
 from valvelab.errors import BadFile, BadSpec
 from valvelab.files.contents import read_contents
-from valvelab.files.spec_file import nominal_path, parse_toml, read_spec
+from valvelab.files.spec_file import nominal_path, parse_toml
 from valvelab.inspection.spec_answers import Answer, settled
 from valvelab.job.carried import carry, names_for, relative_sources
+from valvelab.job.typed import Specs
 from valvelab.job.use import Around, Stated
 from valvelab.job.uses import use
 from valvelab.records.job import Job, JobPart
@@ -30,7 +31,7 @@ def _with_files(part: JobPart, name: Callable[[Path], Path]) -> JobPart:
     return part.model_copy(update={field: name(file) for field, file in part.files.items()})
 
 
-def inputs_of(job: Job, within: Path | None = None) -> list[Path]:
+def inputs_of(job: Job, specs: Specs, within: Path | None = None) -> list[Path]:
     """Every file that a located job reads, each once: those its parts name, and the nominal tables of their specs.
 
     `within` refuses any file outside that folder, before anything of it is read.
@@ -46,7 +47,7 @@ def inputs_of(job: Job, within: Path | None = None) -> list[Path]:
         for path in part.files.values():
             add(path)
         if part.spec is not None:
-            for number, envelope in enumerate(read_spec(part.spec).envelope, start=1):
+            for number, envelope in enumerate(specs[part.spec][0].envelope, start=1):
                 add(part.spec.parent / envelope.nominal)
                 nominal_path(part.spec, envelope, number)
     return list(found)
@@ -61,27 +62,30 @@ class Inspected:
     inputs: dict[str, bytes]
 
 
-def inspect_job(job: Job, within: Path | None = None, stated: Mapping[int, Stated] | None = None) -> Inspected:
+def inspect_job(
+    job: Job, within: Path | None = None, stated: Mapping[int, Stated] | None = None, specs: Specs | None = None
+) -> Inspected:
     """Inspect every part of a located job.
 
     `within` refuses any file outside that folder, for a job that came with a certificate. `stated` are answers of
-    parts, by number from 0, that are checked instead of looked for where the clock ended them.
+    parts, by number from 0, that are checked instead of looked for where the clock ended them. `specs`: those of the
+    job, where some were read.
     """
-    paths = inputs_of(job, within)
+    specs = Specs() if specs is None else specs
+    paths = inputs_of(job, specs, within)
     contents = {path: read_contents(path) for path in paths}
     names = names_for(paths)
     by_digest = {contents[path].source.sha256: names[path] for path in paths}
     parts: list[Part] = []
     for number, asked in enumerate(job.part):
-        around = Around(tuple(part.result for part in parts), (stated or {}).get(number))
+        around = Around(tuple(part.result for part in parts), (stated or {}).get(number), specs=specs)
         known = use(asked.inspect)
         part = known.paper(known.inspect(asked, around), job.units)
         parts.append(replace(part, result=relative_sources(part.result, by_digest)))
-    specs = {part.spec: read_spec(part.spec) for part in job.part if part.spec is not None}
     answers = (
         Answer(asked.inspect, part.result)
         if asked.spec is None
-        else Answer(asked.inspect, part.result, specs[asked.spec], names[asked.spec])
+        else Answer(asked.inspect, part.result, specs[asked.spec][0], names[asked.spec])
         for asked, part in zip(job.part, parts, strict=True)
     )
     results = settled(list(answers))

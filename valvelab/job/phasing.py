@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from valvelab.errors import BadFile
 from valvelab.files.phasing_sheet import read_phasing_sheet
 from valvelab.inspection.engine.phasing import CAUTION, PhasingInspection, inspect_phasing
-from valvelab.job.typed import spec_of
 from valvelab.job.use import Around, Told, Use
 from valvelab.records.job import PhasingPart
 from valvelab.records.phasing_result import PhasingResult
@@ -16,12 +15,12 @@ from valvelab.tables.engine import engine_table, phasing_tables
 from valvelab.units import System
 
 
-def inspect(part: PhasingPart, _around: Around) -> PhasingInspection:
+def inspect(part: PhasingPart, around: Around) -> PhasingInspection:
     """The inspection that a part asks for."""
     sheet, source = read_phasing_sheet(part.file)
     if not (sheet.stop_deg or sheet.events or sheet.pairs):
         raise BadFile(str(part.file), "", "no readings", "[stop] readings, [[near_peak]] or [[reading]]")
-    spec, sources = spec_of(part.spec)
+    spec, sources = around.specs.of(part.spec)
     return inspect_phasing(sheet, spec, (source, *sources), str(part.spec or ""))
 
 

@@ -26,7 +26,7 @@ Sets = Asked[SetsQuestion, SetsInspection]
 
 def inspect(part: SetsPart, around: Around) -> Sets:
     """Match, describe the sets given, or check those that a paper states."""
-    question = _question(part)
+    question = _question(part, around)
     if part.set:
         inspection = describe_sets(question, tuple(_names(text, 1) for text in part.set))
     elif around.stated is not None:
@@ -48,13 +48,13 @@ def _stated(document: Mapping[str, Any]) -> StatedSets:
     return StatedSets(sets, *bounds)
 
 
-def _question(part: SetsPart) -> SetsQuestion:
+def _question(part: SetsPart, around: Around) -> SetsQuestion:
     positions = tuple(_position(text) for text in part.position)
     size = part.size if part.size is not None or not positions else sum(wish.size for wish in positions)
     if size is None:
         raise WrongUsage("sets: expected --size N")
     return SetsQuestion(
-        springs=question_of(part),
+        springs=question_of(part, around),
         size=size,
         within=dict(_within(text) for text in part.within),
         together=tuple(_names(text, 2) for text in part.together),

@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from valvelab.files.adopted_uncertainty import with_adopted_probe
 from valvelab.files.shaft_readings import read_shaft_readings
 from valvelab.inspection.form.shaft import ShaftInspection, ShaftQuestion, inspect_shaft
-from valvelab.job.typed import spec_of
 from valvelab.job.use import Around, Told, Use
 from valvelab.records.job import ShaftPart
 from valvelab.records.shaft_result import ShaftResult
@@ -16,10 +15,10 @@ from valvelab.tables.form import shaft_tables, straightness_told
 from valvelab.units import System
 
 
-def inspect(part: ShaftPart, _around: Around) -> ShaftInspection:
+def inspect(part: ShaftPart, around: Around) -> ShaftInspection:
     """The inspection that a part asks for."""
     readings = read_shaft_readings(part.file, part.columns)
-    spec, sources = spec_of(part.spec)
+    spec, sources = around.specs.of(part.spec)
     if part.gauge is not None:
         readings, adopted = with_adopted_probe(readings, part.gauge)
         sources = (*sources, adopted)

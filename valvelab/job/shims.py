@@ -25,7 +25,7 @@ Shims = Asked[ShimsQuestion, ShimsInspection]
 
 def inspect(part: ShimsPart, around: Around) -> Shims:
     """The inspection that a part asks for."""
-    springs = question_of(part)
+    springs = question_of(part, around)
     only, of = _only(part, springs.table, around)
     fixed = dict(_fixed(text) for text in part.fix)
     if len(fixed) < len(part.fix):

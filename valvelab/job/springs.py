@@ -7,7 +7,6 @@ from typing import Literal
 
 from valvelab.files.spring_readings import read_spring_readings
 from valvelab.inspection.springs.inspect import CAUTION, SpringsInspection, SpringsQuestion, inspect_springs
-from valvelab.job.typed import spec_of
 from valvelab.job.use import Around, Asked, Told, Use
 from valvelab.records.job import SpringsPart, TablePart
 from valvelab.records.springs_result import SpringsResult
@@ -20,16 +19,18 @@ from valvelab.units import System, display_unit, show
 Springs = Asked[SpringsQuestion, SpringsInspection]
 
 
-def question_of(part: TablePart, stress_factor: Literal["EN 13906-1", "Wahl"] = "EN 13906-1") -> SpringsQuestion:
+def question_of(
+    part: TablePart, around: Around, stress_factor: Literal["EN 13906-1", "Wahl"] = "EN 13906-1"
+) -> SpringsQuestion:
     """Readings and spec of a part as a question; sets and shim plans ask it of their springs as well."""
-    spec, sources = spec_of(part.spec)
+    spec, sources = around.specs.of(part.spec)
     readings = read_spring_readings(part.file, part.columns)
     return SpringsQuestion(readings, spec, str(part.spec or ""), read_wire_materials(), stress_factor, sources)
 
 
-def inspect(part: SpringsPart, _around: Around) -> Springs:
+def inspect(part: SpringsPart, around: Around) -> Springs:
     """The inspection that a part asks for."""
-    question = question_of(part, part.stress_factor)
+    question = question_of(part, around, part.stress_factor)
     return Asked(question, inspect_springs(question))
 
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from valvelab.errors import WrongUsage
 from valvelab.files.surface_trace import read_surface_trace
 from valvelab.inspection.form.texture import TextureInspection, TextureQuestion, inspect_texture
-from valvelab.job.typed import quantity, spec_of
+from valvelab.job.typed import quantity
 from valvelab.job.use import Around, Told, Use
 from valvelab.records.job import TexturePart
 from valvelab.records.texture_result import TextureResult
@@ -16,14 +16,14 @@ from valvelab.tables.form import texture_table, trace_told
 from valvelab.units import System
 
 
-def inspect(part: TexturePart, _around: Around) -> TextureInspection:
+def inspect(part: TexturePart, around: Around) -> TextureInspection:
     """The inspection that a part asks for."""
     cutoff = None if part.cutoff is None else quantity(part.cutoff, "length", "--cutoff")
     short = None if part.short_cutoff is None else quantity(part.short_cutoff, "length", "--short-cutoff", "0 or above")
     if cutoff is not None and short is not None and short >= cutoff:
         raise WrongUsage(f"--short-cutoff {part.short_cutoff}: expected less than the cutoff {part.cutoff}")
     trace = read_surface_trace(part.file, part.columns)
-    spec, sources = spec_of(part.spec)
+    spec, sources = around.specs.of(part.spec)
     return inspect_texture(TextureQuestion(trace, cutoff, short, part.sections, spec, str(part.spec or ""), sources))
 
 

@@ -13,12 +13,20 @@ from valvelab.records.spec import Quantity, Spec
 from valvelab.units import Dimension, parse_quantity
 
 
-def spec_of(path: Path | None) -> tuple[Spec | None, tuple[Source, ...]]:
-    """The spec in a file, and its identity; without a file None and nothing."""
-    if path is None:
-        return None, ()
-    spec, source = read_toml_with_source(path, Spec, BadSpec)
-    return spec, (source,)
+class Specs(dict[Path, tuple[Spec, Source]]):
+    """The specs of a job, each with its file's identity; a file is read when it is first asked for."""
+
+    def __missing__(self, path: Path) -> tuple[Spec, Source]:
+        """Read a spec."""
+        self[path] = read_toml_with_source(path, Spec, BadSpec)
+        return self[path]
+
+    def of(self, path: Path | None) -> tuple[Spec | None, tuple[Source, ...]]:
+        """The spec in a file, and its identity; without a file None and nothing."""
+        if path is None:
+            return None, ()
+        spec, source = self[path]
+        return spec, (source,)
 
 
 def quantity(

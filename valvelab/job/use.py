@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Generic, Protocol, TypeVar
 
+from valvelab.job.typed import Specs
 from valvelab.records.job import JobPart
 from valvelab.records.result import Result
 from valvelab.tables.description import Table
@@ -38,12 +39,13 @@ class Around:
     """What stands around a part.
 
     earlier: results of the job's parts before it. stated: the answer that a paper gives, checked instead of looked for
-    where the clock ended the search. report: whom progress is told to.
+    where the clock ended the search. report: whom progress is told to. specs: those of the job.
     """
 
     earlier: tuple[Result, ...] = ()
     stated: Stated | None = None
     report: Callable[[Progress], None] | None = None
+    specs: Specs = field(default_factory=Specs)
 
 
 @dataclass(frozen=True, slots=True)

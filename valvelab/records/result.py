@@ -21,9 +21,11 @@ Kind = Literal["intake", "exhaust"]
 
 
 class Record(BaseModel):
-    """Base of all records: frozen, closed to unknown fields, never NaN."""
+    """Base of all records: frozen, closed to unknown fields, never NaN; what checks one is made at its first use."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, ser_json_inf_nan="null")
+    model_config = ConfigDict(
+        frozen=True, extra="forbid", allow_inf_nan=False, ser_json_inf_nan="null", defer_build=True
+    )
 
 
 class Source(Record):

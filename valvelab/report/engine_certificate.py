@@ -39,7 +39,7 @@ def phasing_part(inspection: PhasingInspection, system: System = "metric") -> Pa
     """The degree-wheel sheet's part of a certificate."""
     sheet, result = inspection.sheet, inspection.result
     figures = FigureBlock(
-        ((event_diagram(inspection),), (wheel_dial(inspection),)),
+        ((event_diagram(inspection),), (wheel_dial(inspection, system),)),
         88.0,
         caption="Left: valve events on the crank circle, the card's dashed. Right: the readings on the wheel.",
     )

@@ -29,7 +29,7 @@ from valvelab.workbench.held_spec import HeldSpec, held
 from valvelab.workbench.motion_files import TRAIN, Motion, MotionState, Springs, spec_in_use, train_in_use, uses
 from valvelab.workbench.motion_readings import rule_readings, train_text
 from valvelab.workbench.papers import part_of
-from valvelab.workbench.spec_choice import files_of, noted, spec_for, stamps
+from valvelab.workbench.spec_choice import files_of, noted, stamps
 
 _SWEPT = "dynamic_separation"
 
@@ -42,7 +42,7 @@ def question(document: Document) -> Question[Motion] | None:
         return None
     spec, springs = spec_in_use(document), springs_bay.table_in_use(document)
     swept = spec is not None and any(limit.of == _SWEPT for limit in spec[1].limit)
-    spring_spec = spec_for(document, {"spring"})
+    spring_spec = springs_bay.spec_in_use(document)
 
     def work() -> Motion:
         asked = motion_question(table, inspect_lobes(table), found[1], dynamics=swept)

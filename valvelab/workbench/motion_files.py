@@ -110,7 +110,7 @@ def spec_in_use(document: Document) -> tuple[BenchFile, Spec] | None:
 def uses(document: Document) -> tuple[BenchFile, ...]:
     """Lift table, train, spec, springs."""
     springs = springs_bay.table_in_use(document)
-    spring_spec = spec_for(document, {"spring"}) if springs else None
+    spring_spec = springs_bay.spec_in_use(document) if springs else None
     table, train = lobes_bay.table_in_use(document), document.in_use(TRAIN)
     return files_of(table, train, spec_in_use(document), springs, spring_spec)
 

@@ -4,15 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from valvelab.camshaft.journal import JournalForm, JournalUncertainty
 from valvelab.camshaft.roundness import FEWEST_FOR_ROUNDNESS, Circle
-from valvelab.camshaft.texture import TextureParameters
 from valvelab.inspection.characteristics import Row
-from valvelab.inspection.form.measured import MeasuredForm, MeasuredJournal
 from valvelab.measured import Measured, missing
-from valvelab.records.gauge_result import GaugeResult
 from valvelab.units import Dimension
+
+if TYPE_CHECKING:  # who lists the rows evaluates nothing
+    from valvelab.camshaft.journal import JournalForm, JournalUncertainty
+    from valvelab.camshaft.texture import TextureParameters
+    from valvelab.inspection.form.measured import MeasuredForm, MeasuredJournal
+    from valvelab.records.gauge_result import GaugeResult
 
 NO_DIRECTION = "no eccentricity, so its angle has no meaning"
 NO_VARIATION = "the measurement shows no variation; is its resolution too coarse?"

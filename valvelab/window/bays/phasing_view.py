@@ -128,7 +128,7 @@ class PhasingView(BayView[Worksheet]):
         self.guide.show_step(shown, units)
         target = None if shown.target is None else shown.target.cell
         self.form.show_sheet(shown.inspection.sheet, shown.doubts, target, units)
-        self.wheel.show_wheel(wheel_dial(shown.inspection), shown)
+        self.wheel.show_wheel(wheel_dial(shown.inspection, units), shown)
         self.events.show_figure(event_diagram(shown.inspection), units)
         self.figures.show_rows(_figures(result, units), _FIGURE_COLUMNS)
         rows = [(lobe, row) for lobe in result.lobes for row in lobe.durations]
