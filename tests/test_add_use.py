@@ -197,13 +197,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from valvelab.inspection.form.runouts import RunoutsInspection, inspect_runouts
-from valvelab.records.job import Shown
+from valvelab.records.job import JobPart, Shown
 from valvelab.records.result import Result
 from valvelab.records.runouts import RunoutTable
 from valvelab.workbench.background import Question
 from valvelab.workbench.bay import Work
 from valvelab.workbench.document import Document, Kind
-from valvelab.workbench.papers import shown
+from valvelab.workbench.papers import part_of
 from valvelab.workbench.spec_choice import stamps
 from valvelab.workbench.state import BayState
 
@@ -234,14 +234,18 @@ def result(inspection: RunoutsInspection) -> Result:
     return inspection.result
 
 
+def parts(document: Document) -> tuple[JobPart, ...]:
+    """The readings in use."""
+    file = document.in_use(READINGS)
+    return () if file is None else (part_of(NAME, file, None),)
+
+
 def certificate(document: Document, inspection: RunoutsInspection) -> Shown:
     """The run-outs' part of a certificate."""
-    file = document.in_use(READINGS)
-    assert file is not None
-    return shown(inspection.result, NAME, file, None)
+    return Shown(inspection.result, *parts(document))
 
 
-WORK = Work(RunoutsState, question, result, certificate)
+WORK = Work(RunoutsState, question, result, parts, certificate)
 ''',
     "workbench/bays.py": (
         "    raise KeyError(name)",

@@ -6,7 +6,8 @@ To add a bay called `springs`:
    dataclass of what a person decides there (see `state`); `question(document)`, a pure function that returns the work
    to be done for what is on the bench (or None while something is missing). The answer's value is what
    `inspection.inspect_…` returns; `result(value)` gives its `records.result.Result`, whose verdicts and notes the docks
-   show, and `certificate(document, value)` what goes on paper.
+   show, `parts(document)` the parts of a job that inspect again what lies there, and `certificate(document, value)`
+   what goes on paper.
 2. Its line in `BAYS` below, with the kinds of file it takes and an icon `resources/icons/<icon>.svg`; its case in
    `work_of`.
 3. `valvelab/window/bays/springs_view.py` with a `BayView`, and its case in `valvelab/window/bays/door.py`. It builds
