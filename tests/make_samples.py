@@ -78,6 +78,9 @@ WORN = "3E"
 WORN_UM = 190.0
 SPIKE_LOBE, SPIKE_CAM_DEG, SPIKE_UM = "4I", 204.0, 85.0
 
+SEASON_UM = {"1I": 46.0, "2E": 84.0}  # lost at the nose in a season, by lobe
+SEASON_TURNED_CAM_DEG = 0.42  # the shaft stands so much later on the bench
+
 V8 = Engine(
     firing_order=(1, 8, 4, 3, 6, 5, 7, 2),
     intake=Lobe(
@@ -109,6 +112,7 @@ FOUR_PREAMBLE = {
     "date": "2026-03-14",
     "remark": REMARK,
 }
+SEASON_PREAMBLE = FOUR_PREAMBLE | {"operator": "M. T.", "date": "2026-10-03"}
 V8_PREAMBLE = {
     "part": "Lake Quillmere hydroplane V8, camshaft",
     "serial": "LQH-8-0007",
@@ -157,11 +161,11 @@ def as_ground(nominal: Lobe, ground: Ground) -> Lobe:
     return replace(nominal, lift_mm=nominal.lift_mm + 1e-3 * ground.lift_um).with_duration(duration, AT_MM)
 
 
-def wear(off: Array) -> Array:
+def wear(off: Array, deepest_um: float = WORN_UM) -> Array:
     """Lift lost (mm) round a wiped nose, more of it on the closing flank; smooth to its second derivative."""
     span = np.where(off < 4.0, 38.0, 46.0)
     x = np.clip(np.abs(off - 4.0) / span, 0.0, 1.0)
-    return 1e-3 * WORN_UM * (1.0 - x**2) ** 3
+    return 1e-3 * deepest_um * (1.0 - x**2) ** 3
 
 
 def readings(
@@ -188,17 +192,36 @@ def readings(
 def four_readings() -> tuple[Array, dict[str, Array]]:
     """The four: twisted a little, one lobe wiped, one reading off."""
     angle = np.arange(720, dtype=np.float64) / 2.0
-    ground = {
+    lifts = readings(FOUR, angle, four_ground(), Scatter(1604), 1.2, wiped)
+    lifts[SPIKE_LOBE][np.flatnonzero(angle == SPIKE_CAM_DEG)] += 1e-3 * SPIKE_UM
+    return angle, lifts
+
+
+def four_ground() -> dict[str, Ground]:
+    """The lobes of the four where the twist has them."""
+    return {
         name: replace(row, index_cam_deg=row.index_cam_deg + FOUR_TWIST_CAM_DEG * (int(name[0]) - 1))
         for name, row in FOUR_GROUND.items()
     }
 
-    def changed(name: str, off: Array, lift: Array) -> Array:
-        return lift - wear(off) if name == WORN else lift
 
-    lifts = readings(FOUR, angle, ground, Scatter(1604), 1.2, changed)
-    lifts[SPIKE_LOBE][np.flatnonzero(angle == SPIKE_CAM_DEG)] += 1e-3 * SPIKE_UM
-    return angle, lifts
+def wiped(name: str, off: Array, lift: Array) -> Array:
+    """Lift with one lobe wiped."""
+    return lift - wear(off) if name == WORN else lift
+
+
+def season_readings() -> tuple[Array, dict[str, Array]]:
+    """The four after a season, every cam degree, set up anew: two noses worn, the others as they were."""
+    angle = np.arange(360, dtype=np.float64)
+    ground = {
+        name: replace(row, index_cam_deg=row.index_cam_deg + SEASON_TURNED_CAM_DEG)
+        for name, row in four_ground().items()
+    }
+
+    def changed(name: str, off: Array, lift: Array) -> Array:
+        return wiped(name, off, lift) - wear(off, SEASON_UM.get(name, 0.0))
+
+    return angle, readings(FOUR, angle, ground, Scatter(2610), 1.2, changed)
 
 
 def v8_readings() -> tuple[Array, dict[str, Array]]:
@@ -246,6 +269,7 @@ def samples() -> dict[str, str]:
     four, v8 = "Quillmere club four", "Lake Quillmere hydroplane V8"
     return {
         "quillmere_four_camshaft.csv": wide(FOUR_PREAMBLE, *four_readings(), inch=False),
+        "quillmere_four_after_a_season.csv": wide(SEASON_PREAMBLE, *season_readings(), inch=False),
         "quillmere_four_nominal_intake.csv": nominal(four, "intake", FOUR.intake, inch=False),
         "quillmere_four_nominal_exhaust.csv": nominal(four, "exhaust", FOUR.exhaust, inch=False),
         "lake_v8_camshaft.csv": wide(V8_PREAMBLE, *v8_readings(), inch=True),

@@ -5,6 +5,7 @@ Run as `python tests/make_spring_samples.py`; the committed files are what this 
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -12,6 +13,8 @@ import numpy as np
 SAMPLES = Path(__file__).resolve().parent.parent / "sample_profiles"
 HEIGHTS = (40.0, 38.0, 36.0, 34.0, 32.0, 30.0, 28.5, 27.4, 26.8, 26.4, 26.25, 26.1)
 LOST_SET, OTHER_WIRE = 22, 47
+RAN = 16
+SEASON_HEIGHTS = (40.0, 38.0, 36.0, 34.0, 32.0, 30.0, 28.5, 27.4)
 PREAMBLE = """\
 # part: Quillmere 1.6 pushrod four, valve springs, tray of 64
 # serial: QF-S-64
@@ -58,11 +61,37 @@ of = "coil_bind_margin"
 min = "0.75 mm"
 clause = "club build sheet 4.3"
 """
+SEASON = """\
+# What a season may cost the springs of the Quillmere four before they go back to the club's workshop.
+title = "Quillmere 1.6 valve springs after a season"
+revision = "A"
+
+[[limit]]
+of = "seat_force_change_pct"
+min = "-6 %"
+clause = "club build sheet 7.2"
+"""
 
 
-def tray_text(generator: np.random.Generator) -> str:
-    """Three winding batches; one spring has lost its set, one is of another wire."""
-    lines = []
+@dataclass(frozen=True)
+class Wound:
+    """A spring as it was wound: free length and solid height in mm, rate in N/mm."""
+
+    name: str
+    free: float
+    rate: float
+    solid: float
+
+    def row(self, height: float, noise: float, kept: float = 1.0) -> str:
+        """A reading at a height; kept: the share of its force that the coils still give."""
+        travel = self.free - height
+        force = kept * self.rate * travel * (1.0 + 0.0006 * travel) + 1500.0 * max(self.solid - height, 0.0)
+        return f"{self.name},{height:.2f},{force + 0.35 * noise:.1f}"
+
+
+def tray(generator: np.random.Generator) -> tuple[list[Wound], list[str]]:
+    """Three winding batches, and their readings; one spring has lost its set, one is of another wire."""
+    springs, lines = [], []
     for i in range(64):
         batch = i % 3 if i < 60 else 1
         free = 46.4 + (-0.12, 0.0, 0.1)[batch] + 0.07 * generator.normal()
@@ -70,11 +99,18 @@ def tray_text(generator: np.random.Generator) -> str:
         solid = 26.42 + 0.05 * generator.normal()
         free -= 0.55 if i == LOST_SET else 0.0
         rate += 1.6 if i == OTHER_WIRE else 0.0
-        for height in HEIGHTS:
-            travel = free - height
-            force = rate * travel * (1.0 + 0.0006 * travel) + 1500.0 * max(solid - height, 0.0)
-            lines.append(f"Q{i + 1:02d},{height:.2f},{force + 0.35 * generator.normal():.1f}")
-    return PREAMBLE + "\n".join(lines) + "\n"
+        springs.append(Wound(f"Q{i + 1:02d}", free, rate, solid))
+        lines += [springs[-1].row(height, generator.normal()) for height in HEIGHTS]
+    return springs, lines
+
+
+def season_text(springs: list[Wound], generator: np.random.Generator) -> str:
+    """The springs that ran a season, each softer by 3 to 6 %."""
+    lines = []
+    for spring in springs[:RAN]:
+        kept = 1.0 - (0.03 + 0.03 * generator.random())
+        lines += [spring.row(height, generator.normal(), kept) for height in SEASON_HEIGHTS]
+    return PREAMBLE.replace("tray of 64", "the 16 that ran a season") + "\n".join(lines) + "\n"
 
 
 def heights_text(generator: np.random.Generator) -> str:
@@ -95,10 +131,13 @@ def heights_text(generator: np.random.Generator) -> str:
 def samples() -> dict[str, str]:
     """File names and what belongs in them."""
     generator = np.random.default_rng(1620)
+    springs, lines = tray(generator)
     return {
-        "springs_quillmere_tray.csv": tray_text(generator),
+        "springs_quillmere_tray.csv": PREAMBLE + "\n".join(lines) + "\n",
         "springs_quillmere_heights.csv": heights_text(generator),
         "springs_quillmere_spec.toml": SPEC,
+        "springs_quillmere_after_a_season.csv": season_text(springs, np.random.default_rng(1621)),
+        "springs_quillmere_season.toml": SEASON,
     }
 
 

@@ -306,7 +306,7 @@ BESIDES: dict[str, Edit] = {
             return read_runouts
 """,
     ),
-    "records/job.py": ("LobesPart | ShaftPart", "RunoutsPart | "),
+    "records/job.py": ("    | ShaftPart\n", "    | RunoutsPart\n"),
     "job/uses.py": ('    "gauge": "repeat', '    "runouts": "how true valve faces run",\n'),
     "workbench/bays.py": (
         ')\n"""In bench order."""',

@@ -34,6 +34,14 @@ COMMANDS: dict[str, tuple[str, ...]] = {
     "phasing_misread": ("phasing", "quillmere_four_degree_wheel_misread.toml"),
     "motion_four": ("motion", FOUR, "--train", "quillmere_four_train.toml", "--spec", "quillmere_four_engine.toml"),
     "motion_v8": ("motion", V8, "--train", "lake_v8_train.toml"),
+    "compare_lobes": ("compare", FOUR, "quillmere_four_after_a_season.csv", "--spec", "quillmere_four_season.toml"),
+    "compare_springs": (
+        "compare",
+        TRAY,
+        "springs_quillmere_after_a_season.csv",
+        "--spec",
+        "springs_quillmere_season.toml",
+    ),
     "gauge": ("gauge", "dial_gauge_study.csv", "--tolerance", "0.05 mm"),
 }
 

@@ -59,6 +59,10 @@ JOBS = {
     "gauge": Job("gauge", ("dial_gauge_study.csv",), ("gauge",)),
     "motion": Job("motion", ("lake_v8_camshaft.csv", "--train", "lake_v8_train.toml"), ("valve",),
                   unseen=("seating_velocity", "dynamic_separation")),
+    "compared lobes": Job("compare", ("quillmere_four_camshaft.csv", "quillmere_four_after_a_season.csv", "--spec",
+                          "quillmere_four_season.toml"), ("comparison",)),
+    "compared springs": Job("compare", ("springs_quillmere_tray.csv", "springs_quillmere_after_a_season.csv", "--spec",
+                            "springs_quillmere_season.toml"), ("comparison",)),
     "phasing": Job("phasing", ("quillmere_four_degree_wheel.toml",), ("phasing",)),
 }  # fmt: skip
 

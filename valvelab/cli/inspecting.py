@@ -29,9 +29,10 @@ if TYPE_CHECKING:
 def configure(parser: argparse.ArgumentParser, name: str, *, file_needed: bool = True) -> None:
     """Options of a use's command."""
     kind = PARTS[name]
-    file = kind.model_fields["file"]
-    nargs = None if file_needed else "?"
-    parser.add_argument("file", type=Path, metavar=file.title, help=file.description, nargs=nargs)
+    for field in kind.POSITIONAL:
+        file = kind.model_fields[field]
+        nargs = None if file_needed else "?"
+        parser.add_argument(field, type=Path, metavar=file.title, help=file.description, nargs=nargs)
     for option, field in kind.options().items():
         info = kind.model_fields[field]
         if info.annotation is bool:

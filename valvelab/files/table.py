@@ -418,8 +418,12 @@ class Table:
 
 def read_table(path: Given, columns: ColumnAssignment | str | None = None) -> Table:
     """Read any table. Raises BadFile when it is no table, is ragged or is over the limits."""
+    return table_in(read_contents(path), columns)
+
+
+def table_in(contents: Contents, columns: ColumnAssignment | str | None = None) -> Table:
+    """The table in what was read already. Raises BadFile as `read_table` does."""
     assignment = parse_columns(columns) if isinstance(columns, str) else columns
-    contents = read_contents(path)
     if contents.data.startswith(_OLD_BINARY):
         raise BadFile(contents.file, "", "a workbook in the old binary form", "XLSX or text")
     where = ANYWHERE if assignment is None else assignment.where

@@ -15,7 +15,9 @@ from valvelab.measured import Measured, missing
 from valvelab.units import Dimension
 
 FreeOf = Literal["angle error", "angle unit", "lift unit"]
-Subject = Literal["lobe", "camshaft", "spring", "station", "shaft", "trace", "valve", "event", "phasing", "gauge"]
+Subject = Literal[
+    "lobe", "camshaft", "spring", "station", "shaft", "trace", "valve", "event", "phasing", "gauge", "comparison",
+]  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +95,7 @@ _TABLES = (
     "valvelab.inspection.springs.characteristics",
     "valvelab.inspection.form.characteristics",
     "valvelab.inspection.engine.characteristics",
+    "valvelab.inspection.comparison.characteristics",
 )
 
 

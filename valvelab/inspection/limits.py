@@ -53,6 +53,8 @@ class Limit:
         stated, subject = self.stated, self.characteristic.subject
         if subject in {"valve", "event"}:
             return stated.lobes if stated.valves == "all" else stated.valves
+        if subject == "comparison":
+            return stated.springs if stated.lobes == "all" else stated.lobes
         by_subject = {"lobe": stated.lobes, "spring": stated.springs, "station": stated.stations}
         return by_subject.get(subject, "all")
 

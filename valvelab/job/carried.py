@@ -5,16 +5,39 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 from typing import Any
 
+from valvelab.errors import BadFile
+from valvelab.files.spec_file import parse_toml
 from valvelab.files.toml_text import toml_string
+from valvelab.job.upgrade import upgraded
 from valvelab.records.job import Job
 from valvelab.records.result import Note, Result, Source
+from valvelab.report.attachments import carried_files
 from valvelab.report.page_model import Attachment
+from valvelab.report.pdf_file import PdfFile, read_file, told
 
 JOB = "job.toml"
 RESULT_PREFIX = "result-"
+
+
+@dataclass(frozen=True, slots=True)
+class Carried:
+    """A certificate as it was read: the file, what it carries, its results as JSON, and which version states them."""
+
+    name: str
+    data: bytes
+    file: PdfFile
+    files: Mapping[str, bytes]
+    results: Mapping[str, Any]
+    version: str
+
+    @property
+    def drawer(self) -> str:
+        """What drew the pages, as the document says."""
+        return told(self.file.properties.get("/Producer"))
 
 
 def result_name(number: int, command: str) -> str:
@@ -99,7 +122,7 @@ def _what(name: str, job: Job) -> str:
         return "how the files were inspected"
     if name.startswith(RESULT_PREFIX) and name.endswith(".json"):
         return "every number, unrounded"
-    if any(part.file.as_posix() == name for part in job.part):
+    if any(part.files[field].as_posix() == name for part in job.part for field in part.POSITIONAL):
         return "readings"
     if any(part.spec is not None and part.spec.as_posix() == name for part in job.part):
         return "spec"
@@ -125,3 +148,34 @@ def _toml(value: object) -> str:
         return "[" + ", ".join(_toml(item) for item in value) + "]"
     plain = value.as_posix() if isinstance(value, Path) else value
     return toml_string(plain) if isinstance(plain, str) else json.dumps(plain)
+
+
+def read_carried(data: bytes, name: str) -> Carried:
+    """What a certificate carries. Raises NotReadable or BadFile."""
+    file = read_file(data)
+    files = carried_files(file, name)
+    if JOB not in files:
+        raise BadFile(name, "attachments", f"no {JOB}", "the job that a valvelab certificate carries")
+    results = {key: _parsed(content) for key, content in files.items() if key.startswith(RESULT_PREFIX)}
+    versions = {str(row.get("version", "")) if isinstance(row, dict) else "" for row in results.values()}
+    return Carried(name, data, file, files, results, versions.pop() if len(versions) == 1 else "")
+
+
+def job_carried(carried: Carried) -> Job:
+    """The job that a certificate carries. Raises BadFile."""
+    return parse_toml(carried.files[JOB], f"{carried.name}, {JOB}", Job, prepare=upgraded)
+
+
+def _parsed(content: bytes) -> Any:
+    """JSON, or None for what is none: broken, nested without end, or with one key twice."""
+
+    def once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+        found = dict(pairs)
+        if len(found) < len(pairs):
+            raise ValueError
+        return found
+
+    try:
+        return json.loads(content, object_pairs_hook=once)
+    except (ValueError, RecursionError):
+        return None

@@ -16,6 +16,7 @@ USES: dict[str, str] = {
     "shims": "which spring and shims at which valve",
     "phasing": "true TDC, centrelines, events and the correction, from a degree wheel",
     "motion": "valve lift, rule lift, piston clearance, contact and control speed",
+    "compare": "what changed between two measurements: lobes worn or moved, springs gone soft",
     "gauge": "repeatability and reproducibility of a measurement",
 }
 """What each use is for, by its name: that of its command and of its part in a job."""
@@ -60,4 +61,8 @@ def use(name: str) -> Use[Any, Any]:
             from valvelab.job import gauge
 
             return gauge.USE
+        case "compare":
+            from valvelab.job import compare
+
+            return compare.USE
     raise KeyError(name)

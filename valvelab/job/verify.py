@@ -18,7 +18,7 @@ import reportlab
 from valvelab import __version__
 from valvelab.errors import BadFile, ValvelabError
 from valvelab.files.contents import read_contents
-from valvelab.job.carried import JOB, RESULT_PREFIX, as_attachments, carry, result_name, toml_text
+from valvelab.job.carried import JOB, Carried, as_attachments, carry, read_carried, result_name, toml_text
 from valvelab.job.comparison import compare_results
 from valvelab.job.job_file import read_job_file
 from valvelab.job.laid_out import lay_out, without
@@ -26,33 +26,16 @@ from valvelab.job.parts import Inspected, certificate_of, inspect_job, located
 from valvelab.records.certificate_result import Difference, VerifyResult
 from valvelab.records.job import Job
 from valvelab.records.result import Note, Source, info, warning
-from valvelab.report.attachments import A_PAPER, carried_files
+from valvelab.report.attachments import A_PAPER
 from valvelab.report.drawn_page import compare_drawn, foreign
 from valvelab.report.page_model import Certificate
 from valvelab.report.pdf import certificate_bytes
-from valvelab.report.pdf_file import NotReadable, PdfFile, read_file, seal_holds, told
+from valvelab.report.pdf_file import NotReadable, read_file, seal_holds
 
 EARLIER = ("0.1.0",)
 """Versions that have written certificates before this one."""
 _VERSION = re.compile(r"\d{1,4}(\.\d{1,4}){1,3}")
 _DRAWER = re.compile(r"reportlab \d+(\.\d+)*")
-
-
-@dataclass(frozen=True, slots=True)
-class Carried:
-    """A certificate as it was read: the file, what it carries, its results as JSON, and which version states them."""
-
-    name: str
-    data: bytes
-    file: PdfFile
-    files: Mapping[str, bytes]
-    results: Mapping[str, Any]
-    version: str
-
-    @property
-    def drawer(self) -> str:
-        """What drew the pages, as the document says."""
-        return told(self.file.properties.get("/Producer"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,32 +83,6 @@ def _in_one_sentence(name: str) -> Iterator[None]:
         raise BadFile(name, "", str(error), A_PAPER) from None
     except Exception as error:  # a foreign file may reach any line of any inspection
         raise BadFile(name, "", f"contents that can't be computed again ({type(error).__name__})", A_PAPER) from error
-
-
-def read_carried(data: bytes, name: str) -> Carried:
-    """What a certificate carries. Raises NotReadable or BadFile."""
-    file = read_file(data)
-    files = carried_files(file, name)
-    if JOB not in files:
-        raise BadFile(name, "attachments", f"no {JOB}", "the job that a valvelab certificate carries")
-    results = {key: _parsed(content) for key, content in files.items() if key.startswith(RESULT_PREFIX)}
-    versions = {str(row.get("version", "")) if isinstance(row, dict) else "" for row in results.values()}
-    return Carried(name, data, file, files, results, versions.pop() if len(versions) == 1 else "")
-
-
-def _parsed(content: bytes) -> Any:
-    """JSON, or None for what is none: broken, nested without end, or with one key twice."""
-
-    def once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-        found = dict(pairs)
-        if len(found) < len(pairs):
-            raise ValueError
-        return found
-
-    try:
-        return json.loads(content, object_pairs_hook=once)
-    except (ValueError, RecursionError):
-        return None
 
 
 def _again(carried: Carried) -> Again:

@@ -37,7 +37,7 @@ STIFFER_SHARE, JERK_SHARE = 0.5, 2.0
 _ON_LOBE = 0.05
 _SAME_CAM_DEG = 1e-6
 # A plateau holds one independent value for so many correlation lengths; chosen so that a rounded peak counts as one.
-_LENGTHS = 3.0
+PLATEAU_LENGTHS = 3.0
 _COUNTS = read_only(np.log([1.0, 2.0, 3.0, 4.0, 5.0, 7.0, 10.0, 15.0, 20.0, 30.0, 50.0, 100.0]))
 _GREATEST = read_only(np.array([0.0, 0.564, 0.846, 1.029, 1.163, 1.352, 1.539, 1.736, 1.867, 2.043, 2.249, 2.508]))
 
@@ -88,7 +88,7 @@ def plateau_excess(lobes: Lobes, propagation: Propagation, order: int, sign: flo
         return np.zeros_like(noise)
     values = sign * fitted.guide_at_knots(order)
     length = fitted.splines.step * (values > (values.max(axis=1) - noise)[:, None]).sum(axis=1)
-    count = np.maximum(length / (_LENGTHS * propagation.noise_length(order)), 1.0)
+    count = np.maximum(length / (PLATEAU_LENGTHS * propagation.noise_length(order)), 1.0)
     return np.asarray(noise * expected_greatest(count))
 
 

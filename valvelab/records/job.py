@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Literal, Self, get_args
+from typing import Annotated, ClassVar, Literal, Self, get_args
 
 from pydantic import ConfigDict, Field
 
@@ -20,6 +20,7 @@ from valvelab.units import System
 MOST_PARTS, MOST_OF_ONE, MOST_LISTED = 100, 50, 2_000
 
 _READINGS = "spring readings (text table or XLSX)"
+_COMPARED = "lift table or spring readings, or a certificate that carries them"
 _AT = 'add a checking lift, for example "0.050 in"; repeatable'
 _REJECTED = "springs that the spec rejects may be used as well"
 _POSITION = 'a place that wants its own set, such as "intake: size=8, seat_force=240 N..260 N"; repeatable'
@@ -31,6 +32,9 @@ class JobPart(Record):
     Files are as they would be typed in the job's own folder.
     """
 
+    POSITIONAL: ClassVar[tuple[str, ...]] = ("file",)
+    """Fields that a command line names by their place."""
+
     inspect: str
     file: Path
     spec: Path | None = None
@@ -38,7 +42,8 @@ class JobPart(Record):
     @classmethod
     def options(cls) -> dict[str, str]:
         """The fields that are typed as options, by the option's name."""
-        fields = {name: info for name, info in cls.model_fields.items() if name not in {"inspect", "file", "spec"}}
+        placed = {"inspect", "spec", *cls.POSITIONAL}
+        fields = {name: info for name, info in cls.model_fields.items() if name not in placed}
         return {f"--{info.alias or name}".replace("_", "-"): name for name, info in fields.items()}
 
     @property
@@ -191,7 +196,34 @@ class GaugePart(TablePart):
     )
 
 
-_Part = LobesPart | ShaftPart | TexturePart | SpringsPart | SetsPart | ShimsPart | PhasingPart | MotionPart | GaugePart
+class ComparePart(TablePart):
+    """Two measurements of one part: what changed from the earlier to the later."""
+
+    POSITIONAL: ClassVar[tuple[str, ...]] = ("file", "after")
+
+    inspect: Literal["compare"] = "compare"
+    file: Path = Field(title="BEFORE", description=f"the earlier {_COMPARED}")
+    after: Path = Field(title="AFTER", description=f"the later {_COMPARED}")
+    after_columns: str | None = Field(
+        None,
+        title="TEXT",
+        description='assign columns of AFTER; "" for as it says itself (default: --columns serves both)',
+    )
+    master: bool = Field(False, description="BEFORE is a master: lobes of AFTER are held against its only one")
+
+
+_Part = (
+    LobesPart
+    | ShaftPart
+    | TexturePart
+    | SpringsPart
+    | SetsPart
+    | ShimsPart
+    | PhasingPart
+    | MotionPart
+    | GaugePart
+    | ComparePart
+)
 PARTS: dict[str, type[JobPart]] = {kind.model_fields["inspect"].default: kind for kind in get_args(_Part)}
 """The record of every use's part, by the use's name."""
 

@@ -84,6 +84,14 @@ BAYS: tuple[Bay, ...] = (
         empty="Put a lift table and a train (TOML: rocker, lash, valve, spring, crank) on the bench.",
         sample=("quillmere_four_camshaft.csv", "quillmere_four_train.toml", "quillmere_four_engine.toml"),
     ),
+    Bay(
+        name="compare",
+        title="Compare",
+        icon="compare",
+        takes=("lift table", "spring readings", "spec"),
+        empty="Put two lift tables or two files of spring readings of one part on the bench, earlier and later.",
+        sample=("quillmere_four_camshaft.csv", "quillmere_four_after_a_season.csv", "quillmere_four_season.toml"),
+    ),
 )
 """In bench order."""
 
@@ -119,6 +127,10 @@ def work_of(name: str) -> Work[Any]:
             from valvelab.workbench import motion_bay
 
             return motion_bay.WORK
+        case "compare":
+            from valvelab.workbench import compare_bay
+
+            return compare_bay.WORK
     raise KeyError(name)
 
 

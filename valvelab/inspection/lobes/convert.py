@@ -67,7 +67,7 @@ def convert(fitted: FittedLobes, table: LiftTable, shape: Shape, notes: list[Not
             notes += _bridge_notes(name, found, shape, float(fitted.noise_mm[row]))
             notes += _end_notes(name, found, shape, knots)
         except CannotEvaluate as error:
-            withheld[name] = f"not described under a {_words(shape)}: {error}"
+            withheld[name] = f"not described under a {words_of(shape)}: {error}"
             notes.append(warning(name, withheld[name]))
             continue
         lifts[row] = found.lift_mm
@@ -76,7 +76,7 @@ def convert(fitted: FittedLobes, table: LiftTable, shape: Shape, notes: list[Not
         smoothed = fit_uniform(lifts, splines.start)
     else:
         smoothed = fit_general(knots, lifts, np.ones(lifts.shape, dtype=np.bool_), periodic=False)
-    told = f"lift, events and pressure angle are those of the same contour under a {_words(shape)}"
+    told = f"lift, events and pressure angle are those of the same contour under a {words_of(shape)}"
     notes.append(info("convert", f"{told}; curvature and face reach stay the contour's"))
     stretch = max(1.0, *(float(row.stretch.max()) for row in maps))
     converted = replace(fitted, splines=smoothed.splines, smoothed=_with_noise_of(fitted.smoothed, smoothed, stretch))
@@ -113,7 +113,8 @@ def _with_noise_of(source: Smoothed, converted: Smoothed, stretch: float) -> Smo
     return replace(source, splines=converted.splines, half_harmonic=source.half_harmonic * stretch)
 
 
-def _words(shape: Shape) -> str:
+def words_of(shape: Shape) -> str:
+    """A follower in words."""
     return f"roller of {shape.radius_mm:g} mm" if shape.kind == "roller" else f"{shape.kind} follower"
 
 
@@ -127,7 +128,7 @@ def _end_notes(name: str, found: Followed, shape: Shape, knots: FloatArray) -> l
         return []
     known = knots[found.covered]
     ends = f"{fold_scalar(known[0]):.1f} to {fold_scalar(known[-1]):.1f} cam deg"
-    text = f"the table ends with up to {held:.3f} mm of lift: under a {_words(shape)} it tells {ends} only; beyond, "
+    text = f"the table ends with up to {held:.3f} mm of lift: under a {words_of(shape)} it tells {ends} only; beyond, "
     return [warning(f"{name} convert", text + "the lift is held")]
 
 

@@ -82,11 +82,11 @@ def nominal_lobes(table: LiftTable) -> dict[str, Nominal]:
     result: dict[str, Nominal] = {}
     for trace in table.traces:
         lobe = LobeGroup(LobeCharacteristics(fit_lobes(condition((trace,)))))
-        result[trace.name] = Nominal(lobe.fitted.profile(0), _centre(lobe, 0))
+        result[trace.name] = Nominal(lobe.fitted.profile(0), centre_of(lobe, 0))
     return result
 
 
-def _centre(group: LobeGroup, row: int) -> float:
+def centre_of(group: LobeGroup, row: int) -> float:
     """A lobe's centre, of its highest point where the centre could not be derived."""
     centre = finite(group.ask(nose_centre, circle=True).value[row])
     return float(group.ask(LobeCharacteristics.peak_angle, circle=True).value[row]) if centre is None else centre
@@ -175,7 +175,7 @@ def _nominal_for(lobes: dict[str, Nominal], name: str, envelope: EnvelopeSpec, s
 
 def _fit_one(group: LobeGroup, row: int, nominal: Nominal, envelope: EnvelopeSpec) -> EnvelopeFit:
     measured, at_nominal = group.fitted.profile(row).value, nominal.profile.value
-    centre = _centre(group, row)
+    centre = centre_of(group, row)
     return fit_envelope(measured, centre, at_nominal, nominal.centre_cam_deg, envelope.band, envelope.fit)
 
 

@@ -137,12 +137,7 @@ def inspect_lobes(
     """
     question = question or LobesQuestion()
     spec = spec or Spec()
-    try:
-        groups, without_angle, notes = _groups(table, question)
-    except CannotEvaluate as error:
-        place, _, rest = str(error).partition(": ")
-        found, _, expected = rest.partition(", expected ")
-        raise BadFile(table.file, place, found.removeprefix("found ") or rest, expected or "usable readings") from error
+    groups, without_angle, notes = fitted_groups(table, question)
     shaft = MeasuredShaft(
         table,
         tuple(groups),
@@ -154,7 +149,7 @@ def inspect_lobes(
     )
     notes += contour_notes(shaft)
     if question.convert_to is not None:
-        shaft = replace(shaft, groups=tuple(_converted(group, table, question.convert_to, notes) for group in groups))
+        shaft = replace(shaft, groups=tuple(converted(group, table, question.convert_to, notes) for group in groups))
     shaft = replace(shaft, envelopes=fit_envelopes(shaft.groups, shaft.kinds, spec, spec_file, nominals or {}))
     lobes = _lobes(shaft, question)
     ranged = {
@@ -197,8 +192,21 @@ def _instrument(table: LiftTable) -> Instrument:
     )
 
 
-def _groups(table: LiftTable, question: LobesQuestion) -> tuple[list[LobeGroup], frozenset[str], list[Note]]:
-    """The groups, the lobes whose angle uncertainty is neither stated nor seen, and notes."""
+Groups = tuple[list[LobeGroup], frozenset[str], list[Note]]
+"""Lobes fitted together, the lobes whose angle uncertainty is neither stated nor seen, and notes."""
+
+
+def fitted_groups(table: LiftTable, question: LobesQuestion) -> Groups:
+    """The lobes of a table as fitted. Raises BadFile for readings that can't be used."""
+    try:
+        return _groups(table, question)
+    except CannotEvaluate as error:
+        place, _, rest = str(error).partition(": ")
+        found, _, expected = rest.partition(", expected ")
+        raise BadFile(table.file, place, found.removeprefix("found ") or rest, expected or "usable readings") from error
+
+
+def _groups(table: LiftTable, question: LobesQuestion) -> Groups:
     groups: list[LobeGroup] = []
     notes: list[Note] = []
     without_angle: list[str] = []
@@ -218,7 +226,8 @@ def _groups(table: LiftTable, question: LobesQuestion) -> tuple[list[LobeGroup],
     return groups, frozenset(without_angle), notes
 
 
-def _converted(source: LobeGroup, table: LiftTable, shape: Shape, notes: list[Note]) -> LobeGroup:
+def converted(source: LobeGroup, table: LiftTable, shape: Shape, notes: list[Note]) -> LobeGroup:
+    """Fitted lobes as another follower would see them; what is to be said of it goes to `notes`."""
     found = convert(source.fitted, table, shape, notes)
     characteristics = LobeCharacteristics(found.fitted, _instrument(table), found.propagation)
     wider = None if source.doubts is None else widening(source.doubts, characteristics)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -154,7 +154,7 @@ def _about(analysis: SpringAnalysis) -> str:
     return analysis.name if stage is None else f"{analysis.name} {stage}"
 
 
-def _names(names: list[str]) -> str:
+def up_to_eight(names: Iterable[str]) -> str:
     """Up to eight names; `and n more` after that."""
     shown = list(dict.fromkeys(names))
     return ", ".join(shown[:8]) + (f" and {len(shown) - 8} more" if len(shown) > 8 else "")
@@ -170,13 +170,13 @@ def _missing(fit: Fit, analyses: Sequence[SpringAnalysis]) -> list[Note]:
         for name in offers:
             if reason := measured(analysis, row_of(name)).reason:
                 reasons.setdefault((name, reason), []).append(_about(analysis))
-    return [warning(name, f"{_names(springs)}: {reason}") for (name, reason), springs in reasons.items()]
+    return [warning(name, f"{up_to_eight(springs)}: {reason}") for (name, reason), springs in reasons.items()]
 
 
 def _coil_bind_notes(analyses: tuple[SpringAnalysis, ...]) -> Iterator[Note]:
     bound = [_about(a) for a in analyses if any(element.knee is not None for element in a.elements)]
     if bound:
-        yield info("coil bind", f"{_names(bound)}: readings past the knee end the range")
+        yield info("coil bind", f"{up_to_eight(bound)}: readings past the knee end the range")
     for analysis in analyses:
         stated = analysis.solid_height.value
         knees = [element.knee.solid_height_mm - element.offset_mm for element in analysis.elements if element.knee]

@@ -51,4 +51,8 @@ def make_view(name: str, bench: Bench) -> BayView[Any]:
             from valvelab.window.bays.motion_view import MotionView
 
             return MotionView(bench)
+        case "compare":
+            from valvelab.window.bays.compare_view import CompareView
+
+            return CompareView(bench)
     raise KeyError(name)

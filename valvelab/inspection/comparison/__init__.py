@@ -1,0 +1,1 @@
+"""Two measurements of one part: what changed between them."""

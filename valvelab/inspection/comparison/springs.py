@@ -1,0 +1,163 @@
+"""Two files of spring readings: every spring's later forces, rate and free length less its earlier ones.
+
+Both are read at the same heights: a spec's, else the earlier file's. The scatter of either file's readings is its own;
+what is stated of the tester counts once where both files name one instrument, which errs alike in both.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, fields, replace
+from math import sqrt
+
+from valvelab.inspection.comparison.characteristics import SpringChanges
+from valvelab.inspection.comparison.lobes import together
+from valvelab.inspection.springs.analysis import SpringAnalysis
+from valvelab.inspection.springs.characteristics import free_length, open_force, seat_force
+from valvelab.inspection.springs.inspect import SpringsQuestion, analyse_all, latest_stages, up_to_eight
+from valvelab.measured import Measured
+from valvelab.records.result import Note, info, warning
+from valvelab.records.spec import Spec
+from valvelab.records.spring_readings import SpringTable
+
+_HEIGHTS = {"installed_height_mm": "installed height", "valve_lift_mm": "valve lift"}
+
+
+@dataclass(frozen=True, slots=True)
+class Read:
+    """One spring of one file in its latest stage: by its readings alone, and with what is stated of the tester."""
+
+    seen: SpringAnalysis
+    stated: SpringAnalysis
+
+    def of(self, ask: Callable[[SpringAnalysis], Measured]) -> tuple[Measured, float, float]:
+        """A characteristic, the variance that its readings show, and the deviation that is the tester's."""
+        whole, alone = self.stated.once(ask), self.seen.once(ask)
+        noise = (alone.u or 0.0) ** 2
+        return whole, noise, sqrt(max((whole.u or 0.0) ** 2 - noise, 0.0))
+
+
+@dataclass(frozen=True, slots=True)
+class ComparedSpring:
+    """One spring in both files, and what changed."""
+
+    spring: str
+    before: SpringAnalysis
+    after: SpringAnalysis
+    changes: SpringChanges
+
+
+def compare_springs(earlier: SpringsQuestion, after: SpringTable) -> tuple[list[ComparedSpring], list[Note]]:
+    """Compare the springs that both files hold, in the earlier one's order; `after` is asked the same.
+
+    Refuses readings that are no spring's.
+    """
+    before = earlier.table
+    after, notes = _at_heights_of(before, after, earlier.spec)
+    same = before.remarks.get("instrument") is not None
+    same = same and before.remarks.get("instrument") == after.remarks.get("instrument")
+    if same:
+        told = f"both files name one instrument, {before.remarks['instrument']!r}: its calibration counts once"
+        notes.append(info("uncertainty", told))
+    first, last = _read(earlier, "before", notes), _read(replace(earlier, table=after), "after", notes)
+    found = [
+        ComparedSpring(name, one.stated, last[name].stated, _changes(one, last[name], same=same))
+        for name, one in first.items()
+        if name in last
+    ]
+    return found, [*notes, *_missing(found)]
+
+
+def _at_heights_of(before: SpringTable, after: SpringTable, spec: Spec | None) -> tuple[SpringTable, list[Note]]:
+    """The later file with the earlier one's heights, where no spec states them for both."""
+    notes: list[Note] = []
+    for field, name in _HEIGHTS.items():
+        ours, theirs = getattr(before, field), getattr(after, field)
+        if spec is not None and getattr(spec.fitting, field) is not None:
+            continue
+        if ours is not None and ours != theirs:
+            if theirs is not None:
+                told = f"{ours:g} mm of {before.file} counts for both, not {theirs:g} mm of {after.file}"
+                notes.append(warning(name, told))
+            after = replace(after, **{field: ours})
+    own = {one.spring: one.installed_height_mm for one in before.springs if one.installed_height_mm is not None}
+    moved = [replace(one, installed_height_mm=own.get(one.spring)) for one in after.springs]
+    if [one.installed_height_mm for one in moved] != [one.installed_height_mm for one in after.springs]:
+        notes.append(warning("installed height", f"each spring's own is that of {before.file} in both"))
+    return replace(after, springs=tuple(moved)), notes
+
+
+def _read(question: SpringsQuestion, when: str, notes: list[Note]) -> dict[str, Read]:
+    """Every spring of a file in its latest stage."""
+    bare = replace(question.table, force_uncertainty_n=None, height_uncertainty_mm=None)
+    _, stated, said = analyse_all(question)
+    _, seen, _ = analyse_all(replace(question, table=bare))
+    notes += [note.model_copy(update={"about": f"{when}: {note.about}"}) for note in said]
+    latest = latest_stages(stated)
+    if len(latest) < len(stated):
+        notes.append(info(f"{when}: stages", "springs read in several stages are compared in their last stage"))
+    return {stated[row].name: Read(seen[row], stated[row]) for row in latest}
+
+
+def _changes(before: Read, after: Read, *, same: bool) -> SpringChanges:
+    seat = _change(before, after, seat_force, same=same)
+    return SpringChanges(
+        seat_force_change=seat,
+        open_force_change=_change(before, after, open_force, same=same),
+        rate_change=_change(before, after, lambda spring: spring.rate, same=same),
+        free_length_change=_change(before, after, free_length, same=same),
+        seat_force_change_pct=_share(before, after, seat, same=same),
+    )
+
+
+def _change(before: Read, after: Read, ask: Callable[[SpringAnalysis], Measured], *, same: bool) -> Measured:
+    """Later less earlier (JCGM 100:2008, 5.2)."""
+    return _combined(
+        before, after, ask, lambda earlier, later: later - earlier, lambda _earlier, _later: (1.0, 1.0), same
+    )
+
+
+def _share(before: Read, after: Read, seat: Measured, *, same: bool) -> Measured:
+    """Change of seat force in percent of the earlier one."""
+    if before.stated.once(seat_force).value == 0.0:
+        return Measured(None, None, "the earlier seat force is 0")
+    if seat.value is None:
+        return seat
+    return _combined(
+        before,
+        after,
+        seat_force,
+        lambda earlier, later: 100.0 * (later / earlier - 1.0),
+        lambda earlier, later: (100.0 * later / earlier**2, 100.0 / earlier),
+        same,
+    )
+
+
+def _combined(
+    before: Read,
+    after: Read,
+    ask: Callable[[SpringAnalysis], Measured],
+    value: Callable[[float, float], float],
+    slopes: Callable[[float, float], tuple[float, float]],
+    same: bool,
+) -> Measured:
+    """A value of both, its uncertainty by the sizes of its slopes; what is the tester's once where it is the same."""
+    (first, seen, tester), (last, seen_later, tester_later) = before.of(ask), after.of(ask)
+    if first.value is None or last.value is None:
+        return first if first.value is None else last
+    along = slopes(first.value, last.value)
+    stated = together(along[0] * tester, along[1] * tester_later, same=same)
+    u = sqrt(along[0] ** 2 * seen + along[1] ** 2 * seen_later + stated**2)
+    return Measured.of(value(first.value, last.value), u if u > 0.0 else None)
+
+
+def _missing(found: list[ComparedSpring]) -> Iterator[Note]:
+    """Why a change is missing, springs of one reason together."""
+    reasons: dict[tuple[str, str], list[str]] = {}
+    for one in found:
+        for field in fields(SpringChanges):
+            measured: Measured = getattr(one.changes, field.name)
+            if measured.value is None:
+                reasons.setdefault((field.name, measured.reason), []).append(one.spring)
+    for (name, reason), springs in reasons.items():
+        yield info(name, f"{up_to_eight(springs)}: {reason}")

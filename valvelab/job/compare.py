@@ -1,0 +1,98 @@
+"""Two measurements of one part in a job: lift tables or spring readings, or certificates that carry them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+from valvelab.errors import BadFile, CannotEvaluate
+from valvelab.files.contents import Contents, read_contents
+from valvelab.files.lift_table import lift_table
+from valvelab.files.reading import command_for
+from valvelab.files.spring_readings import spring_readings
+from valvelab.files.table import Table, table_in
+from valvelab.inspection.comparison.inspect import (
+    CompareInspection,
+    CompareQuestion,
+    Readings,
+    inspect_comparison,
+)
+from valvelab.job.use import Around, Told, Use
+from valvelab.records.comparison_result import ComparedKind, CompareResult
+from valvelab.records.job import ComparePart
+from valvelab.records.wire_materials import read_wire_materials
+from valvelab.report.comparison_certificate import comparison_part
+from valvelab.tables.comparison import comparison_tables
+from valvelab.units import System
+
+WANTED = "a lift table, spring readings, or a certificate that carries one"
+READ_BY: dict[str, ComparedKind] = {
+    "lobes": "lobes", "motion": "lobes", "springs": "springs", "sets": "springs", "shims": "springs",
+}  # fmt: skip
+"""What the file of a use holds that can be compared."""
+
+
+def inspect(part: ComparePart, around: Around) -> CompareInspection:
+    """The inspection that a part asks for."""
+    before = tables_of(part.file, part.columns)
+    after = tables_of(part.after, part.columns if part.after_columns is None else part.after_columns)
+    kinds = [kind for kind in before if kind in after]
+    spec, sources = around.specs.of(part.spec)
+    question = CompareQuestion(
+        before[next(iter(kinds or before))],
+        after[next(iter(kinds or after))],
+        spec,
+        str(part.spec or ""),
+        master=part.master,
+        materials=read_wire_materials(),
+        sources=sources,
+    )
+    try:
+        return inspect_comparison(question)
+    except CannotEvaluate as error:
+        raise CannotEvaluate(error.reason, f"{part.file}, {part.after}: {error}") from error
+
+
+def tables_of(path: Path, columns: str | None = None) -> dict[ComparedKind, Readings]:
+    """What a file holds that can be compared, by kind: one table, or those that a certificate carries."""
+    contents = read_contents(path)
+    found: dict[ComparedKind, Readings] = {}
+    for one, assigned in _carried(contents) if contents.data.startswith(b"%PDF") else [(contents, columns)]:
+        kind, readings = _readings(table_in(one, assigned or None))
+        found.setdefault(kind, readings)
+    if not found:
+        raise BadFile(str(path), "", "no such table among the files it carries", WANTED)
+    return found
+
+
+def _carried(paper: Contents) -> Iterator[tuple[Contents, str | None]]:
+    """The tables that the parts of a certificate read, with their columns, each under the paper's own identity."""
+    from valvelab.job.carried import job_carried, read_carried
+
+    carried = read_carried(paper.data, paper.file)
+    for part in job_carried(carried).part:
+        if part.inspect in READ_BY:
+            name = part.file.as_posix()
+            if name not in carried.files:
+                raise BadFile(paper.file, "attachments", f"no {name}", "the files that its job names")
+            yield Contents(f"{paper.file}, {name}", carried.files[name], paper.source), getattr(part, "columns", None)
+
+
+def _readings(table: Table) -> tuple[ComparedKind, Readings]:
+    """A table as what its columns say it is; one whose columns say nothing is asked for a lift table's."""
+    command = command_for(table) or "lobes"
+    if command not in {"lobes", "springs"}:
+        raise BadFile(table.file, "", f"a table for `valvelab {command}`", WANTED)
+    return ("springs", spring_readings(table)) if command == "springs" else ("lobes", lift_table(table))
+
+
+def tables(inspection: CompareInspection, system: System) -> Sequence[Told]:
+    """What was compared with what, and the changes of each lobe or spring."""
+    question = inspection.question
+    return [
+        f"before: {question.before.file}\nafter:  {question.after.file}",
+        comparison_tables(inspection.result, system),
+    ]
+
+
+USE = Use(ComparePart, CompareResult, inspect, tables, comparison_part)

@@ -1,0 +1,70 @@
+"""What a comparison puts on the certificate: what changed, and each lobe's or spring's picture of it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from valvelab.figures.comparison_figures import left_figure, overlay_figure, spring_changes_figure
+from valvelab.records.measurement import LiftTable
+from valvelab.report import lobes_certificate, springs_certificate
+from valvelab.report.assembly import Part
+from valvelab.report.page_model import Block, FigureBlock, Paragraph, Section, figure_rows
+from valvelab.tables.comparison import comparison_tables
+from valvelab.units import System
+
+if TYPE_CHECKING:
+    from valvelab.inspection.comparison.inspect import CompareInspection, Readings
+
+PAIR_MM, FLAT_MM, ACROSS = 96.0, 78.0, 2
+OF_LOBES = (
+    "After less before. The later curve is turned, robustly, until it lies on the earlier one, so that worn places do "
+    "not pull it; lift is counted from each base circle where both tables show one. Shaded: twice the standard "
+    "uncertainty to either side. A loss is wear only where it exceeds what noise alone rises to anywhere on the lobes."
+)
+OF_SPRINGS = (
+    "After less before, both at the same heights: installed (seat force) and open. u is the standard uncertainty of "
+    "the difference; a tester that both files name counts once."
+)
+
+
+def comparison_part(inspection: CompareInspection, system: System = "metric") -> Part:
+    """The comparison's part of a certificate."""
+    result, question = inspection.result, inspection.question
+    lobes = result.kind == "lobes"
+    overview: list[Block] = [Paragraph(OF_LOBES if lobes else OF_SPRINGS), *comparison_tables(result, system)]
+    sections: tuple[Section, ...] = ()
+    if lobes:
+        columns = [(overlay_figure(one), left_figure(one)) for one in inspection.lobes]
+        titles = [f"Lobe {one.lobe}" for one in inspection.lobes]
+        sections = (Section("Before and after", tuple(figure_rows(columns, ACROSS, PAIR_MM, titles))),)
+    else:
+        overview.insert(0, FigureBlock(((spring_changes_figure(result),),), FLAT_MM))
+    return Part(
+        name="Before and after",
+        result=result,
+        identity=(*_identity(question.before, "before", system), *_identity(question.after, "after", system)),
+        overview=tuple(overview),
+        sections=sections,
+        subjects=("comparison",),
+        serial=_told(question.after, "serial number", system) or _told(question.before, "serial number", system),
+    )
+
+
+SHOWN = ("part", "serial number", "instrument", "measured on", "stated uncertainty")
+
+
+def _pairs(readings: Readings, system: System) -> dict[str, str | None]:
+    """Label and value of what the readings' preamble states."""
+    if isinstance(readings, LiftTable):
+        return dict(lobes_certificate.identity(readings, system))
+    heights = readings.installed_height_mm, readings.valve_lift_mm
+    return dict(springs_certificate.identity(readings, *heights, system))
+
+
+def _identity(readings: Readings, when: str, system: System) -> tuple[tuple[str, str | None], ...]:
+    told = _pairs(readings, system)
+    return tuple((f"{label}, {when}", told[label]) for label in SHOWN)
+
+
+def _told(readings: Readings, label: str, system: System) -> str | None:
+    return _pairs(readings, system)[label]
