@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 from valvelab.errors import BadFile, ValvelabError
+from valvelab.files.kinds import READERS
 from valvelab.workbench import edits
-from valvelab.workbench.bays import kinds
 from valvelab.workbench.document import BenchFile, Content, Document, Problem
 
 
@@ -53,13 +53,13 @@ def _kind(file: BenchFile) -> str:
 
 
 def _taken() -> str:
-    return f"one of: {', '.join(known.label for known in kinds())}"
+    return f"one of: {', '.join(known.label for known in READERS)}"
 
 
 def _read(file: BenchFile, kind: str) -> object:
     from valvelab.files.reading import read
 
-    if kind not in {known.name for known in kinds()}:
+    if kind not in {known.name for known in READERS}:
         raise BadFile(file.name, "", f"a {kind}", _taken())
     return read(kind, file.given, file.columns)
 
