@@ -9,6 +9,7 @@ import contextlib
 import errno
 import os
 import secrets
+import shutil
 import stat
 from pathlib import Path
 from typing import TextIO
@@ -79,6 +80,11 @@ def make_folder(path: Path, *, private: bool = False) -> None:
         path.mkdir(mode=PRIVATE_FOLDER if private else 0o777, parents=True, exist_ok=True)
     except OSError as error:
         raise cannot_write(path, error) from None
+
+
+def remove_folder(path: Path) -> None:
+    """Take a folder of the program's own away, with what is in it; what can't be taken away stays."""
+    shutil.rmtree(path, ignore_errors=True)
 
 
 def set_aside(path: Path, ending: str) -> Path:

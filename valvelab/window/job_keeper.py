@@ -71,7 +71,7 @@ class JobKeeper(QObject):
         self._begin(document)
         self._remember(document.job)
 
-    def save(self, path: Path) -> None:
+    def save_in(self, path: Path) -> None:
         """Save the bench, away from the window; what is edited meanwhile is not in it yet."""
         self._bench.ask(f"Saving {path.name}", path.name, self._work(path), self._saved(path))
 

@@ -326,7 +326,7 @@ class MainWindow(Shell):
         self._take_what_is_typed()
         where = path or self.job.path or self._ask_job_path()
         if where is not None:
-            self.job.save(where)
+            self.job.save_in(where)
 
     def _save_job_as(self) -> None:
         if (path := self._ask_job_path()) is not None:

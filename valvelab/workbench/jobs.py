@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import json
 import secrets
-import shutil
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from hashlib import sha256
@@ -26,7 +25,7 @@ from valvelab.workbench import bays
 from valvelab.workbench.document import TYPED, BenchFile, Document, Paper
 from valvelab.workbench.saved_bench import saved_document, saved_text
 from valvelab.workbench.spec_choice import SPEC
-from valvelab.writing import make_folder, write_whole
+from valvelab.writing import make_folder, remove_folder, write_whole
 
 FILES, PAPERS, RESULTS = "files/", "papers/", "results/"
 FOLDER = "jobs"
@@ -207,7 +206,7 @@ def tidy(place: Path, now_s: float) -> None:
     for folder in (place / FOLDER).glob("*"):
         with contextlib.suppress(OSError):
             if folder.name not in left and now_s - folder.stat().st_mtime > _KEPT_S:
-                shutil.rmtree(folder)
+                remove_folder(folder)
 
 
 def _paper(kept: KeptPaper, laid: Mapping[str, str]) -> Paper:
