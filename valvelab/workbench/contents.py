@@ -8,6 +8,7 @@ from valvelab.errors import BadFile, ValvelabError
 from valvelab.workbench import edits
 from valvelab.workbench.bays import kinds
 from valvelab.workbench.document import BenchFile, Content, Document, Problem
+from valvelab.workbench.typed import progress
 
 
 def read_content(file: BenchFile) -> Content:
@@ -21,6 +22,8 @@ def read_content(file: BenchFile) -> Content:
     except ColumnsNeeded as needed:
         return Content(kind, preview=needed.preview)
     except ValvelabError as refusal:
+        if file.text is not None:
+            return Content(kind, problem=Problem("info", file.name, progress(file) or without_name(str(refusal), file)))
         return Content(kind, problem=Problem("error", file.name, without_name(str(refusal), file)))
     except OSError as error:
         return Content(kind, problem=Problem("error", file.name, error.strerror or str(error)))

@@ -1,0 +1,329 @@
+"""Readings that are typed: the form about the part, the grid, what is laid out, and a line that says what is wanted."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+from pathlib import Path
+
+from PySide6.QtCore import QEvent, QObject, Qt, QTimer
+from PySide6.QtWidgets import QApplication, QComboBox, QDockWidget, QLabel, QMenu, QSizePolicy, QWidget
+
+from valvelab.errors import BadFile, BadQuantity
+from valvelab.window.bench import Bench
+from valvelab.window.chips import Chip
+from valvelab.window.entry_grid import EntryGrid
+from valvelab.window.fields import TypedField
+from valvelab.window.layouts import stacked, strip
+from valvelab.window.pages import save_as
+from valvelab.window.panes import button, colour_text, labelled, look, offer, splitter
+from valvelab.window.part_form import PartForm
+from valvelab.workbench import bays, entry, typed
+from valvelab.workbench.document import BenchFile, Document, Problem
+from valvelab.workbench.entry import Grid
+from valvelab.workbench.entry_kinds import Adding, EntryKind, grid_of, still_wanted, text_of
+
+_AT_ONCE = 600
+"""Up to so many cells every entry is read as it is made; more wait a moment, so that keys are never late."""
+_WAIT_MS = 150
+
+
+class EntryPane(QWidget):
+    """Edits the text of the typed table in front; `settle()` passes on what still waits."""
+
+    def __init__(self, bench: Bench, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.bench = bench
+        self._kind: EntryKind | None = None
+        self._path, self._text = "", ""
+        self._waiting: list[str] = []
+        self._complaint = ""
+        self._look: object = None
+        self._later = QTimer(self, singleShot=True, interval=_WAIT_MS)
+        self._later.timeout.connect(self.pass_on)
+        self.tables = QComboBox(self)
+        self.tables.setAccessibleName("Typed table")
+        self.tables.activated.connect(lambda _n: self._on_table(str(self.tables.currentData())))
+        self.save_button = button(self, "Save readings as…", "Write this table to a file (CSV)", self.save)
+        self.form = PartForm(self)
+        self.form.stated.connect(self._on_stated)
+        self.form.refused.connect(self.complain)
+        self.grid = EntryGrid(self)
+        self.grid.changed.connect(self._on_grid)
+        self.grid.moved.connect(self._say)
+        self.columns, self.rows = self._adder(), self._adder()
+        self.columns.entered.connect(lambda text: self._on_added(self.columns, text))
+        self.rows.entered.connect(lambda text: self._on_added(self.rows, text))
+        self.columns_box, self.rows_box = labelled(self, "", self.columns), labelled(self, "", self.rows)
+        self.along = Chip("along the row", "Enter goes on along the row; else down the column", self)
+        self.along.toggled.connect(self._on_along)
+        self.repeat = button(
+            self, "Repeat", "A further row under the same name, for a reading taken again", self._repeat
+        )
+        self.message = QLabel(self, wordWrap=True)
+        self.message.setAccessibleName("What is wanted")
+        self.message.setMinimumHeight(round(2.4 * self.fontMetrics().height()))
+        self.message.setAlignment(Qt.AlignmentFlag.AlignTop | Qt.AlignmentFlag.AlignLeft)
+        self.message.setMargin(4)
+        self._lay_out()
+
+    def _lay_out(self) -> None:
+        self.tables.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
+        head = strip(self, (self.tables, 1), self.save_button, margins=(6, 4, 6, 4), spacing=6)
+        laid = strip(self, (self.columns_box, 1), (self.rows_box, 1), margins=(6, 2, 6, 2), spacing=8)
+        tools = strip(self, self.along, self.repeat, 1, margins=(6, 2, 6, 2), spacing=6)
+        below = QWidget(self)
+        stacked(below, laid, tools, (self.grid, 1), self.message)
+        whole = splitter(self, Qt.Orientation.Vertical, (self.form, 2), (below, 5), sizes=(150, 400))
+        stacked(self, head, (whole, 1))
+
+    def _adder(self) -> TypedField:
+        return TypedField("", "", str, self)
+
+    # -- showing ----------------------------------------------------------------------------------------------------
+
+    def show_document(self, document: Document) -> None:
+        """Show the table in front among those typed for the bay in front."""
+        tables = typed.tables_at(document)
+        if not tables:
+            return
+        front = next((file for file in tables if document.current.get(file.kind or "") == file.path), tables[-1])
+        front = next((file for file in tables if file.path == self._path), front)
+        offer(self.tables, [(_called(document, file), file.path) for file in tables], front.path)
+        self._show(front, document)
+
+    def show_table(self, path: str) -> None:
+        """Bring a table to the front here."""
+        self.settle()
+        self._path = path
+        self.show_document(self.bench.document)
+
+    def _show(self, file: BenchFile, document: Document) -> None:
+        kind = typed.kind_of(document, file)
+        assert kind is not None
+        assert file.text is not None
+        fresh = kind is not self._kind or file.path != self._path
+        self._kind, self._path = kind, file.path
+        if fresh:
+            self._waiting.clear()
+            self.grid.along = kind.along
+            self.along.setChecked(kind.along)
+            self._ask(self.columns, self.columns_box, kind.columns)
+            self._ask(self.rows, self.rows_box, kind.rows)
+            self.repeat.setVisible(kind.kind == "spring readings")
+        if (fresh or file.text != self._text) and not self._waiting:
+            self._text = file.text
+            self.grid.show_grid(kind.kind, grid_of(kind.kind, file.text))
+            if fresh:
+                self.grid.go_to(0, 0)
+        drawn = (self.grid.grid.form, document.units, kind.kind)
+        self.form.show_form(kind, self.grid.grid, document.units)
+        if self._look != (drawn, look()):
+            self._look = (drawn, look())
+            self.form.restyle()
+        self._mark()
+
+    def _ask(self, field: TypedField, box: QWidget, adding: Adding | None) -> None:
+        box.setVisible(adding is not None)
+        if adding is not None:
+            label = box.findChild(QLabel)
+            assert label is not None
+            label.setText(f"+ {adding.name}")
+            field.setAccessibleName(f"Add {adding.name}")
+            field.setToolTip(f"{adding.name}: {adding.help}")
+
+    def _mark(self) -> None:
+        from valvelab.workbench.entry_doubts import doubts  # only once something is typed
+
+        if self._kind is not None:
+            self.grid.entry_model.show_doubts(doubts(self._kind.kind, self.grid.grid))
+        self._say()
+
+    def complain(self, sentence: str) -> None:
+        """Say why something typed can't be taken, until the next edit."""
+        self._complaint = sentence
+        self._say()
+
+    def _say(self) -> None:
+        """What is to be said: a refusal, the mark of the cell in front, the first mark, what is wanted."""
+        if self._kind is None:
+            return
+        mark = self.grid.entry_model.mark(*self.grid.place())
+        text, colour = "", "quiet"
+        if self._complaint:
+            text, colour = f"✗ {self._complaint}", "reject"
+        elif mark is not None:
+            text, colour = f"{mark[0]} {mark[2]}", mark[1]
+        else:
+            marks = self.grid.entry_model.marks()
+            if marks:
+                (row, column), (sign, colour, why) = marks[0]
+                more = f" ({len(marks) - 1} more)" if len(marks) > 1 else ""
+                text = f"{sign} {self.grid.entry_model.spoken(row, column)}: {why}{more}"
+        self.message.setText(text or still_wanted(self._kind.kind, self.grid.grid))
+        colour_text(self.message, colour)
+
+    # -- what a person does -----------------------------------------------------------------------------------------
+
+    def _on_grid(self, grid: Grid, label: str) -> None:
+        self._complaint = ""
+        self._waiting.append(label)
+        if len(grid.rows) * len(grid.heads) <= _AT_ONCE:
+            self.pass_on()
+        elif not self._later.isActive():
+            self._later.start()
+
+    def pass_on(self) -> None:
+        """Write what was typed to the bench."""
+        self._later.stop()
+        if not self._waiting or self._kind is None:
+            return
+        label = self._waiting[0] if len(self._waiting) == 1 else f"type {len(self._waiting)} readings"
+        self._waiting.clear()
+        self._text = text_of(self._kind.kind, self.grid.grid)
+        self.bench.retype(self._path, self._text, label)
+        self._mark()
+
+    def settle(self) -> None:
+        """Take an entry that stands in an editor or a field, and pass on all that waits."""
+        self.grid.settle()
+        focused = QApplication.focusWidget()
+        if isinstance(focused, TypedField) and self.isAncestorOf(focused):
+            focused.take()
+        self.pass_on()
+
+    def _change(self, grid: Grid, label: str) -> None:
+        """Another grid by something other than its own keys."""
+        if self._kind is not None and grid != self.grid.grid:
+            self.grid.show_grid(self._kind.kind, grid)
+            self._on_grid(grid, label)
+
+    def _on_stated(self, key: str, value: str) -> None:
+        self._change(entry.with_form(self.grid.grid, key, value), f"state {key}")
+
+    def _on_added(self, field: TypedField, text: str) -> None:
+        adding = None if self._kind is None else self._kind.columns if field is self.columns else self._kind.rows
+        if adding is None or not text.strip():
+            return
+        try:
+            new = adding.read(self.grid.grid, text, self.bench.document.units)
+        except BadQuantity as error:
+            self.complain(str(error))
+            return
+        field.clear()
+        grid = self.grid.grid
+        change = entry.with_heads if field is self.columns else entry.laid_out
+        self._change(change(grid, new), f"add {adding.name} {text.strip()}")
+
+    def _on_along(self, along: bool) -> None:
+        self.grid.along = along
+
+    def _repeat(self) -> None:
+        self.grid.repeat()
+        self.grid.setFocus()
+
+    def _on_table(self, path: str) -> None:
+        self.show_table(path)
+
+    def save(self) -> None:
+        """Ask where the table goes and write it."""
+        self.settle()
+        name = Path(self._path).name
+        save_as(self, "Save readings as", self.bench.suggested(name), "Table (*.csv)", self.save_to)
+
+    def save_to(self, path: Path) -> None:
+        """Write the table to a file."""
+        self.settle()
+        self.bench.write(path, self._text, "Readings written")
+
+
+class Readings(QObject):
+    """The dock that typed readings stand in: shown while the bay in front has a typed table, unless it was closed."""
+
+    def __init__(self, bench: Bench, dock: QDockWidget) -> None:
+        super().__init__(dock)
+        self.bench, self.dock = bench, dock
+        self.pane: EntryPane | None = None
+        self._closed = False
+        dock.installEventFilter(self)
+        dock.toggleViewAction().triggered.connect(self._on_toggled)
+        bench.document_changed.connect(lambda _old, new: self.show_document(new))
+        self.show_document(bench.document)
+
+    def show_document(self, document: Document) -> None:
+        """Show or hide the dock, and the table in front in it."""
+        tables = typed.tables_at(document)
+        if tables and self.pane is None:
+            self.pane = EntryPane(self.bench, self.dock)
+            self.dock.setWidget(self.pane)
+        self.dock.setVisible(bool(tables) and not self._closed)
+        self.dock.toggleViewAction().setEnabled(bool(tables))
+        if self.pane is not None:
+            self.pane.show_document(document)
+
+    def settle(self) -> None:
+        """Pass on what is typed and still waits."""
+        if self.pane is not None:
+            self.pane.settle()
+
+    def begin(self, kind: EntryKind) -> None:
+        """A new table of a kind, ready to be typed into."""
+        self.settle()
+        document = self.bench.document
+        self._closed = False
+        text = text_of(kind.kind, kind.blank(document.units))
+        self.bench.type_table(kind.file, kind.kind, text)
+        self._bring(self.bench.document.files[-1].path)
+
+    def edit(self, path: str) -> None:
+        """Edit the readings of a table that is on the bench; of a file, its text, and the file stays as it is."""
+        self.settle()
+        self._closed = False
+        document = self.bench.document
+        file = document.file(path)
+        try:
+            changed = typed.with_text_of(document, path)
+        except (BadFile, OSError) as error:
+            self.bench.done.emit(Problem("warning", Path(path).name, f"{error}"))
+            return
+        if file is not None and changed is not document:
+            self.bench.history.apply(changed, f"edit {file.name}")
+            self.bench.said.emit(f"{file.name}: edited here; the file on disk stays as it is")
+        kind = None if file is None else typed.kind_of(document, file)
+        if kind is not None and kind not in typed.kinds_at(self.bench.document.bay):
+            self.bench.go_to_bay(bays.takers(kind.kind)[0].name)
+        self._bring(path)
+
+    def choose(self, parent: QWidget, begin: Callable[[EntryKind], None] | None = None) -> None:
+        """Begin the one kind that the bay in front takes, or offer those there are."""
+        kinds = typed.kinds_at(self.bench.document.bay)
+        start = begin or self.begin
+        if len(kinds) == 1:
+            start(kinds[0])
+        elif kinds:
+            menu = QMenu(parent)
+            for kind in kinds:
+                menu.addAction(kind.title, partial(start, kind))
+            menu.exec(parent.mapToGlobal(parent.rect().center()))
+
+    def _bring(self, path: str) -> None:
+        self.show_document(self.bench.document)
+        if self.pane is not None:
+            self.pane.show_table(path)
+            first = self.pane.columns if len(self.pane.grid.grid.heads) < 2 else self.pane.grid
+            first.setFocus(Qt.FocusReason.OtherFocusReason)
+
+    def _on_toggled(self, on: bool) -> None:
+        self._closed = not on
+
+    def eventFilter(self, watched: QObject, event: QEvent) -> bool:
+        """The dock was closed by hand."""
+        if watched is self.dock and event.type() == QEvent.Type.Close:
+            self._closed = True
+            self.settle()
+        return False
+
+
+def _called(document: Document, file: BenchFile) -> str:
+    kind = typed.kind_of(document, file)
+    return f"{kind.title}, {file.name}" if kind is not None else file.name

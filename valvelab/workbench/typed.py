@@ -1,0 +1,65 @@
+"""Typed tables on the bench: which there are, how far they are typed, and opened files whose text is edited."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+from valvelab.errors import BadFile
+from valvelab.files.contents import is_zip, read_contents
+from valvelab.workbench import bays, edits
+from valvelab.workbench.document import BenchFile, Document
+from valvelab.workbench.entry_kinds import EntryKind, entry_kind, grid_of, still_wanted, text_from
+from valvelab.workbench.state import with_item
+
+
+def kinds_at(bay: str) -> tuple[EntryKind, ...]:
+    """Kinds of table that can be typed for a bay."""
+    known = bays.by_name(bay)
+    found = () if known is None else tuple(entry_kind(kind) for kind in known.takes)
+    return tuple(kind for kind in found if kind is not None)
+
+
+def kind_of(document: Document, file: BenchFile) -> EntryKind | None:
+    """The kind of a table, where it is one that is typed."""
+    content = document.content(file)
+    return entry_kind(file.kind or (content.kind if content is not None else ""))
+
+
+def tables_at(document: Document) -> tuple[BenchFile, ...]:
+    """Typed tables that the bay in front takes, in bench order."""
+    taken = {kind.kind for kind in kinds_at(document.bay)}
+    return tuple(file for file in document.files if file.text is not None and file.kind in taken)
+
+
+def progress(file: BenchFile) -> str:
+    """What a typed table wants next, in a sentence; empty where nothing is missing, and for other files."""
+    if file.text is None or file.kind is None:
+        return ""
+    return still_wanted(file.kind, grid_of(file.kind, file.text))
+
+
+def begun(document: Document) -> str:
+    """What the typed table in front wants before there is an answer, in a sentence; empty where none is typed."""
+    tables = tables_at(document)
+    if not tables:
+        return ""
+    front = next((file for file in tables if document.current.get(file.kind or "") == file.path), tables[-1])
+    content = document.content(front)
+    failed = document.answers.get(document.bay)
+    refused = content.problem.text if content is not None and content.problem is not None else ""
+    return progress(front) or refused or (failed.failure if failed is not None and failed.failure else "")
+
+
+def with_text_of(document: Document, path: str) -> Document:
+    """The document in which an opened file's text can be edited; the file on disk stays. BadFile where it has none."""
+    file = document.file(path)
+    kind = None if file is None else kind_of(document, file)
+    if file is None or kind is None or file.text is not None:
+        return document
+    contents = read_contents(file.path)
+    if is_zip(contents.data) or Path(path).suffix.lower() in {".smd", ".x3p"} or file.columns is not None:
+        raise BadFile(file.name, "", "no text table with names of its own", "CSV, to be edited here")
+    text = text_from(kind.kind, file.path, contents.data)
+    changed = edits.retype(edits.assign_columns(document, path, kind.kind, None), path, text)
+    return replace(changed, current=with_item(changed.current, kind.kind, path))
