@@ -25,11 +25,11 @@ from valvelab.window.painting import LEFT, RIGHT, write
 from valvelab.window.theme import current_theme, scaled
 from valvelab.workbench import entry
 from valvelab.workbench.entry import Grid, Place
-from valvelab.workbench.entry_kinds import faults
+from valvelab.workbench.entry_told import Mark
 
 Index = QModelIndex | QPersistentModelIndex
 MARK = Qt.ItemDataRole.UserRole
-"""What a cell is marked with: sign, colour, sentence; None for a cell without a mark."""
+SIGNS = {"wrong": ("✗", "reject"), "doubtful": ("▲", "undecided")}
 
 
 class EntryModel(QAbstractTableModel):
@@ -40,14 +40,15 @@ class EntryModel(QAbstractTableModel):
     def __init__(self, parent: QWidget) -> None:
         super().__init__(parent)
         self.kind, self.grid = "", Grid()
-        self._doubts: dict[Place, str] = {}
+        self._marks: dict[Place, Mark] = {}
 
     def show_grid(self, kind: str, grid: Grid) -> None:
         """Show a grid; the place in front and the scroll stay where the columns do."""
         old, had = self.grid, self.rowCount()
         if (kind, grid.heads) != (self.kind, old.heads):
             self.beginResetModel()
-            self.kind, self.grid, self._doubts = kind, grid, {}
+            self.kind, self.grid = kind, grid
+            self._marks = {}
             self.endResetModel()
             return
         has = len(grid.rows) + 1
@@ -62,10 +63,10 @@ class EntryModel(QAbstractTableModel):
             self.endRemoveRows()
         self.dataChanged.emit(self.index(0, 0), self.index(has - 1, len(grid.heads) - 1))
 
-    def show_doubts(self, doubts: dict[Place, str]) -> None:
-        """Mark these cells as in doubt."""
-        if doubts != self._doubts:
-            self._doubts = doubts
+    def show_marks(self, marks: dict[Place, Mark]) -> None:
+        """Mark these cells."""
+        if marks != self._marks:
+            self._marks = marks
             self.dataChanged.emit(self.index(0, 0), self.index(self.rowCount() - 1, self.columnCount() - 1))
 
     def rowCount(self, parent: Index | None = None) -> int:
@@ -80,22 +81,12 @@ class EntryModel(QAbstractTableModel):
         """Every cell can be typed into."""
         return super().flags(index) | Qt.ItemFlag.ItemIsEditable
 
-    def mark(self, row: int, column: int) -> tuple[str, str, str] | None:
-        """Sign, colour and sentence of a cell that can't be read or is in doubt."""
+    def mark(self, row: int, column: int) -> Mark | None:
+        """The mark of a cell: one that can't be read bears it at once, others as soon as they are looked through."""
         text = self.grid.cell(row, column)
-        if not text:
-            return None
-        why = entry.wrong(self.kind, self.grid.heads[column], text) or faults(self.kind, self.grid).get((row, column))
-        if why:
-            return "✗", "reject", why
-        doubt = self._doubts.get((row, column))
-        return ("▲", "undecided", doubt) if doubt else None
-
-    def marks(self) -> list[tuple[Place, tuple[str, str, str]]]:
-        """Every marked cell, what can't be read first."""
-        places = [(row, column) for row in range(len(self.grid.rows)) for column in range(len(self.grid.heads))]
-        found = [(place, mark) for place in places if (mark := self.mark(*place)) is not None]
-        return sorted(found, key=lambda one: one[1][0] != "✗")
+        if why := entry.wrong(self.kind, self.grid.heads[column], text) if text else "":
+            return Mark("wrong", why)
+        return self._marks.get((row, column)) if text else None
 
     def data(self, index: Index, role: int = Qt.ItemDataRole.DisplayRole) -> Any:
         """Text, alignment, mark and what is spoken of a cell."""
@@ -111,17 +102,16 @@ class EntryModel(QAbstractTableModel):
                 return self._marked(self.mark(row, column), role)
 
     @staticmethod
-    def _marked(mark: tuple[str, str, str] | None, role: int) -> Any:
+    def _marked(mark: Mark | None, role: int) -> Any:
         if mark is None:
             return None
-        sign, colour, why = mark
         match role:
             case Qt.ItemDataRole.UserRole:
                 return mark
             case Qt.ItemDataRole.ToolTipRole | Qt.ItemDataRole.AccessibleDescriptionRole:
-                return why
-            case Qt.ItemDataRole.ForegroundRole if sign == "✗":
-                return current_theme().colour(colour)
+                return mark.why
+            case Qt.ItemDataRole.ForegroundRole if mark.level == "wrong":
+                return current_theme().colour("reject")
             case _:
                 return None
 
@@ -195,7 +185,7 @@ class CellKeys(QStyledItemDelegate):
         mark = index.data(MARK)
         if mark is None:
             return
-        sign, colour, _ = mark
+        sign, colour = SIGNS[mark.level]
         box = QRectF(option.rect)
         painter.save()
         painter.setPen(QPen(current_theme().colour(colour), 1.4))

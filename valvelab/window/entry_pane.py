@@ -12,7 +12,7 @@ from PySide6.QtWidgets import QApplication, QComboBox, QDockWidget, QLabel, QMen
 from valvelab.errors import BadFile, BadQuantity
 from valvelab.window.bench import Bench
 from valvelab.window.chips import Chip
-from valvelab.window.entry_grid import EntryGrid
+from valvelab.window.entry_grid import SIGNS, EntryGrid
 from valvelab.window.fields import TypedField
 from valvelab.window.layouts import stacked, strip
 from valvelab.window.pages import save_as
@@ -21,7 +21,8 @@ from valvelab.window.part_form import PartForm
 from valvelab.workbench import bays, entry, typed
 from valvelab.workbench.document import BenchFile, Document, Problem
 from valvelab.workbench.entry import Grid
-from valvelab.workbench.entry_kinds import Adding, EntryKind, grid_of, still_wanted, text_of
+from valvelab.workbench.entry_kinds import Adding, EntryKind, grid_of, text_of
+from valvelab.workbench.entry_told import Told, told
 
 _AT_ONCE = 600
 """Up to so many cells every entry is read as it is made; more wait a moment, so that keys are never late."""
@@ -39,8 +40,10 @@ class EntryPane(QWidget):
         self._waiting: list[str] = []
         self._complaint = ""
         self._look: object = None
+        self._told: Told | None = None
+        self._passed = 0
         self._later = QTimer(self, singleShot=True, interval=_WAIT_MS)
-        self._later.timeout.connect(self.pass_on)
+        self._later.timeout.connect(self._pass_on_later)
         self.tables = QComboBox(self)
         self.tables.setAccessibleName("Typed table")
         self.tables.activated.connect(lambda _n: self._on_table(str(self.tables.currentData())))
@@ -106,6 +109,7 @@ class EntryPane(QWidget):
         self._kind, self._path = kind, file.path
         if fresh:
             self._waiting.clear()
+            self._passed += 1
             self.grid.along = kind.along
             self.along.setChecked(kind.along)
             self._ask(self.columns, self.columns_box, kind.columns)
@@ -114,6 +118,7 @@ class EntryPane(QWidget):
         if (fresh or file.text != self._text) and not self._waiting:
             self._text = file.text
             self.grid.show_grid(kind.kind, grid_of(kind.kind, file.text))
+            self._tell(told(kind.kind, self.grid.grid))
             if fresh:
                 self.grid.go_to(0, 0)
         drawn = (self.grid.grid.form, document.units, kind.kind)
@@ -121,7 +126,7 @@ class EntryPane(QWidget):
         if self._look != (drawn, look()):
             self._look = (drawn, look())
             self.form.restyle()
-        self._mark()
+            self._say()
 
     def _ask(self, field: TypedField, box: QWidget, adding: Adding | None) -> None:
         box.setVisible(adding is not None)
@@ -132,11 +137,10 @@ class EntryPane(QWidget):
             field.setAccessibleName(f"Add {adding.name}")
             field.setToolTip(f"{adding.name}: {adding.help}")
 
-    def _mark(self) -> None:
-        from valvelab.workbench.entry_doubts import doubts  # only once something is typed
-
-        if self._kind is not None:
-            self.grid.entry_model.show_doubts(doubts(self._kind.kind, self.grid.grid))
+    def _tell(self, told: Told) -> None:
+        """Show what is told of the grid."""
+        self._told = told
+        self.grid.entry_model.show_marks(told.marks)
         self._say()
 
     def complain(self, sentence: str) -> None:
@@ -148,19 +152,20 @@ class EntryPane(QWidget):
         """What is to be said: a refusal, the mark of the cell in front, the first mark, what is wanted."""
         if self._kind is None:
             return
-        mark = self.grid.entry_model.mark(*self.grid.place())
-        text, colour = "", "quiet"
+        model, marks = self.grid.entry_model, {} if self._told is None else self._told.marks
+        mark = model.mark(*self.grid.place())
+        text, colour = "" if self._told is None else self._told.wanted, "quiet"
         if self._complaint:
             text, colour = f"✗ {self._complaint}", "reject"
         elif mark is not None:
-            text, colour = f"{mark[0]} {mark[2]}", mark[1]
-        else:
-            marks = self.grid.entry_model.marks()
-            if marks:
-                (row, column), (sign, colour, why) = marks[0]
-                more = f" ({len(marks) - 1} more)" if len(marks) > 1 else ""
-                text = f"{sign} {self.grid.entry_model.spoken(row, column)}: {why}{more}"
-        self.message.setText(text or still_wanted(self._kind.kind, self.grid.grid))
+            sign, colour = SIGNS[mark.level]
+            text = f"{sign} {mark.why}"
+        elif standing := [(place, one) for place, one in marks.items() if model.mark(*place) == one]:
+            place, mark = standing[0]
+            sign, colour = SIGNS[mark.level]
+            more = f" ({len(standing) - 1} more)" if len(standing) > 1 else ""
+            text = f"{sign} {model.spoken(*place)}: {mark.why}{more}"
+        self.message.setText(text)
         colour_text(self.message, colour)
 
     # -- what a person does -----------------------------------------------------------------------------------------
@@ -176,13 +181,32 @@ class EntryPane(QWidget):
     def pass_on(self) -> None:
         """Write what was typed to the bench."""
         self._later.stop()
-        if not self._waiting or self._kind is None:
+        if self._waiting and self._kind is not None:
+            self._take(told(self._kind.kind, self.grid.grid), len(self._waiting))
+
+    def _pass_on_later(self) -> None:
+        """The same away from the window, so that keys are never late."""
+        kind, grid, count, passed = self._kind, self.grid.grid, len(self._waiting), self._passed
+        if kind is None or not count:
             return
-        label = self._waiting[0] if len(self._waiting) == 1 else f"type {len(self._waiting)} readings"
-        self._waiting.clear()
-        self._text = text_of(self._kind.kind, self.grid.grid)
-        self.bench.retype(self._path, self._text, label)
-        self._mark()
+
+        def take(found: Told) -> None:
+            if passed == self._passed:
+                self._take(found, count)
+                if self._waiting:
+                    self._later.start()
+
+        self.bench.ask("Reading what is typed", Path(self._path).name, partial(told, kind.kind, grid), take)
+
+    def _take(self, found: Told, count: int) -> None:
+        """Take up what is told of the grid as it was after the first `count` edits that waited."""
+        labels, self._waiting = self._waiting[:count], self._waiting[count:]
+        self._passed += 1
+        if labels:
+            self._text = found.text
+            label = labels[0] if len(labels) == 1 else f"type {len(labels)} readings"
+            self.bench.retype(self._path, self._text, label)
+        self._tell(found)
 
     def settle(self) -> None:
         """Take an entry that stands in an editor or a field, and pass on all that waits."""

@@ -115,20 +115,23 @@ def _as_typed(words: str, unit: str, value: float) -> str:
 
 
 @lru_cache(maxsize=65536)
+def _read(kind: str, head: str, text: str) -> tuple[float | None, str]:
+    """The number in a cell's text, or why there is none; neither for an empty cell and for words."""
+    try:
+        stands = taken(kind, head, text)
+    except BadQuantity as error:
+        return None, str(error)
+    return (float(stands) if stands and takes(kind, head) is not None else None), ""
+
+
 def wrong(kind: str, head: str, text: str) -> str:
     """Why a cell's text can't be read; empty where it can."""
-    try:
-        taken(kind, head, text)
-    except BadQuantity as error:
-        return str(error)
-    return ""
+    return _read(kind, head, text)[1]
 
 
 def number_in(kind: str, head: str, text: str) -> float | None:
     """The number in a cell, in the column's unit; None for an empty one and for one that can't be read."""
-    if not text or takes(kind, head) is None or wrong(kind, head, text):
-        return None
-    return float(taken(kind, head, text))
+    return _read(kind, head, text)[0]
 
 
 # -- edits ------------------------------------------------------------------------------------------------------------

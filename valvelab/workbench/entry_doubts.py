@@ -7,13 +7,13 @@ median deviations), and silent where too few readings stand beside one to say.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from functools import lru_cache
 from statistics import median
+
+import numpy as np
 
 from valvelab.files.column_names import height_of, plain_name, split_header
 from valvelab.units import INCH_MM, POUND_FORCE_N
 from valvelab.workbench.entry import Grid, Place, number_in, takes
-from valvelab.workbench.entry_kinds import faults
 
 _FAR = 8.0
 """A reading is doubted beyond so many robust standard deviations of the others."""
@@ -30,15 +30,11 @@ _SLIPS = (
 _LIKE_A_SLIP = 0.04
 
 
-@lru_cache(maxsize=8)
 def doubts(kind: str, grid: Grid) -> dict[Place, str]:
     """Cells in doubt, with the sentence that says why, and that the reading be taken again."""
     rule = _RULES.get(kind)
-    if rule is None:
-        return {}
-    wrong = faults(kind, grid)
-    found = rule(_Numbers(kind, grid))
-    return {place: f"{why}; take again" for place, why in found.items() if place not in wrong}
+    found = {} if rule is None else rule(_Numbers(kind, grid))
+    return {place: f"{why}; take again" for place, why in found.items()}
 
 
 class _Numbers:
@@ -212,34 +208,37 @@ def _off_neighbours(points: Sequence[tuple[int, float, float]], least: float) ->
     """Points (row, place, value) off the cubic through the two before and the two after, and the worst around there."""
     if len(points) < 9:
         return {}
-    off = [0.0] * len(points)
-    for n in range(2, len(points) - 2):
-        around = [points[n + step] for step in (-2, -1, 1, 2)]
-        expected = _cubic([place for _, place, _ in around], [value for _, _, value in around], points[n][1])
-        off[n] = 0.0 if expected is None else points[n][2] - expected
-    sizes = sorted(map(abs, off[2:-2]))
-    values = sorted(value for _, _, value in points)
-    reach = values[-1 - len(values) // 20] - values[len(values) // 20]
-    most = max(_FAR * _SD * median(sizes), 2.5 * sizes[(len(sizes) * 4) // 5], least * reach)
+    place = np.array([place for _, place, _ in points])
+    value = np.array([value for _, _, value in points])
+    inner = np.arange(2, len(points) - 2)
+    around = inner[:, None] + np.array([-2, -1, 1, 2])
+    steps = np.diff(np.insert(place[around], 2, place[inner], axis=1), axis=1)
+    even = (steps > 0.0).all(axis=1) | (steps < 0.0).all(axis=1)  # neighbours on the same turn
+    away = np.zeros(len(points))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        expected = sum(
+            value[around[:, n]]
+            * np.prod(
+                [
+                    (place[inner] - place[around[:, other]]) / (place[around[:, n]] - place[around[:, other]])
+                    for other in range(4)
+                    if other != n
+                ],
+                axis=0,
+            )
+            for n in range(4)
+        )
+        away[inner] = np.where(even, value[inner] - expected, 0.0)
+    sizes = np.abs(away[2:-2])
+    reach = float(np.quantile(value, 0.95) - np.quantile(value, 0.05))
+    most = max(_FAR * _SD * float(np.median(sizes)), 2.5 * float(np.quantile(sizes, 0.8)), least * reach)
     found = {}
-    for n, away in enumerate(off):
-        if abs(away) > most and abs(away) == max(map(abs, off[max(0, n - 2) : n + 3])):
-            row, place, value = points[n]
-            found[row] = _told(value, value - away, f"at {place:g}, where its neighbours let expect {value - away:.4g}")
+    for n in np.flatnonzero(np.abs(away) > most).tolist():
+        if abs(away[n]) == np.abs(away[max(0, n - 2) : n + 3]).max():
+            row, at, read = points[n]
+            let = float(read - away[n])
+            found[row] = _told(read, let, f"at {at:g}, where its neighbours let expect {let:.4g}")
     return found
-
-
-def _cubic(places: Sequence[float], values: Sequence[float], at: float) -> float | None:
-    """The cubic through four points, at a place between them; None where two places are one, or they turn back."""
-    if not (places[0] < places[1] < at < places[2] < places[3] or places[0] > places[1] > at > places[2] > places[3]):
-        return None
-    total = 0.0
-    for n, (place, value) in enumerate(zip(places, values, strict=True)):
-        for other, elsewhere in enumerate(places):
-            if other != n:
-                value *= (at - elsewhere) / (place - elsewhere)  # noqa: PLW2901
-        total += value
-    return total
 
 
 _RULES: dict[str, Callable[[_Numbers], dict[Place, str]]] = {

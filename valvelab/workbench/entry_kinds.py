@@ -248,23 +248,31 @@ def entry_kind(kind: str) -> EntryKind | None:
 def text_of(kind: str, grid: Grid) -> str:
     """The grid as the text of a file; what must not be read yet is marked there."""
     kept_back = set(faults(kind, grid)) | _begun(kind, grid)
-    rows = [
-        tuple(
-            f"{UNREAD}{text}" if text and ((at, n) in kept_back or wrong(kind, head, text)) else text
-            for n, (head, text) in enumerate(zip(grid.heads, row, strict=True))
-        )
-        for at, row in enumerate(grid.rows)
-    ]
-    heads = grid.heads
-    if kind == "shaft readings" and len(heads) > 1 and _is_pivot(kind, heads):
-        heads, rows = _tidy_shaft(heads, rows)
-    elif kind == "gauge study" and len(heads) > 1 and _is_pivot(kind, heads):
-        heads, rows = _tidy_study(heads, rows)
+    heads, rows = grid.heads, [_row(kind, grid.heads, row) for row in grid.rows]
+    for at in {at for at, _ in kept_back}:
+        back = [n for n, text in enumerate(grid.rows[at]) if text and (at, n) in kept_back]
+        rows[at] = tuple(f"{UNREAD}{grid.rows[at][n]}" if n in back else text for n, text in enumerate(rows[at]))
+    if kind in _TIDY and len(heads) > 1 and _is_pivot(kind, heads):
+        heads, rows = _TIDY[kind](heads, rows)
     elif kind == "lift table":
         heads = _with_begun_lobes(grid)
+    lines = [_line(row) for row in (heads, *rows) if any(row)]
+    spaced = any(" " in line for line in lines[1:])  # only then could a comma pass for a decimal sign
     stated = "".join(f"# {key}: {value}\n" for key, value in grid.form)
-    spaced = any(" " in cell for row in rows for cell in row)  # only then could a comma pass for a decimal sign
-    return stated + (f"{_COMMAS}\n" if spaced else "") + csv_text([heads, *(row for row in rows if any(row))])
+    return stated + (f"{_COMMAS}\n" if spaced else "") + "".join(lines)
+
+
+@lru_cache(maxsize=8192)
+def _row(kind: str, heads: Row, row: Row) -> Row:
+    """A row as it stands in the text: what can't be read marked."""
+    return tuple(
+        f"{UNREAD}{text}" if text and wrong(kind, head, text) else text for head, text in zip(heads, row, strict=True)
+    )
+
+
+@lru_cache(maxsize=8192)
+def _line(row: Row) -> str:
+    return csv_text([row])
 
 
 def grid_of(kind: str, text: str) -> Grid:
@@ -378,6 +386,11 @@ def _tidy_study(heads: Row, rows: list[Row]) -> tuple[Row, list[Row]]:
     return ("part", "appraiser", "trial", reading), tidy
 
 
+_TIDY: dict[str, Callable[[Row, list[Row]], tuple[Row, list[Row]]]] = {
+    "shaft readings": _tidy_shaft, "gauge study": _tidy_study,
+}  # fmt: skip
+
+
 def _by_appraiser(plain: Grid) -> Grid | None:
     """One row a part, a column an appraiser's trial; None where that loses anything."""
     found = _columns_of(plain, "part", "appraiser", "reading", "trial")
@@ -412,7 +425,6 @@ def _columns_of(plain: Grid, *names: str) -> tuple[int, int, int, int | None] | 
 # -- what is wrong, and what is only begun ----------------------------------------------------------------------------
 
 
-@lru_cache(maxsize=8)
 def faults(kind: str, grid: Grid) -> dict[Place, str]:
     """Cells that can be read but make no sense where they stand, with the sentence that says why."""
     found: dict[Place, str] = {}
