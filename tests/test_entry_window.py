@@ -14,6 +14,7 @@ from something import each
 from valvelab.places import sample_profiles
 from valvelab.window.entry_pane import EntryPane
 from valvelab.window.main_window import MainWindow
+from valvelab.workbench import phasing_bay
 from valvelab.workbench.entry_kinds import KINDS, entry_kind, grid_of
 from valvelab.workbench.saved_bench import saved_document
 
@@ -118,8 +119,17 @@ def test_what_a_gauge_types_is_taken_and_goes_on(window: MainWindow, springs: En
     assert springs.grid.place() == (1, 1)
 
 
+@pytest.mark.parametrize("end", ["\r", "\t", "\n"])
+def test_a_gauge_types_into_the_degree_wheel_s_next_reading(window: MainWindow, quiet: None, end: str) -> None:
+    window.activateWindow()
+    window.bench.go_to_bay("phasing")
+    QApplication.processEvents()
+    type_keys(f"- 28.5 DEG{end}31.0{end}")
+    assert phasing_bay.sheet_in_front(window.bench.document).stop_deg == (-28.5, 31.0)
+
+
 def test_down_the_column_is_one_switch(springs: EntryPane) -> None:
-    springs.along.setChecked(False)
+    springs.go(along=False)
     springs.rows.setFocus()
     type_keys("Q1 to Q3\r")
     to_grid(springs)

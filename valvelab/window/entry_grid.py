@@ -127,7 +127,7 @@ class EntryModel(QAbstractTableModel):
             return None
         if role == Qt.ItemDataRole.DisplayRole:
             title, unit = split_header(self.grid.heads[section])
-            return f"{title}\n{unit}" if unit else title
+            return f"{title}\n{'µm' if unit == 'um' else unit}" if unit else title
         if role == Qt.ItemDataRole.TextAlignmentRole:
             return LEFT if entry.takes(self.kind, self.grid.heads[section]) is None else RIGHT
         return None

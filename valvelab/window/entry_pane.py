@@ -7,11 +7,12 @@ from functools import partial
 from pathlib import Path
 
 from PySide6.QtCore import QEvent, QObject, Qt, QTimer
-from PySide6.QtWidgets import QApplication, QComboBox, QDockWidget, QLabel, QMenu, QSizePolicy, QWidget
+from PySide6.QtWidgets import QApplication, QButtonGroup, QComboBox, QDockWidget, QLabel, QMenu, QSizePolicy, QWidget
 
 from valvelab.errors import BadFile, BadQuantity
+from valvelab.files.column_names import split_header
 from valvelab.window.bench import Bench
-from valvelab.window.chips import Chip
+from valvelab.window.chips import chip_row, press
 from valvelab.window.entry_grid import SIGNS, EntryGrid
 from valvelab.window.fields import TypedField
 from valvelab.window.layouts import stacked, strip
@@ -27,6 +28,7 @@ from valvelab.workbench.entry_told import Told, told
 _AT_ONCE = 600
 """Up to so many cells every entry is read as it is made; more wait a moment, so that keys are never late."""
 _WAIT_MS = 150
+_WAYS = {"down": ("down", "the column"), "along": ("along", "the row")}
 
 
 class EntryPane(QWidget):
@@ -58,8 +60,10 @@ class EntryPane(QWidget):
         self.columns.entered.connect(lambda text: self._on_added(self.columns, text))
         self.rows.entered.connect(lambda text: self._on_added(self.rows, text))
         self.columns_box, self.rows_box = labelled(self, "", self.columns), labelled(self, "", self.rows)
-        self.along = Chip("along the row", "Enter goes on along the row; else down the column", self)
-        self.along.toggled.connect(self._on_along)
+        self.ways = QButtonGroup(self)
+        spoken = {way: f"Enter goes on {text} {where}" for way, (text, where) in _WAYS.items()}
+        names = [(way, text) for way, (text, _) in _WAYS.items()]
+        self.ways_row = chip_row(self, self.ways, names, lambda way, _on: self.go(along=way == "along"), spoken)
         self.repeat = button(
             self, "Repeat", "A further row under the same name, for a reading taken again", self._repeat
         )
@@ -74,7 +78,8 @@ class EntryPane(QWidget):
         self.tables.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
         head = strip(self, (self.tables, 1), self.save_button, margins=(6, 4, 6, 4), spacing=6)
         laid = strip(self, (self.columns_box, 1), (self.rows_box, 1), margins=(6, 2, 6, 2), spacing=8)
-        tools = strip(self, self.along, self.repeat, 1, margins=(6, 2, 6, 2), spacing=6)
+        enter = QLabel("Enter goes", self)
+        tools = strip(self, enter, self.ways_row, 1, self.repeat, margins=(6, 2, 6, 2), spacing=6)
         below = QWidget(self)
         stacked(below, laid, tools, (self.grid, 1), self.message)
         whole = splitter(self, Qt.Orientation.Vertical, (self.form, 2), (below, 5), sizes=(150, 400))
@@ -110,8 +115,7 @@ class EntryPane(QWidget):
         if fresh:
             self._waiting.clear()
             self._passed += 1
-            self.grid.along = kind.along
-            self.along.setChecked(kind.along)
+            self.go(along=kind.along)
             self._ask(self.columns, self.columns_box, kind.columns)
             self._ask(self.rows, self.rows_box, kind.rows)
             self.repeat.setVisible(kind.kind == "spring readings")
@@ -164,7 +168,8 @@ class EntryPane(QWidget):
             place, mark = standing[0]
             sign, colour = SIGNS[mark.level]
             more = f" ({len(standing) - 1} more)" if len(standing) > 1 else ""
-            text = f"{sign} {model.spoken(*place)}: {mark.why}{more}"
+            why = mark.why.removeprefix(f"{split_header(model.grid.heads[place[1]])[0]}: ")
+            text = f"{sign} {model.spoken(*place)}: {why}{more}"
         self.message.setText(text)
         colour_text(self.message, colour)
 
@@ -239,8 +244,10 @@ class EntryPane(QWidget):
         change = entry.with_heads if field is self.columns else entry.laid_out
         self._change(change(grid, new), f"add {adding.name} {text.strip()}")
 
-    def _on_along(self, along: bool) -> None:
+    def go(self, *, along: bool) -> None:
+        """Let Enter go on along the row, or down the column."""
         self.grid.along = along
+        press(self.ways, {"along" if along else "down"})
 
     def _repeat(self) -> None:
         self.grid.repeat()

@@ -78,7 +78,7 @@ class Shell(QMainWindow):
             self.docks[name].setTitleBarWidget(QWidget(self))
         em = self.fontMetrics().height()
         self.resizeDocks([self.docks["Bench"]], [10 * em], Qt.Orientation.Horizontal)
-        self.resizeDocks([self.docks["Readings"]], [22 * em], Qt.Orientation.Horizontal)
+        self.resizeDocks([self.docks["Readings"]], [20 * em], Qt.Orientation.Horizontal)
         self.resizeDocks([self.docks["Verdicts"]], [10 * em], Qt.Orientation.Vertical)
 
     def _make_actions(self) -> None:

@@ -82,17 +82,20 @@ def _springs(numbers: _Numbers) -> dict[Place, str]:
         return _far_from_median([(place, force) for place, _, _, force in readings], 0.25)
     if len(springs) < 4:
         return {} if len(heights) < 4 else _off_own_line(readings, list(springs))
-    at_height = {height: median(f for _, _, h, f in readings if h == height) for height in heights}
+    of_height: dict[float, list[float]] = {}
+    for _, _, height, force in readings:
+        of_height.setdefault(height, []).append(force)
+    at_height = {height: median(forces) for height, forces in of_height.items()}
     own: dict[str, list[float]] = {}
     for _, spring, height, force in readings:
         own.setdefault(spring, []).append(force - at_height[height])
     level = {spring: _middle(off, len(heights)) for spring, off in own.items()}
     off = [force - at_height[height] - level[spring] for _, spring, height, force in readings]
     usual = _spread(off)
-    there = {
-        height: _spread(away for (_, _, h, _), away in zip(readings, off, strict=True) if h == height)
-        for height in heights
-    }  # near coil bind springs differ by more
+    away_at: dict[float, list[float]] = {}
+    for (_, _, height, _), away in zip(readings, off, strict=True):
+        away_at.setdefault(height, []).append(away)
+    there = {height: _spread(some) for height, some in away_at.items()}  # near coil bind springs differ by more
     found = {}
     for (place, spring, height, force), away in zip(readings, off, strict=True):
         expected = force - away
@@ -235,9 +238,9 @@ def _off_neighbours(points: Sequence[tuple[int, float, float]], least: float) ->
     found = {}
     for n in np.flatnonzero(np.abs(away) > most).tolist():
         if abs(away[n]) == np.abs(away[max(0, n - 2) : n + 3]).max():
-            row, at, read = points[n]
+            row, _, read = points[n]
             let = float(read - away[n])
-            found[row] = _told(read, let, f"at {at:g}, where its neighbours let expect {let:.4g}")
+            found[row] = _told(read, let, f"where its neighbours let expect {let:.4g}")
     return found
 
 

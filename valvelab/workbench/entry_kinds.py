@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import csv
 import re
+from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
@@ -449,9 +450,10 @@ def _unlike_repeats(grid: Grid) -> dict[Place, str]:
     words = [n for n, head in enumerate(grid.heads) if takes("spring readings", head) is None]
     forces = [n for n, head in enumerate(grid.heads) if height_of(split_header(head)[0])]
     found: dict[Place, str] = {}
-    for at, row in enumerate(grid.rows):
-        name = tuple(row[n] for n in words)
-        for n in forces:
+    names = [tuple(row[n] for n in words) for row in grid.rows]
+    many = Counter(names)
+    for at, (name, row) in enumerate(zip(names, grid.rows, strict=True)):
+        for n in forces if many[name] > 1 else ():
             force = number_in("spring readings", grid.heads[n], row[n])
             if force is None:
                 continue
