@@ -17,6 +17,7 @@ from something import each
 from valvelab.errors import BadQuantity
 from valvelab.files.contents import Contents
 from valvelab.files.reading import read
+from valvelab.inspection.springs.inspect import SpringsQuestion, inspect_springs
 from valvelab.places import sample_profiles
 from valvelab.workbench import entry
 from valvelab.workbench.entry import Grid
@@ -364,3 +365,24 @@ def test_a_study_s_reading_far_from_the_others_of_its_part_is_doubted() -> None:
 def test_the_samples_are_not_doubted(name: str, kind: str) -> None:
     grid = grid_of(kind, text_from(kind, name, (sample_profiles() / name).read_bytes()))
     assert doubts(kind, grid) == {}
+
+
+@pytest.mark.parametrize(
+    ("forces", "out"),
+    [
+        (("180", "240", "480"), []),
+        (("180", "40", "480"), [2]),
+        (("800", "240", "480"), [1]),
+        (("180", "180", "180"), [2, 3]),
+        (("480", "", "180"), [3]),
+    ],
+)
+def test_a_force_that_falls_under_compression_is_held_back_and_the_tray_is_still_inspected(
+    forces: tuple[str, str, str], out: list[int]
+) -> None:
+    heads = ("spring", "40 mm [N]", "38 mm [N]", "30 mm [N]")
+    grid = Grid(heads=heads, rows=(("Q1", *forces), ("Q2", "181", "241", "481")))
+    assert sorted(faults(SPRINGS, grid)) == [(0, n) for n in out]
+    table = read_text_of(SPRINGS, grid)
+    found = inspect_springs(SpringsQuestion(table))  # type: ignore[arg-type]
+    assert [row.spring for row in found.result.springs][-1] == "Q2"

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from functools import partial
+from itertools import pairwise
 from pathlib import Path
 
-from PySide6.QtCore import QEvent, QObject, Qt, QTimer
-from PySide6.QtWidgets import QApplication, QButtonGroup, QComboBox, QDockWidget, QLabel, QMenu, QSizePolicy, QWidget
+from PySide6.QtCore import Qt, QTimer
+from PySide6.QtWidgets import QApplication, QButtonGroup, QComboBox, QLabel, QSizePolicy, QWidget
 
-from valvelab.errors import BadFile, BadQuantity
+from valvelab.errors import BadQuantity
 from valvelab.files.column_names import split_header
 from valvelab.window.bench import Bench
 from valvelab.window.chips import chip_row, press
@@ -19,10 +19,10 @@ from valvelab.window.layouts import stacked, strip
 from valvelab.window.pages import save_as
 from valvelab.window.panes import button, colour_text, labelled, look, offer, splitter
 from valvelab.window.part_form import PartForm
-from valvelab.workbench import bays, entry, typed
-from valvelab.workbench.document import BenchFile, Document, Problem
+from valvelab.workbench import entry, typed
+from valvelab.workbench.document import BenchFile, Document
 from valvelab.workbench.entry import Grid
-from valvelab.workbench.entry_kinds import Adding, EntryKind, grid_of, text_of
+from valvelab.workbench.entry_kinds import Adding, EntryKind, grid_of
 from valvelab.workbench.entry_told import Told, told
 
 _AT_ONCE = 600
@@ -72,6 +72,7 @@ class EntryPane(QWidget):
         self.message.setMinimumHeight(round(2.4 * self.fontMetrics().height()))
         self.message.setAlignment(Qt.AlignmentFlag.AlignTop | Qt.AlignmentFlag.AlignLeft)
         self.message.setMargin(4)
+        self.columns.returnPressed.connect(self._on_nothing_more)
         self._lay_out()
 
     def _lay_out(self) -> None:
@@ -127,10 +128,19 @@ class EntryPane(QWidget):
                 self.grid.go_to(0, 0)
         drawn = (self.grid.grid.form, document.units, kind.kind)
         self.form.show_form(kind, self.grid.grid, document.units)
+        if fresh:
+            self._order()
         if self._look != (drawn, look()):
             self._look = (drawn, look())
             self.form.restyle()
             self._say()
+
+    def _order(self) -> None:
+        """Tab goes as the eye does, and from what is laid out straight to the readings."""
+        ways = (*self.ways.buttons(), self.repeat)
+        order = (self.tables, self.save_button, *self.form.inputs(), self.columns, self.rows, self.grid, *ways)
+        for first, second in pairwise(order):
+            QWidget.setTabOrder(first, second)
 
     def _ask(self, field: TypedField, box: QWidget, adding: Adding | None) -> None:
         box.setVisible(adding is not None)
@@ -230,6 +240,12 @@ class EntryPane(QWidget):
     def _on_stated(self, key: str, value: str) -> None:
         self._change(entry.with_form(self.grid.grid, key, value), f"state {key}")
 
+    def _on_nothing_more(self) -> None:
+        """Enter in the empty field of columns leads to the readings."""
+        if not self.columns.text() and self.grid.entry_model.columnCount() > 1:
+            self.grid.setFocus(Qt.FocusReason.OtherFocusReason)
+            self.grid.go_to(0, 1)
+
     def _on_added(self, field: TypedField, text: str) -> None:
         adding = None if self._kind is None else self._kind.columns if field is self.columns else self._kind.rows
         if adding is None or not text.strip():
@@ -266,93 +282,6 @@ class EntryPane(QWidget):
         """Write the table to a file."""
         self.settle()
         self.bench.write(path, self._text, "Readings written")
-
-
-class Readings(QObject):
-    """The dock that typed readings stand in: shown while the bay in front has a typed table, unless it was closed."""
-
-    def __init__(self, bench: Bench, dock: QDockWidget) -> None:
-        super().__init__(dock)
-        self.bench, self.dock = bench, dock
-        self.pane: EntryPane | None = None
-        self._closed = False
-        dock.installEventFilter(self)
-        dock.toggleViewAction().triggered.connect(self._on_toggled)
-        bench.document_changed.connect(lambda _old, new: self.show_document(new))
-        self.show_document(bench.document)
-
-    def show_document(self, document: Document) -> None:
-        """Show or hide the dock, and the table in front in it."""
-        tables = typed.tables_at(document)
-        if tables and self.pane is None:
-            self.pane = EntryPane(self.bench, self.dock)
-            self.dock.setWidget(self.pane)
-        self.dock.setVisible(bool(tables) and not self._closed)
-        self.dock.toggleViewAction().setEnabled(bool(tables))
-        if self.pane is not None:
-            self.pane.show_document(document)
-
-    def settle(self) -> None:
-        """Pass on what is typed and still waits."""
-        if self.pane is not None:
-            self.pane.settle()
-
-    def begin(self, kind: EntryKind) -> None:
-        """A new table of a kind, ready to be typed into."""
-        self.settle()
-        document = self.bench.document
-        self._closed = False
-        text = text_of(kind.kind, kind.blank(document.units))
-        self.bench.type_table(kind.file, kind.kind, text)
-        self._bring(self.bench.document.files[-1].path)
-
-    def edit(self, path: str) -> None:
-        """Edit the readings of a table that is on the bench; of a file, its text, and the file stays as it is."""
-        self.settle()
-        self._closed = False
-        document = self.bench.document
-        file = document.file(path)
-        try:
-            changed = typed.with_text_of(document, path)
-        except (BadFile, OSError) as error:
-            self.bench.done.emit(Problem("warning", Path(path).name, f"{error}"))
-            return
-        if file is not None and changed is not document:
-            self.bench.history.apply(changed, f"edit {file.name}")
-            self.bench.said.emit(f"{file.name}: edited here; the file on disk stays as it is")
-        kind = None if file is None else typed.kind_of(document, file)
-        if kind is not None and kind not in typed.kinds_at(self.bench.document.bay):
-            self.bench.go_to_bay(bays.takers(kind.kind)[0].name)
-        self._bring(path)
-
-    def choose(self, parent: QWidget, begin: Callable[[EntryKind], None] | None = None) -> None:
-        """Begin the one kind that the bay in front takes, or offer those there are."""
-        kinds = typed.kinds_at(self.bench.document.bay)
-        start = begin or self.begin
-        if len(kinds) == 1:
-            start(kinds[0])
-        elif kinds:
-            menu = QMenu(parent)
-            for kind in kinds:
-                menu.addAction(kind.title, partial(start, kind))
-            menu.exec(parent.mapToGlobal(parent.rect().center()))
-
-    def _bring(self, path: str) -> None:
-        self.show_document(self.bench.document)
-        if self.pane is not None:
-            self.pane.show_table(path)
-            first = self.pane.columns if len(self.pane.grid.grid.heads) < 2 else self.pane.grid
-            first.setFocus(Qt.FocusReason.OtherFocusReason)
-
-    def _on_toggled(self, on: bool) -> None:
-        self._closed = not on
-
-    def eventFilter(self, watched: QObject, event: QEvent) -> bool:
-        """The dock was closed by hand."""
-        if watched is self.dock and event.type() == QEvent.Type.Close:
-            self._closed = True
-            self.settle()
-        return False
 
 
 def _called(document: Document, file: BenchFile) -> str:

@@ -19,9 +19,9 @@ from valvelab.window import pages, theme
 from valvelab.window.bays.door import make_start, make_view
 from valvelab.window.bays.view import BayView
 from valvelab.window.bench import Bench
-from valvelab.window.entry_pane import Readings
 from valvelab.window.job_keeper import Answer, JobKeeper, asked_to_save, with_ending
 from valvelab.window.left_offer import LeftOffer
+from valvelab.window.readings_dock import Readings
 from valvelab.window.shell import Shell
 from valvelab.workbench import bays, edits
 from valvelab.workbench.bay import Bay

@@ -30,6 +30,7 @@ class PartForm(QScrollArea):
         self.setAccessibleName("About the part")
         self.fields: dict[str, TypedField] = {}
         self.choices: dict[str, QComboBox] = {}
+        self._keys: tuple[str, ...] = ()
         self._shown: tuple[str, System] | None = None
         self._units: System = "metric"
         self._labels: list[QLabel] = []
@@ -46,6 +47,10 @@ class PartForm(QScrollArea):
                 self._show_choice(field, said)
             else:
                 _show_text(self.fields[field.key], said)
+
+    def inputs(self) -> list[QWidget]:
+        """Fields and choices, from top to bottom."""
+        return [box for key in self._keys for box in (self.choices.get(key), self.fields.get(key)) if box is not None]
 
     def restyle(self) -> None:
         """Take up the colours in force."""
@@ -66,6 +71,7 @@ class PartForm(QScrollArea):
 
     def _build(self, fields: Sequence[FormField]) -> None:
         self.fields, self.choices, self._labels = {}, {}, []
+        self._keys = tuple(field.key for field in fields)
         page = QWidget(self)
         grid = QGridLayout(page)
         em = self.fontMetrics().height()

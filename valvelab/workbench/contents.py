@@ -19,9 +19,9 @@ def read_content(file: BenchFile) -> Content:
     try:
         kind = kind or _kind(file)
         value = _read(file, kind)
-    except ColumnsNeeded as needed:
-        return Content(kind, preview=needed.preview)
     except ValvelabError as refusal:
+        if isinstance(refusal, ColumnsNeeded) and file.text is None:
+            return Content(kind, preview=refusal.preview)
         if file.text is not None:
             return Content(kind, problem=Problem("info", file.name, progress(file) or without_name(str(refusal), file)))
         return Content(kind, problem=Problem("error", file.name, without_name(str(refusal), file)))

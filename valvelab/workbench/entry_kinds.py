@@ -12,6 +12,7 @@ from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import pairwise
 
 from valvelab.csv_text import csv_text, harmless
 from valvelab.errors import BadQuantity
@@ -293,14 +294,15 @@ def grid_of(kind: str, text: str) -> Grid:
 
 
 def text_from(kind: str, file: str, data: bytes) -> str:
-    """Any text table as the text of its grid: comma, point, preamble first. Raises BadFile for what is no text."""
-    from valvelab.files.contents import Contents
+    """Any text table or workbook as the text of its grid: comma, point, preamble first. Raises BadFile."""
+    from valvelab.files.contents import Contents, is_zip
     from valvelab.files.text_table import read_text
+    from valvelab.files.workbook import read_workbook
 
-    raw = read_text(Contents.of(file, data))
+    raw = (read_workbook if is_zip(data) else read_text)(Contents.of(file, data))
     count = raw.body.row_count
     columns = [raw.body.texts(index) for index in range(raw.body.width)]
-    decimal = getattr(raw.body, "layout").decimal  # noqa: B009 - of a text's body, which this is
+    decimal = "." if is_zip(data) else getattr(raw.body, "layout").decimal  # noqa: B009 - of a text's body
     heads = tuple(raw.header or ())
     rows = [tuple(_pointed(column[at], decimal) for column in columns) for at in range(count)]
     stated = tuple((key, entry.value) for key, entry in raw.preamble.items() if entry.value)
@@ -440,7 +442,7 @@ def faults(kind: str, grid: Grid) -> dict[Place, str]:
             if row[0] and row[1] and seen.setdefault(row[0], at) != at:
                 found[at, 1] = f"valve {row[0]} stands in row {seen[row[0]] + 1} already"
     if kind == "spring readings":
-        found |= _unlike_repeats(grid)
+        found |= _unlike_repeats(grid) | _falling(grid)
     return found
 
 
@@ -461,6 +463,36 @@ def _unlike_repeats(grid: Grid) -> dict[Place, str]:
             if abs(force - before) > _SAME_READING * max(force, before):
                 found[at, n] = f"{force:g} for spring {row[0]} read before as {before:g}: another spring, or take again"
     return found
+
+
+def _falling(grid: Grid) -> dict[Place, str]:
+    """Forces that are lower than one at a greater height: those without which the spring's others make sense."""
+    return {(at, n): why for at, row in enumerate(grid.rows) for n, why in _falling_in(grid.heads, row)}
+
+
+@lru_cache(maxsize=8192)
+def _falling_in(heads: Row, row: Row) -> tuple[tuple[int, str], ...]:
+    heights = {n: known.mm for n, head in enumerate(heads) if (known := height_of(split_header(head)[0]))}
+    read = ((n, number_in("spring readings", heads[n], row[n])) for n in sorted(heights, key=lambda n: heights[n]))
+    kept = [(n, force) for n, force in read if force is not None]
+    found = []
+    while _fall([force for _, force in kept]) > 0.0:
+        out = min(range(len(kept)), key=lambda i: (_fall([f for j, (_, f) in enumerate(kept) if j != i]), -kept[i][0]))
+        n, force = kept.pop(out)
+        why = "does not grow from a greater height to a smaller as the spring's other forces do; take again"
+        found.append((n, f"{force:g} {why}"))
+    return tuple(found)
+
+
+def _fall(forces: list[float]) -> float:
+    """By how much forces, smallest height first, grow where they should fall; 0 within what the inspection allows."""
+    from valvelab.springs.spring import FALL_ALLOWED
+
+    rises = [after - before for before, after in pairwise(forces) if after > before]
+    reach = max(forces, default=0.0) - min(forces, default=0.0)
+    if len(forces) < 2 or (max(rises, default=0.0) <= FALL_ALLOWED * reach and forces[0] > forces[-1]):
+        return 0.0
+    return sum(rises) or 1e-9  # all alike
 
 
 def _begun(kind: str, grid: Grid) -> set[Place]:

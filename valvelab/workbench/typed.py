@@ -6,7 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from valvelab.errors import BadFile
-from valvelab.files.contents import is_zip, read_contents
+from valvelab.files.contents import read_contents
 from valvelab.workbench import bays, edits
 from valvelab.workbench.document import BenchFile, Document
 from valvelab.workbench.entry_kinds import EntryKind, entry_kind, grid_of, still_wanted, text_from
@@ -48,7 +48,8 @@ def begun(document: Document) -> str:
     content = document.content(front)
     failed = document.answers.get(document.bay)
     refused = content.problem.text if content is not None and content.problem is not None else ""
-    return progress(front) or refused or (failed.failure if failed is not None and failed.failure else "")
+    failure = (failed.failure or "") if failed is not None else ""
+    return progress(front) or refused or failure.removeprefix(front.path).lstrip(",: ")
 
 
 def with_text_of(document: Document, path: str) -> Document:
@@ -58,8 +59,10 @@ def with_text_of(document: Document, path: str) -> Document:
     if file is None or kind is None or file.text is not None:
         return document
     contents = read_contents(file.path)
-    if is_zip(contents.data) or Path(path).suffix.lower() in {".smd", ".x3p"} or file.columns is not None:
-        raise BadFile(file.name, "", "no text table with names of its own", "CSV, to be edited here")
+    if Path(path).suffix.lower() in {".smd", ".x3p"}:
+        raise BadFile(file.name, "", "a trace in a form of its own", "a table, to be edited here")
+    if file.columns is not None:
+        raise BadFile(file.name, "", "columns that were assigned", "a table whose own names say what they hold")
     text = text_from(kind.kind, file.path, contents.data)
     changed = edits.retype(edits.assign_columns(document, path, kind.kind, None), path, text)
     return replace(changed, current=with_item(changed.current, kind.kind, path))
