@@ -22,7 +22,9 @@ from valvelab.places import sample_profiles
 from valvelab.workbench import entry
 from valvelab.workbench.entry import Grid
 from valvelab.workbench.entry_doubts import doubts
-from valvelab.workbench.entry_kinds import KINDS, entry_kind, faults, grid_of, still_wanted, text_from, text_of
+from valvelab.workbench.entry_kinds import KINDS, entry_kind
+from valvelab.workbench.entry_paste import pasted
+from valvelab.workbench.entry_text import faults, grid_of, still_wanted, text_from, text_of
 
 INCH_MM = 25.4  # the inch, exact by definition
 POUND_FORCE_N = 4.4482216152605  # the pound-force, exact by definition
@@ -204,13 +206,13 @@ def test_rows_columns_and_the_form_are_edited_as_new_grids() -> None:
 
 
 def test_a_block_of_a_spreadsheet_goes_in_from_the_cell_on() -> None:
-    grid = entry.pasted(SPRINGS, springs(("Q1", "", "")), (0, 1), "186,8\t484,3\r\n190,1\t110 lbf\r\n")
+    grid = pasted(SPRINGS, springs(("Q1", "", "")), (0, 1), "186,8\t484,3\r\n190,1\t110 lbf\r\n")
     assert grid.rows == (("Q1", "186.8", "484.3"), ("Q2", "190.1", f"{110 * POUND_FORCE_N:.8g}"))
 
 
 def test_a_block_with_a_header_says_itself_where_it_belongs() -> None:
     block = "# operator: bench two\nspring;30 mm [lbf];46 mm\nQ1;100;40,5\nQ2;101;41\n"
-    grid = entry.pasted(SPRINGS, springs(), (0, 0), block)
+    grid = pasted(SPRINGS, springs(), (0, 0), block)
     assert grid.heads == ("spring", "40 mm [N]", "30 mm [N]", "46 mm [N]")
     assert grid.rows[0] == ("Q1", "", f"{100 * POUND_FORCE_N:.8g}", "40.5")
     assert grid.said("operator") == "bench two"
@@ -236,7 +238,7 @@ def test_a_sheet_made_elsewhere_is_pasted_as_a_spreadsheet_copies_it(tmp_path: P
     begun = entry.with_heads(
         known.blank("inch"), known.columns.read(known.blank("inch"), "1I", "inch") if known.columns else ()
     )
-    grid = entry.pasted("lift table", begun, (0, 0), target.getvalue())
+    grid = pasted("lift table", begun, (0, 0), target.getvalue())
     assert grid.heads == ("angle [cam deg]", "1I [in]", "1E [in]")
     assert grid.rows[2] == ("20", "0.35", "")
     assert len(grid.rows) == 6

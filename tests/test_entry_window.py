@@ -15,7 +15,8 @@ from valvelab.places import sample_profiles
 from valvelab.window.entry_pane import EntryPane
 from valvelab.window.main_window import MainWindow
 from valvelab.workbench import phasing_bay
-from valvelab.workbench.entry_kinds import KINDS, entry_kind, grid_of
+from valvelab.workbench.entry_kinds import KINDS, entry_kind
+from valvelab.workbench.entry_text import grid_of
 from valvelab.workbench.saved_bench import saved_document
 
 SPEC = """

@@ -25,6 +25,7 @@ from valvelab.window.painting import LEFT, RIGHT, write
 from valvelab.window.theme import current_theme, scaled
 from valvelab.workbench import entry
 from valvelab.workbench.entry import Grid, Place
+from valvelab.workbench.entry_paste import pasted
 from valvelab.workbench.entry_told import Mark
 
 Index = QModelIndex | QPersistentModelIndex
@@ -343,7 +344,7 @@ class EntryGrid(QTableView):
     def paste(self, block: str) -> None:
         """Put a block in, its corner at the first selected cell."""
         if block.strip():
-            self._edit(entry.pasted(self.entry_model.kind, self.grid, min(self.chosen()), block), "paste readings")
+            self._edit(pasted(self.entry_model.kind, self.grid, min(self.chosen()), block), "paste readings")
 
     def empty(self, label: str) -> None:
         """Empty the selected cells."""

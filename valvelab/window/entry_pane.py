@@ -9,7 +9,7 @@ from pathlib import Path
 from PySide6.QtCore import Qt, QTimer
 from PySide6.QtWidgets import QApplication, QButtonGroup, QComboBox, QLabel, QSizePolicy, QWidget
 
-from valvelab.errors import BadQuantity
+from valvelab.errors import BadFile, BadQuantity
 from valvelab.files.column_names import split_header
 from valvelab.window.bench import Bench
 from valvelab.window.chips import chip_row, press
@@ -19,10 +19,11 @@ from valvelab.window.layouts import stacked, strip
 from valvelab.window.pages import save_as
 from valvelab.window.panes import button, colour_text, labelled, look, offer, splitter
 from valvelab.window.part_form import PartForm
-from valvelab.workbench import entry, typed
-from valvelab.workbench.document import BenchFile, Document
+from valvelab.workbench import bays, entry, typed
+from valvelab.workbench.document import BenchFile, Document, Problem
 from valvelab.workbench.entry import Grid
-from valvelab.workbench.entry_kinds import Adding, EntryKind, grid_of
+from valvelab.workbench.entry_kinds import Adding, EntryKind
+from valvelab.workbench.entry_text import grid_of, opened_text, text_of
 from valvelab.workbench.entry_told import Told, told
 
 _AT_ONCE = 600
@@ -156,6 +157,37 @@ class EntryPane(QWidget):
         self._told = told
         self.grid.entry_model.show_marks(told.marks)
         self._say()
+
+    def begin(self, kind: EntryKind) -> None:
+        """Begin a new table of a kind."""
+        self.settle()
+        self.bench.type_table(kind.file, kind.kind, text_of(kind.kind, kind.blank(self.bench.document.units)))
+        self._bring(self.bench.document.files[-1].path)
+
+    def edit(self, path: str) -> None:
+        """Edit a table that is on the bench; of a file its text, and the file on disk stays as it is."""
+        self.settle()
+        file = self.bench.document.file(path)
+        kind = None if file is None else typed.kind_of(self.bench.document, file)
+        if file is None or kind is None:
+            return
+        if file.text is None:
+            try:
+                text = opened_text(kind.kind, file)
+            except BadFile as error:
+                self.bench.done.emit(Problem("warning", file.name, str(error)))
+                return
+            changed = typed.edited(self.bench.document, path, kind.kind, text)
+            self.bench.history.apply(changed, f"edit {file.name}")
+            self.bench.said.emit(f"{file.name}: edited here; the file on disk stays as it is")
+        if kind not in typed.kinds_at(self.bench.document.bay):
+            self.bench.go_to_bay(bays.takers(kind.kind)[0].name)
+        self._bring(path)
+
+    def _bring(self, path: str) -> None:
+        self.show_table(path)
+        first = self.columns if len(self.grid.grid.heads) < 2 else self.grid
+        first.setFocus(Qt.FocusReason.OtherFocusReason)
 
     def complain(self, sentence: str) -> None:
         """Say why something typed can't be taken, until the next edit."""

@@ -8,12 +8,12 @@ from valvelab.errors import BadFile, ValvelabError
 from valvelab.workbench import edits
 from valvelab.workbench.bays import kinds
 from valvelab.workbench.document import BenchFile, Content, Document, Problem
-from valvelab.workbench.typed import progress
 
 
 def read_content(file: BenchFile) -> Content:
     """Read one file by its kind; what goes wrong becomes a problem, never an exception of the program's own."""
     from valvelab.files.table import ColumnsNeeded
+    from valvelab.workbench.entry_text import grid_of, still_wanted
 
     kind = file.kind or ""
     try:
@@ -23,7 +23,8 @@ def read_content(file: BenchFile) -> Content:
         if isinstance(refusal, ColumnsNeeded) and file.text is None:
             return Content(kind, preview=refusal.preview)
         if file.text is not None:
-            return Content(kind, problem=Problem("info", file.name, progress(file) or without_name(str(refusal), file)))
+            wanted = still_wanted(kind, grid_of(kind, file.text)) or without_name(str(refusal), file)
+            return Content(kind, problem=Problem("info", file.name, wanted))
         return Content(kind, problem=Problem("error", file.name, without_name(str(refusal), file)))
     except OSError as error:
         return Content(kind, problem=Problem("error", file.name, error.strerror or str(error)))

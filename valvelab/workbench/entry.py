@@ -5,13 +5,12 @@ A grid is what `entry_kinds` makes of a table's text and writes as one; every ed
 
 from __future__ import annotations
 
-import csv
 import re
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from valvelab.errors import BadQuantity
-from valvelab.files.column_names import height_of, is_known, lobe_name, plain_name, split_header
+from valvelab.files.column_names import height_of, lobe_name, plain_name, split_header
 from valvelab.units import (
     CANONICAL,
     FACTORS,
@@ -148,10 +147,11 @@ def with_form(grid: Grid, key: str, value: str) -> Grid:
 
 def with_cell(kind: str, grid: Grid, row: int, column: int, typed: str) -> Grid:
     """The grid with this typed into a cell; a row that had no name takes the next one. What can't be read stays."""
-    return _with_cells(kind, grid, {(row, column): typed})
+    return with_cells(kind, grid, {(row, column): typed})
 
 
-def _with_cells(kind: str, grid: Grid, typed: dict[Place, str]) -> Grid:
+def with_cells(kind: str, grid: Grid, typed: dict[Place, str]) -> Grid:
+    """The grid with these typed into its cells; otherwise as `with_cell`."""
     blank = ("",) * len(grid.heads)
     rows = [*grid.rows, *[blank] * (1 + max(row for row, _ in typed) - len(grid.rows))]
     changed = {row: list(rows[row]) for row in sorted({row for row, _ in typed})}
@@ -226,68 +226,6 @@ def _same(first: str, second: str) -> bool:
     if one is not None and other is not None:
         return abs(one.mm - other.mm) < 1e-6
     return lobe_name(first) is not None and lobe_name(first) == lobe_name(second)
-
-
-# -- pasting ----------------------------------------------------------------------------------------------------------
-
-
-def pasted(kind: str, grid: Grid, at: Place, block: str) -> Grid:
-    """The grid with a block of a spreadsheet put in from a cell on: tabs or semicolons between cells, units kept.
-
-    A first line of names says itself which columns are meant, in which units, and goes to those; lines `# key: value`
-    above it go to the form.
-    """
-    from valvelab.files.text_opening import preamble_entry  # loads numpy, which is not wanted before the first paint
-
-    lines = block.replace("\r\n", "\n").replace("\r", "\n").rstrip("\n").split("\n")
-    while lines and lines[0].startswith("#"):
-        entry = preamble_entry(lines.pop(0))
-        grid = grid if entry is None else with_form(grid, *entry)
-    delimiter = next((sign for sign in "\t;" if any(sign in line for line in lines)), None)
-    cells = list(csv.reader(lines, delimiter=delimiter)) if delimiter else [[line] for line in lines]
-    cells = [[cell.strip() for cell in row] for row in cells]
-    if not cells or not any(map(any, cells)):
-        return grid
-    row, column = at
-    columns = [column + n for n in range(max(map(len, cells)))]
-    units = [""] * len(columns)
-    if _is_header(cells[0]):
-        header, *cells = cells
-        grid = with_heads(grid, tuple(_full_head(grid, name) for name in header if name))
-        columns = [_or_beyond(head_like(grid.heads, name), grid) if name else len(grid.heads) for name in header]
-        units = [split_header(name)[1] or "" for name in header]
-    typed = {
-        (row + down, target): f"{text} {unit}" if unit and text[-1:].isdigit() else text
-        for down, line in enumerate(cells)
-        for text, target, unit in zip(line, columns, units, strict=False)
-        if target < len(grid.heads)
-    }
-    return _with_cells(kind, grid, typed) if typed else grid
-
-
-def _is_header(cells: list[str]) -> bool:
-    """Whether a line of a block names columns: known names, none of them a plain number."""
-    return any(is_known(split_header(cell)[0]) for cell in cells if cell) and not any(map(_is_number, cells))
-
-
-def _is_number(text: str) -> bool:
-    try:
-        return not split_quantity(text, "")[1]
-    except BadQuantity:
-        return False
-
-
-def _or_beyond(column: int | None, grid: Grid) -> int:
-    return len(grid.heads) if column is None else column
-
-
-def _full_head(grid: Grid, head: str) -> str:
-    """A head with the unit that its like carry in this grid, where it has none itself."""
-    title, unit = split_header(head)
-    if unit is not None or (height_of(title) is None and lobe_name(title) is None):
-        return head
-    like = next((known for known in grid.heads[1:] if split_header(known)[1]), "")
-    return f"{title} [{split_header(like)[1]}]" if like else head
 
 
 # -- laying out -------------------------------------------------------------------------------------------------------

@@ -7,7 +7,7 @@ from typing import Literal
 
 from valvelab.workbench.entry import Grid, Place, wrong
 from valvelab.workbench.entry_doubts import doubts
-from valvelab.workbench.entry_kinds import faults, still_wanted, text_of
+from valvelab.workbench.entry_text import faults, still_wanted, text_of
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,13 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from pathlib import Path
 
-from valvelab.errors import BadFile
-from valvelab.files.contents import read_contents
 from valvelab.workbench import bays, edits
 from valvelab.workbench.document import BenchFile, Document
-from valvelab.workbench.entry_kinds import EntryKind, entry_kind, grid_of, still_wanted, text_from
+from valvelab.workbench.entry_kinds import EntryKind, entry_kind
 from valvelab.workbench.state import with_item
 
 
@@ -32,13 +29,6 @@ def tables_at(document: Document) -> tuple[BenchFile, ...]:
     return tuple(file for file in document.files if file.text is not None and file.kind in taken)
 
 
-def progress(file: BenchFile) -> str:
-    """What a typed table wants next, in a sentence; empty where nothing is missing, and for other files."""
-    if file.text is None or file.kind is None:
-        return ""
-    return still_wanted(file.kind, grid_of(file.kind, file.text))
-
-
 def begun(document: Document) -> str:
     """What the typed table in front wants before there is an answer, in a sentence; empty where none is typed."""
     tables = tables_at(document)
@@ -49,20 +39,10 @@ def begun(document: Document) -> str:
     failed = document.answers.get(document.bay)
     refused = content.problem.text if content is not None and content.problem is not None else ""
     failure = (failed.failure or "") if failed is not None else ""
-    return progress(front) or refused or failure.removeprefix(front.path).lstrip(",: ")
+    return refused or failure.removeprefix(front.path).lstrip(",: ")
 
 
-def with_text_of(document: Document, path: str) -> Document:
-    """The document in which an opened file's text can be edited; the file on disk stays. BadFile where it has none."""
-    file = document.file(path)
-    kind = None if file is None else kind_of(document, file)
-    if file is None or kind is None or file.text is not None:
-        return document
-    contents = read_contents(file.path)
-    if Path(path).suffix.lower() in {".smd", ".x3p"}:
-        raise BadFile(file.name, "", "a trace in a form of its own", "a table, to be edited here")
-    if file.columns is not None:
-        raise BadFile(file.name, "", "columns that were assigned", "a table whose own names say what they hold")
-    text = text_from(kind.kind, file.path, contents.data)
-    changed = edits.retype(edits.assign_columns(document, path, kind.kind, None), path, text)
-    return replace(changed, current=with_item(changed.current, kind.kind, path))
+def edited(document: Document, path: str, kind: str, text: str) -> Document:
+    """The document in which this text counts in place of what an opened file holds, in front of others of its kind."""
+    changed = edits.retype(edits.assign_columns(document, path, kind, None), path, text)
+    return replace(changed, current=with_item(changed.current, kind, path))
