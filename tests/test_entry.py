@@ -16,6 +16,7 @@ from something import each
 
 from valvelab.errors import BadQuantity
 from valvelab.files.contents import Contents
+from valvelab.files.phasing_sheet import parse_sheet_toml
 from valvelab.files.reading import read
 from valvelab.inspection.springs.inspect import SpringsQuestion, inspect_springs
 from valvelab.places import sample_profiles
@@ -25,6 +26,8 @@ from valvelab.workbench.entry_doubts import doubts
 from valvelab.workbench.entry_kinds import KINDS, entry_kind
 from valvelab.workbench.entry_paste import pasted
 from valvelab.workbench.entry_text import faults, grid_of, still_wanted, text_from, text_of
+from valvelab.workbench.worksheet import value_of
+from valvelab.workbench.worksheet_grid import grid_of_sheet, with_grid
 
 INCH_MM = 25.4  # the inch, exact by definition
 POUND_FORCE_N = 4.4482216152605  # the pound-force, exact by definition
@@ -388,3 +391,17 @@ def test_a_force_that_falls_under_compression_is_held_back_and_the_tray_is_still
     table = read_text_of(SPRINGS, grid)
     found = inspect_springs(SpringsQuestion(table))  # type: ignore[arg-type]
     assert [row.spring for row in found.result.springs][-1] == "Q2"
+
+
+@pytest.mark.parametrize("units", ["metric", "inch"])
+@pytest.mark.parametrize("name", ["quillmere_four_degree_wheel", "quillmere_four_degree_wheel_misread"])
+def test_a_degree_wheel_sheet_comes_back_from_its_table_of_lobes(name: str, units: str) -> None:
+    sheet = parse_sheet_toml((sample_profiles() / f"{name}.toml").read_text(encoding="utf-8"))
+    grid = grid_of_sheet(sheet, "inch" if units == "inch" else "metric")
+    back, places = with_grid(sheet, grid)
+    assert sorted(back.events, key=repr) == sorted(sheet.events, key=repr)
+    assert sorted(back.pairs, key=repr) == sorted(sheet.pairs, key=repr)
+    assert (back.stop_deg, back.card, back.steps_deg) == (sheet.stop_deg, sheet.card, sheet.steps_deg)
+    for cell, (row, column) in each(places.items()):
+        value = value_of(back, cell)
+        assert (value is None) == (grid.rows[row][column] == "")

@@ -12,11 +12,13 @@ from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QLineEdit
 
 from valvelab.places import sample_profiles
+from valvelab.window.bays.phasing_grid import LobeGrid
 from valvelab.window.entry_pane import EntryPane
 from valvelab.window.main_window import MainWindow
 from valvelab.workbench import phasing_bay
 from valvelab.workbench.entry_kinds import KINDS, entry_kind
 from valvelab.workbench.entry_text import grid_of
+from valvelab.workbench.phasing_bay import PhasingState
 from valvelab.workbench.saved_bench import saved_document
 
 SPEC = """
@@ -127,6 +129,32 @@ def test_a_gauge_types_into_the_degree_wheel_s_next_reading(window: MainWindow, 
     QApplication.processEvents()
     type_keys(f"- 28.5 DEG{end}31.0{end}")
     assert phasing_bay.sheet_in_front(window.bench.document).stop_deg == (-28.5, 31.0)
+
+
+def test_many_lobes_are_typed_and_pasted_into_the_worksheet_s_table(window: MainWindow, quiet: None) -> None:
+    window.activateWindow()
+    window.bench.go_to_bay("phasing")
+    window.bench.set(PhasingState, drawing="lobes")
+    QApplication.processEvents()
+    lobes = window.findChild(LobeGrid)
+    assert lobes is not None
+    lobes.setFocus()
+    lobes.go_to(0, 2)
+    type_keys("352\r219.5\r")
+    assert window.bench.history.undo_label == "type lobe 1I closes"
+    lobes.go_to(2, 0)
+    lobes.paste("2I\t1,27\t172\t39,5\n\t\t5\n3E\t0.05 in\t9999\t20x\n")
+    sheet = phasing_bay.sheet_in_front(window.bench.document)
+    read = [(event.lobe, event.lift_mm, event.opening_deg, event.closing_deg) for event in sheet.events]
+    assert read == [("1I", 1.27, 352.0, 219.5), ("1E", 1.27, None, None), ("2I", 1.27, 172.0, 39.5),
+                    ("3E", 1.27, None, None)]  # fmt: skip
+    assert lobes.grid.rows[4] == ("3E", "1.27", "9999", "20x", "", "", "")
+    told = [lobes.entry_model.index(*place).data(Qt.ItemDataRole.ToolTipRole) for place in ((3, 2), (4, 2), (4, 3))]
+    assert told[0] == "the lobe of this row is wanted"
+    assert "-360 to 720" in told[1]
+    assert "unit" in told[2]
+    window.do("undo")
+    assert len(phasing_bay.sheet_in_front(window.bench.document).events) == 2
 
 
 def test_down_the_column_is_one_switch(springs: EntryPane) -> None:

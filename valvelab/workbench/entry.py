@@ -74,7 +74,8 @@ def takes(kind: str, head: str) -> Takes | None:
         return Takes("angle", unit, turn=turn)
     if kind == "spring readings" and plain_name(title) != "offset":
         return Takes(found, unit, 0.0, above=found == "length")
-    return Takes(found, unit, 0.0, above=True) if kind == "heights" else Takes(found, unit)
+    above = kind in {"heights", "phasing sheet"} and found == "length"
+    return Takes(found, unit, 0.0, above=True) if above else Takes(found, unit)
 
 
 def taken(kind: str, head: str, typed: str) -> str:
