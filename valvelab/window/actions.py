@@ -27,6 +27,7 @@ ACTIONS = (
     ActionRow("quit", "Quit", "Ctrl+Q", "Close the window", "remove", "Job"),
     ActionRow("sample", "Open the sample", "", "Put an invented sample for what is in front on the bench", "camshaft",
               "Bench"),
+    ActionRow("type", "Type readings…", "Ctrl+T", "Type readings for what is in front into a table", "table", "Bench"),
     ActionRow("remove", "Take off the bench", "Ctrl+W", "Take the selected file off the bench", "remove", "Bench"),
     ActionRow("columns", "Assign columns…", "Ctrl+L", "Assign the columns of the selected file again", "columns",
               "Bench"),

@@ -26,6 +26,8 @@ from valvelab.workbench.state import BayState
 from valvelab.workbench.unsaved import unsaved
 from valvelab.writing import same_file, write_whole
 
+_READ_AT_ONCE = 12_000
+"""Characters of a typed table; a longer one is read in the background."""
 _KEEP_WITHIN_MS = 1000
 """From the first change that is not kept yet; changes after it don't put it off."""
 
@@ -350,9 +352,13 @@ class Bench(QObject):
 
 
 def _read_at_once(document: Document, path: str) -> Document:
-    """The document with a typed table read: it is small, and every entry counts as soon as it is made."""
+    """The document with a typed table read while it is small: every entry counts as soon as it is made."""
     file = document.file(path)
-    return document if file is None else edits.content_arrived(document, file, read_content(file))
+    return (
+        document
+        if file is None or len(file.text or "") > _READ_AT_ONCE
+        else edits.content_arrived(document, file, read_content(file))
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,7 +20,7 @@ from valvelab.window.icons import icon
 from valvelab.window.painting import LEFT, painting, write
 from valvelab.window.theme import current_theme, scaled
 from valvelab.workbench import bays
-from valvelab.workbench.document import BenchFile, Document
+from valvelab.workbench.document import TYPED, BenchFile, Document
 
 _PATH = Qt.ItemDataRole.UserRole
 _STATE = Qt.ItemDataRole.UserRole + 1
@@ -65,11 +65,12 @@ class TwoLines(QStyledItemDelegate):
 
 
 class BenchList(QListWidget):
-    """The list of files. `used(path)`, `removed(path)` and `columns_wanted(path)` tell what a person asked for."""
+    """The list of files; what a person asked for: `used(path)`, `removed`, `columns_wanted`, `edit_wanted`."""
 
     used = Signal(str)
     removed = Signal(str)
     columns_wanted = Signal(str)
+    edit_wanted = Signal(str)
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -117,6 +118,7 @@ class BenchList(QListWidget):
         path = item.data(_PATH)
         menu = QMenu(self)
         menu.addAction("Use this file", lambda: self.used.emit(path))
+        menu.addAction(icon("table"), "Edit these readings", lambda: self.edit_wanted.emit(path))
         menu.addAction(icon("columns"), "Assign columns…", lambda: self.columns_wanted.emit(path))
         menu.addAction(icon("remove"), "Take off the bench", lambda: self.removed.emit(path))
         menu.exec(event.globalPos())
@@ -139,8 +141,12 @@ def state_of(document: Document, file: BenchFile) -> tuple[str, str, str]:
         return "reading…", "quiet", "waiting"
     if content.preview is not None:
         return "columns to be assigned", "undecided", "columns"
+    if content.problem is not None and file.text is not None:
+        return "typed, to be completed", "undecided", "table"
     if content.problem is not None:
         return "can't be used: see Problems", "reject", "error"
     reader = reader_of(content.kind)
     label = content.kind if reader is None else reader.label
+    if file.text is not None:
+        label = f"{label}, {'typed' if file.path.startswith(TYPED) else 'edited here'}"
     return label, "quiet", _ICONS.get(content.kind, "file")

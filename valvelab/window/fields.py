@@ -68,6 +68,12 @@ class TypedField(QLineEdit):
             return False
         return super().event(event)
 
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        """A line feed is an Enter: some gauges end what they type with it."""
+        if event.text() == "\n":
+            event = QKeyEvent(event.type(), Qt.Key.Key_Return, Qt.KeyboardModifier.NoModifier, "\r")
+        super().keyPressEvent(event)
+
     def _say(self, wrong: str) -> None:
         self.wrong = wrong
         self._dress()

@@ -21,10 +21,12 @@ from valvelab.window.bays.view import BayView
 from valvelab.window.bench import Bench
 from valvelab.window.job_keeper import Answer, JobKeeper, asked_to_save, with_ending
 from valvelab.window.left_offer import LeftOffer
+from valvelab.window.readings_dock import Readings
 from valvelab.window.shell import Shell
 from valvelab.workbench import bays, edits
 from valvelab.workbench.bay import Bay
 from valvelab.workbench.document import Document, Paper, Problem
+from valvelab.workbench.typed import begun, kinds_at
 
 _LAYOUT = "main 1"
 _TABLES = "*.csv *.tsv *.txt *.dat *.xlsx *.toml *.smd *.x3p"
@@ -47,6 +49,7 @@ class MainWindow(Shell):
         if _LAYOUT in kept:
             self.restoreGeometry(QByteArray.fromBase64(kept.get("geometry", "").encode()))
             self.restoreState(QByteArray.fromBase64(kept[_LAYOUT].encode()))
+        self.readings = Readings(bench, self.docks["Readings"])
         self._connect_bench()
         self._connect_widgets()
         self._refresh(bench.document)
@@ -65,6 +68,7 @@ class MainWindow(Shell):
         self.empty.sample_button.clicked.connect(self._open_sample)
         self.empty.job_wanted.connect(lambda path: self.open_paths([path]))
         self.recent.aboutToShow.connect(self._show_recent)
+        self.empty.type_button.clicked.connect(lambda: self.do("type"))
         self.columns.assigned.connect(self.bench.assign_columns)
         self.columns.given_up.connect(self.bench.remove_file)
         self.columns.later.clicked.connect(self.bench.put_off_columns)
@@ -72,6 +76,7 @@ class MainWindow(Shell):
         self.files.used.connect(self.bench.use_file)
         self.files.removed.connect(self.bench.remove_file)
         self.files.columns_wanted.connect(self.bench.ask_columns_again)
+        self.files.edit_wanted.connect(self.readings.edit)
         self.verdicts.item_chosen.connect(self._on_item)
         self.doings = self._doings()
         for name, action in self.actions_by_name.items():
@@ -100,7 +105,9 @@ class MainWindow(Shell):
         """Whether the view in front only waits for its next answer: it keeps the last one until then."""
         view = self._views.get(document.bay)
         shown = view is not None and self.pages.front() is view and not self.text_page.wanted
-        return shown and not document.unread() and bays.outstanding(document) is not None
+        unread = document.unread()
+        retyped = bool(unread) and all(file.text is not None for file in unread)
+        return shown and (retyped or (not unread and bays.outstanding(document) is not None))
 
     def _changed(self, name: str, key: tuple[object, ...]) -> bool:
         old = self._keys.get(name)
@@ -130,7 +137,8 @@ class MainWindow(Shell):
             busy = bool(document.unread()) or bays.outstanding(document) is not None
             failed = document.answers.get(document.bay)
             self.empty.offer(self._start(document.bay))
-            self.empty.show_bay(bay, busy=busy, failure=(failed.failure or "") if failed and not busy else "")
+            failure = (failed.failure or "") if failed and not busy else ""
+            self.empty.show_bay(bay, busy=busy, failure=failure, begun=begun(document))
             self.pages.bring(self.empty)
             return
         view.show_answer(document, value)
@@ -162,7 +170,11 @@ class MainWindow(Shell):
         bay = bays.by_name(document.bay)
         rows = [*document.problems(), *self._said]
         if bay is not None:
-            rows = [replace(row, about=bay.title) if row.about == bay.name else row for row in rows]
+            calm = value is None and bool(begun(document))
+            rows = [
+                replace(r, about=bay.title, level="info" if calm else r.level) if r.about == bay.name else r
+                for r in rows
+            ]
         if bay is not None and value is not None:
             rows += [Problem(note.level, note.about, note.text) for note in bays.work_of(bay.name).result(value).notes]
         self.notes.show_problems(rows)
@@ -180,6 +192,7 @@ class MainWindow(Shell):
         _, value = _front(document)
         for able, names in (
             (value is not None, ("certificate", "export_table", "export_picture")),
+            (bool(kinds_at(document.bay)), ("type",)),
             (bool(document.files), ("remove", "columns", "reload")),
         ):
             for name in names:
@@ -290,6 +303,7 @@ class MainWindow(Shell):
 
     def _take_what_is_typed(self) -> None:
         """A reading that stands in a field without Enter after it is taken as well."""
+        self.readings.settle()
         field = self.focusWidget()
         if isinstance(field, QLineEdit) and field.isModified():
             field.editingFinished.emit()
@@ -345,7 +359,8 @@ class MainWindow(Shell):
     # -- actions ----------------------------------------------------------------------------------------------------
 
     def do(self, name: str) -> None:
-        """Do what an action of the table says."""
+        """Do what an action of the table says; readings that are being typed count."""
+        self.readings.settle()
         self.doings[name]()
 
     def _doings(self) -> dict[str, Callable[[], object]]:
@@ -356,6 +371,7 @@ class MainWindow(Shell):
             "save_job": self.save_job,
             "save_job_as": self._save_job_as,
             "sample": self._open_sample,
+            "type": lambda: self.readings.choose(self),
             "remove": lambda: self._with_selected(bench.remove_file),
             "columns": lambda: self._with_selected(bench.ask_columns_again),
             "reload": bench.read_again,

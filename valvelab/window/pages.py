@@ -31,6 +31,7 @@ from valvelab.window.painting import painting
 from valvelab.window.tables import TableView
 from valvelab.window.theme import Theme, current_theme
 from valvelab.workbench.bay import Bay
+from valvelab.workbench.typed import kinds_at
 
 Html = Callable[[Theme], str]
 _FLASH_MS = 8000
@@ -80,9 +81,10 @@ class EmptyPage(QWidget):
         self._jobs = above(spacing=2)
         self.open_button = QPushButton("Open…", self)
         self.sample_button = QPushButton("Open the sample", self)
+        self.type_button = QPushButton("Type readings…", self)
         self._offered: QWidget | None = None
         self._offers = beside(1, 1)
-        buttons = beside(1, self.open_button, self.sample_button, 1)
+        buttons = beside(1, self.open_button, self.type_button, self.sample_button, 1)
         above(
             3,
             self._picture,
@@ -125,13 +127,16 @@ class EmptyPage(QWidget):
             button.clicked.connect(partial(self.job_wanted.emit, path))
             self._jobs.addWidget(button)
 
-    def show_bay(self, bay: Bay | None, *, busy: bool, failure: str) -> None:
-        """Say what the bay in front needs."""
+    def show_bay(self, bay: Bay | None, *, busy: bool, failure: str, begun: str = "") -> None:
+        """Say what the bay in front needs; `begun`: what a table that is being typed for it wants next."""
+        failure = "" if begun else failure
         side = round(4.5 * self.fontMetrics().height())
         name = "waiting" if busy else "error" if failure else bay.icon if bay else "open"
         colour = "reject" if failure else "accent"
         self._picture.setPixmap(icon(name, colour).pixmap(QSize(side, side), self.devicePixelRatioF()))
-        if busy:
+        if begun:
+            head, what = f"{bay.title if bay else 'Readings'}: being typed", begun
+        elif busy:
             head, what = "Reading and inspecting…", ""
         elif failure:
             head, what = "This can't be inspected", failure
@@ -140,8 +145,9 @@ class EmptyPage(QWidget):
             what = (bay.empty if bay else "") + " A spec (TOML) beside it gives the limits to judge by."
         self._head.setText(head)
         self.explanation.setText(what)
-        self.open_button.setVisible(not busy)
-        self.sample_button.setVisible(not busy and not failure)
+        self.open_button.setVisible(not busy and not begun)
+        self.sample_button.setVisible(not busy and not failure and not begun)
+        self.type_button.setVisible(not busy and not begun and bay is not None and bool(kinds_at(bay.name)))
         self.update()
 
     def hot(self, *, on: bool) -> None:

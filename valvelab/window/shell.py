@@ -62,6 +62,7 @@ class Shell(QMainWindow):
             ("Bench", self.files, left),
             ("Verdicts", self.verdicts, bottom),
             ("Problems", self.notes, bottom),
+            ("Readings", QWidget(self), Qt.DockWidgetArea.RightDockWidgetArea),
         ):
             dock = QDockWidget(name, self)
             dock.setObjectName(f"dock {name}")
@@ -70,11 +71,14 @@ class Shell(QMainWindow):
             self.docks[name] = dock
         self.tabifyDockWidget(self.docks["Verdicts"], self.docks["Problems"])
         self.docks["Verdicts"].raise_()
+        self.docks["Readings"].hide()
         self.setCorner(Qt.Corner.BottomLeftCorner, bottom)
+        self.setCorner(Qt.Corner.BottomRightCorner, Qt.DockWidgetArea.RightDockWidgetArea)
         for name in ("Verdicts", "Problems"):  # their tabs name them already
             self.docks[name].setTitleBarWidget(QWidget(self))
         em = self.fontMetrics().height()
         self.resizeDocks([self.docks["Bench"]], [10 * em], Qt.Orientation.Horizontal)
+        self.resizeDocks([self.docks["Readings"]], [20 * em], Qt.Orientation.Horizontal)
         self.resizeDocks([self.docks["Verdicts"]], [10 * em], Qt.Orientation.Vertical)
 
     def _make_actions(self) -> None:

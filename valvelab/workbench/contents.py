@@ -13,14 +13,18 @@ from valvelab.workbench.document import BenchFile, Content, Document, Problem
 def read_content(file: BenchFile) -> Content:
     """Read one file by its kind; what goes wrong becomes a problem, never an exception of the program's own."""
     from valvelab.files.table import ColumnsNeeded
+    from valvelab.workbench.entry_text import grid_of, still_wanted
 
     kind = file.kind or ""
     try:
         kind = kind or _kind(file)
         value = _read(file, kind)
-    except ColumnsNeeded as needed:
-        return Content(kind, preview=needed.preview)
     except ValvelabError as refusal:
+        if isinstance(refusal, ColumnsNeeded) and file.text is None:
+            return Content(kind, preview=refusal.preview)
+        if file.text is not None:
+            wanted = still_wanted(kind, grid_of(kind, file.text)) or without_name(str(refusal), file)
+            return Content(kind, problem=Problem("info", file.name, wanted))
         return Content(kind, problem=Problem("error", file.name, without_name(str(refusal), file)))
     except OSError as error:
         return Content(kind, problem=Problem("error", file.name, error.strerror or str(error)))

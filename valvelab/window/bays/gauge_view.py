@@ -37,6 +37,7 @@ class GaugeView(BayView[GaugeInspection]):
     def __init__(self, bench: Bench) -> None:
         super().__init__(bench)
         self._inspection: GaugeInspection | None = None
+        self._study = ("", "")
         self._adopting: Path | None = None
         self.stack = FigureStack("Means and ranges by part and appraiser", self)
         self.components = FigureView("Where the variation comes from", self)
@@ -90,7 +91,9 @@ class GaugeView(BayView[GaugeInspection]):
         units = document.units
         if not self.changed("all", inspection, units, look()):
             return
-        if self._inspection is None or inspection.question.readings is not self._inspection.question.readings:
+        study = (inspection.question.readings.file, inspection.result.unit)
+        if study != self._study:
+            self._study = study
             self._meet(inspection)
         self._inspection = inspection
         drawn = [gauge_figures.means_figure(inspection), gauge_figures.ranges_figure(inspection)]

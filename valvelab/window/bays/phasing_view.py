@@ -16,6 +16,7 @@ from valvelab.records.phasing_result import AdjusterOutcome, PhasingResult
 from valvelab.tables.engine import AT_LOBE, STEPS, AtLobe, degreeing, degrees, signed
 from valvelab.units import System, show
 from valvelab.window.bays.phasing_form import WorksheetForm
+from valvelab.window.bays.phasing_grid import LobeGrid
 from valvelab.window.bays.phasing_guide import GuideStrip
 from valvelab.window.bays.phasing_wheel import DegreeWheel
 from valvelab.window.bays.view import BayView, numbered
@@ -32,7 +33,7 @@ from valvelab.workbench.spec_choice import headline_of
 from valvelab.workbench.worksheet import Cell
 from valvelab.workbench.worksheet_words import spoken, trimmed
 
-_DRAWINGS = (("wheel", "Wheel"), ("events", "Valve events"))
+_DRAWINGS = (("wheel", "Wheel"), ("events", "Valve events"), ("lobes", "Table of lobes"))
 _FROM = {
     "near_peak": "Centreline, from pairs near the nose",
     "events": "Centreline, from events: a symmetrical lobe is supposed",
@@ -68,6 +69,8 @@ class PhasingView(BayView[Worksheet]):
         self.form.lobe_wanted.connect(lambda name: self._change(f"add lobe {name.strip()}", worksheet.add_lobe, name))
         self.wheel = DegreeWheel("Degree wheel")
         self.events = FigureView("Valve-event diagram", self)
+        self.lobes = LobeGrid(self)
+        self.lobes.edited.connect(self._apply)
         nothing = "Type the steps on the shelf, a centreline of the card, and read a pair near the nose."
         self.figures = TableView(
             "degreeing result", _FIGURE_COLUMNS, self, spoken="Result of the readings", sortable=False, wrapped=0
@@ -81,7 +84,9 @@ class PhasingView(BayView[Worksheet]):
     # -- lay-out ----------------------------------------------------------------------------------------------------
 
     def _lay_out(self) -> None:
-        self.drawings = Chips(self.bench, self, PhasingState, "drawing", _DRAWINGS, (self.wheel, self.events))
+        self.drawings = Chips(
+            self.bench, self, PhasingState, "drawing", _DRAWINGS, (self.wheel, self.events, self.lobes)
+        )
         tables = (self.figures, self.event_rows, self.steps)
         self.lists = Chips(self.bench, self, PhasingState, "page", _LISTS, tables)
         self.drawing_pages, self.list_pages = self.drawings.stack, self.lists.stack
@@ -129,6 +134,7 @@ class PhasingView(BayView[Worksheet]):
         target = None if shown.target is None else shown.target.cell
         self.form.show_sheet(shown.inspection.sheet, shown.doubts, target, units)
         self.wheel.show_wheel(wheel_dial(shown.inspection, units), shown)
+        self.lobes.show_worksheet(shown, units)
         self.events.show_figure(event_diagram(shown.inspection), units)
         self.figures.show_rows(_figures(result, units), _FIGURE_COLUMNS)
         rows = [(lobe, row) for lobe in result.lobes for row in lobe.durations]

@@ -46,8 +46,8 @@ class ReadingField(TypedField):
         self._dress()
 
     def keyPressEvent(self, event: QKeyEvent) -> None:
-        """Enter takes the reading and moves on; Escape gives back what was there."""
-        if event.key() in {Qt.Key.Key_Return, Qt.Key.Key_Enter}:
+        """Enter, or a line feed, takes the reading and moves on; Escape gives back what was there."""
+        if event.key() in {Qt.Key.Key_Return, Qt.Key.Key_Enter} or event.text() == "\n":
             if self.take():
                 self.went_on.emit()
             return
@@ -57,6 +57,16 @@ class ReadingField(TypedField):
             self._say("")
             return
         super().keyPressEvent(event)
+
+    def event(self, event: QEvent) -> bool:
+        """A Tab after something typed is an Enter: gauges that type may end their readings with it."""
+        if not (isinstance(event, QKeyEvent) and event.type() == QEvent.Type.KeyPress):
+            return super().event(event)
+        if event.key() != Qt.Key.Key_Tab or not self.isModified():
+            return super().event(event)
+        if self.take():
+            self.went_on.emit()
+        return True
 
     def focusInEvent(self, event: QFocusEvent) -> None:
         """The whole text is chosen, so that typing replaces it."""

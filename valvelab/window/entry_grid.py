@@ -1,0 +1,414 @@
+"""The grid that readings are typed into: typing starts at once, Enter, Tab or a line feed takes and goes on."""
+
+from __future__ import annotations
+
+import csv
+import io
+from typing import Any
+
+from PySide6.QtCore import QAbstractTableModel, QEvent, QModelIndex, QObject, QPersistentModelIndex, QRectF, Qt, Signal
+from PySide6.QtGui import QContextMenuEvent, QGuiApplication, QKeyEvent, QKeySequence, QPainter, QPen
+from PySide6.QtWidgets import (
+    QAbstractItemDelegate,
+    QAbstractItemView,
+    QHeaderView,
+    QLineEdit,
+    QMenu,
+    QStyledItemDelegate,
+    QStyleOptionViewItem,
+    QTableView,
+    QWidget,
+)
+
+from valvelab.files.column_names import height_of, split_header
+from valvelab.window.painting import LEFT, RIGHT, write
+from valvelab.window.theme import current_theme, scaled
+from valvelab.workbench import entry
+from valvelab.workbench.entry import Grid, Place
+from valvelab.workbench.entry_paste import pasted
+from valvelab.workbench.entry_told import Mark
+
+Index = QModelIndex | QPersistentModelIndex
+MARK = Qt.ItemDataRole.UserRole
+SIGNS = {"wrong": ("✗", "reject"), "doubtful": ("▲", "undecided")}
+
+
+class EntryModel(QAbstractTableModel):
+    """A grid under its heads, with an empty row below; `typed(row, column, text)` when a cell was edited."""
+
+    typed = Signal(int, int, str)
+
+    def __init__(self, parent: QWidget) -> None:
+        super().__init__(parent)
+        self.kind, self.grid = "", Grid()
+        self._marks: dict[Place, Mark] = {}
+
+    def show_grid(self, kind: str, grid: Grid) -> None:
+        """Show a grid; the place in front and the scroll stay where the columns do."""
+        old, had = self.grid, self.rowCount()
+        if (kind, grid.heads) != (self.kind, old.heads):
+            self.beginResetModel()
+            self.kind, self.grid = kind, grid
+            self._marks = {}
+            self.endResetModel()
+            return
+        has = len(grid.rows) + 1
+        if has > had:
+            self.beginInsertRows(QModelIndex(), had, has - 1)
+        elif has < had:
+            self.beginRemoveRows(QModelIndex(), has, had - 1)
+        self.grid = grid
+        if has > had:
+            self.endInsertRows()
+        elif has < had:
+            self.endRemoveRows()
+        self.dataChanged.emit(self.index(0, 0), self.index(has - 1, len(grid.heads) - 1))
+
+    def show_marks(self, marks: dict[Place, Mark]) -> None:
+        """Mark these cells."""
+        if marks != self._marks:
+            self._marks = marks
+            self.dataChanged.emit(self.index(0, 0), self.index(self.rowCount() - 1, self.columnCount() - 1))
+
+    def rowCount(self, parent: Index | None = None) -> int:
+        """Rows, and one to go on with."""
+        return 0 if parent is not None and parent.isValid() else len(self.grid.rows) + 1
+
+    def columnCount(self, parent: Index | None = None) -> int:
+        """Columns."""
+        return 0 if parent is not None and parent.isValid() else len(self.grid.heads)
+
+    def flags(self, index: Index) -> Qt.ItemFlag:
+        """Every cell can be typed into."""
+        return super().flags(index) | Qt.ItemFlag.ItemIsEditable
+
+    def mark(self, row: int, column: int) -> Mark | None:
+        """The mark of a cell: one that can't be read bears it at once, others as soon as they are looked through."""
+        text = self.grid.cell(row, column)
+        if why := entry.wrong(self.kind, self.grid.heads[column], text) if text else "":
+            return Mark("wrong", why)
+        return self._marks.get((row, column)) if text else None
+
+    def data(self, index: Index, role: int = Qt.ItemDataRole.DisplayRole) -> Any:
+        """Text, alignment, mark and what is spoken of a cell."""
+        row, column = index.row(), index.column()
+        match role:
+            case Qt.ItemDataRole.DisplayRole | Qt.ItemDataRole.EditRole:
+                return self.grid.cell(row, column)
+            case Qt.ItemDataRole.TextAlignmentRole:
+                return LEFT if entry.takes(self.kind, self.grid.heads[column]) is None else RIGHT
+            case Qt.ItemDataRole.AccessibleTextRole:
+                return f"{self.spoken(row, column)}: {self.grid.cell(row, column) or 'empty'}"
+            case _:
+                return self._marked(self.mark(row, column), role)
+
+    @staticmethod
+    def _marked(mark: Mark | None, role: int) -> Any:
+        if mark is None:
+            return None
+        match role:
+            case Qt.ItemDataRole.UserRole:
+                return mark
+            case Qt.ItemDataRole.ToolTipRole | Qt.ItemDataRole.AccessibleDescriptionRole:
+                return mark.why
+            case Qt.ItemDataRole.ForegroundRole if mark.level == "wrong":
+                return current_theme().colour("reject")
+            case _:
+                return None
+
+    def setData(self, index: Index, value: Any, _role: int = Qt.ItemDataRole.EditRole) -> bool:
+        """A cell was typed; whoever listens to `typed` shows the grid that it gives."""
+        if str(value) != self.grid.cell(index.row(), index.column()):
+            self.typed.emit(index.row(), index.column(), str(value))
+        return True
+
+    def headerData(self, section: int, orientation: Qt.Orientation, role: int = Qt.ItemDataRole.DisplayRole) -> Any:
+        """Heads with the unit below."""
+        if orientation == Qt.Orientation.Vertical or section >= len(self.grid.heads):
+            return None
+        if role == Qt.ItemDataRole.DisplayRole:
+            title, unit = split_header(self.grid.heads[section])
+            return f"{title}\n{'µm' if unit == 'um' else unit}" if unit else title
+        if role == Qt.ItemDataRole.TextAlignmentRole:
+            return LEFT if entry.takes(self.kind, self.grid.heads[section]) is None else RIGHT
+        return None
+
+    def spoken(self, row: int, column: int) -> str:
+        """What a cell is, in words: `spring Q03 at 40 mm`, `1I at 25`."""
+        titles = [split_header(head)[0] for head in self.grid.heads]
+        name, title = self.grid.cell(row, 0), titles[column]
+        if column == 0 or not name:
+            return f"{title} of row {row + 1}"
+        if entry.takes(self.kind, self.grid.heads[0]) is not None:
+            return f"{title} at {name}"
+        at = "at " if title[:1].isdigit() and height_of(title) is not None else ""
+        return f"{titles[0]} {name} {at}{title}"
+
+
+class CellKeys(QStyledItemDelegate):
+    """Editors of cells, what their keys do, and the marks beside the text."""
+
+    def __init__(self, view: EntryGrid) -> None:
+        super().__init__(view)
+        self._view = view
+
+    def createEditor(self, parent: QWidget, _option: QStyleOptionViewItem, index: Index) -> QWidget:
+        """A line with the name of its cell."""
+        editor = QLineEdit(parent)
+        editor.setFrame(False)
+        editor.setAlignment(index.data(Qt.ItemDataRole.TextAlignmentRole))
+        model = self._view.entry_model
+        editor.setAccessibleName(model.spoken(index.row(), index.column()))
+        self._view.editor = editor
+        return editor
+
+    def eventFilter(self, editor: QObject, event: QEvent) -> bool:
+        """Enter, Tab and a line feed take and go on; up and down take and move."""
+        if isinstance(editor, QLineEdit) and isinstance(event, QKeyEvent):
+            if event.type() == QEvent.Type.ShortcutOverride and event.matches(QKeySequence.StandardKey.Undo):
+                if not editor.isUndoAvailable():
+                    return True
+            elif event.type() == QEvent.Type.KeyPress and self._view.takes_key(event):
+                self.take(editor)
+                self._view.after_key(event)
+                return True
+        return super().eventFilter(editor, event)
+
+    def take(self, editor: QLineEdit) -> None:
+        """Take what stands in an editor and close it."""
+        self._view.editor = None
+        self.commitData.emit(editor)
+        self.closeEditor.emit(editor, QAbstractItemDelegate.EndEditHint.NoHint)
+
+    def paint(self, painter: QPainter, option: QStyleOptionViewItem, index: Index) -> None:
+        """The cell, framed with a sign where it can't be read or is in doubt."""
+        super().paint(painter, option, index)
+        mark = index.data(MARK)
+        if mark is None:
+            return
+        sign, colour = SIGNS[mark.level]
+        box = QRectF(option.rect)
+        painter.save()
+        painter.setPen(QPen(current_theme().colour(colour), 1.4))
+        painter.drawRect(box.adjusted(1, 1, -1.5, -1.5))
+        write(painter, box.adjusted(4, 0, 0, 0), LEFT, sign, colour, scaled(option.font, 0.85, strong=True))
+        painter.restore()
+
+
+class EntryGrid(QTableView):
+    """See the module text. `changed(grid, label)` with every edit; `along`: going on is along the row, else down.
+
+    `moved()` when another cell came to the front.
+    """
+
+    changed = Signal(object, str)
+    moved = Signal()
+
+    def __init__(self, parent: QWidget) -> None:
+        super().__init__(parent)
+        self.along = False
+        self.editor: QLineEdit | None = None
+        self.entry_model = EntryModel(self)
+        self.entry_model.typed.connect(self._on_typed)
+        self.setModel(self.entry_model)
+        self.setObjectName("readings grid")
+        self.setAccessibleName("Readings")
+        self._keys = CellKeys(self)
+        self.setItemDelegate(self._keys)
+        self.setFrameShape(QTableView.Shape.NoFrame)
+        self.setTabKeyNavigation(False)
+        self.setSelectionMode(QAbstractItemView.SelectionMode.ContiguousSelection)
+        trigger = QAbstractItemView.EditTrigger
+        self.setEditTriggers(trigger.AnyKeyPressed | trigger.EditKeyPressed | trigger.DoubleClicked)
+        self.setVerticalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
+        self.setHorizontalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
+        self.horizontalHeader().setSectionResizeMode(QHeaderView.ResizeMode.Interactive)
+        self.horizontalHeader().setHighlightSections(False)
+        self.verticalHeader().hide()
+        self.horizontalHeader().setContextMenuPolicy(Qt.ContextMenuPolicy.CustomContextMenu)
+        self.horizontalHeader().customContextMenuRequested.connect(self._head_menu)
+        self.selectionModel().currentChanged.connect(lambda _now, _before: self.moved.emit())
+        self._fit()
+
+    @property
+    def grid(self) -> Grid:
+        """The grid as it stands."""
+        return self.entry_model.grid
+
+    def show_grid(self, kind: str, grid: Grid) -> None:
+        """Show a grid and stay where the person is."""
+        place = self.place()
+        fresh = (kind, grid.heads) != (self.entry_model.kind, self.grid.heads)
+        self.entry_model.show_grid(kind, grid)
+        if fresh:
+            self._fit()
+            self.go_to(*place)
+
+    def place(self) -> Place:
+        """The cell in front; the first one at the beginning."""
+        index = self.currentIndex()
+        return (index.row(), index.column()) if index.isValid() else (0, 0)
+
+    def go_to(self, row: int, column: int) -> None:
+        """Bring a cell to the front."""
+        row = min(row, self.entry_model.rowCount() - 1)
+        column = min(column, self.entry_model.columnCount() - 1)
+        self.setCurrentIndex(self.entry_model.index(row, column))
+
+    def settle(self) -> None:
+        """Take what stands in an open editor."""
+        if self.editor is not None:
+            self._keys.take(self.editor)
+
+    # -- keys -------------------------------------------------------------------------------------------------------
+
+    @staticmethod
+    def takes_key(event: QKeyEvent) -> bool:
+        """Whether a key ends the typing of a cell: digital gauges end theirs with Enter, Tab or a line feed."""
+        ends = {Qt.Key.Key_Return, Qt.Key.Key_Enter, Qt.Key.Key_Tab, Qt.Key.Key_Backtab, Qt.Key.Key_Up, Qt.Key.Key_Down}
+        return event.key() in ends or event.text() == "\n"
+
+    def after_key(self, event: QKeyEvent) -> None:
+        """Go where a key that ended the typing leads."""
+        row, column = self.place()
+        match event.key():
+            case Qt.Key.Key_Up:
+                self.go_to(max(0, row - 1), column)
+            case Qt.Key.Key_Down:
+                self.go_to(row + 1, column)
+            case Qt.Key.Key_Backtab:
+                self.go_to(row, max(0, column - 1))
+            case _:
+                self.go_to(*self._next(row, column))
+        self.setFocus(Qt.FocusReason.OtherFocusReason)
+
+    def _next(self, row: int, column: int) -> Place:
+        """The cell that is read after one."""
+        last, columns = len(self.grid.rows), self.entry_model.columnCount()
+        if self.along or columns == 1:
+            if column + 1 < columns:
+                return row, column + 1
+            named = self.grid.cell(row + 1, 0) or self._names_itself(row)
+            return row + 1, 1 if named and columns > 1 else 0
+        if row + 1 < last or column == 0:
+            return row + 1, column
+        return (0, column + 1) if column + 1 < columns else (last, 0)
+
+    def _names_itself(self, row: int) -> str:
+        """The name that the row below one takes by itself; empty where it has to be typed."""
+        if entry.takes(self.entry_model.kind, self.grid.heads[0]) is not None:
+            return ""
+        return entry.next_name(self.grid.cell(row, 0))
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        """Keys on a cell that is not being typed into."""
+        if event.matches(QKeySequence.StandardKey.Copy):
+            self.copy()
+        elif event.matches(QKeySequence.StandardKey.Cut):
+            self.copy()
+            self.empty("cut readings")
+        elif event.matches(QKeySequence.StandardKey.Paste):
+            self.paste(QGuiApplication.clipboard().text())
+        elif event.key() in {Qt.Key.Key_Delete, Qt.Key.Key_Backspace}:
+            self.empty("empty cells")
+        elif event.key() in {Qt.Key.Key_Return, Qt.Key.Key_Enter} or event.text() == "\n":
+            self.go_to(*self._next(*self.place()))
+        else:
+            super().keyPressEvent(event)
+
+    def _on_typed(self, row: int, column: int, text: str) -> None:
+        self.entry_model.show_grid(kind := self.entry_model.kind, entry.with_cell(kind, self.grid, row, column, text))
+        self.changed.emit(self.grid, f"type {self.entry_model.spoken(row, column)}")
+
+    def _edit(self, grid: Grid, label: str) -> None:
+        if grid != self.grid:
+            self.show_grid(self.entry_model.kind, grid)
+            self.changed.emit(grid, label)
+
+    # -- blocks, rows and columns -----------------------------------------------------------------------------------
+
+    def chosen(self) -> set[Place]:
+        """The cells that are selected, or the one in front."""
+        found = {(index.row(), index.column()) for index in self.selectionModel().selectedIndexes()}
+        return found or {self.place()}
+
+    def copy(self) -> None:
+        """Put the selected cells on the clipboard, with tabs between."""
+        places = self.chosen()
+        rows, columns = sorted({row for row, _ in places}), sorted({column for _, column in places})
+        target = io.StringIO()
+        cells = [[self.grid.cell(row, column) for column in columns] for row in rows]
+        csv.writer(target, delimiter="\t", lineterminator="\n").writerows(cells)
+        QGuiApplication.clipboard().setText(target.getvalue())
+
+    def paste(self, block: str) -> None:
+        """Put a block in, its corner at the first selected cell."""
+        if block.strip():
+            self._edit(pasted(self.entry_model.kind, self.grid, min(self.chosen()), block), "paste readings")
+
+    def empty(self, label: str) -> None:
+        """Empty the selected cells."""
+        self._edit(entry.emptied(self.grid, self.chosen()), label)
+
+    def repeat(self) -> None:
+        """A further row under the name of the one in front, for a reading that is taken again; the old one stays."""
+        row, column = self.place()
+        name = self.grid.cell(row, 0)
+        if name:
+            self._edit(entry.with_row(self.grid, row + 1, name), f"repeat {name}")
+            self.go_to(row + 1, max(1, column))
+
+    def insert(self) -> None:
+        """An empty row above the one in front."""
+        self._edit(entry.with_row(self.grid, self.place()[0]), "insert a row")
+
+    def remove(self) -> None:
+        """Take out the selected rows."""
+        rows = {row for row, _ in self.chosen()}
+        self._edit(entry.without_rows(self.grid, rows), "take out a row" if len(rows) == 1 else "take out rows")
+
+    def remove_column(self, column: int) -> None:
+        """Take out a column."""
+        title = split_header(self.grid.heads[column])[0]
+        self._edit(entry.without_head(self.grid, column), f"take out {title}")
+
+    def contextMenuEvent(self, event: QContextMenuEvent) -> None:
+        """What can be done with cells and rows."""
+        index = self.indexAt(event.pos())
+        if index.isValid() and (index.row(), index.column()) not in self.chosen():
+            self.setCurrentIndex(index)
+        menu = QMenu(self)
+        menu.addAction("Copy", self.copy)
+        menu.addAction("Paste", lambda: self.paste(QGuiApplication.clipboard().text()))
+        menu.addAction("Empty", lambda: self.empty("empty cells"))
+        menu.addSeparator()
+        menu.addAction("Repeat this reading in a row below", self.repeat)
+        menu.addAction("Insert a row above", self.insert)
+        menu.addAction("Take out the row", self.remove)
+        if self.place()[1]:
+            menu.addAction("Take out the column", lambda: self.remove_column(self.place()[1]))
+        menu.exec(event.globalPos())
+
+    def _head_menu(self, where: Any) -> None:
+        header = self.horizontalHeader()
+        column = header.logicalIndexAt(where)
+        if column > 0:
+            menu = QMenu(self)
+            menu.addAction("Take out the column", lambda: self.remove_column(column))
+            menu.exec(header.mapToGlobal(where))
+
+    # -- size -------------------------------------------------------------------------------------------------------
+
+    def changeEvent(self, event: QEvent) -> None:
+        """Rows follow the text size."""
+        super().changeEvent(event)
+        if event.type() in {QEvent.Type.FontChange, QEvent.Type.ApplicationFontChange}:
+            self._fit()
+
+    def _fit(self) -> None:
+        metrics = self.fontMetrics()
+        self.verticalHeader().setDefaultSectionSize(round(1.55 * metrics.height()))
+        for column, head in enumerate(self.grid.heads):
+            title, unit = split_header(head)
+            wide = max(metrics.horizontalAdvance(one) for one in (title, unit or "", "−000.000"))
+            self.setColumnWidth(column, wide + round(1.6 * metrics.height()))

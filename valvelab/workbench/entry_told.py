@@ -1,0 +1,41 @@
+"""All that is told of a typed table: its text, the cells that are marked and why, and what it wants next."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from valvelab.workbench.entry import Grid, Place, wrong
+from valvelab.workbench.entry_doubts import doubts
+from valvelab.workbench.entry_text import faults, still_wanted, text_of
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A cell that counts for nothing as it stands, or that counts and is in doubt, and the sentence that says why."""
+
+    level: Literal["wrong", "doubtful"]
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """See the module text; `marks` in reading order, those that count for nothing first."""
+
+    grid: Grid
+    text: str
+    marks: dict[Place, Mark]
+    wanted: str
+
+
+def told(kind: str, grid: Grid) -> Told:
+    """What is told of a grid."""
+    unread = {
+        (at, n): why
+        for at, row in enumerate(grid.rows)
+        for n, (head, text) in enumerate(zip(grid.heads, row, strict=True))
+        if text and (why := wrong(kind, head, text))
+    }
+    marks = {place: Mark("wrong", why) for place, why in {**faults(kind, grid), **unread}.items()}
+    marks |= {place: Mark("doubtful", why) for place, why in doubts(kind, grid).items() if place not in marks}
+    return Told(grid, text_of(kind, grid), marks, still_wanted(kind, grid))
