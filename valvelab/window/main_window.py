@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -24,6 +25,7 @@ from valvelab.window.left_offer import LeftOffer
 from valvelab.window.shell import Shell
 from valvelab.workbench import bays, edits
 from valvelab.workbench.bay import Bay
+from valvelab.workbench.columns_draft import Draft, kind_for_bay, look
 from valvelab.workbench.document import Document, Paper, Problem
 
 _LAYOUT = "main 1"
@@ -65,6 +67,7 @@ class MainWindow(Shell):
         self.empty.sample_button.clicked.connect(self._open_sample)
         self.empty.job_wanted.connect(lambda path: self.open_paths([path]))
         self.recent.aboutToShow.connect(self._show_recent)
+        self.columns.wanted.connect(self._look_at)
         self.columns.assigned.connect(self.bench.assign_columns)
         self.columns.given_up.connect(self.bench.remove_file)
         self.columns.later.clicked.connect(self.bench.put_off_columns)
@@ -72,6 +75,8 @@ class MainWindow(Shell):
         self.files.used.connect(self.bench.use_file)
         self.files.removed.connect(self.bench.remove_file)
         self.files.columns_wanted.connect(self.bench.ask_columns_again)
+        self.files.columns_forgotten.connect(self.bench.forget_columns_like)
+        self.text_page.followed.connect(self._follow_link)
         self.verdicts.item_chosen.connect(self._on_item)
         self.doings = self._doings()
         for name, action in self.actions_by_name.items():
@@ -113,17 +118,16 @@ class MainWindow(Shell):
         if self.text_page.wanted:
             self.pages.bring(self.text_page)
             return
-        waiting = {file.path: file for file in document.waiting_for_columns()}
-        asked = document.columns_of
-        if waiting and (value is None or asked in waiting):
-            file = waiting.get(asked, next(iter(waiting.values())))
-            content = document.content(file)
-            assert content is not None
-            assert content.preview is not None
-            self.columns.show_preview(file.path, file.name, content.kind, content.preview)
-            self.columns.later.setVisible(value is not None)
+        asked = document.file(document.columns_of)
+        if asked is None and value is None:
+            asked = next(iter(document.waiting_for_columns()), None)
+        if asked is not None and (content := document.content(asked)) is not None:
+            bay = bays.by_name(document.bay)
+            self.columns.show_file(asked, content.kind or kind_for_bay(() if bay is None else bay.takes))
+            self.columns.later.setVisible(value is not None or content.preview is None)
             self.pages.bring(self.columns)
             return
+        self.columns.put_away()
         view = self._view(document.bay) if value is not None else None
         if view is None:
             bay = bays.by_name(document.bay)
@@ -375,6 +379,7 @@ class MainWindow(Shell):
             "layout": lambda: self.restoreState(self.usual_layout),
             "cautions": lambda: show("Cautions", pages.cautions_html),
             "characteristics": lambda: show("Characteristics", pages.characteristics_html),
+            "remembered": self._show_remembered,
             "about": lambda: show("About valvelab", pages.about_html),
         }
 
@@ -458,6 +463,17 @@ class MainWindow(Shell):
     def _show_text(self, title: str, html: pages.Html) -> None:
         self.text_page.show_text(title, html)
         self.pages.bring(self.text_page)
+
+    def _look_at(self, draft: Draft) -> None:
+        self.bench.ask(f"Reading {draft.file.name}", draft.file.name, partial(look, draft), self.columns.take_up)
+
+    def _show_remembered(self) -> None:
+        self._show_text("Remembered columns", partial(pages.remembered_html, self.bench.settings.columns))
+
+    def _follow_link(self, shape: str) -> None:
+        """The links of the remembered columns forget them."""
+        self.bench.forget_columns(shape)
+        self._show_remembered()
 
     def _close_text(self) -> None:
         self.text_page.wanted = False
