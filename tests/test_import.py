@@ -10,9 +10,9 @@ import openpyxl
 import pytest
 from analytic_lobe import PolynomialLobe
 from invented_camshaft import STEP_CAM_DEG, lifts, write_spec, write_table
-from PySide6.QtCore import Qt
+from PySide6.QtCore import Qt, QUrl
 from PySide6.QtTest import QTest
-from PySide6.QtWidgets import QApplication
+from PySide6.QtWidgets import QApplication, QPushButton, QTextBrowser
 from something import each
 from waiting import wait_for
 
@@ -25,7 +25,8 @@ from valvelab.places import sample_profiles
 from valvelab.units import INCH_MM, POUND_FORCE_N
 from valvelab.window.bench import Bench
 from valvelab.window.main_window import MainWindow
-from valvelab.workbench.columns_draft import assigned, first_draft, kind_for_bay, look, moved
+from valvelab.workbench import bays
+from valvelab.workbench.columns_draft import assigned, first_draft, moved
 from valvelab.workbench.document import BenchFile
 
 LOBE = PolynomialLobe(lift_mm=9.0, flank_cam_deg=80.0, centre_cam_deg=180.0)
@@ -161,14 +162,10 @@ def test_titles_with_commas_name_no_columns(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     ("bay", "kind"),
-    [
-        (("spring readings", "heights", "spec"), "spring readings"),
-        (("train", "lift table", "spec"), "lift table"),
-        (("phasing sheet", "spec"), ""),
-    ],
+    [("lobes", "lift table"), ("springs", "spring readings"), ("motion", "lift table"), ("phasing", ""), ("", "")],
 )
-def test_the_kind_follows_the_bay(bay: tuple[str, ...], kind: str) -> None:
-    assert kind_for_bay(bay) == kind
+def test_the_kind_follows_the_bay(bay: str, kind: str) -> None:
+    assert bays.table_of(bay) == kind
 
 
 # -- drafts -----------------------------------------------------------------------------------------------------------
@@ -192,10 +189,10 @@ def dirty_csv(path: Path) -> str:
 
 def test_what_will_be_left_out_is_listed_with_its_text(tmp_path: Path) -> None:
     draft = first_draft(BenchFile(dirty_csv(tmp_path / "rig.csv")), "lift table")
-    found = look(draft)
+    found = draft.look()
     assert found.roles == ("angle", "1I", "1E")
     told = assigned({0: ("angle", "crank deg"), 1: ("1I", "in"), 2: ("1E", "in")})
-    seen = look(replace(draft, columns=told, table=found.table))
+    seen = replace(draft, columns=told, table=found.table).look()
     assert seen.failure == ""
     assert seen.left_out_count == 3
     listed = {row.place: (row.text, row.why) for row in seen.left_out}
@@ -212,7 +209,7 @@ def test_a_unit_in_the_header_is_not_guessed(tmp_path: Path) -> None:
     rows = "\n".join(f"{angle:g},{first:.6f}" for angle, first, _ in lift_rows())
     path = write(tmp_path / "rig.csv", f"Wheel [crank deg],Probe A [in]\n{rows}\n")
     told = assigned({0: ("angle", ""), 1: ("1I", "")})
-    seen = look(replace(first_draft(BenchFile(path), "lift table"), columns=told))
+    seen = replace(first_draft(BenchFile(path), "lift table"), columns=told).look()
     assert seen.guesses == ()
     assert seen.drawn is not None
     assert "crank deg" in seen.drawn.words
@@ -223,7 +220,7 @@ def test_the_peak_is_told_in_the_unit_chosen(tmp_path: Path) -> None:
     peak = max(row[1] for row in lift_rows())
     for unit, mm in (("in", INCH_MM), ("thou", INCH_MM / 1000.0)):
         told = assigned({0: ("angle", "crank deg"), 1: ("1I", unit)})
-        drawn = look(replace(first_draft(BenchFile(path), "lift table"), columns=told)).drawn
+        drawn = replace(first_draft(BenchFile(path), "lift table"), columns=told).look().drawn
         assert drawn is not None
         assert f"1I {peak:.5g} {unit} ({peak * mm:.4g} mm)" in drawn.words
         (mark,) = drawn.figure.marks
@@ -243,9 +240,9 @@ def test_the_peak_is_told_in_the_unit_chosen(tmp_path: Path) -> None:
 def test_every_kind_of_table_is_drawn(kind: str, sample: str, words: str) -> None:
     """Samples have known names: the roles are right by them, and what is drawn is what they hold."""
     draft = first_draft(BenchFile(str(sample_profiles() / sample)), kind)
-    found = look(draft)
+    found = draft.look()
     told = assigned({at: (role, "") for at, role in enumerate(found.roles) if role})
-    seen = look(replace(draft, columns=told, table=found.table))
+    seen = replace(draft, columns=told, table=found.table).look()
     assert seen.failure == ""
     assert seen.drawn is not None
     assert words in seen.drawn.words
@@ -255,7 +252,7 @@ def test_every_kind_of_table_is_drawn(kind: str, sample: str, words: str) -> Non
 
 def test_a_place_that_holds_nothing_is_a_sentence(tmp_path: Path) -> None:
     draft = moved(first_draft(BenchFile(dirty_csv(tmp_path / "rig.csv")), "lift table"), Where(None, 3))
-    seen = look(draft)
+    seen = draft.look()
     assert seen.preview is None
     assert "a row that holds something, for header=3" in seen.failure
 
@@ -344,7 +341,7 @@ def test_header_and_first_row_are_chosen(window: MainWindow, tmp_path: Path) -> 
     assert pane.assignment().startswith("first row=9, ")
     pane.header_row.setValue(3)
     assert not pane.take.isEnabled()
-    assert "a row that holds something" in pane._hint.text()
+    assert "a row that holds something" in pane.hint.text()
     names = next(action for action in pane.menu_of_row(4).actions() if action.text() == "Row 4 holds the names")
     names.trigger()
     assert pane.assignment() == "header=4, angle=0 [crank deg], 1I=1 [in], 1E=2 [in]"
@@ -369,7 +366,7 @@ def test_the_bay_in_front_says_what_a_file_most_likely_is(window: MainWindow, tm
     window.bench.go_to_bay("phasing")
     window.bench.add_files([tray(tmp_path / "other.csv", 3.0)])
     assert pane.kind.currentIndex() == -1
-    assert pane._hint.text() == "Say what this file is."
+    assert pane.hint.text() == "Say what this file is."
 
 
 def test_a_failed_assignment_keeps_the_pane_and_is_forgotten(window: MainWindow, tmp_path: Path) -> None:
@@ -384,7 +381,7 @@ def test_a_failed_assignment_keeps_the_pane_and_is_forgotten(window: MainWindow,
     assert window.pages.front() is pane, "asked, with what was tried: the file before does not jump to the front"
     assert pane.path == second
     assert pane.assignment() == "angle=0 [crank deg], 1I=1 [in], 1E=2 [in]"
-    assert "200.1.2" in pane._hint.text()
+    assert "200.1.2" in pane.hint.text()
     assert not pane.take.isEnabled()
     assert not window.bench.settings.columns
     third = write(tmp_path / "third.csv", torn.replace("200.1.2", "200.2.1"))
@@ -470,13 +467,13 @@ def test_remembered_columns_are_seen_and_forgotten(window: MainWindow, tmp_path:
     assert "angle=0 [crank deg], 1I=1 [in]" in window.files.item(0).toolTip()
     window.do("remembered")
     assert window.pages.front() is window.text_page
-    text = window.text_page._text
+    text = window.text_page.findChild(QTextBrowser)
     assert "lift table: angle=0 [crank deg], 1I=1 [in], 1E=2 [in]" in text.toPlainText()
     (shape,) = window.bench.settings.columns
-    window.text_page.followed.emit(shape)
+    text.anchorClicked.emit(QUrl(shape))
     assert window.bench.settings.columns == {}
     assert "None" in text.toPlainText()
-    window._close_text()
+    window.text_page.findChild(QPushButton).click()
     again = dirty_csv(tmp_path / "again.csv")
     window.bench.add_files([again])
     assert window.columns.path == again
@@ -493,10 +490,10 @@ def test_a_draft_is_read_in_the_background(app: QApplication, tmp_path: Path) ->
     pane = made.columns
     wait_for(lambda: pane.sheet.count() == 2)
     pane.sheet.setCurrentIndex(1)
-    wait_for(pane.take.isEnabled, pane._hint.text)
+    wait_for(pane.take.isEnabled, pane.hint.text)
     assert pane.assignment() == "sheet=2, angle=0 [crank deg], 1I=1 [in], 1E=2 [in]"
     pane.all_lifts.setCurrentText("thou")
     pane.all_lifts.setCurrentText("in")
-    wait_for(pane.take.isEnabled, pane._hint.text)
+    wait_for(pane.take.isEnabled, pane.hint.text)
     assert "in (" in pane.words.text()
     made.close()

@@ -125,8 +125,8 @@ class ColumnsPane(QWidget):
         self._leave.clicked.connect(lambda: self.given_up.emit("" if self._file is None else self._file.path))
         self.later = QPushButton("Later", self)
         self.later.setToolTip("Go on with the rest; the file stays on the bench as it is")
-        self._hint = QLabel(self, wordWrap=True)
-        self._hint.setAccessibleName("What is missing")
+        self.hint = QLabel(self, wordWrap=True)
+        self.hint.setAccessibleName("What is missing")
 
     def _lay_out(self) -> None:
         self._sheets = labelled(self, "Sheet", self.sheet)
@@ -145,7 +145,7 @@ class ColumnsPane(QWidget):
         above(self.words, (self.view, 1), self.reasons, on=told, spacing=6)
         halves = splitter(self, Qt.Orientation.Horizontal, (listed, 5), (told, 4))
         halves.setChildrenCollapsible(False)
-        buttons = beside((self._hint, 1), self.later, self._leave, self.take)
+        buttons = beside((self.hint, 1), self.later, self._leave, self.take)
         above(
             self._head,
             choosers,
@@ -349,7 +349,7 @@ class ColumnsPane(QWidget):
         elif len(names) < 2 and not waiting:
             hint = "At least two columns have to be assigned."
         failure = looked.failure if looked is not None and not waiting else ""
-        self._hint.setText(hint or (f"✗ Read so: {failure}" if failure else ""))
+        self.hint.setText(hint or (f"✗ Read so: {failure}" if failure else ""))
         self.take.setEnabled(not hint and not waiting and looked is not None and looked.drawn is not None)
 
     # -- what is chosen -----------------------------------------------------------------------------------------------

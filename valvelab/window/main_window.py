@@ -7,7 +7,7 @@ from dataclasses import replace
 from datetime import date
 from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from PySide6.QtCore import QByteArray, QEvent, QSize, QTimer
 from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent, QGuiApplication
@@ -25,8 +25,10 @@ from valvelab.window.left_offer import LeftOffer
 from valvelab.window.shell import Shell
 from valvelab.workbench import bays, edits
 from valvelab.workbench.bay import Bay
-from valvelab.workbench.columns_draft import Draft, kind_for_bay, look
 from valvelab.workbench.document import Document, Paper, Problem
+
+if TYPE_CHECKING:
+    from valvelab.window.columns_pane import ColumnsPane
 
 _LAYOUT = "main 1"
 _TABLES = "*.csv *.tsv *.txt *.dat *.xlsx *.toml *.smd *.x3p"
@@ -41,6 +43,7 @@ class MainWindow(Shell):
         self._keys: dict[str, tuple[object, ...]] = {}
         self._views: dict[str, BayView[Any]] = {}
         self._starts: dict[str, QWidget | None] = {}
+        self._columns: ColumnsPane | None = None
         self._said: list[Problem] = []
         self._restyling = False
         self.left = LeftOffer(bench, self.offer, self.tell)
@@ -67,10 +70,6 @@ class MainWindow(Shell):
         self.empty.sample_button.clicked.connect(self._open_sample)
         self.empty.job_wanted.connect(lambda path: self.open_paths([path]))
         self.recent.aboutToShow.connect(self._show_recent)
-        self.columns.wanted.connect(self._look_at)
-        self.columns.assigned.connect(self.bench.assign_columns)
-        self.columns.given_up.connect(self.bench.remove_file)
-        self.columns.later.clicked.connect(self.bench.put_off_columns)
         self.text_page.closed.connect(self._close_text)
         self.files.used.connect(self.bench.use_file)
         self.files.removed.connect(self.bench.remove_file)
@@ -122,12 +121,12 @@ class MainWindow(Shell):
         if asked is None and value is None:
             asked = next(iter(document.waiting_for_columns()), None)
         if asked is not None and (content := document.content(asked)) is not None:
-            bay = bays.by_name(document.bay)
-            self.columns.show_file(asked, content.kind or kind_for_bay(() if bay is None else bay.takes))
+            self.columns.show_file(asked, content.kind or bays.table_of(document.bay))
             self.columns.later.setVisible(value is not None or content.preview is None)
             self.pages.bring(self.columns)
             return
-        self.columns.put_away()
+        if self._columns is not None:
+            self._columns.put_away()
         view = self._view(document.bay) if value is not None else None
         if view is None:
             bay = bays.by_name(document.bay)
@@ -139,6 +138,21 @@ class MainWindow(Shell):
             return
         view.show_answer(document, value)
         self.pages.bring(view)
+
+    @property
+    def columns(self) -> ColumnsPane:
+        """The column assignment; it is loaded for the first file that asks for it."""
+        if self._columns is None:
+            from valvelab.window.columns_pane import ColumnsPane
+
+            pane = self._columns = ColumnsPane(self)
+            bench = self.bench
+            pane.wanted.connect(lambda draft: bench.ask(f"Reading {draft.name}", draft.name, draft.look, pane.take_up))
+            pane.assigned.connect(bench.assign_columns)
+            pane.given_up.connect(bench.remove_file)
+            pane.later.clicked.connect(bench.put_off_columns)
+            self.pages.add(pane)
+        return self._columns
 
     def _start(self, name: str) -> QWidget | None:
         if name not in self._starts:
@@ -463,9 +477,6 @@ class MainWindow(Shell):
     def _show_text(self, title: str, html: pages.Html) -> None:
         self.text_page.show_text(title, html)
         self.pages.bring(self.text_page)
-
-    def _look_at(self, draft: Draft) -> None:
-        self.bench.ask(f"Reading {draft.file.name}", draft.file.name, partial(look, draft), self.columns.take_up)
 
     def _show_remembered(self) -> None:
         self._show_text("Remembered columns", partial(pages.remembered_html, self.bench.settings.columns))

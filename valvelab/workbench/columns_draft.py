@@ -2,22 +2,34 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING
 
 from valvelab.errors import ValvelabError
+from valvelab.figures.reading_figures import Drawn, drawn
 from valvelab.files.body import ANYWHERE, Where
 from valvelab.files.column_assignment import AssignedColumn, ColumnAssignment, parse_columns
+from valvelab.files.gauge_study_file import gauge_study
+from valvelab.files.guesses import UnitGuess, guess_roles, guess_units
+from valvelab.files.heights import heights_table
 from valvelab.files.kinds import reader_of
+from valvelab.files.lift_table import lift_table
+from valvelab.files.shaft_readings import shaft_readings
+from valvelab.files.spring_readings import spring_readings
+from valvelab.files.surface_trace import surface_trace
+from valvelab.files.table import LeftOut, Preview, Table, read_table
 from valvelab.workbench.contents import without_name
 from valvelab.workbench.document import BenchFile
 
-if TYPE_CHECKING:
-    from valvelab.figures.reading_figures import Drawn
-    from valvelab.files.guesses import UnitGuess
-    from valvelab.files.table import LeftOut, Preview, Table
-
+_OF_TABLE: Mapping[str, Callable[[Table], object]] = {
+    "lift table": lift_table,
+    "spring readings": spring_readings,
+    "heights": heights_table,
+    "shaft readings": shaft_readings,
+    "surface trace": surface_trace,
+    "gauge study": gauge_study,
+}
+"""What makes each kind of a table that was read already."""
 LISTED = 200
 """So many rows that are left out are listed one by one."""
 
@@ -33,6 +45,15 @@ class Draft:
     kind: str
     columns: ColumnAssignment
     table: Table | None = field(default=None, compare=False)
+
+    @property
+    def name(self) -> str:
+        """Name of the file."""
+        return self.file.name
+
+    def look(self) -> Looked:
+        """Read the file as the draft says; what is wrong becomes a sentence."""
+        return _look(self)
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,11 +90,7 @@ def moved(draft: Draft, where: Where) -> Draft:
     return replace(draft, columns=ColumnAssignment((), where), table=None)
 
 
-def look(draft: Draft) -> Looked:
-    """Read the file as the draft says; what is wrong becomes a sentence."""
-    from valvelab.files.guesses import guess_roles, guess_units
-    from valvelab.files.table import read_table
-
+def _look(draft: Draft) -> Looked:
     found = Looked(draft)
     where, named = draft.columns.where, draft.columns.columns
     try:
@@ -92,10 +109,8 @@ def look(draft: Draft) -> Looked:
 
 def _read(found: Looked, table: Table) -> Looked:
     """What the table is read as, drawn, with what it leaves out; a refusal comes with what was left out before it."""
-    from valvelab.figures.reading_figures import drawn
-
     try:
-        value = _of_table(found.draft.kind, table)
+        value = _OF_TABLE[found.draft.kind](table)
     except ValvelabError as refusal:
         found = replace(found, failure=without_name(str(refusal), found.draft.file))
     else:
@@ -105,42 +120,6 @@ def _read(found: Looked, table: Table) -> Looked:
         found = replace(found, drawn=drawn(value, units), said=said)
     count, left_out = table.rows_left_out(LISTED)
     return replace(found, left_out=left_out, left_out_count=count)
-
-
-def _of_table(kind: str, table: Table) -> object:
-    """A table read as a kind that takes columns."""
-    match kind:
-        case "lift table":
-            from valvelab.files.lift_table import lift_table
-
-            return lift_table(table)
-        case "spring readings":
-            from valvelab.files.spring_readings import spring_readings
-
-            return spring_readings(table)
-        case "heights":
-            from valvelab.files.heights import heights_table
-
-            return heights_table(table)
-        case "shaft readings":
-            from valvelab.files.shaft_readings import shaft_readings
-
-            return shaft_readings(table)
-        case "surface trace":
-            from valvelab.files.surface_trace import surface_trace
-
-            return surface_trace(table)
-        case "gauge study":
-            from valvelab.files.gauge_study_file import gauge_study
-
-            return gauge_study(table)
-    raise KeyError(kind)
-
-
-def kind_for_bay(takes: tuple[str, ...]) -> str:
-    """The kind of table that a bay works on first; "" for a bay that takes none whose columns can be assigned."""
-    readers = (reader_of(kind) for kind in takes)
-    return next((reader.name for reader in readers if reader is not None and reader.columns is not None), "")
 
 
 def assigned(roles: Mapping[int, tuple[str, str]], where: Where = ANYWHERE) -> ColumnAssignment:

@@ -18,7 +18,7 @@ from valvelab.workbench.bay import Work, front_item
 from valvelab.workbench.document import BenchFile, Document, Kind
 from valvelab.workbench.nominals import nominals
 from valvelab.workbench.papers import part_of
-from valvelab.workbench.spec_choice import SPEC, files_of, inspected_to, spec_for, stamps
+from valvelab.workbench.spec_choice import files_of, inspected_to, spec_for, stamps
 from valvelab.workbench.state import BayState, entered
 
 NAME = "lobes"
