@@ -301,8 +301,8 @@ def test_a_workbook_by_sheet_and_unit_is_read_to_the_last_digit(
     choose(window, rig)
     pane = window.columns
     assert pane.assignment() == "sheet=2, angle=0 [crank deg], 1I=1 [in], 1E=2 [in]"
-    assert "so taken as inches" in pane.reasons.text()
-    assert "two turns of the crank" in pane.reasons.text()
+    assert "so taken as inches" in pane.reasons.toPlainText()
+    assert "two turns of the crank" in pane.reasons.toPlainText()
     assert pane.left_out.count() == 1
     assert "average" in pane.left_out.item(0).text()
     QTest.mouseClick(pane.take, Qt.MouseButton.LeftButton)
@@ -367,6 +367,30 @@ def test_the_bay_in_front_says_what_a_file_most_likely_is(window: MainWindow, tm
     window.bench.add_files([tray(tmp_path / "other.csv", 3.0)])
     assert pane.kind.currentIndex() == -1
     assert pane.hint.text() == "Say what this file is."
+
+
+def test_a_unit_that_nothing_tells_is_said(window: MainWindow, tmp_path: Path) -> None:
+    window.bench.go_to_bay("texture")
+    rows = "\n".join(f"{0.01 * n:.2f},{n % 7}" for n in range(200))
+    window.bench.add_files([write(tmp_path / "trace.csv", f"along,high\n{rows}\n")])
+    pane = window.columns
+    assert pane.assignment() == "x=0 [mm], z=1 [um]"
+    assert pane.reasons.toPlainText() == "No unit is stated: x in mm, z in um until you choose another."
+    pane.units[1].setCurrentText("nm")
+    assert pane.reasons.toPlainText() == "No unit is stated: x in mm until you choose another."
+    assert pane.words.text() == "1.99 mm long, 6 nm (6e-06 mm) high."
+
+
+def test_a_file_that_is_gone_says_so(window: MainWindow, tmp_path: Path) -> None:
+    path = dirty_csv(tmp_path / "rig.csv")
+    window.bench.add_files([path])
+    QTest.mouseClick(window.columns.take, Qt.MouseButton.LeftButton)
+    Path(path).unlink()
+    window.bench.ask_columns_again(path)
+    assert "no such file" in window.columns.hint.text()
+    assert not window.columns.take.isEnabled()
+    window.columns.later.click()
+    assert window.pages.front() is not window.columns
 
 
 def test_a_failed_assignment_keeps_the_pane_and_is_forgotten(window: MainWindow, tmp_path: Path) -> None:

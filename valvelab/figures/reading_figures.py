@@ -85,7 +85,8 @@ def _springs(table: SpringTable, units: Mapping[str, str]) -> tuple[Figure, str]
     heights = np.concatenate([stroke.height_mm for stroke in strokes])
     forces = np.concatenate([stroke.force_n for stroke in strokes])
     rates = [float(np.ptp(one.force_n) / np.ptp(one.height_mm)) for one in strokes if np.ptp(one.height_mm)]
-    rate = f"; about {np.median(rates):.1f} N/mm" if rates else ""
+    inches = units.get("force", "").lower() in _IN_INCHES
+    rate = f"; about {_size(float(np.median(rates)), 'lbf/in' if inches else 'N/mm', 'N/mm')}" if rates else ""
     figure = Figure("force as read", "Force as read", Axis("Height", "mm"), Axis("Force", "N"), tuple(curves))
     many = f"{len(table.springs)} springs" if len(table.springs) > 1 else "1 spring"
     force = _size(float(forces.max()), units.get("force", ""), "N")

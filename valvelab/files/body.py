@@ -45,8 +45,8 @@ class Body(Protocol):
     def place(self, row: int, index: int | None = None) -> str:
         """Where a data row or cell is in the file: `line 12` or `B7`."""
 
-    def number_of(self, row: int) -> int:
-        """The number of a data row in the file, from 1."""
+    def head(self, most: int) -> list[tuple[int, list[str]]]:
+        """The first rows as text, each with its number in the file, from 1."""
 
     def row_text(self, row: int) -> str:
         """A data row as it reads."""

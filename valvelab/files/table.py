@@ -427,16 +427,15 @@ class Table:
     def preview(self) -> Preview:
         """The first rows as text."""
         width = min(self._body.width, 60)
-        columns = [list(islice(self._body.texts(index), _PREVIEW_ROWS)) for index in range(width)]
         raw = self._raw
         headers = raw.header or raw.caption or ("",) * width
-        rows = tuple(zip(*columns, strict=True))
+        head = self._body.head(_PREVIEW_ROWS)
         return Preview(
             tuple(headers[:width]),
-            rows,
+            tuple(tuple((cells + [""] * width)[:width]) for _, cells in head),
             tuple(map(_guessed_unit, headers[:width])),
             self.shape,
-            tuple(map(self._body.number_of, range(len(rows)))),
+            tuple(number for number, _ in head),
             raw.header_row,
             raw.skipped,
             raw.sheets,

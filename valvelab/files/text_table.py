@@ -136,15 +136,15 @@ class TextBody:
 
     def place(self, row: int, index: int | None = None) -> str:  # noqa: ARG002 - a line has no letter
         """The line of a data row."""
-        return f"line {self.number_of(row)}"
+        return f"line {self._line_numbers[row]}"
 
-    def number_of(self, row: int) -> int:
-        """The number of a data row's line."""
-        return int(self._line_numbers[row])
+    def head(self, most: int) -> list[tuple[int, list[str]]]:
+        """The first rows as text, each with the number of its line."""
+        return list(islice(self._rows(), most))
 
     def row_text(self, row: int) -> str:
         """The cells of a data row beside one another."""
-        return as_it_reads(self.lines[self.number_of(row) - 1])
+        return as_it_reads(self.lines[self._line_numbers[row] - 1])
 
     @cached_property
     def _line_numbers(self) -> NDArray[np.int64]:

@@ -217,12 +217,14 @@ class SheetBody:
 
     def place(self, row: int, index: int | None = None) -> str:
         """The cell (`B7`), or the row."""
-        number = self.number_of(row)
+        number = self.row_numbers[row]
         return f"row {number}" if index is None else f"{column_letters(index)}{number}"
 
-    def number_of(self, row: int) -> int:
-        """The number of a data row in its sheet."""
-        return self.row_numbers[row]
+    def head(self, most: int) -> list[tuple[int, list[str]]]:
+        """The first rows as text, each with its number in the sheet."""
+        return [
+            (number, list(map(_text, row))) for number, row in zip(self.row_numbers[:most], self.rows, strict=False)
+        ]
 
     def row_text(self, row: int) -> str:
         """The cells of a data row beside one another."""

@@ -17,6 +17,7 @@ from PySide6.QtWidgets import (
     QLabel,
     QListWidget,
     QMenu,
+    QPlainTextEdit,
     QPushButton,
     QSpinBox,
     QTableWidget,
@@ -44,6 +45,14 @@ _ROWS = 14
 _ABOVE = 6
 _CHOOSERS = 2
 _LAST_ROW = 5_000_000
+
+
+class _Sentence(QLabel):
+    """A text in lines. A page whose height follows its width would get its usual height, not the room that is there."""
+
+    def hasHeightForWidth(self) -> bool:
+        """Never."""
+        return False
 
 
 class ColumnsPane(QWidget):
@@ -111,22 +120,28 @@ class ColumnsPane(QWidget):
 
     def _make_answers(self) -> None:
         self.view = FigureView("Readings as they would be read", self)
-        self.words = QLabel(self, wordWrap=True)
+        self.words = _Sentence(self, wordWrap=True)
         self.words.setAccessibleName("What would be read")
-        self.reasons = QLabel(self, wordWrap=True)
+        self.reasons = QPlainTextEdit(self, readOnly=True)
         self.reasons.setAccessibleName("Why these units")
+        self.reasons.setFrameShape(QPlainTextEdit.Shape.NoFrame)
+        self.reasons.viewport().setAutoFillBackground(False)
+        self.reasons.document().setDocumentMargin(0.0)
         self.left_out_head = QLabel(self)
         self.left_out = QListWidget(self)
         self.left_out.setAccessibleName("Rows left out")
         self.left_out.setFrameShape(QListWidget.Shape.NoFrame)
+        for box in (self.reasons, self.left_out, self.table):
+            box.setMinimumHeight(round(3.2 * self.fontMetrics().height()))
         self.take = QPushButton("Use these columns", self, default=True)
         self.take.clicked.connect(self._on_take)
         self._leave = QPushButton("Leave this file out", self)
         self._leave.clicked.connect(lambda: self.given_up.emit("" if self._file is None else self._file.path))
         self.later = QPushButton("Later", self)
         self.later.setToolTip("Go on with the rest; the file stays on the bench as it is")
-        self.hint = QLabel(self, wordWrap=True)
+        self.hint = _Sentence(self, wordWrap=True)
         self.hint.setAccessibleName("What is missing")
+        self.hint.setMinimumHeight(2 * self.fontMetrics().lineSpacing())
 
     def _lay_out(self) -> None:
         self._sheets = labelled(self, "Sheet", self.sheet)
@@ -142,7 +157,7 @@ class ColumnsPane(QWidget):
         )
         told, listed = QWidget(self), QWidget(self)
         above((self.table, 3), self.left_out_head, (self.left_out, 1), on=listed, spacing=6)
-        above(self.words, (self.view, 1), self.reasons, on=told, spacing=6)
+        above(self.words, (self.view, 3), (self.reasons, 1), on=told, spacing=6)
         halves = splitter(self, Qt.Orientation.Horizontal, (listed, 5), (told, 4))
         halves.setChildrenCollapsible(False)
         buttons = beside((self.hint, 1), self.later, self._leave, self.take)
@@ -317,9 +332,8 @@ class ColumnsPane(QWidget):
             self.view.show_figure(drawn.figure, drawn.units)
         self.words.setText("" if drawn is None else drawn.words)
         self.words.setVisible(drawn is not None)
-        quiet = current_theme().colours["undecided"]
-        reasons = [guess.reason for guess in looked.guesses]
-        self.reasons.setText("\n".join([*reasons, *(f"▲ {text}" for text in looked.said)]))
+        reasons = [*(guess.reason for guess in looked.guesses), *self._unreasoned(looked)]
+        self.reasons.setPlainText("\n".join([*reasons, *(f"▲ {text}" for text in looked.said)]))
         self.left_out.clear()
         many = looked.left_out_count
         for row in looked.left_out:
@@ -327,11 +341,22 @@ class ColumnsPane(QWidget):
         if many > len(looked.left_out):
             self.left_out.addItem(f"and {many - len(looked.left_out)} more")
         self.left_out.setVisible(bool(many))
-        self.left_out_head.setText(
-            "" if drawn is None and not many else "No row is left out." if not many else f"Left out: {many}"
-        )
-        self.left_out_head.setStyleSheet(f"color: {quiet}" if many else "")
+        none = "" if drawn is None else "No row is left out."
+        self.left_out_head.setText(f"▲ Left out: {many}" if many else none)
         self._check()
+
+    def _unreasoned(self, looked: Looked) -> list[str]:
+        """What is said of units that nobody stated, chose or guessed."""
+        guessed = {guess.what for guess in looked.guesses}
+        named = [
+            f"{self.fields[column].currentText()} in {unit.currentText()}"
+            for column, unit in enumerate(self.units)
+            if unit.currentText()
+            and self._what(column) not in guessed
+            and column not in self._chosen
+            and not self._stated(column)
+        ]
+        return [f"No unit is stated: {', '.join(named)} until you choose another."] if named else []
 
     def _check(self) -> None:
         """Whether the assignment can be taken, and what is missing."""
@@ -339,8 +364,11 @@ class ColumnsPane(QWidget):
         twice = {name for name in names if names.count(name) > 1}
         looked, fields = self._looked, self._assignable()
         waiting = looked is None or looked.draft != self._draft
+        failure = f"✗ {looked.failure}" if looked is not None and looked.failure and not waiting else ""
         hint = ""
-        if not fields and not waiting:
+        if failure and looked is not None and looked.table is None:
+            hint = failure
+        elif not fields and not waiting:
             hint = "Say what this file is."
         elif twice:
             hint = f"{', '.join(sorted(twice))} is chosen twice."
@@ -348,8 +376,7 @@ class ColumnsPane(QWidget):
             hint = "One column has to be the angle."
         elif len(names) < 2 and not waiting:
             hint = "At least two columns have to be assigned."
-        failure = looked.failure if looked is not None and not waiting else ""
-        self.hint.setText(hint or (f"✗ Read so: {failure}" if failure else ""))
+        self.hint.setText(hint or failure)
         self.take.setEnabled(not hint and not waiting and looked is not None and looked.drawn is not None)
 
     # -- what is chosen -----------------------------------------------------------------------------------------------

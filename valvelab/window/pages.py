@@ -283,7 +283,7 @@ def remembered_html(columns: Mapping[str, str], theme: Theme) -> str:
     quiet, link = theme.colours["quiet"], theme.colours["accent"]
     rows = "".join(
         f"<tr><td style='padding:4px 22px 4px 0'>{escape(told)}</td>"
-        f"<td><a href='{escape(shape)}' style='color:{link}'>Forget</a></td></tr>"
+        f"<td style='padding:4px 0'><a href='{escape(shape)}' style='color:{link}'>Forget</a></td></tr>"
         for shape, told in reversed(list(columns.items()))
     )
     why = "A file whose names say nothing is read by these where its form, its number of columns and its header agree."

@@ -17,7 +17,7 @@ from valvelab.files.lift_table import lift_table
 from valvelab.files.shaft_readings import shaft_readings
 from valvelab.files.spring_readings import spring_readings
 from valvelab.files.surface_trace import surface_trace
-from valvelab.files.table import LeftOut, Preview, Table, read_table
+from valvelab.files.table import ColumnsNeeded, LeftOut, Preview, Table, read_table
 from valvelab.workbench.contents import without_name
 from valvelab.workbench.document import BenchFile
 
@@ -96,8 +96,9 @@ def _look(draft: Draft) -> Looked:
     try:
         table = draft.table or read_table(draft.file.given, ColumnAssignment((), where))
         reader = reader_of(draft.kind)
-        roles = () if reader is None else guess_roles(draft.kind, reader.columns or {}, table.preview())
-        found = replace(found, table=table, preview=table.preview(), roles=roles)
+        preview = table.preview()
+        roles = () if reader is None else guess_roles(draft.kind, reader.columns or {}, preview)
+        found = replace(found, table=table, preview=preview, roles=roles)
         if not named:
             return found
         bare = ColumnAssignment(tuple(replace(column, unit=None) for column in named), where)
@@ -111,6 +112,8 @@ def _read(found: Looked, table: Table) -> Looked:
     """What the table is read as, drawn, with what it leaves out; a refusal comes with what was left out before it."""
     try:
         value = _OF_TABLE[found.draft.kind](table)
+    except ColumnsNeeded as needed:
+        found = replace(found, failure=f"{needed.expected.partition(';')[0]} is missing")
     except ValvelabError as refusal:
         found = replace(found, failure=without_name(str(refusal), found.draft.file))
     else:
