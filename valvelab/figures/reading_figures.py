@@ -59,6 +59,7 @@ def _lifts(table: LiftTable, units: Mapping[str, str]) -> tuple[Figure, str]:
     curves: list[Curve] = []
     told: list[str] = []
     highest = (0.0, 0.0)
+    lowest = min(float(trace.lift_mm.min()) for trace in table.traces)
     for number, trace in enumerate(table.traces):
         angle = per_cam * trace.angle_cam_deg
         nose = int(np.argmax(trace.lift_mm))
@@ -71,7 +72,7 @@ def _lifts(table: LiftTable, units: Mapping[str, str]) -> tuple[Figure, str]:
         "lift as read",
         "Lift as read",
         Axis("Angle", "crank deg" if crank else "cam deg"),
-        Axis("Lift", "mm"),
+        Axis("Lift", "mm", (min(0.0, lowest), 1.12 * highest[1])),
         tuple(curves[:_CURVES]),
         marks=(mark(*highest, "fit"),),
     )

@@ -126,6 +126,7 @@ class ColumnsPane(QWidget):
         self.reasons.setAccessibleName("Why these units")
         self.reasons.setFrameShape(QPlainTextEdit.Shape.NoFrame)
         self.reasons.viewport().setAutoFillBackground(False)
+        self.reasons.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         self.reasons.document().setDocumentMargin(0.0)
         self.left_out_head = QLabel(self)
         self.left_out = QListWidget(self)

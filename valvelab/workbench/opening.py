@@ -9,6 +9,8 @@ from valvelab.workbench.document import Document
 from valvelab.workbench.nominals import nominals
 
 _SPEC = "spec"
+_NO_PARTS = frozenset({_SPEC, "adopted uncertainty"})
+"""Kinds that are used beside others: opening one brings no bay to the front."""
 
 
 def arrived(document: Document, opened: Collection[str]) -> frozenset[str]:
@@ -25,7 +27,8 @@ def arrived(document: Document, opened: Collection[str]) -> frozenset[str]:
 def bring_forward(document: Document, paths: Collection[str]) -> Document:
     """The document with files opened together in use, the first of each kind, and a bay in front that takes one.
 
-    A spec is chosen by what it speaks of, and a nominal that a spec names is no part: neither comes forward.
+    A spec is chosen by what it speaks of, and a nominal that a spec names is no part: neither comes forward. An adopted
+    uncertainty is used from now on, wherever that is.
     """
     kept_back = nominals(document)
     front: dict[str, str] = {}
@@ -38,5 +41,5 @@ def bring_forward(document: Document, paths: Collection[str]) -> Document:
         used = document.in_use(kind)
         if used is not None and used.path != path:
             document = edits.use_file(document, path)
-    takers = [bay.name for kind in front for bay in bays.takers(kind)]
+    takers = [bay.name for kind in front if kind not in _NO_PARTS for bay in bays.takers(kind)]
     return edits.go_to_bay(document, takers[0]) if takers and document.bay not in takers else document
