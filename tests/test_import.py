@@ -232,7 +232,7 @@ def test_the_peak_is_told_in_the_unit_chosen(tmp_path: Path) -> None:
     [
         ("spring readings", "springs_quillmere_tray.csv", "springs, heights"),
         ("heights", "springs_quillmere_heights.csv", "positions"),
-        ("shaft readings", "club_four_journals.csv", "journals read"),
+        ("shaft readings", "club_four_journals.csv", "stations read"),
         ("surface trace", "club_four_lobe_3I_trace.csv", "long"),
         ("gauge study", "dial_gauge_study.csv", "parts, each read"),
     ],

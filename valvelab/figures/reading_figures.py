@@ -87,7 +87,7 @@ def _springs(table: SpringTable, units: Mapping[str, str]) -> tuple[Figure, str]
     forces = np.concatenate([stroke.force_n for stroke in strokes])
     rates = [float(np.ptp(one.force_n) / np.ptp(one.height_mm)) for one in strokes if np.ptp(one.height_mm)]
     inches = units.get("force", "").lower() in _IN_INCHES
-    rate = f"; about {_size(float(np.median(rates)), 'lbf/in' if inches else 'N/mm', 'N/mm')}" if rates else ""
+    rate = f"; about {_size(float(np.median(rates)), 'lbf/in' if inches else 'N/mm', 'N/mm', 4)}" if rates else ""
     figure = Figure("force as read", "Force as read", Axis("Height", "mm"), Axis("Force", "N"), tuple(curves))
     many = f"{len(table.springs)} springs" if len(table.springs) > 1 else "1 spring"
     force = _size(float(forces.max()), units.get("force", ""), "N")
@@ -112,7 +112,7 @@ def _shaft(readings: ShaftReadings, units: Mapping[str, str]) -> tuple[Figure, s
         for number, one in enumerate(readings.traces[:_CURVES])
     ]
     widest = max(readings.traces, key=lambda one: float(np.ptp(one.reading_mm)))
-    many = f"{len(readings.traces)} journals read" if len(readings.traces) > 1 else "1 journal read"
+    many = f"{len(readings.traces)} stations read" if len(readings.traces) > 1 else "1 station read"
     size = _size(float(np.ptp(widest.reading_mm)), units.get("reading", ""), "mm")
     figure = Figure("reading as read", "Reading as read", Axis("Angle", "deg"), Axis("Reading", "um"), tuple(curves))
     return figure, f"{many}; the widest readings are {widest.name}'s, {size} from lowest to highest."
@@ -163,16 +163,17 @@ def _curve(x: FloatArray, y: FloatArray, role: Role, label: str = "", series: in
     return Curve(x, y, role, label, series)
 
 
-def _number(value: float, unit: str, canonical: str) -> str:
+def _number(value: float, unit: str, canonical: str, digits: int = 5) -> str:
     """A canonical value in a unit as a column states it, without the unit."""
-    return f"{value / _per_unit(unit, canonical):.5g}"
+    return f"{value / _per_unit(unit, canonical):.{digits}g}"
 
 
-def _size(value: float, unit: str, canonical: str) -> str:
+def _size(value: float, unit: str, canonical: str, digits: int = 5) -> str:
     """A canonical value in a unit as a column states it, and in brackets in the canonical one where that is another."""
+    number = _number(value, unit, canonical, digits)
     if _per_unit(unit, canonical) == 1.0:
-        return f"{value:.5g} {canonical}".rstrip()
-    return f"{_number(value, unit, canonical)} {unit} ({value:.4g} {canonical})"
+        return f"{number} {canonical}".rstrip()
+    return f"{number} {'µm' if unit == 'um' else unit} ({value:.4g} {canonical})"
 
 
 def _per_unit(unit: str, canonical: str) -> float:

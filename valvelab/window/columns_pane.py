@@ -122,6 +122,7 @@ class ColumnsPane(QWidget):
         self.view = FigureView("Readings as they would be read", self)
         self.words = _Sentence(self, wordWrap=True)
         self.words.setAccessibleName("What would be read")
+        self.words.setAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignTop)
         self.reasons = QPlainTextEdit(self, readOnly=True)
         self.reasons.setAccessibleName("Why these units")
         self.reasons.setFrameShape(QPlainTextEdit.Shape.NoFrame)
@@ -332,9 +333,11 @@ class ColumnsPane(QWidget):
         if drawn is not None:
             self.view.show_figure(drawn.figure, drawn.units)
         self.words.setText("" if drawn is None else drawn.words)
+        self.words.setToolTip(self.words.text())
         self.words.setVisible(drawn is not None)
         reasons = [*(guess.reason for guess in looked.guesses), *self._unreasoned(looked)]
         self.reasons.setPlainText("\n".join([*reasons, *(f"▲ {text}" for text in looked.said)]))
+        self.reasons.setVisible(bool(self.reasons.toPlainText()))
         self.left_out.clear()
         many = looked.left_out_count
         for row in looked.left_out:
