@@ -24,9 +24,10 @@ from valvelab.lobe.trace import Trace
 from valvelab.places import sample_profiles
 from valvelab.units import INCH_MM, POUND_FORCE_N
 from valvelab.window.bench import Bench
+from valvelab.window.columns_pane import ColumnsPane
 from valvelab.window.main_window import MainWindow
 from valvelab.workbench import bays
-from valvelab.workbench.columns_draft import assigned, first_draft, moved
+from valvelab.workbench.columns_draft import Draft, assigned, first_draft, moved
 from valvelab.workbench.document import BenchFile
 
 LOBE = PolynomialLobe(lift_mm=9.0, flank_cam_deg=80.0, centre_cam_deg=180.0)
@@ -505,6 +506,34 @@ def test_remembered_columns_are_seen_and_forgotten(window: MainWindow, tmp_path:
     (forget,) = [one for one in each(window.files.menu_of(again).actions()) if one.text().startswith("Forget")]
     forget.trigger()
     assert window.bench.settings.columns == {}
+
+
+def test_a_choice_made_while_a_sheet_is_read_is_of_that_sheet(app: QApplication, tmp_path: Path) -> None:
+    """Answers come late: what is chosen meanwhile is read from the new place, never from the one still in view."""
+    pane = ColumnsPane()
+    wanted: list[Draft] = []
+    pane.wanted.connect(wanted.append)
+
+    def answer() -> None:
+        pane.take_up(wanted[-1].look())
+
+    pane.show_file(BenchFile(book(tmp_path / "rig.xlsx")), "lift table")
+    answer()
+    answer()
+    assert [field.currentText() for field in pane.fields] == ["not used", "angle"]
+    before = len(wanted)
+    pane.sheet.setCurrentIndex(1)
+    pane.fields[0].setCurrentText("1I")
+    assert len(wanted) == before + 1, "one at a time"
+    assert not pane.take.isEnabled()
+    answer()
+    assert wanted[-1].columns.where == Where(2)
+    assert wanted[-1].table is None
+    answer()
+    assert len(pane.fields) == 3
+    assert pane.assignment().startswith("sheet=2, ")
+    pane.take_up(replace(wanted[0], table=None).look())
+    assert len(pane.fields) == 3, "an old answer is dropped"
 
 
 def test_a_draft_is_read_in_the_background(app: QApplication, tmp_path: Path) -> None:

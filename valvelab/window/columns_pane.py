@@ -37,7 +37,7 @@ from valvelab.workbench import bays
 from valvelab.workbench.columns_draft import Draft, Looked, assigned, first_draft, moved
 
 if TYPE_CHECKING:
-    from valvelab.files.table import Preview
+    from valvelab.files.table import Preview, Table
     from valvelab.workbench.document import BenchFile
 
 _IGNORE = "not used"
@@ -454,8 +454,13 @@ class ColumnsPane(QWidget):
             for column, (field, unit) in enumerate(zip(self.fields, self.units, strict=True))
             if self._what(column)
         }
-        table = None if self._looked is None else self._looked.table
-        return replace(self._draft, columns=assigned(roles, self._draft.columns.where), table=table)
+        where = self._draft.columns.where
+        return replace(self._draft, columns=assigned(roles, where), table=self._table_at(where))
+
+    def _table_at(self, where: Where) -> Table | None:
+        """The table as it was read already, if it was from that place in the file."""
+        looked = self._looked
+        return looked.table if looked is not None and looked.draft.columns.where == where else None
 
     def _on_field(self, column: int) -> None:
         if self._filling:
@@ -490,9 +495,8 @@ class ColumnsPane(QWidget):
         kind = self.kind.currentData()
         if not self._filling and self._draft is not None and kind is not None:
             where = self._draft.columns.where
-            table = None if self._looked is None else self._looked.table
             self.all_lifts.clear()
-            self._want(replace(moved(self._draft, where), kind=str(kind), table=table))
+            self._want(replace(moved(self._draft, where), kind=str(kind), table=self._table_at(where)))
 
     def _move(self, where: Where) -> None:
         if not self._filling and self._draft is not None:
