@@ -324,17 +324,30 @@ def test_one_unit_for_all_lifts_and_another_for_one(window: MainWindow, tmp_path
     pane.all_lifts.setCurrentText("thou")
     assert pane.assignment() == "angle=0 [crank deg], 1I=1 [thou], 1E=2 [thou]"
     assert "(0.007621 mm)" in pane.words.text(), "the peak in mm shows what thousandths would be"
-    pane.units[2].setCurrentText("in")
+    pane.table.units[2].setCurrentText("in")
     assert pane.assignment() == "angle=0 [crank deg], 1I=1 [thou], 1E=2 [in]"
     assert pane.all_lifts.currentIndex() == -1
     pane.all_lifts.setCurrentText("in")
     assert pane.assignment() == "angle=0 [crank deg], 1I=1 [in], 1E=2 [in]"
 
 
+def test_a_name_that_can_not_be_written_down_is_not_taken(window: MainWindow, tmp_path: Path) -> None:
+    window.bench.add_files([dirty_csv(tmp_path / "rig.csv")])
+    pane = window.columns
+    assert pane.take.isEnabled()
+    for name in ("probe, A", "a=1", "[x]"):
+        pane.table.fields[1].setCurrentText(name)
+        assert not pane.take.isEnabled(), name
+        assert "can't hold" in pane.hint.text()
+    pane.table.fields[1].setCurrentText("probe A")
+    QTest.mouseClick(pane.take, Qt.MouseButton.LeftButton)
+    assert [lobe.lobe for lobe in window.bench.document.answers["lobes"].value.result.lobes] == ["probe A", "1E"]
+
+
 def test_header_and_first_row_are_chosen(window: MainWindow, tmp_path: Path) -> None:
     window.bench.add_files([dirty_csv(tmp_path / "rig.csv")])
     pane = window.columns
-    first = next(action for action in pane.menu_of_row(9).actions() if action.text() == "Readings begin at row 9")
+    first = next(action for action in pane.table.menu_of_row(9).actions() if action.text() == "Readings begin at row 9")
     first.trigger()
     assert pane.assignment() == "header=4, first row=9, angle=0 [crank deg], 1I=1 [in], 1E=2 [in]"
     assert pane.take.isEnabled()
@@ -343,7 +356,7 @@ def test_header_and_first_row_are_chosen(window: MainWindow, tmp_path: Path) -> 
     pane.header_row.setValue(3)
     assert not pane.take.isEnabled()
     assert "a row that holds something" in pane.hint.text()
-    names = next(action for action in pane.menu_of_row(4).actions() if action.text() == "Row 4 holds the names")
+    names = next(action for action in pane.table.menu_of_row(4).actions() if action.text() == "Row 4 holds the names")
     names.trigger()
     assert pane.assignment() == "header=4, angle=0 [crank deg], 1I=1 [in], 1E=2 [in]"
     QTest.mouseClick(pane.take, Qt.MouseButton.LeftButton)
@@ -377,7 +390,7 @@ def test_a_unit_that_nothing_tells_is_said(window: MainWindow, tmp_path: Path) -
     pane = window.columns
     assert pane.assignment() == "x=0 [mm], z=1 [um]"
     assert pane.reasons.toPlainText() == "No unit is stated: x in mm, z in um until you choose another."
-    pane.units[1].setCurrentText("nm")
+    pane.table.units[1].setCurrentText("nm")
     assert pane.reasons.toPlainText() == "No unit is stated: x in mm until you choose another."
     assert pane.words.text() == "1.99 mm long, 6 nm (6e-06 mm) high."
 
@@ -428,7 +441,7 @@ def test_a_file_that_was_understood_can_be_assigned_otherwise(window: MainWindow
     assert window.pages.front() is not pane
     assert window.bench.document.answers["lobes"].value is before
     window.bench.ask_columns_again(path)
-    pane.fields[2].setCurrentText("3E")
+    pane.table.fields[2].setCurrentText("3E")
     QTest.mouseClick(pane.take, Qt.MouseButton.LeftButton)
     assert [lobe.lobe for lobe in window.bench.document.answers["lobes"].value.result.lobes] == ["1I", "3E"]
     window.bench.ask_columns_again(path)
@@ -520,20 +533,20 @@ def test_a_choice_made_while_a_sheet_is_read_is_of_that_sheet(app: QApplication,
     pane.show_file(BenchFile(book(tmp_path / "rig.xlsx")), "lift table")
     answer()
     answer()
-    assert [field.currentText() for field in pane.fields] == ["not used", "angle"]
+    assert [field.currentText() for field in pane.table.fields] == ["not used", "angle"]
     before = len(wanted)
     pane.sheet.setCurrentIndex(1)
-    pane.fields[0].setCurrentText("1I")
+    pane.table.fields[0].setCurrentText("1I")
     assert len(wanted) == before + 1, "one at a time"
     assert not pane.take.isEnabled()
     answer()
     assert wanted[-1].columns.where == Where(2)
     assert wanted[-1].table is None
     answer()
-    assert len(pane.fields) == 3
+    assert len(pane.table.fields) == 3
     assert pane.assignment().startswith("sheet=2, ")
     pane.take_up(replace(wanted[0], table=None).look())
-    assert len(pane.fields) == 3, "an old answer is dropped"
+    assert len(pane.table.fields) == 3, "an old answer is dropped"
 
 
 def test_a_draft_is_read_in_the_background(app: QApplication, tmp_path: Path) -> None:

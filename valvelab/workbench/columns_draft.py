@@ -129,3 +129,11 @@ def assigned(roles: Mapping[int, tuple[str, str]], where: Where = ANYWHERE) -> C
     """The assignment of names and units ("" for none) to columns by their index."""
     columns = (AssignedColumn(name, index, unit or None) for index, (name, unit) in sorted(roles.items()))
     return ColumnAssignment(tuple(columns), where)
+
+
+def can_be_told(columns: ColumnAssignment) -> bool:
+    """Whether an assignment says the same when it is written out and read back."""
+    try:
+        return parse_columns(columns.text()) == columns
+    except ValvelabError:
+        return False
