@@ -204,10 +204,10 @@ def test_columns_are_assigned_in_the_pane_and_remembered(window: MainWindow, tmp
     drop(window, [str(bare)])
     pane = window.columns
     assert window.pages.front() is pane
-    assert [field.currentText() for field in pane.fields] == ["angle", "1I", "1E"]
-    pane.fields[2].setCurrentText("1I")
+    assert [field.currentText() for field in pane.table.fields] == ["angle", "1I", "1E"]
+    pane.table.fields[2].setCurrentText("1I")
     assert not pane.take.isEnabled()
-    pane.fields[2].setCurrentText("2E")
+    pane.table.fields[2].setCurrentText("2E")
     assert pane.assignment() == "angle=0 [cam deg], 1I=1 [mm], 2E=2 [mm]"
     QTest.mouseClick(pane.take, Qt.MouseButton.LeftButton)
     assert list(durations_shown(window)) == ["1I", "2E"]

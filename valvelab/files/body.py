@@ -45,6 +45,12 @@ class Body(Protocol):
     def place(self, row: int, index: int | None = None) -> str:
         """Where a data row or cell is in the file: `line 12` or `B7`."""
 
+    def head(self, most: int) -> list[tuple[int, list[str]]]:
+        """The first rows as text, each with its number in the file, from 1."""
+
+    def row_text(self, row: int) -> str:
+        """A data row as it reads."""
+
 
 @dataclass(frozen=True, slots=True)
 class PreambleEntry:
@@ -87,3 +93,8 @@ class RawTable:
     skipped: tuple[Skipped, ...] = ()
     caption: tuple[str, ...] = ()
     """Words of a comment right above rows without a header, one a column; a guess to show, never used as names."""
+    header_row: int | None = None
+    """Number of the header's row, from 1."""
+    sheets: tuple[str, ...] = ()
+    """Names of a workbook's sheets, and which of them this is."""
+    sheet: str = ""

@@ -26,7 +26,11 @@ LARGEST = {"length": LARGEST_PLACE_MM, "force": LARGEST_SPRING_FORCE_N}
 
 def read_gauge_study(path: Given, columns: ColumnAssignment | str | None = None) -> GaugeReadings:
     """A balanced study. Refuses a cell with too few or too many readings, naming it."""
-    table = read_table(path, columns)
+    return gauge_study(read_table(path, columns))
+
+
+def gauge_study(table: Table) -> GaugeReadings:
+    """A table that was read already, as a gauge study."""
     notes: list[Note] = []
     reading = table.find("reading")
     if reading is None and (reading := table.find("value")) is not None:

@@ -37,9 +37,12 @@ def find_heading(rows: Sequence[Sequence[str]], numeric: Callable[[str], bool]) 
         best = max(named, key=lambda at: (_stands_above(at, rows, numbers), known[at], -at))
         return below(rows, best)
     at = _words_above_numbers(rows, numbers)
-    if at is None and _is_header(rows, numbers):
-        at = 0
-    return Heading(None, 0) if at is None else below(rows, at)
+    if at is not None:
+        return below(rows, at)
+    first = _first_below_titles(rows, numbers)
+    if first is None and _is_header(rows, numbers):
+        return below(rows, 0)
+    return Heading(None, first or 0)
 
 
 def told_or_found(
@@ -94,8 +97,19 @@ def _words_above_numbers(rows: Sequence[Sequence[str]], numbers: Sequence[frozen
         words = {index for index, cell in enumerate(rows[at]) if cell}
         first = at + 2 if at + 2 < len(rows) and are_units(rows[at + 1]) else at + 1
         goes_on = first + 1 >= len(rows) or numbers[first] & numbers[first + 1]
-        if not numbers[at] and len(words) > 1 and numbers[first] & words and goes_on and not are_units(rows[at]):
+        names = len(words) > 1 and numbers[first] & words and max(words) >= max(numbers[first])
+        if not numbers[at] and names and goes_on and not are_units(rows[at]):
             return at
+    return None
+
+
+def _first_below_titles(rows: Sequence[Sequence[str]], numbers: Sequence[frozenset[int]]) -> int | None:
+    """Index of the first row of readings, where what stands above names too few columns to be more than titles."""
+    for at in range(min(SEARCHED_ROWS, len(rows) - 1)):
+        if len(numbers[at]) > 1 and numbers[at] <= numbers[at + 1]:
+            reach = [max((index for index, cell in enumerate(row) if cell), default=-1) for row in rows[:at]]
+            titles = bool(reach) and max(reach) < max(numbers[at]) and not any(numbers[:at])
+            return at if titles else None
     return None
 
 

@@ -39,7 +39,11 @@ _VEES = re.compile(
 
 def read_shaft_readings(path: Given, columns: ColumnAssignment | str | None = None) -> ShaftReadings:
     """Read `station, position [mm], angle [deg], reading [mm|um]` with its preamble."""
-    table = read_table(path, columns)
+    return shaft_readings(read_table(path, columns))
+
+
+def shaft_readings(table: Table) -> ShaftReadings:
+    """A table that was read already, as shaft readings."""
     station, *needed = (table.require(name, EXAMPLE) for name in ("station", "angle", "reading"))
     place = table.find("position")
     if place is not None:

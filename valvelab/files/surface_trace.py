@@ -32,10 +32,11 @@ def read_surface_trace(path: Given, columns: ColumnAssignment | str | None = Non
         return read_smd(contents)
     if is_x3p(contents.data):
         return read_x3p(contents)
-    return _from_table(read_table(path, columns))
+    return surface_trace(read_table(path, columns))
 
 
-def _from_table(table: Table) -> SurfaceTrace:
+def surface_trace(table: Table) -> SurfaceTrace:
+    """A table that was read already, as a surface trace."""
     heights = table.require("z", EXAMPLE)
     along = table.find("x")
     table = table.with_numbers(heights, *([] if along is None else [along]))

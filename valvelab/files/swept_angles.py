@@ -58,7 +58,7 @@ class SweptAngles:
         """What a column that says neither is read as: crank degrees where a trace runs too far for cam degrees."""
         if self.table.turn(self.column) is not None or not self._too_long:
             return "cam"
-        return "cam" if all(map(self._repeats, self._too_long)) else "crank"
+        return "cam" if all(repeats(self._degrees_of(one), one.lift_mm) for one in self._too_long) else "crank"
 
     @cached_property
     def _degrees(self) -> FloatArray:
@@ -69,21 +69,15 @@ class SweptAngles:
     def _too_long(self) -> list[LobeReadings]:
         found = []
         for one in self.readings:
-            degrees = taken(self._degrees, one.rows)
+            degrees = self._degrees_of(one)
             spans = [float(np.ptp(degrees[rows])) for rows in _sweep_rows(one.sweep, degrees.size)]
             if max(spans) > LONGEST_TURN_DEG:
                 found.append(one)
         return found
 
-    def _repeats(self, one: LobeReadings) -> bool:
-        """Whether the lifts come again after 360 degrees as written: then these are cam degrees of several turns."""
-        degrees = taken(self._degrees, one.rows)
-        order = np.argsort(degrees, kind="stable")
-        start, stop = float(degrees.min()), float(degrees.max()) - 360.0
-        grid = np.arange(start, min(stop, start + 360.0), 1.0)
-        first, again = (np.interp(grid + turn, degrees[order], one.lift_mm[order]) for turn in (0.0, 360.0))
-        size = float(np.ptp(one.lift_mm))
-        return float(np.ptp(first)) > 0.5 * size and float(np.abs(first - again).max()) < 0.1 * size
+    def _degrees_of(self, one: LobeReadings) -> FloatArray:
+        """The angles of one lobe as written, in degrees."""
+        return taken(self._degrees, one.rows)
 
     def traces(self, notes: list[Note], *, reverse: bool) -> tuple[Trace, ...]:
         """One trace a lobe, in cam degrees of the running sense; lobes read at the same angles share the array.
@@ -117,7 +111,7 @@ class SweptAngles:
         if not self._too_long or self.table.turn(self.column) is not None:
             return []
         one = self._too_long[0]
-        span = float(np.ptp(taken(self._degrees, one.rows)))
+        span = float(np.ptp(self._degrees_of(one)))
         about = f"column {self.column.title or self.column.index} does not say cam or crank degrees"
         if self.otherwise == "crank":
             text = f"{about}; lobe {one.name} runs over {span:g} degrees, so it is read as crank deg"
@@ -161,6 +155,16 @@ class SweptAngles:
         )
 
 
+def repeats(degrees: FloatArray, lift: FloatArray) -> bool:
+    """Whether lifts come again after 360 degrees as written: then these are cam degrees of several turns; (n,) each."""
+    order = np.argsort(degrees, kind="stable")
+    start, stop = float(degrees.min()), float(degrees.max()) - 360.0
+    grid = np.arange(start, min(stop, start + 360.0), 1.0)
+    first, again = (np.interp(grid + turn, degrees[order], lift[order]) for turn in (0.0, 360.0))
+    size = float(np.ptp(lift))
+    return float(np.ptp(first)) > 0.5 * size and float(np.abs(first - again).max()) < 0.1 * size
+
+
 def _sweep_rows(sweep: NDArray[np.int64] | None, size: int) -> list[NDArray[np.intp]]:
     if sweep is None:
         return [np.arange(size)]
@@ -191,7 +195,7 @@ def doubts_of(traces: Sequence[Trace], bare: Sequence[Trace], *, angle_stated: b
     if angle_stated or taken_as == "crank":
         return Doubts("", lift)
     level = COMPARISON_LIFT_MM / INCH_MM if lift and highest < LOWEST_LIFT_MM else COMPARISON_LIFT_MM
-    longest, name = max((_lasting(trace, level), trace.name) for trace in traces)
+    longest, name = max((lasting(trace, level), trace.name) for trace in traces)
     if longest <= LONGEST_LOBE_CAM_DEG:
         return Doubts("", lift)
     angle = (
@@ -201,7 +205,7 @@ def doubts_of(traces: Sequence[Trace], bare: Sequence[Trace], *, angle_stated: b
     return Doubts(angle, lift)
 
 
-def _lasting(trace: Trace, level_mm: float) -> float:
+def lasting(trace: Trace, level_mm: float) -> float:
     """Cam degrees round the nose over which the lift is above `level_mm`, straight between the readings."""
     folded = fold(trace.angle_cam_deg)
     order = np.argsort(folded, kind="stable")

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from valvelab.arrays import FloatArray, read_only
 from valvelab.errors import BadFile, BadQuantity
-from valvelab.files.body import ANYWHERE, Body, PreambleEntry, RawTable, Where
+from valvelab.files.body import ANYWHERE, Body, PreambleEntry, RawTable, Skipped, Where
 from valvelab.files.cells import shown
 from valvelab.files.column_assignment import ColumnAssignment, parse_columns
 from valvelab.files.column_names import height_of, is_unit, lobe_name, plain_name, rank, split_header
@@ -53,13 +53,37 @@ class Column:
 class Preview:
     """The first rows of a table as text, and what its header says, for a person to assign columns by.
 
-    `units` are guesses from the header, or from a comment right above the rows.
+    `units` are guesses from the header, or from a comment right above the rows. `numbers` are those of the rows in the
+    file, from 1; `above` the rows above the header. `sheets` are a workbook's, `sheet` the number of this one, from 1.
     """
 
     headers: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     units: tuple[str | None, ...]
     shape: str
+    numbers: tuple[int, ...] = ()
+    header_row: int | None = None
+    above: tuple[Skipped, ...] = ()
+    sheets: tuple[str, ...] = ()
+    sheet: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """A row or cell that was left out: where it is, how its row reads, why."""
+
+    place: str
+    text: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class _Gone:
+    """Rows of a body that were left out, all for one reason; where one cell was, its column."""
+
+    rows: NDArray[np.intp]
+    why: str
+    column: int | None = None
 
 
 class ColumnsNeeded(BadFile):
@@ -89,6 +113,7 @@ class Table:
     _body: Body
     _raw: RawTable
     _notes: dict[str, Note] = field(default_factory=dict)
+    _gone: list[_Gone] = field(default_factory=list)
     _rows: NDArray[np.intp] | None = None
     """Rows of the body that count, where some were left out."""
 
@@ -107,6 +132,25 @@ class Table:
         """What a refusal for want of readings adds: the rows left out, in brackets; "" where none were."""
         texts = [note.text for key, note in self._notes.items() if key.startswith("left out")]
         return f" ({'; '.join(texts)})" if texts else ""
+
+    def rows_left_out(self, most: int) -> tuple[int, tuple[LeftOut, ...]]:
+        """How many rows and cells were left out so far, and the first `most` of them one by one."""
+        listed = (
+            LeftOut(self._body.place(int(row), gone.column), self._body.row_text(int(row)), gone.why)
+            for gone in self._gone
+            for row in gone.rows
+        )
+        return sum(gone.rows.size for gone in self._gone), tuple(islice(listed, most))
+
+    def assign(self, columns: ColumnAssignment) -> Table:
+        """The table with these columns assigned; BadFile for one that it does not have. Nothing is read again."""
+        named = _columns(self.file, self._raw, columns)
+        return replace(self, columns=named, assigned=True, _notes=dict(self._notes), _gone=[])
+
+    def with_unit(self, column: Column, unit: str) -> Table:
+        """The table with one column in that unit, whatever its header says."""
+        columns = tuple(replace(one, unit=unit) if one is column else one for one in self.columns)
+        return replace(self, columns=columns)
 
     def find(self, name: str) -> Column | None:
         """The column of that name, or by another word of the trade; two that answer equally well are refused."""
@@ -210,15 +254,22 @@ class Table:
 
     def _warn_left_out(self, rows: NDArray[np.intp], why: str) -> None:
         many = f"{len(rows)} rows" if len(rows) > 1 else "1 row"
+        self._gone.append(_Gone(self._inner(rows), why))
         text = f"{many} left out, {why}: {self.places(rows)}"
         self._notes[f"left out {len(self._notes)}"] = warning(self.file, text)
 
     def note_missing(self, column: Column, rows: Sequence[int] | NDArray[np.intp], what: str) -> None:
         """Say that single cells of a column, which hold no number, were left out."""
         if len(rows):
+            self._gone.append(_Gone(self._inner(rows), f"{what}: without a number", column.index))
             many = f"{len(rows)} readings" if len(rows) > 1 else "1 reading"
             text = f"{what}: {many} left out, without a number: {self.places(rows, column)}"
             self._notes[f"missing {len(self._notes)}"] = warning(self.file, text)
+
+    def _inner(self, rows: Sequence[int] | NDArray[np.intp]) -> NDArray[np.intp]:
+        """Rows of this table as rows of the body."""
+        inner = np.asarray(rows, dtype=np.intp)
+        return inner if self._rows is None else self._rows[inner]
 
     def places(self, rows: Sequence[int] | NDArray[np.intp], column: Column | None = None) -> str:
         """Where rows or cells are, the first dozen by name: `line 12, line 14 and 3 more`."""
@@ -376,10 +427,20 @@ class Table:
     def preview(self) -> Preview:
         """The first rows as text."""
         width = min(self._body.width, 60)
-        columns = [list(islice(self._body.texts(index), _PREVIEW_ROWS)) for index in range(width)]
-        headers = self._raw.header or self._raw.caption or ("",) * width
-        units = tuple(map(_guessed_unit, headers[:width]))
-        return Preview(tuple(headers[:width]), tuple(zip(*columns, strict=True)), units, self.shape)
+        raw = self._raw
+        headers = raw.header or raw.caption or ("",) * width
+        head = self._body.head(_PREVIEW_ROWS)
+        return Preview(
+            tuple(headers[:width]),
+            tuple(tuple((cells + [""] * width)[:width]) for _, cells in head),
+            tuple(map(_guessed_unit, headers[:width])),
+            self.shape,
+            tuple(number for number, _ in head),
+            raw.header_row,
+            raw.skipped,
+            raw.sheets,
+            raw.sheets.index(raw.sheet) + 1 if raw.sheets else 0,
+        )
 
     def _column(self, column: str | Column) -> Column:
         return self.require(column) if isinstance(column, str) else column

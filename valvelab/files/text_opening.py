@@ -77,7 +77,8 @@ def open_text(contents: Contents, where: Where = ANYWHERE) -> Opening:
     heading = told_or_found(file, "line", numbered, where, lambda cell: is_number(cell, layout.decimal))
     from_row = where.first_row or 0
     data = next((at for at, (number, _) in enumerate(sample) if at >= heading.first and number >= from_row), len(rows))
-    start = max(sample[0][0] - 1 if heading.header is None else sample[heading.first - 1][0], from_row - 1)
+    above = sample[heading.first][0] - 1 if heading.header is None else sample[heading.first - 1][0]
+    start = max(above, from_row - 1)
     first = start + 1 if heading.header is None else sample[heading.header][0]
     skipped = _above(file, lines, top, first - 1, preamble)
     header = None
@@ -95,9 +96,14 @@ def _above(
     for number, line in enumerate(islice(lines, top, end), start=top + 1):
         if is_comment(line):
             add_preamble(preamble, file, line.strip(), f"line {number}")
-        elif bare := line.strip(" ,;\t"):
-            skipped.append(Skipped(number, re.sub(r"[,;\t]+", " ", bare)[:200]))
+        elif bare := as_it_reads(line):
+            skipped.append(Skipped(number, bare))
     return tuple(skipped)
+
+
+def as_it_reads(line: str) -> str:
+    """A line without what stands between its cells, at most 200 characters of it."""
+    return re.sub(r"[,;\t]+", " ", line.strip(" ,;\t"))[:200]
 
 
 def preamble_entry(text: str) -> tuple[str, str] | None:

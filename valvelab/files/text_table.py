@@ -25,6 +25,7 @@ from valvelab.files.text_opening import (
     MAX_COLUMNS,
     Layout,
     add_preamble,
+    as_it_reads,
     caption,
     is_comment,
     open_text,
@@ -61,7 +62,15 @@ def read_text(contents: Contents, where: Where = ANYWHERE) -> RawTable:
     words = caption(opening) if kept is None else ()
     kept_caption = words if len(words) == width else ()
     return RawTable(
-        opening.preamble, kept, place, body, _FORMS[layout.delimiter], remarks, opening.skipped, kept_caption
+        opening.preamble,
+        kept,
+        place,
+        body,
+        _FORMS[layout.delimiter],
+        remarks,
+        opening.skipped,
+        kept_caption,
+        None if kept is None else opening.first,
     )
 
 
@@ -128,6 +137,14 @@ class TextBody:
     def place(self, row: int, index: int | None = None) -> str:  # noqa: ARG002 - a line has no letter
         """The line of a data row."""
         return f"line {self._line_numbers[row]}"
+
+    def head(self, most: int) -> list[tuple[int, list[str]]]:
+        """The first rows as text, each with the number of its line."""
+        return list(islice(self._rows(), most))
+
+    def row_text(self, row: int) -> str:
+        """The cells of a data row beside one another."""
+        return as_it_reads(self.lines[self._line_numbers[row] - 1])
 
     @cached_property
     def _line_numbers(self) -> NDArray[np.int64]:

@@ -29,7 +29,7 @@ def read_workbook(contents: Contents, where: Where = ANYWHERE) -> RawTable:
     """
     file = contents.file
     data = checked_workbook(contents)
-    name, rows, remark = _sheet(file, data, where)
+    names, name, rows, remark = _sheet(file, data, where)
     preamble: dict[str, PreambleEntry] = {}
     kept = [(number, row) for number, row in enumerate(rows, start=1) if _is_data(row)]
     kept = [(number, row) for number, row in kept if not _comment(file, number, row, preamble)]
@@ -44,7 +44,7 @@ def read_workbook(contents: Contents, where: Where = ANYWHERE) -> RawTable:
     above = first if heading.header is None else held[heading.header][0]
     header = None if heading.header is None else tuple(with_units(texts[heading.header][1], heading.units))
     place = f"row {above}"
-    skipped = tuple(Skipped(number, " ".join(filter(None, map(_text, row)))) for number, row in kept if number < above)
+    skipped = tuple(Skipped(number, _row_text(row)) for number, row in kept if number < above)
     kept = [(number, row) for number, row in held if number >= first]
     if not kept:
         raise BadFile(file, place, "a header and no rows below it", "readings")
@@ -54,7 +54,18 @@ def read_workbook(contents: Contents, where: Where = ANYWHERE) -> RawTable:
     if width > MAX_COLUMNS:
         raise BadFile(file, place, f"{width} columns", f"at most {MAX_COLUMNS}")
     body = SheetBody(file, tuple(row for _, row in kept), tuple(number for number, _ in kept), width)
-    return RawTable(preamble, None if header is None else header[:width], place, body, "xlsx", (remark,), skipped)
+    return RawTable(
+        preamble,
+        None if header is None else header[:width],
+        place,
+        body,
+        "xlsx",
+        (remark,),
+        skipped,
+        header_row=None if header is None else above,
+        sheets=tuple(names),
+        sheet=name,
+    )
 
 
 def _comment(file: str, number: int, row: list[Any], preamble: dict[str, PreambleEntry]) -> bool:
@@ -67,8 +78,11 @@ def _comment(file: str, number: int, row: list[Any], preamble: dict[str, Preambl
     return True
 
 
-def _sheet(file: str, data: bytes, where: Where) -> tuple[str, list[list[Any]], str]:
-    """Name and rows of the sheet named, else of the first with numbers or at least data; and what to say of it."""
+def _sheet(file: str, data: bytes, where: Where) -> tuple[list[str], str, list[list[Any]], str]:
+    """Names of all sheets; name and rows of the one named, else of the first with numbers or at least data; a remark.
+
+    The remark says which it was.
+    """
     from python_calamine import CalamineWorkbook
 
     try:
@@ -81,7 +95,7 @@ def _sheet(file: str, data: bytes, where: Where) -> tuple[str, list[list[Any]], 
             rows = workbook.get_sheet_by_name(name).to_python(skip_empty_area=False)
             if any(_is_data(row) for row in rows):
                 of_all = f", {number} of {len(names)}" if len(names) > 1 else ""
-                answer = name, rows, f"Read from the sheet {name!r}{of_all}."
+                answer = names, name, rows, f"Read from the sheet {name!r}{of_all}."
                 if where.sheet is not None or any(_is_numeric(cell) for row in rows for cell in row):
                     return answer
                 found = found or answer
@@ -110,6 +124,10 @@ def _width(header: tuple[str, ...] | None, rows: list[list[Any]]) -> int:
     used = max((index + 1 for row in rows[:50] for index, cell in enumerate(row) if _text(cell)), default=1)
     named = 0 if header is None else max((index + 1 for index, cell in enumerate(header) if cell), default=0)
     return max(used, named)
+
+
+def _row_text(row: list[Any]) -> str:
+    return " ".join(filter(None, map(_text, row)))
 
 
 def _is_numeric(cell: Any) -> bool:
@@ -201,6 +219,16 @@ class SheetBody:
         """The cell (`B7`), or the row."""
         number = self.row_numbers[row]
         return f"row {number}" if index is None else f"{column_letters(index)}{number}"
+
+    def head(self, most: int) -> list[tuple[int, list[str]]]:
+        """The first rows as text, each with its number in the sheet."""
+        return [
+            (number, list(map(_text, row))) for number, row in zip(self.row_numbers[:most], self.rows, strict=False)
+        ]
+
+    def row_text(self, row: int) -> str:
+        """The cells of a data row beside one another."""
+        return _row_text(self.rows[row])
 
 
 def _number(cell: Any) -> float | None:

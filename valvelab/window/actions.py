@@ -31,6 +31,8 @@ ACTIONS = (
     ActionRow("remove", "Take off the bench", "Ctrl+W", "Take the selected file off the bench", "remove", "Bench"),
     ActionRow("columns", "Assign columns…", "Ctrl+L", "Assign the columns of the selected file again", "columns",
               "Bench"),
+    ActionRow("remembered", "Remembered columns…", "", "See the column assignments that are remembered, and forget one",
+              "columns", "Bench"),
     ActionRow("reload", "Read again", "F5", "Read every file on the bench again", "reload", "Bench"),
     ActionRow("certificate", "Save certificate…", "Ctrl+Shift+P", "Write the certificate of this inspection (PDF)",
               "certificate", "Bench", bar=True),

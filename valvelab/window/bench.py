@@ -13,13 +13,15 @@ from typing import Any
 from PySide6.QtCore import QObject, QTimer, Signal
 
 from valvelab.errors import CannotWrite, ValvelabError
+from valvelab.files.kinds import reader_of
 from valvelab.units import System
 from valvelab.workbench import bays, edits, settings
 from valvelab.workbench.background import Question, answer
-from valvelab.workbench.contents import proven_columns, read_content
+from valvelab.workbench.contents import assigned_columns, read_content, shape_of
 from valvelab.workbench.document import Answer, BenchFile, Content, Document, Problem, Value
 from valvelab.workbench.dropped import opened
 from valvelab.workbench.history import History
+from valvelab.workbench.opening import arrived, bring_forward
 from valvelab.workbench.recovery import LeftBench, OwnFile, keep_beside
 from valvelab.workbench.settings import Settings
 from valvelab.workbench.state import BayState
@@ -61,6 +63,8 @@ class Bench(QObject):
         self._keeping: Future[None] | None = None
         self._was_kept.connect(self._on_kept)
         self._running: dict[object, str] = {}
+        self._opened: frozenset[str] = frozenset()
+        """Files opened or assigned last, that come forward when they are read."""
         self._came.connect(self._take)
         self._keeper = QTimer(self, singleShot=True, interval=_KEEP_WITHIN_MS)
         self._keeper.timeout.connect(self.keep)
@@ -74,7 +78,10 @@ class Bench(QObject):
 
     def add_files(self, paths: list[str]) -> None:
         """Put files on the bench; a folder or a job file brings the files it names."""
-        self.history.apply(edits.add_files(self.document, opened(paths)), "put files on the bench")
+        found = opened(paths)
+        self._opened = frozenset(found)
+        new = self._brought_forward(edits.add_files(self.document, found))
+        self.history.apply(new, "put files on the bench")
 
     def remove_file(self, path: str) -> None:
         """Take a file off the bench."""
@@ -90,28 +97,49 @@ class Bench(QObject):
         self.history.apply(_read_at_once(edits.retype(self.document, path, text), path), label, gesture)
 
     def assign_columns(self, path: str, kind: str, columns: str) -> None:
-        """Assign a file's columns; the assignment is remembered once the file was read with it."""
-        self.history.apply(edits.assign_columns(self.document, path, kind, columns), "assign columns")
+        """Assign a file's columns, and use it; the assignment is remembered once the file was read with it."""
+        self._opened = frozenset({path})
+        new = edits.assign_columns(self.document, path, kind, columns)
+        file = new.file(path)
+        content = None if file is None else new.content(file)
+        if content is not None and content.value is not None:
+            new = edits.ask_columns(self._brought_forward(new), "")
+        self.history.apply(new, "assign columns")
 
     def ask_columns_again(self, path: str) -> None:
-        """Forget a file's column assignment, so that the pane opens again."""
+        """Open the column assignment of a table that lies in a file; what is assigned so far stays until another is."""
         file = self.document.file(path)
-        if file is None or file.columns is None:
+        content = None if file is None else self.document.content(file)
+        if file is None or content is None:
             return
-        plain = replace(file, kind=None, columns=None)
-        content = self.document.content(plain)
-        if content is None:
-            content = read_content(plain)
-        known = edits.ask_columns(edits.content_arrived(self.document, plain, content), path)
-        self.history.apply(edits.assign_columns(known, path, None, None), "assign columns again")
+        reader = reader_of(content.kind)
+        if file.text is None and (reader is None or reader.columns is not None):
+            self.history.follow(edits.ask_columns(self.document, path))
+        else:
+            self.said.emit(f"{file.name}: not a table whose columns can be assigned")
+
+    def forget_columns_like(self, path: str) -> None:
+        """Forget the column assignment that is remembered for files of one file's shape; the file keeps its own."""
+        file = self.document.file(path)
+        shape = "" if file is None else shape_of(self.document, file)
+        if not self.forget_columns(shape):
+            self.said.emit(f"{Path(path).name}: no columns are remembered for files of its shape")
+
+    def forget_columns(self, shape: str) -> bool:
+        """Forget a remembered column assignment; whether there was one."""
+        if shape not in self.settings.columns:
+            return False
+        self.keep_settings(settings.forget_columns(self.settings, shape))
+        self.said.emit("Columns forgotten: files of this shape are asked about again")
+        return True
 
     def use_file(self, path: str) -> None:
         """Bring a file to the front, and the bay that takes it."""
         file = self.document.file(path)
         content = None if file is None else self.document.content(file)
         new = edits.use_file(self.document, path)
-        if content is not None and content.preview is not None:
-            new = edits.ask_columns(new, path)
+        asking = content is not None and (content.preview is not None or (content.problem and file and file.columns))
+        new = edits.ask_columns(new, path if asking else "")
         takers = [] if content is None else [bay.name for bay in bays.takers(content.kind)]
         if takers and new.bay not in takers:
             new = edits.go_to_bay(new, takers[0])
@@ -135,8 +163,9 @@ class Bench(QObject):
 
     def go_to_bay(self, name: str) -> None:
         """Bring a bay to the front."""
-        if name != self.document.bay:
-            self.history.follow(edits.go_to_bay(self.document, name))
+        new = edits.ask_columns(edits.go_to_bay(self.document, name), "")
+        if new != self.document:
+            self.history.follow(new)
 
     def toggle_units(self) -> None:
         """Metric to inch and back."""
@@ -262,20 +291,36 @@ class Bench(QObject):
 
     def _take_content(self, file: BenchFile, content: Content) -> None:
         new = edits.content_arrived(self.document, file, content)
-        if content.preview is not None:
+        found = assigned_columns(new, file)
+        if content.preview is not None or (content.problem is not None and file.columns is not None):
             new = edits.ask_columns(new, file.path)
+        if content.problem is not None and found is not None:
+            self._unlearn(*found)
         if content.preview is not None and file.columns is None:
             remembered = settings.remembered_columns(self.settings, content.preview.shape)
             if remembered is not None:
                 new = edits.assign_columns(new, file.path, *remembered)
                 self.said.emit(f"{file.name}: columns assigned as last time for files of this shape")
-        if content.value is not None and (proven := proven_columns(self.document, file)) is not None:
-            self.keep_settings(settings.remember_columns(self.settings, *proven))
+        if content.value is not None and new.columns_of == file.path:
+            new = edits.ask_columns(new, "")
+        if content.value is not None and found is not None:
+            self.keep_settings(settings.remember_columns(self.settings, *found))
         if content.value is not None and not self._useful(new):
             takers = [bay.name for bay in bays.takers(content.kind)]
             if takers:
                 new = edits.go_to_bay(new, takers[0])
-        self.history.follow(new)
+        self.history.follow(self._brought_forward(new))
+
+    def _brought_forward(self, document: Document) -> Document:
+        """The document with what was opened last in front, once all of it is read."""
+        came = arrived(document, self._opened)
+        self._opened -= came
+        return bring_forward(document, came)
+
+    def _unlearn(self, shape: str, kind: str, columns: str) -> None:
+        """An assignment that failed is not given to the next file of the shape."""
+        if settings.remembered_columns(self.settings, shape) == (kind, columns):
+            self.keep_settings(settings.forget_columns(self.settings, shape))
 
     @staticmethod
     def _useful(document: Document) -> bool:

@@ -65,12 +65,13 @@ class TwoLines(QStyledItemDelegate):
 
 
 class BenchList(QListWidget):
-    """The list of files; what a person asked for: `used(path)`, `removed`, `columns_wanted`, `edit_wanted`."""
+    """The list of files; `used(path)` and the other signals tell what a person asked for."""
 
     used = Signal(str)
     removed = Signal(str)
     columns_wanted = Signal(str)
     edit_wanted = Signal(str)
+    columns_forgotten = Signal(str)
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -99,7 +100,7 @@ class BenchList(QListWidget):
             item.setData(_PATH, file.path)
             item.setData(_STATE, (state, colour))
             item.setData(_USED, file.path in in_use)
-            item.setToolTip(file.path)
+            item.setToolTip(f"{file.path}\nColumns: {file.columns}" if file.columns else file.path)
             item.setData(Qt.ItemDataRole.AccessibleTextRole, f"{file.name}, {state}")
             if file.path == chosen:
                 self.setCurrentItem(item)
@@ -115,13 +116,17 @@ class BenchList(QListWidget):
         item = self.itemAt(event.pos())
         if item is None:
             return
-        path = item.data(_PATH)
+        self.menu_of(item.data(_PATH)).exec(event.globalPos())
+
+    def menu_of(self, path: str) -> QMenu:
+        """The menu of one file."""
         menu = QMenu(self)
         menu.addAction("Use this file", lambda: self.used.emit(path))
         menu.addAction(icon("table"), "Edit these readings", lambda: self.edit_wanted.emit(path))
         menu.addAction(icon("columns"), "Assign columns…", lambda: self.columns_wanted.emit(path))
+        menu.addAction("Forget columns of this shape", lambda: self.columns_forgotten.emit(path))
         menu.addAction(icon("remove"), "Take off the bench", lambda: self.removed.emit(path))
-        menu.exec(event.globalPos())
+        return menu
 
     def paintEvent(self, event: QPaintEvent) -> None:
         """The list, or what to do while it is empty."""

@@ -1,204 +1,318 @@
-"""Column assignment: the first rows of a file, and above each column what it holds and in which unit."""
+"""Column assignment: what each column of a file holds and in which unit, with what reading it so would give.
+
+Everything chosen makes another draft, which is read away from the window; the answer to the newest one is shown.
+"""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from dataclasses import replace
 
-from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import (
-    QComboBox,
-    QHeaderView,
-    QLabel,
-    QPushButton,
-    QTableWidget,
-    QTableWidgetItem,
-    QWidget,
-)
+from PySide6.QtCore import QSignalBlocker, Qt, Signal
+from PySide6.QtWidgets import QComboBox, QLabel, QListWidget, QPlainTextEdit, QPushButton, QSpinBox, QWidget
 
+from valvelab.files.body import Where
 from valvelab.files.kinds import reader_of
+from valvelab.files.table import Preview, Table
 from valvelab.window.chips import Heading
+from valvelab.window.columns_table import ColumnsTable
+from valvelab.window.drawing import FigureView
 from valvelab.window.layouts import above, beside
-from valvelab.window.painting import RIGHT
+from valvelab.window.panes import labelled, show_number, splitter
 from valvelab.workbench import bays
+from valvelab.workbench.columns_draft import Draft, Looked, assigned, can_be_told, first_draft, moved
+from valvelab.workbench.document import BenchFile
 
-if TYPE_CHECKING:
-    from valvelab.files.table import Preview
+_LAST_ROW = 5_000_000
 
-_IGNORE = "not used"
-_ROWS = 14
+
+class _Sentence(QLabel):
+    """A text in lines. A page whose height follows its width would get its usual height, not the room that is there."""
+
+    def hasHeightForWidth(self) -> bool:
+        """Never."""
+        return False
 
 
 class ColumnsPane(QWidget):
-    """`assigned(path, kind, columns)` when the assignment is taken, `given_up(path)` when the file is left out."""
+    """`assigned(path, kind, columns)` when the assignment is taken, `given_up(path)` when the file is left out.
 
+    `wanted(draft)` asks for a look at a draft, whose answer is given to `take_up`.
+    """
+
+    wanted = Signal(object)
     assigned = Signal(str, str, str)
     given_up = Signal(str)
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.setObjectName("columns pane")
-        self.path = ""
+        self._file: BenchFile | None = None
+        self._draft: Draft | None = None
+        self._asked: Draft | None = None
+        self._looked: Looked | None = None
+        self._filled: tuple[Table | None, str] = None, ""
         self._head = Heading("", 1.3, self)
-        self._what = QLabel(
-            "The columns of this file have no names that say what they hold. Choose above each column what it is and "
-            "its unit; lobes are called 1I, 1E, 2I … The assignment is remembered for files of the same shape.",
-            self,
-            wordWrap=True,
-        )
-        self._kind = QComboBox(self)
-        self._kind.setAccessibleName("What the file is")
+        self._make_choosers()
+        self._make_answers()
+        self._lay_out()
+
+    def _make_choosers(self) -> None:
+        self.kind = QComboBox(self, placeholderText="choose…")
+        self.kind.setAccessibleName("What the file is")
         for reader in bays.kinds():
             if reader.columns is not None:
-                self._kind.addItem(reader.label, reader.name)
-        self._kind.currentIndexChanged.connect(self._refill)
-        self.table = QTableWidget(self)
-        self.table.setAccessibleName("First rows of the file")
-        self.table.setFrameShape(QTableWidget.Shape.NoFrame)
-        self.table.setShowGrid(False)
-        self.table.setAlternatingRowColors(True)
-        self.table.verticalHeader().hide()
-        self.fields: list[QComboBox] = []
-        self.units: list[QComboBox] = []
+                self.kind.addItem(reader.label, reader.name)
+        self.kind.currentIndexChanged.connect(self._on_kind)
+        self.sheet = QComboBox(self)
+        self.sheet.setAccessibleName("Sheet of the workbook")
+        self.sheet.currentIndexChanged.connect(lambda at: self._move(Where(at + 1)))
+        self.header_row = QSpinBox(self, minimum=0, maximum=_LAST_ROW)
+        self.header_row.setSpecialValueText("none")
+        self.header_row.setAccessibleName("Row that holds the names of the columns")
+        self.header_row.valueChanged.connect(self._on_header_row)
+        self.first_row = QSpinBox(self, minimum=1, maximum=_LAST_ROW)
+        self.first_row.setAccessibleName("Row at which the readings begin")
+        self.first_row.valueChanged.connect(self._on_first_row)
+        for row in (self.header_row, self.first_row):
+            row.setKeyboardTracking(False)
+        self.all_lifts = QComboBox(self, placeholderText="several")
+        self.all_lifts.setAccessibleName("Unit of all lift columns")
+        self.all_lifts.currentTextChanged.connect(self._on_all_lifts)
+        self.table = ColumnsTable(self)
+        self.table.changed.connect(self._redraft)
+        self.table.names_stand_at.connect(self.header_row.setValue)
+        self.table.readings_begin_at.connect(self.first_row.setValue)
+
+    def _make_answers(self) -> None:
+        self.view = FigureView("Readings as they would be read", self)
+        self.words = _Sentence(self, wordWrap=True)
+        self.words.setAccessibleName("What would be read")
+        self.words.setAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignTop)
+        self.reasons = QPlainTextEdit(self, readOnly=True)
+        self.reasons.setAccessibleName("Why these units")
+        self.reasons.setFrameShape(QPlainTextEdit.Shape.NoFrame)
+        self.reasons.viewport().setAutoFillBackground(False)
+        self.reasons.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        self.reasons.document().setDocumentMargin(0.0)
+        self.left_out_head = QLabel(self)
+        self.left_out = QListWidget(self)
+        self.left_out.setAccessibleName("Rows left out")
+        self.left_out.setFrameShape(QListWidget.Shape.NoFrame)
+        for box in (self.reasons, self.left_out, self.table):
+            box.setMinimumHeight(round(3.2 * self.fontMetrics().height()))
         self.take = QPushButton("Use these columns", self, default=True)
         self.take.clicked.connect(self._on_take)
-        leave = QPushButton("Leave this file out", self)
-        leave.clicked.connect(lambda: self.given_up.emit(self.path))
+        self.leave = QPushButton("Leave this file out", self)
+        self.leave.clicked.connect(lambda: self.given_up.emit(self.path))
         self.later = QPushButton("Later", self)
-        self.later.setToolTip("Go on with the rest; the file waits on the bench")
-        self._hint = QLabel(self)
-        self._preview: Preview | None = None
-        self._lay_out(leave)
+        self.later.setToolTip("Go on with the rest; the file stays on the bench as it is")
+        self.hint = _Sentence(self, wordWrap=True)
+        self.hint.setAccessibleName("What is missing")
+        self.hint.setMinimumHeight(2 * self.fontMetrics().lineSpacing())
 
-    def _lay_out(self, leave: QPushButton) -> None:
-        label = QLabel("This file is a", self)
-        label.setBuddy(self._kind)
-        buttons = beside((self._hint, 1), self.later, leave, self.take)
-        above(
-            self._head,
-            self._what,
-            beside(label, self._kind, 1),
-            (self.table, 1),
-            buttons,
-            on=self,
-            margins=(18, 14, 18, 14),
-            spacing=10,
+    def _lay_out(self) -> None:
+        self._sheets = labelled(self, "Sheet", self.sheet)
+        self._lifts = labelled(self, "Lifts in", self.all_lifts)
+        choosers = beside(
+            labelled(self, "This file is a", self.kind),
+            self._sheets,
+            labelled(self, "Names in row", self.header_row),
+            labelled(self, "Readings from row", self.first_row),
+            self._lifts,
+            1,
+            spacing=14,
         )
+        told, listed = QWidget(self), QWidget(self)
+        above((self.table, 3), self.left_out_head, (self.left_out, 1), on=listed, spacing=6)
+        above(self.words, (self.view, 3), (self.reasons, 1), on=told, spacing=6)
+        halves = splitter(self, Qt.Orientation.Horizontal, (listed, 5), (told, 4))
+        halves.setChildrenCollapsible(False)
+        buttons = beside((self.hint, 1), self.later, self.leave, self.take)
+        above(self._head, choosers, (halves, 1), buttons, on=self, margins=(18, 10, 18, 10), spacing=8)
 
-    def show_preview(self, path: str, name: str, kind: str, preview: Preview) -> None:
-        """Open the pane for a file."""
-        self._head.setText(f"What do the columns of {name} hold?")
-        if self.path == path and self._preview is preview:
-            return
-        self.path, self._preview = path, preview
-        place = self._kind.findData(kind)
-        if place >= 0 and place != self._kind.currentIndex():
-            self._kind.setCurrentIndex(place)
-        else:
-            self._refill()
+    # -- what is shown ------------------------------------------------------------------------------------------------
+
+    @property
+    def path(self) -> str:
+        """Path of the file asked about; "" while there is none."""
+        return "" if self._file is None else self._file.path
 
     def assignment(self) -> str:
         """The assignment as it is typed after `--columns`."""
-        parts = []
-        for number, (field, unit) in enumerate(zip(self.fields, self.units, strict=True)):
-            name = field.currentText().strip()
-            if name and name != _IGNORE:
-                parts.append(f"{name}={number}" + (f" [{unit.currentText()}]" if unit.currentText() else ""))
-        return ", ".join(parts)
+        return "" if self._draft is None else self._draft.columns.text()
 
-    def _refill(self) -> None:
-        preview = self._preview
-        fields = self._assignable()
-        if preview is None or not fields:
+    def show_file(self, file: BenchFile, kind: str) -> None:
+        """Open the pane for a file that is most likely of that kind ("" for none); what is being chosen stays."""
+        self._head.setText(f"What do the columns of {file.name} hold?")
+        if self._file == file:
+            self._show_answers()
             return
-        width = len(preview.rows[0]) if preview.rows else len(preview.headers)
-        self.table.clear()
-        self.table.setColumnCount(width)
-        self.table.setRowCount(2 + min(_ROWS, len(preview.rows)))
-        titles = [
-            f"{n}: {preview.headers[n]}" if n < len(preview.headers) and preview.headers[n] else f"{n}"
-            for n in range(width)
-        ]
-        self.table.setHorizontalHeaderLabels(titles)
-        self.fields, self.units = [], []
-        for column in range(width):
-            self._add_choosers(column, fields, width)
-        for row, cells in enumerate(preview.rows[:_ROWS]):
-            for column, text in enumerate(cells):
-                cell = QTableWidgetItem(text)
-                cell.setFlags(Qt.ItemFlag.ItemIsEnabled)
-                cell.setTextAlignment(RIGHT)
-                self.table.setItem(row + 2, column, cell)
-        self._fit()
+        self.put_away()
+        self._file = file
+        self._want(first_draft(file, kind))
+
+    def put_away(self) -> None:
+        """Forget the file asked about."""
+        self._file = self._draft = self._asked = self._looked = None
+        self._filled = None, ""
+
+    def take_up(self, looked: Looked) -> None:
+        """Show what a draft gave, if it is the newest; else ask for that."""
+        if looked.draft != self._asked:
+            return
+        self._asked = None
+        if self._draft is not None and looked.draft != self._draft:
+            self._ask(self._draft)
+            return
+        if looked.preview is not None:
+            self._looked = looked
+            self._fill(looked, looked.preview)
+        else:
+            # what was shown before stays in view, so that another place can be chosen
+            shown = self._looked or looked
+            self._looked = replace(shown, draft=looked.draft, drawn=None, failure=looked.failure, table=None)
+        self._show_answers()
+
+    def _want(self, draft: Draft) -> None:
+        if draft == self._draft:
+            return
+        self._draft = draft
+        if self._asked is None:
+            self._ask(draft)
         self._check()
 
-    def _assignable(self) -> dict[str, tuple[str, ...]]:
-        """What columns of the kind chosen can be assigned to, with the units of each."""
-        reader = reader_of(str(self._kind.currentData()))
-        return {} if reader is None else dict(reader.columns or {})
+    def _ask(self, draft: Draft) -> None:
+        self._asked = draft
+        self.wanted.emit(draft)
 
-    def _add_choosers(self, column: int, fields: dict[str, tuple[str, ...]], width: int) -> None:
-        field = QComboBox(self.table, editable=True)
-        field.setAccessibleName(f"What column {column} holds")
-        free = [name for name in fields if name != "lobe column"]
-        field.addItems([_IGNORE, *free])
-        if "lift" in fields:
-            field.addItems([f"{cylinder}{kind}" for cylinder in range(1, 9) for kind in "IE"])
-        unit = QComboBox(self.table, editable=True)
-        unit.setAccessibleName(f"Unit of column {column}")
-        self.fields.append(field)
-        self.units.append(unit)
-        field.currentTextChanged.connect(lambda text, n=column: self._offer_units(n, text))
-        unit.currentTextChanged.connect(self._check)
-        field.setCurrentText(_first_guess(column, width, fields))
-        self._offer_units(column, field.currentText())
-        self.table.setCellWidget(0, column, field)
-        self.table.setCellWidget(1, column, unit)
+    def _fill(self, looked: Looked, preview: Preview) -> None:
+        """Bring the choosers to what was found, where that is another table or another kind of file."""
+        table, kind = self._filled
+        if looked.table is not table or looked.draft.kind != kind:
+            self._filled = looked.table, looked.draft.kind
+            self._show_place(looked.draft, preview)
+            self.table.fill(looked, preview)
+        self._redraft()
 
-    def _offer_units(self, column: int, name: str) -> None:
-        fields = self._assignable()
-        found = fields.get(name.strip())
-        offered = () if name == _IGNORE else found if found is not None else fields.get("lift", ())
-        unit = self.units[column]
-        if [unit.itemText(n) for n in range(unit.count())] != list(offered):
-            unit.clear()
-            unit.addItems(list(offered))
-        unit.setEnabled(bool(offered))
-        preview = self._preview
-        if offered and preview is not None and column < len(preview.units) and preview.units[column]:
-            unit.setCurrentText(preview.units[column] or "")
+    def _show_place(self, draft: Draft, preview: Preview) -> None:
+        with QSignalBlocker(self.kind), QSignalBlocker(self.sheet), QSignalBlocker(self.all_lifts):
+            self.kind.setCurrentIndex(self.kind.findData(draft.kind))
+            if [self.sheet.itemText(at) for at in range(self.sheet.count())] != list(preview.sheets):
+                self.sheet.clear()
+                self.sheet.addItems(list(preview.sheets))
+            self.sheet.setCurrentIndex(preview.sheet - 1)
+            self.all_lifts.clear()
+            self.all_lifts.addItems(list(self._assignable().get("lift", ())))
+        self._sheets.setVisible(len(preview.sheets) > 1)
+        show_number(self.header_row, preview.header_row or 0)
+        show_number(self.first_row, preview.numbers[0] if preview.numbers else 1)
+
+    def _show_answers(self) -> None:
+        """Draw and tell what the draft gave."""
+        looked = self._looked
+        if looked is None:
+            return
+        drawn, many = looked.drawn, looked.left_out_count
+        self.view.setVisible(drawn is not None)
+        if drawn is not None:
+            self.view.show_figure(drawn.figure, drawn.units)
+        self.words.setText("" if drawn is None else drawn.words)
+        self.words.setToolTip(self.words.text())
+        self.words.setVisible(drawn is not None)
+        reasons = [guess.reason for guess in looked.guesses]
+        if open_units := self.table.unreasoned(looked.guesses):
+            reasons.append(f"No unit is stated: {', '.join(open_units)} until you choose another.")
+        self.reasons.setPlainText("\n".join([*reasons, *(f"▲ {text}" for text in looked.said)]))
+        self.reasons.setVisible(bool(self.reasons.toPlainText()))
+        self.left_out.clear()
+        for row in looked.left_out:
+            self.left_out.addItem(f"{row.place}: {row.text} ({row.why})")
+        if many > len(looked.left_out):
+            self.left_out.addItem(f"and {many - len(looked.left_out)} more")
+        self.left_out.setVisible(bool(many))
+        none = "" if drawn is None else "No row is left out."
+        self.left_out_head.setText(f"▲ Left out: {many}" if many else none)
         self._check()
 
     def _check(self) -> None:
-        names = [field.currentText().strip() for field in self.fields]
-        used = [name for name in names if name and name != _IGNORE]
-        twice = {name for name in used if used.count(name) > 1}
-        hint = ""
-        if twice:
-            hint = f"{', '.join(sorted(twice))} is chosen twice."
-        elif "angle" in self._assignable() and "angle" not in used:
-            hint = "One column has to be the angle."
-        elif len(used) < 2:
-            hint = "At least two columns have to be assigned."
-        self._hint.setText(hint)
-        self.take.setEnabled(not hint)
+        """Whether the assignment can be taken, and what is missing."""
+        looked, draft = self._looked, self._draft
+        if looked is None or draft is None or looked.draft != draft:
+            self.take.setEnabled(False)
+            self.hint.setText(self._lacking(draft))
+            return
+        failure = f"✗ {looked.failure}" if looked.failure else ""
+        hint = failure if failure and looked.table is None else self._lacking(draft) or failure
+        self.hint.setText(hint)
+        self.take.setEnabled(not hint and looked.drawn is not None)
 
-    def _fit(self) -> None:
-        em = self.fontMetrics().height()
-        self.table.horizontalHeader().setSectionResizeMode(QHeaderView.ResizeMode.Interactive)
-        for column in range(self.table.columnCount()):
-            self.table.setColumnWidth(column, 8 * em)
-        for row in (0, 1):
-            self.table.setRowHeight(row, round(2.0 * em))
+    def _lacking(self, draft: Draft | None) -> str:
+        """What a draft lacks before it can be read, in a sentence."""
+        fields = self._assignable()
+        names = [name for name, _ in self.table.roles().values()]
+        twice = {name for name in names if names.count(name) > 1}
+        if not fields:
+            return "Say what this file is."
+        if twice:
+            return f"{', '.join(sorted(twice))} is chosen twice."
+        if "angle" in fields and "angle" not in names:
+            return "One column has to be the angle."
+        if len(names) < 2:
+            return "At least two columns have to be assigned."
+        return "" if draft is None or can_be_told(draft.columns) else "A name or unit can't hold =, commas or brackets."
+
+    # -- what is chosen -----------------------------------------------------------------------------------------------
+
+    def _assignable(self) -> dict[str, tuple[str, ...]]:
+        """What columns of the kind chosen can be assigned to, with the units of each."""
+        reader = None if self._draft is None else reader_of(self._draft.kind)
+        return {} if reader is None else dict(reader.columns or {})
+
+    def _redraft(self) -> None:
+        """Make a draft of what the choosers say, guessed units included."""
+        looked, draft = self._looked, self._draft
+        if draft is None:
+            return
+        self.table.take_guesses(() if looked is None else looked.guesses)
+        lifts = self.table.lift_units()
+        self._lifts.setVisible(len(lifts) > 1)
+        with QSignalBlocker(self.all_lifts):
+            self.all_lifts.setCurrentIndex(self.all_lifts.findText(lifts[0]) if len(set(lifts)) == 1 else -1)
+        roles, where = self.table.roles(), draft.columns.where
+        if len({name for name, _ in roles.values()}) == len(roles):
+            self._want(replace(draft, columns=assigned(roles, where), table=self._table_at(where)))
+        self._check()
+
+    def _on_all_lifts(self, unit: str) -> None:
+        if unit:
+            self.table.set_lift_unit(unit)
+
+    def _table_at(self, where: Where) -> Table | None:
+        """The table as it was read already, if it was from that place in the file."""
+        looked = self._looked
+        return looked.table if looked is not None and looked.draft.columns.where == where else None
+
+    def _on_kind(self) -> None:
+        kind = self.kind.currentData()
+        if self._draft is not None and kind is not None:
+            where = self._draft.columns.where
+            self._want(replace(moved(self._draft, where), kind=str(kind), table=self._table_at(where)))
+
+    def _move(self, where: Where) -> None:
+        if self._draft is not None:
+            self._want(moved(self._draft, where))
+
+    def _sheet_told(self) -> int | None:
+        """The sheet, where the file has several."""
+        return self.sheet.currentIndex() + 1 if self.sheet.count() > 1 else None
+
+    def _on_header_row(self, row: int) -> None:
+        self._move(Where(self._sheet_told(), row or None, None if row else self.first_row.value()))
+
+    def _on_first_row(self, row: int) -> None:
+        header = self.header_row.value()
+        self._move(Where(self._sheet_told(), header if 0 < header < row else None, row))
 
     def _on_take(self) -> None:
-        self.assigned.emit(self.path, str(self._kind.currentData()), self.assignment())
-
-
-def _first_guess(column: int, width: int, fields: dict[str, tuple[str, ...]]) -> str:
-    names = [name for name in fields if name not in {"lobe", "sweep"}]
-    if "angle" in fields and "lift" in fields:
-        lobes = [f"{cylinder}{kind}" for cylinder in range(1, 13) for kind in "IE"]
-        if column == 0:
-            return "angle"
-        return lobes[column - 1] if width <= 1 + len(lobes) else _IGNORE
-    return names[column] if column < len(names) else _IGNORE
+        if self._draft is not None:
+            self.assigned.emit(self.path, self._draft.kind, self.assignment())

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
+from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from PySide6.QtCore import QByteArray, QEvent, QSize, QTimer
 from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent, QGuiApplication
@@ -28,6 +29,9 @@ from valvelab.workbench.bay import Bay
 from valvelab.workbench.document import Document, Paper, Problem
 from valvelab.workbench.typed import begun, kinds_at
 
+if TYPE_CHECKING:
+    from valvelab.window.columns_pane import ColumnsPane
+
 _LAYOUT = "main 1"
 _TABLES = "*.csv *.tsv *.txt *.dat *.xlsx *.toml *.smd *.x3p"
 
@@ -41,6 +45,7 @@ class MainWindow(Shell):
         self._keys: dict[str, tuple[object, ...]] = {}
         self._views: dict[str, BayView[Any]] = {}
         self._starts: dict[str, QWidget | None] = {}
+        self._columns: ColumnsPane | None = None
         self._said: list[Problem] = []
         self._restyling = False
         self.left = LeftOffer(bench, self.offer, self.tell)
@@ -69,14 +74,13 @@ class MainWindow(Shell):
         self.empty.job_wanted.connect(lambda path: self.open_paths([path]))
         self.recent.aboutToShow.connect(self._show_recent)
         self.empty.type_button.clicked.connect(lambda: self.do("type"))
-        self.columns.assigned.connect(self.bench.assign_columns)
-        self.columns.given_up.connect(self.bench.remove_file)
-        self.columns.later.clicked.connect(self.bench.put_off_columns)
         self.text_page.closed.connect(self._close_text)
         self.files.used.connect(self.bench.use_file)
         self.files.removed.connect(self.bench.remove_file)
         self.files.columns_wanted.connect(self.bench.ask_columns_again)
         self.files.edit_wanted.connect(self.readings.edit)
+        self.files.columns_forgotten.connect(self.bench.forget_columns_like)
+        self.text_page.followed.connect(self._follow_link)
         self.verdicts.item_chosen.connect(self._on_item)
         self.doings = self._doings()
         for name, action in self.actions_by_name.items():
@@ -120,17 +124,17 @@ class MainWindow(Shell):
         if self.text_page.wanted:
             self.pages.bring(self.text_page)
             return
-        waiting = {file.path: file for file in document.waiting_for_columns()}
-        asked = document.columns_of
-        if waiting and (value is None or asked in waiting):
-            file = waiting.get(asked, next(iter(waiting.values())))
-            content = document.content(file)
-            assert content is not None
-            assert content.preview is not None
-            self.columns.show_preview(file.path, file.name, content.kind, content.preview)
-            self.columns.later.setVisible(value is not None)
+        asked = document.file(document.columns_of)
+        if asked is None and value is None:
+            asked = next(iter(document.waiting_for_columns()), None)
+        if asked is not None and (content := document.content(asked)) is not None:
+            self.columns.show_file(asked, content.kind or bays.table_of(document.bay))
+            self.columns.later.setVisible(value is not None or content.preview is None)
+            self.columns.later.setText("Leave it as it is" if content.preview is None else "Later")
             self.pages.bring(self.columns)
             return
+        if self._columns is not None:
+            self._columns.put_away()
         view = self._view(document.bay) if value is not None else None
         if view is None:
             bay = bays.by_name(document.bay)
@@ -143,6 +147,21 @@ class MainWindow(Shell):
             return
         view.show_answer(document, value)
         self.pages.bring(view)
+
+    @property
+    def columns(self) -> ColumnsPane:
+        """The column assignment; it is loaded for the first file that asks for it."""
+        if self._columns is None:
+            from valvelab.window.columns_pane import ColumnsPane
+
+            pane = self._columns = ColumnsPane(self)
+            bench = self.bench
+            pane.wanted.connect(lambda draft: bench.ask(f"Reading {draft.name}", draft.name, draft.look, pane.take_up))
+            pane.assigned.connect(bench.assign_columns)
+            pane.given_up.connect(bench.remove_file)
+            pane.later.clicked.connect(bench.put_off_columns)
+            self.pages.add(pane)
+        return self._columns
 
     def _start(self, name: str) -> QWidget | None:
         if name not in self._starts:
@@ -391,6 +410,7 @@ class MainWindow(Shell):
             "layout": lambda: self.restoreState(self.usual_layout),
             "cautions": lambda: show("Cautions", pages.cautions_html),
             "characteristics": lambda: show("Characteristics", pages.characteristics_html),
+            "remembered": self._show_remembered,
             "about": lambda: show("About valvelab", pages.about_html),
         }
 
@@ -474,6 +494,14 @@ class MainWindow(Shell):
     def _show_text(self, title: str, html: pages.Html) -> None:
         self.text_page.show_text(title, html)
         self.pages.bring(self.text_page)
+
+    def _show_remembered(self) -> None:
+        self._show_text("Remembered columns", partial(pages.remembered_html, self.bench.settings.columns))
+
+    def _follow_link(self, shape: str) -> None:
+        """The links of the remembered columns forget them."""
+        self.bench.forget_columns(shape)
+        self._show_remembered()
 
     def _close_text(self) -> None:
         self.text_page.wanted = False

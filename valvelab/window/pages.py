@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from functools import partial
 from html import escape
 from pathlib import Path
@@ -164,16 +164,18 @@ class EmptyPage(QWidget):
 
 
 class TextPage(QWidget):
-    """A text to read in place of the bay; `closed` when it was read."""
+    """A text to read in place of the bay; `closed` when it was read, `followed(address)` for a link in it."""
 
     closed = Signal()
+    followed = Signal(str)
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.wanted = False
         self._html: Html | None = None
         self._head = Heading("", 1.4, self)
-        self._text = QTextBrowser(self, openExternalLinks=False)
+        self._text = QTextBrowser(self, openLinks=False)
+        self._text.anchorClicked.connect(lambda address: self.followed.emit(address.toString()))
         self._text.setFrameShape(QTextBrowser.Shape.NoFrame)
         self._text.setAccessibleName("Text")
         back = QPushButton("Back to the bench", self)
@@ -280,6 +282,18 @@ def about_html(theme: Theme) -> str:
         "<tr><td><b>Wheel, drag</b> in a plot</td><td>Zoom and move along the angle</td></tr>"
         "<tr><td><b>Double click</b></td><td>Show everything again</td></tr></table>"
     )
+
+
+def remembered_html(columns: Mapping[str, str], theme: Theme) -> str:
+    """Remembered column assignments, by the shape of their files, each with a link that forgets it."""
+    quiet, link = theme.colours["quiet"], theme.colours["accent"]
+    rows = "".join(
+        f"<tr><td style='padding:4px 22px 4px 0'>{escape(told)}</td>"
+        f"<td style='padding:4px 0'><a href='{escape(shape)}' style='color:{link}'>Forget</a></td></tr>"
+        for shape, told in reversed(list(columns.items()))
+    )
+    why = "A file whose names say nothing is read by these where its form, its number of columns and its header agree."
+    return f"<p style='color:{quiet}'>{why}</p>" + (f"<table>{rows}</table>" if rows else "<p>None.</p>")
 
 
 def table_csv(sheet: TableView) -> str:

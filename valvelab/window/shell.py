@@ -10,7 +10,6 @@ from valvelab.window import pages
 from valvelab.window.actions import ACTIONS, ActionRow
 from valvelab.window.bench_list import BenchList
 from valvelab.window.chips import FlatBar, RailButton
-from valvelab.window.columns_pane import ColumnsPane
 from valvelab.window.icons import icon
 from valvelab.window.layouts import stacked
 from valvelab.window.notes_table import NotesTable
@@ -43,9 +42,8 @@ class Shell(QMainWindow):
         self.banner.hide()
         self.pages = pages.Pages(self)
         self.empty = EmptyPage(self)
-        self.columns = ColumnsPane(self)
         self.text_page = TextPage(self)
-        for page in (self.empty, self.columns, self.text_page):
+        for page in (self.empty, self.text_page):
             self.pages.add(page)
         centre = QWidget(self)
         self.offer = pages.OfferStrip(self)

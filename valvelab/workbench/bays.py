@@ -23,7 +23,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from valvelab.files.kinds import READERS, Reader
+from valvelab.files.kinds import READERS, Reader, reader_of
 from valvelab.workbench.background import Question, answer_to
 from valvelab.workbench.bay import Bay, Work
 from valvelab.workbench.document import Document
@@ -143,6 +143,13 @@ def kinds() -> tuple[Reader, ...]:
     """Every kind of file that some bay takes."""
     taken = {kind for bay in BAYS for kind in bay.takes}
     return tuple(reader for reader in READERS if reader.name in taken)
+
+
+def table_of(bay: str) -> str:
+    """The kind of table that a bay works on first; "" where it takes none whose columns can be assigned."""
+    found = by_name(bay)
+    readers = (reader_of(kind) for kind in (() if found is None else found.takes))
+    return next((reader.name for reader in readers if reader is not None and reader.columns is not None), "")
 
 
 def takers(kind: str) -> tuple[Bay, ...]:

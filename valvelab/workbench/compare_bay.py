@@ -16,6 +16,7 @@ from valvelab.workbench import lobes_bay, springs_bay
 from valvelab.workbench.background import Partly, Question
 from valvelab.workbench.bay import Work, front_item
 from valvelab.workbench.document import BenchFile, Document
+from valvelab.workbench.nominals import nominals
 from valvelab.workbench.papers import part_of
 from valvelab.workbench.spec_choice import files_of, inspected_to, sources_of, spec_for, stamps
 from valvelab.workbench.state import BayState, entered
@@ -37,8 +38,8 @@ class CompareState(BayState):
 def candidates(document: Document) -> tuple[Read, ...]:
     """Every file that can be compared, lift tables first; nominal tables of a spec last among them."""
     first = lobes_bay.table_in_use(document)
-    nominals = lobes_bay.nominals_of(document)
-    lifts = sorted(document.values_of(lobes_bay.TABLE), key=lambda read: (read[0].path in nominals, read[0] != first))
+    kept_back = nominals(document)
+    lifts = sorted(document.values_of(lobes_bay.TABLE), key=lambda read: (read[0].path in kept_back, read[0] != first))
     return (*lifts, *document.values_of(springs_bay.READINGS))
 
 

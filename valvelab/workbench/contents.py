@@ -68,12 +68,16 @@ def _read(file: BenchFile, kind: str) -> object:
     return read(kind, file.given, file.columns)
 
 
-def proven_columns(document: Document, file: BenchFile) -> tuple[str, str, str] | None:
-    """Shape, kind and column assignment of a file that was read with it; None where nobody assigned its columns."""
+def assigned_columns(document: Document, file: BenchFile) -> tuple[str, str, str] | None:
+    """Shape, kind and column assignment of a file that needs one; None where nobody assigned its columns."""
+    shape = shape_of(document, file)
+    return None if file.columns is None or file.kind is None or not shape else (shape, file.kind, file.columns)
+
+
+def shape_of(document: Document, file: BenchFile) -> str:
+    """The shape that a file's column assignment is remembered by; "" for one that was read without any."""
     plain = document.content(replace(file, kind=None, columns=None))
-    if file.columns is None or file.kind is None or plain is None or plain.preview is None:
-        return None
-    return plain.preview.shape, file.kind, file.columns
+    return "" if plain is None or plain.preview is None else plain.preview.shape
 
 
 def without_name(sentence: str, file: BenchFile) -> str:

@@ -16,8 +16,9 @@ from valvelab.records.spec import Spec
 from valvelab.workbench.background import Partly, Question
 from valvelab.workbench.bay import Work, front_item
 from valvelab.workbench.document import BenchFile, Document, Kind
+from valvelab.workbench.nominals import nominals
 from valvelab.workbench.papers import part_of
-from valvelab.workbench.spec_choice import SPEC, files_of, inspected_to, spec_for, stamps
+from valvelab.workbench.spec_choice import files_of, inspected_to, spec_for, stamps
 from valvelab.workbench.state import BayState, entered
 
 NAME = "lobes"
@@ -61,20 +62,10 @@ def nominal_paths(spec_path: str, spec: Spec) -> dict[str, Path]:
     return {row.nominal: nominal_path(spec_path, row, number) for number, row in enumerate(spec.envelope, start=1)}
 
 
-def nominals_of(document: Document) -> set[str]:
-    """Paths of the tables that specs on the bench use as nominals."""
-    return {
-        str(Path(file.path).parent / envelope.nominal)
-        for file, spec in document.values_of(SPEC)
-        for envelope in spec.envelope
-    }
-
-
 def table_in_use(document: Document) -> BenchFile | None:
     """The lift table that is inspected: never one that the spec uses as a nominal, unless chosen by hand."""
-    chosen = document.current.get(TABLE)
-    nominals = nominals_of(document)
-    candidates = [file for file in document.of_kind(TABLE) if file.path == chosen or file.path not in nominals]
+    chosen, kept_back = document.current.get(TABLE), nominals(document)
+    candidates = [file for file in document.of_kind(TABLE) if file.path == chosen or file.path not in kept_back]
     return next((file for file in candidates if file.path == chosen), candidates[0] if candidates else None)
 
 

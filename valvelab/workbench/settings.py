@@ -108,6 +108,11 @@ def remember_job(settings: Settings, path: str) -> Settings:
     return replace(settings, recent_jobs=(path, *others)[:_RECENT])
 
 
+def forget_columns(settings: Settings, shape: str) -> Settings:
+    """Settings without the column assignment for files of this shape."""
+    return replace(settings, columns={key: value for key, value in settings.columns.items() if key != shape})
+
+
 def remembered_columns(settings: Settings, shape: str) -> tuple[str, str] | None:
     """Kind and column assignment last given to a file of this shape."""
     kind, mark, columns = settings.columns.get(shape, "").partition(": ")
