@@ -11,10 +11,10 @@ import jsonschema
 import numpy as np
 import pytest
 from lobe_samples import Floats, design, turn
+from motion_laws import LobeDesign
 from papers import carried_files
 from scipy.optimize import least_squares
 from something import each
-from valvelab.lobe.motion_laws import LobeDesign
 
 from valvelab.arrays import read_only
 from valvelab.cli.main import main
