@@ -20,6 +20,7 @@ from valvelab.inspection.comparison.inspect import (
 from valvelab.job.use import Around, Told, Use
 from valvelab.records.comparison_result import ComparedKind, CompareResult
 from valvelab.records.job import ComparePart
+from valvelab.records.result import info
 from valvelab.records.wire_materials import read_wire_materials
 from valvelab.report.comparison_certificate import comparison_part
 from valvelab.tables.comparison import comparison_tables
@@ -37,6 +38,7 @@ def inspect(part: ComparePart, around: Around) -> CompareInspection:
     before = tables_of(part.file, part.columns)
     after = tables_of(part.after, part.columns if part.after_columns is None else part.after_columns)
     kinds = [kind for kind in before if kind in after]
+    others = [info("kind", f"both carry {kind} too: {kinds[0]} are compared") for kind in kinds[1:]]
     spec, sources = around.specs.of(part.spec)
     question = CompareQuestion(
         before[next(iter(kinds or before))],
@@ -46,6 +48,7 @@ def inspect(part: ComparePart, around: Around) -> CompareInspection:
         master=part.master,
         materials=read_wire_materials(),
         sources=sources,
+        notes=tuple(others),
     )
     try:
         return inspect_comparison(question)

@@ -54,6 +54,8 @@ CHANCE = 0.05
 """Of a table without wear in which noise passes for some."""
 LEAST_WEAR_MM = 1e-4
 """Less is rounding of a calculated table (0.1 µm)."""
+ANOTHER_LOBE = 0.1
+"""Of the lift: a difference beyond is no wear (the share at which turns of one lobe contradict each other)."""
 COVERS = 1.96
 """Standard uncertainties to either side of a value that a stated interval covers (JCGM 100:2008, G.1)."""
 
@@ -418,6 +420,13 @@ def _notes(found: Sequence[ComparedLobe], work: _Work) -> Iterator[Note]:
             "neither the encoder's nor the wheel's uncertainty is stated, and sweeps don't show it: shifts carry none "
         )
         yield warning("angle", f"{text}of it; 0.1 cam deg is up to {0.1 * steepest:.0f} µm on a flank")
+    for one in found:
+        off, lift = float(np.abs(one.difference_mm[one.worst])), float(one.before_mm.max())
+        if off > ANOTHER_LOBE * lift:
+            text = (
+                f"differs by {off:.3f} mm, more than a tenth of the lift: is it the same lobe, read in the same units?"
+            )
+            yield warning(one.lobe, text)
     unseen = [f"{one.lobe} {1000.0 * one.unseen_mm:.1f} µm" for one in found if one.unseen_mm]
     if unseen:
         text = "not beyond what the noise of both rises to, so that no wear is stated: 0, with u for what may be unseen"
