@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 
 from valvelab.errors import BadFile, CannotEvaluate
@@ -58,17 +58,25 @@ def inspect(part: ComparePart, around: Around) -> CompareInspection:
 
 def tables_of(path: Path, columns: str | None = None) -> dict[ComparedKind, Readings]:
     """What a file holds that can be compared, by kind: one table, or those that a certificate carries."""
-    contents = read_contents(path)
     found: dict[ComparedKind, Readings] = {}
-    for one, assigned in _carried(contents) if contents.data.startswith(b"%PDF") else [(contents, columns)]:
-        kind, readings = _readings(table_in(one, assigned or None))
+    for contents, assigned in _tables_in(read_contents(path), columns):
+        kind, readings = _readings(table_in(contents, assigned or None))
         found.setdefault(kind, readings)
     if not found:
         raise BadFile(str(path), "", "no such table among the files it carries", WANTED)
     return found
 
 
-def _carried(paper: Contents) -> Iterator[tuple[Contents, str | None]]:
+Assigned = tuple[Contents, str | None]
+"""A table's bytes, and the columns assigned to it."""
+
+
+def _tables_in(contents: Contents, columns: str | None) -> Iterable[Assigned]:
+    """The one place that knows which files carry tables instead of being one."""
+    return _carried(contents) if contents.data.startswith(b"%PDF") else [(contents, columns)]
+
+
+def _carried(paper: Contents) -> Iterator[Assigned]:
     """The tables that the parts of a certificate read, with their columns, each under the paper's own identity."""
     from valvelab.job.carried import job_carried, read_carried
 
