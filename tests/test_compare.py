@@ -11,10 +11,10 @@ import jsonschema
 import numpy as np
 import pytest
 from lobe_samples import Floats, design, turn
+from motion_laws import LobeDesign
 from papers import carried_files
 from scipy.optimize import least_squares
 from something import each
-from valvelab.lobe.motion_laws import LobeDesign
 
 from valvelab.arrays import read_only
 from valvelab.cli.main import main
@@ -27,8 +27,9 @@ from valvelab.lobe.difference import best_fit, level_passed_by_noise
 from valvelab.lobe.trace import Trace
 from valvelab.places import sample_profiles
 from valvelab.records.comparison_result import LobeChange
-from valvelab.records.measurement import LiftTable
+from valvelab.records.measurement import Doubts, LiftTable
 from valvelab.records.result import Source
+from valvelab.records.spec import Spec
 
 SAMPLES = sample_profiles()
 FOUR, LATER = SAMPLES / "quillmere_four_camshaft.csv", SAMPLES / "quillmere_four_after_a_season.csv"
@@ -316,6 +317,36 @@ def test_a_lobe_of_either_table_alone_is_named() -> None:
     found = compared(table("b", angle, {"1I": lift, "1E": lift}), table("a", angle, {"1I": lift, "2I": lift})).result
     assert (found.only_before, found.only_after) == (("1E",), ("2I",))
     assert [row.lobe for row in found.lobes] == ["1I"]
+
+
+def test_another_lobe_is_told_from_a_worn_one() -> None:
+    angle = turn(360)
+    shorter = design("cycloidal", flank=50.0)
+    other = np.asarray(shorter.value(angle - 100.3 + shorter.centre))
+    found = compared(table("b", angle, {"1I": read_at(angle, 100.3)}), table("a", angle, {"1I": other})).result
+    assert any(note.level == "warning" and "same lobe" in note.text for note in found.notes)
+
+
+def test_a_full_turn_and_an_event_alone_are_compared() -> None:
+    angle = turn(720)
+    event = angle[np.abs(angle - 100.3) < 88.0]
+    full = table("full", angle, {"1I": read_at(angle, 100.3)})
+    part = table("part", event, {"1I": read_at(event, 100.3 + SHIFT, DEEPEST_MM, ZERO_MM)})
+    (there,), (back,) = compared(full, part).result.lobes, compared(part, full).result.lobes
+    assert there.zero_um == pytest.approx(1000.0 * ZERO_MM, abs=0.1)
+    assert back.zero_um == pytest.approx(-1000.0 * ZERO_MM, abs=0.1)
+    assert there.wear_um == pytest.approx(1000.0 * DEEPEST_MM, abs=0.2)
+    assert back.wear_um == 0.0
+
+
+def test_a_table_in_doubt_decides_nothing() -> None:
+    angle = turn(360)
+    before, after = read_at(angle, 100.3), read_at(angle, 100.3, DEEPEST_MM)
+    spec = Spec.model_validate({"limit": [{"of": "wear", "max": "0.05 mm"}]})
+    pair = table("b", angle, {"1I": before}), table("a", angle, {"1I": after}, doubts=Doubts(lift="in mm or in um?"))
+    (row,) = compared(*pair, spec=spec).result.verdicts
+    assert row.measured == pytest.approx(60.0, abs=0.2)
+    assert (row.decision, row.upper) == ("undecided", 50.0)
 
 
 def test_another_follower_is_converted_or_refused(tmp_path: Path) -> None:

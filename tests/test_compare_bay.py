@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 from PySide6.QtWidgets import QApplication, QComboBox
 from test_pictures import compare
+from test_recovery import document_in
 
 from valvelab.cli.main import main
 from valvelab.figures.comparison_figures import left_figure, spring_changes_figure
@@ -165,8 +166,10 @@ def test_pictures(window: MainWindow, tmp_path: Path, scheme: theme.Scheme, name
     compare(window, f"compared_{'lobes' if names == SHAFTS else 'springs'}_{scheme}", tmp_path)
 
 
-def test_state_survives_a_restart(window: MainWindow) -> None:
+def test_what_was_chosen_outlives_a_crash(window: MainWindow, tmp_path: Path) -> None:
     put(window, *SHAFTS)
     view(window).swap.click()
-    state = window.bench.document.state(CompareState)
+    window.bench.keep_or_raise()
+    (kept,) = (tmp_path / "settings").glob("recovery*.json")
+    state = document_in(kept.read_bytes(), tmp_path / "again").state(CompareState)
     assert (Path(state.before).name, Path(state.after).name) == (SHAFTS[1], SHAFTS[0])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 
 from valvelab.errors import BadFile, CannotEvaluate
@@ -20,6 +20,7 @@ from valvelab.inspection.comparison.inspect import (
 from valvelab.job.use import Around, Told, Use
 from valvelab.records.comparison_result import ComparedKind, CompareResult
 from valvelab.records.job import ComparePart
+from valvelab.records.result import info
 from valvelab.records.wire_materials import read_wire_materials
 from valvelab.report.comparison_certificate import comparison_part
 from valvelab.tables.comparison import comparison_tables
@@ -37,6 +38,7 @@ def inspect(part: ComparePart, around: Around) -> CompareInspection:
     before = tables_of(part.file, part.columns)
     after = tables_of(part.after, part.columns if part.after_columns is None else part.after_columns)
     kinds = [kind for kind in before if kind in after]
+    others = [info("kind", f"both carry {kind} too: {kinds[0]} are compared") for kind in kinds[1:]]
     spec, sources = around.specs.of(part.spec)
     question = CompareQuestion(
         before[next(iter(kinds or before))],
@@ -46,6 +48,7 @@ def inspect(part: ComparePart, around: Around) -> CompareInspection:
         master=part.master,
         materials=read_wire_materials(),
         sources=sources,
+        notes=tuple(others),
     )
     try:
         return inspect_comparison(question)
@@ -55,17 +58,25 @@ def inspect(part: ComparePart, around: Around) -> CompareInspection:
 
 def tables_of(path: Path, columns: str | None = None) -> dict[ComparedKind, Readings]:
     """What a file holds that can be compared, by kind: one table, or those that a certificate carries."""
-    contents = read_contents(path)
     found: dict[ComparedKind, Readings] = {}
-    for one, assigned in _carried(contents) if contents.data.startswith(b"%PDF") else [(contents, columns)]:
-        kind, readings = _readings(table_in(one, assigned or None))
+    for contents, assigned in _tables_in(read_contents(path), columns):
+        kind, readings = _readings(table_in(contents, assigned or None))
         found.setdefault(kind, readings)
     if not found:
         raise BadFile(str(path), "", "no such table among the files it carries", WANTED)
     return found
 
 
-def _carried(paper: Contents) -> Iterator[tuple[Contents, str | None]]:
+Assigned = tuple[Contents, str | None]
+"""A table's bytes, and the columns assigned to it."""
+
+
+def _tables_in(contents: Contents, columns: str | None) -> Iterable[Assigned]:
+    """The one place that knows which files carry tables instead of being one."""
+    return _carried(contents) if contents.data.startswith(b"%PDF") else [(contents, columns)]
+
+
+def _carried(paper: Contents) -> Iterator[Assigned]:
     """The tables that the parts of a certificate read, with their columns, each under the paper's own identity."""
     from valvelab.job.carried import job_carried, read_carried
 

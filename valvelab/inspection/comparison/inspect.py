@@ -29,7 +29,7 @@ SUBJECT: Subject = "comparison"
 class CompareQuestion:
     """Two tables of one kind, earlier and later. master: the earlier one holds a lobe that all later ones are held to.
 
-    materials: the wires known. sources: files besides the two that the answer follows from.
+    materials: the wires known. sources: files besides the two that the answer follows from. notes: on how the two came.
     """
 
     before: Readings
@@ -39,6 +39,7 @@ class CompareQuestion:
     master: bool = False
     materials: Mapping[str, WireMaterial] = field(default_factory=dict)
     sources: tuple[Source, ...] = ()
+    notes: tuple[Note, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +58,7 @@ def inspect_comparison(question: CompareQuestion) -> CompareInspection:
     Raises CannotEvaluate for two kinds of readings, or without an item in common.
     """
     before, after = question.before, question.after
-    notes: list[Note] = []
+    notes = [*question.notes]
     if before.source.sha256 == after.source.sha256:
         notes.append(info("source", "both are the same file: nothing can have changed"))
     if isinstance(before, LiftTable) and isinstance(after, LiftTable):

@@ -54,6 +54,10 @@ CHANCE = 0.05
 """Of a table without wear in which noise passes for some."""
 LEAST_WEAR_MM = 1e-4
 """Less is rounding of a calculated table (0.1 µm)."""
+FEWEST_LOBES = 3
+"""Lobes that can say how the whole shaft stands."""
+ANOTHER_LOBE = 0.1
+"""Of the lift: a difference beyond is no wear (the share at which turns of one lobe contradict each other)."""
 COVERS = 1.96
 """Standard uncertainties to either side of a value that a stated interval covers (JCGM 100:2008, G.1)."""
 
@@ -399,6 +403,20 @@ def _crest_u(off: FloatArray, u: FloatArray, top: int, hold: float) -> float:
     return float(u[top] * hypot(1.0, expected_greatest(count)[0]))
 
 
+def _shaft_notes(found: Sequence[ComparedLobe]) -> Iterator[Note]:
+    """How the whole shaft stands, and which lobe is furthest from that, where enough lobes say so."""
+    shifts = {one.lobe: one.changes.shift.value for one in found if one.lobe == one.against}
+    known = {lobe: value for lobe, value in shifts.items() if value is not None}
+    if len(known) < FEWEST_LOBES:
+        return
+    common = float(np.median(list(known.values())))
+    lobe = max(known, key=lambda name: abs(known[name] - common))
+    way = "earlier" if common < 0.0 else "later"
+    off = f"{known[lobe] - common:+.3f}".replace("-", "−")
+    text = f"the lobes stand {abs(common):.3f} cam deg {way} in the later table (median); furthest from that is {lobe}"
+    yield info("shift", f"{text}, by {off}")
+
+
 def _notes(found: Sequence[ComparedLobe], work: _Work) -> Iterator[Note]:
     """What the reader has to know of the comparison as a whole, then lobe by lobe."""
     same = [table.instrument for table in (work.earlier.table, work.later.table)]
@@ -407,6 +425,7 @@ def _notes(found: Sequence[ComparedLobe], work: _Work) -> Iterator[Note]:
         yield info("uncertainty", f"both tables name one instrument, {same[0]!r}: its calibration counts once")
     if None in stated:
         yield info("uncertainty", "no probe uncertainty is stated in both: only the readings' own scatter is counted")
+    yield from _shaft_notes(found)
     bare = [one.lobe for one in found if one.changes.shift.lacks]
     if bare:
         slopes = [
@@ -418,6 +437,13 @@ def _notes(found: Sequence[ComparedLobe], work: _Work) -> Iterator[Note]:
             "neither the encoder's nor the wheel's uncertainty is stated, and sweeps don't show it: shifts carry none "
         )
         yield warning("angle", f"{text}of it; 0.1 cam deg is up to {0.1 * steepest:.0f} µm on a flank")
+    for one in found:
+        off, lift = float(np.abs(one.difference_mm[one.worst])), float(one.before_mm.max())
+        if off > ANOTHER_LOBE * lift:
+            text = (
+                f"differs by {off:.3f} mm, more than a tenth of the lift: is it the same lobe, read in the same units?"
+            )
+            yield warning(one.lobe, text)
     unseen = [f"{one.lobe} {1000.0 * one.unseen_mm:.1f} µm" for one in found if one.unseen_mm]
     if unseen:
         text = "not beyond what the noise of both rises to, so that no wear is stated: 0, with u for what may be unseen"

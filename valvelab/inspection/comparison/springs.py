@@ -6,13 +6,13 @@ what is stated of the tester counts once where both files name one instrument, w
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass, fields, replace
 from math import sqrt
 
 from valvelab.inspection.comparison.characteristics import SpringChanges
 from valvelab.inspection.comparison.lobes import together
-from valvelab.inspection.springs.analysis import SpringAnalysis
+from valvelab.inspection.springs.analysis import SpringAnalysis, rate_between
 from valvelab.inspection.springs.characteristics import free_length, open_force, seat_force
 from valvelab.inspection.springs.inspect import SpringsQuestion, analyse_all, latest_stages, up_to_eight
 from valvelab.measured import Measured
@@ -25,12 +25,19 @@ _HEIGHTS = {"installed_height_mm": "installed height", "valve_lift_mm": "valve l
 
 @dataclass(frozen=True, slots=True)
 class Read:
-    """One spring of one file in its latest stage: by its readings alone, and with what is stated of the tester."""
+    """One spring of one file in its latest stage: with what is stated of the tester, and by its readings alone."""
 
-    seen: SpringAnalysis
     stated: SpringAnalysis
+    seen: SpringAnalysis
 
-    def of(self, ask: Callable[[SpringAnalysis], Measured]) -> tuple[Measured, float, float]:
+    @classmethod
+    def of(cls, spring: SpringAnalysis) -> Read:
+        """A spring, and the same as if nothing were stated of its tester."""
+        silent, line = replace(spring.fit.stated, force_n=None, height_mm=None), spring.rate_fit
+        rate = spring.rate if line is None else rate_between(spring.elements, line.low_mm, line.high_mm, silent)[1]
+        return cls(spring, replace(spring, fit=replace(spring.fit, stated=silent), rate=rate))
+
+    def told(self, ask: Callable[[SpringAnalysis], Measured]) -> tuple[Measured, float, float]:
         """A characteristic, the variance that its readings show, and the deviation that is the tester's."""
         whole, alone = self.stated.once(ask), self.seen.once(ask)
         noise = (alone.u or 0.0) ** 2
@@ -59,11 +66,12 @@ def compare_springs(earlier: SpringsQuestion, after: SpringTable) -> tuple[list[
     if same:
         told = f"both files name one instrument, {before.remarks['instrument']!r}: its calibration counts once"
         notes.append(info("uncertainty", told))
-    first, last = _read(earlier, "before", notes), _read(replace(earlier, table=after), "after", notes)
+    common = {one.spring for one in before.springs} & {one.spring for one in after.springs}
+    first = _read(earlier, common, "before", notes)
+    last = _read(replace(earlier, table=after), common, "after", notes)
     found = [
         ComparedSpring(name, one.stated, last[name].stated, _changes(one, last[name], same=same))
         for name, one in first.items()
-        if name in last
     ]
     return found, [*notes, *_missing(found)]
 
@@ -87,16 +95,14 @@ def _at_heights_of(before: SpringTable, after: SpringTable, spec: Spec | None) -
     return replace(after, springs=tuple(moved)), notes
 
 
-def _read(question: SpringsQuestion, when: str, notes: list[Note]) -> dict[str, Read]:
-    """Every spring of a file in its latest stage."""
-    bare = replace(question.table, force_uncertainty_n=None, height_uncertainty_mm=None)
-    _, stated, said = analyse_all(question)
-    _, seen, _ = analyse_all(replace(question, table=bare))
+def _read(question: SpringsQuestion, common: Collection[str], when: str, notes: list[Note]) -> dict[str, Read]:
+    """The springs of both files as one of them has them, each in its latest stage."""
+    _, found, said = analyse_all(question, common)
     notes += [note.model_copy(update={"about": f"{when}: {note.about}"}) for note in said]
-    latest = latest_stages(stated)
-    if len(latest) < len(stated):
+    latest = latest_stages(found)
+    if len(latest) < len(found):
         notes.append(info(f"{when}: stages", "springs read in several stages are compared in their last stage"))
-    return {stated[row].name: Read(seen[row], stated[row]) for row in latest}
+    return {found[row].name: Read.of(found[row]) for row in latest}
 
 
 def _changes(before: Read, after: Read, *, same: bool) -> SpringChanges:
@@ -142,7 +148,7 @@ def _combined(
     same: bool,
 ) -> Measured:
     """A value of both, its uncertainty by the sizes of its slopes; what is the tester's once where it is the same."""
-    (first, seen, tester), (last, seen_later, tester_later) = before.of(ask), after.of(ask)
+    (first, seen, tester), (last, seen_later, tester_later) = before.told(ask), after.told(ask)
     if first.value is None or last.value is None:
         return first if first.value is None else last
     along = slopes(first.value, last.value)

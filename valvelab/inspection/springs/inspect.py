@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -60,12 +60,18 @@ class SpringsInspection:
     spec: Spec | None = None
 
 
-def analyse_all(question: SpringsQuestion) -> tuple[Fit, tuple[SpringAnalysis, ...], list[Note]]:
-    """Every spring analysed, in the file's order; readings that can't be used are refused with their place."""
+def analyse_all(
+    question: SpringsQuestion, only: Collection[str] | None = None
+) -> tuple[Fit, tuple[SpringAnalysis, ...], list[Note]]:
+    """Every spring analysed, in the file's order; readings that can't be used are refused with their place.
+
+    only: the names of the springs wanted, where not all are.
+    """
     table = question.table
     fit, notes = fit_of(table, question.spec, question.materials, question.spec_file)
     fit = replace(fit, stress_factor=question.stress_factor)
-    analyses = [analyse(readings, fit, table.file) for readings in table.springs]
+    wanted = (one for one in table.springs if only is None or one.spring in only)
+    analyses = [analyse(readings, fit, table.file) for readings in wanted]
     new = {one.name: one for one in analyses if (one.readings.stage or "").casefold() == "new"}
     staged = (replace(one, new=new.get(one.name)) if _is_run_in(one.readings.stage) else one for one in analyses)
     return fit, tuple(staged), [*table.notes, *notes]
