@@ -74,6 +74,7 @@ class MainWindow(Shell):
         self.columns.later.clicked.connect(self.bench.put_off_columns)
         self.text_page.closed.connect(self._close_text)
         self.files.used.connect(self.bench.use_file)
+        self.files.used.connect(self.readings.bring)
         self.files.removed.connect(self.bench.remove_file)
         self.files.columns_wanted.connect(self.bench.ask_columns_again)
         self.files.edit_wanted.connect(self.readings.edit)
