@@ -115,7 +115,17 @@ def test_a_lobe_that_is_only_begun_waits_in_the_text_and_the_others_are_read() -
     grid = Grid(heads=("angle [cam deg]", "1I [mm]", "1E [mm]"), rows=rows)
     assert grid_of("lift table", text_of("lift table", grid)) == grid
     assert [trace.name for trace in read_text_of("lift table", grid).traces] == ["1I"]  # type: ignore[attr-defined]
-    assert "8 lifts or more are wanted of 1E" in still_wanted("lift table", grid)
+    assert "wanted of 1E: 8 lifts or more" in still_wanted("lift table", grid)
+
+
+@pytest.mark.parametrize(("last", "whole"), [(170, False), (215, False), (240, True), (350, True)])
+def test_a_lobe_waits_until_it_is_down_on_its_base_circle_again(last: int, whole: bool) -> None:
+    lobe = {angle: max(0.0, 8.0 - (angle - 180) ** 2 / 400.0) for angle in range(100, 360, 5)}
+    rows = tuple((str(angle), f"{lift:.3f}", f"{lift:.3f}" if angle <= last else "") for angle, lift in lobe.items())
+    grid = Grid(heads=("angle [cam deg]", "1I [mm]", "1E [mm]"), rows=rows)
+    read_lobes = [trace.name for trace in read_text_of("lift table", grid).traces]  # type: ignore[attr-defined]
+    assert read_lobes == (["1I", "1E"] if whole else ["1I"])
+    assert ("wanted of 1E: lifts up" in still_wanted("lift table", grid)) is not whole
 
 
 def test_a_study_is_read_from_the_parts_that_everyone_has_read() -> None:

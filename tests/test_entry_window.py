@@ -242,7 +242,7 @@ def test_while_a_table_is_half_filled_the_page_is_calm(window: MainWindow, quiet
     type_keys("0\r0\r0.1\r")
     assert window.pages.front() is window.empty
     assert all(row.level != "error" for row in window.bench.document.problems())
-    assert "8 lifts or more are wanted of 1I" in pane.message.text()
+    assert "wanted of 1I: 8 lifts or more" in pane.message.text()
     assert window.bench.document.columns_of == ""
 
 

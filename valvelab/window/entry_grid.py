@@ -410,5 +410,6 @@ class EntryGrid(QTableView):
         self.verticalHeader().setDefaultSectionSize(round(1.55 * metrics.height()))
         for column, head in enumerate(self.grid.heads):
             title, unit = split_header(head)
-            wide = max(metrics.horizontalAdvance(one) for one in (title, unit or "", "−000.000"))
-            self.setColumnWidth(column, wide + round(1.6 * metrics.height()))
+            usual = "−00.000" if entry.takes(self.entry_model.kind, head) is not None else "00000"
+            wide = max(metrics.horizontalAdvance(one) for one in (title, unit or "", usual))
+            self.setColumnWidth(column, wide + round(metrics.height()))

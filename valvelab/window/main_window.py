@@ -76,6 +76,7 @@ class MainWindow(Shell):
         self.empty.type_button.clicked.connect(lambda: self.do("type"))
         self.text_page.closed.connect(self._close_text)
         self.files.used.connect(self.bench.use_file)
+        self.files.used.connect(self.readings.bring)
         self.files.removed.connect(self.bench.remove_file)
         self.files.columns_wanted.connect(self.bench.ask_columns_again)
         self.files.edit_wanted.connect(self.readings.edit)

@@ -279,6 +279,7 @@ def about_html(theme: Theme) -> str:
         f"<p style='color:{quiet}'>Results support, and never replace, the judgement of qualified people.</p>"
         f"<h3>Keys</h3><table>{rows}"
         "<tr><td><b>↑ ↓</b> in the map</td><td>Next or previous lobe</td></tr>"
+        "<tr><td><b>Enter, Tab</b> in readings typed</td><td>Take the reading and go on to the next</td></tr>"
         "<tr><td><b>Wheel, drag</b> in a plot</td><td>Zoom and move along the angle</td></tr>"
         "<tr><td><b>Double click</b></td><td>Show everything again</td></tr></table>"
     )

@@ -5,8 +5,8 @@ from __future__ import annotations
 from functools import partial
 from typing import TYPE_CHECKING
 
-from PySide6.QtCore import QEvent, QObject
-from PySide6.QtWidgets import QDockWidget, QMenu, QWidget
+from PySide6.QtCore import QEvent, QObject, Qt
+from PySide6.QtWidgets import QDockWidget, QMainWindow, QMenu, QWidget
 
 from valvelab.window.bench import Bench
 from valvelab.workbench import typed
@@ -15,6 +15,9 @@ from valvelab.workbench.entry_kinds import EntryKind
 
 if TYPE_CHECKING:
     from valvelab.window.entry_pane import EntryPane
+
+_SHARE = 0.45
+"""Most of the window's width that the dock takes when it comes up."""
 
 
 class Readings(QObject):
@@ -35,8 +38,19 @@ class Readings(QObject):
         tables = typed.tables_at(document)
         if tables:
             self._made().show_document(document)
-        self.dock.setVisible(bool(tables) and not self._closed)
+        wanted = bool(tables) and not self._closed
+        if wanted and not self.dock.isVisible():
+            self.dock.show()
+            self._fit()
+        self.dock.setVisible(wanted)
         self.dock.toggleViewAction().setEnabled(bool(tables))
+
+    def _fit(self) -> None:
+        """Leave the bay its share of a window that large text makes small."""
+        window = self.dock.window()
+        most = round(_SHARE * window.width())
+        if isinstance(window, QMainWindow) and self.dock.width() > most:
+            window.resizeDocks([self.dock], [most], Qt.Orientation.Horizontal)
 
     def _made(self) -> EntryPane:
         if self.pane is None:
@@ -60,6 +74,11 @@ class Readings(QObject):
         """Edit the readings of a table that is on the bench; of a file, its text, and the file stays as it is."""
         self._closed = False
         self._made().edit(path)
+
+    def bring(self, path: str) -> None:
+        """A table was chosen on the bench: where it is typed for the bay in front, it comes to the front here."""
+        if self.pane is not None and any(file.path == path for file in typed.tables_at(self.bench.document)):
+            self.pane.show_table(path)
 
     def choose(self, parent: QWidget) -> None:
         """Begin the one kind that the bay in front takes, or offer those there are."""

@@ -31,6 +31,10 @@ _COMMAS = "sep=,"
 _BEGUN = re.compile(r"(.+) begun(?: in (\S+))?")
 LEAST_LIFTS = 8
 """Lifts that a lobe's readings begin to count from, as the lift table's reader has it."""
+_WHOLE_TURN = 0.94
+"""A lobe that was read over more than this share of a turn was read all round."""
+_OPEN = 0.2
+"""Read over less, it is only begun while it begins or ends higher than this share of its lift."""
 _SAME_READING = 0.05
 """Two readings of one spring at one height that differ by more of it are two springs' to the reader."""
 
@@ -274,22 +278,43 @@ def _begun(kind: str, grid: Grid) -> set[Place]:
     return {(at, n) for at, row in enumerate(grid.rows) if not all(row) for n in range(1, len(row)) if row[n]}
 
 
-def _counts(grid: Grid) -> list[int]:
-    """Readings in each column, those with a place or name in front."""
-    return [sum(bool(row[0] and row[n]) for row in grid.rows) for n in range(len(grid.heads))]
+def _begun_lobes(grid: Grid) -> dict[int, str]:
+    """Columns of lobes that are only begun, and what is wanted of them."""
+    if any(plain_name(split_header(head)[0]) == "lift" for head in grid.heads) or not grid.heads:
+        return {}
+    angles = [number_in("lift table", grid.heads[0], row[0]) for row in grid.rows]
+    turn = 720.0 if (split_header(grid.heads[0])[1] or "").startswith("crank") else 360.0
+    found: dict[int, str] = {}
+    for n, head in enumerate(grid.heads):
+        if n == 0 or takes("lift table", head) is None:
+            continue
+        lifts = ((angle, number_in("lift table", head, row[n])) for angle, row in zip(angles, grid.rows, strict=True))
+        read = [(angle, lift) for angle, lift in lifts if angle is not None and lift is not None]
+        if len(read) < LEAST_LIFTS:
+            found[n] = f"{LEAST_LIFTS} lifts or more"
+        elif _is_open(read, turn):
+            found[n] = "lifts up from the base circle and down to it again"
+    return found
+
+
+def _is_open(read: list[tuple[float, float]], turn: float) -> bool:
+    """Whether lifts over part of a turn begin or end up on the lobe, or are of the base circle alone."""
+    places, lifts = [place for place, _ in read], [lift for _, lift in read]
+    if max(places) - min(places) > _WHOLE_TURN * turn:
+        return False
+    low, high = min(lifts), max(lifts)
+    ends = max(lifts[0], lifts[-1]) - low
+    return ends > _OPEN * (high - low) or high == low
 
 
 def _with_begun_lobes(grid: Grid) -> Row:
-    """Heads in which a lobe with too few readings is a column of remarks."""
-    if any(plain_name(split_header(head)[0]) == "lift" for head in grid.heads):
-        return grid.heads
-    counts = _counts(grid)
-    heads = list(grid.heads)
-    for n, head in enumerate(grid.heads):
-        title, unit = split_header(head)
-        if n and counts[n] < LEAST_LIFTS and takes("lift table", head) is not None:
-            heads[n] = f"{title} begun in {unit}"
-    return tuple(heads)
+    """Heads in which a lobe that is only begun is a column of remarks."""
+    begun = _begun_lobes(grid)
+    split = (split_header(head) for head in grid.heads)
+    return tuple(
+        f"{title} begun in {unit}" if n in begun else head
+        for n, (head, (title, unit)) in enumerate(zip(grid.heads, split, strict=True))
+    )
 
 
 def still_wanted(kind: str, grid: Grid) -> str:
@@ -315,12 +340,9 @@ def _springs_wanted(grid: Grid) -> str:
 
 
 def _lifts_wanted(grid: Grid) -> str:
-    few = [
-        split_header(head)[0]
-        for head, count in list(zip(grid.heads, _counts(grid), strict=True))[1:]
-        if count < LEAST_LIFTS
-    ]
-    return f"{LEAST_LIFTS} lifts or more are wanted of {', '.join(few)}" if few else ""
+    begun = _begun_lobes(grid)
+    wanted = {what: [split_header(grid.heads[n])[0] for n in begun if begun[n] == what] for what in begun.values()}
+    return "; ".join(f"wanted of {', '.join(lobes)}: {what}" for what, lobes in wanted.items())
 
 
 def _study_wanted(grid: Grid) -> str:
