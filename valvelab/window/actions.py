@@ -30,6 +30,8 @@ ACTIONS = (
     ActionRow("remove", "Take off the bench", "Ctrl+W", "Take the selected file off the bench", "remove", "Bench"),
     ActionRow("columns", "Assign columns…", "Ctrl+L", "Assign the columns of the selected file again", "columns",
               "Bench"),
+    ActionRow("limits", "Limits…", "Ctrl+J", "Write the limits that what is in front is judged by", "spec", "Bench",
+              bar=True),
     ActionRow("reload", "Read again", "F5", "Read every file on the bench again", "reload", "Bench"),
     ActionRow("certificate", "Save certificate…", "Ctrl+Shift+P", "Write the certificate of this inspection (PDF)",
               "certificate", "Bench", bar=True),

@@ -56,11 +56,13 @@ class Shell(QMainWindow):
         self.files = BenchList(self)
         self.verdicts = VerdictTable(self)
         self.notes = NotesTable(self)
+        self.limit_pages = pages.Pages(self)
         self.docks: dict[str, QDockWidget] = {}
         left, bottom = Qt.DockWidgetArea.LeftDockWidgetArea, Qt.DockWidgetArea.BottomDockWidgetArea
         for name, widget, area in (
             ("Bench", self.files, left),
             ("Verdicts", self.verdicts, bottom),
+            ("Limits", self.limit_pages, bottom),
             ("Problems", self.notes, bottom),
         ):
             dock = QDockWidget(name, self)
@@ -68,10 +70,11 @@ class Shell(QMainWindow):
             dock.setWidget(widget)
             self.addDockWidget(area, dock)
             self.docks[name] = dock
-        self.tabifyDockWidget(self.docks["Verdicts"], self.docks["Problems"])
+        for name in ("Limits", "Problems"):
+            self.tabifyDockWidget(self.docks["Verdicts"], self.docks[name])
         self.docks["Verdicts"].raise_()
         self.setCorner(Qt.Corner.BottomLeftCorner, bottom)
-        for name in ("Verdicts", "Problems"):  # their tabs name them already
+        for name in ("Verdicts", "Limits", "Problems"):  # their tabs name them already
             self.docks[name].setTitleBarWidget(QWidget(self))
         em = self.fontMetrics().height()
         self.resizeDocks([self.docks["Bench"]], [10 * em], Qt.Orientation.Horizontal)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
+from html import escape
 
 from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QPointF, QRectF, QSize, Qt, Signal
 from PySide6.QtGui import QPainter, QPaintEvent, QPen
@@ -12,6 +13,7 @@ from PySide6.QtWidgets import (
     QButtonGroup,
     QLabel,
     QLineEdit,
+    QPushButton,
     QSizePolicy,
     QStyledItemDelegate,
     QStyleOptionViewItem,
@@ -169,7 +171,12 @@ class VerdictTable(QWidget):
 
 
 class Banner(QWidget):
-    """What was inspected, against what, and the outcome: shape, word and colour."""
+    """What was inspected, against what, and the outcome: shape, word and colour.
+
+    `limits_wanted` where limits are to be written.
+    """
+
+    limits_wanted = Signal()
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -184,14 +191,17 @@ class Banner(QWidget):
             label.setTextFormat(Qt.TextFormat.RichText)
             label.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
         self.inspected.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
+        self.limits = QPushButton("Write limits…", self)
+        self.limits.setToolTip("Write the limits to judge by, beside the plots")
+        self.limits.clicked.connect(self.limits_wanted)
         lines = above(self._head, self.inspected, spacing=0)
-        beside(self._mark, (lines, 1), self._counts, on=self, margins=(16, 6, 12, 6), spacing=12)
+        beside(self._mark, (lines, 1), self._counts, self.limits, on=self, margins=(16, 6, 12, 6), spacing=12)
 
-    def show_result(self, title: str, against: str, result: Result) -> None:
-        """Say the outcome of a result."""
+    def show_result(self, title: str, against: str, result: Result, broken: str = "") -> None:
+        """Say the outcome of a result; where a spec is `broken` that sentence, and nothing is judged."""
         theme = current_theme()
         counts: Counter[str] = Counter(verdict.decision for verdict in result.verdicts)
-        self._outcome = overall(result.verdicts) or ""
+        self._outcome = "reject" if broken else overall(result.verdicts) or ""
         total = len(result.verdicts)
         colour = theme.colours.get(self._outcome, theme.colours["text"])
         head = {
@@ -200,9 +210,15 @@ class Banner(QWidget):
             "accept": f"Accepted: all {total} within limits",
             "": "Measured; nothing judged",
         }[self._outcome]
+        if broken:
+            head, against = "Limits can't be read. Nothing is judged.", broken
         self._head.setFont(scaled(self.font(), 1.25, strong=True))
         self._head.setText(f'<span style="color:{colour}">{head}</span>')
-        self.inspected.setText(f'{title} <span style="color:{theme.colours["quiet"]}">&nbsp;·&nbsp; {against}</span>')
+        quiet = theme.colours["reject" if broken else "quiet"]
+        said = escape(against) if broken else against
+        self.inspected.setText(f'{title} <span style="color:{quiet}">&nbsp;·&nbsp; {said}</span>')
+        self.limits.setVisible(bool(broken) or not total)
+        self.limits.setText("Mend limits…" if broken else "Write limits…")
         self.inspected.setToolTip(f"{title}\n{against}")
         side = round(2.0 * self.fontMetrics().height())
         name, of = (self._outcome, self._outcome) if self._outcome else ("info", "quiet")

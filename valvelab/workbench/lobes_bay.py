@@ -21,6 +21,7 @@ from valvelab.workbench.spec_choice import SPEC, files_of, inspected_to, spec_fo
 from valvelab.workbench.state import BayState, entered
 
 NAME = "lobes"
+JUDGES = ("lobe", "camshaft")
 TABLE: Kind[LiftTable] = Kind("lift table")
 
 
@@ -51,9 +52,7 @@ def spec_in_use(document: Document) -> tuple[BenchFile, Spec] | None:
     The one chosen by hand; else one that speaks of lobes, before all the one that bears the table's own name.
     """
     table = table_in_use(document)
-    return spec_for(
-        document, ("lobe", "camshaft"), lambda spec: bool(spec.envelope), None if table is None else table.path
-    )
+    return spec_for(document, JUDGES, lambda spec: bool(spec.envelope), None if table is None else table.path)
 
 
 def nominal_paths(spec_path: str, spec: Spec) -> dict[str, Path]:
@@ -116,4 +115,4 @@ def certificate(document: Document, inspection: LobesInspection) -> Shown:
     return Shown(inspection.result, *parts(document))
 
 
-WORK = Work(LobesState, question, result, parts, certificate, uses)
+WORK = Work(LobesState, question, result, parts, certificate, uses, spec=spec_in_use, judges=JUDGES)

@@ -108,4 +108,6 @@ def certificate(document: Document, motion: Motion) -> Shown:
     return Shown(motion.inspection.result, *parts(document))
 
 
-WORK = Work(MotionState, question, result, parts, certificate, uses, at_once)
+WORK = Work(
+    MotionState, question, result, parts, certificate, uses, at_once, spec=spec_in_use, judges=("valve", "event")
+)
