@@ -8,16 +8,18 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from PySide6.QtCore import Qt
+from PySide6.QtCore import QPointF, Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QLineEdit
 
 from valvelab.cli.main import main
 from valvelab.files.spec_file import read_spec
 from valvelab.places import sample_profiles
+from valvelab.window.bays.lobes_view import LobesView
 from valvelab.window.bench import Bench
 from valvelab.window.main_window import MainWindow
 from valvelab.workbench import spec_sheet
+from valvelab.workbench.lobes_bay import LobesState
 
 CAMSHAFT = "quillmere_four_camshaft"
 
@@ -51,6 +53,11 @@ def editor(window: MainWindow) -> QLineEdit:
     assert isinstance(found, QLineEdit), found
     assert window.limits.isAncestorOf(found)
     return found
+
+
+def use_of_band(window: MainWindow, lobe: str) -> float:
+    (row,) = (row for row in window.bench.document.answers["lobes"].value.result.lobes if row.lobe == lobe)
+    return row.envelope.worst_use_of_band
 
 
 def type_row(window: MainWindow, *cells: str) -> None:
@@ -129,3 +136,71 @@ def test_a_file_keeps_its_comments_and_its_units(window: MainWindow, folder: Pat
     assert spec.read_text() == before, "the file on disk changes only when it is saved"
     window.do("undo")
     assert window.bench.document.file(str(spec)).text is None
+
+
+def test_an_edge_of_the_band_is_dragged_with_the_mouse(window: MainWindow, folder: Path, app: QApplication) -> None:
+    spec = folder / f"{CAMSHAFT}.toml"
+    window.bench.add_files([str(folder / f"{CAMSHAFT}.csv"), str(spec)])
+    window.bench.set(LobesState, lobe="1I", plots=frozenset({"deviation"}))
+    app.processEvents()
+    view = window.pages.front()
+    assert isinstance(view, LobesView)
+    before = use_of_band(window, "1I")
+    item, port = view.stack.items_by_name["deviation"], view.stack.viewport()
+    start, end = (view.stack.mapFromScene(item.view.mapViewToScene(QPointF(-20.0, y))) for y in (35.0, 12.0))
+    QTest.mouseMove(port, start)
+    QTest.mousePress(port, Qt.MouseButton.LeftButton, pos=start)
+    for step in range(1, 6):
+        QTest.mouseMove(port, start + (end - start) * (step / 5))
+        QTest.qWait(40)
+    QTest.mouseRelease(port, Qt.MouseButton.LeftButton, pos=end)
+    app.processEvents()
+    assert window.bench.history.undo_label == "drag the band of 1I"
+    envelope = window.bench.document.value_in_use("spec")[1].envelope[0]
+    dragged = envelope.band[1]
+    assert dragged.above_mm == pytest.approx(0.012, abs=0.003)
+    assert dragged.below_mm == 0.035, "the other edge stays"
+    assert dragged.above_mm == round(dragged.above_mm, 3), "at a round step"
+    assert "# opening ramp" in window.bench.document.file(str(spec)).text
+    assert use_of_band(window, "1I") > before
+    assert view.band_edges.edges[1, "above"].getData()[1][0] == pytest.approx(1000.0 * dragged.above_mm)
+    window.do("undo")
+    assert window.bench.document.file(str(spec)).text is None, "the whole drag is one step"
+
+
+def test_a_broken_spec_is_loud_and_nothing_is_certified(window: MainWindow, folder: Path, tmp_path: Path) -> None:
+    spec = folder / f"{CAMSHAFT}.toml"
+    good = spec.read_text()
+    spec.write_text(good.replace('nominal = "7.00 mm"', 'nominal = "7.00 mn"').replace("[[limit]]", "[[limit]", 1))
+    window.bench.add_files([str(folder / f"{CAMSHAFT}.csv"), str(spec)])
+    assert window.banner.accessibleName() == "Limits can't be read. Nothing is judged."
+    assert f"{spec.name}: line " in window.banner.inspected.toolTip()
+    assert "no spec on the bench" not in window.banner.inspected.text()
+    window.save_certificate(tmp_path / "paper.pdf")
+    assert not (tmp_path / "paper.pdf").exists()
+    model = window.notes.proxy
+    told = [model.index(n, 2).data() for n in range(model.rowCount()) if model.index(n, 1).data() == "certificate"]
+    assert len(told) == 1
+    assert told[0].startswith("Limits can't be read: ")
+    assert told[0].endswith("Nothing is certified past them.")
+    window.do("limits")
+    assert window.limits.sentence.text().startswith("✗ Limits can't be read: line ")
+    window.limits.bring("text")
+    window.limits.text.setFocus()
+    window.limits.text.setPlainText(window.limits.text.toPlainText().replace("[[limit]\n", "[[limit]]\n"))
+    window.limits.text.document().setModified(True)
+    window.limits.specs.setFocus()
+    assert "[[limit]] 1" in window.banner.inspected.toolTip(), "read, and refused by what inspects"
+    window.save_certificate(tmp_path / "paper.pdf")
+    assert not (tmp_path / "paper.pdf").exists()
+    window.limits.bring("limits")
+    table = window.limits.table.spec_model
+    assert table.index(0, table.columnCount() - 1).data() == "can't be judged"
+    window.limits.table.type_into(0, 3)
+    QTest.keyClick(editor(window), Qt.Key.Key_A, Qt.KeyboardModifier.ControlModifier)
+    QTest.keyClicks(editor(window), "7 mm")
+    QTest.keyClick(editor(window), Qt.Key.Key_Tab)
+    assert table.index(0, table.columnCount() - 1).data() == "all 4 accepted"
+    assert window.banner.accessibleName().startswith("Rejected: 3 of 60")
+    window.save_certificate(tmp_path / "paper.pdf")
+    assert (tmp_path / "paper.pdf").exists()

@@ -94,7 +94,7 @@ class LimitsPane(QWidget):
 
     def _lay_out(self) -> None:
         self._chips = QButtonGroup(self)
-        chips = chip_row(self, self._chips, _PAGES, lambda name, _on: self._page(name), {})
+        chips = chip_row(self, self._chips, _PAGES, lambda name, _on: self.bring(name), {})
         self.add_button = button(self, "+ limit", "Type one more limit", self.add)
         self.remove_button = button(self, "Remove", "Take the row in front out of the spec", self.remove)
         self.up = button(self, "▲", "Move the row up", lambda: self._move(-1))
@@ -149,7 +149,7 @@ class LimitsPane(QWidget):
         self.sentence.setContentsMargins(8, 2, 8, 3)
         self.sentence.setMinimumWidth(10)
         stacked(self, tools, head, (self.pages, 1), self.sentence)
-        self._page("limits")
+        self.bring("limits")
 
     def _reader(self, name: Head) -> Callable[[str], str]:
         """Reads a head as the spec would, so that a refusal is said at its field."""
@@ -197,7 +197,7 @@ class LimitsPane(QWidget):
         banded = document.bay == "lobes"
         self._chips.buttons()[1].setVisible(banded)
         if not banded and self.pages.currentIndex() == 1:
-            self._page("limits")
+            self.bring("limits")
         self.card_button.setVisible(document.bay in {"phasing", "lobes"})
         self.save_button.setEnabled(self._sheet is not None)
 
@@ -209,7 +209,8 @@ class LimitsPane(QWidget):
 
     _stale = True
 
-    def _page(self, name: str) -> None:
+    def bring(self, name: str) -> None:
+        """Bring the limits, the bands of envelopes or the text to the front."""
         self.pages.setCurrentIndex([one for one, _ in _PAGES].index(name))
         press(self._chips, {name})
         limits, bands = name == "limits", name == "bands"

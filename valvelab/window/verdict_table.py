@@ -211,15 +211,14 @@ class Banner(QWidget):
             "": "Measured; nothing judged",
         }[self._outcome]
         if broken:
-            head, against = "Limits can't be read. Nothing is judged.", broken
+            head = "Limits can't be read. Nothing is judged."
         self._head.setFont(scaled(self.font(), 1.25, strong=True))
         self._head.setText(f'<span style="color:{colour}">{head}</span>')
-        quiet = theme.colours["reject" if broken else "quiet"]
-        said = escape(against) if broken else against
-        self.inspected.setText(f'{title} <span style="color:{quiet}">&nbsp;·&nbsp; {said}</span>')
+        said = f'{title} <span style="color:{theme.colours["quiet"]}">&nbsp;·&nbsp; {against}</span>'
+        self.inspected.setText(f'<span style="color:{colour}">{escape(broken)}</span>' if broken else said)
         self.limits.setVisible(bool(broken) or not total)
         self.limits.setText("Mend limits…" if broken else "Write limits…")
-        self.inspected.setToolTip(f"{title}\n{against}")
+        self.inspected.setToolTip(f"{title}\n{broken or against}")
         side = round(2.0 * self.fontMetrics().height())
         name, of = (self._outcome, self._outcome) if self._outcome else ("info", "quiet")
         self._mark.setPixmap(icon(name, of).pixmap(QSize(side, side), self.devicePixelRatioF()))

@@ -18,7 +18,7 @@ from valvelab.inspection.characteristics import Characteristic, all_characterist
 from valvelab.inspection.judging import ENVELOPE
 from valvelab.inspection.limits import readings_of
 from valvelab.records.spec import LimitSpec, Spec
-from valvelab.units import System, display_unit, parse_quantity, split_quantity
+from valvelab.units import INCH_MM, System, display_unit, parse_quantity, split_quantity
 
 Column = Literal["of", "items", "at", "nominal", "sides", "min", "max", "clause"]
 COLUMNS: tuple[Column, ...] = ("of", "items", "at", "nominal", "sides", "min", "max", "clause")
@@ -34,6 +34,7 @@ _OTHER_FORM = {
     **dict.fromkeys(("min", "max"), ("nominal", "below", "above")),
 }
 _ORDER = tuple(info.alias or name for name, info in LimitSpec.model_fields.items())
+_STEP_MM, _STEP_IN = 0.001, 0.00005 * INCH_MM
 _SIDE = re.compile(r"\s*([+\-−])\s*([^+\-−/]+)/?")
 _SEVERAL = re.compile(r"\s*[,;]\s*|\s+")
 
@@ -84,7 +85,7 @@ def limit_cells(limit: Keys, characteristic: Characteristic | None, units: Syste
 def bare(value: float, unit: str, units: System) -> str:
     """A number that stands without a unit: its unit beside it, a compound one as the window shows it."""
     display = display_unit(unit, units if _compound(unit) else "metric")
-    return f"{value * display.scale:.9g} {display.label}".rstrip()
+    return f"{value * display.scale:.{9 if display.scale == 1.0 else 5}g} {display.label}".rstrip()
 
 
 def _compound(unit: str) -> bool:
@@ -304,11 +305,13 @@ def with_band(text: str, number: int, piece: int, column: str, typed: str, units
 def with_side(
     text: str, number: int, piece: int, side: Literal["below", "above"], size_mm: float, units: System
 ) -> str:
-    """The text with an edge of an envelope's band at a size, in the unit that it was typed in."""
+    """The text with an edge of an envelope's band at a size, to a round step of the unit that it was typed in."""
     old = dict(spec_keys(text)["envelope"][number]["band"][piece])
     stated = split_quantity(old[side], side)[1] if isinstance(old.get(side), str) else ""
     unit = stated or display_unit("mm", units).label
-    size = size_mm / parse_quantity(f"1 {unit}", "length", side)
+    one = parse_quantity(f"1 {unit}", "length", side)
+    step = (_STEP_IN if unit.lower().startswith(("in", "th", '"')) else _STEP_MM) / one
+    size = round(max(0.0, size_mm) / one / step) * step
     return with_band_piece(text, number, piece, {**old, side: f"{size:.6g} {unit}"})
 
 

@@ -9,8 +9,7 @@ from types import MappingProxyType
 from typing import Any
 
 from valvelab.errors import BadSpec, ValvelabError
-from valvelab.files.contents import decode, read_contents
-from valvelab.files.spec_file import MAX_TOML_BYTES, nominal_path
+from valvelab.files.spec_file import nominal_path
 from valvelab.files.spec_text import spec_keys, spec_toml, with_key
 from valvelab.inspection.characteristics import Characteristic, named
 from valvelab.inspection.judging import ENVELOPE
@@ -21,7 +20,7 @@ from valvelab.units import System, show
 from valvelab.workbench import bays
 from valvelab.workbench.document import BenchFile, Document
 from valvelab.workbench.edits import forget_file
-from valvelab.workbench.spec_choice import SPEC
+from valvelab.workbench.spec_choice import SPEC, text_of
 from valvelab.workbench.spec_edit import (
     SELECTED_BY,
     Cells,
@@ -150,14 +149,6 @@ def sheet_in_front(document: Document) -> Sheet | None:
     except ValvelabError as refusal:
         return Sheet(file, "", str(refusal))
     return Sheet(file, text, content.problem.text if content is not None and content.problem is not None else "")
-
-
-def text_of(file: BenchFile) -> str:
-    """The spec's text as it was typed, else as its file has it; BadFile where that can't be read."""
-    if file.text is not None:
-        return file.text
-    contents = read_contents(file.path, MAX_TOML_BYTES)
-    return decode(contents.file, contents.data)[0]
 
 
 def new_spec(document: Document) -> str:
