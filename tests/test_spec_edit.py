@@ -13,6 +13,7 @@ from valvelab.errors import BadFile, BadQuantity, CannotEvaluate, ValvelabError
 from valvelab.files.contents import Contents
 from valvelab.files.spec_file import read_spec
 from valvelab.files.spec_text import (
+    comments_lost,
     head_of,
     spec_keys,
     spec_toml,
@@ -125,6 +126,10 @@ def test_a_text_that_has_no_line_for_a_key_is_written_anew(text: str) -> None:
     text = f"# ours\n{text}"
     new = with_key(text, ("limit", 0), "max", 9)
     assert new.startswith("# ours\n")
+    remarked = f"{text}# one\n# two\n"
+    assert comments_lost(remarked, with_key(remarked, ("limit", 0), "max", 9)), "which is to be said"
+    whole = CAMSHAFT.read_text(encoding="utf-8")
+    assert not comments_lost(whole, with_key(whole, ("limit", 0), "clause", "4.1"))
     assert tomllib.loads(new) == {**tomllib.loads(text), "limit": [{"of": "max_lift", "max": 9}]}
 
 

@@ -114,6 +114,12 @@ def with_band_piece(text: str, envelope: int, number: int, piece: Keys) -> str:
     return with_key(text, ("envelope", envelope), "band", band)
 
 
+def comments_lost(old: str, new: str) -> bool:
+    """Whether a text was written anew and comments of the old one went by it, other than that at its head."""
+    remarks = [line for line in old.removeprefix(head_of(old)).split("\n") if "#" in line]
+    return len(remarks) > 1 and not any("#" in line for line in new.removeprefix(head_of(new)).split("\n"))
+
+
 def head_of(text: str) -> str:
     """The comment at the head of a text, as it stands."""
     lines: list[str] = []

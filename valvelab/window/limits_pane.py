@@ -19,7 +19,8 @@ from PySide6.QtWidgets import (
 )
 
 from valvelab.errors import BadQuantity, ValvelabError
-from valvelab.files.spec_text import with_moved_row, without_row
+from valvelab.files.spec_text import comments_lost, with_moved_row, without_row
+from valvelab.records.result import Result
 from valvelab.units import display_unit
 from valvelab.window.bench import Bench
 from valvelab.window.chips import chip_row, press
@@ -58,6 +59,7 @@ _BANDS = (
     Field("above", "above", "Allowed above the nominal"),
     Field("clause", "clause", "Where the envelope is written", number=False, share=1.1),
 )
+_WITH_CARD = {"phasing", "lobes"}
 _PAGES = (("limits", "Limits"), ("bands", "Envelopes"), ("text", "Text"))
 _WIDTHS: dict[str, float] = {"title": 14, "revision": 3.5, "confidence": 4.5, "installed_height": 6, "valve_lift": 6}
 
@@ -69,6 +71,8 @@ class LimitsPane(QWidget):
         super().__init__(parent)
         self.bench = bench
         self._sheet: Sheet | None = None
+        self._rows: tuple[spec_sheet.Row, ...] = ()
+        self._pieces: tuple[spec_sheet.Row, ...] = ()
         self._pending: dict[str, dict[int, Pending]] = {"limits": {}, "bands": {}}
         self.table = SpecTable("Limits", _LIMITS, self, self._offers)
         self.bands = SpecTable("Bands of envelopes", _BANDS, self, self._offers, grows=False)
@@ -175,15 +179,19 @@ class LimitsPane(QWidget):
             self._pending = {"limits": {}, "bands": {}}
         self._sheet = sheet
         keys = {} if sheet is None else sheet.keys
-        bay = bays.by_name(document.bay)
-        value = None if bay is None else bays.answer_value(document, bay)
-        result = None if bay is None or value is None else bays.work_of(bay.name).result(value)
-        rows = spec_sheet.limit_rows(keys, spec_sheet.judges(document), document.units, result)
-        self.table.show_rows(rows, document.units, self._pending["limits"])
-        self.bands.show_rows(spec_sheet.band_rows(keys, result), document.units, self._pending["bands"])
+        key = (sheet, self._result(), document.units, document.bay)
+        if self._shown is None or any(a is not b and a != b for a, b in zip(key, self._shown, strict=True)):
+            self._shown = key
+            self._rows = spec_sheet.limit_rows(keys, spec_sheet.judges(document), document.units, key[1])
+            self._pieces = spec_sheet.band_rows(keys, key[1])
+        self.table.show_rows(self._rows, document.units, self._pending["limits"])
+        self.bands.show_rows(self._pieces, document.units, self._pending["bands"])
         self.text.show_text(self._text())
         self._show_heads(document, keys)
         self._say_place()
+
+    _shown: tuple[Any, ...] | None = None
+    _last: tuple[str, Result | None] = ("", None)
 
     def _show_heads(self, document: Document, keys: dict[str, Any]) -> None:
         named = [(file.name, file.path) for file in (*spec_sheet.broken_specs(document), *document.of_kind(SPEC))]
@@ -198,7 +206,7 @@ class LimitsPane(QWidget):
         self._chips.buttons()[1].setVisible(banded)
         if not banded and self.pages.currentIndex() == 1:
             self.bring("limits")
-        self.card_button.setVisible(document.bay in {"phasing", "lobes"})
+        self.card_button.setVisible(document.bay in _WITH_CARD and self.pages.currentIndex() == 0)
         self.save_button.setEnabled(self._sheet is not None)
 
     def showEvent(self, event: Any) -> None:
@@ -214,12 +222,12 @@ class LimitsPane(QWidget):
         self.pages.setCurrentIndex([one for one, _ in _PAGES].index(name))
         press(self._chips, {name})
         limits, bands = name == "limits", name == "bands"
-        for one in (self.remove_button,):
+        for one in (self.add_button, self.remove_button):
             one.setVisible(limits or bands)
         for one in (self.up, self.down, self.part_button):
             one.setVisible(limits)
+        self.card_button.setVisible(limits and self.bench.document.bay in _WITH_CARD)
         self.split_button.setVisible(bands)
-        self.add_button.setVisible(limits or bands)
         self.add_button.setText("+ envelope…" if bands else "+ limit")
         self._say_place()
 
@@ -258,11 +266,16 @@ class LimitsPane(QWidget):
         subject = "lobe" if self.pages.currentIndex() == 1 else known.subject if known is not None else ""
         return [(name, name) for name in spec_sheet.items_present(self._result(), subject)]
 
-    def _result(self) -> Any:
+    def _result(self) -> Result | None:
+        """The result of the bay in front; while the next one is worked out, the last."""
         document = self.bench.document
         bay = bays.by_name(document.bay)
         value = None if bay is None else bays.answer_value(document, bay)
-        return None if bay is None or value is None else bays.work_of(bay.name).result(value)
+        if bay is not None and value is not None:
+            self._last = bay.name, bays.work_of(bay.name).result(value)
+        elif self._last[0] != document.bay or bays.outstanding(document) is None:
+            self._last = document.bay, None
+        return self._last[1]
 
     # -- what a person does -----------------------------------------------------------------------------------------
 
@@ -408,6 +421,8 @@ class LimitsPane(QWidget):
         if self._sheet is None:
             self.bench.type_table(_NEW, SPEC, text, label)
         else:
+            if comments_lost(self._sheet.text, text):
+                self.bench.said.emit(f"{self._sheet.file.name} was written anew: comments between its lines are gone")
             self.bench.retype(self._sheet.file.path, text, label)
 
     def from_part(self) -> PartLimits:

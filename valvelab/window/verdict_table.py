@@ -146,7 +146,7 @@ class VerdictTable(QWidget):
         self.sheet.empty_text = (
             "No verdict fits the filter."
             if verdicts
-            else "Nothing is judged yet: a spec (TOML) on the bench gives limits."
+            else "Nothing is judged yet: write limits (Ctrl+J), or put a spec (TOML) on the bench."
         )
         worst_first = sorted(verdicts, key=lambda verdict: rank(verdict.decision))
         self.sheet.show_rows(worst_first, columns(worst_first, units))
