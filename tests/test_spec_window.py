@@ -104,6 +104,18 @@ def test_limits_are_typed_judged_undone_and_saved(
     assert len(told) == 8
 
 
+def test_what_is_being_typed_stays_when_verdicts_arrive(window: MainWindow, folder: Path) -> None:
+    window.bench.add_files([str(folder / f"{CAMSHAFT}.csv")])
+    window.do("limits")
+    type_row(window, "max_lift", "all", "", "7", "1")
+    here = window.limits.table.currentIndex()
+    assert (here.row(), here.column()) == (0, 5), "on in the row that became a limit"
+    QTest.keyClicks(editor(window), "6.")
+    window.bench.read_again()
+    assert rows(window)[0][2] == "all 8 accepted"
+    assert editor(window).text() == "6."
+
+
 def test_what_can_not_be_taken_stays_and_says_why(window: MainWindow, folder: Path) -> None:
     window.bench.add_files([str(folder / f"{CAMSHAFT}.csv")])
     window.do("limits")

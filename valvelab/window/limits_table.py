@@ -75,12 +75,12 @@ class SpecModel(QAbstractTableModel):
         self._grows = grows
 
     def show_rows(self, rows: Sequence[Row], units: System, pending: Mapping[int, Pending]) -> None:
-        """Show these rows; the cell in front stays."""
+        """Show these rows; the cell in front stays, and the empty row becomes the one that was typed in it."""
         had, has = len(self.rows), len(rows)
         if has > had:
-            self.beginInsertRows(QModelIndex(), had, has - 1)
+            self.beginInsertRows(QModelIndex(), had + self._grows, has - 1 + self._grows)
         elif has < had:
-            self.beginRemoveRows(QModelIndex(), has, had - 1)
+            self.beginRemoveRows(QModelIndex(), has + self._grows, had - 1 + self._grows)
         self.rows, self.units, self.pending = tuple(rows), units, dict(pending)
         if has > had:
             self.endInsertRows()
@@ -152,7 +152,8 @@ class SpecModel(QAbstractTableModel):
             return row.wrong
         if row is not None and row.characteristic is not None and name == "of":
             return explained(row.characteristic.name, row.characteristic.unit)
-        return next(field.tip for field in self.fields if field.name == name)
+        tip = next(field.tip for field in self.fields if field.name == name)
+        return "\n".join(part for part in (self.cell(place, name), tip) if part)
 
     def _given(self, row: Row, column: int, role: int) -> Any:
         """What a row gave: its values, and its verdicts as shape, words and colour."""
@@ -240,6 +241,11 @@ class _Cells(QStyledItemDelegate):
             completer.highlighted.connect(lambda text: self._table.pointed.emit(meanings.get(text, "")))
             editor.setCompleter(completer)
         return editor
+
+    def setEditorData(self, editor: QWidget, index: Index) -> None:
+        """What is being typed stays when verdicts arrive meanwhile."""
+        if not (isinstance(editor, QLineEdit) and editor.isModified()):
+            super().setEditorData(editor, index)
 
 
 class SpecTable(QTableView):
