@@ -11,7 +11,7 @@ from something import each
 
 from valvelab.errors import BadFile, BadQuantity, CannotEvaluate, ValvelabError
 from valvelab.files.contents import Contents
-from valvelab.files.spec_file import read_spec
+from valvelab.files.spec_file import nominal_path, read_spec
 from valvelab.files.spec_text import (
     comments_lost,
     head_of,
@@ -308,6 +308,8 @@ def without_envelopes(text: str) -> str:
 def test_nominal_tables_are_found_from_where_a_spec_is_saved(tmp_path: Path) -> None:
     text = CAMSHAFT.read_text(encoding="utf-8")
     moved = text_for(text, str(CAMSHAFT), str(tmp_path / "spec.toml"))
-    assert read(moved).envelope[0].nominal == str(sample_profiles() / "quillmere_four_nominal_intake.csv")
+    assert read(moved).envelope[0].nominal != read(text).envelope[0].nominal
+    found = nominal_path(tmp_path / "spec.toml", read(moved).envelope[0])
+    assert found.samefile(sample_profiles() / "quillmere_four_nominal_intake.csv")
     back = text_for(moved, str(tmp_path / "spec.toml"), str(CAMSHAFT))
     assert back == text

@@ -216,3 +216,44 @@ def test_a_broken_spec_is_loud_and_nothing_is_certified(window: MainWindow, fold
     assert window.banner.accessibleName().startswith("Rejected: 3 of 60")
     window.save_certificate(tmp_path / "paper.pdf")
     assert (tmp_path / "paper.pdf").exists()
+
+
+def test_an_envelope_of_a_spec_that_is_in_no_file_yet(window: MainWindow, folder: Path, tmp_path: Path) -> None:
+    window.bench.add_files([str(folder / f"{CAMSHAFT}.csv")])
+    window.do("limits")
+    window.limits.bring("bands")
+    window.limits.add_envelope(str(folder / "quillmere_four_nominal_intake.csv"), "intake")
+    bands = window.limits.bands.spec_model
+    last = bands.columnCount() - 1
+    assert [bands.index(0, column).data() for column in (0, 3, 4, 6, last)] == [
+        "intake", "-60 deg", "60 deg", "0.05 mm", "all 4 accepted"
+    ]  # fmt: skip
+    window.limits.bands.type_into(0, 6)
+    QTest.keyClicks(editor(window), "0.002")
+    QTest.keyClick(editor(window), Qt.Key.Key_Tab)
+    assert bands.index(0, last).data() in {"3 of 4 rejected", "all 4 rejected"}
+    assert window.bench.history.undo_label == "change the envelope"
+    window.save_certificate(tmp_path / "paper.pdf")
+    assert main(["verify", str(tmp_path / "paper.pdf"), "--quiet"]) == 0
+    window.limits.save_to(folder / "typed.toml")
+    assert read_spec(folder / "typed.toml").envelope[0].nominal == "quillmere_four_nominal_intake.csv"
+
+
+def test_limits_of_the_part_are_asked_for_and_added(window: MainWindow, folder: Path) -> None:
+    window.bench.add_files([str(folder / f"{CAMSHAFT}.csv")])
+    window.do("limits")
+    asked = window.limits.from_part()
+    chosen, at, sides = asked.rows["duration"]
+    assert chosen.isChecked()
+    assert at is not None
+    at.setText("nowhere")
+    asked.accept()
+    assert asked.isVisible()
+    assert "duration at: found 'nowhere'" in asked.sentence.text()
+    at.setText("1.27 mm")
+    sides.setText("0.01")
+    asked.accept()
+    assert window.bench.history.undo_label == "add 16 limits from this part"
+    verdicts = {(of, verdict) for of, _items, verdict in rows(window)}
+    assert ("max_lift", "accepted") in verdicts
+    assert ("duration", "undecided") in verdicts, "a tolerance below the uncertainty decides nothing"

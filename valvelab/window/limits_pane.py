@@ -31,7 +31,7 @@ from valvelab.window.pages import save_as
 from valvelab.window.panes import button, colour_text, labelled, offer
 from valvelab.window.part_limits import PartLimits
 from valvelab.workbench import bays, phasing_bay, spec_edit, spec_sheet
-from valvelab.workbench.document import Document, Problem
+from valvelab.workbench.document import TYPED, Document, Problem
 from valvelab.workbench.spec_choice import SPEC
 from valvelab.workbench.spec_edit import Head, Unfinished
 from valvelab.workbench.spec_from_part import Spread, Wish, from_card, from_part
@@ -301,9 +301,19 @@ class LimitsPane(QWidget):
 
     def add_envelope(self, nominal: str, lobes: str = "all") -> None:
         """One more envelope about a nominal lift table."""
-        path = self._sheet.file.path if self._sheet else _NEW
-        units = self.bench.document.units
-        self._do("add an envelope", lambda text: spec_edit.with_envelope(text, nominal, lobes, path, units))
+        old = self._sheet.file.path if self._sheet else TYPED
+        home = Path(nominal).absolute().parent
+        path, units = str(home / _NEW) if old.startswith(TYPED) else old, self.bench.document.units
+        try:
+            named = spec_sheet.named_from(path, nominal)
+            text = spec_edit.with_envelope(self._text(), named, lobes, path, units)
+        except ValvelabError as refusal:
+            self._say(f"✗ {refusal}", "reject")
+            return
+        if old.startswith(TYPED):
+            self.bench.history.apply(spec_sheet.with_home(self.bench.document, old, home, text), "add an envelope")
+        else:
+            self._write(text, "add an envelope")
 
     def remove(self) -> None:
         """Take the row in front out."""
@@ -476,7 +486,7 @@ class LimitsPane(QWidget):
         """Choose a file and write the spec to it."""
         if self._sheet is not None:
             file = self._sheet.file
-            start = self.bench.suggested(_NEW) if file.path.startswith("typed/") else file.path
+            start = self.bench.suggested(_NEW) if file.path.startswith(TYPED) else file.path
             save_as(self, "Save spec", start, "Spec (*.toml)", self.save_to)
 
     def save_to(self, path: Path) -> None:

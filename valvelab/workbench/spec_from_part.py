@@ -60,10 +60,11 @@ def wish_of(characteristic: Characteristic, at: str, sides: str, units: System) 
     at_mm = None
     if characteristic.needs_at is not None:
         stated = at.strip() or "nothing"
-        unit = "" if split_quantity(stated, "at")[1] else f" {display_unit('mm', units).label}"
-        at_mm = bounded(parse_quantity(stated + unit, "length", "at"), "length", "at")
+        name = f"{characteristic.name} at"
+        unit = "" if split_quantity(stated, name)[1] else f" {display_unit('mm', units).label}"
+        at_mm = bounded(parse_quantity(stated + unit, "length", name), "length", name)
         if at_mm <= 0.0:
-            raise BadQuantity("at", repr(at), f"a {characteristic.needs_at} above 0")
+            raise BadQuantity(name, repr(at), f"a {characteristic.needs_at} above 0")
     number, unit = split_quantity(sides, f"{characteristic.name} ±")
     if number <= 0.0:
         raise BadQuantity(f"{characteristic.name} ±", repr(sides), "a size above 0")

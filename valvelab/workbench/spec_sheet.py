@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import count
+from os.path import relpath
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
@@ -18,8 +20,9 @@ from valvelab.records.result import Decision, Result, Verdict
 from valvelab.tables.verdicts import RANKED
 from valvelab.units import System, show
 from valvelab.workbench import bays
+from valvelab.workbench.contents import read_content
 from valvelab.workbench.document import BenchFile, Document
-from valvelab.workbench.edits import forget_file
+from valvelab.workbench.edits import content_arrived, forget_file
 from valvelab.workbench.spec_choice import SPEC, text_of
 from valvelab.workbench.spec_edit import (
     SELECTED_BY,
@@ -306,10 +309,28 @@ def saved_as(document: Document, old: str, path: str) -> Document:
 
 def text_for(text: str, old: str, path: str) -> str:
     """The text of a spec that moves from `old` to `path`: its nominal tables are named from there."""
-    here, there = Path(old).absolute().parent, Path(path).absolute().parent
     for number, envelope in enumerate(spec_keys(text).get("envelope", [])):
-        nominal = here / str(envelope.get("nominal", ""))
-        name = nominal.relative_to(there).as_posix() if nominal.is_relative_to(there) else str(nominal)
-        if here != there or Path(str(envelope.get("nominal", ""))).is_absolute():
+        name = named_from(path, str(Path(old).absolute().parent / str(envelope.get("nominal", ""))))
+        if name != envelope.get("nominal"):
             text = with_key(text, ("envelope", number), "nominal", name)
     return text
+
+
+def named_from(path: str, nominal: str) -> str:
+    """How a spec at `path` names a file: from its own folder, which may be moved together with it."""
+    try:
+        return Path(relpath(nominal, Path(path).absolute().parent)).as_posix()
+    except ValueError:  # on another drive
+        return str(Path(nominal).absolute())
+
+
+def with_home(document: Document, old: str, folder: Path, text: str) -> Document:
+    """The document whose typed spec lies in a folder, where its nominal tables are, though in no file yet."""
+    taken = {file.path for file in document.files}
+    names = (f"spec{'' if number == 1 else f' {number}'}.toml" for number in count(1))
+    path = next(str(there) for name in names if not (there := folder / name).exists() and str(there) not in taken)
+    home = BenchFile(path, kind=SPEC, text=text)
+    files = tuple(home if file.path == old else file for file in document.files)
+    files = files if home in files else (*files, home)
+    current = MappingProxyType({**document.current, SPEC: path})
+    return content_arrived(replace(document, files=files, current=current), home, read_content(home))
