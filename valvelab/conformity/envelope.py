@@ -64,8 +64,7 @@ def fit_envelope(
     at = nominal_centre + shift + angle
     deviation = measured(at, 0) - offset - nominal_lift
     below, above = _sizes(angle, band)
-    allowed = np.where(deviation >= 0.0, above, below)
-    use = np.abs(deviation) / np.maximum(allowed, 1e-9)
+    use = _use(deviation, below, above)
     worst = int(np.argmax(use))
     fitted = wrap_scalar(shift) if "angle" in freedoms else None
     return EnvelopeFit(
@@ -79,6 +78,15 @@ def fit_envelope(
         fitted,
         float(offset),
     )
+
+
+def use_in(fit: EnvelopeFit, band: tuple[BandPiece, ...]) -> float:
+    """The worst use of a band by a deviation fitted over the same angles, a ratio: above 1 it is outside."""
+    return float(np.max(_use(fit.deviation_mm, *_sizes(fit.angle_cam_deg, band))))
+
+
+def _use(deviation: FloatArray, below: FloatArray, above: FloatArray) -> FloatArray:
+    return np.abs(deviation) / np.maximum(np.where(deviation >= 0.0, above, below), 1e-9)
 
 
 def _grid(band: tuple[BandPiece, ...]) -> FloatArray:

@@ -75,7 +75,7 @@ def parse_toml(
     prepare: Callable[[dict[str, Any]], dict[str, Any]] = dict,
 ) -> Model:
     """TOML bytes as `model`; `file` is the name used in refusals; `prepare` as for `read_toml`."""
-    keys = prepare(_keys(data, file, refusal))
+    keys = prepare(toml_keys_of(data, file, refusal))
     for location, value in _leaves(keys):
         if len(location) > MAX_DEPTH:
             raise refusal(file, place(keys, location[:2]), "values nested too deeply", "a value")
@@ -136,7 +136,8 @@ def _holds_keys(value: object) -> bool:
     return any(isinstance(row, Mapping) for row in rows)
 
 
-def _keys(data: bytes, file: str, refusal: Refusal) -> dict[str, Any]:
+def toml_keys_of(data: bytes, file: str, refusal: Refusal = BadFile) -> dict[str, Any]:
+    """What TOML bytes say, before it is made a record; `file` is the name used in refusals."""
     try:
         text = data.removeprefix(b"\xef\xbb\xbf").decode("utf-8")
     except UnicodeDecodeError as error:

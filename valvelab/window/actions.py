@@ -33,6 +33,8 @@ ACTIONS = (
               "Bench"),
     ActionRow("remembered", "Remembered columns…", "", "See the column assignments that are remembered, and forget one",
               "columns", "Bench"),
+    ActionRow("limits", "Limits…", "Ctrl+J", "Write the limits that what is in front is judged by", "spec", "Bench",
+              bar=True),
     ActionRow("reload", "Read again", "F5", "Read every file on the bench again", "reload", "Bench"),
     ActionRow("certificate", "Save certificate…", "Ctrl+Shift+P", "Write the certificate of this inspection (PDF)",
               "certificate", "Bench", bar=True),

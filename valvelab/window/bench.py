@@ -87,10 +87,10 @@ class Bench(QObject):
         """Take a file off the bench."""
         self.history.apply(edits.remove_file(self.document, path), f"remove {Path(path).name}")
 
-    def type_table(self, name: str, kind: str, text: str) -> None:
+    def type_table(self, name: str, kind: str, text: str, label: str = "") -> None:
         """Begin a table that is typed, in front of others of its kind."""
         new = edits.type_table(self.document, name, kind, text)
-        self.history.apply(_read_at_once(new, new.files[-1].path), f"type {kind}")
+        self.history.apply(_read_at_once(new, new.files[-1].path), label or f"type {kind}")
 
     def retype(self, path: str, text: str, label: str, gesture: str | None = None) -> None:
         """What is typed of a file is this from now on."""

@@ -68,7 +68,10 @@ class QuietAxis(pg.AxisItem):  # type: ignore[misc]
 
 
 class FigureItem:
-    """One plot of a graphics layout that shows a figure, and keeps its items for the next figure of the same form."""
+    """One plot of a graphics layout that shows a figure, and keeps its items for the next figure of the same form.
+
+    While it is `held`, because something in it is dragged, its scale stays.
+    """
 
     def __init__(self, *, zoom_y: bool = True) -> None:
         self.plot = pg.PlotItem(axisItems={"left": QuietAxis("left"), "bottom": QuietAxis("bottom")})
@@ -78,6 +81,7 @@ class FigureItem:
         self.view: pg.ViewBox = self.plot.getViewBox()
         self.figure = Figure("", "", Axis("", ""), Axis("", ""))
         self.units: System = "metric"
+        self.held = False
         self._curves: list[pg.PlotCurveItem] = []
         self._others: list[pg.GraphicsObject] = []
         self._form: object = None
@@ -142,7 +146,7 @@ class FigureItem:
         for band in figure.bands:
             arrays += [band.lower, band.upper]
         ends = figure.y_axis.range or _extent(arrays)
-        if ends is None:
+        if ends is None or self.held:
             return
         factor = self.scale_y().scale
         low, high = ends[0] * factor, ends[1] * factor

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
-from functools import partial
+from functools import cached_property, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from PySide6.QtCore import QByteArray, QEvent, QSize, QTimer
+from PySide6.QtCore import QByteArray, QEvent, QSize, Qt, QTimer
 from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent, QGuiApplication
 from PySide6.QtWidgets import QApplication, QFileDialog, QLineEdit, QMessageBox, QWidget
 
@@ -31,8 +31,9 @@ from valvelab.workbench.typed import begun, kinds_at
 
 if TYPE_CHECKING:
     from valvelab.window.columns_pane import ColumnsPane
+    from valvelab.window.limits_pane import LimitsPane
 
-_LAYOUT = "main 1"
+_LAYOUT = "main 2"
 _TABLES = "*.csv *.tsv *.txt *.dat *.xlsx *.toml *.smd *.x3p"
 
 
@@ -83,6 +84,8 @@ class MainWindow(Shell):
         self.files.columns_forgotten.connect(self.bench.forget_columns_like)
         self.text_page.followed.connect(self._follow_link)
         self.verdicts.item_chosen.connect(self._on_item)
+        self.banner.limits_wanted.connect(self.open_limits)
+        self.docks["Limits"].visibilityChanged.connect(lambda seen: seen and QTimer.singleShot(0, self._limits_seen))
         self.doings = self._doings()
         for name, action in self.actions_by_name.items():
             action.triggered.connect(lambda _on=False, name=name: self.do(name))
@@ -100,7 +103,7 @@ class MainWindow(Shell):
         if value is None and self._awaited(document):
             return
         self._show_page(document, value)
-        key = (value, document.units, theme.current_theme().name)
+        key = (value, document.units, theme.current_theme().name, document.files, document.contents)
         if self._changed("result", key):
             self._show_result(document, value)
         if self._changed("notes", (document.contents, document.answers, document.files, value, tuple(self._said))):
@@ -183,7 +186,7 @@ class MainWindow(Shell):
             self.verdicts.show_verdicts((), document.units)
             return
         result = bays.work_of(bay.name).result(value)
-        self.banner.show_result(*view.headline(document, value), result)
+        self.banner.show_result(*view.headline(document, value), result, _trouble(document))
         self.verdicts.show_verdicts(result.verdicts, document.units)
 
     def _show_notes(self, document: Document, value: object | None) -> None:
@@ -394,8 +397,9 @@ class MainWindow(Shell):
             "type": lambda: self.readings.choose(self),
             "remove": lambda: self._with_selected(bench.remove_file),
             "columns": lambda: self._with_selected(bench.ask_columns_again),
+            "limits": self.open_limits,
             "reload": bench.read_again,
-            "certificate": lambda: self._save("Save certificate", "Certificate (*.pdf)", self.save_certificate),
+            "certificate": self._save_certificate,
             "export_table": lambda: self._save("Export verdicts", "Table (*.csv)", self._export_table),
             "export_picture": lambda: self._save("Export picture", "Picture (*.png)", self._export_picture),
             "quit": self.close,
@@ -447,11 +451,45 @@ class MainWindow(Shell):
         files = self.bench.document.files
         return Path(files[0].path).stem if files else otherwise
 
+    def open_limits(self) -> None:
+        """The limits of the bay in front, ready to be written."""
+        dock = self.docks["Limits"]
+        dock.show()
+        dock.raise_()
+        self.resizeDocks([dock], [max(dock.height(), 16 * self.fontMetrics().height())], Qt.Orientation.Vertical)
+        self.limits.open()
+
+    @cached_property
+    def limits(self) -> LimitsPane:
+        """The limits of the bay in front, made when they are wanted first."""
+        from valvelab.window.limits_pane import LimitsPane
+
+        pane = LimitsPane(self.bench)
+        self.limit_pages.add(pane)
+        return pane
+
+    def _limits_seen(self) -> None:
+        if self.docks["Limits"].isVisible():
+            self.limits.show()
+
+    def _save_certificate(self) -> None:
+        if not self._is_broken():
+            self._save("Save certificate", "Certificate (*.pdf)", self.save_certificate)
+
+    def _is_broken(self) -> bool:
+        """Whether a spec that concerns the bay in front can't be held against it: nothing is certified past one."""
+        broken = _trouble(self.bench.document)
+        if broken:
+            self.tell(
+                Problem("error", "certificate", f"Limits can't be read: {broken}. Nothing is certified past them.")
+            )
+        return bool(broken)
+
     def save_certificate(self, path: Path) -> None:
-        """Write the certificate of the bay in front."""
+        """Write the certificate of the bay in front; refused while its limits can't be read."""
         document = self.bench.document
         bay, value = _front(document)
-        if bay is None or value is None or not self.bench.may_write(path):
+        if bay is None or value is None or self._is_broken() or not self.bench.may_write(path):
             return
         work, units = bays.work_of(bay.name), document.units
         made = date.today().isoformat()  # noqa: DTZ011 - the date on the wall where the paper is signed
@@ -513,3 +551,10 @@ def _front(document: Document) -> tuple[Bay | None, object | None]:
     """The bay in front and its answer."""
     bay = bays.by_name(document.bay)
     return bay, None if bay is None else bays.answer_value(document, bay)
+
+
+def _trouble(document: Document) -> str:
+    """Why limits for the bay in front can't be read."""
+    from valvelab.workbench.spec_sheet import trouble  # with what inspects, which an empty window is painted without
+
+    return trouble(document)

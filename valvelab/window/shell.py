@@ -54,11 +54,13 @@ class Shell(QMainWindow):
         self.files = BenchList(self)
         self.verdicts = VerdictTable(self)
         self.notes = NotesTable(self)
+        self.limit_pages = pages.Pages(self)
         self.docks: dict[str, QDockWidget] = {}
         left, bottom = Qt.DockWidgetArea.LeftDockWidgetArea, Qt.DockWidgetArea.BottomDockWidgetArea
         for name, widget, area in (
             ("Bench", self.files, left),
             ("Verdicts", self.verdicts, bottom),
+            ("Limits", self.limit_pages, bottom),
             ("Problems", self.notes, bottom),
             ("Readings", QWidget(self), Qt.DockWidgetArea.RightDockWidgetArea),
         ):
@@ -67,12 +69,13 @@ class Shell(QMainWindow):
             dock.setWidget(widget)
             self.addDockWidget(area, dock)
             self.docks[name] = dock
-        self.tabifyDockWidget(self.docks["Verdicts"], self.docks["Problems"])
+        for name in ("Limits", "Problems"):
+            self.tabifyDockWidget(self.docks["Verdicts"], self.docks[name])
         self.docks["Verdicts"].raise_()
         self.docks["Readings"].hide()
         self.setCorner(Qt.Corner.BottomLeftCorner, bottom)
         self.setCorner(Qt.Corner.BottomRightCorner, Qt.DockWidgetArea.RightDockWidgetArea)
-        for name in ("Verdicts", "Problems"):  # their tabs name them already
+        for name in ("Verdicts", "Limits", "Problems"):  # their tabs name them already
             self.docks[name].setTitleBarWidget(QWidget(self))
         em = self.fontMetrics().height()
         self.resizeDocks([self.docks["Bench"]], [10 * em], Qt.Orientation.Horizontal)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
+from html import escape
 
 from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QPointF, QRectF, QSize, Qt, Signal
 from PySide6.QtGui import QPainter, QPaintEvent, QPen
@@ -12,6 +13,7 @@ from PySide6.QtWidgets import (
     QButtonGroup,
     QLabel,
     QLineEdit,
+    QPushButton,
     QSizePolicy,
     QStyledItemDelegate,
     QStyleOptionViewItem,
@@ -144,7 +146,7 @@ class VerdictTable(QWidget):
         self.sheet.empty_text = (
             "No verdict fits the filter."
             if verdicts
-            else "Nothing is judged yet: a spec (TOML) on the bench gives limits."
+            else "Nothing is judged yet: write limits (Ctrl+J), or put a spec (TOML) on the bench."
         )
         worst_first = sorted(verdicts, key=lambda verdict: rank(verdict.decision))
         self.sheet.show_rows(worst_first, columns(worst_first, units))
@@ -169,7 +171,12 @@ class VerdictTable(QWidget):
 
 
 class Banner(QWidget):
-    """What was inspected, against what, and the outcome: shape, word and colour."""
+    """What was inspected, against what, and the outcome: shape, word and colour.
+
+    `limits_wanted` where limits are to be written.
+    """
+
+    limits_wanted = Signal()
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -184,14 +191,17 @@ class Banner(QWidget):
             label.setTextFormat(Qt.TextFormat.RichText)
             label.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
         self.inspected.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
+        self.limits = QPushButton("Write limits…", self)
+        self.limits.setToolTip("Write the limits to judge by, beside the plots")
+        self.limits.clicked.connect(self.limits_wanted)
         lines = above(self._head, self.inspected, spacing=0)
-        beside(self._mark, (lines, 1), self._counts, on=self, margins=(16, 6, 12, 6), spacing=12)
+        beside(self._mark, (lines, 1), self._counts, self.limits, on=self, margins=(16, 6, 12, 6), spacing=12)
 
-    def show_result(self, title: str, against: str, result: Result) -> None:
-        """Say the outcome of a result."""
+    def show_result(self, title: str, against: str, result: Result, broken: str = "") -> None:
+        """Say the outcome of a result; where a spec is `broken` that sentence, and nothing is judged."""
         theme = current_theme()
         counts: Counter[str] = Counter(verdict.decision for verdict in result.verdicts)
-        self._outcome = overall(result.verdicts) or ""
+        self._outcome = "reject" if broken else overall(result.verdicts) or ""
         total = len(result.verdicts)
         colour = theme.colours.get(self._outcome, theme.colours["text"])
         head = {
@@ -200,10 +210,15 @@ class Banner(QWidget):
             "accept": f"Accepted: all {total} within limits",
             "": "Measured; nothing judged",
         }[self._outcome]
+        if broken:
+            head = "Limits can't be read. Nothing is judged."
         self._head.setFont(scaled(self.font(), 1.25, strong=True))
         self._head.setText(f'<span style="color:{colour}">{head}</span>')
-        self.inspected.setText(f'{title} <span style="color:{theme.colours["quiet"]}">&nbsp;·&nbsp; {against}</span>')
-        self.inspected.setToolTip(f"{title}\n{against}")
+        said = f'{title} <span style="color:{theme.colours["quiet"]}">&nbsp;·&nbsp; {against}</span>'
+        self.inspected.setText(f'<span style="color:{colour}">{escape(broken)}</span>' if broken else said)
+        self.limits.setVisible(bool(broken) or not total)
+        self.limits.setText("Mend limits…" if broken else "Write limits…")
+        self.inspected.setToolTip(f"{title}\n{broken or against}")
         side = round(2.0 * self.fontMetrics().height())
         name, of = (self._outcome, self._outcome) if self._outcome else ("info", "quiet")
         self._mark.setPixmap(icon(name, of).pixmap(QSize(side, side), self.devicePixelRatioF()))

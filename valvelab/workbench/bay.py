@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Generic
 
 from valvelab.records.result import Result
+from valvelab.records.spec import Spec
 from valvelab.workbench.background import Question
 from valvelab.workbench.document import BenchFile, Document, Value
 from valvelab.workbench.state import BayState
@@ -39,6 +40,8 @@ class Work(Generic[Value]):
     `parts(document)` are the parts of a job that inspect again what lies there; `certificate(document, value)` says
     what it puts on paper.
     `written(document, value)` is the document with what was typed there as the text of its files, for paper and jobs.
+    `spec(document)` is the spec that verdicts are reached by; `judges` are the subjects that its
+    limits are on, or of a subject the one characteristic that it derives (`"lobe duration"`).
     `uses(document)` names the files that the question reads, where they are not simply the ones in use of each kind.
     `at_once(document, value)` makes the value shown from the answer (None while there is none) and the state, in a
     few milliseconds and in the window itself, so that fields keep the focus while every entry counts; it returns the
@@ -50,6 +53,8 @@ class Work(Generic[Value]):
     result: Callable[[Value], Result]
     parts: Callable[[Document], tuple[JobPart, ...]]
     certificate: Callable[[Document, Value], Shown]
+    spec: Callable[[Document], tuple[BenchFile, Spec] | None] = field(kw_only=True)
+    judges: tuple[str, ...] = field(kw_only=True)
     uses: Callable[[Document], tuple[BenchFile, ...]] | None = None
     at_once: Callable[[Document, Value | None], Value | None] | None = None
     written: Callable[[Document, Value], Document] = lambda document, _value: document

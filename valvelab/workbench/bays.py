@@ -5,9 +5,9 @@ To add a bay called `springs`:
 1. `valvelab/workbench/springs_bay.py` with a module constant `WORK: Work` (see `bay`, `lobes_bay`): `state`, a frozen
    dataclass of what a person decides there (see `state`); `question(document)`, a pure function that returns the work
    to be done for what is on the bench (or None while something is missing). The answer's value is what
-   `inspection.inspect_…` returns; `result(value)` gives its `records.result.Result`, whose verdicts and notes the docks
-   show, `parts(document)` the parts of a job that inspect again what lies there, and `certificate(document, value)`
-   what goes on paper.
+   `inspection.inspect_…` returns; `spec(document)` is the spec that it is held against, `judges` what limits there are
+   on; `result(value)` gives its `records.result.Result`, whose verdicts and notes the docks show, `parts(document)` the
+   parts of a job that inspect again what lies there, and `certificate(document, value)` what goes on paper.
 2. Its line in `BAYS` below, with the kinds of file it takes and an icon `resources/icons/<icon>.svg`; its case in
    `work_of`.
 3. `valvelab/window/bays/springs_view.py` with a `BayView`, and its case in `valvelab/window/bays/door.py`. It builds

@@ -149,4 +149,4 @@ def certificate(document: Document, inspection: CompareInspection) -> Shown:
     return Shown(inspection.result, *parts(document))
 
 
-WORK = Work(CompareState, question, result, parts, certificate, uses)
+WORK = Work(CompareState, question, result, parts, certificate, uses, spec=spec_in_use, judges=("comparison",))

@@ -24,6 +24,7 @@ from valvelab.workbench.state import BayState, entered
 from valvelab.writing import write_whole
 
 NAME = "gauge"
+JUDGES = ("gauge",)
 STUDY: Kind[GaugeReadings] = Kind("gauge study")
 
 
@@ -58,7 +59,7 @@ class GaugeState(BayState):
 
 def spec_in_use(document: Document) -> tuple[BenchFile, Spec] | None:
     """The spec in use among those with limits on gauge studies."""
-    return spec_for(document, ("gauge",))
+    return spec_for(document, JUDGES)
 
 
 def uses(document: Document) -> tuple[BenchFile, ...]:
@@ -133,4 +134,4 @@ def certificate(document: Document, inspection: GaugeInspection) -> Shown:
     return Shown(inspection.result, *parts(document))
 
 
-WORK = Work(GaugeState, question, result, parts, certificate, uses)
+WORK = Work(GaugeState, question, result, parts, certificate, uses, spec=spec_in_use, judges=JUDGES)

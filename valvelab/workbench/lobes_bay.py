@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
+from valvelab.conformity.band import BandPiece
+from valvelab.conformity.envelope import EnvelopeFit, use_in
+from valvelab.errors import BadSpec
 from valvelab.files.contents import read_contents
 from valvelab.files.lift_table import read_lift_table
-from valvelab.files.spec_file import nominal_path
+from valvelab.files.spec_file import nominal_path, parse_toml
 from valvelab.inspection.lobes.inspect import LobesInspection, inspect_lobes
 from valvelab.records.job import JobPart, Shown
 from valvelab.records.measurement import LiftTable
@@ -22,6 +25,7 @@ from valvelab.workbench.spec_choice import files_of, inspected_to, spec_for, sta
 from valvelab.workbench.state import BayState, entered
 
 NAME = "lobes"
+JUDGES = ("lobe", "camshaft")
 TABLE: Kind[LiftTable] = Kind("lift table")
 
 
@@ -52,9 +56,42 @@ def spec_in_use(document: Document) -> tuple[BenchFile, Spec] | None:
     The one chosen by hand; else one that speaks of lobes, before all the one that bears the table's own name.
     """
     table = table_in_use(document)
-    return spec_for(
-        document, ("lobe", "camshaft"), lambda spec: bool(spec.envelope), None if table is None else table.path
-    )
+    return spec_for(document, JUDGES, lambda spec: bool(spec.envelope), None if table is None else table.path)
+
+
+@dataclass(frozen=True, slots=True)
+class LobeBand:
+    """The band that a lobe lies in: where it stands in its spec, counted from 0, its pieces and their use."""
+
+    lobe: str
+    file: BenchFile
+    number: int
+    pieces: tuple[BandPiece, ...]
+    fit: EnvelopeFit
+
+    @property
+    def use(self) -> float:
+        """The worst use of the band: 1 touches it."""
+        return use_in(self.fit, self.pieces)
+
+
+def band_of(document: Document, inspection: LobesInspection, lobe: str) -> LobeBand | None:
+    """The band of the spec in use that a lobe lies in; None without an envelope for it."""
+    found, lies = spec_in_use(document), inspection.envelopes.get(lobe)
+    if found is None or lies is None:
+        return None
+    kind = next((row.kind for row in inspection.result.lobes if row.lobe == lobe), None)
+    for number, envelope in enumerate(found[1].envelope):
+        names = envelope.lobes
+        if names in {"all", kind} or (not isinstance(names, str) and lobe in names):
+            return LobeBand(lobe, found[0], number, envelope.band, lies.fit)
+    return None
+
+
+def as_in(band: LobeBand, text: str) -> LobeBand:
+    """The band as another text of its spec has it; BadSpec where that can't be read."""
+    spec = parse_toml(text.encode(), band.file.name, Spec, BadSpec)
+    return replace(band, pieces=spec.envelope[band.number].band)
 
 
 def nominal_paths(spec_path: str, spec: Spec) -> dict[str, Path]:
@@ -112,4 +149,4 @@ def certificate(document: Document, inspection: LobesInspection) -> Shown:
     return Shown(inspection.result, *parts(document))
 
 
-WORK = Work(LobesState, question, result, parts, certificate, uses)
+WORK = Work(LobesState, question, result, parts, certificate, uses, spec=spec_in_use, judges=JUDGES)

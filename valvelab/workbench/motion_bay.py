@@ -113,4 +113,15 @@ def certificate(document: Document, motion: Motion) -> Shown:
     return Shown(motion.inspection.result, *parts(document))
 
 
-WORK = Work(MotionState, question, result, parts, certificate, uses, at_once, written)
+WORK = Work(
+    MotionState,
+    question,
+    result,
+    parts,
+    certificate,
+    uses,
+    at_once,
+    written,
+    spec=spec_in_use,
+    judges=("valve", "event"),
+)

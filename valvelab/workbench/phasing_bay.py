@@ -27,6 +27,7 @@ from valvelab.workbench.worksheet import Cell, blank_sheet, value_of
 from valvelab.workbench.worksheet_guide import Target, doubts, target
 
 NAME = "phasing"
+JUDGES = ("phasing", "event", "camshaft lobe_separation", "lobe duration")
 KIND: Kind[tuple[Sheet, Source]] = Kind("phasing sheet")
 _NO_FILE = "no file"
 
@@ -221,4 +222,15 @@ def certificate(document: Document, worksheet: Worksheet) -> Shown:
     return Shown(worksheet.inspection.result, *found)
 
 
-WORK = Work(PhasingState, question, result, parts, certificate, uses, at_once, written)
+WORK = Work(
+    PhasingState,
+    question,
+    result,
+    parts,
+    certificate,
+    uses,
+    at_once,
+    written,
+    spec=spec_in_use,
+    judges=JUDGES,
+)

@@ -21,6 +21,7 @@ from valvelab.workbench.spec_choice import files_of, inspected_to, sources_of, s
 from valvelab.workbench.state import BayState, entered
 
 NAME = "shaft"
+JUDGES = ("station", "shaft")
 READINGS: Kind[ShaftReadings] = Kind("shaft readings")
 ADOPTED: Kind[AdoptedUncertainty] = Kind("adopted uncertainty")
 FILTERS = (("", "As read"), ("50", "50"), ("15", "15"))
@@ -39,7 +40,7 @@ class ShaftState(BayState):
 
 def spec_in_use(document: Document) -> tuple[BenchFile, Spec] | None:
     """The spec in use among those with limits on journals or the shaft."""
-    return spec_for(document, ("station", "shaft"))
+    return spec_for(document, JUDGES)
 
 
 def uses(document: Document) -> tuple[BenchFile, ...]:
@@ -117,4 +118,4 @@ def adopted_kind(document: Document) -> str:
     return "" if adopted is None else adopted[1].kind
 
 
-WORK = Work(ShaftState, question, result, parts, certificate, uses)
+WORK = Work(ShaftState, question, result, parts, certificate, uses, spec=spec_in_use, judges=JUDGES)

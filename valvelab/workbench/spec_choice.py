@@ -7,7 +7,8 @@ from pathlib import Path
 from typing import TypeVar
 
 from valvelab.errors import BadSpec
-from valvelab.files.contents import read_contents
+from valvelab.files.contents import decode, read_contents
+from valvelab.files.spec_file import MAX_TOML_BYTES
 from valvelab.inspection.characteristics import named
 from valvelab.records.result import Result, Source, warning
 from valvelab.records.spec import Spec
@@ -73,6 +74,14 @@ def noted(result: OfResult, refusal: BadSpec) -> OfResult:
 def sources_of(pair: tuple[BenchFile, Spec] | None) -> tuple[Source, ...]:
     """The spec's identity as a source of the result; read away from the window."""
     return () if pair is None else (read_contents(pair[0].given).source,)
+
+
+def text_of(file: BenchFile) -> str:
+    """The spec's text as it was typed, else as its file has it; BadFile where that can't be read."""
+    if file.text is not None:
+        return file.text
+    contents = read_contents(file.path, MAX_TOML_BYTES)
+    return decode(contents.file, contents.data)[0]
 
 
 def stamps(document: Document, *files: BenchFile | None) -> tuple[int, ...]:

@@ -28,6 +28,7 @@ from valvelab.workbench.spec_choice import files_of, inspected_to, sources_of, s
 
 READINGS: Kind[SpringTable] = Kind("spring readings")
 HEIGHTS: Kind[HeightsTable] = Kind("heights")
+JUDGES = ("spring",)
 SETS, SHIMS = "springs, sets", "springs, shims"
 """The names that the answers of matching and of the shim plan are kept under."""
 
@@ -44,7 +45,7 @@ def heights_in_use(document: Document) -> tuple[BenchFile, HeightsTable] | None:
 
 def spec_in_use(document: Document) -> tuple[BenchFile, Spec] | None:
     """The spec that verdicts are reached by: the one chosen, else the first that speaks of springs."""
-    return spec_for(document, ("spring",), lambda spec: spec.fitting.installed_height_mm is not None)
+    return spec_for(document, JUDGES, lambda spec: spec.fitting.installed_height_mm is not None)
 
 
 def uses(document: Document) -> tuple[BenchFile, ...]:
@@ -245,4 +246,4 @@ def _shims_shown(document: Document, tray: BenchFile, found: tuple[BenchFile, Sp
     return Shown(plan.value.result, _shims_part(tray, found, heights[0]))
 
 
-WORK = Work(SpringsState, question, result, parts, certificate, uses)
+WORK = Work(SpringsState, question, result, parts, certificate, uses, spec=spec_in_use, judges=JUDGES)

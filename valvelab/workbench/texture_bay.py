@@ -18,6 +18,7 @@ from valvelab.workbench.spec_choice import files_of, sources_of, spec_for, stamp
 from valvelab.workbench.state import BayState, entered
 
 NAME = "texture"
+JUDGES = ("trace",)
 TRACE: Kind[SurfaceTrace] = Kind("surface trace")
 
 
@@ -50,7 +51,7 @@ class TextureState(BayState):
 
 def spec_in_use(document: Document) -> tuple[BenchFile, Spec] | None:
     """The spec in use among those with limits on traces."""
-    return spec_for(document, ("trace",))
+    return spec_for(document, JUDGES)
 
 
 def uses(document: Document) -> tuple[BenchFile, ...]:
@@ -120,4 +121,4 @@ def certificate(document: Document, inspection: TextureInspection) -> Shown:
     return Shown(inspection.result, *_parts(document, inspection.question))
 
 
-WORK = Work(TextureState, question, result, parts, certificate, uses)
+WORK = Work(TextureState, question, result, parts, certificate, uses, spec=spec_in_use, judges=JUDGES)

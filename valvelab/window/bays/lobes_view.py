@@ -10,11 +10,13 @@ from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QLabel, QWidget
 
 from valvelab.angles import fold_scalar
+from valvelab.errors import ValvelabError
 from valvelab.figures import lobe_figures
 from valvelab.figures.description import Figure
 from valvelab.inspection.lobes.inspect import LobesInspection
 from valvelab.tables.lobes import columns_at_any_lift, lobe_facts, shaft_facts
-from valvelab.units import System
+from valvelab.units import System, with_unit
+from valvelab.window.bays.band_edges import BandEdges, Side
 from valvelab.window.bays.checking_line import CheckingLine
 from valvelab.window.bays.view import BayView, numbered
 from valvelab.window.bench import Bench
@@ -26,10 +28,11 @@ from valvelab.window.layouts import stacked, strip
 from valvelab.window.panes import BoundQuantity, Chips, EachFrame, look, splitter, titled
 from valvelab.window.tables import TableColumn, TableView, fact_columns, of
 from valvelab.window.theme import current_theme
-from valvelab.workbench import lobes_bay
-from valvelab.workbench.document import Document
+from valvelab.workbench import bays, lobes_bay
+from valvelab.workbench.document import Document, Problem
 from valvelab.workbench.lobes_bay import LobesState, chosen_lobe
-from valvelab.workbench.spec_choice import headline_of
+from valvelab.workbench.spec_choice import headline_of, text_of
+from valvelab.workbench.spec_edit import with_side
 
 _PLOTS = (("deviation", "Deviation"), ("lift", "Lift"), ("velocity", "Velocity"), ("acceleration", "Accel."),
           ("jerk", "Jerk"), ("readings", "Readings"))  # fmt: skip
@@ -59,6 +62,8 @@ class LobesView(BayView[LobesInspection]):
         self._drag = EachFrame(self, self._on_dragged)
         self.lift_line.sigDragged.connect(lambda: self._drag.put(self.lift_line.lift_mm()))
         self.lift_line.sigPositionChangeFinished.connect(self._on_drag_end)
+        self.band_edges = BandEdges(self)
+        self.band_edges.dragged.connect(self._on_band)
         self._lay_out()
 
     # -- lay-out ----------------------------------------------------------------------------------------------------
@@ -105,6 +110,9 @@ class LobesView(BayView[LobesInspection]):
         if self.changed("motion", inspection, document.units, look(), lobe, plots):
             self._show_motion(document, inspection, lobe, plots)
         self._show_durations(document, inspection, lobe, lift)
+        self._band = lobes_bay.band_of(document, inspection, lobe)
+        pieces = () if self._band is None else self._band.pieces
+        self.band_edges.show_band(self.stack.items_by_name.get("deviation") if pieces else None, pieces)
 
     def _show_whole(self, document: Document, inspection: LobesInspection) -> None:
         self._x = lobe_figures.grid(inspection)
@@ -149,6 +157,7 @@ class LobesView(BayView[LobesInspection]):
             self.lift_line.show_lift(lift, units, opening, closing, chosen[3])
 
     _x = np.zeros(0)
+    _band: lobes_bay.LobeBand | None = None
 
     # -- what a person does -----------------------------------------------------------------------------------------
 
@@ -164,6 +173,27 @@ class LobesView(BayView[LobesInspection]):
     def _on_drag_end(self) -> None:
         self._drag.settle()
         self.bench.history.end_gesture()
+
+    def _on_band(self, piece: int, side: Side, size_mm: float, over: bool) -> None:
+        """An edge of the band is dragged: its use at once, its limit whenever the last one is judged."""
+        band, document = self._band, self.bench.document
+        if band is None:
+            return
+        try:
+            text = with_side(text_of(band.file), band.number, piece, side, size_mm, document.units)
+            dragged = lobes_bay.as_in(band, text)
+        except ValvelabError as refusal:
+            self.bench.done.emit(Problem("error", band.file.name, str(refusal)))
+            return
+        held = dragged.pieces[piece]
+        size = held.above_mm if side == "above" else held.below_mm
+        sign = "+" if side == "above" else "−"
+        said = f"{sign}{with_unit(size, 'mm', document.units, 3, 5)} · {100.0 * dragged.use:.0f} % of the band"
+        self.band_edges.hold(held, piece, side, size, "" if over else said)
+        if over or bays.outstanding(document) is None:
+            self.bench.retype(band.file.path, text, f"drag the band of {band.lobe}", f"band {piece} {side}")
+        if over:
+            self.bench.history.end_gesture()
 
     def _held_lift(self, value: float) -> float:
         """A lift that some lobe reaches."""

@@ -1,0 +1,528 @@
+"""The limits of the bay in front, written beside what they judge: a table, the bands of envelopes, the text."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any
+
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtWidgets import (
+    QButtonGroup,
+    QComboBox,
+    QFileDialog,
+    QInputDialog,
+    QLabel,
+    QPlainTextEdit,
+    QStackedWidget,
+    QWidget,
+)
+
+from valvelab.errors import BadQuantity, ValvelabError
+from valvelab.files.spec_text import comments_lost, with_moved_row, without_row
+from valvelab.records.result import Result
+from valvelab.units import display_unit
+from valvelab.window.bench import Bench
+from valvelab.window.chips import chip_row, press
+from valvelab.window.fields import TypedField
+from valvelab.window.layouts import beside, stacked
+from valvelab.window.limits_table import Field, Offer, Pending, SpecTable
+from valvelab.window.pages import save_as
+from valvelab.window.panes import button, colour_text, labelled, offer
+from valvelab.window.part_limits import PartLimits
+from valvelab.workbench import bays, phasing_bay, spec_edit, spec_sheet
+from valvelab.workbench.document import TYPED, Document, Problem
+from valvelab.workbench.spec_choice import SPEC
+from valvelab.workbench.spec_edit import Head, Unfinished
+from valvelab.workbench.spec_from_part import Spread, Wish, from_card, from_part
+from valvelab.workbench.spec_sheet import Sheet
+
+_NEW = "spec.toml"
+_HINT = "Type a characteristic and its limits; a bare number counts in the unit shown. Tab goes on, Ctrl+Z takes back."
+_LIMITS = (
+    Field("of", "characteristic", "What is limited; typing completes the name", number=False, share=1.35),
+    Field("items", "items", "all, intake, exhaust, or names such as 1I, 3I", number=False, share=0.8),
+    Field("at", "at", "The lift or height that it is judged at", share=0.75),
+    Field("nominal", "nominal", "What was ordered, with ± beside it"),
+    Field("sides", "±", "Allowed to either side, 0.03 mm, or each with its sign: +0.05 −0.02"),
+    Field("min", "min", "Least value allowed"),
+    Field("max", "max", "Greatest value allowed"),
+    Field("clause", "clause", "Where the limit is written", number=False, share=1.25),
+)
+_BANDS = (
+    Field("items", "lobes", "all, intake, exhaust, or names", number=False),
+    Field("nominal", "nominal table", "Lift table of the nominal, beside the spec", number=False, share=1.9),
+    Field("fit", "fitted out", "What is fitted before comparing: angle, lift", number=False, share=0.8),
+    Field("from", "from", "Start of this piece of the band, cam deg from the nominal's centre"),
+    Field("to", "to", "End of this piece, cam deg from the nominal's centre"),
+    Field("below", "below", "Allowed below the nominal"),
+    Field("above", "above", "Allowed above the nominal"),
+    Field("clause", "clause", "Where the envelope is written", number=False, share=1.1),
+)
+_WITH_CARD = {"phasing", "lobes"}
+_PAGES = (("limits", "Limits"), ("bands", "Envelopes"), ("text", "Text"))
+_WIDTHS: dict[str, float] = {"title": 14, "revision": 3.5, "confidence": 4.5, "installed_height": 6, "valve_lift": 6}
+
+
+class LimitsPane(QWidget):
+    """See the module text."""
+
+    def __init__(self, bench: Bench, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.bench = bench
+        self._sheet: Sheet | None = None
+        self._rows: tuple[spec_sheet.Row, ...] = ()
+        self._pieces: tuple[spec_sheet.Row, ...] = ()
+        self._pending: dict[str, dict[int, Pending]] = {"limits": {}, "bands": {}}
+        self.table = SpecTable("Limits", _LIMITS, self, self._offers)
+        self.bands = SpecTable("Bands of envelopes", _BANDS, self, self._offers, grows=False)
+        self.text = _SpecText(self)
+        self.text.left.connect(self._on_text)
+        self.table.entered.connect(self._on_limit)
+        self.bands.entered.connect(self._on_band)
+        self.table.pointed.connect(lambda sentence: self._say(" · ".join(sentence.split("\n")[:1]), "quiet"))
+        self.table.placed.connect(self._say_place)
+        self.bands.placed.connect(self._say_place)
+        self.sentence = QLabel(self)
+        self.sentence.setAccessibleName("Limits: what is wrong")
+        self.sentence.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
+        self.specs = QComboBox(self)
+        self.specs.setAccessibleName("Spec in front")
+        self.specs.setMaximumWidth(13 * self.fontMetrics().height())
+        self.specs.activated.connect(lambda _at: self._use(self.specs.currentData()))
+        self._lay_out()
+        bench.document_changed.connect(lambda _old, new: self._refresh(new))
+        self._refresh(bench.document)
+
+    # -- lay-out ----------------------------------------------------------------------------------------------------
+
+    def _lay_out(self) -> None:
+        self._chips = QButtonGroup(self)
+        chips = chip_row(self, self._chips, _PAGES, lambda name, _on: self.bring(name), {})
+        self.add_button = button(self, "+ limit", "Type one more limit", self.add)
+        self.remove_button = button(self, "Remove", "Take the row in front out of the spec", self.remove)
+        self.up = button(self, "▲", "Move the row up", lambda: self._move(-1))
+        self.down = button(self, "▼", "Move the row down", lambda: self._move(1))
+        self.split_button = button(self, "Split", "Divide this piece of the band in the middle", self._split)
+        self.part_button = button(
+            self, "From this part…", "Limits from what was measured, with a tolerance", self.from_part
+        )
+        self.card_button = button(self, "From the card…", "Limits from the cam card of the worksheet", self.from_card)
+        self.save_button = button(self, "Save spec as…", "Write the spec as TOML and put it on the bench", self.save)
+        new_button = button(self, "New", "Begin a new spec", self.start_new)
+        for arrow in (self.up, self.down):
+            arrow.setFixedWidth(2 * self.fontMetrics().height())
+        tools = beside(
+            chips, self.specs, new_button, 1, self.add_button, self.remove_button, self.up, self.down,
+            self.split_button, self.part_button, self.card_button, self.save_button,
+            margins=(6, 3, 6, 3), spacing=5,
+        )  # fmt: skip
+        self.heads: dict[Head, TypedField] = {}
+        self.rule = QComboBox(self)
+        self.rule.setAccessibleName("Decision rule")
+        self.rule.setToolTip(
+            "guarded: accepted only where the stated confidence is reached; simple: by the value alone"
+        )
+        offer(self.rule, (("guarded", "guarded"), ("simple", "simple")), "guarded")
+        self.rule.activated.connect(lambda _at: self._on_head("rule", str(self.rule.currentData())))
+        words: Sequence[tuple[Head, str, str]] = (
+            ("title", "title", "What the spec is called on paper"),
+            ("revision", "revision", "Its revision"),
+            ("confidence", "at", "Confidence of a guarded decision, above 50 and below 100 %"),
+            ("installed_height", "installed height", "Height that seat forces are judged at"),
+            ("valve_lift", "valve lift", "Lift that open forces are judged at"),
+        )
+        em = self.fontMetrics().height()
+        boxes: dict[str, QWidget] = {}
+        for name, text, tip in words:
+            field = TypedField(f"Spec {text}", tip, self._reader(name), self)
+            field.entered.connect(lambda value, name=name: self._on_head(name, str(value)))
+            field.refused.connect(lambda sentence: self._say(sentence, "reject"))
+            field.setFixedWidth(round(_WIDTHS[name] * em))
+            self.heads[name] = field
+            boxes[name] = labelled(self, text, field)
+        rule = labelled(self, "rule", self.rule)
+        self._fitting = [boxes["installed_height"], boxes["valve_lift"]]
+        head = beside(
+            boxes["title"], boxes["revision"], rule, boxes["confidence"], *self._fitting, 1,
+            margins=(6, 0, 6, 3), spacing=10,
+        )  # fmt: skip
+        self.pages = QStackedWidget(self)
+        for page in (self.table, self.bands, self.text):
+            self.pages.addWidget(page)
+        self.sentence.setContentsMargins(8, 2, 8, 3)
+        self.sentence.setMinimumWidth(10)
+        stacked(self, tools, head, (self.pages, 1), self.sentence)
+        self.bring("limits")
+
+    def _reader(self, name: Head) -> Callable[[str], str]:
+        """Reads a head as the spec would, so that a refusal is said at its field."""
+
+        def read(text: str) -> str:
+            try:
+                spec_edit.with_head(self._text(), name, text, self.bench.document.units)
+            except ValvelabError as refusal:
+                raise BadQuantity(name, f"{text!r}", str(refusal)) from None
+            return text
+
+        return read
+
+    # -- showing ----------------------------------------------------------------------------------------------------
+
+    def _refresh(self, document: Document) -> None:
+        if not self.isVisible():
+            self._stale = True
+            return
+        self._stale = False
+        old, sheet = self._sheet, spec_sheet.sheet_in_front(document)
+        if old is not None and (sheet is None or sheet.file.path != old.file.path or sheet.text != old.text):
+            self._pending = {"limits": {}, "bands": {}}
+        self._sheet = sheet
+        keys = {} if sheet is None else sheet.keys
+        key = (sheet, self._result(), document.units, document.bay)
+        if self._shown is None or any(a is not b and a != b for a, b in zip(key, self._shown, strict=True)):
+            self._shown = key
+            self._rows = spec_sheet.limit_rows(keys, spec_sheet.judges(document), document.units, key[1])
+            self._pieces = spec_sheet.band_rows(keys, key[1])
+        self.table.show_rows(self._rows, document.units, self._pending["limits"])
+        self.bands.show_rows(self._pieces, document.units, self._pending["bands"])
+        self.text.show_text(self._text())
+        self._show_heads(document, keys)
+        self._say_place()
+
+    _shown: tuple[Any, ...] | None = None
+    _last: tuple[str, Result | None] = ("", None)
+
+    def _show_heads(self, document: Document, keys: dict[str, Any]) -> None:
+        named = [(file.name, file.path) for file in (*spec_sheet.broken_specs(document), *document.of_kind(SPEC))]
+        offer(self.specs, named or [("no spec yet", "")], self._sheet.file.path if self._sheet else "")
+        for name, field in self.heads.items():
+            if not (field.hasFocus() and field.isModified()):
+                field.setText(spec_edit.head_value(keys, name))
+        offer(self.rule, [(name, name) for name in ("guarded", "simple")], spec_edit.head_value(keys, "rule"))
+        for box in self._fitting:
+            box.setVisible(document.bay == "springs")
+        banded = document.bay == "lobes"
+        self._chips.buttons()[1].setVisible(banded)
+        if not banded and self.pages.currentIndex() == 1:
+            self.bring("limits")
+        self.card_button.setVisible(document.bay in _WITH_CARD and self.pages.currentIndex() == 0)
+        self.save_button.setEnabled(self._sheet is not None)
+
+    def showEvent(self, event: Any) -> None:
+        """Up to date once it is seen."""
+        super().showEvent(event)
+        if self._stale:
+            self._refresh(self.bench.document)
+
+    _stale = True
+
+    def bring(self, name: str) -> None:
+        """Bring the limits, the bands of envelopes or the text to the front."""
+        self.pages.setCurrentIndex([one for one, _ in _PAGES].index(name))
+        press(self._chips, {name})
+        limits, bands = name == "limits", name == "bands"
+        for one in (self.add_button, self.remove_button):
+            one.setVisible(limits or bands)
+        for one in (self.up, self.down, self.part_button):
+            one.setVisible(limits)
+        self.card_button.setVisible(limits and self.bench.document.bay in _WITH_CARD)
+        self.split_button.setVisible(bands)
+        self.add_button.setText("+ envelope…" if bands else "+ limit")
+        self._say_place()
+
+    def _say(self, sentence: str, colour: str = "quiet") -> None:
+        self.sentence.setText(sentence)
+        self.sentence.setToolTip(sentence)
+        colour_text(self.sentence, colour)
+
+    def _say_place(self) -> None:
+        """What is wrong with the row in front, else with the spec, else what can be done."""
+        name, table = ("bands", self.bands) if self.pages.currentIndex() == 1 else ("limits", self.table)
+        place = table.currentIndex().row()
+        pending = self._pending[name].get(place) or next(iter(self._pending[name].values()), None)
+        row = table.spec_model.row(place) if place >= 0 else None
+        if pending is not None:
+            self._say(pending.sentence, "undecided" if pending.unfinished else "reject")
+        elif self._sheet is not None and self._sheet.broken:
+            self._say(f"✗ Limits can't be read: {self._sheet.broken}", "reject")
+        elif row is not None and row.wrong:
+            self._say(f"✗ {row.wrong}", "reject")
+        else:
+            self._say(_HINT)
+
+    def _offers(self, place: int, column: str) -> Sequence[Offer]:
+        document = self.bench.document
+        subjects = spec_sheet.judges(document)
+        if column == "of":
+            rows = spec_edit.offered(subjects)
+            return [
+                (row.name, f"{row.name}, {display_unit(row.unit, document.units).label}: {row.meaning}") for row in rows
+            ]
+        if column != "items":
+            return ()
+        of = self.table.spec_model.cell(place, "of")
+        known = spec_edit.meant(of, subjects)
+        subject = "lobe" if self.pages.currentIndex() == 1 else known.subject if known is not None else ""
+        return [(name, name) for name in spec_sheet.items_present(self._result(), subject)]
+
+    def _result(self) -> Result | None:
+        """The result of the bay in front; while the next one is worked out, the last."""
+        document = self.bench.document
+        bay = bays.by_name(document.bay)
+        value = None if bay is None else bays.answer_value(document, bay)
+        if bay is not None and value is not None:
+            self._last = bay.name, bays.work_of(bay.name).result(value)
+        elif self._last[0] != document.bay or bays.outstanding(document) is None:
+            self._last = document.bay, None
+        return self._last[1]
+
+    # -- what a person does -----------------------------------------------------------------------------------------
+
+    def open(self) -> None:
+        """Ready to type: the empty row where there is none yet."""
+        self._refresh(self.bench.document)
+        self.table.setFocus(Qt.FocusReason.ShortcutFocusReason)
+        if not self.table.currentIndex().isValid():
+            self.table.setCurrentIndex(self.table.spec_model.index(0, 0))
+
+    def add(self) -> None:
+        """Type one more limit, or choose the nominal of one more envelope."""
+        if self.pages.currentIndex() == 1:
+            self._add_envelope()
+        else:
+            self.table.type_into(len(self.table.spec_model.rows))
+
+    def _add_envelope(self) -> None:
+        start = self.bench.settings.recent_folder
+        name, _ = QFileDialog.getOpenFileName(self, "Nominal lift table", start, "Tables (*.csv *.tsv *.txt *.xlsx)")
+        if name:
+            self.add_envelope(name)
+
+    def add_envelope(self, nominal: str, lobes: str = "all") -> None:
+        """One more envelope about a nominal lift table."""
+        old = self._sheet.file.path if self._sheet else TYPED
+        home = Path(nominal).absolute().parent
+        path, units = str(home / _NEW) if old.startswith(TYPED) else old, self.bench.document.units
+        try:
+            named = spec_sheet.named_from(path, nominal)
+            text = spec_edit.with_envelope(self._text(), named, lobes, path, units)
+        except ValvelabError as refusal:
+            self._say(f"✗ {refusal}", "reject")
+            return
+        if old.startswith(TYPED):
+            self.bench.history.apply(spec_sheet.with_home(self.bench.document, old, home, text), "add an envelope")
+        else:
+            self._write(text, "add an envelope")
+
+    def remove(self) -> None:
+        """Take the row in front out."""
+        if self.pages.currentIndex() == 1:
+            self._remove_piece()
+            return
+        place = self.table.currentIndex().row()
+        row = self.table.spec_model.row(place) if place >= 0 else None
+        self._pending["limits"].pop(place, None)
+        if row is None:
+            self._refresh(self.bench.document)
+            return
+        self._do(f"remove the {row.cells['of']} limit", lambda text: without_row(text, "limit", row.number))
+
+    def _remove_piece(self) -> None:
+        row = self._band_row()
+        if row is None:
+            return
+        only = sum(one.number == row.number for one in self.bands.spec_model.rows) == 1
+        if only:
+            self._do("remove the envelope", lambda text: without_row(text, "envelope", row.number))
+        else:
+            self._do("remove the piece", lambda text: spec_edit.without_piece(text, row.number, row.piece))
+
+    def _split(self) -> None:
+        if (row := self._band_row()) is not None:
+            self._do("split the band", lambda text: spec_edit.with_split_piece(text, row.number, row.piece))
+
+    def _band_row(self) -> spec_sheet.Row | None:
+        place = self.bands.currentIndex().row()
+        return self.bands.spec_model.row(place) if place >= 0 else None
+
+    def _move(self, by: int) -> None:
+        rows, place = self.table.spec_model.rows, self.table.currentIndex().row()
+        to = place + by
+        if not (0 <= place < len(rows) and 0 <= to < len(rows)):
+            return
+        number, far = rows[place].number, rows[to].number
+        column = self.table.currentIndex().column()
+
+        def moved(text: str) -> str:
+            for at in range(number, far, by):
+                text = with_moved_row(text, "limit", at, by)
+            return text
+
+        self._do(f"move the {rows[place].cells['of']} limit", moved)
+        self.table.setCurrentIndex(self.table.spec_model.index(to, column))
+
+    def _on_limit(self, place: int, column: str, typed: str) -> None:
+        row = self.table.spec_model.row(place)
+        waiting = self._pending["limits"].get(place)
+        cells = {**(waiting.cells if waiting is not None else {}), column: typed}
+        if row is None and not any(text.strip() for text in cells.values()):
+            self._pending["limits"].pop(place, None)
+            self._refresh(self.bench.document)
+            return
+        number = None if row is None else row.number
+        subjects, units = spec_sheet.judges(self.bench.document), self.bench.document.units
+        of = cells.get("of", row.cells["of"] if row is not None else "").strip()
+        label = f"add a {of} limit" if row is None else f"change the {of} limit"
+        self._take(
+            "limits", place, cells, label, lambda text: spec_edit.with_limit(text, number, cells, subjects, units)
+        )
+
+    def _on_band(self, place: int, column: str, typed: str) -> None:
+        row = self.bands.spec_model.row(place)
+        sheet = self._sheet
+        if row is None or sheet is None:
+            return
+        units, path = self.bench.document.units, sheet.file.path
+        self._take(
+            "bands", place, {column: typed}, "change the envelope",
+            lambda text: spec_edit.with_band(text, row.number, row.piece, column, typed, units, path),
+        )  # fmt: skip
+
+    def _take(self, name: str, place: int, cells: dict[str, str], label: str, edit: Callable[[str], str]) -> None:
+        """Take what was typed in a row, or keep it there with the sentence that says why not."""
+        waiting = self._pending[name].pop(place, None)
+        try:
+            new = edit(self._text())
+        except ValvelabError as refusal:
+            unfinished = isinstance(refusal, Unfinished)
+            sentence = f"{'?' if unfinished else '✗'} {refusal}"
+            self._pending[name][place] = Pending(cells, sentence, unfinished)
+            self._refresh(self.bench.document)
+            return
+        if new == self._text() and waiting is None:
+            self._refresh(self.bench.document)
+            return
+        self._write(new, label)
+
+    def _do(self, label: str, edit: Callable[[str], str]) -> None:
+        try:
+            self._write(edit(self._text()), label)
+        except ValvelabError as refusal:
+            self._say(f"✗ {refusal}", "reject")
+
+    def _on_head(self, name: Head, typed: str) -> None:
+        units = self.bench.document.units
+        self._do(
+            f"change the spec's {name.replace('_', ' ')}", lambda text: spec_edit.with_head(text, name, typed, units)
+        )
+
+    def _on_text(self, typed: str) -> None:
+        if typed != self._text():
+            self._write(typed, "type the spec")
+
+    def _text(self) -> str:
+        """The text that edits start from."""
+        if self._sheet is None:
+            return spec_sheet.new_spec(self.bench.document)
+        return self._sheet.text
+
+    def _write(self, text: str, label: str) -> None:
+        if self._sheet is None:
+            self.bench.type_table(_NEW, SPEC, text, label)
+        else:
+            if comments_lost(self._sheet.text, text):
+                self.bench.said.emit(f"{self._sheet.file.name} was written anew: comments between its lines are gone")
+            self.bench.retype(self._sheet.file.path, text, label)
+
+    def from_part(self) -> PartLimits:
+        """Ask which limits are to be made of what was measured, and make them."""
+        document = self.bench.document
+        asked = PartLimits(spec_edit.offered(spec_sheet.judges(document)), document.units, document.bay, self)
+        asked.wanted.connect(self._make_from_part)
+        asked.open()
+        return asked
+
+    def _make_from_part(self, wishes: list[Wish], spread: Spread) -> None:
+        document = self.bench.document
+        self.bench.ask(
+            "Measuring for limits",
+            "limits",
+            lambda: from_part(document, wishes, spread, document.units),
+            self._add_made,
+        )
+
+    def _add_made(self, rows: list[dict[str, Any]]) -> None:
+        self._do(f"add {len(rows)} limits from this part", lambda text: spec_edit.with_rows(text, rows))
+
+    def from_card(self) -> None:
+        """Ask for a tolerance, and make limits of the cam card."""
+        sides, said = QInputDialog.getText(
+            self, "Limits from the card", "± for centrelines and durations, crank deg", text="1"
+        )
+        if said:
+            self.make_from_card(sides)
+
+    def make_from_card(self, sides: str) -> None:
+        """Limits of the cam card with a tolerance."""
+        document = self.bench.document
+        card = phasing_bay.sheet_in_front(document).card
+        self._do(
+            "add limits from the card",
+            lambda text: spec_edit.with_rows(text, from_card(card, document.bay, sides)),
+        )
+
+    def start_new(self) -> None:
+        """A new spec in front."""
+        self._sheet = None
+        self.bench.type_table(_NEW, SPEC, spec_sheet.new_spec(self.bench.document), "begin a spec")
+        self.table.setCurrentIndex(self.table.spec_model.index(0, 0))
+
+    def _use(self, path: str) -> None:
+        if path:
+            self.bench.use_file(path)
+
+    def save(self) -> None:
+        """Choose a file and write the spec to it."""
+        if self._sheet is not None:
+            file = self._sheet.file
+            start = self.bench.suggested(_NEW) if file.path.startswith(TYPED) else file.path
+            save_as(self, "Save spec", start, "Spec (*.toml)", self.save_to)
+
+    def save_to(self, path: Path) -> None:
+        """Write the spec and work on from that file."""
+        sheet, whole = self._sheet, path.absolute()
+        if sheet is None:
+            return
+        try:
+            text = spec_sheet.text_for(sheet.text, sheet.file.path, str(whole))
+        except ValvelabError:
+            text = sheet.text
+        if self.bench.write(whole, text, "Spec written", SPEC):
+            document = spec_sheet.saved_as(self.bench.document, sheet.file.path, str(whole))
+            self.bench.history.apply(document, "save the spec")
+            self.bench.done.emit(Problem("info", whole.name, f"Spec written: {whole}"))
+
+
+class _SpecText(QPlainTextEdit):
+    """The spec as text; `left(text)` when it was edited and is left."""
+
+    left = Signal(str)
+
+    def __init__(self, parent: QWidget) -> None:
+        super().__init__(parent)
+        self.setAccessibleName("Text of the spec")
+        self.setFrameShape(QPlainTextEdit.Shape.NoFrame)
+        self.setTabChangesFocus(True)
+
+    def show_text(self, text: str) -> None:
+        """Show a text; one that is being typed stays."""
+        if not self.document().isModified() and text != self.toPlainText():
+            self.setPlainText(text)
+
+    def focusOutEvent(self, event: Any) -> None:
+        """What was typed counts."""
+        super().focusOutEvent(event)
+        if self.document().isModified():
+            self.document().setModified(False)
+            self.left.emit(self.toPlainText())

@@ -1,0 +1,323 @@
+"""A table of a spec that is typed into: what can't be taken stays in its cell, in the colour of its sentence."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
+
+from PySide6.QtCore import QAbstractTableModel, QModelIndex, QPersistentModelIndex, Qt, Signal
+from PySide6.QtGui import QResizeEvent, QStandardItem, QStandardItemModel
+from PySide6.QtWidgets import (
+    QAbstractItemView,
+    QCompleter,
+    QHeaderView,
+    QLineEdit,
+    QStyledItemDelegate,
+    QStyleOptionViewItem,
+    QTableView,
+    QWidget,
+)
+
+from valvelab.inspection.characteristics import explained
+from valvelab.tables.verdicts import SIGNS, WORDS, overall
+from valvelab.units import System
+from valvelab.window.icons import icon
+from valvelab.window.painting import LEFT, RIGHT
+from valvelab.window.theme import current_theme
+from valvelab.workbench.spec_sheet import Row, measured_text, outcome
+
+Index = QModelIndex | QPersistentModelIndex
+MEASURED, VERDICT = "measured", "verdict"
+_SHARES = (1.45, 1.55)
+Offer = tuple[str, str]
+"""A text that completes a cell, and what it means."""
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """A column that is typed into: the name of its cell, its head, what it takes, whether figures stand in it.
+
+    share: of the width.
+    """
+
+    name: str
+    title: str
+    tip: str
+    number: bool = True
+    share: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Pending:
+    """What was typed in a row and not taken: the cells, the sentence, and whether something only lacks."""
+
+    cells: Mapping[str, str]
+    sentence: str
+    unfinished: bool
+
+
+class SpecModel(QAbstractTableModel):
+    """Rows with what was typed over them; where `grows`, an empty row below for the next.
+
+    `typed(place, column, text)` when a cell was edited; the place of the empty row is that after the last.
+    """
+
+    typed = Signal(int, str, str)
+
+    def __init__(self, fields: Sequence[Field], parent: QWidget, *, grows: bool) -> None:
+        super().__init__(parent)
+        self.fields = tuple(fields)
+        self.rows: tuple[Row, ...] = ()
+        self.pending: dict[int, Pending] = {}
+        self.units: System = "metric"
+        self._grows = grows
+
+    def show_rows(self, rows: Sequence[Row], units: System, pending: Mapping[int, Pending]) -> None:
+        """Show these rows; the cell in front stays, and the empty row becomes the one that was typed in it."""
+        had, has = len(self.rows), len(rows)
+        if has > had:
+            self.beginInsertRows(QModelIndex(), had + self._grows, has - 1 + self._grows)
+        elif has < had:
+            self.beginRemoveRows(QModelIndex(), has + self._grows, had - 1 + self._grows)
+        self.rows, self.units, self.pending = tuple(rows), units, dict(pending)
+        if has > had:
+            self.endInsertRows()
+        elif has < had:
+            self.endRemoveRows()
+        if self.rowCount():
+            self.dataChanged.emit(self.index(0, 0), self.index(self.rowCount() - 1, self.columnCount() - 1))
+
+    def rowCount(self, parent: Index | None = None) -> int:
+        """Rows, and one to go on with."""
+        return 0 if parent is not None and parent.isValid() else len(self.rows) + self._grows
+
+    def columnCount(self, parent: Index | None = None) -> int:
+        """Cells that are typed, what was measured, the verdict."""
+        return 0 if parent is not None and parent.isValid() else len(self.fields) + 2
+
+    def flags(self, index: Index) -> Qt.ItemFlag:
+        """What a limit says is typed; what it gives is only read."""
+        flags = super().flags(index)
+        return flags | Qt.ItemFlag.ItemIsEditable if index.column() < len(self.fields) else flags
+
+    def row(self, place: int) -> Row | None:
+        """The row at a place; None for the empty one."""
+        return self.rows[place] if place < len(self.rows) else None
+
+    def cell(self, place: int, name: str) -> str:
+        """What stands in a cell: what was typed and not taken, else what the spec says."""
+        pending, row = self.pending.get(place), self.row(place)
+        if pending is not None and name in pending.cells:
+            return pending.cells[name]
+        return "" if row is None else row.cells[name]
+
+    def data(self, index: Index, role: int = Qt.ItemDataRole.DisplayRole) -> Any:
+        """Text, alignment, colour, sentence of a cell."""
+        place, column = index.row(), index.column()
+        if role == Qt.ItemDataRole.TextAlignmentRole:
+            number = column == len(self.fields) or (column < len(self.fields) and self.fields[column].number)
+            return RIGHT if number else LEFT
+        if column >= len(self.fields):
+            row = self.row(place)
+            return None if row is None else self._given(row, column - len(self.fields), role)
+        return self._typed(place, column, role)
+
+    def _typed(self, place: int, column: int, role: int) -> Any:
+        name = self.fields[column].name
+        match role:
+            case Qt.ItemDataRole.DisplayRole | Qt.ItemDataRole.EditRole:
+                return self.cell(place, name)
+            case Qt.ItemDataRole.ForegroundRole:
+                return self._colour(place, name)
+            case Qt.ItemDataRole.ToolTipRole:
+                return self._tip(place, name)
+            case Qt.ItemDataRole.AccessibleTextRole:
+                return f"{self.spoken(place, column)}: {self.cell(place, name) or 'empty'}"
+            case _:
+                return None
+
+    def _colour(self, place: int, name: str) -> Any:
+        pending, row = self.pending.get(place), self.row(place)
+        if pending is not None and name in pending.cells:
+            return current_theme().colour("undecided" if pending.unfinished else "reject")
+        return current_theme().colour("reject") if row is not None and row.wrong and name == "of" else None
+
+    def _tip(self, place: int, name: str) -> str | None:
+        pending, row = self.pending.get(place), self.row(place)
+        if pending is not None and name in pending.cells:
+            return pending.sentence
+        if row is not None and row.wrong:
+            return row.wrong
+        if row is not None and row.characteristic is not None and name == "of":
+            return explained(row.characteristic.name, row.characteristic.unit)
+        tip = next(field.tip for field in self.fields if field.name == name)
+        return "\n".join(part for part in (self.cell(place, name), tip) if part)
+
+    def _given(self, row: Row, column: int, role: int) -> Any:
+        """What a row gave: its values, and its verdicts as shape, words and colour."""
+        worst = overall(row.verdicts)
+        match role:
+            case Qt.ItemDataRole.DisplayRole if column == 0:
+                return measured_text(row, self.units)
+            case Qt.ItemDataRole.DisplayRole:
+                return self._verdict(row)
+            case Qt.ItemDataRole.ForegroundRole if column == 1 and (worst or row.wrong):
+                return current_theme().colour(worst or "reject")
+            case Qt.ItemDataRole.DecorationRole if column == 1 and (worst or row.wrong):
+                return icon(worst or "reject", worst or "reject")
+            case Qt.ItemDataRole.ToolTipRole if column == 1:
+                said = (
+                    f"{SIGNS[one.decision]} {one.item}: {one.remark or WORDS[one.decision]}" for one in row.verdicts
+                )
+                return row.wrong or "\n".join(said) or None
+            case _:
+                return None
+
+    @staticmethod
+    def _verdict(row: Row) -> str:
+        total = len(row.verdicts)
+        for name, count in outcome(row.verdicts).items():
+            if total == 1:
+                return WORDS[name]
+            return f"all {total} {WORDS[name]}" if count == total else f"{count} of {total} {WORDS[name]}"
+        return "can't be judged" if row.wrong else ""
+
+    def setData(self, index: Index, value: Any, _role: int = Qt.ItemDataRole.EditRole) -> bool:
+        """A cell was typed; whoever listens to `typed` shows the rows that it gives."""
+        name = self.fields[index.column()].name
+        if str(value) != self.cell(index.row(), name):
+            self.typed.emit(index.row(), name, str(value))
+        return True
+
+    def headerData(self, section: int, orientation: Qt.Orientation, role: int = Qt.ItemDataRole.DisplayRole) -> Any:
+        """Heads and what their cells take."""
+        if orientation == Qt.Orientation.Vertical:
+            return None
+        typed = self.fields[section] if section < len(self.fields) else None
+        match role:
+            case Qt.ItemDataRole.DisplayRole:
+                return typed.title if typed is not None else (MEASURED, VERDICT)[section - len(self.fields)]
+            case Qt.ItemDataRole.ToolTipRole:
+                return typed.tip if typed is not None else None
+            case Qt.ItemDataRole.TextAlignmentRole:
+                number = typed.number if typed is not None else section == len(self.fields)
+                return RIGHT if number else LEFT
+            case _:
+                return None
+
+    def spoken(self, place: int, column: int) -> str:
+        """What a cell is, in words: `± of max_lift`."""
+        of = self.cell(place, self.fields[0].name) if column else ""
+        return f"{self.fields[column].title} of {of or f'row {place + 1}'}"
+
+
+class _Cells(QStyledItemDelegate):
+    """Editors with the texts that a cell is completed to."""
+
+    def __init__(self, table: SpecTable) -> None:
+        super().__init__(table)
+        self._table = table
+
+    def createEditor(self, parent: QWidget, _option: QStyleOptionViewItem, index: Index) -> QWidget:
+        """A line with the name of its cell; its completions say what they mean."""
+        model = self._table.spec_model
+        editor = QLineEdit(parent, frame=False)
+        editor.setAlignment(index.data(Qt.ItemDataRole.TextAlignmentRole))
+        editor.setAccessibleName(model.spoken(index.row(), index.column()))
+        offers = self._table.offers(index.row(), model.fields[index.column()].name)
+        if offers:
+            names = QStandardItemModel(editor)
+            for text, tip in offers:
+                item = QStandardItem(text)
+                item.setToolTip(tip)
+                names.appendRow(item)
+            completer = QCompleter(names, editor)
+            completer.setFilterMode(Qt.MatchFlag.MatchContains)
+            completer.setCaseSensitivity(Qt.CaseSensitivity.CaseInsensitive)
+            completer.setMaxVisibleItems(12)
+            meanings = dict(offers)
+            completer.highlighted.connect(lambda text: self._table.pointed.emit(meanings.get(text, "")))
+            editor.setCompleter(completer)
+        return editor
+
+    def setEditorData(self, editor: QWidget, index: Index) -> None:
+        """What is being typed stays when verdicts arrive meanwhile."""
+        if not (isinstance(editor, QLineEdit) and editor.isModified()):
+            super().setEditorData(editor, index)
+
+
+class SpecTable(QTableView):
+    """The table; `entered(place, column, text)`, `pointed(sentence)` what a completion means, `placed()` a move.
+
+    `offers(place, column)` gives the texts that a cell can be completed to.
+    """
+
+    entered = Signal(int, str, str)
+    pointed = Signal(str)
+    placed = Signal()
+
+    def __init__(
+        self,
+        name: str,
+        fields: Sequence[Field],
+        parent: QWidget,
+        offers: Callable[[int, str], Sequence[Offer]],
+        *,
+        grows: bool = True,
+    ) -> None:
+        super().__init__(parent)
+        self.offers = offers
+        self.setObjectName(name)
+        self.setAccessibleName(name)
+        self.spec_model = SpecModel(fields, self, grows=grows)
+        self.spec_model.typed.connect(self.entered)
+        self.setModel(self.spec_model)
+        self.setItemDelegate(_Cells(self))
+        self.setShowGrid(True)
+        self.setFrameShape(QTableView.Shape.NoFrame)
+        self.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
+        triggers = QAbstractItemView.EditTrigger
+        self.setEditTriggers(triggers.DoubleClicked | triggers.AnyKeyPressed | triggers.EditKeyPressed)
+        self.setHorizontalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
+        self.verticalHeader().hide()
+        self.verticalHeader().setDefaultSectionSize(round(1.55 * self.fontMetrics().height()))
+        header = self.horizontalHeader()
+        header.setHighlightSections(False)
+        header.setSectionResizeMode(QHeaderView.ResizeMode.Fixed)
+        self.selectionModel().currentChanged.connect(lambda *_: self.placed.emit())
+
+    def show_rows(self, rows: Sequence[Row], units: System, pending: Mapping[int, Pending]) -> None:
+        """Show these rows."""
+        self.spec_model.show_rows(rows, units, pending)
+
+    def moveCursor(self, action: QAbstractItemView.CursorAction, modifiers: Qt.KeyboardModifier) -> QModelIndex:
+        """Tab goes through the cells that are typed, and from the last of a row to the next row."""
+        actions = QAbstractItemView.CursorAction
+        step = {actions.MoveNext: 1, actions.MovePrevious: -1}.get(action)
+        here = self.currentIndex()
+        if step is None or not here.isValid():
+            return super().moveCursor(action, modifiers)
+        wide = len(self.spec_model.fields)
+        place = here.row() * wide + min(here.column(), wide - 1) + step
+        last = self.spec_model.rowCount() * wide - 1
+        row, column = divmod(min(max(place, 0), last), wide)
+        return self.spec_model.index(row, column)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Columns share the width."""
+        super().resizeEvent(event)
+        shares = [*(field.share for field in self.spec_model.fields), *_SHARES]
+        room = self.viewport().width()
+        ends = [round(room * sum(shares[:number]) / sum(shares)) for number in range(len(shares) + 1)]
+        for column, (left, right) in enumerate(pairwise(ends)):
+            self.setColumnWidth(column, right - left)
+
+    def type_into(self, place: int, column: int = 0) -> None:
+        """Begin to type in a cell."""
+        index = self.spec_model.index(place, column)
+        self.setFocus(Qt.FocusReason.OtherFocusReason)
+        self.setCurrentIndex(index)
+        self.scrollTo(index)
+        self.edit(index)
