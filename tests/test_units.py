@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from valvelab.decimals import decimals_of
 from valvelab.errors import BadQuantity
-from valvelab.tables.decimals import decimals_of
 from valvelab.units import (
     CANONICAL,
     FACTORS,

@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any, Generic, TypeVar
 
+from valvelab.decimals import Usual, decimals_of
 from valvelab.inspection.characteristics import Characteristic
 from valvelab.records.result import Decision
-from valvelab.tables.decimals import Usual, decimals_of
 from valvelab.units import System, display_unit, show
 
 Row = TypeVar("Row")

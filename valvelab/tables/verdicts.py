@@ -6,9 +6,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from operator import attrgetter
 
+from valvelab.decimals import USUAL, decimals_of, limit, percent
 from valvelab.inspection.characteristics import printed
 from valvelab.records.result import Decision, Verdict, numbered_reasons
-from valvelab.tables.decimals import USUAL, decimals_of, limit, percent
 from valvelab.tables.description import Column, Mark, Table, table_of
 from valvelab.units import System, display_unit, show
 

@@ -12,9 +12,9 @@ from statistics import median
 from types import MappingProxyType
 
 from valvelab.csv_text import csv_text
+from valvelab.decimals import USUAL
 from valvelab.records.sets_result import SetsResult
 from valvelab.records.springs_result import SpringResult
-from valvelab.tables.decimals import USUAL
 from valvelab.units import Dimension, System, display_unit, show
 from valvelab.workbench.state import BayState, entered, keyed
 

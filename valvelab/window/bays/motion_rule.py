@@ -13,10 +13,10 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from valvelab.decimals import figure, percent
 from valvelab.errors import BadQuantity
 from valvelab.figures.motion_figures import rule_figure, valve_of
 from valvelab.records.result import Verdict
-from valvelab.tables.decimals import figure, percent
 from valvelab.tables.verdicts import SIGNS, WORDS
 from valvelab.units import System, display_unit, show, with_unit
 from valvelab.window.bays.reading_field import ReadingField
