@@ -132,7 +132,7 @@ def tables_on_paper(job: Job, system: System) -> list[Lines]:
     asked = inspecting.part_of(known.part, parser.parse_args(paths))
     part = known.paper(known.inspect(asked, Around()), system)
     blocks = [*part.overview, *(block for section in part.sections for block in section.blocks)]
-    blocks += verdict_blocks(part.result.verdicts, system)
+    blocks += verdict_blocks(part.result.verdicts, system, among=[part.result])
     found = []
     for block in blocks:
         if isinstance(block, Table):

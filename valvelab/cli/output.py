@@ -51,8 +51,8 @@ def page(*parts: str | Table | Sequence[Table]) -> str:
     return "\n\n".join(text for text in texts if text)
 
 
-def verdict_text(verdicts: Sequence[Verdict], system: System, among: Sequence[Verdict] = ()) -> str:
-    """The table of verdicts with its reasons under it, or nothing; `among`: all, where these are some of them."""
+def verdict_text(verdicts: Sequence[Verdict], system: System, among: Sequence[Result] = ()) -> str:
+    """The table of verdicts with its reasons under it, or nothing; `among`: the results that they are of."""
     if not verdicts:
         return ""
     table, reasons = verdict_table(verdicts, system, among=among)

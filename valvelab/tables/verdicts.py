@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from operator import attrgetter
 
 from valvelab.decimals import USUAL, decimals_of, limit, percent
-from valvelab.inspection.characteristics import printed
-from valvelab.records.result import Decision, Verdict, numbered_reasons
+from valvelab.inspection.characteristics import key_of, printed
+from valvelab.records.result import Decision, Result, Verdict, numbered_reasons, stated_uncertainties
 from valvelab.tables.description import Column, Mark, Table, table_of
 from valvelab.units import System, display_unit, show
 
@@ -42,18 +42,37 @@ def judged(verdict: Verdict, system: System) -> str:
     return f"{printed(verdict.characteristic, verdict.unit)} at {at} {display_unit('mm', system).label}"
 
 
-def columns(verdicts: Sequence[Verdict], system: System) -> list[Column[Verdict]]:
-    """What one of these verdicts says; those on one characteristic have one count of decimals."""
-    known: dict[tuple[str, str], list[float | None]] = {}
+def _counts(
+    verdicts: Sequence[Verdict], system: System, stated: Iterable[tuple[str, float | None]] = ()
+) -> Iterator[tuple[Verdict, int]]:
+    """Decimals of each verdict: those that its characteristic has over all items, judged or not."""
+    known: dict[str, list[float | None]] = {}
+    for key, u in stated:
+        known.setdefault(key, []).append(u)
+    alike: dict[tuple[str, str], list[Verdict]] = {}
     for row in verdicts:
-        known.setdefault((row.characteristic, row.unit), []).append(row.standard_uncertainty)
-    counts = {key: decimals_of(us, key[1], system) for key, us in known.items()}
+        alike.setdefault((row.characteristic, row.unit), []).append(row)
+    for (name, unit), rows in alike.items():
+        own = [row.standard_uncertainty for row in rows]
+        every = known.get(key_of(name, unit), [])
+        count = decimals_of(every if {*own} <= {*every} else own, unit, system)
+        yield from ((row, count) for row in rows)
+
+
+def columns(verdicts: Sequence[Verdict], system: System, among: Sequence[Result] = ()) -> list[Column[Verdict]]:
+    """What one of these verdicts says; those on one characteristic have one count of decimals.
+
+    among: the results that they are of, for the count that their characteristics have there.
+    """
+    counts = dict(_counts(verdicts, system))
+    for result in among:
+        counts.update(_counts(result.verdicts, system, stated_uncertainties(result)))
 
     def number(head: str, read: str, tip: str, *, stated: bool = False) -> Column[Verdict]:
         value: Callable[[Verdict], float | None] = attrgetter(read)
 
         def words(row: Verdict) -> str:
-            count = counts[row.characteristic, row.unit]
+            count = counts[row]
             return limit(value(row), count, row.unit, system) if stated else show(value(row), row.unit, system, count)
 
         return Column(head, value=value, words=words, tip=tip)
@@ -77,14 +96,14 @@ def columns(verdicts: Sequence[Verdict], system: System) -> list[Column[Verdict]
 
 
 def verdict_table(
-    verdicts: Sequence[Verdict], system: System, title: str = "", among: Sequence[Verdict] = ()
+    verdicts: Sequence[Verdict], system: System, title: str = "", among: Sequence[Result] = ()
 ) -> tuple[Table, tuple[str, ...]]:
     """The table of verdicts, and under it why some are undecided or what their uncertainty lacks.
 
-    among: all of the inspection's, where these are some of them.
+    among: the results that they are of.
     """
     reasons = numbered_reasons(verdicts)
-    *told, why = columns(among or verdicts, system)
+    *told, why = columns(verdicts, system, among)
     if reasons:
         told.insert(-1, replace(why, words=lambda row: f"({reasons[row.remark]})" if row.remark else ""))
     table = table_of(verdicts, told, system, title)
