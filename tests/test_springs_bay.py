@@ -449,7 +449,7 @@ def test_a_spring_is_picked_on_the_map_and_everywhere_else_follows(tray: Springs
     assert tray.spring_name.text().startswith("s6")
     tray.choose_item("odd")
     assert tray.spring_name.text() == "odd"
-    assert tray.coils.accessibleDescription().startswith("odd: open 27.40 mm, solid 26.40 mm, margin 1.00 mm")
+    assert tray.coils.accessibleDescription().startswith("odd: open 27.40 mm, solid 26.40000 mm, margin 1.00000 mm")
 
 
 def test_the_shim_plan_waits_for_heights_and_comes_when_looked_at(window: MainWindow) -> None:

@@ -10,7 +10,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from valvelab.arrays import FloatArray, read_only
+from valvelab.decimals import decimals_among
 from valvelab.figures.description import Axis, Band, Curve, Figure, Guide, Marks, block, level, mark, words
+from valvelab.units import System, with_unit
 
 if TYPE_CHECKING:
     from valvelab.inspection.springs.analysis import SpringAnalysis
@@ -263,6 +265,16 @@ def map_points(analyses: Sequence[SpringAnalysis]) -> Points:
     return points
 
 
+def points_told(inspection: SpringsInspection, points: Iterable[tuple[float, float]], system: System) -> list[str]:
+    """Seat force and rate of points of the map, as the tables say them."""
+    units: tuple[tuple[str, str], ...] = (("rate_n_per_mm", "N/mm"), ("seat_force_n", "N"))
+    rate, seat = (decimals_among(inspection.result.springs, key, unit, system) for key, unit in units)
+    return [
+        f"{with_unit(force, 'N', system, seat, seat)}, {with_unit(slope, 'N/mm', system, rate, rate)}"
+        for slope, force in points
+    ]
+
+
 def map_figure(points: Points, sets: Sequence[Sequence[str]] = (), chosen: str | None = None) -> Figure:
     """Seat force against rate, a mark for each spring in its set's colour and shape, a numbered box around each set.
 
@@ -326,7 +338,8 @@ class CoilState:
 class CoilBind:
     """The gap that is left at open height, to be drawn to scale.
 
-    `wire_mm` None: wire and coils are not stated, plain bars stand for the spring. Margins as in the result.
+    `wire_mm` None: wire and coils are not stated, plain bars stand for the spring. Margins as in the result, and as the
+    tables say them.
     """
 
     spring: str
@@ -335,10 +348,13 @@ class CoilBind:
     open_mm: float
     solid_mm: float
     margin_mm: float
-    per_coil_mm: float | None
+    opened: str
+    solid: str
+    margin: str
+    per_coil: str
 
 
-def coil_bind(inspection: SpringsInspection, spring: str) -> CoilBind | None:
+def coil_bind(inspection: SpringsInspection, spring: str, system: System = "metric") -> CoilBind | None:
     """The chosen spring at open and at solid height; None where either is not known."""
     analysis, row = inspection.analyses[_number_of(inspection, spring)], row_of(inspection, spring)
     opened, solid, margin = inspection.fit.open_height_mm, row.solid_height_mm, row.coil_bind_margin_mm
@@ -356,7 +372,23 @@ def coil_bind(inspection: SpringsInspection, spring: str) -> CoilBind | None:
         states.append(CoilState(name, height, read_only(centres)))
     if not states[0].centres_mm.size:
         wire = None
-    return CoilBind(spring, tuple(states), wire, opened, solid, margin, row.margin_per_coil_mm)
+
+    def told(key: str, value: float | None) -> str:
+        count = decimals_among(inspection.result.springs, key, "mm", system)
+        return "" if value is None else with_unit(value, "mm", system, count, count)
+
+    return CoilBind(
+        spring,
+        tuple(states),
+        wire,
+        opened,
+        solid,
+        margin,
+        with_unit(opened, "mm", system, 2, 3),
+        told("solid_height_mm", solid),
+        told("coil_bind_margin_mm", margin),
+        told("margin_per_coil_mm", row.margin_per_coil_mm),
+    )
 
 
 def coil_centres(

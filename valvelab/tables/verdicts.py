@@ -42,6 +42,11 @@ def judged(verdict: Verdict, system: System) -> str:
     return f"{printed(verdict.characteristic, verdict.unit)} at {at} {display_unit('mm', system).label}"
 
 
+def counts(result: Result, system: System) -> dict[Verdict, int]:
+    """Decimals of every verdict of a result."""
+    return dict(_counts(result.verdicts, system, stated_uncertainties(result)))
+
+
 def _counts(
     verdicts: Sequence[Verdict], system: System, stated: Iterable[tuple[str, float | None]] = ()
 ) -> Iterator[tuple[Verdict, int]]:
@@ -64,15 +69,15 @@ def columns(verdicts: Sequence[Verdict], system: System, among: Sequence[Result]
 
     among: the results that they are of, for the count that their characteristics have there.
     """
-    counts = dict(_counts(verdicts, system))
+    known = dict(_counts(verdicts, system))
     for result in among:
-        counts.update(_counts(result.verdicts, system, stated_uncertainties(result)))
+        known |= counts(result, system)
 
     def number(head: str, read: str, tip: str, *, stated: bool = False) -> Column[Verdict]:
         value: Callable[[Verdict], float | None] = attrgetter(read)
 
         def words(row: Verdict) -> str:
-            count = counts[row]
+            count = known[row]
             return limit(value(row), count, row.unit, system) if stated else show(value(row), row.unit, system, count)
 
         return Column(head, value=value, words=words, tip=tip)

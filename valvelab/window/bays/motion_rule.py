@@ -13,11 +13,11 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from valvelab.decimals import figure, percent
+from valvelab.decimals import USUAL, limit, percent
 from valvelab.errors import BadQuantity
 from valvelab.figures.motion_figures import rule_figure, valve_of
 from valvelab.records.result import Verdict
-from valvelab.tables.verdicts import SIGNS, WORDS
+from valvelab.tables.verdicts import SIGNS, WORDS, counts
 from valvelab.units import System, display_unit, show, with_unit
 from valvelab.window.bays.reading_field import ReadingField
 from valvelab.window.chips import Heading
@@ -168,9 +168,10 @@ class RulePage(QWidget):
             self.verdict.setText("No rule on the bench")
         else:
             self.verdict.setText(f"{SIGNS[verdict.decision]} {WORDS[verdict.decision].capitalize()}")
-        self.words.setText(" ".join([*self._doubts(), self._sentence(verdict, found.rule_lift_mm, guard)]))
-        figure = rule_figure(verdict, self._values, found.rule_lift_mm, guard, self._units)
-        self.scale.show_figure(figure, self._units)
+        count = USUAL["mm"][self._units == "inch"] if verdict is None else counts(result, self._units)[verdict]
+        self.words.setText(" ".join([*self._doubts(), self._sentence(verdict, found.rule_lift_mm, guard, count)]))
+        drawn = rule_figure(verdict, self._values, found.rule_lift_mm, guard, self._units, count)
+        self.scale.show_figure(drawn, self._units)
 
     _spec_rule: tuple[str, float] = ("guarded", 0.95)
 
@@ -185,7 +186,7 @@ class RulePage(QWidget):
         named = ", ".join(f"{place + 1} ({self._text(self._values[place])})" for place in self._doubtful)
         return [f"Reading {named} stands off from the others: repeat it, or set it aside with a reason."]
 
-    def _sentence(self, verdict: Verdict | None, derived_mm: float | None, guard: float) -> str:
+    def _sentence(self, verdict: Verdict | None, derived_mm: float | None, guard: float, count: int) -> str:
         units, unit = self._units, display_unit("mm", self._units).label
 
         def length(value: float | None) -> str:
@@ -201,11 +202,11 @@ class RulePage(QWidget):
             parts.append("A limit on rule_lift in a spec (TOML) gives a verdict.")
         elif verdict.measured is not None:
             u = verdict.standard_uncertainty
-            said = f"{figure(verdict.measured, u, 'mm', units)} {unit}"
-            said += "" if u is None else f", u {figure(u, u, 'mm', units)} {unit}"
+            said = f"{show(verdict.measured, 'mm', units, count)} {unit}"
+            said += "" if u is None else f", u {show(u, 'mm', units, count)} {unit}"
             parts.append(f"{'Mean' if count else 'Lift'} {said}.")
             ends = [
-                f"{word} {length(end)}"
+                f"{word} {limit(end, count, 'mm', units)} {unit}"
                 for word, end in (("at least", verdict.lower), ("at most", verdict.upper))
                 if end is not None
             ]

@@ -9,6 +9,7 @@ from pathlib import Path
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QShowEvent
 
+from valvelab.decimals import decimals_among, decimals_of
 from valvelab.figures.phasing_figures import event_diagram, wheel_dial
 from valvelab.inspection.engine.phasing import CAUTION
 from valvelab.phasing import degreeing as phasing
@@ -200,6 +201,8 @@ def _figures(result: PhasingResult, units: System) -> list[Figure]:
         for fact in degreeing(result)
     )
     rows = [first]
+    of_centres = decimals_among(result.lobes, "centreline_crank_deg", "crank deg")
+    of_overlaps = decimals_of((row.standard_uncertainty_crank_deg for row in result.overlap), "crank deg")
     for lobe in result.lobes:
         if lobe.kind is None:
             continue
@@ -211,16 +214,20 @@ def _figures(result: PhasingResult, units: System) -> list[Figure]:
         )
         u = lobe.uncertainty["centreline_crank_deg"]
         tip = _FROM.get(lobe.centreline_from or "", "")
-        rows.append(Figure(f"{lobe.lobe} {word}", degrees(value, u), degrees(u, u), degrees(card), tip))
+        rows.append(Figure(f"{lobe.lobe} {word}", *_both(value, u, of_centres), degrees(card), tip))
     separation, advance, correction, step = others
     tip = "Intake opening BTDC + exhaust closing ATDC"
     overlap = [
-        Figure(f"overlap at {_lift(row.at_mm, units)}", degrees(row.crank_deg, u), degrees(u, u), tip=tip)
+        Figure(f"overlap at {_lift(row.at_mm, units)}", *_both(row.crank_deg, u, of_overlaps), tip=tip)
         for row in result.overlap
         for u in (row.standard_uncertainty_crank_deg,)
     ]
     strong = (replace(correction, card="0", strong=True), replace(step, strong=True))
     return [*rows, separation, *overlap, advance, *strong]
+
+
+def _both(value: float | None, u: float | None, decimals: int) -> tuple[str, str]:
+    return show(value, "crank deg", decimals=decimals), show(u, "crank deg", decimals=decimals)
 
 
 def _lift(at_mm: float, units: System) -> str:
