@@ -204,7 +204,7 @@ def on_paper(job: Job, system: System) -> Part:
 
 def tables_on_paper(part: Part, system: System) -> list[Lines]:
     blocks = [*part.overview, *(block for section in part.sections for block in section.blocks)]
-    blocks += verdict_blocks(part.result.verdicts, system, among=[part.result])
+    blocks += verdict_blocks(part.result.verdicts, [part.result], system)
     found = []
     for block in blocks:
         if isinstance(block, Table):

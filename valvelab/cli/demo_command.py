@@ -198,7 +198,7 @@ def _part_text(part: DemoPart, found: Part, system: System) -> str:
     lines += [f"  {line}" for line in _by_item(part.verdicts)]
     open_rows = [row for row in part.verdicts if row.decision != "accept"]
     if open_rows:
-        lines += ["", *(f"  {line}" for line in verdict_text(open_rows, system, [found.result]).splitlines())]
+        lines += ["", *(f"  {line}" for line in verdict_text(open_rows, found.result, system).splitlines())]
     return "\n".join(lines)
 
 

@@ -267,8 +267,8 @@ def map_points(analyses: Sequence[SpringAnalysis]) -> Points:
 
 def points_told(inspection: SpringsInspection, points: Iterable[tuple[float, float]], system: System) -> list[str]:
     """Seat force and rate of points of the map, as the tables say them."""
-    units: tuple[tuple[str, str], ...] = (("rate_n_per_mm", "N/mm"), ("seat_force_n", "N"))
-    rate, seat = (decimals_among(inspection.result.springs, key, unit, system) for key, unit in units)
+    springs = inspection.result.springs
+    rate, seat = (decimals_among(springs, *of, system) for of in (("rate_n_per_mm", "N/mm"), ("seat_force_n", "N")))
     return [
         f"{with_unit(force, 'N', system, seat, seat)}, {with_unit(slope, 'N/mm', system, rate, rate)}"
         for slope, force in points

@@ -137,7 +137,7 @@ def _front_of_many(parts: Sequence[Part], made: str, title: str | None, system: 
 def _one_part(part: Part, system: System) -> list[Section]:
     """The full verdict table where the first page had no room for it, then the detail."""
     verdicts = part.result.verdicts
-    table = [Section("Verdicts", tuple(verdict_blocks(verdicts, system, among=[part.result])), new_page=True)]
+    table = [Section("Verdicts", tuple(verdict_blocks(verdicts, [part.result], system)), new_page=True)]
     return [*(table if len(verdicts) > FIRST_PAGE_ROWS else []), *part.sections]
 
 
@@ -145,7 +145,7 @@ def _one_of_many(part: Part, system: System) -> list[Section]:
     """One part on pages of its own: identity, verdicts, overview, detail."""
     blocks: list[Block] = [Identity((*part.identity, *_spec_pairs(part)))]
     if part.result.verdicts:
-        blocks += verdict_blocks(part.result.verdicts, system, among=[part.result])
+        blocks += verdict_blocks(part.result.verdicts, [part.result], system)
     detail = (
         replace(section, title="" if section.title == part.name else section.title, new_page=False)
         for section in part.sections
@@ -173,7 +173,7 @@ def _to_look_at(parts: Sequence[Part], system: System) -> list[Block]:
     if not shown:
         return []
     heading = "" if len(shown) == len(verdicts) else "Not accepted"
-    blocks = verdict_blocks(shown[:FIRST_PAGE_ROWS], system, heading, among)
+    blocks = verdict_blocks(shown[:FIRST_PAGE_ROWS], among, system, heading)
     if len(shown) > FIRST_PAGE_ROWS:
         rest = len(shown) - FIRST_PAGE_ROWS
         blocks.append(Paragraph(f"and {rest} more; the full table follows.", "small"))
@@ -205,10 +205,10 @@ def in_words(rule: DecisionRule) -> str:
 
 
 def verdict_blocks(
-    verdicts: Sequence[Verdict], system: System, title: str = "", among: Sequence[Result] = ()
+    verdicts: Sequence[Verdict], among: Sequence[Result], system: System, title: str = ""
 ) -> list[Block]:
-    """The table of verdicts, and under it why some are undecided or what their uncertainty lacks."""
-    table, reasons = verdict_table(verdicts, system, title, among)
+    """The table of verdicts of some results, and under it why some are undecided or what their uncertainty lacks."""
+    table, reasons = verdict_table(verdicts, among, system, title)
     return [table, *(Paragraph(reason, "small") for reason in reasons)]
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from operator import attrgetter
 
@@ -43,35 +43,23 @@ def judged(verdict: Verdict, system: System) -> str:
 
 
 def counts(result: Result, system: System) -> dict[Verdict, int]:
-    """Decimals of every verdict of a result."""
-    return dict(_counts(result.verdicts, system, stated_uncertainties(result)))
+    """Decimals of a result's verdicts: those that the characteristic has there over all items, judged or not."""
+    stated: dict[str, list[float | None]] = {}
+    for key, u in stated_uncertainties(result):
+        stated.setdefault(key, []).append(u)
+    judged_us: dict[tuple[str, str], list[float | None]] = {}
+    for row in result.verdicts:
+        judged_us.setdefault((row.characteristic, row.unit), []).append(row.standard_uncertainty)
+    found = {}
+    for (name, unit), own in judged_us.items():
+        every = stated.get(key_of(name, unit), [])
+        found[name, unit] = decimals_of(every if {*own} <= {*every} else own, unit, system)
+    return {row: found[row.characteristic, row.unit] for row in result.verdicts}
 
 
-def _counts(
-    verdicts: Sequence[Verdict], system: System, stated: Iterable[tuple[str, float | None]] = ()
-) -> Iterator[tuple[Verdict, int]]:
-    """Decimals of each verdict: those that its characteristic has over all items, judged or not."""
-    known: dict[str, list[float | None]] = {}
-    for key, u in stated:
-        known.setdefault(key, []).append(u)
-    alike: dict[tuple[str, str], list[Verdict]] = {}
-    for row in verdicts:
-        alike.setdefault((row.characteristic, row.unit), []).append(row)
-    for (name, unit), rows in alike.items():
-        own = [row.standard_uncertainty for row in rows]
-        every = known.get(key_of(name, unit), [])
-        count = decimals_of(every if {*own} <= {*every} else own, unit, system)
-        yield from ((row, count) for row in rows)
-
-
-def columns(verdicts: Sequence[Verdict], system: System, among: Sequence[Result] = ()) -> list[Column[Verdict]]:
-    """What one of these verdicts says; those on one characteristic have one count of decimals.
-
-    among: the results that they are of, for the count that their characteristics have there.
-    """
-    known = dict(_counts(verdicts, system))
-    for result in among:
-        known |= counts(result, system)
+def columns(among: Iterable[Result], system: System) -> list[Column[Verdict]]:
+    """What a verdict of these results says; those of a result on one characteristic have one count of decimals."""
+    known = {row: count for result in among for row, count in counts(result, system).items()}
 
     def number(head: str, read: str, tip: str, *, stated: bool = False) -> Column[Verdict]:
         value: Callable[[Verdict], float | None] = attrgetter(read)
@@ -101,14 +89,11 @@ def columns(verdicts: Sequence[Verdict], system: System, among: Sequence[Result]
 
 
 def verdict_table(
-    verdicts: Sequence[Verdict], system: System, title: str = "", among: Sequence[Result] = ()
+    verdicts: Sequence[Verdict], among: Sequence[Result], system: System, title: str = ""
 ) -> tuple[Table, tuple[str, ...]]:
-    """The table of verdicts, and under it why some are undecided or what their uncertainty lacks.
-
-    among: the results that they are of.
-    """
+    """The table of verdicts of some results, and under it why some are undecided or what their uncertainty lacks."""
     reasons = numbered_reasons(verdicts)
-    *told, why = columns(verdicts, system, among)
+    *told, why = columns(among, system)
     if reasons:
         told.insert(-1, replace(why, words=lambda row: f"({reasons[row.remark]})" if row.remark else ""))
     table = table_of(verdicts, told, system, title)

@@ -34,9 +34,9 @@ _SPAN = 1.6
 _GAUGE = 8
 
 
-def columns(rows: Sequence[Verdict], units: System, among: Sequence[Result] = ()) -> list[TableColumn]:
+def columns(among: Sequence[Result], units: System) -> list[TableColumn]:
     """The columns of the table of verdicts, the outcome first and a gauge of the limits among them."""
-    described = {column.head: of(column, units) for column in verdicts.columns(rows, units, among)}
+    described = {column.head: of(column, units) for column in verdicts.columns(among, units)}
     first = [described.pop(head) for head in ("verdict", "item", "characteristic")]
     first[-1] = replace(first[-1], cell_tip=lambda v: explained(v.characteristic, v.unit))
     described["why"] = replace(described["why"], cell_tip=lambda v: v.remark)
@@ -148,7 +148,7 @@ class VerdictTable(QWidget):
             else "Nothing is judged yet: a spec (TOML) on the bench gives limits."
         )
         worst_first = sorted(verdicts, key=lambda verdict: rank(verdict.decision))
-        self.sheet.show_rows(worst_first, columns(worst_first, units, [result] if result else []))
+        self.sheet.show_rows(worst_first, columns([result] if result else [], units))
         self.sheet.setColumnWidth(_GAUGE, 9 * self.fontMetrics().height())
         counts: Counter[str] = Counter(verdict.decision for verdict in verdicts)
         for button in self._only.buttons():
