@@ -338,8 +338,8 @@ class CoilState:
 class CoilBind:
     """The gap that is left at open height, to be drawn to scale.
 
-    `wire_mm` None: wire and coils are not stated, plain bars stand for the spring. Margins as in the result, and as the
-    tables say them.
+    `wire_mm` None: wire and coils are not stated, plain bars stand for the spring. Margin as in the result;
+    `said`: the heights by state, the margin, and the margin of a coil where it is known, as the tables say them.
     """
 
     spring: str
@@ -348,10 +348,7 @@ class CoilBind:
     open_mm: float
     solid_mm: float
     margin_mm: float
-    opened: str
-    solid: str
-    margin: str
-    per_coil: str
+    said: Mapping[str, str]
 
 
 def coil_bind(inspection: SpringsInspection, spring: str, system: System = "metric") -> CoilBind | None:
@@ -373,22 +370,11 @@ def coil_bind(inspection: SpringsInspection, spring: str, system: System = "metr
     if not states[0].centres_mm.size:
         wire = None
 
-    def told(key: str, value: float | None) -> str:
-        count = decimals_among(inspection.result.springs, key, "mm", system)
-        return "" if value is None else with_unit(value, "mm", system, count, count)
-
-    return CoilBind(
-        spring,
-        tuple(states),
-        wire,
-        opened,
-        solid,
-        margin,
-        with_unit(opened, "mm", system, 2, 3),
-        told("solid_height_mm", solid),
-        told("coil_bind_margin_mm", margin),
-        told("margin_per_coil_mm", row.margin_per_coil_mm),
-    )
+    said = {"open": with_unit(opened, "mm", system, 2, 3)}
+    for word, key in (("solid", "solid_height_mm"), ("margin", "coil_bind_margin_mm"), ("coil", "margin_per_coil_mm")):
+        count, value = decimals_among(inspection.result.springs, key, "mm", system), getattr(row, key)
+        said |= {} if value is None else {word: with_unit(value, "mm", system, count, count)}
+    return CoilBind(spring, tuple(states), wire, opened, solid, margin, said)
 
 
 def coil_centres(

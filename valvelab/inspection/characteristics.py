@@ -125,17 +125,12 @@ def by_name(name: str) -> Characteristic | None:
 
 def printed(name: str, unit: str) -> str:
     """The printed name of a characteristic; `unit` tells two of one name apart."""
-    row = _of_unit(name, unit)
+    row = of_unit(name, unit)
     return name.replace("_", " ") if row is None else row.head
 
 
-def key_of(name: str, unit: str) -> str:
-    """The key that a characteristic has in a record."""
-    row = _of_unit(name, unit)
-    return name if row is None else row.key
-
-
-def _of_unit(name: str, unit: str) -> Characteristic | None:
+def of_unit(name: str, unit: str) -> Characteristic | None:
+    """The entry of that name and unit, or the first of that name."""
     return next((row for row in nearest(name) if row.unit == unit), None) or by_name(name)
 
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 from operator import attrgetter
 
 from valvelab.decimals import USUAL, decimals_of, limit, percent
-from valvelab.inspection.characteristics import key_of, printed
+from valvelab.inspection.characteristics import of_unit, printed
 from valvelab.records.result import Decision, Result, Verdict, numbered_reasons, stated_uncertainties
 from valvelab.tables.description import Column, Mark, Table, table_of
 from valvelab.units import System, display_unit, show
@@ -52,7 +52,8 @@ def counts(result: Result, system: System) -> dict[Verdict, int]:
         judged_us.setdefault((row.characteristic, row.unit), []).append(row.standard_uncertainty)
     found = {}
     for (name, unit), own in judged_us.items():
-        every = stated.get(key_of(name, unit), [])
+        row_of = of_unit(name, unit)
+        every = [] if row_of is None else stated.get(row_of.key, [])
         found[name, unit] = decimals_of(every if {*own} <= {*every} else own, unit, system)
     return {row: found[row.characteristic, row.unit] for row in result.verdicts}
 

@@ -201,6 +201,10 @@ def _figures(result: PhasingResult, units: System) -> list[Figure]:
         for fact in degreeing(result)
     )
     rows = [first]
+
+    def both(value: float | None, u: float | None, decimals: int) -> tuple[str, str]:
+        return show(value, "crank deg", decimals=decimals), show(u, "crank deg", decimals=decimals)
+
     of_centres = decimals_among(result.lobes, "centreline_crank_deg", "crank deg")
     of_overlaps = decimals_of((row.standard_uncertainty_crank_deg for row in result.overlap), "crank deg")
     for lobe in result.lobes:
@@ -214,20 +218,16 @@ def _figures(result: PhasingResult, units: System) -> list[Figure]:
         )
         u = lobe.uncertainty["centreline_crank_deg"]
         tip = _FROM.get(lobe.centreline_from or "", "")
-        rows.append(Figure(f"{lobe.lobe} {word}", *_both(value, u, of_centres), degrees(card), tip))
+        rows.append(Figure(f"{lobe.lobe} {word}", *both(value, u, of_centres), degrees(card), tip))
     separation, advance, correction, step = others
     tip = "Intake opening BTDC + exhaust closing ATDC"
     overlap = [
-        Figure(f"overlap at {_lift(row.at_mm, units)}", *_both(row.crank_deg, u, of_overlaps), tip=tip)
+        Figure(f"overlap at {_lift(row.at_mm, units)}", *both(row.crank_deg, u, of_overlaps), tip=tip)
         for row in result.overlap
         for u in (row.standard_uncertainty_crank_deg,)
     ]
     strong = (replace(correction, card="0", strong=True), replace(step, strong=True))
     return [*rows, separation, *overlap, advance, *strong]
-
-
-def _both(value: float | None, u: float | None, decimals: int) -> tuple[str, str]:
-    return show(value, "crank deg", decimals=decimals), show(u, "crank deg", decimals=decimals)
 
 
 def _lift(at_mm: float, units: System) -> str:

@@ -85,8 +85,8 @@ class CoilBindView(Drawn):
         bind = self._bind
         if bind is None:
             return "Coil bind can't be drawn: open height or solid height is not known"
-        text = f"{bind.spring}: open {bind.opened}, solid {bind.solid}, margin {bind.margin}"
-        return text + (f", {bind.per_coil} per coil" if bind.per_coil else "")
+        text = f"{bind.spring}: open {bind.said['open']}, solid {bind.said['solid']}, margin {bind.said['margin']}"
+        return text + (f", {bind.said['coil']} per coil" if "coil" in bind.said else "")
 
     def paintEvent(self, _event: QPaintEvent) -> None:
         """Draw both states from the seat on the left to the retainer on the right."""
@@ -101,7 +101,8 @@ class CoilBindView(Drawn):
     def _draw(self, painter: QPainter, bind: CoilBind, em: float) -> None:
         theme = current_theme()
         tallest = max(bind.open_mm, bind.solid_mm)
-        left, head, label = 3.6 * em, 1.7 * em, 4.2 * em
+        beside = max(self.fontMetrics().horizontalAdvance(bind.said[state.name]) for state in bind.states)
+        left, head, label = 3.6 * em, 1.7 * em, beside + em
         row = (self.height() - head - 0.5 * em) / 2.0
         thick = bind.wire_mm if bind.wire_mm is not None else 0.1 * tallest
         scale = min((self.width() - left - label) / tallest, (row - 0.3 * em) / thick)
@@ -121,10 +122,10 @@ class CoilBindView(Drawn):
             self._coils(painter, state, bind, box, scale)
             write(painter, QRectF(0, box.top(), left - 0.5 * em, row), RIGHT, state.name, "quiet", font)
             text = QRectF(ends[1] + 0.5 * em, box.top(), self.width() - ends[1], row)
-            write(painter, text, LEFT, bind.solid if number else bind.opened, "text")
-        margin = f"margin {bind.margin}"
-        if bind.per_coil:
-            margin += f" · {bind.per_coil} per coil"
+            write(painter, text, LEFT, bind.said[state.name], "text")
+        margin = f"margin {bind.said['margin']}"
+        if "coil" in bind.said:
+            margin += f" · {bind.said['coil']} per coil"
         painter.setFont(scaled(QApplication.font(), 1.0, strong=True))
         wide = painter.fontMetrics().horizontalAdvance(margin)
         write(painter, QRectF(0, 0, max(ends[1], wide + 8.0), head), RIGHT, margin, name)
