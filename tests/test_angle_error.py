@@ -19,7 +19,7 @@ from valvelab.inspection.lobes.inspect import inspect_lobes
 from valvelab.inspection.lobes.lift_doubts import LACKS_ANGLE
 from valvelab.lobe.angle_error import response, standard
 from valvelab.lobe.characteristics import Instrument
-from valvelab.records.result import Verdict
+from valvelab.records.result import Result
 from valvelab.records.spec import Spec
 from valvelab.report import assembly
 from valvelab.report.page_model import Paragraph
@@ -168,29 +168,32 @@ def test_the_response_to_a_wave_is_that_of_the_closed_form() -> None:
 # --- where a reason is read ------------------------------------------------------------------------------------------
 
 
-def judged_rows(tmp_path: Path) -> tuple[Verdict, ...]:
+def judged(tmp_path: Path) -> Result:
     written(tmp_path / "nominal.csv", "")
     table = read_lift_table(written(tmp_path / "lift.csv", ""))
     limits = [{"of": "centre", "min": 100, "max": 101}, {"of": "max_lift", "min": 7, "max": 9}]
-    return inspect_lobes(table, Spec.model_validate({"limit": limits})).result.verdicts
+    return inspect_lobes(table, Spec.model_validate({"limit": limits})).result
 
 
 def test_the_terminal_numbers_the_reasons_under_the_table(tmp_path: Path) -> None:
-    lines = verdict_text(judged_rows(tmp_path), "metric").splitlines()
+    result = judged(tmp_path)
+    lines = verdict_text(result.verdicts, result, "metric").splitlines()
     assert lines[-1] == f"(1) {LACKS_ANGLE}."
     assert [line.rstrip().endswith("(1)") for line in lines[2:4]] == [True, False]
 
 
 def test_paper_numbers_the_reasons_under_the_table(tmp_path: Path) -> None:
-    rows, said = assembly.verdict_blocks(judged_rows(tmp_path), "metric")
+    result = judged(tmp_path)
+    rows, said = assembly.verdict_blocks(result.verdicts, [result], "metric")
     assert isinstance(rows, Table)
     column = rows.header.index("why")
     assert [row[column] for row in rows.rows] == ["(1)", ""]
     assert isinstance(said, Paragraph)
     assert LACKS_ANGLE in said.text
-    assert len(assembly.verdict_blocks(judged_rows(tmp_path)[1:], "metric")) == 1
+    assert len(assembly.verdict_blocks(result.verdicts[1:], [result], "metric")) == 1
 
 
 def test_the_window_says_the_reason_in_the_row(tmp_path: Path) -> None:
-    why = next(column for column in columns(judged_rows(tmp_path), "metric") if column.title == "why")
-    assert [why.text(row) for row in judged_rows(tmp_path)] == [LACKS_ANGLE, ""]
+    result = judged(tmp_path)
+    why = next(column for column in columns([result], "metric") if column.title == "why")
+    assert [why.text(row) for row in result.verdicts] == [LACKS_ANGLE, ""]

@@ -171,7 +171,7 @@ def test_dial_labels_do_not_cover_one_another() -> None:
     assert abs(spots["b"].y() - spots["c"].y()) >= 0.9 * view.fontMetrics().height()
     QTest.mouseClick(view, Qt.MouseButton.LeftButton, pos=spots["c"].toPoint())
     assert told == ["c"]
-    assert "91.0 deg" in view.accessibleDescription()
+    assert "91.00 deg" in view.accessibleDescription()
 
 
 def test_spreading_keeps_order_and_distance() -> None:

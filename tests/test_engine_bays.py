@@ -502,6 +502,12 @@ def test_readings_at_the_retainer_are_judged_at_once(engine: MainWindow, tmp_pat
     assert row.standard_uncertainty == pytest.approx((2 * 0.01**2 / 3 / 4 * 3 + 0.008**2) ** 0.5, rel=1e-6)
     assert "Rejected" in view.rule.verdict.text()
     assert "club rules 7.3" in view.rule.words.text()
+    sheet = engine.verdicts.sheet
+    cells = {column.title: column.text(row) for column in sheet.rows_model.columns}
+    assert f"Mean {cells['measured']} mm, u {cells['u']} mm." in view.rule.words.text()
+    drawn = [text for marks in view.rule.scale.items_by_name["rule_lift"].figure.marks for text in marks.texts]
+    assert f"mean {cells['measured']} mm" in drawn
+    assert f"limit {cells['upper']} mm" in drawn
     view.save_train_to(tmp_path / "train.toml")
     table = tomllib.loads((tmp_path / "train.toml").read_text(encoding="utf-8"))
     assert [row["valve"] for row in table["rule_reading"]] == ["1I", "2I"]

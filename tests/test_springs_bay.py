@@ -445,11 +445,16 @@ def test_a_spring_is_picked_on_the_map_and_everywhere_else_follows(tray: Springs
     place = tray.map.mapFromScene(item.view.mapViewToScene(QPointF(spring.rate_n_per_mm, spring.seat_force_n)))
     QTest.mouseMove(tray.map.viewport(), place)
     wait_for(lambda: "s6: " in item.title.toPlainText(), item.title.toPlainText)
+    cells = {column.title.split("\n")[0]: column.text(spring) for column in tray.table.rows_model.columns}
+    seat, rate = (cells[name] for name in ("seat force", "rate"))
+    assert f"s6: {seat} N, {rate} N/mm" in item.title.toPlainText()
+    (leaf,) = tray.sets_pane.tree.findItems("s6", Qt.MatchFlag.MatchExactly | Qt.MatchFlag.MatchRecursive)
+    assert [leaf.text(1), leaf.text(2)] == [seat, rate]
     QTest.mouseClick(tray.map.viewport(), Qt.MouseButton.LeftButton, pos=place)
     assert tray.spring_name.text().startswith("s6")
     tray.choose_item("odd")
     assert tray.spring_name.text() == "odd"
-    assert tray.coils.accessibleDescription().startswith("odd: open 27.40 mm, solid 26.40 mm, margin 1.00 mm")
+    assert tray.coils.accessibleDescription().startswith("odd: open 27.40 mm, solid 26.40000 mm, margin 1.00000 mm")
 
 
 def test_the_shim_plan_waits_for_heights_and_comes_when_looked_at(window: MainWindow) -> None:

@@ -6,20 +6,25 @@ import argparse
 import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from itertools import zip_longest
 
 import pytest
 from something import each
 
 from valvelab.cli import inspecting
 from valvelab.cli.main import main
+from valvelab.figures.description import Dial, Figure
 from valvelab.inspection.characteristics import Characteristic, Subject, all_characteristics
 from valvelab.job.use import Around
 from valvelab.job.uses import use
 from valvelab.places import sample_profiles
-from valvelab.report.assembly import verdict_blocks
+from valvelab.report.assembly import Part, verdict_blocks
+from valvelab.report.page_model import FigureBlock
 from valvelab.tables.description import Cell, Mark, Table
 from valvelab.tables.verdicts import WORDS
 from valvelab.units import System, display_unit
+from valvelab.window.dial import DialView
+from valvelab.window.drawing import FigureStack
 from valvelab.window.main_window import MainWindow
 from valvelab.window.tables import TableView
 from valvelab.workbench import bays, edits, lobes_bay, motion_files, springs_bay
@@ -124,19 +129,86 @@ def verdicts_of(tables: Iterable[Lines]) -> list[tuple[str, ...]]:
     return sorted(found)
 
 
+def judged_in(tables: Iterable[Lines]) -> Face:
+    """What verdicts say was measured, and its uncertainty, by item and characteristic."""
+    face: Face = {}
+    for heads, rows in tables:
+        for row in rows if "measured" in heads else ():
+            cells = dict(zip(heads, row, strict=True))
+            unit = cells["unit"]
+            name = tidy(cells["characteristic"], unit if unit not in {"deg", "crank deg"} else "")
+            for key, text in ((name, cells["measured"]), (f"u of {name}", cells["u"])):
+                face.setdefault(frozenset({cells["item"].replace("trace", ""), key}), set()).add(text)
+    return face
+
+
+DRAWN = {
+    "lobes": ["positions"], "eight": ["positions"], "shaft": ["shaft"], "flank": ["material_ratio"],
+    "journal": ["material_ratio"], "gauge": ["gauge_components"], "motion": ["clearance"], "phasing": ["events"],
+}  # fmt: skip
+"""By job, the drawings that say what was measured."""
+MEASURED = {
+    "positions": r"[+−]([\d.]+)°", "shaft": r"minimum zone ([\d.]+) \S+", "material_ratio": r"R\w+ ([\d.]+) \S+",
+    "clearance": r"([\d.]+) \w+", "events": r"(?:\d[IE] )?([\d.]+)(?: [AB]\w+)?", "gauge_components": r"GRR ([\d.]+)",
+}  # fmt: skip
+"""By drawing, the texts that say what was measured."""
+STATED = re.compile(
+    r"mean line, .*|.* sections of .*|lash .*|common practice .*|.* (opens|closes) [\d.]+|one ring .*|[+−]?\d\.\d"
+    r"|J\d [+−].*|share [\d.]+"
+)
+"""What was asked for, scales, and what is no characteristic: the bow at a journal, shares of variation but the GRR."""
+
+
+def numbers_drawn(drawings: Iterable[Figure | Dial]) -> Iterator[tuple[str, str]]:
+    """Drawing and number of every measured number in words; a text that is neither measured nor stated fails."""
+    for drawing in drawings:
+        for text in texts_in(drawing):
+            found = re.fullmatch(MEASURED.get(drawing.name, "(?!)"), text)
+            if found is not None:
+                yield drawing.name, found[1]
+            else:
+                assert STATED.fullmatch(text) or not re.search(r"\d\.\d", text), (drawing.name, text)
+
+
+def texts_in(drawing: Figure | Dial) -> Iterator[str]:
+    if isinstance(drawing, Dial):
+        yield from (*drawing.labels, *drawing.remarks)
+        return
+    yield from (drawing.title, drawing.x_axis.label, drawing.y_axis.label)
+    yield from (part.label for part in (*drawing.curves, *drawing.bands, *drawing.marks, *drawing.guides))
+    names = ("GRR ", *3 * ("share ",)) if drawing.name == "gauge_components" else ()
+    for marks in drawing.marks:
+        yield from (f"{name}{text}" for name, text in zip_longest(names, marks.texts, fillvalue="") if text)
+
+
+def drawn_on_paper(part: Part) -> list[Figure | Dial]:
+    blocks = [*part.overview, *(block for section in part.sections for block in section.blocks)]
+    plots = [plot for block in blocks if isinstance(block, FigureBlock) for column in block.columns for plot in column]
+    return [plot for plot in plots if isinstance(plot, Figure | Dial)]
+
+
+def drawn_in_window(window: MainWindow) -> list[Figure | Dial]:
+    front = window.pages.front()
+    figures = [item.figure for stack in front.findChildren(FigureStack) for item in stack.items_by_name.values()]
+    return [*figures, *(view.dial for view in front.findChildren(DialView) if view.dial is not None)]
+
+
 def plain(cell: Cell) -> str:
     return WORDS[cell.decision] if isinstance(cell, Mark) else cell
 
 
-def tables_on_paper(job: Job, system: System) -> list[Lines]:
+def on_paper(job: Job, system: System) -> Part:
     paths = [str(sample_profiles() / word) if "." in word else word for word in job.words]
     parser = argparse.ArgumentParser()
     inspecting.configure(parser, job.command)
     known = use(job.command)
     asked = inspecting.part_of(known.part, parser.parse_args(paths))
-    part = known.paper(known.inspect(asked, Around()), system)
+    return known.paper(known.inspect(asked, Around()), system)
+
+
+def tables_on_paper(part: Part, system: System) -> list[Lines]:
     blocks = [*part.overview, *(block for section in part.sections for block in section.blocks)]
-    blocks += verdict_blocks(part.result.verdicts, system)
+    blocks += verdict_blocks(part.result.verdicts, [part.result], system)
     found = []
     for block in blocks:
         if isinstance(block, Table):
@@ -187,8 +259,10 @@ def test_one_number_has_one_text(
     job = JOBS[name]
     words = [str(sample_profiles() / word) if "." in word else word for word in job.words]
     assert main([job.command, *words, "--units", system, "--quiet"]) in {0, 1, 4}
-    terminal = tables_in_terminal(capsys.readouterr().out, system)
-    paper = tables_on_paper(job, system)
+    out = capsys.readouterr().out
+    terminal = tables_in_terminal(out, system)
+    part = on_paper(job, system)
+    paper = tables_on_paper(part, system)
     window.bench.add_files([word for word in words if not word.startswith("--")])
     window.bench.add_files([str(sample_profiles() / name) for name in job.dropped])
     window.bench.go_to_bay(job.command)
@@ -200,6 +274,15 @@ def test_one_number_has_one_text(
         both = each(printed.keys() & face.keys())
         assert {key: face[key] - printed[key] for key in both if face[key] - printed[key]} == {}
     assert verdicts_of(terminal) == verdicts_of(paper) == verdicts_of(shown)
+    judged = judged_in(terminal)
+    for face in (printed, written, seen):
+        assert {key: judged[key] - face[key] for key in judged.keys() & face.keys() if judged[key] - face[key]} == {}
+    assert not judged or judged.keys() & printed.keys()
+    said = set(re.findall(r"\d+(?:\.\d+)?", out))
+    for drawings, behind in ((drawn_on_paper(part), ""), (drawn_in_window(window), "clearance")):
+        numbers = list(numbers_drawn(drawings))
+        assert [number for number in numbers if number[1] not in said] == []
+        assert {drawing for drawing, _ in numbers} | {behind} == {*DRAWN.get(name, ()), behind}
     for row in each(rows_of(job)):
         told = tidy(row.head, display_unit(row.unit, system).label)
         faces = (printed, written) if row.name in job.unseen else (printed, written, seen)

@@ -8,8 +8,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from valvelab.decimals import decimals_of
 from valvelab.errors import BadQuantity
-from valvelab.tables.decimals import decimals_of
+from valvelab.records.result import Verdict
+from valvelab.records.shaft_result import ShaftResult, StationResult, StraightnessResult
+from valvelab.tables.form import shaft_tables
+from valvelab.tables.verdicts import verdict_table
 from valvelab.units import (
     CANONICAL,
     FACTORS,
@@ -165,3 +169,33 @@ def test_usual_words_for_another_unit_are_asked_about(typed: str, dimension: Dim
     with pytest.raises(BadQuantity) as refused:
         parse_quantity(typed, dimension, "seat force")
     assert str(refused.value).endswith(asked)
+
+
+def test_a_verdict_has_the_decimals_that_its_characteristic_has_over_all_items() -> None:
+    numbers = dict.fromkeys((*StationResult.model_fields,), None)
+
+    def station(name: str, tir_mm: float, u: float) -> StationResult:
+        told = {"station": name, "readings": 72, "harmonics": (), "tir_mm": tir_mm, "uncertainty": {"tir_mm": u}}
+        return StationResult.model_validate({**numbers, **told})
+
+    def verdict(u: float) -> Verdict:
+        return Verdict(characteristic="tir", item="J2", measured=0.0213, unit="mm", standard_uncertainty=u, upper=0.03,
+                       probability_conforming=0.9, decision="accept")  # fmt: skip
+
+    result = ShaftResult(
+        support="centres",
+        undulations_per_turn=None,
+        stations=(station("J1", 0.01234, 0.00023), station("J2", 0.0213, 0.0021)),
+        straightness=StraightnessResult(
+            least_squares_um=None, minimum_zone_um=None, worst_station=None, uncertainty={}
+        ),
+        tapers=(),
+        verdicts=(verdict(0.0021),),
+    )
+    shown = next(table for table in shaft_tables(result, "metric") if table.title == "Journals")
+    measured = shown.rows[1][shown.header.index("TIR")]
+    judged, _ = verdict_table(result.verdicts, [result], "metric")
+    assert judged.rows[0][2:4] == (measured, "0.00210") == ("0.02130", "0.00210")
+    elsewhere = result.model_copy(update={"verdicts": (verdict(0.0019),)})
+    alone, _ = verdict_table(elsewhere.verdicts, [elsewhere], "metric")
+    assert alone.rows[0][2:4] == ("0.0213", "0.0019")

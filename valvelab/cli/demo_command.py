@@ -24,6 +24,7 @@ from valvelab.job.parts import Inspected, inspect_job, located
 from valvelab.records.demo_result import DemoPart, DemoResult
 from valvelab.records.job import Job, JobPart
 from valvelab.records.result import Result, Verdict, exit_code
+from valvelab.report.assembly import Part
 from valvelab.tables.verdicts import RANKED, rank
 from valvelab.units import System
 from valvelab.workbench.bays import by_name, kinds
@@ -186,18 +187,18 @@ def _text(result: DemoResult, done: list[_Done]) -> str:
     """What a person reads: every verdict by item, those not accepted in full, where things are, what to try next."""
     parts = iter(result.parts)
     blocks = [f"An invented sample job, nobody's engine; its files are in {result.folder}."]
-    blocks += [_part_text(next(parts), found.name, one.job.units) for one in done for found in one.inspected.parts]
+    blocks += [_part_text(next(parts), found, one.job.units) for one in done for found in one.inspected.parts]
     return "\n\n".join([*blocks, _closing(result, done, exit_code(result.verdicts))])
 
 
-def _part_text(part: DemoPart, kind: str, system: System) -> str:
+def _part_text(part: DemoPart, found: Part, system: System) -> str:
     tally = {decision: sum(row.decision == decision for row in part.verdicts) for decision in RANKED}
     counts = f"{tally['accept']} accepted, {tally['undecided']} undecided, {tally['reject']} rejected"
-    lines = [f"{kind}: {part.file}: {counts if part.verdicts else 'no limits apply'}"]
+    lines = [f"{found.name}: {part.file}: {counts if part.verdicts else 'no limits apply'}"]
     lines += [f"  {line}" for line in _by_item(part.verdicts)]
     open_rows = [row for row in part.verdicts if row.decision != "accept"]
     if open_rows:
-        lines += ["", *(f"  {line}" for line in verdict_text(open_rows, system, part.verdicts).splitlines())]
+        lines += ["", *(f"  {line}" for line in verdict_text(open_rows, found.result, system).splitlines())]
     return "\n".join(lines)
 
 

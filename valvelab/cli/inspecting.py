@@ -141,7 +141,7 @@ def finish(
 
     def text() -> str:
         tables = known.tables(inspection, args.units)
-        return page(*tables, verdict_text(result.verdicts, args.units), *known.closing(inspection))
+        return page(*tables, verdict_text(result.verdicts, result, args.units), *known.closing(inspection))
 
     def certify(path: Path) -> None:
         from valvelab.job.certificates import write  # noqa: PLC0415 - the report library is for paper alone

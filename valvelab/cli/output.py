@@ -51,11 +51,11 @@ def page(*parts: str | Table | Sequence[Table]) -> str:
     return "\n\n".join(text for text in texts if text)
 
 
-def verdict_text(verdicts: Sequence[Verdict], system: System, among: Sequence[Verdict] = ()) -> str:
-    """The table of verdicts with its reasons under it, or nothing; `among`: all, where these are some of them."""
+def verdict_text(verdicts: Sequence[Verdict], result: Result, system: System) -> str:
+    """The table of verdicts of a result with its reasons under it, or nothing."""
     if not verdicts:
         return ""
-    table, reasons = verdict_table(verdicts, system, among=among)
+    table, reasons = verdict_table(verdicts, [result], system)
     return "\n".join([table_text(table), *reasons])
 
 

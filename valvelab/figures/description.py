@@ -12,6 +12,7 @@ from typing import Literal
 import numpy as np
 
 from valvelab.arrays import FloatArray
+from valvelab.decimals import USUAL
 
 Role = Literal[
     "measured", "measured_quiet", "nominal", "readings", "band", "outside", "fit", "guide",
@@ -141,7 +142,10 @@ class HeatMap:
 
 @dataclass(frozen=True, slots=True)
 class Dial:
-    """Directions on a circle: an angle clockwise from top seen from the drive end, with a label each."""
+    """Directions on a circle: an angle clockwise from top seen from the drive end, with a label each.
+
+    decimals: of an angle where it is said.
+    """
 
     name: str
     title: str
@@ -150,6 +154,7 @@ class Dial:
     roles: tuple[Role, ...]
     nominal_deg: FloatArray | None = None
     remarks: tuple[str, ...] = field(default=())
+    decimals: int = USUAL["deg"][0]
 
 
 def bars(places: FloatArray, heights: FloatArray, width: float, role: Role, label: str = "", series: int = 0) -> Band:

@@ -9,6 +9,7 @@ import numpy as np
 
 from valvelab.arrays import FloatArray
 from valvelab.conformity.gauge_study import range_constants
+from valvelab.decimals import figure
 from valvelab.figures.description import Axis, Band, Curve, Figure, Guide, Marks, Unit, bars, block
 
 if TYPE_CHECKING:
@@ -92,7 +93,7 @@ def components_figure(inspection: GaugeInspection) -> Figure:
         heights = np.asarray([value for _, value in known], dtype=np.float64)
         if known:
             bands.append(bars(places, heights, 0.32, "series", label, series))
-        texts = tuple(f"{value:.1f}" for value in heights)
+        texts = tuple(figure(value, None, "%") for value in heights)
         marks.append(Marks(places, heights + 9.0, "nominal", texts=texts, bare=True))
     return Figure(
         "gauge_components",

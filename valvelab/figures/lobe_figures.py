@@ -8,7 +8,10 @@ import numpy as np
 
 from valvelab.angles import wrap
 from valvelab.arrays import FloatArray, stretches
+from valvelab.decimals import decimals_among, decimals_of, with_sign
 from valvelab.figures.description import Axis, Band, Curve, Dial, Figure, HeatMap, Marks, Role, Unit, ends_of
+from valvelab.inspection.lobes.characteristics import CHARACTERISTICS, measured
+from valvelab.units import show
 
 if TYPE_CHECKING:
     from valvelab.inspection.lobes.inspect import LobesInspection
@@ -24,6 +27,7 @@ _AXES: dict[int, tuple[str, str, Unit]] = {
     2: ("acceleration", "Acceleration", "mm/cam deg2"),
     3: ("jerk", "Jerk", "mm/cam deg3"),
 }
+_INDEX_ERROR = next(row for row in CHARACTERISTICS if row.name == "index_error")
 ANGLE_FROM_CENTRE = "Cam angle from the lobe's centre"
 
 
@@ -169,23 +173,24 @@ def position_dial(inspection: LobesInspection, chosen: str = "") -> Dial:
     """Where the lobes' centres stand on the shaft seen from the drive end, with index errors."""
     rows = [row for row in inspection.result.lobes if row.centre_cam_deg is not None]
     errors = {row.lobe: row.error_cam_deg for row in inspection.result.camshaft.index_errors or ()}
+    known = measured(inspection.shaft, _INDEX_ERROR).values()
+    places = decimals_of((error.u for error in known), "cam deg")
     angles = np.array([row.centre_cam_deg for row in rows], dtype=np.float64)
     nominal = None
     if errors:
         nominal = np.array([a - errors.get(row.lobe, 0.0) for a, row in zip(angles, rows, strict=True)])
     roles: list[Role] = ["measured" if row.lobe == chosen else _role(row.kind) for row in rows]
-    remarks = tuple(signed(errors[row.lobe], 2) + "°" if row.lobe in errors else "" for row in rows)
+    remarks = tuple(
+        with_sign(show(errors[row.lobe], "cam deg", decimals=places)) + "°" if row.lobe in errors else ""
+        for row in rows
+    )
     title = "Lobe positions and index errors" if errors else "Lobe positions"
-    return Dial("positions", title, angles, tuple(row.lobe for row in rows), tuple(roles), nominal, remarks)
+    decimals = decimals_among(inspection.result.lobes, "centre_cam_deg", "cam deg")
+    return Dial("positions", title, angles, tuple(row.lobe for row in rows), tuple(roles), nominal, remarks, decimals)
 
 
 def _role(kind: str | None) -> Role:
     return "intake" if kind == "intake" else "exhaust" if kind == "exhaust" else "measured_quiet"
-
-
-def signed(value: float, decimals: int) -> str:
-    """A number with its sign, the minus a true one."""
-    return f"{round(value, decimals) + 0.0:+.{decimals}f}".replace("-", "−")
 
 
 def _across(x: FloatArray) -> Axis:

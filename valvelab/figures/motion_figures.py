@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from valvelab.arrays import FloatArray
+from valvelab.decimals import USUAL, decimals_among, limit
 from valvelab.dynamics.control import contact_force
 from valvelab.figures.description import (
     Axis,
@@ -31,7 +32,7 @@ from valvelab.inspection.engine.sides import Side
 from valvelab.phasing.piston import piston_drop
 from valvelab.records.motion_result import MotionValve
 from valvelab.records.result import Verdict
-from valvelab.units import System, with_unit
+from valvelab.units import System, display_unit, show, with_unit
 from valvelab.valve_motion.valve_lift import valve_motion
 
 CRANK = "Crank angle from gas-exchange TDC"
@@ -94,7 +95,9 @@ def clearance_figure(inspection: MotionInspection, lobe: str, units: System = "m
             word = "advanced" if step > 0 else "retarded"
             curves.append(Curve(moved.crank_deg, moved.clearance_mm, "measured_quiet", f"{abs(step):g} deg {word}"))
     curves.append(Curve(found.crank_deg, found.clearance_mm, _role(side), lobe))
-    least = mark(found.at_crank_deg, found.min_mm, "measured", _length(found.min_mm, units))
+    count = decimals_among(inspection.result.valves, "piston_clearance_mm", "mm", units)
+    told = f"{show(found.min_mm, 'mm', units, count)} {display_unit('mm', units).label}"
+    least = mark(found.at_crank_deg, found.min_mm, "measured", told)
     up = Axis(f"Clearance, {lobe}", "mm", (min(0.0, found.min_mm), 2.5 * max(found.min_mm, 2.0)))
     across, guides = _crank(-60.0, 60.0), (Guide(0.0, "y", "reject", "touch"),)
     return Figure("clearance", "Valve to piston", across, up, tuple(curves), marks=(least,), guides=guides)
@@ -278,13 +281,16 @@ def rule_figure(
     derived_mm: float | None,
     guard_mm: float,
     units: System = "metric",
+    decimals: int = USUAL["mm"][0],
 ) -> Figure:
     """The rule's limit on a scale of lift: readings in a row, their mean with ± 2 u, limit, and guard band.
 
     `guard_mm`: how far inside a limit the mean must lie to be accepted; 0 without a guarded rule or uncertainty.
+    `decimals`: of the verdict's value.
     """
     measured, u = (None, None) if verdict is None else (verdict.measured, verdict.standard_uncertainty)
     lower, upper = (None, None) if verdict is None else (verdict.lower, verdict.upper)
+    label = display_unit("mm", units).label
     places = [v for v in (lower, upper, measured, derived_mm, *readings) if v is not None]
     low, high = (min(places), max(places)) if places else (0.0, 1.0)
     room = max(0.35 * (high - low), 4.0 * guard_mm, 5.0 * (u or 0.0), 0.02)
@@ -304,14 +310,14 @@ def rule_figure(
     curves = []
     if measured is not None and verdict is not None:
         role: Role = verdict.decision
-        text = f"{'mean' if readings else 'derived'} {with_unit(measured, 'mm', units, 3, 4)}"
+        text = f"{'mean' if readings else 'derived'} {show(measured, 'mm', units, decimals)} {label}"
         marks.append(mark(measured, 0.35, role, text))
         if u is not None:
             curves.append(level((measured - 2.0 * u, measured + 2.0 * u), 0.35, role, "± 2 u"))
     guides = tuple(Guide(end, "x", "reject") for end in (lower, upper) if end is not None)
     away = 0.17 * (high - low)
     marks += [
-        words(end + side * away, 0.1, f"limit {with_unit(end, 'mm', units, 3, 4)}", "reject")
+        words(end + side * away, 0.1, f"limit {limit(end, decimals, 'mm', units)} {label}", "reject")
         for end, side in ((lower, -1.0), (upper, 1.0))
         if end is not None
     ]

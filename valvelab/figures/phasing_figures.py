@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 
+from valvelab.decimals import decimals_among
 from valvelab.figures.description import Axis, Curve, Dial, Figure, Marks, Role
 from valvelab.inspection.engine.phasing import PhasingInspection
 from valvelab.phasing.timing import events_from_card, lobe_kind
 from valvelab.records.phasing_result import PhasingDuration, PhasingLobe
-from valvelab.units import System, display_unit
+from valvelab.units import System, display_unit, show
 
 _INTAKE_RADIUS, _EXHAUST_RADIUS = 1.0, 0.8
 _CARD_STEP = 0.07
 _BREADTH = 0.06
 _ROOM = 1.45
+_AT_LIFT = ("opening_crank_deg", "closing_crank_deg", "duration_crank_deg")
+_CENTRE = "centreline_crank_deg"
 
 
 def wheel_dial(inspection: PhasingInspection, system: System = "metric") -> Dial:
@@ -70,13 +75,18 @@ def event_diagram(inspection: PhasingInspection) -> Figure:
     marks: list[Marks] = [
         Marks(np.array([0.0, 0.0]), np.array([1.36, -1.36]), "nominal", "", ("TDC", "BDC"), bare=True)
     ]
-    for lobe in inspection.result.lobes:
+    lobes = inspection.result.lobes
+    rows = [row for lobe in lobes for row in lobe.durations]
+    counts = {key: decimals_among(rows, key, "crank deg") for key in _AT_LIFT}
+    counts[_CENTRE] = decimals_among(lobes, _CENTRE, "crank deg")
+    for lobe in lobes:
         row = next(iter(lobe.durations), None)
         if row is None or lobe.kind is None or row.opening_crank_deg is None or row.closing_crank_deg is None:
             continue
         radius = _INTAKE_RADIUS if lobe.kind == "intake" else _EXHAUST_RADIUS
         opening, closing = row.opening_crank_deg, row.closing_crank_deg
-        curves.append(_thick_arc(opening, closing, radius, lobe.kind, f"{lobe.lobe} {closing - opening:.1f}"))
+        span = show(row.duration_crank_deg, "crank deg", decimals=counts["duration_crank_deg"])
+        curves.append(_thick_arc(opening, closing, radius, lobe.kind, f"{lobe.lobe} {span}"))
         if row.card_duration_crank_deg is not None and lobe.card_centreline_crank_deg is not None:
             size = abs(lobe.card_centreline_crank_deg)
             card = events_from_card(lobe.kind, row.card_duration_crank_deg, size)
@@ -85,7 +95,7 @@ def event_diagram(inspection: PhasingInspection) -> Figure:
             )
         if lobe.centreline_crank_deg is not None:
             curves.append(_ray(lobe.centreline_crank_deg, 0.0, radius, lobe.kind))
-        marks += _ends(lobe, row, radius)
+        marks += _ends(lobe, row, radius, counts)
     across, up = Axis("", "", (-1.3 * _ROOM, 1.3 * _ROOM)), Axis("", "", (-_ROOM, _ROOM))
     return Figure(
         "events", "Valve events", across, up, tuple(curves), marks=tuple(marks), equal_scale=True, axes="none"
@@ -111,7 +121,7 @@ def _ray(angle_deg: float, start: float, stop: float, role: Role) -> Curve:
     return Curve(radii * np.sin(turn), radii * np.cos(turn), role)
 
 
-def _ends(lobe: PhasingLobe, row: PhasingDuration, radius: float) -> list[Marks]:
+def _ends(lobe: PhasingLobe, row: PhasingDuration, radius: float, counts: Mapping[str, int]) -> list[Marks]:
     """Events and centreline in words, outside the intake's arc and inside the exhaust's."""
     assert row.opening_crank_deg is not None
     assert row.closing_crank_deg is not None
@@ -119,13 +129,13 @@ def _ends(lobe: PhasingLobe, row: PhasingDuration, radius: float) -> list[Marks]
     outside = lobe.kind == "intake"
     angles = [row.opening_crank_deg, row.closing_crank_deg]
     texts = [
-        "" if event is None else f"{event.angle:.1f} {event.reference}"
-        for event in (row.opening_event, row.closing_event)
+        "" if event is None else f"{show(event.angle, 'crank deg', decimals=counts[key])} {event.reference}"
+        for event, key in zip((row.opening_event, row.closing_event), _AT_LIFT[:2], strict=True)
     ]
     if lobe.centreline_crank_deg is not None:
         angles.append(lobe.centreline_crank_deg)
         side = "ATDC" if lobe.centreline_crank_deg >= 0 else "BTDC"
-        texts.append(f"{abs(lobe.centreline_crank_deg):.1f} {side}")
+        texts.append(f"{show(abs(lobe.centreline_crank_deg), 'crank deg', decimals=counts[_CENTRE])} {side}")
     turns = np.radians(np.array(angles))
     # words are wide and low: farther out at the sides than above and below
     gap = 0.14 + 0.32 * np.abs(np.sin(turns))

@@ -9,10 +9,11 @@ from numpy.typing import NDArray
 
 from valvelab.angles import fold
 from valvelab.arrays import FloatArray
+from valvelab.decimals import figure, told, with_sign
 from valvelab.figures.description import Axis, Band, Curve, Figure, Marks, Role, bars, level
 from valvelab.figures.polar import Rings, circle, magnification
 from valvelab.inspection.form.measured import is_lobe
-from valvelab.units import System, display_unit, show
+from valvelab.units import System, display_unit
 
 if TYPE_CHECKING:
     from valvelab.camshaft.journal import JournalForm
@@ -197,20 +198,19 @@ def bowed_shaft_figure(
     bands += [
         _block(bow, (low, high), 0.72 * radius, 1.12 * radius, "guide") for low, high in _lobes(inspection, 0.6 * width)
     ]
-    texts = []
+    texts, u = [], inspection.result.straightness.uncertainty.get("minimum_zone_um")
     for form, position in placed:
         name = form.trace.name
         role: Role = "reject" if name in rejected else "measured" if name == chosen else "guide"
         bands.append(_block(bow, (position - width / 2, position + width / 2), radius, radius, role))
-        size = show(1e3 * float(bow.at(position)) / factor, "um", system)
-        size = size if size.startswith("−") else f"+{size}"
+        size = with_sign(figure(1e3 * float(bow.at(position)) / factor, u, "um", system))
         texts.append(name if len(placed) > 8 else f"{name} {size}")
     spots = np.asarray([position for _, position in placed])
     half = 0.5 * axis.minimum_zone.zone_mm * factor
     ends = np.asarray([core[0] - 0.6 * width, core[-1] + 0.6 * width])
     reach = 1.62 * radius + float(np.abs(along).max()) * factor / 1000.0
     micro = display_unit("um", system).label
-    zone = show(1000.0 * axis.minimum_zone.zone_mm, "um", system)
+    zone = told(1000.0 * axis.minimum_zone.zone_mm, "um", system, u)
     return Figure(
         "shaft",
         "Side view",
@@ -218,7 +218,7 @@ def bowed_shaft_figure(
         Axis(f"bow ×{factor:,.0f}, {micro}; up is toward {direction:.0f}°", "mm", (-reach, reach)),
         (
             level(ends, 0.0, "guide"),
-            level(ends, half, "series", f"minimum zone {zone} {micro}", series=1),
+            level(ends, half, "series", f"minimum zone {zone}", series=1),
             level(ends, -half, "series", series=1),
             Curve(core, middle, "measured"),
             *_supports(inspection, bow, radius),

@@ -10,7 +10,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from valvelab.arrays import FloatArray, read_only
+from valvelab.decimals import decimals_among
 from valvelab.figures.description import Axis, Band, Curve, Figure, Guide, Marks, block, level, mark, words
+from valvelab.units import System, with_unit
 
 if TYPE_CHECKING:
     from valvelab.inspection.springs.analysis import SpringAnalysis
@@ -263,6 +265,16 @@ def map_points(analyses: Sequence[SpringAnalysis]) -> Points:
     return points
 
 
+def points_told(inspection: SpringsInspection, points: Iterable[tuple[float, float]], system: System) -> list[str]:
+    """Seat force and rate of points of the map, as the tables say them."""
+    springs = inspection.result.springs
+    rate, seat = (decimals_among(springs, *of, system) for of in (("rate_n_per_mm", "N/mm"), ("seat_force_n", "N")))
+    return [
+        f"{with_unit(force, 'N', system, seat, seat)}, {with_unit(slope, 'N/mm', system, rate, rate)}"
+        for slope, force in points
+    ]
+
+
 def map_figure(points: Points, sets: Sequence[Sequence[str]] = (), chosen: str | None = None) -> Figure:
     """Seat force against rate, a mark for each spring in its set's colour and shape, a numbered box around each set.
 
@@ -326,7 +338,8 @@ class CoilState:
 class CoilBind:
     """The gap that is left at open height, to be drawn to scale.
 
-    `wire_mm` None: wire and coils are not stated, plain bars stand for the spring. Margins as in the result.
+    `wire_mm` None: wire and coils are not stated, plain bars stand for the spring. Margin as in the result;
+    `said`: the heights by state, the margin, and the margin of a coil where it is known, as the tables say them.
     """
 
     spring: str
@@ -335,10 +348,10 @@ class CoilBind:
     open_mm: float
     solid_mm: float
     margin_mm: float
-    per_coil_mm: float | None
+    said: Mapping[str, str]
 
 
-def coil_bind(inspection: SpringsInspection, spring: str) -> CoilBind | None:
+def coil_bind(inspection: SpringsInspection, spring: str, system: System = "metric") -> CoilBind | None:
     """The chosen spring at open and at solid height; None where either is not known."""
     analysis, row = inspection.analyses[_number_of(inspection, spring)], row_of(inspection, spring)
     opened, solid, margin = inspection.fit.open_height_mm, row.solid_height_mm, row.coil_bind_margin_mm
@@ -356,7 +369,12 @@ def coil_bind(inspection: SpringsInspection, spring: str) -> CoilBind | None:
         states.append(CoilState(name, height, read_only(centres)))
     if not states[0].centres_mm.size:
         wire = None
-    return CoilBind(spring, tuple(states), wire, opened, solid, margin, row.margin_per_coil_mm)
+
+    said = {"open": with_unit(opened, "mm", system, 2, 3)}
+    for word, key in (("solid", "solid_height_mm"), ("margin", "coil_bind_margin_mm"), ("coil", "margin_per_coil_mm")):
+        count, value = decimals_among(inspection.result.springs, key, "mm", system), getattr(row, key)
+        said |= {} if value is None else {word: with_unit(value, "mm", system, count, count)}
+    return CoilBind(spring, tuple(states), wire, opened, solid, margin, said)
 
 
 def coil_centres(

@@ -9,7 +9,9 @@ import numpy as np
 
 from valvelab.arrays import FloatArray
 from valvelab.camshaft.material_ratio import SECANT_SHARE, CoreParameters, core_parameters, material_ratio_curve
+from valvelab.decimals import told
 from valvelab.figures.description import Axis, Band, Curve, Figure, Guide, Marks, block, ends_of
+from valvelab.inspection.form.characteristics import TRACE
 from valvelab.units import System, with_unit
 
 if TYPE_CHECKING:
@@ -89,7 +91,10 @@ def material_ratio_figure(inspection: TextureInspection, system: System = "metri
         *axes,
         tuple(curves),
         _zones(core),
-        (Marks(span, on_line, "series", series=6), _names(core, float(np.ptp(height)), float(height[-1]), system)),
+        (
+            Marks(span, on_line, "series", series=6),
+            _names(core, inspection, height, system),
+        ),
         (Guide(core.upper_um, "y"), Guide(core.lower_um, "y"), Guide(core.rmrk1_pct, "x"), Guide(core.rmrk2_pct, "x")),
     )
 
@@ -103,19 +108,21 @@ def _zones(core: CoreParameters) -> tuple[Band, ...]:
     return peaks, block((0.0, 100.0), (core.lower_um, core.upper_um), "guide"), valleys
 
 
-def _names(core: CoreParameters, height_um: float, bottom_um: float, system: System) -> Marks:
+def _names(core: CoreParameters, inspection: TextureInspection, height_um: FloatArray, system: System) -> Marks:
     """The core parameters written where they are."""
+    by_head = {row.head: row for row in TRACE}
 
     def named(name: str, value: float) -> str:
-        return f"{name} {with_unit(value, 'um', system, 3, 1)}"
+        row = by_head[name]
+        return f"{name} {told(value, row.unit, system, inspection.result.uncertainty.get(row.key))}"
 
-    room = 0.045 * height_um
+    bottom, room = float(height_um[-1]), 0.045 * float(np.ptp(height_um))
     rows = (
         (core.rmrk1_pct + 20.0, core.upper_um + room, named("Rpk", core.rpk_um)),
         (core.rmrk1_pct + 20.0, core.lower_um + 0.25 * core.rk_um, named("Rk", core.rk_um)),
         (min(core.rmrk2_pct, 78.0) - 18.0, core.lower_um - 3.0 * room, named("Rvk", core.rvk_um)),
-        (core.rmrk1_pct + 17.0, bottom_um + room, f"Rmrk1 {core.rmrk1_pct:.1f} %"),
-        (min(core.rmrk2_pct, 78.0) - 18.0, core.lower_um - room, f"Rmrk2 {core.rmrk2_pct:.1f} %"),
+        (core.rmrk1_pct + 17.0, bottom + room, named("Rmrk1", core.rmrk1_pct)),
+        (min(core.rmrk2_pct, 78.0) - 18.0, core.lower_um - room, named("Rmrk2", core.rmrk2_pct)),
     )
     places = np.asarray([(x, y) for x, y, _ in rows])
     return Marks(places[:, 0], places[:, 1], "nominal", texts=tuple(text for *_, text in rows), bare=True)

@@ -128,8 +128,13 @@ def by_name(name: str) -> Characteristic | None:
 
 def printed(name: str, unit: str) -> str:
     """The printed name of a characteristic; `unit` tells two of one name apart."""
-    row = next((row for row in nearest(name) if row.unit == unit), None) or by_name(name)
+    row = of_unit(name, unit)
     return name.replace("_", " ") if row is None else row.head
+
+
+def of_unit(name: str, unit: str) -> Characteristic | None:
+    """The entry of that name and unit, or the first of that name."""
+    return next((row for row in nearest(name) if row.unit == unit), None) or by_name(name)
 
 
 def explained(name: str, unit: str | None = None) -> str:

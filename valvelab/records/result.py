@@ -5,7 +5,7 @@ Field names carry their unit. A field that could not be derived is None and a no
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from typing import Annotated, Literal
 
 from pydantic import AfterValidator, BaseModel, ConfigDict
@@ -81,6 +81,21 @@ class Result(Record):
     source: tuple[Source, ...] = ()
     notes: tuple[Note, ...] = ()
     verdicts: tuple[Verdict, ...] = ()
+
+
+def stated_uncertainties(record: Record) -> Iterator[tuple[str, float | None]]:
+    """Keys and standard uncertainties, in the key's unit, that a record and those within state.
+
+    The springs of a nest by themselves don't count: their characteristics are not the nest's.
+    """
+    for name, value in record:
+        if name == "uncertainty":
+            yield from dict(value).items()
+        elif name != "elements":
+            within = value if isinstance(value, tuple) else (value,)
+            for part in within:
+                if isinstance(part, Record):
+                    yield from stated_uncertainties(part)
 
 
 def numbered_reasons(verdicts: Iterable[Verdict]) -> dict[str, int]:

@@ -110,7 +110,7 @@ def _front_of_one(part: Part, made: str, title: str | None, system: System) -> l
     pairs = (*part.identity, *_spec_pairs(part), ("certificate written", made))
     named = (("job", title), *pairs) if title else pairs
     blocks: list[Block] = [Identity(named), banner(verdicts, _rules([part]))]
-    return [*blocks, *_to_look_at(verdicts, system), *part.overview]
+    return [*blocks, *_to_look_at([part], system), *part.overview]
 
 
 def _front_of_many(parts: Sequence[Part], made: str, title: str | None, system: System) -> list[Block]:
@@ -130,14 +130,14 @@ def _front_of_many(parts: Sequence[Part], made: str, title: str | None, system: 
         rows.append((part.name, files, *map(str, reversed(counts)), Mark(worst) if worst else "not judged"))
     header = ("inspected", "readings", "accepted", "undecided", "rejected", "worst verdict")
     table = Table(header, tuple(rows), left=2, flush_left=(5,), widths=(24, 36, 11, 11, 11, 16), wrap=(0, 1))
-    blocks = [Identity(pairs), banner(verdicts, _rules(parts)), table, *_to_look_at(verdicts, system)]
+    blocks = [Identity(pairs), banner(verdicts, _rules(parts)), table, *_to_look_at(parts, system)]
     return [*blocks, *(block for block in parts[0].overview[:1] if len(parts) <= PICTURED_PARTS), CAUTIONS_BOX]
 
 
 def _one_part(part: Part, system: System) -> list[Section]:
     """The full verdict table where the first page had no room for it, then the detail."""
     verdicts = part.result.verdicts
-    table = [Section("Verdicts", tuple(verdict_blocks(verdicts, system)), new_page=True)]
+    table = [Section("Verdicts", tuple(verdict_blocks(verdicts, [part.result], system)), new_page=True)]
     return [*(table if len(verdicts) > FIRST_PAGE_ROWS else []), *part.sections]
 
 
@@ -145,7 +145,7 @@ def _one_of_many(part: Part, system: System) -> list[Section]:
     """One part on pages of its own: identity, verdicts, overview, detail."""
     blocks: list[Block] = [Identity((*part.identity, *_spec_pairs(part)))]
     if part.result.verdicts:
-        blocks += verdict_blocks(part.result.verdicts, system)
+        blocks += verdict_blocks(part.result.verdicts, [part.result], system)
     detail = (
         replace(section, title="" if section.title == part.name else section.title, new_page=False)
         for section in part.sections
@@ -165,13 +165,15 @@ def _rules(parts: Sequence[Part]) -> tuple[DecisionRule, ...]:
     return tuple(dict.fromkeys(part.spec.decision for part in parts if part.spec is not None))
 
 
-def _to_look_at(verdicts: Sequence[Verdict], system: System) -> list[Block]:
+def _to_look_at(parts: Sequence[Part], system: System) -> list[Block]:
     """All verdicts where they are few, else those not accepted."""
-    shown = list(verdicts) if len(verdicts) <= FIRST_PAGE_ROWS else _attention(verdicts)
+    among = [part.result for part in parts]
+    verdicts = [verdict for result in among for verdict in result.verdicts]
+    shown = verdicts if len(verdicts) <= FIRST_PAGE_ROWS else _attention(verdicts)
     if not shown:
         return []
     heading = "" if len(shown) == len(verdicts) else "Not accepted"
-    blocks = verdict_blocks(shown[:FIRST_PAGE_ROWS], system, heading, verdicts)
+    blocks = verdict_blocks(shown[:FIRST_PAGE_ROWS], among, system, heading)
     if len(shown) > FIRST_PAGE_ROWS:
         rest = len(shown) - FIRST_PAGE_ROWS
         blocks.append(Paragraph(f"and {rest} more; the full table follows.", "small"))
@@ -203,10 +205,10 @@ def in_words(rule: DecisionRule) -> str:
 
 
 def verdict_blocks(
-    verdicts: Sequence[Verdict], system: System, title: str = "", among: Sequence[Verdict] = ()
+    verdicts: Sequence[Verdict], among: Sequence[Result], system: System, title: str = ""
 ) -> list[Block]:
-    """The table of verdicts, and under it why some are undecided or what their uncertainty lacks."""
-    table, reasons = verdict_table(verdicts, system, title, among)
+    """The table of verdicts of some results, and under it why some are undecided or what their uncertainty lacks."""
+    table, reasons = verdict_table(verdicts, among, system, title)
     return [table, *(Paragraph(reason, "small") for reason in reasons)]
 
 

@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any, Generic, TypeVar
 
+from valvelab.decimals import Usual, decimals_of, stated_u
 from valvelab.inspection.characteristics import Characteristic
 from valvelab.records.result import Decision
-from valvelab.tables.decimals import Usual, decimals_of
 from valvelab.units import System, display_unit, show
 
 Row = TypeVar("Row")
@@ -117,17 +117,12 @@ def recorded_column(row: Characteristic, *, with_u: bool = True) -> Column[Any]:
 
 def u_of(key: str) -> Callable[[Any], float | None]:
     """The standard uncertainty of a record's field."""
-    return partial(_u_of, key=key)
+    return partial(stated_u, key=key)
 
 
 def _field(record: Any, *, key: str) -> float | None:
     value: float | None = getattr(record, key, None)
     return value
-
-
-def _u_of(record: Any, *, key: str) -> float | None:
-    known: dict[str, float | None] = getattr(record, "uncertainty", {})
-    return known.get(key)
 
 
 def second(column: Column[Any]) -> Column[Any]:

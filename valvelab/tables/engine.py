@@ -8,10 +8,10 @@ from functools import partial
 from operator import attrgetter
 from typing import Any
 
+from valvelab.decimals import figure
 from valvelab.inspection.engine.characteristics import CHARACTERISTICS, WHEEL
 from valvelab.records.motion_result import ContactExtreme, Control, MotionResult, MotionValve, ValveDuration
 from valvelab.records.phasing_result import AdjusterOutcome, Overlap, PhasingDuration, PhasingLobe, PhasingResult
-from valvelab.tables.decimals import figure
 from valvelab.tables.description import Column, Fact, Table, named_pairs, table_of, u_of
 from valvelab.units import System
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from operator import attrgetter
 
+from valvelab.decimals import decimals_of, figure
 from valvelab.inspection.form.characteristics import GAUGE, STATION, TRACE
 from valvelab.records.gauge_result import GaugeFigures, GaugeResult, VarianceRowResult
 from valvelab.records.result import Verdict
 from valvelab.records.shaft_result import ShaftResult, StationResult, TaperResult
 from valvelab.records.texture_result import TextureResult
-from valvelab.tables.decimals import decimals_of, figure
 from valvelab.tables.description import Column, Table, recorded_column, table_of, u_of
 from valvelab.tables.verdicts import rank
 from valvelab.units import System, display_unit, show

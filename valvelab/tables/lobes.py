@@ -8,6 +8,7 @@ from itertools import groupby
 from operator import itemgetter
 from typing import TYPE_CHECKING, Any
 
+from valvelab.decimals import decimals_of
 from valvelab.inspection.lobes import characteristics
 from valvelab.inspection.lobes.characteristics import (
     ACCELERATION,
@@ -22,7 +23,6 @@ from valvelab.inspection.lobes.characteristics import (
 from valvelab.measured import Measured
 from valvelab.records.lobes_result import LobeDuration, LobeResult, LobesResult
 from valvelab.records.measurement import COMPARISON_LIFT_MM
-from valvelab.tables.decimals import decimals_of
 from valvelab.tables.description import Column, Fact, Mark, Table, facts, table_of
 from valvelab.tables.verdicts import overall
 from valvelab.units import System, display_unit, show

@@ -6,11 +6,11 @@ from collections.abc import Sequence
 from functools import partial
 from typing import Any
 
+from valvelab.decimals import USUAL, Usual, figure, told
 from valvelab.inspection.springs.characteristics import FORCES, OTHERS, recorded, row_of
 from valvelab.records.sets_result import SetsResult, SpringSet
 from valvelab.records.shims_result import ShimPosition, ShimsResult
 from valvelab.records.springs_result import ExcludedSpring, SpringResult
-from valvelab.tables.decimals import USUAL, Usual, figure, told
 from valvelab.tables.description import Column, Fact, Table, facts, named_pairs, recorded_column, table_of
 from valvelab.units import System, display_unit
 

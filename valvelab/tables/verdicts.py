@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from operator import attrgetter
 
-from valvelab.inspection.characteristics import printed
-from valvelab.records.result import Decision, Verdict, numbered_reasons
-from valvelab.tables.decimals import USUAL, decimals_of, limit, percent
+from valvelab.decimals import USUAL, decimals_of, limit, percent
+from valvelab.inspection.characteristics import of_unit, printed
+from valvelab.records.result import Decision, Result, Verdict, numbered_reasons, stated_uncertainties
 from valvelab.tables.description import Column, Mark, Table, table_of
 from valvelab.units import System, display_unit, show
 
@@ -42,18 +42,31 @@ def judged(verdict: Verdict, system: System) -> str:
     return f"{printed(verdict.characteristic, verdict.unit)} at {at} {display_unit('mm', system).label}"
 
 
-def columns(verdicts: Sequence[Verdict], system: System) -> list[Column[Verdict]]:
-    """What one of these verdicts says; those on one characteristic have one count of decimals."""
-    known: dict[tuple[str, str], list[float | None]] = {}
-    for row in verdicts:
-        known.setdefault((row.characteristic, row.unit), []).append(row.standard_uncertainty)
-    counts = {key: decimals_of(us, key[1], system) for key, us in known.items()}
+def counts(result: Result, system: System) -> dict[Verdict, int]:
+    """Decimals of a result's verdicts: those that the characteristic has there over all items, judged or not."""
+    stated: dict[str, list[float | None]] = {}
+    for key, u in stated_uncertainties(result):
+        stated.setdefault(key, []).append(u)
+    judged_us: dict[tuple[str, str], list[float | None]] = {}
+    for row in result.verdicts:
+        judged_us.setdefault((row.characteristic, row.unit), []).append(row.standard_uncertainty)
+    found = {}
+    for (name, unit), own in judged_us.items():
+        row_of = of_unit(name, unit)
+        every = [] if row_of is None else stated.get(row_of.key, [])
+        found[name, unit] = decimals_of(every if {*own} <= {*every} else own, unit, system)
+    return {row: found[row.characteristic, row.unit] for row in result.verdicts}
+
+
+def columns(among: Iterable[Result], system: System) -> list[Column[Verdict]]:
+    """What a verdict of these results says; those of a result on one characteristic have one count of decimals."""
+    known = {row: count for result in among for row, count in counts(result, system).items()}
 
     def number(head: str, read: str, tip: str, *, stated: bool = False) -> Column[Verdict]:
         value: Callable[[Verdict], float | None] = attrgetter(read)
 
         def words(row: Verdict) -> str:
-            count = counts[row.characteristic, row.unit]
+            count = known[row]
             return limit(value(row), count, row.unit, system) if stated else show(value(row), row.unit, system, count)
 
         return Column(head, value=value, words=words, tip=tip)
@@ -77,14 +90,11 @@ def columns(verdicts: Sequence[Verdict], system: System) -> list[Column[Verdict]
 
 
 def verdict_table(
-    verdicts: Sequence[Verdict], system: System, title: str = "", among: Sequence[Verdict] = ()
+    verdicts: Sequence[Verdict], among: Sequence[Result], system: System, title: str = ""
 ) -> tuple[Table, tuple[str, ...]]:
-    """The table of verdicts, and under it why some are undecided or what their uncertainty lacks.
-
-    among: all of the inspection's, where these are some of them.
-    """
+    """The table of verdicts of some results, and under it why some are undecided or what their uncertainty lacks."""
     reasons = numbered_reasons(verdicts)
-    *told, why = columns(among or verdicts, system)
+    *told, why = columns(among, system)
     if reasons:
         told.insert(-1, replace(why, words=lambda row: f"({reasons[row.remark]})" if row.remark else ""))
     table = table_of(verdicts, told, system, title)

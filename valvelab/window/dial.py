@@ -11,6 +11,7 @@ from PySide6.QtWidgets import QWidget
 
 from valvelab.arrays import FloatArray
 from valvelab.figures.description import Dial
+from valvelab.units import show
 from valvelab.window.figure_item import role_colour
 from valvelab.window.painting import CENTRE, LEFT, Drawn, about, painting, polar, write
 from valvelab.window.theme import current_theme, scaled
@@ -40,13 +41,15 @@ class DialView(Drawn):
 
     def __init__(self, name: str, parent: QWidget | None = None) -> None:
         super().__init__(name, parent)
-        self._dial: Dial | None = None
+        self.dial: Dial | None = None
         self.places: list[tuple[QPointF, str]] = []
 
     def show_dial(self, dial: Dial) -> None:
         """Draw a dial."""
-        self._dial = dial
-        said = [f"{label} {angle:.1f} deg {remark}" for label, angle, remark in _rows(dial)]
+        self.dial = dial
+        said = [
+            f"{label} {show(angle, 'deg', decimals=dial.decimals)} deg {remark}" for label, angle, remark in _rows(dial)
+        ]
         self.setAccessibleDescription("; ".join(said))
         self.update()
 
@@ -58,7 +61,7 @@ class DialView(Drawn):
 
     def paintEvent(self, _event: QPaintEvent) -> None:
         """Draw the whole dial."""
-        em, dial = self.fontMetrics().height(), self._dial
+        em, dial = self.fontMetrics().height(), self.dial
         with painting(self, "panel") as painter:
             if dial is None:
                 return

@@ -8,6 +8,7 @@ from PySide6.QtGui import QColor, QImage, QKeyEvent, QLinearGradient, QMouseEven
 from PySide6.QtWidgets import QToolTip, QWidget
 
 from valvelab.arrays import FloatArray
+from valvelab.decimals import told
 from valvelab.figures.description import HeatMap
 from valvelab.units import System, display_unit
 from valvelab.window.painting import CENTRE, RIGHT, Drawn, painting, write
@@ -113,8 +114,7 @@ class HeatMapView(Drawn):
         share = (event.position().x() - frame.left()) / frame.width()
         column = min(int(share * heat.x.size), heat.x.size - 1)
         value = heat.values[heat.rows.index(row), column]
-        unit = display_unit(heat.value_axis.unit, self._units)
-        said = f"{value * unit.scale:.{unit.decimals}f} {unit.label}" if np.isfinite(value) else "no nominal here"
+        said = told(value, heat.value_axis.unit, self._units) if np.isfinite(value) else "no nominal here"
         text = f"{row} at {heat.x[column]:.1f}°: {said}".replace("-", "−")
         QToolTip.showText(event.globalPosition().toPoint(), text, self)
 

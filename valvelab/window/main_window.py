@@ -183,11 +183,11 @@ class MainWindow(Shell):
         view = self._views.get(document.bay)
         self.banner.setVisible(value is not None)
         if bay is None or value is None or view is None:
-            self.verdicts.show_verdicts((), document.units)
+            self.verdicts.show_verdicts(None, document.units)
             return
         result = bays.work_of(bay.name).result(value)
         self.banner.show_result(*view.headline(document, value), result, _trouble(document))
-        self.verdicts.show_verdicts(result.verdicts, document.units)
+        self.verdicts.show_verdicts(result, document.units)
 
     def _show_notes(self, document: Document, value: object | None) -> None:
         bay = bays.by_name(document.bay)

@@ -36,9 +36,9 @@ _SPAN = 1.6
 _GAUGE = 8
 
 
-def columns(rows: Sequence[Verdict], units: System) -> list[TableColumn]:
+def columns(among: Sequence[Result], units: System) -> list[TableColumn]:
     """The columns of the table of verdicts, the outcome first and a gauge of the limits among them."""
-    described = {column.head: of(column, units) for column in verdicts.columns(rows, units)}
+    described = {column.head: of(column, units) for column in verdicts.columns(among, units)}
     first = [described.pop(head) for head in ("verdict", "item", "characteristic")]
     first[-1] = replace(first[-1], cell_tip=lambda v: explained(v.characteristic, v.unit))
     described["why"] = replace(described["why"], cell_tip=lambda v: v.remark)
@@ -140,8 +140,9 @@ class VerdictTable(QWidget):
         bar = beside(chips, (self.words, 1), margins=(6, 3, 6, 3), spacing=9)
         stacked(self, bar, (self.sheet, 1))
 
-    def show_verdicts(self, verdicts: Sequence[Verdict], units: System) -> None:
-        """Show these verdicts, rejected ones first."""
+    def show_verdicts(self, result: Result | None, units: System) -> None:
+        """Show the verdicts of a result, rejected ones first."""
+        verdicts = () if result is None else result.verdicts
         self._units = units
         self.sheet.empty_text = (
             "No verdict fits the filter."
@@ -149,7 +150,7 @@ class VerdictTable(QWidget):
             else "Nothing is judged yet: write limits (Ctrl+J), or put a spec (TOML) on the bench."
         )
         worst_first = sorted(verdicts, key=lambda verdict: rank(verdict.decision))
-        self.sheet.show_rows(worst_first, columns(worst_first, units))
+        self.sheet.show_rows(worst_first, columns([result] if result else [], units))
         self.sheet.setColumnWidth(_GAUGE, 9 * self.fontMetrics().height())
         counts: Counter[str] = Counter(verdict.decision for verdict in verdicts)
         for button in self._only.buttons():

@@ -12,9 +12,10 @@ from statistics import median
 from types import MappingProxyType
 
 from valvelab.csv_text import csv_text
+from valvelab.decimals import decimals_of
 from valvelab.records.sets_result import SetsResult
 from valvelab.records.springs_result import SpringResult
-from valvelab.tables.decimals import USUAL
+from valvelab.tables.springs import finer as finer_than_usual
 from valvelab.units import Dimension, System, display_unit, show
 from valvelab.workbench.state import BayState, entered, keyed
 
@@ -38,12 +39,12 @@ USUAL_TIME_S = 30.0
 LEFT_OVER = "left over"
 
 Values = Mapping[str, Mapping[str, float | None]]
-"""By spring, then by characteristic."""
+"""By spring, then by characteristic; by its key in a result the characteristic's standard uncertainty."""
 
 
 def values_of(springs: Sequence[SpringResult]) -> Values:
     """What springs are matched by, of the rows of a result."""
-    return {row.spring: {name: getattr(row, key) for name, key in KEYS.items()} for row in springs}
+    return {row.spring: row.uncertainty | {name: getattr(row, key) for name, key in KEYS.items()} for row in springs}
 
 
 def words(name: str) -> str:
@@ -61,9 +62,14 @@ def short(name: str) -> str:
     return name.partition("_")[0]
 
 
-def decimals(name: str, units: System) -> int:
-    """Decimals of a characteristic of a single spring."""
-    return USUAL[UNITS[name]][units == "inch"]
+def decimals(name: str, units: System, values: Values) -> int:
+    """Decimals of a characteristic of a single spring, as the tables of springs have them."""
+    return decimals_of((row.get(KEYS[name]) for row in values.values()), UNITS[name], units)
+
+
+def finer(name: str, units: System) -> int:
+    """Decimals of means, ranges and limits: one more than usual."""
+    return finer_than_usual(UNITS[name])[units == "inch"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -266,8 +272,7 @@ def told(one: Standing, wish: Wish, units: System) -> str:
     """A standing in words: `seat force 5.2 of 6.0 N, rate 0.41 of 0.60 N/mm`."""
     parts = []
     for name, extent in one.range.items():
-        places = decimals(name, units) + 1
-        unit = UNITS[name]
+        unit, places = UNITS[name], finer(name, units)
         mark = " ✗" if name in one.over else ""
         parts.append(
             f"{words(name)} {show(extent, unit, units, places)} of "

@@ -33,14 +33,13 @@ def _label(sign: str, name: str, one: Standing, values: Values, wish: Wish, unit
         heading += f" of {one.wanted}"
     lines = []
     for key, extent in one.range.items():
-        unit, places = sets.UNITS[key], sets.decimals(key, units)
+        unit, places = sets.UNITS[key], sets.finer(key, units)
         label = display_unit(unit, units).label
-        mean, spread = show(one.mean[key], unit, units, places), show(extent, unit, units, places + 1)
-        limit = show(wish.within[key], unit, units, places + 1)
+        mean, spread, limit = (show(value, unit, units, places) for value in (one.mean[key], extent, wish.within[key]))
         over = " (over)" if key in one.over else ""
         lines.append(f"{sets.words(key)} {mean} {label}, within {spread} of {limit} {label}{over}")
     first = next(iter(wish.within), "seat_force")
-    places = sets.decimals(first, units)
+    places = sets.decimals(first, units, values)
     lines.append(f"figures: {sets.words(first)}, {display_unit(sets.UNITS[first], units).label}")
     springs = tuple((name, show(values[name][first], sets.UNITS[first], units, places)) for name in one.springs)
     return Label(sign, heading, tuple(lines), springs, series)

@@ -44,21 +44,19 @@ class CheckingLine(pg.InfiniteLine):  # type: ignore[misc]
         assert self._item is not None
         return float(self.value()) / self._item.scale_y().scale
 
-    def show_lift(
-        self, lift_mm: float, units: System, opening: float | None, closing: float | None, duration: float | None
-    ) -> None:
-        """Stand at a lift and say the chosen lobe's duration there."""
+    def show_lift(self, lift_mm: float, units: System, opening: float | None, closing: float | None, span: str) -> None:
+        """Stand at a lift and say the chosen lobe's duration there, in words."""
         unit = display_unit("mm", units)
         with QSignalBlocker(self):
             self.setValue(lift_mm * unit.scale)
         ends = [angle for angle in (opening, closing) if angle is not None]
         self._ends.setData(ends, [lift_mm * unit.scale] * len(ends))
         self.label.setFormat(with_unit(lift_mm, "mm", units, 3, 4))
-        if opening is None or closing is None or duration is None:
+        if opening is None or closing is None:
             self._span.setText("")
             return
         low, high = self.getViewBox().viewRange()[1] if self.getViewBox() is not None else (0.0, 1.0)
         near_top = lift_mm * unit.scale > low + 0.62 * (high - low)
         self._span.setAnchor((0.5, -0.1 if near_top else 1.0))
-        self._span.setText(f"{duration:.2f} crank deg")
+        self._span.setText(span)
         self._span.setPos(0.5 * (opening + closing), lift_mm * unit.scale)

@@ -7,11 +7,11 @@ from typing import Any
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QComboBox, QWidget
 
+from valvelab.decimals import told
 from valvelab.figures.comparison_figures import left_figure, overlay_figure, spring_changes_figure
 from valvelab.inspection.comparison.inspect import CompareInspection
 from valvelab.measured import Measured
 from valvelab.tables.comparison import changes_of
-from valvelab.tables.decimals import told
 from valvelab.tables.verdicts import WORDS, worst_by_item
 from valvelab.units import System
 from valvelab.window.bays.view import BayView

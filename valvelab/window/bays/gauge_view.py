@@ -7,6 +7,7 @@ from pathlib import Path
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QHBoxLayout, QLabel, QLineEdit, QWidget
 
+from valvelab.decimals import told
 from valvelab.figures import gauge_figures
 from valvelab.inspection.form.gauge import GaugeInspection
 from valvelab.records.gauge_result import GaugeFigures, GaugeResult
@@ -152,11 +153,9 @@ class GaugeView(BayView[GaugeInspection]):
 def _judgement(percent: float | None, categories: int | None) -> str:
     if percent is None:
         return "no variation was seen"
-    told = (
-        "good" if percent < _GOOD else "usable with care" if percent <= _USABLE else "not fit to judge these parts by"
-    )
+    fit = "good" if percent < _GOOD else "usable with care" if percent <= _USABLE else "not fit to judge these parts by"
     count = "" if categories is None else f", {categories} distinct categories"
-    return f"GRR {percent:.1f} % of the total{count}: {told}"
+    return f"GRR {told(percent, '%')} of the total{count}: {fit}"
 
 
 def _columns(result: GaugeResult, units: System) -> list[TableColumn]:

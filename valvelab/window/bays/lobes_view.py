@@ -154,7 +154,9 @@ class LobesView(BayView[LobesInspection]):
         chosen = next((row for row in rows if row[0] == lobe), None)
         if chosen is not None:
             opening, closing = (lobe_figures.wrapped_from(centre, angle) for angle in chosen[1:3])
-            self.lift_line.show_lift(lift, units, opening, closing, chosen[3])
+            duration = columns_at_any_lift(inspection.result)[3]
+            span = "" if chosen[3] is None else f"{duration.cell(chosen, units)} {duration.label(units)}"
+            self.lift_line.show_lift(lift, units, opening, closing, span)
 
     _x = np.zeros(0)
     _band: lobes_bay.LobeBand | None = None

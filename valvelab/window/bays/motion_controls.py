@@ -5,6 +5,7 @@ from __future__ import annotations
 from PySide6.QtCore import QSignalBlocker, Qt, Signal
 from PySide6.QtWidgets import QComboBox, QGridLayout, QLabel, QSlider, QWidget
 
+from valvelab.decimals import decimals_among
 from valvelab.records.train import Train
 from valvelab.units import System, show, with_unit
 from valvelab.window.fields import QuantityField
@@ -98,9 +99,10 @@ class TrialPane(QWidget):
 
     def _show_springs(self, motion: Motion, trial: Trial, units: System) -> None:
         rows = spring_rows(motion)
+        n = decimals_among(rows, "seat_force_n", "N", units)
         wanted = [("as the train states", "")]
         wanted += [
-            (f"measured {row.spring}, {with_unit(row.seat_force_n, 'N', units, 0, 0)}", row.spring) for row in rows
+            (f"measured {row.spring}, {with_unit(row.seat_force_n, 'N', units, n, n)}", row.spring) for row in rows
         ]
         known = {name for _, name in wanted}
         offer(self.springs, wanted, trial.spring if trial.spring in known else "")

@@ -13,11 +13,11 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from valvelab.decimals import decimals_among, limit, percent
 from valvelab.errors import BadQuantity
 from valvelab.figures.motion_figures import rule_figure, valve_of
 from valvelab.records.result import Verdict
-from valvelab.tables.decimals import figure, percent
-from valvelab.tables.verdicts import SIGNS, WORDS
+from valvelab.tables.verdicts import SIGNS, WORDS, counts
 from valvelab.units import System, display_unit, show, with_unit
 from valvelab.window.bays.reading_field import ReadingField
 from valvelab.window.chips import Heading
@@ -168,9 +168,13 @@ class RulePage(QWidget):
             self.verdict.setText("No rule on the bench")
         else:
             self.verdict.setText(f"{SIGNS[verdict.decision]} {WORDS[verdict.decision].capitalize()}")
-        self.words.setText(" ".join([*self._doubts(), self._sentence(verdict, found.rule_lift_mm, guard)]))
-        figure = rule_figure(verdict, self._values, found.rule_lift_mm, guard, self._units)
-        self.scale.show_figure(figure, self._units)
+        units = self._units
+        of_lobes = decimals_among(result.valves, "rule_lift_mm", "mm", units)
+        decimals = of_lobes if verdict is None else counts(result, units)[verdict]
+        derived = "" if found.rule_lift_mm is None else with_unit(found.rule_lift_mm, "mm", units, of_lobes, of_lobes)
+        self.words.setText(" ".join([*self._doubts(), self._sentence(verdict, derived, guard, decimals)]))
+        drawn = rule_figure(verdict, self._values, found.rule_lift_mm, guard, units, decimals)
+        self.scale.show_figure(drawn, units)
 
     _spec_rule: tuple[str, float] = ("guarded", 0.95)
 
@@ -185,11 +189,11 @@ class RulePage(QWidget):
         named = ", ".join(f"{place + 1} ({self._text(self._values[place])})" for place in self._doubtful)
         return [f"Reading {named} stands off from the others: repeat it, or set it aside with a reason."]
 
-    def _sentence(self, verdict: Verdict | None, derived_mm: float | None, guard: float) -> str:
+    def _sentence(self, verdict: Verdict | None, derived: str, guard: float, decimals: int) -> str:
         units, unit = self._units, display_unit("mm", self._units).label
 
-        def length(value: float | None) -> str:
-            return with_unit(value, "mm", units, 3, 4)
+        def length(value: float) -> str:
+            return f"{limit(value, decimals, 'mm', units)} {unit}"
 
         count = len(self._values)
         parts = [
@@ -201,8 +205,8 @@ class RulePage(QWidget):
             parts.append("A limit on rule_lift in a spec (TOML) gives a verdict.")
         elif verdict.measured is not None:
             u = verdict.standard_uncertainty
-            said = f"{figure(verdict.measured, u, 'mm', units)} {unit}"
-            said += "" if u is None else f", u {figure(u, u, 'mm', units)} {unit}"
+            said = f"{show(verdict.measured, 'mm', units, decimals)} {unit}"
+            said += "" if u is None else f", u {show(u, 'mm', units, decimals)} {unit}"
             parts.append(f"{'Mean' if count else 'Lift'} {said}.")
             ends = [
                 f"{word} {length(end)}"
@@ -214,9 +218,11 @@ class RulePage(QWidget):
             if verdict.probability_conforming is not None:
                 parts.append(f"Probability that the true lift conforms: {percent(verdict.probability_conforming)}.")
             if guard > 0.0:
-                parts.append(f"Accepted only {length(guard)} or more inside the limit (guard band).")
-        if derived_mm is not None and count:
-            parts.append(f"The measured lobe behind this rocker would give {length(derived_mm)}.")
+                parts.append(
+                    f"Accepted only {with_unit(guard, 'mm', units, 3, 4)} or more inside the limit (guard band)."
+                )
+        if derived and count:
+            parts.append(f"The measured lobe behind this rocker would give {derived}.")
         return " ".join(parts)
 
     def _without(self) -> str:

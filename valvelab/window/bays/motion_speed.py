@@ -5,6 +5,7 @@ from __future__ import annotations
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QLabel, QProgressBar, QSizePolicy, QWidget
 
+from valvelab.decimals import told
 from valvelab.dynamics.sweep import FLOAT_LOFT_MM
 from valvelab.figures.motion_figures import force_figure, force_map, resonance_figure, sweep_figure, valve_of
 from valvelab.inspection.engine.motion import MotionInspection
@@ -93,7 +94,7 @@ def _sentence(inspection: MotionInspection, valve: str, units: System, *, swept:
     else:
         parts.append(f"Quasi-static, the follower would leave the cam of {valve} at {rpm(control.separation_rpm)}.")
     if control.margin_n_at_max_speed is not None:
-        parts.append(f"Least force at {rpm(top)}: {with_unit(control.margin_n_at_max_speed, 'N', units, 0, 0)}.")
+        parts.append(f"Least force at {rpm(top)}: {told(control.margin_n_at_max_speed, 'N', units)}.")
     if swept and control.dynamic is not None:
         lost = control.dynamic_separation_rpm
         ends = control.dynamic.crank_rpm

@@ -9,6 +9,7 @@ from pathlib import Path
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QShowEvent
 
+from valvelab.decimals import decimals_among, decimals_of
 from valvelab.figures.phasing_figures import event_diagram, wheel_dial
 from valvelab.inspection.engine.phasing import CAUTION
 from valvelab.phasing import degreeing as phasing
@@ -206,6 +207,12 @@ def _figures(result: PhasingResult, units: System) -> list[Figure]:
         for fact in degreeing(result)
     )
     rows = [first]
+
+    def both(value: float | None, u: float | None, decimals: int) -> tuple[str, str]:
+        return show(value, "crank deg", decimals=decimals), show(u, "crank deg", decimals=decimals)
+
+    of_centres = decimals_among(result.lobes, "centreline_crank_deg", "crank deg")
+    of_overlaps = decimals_of((row.standard_uncertainty_crank_deg for row in result.overlap), "crank deg")
     for lobe in result.lobes:
         if lobe.kind is None:
             continue
@@ -217,11 +224,11 @@ def _figures(result: PhasingResult, units: System) -> list[Figure]:
         )
         u = lobe.uncertainty["centreline_crank_deg"]
         tip = _FROM.get(lobe.centreline_from or "", "")
-        rows.append(Figure(f"{lobe.lobe} {word}", degrees(value, u), degrees(u, u), degrees(card), tip))
+        rows.append(Figure(f"{lobe.lobe} {word}", *both(value, u, of_centres), degrees(card), tip))
     separation, advance, correction, step = others
     tip = "Intake opening BTDC + exhaust closing ATDC"
     overlap = [
-        Figure(f"overlap at {_lift(row.at_mm, units)}", degrees(row.crank_deg, u), degrees(u, u), tip=tip)
+        Figure(f"overlap at {_lift(row.at_mm, units)}", *both(row.crank_deg, u, of_overlaps), tip=tip)
         for row in result.overlap
         for u in (row.standard_uncertainty_crank_deg,)
     ]

@@ -10,6 +10,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QLabel
 
 from valvelab.camshaft.journal import JournalForm
+from valvelab.decimals import decimals_among
 from valvelab.figures import shaft_figures
 from valvelab.inspection.form.shaft import ShaftInspection
 from valvelab.records.result import Decision
@@ -114,7 +115,8 @@ class ShaftView(BayView[ShaftInspection]):
         if form is None:
             self.journal_name.setText("No journal was read all the way round")
             return
-        self.journal_name.setText(journal + (_roundness_of(form, units) if form.has_roundness else ", no roundness"))
+        round_by = _roundness_of(inspection, form, units) if form.has_roundness else ", no roundness"
+        self.journal_name.setText(f"{journal}{round_by}")
         self.polar.show_figure(shaft_figures.roundness_figure(form, units), units)
         self.lobing.show_figure(shaft_figures.harmonics_figure(form), units)
 
@@ -143,11 +145,14 @@ class ShaftView(BayView[ShaftInspection]):
             self.choose_item(min(placed, key=placed.__getitem__))
 
 
-def _roundness_of(form: JournalForm, units: System) -> str:
+def _roundness_of(inspection: ShaftInspection, form: JournalForm, units: System) -> str:
+    def told(value_mm: float, key: str) -> str:
+        return show(1000.0 * value_mm, "um", units, decimals_among(inspection.result.stations, key, "um", units))
+
     label = display_unit("um", units).label
     zone, least = form.circles.get("minimum zone"), form.least_squares.roundness_mm
-    known = "" if zone is None else f"  MZC {show(1000.0 * zone.roundness_mm, 'um', units)}"
-    return f"{known}  LSC {show(1000.0 * least, 'um', units)} {label}"
+    known = "" if zone is None else f"  MZC {told(zone.roundness_mm, 'roundness_mzc_um')}"
+    return f"{known}  LSC {told(least, 'roundness_lsc_um')} {label}"
 
 
 def _name_of(inspection: ShaftInspection, row: StationResult) -> str:

@@ -8,7 +8,6 @@ from PySide6.QtGui import QMouseEvent, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import QApplication, QSizePolicy, QWidget
 
 from valvelab.figures.spring_figures import CoilBind, CoilState
-from valvelab.units import System, with_unit
 from valvelab.window.drawing import FigureView
 from valvelab.window.painting import CENTRE, LEFT, RIGHT, Drawn, painting, write
 from valvelab.window.theme import current_theme, scaled
@@ -24,13 +23,14 @@ class MapView(FigureView):
     def __init__(self, name: str, parent: QWidget | None = None) -> None:
         super().__init__(name, parent)
         self._names: list[str] = []
+        self._said: list[str] = []
         self._points = np.empty((0, 2))
         self.scene().sigMouseClicked.connect(self._on_click)
 
-    def name_marks(self, names: list[str]) -> None:
-        """Names of all marks of the figure, in its order."""
+    def name_marks(self, names: list[str], said: list[str]) -> None:
+        """Names of all marks of the figure, in its order, and what is said of each."""
         item = next(iter(self.items_by_name.values()))
-        self._names = names
+        self._names, self._said = names, said
         groups = [np.column_stack([marks.x, marks.y]) for marks in item.figure.marks if not marks.bare]
         self._points = np.concatenate(groups) if groups else np.empty((0, 2))
 
@@ -54,9 +54,7 @@ class MapView(FigureView):
         if nearest is None:
             item.read_out("")
             return
-        rate, seat = self._points[nearest]
-        known = with_unit(seat, "N", item.units, 1, 1), with_unit(rate, "N/mm", item.units, 2, 2)
-        item.read_out(f"{self._names[nearest]}: {', '.join(known)}")
+        item.read_out(f"{self._names[nearest]}: {self._said[nearest]}")
 
     def _on_click(self, event: object) -> None:
         position = event.scenePos()  # type: ignore[attr-defined]
@@ -73,27 +71,22 @@ class CoilBindView(Drawn):
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__("Coil bind to scale", parent)
         self._bind: CoilBind | None = None
-        self._units: System = "metric"
         self._decision = ""
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Preferred)
 
-    def show_bind(self, bind: CoilBind | None, units: System, decision: str = "") -> None:
+    def show_bind(self, bind: CoilBind | None, decision: str = "") -> None:
         """Show a spring; `decision` is the verdict on its margin where one was reached."""
-        self._bind, self._units, self._decision = bind, units, decision
+        self._bind, self._decision = bind, decision
         self.setAccessibleDescription(self._words())
         self.setToolTip(self._words())
         self.update()
-
-    def _length(self, value: float) -> str:
-        return with_unit(value, "mm", self._units, 2, 3)
 
     def _words(self) -> str:
         bind = self._bind
         if bind is None:
             return "Coil bind can't be drawn: open height or solid height is not known"
-        text = f"{bind.spring}: open {self._length(bind.open_mm)}, solid {self._length(bind.solid_mm)}, margin "
-        text += self._length(bind.margin_mm)
-        return text + (f", {self._length(bind.per_coil_mm)} per coil" if bind.per_coil_mm is not None else "")
+        text = f"{bind.spring}: open {bind.said['open']}, solid {bind.said['solid']}, margin {bind.said['margin']}"
+        return text + (f", {bind.said['coil']} per coil" if "coil" in bind.said else "")
 
     def paintEvent(self, _event: QPaintEvent) -> None:
         """Draw both states from the seat on the left to the retainer on the right."""
@@ -108,7 +101,8 @@ class CoilBindView(Drawn):
     def _draw(self, painter: QPainter, bind: CoilBind, em: float) -> None:
         theme = current_theme()
         tallest = max(bind.open_mm, bind.solid_mm)
-        left, head, label = 3.6 * em, 1.7 * em, 4.2 * em
+        beside = max(self.fontMetrics().horizontalAdvance(bind.said[state.name]) for state in bind.states)
+        left, head, label = 3.6 * em, 1.7 * em, beside + em
         row = (self.height() - head - 0.5 * em) / 2.0
         thick = bind.wire_mm if bind.wire_mm is not None else 0.1 * tallest
         scale = min((self.width() - left - label) / tallest, (row - 0.3 * em) / thick)
@@ -128,10 +122,10 @@ class CoilBindView(Drawn):
             self._coils(painter, state, bind, box, scale)
             write(painter, QRectF(0, box.top(), left - 0.5 * em, row), RIGHT, state.name, "quiet", font)
             text = QRectF(ends[1] + 0.5 * em, box.top(), self.width() - ends[1], row)
-            write(painter, text, LEFT, self._length(state.height_mm), "text")
-        margin = f"margin {self._length(bind.margin_mm)}"
-        if bind.per_coil_mm is not None:
-            margin += f" · {self._length(bind.per_coil_mm)} per coil"
+            write(painter, text, LEFT, bind.said[state.name], "text")
+        margin = f"margin {bind.said['margin']}"
+        if "coil" in bind.said:
+            margin += f" · {bind.said['coil']} per coil"
         painter.setFont(scaled(QApplication.font(), 1.0, strong=True))
         wide = painter.fontMetrics().horizontalAdvance(margin)
         write(painter, QRectF(0, 0, max(ends[1], wide + 8.0), head), RIGHT, margin, name)

@@ -336,4 +336,4 @@ class SetsPane(QWidget):
 
 
 def _limit_decimals(name: str, units: System) -> int:
-    return sets.decimals(name, units) + (1 if display_unit(sets.UNITS[name], units).label == "lbf" else 0)
+    return sets.finer(name, units) - (display_unit(sets.UNITS[name], units).label != "lbf")

@@ -172,7 +172,7 @@ class SetsTree(QTreeWidget):
         for column, name in enumerate(names, start=1):
             if name not in one.range:
                 continue
-            places = sets.decimals(name, units) + 1
+            places = sets.finer(name, units)
             over = name in one.over
             limit = wish.within[name]
             unit = display_unit(sets.UNITS[name], units)
@@ -189,8 +189,9 @@ class SetsTree(QTreeWidget):
     def _leaves(
         self, branch: QTreeWidgetItem, springs: Sequence[str], values: Values, names: Sequence[str], units: System
     ) -> None:
+        counts = {name: sets.decimals(name, units, values) for name in names}
         for spring in springs:
-            cells = [show(values[spring][n], sets.UNITS[n], units, sets.decimals(n, units)) for n in names]
+            cells = [show(values[spring][n], sets.UNITS[n], units, count) for n, count in counts.items()]
             item = QTreeWidgetItem(branch, [spring, *cells])
             item.setData(0, _NAME, spring)
             for column in range(1, 1 + len(names)):

@@ -110,7 +110,7 @@ class SpringsView(BayView[SpringsInspection]):
         if self.changed("plots", inspection, *seen, spring, plots, grouping.sets):
             self._show_plots(document, inspection, spring, plots, grouping)
         if self.changed("map", inspection, *seen, spring, grouping.sets):
-            self._show_map(document, spring, grouping)
+            self._show_map(inspection, document.units, spring, grouping)
         if self.changed("tables", inspection, *seen, grouping.sets):
             set_of = {name: number for number, one in enumerate(grouping.sets, start=1) for name in one}
             worst = worst_by_item(inspection.result.verdicts)
@@ -145,18 +145,19 @@ class SpringsView(BayView[SpringsInspection]):
             self.stack.show_figures(figures, document.units, {"force": 3, "difference": 3, "rate": 2})
         self.coils.setVisible("coils" in plots)
         decisions = {v.characteristic: v.decision for v in inspection.result.verdicts if v.item == spring}
-        bind = spring_figures.coil_bind(inspection, spring)
-        self.coils.show_bind(bind, document.units, decisions.get("coil_bind_margin", ""))
+        bind = spring_figures.coil_bind(inspection, spring, document.units)
+        self.coils.show_bind(bind, decisions.get("coil_bind_margin", ""))
         number = grouping.set_of(spring)
         where = "" if not grouping.sets else " · no set" if number is None else f" · set {number + 1}"
         self.spring_name.setText(f"{spring}{where}")
 
-    def _show_map(self, document: Document, spring: str, grouping: sets.Grouping) -> None:
+    def _show_map(self, inspection: SpringsInspection, units: System, spring: str, grouping: sets.Grouping) -> None:
         self.map_pages.setCurrentWidget(self.map if self._points else self._no_map)
         figure = spring_figures.map_figure(self._points, grouping.sets, spring)
-        self.map.show_figure(figure, document.units)
+        self.map.show_figure(figure, units)
         names = spring_figures.marked_springs(self._points, grouping.sets)
-        self.map.name_marks([name for group in names.values() for name in group])
+        marked = [name for group in names.values() for name in group]
+        self.map.name_marks(marked, spring_figures.points_told(inspection, [self._points[n] for n in marked], units))
 
     # -- choosing -----------------------------------------------------------------------------------------------------
 

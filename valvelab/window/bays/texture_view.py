@@ -7,10 +7,10 @@ from pathlib import Path
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QLabel, QWidget
 
+from valvelab.decimals import decimals_of, figure, limit
 from valvelab.figures import texture_figures
 from valvelab.inspection.characteristics import explained
 from valvelab.inspection.form.texture import TextureInspection
-from valvelab.tables.decimals import decimals_of, figure, limit
 from valvelab.tables.form import Parameter, parameters
 from valvelab.tables.verdicts import WORDS
 from valvelab.units import System, display_unit, with_unit

@@ -39,6 +39,19 @@ def decimals_of(
     return max(0, min(MOST, 1 - math.floor(math.log10(float(f"{least:.1e}")))))
 
 
+def decimals_among(
+    records: Iterable[object], key: str, unit: str, system: System = "metric", usual: Usual | None = None
+) -> int:
+    """The count of a characteristic that all these records hold under its key."""
+    return decimals_of((stated_u(record, key) for record in records), unit, system, usual)
+
+
+def stated_u(record: object, key: str) -> float | None:
+    """The standard uncertainty that a record states of its field; None where it states none."""
+    known: dict[str, float | None] = getattr(record, "uncertainty", {})
+    return known.get(key)
+
+
 def figure(
     value: float | None, u: float | None, unit: str, system: System = "metric", usual: Usual | None = None
 ) -> str:
@@ -49,6 +62,11 @@ def figure(
 def told(value: float, unit: str, system: System = "metric", u: float | None = None) -> str:
     """The same with its unit."""
     return f"{figure(value, u, unit, system)} {display_unit(unit, system).label}"
+
+
+def with_sign(text: str) -> str:
+    """A printed figure with a plus where it has no minus."""
+    return text if text.startswith("−") else f"+{text}"
 
 
 def limit(value: float | None, decimals: int, unit: str, system: System = "metric") -> str:
