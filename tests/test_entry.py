@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from openpyxl import Workbook, load_workbook
 from something import each
 
-from valvelab.errors import BadQuantity
+from valvelab.errors import BadFile, BadQuantity
 from valvelab.files.contents import Contents
 from valvelab.files.phasing_sheet import parse_sheet_toml
 from valvelab.files.reading import read
@@ -116,6 +116,14 @@ def test_a_lobe_that_is_only_begun_waits_in_the_text_and_the_others_are_read() -
     assert grid_of("lift table", text_of("lift table", grid)) == grid
     assert [trace.name for trace in read_text_of("lift table", grid).traces] == ["1I"]  # type: ignore[attr-defined]
     assert "wanted of 1E: 8 lifts or more" in still_wanted("lift table", grid)
+
+
+def test_nothing_is_read_while_no_lobe_is_whole() -> None:
+    rows = tuple((str(angle), f"{angle / 50:.3f}") for angle in range(0, 100, 5))
+    grid = Grid(heads=("angle [cam deg]", "1I [mm]"), rows=rows)
+    assert grid_of("lift table", text_of("lift table", grid)) == grid
+    with pytest.raises(BadFile):
+        read_text_of("lift table", grid)
 
 
 @pytest.mark.parametrize(("last", "whole"), [(170, False), (215, False), (240, True), (350, True)])

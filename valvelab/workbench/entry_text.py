@@ -9,7 +9,7 @@ from __future__ import annotations
 import csv
 import re
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from functools import lru_cache
 from itertools import pairwise
 from pathlib import Path
@@ -272,7 +272,10 @@ def _fall(forces: list[float]) -> float:
 
 
 def _begun(kind: str, grid: Grid) -> set[Place]:
-    """Readings of a part of a gauge study that is not read by everyone yet."""
+    """Readings of a part of a gauge study that is not read by everyone yet; lifts while no lobe is whole."""
+    if kind == "lift table":
+        begun = _begun_lobes(grid)
+        return set() if len(begun) < _lobe_count(grid) else _held(grid, begun)
     if kind != "gauge study" or not _is_pivot(kind, grid.heads):
         return set()
     return {(at, n) for at, row in enumerate(grid.rows) if not all(row) for n in range(1, len(row)) if row[n]}
@@ -297,6 +300,14 @@ def _begun_lobes(grid: Grid) -> dict[int, str]:
     return found
 
 
+def _lobe_count(grid: Grid) -> int:
+    return sum(takes("lift table", head) is not None for head in grid.heads[1:])
+
+
+def _held(grid: Grid, columns: Iterable[int]) -> set[Place]:
+    return {(at, n) for at, row in enumerate(grid.rows) for n in columns if row[n]}
+
+
 def _is_open(read: list[tuple[float, float]], turn: float) -> bool:
     """Whether lifts over part of a turn begin or end up on the lobe, or are of the base circle alone."""
     places, lifts = [place for place, _ in read], [lift for _, lift in read]
@@ -310,6 +321,7 @@ def _is_open(read: list[tuple[float, float]], turn: float) -> bool:
 def _with_begun_lobes(grid: Grid) -> Row:
     """Heads in which a lobe that is only begun is a column of remarks."""
     begun = _begun_lobes(grid)
+    begun = begun if len(begun) < _lobe_count(grid) else {}
     split = (split_header(head) for head in grid.heads)
     return tuple(
         f"{title} begun in {unit}" if n in begun else head
