@@ -19,7 +19,7 @@ from valvelab.errors import BadFile
 from valvelab.files.column_names import height_of, plain_name, rank, split_header
 from valvelab.files.contents import Contents, is_zip, read_contents
 from valvelab.files.text_opening import preamble_entry
-from valvelab.files.text_table import read_text
+from valvelab.files.text_table import TextBody, read_text
 from valvelab.files.workbook import read_workbook
 from valvelab.springs.spring import FALL_ALLOWED
 from valvelab.workbench.document import BenchFile
@@ -70,7 +70,7 @@ def _line(row: Row) -> str:
 
 
 def grid_of(kind: str, text: str) -> Grid:
-    """The grid of a text that `text_of` wrote; of any other text table as well where `readable_text` had it first."""
+    """The grid of a text that `text_of` wrote."""
     lines = [line for line in text.splitlines() if line != _COMMAS]
     entries = [entry for line in lines if line.startswith("#") and (entry := preamble_entry(line))]
     cells = [[_bare(cell) for cell in row] for row in csv.reader(line for line in lines if not line.startswith("#"))]
@@ -88,7 +88,7 @@ def text_from(kind: str, file: str, data: bytes) -> str:
     raw = (read_workbook if is_zip(data) else read_text)(Contents.of(file, data))
     count = raw.body.row_count
     columns = [raw.body.texts(index) for index in range(raw.body.width)]
-    decimal = "." if is_zip(data) else getattr(raw.body, "layout").decimal  # noqa: B009 - of a text's body
+    decimal = raw.body.layout.decimal if isinstance(raw.body, TextBody) else "."
     heads = tuple(raw.header or ())
     rows = [tuple(_pointed(column[at], decimal) for column in columns) for at in range(count)]
     stated = tuple((key, entry.value) for key, entry in raw.preamble.items() if entry.value)
