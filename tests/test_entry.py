@@ -144,6 +144,19 @@ def test_a_study_is_read_from_the_parts_that_everyone_has_read() -> None:
     assert read_text_of("gauge study", grid).parts == ("1", "2", "3")  # type: ignore[attr-defined]
 
 
+def test_columns_in_several_units_are_read_in_one() -> None:
+    heads = ("angle [deg]", "J1 at 10 mm [um]", "J2 at 2 in [mm]", "J3 at 60 mm [um]")
+    rows = tuple((str(angle), "1.5", "0.0025", "2.5x" if angle == 0 else "3") for angle in range(0, 360, 30))
+    shaft = read_text_of("shaft readings", Grid(heads=heads, rows=rows))
+    assert [trace.position_mm for trace in shaft.traces] == pytest.approx([10.0, 2.0 * INCH_MM, 60.0])  # type: ignore[attr-defined]
+    assert [float(trace.reading_mm[1]) for trace in shaft.traces] == pytest.approx([0.0015, 0.0025, 0.003])  # type: ignore[attr-defined]
+    study = Grid(heads=("part", "A 1 [mm]", "A 2 [um]"), rows=(("1", "0.010", "11"), ("2", "0.02", "21")))
+    read = read_text_of("gauge study", study).readings  # type: ignore[attr-defined]
+    forces = Grid(heads=("spring", "40 mm [N]", "30 mm [lbf]"), rows=tuple((f"Q{n}", "180", "108") for n in range(6)))
+    assert faults(SPRINGS, forces) == doubts(SPRINGS, forces) == doubts("gauge study", study) == {}
+    assert read[:, 0, :] == pytest.approx(np.array([[0.010, 0.011], [0.020, 0.021]]))
+
+
 def test_a_valve_that_stands_twice_and_a_repeat_that_is_no_repeat_are_held_back() -> None:
     heights = Grid(heads=("position", "height [mm]"), rows=(("1I", "40.1"), ("1I", "40.2"), ("1E", "40.3")))
     assert list(faults("heights", heights)) == [(1, 1)]
