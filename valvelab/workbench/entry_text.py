@@ -263,7 +263,7 @@ def _falling_in(heads: Row, row: Row) -> tuple[tuple[int, str], ...]:
     while _fall([force for _, force in kept]) > 0.0:
         out = min(range(len(kept)), key=lambda i: (_fall([f for j, (_, f) in enumerate(kept) if j != i]), -kept[i][0]))
         n, _ = kept.pop(out)
-        why = "does not grow from a greater height to a smaller as the spring's other forces do; take again"
+        why = "does not fit beside the others: a spring's force grows as it is compressed; take again"
         found.append((n, f"{row[n]} {why}"))
     return tuple(found)
 
