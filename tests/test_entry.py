@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from openpyxl import Workbook, load_workbook
 from something import each
 
-from valvelab.errors import BadQuantity
+from valvelab.errors import BadFile, BadQuantity
 from valvelab.files.contents import Contents
 from valvelab.files.phasing_sheet import parse_sheet_toml
 from valvelab.files.reading import read
@@ -118,6 +118,14 @@ def test_a_lobe_that_is_only_begun_waits_in_the_text_and_the_others_are_read() -
     assert "wanted of 1E: 8 lifts or more" in still_wanted("lift table", grid)
 
 
+def test_nothing_is_read_while_no_lobe_is_whole() -> None:
+    rows = tuple((str(angle), f"{angle / 50:.3f}") for angle in range(0, 100, 5))
+    grid = Grid(heads=("angle [cam deg]", "1I [mm]"), rows=rows)
+    assert grid_of("lift table", text_of("lift table", grid)) == grid
+    with pytest.raises(BadFile):
+        read_text_of("lift table", grid)
+
+
 @pytest.mark.parametrize(("last", "whole"), [(170, False), (215, False), (240, True), (350, True)])
 def test_a_lobe_waits_until_it_is_down_on_its_base_circle_again(last: int, whole: bool) -> None:
     lobe = {angle: max(0.0, 8.0 - (angle - 180) ** 2 / 400.0) for angle in range(100, 360, 5)}
@@ -134,6 +142,19 @@ def test_a_study_is_read_from_the_parts_that_everyone_has_read() -> None:
     grid = Grid(heads=heads, rows=(*whole, ("4", "4.0", "4.1", "", "")))
     assert grid_of("gauge study", text_of("gauge study", grid)) == grid
     assert read_text_of("gauge study", grid).parts == ("1", "2", "3")  # type: ignore[attr-defined]
+
+
+def test_columns_in_several_units_are_read_in_one() -> None:
+    heads = ("angle [deg]", "J1 at 10 mm [um]", "J2 at 2 in [mm]", "J3 at 60 mm [um]")
+    rows = tuple((str(angle), "1.5", "0.0025", "2.5x" if angle == 0 else "3") for angle in range(0, 360, 30))
+    shaft = read_text_of("shaft readings", Grid(heads=heads, rows=rows))
+    assert [trace.position_mm for trace in shaft.traces] == pytest.approx([10.0, 2.0 * INCH_MM, 60.0])  # type: ignore[attr-defined]
+    assert [float(trace.reading_mm[1]) for trace in shaft.traces] == pytest.approx([0.0015, 0.0025, 0.003])  # type: ignore[attr-defined]
+    study = Grid(heads=("part", "A 1 [mm]", "A 2 [um]"), rows=(("1", "0.010", "11"), ("2", "0.02", "21")))
+    read = read_text_of("gauge study", study).readings  # type: ignore[attr-defined]
+    forces = Grid(heads=("spring", "40 mm [N]", "30 mm [lbf]"), rows=tuple((f"Q{n}", "180", "108") for n in range(6)))
+    assert faults(SPRINGS, forces) == doubts(SPRINGS, forces) == doubts("gauge study", study) == {}
+    assert read[:, 0, :] == pytest.approx(np.array([[0.010, 0.011], [0.020, 0.021]]))
 
 
 def test_a_valve_that_stands_twice_and_a_repeat_that_is_no_repeat_are_held_back() -> None:

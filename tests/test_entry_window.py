@@ -197,6 +197,22 @@ def test_a_block_is_pasted_copied_and_emptied_by_keys(window: MainWindow, spring
     assert springs.grid.grid.rows[0] == ("1", "180.5", "", "480")
 
 
+def test_a_block_too_long_to_be_typed_is_refused_in_words(springs: EntryPane) -> None:
+    springs.grid.paste("1\t2\n" * 20_002)
+    assert springs.grid.grid.rows == ()
+    assert "open that" in springs.message.text()
+
+
+def test_a_column_of_words_stands_among_the_heights(window: MainWindow, springs: EntryPane) -> None:
+    springs.columns.setFocus()
+    type_keys("stage\rsolid height\r")
+    to_grid(springs)
+    type_keys("180\r240\r480\rrun-in\r25,4\r")
+    table = window.bench.document.contents[window.bench.document.files[-1]].value
+    (spring,) = table.springs  # type: ignore[union-attr]
+    assert (spring.stage, spring.elements[0].solid_height_mm) == ("run-in", 25.4)
+
+
 def test_a_repeat_is_a_further_row_and_overwrites_nothing(springs: EntryPane) -> None:
     type_keys("180\r240\r480\r")
     springs.grid.go_to(0, 1)

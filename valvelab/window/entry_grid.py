@@ -29,6 +29,7 @@ from valvelab.workbench.entry_paste import pasted
 from valvelab.workbench.entry_told import Mark
 
 Index = QModelIndex | QPersistentModelIndex
+_LONGEST_BLOCK = 20_000
 MARK = Qt.ItemDataRole.UserRole
 SIGNS = {"wrong": ("✗", "reject"), "doubtful": ("▲", "undecided")}
 
@@ -198,11 +199,12 @@ class CellKeys(QStyledItemDelegate):
 class EntryGrid(QTableView):
     """See the module text. `changed(grid, label)` with every edit; `along`: going on is along the row, else down.
 
-    `moved()` when another cell came to the front.
+    `moved()` when another cell came to the front; `refused(sentence)` for a block that is not taken.
     """
 
     changed = Signal(object, str)
     moved = Signal()
+    refused = Signal(str)
 
     def __init__(self, parent: QWidget) -> None:
         super().__init__(parent)
@@ -343,7 +345,9 @@ class EntryGrid(QTableView):
 
     def paste(self, block: str) -> None:
         """Put a block in, its corner at the first selected cell."""
-        if block.strip():
+        if block.count("\n") > _LONGEST_BLOCK:
+            self.refused.emit(f"A block of over {_LONGEST_BLOCK} rows is no typing: save it as a file and open that.")
+        elif block.strip():
             self._edit(pasted(self.entry_model.kind, self.grid, min(self.chosen()), block), "paste readings")
 
     def empty(self, label: str) -> None:

@@ -57,6 +57,7 @@ class EntryPane(QWidget):
         self.grid = EntryGrid(self)
         self.grid.changed.connect(self._on_grid)
         self.grid.moved.connect(self._say)
+        self.grid.refused.connect(self.complain)
         self.columns, self.rows = self._adder(), self._adder()
         self.columns.entered.connect(lambda text: self._on_added(self.columns, text))
         self.rows.entered.connect(lambda text: self._on_added(self.rows, text))

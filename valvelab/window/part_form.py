@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from PySide6.QtCore import QSignalBlocker, Qt, Signal
-from PySide6.QtWidgets import QComboBox, QGridLayout, QLabel, QScrollArea, QWidget
+from PySide6.QtWidgets import QComboBox, QGridLayout, QLabel, QScrollArea, QSizePolicy, QWidget
 
 from valvelab.units import System
 from valvelab.window.fields import TypedField
@@ -108,6 +108,7 @@ class PartForm(QScrollArea):
     def _choice(self, field: FormField) -> QWidget:
         box = QComboBox()
         box.addItems(["not stated", *field.words])
+        box.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
         box.setAccessibleName(field.key[:1].upper() + field.key[1:])
         box.setToolTip(field.help)
         self.choices[field.key] = box
@@ -116,12 +117,13 @@ class PartForm(QScrollArea):
             return box
         length = FormField(f"{field.with_radius} radius", f"of the {field.with_radius}", "length", ("mm", "in"))
         radius = self._typed(length)
+        radius.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
         radius.entered.disconnect()
         radius.entered.connect(
             lambda value: self.stated.emit(field.key, f"{field.with_radius} {value}" if value else "")
         )
         self.fields[field.key] = self.fields.pop(length.key)
-        return strip(self, (box, 1), (radius, 1), spacing=4)
+        return strip(self, (box, 3), (radius, 2), spacing=4)
 
     def _on_choice(self, field: FormField) -> None:
         word = self.choices[field.key].currentText()

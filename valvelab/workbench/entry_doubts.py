@@ -33,8 +33,16 @@ _LIKE_A_SLIP = 0.04
 def doubts(kind: str, grid: Grid) -> dict[Place, str]:
     """Cells in doubt, with the sentence that says why, and that the reading be taken again."""
     rule = _RULES.get(kind)
+    if rule in {_springs, _study} and len({split_header(head)[1] for head in _compared(kind, grid)}) > 1:
+        return {}
     found = {} if rule is None else rule(_Numbers(kind, grid))
     return {place: f"{why}; take again" for place, why in found.items()}
+
+
+def _compared(kind: str, grid: Grid) -> list[str]:
+    """Heads of columns whose readings are held against one another: forces, or a study's readings."""
+    found = [head for head in grid.heads if (one := takes(kind, head)) is not None and one.dimension != "length"]
+    return found if kind == "spring readings" else list(grid.heads[1:])
 
 
 class _Numbers:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import csv
 import re
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from functools import lru_cache
 from itertools import pairwise
 from pathlib import Path
@@ -19,11 +19,12 @@ from valvelab.errors import BadFile
 from valvelab.files.column_names import height_of, plain_name, rank, split_header
 from valvelab.files.contents import Contents, is_zip, read_contents
 from valvelab.files.text_opening import preamble_entry
-from valvelab.files.text_table import read_text
+from valvelab.files.text_table import TextBody, read_text
 from valvelab.files.workbook import read_workbook
 from valvelab.springs.spring import FALL_ALLOWED
+from valvelab.units import FACTORS
 from valvelab.workbench.document import BenchFile
-from valvelab.workbench.entry import Grid, Place, Row, number_in, takes, wrong
+from valvelab.workbench.entry import Grid, Place, Row, number_in, taken, takes, wrong
 from valvelab.workbench.entry_kinds import entry_kind, trial_of
 
 UNREAD = "unread "
@@ -70,7 +71,7 @@ def _line(row: Row) -> str:
 
 
 def grid_of(kind: str, text: str) -> Grid:
-    """The grid of a text that `text_of` wrote; of any other text table as well where `readable_text` had it first."""
+    """The grid of a text that `text_of` wrote."""
     lines = [line for line in text.splitlines() if line != _COMMAS]
     entries = [entry for line in lines if line.startswith("#") and (entry := preamble_entry(line))]
     cells = [[_bare(cell) for cell in row] for row in csv.reader(line for line in lines if not line.startswith("#"))]
@@ -88,7 +89,7 @@ def text_from(kind: str, file: str, data: bytes) -> str:
     raw = (read_workbook if is_zip(data) else read_text)(Contents.of(file, data))
     count = raw.body.row_count
     columns = [raw.body.texts(index) for index in range(raw.body.width)]
-    decimal = "." if is_zip(data) else getattr(raw.body, "layout").decimal  # noqa: B009 - of a text's body
+    decimal = raw.body.layout.decimal if isinstance(raw.body, TextBody) else "."
     heads = tuple(raw.header or ())
     rows = [tuple(_pointed(column[at], decimal) for column in columns) for at in range(count)]
     stated = tuple((key, entry.value) for key, entry in raw.preamble.items() if entry.value)
@@ -121,19 +122,24 @@ _PLACE = re.compile(r"(.+) at (\S+) (\S+)")
 
 
 def _tidy_shaft(heads: Row, rows: list[Row]) -> tuple[Row, list[Row]]:
-    """One row a reading, station by station."""
-    stations = [(split_header(head)[0], split_header(head)[1]) for head in heads[1:]]
+    """One row a reading, station by station, places and readings in one unit each."""
+    stations = [split_header(head) for head in heads[1:]]
     places = [_PLACE.fullmatch(title) for title, _ in stations]
-    unit = next((unit for _, unit in stations), "um")
+    unit = next((unit for _, unit in stations if unit), "um")
     length = next((match[3] for match in places if match), "")
-    tidy = [
-        (match[1] if match else title, *([match[2] if match else ""] if length else []), row[0], row[1 + n])
-        for n, ((title, _), match) in enumerate(zip(stations, places, strict=True))
-        for row in rows
-        if n == 0 or row[1 + n]
-    ]
-    along = (f"position [{length}]",) if length else ()
-    return ("station", *along, heads[0], f"reading [{unit}]"), tidy
+    tidy: list[Row] = []
+    for n, ((title, own), match) in enumerate(zip(stations, places, strict=True), start=1):
+        name = match[1] if match else title
+        along = ((_in_unit(match[2], match[3], length) if match else ""),) if length else ()
+        tidy += [(name, *along, row[0], _in_unit(row[n], own, unit)) for row in rows if n == 1 or row[n]]
+    return ("station", *((f"position [{length}]",) if length else ()), heads[0], f"reading [{unit}]"), tidy
+
+
+def _in_unit(text: str, own: str | None, unit: str) -> str:
+    """A number in another unit than its own; what is none stays."""
+    if own in {None, unit} or not text or text.startswith(UNREAD):
+        return text
+    return taken("", f"number [{unit}]", f"{text} {own}")
 
 
 def _by_station(plain: Grid) -> Grid | None:
@@ -159,14 +165,11 @@ def _by_station(plain: Grid) -> Grid | None:
 
 def _tidy_study(heads: Row, rows: list[Row]) -> tuple[Row, list[Row]]:
     units = [split_header(head)[1] for head in heads[1:]]
-    reading = f"reading [{units[0]}]" if units and units[0] else "reading"
-    tidy: list[Row] = [
-        (row[0], *trial_of(head), row[1 + n])
-        for n, head in enumerate(heads[1:])
-        for row in rows
-        if n == 0 or row[1 + n]
-    ]
-    return ("part", "appraiser", "trial", reading), tidy
+    unit = next((unit for unit in units if unit), "")
+    tidy: list[Row] = []
+    for n, (head, own) in enumerate(zip(heads[1:], units, strict=True), start=1):
+        tidy += [(row[0], *trial_of(head), _in_unit(row[n], own, unit)) for row in rows if n == 1 or row[n]]
+    return ("part", "appraiser", "trial", f"reading [{unit}]" if unit else "reading"), tidy
 
 
 _TIDY: dict[str, Callable[[Row, list[Row]], tuple[Row, list[Row]]]] = {
@@ -251,14 +254,17 @@ def _falling(grid: Grid) -> dict[Place, str]:
 @lru_cache(maxsize=8192)
 def _falling_in(heads: Row, row: Row) -> tuple[tuple[int, str], ...]:
     heights = {n: known.mm for n, head in enumerate(heads) if (known := height_of(split_header(head)[0]))}
-    read = ((n, number_in("spring readings", heads[n], row[n])) for n in sorted(heights, key=lambda n: heights[n]))
-    kept = [(n, force) for n, force in read if force is not None]
+    shortest_first = sorted(heights, key=lambda n: heights[n])
+    read = [
+        (n, number_in("spring readings", heads[n], row[n]), takes("spring readings", heads[n])) for n in shortest_first
+    ]
+    kept = [(n, force * FACTORS["force"].get(one.unit, 1.0)) for n, force, one in read if force is not None and one]
     found = []
     while _fall([force for _, force in kept]) > 0.0:
         out = min(range(len(kept)), key=lambda i: (_fall([f for j, (_, f) in enumerate(kept) if j != i]), -kept[i][0]))
-        n, force = kept.pop(out)
-        why = "does not grow from a greater height to a smaller as the spring's other forces do; take again"
-        found.append((n, f"{force:g} {why}"))
+        n, _ = kept.pop(out)
+        why = "does not fit beside the others: a spring's force grows as it is compressed; take again"
+        found.append((n, f"{row[n]} {why}"))
     return tuple(found)
 
 
@@ -272,7 +278,10 @@ def _fall(forces: list[float]) -> float:
 
 
 def _begun(kind: str, grid: Grid) -> set[Place]:
-    """Readings of a part of a gauge study that is not read by everyone yet."""
+    """Readings of a part of a gauge study that is not read by everyone yet; lifts while no lobe is whole."""
+    if kind == "lift table":
+        begun = _begun_lobes(grid)
+        return set() if len(begun) < _lobe_count(grid) else _held(grid, begun)
     if kind != "gauge study" or not _is_pivot(kind, grid.heads):
         return set()
     return {(at, n) for at, row in enumerate(grid.rows) if not all(row) for n in range(1, len(row)) if row[n]}
@@ -297,6 +306,14 @@ def _begun_lobes(grid: Grid) -> dict[int, str]:
     return found
 
 
+def _lobe_count(grid: Grid) -> int:
+    return sum(takes("lift table", head) is not None for head in grid.heads[1:])
+
+
+def _held(grid: Grid, columns: Iterable[int]) -> set[Place]:
+    return {(at, n) for at, row in enumerate(grid.rows) for n in columns if row[n]}
+
+
 def _is_open(read: list[tuple[float, float]], turn: float) -> bool:
     """Whether lifts over part of a turn begin or end up on the lobe, or are of the base circle alone."""
     places, lifts = [place for place, _ in read], [lift for _, lift in read]
@@ -310,6 +327,7 @@ def _is_open(read: list[tuple[float, float]], turn: float) -> bool:
 def _with_begun_lobes(grid: Grid) -> Row:
     """Heads in which a lobe that is only begun is a column of remarks."""
     begun = _begun_lobes(grid)
+    begun = begun if len(begun) < _lobe_count(grid) else {}
     split = (split_header(head) for head in grid.heads)
     return tuple(
         f"{title} begun in {unit}" if n in begun else head

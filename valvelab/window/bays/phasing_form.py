@@ -29,8 +29,11 @@ from valvelab.window.panes import colour_text
 from valvelab.workbench import worksheet, worksheet_words
 from valvelab.workbench.worksheet import Cell
 
-_CARD = (("intake centreline, ATDC", Cell("card", name="intake")),
-         ("exhaust centreline, BTDC", Cell("card", name="exhaust")), ("adjuster steps", Cell("steps")))  # fmt: skip
+_CARD = (
+    ("intake centreline, ATDC", Cell("card", name="intake")),
+    ("exhaust centreline, BTDC", Cell("card", name="exhaust")),
+    ("steps, spaces between", Cell("steps")),
+)
 _SHEET_WORDS = ("part", "serial", "operator", "date")
 
 
@@ -71,7 +74,7 @@ class WorksheetForm(QScrollArea):
             self._shape = shape
         for cell, field in self.fields.items():
             field.show_text(worksheet_words.text_of(sheet, cell, units), doubts.get(cell, ""))
-            field.setPlaceholderText("next" if cell == target else _EMPTY.get(cell, ""))
+            field.setPlaceholderText("next" if cell == target else "")
         press(self.sense, {sheet.sense})
         self._mark(self.sense_mark, doubts.get(Cell("wheel", name="sense"), ""))
         for lobe, mark in self.lobe_marks.items():
@@ -212,12 +215,6 @@ class WorksheetForm(QScrollArea):
     def restyle(self) -> None:
         """Build anew at the next sheet: the colours changed."""
         self._shape = ()
-
-
-_EMPTY = {
-    Cell("steps"): "−4 −2 0 2 4",
-    Cell("wheel", name="uncertainty"): "0.25",
-}
 
 
 def _section(column: QVBoxLayout, text: str, unit: str = "", colour: str = "text") -> tuple[QHBoxLayout, QGridLayout]:
