@@ -291,6 +291,30 @@ def test_one_tester_counts_once() -> None:
     assert twice["seat_force_change_n"] == pytest.approx(np.hypot(np.sqrt(2.0) * tester, noise), rel=0.03)
 
 
+def test_of_several_stages_the_latest_counts(tmp_path: Path) -> None:
+    """Forces of 30 N/mm from a free length of 46 mm; run in, 6 N are lost, after a season 4 N more."""
+
+    def written(name: str, stages: dict[str, float]) -> Path:
+        rows = [
+            f"Q1,{stage},{height:.1f},{30.0 * (46.0 - height) - lost:.2f}"
+            for stage, lost in stages.items()
+            for height in (40.0, 38.0, 34.0, 30.0, 28.0)
+        ]
+        head = "# installed height: 38 mm\n# valve lift: 10 mm\nspring,stage,height [mm],force [N]\n"
+        (tmp_path / name).write_text(head + "\n".join(rows) + "\n", encoding="utf-8")
+        return tmp_path / name
+
+    before = read_spring_readings(written("before.csv", {"new": 0.0, "run-in": 6.0}))
+    after = read_spring_readings(written("after.csv", {"season": 10.0}))
+    found = inspect_comparison(CompareQuestion(before, after)).result
+    (row,) = found.springs
+    assert row.seat_force_change_n == pytest.approx(-4.0, abs=1e-9)
+    assert row.open_force_change_n == pytest.approx(-4.0, abs=1e-9)
+    assert row.seat_force_change_pct == pytest.approx(-100.0 * 4.0 / 234.0, abs=1e-9)
+    assert row.rate_change_n_per_mm == pytest.approx(0.0, abs=1e-9)
+    assert any(note.about == "before: stages" for note in found.notes)
+
+
 def test_heights_are_the_earlier_file_s() -> None:
     before, after = read_spring_readings(TRAY), read_spring_readings(USED)
     moved = inspect_comparison(CompareQuestion(before, replace(after, installed_height_mm=37.0))).result
