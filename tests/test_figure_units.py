@@ -15,6 +15,7 @@ from something import each
 
 import valvelab.figures
 from valvelab.figures import (
+    comparison_figures,
     gauge_figures,
     lobe_figures,
     motion_figures,
@@ -47,6 +48,7 @@ UNITS: dict[str, tuple[str, str]] = {
     "seat force": ("", "N"), "roundness": PLACES, "section": PLACES, "harmonics": ("", "um"), "axis": ("mm", "um"),
     "shaft": ("mm", "mm"), "trace": ("mm", "um"), "roughness": ("mm", "um"), "material_ratio": ("%", "um"),
     "gauge_means": ("", "mm"), "gauge_ranges": ("", "mm"), "gauge_components": ("", "%"),
+    "overlay": (CAM, "mm"), "after_less_before": (CAM, "um"), "changes": ("", "N"),
 }  # fmt: skip
 
 
@@ -134,10 +136,25 @@ def of_phasing() -> Iterator[tuple[Callable[..., Any], Drawn]]:
         yield phasing_figures.event_diagram, phasing_figures.event_diagram(found)
 
 
+def of_comparisons() -> Iterator[tuple[Callable[..., Any], Drawn]]:
+    for found in parts("compare"):
+        for lobe in found.lobes[:1]:
+            yield comparison_figures.overlay_figure, comparison_figures.overlay_figure(lobe)
+            yield comparison_figures.left_figure, comparison_figures.left_figure(lobe)
+        if found.result.springs:
+            yield (
+                comparison_figures.spring_changes_figure,
+                comparison_figures.spring_changes_figure(found.result),
+            )
+
+
+GROUPS = (of_lobes, of_motion, of_form, of_springs, of_phasing, of_comparisons)
+
+
 @cache
 def everything() -> tuple[tuple[Callable[..., Any], Drawn], ...]:
     """Every plot of every sample, with the function that made it."""
-    return tuple(pair for group in (of_lobes, of_motion, of_form, of_springs, of_phasing) for pair in group())
+    return tuple(pair for group in GROUPS for pair in group())
 
 
 def makers() -> set[Callable[..., Any]]:

@@ -38,7 +38,7 @@ def left_figure(lobe: ComparedLobe) -> Figure:
         curves.append(Curve(x, worn, "outside", "worn"))
     worst = mark(float(x[lobe.worst]), float(off[lobe.worst]), "reject" if wear else "measured")
     return Figure(
-        "difference",
+        "after_less_before",
         "After − before",
         _across(lobe),
         Axis("After − before", "um"),

@@ -27,7 +27,7 @@ from valvelab.workbench.document import Document
 from valvelab.workbench.spec_choice import headline_of
 from valvelab.workbench.state import entry_of
 
-_STRETCH = {"overlay": 3, "difference": 4, "changes": 1}
+_STRETCH = {"overlay": 3, "after_less_before": 4, "changes": 1}
 
 
 class CompareView(BayView[CompareInspection]):
