@@ -105,8 +105,12 @@ def test_four_springs_at_three_heights_typed_by_keyboard_end_in_verdicts(
 def test_every_entry_is_a_step_of_undo_by_its_name(window: MainWindow, springs: EntryPane) -> None:
     type_keys("180\r240\r480\r181\r")
     labels = [step.label for step in window.bench.history.past]
-    assert labels[-4:] == ["type spring 1 at 40 mm", "type spring 1 at 38 mm", "type spring 1 at 30 mm",
-                           "type spring 2 at 40 mm"]  # fmt: skip
+    assert labels[-4:] == [
+        "type spring 1 at 40 mm",
+        "type spring 1 at 38 mm",
+        "type spring 1 at 30 mm",
+        "type spring 2 at 40 mm",
+    ]
     for _ in range(4):
         window.do("undo")
     assert grid_of("spring readings", text(window)).rows == ()
@@ -146,8 +150,12 @@ def test_many_lobes_are_typed_and_pasted_into_the_worksheet_s_table(window: Main
     lobes.paste("2I\t1,27\t172\t39,5\n\t\t5\n3E\t0.05 in\t9999\t20x\n")
     sheet = phasing_bay.sheet_in_front(window.bench.document)
     read = [(event.lobe, event.lift_mm, event.opening_deg, event.closing_deg) for event in sheet.events]
-    assert read == [("1I", 1.27, 352.0, 219.5), ("1E", 1.27, None, None), ("2I", 1.27, 172.0, 39.5),
-                    ("3E", 1.27, None, None)]  # fmt: skip
+    assert read == [
+        ("1I", 1.27, 352.0, 219.5),
+        ("1E", 1.27, None, None),
+        ("2I", 1.27, 172.0, 39.5),
+        ("3E", 1.27, None, None),
+    ]
     assert lobes.grid.rows[4] == ("3E", "1.27", "9999", "20x", "", "", "")
     told = [lobes.entry_model.index(*place).data(Qt.ItemDataRole.ToolTipRole) for place in ((3, 2), (4, 2), (4, 3))]
     assert told[0] == "the lobe of this row is wanted"

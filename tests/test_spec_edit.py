@@ -275,8 +275,11 @@ def test_limits_of_a_cam_card() -> None:
     assert all(abs((one.measured or 0.0) - 108.0) < 3.0 for one in verdicts[:2]), "on the side that the card counts on"
     on_the_bench = from_card(card, "lobes", "2 crank deg")
     assert on_the_bench[0] == {
-        "of": "lobe_separation", "nominal": "108 cam deg", "below": "1 cam deg", "above": "1 cam deg"
-    }  # fmt: skip
+        "of": "lobe_separation",
+        "nominal": "108 cam deg",
+        "below": "1 cam deg",
+        "above": "1 cam deg",
+    }
     assert [row.get("lobes") for row in on_the_bench[1:]] == ["intake", "exhaust"]
     shaft = result(document("lobes", "quillmere_four_camshaft.csv", text=with_rows("", on_the_bench)))
     assert {one.decision for one in shaft.verdicts} == {"accept"}

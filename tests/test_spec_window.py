@@ -226,8 +226,12 @@ def test_an_envelope_of_a_spec_that_is_in_no_file_yet(window: MainWindow, folder
     bands = window.limits.bands.spec_model
     last = bands.columnCount() - 1
     assert [bands.index(0, column).data() for column in (0, 3, 4, 6, last)] == [
-        "intake", "-60 deg", "60 deg", "0.05 mm", "all 4 accepted"
-    ]  # fmt: skip
+        "intake",
+        "-60 deg",
+        "60 deg",
+        "0.05 mm",
+        "all 4 accepted",
+    ]
     window.limits.bands.type_into(0, 6)
     QTest.keyClicks(editor(window), "0.002")
     QTest.keyClick(editor(window), Qt.Key.Key_Tab)

@@ -113,10 +113,21 @@ class LimitsPane(QWidget):
         for arrow in (self.up, self.down):
             arrow.setFixedWidth(2 * self.fontMetrics().height())
         tools = beside(
-            chips, self.specs, new_button, 1, self.add_button, self.remove_button, self.up, self.down,
-            self.split_button, self.part_button, self.card_button, self.save_button,
-            margins=(6, 3, 6, 3), spacing=5,
-        )  # fmt: skip
+            chips,
+            self.specs,
+            new_button,
+            1,
+            self.add_button,
+            self.remove_button,
+            self.up,
+            self.down,
+            self.split_button,
+            self.part_button,
+            self.card_button,
+            self.save_button,
+            margins=(6, 3, 6, 3),
+            spacing=5,
+        )
         self.heads: dict[Head, TypedField] = {}
         self.rule = QComboBox(self)
         self.rule.setAccessibleName("Decision rule")
@@ -144,9 +155,15 @@ class LimitsPane(QWidget):
         rule = labelled(self, "rule", self.rule)
         self._fitting = [boxes["installed_height"], boxes["valve_lift"]]
         head = beside(
-            boxes["title"], boxes["revision"], rule, boxes["confidence"], *self._fitting, 1,
-            margins=(6, 0, 6, 3), spacing=10,
-        )  # fmt: skip
+            boxes["title"],
+            boxes["revision"],
+            rule,
+            boxes["confidence"],
+            *self._fitting,
+            1,
+            margins=(6, 0, 6, 3),
+            spacing=10,
+        )
         self.pages = QStackedWidget(self)
         for page in (self.table, self.bands, self.text):
             self.pages.addWidget(page)
@@ -385,9 +402,12 @@ class LimitsPane(QWidget):
             return
         units, path = self.bench.document.units, sheet.file.path
         self._take(
-            "bands", place, {column: typed}, "change the envelope",
+            "bands",
+            place,
+            {column: typed},
+            "change the envelope",
             lambda text: spec_edit.with_band(text, row.number, row.piece, column, typed, units, path),
-        )  # fmt: skip
+        )
 
     def _take(self, name: str, place: int, cells: dict[str, str], label: str, edit: Callable[[str], str]) -> None:
         """Take what was typed in a row, or keep it there with the sentence that says why not."""

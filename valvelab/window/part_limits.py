@@ -42,8 +42,12 @@ class PartLimits(QDialog):
         self._known = {row.name: row for row in rows}
         self.sentence = QLabel(self, wordWrap=True)
         self.sentence.setAccessibleName("Limits from this part: what is wrong")
-        intro = QLabel("What was measured becomes the nominal, rounded; ± takes a size, 5 %, or 3 u (3 times its "
-                       "standard uncertainty).", self, wordWrap=True)  # fmt: skip
+        intro = QLabel(
+            "What was measured becomes the nominal, rounded; ± takes a size, 5 %, or 3 u (3 times its "
+            "standard uncertainty).",
+            self,
+            wordWrap=True,
+        )
         self.each = QRadioButton("A row for each item", self)
         self.kinds = QRadioButton("A row for each kind, with its mean", self)
         self.each.setChecked(bay in {"lobes", "shaft"})
