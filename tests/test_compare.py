@@ -30,6 +30,9 @@ from valvelab.records.comparison_result import LobeChange
 from valvelab.records.measurement import Doubts, LiftTable
 from valvelab.records.result import Source
 from valvelab.records.spec import Spec
+from valvelab.workbench import edits, jobs
+from valvelab.workbench.contents import read_content
+from valvelab.workbench.document import Document
 
 SAMPLES = sample_profiles()
 FOUR, LATER = SAMPLES / "quillmere_four_camshaft.csv", SAMPLES / "quillmere_four_after_a_season.csv"
@@ -455,3 +458,21 @@ def test_paper_verifies_and_carries_both_files(tmp_path: Path, capsys: pytest.Ca
     assert {TRAY.name, USED.name, SPRING_SPEC.name} <= carried_files(paper).keys()
     assert main(["verify", str(paper)]) == 0
     assert "agrees" in capsys.readouterr().out
+
+
+def test_job_files_are_compared_by_their_tables(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    before, after = SAMPLES / "quillmere_four_camshaft.csv", SAMPLES / "quillmere_four_after_a_season.csv"
+    jobs_of = []
+    for file in (before, after):
+        document = edits.add_files(Document(), [str(file)])
+        document = edits.content_arrived(document, document.files[0], read_content(document.files[0]))
+        jobs_of.append(tmp_path / f"{file.stem}.valvejob")
+        jobs_of[-1].write_bytes(jobs.packed(document, jobs_of[-1].name))
+    code = main(["compare", str(before), str(after), "--json"])
+    plain = json.loads(capsys.readouterr().out)
+    assert main(["compare", *map(str, jobs_of), "--json"]) == code
+    found = json.loads(capsys.readouterr().out)
+    assert found["lobes"] == plain["lobes"]
+    jobs_of[1].write_bytes(jobs_of[1].read_bytes()[:900])
+    assert main(["compare", *map(str, jobs_of)]) == 3
+    assert len(capsys.readouterr().err.strip().splitlines()) == 1

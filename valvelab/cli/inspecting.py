@@ -54,7 +54,7 @@ def configure(parser: argparse.ArgumentParser, name: str, *, file_needed: bool =
 @contextmanager
 def asked(kind: type[OfPart], args: argparse.Namespace) -> Iterator[tuple[OfPart, Path | None]]:
     """The part that a command line asks for; with the folder where a job file is laid out for the while, or None."""
-    if not names_job(args.file):
+    if not names_job(args.file) or len(kind.POSITIONAL) > 1:  # a use of two files takes what each of them carries
         yield part_of(kind, args), None
         return
     from valvelab.job.job_file import opened_job  # noqa: PLC0415 - the options of a command are told without it

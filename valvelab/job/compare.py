@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 
 from valvelab.errors import BadFile, CannotEvaluate
-from valvelab.files.contents import Contents, read_contents
+from valvelab.files.contents import MAX_FILE_BYTES, MAX_UNPACKED_BYTES, Contents, read_contents
+from valvelab.files.job_archive import names_job, read_job_archive
 from valvelab.files.lift_table import lift_table
 from valvelab.files.reading import command_for
+from valvelab.files.spec_file import parse_toml
 from valvelab.files.spring_readings import spring_readings
 from valvelab.files.table import Table, table_in
 from valvelab.inspection.comparison.inspect import (
@@ -17,16 +19,18 @@ from valvelab.inspection.comparison.inspect import (
     Readings,
     inspect_comparison,
 )
+from valvelab.job.job_file import JOB_FILE
+from valvelab.job.upgrade import upgraded
 from valvelab.job.use import Around, Told, Use
 from valvelab.records.comparison_result import ComparedKind, CompareResult
-from valvelab.records.job import ComparePart
+from valvelab.records.job import ComparePart, Job
 from valvelab.records.result import info
 from valvelab.records.wire_materials import read_wire_materials
 from valvelab.report.comparison_certificate import comparison_part
 from valvelab.tables.comparison import comparison_tables
 from valvelab.units import System
 
-WANTED = "a lift table, spring readings, or a certificate that carries one"
+WANTED = "a lift table, spring readings, or a certificate or a job file that carries one"
 READ_BY: dict[str, ComparedKind] = {
     "lobes": "lobes", "motion": "lobes", "springs": "springs", "sets": "springs", "shims": "springs",
 }  # fmt: skip
@@ -59,7 +63,9 @@ def inspect(part: ComparePart, around: Around) -> CompareInspection:
 def tables_of(path: Path, columns: str | None = None) -> dict[ComparedKind, Readings]:
     """What a file holds that can be compared, by kind: one table, or those that a certificate carries."""
     found: dict[ComparedKind, Readings] = {}
-    for contents, assigned in _tables_in(read_contents(path), columns):
+    for contents, assigned in _tables_in(
+        read_contents(path, MAX_UNPACKED_BYTES if names_job(path) else MAX_FILE_BYTES), columns
+    ):
         kind, readings = _readings(table_in(contents, assigned or None))
         found.setdefault(kind, readings)
     if not found:
@@ -73,20 +79,26 @@ Assigned = tuple[Contents, str | None]
 
 def _tables_in(contents: Contents, columns: str | None) -> Iterable[Assigned]:
     """The one place that knows which files carry tables instead of being one."""
-    return _carried(contents) if contents.data.startswith(b"%PDF") else [(contents, columns)]
+    if contents.data.startswith(b"%PDF"):
+        from valvelab.job.carried import job_carried, read_carried
+
+        carried = read_carried(contents.data, contents.file)
+        return _named(job_carried(carried), carried.files, contents)
+    if names_job(contents):
+        _, files = read_job_archive(contents)
+        text = files.get(JOB_FILE, b"")
+        return _named(parse_toml(text, f"{contents.file}, {JOB_FILE}", Job, prepare=upgraded), files, contents)
+    return [(contents, columns)]
 
 
-def _carried(paper: Contents) -> Iterator[Assigned]:
-    """The tables that the parts of a certificate read, with their columns, each under the paper's own identity."""
-    from valvelab.job.carried import job_carried, read_carried
-
-    carried = read_carried(paper.data, paper.file)
-    for part in job_carried(carried).part:
+def _named(job: Job, files: Mapping[str, bytes], around: Contents) -> Iterator[Assigned]:
+    """The tables that the parts of a job read, with their columns, each under the identity of what carries them."""
+    for part in job.part:
         if part.inspect in READ_BY:
             name = part.file.as_posix()
-            if name not in carried.files:
-                raise BadFile(paper.file, "attachments", f"no {name}", "the files that its job names")
-            yield Contents(f"{paper.file}, {name}", carried.files[name], paper.source), getattr(part, "columns", None)
+            if name not in files:
+                raise BadFile(around.file, "its files", f"no {name}", "the files that its job names")
+            yield Contents(f"{around.file}, {name}", files[name], around.source), getattr(part, "columns", None)
 
 
 def _readings(table: Table) -> tuple[ComparedKind, Readings]:
