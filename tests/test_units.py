@@ -149,8 +149,16 @@ def test_a_verdict_has_the_decimals_that_its_characteristic_has_over_all_items()
         return StationResult.model_validate({**numbers, **told})
 
     def verdict(u: float) -> Verdict:
-        return Verdict(characteristic="tir", item="J2", measured=0.0213, unit="mm", standard_uncertainty=u, upper=0.03,
-                       probability_conforming=0.9, decision="accept")  # fmt: skip
+        return Verdict(
+            characteristic="tir",
+            item="J2",
+            measured=0.0213,
+            unit="mm",
+            standard_uncertainty=u,
+            upper=0.03,
+            probability_conforming=0.9,
+            decision="accept",
+        )
 
     result = ShaftResult(
         support="centres",
