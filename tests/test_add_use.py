@@ -245,7 +245,7 @@ def certificate(document: Document, inspection: RunoutsInspection) -> Shown:
     return Shown(inspection.result, *parts(document))
 
 
-WORK = Work(RunoutsState, question, result, parts, certificate)
+WORK = Work(RunoutsState, question, result, parts, certificate, spec=lambda _document: None, judges=())
 ''',
     "workbench/bays.py": (
         "    raise KeyError(name)",
