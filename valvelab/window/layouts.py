@@ -4,12 +4,25 @@ from __future__ import annotations
 
 from typing import TypeVar
 
-from PySide6.QtWidgets import QBoxLayout, QHBoxLayout, QLayout, QVBoxLayout, QWidget
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QBoxLayout, QHBoxLayout, QLayout, QScrollArea, QVBoxLayout, QWidget
 
 Part = QWidget | QLayout | int | tuple[QWidget | QLayout, int]
 """A widget or a layout, with its share of the room or without; a number is empty room of that share."""
 Margins = tuple[int, int, int, int]
 Box = TypeVar("Box", bound=QBoxLayout)
+
+
+class FormArea(QScrollArea):
+    """A form that scrolls up and down and takes no focus itself; `name` is how it is spoken of."""
+
+    def __init__(self, name: str, parent: QWidget) -> None:
+        super().__init__(parent)
+        self.setWidgetResizable(True)
+        self.setFrameShape(QScrollArea.Shape.NoFrame)
+        self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        self.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        self.setAccessibleName(name)
 
 
 def beside(

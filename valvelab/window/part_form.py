@@ -4,30 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from PySide6.QtCore import QSignalBlocker, Qt, Signal
-from PySide6.QtWidgets import QComboBox, QGridLayout, QLabel, QScrollArea, QSizePolicy, QWidget
+from PySide6.QtCore import QSignalBlocker, Signal
+from PySide6.QtWidgets import QComboBox, QGridLayout, QLabel, QSizePolicy, QWidget
 
 from valvelab.units import System
 from valvelab.window.fields import TypedField
-from valvelab.window.layouts import strip
+from valvelab.window.layouts import FormArea, strip
 from valvelab.window.panes import colour_text
 from valvelab.workbench.entry import Grid
 from valvelab.workbench.entry_kinds import EntryKind, FormField
 
 
-class PartForm(QScrollArea):
+class PartForm(FormArea):
     """`stated(key, value)` when a field was filled in, chosen or emptied; `refused(why)` where it can't be read."""
 
     stated = Signal(str, str)
     refused = Signal(str)
 
     def __init__(self, parent: QWidget) -> None:
-        super().__init__(parent)
-        self.setWidgetResizable(True)
-        self.setFrameShape(QScrollArea.Shape.NoFrame)
-        self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        self.setFocusPolicy(Qt.FocusPolicy.NoFocus)
-        self.setAccessibleName("About the part")
+        super().__init__("About the part", parent)
         self.fields: dict[str, TypedField] = {}
         self.choices: dict[str, QComboBox] = {}
         self._keys: tuple[str, ...] = ()

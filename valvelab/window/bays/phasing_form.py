@@ -13,7 +13,6 @@ from PySide6.QtWidgets import (
     QHBoxLayout,
     QLabel,
     QLineEdit,
-    QScrollArea,
     QToolButton,
     QVBoxLayout,
     QWidget,
@@ -24,7 +23,7 @@ from valvelab.phasing.timing import lobe_kind
 from valvelab.units import System, display_unit
 from valvelab.window.bays.reading_field import ReadingField
 from valvelab.window.chips import Heading, chip_row, press
-from valvelab.window.layouts import beside
+from valvelab.window.layouts import FormArea, beside
 from valvelab.window.panes import colour_text
 from valvelab.workbench import worksheet, worksheet_words
 from valvelab.workbench.worksheet import Cell
@@ -37,7 +36,7 @@ _CARD = (
 _SHEET_WORDS = ("part", "serial", "operator", "date")
 
 
-class WorksheetForm(QScrollArea):
+class WorksheetForm(FormArea):
     """A form that says what a person does: `edited(cell, value)`, `refused(sentence)`, and about rows.
 
     `row_wanted(what, lobe)`, `row_unwanted(cell)`, `lobe_wanted(name)`. Fields stay while the rows stay, so that focus
@@ -51,12 +50,7 @@ class WorksheetForm(QScrollArea):
     refused = Signal(str)
 
     def __init__(self, parent: QWidget) -> None:
-        super().__init__(parent)
-        self.setWidgetResizable(True)
-        self.setFrameShape(QScrollArea.Shape.NoFrame)
-        self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        self.setFocusPolicy(Qt.FocusPolicy.NoFocus)
-        self.setAccessibleName("Worksheet")
+        super().__init__("Worksheet", parent)
         self.fields: dict[Cell, ReadingField] = {}
         self.lobe_marks: dict[str, QLabel] = {}
         self.sense = QButtonGroup(self)
