@@ -11,10 +11,12 @@ _BEGINNINGS = ("=", "+", "-", "@", "\uff1d", "\uff0b", "\uff0d", "\uff20", "\t",
 _TEXT_MARK = "'"
 
 
-def csv_text(rows: Iterable[Sequence[str | float | None]]) -> str:
+def csv_text(rows: Iterable[Sequence[str | float | None]], delimiter: str = ",") -> str:
     """Rows as CSV with a comma, a point and a line feed; None is an empty cell, numbers stay numbers."""
     target = io.StringIO()
-    csv.writer(target, lineterminator="\n").writerows([harmless(cell) for cell in row] for row in rows)
+    csv.writer(target, delimiter=delimiter, lineterminator="\n").writerows(
+        [harmless(cell) for cell in row] for row in rows
+    )
     return target.getvalue()
 
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from typing import Any
 
 from PySide6.QtCore import QAbstractTableModel, QEvent, QModelIndex, QObject, QPersistentModelIndex, QRectF, Qt, Signal
@@ -20,6 +18,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from valvelab.csv_text import csv_text
 from valvelab.files.column_names import height_of, split_header
 from valvelab.window.painting import LEFT, RIGHT, write
 from valvelab.window.theme import current_theme, scaled
@@ -338,10 +337,8 @@ class EntryGrid(QTableView):
         """Put the selected cells on the clipboard, with tabs between."""
         places = self.chosen()
         rows, columns = sorted({row for row, _ in places}), sorted({column for _, column in places})
-        target = io.StringIO()
         cells = [[self.grid.cell(row, column) for column in columns] for row in rows]
-        csv.writer(target, delimiter="\t", lineterminator="\n").writerows(cells)
-        QGuiApplication.clipboard().setText(target.getvalue())
+        QGuiApplication.clipboard().setText(csv_text(cells, "\t"))
 
     def paste(self, block: str) -> None:
         """Put a block in, its corner at the first selected cell."""
