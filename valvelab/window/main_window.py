@@ -456,7 +456,11 @@ class MainWindow(Shell):
         dock = self.docks["Limits"]
         dock.show()
         dock.raise_()
-        self.resizeDocks([dock], [max(dock.height(), 16 * self.fontMetrics().height())], Qt.Orientation.Vertical)
+        self.resizeDocks(
+            [dock],
+            [max(dock.height(), min(16 * self.fontMetrics().height(), self.height() // 2))],
+            Qt.Orientation.Vertical,
+        )
         self.limits.open()
 
     @cached_property
