@@ -332,3 +332,18 @@ def test_every_field_has_a_name_that_can_be_spoken_and_nothing_in_it(
     fields = [one for one in begin(window, kind, bays.get(kind, "springs")).findChildren(QLineEdit) if one.isVisible()]
     assert len(fields) > 3
     assert [one for one in fields if not one.accessibleName() or one.placeholderText() or one.text()] == []
+
+
+def test_enter_goes_on_in_the_form_and_stays_where_it_can_not_be_read(springs: EntryPane, window: MainWindow) -> None:
+    first, second = springs.form.fields["installed height"], springs.form.fields["valve lift"]
+    first.setFocus()
+    type_keys("1.5 in\r")
+    assert QApplication.focusWidget() is second
+    type_keys("eight\r")
+    assert QApplication.focusWidget() is second
+    assert second.wrong
+    second.selectAll()
+    type_keys("8\r")
+    assert QApplication.focusWidget() is not second
+    assert "# installed height: " in text(window)
+    assert "# valve lift: 8" in text(window)

@@ -97,8 +97,15 @@ class PartForm(FormArea):
         )
         made.entered.connect(lambda value: self.stated.emit(field.key, value))
         made.refused.connect(self.refused)
+        made.returnPressed.connect(self._go_on)
         self.fields[field.key] = made
         return made
+
+    def _go_on(self) -> None:
+        """Enter goes on to the next field, once what was typed can be read."""
+        focused = self.focusWidget()
+        if isinstance(focused, TypedField) and focused.take():
+            self.focusNextChild()
 
     def _choice(self, field: FormField) -> QWidget:
         box = QComboBox()
