@@ -12,10 +12,12 @@ from dataclasses import replace
 from hashlib import sha256
 from pathlib import Path
 
+import jsonschema
 import pytest
 from something import each
 
 from valvelab.cli.main import main
+from valvelab.cli.schema_command import schema_of
 from valvelab.errors import BadFile, CannotWrite
 from valvelab.files import job_archive
 from valvelab.files.contents import Contents, read_contents
@@ -89,6 +91,13 @@ def test_it_is_a_zip_of_plain_files_with_their_identity(bench: Document, tmp_pat
     assert files[f"{TYPED}1/springs.csv"].decode() == TRAY
     nominal = (sample_profiles() / "quillmere_four_nominal_intake.csv").read_bytes()
     assert files["files/quillmere_four_nominal_intake.csv"] == nominal, "what a spec names comes along"
+
+
+def test_the_list_of_contents_is_as_its_schema_says(bench: Document, tmp_path: Path) -> None:
+    listed = json.loads(members(saved(bench, tmp_path / "winter.valvejob"))[job_archive.LIST])
+    jsonschema.validate(listed, schema_of("job-file"))
+    with pytest.raises(jsonschema.ValidationError):
+        jsonschema.validate({**listed, "files": [{"name": "a.csv"}]}, schema_of("job-file"))
 
 
 def test_the_same_bench_gives_the_same_bytes_also_from_its_own_file(bench: Document, tmp_path: Path) -> None:

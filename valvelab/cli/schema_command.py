@@ -15,6 +15,7 @@ from valvelab.records.demo_result import DemoResult
 from valvelab.records.gauge_result import AdoptedUncertainty, GaugePlan
 from valvelab.records.job import Job
 from valvelab.records.phasing_sheet import PhasingSheet
+from valvelab.records.saved_job import SavedJob
 from valvelab.records.spec import Spec
 from valvelab.records.train import Train
 
@@ -26,11 +27,12 @@ FURTHER: dict[str, type[BaseModel]] = {
     "verify": VerifyResult,
     "spec": Spec,
     "job": Job,
+    "job-file": SavedJob,
     "phasing-sheet": PhasingSheet,
     "train": Train,
 }
 NAMES = (*USES, *FURTHER)
-READ = ("spec", "job", "phasing-sheet", "train", "adopted-uncertainty")
+READ = ("spec", "job", "job-file", "phasing-sheet", "train", "adopted-uncertainty")
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
