@@ -67,7 +67,7 @@ def test_what_is_said_of_a_lift_in_inches() -> None:
     )
 
 
-@pytest.mark.parametrize("highest", [1.4, 0.02, 45.0, 1e6])
+@pytest.mark.parametrize("highest", [1.4, 0.03, 45.0, 1e6])
 def test_no_unit_is_guessed_for_what_is_no_lobe(highest: float) -> None:
     guess = guess_lift_unit(highest)
     assert not guess.unit
@@ -563,3 +563,9 @@ def test_a_draft_is_read_in_the_background(app: QApplication, tmp_path: Path) ->
     wait_for(pane.take.isEnabled, pane.hint.text)
     assert "in (" in pane.words.text()
     made.close()
+
+
+def test_lifts_in_metres_are_seen() -> None:
+    found = guess_lift_unit(0.0074434)
+    assert found.unit == "m"
+    assert "metres" in found.reason

@@ -34,7 +34,7 @@ EITHER_DEG = (150.0, 200.0)
 """A lobe that lasts so many degrees at 1.27 mm is a long one in cam degrees, or a short one in crank degrees."""
 
 _INCHES = frozenset({"in", "inch", "inches", '"', "thou"})
-_SPOKEN = {"in": "inches", "mm": "millimetres", "um": "micrometres", "thou": "thousandths of an inch"}
+_SPOKEN = {"in": "inches", "mm": "millimetres", "um": "micrometres", "thou": "thousandths of an inch", "m": "metres"}
 _COUNTERS = frozenset({"no", "number", "nr", "point", "row", "index", "line", "reading no", "step"})
 
 
@@ -49,7 +49,7 @@ class UnitGuess:
 
 def guess_lift_unit(highest: float) -> UnitGuess:
     """The unit of lifts by the highest of them as written: a lobe lifts 3 to 20 mm (common practice)."""
-    sizes = {unit: highest * FACTORS["length"][unit] for unit in ("mm", "in", "thou", "um")}
+    sizes = {unit: highest * FACTORS["length"][unit] for unit in ("mm", "in", "thou", "um", "m")}
     unit = next((unit for unit, mm in sizes.items() if LIFTS_MM[0] <= mm <= LIFTS_MM[1]), "")
     if not unit:
         reason = f"The highest lift is {highest:.4g}: in no unit a lobe of {_range(LIFTS_MM)} mm. Choose the unit."
