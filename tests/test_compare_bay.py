@@ -18,6 +18,7 @@ from valvelab.window.bays.compare_view import CompareView
 from valvelab.window.main_window import MainWindow
 from valvelab.workbench import bays, compare_bay
 from valvelab.workbench.compare_bay import CompareState
+from valvelab.workbench.document import BenchFile
 
 SAMPLES = sample_profiles()
 SHAFTS = ("quillmere_four_camshaft.csv", "quillmere_four_after_a_season.csv", "quillmere_four_season.toml")
@@ -173,3 +174,10 @@ def test_what_was_chosen_outlives_a_crash(window: MainWindow, tmp_path: Path) ->
     (kept,) = (tmp_path / "settings").glob("recovery*.json")
     state = document_in(kept.read_bytes(), tmp_path / "again").state(CompareState)
     assert (Path(state.before).name, Path(state.after).name) == (SHAFTS[1], SHAFTS[0])
+
+
+def test_files_of_one_name_are_told_apart() -> None:
+    paths = ("/spring/a.csv", "/autumn/a.csv", "/autumn/b.csv", "/jobs/1/files/c.csv", "/jobs/2/files/c.csv")
+    files = [BenchFile(path) for path in paths]
+    labels = [label for label, _ in compare_bay.labelled(files)]
+    assert labels == ["a.csv (spring)", "a.csv (autumn)", "b.csv", "c.csv (4)", "c.csv (5)"]

@@ -23,6 +23,7 @@ from valvelab.window.bench import Bench
 from valvelab.window.job_keeper import Answer, asked_to_save
 from valvelab.window.main_window import MainWindow
 from valvelab.workbench import edits, recovery
+from valvelab.workbench.compare_bay import CompareState
 from valvelab.workbench.document import Document
 from valvelab.workbench.history import LONGEST, History
 from valvelab.workbench.sets import Grouping, SpringsState
@@ -293,3 +294,20 @@ def test_ten_thousand_steps_take_no_more_room_than_a_thousand() -> None:
     finally:
         tracemalloc.stop()
     assert len(history.past) == LONGEST
+
+
+def test_the_files_of_another_job_are_compared_with_these(windows: Callable[[], MainWindow], tmp_path: Path) -> None:
+    window = windows()
+    typed(window)
+    window.save_job(tmp_path / "winter.valvejob")
+    later = windows()
+    typed(later, TRAY.replace(",300.0", ",290.0").replace(",301.0", ",291.0"))
+    later.job.add(tmp_path / "winter.valvejob")
+    assert [file.name for file in later.bench.document.files] == ["springs.csv", "winter springs.csv"]
+    assert later.actions_by_name["undo"].text() == "Undo add the files of winter"
+    assert later.job.path is None, "the bench is not that job"
+    later.bay_actions["compare"].trigger()
+    before = later.bench.document.files[1].path
+    later.bench.set(CompareState, "compare", before=before, after=later.bench.document.files[0].path)
+    changes = later.bench.document.answers["compare"].value.result.springs
+    assert [round(row.seat_force_change_n) for row in changes] == [-10, -10, 0, 0]

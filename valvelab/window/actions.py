@@ -24,6 +24,8 @@ ACTIONS = (
     ActionRow("open", "Open…", "Ctrl+O", "Open a job, or put files on the bench", "open", "Job", bar=True),
     ActionRow("save_job", "Save job", "Ctrl+S", "Keep the whole bench in one job file", "save", "Job", bar=True),
     ActionRow("save_job_as", "Save job as…", "Ctrl+Shift+S", "Keep the bench in another job file", "save", "Job"),
+    ActionRow("add_job", "Add the files of another job…", "", "Put another job's files on the bench, to compare with",
+              "job", "Job"),
     ActionRow("quit", "Quit", "Ctrl+Q", "Close the window", "remove", "Job"),
     ActionRow("sample", "Open the sample", "", "Put an invented sample for what is in front on the bench", "camshaft",
               "Bench"),

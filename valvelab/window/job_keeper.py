@@ -17,7 +17,7 @@ from valvelab.errors import CannotWrite, ValvelabError
 from valvelab.files.contents import MAX_UNPACKED_BYTES, read_contents
 from valvelab.files.job_archive import ENDING
 from valvelab.window.bench import Bench
-from valvelab.workbench import settings
+from valvelab.workbench import edits, settings
 from valvelab.workbench.document import Document, Problem
 from valvelab.workbench.unsaved import unsaved
 from valvelab.writing import write_whole
@@ -66,6 +66,15 @@ class JobKeeper(QObject):
     def open(self, path: Path) -> None:
         """Put the bench of a job file in place of this one."""
         self._bench.ask(f"Opening {path.name}", path.name, partial(_read, path, self._bench.place), self._opened)
+
+    def add(self, path: Path) -> None:
+        """Put the files of another job beside those on the bench, to be compared with them."""
+
+        def take(other: Document) -> None:
+            new = edits.add_bench(self._bench.document, other, path.stem)
+            self._bench.history.apply(new, f"add the files of {path.stem}")
+
+        self._bench.ask(f"Opening {path.name}", path.name, partial(_read, path, self._bench.place), take)
 
     def _opened(self, document: Document) -> None:
         self._begin(document)

@@ -369,6 +369,13 @@ class MainWindow(Shell):
         if (path := self._ask_job_path()) is not None:
             self.save_job(path)
 
+    def _add_job(self) -> None:
+        name, _ = QFileDialog.getOpenFileName(
+            self, "Add the files of another job", self.bench.settings.recent_folder, f"Job (*{ENDING})"
+        )
+        if name:
+            self.job.add(Path(name))
+
     def _new_job(self) -> None:
         if self.may_leave_bench():
             self.job.new()
@@ -392,6 +399,7 @@ class MainWindow(Shell):
             "new_job": self._new_job,
             "open": self._open,
             "save_job": self.save_job,
+            "add_job": self._add_job,
             "save_job_as": self._save_job_as,
             "sample": self._open_sample,
             "type": lambda: self.readings.choose(self),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -55,6 +56,18 @@ def later_files(document: Document) -> tuple[Read, ...]:
     if pair is None:
         return ()
     return tuple(read for read in _of_its_kind(candidates(document), pair[0]) if read[0] != pair[0][0])
+
+
+def labelled(files: Sequence[BenchFile]) -> list[tuple[str, str]]:
+    """Names of files with their paths; files of one name are told apart by their folder, or by their order."""
+    names = [file.name for file in files]
+    folders = [(file.name, Path(file.path).parent.name) for file in files]
+    found = []
+    for number, file in enumerate(files, start=1):
+        own = folders[number - 1]
+        apart = own[1] if folders.count(own) == 1 else str(number)
+        found.append((f"{file.name} ({apart})" if names.count(file.name) > 1 else file.name, file.path))
+    return found
 
 
 def _of_its_kind(found: tuple[Read, ...], like: Read) -> tuple[Read, ...]:

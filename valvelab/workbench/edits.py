@@ -34,6 +34,16 @@ def retype(document: Document, path: str, text: str) -> Document:
     return replace(forget_file(document, path), files=files)
 
 
+def add_bench(document: Document, other: Document, name: str) -> Document:
+    """Put the files of another job beside those that are there; typed tables bear the job's `name`."""
+    for file in other.files:
+        if file.text is not None and file.path.startswith(TYPED):
+            document = type_table(document, f"{name} {file.name}", file.kind or "", file.text)
+        elif document.file(file.path) is None:
+            document = replace(document, files=(*document.files, file))
+    return replace(document, columns_of="")
+
+
 def remove_file(document: Document, path: str) -> Document:
     """Take a file off the bench; the file on disk is not touched."""
     return replace(document, files=tuple(file for file in document.files if file.path != path))

@@ -94,7 +94,7 @@ class CompareView(BayView[CompareInspection]):
             (self.before, compare_bay.earlier_files(document), pair[0]),
             (self.after, later, pair[1]),
         ):
-            offer(box, [(file.name, file.path) for file, _ in found], chosen[0].path)
+            offer(box, compare_bay.labelled([file for file, _ in found]), chosen[0].path)
 
     def _show_plots(self, inspection: CompareInspection, item: str, units: System) -> None:
         lobe = next((one for one in inspection.lobes if one.lobe == item), None)
