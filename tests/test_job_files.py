@@ -11,6 +11,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from hashlib import sha256
 from pathlib import Path
+from typing import Any
 
 import jsonschema
 import pytest
@@ -183,6 +184,13 @@ def stated(**keys: object) -> Callable[[dict[str, bytes]], dict[str, bytes]]:
     return change
 
 
+def with_list(files: dict[str, bytes], change: Callable[[Any], object]) -> dict[str, bytes]:
+    """The same with another list of contents."""
+    listed = json.loads(files[job_archive.LIST])
+    change(listed)
+    return {**files, job_archive.LIST: json.dumps(listed).encode()}
+
+
 HOSTILE: dict[str, tuple[Callable[[dict[str, bytes]], dict[str, bytes]], str]] = {
     "of a newer version": (stated(schema_version=2), "written by a newer valvelab"),
     "changed beside it": (lambda f: {**f, "files/springs_quillmere_tray.csv": b"x"}, "other bytes"),
@@ -195,6 +203,19 @@ HOSTILE: dict[str, tuple[Callable[[dict[str, bytes]], dict[str, bytes]], str]] =
     "a list that is none": (lambda f: {**f, job_archive.LIST: b"[1, 2"}, "no JSON"),
     "another list": (lambda f: {**f, job_archive.LIST: b"[]"}, job_archive.LIST),
     "nested without end": (lambda f: {**f, job_archive.LIST: b"[" * 200_000}, job_archive.LIST),
+    "a bench that reads other files": (
+        lambda f: with_list(f, lambda said: said["bench"]["files"][0].update(path="/etc/hostname")),
+        "which it does not keep",
+    ),
+    "a paper elsewhere": (
+        lambda f: with_list({**f, "x.pdf": b"x"}, lambda said: said["papers"].append(
+            {"name": "x.pdf", "sha256": sha256(b"x").hexdigest(), "number": "1", "made": "2026-05-02"})), "a paper in",
+    ),
+    "a typed table that is no text": (
+        lambda f: with_list({**f, f"{TYPED}1/springs.csv": b"\xff\xfe\xff"}, lambda said: next(
+            row for row in said["files"] if row["name"].startswith(TYPED)
+        ).update(sha256=sha256(b"\xff\xfe\xff").hexdigest())), "can't decode",
+    ),
     "a bench of a newer form": (stated(bench={"version": 99}), "a bench that this version can read"),
 }  # fmt: skip
 
@@ -243,3 +264,23 @@ def test_what_was_laid_out_long_ago_goes_unless_a_left_bench_needs_it(tmp_path: 
         os.utime(tmp_path / "jobs" / name, (now - 30 * 86400.0,) * 2)
     jobs.tidy(tmp_path, now)
     assert {folder.name for folder in (tmp_path / "jobs").iterdir()} == {"needed", "fresh"}
+
+
+def test_a_job_that_names_files_outside_reads_none_of_them(
+    bench: Document, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    outside = tmp_path / "outside.csv"
+    outside.write_text(TRAY)
+    files = members(saved(bench, tmp_path / "winter.valvejob"))
+    text = f'schema_version = 2\n[[part]]\ninspect = "springs"\nfile = "{outside}"\n'.encode()
+    changed = with_list(
+        {**files, "job.toml": text},
+        lambda said: next(row for row in said["files"] if row["name"] == "job.toml").update(
+            sha256=sha256(text).hexdigest()
+        ),
+    )
+    path = written(tmp_path / "x.valvejob", changed)
+    for command in (["springs", str(path)], ["certify", str(path), "--out", str(tmp_path / "x.pdf")]):
+        assert main(command) == 3
+        assert "'outside.csv' outside" in capsys.readouterr().err
+    assert not (tmp_path / "x.pdf").exists()

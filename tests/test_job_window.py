@@ -8,6 +8,7 @@ import tracemalloc
 import zipfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from PySide6.QtCore import QMimeData, QPointF, Qt, QUrl
@@ -311,3 +312,21 @@ def test_the_files_of_another_job_are_compared_with_these(windows: Callable[[], 
     later.bench.set(CompareState, "compare", before=before, after=later.bench.document.files[0].path)
     changes = later.bench.document.answers["compare"].value.result.springs
     assert [round(row.seat_force_change_n) for row in changes] == [-10, -10, 0, 0]
+
+
+def test_a_save_that_comes_late_names_no_other_bench(window: MainWindow, tmp_path: Path) -> None:
+    typed(window)
+    late: list[Callable[[], object]] = []
+    ask = window.bench.ask
+
+    def later(label: str, about: str, work: Callable[[], Any], take: Callable[[Any], object]) -> None:
+        late.append(lambda: ask(label, about, work, take))
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(window.bench, "ask", later)
+        window.save_job(tmp_path / "winter.valvejob")
+    window.job.new()
+    (save,) = late
+    save()
+    assert (tmp_path / "winter.valvejob").exists()
+    assert window.job.path is None

@@ -11,6 +11,7 @@ from valvelab.cli.output import plain, tell_notes
 from valvelab.cli.outputs import check_outputs
 from valvelab.cli.streams import answer
 from valvelab.errors import WrongUsage
+from valvelab.files.job_archive import names_job
 from valvelab.files.reading import command_for
 from valvelab.files.table import read_table
 from valvelab.job.certificates import iso_date, write
@@ -40,7 +41,10 @@ def run(args: argparse.Namespace) -> int:
     if args.out is None or args.out.suffix.lower() != ".pdf":
         raise WrongUsage("certify: expected --out with a file that ends in .pdf")
     with _found(args) as (found, folder):
-        job, specs = _job(args, found, folder), Specs()
+        specs = Specs()
+        if names_job(args.job):
+            inputs_of(located(found, folder), specs, within=folder)
+        job = _job(args, found, folder)
         check_outputs(args, inputs_of(job, specs))
         result = write(job, args.out, specs)
     if args.json:

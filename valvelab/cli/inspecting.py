@@ -58,10 +58,13 @@ def asked(kind: type[OfPart], args: argparse.Namespace) -> Iterator[tuple[OfPart
         yield part_of(kind, args), None
         return
     from valvelab.job.job_file import opened_job  # noqa: PLC0415 - the options of a command are told without it
-    from valvelab.job.parts import located  # noqa: PLC0415
+    from valvelab.job.parts import inputs_of, located  # noqa: PLC0415
+    from valvelab.job.typed import Specs  # noqa: PLC0415
 
     with opened_job(args.file) as (job, folder):
-        yield part_in_job(kind, located(job, folder), folder, args), folder
+        whole = located(job, folder)
+        inputs_of(whole, Specs(), within=folder)
+        yield part_in_job(kind, whole, folder, args), folder
 
 
 def part_of(kind: type[OfPart], args: argparse.Namespace) -> OfPart:

@@ -34,7 +34,7 @@ class JobKeeper(QObject):
     def __init__(self, bench: Bench) -> None:
         super().__init__(bench)
         self._bench = bench
-        self._edition = bench.history.edition
+        self._edition = self._begun = bench.history.edition
         bench.document_changed.connect(lambda _old, _new: self.changed.emit())
 
     @property
@@ -100,9 +100,11 @@ class JobKeeper(QObject):
 
     def _saved(self, path: Path) -> Callable[[str], None]:
         """Takes up the identity of the file that this edition was saved in."""
-        edition, where = self._bench.history.edition, str(path.absolute())
+        edition, where, begun = self._bench.history.edition, str(path.absolute()), self._begun
 
         def take(digest: str) -> None:
+            if begun != self._begun:  # another bench is in front by now, and is not kept in that file
+                return
             self._edition = edition
             self._bench.history.follow(replace(self._bench.document, job=where, job_sha256=digest))
             self._remember(where)
@@ -112,7 +114,7 @@ class JobKeeper(QObject):
 
     def _begin(self, document: Document) -> None:
         self._bench.history.begin(document)
-        self._edition = self._bench.history.edition
+        self._edition = self._begun = self._bench.history.edition
         self.changed.emit()
 
     def _remember(self, path: str) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import json
 import secrets
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, replace
 from hashlib import sha256
 from pathlib import Path, PurePosixPath
@@ -73,7 +73,7 @@ def _identity(document: Document, file: BenchFile) -> str | None:
 def _names(paths: Mapping[str, object]) -> dict[str, str]:
     """Names in the job: typed tables keep theirs, files lie to one another as they do on the disk."""
     own = _own_folder(paths)
-    at_home = {path: Path(path).relative_to(own).as_posix() for path in paths if own and _within(path, own)}
+    at_home = {path: Path(path).relative_to(own).as_posix() for path in paths if own and Path(path).is_relative_to(own)}
     typed = {path: path for path in paths if path.startswith(TYPED)}
     others = [Path(path) for path in paths if path not in at_home and path not in typed]
     named = names_for(others) if others else {}
@@ -89,10 +89,6 @@ def _own_folder(paths: Mapping[str, object]) -> Path | None:
             if above.parent.name == FOLDER and (Path(path).relative_to(above).parts[0] + "/") == FILES:
                 return above
     return None
-
-
-def _within(path: str, folder: Path) -> bool:
-    return Path(path).is_relative_to(folder)
 
 
 def _free(name: str, used: set[str]) -> str:
@@ -186,16 +182,17 @@ def opened(contents: Contents, place: Path) -> Document:
     folder = place / FOLDER / secrets.token_hex(6)
     laid = {name: str(folder / name) for name in files if name.startswith((FILES, PAPERS))}
     try:
+        texts = {name: data.decode() for name, data in files.items() if name.startswith(TYPED)}
         document = saved_document(json.dumps(listed.bench).encode(), laid)
+        papers = tuple(_paper(kept, laid) for kept in listed.papers)
+        _check_kept(document, {*laid.values(), *texts})
     except ValueError as error:
         first = str(error).partition("\n")[0]
         raise BadFile(contents.file, "bench", first, "a bench that this version can read") from None
     for name, path in laid.items():
         make_folder(Path(path).parent, private=True)
         write_whole(Path(path), files[name], private=True)
-    texts = {name: data.decode() for name, data in files.items() if name.startswith(TYPED)}
     on_bench = tuple(replace(file, text=texts.get(file.path)) for file in document.files)
-    papers = tuple(_paper(kept, laid) for kept in listed.papers)
     job = str(Path(contents.file).absolute())
     return replace(document, files=on_bench, papers=papers, job=job, job_sha256=contents.source.sha256)
 
@@ -210,4 +207,13 @@ def tidy(place: Path, now_s: float) -> None:
 
 
 def _paper(kept: KeptPaper, laid: Mapping[str, str]) -> Paper:
+    if kept.name not in laid:
+        raise ValueError(f"a paper in {kept.name!r}")
     return Paper(laid[kept.name], kept.number, kept.made)
+
+
+def _check_kept(document: Document, kept: Collection[str]) -> None:
+    """Refuse a bench that would read files which its job does not keep."""
+    for file in document.files:
+        if file.path not in kept:
+            raise ValueError(f"the file {file.path!r}, which it does not keep")
