@@ -42,7 +42,7 @@ def comparison_part(inspection: CompareInspection, system: System = "metric") ->
     return Part(
         name="Before and after",
         result=result,
-        identity=(*_identity(question.before, "before", system), *_identity(question.after, "after", system)),
+        identity=_identity(question.before, question.after, system),
         overview=tuple(overview),
         sections=sections,
         subjects=("comparison",),
@@ -61,9 +61,16 @@ def _pairs(readings: Readings, system: System) -> dict[str, str | None]:
     return dict(springs_certificate.identity(readings, *heights, system))
 
 
-def _identity(readings: Readings, when: str, system: System) -> tuple[tuple[str, str | None], ...]:
-    told = _pairs(readings, system)
-    return tuple((f"{label}, {when}", told[label]) for label in SHOWN)
+def _identity(before: Readings, after: Readings, system: System) -> tuple[tuple[str, str | None], ...]:
+    """What both state, and where they differ what each does."""
+    earlier, later = _pairs(before, system), _pairs(after, system)
+    return tuple((label, _both(earlier[label], later[label])) for label in SHOWN)
+
+
+def _both(before: str | None, after: str | None) -> str | None:
+    if before == after:
+        return before
+    return f"before {before or 'not stated'}, after {after or 'not stated'}"
 
 
 def _told(readings: Readings, label: str, system: System) -> str | None:
