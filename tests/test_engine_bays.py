@@ -18,6 +18,7 @@ from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QAbstractButton, QApplication, QComboBox, QLabel, QLineEdit, QSlider, QWidget
 from waiting import wait_for
 
+from valvelab.conformity.decision import guard_band
 from valvelab.dynamics.response import Stopped
 from valvelab.files.phasing_sheet import parse_sheet_toml, read_phasing_sheet, sheet_toml
 from valvelab.inspection.engine.motion import inspect_motion
@@ -25,7 +26,6 @@ from valvelab.inspection.engine.phasing import inspect_phasing
 from valvelab.phasing.degreeing import Card, CardDuration, EventReading, NosePair, Sheet, degree
 from valvelab.places import sample_profiles
 from valvelab.records.result import Verdict
-from valvelab.window.bays.motion_rule import guard_of
 from valvelab.window.bays.motion_view import MotionView
 from valvelab.window.bays.phasing_view import PhasingView
 from valvelab.window.bench import Bench
@@ -583,7 +583,7 @@ def test_the_guard_band_is_where_the_decision_turns(engine: MainWindow) -> None:
     from valvelab.conformity.decision import decide
 
     verdict = next(v for v in engine.verdicts.sheet.rows_model.rows if v.characteristic == "rule_lift")
-    guard = guard_of(verdict, ("guarded", 0.95))
+    guard = guard_band(verdict.standard_uncertainty, "guarded", 0.95)
     u, upper = verdict.standard_uncertainty, verdict.upper
     assert guard == pytest.approx(1.6448536 * u, rel=1e-6), "one-sided 95 % of the normal distribution"
     assert decide(upper - guard - 1e-6, u, None, upper).outcome == "accept"

@@ -20,6 +20,7 @@ from valvelab.figures import (
     lobe_figures,
     motion_figures,
     phasing_figures,
+    rule_figures,
     shaft_figures,
     spring_figures,
     texture_figures,
@@ -97,7 +98,7 @@ def of_motion() -> Iterator[tuple[Callable[..., Any], Drawn]]:
         for lobe in lobes:
             for make in makers:
                 yield make, make(found, lobe)
-        yield motion_figures.rule_figure, motion_figures.rule_figure(None, [10.01, 10.02, 10.03], 10.0, 0.02)
+        yield rule_figures.rule_figure, rule_figures.rule_figure(None, [10.01, 10.02, 10.03], 10.0, 0.02)
 
 
 def of_form() -> Iterator[tuple[Callable[..., Any], Drawn]]:

@@ -304,6 +304,7 @@ SAMPLES = {
     "adopted uncertainty": ("a.toml", 'kind = "tir"\nstandard_uncertainty = "1.1 um"\n'),
     "phasing sheet": ("a.toml", "[stop]\nreadings = [-28.5, 31.0]\n"),
     "train": ("a.toml", "[rocker]\nratio = 1.5\n"),
+    "lift-check sheet": ("a.toml", '[wheel]\nuncertainty = 0.25\n[[check]]\nitem = "car 14"\nvalve = "1I"\n'),
     "spec": ("a.toml", '[[limit]]\nof = "max_lift"\nmin = 1\n'),
 }
 

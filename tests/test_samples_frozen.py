@@ -32,6 +32,7 @@ COMMANDS: dict[str, tuple[str, ...]] = {
     "shims": ("shims", TRAY, "--heights", "springs_quillmere_heights.csv"),
     "phasing": ("phasing", "quillmere_four_degree_wheel.toml", "--spec", "quillmere_four_engine.toml"),
     "phasing_misread": ("phasing", "quillmere_four_degree_wheel_misread.toml"),
+    "lift_check": ("liftcheck", "quillmere_spring_meeting.toml"),
     "motion_four": ("motion", FOUR, "--train", "quillmere_four_train.toml", "--spec", "quillmere_four_engine.toml"),
     "motion_v8": ("motion", V8, "--train", "lake_v8_train.toml"),
     "compare_lobes": ("compare", FOUR, "quillmere_four_after_a_season.csv", "--spec", "quillmere_four_season.toml"),

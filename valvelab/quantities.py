@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import date
 from functools import partial
 from typing import Annotated, Any, Generic, TypeVar
 
@@ -77,6 +78,13 @@ def _micrometres(value: float | str) -> float:
     return parse_quantity(value, "number", "")
 
 
+def _day(value: str | date) -> str:
+    try:
+        return (value if isinstance(value, date) else date.fromisoformat(value)).isoformat()
+    except ValueError:
+        raise BadQuantity("", repr(value), "a date as YYYY-MM-DD") from None
+
+
 class _NotEmpty:
     """A text with something in it."""
 
@@ -87,6 +95,8 @@ class _NotEmpty:
 
 
 Name = Annotated[str, _NotEmpty()]
+Day = Annotated[str, Reader(_day, str | date)]
+"""A day, ISO 8601."""
 SIZE = above_zero("length", 1e-7, 10_000.0)
 Length = Annotated[float, SIZE]
 """mm, above 0."""

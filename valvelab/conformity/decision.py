@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from statistics import NormalDist
 from typing import Literal
 
 from valvelab.errors import CannotEvaluate, Reason
@@ -89,6 +90,16 @@ def _too_wide(u: float, lower: float | None, upper: float | None, confidence: fl
         return ""
     best = probability_conforming(0.5 * (lower + upper), u, lower, upper)
     return "" if best >= confidence else "u is too large for these limits: no measured value could be accepted"
+
+
+def guard_band(standard_uncertainty: float | None, rule: Rule, confidence: float) -> float:
+    """How far inside a limit a value must lie to be accepted: z·u of the confidence, one-sided; 0 where simple.
+
+    In the unit of `standard_uncertainty`. Source: ISO 14253-1:2017, guard band from the probability of conformity.
+    """
+    if rule != "guarded" or not standard_uncertainty:
+        return 0.0
+    return NormalDist().inv_cdf(confidence) * standard_uncertainty
 
 
 def nearest_branch(measured: float, lower: float | None, upper: float | None, period: float) -> float:

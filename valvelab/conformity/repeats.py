@@ -8,7 +8,7 @@ those of Croux and Rousseeuw are from memory and held against simulation in the 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from statistics import fmean, median, stdev
 
@@ -60,6 +60,18 @@ def standing_off(readings: Sequence[float], division: float | None = None) -> tu
     least = max(STANDING_OFF_SD * robust, STANDING_OFF_DIVISIONS * (division or 0.0))
     slack = 1e-9 * (abs(middle) + least)
     return tuple(number for number, distance in enumerate(away) if distance > least + slack)
+
+
+def doubt_of(what: str, standing: Mapping[int, str]) -> str:
+    """Which readings stand off, and what to do; empty where none does.
+
+    standing: their texts by place, from 0. what: a reading's name, as in "rule reading".
+    """
+    if not standing:
+        return ""
+    named = ", ".join(f"{place + 1} ({text})" for place, text in standing.items())
+    verb, them, plural = ("stand", "them", "s") if len(standing) > 1 else ("stands", "it", "")
+    return f"{what}{plural} {named} {verb} off from the others: repeat {them}, or set {them} aside with a reason"
 
 
 def mean_uncertainty(

@@ -8,11 +8,10 @@ from dataclasses import replace
 import numpy as np
 
 from valvelab.arrays import FloatArray
-from valvelab.decimals import USUAL, decimals_among, limit
+from valvelab.decimals import decimals_among
 from valvelab.dynamics.control import contact_force
 from valvelab.figures.description import (
     Axis,
-    Band,
     Curve,
     Figure,
     Guide,
@@ -20,9 +19,7 @@ from valvelab.figures.description import (
     Marks,
     Role,
     Unit,
-    block,
     ends_of,
-    level,
     mark,
     words,
 )
@@ -31,7 +28,6 @@ from valvelab.inspection.engine.motion import GUIDANCE_MM, MotionInspection, cle
 from valvelab.inspection.engine.sides import Side
 from valvelab.phasing.piston import piston_drop
 from valvelab.records.motion_result import MotionValve
-from valvelab.records.result import Verdict
 from valvelab.units import System, display_unit, show, with_unit
 from valvelab.valve_motion.valve_lift import valve_motion
 
@@ -273,61 +269,3 @@ def clearance_moves_figure(inspection: MotionInspection, lobe: str, units: Syste
     low = min(0.0, *(float(curve.y.min()) for curve in curves))
     across, up = Axis("Camshaft advanced", "crank deg"), Axis(f"Least clearance, {lobe}", "mm", (low, top))
     return Figure("clearance_moves", "How phasing and lash move it", across, up, tuple(curves), guides=guides)
-
-
-def rule_figure(
-    verdict: Verdict | None,
-    readings: Sequence[float],
-    derived_mm: float | None,
-    guard_mm: float,
-    units: System = "metric",
-    decimals: int = USUAL["mm"][0],
-) -> Figure:
-    """The rule's limit on a scale of lift: readings in a row, their mean with ± 2 u, limit, and guard band.
-
-    `guard_mm`: how far inside a limit the mean must lie to be accepted; 0 without a guarded rule or uncertainty.
-    `decimals`: of the verdict's value.
-    """
-    measured, u = (None, None) if verdict is None else (verdict.measured, verdict.standard_uncertainty)
-    lower, upper = (None, None) if verdict is None else (verdict.lower, verdict.upper)
-    label = display_unit("mm", units).label
-    places = [v for v in (lower, upper, measured, derived_mm, *readings) if v is not None]
-    low, high = (min(places), max(places)) if places else (0.0, 1.0)
-    room = max(0.35 * (high - low), 4.0 * guard_mm, 5.0 * (u or 0.0), 0.02)
-    low, high = low - room, high + room
-    bands = []
-    for end, inward in ((lower, 1.0), (upper, -1.0)):
-        if end is None:
-            continue
-        edge = low if inward > 0.0 else high
-        bands.append(_strip(edge, end, "reject", "outside"))
-        if guard_mm > 0.0:
-            bands.append(_strip(end, end + inward * guard_mm, "undecided", "guard band"))
-    marks = []
-    if readings:
-        height = np.linspace(0.62, 0.92, len(readings)) if len(readings) > 1 else np.array([0.75])
-        marks.append(Marks(np.array(readings), height, "series", "reading"))
-    curves = []
-    if measured is not None and verdict is not None:
-        role: Role = verdict.decision
-        text = f"{'mean' if readings else 'derived'} {show(measured, 'mm', units, decimals)} {label}"
-        marks.append(mark(measured, 0.35, role, text))
-        if u is not None:
-            curves.append(level((measured - 2.0 * u, measured + 2.0 * u), 0.35, role, "± 2 u"))
-    guides = tuple(Guide(end, "x", "reject") for end in (lower, upper) if end is not None)
-    away = 0.17 * (high - low)
-    marks += [
-        words(end + side * away, 0.1, f"limit {limit(end, decimals, 'mm', units)} {label}", "reject")
-        for end, side in ((lower, -1.0), (upper, 1.0))
-        if end is not None
-    ]
-    if derived_mm is not None and readings:
-        guides = (*guides, Guide(derived_mm, "x", "guide"))
-        marks.append(words(derived_mm - 0.7 * away, 0.1, "from the lobe", "nominal"))
-    across, up = Axis("Lift at the retainer, lash zero", "mm", (low, high)), Axis("", "", (0.0, 1.0))
-    shown = (tuple(curves), tuple(bands), tuple(marks), guides)
-    return Figure("rule_lift", "Rule lift", across, up, *shown, axes="x")
-
-
-def _strip(start: float, end: float, role: Role, label: str) -> Band:
-    return block((min(start, end), max(start, end)), (0.0, 1.0), role, label)

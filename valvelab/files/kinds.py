@@ -111,8 +111,23 @@ def _toml(*wanted: str) -> Callable[[Head], Answer]:
     return recognise
 
 
+def _check(head: Head) -> Answer:
+    if head.keys is None:
+        return "no"
+    own = {"check", "rule", "inspector"}
+    return "yes" if head.keys & own or {"event", "limit"} <= head.keys else "no"
+
+
+def _wheel_sheet(head: Head) -> Answer:
+    if _check(head) == "yes":
+        return "no"
+    return _toml("stop", "reading", "near_peak", "wheel", "card", "adjuster")(head)
+
+
 def _spec(head: Head) -> Answer:
     if head.keys is None:
+        return "no"
+    if _check(head) == "yes":
         return "no"
     if head.keys & {"limit", "envelope", "decision", "fitting", "camshaft"}:
         return "yes"
@@ -166,12 +181,13 @@ READERS: tuple[Reader, ...] = (
     ),
     Reader(
         "phasing sheet", (".toml",), "degree-wheel readings", "phasing",
-        _toml("stop", "reading", "near_peak", "wheel", "card", "adjuster"), spoken="degree-wheel sheet",
+        _wheel_sheet, spoken="degree-wheel sheet",
     ),
     Reader(
         "train", (".toml",), "rocker, lash, valve, spring and crank", "motion",
         _toml("rocker", "lash", "valve", "spring", "crank", "timing", "clearance"), alone=False,
     ),
+    Reader("lift-check sheet", (".toml",), "a rule and readings at the retainer, of an event", "liftcheck", _check),
     Reader("spec", (".toml",), "limits and envelopes to judge by", "lobes", _spec, alone=False),
 )  # fmt: skip
 
@@ -234,6 +250,10 @@ def read_function(kind: str) -> Callable[..., Any]:
             from valvelab.files.train_file import read_train
 
             return read_train
+        case "lift-check sheet":
+            from valvelab.files.lift_check_sheet import read_lift_check_sheet
+
+            return read_lift_check_sheet
         case "spec":
             from valvelab.files.spec_file import read_spec
 

@@ -9,8 +9,9 @@ from typing import TypeVar
 from valvelab.conformity.decision import decide, nearest_branch
 from valvelab.errors import BadSpec
 from valvelab.inspection.characteristics import Row, Subject
-from valvelab.inspection.limits import DeadCentre, Ends, Limit, Where, meant_here, nearest_readings, readings_of
+from valvelab.inspection.limits import Ends, Limit, Where, meant_here, nearest_readings, readings_of
 from valvelab.measured import Measured, missing
+from valvelab.phasing.timing import home_of
 from valvelab.records.result import Note, Result, Verdict, info, warning
 from valvelab.records.spec import DecisionRule, EnvelopeSpec, LimitSpec, Selection, Spec
 
@@ -25,12 +26,19 @@ _NO_OTHERS: Mapping[Subject, Collection[str]] = {}
 class Item:
     """Something limits apply to: its name, its kind, and how to look up a characteristic at a lift or height.
 
-    `look_up(name, at_mm)` returns None where the item has no such characteristic.
+    `look_up(name, at_mm)` returns None where the item has no such characteristic. place: what limits call it, where
+    several items are of one place: the valve 1I of many cars.
     """
 
     name: str
     kind: str | None
     look_up: Callable[[str, float | None], Measured | None]
+    place: str = ""
+
+    @property
+    def called(self) -> str:
+        """What limits call it."""
+        return self.place or self.name
 
 
 def item_of(name: str, kind: str | None, thing: object, rows: Iterable[Row]) -> Item:
@@ -126,14 +134,14 @@ def selected(items: Iterable[Item], selection: Selection) -> list[Item]:
         return list(items)
     if isinstance(selection, str):
         return [item for item in items if item.kind == selection]
-    return [item for item in items if item.name in selection]
+    return [item for item in items if item.called in selection]
 
 
 def _absent(items: Iterable[Item], selection: Selection) -> list[Item]:
     """Items that a limit names and nobody measured: undecided, never passed over."""
     if isinstance(selection, str):
         return []
-    known = {item.name for item in items}
+    known = {item.called for item in items}
     gone = missing("the spec names it, but it is not among the readings")
     return [Item(name, None, lambda _name, _at_mm: gone) for name in dict.fromkeys(selection) if name not in known]
 
@@ -143,20 +151,15 @@ def names_of(selection: Selection) -> str:
     return selection if isinstance(selection, str) else ", ".join(selection)
 
 
-_DEAD_CENTRES: dict[tuple[str, str], DeadCentre] = {
-    ("intake", "opening"): "TDC", ("intake", "closing"): "BDC",
-    ("exhaust", "opening"): "BDC", ("exhaust", "closing"): "TDC",
-}  # fmt: skip
-
-
 def _counts_from(limit: Limit, item: Item, spec_file: str) -> None:
     """Refuses an event counted from a dead centre that the trade does not count it from."""
-    if limit.dead_centre is None or item.kind is None:
+    kind, name = item.kind, limit.stated.of
+    if limit.dead_centre is None or kind not in {"intake", "exhaust"}:
         return
-    own = _DEAD_CENTRES.get((item.kind, limit.stated.of))
-    if own is not None and own != limit.dead_centre:
+    own = home_of("intake" if kind == "intake" else "exhaust", "opening" if name == "opening" else "closing")
+    if own != limit.dead_centre:
         found = f"an angle from {limit.dead_centre} for {item.name}"
-        expected = f"one from {own}, from which the {limit.stated.of} of an {item.kind} is counted"
+        expected = f"one from {own}, from which the {name} of an {kind} is counted"
         raise BadSpec(spec_file, f"{limit.field} {limit.stated.of}", found, expected)
 
 

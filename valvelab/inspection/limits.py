@@ -8,22 +8,20 @@ calls by that name.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Literal
 
 from valvelab.errors import BadQuantity, BadSpec
 from valvelab.inspection.characteristics import Characteristic, Subject, named, nearest
+from valvelab.phasing.timing import DeadCentre, named_dead_centre, typed_event
 from valvelab.records.spec import LimitSpec, Quantity, Selection
 from valvelab.units import bounded, parse_angle, parse_quantity, split_quantity
 
 Where = Literal["follower", "valve"]
-DeadCentre = Literal["TDC", "BDC"]
 Ends = tuple[float | None, float | None]
 
 EVENTS = frozenset({"opening", "closing"})
-_REFERENCE = re.compile(r"(.*?)\s*\b([AB])([TB]DC)\s*", re.IGNORECASE | re.DOTALL)
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,7 +135,7 @@ def _angle_meant(stated: LimitSpec) -> Literal["table", "event"] | None:
         value = getattr(stated, key)
         if not isinstance(value, str):
             continue
-        if _REFERENCE.fullmatch(value) or "crank" in value.lower().split():
+        if named_dead_centre(value) or "crank" in value.lower().split():
             said[key] = "event"
         elif "cam" in value.lower().split():
             said[key] = "table"
@@ -149,7 +147,7 @@ def _angle_meant(stated: LimitSpec) -> Literal["table", "event"] | None:
 
 
 def _read(number: int, stated: LimitSpec, row: Characteristic) -> Limit:
-    centres = {centre for key in ("nominal", "min", "max") if (centre := _dead_centre(getattr(stated, key)))}
+    centres = {centre for key in ("nominal", "min", "max") if (centre := named_dead_centre(getattr(stated, key)))}
     if len(centres) > 1:
         raise BadQuantity(stated.of, "top and bottom dead centre in one limit", "one of the two")
     bare = stated.of in EVENTS and _angle_meant(stated) is None and whose_lift(stated) is None
@@ -164,7 +162,7 @@ def ends(limit: LimitSpec, characteristic: Characteristic, field: str) -> Ends:
 
     def size(quantity: Quantity | None, name: str) -> float | None:
         found = value(quantity, name)
-        if found is not None and (found < 0.0 or _dead_centre(quantity) is not None):
+        if found is not None and (found < 0.0 or named_dead_centre(quantity) is not None):
             raise BadQuantity(f"{field} {name}", f"{quantity!r}", "a size of 0 or more, to that side of the nominal")
         return found
 
@@ -210,24 +208,7 @@ def limit_value(quantity: Quantity, characteristic: Characteristic, field: str) 
 def _angle(quantity: Quantity, characteristic: Characteristic, field: str) -> float:
     unit = characteristic.unit
     if characteristic.subject == "event":
-        return _event(quantity, characteristic, field)
+        return typed_event(quantity, "opening" if characteristic.name == "opening" else "closing", field)[0]
     if unit == "deg":
         return parse_quantity(quantity, "angle", field)
     return parse_angle(quantity, "crank" if "crank" in unit else "cam", field)
-
-
-def _event(quantity: Quantity, characteristic: Characteristic, field: str) -> float:
-    """An event as the trade counts it: openings before their dead centre, closings after it."""
-    match = _REFERENCE.fullmatch(quantity) if isinstance(quantity, str) else None
-    if match is None:
-        return parse_angle(quantity, "crank", field)
-    before = match.group(2).upper() == "B"
-    value = parse_angle(match.group(1), "crank", field)
-    return value if before == (characteristic.name == "opening") else -value
-
-
-def _dead_centre(quantity: Quantity | None) -> DeadCentre | None:
-    match = _REFERENCE.fullmatch(quantity) if isinstance(quantity, str) else None
-    if match is None:
-        return None
-    return "TDC" if match.group(3).upper() == "TDC" else "BDC"

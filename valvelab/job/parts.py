@@ -46,6 +46,8 @@ def inputs_of(job: Job, specs: Specs, within: Path | None = None) -> list[Path]:
     for part in job.part:
         for path in part.files.values():
             add(path)
+        for path in use(part.inspect).named(part):
+            add(path)
         if part.spec is not None:
             for number, envelope in enumerate(specs[part.spec][0].envelope, start=1):
                 add(part.spec.parent / envelope.nominal)

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, Generic, Protocol, TypeVar
 
 from valvelab.job.typed import Specs
@@ -67,7 +68,7 @@ class Use(Generic[OfPart, Inspected]):
 
     part: its record. result: its result's model, or what makes it. inspect: the inspection that a part asks for.
     tables: what stands before the verdicts where the result is read, texts and tables; closing: the sentences after
-    them. paper: what it puts on a certificate.
+    them. paper: what it puts on a certificate. named: further files, which the part's file names.
     """
 
     part: type[OfPart]
@@ -76,3 +77,4 @@ class Use(Generic[OfPart, Inspected]):
     tables: Callable[[Inspected, System], Sequence[Told]]
     paper: Callable[[Inspected, System], Part]
     closing: Callable[[Inspected], Sequence[str]] = lambda _inspection: ()
+    named: Callable[[OfPart], Iterable[Path]] = lambda _part: ()

@@ -17,6 +17,7 @@ USES: dict[str, str] = {
     "phasing": "true TDC, centrelines, events and the correction, from a degree wheel",
     "motion": "valve lift, rule lift, piston clearance, contact and control speed",
     "compare": "what changed between two measurements: lobes worn or moved, springs gone soft",
+    "liftcheck": "rule lift by an indicator at the retainer: the verdict on every valve of an event",
     "gauge": "repeatability and reproducibility of a measurement",
 }
 """What each use is for, by its name: that of its command and of its part in a job."""
@@ -61,6 +62,10 @@ def use(name: str) -> Use[Any, Any]:
             from valvelab.job import gauge
 
             return gauge.USE
+        case "liftcheck":
+            from valvelab.job import liftcheck
+
+            return liftcheck.USE
         case "compare":
             from valvelab.job import compare
 

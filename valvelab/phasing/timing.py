@@ -11,13 +11,16 @@ from dataclasses import dataclass
 from typing import Literal
 
 from valvelab.angles import fold_scalar, wrap_scalar
+from valvelab.units import parse_angle
 
 Kind = Literal["intake", "exhaust"]
 EventName = Literal["opening", "closing"]
 WheelSense = Literal["forward", "reverse"]
 Reference = Literal["BTDC", "ATDC", "BBDC", "ABDC"]
+DeadCentre = Literal["TDC", "BDC"]
 
 _LOBE_NAME = re.compile(r"(\d+)([IE])(\d*)")
+_REFERENCE = re.compile(r"(.*?)\s*\b([AB])([TB]DC)\s*", re.IGNORECASE | re.DOTALL)
 
 
 def lobe_kind(name: str) -> Kind | None:
@@ -86,6 +89,32 @@ def trade_number(kind: Kind, which: EventName, crank_deg: float) -> float:
     """The event's number as the trade writes it: openings before their dead centre, closings after it; deg, signed."""
     from_home = crank_deg - _home(kind, which)
     return -from_home if which == "opening" else from_home
+
+
+def typed_event(value: str | float, which: EventName, field: str) -> tuple[float, DeadCentre | None]:
+    """An event as a person types it, `"9 deg BTDC"`: its number as the trade counts it, and the dead centre it names.
+
+    Crank deg; openings count before their dead centre, closings after it, and a bare number counts that way. Refuses
+    what is no angle, naming `field`.
+    """
+    match = _REFERENCE.fullmatch(value) if isinstance(value, str) else None
+    if match is None:
+        return parse_angle(value, "crank", field), None
+    number = parse_angle(match[1], "crank", field)
+    return number if (match[2].upper() == "B") == (which == "opening") else -number, named_dead_centre(value)
+
+
+def named_dead_centre(value: str | float | None) -> DeadCentre | None:
+    """The dead centre that an event's words name, as in `"9 deg BTDC"`; None where they name none."""
+    match = _REFERENCE.fullmatch(value) if isinstance(value, str) else None
+    if match is None:
+        return None
+    return "TDC" if match[3].upper() == "TDC" else "BDC"
+
+
+def home_of(kind: Kind, which: EventName) -> DeadCentre:
+    """The dead centre that an event is counted from."""
+    return "TDC" if _home(kind, which) == 0.0 else "BDC"
 
 
 def nose_middle(kind: Kind | None, rising_deg: float, falling_deg: float) -> float:

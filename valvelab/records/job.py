@@ -196,6 +196,19 @@ class GaugePart(TablePart):
     )
 
 
+class LiftCheckPart(JobPart):
+    """Readings at the retainer, of one event."""
+
+    inspect: Literal["liftcheck"] = "liftcheck"
+    file: Path = Field(title="SHEET", description="rule, instrument and readings at the retainer (TOML)")
+    item: tuple[str, ...] = Field(
+        (),
+        title="TEXT",
+        description='only this car, boat or engine, such as "car 14"; repeatable',
+        max_length=MOST_LISTED,
+    )
+
+
 class ComparePart(TablePart):
     """Two measurements of one part: what changed from the earlier to the later."""
 
@@ -223,6 +236,7 @@ _Part = (
     | MotionPart
     | GaugePart
     | ComparePart
+    | LiftCheckPart
 )
 PARTS: dict[str, type[JobPart]] = {kind.model_fields["inspect"].default: kind for kind in get_args(_Part)}
 """The record of every use's part, by the use's name."""

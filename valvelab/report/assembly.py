@@ -5,7 +5,7 @@ A kind of certificate is one function `…_part(inspection, …) -> Part`; every
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from hashlib import sha256
 from pathlib import Path
@@ -42,7 +42,8 @@ class Part:
     """What one inspection puts on the certificate.
 
     `name` is the kind of part ("Camshaft"); `identity` label and value pairs, None where not stated; `overview` blocks
-    for the first page; `sections` the detail; `subjects` choose the rows of the method page; `spec` judged it.
+    for the first page; `sections` the detail; `subjects` choose the rows of the method page; `spec` judged it. `pages`:
+    all there is on a paper of its own, made of its result as it is judged there; None for the usual order.
     """
 
     name: str
@@ -53,6 +54,7 @@ class Part:
     subjects: tuple[Subject, ...]
     serial: str | None = None
     spec: Spec | None = None
+    pages: Callable[[Result], tuple[Section, ...]] | None = None
 
 
 def assemble(
@@ -72,6 +74,9 @@ def assemble(
     sources = tuple({source.sha256: source for part in parts for source in part.result.source}.values())
     alone = len(parts) == 1
     heading = f"{parts[0].name}: measurement certificate" if alone else "Measurement certificate"
+    if alone and parts[0].pages is not None:
+        own = parts[0].pages(parts[0].result)
+        return _paper(parts, heading, own, made, sources, attachments)
     front = _front_of_one(parts[0], made, title, system) if alone else _front_of_many(parts, made, title, system)
     sections = [Section(heading, (*front, Signatures(SIGNS)))]
     for part in parts:
@@ -82,15 +87,25 @@ def assemble(
         method_section(tuple(subject for part in parts for subject in part.subjects), _rules(parts)),
         *([Section("Cautions", (CAUTIONS_BOX,))] if alone else []),
     ]
-    serial = next((part.serial for part in parts if part.serial), None)
+    return _paper(parts, heading, tuple(sections), made, sources, attachments)
+
+
+def _paper(
+    parts: Sequence[Part],
+    title: str,
+    sections: tuple[Section, ...],
+    made: str,
+    sources: tuple[Source, ...],
+    attachments: tuple[Attachment, ...],
+) -> Certificate:
     return Certificate(
-        title=heading,
+        title=title,
         number=number_of(attachments),
-        serial=serial,
+        serial=next((part.serial for part in parts if part.serial), None),
         made=made,
         program=f"valvelab {parts[0].result.version}",
         sources=sources,
-        sections=tuple(sections),
+        sections=sections,
         attachments=attachments,
     )
 

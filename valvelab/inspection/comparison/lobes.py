@@ -21,14 +21,13 @@ import numpy as np
 
 from valvelab.angles import wrap_scalar
 from valvelab.arrays import FloatArray, read_only
+from valvelab.conformity.expansion import REFERENCE_DEGC, STEEL_EXPANSION_PER_K
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.inspection.comparison.characteristics import LobeChanges
 from valvelab.inspection.lobes.contour import missing_for_contour
 from valvelab.inspection.lobes.convert import words_of
 from valvelab.inspection.lobes.envelopes import centre_of
 from valvelab.inspection.lobes.inspect import (
-    REFERENCE_DEGC,
-    STEEL_EXPANSION_PER_K,
     LobesQuestion,
     converted,
     fitted_groups,

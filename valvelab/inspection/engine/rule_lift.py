@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from valvelab.conformity.repeats import repeats_of
+from valvelab.conformity import repeats
 from valvelab.measured import Measured
 from valvelab.records.motion_result import ReadingSetAside, RuleReadings
 from valvelab.records.result import Note, info, warning
@@ -21,7 +21,7 @@ def rule_readings_of(rows: Sequence[RuleReadingRecord], valve: str) -> RuleReadi
     for row in own:
         aside |= {start + place: reason for place, reason in row.aside}
         start += len(row.readings_mm)
-    found = repeats_of(values, sorted(aside))
+    found = repeats.repeats_of(values, sorted(aside))
     if found is None:
         return None
     stated = [row.uncertainty_mm for row in own if row.uncertainty_mm is not None]
@@ -59,13 +59,8 @@ def rule_notes(rows: Sequence[RuleReadingRecord], valve: str, found: RuleReading
 
 def doubt_of(found: RuleReadings) -> str:
     """Which readings stand off, and what to do; empty where none does."""
-    if not found.doubtful_readings:
-        return ""
-    named = ", ".join(f"{place + 1} ({found.readings_mm[place]:g} mm)" for place in found.doubtful_readings)
-    many = len(found.doubtful_readings) > 1
-    verb, them = ("stand", "them") if many else ("stands", "it")
-    which = f"rule reading{'s' if many else ''} {named}"
-    return f"{which} {verb} off from the others: repeat {them}, or set {them} aside with a reason"
+    standing = {place: f"{found.readings_mm[place]:g} mm" for place in found.doubtful_readings}
+    return repeats.doubt_of("rule reading", standing)
 
 
 def measured_of(found: RuleReadings) -> Measured:

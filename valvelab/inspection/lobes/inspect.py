@@ -9,6 +9,7 @@ from functools import cached_property
 import numpy as np
 
 from valvelab.angles import fold_scalar
+from valvelab.conformity.expansion import expansion
 from valvelab.errors import BadFile, CannotEvaluate
 from valvelab.follower.shapes import Shape
 from valvelab.inspection.judging import ENVELOPE, judge
@@ -54,9 +55,6 @@ from valvelab.records.lobes_result import (
 from valvelab.records.measurement import CHECKING_LIFTS_MM, COMPARISON_LIFT_MM, LiftTable
 from valvelab.records.result import Note, Source, Verdict, warning
 from valvelab.records.spec import Spec
-
-REFERENCE_DEGC = 20.0
-STEEL_EXPANSION_PER_K = 11.5e-6
 
 Row = tuple[str, float | None, float | None, float | None]
 
@@ -184,11 +182,10 @@ def _verdicts(shaft: MeasuredShaft) -> tuple[list[Verdict], list[Note]]:
 
 
 def _instrument(table: LiftTable) -> Instrument:
-    off = 0.0 if table.temperature_degc is None else table.temperature_degc - REFERENCE_DEGC
     return Instrument(
         table.probe_uncertainty_mm or 0.0,
         table.encoder_uncertainty_cam_deg or 0.0,
-        STEEL_EXPANSION_PER_K * abs(off),
+        expansion(table.temperature_degc),
     )
 
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from statistics import NormalDist
-
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import (
     QGridLayout,
@@ -13,9 +11,11 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from valvelab.conformity.decision import Rule, guard_band
 from valvelab.decimals import decimals_among, limit, percent
 from valvelab.errors import BadQuantity
-from valvelab.figures.motion_figures import rule_figure, valve_of
+from valvelab.figures.motion_figures import valve_of
+from valvelab.figures.rule_figures import rule_figure
 from valvelab.records.result import Verdict
 from valvelab.tables.verdicts import SIGNS, WORDS, counts
 from valvelab.units import System, display_unit, show, with_unit
@@ -161,7 +161,7 @@ class RulePage(QWidget):
         result = motion.inspection.result
         found = valve_of(motion.inspection, valve)
         verdict = next((v for v in result.verdicts if v.characteristic == "rule_lift" and v.item == valve), None)
-        guard = guard_of(verdict, self._spec_rule) if verdict is not None else 0.0
+        guard = 0.0 if verdict is None else guard_band(verdict.standard_uncertainty, *self._spec_rule)
         colour = "quiet" if verdict is None else verdict.decision
         colour_text(self.verdict, colour)
         if verdict is None:
@@ -176,9 +176,9 @@ class RulePage(QWidget):
         drawn = rule_figure(verdict, self._values, found.rule_lift_mm, guard, units, decimals)
         self.scale.show_figure(drawn, units)
 
-    _spec_rule: tuple[str, float] = ("guarded", 0.95)
+    _spec_rule: tuple[Rule, float] = ("guarded", 0.95)
 
-    def judge_by(self, rule: str, confidence: float) -> None:
+    def judge_by(self, rule: Rule, confidence: float) -> None:
         """The rule that decides, for the guard band."""
         self._spec_rule = (rule, confidence)
 
@@ -249,14 +249,3 @@ class RulePage(QWidget):
             del kept[number]
             aside = {place - (place > number): reason for place, reason in aside.items()}
         self.read.emit(tuple(kept), self._u, aside)
-
-
-def guard_of(verdict: Verdict, rule: tuple[str, float]) -> float:
-    """How far inside a limit a value must lie to be accepted: z·u of the confidence, one-sided; 0 where simple.
-
-    Source: ISO 14253-1:2017, guard band from the probability of conformity.
-    """
-    u = verdict.standard_uncertainty
-    if rule[0] != "guarded" or not u:
-        return 0.0
-    return NormalDist().inv_cdf(rule[1]) * u

@@ -1,0 +1,205 @@
+"""A lift-check sheet inspected: readings and rule in, a verdict for each valve out."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from typing import Literal
+
+from valvelab.errors import BadSpec
+from valvelab.inspection.characteristics import Subject
+from valvelab.inspection.judging import Item, judge
+from valvelab.inspection.lift_check.measure import NO_CALIBRATION, CheckedValve, InstrumentInUse, checked
+from valvelab.inspection.limits import readings_of
+from valvelab.records.lift_check import Indicator, LiftCheckSheet
+from valvelab.records.lift_check_result import CheckedEvent, CheckedLift, InstrumentTold, LeftOut, LiftCheckResult
+from valvelab.records.result import Note, Source, Verdict, info, warning
+from valvelab.records.spec import Spec
+
+CAUTION = (
+    "Turn the engine by hand with the plugs out. Results support, and never replace, the judgement of the event's own "
+    "officials."
+)
+_ONLY: Mapping[Subject, Collection[str]] = {"valve": {"rule_lift"}, "event": {"opening", "closing"}}
+measured = lru_cache(maxsize=4096)(checked)
+"""What one valve's readings say; at every further reading of an event only the valve that was read is new."""
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """An instrument as it is used: its numbers, and where its uncertainty comes from."""
+
+    use: InstrumentInUse
+    come_from: Literal["sheet", "gauge study", "card"] | None = None
+    notes: tuple[Note, ...] = ()
+
+    @classmethod
+    def stated(cls, instrument: Indicator) -> Known:
+        """As the sheet states it."""
+        u = instrument.uncertainty_mm
+        use = InstrumentInUse(u, instrument.resolution_mm, instrument.repeatability_mm)
+        return cls(use, None if u is None else "sheet")
+
+    def adopting(self, u_mm: float, file: str) -> Known:
+        """With a gauge study's uncertainty, where the sheet states none that is larger."""
+        own = self.use.calibration_mm
+        if own is not None and own >= u_mm:
+            text = (
+                f"the sheet's own {own:g} mm counts: no less than the {u_mm:g} mm adopted from a gauge study ({file})"
+            )
+            return replace(self, notes=(*self.notes, info("instrument", text)))
+        note = info("instrument", f"{u_mm:g} mm, adopted from a gauge study ({file})")
+        return Known(replace(self.use, calibration_mm=u_mm), "gauge study", (*self.notes, note))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LiftCheckInspection:
+    """The sheet, the working of each valve, and the result."""
+
+    sheet: LiftCheckSheet
+    valves: tuple[CheckedValve, ...]
+    result: LiftCheckResult
+
+    def verdicts_of(self, item: str) -> list[Verdict]:
+        """The verdicts on one car's valves."""
+        names = {row.name for row in self.result.checks if row.item == item}
+        return [verdict for verdict in self.result.verdicts if verdict.item in names]
+
+    def rows_of(self, item: str) -> list[CheckedLift]:
+        """One car's valves."""
+        return [row for row in self.result.checks if row.item == item]
+
+
+def inspect_lift_check(
+    sheet: LiftCheckSheet,
+    known: Known | None = None,
+    source: tuple[Source, ...] = (),
+    file: str = "sheet",
+    spec: Spec | None = None,
+    spec_file: str = "spec",
+) -> LiftCheckInspection:
+    """Every check of a sheet held against the sheet's own rule, and against a spec where there is one.
+
+    Raises BadSpec for a limit that can't be read.
+    """
+    known = known or Known.stated(sheet.instrument)
+    valves = tuple(measured(check, known.use, sheet.wheel, sheet.temperature) for check in sheet.check)
+    items = [Item(one.check.name, one.check.kind, one.look_up, one.check.valve) for one in valves]
+    check_limits(sheet, file)
+    verdicts: list[Verdict] = []
+    notes = [*known.notes, *_notes(sheet, known, valves)]
+    for asked, name in ((sheet.spec, file), *(() if spec is None else ((spec, spec_file),))):
+        if not items:
+            continue
+        rows, said = judge(asked, {"valve": items, "event": items}, name, only=_ONLY, where="valve")
+        verdicts += rows
+        notes += said
+    result = LiftCheckResult(
+        source=source,
+        notes=tuple(_gathered(notes)),
+        verdicts=tuple(verdicts),
+        event=sheet.event,
+        date=sheet.date,
+        inspector=sheet.inspector,
+        instrument=_told(sheet.instrument, known),
+        checks=tuple(_row(one, sheet.temperature) for one in valves),
+    )
+    return LiftCheckInspection(sheet, valves, result)
+
+
+def check_limits(sheet: LiftCheckSheet, file: str) -> None:
+    """Refuse a limit of the sheet that can't be read, by its place there. Raises BadSpec."""
+    for number, limit in enumerate(sheet.spec.limit, start=1):
+        try:
+            readings_of(number, limit, file)
+        except BadSpec as error:
+            where = error.place.replace(f"[[limit]] {number}", sheet.limit_name(number), 1)
+            raise BadSpec(file, where, error.found, error.expected) from None
+
+
+def _row(one: CheckedValve, temperature_degc: float | None) -> CheckedLift:
+    check, opened, shut = one.check, one.open, one.zero
+    return CheckedLift(
+        item=check.item,
+        entrant=check.entrant,
+        valve=check.valve,
+        kind=check.kind,
+        readings_mm=check.open_mm,
+        zero_mm=check.zero_mm,
+        mean_mm=one.lift.value,
+        open_mean_mm=None if opened is None else opened.mean,
+        zero_mean_mm=None if shut is None else shut.mean,
+        repeatability_mm=None if opened is None else opened.standard_deviation,
+        standard_uncertainty_mm=one.lift.u,
+        division_mm=None if opened is None else opened.division,
+        doubtful_readings=() if opened is None else opened.doubtful,
+        doubtful_zero=() if shut is None else shut.doubtful,
+        set_aside=tuple(LeftOut(of=row.of, reading=row.reading - 1, reason=row.reason) for row in check.set_aside),
+        ratio=check.ratio,
+        temperature_degc=temperature_degc if check.temperature is None else check.temperature,
+        events=tuple(_events(one)),
+        remark=check.remark,
+        uncertainty={"rule_lift_mm": one.lift.u},
+    )
+
+
+def _events(one: CheckedValve) -> Iterator[CheckedEvent]:
+    for (which, lift_mm), found in one.events.items():
+        assert found.mean.value is not None
+        yield CheckedEvent(
+            at_mm=lift_mm,
+            event=which,
+            readings_deg=found.readings_deg,
+            mean_deg=found.mean.value,
+            standard_uncertainty_deg=found.mean.u,
+            doubtful_readings=found.doubtful,
+        )
+
+
+def _told(instrument: Indicator, known: Known) -> InstrumentTold:
+    return InstrumentTold(
+        name=instrument.name,
+        serial=instrument.serial,
+        calibrated=instrument.calibrated,
+        due=instrument.due,
+        standard_uncertainty_mm=known.use.calibration_mm,
+        uncertainty_from=known.come_from,
+        resolution_mm=known.use.resolution_mm,
+        repeatability_mm=known.use.repeatability_mm,
+    )
+
+
+def _notes(sheet: LiftCheckSheet, known: Known, valves: Iterable[CheckedValve]) -> Iterator[Note]:
+    """What a reader has to know of the instrument and of each valve's readings."""
+    if known.use.calibration_mm is None:
+        yield warning("instrument", f"{NO_CALIBRATION}: verdicts rest on the readings' scatter and division alone")
+    due, read = sheet.instrument.due, sheet.date
+    if due is not None and read is not None and read > due:
+        yield warning("instrument", f"its calibration was due on {due}, before the readings of {read}")
+    for one in valves:
+        check = one.check
+        if check.open_mm and not check.zero_mm:
+            yield info(check.name, "no zero reading: the dial counts as set to zero, valve shut, within its division")
+        if len(check.open_mm) == 1:
+            yield warning(check.name, "one reading only: its uncertainty is the instrument's alone")
+        if one.wander_mm is not None:
+            text = f"the zero readings lie {one.wander_mm:g} mm apart; set the dial again and repeat"
+            yield warning(check.name, text)
+        if check.ratio is not None:
+            yield info(
+                check.name, f"derived: read at the lobe or lifter, times the ratio {check.ratio:g}; not at the valve"
+            )
+        for row in check.set_aside:
+            value = check.readings(row.of)[row.reading - 1]
+            yield info(check.name, f"{row.of} reading {row.reading}, {value:g} mm, set aside: {row.reason}")
+
+
+def _gathered(notes: Iterable[Note]) -> Iterator[Note]:
+    """Notes of one text told once, about all that they are about."""
+    about: dict[tuple[str, str], list[str]] = {}
+    for note in notes:
+        about.setdefault((note.level, note.text), []).append(note.about)
+    for (level, text), names in about.items():
+        told = ", ".join(dict.fromkeys(names)) if len(names) <= 8 else f"{len(names)} checks"
+        yield warning(told, text) if level == "warning" else info(told, text)

@@ -1,0 +1,168 @@
+"""One valve's readings at the retainer, or on the wheel, to what is judged: lift and events with their uncertainty.
+
+Lift = mean of the open readings − mean of the shut ones; u² = calibration² + u(open)² + u(zero)² (JCGM 100:2008, 5.1).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from valvelab.arrays import rectangular_sd
+from valvelab.conformity.expansion import expansion
+from valvelab.conformity.repeats import (
+    ANGLE_DIVISIONS_DEG,
+    STANDING_OFF_DIVISIONS,
+    Repeats,
+    division_of,
+    doubt_of,
+    repeats_of,
+)
+from valvelab.measured import Measured, missing
+from valvelab.phasing.timing import EventName
+from valvelab.records.lift_check import Counted, EventReadings, LiftCheck, ReadingList, TimingWheel
+
+NOT_READ = "no reading at full lift"
+ONE_READING = "one reading tells nothing of its repeatability"
+NO_CALIBRATION = "the indicator's uncertainty is not stated"
+NO_RATIO_U = "the ratio's uncertainty is not stated"
+NO_WHEEL = "the wheel's uncertainty is not stated"
+NO_DEAD_CENTRE = "how well top dead centre was found is not stated"
+_LISTS: dict[ReadingList, str] = {"open": "reading", "zero": "zero reading"}
+
+
+@dataclass(frozen=True, slots=True)
+class InstrumentInUse:
+    """What is known of an indicator: calibration u of a difference of two readings, division, scatter of one; mm."""
+
+    calibration_mm: float | None = None
+    resolution_mm: float | None = None
+    repeatability_mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class CheckedEvent:
+    """Wheel readings of one event, deg as the trade counts them: their mean, and which stand off, from 0."""
+
+    readings_deg: tuple[float, ...]
+    mean: Measured
+    doubtful: tuple[int, ...]
+
+
+EventAt = tuple[EventName, float]
+"""An event and the lift, mm, that it is at."""
+
+
+@dataclass(frozen=True, slots=True)
+class CheckedValve:
+    """What the readings of one valve say.
+
+    lift: at the valve. open, zero: the readings at full lift and shut; None where none counts. wander_mm: how far zero
+    readings lie apart where that is more than repeats do. events: by name and lift, mm.
+    """
+
+    check: LiftCheck
+    lift: Measured
+    open: Repeats | None
+    zero: Repeats | None
+    wander_mm: float | None
+    events: Mapping[EventAt, CheckedEvent]
+
+    def look_up(self, name: str, at_mm: float | None) -> Measured | None:
+        """A characteristic of it; events at a lift of the valve."""
+        if name == "rule_lift":
+            return self.lift
+        if name not in {"opening", "closing"} or at_mm is None:
+            return None
+        which: EventName = "opening" if name == "opening" else "closing"
+        near = (found.mean for (of, lift), found in self.events.items() if of == which and math.isclose(lift, at_mm))
+        return next(near, missing(f"no {which} was read at {at_mm:g} mm"))
+
+
+def checked(
+    check: LiftCheck, instrument: InstrumentInUse, wheel: TimingWheel, temperature_degc: float | None
+) -> CheckedValve:
+    """What one valve's readings say; `temperature_degc` where the check states none of its own."""
+    readings = (*check.open_mm, *check.zero_mm)
+    division = instrument.resolution_mm or division_of(readings)
+
+    def repeats(of: ReadingList) -> Repeats | None:
+        return repeats_of(check.readings(of), sorted(check.aside(of)), division, instrument.repeatability_mm)
+
+    opened, shut = repeats("open"), repeats("zero")
+    wander = None if shut is None else _wander(shut, check.zero_mm)
+    warm = temperature_degc if check.temperature is None else check.temperature
+    lift = _lift(check, opened, shut, wander, instrument, expansion(warm))
+    events: dict[EventAt, CheckedEvent] = {
+        (which, at.lift_mm): _event(which, read, wheel) for at in check.event for which, read in both(at) if read
+    }
+    return CheckedValve(check, lift, opened, shut, wander, events)
+
+
+def both(at: EventReadings) -> tuple[tuple[EventName, tuple[Counted, ...]], ...]:
+    """Openings and closings read at a lift."""
+    return ("opening", at.opens), ("closing", at.closes)
+
+
+def _lift(
+    check: LiftCheck,
+    opened: Repeats | None,
+    shut: Repeats | None,
+    wander_mm: float | None,
+    instrument: InstrumentInUse,
+    share: float,
+) -> Measured:
+    if opened is None:
+        return missing("every reading at full lift is set aside" if check.open_mm else NOT_READ)
+    travel = opened.mean - (0.0 if shut is None else shut.mean)
+    ratio = check.ratio or 1.0
+    parts = [instrument.calibration_mm, opened.uncertainty, _of_zero(opened, shut, wander_mm)]
+    u_travel = math.hypot(*(part for part in parts if part is not None))
+    u = math.hypot(ratio * u_travel, travel * (check.ratio_uncertainty or 0.0), ratio * travel * share)
+    lacks = []
+    if instrument.calibration_mm is None:
+        lacks.append(NO_CALIBRATION)
+    if len(opened.counted) == 1 and instrument.repeatability_mm is None:
+        lacks.append(ONE_READING)
+    if check.ratio is not None and check.ratio_uncertainty is None:
+        lacks.append(NO_RATIO_U)
+    doubts = [doubt_of_list(check, "open", opened), doubt_of_list(check, "zero", shut)]
+    return Measured(ratio * travel, u or None, doubt="; ".join(filter(None, doubts)), lacks="; ".join(lacks))
+
+
+def _of_zero(opened: Repeats, shut: Repeats | None, wander_mm: float | None) -> float | None:
+    """U of the zero: of its readings and what they wander; of a dial set to zero with the valve shut, its division."""
+    if shut is None:
+        return None if opened.division is None else rectangular_sd(opened.division)
+    drift = 0.0 if wander_mm is None else rectangular_sd(wander_mm)
+    return max(shut.uncertainty or 0.0, drift) or None
+
+
+def _wander(shut: Repeats, zero_mm: Sequence[float]) -> float | None:
+    """How far the zero readings that count lie apart, mm, where that is more than three divisions."""
+    counted = [zero_mm[place] for place in shut.counted]
+    apart = max(counted) - min(counted)
+    most = STANDING_OFF_DIVISIONS * (shut.division or 0.0)
+    return apart if apart > most + 1e-9 else None
+
+
+def doubt_of_list(check: LiftCheck, of: ReadingList, found: Repeats | None) -> str:
+    """Which readings of a list stand off, and what to do; empty where none does."""
+    if found is None:
+        return ""
+    values = check.readings(of)
+    return doubt_of(_LISTS[of], {place: f"{values[place]:g} mm" for place in found.doubtful})
+
+
+def _event(which: EventName, read: Sequence[Counted], wheel: TimingWheel) -> CheckedEvent:
+    """U of the mean: u² = wheel² + dead centre² + u(mean)²."""
+    values = tuple(one.number_deg for one in read)
+    found = repeats_of(values, repeatability=wheel.uncertainty_deg, divisions=ANGLE_DIVISIONS_DEG)
+    assert found is not None
+    parts = [wheel.uncertainty_deg, wheel.tdc_uncertainty_deg, found.uncertainty]
+    u = math.hypot(*(part for part in parts if part is not None))
+    lacks = [NO_WHEEL] if wheel.uncertainty_deg is None else []
+    lacks += [NO_DEAD_CENTRE] if wheel.tdc_uncertainty_deg is None else []
+    doubt = doubt_of(f"{which} reading", {place: f"{values[place]:g} deg" for place in found.doubtful})
+    return CheckedEvent(values, Measured(found.mean, u or None, doubt=doubt, lacks="; ".join(lacks)), found.doubtful)

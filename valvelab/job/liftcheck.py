@@ -1,0 +1,68 @@
+"""The lift check of a job: a sheet of readings at the retainer held against its own rule."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+
+from valvelab.errors import BadFile
+from valvelab.files.adopted_uncertainty import read_adopted_length
+from valvelab.files.lift_check_sheet import beside, read_lift_check_sheet
+from valvelab.inspection.lift_check.inspect import CAUTION, Known, LiftCheckInspection, inspect_lift_check
+from valvelab.job.use import Around, Told, Use
+from valvelab.records.job import LiftCheckPart
+from valvelab.records.lift_check import LiftCheckSheet
+from valvelab.records.lift_check_result import LiftCheckResult
+from valvelab.records.result import Source
+from valvelab.report.lift_check_certificate import lift_check_part
+from valvelab.tables.lift_check import lift_check_tables
+from valvelab.units import System
+
+
+def inspect(part: LiftCheckPart, around: Around) -> LiftCheckInspection:
+    """The inspection that a part asks for."""
+    sheet, source = read_lift_check_sheet(part.file)
+    sheet = _only(sheet, part)
+    if not sheet.check:
+        raise BadFile(str(part.file), "", "no [[check]]", "a valve that was read")
+    known, files = known_instrument(sheet, part.file)
+    spec, sources = around.specs.of(part.spec)
+    return inspect_lift_check(sheet, known, (source, *files, *sources), str(part.file), spec, str(part.spec or ""))
+
+
+def _only(sheet: LiftCheckSheet, part: LiftCheckPart) -> LiftCheckSheet:
+    """The sheet with the cars that are wanted."""
+    if not part.item:
+        return sheet
+    unknown = next((name for name in part.item if name not in sheet.items()), None)
+    if unknown is not None:
+        raise BadFile(str(part.file), "[[check]] item", f"no {unknown!r}", ", ".join(sheet.items()) or "a check")
+    return sheet.model_copy(update={"check": tuple(row for row in sheet.check if row.item in part.item)})
+
+
+def known_instrument(sheet: LiftCheckSheet, path: Path) -> tuple[Known, tuple[Source, ...]]:
+    """What is known of the sheet's instrument, with the files that it names; the larger uncertainty counts."""
+    known = Known.stated(sheet.instrument)
+    adopted = beside(sheet, path).get("adopted")
+    if adopted is None:
+        return known, ()
+    _, value, source = read_adopted_length(adopted)
+    return known.adopting(value, adopted.name), (source,)
+
+
+def named_files(part: LiftCheckPart) -> Iterable[Path]:
+    """Files that the sheet names."""
+    return beside(read_lift_check_sheet(part.file)[0], part.file).values()
+
+
+def tables(inspection: LiftCheckInspection, system: System) -> Sequence[Told]:
+    """Lift of every valve, and events."""
+    return lift_check_tables(inspection.result, system)
+
+
+def closing(_inspection: LiftCheckInspection) -> Sequence[str]:
+    """The caution."""
+    return (CAUTION,)
+
+
+USE = Use(LiftCheckPart, LiftCheckResult, inspect, tables, lift_check_part, closing, named_files)

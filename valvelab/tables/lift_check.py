@@ -1,0 +1,124 @@
+"""What the tables of a lift check show: each valve's readings, and the list of the event."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from valvelab.decimals import limit
+from valvelab.records.lift_check import ReadingList
+from valvelab.records.lift_check_result import CheckedEvent, CheckedLift, LiftCheckResult
+from valvelab.records.result import Verdict
+from valvelab.tables.description import Column, Table, named_pairs, second, table_of, u_of
+from valvelab.tables.verdicts import columns as verdict_columns
+from valvelab.units import System, show
+
+ITEM: Column[CheckedLift] = Column("item", words=lambda row: row.item, tip="Car, boat or engine")
+ENTRANT: Column[CheckedLift] = Column("entrant", words=lambda row: row.entrant or "")
+VALVE: Column[CheckedLift] = Column("valve", words=lambda row: row.valve)
+LIFT: Column[CheckedLift] = Column(
+    "lift", "mm", lambda row: row.mean_mm, u_of("rule_lift_mm"), with_u=True, tip="Mean open less mean shut"
+)
+LIFTS: tuple[Column[CheckedLift], ...] = (
+    ITEM, ENTRANT, VALVE,
+    Column("readings", value=lambda row: len(row.readings_mm) or None, usual=(0, 0), tip="At full lift"),
+    Column("mean open", "mm", lambda row: row.open_mean_mm, u_of("rule_lift_mm")),
+    Column("mean shut", "mm", lambda row: row.zero_mean_mm, u_of("rule_lift_mm")),
+    LIFT,
+    Column("scatter", "mm", lambda row: row.repeatability_mm, u_of("rule_lift_mm"),
+           tip="Standard deviation of one reading at full lift"),
+)  # fmt: skip
+EVENTS: tuple[Column[tuple[CheckedLift, CheckedEvent]], ...] = named_pairs(
+    replace(ITEM, words=lambda row: row.name),
+    (
+        Column("at lift", "mm", lambda row: row.at_mm),
+        Column("event", words=lambda row: {"opening": "opens", "closing": "closes"}[row.event]),
+        Column("readings", value=lambda row: len(row.readings_deg), usual=(0, 0)),
+        Column("mean", "deg", lambda row: row.mean_deg, lambda row: row.standard_uncertainty_deg, with_u=True,
+               tip="Openings count before their dead centre, closings after it"),
+    ),
+)  # fmt: skip
+_WORDS: dict[ReadingList, str] = {"zero": "shut", "open": "open"}
+_AS_READ = (2, 3)
+_LISTED = ("measured", "u", "lower", "upper", "unit", "conforms", "verdict")
+
+
+def lift_check_tables(result: LiftCheckResult, system: System) -> list[Table]:
+    """Lift of every valve, and the events read on the wheel."""
+    events = [(row, event) for row in result.checks for event in row.events]
+    return [
+        table_of(result.checks, LIFTS, system, "Lift at the valve"),
+        table_of(events, EVENTS, system, "Events at the valve"),
+    ]
+
+
+def event_list(result: LiftCheckResult, system: System, title: str = "") -> Table:
+    """All verdicts of an event in the order of its checks, with who entered what; a check without a rule stands too."""
+    by_item: dict[str, list[Verdict]] = {}
+    for verdict in result.verdicts:
+        by_item.setdefault(verdict.item, []).append(verdict)
+    rows = [(row, verdict) for row in result.checks for verdict in by_item.get(row.name, [])]
+    every = {column.head: column for column in verdict_columns([result], system)}
+    columns = [
+        *(_of_check(column) for column in (ITEM, ENTRANT, VALVE)),
+        second(every["characteristic"]),
+        *(second(every[name]) for name in _LISTED),
+    ]
+    return table_of(rows, columns, system, title)
+
+
+def _of_check(column: Column[CheckedLift]) -> Column[tuple[CheckedLift, Verdict]]:
+    words = column.words
+    assert words is not None
+    return Column(column.head, words=lambda pair: words(pair[0]), tip=column.tip)
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One row of a valve's readings: its number, shut and open as read, the lift that it gives, and what is said."""
+
+    number: int
+    shut_mm: float | None
+    open_mm: float | None
+    lift_mm: float | None
+    said: str
+
+
+def readings_of(row: CheckedLift) -> list[Reading]:
+    """A valve's readings side by side, in the order they were taken."""
+    reasons = {(out.of, out.reading): f"{_WORDS[out.of]} set aside: {out.reason}" for out in row.set_aside}
+    standing = {"open": row.doubtful_readings, "zero": row.doubtful_zero}
+    reasons |= {(of, place): f"{_WORDS[of]} stands off" for of in _WORDS for place in standing[of]}
+    found = []
+    for place in range(max(len(row.readings_mm), len(row.zero_mm))):
+        shut, read = (values[place] if place < len(values) else None for values in (row.zero_mm, row.readings_mm))
+        said = "; ".join(reasons[of, place] for of in _WORDS if (of, place) in reasons)
+        lift = None if read is None else (row.ratio or 1.0) * (read - (row.zero_mean_mm or 0.0))
+        found.append(Reading(place + 1, shut, read, lift, said))
+    return found
+
+
+def reading_table(row: CheckedLift, system: System, title: str = "") -> Table:
+    """Each reading of a valve as it was read, the lift that it gives, and their means."""
+
+    def read(head: str, of: Callable[[Reading], float | None]) -> Column[Reading]:
+        return Column(head, "mm", of, words=lambda one: as_read(of(one), system))
+
+    columns: list[Column[Reading]] = [
+        Column("no.", words=lambda one: str(one.number)),
+        read("shut", lambda one: one.shut_mm),
+        read("open", lambda one: one.open_mm),
+        Column("lift", "mm", lambda one: one.lift_mm, lambda _one: row.standard_uncertainty_mm),
+        Column("said of it", words=lambda one: one.said),
+    ]
+    return table_of(readings_of(row), columns, system, title)
+
+
+def lift_told(value: float, decimals: int, system: System, unit: str = "mm") -> str:
+    """A figure of a check to its decimals, further where it was stated further."""
+    return limit(value, decimals, unit, system)
+
+
+def as_read(value: float | None, system: System) -> str:
+    """A reading as the dial has it."""
+    return show(None, "mm") if value is None else limit(value, _AS_READ[system == "inch"], "mm", system)
