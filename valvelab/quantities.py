@@ -78,7 +78,8 @@ def _micrometres(value: float | str) -> float:
     return parse_quantity(value, "number", "")
 
 
-def _day(value: str | date) -> str:
+def day(value: str | date) -> str:
+    """A day as ISO 8601; BadQuantity for what is none."""
     try:
         return (value if isinstance(value, date) else date.fromisoformat(value)).isoformat()
     except ValueError:
@@ -95,7 +96,7 @@ class _NotEmpty:
 
 
 Name = Annotated[str, _NotEmpty()]
-Day = Annotated[str, Reader(_day, str | date)]
+Day = Annotated[str, Reader(day, str | date)]
 """A day, ISO 8601."""
 SIZE = above_zero("length", 1e-7, 10_000.0)
 Length = Annotated[float, SIZE]

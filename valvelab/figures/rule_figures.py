@@ -6,9 +6,12 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from valvelab.conformity.decision import guard_band
 from valvelab.decimals import USUAL, limit
 from valvelab.figures.description import Axis, Band, Figure, Guide, Marks, Role, block, level, mark, words
+from valvelab.records.lift_check_result import CheckedLift
 from valvelab.records.result import Verdict
+from valvelab.records.spec import DecisionRule
 from valvelab.units import System, display_unit, show
 
 
@@ -68,3 +71,10 @@ def rule_figure(
 
 def _strip(start: float, end: float, role: Role, label: str) -> Band:
     return block((min(start, end), max(start, end)), (0.0, 1.0), role, label)
+
+
+def scale_figure(row: CheckedLift, verdict: Verdict, rule: DecisionRule, decimals: int, system: System) -> Figure:
+    """A valve's readings, mean, limit and guard band."""
+    guard = guard_band(verdict.standard_uncertainty, rule.rule, rule.confidence)
+    lifts = row.lifts_mm
+    return rule_figure(verdict, lifts, None, guard, system, decimals)

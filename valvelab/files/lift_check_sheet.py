@@ -9,8 +9,9 @@ from typing import Any
 from valvelab.errors import BadFile, BadQuantity
 from valvelab.files.contents import Given, read_contents
 from valvelab.files.spec_file import MAX_TOML_BYTES, parse_toml
-from valvelab.records.lift_check import LiftCheckSheet
-from valvelab.records.result import Source
+from valvelab.files.toml_text import toml_keys, toml_table
+from valvelab.records.lift_check import LiftCheck, LiftCheckSheet, event_words
+from valvelab.records.result import Record, Source
 from valvelab.units import FACTORS, INCH_MM, split_quantity
 
 MOST_SHEET_BYTES = 8 * MAX_TOML_BYTES
@@ -90,6 +91,42 @@ def _unit(value: Any) -> str:
 
 def _is_inch(value: Any) -> bool:
     return FACTORS["length"].get(_unit(value).lower(), 0.0) in {INCH_MM, INCH_MM / 1000.0}
+
+
+def lift_check_toml(sheet: LiftCheckSheet) -> str:
+    """The sheet as TOML that reads back to the same sheet."""
+    head = toml_keys(_stated(sheet, ("event", "date", "inspector", "temperature")))
+    parts = (("[instrument]", sheet.instrument), ("[wheel]", sheet.wheel), ("[decision]", sheet.decision))
+    blocks = [
+        *(["\n".join(head)] if head else []),
+        *(toml_table(name, _stated(one)) for name, one in parts if _stated(one)),
+        *(toml_table("[[limit]]", _stated(row)) for row in sheet.limit),
+        *(toml_table("[[rule]]", _stated(row)) for row in sheet.rule),
+        *(block for check in sheet.check for block in _check_toml(check)),
+    ]
+    return "\n\n".join(blocks) + "\n"
+
+
+def _check_toml(check: LiftCheck) -> Iterator[str]:
+    yield toml_table("[[check]]", _stated(check, but=("event", "set_aside")))
+    for at in check.event:
+        events = {
+            name: tuple(event_words(one, before) for one in getattr(at, name))
+            for name, before in (("opens", "B"), ("closes", "A"))
+            if getattr(at, name)
+        }
+        yield toml_table("[[check.event]]", {"lift_mm": at.lift_mm, **events})
+    for row in check.set_aside:
+        yield toml_table("[[check.set_aside]]", dict(row))
+
+
+def _stated(record: Record, names: Sequence[str] | None = None, but: Sequence[str] = ()) -> dict[str, Any]:
+    """Fields that say something else than their default."""
+    fields = type(record).model_fields
+    wanted = [name for name in names or fields if name not in but]
+    return {
+        name: value for name in wanted if (value := getattr(record, name)) != fields[name].get_default() and value != ()
+    }
 
 
 def beside(sheet: LiftCheckSheet, path: Path) -> dict[str, Path]:

@@ -37,6 +37,14 @@ class Counted(NamedTuple):
     dead_centre: DeadCentre | None
 
 
+def event_words(event: Counted, usual: str) -> str | float:
+    """Its number as the trade counts it, or the words that say from where; `usual` is B or A, for a number above 0."""
+    if event.dead_centre is None:
+        return event.number_deg
+    side = usual if event.number_deg >= 0.0 else "AB"[usual == "A"]
+    return f"{abs(event.number_deg):.10g} deg {side}{event.dead_centre}"
+
+
 def _counted(which: EventName) -> Reader[Counted]:
     return Reader(lambda value: Counted(*typed_event(value, which, "")))
 

@@ -58,6 +58,12 @@ class CheckedLift(Record):
         """What its verdicts are on."""
         return f"{self.item} {self.valve}"
 
+    @property
+    def lifts_mm(self) -> tuple[float, ...]:
+        """The lift that each reading gives, those set aside among them."""
+        shut, ratio = self.zero_mean_mm or 0.0, self.ratio or 1.0
+        return tuple(ratio * (read - shut) for read in self.readings_mm)
+
 
 class InstrumentTold(Record):
     """The instrument that the readings were taken with, and what is known of it."""

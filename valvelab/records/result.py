@@ -91,9 +91,10 @@ def stated_uncertainties(record: Record) -> Iterator[tuple[str, float | None]]:
     for name, value in record:
         if name == "uncertainty":
             yield from dict(value).items()
-        elif name != "elements":
-            within = value if isinstance(value, tuple) else (value,)
-            for part in within:
+        elif isinstance(value, Record):
+            yield from stated_uncertainties(value)
+        elif isinstance(value, tuple) and name != "elements":
+            for part in value:
                 if isinstance(part, Record):
                     yield from stated_uncertainties(part)
 

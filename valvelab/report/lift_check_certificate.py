@@ -4,10 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from valvelab.conformity.decision import guard_band
 from valvelab.decimals import decimals_of, percent
-from valvelab.figures.description import Figure
-from valvelab.figures.rule_figures import rule_figure
+from valvelab.figures.rule_figures import scale_figure
 from valvelab.inspection.lift_check.inspect import CAUTION, LiftCheckInspection
 from valvelab.records.lift_check_result import CheckedLift, LiftCheckResult
 from valvelab.records.result import Result, Verdict
@@ -180,13 +178,6 @@ def _scales(
         columns = tuple((figure,) for _, figure in pair)
         blocks.append(FigureBlock(columns, SCALE_MM, tuple(valve for valve, _ in pair)))
     return blocks
-
-
-def scale_figure(row: CheckedLift, verdict: Verdict, rule: DecisionRule, decimals: int, system: System) -> Figure:
-    """A valve's readings, mean, limit and guard band."""
-    guard = guard_band(verdict.standard_uncertainty, rule.rule, rule.confidence)
-    lifts = [one.lift_mm for one in readings_of(row) if one.lift_mm is not None]
-    return rule_figure(verdict, lifts, None, guard, system, decimals)
 
 
 def _attention(result: LiftCheckResult, about: set[str]) -> list[Block]:

@@ -93,25 +93,29 @@ def readings_of(row: CheckedLift) -> list[Reading]:
     for place in range(max(len(row.readings_mm), len(row.zero_mm))):
         shut, read = (values[place] if place < len(values) else None for values in (row.zero_mm, row.readings_mm))
         said = "; ".join(reasons[of, place] for of in _WORDS if (of, place) in reasons)
-        lift = None if read is None else (row.ratio or 1.0) * (read - (row.zero_mean_mm or 0.0))
+        lift = row.lifts_mm[place] if place < len(row.lifts_mm) else None
         found.append(Reading(place + 1, shut, read, lift, said))
     return found
 
 
-def reading_table(row: CheckedLift, system: System, title: str = "") -> Table:
-    """Each reading of a valve as it was read, the lift that it gives, and their means."""
+def reading_columns(row: CheckedLift, system: System) -> list[Column[Reading]]:
+    """Columns of a valve's readings: as read, the lift that each gives, what is said of it."""
 
     def read(head: str, of: Callable[[Reading], float | None]) -> Column[Reading]:
         return Column(head, "mm", of, words=lambda one: as_read(of(one), system))
 
-    columns: list[Column[Reading]] = [
+    return [
         Column("no.", words=lambda one: str(one.number)),
         read("shut", lambda one: one.shut_mm),
         read("open", lambda one: one.open_mm),
         Column("lift", "mm", lambda one: one.lift_mm, lambda _one: row.standard_uncertainty_mm),
         Column("said of it", words=lambda one: one.said),
     ]
-    return table_of(readings_of(row), columns, system, title)
+
+
+def reading_table(row: CheckedLift, system: System, title: str = "") -> Table:
+    """Each reading of a valve, a row each."""
+    return table_of(readings_of(row), reading_columns(row, system), system, title)
 
 
 def lift_told(value: float, decimals: int, system: System, unit: str = "mm") -> str:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import date
 from functools import cached_property, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -22,6 +21,7 @@ from valvelab.window.bays.view import BayView
 from valvelab.window.bench import Bench
 from valvelab.window.job_keeper import Answer, JobKeeper, asked_to_save, with_ending
 from valvelab.window.left_offer import LeftOffer
+from valvelab.window.papers import write_paper
 from valvelab.window.readings_dock import Readings
 from valvelab.window.shell import Shell
 from valvelab.workbench import bays, edits
@@ -30,6 +30,7 @@ from valvelab.workbench.document import Document, Paper, Problem
 from valvelab.workbench.typed import begun, kinds_at
 
 if TYPE_CHECKING:
+    from valvelab.records.job import Shown
     from valvelab.window.columns_pane import ColumnsPane
     from valvelab.window.limits_pane import LimitsPane
 
@@ -501,22 +502,15 @@ class MainWindow(Shell):
         """Write the certificate of the bay in front; refused while its limits can't be read."""
         document = self.bench.document
         bay, value = _front(document)
-        if bay is None or value is None or self._is_broken() or not self.bench.may_write(path):
+        if bay is None or value is None or self._is_broken():
             return
-        work, units = bays.work_of(bay.name), document.units
-        made = date.today().isoformat()  # noqa: DTZ011 - the date on the wall where the paper is signed
+        work = bays.work_of(bay.name)
 
-        def write() -> Paper:
-            from valvelab.job.certificates import write_shown
-            from valvelab.workbench import jobs
-
+        def made() -> tuple[Document, Shown]:
             written = work.written(document, value)
-            shown = work.certificate(written, value)
-            with jobs.on_disk(written, shown.part) as part:
-                done = write_shown(replace(shown, part=part), path, units, made)
-            return Paper(str(path.absolute()), done.number, done.made)
+            return written, work.certificate(written, value)
 
-        self.bench.ask(f"Writing {path.name}", path.name, write, self._paper_written)
+        write_paper(self.bench, path, made, self._paper_written)
 
     def _paper_written(self, paper: Paper) -> None:
         self.bench.history.follow(edits.add_paper(self.bench.document, paper), counts=True)

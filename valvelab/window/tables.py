@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from heapq import nlargest
 from textwrap import wrap
 from typing import Any
 
@@ -32,6 +33,8 @@ from valvelab.window.theme import current_theme, scaled
 Index = QModelIndex | QPersistentModelIndex
 RAW = Qt.ItemDataRole.UserRole
 _HEAD_WIDTH = 12
+_MEASURED = 8
+"""Cells measured for the width of a column."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,6 +131,11 @@ class RowsModel(QAbstractTableModel):
             self.endResetModel()
         elif self.rows:
             self.dataChanged.emit(self.index(0, 0), self.index(len(self.rows) - 1, len(self.columns) - 1))
+
+    def longest(self, column: int) -> list[QModelIndex]:
+        """Cells of a column among which the widest is: those with the longest texts."""
+        lengths = [len(texts[column]) for texts in self._texts]
+        return [self.index(row, column) for row in nlargest(_MEASURED, range(len(lengths)), key=lengths.__getitem__)]
 
     def rowCount(self, parent: Index | None = None) -> int:
         """Rows."""
@@ -297,9 +305,11 @@ class TableView(QTableView):
             header.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
             header.setSectionResizeMode(self._wrapped, QHeaderView.ResizeMode.Stretch)
             return
-        self.resizeColumnsToContents()
+        header, room = self.horizontalHeader(), self.fontMetrics().height() // 2
         for column in range(self.rows_model.columnCount()):
-            self.setColumnWidth(column, self.columnWidth(column) + self.fontMetrics().height() // 2)
+            indices = (self.proxy.mapFromSource(cell) for cell in self.rows_model.longest(column))
+            wide = max((self.sizeHintForIndex(cell).width() for cell in indices), default=0)
+            self.setColumnWidth(column, max(wide, header.sectionSizeHint(column)) + room)
 
     def paintEvent(self, event: QPaintEvent) -> None:
         """The rows, or what to do while there are none."""

@@ -92,6 +92,15 @@ BAYS: tuple[Bay, ...] = (
         empty="Put two lift tables or two files of spring readings of one part on the bench, earlier and later.",
         sample=("quillmere_four_camshaft.csv", "quillmere_four_after_a_season.csv", "quillmere_four_season.toml"),
     ),
+    Bay(
+        name="liftcheck",
+        title="Lift check",
+        icon="liftcheck",
+        takes=("lift-check sheet", "spec"),
+        empty="Type the rule once, then car after car, or drop a lift-check sheet (TOML) here.",
+        blank=True,
+        sample=("quillmere_spring_meeting.toml",),
+    ),
 )
 """In bench order."""
 
@@ -127,6 +136,10 @@ def work_of(name: str) -> Work[Any]:
             from valvelab.workbench import motion_bay
 
             return motion_bay.WORK
+        case "liftcheck":
+            from valvelab.workbench import liftcheck_bay
+
+            return liftcheck_bay.WORK
         case "compare":
             from valvelab.workbench import compare_bay
 

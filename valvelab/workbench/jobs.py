@@ -15,19 +15,23 @@ from valvelab import __version__
 from valvelab.errors import BadFile, ValvelabError
 from valvelab.files.contents import Contents, Given, read_contents
 from valvelab.files.job_archive import pack, read_job_archive
+from valvelab.files.lift_check_sheet import beside
 from valvelab.files.spec_file import nominal_path
 from valvelab.job.carried import job_toml, names_for
 from valvelab.job.job_file import JOB_FILE
 from valvelab.job.laid_out import lay_out, without
 from valvelab.records.job import Job, JobPart
+from valvelab.records.lift_check import LiftCheckSheet
+from valvelab.records.result import Source
 from valvelab.records.saved_job import KeptFile, KeptPaper, SavedJob
 from valvelab.workbench import bays
-from valvelab.workbench.document import TYPED, BenchFile, Document, Paper
+from valvelab.workbench.document import TYPED, BenchFile, Document, Kind, Paper
 from valvelab.workbench.saved_bench import saved_document, saved_text
 from valvelab.workbench.spec_choice import SPEC
 from valvelab.writing import make_folder, remove_folder, write_whole
 
 FILES, PAPERS, RESULTS = "files/", "papers/", "results/"
+LIFT_CHECKS: Kind[tuple[LiftCheckSheet, Source]] = Kind("lift-check sheet")
 FOLDER = "jobs"
 """Where files of opened jobs lie, in the folder of settings."""
 _KEPT_S = 7 * 24 * 3600.0
@@ -53,6 +57,8 @@ def taken(document: Document) -> Taken:
         for number, envelope in enumerate(spec.envelope, start=1):
             path = str(nominal_path(file.path, envelope, number))
             given.setdefault(path, path)
+    for file, (sheet, _) in document.values_of(LIFT_CHECKS):
+        given |= {str(path): str(path) for path in beside(sheet, Path(file.path)).values()}
     stated = {file.path: _identity(document, file) for file in document.files if file.text is None}
     files, origin = {}, {}
     for path, name in _names(given).items():

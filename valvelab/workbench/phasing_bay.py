@@ -17,48 +17,33 @@ from valvelab.records.spec import Spec
 from valvelab.workbench import edits
 from valvelab.workbench.background import Question
 from valvelab.workbench.bay import Work
-from valvelab.workbench.contents import with_text
-from valvelab.workbench.document import TYPED, BenchFile, Document, Kind
+from valvelab.workbench.document import BenchFile, Document, Kind
 from valvelab.workbench.held_spec import HeldSpec, held
 from valvelab.workbench.papers import part_of
+from valvelab.workbench.sheets import Sheets, SheetState, kept_sheets
 from valvelab.workbench.spec_choice import files_of, noted, spec_for
-from valvelab.workbench.state import BayState, Kept, keyed, with_item
 from valvelab.workbench.worksheet import Cell, blank_sheet, value_of
 from valvelab.workbench.worksheet_guide import Target, doubts, target
 
 NAME = "phasing"
 JUDGES = ("phasing", "event", "camshaft lobe_separation", "lobe duration")
 KIND: Kind[tuple[Sheet, Source]] = Kind("phasing sheet")
-_NO_FILE = "no file"
-
-
-def _to_toml(sheets: Mapping[str, Sheet]) -> dict[str, str]:
-    return {path: sheet_toml(sheet) for path, sheet in sheets.items()}
-
-
-def _from_toml(texts: Mapping[str, str]) -> dict[str, Sheet]:
-    return {path: parse_sheet_toml(text) for path, text in texts.items()}
 
 
 @dataclass(frozen=True, slots=True)
-class PhasingState(BayState):
-    """What is looked at, and what was typed.
-
-    sheets: those that stand in no file as they are, by the path of the file they were read from, "" for a new one.
-    beside: the file that a new sheet lies in front of. read_twice: doubtful readings that came the same again.
-    """
+class PhasingState(SheetState):
+    """What is looked at, and what was typed. read_twice: doubtful readings that came the same again."""
 
     bay = NAME
     drawing: str = "wheel"
     page: str = "result"
-    sheets: Mapping[str, Sheet] = keyed(Kept(_to_toml, _from_toml))
-    beside: str = ""
+    sheets: Mapping[str, Sheet] = kept_sheets(sheet_toml, parse_sheet_toml)
     read_twice: frozenset[tuple[Cell, float]] = frozenset()
 
-    @property
-    def unsaved(self) -> bool:
-        """Whether a degree-wheel sheet was typed that no file holds."""
-        return bool(self.sheets)
+
+SHEETS = Sheets(NAME, KIND, PhasingState, blank_sheet, sheet_toml, "wheel.toml")
+file_in_front, sheet_in_front, with_sheet = SHEETS.file_in_front, SHEETS.in_front, SHEETS.with_sheet
+with_new_sheet, saved_as = SHEETS.with_new, SHEETS.saved_as
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -71,60 +56,10 @@ class Worksheet:
     saved: bool
 
 
-def file_in_front(document: Document) -> BenchFile | None:
-    """The sheet's file; None while a new sheet is in front."""
-    file = document.in_use(KIND)
-    return None if file is None or document.state(PhasingState).beside == file.path else file
-
-
-def _key(file: BenchFile | None) -> str:
-    return file.path if file else ""
-
-
-def _as_read(document: Document, file: BenchFile | None) -> tuple[Sheet, Source] | None:
-    return None if file is None else document.value_of(file, KIND)
-
-
-def sheet_in_front(document: Document) -> Sheet:
-    """The sheet as it stands: what was typed, else the file's, else a blank one."""
-    file = file_in_front(document)
-    typed, read = document.state(PhasingState).sheets.get(_key(file)), _as_read(document, file)
-    return typed or (blank_sheet() if read is None else read[0])
-
-
-def with_sheet(document: Document, sheet: Sheet) -> Document:
-    """The document with this sheet in front; one that reads as its file does is not kept beside it."""
-    file = file_in_front(document)
-    read = _as_read(document, file)
-    return _with_sheets(document, {_key(file): None if read is not None and read[0] == sheet else sheet})
-
-
-def _with_sheets(document: Document, changed: Mapping[str, Sheet | None], **fields: str) -> Document:
-    sheets = document.state(PhasingState).sheets
-    for key, sheet in changed.items():
-        sheets = with_item(sheets, key, sheet)
-    return edits.set_fields(document, PhasingState, sheets=sheets, **fields)
-
-
-def with_new_sheet(document: Document) -> Document:
-    """The document with a blank sheet in front, or the one begun before a file came to the front; files stay."""
-    file = document.in_use(KIND)
-    begun = document.state(PhasingState).sheets.get("") if file_in_front(document) is not None else None
-    with_new = _with_sheets(document, {"": begun}, beside=file.path if file else _NO_FILE)
-    return edits.go_to_bay(with_new, NAME)
-
-
 def confirmed(document: Document, cell: Cell, value: float) -> Document:
     """The document that knows a doubtful reading was taken again and came the same."""
     twice = document.state(PhasingState).read_twice | {(cell, value)}
     return edits.set_fields(document, PhasingState, read_twice=twice)
-
-
-def saved_as(document: Document, path: str) -> Document:
-    """The document after the sheet in front was written to `path`: that file is on the bench, read anew, in front."""
-    cleared = _with_sheets(document, {_key(file_in_front(document)): None, path: None}, beside="")
-    with_file = edits.add_files(edits.forget_file(cleared, path), [path])
-    return replace(with_file, current={**with_file.current, KIND: path})
 
 
 def sheet_text(document: Document) -> str:
@@ -149,13 +84,8 @@ def question(_document: Document) -> Question[Worksheet] | None:
 
 def at_once(document: Document, _value: Worksheet | None) -> Worksheet:
     """The worksheet worked out."""
-    file = file_in_front(document)
-    read = _as_read(document, file)
-    sheet = sheet_in_front(document)
-    found = spec_in_use(document)
-    saved = read is not None and read[0] == sheet
-    source = read[1] if read is not None and saved else None
-    return _worked(sheet, source, document.state(PhasingState).read_twice, held(document, found))
+    read_twice, found = document.state(PhasingState).read_twice, spec_in_use(document)
+    return _worked(sheet_in_front(document), SHEETS.source(document), read_twice, held(document, found))
 
 
 @lru_cache(maxsize=16)
@@ -200,19 +130,9 @@ def result(worksheet: Worksheet) -> Result:
 def parts(document: Document) -> tuple[JobPart, ...]:
     """The sheet's file as it is; a sheet that stands in no file as it is has no part yet."""
     file = file_in_front(document)
-    if file is None or file.path in document.state(PhasingState).sheets:
+    if file is None or SHEETS.typed(document) is not None:
         return ()
     return (part_of("phasing", file, spec_in_use(document)),)
-
-
-def written(document: Document, _worksheet: Worksheet) -> Document:
-    """The document whose sheet in front reads as it stands."""
-    file = file_in_front(document)
-    if _key(file) not in document.state(PhasingState).sheets:
-        return document
-    path = file.path if file else f"{TYPED}sheet/wheel.toml"
-    cleared = _with_sheets(document, {_key(file): None}, beside="")
-    return with_text(cleared, path, KIND, sheet_text(document))
 
 
 def certificate(document: Document, worksheet: Worksheet) -> Shown:
@@ -230,7 +150,7 @@ WORK = Work(
     certificate,
     uses,
     at_once,
-    written,
+    SHEETS.written,
     spec=spec_in_use,
     judges=JUDGES,
 )

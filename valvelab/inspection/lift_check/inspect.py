@@ -12,7 +12,8 @@ from valvelab.inspection.characteristics import Subject
 from valvelab.inspection.judging import Item, judge
 from valvelab.inspection.lift_check.measure import NO_CALIBRATION, CheckedValve, InstrumentInUse, checked
 from valvelab.inspection.limits import readings_of
-from valvelab.records.lift_check import Indicator, LiftCheckSheet
+from valvelab.measured import Once
+from valvelab.records.lift_check import Indicator, LiftCheck, LiftCheckSheet, TimingWheel
 from valvelab.records.lift_check_result import CheckedEvent, CheckedLift, InstrumentTold, LeftOut, LiftCheckResult
 from valvelab.records.result import Note, Source, Verdict, info, warning
 from valvelab.records.spec import Spec
@@ -22,8 +23,6 @@ CAUTION = (
     "officials."
 )
 _ONLY: Mapping[Subject, Collection[str]] = {"valve": {"rule_lift"}, "event": {"opening", "closing"}}
-measured = lru_cache(maxsize=4096)(checked)
-"""What one valve's readings say; at every further reading of an event only the valve that was read is new."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +53,7 @@ class Known:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class LiftCheckInspection:
+class LiftCheckInspection(Once):
     """The sheet, the working of each valve, and the result."""
 
     sheet: LiftCheckSheet
@@ -84,7 +83,8 @@ def inspect_lift_check(
     Raises BadSpec for a limit that can't be read.
     """
     known = known or Known.stated(sheet.instrument)
-    valves = tuple(measured(check, known.use, sheet.wheel, sheet.temperature) for check in sheet.check)
+    worked = [_measured(check, known.use, sheet.wheel, sheet.temperature) for check in sheet.check]
+    valves = tuple(one for one, _ in worked)
     items = [Item(one.check.name, one.check.kind, one.look_up, one.check.valve) for one in valves]
     check_limits(sheet, file)
     verdicts: list[Verdict] = []
@@ -103,9 +103,18 @@ def inspect_lift_check(
         date=sheet.date,
         inspector=sheet.inspector,
         instrument=_told(sheet.instrument, known),
-        checks=tuple(_row(one, sheet.temperature) for one in valves),
+        checks=tuple(row for _, row in worked),
     )
     return LiftCheckInspection(sheet, valves, result)
+
+
+@lru_cache(maxsize=4096)
+def _measured(
+    check: LiftCheck, use: InstrumentInUse, wheel: TimingWheel, temperature_degc: float | None
+) -> tuple[CheckedValve, CheckedLift]:
+    """What one valve's readings say; at each further reading of an event only the valve that was read is new."""
+    found = checked(check, use, wheel, temperature_degc)
+    return found, _row(found, temperature_degc)
 
 
 def check_limits(sheet: LiftCheckSheet, file: str) -> None:

@@ -51,6 +51,10 @@ def make_view(name: str, bench: Bench) -> BayView[Any]:
             from valvelab.window.bays.motion_view import MotionView
 
             return MotionView(bench)
+        case "liftcheck":
+            from valvelab.window.bays.liftcheck_view import LiftCheckView
+
+            return LiftCheckView(bench)
         case "compare":
             from valvelab.window.bays.compare_view import CompareView
 
