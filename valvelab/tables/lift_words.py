@@ -8,13 +8,13 @@ from valvelab.units import System, display_unit, show
 
 _SIDES = {
     "rule_lift": ("too high", "too low", "below", "above"),
-    "opening": ("too early", "too late", "inside", "inside"),
-    "closing": ("too late", "too early", "inside", "inside"),
+    "opening": ("too early", "too late", "within", "within"),
+    "closing": ("too late", "too early", "within", "within"),
 }
 
 
 def margin(verdict: Verdict, decimals: int, system: System) -> str:
-    """How far a value stands from its nearest limit: `0.036 mm below the limit`, `0.065 mm too high`."""
+    """How far a value stands from its nearest limit: `0.036 mm below`, `0.065 mm too high`."""
     value = verdict.measured
     ends = [(end, upper) for end, upper in ((verdict.lower, False), (verdict.upper, True)) if end is not None]
     if value is None or not ends:
@@ -25,7 +25,7 @@ def margin(verdict: Verdict, decimals: int, system: System) -> str:
     size = f"{show(abs(inside), verdict.unit, system, decimals)} {display_unit(verdict.unit, system).label}"
     if inside < 0.0:
         return f"{size} {over_upper if upper else under_lower}"
-    return f"{size} {below if upper else above} the limit"
+    return f"{size} {below if upper else above}"
 
 
 def chance(verdict: Verdict) -> str:

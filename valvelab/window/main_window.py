@@ -462,6 +462,9 @@ class MainWindow(Shell):
 
     def open_limits(self) -> None:
         """The limits of the bay in front, ready to be written."""
+        view = self._views.get(self.bench.document.bay)
+        if view is not None and view.open_rule():
+            return
         dock = self.docks["Limits"]
         dock.show()
         dock.raise_()

@@ -65,7 +65,11 @@ SHEETS = Sheets(NAME, KIND, LiftCheckState, LiftCheckSheet, lift_check_toml, "li
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Desk:
-    """What the bay shows: the whole event, the part of it that is on the car in front, and whether it is saved."""
+    """What the bay shows: the whole event, and the part of it that is on the car in front.
+
+    saved: whether it stands in a file as it is. shut: whether the next reading is one with the valve shut. ruled:
+    whether anything judges it.
+    """
 
     inspection: LiftCheckInspection
     cars: tuple[lift_desk.Car, ...]
@@ -74,6 +78,7 @@ class Desk:
     shown: LiftCheckResult
     saved: bool
     shut: bool
+    ruled: bool
 
     def decimals(self, units: System) -> Mapping[Verdict, int]:
         """Decimals of the event's verdicts."""
@@ -115,7 +120,8 @@ def at_once(document: Document, _value: Desk | None) -> Desk:
     valves = lift_desk.valves_of(sheet, state.item)
     valve = state.valve if state.valve in valves else next(iter(valves), "")
     shut = lift_desk.reads_shut(lift_desk.check_of(sheet, state.item, valve), state.shut_first, state.asked)
-    return _desk(whole, state.item, valve, SHEETS.source(document) is not None, shut)
+    ruled = bool(sheet.limit or sheet.rule) or spec_in_use(document) is not None
+    return _desk(whole, state.item, valve, SHEETS.source(document) is not None, shut, ruled)
 
 
 @lru_cache(maxsize=16)
@@ -141,13 +147,14 @@ def _known(sheet: LiftCheckSheet, path: str) -> tuple[Known, tuple[Source, ...]]
 
 
 @lru_cache(maxsize=16)
-def _desk(whole: LiftCheckInspection, item: str, valve: str, saved: bool, shut: bool) -> Desk:
+def _desk(whole: LiftCheckInspection, item: str, valve: str, *is_so: bool) -> Desk:
+    """is_so: whether it is saved, whether the next reading is a shut one, whether anything judges it."""
     result = whole.result
     rows, verdicts = whole.rows_of(item), whole.verdicts_of(item)
     names = {row.name for row in rows} | {"instrument", "spec"}
     about = tuple(note for note in result.notes if names & {name.strip() for name in note.about.split(",")})
     own = result.model_copy(update={"checks": tuple(rows), "verdicts": tuple(verdicts), "notes": about})
-    return Desk(whole, tuple(lift_desk.cars(result.checks, result.verdicts)), item, valve, own, saved, shut)
+    return Desk(whole, tuple(lift_desk.cars(result.checks, result.verdicts)), item, valve, own, *is_so)
 
 
 def result(desk: Desk) -> Result:

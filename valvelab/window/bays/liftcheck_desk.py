@@ -103,6 +103,8 @@ class Said:
 def said_of(desk: Desk, units: System) -> Said:
     """The decision on the valve in front, or what is wanted next."""
     row = desk.row
+    if row is None and not desk.ruled:
+        return Said("First the rule: F4", "quiet", "Once for the event: limit, instrument, the valves that are read.")
     if row is None:
         return Said("Next: type its number", "quiet", "Enter, and its readings follow.")
     if not row.readings_mm:
@@ -180,6 +182,7 @@ class DeskPane(QWidget):
         self.readings.setFont(scaled(QApplication.font(), 1.3))
         self.scale = FigureView("Lift on the rule's scale", self)
         self.more: dict[str, ReadingField] = {}
+        self._of_valve: list[QWidget] = []
         self.events: dict[tuple[float, EventName], ReadingField] = {}
         self._event_row: QHBoxLayout = beside(spacing=4)
         self._lay_out()
@@ -218,12 +221,13 @@ class DeskPane(QWidget):
             label.setBuddy(field)
             grid.addWidget(label, 0, 2 * at)
             grid.addWidget(field, 0, 2 * at + 1)
+            self._of_valve += [label, field]
         grid.setColumnStretch(7, 1)
         return grid
 
     def to_reading(self) -> None:
         """Ready for the next reading; for the next car where none is in front."""
-        wanted = self.entry if self.entry.isEnabled() else self.car_field
+        wanted = self.car_field if self.entry.isHidden() else self.entry
         wanted.setFocus(Qt.FocusReason.TabFocusReason)
 
     def ask_why(self, what: str) -> None:
@@ -246,7 +250,8 @@ class DeskPane(QWidget):
         self.entrant_field.setPlaceholderText("entrant")
         self.entrant_field.setEnabled(bool(rows))
         self.valves.show_valves(rows, desk.shown.verdicts, desk.valve)
-        self.entry.setEnabled(row is not None)
+        for widget in (self.entry, self.keys, *self._of_valve):
+            widget.setVisible(row is not None)
         self.entry.show_text("")
         self._show_next(desk, row, units)
         said = said_of(desk, units)
@@ -261,7 +266,6 @@ class DeskPane(QWidget):
         for name, field in self.more.items():
             value = None if check is None else getattr(check, name)
             field.show_text("" if value is None else f"{value:g}" if isinstance(value, float) else str(value))
-            field.setEnabled(check is not None)
 
     def _show_events(self, desk: Desk, units: System) -> None:
         """A field for each event that the rule limits on the valve in front; several readings apart by semicolons."""
@@ -300,7 +304,7 @@ class DeskPane(QWidget):
         self.entry.setAccessibleName(self.asked.text())
 
     def _show_readings(self, desk: Desk, row: CheckedLift | None, units: System) -> None:
-        self.readings.setVisible(row is not None)
+        self.readings.setVisible(row is not None and bool(row.readings_mm or row.zero_mm))
         self.scale.setVisible(row is not None)
         if row is None:
             return

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import partial
 
-from PySide6.QtCore import Signal
+from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QGridLayout, QLabel, QSpinBox, QWidget
 
 from valvelab.records.lift_check import LiftCheckSheet
@@ -20,9 +21,6 @@ from valvelab.workbench.document import Document
 from valvelab.workbench.lift_rule import Cell, Part, asked
 from valvelab.workbench.liftcheck_bay import LiftCheckState
 
-_BLOCKS: tuple[tuple[str, Part, int], ...] = (
-    ("Event", "sheet", 2), ("Instrument", "instrument", 2), ("Decision", "decision", 2), ("Wheel", "wheel", 2),
-)  # fmt: skip
 _TABLES: tuple[tuple[str, Part], ...] = (
     ("Lift at the valve", "limit"),
     ("Opening and closing, where a wheel is read", "rule"),
@@ -46,57 +44,61 @@ class RulePane(QWidget):
         self.word = self._plain("What is checked", "word")
         self.plan = self._plain("Valves of every car, in their order", "plan")
         self.shut: QSpinBox = number_field(bench, self, LiftCheckState, "shut_first")
-        blocks = [above(Heading(title, 1.05, self), self._block(part, across)) for title, part, across in _BLOCKS]
-        tables = [above(Heading(title, 1.05, self), self._table(part)) for title, part in _TABLES]
         em = self._em
-        above(
-            self.wrong, *tables, beside((blocks[0], 1), (blocks[1], 1), spacing=2 * em),
-            beside((blocks[2], 1), (blocks[3], 1), spacing=2 * em), self._cars(), 1,
-            on=self, margins=(em // 2, em // 3, em // 2, em // 3), spacing=em // 2,
-        )  # fmt: skip
+        first = above(self._block("Event", "sheet"), self._block("Decision", "decision"), 1, spacing=em)
+        second = above(self._block("Instrument", "instrument"), 1)
+        third = above(self._cars("Cars"), self._block("Wheel", "wheel"), 1, spacing=em)
+        tables = [self._table(title, part) for title, part in _TABLES]
+        across = beside((first, 1), (second, 1), (third, 1), spacing=2 * em)
+        margins = (em // 2, em // 3, em // 2, em // 3)
+        above(self.wrong, *tables, across, 1, on=self, margins=margins, spacing=em)
 
     def _plain(self, name: str, field: str) -> TypedField:
         made = TypedField(name, name, str.strip, self)
         made.entered.connect(lambda text: self.told.emit(field, text))
         return made
 
-    def _cars(self) -> QGridLayout:
-        grid = QGridLayout()
+    def _cars(self, title: str) -> QGridLayout:
         rows = (
-            ("What is checked", self.word), ("Valves in their order", self.plan), ("Shut readings first", self.shut),
-        )  # fmt: skip
-        for at, (name, field) in enumerate(rows):
+            ("What is checked", self.word),
+            ("Valves in their order", self.plan),
+            ("Shut readings first", self.shut),
+        )
+        return self._grid(title, rows)
+
+    def _block(self, title: str, part: Part) -> QGridLayout:
+        cells = [Cell(part, name) for name in lift_rule.columns_of(part)]
+        return self._grid(title, [(asked(cell).label, self._field(cell)) for cell in cells])
+
+    def _grid(self, title: str, rows: Sequence[tuple[str, QWidget]]) -> QGridLayout:
+        """A heading, and under it a field with its name in each row."""
+        grid = QGridLayout()
+        grid.setSpacing(4)
+        grid.addWidget(Heading(title, 1.05, self), 0, 0, 1, 2)
+        for at, (name, field) in enumerate(rows, start=1):
             label = QLabel(name, self)
             label.setBuddy(field)
-            grid.addWidget(label, 0, 2 * at)
-            grid.addWidget(field, 0, 2 * at + 1)
-        grid.setColumnStretch(3, 1)
+            grid.addWidget(label, at, 0)
+            field.setMinimumWidth(6 * self._em)
+            grid.addWidget(field, at, 1)
+        grid.setColumnStretch(1, 1)
         return grid
 
-    def _block(self, part: Part, across: int) -> QGridLayout:
+    def _table(self, title: str, part: Part) -> QGridLayout:
         grid = QGridLayout()
         grid.setSpacing(4)
-        for at, name in enumerate(lift_rule.columns_of(part)):
-            cell = Cell(part, name)
-            label = QLabel(asked(cell).label, self)
-            label.setBuddy(self._field(cell))
-            row, column = divmod(at, across)
-            grid.addWidget(label, row, 2 * column)
-            grid.addWidget(self.fields[cell], row, 2 * column + 1)
-        return grid
-
-    def _table(self, part: Part) -> QGridLayout:
-        grid = QGridLayout()
-        grid.setSpacing(4)
-        for at, name in enumerate(lift_rule.columns_of(part)):
-            grid.addWidget(QLabel(asked(Cell(part, name)).label, self), 0, at)
+        names = lift_rule.columns_of(part)
+        grid.addWidget(Heading(title, 1.05, self), 0, 0, 1, len(names))
+        for at, name in enumerate(names):
+            grid.addWidget(QLabel(asked(Cell(part, name)).label, self), 1, at)
         self._tables[part] = grid
         return grid
 
     def _field(self, cell: Cell) -> TypedField:
         how = asked(cell)
         field = self.fields[cell] = ReadingField(how.label, str.strip, self)
-        field.setPlaceholderText(f"for example {how.example}" if how.example else "")
+        field.setAlignment(Qt.AlignmentFlag.AlignLeft)
+        field.setPlaceholderText(how.example and f"e.g. {how.example}")
         field.entered.connect(partial(self._on_text, cell))
         field.went_on.connect(self.focusNextChild)
         return field
@@ -122,7 +124,7 @@ class RulePane(QWidget):
             for at, name in enumerate(lift_rule.columns_of(part)):
                 cell = Cell(part, name, row)
                 if cell not in self.fields:
-                    grid.addWidget(self._field(cell), row + 1, at)
+                    grid.addWidget(self._field(cell), row + 2, at)
         for cell, field in self.fields.items():
             if cell.part == part:
                 field.setVisible(cell.row < rows)

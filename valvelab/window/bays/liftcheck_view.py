@@ -78,30 +78,28 @@ class LiftCheckView(BayView[Desk]):
         self.pages = QStackedWidget(self)
         for page in (self.desk, area):
             self.pages.addWidget(page)
-        self.save_button = button(
-            self, "Save sheet…", "Write the event as a sheet (TOML) and put it on the bench", self.save
-        )
-        self.new_button = button(self, "New event", "Begin a blank sheet; files stay where they are", self.start_new)
+        self._make_buttons()
         left = QWidget(self)
-        above(
-            beside(*self._buttons(), 1, margins=(em, em // 3, 0, 0)),
-            (self.pages, 1), self.caution, on=left, spacing=2,
-        )  # fmt: skip
+        above((self.pages, 1), self.caution, on=left, spacing=2)
         right = QWidget(self)
-        above(
-            self.counts, (self.cars, 1), beside(self.save_button, self.new_button, 1),
-            on=right, margins=(em // 2, em // 3, em // 2, em // 3), spacing=em // 3,
-        )  # fmt: skip
+        buttons = (
+            beside((self.next_button, 1), (self.rule_button, 1)),
+            beside((self.page_button, 1), (self.print_button, 1)),
+            beside((self.save_button, 1), (self.new_button, 1)),
+        )
+        margins = (em // 2, em // 3, em // 2, em // 3)
+        above(self.counts, (self.cars, 1), *buttons, on=right, margins=margins, spacing=em // 3)
         whole = splitter(self, Qt.Orientation.Horizontal, (left, 5), (right, 2), sizes=(760, 300))
         above((whole, 1), on=self)
 
-    def _buttons(self) -> tuple[QWidget, ...]:
+    def _make_buttons(self) -> None:
         tip = "Write this car's page (PDF); the next car need not wait"
-        self.rule_button = button(self, "Rule and instrument (F4)", "State the rule once for the event", self.turn_page)
+        self.rule_button = button(self, "Rule (F4)", "State the rule once for the event", self.turn_page)
         self.next_button = button(self, "Next car (F6)", "Leave this car and read the next", self.next_car)
         self.page_button = button(self, "Page (F9)", tip, self.write_page)
         self.print_button = button(self, "Print (Ctrl+P)", f"{tip}, and hand it to the printer", self.print_page)
-        return self.rule_button, self.next_button, self.page_button, self.print_button
+        self.save_button = button(self, "Save sheet…", "Write the event as a sheet (TOML)", self.save)
+        self.new_button = button(self, "New event", "Begin a blank sheet; files stay where they are", self.start_new)
 
     def _make_keys(self) -> None:
         keys: tuple[tuple[str, Callable[[], object]], ...] = (
@@ -142,7 +140,7 @@ class LiftCheckView(BayView[Desk]):
         if self.changed("all", shown, document.units, look(), state):
             self._desk = shown
             self.pages.setCurrentIndex(int(state.rule))
-            self.rule_button.setText("Cars (F4)" if state.rule else "Rule and instrument (F4)")
+            self.rule_button.setText("Cars (F4)" if state.rule else "Rule (F4)")
             self.desk.show_desk(shown, document.units)
             self._show_cars(shown, document.units)
             for one in (self.next_button, self.page_button, self.print_button):
@@ -183,6 +181,12 @@ class LiftCheckView(BayView[Desk]):
     def bring(self, item: str) -> None:
         """Bring a car to the front."""
         self._look(item=item, valve="", asked=None, rule=False)
+
+    def open_rule(self) -> bool:
+        """The rule stands on the sheet."""
+        self.bench.set(LiftCheckState, rule=False)
+        self.turn_page()
+        return True
 
     def choose_item(self, item: str) -> None:
         """A verdict's item: its car and valve come to the front."""

@@ -35,6 +35,10 @@ class BayView(QWidget, Generic[Value]):
         """What was inspected, and against what, for the banner."""
         raise NotImplementedError
 
+    def open_rule(self) -> bool:
+        """Bring the rule to the front where the bay has one of its own; whether it has."""
+        return False
+
     def choose_item(self, item: str) -> None:
         """A row of the verdict table was chosen."""
 
