@@ -114,8 +114,8 @@ def _toml(*wanted: str) -> Callable[[Head], Answer]:
 def _check(head: Head) -> Answer:
     if head.keys is None:
         return "no"
-    own = {"check", "rule", "inspector"}
-    return "yes" if head.keys & own or {"event", "limit"} <= head.keys else "no"
+    ruled = "limit" in head.keys and bool(head.keys & {"event", "instrument", "wheel"})
+    return "yes" if ruled or head.keys & {"check", "rule", "inspector"} else "no"
 
 
 def _wheel_sheet(head: Head) -> Answer:
