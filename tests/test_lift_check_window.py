@@ -176,6 +176,10 @@ def test_a_gauge_that_types(window: MainWindow, view: LiftCheckView, keys: Keybo
     keys.type("ten\n")
     assert len(sheet(window).check[0].open_mm) == 2
     assert "a number" in view.desk.entry.wrong
+    view.desk.entry.setText("")
+    keys.type("10.36\n")
+    view.desk.car_field.setFocus()
+    assert not view.desk.entry.wrong, "an empty field that is left wants nothing"
 
 
 def test_the_rule_is_stated_once(window: MainWindow, quiet: None, keys: Keyboard) -> None:

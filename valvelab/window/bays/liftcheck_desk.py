@@ -320,10 +320,12 @@ class DeskPane(QWidget):
 
     def _on_reading(self, value: object) -> None:
         if isinstance(value, float):
-            self.entry.clear()
+            self.entry.setText("")
             self.reading.emit(value)
 
-    def _length(self, text: str) -> float:
+    def _length(self, text: str) -> float | None:
+        if not text.strip():
+            return None
         value = typed_quantity(text, "length", "mm", self._units, "reading")
         if not abs(value) < MOST_MM:
             raise BadQuantity("reading", text, f"a length within ±{MOST_MM:g} mm")
