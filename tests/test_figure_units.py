@@ -31,7 +31,7 @@ from valvelab.job.parts import located
 from valvelab.job.use import Around, Asked
 from valvelab.job.uses import use
 from valvelab.places import sample_profiles
-from valvelab.records.job import JobPart
+from valvelab.records.job import JobPart, LiftCheckPart
 from valvelab.report import springs_certificate
 
 Drawn = Figure | HeatMap | Dial | None
@@ -131,6 +131,13 @@ def of_springs() -> Iterator[tuple[Callable[..., Any], Drawn]]:
         yield springs_certificate.seat_force_figure, springs_certificate.seat_force_figure(found)
 
 
+def of_lift_checks() -> Iterator[tuple[Callable[..., Any], Drawn]]:
+    found = asked(LiftCheckPart(file=sample_profiles() / "quillmere_spring_meeting.toml"))
+    verdict = next(row for row in found.result.verdicts if row.characteristic == "rule_lift")
+    shown = (found.result.checks[0], verdict, found.sheet.decision, 4, "metric")
+    yield rule_figures.scale_figure, rule_figures.scale_figure(*shown)
+
+
 def of_phasing() -> Iterator[tuple[Callable[..., Any], Drawn]]:
     for found in parts("phasing"):
         yield phasing_figures.wheel_dial, phasing_figures.wheel_dial(found)
@@ -149,7 +156,7 @@ def of_comparisons() -> Iterator[tuple[Callable[..., Any], Drawn]]:
             )
 
 
-GROUPS = (of_lobes, of_motion, of_form, of_springs, of_phasing, of_comparisons)
+GROUPS = (of_lobes, of_motion, of_form, of_springs, of_phasing, of_comparisons, of_lift_checks)
 
 
 @cache

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import shutil
 import subprocess
 from pathlib import Path
 
-from PySide6.QtCore import QUrl
+from PySide6.QtCore import QStandardPaths, QUrl
 from PySide6.QtGui import QDesktopServices, QGuiApplication
 
 from valvelab.errors import CannotWrite
@@ -17,7 +16,7 @@ _WAIT_S = 30.0
 
 def hand_over(path: Path) -> None:
     """Print a file on the system's usual printer; CannotWrite where that says no."""
-    command = next((found for name in _COMMANDS if (found := shutil.which(name))), None)
+    command = next((found for name in _COMMANDS if (found := QStandardPaths.findExecutable(name))), None)
     if command is None:
         if QGuiApplication.platformName() == "offscreen" or not QDesktopServices.openUrl(QUrl.fromLocalFile(str(path))):
             raise CannotWrite(str(path), "it is written, but there is no printer here (no lp or lpr command)")

@@ -200,10 +200,8 @@ class DeskPane(QWidget):
         entry = beside(self.entry, (above((self.asked, 1), self.keys), 1), spacing=em)
         why = beside(self.why_label, (self.why, 1))
         below = beside((self.readings, 2), (self.scale, 3), spacing=em)
-        above(
-            top, entry, self.word, self.sentence, why, (below, 1), self._event_row, self._more(),
-            on=self, margins=(em, em // 2, em, em // 2), spacing=em // 2,
-        )  # fmt: skip
+        rows = (top, entry, self.word, self.sentence, why, (below, 1), self._event_row, self._more())
+        above(*rows, on=self, margins=(em, em // 2, em, em // 2), spacing=em // 2)
         self.ask_why("")
 
     def _more(self) -> QGridLayout:
