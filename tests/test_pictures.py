@@ -17,6 +17,7 @@ from PySide6.QtWidgets import QApplication
 from valvelab.places import sample_profiles
 from valvelab.window import theme
 from valvelab.window.main_window import MainWindow
+from valvelab.workbench.liftcheck_bay import LiftCheckState
 from valvelab.workbench.motion_files import MotionState, Trial
 from valvelab.workbench.sets import Grouping, SpringsState
 from valvelab.workbench.springs_bay import readings_of
@@ -105,6 +106,17 @@ def test_valve_motion(window: MainWindow, tmp_path: Path, page: str, scheme: the
     window.bench.go_to_bay("motion")
     window.bench.set(MotionState, page=page, trial=Trial(advance_deg=6.0))
     compare(window, f"motion_{page}_{scheme}", tmp_path)
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("rule", [False, True], ids=["desk", "rule"])
+def test_lift_check(window: MainWindow, tmp_path: Path, scheme: theme.Scheme, rule: bool) -> None:
+    theme.set_scheme(scheme)
+    window.restyle()
+    window.resize(1600, 1000)
+    window.bench.add_files([str(sample_profiles() / "quillmere_spring_meeting.toml")])
+    window.bench.set(LiftCheckState, item="car 40", rule=rule)
+    compare(window, f"lift_check_{'rule' if rule else 'desk'}_{scheme}", tmp_path)
 
 
 def test_a_changed_picture_is_noticed(window: MainWindow, tmp_path: Path) -> None:

@@ -81,7 +81,11 @@ class Desk:
     ruled: bool
 
     def decimals(self, units: System) -> Mapping[Verdict, int]:
-        """Decimals of the event's verdicts."""
+        """Decimals of the verdicts on the car in front."""
+        return counts(self.shown, units)
+
+    def decimals_of_all(self, units: System) -> Mapping[Verdict, int]:
+        """Decimals of the event's verdicts, for the list of cars."""
         return self.inspection.once(_counts, units)
 
     @property

@@ -113,6 +113,8 @@ class RulePane(QWidget):
         for cell, field in self.fields.items():
             assert isinstance(field, ReadingField)
             field.show_text(lift_rule.shown(sheet, cell, units))
+            if not field.hasFocus():
+                field.setCursorPosition(0)
         state = document.state(LiftCheckState)
         for field, text in ((self.word, state.word), (self.plan, state.plan)):
             if not field.isModified():

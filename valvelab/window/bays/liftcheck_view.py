@@ -392,7 +392,7 @@ def free_name(folder: Path, item: str) -> Path:
 
 
 def _car_columns(shown: Desk, units: System) -> Sequence[TableColumn]:
-    decimals = shown.decimals(units)
+    decimals = shown.decimals_of_all(units)
 
     def state(car: Car) -> str:
         return WORDS[car.decision] if car.decision else f"{car.read} of {car.valves} read"
