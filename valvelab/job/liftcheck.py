@@ -3,20 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from valvelab.errors import BadFile
 from valvelab.files.adopted_uncertainty import read_adopted_length
+from valvelab.files.contents import Given
+from valvelab.files.instrument_card import read_instrument_card
 from valvelab.files.lift_check_sheet import beside, read_lift_check_sheet
 from valvelab.inspection.lift_check.inspect import CAUTION, Known, LiftCheckInspection, inspect_lift_check
 from valvelab.job.use import Around, Told, Use
 from valvelab.records.job import LiftCheckPart
 from valvelab.records.lift_check import LiftCheckSheet
 from valvelab.records.lift_check_result import LiftCheckResult
-from valvelab.records.result import Source
+from valvelab.records.result import Source, warning
 from valvelab.report.lift_check_certificate import lift_check_part
 from valvelab.tables.lift_check import lift_check_tables
 from valvelab.units import System
+
+_OTHER = "the sheet names the instrument {!r}, the card is that of {!r}"
 
 
 def inspect(part: LiftCheckPart, around: Around) -> LiftCheckInspection:
@@ -25,7 +30,7 @@ def inspect(part: LiftCheckPart, around: Around) -> LiftCheckInspection:
     sheet = _only(sheet, part)
     if not sheet.check:
         raise BadFile(str(part.file), "", "no [[check]]", "a valve that was read")
-    known, files = known_instrument(sheet, part.file)
+    known, files = known_instrument(sheet, part.file, part.instrument)
     spec, sources = around.specs.of(part.spec)
     return inspect_lift_check(sheet, known, (source, *files, *sources), str(part.file), spec, str(part.spec or ""))
 
@@ -40,14 +45,25 @@ def _only(sheet: LiftCheckSheet, part: LiftCheckPart) -> LiftCheckSheet:
     return sheet.model_copy(update={"check": tuple(row for row in sheet.check if row.item in part.item)})
 
 
-def known_instrument(sheet: LiftCheckSheet, path: Path) -> tuple[Known, tuple[Source, ...]]:
-    """What is known of the sheet's instrument, with the files that it names; the larger uncertainty counts."""
-    known = Known.stated(sheet.instrument)
-    adopted = beside(sheet, path).get("adopted")
-    if adopted is None:
-        return known, ()
-    _, value, source = read_adopted_length(adopted)
-    return known.adopting(value, adopted.name), (source,)
+def known_instrument(sheet: LiftCheckSheet, path: Path, card: Given | None = None) -> tuple[Known, tuple[Source, ...]]:
+    """What is known of the sheet's instrument, with the files that say so; the larger uncertainty counts.
+
+    `card` wins over the one that the sheet names.
+    """
+    known, named, sources = Known.stated(sheet.instrument), beside(sheet, path), []
+    if (adopted := named.get("adopted")) is not None:
+        _, value, source = read_adopted_length(adopted)
+        known = known.adopting(value, adopted.name)
+        sources.append(source)
+    if (card := card or named.get("card")) is not None:
+        found, source = read_instrument_card(card)
+        if found.dimension != "length":
+            raise BadFile(source.file, "unit", f"{found.unit!r}, a card of forces", "one of lengths")
+        name = sheet.instrument.name
+        notes = () if name is None or found.is_of(name) else (warning("instrument", _OTHER.format(name, found.name)),)
+        known = replace(known, notes=(*known.notes, *notes)).by_card(found, source.sha256, sheet.date)
+        sources.append(source)
+    return known, tuple(sources)
 
 
 def named_files(part: LiftCheckPart) -> Iterable[Path]:

@@ -243,6 +243,9 @@ class LiftCheckPart(JobPart):
         description='only this car, boat or engine, such as "car 14"; repeatable',
         max_length=MOST_LISTED,
     )
+    instrument: Path | None = Field(
+        None, title="CARD", description="calibration card of the indicator: readings are corrected by it"
+    )
 
 
 class ComparePart(TablePart):

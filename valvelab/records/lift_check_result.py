@@ -42,6 +42,8 @@ class CheckedLift(Record):
     open_mean_mm: float | None
     zero_mean_mm: float | None
     repeatability_mm: float | None = Field(description="standard deviation of one reading at full lift")
+    correction_mm: float | None = Field(description="what the instrument's card adds to open less shut")
+    calibration_mm: float | None = Field(description="standard uncertainty of open less shut from calibration alone")
     standard_uncertainty_mm: float | None
     division_mm: float | None
     doubtful_readings: tuple[int, ...] = Field(description="places in readings_mm, from 0")
@@ -61,7 +63,7 @@ class CheckedLift(Record):
     @property
     def lifts_mm(self) -> tuple[float, ...]:
         """The lift that each reading gives, those set aside among them."""
-        shut, ratio = self.zero_mean_mm or 0.0, self.ratio or 1.0
+        shut, ratio = (self.zero_mean_mm or 0.0) - (self.correction_mm or 0.0), self.ratio or 1.0
         return tuple(ratio * (read - shut) for read in self.readings_mm)
 
 

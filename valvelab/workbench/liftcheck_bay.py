@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from pathlib import Path
 
@@ -12,7 +12,7 @@ from valvelab.files.lift_check_sheet import lift_check_toml, parse_lift_check
 from valvelab.inspection.lift_check.inspect import Known, LiftCheckInspection, inspect_lift_check
 from valvelab.job.liftcheck import known_instrument
 from valvelab.records.job import JobPart, Shown
-from valvelab.records.lift_check import LiftCheckSheet, ReadingList
+from valvelab.records.lift_check import Indicator, LiftCheckSheet, ReadingList
 from valvelab.records.lift_check_result import CheckedLift, LiftCheckResult
 from valvelab.records.result import Result, Source, Verdict, warning
 from valvelab.records.spec import Spec
@@ -21,12 +21,13 @@ from valvelab.units import System
 from valvelab.workbench import edits, lift_desk
 from valvelab.workbench.background import Question
 from valvelab.workbench.bay import Work
+from valvelab.workbench.card_choice import card_for
 from valvelab.workbench.contents import with_text
 from valvelab.workbench.document import TYPED, BenchFile, Document, Kind
 from valvelab.workbench.held_spec import HeldSpec, held
 from valvelab.workbench.papers import part_of
 from valvelab.workbench.sheets import Sheets, SheetState, kept_sheets
-from valvelab.workbench.spec_choice import files_of, noted, spec_for
+from valvelab.workbench.spec_choice import files_of, noted, spec_for, stamps
 from valvelab.workbench.state import entered
 
 NAME = "liftcheck"
@@ -61,6 +62,14 @@ class LiftCheckState(SheetState):
 
 
 SHEETS = Sheets(NAME, KIND, LiftCheckState, LiftCheckSheet, lift_check_toml, "lift_check.toml")
+
+
+@dataclass(frozen=True, slots=True)
+class HeldCard:
+    """A card of the bench, told from another by when it was read."""
+
+    stamp: tuple[int, ...]
+    file: BenchFile | None = field(compare=False)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -106,8 +115,14 @@ def spec_in_use(document: Document) -> tuple[BenchFile, Spec] | None:
 
 
 def uses(document: Document) -> tuple[BenchFile, ...]:
-    """The sheet and the spec."""
-    return files_of(SHEETS.file_in_front(document), spec_in_use(document))
+    """The sheet, the spec and the instrument's card."""
+    return files_of(SHEETS.file_in_front(document), spec_in_use(document), card_in_use(document))
+
+
+def card_in_use(document: Document) -> BenchFile | None:
+    """The card of the bench that readings are corrected by; None where the sheet names its own, or there is none."""
+    instrument = SHEETS.in_front(document).instrument
+    return None if instrument.card is not None else card_for(document, "length", instrument.name)
 
 
 def question(_document: Document) -> Question[Desk] | None:
@@ -120,7 +135,9 @@ def at_once(document: Document, _value: Desk | None) -> Desk:
     sheet, state = SHEETS.in_front(document), document.state(LiftCheckState)
     file = SHEETS.file_in_front(document)
     folder = "" if file is None or file.path.startswith(TYPED) else file.path
-    whole = _inspected(sheet, SHEETS.source(document), folder, held(document, spec_in_use(document)))
+    card = card_in_use(document)
+    known = HeldCard(stamps(document, card), card)
+    whole = _inspected(sheet, SHEETS.source(document), folder, held(document, spec_in_use(document)), known)
     valves = lift_desk.valves_of(sheet, state.item)
     valve = state.valve if state.valve in valves else next(iter(valves), "")
     shut = lift_desk.reads_shut(lift_desk.check_of(sheet, state.item, valve), state.shut_first, state.asked)
@@ -129,8 +146,10 @@ def at_once(document: Document, _value: Desk | None) -> Desk:
 
 
 @lru_cache(maxsize=16)
-def _inspected(sheet: LiftCheckSheet, source: Source | None, path: str, spec_held: HeldSpec) -> LiftCheckInspection:
-    known, sources = _known(sheet, path)
+def _inspected(
+    sheet: LiftCheckSheet, source: Source | None, path: str, spec_held: HeldSpec, card: HeldCard
+) -> LiftCheckInspection:
+    known, sources = _known(sheet.instrument, sheet.date, path, card)
     sources = (*(() if source is None else (source,)), *sources)
     file, spec = spec_held.found or (None, None)
     name = path or "the sheet"
@@ -141,12 +160,14 @@ def _inspected(sheet: LiftCheckSheet, source: Source | None, path: str, spec_hel
         return replace(plain, sheet=sheet, result=noted(plain.result, refusal))
 
 
-def _known(sheet: LiftCheckSheet, path: str) -> tuple[Known, tuple[Source, ...]]:
+@lru_cache(maxsize=16)
+def _known(instrument: Indicator, read_on: str | None, path: str, card: HeldCard) -> tuple[Known, tuple[Source, ...]]:
     """What is known of the instrument; a file that it names and that can't be read is said, and left out."""
+    sheet = LiftCheckSheet(instrument=instrument, date=read_on)
     try:
-        return known_instrument(sheet, Path(path))
+        return known_instrument(sheet, Path(path), None if card.file is None else card.file.given)
     except (ValvelabError, OSError) as error:
-        stated = Known.stated(sheet.instrument)
+        stated = Known.stated(instrument)
         return replace(stated, notes=(warning("instrument", f"{error}; the sheet's own figures count"),)), ()
 
 
@@ -166,12 +187,18 @@ def result(desk: Desk) -> Result:
     return desk.shown if desk.item else desk.inspection.result
 
 
+def _part(document: Document, file: BenchFile) -> JobPart:
+    card = card_in_use(document)
+    instrument = None if card is None else Path(card.path)
+    return part_of(NAME, file, spec_in_use(document), instrument=instrument)
+
+
 def parts(document: Document) -> tuple[JobPart, ...]:
     """The sheet's file as it is; a sheet that stands in no file as it is has no part yet."""
     file = SHEETS.file_in_front(document)
     if file is None or SHEETS.typed(document) is not None or not SHEETS.in_front(document).check:
         return ()
-    return (part_of(NAME, file, spec_in_use(document)),)
+    return (_part(document, file),)
 
 
 def certificate(document: Document, desk: Desk) -> Shown:
@@ -193,7 +220,7 @@ def page_of(document: Document, item: str) -> tuple[Document, Shown]:
     assert page is not None
     cleared = edits.set_fields(with_page, LiftCheckState, sheets={}, beside="", item=item)
     desk = at_once(cleared, None)
-    return cleared, Shown(desk.inspection.result, part_of(NAME, page, spec_in_use(document)))
+    return cleared, Shown(desk.inspection.result, _part(document, page))
 
 
 def _beside(file: BenchFile, name: str) -> str:

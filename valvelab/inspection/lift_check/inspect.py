@@ -13,6 +13,7 @@ from valvelab.inspection.judging import Item, judge
 from valvelab.inspection.lift_check.measure import NO_CALIBRATION, CheckedValve, InstrumentInUse, checked
 from valvelab.inspection.limits import readings_of
 from valvelab.measured import Once
+from valvelab.records.instrument_card import InstrumentCard
 from valvelab.records.lift_check import Indicator, LiftCheck, LiftCheckSheet, TimingWheel
 from valvelab.records.lift_check_result import CheckedEvent, CheckedLift, InstrumentTold, LeftOut, LiftCheckResult
 from valvelab.records.result import Note, Source, Verdict, info, warning
@@ -32,13 +33,15 @@ class Known:
     use: InstrumentInUse
     come_from: Literal["sheet", "gauge study", "card"] | None = None
     notes: tuple[Note, ...] = ()
+    calibrated: str | None = None
+    due: str | None = None
 
     @classmethod
     def stated(cls, instrument: Indicator) -> Known:
         """As the sheet states it."""
         u = instrument.uncertainty_mm
         use = InstrumentInUse(u, instrument.resolution_mm, instrument.repeatability_mm)
-        return cls(use, None if u is None else "sheet")
+        return cls(use, None if u is None else "sheet", (), instrument.calibrated, instrument.due)
 
     def adopting(self, u_mm: float, file: str) -> Known:
         """With a gauge study's uncertainty, where the sheet states none that is larger."""
@@ -49,7 +52,16 @@ class Known:
             )
             return replace(self, notes=(*self.notes, info("instrument", text)))
         note = info("instrument", f"{u_mm:g} mm, adopted from a gauge study ({file})")
-        return Known(replace(self.use, calibration_mm=u_mm), "gauge study", (*self.notes, note))
+        use = replace(self.use, calibration_mm=u_mm)
+        return replace(self, use=use, come_from="gauge study", notes=(*self.notes, note))
+
+    def by_card(self, card: InstrumentCard, identity: str, read_on: str | None) -> Known:
+        """Corrected by an instrument's card, whose dates and division count where the sheet states none."""
+        curve = card.calibration
+        use = replace(self.use, resolution_mm=self.use.resolution_mm or curve.division, card=identity, curve=curve)
+        told = info("instrument", f"readings are corrected by the card of {card.told}")
+        dates = (self.calibrated or card.calibrated, self.due or card.due_on)
+        return Known(use, "card", (*self.notes, told, *card.notes(read_on)), *dates)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -140,6 +152,8 @@ def _row(one: CheckedValve, temperature_degc: float | None) -> CheckedLift:
         open_mean_mm=None if opened is None else opened.mean,
         zero_mean_mm=None if shut is None else shut.mean,
         repeatability_mm=None if opened is None else opened.standard_deviation,
+        correction_mm=one.correction_mm,
+        calibration_mm=one.calibration_mm,
         standard_uncertainty_mm=one.lift.u,
         division_mm=None if opened is None else opened.division,
         doubtful_readings=() if opened is None else opened.doubtful,
@@ -170,8 +184,8 @@ def _told(instrument: Indicator, known: Known) -> InstrumentTold:
     return InstrumentTold(
         name=instrument.name,
         serial=instrument.serial,
-        calibrated=instrument.calibrated,
-        due=instrument.due,
+        calibrated=known.calibrated,
+        due=known.due,
         standard_uncertainty_mm=known.use.calibration_mm,
         uncertainty_from=known.come_from,
         resolution_mm=known.use.resolution_mm,
@@ -181,7 +195,7 @@ def _told(instrument: Indicator, known: Known) -> InstrumentTold:
 
 def _notes(sheet: LiftCheckSheet, known: Known, valves: Iterable[CheckedValve]) -> Iterator[Note]:
     """What a reader has to know of the instrument and of each valve's readings."""
-    if known.use.calibration_mm is None:
+    if known.use.calibration_mm is None and known.use.curve is None:
         yield warning("instrument", f"{NO_CALIBRATION}: verdicts rest on the readings' scatter and division alone")
     due, read = sheet.instrument.due, sheet.date
     if due is not None and read is not None and read > due:
@@ -194,6 +208,9 @@ def _notes(sheet: LiftCheckSheet, known: Known, valves: Iterable[CheckedValve]) 
             yield warning(check.name, "one reading only: its uncertainty is the instrument's alone")
         if one.wander_mm is not None:
             text = f"the zero readings lie {one.wander_mm:g} mm apart; set the dial again and repeat"
+            yield warning(check.name, text)
+        if one.outside:
+            text = "a reading lies where the instrument was not calibrated: it stays uncorrected, u is widened for it"
             yield warning(check.name, text)
         if check.ratio is not None:
             yield info(

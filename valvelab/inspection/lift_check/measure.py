@@ -1,16 +1,18 @@
 """One valve's readings at the retainer, or on the wheel, to what is judged: lift and events with their uncertainty.
 
-Lift = mean of the open readings − mean of the shut ones; u² = calibration² + u(open)² + u(zero)² (JCGM 100:2008, 5.1).
+Lift = mean of the open readings − mean of the shut ones, as the instrument's card corrects them;
+u² = calibration² + u(open)² + u(zero)² (JCGM 100:2008, 5.1).
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from valvelab.arrays import rectangular_sd
 from valvelab.conformity.expansion import expansion
+from valvelab.conformity.instrument import Calibration, corrected_lift
 from valvelab.conformity.repeats import (
     ANGLE_DIVISIONS_DEG,
     STANDING_OFF_DIVISIONS,
@@ -34,11 +36,16 @@ _LISTS: dict[ReadingList, str] = {"open": "reading", "zero": "zero reading"}
 
 @dataclass(frozen=True, slots=True)
 class InstrumentInUse:
-    """What is known of an indicator: calibration u of a difference of two readings, division, scatter of one; mm."""
+    """What is known of an indicator: calibration u of a difference of two readings, division, scatter of one; mm.
+
+    curve: what its card says of its readings, by which they are corrected; card: the identity of that card's file.
+    """
 
     calibration_mm: float | None = None
     resolution_mm: float | None = None
     repeatability_mm: float | None = None
+    card: str = ""
+    curve: Calibration | None = field(default=None, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +66,9 @@ class CheckedValve:
     """What the readings of one valve say.
 
     lift: at the valve. open, zero: the readings at full lift and shut; None where none counts. wander_mm: how far zero
-    readings lie apart where that is more than repeats do. events: by name and lift, mm.
+    readings lie apart where that is more than repeats do. calibration_mm, correction_mm: u of open less shut from
+    calibration alone, and what the card adds to it; None where not known. outside: whether a reading lies where the
+    instrument was not calibrated. events: by name and lift, mm.
     """
 
     check: LiftCheck
@@ -67,6 +76,9 @@ class CheckedValve:
     open: Repeats | None
     zero: Repeats | None
     wander_mm: float | None
+    calibration_mm: float | None
+    correction_mm: float | None
+    outside: bool
     events: Mapping[EventAt, CheckedEvent]
 
     def look_up(self, name: str, at_mm: float | None) -> Measured | None:
@@ -93,11 +105,14 @@ def checked(
     opened, shut = repeats("open"), repeats("zero")
     wander = None if shut is None else _wander(shut, check.zero_mm)
     warm = temperature_degc if check.temperature is None else check.temperature
-    lift = _lift(check, opened, shut, wander, instrument, expansion(warm))
+    travel = _travel(check, opened, shut, instrument)
+    lift = _lift(check, opened, shut, wander, travel, instrument, expansion(warm))
     events: dict[EventAt, CheckedEvent] = {
         (which, at.lift_mm): _event(which, read, wheel) for at in check.event for which, read in both(at) if read
     }
-    return CheckedValve(check, lift, opened, shut, wander, events)
+    return CheckedValve(
+        check, lift, opened, shut, wander, travel.uncertainty_mm, travel.correction_mm, travel.outside, events
+    )
 
 
 def both(at: EventReadings) -> tuple[tuple[EventName, tuple[Counted, ...]], ...]:
@@ -105,23 +120,46 @@ def both(at: EventReadings) -> tuple[tuple[EventName, tuple[Counted, ...]], ...]
     return ("opening", at.opens), ("closing", at.closes)
 
 
+@dataclass(frozen=True, slots=True)
+class Travel:
+    """Open less shut, mm, as the instrument's card corrects it, with the u that calibration leaves in it."""
+
+    value_mm: float | None
+    uncertainty_mm: float | None
+    correction_mm: float | None = None
+    outside: bool = False
+
+
+def _travel(check: LiftCheck, opened: Repeats | None, shut: Repeats | None, instrument: InstrumentInUse) -> Travel:
+    stated = instrument.calibration_mm
+    if opened is None:
+        return Travel(None, stated)
+    if instrument.curve is None:
+        return Travel(opened.mean - (0.0 if shut is None else shut.mean), stated)
+    zero = () if shut is None else [check.zero_mm[place] for place in shut.counted]
+    found = corrected_lift(instrument.curve, zero, [check.open_mm[place] for place in opened.counted])
+    added = found.lift_mm - (opened.mean - (0.0 if shut is None else shut.mean))
+    return Travel(found.lift_mm, max(found.uncertainty_mm, stated or 0.0), added, found.outside)
+
+
 def _lift(
     check: LiftCheck,
     opened: Repeats | None,
     shut: Repeats | None,
     wander_mm: float | None,
+    travelled: Travel,
     instrument: InstrumentInUse,
     share: float,
 ) -> Measured:
-    if opened is None:
+    travel = travelled.value_mm
+    if opened is None or travel is None:
         return missing("every reading at full lift is set aside" if check.open_mm else NOT_READ)
-    travel = opened.mean - (0.0 if shut is None else shut.mean)
     ratio = check.ratio or 1.0
-    parts = [instrument.calibration_mm, opened.uncertainty, _of_zero(opened, shut, wander_mm)]
+    parts = [travelled.uncertainty_mm, opened.uncertainty, _of_zero(opened, shut, wander_mm)]
     u_travel = math.hypot(*(part for part in parts if part is not None))
     u = math.hypot(ratio * u_travel, travel * (check.ratio_uncertainty or 0.0), ratio * travel * share)
     lacks = []
-    if instrument.calibration_mm is None:
+    if travelled.uncertainty_mm is None:
         lacks.append(NO_CALIBRATION)
     if len(opened.counted) == 1 and instrument.repeatability_mm is None:
         lacks.append(ONE_READING)
