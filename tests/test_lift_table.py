@@ -305,6 +305,7 @@ SAMPLES = {
     "phasing sheet": ("a.toml", "[stop]\nreadings = [-28.5, 31.0]\n"),
     "train": ("a.toml", "[rocker]\nratio = 1.5\n"),
     "lift-check sheet": ("a.toml", '[wheel]\nuncertainty = 0.25\n[[check]]\nitem = "car 14"\nvalve = "1I"\n'),
+    "instrument card": ("a.toml", 'name = "dial 3"\nunit = "mm"\nuncertainty = "4 um"\n'),
     "spec": ("a.toml", '[[limit]]\nof = "max_lift"\nmin = 1\n'),
 }
 

@@ -13,6 +13,7 @@ from valvelab.job.uses import USES, use
 from valvelab.records.certificate_result import CertifyResult, VerifyResult
 from valvelab.records.demo_result import DemoResult
 from valvelab.records.gauge_result import AdoptedUncertainty, GaugePlan
+from valvelab.records.instrument_card import InstrumentCard
 from valvelab.records.job import Job
 from valvelab.records.phasing_sheet import PhasingSheet
 from valvelab.records.saved_job import SavedJob
@@ -30,9 +31,10 @@ FURTHER: dict[str, type[BaseModel]] = {
     "job-file": SavedJob,
     "phasing-sheet": PhasingSheet,
     "train": Train,
+    "instrument-card": InstrumentCard,
 }
 NAMES = (*USES, *FURTHER)
-READ = ("spec", "job", "job-file", "phasing-sheet", "train", "adopted-uncertainty")
+READ = ("spec", "job", "job-file", "phasing-sheet", "train", "adopted-uncertainty", "instrument-card")
 
 
 def configure(parser: argparse.ArgumentParser) -> None:

@@ -134,6 +134,15 @@ def _spec(head: Head) -> Answer:
     return "perhaps" if head.keys <= {"title", "revision"} else "no"
 
 
+def _card(head: Head) -> Answer:
+    """By its points, or an instrument's name beside what is known of it; a sheet that only names one has more keys."""
+    if head.keys is None:
+        return "no"
+    alone = {"name", "unit", "serial", "calibrated", "due", "interval", "resolution", "repeatability", "uncertainty"}
+    known = head.keys <= {*alone, "standards", "point"} and head.keys & {"calibrated", "due", "interval", "uncertainty"}
+    return "yes" if "point" in head.keys or ("name" in head.keys and known) else "no"
+
+
 def _trace(head: Head) -> Answer:
     if head.parts is not None:
         return "yes" if any(name.endswith("main.xml") for name in head.parts) else "no"
@@ -188,6 +197,10 @@ READERS: tuple[Reader, ...] = (
         _toml("rocker", "lash", "valve", "spring", "crank", "timing", "clearance"), alone=False,
     ),
     Reader("lift-check sheet", (".toml",), "a rule and readings at the retainer, of an event", "liftcheck", _check),
+    Reader(
+        "instrument card", (".toml",), "an instrument's errors on gauge blocks or weights, and when it was calibrated",
+        "springs", _card, alone=False,
+    ),
     Reader("spec", (".toml",), "limits and envelopes to judge by", "lobes", _spec, alone=False),
 )  # fmt: skip
 
@@ -254,6 +267,10 @@ def read_function(kind: str) -> Callable[..., Any]:
             from valvelab.files.lift_check_sheet import read_lift_check_sheet
 
             return read_lift_check_sheet
+        case "instrument card":
+            from valvelab.files.instrument_card import read_instrument_card
+
+            return read_instrument_card
         case "spec":
             from valvelab.files.spec_file import read_spec
 
