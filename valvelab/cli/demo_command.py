@@ -179,7 +179,7 @@ def _for_window(first: _Done) -> list[str]:
     for part in first.located.part:
         bay = by_name(part.inspect)
         known = bay.takes if bay else [reader.name for reader in kinds()]
-        paths.update(dict.fromkeys(str(path) for path in part.files.values() if only_kind(path) in known))
+        paths.update(dict.fromkeys(str(path) for path in part.files if only_kind(path) in known))
     return list(paths)
 
 

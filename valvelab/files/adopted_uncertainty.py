@@ -11,7 +11,7 @@ from valvelab.files.contents import Given
 from valvelab.files.spec_file import read_toml_with_source, toml_quantity
 from valvelab.records.form_measurement import ShaftReadings
 from valvelab.records.gauge_result import AdoptedUncertainty
-from valvelab.records.result import Source, info, warning
+from valvelab.records.result import Note, Source, info, warning
 from valvelab.writing import write_whole
 
 
@@ -41,12 +41,16 @@ def with_adopted_probe(readings: ShaftReadings, path: Given) -> tuple[ShaftReadi
     """The readings with the larger of their own probe uncertainty and the adopted one; a note says which counts."""
     adopted, value, source = read_adopted_length(path)
     told = f"adopted for {adopted.kind} from {adopted.study} ({Path(source.file).name})"
-    own = readings.probe_uncertainty_mm
+    used, note = larger_of(readings.probe_uncertainty_mm, value, told, "probe uncertainty", "mm")
+    adopted_probe = readings.adopted_probe if used == readings.probe_uncertainty_mm else told
+    notes = (*readings.notes, note)
+    return replace(readings, probe_uncertainty_mm=used, adopted_probe=adopted_probe, notes=notes), source
+
+
+def larger_of(own: float | None, value: float, told: str, about: str, unit: str) -> tuple[float, Note]:
+    """The larger of the readings' own uncertainty and one from elsewhere, and a note that says which counts."""
     if own is not None and own >= value:
-        note = info("probe uncertainty", f"the readings' own {own:g} mm counts: no less than the {value:g} mm {told}")
-        return replace(readings, notes=(*readings.notes, note)), source
-    note = info("probe uncertainty", f"{value:g} mm, {told}")
+        return own, info(about, f"the readings' own {own:g} {unit} counts: no less than the {value:g} {unit} {told}")
     if own is not None:
-        note = warning("probe uncertainty", f"{value:g} mm, {told}, counts: the readings' own {own:g} mm is less")
-    used = replace(readings, probe_uncertainty_mm=value, adopted_probe=told, notes=(*readings.notes, note))
-    return used, source
+        return value, warning(about, f"{value:g} {unit}, {told}, counts: the readings' own {own:g} {unit} is less")
+    return value, info(about, f"{value:g} {unit}, {told}")

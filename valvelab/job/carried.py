@@ -122,7 +122,7 @@ def _what(name: str, job: Job) -> str:
         return "how the files were inspected"
     if name.startswith(RESULT_PREFIX) and name.endswith(".json"):
         return "every number, unrounded"
-    if any(part.files[field].as_posix() == name for part in job.part for field in part.POSITIONAL):
+    if any(getattr(part, field).as_posix() == name for part in job.part for field in part.POSITIONAL):
         return "readings"
     if any(part.spec is not None and part.spec.as_posix() == name for part in job.part):
         return "spec"

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from valvelab.errors import BadQuantity, CannotEvaluate, WrongUsage
+from valvelab.files.corrected import corrected_lift_table
 from valvelab.files.lift_table import read_lift_table
 from valvelab.files.spec_file import nominal_path
 from valvelab.follower.shapes import parse_shape
@@ -21,7 +22,7 @@ from valvelab.units import System
 def inspect(part: LobesPart, around: Around) -> LobesInspection:
     """The inspection that a part asks for."""
     question = _question(part)
-    lift_table = read_lift_table(part.file, part.columns)
+    lift_table, cards = corrected_lift_table(read_lift_table(part.file, part.columns), part.instrument)
     spec, sources = around.specs.of(part.spec)
     nominals = {}
     if spec is not None and part.spec is not None:
@@ -29,7 +30,7 @@ def inspect(part: LobesPart, around: Around) -> LobesInspection:
             envelope.nominal: read_lift_table(nominal_path(part.spec, envelope, number))
             for number, envelope in enumerate(spec.envelope, start=1)
         }
-    sources = (*sources, *{nominal.source.sha256: nominal.source for nominal in nominals.values()}.values())
+    sources = (*sources, *cards, *{nominal.source.sha256: nominal.source for nominal in nominals.values()}.values())
     try:
         return inspect_lobes(lift_table, spec, nominals, question, str(part.spec or ""), sources)
     except CannotEvaluate as error:  # it knows no file, and is told which one was being inspected

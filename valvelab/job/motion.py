@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from valvelab.errors import CannotEvaluate
+from valvelab.files.corrected import corrected_lift_table
 from valvelab.files.lift_table import read_lift_table
 from valvelab.files.train_file import read_train
 from valvelab.inspection.engine.motion import CAUTION, MotionInspection, inspect_motion
@@ -36,8 +37,8 @@ def inspect(part: MotionPart, around: Around) -> Motion:
     lifts = checking_lifts(part.at)
     train, train_source = read_train(part.train)
     spec, sources = around.specs.of(part.spec)
-    table = read_lift_table(part.file, part.columns)
-    read = (table.source, train_source, *sources)
+    table, cards = corrected_lift_table(read_lift_table(part.file, part.columns), part.instrument)
+    read = (table.source, train_source, *sources, *cards)
     try:
         question = motion_question(table, inspect_lobes(table), train, lifts, not part.no_dynamics)
         return Asked(table, inspect_motion(question, spec, read, str(part.spec or ""), table.notes))

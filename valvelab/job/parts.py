@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from os.path import normpath
 from pathlib import Path
@@ -15,7 +15,7 @@ from valvelab.job.carried import carry, names_for, relative_sources
 from valvelab.job.typed import Specs
 from valvelab.job.use import Around, Stated
 from valvelab.job.uses import use
-from valvelab.records.job import Job, JobPart
+from valvelab.records.job import Job
 from valvelab.records.spec import Spec
 from valvelab.report.assembly import Part, assemble
 from valvelab.report.page_model import Attachment, Certificate
@@ -24,11 +24,7 @@ from valvelab.report.page_model import Attachment, Certificate
 def located(job: Job, folder: Path) -> Job:
     """The job with its files where they lie, counted from `folder`, and with the job's spec in parts without one."""
     parts = (part if part.spec else part.model_copy(update={"spec": job.spec}) for part in job.part)
-    return job.model_copy(update={"spec": None, "part": tuple(_with_files(part, folder.__truediv__) for part in parts)})
-
-
-def _with_files(part: JobPart, name: Callable[[Path], Path]) -> JobPart:
-    return part.model_copy(update={field: name(file) for field, file in part.files.items()})
+    return job.model_copy(update={"spec": None, "part": tuple(part.with_files(folder.__truediv__) for part in parts)})
 
 
 def inputs_of(job: Job, specs: Specs, within: Path | None = None) -> list[Path]:
@@ -44,7 +40,7 @@ def inputs_of(job: Job, specs: Specs, within: Path | None = None) -> list[Path]:
         found[path] = None
 
     for part in job.part:
-        for path in part.files.values():
+        for path in part.files:
             add(path)
         for path in use(part.inspect).named(part):
             add(path)
@@ -93,7 +89,7 @@ def inspect_job(
     results = settled(list(answers))
     parts = [replace(part, result=result) for part, result in zip(parts, results, strict=True)]
     inputs = {names[path]: contents[path].data for path in paths}
-    carried = tuple(_with_files(part, lambda path: Path(names[path])) for part in job.part)
+    carried = tuple(part.with_files(lambda path: Path(names[path])) for part in job.part)
     return Inspected(job.model_copy(update={"part": carried}), tuple(parts), inputs)
 
 

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Literal
 
+from valvelab.files.corrected import corrected_springs
 from valvelab.files.spring_readings import read_spring_readings
 from valvelab.inspection.springs.inspect import CAUTION, SpringsInspection, SpringsQuestion, inspect_springs
 from valvelab.job.use import Around, Asked, Told, Use
-from valvelab.records.job import SpringsPart, TablePart
+from valvelab.records.job import SpringsPart, SpringTablePart
 from valvelab.records.springs_result import SpringsResult
 from valvelab.records.wire_materials import read_wire_materials
 from valvelab.report.assembly import Part
@@ -20,11 +21,12 @@ Springs = Asked[SpringsQuestion, SpringsInspection]
 
 
 def question_of(
-    part: TablePart, around: Around, stress_factor: Literal["EN 13906-1", "Wahl"] = "EN 13906-1"
+    part: SpringTablePart, around: Around, stress_factor: Literal["EN 13906-1", "Wahl"] = "EN 13906-1"
 ) -> SpringsQuestion:
     """Readings and spec of a part as a question; sets and shim plans ask it of their springs as well."""
     spec, sources = around.specs.of(part.spec)
-    readings = read_spring_readings(part.file, part.columns)
+    readings, cards = corrected_springs(read_spring_readings(part.file, part.columns), part.instrument)
+    sources = (*sources, *cards)
     return SpringsQuestion(readings, spec, str(part.spec or ""), read_wire_materials(), stress_factor, sources)
 
 

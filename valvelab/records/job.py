@@ -7,6 +7,7 @@ file names them.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, ClassVar, Literal, Self, get_args
@@ -47,9 +48,25 @@ class JobPart(Record):
         return {f"--{info.alias or name}".replace("_", "-"): name for name, info in fields.items()}
 
     @property
-    def files(self) -> dict[str, Path]:
-        """The fields that name a file, with their files."""
-        return {name: value for name, value in self if isinstance(value, Path)}
+    def files(self) -> tuple[Path, ...]:
+        """Every file that a field names."""
+        return tuple(file for _, value in self for file in _paths(value))
+
+    def with_files(self, name: Callable[[Path], Path]) -> Self:
+        """The part with its files under other names."""
+        named = {
+            field: name(value) if isinstance(value, Path) else tuple(map(name, _paths(value)))
+            for field, value in self
+            if _paths(value)
+        }
+        return self.model_copy(update=named)
+
+
+def _paths(value: object) -> tuple[Path, ...]:
+    """The files that a field's value names."""
+    if isinstance(value, Path):
+        return (value,)
+    return tuple(one for one in value if isinstance(one, Path)) if isinstance(value, tuple) else ()
 
 
 class TablePart(JobPart):
@@ -63,7 +80,26 @@ class TablePart(JobPart):
     )
 
 
-class LobesPart(TablePart):
+class LiftPart(TablePart):
+    """An inspection of a lift table, whose readings an instrument's card may correct."""
+
+    instrument: Path | None = Field(
+        None, title="CARD", description="calibration card of what read the lift: readings are corrected by it"
+    )
+
+
+class SpringTablePart(TablePart):
+    """An inspection of spring readings, whose forces and heights an instrument's card each may correct."""
+
+    instrument: tuple[Path, ...] = Field(
+        (),
+        title="CARD",
+        description="calibration card of the tester, of forces or of heights: readings are corrected by it; repeatable",
+        max_length=2,
+    )
+
+
+class LobesPart(LiftPart):
     """Lobes and camshaft of a lift table."""
 
     inspect: Literal["lobes"] = "lobes"
@@ -109,7 +145,7 @@ class TexturePart(TablePart):
     )
 
 
-class SpringsPart(TablePart):
+class SpringsPart(SpringTablePart):
     """Springs one by one."""
 
     inspect: Literal["springs"] = "springs"
@@ -119,7 +155,7 @@ class SpringsPart(TablePart):
     )
 
 
-class SetsPart(TablePart):
+class SetsPart(SpringTablePart):
     """Springs matched into sets."""
 
     inspect: Literal["sets"] = "sets"
@@ -148,7 +184,7 @@ class SetsPart(TablePart):
     )
 
 
-class ShimsPart(TablePart):
+class ShimsPart(SpringTablePart):
     """Springs and shims for the valves of a head."""
 
     model_config = ConfigDict(populate_by_name=True)
@@ -176,7 +212,7 @@ class PhasingPart(JobPart):
     file: Path = Field(title="SHEET", description="degree-wheel readings (TOML)")
 
 
-class MotionPart(TablePart):
+class MotionPart(LiftPart):
     """A lift table behind a train."""
 
     inspect: Literal["motion"] = "motion"

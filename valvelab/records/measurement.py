@@ -49,6 +49,8 @@ class LiftTable:
     operator: str | None = None
     instrument: str | None = None
     date: str | None = None
+    calibration: str | None = None
+    """The card that the lifts were corrected by, in one line."""
     remarks: dict[str, str] = field(default_factory=dict)
     notes: tuple[Note, ...] = ()
     doubts: Doubts = NO_DOUBTS

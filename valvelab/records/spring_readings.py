@@ -77,6 +77,10 @@ class SpringTable:
     height_uncertainty_mm: float | None = None
     force_resolution_n: float | None = None
     height_resolution_mm: float | None = None
+    uncertainty_over_force: tuple[FloatArray, FloatArray] | None = None
+    """Forces ascending with the standard uncertainty that the tester's card gives each, (n,) in N."""
+    calibration: str | None = None
+    """The cards that forces and heights were corrected by, in one line."""
     remarks: dict[str, str] = field(default_factory=dict)
     notes: tuple[Note, ...] = ()
 

@@ -74,7 +74,8 @@ def identity(table: LiftTable, system: System) -> tuple[tuple[str, str | None], 
     probe += [f"encoder {show(encoder, 'cam deg')} cam deg"] if encoder is not None else []
     return (
         ("part", table.part), ("serial number", table.serial), ("operator", table.operator),
-        ("instrument", table.instrument), ("measured on", table.date), ("temperature", temperature),
+        ("instrument", table.instrument), ("calibration", table.calibration), ("measured on", table.date),
+        ("temperature", temperature),
         ("lift taken at", table.lift_at), ("follower", follower),
         ("base circle radius", length(table.base_circle_radius_mm)), ("stated uncertainty", "; ".join(probe) or None),
     )  # fmt: skip

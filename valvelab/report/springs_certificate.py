@@ -79,7 +79,8 @@ def identity(
     remarks = table.remarks
     return (
         ("part", remarks.get("part")), ("serial number", remarks.get("serial")), ("operator", remarks.get("operator")),
-        ("instrument", remarks.get("instrument")), ("measured on", remarks.get("date")),
+        ("instrument", remarks.get("instrument")), ("calibration", table.calibration),
+        ("measured on", remarks.get("date")),
         ("springs", str(len({row.spring for row in table.springs}))), ("installed height", length(installed_mm)),
         ("valve lift", length(lift_mm)), ("wire", table.coil.material),
         ("stated uncertainty", "; ".join(stated) or None),

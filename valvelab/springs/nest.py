@@ -39,11 +39,10 @@ def nest_force(elements: Sequence[Element], height_mm: float) -> float:
 
 def nest_force_uncertainty(elements: Sequence[Element], height_mm: float, stated: ReadingUncertainty) -> float | None:
     """Standard uncertainty of `nest_force`; the tester's stated part is common to the elements and adds up. In N."""
-    common = sum((stated.at_rate(0.0) or 0.0) for _ in elements)
-    through_rate = 0.0
-    noise = 0.0
+    common = through_rate = noise = 0.0
     for element in elements:
         h = height_mm + element.offset_mm
+        common += stated.among(force_at(element.curve, h)).at_rate(0.0) or 0.0
         noise = hypot(noise, interpolated_noise(element.curve, h) or 0.0)
         through_rate += (stated.height_mm or 0.0) * abs(slope_at(element.curve, h))
     total = hypot(common, through_rate, noise)
@@ -95,7 +94,7 @@ def nest_rate(elements: Sequence[Element], low_mm: float, high_mm: float, stated
 
 def _one_reading(heights: FloatArray, forces: FloatArray, stated: ReadingUncertainty, least: float) -> float | None:
     """What is known of one reading's scatter without looking at it: as stated, and no less than a division leaves."""
-    return max(stated.at_rate(float(np.ptp(forces) / np.ptp(heights))) or 0.0, least) or None
+    return max(stated.among(forces).at_rate(float(np.ptp(forces) / np.ptp(heights))) or 0.0, least) or None
 
 
 def _add(fits: Sequence[RateFit]) -> RateFit:

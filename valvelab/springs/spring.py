@@ -21,12 +21,22 @@ FALL_ALLOWED = 0.02
 
 @dataclass(frozen=True, slots=True)
 class ReadingUncertainty:
-    """What is known of the tester: stated standard uncertainties and its divisions; None where nothing is."""
+    """What is known of the tester: stated standard uncertainties and its divisions; None where nothing is.
+
+    over_force: forces ascending with the standard uncertainty of each, (n,) in N, where a card gives it force by force.
+    """
 
     force_n: float | None = None
     height_mm: float | None = None
     force_division_n: float | None = None
     height_division_mm: float | None = None
+    over_force: tuple[FloatArray, FloatArray] | None = None
+
+    def among(self, force_n: FloatArray | float) -> ReadingUncertainty:
+        """The same for readings of these forces alone, any shape in N: the greatest that the card gives them."""
+        if self.over_force is None or self.force_n is None:
+            return self
+        return replace(self, force_n=float(np.max(np.interp(force_n, *self.over_force))))
 
     def at_rate(self, rate_n_per_mm: float) -> float | None:
         """Stated uncertainty of one reading as a force, the height's part through the rate, in N."""
@@ -203,7 +213,7 @@ def force_uncertainty(curve: ForceCurve, height_mm: float, stated: ReadingUncert
     Source: JCGM 100:2008, clause 5.1. In N.
     """
     noise = interpolated_noise(curve, height_mm)
-    stated_sd = stated.at_rate(slope_at(curve, height_mm))
+    stated_sd = stated.among(force_at(curve, height_mm)).at_rate(slope_at(curve, height_mm))
     if noise is None and stated_sd is None:
         return None
     return hypot(noise or 0.0, stated_sd or 0.0)

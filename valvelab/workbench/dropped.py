@@ -51,5 +51,5 @@ def files_of_job(path: Path) -> list[Path]:
         return []
     names = [] if job.spec is None else [job.spec]
     for part in job.part:
-        names += part.files.values()
+        names += part.files
     return [folder / name for name in dict.fromkeys(names) if (folder / name).is_file()]

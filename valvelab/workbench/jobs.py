@@ -164,15 +164,14 @@ def _papers(document: Document) -> tuple[dict[str, bytes], tuple[KeptPaper, ...]
 
 
 def _named(part: JobPart, called: Mapping[str, str]) -> JobPart:
-    names = {field: Path(called[str(path)]) for field, path in part.files.items()}
-    return part.model_copy(update=names)
+    return part.with_files(lambda path: Path(called[str(path)]))
 
 
 @contextlib.contextmanager
 def on_disk(document: Document, part: JobPart) -> Iterator[JobPart]:
     """A part whose files can be read from the disk for as long: what was typed is laid out beside the files."""
     typed = {file.path for file in document.files if file.text is not None}
-    if not typed.intersection(str(path) for path in part.files.values()):
+    if not typed.intersection(str(path) for path in part.files):
         yield part
         return
     bench = taken(document)

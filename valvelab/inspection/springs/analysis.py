@@ -100,7 +100,11 @@ def _tester(table: SpringTable) -> ReadingUncertainty:
         ]
         division = force_division(np.concatenate([stroke.force_n for stroke in strokes]))
     return ReadingUncertainty(
-        table.force_uncertainty_n, table.height_uncertainty_mm, division, table.height_resolution_mm
+        table.force_uncertainty_n,
+        table.height_uncertainty_mm,
+        division,
+        table.height_resolution_mm,
+        table.uncertainty_over_force,
     )
 
 
