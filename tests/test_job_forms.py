@@ -68,7 +68,7 @@ def test_words_of_every_kind(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("text", "refusal", "said"),
     [
-        ('options = ["--nonsense"]', WrongUsage, "found '--nonsense', expected one of --columns, --at"),
+        ('options = ["--nonsense"]', WrongUsage, "found '--nonsense', expected one of --columns, --instrument, --at"),
         ('options = ["--out=x.json"]', WrongUsage, "--out belongs to the certificate"),
         ('options = ["--at"]', WrongUsage, "--at: expected a value"),
         ('options = ["--table-zero=yes"]', WrongUsage, "--table-zero: found 'yes', expected no value"),

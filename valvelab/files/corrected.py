@@ -166,16 +166,12 @@ def _corrected(card: InstrumentCard, raw: Sequence[FloatArray]) -> tuple[list[Fl
 
 
 def _size(value: float, card: InstrumentCard) -> str:
-    return f"{1000.0 * value:.1f} µm" if card.dimension == "length" else f"{value:.2g} N"
+    return f"{1000.0 * value:.1f} µm" if card.dimension == "length" else f"{value:.3g} N"
 
 
 def _names(instrument: str | None, cards: Sequence[InstrumentCard]) -> list[Note]:
     """A warning where the readings name another instrument than any of the cards."""
-    if instrument is None or any(_same(instrument, card.name) for card in cards):
+    if instrument is None or any(card.is_of(instrument) for card in cards):
         return []
     named = " and ".join(repr(card.name) for card in cards)
     return [warning("instrument", f"the readings name the instrument {instrument!r}, the card is that of {named}")]
-
-
-def _same(one: str, other: str) -> bool:
-    return one.casefold().split() == other.casefold().split()

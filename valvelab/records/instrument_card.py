@@ -118,6 +118,10 @@ class InstrumentCard(Typed):
         """The unit that `calibration` is in: mm or N."""
         return CANONICAL[self.dimension]
 
+    def is_of(self, instrument: str) -> bool:
+        """Whether readings that name this instrument name the card's; case and spaces don't matter."""
+        return instrument.casefold().split() == self.name.casefold().split()
+
     @property
     def due_on(self) -> date | None:
         """The day the next calibration is due, by date or interval; None where neither is stated."""

@@ -327,7 +327,7 @@ class Bench(QObject):
         bay = bays.by_name(document.bay)
         if bay is None:
             return False
-        own = any(document.in_use(kind) is not None for kind in bay.takes if kind != "spec")
+        own = any(document.in_use(kind) is not None for kind in bay.takes if kind not in {"spec", "instrument card"})
         typed = any(state.bay == bay.name for state in document.states.values())
         return own or (typed and bays.work_of(bay.name).at_once is not None)
 

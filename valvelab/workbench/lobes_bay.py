@@ -9,15 +9,17 @@ from valvelab.conformity.band import BandPiece
 from valvelab.conformity.envelope import EnvelopeFit, use_in
 from valvelab.errors import BadSpec
 from valvelab.files.contents import read_contents
+from valvelab.files.corrected import corrected_lift_table
 from valvelab.files.lift_table import read_lift_table
 from valvelab.files.spec_file import nominal_path, parse_toml
 from valvelab.inspection.lobes.inspect import LobesInspection, inspect_lobes
 from valvelab.records.job import JobPart, Shown
 from valvelab.records.measurement import LiftTable
-from valvelab.records.result import Result
+from valvelab.records.result import Result, Source
 from valvelab.records.spec import Spec
 from valvelab.workbench.background import Partly, Question
 from valvelab.workbench.bay import Work, front_item
+from valvelab.workbench.card_choice import card_for
 from valvelab.workbench.document import BenchFile, Document, Kind
 from valvelab.workbench.nominals import nominals
 from valvelab.workbench.papers import part_of
@@ -107,8 +109,20 @@ def table_in_use(document: Document) -> BenchFile | None:
 
 
 def uses(document: Document) -> tuple[BenchFile, ...]:
-    """The lift table and the spec of the question."""
-    return files_of(table_in_use(document), spec_in_use(document))
+    """The lift table, the spec and the instrument's card of the question."""
+    return files_of(table_in_use(document), spec_in_use(document), card_in_use(document))
+
+
+def card_in_use(document: Document) -> BenchFile | None:
+    """The card that the lifts in use are corrected by."""
+    file = table_in_use(document)
+    table = None if file is None else document.value_of(file, TABLE)
+    return None if table is None else card_for(document, "length", table.instrument)
+
+
+def measured_table(table: LiftTable, card: BenchFile | None) -> tuple[LiftTable, tuple[Source, ...]]:
+    """The table as the card corrects it, and the card's identity; read away from the window."""
+    return corrected_lift_table(table, None if card is None else card.given)
 
 
 def question(document: Document) -> Question[LobesInspection] | None:
@@ -117,19 +131,22 @@ def question(document: Document) -> Question[LobesInspection] | None:
     table = None if file is None else document.value_of(file, TABLE)
     if file is None or table is None:
         return None
-    found = spec_in_use(document)
+    found, card = spec_in_use(document), card_in_use(document)
 
     def work() -> LobesInspection | Partly[LobesInspection]:
+        measured, cards = measured_table(table, card)
         if found is None:
-            return inspect_lobes(table)
-        return inspected_to(lambda: _inspect_to_spec(table, *found), lambda: inspect_lobes(table))
+            return inspect_lobes(measured, sources=cards)
+        return inspected_to(
+            lambda: _inspect_to_spec(measured, cards, *found), lambda: inspect_lobes(measured, sources=cards)
+        )
 
-    return Question(stamps(document, *files_of(file, found)), f"Inspecting {file.name}", work)
+    return Question(stamps(document, *files_of(file, found, card)), f"Inspecting {file.name}", work)
 
 
-def _inspect_to_spec(table: LiftTable, file: BenchFile, spec: Spec) -> LobesInspection:
+def _inspect_to_spec(table: LiftTable, cards: tuple[Source, ...], file: BenchFile, spec: Spec) -> LobesInspection:
     nominals = {name: read_lift_table(path) for name, path in nominal_paths(file.path, spec).items()}
-    sources = (read_contents(file.given).source, *(nominal.source for nominal in nominals.values()))
+    sources = (read_contents(file.given).source, *cards, *(nominal.source for nominal in nominals.values()))
     return inspect_lobes(table, spec, nominals, spec_file=file.path, sources=sources)
 
 
@@ -139,9 +156,10 @@ def result(inspection: LobesInspection) -> Result:
 
 
 def parts(document: Document) -> tuple[JobPart, ...]:
-    """The lift table in use, against the spec in use."""
-    file = table_in_use(document)
-    return () if file is None else (part_of(NAME, file, spec_in_use(document)),)
+    """The lift table in use, corrected by the card in use, against the spec in use."""
+    file, card = table_in_use(document), card_in_use(document)
+    instrument = None if card is None else Path(card.path)
+    return () if file is None else (part_of(NAME, file, spec_in_use(document), instrument=instrument),)
 
 
 def certificate(document: Document, inspection: LobesInspection) -> Shown:

@@ -42,25 +42,30 @@ def question(document: Document) -> Question[Motion] | None:
         return None
     spec, springs = spec_in_use(document), springs_bay.table_in_use(document)
     swept = spec is not None and any(limit.of == _SWEPT for limit in spec[1].limit)
-    spring_spec = springs_bay.spec_in_use(document)
+    spring_spec, spring_cards = springs_bay.spec_in_use(document), springs_bay.cards_in_use(document)
+    card = lobes_bay.card_in_use(document)
 
     def work() -> Motion:
-        asked = motion_question(table, inspect_lobes(table), found[1], dynamics=swept)
+        measured, sources = lobes_bay.measured_table(table, card)
+        asked = motion_question(measured, inspect_lobes(measured), found[1], dynamics=swept)
         if not asked.lobes:
             raise CannotEvaluate(Reason.MISSING_INPUT, f"{file.name}: no lobe of it could be fitted, so no valve moves")
         try:
-            inspection = inspect_motion(asked, source=(table.source, found[2]), notes=table.notes)
+            inspection = inspect_motion(asked, source=(table.source, found[2], *sources), notes=measured.notes)
         except CannotEvaluate as refusal:
             raise CannotEvaluate(refusal.reason, f"{file.name} with {found[0].name}: {refusal}") from refusal
-        return Motion(inspection, table, None if springs is None else _measured_springs(springs[1], spring_spec))
+        tray = None if springs is None else _measured_springs(springs[1], spring_spec, spring_cards)
+        return Motion(inspection, measured, tray)
 
-    key = (swept, *stamps(document, file, found[0], *files_of(springs, spring_spec)))
+    key = (swept, *stamps(document, file, found[0], card, *files_of(springs, spring_spec), *spring_cards))
     return Question(key, f"Inspecting {file.name} behind {found[0].name}", work)
 
 
-def _measured_springs(table: SpringTable, spec: tuple[BenchFile, Spec] | None) -> Springs | None:
+def _measured_springs(
+    table: SpringTable, spec: tuple[BenchFile, Spec] | None, cards: tuple[BenchFile, ...]
+) -> Springs | None:
     try:
-        inspection = inspect_springs(springs_bay.springs_question(table, spec))
+        inspection = inspect_springs(springs_bay.springs_question(table, spec, cards))
     except ValvelabError:  # the spring bay says what is wrong with them
         return None
     rows = springs_bay.rows_of(inspection)
@@ -94,10 +99,11 @@ def result(motion: Motion) -> Result:
 
 def parts(document: Document) -> tuple[JobPart, ...]:
     """The lift table behind the train as its file states it, the dynamic model with it."""
-    file, train = lobes_bay.table_in_use(document), train_in_use(document)
+    file, train, card = lobes_bay.table_in_use(document), train_in_use(document), lobes_bay.card_in_use(document)
     if file is None or train is None:
         return ()
-    return (part_of("motion", file, spec_in_use(document), train=Path(train[0].path)),)
+    instrument = None if card is None else Path(card.path)
+    return (part_of("motion", file, spec_in_use(document), train=Path(train[0].path), instrument=instrument),)
 
 
 def written(document: Document, motion: Motion) -> Document:

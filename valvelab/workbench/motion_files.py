@@ -108,11 +108,12 @@ def spec_in_use(document: Document) -> tuple[BenchFile, Spec] | None:
 
 
 def uses(document: Document) -> tuple[BenchFile, ...]:
-    """Lift table, train, spec, springs."""
+    """Lift table, train, spec, springs, the instruments' cards."""
     springs = springs_bay.table_in_use(document)
     spring_spec = springs_bay.spec_in_use(document) if springs else None
     table, train = lobes_bay.table_in_use(document), document.in_use(TRAIN)
-    return files_of(table, train, spec_in_use(document), springs, spring_spec)
+    cards = (lobes_bay.card_in_use(document), *springs_bay.cards_in_use(document))
+    return files_of(table, train, spec_in_use(document), springs, spring_spec, *cards)
 
 
 def chosen_valve(document: Document, motion: Motion) -> str:

@@ -84,7 +84,7 @@ def sweep_question(document: Document, motion: Motion) -> tuple[object, Callable
     """The dynamic model for the valve in front as tried: a key, and the work that tells how far it has come."""
     trial, valve = document.state(MotionState).trial, chosen_valve(document, motion)
     files = (lobes_bay.table_in_use(document), document.in_use(TRAIN), springs_bay.table_in_use(document))
-    read = stamps(document, *files_of(*files))
+    read = stamps(document, *files_of(*files), lobes_bay.card_in_use(document))
     question = motion.inspection.question
     lobes = tuple(lobe for lobe in question.lobes if lobe.name == valve)
     asked = replace(question, lobes=lobes, train=train_tried(motion, trial), dynamics=True)

@@ -8,8 +8,9 @@ from valvelab.workbench import bays, edits
 from valvelab.workbench.document import Document
 from valvelab.workbench.nominals import nominals
 
-_SPEC = "spec"
-_NO_PARTS = frozenset({_SPEC, "adopted uncertainty"})
+_SAY_OF_WHAT = frozenset({"spec", "instrument card"})
+"""Kinds that are used with what they speak of."""
+_NO_PARTS = _SAY_OF_WHAT | {"adopted uncertainty"}
 """Kinds that are used beside others: opening one brings no bay to the front."""
 
 
@@ -27,8 +28,8 @@ def arrived(document: Document, opened: Collection[str]) -> frozenset[str]:
 def bring_forward(document: Document, paths: Collection[str]) -> Document:
     """The document with files opened together in use, the first of each kind, and a bay in front that takes one.
 
-    A spec is chosen by what it speaks of, and a nominal that a spec names is no part: neither comes forward. An adopted
-    uncertainty is used from now on, wherever that is.
+    A spec is chosen by what it speaks of, a card by the instrument it names, and a nominal that a spec names is no
+    part: none comes forward. An adopted uncertainty is used from now on, wherever that is.
     """
     kept_back = nominals(document)
     front: dict[str, str] = {}
@@ -36,8 +37,9 @@ def bring_forward(document: Document, paths: Collection[str]) -> Document:
         content = document.content(file)
         if file.path in paths and file.path not in kept_back and content is not None and content.value is not None:
             front.setdefault(content.kind, file.path)
-    front.pop(_SPEC, None)
     for kind, path in front.items():
+        if kind in _SAY_OF_WHAT:
+            continue
         used = document.in_use(kind)
         if used is not None and used.path != path:
             document = edits.use_file(document, path)

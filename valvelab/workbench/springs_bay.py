@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from valvelab.files.corrected import corrected_springs
 from valvelab.inspection.springs.analysis import SpringAnalysis
 from valvelab.inspection.springs.given_sets import describe_sets
 from valvelab.inspection.springs.inspect import SpringsInspection, SpringsQuestion, inspect_springs, latest_stages
@@ -21,6 +22,7 @@ from valvelab.sets.tray import Progress
 from valvelab.workbench import sets
 from valvelab.workbench.background import Partly, Question, answer_to
 from valvelab.workbench.bay import Work, front_item
+from valvelab.workbench.card_choice import card_for
 from valvelab.workbench.document import Answer, BenchFile, Document, Kind
 from valvelab.workbench.papers import part_of
 from valvelab.workbench.sets import NAME, SpringsState
@@ -48,16 +50,30 @@ def spec_in_use(document: Document) -> tuple[BenchFile, Spec] | None:
     return spec_for(document, JUDGES, lambda spec: spec.fitting.installed_height_mm is not None)
 
 
+def cards_in_use(document: Document) -> tuple[BenchFile, ...]:
+    """The cards that forces and heights of the tray are corrected by."""
+    tray = table_in_use(document)
+    if tray is None:
+        return ()
+    instrument = tray[1].remarks.get("instrument")
+    return files_of(card_for(document, "force", instrument), card_for(document, "length", instrument))
+
+
 def uses(document: Document) -> tuple[BenchFile, ...]:
-    """Readings, spec and heights that the bay works on."""
-    return files_of(table_in_use(document), spec_in_use(document), heights_in_use(document))
+    """Readings, spec, heights and cards that the bay works on."""
+    cards = cards_in_use(document)
+    return files_of(table_in_use(document), spec_in_use(document), heights_in_use(document), *cards)
 
 
-def springs_question(table: SpringTable, found: tuple[BenchFile, Spec] | None) -> SpringsQuestion:
-    """Readings and spec as the inspection asks for them."""
+def springs_question(
+    table: SpringTable, found: tuple[BenchFile, Spec] | None, cards: Sequence[BenchFile]
+) -> SpringsQuestion:
+    """Readings, as the cards correct them, and spec as the inspection asks for them."""
+    measured, sources = corrected_springs(table, [card.given for card in cards])
     if found is None:
-        return SpringsQuestion(table, materials=read_wire_materials())
-    return SpringsQuestion(table, found[1], found[0].path, read_wire_materials(), other_sources=sources_of(found))
+        return SpringsQuestion(measured, materials=read_wire_materials(), other_sources=sources)
+    sources = (*sources_of(found), *sources)
+    return SpringsQuestion(measured, found[1], found[0].path, read_wire_materials(), other_sources=sources)
 
 
 def question(document: Document) -> Question[SpringsInspection] | None:
@@ -65,27 +81,28 @@ def question(document: Document) -> Question[SpringsInspection] | None:
     tray = table_in_use(document)
     if tray is None:
         return None
-    found = spec_in_use(document)
+    found, cards = spec_in_use(document), cards_in_use(document)
 
     def work() -> SpringsInspection | Partly[SpringsInspection]:
         return inspected_to(
-            lambda: inspect_springs(springs_question(tray[1], found)),
-            lambda: inspect_springs(springs_question(tray[1], None)),
+            lambda: inspect_springs(springs_question(tray[1], found, cards)),
+            lambda: inspect_springs(springs_question(tray[1], None, cards)),
         )
 
-    return Question(stamps(document, *files_of(tray, found)), f"Inspecting {tray[0].name}", work)
+    return Question(stamps(document, *files_of(tray, found, *cards)), f"Inspecting {tray[0].name}", work)
 
 
 def shims_question(document: Document) -> Question[ShimsInspection] | None:
     """Plan springs and shims for the heights in use."""
     tray, heights, found = table_in_use(document), heights_in_use(document), spec_in_use(document)
+    cards = cards_in_use(document)
     if tray is None or heights is None:
         return None
 
     def work() -> ShimsInspection:
-        return inspect_shims(ShimsQuestion(springs_question(tray[1], found), heights[1]))
+        return inspect_shims(ShimsQuestion(springs_question(tray[1], found, cards), heights[1]))
 
-    key = ("shims", *stamps(document, *files_of(tray, heights, found)))
+    key = ("shims", *stamps(document, *files_of(tray, heights, found, *cards)))
     return Question(key, f"Planning shims for {heights[0].name}", work)
 
 
@@ -126,7 +143,8 @@ def wish_of(document: Document, values: sets.Values) -> sets.Wish:
 
 def sets_key(document: Document, wish: sets.Wish) -> object:
     """What an answer of matching depends on."""
-    read = stamps(document, *files_of(table_in_use(document), spec_in_use(document)))
+    files = files_of(table_in_use(document), spec_in_use(document), *cards_in_use(document))
+    read = stamps(document, *files)
     return read, wish.size, tuple(wish.within.items()), wish.thorough
 
 
@@ -134,13 +152,13 @@ def match_work(
     document: Document, wish: sets.Wish
 ) -> Callable[[Callable[[Progress], None], Callable[[], bool]], SetsInspection] | None:
     """What matches the tray in use: a function of a report and of a question whether to stop."""
-    tray, found = table_in_use(document), spec_in_use(document)
+    tray, found, cards = table_in_use(document), spec_in_use(document), cards_in_use(document)
     if tray is None:
         return None
 
     def work(report: Callable[[Progress], None], cancelled: Callable[[], bool]) -> SetsInspection:
         asked = SetsQuestion(
-            springs_question(tray[1], found),
+            springs_question(tray[1], found, cards),
             wish.size,
             dict(wish.within),
             time_limit_s=wish.time_limit_s,
@@ -177,23 +195,42 @@ def parts(document: Document) -> tuple[JobPart, ...]:
     tray, heights, found = table_in_use(document), heights_in_use(document), spec_in_use(document)
     if tray is None:
         return ()
-    springs = part_of(NAME, tray[0], found)
+    springs = _part(document, NAME, tray[0], found)
     grouping = document.state(SpringsState).groupings.get(readings_of(document), sets.Grouping())
     proof, given = grouping.proof, tuple(",".join(one) for one in grouping.sets)
-    made = () if proof is None or not given else (_sets_part(tray[0], found, proof.size, proof.within, set=given),)
-    plan = () if heights is None else (_shims_part(tray[0], found, heights[0]),)
+    made = (
+        ()
+        if proof is None or not given
+        else (_sets_part(document, tray[0], found, proof.size, proof.within, set=given),)
+    )
+    plan = () if heights is None else (_shims_part(document, tray[0], found, heights[0]),)
     return (springs, *made, *plan)
 
 
+def _part(
+    document: Document, use: str, tray: BenchFile, found: tuple[BenchFile, Spec] | None, **fields: Any
+) -> JobPart:
+    """A part that inspects the tray as the cards in use correct it."""
+    cards = tuple(Path(card.path) for card in cards_in_use(document))
+    return part_of(use, tray, found, instrument=cards, **fields)
+
+
 def _sets_part(
-    tray: BenchFile, found: tuple[BenchFile, Spec] | None, size: int, within: Mapping[str, float], **fields: Any
+    document: Document,
+    tray: BenchFile,
+    found: tuple[BenchFile, Spec] | None,
+    size: int,
+    within: Mapping[str, float],
+    **fields: Any,
 ) -> JobPart:
     limits = tuple(f"{name}={limit!r}" for name, limit in within.items())
-    return part_of("sets", tray, found, size=size, within=limits, **fields)
+    return _part(document, "sets", tray, found, size=size, within=limits, **fields)
 
 
-def _shims_part(tray: BenchFile, found: tuple[BenchFile, Spec] | None, heights: BenchFile) -> JobPart:
-    return part_of("shims", tray, found, heights=Path(heights.path))
+def _shims_part(
+    document: Document, tray: BenchFile, found: tuple[BenchFile, Spec] | None, heights: BenchFile
+) -> JobPart:
+    return _part(document, "shims", tray, found, heights=Path(heights.path))
 
 
 def certificate(document: Document, inspection: SpringsInspection) -> Shown:
@@ -206,7 +243,7 @@ def certificate(document: Document, inspection: SpringsInspection) -> Shown:
         special = _sets_shown(document, inspection, tray, found)
     elif page == "shims":
         special = _shims_shown(document, tray[0], found)
-    return special or Shown(inspection.result, part_of(NAME, tray[0], found))
+    return special or Shown(inspection.result, _part(document, NAME, tray[0], found))
 
 
 def _sets_shown(
@@ -224,12 +261,12 @@ def _sets_shown(
     answer = _matched(document, wish, grouping)
     given: tuple[str, ...] = ()
     if answer is None:
-        asked = SetsQuestion(springs_question(tray[1], found), wish.size, dict(wish.within))
+        asked = SetsQuestion(springs_question(tray[1], found, cards_in_use(document)), wish.size, dict(wish.within))
         answer = describe_sets(asked, grouping.sets)
         given = tuple(",".join(one) for one in grouping.sets)
     quick = not (given or wish.thorough)
     fields = {"time_limit": wish.time_limit_s, "quick": quick, "set": given}
-    return Shown(answer.result, _sets_part(tray[0], found, wish.size, wish.within, **fields))
+    return Shown(answer.result, _sets_part(document, tray[0], found, wish.size, wish.within, **fields))
 
 
 def _matched(document: Document, wish: sets.Wish, grouping: sets.Grouping) -> SetsInspection | None:
@@ -243,7 +280,7 @@ def _shims_shown(document: Document, tray: BenchFile, found: tuple[BenchFile, Sp
     plan, heights = shim_plan(document), heights_in_use(document)
     if plan is None or plan.value is None or heights is None:
         return None
-    return Shown(plan.value.result, _shims_part(tray, found, heights[0]))
+    return Shown(plan.value.result, _shims_part(document, tray, found, heights[0]))
 
 
 WORK = Work(SpringsState, question, result, parts, certificate, uses, spec=spec_in_use, judges=JUDGES)
