@@ -218,6 +218,7 @@ TWO = "[[point]]\ntrue = 0\nreadings = [0]\n[[point]]\ntrue = 10\nreadings = [10
             "due: found 2026-02-09, expected a date after `calibrated`, 2026-02-10",
         ),
         (f'name = "d"\nunit = "mm"\ncalibrated = "10.2.26"\n{TWO}', "calibrated: found '10.2.26', expected a date as"),
+        (f'name = "d"\nunit = "mm"\ncalibrated = 9999-12-31\ninterval = 12\n{TWO}', "a day from 1900 to 2199"),
         (f'name = "d"\nunit = "mm"\ninterval = 12\n{TWO}', "interval: found 12 months, expected a date `calibrated`"),
         (f'name = "d"\nunit = "mm"\n{TWO}[[point]]\nmass = 1\nreadings = [5]\n', "[[point]] 3 mass: found 1 kg"),
         (f'name = "d"\nunit = "mm"\n{TWO}[[point]]\nreadings = [5]\n', "[[point]] 3: found neither of true and mass"),

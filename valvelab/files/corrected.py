@@ -26,6 +26,7 @@ from valvelab.springs.division import force_division
 
 _RESTING = 0.05
 """The share of a lobe's readings that lies below the one its lift counts from (ours; no source)."""
+_MANY = 2000
 
 
 def corrected_lift_table(table: LiftTable, path: Given | None) -> tuple[LiftTable, tuple[Source, ...]]:
@@ -41,10 +42,11 @@ def corrected_lift_table(table: LiftTable, path: Given | None) -> tuple[LiftTabl
     raw = [trace.lift_mm for trace in table.traces]
     lifts, said = _corrected(card, raw)
     traces = tuple(replace(trace, lift_mm=lift) for trace, lift in zip(table.traces, lifts, strict=True))
-    differences = [card.calibration.uncertainty_of_difference(lift, np.quantile(lift, _RESTING)) for lift in raw]
+    known = card.calibration
+    greatest = max(known.uncertainty_of_difference(_spread(one), np.quantile(one, _RESTING)).max() for one in raw)
     told = f"of a lift by the card of {card.name}"
-    u, note = larger_of(table.probe_uncertainty_mm, _greatest(differences), told, "probe uncertainty", "mm")
-    division = table.probe_resolution_mm or card.calibration.division or find_division(np.concatenate(raw))
+    u, note = larger_of(table.probe_uncertainty_mm, _rounded(greatest), told, "probe uncertainty", "mm")
+    division = table.probe_resolution_mm or known.division or find_division(np.concatenate(raw))
     notes = (*table.notes, *said, note, *_names(table.instrument, [card]), *card.notes(table.date))
     calibrated = replace(
         table,
@@ -88,14 +90,16 @@ def _forces(table: SpringTable, card: InstrumentCard) -> SpringTable:
     forces, said = _corrected(card, raw)
     u, note = _stated(card, raw, table.force_uncertainty_n, "force uncertainty")
     left = iter(forces)
-    each, first = np.unique(np.concatenate(forces), return_index=True)
-    known = card.calibration.calibration_uncertainty(np.concatenate(raw)[first])
+    each = _spread(np.concatenate(raw))
+    known = card.calibration.calibration_uncertainty(each)
+    at, order = np.unique(corrected(card.calibration, each).values, return_index=True)
+    over_force = read_only(at), read_only(np.maximum(known, table.force_uncertainty_n or 0.0)[order])
     found = table.force_resolution_n or card.calibration.division or force_division(np.concatenate(raw))
     return replace(
         _with_strokes(table, lambda stroke: replace(stroke, force_n=next(left))),
         force_uncertainty_n=u,
         force_resolution_n=found,
-        uncertainty_over_force=(read_only(each), read_only(np.maximum(known, table.force_uncertainty_n or 0.0))),
+        uncertainty_over_force=over_force,
         notes=(*table.notes, *said, note),
     )
 
@@ -114,15 +118,21 @@ def _heights(table: SpringTable, card: InstrumentCard) -> SpringTable:
 
 
 def _stated(card: InstrumentCard, raw: Sequence[FloatArray], own: float | None, about: str) -> tuple[float, Note]:
-    known = card.calibration
-    within = [one[np.isfinite(known.correction(one))] for one in raw]
-    found = _greatest([known.calibration_uncertainty(one) for one in (within if any(map(np.size, within)) else raw)])
-    return larger_of(own, found, f"by the card of {card.name}", about, card.canonical)
+    readings = _spread(np.concatenate(raw))
+    within = readings[np.isfinite(card.calibration.correction(readings))]
+    found = card.calibration.calibration_uncertainty(within if within.size else readings).max()
+    return larger_of(own, _rounded(found), f"by the card of {card.name}", about, card.canonical)
 
 
-def _greatest(uncertainties: Sequence[FloatArray]) -> float:
-    """The greatest, to the four figures that a note tells."""
-    return float(f"{max(float(one.max()) for one in uncertainties if one.size):.4g}")
+def _spread(readings: FloatArray) -> FloatArray:
+    """Different readings, ascending; of very many some over their whole range, ends included."""
+    each = np.unique(readings)
+    return each if each.size <= _MANY else each[np.linspace(0, each.size - 1, _MANY).astype(np.intp)]
+
+
+def _rounded(uncertainty: float) -> float:
+    """To the four figures that a note tells."""
+    return float(f"{uncertainty:.4g}")
 
 
 def _strokes(table: SpringTable) -> list[Stroke]:

@@ -33,7 +33,7 @@ from valvelab.conformity.instrument import (
     error_curve,
 )
 from valvelab.errors import BadQuantity
-from valvelab.quantities import Name, Reader, above_zero
+from valvelab.quantities import Day, Name, above_zero
 from valvelab.records.result import Note, info, warning
 from valvelab.records.spec import Quantity
 from valvelab.records.typed import Typed
@@ -46,16 +46,8 @@ GRAVITY_UNKNOWN = 0.0027 / math.sqrt(3.0)
 """Relative standard uncertainty of gravity that nobody states: 9.780 m/s² at the equator, 9.832 at a pole (memory)."""
 
 
-def _day(value: str | date) -> date:
-    try:
-        return value if isinstance(value, date) else date.fromisoformat(value.strip())
-    except ValueError:
-        raise BadQuantity("", f"{value!r}", "a date as YYYY-MM-DD") from None
-
-
 Weight = Annotated[float, above_zero("mass", 1e-6, 1000.0)]
 """kg, above 0."""
-Day = Annotated[date, Reader(_day, str | date)]
 
 
 class CardPoint(Typed):
@@ -94,8 +86,10 @@ class InstrumentCard(Typed):
 
     @model_validator(mode="after")
     def _fits(self) -> InstrumentCard:
-        if self.unit not in FACTORS["length"] and self.unit not in FACTORS["force"]:
+        if not (_is_unit(self.unit, "length") or _is_unit(self.unit, "force")):
             raise BadQuantity("unit", f"{self.unit!r}", "a unit of length or force (mm, um, in, N, lbf, …)")
+        if self.calibrated is not None and not "1900" <= self.calibrated < "2200":
+            raise BadQuantity("calibrated", self.calibrated, "a day from 1900 to 2199")
         if self.interval is not None and self.calibrated is None:
             raise BadQuantity("interval", f"{self.interval} months", "a date `calibrated` that they count from")
         if self.interval is not None and self.due is not None:
@@ -111,7 +105,7 @@ class InstrumentCard(Typed):
     @property
     def dimension(self) -> Literal["length", "force"]:
         """What the instrument reads."""
-        return "length" if self.unit in FACTORS["length"] else "force"
+        return "length" if _is_unit(self.unit, "length") else "force"
 
     @property
     def canonical(self) -> str:
@@ -123,13 +117,14 @@ class InstrumentCard(Typed):
         return instrument.casefold().split() == self.name.casefold().split()
 
     @property
-    def due_on(self) -> date | None:
-        """The day the next calibration is due, by date or interval; None where neither is stated."""
+    def due_on(self) -> str | None:
+        """The day the next calibration is due, by date or interval, ISO 8601; None where neither is stated."""
         if self.calibrated is None or self.interval is None:
             return self.due
-        years, month = divmod(self.calibrated.month - 1 + self.interval, 12)
-        year = self.calibrated.year + years
-        return date(year, month + 1, min(self.calibrated.day, monthrange(year, month + 1)[1]))
+        begun = date.fromisoformat(self.calibrated)
+        years, month = divmod(begun.month - 1 + self.interval, 12)
+        year = begun.year + years
+        return date(year, month + 1, min(begun.day, monthrange(year, month + 1)[1])).isoformat()
 
     @property
     def gravity_assumed(self) -> bool:
@@ -216,8 +211,12 @@ class InstrumentCard(Typed):
             yield warning("instrument", text)
 
 
-def _known_day(text: str | None) -> date | None:
+def _is_unit(unit: str, dimension: Literal["length", "force"]) -> bool:
+    return unit.lower() in {name.lower() for name in FACTORS[dimension]}
+
+
+def _known_day(text: str | None) -> str | None:
     try:
-        return None if text is None else date.fromisoformat(text.strip())
+        return None if text is None else date.fromisoformat(text.strip()).isoformat()
     except ValueError:
         return None
