@@ -26,6 +26,7 @@ from valvelab.job.verify import verify_bytes
 from valvelab.places import sample_profiles
 from valvelab.records.job import Job, LobesPart, MotionPart, SpringsPart
 from valvelab.workbench import bays, edits, jobs, lobes_bay, springs_bay
+from valvelab.workbench.card_choice import corrected_by
 from valvelab.workbench.contents import read_content
 from valvelab.workbench.document import BenchFile, Document
 
@@ -219,6 +220,9 @@ def test_the_bench_takes_the_card_that_the_readings_name(few: Path) -> None:
     assert isinstance(part, SpringsPart)
     assert part.instrument == (TESTER,)
     assert str(TESTER) in {file.path for file in springs_bay.uses(document)}
+    told = corrected_by(document, *springs_bay.cards_in_use(document))
+    assert told == "; by the card of lever tester and height stop"
+    assert corrected_by(document, None) == ""
 
 
 def test_another_card_is_used_once_it_is_chosen(tmp_path: Path) -> None:

@@ -17,3 +17,10 @@ def card_for(document: Document, dimension: Literal["length", "force"], instrume
     chosen = document.current.get(CARD)
     named = [file for file, card in found if instrument is not None and card.is_of(instrument)]
     return next((file for file, _ in found if file.path == chosen), named[0] if named else None)
+
+
+def corrected_by(document: Document, *cards: BenchFile | None) -> str:
+    """Whose cards readings are corrected by, to follow a headline; empty without one."""
+    found = (document.value_of(card, CARD) for card in cards if card is not None)
+    names = " and ".join(read[0].name for read in found if read is not None)
+    return f"; by the card of {names}" if names else ""

@@ -29,6 +29,7 @@ from valvelab.window.panes import BoundQuantity, Chips, EachFrame, look, splitte
 from valvelab.window.tables import TableColumn, TableView, fact_columns, of
 from valvelab.window.theme import current_theme
 from valvelab.workbench import bays, lobes_bay
+from valvelab.workbench.card_choice import corrected_by
 from valvelab.workbench.document import Document, Problem
 from valvelab.workbench.lobes_bay import LobesState, chosen_lobe
 from valvelab.workbench.spec_choice import headline_of, text_of
@@ -92,12 +93,13 @@ class LobesView(BayView[LobesInspection]):
     # -- showing ----------------------------------------------------------------------------------------------------
 
     def headline(self, document: Document, inspection: LobesInspection) -> tuple[str, str]:
-        """Part and serial; the spec."""
+        """Part and serial; the spec and the instrument's card."""
         table = lobes_bay.table_in_use(document)
         content = None if table is None else document.content(table)
         part, serial = (getattr(content and content.value, name, None) for name in ("part", "serial"))
         title = numbered(part or (table.name if table else ""), serial)
-        return title, headline_of(document, lobes_bay.spec_in_use(document), inspection.spec)
+        against = headline_of(document, lobes_bay.spec_in_use(document), inspection.spec)
+        return title, against + corrected_by(document, lobes_bay.card_in_use(document))
 
     def show_answer(self, document: Document, inspection: LobesInspection) -> None:
         """Redraw what changed: everything, the chosen lobe, or only the checking lift."""

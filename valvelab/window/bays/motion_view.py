@@ -38,6 +38,7 @@ from valvelab.window.panel import Drawing, DrawingPanel
 from valvelab.window.panes import Chips, caution, colour_text, look, offer, splitter, titled
 from valvelab.window.tables import TableColumn, TableView
 from valvelab.workbench import lobes_bay, motion_files, motion_readings, motion_trials
+from valvelab.workbench.card_choice import corrected_by
 from valvelab.workbench.document import Answer, Document, Problem
 from valvelab.workbench.motion_files import Motion, MotionState, Trial
 from valvelab.workbench.motion_trials import SWEEP, TRIAL_LIFT_MM
@@ -126,7 +127,8 @@ class MotionView(BayView[Motion]):
         title = f"{part} behind {train[0].name}" if train else part
         found = motion_files.spec_in_use(document)
         refused = any(note.about == "spec" for note in motion.inspection.result.notes)
-        return title, headline_of(document, found, None if found is None or refused else found[1])
+        against = headline_of(document, found, None if found is None or refused else found[1])
+        return title, against + corrected_by(document, lobes_bay.card_in_use(document))
 
     def show_answer(self, document: Document, motion: Motion) -> None:
         """Redraw what changed."""

@@ -25,6 +25,7 @@ from valvelab.window.layouts import stacked
 from valvelab.window.panes import Chips, look, splitter, titled
 from valvelab.window.tables import TableColumn, TableView, fact_columns, of
 from valvelab.workbench import sets, springs_bay
+from valvelab.workbench.card_choice import corrected_by
 from valvelab.workbench.document import Document
 from valvelab.workbench.sets import SpringsState
 from valvelab.workbench.spec_choice import headline_of
@@ -84,7 +85,7 @@ class SpringsView(BayView[SpringsInspection]):
     # -- showing ----------------------------------------------------------------------------------------------------
 
     def headline(self, document: Document, inspection: SpringsInspection) -> tuple[str, str]:
-        """Part and serial; the spec."""
+        """Part and serial; the spec and the instruments' cards."""
         tray = springs_bay.table_in_use(document)
         remarks = {} if tray is None else tray[1].remarks
         title = "" if tray is None else numbered(remarks.get("part") or tray[0].name, remarks.get("serial"))
@@ -92,7 +93,7 @@ class SpringsView(BayView[SpringsInspection]):
         against = headline_of(document, found, inspection.spec)
         if found is None:
             against = f"{sets.counted(len(rows_of(inspection)), 'spring')}, {against}"
-        return title, against
+        return title, against + corrected_by(document, *springs_bay.cards_in_use(document))
 
     def show_answer(self, document: Document, inspection: SpringsInspection) -> None:
         """Redraw what changed: the tray, the chosen spring, the sets, the shims."""
