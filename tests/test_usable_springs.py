@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from pypdf import PdfReader
 from something import each
 from spring_cases import write_readings
 
@@ -163,3 +164,74 @@ def test_the_tester_s_division_shows_in_its_readings() -> None:
         assert force_division(np.round(exact / division) * division) == pytest.approx(division)
     assert force_division(exact) is None
     assert force_division(np.round(exact[:5])) is None
+
+
+def test_a_rejected_spring_is_taken_in_and_a_good_one_left_out_with_reasons(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file, spec = springs_file(tmp_path), spec_file(tmp_path)
+    by_hand = ("--spec", spec, "--take", "E=re-measured twice, 246.1", "--leave-out", "C=scratched")
+    matched = answer(capsys, "sets", file, *WITHIN, *by_hand)
+    heights = heights_file(tmp_path, "1I, 38.0", "1E, 40.0")
+    plan = answer(capsys, "shims", file, "--heights", heights, *by_hand)
+    for found in each([matched, plan]):
+        assert found["excluded"] == [{"spring": "C", "reason": "left out: scratched"}]
+        taken = {
+            "spring": "E",
+            "reason": "re-measured twice, 246.1",
+            "rejected_for": "seat force 200.0 N, at least 245.0 N",
+        }
+        assert found["taken_in"] == [taken]
+        said = {note["about"]: note["text"] for note in found["notes"]}
+        assert said["taken in"].endswith("E (seat force 200.0 N, at least 245.0 N): re-measured twice, 246.1")
+        assert said["excluded"] == "left out: C (scratched)"
+    assert plan["positions"][0]["spring"] == "E"
+    assert main(["sets", str(file), *WITHIN, *map(str, by_hand)]) == 0
+    told = " ".join(capsys.readouterr().out.split())
+    assert "Left out by hand: C (scratched)." in told
+    assert "taken in: E (seat force 200.0 N, at least 245.0 N): re-measured twice, 246.1." in told
+    fixed = answer(capsys, "shims", file, "--heights", heights, *by_hand, "--fix", "1I=C", code=3)
+    assert "which is left out (scratched)" in fixed
+
+
+@pytest.mark.parametrize(
+    ("decided", "code", "sentence"),
+    [
+        (("--take", "A=it is fine"), 3, "'A' taken in, which no spec rejects"),
+        (("--take", "Z=it is fine"), 3, "'Z' taken in, which is not among the readings"),
+        (("--leave-out", "Z=scratched"), 3, "'Z' left out, which is not among the readings"),
+        (("--take", "E=once more", "--leave-out", "E=scratched"), 3, "expected one of the two"),
+        (("--take", "E"), 2, "expected NAME=REASON"),
+        (("--take", "E="), 2, "expected NAME=REASON"),
+        (("--leave-out", "A=bent", "--leave-out", "A=scratched"), 2, "found 'A' twice"),
+        (tuple(word for name in "ABCDEF" for word in ("--leave-out", f"{name}=bent")), 3, "all 6 springs stay out"),
+    ],
+)
+def test_what_a_person_decides_has_to_be_founded(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], decided: tuple[str, ...], code: int, sentence: str
+) -> None:
+    asked = ("sets", springs_file(tmp_path), *WITHIN, "--spec", spec_file(tmp_path), *decided)
+    assert sentence in answer(capsys, *asked, code=code)
+
+
+def test_what_a_person_decides_stands_on_paper(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    paper = tmp_path / "sets.pdf"
+    by_hand = ("--take", "E=re-measured twice, 246.1", "--leave-out", "C=scratched")
+    main(
+        [
+            "sets",
+            str(springs_file(tmp_path)),
+            *WITHIN,
+            "--spec",
+            str(spec_file(tmp_path)),
+            *by_hand,
+            "--out",
+            str(paper),
+        ]
+    )
+    text = " ".join("".join(page.extract_text() for page in PdfReader(paper).pages).split())
+    assert "Left out by hand: C (scratched)." in text
+    assert "E (seat force 200.0 N, at least 245.0 N): re-measured twice, 246.1." in text
+    capsys.readouterr()
+    assert main(["verify", str(paper)]) == 0
+    assert "scratched" in str(PdfReader(paper).attachments["job.toml"])

@@ -11,14 +11,14 @@ from valvelab.inspection.characteristics import by_name
 from valvelab.inspection.springs.check_sets import StatedSets, check_sets
 from valvelab.inspection.springs.given_sets import describe_sets
 from valvelab.inspection.springs.sets import MATCHED, PositionWish, SetsInspection, SetsQuestion, inspect_sets
-from valvelab.job.springs import question_of
+from valvelab.job.springs import by_hand, question_of
 from valvelab.job.typed import quantity
 from valvelab.job.use import Around, Asked, Told, Use
 from valvelab.records.job import SetsPart
 from valvelab.records.sets_result import SetsResult
 from valvelab.report.assembly import Part
 from valvelab.report.springs_certificate import sets_part
-from valvelab.tables.springs import kept_out, left_over, proof, set_tables
+from valvelab.tables.springs import kept_out, left_over, proof, set_tables, taken_in
 from valvelab.units import System
 
 Sets = Asked[SetsQuestion, SetsInspection]
@@ -62,7 +62,7 @@ def _question(part: SetsPart, around: Around) -> SetsQuestion:
         positions=positions,
         time_limit_s=quantity(part.time_limit, "time", "--time-limit"),
         thorough=not part.quick,
-        with_rejected=part.with_rejected,
+        by_hand=by_hand(part),
     )
 
 
@@ -117,7 +117,13 @@ def _position(text: str) -> PositionWish:
 def tables(asked: Sets, system: System) -> Sequence[Told]:
     """What is proven, a row a set, the springs of each, what is left over."""
     result = asked.inspection.result
-    return [proof(result), set_tables(result, system), left_over(result.left_over), kept_out(result.excluded)]
+    return [
+        proof(result),
+        set_tables(result, system),
+        left_over(result.left_over),
+        kept_out(result.excluded),
+        taken_in(result.taken_in),
+    ]
 
 
 def paper(asked: Sets, system: System) -> Part:

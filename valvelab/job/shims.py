@@ -9,7 +9,7 @@ from valvelab.errors import WrongUsage
 from valvelab.files.heights import read_heights
 from valvelab.files.sets_file import read_sets, set_number
 from valvelab.inspection.springs.shims import ShimsInspection, ShimsQuestion, inspect_shims
-from valvelab.job.springs import question_of
+from valvelab.job.springs import by_hand, question_of
 from valvelab.job.use import Around, Asked, Told, Use
 from valvelab.records.job import ShimsPart
 from valvelab.records.sets_result import SetsResult
@@ -17,7 +17,7 @@ from valvelab.records.shims_result import ShimsResult
 from valvelab.records.spring_readings import SpringTable
 from valvelab.report.assembly import Part
 from valvelab.report.springs_certificate import shims_part
-from valvelab.tables.springs import kept_out, left_over, shim_table, spread_told
+from valvelab.tables.springs import kept_out, left_over, shim_table, spread_told, taken_in
 from valvelab.units import System
 
 Shims = Asked[ShimsQuestion, ShimsInspection]
@@ -30,7 +30,7 @@ def inspect(part: ShimsPart, around: Around) -> Shims:
     fixed = dict(_fixed(text) for text in part.fix)
     if len(fixed) < len(part.fix):
         raise WrongUsage("--fix: found a position twice, expected each once")
-    question = ShimsQuestion(springs, read_heights(part.heights), only, of, fixed, part.with_rejected)
+    question = ShimsQuestion(springs, read_heights(part.heights), only, of, fixed, by_hand(part))
     return Asked(question, inspect_shims(question))
 
 
@@ -62,7 +62,7 @@ def tables(asked: Shims, system: System) -> Sequence[Told]:
     """A row a valve, how even the forces come, what is left over."""
     result = asked.inspection.result
     plan, spread = shim_table(result, system), spread_told(result, system)
-    return [plan, spread, left_over(result.left_over), kept_out(result.excluded)]
+    return [plan, spread, left_over(result.left_over), kept_out(result.excluded), taken_in(result.taken_in)]
 
 
 def paper(asked: Shims, system: System) -> Part:

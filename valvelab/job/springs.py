@@ -8,8 +8,10 @@ from typing import Literal
 from valvelab.files.corrected import corrected_springs
 from valvelab.files.spring_readings import read_spring_readings
 from valvelab.inspection.springs.inspect import CAUTION, SpringsInspection, SpringsQuestion, inspect_springs
+from valvelab.inspection.springs.usable import ByHand
+from valvelab.job.typed import reasons
 from valvelab.job.use import Around, Asked, Told, Use
-from valvelab.records.job import SpringsPart, SpringTablePart
+from valvelab.records.job import SetsPart, ShimsPart, SpringsPart, SpringTablePart
 from valvelab.records.springs_result import SpringsResult
 from valvelab.records.wire_materials import read_wire_materials
 from valvelab.report.assembly import Part
@@ -28,6 +30,11 @@ def question_of(
     readings, cards = corrected_springs(read_spring_readings(part.file, part.columns), part.instrument)
     sources = (*sources, *cards)
     return SpringsQuestion(readings, spec, str(part.spec or ""), read_wire_materials(), stress_factor, sources)
+
+
+def by_hand(part: SetsPart | ShimsPart) -> ByHand:
+    """Which springs a part takes in or leaves out."""
+    return ByHand(reasons(part.take, "--take"), reasons(part.leave_out, "--leave-out"), part.with_rejected)
 
 
 def inspect(part: SpringsPart, around: Around) -> Springs:

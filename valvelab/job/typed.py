@@ -42,6 +42,19 @@ def quantity(
     return found
 
 
+def reasons(texts: Sequence[str], option: str) -> dict[str, str]:
+    """Names and reasons of `Q07=scratched`; WrongUsage for one without a reason, and for a name that comes twice."""
+    found: dict[str, str] = {}
+    for text in texts:
+        name, _, reason = (piece.strip() for piece in text.partition("="))
+        if not (name and reason):
+            raise WrongUsage(f'{option} {text!r}: expected NAME=REASON, such as "Q07=scratched"')
+        if name in found:
+            raise WrongUsage(f"{option}: found {name!r} twice, expected each once")
+        found[name] = reason
+    return found
+
+
 def checking_lifts(values: Sequence[Quantity]) -> tuple[float, ...]:
     """What `--at` adds to the checking lifts, mm."""
     return tuple(quantity(value, "length", "--at") for value in values)

@@ -24,6 +24,11 @@ _READINGS = "spring readings (text table or XLSX)"
 _COMPARED = "lift table or spring readings, or a certificate that carries them"
 _AT = 'add a checking lift, for example "0.050 in"; repeatable'
 _REJECTED = "springs that the spec rejects may be used as well"
+_TAKE = (
+    "a spring that the spec rejects and that is used all the same, with the reason, "
+    'such as "Q23=rate re-measured twice, 40.1"; repeatable'
+)
+_LEAVE_OUT = 'a spring that is not used, with the reason, such as "Q07=scratched"; repeatable'
 _POSITION = 'a place that wants its own set, such as "intake: size=8, seat_force=240 N..260 N"; repeatable'
 
 
@@ -171,6 +176,8 @@ class SetsPart(SpringTablePart):
     time_limit: Quantity = Field("30", title="S", description="seconds after which the best found counts (30)")
     quick: bool = Field(False, description="prove the number of sets, but leave their total spread unproven")
     with_rejected: bool = Field(False, description=_REJECTED)
+    take: tuple[str, ...] = Field((), title="SPRING=REASON", description=_TAKE, max_length=MOST_LISTED)
+    leave_out: tuple[str, ...] = Field((), title="SPRING=REASON", description=_LEAVE_OUT, max_length=MOST_LISTED)
     together: tuple[str, ...] = Field(
         (), title="A,B", description="springs that stay in one set", max_length=MOST_LISTED
     )
@@ -203,6 +210,8 @@ class ShimsPart(SpringTablePart):
         max_length=MOST_OF_ONE,
     )
     with_rejected: bool = Field(False, description=_REJECTED)
+    take: tuple[str, ...] = Field((), title="SPRING=REASON", description=_TAKE, max_length=MOST_LISTED)
+    leave_out: tuple[str, ...] = Field((), title="SPRING=REASON", description=_LEAVE_OUT, max_length=MOST_LISTED)
 
 
 class PhasingPart(JobPart):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Literal
 
 from valvelab.records.result import Record, Result
-from valvelab.records.springs_result import ExcludedSpring
+from valvelab.records.springs_result import ExcludedSpring, TakenSpring
 
 
 class SpringSet(Record):
@@ -26,6 +26,7 @@ class SetsResult(Result):
     sets: tuple[SpringSet, ...]
     left_over: tuple[str, ...]
     excluded: tuple[ExcludedSpring, ...] = ()
+    taken_in: tuple[TakenSpring, ...] = ()
     total_spread: float
     proven_optimal: bool
     bound_sets: int

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Literal
 
 from valvelab.records.result import Record, Result
-from valvelab.records.springs_result import ExcludedSpring
+from valvelab.records.springs_result import ExcludedSpring, TakenSpring
 
 
 class ShimPosition(Record):
@@ -28,3 +28,4 @@ class ShimsResult(Result):
     target_seat_force_n: float | None
     left_over: tuple[str, ...]
     excluded: tuple[ExcludedSpring, ...] = ()
+    taken_in: tuple[TakenSpring, ...] = ()

@@ -72,11 +72,35 @@ class SpringResult(Record):
     uncertainty: dict[str, float | None]
 
 
+LEFT_OUT = "left out: "
+"""How the reason begins for which a person kept a spring out; any other is the spec's."""
+
+
 class ExcludedSpring(Record):
-    """A spring that the spec rejects, kept out of sets and shim plans, and what it was rejected for."""
+    """A spring kept out of sets and shim plans: what the spec rejects it for, or why a person left it out."""
 
     spring: str
     reason: str
+
+    @property
+    def by_hand(self) -> bool:
+        """Whether a person left it out."""
+        return self.reason.startswith(LEFT_OUT)
+
+    @property
+    def told(self) -> str:
+        """Why it is not used, as it stands behind its name."""
+        if self.by_hand:
+            return f"which is left out ({self.reason.removeprefix(LEFT_OUT)})"
+        return f"which the spec rejects ({self.reason})"
+
+
+class TakenSpring(Record):
+    """A spring that the spec rejects and a person took in all the same, and why."""
+
+    spring: str
+    reason: str
+    rejected_for: str
 
 
 class SpringsResult(Result):

@@ -26,6 +26,7 @@ from valvelab.tables.springs import (
     shim_table,
     spread_told,
     spring_tables,
+    taken_in,
 )
 from valvelab.units import System, display_unit, show
 
@@ -33,6 +34,8 @@ if TYPE_CHECKING:
     from valvelab.inspection.springs.inspect import SpringsInspection
     from valvelab.inspection.springs.sets import SetsInspection
     from valvelab.inspection.springs.shims import ShimsInspection
+    from valvelab.records.sets_result import SetsResult
+    from valvelab.records.shims_result import ShimsResult
     from valvelab.records.spring_readings import HeightsTable, SpringTable
 
 WIDE_MM, FLAT_MM = 74.0, 62.0
@@ -130,8 +133,7 @@ def sets_part(inspection: SetsInspection, table: SpringTable, system: System = "
     blocks += tables[1:]
     if result.left_over:
         blocks.append(Paragraph(left_over(result.left_over)))
-    if result.excluded:
-        overview.append(Paragraph(kept_out(result.excluded)))
+    overview += _decided(result)
     return Part(
         name="Matched spring sets",
         result=result,
@@ -145,6 +147,11 @@ def sets_part(inspection: SetsInspection, table: SpringTable, system: System = "
         subjects=("spring",),
         serial=table.remarks.get("serial"),
     )
+
+
+def _decided(result: SetsResult | ShimsResult) -> list[Paragraph]:
+    """Springs kept out and taken in, with the reasons."""
+    return [Paragraph(text) for text in (kept_out(result.excluded), taken_in(result.taken_in)) if text]
 
 
 def shims_part(
@@ -161,7 +168,6 @@ def shims_part(
     stock = ", ".join(show(shim, "mm", system, fine) for shim in heights.shims_mm)
     target = heights.target_seat_force_n
     blocks = (Section("Springs left over", (Paragraph(left_over(result.left_over)),)),) if result.left_over else ()
-    out = (Paragraph(kept_out(result.excluded)),) if result.excluded else ()
     lift = heights.valve_lift_mm if heights.valve_lift_mm is not None else table.valve_lift_mm
     return Part(
         name="Spring shim plan",
@@ -180,7 +186,7 @@ def shims_part(
         overview=(
             Paragraph(spread_told(result, system), "strong"),
             shim_table(result, system),
-            *out,
+            *_decided(result),
             FigureBlock(((seat_force_figure(inspection),),), FLAT_MM),
         ),
         sections=blocks,

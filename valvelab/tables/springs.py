@@ -10,7 +10,7 @@ from valvelab.decimals import USUAL, Usual, figure, told
 from valvelab.inspection.springs.characteristics import FORCES, OTHERS, recorded, row_of
 from valvelab.records.sets_result import SetsResult, SpringSet
 from valvelab.records.shims_result import ShimPosition, ShimsResult
-from valvelab.records.springs_result import ExcludedSpring, SpringResult
+from valvelab.records.springs_result import LEFT_OUT, ExcludedSpring, SpringResult, TakenSpring
 from valvelab.tables.description import Column, Fact, Table, facts, named_pairs, recorded_column, table_of
 from valvelab.units import System, display_unit
 
@@ -127,9 +127,17 @@ def left_over(names: Sequence[str]) -> str:
 
 
 def kept_out(excluded: Sequence[ExcludedSpring]) -> str:
-    """Springs that the spec rejects, with what for; or nothing."""
-    told = "; ".join(f"{one.spring} ({one.reason})" for one in excluded)
-    return f"Rejected by the spec, so not used: {told}." if told else ""
+    """Springs that the spec rejects, with what for, and those that a person left out, with why; or nothing."""
+    rejected = "; ".join(f"{one.spring} ({one.reason})" for one in excluded if not one.by_hand)
+    left = "; ".join(f"{one.spring} ({one.reason.removeprefix(LEFT_OUT)})" for one in excluded if one.by_hand)
+    told = [f"Rejected by the spec, so not used: {rejected}."] if rejected else []
+    return " ".join([*told, f"Left out by hand: {left}."] if left else told)
+
+
+def taken_in(taken: Sequence[TakenSpring]) -> str:
+    """Springs that the spec rejects and a person took in, with what for and why; or nothing."""
+    told = "; ".join(f"{one.spring} ({one.rejected_for}): {one.reason}" for one in taken)
+    return f"Rejected by the spec and taken in: {told}." if told else ""
 
 
 def shims_told(shims_mm: Sequence[float], system: System) -> str:

@@ -21,7 +21,7 @@ def describe_sets(question: SetsQuestion, given: tuple[tuple[str, ...], ...]) ->
     """
     plain = inspect_sets(replace(question, time_limit_s=0.0))
     table = plain.result.values
-    _check(given, table, {one.spring: one.reason for one in plain.result.excluded})
+    _check(given, table, {one.spring: one.told for one in plain.result.excluded})
     keys = {row_of(name).key: limit for name, limit in question.within.items()}
     made = tuple(_described(one, table, keys) for one in given)
     used = {name for one in given for name in one}
@@ -48,14 +48,12 @@ def describe_sets(question: SetsQuestion, given: tuple[tuple[str, ...], ...]) ->
     return replace(plain, result=result)
 
 
-def _check(
-    given: tuple[tuple[str, ...], ...], table: dict[str, dict[str, float | None]], rejected: dict[str, str]
-) -> None:
+def _check(given: tuple[tuple[str, ...], ...], table: dict[str, dict[str, float | None]], out: dict[str, str]) -> None:
     seen: set[str] = set()
     for one in given:
         for name in one:
-            if name in rejected:
-                raise WrongUsage(f"--set: the spec rejects {name!r} ({rejected[name]}); --with-rejected takes it in")
+            if name in out:
+                raise WrongUsage(f"--set: {name!r}, {out[name]}; --take takes it in")
             if name not in table:
                 raise WrongUsage(f"--set: there is no spring {name!r}")
             if name in seen:

@@ -14,11 +14,11 @@ from valvelab.inspection.springs.analysis import SpringAnalysis
 from valvelab.inspection.springs.beside import beside
 from valvelab.inspection.springs.characteristics import measured, row_of
 from valvelab.inspection.springs.inspect import SpringsQuestion
-from valvelab.inspection.springs.usable import usable_springs
+from valvelab.inspection.springs.usable import AS_JUDGED, ByHand, usable_springs
 from valvelab.measured import Measured
 from valvelab.records.result import Note, info, warning
 from valvelab.records.sets_result import SetsResult, SpringSet
-from valvelab.records.springs_result import ExcludedSpring
+from valvelab.records.springs_result import ExcludedSpring, TakenSpring
 from valvelab.sets.least_spread import THOROUGH, Effort
 from valvelab.sets.match import MatchedSet, MatchedSets, match
 from valvelab.sets.tray import LARGEST_SET, SMALLEST_SET, Position, Progress, Tray, Watch, tray
@@ -40,7 +40,7 @@ class PositionWish:
 class SetsQuestion:
     """What is asked: readings, set size, the largest range of each characteristic in a set, and conditions by name.
 
-    with_rejected: springs that the spec rejects take part as well.
+    by_hand: which springs a person takes in or leaves out.
     """
 
     springs: SpringsQuestion
@@ -51,7 +51,7 @@ class SetsQuestion:
     positions: tuple[PositionWish, ...] = ()
     time_limit_s: float = 30.0
     thorough: bool = False
-    with_rejected: bool = False
+    by_hand: ByHand = AS_JUDGED
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,12 +84,13 @@ class Prepared:
     tray: Tray
     notes: tuple[Note, ...]
     excluded: tuple[ExcludedSpring, ...]
+    taken_in: tuple[TakenSpring, ...]
 
 
 def prepare(question: SetsQuestion) -> Prepared:
     """The tray that a question is about. Refuses a question without limits, sizes out of range, an unusable tray."""
     _check(question)
-    pool = usable_springs(question.springs, with_rejected=question.with_rejected)
+    pool = usable_springs(question.springs, question.by_hand)
     chosen, notes = pool.analyses, list(pool.notes)
     names = tuple(question.within)
     table = {one.name: {name: measured(one, row_of(name)) for name in names} for one in chosen}
@@ -109,7 +110,7 @@ def prepare(question: SetsQuestion) -> Prepared:
         tuple((pair[0], pair[1]) for names in question.apart if len(pair := _indices(names, usable, known)) == 2),
         tuple(_position(wish, names) for wish in question.positions),
     )
-    return Prepared(chosen, table, problem, tuple(notes), pool.excluded)
+    return Prepared(chosen, table, problem, tuple(notes), pool.excluded, pool.taken_in)
 
 
 def answer(question: SetsQuestion, ready: Prepared, matched: MatchedSets) -> SetsInspection:
@@ -124,6 +125,7 @@ def answer(question: SetsQuestion, ready: Prepared, matched: MatchedSets) -> Set
         sets=tuple(_set(problem, one, tuple(question.within)) for one in matched.sets),
         left_over=tuple(name for name in table if name not in used),
         excluded=ready.excluded,
+        taken_in=ready.taken_in,
         total_spread=matched.total_spread,
         proven_optimal=matched.proven_optimal,
         bound_sets=matched.bound_sets,

@@ -12,7 +12,7 @@ from valvelab.arrays import FloatArray
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.inspection.springs.analysis import Fit, SpringAnalysis
 from valvelab.inspection.springs.inspect import SpringsQuestion
-from valvelab.inspection.springs.usable import UsableSprings, usable_springs
+from valvelab.inspection.springs.usable import AS_JUDGED, ByHand, UsableSprings, usable_springs
 from valvelab.records.result import Note, info, warning
 from valvelab.records.shims_result import ShimPosition, ShimsResult
 from valvelab.records.spring_readings import HeightsTable, ValvePosition
@@ -24,7 +24,8 @@ class ShimsQuestion:
     """Springs, measured heights, and what the preamble of the heights asks for.
 
     only: the springs that may be used (those of a matched set), and `of` what they are; None for all of the file.
-    fixed: the spring that goes to a position, by position. with_rejected: springs that the spec rejects may be used.
+    fixed: the spring that goes to a position, by position. by_hand: which springs a person takes in or
+    leaves out.
     """
 
     springs: SpringsQuestion
@@ -32,7 +33,7 @@ class ShimsQuestion:
     only: tuple[str, ...] | None = None
     of: str = ""
     fixed: Mapping[str, str] = field(default_factory=dict)
-    with_rejected: bool = False
+    by_hand: ByHand = AS_JUDGED
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +48,7 @@ class ShimsInspection:
 
 def inspect_shims(question: ShimsQuestion) -> ShimsInspection:
     """The spring and shims for each position; CannotEvaluate(NOT_FEASIBLE) says why when there are none."""
-    pool = usable_springs(question.springs, with_rejected=question.with_rejected)
+    pool = usable_springs(question.springs, question.by_hand)
     springs, notes = _of_the_set(question, pool)
     heights = question.heights
     lift, lift_notes = _lift(pool.fit, heights)
@@ -68,6 +69,7 @@ def inspect_shims(question: ShimsQuestion) -> ShimsInspection:
         target_seat_force_n=heights.target_seat_force_n,
         left_over=tuple(spring.name for number, spring in enumerate(springs) if number not in plan.spring),
         excluded=pool.excluded,
+        taken_in=pool.taken_in,
     )
     return ShimsInspection(springs, choice, plan, result)
 
@@ -79,12 +81,10 @@ def _of_the_set(question: ShimsQuestion, pool: UsableSprings) -> tuple[tuple[Spr
         return pool.analyses, notes
     file, of = question.springs.table.file, question.of or "the set"
     known = {analysis.name for analysis in pool.analyses}
-    out = {one.spring: one.reason for one in pool.excluded}
+    out = {one.spring: one.told for one in pool.excluded}
     for name in question.only:
         if name in out:
-            raise CannotEvaluate(
-                Reason.NOT_FEASIBLE, f"{file}: {of} holds {name!r}, which the spec rejects ({out[name]})"
-            )
+            raise CannotEvaluate(Reason.NOT_FEASIBLE, f"{file}: {of} holds {name!r}, {out[name]}")
         if name not in known:
             raise CannotEvaluate(Reason.MISSING_INPUT, f"{file}: {of} holds {name!r}, which is not among the readings")
     notes.append(info("springs", f"those of {of} alone: {', '.join(question.only)}"))
@@ -97,7 +97,7 @@ def _fixed(
     """The choice with each fixed spring at its position and nowhere else; refuses what can't be."""
     names = [analysis.name for analysis in springs]
     places = [position.position for position in question.heights.positions]
-    out = {one.spring: f"which the spec rejects ({one.reason})" for one in pool.excluded}
+    out = {one.spring: one.told for one in pool.excluded}
     allowed = choice.allowed.copy()
     taken: dict[str, str] = {}
     for position, spring in question.fixed.items():

@@ -1,53 +1,104 @@
-"""Which springs of a file may go into an engine: those that the spec does not reject."""
+"""Which springs of a file may go into an engine: those that the spec does not reject, and what a person decided."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field
 
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.inspection.springs.analysis import Fit, SpringAnalysis
 from valvelab.inspection.springs.inspect import SpringsQuestion, analyse_all, latest_stages, spring_verdicts
 from valvelab.records.result import Note, Verdict, warning
-from valvelab.records.springs_result import ExcludedSpring
+from valvelab.records.springs_result import LEFT_OUT, ExcludedSpring, TakenSpring
 from valvelab.units import show
 
 
 @dataclass(frozen=True, slots=True)
+class ByHand:
+    """What a person decided of a tray: spring and reason each.
+
+    take: rejected springs that are used all the same; leave_out: springs that are not used. with_rejected takes all
+    rejected ones in, without a reason.
+    """
+
+    take: Mapping[str, str] = field(default_factory=dict)
+    leave_out: Mapping[str, str] = field(default_factory=dict)
+    with_rejected: bool = False
+
+
+AS_JUDGED = ByHand()
+
+
+@dataclass(frozen=True, slots=True)
 class UsableSprings:
-    """Springs that may be used, each in its last stage, those that stay out with the reason, and what to say of it."""
+    """Springs that may be used, each in its last stage; those kept out or taken in with the reason; what to say."""
 
     fit: Fit
     analyses: tuple[SpringAnalysis, ...]
     excluded: tuple[ExcludedSpring, ...]
+    taken_in: tuple[TakenSpring, ...]
     notes: tuple[Note, ...]
 
 
-def usable_springs(question: SpringsQuestion, *, with_rejected: bool = False) -> UsableSprings:
-    """The springs of a file that its spec does not reject; undecided ones stay in and are named.
+def usable_springs(question: SpringsQuestion, by_hand: ByHand = AS_JUDGED) -> UsableSprings:
+    """The springs of a file that neither spec nor person keeps out; undecided ones are named and stay in.
 
-    `with_rejected` takes rejected ones in, and says so. Refused when none is left.
+    Refused when none is left, where a person decides of a spring that the file does not have, and where one is taken
+    in that the spec does not reject.
     """
     fit, every, notes = analyse_all(question)
     verdicts, _ = spring_verdicts(question, every)
     latest = tuple(every[number] for number in latest_stages(every))
     rejected = _reasons(verdicts, "reject")
-    undecided = [name for name in _reasons(verdicts, "undecided") if name not in rejected]
+    _refuse_unfounded(question.table.file, by_hand, {one.name for one in latest}, rejected)
+    out = {name: LEFT_OUT + reason for name, reason in by_hand.leave_out.items()}
+    undecided = [name for name in _reasons(verdicts, "undecided") if name not in rejected and name not in out]
     if undecided:
         notes.append(warning("undecided", f"not decided by the spec, and used: {', '.join(undecided)}"))
-    if rejected and with_rejected:
+    taken = tuple(
+        TakenSpring(spring=name, reason=by_hand.take[name], rejected_for=why)
+        for name, why in rejected.items()
+        if name in by_hand.take
+    )
+    if taken:
+        text = "; ".join(f"{one.spring} ({one.rejected_for}): {one.reason}" for one in taken)
+        notes.append(warning("taken in", f"rejected by the spec, and taken in: {text}"))
+    rejected = {name: why for name, why in rejected.items() if name not in by_hand.take}
+    if rejected and by_hand.with_rejected:
         notes.append(warning("rejected", f"rejected by the spec, and used as asked: {', '.join(rejected)}"))
         rejected = {}
-    excluded = tuple(ExcludedSpring(spring=name, reason=reason) for name, reason in rejected.items())
-    if excluded:
-        text = "; ".join(f"{one.spring} ({one.reason})" for one in excluded)
-        notes.append(warning("excluded", f"rejected by the spec, so they stay out: {text}"))
-    usable = tuple(analysis for analysis in latest if analysis.name not in rejected)
+    if told := _listed({name: why for name, why in rejected.items() if name not in out}):
+        notes.append(warning("excluded", f"rejected by the spec, so they stay out: {told}"))
+    if told := _listed(by_hand.leave_out):
+        notes.append(warning("excluded", f"left out: {told}"))
+    kept_out = rejected | out
+    usable = tuple(analysis for analysis in latest if analysis.name not in kept_out)
     if not usable:
-        raise CannotEvaluate(
-            Reason.NOT_FEASIBLE,
-            f"{question.table.file}: the spec rejects all {len(latest)} springs, expected one or more to use",
-        )
-    return UsableSprings(fit, usable, excluded, tuple(notes))
+        why = f"the spec rejects all {len(latest)} springs" if not out else f"all {len(latest)} springs stay out"
+        raise CannotEvaluate(Reason.NOT_FEASIBLE, f"{question.table.file}: {why}, expected one or more to use")
+    excluded = tuple(
+        ExcludedSpring(spring=one.name, reason=kept_out[one.name]) for one in latest if one.name in kept_out
+    )
+    return UsableSprings(fit, usable, excluded, taken, tuple(notes))
+
+
+def _listed(reasons: Mapping[str, str]) -> str:
+    return "; ".join(f"{name} ({why})" for name, why in reasons.items())
+
+
+def _refuse_unfounded(file: str, by_hand: ByHand, known: Collection[str], rejected: Collection[str]) -> None:
+    for name in (*by_hand.take, *by_hand.leave_out):
+        if name not in known:
+            word = "taken in" if name in by_hand.take else "left out"
+            raise CannotEvaluate(Reason.MISSING_INPUT, f"{file}: {name!r} {word}, which is not among the readings")
+    for name in by_hand.take:
+        if name in by_hand.leave_out:
+            raise CannotEvaluate(
+                Reason.NOT_FEASIBLE, f"{file}: {name!r} taken in and left out, expected one of the two"
+            )
+        if name not in rejected:
+            found = f"{name!r} taken in, which no spec rejects"
+            raise CannotEvaluate(Reason.NOT_FEASIBLE, f"{file}: {found}: it is used as it is")
 
 
 def _reasons(verdicts: list[Verdict], decision: str) -> dict[str, str]:
