@@ -7,16 +7,20 @@ import pkgutil
 from collections.abc import Callable, Iterator
 from functools import cache
 from importlib import import_module
+from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any, get_args, get_type_hints
 
 import numpy as np
 import pytest
 from something import each
+from spring_cases import write_season
 
 import valvelab.figures
 from valvelab.figures import (
     comparison_figures,
     gauge_figures,
+    history_figures,
     lobe_figures,
     motion_figures,
     phasing_figures,
@@ -31,7 +35,7 @@ from valvelab.job.parts import located
 from valvelab.job.use import Around, Asked
 from valvelab.job.uses import use
 from valvelab.places import sample_profiles
-from valvelab.records.job import JobPart, LiftCheckPart
+from valvelab.records.job import JobPart, LiftCheckPart, SpringsPart
 from valvelab.report import springs_certificate
 
 Drawn = Figure | HeatMap | Dial | None
@@ -49,7 +53,7 @@ UNITS: dict[str, tuple[str, str]] = {
     "seat force": ("", "N"), "roundness": PLACES, "section": PLACES, "harmonics": ("", "um"), "axis": ("mm", "um"),
     "shaft": ("mm", "mm"), "trace": ("mm", "um"), "roughness": ("mm", "um"), "material_ratio": ("%", "um"),
     "gauge_means": ("", "mm"), "gauge_ranges": ("", "mm"), "gauge_components": ("", "%"),
-    "overlay": (CAM, "mm"), "after_less_before": (CAM, "um"), "changes": ("", "N"),
+    "history": ("", "N"), "overlay": (CAM, "mm"), "after_less_before": (CAM, "um"), "changes": ("", "N"),
 }  # fmt: skip
 
 
@@ -127,6 +131,10 @@ def of_springs() -> Iterator[tuple[Callable[..., Any], Drawn]]:
             yield make, make(found, name, tray)
         points = spring_figures.map_points(found.analyses)
         yield spring_figures.map_figure, spring_figures.map_figure(points)
+    with TemporaryDirectory() as folder:
+        season = write_season(Path(folder) / "season.csv", {"A": (0.0, 0.02, 0.03, 0.04)})
+        found = asked(SpringsPart(file=season))
+    yield history_figures.history_figure, history_figures.history_figure(found.result, "A")
     for found in parts("shims"):
         yield springs_certificate.seat_force_figure, springs_certificate.seat_force_figure(found)
 

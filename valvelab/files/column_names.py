@@ -33,6 +33,8 @@ WORDS: dict[str, tuple[tuple[str, ...], ...]] = {
     ),
     "position": (("valve position", "valve no", "valve number", "valve", "pos"),),
     "stage": (("condition",),),
+    "date": (("day", "measured on", "date measured", "test date"),),
+    "squareness": (("out of square", "perpendicularity"),),
     "stroke": (("direction",),),
     "solid height": (("coil bind", "coil bind height", "height solid", "solid"),),
     "installed height": (("installed", "fitted height", "height installed", "assembled height"),),

@@ -161,8 +161,9 @@ READERS: tuple[Reader, ...] = (
     Reader(
         "spring readings", TABLE_ENDINGS, "force over height, spring by spring", "springs", _springs,
         columns={
-            "spring": (), "height": ("mm", "in"), "force": ("N", "lbf"), "position": (), "stage": (), "stroke": (),
-            "element": (), "offset": ("mm", "in"),
+            "spring": (), "height": ("mm", "in"), "force": ("N", "lbf"), "position": (), "stage": (), "date": (),
+            "stroke": (), "element": (), "offset": ("mm", "in"), "solid height": ("mm", "in"),
+            "free length": ("mm", "in"), "installed height": ("mm", "in"), "squareness": ("mm", "in", "deg"),
         },
     ),
     Reader(

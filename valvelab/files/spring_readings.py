@@ -1,12 +1,14 @@
 """Spring readings: tidy `spring, height, force`, or wide `spring, force at 1.800 in [lbf], …`, one row a spring.
 
-Position, stage, stroke, element, offset and the spring's own lengths stand in columns of their own where given.
+Position, stage, date, stroke, element, offset and what is the spring's own stand in columns of their own where given.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import re
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,19 +26,24 @@ from valvelab.files.plausible import (
 )
 from valvelab.files.table import Column, Table, read_table
 from valvelab.records.result import Note, info
-from valvelab.records.spring_readings import CoilData, ElementReadings, SpringReadings, SpringTable, Stroke
+from valvelab.records.spring_readings import CoilData, ElementReadings, SpringReadings, SpringTable, Squareness, Stroke
+from valvelab.units import split_quantity
 
 EXAMPLE = "spring=0, height=1 [mm], force=2 [N]"
 OWN_LENGTHS = ("solid height", "free length", "installed height")
-KNOWN_COLUMNS = ("spring", "height", "force", "position", "stage", "stroke", "element", "offset", *OWN_LENGTHS)
+KNOWN_COLUMNS = (
+    "spring", "height", "force", "position", "stage", "date", "stroke", "element", "offset", "squareness", *OWN_LENGTHS,
+)  # fmt: skip
 COIL_LENGTHS = ("wire diameter", "mean coil diameter", "free length", "solid height")
 COIL_KEYS = (*COIL_LENGTHS, "coil bind", "active coils", "total coils", "material")
 ELEMENTS = ("outer", "inner", "damper")
 KNOWN_KEYS = {
     "installed height", "valve lift", "force uncertainty", "height uncertainty", "force resolution",
-    "height resolution", "force unit", *COIL_KEYS, *(f"{element} {key}" for element in ELEMENTS for key in COIL_KEYS),
+    "height resolution", "squareness uncertainty", "force unit", *COIL_KEYS,
+    *(f"{element} {key}" for element in ELEMENTS for key in COIL_KEYS),
 }  # fmt: skip
 MOST_SPRINGS = 5000
+MOST_OUT_OF_SQUARE_DEG = 45.0
 SAME_READING = 0.05
 """Largest difference of two readings of one spring at one height, as a share of the force: repeats, not two springs."""
 
@@ -91,6 +98,7 @@ def spring_readings(table: Table) -> SpringTable:
         height_uncertainty_mm=positive(table, "height uncertainty", zero=True),
         force_resolution_n=positive(table, "force resolution", "force", zero=True),
         height_resolution_mm=positive(table, "height resolution", zero=True),
+        squareness_uncertainty=_squareness_uncertainty(table),
         remarks={key: value for key, value in table.preamble.items() if key not in KNOWN_KEYS},
         notes=(*table.notes, *notes),
     )
@@ -198,6 +206,33 @@ def _coil(table: Table, prefix: str) -> CoilData:
     )
 
 
+def _squareness_uncertainty(table: Table) -> Squareness | None:
+    """A standard uncertainty of squareness, as a length or as an angle."""
+    key, text = "squareness uncertainty", table.text("squareness uncertainty")
+    if text is None:
+        return None
+    if not is_unit(split_quantity(text, key)[1], "angle"):
+        return Squareness(positive(table, key), None)
+    value = table.quantity(key, "angle")
+    if value is None or not 0.0 < value <= MOST_OUT_OF_SQUARE_DEG:
+        raise table.bad_key(key, repr(text), f"an angle above 0, at most {MOST_OUT_OF_SQUARE_DEG:g} deg")
+    return Squareness(None, value)
+
+
+_ISO_DATE = re.compile(r"(\d{4}-\d{2}-\d{2})(?:T00:00:00)?")
+
+
+def _iso_date(text: str) -> str | None:
+    """The date that a cell states; None for anything but year-month-day. A workbook's dates have a time of day."""
+    match = _ISO_DATE.fullmatch(text.strip())
+    if match is None:
+        return None
+    try:
+        return date.fromisoformat(match.group(1)).isoformat()
+    except ValueError:
+        return None
+
+
 class _Words:
     """A column of words as numbers: `labels` in order of appearance, `codes` (n,) one a reading."""
 
@@ -223,8 +258,9 @@ class _Reader:
         self.stroke = self._words("stroke", lambda text: text.strip().casefold() or "compress")
         self.element = self._words("element", lambda text: text.strip().casefold())
         self.position = self._words("position", lambda text: text.strip())
+        self.date = self._dates()
         self.offset = np.nan_to_num(self._lengths("offset"))
-        self.own = {name: self._lengths(name) for name in OWN_LENGTHS}
+        self.own = {name: self._lengths(name) for name in OWN_LENGTHS} | self._squareness()
         for code, stroke in enumerate(self.stroke.labels):
             if stroke not in {"compress", "release"}:
                 raise table.bad(
@@ -247,6 +283,30 @@ class _Reader:
             _refuse_where(self.table, column, lengths <= 0.0, "a length above 0")
         return lengths[self.taken.row]
 
+    def _dates(self) -> _Words:
+        words = self._words("date", lambda text: text.strip())
+        for code, text in enumerate(words.labels):
+            iso = _iso_date(text)
+            if text and iso is None:
+                row = int(self.taken.row[int(np.argmax(words.codes == code))])
+                raise self.table.bad(row, "date", "a date as year-month-day, such as 2026-05-03")
+            words.labels[code] = iso or ""
+        return words
+
+    def _squareness(self) -> dict[str, FloatArray]:
+        """How far out of square each reading's spring is, in mm or in deg as the column says; NaN for the other."""
+        column = self.table.find("squareness")
+        nothing = np.full(self.taken.row.size, np.nan)
+        if column is None:
+            return {"squareness_mm": nothing, "squareness_deg": nothing}
+        in_deg = column.unit is not None and is_unit(column.unit, "angle")
+        values = self.table.numbers(column, "angle" if in_deg else "length", empty_as_nan=True)
+        largest, unit = (MOST_OUT_OF_SQUARE_DEG, "deg") if in_deg else (LARGEST_READING_MM, "mm")
+        refuse_beyond(self.table, column, values, largest, unit)
+        _refuse_where(self.table, column, values < 0.0, "a squareness of 0 or more")
+        found = values[self.taken.row]
+        return {"squareness_mm": nothing if in_deg else found, "squareness_deg": found if in_deg else nothing}
+
     def _place(self, reading: int, column: str | None = None) -> str:
         named = None if column is None else self.table.find(column)
         return self.table.place(int(self.taken.row[reading]), named)
@@ -255,9 +315,10 @@ class _Reader:
         """Without a column that tells springs apart, heights that come twice may be another spring's."""
         every = np.arange(self.taken.row.size)
         for _, of_stage in self.stage.among(every):
-            for _, of_element in self.element.among(of_stage):
-                for _, readings in self.stroke.among(of_element):
-                    self._refuse_turning(readings)
+            for _, of_date in self.date.among(of_stage):
+                for _, of_element in self.element.among(of_date):
+                    for _, readings in self.stroke.among(of_element):
+                        self._refuse_turning(readings)
 
     def _refuse_turning(self, readings: Rows) -> None:
         steps = np.diff(self.taken.height_mm[readings])
@@ -276,7 +337,7 @@ class _Reader:
     def spring(self, name: str, readings: Rows) -> list[SpringReadings]:
         """One spring, once for each of its stages."""
         answer = []
-        for stage, mine in self.stage.among(readings):
+        for stage, day, mine in self._stages(name, readings):
             positions = [(label, those) for label, those in self.position.among(mine) if label]
             if len(positions) > 1:
                 (first, _), (second, those) = positions[:2]
@@ -291,15 +352,34 @@ class _Reader:
                 SpringReadings(
                     spring=name,
                     stage=stage or None,
+                    date=day or None,
                     position=positions[0][0] if positions else None,
                     elements=tuple(self._element(name, word, those) for word, those in elements),
                     place=self._place(int(mine[0])),
                     installed_height_mm=self._one_length(f"spring {name!r}", "installed height", mine),
+                    squareness=self._one_squareness(f"spring {name!r}", mine),
                 )
             )
         return answer
 
-    def _one_length(self, called: str, name: str, readings: Rows) -> float | None:
+    def _stages(self, name: str, readings: Rows) -> Iterator[tuple[str, str, Rows]]:
+        """Stage, date and readings of each stage of a spring; where no stage is stated, its dates are the stages."""
+        for stage, mine in self.stage.among(readings):
+            days = [(day, those) for day, those in self.date.among(mine) if day]
+            if len(days) > 1 and not stage:
+                yield from ((day, day, those) for day, those in self.date.among(mine))
+                continue
+            if len(days) > 1:
+                (first, _), (second, those) = days[:2]
+                found = f"stage {stage!r} of spring {name!r} on {second} after {first}"
+                raise BadFile(self.table.file, self._place(int(those[0]), "date"), found, "one date a stage")
+            yield stage, days[0][0] if days else "", mine
+
+    def _one_squareness(self, called: str, readings: Rows) -> Squareness | None:
+        mm, deg = (self._one_length(called, key, readings, "squareness") for key in ("squareness_mm", "squareness_deg"))
+        return None if mm is None and deg is None else Squareness(mm, deg)
+
+    def _one_length(self, called: str, name: str, readings: Rows, column: str | None = None) -> float | None:
         """What a column states of one spring; rows that state different lengths are refused."""
         lengths = self.own[name][readings]
         stated = np.flatnonzero(np.isfinite(lengths))
@@ -308,11 +388,12 @@ class _Reader:
         first = float(lengths[stated[0]])
         other = stated[np.abs(lengths[stated] - first) > 1e-6]
         if other.size:
+            unit = "deg" if name.endswith("_deg") else "mm"
             raise BadFile(
                 self.table.file,
-                self._place(int(readings[other[0]]), name),
-                f"{name} {lengths[other[0]]:g} mm after {first:g} mm for {called}",
-                "one length a spring",
+                self._place(int(readings[other[0]]), column or name),
+                f"{column or name} {lengths[other[0]]:g} {unit} after {first:g} {unit} for {called}",
+                f"one {column or 'length'} a spring",
             )
         return first
 

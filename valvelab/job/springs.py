@@ -16,7 +16,7 @@ from valvelab.records.springs_result import SpringsResult
 from valvelab.records.wire_materials import read_wire_materials
 from valvelab.report.assembly import Part
 from valvelab.report.springs_certificate import springs_part
-from valvelab.tables.springs import spring_tables
+from valvelab.tables.springs import due_tables, spring_tables
 from valvelab.units import System, display_unit, show
 
 Springs = Asked[SpringsQuestion, SpringsInspection]
@@ -46,7 +46,7 @@ def inspect(part: SpringsPart, around: Around) -> Springs:
 def tables(asked: Springs, system: System) -> Sequence[Told]:
     """The heights that were asked about, and the springs."""
     result = asked.inspection.result
-    return [_heights(result, system), spring_tables(result.springs, system)]
+    return [_heights(result, system), spring_tables(result.springs, system), due_tables(result.history, system)]
 
 
 def _heights(result: SpringsResult, system: System) -> str:

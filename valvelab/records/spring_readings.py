@@ -32,10 +32,19 @@ class ElementReadings:
 
 
 @dataclass(frozen=True, slots=True)
+class Squareness:
+    """How far the free spring's upper end stands off from square, or its uncertainty: as a length or as an angle."""
+
+    mm: float | None
+    deg: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class SpringReadings:
     """All readings of one spring in one stage; `place` says where in the file it begins.
 
-    A spring may have been read at a single height. installed_height_mm: its own, where the table states it.
+    A spring may have been read at a single height. date: of the stage, ISO 8601. installed_height_mm: its own, where
+    the table states it.
     """
 
     spring: str
@@ -44,6 +53,8 @@ class SpringReadings:
     elements: tuple[ElementReadings, ...]
     place: str = ""
     installed_height_mm: float | None = None
+    date: str | None = None
+    squareness: Squareness | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +92,7 @@ class SpringTable:
     """Forces ascending with the standard uncertainty that the tester's card gives each, (n,) in N."""
     calibration: str | None = None
     """The cards that forces and heights were corrected by, in one line."""
+    squareness_uncertainty: Squareness | None = None
     remarks: dict[str, str] = field(default_factory=dict)
     notes: tuple[Note, ...] = ()
 

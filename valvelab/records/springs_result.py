@@ -46,6 +46,7 @@ class SpringResult(Record):
 
     spring: str
     stage: str | None
+    date: str | None
     position: str | None
     seat_force_n: float | None
     open_force_n: float | None
@@ -58,8 +59,14 @@ class SpringResult(Record):
     coil_bind_margin_mm: float | None
     margin_per_coil_mm: float | None
     free_length_mm: float | None
+    squareness_mm: float | None
+    squareness_angle_deg: float | None
     hysteresis_n: float | None
     set_loss_n: float | None
+    seat_force_drop_pct: float | None
+    open_force_drop_pct: float | None
+    rate_drop_pct: float | None
+    free_length_drop_pct: float | None
     stress_seat_mpa: float | None
     stress_open_mpa: float | None
     stress_solid_mpa: float | None
@@ -103,6 +110,62 @@ class TakenSpring(Record):
     rejected_for: str
 
 
+class Due(Record):
+    """When a trend reaches a limit: an extrapolation of a straight line, with its interval of 95 %.
+
+    By date where the stages have dates, else by the count of stages, the first being 0. None with the reason where no
+    such thing can be said; the latest end alone is None where it lies too far off.
+    """
+
+    limit_of: str
+    limit: float
+    unit: str
+    due_date: str | None = None
+    earliest_date: str | None = None
+    latest_date: str | None = None
+    due_stage: float | None = None
+    earliest_stage: float | None = None
+    latest_stage: float | None = None
+    extrapolated: bool | None = None
+    reason: str | None = None
+
+
+class SpringTrend(Record):
+    """How a characteristic of one spring moved from stage to stage: a straight line, weighted by what is known of each.
+
+    slope and its standard uncertainty in `slope_unit`, value_at_last_stage (of the line) in `unit`; from_stage: where
+    the line begins. None with the reason where there is none.
+    """
+
+    characteristic: str
+    unit: str
+    stages: int
+    from_stage: str | None
+    slope_unit: str
+    slope: float | None = None
+    slope_standard_uncertainty: float | None = None
+    value_at_last_stage: float | None = None
+    significant: bool | None = None
+    reason: str | None = None
+    due: tuple[Due, ...] = ()
+
+
+class StageDay(Record):
+    """One stage of a spring."""
+
+    stage: str | None
+    date: str | None
+
+
+class SpringHistory(Record):
+    """One spring that was read in several stages, earliest first; drops count from the first."""
+
+    spring: str
+    over: Literal["date", "stage"]
+    stages: tuple[StageDay, ...]
+    trends: tuple[SpringTrend, ...]
+
+
 class SpringsResult(Result):
     """The document of `valvelab springs`."""
 
@@ -110,3 +173,4 @@ class SpringsResult(Result):
     installed_height_mm: float | None
     valve_lift_mm: float | None
     springs: tuple[SpringResult, ...]
+    history: tuple[SpringHistory, ...] = ()

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from valvelab.figures.description import Axis, Curve, Figure, Guide, Marks
+from valvelab.figures.history_figures import due_first, history_figure
 from valvelab.figures.spring_figures import (
     difference_figure,
     force_figure,
@@ -18,6 +19,7 @@ from valvelab.figures.spring_figures import (
 from valvelab.report.assembly import Part
 from valvelab.report.page_model import Block, FigureBlock, Paragraph, Section, figure_rows
 from valvelab.tables.springs import (
+    due_tables,
     kept_out,
     left_over,
     limits_told,
@@ -37,14 +39,21 @@ if TYPE_CHECKING:
     from valvelab.records.sets_result import SetsResult
     from valvelab.records.shims_result import ShimsResult
     from valvelab.records.spring_readings import HeightsTable, SpringTable
+    from valvelab.records.springs_result import SpringsResult
 
 WIDE_MM, FLAT_MM = 74.0, 62.0
 PROGRESSIVE_ACROSS = 3
 FIRST_PAGE_SETS = 14
+MOST_FOLLOWED, ACROSS_STAGES = 6, 2
 READ = (
     "Forces are read at installed and at open height (installed height less valve lift) by monotone interpolation of "
     "the compress stroke; the rate is the slope of least squares between those heights. Readings past coil bind end "
     "the range, and the knee gives the solid height unless one is stated. u is the standard uncertainty."
+)
+FOLLOWED = (
+    "A straight line through the stages of each spring from running in on, weighted by what its readings show. When it "
+    "reaches a limit is an extrapolation; earliest and latest are the ends of 95 %, by Student's factor for the "
+    "scatter of the stages about the line. Shown are the springs that are due first."
 )
 MATCHED = (
     "Sets are complete groups in which the range (greatest less least) of every characteristic named is within its "
@@ -61,10 +70,23 @@ def springs_part(inspection: SpringsInspection, table: SpringTable, system: Syst
         result=result,
         identity=identity(table, result.installed_height_mm, result.valve_lift_mm, system),
         overview=(_tray_figures(inspection),),
-        sections=(Section("Springs", tuple(blocks), new_page=True),),
+        sections=(Section("Springs", tuple(blocks), new_page=True), *_from_stage_to_stage(result, system)),
         subjects=("spring",),
         serial=table.remarks.get("serial"),
     )
+
+
+def _from_stage_to_stage(result: SpringsResult, system: System) -> tuple[Section, ...]:
+    """When springs with several stages are due, and the seat force of those that are due first."""
+    due = due_tables(result.history, system)
+    if not due:
+        return ()
+    names = [one.spring for one in sorted(result.history, key=due_first)]
+    drawn = [(name, figure) for name in names if (figure := history_figure(result, name)) is not None][:MOST_FOLLOWED]
+    figures = figure_rows(
+        [(figure,) for _, figure in drawn], ACROSS_STAGES, FLAT_MM, [f"Spring {name}" for name, _ in drawn]
+    )
+    return (Section("From stage to stage", (Paragraph(FOLLOWED), *figures, *due), new_page=True),)
 
 
 def identity(

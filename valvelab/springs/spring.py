@@ -56,8 +56,9 @@ NOTHING_STATED = ReadingUncertainty()
 class ForceCurve:
     """Readings of one stroke, heights ascending and each height once; forces fall towards tall heights.
 
-    `repeat_sd_n`: standard deviation of one reading from repeated heights, None without repeats. `least_sd_n`: what
-    one reading's standard deviation is at least, for the tester's divisions; 0 where none are known.
+    `repeat_sd_n`: standard deviation of one reading from repeated heights (of the mean, where one height alone was
+    read), None without repeats. `least_sd_n`: what one reading's standard deviation is at least, for the tester's
+    divisions; 0 where none are known.
     """
 
     height_mm: FloatArray

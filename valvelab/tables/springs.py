@@ -3,16 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from functools import partial
 from typing import Any
 
-from valvelab.decimals import USUAL, Usual, figure, told
-from valvelab.inspection.springs.characteristics import FORCES, OTHERS, recorded, row_of
+from valvelab.decimals import USUAL, Usual, figure, limit, told, with_sign
+from valvelab.inspection.springs.characteristics import FORCES, LOST, OTHERS, recorded, row_of
 from valvelab.records.sets_result import SetsResult, SpringSet
 from valvelab.records.shims_result import ShimPosition, ShimsResult
-from valvelab.records.springs_result import LEFT_OUT, ExcludedSpring, SpringResult, TakenSpring
+from valvelab.records.springs_result import (
+    LEFT_OUT,
+    Due,
+    ExcludedSpring,
+    SpringHistory,
+    SpringResult,
+    SpringTrend,
+    TakenSpring,
+)
 from valvelab.tables.description import Column, Fact, Table, facts, named_pairs, recorded_column, table_of
-from valvelab.units import System, display_unit
+from valvelab.units import System, display_unit, show
 
 _BY_KEY = {row.key: row for row in recorded()}
 
@@ -27,18 +36,83 @@ def spring_tables(springs: Sequence[SpringResult], system: System) -> list[Table
     named: list[Column[SpringResult]] = [Column("spring", words=lambda row: row.spring)]
     if any(row.stage is not None for row in springs):
         named.append(Column("stage", words=lambda row: row.stage or ""))
-    forces, others = (
-        [spring_column(row.name, with_u=True) for row in recorded() if row.table == title] for title in (FORCES, OTHERS)
-    )
-    tables = [table_of(springs, [*named, *forces], system)]
-    if any(column.filled(springs) for column in others):
-        tables.append(table_of(springs, [*named, *others], system, OTHERS))
+    if any(row.date is not None and row.date != row.stage for row in springs):
+        named.append(Column("date", words=lambda row: row.date or ""))
+    tables = []
+    for title in (FORCES, OTHERS, LOST):
+        columns = [spring_column(row.name, with_u=True) for row in recorded() if row.table == title]
+        if title == FORCES or any(column.filled(springs) for column in columns):
+            tables.append(table_of(springs, [*named, *columns], system, "" if title == FORCES else title))
     parts = [(row.spring, part) for row in springs for part in row.elements]
     if parts:
         element: Column[Any] = Column("element", words=lambda part: part.element)
         of_nest = named_pairs(Column("spring", words=str), [element, *(spring_column(row.name) for row in recorded())])
         tables.append(table_of(parts, of_nest, system, "Springs of a nest by themselves"))
     return tables
+
+
+def due_tables(history: Sequence[SpringHistory], system: System) -> list[Table]:
+    """A row for each limit that a spring moves towards; of springs without such a limit how the seat force moves."""
+    rows: list[_FollowedRow] = [
+        (one, trend, due)
+        for one in history
+        for trend in one.trends
+        for due in (trend.due or ((None,) if trend.characteristic == "seat_force" else ()))
+    ]
+    if not rows:
+        return []
+    columns: list[Column[_FollowedRow]] = [
+        Column("spring", words=lambda row: row[0].spring),
+        Column("trend of", words=lambda row: row_of(row[1].characteristic).head),
+        Column("stages", words=lambda row: str(row[1].stages)),
+        Column("moves by", words=partial(_moves, system=system)),
+        Column("limit", words=partial(_limit, system=system)),
+        Column("due", words=lambda row: _ends(row[2])[0]),
+        Column("earliest", words=lambda row: _ends(row[2])[1]),
+        Column("latest", words=lambda row: _ends(row[2])[2]),
+        Column("remark", words=_remark),
+    ]
+    table = table_of(rows, columns, system, "Trend, and when due")
+    return [replace(table, wrap=(len(columns) - 1,))]
+
+
+_FollowedRow = tuple[SpringHistory, SpringTrend, Due | None]
+_DAYS = 30.0
+
+
+def _moves(row: _FollowedRow, *, system: System) -> str:
+    history, trend, _ = row
+    if trend.slope is None:
+        return "–"
+    times, word = (_DAYS, f"in {_DAYS:g} days") if history.over == "date" else (1.0, "a stage")
+    u = trend.slope_standard_uncertainty
+    return f"{with_sign(told(times * trend.slope, trend.unit, system, None if u is None else times * u))} {word}"
+
+
+def _limit(row: _FollowedRow, *, system: System) -> str:
+    due = row[2]
+    if due is None:
+        return "–"
+    name = row_of(due.limit_of).head
+    return f"{name} {limit(due.limit, 0, due.unit, system)} {display_unit(due.unit, system).label}"
+
+
+def _ends(due: Due | None) -> tuple[str, str, str]:
+    """When it is due, earliest and latest: dates, or stages counted from the first."""
+    if due is None:
+        return "–", "–", "–"
+    days = (due.due_date, due.earliest_date, due.latest_date)
+    stages = (due.due_stage, due.earliest_stage, due.latest_stage)
+    counted = ("–" if stage is None else f"stage {show(stage, '', decimals=1)}" for stage in stages)
+    first, second, third = (day or stage for day, stage in zip(days, counted, strict=True))
+    return first, second, third
+
+
+def _remark(row: _FollowedRow) -> str:
+    _, trend, due = row
+    if due is None:
+        return trend.reason or "no limit is stated"
+    return due.reason or ("extrapolated" if due.extrapolated else "passed between the stages that were read")
 
 
 def spring_facts(spring: SpringResult, springs: Sequence[SpringResult], system: System) -> list[Fact]:
@@ -61,12 +135,12 @@ def set_tables(result: SetsResult, system: System) -> list[Table]:
     if any(one.position for one in result.sets):
         columns.append(Column("position", words=lambda row: row[1].position or ""))
     columns.append(Column("springs", value=lambda row: float(len(row[1].springs)), usual=(0, 0)))
-    for key, limit in result.within.items():
+    for key, most in result.within.items():
         known = _BY_KEY[key]
         columns += [
             Column(f"{known.head}, mean", known.unit, partial(_mean, key=key), usual=finer(known.unit)),
             Column("range", known.unit, partial(_range, key=key), usual=finer(known.unit)),
-            Column("of limit", "%", partial(_use, key=key, limit=limit), usual=(0, 0)),
+            Column("of limit", "%", partial(_use, key=key, most=most), usual=(0, 0)),
         ]
     members: list[Column[tuple[int, SpringSet]]] = [
         Column("set", words=lambda row: str(row[0])),
@@ -87,8 +161,8 @@ def _range(row: tuple[int, SpringSet], *, key: str) -> float:
     return row[1].spread[key]
 
 
-def _use(row: tuple[int, SpringSet], *, key: str, limit: float) -> float:
-    return 100.0 * row[1].spread[key] / limit
+def _use(row: tuple[int, SpringSet], *, key: str, most: float) -> float:
+    return 100.0 * row[1].spread[key] / most
 
 
 def proof(result: SetsResult) -> str:
@@ -115,9 +189,9 @@ def _s(count: int) -> str:
 def limits_told(result: SetsResult, system: System) -> str:
     """The limits of sets in words."""
     parts = []
-    for key, limit in result.within.items():
+    for key, most in result.within.items():
         display = display_unit(_BY_KEY[key].unit, system)
-        parts.append(f"{_BY_KEY[key].head} {limit * display.scale:.4g} {display.label}")
+        parts.append(f"{_BY_KEY[key].head} {most * display.scale:.4g} {display.label}")
     return ", ".join(parts)
 
 

@@ -69,6 +69,8 @@ def takes(kind: str, head: str) -> Takes | None:
     found = next((one for one in order if bare in FACTORS[one]), None)
     if found is None:
         return None
+    if plain_name(title) == "squareness":
+        return Takes(found, unit, 0.0)
     if found == "angle":
         turn: AngleKind | None = "crank" if unit.startswith("crank") else "cam" if unit.startswith("cam") else None
         return Takes("angle", unit, turn=turn)

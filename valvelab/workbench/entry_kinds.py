@@ -98,10 +98,12 @@ def _springs_columns(grid: Grid, text: str, units: System) -> Row:
     """A height gives a column of forces; `solid height` and the like a column of lengths."""
     name = plain_name(text)
     length, force = ("in", "lbf") if units == "inch" else ("mm", "N")
-    if name in {"position", "stage", "element", "stroke"}:
+    if name in {"position", "stage", "date", "element", "stroke"}:
         return (name,)
-    if name in {"solid height", "coil bind", "free length", "installed height"}:
+    if name in {"solid height", "coil bind", "free length", "installed height", "squareness"}:
         return (f"{name} [{length}]",)
+    if name == "squareness deg":
+        return ("squareness [deg]",)
     number, unit = split_quantity(text, "height")
     value = parse_quantity(f"{number!r} {unit or length}", "length", "height")
     if value <= 0.0:

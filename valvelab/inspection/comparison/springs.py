@@ -12,7 +12,7 @@ from math import sqrt
 
 from valvelab.inspection.comparison.characteristics import SpringChanges
 from valvelab.inspection.comparison.lobes import together
-from valvelab.inspection.springs.analysis import SpringAnalysis, rate_between
+from valvelab.inspection.springs.analysis import Read, SpringAnalysis
 from valvelab.inspection.springs.characteristics import free_length, open_force, seat_force
 from valvelab.inspection.springs.inspect import SpringsQuestion, analyse_all, latest_stages, up_to_eight
 from valvelab.measured import Measured
@@ -21,27 +21,6 @@ from valvelab.records.spec import Spec
 from valvelab.records.spring_readings import SpringTable
 
 _HEIGHTS = {"installed_height_mm": "installed height", "valve_lift_mm": "valve lift"}
-
-
-@dataclass(frozen=True, slots=True)
-class Read:
-    """One spring of one file in its latest stage: with what is stated of the tester, and by its readings alone."""
-
-    stated: SpringAnalysis
-    seen: SpringAnalysis
-
-    @classmethod
-    def of(cls, spring: SpringAnalysis) -> Read:
-        """A spring, and the same as if nothing were stated of its tester."""
-        silent, line = replace(spring.fit.stated, force_n=None, height_mm=None), spring.rate_fit
-        rate = spring.rate if line is None else rate_between(spring.elements, line.low_mm, line.high_mm, silent)[1]
-        return cls(spring, replace(spring, fit=replace(spring.fit, stated=silent), rate=rate))
-
-    def told(self, ask: Callable[[SpringAnalysis], Measured]) -> tuple[Measured, float, float]:
-        """A characteristic, the variance that its readings show, and the deviation that is the tester's."""
-        whole, alone = self.stated.once(ask), self.seen.once(ask)
-        noise = (alone.u or 0.0) ** 2
-        return whole, noise, sqrt(max((whole.u or 0.0) ** 2 - noise, 0.0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,7 +133,7 @@ def _combined(
     along = slopes(first.value, last.value)
     stated = together(along[0] * tester, along[1] * tester_later, same=same)
     u = sqrt(along[0] ** 2 * seen + along[1] ** 2 * seen_later + stated**2)
-    return Measured.of(value(first.value, last.value), u if u > 0.0 else None)
+    return Measured(value(first.value, last.value), u if u > 0.0 else None, doubt=first.doubt or last.doubt)
 
 
 def _missing(found: list[ComparedSpring]) -> Iterator[Note]:

@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+import re
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
-from math import hypot
+from math import hypot, inf, sqrt
 from typing import TypeVar
 
 import numpy as np
 
 from valvelab.arrays import FloatArray
 from valvelab.errors import BadSpec, CannotEvaluate
+from valvelab.inspection.springs.repeated import StandingOff, at_one_height, standing_off_among
 from valvelab.measured import Measured, Once, missing, or_reason
 from valvelab.records.result import Note, info, warning
 from valvelab.records.spec import Fitting, Spec
-from valvelab.records.spring_readings import CoilData, ElementReadings, SpringReadings, SpringTable
+from valvelab.records.spring_readings import CoilData, ElementReadings, SpringReadings, SpringTable, Squareness
 from valvelab.springs.coil_bind import Knee, find_knee
 from valvelab.springs.division import force_division
 from valvelab.springs.nest import Element, nest_force, nest_force_uncertainty, nest_rate, nest_solid_height
@@ -35,6 +37,8 @@ class Fit:
     element_coils: Mapping[str, CoilData]
     stated: ReadingUncertainty
     materials: Mapping[str, WireMaterial]
+    squareness_u: Squareness | None = None
+    """Standard uncertainty stated for squareness, as a length or as an angle."""
     height_of_spec: bool = False
     """Whether the installed height is the spec's, for every spring."""
     stress_factor: StressFactor = "EN 13906-1"
@@ -79,6 +83,7 @@ def fit_of(
         element_coils=table.element_coils,
         stated=_tester(table),
         materials=materials,
+        squareness_u=table.squareness_uncertainty,
         height_of_spec=installed is not None,
     )
     if fit.open_height_mm is not None and fit.open_height_mm <= 0.0:
@@ -147,6 +152,8 @@ class ElementCurves:
     solid_height_mm: float | None
     solid_uncertainty_mm: float | None
     coil: CoilData
+    standing_off: tuple[StandingOff, ...] = ()
+    """Readings on the way down that count and should be taken again."""
 
     def part(self, *, to_the_knee: bool) -> Element:
         """As an element of a nest: for forces the curve runs to the knee, for the rate over readings alone."""
@@ -156,7 +163,8 @@ class ElementCurves:
 
 def element_curves(readings: ElementReadings, fit: Fit, *, nested: bool) -> ElementCurves:
     """Sort, average repeats, find the knee. Raises CannotEvaluate for readings that are no spring's."""
-    read = force_curve(readings.compress.height_mm, readings.compress.force_n, fit.stated)
+    down, division = readings.compress, fit.stated.force_division_n
+    read = at_one_height(down, force_curve(down.height_mm, down.force_n, fit.stated), division)
     release = None
     if readings.release is not None and np.unique(readings.release.height_mm).size >= 2:
         release = force_curve(readings.release.height_mm, readings.release.force_n, fit.stated)
@@ -175,7 +183,17 @@ def element_curves(readings: ElementReadings, fit: Fit, *, nested: bool) -> Elem
         if solid is None:
             solid, uncertainty = knee.solid_height_mm, hypot(knee.standard_uncertainty_mm, fit.stated.height_mm or 0.0)
     return ElementCurves(
-        readings.element, readings.offset_mm, read, free, usable, knee, release, solid, uncertainty, coil
+        readings.element,
+        readings.offset_mm,
+        read,
+        free,
+        usable,
+        knee,
+        release,
+        solid,
+        uncertainty,
+        coil,
+        standing_off_among(down, read, division),
     )
 
 
@@ -199,7 +217,7 @@ class SpringAnalysis(Once):
     solid_height: Measured
     solid_from_readings: bool
     new: SpringAnalysis | None = None
-    """The same spring in its `new` stage, of one that was run in."""
+    """The same spring in its first stage; of that stage itself None."""
 
     @property
     def name(self) -> str:
@@ -213,7 +231,8 @@ class SpringAnalysis(Once):
         if solid is not None and height_mm < solid - 1e-9:
             return missing(f"{height_mm:g} mm is below the solid height of {solid:.3f} mm")
         parts = [element.part(to_the_knee=True) for element in self.elements]
-        return Measured(nest_force(parts, height_mm), nest_force_uncertainty(parts, height_mm, self.fit.stated))
+        force, u = nest_force(parts, height_mm), nest_force_uncertainty(parts, height_mm, self.fit.stated)
+        return Measured(force, u, doubt=doubt_between(self.elements, height_mm, height_mm))
 
     def plain_force(self, height_mm: float) -> float | None:
         """Force at a height of the valve without its uncertainty; None where it was not read."""
@@ -243,6 +262,50 @@ class SpringAnalysis(Once):
         return heights, np.array([nest_force(parts, float(h)) for h in heights])
 
 
+@dataclass(frozen=True, slots=True)
+class Read:
+    """One spring in one stage: with what is stated of the tester, and by its readings alone."""
+
+    stated: SpringAnalysis
+    seen: SpringAnalysis
+
+    @classmethod
+    def of(cls, spring: SpringAnalysis) -> Read:
+        """A spring, and the same as if nothing were stated of its tester."""
+        silent, line = replace(spring.fit.stated, force_n=None, height_mm=None), spring.rate_fit
+        rate = spring.rate if line is None else rate_between(spring.elements, line.low_mm, line.high_mm, silent)[1]
+        return cls(spring, replace(spring, fit=replace(spring.fit, stated=silent), rate=rate))
+
+    def told(self, ask: Callable[[SpringAnalysis], Measured]) -> tuple[Measured, float, float]:
+        """A characteristic, the variance that its readings show, and the deviation that is the tester's."""
+        whole, alone = self.stated.once(ask), self.seen.once(ask)
+        noise = (alone.u or 0.0) ** 2
+        return whole, noise, sqrt(max((whole.u or 0.0) ** 2 - noise, 0.0))
+
+
+def stage_rank(stage: str | None) -> int:
+    """Where a stage stands among those without a date: `new` 0, `run-in` 1, any other 2."""
+    return _RANKS.get(re.sub(r"[\s_-]", "", (stage or "").casefold()), 2)
+
+
+_RANKS = {"new": 0, "runin": 1}
+
+
+def in_time(springs: Iterable[SpringReadings]) -> list[SpringReadings]:
+    """Springs in the order of the file, the stages of each as they followed one another.
+
+    By date where all of a spring's stages have one, else new, run-in, then the others as they stand in the file.
+    """
+    stages: dict[str, list[SpringReadings]] = {}
+    for one in springs:
+        stages.setdefault(one.spring, []).append(one)
+    answer = []
+    for each in stages.values():
+        dated = all(one.date for one in each)
+        answer += sorted(each, key=lambda one: (one.date or "" if dated else "", stage_rank(one.stage)))
+    return answer
+
+
 def analyse(readings: SpringReadings, fit: Fit, file: str) -> SpringAnalysis:
     """Analyse one spring. Raises CannotEvaluate, naming the file, the place and the spring."""
     fit = fit.of_spring(readings)
@@ -270,7 +333,9 @@ def _solid(elements: tuple[ElementCurves, ...], fit: Fit) -> tuple[Measured, boo
     if whole is not None:
         known = [element for element in elements if element.solid_height_mm is not None]
         governs = max(known, key=lambda element: (element.solid_height_mm or 0.0) - element.offset_mm)
-        return Measured(*whole), governs.knee is not None and governs.coil.solid_height_mm is None
+        from_readings = governs.knee is not None and governs.coil.solid_height_mm is None
+        doubt = doubt_between([governs], -inf, whole[0]) if from_readings else ""
+        return Measured(*whole, doubt=doubt), from_readings
     return missing("the readings did not go to coil bind, and no solid height is stated"), False
 
 
@@ -282,7 +347,22 @@ def rate_between(
         line = nest_rate([element.part(to_the_knee=False) for element in elements], low_mm, high_mm, stated)
     except CannotEvaluate as error:
         return None, missing(str(error))
-    return line, Measured(line.rate_n_per_mm, line.rate_uncertainty_n_per_mm)
+    doubt = doubt_between(elements, line.low_mm, line.high_mm)
+    return line, Measured(line.rate_n_per_mm, line.rate_uncertainty_n_per_mm, doubt=doubt)
+
+
+def doubt_between(elements: Sequence[ElementCurves], low_mm: float, high_mm: float) -> str:
+    """What stands off among the readings between two heights of the valve and the two either side; "" for nothing."""
+    for element in elements:
+        if not element.standing_off:
+            continue
+        heights = element.read.height_mm - element.offset_mm
+        first = max(int(np.searchsorted(heights, low_mm)) - 2, 0)
+        last = min(int(np.searchsorted(heights, high_mm, side="right")) + 1, heights.size - 1)
+        for off in element.standing_off:
+            if heights[first] <= off.height_mm - element.offset_mm <= heights[last]:
+                return off.told
+    return ""
 
 
 def _span(elements: Sequence[ElementCurves]) -> tuple[float, float]:

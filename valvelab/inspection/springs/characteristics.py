@@ -6,13 +6,13 @@ A row is judged, listed and shown; its key in the record is a field of `records.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from math import hypot
+from dataclasses import dataclass, replace
+from math import atan2, cos, degrees, hypot, radians, sqrt, tan
 
 import numpy as np
 
 from valvelab.inspection.characteristics import Row
-from valvelab.inspection.springs.analysis import SpringAnalysis
+from valvelab.inspection.springs.analysis import Read, SpringAnalysis, stage_rank
 from valvelab.inspection.springs.wire import ElementWire
 from valvelab.measured import Measured, missing, or_reason
 from valvelab.springs.spring import hysteresis, noise_of
@@ -55,7 +55,7 @@ def coil_bind_margin(spring: SpringAnalysis) -> Measured:
     height, solid = spring.fit.open_height_mm, spring.solid_height
     if height is None:
         return missing("no installed height and valve lift are stated")
-    return solid if solid.value is None else Measured(height - solid.value, solid.u)
+    return solid if solid.value is None else replace(solid, value=height - solid.value)
 
 
 def margin_per_coil(spring: SpringAnalysis) -> Measured:
@@ -64,7 +64,7 @@ def margin_per_coil(spring: SpringAnalysis) -> Measured:
     coils = spring.alone.coil.active_coils if spring.alone else None
     if margin.value is None or coils is None:
         return missing(margin.reason or "no active coils are stated")
-    return Measured(margin.value / coils, None if margin.u is None else margin.u / coils)
+    return replace(margin, value=margin.value / coils, u=None if margin.u is None else margin.u / coils)
 
 
 def free_length(spring: SpringAnalysis) -> Measured:
@@ -90,15 +90,69 @@ def mean_hysteresis(spring: SpringAnalysis) -> Measured:
     return Measured(total, variance**0.5 if variance > 0.0 else None)
 
 
+def squareness(spring: SpringAnalysis) -> Measured:
+    """How far the upper end of the free spring stands off from square, as read or of an angle over the free length."""
+    read, u = spring.readings.squareness, spring.fit.squareness_u
+    if read is None:
+        return missing("no squareness was read")
+    if read.mm is not None:
+        return Measured(read.mm, None if u is None else u.mm)
+    length = spring.once(free_length)
+    if length.value is None or read.deg is None:
+        return missing("squareness was read as an angle, and no free length is known")
+    slope = length.value / cos(radians(read.deg)) ** 2
+    return Measured(
+        length.value * tan(radians(read.deg)), None if u is None or u.deg is None else slope * radians(u.deg)
+    )
+
+
+def squareness_angle(spring: SpringAnalysis) -> Measured:
+    """The same as an angle, as read or of a length over the free length."""
+    read, u = spring.readings.squareness, spring.fit.squareness_u
+    if read is None:
+        return missing("no squareness was read")
+    if read.deg is not None:
+        return Measured(read.deg, None if u is None else u.deg)
+    length = spring.once(free_length)
+    if length.value is None or read.mm is None:
+        return missing("squareness was read as a length, and no free length is known")
+    slope = length.value / (length.value**2 + read.mm**2)
+    angle = degrees(atan2(read.mm, length.value))
+    return Measured(angle, None if u is None or u.mm is None else degrees(slope * u.mm))
+
+
+def drop_of(ask: Of) -> Of:
+    """What a characteristic lost against the `new` stage, in percent of it: 100 (1 − later / new).
+
+    The readings' scatter counts in both stages; what is stated of the tester errs alike in both (JCGM 100:2008, 5.2).
+    """
+
+    def drop(spring: SpringAnalysis) -> Measured:
+        if spring.new is None:
+            return missing("read in its first stage alone: nothing to compare with")
+        (first, seen, tester), (last, seen_later, tester_later) = (
+            Read.of(one).told(ask) for one in (spring.new, spring)
+        )
+        if first.value is None or last.value is None:
+            return first if first.value is None else last
+        if first.value <= 0.0:
+            return missing("nothing was there to be lost when new")
+        left = last.value / first.value
+        u = 100.0 / first.value * sqrt(left**2 * seen + seen_later + (left * tester - tester_later) ** 2)
+        return Measured(100.0 * (1.0 - left), u if u > 0.0 else None, doubt=first.doubt or last.doubt)
+
+    return drop
+
+
 def set_loss(spring: SpringAnalysis) -> Measured:
     """Seat force of the `new` stage − that of the `run-in` stage."""
-    if spring.new is None:
+    if spring.new is None or [stage_rank(one.readings.stage) for one in (spring.new, spring)] != [0, 1]:
         return missing("no `new` stage to compare with")
     before, after = spring.new.once(seat_force), spring.once(seat_force)
     if before.value is None or after.value is None:
         return missing(before.reason or after.reason)
     u = None if before.u is None or after.u is None else hypot(before.u, after.u)
-    return Measured(before.value - after.value, u)
+    return Measured(before.value - after.value, u, doubt=before.doubt or after.doubt)
 
 
 def _worst(of: OfElement, choose: Callable[[Sequence[Measured]], Measured]) -> Of:
@@ -120,8 +174,11 @@ def _lowest(each: Sequence[Measured]) -> Measured:
 
 
 FORCES, OTHERS = "Forces and margins", "Wire, hysteresis and natural frequency"
+LOST = "Lost against new"
 _PRACTICE = "common practice"
 _EN = "EN 13906-1"
+_SQUARE = "perpendicularity e1 of EN 15800 (from memory)"
+_LOST = "100 (1 − later / new), the first stage where none is called new"
 _READINGS = "local monotone interpolation of the readings"
 _STRESS = "8 D F k / (π d³), the factor k as the result says"
 
@@ -165,6 +222,18 @@ CHARACTERISTICS: tuple[SpringRow, ...] = (
     SpringRow("fatigue_margin", "", "number", "spring", "safety against fatigue between seat and open stress",
         "Goodman line through the infinite-life point of unpeened wire", "Shigley's, 10th ed., section 10-9",
         of=_worst(lambda wire: wire.fatigue_margin, _lowest), element=lambda wire: wire.fatigue_margin, table=OTHERS),
+    SpringRow("squareness", "mm", "length", "spring", "how far the free spring's upper end stands off from square",
+        "as read; of an angle its tangent times the free length", _SQUARE, of=squareness, table=OTHERS),
+    SpringRow("squareness_angle", "deg", "angle", "spring", "the same as an angle",
+        "as read; of a length the arc tangent over the free length", _SQUARE, of=squareness_angle, table=OTHERS),
+    SpringRow("seat_force_drop", "%", "percent", "spring", "seat force lost since new", _LOST, _PRACTICE,
+        of=drop_of(seat_force), named="seat_force_drop_pct", table=LOST, u_column=True),
+    SpringRow("open_force_drop", "%", "percent", "spring", "open force lost since new", _LOST, _PRACTICE,
+        of=drop_of(open_force), named="open_force_drop_pct", table=LOST, u_column=True),
+    SpringRow("rate_drop", "%", "percent", "spring", "rate lost since new", _LOST, _PRACTICE,
+        of=drop_of(lambda spring: spring.rate), named="rate_drop_pct", table=LOST, u_column=True),
+    SpringRow("free_length_drop", "%", "percent", "spring", "free length lost since new", _LOST, _PRACTICE,
+        of=drop_of(free_length), named="free_length_drop_pct", table=LOST, u_column=True),
 )  # fmt: skip
 
 

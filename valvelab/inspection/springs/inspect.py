@@ -9,8 +9,15 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from valvelab.inspection.judging import item_of, judge
-from valvelab.inspection.springs.analysis import Fit, SpringAnalysis, analyse, fit_of
+from valvelab.inspection.springs.analysis import (
+    Fit,
+    SpringAnalysis,
+    analyse,
+    fit_of,
+    in_time,
+)
 from valvelab.inspection.springs.characteristics import CHARACTERISTICS, measured, recorded, row_of, wires
+from valvelab.inspection.springs.history import histories, history_notes
 from valvelab.inspection.springs.wire import ElementWire
 from valvelab.records.result import Note, Source, Verdict, info, warning
 from valvelab.records.spec import Spec
@@ -70,10 +77,12 @@ def analyse_all(
     table = question.table
     fit, notes = fit_of(table, question.spec, question.materials, question.spec_file)
     fit = replace(fit, stress_factor=question.stress_factor)
-    wanted = (one for one in table.springs if only is None or one.spring in only)
+    wanted = in_time(one for one in table.springs if only is None or one.spring in only)
     analyses = [analyse(readings, fit, table.file) for readings in wanted]
-    new = {one.name: one for one in analyses if (one.readings.stage or "").casefold() == "new"}
-    staged = (replace(one, new=new.get(one.name)) if _is_run_in(one.readings.stage) else one for one in analyses)
+    first: dict[str, SpringAnalysis] = {}
+    for one in analyses:
+        first.setdefault(one.name, one)
+    staged = (one if first[one.name] is one else replace(one, new=first[one.name]) for one in analyses)
     return fit, tuple(staged), [*table.notes, *notes]
 
 
@@ -81,9 +90,10 @@ def inspect_springs(question: SpringsQuestion) -> SpringsInspection:
     """Inspect every spring of a file and hold it against the spec."""
     fit, analyses, notes = analyse_all(question)
     rows = tuple(map(_row, analyses))
-    notes += [*_missing(fit, analyses), *_coil_bind_notes(analyses), *_common(fit, rows)]
+    notes += [*_missing(fit, analyses), *_standing_off(analyses), *_coil_bind_notes(analyses), *_common(fit, rows)]
     verdicts, remarks = spring_verdicts(question, analyses)
-    notes += remarks
+    history = histories(analyses, verdicts)
+    notes += [*remarks, *history_notes(history)]
     result = SpringsResult(
         source=question.sources,
         notes=tuple(dict.fromkeys(notes)),
@@ -91,6 +101,7 @@ def inspect_springs(question: SpringsQuestion) -> SpringsInspection:
         installed_height_mm=fit.installed_height_mm,
         valve_lift_mm=fit.valve_lift_mm,
         springs=rows,
+        history=tuple(history),
     )
     return SpringsInspection(fit, analyses, result, question.spec)
 
@@ -109,18 +120,9 @@ def spring_verdicts(
     return verdicts, notes
 
 
-def _is_run_in(stage: str | None) -> bool:
-    return stage is not None and re.sub(r"[\s_-]", "", stage.casefold()) == "runin"
-
-
 def latest_stages(analyses: tuple[SpringAnalysis, ...]) -> list[int]:
-    """Row of each spring's last stage: `run-in` where there is one, else the last in the file."""
-    last: dict[str, int] = {}
-    for number, analysis in enumerate(analyses):
-        held = last.get(analysis.name)
-        if held is None or not _is_run_in(analyses[held].readings.stage):
-            last[analysis.name] = number
-    return sorted(last.values())
+    """Row of each spring's last stage; `analyses` have every spring's stages as they followed one another."""
+    return sorted({analysis.name: number for number, analysis in enumerate(analyses)}.values())
 
 
 def _row(analysis: SpringAnalysis) -> SpringResult:
@@ -135,6 +137,7 @@ def _row(analysis: SpringAnalysis) -> SpringResult:
     return SpringResult(
         spring=analysis.name,
         stage=analysis.readings.stage,
+        date=analysis.readings.date,
         position=analysis.readings.position,
         rate_fit=None if line is None else RateLine.model_validate(line, from_attributes=True),
         rate_curve=None
@@ -177,6 +180,15 @@ def _missing(fit: Fit, analyses: Sequence[SpringAnalysis]) -> list[Note]:
             if reason := measured(analysis, row_of(name)).reason:
                 reasons.setdefault((name, reason), []).append(_about(analysis))
     return [warning(name, f"{up_to_eight(springs)}: {reason}") for (name, reason), springs in reasons.items()]
+
+
+def _standing_off(analyses: Iterable[SpringAnalysis]) -> Iterator[Note]:
+    """Readings that stand off from their repeats."""
+    for analysis in analyses:
+        for element in analysis.elements:
+            for off in element.standing_off:
+                about = " ".join(filter(None, (_about(analysis), element.element)))
+                yield warning(about, off.told)
 
 
 def _coil_bind_notes(analyses: tuple[SpringAnalysis, ...]) -> Iterator[Note]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cached_property
 
-from valvelab.inspection.springs.analysis import ElementCurves, SpringAnalysis, rate_between
+from valvelab.inspection.springs.analysis import ElementCurves, SpringAnalysis, doubt_between, rate_between
 from valvelab.measured import Measured, missing, or_reason
 from valvelab.springs.spring import force_at, force_uncertainty
 from valvelab.springs.stress import (
@@ -100,7 +100,7 @@ class ElementWire:
         density = {} if self.material is None else {"density_kg_per_m3": self.material.density_kg_per_m3}
         mass = active_mass(coil.wire_diameter_mm, coil.mean_coil_diameter_mm, coil.active_coils, **density)
         value = surge_from_mass(rate.value, mass)
-        return Measured(value, None if rate.u is None else 0.5 * value * rate.u / rate.value)
+        return Measured(value, None if rate.u is None else 0.5 * value * rate.u / rate.value, doubt=rate.doubt)
 
     @property
     def strength_margin(self) -> Measured:
@@ -111,7 +111,7 @@ class ElementWire:
         if opened.value is None or opened.value <= 0.0:
             return opened
         value = static_margin(opened.value, self.tensile_mpa)
-        return Measured(value, None if opened.u is None else value * opened.u / opened.value)
+        return Measured(value, None if opened.u is None else value * opened.u / opened.value, doubt=opened.doubt)
 
     @property
     @or_reason
@@ -122,7 +122,8 @@ class ElementWire:
             return self.strength_margin
         if seat.value is None:
             return seat
-        return Measured(fatigue_margin(seat.value, opened.value, self.tensile_mpa))
+        doubt = seat.doubt or opened.doubt
+        return Measured(fatigue_margin(seat.value, opened.value, self.tensile_mpa), doubt=doubt)
 
     @or_reason
     def _force(self, height_mm: float | None) -> Measured:
@@ -133,7 +134,8 @@ class ElementWire:
         if solid is not None and height_mm < solid - 1e-9:
             return missing("the coils are closed there")
         curve, own_mm = self.element.usable, height_mm + self.element.offset_mm
-        return Measured(force_at(curve, own_mm), force_uncertainty(curve, own_mm, self.spring.fit.stated))
+        u = force_uncertainty(curve, own_mm, self.spring.fit.stated)
+        return Measured(force_at(curve, own_mm), u, doubt=doubt_between([self.element], height_mm, height_mm))
 
     @or_reason
     def _stress(self, force: Measured) -> Measured:

@@ -1,0 +1,101 @@
+"""Plots of springs that were read again and again: the seat force from stage to stage, carried on to its limits."""
+
+from __future__ import annotations
+
+from datetime import date
+from math import inf
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from valvelab.arrays import FloatArray
+from valvelab.figures.description import Axis, Curve, Figure, Guide, Marks, level, mark
+
+if TYPE_CHECKING:
+    from valvelab.records.springs_result import Due, SpringHistory, SpringsResult, SpringTrend
+
+SHOWN = "seat_force"
+NAME_ROOM = 0.22
+"""Room that a date needs, of an axis."""
+
+
+def due_first(history: SpringHistory) -> tuple[float, str]:
+    """Sorts springs by when the first limit on their seat force is reached, those without such a time last."""
+    return min((place for _, place, _ in _reached(history)), default=inf), history.spring
+
+
+def history_figure(result: SpringsResult, spring: str) -> Figure | None:
+    """Seat force of a spring from stage to stage, its trend carried on to the limits it reaches; the others quiet.
+
+    None for a spring that was read in one stage, and for one without a seat force in some stage.
+    """
+    history = next((one for one in result.history if one.spring == spring), None)
+    if history is None:
+        return None
+    lines = {one.spring: _forces(result, one) for one in result.history if one.over == history.over}
+    x, force = lines.pop(spring)
+    if not np.isfinite(force).all():
+        return None
+    reached, trend = _reached(history), _trend(history)
+    curves = [Curve(*line, "measured_quiet") for line in lines.values()]
+    marks, guides = [Marks(x, force, "measured", spring)], []
+    end = max([float(x[-1]), *(place for _, place, _ in reached)])
+    if trend.slope is not None and trend.value_at_last_stage is not None:
+        begin = float(x[x.size - trend.stages])
+        line = trend.value_at_last_stage + trend.slope * (np.array([begin, end]) - x[-1])
+        curves.append(Curve(np.array([begin, end]), line, "fit", "trend"))
+        for due, place, (earliest, latest) in reached:
+            force_there = trend.value_at_last_stage + trend.slope * (place - float(x[-1]))
+            guides.append(Guide(force_there, "y", "reject", f"limit on {due.limit_of.replace('_', ' ')}"))
+            curves.append(level((earliest, end if latest is None else latest), force_there, "outside"))
+            marks.append(mark(place, force_there, "undecided"))
+    stages = [(stage.date if history.over == "date" else stage.stage) or "" for stage in history.stages]
+    named = [*zip(x.tolist(), stages, strict=True), *((place, _told(due)) for due, place, _ in reached)]
+    across = Axis(history.over, "", names=_apart(named))
+    seat = Axis("seat force", "N")
+    title = "Seat force from stage to stage"
+    return Figure("history", title, across, seat, tuple(curves), marks=tuple(marks), guides=tuple(guides))
+
+
+def _told(due: Due) -> str:
+    """When it is due, as it stands along the axis."""
+    return due.due_date or f"{due.due_stage:.1f}"
+
+
+def _apart(named: list[tuple[float, str]]) -> tuple[tuple[float, str], ...]:
+    """Names along an axis, those left out that would run into the one before."""
+    ordered = sorted(named)
+    room = NAME_ROOM * (ordered[-1][0] - ordered[0][0])
+    kept = ordered[:1]
+    for place, name in ordered[1:]:
+        if place >= kept[-1][0] + room:
+            kept.append((place, name))
+    return tuple(kept)
+
+
+def _trend(history: SpringHistory) -> SpringTrend:
+    return next(trend for trend in history.trends if trend.characteristic == SHOWN)
+
+
+def _reached(history: SpringHistory) -> list[tuple[Due, float, tuple[float, float | None]]]:
+    """Limits that the trend reaches, where along the axis, and the ends of the interval there."""
+    found: list[tuple[Due, float, tuple[float, float | None]]] = []
+    for due in _trend(history).due:
+        if due.due_stage is not None and due.earliest_stage is not None:
+            found.append((due, due.due_stage, (due.earliest_stage, due.latest_stage)))
+        elif due.due_date is not None and due.earliest_date is not None:
+            latest = None if due.latest_date is None else _day(due.latest_date)
+            found.append((due, _day(due.due_date), (_day(due.earliest_date), latest)))
+    return found
+
+
+def _day(iso: str) -> float:
+    return float(date.fromisoformat(iso).toordinal())
+
+
+def _forces(result: SpringsResult, history: SpringHistory) -> tuple[FloatArray, FloatArray]:
+    """Places and seat forces of a spring's stages, (n,) each; NaN where there is none."""
+    rows = [row for row in result.springs if row.spring == history.spring]
+    dates = [row.date for row in rows if history.over == "date" and row.date is not None]
+    x = list(map(_day, dates)) or list(map(float, range(len(rows))))
+    return np.array(x), np.array([np.nan if row.seat_force_n is None else row.seat_force_n for row in rows])
