@@ -7,7 +7,7 @@ in the unit of the value; which unit that is, the characteristic says.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import wraps
 from math import isfinite, nan
 from typing import TYPE_CHECKING, ParamSpec, TypeVar, cast
@@ -44,7 +44,7 @@ class Measured:
     def times(self, factor: float) -> Measured:
         """The same in another unit, or a multiple of it."""
         value, u = (None if number is None else factor * number for number in (self.value, self.u))
-        return replace(self, value=value, u=None if u is None else abs(u))
+        return Measured(value, None if u is None else abs(u), self.reason, self.doubt, self.lacks)
 
 
 def missing(reason: str) -> Measured:

@@ -243,6 +243,8 @@ class _Words:
 
     def among(self, readings: Rows) -> list[tuple[str, Rows]]:
         """Each label among some readings, in order of appearance, with the readings that bear it."""
+        if len(self.labels) == 1:
+            return [(self.labels[0], readings)]
         codes, first = np.unique(self.codes[readings], return_index=True)
         return [
             (self.labels[code], readings[self.codes[readings] == code]) for code in codes[np.argsort(first)].tolist()

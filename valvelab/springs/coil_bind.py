@@ -8,10 +8,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 
 from valvelab.arrays import FloatArray, rectangular_sd
-from valvelab.springs.rate import LinearModel, line_slopes, polynomial, reading_noise
+from valvelab.springs.rate import LinearModel, polynomial, reading_noise
 from valvelab.springs.spring import ForceCurve
 
 STEEPNESS = 3.0
@@ -72,19 +71,20 @@ class _Trend:
         return self.model.residual_sd or 0.0
 
     def at(self, height: float) -> float:
-        return float(self._powers(height) @ self.model.coefficients)
+        return sum(size * (height - self.centre) ** power for power, size in enumerate(self._sizes()))
 
     def rate(self, height: float) -> float:
-        slope = np.polynomial.polynomial.polyder(self.model.coefficients)
-        return -float(np.polynomial.polynomial.polyval(height - self.centre, slope))
+        along = height - self.centre
+        return -sum(power * size * along ** (power - 1) for power, size in enumerate(self._sizes()) if power)
+
+    def _sizes(self) -> list[float]:
+        sizes: list[float] = self.model.coefficients.tolist()
+        return sizes
 
     def variance(self, height: float, noise: float) -> float:
         """Variance of `at` when one reading scatters by `noise`."""
-        powers = self._powers(height)
+        powers = (height - self.centre) ** np.arange(self.model.coefficients.size)
         return float(noise**2 * (powers @ self.model.covariance_per_variance @ powers))
-
-    def _powers(self, height: float) -> FloatArray:
-        return np.asarray((height - self.centre) ** np.arange(self.model.coefficients.size))
 
 
 def _trend(h: FloatArray, force: FloatArray) -> _Trend:
@@ -116,12 +116,15 @@ def _first_steep_stretch(h: FloatArray, force: FloatArray, slopes: FloatArray) -
 
 def _local_rates(h: FloatArray, force: FloatArray) -> FloatArray:
     """Rate of the line through each reading and its neighbours before it, as many as there are."""
+    x, y = h - h[0], force - force[0]
+    sums = np.zeros((4, h.size + 1))
+    np.cumsum([x, y, x * y, x * x], axis=1, out=sums[:, 1:])
+    last = np.arange(2, h.size + 1)
+    first = np.maximum(last - NEIGHBOURS, 0)
+    along, up, both, square = sums[:, last] - sums[:, first]
+    count = last - first
     rates = np.zeros(h.size)
-    for at in range(1, min(NEIGHBOURS - 1, h.size)):
-        rates[at] = -float(line_slopes(h[: at + 1], force[: at + 1]))
-    if h.size >= NEIGHBOURS:
-        windows = (sliding_window_view(values, NEIGHBOURS) for values in (h, force))
-        rates[NEIGHBOURS - 1 :] = -line_slopes(*windows)
+    rates[1:] = -(both - along * up / count) / (square - along**2 / count)
     return rates
 
 

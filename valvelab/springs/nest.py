@@ -84,7 +84,7 @@ def nest_rate(elements: Sequence[Element], low_mm: float, high_mm: float, stated
             )
         parts.append((inside.height_mm - element.offset_mm, inside.force_n))
     heights = parts[0][0]
-    if all(h.size == heights.size and np.allclose(h, heights, rtol=0.0, atol=1e-6) for h, _ in parts):
+    if all(h.size == heights.size and np.allclose(h, heights, rtol=0.0, atol=1e-6) for h, _ in parts[1:]):
         total = np.sum([force for _, force in parts], axis=0)
         least = hypot(*(element.curve.least_sd_n for element in elements))
         return fit_rate(heights, total, _one_reading(heights, total, stated, least))

@@ -5,13 +5,16 @@ Sources: Björck, Numerical Methods for Least Squares Problems; JCGM 100:2008, H
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 from math import sqrt
+from typing import TypeVar, cast
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
-from valvelab.arrays import FloatArray, finite, read_only
+from valvelab.arrays import FloatArray, IntArray, finite, read_only
 from valvelab.errors import CannotEvaluate, Reason
 
 
@@ -29,14 +32,27 @@ class LinearModel:
     spare: int
 
 
-def least_squares(design: FloatArray, values: FloatArray) -> LinearModel:
-    """Coefficients minimising |design · c − values|², by QR of the scaled columns with one step of refinement.
+@dataclass(frozen=True, slots=True)
+class _Factored:
+    """A design (n, p) with its columns scaled by `scale`, and what solves it for any values: `solve` (p, n)."""
 
-    `design` (n, p), `values` (n,), n ≥ p. Refuses columns that depend on each other. Source: Björck, Numerical
-    Methods for Least Squares Problems; checked against the certified regressions of NIST StRD. Any units.
-    """
+    scale: FloatArray
+    scaled: FloatArray
+    solve: FloatArray
+    covariance_per_variance: FloatArray
+
+    def fit(self, values: FloatArray) -> LinearModel:
+        """The coefficients for these values, with one step of refinement."""
+        scaled = self.solve @ values
+        scaled = scaled + self.solve @ (values - self.scaled @ scaled)
+        residuals = values - self.scaled @ scaled
+        spare = self.scaled.shape[0] - self.scaled.shape[1]
+        sd = sqrt(float(residuals @ residuals) / spare) if spare > 0 else None
+        return LinearModel(read_only(scaled / self.scale), self.covariance_per_variance, sd, spare)
+
+
+def _factored(design: FloatArray) -> _Factored:
     design = finite(design, "design", 2)
-    values = finite(values, "values", 1)
     n, p = design.shape
     if n < p:
         raise CannotEvaluate(Reason.TOO_FEW_READINGS, f"least squares: found {n} readings, expected at least {p}")
@@ -46,19 +62,39 @@ def least_squares(design: FloatArray, values: FloatArray) -> LinearModel:
     q, r = np.linalg.qr(design / scale)
     if np.abs(np.diag(r)).min() < 1e-13:
         raise CannotEvaluate(Reason.BAD_VALUES, "least squares: found readings that don't determine the fit")
-    scaled = np.linalg.solve(r, q.T @ values)
-    scaled = scaled + np.linalg.solve(r, q.T @ (values - (design / scale) @ scaled))
-    residuals = values - (design / scale) @ scaled
     r_inverse = np.linalg.solve(r, np.eye(p))
     covariance = (r_inverse @ r_inverse.T) / np.outer(scale, scale)
-    spare = n - p
-    sd = float(np.linalg.norm(residuals) / np.sqrt(spare)) if spare > 0 else None
-    return LinearModel(read_only(scaled / scale), read_only(covariance), sd, spare)
+    return _Factored(scale, design / scale, r_inverse @ q.T, read_only(covariance))
+
+
+def least_squares(design: FloatArray, values: FloatArray) -> LinearModel:
+    """Coefficients minimising |design · c − values|², by QR of the scaled columns with one step of refinement.
+
+    `design` (n, p), `values` (n,), n ≥ p. Refuses columns that depend on each other. Source: Björck, Numerical
+    Methods for Least Squares Problems; checked against the certified regressions of NIST StRD. Any units.
+    """
+    return _factored(design).fit(finite(values, "values", 1))
 
 
 def polynomial(x: FloatArray, y: FloatArray, degree: int) -> LinearModel:
     """Least-squares polynomial; coefficients from the constant upwards. `x`, `y`: shape (n,), any units."""
-    return least_squares(np.vander(np.asarray(x, dtype=np.float64), degree + 1, increasing=True), y)
+    return _of_places(_powers, x, degree).fit(finite(y, "values", 1))
+
+
+def _powers(x: bytes, degree: int) -> _Factored:
+    return _factored(np.vander(np.frombuffer(x), degree + 1, increasing=True))
+
+
+T = TypeVar("T")
+MOST_KEPT = 1024
+"""What belongs to more places than these is worked out each time: springs of one tray are read at the same few."""
+_kept = lru_cache(maxsize=512)(lambda work, x, *of: work(x, *of))
+
+
+def _of_places(work: Callable[..., T], x: FloatArray, *of: int) -> T:
+    """What follows from places alone, float64 as bytes, kept for those who ask about the same places."""
+    x = np.asarray(x, dtype=np.float64)
+    return work(x.tobytes(), *of) if x.size > MOST_KEPT else cast("T", _kept(work, x.tobytes(), *of))
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,8 +147,8 @@ def fit_rate(height_mm: FloatArray, force_n: FloatArray, stated_sd_n: float | No
 
 
 def _refuse_one_height(height_mm: FloatArray) -> None:
-    if (found := np.unique(height_mm).size) < 2:
-        raise CannotEvaluate(Reason.TOO_FEW_READINGS, f"rate: found {found} heights, expected at least 2")
+    if not (height_mm != height_mm[0]).any():
+        raise CannotEvaluate(Reason.TOO_FEW_READINGS, "rate: found 1 heights, expected at least 2")
 
 
 def line_slopes(x: FloatArray, y: FloatArray) -> FloatArray:
@@ -135,10 +171,19 @@ def rate_curve(height_mm: FloatArray, force_n: FloatArray, window: int = 5) -> t
     """
     h, force = finite(height_mm, "heights", 1), finite(force_n, "forces", 1)
     _refuse_one_height(h)
+    order, middle, gains = _of_places(_slopes_along, h, window)
+    near = sliding_window_view(force[order], gains.shape[1])
+    return middle, read_only(-np.sum(gains * (near - near.mean(axis=-1, keepdims=True)), axis=-1))
+
+
+def _slopes_along(height_mm: bytes, window: int) -> tuple[IntArray, FloatArray, FloatArray]:
+    """Heights in order, (n,); of windows of them their middle, (m,), and what makes a slope of their forces, (m, w)."""
+    h = np.frombuffer(height_mm)
     order = np.argsort(h, kind="stable")
-    width = min(window, h.size)
-    near_h, near_force = (sliding_window_view(values[order], width) for values in (h, force))
-    return read_only(near_h.mean(axis=-1)), read_only(-line_slopes(near_h, near_force))
+    near = sliding_window_view(h[order], min(window, h.size))
+    middle = near.mean(axis=-1)
+    aside = near - middle[:, None]
+    return order, read_only(middle), read_only(aside / np.sum(aside**2, axis=-1, keepdims=True))
 
 
 def reading_noise(height_mm: FloatArray, force_n: FloatArray) -> float | None:
@@ -147,17 +192,31 @@ def reading_noise(height_mm: FloatArray, force_n: FloatArray) -> float | None:
     A bent fit is tried only with three spare readings, so that it can't swallow the noise. None with two readings.
     `height_mm`, `force_n`: shape (n,); N.
     """
-    h, rest = finite(height_mm, "heights", 1), finite(force_n, "forces", 1)
-    count = np.unique(h).size
-    if count < 3:
+    basis, rest = _of_places(_bent_lines, height_mm), finite(force_n, "forces", 1)
+    if not basis:
         return None
-    x = (h - h.mean()) / max(float(np.ptp(h)), 1e-12)
-    highest = max(1, min(3, count - 4))
-    q, r = np.linalg.qr(np.vander(x, highest + 1, increasing=True))
     scatter = []
-    for power in range(highest + 1):
-        if abs(r[power, power]) < 1e-13:
-            break
-        rest = rest - (q[:, power] @ rest) * q[:, power]
-        scatter.append(float(np.linalg.norm(rest)) / sqrt(h.size - power - 1))
+    for power, along in enumerate(basis, start=1):
+        rest = rest - float(along @ rest) * along
+        scatter.append(sqrt(float(rest @ rest) / (rest.size - power)))
     return min(scatter[1:])
+
+
+def _bent_lines(height_mm: bytes) -> list[FloatArray]:
+    """Powers of these heights made orthonormal, those that `reading_noise` tries, (n,) each; none for two heights."""
+    h = finite(np.frombuffer(height_mm), "heights", 1)
+    count = 1 + int(np.count_nonzero(np.diff(np.sort(h))))
+    if count < 3:
+        return []
+    x = (h - h.mean()) / max(float(np.ptp(h)), 1e-12)
+    powers: list[FloatArray] = [np.full(h.size, 1.0 / sqrt(h.size))]
+    for _ in range(max(1, min(3, count - 4))):
+        bent = x * powers[-1]
+        for _ in range(2):  # once more for what rounding leaves
+            for power in powers:
+                bent = bent - (power @ bent) * power
+        size = sqrt(float(bent @ bent))
+        if size < 1e-13:
+            break
+        powers.append(bent / size)
+    return powers

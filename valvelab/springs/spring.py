@@ -5,6 +5,7 @@ Sources: JCGM 100:2008 (uncertainty); Fritsch and Butland 1984 (interpolation be
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from dataclasses import dataclass, replace
 from math import hypot
 
@@ -13,6 +14,7 @@ from numpy.typing import NDArray
 
 from valvelab.arrays import FloatArray, finite, read_only, rectangular_sd
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.measured import Once
 from valvelab.springs.rate import reading_noise
 
 FALL_ALLOWED = 0.02
@@ -52,8 +54,8 @@ class ReadingUncertainty:
 NOTHING_STATED = ReadingUncertainty()
 
 
-@dataclass(frozen=True, slots=True)
-class ForceCurve:
+@dataclass(frozen=True, slots=True, eq=False)
+class ForceCurve(Once):
     """Readings of one stroke, heights ascending and each height once; forces fall towards tall heights.
 
     `repeat_sd_n`: standard deviation of one reading from repeated heights (of the mean, where one height alone was
@@ -85,9 +87,8 @@ class ForceCurve:
 
     def part(self, keep: NDArray[np.bool_] | slice) -> ForceCurve:
         """The readings that are kept. `keep`: shape (n,) where it is a mask; no unit."""
-        return replace(
-            self, height_mm=read_only(self.height_mm[keep].copy()), force_n=read_only(self.force_n[keep].copy())
-        )
+        height, force = read_only(self.height_mm[keep].copy()), read_only(self.force_n[keep].copy())
+        return ForceCurve(height, force, self.repeat_sd_n, self.least_sd_n)
 
 
 def force_curve(
@@ -144,39 +145,43 @@ def monotone_cubic(x: FloatArray, y: FloatArray, at: float) -> float:
     Three-point end slopes, weighted harmonic means inside. Source: Fritsch and Butland, SIAM J. Sci. Stat.
     Comput. 5 (1984) 300. `x`, `y`: shape (n,), any units.
     """
-    if x.size == 1:
-        return float(y[0])
-    if x.size == 2:
-        return float(y[0] + (y[1] - y[0]) * (at - x[0]) / (x[1] - x[0]))
-    i = int(np.clip(np.searchsorted(x, at, side="right") - 1, 0, x.size - 2))
+    return _cubic(x.tolist(), y.tolist(), at)
+
+
+def _cubic(x: list[float], y: list[float], at: float) -> float:
+    """The same of plain numbers."""
+    if len(x) == 1:
+        return y[0]
+    if len(x) == 2:
+        return y[0] + (y[1] - y[0]) * (at - x[0]) / (x[1] - x[0])
+    i = min(max(bisect_right(x, at) - 1, 0), len(x) - 2)
     step = x[i + 1] - x[i]
     t = (at - x[i]) / step
     left, right = _slope(x, y, i), _slope(x, y, i + 1)
-    value = (
+    return (
         (1 + 2 * t) * (1 - t) ** 2 * y[i]
         + t * (1 - t) ** 2 * step * left
         + t**2 * (3 - 2 * t) * y[i + 1]
         + t**2 * (t - 1) * step * right
     )
-    return float(value)
 
 
-def _slope(x: FloatArray, y: FloatArray, i: int) -> float:
+def _slope(x: list[float], y: list[float], i: int) -> float:
     """Slope of the interpolant at knot `i`."""
-    if 0 < i < x.size - 1:
+    if 0 < i < len(x) - 1:
         h0, h1 = x[i] - x[i - 1], x[i + 1] - x[i]
         d0, d1 = (y[i] - y[i - 1]) / h0, (y[i + 1] - y[i]) / h1
         if d0 * d1 <= 0.0:
             return 0.0
         w0, w1 = 2 * h1 + h0, h1 + 2 * h0
-        return float((w0 + w1) / (w0 / d0 + w1 / d1))
+        return (w0 + w1) / (w0 / d0 + w1 / d1)
     j, k, m = (0, 1, 2) if i == 0 else (i, i - 1, i - 2)
     h0, h1 = abs(x[k] - x[j]), abs(x[m] - x[k])
     d0, d1 = (y[k] - y[j]) / (x[k] - x[j]), (y[m] - y[k]) / (x[m] - x[k])
     slope = ((2 * h0 + h1) * d0 - h0 * d1) / (h0 + h1)
     if slope * d0 <= 0.0:
         return 0.0
-    return float(3 * d0 if d0 * d1 <= 0.0 and abs(slope) > abs(3 * d0) else slope)
+    return 3 * d0 if d0 * d1 <= 0.0 and abs(slope) > abs(3 * d0) else slope
 
 
 def force_at(curve: ForceCurve, height_mm: float) -> float:
@@ -190,7 +195,20 @@ def force_at(curve: ForceCurve, height_mm: float) -> float:
             Reason.NOT_REACHED,
             f"height {height_mm:g} mm lies outside the readings from {curve.low_mm:g} to {curve.high_mm:g} mm",
         )
-    return monotone_cubic(curve.height_mm, curve.force_n, min(max(height_mm, curve.low_mm), curve.high_mm))
+    x, y, value = _about(curve, height_mm)
+    return _cubic(x, y, value)
+
+
+_REACH = 3
+"""Readings to either side that the interpolant may follow from."""
+
+
+def _about(curve: ForceCurve, height_mm: float) -> tuple[list[float], list[float], float]:
+    """The readings that the force at a height follows from, and that height, kept within the curve."""
+    value = min(max(height_mm, curve.low_mm), curve.high_mm)
+    at = int(np.searchsorted(curve.height_mm, value, side="right"))
+    part = slice(max(min(at, curve.height_mm.size - 1) - _REACH, 0), at + _REACH)
+    return curve.height_mm[part].tolist(), curve.force_n[part].tolist(), value
 
 
 def noise_of(curve: ForceCurve) -> float | None:
@@ -198,6 +216,10 @@ def noise_of(curve: ForceCurve) -> float | None:
 
     Never below what the tester's divisions leave; None where neither is known. In N.
     """
+    return curve.once(_noise)
+
+
+def _noise(curve: ForceCurve) -> float | None:
     seen = curve.repeat_sd_n
     if seen is None and curve.height_mm.size > 1:
         seen = reading_noise(curve.height_mm, curve.force_n)
@@ -225,16 +247,15 @@ def interpolated_noise(curve: ForceCurve, height_mm: float) -> float | None:
     noise = noise_of(curve)
     if noise is None:
         return None
-    x, y = curve.height_mm, curve.force_n
-    step = 1e-3 * (float(np.ptp(y)) or 1.0)
-    value = min(max(height_mm, curve.low_mm), curve.high_mm)
-    left = int(np.searchsorted(x, value, side="right")) - 1
-    gains = []
-    for i in range(max(min(left, x.size - 2) - 1, 0), min(left + 3, x.size)):
-        push = np.zeros(x.size)
-        push[i] = step
-        gains.append((monotone_cubic(x, y + push, value) - monotone_cubic(x, y - push, value)) / (2 * step))
-    return noise * hypot(*gains)
+    x, y, value = _about(curve, height_mm)
+    step = 1e-3 * (float(np.ptp(curve.force_n)) or 1.0)
+
+    def moved(i: int, by: float) -> float:
+        return _cubic(x, [*y[:i], y[i] + by, *y[i + 1 :]], value)
+
+    left = bisect_right(x, value) - 1
+    near = range(max(min(left, len(x) - 2) - 1, 0), min(left + 3, len(x)))
+    return noise * hypot(*((moved(i, step) - moved(i, -step)) / (2 * step) for i in near))
 
 
 def slope_at(curve: ForceCurve, height_mm: float) -> float:

@@ -169,11 +169,12 @@ def element_curves(readings: ElementReadings, fit: Fit, *, nested: bool) -> Elem
     if readings.release is not None and np.unique(readings.release.height_mm).size >= 2:
         release = force_curve(readings.release.height_mm, readings.release.force_n, fit.stated)
     coil = fit.coil_of(readings.element, nested=nested)
-    coil = replace(
-        coil,
-        solid_height_mm=readings.solid_height_mm or coil.solid_height_mm,
-        free_length_mm=readings.free_length_mm or coil.free_length_mm,
-    )
+    if readings.solid_height_mm or readings.free_length_mm:
+        coil = replace(
+            coil,
+            solid_height_mm=readings.solid_height_mm or coil.solid_height_mm,
+            free_length_mm=readings.free_length_mm or coil.free_length_mm,
+        )
     knee = find_knee(read)
     free = usable = _slack_out(read)
     solid, uncertainty = coil.solid_height_mm, None

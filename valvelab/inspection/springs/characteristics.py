@@ -41,13 +41,15 @@ def wires(spring: SpringAnalysis) -> tuple[ElementWire, ...]:
 def seat_force(spring: SpringAnalysis) -> Measured:
     """Force at the installed height."""
     height = spring.fit.installed_height_mm
-    return missing("no installed height is stated") if height is None else spring.force(height)
+    return missing("no installed height is stated") if height is None else spring.once(SpringAnalysis.force, height)
 
 
 def open_force(spring: SpringAnalysis) -> Measured:
     """Force at the open height."""
     height = spring.fit.open_height_mm
-    return missing("no installed height and valve lift are stated") if height is None else spring.force(height)
+    if height is None:
+        return missing("no installed height and valve lift are stated")
+    return spring.once(SpringAnalysis.force, height)
 
 
 def coil_bind_margin(spring: SpringAnalysis) -> Measured:

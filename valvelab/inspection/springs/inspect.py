@@ -125,6 +125,9 @@ def latest_stages(analyses: tuple[SpringAnalysis, ...]) -> list[int]:
     return sorted({analysis.name: number for number, analysis in enumerate(analyses)}.values())
 
 
+_RECORDED = tuple((row.key, row) for row in recorded())
+
+
 def _row(analysis: SpringAnalysis) -> SpringResult:
     heights, forces = analysis.free_readings()
     rates = np.zeros(0)
@@ -132,7 +135,7 @@ def _row(analysis: SpringAnalysis) -> SpringResult:
         heights, rates = rate_curve(heights, forces)
     line, solid = analysis.rate_fit, analysis.solid_height.value
     each = analysis.once(wires)
-    numbers = {row.key: measured(analysis, row) for row in recorded()}
+    numbers = {key: measured(analysis, row) for key, row in _RECORDED}
     stressed = numbers["stress_seat_mpa"].value is not None or numbers["stress_open_mpa"].value is not None
     return SpringResult(
         spring=analysis.name,
@@ -186,9 +189,10 @@ def _standing_off(analyses: Iterable[SpringAnalysis]) -> Iterator[Note]:
     """Readings that stand off from their repeats."""
     for analysis in analyses:
         for element in analysis.elements:
-            for off in element.standing_off:
+            if element.standing_off:
+                more = len(element.standing_off) - 1
                 about = " ".join(filter(None, (_about(analysis), element.element)))
-                yield warning(about, off.told)
+                yield warning(about, element.standing_off[0].told + (f"; so do {more} more" if more else ""))
 
 
 def _coil_bind_notes(analyses: tuple[SpringAnalysis, ...]) -> Iterator[Note]:

@@ -130,6 +130,8 @@ class ElementWire:
         """Force where the valve's height is `height_mm`."""
         if height_mm is None:
             return missing("no height is stated")
+        if self.spring.alone:
+            return self.spring.once(SpringAnalysis.force, height_mm)
         solid = self.spring.solid_height.value
         if solid is not None and height_mm < solid - 1e-9:
             return missing("the coils are closed there")
