@@ -323,3 +323,52 @@ def test_repeats_on_the_head_are_averaged_with_the_uncertainty_of_few(
     assert row["seat_force_n"] == pytest.approx(240.7)
     # JCGM 101:2008, 6.4.9: s/√n · √((n − 1)/(n − 3)), with s = 0.5701 of these five
     assert row["uncertainty"]["seat_force_n"] == pytest.approx(0.57009 / 5**0.5 * 2.0**0.5, rel=1e-4)
+
+
+# -- several files ----------------------------------------------------------------------------------------------------
+
+
+def a_file_a_stage(tmp_path: Path, dates: tuple[str, ...], *further: str) -> list[Path]:
+    files = []
+    for number, day in enumerate(dates):
+        forces = [30.0 * (46.0 - height) * (1.0 - 0.02 * number) for height in (40.0, 38.0, 34.0, 30.0, 28.0)]
+        rows = {name: ([40.0, 38.0, 34.0, 30.0, 28.0], forces) for name in ("A", "B")}
+        head = (*FITTED_38, "force resolution: 0.1 N", *([f"date: {day}"] if day else []), *further)
+        files.append(write_readings(tmp_path / f"round_{number}.csv", rows, *head))
+    return files
+
+
+def test_a_file_a_stage_is_one_history_on_terminal_and_paper(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    first, *others = a_file_a_stage(tmp_path, ("2026-02-01", "2026-03-13", "2026-04-22"))
+    later = [word for file in others for word in ("--later", str(file))]
+    spec, paper = limits(tmp_path, seat_force_drop='max = "10 %"'), tmp_path / "p.pdf"
+    found = answer(capsys, "springs", first, *later, "--spec", spec, "--out", paper)
+    assert [Path(source["file"]).name for source in found["source"]] == [
+        *(f"round_{n}.csv" for n in range(3)),
+        "spec.toml",
+    ]
+    assert [row["date"] for row in found["springs"][:3]] == ["2026-02-01", "2026-03-13", "2026-04-22"]
+    due = found["history"][1]["trends"][0]["due"][0]
+    # 2 % in 40 days: 10 % after 200
+    assert abs((date.fromisoformat(due["due_date"]) - date(2026, 8, 20)).days) <= 1
+    assert main(["verify", str(paper)]) == 0
+    capsys.readouterr()
+    held = PdfReader(paper).attachments
+    assert {"round_0.csv", "round_1.csv", "round_2.csv"} <= set(held)
+
+
+def test_files_without_dates_are_stages_by_their_names_and_what_differs_is_said(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    first, second = a_file_a_stage(tmp_path, ("", ""))
+    text = second.read_text(encoding="utf-8").replace("installed height: 38", "installed height: 37")
+    second.write_text("# instrument: other tester\n" + text, encoding="utf-8")
+    found = answer(capsys, "springs", first, "--later", second)
+    assert [row["stage"] for row in found["springs"][:2]] == ["round_0", "round_1"]
+    said = {note["about"]: note["text"] for note in found["notes"] if note["level"] == "warning"}
+    assert "counts for all" in said["installed height"]
+    assert "what one reads more than the other counts as lost" in said["instrument"]
+    refused = answer(capsys, "springs", first, "--later", second, "--later", second, code=3)
+    assert "expected each stage in one file" in refused

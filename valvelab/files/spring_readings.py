@@ -5,10 +5,8 @@ Position, stage, date, stroke, element, offset and what is the spring's own stan
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from datetime import date
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,7 +24,15 @@ from valvelab.files.plausible import (
 )
 from valvelab.files.table import Column, Table, read_table
 from valvelab.records.result import Note, info
-from valvelab.records.spring_readings import CoilData, ElementReadings, SpringReadings, SpringTable, Squareness, Stroke
+from valvelab.records.spring_readings import (
+    CoilData,
+    ElementReadings,
+    SpringReadings,
+    SpringTable,
+    Squareness,
+    Stroke,
+    iso_date,
+)
 from valvelab.units import split_quantity
 
 EXAMPLE = "spring=0, height=1 [mm], force=2 [N]"
@@ -219,20 +225,6 @@ def _squareness_uncertainty(table: Table) -> Squareness | None:
     return Squareness(None, value)
 
 
-_ISO_DATE = re.compile(r"(\d{4}-\d{2}-\d{2})(?:T00:00:00)?")
-
-
-def _iso_date(text: str) -> str | None:
-    """The date that a cell states; None for anything but year-month-day. A workbook's dates have a time of day."""
-    match = _ISO_DATE.fullmatch(text.strip())
-    if match is None:
-        return None
-    try:
-        return date.fromisoformat(match.group(1)).isoformat()
-    except ValueError:
-        return None
-
-
 class _Words:
     """A column of words as numbers: `labels` in order of appearance, `codes` (n,) one a reading."""
 
@@ -288,7 +280,7 @@ class _Reader:
     def _dates(self) -> _Words:
         words = self._words("date", lambda text: text.strip())
         for code, text in enumerate(words.labels):
-            iso = _iso_date(text)
+            iso = iso_date(text)
             if text and iso is None:
                 row = int(self.taken.row[int(np.argmax(words.codes == code))])
                 raise self.table.bad(row, "date", "a date as year-month-day, such as 2026-05-03")

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Literal
 
 from valvelab.files.corrected import corrected_springs
 from valvelab.files.spring_readings import read_spring_readings
+from valvelab.inspection.springs.analysis import joined
 from valvelab.inspection.springs.inspect import CAUTION, SpringsInspection, SpringsQuestion, inspect_springs
 from valvelab.inspection.springs.usable import ByHand
 from valvelab.job.typed import reasons
@@ -40,6 +42,10 @@ def by_hand(part: SetsPart | ShimsPart) -> ByHand:
 def inspect(part: SpringsPart, around: Around) -> Springs:
     """The inspection that a part asks for."""
     question = question_of(part, around, part.stress_factor)
+    if part.later:
+        later = [read_spring_readings(file, part.columns) for file in part.later]
+        sources = (*(table.source for table in later), *question.other_sources)
+        question = replace(question, table=joined([question.table, *later]), other_sources=sources)
     return Asked(question, inspect_springs(question))
 
 

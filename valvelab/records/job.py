@@ -155,6 +155,12 @@ class SpringsPart(SpringTablePart):
 
     inspect: Literal["springs"] = "springs"
     file: Path = Field(title="READINGS", description=_READINGS)
+    later: tuple[Path, ...] = Field(
+        (),
+        title="FILE",
+        description="readings of the same springs taken later, to follow them from stage to stage; repeatable",
+        max_length=MOST_OF_ONE,
+    )
     stress_factor: Literal["EN 13906-1", "Wahl"] = Field(
         "EN 13906-1", description="correction of the shear stress for the coil's curvature (default EN 13906-1)"
     )

@@ -2,10 +2,25 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field
+from datetime import date
 
 from valvelab.arrays import FloatArray
 from valvelab.records.result import Note, Source
+
+_ISO_DATE = re.compile(r"(\d{4}-\d{2}-\d{2})(?:T00:00:00)?")
+
+
+def iso_date(text: str) -> str | None:
+    """The date that a text states; None for anything but year-month-day. A workbook's dates have a time of day."""
+    match = _ISO_DATE.fullmatch(text.strip())
+    if match is None:
+        return None
+    try:
+        return date.fromisoformat(match.group(1)).isoformat()
+    except ValueError:
+        return None
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,12 +11,19 @@ from typing import TypeVar
 import numpy as np
 
 from valvelab.arrays import FloatArray
-from valvelab.errors import BadSpec, CannotEvaluate
+from valvelab.errors import BadFile, BadSpec, CannotEvaluate
 from valvelab.inspection.springs.repeated import StandingOff, at_one_height, standing_off_among
 from valvelab.measured import Measured, Once, missing, or_reason
 from valvelab.records.result import Note, info, warning
 from valvelab.records.spec import Fitting, Spec
-from valvelab.records.spring_readings import CoilData, ElementReadings, SpringReadings, SpringTable, Squareness
+from valvelab.records.spring_readings import (
+    CoilData,
+    ElementReadings,
+    SpringReadings,
+    SpringTable,
+    Squareness,
+    iso_date,
+)
 from valvelab.springs.coil_bind import Knee, find_knee
 from valvelab.springs.division import force_division
 from valvelab.springs.nest import Element, nest_force, nest_force_uncertainty, nest_rate, nest_solid_height
@@ -290,6 +297,41 @@ def stage_rank(stage: str | None) -> int:
 
 
 _RANKS = {"new": 0, "runin": 1}
+
+
+def joined(tables: Sequence[SpringTable]) -> SpringTable:
+    """Readings of the same springs in several files as one table, in which every file is a stage of its own.
+
+    A stage that a file does not name is its date, else the file's own name. Heights, coils and the tester are the first
+    file's. Refuses two files with one stage of a spring.
+    """
+    first, notes = tables[0], [note for table in tables for note in table.notes]
+    found: dict[tuple[str, str], int] = {}
+    springs = []
+    for number, table in enumerate(tables):
+        stated = iso_date(table.remarks.get("date", ""))
+        name = stated or table.file.replace("\\", "/").rpartition("/")[2].rpartition(".")[0]
+        for one in table.springs:
+            stage, day = one.stage or one.date or name, one.date or stated
+            before = found.setdefault((one.spring, stage), number)
+            if before != number:
+                text = f"stage {stage!r} of spring {one.spring!r}, which {tables[before].file} has as well"
+                raise BadFile(table.file, one.place, text, "each stage in one file")
+            place = one.place if table is first else f"{one.place} of {table.file}"
+            springs.append(replace(one, stage=stage, date=day, place=place))
+        for field, what in _COMMON.items():
+            if table is not first and getattr(table, field) not in {None, getattr(first, field)}:
+                notes.append(warning(what, f"that of {first.file} counts for all, not that of {table.file}"))
+        if table.remarks.get("instrument") != first.remarks.get("instrument"):
+            text = f"{table.file} names another than {first.file}: what one reads more than the other counts as lost"
+            notes.append(warning("instrument", text))
+    return replace(first, springs=tuple(springs), notes=tuple(notes))
+
+
+_COMMON = {
+    "installed_height_mm": "installed height", "valve_lift_mm": "valve lift",
+    "force_uncertainty_n": "force uncertainty", "height_uncertainty_mm": "height uncertainty",
+}  # fmt: skip
 
 
 def in_time(springs: Iterable[SpringReadings]) -> list[SpringReadings]:
