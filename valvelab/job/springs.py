@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from pathlib import Path
 from typing import Literal
 
 from valvelab.files.corrected import corrected_springs
@@ -14,6 +15,8 @@ from valvelab.inspection.springs.usable import ByHand
 from valvelab.job.typed import reasons
 from valvelab.job.use import Around, Asked, Told, Use
 from valvelab.records.job import SetsPart, ShimsPart, SpringsPart, SpringTablePart
+from valvelab.records.result import Source
+from valvelab.records.spring_readings import SpringTable
 from valvelab.records.springs_result import SpringsResult
 from valvelab.records.wire_materials import read_wire_materials
 from valvelab.report.assembly import Part
@@ -29,9 +32,14 @@ def question_of(
 ) -> SpringsQuestion:
     """Readings and spec of a part as a question; sets and shim plans ask it of their springs as well."""
     spec, sources = around.specs.of(part.spec)
-    readings, cards = corrected_springs(read_spring_readings(part.file, part.columns), part.instrument)
+    readings, cards = _readings(part.file, part)
     sources = (*sources, *cards)
     return SpringsQuestion(readings, spec, str(part.spec or ""), read_wire_materials(), stress_factor, sources)
+
+
+def _readings(file: Path, part: SpringTablePart) -> tuple[SpringTable, tuple[Source, ...]]:
+    """The readings in a file, corrected by the part's cards, and the cards' identities."""
+    return corrected_springs(read_spring_readings(file, part.columns), part.instrument)
 
 
 def by_hand(part: SetsPart | ShimsPart) -> ByHand:
@@ -43,7 +51,7 @@ def inspect(part: SpringsPart, around: Around) -> Springs:
     """The inspection that a part asks for."""
     question = question_of(part, around, part.stress_factor)
     if part.later:
-        later = [read_spring_readings(file, part.columns) for file in part.later]
+        later = [_readings(file, part)[0] for file in part.later]
         sources = (*(table.source for table in later), *question.other_sources)
         question = replace(question, table=joined([question.table, *later]), other_sources=sources)
     return Asked(question, inspect_springs(question))
