@@ -21,6 +21,8 @@ USES: dict[str, str] = {
     "gauge": "repeatability and reproducibility of a measurement",
 }
 """What each use is for, by its name: that of its command and of its part in a job."""
+WITH_SHEET = frozenset({"shims", "lash"})
+"""Uses that have a sheet to be read at the bench."""
 
 
 def use(name: str) -> Use[Any, Any]:

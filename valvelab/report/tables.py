@@ -83,10 +83,20 @@ def _(block: Table, layout: Layout) -> list[Flowable]:
 
 def _cell(cell: Cell, block: Table, column: int, look: Paper, style: Style) -> Flowable:
     if isinstance(cell, Mark):
-        return MarkFlow(cell, look, CELL)
-    size = CELL if style != "small" else CELL - 0.8
+        return MarkFlow(cell, look, type_size(block))
+    size = type_size(block) if style != "small" else type_size(block) - 0.8
     right = column >= block.left and column not in block.flush_left
     return TextFlow(escape(cell), text_style(style, look, right=right, size=size))
+
+
+def type_size(block: Table) -> float:
+    """Points of a table's type."""
+    return block.type_size or CELL
+
+
+def _words(head: str, size: float) -> list[str]:
+    """The pieces of a head that stay on one line: of large type its words."""
+    return head.split() if size > CELL else [head]
 
 
 def column_widths(block: Table, width: float) -> list[float]:
@@ -108,10 +118,11 @@ def column_widths(block: Table, width: float) -> list[float]:
 
 
 def _need(block: Table, column: int) -> float:
-    texts = [text_width(block.header[column], CELL, BOLD)]
+    size = type_size(block)
+    texts = [text_width(word, size, BOLD) for word in _words(block.header[column], size)]
     if block.units:
-        texts.append(text_width(block.units[column], CELL - 0.8))
+        texts.append(text_width(block.units[column], size - 0.8))
     for row in block.rows:
         cell = row[column]
-        texts.append(mark_width(cell, CELL) if isinstance(cell, Mark) else text_width(cell, CELL))
+        texts.append(mark_width(cell, size) if isinstance(cell, Mark) else text_width(cell, size))
     return max(texts) + 2.0 * PAD + 1.0

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from math import hypot
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -148,16 +149,19 @@ def monotone_cubic(x: FloatArray, y: FloatArray, at: float) -> float:
     if x.size == 2:
         return float(y[0] + (y[1] - y[0]) * (at - x[0]) / (x[1] - x[0]))
     i = int(np.clip(np.searchsorted(x, at, side="right") - 1, 0, x.size - 2))
+    return float(_between(x, y, i, at, _slope(x, y, i), _slope(x, y, i + 1)))
+
+
+def _between(x: FloatArray, y: FloatArray, i: Any, at: Any, left: Any, right: Any) -> Any:
+    """The cubic between knots `i` and `i + 1` with these slopes there, for one place or for (m,) of each."""
     step = x[i + 1] - x[i]
     t = (at - x[i]) / step
-    left, right = _slope(x, y, i), _slope(x, y, i + 1)
-    value = (
+    return (
         (1 + 2 * t) * (1 - t) ** 2 * y[i]
         + t * (1 - t) ** 2 * step * left
         + t**2 * (3 - 2 * t) * y[i + 1]
         + t**2 * (t - 1) * step * right
     )
-    return float(value)
 
 
 def _slope(x: FloatArray, y: FloatArray, i: int) -> float:
@@ -190,6 +194,20 @@ def force_at(curve: ForceCurve, height_mm: float) -> float:
             f"height {height_mm:g} mm lies outside the readings from {curve.low_mm:g} to {curve.high_mm:g} mm",
         )
     return monotone_cubic(curve.height_mm, curve.force_n, min(max(height_mm, curve.low_mm), curve.high_mm))
+
+
+def forces_at(curve: ForceCurve, height_mm: FloatArray) -> FloatArray:
+    """`force_at` at many heights, shape (m,) in mm to (m,) in N; NaN at a height outside the readings."""
+    x, y = curve.height_mm, curve.force_n
+    inside = (height_mm >= x[0] - 1e-6) & (height_mm <= x[-1] + 1e-6)
+    at = np.clip(height_mm, x[0], x[-1])
+    if x.size < 3:
+        force = np.array([monotone_cubic(x, y, float(one)) for one in at])
+    else:
+        slope = np.array([_slope(x, y, i) for i in range(x.size)])
+        i = np.clip(np.searchsorted(x, at, side="right") - 1, 0, x.size - 2)
+        force = np.asarray(_between(x, y, i, at, slope[i], slope[i + 1]))
+    return np.where(inside, force, np.nan)
 
 
 def noise_of(curve: ForceCurve) -> float | None:

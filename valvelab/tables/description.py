@@ -31,6 +31,7 @@ class Table:
 
     `flush_left` names further columns to set flush left; `wrap` names columns whose text may run over several lines.
     `widths` are relative; without them columns get what their text needs. Header and units repeat on every page.
+    `type_size`: points of its type on paper, where that is not the usual one.
     """
 
     header: tuple[str, ...]
@@ -41,6 +42,7 @@ class Table:
     wrap: tuple[int, ...] = ()
     flush_left: tuple[int, ...] = ()
     title: str = ""
+    type_size: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,67 @@
+"""The sheet that is read at the bench: one table in large type, a box to tick at the end of each row."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from reportlab.lib.pagesizes import A4, LETTER, landscape
+from reportlab.pdfgen.canvas import Canvas
+from reportlab.platypus import BaseDocTemplate, Flowable, Frame, PageTemplate
+
+from valvelab.records.result import Source
+from valvelab.report import tables  # noqa: F401 - registers how tables are drawn
+from valvelab.report.blocks import Layout, flowables
+from valvelab.report.page_model import Paragraph
+from valvelab.report.paper import BOLD, MARGIN, MM, REGULAR, paper, write
+from valvelab.tables.description import Table
+from valvelab.units import System
+
+TYPE = 15.0
+TYPE_ON_CERTIFICATE = 10.5
+HEAD, FOOT = 26.0 * MM, 14.0 * MM
+FOOT_LINE = "Valve springs hold energy: eye protection, sound tools, hands clear. Measure again what was fitted."
+
+
+@dataclass(frozen=True, slots=True)
+class BuildSheet:
+    """What a sheet says: its title, a line under it, its table, sentences below, and the files it follows from."""
+
+    title: str
+    line: str
+    table: Table
+    sentences: tuple[str, ...]
+    sources: tuple[Source, ...]
+
+
+def build_sheet(sheet: BuildSheet, system: System) -> bytes:
+    """PDF of a sheet, lying; equal sheets give equal bytes."""
+    look = paper()
+    target = io.BytesIO()
+    size = landscape(LETTER if system == "inch" else A4)
+    width, height = size
+    files = " · ".join(f"{Path(source.file).name} {source.sha256[:8]}" for source in sheet.sources)
+
+    def furniture(canvas: Canvas, _document: BaseDocTemplate) -> None:
+        top = height - 14.0 * MM
+        write(canvas, sheet.title, (MARGIN, top), 20.0, look.of("heading"), font=BOLD)
+        write(canvas, sheet.line, (MARGIN, top - 6.5 * MM), 11.0, look.of("text"))
+        write(
+            canvas, "built by, date ______________________", (width - MARGIN, top), 10.0, look.of("text"), end="right"
+        )
+        write(canvas, FOOT_LINE, (MARGIN, 8.0 * MM), 8.0, look.of("quiet"))
+        write(canvas, files, (MARGIN, 4.5 * MM), 6.0, look.of("quiet"), width=width - 2 * MARGIN)
+        write(canvas, f"page {canvas.getPageNumber()}", (width - MARGIN, 8.0 * MM), 8.0, look.of("quiet"), end="right")
+
+    fonts: dict[str, Any] = {"initialFontName": REGULAR}
+    document = BaseDocTemplate(target, pagesize=size, invariant=1, title=sheet.title, **fonts)
+    frame = Frame(MARGIN, FOOT, width - 2 * MARGIN, height - HEAD - FOOT, 0, 0, 0, 0, id="sheet")
+    document.addPageTemplates([PageTemplate(id="sheet", frames=[frame], onPage=furniture)])
+    layout = Layout(look, system, width - 2 * MARGIN)
+    blocks: Sequence[Table | Paragraph] = (sheet.table, *(Paragraph(text, "strong") for text in sheet.sentences))
+    story: list[Flowable] = [part for block in blocks for part in flowables(block, layout)]
+    document.build(story)
+    return target.getvalue()
