@@ -378,7 +378,7 @@ INCHES = "position,height [in],shims\n1I,1.5,0.030\n"
         ("# minimum retainer-to-seal margin: 1 mm\n# valve lift: 10 mm\nposition,height [mm]\n1I,38\n", "for 1I"),
         ("# shims: 0.1 mm to 9 mm by 0.1 mm\n# max shims: 9\nposition,height [mm]\n1I,38\n", "ways to stack the parts"),
         (
-            "# minimum retainer-to-seal margin: 1 mm\n# valve lift: 10 mm\nposition,height,retainer to seal\n1I,38,10.5\n",
+            "# minimum retainer-to-seal margin: 1 mm\n# valve lift: 9 mm\nposition,height,seal clearance\n1I,38,9.5\n",
             "position '1I' keeps no retainer-to-seal margin of 1 mm with any part in stock",
         ),
         (

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -13,14 +13,17 @@ from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import BaseDocTemplate, Flowable, Frame, PageTemplate
 
 from valvelab.records.result import Source
-from valvelab.report import tables  # noqa: F401 - registers how tables are drawn
 from valvelab.report.blocks import Layout, flowables
 from valvelab.report.page_model import Paragraph
 from valvelab.report.paper import BOLD, MARGIN, MM, REGULAR, paper, write
+from valvelab.report.tables import needed_widths
 from valvelab.tables.description import Table
 from valvelab.units import System
 
-TYPE = 15.0
+LARGEST, SMALLEST = 22.0, 9.0
+"""Points of the sheet's type: as large as the table's width and its rows on one page allow."""
+LINE = 1.32
+ROW_PAD, HEAD_LINES = 3.0, 4.5
 TYPE_ON_CERTIFICATE = 10.5
 HEAD, FOOT = 26.0 * MM, 14.0 * MM
 FOOT_LINE = "Valve springs hold energy: eye protection, sound tools, hands clear. Measure again what was fitted."
@@ -35,6 +38,18 @@ class BuildSheet:
     table: Table
     sentences: tuple[str, ...]
     sources: tuple[Source, ...]
+
+
+def _in_large_type(table: Table, width: float, height: float) -> Table:
+    """The table in the largest type at which it fits a page of this width and height, in points."""
+    size = LARGEST
+    while size > SMALLEST:
+        large = replace(table, type_size=size)
+        tall = (len(table.rows) + HEAD_LINES) * (LINE * size + ROW_PAD)
+        if sum(needed_widths(large)) <= width and tall <= height:
+            return large
+        size -= 0.5
+    return replace(table, type_size=SMALLEST)
 
 
 def build_sheet(sheet: BuildSheet, system: System) -> bytes:
@@ -61,7 +76,8 @@ def build_sheet(sheet: BuildSheet, system: System) -> bytes:
     frame = Frame(MARGIN, FOOT, width - 2 * MARGIN, height - HEAD - FOOT, 0, 0, 0, 0, id="sheet")
     document.addPageTemplates([PageTemplate(id="sheet", frames=[frame], onPage=furniture)])
     layout = Layout(look, system, width - 2 * MARGIN)
-    blocks: Sequence[Table | Paragraph] = (sheet.table, *(Paragraph(text, "strong") for text in sheet.sentences))
+    table = _in_large_type(sheet.table, width - 2 * MARGIN, height - HEAD - FOOT)
+    blocks: Sequence[Table | Paragraph] = (table, *(Paragraph(text, "strong") for text in sheet.sentences))
     story: list[Flowable] = [part for block in blocks for part in flowables(block, layout)]
     document.build(story)
     return target.getvalue()

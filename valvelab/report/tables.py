@@ -103,7 +103,7 @@ def column_widths(block: Table, width: float) -> list[float]:
     """Widths in points: stated shares, or what the text needs, wrapping columns taking what is left."""
     if block.widths:
         return [width * share / sum(block.widths) for share in block.widths]
-    needs = [_need(block, column) for column in range(len(block.header))]
+    needs = needed_widths(block)
     spare = width - sum(need for column, need in enumerate(needs) if column not in block.wrap)
     if block.wrap and spare > 0.0:
         wanted = sum(needs[column] for column in block.wrap)
@@ -115,6 +115,11 @@ def column_widths(block: Table, width: float) -> list[float]:
         return [*kept, *((width - sum(kept)) * need / sum(rest) for need in rest)]
     extra = min(12.0, (width - total) / len(needs))
     return [need + extra for need in needs]
+
+
+def needed_widths(block: Table) -> list[float]:
+    """Widths in points that no text of a column need be broken for."""
+    return [_need(block, column) for column in range(len(block.header))]
 
 
 def _need(block: Table, column: int) -> float:

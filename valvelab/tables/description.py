@@ -23,6 +23,8 @@ class Mark:
 
 
 Cell = str | Mark
+BOX = "[\u00a0\u00a0\u00a0\u00a0]"
+"""A box to tick on paper."""
 
 
 @dataclass(frozen=True, slots=True)

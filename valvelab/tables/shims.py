@@ -9,12 +9,11 @@ from functools import partial
 from valvelab.decimals import figure, told, with_sign
 from valvelab.records.shims_result import PartMove, Purchase, ShimPosition, ShimsResult
 from valvelab.records.spring_readings import HeightsTable, PartKind
-from valvelab.tables.description import Column, Table, table_of, u_of
+from valvelab.tables.description import BOX, Column, Table, table_of, u_of
 from valvelab.units import System, display_unit, show
 
 SHELF, TRAY = "shelf", "tray"
 WITHOUT = "without a shim"
-BOX = "[    ]"
 
 
 def shims_told(shims_mm: Sequence[float], system: System) -> str:
@@ -84,12 +83,12 @@ def shim_table(result: ShimsResult, system: System) -> Table:
     return table_of(result.positions, shim_columns(result.positions, system), system)
 
 
-def build_table(result: ShimsResult, system: System, type_size: float) -> Table:
+def build_table(result: ShimsResult, system: System) -> Table:
     """The plan as it is read at the bench: what goes to each valve and what that gives, without uncertainties."""
     plain = [replace(column, with_u=False) for column in shim_columns(result.positions, system)]
     columns = [column for column in plain if column.head != WITHOUT]
-    box: Column[ShimPosition] = Column("fitted", words=lambda _row: BOX)
-    return replace(table_of(result.positions, [*columns, box], system), type_size=type_size)
+    box: Column[ShimPosition] = Column("done", words=lambda _row: BOX)
+    return table_of(result.positions, [*columns, box], system)
 
 
 def stock_told(heights: HeightsTable, kind: PartKind, system: System) -> str | None:
