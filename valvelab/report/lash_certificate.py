@@ -15,8 +15,9 @@ if TYPE_CHECKING:
     from valvelab.inspection.engine.lash import LashInspection
     from valvelab.records.lash import LashResult
 
+RULE = "New shim = fitted shim + (clearance measured − lash wanted)."
 METHOD = (
-    "New shim = fitted shim + (clearance measured − lash wanted). First the most valves in their band, then the fewest "
+    f"{RULE} First the most valves in their band, then the fewest "
     "shims bought, then the fewest from the shelf, then the fewest valves touched, then the nearest. u of a lash: the "
     "feeler's, and the micrometer's once where another shim goes in; the chance is that of a normal distribution."
 )
@@ -53,5 +54,5 @@ def lash_part(inspection: LashInspection, system: System = "metric") -> Part:
 
 def lash_sheet(result: LashResult, system: System) -> BuildSheet:
     """The sheet that is read at the bench."""
-    line = lash_told(result, system)
-    return BuildSheet("Build sheet: lash shims", line, bench_table(result, system), (), result.source)
+    table, told = bench_table(result, system), lash_told(result, system)
+    return BuildSheet("Build sheet: lash shims", RULE, table, (told,), result.source)
