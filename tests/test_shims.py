@@ -290,10 +290,12 @@ def test_every_part_moves_the_spring_as_it_should(tmp_path: Path) -> None:
     assert not found.refusals
     told = [(one.part, one.size_mm, one.out_of, one.into) for one in found.moves or ()]
     assert told == [
-        ("shim", 0.25, "1E", None), ("shim", 0.5, None, "1E"), ("packer", 2.0, None, "1E"),
+        ("shim", 0.25, "1E", None),
+        ("shim", 0.5, None, "1E"),
+        ("packer", 2.0, None, "1E"),
         ("retainer", 0.0, "1E", None),
         ("retainer", 1.5, None, "1E"),
-    ]  # fmt: skip
+    ]
     assert not found.purchases
 
 

@@ -68,9 +68,9 @@ class Use(Generic[OfPart, Inspected]):
 
     part: its record. result: its result's model, or what makes it. inspect: the inspection that a part asks for.
     tables: what stands before the verdicts where the result is read, texts and tables; closing: the sentences after
-    them. paper: what it puts on a certificate. named: further files, which the part's file names. items: its records one
-    an item, a row of CSV each. sheet: the PDF that is read at the bench; a use that has one is named in `WITH_SHEET`
-    (`valvelab/job/uses.py`).
+    them. paper: what it puts on a certificate. named: further files, which the part's file names. items: its records,
+    one an item, a row of CSV each. sheet: the PDF that is read at the bench; a use that has one is named in
+    `WITH_SHEET` (`valvelab/job/uses.py`).
     """
 
     part: type[OfPart]
