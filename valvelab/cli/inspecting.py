@@ -164,7 +164,9 @@ def finish(
     if args.out is not None:
         write_out(result, args.out, text, certify, None if known.items is None else rows)
     if sheet is not None and known.sheet is not None:
-        write_whole(sheet, known.sheet(inspection, args.units))
+        from valvelab.report.build_sheet import build_sheet  # noqa: PLC0415 - as above
+
+        write_whole(sheet, build_sheet(known.sheet(inspection, args.units), args.units))
     if args.json:
         answer(result.model_dump_json(indent=1))
     elif args.out is None or not args.quiet:

@@ -11,8 +11,8 @@ from valvelab.job.use import Around, Told, Use
 from valvelab.records.job import LashPart
 from valvelab.records.lash import LashResult, LashValve
 from valvelab.records.result import warning
-from valvelab.report.build_sheet import build_sheet
 from valvelab.report.lash_certificate import lash_part, lash_sheet
+from valvelab.report.page_model import BuildSheet
 from valvelab.tables.lash import lash_table, lash_told, purchases_table
 from valvelab.units import System, parse_quantity
 
@@ -44,9 +44,9 @@ def tables(inspection: LashInspection, system: System) -> Sequence[Told]:
     return [lash_table(result, system), lash_told(result, system), purchases_table(result, system)]
 
 
-def sheet(inspection: LashInspection, system: System) -> bytes:
-    """The sheet that is read at the bench, as PDF."""
-    return build_sheet(lash_sheet(inspection.result, system), system)
+def sheet(inspection: LashInspection, system: System) -> BuildSheet:
+    """The sheet that is read at the bench."""
+    return lash_sheet(inspection.result, system)
 
 
 def items(inspection: LashInspection) -> Sequence[LashValve]:

@@ -17,7 +17,7 @@ from valvelab.records.sets_result import SetsResult
 from valvelab.records.shims_result import ShimPosition, ShimsResult
 from valvelab.records.spring_readings import PartKind, SpringTable
 from valvelab.report.assembly import Part
-from valvelab.report.build_sheet import build_sheet
+from valvelab.report.page_model import BuildSheet
 from valvelab.report.shims_certificate import shims_part, shims_sheet
 from valvelab.tables.shims import moves_table, purchases_table, shim_table, spread_told, stays_told
 from valvelab.tables.springs import kept_out, left_over
@@ -110,9 +110,9 @@ def paper(asked: Shims, system: System) -> Part:
     return shims_part(asked.inspection, asked.question.springs.table, asked.question.heights, system)
 
 
-def sheet(asked: Shims, system: System) -> bytes:
-    """The sheet that is read at the bench, as PDF."""
-    return build_sheet(shims_sheet(asked.inspection.result, system), system)
+def sheet(asked: Shims, system: System) -> BuildSheet:
+    """The sheet that is read at the bench."""
+    return shims_sheet(asked.inspection.result, system)
 
 
 def items(asked: Shims) -> Sequence[ShimPosition]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -12,9 +12,8 @@ from reportlab.lib.pagesizes import A4, LETTER, landscape
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import BaseDocTemplate, Flowable, Frame, PageTemplate
 
-from valvelab.records.result import Source
 from valvelab.report.blocks import Layout, flowables
-from valvelab.report.page_model import Paragraph
+from valvelab.report.page_model import BuildSheet, Paragraph
 from valvelab.report.paper import BOLD, MARGIN, MM, REGULAR, paper, write
 from valvelab.report.tables import needed_widths
 from valvelab.tables.description import Table
@@ -24,20 +23,8 @@ LARGEST, SMALLEST = 22.0, 9.0
 """Points of the sheet's type: as large as the table's width and its rows on one page allow."""
 LINE = 1.32
 ROW_PAD, HEAD_LINES = 3.0, 4.5
-TYPE_ON_CERTIFICATE = 10.5
 HEAD, FOOT = 26.0 * MM, 14.0 * MM
 FOOT_LINE = "Valve springs hold energy: eye protection, sound tools, hands clear. Measure again what was fitted."
-
-
-@dataclass(frozen=True, slots=True)
-class BuildSheet:
-    """What a sheet says: its title, a line under it, its table, sentences below, and the files it follows from."""
-
-    title: str
-    line: str
-    table: Table
-    sentences: tuple[str, ...]
-    sources: tuple[Source, ...]
 
 
 def _in_large_type(table: Table, width: float, height: float) -> Table:

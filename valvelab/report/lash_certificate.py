@@ -6,8 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from valvelab.report.assembly import Part
-from valvelab.report.build_sheet import TYPE_ON_CERTIFICATE, BuildSheet
-from valvelab.report.page_model import Paragraph, Section
+from valvelab.report.page_model import SHEET_TYPE, BuildSheet, Paragraph, Section
 from valvelab.tables.lash import bench_table, lash_table, lash_told, purchases_table
 from valvelab.units import System
 
@@ -43,9 +42,7 @@ def lash_part(inspection: LashInspection, system: System = "metric") -> Part:
             Paragraph(METHOD),
         ),
         sections=(
-            Section(
-                "Build sheet", (replace(bench_table(result, system), type_size=TYPE_ON_CERTIFICATE),), new_page=True
-            ),
+            Section("Build sheet", (replace(bench_table(result, system), type_size=SHEET_TYPE),), new_page=True),
         ),
         subjects=(),
         serial=table.remarks.get("serial"),

@@ -9,8 +9,7 @@ import numpy as np
 
 from valvelab.figures.description import Axis, Curve, Figure, Guide, Marks
 from valvelab.report.assembly import Part
-from valvelab.report.build_sheet import TYPE_ON_CERTIFICATE, BuildSheet
-from valvelab.report.page_model import Block, FigureBlock, Paragraph, Section
+from valvelab.report.page_model import SHEET_TYPE, Block, BuildSheet, FigureBlock, Paragraph, Section
 from valvelab.report.springs_certificate import FLAT_MM
 from valvelab.tables.shims import (
     build_table,
@@ -78,9 +77,7 @@ def _sections(result: ShimsResult, system: System) -> list[Section]:
     work: list[Block] = [moves_table(result, system), purchases_table(result, system)]
     if stays := stays_told(result):
         work.append(Paragraph(stays))
-    sheet = Section(
-        "Build sheet", (replace(build_table(result, system), type_size=TYPE_ON_CERTIFICATE),), new_page=True
-    )
+    sheet = Section("Build sheet", (replace(build_table(result, system), type_size=SHEET_TYPE),), new_page=True)
     sections = [sheet, Section("Work and purchases", tuple(work))] if stays or result.purchases else [sheet]
     return [
         *sections,
