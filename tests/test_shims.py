@@ -249,6 +249,17 @@ def test_least_work_against_every_choice(seed: int, positions: int, springs: int
     assert found == pytest.approx(every_answer(ways, available, most), abs=1e-6)
 
 
+def test_of_too_many_ways_the_nearest_serve_and_nothing_is_proven(monkeypatch: pytest.MonkeyPatch) -> None:
+    ways, available = random_ways(1, 3, 4, 1)
+    monkeypatch.setattr("valvelab.springs.least_work.MOST_SIZE", 70)
+    chosen = least_work(ways, available, None)
+    assert chosen is not None
+    assert not chosen.proven
+    rows = list(chosen.rows)
+    assert ways.position[rows].tolist() == [0, 1, 2]
+    assert len(set(ways.spring[rows])) == len(rows)
+
+
 STOCKED = (
     "shims: 0.25 mm x 1, 0.50 mm x 2", "packers: 2.0 mm x 1", "keepers: 0 mm, +1.27 mm x 1, -1.27 mm",
     "valve lift: 10 mm",
