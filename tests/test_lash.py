@@ -22,6 +22,9 @@ from valvelab.files.lash_sheet import read_lash
 from valvelab.inspection.engine.lash import evaluate_lash, inspect_lash, solve_lash
 from valvelab.records.lash import LashResult, LashTable
 from valvelab.valve_motion.lash import BOUGHT, HEAD, SHELF, ShimPool, choose_lash_shims, wanted_shim
+from valvelab.workbench import edits
+from valvelab.workbench.contents import read_content
+from valvelab.workbench.document import Document
 
 PREAMBLE = ("intake lash: 0.20 mm ± 0.03 mm", "exhaust lash: 0.23 mm to 0.29 mm", "feeler uncertainty: 0.008 mm")
 
@@ -146,6 +149,15 @@ def test_the_command_answers_in_every_form(tmp_path: Path, capsys: pytest.Captur
     fixed = json.loads(call(capsys, path, "--json", "--fix", "1I=2.50 mm")[1])
     assert [row["origin"] for row in fixed["valves"]] == ["stays", "stays"]
     assert "expected VALVE=SIZE" in call(capsys, path, "--fix", "1I")[2]
+
+
+def test_the_window_s_list_says_what_inspects_a_file_that_no_bay_takes(tmp_path: Path) -> None:
+    from valvelab.window.bench_list import state_of
+
+    document = edits.add_files(Document(), [str(sheet(tmp_path, "1I,0.20,2.50"))])
+    (file,) = document.unread()
+    document = edits.content_arrived(document, file, read_content(file))
+    assert state_of(document, document.files[0])[0] == "lash sheet: valvelab lash inspects it"
 
 
 def test_inches_are_read_as_such(tmp_path: Path) -> None:
