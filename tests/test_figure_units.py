@@ -36,7 +36,7 @@ from valvelab.job.use import Around, Asked
 from valvelab.job.uses import use
 from valvelab.places import sample_profiles
 from valvelab.records.job import JobPart, LiftCheckPart, SpringsPart
-from valvelab.report import springs_certificate
+from valvelab.report import shims_certificate
 
 Drawn = Figure | HeatMap | Dial | None
 CAM, CRANK = "cam deg", "crank deg"
@@ -136,7 +136,7 @@ def of_springs() -> Iterator[tuple[Callable[..., Any], Drawn]]:
         found = asked(SpringsPart(file=season))
     yield history_figures.history_figure, history_figures.history_figure(found.result, "A")
     for found in parts("shims"):
-        yield springs_certificate.seat_force_figure, springs_certificate.seat_force_figure(found)
+        yield shims_certificate.seat_force_figure, shims_certificate.seat_force_figure(found)
 
 
 def of_lift_checks() -> Iterator[tuple[Callable[..., Any], Drawn]]:
@@ -177,7 +177,7 @@ def makers() -> set[Callable[..., Any]]:
     """Every public function that makes a plot, found by what it returns."""
     rooms = [import_module(f"valvelab.figures.{room.name}") for room in pkgutil.iter_modules(valvelab.figures.__path__)]
     found = set()
-    for room in [*rooms, springs_certificate]:
+    for room in [*rooms, shims_certificate]:
         for name, function in inspect.getmembers(room, inspect.isfunction):
             if name.startswith("_") or function.__module__ != room.__name__:
                 continue

@@ -298,6 +298,7 @@ SAMPLES = {
     "lift table": ("a.csv", wide()),
     "spring readings": ("a.tsv", "spring\theight [mm]\tforce [N]\nA\t1\t2\n"),
     "heights": ("a.csv", "# shims: 0.5 mm\nposition,height [mm]\n1I,40\n"),
+    "lash sheet": ("a.csv", "# lash: 0.2 mm ± 0.03 mm\nposition,clearance [mm],shim [mm]\n1I,0.2,2.5\n"),
     "shaft readings": ("a.csv", "station,position [mm],angle [deg],reading [um]\n1,0,0,1\n"),
     "surface trace": ("a.csv", "x [mm],z [um]\n0,1\n"),
     "gauge study": ("a.txt", "part;appraiser;trial;reading [mm]\n1;A;1;0,5\n"),

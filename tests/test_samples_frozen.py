@@ -30,6 +30,7 @@ COMMANDS: dict[str, tuple[str, ...]] = {
     "springs": ("springs", TRAY, "--spec", "springs_quillmere_spec.toml"),
     "sets": ("sets", TRAY, "--spec", "springs_quillmere_spec.toml", "--size", "8", *WITHIN, "--quick"),
     "shims": ("shims", TRAY, "--heights", "springs_quillmere_heights.csv"),
+    "lash": ("lash", "lake_tender_lash.csv"),
     "phasing": ("phasing", "quillmere_four_degree_wheel.toml", "--spec", "quillmere_four_engine.toml"),
     "phasing_misread": ("phasing", "quillmere_four_degree_wheel_misread.toml"),
     "lift_check": ("liftcheck", "quillmere_spring_meeting.toml"),

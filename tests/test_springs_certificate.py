@@ -145,7 +145,7 @@ def test_the_certificate_of_a_shim_plan(tmp_path: Path, capsys: pytest.CaptureFi
     assert isinstance(rows, list)
     assert len(rows) == 8
     for row in rows:
-        assert f"{row['seat_force_n']:.1f}" in text
+        assert f"{row['seat_force_n']:.2f}" in text
         assert row["position"] in text
     assert "springs_quillmere_heights.csv" in PdfReader(target).attachments
     capsys.readouterr()

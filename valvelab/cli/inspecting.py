@@ -13,14 +13,15 @@ from typing import TYPE_CHECKING, Any, get_args, get_origin
 from pydantic import ValidationError
 
 from valvelab.cli.options import add_common
-from valvelab.cli.output import page, plain, tell_notes, verdict_text, write_out
+from valvelab.cli.output import csv_of, page, plain, tell_notes, verdict_text, write_out
 from valvelab.cli.streams import answer
 from valvelab.errors import BadFile, WrongUsage
 from valvelab.files.job_archive import names_job
 from valvelab.job.use import Around, Inspection, OfPart, Use
-from valvelab.job.uses import use
+from valvelab.job.uses import WITH_SHEET, use
 from valvelab.records.job import PARTS, Job, JobPart
 from valvelab.records.result import exit_code
+from valvelab.writing import write_whole
 
 if TYPE_CHECKING:
     from valvelab.sets.tray import Progress
@@ -48,6 +49,8 @@ def configure(parser: argparse.ArgumentParser, name: str, *, file_needed: bool =
             choices=[one for one in among if isinstance(one, str)] or None,
             type=next((kind for kind in (int, Path) if kind in among), str),
         )
+    if name in WITH_SHEET:
+        parser.add_argument("--sheet", type=Path, metavar="FILE", help="write the build sheet in large type (.pdf)")
     add_common(parser)
 
 
@@ -136,6 +139,9 @@ def finish(
     folder: where a job file is laid out for the while; its files go by their names in the job.
     """
     result = inspection.result
+    sheet: Path | None = getattr(args, "sheet", None)
+    if sheet is not None and sheet.suffix.lower() != ".pdf":
+        raise WrongUsage(f"--sheet {sheet}: found ending {sheet.suffix!r}, expected .pdf")
     if folder is not None:
         from valvelab.job.carried import within  # noqa: PLC0415 - as above
 
@@ -152,8 +158,15 @@ def finish(
         # the paper's verdicts leave no limit of the spec unanswered
         judged.append(write(Job.of(part, args.units), path).verdicts)
 
+    def rows() -> str:
+        return csv_of(known.items(inspection)) if known.items is not None else ""
+
     if args.out is not None:
-        write_out(result, args.out, text, certify)
+        write_out(result, args.out, text, certify, None if known.items is None else rows)
+    if sheet is not None and known.sheet is not None:
+        from valvelab.report.build_sheet import build_sheet  # noqa: PLC0415 - as above
+
+        write_whole(sheet, build_sheet(known.sheet(inspection, args.units), args.units))
     if args.json:
         answer(result.model_dump_json(indent=1))
     elif args.out is None or not args.quiet:

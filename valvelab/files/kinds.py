@@ -96,8 +96,8 @@ def _known(head: Head) -> bool:
     if columns is None or head.forces_at_heights:
         return head.forces_at_heights
     sets: tuple[set[str], ...] = (
-        {"angle"}, {"height", "force"}, {"position", "height"}, {"x", "z"}, {"part", "appraiser", "trial"},
-        {"station", "reading"},
+        {"angle"}, {"height", "force"}, {"position", "height"}, {"position", "clearance"}, {"x", "z"},
+        {"part", "appraiser", "trial"}, {"station", "reading"},
     )  # fmt: skip
     return any(all(answers_to(columns, name) for name in names) for names in sets)
 
@@ -168,7 +168,15 @@ READERS: tuple[Reader, ...] = (
     ),
     Reader(
         "heights", TABLE_ENDINGS, "seat to retainer at each valve, for shims", "shims", _heights, alone=False,
-        columns={"position": (), "height": ("mm", "in")},
+        columns={
+            "position": (), "height": ("mm", "in"), "spring": (), "shims": ("mm", "in"), "packer": ("mm", "in"),
+            "keeper": ("mm", "in"), "retainer": ("mm", "in"), "retainer to seal": ("mm", "in"),
+        },
+    ),
+    Reader(
+        "lash sheet", TABLE_ENDINGS, "clearance and shim of each valve, for lash", "lash",
+        _named("position", "clearance"),
+        columns={"position": (), "clearance": ("mm", "in"), "shims": ("mm", "in"), "kind": ()},
     ),
     Reader(
         "shaft readings", TABLE_ENDINGS, "a dial turned through each journal", "shaft", _named("station", "reading"),
@@ -240,6 +248,10 @@ def read_function(kind: str) -> Callable[..., Any]:
             from valvelab.files.heights import read_heights
 
             return read_heights
+        case "lash sheet":
+            from valvelab.files.lash_sheet import read_lash
+
+            return read_lash
         case "shaft readings":
             from valvelab.files.shaft_readings import read_shaft_readings
 

@@ -16,7 +16,7 @@ from valvelab.measured import missing
 from valvelab.records.result import Note, Result, Verdict, warning
 from valvelab.records.spec import Spec
 
-PLANNING = frozenset({"sets", "shims"})
+PLANNING = frozenset({"sets", "shims", "lash"})
 """Commands that use a spec without judging by it."""
 _SAY = 'say which with "cam deg", "deg BTDC" or lift_at'
 _Key = tuple[str, float | None, float | None, float | None, str, str | None]

@@ -5,20 +5,23 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from valvelab.errors import WrongUsage
+from valvelab.errors import BadQuantity, WrongUsage
 from valvelab.files.heights import read_heights
 from valvelab.files.sets_file import read_sets, set_number
+from valvelab.inspection.springs.shim_case import Lock
 from valvelab.inspection.springs.shims import ShimsInspection, ShimsQuestion, inspect_shims
 from valvelab.job.springs import by_hand, question_of
 from valvelab.job.use import Around, Asked, Told, Use
 from valvelab.records.job import ShimsPart
 from valvelab.records.sets_result import SetsResult
-from valvelab.records.shims_result import ShimsResult
-from valvelab.records.spring_readings import SpringTable
+from valvelab.records.shims_result import ShimPosition, ShimsResult
+from valvelab.records.spring_readings import PartKind, SpringTable
 from valvelab.report.assembly import Part
-from valvelab.report.springs_certificate import shims_part
-from valvelab.tables.springs import kept_out, left_over, shim_table, spread_told, taken_in
-from valvelab.units import System
+from valvelab.report.page_model import BuildSheet
+from valvelab.report.shims_certificate import shims_part, shims_sheet
+from valvelab.tables.shims import moves_table, purchases_table, shim_table, spread_told, stays_told
+from valvelab.tables.springs import kept_out, left_over, taken_in
+from valvelab.units import System, parse_quantity
 
 Shims = Asked[ShimsQuestion, ShimsInspection]
 
@@ -27,10 +30,10 @@ def inspect(part: ShimsPart, around: Around) -> Shims:
     """The inspection that a part asks for."""
     springs = question_of(part, around)
     only, of = _only(part, springs.table, around)
-    fixed = dict(_fixed(text) for text in part.fix)
-    if len(fixed) < len(part.fix):
+    locks = dict(_lock(text) for text in part.fix)
+    if len(locks) < len(part.fix):
         raise WrongUsage("--fix: found a position twice, expected each once")
-    question = ShimsQuestion(springs, read_heights(part.heights), only, of, fixed, by_hand(part))
+    question = ShimsQuestion(springs, read_heights(part.heights), only, of, locks, by_hand(part))
     return Asked(question, inspect_shims(question))
 
 
@@ -51,18 +54,56 @@ def _only(part: ShimsPart, table: SpringTable, around: Around) -> tuple[tuple[st
     return tuple(name for one in result.sets for name in one.springs), f"the sets of {Path(file).name}"
 
 
-def _fixed(text: str) -> tuple[str, str]:
-    position, equals, spring = (piece.strip() for piece in text.partition("="))
-    if not (position and equals and spring):
-        raise WrongUsage(f'--fix {text!r}: expected POSITION=SPRING, such as "1I=Q07"')
-    return position, spring
+def _lock(text: str) -> tuple[str, Lock]:
+    """`1I=Q07`, `1I=Q07; shims 0.50 mm + 0.25 mm; packer none`, `1I=keeper 1.27 mm`: a position and what stays."""
+    position, equals, rest = (piece.strip() for piece in text.partition("="))
+    pieces = [piece.strip() for piece in rest.split(";") if piece.strip()]
+    if not (position and equals and pieces):
+        raise WrongUsage(f'--fix {text!r}: expected POSITION=SPRING, such as "1I=Q07" or "1I=Q07; shims 0.50 mm"')
+    spring: str | None = None
+    parts: dict[PartKind, tuple[float, ...]] = {}
+    for number, piece in enumerate(pieces):
+        word, _, sizes = piece.partition(" ")
+        kind = _PARTS.get(word.casefold())
+        if kind is not None and sizes:
+            parts[kind] = _sizes(text, kind, sizes)
+        elif number == 0:
+            spring = piece
+        else:
+            raise WrongUsage(
+                f"--fix {text!r}: found {piece!r}, expected shims, packer, keeper or retainer with its size"
+            )
+    return position, Lock(spring, parts)
+
+
+_PARTS: dict[str, PartKind] = {
+    "shim": "shim", "shims": "shim", "packer": "packer", "keeper": "keeper", "keepers": "keeper",
+    "retainer": "retainer",
+}  # fmt: skip
+
+
+def _sizes(text: str, kind: PartKind, sizes: str) -> tuple[float, ...]:
+    """The sizes of a part, thickest first; none is an empty tuple."""
+    if sizes.strip().casefold() == "none":
+        return ()
+    try:
+        found = [
+            parse_quantity(one.strip(), "length", kind) for one in (sizes.split("+") if kind == "shim" else [sizes])
+        ]
+    except BadQuantity as error:
+        raise WrongUsage(f"--fix {text!r}: found {error.found}, expected {error.expected}") from None
+    if kind in {"shim", "packer"} and min(found) <= 0.0:
+        raise WrongUsage(f"--fix {text!r}: found {min(found):g} mm, expected thicknesses above 0")
+    return tuple(sorted(found, reverse=True))
 
 
 def tables(asked: Shims, system: System) -> Sequence[Told]:
-    """A row a valve, how even the forces come, what is left over."""
+    """A row a valve, how even the forces come, what changes its place, what to buy, what is left over."""
     result = asked.inspection.result
     plan, spread = shim_table(result, system), spread_told(result, system)
-    return [plan, spread, left_over(result.left_over), kept_out(result.excluded), taken_in(result.taken_in)]
+    work = [moves_table(result, system), purchases_table(result, system)]
+    decided = [kept_out(result.excluded), taken_in(result.taken_in)]
+    return [plan, spread, work, stays_told(result), left_over(result.left_over), *decided]
 
 
 def paper(asked: Shims, system: System) -> Part:
@@ -70,4 +111,14 @@ def paper(asked: Shims, system: System) -> Part:
     return shims_part(asked.inspection, asked.question.springs.table, asked.question.heights, system)
 
 
-USE = Use(ShimsPart, ShimsResult, inspect, tables, paper)
+def sheet(asked: Shims, system: System) -> BuildSheet:
+    """The sheet that is read at the bench."""
+    return shims_sheet(asked.inspection.result, system)
+
+
+def items(asked: Shims) -> Sequence[ShimPosition]:
+    """A record a valve."""
+    return asked.inspection.result.positions
+
+
+USE = Use(ShimsPart, ShimsResult, inspect, tables, paper, items=items, sheet=sheet)

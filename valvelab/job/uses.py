@@ -14,6 +14,7 @@ USES: dict[str, str] = {
     "springs": "forces, rate, solid height, coil-bind margin, stress and surge per spring",
     "sets": "the most matched sets of springs, then the tightest",
     "shims": "which spring and shims at which valve",
+    "lash": "which shim under which bucket: swaps in the head first, then the fewest purchases",
     "phasing": "true TDC, centrelines, events and the correction, from a degree wheel",
     "motion": "valve lift, rule lift, piston clearance, contact and control speed",
     "compare": "what changed between two measurements: lobes worn or moved, springs gone soft",
@@ -21,6 +22,8 @@ USES: dict[str, str] = {
     "gauge": "repeatability and reproducibility of a measurement",
 }
 """What each use is for, by its name: that of its command and of its part in a job."""
+WITH_SHEET = frozenset({"shims", "lash"})
+"""Uses that have a sheet to be read at the bench."""
 
 
 def use(name: str) -> Use[Any, Any]:
@@ -50,6 +53,10 @@ def use(name: str) -> Use[Any, Any]:
             from valvelab.job import shims
 
             return shims.USE
+        case "lash":
+            from valvelab.job import lash
+
+            return lash.USE
         case "phasing":
             from valvelab.job import phasing
 

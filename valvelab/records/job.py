@@ -212,12 +212,26 @@ class ShimsPart(SpringTablePart):
     fix: tuple[str, ...] = Field(
         (),
         title="TEXT",
-        description='a spring that goes to a position, such as "1I=Q07"; repeatable',
-        max_length=MOST_OF_ONE,
+        description='a spring that goes to a position, such as "1I=Q07", and what goes with it where that is chosen, '
+        'as in "1I=Q07; shims 0.50 mm + 0.25 mm; packer none; keeper 1.27 mm"; repeatable',
+        max_length=MOST_LISTED,
     )
     with_rejected: bool = Field(False, description=_REJECTED)
     take: tuple[str, ...] = Field((), title="SPRING=REASON", description=_TAKE, max_length=MOST_LISTED)
     leave_out: tuple[str, ...] = Field((), title="SPRING=REASON", description=_LEAVE_OUT, max_length=MOST_LISTED)
+
+
+class LashPart(TablePart):
+    """Lash set by shims under buckets."""
+
+    inspect: Literal["lash"] = "lash"
+    file: Path = Field(title="SHEET", description="position, clearance, shim of each valve")
+    fix: tuple[str, ...] = Field(
+        (),
+        title="TEXT",
+        description='the shim that goes into a valve, such as "1I=2.55 mm"; repeatable',
+        max_length=MOST_LISTED,
+    )
 
 
 class PhasingPart(JobPart):
@@ -286,6 +300,7 @@ _Part = (
     | SpringsPart
     | SetsPart
     | ShimsPart
+    | LashPart
     | PhasingPart
     | MotionPart
     | GaugePart

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
+from typing import Literal
 
 from valvelab.arrays import FloatArray
 from valvelab.records.result import Note, Source
+from valvelab.springs.shims import Stack
 
 _ISO_DATE = re.compile(r"(\d{4}-\d{2}-\d{2})(?:T00:00:00)?")
 
@@ -113,24 +116,55 @@ class SpringTable:
 
 
 @dataclass(frozen=True, slots=True)
+class StockSize:
+    """One size of a part in stock; count None: as many as wanted."""
+
+    size_mm: float
+    count: int | None = None
+
+
+BARE = Stack()
+PartKind = Literal["shim", "packer", "keeper", "retainer"]
+"""What comes in sizes: shims and packers under a spring, keepers and retainers that raise its top or lower it."""
+
+
+@dataclass(frozen=True, slots=True)
 class ValvePosition:
-    """One valve: seat to retainer without a shim."""
+    """One valve: seat to retainer without shims and packer, and what is fitted there now.
+
+    spring: the one that stands there. fitted: shims and packer under it, the keepers and the retainer that the height
+    was measured with. retainer_to_seal_mm: from retainer to seal, valve shut, with these.
+    """
 
     position: str
     height_mm: float
+    spring: str | None = None
+    fitted: Stack = BARE
+    retainer_to_seal_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class HeightsTable:
-    """Measured heights for shims, and what the preamble asks for; None where it asks nothing."""
+    """Measured heights for shims, and what the preamble asks for; None where it asks nothing.
+
+    states: what the table says of the parts that are fitted now, by its columns. Uncertainties are standard ones.
+    """
 
     file: str
     source: Source
     positions: tuple[ValvePosition, ...]
-    shims_mm: tuple[float, ...] = ()
+    stock: Mapping[PartKind, tuple[StockSize, ...]] = field(default_factory=dict)
     max_shims: int = 3
     target_seat_force_n: float | None = None
     minimum_coil_bind_margin_mm: float | None = None
+    minimum_retainer_to_seal_mm: float | None = None
     valve_lift_mm: float | None = None
+    height_uncertainty_mm: float | None = None
+    retainer_to_seal_uncertainty_mm: float | None = None
+    states: frozenset[PartKind | Literal["spring"]] = frozenset()
     remarks: dict[str, str] = field(default_factory=dict)
     notes: tuple[Note, ...] = ()
+
+    def sizes_mm(self, kind: PartKind) -> tuple[float, ...]:
+        """Sizes of a part in stock."""
+        return tuple(one.size_mm for one in self.stock.get(kind, ()))

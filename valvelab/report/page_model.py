@@ -117,3 +117,18 @@ class Certificate:
     sources: tuple[Source, ...]
     sections: tuple[Section, ...]
     attachments: tuple[Attachment, ...] = field(default=())
+
+
+SHEET_TYPE = 10.5
+"""Points of a build sheet's type where it stands on a certificate."""
+
+
+@dataclass(frozen=True, slots=True)
+class BuildSheet:
+    """What a sheet says: its title, a line under it, its table, sentences below, and the files it follows from."""
+
+    title: str
+    line: str
+    table: Table
+    sentences: tuple[str, ...]
+    sources: tuple[Source, ...]

@@ -1,12 +1,9 @@
-"""What a tray of springs, its matched sets and a shim plan put on the certificate."""
+"""What a tray of springs and its matched sets put on the certificate."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-import numpy as np
-
-from valvelab.figures.description import Axis, Curve, Figure, Guide, Marks
 from valvelab.figures.history_figures import due_first, history_figure
 from valvelab.figures.spring_figures import (
     difference_figure,
@@ -25,8 +22,6 @@ from valvelab.tables.springs import (
     limits_told,
     proof,
     set_tables,
-    shim_table,
-    spread_told,
     spring_tables,
     taken_in,
 )
@@ -35,10 +30,9 @@ from valvelab.units import System, display_unit, show
 if TYPE_CHECKING:
     from valvelab.inspection.springs.inspect import SpringsInspection
     from valvelab.inspection.springs.sets import SetsInspection
-    from valvelab.inspection.springs.shims import ShimsInspection
     from valvelab.records.sets_result import SetsResult
     from valvelab.records.shims_result import ShimsResult
-    from valvelab.records.spring_readings import HeightsTable, SpringTable
+    from valvelab.records.spring_readings import SpringTable
     from valvelab.records.springs_result import SpringsResult
 
 WIDE_MM, FLAT_MM = 74.0, 62.0
@@ -155,7 +149,7 @@ def sets_part(inspection: SetsInspection, table: SpringTable, system: System = "
     blocks += tables[1:]
     if result.left_over:
         blocks.append(Paragraph(left_over(result.left_over)))
-    overview += _decided(result)
+    overview += decided(result)
     return Part(
         name="Matched spring sets",
         result=result,
@@ -171,70 +165,6 @@ def sets_part(inspection: SetsInspection, table: SpringTable, system: System = "
     )
 
 
-def _decided(result: SetsResult | ShimsResult) -> list[Paragraph]:
+def decided(result: SetsResult | ShimsResult) -> list[Paragraph]:
     """Springs kept out and taken in, with the reasons."""
     return [Paragraph(text) for text in (kept_out(result.excluded), taken_in(result.taken_in)) if text]
-
-
-def shims_part(
-    inspection: ShimsInspection, table: SpringTable, heights: HeightsTable, system: System = "metric"
-) -> Part:
-    """The shim plan's part of a certificate."""
-    result = inspection.result
-    unit, force = display_unit("mm", system).label, display_unit("N", system).label
-    fine = 3 if system == "inch" else 2
-
-    def length(value: float | None) -> str | None:
-        return None if value is None else f"{show(value, 'mm', system, fine)} {unit}"
-
-    stock = ", ".join(show(shim, "mm", system, fine) for shim in heights.shims_mm)
-    target = heights.target_seat_force_n
-    blocks = (Section("Springs left over", (Paragraph(left_over(result.left_over)),)),) if result.left_over else ()
-    lift = heights.valve_lift_mm if heights.valve_lift_mm is not None else table.valve_lift_mm
-    return Part(
-        name="Spring shim plan",
-        result=result,
-        identity=(
-            ("part", table.remarks.get("part")),
-            ("serial number", table.remarks.get("serial")),
-            ("operator", table.remarks.get("operator")),
-            ("valves", str(len(heights.positions))),
-            ("shims in stock", f"{stock} {unit}" if stock else None),
-            ("shims at a valve", f"{heights.max_shims} at most"),
-            ("target seat force", None if target is None else f"{show(target, 'N', system, 1)} {force}"),
-            ("least coil-bind margin", length(heights.minimum_coil_bind_margin_mm)),
-            ("valve lift", length(lift)),
-        ),
-        overview=(
-            Paragraph(spread_told(result, system), "strong"),
-            shim_table(result, system),
-            *_decided(result),
-            FigureBlock(((seat_force_figure(inspection),),), FLAT_MM),
-        ),
-        sections=blocks,
-        subjects=("spring",),
-        serial=table.remarks.get("serial"),
-    )
-
-
-def seat_force_figure(inspection: ShimsInspection) -> Figure:
-    """Seat force at each valve with its shims, against the target where there is one."""
-    result = inspection.result
-    x = np.arange(1.0, len(result.positions) + 1.0)
-    y = np.array([row.seat_force_n for row in result.positions])
-    target = result.target_seat_force_n
-    ends = [*y, *([] if target is None else [target])]
-    room = 0.5 * (max(ends) - min(ends)) or 1.0
-    foot = min(ends) - room if target is None else target
-    gap = np.full_like(x, np.nan)
-    stems = Curve(np.repeat(x, 3), np.column_stack([np.full_like(x, foot), y, gap]).ravel(), "measured")
-    names = tuple(zip(x.tolist(), (row.position for row in result.positions), strict=True))
-    return Figure(
-        name="seat force",
-        title="Seat force at each valve",
-        x_axis=Axis("valve", "", (0.5, x.size + 0.5), names=names),
-        y_axis=Axis("seat force", "N", (min(ends) - room, max(ends) + room)),
-        curves=(stems,),
-        marks=(Marks(x, y, "measured"),),
-        guides=() if target is None else (Guide(target, "y", label="target"),),
-    )

@@ -83,17 +83,27 @@ def _(block: Table, layout: Layout) -> list[Flowable]:
 
 def _cell(cell: Cell, block: Table, column: int, look: Paper, style: Style) -> Flowable:
     if isinstance(cell, Mark):
-        return MarkFlow(cell, look, CELL)
-    size = CELL if style != "small" else CELL - 0.8
+        return MarkFlow(cell, look, type_size(block))
+    size = type_size(block) if style != "small" else type_size(block) - 0.8
     right = column >= block.left and column not in block.flush_left
     return TextFlow(escape(cell), text_style(style, look, right=right, size=size))
+
+
+def type_size(block: Table) -> float:
+    """Points of a table's type."""
+    return block.type_size or CELL
+
+
+def _words(head: str, size: float) -> list[str]:
+    """The pieces of a head that stay on one line: of large type its words."""
+    return head.split() if size > CELL else [head]
 
 
 def column_widths(block: Table, width: float) -> list[float]:
     """Widths in points: stated shares, or what the text needs, wrapping columns taking what is left."""
     if block.widths:
         return [width * share / sum(block.widths) for share in block.widths]
-    needs = [_need(block, column) for column in range(len(block.header))]
+    needs = needed_widths(block)
     spare = width - sum(need for column, need in enumerate(needs) if column not in block.wrap)
     if block.wrap and spare > 0.0:
         wanted = sum(needs[column] for column in block.wrap)
@@ -107,11 +117,17 @@ def column_widths(block: Table, width: float) -> list[float]:
     return [need + extra for need in needs]
 
 
+def needed_widths(block: Table) -> list[float]:
+    """Widths in points that no text of a column need be broken for."""
+    return [_need(block, column) for column in range(len(block.header))]
+
+
 def _need(block: Table, column: int) -> float:
-    texts = [text_width(block.header[column], CELL, BOLD)]
+    size = type_size(block)
+    texts = [text_width(word, size, BOLD) for word in _words(block.header[column], size)]
     if block.units:
-        texts.append(text_width(block.units[column], CELL - 0.8))
+        texts.append(text_width(block.units[column], size - 0.8))
     for row in block.rows:
         cell = row[column]
-        texts.append(mark_width(cell, CELL) if isinstance(cell, Mark) else text_width(cell, CELL))
+        texts.append(mark_width(cell, size) if isinstance(cell, Mark) else text_width(cell, size))
     return max(texts) + 2.0 * PAD + 1.0

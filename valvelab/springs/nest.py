@@ -14,7 +14,7 @@ import numpy as np
 from valvelab.arrays import FloatArray
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.springs.rate import RateFit, fit_rate
-from valvelab.springs.spring import ForceCurve, ReadingUncertainty, force_at, interpolated_noise, slope_at
+from valvelab.springs.spring import ForceCurve, ReadingUncertainty, force_at, forces_at, interpolated_noise, slope_at
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +35,12 @@ class Element:
 def nest_force(elements: Sequence[Element], height_mm: float) -> float:
     """Force of all elements together at a height of the valve's spring seat to retainer. In N."""
     return sum(force_at(element.curve, height_mm + element.offset_mm) for element in elements)
+
+
+def nest_forces(elements: Sequence[Element], height_mm: FloatArray) -> FloatArray:
+    """`nest_force` at many heights, shape (m,) in mm to (m,) in N; NaN where an element was not read."""
+    each = [forces_at(element.curve, height_mm + element.offset_mm) for element in elements]
+    return np.asarray(np.sum(each, axis=0), dtype=np.float64)
 
 
 def nest_force_uncertainty(elements: Sequence[Element], height_mm: float, stated: ReadingUncertainty) -> float | None:

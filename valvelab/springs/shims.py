@@ -1,4 +1,4 @@
-"""Which spring and which shims at which valve: exact, by assignment.
+"""Which spring at which valve and at which height: exact, by assignment.
 
 Source: assignment and bottleneck matching, textbook.
 """
@@ -6,7 +6,7 @@ Source: assignment and bottleneck matching, textbook.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations_with_replacement
 
 import numpy as np
@@ -18,13 +18,31 @@ FORBIDDEN = 1e15
 
 
 @dataclass(frozen=True, slots=True)
-class ShimChoice:
-    """All ways to fit a spring at a position: seat force and leave to use it, (positions, springs, stacks).
+class Stack:
+    """What goes with a spring: shims below it, a packer, and what its keepers and its retainer raise its top by. mm."""
 
-    `installed_mm` (positions, stacks) is the height less the stack; a force that isn't allowed may be anything.
+    shims_mm: tuple[float, ...] = ()
+    packer_mm: float | None = None
+    keeper_mm: float = 0.0
+    retainer_mm: float = 0.0
+
+    def raised_mm(self, measured: Stack) -> float:
+        """How much higher the retainer stands than with the keepers and the retainer of the measurement."""
+        return (self.keeper_mm - measured.keeper_mm) + (self.retainer_mm - measured.retainer_mm)
+
+    def installed_mm(self, bare_mm: float, measured: Stack) -> float:
+        """Installed height, of a height from seat to retainer measured without shims and packer."""
+        return bare_mm + self.raised_mm(measured) - sum(self.shims_mm) - (self.packer_mm or 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class ShimChoice:
+    """All ways to fit a spring at a position by its height: seat force and leave to use it, (positions, springs, m).
+
+    `installed_mm` (positions, m): the heights that each position can be brought to; a force that isn't allowed may be
+    anything.
     """
 
-    stacks: tuple[tuple[float, ...], ...]
     installed_mm: FloatArray
     force_n: FloatArray
     allowed: BoolArray
@@ -32,28 +50,35 @@ class ShimChoice:
 
 @dataclass(frozen=True, slots=True)
 class ShimPlan:
-    """For each position the spring and the stack chosen, as indices; the seat forces and their spread."""
+    """For each position the spring and the height chosen, as indices; the seat forces and their spread.
+
+    window_n: the least window of forces, where the least spread was sought.
+    """
 
     spring: tuple[int, ...]
-    stack: tuple[int, ...]
+    height: tuple[int, ...]
     seat_force_n: FloatArray
     spread_n: float
+    window_n: tuple[float, float] | None = None
 
 
-def stacks_of(stock_mm: Sequence[float], most: int) -> tuple[tuple[float, ...], ...]:
-    """Every stack of up to `most` shims, thinnest first; of equal thicknesses the one with fewest shims only. mm."""
-    best: dict[int, tuple[float, ...]] = {}
+def stacks_of(stock_mm: Sequence[float], most: int, *, every: bool = False) -> tuple[tuple[float, ...], ...]:
+    """Every stack of up to `most` shims, thinnest first; of equal thicknesses the one with fewest shims only. mm.
+
+    every: those of equal thicknesses too, where it matters which shims a stack takes.
+    """
+    best: dict[int, list[tuple[float, ...]]] = {}
     for count in range(most + 1):
         for stack in combinations_with_replacement(sorted(set(stock_mm), reverse=True), count):
-            best.setdefault(round(sum(stack) * 1e6), stack)
-    return tuple(best[key] for key in sorted(best))
+            best.setdefault(round(sum(stack) * 1e6), []).append(stack)
+    return tuple(stack for key in sorted(best) for stack in best[key][: None if every else 1])
 
 
 def choose_shims(choice: ShimChoice, target_n: float | None) -> ShimPlan:
     """The plan nearest the target by least sum of squares, or without one the plan of least spread; one spring a valve.
 
     Raises CannotEvaluate(NOT_FEASIBLE) when no plan keeps the limits. Exact: with a target each pair of position and
-    spring takes its best stack, and pairs are assigned; without one, the least window of forces over which every
+    spring takes its best height, and pairs are assigned; without one, the least window of forces over which every
     position still finds a spring of its own is found by moving both its ends over all forces there are.
     """
     positions, springs, _ = choice.force_n.shape
@@ -90,15 +115,15 @@ def _nearest(choice: ShimChoice, target_n: float) -> ShimPlan:
     from scipy.optimize import linear_sum_assignment
 
     error = np.where(choice.allowed, (choice.force_n - target_n) ** 2, FORBIDDEN)
-    stack = error.argmin(axis=2)
-    cost = np.take_along_axis(error, stack[:, :, None], axis=2)[:, :, 0]
+    height = error.argmin(axis=2)
+    cost = np.take_along_axis(error, height[:, :, None], axis=2)[:, :, 0]
     rows, columns = linear_sum_assignment(cost)
-    return _plan(choice, columns[np.argsort(rows)], stack)
+    return _plan(choice, columns[np.argsort(rows)], height)
 
 
-def _plan(choice: ShimChoice, spring: IntArray, stack: IntArray) -> ShimPlan:
+def _plan(choice: ShimChoice, spring: IntArray, height: IntArray) -> ShimPlan:
     each = np.arange(spring.size)
-    chosen = stack[each, spring]
+    chosen = height[each, spring]
     forces = finite(choice.force_n[each, spring, chosen], "seat forces", 1)
     return ShimPlan(tuple(int(i) for i in spring), tuple(int(i) for i in chosen), forces, float(np.ptp(forces)))
 
@@ -107,7 +132,8 @@ def _narrowest(choice: ShimChoice) -> ShimPlan:
     """Least spread; among plans of that spread, the one nearest the middle of its window."""
     low, high = narrowest_window(choice)
     inside = choice.allowed & (choice.force_n >= low) & (choice.force_n <= high)
-    return _nearest(ShimChoice(choice.stacks, choice.installed_mm, choice.force_n, inside), 0.5 * (low + high))
+    nearest = _nearest(ShimChoice(choice.installed_mm, choice.force_n, inside), 0.5 * (low + high))
+    return replace(nearest, window_n=(low, high))
 
 
 def narrowest_window(choice: ShimChoice) -> tuple[float, float]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from dataclasses import dataclass, replace
 from math import hypot
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -155,9 +156,13 @@ def _cubic(x: list[float], y: list[float], at: float) -> float:
     if len(x) == 2:
         return y[0] + (y[1] - y[0]) * (at - x[0]) / (x[1] - x[0])
     i = min(max(bisect_right(x, at) - 1, 0), len(x) - 2)
+    return float(_between(x, y, i, at, _slope(x, y, i), _slope(x, y, i + 1)))
+
+
+def _between(x: Any, y: Any, i: Any, at: Any, left: Any, right: Any) -> Any:
+    """The cubic between knots `i` and `i + 1` with these slopes there, for one place or for (m,) of each."""
     step = x[i + 1] - x[i]
     t = (at - x[i]) / step
-    left, right = _slope(x, y, i), _slope(x, y, i + 1)
     return (
         (1 + 2 * t) * (1 - t) ** 2 * y[i]
         + t * (1 - t) ** 2 * step * left
@@ -209,6 +214,21 @@ def _about(curve: ForceCurve, height_mm: float) -> tuple[list[float], list[float
     at = int(np.searchsorted(curve.height_mm, value, side="right"))
     part = slice(max(min(at, curve.height_mm.size - 1) - _REACH, 0), at + _REACH)
     return curve.height_mm[part].tolist(), curve.force_n[part].tolist(), value
+
+
+def forces_at(curve: ForceCurve, height_mm: FloatArray) -> FloatArray:
+    """`force_at` at many heights, shape (m,) in mm to (m,) in N; NaN at a height outside the readings."""
+    x, y = curve.height_mm, curve.force_n
+    inside = (height_mm >= x[0] - 1e-6) & (height_mm <= x[-1] + 1e-6)
+    at = np.clip(height_mm, x[0], x[-1])
+    if x.size < 3:
+        force = np.array([monotone_cubic(x, y, float(one)) for one in at])
+    else:
+        xs, ys = x.tolist(), y.tolist()
+        slope = np.array([_slope(xs, ys, i) for i in range(x.size)])
+        i = np.clip(np.searchsorted(x, at, side="right") - 1, 0, x.size - 2)
+        force = np.asarray(_between(x, y, i, at, slope[i], slope[i + 1]))
+    return np.where(inside, force, np.nan)
 
 
 def noise_of(curve: ForceCurve) -> float | None:

@@ -23,6 +23,8 @@ class Mark:
 
 
 Cell = str | Mark
+BOX = "[\u00a0\u00a0\u00a0\u00a0]"
+"""A box to tick on paper."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +33,7 @@ class Table:
 
     `flush_left` names further columns to set flush left; `wrap` names columns whose text may run over several lines.
     `widths` are relative; without them columns get what their text needs. Header and units repeat on every page.
+    `type_size`: points of its type on paper, where that is not the usual one.
     """
 
     header: tuple[str, ...]
@@ -41,6 +44,7 @@ class Table:
     wrap: tuple[int, ...] = ()
     flush_left: tuple[int, ...] = ()
     title: str = ""
+    type_size: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,4 +1,4 @@
-"""Tables of springs, matched sets and shim plans."""
+"""Tables of springs and matched sets."""
 
 from __future__ import annotations
 
@@ -7,10 +7,9 @@ from dataclasses import replace
 from functools import partial
 from typing import Any
 
-from valvelab.decimals import USUAL, Usual, figure, limit, told, with_sign
+from valvelab.decimals import USUAL, Usual, limit, told, with_sign
 from valvelab.inspection.springs.characteristics import FORCES, LOST, OTHERS, recorded, row_of
 from valvelab.records.sets_result import SetsResult, SpringSet
-from valvelab.records.shims_result import ShimPosition, ShimsResult
 from valvelab.records.springs_result import (
     LEFT_OUT,
     Due,
@@ -212,37 +211,3 @@ def taken_in(taken: Sequence[TakenSpring]) -> str:
     """Springs that the spec rejects and a person took in, with what for and why; or nothing."""
     told = "; ".join(f"{one.spring} ({one.rejected_for}): {one.reason}" for one in taken)
     return f"Rejected by the spec and taken in: {told}." if told else ""
-
-
-def shims_told(shims_mm: Sequence[float], system: System) -> str:
-    """The shims of a stack, thickest first."""
-    return " + ".join(figure(shim, None, "mm", system) for shim in shims_mm) or "none"
-
-
-def shim_columns(system: System) -> list[Column[ShimPosition]]:
-    """What a row of a shim plan says."""
-    return [
-        Column("valve", words=lambda row: row.position, tip="The valve's position"),
-        Column("spring", words=lambda row: row.spring, tip="The spring that goes there"),
-        Column("shims", "mm", words=lambda row: shims_told(row.shims_mm, system), tip="Shims below it, thickest first"),
-        Column("without a shim", "mm", lambda row: row.installed_height_mm + sum(row.shims_mm),
-               tip="Height of the seat as it is"),
-        Column("installed height", "mm", lambda row: row.installed_height_mm,
-               tip="Installed height with these shims"),
-        Column("seat force", "N", lambda row: row.seat_force_n, tip="Seat force at that height"),
-        Column("coil bind margin", "mm", lambda row: row.coil_bind_margin_mm,
-               tip="Coil-bind margin at that height"),
-    ]  # fmt: skip
-
-
-def shim_table(result: ShimsResult, system: System) -> Table:
-    """The plan, a row a valve."""
-    return table_of(result.positions, shim_columns(system), system)
-
-
-def spread_told(result: ShimsResult, system: System) -> str:
-    """How far apart the seat forces of a plan lie, and the target where there is one."""
-    text = f"Seat forces lie within {told(result.spread_seat_force_n, 'N', system)}"
-    if result.target_seat_force_n is not None:
-        text += f", target {told(result.target_seat_force_n, 'N', system)}"
-    return text + "."

@@ -152,6 +152,8 @@ def state_of(document: Document, file: BenchFile) -> tuple[str, str, str]:
         return "can't be used: see Problems", "reject", "error"
     reader = reader_of(content.kind)
     label = content.kind if reader is None else reader.label
+    if reader is not None and not bays.takers(reader.name):
+        label = f"{label}: valvelab {reader.command} inspects it"
     if file.text is not None:
         label = f"{label}, {'typed' if file.path.startswith(TYPED) else 'edited here'}"
     return label, "quiet", _ICONS.get(content.kind, "file")

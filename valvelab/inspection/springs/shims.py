@@ -3,20 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field, replace
-from math import nan
+from dataclasses import dataclass, field
+from math import sqrt
 
 import numpy as np
 
-from valvelab.arrays import FloatArray
+from valvelab.arrays import BoolArray, FloatArray, IntArray
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.inspection.springs.analysis import Fit, SpringAnalysis
-from valvelab.inspection.springs.inspect import SpringsQuestion
+from valvelab.inspection.springs.inspect import GUIDANCE, SpringsQuestion
+from valvelab.inspection.springs.shim_case import Evaluation, FittingPlan, Lock, Possible, ShimCase
+from valvelab.inspection.springs.shim_work import Setting
 from valvelab.inspection.springs.usable import AS_JUDGED, ByHand, UsableSprings, usable_springs
 from valvelab.records.result import Note, info, warning
 from valvelab.records.shims_result import ShimPosition, ShimsResult
 from valvelab.records.spring_readings import HeightsTable, ValvePosition
-from valvelab.springs.shims import ShimChoice, ShimPlan, choose_shims, stacks_of
+from valvelab.springs.least_work import Chosen, Ways, least_work
+from valvelab.springs.shims import ShimPlan, Stack, choose_shims
+
+GUIDANCE_BIND_MM, GUIDANCE_SEAL_MM = 1.5, 1.3
+"""Margins of common practice, no source: guidance, never a rule."""
+TIE = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,26 +31,37 @@ class ShimsQuestion:
     """Springs, measured heights, and what the preamble of the heights asks for.
 
     only: the springs that may be used (those of a matched set), and `of` what they are; None for all of the file.
-    fixed: the spring that goes to a position, by position. by_hand: which springs a person takes in or
-    leaves out.
+    locks: what stays at a position, by position. by_hand: which springs a person takes in or leaves out.
     """
 
     springs: SpringsQuestion
     heights: HeightsTable
     only: tuple[str, ...] | None = None
     of: str = ""
-    fixed: Mapping[str, str] = field(default_factory=dict)
+    locks: Mapping[str, Lock] = field(default_factory=dict)
     by_hand: ByHand = AS_JUDGED
 
 
 @dataclass(frozen=True, slots=True)
 class ShimsInspection:
-    """The working behind the plan, and the result."""
+    """The case, by which any other plan can be evaluated; the plan that was found; and the result."""
 
-    analyses: tuple[SpringAnalysis, ...]
-    choice: ShimChoice
-    plan: ShimPlan
+    case: ShimCase
+    plan: FittingPlan
     result: ShimsResult
+
+
+@dataclass(frozen=True, slots=True)
+class Solution:
+    """The plan found; the least spread and root mean square there can be; whether no plan as good asks for less work.
+
+    least_rms_n: None without a target. proven: None where work was not asked about.
+    """
+
+    plan: FittingPlan
+    least_spread_n: float | None
+    least_rms_n: float | None
+    proven: bool | None
 
 
 def inspect_shims(question: ShimsQuestion) -> ShimsInspection:
@@ -52,26 +70,131 @@ def inspect_shims(question: ShimsQuestion) -> ShimsInspection:
     springs, notes = _of_the_set(question, pool)
     heights = question.heights
     lift, lift_notes = _lift(pool.fit, heights)
-    case = _Case(springs, heights, lift)
-    choice = _fixed(question, case.choice(), springs, pool)
+    barred = {one.spring: f"which the spec rejects ({one.reason})" for one in pool.excluded}
+    case = ShimCase(springs, heights, lift, barred)
     try:
-        case.explain_impossible(choice)
-        plan = choose_shims(choice, heights.target_seat_force_n)
+        solution = solve(case, question.locks)
     except CannotEvaluate as error:
         raise CannotEvaluate(error.reason, f"{heights.file}: {error}") from None
+    found = case.evaluate(solution.plan)
+    if found.refusals:
+        first = found.refusals[0]
+        raise CannotEvaluate(Reason.NOT_FEASIBLE, f"{heights.file}: position {first.position!r}: {first.reason}")
+    rows = tuple(row for row in found.rows if row is not None)
     notes = [note for note in notes if note.about not in {"installed height", "valve lift"}]
-    notes += [*heights.notes, *lift_notes, *case.notes()]
+    notes += [*heights.notes, *lift_notes, *_notes(case, rows), *_work_notes(case, solution, found)]
+    used = {row.spring for row in rows}
     result = ShimsResult(
         source=tuple(dict.fromkeys((question.springs.table.source, heights.source, *question.springs.other_sources))),
         notes=tuple(dict.fromkeys(notes)),
-        positions=case.positions(choice, plan),
-        spread_seat_force_n=plan.spread_n,
+        positions=rows,
+        spread_seat_force_n=found.spread_n or 0.0,
         target_seat_force_n=heights.target_seat_force_n,
-        left_over=tuple(spring.name for number, spring in enumerate(springs) if number not in plan.spring),
+        rms_from_target_n=found.rms_from_target_n,
+        least_spread_seat_force_n=solution.least_spread_n,
+        least_rms_from_target_n=solution.least_rms_n,
+        left_over=tuple(spring.name for spring in springs if spring.name not in used),
         excluded=pool.excluded,
         taken_in=pool.taken_in,
+        moves=found.moves,
+        purchases=found.purchases,
+        least_work_proven=solution.proven,
     )
-    return ShimsInspection(springs, choice, plan, result)
+    return ShimsInspection(case, solution.plan, result)
+
+
+def solve(case: ShimCase, locks: Mapping[str, Lock] | None = None) -> Solution:
+    """The best plan that keeps the locks; CannotEvaluate(NOT_FEASIBLE) says why when there is none.
+
+    Best is nearest the target, or the least spread. Where the heights say what is fitted now, or how many parts there
+    are, plans count as equally good within the standard uncertainty of the forces: their root mean square about the
+    target no further than the best together with it, or the least window of forces wider by it. Of those the one that
+    buys the fewest parts is taken, then the one that changes the fewest, then the nearest.
+    """
+    _refuse_unknown_margins(case)
+    possible = case.ways(locks or {})
+    _explain_impossible(case, possible)
+    target = case.heights.target_seat_force_n
+    best = choose_shims(possible.choice, target)
+    chosen = enumerate(zip(best.spring, best.height, strict=True))
+    first = FittingPlan(tuple(_easiest(case, possible, number, *at) for number, at in chosen))
+    rms = None if target is None else sqrt(float(np.mean((best.seat_force_n - target) ** 2)))
+    spread = None if target is not None else best.spread_n
+    if not case.work.matters:
+        return Solution(first, spread, rms, None)
+    plan, proven = _least(case, possible, best, first)
+    return Solution(plan, spread, rms, proven)
+
+
+def _easiest(case: ShimCase, possible: Possible, number: int, spring: int, height: int) -> Setting:
+    """Of the stacks that give a height, the one that changes the fewest parts."""
+    position, work = case.heights.positions[number], case.work
+    stack = min(possible.stacks[number][height], key=lambda one: work.changes(position, one))
+    return Setting(position.position, case.springs[spring].name, stack)
+
+
+def _least(case: ShimCase, possible: Possible, best: ShimPlan, first: FittingPlan) -> tuple[FittingPlan, bool]:
+    """Of the plans as good as the best, the one with fewest purchases and least work; whether that is proven."""
+    rows = case.evaluate(first).rows
+    known = [u for row in rows if row is not None and (u := row.uncertainty["seat_force_n"]) is not None]
+    u2 = sum(u**2 for u in known) / len(rows)
+    target, choice = case.heights.target_seat_force_n, possible.choice
+    if target is None:
+        low, high = best.window_n or (0.0, 0.0)
+        room = 0.5 * sqrt(u2) + TIE
+        error = (choice.force_n - 0.5 * (low + high)) ** 2
+        near = choice.allowed & (choice.force_n >= low - room) & (choice.force_n <= high + room)
+        most = None
+    else:
+        error = (choice.force_n - target) ** 2
+        most = float(np.sum((best.seat_force_n - target) ** 2)) * (1.0 + TIE) + TIE + len(rows) * u2
+        floor = np.where(choice.allowed, error, np.inf).min(axis=(1, 2))
+        spare = most - float(floor.sum())
+        near = choice.allowed & (error <= (floor + spare)[:, None, None])
+    ways, stacks = _ways(case, possible, near, error)
+    chosen: Chosen | None = least_work(ways, np.array(list(case.work.counted.values()), dtype=np.int64), most)
+    if chosen is None:
+        return first, False
+    settings = [
+        Setting(case.heights.positions[ways.position[row]].position, case.springs[ways.spring[row]].name, stacks[row])
+        for row in chosen.rows
+    ]
+    return FittingPlan(tuple(settings)), chosen.proven
+
+
+def _ways(case: ShimCase, possible: Possible, near: BoolArray, error: FloatArray) -> tuple[Ways, list[Stack]]:
+    """Every near way with its work and parts, and its stack."""
+    work = case.work
+    names = [spring.name for spring in case.springs]
+    found: list[tuple[int, int, float, int, bool]] = []
+    uses: list[tuple[int, ...]] = []
+    stacks: list[Stack] = []
+    for number, position in enumerate(case.heights.positions):
+        fresh = [work.new_spring(position, name) for name in names]
+        for height in np.flatnonzero(near[number].any(axis=0)):
+            kinds = _fewest(
+                [(work.changes(position, one), work.uses(one), one) for one in possible.stacks[number][height]]
+            )
+            for spring in np.flatnonzero(near[number, :, height]):
+                for changes, taken, stack in kinds:
+                    home = position.spring == names[spring]
+                    apart = float(error[number, spring, height])
+                    found.append((number, int(spring), apart, changes + fresh[spring], home))
+                    uses.append(taken)
+                    stacks.append(stack)
+    columns = list(zip(*found, strict=True))
+    at, spring_of, apart_of, changed, at_home = (np.array(column) for column in columns)
+    taken_of: IntArray = np.array(uses, dtype=np.int64).reshape(len(uses), len(work.counted))
+    return Ways(at, spring_of, apart_of.astype(np.float64), changed, taken_of, at_home.astype(np.bool_)), stacks
+
+
+def _fewest(kinds: list[tuple[int, tuple[int, ...], Stack]]) -> list[tuple[int, tuple[int, ...], Stack]]:
+    """The stacks of one height that no other one of it beats in work and in every counted size."""
+    kept: list[tuple[int, tuple[int, ...], Stack]] = []
+    for one in sorted(kinds, key=lambda kind: (kind[0], kind[1])):
+        if not any(all(a <= b for a, b in zip(other[1], one[1], strict=True)) for other in kept):
+            kept.append(one)
+    return kept
 
 
 def _of_the_set(question: ShimsQuestion, pool: UsableSprings) -> tuple[tuple[SpringAnalysis, ...], list[Note]]:
@@ -91,36 +214,6 @@ def _of_the_set(question: ShimsQuestion, pool: UsableSprings) -> tuple[tuple[Spr
     return tuple(analysis for analysis in pool.analyses if analysis.name in question.only), notes
 
 
-def _fixed(
-    question: ShimsQuestion, choice: ShimChoice, springs: tuple[SpringAnalysis, ...], pool: UsableSprings
-) -> ShimChoice:
-    """The choice with each fixed spring at its position and nowhere else; refuses what can't be."""
-    names = [analysis.name for analysis in springs]
-    places = [position.position for position in question.heights.positions]
-    out = {one.spring: one.told for one in pool.excluded}
-    allowed = choice.allowed.copy()
-    taken: dict[str, str] = {}
-    for position, spring in question.fixed.items():
-        fixed = f"{spring!r} fixed to {position!r}"
-        if position not in places:
-            raise CannotEvaluate(Reason.NOT_FEASIBLE, f"{question.heights.file}: {fixed}, a position it does not have")
-        if spring not in names:
-            why = out.get(spring, "a spring that may not be used here")
-            raise CannotEvaluate(Reason.NOT_FEASIBLE, f"{question.springs.table.file}: {fixed}, {why}")
-        if spring in taken:
-            raise CannotEvaluate(Reason.NOT_FEASIBLE, f"{fixed}, and to {taken[spring]!r} as well: each spring once")
-        taken[spring] = position
-        row, column = places.index(position), names.index(spring)
-        kept = choice.allowed[row, column].copy()
-        if not kept.any():
-            raise CannotEvaluate(
-                Reason.NOT_FEASIBLE, f"{question.heights.file}: {fixed}, where no stack keeps the limits"
-            )
-        allowed[row], allowed[:, column] = False, False
-        allowed[row, column] = kept
-    return replace(choice, allowed=allowed)
-
-
 def _lift(fit: Fit, heights: HeightsTable) -> tuple[float | None, list[Note]]:
     """Valve lift: that of the heights, else of the springs' fit."""
     ours, theirs = heights.valve_lift_mm, fit.valve_lift_mm
@@ -131,95 +224,92 @@ def _lift(fit: Fit, heights: HeightsTable) -> tuple[float | None, list[Note]]:
     return (theirs if ours is None else ours), []
 
 
-@dataclass(frozen=True, slots=True)
-class _Case:
-    """Springs for measured heights; lift_mm: the valve's, None where it is not known."""
+def _refuse_unknown_margins(case: ShimCase) -> None:
+    """Refuse a minimum that nothing can be held against."""
+    heights = case.heights
+    no_lift = "no valve lift is stated" if case.lift_mm is None else ""
+    if heights.minimum_coil_bind_margin_mm is not None:
+        solids = [spring.solid_height for spring in case.springs]
+        unknown = solids[0].reason if all(solid.value is None for solid in solids) else ""
+        if missing := no_lift or unknown:
+            raise CannotEvaluate(Reason.MISSING_INPUT, f"a minimum coil-bind margin is asked for, but {missing}")
+    if heights.minimum_retainer_to_seal_mm is not None:
+        silent = [one.position for one in heights.positions if one.retainer_to_seal_mm is None]
+        unknown = f"no `retainer to seal` is stated for {', '.join(silent)}" if silent else ""
+        if missing := no_lift or unknown:
+            raise CannotEvaluate(Reason.MISSING_INPUT, f"a minimum retainer-to-seal margin is asked for, but {missing}")
 
-    springs: tuple[SpringAnalysis, ...]
-    heights: HeightsTable
-    lift_mm: float | None
 
-    def margin(self, spring: SpringAnalysis, installed_mm: float) -> float | None:
-        """Coil-bind margin at an installed height; None while solid height or lift is unknown."""
-        if self.lift_mm is None or spring.solid_height.value is None:
-            return None
-        return installed_mm - self.lift_mm - spring.solid_height.value
+def _explain_impossible(case: ShimCase, possible: Possible) -> None:
+    """Refuse with the reason when a position has no spring at all."""
+    choice = possible.choice
+    for position, installed, allowed in zip(case.heights.positions, choice.installed_mm, choice.allowed, strict=True):
+        if not allowed.any():
+            raise CannotEvaluate(Reason.NOT_FEASIBLE, _reason(case, position, installed[np.isfinite(installed)]))
 
-    def force(self, spring: SpringAnalysis, height_mm: float) -> float:
-        """Seat force at a height; NaN where the spring may not stand there."""
-        limit, margin = self.heights.minimum_coil_bind_margin_mm, self.margin(spring, height_mm)
-        kept = margin is not None and margin >= limit - 1e-9 if limit is not None else margin is None or margin >= 0.0
-        low, high = spring.span()
-        force = spring.plain_force(height_mm) if kept and low - 1e-6 <= height_mm <= high + 1e-6 else None
-        return nan if force is None else force
 
-    def choice(self) -> ShimChoice:
-        """All ways to fit the springs."""
-        stacks = stacks_of(self.heights.shims_mm, self.heights.max_shims)
-        bare = np.array([position.height_mm for position in self.heights.positions])
-        installed = bare[:, None] - np.array([sum(stack) for stack in stacks])[None, :]
-        distinct, place = np.unique(np.round(installed, 9), return_inverse=True)
-        found = np.array([[self.force(spring, float(height)) for height in distinct] for spring in self.springs])
-        force = np.swapaxes(found[:, place.reshape(installed.shape)], 0, 1)
-        return ShimChoice(stacks, installed, np.nan_to_num(force), np.isfinite(force))
-
-    def explain_impossible(self, choice: ShimChoice) -> None:
-        """Refuse with the reason when a position has no spring at all."""
-        if self.heights.minimum_coil_bind_margin_mm is not None:
-            solids = [spring.solid_height for spring in self.springs]
-            unknown = solids[0].reason if all(solid.value is None for solid in solids) else ""
-            missing = "no valve lift is stated" if self.lift_mm is None else unknown
-            if missing:
-                text = f"a minimum coil-bind margin is asked for, but {missing}"
-                raise CannotEvaluate(Reason.MISSING_INPUT, text)
-        for position, installed, allowed in zip(
-            self.heights.positions, choice.installed_mm, choice.allowed, strict=True
-        ):
-            if not allowed.any():
-                raise CannotEvaluate(Reason.NOT_FEASIBLE, self._reason(position, installed))
-
-    def _reason(self, position: ValvePosition, installed_mm: FloatArray) -> str:
-        margins = [self.margin(spring, position.height_mm) for spring in self.springs]
-        best = max((margin for margin in margins if margin is not None), default=None)
-        limit = self.heights.minimum_coil_bind_margin_mm or 0.0
-        if best is not None and best < limit:
-            return (
-                f"position {position.position!r} at {position.height_mm:g} mm leaves a coil-bind margin of "
-                f"{best:.2f} mm at most even without a shim, below {limit:g} mm"
-            )
-        lows, highs = zip(*(spring.span() for spring in self.springs), strict=True)
-        reached = f"from {installed_mm.min():g} to {installed_mm.max():g} mm"
+def _reason(case: ShimCase, position: ValvePosition, installed_mm: FloatArray) -> str:
+    if not installed_mm.size:
+        least = case.heights.minimum_retainer_to_seal_mm
+        return f"position {position.position!r} keeps no retainer-to-seal margin of {least:g} mm with any part in stock"
+    tallest = float(installed_mm.max())
+    margins = [case.coil_bind_margin(spring, tallest) for spring in case.springs]
+    best = max((margin for margin in margins if margin is not None), default=None)
+    limit = case.heights.minimum_coil_bind_margin_mm or 0.0
+    if best is not None and best < limit:
+        how = "even without a shim" if tallest <= position.height_mm + 1e-9 else "however it is stacked"
         return (
-            f"position {position.position!r} can be shimmed {reached}, where no spring was read with margin enough "
-            f"(the springs were read from {min(lows):g} to {max(highs):g} mm)"
+            f"position {position.position!r} at {tallest:g} mm leaves a coil-bind margin of "
+            f"{best:.2f} mm at most {how}, below {limit:g} mm"
         )
+    lows, highs = zip(*(spring.span() for spring in case.springs), strict=True)
+    reached = f"from {installed_mm.min():g} to {tallest:g} mm"
+    return (
+        f"position {position.position!r} can be shimmed {reached}, where no spring was read with margin enough "
+        f"(the springs were read from {min(lows):g} to {max(highs):g} mm)"
+    )
 
-    def notes(self) -> Iterator[Note]:
-        """What is not stated, and what that leaves out."""
-        if not self.heights.shims_mm:
-            yield warning("shims", "the heights state no shims in stock: none are fitted")
-        if self.heights.target_seat_force_n is None:
-            yield info("target seat force", "none is stated: the least spread of seat forces was sought")
-        unknown = [spring.name for spring in self.springs if spring.solid_height.value is None]
-        if unknown and self.heights.minimum_coil_bind_margin_mm is not None:
-            yield warning("solid_height", f"not used, solid height unknown: {', '.join(unknown)}")
-        elif unknown or self.lift_mm is None:
-            yield warning("coil_bind_margin", "not known for every spring: coil bind was not watched there")
 
-    def positions(self, choice: ShimChoice, plan: ShimPlan) -> tuple[ShimPosition, ...]:
-        """What goes where."""
-        rows = []
-        for number, position in enumerate(self.heights.positions):
-            spring, stack = self.springs[plan.spring[number]], plan.stack[number]
-            installed = float(choice.installed_mm[number, stack])
-            rows.append(
-                ShimPosition(
-                    position=position.position,
-                    spring=spring.name,
-                    shims_mm=choice.stacks[stack],
-                    installed_height_mm=installed,
-                    seat_force_n=float(plan.seat_force_n[number]),
-                    coil_bind_margin_mm=self.margin(spring, installed),
-                )
-            )
-        return tuple(rows)
+def _notes(case: ShimCase, rows: tuple[ShimPosition, ...]) -> Iterator[Note]:
+    """What is not stated and what that leaves out; what common practice would have."""
+    heights = case.heights
+    if heights.height_uncertainty_mm is None:
+        yield warning("height uncertainty", "not stated: that of forces and margins leaves the measured heights out")
+    if not heights.sizes_mm("shim"):
+        yield warning("shims", "the heights state no shims in stock: none are fitted")
+    if heights.target_seat_force_n is None:
+        yield info("target seat force", "none is stated: the least spread of seat forces was sought")
+    unknown = [spring.name for spring in case.springs if spring.solid_height.value is None]
+    if unknown and heights.minimum_coil_bind_margin_mm is not None:
+        yield warning("solid_height", f"not used, solid height unknown: {', '.join(unknown)}")
+    elif unknown or case.lift_mm is None:
+        yield warning("coil_bind_margin", "not known for every spring: coil bind was not watched there")
+    under = [
+        f"{row.position} ({name})"
+        for row in rows
+        for name, margin, wanted in (
+            ("coil bind", row.coil_bind_margin_mm, GUIDANCE_BIND_MM),
+            ("retainer to seal", row.retainer_to_seal_margin_mm, GUIDANCE_SEAL_MM),
+        )
+        if margin is not None and margin < wanted
+    ]
+    if under:
+        yield info("margins", f"{GUIDANCE}; less here: {', '.join(under)}")
+
+
+def _work_notes(case: ShimCase, solution: Solution, found: Evaluation) -> Iterator[Note]:
+    """What least work cost in evenness, what has to be bought, and what is not proven."""
+    if solution.proven is None:
+        return
+    least, got = (solution.least_rms_n, found.rms_from_target_n)
+    what = "root mean square about the target"
+    if case.heights.target_seat_force_n is None:
+        least, got, what = solution.least_spread_n, found.spread_n, "spread"
+    if least is not None and got is not None and got > least + 1e-6:
+        yield info(
+            "work",
+            f"the {what} is {got:.2f} N; {least:.2f} N is possible with more parts bought or changed: the difference "
+            "is within the standard uncertainty of the forces",
+        )
+    if not solution.proven:
+        yield warning("work", "not proven: a plan as good with fewer purchases or changes may exist")

@@ -9,7 +9,7 @@ from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QLabel, QWidget
 
 from valvelab.inspection.springs.shims import ShimsInspection
-from valvelab.tables.springs import shim_columns, spread_told
+from valvelab.tables.shims import shim_columns, spread_told
 from valvelab.window import pages
 from valvelab.window.bays.springs_run import Run
 from valvelab.window.bench import Bench
@@ -69,9 +69,8 @@ class ShimsPane(QWidget):
         self.state.setText(f"{text}; {sets.counted(len(result.left_over), 'spring')} left over")
         if (plan, units) != self._shown:
             self._shown = (plan, units)
-            self.sheet.show_rows(
-                result.positions, [of(column, units, result.positions) for column in shim_columns(units)]
-            )
+            rows = result.positions
+            self.sheet.show_rows(rows, [of(column, units, rows) for column in shim_columns(rows, units)])
 
     def _keep(self, **found: Any) -> None:
         if self._asked is not None:

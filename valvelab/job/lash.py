@@ -1,0 +1,57 @@
+"""Lash set by shims in a job: which shim goes into which valve."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from valvelab.errors import BadQuantity, WrongUsage
+from valvelab.files.lash_sheet import read_lash
+from valvelab.inspection.engine.lash import LashInspection, inspect_lash
+from valvelab.job.use import Around, Told, Use
+from valvelab.records.job import LashPart
+from valvelab.records.lash import LashResult, LashValve
+from valvelab.records.result import warning
+from valvelab.report.lash_certificate import lash_part, lash_sheet
+from valvelab.report.page_model import BuildSheet
+from valvelab.tables.lash import lash_table, lash_told, purchases_table
+from valvelab.units import System, parse_quantity
+
+
+def inspect(part: LashPart, around: Around) -> LashInspection:
+    """The inspection that a part asks for."""
+    fixed = dict(_fixed(text) for text in part.fix)
+    if len(fixed) < len(part.fix):
+        raise WrongUsage("--fix: found a valve twice, expected each once")
+    around.specs.of(part.spec)  # a spec that can't be read is refused
+    unused = () if part.spec is None else (warning("spec", f"{part.spec}: nothing of it is judged by a lash sheet"),)
+    return inspect_lash(read_lash(part.file, part.columns), fixed, unused)
+
+
+def _fixed(text: str) -> tuple[str, float]:
+    """`1I=2.55 mm`: a valve and the shim that goes in."""
+    valve, equals, size = (piece.strip() for piece in text.partition("="))
+    if not (valve and equals and size):
+        raise WrongUsage(f'--fix {text!r}: expected VALVE=SIZE, such as "1I=2.55 mm"')
+    try:
+        return valve, parse_quantity(size, "length", "--fix")
+    except BadQuantity as error:
+        raise WrongUsage(f"--fix {text!r}: found {error.found}, expected {error.expected}") from None
+
+
+def tables(inspection: LashInspection, system: System) -> Sequence[Told]:
+    """A row a valve, how many come into their band, what to buy."""
+    result = inspection.result
+    return [lash_table(result, system), lash_told(result, system), purchases_table(result, system)]
+
+
+def sheet(inspection: LashInspection, system: System) -> BuildSheet:
+    """The sheet that is read at the bench."""
+    return lash_sheet(inspection.result, system)
+
+
+def items(inspection: LashInspection) -> Sequence[LashValve]:
+    """A record a valve."""
+    return inspection.result.valves
+
+
+USE = Use(LashPart, LashResult, inspect, tables, lash_part, items=items, sheet=sheet)
