@@ -10,13 +10,11 @@ from xml.sax.saxutils import escape
 from reportlab.lib.enums import TA_RIGHT
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.pdfgen.canvas import Canvas
-from reportlab.platypus import Flowable, KeepTogether, LongTable, Spacer, TableStyle
-from reportlab.platypus import Paragraph as TextFlow
-from reportlab.platypus.flowables import TopPadder
 
 from valvelab.figures.description import Dial, Figure, HeatMap
 from valvelab.report.dial import draw_dial
 from valvelab.report.heat_map import draw_heat_map
+from valvelab.report.page_layout import Flowable, KeepTogether, LongTable, Spacer, TableStyle, TextFlow, TopPadder
 from valvelab.report.page_model import (
     Banner,
     Block,

@@ -14,11 +14,18 @@ from typing import Any
 import reportlab
 from reportlab.lib.pagesizes import A4
 from reportlab.pdfgen.canvas import Canvas
-from reportlab.platypus import BaseDocTemplate, CondPageBreak, Flowable, Frame, PageBreak, PageTemplate
 
 from valvelab.report import tables  # noqa: F401 - registers how tables are drawn
 from valvelab.report.attachments import finished
 from valvelab.report.blocks import Layout, flowables, heading, under_heading
+from valvelab.report.page_layout import (
+    BaseDocTemplate,
+    CondPageBreak,
+    Flowable,
+    Frame,
+    PageBreak,
+    PageTemplate,
+)
 from valvelab.report.page_model import Certificate
 from valvelab.report.paper import BOLD, MARGIN, MM, REGULAR, Paper, paper, rule, write
 from valvelab.units import System

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Iterator, Sequence
+from typing import Any, Literal
 from xml.sax.saxutils import escape
 
-from reportlab.platypus import Flowable, LongTable, Spacer, TableStyle
-from reportlab.platypus import Paragraph as TextFlow
+from reportlab.lib.enums import TA_RIGHT
+from reportlab.lib.styles import ParagraphStyle
+from reportlab.pdfbase.pdfmetrics import getAscentDescent
 
 from valvelab.report.blocks import Layout, Together, flowables, text_style
+from valvelab.report.page_layout import Flowable, LongTable, Spacer, TableStyle, TextFlow
 from valvelab.report.page_model import Style
 from valvelab.report.paper import BOLD, MM, REGULAR, Paper, text_width, write
 from valvelab.report.symbols import draw_symbol
@@ -42,6 +45,29 @@ class MarkFlow(Flowable):
         write(self.canv, self._mark.decision, (10.0, middle - 0.36 * self._size), self._size, colour, font=BOLD)
 
 
+class LineFlow(Flowable):
+    """A cell of one line, placed as running text is: whoever has many cells is spared laying out each."""
+
+    def __init__(self, text: str, style: ParagraphStyle) -> None:
+        super().__init__()
+        self._text = text
+        self._style = style
+        self.width = 0.0
+        self.height = float(style.leading)
+
+    def wrap(self, aW: float, aH: float) -> tuple[float, float]:  # noqa: ARG002 - the layout library's signature
+        """The width that there is, and the height of a line."""
+        self.width = aW
+        return self.width, self.height
+
+    def draw(self) -> None:
+        """Draw the line at its end of the cell."""
+        look, right = self._style, self._style.alignment == TA_RIGHT
+        place = (self.width if right else 0.0, self.height - getAscentDescent(look.fontName, look.fontSize)[0])
+        end: Literal["left", "right"] = "right" if right else "left"
+        write(self.canv, self._text, place, look.fontSize, look.textColor, font=look.fontName, end=end)
+
+
 def mark_width(mark: Mark, size: float) -> float:
     """Width of a verdict in a cell."""
     return 10.0 + text_width(mark.decision, size, BOLD)
@@ -54,11 +80,11 @@ def _(block: Table, layout: Layout) -> list[Flowable]:
     heads = 1 + bool(block.units)
     widths = column_widths(block, layout.width)
     rows: list[list[Any]] = [
-        [_cell(text, block, column, layout.look, "strong") for column, text in enumerate(block.header)],
+        list(_cells(block.header, block, widths, layout.look, "strong")),
     ]
     if block.units:
-        rows.append([_cell(text, block, column, layout.look, "small") for column, text in enumerate(block.units)])
-    rows += [[_cell(cell, block, column, layout.look, "body") for column, cell in enumerate(row)] for row in block.rows]
+        rows.append(list(_cells(block.units, block, widths, layout.look, "small")))
+    rows += [list(_cells(row, block, widths, layout.look, "body")) for row in block.rows]
     table = LongTable(rows, colWidths=widths, repeatRows=heads, hAlign="LEFT", splitInRow=1)
     style = TableStyle([
         ("FONTNAME", (0, 0), (-1, -1), REGULAR),
@@ -81,12 +107,19 @@ def _(block: Table, layout: Layout) -> list[Flowable]:
     return [*together, Spacer(1, 3.5 * MM)]
 
 
-def _cell(cell: Cell, block: Table, column: int, look: Paper, style: Style) -> Flowable:
-    if isinstance(cell, Mark):
-        return MarkFlow(cell, look, CELL)
+def _cells(row: Sequence[Cell], block: Table, widths: Sequence[float], look: Paper, style: Style) -> Iterator[Flowable]:
     size = CELL if style != "small" else CELL - 0.8
-    right = column >= block.left and column not in block.flush_left
-    return TextFlow(escape(cell), text_style(style, look, right=right, size=size))
+    looks = [text_style(style, look, right=right, size=size) for right in (False, True)]
+    for column, cell in enumerate(row):
+        if isinstance(cell, Mark):
+            yield MarkFlow(cell, look, CELL)
+            continue
+        like = looks[column >= block.left and column not in block.flush_left]
+        one_line = cell.isprintable() and "  " not in cell and cell.strip() == cell
+        if one_line and text_width(cell, size, like.fontName) <= widths[column] - 2.0 * PAD:
+            yield LineFlow(cell, like)
+        else:
+            yield TextFlow(escape(cell), like)
 
 
 def column_widths(block: Table, width: float) -> list[float]:

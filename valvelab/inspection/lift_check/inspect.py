@@ -9,9 +9,10 @@ from typing import Literal
 
 from valvelab.errors import BadSpec
 from valvelab.inspection.characteristics import Subject
+from valvelab.inspection.engine.at_the_valve import CHARACTERISTICS
 from valvelab.inspection.judging import Item, judge
 from valvelab.inspection.lift_check.measure import NO_CALIBRATION, CheckedValve, InstrumentInUse, checked
-from valvelab.inspection.limits import readings_of
+from valvelab.inspection.limits import meant_here, nearest_readings
 from valvelab.measured import Once
 from valvelab.records.instrument_card import InstrumentCard
 from valvelab.records.lift_check import Indicator, LiftCheck, LiftCheckSheet, TimingWheel
@@ -23,7 +24,12 @@ CAUTION = (
     "Turn the engine by hand with the plugs out. Results support, and never replace, the judgement of the event's own "
     "officials."
 )
-_ONLY: Mapping[Subject, Collection[str]] = {"valve": {"rule_lift"}, "event": {"opening", "closing"}}
+_ONLY: Mapping[Subject, Collection[str]] = {
+    subject: {row.name for row in CHARACTERISTICS if row.subject == subject}
+    for subject in dict.fromkeys(row.subject for row in CHARACTERISTICS)
+}
+_ELSEWHERE = "an angle of a lift table, or at the follower"
+_AT_VALVE = 'an angle from dead centre at the valve, as in "58 deg BBDC"'
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,13 +136,19 @@ def _measured(
 
 
 def check_limits(sheet: LiftCheckSheet, file: str) -> None:
-    """Refuse a limit of the sheet that can't be read, by its place there. Raises BadSpec."""
+    """Refuse a limit of the sheet that can't be read or isn't on a valve, by its place there. Raises BadSpec."""
     for number, limit in enumerate(sheet.spec.limit, start=1):
         try:
-            readings_of(number, limit, file)
+            meant = meant_here(nearest_readings(number, limit, file), _answers, "valve")
         except BadSpec as error:
             where = error.place.replace(f"[[limit]] {number}", sheet.limit_name(number), 1)
             raise BadSpec(file, where, error.found, error.expected) from None
+        if meant is None:
+            raise BadSpec(file, f"{sheet.limit_name(number)} {limit.of}", _ELSEWHERE, _AT_VALVE)
+
+
+def _answers(subject: Subject, name: str) -> bool:
+    return name in _ONLY.get(subject, ())
 
 
 def _row(one: CheckedValve, temperature_degc: float | None) -> CheckedLift:
