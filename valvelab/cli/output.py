@@ -7,9 +7,11 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from valvelab.cli.streams import say
+from valvelab.csv_text import csv_text
 from valvelab.errors import WrongUsage, one_line
 from valvelab.records.result import Decision, Note, Result, Verdict
 from valvelab.tables.description import Cell, Mark, Table
+from valvelab.tables.item_rows import item_rows
 from valvelab.tables.verdicts import SIGNS, WORDS, verdict_table
 from valvelab.units import System
 from valvelab.writing import write_whole
@@ -76,9 +78,11 @@ def write_out(result: Result, path: Path, text: Callable[[], str], certificate: 
     match path.suffix.lower():
         case ".json":
             write_whole(path, result.model_dump_json(indent=1) + "\n")
+        case ".csv":
+            write_whole(path, csv_text(item_rows(result)))
         case ".pdf":
             certificate(path)
         case ".txt" | "":
             write_whole(path, text().rstrip() + "\n")
         case ending:
-            raise WrongUsage(f"--out {path}: found ending {ending!r}, expected .json, .txt or .pdf")
+            raise WrongUsage(f"--out {path}: found ending {ending!r}, expected .json, .csv, .txt or .pdf")

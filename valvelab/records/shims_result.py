@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import ClassVar, Literal
 
 from valvelab.records.result import Record, Result
 from valvelab.records.springs_result import ExcludedSpring
@@ -22,6 +22,7 @@ class ShimPosition(Record):
 class ShimsResult(Result):
     """The document of `valvelab shims`."""
 
+    ITEMS: ClassVar[tuple[str, ...]] = ("positions",)
     command: Literal["shims"] = "shims"
     positions: tuple[ShimPosition, ...]
     spread_seat_force_n: float

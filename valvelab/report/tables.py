@@ -41,8 +41,9 @@ class MarkFlow(Flowable):
         """Draw symbol and word."""
         colour = self._look.of(self._mark.decision)
         middle = 0.5 * self.height
-        draw_symbol(self.canv, self._mark.decision, 4.0, middle - 0.4, 3.0, colour, self._look)
-        write(self.canv, self._mark.decision, (10.0, middle - 0.36 * self._size), self._size, colour, font=BOLD)
+        times = self._size / CELL
+        draw_symbol(self.canv, self._mark.decision, 4.0 * times, middle - 0.4, 3.0 * times, colour, self._look)
+        write(self.canv, self._mark.decision, (10.0 * times, middle - 0.36 * self._size), self._size, colour, font=BOLD)
 
 
 class LineFlow(Flowable):
@@ -70,7 +71,7 @@ class LineFlow(Flowable):
 
 def mark_width(mark: Mark, size: float) -> float:
     """Width of a verdict in a cell."""
-    return 10.0 + text_width(mark.decision, size, BOLD)
+    return 10.0 * size / CELL + text_width(mark.decision, size, BOLD)
 
 
 @flowables.register
@@ -78,7 +79,7 @@ def _(block: Table, layout: Layout) -> list[Flowable]:
     if not block.rows:
         return []
     heads = 1 + bool(block.units)
-    widths = column_widths(block, layout.width)
+    widths = column_widths(block, layout.width, CELL * layout.look.size)
     rows: list[list[Any]] = [
         list(_cells(block.header, block, widths, layout.look, "strong")),
     ]
@@ -108,11 +109,12 @@ def _(block: Table, layout: Layout) -> list[Flowable]:
 
 
 def _cells(row: Sequence[Cell], block: Table, widths: Sequence[float], look: Paper, style: Style) -> Iterator[Flowable]:
-    size = CELL if style != "small" else CELL - 0.8
-    looks = [text_style(style, look, right=right, size=size) for right in (False, True)]
+    points = CELL if style != "small" else CELL - 0.8
+    size = points * look.size
+    looks = [text_style(style, look, right=right, size=points) for right in (False, True)]
     for column, cell in enumerate(row):
         if isinstance(cell, Mark):
-            yield MarkFlow(cell, look, CELL)
+            yield MarkFlow(cell, look, size)
             continue
         like = looks[column >= block.left and column not in block.flush_left]
         one_line = cell.isprintable() and "  " not in cell and cell.strip() == cell
@@ -122,11 +124,11 @@ def _cells(row: Sequence[Cell], block: Table, widths: Sequence[float], look: Pap
             yield TextFlow(escape(cell), like)
 
 
-def column_widths(block: Table, width: float) -> list[float]:
-    """Widths in points: stated shares, or what the text needs, wrapping columns taking what is left."""
+def column_widths(block: Table, width: float, size: float = CELL) -> list[float]:
+    """Widths in points: stated shares, or what text of a size needs, wrapping columns taking what is left."""
     if block.widths:
         return [width * share / sum(block.widths) for share in block.widths]
-    needs = [_need(block, column) for column in range(len(block.header))]
+    needs = [_need(block, column, size) for column in range(len(block.header))]
     spare = width - sum(need for column, need in enumerate(needs) if column not in block.wrap)
     if block.wrap and spare > 0.0:
         wanted = sum(needs[column] for column in block.wrap)
@@ -140,11 +142,11 @@ def column_widths(block: Table, width: float) -> list[float]:
     return [need + extra for need in needs]
 
 
-def _need(block: Table, column: int) -> float:
-    texts = [text_width(block.header[column], CELL, BOLD)]
+def _need(block: Table, column: int, size: float) -> float:
+    texts = [text_width(block.header[column], size, BOLD)]
     if block.units:
-        texts.append(text_width(block.units[column], CELL - 0.8))
+        texts.append(text_width(block.units[column], size * (1.0 - 0.8 / CELL)))
     for row in block.rows:
         cell = row[column]
-        texts.append(mark_width(cell, CELL) if isinstance(cell, Mark) else text_width(cell, CELL))
+        texts.append(mark_width(cell, size) if isinstance(cell, Mark) else text_width(cell, size))
     return max(texts) + 2.0 * PAD + 1.0

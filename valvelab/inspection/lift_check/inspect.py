@@ -213,17 +213,10 @@ def _notes(sheet: LiftCheckSheet, known: Known, valves: Iterable[CheckedValve]) 
     if due is not None and read is not None and read > due:
         yield warning("instrument", f"its calibration was due on {due}, before the readings of {read}")
     for one in valves:
+        yield from remarks_on(one)
         check = one.check
         if check.open_mm and not check.zero_mm:
             yield info(check.name, "no zero reading: the dial counts as set to zero, valve shut, within its division")
-        if len(check.open_mm) == 1:
-            yield warning(check.name, "one reading only: its uncertainty is the instrument's alone")
-        if one.wander_mm is not None:
-            text = f"the zero readings lie {one.wander_mm:g} mm apart; set the dial again and repeat"
-            yield warning(check.name, text)
-        if one.outside:
-            text = "a reading lies where the instrument was not calibrated: it stays uncorrected, u is widened for it"
-            yield warning(check.name, text)
         if check.ratio is not None:
             yield info(
                 check.name, f"derived: read at the lobe or lifter, times the ratio {check.ratio:g}; not at the valve"
@@ -231,6 +224,18 @@ def _notes(sheet: LiftCheckSheet, known: Known, valves: Iterable[CheckedValve]) 
         for row in check.set_aside:
             value = check.readings(row.of)[row.reading - 1]
             yield info(check.name, f"{row.of} reading {row.reading}, {value:g} mm, set aside: {row.reason}")
+
+
+def remarks_on(one: CheckedValve) -> Iterator[Note]:
+    """What has to be looked at in one valve's readings."""
+    if one.open is not None and len(one.open.counted) == 1:
+        yield warning(one.check.name, "one reading only: its uncertainty is the instrument's alone")
+    if one.wander_mm is not None:
+        text = f"the zero readings lie {one.wander_mm:g} mm apart; set the dial again and repeat"
+        yield warning(one.check.name, text)
+    if one.outside:
+        text = "a reading lies where the instrument was not calibrated: it stays uncorrected, u is widened for it"
+        yield warning(one.check.name, text)
 
 
 def _gathered(notes: Iterable[Note]) -> Iterator[Note]:
