@@ -154,10 +154,10 @@ class _OnPaper:
         yield section(
             look.words,
             readings,
-            *(self._not_of_a_car() if alone else ()),
         )
         method = Paragraph(f"{METHOD} {in_words(self.rule)} {CARRIED}", "small")
-        yield section(1.0, *_attention(remarks), method, Paragraph(CAUTION, "strong"), Signatures(SIGNS))
+        unanswered = self._not_of_a_car() if alone else []
+        yield section(1.0, *unanswered, *_attention(remarks), method, Paragraph(CAUTION, "strong"), Signatures(SIGNS))
 
     def _lift_decimals(self) -> int:
         """Decimals of lifts, one count over the whole event."""
