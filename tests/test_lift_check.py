@@ -409,8 +409,9 @@ def test_limits_of_a_spec_are_judged_beside_the_sheets_own(tmp_path: Path, capsy
     code, out, _ = run(capsys, "liftcheck", sheet, "--spec", spec, "--json")
     document = json.loads(out)
     assert [(row["clause"], row["lower"], row["upper"]) for row in document["verdicts"]] == [
-        ("club rules 5.2", None, 10.4), ("spec 1", 10.355, None),
-    ]  # fmt: skip
+        ("club rules 5.2", None, 10.4),
+        ("spec 1", 10.355, None),
+    ]
     assert code == 4
     assert [Path(row["file"]).name for row in document["source"]] == ["sheet.toml", "spec.toml"]
 

@@ -118,7 +118,7 @@ class Repeats:
 
 
 def scatter_of_one(found: Repeats) -> float:
-    """Standard uncertainty of one more reading of what was repeated, by scatter alone; 0 where it shows none."""
+    """Standard uncertainty of one more reading, in the readings' unit, by their scatter alone; 0 where they show none."""
     sd, count = found.standard_deviation or 0.0, len(found.counted)
     return sd * _few(count) if count >= 4 else sd
 

@@ -40,19 +40,14 @@ def _rule_lift(valve: HasLift) -> Measured:
 _PRACTICE = "common practice"
 _CROSSING = "by degree wheel the reading at the follower's lift; of the valve's motion its crossing of the valve's lift"
 
-OPENING = Row(
-    "opening", "crank deg", "angle", "event",
-    "opening event before its dead centre (BTDC of an intake, BBDC of an exhaust), after it negative", _CROSSING,
-    _PRACTICE, "lift", period=720.0, of=_event("opening"),
+CHARACTERISTICS: tuple[Row, ...] = (
+    Row("opening", "crank deg", "angle", "event",
+        "opening event before its dead centre (BTDC of an intake, BBDC of an exhaust), after it negative", _CROSSING,
+        _PRACTICE, "lift", period=720.0, of=_event("opening")),
+    Row("closing", "crank deg", "angle", "event",
+        "closing event after its dead centre (ABDC of an intake, ATDC of an exhaust), before it negative", _CROSSING,
+        _PRACTICE, "lift", period=720.0, of=_event("closing")),
+    Row("rule_lift", "mm", "length", "valve", "valve lift as rules count it: at the valve, without lash",
+        "rocker curve at the greatest lobe lift; repeated indicator readings at the retainer where given", _PRACTICE,
+        free_of=frozenset({"angle unit"}), of=_rule_lift),
 )  # fmt: skip
-CLOSING = Row(
-    "closing", "crank deg", "angle", "event",
-    "closing event after its dead centre (ABDC of an intake, ATDC of an exhaust), before it negative", _CROSSING,
-    _PRACTICE, "lift", period=720.0, of=_event("closing"),
-)  # fmt: skip
-RULE_LIFT = Row(
-    "rule_lift", "mm", "length", "valve", "valve lift as rules count it: at the valve, without lash",
-    "rocker curve at the greatest lobe lift; repeated indicator readings at the retainer where given", _PRACTICE,
-    free_of=frozenset({"angle unit"}), of=_rule_lift,
-)  # fmt: skip
-CHARACTERISTICS = (OPENING, CLOSING, RULE_LIFT)

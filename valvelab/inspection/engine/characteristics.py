@@ -6,7 +6,7 @@ from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 
 from valvelab.inspection.characteristics import Row, Subject
-from valvelab.inspection.engine.at_the_valve import CLOSING, OPENING, RULE_LIFT
+from valvelab.inspection.engine.at_the_valve import CHARACTERISTICS as AT_THE_VALVE
 from valvelab.inspection.engine.events import (
     event_number,
     lift_uncertainty,
@@ -147,7 +147,7 @@ CHARACTERISTICS: tuple[Row, ...] = (
         of=_wheel(lambda worked: worked.correction, *_BOTH)),
     Row("overlap", "crank deg", "angle", "phasing", "crank angle with both valves beyond the stated lift",
         "intake opening BTDC + exhaust closing ATDC", _PRACTICE, "lift", of=overlap),
-    OPENING, CLOSING, RULE_LIFT,
+    *AT_THE_VALVE,
     Row("max_valve_lift", "mm", "length", "valve", "greatest valve lift with the train's lash and deflection",
         "rocker curve of the lobe lift − lash − load/stiffness", _MECHANICS, free_of=frozenset({"angle unit"}),
         of=max_valve_lift),
