@@ -118,7 +118,7 @@ class Repeats:
 
 
 def scatter_of_one(found: Repeats) -> float:
-    """Standard uncertainty of one more reading, in their unit, by the readings' scatter alone; 0 where there is none."""
+    """Standard uncertainty of one more reading, in their unit, by the readings' scatter alone; 0 where none is seen."""
     sd, count = found.standard_deviation or 0.0, len(found.counted)
     return sd * _few(count) if count >= 4 else sd
 
