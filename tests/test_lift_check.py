@@ -450,7 +450,7 @@ def paper(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 ON_EVERY_PAGE = (
-    "Quillmere spring meeting", "2026-05-02", "scrutineer 2", "dial 3 no. D3-118", "2026-02-10, due 2027-02-10",
+    "Quillmere spring meeting", "2026-05-02", "scrutineer 2", "dial 2 no. QD-2", "2026-02-10, due 2027-02-10",
     "club rules 5.2", "guard band", "Turn the engine by hand", "inspector, date", "entrant, date",
     "for the event, date",
 )  # fmt: skip

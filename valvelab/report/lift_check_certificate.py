@@ -200,11 +200,11 @@ class _OnPaper:
         rule = " and ".join(
             f"{word} {lift_told(end, decimals, system, verdict.unit)} {unit}" for word, end in ends if end is not None
         )
-        clause = f" ({verdict.clause})" if verdict.clause else ""
+        rule = ", ".join(filter(None, (rule, verdict.clause)))
         simple = NO_UNCERTAINTY if verdict.decision != "undecided" and verdict.probability_conforming is None else ""
         said = ", ".join(filter(None, (self._too_near(verdict), chance(verdict), simple, verdict.remark)))
         value = lift_told(verdict.measured, decimals, system, verdict.unit)
-        text = f"{valve}{what}: {margin(verdict, decimals, system)}: {value} {unit} against {rule}{clause}"
+        text = f"{valve}{what} {value} {unit}: {margin(verdict, decimals, system)} ({rule})"
         return f"{text}; {said}." if said else f"{text}."
 
     def _too_near(self, verdict: Verdict) -> str:
@@ -251,10 +251,11 @@ def _event_pairs(result: LiftCheckResult, system: System) -> tuple[tuple[str, st
     u = told.standard_uncertainty_mm
     unit = display_unit("mm", system).label
     stated = None if u is None else f"u {lift_told(u, decimals_of((u,), 'mm', system), system)} {unit}"
+    by_card = "by its card" if told.uncertainty_from == "card" else None
     return (
         ("event", result.event), ("date", result.date), ("inspector", result.inspector),
         ("instrument", _instrument(result) or None), ("calibrated", calibration or None),
-        ("its uncertainty", stated and f"{stated} ({told.uncertainty_from})"),
+        ("its uncertainty", f"{stated} ({told.uncertainty_from})" if stated else by_card),
     )  # fmt: skip
 
 

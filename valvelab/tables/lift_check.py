@@ -179,6 +179,7 @@ def car_readings(rows: Sequence[CheckedLift], decimals: int, system: System, tit
 
         return Column(head, unit, lambda pair: mean(pair[0]), words=words)
 
+    by_card = any(row.correction_mm is not None for row in rows)
     nothing: Callable[[Reading], None] = lambda _one: None  # noqa: E731 - of a single reading there is none
     return table_of(
         shown,
@@ -187,6 +188,7 @@ def car_readings(rows: Sequence[CheckedLift], decimals: int, system: System, tit
             Column("reading", words=lambda pair: "mean" if pair[1] is None else str(pair[1].number)),
             column("shut", lambda one: one.shut_mm, lambda row: row.zero_mean_mm),
             column("open", lambda one: one.open_mm, lambda row: row.open_mean_mm),
+            *([column("by card", nothing, lambda row: row.correction_mm)] if by_card else ()),
             column("lift", nothing, lambda row: row.mean_mm),
             column("u", nothing, lambda row: row.standard_uncertainty_mm),
             Column("said of it", words=lambda pair: "" if pair[1] is None else pair[1].said),
