@@ -95,6 +95,9 @@ def of_motion() -> Iterator[tuple[Callable[..., Any], Drawn]]:
         motion_figures.force_map, motion_figures.sweep_figure, motion_figures.resonance_figure,
         motion_figures.pressure_figure, motion_figures.film_figure,
     )  # fmt: skip
+    sheet = asked(LiftCheckPart(file=sample_profiles() / "quillmere_spring_meeting.toml"))
+    row, verdict = sheet.result.checks[0], sheet.result.verdicts[0]
+    yield rule_figures.scale_figure, rule_figures.scale_figure(row, verdict, sheet.sheet.decision, 3, "metric")
     for found in parts("motion"):
         lobes = [valve.lobe for valve in found.result.valves][:2]
         yield motion_figures.lift_figure, motion_figures.lift_figure(found)

@@ -145,7 +145,7 @@ def test_the_command_answers_in_every_form(tmp_path: Path, capsys: pytest.Captur
     assert main(["verify", str(paper), "--quiet"]) == 0
     assert call(capsys, path, "--quiet", "--out", rows)[0] == 0
     first = next(csv.DictReader(rows.read_text(encoding="utf-8").splitlines()))
-    assert (first["valve"], first["from_valve"], first["in_band"]) == ("1I", "1E", "True")
+    assert (first["valve"], first["from_valve"], first["in_band"]) == ("1I", "1E", "true")
     fixed = json.loads(call(capsys, path, "--json", "--fix", "1I=2.50 mm")[1])
     assert [row["origin"] for row in fixed["valves"]] == ["stays", "stays"]
     assert "expected VALVE=SIZE" in call(capsys, path, "--fix", "1I")[2]

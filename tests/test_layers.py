@@ -112,6 +112,20 @@ def test_a_library_that_draws_a_bowed_shaft_is_loaded_for_that_alone() -> None:
     assert "Ra" in done.stdout
 
 
+def test_a_lift_check_loads_no_scipy_and_none_of_the_valve_train(tmp_path: Path) -> None:
+    """Neither inspected nor on paper."""
+    code = (
+        "import sys\nfrom valvelab.cli.main import main\n"
+        "main(['liftcheck', 'sample_profiles/quillmere_spring_meeting.toml', '--quiet', '--out', sys.argv[1]])\n"
+        "found = {'scipy', 'valvelab.inspection.engine.characteristics', 'valvelab.lobe', 'valvelab.files.reading'}\n"
+        "assert not found & set(sys.modules), found & set(sys.modules)"
+    )
+    command = [sys.executable, "-c", code, str(tmp_path / "event.pdf")]
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    assert (tmp_path / "event.pdf").is_file()
+
+
 def test_room_without_a_layer_is_seen(copy: Path) -> None:
     stray = copy / "valvelab" / "stray.py"
     stray.write_text('"""In no layer."""\n', encoding="utf-8")

@@ -107,7 +107,7 @@ def test_a_car_of_two_valves_takes_few_keys(window: MainWindow, view: LiftCheckV
 def test_decisions_follow_every_reading(window: MainWindow, view: LiftCheckView, keys: Keyboard) -> None:
     keys.type("22\n10.46\n10.47\n10.46\n10.47\n")
     assert view.desk.word.text() == "✗ Rejected"
-    assert "0.0650 mm too high" in view.desk.sentence.text()
+    assert "0.065 mm too high" in view.desk.sentence.text()
     keys.press(Qt.Key.Key_F6)
     keys.type("31\n10.39\n10.40\n10.40\n10.39\n")
     assert view.desk.word.text() == "? Undecided"

@@ -438,7 +438,7 @@ def test_the_plan_as_csv_and_as_a_sheet_to_build_by(tmp_path: Path, capsys: pyte
     assert call(capsys, *words)[0] == 0
     rows = list(csv.DictReader(table.read_text(encoding="utf-8").splitlines()))
     assert [row["position"] for row in rows] == ["1I", "2I"]
-    assert (rows[0]["spring"], rows[0]["shims_mm"], rows[0]["packer_mm"]) == ("A", "0.5 + 0.5", "1.0")
+    assert (rows[0]["spring"], rows[0]["shims_mm"], rows[0]["packer_mm"]) == ("A", "0.5 0.5", "1.0")
     assert float(rows[0]["installed_height_mm"]) == pytest.approx(36.0)
     assert "u_seat_force_n" in rows[0]
     text = PdfReader(sheet).pages[0].extract_text()

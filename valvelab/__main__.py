@@ -6,12 +6,15 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import sys
 import warnings
 from collections.abc import Callable
 
 NO_WINDOW = 2
+NEW_OBJECTS = 50_000
+"""How many objects a command makes between two searches for rings of garbage: it ends before most are worth one."""
 
 
 def has_display() -> bool:
@@ -34,7 +37,10 @@ def main() -> int:
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     window = open_window if has_display() else None
     if command_line.is_command(arguments):
-        return command_line.main(arguments, window)
+        gc.set_threshold(NEW_OBJECTS)
+        code = command_line.main(arguments, window)
+        gc.freeze()  # the process ends: what is left is not searched once more
+        return code
     return command_line.guarded(lambda: _window(arguments, window))
 
 

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, get_args, get_origin
 from pydantic import ValidationError
 
 from valvelab.cli.options import add_common
-from valvelab.cli.output import csv_of, page, plain, tell_notes, verdict_text, write_out
+from valvelab.cli.output import page, plain, tell_notes, verdict_text, write_out
 from valvelab.cli.streams import answer
 from valvelab.errors import BadFile, WrongUsage
 from valvelab.files.job_archive import names_job
@@ -158,11 +158,8 @@ def finish(
         # the paper's verdicts leave no limit of the spec unanswered
         judged.append(write(Job.of(part, args.units), path).verdicts)
 
-    def rows() -> str:
-        return csv_of(known.items(inspection)) if known.items is not None else ""
-
     if args.out is not None:
-        write_out(result, args.out, text, certify, None if known.items is None else rows)
+        write_out(result, args.out, text, certify)
     if sheet is not None and known.sheet is not None:
         from valvelab.report.build_sheet import build_sheet  # noqa: PLC0415 - as above
 

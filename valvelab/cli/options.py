@@ -10,8 +10,6 @@ def add_common(parser: argparse.ArgumentParser) -> None:
     """`--json --spec --out --units --quiet`, as every command has them."""
     parser.add_argument("--json", action="store_true", help="one JSON document on standard output")
     parser.add_argument("--spec", type=Path, metavar="FILE", help="limits and envelopes to judge by (TOML)")
-    parser.add_argument(
-        "--out", type=Path, metavar="FILE", help="write the result to FILE (.json, .txt or a .pdf certificate)"
-    )
+    parser.add_argument("--out", type=Path, metavar="FILE", help="write the result to FILE (.json, .csv, .txt or .pdf)")
     parser.add_argument("--units", choices=("metric", "inch"), default="metric", help="units of the printed table")
     parser.add_argument("--quiet", action="store_true", help="no notes and no progress on standard error")

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import Any
 
 from valvelab.cli.streams import say
 from valvelab.csv_text import csv_text
 from valvelab.errors import WrongUsage, one_line
-from valvelab.records.result import Decision, Note, Record, Result, Verdict
+from valvelab.records.result import Decision, Note, Result, Verdict
 from valvelab.tables.description import Cell, Mark, Table
+from valvelab.tables.item_rows import item_rows
 from valvelab.tables.verdicts import SIGNS, WORDS, verdict_table
 from valvelab.units import System
 from valvelab.writing import write_whole
@@ -73,43 +73,16 @@ def tell_notes(notes: Sequence[Note], args: argparse.Namespace) -> None:
             say(f"{note.level}: {note.about}: {note.text}")
 
 
-def csv_of(items: Sequence[Record]) -> str:
-    """Records as CSV, one a row: columns named like the keys of the JSON, sizes in one cell with a plus between them.
-
-    A standard uncertainty has a column of its own, `u` before the key of its figure.
-    """
-    rows = [_scalars(item.model_dump()) for item in items]
-    heads = list(dict.fromkeys(key for row in rows for key in row))
-    return csv_text([heads, *([row.get(key) for key in heads] for row in rows)])
-
-
-def _scalars(stated: Mapping[str, Any]) -> dict[str, str | float | None]:
-    found: dict[str, str | float | None] = {}
-    for key, value in stated.items():
-        if key == "uncertainty":
-            found |= {f"u_{of}": u for of, u in value.items()}
-        else:
-            found[key] = " + ".join(f"{one:g}" for one in value) if isinstance(value, tuple) else value
-    return found
-
-
-def write_out(
-    result: Result,
-    path: Path,
-    text: Callable[[], str],
-    certificate: Callable[[Path], None],
-    rows: Callable[[], str] | None = None,
-) -> None:
-    """Write one result to a file whose ending says the form; `certificate` writes the PDF, `rows` makes the CSV."""
+def write_out(result: Result, path: Path, text: Callable[[], str], certificate: Callable[[Path], None]) -> None:
+    """Write one result to a file whose ending says the form; `certificate` writes the PDF."""
     match path.suffix.lower():
-        case ".csv" if rows is not None:
-            write_whole(path, rows())
         case ".json":
             write_whole(path, result.model_dump_json(indent=1) + "\n")
+        case ".csv":
+            write_whole(path, csv_text(item_rows(result)))
         case ".pdf":
             certificate(path)
         case ".txt" | "":
             write_whole(path, text().rstrip() + "\n")
         case ending:
-            forms = ".json, .txt or .pdf" if rows is None else ".json, .csv, .txt or .pdf"
-            raise WrongUsage(f"--out {path}: found ending {ending!r}, expected {forms}")
+            raise WrongUsage(f"--out {path}: found ending {ending!r}, expected .json, .csv, .txt or .pdf")

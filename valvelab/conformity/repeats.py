@@ -87,13 +87,18 @@ def mean_uncertainty(
     least = None if division is None else rectangular_sd(division)
     seen = None
     if count >= 4:
-        seen = stdev(readings) / math.sqrt(count) * math.sqrt((count - 1.0) / (count - 3.0))
+        seen = stdev(readings) / math.sqrt(count) * _few(count)
     elif count and repeatability is not None:
         seen = repeatability / math.sqrt(count)
     elif count in _LORD_95:
         seen = (max(readings) - min(readings)) * _LORD_95[count] / _NORMAL_95
     known = [part for part in (seen, least) if part is not None]
     return max(known) if known else None
+
+
+def _few(count: int) -> float:
+    """How much a standard deviation of four or more readings is widened for being of few (JCGM 101:2008 6.4.9)."""
+    return math.sqrt((count - 1.0) / (count - 3.0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,6 +115,12 @@ class Repeats:
     division: float | None
     doubtful: tuple[int, ...]
     counted: tuple[int, ...]
+
+
+def scatter_of_one(found: Repeats) -> float:
+    """Standard uncertainty of one more reading, in their unit, by the readings' scatter alone; 0 where none is seen."""
+    sd, count = found.standard_deviation or 0.0, len(found.counted)
+    return sd * _few(count) if count >= 4 else sd
 
 
 def repeats_of(

@@ -55,12 +55,11 @@ def rule_figure(
         if u is not None:
             curves.append(level((measured - 2.0 * u, measured + 2.0 * u), 0.35, role, "± 2 u"))
     guides = tuple(Guide(end, "x", "reject") for end in (lower, upper) if end is not None)
-    away = 0.17 * (high - low)
-    marks += [
-        words(end + side * away, 0.1, f"limit {limit(end, decimals, 'mm', units)} {label}", "reject")
-        for end, side in ((lower, -1.0), (upper, 1.0))
-        if end is not None
-    ]
+    away, kept = 0.17 * (high - low), 0.14 * (high - low)
+    for end, side in ((lower, -1.0), (upper, 1.0)):
+        if end is not None:
+            place = min(max(end + side * away, low + kept), high - kept)
+            marks.append(words(place, 0.1, f"limit {limit(end, decimals, 'mm', units)} {label}", "reject"))
     if derived_mm is not None and readings:
         guides = (*guides, Guide(derived_mm, "x", "guide"))
         marks.append(words(derived_mm - 0.7 * away, 0.1, "from the lobe", "nominal"))

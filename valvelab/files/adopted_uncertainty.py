@@ -5,14 +5,17 @@ from __future__ import annotations
 import json
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from valvelab.errors import BadFile
 from valvelab.files.contents import Given
 from valvelab.files.spec_file import read_toml_with_source, toml_quantity
-from valvelab.records.form_measurement import ShaftReadings
 from valvelab.records.gauge_result import AdoptedUncertainty
 from valvelab.records.result import Note, Source, info, warning
 from valvelab.writing import write_whole
+
+if TYPE_CHECKING:  # a length alone is read without the readings of a shaft
+    from valvelab.records.form_measurement import ShaftReadings
 
 
 def write_adopted(path: Path, adopted: AdoptedUncertainty) -> None:

@@ -98,6 +98,9 @@ _TABLES = (
     "valvelab.inspection.comparison.characteristics",
 )
 
+_APART = ("valvelab.inspection.engine.at_the_valve",)
+"""Some rows of a table in a module of their own, for who needs no more of it."""
+
 
 def all_characteristics() -> tuple[Characteristic, ...]:
     """All entries, by subject then in the order of their table."""
@@ -111,8 +114,11 @@ def _entries(tables: Iterable[str]) -> Iterator[Characteristic]:
 
 
 def nearest(name: str) -> Iterator[Characteristic]:
-    """Every entry of that name, those of tables at hand first: who finds the right one early loads no other table."""
-    tables = sorted(_TABLES, key=lambda module: module not in sys.modules)
+    """Every entry of that name, those of tables at hand first: who finds the right one early loads no other table.
+
+    A row that stands apart as well as in its table may come twice.
+    """
+    tables = sorted((*_APART, *_TABLES), key=lambda module: module not in sys.modules)
     return (row for row in _entries(tables) if row.name == name)
 
 

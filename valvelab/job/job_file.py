@@ -11,17 +11,12 @@ from valvelab.errors import BadFile
 from valvelab.files.job_archive import names_job, read_job_archive
 from valvelab.files.kinds import reader_of
 from valvelab.files.reading import only_kind
-from valvelab.files.spec_file import nominal_path, read_spec, read_toml
+from valvelab.files.spec_file import nominal_path, read_spec
 from valvelab.job.laid_out import lay_out, without
-from valvelab.job.upgrade import upgraded
+from valvelab.job.upgrade import read_job_file
 from valvelab.records.job import PARTS, Job
 
 JOB_FILE = "job.toml"
-
-
-def read_job_file(path: Path) -> Job:
-    """The job in a job file, of this form or of an earlier one."""
-    return read_toml(path, Job, prepare=upgraded)
 
 
 def read_job(path: Path) -> tuple[Job, Path]:

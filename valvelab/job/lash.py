@@ -9,7 +9,7 @@ from valvelab.files.lash_sheet import read_lash
 from valvelab.inspection.engine.lash import LashInspection, inspect_lash
 from valvelab.job.use import Around, Told, Use
 from valvelab.records.job import LashPart
-from valvelab.records.lash import LashResult, LashValve
+from valvelab.records.lash import LashResult
 from valvelab.records.result import warning
 from valvelab.report.lash_certificate import lash_part, lash_sheet
 from valvelab.report.page_model import BuildSheet
@@ -49,9 +49,4 @@ def sheet(inspection: LashInspection, system: System) -> BuildSheet:
     return lash_sheet(inspection.result, system)
 
 
-def items(inspection: LashInspection) -> Sequence[LashValve]:
-    """A record a valve."""
-    return inspection.result.valves
-
-
-USE = Use(LashPart, LashResult, inspect, tables, lash_part, items=items, sheet=sheet)
+USE = Use(LashPart, LashResult, inspect, tables, lash_part, sheet=sheet)

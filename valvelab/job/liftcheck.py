@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import TypeVar
 
 from valvelab.errors import BadFile
 from valvelab.files.adopted_uncertainty import read_adopted_length
@@ -14,13 +15,15 @@ from valvelab.files.lift_check_sheet import beside, read_lift_check_sheet
 from valvelab.inspection.lift_check.inspect import CAUTION, Known, LiftCheckInspection, inspect_lift_check
 from valvelab.job.use import Around, Told, Use
 from valvelab.records.job import LiftCheckPart
-from valvelab.records.lift_check import LiftCheckSheet
+from valvelab.records.lift_check import EventRule, LiftCheckSheet
 from valvelab.records.lift_check_result import LiftCheckResult
 from valvelab.records.result import Source, warning
+from valvelab.records.spec import LimitSpec
 from valvelab.report.lift_check_certificate import lift_check_part
 from valvelab.tables.lift_check import lift_check_tables
 from valvelab.units import System
 
+Row = TypeVar("Row", LimitSpec, EventRule)
 _OTHER = "the sheet names the instrument {!r}, the card is that of {!r}"
 
 
@@ -42,7 +45,22 @@ def _only(sheet: LiftCheckSheet, part: LiftCheckPart) -> LiftCheckSheet:
     unknown = next((name for name in part.item if name not in sheet.items()), None)
     if unknown is not None:
         raise BadFile(str(part.file), "[[check]] item", f"no {unknown!r}", ", ".join(sheet.items()) or "a check")
-    return sheet.model_copy(update={"check": tuple(row for row in sheet.check if row.item in part.item)})
+    kept = tuple(row for row in sheet.check if row.item in part.item)
+    elsewhere = {row.valve for row in sheet.check} - {row.valve for row in kept}
+    limit = _without(sheet.limit, elsewhere, ("valves", "lobes"))
+    rule = _without(sheet.rule, elsewhere, ("valves",))
+    return sheet.model_copy(update={"check": kept, "limit": limit, "rule": rule})
+
+
+def _without(rows: Iterable[Row], valves: Collection[str], keys: Iterable[str]) -> tuple[Row, ...]:
+    """Rows of a rule without the valves that were read on other cars; those on no other valve are left out."""
+    found = []
+    for row in rows:
+        named = {key: names for key in keys if not isinstance(names := getattr(row, key), str)}
+        left = {key: tuple(name for name in names if name not in valves) for key, names in named.items()}
+        if all(left.values()):
+            found.append(row.model_copy(update=left))
+    return tuple(found)
 
 
 def known_instrument(sheet: LiftCheckSheet, path: Path, card: Given | None = None) -> tuple[Known, tuple[Source, ...]]:

@@ -14,7 +14,7 @@ from valvelab.job.springs import by_hand, question_of
 from valvelab.job.use import Around, Asked, Told, Use
 from valvelab.records.job import ShimsPart
 from valvelab.records.sets_result import SetsResult
-from valvelab.records.shims_result import ShimPosition, ShimsResult
+from valvelab.records.shims_result import ShimsResult
 from valvelab.records.spring_readings import PartKind, SpringTable
 from valvelab.report.assembly import Part
 from valvelab.report.page_model import BuildSheet
@@ -116,9 +116,4 @@ def sheet(asked: Shims, system: System) -> BuildSheet:
     return shims_sheet(asked.inspection.result, system)
 
 
-def items(asked: Shims) -> Sequence[ShimPosition]:
-    """A record a valve."""
-    return asked.inspection.result.positions
-
-
-USE = Use(ShimsPart, ShimsResult, inspect, tables, paper, items=items, sheet=sheet)
+USE = Use(ShimsPart, ShimsResult, inspect, tables, paper, sheet=sheet)

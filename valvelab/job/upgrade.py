@@ -4,16 +4,23 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any, get_origin
 
 from valvelab.errors import BadFile, WrongUsage
-from valvelab.records.job import MOST_LISTED, MOST_OF_ONE, MOST_PARTS, PARTS, JobPart
+from valvelab.files.spec_file import read_toml
+from valvelab.records.job import MOST_LISTED, MOST_OF_ONE, MOST_PARTS, PARTS, Job, JobPart
 
 OF_THE_COMMAND = frozenset({"--json", "--quiet", "--units", "--adopt", "--plan", "--seed"})
 """Words that a part's command took and its inspection never asked for."""
 MANY_OF_ONE = frozenset({"--set", "--together", "--apart"})
 _FLAGS = frozenset({"--json", "--quiet"})
 _SPEC = "--spec"
+
+
+def read_job_file(path: Path) -> Job:
+    """The job in a job file, of this form or of an earlier one."""
+    return read_toml(path, Job, prepare=upgraded)
 
 
 def upgraded(keys: dict[str, Any]) -> dict[str, Any]:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Generic, Protocol, TypeVar
 
 from valvelab.job.typed import Specs
 from valvelab.records.job import JobPart
-from valvelab.records.result import Record, Result
+from valvelab.records.result import Result
 from valvelab.tables.description import Table
 from valvelab.units import System
 
@@ -69,9 +69,8 @@ class Use(Generic[OfPart, Inspected]):
 
     part: its record. result: its result's model, or what makes it. inspect: the inspection that a part asks for.
     tables: what stands before the verdicts where the result is read, texts and tables; closing: the sentences after
-    them. paper: what it puts on a certificate. named: further files, which the part's file names. items: its records,
-    one an item, a row of CSV each. sheet: what is read at the bench; a use that has one is named in
-    `WITH_SHEET` (`valvelab/job/uses.py`).
+    them. paper: what it puts on a certificate. named: further files, which the part's file names. sheet:
+    what is read at the bench; a use that has one is named in `WITH_SHEET` (`valvelab/job/uses.py`).
     """
 
     part: type[OfPart]
@@ -81,5 +80,4 @@ class Use(Generic[OfPart, Inspected]):
     paper: Callable[[Inspected, System], Part]
     closing: Callable[[Inspected], Sequence[str]] = lambda _inspection: ()
     named: Callable[[OfPart], Iterable[Path]] = lambda _part: ()
-    items: Callable[[Inspected], Sequence[Record]] | None = None
     sheet: Callable[[Inspected, System], BuildSheet] | None = None

@@ -20,9 +20,9 @@ from valvelab.errors import BadFile, ValvelabError
 from valvelab.files.contents import read_contents
 from valvelab.job.carried import JOB, Carried, as_attachments, carry, read_carried, result_name, toml_text
 from valvelab.job.comparison import compare_results
-from valvelab.job.job_file import read_job_file
 from valvelab.job.laid_out import lay_out, without
 from valvelab.job.parts import Inspected, certificate_of, inspect_job, located
+from valvelab.job.upgrade import read_job_file
 from valvelab.records.certificate_result import Difference, VerifyResult
 from valvelab.records.job import Job
 from valvelab.records.result import Note, Source, info, warning

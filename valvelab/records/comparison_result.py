@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import ClassVar, Literal
 
 from valvelab.records.result import Record, Result
 
@@ -46,6 +46,7 @@ class SpringChange(Record):
 class CompareResult(Result):
     """The document of `valvelab compare`; the items that only one of the two holds are named."""
 
+    ITEMS: ClassVar[tuple[str, ...]] = ("lobes", "springs")
     command: Literal["compare"] = "compare"
     kind: ComparedKind
     lobes: tuple[LobeChange, ...] = ()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import ClassVar, Literal
 
 from valvelab.records.result import Kind, Note, Record, Result, Source
 from valvelab.records.spring_readings import StockSize
@@ -85,6 +85,8 @@ class LashPurchase(Record):
 
 class LashResult(Result):
     """The document of `valvelab lash`. spare_mm: shims out of the head that go onto the shelf."""
+
+    ITEMS: ClassVar[tuple[str, ...]] = ("valves",)
 
     command: Literal["lash"] = "lash"
     valves: tuple[LashValve, ...]

@@ -159,8 +159,9 @@ class LiftCheck(Typed):
     @model_validator(mode="after")
     def _goes_together(self) -> LiftCheck:
         for row in self.set_aside:
-            if not 1 <= row.reading <= (count := len(self.readings(row.of))):
-                raise BadQuantity("set_aside", f"{row.of} reading {row.reading}", f"one of {count} readings")
+            count = len(self.readings(row.of))
+            if not 1 <= row.reading <= count:
+                raise BadQuantity("set_aside", f"{row.of} reading {row.reading}", f"one of {count} readings, from 1")
         if self.ratio_uncertainty is not None and self.ratio is None:
             raise BadQuantity("ratio_uncertainty", "it without a ratio", "ratio beside it")
         for at in self.event:

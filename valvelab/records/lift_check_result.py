@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import ClassVar, Literal
 
 from pydantic import Field
 
@@ -83,6 +83,7 @@ class InstrumentTold(Record):
 class LiftCheckResult(Result):
     """The document of `valvelab liftcheck`."""
 
+    ITEMS: ClassVar[tuple[str, ...]] = ("checks",)
     command: Literal["liftcheck"] = "liftcheck"
     event: str | None
     date: str | None

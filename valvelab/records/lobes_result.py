@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any, Literal, cast
+from typing import TYPE_CHECKING, Any, ClassVar, Literal, cast
 
 from pydantic import create_model
 
@@ -126,6 +126,7 @@ class CamshaftResult(Record):
 class LobesResult(Result):
     """The document of `valvelab lobes`."""
 
+    ITEMS: ClassVar[tuple[str, ...]] = ("lobes",)
     command: Literal["lobes"] = "lobes"
     lobes: tuple[LobeResult, ...]
     camshaft: CamshaftResult

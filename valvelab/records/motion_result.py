@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import ClassVar, Literal
 
 from pydantic import Field
 
@@ -143,5 +143,6 @@ class MotionValve(Record):
 class MotionResult(Result):
     """The document of `valvelab motion`."""
 
+    ITEMS: ClassVar[tuple[str, ...]] = ("valves",)
     command: Literal["motion"] = "motion"
     valves: tuple[MotionValve, ...]

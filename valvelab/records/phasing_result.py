@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import ClassVar, Literal
 
 from valvelab.records.result import Kind, Record, Result
 
@@ -62,6 +62,7 @@ class AdjusterOutcome(Record):
 class PhasingResult(Result):
     """The document of `valvelab phasing`."""
 
+    ITEMS: ClassVar[tuple[str, ...]] = ("lobes",)
     command: Literal["phasing"] = "phasing"
     tdc_offset_deg: float | None
     tdc_uncertainty_deg: float | None

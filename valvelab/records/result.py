@@ -6,7 +6,7 @@ Field names carry their unit. A field that could not be derived is None and a no
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from typing import Annotated, Literal
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import AfterValidator, BaseModel, ConfigDict
 
@@ -73,8 +73,12 @@ class Verdict(Record):
 
 
 class Result(Record):
-    """Head of every result; each command adds its own keys beside these."""
+    """Head of every result; each command adds its own keys beside these.
 
+    ITEMS: which of its keys hold the items that it is about, one a row of a spreadsheet; none where it is one itself.
+    """
+
+    ITEMS: ClassVar[tuple[str, ...]] = ()
     program: Literal["valvelab"] = "valvelab"
     version: str = __version__
     command: str

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import ClassVar, Literal
 
 from valvelab.records.result import Record, Result
 from valvelab.records.springs_result import ExcludedSpring, TakenSpring
@@ -20,6 +20,7 @@ class SpringSet(Record):
 class SetsResult(Result):
     """The document of `valvelab sets`; `proven_optimal` speaks of both the number of sets and their total spread."""
 
+    ITEMS: ClassVar[tuple[str, ...]] = ("sets",)
     command: Literal["sets"] = "sets"
     size: int
     within: dict[str, float]

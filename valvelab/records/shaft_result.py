@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import ClassVar, Literal
 
 from valvelab.records.result import Record, Result
 
@@ -60,6 +60,7 @@ class TaperResult(Record):
 class ShaftResult(Result):
     """The document of `valvelab shaft`."""
 
+    ITEMS: ClassVar[tuple[str, ...]] = ("stations",)
     command: Literal["shaft"] = "shaft"
     support: Literal["centres", "vees"]
     undulations_per_turn: int | None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import ClassVar, Literal
 
 from valvelab.records.result import Record, Result
 from valvelab.records.spring_readings import PartKind
@@ -56,6 +56,7 @@ class ShimsResult(Result):
     fitted now. least_work_proven: whether no plan as good asks for less; None where work was not asked about.
     """
 
+    ITEMS: ClassVar[tuple[str, ...]] = ("positions",)
     command: Literal["shims"] = "shims"
     positions: tuple[ShimPosition, ...]
     spread_seat_force_n: float

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import ClassVar, Literal
 
 from valvelab.records.result import Record, Result
 
@@ -169,6 +169,7 @@ class SpringHistory(Record):
 class SpringsResult(Result):
     """The document of `valvelab springs`."""
 
+    ITEMS: ClassVar[tuple[str, ...]] = ("springs",)
     command: Literal["springs"] = "springs"
     installed_height_mm: float | None
     valve_lift_mm: float | None

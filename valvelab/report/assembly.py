@@ -43,7 +43,8 @@ class Part:
 
     `name` is the kind of part ("Camshaft"); `identity` label and value pairs, None where not stated; `overview` blocks
     for the first page; `sections` the detail; `subjects` choose the rows of the method page; `spec` judged it. `pages`:
-    all there is on a paper of its own, made of its result as it is judged there; None for the usual order.
+    all there is on a paper of its own, and its own pages among several parts, made of its result as it is judged there;
+    None for the usual order. `title` is that of a paper of its own, where the kind of part says too little.
     """
 
     name: str
@@ -55,6 +56,7 @@ class Part:
     serial: str | None = None
     spec: Spec | None = None
     pages: Callable[[Result], tuple[Section, ...]] | None = None
+    title: str = ""
 
 
 def assemble(
@@ -73,7 +75,7 @@ def assemble(
     parts = [replace(part, spec=part.spec or spec) for part in parts]
     sources = tuple({source.sha256: source for part in parts for source in part.result.source}.values())
     alone = len(parts) == 1
-    heading = f"{parts[0].name}: measurement certificate" if alone else "Measurement certificate"
+    heading = parts[0].title or f"{parts[0].name}: measurement certificate" if alone else "Measurement certificate"
     if alone and parts[0].pages is not None:
         own = parts[0].pages(parts[0].result)
         return _paper(parts, heading, own, made, sources, attachments)
@@ -158,6 +160,8 @@ def _one_part(part: Part, system: System) -> list[Section]:
 
 def _one_of_many(part: Part, system: System) -> list[Section]:
     """One part on pages of its own: identity, verdicts, overview, detail."""
+    if part.pages is not None:
+        return list(part.pages(part.result))
     blocks: list[Block] = [Identity((*part.identity, *_spec_pairs(part)))]
     if part.result.verdicts:
         blocks += verdict_blocks(part.result.verdicts, [part.result], system)

@@ -10,13 +10,11 @@ from xml.sax.saxutils import escape
 from reportlab.lib.enums import TA_RIGHT
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.pdfgen.canvas import Canvas
-from reportlab.platypus import Flowable, KeepTogether, LongTable, Spacer, TableStyle
-from reportlab.platypus import Paragraph as TextFlow
-from reportlab.platypus.flowables import TopPadder
 
 from valvelab.figures.description import Dial, Figure, HeatMap
 from valvelab.report.dial import draw_dial
 from valvelab.report.heat_map import draw_heat_map
+from valvelab.report.page_layout import Flowable, KeepTogether, LongTable, Spacer, TableStyle, TextFlow, TopPadder
 from valvelab.report.page_model import (
     Banner,
     Block,
@@ -38,7 +36,7 @@ SIZES: dict[Style, float] = {"body": 8.5, "small": 7.0, "strong": 8.5}
 
 def text_style(style: Style, look: Paper, *, right: bool = False, size: float | None = None) -> ParagraphStyle:
     """Layout of running text."""
-    points = SIZES[style] if size is None else size
+    points = look.size * (SIZES[style] if size is None else size)
     return ParagraphStyle(
         style,
         fontName=BOLD if style == "strong" else REGULAR,
@@ -87,7 +85,7 @@ class Together(KeepTogether):
 
 def heading(title: str, layout: Layout, *, first: bool) -> Flowable:
     """A section's heading; the first one is the title of the paper."""
-    size = 18.0 if first else 11.0
+    size = 18.0 if first else 11.0 * layout.look.size
 
     def draw(canvas: Canvas, box: Rectangle) -> None:
         place = 0.0, box.bottom + 0.55 * size
@@ -146,9 +144,10 @@ def _labelled(label: str, value: str | None, look: Paper) -> list[Flowable]:
 @flowables.register
 def _(block: Banner, layout: Layout) -> list[Flowable]:
     kind = block.decision
-    sentence = TextFlow(escape(block.sentence), text_style("body", layout.look))
-    _, deep = sentence.wrap(layout.width - 60.0, 1000.0)
-    height = max(40.0, deep + 30.0)
+    sentence = TextFlow(escape(block.sentence).replace("\n", "<br/>"), text_style("body", layout.look))
+    size = layout.look.size
+    _, deep = sentence.wrap(layout.width - 60.0 * size, 1000.0)
+    height = max(40.0 * size, deep + 30.0 * size)
 
     def draw(canvas: Canvas, box: Rectangle) -> None:
         colour = layout.look.of(kind or "quiet")
@@ -156,9 +155,9 @@ def _(block: Banner, layout: Layout) -> list[Flowable]:
         canvas.rect(0.0, 0.0, box.width, box.height, stroke=0, fill=1)
         canvas.setFillColor(colour)
         canvas.rect(0.0, 0.0, 3.0, box.height, stroke=0, fill=1)
-        draw_symbol(canvas, kind or "none", 26.0, box.height / 2.0, 12.0, colour, layout.look)
-        write(canvas, block.word, (50.0, box.height - 18.0), 14.0, colour, font=BOLD)
-        sentence.drawOn(canvas, 50.0, box.height - 24.0 - deep)
+        draw_symbol(canvas, kind or "none", 26.0 * size, box.height / 2.0, 12.0 * size, colour, layout.look)
+        write(canvas, block.word, (50.0 * size, box.height - 18.0 * size), 14.0 * size, colour, font=BOLD)
+        sentence.drawOn(canvas, 50.0 * size, box.height - 24.0 * size - deep)
 
     return [Drawing(layout.width, height, draw), Spacer(1, 3.0 * MM)]
 
@@ -189,7 +188,7 @@ def _(block: Signatures, layout: Layout) -> list[Flowable]:
         for number, role in enumerate(block.roles):
             left = number * (each + gap)
             rule(canvas, layout.look.of("text"), 0.5, (left, 12.0, left + each, 12.0))
-            write(canvas, role, (left, 3.0), 7.0, layout.look.of("quiet"))
+            write(canvas, role, (left, 11.0 - 8.0 * layout.look.size), 7.0 * layout.look.size, layout.look.of("quiet"))
 
     return [TopPadder(Drawing(layout.width, 46.0, draw))]
 
@@ -208,8 +207,9 @@ def _(block: FigureBlock, layout: Layout) -> list[Flowable]:
             top = box.height
             if number < len(block.titles) and block.titles[number]:
                 text = layout.look.of("text")
-                write(canvas, block.titles[number], (left, top - 9.0), 9.0, text, font=BOLD, width=wide)
-                top -= 15.0
+                size = 9.0 * layout.look.size
+                write(canvas, block.titles[number], (left, top - size), size, text, font=BOLD, width=wide)
+                top -= size + 6.0
             _stack(canvas, column, Rectangle(left, 0.0, wide, top), layout.look, layout.system)
             left += wide + gap
 
@@ -221,7 +221,7 @@ def _(block: FigureBlock, layout: Layout) -> list[Flowable]:
 
 def _stack(canvas: Canvas, plots: Sequence[Plot], box: Rectangle, look: Paper, system: System) -> None:
     """Plots one above the other; only the lowest carries the numbers of a shared x axis."""
-    foot = 12.0
+    foot = 12.0 * look.size
     each = (box.height - foot) / max(1, len(plots))
     top = box.top
     for number, plot in enumerate(plots):

@@ -62,7 +62,10 @@ class Identity:
 
 @dataclass(frozen=True, slots=True)
 class Banner:
-    """The overall verdict: shape, word, colour and one sentence; `decision` None where nothing was judged."""
+    """The overall verdict: shape, word, colour and a sentence, or several with line feeds between them.
+
+    `decision` None where nothing was judged.
+    """
 
     decision: Decision | None
     word: str
@@ -89,11 +92,17 @@ Block = Paragraph | Table | FigureBlock | Identity | Banner | Box | Signatures
 
 @dataclass(frozen=True, slots=True)
 class Section:
-    """A heading with its blocks; `new_page` begins a page."""
+    """A heading with its blocks; `new_page` begins a page.
+
+    size: how many times the usual size its text has. running: what the head of its pages says instead of the title of
+    the paper, where they must be whole by themselves.
+    """
 
     title: str
     blocks: tuple[Block, ...]
     new_page: bool = False
+    size: float = 1.0
+    running: str = ""
 
 
 @dataclass(frozen=True, slots=True)

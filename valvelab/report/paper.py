@@ -24,10 +24,14 @@ BOLD = "valvelab-bold"
 
 @dataclass(frozen=True, slots=True)
 class Paper:
-    """The colour table of `resources/certificate.toml`, looked up by what a colour is for."""
+    """The colour table of `resources/certificate.toml`, looked up by what a colour is for.
+
+    size: how many times the usual size text and marks have.
+    """
 
     colours: dict[str, Color]
     series: tuple[Color, ...]
+    size: float = 1.0
 
     def of(self, name: str) -> Color:
         """Colour for a purpose; raises KeyError for a name the table lacks."""

@@ -8,17 +8,25 @@ from __future__ import annotations
 
 import io
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import reportlab
 from reportlab.lib.pagesizes import A4
 from reportlab.pdfgen.canvas import Canvas
-from reportlab.platypus import BaseDocTemplate, CondPageBreak, Flowable, Frame, PageBreak, PageTemplate
 
 from valvelab.report import tables  # noqa: F401 - registers how tables are drawn
 from valvelab.report.attachments import finished
 from valvelab.report.blocks import Layout, flowables, heading, under_heading
+from valvelab.report.page_layout import (
+    BaseDocTemplate,
+    CondPageBreak,
+    Flowable,
+    Frame,
+    PageBreak,
+    PageTemplate,
+)
 from valvelab.report.page_model import Certificate
 from valvelab.report.paper import BOLD, MARGIN, MM, REGULAR, Paper, paper, rule, write
 from valvelab.units import System
@@ -27,6 +35,20 @@ HEAD = 17.0 * MM
 FOOT = 17.0 * MM
 SOURCES_IN_FOOT = 4
 FOOT_LINE = "Supports, and never replaces, the judgement of qualified people and of the event's own officials."
+
+
+class Running(Flowable):
+    """From here on the heads of pages say this; takes no room."""
+
+    KEPT = "valvelab_running"
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self._text = text
+
+    def frameAction(self, _frame: Frame) -> None:
+        """Leave the words with the page."""
+        setattr(self.canv, self.KEPT, self._text)
 
 
 def certificate_bytes(certificate: Certificate, system: System = "metric") -> bytes:
@@ -39,7 +61,7 @@ def _properties(certificate: Certificate) -> dict[str, str]:
     day = "D:" + certificate.made.replace("-", "")
     return {
         "Title": certificate.title, "Author": certificate.program, "Creator": certificate.program,
-        "Subject": f"{certificate.serial or 'no serial number'} · {certificate.number}",
+        "Subject": " · ".join(filter(None, (certificate.serial, certificate.number))),
         "Producer": f"reportlab {reportlab.Version}", "CreationDate": day, "ModDate": day,
     }  # fmt: skip
 
@@ -69,14 +91,16 @@ def _story(certificate: Certificate, layout: Layout) -> list[Flowable]:
     story: list[Flowable] = []
     for number, section in enumerate(certificate.sections):
         parts: list[Flowable] = []
+        enlarged = replace(layout, look=replace(layout.look, size=section.size))
         for block in section.blocks:
-            parts += flowables(block, layout)
+            parts += flowables(block, enlarged)
         if section.new_page and number:
             story.append(PageBreak())
-        elif number:
+        elif number and (section.title or not section.running):
             story.append(CondPageBreak(45.0 * MM))
+        story.append(Running(section.running))
         if section.title:
-            parts = under_heading(heading(section.title, layout, first=number == 0), parts)
+            parts = under_heading(heading(section.title, enlarged, first=number == 0), parts)
         story += parts
     return story
 
@@ -96,21 +120,22 @@ def _numbered(certificate: Certificate, look: Paper) -> Callable[..., Canvas]:
         def save(self) -> None:
             for number, page in enumerate(self._pages, start=1):
                 self.__dict__.update(page)
-                _furniture(self, certificate, look, number, len(self._pages))
+                _furniture(self, certificate, look, page.get(Running.KEPT, ""), number, len(self._pages))
                 super().showPage()
             super().save()
 
     return NumberedCanvas
 
 
-def _furniture(canvas: Canvas, certificate: Certificate, look: Paper, number: int, count: int) -> None:
+def _furniture(canvas: Canvas, certificate: Certificate, look: Paper, running: str, number: int, count: int) -> None:
     """Head: what, which part, which paper. Foot: page n of m, sources by SHA-256, program."""
     width, height = A4
     right = width - MARGIN
     quiet = look.of("quiet")
-    serial = f"serial {certificate.serial}" if certificate.serial else "no serial number stated"
+    serial = f"serial {certificate.serial}" if certificate.serial else ""
+    what = running or " · ".join(filter(None, (certificate.title, serial)))
     top = height - 11.0 * MM
-    write(canvas, f"{certificate.title} · {serial}", (MARGIN, top), 7.0, quiet, width=0.62 * width)
+    write(canvas, what, (MARGIN, top), 7.0, quiet, width=0.62 * width)
     write(canvas, f"certificate {certificate.number} · {certificate.made}", (right, top), 7.0, quiet, end="right")
     bottom = 12.0 * MM
     lines = [(MARGIN, level, right, level) for level in (top - 3.5, bottom + 8.0)]

@@ -49,9 +49,9 @@ def draw_figure(
     canvas: Canvas, figure: Figure, box: Rectangle, paper: Paper, system: System, x_label: bool = True
 ) -> None:
     """One plot in its box; `x_label` False leaves the angle numbers to the plot below in a stack."""
-    foot = (17.0 if x_label else 5.0) if figure.axes != "none" else 0.0
-    left = LEFT if "y" in figure.axes else 0.0
-    field = Rectangle(box.left + left, box.bottom + foot, box.width - left - 6.0, box.height - foot - 12.0)
+    foot = (17.0 if x_label else 5.0) * paper.size if figure.axes != "none" else 0.0
+    left = LEFT * paper.size if "y" in figure.axes else 0.0
+    field = Rectangle(box.left + left, box.bottom + foot, box.width - left - 6.0, box.height - foot - 12.0 * paper.size)
     if figure.equal_scale:
         field = _equal(figure, field)
     x = scale_for(own_or_data(figure.x_axis, x_ends(figure)), x_ends(figure), (field.left, field.right), system)
@@ -91,18 +91,18 @@ def _equal(figure: Figure, field: Rectangle) -> Rectangle:
 
 def _heading(canvas: Canvas, figure: Figure, box: Rectangle, paper: Paper, scale: str) -> None:
     """Title with the y unit (or what else says the scale) at the left, what the lines are at the right."""
-    names = _names(figure)
-    keys = sum(text_width(label, SMALL) + 16.0 for label, _, _ in names)
+    names, size, top = _names(figure), SMALL * paper.size, box.top - 8.0 * paper.size
+    keys = sum(text_width(label, size) + 16.0 for label, _, _ in names)
     filled = {band.label for band in figure.bands}
     title = f"{figure.title}, {scale}" if scale else figure.title
     room = box.width - keys - 4.0
-    write(canvas, title, (box.left, box.top - 8.0), TITLE, paper.of("text"), font=BOLD, width=room)
+    write(canvas, title, (box.left, top), TITLE * paper.size, paper.of("text"), font=BOLD, width=room)
     right = box.right - 6.0
     for label, role, series in reversed(names):
-        right -= text_width(label, SMALL)
-        write(canvas, label, (right, box.top - 8.0), SMALL, paper.of("quiet"))
+        right -= text_width(label, size)
+        write(canvas, label, (right, top), size, paper.of("quiet"))
         right -= 11.0
-        _key(canvas, right, box.top - 6.0, role, paper.role(role, series), filled=label in filled)
+        _key(canvas, right, top + 2.0 * paper.size, role, paper.role(role, series), filled=label in filled)
         right -= 5.0
 
 
@@ -135,22 +135,29 @@ def draw_axes(
     names: tuple[tuple[float, str], ...] = (),
 ) -> None:
     """Faint grid, numbers left and (where `x_label` is given) below, no box; `names` instead of numbers below."""
-    grid, quiet = paper.of("line"), paper.of("quiet")
-    x_ticks = [place * x.unit.scale for place, _ in names] or ticks(x, 34.0)
+    grid, quiet, size = paper.of("line"), paper.of("quiet"), SMALL * paper.size
+    x_ticks = [place * x.unit.scale for place, _ in names] or ticks(x, 34.0 * paper.size)
     x_texts = [name for _, name in names] or tick_texts(x_ticks)
     rule(canvas, grid, 0.25, *((x.at(value), field.bottom, x.at(value), field.top) for value in x_ticks))
     if y is not None:
-        y_ticks = ticks(y, 13.0)
+        y_ticks = ticks(y, 13.0 * paper.size)
         for value, text in zip(y_ticks, tick_texts(y_ticks), strict=True):
             rule(canvas, grid, 0.25, (field.left, y.at(value), field.right, y.at(value)))
-            write(canvas, text, (field.left - 3.0, y.at(value) - 2.0), SMALL, quiet, end="right")
+            write(canvas, text, (field.left - 3.0, y.at(value) - 2.0 * paper.size), size, quiet, end="right")
         if y.low < 0.0 < y.high:
             rule(canvas, quiet, 0.4, (field.left, y.at(0.0), field.right, y.at(0.0)))
     if x_label is not None:
         for value, text in zip(x_ticks, x_texts, strict=True):
-            write(canvas, text, (x.at(value), field.bottom - 7.0), SMALL, quiet, end="middle")
+            write(canvas, text, (x.at(value), field.bottom - 7.0 * paper.size), size, quiet, end="middle")
         whole = f"{x_label}, {x.unit.label}" if x.unit.label else x_label
-        write(canvas, whole, ((field.left + field.right) / 2.0, field.bottom - 15.0), SMALL, quiet, end="middle")
+        write(
+            canvas,
+            whole,
+            ((field.left + field.right) / 2.0, field.bottom - 15.0 * paper.size),
+            size,
+            quiet,
+            end="middle",
+        )
 
 
 def polyline(canvas: Canvas, x: FloatArray, y: FloatArray) -> None:
@@ -194,29 +201,29 @@ def _points(x: FloatArray, y: FloatArray) -> list[tuple[float, float]]:
 
 
 def _guide(canvas: Canvas, guide: Guide, field: Rectangle, x: Scale, y: Scale, paper: Paper) -> None:
-    colour = paper.role(guide.role)
+    colour, size = paper.role(guide.role), SMALL * paper.size
     canvas.setDash(3, 2)
     if guide.along == "y":
         level = float(y.place(np.array(guide.value)))
         rule(canvas, colour, 0.5, (field.left, level, field.right, level))
-        write(canvas, guide.label, (field.right - 2.0, level + 2.0), SMALL, colour, end="right")
+        write(canvas, guide.label, (field.right - 2.0, level + 2.0), size, colour, end="right")
     else:
         place = float(x.place(np.array(guide.value)))
         rule(canvas, colour, 0.5, (place, field.bottom, place, field.top))
-        write(canvas, guide.label, (place + 2.0, field.top - 6.0), SMALL, colour)
+        write(canvas, guide.label, (place + 2.0, field.top - size), size, colour)
     canvas.setDash()
 
 
 def _marks(canvas: Canvas, marks: Marks, x: Scale, y: Scale, paper: Paper) -> None:
-    colour = paper.role(marks.role, marks.series)
+    colour, points = paper.role(marks.role, marks.series), SMALL * paper.size
     across, up = np.atleast_1d(x.place(marks.x)), np.atleast_1d(y.place(marks.y))
     low, high = sorted((y.start, y.end))
     for index, (left, height) in enumerate(zip(across, up, strict=True)):
         text = marks.texts[index] if index < len(marks.texts) else ""
         if marks.bare and np.isfinite(left + height):
-            write(canvas, text, (left, height - 2.0), SMALL, colour, end="middle")
+            write(canvas, text, (left, height - 2.0 * paper.size), points, colour, end="middle")
         elif np.isfinite(left + height) and low - 1.0 <= height <= high + 1.0:
-            size = 3.2 if marks.role == "series" else 2.2
+            size = (3.2 if marks.role == "series" else 2.2) * paper.size
             draw_symbol(canvas, marks.role, float(left), float(height), size, colour, paper)
             if text:
-                write(canvas, text, (left + 4.0, height - 2.0), SMALL, paper.of("text"))
+                write(canvas, text, (left + 4.0 * paper.size, height - 2.0 * paper.size), points, paper.of("text"))

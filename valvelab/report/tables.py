@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Iterator, Sequence
+from typing import Any, Literal
 from xml.sax.saxutils import escape
 
-from reportlab.platypus import Flowable, LongTable, Spacer, TableStyle
-from reportlab.platypus import Paragraph as TextFlow
+from reportlab.lib.enums import TA_RIGHT
+from reportlab.lib.styles import ParagraphStyle
+from reportlab.pdfbase.pdfmetrics import getAscentDescent
 
 from valvelab.report.blocks import Layout, Together, flowables, text_style
+from valvelab.report.page_layout import Flowable, LongTable, Spacer, TableStyle, TextFlow
 from valvelab.report.page_model import Style
 from valvelab.report.paper import BOLD, MM, REGULAR, Paper, text_width, write
 from valvelab.report.symbols import draw_symbol
@@ -38,13 +41,37 @@ class MarkFlow(Flowable):
         """Draw symbol and word."""
         colour = self._look.of(self._mark.decision)
         middle = 0.5 * self.height
-        draw_symbol(self.canv, self._mark.decision, 4.0, middle - 0.4, 3.0, colour, self._look)
-        write(self.canv, self._mark.decision, (10.0, middle - 0.36 * self._size), self._size, colour, font=BOLD)
+        times = self._size / CELL
+        draw_symbol(self.canv, self._mark.decision, 4.0 * times, middle - 0.4, 3.0 * times, colour, self._look)
+        write(self.canv, self._mark.decision, (10.0 * times, middle - 0.36 * self._size), self._size, colour, font=BOLD)
+
+
+class LineFlow(Flowable):
+    """A cell of one line, placed as running text is: whoever has many cells is spared laying out each."""
+
+    def __init__(self, text: str, style: ParagraphStyle) -> None:
+        super().__init__()
+        self._text = text
+        self._style = style
+        self.width = 0.0
+        self.height = float(style.leading)
+
+    def wrap(self, aW: float, aH: float) -> tuple[float, float]:  # noqa: ARG002 - the layout library's signature
+        """The width that there is, and the height of a line."""
+        self.width = aW
+        return self.width, self.height
+
+    def draw(self) -> None:
+        """Draw the line at its end of the cell."""
+        look, right = self._style, self._style.alignment == TA_RIGHT
+        place = (self.width if right else 0.0, self.height - getAscentDescent(look.fontName, look.fontSize)[0])
+        end: Literal["left", "right"] = "right" if right else "left"
+        write(self.canv, self._text, place, look.fontSize, look.textColor, font=look.fontName, end=end)
 
 
 def mark_width(mark: Mark, size: float) -> float:
     """Width of a verdict in a cell."""
-    return 10.0 + text_width(mark.decision, size, BOLD)
+    return 10.0 * size / CELL + text_width(mark.decision, size, BOLD)
 
 
 @flowables.register
@@ -52,13 +79,13 @@ def _(block: Table, layout: Layout) -> list[Flowable]:
     if not block.rows:
         return []
     heads = 1 + bool(block.units)
-    widths = column_widths(block, layout.width)
+    widths = column_widths(block, layout.width, layout.look.size)
     rows: list[list[Any]] = [
-        [_cell(text, block, column, layout.look, "strong") for column, text in enumerate(block.header)],
+        list(_cells(block.header, block, widths, layout.look, "strong")),
     ]
     if block.units:
-        rows.append([_cell(text, block, column, layout.look, "small") for column, text in enumerate(block.units)])
-    rows += [[_cell(cell, block, column, layout.look, "body") for column, cell in enumerate(row)] for row in block.rows]
+        rows.append(list(_cells(block.units, block, widths, layout.look, "small")))
+    rows += [list(_cells(row, block, widths, layout.look, "body")) for row in block.rows]
     table = LongTable(rows, colWidths=widths, repeatRows=heads, hAlign="LEFT", splitInRow=1)
     style = TableStyle([
         ("FONTNAME", (0, 0), (-1, -1), REGULAR),
@@ -81,16 +108,24 @@ def _(block: Table, layout: Layout) -> list[Flowable]:
     return [*together, Spacer(1, 3.5 * MM)]
 
 
-def _cell(cell: Cell, block: Table, column: int, look: Paper, style: Style) -> Flowable:
-    if isinstance(cell, Mark):
-        return MarkFlow(cell, look, type_size(block))
-    size = type_size(block) if style != "small" else type_size(block) - 0.8
-    right = column >= block.left and column not in block.flush_left
-    return TextFlow(escape(cell), text_style(style, look, right=right, size=size))
+def _cells(row: Sequence[Cell], block: Table, widths: Sequence[float], look: Paper, style: Style) -> Iterator[Flowable]:
+    points = type_size(block) - (0.8 if style == "small" else 0.0)
+    size = points * look.size
+    looks = [text_style(style, look, right=right, size=points) for right in (False, True)]
+    for column, cell in enumerate(row):
+        if isinstance(cell, Mark):
+            yield MarkFlow(cell, look, size)
+            continue
+        like = looks[column >= block.left and column not in block.flush_left]
+        one_line = cell.isprintable() and "  " not in cell and cell.strip() == cell
+        if one_line and text_width(cell, size, like.fontName) <= widths[column] - 2.0 * PAD:
+            yield LineFlow(cell, like)
+        else:
+            yield TextFlow(escape(cell), like)
 
 
 def type_size(block: Table) -> float:
-    """Points of a table's type."""
+    """Points of a table's type on a page of the usual size."""
     return block.type_size or CELL
 
 
@@ -99,11 +134,11 @@ def _words(head: str, size: float) -> list[str]:
     return head.split() if size > CELL else [head]
 
 
-def column_widths(block: Table, width: float) -> list[float]:
-    """Widths in points: stated shares, or what the text needs, wrapping columns taking what is left."""
+def column_widths(block: Table, width: float, times: float = 1.0) -> list[float]:
+    """Widths in points: stated shares, or what text `times` its size needs, wrapping columns taking the rest."""
     if block.widths:
         return [width * share / sum(block.widths) for share in block.widths]
-    needs = needed_widths(block)
+    needs = needed_widths(block, times)
     spare = width - sum(need for column, need in enumerate(needs) if column not in block.wrap)
     if block.wrap and spare > 0.0:
         wanted = sum(needs[column] for column in block.wrap)
@@ -117,16 +152,15 @@ def column_widths(block: Table, width: float) -> list[float]:
     return [need + extra for need in needs]
 
 
-def needed_widths(block: Table) -> list[float]:
-    """Widths in points that no text of a column need be broken for."""
-    return [_need(block, column) for column in range(len(block.header))]
+def needed_widths(block: Table, times: float = 1.0) -> list[float]:
+    """Widths in points that no text of a column need be broken for, of so many times its size."""
+    return [_need(block, column, type_size(block) * times) for column in range(len(block.header))]
 
 
-def _need(block: Table, column: int) -> float:
-    size = type_size(block)
-    texts = [text_width(word, size, BOLD) for word in _words(block.header[column], size)]
+def _need(block: Table, column: int, size: float) -> float:
+    texts = [text_width(word, size, BOLD) for word in _words(block.header[column], type_size(block))]
     if block.units:
-        texts.append(text_width(block.units[column], size - 0.8))
+        texts.append(text_width(block.units[column], size * (1.0 - 0.8 / type_size(block))))
     for row in block.rows:
         cell = row[column]
         texts.append(mark_width(cell, size) if isinstance(cell, Mark) else text_width(cell, size))

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from valvelab.decimals import limit
 from valvelab.records.lift_check import ReadingList
 from valvelab.records.lift_check_result import CheckedEvent, CheckedLift, LiftCheckResult
 from valvelab.records.result import Verdict
-from valvelab.tables.description import Column, Table, named_pairs, second, table_of, u_of
-from valvelab.tables.verdicts import columns as verdict_columns
+from valvelab.tables.description import Column, Table, named_pairs, table_of, u_of
+from valvelab.tables.verdicts import columns_to, counts
 from valvelab.units import System, show
 
 ITEM: Column[CheckedLift] = Column("item", words=lambda row: row.item, tip="Car, boat or engine")
@@ -40,7 +40,7 @@ EVENTS: tuple[Column[tuple[CheckedLift, CheckedEvent]], ...] = named_pairs(
 )  # fmt: skip
 _WORDS: dict[ReadingList, str] = {"zero": "shut", "open": "open"}
 _AS_READ = (2, 3)
-_LISTED = ("measured", "u", "lower", "upper", "unit", "conforms", "verdict")
+_LISTED = ("characteristic", "measured", "u", "lower", "upper", "unit", "conforms", "verdict")
 
 
 def lift_check_tables(result: LiftCheckResult, system: System) -> list[Table]:
@@ -54,23 +54,68 @@ def lift_check_tables(result: LiftCheckResult, system: System) -> list[Table]:
 
 def event_list(result: LiftCheckResult, system: System, title: str = "") -> Table:
     """All verdicts of an event in the order of its checks, with who entered what; a check without a rule stands too."""
+    of_checks = [_of_check(column) for column in (ITEM, ENTRANT, VALVE)]
+    return _listed(result.checks, result.verdicts, of_checks, counts(result, system), system, title)
+
+
+def valve_list(
+    rows: Sequence[CheckedLift],
+    verdicts: Iterable[Verdict],
+    decimals: Mapping[Verdict, int],
+    system: System,
+    title: str = "",
+) -> Table:
+    """Verdicts of one car's many valves, the readings of each in a cell."""
+
+    def readings(of: Callable[[Reading], float | None]) -> Callable[[CheckedLift], str]:
+        return lambda row: ", ".join(
+            as_read(value, system) + (f" ({one.said})" if one.said else "")
+            for one in readings_of(row)
+            if (value := of(one)) is not None
+        )
+
+    shut, opened = readings(lambda one: one.shut_mm), readings(lambda one: one.open_mm)
+    of_checks = [_of_check(VALVE), _of_check(Column("shut", words=shut)), _of_check(Column("open", words=opened))]
+    table = _listed(rows, verdicts, of_checks, decimals, system, title)
+    return replace(table, wrap=(2,))
+
+
+def _listed(
+    rows: Sequence[CheckedLift],
+    verdicts: Iterable[Verdict],
+    of_checks: Sequence[Column[tuple[CheckedLift, Verdict | None]]],
+    decimals: Mapping[Verdict, int],
+    system: System,
+    title: str,
+) -> Table:
     by_item: dict[str, list[Verdict]] = {}
-    for verdict in result.verdicts:
+    for verdict in verdicts:
         by_item.setdefault(verdict.item, []).append(verdict)
-    rows = [(row, verdict) for row in result.checks for verdict in by_item.get(row.name, [])]
-    every = {column.head: column for column in verdict_columns([result], system)}
-    columns = [
-        *(_of_check(column) for column in (ITEM, ENTRANT, VALVE)),
-        second(every["characteristic"]),
-        *(second(every[name]) for name in _LISTED),
-    ]
-    return table_of(rows, columns, system, title)
+    none: list[Verdict | None] = [None]
+    pairs = [(row, verdict) for row in rows for verdict in by_item.get(row.name) or none]
+    every = {column.head: column for column in columns_to(decimals, system)}
+    return table_of(pairs, [*of_checks, *(_of_verdict(every[name]) for name in _LISTED)], system, title)
 
 
-def _of_check(column: Column[CheckedLift]) -> Column[tuple[CheckedLift, Verdict]]:
+def _of_check(column: Column[CheckedLift]) -> Column[tuple[CheckedLift, Verdict | None]]:
     words = column.words
     assert words is not None
     return Column(column.head, words=lambda pair: words(pair[0]), tip=column.tip)
+
+
+def _of_verdict(column: Column[Verdict]) -> Column[tuple[CheckedLift, Verdict | None]]:
+    words = column.words
+    assert words is not None
+    value = column.value
+
+    def figure(pair: tuple[CheckedLift, Verdict | None]) -> float | None:
+        return None if value is None or pair[1] is None else value(pair[1])
+
+    return Column(
+        column.head,
+        value=None if value is None else figure,
+        words=lambda pair: "" if pair[1] is None else words(pair[1]),
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,9 +158,44 @@ def reading_columns(row: CheckedLift, system: System) -> list[Column[Reading]]:
     ]
 
 
-def reading_table(row: CheckedLift, system: System, title: str = "") -> Table:
-    """Each reading of a valve, a row each."""
-    return table_of(readings_of(row), reading_columns(row, system), system, title)
+def car_readings(rows: Sequence[CheckedLift], decimals: int, system: System, title: str = "") -> Table:
+    """Each reading of some valves, a row each, with a row of means and the lift after each valve's own.
+
+    decimals: of means and lift.
+    """
+    shown: list[tuple[CheckedLift, Reading | None]] = [(row, one) for row in rows for one in [*readings_of(row), None]]
+
+    def column(
+        head: str,
+        read: Callable[[Reading], float | None],
+        mean: Callable[[CheckedLift], float | None],
+        unit: str = "mm",
+    ) -> Column[tuple[CheckedLift, Reading | None]]:
+        def words(pair: tuple[CheckedLift, Reading | None]) -> str:
+            row, one = pair
+            if one is None:
+                return show(mean(row), unit, system, decimals)
+            return "" if (value := read(one)) is None else as_read(value, system)
+
+        return Column(head, unit, lambda pair: mean(pair[0]), words=words)
+
+    by_card = any(row.correction_mm is not None for row in rows)
+    nothing: Callable[[Reading], None] = lambda _one: None  # noqa: E731 - of a single reading there is none
+    return table_of(
+        shown,
+        (
+            Column("valve", words=lambda pair: pair[0].valve if pair[1] is None or pair[1].number == 1 else ""),
+            Column("reading", words=lambda pair: "mean" if pair[1] is None else str(pair[1].number)),
+            column("shut", lambda one: one.shut_mm, lambda row: row.zero_mean_mm),
+            column("open", lambda one: one.open_mm, lambda row: row.open_mean_mm),
+            *([column("by card", nothing, lambda row: row.correction_mm)] if by_card else ()),
+            column("lift", nothing, lambda row: row.mean_mm),
+            column("u", nothing, lambda row: row.standard_uncertainty_mm),
+            Column("said of it", words=lambda pair: "" if pair[1] is None else pair[1].said),
+        ),
+        system,
+        title,
+    )
 
 
 def lift_told(value: float, decimals: int, system: System, unit: str = "mm") -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from operator import attrgetter
 
@@ -60,7 +60,11 @@ def counts(result: Result, system: System) -> dict[Verdict, int]:
 
 def columns(among: Iterable[Result], system: System) -> list[Column[Verdict]]:
     """What a verdict of these results says; those of a result on one characteristic have one count of decimals."""
-    known = {row: count for result in among for row, count in counts(result, system).items()}
+    return columns_to({row: count for result in among for row, count in counts(result, system).items()}, system)
+
+
+def columns_to(known: Mapping[Verdict, int], system: System) -> list[Column[Verdict]]:
+    """What a verdict says, to its count of decimals."""
 
     def number(head: str, read: str, tip: str, *, stated: bool = False) -> Column[Verdict]:
         value: Callable[[Verdict], float | None] = attrgetter(read)

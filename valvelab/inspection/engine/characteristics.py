@@ -6,6 +6,7 @@ from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 
 from valvelab.inspection.characteristics import Row, Subject
+from valvelab.inspection.engine.at_the_valve import CHARACTERISTICS as AT_THE_VALVE
 from valvelab.inspection.engine.events import (
     event_number,
     lift_uncertainty,
@@ -58,19 +59,19 @@ class MeasuredValve:
         lacks = "; ".join(filter(None, (_LACKS_TIMING, self._lacks_angle)))
         return Measured(event_number(side, row, which), row.uncertainty[f"{which}_crank_deg"], _NOT_PASSED, lacks=lacks)
 
+    @property
+    def rule_lift(self) -> Measured:
+        """Lift without lash: as read at the retainer, else behind the lobe."""
+        if self.readings is not None:
+            return measured_of(self.readings)
+        found = float(self.side.cycle.drive_mm.max())
+        return Measured(found, lift_uncertainty(self.train, self.side, found))
+
     def duration(self, lift_mm: float) -> Measured:
         """Crank angle over which the valve is beyond a lift."""
         row = valve_duration(self.train, self.side, lift_mm)
         u = row.uncertainty["duration_crank_deg"]
         return Measured(row.duration_crank_deg, u, _NOT_PASSED, lacks=self._lacks_angle)
-
-
-def rule_lift(valve: MeasuredValve) -> Measured:
-    """Lift without lash: as read at the retainer, else behind the lobe."""
-    if valve.readings is not None:
-        return measured_of(valve.readings)
-    found = float(valve.side.cycle.drive_mm.max())
-    return Measured(found, lift_uncertainty(valve.train, valve.side, found))
 
 
 def max_valve_lift(valve: MeasuredValve) -> Measured:
@@ -125,15 +126,9 @@ def overlap(engine: WheelEngine, lift_mm: float) -> Measured:
     return engine.about(engine.worked.overlap_at(lift_mm), _BOTH, from_dead_centre=False)
 
 
-def _event(which: EventName) -> Callable[[WheelLobe | MeasuredValve, float], Measured]:
-    """An event: by degree wheel at the follower's lift, of the valve's motion at the valve's."""
-    return lambda item, lift_mm: item.event(which, lift_mm)
-
-
 _BOTH = ("intake", "exhaust")
 _PRACTICE = "common practice"
 _MECHANICS = "plain mechanics"
-_CROSSING = "by degree wheel the reading at the follower's lift; of the valve's motion its crossing of the valve's lift"
 _MIDDLE = "middle of the equal-lift pairs near the nose, weighted by flank slope squared; else of the events"
 
 CHARACTERISTICS: tuple[Row, ...] = (
@@ -152,15 +147,7 @@ CHARACTERISTICS: tuple[Row, ...] = (
         of=_wheel(lambda worked: worked.correction, *_BOTH)),
     Row("overlap", "crank deg", "angle", "phasing", "crank angle with both valves beyond the stated lift",
         "intake opening BTDC + exhaust closing ATDC", _PRACTICE, "lift", of=overlap),
-    Row("opening", "crank deg", "angle", "event",
-        "opening event before its dead centre (BTDC of an intake, BBDC of an exhaust), after it negative", _CROSSING,
-        _PRACTICE, "lift", period=720.0, of=_event("opening")),
-    Row("closing", "crank deg", "angle", "event",
-        "closing event after its dead centre (ABDC of an intake, ATDC of an exhaust), before it negative", _CROSSING,
-        _PRACTICE, "lift", period=720.0, of=_event("closing")),
-    Row("rule_lift", "mm", "length", "valve", "valve lift as rules count it: at the valve, without lash",
-        "rocker curve at the greatest lobe lift; repeated indicator readings at the retainer where given", _PRACTICE,
-        free_of=frozenset({"angle unit"}), of=rule_lift),
+    *AT_THE_VALVE,
     Row("max_valve_lift", "mm", "length", "valve", "greatest valve lift with the train's lash and deflection",
         "rocker curve of the lobe lift − lash − load/stiffness", _MECHANICS, free_of=frozenset({"angle unit"}),
         of=max_valve_lift),

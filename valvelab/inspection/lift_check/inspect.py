@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Literal
 
 from valvelab.errors import BadSpec
 from valvelab.inspection.characteristics import Subject
+from valvelab.inspection.engine.at_the_valve import CHARACTERISTICS
 from valvelab.inspection.judging import Item, judge
 from valvelab.inspection.lift_check.measure import NO_CALIBRATION, CheckedValve, InstrumentInUse, checked
-from valvelab.inspection.limits import readings_of
+from valvelab.inspection.limits import meant_here, nearest_readings
 from valvelab.measured import Once
 from valvelab.records.instrument_card import InstrumentCard
 from valvelab.records.lift_check import Indicator, LiftCheck, LiftCheckSheet, TimingWheel
@@ -23,7 +26,13 @@ CAUTION = (
     "Turn the engine by hand with the plugs out. Results support, and never replace, the judgement of the event's own "
     "officials."
 )
-_ONLY: Mapping[Subject, Collection[str]] = {"valve": {"rule_lift"}, "event": {"opening", "closing"}}
+_ONLY: Mapping[Subject, Collection[str]] = {
+    subject: {row.name for row in CHARACTERISTICS if row.subject == subject}
+    for subject in dict.fromkeys(row.subject for row in CHARACTERISTICS)
+}
+_LIMIT = re.compile(r"\[\[limit\]\] (\d+)")
+_ELSEWHERE = "an angle of a lift table, or at the follower"
+_AT_VALVE = 'an angle from dead centre at the valve, as in "58 deg BBDC"'
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,14 +108,18 @@ def inspect_lift_check(
     valves = tuple(one for one, _ in worked)
     items = [Item(one.check.name, one.check.kind, one.look_up, one.check.valve) for one in valves]
     check_limits(sheet, file)
-    verdicts: list[Verdict] = []
     notes = [*known.notes, *_notes(sheet, known, valves)]
-    for asked, name in ((sheet.spec, file), *(() if spec is None else ((spec, spec_file),))):
-        if not items:
-            continue
-        rows, said = judge(asked, {"valve": items, "event": items}, name, only=_ONLY, where="valve")
-        verdicts += rows
-        notes += said
+    if not sheet.spec.limit and spec is None:
+        notes.append(warning("rule", "neither [[limit]] nor [[rule]] states one: nothing was judged"))
+    subjects: dict[Subject, list[Item]] = {"valve": items, "event": items}
+    judged = []
+    if items:
+        with _placed(sheet, file):
+            judged.append(judge(sheet.spec, subjects, file, only=_ONLY, where="valve"))
+        if spec is not None:
+            judged.append(judge(spec, subjects, spec_file, only=_ONLY, where="valve"))
+    verdicts = [row for rows, _ in judged for row in rows]
+    notes += [note for _, said in judged for note in said]
     result = LiftCheckResult(
         source=source,
         notes=tuple(_gathered(notes)),
@@ -130,13 +143,25 @@ def _measured(
 
 
 def check_limits(sheet: LiftCheckSheet, file: str) -> None:
-    """Refuse a limit of the sheet that can't be read, by its place there. Raises BadSpec."""
-    for number, limit in enumerate(sheet.spec.limit, start=1):
-        try:
-            readings_of(number, limit, file)
-        except BadSpec as error:
-            where = error.place.replace(f"[[limit]] {number}", sheet.limit_name(number), 1)
-            raise BadSpec(file, where, error.found, error.expected) from None
+    """Refuse a limit of the sheet that can't be read or isn't on a valve, by its place there. Raises BadSpec."""
+    with _placed(sheet, file):
+        for number, limit in enumerate(sheet.spec.limit, start=1):
+            if meant_here(nearest_readings(number, limit, file), _answers, "valve") is None:
+                raise BadSpec(file, f"[[limit]] {number} {limit.of}", _ELSEWHERE, _AT_VALVE)
+
+
+@contextmanager
+def _placed(sheet: LiftCheckSheet, file: str) -> Iterator[None]:
+    """Refusals of limits by their places in the sheet."""
+    try:
+        yield
+    except BadSpec as error:
+        where = _LIMIT.sub(lambda found: sheet.limit_name(int(found[1])), error.place)
+        raise BadSpec(file, where, error.found, error.expected) from None
+
+
+def _answers(subject: Subject, name: str) -> bool:
+    return name in _ONLY.get(subject, ())
 
 
 def _row(one: CheckedValve, temperature_degc: float | None) -> CheckedLift:
@@ -201,17 +226,12 @@ def _notes(sheet: LiftCheckSheet, known: Known, valves: Iterable[CheckedValve]) 
     if due is not None and read is not None and read > due:
         yield warning("instrument", f"its calibration was due on {due}, before the readings of {read}")
     for one in valves:
+        yield from remarks_on(one)
         check = one.check
         if check.open_mm and not check.zero_mm:
-            yield info(check.name, "no zero reading: the dial counts as set to zero, valve shut, within its division")
-        if len(check.open_mm) == 1:
-            yield warning(check.name, "one reading only: its uncertainty is the instrument's alone")
-        if one.wander_mm is not None:
-            text = f"the zero readings lie {one.wander_mm:g} mm apart; set the dial again and repeat"
-            yield warning(check.name, text)
-        if one.outside:
-            text = "a reading lies where the instrument was not calibrated: it stays uncorrected, u is widened for it"
-            yield warning(check.name, text)
+            yield info(check.name, "no zero reading: the dial counts as set to zero, valve shut")
+        if len(check.zero_mm) < 2 <= len(check.open_mm) and known.use.repeatability_mm is None:
+            yield info(check.name, "its zero counts as scattering like full lift; shut readings, repeated, tell it")
         if check.ratio is not None:
             yield info(
                 check.name, f"derived: read at the lobe or lifter, times the ratio {check.ratio:g}; not at the valve"
@@ -219,6 +239,18 @@ def _notes(sheet: LiftCheckSheet, known: Known, valves: Iterable[CheckedValve]) 
         for row in check.set_aside:
             value = check.readings(row.of)[row.reading - 1]
             yield info(check.name, f"{row.of} reading {row.reading}, {value:g} mm, set aside: {row.reason}")
+
+
+def remarks_on(one: CheckedValve) -> Iterator[Note]:
+    """What has to be looked at in one valve's readings."""
+    if one.open is not None and len(one.open.counted) == 1:
+        yield warning(one.check.name, "one reading only: its uncertainty is the instrument's alone")
+    if one.wander_mm is not None:
+        text = f"the zero readings lie {one.wander_mm:g} mm apart; set the dial again and repeat"
+        yield warning(one.check.name, text)
+    if one.outside:
+        text = "a reading lies where the instrument was not calibrated: it stays uncorrected, u is widened for it"
+        yield warning(one.check.name, text)
 
 
 def _gathered(notes: Iterable[Note]) -> Iterator[Note]:
