@@ -61,6 +61,7 @@ class Look:
 
 FOOT_MM = 44.0
 """Method, caution and signatures."""
+REMARK_MM = 8.0
 ROOM_MM = 258.0
 LOOKS = (Look(1.5, 2.0, 1, 58.0), Look(1.25, 1.6, 2, 50.0), Look(1.15, 1.2, 2, 42.0), Look(1.0, 1.0, 2, 34.0))
 """The largest first."""
@@ -136,12 +137,16 @@ class _OnPaper:
             if len(rows) <= ROW_A_READING
             else valve_list(rows, verdicts, self.decimals, self.system, _read_where(rows))
         )
-        much = len(rows), len(readings.rows), len(pairs), decision.sentence.split("\n")
-        look = next((one for one in LOOKS if one.height_mm(*much) <= ROOM_MM), LOOKS[-1])
         remarks = [
             f"{note.about}: {note.text}" for one in valves if one.check.name in names for note in remarks_on(one)
         ]
-        remarks += [f"{note.about}: {note.text}" for note in result.notes if note.about == "instrument"]
+        remarks += [
+            f"{note.about}: {note.text}"
+            for note in result.notes
+            if note.about == "instrument" and note.level == "warning"
+        ]
+        much = len(rows), len(readings.rows), len(pairs), decision.sentence.split("\n")
+        look = next((one for one in LOOKS if one.height_mm(*much) + REMARK_MM * len(remarks) <= ROOM_MM), LOOKS[-1])
         running = _words(item, rows[0].entrant, result.event, result.date, _instrument(result))
 
         def section(size: float, *blocks: Block, title: str = "") -> Section:
