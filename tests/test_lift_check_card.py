@@ -102,3 +102,18 @@ def test_the_bench_s_card_corrects_what_names_it(window: MainWindow, quiet: None
     assert view.desk.sentence.text().startswith("1I 7.003")
     view.write_page_to(tmp_path / "page.pdf")
     assert verify_bytes((tmp_path / "page.pdf").read_bytes(), "page.pdf").agrees
+
+
+def test_the_bench_s_gauge_study_counts(window: MainWindow, quiet: None, tmp_path: Path) -> None:
+    sheet = written(tmp_path, 'uncertainty = "2 um"')
+    (tmp_path / "dial_tir.toml").write_text('kind = "tir"\nstudy = "dials"\nstudy_sha256 = "00"\nmethod = "anova"\nstandard_uncertainty = "8 um"\n')
+    window.bench.add_files([str(sheet), str(tmp_path / "dial_tir.toml")])
+    window.bench.go_to_bay("liftcheck")
+    view = window.pages.front()
+    assert isinstance(view, LiftCheckView)
+    view.bring("boat 3")
+    assert view.desk.word.text() == "? Undecided"
+    view.write_page_to(tmp_path / "page.pdf")
+    found = verify_bytes((tmp_path / "page.pdf").read_bytes(), "page.pdf")
+    assert found.agrees
+    assert found.verdicts[0].standard_uncertainty == pytest.approx(0.0088, abs=1e-3)

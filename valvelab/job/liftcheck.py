@@ -33,7 +33,7 @@ def inspect(part: LiftCheckPart, around: Around) -> LiftCheckInspection:
     sheet = _only(sheet, part)
     if not sheet.check:
         raise BadFile(str(part.file), "", "no [[check]]", "a valve that was read")
-    known, files = known_instrument(sheet, part.file, part.instrument)
+    known, files = known_instrument(sheet, part.file, part.instrument, part.gauge)
     spec, sources = around.specs.of(part.spec)
     return inspect_lift_check(sheet, known, (source, *files, *sources), str(part.file), spec, str(part.spec or ""))
 
@@ -63,15 +63,17 @@ def _without(rows: Iterable[Row], valves: Collection[str], keys: Iterable[str]) 
     return tuple(found)
 
 
-def known_instrument(sheet: LiftCheckSheet, path: Path, card: Given | None = None) -> tuple[Known, tuple[Source, ...]]:
+def known_instrument(
+    sheet: LiftCheckSheet, path: Path, card: Given | None = None, gauge: Given | None = None
+) -> tuple[Known, tuple[Source, ...]]:
     """What is known of the sheet's instrument, with the files that say so; the larger uncertainty counts.
 
-    `card` wins over the one that the sheet names.
+    card, gauge: an instrument's card and an adopted uncertainty that win over those that the sheet names.
     """
     known, named, sources = Known.stated(sheet.instrument), beside(sheet, path), []
-    if (adopted := named.get("adopted")) is not None:
+    if (adopted := gauge or named.get("adopted")) is not None:
         _, value, source = read_adopted_length(adopted)
-        known = known.adopting(value, adopted.name)
+        known = known.adopting(value, Path(source.file).name)
         sources.append(source)
     if (card := card or named.get("card")) is not None:
         found, source = read_instrument_card(card)

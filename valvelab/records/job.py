@@ -275,6 +275,11 @@ class LiftCheckPart(JobPart):
     instrument: Path | None = Field(
         None, title="CARD", description="calibration card of the indicator: readings are corrected by it"
     )
+    gauge: Path | None = Field(
+        None,
+        title="FILE",
+        description="an uncertainty adopted from a gauge study: it counts unless the sheet states a larger one",
+    )
 
 
 class ComparePart(TablePart):

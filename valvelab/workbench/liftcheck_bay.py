@@ -11,6 +11,7 @@ from valvelab.errors import BadFile, BadSpec, ValvelabError
 from valvelab.files.lift_check_sheet import lift_check_toml, parse_lift_check
 from valvelab.inspection.lift_check.inspect import Known, LiftCheckInspection, inspect_lift_check
 from valvelab.job.liftcheck import known_instrument
+from valvelab.records.gauge_result import AdoptedUncertainty
 from valvelab.records.job import JobPart, Shown
 from valvelab.records.lift_check import Indicator, LiftCheckSheet, ReadingList
 from valvelab.records.lift_check_result import CheckedLift, LiftCheckResult
@@ -32,6 +33,7 @@ from valvelab.workbench.state import entered
 
 NAME = "liftcheck"
 JUDGES = ("valve rule_lift", "event")
+ADOPTED: Kind[AdoptedUncertainty] = Kind("adopted uncertainty")
 KIND: Kind[tuple[LiftCheckSheet, Source]] = Kind("lift-check sheet")
 
 
@@ -65,11 +67,12 @@ SHEETS = Sheets(NAME, KIND, LiftCheckState, LiftCheckSheet, lift_check_toml, "li
 
 
 @dataclass(frozen=True, slots=True)
-class HeldCard:
-    """A card of the bench, told from another by when it was read."""
+class HeldFiles:
+    """What the bench says of the instrument, its card and an adopted uncertainty, told from others by their reading."""
 
     stamp: tuple[int, ...]
-    file: BenchFile | None = field(compare=False)
+    card: BenchFile | None = field(compare=False)
+    gauge: BenchFile | None = field(compare=False)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -115,8 +118,9 @@ def spec_in_use(document: Document) -> tuple[BenchFile, Spec] | None:
 
 
 def uses(document: Document) -> tuple[BenchFile, ...]:
-    """The sheet, the spec and the instrument's card."""
-    return files_of(SHEETS.file_in_front(document), spec_in_use(document), card_in_use(document))
+    """The sheet, the spec, the instrument's card and an adopted uncertainty."""
+    instrument = card_in_use(document), document.in_use(ADOPTED)
+    return files_of(SHEETS.file_in_front(document), spec_in_use(document), *instrument)
 
 
 def card_in_use(document: Document) -> BenchFile | None:
@@ -135,8 +139,8 @@ def at_once(document: Document, _value: Desk | None) -> Desk:
     sheet, state = SHEETS.in_front(document), document.state(LiftCheckState)
     file = SHEETS.file_in_front(document)
     folder = "" if file is None or file.path.startswith(TYPED) else file.path
-    card = card_in_use(document)
-    known = HeldCard(stamps(document, card), card)
+    files = card_in_use(document), document.in_use(ADOPTED)
+    known = HeldFiles(stamps(document, *files), *files)
     whole = _inspected(sheet, SHEETS.source(document), folder, held(document, spec_in_use(document)), known)
     valves = lift_desk.valves_of(sheet, state.item)
     valve = state.valve if state.valve in valves else next(iter(valves), "")
@@ -147,9 +151,9 @@ def at_once(document: Document, _value: Desk | None) -> Desk:
 
 @lru_cache(maxsize=16)
 def _inspected(
-    sheet: LiftCheckSheet, source: Source | None, path: str, spec_held: HeldSpec, card: HeldCard
+    sheet: LiftCheckSheet, source: Source | None, path: str, spec_held: HeldSpec, files: HeldFiles
 ) -> LiftCheckInspection:
-    known, sources = _known(sheet.instrument, sheet.date, path, card)
+    known, sources = _known(sheet.instrument, sheet.date, path, files)
     sources = (*(() if source is None else (source,)), *sources)
     file, spec = spec_held.found or (None, None)
     name = path or "the sheet"
@@ -161,11 +165,12 @@ def _inspected(
 
 
 @lru_cache(maxsize=16)
-def _known(instrument: Indicator, read_on: str | None, path: str, card: HeldCard) -> tuple[Known, tuple[Source, ...]]:
+def _known(instrument: Indicator, read_on: str | None, path: str, files: HeldFiles) -> tuple[Known, tuple[Source, ...]]:
     """What is known of the instrument; a file that it names and that can't be read is said, and left out."""
     sheet = LiftCheckSheet(instrument=instrument, date=read_on)
     try:
-        return known_instrument(sheet, Path(path), None if card.file is None else card.file.given)
+        card, gauge = (None if file is None else file.given for file in (files.card, files.gauge))
+        return known_instrument(sheet, Path(path), card, gauge)
     except (ValvelabError, OSError) as error:
         stated = Known.stated(instrument)
         return replace(stated, notes=(warning("instrument", f"{error}; the sheet's own figures count"),)), ()
@@ -188,9 +193,9 @@ def result(desk: Desk) -> Result:
 
 
 def _part(document: Document, file: BenchFile) -> JobPart:
-    card = card_in_use(document)
-    instrument = None if card is None else Path(card.path)
-    return part_of(NAME, file, spec_in_use(document), instrument=instrument)
+    files = {"instrument": card_in_use(document), "gauge": document.in_use(ADOPTED)}
+    named = {key: None if known is None else Path(known.path) for key, known in files.items()}
+    return part_of(NAME, file, spec_in_use(document), **named)
 
 
 def parts(document: Document) -> tuple[JobPart, ...]:
