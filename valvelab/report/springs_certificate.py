@@ -21,11 +21,11 @@ from valvelab.tables.springs import (
     kept_out,
     left_over,
     limits_told,
-    proof,
     set_tables,
     shim_table,
     spread_told,
     spring_tables,
+    statement,
 )
 from valvelab.units import System, display_unit, show
 
@@ -117,7 +117,7 @@ def sets_part(inspection: SetsInspection, table: SpringTable, system: System = "
     result = inspection.result
     groups = [one.springs for one in result.sets]
     points = map_points(inspection.analyses)
-    overview: list[Block] = [Paragraph(proof(result), "strong")]
+    overview: list[Block] = [Paragraph(statement(result), "strong")]
     if points:
         overview.append(
             FigureBlock(((map_figure(points, groups),),), WIDE_MM, caption="One mark a spring, a box around each set.")
