@@ -123,14 +123,27 @@ def test_a_bath_keeps_springs_together_apart_and_in_their_positions() -> None:
 
 def told(total: float, bound: float, means: tuple[float, ...], *, number: bool = True) -> str:
     sets = tuple(
-        SpringSet(springs=("a", "b"), position=None, spread={"rate_n_per_mm": 0.3, "seat_force_n": 2.0},
-                  mean={"rate_n_per_mm": 30.0, "seat_force_n": mean}, worst_share=0.5, worst_in="seat_force_n")
+        SpringSet(
+            springs=("a", "b"),
+            position=None,
+            spread={"rate_n_per_mm": 0.3, "seat_force_n": 2.0},
+            mean={"rate_n_per_mm": 30.0, "seat_force_n": mean},
+            worst_share=0.5,
+            worst_in="seat_force_n",
+        )
         for mean in means
-    )  # fmt: skip
+    )
     result = SetsResult.model_construct(
-        size=2, within={"rate_n_per_mm": 0.6, "seat_force_n": 4.0}, sets=sets, left_over=("c",), total_spread=total,
-        bound_sets=4, number_proven=number, spread_proven=total <= bound, bound_total_spread=bound,
-    )  # fmt: skip
+        size=2,
+        within={"rate_n_per_mm": 0.6, "seat_force_n": 4.0},
+        sets=sets,
+        left_over=("c",),
+        total_spread=total,
+        bound_sets=4,
+        number_proven=number,
+        spread_proven=total <= bound,
+        bound_total_spread=bound,
+    )
     return statement(result)
 
 
