@@ -106,7 +106,9 @@ def test_the_bench_s_card_corrects_what_names_it(window: MainWindow, quiet: None
 
 def test_the_bench_s_gauge_study_counts(window: MainWindow, quiet: None, tmp_path: Path) -> None:
     sheet = written(tmp_path, 'uncertainty = "2 um"')
-    (tmp_path / "dial_tir.toml").write_text('kind = "tir"\nstudy = "dials"\nstudy_sha256 = "00"\nmethod = "anova"\nstandard_uncertainty = "8 um"\n')
+    (tmp_path / "dial_tir.toml").write_text(
+        'kind = "tir"\nstudy = "dials"\nstudy_sha256 = "00"\nmethod = "anova"\nstandard_uncertainty = "8 um"\n'
+    )
     window.bench.add_files([str(sheet), str(tmp_path / "dial_tir.toml")])
     window.bench.go_to_bay("liftcheck")
     view = window.pages.front()

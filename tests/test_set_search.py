@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import replace
 from itertools import combinations, product
 from math import inf
 from random import Random
@@ -22,7 +21,7 @@ from valvelab.inspection.springs.beside import beside
 from valvelab.sets.annealing import anneal
 from valvelab.sets.boxes import BoxSearch, every_box
 from valvelab.sets.exchanges import tightened
-from valvelab.sets.least_spread import THOROUGH, Effort, LeastSpread, line_bound
+from valvelab.sets.least_spread import QUICK, THOROUGH, Effort, LeastSpread, line_bound
 from valvelab.sets.match import match
 from valvelab.sets.most_sets import WindowSearch
 from valvelab.sets.prices import Ceiling, PricedWindows
@@ -181,7 +180,7 @@ def possible(asked: Tray) -> dict[frozenset[int], float]:
 def test_sets_with_conditions_are_listed_each_once(seed: int, count: int) -> None:
     asked = small(seed, count, tied=True)
     units = units_of(asked)
-    (stock,) = every_box(units, Watch(), 10**6, 10**6)
+    (stock,) = every_box(units, Watch(), 10**6, 10**6, 100)
     found = [frozenset(m for u in np.flatnonzero(mask) for m in units.members[u]) for mask in stock.masks]
     assert stock.whole
     assert len(found) == len(set(found))
@@ -293,7 +292,7 @@ def test_exchanges_tighten_and_keep_what_is_asked() -> None:
     asked = planted(6, 6, 11, 3)
     units = units_of(asked)
     windows, _ = maximal_windows(units, units.positions[0], Watch())
-    start = match(asked, effort=replace(Effort(), anneals=0, rounds=0))
+    start = match(asked, effort=QUICK)
     loose = Grouping(tuple((0, one.springs) for one in start.sets))
     shaken = greedy_sets(units, [windows])
     for grouping in (loose, shaken):
@@ -323,7 +322,7 @@ def test_a_proof_starts_from_any_grouping_and_ends_with_the_least(seed: int, tie
     number = {spring: unit for unit, members in enumerate(units.members) for spring in members}
     loosest = max(totals, key=lambda pair: totals[pair])
     start = Grouping(tuple(sorted((0, tuple(sorted({number[m] for m in one}))) for one in loosest)))
-    stocks = every_box(units, Watch(), 10**6, 10**6)
+    stocks = every_box(units, Watch(), 10**6, 10**6, 100)
     answer = prove_spread(stocks, LeastSpread(start, totals[loosest], 0.0), [start], Watch(), THOROUGH)
     assert answer.proven
     assert answer.total == pytest.approx(min(totals.values()), abs=1e-6)

@@ -120,7 +120,7 @@ def test_equal_values_and_values_on_the_limit() -> None:
 @given(st.lists(st.floats(0, 20), min_size=2, max_size=14), st.integers(2, 4), st.floats(0.5, 8))
 def test_one_characteristic_by_the_sorted_order(values: list[float], size: int, limit: float) -> None:
     column = np.array(values)[:, None]
-    sets = best_cuts(column[:, 0], limit, size).sets
+    sets = best_cuts(column, np.array([limit]), size, 0).sets
     most, least = by_trying_everything(column, np.array([limit]), size)
     assert len(sets) == most
     total = sum(float(np.ptp(column[list(chosen)])) / limit for _, chosen in sets)
@@ -264,7 +264,7 @@ def test_pairs_by_seat_force_and_rate(readings: Path, capsys: pytest.CaptureFixt
     # plain mechanics: 30 N/mm × 0.05 mm twice, 31 × 0.02 once, of 3 N each
     assert document["total_spread"] == pytest.approx((1.5 + 1.5 + 0.62) / 3.0)
     code, out, _ = call(capsys, *words)
-    assert "3 sets of 2, 2 springs left over. Proven to be the most there can be" in out
+    assert "3 sets of 2, 2 springs left over. No arrangement gives 4. Tightness: no tighter arrangement exists." in out
 
 
 def test_conditions_on_the_command_line(readings: Path, capsys: pytest.CaptureFixture[str]) -> None:

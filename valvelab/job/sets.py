@@ -18,7 +18,7 @@ from valvelab.records.job import SetsPart
 from valvelab.records.sets_result import SetsResult
 from valvelab.report.assembly import Part
 from valvelab.report.springs_certificate import sets_part
-from valvelab.tables.springs import kept_out, left_over, proof, set_tables, taken_in
+from valvelab.tables.springs import kept_out, left_over, set_tables, statement, taken_in
 from valvelab.units import System
 
 Sets = Asked[SetsQuestion, SetsInspection]
@@ -41,11 +41,12 @@ def _stated(document: Mapping[str, Any]) -> StatedSets:
     try:
         sets = tuple((str(row["position"] or ""), tuple(map(str, row["springs"]))) for row in document["sets"])
         bounds = int(document["bound_sets"]), float(document["bound_total_spread"])
+        ended = bool(document.get("ended_by_time", False))
     except (KeyError, TypeError, ValueError):
         raise BadFile("result of sets", "sets", "no sets with their bounds", "what valvelab sets answers") from None
     if not math.isfinite(bounds[1]):
         raise BadFile("result of sets", "bound_total_spread", f"{bounds[1]}", "a number")
-    return StatedSets(sets, *bounds)
+    return StatedSets(sets, *bounds, ended)
 
 
 def _question(part: SetsPart, around: Around) -> SetsQuestion:
@@ -60,8 +61,9 @@ def _question(part: SetsPart, around: Around) -> SetsQuestion:
         together=tuple(_names(text, 2) for text in part.together),
         apart=tuple(_two(text) for text in part.apart),
         positions=positions,
-        time_limit_s=quantity(part.time_limit, "time", "--time-limit"),
-        thorough=not part.quick,
+        time_limit_s=math.inf if part.time_limit is None else quantity(part.time_limit, "time", "--time-limit"),
+        quick=part.quick,
+        thorough=part.thorough,
         by_hand=by_hand(part),
     )
 
@@ -117,13 +119,8 @@ def _position(text: str) -> PositionWish:
 def tables(asked: Sets, system: System) -> Sequence[Told]:
     """What is proven, a row a set, the springs of each, what is left over."""
     result = asked.inspection.result
-    return [
-        proof(result),
-        set_tables(result, system),
-        left_over(result.left_over),
-        kept_out(result.excluded),
-        taken_in(result.taken_in),
-    ]
+    decided = [kept_out(result.excluded), taken_in(result.taken_in)]
+    return [statement(result), set_tables(result, system), left_over(result.left_over), *decided]
 
 
 def paper(asked: Sets, system: System) -> Part:

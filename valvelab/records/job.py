@@ -179,8 +179,11 @@ class SetsPart(SpringTablePart):
         "(seat_force, open_force, rate, solid_height, free_length)",
         max_length=MOST_OF_ONE,
     )
-    time_limit: Quantity = Field("30", title="S", description="seconds after which the best found counts (30)")
+    time_limit: Quantity | None = Field(
+        None, title="S", description="seconds after which the best found counts (by default work is counted, not time)"
+    )
     quick: bool = Field(False, description="prove the number of sets, but leave their total spread unproven")
+    thorough: bool = Field(False, description="search far longer for tighter sets, and for a proof that none are")
     with_rejected: bool = Field(False, description=_REJECTED)
     take: tuple[str, ...] = Field((), title="SPRING=REASON", description=_TAKE, max_length=MOST_LISTED)
     leave_out: tuple[str, ...] = Field((), title="SPRING=REASON", description=_LEAVE_OUT, max_length=MOST_LISTED)

@@ -9,16 +9,25 @@ from valvelab.records.springs_result import ExcludedSpring, TakenSpring
 
 
 class SpringSet(Record):
-    """One matched set and the range of each characteristic in it; keys carry their unit."""
+    """One matched set and the range of each characteristic in it; keys carry their unit.
+
+    `worst_share` is the greatest of range / limit, of the characteristic `worst_in`.
+    """
 
     springs: tuple[str, ...]
     position: str | None
     spread: dict[str, float]
     mean: dict[str, float]
+    worst_share: float
+    worst_in: str
 
 
 class SetsResult(Result):
-    """The document of `valvelab sets`; `proven_optimal` speaks of both the number of sets and their total spread."""
+    """The document of `valvelab sets`; `proven_optimal` speaks of both the number of sets and their total spread.
+
+    Matched sets stand in order of position, then of mean seat force, or of the first characteristic of `within`.
+    `ended_by_time`: the time limit ended the search.
+    """
 
     ITEMS: ClassVar[tuple[str, ...]] = ("sets",)
     command: Literal["sets"] = "sets"
@@ -34,4 +43,5 @@ class SetsResult(Result):
     number_proven: bool
     spread_proven: bool
     bound_total_spread: float
+    ended_by_time: bool = False
     values: dict[str, dict[str, float | None]]

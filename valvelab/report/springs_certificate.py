@@ -20,9 +20,9 @@ from valvelab.tables.springs import (
     kept_out,
     left_over,
     limits_told,
-    proof,
     set_tables,
     spring_tables,
+    statement,
     taken_in,
 )
 from valvelab.units import System, display_unit, show
@@ -137,7 +137,7 @@ def sets_part(inspection: SetsInspection, table: SpringTable, system: System = "
     result = inspection.result
     groups = [one.springs for one in result.sets]
     points = map_points(inspection.analyses)
-    overview: list[Block] = [Paragraph(proof(result), "strong")]
+    overview: list[Block] = [Paragraph(statement(result), "strong")]
     if points:
         overview.append(
             FigureBlock(((map_figure(points, groups),),), WIDE_MM, caption="One mark a spring, a box around each set.")

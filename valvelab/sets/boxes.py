@@ -15,8 +15,8 @@ from valvelab.arrays import BoolArray, FloatArray, IntArray
 from valvelab.sets.prices import PricedWindows
 from valvelab.sets.tray import SLACK, Position, Units, Watch
 
-LISTED, SMALL = 40_000, 100
-"""Sets that are listed where springs have conditions; springs in a tray above which listing boxes never ends."""
+LISTED = 40_000
+"""Sets that are listed where springs have conditions."""
 FORCED, OUTSIDE = 1e4, 1e7
 
 
@@ -194,14 +194,15 @@ class Stock:
         return values + self.cost, chosen
 
 
-def every_box(units: Units, watch: Watch, branches: int, boxes: int) -> list[Stock]:
+def every_box(units: Units, watch: Watch, branches: int, boxes: int, listed_up_to: int) -> list[Stock]:
     """For each position all its boxes, or all its sets where units have conditions, as far as they are few enough.
 
-    `branches` of the search and `boxes` are the most of each, for a tray without conditions.
+    `branches` of the search and `boxes` are the most of each, for a tray without conditions; above `listed_up_to`
+    units nothing is listed.
     """
     stocks = [Stock(units, position) for position in units.positions]
     work, most = (branches, boxes) if units.plain else (2 * LISTED, LISTED)
-    for stock in stocks if units.count <= SMALL else []:
+    for stock in stocks if units.count <= listed_up_to else []:
         found = BoxSearch(units, stock.position, work, watch).run(np.zeros(units.count), inf, most)
         if found.complete:
             stock.add(found.masks)

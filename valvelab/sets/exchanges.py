@@ -1,27 +1,25 @@
-"""Tighter sets by exchanging springs.
+"""Tighter sets by exchanging springs: a heat bath, and from where it ends the best exchanges until none gains.
 
-`Exchange` weighs every exchange of two units at once and makes the best ones, until none gains; `Swaps` anneals
-out of the hollow that this ends in.
-
-Source: own search; the annealing is that of `annealing`.
+Source: own search.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from random import Random
 
 import numpy as np
 
 from valvelab.arrays import BoolArray, FloatArray, IntArray
-from valvelab.sets.annealing import anneal
+from valvelab.sets.heat_bath import HOT, Cooling, bathed
 from valvelab.sets.tray import SLACK, Grouping, Units, Watch
 
 GAIN = 1e-9
-HOT, COLD = 0.15, 0.005
-"""Rise of the total spread that annealing takes readily, at its start and end, as a share of a set's mean spread."""
-LEAST_SWAPS, SWAPS_PER_UNIT = 100_000, 500
-NEAR = 60
+MOST_TURNS, TURNS_A_UNIT = 2_200, 36
+"""Turns of a bath: the most, and the most for each unit."""
+SETTLED = 200
+"""Units up to which a cold bath's end is settled by the best exchanges: of many, each round weighs very many."""
+FEW, HOTTER = 12, 0.2
+"""Up to so many sets are begun hotter (bench_sets.py: the tray of 64 came 6 % looser from the usual heat)."""
 
 
 @dataclass(slots=True)
@@ -125,127 +123,29 @@ class Exchange:
                 return
 
 
-def tightened(units: Units, start: Grouping, watch: Watch, runs: int) -> list[Grouping]:
+def tightened(units: Units, start: Grouping, watch: Watch, baths: int) -> list[Grouping]:
     """Groupings met on the way to a tighter one, the tightest last; the same start gives the same answer.
 
-    Exchanges until none gains, then annealing from there, `runs` times over, and exchanges again.
+    A heat bath from the start, `baths` times over with other chances, and exchanges until none gains.
     """
-    exchange = Exchange.of(units, start)
-    exchange.descend(watch)
-    met = [exchange.grouping()]
-    if not start.sets or not exchange.total():
+    met = [start]
+    if not start.sets or not units.total(start):
         return met
-    best, total, near = exchange.label.copy(), exchange.total(), neighbours(units)
-    for run in range(runs):
+    turns = min(MOST_TURNS, TURNS_A_UNIT * units.count)
+    hot = HOTTER if len(start.sets) <= FEW else HOT
+    for seed in range(baths):
         if watch.over():
             break
-        swaps = Swaps(exchange, near, Random(run))  # noqa: S311 - the same search every time, nothing secret
-        moves = max(LEAST_SWAPS, SWAPS_PER_UNIT * units.count)
-        exchange.label = np.array(swaps.tightest(moves, watch), dtype=np.int64)
-        exchange.descend(watch)
-        met.append(exchange.grouping())
-        if exchange.total() < total - GAIN:
-            best, total = exchange.label.copy(), exchange.total()
-        exchange.label = best.copy()
-    return [*met, exchange.grouping()]
+        found = bathed(units, start, Cooling(turns, hot, seed=seed), watch)
+        met.append(_settled(units, found or start, watch))
+    if len(met) == 1:
+        met.append(_settled(units, start, watch))
+    return [*met, min(met, key=units.total)]
 
 
-def neighbours(units: Units) -> list[list[int]]:
-    """For each unit, those of its weight nearest to it, measured in limits."""
-    from scipy.spatial import cKDTree
-
-    middles = (units.low + units.high) / (2.0 * units.limits)
-    near: list[list[int]] = [[] for _ in units.members]
-    for weight in np.unique(units.weight):
-        alike = np.flatnonzero(units.weight == weight)
-        _, rows = cKDTree(middles[alike]).query(middles[alike], k=min(NEAR + 1, alike.size))
-        for unit, row in zip(alike, np.reshape(rows, (alike.size, -1)), strict=True):
-            near[int(unit)] = [int(other) for other in alike[row] if other != unit]
-    return near
-
-
-class Swaps:
-    """Random exchanges, a looser grouping taken with a chance that shrinks; plain lists, for sets are small.
-
-    Only a spring on a face of its set's box can tighten the set, so one of those leaves; one near it comes.
-    """
-
-    def __init__(self, exchange: Exchange, near: list[list[int]], random: Random) -> None:
-        self.near, self.random = near, random
-        self.low: list[list[float]] = (exchange.units.low / exchange.units.limits).tolist()
-        self.high: list[list[float]] = (exchange.units.high / exchange.units.limits).tolist()
-        self.allowed: list[list[bool]] = exchange.allowed.tolist()
-        self.position: list[int] = exchange.position.tolist()
-        self.foes = [{int(other) for other in np.flatnonzero(row)} for row in exchange.units.apart]
-        self.characteristics = range(exchange.units.limits.size)
-        self.label = [int(number) for number in exchange.label]
-        self.sets = [[u for u, mine in enumerate(self.label) if mine == n] for n in range(exchange.position.size)]
-        self.cost = [self._spread(members) or 0.0 for members in self.sets]
-        self._offered: list[tuple[int, int, list[int], float]] = []
-
-    def _spread(self, members: list[int]) -> float | None:
-        """Σ of ranges of one set, in limits; None when one is above its limit."""
-        total = 0.0
-        for c in self.characteristics:
-            width = max([self.high[u][c] for u in members]) - min([self.low[u][c] for u in members])
-            if width > SLACK:
-                return None
-            total += width
-        return total
-
-    def tightest(self, moves: int, watch: Watch) -> list[int]:
-        """The set of each unit in the tightest grouping met."""
-        total = least = sum(self.cost)
-        mean, best = total / len(self.cost), self.label[:]
-        for rise in anneal(self, moves, mean * HOT, mean * COLD, watch.over):
-            total += rise
-            if total < least - GAIN:
-                least, best = total, self.label[:]
-        return best
-
-    def offer(self) -> float | None:
-        """An exchange within limits and conditions; the change of the total spread, ranges in limits (no unit)."""
-        here = self.random.randrange(len(self.sets))
-        leaving, coming = self._pair(self.sets[here])
-        there = self.label[coming]
-        if there == here or not self._may(leaving, here, coming, there):
-            return None
-        self._offered, change = [], 0.0
-        for number, going, entering in ((here, leaving, coming), (there, coming, leaving)):
-            members = [entering if unit == going else unit for unit in self.sets[number]] if number >= 0 else []
-            cost = self._spread(members) if members else 0.0
-            if cost is None:
-                return None
-            self._offered.append((number, entering, members, cost))
-            change += cost - self.cost[number] if members else 0.0
-        return change
-
-    def take(self) -> None:
-        """Make the exchange offered."""
-        for number, entering, members, cost in self._offered:
-            self.label[entering] = number
-            if number >= 0:
-                self.sets[number], self.cost[number] = members, cost
-
-    def leave(self) -> None:
-        """Nothing was changed yet."""
-
-    def _pair(self, members: list[int]) -> tuple[int, int]:
-        c = self.random.randrange(len(self.characteristics))
-        if self.random.random() < 0.5:
-            leaving = max(members, key=lambda u: self.high[u][c])
-        else:
-            leaving = min(members, key=lambda u: self.low[u][c])
-        near = self.near[leaving]
-        return leaving, near[self.random.randrange(len(near))] if near else leaving
-
-    def _may(self, leaving: int, here: int, coming: int, there: int) -> bool:
-        if not self.allowed[self.position[here]][coming] or self._clash(coming, self.sets[here], leaving):
-            return False
-        return there < 0 or (
-            self.allowed[self.position[there]][leaving] and not self._clash(leaving, self.sets[there], coming)
-        )
-
-    def _clash(self, unit: int, members: list[int], without: int) -> bool:
-        foes = self.foes[unit]
-        return bool(foes) and any(other in foes for other in members if other != without)
+def _settled(units: Units, grouping: Grouping, watch: Watch) -> Grouping:
+    if units.count > SETTLED:
+        return grouping
+    exchange = Exchange.of(units, grouping)
+    exchange.descend(watch)
+    return exchange.grouping()

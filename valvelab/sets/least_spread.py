@@ -32,9 +32,14 @@ class LeastSpread:
 
 @dataclass(frozen=True, slots=True)
 class Effort:
-    """Work allowed, in counts rather than seconds so that the answer does not depend on the machine."""
+    """Work allowed, in counts rather than seconds so that the answer does not depend on the machine.
 
-    anneals: int = 3
+    baths: heat baths; what they met is combined by the solver where there are several. listed_up_to: springs in a tray
+    of which all boxes are listed, for a proof.
+    """
+
+    baths: int = 1
+    listed_up_to: int = 40
     rounds: int = 60
     branches: int = 3_000
     boxes: int = 20_000
@@ -42,7 +47,10 @@ class Effort:
     nodes: int = 100
 
 
-THOROUGH = Effort(anneals=12, rounds=2000, branches=400_000, boxes=60_000, last_boxes=20_000, nodes=10**8)
+QUICK = Effort(listed_up_to=0, rounds=0)
+THOROUGH = Effort(
+    baths=8, listed_up_to=100, rounds=400, branches=400_000, boxes=60_000, last_boxes=20_000, nodes=20_000
+)
 
 
 def line_bound(units: Units, engines: int) -> float:
@@ -67,20 +75,23 @@ def line_bound(units: Units, engines: int) -> float:
     return total
 
 
-def least_spread(units: Units, start: Grouping, watch: Watch, effort: Effort) -> tuple[LeastSpread, list[Grouping]]:
+def least_spread(
+    units: Units, start: Grouping, lowest: float, watch: Watch, effort: Effort
+) -> tuple[LeastSpread, list[Grouping]]:
     """The tightest grouping found with as many sets as `start`, and groupings met on the way, itself the last.
 
-    Exchanges, annealed as often as the effort allows; then the best choice among all sets met.
+    `lowest` bounds every total spread from below, a plain number. Heat baths and exchanges; then, after several baths,
+    the best choice among all sets met.
     """
     engines = len(start.sets) // len(units.positions)
-    met = tightened(units, start, watch, effort.anneals)
+    met = tightened(units, start, watch, effort.baths)
     best = met[-1]
-    if not watch.over():
+    if effort.baths > 1 and not watch.over():
         chosen = _best_of(units, met, engines, watch, effort.nodes)
         if chosen is not None and units.total(chosen) < units.total(best) - EQUAL:
             best = chosen
     total = units.total(best)
-    found = LeastSpread(best, total, min(line_bound(units, engines), total))
+    found = LeastSpread(best, total, min(lowest, total))
     watch.report(Progress("spread", len(best.sets), None, found.total, found.bound))
     return found, [*met, best]
 

@@ -1,6 +1,7 @@
 """Matched sets: as many complete sets as there can be, and among those the least total spread.
 
-The number of sets is settled first (`windows`, `most_sets`), then the spread (`least_spread`, `spread_proof`). With a
+The number of sets is settled first: by how many springs are of some use (`neighbour_bound`) where a heat bath finds
+that many, else by windows (`windows`, `most_sets`). Then the spread (`least_spread`, `spread_proof`). With a
 single characteristic and no conditions both follow at once from the sorted order.
 
 Source: own staging; each stage names its own.
@@ -12,19 +13,24 @@ from dataclasses import dataclass, replace
 from math import inf
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 
-from valvelab.arrays import FloatArray
+from valvelab.arrays import FloatArray, IntArray
 from valvelab.sets.boxes import every_box
-from valvelab.sets.least_spread import Effort, LeastSpread, least_spread
+from valvelab.sets.heat_bath import Cooling, bathed
+from valvelab.sets.least_spread import Effort, LeastSpread, least_spread, line_bound
 from valvelab.sets.most_sets import most_sets
+from valvelab.sets.neighbour_bound import bound_from, rough_cut, spring_costs
 from valvelab.sets.spread_proof import prove_spread
-from valvelab.sets.tray import SLACK, Grouping, MostSets, Tray, Units, Watch, units_of
+from valvelab.sets.tray import SLACK, Grouping, MostSets, Progress, Tray, Units, Watch, units_of
 from valvelab.sets.windows import maximal_windows
 
 FOR_THE_NUMBER = 0.85
 """Share of the time that the number of sets may take; the rest is kept for the spread."""
 FOR_A_LIST = 0.5
 """Share of the time left that listing all boxes may take, and the proof from it before annealing."""
+STARTS, START_TURNS = 3, 500
+"""Heat baths that look for the number of sets, and how long each goes on; most end within some tens of turns."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +46,8 @@ class MatchedSet:
 class MatchedSets:
     """Answer of matching, with what is proven.
 
-    `bound_sets`: the most sets there can be; `bound_total_spread`: no grouping with as many sets is tighter.
+    `bound_sets`: the most sets there can be; `bound_total_spread`: no grouping with as many sets is tighter. `ended`:
+    the watch ended the search. Sets stand in order of position, then of their mean of the first characteristic.
     """
 
     sets: tuple[MatchedSet, ...]
@@ -50,6 +57,7 @@ class MatchedSets:
     bound_total_spread: float
     number_proven: bool
     spread_proven: bool
+    ended: bool = False
 
     @property
     def proven_optimal(self) -> bool:
@@ -65,54 +73,111 @@ def match(problem: Tray, watch: Watch | None = None, effort: Effort | None = Non
     watch, effort = watch or Watch(), effort or Effort()
     units, limits = units_of(problem), problem.limits
     if limits.size == 1 and units.plain and not problem.positions:
-        grouping = best_cuts(units.low[:, 0], float(limits[0]), problem.size)
+        grouping = best_cuts(units.low, limits, problem.size, 0)
         total = units.total(grouping)
         most = MostSets(grouping, len(grouping.sets), len(grouping.sets))
-        return _answer(problem, units, most, LeastSpread(grouping, total, total))
-    first = watch.share(FOR_THE_NUMBER)
-    windows = [maximal_windows(units, position, first) for position in units.positions]
-    most = most_sets(units, [masks for masks, _ in windows], first)
-    if not all(whole for _, whole in windows):
-        springs = int(units.weight.sum())
-        most = replace(most, bound=springs // sum(position.size for position in units.positions))
-    return _answer(problem, units, most, _tightest(units, most.grouping, watch, effort))
+        return _answer(problem, units, most, LeastSpread(grouping, total, total), ended=False)
+    costs = [spring_costs(units, position) for position in units.positions]
+    most = _most(units, costs, watch.share(FOR_THE_NUMBER))
+    engines = len(most.grouping.sets) // len(units.positions)
+    lowest = max(bound_from(costs, [p.size for p in units.positions], engines), line_bound(units, engines))
+    least = _tightest(units, most.grouping, lowest, watch, effort)
+    return _answer(problem, units, most, least, ended=watch.over())
 
 
-def _tightest(units: Units, start: Grouping, watch: Watch, effort: Effort) -> LeastSpread:
-    """The least spread for a number of sets; where all boxes can be listed, annealing waits for a first proof."""
+def _most(units: Units, costs: list[FloatArray], watch: Watch) -> MostSets:
+    """The most sets: as many as the springs of some use allow, where a bath finds them; else by windows.
+
+    Never fewer, nor looser, than the best of sorting by one characteristic and cutting.
+    """
+    count = min(int(np.isfinite(mine).sum()) // p.size for mine, p in zip(costs, units.positions, strict=True))
+    count = min(count, int(units.weight.sum()) // sum(position.size for position in units.positions))
+    if not units.plain or len(units.positions) > 1:
+        return _by_windows(units, count, watch)
+    size = units.positions[0].size
+    suiting = np.where(units.suiting(units.positions[0]))[0]
+    cuts = [_cut(units, suiting, size, c) for c in range(units.limits.size)]
+    cut = max(cuts, key=lambda grouping: (len(grouping.sets), -units.total(grouping)))
+    watch.report(Progress("sets", len(cut.sets), count))
+    most = MostSets(cut, len(cut.sets), count)
+    if not most.proven and count:
+        started = _started(units, costs[0], count, watch)
+        most = MostSets(started, count, count) if started else _by_windows(units, count, watch)
+    if len(cut.sets) > most.complete:
+        return replace(most, grouping=cut, complete=len(cut.sets))
+    return most
+
+
+def _cut(units: Units, suiting: IntArray, size: int, along: int) -> Grouping:
+    """Springs that suit, sorted by one characteristic and cut."""
+    cut = best_cuts(units.low[suiting], units.limits, size, along)
+    return Grouping(tuple((p, tuple(int(suiting[unit]) for unit in chosen)) for p, chosen in cut.sets))
+
+
+def _started(units: Units, costs: FloatArray, count: int, watch: Watch) -> Grouping | None:
+    """So many sets within limits from a rough cut of the springs that cost least, by heat baths; None when not met."""
+    size = units.positions[0].size
+    used = np.sort(np.argsort(costs, kind="stable")[: count * size])
+    rough = rough_cut(units.low / units.limits, used, size)
+    start = Grouping(tuple((0, tuple(int(unit) for unit in one)) for one in rough))
+    for seed in range(STARTS):
+        found = bathed(units, start, Cooling(min(START_TURNS, 20 * units.count), seed=seed, first=True), watch)
+        if found or watch.over():
+            return found
+    return None
+
+
+def _by_windows(units: Units, count: int, watch: Watch) -> MostSets:
+    """The most sets by annealed windows and prices, no more than `count`."""
+    windows = [maximal_windows(units, position, watch) for position in units.positions]
+    most = most_sets(units, [masks for masks, _ in windows], watch)
+    bound = min(most.bound, count) if all(whole for _, whole in windows) else count
+    return replace(most, bound=max(bound, most.complete))
+
+
+def _tightest(units: Units, start: Grouping, lowest: float, watch: Watch, effort: Effort) -> LeastSpread:
+    """The least spread for a number of sets; where all boxes can be listed, several baths wait for a first proof."""
     if not start.sets:
         return LeastSpread(start, 0.0, 0.0)
-    stocks = every_box(units, watch.share(FOR_A_LIST), effort.branches, effort.boxes)
-    found = LeastSpread(start, inf, 0.0)
-    for anneals in (0, effort.anneals) if all(stock.whole for stock in stocks) else (effort.anneals,):
-        mine = watch if anneals else watch.share(FOR_A_LIST)
-        again, met = least_spread(units, found.grouping, mine, replace(effort, anneals=anneals))
-        found = replace(again, bound=max(again.bound, found.bound))
-        found = prove_spread(stocks, found, met, mine, effort)
+    listing = watch.share(FOR_A_LIST)
+    stocks = every_box(units, listing, effort.branches, effort.boxes, effort.listed_up_to)
+    whole = all(stock.whole for stock in stocks)
+    found = LeastSpread(start, inf, lowest)
+    for baths in (1, effort.baths) if whole and effort.baths > 1 else (effort.baths,):
+        mine = watch.share(FOR_A_LIST) if baths < effort.baths else watch
+        again, met = least_spread(units, found.grouping, lowest, mine, replace(effort, baths=baths))
+        found = replace(again, bound=min(max(again.bound, found.bound), again.total))
+        if whole or effort.baths > 1:
+            found = prove_spread(stocks, found, met, mine, effort)
         if found.proven or watch.over():
             break
     return found
 
 
-def best_cuts(values: FloatArray, limit: float, size: int) -> Grouping:
-    """Most sets, then least total range, on one characteristic: runs of neighbours in sorted order.
+def best_cuts(values: FloatArray, limits: FloatArray, size: int, along: int) -> Grouping:
+    """Most sets, then least total spread, of runs of neighbours in the order of one characteristic.
 
-    Sets that overlap can be cut anew in sorted order without a larger range or total, so runs are enough; the best
-    choice of runs is a shortest path along the order. `values` (n,) and `limit` in the same unit.
+    On one characteristic alone that is the least of all: sets that overlap can be cut anew in sorted order without a
+    larger range or total. The best choice of runs is a shortest path along the order. `values` (n, d) and `limits`
+    (d,), each characteristic in its own unit; `along` is the number of the one to sort by.
     """
-    order = np.argsort(values, kind="stable")
-    v = values[order]
-    best: list[tuple[int, float]] = [(0, 0.0)] * (v.size + 1)
-    taken = [False] * (v.size + 1)
-    for end in range(1, v.size + 1):
+    order = np.argsort(values[:, along], kind="stable")
+    if order.size < size:
+        return Grouping(())
+    ranges = np.ptp(sliding_window_view(values[order], size, axis=0), axis=2) / limits
+    fits, spreads = (ranges <= SLACK).all(axis=1).tolist(), ranges.sum(axis=1).tolist()
+    best: list[tuple[int, float]] = [(0, 0.0)] * (order.size + 1)
+    taken = [False] * (order.size + 1)
+    for end in range(1, order.size + 1):
         best[end] = best[end - 1]
-        if end >= size and v[end - 1] - v[end - size] <= limit * SLACK:
-            count, cost = best[end - size]
-            offer = (count + 1, cost - float(v[end - 1] - v[end - size]))
+        begin = end - size
+        if begin >= 0 and fits[begin]:
+            count, cost = best[begin]
+            offer = (count + 1, cost - spreads[begin])
             if offer > best[end]:
                 best[end], taken[end] = offer, True
     sets = []
-    end = v.size
+    end = order.size
     while end > 0:
         if taken[end]:
             sets.append((0, tuple(sorted(int(unit) for unit in order[end - size : end]))))
@@ -122,7 +187,7 @@ def best_cuts(values: FloatArray, limit: float, size: int) -> Grouping:
     return Grouping(tuple(sorted(sets)))
 
 
-def _answer(problem: Tray, units: Units, most: MostSets, least: LeastSpread) -> MatchedSets:
+def _answer(problem: Tray, units: Units, most: MostSets, least: LeastSpread, *, ended: bool) -> MatchedSets:
     made = [_matched(problem, units, units.positions[number].name, chosen) for number, chosen in least.grouping.sets]
     made.sort(key=lambda matched: (matched.position, float(problem.values[list(matched.springs), 0].mean())))
     used = {spring for matched in made for spring in matched.springs}
@@ -134,6 +199,7 @@ def _answer(problem: Tray, units: Units, most: MostSets, least: LeastSpread) -> 
         bound_total_spread=least.bound,
         number_proven=most.proven,
         spread_proven=least.proven,
+        ended=ended and not (most.proven and least.proven),
     )
 
 

@@ -9,14 +9,15 @@ from dataclasses import replace
 
 from valvelab.arrays import BoolArray
 from valvelab.sets.prices import Ceiling
-from valvelab.sets.programme import ANY, solve_program, window_program
+from valvelab.sets.programme import solve_program, window_program
 from valvelab.sets.seating import TRIES, Ground, one_engine_more
 from valvelab.sets.tray import MostSets, Progress, Units, Watch
 from valvelab.sets.windows import greedy_sets, simple_bound, windows_around
 
-SMALL, MOST_FLOWS = 6_000, 100_000
+SMALL, MOST_FLOWS = 6_000, 12_000
 """Springs × windows up to which the solver is asked before long annealing, and at all."""
-FEW_NODES = 60
+FEW_NODES, MANY_NODES = 60, 100
+"""Branches of the solver in either case, so that work ends it and not time."""
 A_TURN = 80
 """Looks of the annealing at its watch, some thousand moves in all, between two rounds that lower the bound."""
 
@@ -58,7 +59,7 @@ class WindowSearch:
             self._ask(FEW_NODES)
         self._anneal(range(1, len(TRIES)))
         self._lower()
-        self._ask(ANY)
+        self._ask(MANY_NODES)
         return self.best
 
     def _lower(self) -> None:

@@ -18,7 +18,7 @@ from valvelab.sets.windows import windows_around
 ADD_A_ROUND = 80
 MOST_LOOKED_AT = 2000
 WHOLE = 1e-6
-MOST_ROUNDS = 80
+MOST_ROUNDS = 40
 
 
 @dataclass(frozen=True, slots=True)

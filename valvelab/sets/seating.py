@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
     from valvelab.arrays import BoolArray, FloatArray, IntArray
 
-TRIES = (60_000, 150_000, 150_000, 150_000, 150_000)
+TRIES = (60_000, 150_000)
 """Moves of each attempt at one engine more; the later ones only where the first did not get there."""
 HOT, COLD = 0.4, 0.15
 """Springs by which the flow may fall, at the start and at the end of an attempt (bench_sets.py: trays of 400)."""

@@ -56,6 +56,7 @@ class _Proof:
         self.searches = [BoxSearch(self.units, place, effort.branches, watch) for place in self.units.positions]
         self.sets = [Stock(self.units, position) for position in self.units.positions]
         self.centre: FloatArray | None = None
+        self.reached = -inf
         for grouping in met:
             self._meet(grouping)
 
@@ -112,8 +113,8 @@ class _Proof:
 
     def _bound(self, bound: float, prices: FloatArray) -> None:
         """Keep the best bound and the prices that gave it."""
-        if self.centre is None or bound > self.found.bound:
-            self.centre = prices
+        if self.centre is None or bound > self.reached:
+            self.centre, self.reached = prices, bound
             self.found = replace(self.found, bound=max(self.found.bound, min(bound, self.found.total)))
             many = len(self.found.grouping.sets)
             self.watch.report(Progress("spread", many, None, self.found.total, self.found.bound))

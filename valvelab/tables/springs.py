@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import partial
+from math import ceil
 from typing import Any
 
 from valvelab.decimals import USUAL, Usual, limit, told, with_sign
@@ -141,6 +142,10 @@ def set_tables(result: SetsResult, system: System) -> list[Table]:
             Column("range", known.unit, partial(_range, key=key), usual=finer(known.unit)),
             Column("of limit", "%", partial(_use, key=key, most=most), usual=(0, 0)),
         ]
+    columns += [
+        Column("worst of limit", "%", lambda row: 100.0 * row[1].worst_share, usual=(0, 0)),
+        Column("in", words=lambda row: _BY_KEY[row[1].worst_in].head),
+    ]
     members: list[Column[tuple[int, SpringSet]]] = [
         Column("set", words=lambda row: str(row[0])),
         Column("springs", words=lambda row: ", ".join(row[1].springs)),
@@ -164,21 +169,48 @@ def _use(row: tuple[int, SpringSet], *, key: str, most: float) -> float:
     return 100.0 * row[1].spread[key] / most
 
 
-def proof(result: SetsResult) -> str:
-    """How many sets there are and what is known about more or tighter ones."""
-    left = len(result.left_over)
-    what = "sets by position" if any(one.position for one in result.sets) else f"set{_s(len(result.sets))}"
-    size = "" if what.endswith("position") else f" of {result.size}"
-    text = f"{len(result.sets)} {what}{size}, {left} spring{_s(left)} left over."
-    if not result.sets:
-        return text
-    many = "Proven to be the most there can be" if result.number_proven else f"At most {result.bound_sets} are possible"
-    tight = f"their total spread is {result.total_spread:.3f}"
-    if result.spread_proven:
-        tight += ", proven to be the least"
-    elif result.bound_total_spread > 0.0:
-        tight += f", and none below {result.bound_total_spread:.3f} is possible"
-    return f"{text} {many}; {tight}."
+def statement(result: SetsResult) -> str:
+    """How many sets there are, what is known about more or tighter ones, what their spread is and their order."""
+    count, left = len(result.sets), len(result.left_over)
+    placed = any(one.position for one in result.sets)
+    what = "sets by position" if placed else f"set{_s(count)} of {result.size}"
+    said = [
+        f"{count} {what}, {left} spring{_s(left)} left over.",
+        number_told(count, result.bound_sets, proven=result.number_proven, placed=placed),
+    ]
+    if result.sets:
+        said.append(tightness_told(result.total_spread, result.bound_total_spread, proven=result.spread_proven))
+        said.append(
+            f"Spread: {result.total_spread:.3f} in all, the sum over sets of each range as a share of its limit."
+        )
+        said.append(order_told(result))
+    return " ".join(filter(None, said))
+
+
+def number_told(count: int, bound: int, *, proven: bool, placed: bool = False) -> str:
+    """Whether there can be more sets than `count`, of at most `bound`; `placed`: by position."""
+    if not proven:
+        return f"At most {bound} may exist."
+    return "No arrangement gives more." if placed else f"No arrangement gives {count + 1}."
+
+
+def tightness_told(total: float, bound: float, *, proven: bool) -> str:
+    """How far from the best possible a total spread can be, with as many sets; `total` and `bound` plain numbers."""
+    if proven:
+        return "Tightness: no tighter arrangement exists."
+    if bound <= 0.0:
+        return "Tightness: how near to the best possible is not known."
+    return f"Tightness: within {ceil(100.0 * (total / bound - 1.0))} % of the best possible."
+
+
+def order_told(result: SetsResult) -> str:
+    """The order that sets stand in; nothing of one set, or of sets in an order of their own."""
+    key = "seat_force_n" if "seat_force_n" in result.within else next(iter(result.within))
+    places = [(one.position or "", one.mean[key]) for one in result.sets]
+    if len(places) < 2 or places != sorted(places):
+        return ""
+    by = "position, then of " if any(one.position for one in result.sets) else ""
+    return f"Sets in order of {by}mean {_BY_KEY[key].head}."
 
 
 def _s(count: int) -> str:

@@ -16,6 +16,7 @@ from valvelab.decimals import decimals_of
 from valvelab.records.sets_result import SetsResult
 from valvelab.records.springs_result import SpringResult
 from valvelab.tables.springs import finer as finer_than_usual
+from valvelab.tables.springs import number_told, tightness_told
 from valvelab.units import Dimension, System, display_unit, show
 from valvelab.workbench.state import BayState, entered, keyed
 
@@ -35,7 +36,8 @@ AT_FIRST = ("seat_force", "rate")
 """Characteristics matched by before anyone chose."""
 SHARE_OF_MEDIAN = 0.025
 USUAL_SIZE = 16
-USUAL_TIME_S = 30.0
+USUAL_TIME_S = 3600.0
+"""Long enough that work ends the search, not time: the answer is then the same on every machine."""
 LEFT_OVER = "left over"
 
 Values = Mapping[str, Mapping[str, float | None]]
@@ -303,9 +305,8 @@ def verdict_on(grouping: Grouping, values: Values, wish: Wish) -> str:
         return f"{text}; matched for other limits"
     if grouping.edited:
         return f"{text}; moved by hand (matched: {counted(proof.sets, 'set')}, {proof.total_spread:.3f})"
-    number = "proven the most" if proof.number_proven else f"at most {proof.bound_sets} possible"
-    tight = "proven the least" if proof.spread_proven else f"none below {proof.bound_total_spread:.3f}"
-    return f"{text}; {number}, {tight}"
+    number = number_told(proof.sets, proof.bound_sets, proven=proof.number_proven)
+    return f"{text}. {number} {tightness_told(total, proof.bound_total_spread, proven=proof.spread_proven)}"
 
 
 def _none_yet(grouping: Grouping, values: Values, wish: Wish) -> str:

@@ -264,8 +264,7 @@ def _sets_shown(
         asked = SetsQuestion(springs_question(tray[1], found, cards_in_use(document)), wish.size, dict(wish.within))
         answer = describe_sets(asked, grouping.sets)
         given = tuple(",".join(one) for one in grouping.sets)
-    quick = not (given or wish.thorough)
-    fields = {"time_limit": wish.time_limit_s, "quick": quick, "set": given}
+    fields = {"time_limit": wish.time_limit_s, "thorough": wish.thorough and not given, "set": given}
     return Shown(answer.result, _sets_part(document, tray[0], found, wish.size, wish.within, **fields))
 
 

@@ -28,11 +28,12 @@ TRIED_S = 2.0
 
 @dataclass(frozen=True, slots=True)
 class StatedSets:
-    """What is claimed: position ("" without positions) and springs of each set, and the two bounds."""
+    """What is claimed: position ("" without positions) and springs of each set, the two bounds, what ended it."""
 
     sets: tuple[tuple[str, tuple[str, ...]], ...]
     bound_sets: int
     bound_total_spread: float
+    ended_by_time: bool = False
 
 
 def check_sets(question: SetsQuestion, stated: StatedSets) -> SetsInspection:
@@ -54,6 +55,7 @@ def check_sets(question: SetsQuestion, stated: StatedSets) -> SetsInspection:
         bound_total_spread=stated.bound_total_spread,
         number_proven=engines * len(ready.tray.asked()) == stated.bound_sets,
         spread_proven=least.proven,
+        ended=stated.ended_by_time,
     )
     faults = (*_faults(ready, matched), *_broken_bounds(ready.tray, matched))
     found = answer(question, ready, matched)

@@ -9,9 +9,10 @@ import numpy as np
 
 from valvelab.errors import WrongUsage
 from valvelab.inspection.springs.characteristics import row_of
-from valvelab.inspection.springs.sets import SetsInspection, SetsQuestion, inspect_sets
+from valvelab.inspection.springs.sets import SetsInspection, SetsQuestion, answer, prepare, spring_set
 from valvelab.records.result import Note, info, warning
 from valvelab.records.sets_result import SpringSet
+from valvelab.sets.match import MatchedSets
 
 
 def describe_sets(question: SetsQuestion, given: tuple[tuple[str, ...], ...]) -> SetsInspection:
@@ -19,7 +20,10 @@ def describe_sets(question: SetsQuestion, given: tuple[tuple[str, ...], ...]) ->
 
     Nothing is proven of it. A set over a limit or of another size than asked is kept, with a warning.
     """
-    plain = inspect_sets(replace(question, time_limit_s=0.0))
+    ready = prepare(question)
+    springs = len(ready.tray.names)
+    nothing = MatchedSets((), tuple(range(springs)), 0.0, springs // question.size, 0.0, False, False)
+    plain = answer(question, ready, nothing)
     table = plain.result.values
     _check(given, table, {one.spring: one.told for one in plain.result.excluded})
     keys = {row_of(name).key: limit for name, limit in question.within.items()}
@@ -64,14 +68,9 @@ def _check(given: tuple[tuple[str, ...], ...], table: dict[str, dict[str, float 
                 raise WrongUsage(f"--set: spring {name!r} has no {missing}, by which sets are matched")
 
 
-def _described(one: tuple[str, ...], table: dict[str, dict[str, float | None]], keys: dict[str, float]) -> SpringSet:
-    values = {key: np.array([table[name][key] for name in one], dtype=np.float64) for key in keys}
-    return SpringSet(
-        springs=one,
-        position=None,
-        spread={key: float(np.ptp(row)) for key, row in values.items()},
-        mean={key: float(row.mean()) for key, row in values.items()},
-    )
+def _described(one: tuple[str, ...], table: dict[str, dict[str, float | None]], limits: dict[str, float]) -> SpringSet:
+    values = np.array([[table[name][key] for key in limits] for name in one], dtype=np.float64)
+    return spring_set(one, None, values, limits)
 
 
 def _faults(made: tuple[SpringSet, ...], keys: dict[str, float], size: int) -> Iterator[Note]:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from math import inf
 from time import monotonic
 
 import numpy as np
 
+from valvelab.arrays import FloatArray
 from valvelab.errors import CannotEvaluate, Reason, WrongUsage
 from valvelab.inspection.springs.analysis import SpringAnalysis
 from valvelab.inspection.springs.beside import beside
@@ -19,12 +20,13 @@ from valvelab.measured import Measured
 from valvelab.records.result import Note, info, warning
 from valvelab.records.sets_result import SetsResult, SpringSet
 from valvelab.records.springs_result import ExcludedSpring, TakenSpring
-from valvelab.sets.least_spread import THOROUGH, Effort
+from valvelab.sets.least_spread import QUICK, THOROUGH, Effort
 from valvelab.sets.match import MatchedSet, MatchedSets, match
 from valvelab.sets.tray import LARGEST_SET, SMALLEST_SET, Position, Progress, Tray, Watch, tray
 
 MATCHED = ("seat_force", "open_force", "rate", "solid_height", "free_length")
 """Characteristics that sets can be matched by."""
+ORDERED_BY = "seat_force"
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +42,8 @@ class PositionWish:
 class SetsQuestion:
     """What is asked: readings, set size, the largest range of each characteristic in a set, and conditions by name.
 
-    by_hand: which springs a person takes in or leaves out.
+    time_limit_s: ends the search with the best found; without one counted work does. quick: no small tray's spread is
+    proven. thorough: go on for the least spread. by_hand: which springs a person takes in or leaves out.
     """
 
     springs: SpringsQuestion
@@ -49,7 +52,8 @@ class SetsQuestion:
     together: tuple[tuple[str, ...], ...] = ()
     apart: tuple[tuple[str, str], ...] = ()
     positions: tuple[PositionWish, ...] = ()
-    time_limit_s: float = 30.0
+    time_limit_s: float = inf
+    quick: bool = False
     thorough: bool = False
     by_hand: ByHand = AS_JUDGED
 
@@ -71,8 +75,18 @@ def inspect_sets(
 ) -> SetsInspection:
     """The most matched sets, then the tightest. `report` hears of progress; `cancelled` ends it with the best found."""
     ready = prepare(question)
-    matched = match(ready.tray, watch_of(question, report, cancelled), THOROUGH if question.thorough else Effort())
-    return answer(question, ready, matched)
+    effort = THOROUGH if question.thorough else QUICK if question.quick else Effort()
+    matched = match(ready.tray, watch_of(question, report, cancelled), effort)
+    return answer(question, ready, replace(matched, sets=_in_order(question, ready.tray, matched)))
+
+
+def _in_order(question: SetsQuestion, problem: Tray, matched: MatchedSets) -> tuple[MatchedSet, ...]:
+    """By position, then by mean seat force, or the first characteristic asked for."""
+    names = tuple(question.within)
+    by = names.index(ORDERED_BY) if ORDERED_BY in names else 0
+    return tuple(
+        sorted(matched.sets, key=lambda one: (one.position, float(problem.values[list(one.springs), by].mean())))
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,12 +131,13 @@ def answer(question: SetsQuestion, ready: Prepared, matched: MatchedSets) -> Set
     """Matched sets described, with what is proven of them."""
     problem, table = ready.tray, ready.table
     used = {problem.names[i] for one in matched.sets for i in one.springs}
+    limits = {row_of(name).key: limit for name, limit in question.within.items()}
     result = SetsResult(
         source=question.springs.sources,
         notes=tuple(dict.fromkeys([*ready.notes, *_proof_notes(matched, question)])),
         size=question.size,
-        within={row_of(name).key: limit for name, limit in question.within.items()},
-        sets=tuple(_set(problem, one, tuple(question.within)) for one in matched.sets),
+        within=limits,
+        sets=tuple(_set(problem, one, limits) for one in matched.sets),
         left_over=tuple(name for name in table if name not in used),
         excluded=ready.excluded,
         taken_in=ready.taken_in,
@@ -132,6 +147,7 @@ def answer(question: SetsQuestion, ready: Prepared, matched: MatchedSets) -> Set
         number_proven=matched.number_proven,
         spread_proven=matched.spread_proven,
         bound_total_spread=matched.bound_total_spread,
+        ended_by_time=matched.ended,
         values={spring: {row_of(c).key: row[c].value for c in row} for spring, row in table.items()},
     )
     return SetsInspection(ready.analyses, ready.tray, matched, result)
@@ -203,9 +219,10 @@ def _proof_notes(matched: MatchedSets, question: SetsQuestion) -> Iterator[Note]
     if matched.number_proven:
         yield info("sets", f"{many} sets is proven to be the most there can be")
     else:
-        yield warning(
-            "sets", f"{many} sets found, {matched.bound_sets} not ruled out within {question.time_limit_s:g} s"
-        )
+        yield warning("sets", f"{many} sets found, {matched.bound_sets} not ruled out")
+    if matched.ended:
+        text = "a time limit or a stop ended the search: without one more sets or tighter ones may be found"
+        yield warning("time_limit", text)
     if not many:
         return
     if matched.spread_proven:
@@ -219,12 +236,22 @@ def _proof_notes(matched: MatchedSets, question: SetsQuestion) -> Iterator[Note]
         yield warning("total_spread", text)
 
 
-def _set(problem: Tray, one: MatchedSet, names: tuple[str, ...]) -> SpringSet:
-    keys = [row_of(name).key for name in names]
-    means = problem.values[list(one.springs)].mean(axis=0)
+def _set(problem: Tray, one: MatchedSet, limits: Mapping[str, float]) -> SpringSet:
+    names = tuple(problem.names[i] for i in one.springs)
+    return spring_set(names, one.position or None, problem.values[list(one.springs)], limits)
+
+
+def spring_set(
+    springs: tuple[str, ...], position: str | None, values: FloatArray, limits: Mapping[str, float]
+) -> SpringSet:
+    """A set described: `values` (springs, d) in the order of `limits`, each by its key and in its canonical unit."""
+    spread = dict(zip(limits, map(float, np.ptp(values, axis=0)), strict=True))
+    worst = max(limits, key=lambda key: spread[key] / limits[key])
     return SpringSet(
-        springs=tuple(problem.names[i] for i in one.springs),
-        position=one.position or None,
-        spread=dict(zip(keys, map(float, one.spread), strict=True)),
-        mean=dict(zip(keys, map(float, means), strict=True)),
+        springs=springs,
+        position=position,
+        spread=spread,
+        mean=dict(zip(limits, map(float, values.mean(axis=0)), strict=True)),
+        worst_share=spread[worst] / limits[worst],
+        worst_in=worst,
     )

@@ -1,0 +1,159 @@
+"""The heat bath and the neighbour bound: held by trying everything, by sorting and cutting, and by themselves."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import combinations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from something import each
+
+from valvelab.arrays import FloatArray
+from valvelab.records.sets_result import SetsResult, SpringSet
+from valvelab.sets.heat_bath import Cooling, bathed
+from valvelab.sets.least_spread import QUICK
+from valvelab.sets.match import MatchedSets, best_cuts, match
+from valvelab.sets.neighbour_bound import bound_from, rough_cut, spring_costs
+from valvelab.sets.tray import Grouping, Tray, Watch, tray, units_of
+from valvelab.tables.springs import number_told, statement, tightness_told
+
+
+def scattered(count: int, characteristics: int, limit: float, size: int, seed: int = 0) -> Tray:
+    """Springs alike in all but chance; limits in standard deviations."""
+    values = np.random.default_rng(seed).normal(size=(count, characteristics))
+    return tray(tuple(f"S{i}" for i in range(count)), values, np.full(characteristics, limit), size)
+
+
+@pytest.fixture(scope="module")
+def hundred() -> tuple[Tray, MatchedSets]:
+    asked = scattered(96, 3, 2.5, 8, 4)
+    return asked, match(asked)
+
+
+def _ranges(values: FloatArray, size: int) -> dict[tuple[int, ...], float]:
+    """Every set within limits 1 by trying all, with its spread."""
+    sets = {chosen: np.ptp(values[list(chosen)], axis=0) for chosen in combinations(range(len(values)), size)}
+    return {chosen: float(ranges.sum()) for chosen, ranges in sets.items() if (ranges <= 1.0).all()}
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.integers(0, 10**6), st.integers(1, 4), st.integers(2, 4))
+def test_what_a_spring_costs_is_never_above_its_cheapest_set(seed: int, characteristics: int, size: int) -> None:
+    """By trying every set; on two characteristics it is that set's spread, and a spring without one costs infinity."""
+    asked = scattered(11, characteristics, 1.6, size, seed)
+    units = units_of(asked)
+    costs = spring_costs(units, units.positions[0])
+    cheapest = np.full(11, np.inf)
+    for chosen, spread in _ranges(asked.values / asked.limits, size).items():
+        cheapest[list(chosen)] = np.minimum(cheapest[list(chosen)], spread)
+    assert (costs <= cheapest + 1e-9).all()
+    if characteristics <= 2:
+        assert costs == pytest.approx(cheapest)
+
+
+@settings(max_examples=20, deadline=None)
+@given(st.integers(0, 10**6))
+def test_the_bound_is_never_above_the_least_of_all_pairs_of_sets(seed: int) -> None:
+    asked = scattered(9, 2, 1.8, 3, seed)
+    units = units_of(asked)
+    sets = _ranges(asked.values / asked.limits, 3)
+    totals = [sets[a] + sets[b] for a, b in combinations(sets, 2) if not set(a) & set(b)]
+    bound = bound_from([spring_costs(units, units.positions[0])], [3], 2)
+    assert bound <= min(totals, default=np.inf) + 1e-9
+
+
+def test_a_bath_finds_the_least_of_a_tray_that_can_be_tried(hundred: tuple[Tray, MatchedSets]) -> None:
+    """Two sets of four from ten springs, by trying all; from a rough cut, with no proof behind it."""
+    asked = scattered(10, 2, 4.0, 4, 2)
+    units = units_of(asked)
+    sets = _ranges(asked.values / asked.limits, 4)
+    least = min(sets[a] + sets[b] for a, b in combinations(sets, 2) if not set(a) & set(b))
+    rough = rough_cut(units.low / units.limits, np.arange(8), 4)
+    start = Grouping(tuple((0, tuple(int(unit) for unit in one)) for one in rough))
+    found = bathed(units, start, Cooling(300), Watch())
+    assert found is not None
+    assert units.total(found) == pytest.approx(least)
+    # and a larger tray's baths never leave limits, sizes or springs
+    large, answer = hundred
+    used = [spring for one in answer.sets for spring in one.springs]
+    assert len(used) == len(set(used)) == 8 * len(answer.sets)
+    assert all((one.spread <= large.limits * (1.0 + 1e-9)).all() for one in answer.sets)
+    assert answer.bound_total_spread <= answer.total_spread
+
+
+def test_the_same_sets_however_late_it_is(hundred: tuple[Tray, MatchedSets]) -> None:
+    """Counted work ends the search: a clock that runs a hundred times faster changes nothing before it is over."""
+    asked, answer = hundred
+    left = iter(range(10**9, 0, -1))
+    again = match(asked, Watch(seconds_left=lambda: float(next(left))))
+    assert [one.springs for one in again.sets] == [one.springs for one in answer.sets]
+    assert not again.ended
+    assert match(asked, Watch(seconds_left=lambda: 0.0)).ended
+
+
+@pytest.mark.parametrize(("characteristics", "limit"), [(2, 1.5), (3, 2.0), (5, 3.0)])
+def test_never_worse_than_sorting_by_one_characteristic_and_cutting(characteristics: int, limit: float) -> None:
+    asked = scattered(60, characteristics, limit, 6, characteristics)
+    answer = match(asked, effort=QUICK)
+    cuts = [best_cuts(asked.values, asked.limits, 6, along) for along in range(characteristics)]
+    units = units_of(asked)
+    best = max((len(cut.sets), -units.total(cut)) for cut in cuts)
+    assert (len(answer.sets), -answer.total_spread) >= best
+
+
+def test_a_bath_keeps_springs_together_apart_and_in_their_positions() -> None:
+    """Few wishes cost little: within 5 % of the spread without them."""
+    asked = scattered(64, 2, 2.5, 8, 3)
+    wishes = replace(asked, together=((0, 1),), apart=((2, 3), (4, 5)))
+    free, bound = match(asked), match(wishes)
+    assert len(bound.sets) == len(free.sets)
+    assert bound.total_spread <= 1.05 * free.total_spread
+    for one in each(bound.sets):
+        springs = set(one.springs)
+        assert len(springs & {0, 1}) != 1
+        assert not {2, 3} <= springs
+        assert not {4, 5} <= springs
+
+
+# -- in words ------------------------------------------------------------------------------------------------------
+
+
+def told(total: float, bound: float, means: tuple[float, ...], *, number: bool = True) -> str:
+    sets = tuple(
+        SpringSet(
+            springs=("a", "b"),
+            position=None,
+            spread={"rate_n_per_mm": 0.3, "seat_force_n": 2.0},
+            mean={"rate_n_per_mm": 30.0, "seat_force_n": mean},
+            worst_share=0.5,
+            worst_in="seat_force_n",
+        )
+        for mean in means
+    )
+    result = SetsResult.model_construct(
+        size=2,
+        within={"rate_n_per_mm": 0.6, "seat_force_n": 4.0},
+        sets=sets,
+        left_over=("c",),
+        total_spread=total,
+        bound_sets=4,
+        number_proven=number,
+        spread_proven=total <= bound,
+        bound_total_spread=bound,
+    )
+    return statement(result)
+
+
+def test_the_statement_says_what_is_known() -> None:
+    text = told(3.0, 2.9, (240.0, 245.0, 247.0))
+    assert text.startswith("3 sets of 2, 1 spring left over. No arrangement gives 4. Tightness: within 4 % of the best")
+    assert "3.000 in all, the sum over sets of each range as a share of its limit" in text
+    assert text.endswith("Sets in order of mean seat force.")
+    assert "no tighter arrangement exists" in told(3.0, 3.0, (240.0,))
+    assert "At most 4 may exist." in told(3.0, 2.9, (240.0, 241.0), number=False)
+    assert "order" not in told(3.0, 2.9, (247.0, 245.0))
+    assert tightness_told(3.0, 0.0, proven=False).endswith("is not known.")
+    assert number_told(2, 2, proven=True, placed=True) == "No arrangement gives more."
