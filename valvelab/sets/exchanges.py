@@ -14,7 +14,7 @@ from valvelab.sets.heat_bath import HOT, Cooling, bathed
 from valvelab.sets.tray import SLACK, Grouping, Units, Watch
 
 GAIN = 1e-9
-MOST_TURNS, TURNS_A_UNIT = 2_200, 36
+MOST_TURNS, TURNS_A_UNIT = 3_300, 36
 """Turns of a bath: the most, and the most for each unit."""
 SETTLED = 200
 """Units up to which a cold bath's end is settled by the best exchanges: of many, each round weighs very many."""
