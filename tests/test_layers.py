@@ -21,6 +21,7 @@ BREACHES = {
         "springs/planted.py": "import pathlib",
     },
     "the numerical rooms start no threads and leave the interpreter alone": {"springs/planted.py": "import threading"},
+    "a database only in the store": {"job/planted.py": "import sqlalchemy"},
     "no circle inside a room": {
         "lobe/planted.py": "import valvelab.lobe.planted_beside",
         "lobe/planted_beside.py": "import valvelab.lobe.planted",

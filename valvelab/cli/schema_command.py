@@ -18,6 +18,7 @@ from valvelab.records.job import Job
 from valvelab.records.phasing_sheet import PhasingSheet
 from valvelab.records.saved_job import SavedJob
 from valvelab.records.spec import Spec
+from valvelab.records.stored import RecordsAddResult, RecordsListResult, RecordsShowResult, StoredRecord
 from valvelab.records.train import Train
 
 FURTHER: dict[str, type[BaseModel]] = {
@@ -26,6 +27,10 @@ FURTHER: dict[str, type[BaseModel]] = {
     "demo": DemoResult,
     "certify": CertifyResult,
     "verify": VerifyResult,
+    "record": StoredRecord,
+    "records-add": RecordsAddResult,
+    "records-list": RecordsListResult,
+    "records-show": RecordsShowResult,
     "spec": Spec,
     "job": Job,
     "job-file": SavedJob,

@@ -1,0 +1,237 @@
+"""What the record store is given of an inspection: a record a part of a job, with every byte it rests on.
+
+A job, a file or a folder is inspected by the one road of all uses; of a certificate, what it carries is taken, once it
+was found to agree with itself.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, fields, replace
+from datetime import UTC, date, datetime
+from hashlib import sha256
+from pathlib import Path
+from typing import Any
+
+from valvelab.errors import BadFile, ValvelabError, one_line
+from valvelab.files.contents import Contents, read_contents
+from valvelab.files.job_archive import names_job
+from valvelab.files.spec_file import parse_toml
+from valvelab.files.table import Table, table_in
+from valvelab.job.carried import JOB, RESULT_PREFIX, carry, job_carried, read_carried, result_name
+from valvelab.job.job_file import opened_job
+from valvelab.job.parts import inputs_of, inspect_job, located
+from valvelab.job.typed import Specs
+from valvelab.job.verify import verify_bytes
+from valvelab.quantities import iso_date
+from valvelab.records.job import Job, JobPart, TablePart
+from valvelab.records.result import Note, info, warning
+from valvelab.records.spec import Spec
+from valvelab.records.stored import Entry, FileRole, StoredFile, StoredItem, StoredRecord
+from valvelab.tables.verdicts import rank
+
+CERTIFICATE = "certificate.pdf"
+ITEMS = {"lobes": ("lobes", "lobe"), "springs": ("springs", "spring"), "shaft": ("stations", "station")}
+"""Where a result lists the items measured, and what names one there."""
+LONGEST_TEXT = 500
+_PREAMBLE = {
+    "part": "part", "serial": "serial", "customer": "customer", "operator": "operator", "instrument": "instrument",
+    "calibrated": "instrument_calibrated",
+}  # fmt: skip
+"""Keys of a table's preamble, and what a record calls them."""
+
+
+@dataclass(frozen=True, slots=True)
+class Stated:
+    """What a person states of an inspection; it wins over what the readings say of themselves.
+
+    instrument_due: until when the instrument's calibration holds, ISO 8601. corrects: the whole name of the record that
+    is corrected, and why.
+    """
+
+    part: str | None = None
+    serial: str | None = None
+    customer: str | None = None
+    operator: str | None = None
+    instrument_due: str | None = None
+    corrects: str | None = None
+    reason: str | None = None
+
+    def over(self, wrong: StoredRecord) -> Stated:
+        """The same, with what was stated of a record that is corrected wherever nothing else is said now."""
+        told = {field.name: getattr(self, field.name) for field in fields(self)}
+        return Stated(**{name: getattr(wrong, name) if value is None else value for name, value in told.items()})
+
+
+@dataclass(frozen=True, slots=True)
+class Recording:
+    """What is to be kept of one path, and what its reader has to know."""
+
+    entries: tuple[Entry, ...]
+    notes: tuple[Note, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Done:
+    """A job as it was inspected: its files by name, its job and results among them, and the paper if there is one."""
+
+    name: str
+    job: Job
+    files: Mapping[str, bytes]
+    paper: bytes | None = None
+
+
+def recording(path: Path, stated: Stated, spec: Path | None = None) -> Recording:
+    """What an inspection of a job, file or folder gives, or what a certificate carries. Raises as inspections do."""
+    done = _carried(path) if _is_paper(path) else _inspected(path, spec)
+    notes: list[Note] = []
+    entries = tuple(_entry(done, number, stated, notes) for number in range(len(done.job.part)))
+    return Recording(entries, tuple(dict.fromkeys(notes)))
+
+
+def the_one_that_corrects(found: Recording, inspect: str, path: Path) -> Recording:
+    """The recording's only record of a use, to stand in for another of that use. Raises BadFile for none or several."""
+    alike = tuple(entry for entry in found.entries if entry.record.inspect == inspect)
+    if len(alike) != 1:
+        raise BadFile(
+            str(path), "", f"{len(alike)} parts for {inspect}", "the one that the record to be corrected holds"
+        )
+    return replace(found, entries=alike)
+
+
+def _is_paper(path: Path) -> bool:
+    return path.suffix.lower() == ".pdf"
+
+
+def _inspected(path: Path, spec: Path | None) -> _Done:
+    with opened_job(path) as (found, folder):
+        specs = Specs()
+        if names_job(path):
+            inputs_of(located(found, folder), specs, within=folder)
+        asked = found if spec is None else found.model_copy(update={"spec": spec.absolute()})
+        done = inspect_job(located(asked, folder), specs=specs)
+    job = done.job.model_copy(update={"made": iso_date(done.job.made)})
+    files = carry(job, done.inputs, [part.result for part in done.parts])
+    return _Done(path.name, job, {file.name: file.content for file in files})
+
+
+def _carried(path: Path) -> _Done:
+    data = read_contents(path).data
+    answer = verify_bytes(data, path.name)
+    if not answer.agrees:
+        first = answer.differing[0]
+        found = f"{first.where} reads {first.stated!r}, computed again {first.recomputed!r}"
+        raise BadFile(path.name, "", found, "a certificate that agrees with what it carries")
+    carried = read_carried(data, path.name)
+    return _Done(path.name, job_carried(carried), carried.files, data)
+
+
+def _entry(done: _Done, number: int, stated: Stated, notes: list[Note]) -> Entry:
+    """The record of a part of a job, counted from 0."""
+    part = done.job.part[number]
+    result = json.loads(done.files[result_name(number, part.inspect)])
+    told = dict(_of_spec(part, done.files))
+    told |= _of_readings(part, done, notes)
+    stated_now = {field.name: getattr(stated, field.name) for field in fields(stated)}
+    told |= {name: value for name, value in stated_now.items() if value is not None}
+    verdicts = result["verdicts"]
+    decisions = [row["decision"] for row in verdicts]
+    files = list(_files(done, number, part))
+    now = datetime.now(UTC)
+    record = StoredRecord(
+        recorded=now.isoformat(timespec="microseconds"),
+        inspect=part.inspect,
+        version=result["version"],
+        job_part=number,
+        decision=min(decisions, key=rank, default=None),
+        accepted=decisions.count("accept"),
+        rejected=decisions.count("reject"),
+        undecided=decisions.count("undecided"),
+        items=tuple(_items(part.inspect, result)),
+        files=tuple(row for row, _ in files),
+        **{"date": now.astimezone().date().isoformat(), **told},
+    )
+    if record.out_of_calibration:
+        due = f"measured on {record.date}, its instrument's calibration was due on {record.instrument_due}"
+        notes.append(warning("instrument", f"{done.name}: {due}: no verdict should rest on it"))
+    return Entry.of(record, (data for _, data in files))
+
+
+def _files(done: _Done, number: int, part: JobPart) -> Iterator[tuple[StoredFile, bytes]]:
+    """Every file that the job was inspected from, with the part's own result and the paper."""
+    own = result_name(number, part.inspect)
+    readings = {part.files[field].as_posix() for field in part.POSITIONAL}
+    spec = "" if part.spec is None else part.spec.as_posix()
+    roles: dict[str, FileRole] = {**dict.fromkeys(readings, "readings"), spec: "spec", JOB: "job", own: "result"}
+    for name, data in sorted(done.files.items()):
+        if name == own or not (name.startswith(RESULT_PREFIX) and name.endswith(".json")):
+            yield _file(name, roles.get(name, "input"), data), data
+    if done.paper is not None:
+        yield _file(CERTIFICATE, "certificate", done.paper), done.paper
+
+
+def _file(name: str, role: FileRole, data: bytes) -> StoredFile:
+    return StoredFile(name=name, role=role, sha256=sha256(data).hexdigest(), size=len(data))
+
+
+def _items(use: str, result: Mapping[str, Any]) -> Iterator[StoredItem]:
+    """Everything measured or judged, each once, with the gravest decision on it."""
+    rows, name = ITEMS.get(use, ("", ""))
+    found: dict[str, Any] = dict.fromkeys(one_line(str(row[name])) for row in result.get(rows, ()))
+    for verdict in result["verdicts"]:
+        item, decision = one_line(str(verdict["item"])), verdict["decision"]
+        found[item] = min(found.get(item), decision, key=rank)
+    return (StoredItem(item=item, decision=decision) for item, decision in found.items())
+
+
+def _of_spec(part: JobPart, files: Mapping[str, bytes]) -> Iterator[tuple[str, str]]:
+    if part.spec is None:
+        return
+    name = part.spec.as_posix()
+    spec = parse_toml(files[name], name, Spec)
+    for key, value in (("spec_title", spec.title), ("spec_revision", spec.revision)):
+        if value is not None:
+            yield key, _short(value)
+
+
+def _of_readings(part: JobPart, done: _Done, notes: list[Note]) -> dict[str, Any]:
+    """What the readings say of themselves above the table."""
+    table = _table(part, done)
+    if table is None:
+        return {}
+    preamble = table.preamble
+    told: dict[str, Any] = {to: _short(preamble[key]) for key, to in _PREAMBLE.items() if preamble.get(key)}
+    for key, to in (("date", "date"), ("calibration due", "instrument_due")):
+        if text := preamble.get(key):
+            if (day := _iso(text)) is None:
+                notes.append(info(key, f"{table.file}: {text!r:.60} is no date as YYYY-MM-DD and is not looked for by"))
+            else:
+                told[to] = day
+    try:
+        told["temperature_degc"] = table.quantity("temperature", "temperature")
+    except BadFile as error:
+        notes.append(info("temperature", str(error)))
+    return told
+
+
+def _table(part: JobPart, done: _Done) -> Table | None:
+    if not isinstance(part, TablePart):
+        return None
+    name = part.file.as_posix()
+    try:
+        return table_in(Contents.of(name, done.files[name]), part.columns)
+    except ValvelabError:
+        return None  # a trace in a form of its own has no preamble
+
+
+def _iso(text: str) -> str | None:
+    try:
+        return date.fromisoformat(text.strip()).isoformat()
+    except ValueError:
+        return None
+
+
+def _short(text: str) -> str:
+    """A text that any database takes."""
+    return one_line(text.strip())[:LONGEST_TEXT]

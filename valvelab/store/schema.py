@@ -1,0 +1,86 @@
+"""Which form a store has, and how one of an earlier form becomes one of this: Alembic is loaded only where it must."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from sqlalchemy import Connection, Engine, inspect, text
+
+from valvelab.errors import StoreError
+from valvelab.store.database import WRITING
+from valvelab.store.faults import DAMAGED
+from valvelab.store.tables import TABLES, VERSION_TABLE
+
+REVISIONS = ("0001",)
+"""Every form that a store has had, the first first; a migration adds its own."""
+MIGRATIONS = Path(__file__).parent / "migrations"
+_LOCK = 0x76616C7665
+"""Of PostgreSQL's advisory locks, the one under which a store is made or changed."""
+_QUICK_BYTES = 32 * 2**20
+"""Up to here a file of SQLite is looked through at every opening; a larger one after a run that did not end."""
+_VERBS = ("insert", "update", "delete")
+
+
+def see_to(engine: Engine, place: str, *, create: bool) -> None:
+    """Bring a store to this program's form, or refuse it. create: whether one may be made where there is none."""
+    with engine.begin() as connection:
+        form = _form(connection, place)
+    if form is None and not create:
+        raise StoreError(place, "found no store, expected one that `valvelab records add` made")
+    if form != REVISIONS[-1]:
+        _upgrade(engine, place)
+    if engine.dialect.name == "sqlite":
+        with engine.begin() as connection:
+            _look_through(connection, place)
+
+
+def _form(connection: Connection, place: str) -> str | None:
+    """The form of what is there; None for nothing. Refuses another program's database, and a newer form."""
+    names = set(inspect(connection).get_table_names())
+    if VERSION_TABLE not in names:
+        ours = {table.name for table in TABLES}
+        if names if connection.dialect.name == "sqlite" else names & ours:
+            raise StoreError(place, "found another program's database, expected a store of valvelab or none")
+        return None
+    found = connection.execute(text(f"SELECT version_num FROM {VERSION_TABLE}")).scalars().all()  # noqa: S608 - ours
+    if len(found) != 1:
+        raise StoreError(place, DAMAGED)
+    if found[0] not in REVISIONS:
+        raise StoreError(
+            place, f"found form {found[0]!r:.40}, written by a newer valvelab, expected at most {REVISIONS[-1]}"
+        )
+    return str(found[0])
+
+
+def _upgrade(engine: Engine, place: str) -> None:
+    """Every migration that is due, in one transaction, by whoever comes first."""
+    from alembic.command import upgrade
+    from alembic.config import Config
+
+    config = Config()
+    config.set_main_option("script_location", str(MIGRATIONS).replace("%", "%%"))
+    with engine.connect().execution_options(**{WRITING: True}) as connection, connection.begin():
+        if connection.dialect.name == "postgresql":
+            connection.execute(text("SELECT pg_advisory_xact_lock(:lock)"), {"lock": _LOCK})
+        if _form(connection, place) != REVISIONS[-1]:
+            config.attributes["connection"] = connection
+            upgrade(config, REVISIONS[-1])
+
+
+def _look_through(connection: Connection, place: str) -> None:
+    """Refuse a file of SQLite that is damaged, or holds views and triggers that are not the store's."""
+    rows = connection.execute(
+        text("SELECT type, name FROM sqlite_master WHERE type <> 'index' AND name NOT LIKE 'sqlite_%'")
+    )
+    expected = {("table", table.name) for table in TABLES} | {("table", VERSION_TABLE)}
+    expected |= {("trigger", f"{table.name}_{verb}") for table in TABLES for verb in _VERBS}
+    if {(kind, name) for kind, name in rows} != expected:
+        raise StoreError(place, DAMAGED)
+    file = Path(place)
+    left = file.with_name(f"{file.name}-wal")
+    if file.stat().st_size <= _QUICK_BYTES or (left.exists() and left.stat().st_size):
+        found = connection.execute(text("PRAGMA quick_check(1)")).scalar()
+        if found != "ok":
+            raise StoreError(
+                place, f"found a damaged file ({found!s:.80}), expected a whole one; restore it from a copy"
+            )
