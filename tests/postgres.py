@@ -42,7 +42,7 @@ class Server:
 
     def start(self) -> None:
         """Start it, and wait until it answers."""
-        options = f"-k {self.folder} -c listen_addresses='' -c max_connections=40"
+        options = f"-k {self.folder} -c listen_addresses='' -c max_connections=40 -c fsync=off"
         data, log = str(self.folder / "data"), str(self.folder / "log")
         self.run("pg_ctl", "-D", data, "-l", log, "-w", "-o", options, "start")
 

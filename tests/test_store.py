@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import shutil
 import sqlite3
 from hashlib import sha256
 from pathlib import Path
@@ -11,51 +10,14 @@ from pathlib import Path
 import pytest
 from postgres import Server
 from something import each
+from stored import answer, entry, lay_springs
 
 from valvelab.cli.main import main
 from valvelab.errors import StoreError
-from valvelab.records.stored import Entry, StoredFile, StoredItem, StoredRecord
+from valvelab.records.stored import Entry
 from valvelab.store import Filter, open_store
 
 ROOT = Path(__file__).resolve().parent.parent
-SAMPLES = ROOT / "sample_profiles"
-CAMSHAFT = SAMPLES / "quillmere_four_camshaft.csv"
-SPEC = SAMPLES / "quillmere_four_camshaft.toml"
-
-
-def entry(serial: str = "Q4-017", day: str = "2026-03-14", readings: bytes = b"angle,lift", **more: object) -> Entry:
-    """A record made by hand, with its readings and a result."""
-    result = json.dumps({"verdicts": []}).encode()
-    files = {"lift.csv": ("readings", readings), "result-1-lobes.json": ("result", result)}
-    record = StoredRecord.model_validate(
-        {
-            "recorded": "2026-03-15T08:00:00.000000+00:00",
-            "date": day,
-            "inspect": "lobes",
-            "version": "0.2.0",
-            "job_part": 0,
-            "serial": serial,
-            "temperature_degc": 20.4,
-            "decision": "accept",
-            "accepted": 2,
-            "rejected": 0,
-            "undecided": 0,
-            "items": (StoredItem(item="1I", decision="accept"), StoredItem(item="1E", decision=None)),
-            "files": tuple(
-                StoredFile(name=name, role=role, sha256=sha256(data).hexdigest(), size=len(data))  # type: ignore[arg-type]
-                for name, (role, data) in files.items()
-            ),
-            **more,
-        }
-    )
-    return Entry.of(record, (data for _, data in files.values()))
-
-
-def answer(capsys: pytest.CaptureFixture[str], *words: str, code: int = 0) -> dict[str, object]:
-    """A command's JSON."""
-    assert main(["records", *words, "--json", "--quiet"]) == code, capsys.readouterr().err
-    found: dict[str, object] = json.loads(capsys.readouterr().out)
-    return found
 
 
 # -- the Python side --------------------------------------------------------------------------------------------------
@@ -186,40 +148,98 @@ def test_postgresql_refuses_to_alter_or_delete_even_to_its_owner(postgres: Serve
 # -- the command ------------------------------------------------------------------------------------------------------
 
 
-def test_what_was_inspected_is_added_listed_and_shown(place: str, capsys: pytest.CaptureFixture[str]) -> None:
-    words = ["add", str(CAMSHAFT), "--spec", str(SPEC), "--customer", "Quillmere club", "--store", place]
-    added = answer(capsys, *words, code=1)["records"][0]  # type: ignore[index]
-    assert (added["serial"], added["operator"], added["date"]) == ("Q4-017", "E. W.", "2026-03-14")
-    assert (added["temperature_degc"], added["spec_revision"]) == (20.4, "C")
-    assert {row["role"] for row in added["files"]} == {"readings", "spec", "input", "job", "result"}
-    assert len(added["items"]) >= 8
-    main(["lobes", str(CAMSHAFT), "--spec", str(SPEC), "--json", "--quiet"])
-    lobes = json.loads(capsys.readouterr().out)
-    shown = answer(capsys, "show", added["id"][:8], "--store", place, code=1)
-    assert shown["result"]["lobes"] == lobes["lobes"]  # type: ignore[index]
-    assert len(shown["verdicts"]) == added["accepted"] + added["rejected"] + added["undecided"]  # type: ignore[arg-type]
-    listed = answer(capsys, "list", "--serial", "Q4-017", "--verdict", "rejected", "--store", place)
-    assert [row["id"] for row in listed["records"]] == [added["id"]]  # type: ignore[attr-defined]
-    assert main(["records", "list", "--store", place]) == 0
-    text = capsys.readouterr().out
-    assert "✗ rejected" in text
-    assert added["id"][:12] in text
-
-
-def test_a_correction_takes_over_what_was_stated(
+def test_what_was_inspected_is_added_listed_and_shown(
     place: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    readings = tmp_path / "lift.csv"
-    shutil.copy(CAMSHAFT, readings)
-    wrong = answer(capsys, "add", str(readings), "--customer", "lake", "--store", place)["records"][0]  # type: ignore[index]
-    words = ["add", str(readings), "--serial", "Q4-018", "--corrects", wrong["id"][:8], "--store", place]
+    readings, spec = lay_springs(tmp_path, 247.0, 220.0)
+    words = ["add", str(readings), "--spec", str(spec), "--customer", "Quillmere club", "--store", place]
+    added = answer(capsys, *words, code=1)["records"][0]
+    expected = {
+        "serial": "QF-S-2", "operator": "bench two", "date": "2026-03-14", "temperature_degc": 20.4,
+        "instrument": "lever tester", "instrument_calibrated": "2025-03-01", "instrument_due": "2026-03-01",
+        "out_of_calibration": True, "spec_title": "Quillmere springs", "spec_revision": "C", "inspect": "springs",
+        "decision": "reject", "accepted": 1, "rejected": 1, "undecided": 0, "customer": "Quillmere club",
+        "items": [{"item": "Q01", "decision": "accept"}, {"item": "Q02", "decision": "reject"}],
+    }  # fmt: skip
+    assert {key: added[key] for key in expected} == expected
+    kept = {row["role"]: row["sha256"] for row in added["files"]}
+    assert kept["readings"] == sha256(readings.read_bytes()).hexdigest()
+    assert kept["spec"] == sha256(spec.read_bytes()).hexdigest()
+    assert set(kept) == {"readings", "spec", "job", "result"}
+    main(["springs", str(readings), "--spec", str(spec), "--json", "--quiet"])
+    springs = json.loads(capsys.readouterr().out)
+    shown = answer(capsys, "show", added["id"][:8], "--store", place, code=1)
+    assert shown["result"]["springs"] == springs["springs"]
+    assert shown["verdicts"] == springs["verdicts"]
+    listed = answer(capsys, "list", "--serial", "QF-S-2", "--verdict", "rejected", "--store", place)
+    assert [row["id"] for row in listed["records"]] == [added["id"]]
+    assert main(["records", "list", "--store", place]) == 0
+    text = capsys.readouterr().out
+    for told in ("✗ rejected", "out of calibration since 2026-03-01", added["id"][:12]):
+        assert told in text
+    assert main(["records", "show", added["id"], "--store", place]) == 1
+    text = capsys.readouterr().out
+    for told in ("lever tester", "20.4 °C", kept["readings"], "seat force"):
+        assert told in text
+
+
+def test_a_job_is_a_record_a_part_all_or_none(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    lay_springs(tmp_path, 247.0, 248.0)
+    parts = ['[[part]]\ninspect = "springs"\nfile = "tray.csv"\nspec = "tray.toml"\n']
+    parts.append('[[part]]\ninspect = "sets"\nfile = "tray.csv"\nsize = 2\nwithin = ["seat_force=6 N"]\n')
+    (tmp_path / "job.toml").write_text("".join(parts), encoding="utf-8")
+    file = str(tmp_path / "records.sqlite")
+    (tmp_path / "bad.csv").write_text("angle,lift\n1,x\n", encoding="utf-8")
+    assert main(["records", "add", str(tmp_path / "job.toml"), str(tmp_path / "bad.csv"), "--store", file]) == 3
+    assert main(["records", "list", "--store", file]) == 0
+    assert capsys.readouterr().out.strip() == "no records"
+    added = answer(capsys, "add", str(tmp_path / "job.toml"), "--serial", "engine 14", "--store", file)["records"]
+    assert [(row["inspect"], row["job_part"], row["serial"]) for row in added] == [
+        ("springs", 0, "engine 14"), ("sets", 1, "engine 14"),
+    ]  # fmt: skip
+
+
+def test_what_is_not_there_is_not_made_by_asking(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    file = tmp_path / "records.sqlite"
+    for words in (["list"], ["show", "abcd"], ["history", "1"], ["check"], ["export", str(tmp_path / "x")]):
+        assert main(["records", *words, "--store", str(file)]) == 3
+        assert capsys.readouterr().err == (
+            f"valvelab: {file}: found no store, expected one that `valvelab records add` made\n"
+        )
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_the_default_is_the_user_s_own(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    readings, _ = lay_springs(tmp_path, 247.0)
+    monkeypatch.delenv("VALVELAB_STORE", raising=False)
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+    added = answer(capsys, "add", str(readings))
+    assert added["store"] == str(tmp_path / "data" / "valvelab" / "records.sqlite")
+    assert (tmp_path / "data" / "valvelab").stat().st_mode & 0o077 == 0, "nobody else's to look into"
+    monkeypatch.setenv("VALVELAB_STORE", str(tmp_path / "other.sqlite"))
+    assert answer(capsys, "add", str(readings))["store"] == str(tmp_path / "other.sqlite")
+
+
+@pytest.mark.parametrize("place", ["mysql://host/x", "sqlite://", "postgresql://a:b:c/d", "://"])
+def test_what_is_no_place_is_wrong_usage(place: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["records", "list", "--store", place]) == 2
+    assert capsys.readouterr().err.count("\n") == 1
+
+
+def test_a_correction_takes_over_what_was_stated(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    place = str(tmp_path / "records.sqlite")
+    readings, _ = lay_springs(tmp_path, 247.0)
+    wrong = answer(capsys, "add", str(readings), "--customer", "lake", "--store", place)["records"][0]
+    words = ["add", "--serial", "QF-S-3", "--corrects", wrong["id"][:8], "--store", place, str(readings)]
     assert main(["records", *words]) == 2, "a correction without its reason"
+    assert main(["records", *words, str(readings), "--reason", "x"]) == 2, "one record, two files"
     capsys.readouterr()
-    right = answer(capsys, *words, "--reason", "serial misread")["records"][0]  # type: ignore[index]
-    assert (right["serial"], right["customer"], right["reason"]) == ("Q4-018", "lake", "serial misread")
+    right = answer(capsys, *words, "--reason", "serial misread")["records"][0]
+    assert (right["serial"], right["customer"], right["reason"]) == ("QF-S-3", "lake", "serial misread")
     shown = answer(capsys, "show", wrong["id"], "--store", place)
-    assert shown["record"]["corrected_by"] == right["id"]  # type: ignore[index]
-    springs = SAMPLES / "springs_quillmere_tray.csv"
-    words = ["records", "add", str(springs), "--corrects", right["id"], "--reason", "x", "--store", place]
-    assert main(words) == 3
-    assert "0 parts for lobes" in capsys.readouterr().err
+    assert shown["record"]["corrected_by"] == right["id"]
+    shaft = ROOT / "sample_profiles" / "club_four_journals.csv"
+    assert main(["records", "add", str(shaft), "--corrects", right["id"], "--reason", "x", "--store", place]) == 3
+    assert "0 parts for springs" in capsys.readouterr().err

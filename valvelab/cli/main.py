@@ -23,7 +23,7 @@ COMMANDS: dict[str, str] = {
     **USES,
     "certify": "write the certificate of a job",
     "verify": "recompute a certificate from what it carries",
-    "records": "keep inspections for years: add, list, show",
+    "records": "keep inspections for years, and see what became of a part: add, list, show, history, export",
     "characteristics": "list every characteristic with its unit and meaning",
     "schema": "print the JSON Schema of something the program reads or writes",
 }

@@ -12,20 +12,26 @@ from valvelab.cli.output import page, plain, tell_notes, verdict_text
 from valvelab.cli.streams import answer
 from valvelab.errors import StoreError, WrongUsage
 from valvelab.quantities import iso_date
-from valvelab.records.result import Decision, exit_code, info, verdicts_in, warning
-from valvelab.records.stored import (
-    FileRole,
+from valvelab.records.records_result import (
     RecordsAddResult,
+    RecordsCheckResult,
+    RecordsExportResult,
+    RecordsGrantResult,
+    RecordsHistoryResult,
     RecordsListResult,
     RecordsResult,
     RecordsShowResult,
-    StoredRecord,
 )
+from valvelab.records.result import Decision, exit_code, info, verdicts_in, warning
+from valvelab.records.stored import FileRole, StoredRecord
 from valvelab.store import Filter, Store, open_store
-from valvelab.tables.records import files_table, record_table, records_table, remarks, short
+from valvelab.tables.records import files_table, history_tables, record_table, records_table, remarks, short
 from valvelab.tables.verdicts import WORDS
+from valvelab.writing import same_file
 
 SHOWN = 50
+NOT_SOUND = 1
+"""Exit code of a store that is not as it was recorded."""
 _BY_WORD: dict[str, Decision] = {word: decision for decision, word in WORDS.items()}
 
 
@@ -47,6 +53,14 @@ def configure(parser: argparse.ArgumentParser) -> None:
     _configure_list(doing("list", "list records, the newest first", _list))
     show = doing("show", "show one record", _show)
     show.add_argument("id", metavar="ID", help="its name, or the first signs of it")
+    export = doing("export", "write the whole store as plain files with their SHA-256", _export)
+    export.add_argument("target", type=Path, metavar="DIR_OR_ZIP", help="a new folder, or a file that ends in .zip")
+    taken = doing("import", "take every record of an export into a store, all or none", _import)
+    taken.add_argument("source", type=Path, metavar="DIR_OR_ZIP", help="what export wrote")
+    doing("check", "look at every record and every byte, whether they are as recorded", _check)
+    granted = doing("grant", "let a role of PostgreSQL read and add, and nothing else", _grant)
+    granted.add_argument("role", metavar="ROLE", help="a role that CREATE ROLE made")
+    _configure_history(doing("history", "what became of a part: wear, forces, straightness over its lives", _history))
 
 
 def _configure_add(add: argparse.ArgumentParser) -> None:
@@ -70,6 +84,14 @@ def _configure_list(listing: argparse.ArgumentParser) -> None:
     listing.add_argument("--until", metavar="YYYY-MM-DD", help="only measured on this day or earlier")
     listing.add_argument("--verdict", choices=[*_BY_WORD], help="only with this verdict over all")
     listing.add_argument("--limit", type=int, default=SHOWN, metavar="N", help=f"at most so many ({SHOWN}; 0: all)")
+
+
+def _configure_history(history: argparse.ArgumentParser) -> None:
+    history.add_argument("serial", metavar="SERIAL", help="the part's serial number")
+    history.add_argument("--part", metavar="TEXT", help="only of this part")
+    history.add_argument("--customer", metavar="TEXT", help="only of this customer")
+    history.add_argument("--item", metavar="NAME", help="only of this lobe, spring or station")
+    history.add_argument("--units", choices=("metric", "inch"), default="metric", help="units of the printed table")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -164,3 +186,65 @@ def _bytes_of(store: Store, record: StoredRecord, role: FileRole) -> bytes:
     if file is None:
         raise StoreError(store.place, f"record {short(record.id)}: found no file that is its {role}, expected one")
     return store.content(file.sha256)
+
+
+def _history(args: argparse.Namespace) -> int:
+    from valvelab.job.history import history
+
+    with _opened(args) as store:
+        records = store.history(args.serial, args.part, args.customer)
+        if not records:
+            raise StoreError(store.place, f"found no record of serial number {args.serial!r:.80}, expected one")
+        found = history(records, store.content, args.item)
+        place = store.place
+    notes = found.notes
+    result = RecordsHistoryResult(store=place, serial=args.serial, records=records, rows=found.rows, notes=notes)
+    return _told(result, args, lambda: page(history_tables(found.rows, args.units)) or "nothing that is followed")
+
+
+def _export(args: argparse.Namespace) -> int:
+    from valvelab.store.exchange import export
+
+    with _opened(args) as store:
+        if same_file(args.target, Path(store.place)):
+            raise WrongUsage(f"{args.target}: found the store itself, expected a new folder or .zip")
+        written = export(store, args.target)
+        result = RecordsExportResult(
+            command="records export",
+            store=store.place,
+            place=str(args.target),
+            records=written.records,
+            contents=len(written.files) - 1,
+        )
+    return _told(result, args, lambda: f"{result.records} records written to {args.target}")
+
+
+def _import(args: argparse.Namespace) -> int:
+    from valvelab.store.exchange import restore
+
+    with _opened(args, create=True) as store:
+        taken, added = restore(store, args.source)
+        result = RecordsExportResult(
+            command="records import",
+            store=store.place,
+            place=str(args.source),
+            records=added,
+            contents=len(taken.files) - 1,
+            known=taken.records - added,
+        )
+    return _told(result, args, lambda: f"{added} records taken, {result.known} were there already")
+
+
+def _check(args: argparse.Namespace) -> int:
+    with _opened(args) as store:
+        found = store.check()
+        result = RecordsCheckResult(store=store.place, sound=not found, faults=found)
+    _told(result, args, lambda: "\n".join(found) if found else "sound: every record and every byte is as recorded")
+    return NOT_SOUND if found else 0
+
+
+def _grant(args: argparse.Namespace) -> int:
+    with _opened(args) as store:
+        store.grant(args.role)
+        result = RecordsGrantResult(store=store.place, role=args.role)
+    return _told(result, args, lambda: f"{args.role} may read and add")

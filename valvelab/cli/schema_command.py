@@ -16,9 +16,19 @@ from valvelab.records.gauge_result import AdoptedUncertainty, GaugePlan
 from valvelab.records.instrument_card import InstrumentCard
 from valvelab.records.job import Job
 from valvelab.records.phasing_sheet import PhasingSheet
+from valvelab.records.records_result import (
+    ExportManifest,
+    RecordsAddResult,
+    RecordsCheckResult,
+    RecordsExportResult,
+    RecordsGrantResult,
+    RecordsHistoryResult,
+    RecordsListResult,
+    RecordsShowResult,
+)
 from valvelab.records.saved_job import SavedJob
 from valvelab.records.spec import Spec
-from valvelab.records.stored import RecordsAddResult, RecordsListResult, RecordsShowResult, StoredRecord
+from valvelab.records.stored import StoredRecord
 from valvelab.records.train import Train
 
 FURTHER: dict[str, type[BaseModel]] = {
@@ -31,6 +41,11 @@ FURTHER: dict[str, type[BaseModel]] = {
     "records-add": RecordsAddResult,
     "records-list": RecordsListResult,
     "records-show": RecordsShowResult,
+    "records-history": RecordsHistoryResult,
+    "records-export": RecordsExportResult,
+    "records-check": RecordsCheckResult,
+    "records-grant": RecordsGrantResult,
+    "records-manifest": ExportManifest,
     "spec": Spec,
     "job": Job,
     "job-file": SavedJob,
@@ -39,7 +54,10 @@ FURTHER: dict[str, type[BaseModel]] = {
     "instrument-card": InstrumentCard,
 }
 NAMES = (*USES, *FURTHER)
-READ = ("spec", "job", "job-file", "phasing-sheet", "train", "adopted-uncertainty", "instrument-card")
+READ = (
+    "record", "records-manifest", "spec", "job", "job-file", "phasing-sheet", "train", "adopted-uncertainty",
+    "instrument-card",
+)  # fmt: skip
 
 
 def configure(parser: argparse.ArgumentParser) -> None:

@@ -10,7 +10,7 @@ from typing import Any, Literal, Self
 
 from pydantic import Field, computed_field
 
-from valvelab.records.result import Decision, Record, Result, Text
+from valvelab.records.result import Decision, Record, Text
 
 FileRole = Literal["readings", "spec", "input", "job", "result", "certificate"]
 DERIVED = {"corrected_by", "out_of_calibration"}
@@ -32,7 +32,7 @@ class StoredItem(Record):
     """A lobe, spring or station of a record, with the gravest decision on it; None where nothing was judged."""
 
     item: Text
-    decision: Decision | None
+    decision: Decision | None = None
 
 
 class StoredRecord(Record):
@@ -60,7 +60,7 @@ class StoredRecord(Record):
     temperature_degc: float | None = None
     spec_title: Text | None = None
     spec_revision: Text | None = None
-    decision: Decision | None
+    decision: Decision | None = None
     accepted: int = Field(ge=0)
     rejected: int = Field(ge=0)
     undecided: int = Field(ge=0)
@@ -112,32 +112,3 @@ class Entry:
     def of(cls, record: StoredRecord, contents: Iterable[bytes]) -> Self:
         """The entry of a record that has no name yet."""
         return cls(record.named(), {sha256(data).hexdigest(): data for data in contents})
-
-
-class RecordsResult(Result):
-    """Head of every answer of `valvelab records`; `store`: where the records are kept, without a password."""
-
-    store: Text
-
-
-class RecordsAddResult(RecordsResult):
-    """The document of `valvelab records add`."""
-
-    command: Literal["records add"] = "records add"
-    records: tuple[StoredRecord, ...]
-
-
-class RecordsListResult(RecordsResult):
-    """The document of `valvelab records list`: the newest first; `more`: whether there are others beyond the limit."""
-
-    command: Literal["records list"] = "records list"
-    records: tuple[StoredRecord, ...]
-    more: bool
-
-
-class RecordsShowResult(RecordsResult):
-    """The document of `valvelab records show`; `result`: the inspection's own document as it was recorded."""
-
-    command: Literal["records show"] = "records show"
-    record: StoredRecord
-    result: dict[str, Any]

@@ -13,6 +13,7 @@ from valvelab.errors import StoreError
 DAMAGED = "found a file that is damaged or no store of valvelab, expected one that `valvelab records add` made"
 LOST = "the connection to the database was lost; nothing is half written, try again"
 NO_DRIVER = "PostgreSQL needs the driver psycopg: pip install 'valvelab[postgres]'"
+NOT_ALLOWED = "this role may not do that; `valvelab records grant ROLE` by the store's owner lets a role add and read"
 APPEND_ONLY = "a record is never altered or deleted; a correction is a new record"
 
 #: beginnings of what SQLite calls a fault
@@ -36,7 +37,7 @@ _POSTGRESQL = {
     "57014": "the database gave up waiting; nothing was written, try again",
     "55P03": "another program has held the store for too long; nothing was written, try again",
     "40": "another program wrote at the same moment; nothing was written, try again",
-    "42501": "this role may not do that; `valvelab records grant ROLE` by the store's owner lets it add and read",
+    "42501": NOT_ALLOWED,
     "25006": "the store can only be read",
     "28": "the database refused the name or the password",
     "3D": "there is no database of that name",

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from sqlalchemy import Connection, Engine, inspect, text
+from sqlalchemy import Connection, Engine, inspect, select, text
 
 from valvelab.errors import StoreError
 from valvelab.store.database import WRITING
 from valvelab.store.faults import DAMAGED
-from valvelab.store.tables import TABLES, VERSION_TABLE
+from valvelab.store.tables import CONTENT, FILE, TABLES, VERSION_TABLE
 
 REVISIONS = ("0001",)
 """Every form that a store has had, the first first; a migration adds its own."""
@@ -84,3 +84,21 @@ def _look_through(connection: Connection, place: str) -> None:
             raise StoreError(
                 place, f"found a damaged file ({found!s:.80}), expected a whole one; restore it from a copy"
             )
+
+
+def own_check(connection: Connection) -> list[str]:
+    """What the database itself finds wrong, and files whose bytes are gone."""
+    gone = (
+        select(FILE.c.name, FILE.c.sha256)
+        .outerjoin(CONTENT, CONTENT.c.sha256 == FILE.c.sha256)
+        .where(CONTENT.c.sha256.is_(None))
+    )
+    found = [
+        f"file {name!r:.80}: found no bytes, expected those of {digest}" for name, digest in connection.execute(gone)
+    ]
+    if connection.dialect.name == "sqlite":
+        said = connection.execute(text("PRAGMA integrity_check(20)")).scalars().all()
+        found += [f"SQLite: {line}" for line in said if line != "ok"]
+        broken = connection.execute(text("PRAGMA foreign_key_check")).all()
+        found += [f"SQLite: a row of {row[0]} refers to nothing in {row[2]}" for row in broken[:20]]
+    return found

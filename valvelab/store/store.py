@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from hashlib import sha256
+from itertools import islice
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self, TypeVar
@@ -21,12 +22,15 @@ from valvelab.records.stored import Entry, StoredFile, StoredItem, StoredRecord,
 from valvelab.store.database import WAIT_S, WRITING, engine_of
 from valvelab.store.faults import in_one_sentence, may_be_tried_again
 from valvelab.store.place import default_place, shown, url_of
-from valvelab.store.schema import see_to
+from valvelab.store.rights import grant
+from valvelab.store.schema import own_check, see_to
 from valvelab.store.tables import CONTENT, FILE, ITEM, RECORD
 from valvelab.writing import check_place, make_folder
 
 SHORT = 12
 """Signs of a record's name that are shown; as few as four may be typed."""
+CHANGED = "found other contents than its name says, expected it as it was recorded"
+_ADDED_AT_ONCE = 50
 _NAME = re.compile(r"[0-9a-f]{4,64}")
 _AT_ONCE = 500
 _KEPT = [column for column in RECORD.c if column.name != "number"]
@@ -102,17 +106,13 @@ class Store:
         """Let every connection go."""
         self._engine.dispose()
 
-    def add(self, entries: Sequence[Entry]) -> None:
-        """Keep records with their files, all or none; those that are there already stay as they are.
+    def add(self, entries: Iterable[Entry]) -> int:
+        """Keep records with their files, all or none; those that are there already stay as they are. How many are new.
 
-        Once this returns they outlive a power cut. Raises StoreError, and then none was kept.
+        Once this returns they outlive a power cut. entries: something that can be gone through twice. Raises
+        StoreError, and then none was kept.
         """
-        for entry in entries:
-            if entry.record.id != identity(entry.record):
-                raise StoreError(
-                    self.place, f"record {entry.record.id[:SHORT]}: found other contents than its name says"
-                )
-        self._run(lambda connection: self._add(connection, entries), writing=True)
+        return self._run(lambda connection: self._add(connection, entries), writing=True)
 
     def find(self, asked: Filter) -> tuple[StoredRecord, ...]:
         """Records that a filter asks for, the latest measured first, then the latest recorded."""
@@ -146,21 +146,48 @@ class Store:
         return self.find(Filter(serial=serial, part=part, customer=customer, standing=True))[::-1]
 
     def every(self) -> Iterator[StoredRecord]:
-        """Every record in the order of recording; one that another corrects comes before that."""
+        """Every record in the order of recording, as it is there; one that another corrects comes before that."""
         after = 0
         while True:
             query = _heads().where(RECORD.c.number > after).order_by(RECORD.c.number).limit(_AT_ONCE)
-            numbers = select(RECORD.c.number).where(RECORD.c.number > after).order_by(RECORD.c.number).limit(_AT_ONCE)
-            found, known = self._run(
-                lambda connection, query=query, numbers=numbers: (  # type: ignore[misc]
-                    self._records(connection, query),
-                    connection.execute(numbers).scalars().all(),
-                )
-            )
-            yield from found
-            if not known:
+            found = self._run(lambda connection, query=query: self._read(connection, query))  # type: ignore[misc]
+            yield from found.values()
+            if not found:
                 return
-            after = known[-1]
+            after = max(found)
+
+    def digests(self) -> Iterator[str]:
+        """The SHA-256 of all bytes that are kept."""
+        after = ""
+        while True:
+            query = select(CONTENT.c.sha256).where(CONTENT.c.sha256 > after).order_by(CONTENT.c.sha256).limit(_AT_ONCE)
+            found = self._run(lambda connection, query=query: connection.execute(query).scalars().all())  # type: ignore[misc]
+            yield from found
+            if not found:
+                return
+            after = found[-1]
+
+    def check(self) -> tuple[str, ...]:
+        """All that is not as it was recorded: records, bytes, what the database itself finds; nothing where all is."""
+        return tuple(self._faults())
+
+    def _faults(self) -> Iterator[str]:
+        yield from self._run(own_check)
+        try:
+            for record in self.every():
+                if identity(record) != record.id:
+                    yield f"record {record.id[:SHORT]}: {CHANGED}"
+            for digest in self.digests():
+                try:
+                    self.content(digest)
+                except StoreError as error:
+                    yield error.reason
+        except StoreError as error:  # no row further can be read
+            yield error.reason
+
+    def grant(self, role: str) -> None:
+        """Let a role of PostgreSQL read and add, and nothing else. Raises StoreError where there are no roles."""
+        self._run(lambda connection: grant(connection, role, self.place), writing=True)
 
     def content(self, digest: str) -> bytes:
         """The bytes of a file by their SHA-256. Raises StoreError for those that are not what they were."""
@@ -187,7 +214,15 @@ class Store:
         with self._engine.connect().execution_options(**{WRITING: writing}) as connection, connection.begin():
             return work(connection)
 
-    def _add(self, connection: Connection, entries: Sequence[Entry]) -> None:
+    def _add(self, connection: Connection, entries: Iterable[Entry]) -> int:
+        left, added = iter(entries), 0
+        while some := list(islice(left, _ADDED_AT_ONCE)):
+            added += self._add_some(connection, some)
+        return added
+
+    def _add_some(self, connection: Connection, entries: Sequence[Entry]) -> int:
+        for entry in entries:
+            self._sound(entry.record)
         there = _there(connection, RECORD, "id", [entry.record.id for entry in entries])
         new = {entry.record.id: entry for entry in entries if entry.record.id not in there}
         contents = {digest: data for entry in new.values() for digest, data in entry.contents.items()}
@@ -197,6 +232,7 @@ class Store:
             connection.execute(self._insert_content(), row)
         for entry in new.values():
             self._add_one(connection, entry.record)
+        return len(new)
 
     def _insert_content(self) -> Any:
         """PostgreSQL lets another bench add the same bytes at the same moment; SQLite has one writer at a time."""
@@ -228,24 +264,25 @@ class Store:
 
     def _records(self, connection: Connection, query: Select[Any]) -> tuple[StoredRecord, ...]:
         """The records of a query over their heads, each as its name says."""
+        return tuple(map(self._sound, self._read(connection, query).values()))
+
+    def _read(self, connection: Connection, query: Select[Any]) -> dict[int, StoredRecord]:
+        """The records of a query over their heads, by their number."""
         heads = connection.execute(query).mappings().all()
         numbers = [row["number"] for row in heads]
-        files = _parts(connection, FILE, numbers)
-        items = _parts(connection, ITEM, numbers)
-        return tuple(
-            self._sound(
-                StoredRecord(
-                    **{key: value for key, value in row.items() if key != "number"},
-                    files=tuple(StoredFile(**part) for part in files.get(row["number"], ())),
-                    items=tuple(StoredItem(**part) for part in items.get(row["number"], ())),
-                )
+        files, items = _parts(connection, FILE, numbers), _parts(connection, ITEM, numbers)
+        return {
+            row["number"]: StoredRecord(
+                **{key: value for key, value in row.items() if key != "number"},
+                files=tuple(StoredFile(**part) for part in files.get(row["number"], ())),
+                items=tuple(StoredItem(**part) for part in items.get(row["number"], ())),
             )
             for row in heads
-        )
+        }
 
     def _sound(self, record: StoredRecord) -> StoredRecord:
         if identity(record) != record.id:
-            raise StoreError(self.place, f"record {record.id[:SHORT]}: found it changed since it was recorded")
+            raise StoreError(self.place, f"record {record.id[:SHORT]}: {CHANGED}")
         return record
 
 

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
+from valvelab.decimals import decimals_of, limit
+from valvelab.inspection.characteristics import printed
+from valvelab.records.records_result import HistoryPoint, HistoryRow
 from valvelab.records.stored import StoredRecord
 from valvelab.tables.description import Column, Mark, Table, table_of
-from valvelab.units import show
+from valvelab.units import System, show
 
 SHORT = 12
 """Signs of a record's name that are shown."""
 NOT_JUDGED = "not judged"
-ABOUT_RECORDS = "Records"
 
 
 def short(name: str) -> str:
@@ -85,3 +87,38 @@ def files_table(record: StoredRecord) -> Table:
     """The files of a record."""
     rows = tuple((file.role, file.name, f"{file.size}", file.sha256) for file in record.files)
     return Table(("file is", "name", "bytes", "SHA-256"), rows, left=2, flush_left=(3,))
+
+
+def history_tables(rows: Sequence[HistoryRow], system: System) -> list[Table]:
+    """A table a characteristic: every item at every date, to one count of decimals."""
+    together: dict[tuple[str, str], list[HistoryRow]] = {}
+    for row in rows:
+        together.setdefault((row.characteristic, row.unit), []).append(row)
+    return [_history(name, unit, found, system) for (name, unit), found in together.items()]
+
+
+def _history(name: str, unit: str, rows: Sequence[HistoryRow], system: System) -> Table:
+    pairs = [(row.item, point) for row in rows for point in row.points]
+    count = decimals_of((point.standard_uncertainty for _, point in pairs), unit, system)
+
+    def stated(read: Callable[[HistoryPoint], float | None]) -> Callable[[tuple[str, HistoryPoint]], str]:
+        return lambda pair: "" if (end := read(pair[1])) is None else limit(end, count, unit, system)
+
+    changes = any(point.compared_with for _, point in pairs)
+    columns: list[Column[tuple[str, HistoryPoint]]] = [
+        Column("item", words=lambda pair: pair[0]),
+        Column("date", words=lambda pair: pair[1].date),
+        Column("record", words=lambda pair: short(pair[1].record)),
+        *([Column("since", words=lambda pair: short(pair[1].compared_with or ""))] if changes else []),
+        Column(printed(name, unit), unit, lambda pair: pair[1].value, lambda pair: pair[1].standard_uncertainty,
+               with_u=True, decimals=count),
+        Column("lower", value=lambda pair: pair[1].lower, words=stated(lambda point: point.lower)),
+        Column("upper", value=lambda pair: pair[1].upper, words=stated(lambda point: point.upper)),
+        Column("verdict", words=lambda pair: Mark(pair[1].decision) if pair[1].decision else ""),
+        Column("remarks", words=lambda pair: "; ".join(_point_remarks(pair[1]))),
+    ]  # fmt: skip
+    return table_of(pairs, columns, system, title=printed(name, unit), keep_empty=True)
+
+
+def _point_remarks(point: HistoryPoint) -> list[str]:
+    return [*([point.reason] if point.reason else []), *(["instrument out of calibration"] * point.out_of_calibration)]
