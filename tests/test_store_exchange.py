@@ -120,7 +120,10 @@ HARM: dict[str, tuple[Callable[[Path], object], str]] = {
         "another record than its name says",
     ),
     "a verdict changed, the manifest too": (forged, "another record than its name says"),
-    "cut off": (lambda folder: changed(folder, "records.jsonl", lambda data: data[: data.rfind(b'{"schema')]), "other bytes"),
+    "cut off": (
+        lambda folder: changed(folder, "records.jsonl", lambda data: data[: data.rfind(b'{"schema')]),
+        "other bytes",
+    ),
     "bytes changed": (lambda folder: changed(folder, a_content(folder), lambda data: data[:-1] + b"!"), "other bytes"),
     "bytes longer": (lambda folder: changed(folder, a_content(folder), lambda data: data + b"!"), "more than"),
     "bytes gone": (lambda folder: (folder / a_content(folder)).unlink(), "can't be read"),
