@@ -72,6 +72,11 @@ class Server:
         return self.url(name)
 
 
+def database_of(url: str) -> str:
+    """The name of the database behind a URL of this server."""
+    return url.partition("@/")[2].partition("?")[0]
+
+
 def unprivileged() -> pwd.struct_passwd:
     """A user that is not root."""
     try:

@@ -14,7 +14,9 @@ from valvelab.cli.main import main
 from valvelab.records.stored import Entry, StoredFile, StoredItem, StoredRecord
 
 
-def entry(serial: str = "Q4-017", day: str = "2026-03-14", readings: bytes = b"angle,lift", **more: object) -> Entry:
+def entry(
+    serial: str | None = "Q4-017", day: str = "2026-03-14", readings: bytes = b"angle,lift", **more: object
+) -> Entry:
     """A record made by hand, with its readings and a result."""
     result = json.dumps({"verdicts": []}).encode()
     files = {"lift.csv": ("readings", readings), "result-1-lobes.json": ("result", result)}

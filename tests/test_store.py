@@ -8,7 +8,7 @@ from hashlib import sha256
 from pathlib import Path
 
 import pytest
-from postgres import Server
+from postgres import Server, database_of
 from something import each
 from stored import answer, entry, lay_springs
 
@@ -136,7 +136,7 @@ def test_postgresql_refuses_to_alter_or_delete_even_to_its_owner(postgres: Serve
     import psycopg
 
     url = postgres.new_database()
-    database = url.partition("@/")[2].partition("?")[0]
+    database = database_of(url)
     with open_store(url) as store:
         store.add([entry()])
         for statement in (*ALTERING, "TRUNCATE record_item"):

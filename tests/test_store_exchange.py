@@ -11,7 +11,7 @@ from hashlib import sha256
 from pathlib import Path
 
 import pytest
-from postgres import Server
+from postgres import Server, database_of
 from something import each
 from stored import answer, entry, lay_springs
 
@@ -194,7 +194,7 @@ def test_a_bench_may_add_and_read_and_nothing_else(postgres: Server, capsys: pyt
     import psycopg
 
     url = postgres.new_database()
-    database = url.partition("@/")[2].partition("?")[0]
+    database = database_of(url)
     postgres.say("DROP ROLE IF EXISTS bench", "CREATE ROLE bench LOGIN")
     kept = entry()
     with open_store(url) as store:
