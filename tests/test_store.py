@@ -194,9 +194,8 @@ def test_a_job_is_a_record_a_part_all_or_none(tmp_path: Path, capsys: pytest.Cap
     assert main(["records", "list", "--store", file]) == 0
     assert capsys.readouterr().out.strip() == "no records"
     added = answer(capsys, "add", str(tmp_path / "job.toml"), "--serial", "engine 14", "--store", file)["records"]
-    assert [(row["inspect"], row["job_part"], row["serial"]) for row in added] == [
-        ("springs", 0, "engine 14"), ("sets", 1, "engine 14"),
-    ]  # fmt: skip
+    told = [(row["inspect"], row["job_part"], row["serial"]) for row in added]
+    assert told == [("springs", 0, "engine 14"), ("sets", 1, "engine 14")]
 
 
 def test_what_is_not_there_is_not_made_by_asking(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

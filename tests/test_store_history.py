@@ -65,9 +65,10 @@ def rows_of(found: dict[str, Any]) -> dict[tuple[str, str], list[dict[str, Any]]
 
 def test_wear_is_what_was_lost(camshaft: str, capsys: pytest.CaptureFixture[str]) -> None:
     rows = rows_of(answer(capsys, "history", "Q4-017", "--store", camshaft))
-    assert list(rows) == [
+    followed = [
         ("max_lift", "1I"), ("max_lift", "1E"), ("wear", "1I"), ("wear", "1E"), ("wear since the first", "1I"),
     ]  # fmt: skip
+    assert list(rows) == followed
     truth = {("wear", "1I"): (30.0, 25.0), ("wear since the first", "1I"): (30.0, 55.0), ("wear", "1E"): (0.0,)}
     for key, losses in truth.items():
         for point, loss in zip(each(rows[key]), losses, strict=True):
@@ -130,9 +131,8 @@ def test_forces_over_the_lives_of_springs(tmp_path: Path, capsys: pytest.Capture
             [forces[place] for forces in truth.values()], abs=0.2
         )
         assert [point["value"] for point in rows["rate", spring]] == pytest.approx([30.0] * 3, abs=0.05)
-    assert [(point["lower"], point["decision"]) for point in rows["seat_force", "Q01"]] == [
-        (235.0, "accept"), (235.0, "accept"), (235.0, "reject"),
-    ]  # fmt: skip
+    ends = [(point["lower"], point["decision"]) for point in rows["seat_force", "Q01"]]
+    assert ends == [(235.0, "accept"), (235.0, "accept"), (235.0, "reject")]
     assert {point["standard_uncertainty"] > 0.0 for point in rows["seat_force", "Q01"]} == {True}
     assert main(["records", "history", "QF-S-2", "--item", "Q01", "--store", file, "--units", "inch"]) == 0
     text = capsys.readouterr().out

@@ -37,9 +37,7 @@ def thawed(form: str, database: str, folder: Path, request: pytest.FixtureReques
         return str(folder / "records.sqlite")
     server: Server = request.getfixturevalue("postgres")
     url = server.new_database()
-    server.say(
-        (HERE / "stores" / form / "records.sql").read_text("utf-8"), database=url.partition("@/")[2].partition("?")[0]
-    )
+    server.say((HERE / "stores" / form / "records.sql").read_text("utf-8"), database=database_of(url))
     return url
 
 
