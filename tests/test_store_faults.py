@@ -111,6 +111,25 @@ def test_a_folder_that_is_not_there_is_said(tmp_path: Path, capsys: pytest.Captu
     assert "its folder is not there" in one_sentence(capsys)
 
 
+def test_a_store_where_nothing_may_be_written_is_read(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    # root has leave for everything
+    file = store_file(tmp_path)
+    readings, _ = lay_springs(tmp_path, 247.0)
+    before = {path.name: path.read_bytes() for path in tmp_path.iterdir()}
+    monkeypatch.setattr(os, "access", lambda _path, wanted: not wanted & os.W_OK)
+    assert main(["records", "history", "S1", "--store", str(file)]) == 0
+    assert main(["records", "check", "--store", str(file)]) == 0
+    capsys.readouterr()
+    assert main(["records", "add", str(readings), "--store", str(file), "--quiet"]) == 3
+    assert "can only be read" in one_sentence(capsys)
+    assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == before
+    file.with_name("records.sqlite-wal").write_bytes(b"left")
+    assert main(["records", "list", "--store", str(file)]) == 3
+    assert "not yet in it" in one_sentence(capsys)
+
+
 # -- lost connections --------------------------------------------------------------------------------------------------
 
 
@@ -328,8 +347,8 @@ with open_store(sys.argv[1]) as store:
 """
 
 
-def killed(place: str, name: str, after_s: float) -> list[str]:
-    """What a process that adds until it is killed said was kept."""
+def killed(place: str, name: str, after_s: float, *, once_kept: bool) -> list[str]:
+    """What a process that adds until it is killed said was kept; the time counts from its start or the first record."""
     environment = {**os.environ, "PYTHONPATH": os.pathsep.join([str(HERE.parent), str(HERE)])}
     said: list[str] = []
     with subprocess.Popen(
@@ -339,6 +358,8 @@ def killed(place: str, name: str, after_s: float) -> list[str]:
         child.stdout.readline()
         listener = threading.Thread(target=said.extend, args=(child.stdout,))
         listener.start()
+        while once_kept and not said and child.poll() is None:
+            time.sleep(0.01)
         time.sleep(after_s)
         child.send_signal(signal.SIGKILL)
         listener.join()
@@ -349,7 +370,7 @@ def test_a_kill_at_any_moment_leaves_whole_records(place: str, request: pytest.F
     moments = random.Random(KILLS)  # noqa: S311 - moments, no secrets
     confirmed: list[str] = []
     for number in range(KILLS):
-        confirmed += killed(place, f"run {number}", moments.uniform(0.05, 0.6))
+        confirmed += killed(place, f"run {number}", moments.uniform(0.0, 0.4), once_kept=number % 2 == 1)
     assert confirmed, "the kills fell before anything was kept"
     with open_store(place) as store:
         kept = {row.id: row for row in store.find(Filter())}

@@ -134,7 +134,7 @@ def _entry(done: _Done, number: int, stated: Stated, notes: list[Note]) -> Entry
     told = dict(_of_spec(part, done.files))
     told |= _of_readings(part, done, notes)
     stated_now = {field.name: getattr(stated, field.name) for field in fields(stated)}
-    told |= {name: value for name, value in stated_now.items() if value is not None}
+    told |= {name: one_line(value) for name, value in stated_now.items() if value is not None}
     verdicts = result["verdicts"]
     decisions = [row["decision"] for row in verdicts]
     files = list(_files(done, number, part))

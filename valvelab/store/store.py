@@ -11,8 +11,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Self, TypeVar
 
-from sqlalchemy import URL, Connection, Engine, Select, Table, func, insert, select
-from sqlalchemy.dialects.postgresql import insert as insert_unless_there
+from sqlalchemy import URL, Connection, Engine, Select, Table, func, insert, select, text
 from sqlalchemy.exc import DBAPIError
 
 from valvelab.errors import StoreError
@@ -35,6 +34,8 @@ _NAME = re.compile(r"[0-9a-f]{4,64}")
 _AT_ONCE = 500
 _KEPT = [column for column in RECORD.c if column.name != "number"]
 _LATER = RECORD.alias("later")
+_ADD_CONTENT = text("INSERT INTO content (sha256, data) VALUES (:sha256, :data) ON CONFLICT DO NOTHING")
+"""Where benches share a database, another may add the same bytes at the same moment."""
 Answer = TypeVar("Answer")
 
 
@@ -66,7 +67,7 @@ def open_store(place: str | None = None, *, create: bool = True, wait_s: float =
     if url.get_backend_name() == "sqlite":
         _check_file(Path(name), place, create=create)
     with in_one_sentence(name):
-        engine = engine_of(url, wait_s)
+        engine = engine_of(url, name, wait_s)
         try:
             see_to(engine, name, create=create)
         except BaseException:
@@ -229,16 +230,10 @@ class Store:
         held = _there(connection, CONTENT, "sha256", list(contents))
         missing = [{"sha256": digest, "data": data} for digest, data in contents.items() if digest not in held]
         for row in missing:
-            connection.execute(self._insert_content(), row)
+            connection.execute(_ADD_CONTENT, row)
         for entry in new.values():
             self._add_one(connection, entry.record)
         return len(new)
-
-    def _insert_content(self) -> Any:
-        """PostgreSQL lets another bench add the same bytes at the same moment; SQLite has one writer at a time."""
-        if self._engine.dialect.name == "postgresql":
-            return insert_unless_there(CONTENT).on_conflict_do_nothing()
-        return insert(CONTENT)
 
     def _add_one(self, connection: Connection, record: StoredRecord) -> None:
         if record.corrects is not None:
