@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import json
 import sqlite3
+from contextlib import closing
 from hashlib import sha256
 from pathlib import Path
+from typing import Any
 
 import pytest
 from postgres import Server, database_of
 from something import each
+from sqlalchemy import Engine, event
 from stored import answer, entry, lay_springs
 
 from valvelab.cli.main import main
@@ -107,14 +110,46 @@ def test_names_are_the_first_signs(place: str) -> None:
                 store.get(wrong)
 
 
+def test_no_question_looks_through_all_records_whatever_analyze_found(tmp_path: Path) -> None:
+    # as SQLite explains it: a search by an index, or the newest first along one
+    file = str(tmp_path / "records.sqlite")
+    asked: list[tuple[str, Any]] = []
+
+    def listen(_connection: object, _cursor: object, statement: str, parameters: Any, *_: object) -> None:
+        asked.append((statement, parameters))
+
+    with open_store(file) as store:
+        store.add([entry(f"S{number}") for number in range(200)])
+        with closing(sqlite3.connect(file)) as connection:
+            connection.execute("ANALYZE")
+            event.listen(Engine, "before_cursor_execute", listen)
+            name = store.find(Filter(serial="S3", limit=5))[0].id
+            for filtered in (Filter(limit=5), Filter(customer="x"), Filter(part="x"), Filter(decision="reject")):
+                store.find(filtered)
+            store.get(name)
+            store.history("S4")
+            event.remove(Engine, "before_cursor_execute", listen)
+            plans = [
+                row[3]
+                for statement, parameters in asked
+                if statement.startswith("SELECT")
+                for row in connection.execute(f"EXPLAIN QUERY PLAN {statement}", parameters)
+            ]
+    assert len(plans) > 12
+    scans = {plan for plan in plans if "SCAN" in plan or "AUTOMATIC" in plan}
+    assert scans == {"SCAN record USING INDEX ix_record_date_number"}
+
+
 ALTERING = [
     "UPDATE record SET serial = 'X'", "DELETE FROM record", "UPDATE content SET data = ''", "DELETE FROM content",
     "UPDATE record_file SET name = 'X'", "DELETE FROM record_file", "UPDATE record_item SET decision = 'accept'",
     "DELETE FROM record_item",
 ]  # fmt: skip
+OTHERS = "schema_version, recorded, date, inspect, version, job_part, accepted, rejected, undecided, corrects, reason"
 REPLACING = [
     "INSERT OR REPLACE INTO content SELECT sha256, '' FROM content",
     "INSERT OR REPLACE INTO record SELECT * FROM record",
+    f"INSERT OR REPLACE INTO record (number, id, {OTHERS}) SELECT 9, 'x', {OTHERS} FROM record WHERE corrects > ''",  # noqa: S608
     "INSERT OR REPLACE INTO record_item SELECT record, place, item, 'reject' FROM record_item",
     "INSERT OR REPLACE INTO record_file SELECT record, place, 'X', role, sha256, size FROM record_file",
 ]  # fmt: skip
@@ -122,14 +157,17 @@ REPLACING = [
 
 def test_sqlite_refuses_to_alter_or_delete(tmp_path: Path) -> None:
     file = tmp_path / "records.sqlite"
+    wrong = entry()
     with open_store(str(file)) as store:
-        store.add([entry()])
+        store.add([wrong])
+        store.add([entry(day="2026-05-01", corrects=wrong.record.id, reason="misread")])
+        before = store.find(Filter())
         connection = sqlite3.connect(file)
         for statement in (*ALTERING, *REPLACING):
             with pytest.raises(sqlite3.IntegrityError, match="never altered or deleted"):
                 connection.execute(statement)
         connection.close()
-        assert store.find(Filter()) == (entry().record,)
+        assert store.find(Filter()) == before
 
 
 def test_postgresql_refuses_to_alter_or_delete_even_to_its_owner(postgres: Server) -> None:

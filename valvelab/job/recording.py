@@ -17,6 +17,7 @@ from typing import Any
 from valvelab.errors import BadFile, ValvelabError, one_line
 from valvelab.files.contents import Contents, read_contents
 from valvelab.files.job_archive import names_job
+from valvelab.files.lift_check_sheet import read_lift_check_sheet
 from valvelab.files.spec_file import parse_toml
 from valvelab.files.table import Table, table_in
 from valvelab.job.carried import JOB, RESULT_PREFIX, carry, job_carried, read_carried, result_name
@@ -25,7 +26,8 @@ from valvelab.job.parts import inputs_of, inspect_job, located
 from valvelab.job.typed import Specs
 from valvelab.job.verify import verify_bytes
 from valvelab.quantities import iso_date
-from valvelab.records.job import Job, JobPart, TablePart
+from valvelab.records.job import Job, JobPart, LiftCheckPart, TablePart
+from valvelab.records.lift_check import LiftCheckSheet
 from valvelab.records.result import Note, info, warning
 from valvelab.records.spec import Spec
 from valvelab.records.stored import Entry, FileRole, StoredFile, StoredItem, StoredRecord
@@ -196,7 +198,9 @@ def _of_spec(part: JobPart, files: Mapping[str, bytes]) -> Iterator[tuple[str, s
 
 
 def _of_readings(part: JobPart, done: _Done, notes: list[Note]) -> dict[str, Any]:
-    """What the readings say of themselves above the table."""
+    """What the readings say of themselves: above the table, or on the sheet."""
+    if isinstance(part, LiftCheckPart):
+        return _of_sheet(read_lift_check_sheet(_contents(part, done))[0])
     table = _table(part, done)
     if table is None:
         return {}
@@ -215,12 +219,28 @@ def _of_readings(part: JobPart, done: _Done, notes: list[Note]) -> dict[str, Any
     return told
 
 
+def _of_sheet(sheet: LiftCheckSheet) -> dict[str, Any]:
+    instrument = sheet.instrument
+    told = {
+        "date": sheet.date,
+        "operator": sheet.inspector,
+        "instrument": " ".join(filter(None, (instrument.name, instrument.serial))),
+        "instrument_calibrated": instrument.calibrated,
+        "instrument_due": instrument.due,
+    }
+    return {name: _short(text) for name, text in told.items() if text} | {"temperature_degc": sheet.temperature}
+
+
+def _contents(part: JobPart, done: _Done) -> Contents:
+    name = part.file.as_posix()
+    return Contents.of(name, done.files[name])
+
+
 def _table(part: JobPart, done: _Done) -> Table | None:
     if not isinstance(part, TablePart):
         return None
-    name = part.file.as_posix()
     try:
-        return table_in(Contents.of(name, done.files[name]), part.columns)
+        return table_in(_contents(part, done), part.columns)
     except ValvelabError:
         return None  # a trace in a form of its own has no preamble
 

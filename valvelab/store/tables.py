@@ -15,6 +15,7 @@ from sqlalchemy import (
     String,
     Table,
     Text,
+    text,
 )
 
 NAMES = {
@@ -27,6 +28,8 @@ METADATA = MetaData(naming_convention=NAMES)
 
 NUMBER = BigInteger().with_variant(Integer, "sqlite")
 """A row's number; SQLite counts rows itself only where the column is called INTEGER."""
+
+STATED = text("corrects IS NOT NULL")
 
 RECORD = Table(
     "record",
@@ -53,15 +56,19 @@ RECORD = Table(
     Column("accepted", Integer, nullable=False),
     Column("rejected", Integer, nullable=False),
     Column("undecided", Integer, nullable=False),
-    Column("corrects", String(64), ForeignKey("record.id"), unique=True),
+    Column("corrects", String(64), ForeignKey("record.id")),
     Column("reason", Text),
+    Index("ux_record_corrects", "corrects", unique=True, sqlite_where=STATED, postgresql_where=STATED),
     Index("ix_record_date_number", "date", "number"),
     Index("ix_record_serial_date_number", "serial", "date", "number"),
     Index("ix_record_part_date_number", "part", "date", "number"),
     Index("ix_record_customer_date_number", "customer", "date", "number"),
     Index("ix_record_decision_date_number", "decision", "date", "number"),
 )
-"""Newest first and one filter are answered from an index; `corrects` is unique: a record is corrected once."""
+"""Newest first and one filter are answered from an index; a record is corrected once.
+
+The index of `corrects` leaves out those that correct nothing: with them SQLite's ANALYZE holds it for useless.
+"""
 
 CONTENT = Table(
     "content",

@@ -102,14 +102,13 @@ ALTER TABLE ONLY public.record_item
 ALTER TABLE ONLY public.store_version
     ADD CONSTRAINT store_version_pkc PRIMARY KEY (version_num);
 ALTER TABLE ONLY public.record
-    ADD CONSTRAINT uq_record_corrects UNIQUE (corrects);
-ALTER TABLE ONLY public.record
     ADD CONSTRAINT uq_record_id UNIQUE (id);
 CREATE INDEX ix_record_customer_date_number ON public.record USING btree (customer, date, number);
 CREATE INDEX ix_record_date_number ON public.record USING btree (date, number);
 CREATE INDEX ix_record_decision_date_number ON public.record USING btree (decision, date, number);
 CREATE INDEX ix_record_part_date_number ON public.record USING btree (part, date, number);
 CREATE INDEX ix_record_serial_date_number ON public.record USING btree (serial, date, number);
+CREATE UNIQUE INDEX ux_record_corrects ON public.record USING btree (corrects) WHERE (corrects IS NOT NULL);
 CREATE TRIGGER content_append_only BEFORE DELETE OR UPDATE OR TRUNCATE ON public.content FOR EACH STATEMENT EXECUTE FUNCTION public.valvelab_append_only();
 CREATE TRIGGER record_append_only BEFORE DELETE OR UPDATE OR TRUNCATE ON public.record FOR EACH STATEMENT EXECUTE FUNCTION public.valvelab_append_only();
 CREATE TRIGGER record_file_append_only BEFORE DELETE OR UPDATE OR TRUNCATE ON public.record_file FOR EACH STATEMENT EXECUTE FUNCTION public.valvelab_append_only();

@@ -14,7 +14,7 @@ NUMBER = sa.BigInteger().with_variant(sa.Integer, "sqlite")
 #: table → what makes one of its rows that row
 KEYS = {
     "content": ("sha256",),
-    "record": ("id", "number"),
+    "record": ("id", "number", "corrects"),
     "record_file": ("record AND place", ),
     "record_item": ("record AND place", ),
 }  # fmt: skip
@@ -57,8 +57,11 @@ def upgrade() -> None:
         sa.Column("reason", sa.Text),
         sa.PrimaryKeyConstraint("number", name="pk_record"),
         sa.UniqueConstraint("id", name="uq_record_id"),
-        sa.UniqueConstraint("corrects", name="uq_record_corrects"),
         sa.ForeignKeyConstraint(["corrects"], ["record.id"], name="fk_record_corrects"),
+    )
+    stated = sa.text("corrects IS NOT NULL")
+    op.create_index(
+        "ux_record_corrects", "record", ["corrects"], unique=True, sqlite_where=stated, postgresql_where=stated
     )
     op.create_index("ix_record_date_number", "record", ["date", "number"])
     for column in ("serial", "part", "customer", "decision"):
