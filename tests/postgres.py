@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import pwd
 import shutil
 import subprocess
 import tempfile
@@ -35,8 +34,8 @@ class Server:
         """Run one of its programs, as a user who may: the server refuses root."""
         whole = [str(self.bin / command[0]), *command[1:]]
         if os.geteuid() == 0:
-            user = unprivileged()
-            whole = ["setpriv", f"--reuid={user.pw_uid}", f"--regid={user.pw_gid}", "--clear-groups", *whole]
+            user, group = unprivileged()
+            whole = ["setpriv", f"--reuid={user}", f"--regid={group}", "--clear-groups", *whole]
         done = subprocess.run(whole, cwd=self.folder, capture_output=True, text=True, check=False, timeout=60)
         assert done.returncode == 0, done.stdout + done.stderr
 
@@ -77,12 +76,12 @@ def database_of(url: str) -> str:
     return url.partition("@/")[2].partition("?")[0]
 
 
-def unprivileged() -> pwd.struct_passwd:
-    """A user that is not root."""
-    try:
-        return pwd.getpwnam("postgres")
-    except KeyError:
-        return pwd.getpwnam("nobody")
+def unprivileged() -> tuple[int, int]:
+    """User and group that are not root's."""
+    import pwd
+
+    known = {user.pw_name: (user.pw_uid, user.pw_gid) for user in pwd.getpwall()}
+    return known.get("postgres") or known["nobody"]
 
 
 @contextmanager
@@ -91,8 +90,7 @@ def running(bin_folder: Path) -> Iterator[Server]:
     folder = Path(tempfile.mkdtemp(prefix="valvelab-pg-", dir="/tmp"))
     try:
         if os.geteuid() == 0:
-            user = unprivileged()
-            os.chown(folder, user.pw_uid, user.pw_gid)
+            os.chown(folder, *unprivileged())
         server = Server(folder, bin_folder)
         server.run("initdb", "-D", str(folder / "data"), "-U", "owner", "-A", "trust", "-E", "UTF8", "--no-sync")
         server.start()

@@ -265,18 +265,32 @@ def test_what_is_no_place_is_wrong_usage(place: str, capsys: pytest.CaptureFixtu
     assert capsys.readouterr().err.count("\n") == 1
 
 
-def test_a_correction_takes_over_what_was_stated(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_correction_takes_over_what_nobody_says_anew(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     place = str(tmp_path / "records.sqlite")
     readings, _ = lay_springs(tmp_path, 247.0)
-    wrong = answer(capsys, "add", str(readings), "--customer", "lake", "--store", place)["records"][0]
-    words = ["add", "--serial", "QF-S-3", "--corrects", wrong["id"][:8], "--store", place, str(readings)]
+    words = ["add", str(readings), "--customer", "lake", "--serial", "QF-S-9", "--store", place]
+    wrong = answer(capsys, *words)["records"][0]
+    words = ["add", "--operator", "bench one", "--corrects", wrong["id"][:8], "--store", place, str(readings)]
     assert main(["records", *words]) == 2, "a correction without its reason"
     assert main(["records", *words, str(readings), "--reason", "x"]) == 2, "one record, two files"
     capsys.readouterr()
     right = answer(capsys, *words, "--reason", "serial misread")["records"][0]
-    assert (right["serial"], right["customer"], right["reason"]) == ("QF-S-3", "lake", "serial misread")
+    assert (right["operator"], right["reason"]) == ("bench one", "serial misread"), "as it is stated now"
+    assert right["serial"] == "QF-S-2", "as the readings say"
+    assert right["customer"] == "lake", "as it was stated of the record that is corrected"
     shown = answer(capsys, "show", wrong["id"], "--store", place)
     assert shown["record"]["corrected_by"] == right["id"]
     shaft = ROOT / "sample_profiles" / "club_four_journals.csv"
     assert main(["records", "add", str(shaft), "--corrects", right["id"], "--reason", "x", "--store", place]) == 3
     assert "0 parts for springs" in capsys.readouterr().err
+
+
+def test_a_lift_check_sheet_says_who_when_and_with_what(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    sheet = ROOT / "sample_profiles" / "quillmere_spring_meeting.toml"
+    file = str(tmp_path / "records.sqlite")
+    added = answer(capsys, "add", str(sheet), "--store", file, code=1)["records"][0]
+    expected = {
+        "inspect": "liftcheck", "date": "2026-05-02", "operator": "scrutineer 2", "instrument": "dial 3 D3-118",
+        "instrument_calibrated": "2026-02-10", "instrument_due": "2027-02-10", "out_of_calibration": False,
+    }  # fmt: skip
+    assert {key: added[key] for key in expected} == expected

@@ -60,7 +60,7 @@ def test_a_store_that_another_holds_is_waited_for_then_refused(place: str, reque
             start = time.monotonic()
             with pytest.raises(StoreError, match="another program has held the store for too long"):
                 store.add([entry("B")])
-            assert 0.25 < time.monotonic() - start < 5.0
+            assert 0.25 < time.monotonic() - start < 9.0
             assert [row.serial for row in store.find(Filter())] == ["A"], "who reads does not wait"
         store.add([entry("B")])
         assert len(store.find(Filter())) == 2

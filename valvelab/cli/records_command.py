@@ -126,7 +126,7 @@ def _add(args: argparse.Namespace) -> int:
     with _opened(args, create=True) as store:
         wrong = None if args.corrects is None else store.get(args.corrects)
         if wrong is not None:
-            stated = replace(stated.over(wrong), corrects=wrong.id)
+            stated = replace(stated, corrects=wrong)
         found = [recording(path, stated, args.spec) for path in args.path]
         if wrong is not None:
             found = [the_one_that_corrects(found[0], wrong.inspect, args.path[0])]

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from hashlib import sha256
 from pathlib import Path
@@ -44,12 +44,16 @@ _PREAMBLE = {
 """Keys of a table's preamble, and what a record calls them."""
 
 
+_STATED = ("part", "serial", "customer", "operator", "instrument_due", "reason")
+_TAKEN_OVER = ("date", "part", "serial", "customer", "operator", "instrument_due")
+
+
 @dataclass(frozen=True, slots=True)
 class Stated:
     """What a person states of an inspection; it wins over what the readings say of themselves.
 
-    instrument_due: until when the instrument's calibration holds, ISO 8601. corrects: the whole name of the record that
-    is corrected, and why.
+    instrument_due: until when the instrument's calibration holds, ISO 8601. corrects: the record that is corrected, and
+    the reason; what neither the person nor the readings say is as it was there.
     """
 
     part: str | None = None
@@ -57,13 +61,21 @@ class Stated:
     customer: str | None = None
     operator: str | None = None
     instrument_due: str | None = None
-    corrects: str | None = None
     reason: str | None = None
+    corrects: StoredRecord | None = None
 
-    def over(self, wrong: StoredRecord) -> Stated:
-        """The same, with what was stated of a record that is corrected wherever nothing else is said now."""
-        told = {field.name: getattr(self, field.name) for field in fields(self)}
-        return Stated(**{name: getattr(wrong, name) if value is None else value for name, value in told.items()})
+    @property
+    def texts(self) -> dict[str, str]:
+        """What is stated, by the fields of a record."""
+        return {name: one_line(text) for name in _STATED if (text := getattr(self, name)) is not None}
+
+    @property
+    def before(self) -> dict[str, str]:
+        """What the record to be corrected said, by the fields of a record."""
+        if self.corrects is None:
+            return {}
+        said = {name: getattr(self.corrects, name) for name in _TAKEN_OVER}
+        return {"corrects": self.corrects.id, **{name: text for name, text in said.items() if text is not None}}
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,10 +145,7 @@ def _entry(done: _Done, number: int, stated: Stated, notes: list[Note]) -> Entry
     """The record of a part of a job, counted from 0."""
     part = done.job.part[number]
     result = json.loads(done.files[result_name(number, part.inspect)])
-    told = dict(_of_spec(part, done.files))
-    told |= _of_readings(part, done, notes)
-    stated_now = {field.name: getattr(stated, field.name) for field in fields(stated)}
-    told |= {name: one_line(value) for name, value in stated_now.items() if value is not None}
+    told = stated.before | dict(_of_spec(part, done.files)) | _of_readings(part, done, notes) | stated.texts
     verdicts = result["verdicts"]
     decisions = [row["decision"] for row in verdicts]
     files = list(_files(done, number, part))
