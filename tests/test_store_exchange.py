@@ -244,3 +244,15 @@ def test_a_certificate_is_kept_with_what_it_carries(tmp_path: Path, capsys: pyte
     assert main(["records", "add", str(tmp_path / "forged.pdf"), "--store", file]) == 3
     assert capsys.readouterr().err.count("\n") == 1
     assert len(answer(capsys, "list", "--store", file)["records"]) == 2
+
+
+def test_an_earlier_version_s_certificate_keeps_its_own_figures(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    paper = Path(__file__).resolve().parent / "certificates_0_1_0" / "gauge.pdf"
+    added = answer(capsys, "add", str(paper), "--store", str(tmp_path / "records.sqlite"))
+    (record,) = added["records"]
+    assert record["version"] == "0.1.0"
+    assert any(note["about"] == "version" and "0.1.0" in note["text"] for note in added["notes"])
+    main(["verify", str(paper), "--json", "--quiet"])
+    assert len(added["verdicts"]) == len(json.loads(capsys.readouterr().out)["verdicts"])

@@ -88,18 +88,19 @@ class Recording:
 
 @dataclass(frozen=True, slots=True)
 class _Done:
-    """A job as it was inspected: its files by name, its job and results among them, and the paper if there is one."""
+    """A job as it was inspected: its files by name, job and results among them; the paper if there is one, with notes."""
 
     name: str
     job: Job
     files: Mapping[str, bytes]
     paper: bytes | None = None
+    notes: tuple[Note, ...] = ()
 
 
 def recording(path: Path, stated: Stated, spec: Path | None = None) -> Recording:
     """What an inspection of a job, file or folder gives, or what a certificate carries. Raises as inspections do."""
     done = _carried(path) if _is_paper(path) else _inspected(path, spec)
-    notes: list[Note] = []
+    notes = list(done.notes)
     entries = tuple(_entry(done, number, stated, notes) for number in range(len(done.job.part)))
     return Recording(entries, tuple(dict.fromkeys(notes)))
 
@@ -138,7 +139,7 @@ def _carried(path: Path) -> _Done:
         found = f"{first.where} reads {first.stated!r}, computed again {first.recomputed!r}"
         raise BadFile(path.name, "", found, "a certificate that agrees with what it carries")
     carried = read_carried(data, path.name)
-    return _Done(path.name, job_carried(carried), carried.files, data)
+    return _Done(path.name, job_carried(carried), carried.files, data, answer.notes)
 
 
 def _entry(done: _Done, number: int, stated: Stated, notes: list[Note]) -> Entry:
@@ -161,7 +162,7 @@ def _entry(done: _Done, number: int, stated: Stated, notes: list[Note]) -> Entry
         undecided=decisions.count("undecided"),
         items=tuple(_items(part.inspect, result)),
         files=tuple(row for row, _ in files),
-        **{"date": now.astimezone().date().isoformat(), **told},
+        **{"date": done.job.made or now.astimezone().date().isoformat(), **told},
     )
     if record.out_of_calibration:
         due = f"measured on {record.date}, its instrument's calibration was due on {record.instrument_due}"

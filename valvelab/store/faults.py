@@ -80,9 +80,8 @@ def why(error: SQLAlchemyError) -> str:
         return NO_DRIVER
     if not isinstance(error, DBAPIError):
         return DAMAGED
-    name = getattr(error.orig, "sqlite_errorname", None)
-    if name is not None:
-        return _longest(_SQLITE, name) or DAMAGED
+    if type(error.orig).__module__ == "sqlite3":
+        return _longest(_SQLITE, getattr(error.orig, "sqlite_errorname", "")) or DAMAGED
     state = getattr(error.orig, "sqlstate", None)
     if state is not None:
         return _longest(_POSTGRESQL, state) or f"the database refused it: {_first_line(error)}"

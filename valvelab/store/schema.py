@@ -79,9 +79,8 @@ def _look_through(connection: Connection, place: str) -> None:
     if Path(place).stat().st_size <= _QUICK_BYTES:
         found = connection.execute(text("PRAGMA quick_check(1)")).scalar()
         if found != "ok":
-            raise StoreError(
-                place, f"found a damaged file ({found!s:.80}), expected a whole one; restore it from a copy"
-            )
+            said = " ".join(str(found).replace("*** in database main ***", "").split())
+            raise StoreError(place, f"found a damaged file ({said:.80}), expected a whole one; restore it from a copy")
 
 
 def own_check(connection: Connection) -> list[str]:
