@@ -88,7 +88,7 @@ class Recording:
 
 @dataclass(frozen=True, slots=True)
 class _Done:
-    """A job as it was inspected: its files by name, job and results among them; the paper if there is one, with notes."""
+    """A job as it was inspected: its files by name, job and results among them; its paper, with notes, if it has one."""
 
     name: str
     job: Job

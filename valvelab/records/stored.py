@@ -39,8 +39,8 @@ class StoredRecord(Record):
     """One inspection as it was recorded; it never changes, a correction is another record.
 
     id: SHA-256 over everything else, so that a changed record shows. recorded: when, in UTC. date: the day on which it
-    was measured, as the readings state it, else that of the job or its paper. job_part: which part of its job it is, from 0.
-    version: that of the program whose methods gave the result. corrects: the record that it stands in for.
+    was measured, as the readings state it, else that of the job or its paper. job_part: which part of its job it is,
+    from 0. version: that of the program whose methods gave the result. corrects: the record that it stands in for.
     """
 
     schema_version: Literal[1] = 1
