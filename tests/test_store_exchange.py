@@ -17,6 +17,7 @@ from stored import answer, entry, lay_springs
 
 from valvelab.cli.main import main
 from valvelab.errors import BadFile, CannotWrite, StoreError
+from valvelab.records.stored import Entry
 from valvelab.store import Filter, Store, open_store
 from valvelab.store.exchange import export, restore
 
@@ -82,7 +83,10 @@ def test_the_commands(place: str, tmp_path: Path, capsys: pytest.CaptureFixture[
 def test_what_is_there_is_not_written_over(tmp_path: Path) -> None:
     (tmp_path / "out").mkdir()
     (tmp_path / "out" / "mine.txt").write_text("mine", encoding="utf-8")
-    with filled(str(tmp_path / "records.sqlite")) as store, pytest.raises(CannotWrite, match="it is there already"):
+    with (
+        filled(str(tmp_path / "records.sqlite")) as store,
+        pytest.raises(CannotWrite, match="something is there already"),
+    ):
         export(store, tmp_path / "out")
 
 
@@ -256,3 +260,31 @@ def test_an_earlier_version_s_certificate_keeps_its_own_figures(
     assert any(note["about"] == "version" and "0.1.0" in note["text"] for note in added["notes"])
     main(["verify", str(paper), "--json", "--quiet"])
     assert len(added["verdicts"]) == len(json.loads(capsys.readouterr().out)["verdicts"])
+
+
+def test_the_files_of_a_record_are_a_job_again(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    readings, spec = lay_springs(tmp_path, 247.0, 220.0)
+    file, folder = str(tmp_path / "records.sqlite"), tmp_path / "again"
+    words = ["add", str(readings), "--spec", str(spec), "--store", file]
+    added = answer(capsys, *words, code=1)["records"][0]
+    written = answer(capsys, "files", added["id"][:6], str(folder), "--store", file)
+    assert written["record"]["id"] == added["id"]
+    assert (folder / "tray.csv").read_bytes() == readings.read_bytes()
+    assert {path.name for path in folder.iterdir()} == {row["name"] for row in added["files"]}
+    assert main(["records", "files", added["id"], str(folder), "--store", file]) == 3, "nothing is written over"
+    capsys.readouterr()
+    again = answer(capsys, "add", str(folder), "--store", file, code=1)["records"][0]
+    for row in each(added["files"]):
+        assert row in again["files"], "the same bytes inspected give the same bytes"
+
+
+def test_a_file_named_outside_its_folder_is_not_written(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    harm = entry()
+    files = tuple(file.model_copy(update={"name": f"../{file.name}"}) for file in harm.record.files)
+    file = str(tmp_path / "records.sqlite")
+    with open_store(file) as store:
+        store.add([Entry(harm.record.model_copy(update={"files": files}).named(), harm.contents)])
+        name = store.find(Filter())[0].id
+    assert main(["records", "files", name, str(tmp_path / "new"), "--store", file]) == 3
+    assert "names within it" in capsys.readouterr().err
+    assert {path.name for path in tmp_path.iterdir()} <= {"records.sqlite", "new"}

@@ -80,6 +80,16 @@ def check_place(path: Path) -> None:
         raise CannotWrite(str(path), "its name has a zero byte in it") from None
 
 
+def check_new_folder(path: Path) -> None:
+    """Refuse a place for a new folder where there is something already, unless it is an empty folder."""
+    try:
+        taken = path.exists() and not (path.is_dir() and not any(path.iterdir()))
+    except OSError as error:
+        raise cannot_write(path, error) from None
+    if taken:
+        raise CannotWrite(str(path), "something is there already, and it takes a new folder")
+
+
 def make_folder(path: Path, *, private: bool = False) -> None:
     """Make a folder, with those above it, where it is missing; a private one is the user's alone."""
     try:

@@ -16,6 +16,7 @@ from valvelab.records.records_result import (
     RecordsAddResult,
     RecordsCheckResult,
     RecordsExportResult,
+    RecordsFilesResult,
     RecordsGrantResult,
     RecordsHistoryResult,
     RecordsListResult,
@@ -23,11 +24,11 @@ from valvelab.records.records_result import (
     RecordsShowResult,
 )
 from valvelab.records.result import Decision, exit_code, info, verdicts_in, warning
-from valvelab.records.stored import FileRole, StoredRecord
+from valvelab.records.stored import FileRole, StoredRecord, short
 from valvelab.store import Filter, Store, open_store
-from valvelab.tables.records import files_table, history_tables, record_table, records_table, remarks, short
+from valvelab.tables.records import files_table, history_tables, record_table, records_table, remarks
 from valvelab.tables.verdicts import WORDS
-from valvelab.writing import same_file
+from valvelab.writing import check_new_folder, same_file
 
 SHOWN = 50
 NOT_SOUND = 1
@@ -53,6 +54,9 @@ def configure(parser: argparse.ArgumentParser) -> None:
     _configure_list(doing("list", "list records, the newest first", _list))
     show = doing("show", "show one record", _show)
     show.add_argument("id", metavar="ID", help="its name, or the first signs of it")
+    files = doing("files", "write the files of a record into a new folder, which certify takes as a job", _files)
+    files.add_argument("id", metavar="ID", help="its name, or the first signs of it")
+    files.add_argument("target", type=Path, metavar="DIR", help="a new folder")
     export = doing("export", "write the whole store as plain files with their SHA-256", _export)
     export.add_argument("target", type=Path, metavar="DIR_OR_ZIP", help="a new folder, or a file that ends in .zip")
     taken = doing("import", "take every record of an export into a store, all or none", _import)
@@ -178,6 +182,17 @@ def _show(args: argparse.Namespace) -> int:
         return page(record_table(record), judged, files_table(record))
 
     return _told(shown, args, text)
+
+
+def _files(args: argparse.Namespace) -> int:
+    from valvelab.job.laid_out import lay_out
+
+    with _opened(args) as store:
+        record = store.get(args.id)
+        check_new_folder(args.target)
+        lay_out({file.name: store.content(file.sha256) for file in record.files}, args.target, short(record.id))
+        result = RecordsFilesResult(store=store.place, record=record, place=str(args.target))
+    return _told(result, args, lambda: f"{len(record.files)} files written to {args.target}")
 
 
 def _bytes_of(store: Store, record: StoredRecord, role: FileRole) -> bytes:

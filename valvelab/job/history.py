@@ -26,8 +26,7 @@ from valvelab.records.measurement import LiftTable
 from valvelab.records.records_result import HistoryPoint, HistoryRow
 from valvelab.records.result import Note, Verdict, info, verdicts_in, warning
 from valvelab.records.spec import Spec
-from valvelab.records.stored import StoredRecord
-from valvelab.tables.records import short
+from valvelab.records.stored import StoredRecord, short
 from valvelab.tables.verdicts import rank
 
 FOLLOWED = (

@@ -88,7 +88,7 @@ class Recording:
 
 @dataclass(frozen=True, slots=True)
 class _Done:
-    """A job as it was inspected: its files by name, job and results among them; its paper, with notes, if it has one."""
+    """A job as it was inspected: its files by name, job and result among them; its paper, if it has one, with notes."""
 
     name: str
     job: Job

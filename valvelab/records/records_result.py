@@ -37,6 +37,14 @@ class RecordsShowResult(RecordsResult):
     result: dict[str, Any]
 
 
+class RecordsFilesResult(RecordsResult):
+    """The document of `valvelab records files`: which record's files lie where now."""
+
+    command: Literal["records files"] = "records files"
+    record: StoredRecord
+    place: Text
+
+
 class HistoryPoint(Record):
     """A value as it was measured once, with the limits and the verdict that it had then; `reason` where it is missing.
 

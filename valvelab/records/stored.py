@@ -15,6 +15,8 @@ from valvelab.records.result import Decision, Record, Text
 FileRole = Literal["readings", "spec", "input", "job", "result", "certificate"]
 DERIVED = {"corrected_by", "out_of_calibration"}
 """What follows from a record's date or from later records, and is no part of it."""
+SHORT = 12
+"""Signs of a record's name that are shown; fewer may be typed."""
 ISO_DATE = r"^\d{4}-\d{2}-\d{2}$"
 SHA256 = r"^[0-9a-f]{64}$"
 
@@ -87,6 +89,11 @@ class StoredRecord(Record):
     def line(self) -> str:
         """The record as a line of an export, which reads back as the same."""
         return self.model_dump_json(exclude=DERIVED, exclude_none=True)
+
+
+def short(name: str) -> str:
+    """A record's name, or that of bytes, as it is shown."""
+    return name[:SHORT]
 
 
 def identity(record: StoredRecord) -> str:

@@ -20,13 +20,13 @@ from typing import IO, BinaryIO, Protocol
 from pydantic import ValidationError
 
 from valvelab import __version__
-from valvelab.errors import BadFile, CannotWrite
+from valvelab.errors import BadFile
 from valvelab.files.contents import MAX_UNPACKED_BYTES, size_text
 from valvelab.files.zip_parts import refusing_faults
 from valvelab.records.records_result import ExportedFile, ExportManifest
 from valvelab.records.stored import Entry, StoredRecord, identity
 from valvelab.store.store import Store
-from valvelab.writing import make_folder, write_filled
+from valvelab.writing import check_new_folder, make_folder, write_filled
 
 MANIFEST, RECORDS = "manifest.json", "records.jsonl"
 ZIP = ".zip"
@@ -55,8 +55,7 @@ def export(store: Store, target: Path) -> ExportManifest:
 
         write_filled(target, fill)
         return written[0]
-    if target.exists() and not (target.is_dir() and not any(target.iterdir())):
-        raise CannotWrite(str(target), "it is there already; an export is a new folder or a .zip")
+    check_new_folder(target)
     return _write(store, _Folder(target))
 
 

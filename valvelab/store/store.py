@@ -17,7 +17,7 @@ from sqlalchemy.exc import DBAPIError
 from valvelab.errors import StoreError
 from valvelab.files.contents import MAX_UNPACKED_BYTES
 from valvelab.records.result import Decision
-from valvelab.records.stored import Entry, StoredFile, StoredItem, StoredRecord, identity
+from valvelab.records.stored import Entry, StoredFile, StoredItem, StoredRecord, identity, short
 from valvelab.store.database import WAIT_S, WRITING, engine_of
 from valvelab.store.faults import in_one_sentence, may_be_tried_again
 from valvelab.store.place import default_place, shown, url_of
@@ -26,8 +26,6 @@ from valvelab.store.schema import own_check, see_to
 from valvelab.store.tables import CONTENT, FILE, ITEM, RECORD
 from valvelab.writing import check_place, make_folder
 
-SHORT = 12
-"""Signs of a record's name that are shown; as few as four may be typed."""
 CHANGED = "found other contents than its name says, expected it as it was recorded"
 _ADDED_AT_ONCE = 50
 _NAME = re.compile(r"[0-9a-f]{4,64}")
@@ -177,7 +175,7 @@ class Store:
         try:
             for record in self.every():
                 if identity(record) != record.id:
-                    yield f"record {record.id[:SHORT]}: {CHANGED}"
+                    yield f"record {short(record.id)}: {CHANGED}"
             for digest in self.digests():
                 try:
                     self.content(digest)
@@ -197,7 +195,7 @@ class Store:
         data = self._run(lambda connection: connection.execute(query).scalar())
         if not isinstance(data, bytes) or sha256(data).hexdigest() != digest:
             raise StoreError(
-                self.place, f"file {digest[:SHORT]}: found other bytes than were recorded, expected the same"
+                self.place, f"file {short(digest)}: found other bytes than were recorded, expected the same"
             )
         return data
 
@@ -249,12 +247,12 @@ class Store:
         found = self._records(connection, _heads().where(RECORD.c.id == name))
         if not found:
             raise StoreError(
-                self.place, f"{name[:SHORT]}: found no record of that name, expected the one to be corrected"
+                self.place, f"{short(name)}: found no record of that name, expected the one to be corrected"
             )
         if found[0].corrected_by is not None:
-            newer = found[0].corrected_by[:SHORT]
+            newer = short(found[0].corrected_by)
             raise StoreError(
-                self.place, f"{name[:SHORT]}: was corrected already by {newer}, expected the one that stands"
+                self.place, f"{short(name)}: was corrected already by {newer}, expected the one that stands"
             )
 
     def _records(self, connection: Connection, query: Select[Any]) -> tuple[StoredRecord, ...]:
@@ -277,7 +275,7 @@ class Store:
 
     def _sound(self, record: StoredRecord) -> StoredRecord:
         if identity(record) != record.id:
-            raise StoreError(self.place, f"record {record.id[:SHORT]}: {CHANGED}")
+            raise StoreError(self.place, f"record {short(record.id)}: {CHANGED}")
         return record
 
 

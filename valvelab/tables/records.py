@@ -7,18 +7,11 @@ from collections.abc import Callable, Sequence
 from valvelab.decimals import decimals_of, limit
 from valvelab.inspection.characteristics import printed
 from valvelab.records.records_result import HistoryPoint, HistoryRow
-from valvelab.records.stored import StoredRecord
+from valvelab.records.stored import StoredRecord, short
 from valvelab.tables.description import Column, Mark, Table, table_of
 from valvelab.units import System, show
 
-SHORT = 12
-"""Signs of a record's name that are shown."""
 NOT_JUDGED = "not judged"
-
-
-def short(name: str) -> str:
-    """A record's name as it is shown."""
-    return name[:SHORT]
 
 
 def remarks(record: StoredRecord) -> list[str]:
