@@ -290,7 +290,22 @@ def test_a_lift_check_sheet_says_who_when_and_with_what(tmp_path: Path, capsys: 
     file = str(tmp_path / "records.sqlite")
     added = answer(capsys, "add", str(sheet), "--store", file, code=1)["records"][0]
     expected = {
-        "inspect": "liftcheck", "date": "2026-05-02", "operator": "scrutineer 2", "instrument": "dial 3 D3-118",
+        "inspect": "liftcheck", "date": "2026-05-02", "operator": "scrutineer 2", "instrument": "dial 2 QD-2",
         "instrument_calibrated": "2026-02-10", "instrument_due": "2027-02-10", "out_of_calibration": False,
     }  # fmt: skip
     assert {key: added[key] for key in expected} == expected
+
+
+def test_a_card_says_what_measured_and_until_when(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    readings, _ = lay_springs(tmp_path, 247.0, date="2027-02-01")
+    card = ROOT / "sample_profiles" / "quillmere_spring_tester_card.toml"
+    parts = f'[[part]]\ninspect = "springs"\nfile = "{readings.name}"\ninstrument = ["{card.name}"]\n'
+    (tmp_path / card.name).write_bytes(card.read_bytes())
+    (tmp_path / "job.toml").write_text(parts, encoding="utf-8")
+    added = answer(capsys, "add", str(tmp_path / "job.toml"), "--store", str(tmp_path / "records.sqlite"))
+    (record,) = added["records"]
+    assert record["instrument"] == "lever tester and height stop QT-1"
+    assert (record["instrument_calibrated"], record["instrument_due"]) == ("2026-01-15", "2027-01-15")
+    assert record["out_of_calibration"] is True
+    assert any("no verdict should rest on it" in note["text"] for note in added["notes"])
+    assert card.name in {file["name"] for file in record["files"]}

@@ -180,3 +180,26 @@ def test_straightness_of_a_shaft(tmp_path: Path, capsys: pytest.CaptureFixture[s
     verdict = next(row for row in shaft["verdicts"] if row["characteristic"] == "straightness")
     assert (point["upper"], point["decision"]) == (verdict["upper"], verdict["decision"])
     assert {item for name, item in rows if name == "tir"} == {row["station"] for row in shaft["stations"]}
+
+
+def test_wear_is_that_of_corrected_readings(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    # a card that says the indicator reads 4 % too much: less was lost than it read
+    file, points = str(tmp_path / "records.sqlite"), [0.0, 2.0, 4.0, 6.0, 8.0]
+    rows = [
+        f'[[point]]\ntrue = "{true} mm"\nreadings = ["{1.04 * true:.4f} mm"]\nuncertainty = "0.1 um"' for true in points
+    ]
+    card = "\n".join(['name = "probe"', 'unit = "mm"', 'resolution = "0.1 um"', *rows])
+    (tmp_path / "card.toml").write_text(card + "\n", encoding="utf-8")
+    for date, worn in (("2024-02-01", 0.0), ("2025-02-01", 300.0)):
+        readings = lay_camshaft(tmp_path, f"{date}.csv", date, worn, "1I")
+        part = f'[[part]]\ninspect = "lobes"\nfile = "{readings.name}"\ninstrument = "card.toml"\n'
+        (tmp_path / "job.toml").write_text(part, encoding="utf-8")
+        answer(capsys, "add", str(tmp_path / "job.toml"), "--store", file)
+    rows_found = rows_of(answer(capsys, "history", "Q4-017", "--store", file))
+    first = rows_found["max_lift", "1I"][0]
+    main(["lobes", str(tmp_path / "2024-02-01.csv"), "--json", "--quiet"])
+    read = json.loads(capsys.readouterr().out)["lobes"][0]["max_lift_mm"]
+    assert first["value"] == pytest.approx(read / 1.04, abs=2e-4)
+    (point,) = rows_found["wear", "1I"]
+    assert point["standard_uncertainty"] < 3.0, "else 4 % of it, 12 µm, would not show"
+    assert abs(point["value"] - 300.0 / 1.04) < 3.0 * point["standard_uncertainty"]

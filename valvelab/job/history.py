@@ -14,6 +14,7 @@ from typing import Any
 
 from valvelab.errors import BadSpec, CannotEvaluate
 from valvelab.files.contents import Contents
+from valvelab.files.corrected import corrected_lift_table
 from valvelab.files.lift_table import read_lift_table
 from valvelab.files.spec_file import parse_toml
 from valvelab.inspection.characteristics import Characteristic, by_name
@@ -21,7 +22,7 @@ from valvelab.inspection.comparison.characteristics import LOBE
 from valvelab.inspection.comparison.inspect import CompareQuestion, inspect_comparison
 from valvelab.job.upgrade import upgraded
 from valvelab.records.comparison_result import CompareResult
-from valvelab.records.job import Job, TablePart
+from valvelab.records.job import Job, LiftPart
 from valvelab.records.measurement import LiftTable
 from valvelab.records.records_result import HistoryPoint, HistoryRow
 from valvelab.records.result import Note, Verdict, info, verdicts_in, warning
@@ -114,10 +115,11 @@ class _Recorded:
         return {str(row[name]): row for row in found} if name else {"shaft": found}
 
     def table(self) -> LiftTable:
-        """The lift table that was inspected."""
+        """The lift table that was inspected, corrected by the card that it was corrected by then."""
         part = _job(self).part[self.record.job_part]
-        columns = part.columns if isinstance(part, TablePart) else None
-        return read_lift_table(self.contents(part.file.as_posix()), columns)
+        assert isinstance(part, LiftPart)
+        card = None if part.instrument is None else self.contents(part.instrument.as_posix())
+        return corrected_lift_table(read_lift_table(self.contents(part.file.as_posix()), part.columns), card)[0]
 
     def spec(self) -> Spec | None:
         """What its spec says of changes; None where it says nothing."""

@@ -7,17 +7,19 @@ was found to agree with itself.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from hashlib import sha256
+from os.path import normpath
 from pathlib import Path
 from typing import Any
 
 from valvelab.errors import BadFile, ValvelabError, one_line
 from valvelab.files.contents import Contents, read_contents
+from valvelab.files.instrument_card import read_instrument_card
 from valvelab.files.job_archive import names_job
-from valvelab.files.lift_check_sheet import read_lift_check_sheet
+from valvelab.files.lift_check_sheet import beside, read_lift_check_sheet
 from valvelab.files.spec_file import parse_toml
 from valvelab.files.table import Table, table_in
 from valvelab.job.carried import JOB, RESULT_PREFIX, carry, job_carried, read_carried, result_name
@@ -26,6 +28,7 @@ from valvelab.job.parts import inputs_of, inspect_job, located
 from valvelab.job.typed import Specs
 from valvelab.job.verify import verify_bytes
 from valvelab.quantities import iso_date
+from valvelab.records.instrument_card import InstrumentCard
 from valvelab.records.job import Job, JobPart, LiftCheckPart, TablePart
 from valvelab.records.lift_check import LiftCheckSheet
 from valvelab.records.result import Note, info, warning
@@ -146,7 +149,8 @@ def _entry(done: _Done, number: int, stated: Stated, notes: list[Note]) -> Entry
     """The record of a part of a job, counted from 0."""
     part = done.job.part[number]
     result = json.loads(done.files[result_name(number, part.inspect)])
-    told = stated.before | dict(_of_spec(part, done.files)) | _of_readings(part, done, notes) | stated.texts
+    told = stated.before | dict(_of_spec(part, done.files)) | _of_readings(part, done, notes)
+    told |= _of_cards(_cards(part, done)) | stated.texts
     verdicts = result["verdicts"]
     decisions = [row["decision"] for row in verdicts]
     files = list(_files(done, number, part))
@@ -173,7 +177,7 @@ def _entry(done: _Done, number: int, stated: Stated, notes: list[Note]) -> Entry
 def _files(done: _Done, number: int, part: JobPart) -> Iterator[tuple[StoredFile, bytes]]:
     """Every file that the job was inspected from, with the part's own result and the paper."""
     own = result_name(number, part.inspect)
-    readings = {part.files[field].as_posix() for field in part.POSITIONAL}
+    readings = {getattr(part, field).as_posix() for field in part.POSITIONAL}
     spec = "" if part.spec is None else part.spec.as_posix()
     roles: dict[str, FileRole] = {**dict.fromkeys(readings, "readings"), spec: "spec", JOB: "job", own: "result"}
     for name, data in sorted(done.files.items()):
@@ -210,7 +214,7 @@ def _of_spec(part: JobPart, files: Mapping[str, bytes]) -> Iterator[tuple[str, s
 def _of_readings(part: JobPart, done: _Done, notes: list[Note]) -> dict[str, Any]:
     """What the readings say of themselves: above the table, or on the sheet."""
     if isinstance(part, LiftCheckPart):
-        return _of_sheet(read_lift_check_sheet(_contents(part, done))[0])
+        return _of_sheet(_sheet(part, done))
     table = _table(part, done)
     if table is None:
         return {}
@@ -241,8 +245,32 @@ def _of_sheet(sheet: LiftCheckSheet) -> dict[str, Any]:
     return {name: _short(text) for name, text in told.items() if text} | {"temperature_degc": sheet.temperature}
 
 
-def _contents(part: JobPart, done: _Done) -> Contents:
-    name = part.file.as_posix()
+def _cards(part: JobPart, done: _Done) -> Iterator[InstrumentCard]:
+    """The cards that readings were corrected by: those that the part names, else the one that its sheet names."""
+    named = getattr(part, "instrument", None)
+    files = named if isinstance(named, tuple) else () if named is None else (named,)
+    if isinstance(part, LiftCheckPart) and not files:
+        files = tuple(file for key, file in beside(_sheet(part, done), part.file).items() if key == "card")
+    return (read_instrument_card(_contents(file, done))[0] for file in files)
+
+
+def _of_cards(cards: Iterable[InstrumentCard]) -> dict[str, str]:
+    """What cards say; where two instruments were used, the due date is the earlier."""
+    known = list(cards)
+    told = {
+        "instrument": "; ".join(" ".join(filter(None, (card.name, card.serial))) for card in known),
+        "instrument_calibrated": "; ".join(card.calibrated for card in known if card.calibrated),
+        "instrument_due": min((card.due_on for card in known if card.due_on), default=""),
+    }
+    return {name: _short(text) for name, text in told.items() if text}
+
+
+def _sheet(part: LiftCheckPart, done: _Done) -> LiftCheckSheet:
+    return read_lift_check_sheet(_contents(part.file, done))[0]
+
+
+def _contents(file: Path, done: _Done) -> Contents:
+    name = normpath(file.as_posix()).replace("\\", "/")
     return Contents.of(name, done.files[name])
 
 
@@ -250,7 +278,7 @@ def _table(part: JobPart, done: _Done) -> Table | None:
     if not isinstance(part, TablePart):
         return None
     try:
-        return table_in(_contents(part, done), part.columns)
+        return table_in(_contents(part.file, done), part.columns)
     except ValvelabError:
         return None  # a trace in a form of its own has no preamble
 
