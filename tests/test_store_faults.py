@@ -300,6 +300,7 @@ HOSTILE = [
     "CREATE TRIGGER more AFTER INSERT ON record BEGIN DELETE FROM content; END",
     "DROP TABLE record_file; CREATE TABLE record_file (record, place, name)",
     "CREATE TABLE more (x)",
+    f"CREATE TRIGGER record_insert BEFORE INSERT ON record BEGIN SELECT 1 WHERE 0 IN ({ENDLESS}); END",
     "DELETE FROM store_version",
     "INSERT INTO store_version VALUES ('0000')",
     "DROP TABLE store_version; CREATE TABLE store_version (other)",

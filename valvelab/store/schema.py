@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from hashlib import sha256
 from pathlib import Path
 
 from sqlalchemy import Connection, Engine, inspect, select, text
@@ -18,7 +19,8 @@ _LOCK = 0x76616C7665
 """Of PostgreSQL's advisory locks, the one under which a store is made or changed."""
 _QUICK_BYTES = 8 * 2**20
 """Up to here a file of SQLite is looked through at every opening (0.05 s); a larger one by `records check` alone."""
-_VERBS = ("insert", "update", "delete")
+GUARDS = "9d5bea9f7237cce6e1d30b78bf96c7330d5946fc2a9c2cf9309990da1b3053c5"
+"""SHA-256 of the triggers that guard a file of SQLite: another's could do anything at all, for as long as it liked."""
 
 
 def see_to(engine: Engine, place: str, *, create: bool) -> None:
@@ -70,11 +72,12 @@ def _upgrade(engine: Engine, place: str) -> None:
 def _look_through(connection: Connection, place: str) -> None:
     """Refuse a file of SQLite that is damaged, or holds views and triggers that are not the store's."""
     rows = connection.execute(
-        text("SELECT type, name FROM sqlite_master WHERE type <> 'index' AND name NOT LIKE 'sqlite_%'")
-    )
-    expected = {("table", table.name) for table in TABLES} | {("table", VERSION_TABLE)}
-    expected |= {("trigger", f"{table.name}_{verb}") for table in TABLES for verb in _VERBS}
-    if {(kind, name) for kind, name in rows} != expected:
+        text("SELECT type, name, sql FROM sqlite_master WHERE type <> 'index' AND name NOT LIKE 'sqlite_%'")
+    ).all()
+    tables = {name for kind, name, _ in rows if kind == "table"}
+    others = sorted(f"{kind} {sql}" for kind, _, sql in rows if kind != "table")
+    guards = sha256("\n".join(others).encode()).hexdigest()
+    if tables != {*(table.name for table in TABLES), VERSION_TABLE} or guards != GUARDS:
         raise StoreError(place, DAMAGED)
     if Path(place).stat().st_size <= _QUICK_BYTES:
         found = connection.execute(text("PRAGMA quick_check(1)")).scalar()
