@@ -203,3 +203,19 @@ def test_wear_is_that_of_corrected_readings(tmp_path: Path, capsys: pytest.Captu
     (point,) = rows_found["wear", "1I"]
     assert point["standard_uncertainty"] < 3.0, "else 4 % of it, 12 µm, would not show"
     assert abs(point["value"] - 300.0 / 1.04) < 3.0 * point["standard_uncertainty"]
+
+
+def test_stages_of_one_record_are_lives_too(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    file, truth = str(tmp_path / "records.sqlite"), {"2024-03-01": 247.0, "2025-03-01": 240.0}
+    for date, force in truth.items():
+        readings, spec = lay_springs(tmp_path, force, date=date)
+        readings.rename(tmp_path / f"{date}.csv")
+    first, last = (f"{date}.csv" for date in truth)
+    part = f'[[part]]\ninspect = "springs"\nfile = "{first}"\nlater = ["{last}"]\nspec = "{spec.name}"\n'
+    (tmp_path / "job.toml").write_text(part, encoding="utf-8")
+    (record,) = answer(capsys, "add", str(tmp_path / "job.toml"), "--store", file)["records"]
+    assert record["date"] == "2025-03-01"
+    assert {row["name"] for row in record["files"] if row["role"] == "readings"} == {first, last}
+    points = rows_of(answer(capsys, "history", "QF-S-2", "--store", file))["seat_force", "Q01"]
+    assert {point["date"]: point["value"] for point in points} == pytest.approx(truth, abs=0.2)
+    assert [point["decision"] for point in points] == [None, "accept"]

@@ -109,10 +109,13 @@ class _Recorded:
         result: Mapping[str, Any] = {"verdicts": []} if file is None else json.loads(read(file.sha256))
         return cls(record, read, result, _gravest(verdicts_in(result)))
 
-    def rows(self, where: str, name: str) -> dict[str, Mapping[str, Any]]:
-        """The rows of the result by item; of a spring in several stages the last, of the shaft the only one."""
+    def rows(self, where: str, name: str) -> dict[str, list[Mapping[str, Any]]]:
+        """The rows of the result by item: of a spring one a stage, of the shaft the only one."""
         found: Any = self.result.get(where) or ()
-        return {str(row[name]): row for row in found} if name else {"shaft": found}
+        by_item: dict[str, list[Mapping[str, Any]]] = {} if name or not found else {"shaft": [found]}
+        for row in found if name else ():
+            by_item.setdefault(str(row[name]), []).append(row)
+        return by_item
 
     def table(self) -> LiftTable:
         """The lift table that was inspected, corrected by the card that it was corrected by then."""
@@ -154,7 +157,9 @@ def _values(lives: Sequence[_Recorded], item: str | None) -> Iterator[HistoryRow
         assert characteristic is not None
         own = [(life, life.rows(where, named)) for life in lives if life.record.inspect == inspect]
         for found in dict.fromkeys(one for _, rows in own for one in rows):
-            points = [_point(life, characteristic, found, rows[found]) for life, rows in own if found in rows]
+            points = [
+                point for life, rows in own for point in _points(life, characteristic, found, rows.get(found, ()))
+            ]
             told = item in {None, found} and any(point.value is not None for point in points)
             if told:
                 yield HistoryRow(
@@ -162,16 +167,21 @@ def _values(lives: Sequence[_Recorded], item: str | None) -> Iterator[HistoryRow
                 )
 
 
-def _point(life: _Recorded, characteristic: Characteristic, item: str, row: Mapping[str, Any]) -> HistoryPoint:
+def _points(
+    life: _Recorded, characteristic: Characteristic, item: str, rows: Sequence[Mapping[str, Any]]
+) -> Iterator[HistoryPoint]:
+    """A point a row; of several stages the last is what was judged."""
     key = characteristic.key
-    return HistoryPoint(
-        record=life.record.id,
-        date=life.record.date,
-        value=row.get(key),
-        standard_uncertainty=(row.get("uncertainty") or {}).get(key),
-        out_of_calibration=life.record.out_of_calibration,
-        **_limits(life.verdicts.get((characteristic.name, item))),
-    )
+    for number, row in enumerate(rows, start=1):
+        judged = life.verdicts.get((characteristic.name, item)) if number == len(rows) else None
+        yield HistoryPoint(
+            record=life.record.id,
+            date=row.get("date") or life.record.date,
+            value=row.get(key),
+            standard_uncertainty=(row.get("uncertainty") or {}).get(key),
+            out_of_calibration=life.record.out_of_calibration,
+            **_limits(judged),
+        )
 
 
 def _limits(verdict: Verdict | None) -> dict[str, Any]:

@@ -29,7 +29,7 @@ from valvelab.job.typed import Specs
 from valvelab.job.verify import verify_bytes
 from valvelab.quantities import iso_date
 from valvelab.records.instrument_card import InstrumentCard
-from valvelab.records.job import Job, JobPart, LiftCheckPart, TablePart
+from valvelab.records.job import Job, JobPart, LiftCheckPart, SpringsPart, TablePart
 from valvelab.records.lift_check import LiftCheckSheet
 from valvelab.records.result import Note, info, warning
 from valvelab.records.spec import Spec
@@ -177,7 +177,7 @@ def _entry(done: _Done, number: int, stated: Stated, notes: list[Note]) -> Entry
 def _files(done: _Done, number: int, part: JobPart) -> Iterator[tuple[StoredFile, bytes]]:
     """Every file that the job was inspected from, with the part's own result and the paper."""
     own = result_name(number, part.inspect)
-    readings = {getattr(part, field).as_posix() for field in part.POSITIONAL}
+    readings = {file.as_posix() for file in (*(getattr(part, field) for field in part.POSITIONAL), *_later(part))}
     spec = "" if part.spec is None else part.spec.as_posix()
     roles: dict[str, FileRole] = {**dict.fromkeys(readings, "readings"), spec: "spec", JOB: "job", own: "result"}
     for name, data in sorted(done.files.items()):
@@ -274,11 +274,17 @@ def _contents(file: Path, done: _Done) -> Contents:
     return Contents.of(name, done.files[name])
 
 
+def _later(part: JobPart) -> tuple[Path, ...]:
+    """Readings of the same items taken later."""
+    return part.later if isinstance(part, SpringsPart) else ()
+
+
 def _table(part: JobPart, done: _Done) -> Table | None:
+    """The table that was read, the last of several; None for what is none."""
     if not isinstance(part, TablePart):
         return None
     try:
-        return table_in(_contents(part.file, done), part.columns)
+        return table_in(_contents((part.file, *_later(part))[-1], done), part.columns)
     except ValvelabError:
         return None  # a trace in a form of its own has no preamble
 
