@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 from hypothesis import settings
+from postgres import ABSENT, Server, programs, running
 from same_machine import settled_folder
 
 if TYPE_CHECKING:
@@ -20,7 +21,7 @@ SETTLED = settled_folder()
 IN_CI = os.environ.get("CI", "").lower() in {"1", "true", "yes"}
 
 #: beginnings of the reasons for which a test may be skipped in CI
-ALLOWED_SKIPS = ("surfalize comes with the dev extra only",)
+ALLOWED_SKIPS = ("surfalize comes with the dev extra only", ABSENT)
 
 settings.register_profile("steady", deadline=None, derandomize=IN_CI)
 settings.load_profile("steady")
@@ -55,6 +56,25 @@ def pytest_make_collect_report() -> Generator[None, pytest.CollectReport, pytest
     report = yield
     refuse_skip(report)
     return report
+
+
+@pytest.fixture(scope="session")
+def postgres() -> Iterator[Server]:
+    """A PostgreSQL server for the whole run; what asks for it is skipped where there is none."""
+    found = programs()
+    if found is None:
+        pytest.skip(ABSENT)
+    with running(found) as server:
+        yield server
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def place(request: pytest.FixtureRequest, tmp_path: Path) -> str:
+    """Where a store may be made: a file, then a database."""
+    if request.param == "sqlite":
+        return str(tmp_path / "records.sqlite")
+    server: Server = request.getfixturevalue("postgres")
+    return server.new_database()
 
 
 @pytest.fixture(scope="session")

@@ -21,6 +21,7 @@ BREACHES = {
         "springs/planted.py": "import pathlib",
     },
     "the numerical rooms start no threads and leave the interpreter alone": {"springs/planted.py": "import threading"},
+    "a database only in the store": {"job/planted.py": "import sqlalchemy"},
     "no circle inside a room": {
         "lobe/planted.py": "import valvelab.lobe.planted_beside",
         "lobe/planted_beside.py": "import valvelab.lobe.planted",
@@ -69,7 +70,9 @@ def test_planted_breach_is_seen(copy: Path, contract: str) -> None:
 
 def test_what_is_listed_is_light() -> None:
     """The command line's help and the kinds of files load nothing of what they lead to."""
-    heavy = "[name for name in ('numpy', 'scipy', 'pydantic', 'valvelab.records.job') if name in sys.modules]"
+    heavy = (
+        "[name for name in ('numpy', 'scipy', 'pydantic', 'sqlalchemy', 'valvelab.records.job') if name in sys.modules]"
+    )
     code = (
         "import contextlib, sys\nfrom valvelab.cli.main import main\nimport valvelab.files.kinds\n"
         f"with contextlib.suppress(SystemExit):\n    main(['--help'])\nassert not {heavy}, {heavy}"
@@ -90,11 +93,11 @@ def test_the_options_of_an_inspection_load_no_numerics() -> None:
     assert "--keep-eccentricity" in done.stdout
 
 
-def test_an_inspection_loads_no_library_of_paper_or_window() -> None:
+def test_an_inspection_loads_no_library_of_paper_window_or_store() -> None:
     code = (
         "import sys\nfrom valvelab.cli.main import main\n"
         "main(['lobes', 'sample_profiles/quillmere_four_camshaft.csv', '--quiet'])\n"
-        "assert not {'reportlab', 'PySide6', 'pyqtgraph'} & set(sys.modules)"
+        "assert not {'reportlab', 'PySide6', 'pyqtgraph', 'sqlalchemy', 'alembic'} & set(sys.modules)"
     )
     done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr

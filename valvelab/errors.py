@@ -95,3 +95,12 @@ class CannotWrite(ValvelabError):
         super().__init__(f"{file}: can't be written: {reason}")
         self.file = file
         self.reason = reason
+
+
+class StoreError(ValvelabError):
+    """The record store can't do what was asked: which store, and why; nothing in it is half written."""
+
+    def __init__(self, store: str, reason: str) -> None:
+        super().__init__(f"{store}: {reason}")
+        self.store = store
+        self.reason = reason

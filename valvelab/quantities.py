@@ -121,3 +121,13 @@ Angle = Annotated[float, Reader(ANGLE)]
 """deg, of either sign."""
 CrankAngle = Annotated[float, number(CRANK_ANGLE, lambda deg: abs(deg) <= 1e8, "an angle within ±1e+08 crank deg")]
 """crank deg, of either sign; cam deg are doubled."""
+
+
+def iso_date(text: str | None) -> str:
+    """A date as ISO 8601, today where there is none; BadQuantity for what is no date."""
+    if text is None:
+        return date.today().isoformat()  # noqa: DTZ011 - the date on the wall where the paper is signed
+    try:
+        return date.fromisoformat(text).isoformat()
+    except ValueError:
+        raise BadQuantity("date", repr(text), "a date as YYYY-MM-DD") from None

@@ -11,8 +11,9 @@ import os
 import secrets
 import shutil
 import stat
+from collections.abc import Callable
 from pathlib import Path
-from typing import TextIO
+from typing import BinaryIO, TextIO
 
 from valvelab.errors import CannotWrite
 
@@ -42,15 +43,20 @@ def write_whole(path: Path, content: bytes | str, *, private: bool = False) -> N
     was there before is untouched.
     """
     data = content.encode("utf-8", "backslashreplace") if isinstance(content, str) else content
+    write_filled(path, lambda stream: stream.write(data), private=private)
+
+
+def write_filled(path: Path, fill: Callable[[BinaryIO], object], *, private: bool = False) -> None:
+    """Write a file whole, as `write_whole` does, by `fill` on a stream: for what is too large to be held at once."""
     try:
         there = _status(path)
         if there is not None and not stat.S_ISREG(there.st_mode):
-            _write_on(path, there, data)
+            _write_on(path, there, fill)
             return
         target = path.resolve()
         if there is not None and not os.access(target, os.W_OK):
             raise PermissionError(errno.EACCES, "", str(path))
-        _replace(target, data, there, private=private)
+        _replace(target, fill, there, private=private)
     except OSError as error:
         raise cannot_write(path, error) from None
     except ValueError:
@@ -72,6 +78,16 @@ def check_place(path: Path) -> None:
         raise cannot_write(path, error) from None
     except ValueError:
         raise CannotWrite(str(path), "its name has a zero byte in it") from None
+
+
+def check_new_folder(path: Path) -> None:
+    """Refuse a place for a new folder where there is something already, unless it is an empty folder."""
+    try:
+        taken = path.exists() and not (path.is_dir() and not any(path.iterdir()))
+    except OSError as error:
+        raise cannot_write(path, error) from None
+    if taken:
+        raise CannotWrite(str(path), "something is there already, and it takes a new folder")
 
 
 def make_folder(path: Path, *, private: bool = False) -> None:
@@ -125,14 +141,14 @@ def _status(path: Path) -> os.stat_result | None:
         return None
 
 
-def _write_on(path: Path, there: os.stat_result, data: bytes) -> None:
+def _write_on(path: Path, there: os.stat_result, fill: Callable[[BinaryIO], object]) -> None:
     if stat.S_ISDIR(there.st_mode):
         raise IsADirectoryError(errno.EISDIR, "", str(path))
     with path.open("wb") as stream:
-        stream.write(data)
+        fill(stream)
 
 
-def _replace(target: Path, data: bytes, there: os.stat_result | None, *, private: bool) -> None:
+def _replace(target: Path, fill: Callable[[BinaryIO], object], there: os.stat_result | None, *, private: bool) -> None:
     beside = target.with_name(f".{target.name[:_SHOWN]}.{secrets.token_hex(6)}.part")
     # the system takes the user's mask off the mode, which no one can ask for without changing it
     handle = os.open(
@@ -142,7 +158,7 @@ def _replace(target: Path, data: bytes, there: os.stat_result | None, *, private
         with os.fdopen(handle, "wb") as stream:
             if there is not None and not private:
                 _dress(stream.fileno(), there)
-            stream.write(data)
+            fill(stream)
             stream.flush()
             os.fsync(stream.fileno())
         beside.replace(target)

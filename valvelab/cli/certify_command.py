@@ -14,10 +14,11 @@ from valvelab.errors import WrongUsage
 from valvelab.files.job_archive import names_job
 from valvelab.files.reading import command_for
 from valvelab.files.table import read_table
-from valvelab.job.certificates import iso_date, write
+from valvelab.job.certificates import write
 from valvelab.job.job_file import opened_job
 from valvelab.job.parts import inputs_of, located
 from valvelab.job.typed import Specs
+from valvelab.quantities import iso_date
 from valvelab.records.job import PARTS, Job, LobesPart, TablePart
 from valvelab.records.result import Verdict, exit_code
 from valvelab.report.assembly import banner

@@ -23,6 +23,7 @@ COMMANDS: dict[str, str] = {
     **USES,
     "certify": "write the certificate of a job",
     "verify": "recompute a certificate from what it carries",
+    "records": "keep inspections for years, and see what became of a part: add, list, show, history, export",
     "characteristics": "list every characteristic with its unit and meaning",
     "schema": "print the JSON Schema of something the program reads or writes",
 }
@@ -153,6 +154,10 @@ def _door(name: str) -> _Command:
             from valvelab.cli import verify_command
 
             return verify_command
+        case "records":
+            from valvelab.cli import records_command
+
+            return records_command
         case "characteristics":
             from valvelab.cli import characteristics_command
 

@@ -16,8 +16,20 @@ from valvelab.records.gauge_result import AdoptedUncertainty, GaugePlan
 from valvelab.records.instrument_card import InstrumentCard
 from valvelab.records.job import Job
 from valvelab.records.phasing_sheet import PhasingSheet
+from valvelab.records.records_result import (
+    ExportManifest,
+    RecordsAddResult,
+    RecordsCheckResult,
+    RecordsExportResult,
+    RecordsFilesResult,
+    RecordsGrantResult,
+    RecordsHistoryResult,
+    RecordsListResult,
+    RecordsShowResult,
+)
 from valvelab.records.saved_job import SavedJob
 from valvelab.records.spec import Spec
+from valvelab.records.stored import StoredRecord
 from valvelab.records.train import Train
 
 FURTHER: dict[str, type[BaseModel]] = {
@@ -26,6 +38,16 @@ FURTHER: dict[str, type[BaseModel]] = {
     "demo": DemoResult,
     "certify": CertifyResult,
     "verify": VerifyResult,
+    "record": StoredRecord,
+    "records-add": RecordsAddResult,
+    "records-list": RecordsListResult,
+    "records-show": RecordsShowResult,
+    "records-files": RecordsFilesResult,
+    "records-history": RecordsHistoryResult,
+    "records-export": RecordsExportResult,
+    "records-check": RecordsCheckResult,
+    "records-grant": RecordsGrantResult,
+    "records-manifest": ExportManifest,
     "spec": Spec,
     "job": Job,
     "job-file": SavedJob,
@@ -34,7 +56,10 @@ FURTHER: dict[str, type[BaseModel]] = {
     "instrument-card": InstrumentCard,
 }
 NAMES = (*USES, *FURTHER)
-READ = ("spec", "job", "job-file", "phasing-sheet", "train", "adopted-uncertainty", "instrument-card")
+READ = (
+    "record", "records-manifest", "spec", "job", "job-file", "phasing-sheet", "train", "adopted-uncertainty",
+    "instrument-card",
+)  # fmt: skip
 
 
 def configure(parser: argparse.ArgumentParser) -> None:

@@ -8,16 +8,16 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Iterator
-from datetime import date
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
-from valvelab.errors import BadFile, BadQuantity, CannotEvaluate, CannotWrite, Reason, ValvelabError
+from valvelab.errors import BadFile, CannotEvaluate, CannotWrite, Reason, ValvelabError
 from valvelab.job.comparison import ABSOLUTE, RELATIVE
 from valvelab.job.parts import Inspected, certificate_of, inspect_job
 from valvelab.job.typed import Specs
 from valvelab.job.verify import verify_bytes
+from valvelab.quantities import iso_date
 from valvelab.records.certificate_result import CertifyResult
 from valvelab.records.job import Job, Shown
 from valvelab.records.result import Result
@@ -53,16 +53,6 @@ def write_inspected(done: Inspected, job: Job, path: Path) -> CertifyResult:
         made=certificate.made,
         sha256=sha256(content).hexdigest(),
     )
-
-
-def iso_date(text: str | None) -> str:
-    """A date as ISO 8601, today where there is none; BadQuantity for what is no date."""
-    if text is None:
-        return date.today().isoformat()  # noqa: DTZ011 - the date on the wall where the paper is signed
-    try:
-        return date.fromisoformat(text).isoformat()
-    except ValueError:
-        raise BadQuantity("date", repr(text), "a date as YYYY-MM-DD") from None
 
 
 def _check(content: bytes, path: Path) -> None:

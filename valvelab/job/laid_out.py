@@ -15,6 +15,8 @@ def lay_out(files: Mapping[str, bytes], folder: Path, name: str) -> None:
     """Write files under the names they are carried by; `name` is that of what carries them, for a refusal."""
     for carried, content in files.items():
         target = folder / carried
+        if not Path(os.path.normpath(target)).is_relative_to(os.path.normpath(folder)):
+            raise BadFile(name, "files carried", f"{carried!r} outside", "names within it")
         if any((folder / above).is_file() for above in Path(carried).parents):
             raise BadFile(name, "files carried", f"{carried!r} beneath a file", "a name that is free")
         make_folder(target.parent)

@@ -5,8 +5,8 @@ Field names carry their unit. A field that could not be derived is None and a no
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from typing import Annotated, ClassVar, Literal
+from collections.abc import Iterable, Iterator, Mapping
+from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import AfterValidator, BaseModel, ConfigDict
 
@@ -85,6 +85,12 @@ class Result(Record):
     source: tuple[Source, ...] = ()
     notes: tuple[Note, ...] = ()
     verdicts: tuple[Verdict, ...] = ()
+
+
+def verdicts_in(result: Mapping[str, Any]) -> tuple[Verdict, ...]:
+    """The verdicts of a result document, of this version or an earlier one."""
+    known = Verdict.model_fields
+    return tuple(Verdict(**{key: value for key, value in row.items() if key in known}) for row in result["verdicts"])
 
 
 def stated_uncertainties(record: Record) -> Iterator[tuple[str, float | None]]:

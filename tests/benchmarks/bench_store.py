@@ -1,0 +1,162 @@
+"""The record store with 1,000 and with 100,000 records: what a list by serial and a part's history cost, as ratios.
+
+python tests/benchmarks/bench_store.py [RECORDS]
+
+Ratios of one run on SQLite, and on PostgreSQL where Debian's packages are found. Every record is whole: eight items,
+three files with bytes of its own, and a name that is its SHA-256; four of them have the lift tables whose wear is asked
+for. Filled by bulk inserts; what is measured goes the ordinary roads.
+"""
+
+from __future__ import annotations
+
+import io
+import statistics
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Iterator
+from contextlib import redirect_stdout
+from hashlib import sha256
+from pathlib import Path
+from typing import Any
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+
+from postgres import programs, running
+from sqlalchemy import StaticPool, create_engine, func, insert, select, text
+from test_store_history import lay_camshaft
+
+from valvelab.cli.main import main as command
+from valvelab.job.history import history
+from valvelab.records.stored import StoredFile, StoredItem, StoredRecord
+from valvelab.store import Filter, open_store, url_of
+from valvelab.store.tables import CONTENT, FILE, ITEM, RECORD
+
+FEW, MANY = 1_000, 100_000
+LIVES, ROUNDS, AT_ONCE = 4, 15, 2_000
+SERIAL = "Q4-017"
+
+
+def record(number: int) -> tuple[StoredRecord, dict[str, bytes]]:
+    """A record of its own, four to a serial number, spread over twenty years."""
+    contents = {name: f"{name} {number} ".encode() * 40 for name in ("lift.csv", "job.toml", "result-1-lobes.json")}
+    roles = ("readings", "job", "result")
+    files = tuple(
+        StoredFile(name=name, role=role, sha256=sha256(data).hexdigest(), size=len(data))  # type: ignore[arg-type]
+        for role, (name, data) in zip(roles, contents.items(), strict=True)
+    )
+    day = f"{2005 + number % 20}-{1 + number % 12:02}-{1 + number % 28:02}"
+    decision: Any = ("accept", "accept", "undecided", "reject")[number % 4]
+    made = StoredRecord(
+        recorded=f"{day}T08:00:00.{number:06}+00:00",
+        date=day,
+        inspect="lobes",
+        version="0.2.0",
+        job_part=0,
+        part=f"part {number % 50}",
+        serial=f"S{number // LIVES:06}",
+        customer=f"customer {number % 200}",
+        decision=decision,
+        accepted=8,
+        rejected=0,
+        undecided=0,
+        files=files,
+        items=tuple(StoredItem(item=f"{cylinder}{kind}", decision="accept") for cylinder in "1234" for kind in "IE"),
+    )
+    return made.named(), {file.sha256: data for file, data in zip(files, contents.values(), strict=True)}
+
+
+def fill(place: str, count: int) -> None:
+    """Bring a store to so many records."""
+    engine = create_engine(url_of(place), poolclass=StaticPool)
+    columns = [column.name for column in RECORD.c if column.name != "number"]
+    with engine.connect() as connection:
+        there = connection.execute(select(func.count()).select_from(RECORD)).scalar_one()
+        first = 1 + (connection.execute(select(func.max(RECORD.c.number))).scalar() or 0)
+    for start in range(there, count, AT_ONCE):
+        rows = [record(number) for number in range(start, min(start + AT_ONCE, count))]
+        numbered = list(enumerate(rows, start=first + start - there))
+        contents = [{"sha256": digest, "data": data} for _, held in rows for digest, data in held.items()]
+        heads = [{"number": at, **{name: getattr(one, name) for name in columns}} for at, (one, _) in numbered]
+        with engine.begin() as connection:
+            if engine.dialect.name == "sqlite":  # filled quickly; what is measured opens the store anew
+                connection.execute(text("PRAGMA cache_size = -500000"))
+            connection.execute(insert(CONTENT), sorted(contents, key=lambda row: str(row["sha256"])))
+            connection.execute(insert(RECORD), heads)
+            for table, parts in ((FILE, "files"), (ITEM, "items")):
+                found = [
+                    {"record": at, "place": place, **dict(part)}
+                    for at, (one, _) in numbered
+                    for place, part in enumerate(getattr(one, parts))
+                ]
+                connection.execute(insert(table), found)
+    with engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
+        connection.execute(text("ANALYZE"))
+    engine.dispose()
+
+
+def median_ms(work: Callable[[], object]) -> float:
+    """Median of several rounds, in ms."""
+    found = []
+    for _ in range(ROUNDS):
+        start = time.perf_counter()
+        work()
+        found.append(1000.0 * (time.perf_counter() - start))
+    return statistics.median(found)
+
+
+def measured(place: str) -> Iterator[tuple[str, float]]:
+    """What is asked of a store, and what it costs."""
+    with open_store(place) as store:
+        some = store.find(Filter(limit=1))[0]
+        assert some.serial is not None
+        serial = some.serial
+        yield "list by serial", median_ms(lambda: store.find(Filter(serial=serial, limit=51)))
+        yield "list the newest 50", median_ms(lambda: store.find(Filter(limit=51)))
+        yield "show", median_ms(lambda: store.get(some.id[:12]))
+        yield "a lobe's history, read", median_ms(lambda: store.history(SERIAL))
+        yield "a lobe's history, with its wear", median_ms(lambda: history(store.history(SERIAL), store.content, "1I"))
+    yield "open, list by serial, close", median_ms(lambda: opened_and_listed(place, serial))
+
+
+def opened_and_listed(place: str, serial: str) -> None:
+    """A list as the command asks for it."""
+    with open_store(place, create=False) as store:
+        store.find(Filter(serial=serial, limit=51))
+
+
+def run(place: str, name: str, folder: Path, many: int) -> None:
+    """Both sizes of one store, and their ratio."""
+    for number in range(LIVES):
+        readings = lay_camshaft(folder, f"{number}.csv", f"202{number}-03-01", 10.0 * number, "1I", "1E")
+        with redirect_stdout(io.StringIO()):
+            command(["records", "add", str(readings), "--store", place, "--quiet"])
+    figures: list[dict[str, float]] = []
+    for count in (FEW, many):
+        start = time.perf_counter()
+        fill(place, count)
+        print(f"{name}: {count} records after {time.perf_counter() - start:.0f} s", flush=True)
+        figures.append(dict(measured(place)))
+    for what, few in figures[0].items():
+        cost = figures[1][what]
+        print(f"{name}: {what}: {few:.2f} ms with {FEW}, {cost:.2f} ms with {many}, ratio {cost / few:.2f}", flush=True)
+
+
+def main() -> None:
+    """Every database that is here."""
+    many = int(sys.argv[1]) if len(sys.argv) > 1 else MANY
+    with tempfile.TemporaryDirectory() as place:
+        folder = Path(place)
+        run(str(folder / "records.sqlite"), "SQLite", folder, many)
+        size = (folder / "records.sqlite").stat().st_size
+        print(f"SQLite: {size / 2**20:.0f} MB")
+        found = programs()
+        if found is None:
+            print("PostgreSQL is not here: as root, apt-get install postgresql")
+            return
+        with running(found) as server:
+            run(server.new_database(), "PostgreSQL", folder, many)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,1 @@
+"""How a store of an earlier form becomes one of the present form, step by step."""
