@@ -14,9 +14,9 @@ from valvelab.sets.heat_bath import HOT, Cooling, bathed
 from valvelab.sets.tray import SLACK, Grouping, Units, Watch
 
 GAIN = 1e-9
-MOST_TURNS, TURNS_A_UNIT = 3_300, 36
+MOST_TURNS, TURNS_A_UNIT = 3_600, 36
 """Turns of a bath: the most, and the most for each unit."""
-SETTLED = 200
+SETTLED = 400
 """Units up to which a cold bath's end is settled by the best exchanges: of many, each round weighs very many."""
 FEW, HOTTER = 12, 0.2
 """Up to so many sets are begun hotter (bench_sets.py: the tray of 64 came 6 % looser from the usual heat)."""

@@ -18,7 +18,7 @@ import numpy as np
 from valvelab.arrays import BoolArray, FloatArray, IntArray
 from valvelab.sets.tray import Grouping, Units, Watch
 
-HOT, COLD = 0.1, 0.004
+HOT, COLD = 0.06, 0.004
 """Heat at the start and the end, as a share of a set's mean spread."""
 SOFT, HARD = 10.0, 60.0
 """What a range above its limit by one limit costs, at the start and the end."""
