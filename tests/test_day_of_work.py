@@ -7,6 +7,7 @@ import random
 import signal
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -15,6 +16,7 @@ import pytest
 from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QLineEdit, QPushButton
+from waiting import LONGEST_S
 
 from valvelab.cli.main import main
 from valvelab.window.bays.springs_sets_pane import SetsPane
@@ -163,6 +165,8 @@ app = QApplication(["test"])
 row = 0
 def type_one():
     global row
+    if app.focusWidget() is None:
+        return
     for text in (["V0"] if row == 0 else []) + [f"{38 + row / 100:.2f}"]:  # the grid names the next valve itself
         for sign in text:
             QTest.keyClicks(app.focusWidget(), sign)
@@ -170,7 +174,11 @@ def type_one():
     row += 1
     print(row, flush=True)
 def begin():
-    (window,) = [w for w in app.topLevelWidgets() if w.objectName() == "main window"]
+    shown = [w for w in app.topLevelWidgets() if w.objectName() == "main window" and w.isVisible()]
+    if not shown:  # a busy machine takes its time
+        QTimer.singleShot(200, begin)
+        return
+    (window,) = shown
     window.activateWindow()
     window.bay_actions["springs"].trigger()
     window.readings.begin(entry_kind("heights"))
@@ -193,7 +201,10 @@ def rows_typed_until_killed(place: Path, delay: float) -> int:
     environment = {**os.environ, "VALVELAB_SETTINGS": str(place)}
     with subprocess.Popen([sys.executable, "-c", TYPIST], stdout=subprocess.PIPE, env=environment) as child:
         assert child.stdout is not None
-        child.stdout.readline()
+        watch = threading.Timer(LONGEST_S, child.kill)
+        watch.start()
+        assert child.stdout.readline(), "the first row was never typed"
+        watch.cancel()
         time.sleep(delay)
         child.send_signal(signal.SIGKILL)
         return 1 + len(child.stdout.read().splitlines())

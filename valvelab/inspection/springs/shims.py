@@ -70,7 +70,7 @@ def inspect_shims(question: ShimsQuestion) -> ShimsInspection:
     springs, notes = _of_the_set(question, pool)
     heights = question.heights
     lift, lift_notes = _lift(pool.fit, heights)
-    barred = {one.spring: f"which the spec rejects ({one.reason})" for one in pool.excluded}
+    barred = {one.spring: one.told for one in pool.excluded}
     case = ShimCase(springs, heights, lift, barred)
     try:
         solution = solve(case, question.locks)
