@@ -22,6 +22,7 @@ from valvelab.job.carried import JOB, Carried, as_attachments, carry, read_carri
 from valvelab.job.comparison import compare_results
 from valvelab.job.laid_out import lay_out, without
 from valvelab.job.parts import Inspected, certificate_of, inspect_job, located
+from valvelab.job.signature import signature_of
 from valvelab.job.upgrade import read_job_file
 from valvelab.records.certificate_result import Difference, VerifyResult
 from valvelab.records.job import Job
@@ -143,7 +144,10 @@ def _files(carried: Carried, again: Again) -> Iterator[Difference]:
 
 def _shown(carried: Carried, again: Again, *, exact: bool) -> Iterator[Difference]:
     """What the file shows against the same certificate drawn again."""
-    fresh = certificate_bytes(again.certificate, again.inspected.job.units)
+    signature = carried.seal.signature
+    fresh = certificate_bytes(
+        again.certificate, again.inspected.job.units, None if signature is None else lambda _: signature
+    )
     if fresh == carried.data:
         return
     if not seal_holds(carried.data):
@@ -224,12 +228,18 @@ def _answer(
     drawn: bool | None,
     notes: list[Note],
 ) -> VerifyResult:
+    job = again.inspected.job
+    signature, broken = signature_of(carried.seal, job.signer)
+    if signature.state == "trusted" and job.signer is not None and job.signer.name != signature.name:
+        notes = [*notes, info("signature", f"the paper calls the key {job.signer.name}")]
     return VerifyResult(
         source=(Source(file=carried.name, sha256=sha256(carried.data).hexdigest()),),
         number=again.certificate.number,
-        agrees=agrees,
+        agrees=agrees and not broken,
         compared=compared,
-        differing=tuple(differing),
+        differing=(*broken, *differing),
+        signature=signature,
+        replaces=job.replaces,
         drawn_page_agrees=drawn,
         written_by=f"valvelab {carried.version}",
         verdicts=tuple(verdict for part in again.inspected.parts for verdict in part.result.verdicts),

@@ -12,6 +12,7 @@ from typing import Literal
 
 from valvelab.figures.description import Dial, Figure, HeatMap
 from valvelab.records.result import Decision, Source
+from valvelab.records.signing_key import PublicKey, Replaced
 from valvelab.tables.description import Table
 
 Plot = Figure | HeatMap | Dial
@@ -116,7 +117,10 @@ class Attachment:
 
 @dataclass(frozen=True, slots=True)
 class Certificate:
-    """One certificate. `made` is the date as ISO 8601; `number` identifies the paper, `serial` the part."""
+    """One certificate. `made` is the date as ISO 8601; `number` identifies the paper, `serial` the part.
+
+    `signer`: whose signature it bears; `replaces`: the paper it takes the place of.
+    """
 
     title: str
     number: str
@@ -126,6 +130,8 @@ class Certificate:
     sources: tuple[Source, ...]
     sections: tuple[Section, ...]
     attachments: tuple[Attachment, ...] = field(default=())
+    signer: PublicKey | None = None
+    replaces: Replaced | None = None
 
 
 SHEET_TYPE = 10.5
