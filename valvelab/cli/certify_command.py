@@ -56,7 +56,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         answer(result.model_dump_json(indent=1))
     else:
-        signed = f", signed with key {result.signed_with}, {args.signer.public.name}" if args.signer else ""
+        signed = f", {args.signer.public.sentence}" if args.signer else ""
         done = f"{summary(result.verdicts)}\ncertificate {result.number} written to {result.certificate}{signed}"
         answer(plain(done))
     tell_notes(result.notes, args)

@@ -6,7 +6,6 @@ import argparse
 from pathlib import Path
 
 from valvelab.cli.output import plain, table_text
-from valvelab.cli.outputs import check_outputs
 from valvelab.cli.signing import new_passphrase
 from valvelab.cli.streams import answer
 from valvelab.errors import WrongUsage
@@ -68,7 +67,6 @@ def _done(args: argparse.Namespace) -> KeyResult:
         return _result("listed", *keys.known_keys())
     key = keys.named(args.name)
     if args.out is not None:
-        check_outputs(args)
         write_whole(args.out, keys.public_text(key))
     return _result("listed", key)
 

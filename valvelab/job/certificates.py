@@ -22,6 +22,7 @@ from valvelab.quantities import iso_date
 from valvelab.records.certificate_result import CertifyResult
 from valvelab.records.job import Job, Shown
 from valvelab.records.result import Result
+from valvelab.report.page_model import Certificate
 from valvelab.report.pdf import certificate_bytes
 from valvelab.signing.keys import Signer
 from valvelab.units import System
@@ -48,7 +49,7 @@ def write_inspected(done: Inspected, job: Job, path: Path, signer: Signer | None
     signed = done.job.model_copy(update={"signer": signer.public if signer else None})
     certificate = certificate_of(replace(done, job=signed), iso_date(job.made))
     content = certificate_bytes(certificate, job.units, signer.sign if signer else None)
-    _check(content, path)
+    _check(content, certificate, path)
     write_whole(path, content)
     return CertifyResult(
         source=certificate.sources,
@@ -62,10 +63,10 @@ def write_inspected(done: Inspected, job: Job, path: Path, signer: Signer | None
     )
 
 
-def _check(content: bytes, path: Path) -> None:
+def _check(content: bytes, certificate: Certificate, path: Path) -> None:
     """Refuse a certificate that can't be verified, before anyone takes it for one."""
     try:
-        found = verify_bytes(content, path.name)
+        found = verify_bytes(content, path.name, certificate)
     except CannotWrite:
         raise  # no room for the files that are unpacked to be checked
     except ValvelabError as error:

@@ -29,7 +29,7 @@ from valvelab.records.job import Job
 from valvelab.records.result import Note, Source, info, warning
 from valvelab.report.attachments import A_PAPER
 from valvelab.report.drawn_page import compare_drawn, foreign
-from valvelab.report.page_model import Certificate
+from valvelab.report.page_model import Certificate, alike
 from valvelab.report.pdf import certificate_bytes
 from valvelab.report.pdf_file import NotReadable, read_file, seal_holds
 
@@ -52,10 +52,11 @@ def verify(path: Path) -> VerifyResult:
     return verify_bytes(read_contents(path).data, path.name)
 
 
-def verify_bytes(data: bytes, name: str) -> VerifyResult:
+def verify_bytes(data: bytes, name: str, drawn: Certificate | None = None) -> VerifyResult:
     """Compute a certificate again, draw it again, and compare every figure, then every byte.
 
-    `name` is the file's, for refusals. Raises BadFile or CannotEvaluate for what can't be computed again at all.
+    `name` is the file's, for refusals; `drawn` what the file was drawn from a moment ago: a certificate that comes out
+    the same is not drawn twice. Raises BadFile or CannotEvaluate for what can't be computed again at all.
     """
     with _in_one_sentence(name):
         carried = read_carried(data, name)
@@ -65,10 +66,12 @@ def verify_bytes(data: bytes, name: str) -> VerifyResult:
         wrong = [*(row for row in figures if row is not None), *_files(carried, again)]
         if carried.version != __version__:
             return _by_another(carried, again, compared, wrong)
-        shown = list(_shown(carried, again, exact=exact))
+        shown = (
+            [] if drawn is not None and alike(drawn, again.certificate) else list(_shown(carried, again, exact=exact))
+        )
         agrees: bool | None = not shown
         notes = _drawer_notes(carried)
-        if shown and notes and not (*foreign(carried.file, again.certificate.number),) and seal_holds(data):
+        if shown and notes and not (*foreign(carried.file, again.certificate),) and seal_holds(data):
             agrees, shown = None, []  # another library's lines; nothing was added to them
         return _answer(carried, again, compared, [*wrong, *shown], not (wrong or shown), agrees, notes)
 
@@ -167,7 +170,7 @@ def _by_another(carried: Carried, again: Again, compared: int, wrong: list[Diffe
     """The answer for a paper of another version: its files are whole or not; its figures are computed as now."""
     differing = [row for row in wrong if not _only_newer(row)]
     broken = [row for row in differing if row.where == "attachments" or row.stated in {"missing", "no JSON"}]
-    broken += foreign(carried.file, again.certificate.number)
+    broken += foreign(carried.file, again.certificate)
     broken += _identity(carried, again)
     if not _known(carried.version):
         stated = carried.version or "several versions, or none"

@@ -10,6 +10,7 @@ from pydantic import AfterValidator, Field
 from valvelab.errors import BadQuantity, one_line
 from valvelab.records.result import Record, Result
 
+SIGNED_WITH = "signed with key"
 LONGEST_NAME = 60
 LONGEST_REASON = 80
 NUMBER = r"[0-9A-F]{4}-[0-9A-F]{4}-[0-9A-F]{4}"
@@ -40,6 +41,11 @@ class PublicKey(Record):
         """The first half of the public key's SHA-256, in fours, to be compared by eye."""
         digits = sha256(bytes.fromhex(self.public_key)).hexdigest()[:32].upper()
         return "-".join(digits[start : start + 4] for start in range(0, 32, 4))
+
+    @property
+    def sentence(self) -> str:
+        """As it stands on the paper that it signs."""
+        return f"{SIGNED_WITH} {self.fingerprint}, {self.name}"
 
 
 class Replaced(Record):

@@ -78,6 +78,7 @@ def _draw(certificate: Certificate, system: System) -> bytes:
         target,
         pagesize=A4,
         invariant=1,
+        pageCompression=0,  # packed once, when it is finished
         leftMargin=MARGIN,
         rightMargin=MARGIN,
         topMargin=HEAD,
@@ -156,10 +157,9 @@ def _who_and_why(canvas: Canvas, certificate: Certificate, look: Paper, rule_y: 
     signer = certificate.signer
     words = [certificate.number, *([signer.fingerprint] if signer else [])]
     draw_code(canvas, " ".join(words), (A4[0] - MARGIN + CODE_GAP, A4[1] - CODE_TOP), CODE_SIDE, look.of("text"))
-    lines = [f"signed with key {signer.fingerprint}, {signer.name}"] if signer else []
-    lines += [certificate.replaces.sentence] if certificate.replaces else []
-    for row, text in enumerate(lines, start=1):
-        write(canvas, text, (MARGIN, rule_y - 6.2 * row), 6.0, look.of("quiet"), width=A4[0] - 2 * MARGIN)
+    said = [one.sentence for one in (signer, certificate.replaces) if one is not None]
+    for row, sentence in enumerate(said, start=1):
+        write(canvas, sentence, (MARGIN, rule_y - 6.2 * row), 6.0, look.of("quiet"), width=A4[0] - 2 * MARGIN)
 
 
 def _sources(certificate: Certificate) -> str:
