@@ -23,6 +23,7 @@ import pytest
 from papers import carried_files, page_texts, with_files
 from pypdf import PdfReader, PdfWriter
 from pypdf.annotations import FreeText
+from PySide6.QtWidgets import QInputDialog
 from something import each
 from test_certificate import certificate
 
@@ -38,6 +39,8 @@ from valvelab.report.drawn_page import foreign
 from valvelab.report.pdf import certificate_bytes
 from valvelab.report.pdf_file import read_file, seal_of
 from valvelab.signing import ed25519, keys
+from valvelab.window.main_window import MainWindow
+from valvelab.window.signing_menu import NO_KEY
 
 NAME = "Quillmere scrutineer 2"
 FINGERPRINT = re.compile(r"[0-9A-F]{4}(-[0-9A-F]{4}){7}")
@@ -546,3 +549,32 @@ def test_the_library_is_loaded_for_signed_papers_alone(bench: SimpleNamespace) -
     papers = [str(bench.place / name) for name in ("plain.pdf", "signed.pdf")]
     done = subprocess.run([sys.executable, "-c", code, *papers], capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
+
+
+# In the window
+
+
+def test_the_window_signs_with_the_key_that_is_checked(
+    window: MainWindow, bench: SimpleNamespace, own_folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    window.bench.add_files([str(bench.place / "study.csv")])
+    window.bay_actions["gauge"].trigger()
+    menu = window.signing
+    menu.fill()
+    assert [(action.text(), action.isEnabled()) for action in menu.actions()] == [("Unsigned", True), (NO_KEY, False)]
+    monkeypatch.setenv(asking.PASSPHRASE, "north bank")
+    assert main(["key", "new", NAME]) == 0
+    monkeypatch.delenv(asking.PASSPHRASE)
+    menu.fill()
+    menu.actions()[1].trigger()
+    assert window.bench.settings.sign_with == NAME
+    answers = iter([("", False), ("south bank", True), ("north bank", True)])
+    monkeypatch.setattr(QInputDialog, "getText", lambda *_: next(answers))
+    paper = tmp_path / "window.pdf"
+    window.save_certificate(paper)
+    window.save_certificate(paper)
+    assert not paper.exists()
+    assert any("a passphrase that does not open it" in row.text for row in window.notes.rows_model.rows)
+    window.save_certificate(paper)
+    assert verify_bytes(paper.read_bytes(), "window.pdf").signature.state == "trusted"
+    assert f"signed as {NAME}" in window.busy.text()
