@@ -31,6 +31,7 @@ from valvelab.cli import signing as asking
 from valvelab.cli.main import main
 from valvelab.cli.schema_command import schema_of
 from valvelab.errors import ValvelabError
+from valvelab.job import verify as verifying
 from valvelab.job.verify import verify_bytes
 from valvelab.places import sample_profiles
 from valvelab.records.certificate_result import VerifyResult
@@ -162,6 +163,7 @@ def test_a_key_is_made_once_and_for_its_owner_alone(bench: SimpleNamespace, caps
     modes = {path.name: stat.S_IMODE(path.stat().st_mode) for path in (folder, *folder.iterdir())}
     assert modes == {"own": 0o700, f"{found[0]}.key": 0o600, f"{found[0]}.pub": 0o600}
     refused(["key", "new", NAME.upper()], 2, "the name taken", capsys)
+    refused(["key", "new", found[0].lower()], 2, "a name like a fingerprint", capsys)
 
 
 @pytest.mark.parametrize("name", ["", " a", "a\nb", "x" * 61, "a\u202eb", "\x1b[2J"])
@@ -230,6 +232,8 @@ def test_a_locked_key_opens_with_its_passphrase_alone(
     said = iter(["one", "other", "same", "same"])
     monkeypatch.setattr(asking, "getpass", lambda _: next(said))
     assert asking.new_passphrase() == "same"
+    monkeypatch.setenv(asking.PASSPHRASE, "x" * 201)
+    refused(["key", "new", "another"], 2, "expected at most 200", capsys)
 
 
 def test_a_private_key_that_is_none_or_open_to_others_is_refused(
@@ -318,7 +322,7 @@ def test_own_unknown_and_trusted_keys(
     assert main(["key", "trust", str(bench.place / "mine.pub"), "--name", "the scrutineer"]) == 0
     code, signature, _ = verified("--json")
     assert (code, signature) == (0, {**stated, "state": "trusted", "name": "the scrutineer"})
-    assert "trusted here as the scrutineer" in verified()[2]
+    assert 'trusted here as "the scrutineer"' in verified()[2]
     refused(["key", "trust", str(bench.place / "mine.pub")], 2, "known already, as the scrutineer", capsys)
     assert main(["key", "trust", str(bench.place / "other.pub")]) == 0
     refused(["key", "new", "lake quillmere CLUB"], 2, "the name taken", capsys)
@@ -432,6 +436,10 @@ FORGED: dict[str, tuple[Callable[[SimpleNamespace], bytes], str]] = {
     "signature taken off": (lambda bench: re.sub(rb" /Signature <\w+>", b"", bench.signed), "none"),
     "signature cut short": (lambda bench: re.sub(rb"(/Signature <\w{126})\w\w>", rb"\1>", bench.signed), "none"),
     "signature of length 0": (lambda bench: re.sub(rb"/Signature <\w+>", b"/Signature <>", bench.signed), "none"),
+    "signature twice": (lambda bench: re.sub(rb"( /Signature <\w+>)", rb"\1\1", bench.signed),
+                        "one of another file or by another key"),
+    "signature without an end": (lambda bench: re.sub(rb"/Signature <", b"/Signature <" + b"0" * 100_000, bench.signed),
+                                 "none"),
     "signature put on": (lambda bench: in_form(bench.plain, bench.signed), "a signature"),
     "a property changed": (lambda bench: bench.signed.replace(b"/Title (Gauge", b"/Title (Gouge"),
                            "one of another file or by another key"),
@@ -491,6 +499,24 @@ def test_a_carried_job_done_again_bears_nobody_s_name(bench: SimpleNamespace, tm
     assert main(["certify", str(tmp_path / "job.toml"), "--out", str(tmp_path / "c.pdf"), "--quiet"]) == 0
     assert verify_bytes((tmp_path / "c.pdf").read_bytes(), "c.pdf").signature.state == "none"
     assert "signed with" not in page_texts(tmp_path / "c.pdf")[0]
+
+
+def test_a_signed_paper_of_another_version_is_trusted_as_data(
+    bench: SimpleNamespace, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(verifying, "EARLIER", (*verifying.EARLIER, verifying.__version__))
+    monkeypatch.setattr(verifying, "__version__", "99.0")
+    found = verify_bytes(bench.signed, "c.pdf")
+    assert (found.agrees, found.drawn_page_agrees, found.signature.state) == (True, None, "trusted")
+    assert any(row.text.startswith(f"written by valvelab {found.written_by[9:]}, ") for row in found.notes)
+    bent = resealed(bench.signed.replace(b"/Title (Gauge", b"/Title (Gouge"))
+    assert (verify_bytes(bent, "c.pdf").agrees, verify_bytes(bent, "c.pdf").signature.state) == (False, "broken")
+
+
+def test_every_command_that_writes_a_certificate_signs_it(bench: SimpleNamespace) -> None:
+    target = bench.place / "gauge.pdf"
+    assert main(["gauge", str(bench.place / "study.csv"), "--out", str(target), "--sign", NAME, "--quiet"]) == 0
+    assert verify_bytes(target.read_bytes(), "c.pdf").signature.state == "trusted"
 
 
 # Papers that take another's place

@@ -20,6 +20,7 @@ from valvelab.signing.keys import Signer, signer
 PASSPHRASE = "VALVELAB_PASSPHRASE"  # noqa: S105 - a name, not a secret
 """Environment variable with the passphrase of the key that is made or signs."""
 LEADS_NOWHERE = "passphrase: found none and no terminal to ask on, expected the one of the key in " + PASSPHRASE
+LONGEST = 200
 
 
 def signer_of(args: argparse.Namespace) -> Signer:
@@ -37,19 +38,28 @@ def passphrase_of(name: str) -> str:
         return stated
     if not sys.stdin.isatty():
         raise WrongUsage(LEADS_NOWHERE)
-    return getpass(f"passphrase of {name}: ")
+    return _asked(f"passphrase of {name}: ")
 
 
 def new_passphrase() -> str:
     """The passphrase for a key that is made, empty for none; on a terminal it is asked twice."""
     stated = os.environ.get(PASSPHRASE)
-    if stated is not None or not sys.stdin.isatty():
-        return stated or ""
-    while True:
-        one = getpass("passphrase (empty for none): ")
-        if not one or getpass("once more: ") == one:
-            return one
-        say("the two differ")
+    if stated is None and sys.stdin.isatty():
+        stated = _asked("passphrase (empty for none): ")
+        while stated and _asked("once more: ") != stated:
+            say("the two differ")
+            stated = _asked("passphrase (empty for none): ")
+    if stated is not None and len(stated) > LONGEST:
+        raise WrongUsage(f"passphrase: found {len(stated)} signs, expected at most {LONGEST}")
+    return stated or ""
+
+
+def _asked(prompt: str) -> str:
+    """What is typed on the terminal, without echo."""
+    try:
+        return getpass(prompt)
+    except EOFError:
+        raise WrongUsage(LEADS_NOWHERE) from None
 
 
 def number_or_file(text: str) -> str | Path:

@@ -16,9 +16,9 @@ DIFFERS = 1
 UNDECIDED = 4
 SHOWN = 20
 UNSIGNED = "It carries no signature, so agreement does not prove who wrote it."
-TRUSTED = "It is signed with the key {fingerprint}, trusted here as {name}."
+TRUSTED = 'It is signed with the key {fingerprint}, trusted here as "{name}".'
 UNKNOWN = (
-    "It is signed with the key {fingerprint}, which is not trusted here; the paper calls it {name}. Compare the "
+    'It is signed with the key {fingerprint}, which is not trusted here; the paper calls it "{name}". Compare the '
     "fingerprint with the signer; valvelab key trust FILE then trusts it."
 )
 BROKEN = "Its signature is broken: found {stated}, expected {recomputed}."

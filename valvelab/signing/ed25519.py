@@ -48,7 +48,7 @@ def packed(private: bytes, passphrase: str) -> bytes:
     from cryptography.hazmat.primitives import serialization as forms
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
-    lock = forms.BestAvailableEncryption(passphrase.encode()) if passphrase else forms.NoEncryption()
+    lock = forms.BestAvailableEncryption(_bytes(passphrase)) if passphrase else forms.NoEncryption()
     key = Ed25519PrivateKey.from_private_bytes(private)
     return key.private_bytes(forms.Encoding.PEM, forms.PrivateFormat.PKCS8, lock)
 
@@ -60,7 +60,11 @@ def unpacked(pem: bytes, passphrase: str) -> bytes | None:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
     try:
-        key = forms.load_pem_private_key(pem, passphrase.encode() if ENCRYPTED in pem else None)
+        key = forms.load_pem_private_key(pem, _bytes(passphrase) if ENCRYPTED in pem else None)
     except (ValueError, TypeError, UnsupportedAlgorithm):
         return None
     return key.private_bytes_raw() if isinstance(key, Ed25519PrivateKey) else None
+
+
+def _bytes(passphrase: str) -> bytes:
+    return passphrase.encode("utf-8", "surrogateescape")  # an environment variable need not be text

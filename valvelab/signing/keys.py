@@ -8,6 +8,7 @@ platform's keyring where there is one, and `trusted/FINGERPRINT.pub`. A private 
 from __future__ import annotations
 
 import os
+import re
 import stat
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -28,6 +29,7 @@ FOLDER = "VALVELAB_KEYS"
 """Environment variable that names another folder for the keys, private halves among them."""
 OWN, TRUSTED = "own", "trusted"
 MOST_BYTES = 16 * 1024
+FINGERPRINT = re.compile(r"[0-9A-F]{4}(-[0-9A-F]{4}){7}", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,6 +124,9 @@ def _checked(name: str, public_key: str) -> PublicKey:
 
 
 def _refuse_taken(key: PublicKey) -> None:
+    """Refuses a key that is known, and a name that is taken or could be taken for another key's fingerprint."""
+    if FINGERPRINT.fullmatch(key.name):
+        raise WrongUsage(f"key {key.name}: found a name like a fingerprint, expected another name")
     for known in known_keys():
         if known.public_key == key.public_key:
             raise WrongUsage(f"key {key.name}: found it known already, as {known.name}, expected another key")
