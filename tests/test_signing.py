@@ -327,6 +327,7 @@ def test_own_unknown_and_trusted_keys(
     assert main(["key", "trust", str(bench.place / "other.pub")]) == 0
     refused(["key", "new", "lake quillmere CLUB"], 2, "the name taken", capsys)
     assert main(["key", "untrust", key.fingerprint]) == 0
+    assert "no longer trusted" in capsys.readouterr().out
     assert verified("--json")[0] == 4
     damaged = own_folder / "trusted" / f"{key.fingerprint}.pub"
     damaged.write_text("name =", encoding="utf-8")

@@ -46,7 +46,8 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         answer(result.model_dump_json(indent=1))
     elif result.keys:
-        rows = tuple((key.fingerprint, key.name, "your own" if key.own else "trusted") for key in result.keys)
+        others = "no longer trusted" if result.done == "untrusted" else "trusted"
+        rows = tuple((key.fingerprint, key.name, "your own" if key.own else others) for key in result.keys)
         answer(plain(table_text(Table(HEADER, rows, left=3))))
     else:
         answer("no keys yet; valvelab key new NAME makes one")
