@@ -110,7 +110,7 @@ def test_a_certificate_loads_what_concerns_its_parts() -> None:
         "import sys, tempfile\nfrom valvelab.cli.main import main\nfrom valvelab.inspection import characteristics\n"
         "target = tempfile.mkdtemp() + '/c.pdf'\n"
         "main(['certify', 'sample_profiles/quillmere_four_camshaft.csv', '--out', target, '--quiet'])\n"
-        "aside = ('valvelab.inspection.engine', 'valvelab.springs')\n"
+        "aside = ('valvelab.inspection.engine', 'valvelab.inspection.springs')\n"
         "others = {name for name in sys.modules if name.startswith(aside)}\n"
         "assert not others, others\nassert 'cryptography' not in sys.modules\n"
         "rows = characteristics.all_characteristics()\n"
