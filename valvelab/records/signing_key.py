@@ -13,7 +13,8 @@ from valvelab.records.result import Record, Result
 SIGNED_WITH = "signed with key"
 LONGEST_NAME = 60
 LONGEST_REASON = 80
-NUMBER = r"[0-9A-F]{4}-[0-9A-F]{4}-[0-9A-F]{4}"
+NUMBER = r"[0-9A-F]{4}(?:-[0-9A-F]{4}){2}"
+FINGERPRINT = r"[0-9A-F]{4}(?:-[0-9A-F]{4}){7}"
 
 
 def _one_line_of(most: int, what: str) -> AfterValidator:

@@ -6,12 +6,13 @@ matter; `exact` False lets coordinates and printed numbers differ by rounding, a
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Mapping
 
 from pikepdf import Array, Dictionary, Object, Stream, String
 
 from valvelab.records.certificate_result import Difference
-from valvelab.records.signing_key import SIGNED_WITH
+from valvelab.records.signing_key import FINGERPRINT, SIGNED_WITH
 from valvelab.report.drawing_steps import first_difference
 from valvelab.report.page_model import Certificate
 from valvelab.report.pdf_file import Budget, NotReadable, PdfFile, Value, dictionary, told, unpacked, written
@@ -19,6 +20,7 @@ from valvelab.report.pdf_file import Budget, NotReadable, PdfFile, Value, dictio
 NOT_OF_A_PAGE = {"/Parent", "/Type"}
 PACKING = {"/Filter", "/Length", "/DecodeParms"}
 SHOWN = 60
+_SIGNED = re.compile(f"{SIGNED_WITH} {FINGERPRINT}".encode())
 Keys = Mapping[str, Value] | Object
 WORDS = {
     "Contents": "what is drawn", "Annots": "annotations", "Resources": "fonts and images",
@@ -180,5 +182,5 @@ def foreign(file: PdfFile, certificate: Certificate) -> Iterator[Difference]:
             yield Difference(
                 where=f"page {count}", stated=f"not certificate {certificate.number}", recomputed="its number"
             )
-        if certificate.signer is None and SIGNED_WITH.encode() in words:
+        if certificate.signer is None and _SIGNED.search(words):
             yield Difference(where=f"page {count}", stated=SIGNED_WITH, recomputed="no signer")

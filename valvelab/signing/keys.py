@@ -21,7 +21,7 @@ from valvelab.errors import BadFile, BadQuantity, WrongUsage
 from valvelab.files.contents import read_contents
 from valvelab.files.spec_file import read_toml
 from valvelab.files.toml_text import toml_keys
-from valvelab.records.signing_key import KnownKey, PublicKey
+from valvelab.records.signing_key import FINGERPRINT, KnownKey, PublicKey
 from valvelab.signing import ed25519, system_keyring
 from valvelab.writing import make_folder, remove_file, write_whole
 
@@ -29,7 +29,6 @@ FOLDER = "VALVELAB_KEYS"
 """Environment variable that names another folder for the keys, private halves among them."""
 OWN, TRUSTED = "own", "trusted"
 MOST_BYTES = 16 * 1024
-FINGERPRINT = re.compile(r"[0-9A-F]{4}(-[0-9A-F]{4}){7}", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,7 +124,7 @@ def _checked(name: str, public_key: str) -> PublicKey:
 
 def _refuse_taken(key: PublicKey) -> None:
     """Refuses a key that is known, and a name that is taken or could be taken for another key's fingerprint."""
-    if FINGERPRINT.fullmatch(key.name):
+    if re.fullmatch(FINGERPRINT, key.name.upper()):
         raise WrongUsage(f"key {key.name}: found a name like a fingerprint, expected another name")
     for known in known_keys():
         if known.public_key == key.public_key:
