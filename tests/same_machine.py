@@ -58,6 +58,7 @@ def settle(environment: os._Environ[str] | dict[str, str], place: Path) -> None:
     )
     for kind in ("CONFIG", "DATA", "STATE", "CACHE"):
         environment[f"XDG_{kind}_HOME"] = str(place / kind.lower())
+    environment["VALVELAB_KEYS"] = str(place / "keys")
 
 
 def settled_folder() -> tempfile.TemporaryDirectory[str]:

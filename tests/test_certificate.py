@@ -34,7 +34,7 @@ from valvelab.records.spec import DecisionRule, Spec
 from valvelab.report.assembly import Part, assemble, grouped, number_of, overall
 from valvelab.report.attachments import carried_files, is_inside
 from valvelab.report.dial import label_anchors, spread_out
-from valvelab.report.page_model import Attachment, Box, Certificate, FigureBlock, Paragraph, Section
+from valvelab.report.page_model import Attachment, Box, Certificate, FigureBlock, Paragraph, Section, alike
 from valvelab.report.pdf import certificate_bytes
 from valvelab.report.pdf_file import read_file
 from valvelab.report.same_text import compare_texts
@@ -240,6 +240,17 @@ def test_inputs_come_out_as_they_went_in(pdf: bytes) -> None:
     assert carried == {row.name: row.content for row in certificate().attachments}
     assert carried["lift.csv"] == b"angle,1I\n0,1\n"
     assert tomllib.loads(carried["job.toml"].decode())["made"] == "2026-03-05"
+
+
+def test_only_certificates_of_one_content_are_alike() -> None:
+    """What is alike is not drawn a second time: nothing that a page shows may differ."""
+    assert alike(certificate(), certificate())
+    others = (certificate("QM-0418"), certificate(verdicts=(verdict("reject"),)), certificate(made="2026-03-06"))
+    assert not [other for other in each(others) if alike(certificate(), other)]
+    curve, bent = np.array([1.0, np.nan]), np.array([1.1, np.nan])
+    assert alike({"x": (curve, "a")}, {"x": (curve.copy(), "a")})
+    pairs = ((curve, bent), (curve, curve.astype("f4")), (1, 1.0), ((1,), (1, 2)), ({"a": 1}, {"b": 1}), ([1], (1,)))
+    assert not [pair for pair in each(pairs) if alike(*pair)]
 
 
 def test_number_follows_from_what_is_carried() -> None:

@@ -104,6 +104,25 @@ def test_an_inspection_loads_no_library_of_paper_window_or_store() -> None:
     assert "max lift" in done.stdout
 
 
+def test_a_certificate_loads_what_concerns_its_parts() -> None:
+    """A camshaft's paper explains lobes; springs, dynamics and degree wheels are loaded for theirs."""
+    code = (
+        "import sys, tempfile\nfrom valvelab.cli.main import main\nfrom valvelab.inspection import characteristics\n"
+        "target = tempfile.mkdtemp() + '/c.pdf'\n"
+        "main(['certify', 'sample_profiles/quillmere_four_camshaft.csv', '--out', target, '--quiet'])\n"
+        "aside = ('valvelab.inspection.engine', 'valvelab.inspection.springs')\n"
+        "others = {name for name in sys.modules if name.startswith(aside)}\n"
+        "assert not others, others\nassert 'cryptography' not in sys.modules\n"
+        "rows = characteristics.all_characteristics()\n"
+        "assert set(rows) == set(characteristics.of_subjects({row.subject for row in rows}))\n"
+        "for subject in {row.subject for row in rows}:\n"
+        "    found = characteristics.of_subjects((subject,))\n"
+        "    assert found == tuple(row for row in rows if row.subject == subject), subject\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+
+
 def test_a_library_that_draws_a_bowed_shaft_is_loaded_for_that_alone() -> None:
     code = (
         "import sys\nfrom valvelab.cli.main import main\n"

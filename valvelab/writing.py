@@ -103,6 +103,14 @@ def remove_folder(path: Path) -> None:
     shutil.rmtree(path, ignore_errors=True)
 
 
+def remove_file(path: Path) -> None:
+    """Take a file of the program's own away. Raises CannotWrite where it stays."""
+    try:
+        path.unlink(missing_ok=True)
+    except OSError as error:
+        raise cannot_write(path, error) from None
+
+
 def set_aside(path: Path, ending: str) -> Path:
     """Give a file another ending, so that nobody takes it for what it was meant to be; its new path."""
     aside = path.with_name(f"{path.name}.{secrets.token_hex(3)}.{ending}")

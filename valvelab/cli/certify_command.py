@@ -9,6 +9,7 @@ from pathlib import Path
 from valvelab.cli.options import add_common
 from valvelab.cli.output import plain, tell_notes
 from valvelab.cli.outputs import check_outputs
+from valvelab.cli.signing import number_or_file, replaced
 from valvelab.cli.streams import answer
 from valvelab.errors import WrongUsage
 from valvelab.files.job_archive import names_job
@@ -32,6 +33,10 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--at", action="append", metavar="LIFT", help="add a checking lift (lift tables; repeatable)")
     parser.add_argument("--title", metavar="TEXT", help="name of the job on the certificate")
     parser.add_argument("--date", metavar="YYYY-MM-DD", help="date of the certificate (default: today)")
+    parser.add_argument(
+        "--replaces", type=number_or_file, metavar="CERTIFICATE", help="the PDF or the number of one that this replaces"
+    )
+    parser.add_argument("--reason", metavar="TEXT", help="why, in one line; with --replaces")
     columns = TablePart.model_fields["columns"]
     parser.add_argument("--columns", metavar=columns.title, help=columns.description)
     add_common(parser)
@@ -47,11 +52,12 @@ def run(args: argparse.Namespace) -> int:
             inputs_of(located(found, folder), specs, within=folder)
         job = _job(args, found, folder)
         check_outputs(args, inputs_of(job, specs))
-        result = write(job, args.out, specs)
+        result = write(job, args.out, specs, args.signer)
     if args.json:
         answer(result.model_dump_json(indent=1))
     else:
-        done = f"{summary(result.verdicts)}\ncertificate {result.number} written to {result.certificate}"
+        signed = f", {args.signer.public.sentence}" if args.signer else ""
+        done = f"{summary(result.verdicts)}\ncertificate {result.number} written to {result.certificate}{signed}"
         answer(plain(done))
     tell_notes(result.notes, args)
     return exit_code(result.verdicts)
@@ -68,6 +74,9 @@ def _job(args: argparse.Namespace, job: Job, folder: Path) -> Job:
         changes["spec"] = args.spec.absolute()
     if args.title is not None:
         changes["title"] = args.title
+    stated = replaced(args)
+    if stated is not None:
+        changes["replaces"] = stated
     if args.units != "metric":
         changes["units"] = args.units
     return located(job.model_copy(update=changes), folder)

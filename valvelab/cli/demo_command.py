@@ -25,6 +25,7 @@ from valvelab.records.demo_result import DemoPart, DemoResult
 from valvelab.records.job import Job, JobPart
 from valvelab.records.result import Result, Verdict, exit_code
 from valvelab.report.assembly import Part
+from valvelab.signing.keys import Signer
 from valvelab.tables.verdicts import RANKED, rank
 from valvelab.units import System
 from valvelab.workbench.bays import by_name, kinds
@@ -67,7 +68,7 @@ def run(args: argparse.Namespace) -> int:
     for name, content in samples.items():
         write_whole(folder / name, content)
     done = _done(folder, samples, args)
-    result = _certified(done, folder, tuple(samples))
+    result = _certified(done, folder, tuple(samples), args.signer)
     if args.out is not None:
         write_out(result, args.out, lambda: _text(result, done), lambda path: _copy(folder / CERTIFICATE, path))
     if args.json:
@@ -142,10 +143,10 @@ def _judged_by(job: Job, spec: Path) -> Job:
     return job.model_copy(update={"part": tuple(parts)})
 
 
-def _certified(done: list[_Done], folder: Path, files: tuple[str, ...]) -> DemoResult:
+def _certified(done: list[_Done], folder: Path, files: tuple[str, ...], signer: Signer | None) -> DemoResult:
     """Write the certificate of the first job, and gather the result of all."""
     first = done[0]
-    certified = write_inspected(first.inspected, first.job, folder / CERTIFICATE)
+    certified = write_inspected(first.inspected, first.job, folder / CERTIFICATE, signer)
     parts = [
         (_part(part, one.job, found.result), found.result)
         for one in done

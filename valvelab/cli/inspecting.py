@@ -156,7 +156,7 @@ def finish(
         from valvelab.job.certificates import write  # noqa: PLC0415 - the report library is for paper alone
 
         # the paper's verdicts leave no limit of the spec unanswered
-        judged.append(write(Job.of(part, args.units), path).verdicts)
+        judged.append(write(Job.of(part, args.units), path, signer=args.signer).verdicts)
 
     if args.out is not None:
         write_out(result, args.out, text, certify)

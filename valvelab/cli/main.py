@@ -23,6 +23,7 @@ COMMANDS: dict[str, str] = {
     **USES,
     "certify": "write the certificate of a job",
     "verify": "recompute a certificate from what it carries",
+    "key": "make, show, trust signing keys",
     "records": "keep inspections for years, and see what became of a part: add, list, show, history, export",
     "characteristics": "list every characteristic with its unit and meaning",
     "schema": "print the JSON Schema of something the program reads or writes",
@@ -132,6 +133,7 @@ def _run_command(arguments: list[str], open_window: Callable[[list[str]], int] |
 
     check_outputs(parsed)
     parsed.open_window = open_window
+    parsed.signer = _signer(parsed)
     return _door(parsed.command).run(parsed)
 
 
@@ -154,6 +156,10 @@ def _door(name: str) -> _Command:
             from valvelab.cli import verify_command
 
             return verify_command
+        case "key":
+            from valvelab.cli import key_command
+
+            return key_command
         case "records":
             from valvelab.cli import records_command
 
@@ -169,6 +175,15 @@ def _door(name: str) -> _Command:
     from valvelab.cli.inspecting import Inspecting
 
     return Inspecting(name)
+
+
+def _signer(parsed: argparse.Namespace) -> object:
+    """The key that the command line signs with, opened before anything is computed; None where it signs nothing."""
+    if getattr(parsed, "sign", None) is None:
+        return None
+    from valvelab.cli.signing import signer_of
+
+    return signer_of(parsed)
 
 
 def _check_texts(args: argparse.Namespace) -> None:

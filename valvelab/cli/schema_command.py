@@ -28,6 +28,7 @@ from valvelab.records.records_result import (
     RecordsShowResult,
 )
 from valvelab.records.saved_job import SavedJob
+from valvelab.records.signing_key import KeyResult, PublicKey
 from valvelab.records.spec import Spec
 from valvelab.records.stored import StoredRecord
 from valvelab.records.train import Train
@@ -38,6 +39,8 @@ FURTHER: dict[str, type[BaseModel]] = {
     "demo": DemoResult,
     "certify": CertifyResult,
     "verify": VerifyResult,
+    "key": KeyResult,
+    "public-key": PublicKey,
     "record": StoredRecord,
     "records-add": RecordsAddResult,
     "records-list": RecordsListResult,
@@ -58,7 +61,7 @@ FURTHER: dict[str, type[BaseModel]] = {
 NAMES = (*USES, *FURTHER)
 READ = (
     "record", "records-manifest", "spec", "job", "job-file", "phasing-sheet", "train", "adopted-uncertainty",
-    "instrument-card",
+    "instrument-card", "public-key",
 )  # fmt: skip
 
 

@@ -16,6 +16,12 @@ DIFFERS = 1
 UNDECIDED = 4
 SHOWN = 20
 UNSIGNED = "It carries no signature, so agreement does not prove who wrote it."
+TRUSTED = 'It is signed with the key {fingerprint}, trusted here as "{name}".'
+UNKNOWN = (
+    'It is signed with the key {fingerprint}, which is not trusted here; the paper calls it "{name}". Compare the '
+    "fingerprint with the signer; valvelab key trust FILE then trusts it."
+)
+BROKEN = "Its signature is broken: found {stated}, expected {recomputed}."
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -34,9 +40,11 @@ def run(args: argparse.Namespace) -> int:
 
 
 def exit_code_of(result: VerifyResult) -> int:
-    """0 agrees, 1 differs, 4 whole but with figures that another version's methods gave."""
+    """0 agrees, 1 differs, 4 whole, but signed by a key nobody trusts here or with another version's figures."""
     if not result.agrees:
         return DIFFERS
+    if result.signature.state == "unknown_key":
+        return UNDECIDED
     return UNDECIDED if result.differing or any(note.level == "warning" for note in result.notes) else 0
 
 
@@ -50,9 +58,22 @@ def text(result: VerifyResult) -> str:
     more = len(result.differing) - SHOWN
     if more > 0:
         parts.append(f"and {more} more")
-    if result.agrees and result.signature.state == "none":
-        parts.append(UNSIGNED)
-    return "\n".join(parts)
+    if result.replaces is not None:
+        parts.append(f"It {result.replaces.sentence}")
+    return "\n".join([*parts, *_signed(result)])
+
+
+def _signed(result: VerifyResult) -> list[str]:
+    """Who signed it, as far as that is known here."""
+    match result.signature.state:
+        case "none":
+            return [UNSIGNED] if result.agrees else []
+        case "broken":
+            return [BROKEN.format(**dict(next(row for row in result.differing if row.where == "signature")))]
+        case "trusted":
+            return [TRUSTED.format(**dict(result.signature))]
+        case "unknown_key":
+            return [UNKNOWN.format(**dict(result.signature))]
 
 
 def _in_words(result: VerifyResult) -> str:

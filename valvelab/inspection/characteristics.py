@@ -6,7 +6,7 @@ The listing command, the window's column tips, the certificate's method page and
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator
 from dataclasses import dataclass
 from importlib import import_module
 from typing import Literal
@@ -90,13 +90,14 @@ class Row(Characteristic):
 
 
 _TOLD = ("name", "unit", "dimension", "subject", "meaning", "method", "source", "needs_at", "period")
-_TABLES = (
-    "valvelab.inspection.lobes.characteristics",
-    "valvelab.inspection.springs.characteristics",
-    "valvelab.inspection.form.characteristics",
-    "valvelab.inspection.engine.characteristics",
-    "valvelab.inspection.comparison.characteristics",
-)
+_TABLES: dict[str, tuple[Subject, ...]] = {
+    "valvelab.inspection.lobes.characteristics": ("lobe", "camshaft"),
+    "valvelab.inspection.springs.characteristics": ("spring",),
+    "valvelab.inspection.form.characteristics": ("station", "shaft", "trace", "gauge"),
+    "valvelab.inspection.engine.characteristics": ("valve", "event", "phasing"),
+    "valvelab.inspection.comparison.characteristics": ("comparison",),
+}
+"""The tables, and the subjects of their entries."""
 
 _APART = ("valvelab.inspection.engine.at_the_valve",)
 """Some rows of a table in a module of their own, for who needs no more of it."""
@@ -105,6 +106,12 @@ _APART = ("valvelab.inspection.engine.at_the_valve",)
 def all_characteristics() -> tuple[Characteristic, ...]:
     """All entries, by subject then in the order of their table."""
     return tuple(_entries(_TABLES))
+
+
+def of_subjects(subjects: Collection[Subject]) -> tuple[Characteristic, ...]:
+    """The entries of some subjects, in the order of all; tables of others are not loaded."""
+    tables = (module for module, told in _TABLES.items() if not set(told).isdisjoint(subjects))
+    return tuple(row for row in _entries(tables) if row.subject in subjects)
 
 
 def _entries(tables: Iterable[str]) -> Iterator[Characteristic]:

@@ -10,14 +10,16 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 from valvelab.errors import BadFile
+from valvelab.files.contents import read_contents
 from valvelab.files.spec_file import parse_toml
 from valvelab.files.toml_text import toml_string
 from valvelab.job.upgrade import upgraded
 from valvelab.records.job import Job
 from valvelab.records.result import Note, Result, Source
-from valvelab.report.attachments import carried_files
+from valvelab.report.assembly import number_of
+from valvelab.report.attachments import A_PAPER, carried_files
 from valvelab.report.page_model import Attachment
-from valvelab.report.pdf_file import PdfFile, read_file, told
+from valvelab.report.pdf_file import NotReadable, PdfFile, Seal, read_file, seal_of, told
 
 JOB = "job.toml"
 RESULT_PREFIX = "result-"
@@ -33,6 +35,11 @@ class Carried:
     files: Mapping[str, bytes]
     results: Mapping[str, Any]
     version: str
+
+    @property
+    def seal(self) -> Seal:
+        """The file's identifier as it follows from its bytes, with the signature beside it."""
+        return seal_of(self.data)
 
     @property
     def drawer(self) -> str:
@@ -143,7 +150,9 @@ def toml_text(document: Mapping[str, Any]) -> str:
 
 
 def _toml(value: object) -> str:
-    """A text, number, file, truth or list of these."""
+    """A text, number, file, truth, a list of these or a table of them in one line."""
+    if isinstance(value, Mapping):
+        return "{ " + ", ".join(f"{key} = {_toml(inner)}" for key, inner in value.items()) + " }"
     if isinstance(value, tuple | list):
         return "[" + ", ".join(_toml(item) for item in value) + "]"
     plain = value.as_posix() if isinstance(value, Path) else value
@@ -159,6 +168,15 @@ def read_carried(data: bytes, name: str) -> Carried:
     results = {key: _parsed(content) for key, content in files.items() if key.startswith(RESULT_PREFIX)}
     versions = {str(row.get("version", "")) if isinstance(row, dict) else "" for row in results.values()}
     return Carried(name, data, file, files, results, versions.pop() if len(versions) == 1 else "")
+
+
+def number_carried(path: Path) -> str:
+    """The number of a certificate, which follows from what it carries. Raises BadFile for what is none."""
+    try:
+        carried = read_carried(read_contents(path).data, str(path))
+    except NotReadable as error:
+        raise BadFile(str(path), "", str(error), A_PAPER) from None
+    return number_of(Attachment(name, content) for name, content in carried.files.items())
 
 
 def job_carried(carried: Carried) -> Job:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
@@ -21,7 +22,9 @@ from valvelab.quantities import iso_date
 from valvelab.records.certificate_result import CertifyResult
 from valvelab.records.job import Job, Shown
 from valvelab.records.result import Result
+from valvelab.report.page_model import Certificate
 from valvelab.report.pdf import certificate_bytes
+from valvelab.signing.keys import Signer
 from valvelab.units import System
 from valvelab.writing import check_place, write_whole
 
@@ -29,20 +32,24 @@ NOT_COMPARED = {"notes", "source", "version"}
 UNSOUND = "the certificate would not verify"
 
 
-def write(job: Job, path: Path, specs: Specs | None = None) -> CertifyResult:
-    """Inspect a located job, write the PDF, and say what was written; `specs`: those of it that were read."""
+def write(job: Job, path: Path, specs: Specs | None = None, signer: Signer | None = None) -> CertifyResult:
+    """Inspect a located job, write the PDF, and say what was written; `specs`: those of it that were read.
+
+    `signer` signs it.
+    """
     check_place(path)
-    return write_inspected(inspect_job(job, specs=specs), job, path)
+    return write_inspected(inspect_job(job, specs=specs), job, path, signer)
 
 
-def write_inspected(done: Inspected, job: Job, path: Path) -> CertifyResult:
-    """Write the PDF of a job that was inspected already.
+def write_inspected(done: Inspected, job: Job, path: Path, signer: Signer | None = None) -> CertifyResult:
+    """Write the PDF of a job that was inspected already, signed by `signer`, whoever signed an earlier paper of it.
 
     It is computed and drawn again from its own bytes first; one that does not agree with itself is not written.
     """
-    certificate = certificate_of(done, iso_date(job.made))
-    content = certificate_bytes(certificate, job.units)
-    _check(content, path)
+    signed = done.job.model_copy(update={"signer": signer.public if signer else None})
+    certificate = certificate_of(replace(done, job=signed), iso_date(job.made))
+    content = certificate_bytes(certificate, job.units, signer.sign if signer else None)
+    _check(content, certificate, path)
     write_whole(path, content)
     return CertifyResult(
         source=certificate.sources,
@@ -52,13 +59,14 @@ def write_inspected(done: Inspected, job: Job, path: Path) -> CertifyResult:
         number=certificate.number,
         made=certificate.made,
         sha256=sha256(content).hexdigest(),
+        signed_with=signer.public.fingerprint if signer else None,
     )
 
 
-def _check(content: bytes, path: Path) -> None:
+def _check(content: bytes, certificate: Certificate, path: Path) -> None:
     """Refuse a certificate that can't be verified, before anyone takes it for one."""
     try:
-        found = verify_bytes(content, path.name)
+        found = verify_bytes(content, path.name, certificate)
     except CannotWrite:
         raise  # no room for the files that are unpacked to be checked
     except ValvelabError as error:
@@ -69,7 +77,7 @@ def _check(content: bytes, path: Path) -> None:
         raise CannotWrite(str(path), f"{UNSOUND}: {why}")
 
 
-def write_shown(shown: Shown, path: Path, units: System, made: str) -> CertifyResult:
+def write_shown(shown: Shown, path: Path, units: System, made: str, signer: Signer | None = None) -> CertifyResult:
     """The certificate of what a bay of the window shows, by the same road as any job's.
 
     `made` is the date, ISO 8601. Refuses files that changed since they were inspected, and a paper that would say
@@ -78,7 +86,7 @@ def write_shown(shown: Shown, path: Path, units: System, made: str) -> CertifyRe
     job = Job.of(shown.part, units, made)
     done = inspect_job(job, stated={0: json.loads(shown.result.model_dump_json())})
     check_shown(shown, done.parts[0].result)
-    return write_inspected(done, job, path)
+    return write_inspected(done, job, path, signer)
 
 
 def check_shown(shown: Shown, written: Result) -> None:

@@ -107,4 +107,5 @@ def certificate_of(done: Inspected, made: str, attachments: Sequence[Attachment]
     if attachments is None:
         dated = done.job.model_copy(update={"made": made})
         attachments = carry(dated, done.inputs, [part.result for part in done.parts])
-    return assemble(judged, made, done.job.units, done.job.title, attachments=tuple(attachments))
+    paper = assemble(judged, made, done.job.units, done.job.title, attachments=tuple(attachments))
+    return replace(paper, signer=done.job.signer, replaces=done.job.replaces)

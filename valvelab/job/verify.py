@@ -22,13 +22,14 @@ from valvelab.job.carried import JOB, Carried, as_attachments, carry, read_carri
 from valvelab.job.comparison import compare_results
 from valvelab.job.laid_out import lay_out, without
 from valvelab.job.parts import Inspected, certificate_of, inspect_job, located
+from valvelab.job.signature import signature_of
 from valvelab.job.upgrade import read_job_file
 from valvelab.records.certificate_result import Difference, VerifyResult
 from valvelab.records.job import Job
 from valvelab.records.result import Note, Source, info, warning
 from valvelab.report.attachments import A_PAPER
 from valvelab.report.drawn_page import compare_drawn, foreign
-from valvelab.report.page_model import Certificate
+from valvelab.report.page_model import Certificate, alike
 from valvelab.report.pdf import certificate_bytes
 from valvelab.report.pdf_file import NotReadable, read_file, seal_holds
 
@@ -51,10 +52,11 @@ def verify(path: Path) -> VerifyResult:
     return verify_bytes(read_contents(path).data, path.name)
 
 
-def verify_bytes(data: bytes, name: str) -> VerifyResult:
+def verify_bytes(data: bytes, name: str, drawn: Certificate | None = None) -> VerifyResult:
     """Compute a certificate again, draw it again, and compare every figure, then every byte.
 
-    `name` is the file's, for refusals. Raises BadFile or CannotEvaluate for what can't be computed again at all.
+    `name` is the file's, for refusals; `drawn` what the file was drawn from a moment ago: a certificate that comes out
+    the same is not drawn twice. Raises BadFile or CannotEvaluate for what can't be computed again at all.
     """
     with _in_one_sentence(name):
         carried = read_carried(data, name)
@@ -64,10 +66,12 @@ def verify_bytes(data: bytes, name: str) -> VerifyResult:
         wrong = [*(row for row in figures if row is not None), *_files(carried, again)]
         if carried.version != __version__:
             return _by_another(carried, again, compared, wrong)
-        shown = list(_shown(carried, again, exact=exact))
+        shown = (
+            [] if drawn is not None and alike(drawn, again.certificate) else list(_shown(carried, again, exact=exact))
+        )
         agrees: bool | None = not shown
         notes = _drawer_notes(carried)
-        if shown and notes and not (*foreign(carried.file, again.certificate.number),) and seal_holds(data):
+        if shown and notes and not (*foreign(carried.file, again.certificate),) and seal_holds(data):
             agrees, shown = None, []  # another library's lines; nothing was added to them
         return _answer(carried, again, compared, [*wrong, *shown], not (wrong or shown), agrees, notes)
 
@@ -143,7 +147,10 @@ def _files(carried: Carried, again: Again) -> Iterator[Difference]:
 
 def _shown(carried: Carried, again: Again, *, exact: bool) -> Iterator[Difference]:
     """What the file shows against the same certificate drawn again."""
-    fresh = certificate_bytes(again.certificate, again.inspected.job.units)
+    signature = carried.seal.signature
+    fresh = certificate_bytes(
+        again.certificate, again.inspected.job.units, None if signature is None else lambda _: signature
+    )
     if fresh == carried.data:
         return
     if not seal_holds(carried.data):
@@ -163,7 +170,7 @@ def _by_another(carried: Carried, again: Again, compared: int, wrong: list[Diffe
     """The answer for a paper of another version: its files are whole or not; its figures are computed as now."""
     differing = [row for row in wrong if not _only_newer(row)]
     broken = [row for row in differing if row.where == "attachments" or row.stated in {"missing", "no JSON"}]
-    broken += foreign(carried.file, again.certificate.number)
+    broken += foreign(carried.file, again.certificate)
     broken += _identity(carried, again)
     if not _known(carried.version):
         stated = carried.version or "several versions, or none"
@@ -224,12 +231,18 @@ def _answer(
     drawn: bool | None,
     notes: list[Note],
 ) -> VerifyResult:
+    job = again.inspected.job
+    signature, broken = signature_of(carried.seal, job.signer)
+    if signature.state == "trusted" and job.signer is not None and job.signer.name != signature.name:
+        notes = [*notes, info("signature", f"the paper calls the key {job.signer.name}")]
     return VerifyResult(
         source=(Source(file=carried.name, sha256=sha256(carried.data).hexdigest()),),
         number=again.certificate.number,
-        agrees=agrees,
+        agrees=agrees and not broken,
         compared=compared,
-        differing=tuple(differing),
+        differing=(*broken, *differing),
+        signature=signature,
+        replaces=job.replaces,
         drawn_page_agrees=drawn,
         written_by=f"valvelab {carried.version}",
         verdicts=tuple(verdict for part in again.inspected.parts for verdict in part.result.verdicts),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Literal
 
 from valvelab.records.result import Record, Result, Text
+from valvelab.records.signing_key import Replaced
 
 
 class CertifyResult(Result):
@@ -15,6 +16,8 @@ class CertifyResult(Result):
     number: str
     made: str
     sha256: str
+    signed_with: str | None = None
+    """The fingerprint of the key that signed it."""
 
 
 class Difference(Record):
@@ -26,7 +29,7 @@ class Difference(Record):
 
 
 class Signature(Record):
-    """Who signed the paper: `fingerprint` of the key, `name` under which it is trusted."""
+    """Who signed the paper: `fingerprint` of the key, `name` under which it is trusted, else what it calls itself."""
 
     state: Literal["none", "unknown_key", "trusted", "broken"] = "none"
     name: str | None = None
@@ -46,5 +49,6 @@ class VerifyResult(Result):
     compared: int
     differing: tuple[Difference, ...]
     signature: Signature = Signature()
+    replaces: Replaced | None = None
     drawn_page_agrees: bool | None
     written_by: str

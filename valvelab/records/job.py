@@ -15,6 +15,7 @@ from typing import Annotated, ClassVar, Literal, Self, get_args
 from pydantic import ConfigDict, Field
 
 from valvelab.records.result import Record, Result
+from valvelab.records.signing_key import PublicKey, Replaced
 from valvelab.records.spec import Quantity
 from valvelab.units import System
 
@@ -320,13 +321,18 @@ PARTS: dict[str, type[JobPart]] = {kind.model_fields["inspect"].default: kind fo
 
 
 class Job(Record):
-    """The whole job; `made` is the certificate's date as ISO 8601 (absent: the day it is written)."""
+    """The whole job; `made` is the certificate's date as ISO 8601 (absent: the day it is written).
+
+    `replaces`: the certificate that this job's takes the place of; `signer` is stated on paper by whoever signs it.
+    """
 
     schema_version: Literal[2] = 2
     title: str | None = None
     made: str | None = Field(default=None, pattern=r"^\d{4}-\d{2}-\d{2}$")
     units: Literal["metric", "inch"] = "metric"
     spec: Path | None = None
+    replaces: Replaced | None = None
+    signer: PublicKey | None = None
     part: tuple[Annotated[_Part, Field(discriminator="inspect")], ...] = Field(min_length=1, max_length=MOST_PARTS)
 
     @classmethod

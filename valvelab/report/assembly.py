@@ -11,7 +11,7 @@ from hashlib import sha256
 from pathlib import Path
 
 from valvelab.cautions import CAUTIONS
-from valvelab.inspection.characteristics import Subject, all_characteristics
+from valvelab.inspection.characteristics import Subject, of_subjects
 from valvelab.records.result import Note, Result, Source, Verdict
 from valvelab.records.spec import DecisionRule, Spec
 from valvelab.report.page_model import (
@@ -262,8 +262,7 @@ def method_section(subjects: Sequence[Subject], rules: Sequence[DecisionRule]) -
     """Every characteristic of these subjects: meaning, method, source; and how uncertainty and decisions work."""
     rows = tuple(
         (row.head, display_unit(row.unit, "metric").label or "–", row.meaning, row.method, row.source)
-        for row in all_characteristics()
-        if row.subject in subjects
+        for row in of_subjects(subjects)
     )
     blocks: list[Block] = [Paragraph(text) for text in UNCERTAINTY]
     blocks += [Paragraph(in_words(rule)) for rule in rules]

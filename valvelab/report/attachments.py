@@ -11,7 +11,7 @@ from pikepdf import Array, Dictionary, Name, Stream, String
 
 from valvelab.errors import BadFile
 from valvelab.report.page_model import Certificate
-from valvelab.report.pdf_file import Budget, NotReadable, PdfFile, Value, dictionary, sealed, unpacked
+from valvelab.report.pdf_file import Budget, NotReadable, PdfFile, Sign, Value, dictionary, sealed, unpacked
 
 MOST_FILES = 1_000
 DEEPEST = 12
@@ -19,10 +19,10 @@ LONGEST_NAME = 240
 A_PAPER = "a certificate as valvelab wrote it"
 
 
-def finished(pdf: bytes, certificate: Certificate, properties: Mapping[str, str]) -> bytes:
+def finished(pdf: bytes, certificate: Certificate, properties: Mapping[str, str], sign: Sign | None = None) -> bytes:
     """A drawn PDF as it is handed out: with its properties and the certificate's files, every stream packed alike.
 
-    Equal certificates give equal bytes. `properties` are those of the document, by their PDF names.
+    Equal certificates and keys give equal bytes. `properties` are those of the document, by their PDF names.
     """
     with pikepdf.open(io.BytesIO(pdf)) as drawn:
         drawn.trailer.Info = drawn.make_indirect(Dictionary({f"/{key}": text for key, text in properties.items()}))
@@ -39,7 +39,7 @@ def finished(pdf: bytes, certificate: Certificate, properties: Mapping[str, str]
             tree.extend([String(row.name), drawn.make_indirect(spec)])
         if len(tree):
             drawn.Root.Names = Dictionary(EmbeddedFiles=Dictionary(Names=tree))
-        return sealed(drawn)
+        return sealed(drawn, sign)
 
 
 def carried_files(file: PdfFile, name: str) -> dict[str, bytes]:

@@ -6,17 +6,21 @@ matter; `exact` False lets coordinates and printed numbers differ by rounding, a
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Mapping
 
 from pikepdf import Array, Dictionary, Object, Stream, String
 
 from valvelab.records.certificate_result import Difference
+from valvelab.records.signing_key import FINGERPRINT, SIGNED_WITH
 from valvelab.report.drawing_steps import first_difference
+from valvelab.report.page_model import Certificate
 from valvelab.report.pdf_file import Budget, NotReadable, PdfFile, Value, dictionary, told, unpacked, written
 
 NOT_OF_A_PAGE = {"/Parent", "/Type"}
 PACKING = {"/Filter", "/Length", "/DecodeParms"}
 SHOWN = 60
+_SIGNED = re.compile(f"{SIGNED_WITH} {FINGERPRINT}".encode())
 Keys = Mapping[str, Value] | Object
 WORDS = {
     "Contents": "what is drawn", "Annots": "annotations", "Resources": "fonts and images",
@@ -152,8 +156,8 @@ def _shown(text: str) -> str:
     return text if len(text) <= SHOWN else text[: SHOWN - 1] + "…"
 
 
-def foreign(file: PdfFile, number: str) -> Iterator[Difference]:
-    """What a certificate of any version never shows, and pages without the certificate's number.
+def foreign(file: PdfFile, certificate: Certificate) -> Iterator[Difference]:
+    """What a certificate of any version never shows, pages without the certificate's number, a signer it doesn't have.
 
     For a paper that can't be drawn again here: it finds what was added to it, not what was drawn otherwise.
     """
@@ -173,5 +177,10 @@ def foreign(file: PdfFile, number: str) -> Iterator[Difference]:
         for key in sorted(added):
             yield Difference(where=f"page {count}: {_word(key)}", stated="present", recomputed=nothing)
         drawing = page.get("/Contents")
-        if not isinstance(drawing, Stream) or number.encode() not in unpacked(drawing, budget):
-            yield Difference(where=f"page {count}", stated=f"not certificate {number}", recomputed="its number")
+        words = unpacked(drawing, budget) if isinstance(drawing, Stream) else b""
+        if certificate.number.encode() not in words:
+            yield Difference(
+                where=f"page {count}", stated=f"not certificate {certificate.number}", recomputed="its number"
+            )
+        if certificate.signer is None and _SIGNED.search(words):
+            yield Difference(where=f"page {count}", stated=SIGNED_WITH, recomputed="no signer")

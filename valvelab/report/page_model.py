@@ -6,12 +6,15 @@ the text to print, so that the builder alone decides on units and decimals.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, field
-from typing import Literal
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, fields, is_dataclass
+from typing import Any, Literal
+
+import numpy as np
 
 from valvelab.figures.description import Dial, Figure, HeatMap
 from valvelab.records.result import Decision, Source
+from valvelab.records.signing_key import PublicKey, Replaced
 from valvelab.tables.description import Table
 
 Plot = Figure | HeatMap | Dial
@@ -116,7 +119,10 @@ class Attachment:
 
 @dataclass(frozen=True, slots=True)
 class Certificate:
-    """One certificate. `made` is the date as ISO 8601; `number` identifies the paper, `serial` the part."""
+    """One certificate. `made` is the date as ISO 8601; `number` identifies the paper, `serial` the part.
+
+    `signer`: whose signature it bears; `replaces`: the paper it takes the place of.
+    """
 
     title: str
     number: str
@@ -126,6 +132,8 @@ class Certificate:
     sources: tuple[Source, ...]
     sections: tuple[Section, ...]
     attachments: tuple[Attachment, ...] = field(default=())
+    signer: PublicKey | None = None
+    replaces: Replaced | None = None
 
 
 SHEET_TYPE = 10.5
@@ -141,3 +149,18 @@ class BuildSheet:
     table: Table
     sentences: tuple[str, ...]
     sources: tuple[Source, ...]
+
+
+def alike(one: Any, other: Any) -> bool:
+    """Whether two certificates, or two parts of one, hold the same to the last number, and so are drawn the same."""
+    if type(one) is not type(other):
+        return False
+    if isinstance(one, np.ndarray):
+        return one.dtype == other.dtype and np.array_equal(one, other, equal_nan=one.dtype.kind == "f")
+    if is_dataclass(one):
+        return all(alike(getattr(one, row.name), getattr(other, row.name)) for row in fields(one))
+    if isinstance(one, Mapping):
+        return list(one) == list(other) and all(alike(value, other[key]) for key, value in one.items())
+    if isinstance(one, tuple | list):
+        return len(one) == len(other) and all(map(alike, one, other))
+    return bool(one == other)

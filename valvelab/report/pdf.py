@@ -19,6 +19,7 @@ from reportlab.pdfgen.canvas import Canvas
 from valvelab.report import tables  # noqa: F401 - registers how tables are drawn
 from valvelab.report.attachments import finished
 from valvelab.report.blocks import Layout, flowables, heading, under_heading
+from valvelab.report.identity_code import draw_code
 from valvelab.report.page_layout import (
     BaseDocTemplate,
     CondPageBreak,
@@ -29,11 +30,14 @@ from valvelab.report.page_layout import (
 )
 from valvelab.report.page_model import Certificate
 from valvelab.report.paper import BOLD, MARGIN, MM, REGULAR, Paper, paper, rule, write
+from valvelab.report.pdf_file import Sign
 from valvelab.units import System
 
 HEAD = 17.0 * MM
 FOOT = 17.0 * MM
 SOURCES_IN_FOOT = 4
+CODE_SIDE, CODE_GAP, CODE_TOP = 11.0 * MM, 1.5 * MM, 5.0 * MM
+"""The code in the right margin: its side, how far from the text, how far from the upper edge."""
 FOOT_LINE = "Supports, and never replaces, the judgement of qualified people and of the event's own officials."
 
 
@@ -51,9 +55,9 @@ class Running(Flowable):
         setattr(self.canv, self.KEPT, self._text)
 
 
-def certificate_bytes(certificate: Certificate, system: System = "metric") -> bytes:
-    """The whole PDF; equal certificates give equal bytes."""
-    return finished(_draw(certificate, system), certificate, _properties(certificate))
+def certificate_bytes(certificate: Certificate, system: System = "metric", sign: Sign | None = None) -> bytes:
+    """The whole PDF; equal certificates give equal bytes. `sign`: the key of the certificate's signer."""
+    return finished(_draw(certificate, system), certificate, _properties(certificate), sign)
 
 
 def _properties(certificate: Certificate) -> dict[str, str]:
@@ -74,6 +78,7 @@ def _draw(certificate: Certificate, system: System) -> bytes:
         target,
         pagesize=A4,
         invariant=1,
+        pageCompression=0,  # packed once, when it is finished
         leftMargin=MARGIN,
         rightMargin=MARGIN,
         topMargin=HEAD,
@@ -137,12 +142,24 @@ def _furniture(canvas: Canvas, certificate: Certificate, look: Paper, running: s
     top = height - 11.0 * MM
     write(canvas, what, (MARGIN, top), 7.0, quiet, width=0.62 * width)
     write(canvas, f"certificate {certificate.number} · {certificate.made}", (right, top), 7.0, quiet, end="right")
+    if number == 1:
+        _who_and_why(canvas, certificate, look, top - 3.5)
     bottom = 12.0 * MM
     lines = [(MARGIN, level, right, level) for level in (top - 3.5, bottom + 8.0)]
     rule(canvas, look.of("line"), 0.5, *lines)
     write(canvas, f"page {number} of {count}", (right, bottom), 7.0, quiet, font=BOLD, end="right")
     write(canvas, _sources(certificate), (MARGIN, bottom), 6.0, quiet, width=width - 2 * MARGIN - 50.0)
     write(canvas, f"{certificate.program} · {FOOT_LINE}", (MARGIN, bottom - 8.0), 6.0, quiet)
+
+
+def _who_and_why(canvas: Canvas, certificate: Certificate, look: Paper, rule_y: float) -> None:
+    """Besides on page 1: a code of number and fingerprint in the margin, who signed, what it replaces."""
+    signer = certificate.signer
+    words = [certificate.number, *([signer.fingerprint] if signer else [])]
+    draw_code(canvas, " ".join(words), (A4[0] - MARGIN + CODE_GAP, A4[1] - CODE_TOP), CODE_SIDE, look.of("text"))
+    said = [one.sentence for one in (signer, certificate.replaces) if one is not None]
+    for row, sentence in enumerate(said, start=1):
+        write(canvas, sentence, (MARGIN, rule_y - 6.2 * row), 6.0, look.of("quiet"), width=A4[0] - 2 * MARGIN)
 
 
 def _sources(certificate: Certificate) -> str:

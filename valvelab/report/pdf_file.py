@@ -1,8 +1,8 @@
 """A whole PDF file: what it shows and carries, its streams unpacked within bounds, and whatever no certificate has.
 
 The file is read by qpdf; what qpdf had to mend, and where the file's parts don't stand where its table says, is odd.
-`sealed` writes a file whose identifier (ISO 32000-1, 14.4) is the SHA-256 of the file with the identifier's own digits
-at zero: a byte changed anywhere shows.
+`sealed` writes a file whose identifier (ISO 32000-1, 14.4) is the SHA-256 of the file with the digits of identifier and
+signature at zero: a byte changed anywhere shows. A signature is one of that identifier, and stands beside it.
 """
 
 from __future__ import annotations
@@ -11,7 +11,8 @@ import base64
 import io
 import re
 import zlib
-from collections.abc import Iterator
+from collections import deque
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from hashlib import sha256
@@ -39,7 +40,12 @@ _END = re.compile(rb"\s+%%EOF[\r\n]*")
 _PACKED_TABLE = re.compile(rb"/(?:X|#58)(?:R|#52)(?:e|#65)(?:f|#66)")
 """A table in a stream, which a reader of PDF unpacks whole, however large, before anyone can ask it not to."""
 _WHERE = re.compile(r"^stream <[^>]*>[ :,]*")
-_SEAL = re.compile(rb"/ID \[<([0-9a-f]{64})> ?<([0-9a-f]{64})>\]")
+_SEAL = re.compile(rb"/ID \[<([0-9a-f]{64})> ?<([0-9a-f]{64})>\](?: /Signature <([0-9a-f]{128})>)?")
+_SIGNED = b"valvelab certificate "
+"""Stands before the identifier in what is signed, so that a signature is never taken for one of something else."""
+
+Sign = Callable[[bytes], bytes]
+"""The signature, 64 bytes, of some text."""
 
 
 class NotReadable(Exception):
@@ -205,8 +211,8 @@ def _misplaced(data: bytes) -> Iterator[str]:
         yield "a cross-reference table that points elsewhere"
 
 
-def sealed(pdf: pikepdf.Pdf) -> bytes:
-    """The file as one revision, every stream packed alike; equal contents give equal bytes."""
+def sealed(pdf: pikepdf.Pdf, sign: Sign | None = None) -> bytes:
+    """The file as one revision, every stream packed alike; equal contents and keys give equal bytes."""
     target = io.BytesIO()
     pdf.save(
         target,
@@ -218,21 +224,43 @@ def sealed(pdf: pikepdf.Pdf) -> bytes:
     head, _, tail = target.getvalue().rpartition(b"/ID [")
     rest = tail.partition(b"]")[2]
 
-    def identified(digits: bytes) -> bytes:
-        return head + b"/ID [<%s><%s>]" % (digits, digits) + rest
+    def identified(digits: bytes, signature: bytes) -> bytes:
+        place = b" /Signature <%s>" % signature if signature else b""
+        return head + b"/ID [<%s><%s>]" % (digits, digits) + place + rest
 
-    return identified(sha256(identified(b"0" * 64)).hexdigest().encode())
+    digest = sha256(identified(b"0" * 64, b"0" * 128 if sign else b"")).hexdigest().encode()
+    return identified(digest, sign(_SIGNED + digest).hex().encode() if sign else b"")
+
+
+@dataclass(frozen=True, slots=True)
+class Seal:
+    """A file's identifier as it follows from its bytes, whether it is the one that stands there, and its signature."""
+
+    digest: bytes
+    holds: bool
+    signature: bytes | None
+
+    @property
+    def signed(self) -> bytes:
+        """The text that the signature is one of."""
+        return _SIGNED + self.digest
+
+
+def seal_of(data: bytes) -> Seal:
+    """The seal of a file: every byte of it but the digits of identifier and signature is in the identifier."""
+    found = next(iter(deque(_SEAL.finditer(data), maxlen=1)), None)
+    if found is None:
+        return Seal(sha256(data).hexdigest().encode(), holds=False, signature=None)
+    blank = bytearray(data)
+    for start, end in filter(lambda span: span[0] >= 0, map(found.span, (1, 2, 3))):
+        blank[start:end] = b"0" * (end - start)
+    digest = sha256(blank).hexdigest().encode()
+    return Seal(digest, found[1] == digest == found[2], bytes.fromhex(found[3].decode()) if found[3] else None)
 
 
 def seal_holds(data: bytes) -> bool:
     """Whether the file's identifier is still the SHA-256 of its bytes."""
-    found = list(_SEAL.finditer(data))
-    if not found:
-        return False
-    one, other = found[-1].span(1), found[-1].span(2)
-    blank = data[: one[0]] + b"0" * 64 + data[one[1] : other[0]] + b"0" * 64 + data[other[1] :]
-    digest = sha256(blank).hexdigest().encode()
-    return found[-1][1] == digest == found[-1][2]
+    return seal_of(data).holds
 
 
 def told(value: Value) -> str:

@@ -105,29 +105,41 @@ def tick_texts(values: list[float]) -> list[str]:
 def thinned(x: FloatArray, y: FloatArray, tolerance: float) -> NDArray[np.intp]:
     """Indices of the points that keep a polyline within `tolerance` points of itself (Douglas and Peucker, 1973).
 
-    Last digits, which differ between machines, choose no point: places are taken to a thousandth of a point, and of
-    points equally far off the first one counts.
+    All stretches of one depth are halved at once. Last digits, which differ between machines, choose no point: places
+    are taken to a thousandth of a point, and of points equally far off the first one counts.
     """
     x, y = np.round(x, 3), np.round(y, 3)
     keep = np.zeros(x.size, dtype=bool)
     keep[[0, -1]] = True
-    stack = [(0, x.size - 1)]
-    while stack:
-        first, last = stack.pop()
-        if last - first < 2:
-            continue
-        dx, dy = x[last] - x[first], y[last] - y[first]
-        inner = slice(first + 1, last)
-        length = math.hypot(dx, dy)
-        from_x, from_y = x[inner] - x[first], y[inner] - y[first]
-        # a line that ends where it began has no chord to stand off from, only the point itself
-        distance = np.hypot(from_x, from_y) if length == 0.0 else np.abs(dx * from_y - dy * from_x) / length
-        worst = int(np.argmax(np.round(distance, 6)))
-        if distance[worst] > tolerance:
-            middle = first + 1 + worst
-            keep[middle] = True
-            stack += [(first, middle), (middle, last)]
+    first, last = np.array([0]), np.array([x.size - 1])
+    while (open_ := last - first > 1).any():
+        first, last = first[open_], last[open_]
+        inner = last - first - 1
+        starts = np.cumsum(inner) - inner
+        stretch = np.repeat(np.arange(first.size), inner)
+        point = np.arange(stretch.size) - starts[stretch] + first[stretch] + 1
+        distance = _off_chord(x, y, point, first[stretch], last[stretch])
+        rounded = np.round(distance, 6)
+        worst = np.flatnonzero(rounded == np.maximum.reduceat(rounded, starts)[stretch])
+        worst = worst[np.searchsorted(stretch[worst], np.arange(first.size))]
+        halved = distance[worst] > tolerance
+        middle = point[worst][halved]
+        keep[middle] = True
+        first, last = np.concatenate([first[halved], middle]), np.concatenate([middle, last[halved]])
     return np.flatnonzero(keep)
+
+
+def _off_chord(
+    x: FloatArray, y: FloatArray, point: NDArray[np.intp], first: NDArray[np.intp], last: NDArray[np.intp]
+) -> FloatArray:
+    """How far points stand off from the chords between the ends of their stretches."""
+    dx, dy = x[last] - x[first], y[last] - y[first]
+    from_x, from_y = x[point] - x[first], y[point] - y[first]
+    length = np.hypot(dx, dy)
+    # a line that ends where it began has no chord to stand off from, only the point itself
+    closed = length == 0.0
+    off = np.abs(dx * from_y - dy * from_x) / np.where(closed, 1.0, length)
+    return np.where(closed, np.hypot(from_x, from_y), off)
 
 
 def runs(values: FloatArray) -> list[slice]:

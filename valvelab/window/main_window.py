@@ -24,6 +24,7 @@ from valvelab.window.left_offer import LeftOffer
 from valvelab.window.papers import write_paper
 from valvelab.window.readings_dock import Readings
 from valvelab.window.shell import Shell
+from valvelab.window.signing_menu import SigningMenu
 from valvelab.workbench import bays, edits
 from valvelab.workbench.bay import Bay
 from valvelab.workbench.document import Document, Paper, Problem
@@ -57,6 +58,8 @@ class MainWindow(Shell):
             self.restoreGeometry(QByteArray.fromBase64(kept.get("geometry", "").encode()))
             self.restoreState(QByteArray.fromBase64(kept[_LAYOUT].encode()))
         self.readings = Readings(bench, self.docks["Readings"])
+        self.signing = SigningMenu(bench, self)
+        self.menus["Bench"].insertMenu(self.actions_by_name["export_table"], self.signing)
         self._connect_bench()
         self._connect_widgets()
         self._refresh(bench.document)

@@ -89,15 +89,15 @@ class Shell(QMainWindow):
         bar.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonTextBesideIcon)
         em = self.fontMetrics().height()
         bar.setIconSize(QSize(round(1.25 * em), round(1.25 * em)))
-        menus = {name: self.menuBar().addMenu(name) for name in ("Job", "Bench", "Edit", "View", "Help")}
+        self.menus = {name: self.menuBar().addMenu(name) for name in ("Job", "Bench", "Edit", "View", "Help")}
         self.recent = QMenu("Recent jobs", self)
         schemes = QActionGroup(self)
         for row in ACTIONS:
             action = self._action(row)
             if row.name == "save_job":
-                menus[row.menu].addMenu(self.recent)
+                self.menus[row.menu].addMenu(self.recent)
             if row.menu:
-                menus[row.menu].addAction(action)
+                self.menus[row.menu].addAction(action)
             else:
                 self.addAction(action)
             if row.name.startswith("scheme_"):
@@ -110,7 +110,7 @@ class Shell(QMainWindow):
                     button = bar.widgetForAction(action)
                     button.setProperty("toolButtonStyle", Qt.ToolButtonStyle.ToolButtonIconOnly)
         for dock in self.docks.values():
-            menus["View"].addAction(dock.toggleViewAction())
+            self.menus["View"].addAction(dock.toggleViewAction())
         self.addToolBar(Qt.ToolBarArea.TopToolBarArea, bar)
         self.busy = pages.BusyLabel(self)
         spacer = QWidget(self)

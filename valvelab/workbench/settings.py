@@ -25,7 +25,7 @@ WAIT_S = 0.5
 class Settings:
     """scheme: "system", "light" or "dark". columns: assignment by file shape. layout: opaque window state by name.
 
-    recent_jobs: paths of job files, the last one first.
+    recent_jobs: paths of job files, the last one first. sign_with: name of the key that signs certificates, or "".
     """
 
     scheme: str = "system"
@@ -33,6 +33,7 @@ class Settings:
     columns: dict[str, str] = field(default_factory=dict)
     layout: dict[str, str] = field(default_factory=dict)
     recent_folder: str = ""
+    sign_with: str = ""
     recent_jobs: tuple[str, ...] = ()
 
 

@@ -1,0 +1,1 @@
+"""Who wrote a paper: signing keys, whose keys are trusted, signatures."""
