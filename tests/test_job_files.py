@@ -27,6 +27,7 @@ from valvelab.workbench import edits, jobs
 from valvelab.workbench.contents import read_content
 from valvelab.workbench.document import TYPED, BenchFile, Document, Paper
 from valvelab.workbench.dropped import opened
+from valvelab.workbench.job_folders import tidy
 
 TRAY = "spring,height [mm],force [N]\nA,40,300\nA,30,600\n"
 
@@ -262,7 +263,7 @@ def test_what_was_laid_out_long_ago_goes_unless_a_left_bench_needs_it(tmp_path: 
     now = time.time()
     for name in ("old", "needed"):
         os.utime(tmp_path / "jobs" / name, (now - 30 * 86400.0,) * 2)
-    jobs.tidy(tmp_path, now)
+    tidy(tmp_path, now)
     assert {folder.name for folder in (tmp_path / "jobs").iterdir()} == {"needed", "fresh"}
 
 

@@ -163,9 +163,24 @@ def test_an_empty_window_is_painted_without_plots_arrays_or_bays(tmp_path: Path)
         "import sys; from pathlib import Path; from PySide6.QtWidgets import QApplication\n"
         "from valvelab.window.bench import Bench; from valvelab.window.main_window import MainWindow\n"
         "app = QApplication([]); window = MainWindow(Bench(Path(sys.argv[1]))); window.show(); app.processEvents()\n"
+        "import time; window.job.tidy(); until = time.monotonic() + 0.3\n"
+        "while time.monotonic() < until: app.processEvents()\n"
         "found = {'numpy', 'scipy', 'pyqtgraph', 'reportlab'} & set(sys.modules)\n"
         "found |= {name for name in sys.modules if name.endswith(('_bay', '_view', 'files.reading', 'records.job'))}\n"
         "assert not found, found; window.bench.close()"
     )
     environment = {**os.environ, "QT_QPA_PLATFORM": "offscreen"}
     subprocess.run([sys.executable, "-c", code, str(tmp_path)], env=environment, check=True)
+
+
+def test_threads_that_want_arrays_at_once_all_get_them() -> None:
+    """Two roads into numpy at the same time find it half made: it imports itself in a circle."""
+    code = (
+        "import threading; from valvelab.workbench.first_import import numeric; done = []\n"
+        "def load(road):\n    numeric(); __import__(road); done.append(road)\n"
+        "roads = ['numpy.typing', 'numpy', 'numpy.linalg', 'valvelab.files.body', 'valvelab.angles'] * 2\n"
+        "threads = [threading.Thread(target=load, args=(road,)) for road in roads]\n"
+        "[one.start() for one in threads]; [one.join() for one in threads]\n"
+        "assert len(done) == len(roads), done"
+    )
+    subprocess.run([sys.executable, "-c", code], check=True)

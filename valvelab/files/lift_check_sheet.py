@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from pathlib import Path
 from typing import Any
 
 from valvelab.errors import BadFile, BadQuantity
@@ -127,9 +126,3 @@ def _stated(record: Record, names: Sequence[str] | None = None, but: Sequence[st
     return {
         name: value for name in wanted if (value := getattr(record, name)) != fields[name].get_default() and value != ()
     }
-
-
-def beside(sheet: LiftCheckSheet, path: Path) -> dict[str, Path]:
-    """Files that a sheet's instrument names, by their key, where they lie: from the sheet's own folder."""
-    named = {"adopted": sheet.instrument.adopted, "card": sheet.instrument.card}
-    return {key: path.parent / name for key, name in named.items() if name is not None}

@@ -11,7 +11,7 @@ from valvelab.errors import BadFile
 from valvelab.files.adopted_uncertainty import read_adopted_length
 from valvelab.files.contents import Given
 from valvelab.files.instrument_card import read_instrument_card
-from valvelab.files.lift_check_sheet import beside, read_lift_check_sheet
+from valvelab.files.lift_check_sheet import read_lift_check_sheet
 from valvelab.inspection.lift_check.inspect import CAUTION, Known, LiftCheckInspection, inspect_lift_check
 from valvelab.job.use import Around, Told, Use
 from valvelab.records.job import LiftCheckPart
@@ -70,7 +70,7 @@ def known_instrument(
 
     card, gauge: an instrument's card and an adopted uncertainty that win over those that the sheet names.
     """
-    known, named, sources = Known.stated(sheet.instrument), beside(sheet, path), []
+    known, named, sources = Known.stated(sheet.instrument), sheet.beside(path), []
     if (adopted := gauge or named.get("adopted")) is not None:
         _, value, source = read_adopted_length(adopted)
         known = known.adopting(value, Path(source.file).name)
@@ -88,7 +88,7 @@ def known_instrument(
 
 def named_files(part: LiftCheckPart) -> Iterable[Path]:
     """Files that the sheet names."""
-    return beside(read_lift_check_sheet(part.file)[0], part.file).values()
+    return read_lift_check_sheet(part.file)[0].beside(part.file).values()
 
 
 def tables(inspection: LiftCheckInspection, system: System) -> Sequence[Told]:

@@ -19,7 +19,7 @@ from valvelab.errors import BadFile, ValvelabError, one_line
 from valvelab.files.contents import Contents, read_contents
 from valvelab.files.instrument_card import read_instrument_card
 from valvelab.files.job_archive import names_job
-from valvelab.files.lift_check_sheet import beside, read_lift_check_sheet
+from valvelab.files.lift_check_sheet import read_lift_check_sheet
 from valvelab.files.spec_file import parse_toml
 from valvelab.files.table import Table, table_in
 from valvelab.job.carried import JOB, RESULT_PREFIX, carry, job_carried, read_carried, result_name
@@ -250,7 +250,7 @@ def _cards(part: JobPart, done: _Done) -> Iterator[InstrumentCard]:
     named = getattr(part, "instrument", None)
     files = named if isinstance(named, tuple) else () if named is None else (named,)
     if isinstance(part, LiftCheckPart) and not files:
-        files = tuple(file for key, file in beside(_sheet(part, done), part.file).items() if key == "card")
+        files = tuple(file for key, file in _sheet(part, done).beside(part.file).items() if key == "card")
     return (read_instrument_card(_contents(file, done))[0] for file in files)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from pathlib import Path
 from typing import Annotated, Literal, NamedTuple
 
 from pydantic import Field, model_validator
@@ -220,3 +221,8 @@ class LiftCheckSheet(Typed):
     def items(self) -> tuple[str, ...]:
         """Cars, boats or engines in the order they came."""
         return tuple(dict.fromkeys(check.item for check in self.check))
+
+    def beside(self, path: Path) -> dict[str, Path]:
+        """Files that the instrument names, by their key, where they lie: from the folder of the sheet at `path`."""
+        named = {"adopted": self.instrument.adopted, "card": self.instrument.card}
+        return {key: path.parent / name for key, name in named.items() if name is not None}

@@ -19,6 +19,8 @@ from valvelab.files.job_archive import ENDING
 from valvelab.window.bench import Bench
 from valvelab.workbench import edits, settings
 from valvelab.workbench.document import Document, Problem
+from valvelab.workbench.first_import import numeric
+from valvelab.workbench.job_folders import FOLDER, tidy
 from valvelab.workbench.unsaved import unsaved
 from valvelab.writing import write_whole
 
@@ -143,13 +145,12 @@ def with_ending(path: Path) -> Path:
 
 
 def _tidy(place: Path) -> None:
-    from valvelab.workbench import jobs
-
-    if (place / jobs.FOLDER).is_dir():
-        jobs.tidy(place, time.time())
+    if (place / FOLDER).is_dir():
+        tidy(place, time.time())
 
 
 def _read(path: Path, place: Path) -> Document:
+    numeric()
     from valvelab.workbench import jobs
 
     return jobs.opened(read_contents(path.absolute(), MAX_UNPACKED_BYTES), place)
@@ -157,6 +158,7 @@ def _read(path: Path, place: Path) -> Document:
 
 def _write(document: Document, path: Path, known: str) -> str:
     """Write the job; its SHA-256. `known` is that of the file which this bench came from or was saved in."""
+    numeric()
     from valvelab.workbench import jobs
 
     if known and path.exists() and read_contents(path, MAX_UNPACKED_BYTES).source.sha256 != known:

@@ -28,6 +28,7 @@ from valvelab.window.signing_menu import SigningMenu
 from valvelab.workbench import bays, edits
 from valvelab.workbench.bay import Bay
 from valvelab.workbench.document import Document, Paper, Problem
+from valvelab.workbench.first_import import numeric
 from valvelab.workbench.typed import begun, kinds_at
 
 if TYPE_CHECKING:
@@ -160,6 +161,7 @@ class MainWindow(Shell):
     def columns(self) -> ColumnsPane:
         """The column assignment; it is loaded for the first file that asks for it."""
         if self._columns is None:
+            numeric()
             from valvelab.window.columns_pane import ColumnsPane
 
             pane = self._columns = ColumnsPane(self)
@@ -481,6 +483,7 @@ class MainWindow(Shell):
     @cached_property
     def limits(self) -> LimitsPane:
         """The limits of the bay in front, made when they are wanted first."""
+        numeric()
         from valvelab.window.limits_pane import LimitsPane
 
         pane = LimitsPane(self.bench)

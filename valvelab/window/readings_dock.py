@@ -12,6 +12,7 @@ from valvelab.window.bench import Bench
 from valvelab.workbench import typed
 from valvelab.workbench.document import Document
 from valvelab.workbench.entry_kinds import EntryKind
+from valvelab.workbench.first_import import numeric
 
 if TYPE_CHECKING:
     from valvelab.window.entry_pane import EntryPane
@@ -54,6 +55,7 @@ class Readings(QObject):
 
     def _made(self) -> EntryPane:
         if self.pane is None:
+            numeric()
             from valvelab.window.entry_pane import EntryPane
 
             self.pane = EntryPane(self.bench, self.dock)

@@ -27,6 +27,7 @@ from valvelab.files.kinds import READERS, Reader, reader_of
 from valvelab.workbench.background import Question, answer_to
 from valvelab.workbench.bay import Bay, Work
 from valvelab.workbench.document import Document
+from valvelab.workbench.first_import import numeric
 
 BAYS: tuple[Bay, ...] = (
     Bay(
@@ -107,6 +108,7 @@ BAYS: tuple[Bay, ...] = (
 
 def work_of(name: str) -> Work[Any]:
     """The work of a bay; KeyError for a name that is none."""
+    numeric()
     match name:
         case "lobes":
             from valvelab.workbench import lobes_bay

@@ -8,10 +8,12 @@ from valvelab.errors import BadFile, ValvelabError
 from valvelab.files.kinds import READERS
 from valvelab.workbench import edits
 from valvelab.workbench.document import BenchFile, Content, Document, Problem
+from valvelab.workbench.first_import import numeric
 
 
 def read_content(file: BenchFile) -> Content:
     """Read one file by its kind; what goes wrong becomes a problem, never an exception of the program's own."""
+    numeric()
     from valvelab.files.table import ColumnsNeeded
     from valvelab.workbench.entry_text import grid_of, still_wanted
 

@@ -10,31 +10,31 @@ from dataclasses import dataclass, replace
 from hashlib import sha256
 from pathlib import Path, PurePosixPath
 from tempfile import TemporaryDirectory
+from typing import TYPE_CHECKING
 
 from valvelab import __version__
 from valvelab.errors import BadFile, ValvelabError
 from valvelab.files.contents import Contents, Given, read_contents
 from valvelab.files.job_archive import pack, read_job_archive
-from valvelab.files.lift_check_sheet import beside
 from valvelab.files.spec_file import nominal_path
 from valvelab.job.carried import job_toml, names_for
 from valvelab.job.job_file import JOB_FILE
 from valvelab.job.laid_out import lay_out, without
 from valvelab.records.job import Job, JobPart
-from valvelab.records.lift_check import LiftCheckSheet
-from valvelab.records.result import Source
 from valvelab.records.saved_job import KeptFile, KeptPaper, SavedJob
 from valvelab.workbench import bays
 from valvelab.workbench.document import TYPED, BenchFile, Document, Kind, Paper
+from valvelab.workbench.job_folders import FOLDER
 from valvelab.workbench.saved_bench import saved_document, saved_text
 from valvelab.workbench.spec_choice import SPEC
-from valvelab.writing import make_folder, remove_folder, write_whole
+from valvelab.writing import make_folder, write_whole
+
+if TYPE_CHECKING:  # old jobs are tidied away before anything numerical is wanted
+    from valvelab.records.lift_check import LiftCheckSheet
+    from valvelab.records.result import Source
 
 FILES, PAPERS, RESULTS = "files/", "papers/", "results/"
 LIFT_CHECKS: Kind[tuple[LiftCheckSheet, Source]] = Kind("lift-check sheet")
-FOLDER = "jobs"
-"""Where files of opened jobs lie, in the folder of settings."""
-_KEPT_S = 7 * 24 * 3600.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +58,7 @@ def taken(document: Document) -> Taken:
             path = str(nominal_path(file.path, envelope, number))
             given.setdefault(path, path)
     for file, (sheet, _) in document.values_of(LIFT_CHECKS):
-        given |= {str(path): str(path) for path in beside(sheet, Path(file.path)).values()}
+        given |= {str(path): str(path) for path in sheet.beside(Path(file.path)).values()}
     stated = {file.path: _identity(document, file) for file in document.files if file.text is None}
     files, origin = {}, {}
     for path, name in _names(given).items():
@@ -200,15 +200,6 @@ def opened(contents: Contents, place: Path) -> Document:
     on_bench = tuple(replace(file, text=texts.get(file.path)) for file in document.files)
     job = str(Path(contents.file).absolute())
     return replace(document, files=on_bench, papers=papers, job=job, job_sha256=contents.source.sha256)
-
-
-def tidy(place: Path, now_s: float) -> None:
-    """Take away files of jobs opened long ago that no bench left behind refers to; what can't be taken away stays."""
-    left = "".join(path.read_text(encoding="utf-8", errors="replace") for path in place.glob("recovery*.json"))
-    for folder in (place / FOLDER).glob("*"):
-        with contextlib.suppress(OSError):
-            if folder.name not in left and now_s - folder.stat().st_mtime > _KEPT_S:
-                remove_folder(folder)
 
 
 def _paper(kept: KeptPaper, laid: Mapping[str, str]) -> Paper:
