@@ -115,10 +115,10 @@ def _springs(canvas: Canvas, label: Label, left: float, right: float, bottom: fl
         column, row = divmod(number, down)
         x, y = left + column * each, top - (row + 0.95) * LEADING * size
         beside = max(each - GAP - text_width(name, size, BOLD) - 4.0, 0.45 * (each - GAP))
-        figure = fitted(figure, size, beside)
-        room = each - GAP - text_width(figure, size) - 4.0
+        told = fitted(figure, size, beside)
+        room = each - GAP - text_width(told, size) - 4.0
         write(canvas, name, (x, y), size, look.of("text"), font=BOLD, width=room)
-        write(canvas, figure, (x + each - GAP, y), size, look.of("quiet"), end="right")
+        write(canvas, told, (x + each - GAP, y), size, look.of("quiet"), end="right")
     if len(shown) < len(label.springs):
         column, row = divmod(len(shown), down)
         y = top - (row + 0.95) * LEADING * size

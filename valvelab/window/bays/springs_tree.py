@@ -193,9 +193,9 @@ class SetsTree(QTreeWidget):
         return item
 
     def _branch(self, title: str, number: int, one: Standing, font: QFont) -> QTreeWidgetItem:
-        short = "" if one.complete else f" of {one.wanted} ✗"
-        item = self._top(f"{title} · {len(one.springs)}{short}", number, font)
-        item.setToolTip(0, item.text(0))
+        short = "" if one.complete else f" · {len(one.springs)} of {one.wanted} ✗"
+        item = self._top(f"{title}{short}", number, font)
+        item.setToolTip(0, f"{title} · {sets.counted(len(one.springs), 'spring')}")
         if one.astray:
             item.setText(0, f"{item.text(0)} · {len(one.astray)} out of place ✗")
             item.setToolTip(0, f"Not what the place asks for: {', '.join(one.astray)}")
@@ -278,7 +278,7 @@ class SetsTree(QTreeWidget):
         rows = [*tops, *(leaf for leaf in leaves if leaf is not None and not leaf.isFirstColumnSpanned())]
         last = self.columnCount() - 1
         for column in range(1, last + 1):
-            measured, room = (tops, 1.2) if column == last else (rows, 0.6)
+            measured, room = (tops, 1.2) if column == last else (rows, 0.9)
             texts = {self.headerItem().text(column), *(row.text(column) for row in measured)}
             longest = max(metrics.horizontalAdvance(text) for text in sorted(texts, key=len)[-8:])
             header.setSectionResizeMode(column, QHeaderView.ResizeMode.Interactive)
