@@ -279,7 +279,7 @@ def test_places_are_stated_in_a_table_and_matched(tray: SpringsView, window: Mai
     assert match(pane) == [set("efgh"), set("abcd")]
     assert pane.grouping.places == ("exhaust", "intake")
     assert pane.grouping.title(0) == "Set 1, exhaust"
-    assert "in order of place, then of mean seat force" in pane.state.text()
+    assert "in order of position, then of mean seat force" in pane.state.text()
     pane.move_springs(("a",), 0)
     branch = pane.tree.topLevelItem(0)
     assert branch is not None

@@ -5,7 +5,7 @@ Everything here is a function of the bay's state, which undo, redo and recovery 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import floor, log10
 from statistics import median
@@ -16,7 +16,7 @@ from valvelab.decimals import decimals_of
 from valvelab.records.sets_result import SetsResult
 from valvelab.records.springs_result import SpringResult
 from valvelab.tables.springs import finer as finer_than_usual
-from valvelab.tables.springs import number_told, tightness_told
+from valvelab.tables.springs import in_order, number_told, tightness_told
 from valvelab.units import Dimension, System, display_unit, show
 from valvelab.workbench.set_wishes import NONE, Place, Wishes, contradiction
 from valvelab.workbench.state import BayState, entered, keyed
@@ -235,7 +235,7 @@ def grouping_of(state: SpringsState, values: Values, readings: str) -> Grouping:
 
 
 def matched(result: SetsResult, asked: Wishes = NONE) -> Grouping:
-    """The grouping that matching found, with what it proved of what was `asked`; in order of place, then of mean."""
+    """The grouping that matching found, with what it proved of what was `asked`."""
     names = {key: name for name, key in KEYS.items()}
     within = {names[key]: limit for key, limit in result.within.items()}
     proof = Proof(
@@ -249,15 +249,8 @@ def matched(result: SetsResult, asked: Wishes = NONE) -> Grouping:
         result.spread_proven,
         asked,
     )
-    found = sorted(result.sets, key=lambda one: (one.position or "", one.mean[ordered_by(result.within)]))
-    places = tuple(one.position or "" for one in found)
-    return Grouping(tuple(one.springs for one in found), proof, places=places if any(places) else ())
-
-
-def ordered_by(within: Iterable[str]) -> str:
-    """The characteristic by whose mean sets stand in order: seat force, or the first they are matched by."""
-    names = list(within)
-    return next((name for name in names if name.startswith("seat_force")), names[0])
+    places = tuple(one.position or "" for one in result.sets)
+    return Grouping(tuple(one.springs for one in result.sets), proof, places=places if any(places) else ())
 
 
 def as_given(grouping: Grouping) -> tuple[str, ...]:
@@ -361,21 +354,12 @@ def told(one: Standing, wish: Wish, units: System) -> str:
     return ", ".join(parts)
 
 
-def means_told(one: Standing, units: System) -> str:
-    """Means in words: `mean seat force 250.12 N, rate 30.124 N/mm`."""
-    parts = (
-        f"{words(name)} {show(mean, UNITS[name], units, finer(name, units))} {display_unit(UNITS[name], units).label}"
-        for name, mean in one.mean.items()
-    )
-    return f"mean {', '.join(parts)}" if one.mean else ""
-
-
 def order_told(grouping: Grouping, wish: Wish) -> str:
     """By what sets stand in order; nothing of one set, or where springs were moved by hand."""
     if len(grouping.sets) < 2 or grouping.edited or not wish.within:
         return ""
-    by = "place, then of " if grouping.places else ""
-    return f"in order of {by}mean {words(ordered_by(wish.within))}"
+    name = "seat_force" if "seat_force" in wish.within else next(iter(wish.within))
+    return in_order(words(name), placed=bool(grouping.places))
 
 
 def kept_out(out: Mapping[str, str]) -> str:
@@ -387,7 +371,7 @@ def kept_out_shortly(out: Mapping[str, str]) -> str:
     """The same without the reasons, and of many springs how many."""
     if not out:
         return ""
-    return f"not used: {', '.join(out)}" if len(out) <= 6 else f"{counted(len(out), 'spring')} not used"
+    return f"Not used: {', '.join(out)}" if len(out) <= 6 else f"{counted(len(out), 'spring')} not used"
 
 
 def verdict_on(grouping: Grouping, values: Values, wish: Wish) -> str:
@@ -401,13 +385,15 @@ def verdict_on(grouping: Grouping, values: Values, wish: Wish) -> str:
     text = f"{counted(len(all_of), 'set')}, {len(left_over(grouping, values))} left over, total spread {total:.3f}"
     if faulty:
         text += f"; {faulty} over a limit or not complete"
+    if astray := sum(len(one.astray) for one in all_of):
+        text += f"; {counted(astray, 'spring')} out of place"
     if proof is None:
         return text
     if not proof.is_for(wish):
         return f"{text}; matched for other limits or wishes"
     if grouping.edited:
         return f"{text}; moved by hand (matched: {counted(proof.sets, 'set')}, {proof.total_spread:.3f})"
-    number = number_told(proof.sets, proof.bound_sets, proven=proof.number_proven)
+    number = number_told(proof.sets, proof.bound_sets, proven=proof.number_proven, placed=bool(grouping.places))
     return f"{text}. {number} {tightness_told(total, proof.bound_total_spread, proven=proof.spread_proven)}"
 
 

@@ -233,9 +233,9 @@ class SetsPane(QWidget):
             sets.verdict_on(self.grouping, self.usable.values, self.wish),
             sets.order_told(self.grouping, self.wish),
             sets.kept_out_shortly(self.usable.out),
-            self.wish.trouble,
         ]
-        self.state.setText("; ".join(part for part in said if part))
+        text = ". ".join(part.removesuffix(".") for part in said if part)
+        self.state.setText(f"{text}; {self.wish.trouble}" if self.wish.trouble else text)
         self.state.setToolTip(sets.kept_out(self.usable.out))
 
     # -- asking -----------------------------------------------------------------------------------------------------
