@@ -336,7 +336,7 @@ def test_springs_move_by_key_and_the_spread_follows(tray: SpringsView, window: M
     QTest.keyClick(pane.tree, Qt.Key.Key_Down, Qt.KeyboardModifier.AltModifier)
     assert members(pane) == [FIRST - {"s3"}, SECOND | {"s3"}]
     # s3 is 3 N above s0, s7 43 N: 40 N in a set that may have 5 N
-    assert sets.standing(pane.grouping.sets[1], pane.values, pane.wish).range["seat_force"] == pytest.approx(
+    assert sets.standing(pane.grouping.sets[1], pane.usable.values, pane.wish).range["seat_force"] == pytest.approx(
         40.0, abs=0.1
     )
     branch = pane.tree.topLevelItem(1)
@@ -426,7 +426,7 @@ def test_stopping_keeps_the_best_found(window: MainWindow) -> None:
     QTest.mouseClick(pane.match_button, Qt.MouseButton.LeftButton)
     wait(pane)
     assert pane.grouping.sets
-    assert all(not one.over and one.complete for one in sets.standings(pane.grouping, pane.values, pane.wish))
+    assert all(not one.over and one.complete for one in sets.standings(pane.grouping, pane.usable.values, pane.wish))
     assert pane.match_button.text() == "Match sets"
 
 

@@ -64,7 +64,10 @@ class Band:
 
 @dataclass(frozen=True, slots=True)
 class Marks:
-    """Points with a symbol; verdict roles draw shape and colour both. `bare` draws the texts alone, centred."""
+    """Points with a symbol; verdict roles draw shape and colour both. `bare` draws the texts alone, centred.
+
+    size: of the usual one; opacity: 0 to 1; hollow: the outline alone.
+    """
 
     x: FloatArray
     y: FloatArray
@@ -73,6 +76,9 @@ class Marks:
     texts: tuple[str, ...] = ()
     series: int = 0
     bare: bool = False
+    size: float = 1.0
+    opacity: float = 1.0
+    hollow: bool = False
 
 
 def words(x: float, y: float, text: str, role: Role, series: int = 0) -> Marks:

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from math import floor
+from math import floor, sqrt
+from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from valvelab.arrays import FloatArray, read_only
 from valvelab.decimals import decimals_among
-from valvelab.figures.description import Axis, Band, Curve, Figure, Guide, Marks, block, level, mark, words
+from valvelab.figures.description import Axis, Band, Curve, Figure, Guide, Marks, Role, block, level, mark, words
 from valvelab.units import System, with_unit
 
 if TYPE_CHECKING:
@@ -275,23 +276,53 @@ def points_told(inspection: SpringsInspection, points: Iterable[tuple[float, flo
     ]
 
 
-def map_figure(points: Points, sets: Sequence[Sequence[str]] = (), chosen: str | None = None) -> Figure:
+_PLAIN_MARKS, _PLAIN_SETS = 100, 12
+"""Up to this many springs marks are drawn as in other figures; up to this many sets each has its box and number."""
+
+Judged = Mapping[str, str]
+"""Springs with what is said of them."""
+_NOBODY: Judged = MappingProxyType({})
+
+
+def map_figure(
+    points: Points,
+    sets: Sequence[Sequence[str]] = (),
+    chosen: str | None = None,
+    out: Judged = _NOBODY,
+    undecided: Judged = _NOBODY,
+) -> Figure:
     """Seat force against rate, a mark for each spring in its set's colour and shape, a numbered box around each set.
 
-    `marked_springs` names the springs of each group of marks in the same order.
+    Of many springs the marks are small and let others through; of many sets only the chosen spring's has its box and
+    number, where one is chosen, and larger marks. Springs that are not used (`out`) are crosses, undecided ones have a
+    triangle about their mark. `marked_springs` names the springs of each group of marks in the same order.
     """
-    marks, signs, curves = [], [], []
+    signs, curves = [], []
+    crowd = max(1.0, sqrt(len(points) / _PLAIN_MARKS))
+    size, opacity = (1.0, 1.0) if crowd == 1.0 else (max(0.45, 1.0 / crowd), max(0.55, 1.0 / crowd))
+    front = next((number for number, one in enumerate(sets) if chosen in one), None)
     seats = [seat for _, seat in points.values()]
     lift = 0.02 * (max(seats) - min(seats)) if seats else 0.0
-    for number, names in marked_springs(points, sets).items():
+    marks: list[Marks] = []
+    for group, names in marked_springs(points, sets, out, undecided).items():
         xy = np.array([points[name] for name in names], dtype=np.float64).reshape(-1, 2)
-        if number is None:
-            marks.append(Marks(xy[:, 0], xy[:, 1], "guide" if sets else "measured", "left over" if sets else ""))
-            continue
-        marks.append(Marks(xy[:, 0], xy[:, 1], "series", series=number))
-        (x0, y0), (x1, y1) = xy.min(axis=0), xy.max(axis=0)
-        signs.append(words(x0, y1 + lift, str(number + 1), "series", number))
-        curves.append(Curve(np.array([x0, x1, x1, x0, x0]), np.array([y0, y0, y1, y1, y0]), "series", series=number))
+        x, y = xy[:, 0], xy[:, 1]
+        if isinstance(group, int):
+            in_front = group == front and crowd > 1.0
+            look = (0.8, 1.0) if in_front else (size, opacity)
+            marks.append(Marks(x, y, "series", series=group, size=look[0], opacity=look[1]))
+            if len(sets) <= _PLAIN_SETS or chosen is None or group == front:
+                (x0, y0), (x1, y1) = xy.min(axis=0), xy.max(axis=0)
+                signs.append(words(x0, y1 + lift, str(group + 1), "series", group))
+                around = (np.array([x0, x1, x1, x0, x0]), np.array([y0, y0, y1, y1, y0]))
+                curves.append(Curve(*around, "series", series=group))
+        elif group is None:
+            role: Role = "guide" if sets else "measured"
+            marks.append(Marks(x, y, role, "left over" if sets else "", size=size, opacity=opacity))
+        elif group == NOT_USED:
+            marks.append(Marks(x, y, "reject", NOT_USED, size=max(size, 0.7)))
+        else:
+            marks.append(Marks(x, y, "undecided", UNDECIDED, size=max(1.5 * size, 1.0), hollow=True))
     guides: tuple[Guide, ...] = ()
     if chosen is not None and chosen in points:
         rate, seat = points[chosen]
@@ -315,14 +346,23 @@ def _roomy(marks: Sequence[Marks]) -> tuple[float, float] | None:
     return float(x.min()) - room, float(x.max()) + room
 
 
-def marked_springs(points: Points, sets: Sequence[Sequence[str]] = ()) -> Mapping[int | None, tuple[str, ...]]:
-    """Springs on the map by set, None for those left over."""
+NOT_USED, UNDECIDED = "not used", "undecided"
+
+
+def marked_springs(
+    points: Points,
+    sets: Sequence[Sequence[str]] = (),
+    out: Collection[str] = (),
+    undecided: Collection[str] = (),
+) -> Mapping[int | str | None, tuple[str, ...]]:
+    """Springs on the map by set, None for those left over; then those not used, and once more those undecided."""
     set_of = {name: number for number, one in enumerate(sets) for name in one}
-    groups: dict[int | None, list[str]] = {None: []}
+    groups: dict[int | str | None, list[str]] = {}
     for name in points:
-        groups.setdefault(set_of.get(name), []).append(name)
-    ordered = [(number, groups[number]) for number in sorted(n for n in groups if n is not None)]
-    return {number: tuple(names) for number, names in [(None, groups[None]), *ordered] if names}
+        groups.setdefault(NOT_USED if name in out else set_of.get(name), []).append(name)
+    groups[UNDECIDED] = [name for name in points if name in undecided and name not in out]
+    order = (None, *range(len(sets)), NOT_USED, UNDECIDED)
+    return {group: tuple(names) for group in order if (names := groups.get(group))}
 
 
 @dataclass(frozen=True, slots=True)

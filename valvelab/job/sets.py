@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 
 from valvelab.errors import BadFile, WrongUsage
@@ -28,7 +28,9 @@ def inspect(part: SetsPart, around: Around) -> Sets:
     """Match, describe the sets given, or check those that a paper states."""
     question = _question(part, around)
     if part.set:
-        inspection = describe_sets(question, tuple(_names(text, 1) for text in part.set))
+        given = [_given(text, {wish.name for wish in question.positions}) for text in part.set]
+        places = tuple(place for place, _ in given)
+        inspection = describe_sets(question, tuple(one for _, one in given), places if any(places) else ())
     elif around.stated is not None:
         inspection = check_sets(question, _stated(around.stated))
     else:
@@ -87,6 +89,14 @@ def _names(text: str, least: int) -> tuple[str, ...]:
     if len(names) < least:
         raise WrongUsage(f"--together/--apart {text!r}: expected {least} springs or more with commas between")
     return names
+
+
+def _given(text: str, places: Collection[str]) -> tuple[str, tuple[str, ...]]:
+    """A set made by hand, with the position that it is for where one stands before a colon."""
+    place, colon, rest = text.partition(":")
+    if colon and place.strip() in places:
+        return place.strip(), _names(rest, 1)
+    return "", _names(text, 1)
 
 
 def _two(text: str) -> tuple[str, str]:

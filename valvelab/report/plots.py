@@ -223,7 +223,7 @@ def _marks(canvas: Canvas, marks: Marks, x: Scale, y: Scale, paper: Paper) -> No
         if marks.bare and np.isfinite(left + height):
             write(canvas, text, (left, height - 2.0 * paper.size), points, colour, end="middle")
         elif np.isfinite(left + height) and low - 1.0 <= height <= high + 1.0:
-            size = (3.2 if marks.role == "series" else 2.2) * paper.size
+            size = (3.2 if marks.role == "series" else 2.2) * paper.size * marks.size
             draw_symbol(canvas, marks.role, float(left), float(height), size, colour, paper)
             if text:
                 write(canvas, text, (left + 4.0 * paper.size, height - 2.0 * paper.size), points, paper.of("text"))

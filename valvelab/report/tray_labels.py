@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from reportlab.lib.pagesizes import A4
 from reportlab.pdfgen.canvas import Canvas
 
-from valvelab.report.paper import BOLD, MM, Paper, paper, rule, text_width, write
+from valvelab.report.paper import BOLD, MM, Paper, fitted, paper, rule, text_width, write
 
 ACROSS, DOWN = 2, 4
 MARGIN = 8.0 * MM
@@ -16,20 +16,24 @@ PAD = 4.0 * MM
 MOST, LEAST = 12.0, 6.0
 """Type sizes of the springs' names, in points."""
 LEADING, GAP = 1.3, 12.0
+ARM = 11.0
+"""Type size that is read at arm's length: 11 points are 3.9 mm, letters of about 2 mm (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
 class Label:
-    """One label: a short sign in large type, a line that says what it is, figures, and the springs with a figure each.
+    """One label: a short sign in large type, what it is, means, details in small type, springs with a figure each.
 
-    `series` picks the data colour of the stripe along its side; None leaves it grey.
+    What is read at arm's length, sign, heading, means and date, is 11 points or more. `series` picks the data colour of
+    the stripe along its side; None leaves it grey.
     """
 
     sign: str
     heading: str
-    lines: tuple[str, ...]
+    means: tuple[str, ...]
     springs: tuple[tuple[str, str], ...]
     series: int | None = None
+    details: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,14 +88,17 @@ def _label(canvas: Canvas, label: Label, sheet: LabelSheet, width: float, height
     text, size = look.of("text"), 34.0 if len(label.sign) < 3 else 20.0
     write(canvas, label.sign, (left, top - 0.78 * size), size, text, font=BOLD)
     text_left = left + max(text_width(label.sign, size, BOLD), 12.0 * MM) + 3.0 * MM
-    write(canvas, label.heading, (text_left, top - 8.0), 10.0, text, font=BOLD, width=right - text_left)
-    y = top - 18.0
-    for line in label.lines:
+    write(canvas, label.heading, (text_left, top - 10.0), 13.0, text, font=BOLD, width=right - text_left)
+    y = top - 24.0
+    for line in label.means:
+        write(canvas, line, (text_left, y), ARM, text, width=right - text_left)
+        y -= 1.2 * ARM
+    for line in label.details:
         write(canvas, line, (text_left, y), 7.5, text, width=right - text_left)
         y -= 9.5
-    top = min(y, top - 30.0)
-    _springs(canvas, label, left, right, PAD + 8.0, top, look)
-    write(canvas, sheet.foot, (left, PAD - 2.0), 6.0, look.of("quiet"), width=right - left)
+    top = min(y + 2.0, top - 30.0)
+    _springs(canvas, label, left, right, PAD + 1.2 * ARM, top, look)
+    write(canvas, sheet.foot, (left, PAD - 2.0), ARM, text, width=right - left)
 
 
 def _springs(canvas: Canvas, label: Label, left: float, right: float, bottom: float, top: float, look: Paper) -> None:
@@ -107,9 +114,11 @@ def _springs(canvas: Canvas, label: Label, left: float, right: float, bottom: fl
     for number, (name, figure) in enumerate(shown):
         column, row = divmod(number, down)
         x, y = left + column * each, top - (row + 0.95) * LEADING * size
-        room = each - GAP - text_width(figure, size) - 4.0
+        beside = max(each - GAP - text_width(name, size, BOLD) - 4.0, 0.45 * (each - GAP))
+        told = fitted(figure, size, beside)
+        room = each - GAP - text_width(told, size) - 4.0
         write(canvas, name, (x, y), size, look.of("text"), font=BOLD, width=room)
-        write(canvas, figure, (x + each - GAP, y), size, look.of("quiet"), end="right")
+        write(canvas, told, (x + each - GAP, y), size, look.of("quiet"), end="right")
     if len(shown) < len(label.springs):
         column, row = divmod(len(shown), down)
         y = top - (row + 0.95) * LEADING * size

@@ -209,8 +209,12 @@ def order_told(result: SetsResult) -> str:
     places = [(one.position or "", one.mean[key]) for one in result.sets]
     if len(places) < 2 or places != sorted(places):
         return ""
-    by = "position, then of " if any(one.position for one in result.sets) else ""
-    return f"Sets in order of {by}mean {_BY_KEY[key].head}."
+    return in_order(_BY_KEY[key].head, placed=any(one.position for one in result.sets))
+
+
+def in_order(name: str, *, placed: bool) -> str:
+    """By what sets stand in order: the mean of a characteristic, `placed`: by position first."""
+    return f"Sets in order of {'position, then of ' * placed}mean {name}."
 
 
 def _s(count: int) -> str:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from html import escape
+from itertools import groupby
+from typing import Any
 
 import numpy as np
 import pyqtgraph as pg  # type: ignore[import-untyped]
@@ -218,8 +220,7 @@ class FigureItem:
             self._add(pg.FillBetweenItem(*lines, brush=QBrush(self._band_colour(band))), 0)
             for line in lines:
                 self._add(line, 0)
-        for marks in self.figure.marks:
-            self._add_marks(marks, across, up)
+        self._add_marks(across, up)
         for guide in self.figure.guides:
             along_x = guide.along == "x"
             line = pg.InfiniteLine(
@@ -248,19 +249,30 @@ class FigureItem:
         colour.setAlphaF(_FILLS.get(band.role, 0.16))
         return colour
 
-    def _add_marks(self, marks: Marks, across: float, up: float) -> None:
+    def _add_marks(self, across: float, up: float) -> None:
+        """Marks with their texts; those of one role that follow one another as one item, drawn as fast as one group."""
+        for marks in self.figure.marks:
+            colour = role_colour(marks.role, marks.series)
+            self._add_texts(marks, across, up, colour, (0.5, 0.5 if marks.bare else 1.2))
+        drawn = (marks for marks in self.figure.marks if marks.x.size and not marks.bare)
+        for _, group in groupby(drawn, key=lambda marks: marks.role):
+            spots: dict[str, list[Any]] = {"symbol": [], "size": [], "pen": [], "brush": []}
+            places = []
+            for marks in group:
+                symbol, size, pen, brush = self._symbol(marks)
+                places.append(np.column_stack([marks.x * across, marks.y * up]))
+                for key, value in (("symbol", symbol), ("size", size), ("pen", pen), ("brush", brush)):
+                    spots[key] += [value] * marks.x.size
+            self._add(pg.ScatterPlotItem(pos=np.concatenate(places), **spots), 6)
+
+    def _symbol(self, marks: Marks) -> tuple[str, float, QPen, QBrush]:
+        """Symbol, size, pen and brush of marks."""
         colour = role_colour(marks.role, marks.series)
-        if marks.bare:
-            self._add_texts(marks, across, up, colour, (0.5, 0.5))
-            return
+        colour.setAlphaF(marks.opacity)
         symbol = _SYMBOLS.get(marks.role, SERIES_SYMBOLS[marks.series % len(SERIES_SYMBOLS)])
-        size = 3 if marks.role == "readings" else 7 if self.figure.axes == "none" else 9
+        size = marks.size * (3 if marks.role == "readings" else 7 if self.figure.axes == "none" else 9)
         pen = pg.mkPen(colour, width=2 if symbol in {"x", "+"} else 1)
-        item = pg.ScatterPlotItem(
-            marks.x * across, marks.y * up, symbol=symbol, size=size, pen=pen, brush=pg.mkBrush(colour)
-        )
-        self._add(item, 6)
-        self._add_texts(marks, across, up, colour, (0.5, 1.2))
+        return symbol, size, pen, pg.mkBrush(None if marks.hollow else colour)
 
     def _add_texts(self, marks: Marks, across: float, up: float, colour: QColor, anchor: tuple[float, float]) -> None:
         for x, y, text in zip(marks.x, marks.y, marks.texts, strict=False):

@@ -16,8 +16,9 @@ from valvelab.decimals import decimals_of
 from valvelab.records.sets_result import SetsResult
 from valvelab.records.springs_result import SpringResult
 from valvelab.tables.springs import finer as finer_than_usual
-from valvelab.tables.springs import number_told, tightness_told
+from valvelab.tables.springs import in_order, number_told, tightness_told
 from valvelab.units import Dimension, System, display_unit, show
+from valvelab.workbench.set_wishes import NONE, Place, Wishes, contradiction
 from valvelab.workbench.state import BayState, entered, keyed
 
 NAME = "springs"
@@ -78,13 +79,28 @@ def finer(name: str, units: System) -> int:
 class Wish:
     """What is asked of sets: springs in each, the largest range of each characteristic, seconds to look for.
 
-    thorough: go on until the least total spread is proven or the time is up.
+    thorough: go on until the least total spread is proven or the time is up. asked: what was decided of the tray.
     """
 
     size: int
     within: Mapping[str, float]
     time_limit_s: float = USUAL_TIME_S
     thorough: bool = False
+    asked: Wishes = NONE
+
+    def place(self, name: str) -> Place:
+        """The place of that name; without one the nameless place that takes any set of the size asked."""
+        return next((one for one in self.asked.places if one.name == name), Place("", self.size))
+
+    @property
+    def trouble(self) -> str:
+        """Why nothing can be matched like this, in a sentence; empty where it can."""
+        if not self.within:
+            return "choose at least one characteristic to match by"
+        windows = any(one.low_n is not None or one.high_n is not None for one in self.asked.places)
+        if windows and "seat_force" not in self.within:
+            return "a place asks for a seat force: match by seat force as well"
+        return contradiction(self.asked)
 
 
 def usual_limit(values: Values, name: str, units: System) -> float:
@@ -99,7 +115,7 @@ def usual_limit(values: Values, name: str, units: System) -> float:
     return float(f"{step * power:.6g}") / unit.scale
 
 
-def wish_of(state: SpringsState, values: Values, positions: int | None, units: System) -> Wish:
+def wish_of(state: SpringsState, values: Values, positions: int | None, units: System, asked: Wishes = NONE) -> Wish:
     """The wish in the fields; before any was typed a set for the engine's heights, or sixteen springs."""
     size = state.size
     if size is None:
@@ -109,7 +125,7 @@ def wish_of(state: SpringsState, values: Values, positions: int | None, units: S
         for name in KEYS
         if name in state.matched_by and any(row[name] is not None for row in values.values())
     }
-    return Wish(size, within, state.time_limit_s, state.thorough)
+    return Wish(size, within, state.time_limit_s, state.thorough, asked)
 
 
 def limit_of(state: SpringsState, values: Values, name: str, units: System) -> float:
@@ -129,35 +145,58 @@ class Proof:
     bound_total_spread: float
     number_proven: bool
     spread_proven: bool
+    asked: Wishes = NONE
 
     def is_for(self, wish: Wish) -> bool:
         """Whether it answers this wish."""
-        return self.size == wish.size and dict(self.within) == dict(wish.within)
+        same = dict(self.within) == dict(wish.within) and self.asked.asked == wish.asked.asked
+        return same and (self.size == wish.size or bool(wish.asked.places))
 
 
 @dataclass(frozen=True, slots=True)
 class Grouping:
-    """Springs in sets; a spring in none is left over. `edited` since matching by hand."""
+    """Springs in sets; a spring in none is left over. `edited` since matching by hand.
+
+    places: of each set the place it is for, where places were asked for.
+    """
 
     sets: tuple[tuple[str, ...], ...] = ()
     proof: Proof | None = None
     edited: bool = False
+    places: tuple[str, ...] = ()
 
     def set_of(self, spring: str) -> int | None:
         """Index of the set a spring is in."""
         return next((number for number, one in enumerate(self.sets) if spring in one), None)
 
+    def place_of(self, number: int) -> str:
+        """The place that a set is for, empty where it is for none."""
+        return self.places[number] if number < len(self.places) else ""
+
+    def title(self, number: int) -> str:
+        """What a set is called: `Set 1`, or `Set 1, intake`."""
+        place = self.place_of(number)
+        return f"Set {number + 1}" + (f", {place}" if place else "")
+
+    def filled(self) -> Grouping:
+        """Without sets that no spring is in."""
+        kept = [(one, self.place_of(number)) for number, one in enumerate(self.sets) if one]
+        places = tuple(place for _, place in kept)
+        return replace(self, sets=tuple(one for one, _ in kept), places=places if any(places) else ())
+
 
 @dataclass(frozen=True, slots=True)
 class SpringsState(BayState):
-    """What is looked at, what is asked of sets, and the sets of each tray by SHA-256 of its readings.
+    """What is looked at, what is asked of sets, and by SHA-256 of its readings the sets and the wishes of each tray.
 
-    page: the list beside the drawings. size: None until one was typed. limits: those typed, by characteristic.
+    page: the list beside the drawings. below: what the page of sets shows below its fields. size: None until one was
+    typed. limits: those typed, by characteristic.
     """
 
     bay = NAME
     spring: str = ""
     page: str = "sets"
+    below: str = "sets"
     plots: frozenset[str] = frozenset({"force", "difference", "coils"})
     size: int | None = entered(
         None, "Springs in a set", text="in a set", edit="change the set size", least=2, most=32, merges=True
@@ -177,22 +216,26 @@ class SpringsState(BayState):
     matched_by: frozenset[str] = frozenset(AT_FIRST)
     limits: Mapping[str, float] = keyed()
     groupings: Mapping[str, Grouping] = keyed()
+    wishes: Mapping[str, Wishes] = keyed()
 
     @property
     def unsaved(self) -> bool:
-        """Springs were put into sets."""
-        return any(grouping.sets for grouping in self.groupings.values())
+        """Springs were put into sets, or something was decided of them."""
+        return any(grouping.sets for grouping in self.groupings.values()) or any(
+            wishes != NONE for wishes in self.wishes.values()
+        )
 
 
 def grouping_of(state: SpringsState, values: Values, readings: str) -> Grouping:
     """The grouping kept for these readings (their SHA-256), without springs that the tray does not have."""
     kept = state.groupings.get(readings, Grouping())
-    sets = (tuple(name for name in one if name in values) for one in kept.sets)
-    return replace(kept, sets=tuple(one for one in sets if one))
+    if not kept.sets:
+        return kept
+    return replace(kept, sets=tuple(tuple(name for name in one if name in values) for one in kept.sets)).filled()
 
 
-def matched(result: SetsResult) -> Grouping:
-    """The grouping that matching found, with what it proved."""
+def matched(result: SetsResult, asked: Wishes = NONE) -> Grouping:
+    """The grouping that matching found, with what it proved of what was `asked`."""
     names = {key: name for name, key in KEYS.items()}
     within = {names[key]: limit for key, limit in result.within.items()}
     proof = Proof(
@@ -204,8 +247,19 @@ def matched(result: SetsResult) -> Grouping:
         result.bound_total_spread,
         result.number_proven,
         result.spread_proven,
+        asked,
     )
-    return Grouping(tuple(one.springs for one in result.sets), proof)
+    places = tuple(one.position or "" for one in result.sets)
+    return Grouping(tuple(one.springs for one in result.sets), proof, places=places if any(places) else ())
+
+
+def as_given(grouping: Grouping) -> tuple[str, ...]:
+    """The sets as a part of a job states them: `Q01,Q02`, or `intake: Q01,Q02`."""
+    places = (grouping.place_of(number) for number in range(len(grouping.sets)))
+    return tuple(
+        f"{place}: {','.join(one)}" if place else ",".join(one)
+        for place, one in zip(places, grouping.sets, strict=True)
+    )
 
 
 def moved(grouping: Grouping, springs: Sequence[str], to: int | None) -> Grouping:
@@ -218,18 +272,23 @@ def moved(grouping: Grouping, springs: Sequence[str], to: int | None) -> Groupin
         while len(sets) <= to:
             sets.append(())
         sets[to] = (*sets[to], *springs)
-    return replace(grouping, sets=tuple(one for one in sets if one), edited=True)
+    places = (*grouping.places, *[""] * (len(sets) - len(grouping.sets))) if grouping.places else ()
+    return replace(grouping, sets=tuple(sets), places=places, edited=True).filled()
 
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """How a set stands to the limits: mean, range, and range over limit of each characteristic that is matched by."""
+    """How a set stands to the limits: mean, range, and range over limit of each characteristic that is matched by.
+
+    astray: springs that the set's place does not take.
+    """
 
     springs: tuple[str, ...]
     wanted: int
     mean: Mapping[str, float]
     range: Mapping[str, float]
     use: Mapping[str, float]
+    astray: tuple[str, ...] = ()
 
     @property
     def complete(self) -> bool:
@@ -242,13 +301,24 @@ class Standing:
         return tuple(name for name, use in self.use.items() if use > 1.0 + 1e-9)
 
     @property
+    def faulty(self) -> bool:
+        """Whether it is over a limit, not complete, or has springs that its place does not take."""
+        return bool(self.over or self.astray) or not self.complete
+
+    @property
+    def worst(self) -> str:
+        """The characteristic that uses most of its limit; empty where nothing is known."""
+        return max(self.use, key=lambda name: self.use[name], default="")
+
+    @property
     def spread(self) -> float:
         """Σ of range over limit."""
         return sum(self.use.values())
 
 
-def standing(springs: Sequence[str], values: Values, wish: Wish) -> Standing:
-    """How these springs would stand as one set."""
+def standing(springs: Sequence[str], values: Values, wish: Wish, place: str = "") -> Standing:
+    """How these springs would stand as one set, in a place where it is for one."""
+    asked = wish.place(place)
     mean, extent, use = {}, {}, {}
     for name, limit in wish.within.items():
         known = [value for spring in springs if (value := values[spring][name]) is not None]
@@ -256,12 +326,13 @@ def standing(springs: Sequence[str], values: Values, wish: Wish) -> Standing:
             mean[name] = sum(known) / len(known)
             extent[name] = max(known) - min(known)
             use[name] = extent[name] / limit
-    return Standing(tuple(springs), wish.size, mean, extent, use)
+    astray = tuple(name for name in springs if not asked.takes(values[name]["seat_force"]))
+    return Standing(tuple(springs), asked.size, mean, extent, use, astray)
 
 
 def standings(grouping: Grouping, values: Values, wish: Wish) -> tuple[Standing, ...]:
     """Every set's standing."""
-    return tuple(standing(one, values, wish) for one in grouping.sets)
+    return tuple(standing(one, values, wish, grouping.place_of(number)) for number, one in enumerate(grouping.sets))
 
 
 def left_over(grouping: Grouping, values: Values) -> tuple[str, ...]:
@@ -283,9 +354,24 @@ def told(one: Standing, wish: Wish, units: System) -> str:
     return ", ".join(parts)
 
 
-def kept_out(rejected: Sequence[str]) -> str:
-    """What is said of springs that the spec rejects; empty without any."""
-    return f"rejected by the spec and kept out: {', '.join(rejected)}" if rejected else ""
+def order_told(grouping: Grouping, wish: Wish) -> str:
+    """By what sets stand in order; nothing of one set, or where springs were moved by hand."""
+    if len(grouping.sets) < 2 or grouping.edited or not wish.within:
+        return ""
+    name = "seat_force" if "seat_force" in wish.within else next(iter(wish.within))
+    return in_order(words(name), placed=bool(grouping.places))
+
+
+def kept_out(out: Mapping[str, str]) -> str:
+    """What is said of springs that are not used, each with its reason; empty without any."""
+    return f"not used: {', '.join(f'{name} ({why})' for name, why in out.items())}" if out else ""
+
+
+def kept_out_shortly(out: Mapping[str, str]) -> str:
+    """The same without the reasons, and of many springs how many."""
+    if not out:
+        return ""
+    return f"Not used: {', '.join(out)}" if len(out) <= 6 else f"{counted(len(out), 'spring')} not used"
 
 
 def verdict_on(grouping: Grouping, values: Values, wish: Wish) -> str:
@@ -294,18 +380,20 @@ def verdict_on(grouping: Grouping, values: Values, wish: Wish) -> str:
         return _none_yet(grouping, values, wish)
     all_of = standings(grouping, values, wish)
     total = sum(one.spread for one in all_of)
-    faulty = sum(1 for one in all_of if one.over or not one.complete)
+    faulty = sum(1 for one in all_of if one.faulty)
     proof = grouping.proof
     text = f"{counted(len(all_of), 'set')}, {len(left_over(grouping, values))} left over, total spread {total:.3f}"
     if faulty:
         text += f"; {faulty} over a limit or not complete"
+    if astray := sum(len(one.astray) for one in all_of):
+        text += f"; {counted(astray, 'spring')} out of place"
     if proof is None:
         return text
     if not proof.is_for(wish):
-        return f"{text}; matched for other limits"
+        return f"{text}; matched for other limits or wishes"
     if grouping.edited:
         return f"{text}; moved by hand (matched: {counted(proof.sets, 'set')}, {proof.total_spread:.3f})"
-    number = number_told(proof.sets, proof.bound_sets, proven=proof.number_proven)
+    number = number_told(proof.sets, proof.bound_sets, proven=proof.number_proven, placed=bool(grouping.places))
     return f"{text}. {number} {tightness_told(total, proof.bound_total_spread, proven=proof.spread_proven)}"
 
 
@@ -318,22 +406,25 @@ def _none_yet(grouping: Grouping, values: Values, wish: Wish) -> str:
     return f"No set of {wish.size} found in the time; up to {proof.bound_sets} are not ruled out"
 
 
-def as_csv(grouping: Grouping, values: Values, wish: Wish, units: System, rejected: Sequence[str] = ()) -> str:
-    """The sets as a table with a preamble: one row a spring, those left over last."""
-    head = f"# size: {wish.size}\n"
-    if rejected:
-        head += f"# {' '.join(kept_out(rejected).split())}\n"
+def as_csv(
+    grouping: Grouping, values: Values, wish: Wish, units: System, out: Mapping[str, str] = MappingProxyType({})
+) -> str:
+    """The sets as a table with a preamble: one row a spring, those left over last; `out` are not used."""
+    head = f"# size: {wish.size}\n" if not grouping.places else ""
+    if out:
+        head += f"# {' '.join(kept_out(out).split())}\n"
     for name, limit in wish.within.items():
         unit = display_unit(UNITS[name], units)
         head += f"# largest range of {words(name)}: {limit * unit.scale:.6g} {unit.label}\n"
     names = [name for name in KEYS if any(row[name] is not None for row in values.values())]
     heads = [f"{words(name)} [{display_unit(UNITS[name], units).label}]" for name in names]
-    rows: list[list[str]] = [["set", "spring", *heads]]
-    groups = [(str(number), one) for number, one in enumerate(grouping.sets, start=1)]
-    for title, springs in [*groups, (LEFT_OVER, left_over(grouping, values))]:
+    place = ["place"] if grouping.places else []
+    rows: list[list[str]] = [["set", *place, "spring", *heads]]
+    groups = [(str(n + 1), grouping.place_of(n), one) for n, one in enumerate(grouping.sets)]
+    for title, where, springs in [*groups, (LEFT_OVER, "", left_over(grouping, values))]:
         for spring in springs:
             cells = [_plain(values[spring][name], UNITS[name], units) for name in names]
-            rows.append([title, spring, *cells])
+            rows.append([title, *[where for _ in place], spring, *cells])
     return head + csv_text(rows)
 
 

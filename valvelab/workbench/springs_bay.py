@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -12,11 +13,12 @@ from valvelab.inspection.springs.given_sets import describe_sets
 from valvelab.inspection.springs.inspect import SpringsInspection, SpringsQuestion, inspect_springs, latest_stages
 from valvelab.inspection.springs.sets import SetsInspection, SetsQuestion, inspect_sets
 from valvelab.inspection.springs.shims import ShimsInspection, ShimsQuestion, inspect_shims
+from valvelab.inspection.springs.usable import reasons
 from valvelab.records.job import JobPart, Shown
 from valvelab.records.result import Result
 from valvelab.records.spec import Spec
 from valvelab.records.spring_readings import HeightsTable, SpringTable
-from valvelab.records.springs_result import SpringResult
+from valvelab.records.springs_result import LEFT_OUT, SpringResult
 from valvelab.records.wire_materials import read_wire_materials
 from valvelab.sets.tray import Progress
 from valvelab.workbench import sets
@@ -25,6 +27,16 @@ from valvelab.workbench.bay import Work, front_item
 from valvelab.workbench.card_choice import card_for
 from valvelab.workbench.document import Answer, BenchFile, Document, Kind
 from valvelab.workbench.papers import part_of
+from valvelab.workbench.set_wishes import (
+    NONE,
+    Wishes,
+    by_hand,
+    hand_fields,
+    part_fields,
+    parted,
+    positions,
+    tied,
+)
 from valvelab.workbench.sets import NAME, SpringsState
 from valvelab.workbench.spec_choice import files_of, inspected_to, sources_of, spec_for, stamps
 
@@ -95,14 +107,14 @@ def question(document: Document) -> Question[SpringsInspection] | None:
 def shims_question(document: Document) -> Question[ShimsInspection] | None:
     """Plan springs and shims for the heights in use."""
     tray, heights, found = table_in_use(document), heights_in_use(document), spec_in_use(document)
-    cards = cards_in_use(document)
+    cards, hand = cards_in_use(document), by_hand(_wishes_now(document))
     if tray is None or heights is None:
         return None
 
     def work() -> ShimsInspection:
-        return inspect_shims(ShimsQuestion(springs_question(tray[1], found, cards), heights[1]))
+        return inspect_shims(ShimsQuestion(springs_question(tray[1], found, cards), heights[1], by_hand=hand))
 
-    key = ("shims", *stamps(document, *files_of(tray, heights, found, *cards)))
+    key = ("shims", hand, *stamps(document, *files_of(tray, heights, found, *cards)))
     return Question(key, f"Planning shims for {heights[0].name}", work)
 
 
@@ -111,16 +123,56 @@ def shim_plan(document: Document) -> Answer[ShimsInspection] | None:
     return answer_to(document, SHIMS, shims_question(document))
 
 
-def rejected_springs(inspection: SpringsInspection) -> tuple[str, ...]:
-    """Springs that the spec rejects, in the tray's order; they stay out of sets and shim plans."""
-    names = {verdict.item for verdict in inspection.result.verdicts if verdict.decision == "reject"}
-    return tuple(row.spring for row in rows_of(inspection) if row.spring in names)
+@dataclass(frozen=True, slots=True)
+class Usable:
+    """Springs of the tray in use: what may be used is matched by; why others are not; what is not decided.
+
+    rejected: all that the spec rejects, with what for, whether taken in or not. wishes: those that the tray gives
+    cause for.
+    """
+
+    values: sets.Values
+    out: Mapping[str, str]
+    rejected: Mapping[str, str]
+    undecided: Mapping[str, str]
+    wishes: Wishes
+
+    def knows(self, spring: str) -> bool:
+        """Whether the tray has such a spring, used or not."""
+        return spring in self.values or spring in self.out
+
+    def where(self, spring: str, grouping: sets.Grouping) -> str:
+        """Where a spring is, in words: its set, left over, or why it is not used; then whether it is undecided."""
+        number = grouping.set_of(spring)
+        place = "left over" if number is None else grouping.title(number)
+        text = self.out.get(spring) or (place if grouping.sets else "no set yet")
+        return f"{text} · undecided: {self.undecided[spring]}" if spring in self.undecided else text
 
 
-def usable_values(inspection: SpringsInspection) -> sets.Values:
-    """What the springs that may be used are matched by."""
-    out = set(rejected_springs(inspection))
-    return sets.values_of([row for row in rows_of(inspection) if row.spring not in out])
+def usable_of(document: Document, inspection: SpringsInspection) -> Usable:
+    """Who may be used: all that neither the spec keeps out, unless taken in, nor a person."""
+    rows, verdicts = rows_of(inspection), inspection.result.verdicts
+    rejected, undecided = reasons(verdicts, "reject"), reasons(verdicts, "undecided")
+    wishes = stated_wishes(document).holding(rejected, {row.spring for row in rows})
+    why = {
+        **{name: f"rejected: {cause}" for name, cause in rejected.items() if name not in wishes.take},
+        **{name: LEFT_OUT + reason for name, reason in wishes.leave_out.items()},
+    }
+    out = {row.spring: why[row.spring] for row in rows if row.spring in why}
+    values = sets.values_of([row for row in rows if row.spring not in out])
+    not_rejected = {name: cause for name, cause in undecided.items() if name not in rejected and name not in out}
+    return Usable(values, out, rejected, not_rejected, wishes)
+
+
+def stated_wishes(document: Document) -> Wishes:
+    """What was decided of the tray in use."""
+    return document.state(SpringsState).wishes.get(readings_of(document), NONE)
+
+
+def _usable_now(document: Document) -> Usable | None:
+    """Who may be used, where the tray in use has been inspected."""
+    answer = answer_to(document, NAME, question(document))
+    return None if answer is None or answer.value is None else usable_of(document, answer.value)
 
 
 def readings_of(document: Document) -> str:
@@ -134,39 +186,54 @@ def grouping_of(document: Document, values: sets.Values) -> sets.Grouping:
     return sets.grouping_of(document.state(SpringsState), values, readings_of(document))
 
 
-def wish_of(document: Document, values: sets.Values) -> sets.Wish:
+def _wishes_now(document: Document) -> Wishes:
+    """What was decided of the tray in use, without what it gives no cause for once it has been inspected."""
+    usable = _usable_now(document)
+    return stated_wishes(document) if usable is None else usable.wishes
+
+
+def wish_of(document: Document, usable: Usable) -> sets.Wish:
     """What is asked of sets."""
     heights = heights_in_use(document)
     positions = None if heights is None else len(heights[1].positions)
-    return sets.wish_of(document.state(SpringsState), values, positions, document.units)
+    return sets.wish_of(document.state(SpringsState), usable.values, positions, document.units, usable.wishes)
 
 
 def sets_key(document: Document, wish: sets.Wish) -> object:
     """What an answer of matching depends on."""
     files = files_of(table_in_use(document), spec_in_use(document), *cards_in_use(document))
     read = stamps(document, *files)
-    return read, wish.size, tuple(wish.within.items()), wish.thorough
+    return read, wish.size, tuple(wish.within.items()), wish.thorough, wish.asked
 
 
 def match_work(
     document: Document, wish: sets.Wish
 ) -> Callable[[Callable[[Progress], None], Callable[[], bool]], SetsInspection] | None:
     """What matches the tray in use: a function of a report and of a question whether to stop."""
-    tray, found, cards = table_in_use(document), spec_in_use(document), cards_in_use(document)
+    tray, found = table_in_use(document), spec_in_use(document)
     if tray is None:
         return None
 
     def work(report: Callable[[Progress], None], cancelled: Callable[[], bool]) -> SetsInspection:
-        asked = SetsQuestion(
-            springs_question(tray[1], found, cards),
-            wish.size,
-            dict(wish.within),
-            time_limit_s=wish.time_limit_s,
-            thorough=wish.thorough,
-        )
-        return inspect_sets(asked, report, cancelled)
+        return inspect_sets(_sets_question(document, tray[1], found, wish), report, cancelled)
 
     return work
+
+
+def _sets_question(
+    document: Document, table: SpringTable, found: tuple[BenchFile, Spec] | None, wish: sets.Wish
+) -> SetsQuestion:
+    return SetsQuestion(
+        springs_question(table, found, cards_in_use(document)),
+        wish.size,
+        dict(wish.within),
+        together=tied(wish.asked),
+        apart=parted(wish.asked),
+        positions=positions(wish.asked),
+        time_limit_s=wish.time_limit_s,
+        thorough=wish.thorough,
+        by_hand=by_hand(wish.asked),
+    )
 
 
 def result(inspection: SpringsInspection) -> Result:
@@ -196,12 +263,14 @@ def parts(document: Document) -> tuple[JobPart, ...]:
     if tray is None:
         return ()
     springs = _part(document, NAME, tray[0], found)
-    grouping = document.state(SpringsState).groupings.get(readings_of(document), sets.Grouping())
-    proof, given = grouping.proof, tuple(",".join(one) for one in grouping.sets)
+    usable, wishes = _usable_now(document), _wishes_now(document)
+    kept = document.state(SpringsState).groupings.get(readings_of(document), sets.Grouping())
+    grouping = kept if usable is None else grouping_of(document, usable.values)
+    proof, given = grouping.proof, sets.as_given(grouping)
     made = (
         ()
         if proof is None or not given
-        else (_sets_part(document, tray[0], found, proof.size, proof.within, set=given),)
+        else (_sets_part(document, tray[0], found, sets.Wish(proof.size, proof.within, asked=wishes), set=given),)
     )
     plan = () if heights is None else (_shims_part(document, tray[0], found, heights[0]),)
     return (springs, *made, *plan)
@@ -219,18 +288,18 @@ def _sets_part(
     document: Document,
     tray: BenchFile,
     found: tuple[BenchFile, Spec] | None,
-    size: int,
-    within: Mapping[str, float],
+    wish: sets.Wish,
     **fields: Any,
 ) -> JobPart:
-    limits = tuple(f"{name}={limit!r}" for name, limit in within.items())
-    return _part(document, "sets", tray, found, size=size, within=limits, **fields)
+    limits = tuple(f"{name}={limit!r}" for name, limit in wish.within.items())
+    return _part(document, "sets", tray, found, size=wish.size, within=limits, **part_fields(wish.asked), **fields)
 
 
 def _shims_part(
     document: Document, tray: BenchFile, found: tuple[BenchFile, Spec] | None, heights: BenchFile
 ) -> JobPart:
-    return _part(document, "shims", tray, found, heights=Path(heights.path))
+    decided = hand_fields(_wishes_now(document))
+    return _part(document, "shims", tray, found, heights=Path(heights.path), **decided)
 
 
 def certificate(document: Document, inspection: SpringsInspection) -> Shown:
@@ -253,19 +322,18 @@ def _sets_shown(
     found: tuple[BenchFile, Spec] | None,
 ) -> Shown | None:
     """The sets as they stand: as matched where they are untouched, with what is proven of them, else as given."""
-    values = usable_values(inspection)
-    wish = wish_of(document, values)
-    grouping = grouping_of(document, values)
+    usable = usable_of(document, inspection)
+    wish = wish_of(document, usable)
+    grouping = grouping_of(document, usable.values)
     if not grouping.sets or not wish.within:
         return None
     answer = _matched(document, wish, grouping)
     given: tuple[str, ...] = ()
     if answer is None:
-        asked = SetsQuestion(springs_question(tray[1], found, cards_in_use(document)), wish.size, dict(wish.within))
-        answer = describe_sets(asked, grouping.sets)
-        given = tuple(",".join(one) for one in grouping.sets)
+        answer = describe_sets(_sets_question(document, tray[1], found, wish), grouping.sets, grouping.places)
+        given = sets.as_given(grouping)
     fields = {"time_limit": wish.time_limit_s, "thorough": wish.thorough and not given, "set": given}
-    return Shown(answer.result, _sets_part(document, tray[0], found, wish.size, wish.within, **fields))
+    return Shown(answer.result, _sets_part(document, tray[0], found, wish, **fields))
 
 
 def _matched(document: Document, wish: sets.Wish, grouping: sets.Grouping) -> SetsInspection | None:

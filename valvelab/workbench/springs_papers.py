@@ -7,23 +7,27 @@ from valvelab.units import System, display_unit, show
 from valvelab.workbench import sets, springs_bay
 from valvelab.workbench.document import Document
 from valvelab.workbench.sets import Grouping, Standing, Values, Wish
+from valvelab.workbench.springs_bay import Usable
 
 
-def label_sheet(document: Document, grouping: Grouping, values: Values, wish: Wish, made: str) -> LabelSheet:
-    """A label for each set and one for the springs left over. `made` is the date, ISO 8601."""
+def label_sheet(document: Document, grouping: Grouping, usable: Usable, wish: Wish, made: str) -> LabelSheet:
+    """A label for each set, one for the springs left over, one for those not used. `made` is the date, ISO 8601."""
     tray = springs_bay.table_in_use(document)
     remarks = tray[1].remarks if tray is not None else {}
     part = remarks.get("part") or (tray[0].name if tray is not None else "springs")
     serial = remarks.get("serial")
-    foot = " · ".join(word for word in (part, serial and f"no. {serial}", made) if word)
+    foot = " · ".join(word for word in (made, part, serial and f"no. {serial}") if word)
     labels = [
-        _label(f"{number}", f"Set {number}", one, values, wish, document.units, number - 1)
-        for number, one in enumerate(sets.standings(grouping, values, wish), start=1)
+        _label(f"{number + 1}", grouping.title(number), one, usable.values, wish, document.units, number)
+        for number, one in enumerate(sets.standings(grouping, usable.values, wish))
     ]
-    left = sets.left_over(grouping, values)
+    left = sets.left_over(grouping, usable.values)
     if left:
-        one = sets.standing(left, values, Wish(len(left), {}))
-        labels.append(_label("left", "Left over", one, values, wish, document.units, None))
+        one = sets.standing(left, usable.values, Wish(len(left), {}))
+        labels.append(_label("left", "Left over", one, usable.values, wish, document.units, None))
+    if usable.out:
+        heading = f"Not used: {sets.counted(len(usable.out), 'spring')}"
+        labels.append(Label("not", heading, ("keep out of the engine",), tuple(usable.out.items())))
     return LabelSheet(f"Tray labels, {part}", foot, tuple(labels))
 
 
@@ -31,15 +35,17 @@ def _label(sign: str, name: str, one: Standing, values: Values, wish: Wish, unit
     heading = f"{name}: {sets.counted(len(one.springs), 'spring')}"
     if not one.complete:
         heading += f" of {one.wanted}"
-    lines = []
+    means, ranges = [], []
     for key, extent in one.range.items():
         unit, places = sets.UNITS[key], sets.finer(key, units)
         label = display_unit(unit, units).label
         mean, spread, limit = (show(value, unit, units, places) for value in (one.mean[key], extent, wish.within[key]))
         over = " (over)" if key in one.over else ""
-        lines.append(f"{sets.words(key)} {mean} {label}, within {spread} of {limit} {label}{over}")
+        means.append(f"mean {sets.words(key)} {mean} {label}")
+        ranges.append(f"{sets.short(key)} {spread} of {limit}{over}")
     first = next(iter(wish.within), "seat_force")
     places = sets.decimals(first, units, values)
-    lines.append(f"figures: {sets.words(first)}, {display_unit(sets.UNITS[first], units).label}")
+    small = [f"ranges: {', '.join(ranges)}"] if ranges else []
+    small.append(f"beside each spring: {sets.words(first)}, {display_unit(sets.UNITS[first], units).label}")
     springs = tuple((name, show(values[name][first], sets.UNITS[first], units, places)) for name in one.springs)
-    return Label(sign, heading, tuple(lines), springs, series)
+    return Label(sign, heading, tuple(means), springs, series, tuple(small))

@@ -9,16 +9,19 @@ import numpy as np
 
 from valvelab.errors import WrongUsage
 from valvelab.inspection.springs.characteristics import row_of
-from valvelab.inspection.springs.sets import SetsInspection, SetsQuestion, answer, prepare, spring_set
+from valvelab.inspection.springs.sets import PositionWish, SetsInspection, SetsQuestion, answer, prepare, spring_set
 from valvelab.records.result import Note, info, warning
 from valvelab.records.sets_result import SpringSet
 from valvelab.sets.match import MatchedSets
 
 
-def describe_sets(question: SetsQuestion, given: tuple[tuple[str, ...], ...]) -> SetsInspection:
+def describe_sets(
+    question: SetsQuestion, given: tuple[tuple[str, ...], ...], places: tuple[str, ...] = ()
+) -> SetsInspection:
     """The answer of matching with the sets `given`, each a tuple of springs, in place of matched ones.
 
-    Nothing is proven of it. A set over a limit or of another size than asked is kept, with a warning.
+    places: of each set the position that it is for, where they are for any. Nothing is proven of it. A set over a
+    limit, of another size than asked or outside its position's values is kept, with a warning.
     """
     ready = prepare(question)
     springs = len(ready.tray.names)
@@ -27,7 +30,8 @@ def describe_sets(question: SetsQuestion, given: tuple[tuple[str, ...], ...]) ->
     table = plain.result.values
     _check(given, table, {one.spring: one.told for one in plain.result.excluded})
     keys = {row_of(name).key: limit for name, limit in question.within.items()}
-    made = tuple(_described(one, table, keys) for one in given)
+    named = places or ("",) * len(given)
+    made = tuple(_described(one, place, table, keys) for one, place in zip(given, named, strict=True))
     used = {name for one in given for name in one}
     total = sum(one.spread[key] / limit for one in made for key, limit in keys.items())
     about_matching = {"sets", "total_spread"}
@@ -37,7 +41,7 @@ def describe_sets(question: SetsQuestion, given: tuple[tuple[str, ...], ...]) ->
             "notes": (
                 *notes,
                 info("sets", "as given, not matched: nothing is proven of them"),
-                *_faults(made, keys, question.size),
+                *_faults(question, made, keys, table),
             ),
             "sets": made,
             "left_over": tuple(name for name in table if name not in used),
@@ -68,15 +72,28 @@ def _check(given: tuple[tuple[str, ...], ...], table: dict[str, dict[str, float 
                 raise WrongUsage(f"--set: spring {name!r} has no {missing}, by which sets are matched")
 
 
-def _described(one: tuple[str, ...], table: dict[str, dict[str, float | None]], limits: dict[str, float]) -> SpringSet:
+def _described(
+    one: tuple[str, ...], place: str, table: dict[str, dict[str, float | None]], limits: dict[str, float]
+) -> SpringSet:
     values = np.array([[table[name][key] for key in limits] for name in one], dtype=np.float64)
-    return spring_set(one, None, values, limits)
+    return spring_set(one, place or None, values, limits)
 
 
-def _faults(made: tuple[SpringSet, ...], keys: dict[str, float], size: int) -> Iterator[Note]:
+def _faults(
+    question: SetsQuestion,
+    made: tuple[SpringSet, ...],
+    keys: dict[str, float],
+    table: dict[str, dict[str, float | None]],
+) -> Iterator[Note]:
+    wishes = {wish.name: wish for wish in question.positions}
     for number, one in enumerate(made, start=1):
         over = [key for key, limit in keys.items() if one.spread[key] > limit * (1.0 + 1e-9)]
         if over:
             yield warning(f"set {number}", f"over the limit: {', '.join(over)}")
-        if len(one.springs) != size:
-            yield warning(f"set {number}", f"{len(one.springs)} springs, {size} are asked for")
+        wish = wishes.get(one.position or "", PositionWish("", question.size))
+        if len(one.springs) != wish.size:
+            yield warning(f"set {number}", f"{len(one.springs)} springs, {wish.size} are asked for")
+        for name, (low, high) in wish.between.items():
+            astray = [spring for spring in one.springs if not low <= (table[spring][row_of(name).key] or 0.0) <= high]
+            if astray:
+                yield warning(f"set {number}", f"outside what {wish.name} asks of {name}: {', '.join(astray)}")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 
 from valvelab.errors import CannotEvaluate, Reason
@@ -49,10 +49,10 @@ def usable_springs(question: SpringsQuestion, by_hand: ByHand = AS_JUDGED) -> Us
     fit, every, notes = analyse_all(question)
     verdicts, _ = spring_verdicts(question, every)
     latest = tuple(every[number] for number in latest_stages(every))
-    rejected = _reasons(verdicts, "reject")
+    rejected = reasons(verdicts, "reject")
     _refuse_unfounded(question.table.file, by_hand, {one.name for one in latest}, rejected)
     out = {name: LEFT_OUT + reason for name, reason in by_hand.leave_out.items()}
-    undecided = [name for name in _reasons(verdicts, "undecided") if name not in rejected and name not in out]
+    undecided = [name for name in reasons(verdicts, "undecided") if name not in rejected and name not in out]
     if undecided:
         notes.append(warning("undecided", f"not decided by the spec, and used: {', '.join(undecided)}"))
     taken = tuple(
@@ -101,7 +101,7 @@ def _refuse_unfounded(file: str, by_hand: ByHand, known: Collection[str], reject
             raise CannotEvaluate(Reason.NOT_FEASIBLE, f"{file}: {found}: it is used as it is")
 
 
-def _reasons(verdicts: list[Verdict], decision: str) -> dict[str, str]:
+def reasons(verdicts: Iterable[Verdict], decision: str) -> dict[str, str]:
     """Springs with a verdict of this kind, and what it was about, in the file's order."""
     found: dict[str, list[str]] = {}
     for verdict in verdicts:

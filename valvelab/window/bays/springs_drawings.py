@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from PySide6.QtCore import QPointF, QRectF, Qt, Signal
 from PySide6.QtGui import QMouseEvent, QPainter, QPaintEvent, QPen
@@ -23,12 +25,12 @@ class MapView(FigureView):
     def __init__(self, name: str, parent: QWidget | None = None) -> None:
         super().__init__(name, parent)
         self._names: list[str] = []
-        self._said: list[str] = []
+        self._said: Callable[[str], str] = str
         self._points = np.empty((0, 2))
         self.scene().sigMouseClicked.connect(self._on_click)
 
-    def name_marks(self, names: list[str], said: list[str]) -> None:
-        """Names of all marks of the figure, in its order, and what is said of each."""
+    def name_marks(self, names: list[str], said: Callable[[str], str]) -> None:
+        """Names of all marks of the figure, in its order, and what gives the words about each."""
         item = next(iter(self.items_by_name.values()))
         self._names, self._said = names, said
         groups = [np.column_stack([marks.x, marks.y]) for marks in item.figure.marks if not marks.bare]
@@ -38,11 +40,11 @@ class MapView(FigureView):
         item = next(iter(self.items_by_name.values()), None)
         if item is None or not self._names:
             return None
-        across, up = item.scale_x().scale, item.scale_y().scale
-        shown = [item.view.mapViewToScene(QPointF(x * across, y * up)) for x, y in self._points]
-        places = np.array([[point.x(), point.y()] for point in shown])
         assert isinstance(position, QPointF)
-        distance = np.hypot(places[:, 0] - position.x(), places[:, 1] - position.y())
+        corner, across, up = (item.view.mapViewToScene(QPointF(*at)) for at in ((0, 0), (1, 0), (0, 1)))
+        x = (across.x() - corner.x()) * item.scale_x().scale * self._points[:, 0] + corner.x()
+        y = (up.y() - corner.y()) * item.scale_y().scale * self._points[:, 1] + corner.y()
+        distance = np.hypot(x - position.x(), y - position.y())
         nearest = int(np.argmin(distance))
         return nearest if distance[nearest] <= _NEAR_PX else None
 
@@ -53,8 +55,12 @@ class MapView(FigureView):
         nearest = self._nearest(position)
         if nearest is None:
             item.read_out("")
+            self.setToolTip("")
             return
-        item.read_out(f"{self._names[nearest]}: {self._said[nearest]}")
+        name = self._names[nearest]
+        text = f"{name}: {self._said(name)}"
+        item.read_out(text)
+        self.setToolTip(text)
 
     def _on_click(self, event: object) -> None:
         position = event.scenePos()  # type: ignore[attr-defined]

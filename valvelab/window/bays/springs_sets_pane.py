@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from types import MappingProxyType
 
 from PySide6.QtCore import QPoint, Qt, Signal
-from PySide6.QtGui import QAction
 from PySide6.QtWidgets import (
     QGridLayout,
     QLabel,
@@ -21,17 +21,21 @@ from PySide6.QtWidgets import (
 from valvelab.inspection.springs.sets import SetsInspection
 from valvelab.sets.tray import Progress
 from valvelab.units import System, display_unit
+from valvelab.window.bays.springs_menu import NOBODY, Decisions, fill_decisions, fill_moves
 from valvelab.window.bays.springs_run import Run
 from valvelab.window.bays.springs_tree import SetsTree
+from valvelab.window.bays.springs_wishes import AskLine, PlacesForm, WishList
 from valvelab.window.bench import Bench
 from valvelab.window.chips import Chip
 from valvelab.window.fields import QuantityField
-from valvelab.window.layouts import beside, stacked
+from valvelab.window.layouts import FormArea, beside, stacked
 from valvelab.window.pages import save_as
-from valvelab.window.panes import BoundQuantity, button, number_field, show_number
-from valvelab.workbench import sets, springs_bay
+from valvelab.window.panes import BoundQuantity, Chips, button, number_field, show_number
+from valvelab.workbench import set_wishes, sets, springs_bay
 from valvelab.workbench.document import Answer, Document
-from valvelab.workbench.sets import Grouping, SpringsState, Values, Wish
+from valvelab.workbench.set_wishes import NONE, Place, Told, Wishes
+from valvelab.workbench.sets import Grouping, SpringsState, Wish
+from valvelab.workbench.springs_bay import Usable
 from valvelab.workbench.state import entry_of, with_item
 
 _ORDER = ("seat_force", "rate", "open_force", "solid_height", "free_length")
@@ -45,19 +49,21 @@ class SetsPane(QWidget):
     def __init__(self, bench: Bench, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.bench = bench
-        self.values: Values = {}
-        self.rejected: tuple[str, ...] = ()
+        self.usable = NOBODY
         self.wish = Wish(sets.USUAL_SIZE, {})
         self.grouping = Grouping()
         self.units: System = "metric"
         self._key: object = None
+        self._matched_wish = self.wish
         self.run = Run(self)
         self.run.progressed.connect(self._on_progress)
         self.run.ended.connect(self._on_matched)
         self.run.refused.connect(self._on_refused)
         self._make_fields()
         self._make_doing()
+        self._make_wishes()
         self.tree = SetsTree(self)
+        self.tree.decided.connect(lambda springs, what: self._say_refused(self.decisions.by_name(springs, what)))
         self.tree.moved.connect(self.move_springs)
         self.tree.considered.connect(self._on_considered)
         self.tree.chosen.connect(self.spring_chosen)
@@ -103,6 +109,15 @@ class SetsPane(QWidget):
         self.state.setAccessibleName("State of the sets")
         self.state.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
 
+    def _make_wishes(self) -> None:
+        self.ask = AskLine(self)
+        self.decisions = Decisions(self.ask, self._stated, self.decide)
+        self.decided_list = WishList(self)
+        self.decided_list.undone.connect(self._on_undone)
+        self.places_form = PlacesForm(self)
+        self.places_form.changed.connect(self._on_places)
+        self.menu = QMenu(self)
+
     def _make_papers(self) -> None:
         self.move_button = QToolButton(self, popupMode=QToolButton.ToolButtonPopupMode.InstantPopup)
         self.move_button.setText("Move to")
@@ -138,19 +153,37 @@ class SetsPane(QWidget):
         papers = beside(self.move_button, 1, self.csv_button, self.labels_button, margins=(8, 3, 6, 4))
         self.state.setContentsMargins(8, 2, 6, 2)
         self.state.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Minimum)
-        stacked(self, fields, self.gauge, self.state, (self.tree, 1), papers)
+        self.below = Chips(
+            self.bench,
+            self,
+            SpringsState,
+            "below",
+            (("sets", "Sets"), ("places", "Places"), ("decided", "Decided")),
+            (self.tree, self._places_area(), self.decided_list),
+            spoken={
+                "sets": "Show sets and springs left over",
+                "places": "Say which places of the engine want their own sets",
+                "decided": "List what was decided of springs, to take it back",
+            },
+        )
+        row = beside(self.below.row, 1, margins=(8, 2, 6, 2))
+        stacked(self, fields, self.gauge, self.state, row, (self.below.stack, 1), self.ask, papers)
+
+    def _places_area(self) -> FormArea:
+        area = FormArea("Places of the engine", self)
+        area.setWidget(self.places_form)
+        return area
 
     # -- showing ----------------------------------------------------------------------------------------------------
 
-    def show_sets(
-        self, document: Document, values: Values, wish: Wish, grouping: Grouping, rejected: tuple[str, ...]
-    ) -> None:
-        """Show what was asked and what there is; `rejected` springs take no part."""
-        self.rejected = rejected
+    def show_sets(self, document: Document, usable: Usable, wish: Wish, grouping: Grouping) -> None:
+        """Show what was asked and what there is."""
         units, state = document.units, document.state(SpringsState)
-        if self.run.running and values is not self.values:
+        if self.run.running and usable is not self.usable:
             self.run.drop()
-        self.values, self.wish, self.grouping, self.units = values, wish, grouping, units
+        values = usable.values
+        self.usable, self.wish, self.grouping, self.units = usable, wish, grouping, units
+        self.decisions.usable = usable
         show_number(self.size_field, wish.size)
         self.time_field.show_in(wish.time_limit_s, units)
         for name, field in self.limit_fields.items():
@@ -169,22 +202,41 @@ class SetsPane(QWidget):
             tip = f"Match by {sets.words(name)}" if known else f"No spring of this tray has a {sets.words(name)}"
             self.chips[name].setToolTip(tip)
         self.thorough.setChecked(wish.thorough)
-        self.tree.show_sets(grouping, values, wish, units)
+        self._show_wishes()
+        self.tree.show_sets(grouping, usable, wish, units)
         self._say_state()
         for paper in (self.move_button, self.labels_button, self.csv_button):
             paper.setEnabled(bool(grouping.sets))
 
+    def _show_wishes(self) -> None:
+        stated = self._stated()
+        self.decided_list.show_wishes(stated)
+        self.places_form.show_places(stated.places, self.wish.size, self.units)
+        self.size_field.setEnabled(not stated.places)
+        many = self.decided_list.count_told()
+        texts = {
+            "places": f"Places: {len(stated.places)}" if stated.places else "Places",
+            "decided": f"Decided: {many}" if many else "Decided",
+        }
+        for chip in self.below.buttons():
+            chip.setText(texts.get(chip.property("name"), chip.text()))
+            chip.updateGeometry()
+
     def _say_state(self) -> None:
         self.match_button.setText("Stop" if self.run.running else "Match sets")
-        self.match_button.setEnabled(self.run.running or bool(self.wish.within))
+        self.match_button.setEnabled(self.run.running or not self.wish.trouble)
         if self.run.running:
             return
         self.gauge.setRange(0, 100)
         self.gauge.setValue(0)
-        said = [sets.verdict_on(self.grouping, self.values, self.wish), sets.kept_out(self.rejected)]
-        if not self.wish.within:
-            said.append("choose at least one characteristic to match by")
-        self.state.setText("; ".join(part for part in said if part))
+        said = [
+            sets.verdict_on(self.grouping, self.usable.values, self.wish),
+            sets.order_told(self.grouping, self.wish),
+            sets.kept_out_shortly(self.usable.out),
+        ]
+        text = ". ".join(part.removesuffix(".") for part in said if part)
+        self.state.setText(f"{text}; {self.wish.trouble}" if self.wish.trouble else text)
+        self.state.setToolTip(sets.kept_out(self.usable.out))
 
     # -- asking -----------------------------------------------------------------------------------------------------
 
@@ -203,6 +255,33 @@ class SetsPane(QWidget):
         limits = with_item(self.bench.document.state(SpringsState).limits, name, value)
         self.bench.set(SpringsState, f"change the limit of {sets.words(name)}", f"limit {name}", limits=limits)
 
+    # -- deciding ---------------------------------------------------------------------------------------------------
+
+    def _stated(self) -> Wishes:
+        return springs_bay.stated_wishes(self.bench.document)
+
+    def decide(self, wishes: Wishes, label: str) -> str:
+        """Take what is decided of the tray; the sentence that refuses it, or nothing."""
+        trouble = set_wishes.contradiction(wishes)
+        if not trouble:
+            document = self.bench.document
+            kept = None if wishes == NONE else wishes
+            every = with_item(document.state(SpringsState).wishes, springs_bay.readings_of(document), kept)
+            self.bench.set(SpringsState, label, wishes=every)
+        self._say_refused(trouble)
+        return trouble
+
+    def _say_refused(self, sentence: str) -> None:
+        if sentence:
+            self.state.setText(sentence)
+            self.bench.said.emit(sentence)
+
+    def _on_undone(self, one: Told) -> None:
+        self.decide(one.without, f"undo {one.text}")
+
+    def _on_places(self, places: tuple[Place, ...]) -> None:
+        self.decide(replace(self._stated(), places=places), "change the places")
+
     # -- matching -----------------------------------------------------------------------------------------------------
 
     def toggle(self) -> None:
@@ -212,9 +291,9 @@ class SetsPane(QWidget):
             self.run.cancel()
             return
         work = springs_bay.match_work(self.bench.document, self.wish)
-        if work is not None and self.wish.within:
+        if work is not None and not self.wish.trouble:
             self._settle()
-            self._key = springs_bay.sets_key(self.bench.document, self.wish)
+            self._key, self._matched_wish = springs_bay.sets_key(self.bench.document, self.wish), self.wish
             self.run.start(work)
             self.state.setText("Looking for the most sets …")
             self.gauge.setRange(0, 0)
@@ -238,12 +317,13 @@ class SetsPane(QWidget):
         self.state.setText(words)
 
     def _on_matched(self, inspection: SetsInspection) -> None:
-        found = sets.matched(inspection.result)
+        found = sets.matched(inspection.result, self._matched_wish.asked)
         self.bench.answered(springs_bay.SETS, Answer(self._key, value=inspection))
         same = found == self.grouping
         self._keep(found, "match sets")
         if same:
             self._say_state()
+        self.bench.set(SpringsState, below="sets")
         self.tree.setFocus()
 
     def _on_refused(self, sentence: str) -> None:
@@ -255,6 +335,10 @@ class SetsPane(QWidget):
 
     def move_springs(self, springs: tuple[str, ...], to: int | None) -> None:
         """Put springs into a set; None leaves them over."""
+        out = [name for name in springs if name not in self.usable.values]
+        if out:
+            self._say_refused(f"{out[0]} is not used ({self.usable.out[out[0]]}): take it in with a reason first")
+            return
         new = sets.moved(self.grouping, springs, to)
         if new is not self.grouping:
             where = "left over" if to is None else f"to set {to + 1}"
@@ -268,13 +352,13 @@ class SetsPane(QWidget):
 
     def _outcome(self, springs: tuple[str, ...], to: int | None) -> str:
         """What a move would give."""
-        now = sets.standing(self.grouping.sets[to], self.values, self.wish) if to is not None else None
-        after = sets.moved(self.grouping, springs, to)
-        if to is None or now is None:
+        springs = tuple(name for name in springs if name in self.usable.values)
+        if to is None or to >= len(self.grouping.sets) or not springs:
             return f"{', '.join(springs[:4])} left over"
-        name = next((one for one in after.sets if springs[0] in one), springs)
-        then = sets.standing(name, self.values, self.wish)
-        return f"Set {to + 1} with {', '.join(springs[:4])}: {sets.told(then, self.wish, self.units)}"
+        there = (*(name for name in self.grouping.sets[to] if name not in springs), *springs)
+        then = sets.standing(there, self.usable.values, self.wish, self.grouping.place_of(to))
+        told = sets.told(then, self.wish, self.units)
+        return f"{self.grouping.title(to)} with {', '.join(springs[:4])}: {told}"
 
     def _on_considered(self, springs: tuple[str, ...], to: int | None) -> None:
         if springs:
@@ -283,28 +367,33 @@ class SetsPane(QWidget):
             self._say_state()
 
     def _on_menu(self, at: QPoint) -> None:
-        self._fill_menu()
-        self.move_menu.popup(at)
+        self.fill_wishes()
+        self.menu.popup(at)
 
-    def _fill_menu(self) -> None:
-        menu = self.move_menu
-        menu.clear()
+    def fill_wishes(self) -> None:
+        """The menu of what can be done with the springs chosen."""
+        self.menu.clear()
         springs = self.tree.selected_springs()
         if not springs:
-            menu.addAction("Choose springs first").setEnabled(False)
+            self.menu.addAction("Choose springs first").setEnabled(False)
             return
-        for number, one in enumerate(self.grouping.sets):
-            then = sets.standing((*(name for name in one if name not in springs), *springs), self.values, self.wish)
-            text = f"Set {number + 1}:  {sets.told(then, self.wish, self.units)}"
-            self._add_move(text, springs, number).setEnabled(any(name not in one for name in springs))
-        menu.addSeparator()
-        self._add_move("A new set", springs, len(self.grouping.sets))
-        self._add_move("Left over", springs, None)
+        fill_decisions(self.menu, self.decisions, springs, self.grouping)
+        self.menu.addSeparator()
+        moves = self.menu.addMenu("&Move to")
+        moves.setEnabled(bool(self.grouping.sets) and all(name in self.usable.values for name in springs))
+        if moves.isEnabled():
+            self._fill_moves(moves, springs)
 
-    def _add_move(self, text: str, springs: tuple[str, ...], to: int | None) -> QAction:
-        action = self.move_menu.addAction(text)
-        action.triggered.connect(lambda _on=False: self.move_springs(springs, to))
-        return action
+    def _fill_menu(self) -> None:
+        self.move_menu.clear()
+        springs = tuple(name for name in self.tree.selected_springs() if name in self.usable.values)
+        if springs:
+            self._fill_moves(self.move_menu, springs)
+        else:
+            self.move_menu.addAction("Choose springs first").setEnabled(False)
+
+    def _fill_moves(self, menu: QMenu, springs: tuple[str, ...]) -> None:
+        fill_moves(menu, springs, self.grouping, self.usable, self.wish, self.units, self.move_springs)
 
     # -- paper ------------------------------------------------------------------------------------------------------
 
@@ -322,12 +411,12 @@ class SetsPane(QWidget):
         from valvelab.workbench import springs_papers
 
         today = date.today().isoformat()  # noqa: DTZ011 - the date on the wall where the tray stands
-        sheet = springs_papers.label_sheet(self.bench.document, self.grouping, self.values, self.wish, today)
+        sheet = springs_papers.label_sheet(self.bench.document, self.grouping, self.usable, self.wish, today)
         self.bench.write(path, labels_bytes(sheet))
 
     def save_csv(self, path: Path) -> None:
         """Write the sets as a table."""
-        self.bench.write(path, sets.as_csv(self.grouping, self.values, self.wish, self.units, self.rejected))
+        self.bench.write(path, sets.as_csv(self.grouping, self.usable.values, self.wish, self.units, self.usable.out))
 
     def _suggestion(self, ending: str) -> str:
         tray = springs_bay.table_in_use(self.bench.document)

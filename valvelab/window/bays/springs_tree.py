@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from types import MappingProxyType
 
 import pyqtgraph as pg  # type: ignore[import-untyped]
 from pyqtgraph.graphicsItems.ScatterPlotItem import drawSymbol  # type: ignore[import-untyped]
@@ -25,6 +26,7 @@ from PySide6.QtGui import (
     QDragLeaveEvent,
     QDragMoveEvent,
     QDropEvent,
+    QFont,
     QIcon,
     QKeyEvent,
     QPainter,
@@ -43,15 +45,23 @@ from PySide6.QtWidgets import (
 from valvelab.units import System, display_unit, show
 from valvelab.window.figure_item import SERIES_SYMBOLS, role_colour
 from valvelab.window.painting import RIGHT
-from valvelab.window.theme import Theme, current_theme, scaled
-from valvelab.workbench import sets
+from valvelab.window.theme import current_theme, scaled
+from valvelab.workbench import set_wishes, sets
 from valvelab.workbench.sets import Grouping, Standing, Values, Wish
+from valvelab.workbench.springs_bay import Usable
 
 _SPRINGS = "application/x-valvelab-springs"
 _NAME = Qt.ItemDataRole.UserRole
 _SET = Qt.ItemDataRole.UserRole + 1
 _USE = Qt.ItemDataRole.UserRole + 2
-_LEFT = -1
+_LEFT, _OUT = -1, -2
+
+
+_DECIDED = MappingProxyType({
+    (Qt.Key.Key_Insert, Qt.KeyboardModifier.NoModifier): "take",
+    (Qt.Key.Key_Delete, Qt.KeyboardModifier.ShiftModifier): "leave",
+    (Qt.Key.Key_Delete, Qt.KeyboardModifier.ControlModifier): "judged",
+})  # fmt: skip
 
 
 class UseBar(QStyledItemDelegate):
@@ -96,20 +106,27 @@ class SetsTree(QTreeWidget):
 
     `moved(springs, to)` when dropped or moved by key, `to` None for left over; `considered(springs, to)` while dragged
     over a set, with no springs when the drag is over; `chosen(spring)` when one is brought to the front;
-    `menu_wanted(at)` for the menu of moves.
+    `decided(springs, what)` for a key that takes in, leaves out or judges again; `menu_wanted(at)` for the menu.
     """
 
     moved = Signal(object, object)
     considered = Signal(object, object)
     chosen = Signal(str)
+    decided = Signal(object, str)
     menu_wanted = Signal(QPoint)
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.setObjectName("spring sets")
         self.setAccessibleName("Sets and springs left over")
-        self.setAccessibleDescription("Alt with the up or down arrow moves the chosen springs to another set")
-        self.setToolTip("Drag a spring to another set, or press Alt+Up, Alt+Down, Delete (left over) or the menu key")
+        self.setAccessibleDescription(
+            "Alt with the up or down arrow moves the chosen springs to another set; Insert takes them in, Shift+Delete "
+            "leaves them out, Ctrl+Delete has them as judged again"
+        )
+        self.setToolTip(
+            "Drag a spring to another set, or press Alt+Up, Alt+Down, Delete (left over), Shift+Delete (leave out), "
+            "Insert (take in), Ctrl+Delete (as judged) or the menu key for all that can be wished of springs"
+        )
         self.setFrameShape(QTreeWidget.Shape.NoFrame)
         self.setAlternatingRowColors(False)
         self.setUniformRowHeights(True)
@@ -118,6 +135,7 @@ class SetsTree(QTreeWidget):
         self.setVerticalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
         self.setItemDelegate(UseBar(self))
         self.header().setStretchLastSection(False)
+        self.setIndentation(round(0.8 * self.fontMetrics().height()))
         self._opened: set[int] = set()
         self._shown_springs: dict[str, QTreeWidgetItem] = {}
         self._grouping = Grouping()
@@ -128,90 +146,149 @@ class SetsTree(QTreeWidget):
 
     # -- showing ----------------------------------------------------------------------------------------------------
 
-    def show_sets(self, grouping: Grouping, values: Values, wish: Wish, units: System) -> None:
+    def show_sets(self, grouping: Grouping, usable: Usable, wish: Wish, units: System) -> None:
         """Show a grouping against a wish."""
         kept = set(self.selected_springs())
-        theme = current_theme()
         blocked = QSignalBlocker(self)
+        self.setUpdatesEnabled(False)
         at = self.verticalScrollBar().value() if len(grouping.sets) == len(self._grouping.sets) else 0
         self.clear()
         self._grouping, self._shown_springs = grouping, {}
         names = list(wish.within)
-        self.setColumnCount(1 + len(names))
+        self.setColumnCount(2 + len(names))
         units_of = [display_unit(sets.UNITS[name], units).label for name in names]
-        self.setHeaderLabels(["", *(f"{sets.short(n)}, {u}" for n, u in zip(names, units_of, strict=True))])
-        for number, one in enumerate(sets.standings(grouping, values, wish)):
-            item = self._branch(number, one, names, wish, units, theme)
-            self._leaves(item, one.springs, values, names, units)
-        left = sets.left_over(grouping, values)
-        item = QTreeWidgetItem(self, [f"Left over · {len(left)}"])
-        item.setData(0, _SET, _LEFT)
-        item.setIcon(0, swatch(None, self._side()))
-        item.setFont(0, scaled(self.font(), 1.0, strong=True))
-        self._leaves(item, left, values, names, units)
+        heads = (f"{sets.short(n)}, {u}" for n, u in zip(names, units_of, strict=True))
+        self.setHeaderLabels(["", *heads, "worst"])
+        self.headerItem().setToolTip(1 + len(names), "The characteristic that uses most of its limit, and how much")
+        marks = _marks(usable)
+        counts = {name: sets.decimals(name, units, usable.values) for name in names}
+        strong = scaled(self.font(), 1.0, strong=True)
+        for number, one in enumerate(sets.standings(grouping, usable.values, wish)):
+            item = self._branch(grouping.title(number), number, one, strong)
+            self._figures(item, one, names, wish, units)
+            self._leaves(item, one.springs, usable.values, counts, units, marks)
+        left = sets.left_over(grouping, usable.values)
+        item = self._top(f"Left over · {len(left)}", _LEFT, strong)
+        item.setFirstColumnSpanned(True)
+        self._leaves(item, left, usable.values, counts, units, marks)
+        if usable.out:
+            self._not_used(usable, strong)
         for row in range(self.topLevelItemCount()):
             top = self.topLevelItem(row)
             assert top is not None
-            top.setExpanded(top.data(0, _SET) in self._opened or not grouping.sets)
+            loose = not grouping.sets and top.data(0, _SET) == _LEFT
+            top.setExpanded(top.data(0, _SET) in self._opened or loose)
         for name in kept & set(self._shown_springs):
             self._shown_springs[name].setSelected(True)
         self.verticalScrollBar().setValue(at)
+        self.setUpdatesEnabled(True)
         blocked.unblock()
         self._fit_columns()
 
-    def _branch(
-        self, number: int, one: Standing, names: Sequence[str], wish: Wish, units: System, theme: Theme
-    ) -> QTreeWidgetItem:
-        short = "" if one.complete else f" of {one.wanted} ✗"
-        item = QTreeWidgetItem(self, [f"Set {number + 1} · {len(one.springs)}{short}"])
+    def _top(self, text: str, number: int, font: QFont) -> QTreeWidgetItem:
+        item = QTreeWidgetItem(self, [text])
         item.setData(0, _SET, number)
-        item.setIcon(0, swatch(number, self._side()))
-        item.setFont(0, scaled(self.font(), 1.0, strong=True))
-        if not one.complete:
-            item.setForeground(0, theme.colour("reject"))
+        item.setIcon(0, swatch(number if number >= 0 else None, self._side()))
+        item.setFont(0, font)
+        return item
+
+    def _branch(self, title: str, number: int, one: Standing, font: QFont) -> QTreeWidgetItem:
+        short = "" if one.complete else f" · {len(one.springs)} of {one.wanted} ✗"
+        item = self._top(f"{title}{short}", number, font)
+        item.setToolTip(0, f"{title} · {sets.counted(len(one.springs), 'spring')}")
+        if one.astray:
+            item.setText(0, f"{item.text(0)} · {len(one.astray)} out of place ✗")
+            item.setToolTip(0, f"Not what the place asks for: {', '.join(one.astray)}")
+        if one.astray or not one.complete:
+            item.setForeground(0, current_theme().colour("reject"))
+        return item
+
+    def _figures(self, item: QTreeWidgetItem, one: Standing, names: Sequence[str], wish: Wish, units: System) -> None:
+        """Means of a set, with what each uses of its limit, and the worst of them."""
+        theme = current_theme()
         for column, name in enumerate(names, start=1):
             if name not in one.range:
                 continue
             places = sets.finer(name, units)
             over = name in one.over
-            limit = wish.within[name]
             unit = display_unit(sets.UNITS[name], units)
-            texts = [show(value, sets.UNITS[name], units, places) for value in (one.range[name], limit, one.mean[name])]
-            texts[1] = f"{limit * unit.scale:.4g}"
-            item.setText(column, f"{texts[0]} of {texts[1]}" + (" ✗" if over else ""))
+            mean, extent = (show(value, sets.UNITS[name], units, places) for value in (one.mean[name], one.range[name]))
+            limit = f"{wish.within[name] * unit.scale:.4g}"
+            item.setText(column, mean + (" ✗" if over else ""))
             item.setTextAlignment(column, RIGHT)
-            item.setToolTip(column, f"range {texts[0]}, limit {texts[1]}, mean {texts[2]} {unit.label}")
+            item.setToolTip(column, f"mean {mean} {unit.label}; range {extent} of {limit} {unit.label}")
             item.setData(column, _USE, float(one.use[name]))
             if over:
                 item.setForeground(column, theme.colour("reject"))
-        return item
+        if one.worst:
+            last, share = 1 + len(names), one.use[one.worst]
+            item.setText(last, f"{sets.short(one.worst)} {100.0 * share:.0f} %")
+            item.setToolTip(last, f"worst: {sets.words(one.worst)} uses {100.0 * share:.0f} % of its limit")
+            item.setData(last, _USE, float(share))
+            item.setForeground(last, theme.colour("reject" if one.over else "text"))
 
     def _leaves(
-        self, branch: QTreeWidgetItem, springs: Sequence[str], values: Values, names: Sequence[str], units: System
+        self,
+        branch: QTreeWidgetItem,
+        springs: Sequence[str],
+        values: Values,
+        counts: Mapping[str, int],
+        units: System,
+        marks: Mapping[str, tuple[str, str]],
     ) -> None:
-        counts = {name: sets.decimals(name, units, values) for name in names}
+        last = 1 + len(counts)
+        quiet = current_theme().colour("quiet")
+        leaves = []
         for spring in springs:
             cells = [show(values[spring][n], sets.UNITS[n], units, count) for n, count in counts.items()]
-            item = QTreeWidgetItem(branch, [spring, *cells])
+            text, whole = marks.get(spring, ("", ""))
+            item = QTreeWidgetItem([spring, *cells, text])
             item.setData(0, _NAME, spring)
-            for column in range(1, 1 + len(names)):
+            for column in range(1, last):
                 item.setTextAlignment(column, RIGHT)
+            if text:
+                item.setForeground(last, quiet)
+                item.setToolTip(last, whole)
+                item.setToolTip(0, whole)
+            self._shown_springs[spring] = item
+            leaves.append(item)
+        branch.addChildren(leaves)
+
+    def _not_used(self, usable: Usable, font: QFont) -> None:
+        """Springs that spec or person keeps out, each with its reason across the columns."""
+        branch = self._top(f"Not used · {len(usable.out)}", _OUT, font)
+        branch.setFirstColumnSpanned(True)
+        for spring, why in usable.out.items():
+            item = QTreeWidgetItem(branch, [f"✗ {spring} {why}"])
+            item.setData(0, _NAME, spring)
+            item.setToolTip(0, f"{spring} {why}")
+            item.setForeground(0, current_theme().colour("reject" if spring in usable.rejected else "quiet"))
+            item.setFirstColumnSpanned(True)
             self._shown_springs[spring] = item
 
     def _side(self) -> int:
         return round(0.8 * self.fontMetrics().height())
 
     def _fit_columns(self) -> None:
-        header = self.header()
-        for column in range(self.columnCount()):
-            mode = QHeaderView.ResizeMode.Stretch if column == 0 else QHeaderView.ResizeMode.ResizeToContents
-            header.setSectionResizeMode(column, mode)
-        header.setMinimumSectionSize(round(3.5 * self.fontMetrics().height()))
+        """Figures as wide as the longest of each; names have the rest, and what is told of single springs is cut."""
+        header, metrics = self.header(), self.fontMetrics()
+        header.setMinimumSectionSize(round(2.5 * metrics.height()))
+        tops = [top for row in range(self.topLevelItemCount()) if (top := self.topLevelItem(row)) is not None]
+        leaves = (top.child(0) for top in tops)
+        rows = [*tops, *(leaf for leaf in leaves if leaf is not None and not leaf.isFirstColumnSpanned())]
+        last = self.columnCount() - 1
+        for column in range(1, last + 1):
+            measured, room = (tops, 1.2) if column == last else (rows, 0.9)
+            texts = {self.headerItem().text(column), *(row.text(column) for row in measured)}
+            longest = max(metrics.horizontalAdvance(text) for text in sorted(texts, key=len)[-8:])
+            header.setSectionResizeMode(column, QHeaderView.ResizeMode.Interactive)
+            self.setColumnWidth(column, longest + round(room * metrics.height()))
+        header.setSectionResizeMode(0, QHeaderView.ResizeMode.Stretch)
 
     def minimumSizeHint(self) -> QSize:
         """Room for a few rows."""
         em = self.fontMetrics().height()
-        return QSize(14 * em, 6 * em)
+        return QSize(14 * em, 4 * em)
 
     def bring(self, spring: str) -> None:
         """Select a spring without telling anyone; one newly chosen elsewhere has its set opened and comes into view."""
@@ -250,8 +327,12 @@ class SetsTree(QTreeWidget):
             self.chosen.emit(str(name))
 
     def keyPressEvent(self, event: QKeyEvent) -> None:
-        """Alt with an arrow: to the set before or after; Delete: left over."""
+        """Alt with an arrow: to the set before or after; Delete: left over; Insert and others: what is decided."""
         springs = self.selected_springs()
+        what = _DECIDED.get((Qt.Key(event.key()), event.modifiers()))
+        if springs and what:
+            self.decided.emit(springs, what)
+            return
         step = {Qt.Key.Key_Up: -1, Qt.Key.Key_Down: 1}.get(Qt.Key(event.key()))
         if springs and step is not None and event.modifiers() & Qt.KeyboardModifier.AltModifier:
             self._step(springs, step)
@@ -271,7 +352,7 @@ class SetsTree(QTreeWidget):
             self.moved.emit(springs, None)
 
     def contextMenuEvent(self, event: QContextMenuEvent) -> None:
-        """The menu of moves."""
+        """The menu of what can be done with springs."""
         self.menu_wanted.emit(event.globalPos())
 
     # -- dragging -----------------------------------------------------------------------------------------------------
@@ -327,14 +408,26 @@ class SetsTree(QTreeWidget):
         item = self.itemAt(at.toPoint())
         if item is None:
             return None
-        number = (item.parent() or item).data(0, _SET)
-        return int(number)
+        number = int((item.parent() or item).data(0, _SET))
+        return None if number == _OUT else number
 
     def changeEvent(self, event: QEvent) -> None:
         """Columns follow the text size."""
         super().changeEvent(event)
         if event.type() in {QEvent.Type.FontChange, QEvent.Type.ApplicationFontChange}:
             self._fit_columns()
+
+
+def _marks(usable: Usable) -> dict[str, tuple[str, str]]:
+    """Beside springs: what is wished of them and whether they are undecided, shortly and as a whole."""
+    found: dict[str, tuple[str, str]] = {}
+    for spring, why in usable.undecided.items():
+        found[spring] = ("▲ undecided", f"undecided: {why}")
+    for spring, wished in set_wishes.marks(usable.wishes).items():
+        before = found.get(spring)
+        text = " · ".join(wished)
+        found[spring] = (text, text) if before is None else (f"{before[0]} · {text}", f"{before[1]} · {text}")
+    return found
 
 
 def _springs_of(items: Sequence[QTreeWidgetItem]) -> list[str]:

@@ -29,7 +29,7 @@ from valvelab.workbench.card_choice import corrected_by
 from valvelab.workbench.document import Document
 from valvelab.workbench.sets import SpringsState
 from valvelab.workbench.spec_choice import headline_of
-from valvelab.workbench.springs_bay import chosen_spring, judged_analyses, rows_of
+from valvelab.workbench.springs_bay import Usable, chosen_spring, judged_analyses, rows_of
 
 _PLOTS = (("force", "Force"), ("difference", "Difference"), ("rate", "Rate"), ("coils", "Coil bind"))
 _SPOKEN = {"difference": "Show force less the tray's median", "coils": "Show the coil-bind gap to scale"}
@@ -49,8 +49,7 @@ class SpringsView(BayView[SpringsInspection]):
     def __init__(self, bench: Bench) -> None:
         super().__init__(bench)
         self._inspection: SpringsInspection | None = None
-        self._values: sets.Values = {}
-        self._rejected: tuple[str, ...] = ()
+        self._usable: Usable | None = None
         self.stack = FigureStack("Force and rate over height", self)
         self.coils = CoilBindView(self)
         self.map = MapView("Seat force against rate", self)
@@ -80,7 +79,7 @@ class SpringsView(BayView[SpringsInspection]):
         middle = titled(self, "The tray", self.map_pages, level=True)
         right = titled(self, "", self.pages, self.lists.row, level=True)
         across = ((left, 4), (middle, 3), (right, 4))
-        stacked(self, splitter(self, Qt.Orientation.Horizontal, *across, sizes=(380, 280, 390)))
+        stacked(self, splitter(self, Qt.Orientation.Horizontal, *across, sizes=(380, 265, 405)))
 
     # -- showing ----------------------------------------------------------------------------------------------------
 
@@ -97,31 +96,35 @@ class SpringsView(BayView[SpringsInspection]):
 
     def show_answer(self, document: Document, inspection: SpringsInspection) -> None:
         """Redraw what changed: the tray, the chosen spring, the sets, the shims."""
-        if inspection is not self._inspection:
+        first = inspection is not self._inspection
+        if first:
             self._inspection = inspection
-            self._values = springs_bay.usable_values(inspection)
-            self._rejected = springs_bay.rejected_springs(inspection)
             self._points = spring_figures.map_points(judged_analyses(inspection))
             self._tray = spring_figures.tray_lines(inspection)
+        stated = springs_bay.stated_wishes(document)
+        if self._usable is None or self.changed("wishes", inspection, stated):
+            self._usable = springs_bay.usable_of(document, inspection)
+        usable = self._usable
         spring = chosen_spring(document, inspection)
-        wish = springs_bay.wish_of(document, self._values)
-        grouping = springs_bay.grouping_of(document, self._values)
+        wish = springs_bay.wish_of(document, usable)
+        grouping = springs_bay.grouping_of(document, usable.values)
         seen = (document.units, look())
         plots = tuple(name for name, _ in _PLOTS if name in document.state(SpringsState).plots)
         if self.changed("plots", inspection, *seen, spring, plots, grouping.sets):
             self._show_plots(document, inspection, spring, plots, grouping)
-        if self.changed("map", inspection, *seen, spring, grouping.sets):
-            self._show_map(inspection, document.units, spring, grouping)
-        if self.changed("tables", inspection, *seen, grouping.sets):
+        if self.changed("map", usable, *seen, spring, grouping.sets):
+            self._show_map(inspection, document.units, spring, grouping, usable)
+        page = document.state(SpringsState).page
+        if (first or page == "springs") and self.changed("tables", inspection, *seen, grouping.sets):
             set_of = {name: number for number, one in enumerate(grouping.sets, start=1) for name in one}
             worst = worst_by_item(inspection.result.verdicts)
             columns = _columns(inspection.result.springs, document.units, set_of, worst)
             self.table.show_rows(inspection.result.springs, columns)
-        if self.changed("facts", inspection, *seen, spring):
+        if (first or page == "spring") and self.changed("facts", inspection, *seen, spring):
             row = spring_figures.row_of(inspection, spring)
             self.facts.show_rows(spring_facts(row, inspection.result.springs, document.units))
-        if self.changed("sets", inspection, *seen, wish, grouping):
-            self.sets_pane.show_sets(document, self._values, wish, grouping, self._rejected)
+        if self.changed("sets", usable, *seen, wish, grouping):
+            self.sets_pane.show_sets(document, usable, wish, grouping)
         self.sets_pane.tree.bring(spring)
         self.table.select_where(lambda row: row.spring == spring)
         self.shims_pane.show_plan(document, wanted=document.state(SpringsState).page == "shims")
@@ -152,19 +155,26 @@ class SpringsView(BayView[SpringsInspection]):
         where = "" if not grouping.sets else " · no set" if number is None else f" · set {number + 1}"
         self.spring_name.setText(f"{spring}{where}")
 
-    def _show_map(self, inspection: SpringsInspection, units: System, spring: str, grouping: sets.Grouping) -> None:
+    def _show_map(
+        self, inspection: SpringsInspection, units: System, spring: str, grouping: sets.Grouping, usable: Usable
+    ) -> None:
         self.map_pages.setCurrentWidget(self.map if self._points else self._no_map)
-        figure = spring_figures.map_figure(self._points, grouping.sets, spring)
-        self.map.show_figure(figure, units)
-        names = spring_figures.marked_springs(self._points, grouping.sets)
+        judged = (usable.out, usable.undecided)
+        self.map.show_figure(spring_figures.map_figure(self._points, grouping.sets, spring, *judged), units)
+        names = spring_figures.marked_springs(self._points, grouping.sets, *judged)
         marked = [name for group in names.values() for name in group]
-        self.map.name_marks(marked, spring_figures.points_told(inspection, [self._points[n] for n in marked], units))
+
+        def said(name: str) -> str:
+            (told,) = spring_figures.points_told(inspection, [self._points[name]], units)
+            return f"{told} · {usable.where(name, grouping)}"
+
+        self.map.name_marks(marked, said)
 
     # -- choosing -----------------------------------------------------------------------------------------------------
 
     def choose_item(self, item: str) -> None:
         """Bring a spring to the front."""
-        if item in self._values or item in self._rejected:
+        if self._usable is not None and self._usable.knows(item):
             self.bench.set(SpringsState, spring=item)
 
 
