@@ -17,6 +17,7 @@ from valvelab.records.sets_result import SetsResult
 from valvelab.records.springs_result import SpringResult
 from valvelab.tables.springs import finer as finer_than_usual
 from valvelab.units import Dimension, System, display_unit, show
+from valvelab.workbench.fitting import UNTOUCHED, Fitting
 from valvelab.workbench.state import BayState, entered, keyed
 
 NAME = "springs"
@@ -150,6 +151,8 @@ class Grouping:
 class SpringsState(BayState):
     """What is looked at, what is asked of sets, and the sets of each tray by SHA-256 of its readings.
 
+    fittings: by SHA-256 of readings and heights.
+
     page: the list beside the drawings. size: None until one was typed. limits: those typed, by characteristic.
     """
 
@@ -175,11 +178,13 @@ class SpringsState(BayState):
     matched_by: frozenset[str] = frozenset(AT_FIRST)
     limits: Mapping[str, float] = keyed()
     groupings: Mapping[str, Grouping] = keyed()
+    fittings: Mapping[str, Fitting] = keyed()
 
     @property
     def unsaved(self) -> bool:
-        """Springs were put into sets."""
-        return any(grouping.sets for grouping in self.groupings.values())
+        """Springs were put into sets, or a plan was decided by hand."""
+        fitted = any(fitting != UNTOUCHED for fitting in self.fittings.values())
+        return fitted or any(grouping.sets for grouping in self.groupings.values())
 
 
 def grouping_of(state: SpringsState, values: Values, readings: str) -> Grouping:
