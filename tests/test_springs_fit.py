@@ -265,13 +265,18 @@ def test_everything_of_the_fit_has_a_name(pane: ShimsPane) -> None:
 def test_the_spring_that_is_due_first_leads(window: MainWindow, tmp_path: Path) -> None:
     lost = {"slow": (0.0, 0.01, 0.02, 0.031), "fast": (0.0, 0.02, 0.041, 0.06), "still": (0.0, 0.0, 0.0, 0.0)}
     spec = tmp_path / "spec.toml"
-    spec.write_text('[[limit]]\nof = "seat_force_drop"\nmax = "8 %"\n', encoding="utf-8")
+    spec.write_text(
+        '[[limit]]\nof = "seat_force_drop"\nmax = "8 %"\n[[limit]]\nof = "seat_force"\nmin = "210 N"\n',
+        encoding="utf-8",
+    )
     window.bench.add_files([str(write_season(tmp_path / "season.csv", lost)), str(spec)])
     window.bench.set(SpringsState, page="stages")
     view: SpringsView = springs_view(window)
     pane = view.history_pane
     first = [pane.sheet.rows_model.rows[row][0].spring for row in range(pane.sheet.proxy.rowCount())]
-    assert first == ["fast", "slow", "still"]
+    # 8 % of 240 N are lost before 210 N are reached, so that limit leads of each
+    assert first == ["fast", "fast", "slow", "slow", "still", "still"]
+    assert pane.sheet.rows_model.rows[0][2].limit_of == "seat_force_drop"
     assert pane.first.text().startswith("Due first: fast, 2026-")
     assert "earliest 2026-" in pane.first.text()
     assert float(pane.sheet.proxy.index(0, 1).data()) == pytest.approx(6.0, abs=0.05)

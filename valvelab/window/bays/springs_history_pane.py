@@ -46,7 +46,7 @@ class HistoryPane(QWidget):
     def show_history(self, inspection: SpringsInspection, units: System) -> None:
         """Show the springs that were read in several stages."""
         history = sorted(inspection.result.history, key=due_first)
-        rows = [row for row in followed_rows(history) if row[1].characteristic == _FOLLOWED]
+        rows = [row for one in history for row in sorted(followed_rows([one]), key=_when) if _is_followed(row)]
         self.first.setText(_told(rows) if rows else _ONE_STAGE)
         self.sheet.setVisible(bool(rows))
         last = {row.spring: row for row in inspection.result.springs}
@@ -62,6 +62,18 @@ class HistoryPane(QWidget):
         if figure is not None:
             self.plot.show_figure(figure, units)
         self.sheet.select_where(lambda row: row[0].spring == spring)
+
+
+def _is_followed(row: FollowedRow) -> bool:
+    return row[1].characteristic == _FOLLOWED
+
+
+def _when(row: FollowedRow) -> tuple[bool, str, float]:
+    """Sorts the limits of a spring by when they are reached, those that are not known to be last."""
+    due = row[2]
+    if due is None or (due.due_date is None and due.due_stage is None):
+        return True, "", 0.0
+    return False, due.due_date or "", due.due_stage or 0.0
 
 
 def _of_spring(column: Column[SpringResult], springs: dict[str, SpringResult]) -> Column[FollowedRow]:

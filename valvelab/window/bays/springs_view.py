@@ -113,32 +113,44 @@ class SpringsView(BayView[SpringsInspection]):
         wish = springs_bay.wish_of(document, self._values)
         grouping = springs_bay.grouping_of(document, self._values)
         seen = (document.units, look())
-        plots = tuple(name for name, _ in _PLOTS if name in document.state(SpringsState).plots)
-        if self.changed("plots", inspection, *seen, spring, plots, grouping.sets):
-            self._show_plots(document, inspection, spring, plots, grouping)
-        if self.changed("map", inspection, *seen, spring, grouping.sets):
-            self._show_map(inspection, document.units, spring, grouping)
+        page = document.state(SpringsState).page
+        for drawings in (self._left, self._middle):
+            drawings.setHidden(page in _ALONE)
+        if page not in _ALONE:
+            self._show_drawings(document, inspection, spring, grouping)
         if self.changed("tables", inspection, *seen, grouping.sets):
             set_of = {name: number for number, one in enumerate(grouping.sets, start=1) for name in one}
             worst = worst_by_item(inspection.result.verdicts)
             columns = _columns(inspection.result.springs, document.units, set_of, worst)
             self.table.show_rows(inspection.result.springs, columns)
-        if self.changed("facts", inspection, *seen, spring):
-            row = spring_figures.row_of(inspection, spring)
-            self.facts.show_rows(spring_facts(row, inspection.result.springs, document.units))
         if self.changed("sets", inspection, *seen, wish, grouping):
             self.sets_pane.show_sets(document, self._values, wish, grouping, self._rejected)
         self.sets_pane.tree.bring(spring)
         self.table.select_where(lambda row: row.spring == spring)
-        page = document.state(SpringsState).page
-        for drawings in (self._left, self._middle):
-            drawings.setHidden(page in _ALONE)
         self.shims_pane.show_plan(document, grouping, spring, wanted=page == "shims")
         if page == "stages":
-            if self.changed("history", inspection, *seen):
-                self.history_pane.show_history(inspection, document.units)
-            if self.changed("stages", inspection, *seen, spring):
-                self.history_pane.show_spring(inspection, spring, document.units)
+            self._show_stages(inspection, document.units, spring)
+
+    def _show_drawings(
+        self, document: Document, inspection: SpringsInspection, spring: str, grouping: sets.Grouping
+    ) -> None:
+        """Redraw force lines, coils, map and facts of the spring where they are seen."""
+        seen = (document.units, look())
+        plots = tuple(name for name, _ in _PLOTS if name in document.state(SpringsState).plots)
+        if self.changed("plots", inspection, *seen, spring, plots, grouping.sets):
+            self._show_plots(document, inspection, spring, plots, grouping)
+        if self.changed("map", inspection, *seen, spring, grouping.sets):
+            self._show_map(inspection, document.units, spring, grouping)
+        if self.changed("facts", inspection, *seen, spring):
+            row = spring_figures.row_of(inspection, spring)
+            self.facts.show_rows(spring_facts(row, inspection.result.springs, document.units))
+
+    def _show_stages(self, inspection: SpringsInspection, units: System, spring: str) -> None:
+        seen = (units, look())
+        if self.changed("history", inspection, *seen):
+            self.history_pane.show_history(inspection, units)
+        if self.changed("stages", inspection, *seen, spring):
+            self.history_pane.show_spring(inspection, spring, units)
 
     def _show_plots(
         self,
