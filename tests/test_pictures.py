@@ -13,9 +13,11 @@ import pytest
 from invented_camshaft import write_spec, write_table
 from PySide6.QtGui import QImage
 from PySide6.QtWidgets import QApplication
+from waiting import wait_for
 
 from valvelab.places import sample_profiles
 from valvelab.window import theme
+from valvelab.window.bays.springs_view import SpringsView
 from valvelab.window.main_window import MainWindow
 from valvelab.workbench.liftcheck_bay import LiftCheckState
 from valvelab.workbench.motion_files import MotionState, Trial
@@ -83,6 +85,22 @@ def test_springs(window: MainWindow, tmp_path: Path, scheme: theme.Scheme) -> No
     sets = Grouping(tuple(tuple(names[start : start + 16]) for start in (0, 16, 32)))
     window.bench.set(SpringsState, "match sets", groupings={readings_of(window.bench.document): sets})
     compare(window, f"springs_{scheme}", tmp_path)
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_fit(window: MainWindow, tmp_path: Path, scheme: theme.Scheme) -> None:
+    theme.set_scheme(scheme)
+    window.restyle()
+    names = ("tray.csv", "spec.toml", "heights.csv")
+    window.bench.add_files([str(sample_profiles() / f"springs_quillmere_{name}") for name in names])
+    window.bench.set(SpringsState, page="shims")
+    view = window.pages.front()
+    assert isinstance(view, SpringsView)
+    wait_for(lambda: view.shims_pane.evaluation is not None)
+    view.shims_pane.turn_lock()
+    view.shims_pane.edit.at_box.setCurrentIndex(2)
+    view.shims_pane.edit.swap_box.setCurrentIndex(2)
+    compare(window, f"fit_{scheme}", tmp_path)
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])

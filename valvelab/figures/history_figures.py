@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 from math import inf
 from typing import TYPE_CHECKING
@@ -10,9 +11,10 @@ import numpy as np
 
 from valvelab.arrays import FloatArray
 from valvelab.figures.description import Axis, Curve, Figure, Guide, Marks, level, mark
+from valvelab.figures.spring_figures import joined
 
 if TYPE_CHECKING:
-    from valvelab.records.springs_result import Due, SpringHistory, SpringsResult, SpringTrend
+    from valvelab.records.springs_result import Due, SpringHistory, SpringResult, SpringsResult, SpringTrend
 
 SHOWN = "seat_force"
 NAME_ROOM = 0.22
@@ -32,12 +34,17 @@ def history_figure(result: SpringsResult, spring: str) -> Figure | None:
     history = next((one for one in result.history if one.spring == spring), None)
     if history is None:
         return None
-    lines = {one.spring: _forces(result, one) for one in result.history if one.over == history.over}
-    x, force = lines.pop(spring)
+    rows: dict[str, list[SpringResult]] = {}
+    for row in result.springs:
+        rows.setdefault(row.spring, []).append(row)
+    x, force = _forces(rows[spring], history.over)
     if not np.isfinite(force).all():
         return None
     reached, trend = _reached(history), _trend(history)
-    curves = [Curve(*line, "measured_quiet") for line in lines.values()]
+    others = [one.spring for one in result.history if one.over == history.over and one.spring != spring]
+    curves = (
+        [Curve(*joined([_forces(rows[name], history.over) for name in others]), "measured_quiet")] if others else []
+    )
     marks, guides = [Marks(x, force, "measured", spring)], []
     end = max([float(x[-1]), *(place for _, place, _ in reached)])
     if trend.slope is not None and trend.value_at_last_stage is not None:
@@ -93,9 +100,8 @@ def _day(iso: str) -> float:
     return float(date.fromisoformat(iso).toordinal())
 
 
-def _forces(result: SpringsResult, history: SpringHistory) -> tuple[FloatArray, FloatArray]:
+def _forces(rows: Sequence[SpringResult], over: str) -> tuple[FloatArray, FloatArray]:
     """Places and seat forces of a spring's stages, (n,) each; NaN where there is none."""
-    rows = [row for row in result.springs if row.spring == history.spring]
-    dates = [row.date for row in rows if history.over == "date" and row.date is not None]
+    dates = [row.date for row in rows if over == "date" and row.date is not None]
     x = list(map(_day, dates)) or list(map(float, range(len(rows))))
     return np.array(x), np.array([np.nan if row.seat_force_n is None else row.seat_force_n for row in rows])

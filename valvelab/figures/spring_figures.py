@@ -50,7 +50,7 @@ def _below(line: tuple[FloatArray, FloatArray], most: float) -> tuple[FloatArray
     return np.append([first], heights[last + 1 :]), np.append([most], forces[last + 1 :])
 
 
-def _joined(lines: Sequence[tuple[FloatArray, FloatArray]]) -> tuple[FloatArray, FloatArray]:
+def joined(lines: Sequence[tuple[FloatArray, FloatArray]]) -> tuple[FloatArray, FloatArray]:
     """Several lines as one curve that is broken between them."""
     x = [part for heights, _ in lines for part in (heights, heights[-1:])]
     y = [part for _, forces in lines for part in (forces, [np.nan])]
@@ -173,11 +173,10 @@ def _others(
         if number != chosen:
             groups.setdefault(set_of.get(analysis.name), []).append(lines[number])
     curves = [
-        Curve(*_joined(groups[number]), "series", series=number)
-        for number in sorted(n for n in groups if n is not None)
+        Curve(*joined(groups[number]), "series", series=number) for number in sorted(n for n in groups if n is not None)
     ]
     if None in groups:
-        curves.insert(0, Curve(*_joined(groups[None]), "measured_quiet"))
+        curves.insert(0, Curve(*joined(groups[None]), "measured_quiet"))
     return curves
 
 

@@ -5,23 +5,23 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from valvelab.errors import BadQuantity, WrongUsage
+from valvelab.errors import WrongUsage
 from valvelab.files.heights import read_heights
 from valvelab.files.sets_file import read_sets, set_number
-from valvelab.inspection.springs.shim_case import Lock
+from valvelab.inspection.springs.fix_text import lock_of
 from valvelab.inspection.springs.shims import ShimsInspection, ShimsQuestion, inspect_shims
 from valvelab.job.springs import by_hand, question_of
 from valvelab.job.use import Around, Asked, Told, Use
 from valvelab.records.job import ShimsPart
 from valvelab.records.sets_result import SetsResult
 from valvelab.records.shims_result import ShimsResult
-from valvelab.records.spring_readings import PartKind, SpringTable
+from valvelab.records.spring_readings import SpringTable
 from valvelab.report.assembly import Part
 from valvelab.report.page_model import BuildSheet
 from valvelab.report.shims_certificate import shims_part, shims_sheet
 from valvelab.tables.shims import moves_table, purchases_table, shim_table, spread_told, stays_told
 from valvelab.tables.springs import kept_out, left_over, taken_in
-from valvelab.units import System, parse_quantity
+from valvelab.units import System
 
 Shims = Asked[ShimsQuestion, ShimsInspection]
 
@@ -30,15 +30,20 @@ def inspect(part: ShimsPart, around: Around) -> Shims:
     """The inspection that a part asks for."""
     springs = question_of(part, around)
     only, of = _only(part, springs.table, around)
-    locks = dict(_lock(text) for text in part.fix)
+    locks = dict(lock_of(text) for text in part.fix)
     if len(locks) < len(part.fix):
         raise WrongUsage("--fix: found a position twice, expected each once")
-    question = ShimsQuestion(springs, read_heights(part.heights), only, of, locks, by_hand(part))
+    if unfixed := [position for position in part.edited if position not in locks]:
+        raise WrongUsage(f"--edited {unfixed[0]!r}: expected a position that --fix names")
+    question = ShimsQuestion(springs, read_heights(part.heights), only, of, locks, by_hand(part), part.edited)
     return Asked(question, inspect_shims(question))
 
 
 def _only(part: ShimsPart, table: SpringTable, around: Around) -> tuple[tuple[str, ...] | None, str]:
     """The springs of the set asked for, and what to call it; a job's plan uses the springs of the job's own sets."""
+    if part.only:
+        names = tuple(name.strip() for text in part.only for name in text.split(",") if name.strip())
+        return names, "the springs named" if part.set is None else f"set {part.set}"
     if part.sets is not None:
         result, file = read_sets(part.sets, table.source.sha256, table.file), str(part.sets)
     else:
@@ -52,49 +57,6 @@ def _only(part: ShimsPart, table: SpringTable, around: Around) -> tuple[tuple[st
     if part.set is not None:
         return set_number(result, part.set, file), f"set {part.set} of {Path(file).name}"
     return tuple(name for one in result.sets for name in one.springs), f"the sets of {Path(file).name}"
-
-
-def _lock(text: str) -> tuple[str, Lock]:
-    """`1I=Q07`, `1I=Q07; shims 0.50 mm + 0.25 mm; packer none`, `1I=keeper 1.27 mm`: a position and what stays."""
-    position, equals, rest = (piece.strip() for piece in text.partition("="))
-    pieces = [piece.strip() for piece in rest.split(";") if piece.strip()]
-    if not (position and equals and pieces):
-        raise WrongUsage(f'--fix {text!r}: expected POSITION=SPRING, such as "1I=Q07" or "1I=Q07; shims 0.50 mm"')
-    spring: str | None = None
-    parts: dict[PartKind, tuple[float, ...]] = {}
-    for number, piece in enumerate(pieces):
-        word, _, sizes = piece.partition(" ")
-        kind = _PARTS.get(word.casefold())
-        if kind is not None and sizes:
-            parts[kind] = _sizes(text, kind, sizes)
-        elif number == 0:
-            spring = piece
-        else:
-            raise WrongUsage(
-                f"--fix {text!r}: found {piece!r}, expected shims, packer, keeper or retainer with its size"
-            )
-    return position, Lock(spring, parts)
-
-
-_PARTS: dict[str, PartKind] = {
-    "shim": "shim", "shims": "shim", "packer": "packer", "keeper": "keeper", "keepers": "keeper",
-    "retainer": "retainer",
-}  # fmt: skip
-
-
-def _sizes(text: str, kind: PartKind, sizes: str) -> tuple[float, ...]:
-    """The sizes of a part, thickest first; none is an empty tuple."""
-    if sizes.strip().casefold() == "none":
-        return ()
-    try:
-        found = [
-            parse_quantity(one.strip(), "length", kind) for one in (sizes.split("+") if kind == "shim" else [sizes])
-        ]
-    except BadQuantity as error:
-        raise WrongUsage(f"--fix {text!r}: found {error.found}, expected {error.expected}") from None
-    if kind in {"shim", "packer"} and min(found) <= 0.0:
-        raise WrongUsage(f"--fix {text!r}: found {min(found):g} mm, expected thicknesses above 0")
-    return tuple(sorted(found, reverse=True))
 
 
 def tables(asked: Shims, system: System) -> Sequence[Told]:

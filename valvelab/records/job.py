@@ -213,11 +213,23 @@ class ShimsPart(SpringTablePart):
         None, alias="from", title="FILE", description="matched sets of these readings (sets --json); with --set"
     )
     set: int | None = Field(None, title="N", description="only the springs of this set of --from, counted from 1")
+    only: tuple[str, ...] = Field(
+        (),
+        title="SPRINGS",
+        description="only these springs, with commas between; --set N beside it says which set they are; repeatable",
+        max_length=MOST_LISTED,
+    )
     fix: tuple[str, ...] = Field(
         (),
         title="TEXT",
         description='a spring that goes to a position, such as "1I=Q07", and what goes with it where that is chosen, '
         'as in "1I=Q07; shims 0.50 mm + 0.25 mm; packer none; keeper 1.27 mm"; repeatable',
+        max_length=MOST_LISTED,
+    )
+    edited: tuple[str, ...] = Field(
+        (),
+        title="POSITION",
+        description="a position of --fix that was decided by hand, where the others stand as found before; repeatable",
         max_length=MOST_LISTED,
     )
     with_rejected: bool = Field(False, description=_REJECTED)

@@ -104,13 +104,17 @@ def stock_told(heights: HeightsTable, kind: PartKind, system: System) -> str | N
 
 def moves_table(result: ShimsResult, system: System) -> Table:
     """A row for each part that changes its place."""
-    columns: list[Column[PartMove]] = [
+    return table_of(result.moves or (), move_columns(system), system, "What changes its place")
+
+
+def move_columns(system: System) -> list[Column[PartMove]]:
+    """What a row says of a part that changes its place."""
+    return [
         Column("part", words=lambda row: row.part),
         Column("which", words=lambda row: _which(row, system)),
         Column("out of", words=lambda row: row.out_of or _store(row)),
         Column("into", words=lambda row: row.into or _store(row)),
     ]
-    return table_of(result.moves or (), columns, system, "What changes its place")
 
 
 def _which(row: PartMove, system: System) -> str:
@@ -125,12 +129,16 @@ def _store(row: PartMove) -> str:
 
 def purchases_table(result: ShimsResult, system: System) -> Table:
     """A row for each size that has to be bought."""
-    columns: list[Column[Purchase]] = [
+    return table_of(result.purchases, purchase_columns(), system, "To buy")
+
+
+def purchase_columns() -> list[Column[Purchase]]:
+    """What a row says of a size that has to be bought."""
+    return [
         Column("part", words=lambda row: row.part),
         Column("size", "mm", lambda row: row.size_mm),
         Column("count", value=lambda row: float(row.count), usual=(0, 0)),
     ]
-    return table_of(result.purchases, columns, system, "To buy")
 
 
 def stays_told(result: ShimsResult) -> str:

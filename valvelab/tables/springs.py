@@ -53,34 +53,44 @@ def spring_tables(springs: Sequence[SpringResult], system: System) -> list[Table
 
 def due_tables(history: Sequence[SpringHistory], system: System) -> list[Table]:
     """A row for each limit that a spring moves towards; of springs without such a limit how the seat force moves."""
-    rows: list[_FollowedRow] = [
+    rows = followed_rows(history)
+    if not rows:
+        return []
+    columns = due_columns(system)
+    table = table_of(rows, columns, system, "Trend, and when due")
+    return [replace(table, wrap=(len(columns) - 1,))]
+
+
+FollowedRow = tuple[SpringHistory, SpringTrend, Due | None]
+_DAYS = 30.0
+
+
+def followed_rows(history: Sequence[SpringHistory]) -> list[FollowedRow]:
+    """Each limit that a spring moves towards, and of springs without such a limit the seat force."""
+    return [
         (one, trend, due)
         for one in history
         for trend in one.trends
         for due in (trend.due or ((None,) if trend.characteristic == "seat_force" else ()))
     ]
-    if not rows:
-        return []
-    columns: list[Column[_FollowedRow]] = [
+
+
+def due_columns(system: System) -> list[Column[FollowedRow]]:
+    """How a characteristic of a spring moves, towards which limit, and when it is due."""
+    return [
         Column("spring", words=lambda row: row[0].spring),
         Column("trend of", words=lambda row: row_of(row[1].characteristic).head),
         Column("stages", words=lambda row: str(row[1].stages)),
         Column("moves by", words=partial(_moves, system=system)),
         Column("limit", words=partial(_limit, system=system)),
-        Column("due", words=lambda row: _ends(row[2])[0]),
-        Column("earliest", words=lambda row: _ends(row[2])[1]),
-        Column("latest", words=lambda row: _ends(row[2])[2]),
+        Column("due", words=lambda row: due_ends(row[2])[0]),
+        Column("earliest", words=lambda row: due_ends(row[2])[1]),
+        Column("latest", words=lambda row: due_ends(row[2])[2]),
         Column("remark", words=_remark),
     ]
-    table = table_of(rows, columns, system, "Trend, and when due")
-    return [replace(table, wrap=(len(columns) - 1,))]
 
 
-_FollowedRow = tuple[SpringHistory, SpringTrend, Due | None]
-_DAYS = 30.0
-
-
-def _moves(row: _FollowedRow, *, system: System) -> str:
+def _moves(row: FollowedRow, *, system: System) -> str:
     history, trend, _ = row
     if trend.slope is None:
         return "–"
@@ -89,7 +99,7 @@ def _moves(row: _FollowedRow, *, system: System) -> str:
     return f"{with_sign(told(times * trend.slope, trend.unit, system, None if u is None else times * u))} {word}"
 
 
-def _limit(row: _FollowedRow, *, system: System) -> str:
+def _limit(row: FollowedRow, *, system: System) -> str:
     due = row[2]
     if due is None:
         return "–"
@@ -97,7 +107,7 @@ def _limit(row: _FollowedRow, *, system: System) -> str:
     return f"{name} {limit(due.limit, 0, due.unit, system)} {display_unit(due.unit, system).label}"
 
 
-def _ends(due: Due | None) -> tuple[str, str, str]:
+def due_ends(due: Due | None) -> tuple[str, str, str]:
     """When it is due, earliest and latest: dates, or stages counted from the first."""
     if due is None:
         return "–", "–", "–"
@@ -108,7 +118,7 @@ def _ends(due: Due | None) -> tuple[str, str, str]:
     return first, second, third
 
 
-def _remark(row: _FollowedRow) -> str:
+def _remark(row: FollowedRow) -> str:
     _, trend, due = row
     if due is None:
         return trend.reason or "no limit is stated"

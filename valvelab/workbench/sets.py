@@ -18,6 +18,7 @@ from valvelab.records.springs_result import SpringResult
 from valvelab.tables.springs import finer as finer_than_usual
 from valvelab.tables.springs import in_order, number_told, tightness_told
 from valvelab.units import Dimension, System, display_unit, show
+from valvelab.workbench.fitting import UNTOUCHED, Fitting
 from valvelab.workbench.set_wishes import NONE, Place, Wishes, contradiction
 from valvelab.workbench.state import BayState, entered, keyed
 
@@ -189,6 +190,8 @@ class Grouping:
 class SpringsState(BayState):
     """What is looked at, what is asked of sets, and by SHA-256 of its readings the sets and the wishes of each tray.
 
+    fittings: by SHA-256 of readings and heights.
+
     page: the list beside the drawings. below: what the page of sets shows below its fields. size: None until one was
     typed. limits: those typed, by characteristic.
     """
@@ -217,12 +220,15 @@ class SpringsState(BayState):
     limits: Mapping[str, float] = keyed()
     groupings: Mapping[str, Grouping] = keyed()
     wishes: Mapping[str, Wishes] = keyed()
+    fittings: Mapping[str, Fitting] = keyed()
 
     @property
     def unsaved(self) -> bool:
-        """Springs were put into sets, or something was decided of them."""
-        return any(grouping.sets for grouping in self.groupings.values()) or any(
-            wishes != NONE for wishes in self.wishes.values()
+        """Springs were put into sets, something was decided of them, or a plan was decided by hand."""
+        return (
+            any(grouping.sets for grouping in self.groupings.values())
+            or any(wishes != NONE for wishes in self.wishes.values())
+            or any(fitting != UNTOUCHED for fitting in self.fittings.values())
         )
 
 

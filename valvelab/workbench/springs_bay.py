@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from valvelab.files.corrected import corrected_springs
 from valvelab.inspection.springs.analysis import SpringAnalysis
+from valvelab.inspection.springs.fix_text import fix_text
 from valvelab.inspection.springs.given_sets import describe_sets
 from valvelab.inspection.springs.inspect import SpringsInspection, SpringsQuestion, inspect_springs, latest_stages
 from valvelab.inspection.springs.sets import SetsInspection, SetsQuestion, inspect_sets
-from valvelab.inspection.springs.shims import ShimsInspection, ShimsQuestion, inspect_shims
+from valvelab.inspection.springs.shim_case import Lock
+from valvelab.inspection.springs.shim_work import Setting
+from valvelab.inspection.springs.shims import ShimsInspection, ShimsQuestion, inspect_shims, planned
 from valvelab.inspection.springs.usable import reasons
 from valvelab.records.job import JobPart, Shown
 from valvelab.records.result import Result
@@ -26,6 +29,7 @@ from valvelab.workbench.background import Partly, Question, answer_to
 from valvelab.workbench.bay import Work, front_item
 from valvelab.workbench.card_choice import card_for
 from valvelab.workbench.document import Answer, BenchFile, Document, Kind
+from valvelab.workbench.fitting import UNTOUCHED, Fitting
 from valvelab.workbench.papers import part_of
 from valvelab.workbench.set_wishes import (
     NONE,
@@ -39,6 +43,7 @@ from valvelab.workbench.set_wishes import (
 )
 from valvelab.workbench.sets import NAME, SpringsState
 from valvelab.workbench.spec_choice import files_of, inspected_to, sources_of, spec_for, stamps
+from valvelab.workbench.state import with_item
 
 READINGS: Kind[SpringTable] = Kind("spring readings")
 HEIGHTS: Kind[HeightsTable] = Kind("heights")
@@ -104,17 +109,64 @@ def question(document: Document) -> Question[SpringsInspection] | None:
     return Question(stamps(document, *files_of(tray, found, *cards)), f"Inspecting {tray[0].name}", work)
 
 
+@dataclass(frozen=True, slots=True)
+class ShimsKey:
+    """What a shim plan depends on: files as they were read and who may be used, the springs of a set, what was kept."""
+
+    read: object
+    only: tuple[str, ...] | None
+    kept: tuple[Setting, ...]
+
+
+def _fitting_key(document: Document) -> str:
+    heights = heights_in_use(document)
+    return readings_of(document) + ("" if heights is None else heights[1].source.sha256)
+
+
+def fitting_of(document: Document) -> Fitting:
+    """What was decided by hand of the plan for the tray and the heights in use; a set that is gone is none."""
+    fitting = document.state(SpringsState).fittings.get(_fitting_key(document), UNTOUCHED)
+    return fitting if fitting.set is None or fitting.set < len(_sets_now(document)) else UNTOUCHED
+
+
+def with_fitting(document: Document, fitting: Fitting) -> Mapping[str, Fitting]:
+    """What was decided of every plan, with this of the one for the files in use."""
+    return with_item(document.state(SpringsState).fittings, _fitting_key(document), fitting)
+
+
+def _sets_now(document: Document) -> tuple[tuple[str, ...], ...]:
+    """The sets of the tray in use, without springs that may not be used as far as it has been inspected."""
+    usable = _usable_now(document)
+    if usable is None:
+        return document.state(SpringsState).groupings.get(readings_of(document), sets.Grouping()).sets
+    return grouping_of(document, usable.values).sets
+
+
+def _springs_fitted(document: Document) -> tuple[tuple[str, ...] | None, str]:
+    """The springs of the set that is fitted and what it is called; None for the whole tray."""
+    number = fitting_of(document).set
+    return (None, "") if number is None else (_sets_now(document)[number], f"set {number + 1}")
+
+
 def shims_question(document: Document) -> Question[ShimsInspection] | None:
-    """Plan springs and shims for the heights in use."""
+    """Plan springs and shims for the heights in use; springs that were looked at for the plan before are not again."""
     tray, heights, found = table_in_use(document), heights_in_use(document), spec_in_use(document)
     cards, hand = cards_in_use(document), by_hand(_wishes_now(document))
     if tray is None or heights is None:
         return None
+    only, of = _springs_fitted(document)
+    read = ("shims", hand, *stamps(document, *files_of(tray, heights, found, *cards)))
+    key = ShimsKey(read, only, fitting_of(document).kept)
+    before = document.answers.get(SHIMS)
 
     def work() -> ShimsInspection:
-        return inspect_shims(ShimsQuestion(springs_question(tray[1], found, cards), heights[1], by_hand=hand))
+        locks = {one.position: Lock.of(one) for one in key.kept}
+        if before is not None and isinstance(before.key, ShimsKey) and before.key.read == read and before.value:
+            earlier: ShimsInspection = before.value
+            return planned(replace(earlier.question, only=only, of=of, locks=locks), earlier.pool)
+        springs = springs_question(tray[1], found, cards)
+        return inspect_shims(ShimsQuestion(springs, heights[1], only, of, locks, by_hand=hand))
 
-    key = ("shims", hand, *stamps(document, *files_of(tray, heights, found, *cards)))
     return Question(key, f"Planning shims for {heights[0].name}", work)
 
 
@@ -273,7 +325,7 @@ def parts(document: Document) -> tuple[JobPart, ...]:
         else (_sets_part(document, tray[0], found, sets.Wish(proof.size, proof.within, asked=wishes), set=given),)
     )
     plan = () if heights is None else (_shims_part(document, tray[0], found, heights[0]),)
-    return (springs, *made, *plan)
+    return (springs, *plan, *made)
 
 
 def _part(
@@ -298,8 +350,23 @@ def _sets_part(
 def _shims_part(
     document: Document, tray: BenchFile, found: tuple[BenchFile, Spec] | None, heights: BenchFile
 ) -> JobPart:
-    decided = hand_fields(_wishes_now(document))
-    return _part(document, "shims", tray, found, heights=Path(heights.path), **decided)
+    fitting = fitting_of(document)
+    only, _ = _springs_fitted(document)
+    fields: dict[str, Any] = {"fix": tuple(map(fix_text, fitting.settings or fitting.kept))}
+    if fitting.settings:
+        fields["edited"] = fitting.by_hand
+    if only is not None and fitting.set is not None:
+        fields |= {"only": (",".join(only),), "set": fitting.set + 1}
+    fields |= hand_fields(_wishes_now(document))
+    return _part(document, "shims", tray, found, heights=Path(heights.path), **fields)
+
+
+def fitted(inspection: ShimsInspection, fitting: Fitting) -> ShimsInspection:
+    """The plan as it stands, as the part of a job asks for it; CannotEvaluate where it can't be fitted."""
+    if not fitting.settings:
+        return inspection
+    locks = {one.position: Lock.of(one) for one in fitting.settings}
+    return planned(replace(inspection.question, locks=locks, edited=fitting.by_hand), inspection.pool)
 
 
 def certificate(document: Document, inspection: SpringsInspection) -> Shown:
@@ -347,7 +414,8 @@ def _shims_shown(document: Document, tray: BenchFile, found: tuple[BenchFile, Sp
     plan, heights = shim_plan(document), heights_in_use(document)
     if plan is None or plan.value is None or heights is None:
         return None
-    return Shown(plan.value.result, _shims_part(document, tray, found, heights[0]))
+    inspection = fitted(plan.value, fitting_of(document))
+    return Shown(inspection.result, _shims_part(document, tray, found, heights[0]))
 
 
 WORK = Work(SpringsState, question, result, parts, certificate, uses, spec=spec_in_use, judges=JUDGES)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from math import comb, hypot, sqrt
+from typing import get_args
 
 import numpy as np
 
@@ -20,6 +21,8 @@ from valvelab.springs.shims import ShimChoice, Stack, stacks_of
 MOST_STACKS = 20_000
 MOST_WAYS = 30_000_000
 SLACK_MM = 1e-9
+Options = tuple[list[tuple[float, ...]], list[float | None], list[float | None], list[float | None]]
+"""Stacks of shims, packers, keepers and retainers."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,6 +31,25 @@ class Lock:
 
     spring: str | None = None
     parts: Mapping[PartKind, tuple[float, ...]] = field(default_factory=dict)
+
+    @classmethod
+    def of(cls, setting: Setting) -> Lock:
+        """All of a setting."""
+        stack = setting.stack
+        sizes: dict[PartKind, tuple[float, ...]] = {
+            "shim": stack.shims_mm,
+            "packer": _known(stack.packer_mm),
+            "keeper": (stack.keeper_mm,),
+            "retainer": (stack.retainer_mm,),
+        }
+        return cls(setting.spring, sizes)
+
+    def setting(self, position: str) -> Setting | None:
+        """What stands at its position, where all of that is locked."""
+        if self.spring is None or len(self.parts) < len(get_args(PartKind)):
+            return None
+        packer, keeper, retainer = (next(iter(self.parts[kind]), None) for kind in ("packer", "keeper", "retainer"))
+        return Setting(position, self.spring, Stack(self.parts["shim"], packer, keeper or 0.0, retainer or 0.0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,13 +209,7 @@ class ShimCase:
 
     def stacks(self, position: ValvePosition, lock: Lock) -> list[Stack]:
         """Every stack that may go to a position, and keeps the distance to its seal."""
-        sizes, fitted = self.heights.sizes_mm, position.fitted
-        options = (
-            [lock.parts["shim"]] if "shim" in lock.parts else self._shim_stacks(position),
-            _optional(lock, "packer", (None, fitted.packer_mm, *sizes("packer"))),
-            _optional(lock, "keeper", (fitted.keeper_mm, *sizes("keeper"))),
-            _optional(lock, "retainer", (fitted.retainer_mm, *sizes("retainer"))),
-        )
+        options = self.options(position, lock)
         count = int(np.prod([len(one) for one in options]))
         _refuse_many(count)
         shim_stacks, packers, keepers, retainers = options
@@ -208,6 +224,16 @@ class ShimCase:
         if limit is None:
             return list(every)
         return [one for one in every if (self.seal_margin(position, one) or 0.0) >= limit - SLACK_MM]
+
+    def options(self, position: ValvePosition, lock: Lock) -> Options:
+        """What may go to a position, part by part."""
+        sizes, fitted = self.heights.sizes_mm, position.fitted
+        return (
+            [lock.parts["shim"]] if "shim" in lock.parts else self._shim_stacks(position),
+            _optional(lock, "packer", (None, fitted.packer_mm, *sizes("packer"))),
+            _optional(lock, "keeper", (fitted.keeper_mm, *sizes("keeper"))),
+            _optional(lock, "retainer", (fitted.retainer_mm, *sizes("retainer"))),
+        )
 
     def _shim_stacks(self, position: ValvePosition) -> list[tuple[float, ...]]:
         sizes, most = self.heights.sizes_mm("shim"), self.heights.max_shims
@@ -236,6 +262,14 @@ class ShimCase:
         self._lock_springs(locks, allowed)
         choice = ShimChoice(installed_mm, np.nan_to_num(force), allowed)
         return Possible(choice, tuple(tuple(at[height] for height in sorted(at)) for at in by_height))
+
+    def given(self, locks: Mapping[str, Lock]) -> FittingPlan | None:
+        """The plan that the locks leave no choice in; None where they leave one. Refuses a lock that can't be."""
+        self._refuse_unknown(locks)
+        places = [position.position for position in self.heights.positions]
+        settings = [locks.get(place, Lock()).setting(place) for place in places]
+        known = tuple(one for one in settings if one is not None)
+        return FittingPlan(known) if len(known) == len(places) else None
 
     def _forces(self, installed_mm: FloatArray) -> FloatArray:
         """Seat forces (positions, springs, m) at heights (positions, m); NaN where a spring may not stand."""

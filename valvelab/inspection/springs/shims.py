@@ -32,6 +32,7 @@ class ShimsQuestion:
 
     only: the springs that may be used (those of a matched set), and `of` what they are; None for all of the file.
     locks: what stays at a position, by position. by_hand: which springs a person takes in or leaves out.
+    edited: positions whose lock was decided by hand, where the others stand as found before.
     """
 
     springs: SpringsQuestion
@@ -40,12 +41,15 @@ class ShimsQuestion:
     of: str = ""
     locks: Mapping[str, Lock] = field(default_factory=dict)
     by_hand: ByHand = AS_JUDGED
+    edited: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class ShimsInspection:
-    """The case, by which any other plan can be evaluated; the plan that was found; and the result."""
+    """What was asked of which springs; the case, by which any other plan can be evaluated; the plan; the result."""
 
+    question: ShimsQuestion
+    pool: UsableSprings
     case: ShimCase
     plan: FittingPlan
     result: ShimsResult
@@ -55,18 +59,24 @@ class ShimsInspection:
 class Solution:
     """The plan found; the least spread and root mean square there can be; whether no plan as good asks for less work.
 
-    least_rms_n: None without a target. proven: None where work was not asked about.
+    least_rms_n: None without a target. proven: None where work was not asked about. sought: whether there was a choice;
+    without one nothing is said of the least.
     """
 
     plan: FittingPlan
     least_spread_n: float | None
     least_rms_n: float | None
     proven: bool | None
+    sought: bool = True
 
 
 def inspect_shims(question: ShimsQuestion) -> ShimsInspection:
     """The spring and shims for each position; CannotEvaluate(NOT_FEASIBLE) says why when there are none."""
-    pool = usable_springs(question.springs, question.by_hand)
+    return planned(question, usable_springs(question.springs, question.by_hand))
+
+
+def planned(question: ShimsQuestion, pool: UsableSprings) -> ShimsInspection:
+    """The same for springs that were looked at before: with other locks, or of another set, quickly."""
     springs, notes = _of_the_set(question, pool)
     heights = question.heights
     lift, lift_notes = _lift(pool.fit, heights)
@@ -82,7 +92,8 @@ def inspect_shims(question: ShimsQuestion) -> ShimsInspection:
         raise CannotEvaluate(Reason.NOT_FEASIBLE, f"{heights.file}: position {first.position!r}: {first.reason}")
     rows = tuple(row for row in found.rows if row is not None)
     notes = [note for note in notes if note.about not in {"installed height", "valve lift"}]
-    notes += [*heights.notes, *lift_notes, *_notes(case, rows), *_work_notes(case, solution, found)]
+    notes += [*heights.notes, *lift_notes, *_fixed_notes(question, solution), *_notes(case, solution, rows)]
+    notes += _work_notes(case, solution, found)
     used = {row.spring for row in rows}
     result = ShimsResult(
         source=tuple(dict.fromkeys((question.springs.table.source, heights.source, *question.springs.other_sources))),
@@ -100,7 +111,7 @@ def inspect_shims(question: ShimsQuestion) -> ShimsInspection:
         purchases=found.purchases,
         least_work_proven=solution.proven,
     )
-    return ShimsInspection(case, solution.plan, result)
+    return ShimsInspection(question, pool, case, solution.plan, result)
 
 
 def solve(case: ShimCase, locks: Mapping[str, Lock] | None = None) -> Solution:
@@ -112,6 +123,9 @@ def solve(case: ShimCase, locks: Mapping[str, Lock] | None = None) -> Solution:
     buys the fewest parts is taken, then the one that changes the fewest, then the nearest.
     """
     _refuse_unknown_margins(case)
+    given = case.given(locks or {})
+    if given is not None:
+        return Solution(given, None, None, None, sought=False)
     possible = case.ways(locks or {})
     _explain_impossible(case, possible)
     target = case.heights.target_seat_force_n
@@ -270,14 +284,35 @@ def _reason(case: ShimCase, position: ValvePosition, installed_mm: FloatArray) -
     )
 
 
-def _notes(case: ShimCase, rows: tuple[ShimPosition, ...]) -> Iterator[Note]:
+def _fixed_notes(question: ShimsQuestion, solution: Solution) -> Iterator[Note]:
+    """What was decided by hand."""
+    by_hand = question.edited or question.locks
+    if by_hand:
+        told = "; ".join(
+            f"{one.position} {_setting_told(one)}" for one in solution.plan.settings if one.position in by_hand
+        )
+        rest = (
+            "" if solution.sought or len(by_hand) == len(question.heights.positions) else ", the rest as found before"
+        )
+        yield info("by hand", f"decided by hand{rest}: {told}")
+
+
+def _setting_told(setting: Setting) -> str:
+    """A setting in words: `spring Q07, shims 0.5 mm + 0.25 mm`."""
+    stack = setting.stack
+    words = [f"spring {setting.spring}", f"shims {' + '.join(f'{size:g} mm' for size in stack.shims_mm) or 'none'}"]
+    others = (("packer", stack.packer_mm), ("keepers", stack.keeper_mm), ("retainer", stack.retainer_mm))
+    return ", ".join([*words, *(f"{name} {size:g} mm" for name, size in others if size)])
+
+
+def _notes(case: ShimCase, solution: Solution, rows: tuple[ShimPosition, ...]) -> Iterator[Note]:
     """What is not stated and what that leaves out; what common practice would have."""
     heights = case.heights
     if heights.height_uncertainty_mm is None:
         yield warning("height uncertainty", "not stated: that of forces and margins leaves the measured heights out")
     if not heights.sizes_mm("shim"):
         yield warning("shims", "the heights state no shims in stock: none are fitted")
-    if heights.target_seat_force_n is None:
+    if heights.target_seat_force_n is None and solution.sought:
         yield info("target seat force", "none is stated: the least spread of seat forces was sought")
     unknown = [spring.name for spring in case.springs if spring.solid_height.value is None]
     if unknown and heights.minimum_coil_bind_margin_mm is not None:

@@ -1,4 +1,4 @@
-"""The spring bay: force lines, coil bind to scale, map of the tray, and lists: sets, springs, one spring, shims."""
+"""The spring bay: force lines, coil bind to scale, map of the tray, and lists: sets, springs, the fit, stages."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from valvelab.tables.springs import spring_column, spring_facts
 from valvelab.tables.verdicts import WORDS, worst_by_item
 from valvelab.units import System
 from valvelab.window.bays.springs_drawings import CoilBindView, MapView
+from valvelab.window.bays.springs_history_pane import HistoryPane
 from valvelab.window.bays.springs_sets_pane import SetsPane
 from valvelab.window.bays.springs_shims_pane import ShimsPane
 from valvelab.window.bays.view import BayView, numbered
@@ -33,7 +34,10 @@ from valvelab.workbench.springs_bay import Usable, chosen_spring, judged_analyse
 
 _PLOTS = (("force", "Force"), ("difference", "Difference"), ("rate", "Rate"), ("coils", "Coil bind"))
 _SPOKEN = {"difference": "Show force less the tray's median", "coils": "Show the coil-bind gap to scale"}
-_LISTS = (("sets", "Sets"), ("springs", "Springs"), ("spring", "Spring"), ("shims", "Shims"))
+_LISTS = (("sets", "Sets"), ("springs", "Springs"), ("spring", "Spring"), ("shims", "Fit"), ("stages", "Stages"))
+_SAID = {"shims": "Show the fitting: springs and shims at each valve", "stages": "Show springs from stage to stage"}
+_ALONE = frozenset({"shims", "stages"})
+"""Lists that take the room of the drawings and of the map."""
 _SHOWN = (
     "seat_force", "open_force", "rate", "coil_bind_margin", "solid_height", "free_length", "hysteresis", "set_loss",
 )  # fmt: skip
@@ -61,6 +65,8 @@ class SpringsView(BayView[SpringsInspection]):
         self.sets_pane.spring_chosen.connect(self.choose_item)
         self.shims_pane = ShimsPane(bench, self)
         self.shims_pane.spring_chosen.connect(self.choose_item)
+        self.history_pane = HistoryPane(self)
+        self.history_pane.spring_chosen.connect(self.choose_item)
         self.spring_name = Heading("", 1.05, self)
         self.spring_name.setTextFormat(Qt.TextFormat.PlainText)
         self._no_map = QLabel(_NO_MAP, self, wordWrap=True, alignment=Qt.AlignmentFlag.AlignCenter)
@@ -71,12 +77,12 @@ class SpringsView(BayView[SpringsInspection]):
         self.map_pages.addWidget(self.map)
         self.map_pages.addWidget(self._no_map)
         self.plots = Chips(self.bench, self, SpringsState, "plots", _PLOTS, spoken=_SPOKEN)
-        lists = (self.sets_pane, self.table, self.facts, self.shims_pane)
-        self.lists = Chips(self.bench, self, SpringsState, "page", _LISTS, lists)
+        lists = (self.sets_pane, self.table, self.facts, self.shims_pane, self.history_pane)
+        self.lists = Chips(self.bench, self, SpringsState, "page", _LISTS, lists, _SAID)
         self.pages = self.lists.stack
         drawings = splitter(self, Qt.Orientation.Vertical, (self.stack, 3), (self.coils, 1), sizes=(330, 150))
-        left = titled(self, self.spring_name, drawings, self.plots.row, level=True)
-        middle = titled(self, "The tray", self.map_pages, level=True)
+        self._left = left = titled(self, self.spring_name, drawings, self.plots.row, level=True)
+        self._middle = middle = titled(self, "The tray", self.map_pages, level=True)
         right = titled(self, "", self.pages, self.lists.row, level=True)
         across = ((left, 4), (middle, 3), (right, 4))
         stacked(self, splitter(self, Qt.Orientation.Horizontal, *across, sizes=(380, 265, 405)))
@@ -109,12 +115,11 @@ class SpringsView(BayView[SpringsInspection]):
         wish = springs_bay.wish_of(document, usable)
         grouping = springs_bay.grouping_of(document, usable.values)
         seen = (document.units, look())
-        plots = tuple(name for name, _ in _PLOTS if name in document.state(SpringsState).plots)
-        if self.changed("plots", inspection, *seen, spring, plots, grouping.sets):
-            self._show_plots(document, inspection, spring, plots, grouping)
-        if self.changed("map", usable, *seen, spring, grouping.sets):
-            self._show_map(inspection, document.units, spring, grouping, usable)
         page = document.state(SpringsState).page
+        for drawings in (self._left, self._middle):
+            drawings.setHidden(page in _ALONE)
+        if page not in _ALONE:
+            self._show_drawings(document, inspection, spring, grouping, usable)
         if (first or page == "springs") and self.changed("tables", inspection, *seen, grouping.sets):
             set_of = {name: number for number, one in enumerate(grouping.sets, start=1) for name in one}
             worst = worst_by_item(inspection.result.verdicts)
@@ -127,7 +132,32 @@ class SpringsView(BayView[SpringsInspection]):
             self.sets_pane.show_sets(document, usable, wish, grouping)
         self.sets_pane.tree.bring(spring)
         self.table.select_where(lambda row: row.spring == spring)
-        self.shims_pane.show_plan(document, wanted=document.state(SpringsState).page == "shims")
+        self.shims_pane.show_plan(document, grouping, spring, wanted=page == "shims")
+        if page == "stages":
+            self._show_stages(inspection, document.units, spring)
+
+    def _show_drawings(
+        self,
+        document: Document,
+        inspection: SpringsInspection,
+        spring: str,
+        grouping: sets.Grouping,
+        usable: Usable,
+    ) -> None:
+        """Redraw force lines, coils and map where they are seen."""
+        seen = (document.units, look())
+        plots = tuple(name for name, _ in _PLOTS if name in document.state(SpringsState).plots)
+        if self.changed("plots", inspection, *seen, spring, plots, grouping.sets):
+            self._show_plots(document, inspection, spring, plots, grouping)
+        if self.changed("map", usable, *seen, spring, grouping.sets):
+            self._show_map(inspection, document.units, spring, grouping, usable)
+
+    def _show_stages(self, inspection: SpringsInspection, units: System, spring: str) -> None:
+        seen = (units, look())
+        if self.changed("history", inspection, *seen):
+            self.history_pane.show_history(inspection, units)
+        if self.changed("stages", inspection, *seen, spring):
+            self.history_pane.show_spring(inspection, spring, units)
 
     def _show_plots(
         self,

@@ -1,0 +1,207 @@
+"""A change of a shim plan by hand: chosen at one position, told before it is done, then done or left."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from PySide6.QtCore import QSignalBlocker, Qt, Signal
+from PySide6.QtWidgets import QComboBox, QGridLayout, QLabel, QSizePolicy, QWidget
+
+from valvelab.inspection.springs.shim_case import FittingPlan, Lock, ShimCase
+from valvelab.springs.shims import Stack
+from valvelab.tables.shims import offset_told, shims_told
+from valvelab.units import System, display_unit
+from valvelab.window.layouts import beside, stacked
+from valvelab.window.panes import button, colour_text, offer
+from valvelab.workbench.fitting import Told, effect_told
+
+_NOTHING = "Choose another spring or other parts: what that does is told here before it is done."
+_KINDS = ("shims", "packer", "keepers", "retainer")
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """The plan as it stands, what it is evaluated by, and the positions that are locked."""
+
+    case: ShimCase
+    plan: FittingPlan
+    locked: tuple[str, ...]
+    units: System
+
+
+class FitEdit(QWidget):
+    """Position, spring and parts; the effect; `done(plan)` when it is wanted, `position_chosen` when another is.
+
+    Enter does it and Escape leaves it, wherever the focus is in the pane (`do_it`, `leave_it`).
+    """
+
+    done = Signal(object, str)
+    position_chosen = Signal(str)
+
+    def __init__(self, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.standing: Standing | None = None
+        self.position = ""
+        self.told = Told("", "")
+        self._filled: object = None
+        self.at_box = self._box("Position that is changed", self._on_position)
+        self.spring_box = self._box("Spring at this position", self._consider)
+        self.swap_box = self._box("Position to swap springs with", self._on_swap)
+        self.part_boxes = {kind: self._box(f"{kind.capitalize()} at this position", self._consider) for kind in _KINDS}
+        self.effect = QLabel(_NOTHING, self, wordWrap=True, textFormat=Qt.TextFormat.PlainText)
+        self.effect.setAccessibleName("Effect of the change")
+        self.effect.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Minimum)
+        self.effect.setAlignment(Qt.AlignmentFlag.AlignTop)
+        self.effect.setMinimumHeight(round(4.0 * self.fontMetrics().height()))
+        self.do_button = button(self, "&Do it", "Do what is told above (Enter)", self.do_it)
+        self.leave_button = button(self, "&Leave it", "Leave the plan as it stands (Escape)", self.leave_it)
+        self._lay_out()
+
+    def _box(self, spoken: str, chosen: Any) -> QComboBox:
+        box = QComboBox(self)
+        box.setAccessibleName(spoken)
+        box.setToolTip(spoken)
+        box.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
+        box.setMinimumContentsLength(8)
+        box.currentIndexChanged.connect(lambda _index: chosen())
+        return box
+
+    def _lay_out(self) -> None:
+        grid = QGridLayout()
+        grid.setContentsMargins(0, 0, 0, 2)
+        grid.setHorizontalSpacing(6)
+        grid.setVerticalSpacing(3)
+        self._labels: dict[str, QLabel] = {}
+        first = {"at": self.at_box, "spring": self.spring_box, "swap with": self.swap_box}
+        for line, (word, box) in enumerate({**first, **self.part_boxes}.items()):
+            label = QLabel(word, self)
+            label.setBuddy(box)
+            self._labels[word] = label
+            grid.addWidget(label, line, 0)
+            grid.addWidget(box, line, 1)
+        grid.setColumnStretch(1, 1)
+        self.doing = beside(self.do_button, self.leave_button, 1, margins=(0, 2, 0, 2))
+        stacked(self, grid, self.effect, self.doing)
+
+    # -- showing ----------------------------------------------------------------------------------------------------
+
+    def show_standing(self, standing: Standing, position: str) -> None:
+        """Show what stands at a position; what was being considered for it is left where either is another."""
+        places = [one.position for one in standing.plan.settings]
+        self.position = position if position in places else places[0]
+        if self._filled == (standing, self.position):
+            return
+        self.standing, self._filled = standing, (standing, self.position)
+        offer(self.at_box, [(place, place) for place in places], self.position)
+        self._fill()
+
+    def _fill(self) -> None:
+        """Fill the boxes with what there is, and choose what stands."""
+        if self.standing is None:
+            return
+        case, plan, units = self.standing.case, self.standing.plan, self.standing.units
+        here = plan.at(self.position)
+        stands = {one.spring: one.position for one in plan.settings}
+        names = [*(one.name for one in case.springs), *case.barred]
+        names += [here.spring] if here.spring not in names else []
+        offer(self.spring_box, [(_spring(name, stands, case, self.position), name) for name in names], here.spring)
+        others = [one for one in plan.settings if one.position != self.position]
+        swaps = [("–", ""), *((f"{one.position} · {one.spring}", one.position) for one in others)]
+        offer(self.swap_box, swaps, "")
+        place = next(one for one in case.heights.positions if one.position == self.position)
+        shims, *parts = case.options(place, Lock())
+        shims = _with(sorted(shims, key=sum), here.stack.shims_mm)
+        told: list[tuple[str, Any]] = [(_stack(one, units), one) for one in shims]
+        self._offer("shims", told, here.stack.shims_mm)
+        now = (here.stack.packer_mm, here.stack.keeper_mm, here.stack.retainer_mm)
+        for kind, sizes, size in zip(_KINDS[1:], parts, now, strict=True):
+            offered = _with(sizes, size)
+            self._offer(kind, [(_size(kind, one, units), one) for one in offered], size)
+        self._consider()
+
+    def _offer(self, kind: str, rows: Sequence[tuple[str, Any]], chosen: Any) -> None:
+        """Offer the sizes of a part; without a choice it isn't shown."""
+        box = self.part_boxes[kind]
+        with QSignalBlocker(box):
+            box.clear()
+            for text, value in rows:
+                box.addItem(text, (value,))
+            box.setCurrentIndex([value for _, value in rows].index(chosen))
+        for widget in (box, self._labels[kind]):
+            widget.setVisible(len(rows) > 1)
+
+    # -- considering ------------------------------------------------------------------------------------------------
+
+    def proposal(self) -> FittingPlan | None:
+        """The plan that the boxes ask for."""
+        if self.standing is None:
+            return None
+        shims, packer, keeper, retainer = (self.part_boxes[kind].currentData()[0] for kind in _KINDS)
+        stack = Stack(tuple(shims), packer, keeper or 0.0, retainer or 0.0)
+        plan = self.standing.plan.with_stack(self.position, stack)
+        spring = self.spring_box.currentData()
+        return plan if spring == plan.at(self.position).spring else plan.with_spring(self.position, spring)
+
+    @property
+    def open(self) -> bool:
+        """Whether a change is being considered."""
+        return self.standing is not None and self.proposal() != self.standing.plan
+
+    def _consider(self) -> None:
+        plan, standing = self.proposal(), self.standing
+        if plan is None or standing is None:
+            return
+        self.told = Told("", "")
+        if plan != standing.plan:
+            self.told = effect_told(standing.case.effect(standing.plan, plan), standing.locked, standing.units)
+        refused = f"refused because {self.told.refused}" if self.told.refused else ""
+        self.effect.setText("; ".join(part for part in (refused, self.told.text) if part) or _NOTHING)
+        colour_text(self.effect, "reject" if refused else "text" if self.open else "quiet")
+        self.do_button.setEnabled(self.open and not refused)
+        self.leave_button.setEnabled(self.open)
+
+    def _on_position(self) -> None:
+        self.position = self.at_box.currentData() or self.position
+        self._filled = (self.standing, self.position)
+        self._fill()
+        self.position_chosen.emit(self.position)
+
+    def _on_swap(self) -> None:
+        other = self.swap_box.currentData()
+        if self.standing is not None and other:
+            self.spring_box.setCurrentIndex(self.spring_box.findData(self.standing.plan.at(other).spring))
+
+    def do_it(self) -> None:
+        """Do what was told."""
+        plan = self.proposal()
+        if plan is not None and self.do_button.isEnabled():
+            self.done.emit(plan, self.position)
+
+    def leave_it(self) -> None:
+        """Leave the plan as it stands."""
+        self._fill()
+
+
+def _with(sizes: Sequence[Any], there: Any) -> list[Any]:
+    """The sizes, and what is there where it is none of them."""
+    return [*sizes, *([] if there in sizes else [there])]
+
+
+def _spring(name: str, stands: dict[str, str], case: ShimCase, position: str) -> str:
+    place = stands.get(name)
+    where = "" if place in {None, position} else f" · at {place}"
+    return f"{name}{where}{' · kept out' if name in case.barred else ''}"
+
+
+def _stack(shims_mm: tuple[float, ...], units: System) -> str:
+    unit = display_unit("mm", units).label
+    told = shims_told(shims_mm, units)
+    return f"{told} = {shims_told((sum(shims_mm),), units)} {unit}" if len(shims_mm) > 1 else told
+
+
+def _size(kind: str, size_mm: float | None, units: System) -> str:
+    if kind == "packer":
+        return "none" if size_mm is None else shims_told((size_mm,), units)
+    return offset_told(size_mm, units)

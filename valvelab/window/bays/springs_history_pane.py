@@ -1,0 +1,97 @@
+"""From stage to stage: what each spring lost since it was new, how it goes on, and when it is due."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtWidgets import QWidget
+
+from valvelab.figures.history_figures import due_first, history_figure
+from valvelab.inspection.springs.inspect import SpringsInspection
+from valvelab.records.springs_result import SpringResult
+from valvelab.tables.description import Column
+from valvelab.tables.springs import FollowedRow, due_columns, due_ends, followed_rows, spring_column
+from valvelab.units import System
+from valvelab.window.chips import Heading
+from valvelab.window.drawing import FigureView
+from valvelab.window.layouts import stacked
+from valvelab.window.panes import splitter
+from valvelab.window.tables import TableView, of
+
+_ONE_STAGE = (
+    "These readings hold one stage of each spring. A column of stages, such as new, run-in and after a meeting, with "
+    "dates, shows here what each spring lost and when it is due."
+)
+_FOLLOWED = "seat_force"
+
+
+class HistoryPane(QWidget):
+    """A row each limit on the seat force that a spring moves towards, due first on top; the plot of the chosen one."""
+
+    spring_chosen = Signal(str)
+
+    def __init__(self, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.first = Heading("", 1.05, self)
+        self.first.setTextFormat(Qt.TextFormat.PlainText)
+        self.first.setContentsMargins(8, 4, 6, 4)
+        self.first.setWordWrap(True)
+        self.first.setAccessibleName("First spring that is due")
+        self.sheet = TableView(
+            "from stage to stage", (), self, sortable=False, spoken="Springs from stage to stage, due first"
+        )
+        self.sheet.chosen.connect(lambda row: self.spring_chosen.emit(row[0].spring))
+        self.plot = FigureView("Seat force from stage to stage", self)
+        stacked(self, self.first, (splitter(self, Qt.Orientation.Vertical, (self.sheet, 1), (self.plot, 1)), 1))
+
+    def show_history(self, inspection: SpringsInspection, units: System) -> None:
+        """Show the springs that were read in several stages."""
+        history = sorted(inspection.result.history, key=due_first)
+        rows = [row for one in history for row in sorted(followed_rows([one]), key=_when) if _is_followed(row)]
+        self.first.setText(_told(rows) if rows else _ONE_STAGE)
+        self.sheet.setVisible(bool(rows))
+        last = {row.spring: row for row in inspection.result.springs}
+        springs = [last[row[0].spring] for row in rows]
+        lost = of(_of_spring(spring_column(f"{_FOLLOWED}_drop"), last), units, rows)
+        columns = [of(column, units, rows) for column in due_columns(units) if column.head != "trend of"]
+        self.sheet.show_rows(rows, [columns[0], lost, *columns[1:]] if springs else columns)
+
+    def show_spring(self, inspection: SpringsInspection, spring: str, units: System) -> None:
+        """Bring a spring to the front."""
+        figure = history_figure(inspection.result, spring)
+        self.plot.setVisible(figure is not None)
+        if figure is not None:
+            self.plot.show_figure(figure, units)
+        self.sheet.select_where(lambda row: row[0].spring == spring)
+
+
+def _is_followed(row: FollowedRow) -> bool:
+    return row[1].characteristic == _FOLLOWED
+
+
+def _when(row: FollowedRow) -> tuple[bool, str, float]:
+    """Sorts the limits of a spring by when they are reached, those that are not known to be last."""
+    due = row[2]
+    if due is None or (due.due_date is None and due.due_stage is None):
+        return True, "", 0.0
+    return False, due.due_date or "", due.due_stage or 0.0
+
+
+def _of_spring(column: Column[SpringResult], springs: dict[str, SpringResult]) -> Column[FollowedRow]:
+    """A column of springs, of the spring that a row follows."""
+    value, u = column.value, column.u
+    return Column(
+        column.head,
+        column.unit,
+        None if value is None else lambda row: value(springs[row[0].spring]),
+        None if u is None else lambda row: u(springs[row[0].spring]),
+        tip=column.tip,
+    )
+
+
+def _told(rows: list[FollowedRow]) -> str:
+    """Which spring is due first, and when."""
+    history, _, due = rows[0]
+    if due is None or (due.due_date is None and due.due_stage is None):
+        return f"{len({row[0].spring for row in rows})} springs from stage to stage: none is known to come due"
+    when, earliest, latest = due_ends(due)
+    return f"Due first: {history.spring}, {when} (earliest {earliest}, latest {latest})"
