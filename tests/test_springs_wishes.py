@@ -41,8 +41,18 @@ def a_table(seats: dict[str, float], rate: float = 30.0) -> str:
     return f"{HEAD}spring,40 mm [N],35 mm [N],30 mm [N]\n{rows}"
 
 
-SEATS = {"a": 240.0, "b": 241.0, "c": 242.0, "d": 243.0, "e": 250.0, "f": 251.0, "g": 252.0, "h": 253.0,
-         "bad": 228.0, "near": 235.1}  # fmt: skip
+SEATS = {
+    "a": 240.0,
+    "b": 241.0,
+    "c": 242.0,
+    "d": 243.0,
+    "e": 250.0,
+    "f": 251.0,
+    "g": 252.0,
+    "h": 253.0,
+    "bad": 228.0,
+    "near": 235.1,
+}
 
 
 @pytest.fixture
@@ -138,18 +148,31 @@ def test_every_wish_is_told_and_can_be_taken_back() -> None:
     wishes = Wishes({"bad": "re-measured"}, {"a": "scratched"}, (("b", "c"),), (("d", "e"),), (("f",),))
     told = list(set_wishes.told(wishes))
     assert [one.text for one in told] == [
-        "bad taken in: re-measured", "a left out: scratched", "together: b, c", "apart: d, e", "fixed in one set: f",
-    ]  # fmt: skip
+        "bad taken in: re-measured",
+        "a left out: scratched",
+        "together: b, c",
+        "apart: d, e",
+        "fixed in one set: f",
+    ]
     assert all(len(list(set_wishes.told(one.without))) == len(told) - 1 for one in told)
 
 
 def test_wishes_become_the_fields_of_the_part() -> None:
-    wishes = Wishes({"bad": "x = 2"}, {"a": "bent"}, (("b", "c"),), (("d", "e"),), (),
-                    (Place("intake", 8, 240.0, None), Place("exhaust", 6)))  # fmt: skip
+    wishes = Wishes(
+        {"bad": "x = 2"},
+        {"a": "bent"},
+        (("b", "c"),),
+        (("d", "e"),),
+        (),
+        (Place("intake", 8, 240.0, None), Place("exhaust", 6)),
+    )
     assert set_wishes.part_fields(wishes) == {
-        "take": ("bad=x = 2",), "leave_out": ("a=bent",), "together": ("b,c",), "apart": ("d,e",),
+        "take": ("bad=x = 2",),
+        "leave_out": ("a=bent",),
+        "together": ("b,c",),
+        "apart": ("d,e",),
         "position": ("intake: size=8, seat_force=240.0 N..", "exhaust: size=6"),
-    }  # fmt: skip
+    }
 
 
 def test_the_map_marks_what_is_not_used_and_what_is_undecided() -> None:
@@ -392,6 +415,6 @@ def test_a_thousand_springs_never_hold_the_window_up(window: MainWindow) -> None
     drawn = time.thread_time() - began
     view.map.name_marks(names, str)
     began = time.thread_time()
-    view.map._on_mouse(QPointF(100.0, 100.0))  # noqa: SLF001 - what a move of the pointer calls
+    view.map.scene().sigMouseMoved.emit(QPointF(100.0, 100.0))
     hovered = time.thread_time() - began
     assert max(filled, drawn, hovered) < 0.1, (filled, drawn, hovered)

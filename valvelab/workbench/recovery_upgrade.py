@@ -12,7 +12,7 @@ from valvelab.workbench.sets import AT_FIRST, Proof, SpringsState
 Choices = Mapping[str, str | float | bool]
 Value = TypeVar("Value")
 _UNSET = -1e9
-_PROOF = tuple(Proof.__dataclass_fields__)
+_PROOF = tuple(name for name in Proof.__dataclass_fields__ if name != "asked")
 
 
 def states_of(choices: Mapping[str, Choices]) -> dict[str, dict[str, Any]]:

@@ -360,11 +360,15 @@ def told(one: Standing, wish: Wish, units: System) -> str:
     return ", ".join(parts)
 
 
-def order_told(grouping: Grouping, wish: Wish) -> str:
-    """By what sets stand in order; nothing of one set, or where springs were moved by hand."""
-    if len(grouping.sets) < 2 or grouping.edited or not wish.within:
+def order_told(grouping: Grouping, values: Values, wish: Wish) -> str:
+    """By what sets stand in order; nothing of one set, or of sets in an order of their own."""
+    if len(grouping.sets) < 2 or not wish.within:
         return ""
     name = "seat_force" if "seat_force" in wish.within else next(iter(wish.within))
+    all_of = enumerate(standings(grouping, values, wish))
+    places = [(grouping.place_of(number), one.mean.get(name, 0.0)) for number, one in all_of]
+    if places != sorted(places):
+        return ""
     return in_order(words(name), placed=bool(grouping.places))
 
 

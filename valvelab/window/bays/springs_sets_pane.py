@@ -231,7 +231,7 @@ class SetsPane(QWidget):
         self.gauge.setValue(0)
         said = [
             sets.verdict_on(self.grouping, self.usable.values, self.wish),
-            sets.order_told(self.grouping, self.wish),
+            sets.order_told(self.grouping, self.usable.values, self.wish),
             sets.kept_out_shortly(self.usable.out),
         ]
         text = ". ".join(part.removesuffix(".") for part in said if part)
