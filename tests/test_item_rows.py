@@ -22,7 +22,7 @@ from valvelab.tables.item_rows import item_rows
 
 ITEMS = {
     "lobes": "lobes", "springs": "springs", "sets": "sets", "shims": "positions", "phasing": "lobes",
-    "shaft": "stations", "motion": "valves", "liftcheck": "checks", "texture": "", "gauge": "",
+    "shaft": "stations", "motion": "valves", "liftcheck": "checks", "lash": "valves", "texture": "", "gauge": "",
 }  # fmt: skip
 
 
