@@ -102,8 +102,7 @@ class SpringsView(BayView[SpringsInspection]):
 
     def show_answer(self, document: Document, inspection: SpringsInspection) -> None:
         """Redraw what changed: the tray, the chosen spring, the sets, the shims."""
-        first = inspection is not self._inspection
-        if first:
+        if inspection is not self._inspection:
             self._inspection = inspection
             self._points = spring_figures.map_points(judged_analyses(inspection))
             self._tray = spring_figures.tray_lines(inspection)
@@ -115,17 +114,18 @@ class SpringsView(BayView[SpringsInspection]):
         wish = springs_bay.wish_of(document, usable)
         grouping = springs_bay.grouping_of(document, usable.values)
         seen = (document.units, look())
+        fresh = self.changed("look", inspection, *seen)
         page = document.state(SpringsState).page
         for drawings in (self._left, self._middle):
             drawings.setHidden(page in _ALONE)
         if page not in _ALONE:
             self._show_drawings(document, inspection, spring, grouping, usable)
-        if (first or page == "springs") and self.changed("tables", inspection, *seen, grouping.sets):
+        if (fresh or page == "springs") and self.changed("tables", inspection, *seen, grouping.sets):
             set_of = {name: number for number, one in enumerate(grouping.sets, start=1) for name in one}
             worst = worst_by_item(inspection.result.verdicts)
             columns = _columns(inspection.result.springs, document.units, set_of, worst)
             self.table.show_rows(inspection.result.springs, columns)
-        if (first or page == "spring") and self.changed("facts", inspection, *seen, spring):
+        if (fresh or page == "spring") and self.changed("facts", inspection, *seen, spring):
             row = spring_figures.row_of(inspection, spring)
             self.facts.show_rows(spring_facts(row, inspection.result.springs, document.units))
         if self.changed("sets", usable, *seen, wish, grouping):
