@@ -10,7 +10,6 @@ from typing import TypeVar
 from valvelab.errors import BadFile
 from valvelab.files.adopted_uncertainty import read_adopted_length
 from valvelab.files.contents import Given
-from valvelab.files.instrument_card import read_instrument_card
 from valvelab.files.lift_check_sheet import read_lift_check_sheet
 from valvelab.inspection.lift_check.inspect import CAUTION, Known, LiftCheckInspection, inspect_lift_check
 from valvelab.job.use import Around, Told, Use
@@ -76,6 +75,8 @@ def known_instrument(
         known = known.adopting(value, Path(source.file).name)
         sources.append(source)
     if (card := card or named.get("card")) is not None:
+        from valvelab.files.instrument_card import read_instrument_card
+
         found, source = read_instrument_card(card)
         if found.dimension != "length":
             raise BadFile(source.file, "unit", f"{found.unit!r}, a card of forces", "one of lengths")

@@ -7,7 +7,7 @@ from collections.abc import Collection, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from valvelab.errors import BadSpec
 from valvelab.inspection.characteristics import Subject
@@ -16,11 +16,13 @@ from valvelab.inspection.judging import Item, judge
 from valvelab.inspection.lift_check.measure import NO_CALIBRATION, CheckedValve, InstrumentInUse, checked
 from valvelab.inspection.limits import meant_here, nearest_readings
 from valvelab.measured import Once
-from valvelab.records.instrument_card import InstrumentCard
 from valvelab.records.lift_check import Indicator, LiftCheck, LiftCheckSheet, TimingWheel
 from valvelab.records.lift_check_result import CheckedEvent, CheckedLift, InstrumentTold, LeftOut, LiftCheckResult
 from valvelab.records.result import Note, Source, Verdict, info, warning
 from valvelab.records.spec import Spec
+
+if TYPE_CHECKING:  # few sheets name a card
+    from valvelab.records.instrument_card import InstrumentCard
 
 CAUTION = (
     "Turn the engine by hand with the plugs out. Results support, and never replace, the judgement of the event's own "
