@@ -1,4 +1,7 @@
-"""`python3 tests [pytest options]`: sets everything up, then runs the tests without a screen."""
+"""`python3 tests [pytest options]`: sets everything up, then runs the tests without a screen.
+
+Without options every test runs, spread over the cores file by file; with options pytest gets them as they are.
+"""
 
 from __future__ import annotations
 
@@ -7,6 +10,8 @@ import sys
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
+#: each worker holds a window and a database of its own, so that there may be too many of them
+SPREAD = ["-n", "auto", "--maxprocesses", "4", "--dist", "loadfile"]
 
 
 def main() -> None:
@@ -17,7 +22,7 @@ def main() -> None:
     bootstrap.provide_packages(bootstrap.missing_packages(bootstrap.OFFSCREEN))
     os.environ["QT_QPA_PLATFORM"] = "offscreen"
     os.chdir(ROOT)
-    bootstrap.enter(["-m", "pytest", *sys.argv[1:]], extra="test")
+    bootstrap.enter(["-m", "pytest", *(sys.argv[1:] or SPREAD)], extra="test")
 
 
 if __name__ == "__main__":
