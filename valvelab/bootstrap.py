@@ -1,7 +1,8 @@
 """Sets up `.venv` beside a checkout, so that `python3 valvelab …` and `python3 tests` work at once.
 
-Standard library only, because it runs before anything is installed. What is installed is stamped with the hash of
-pyproject.toml; a start with a matching stamp costs one small file read. An installed copy never comes here.
+Standard library only, because it runs before anything is installed. What is installed are the versions that a lock
+beside the checkout names, each file checked against its hash; it is stamped with the hash of lock and pyproject.toml,
+and a start with a matching stamp costs a few small file reads. An installed copy never comes here.
 """
 
 from __future__ import annotations
@@ -19,6 +20,11 @@ from typing import NoReturn
 ROOT = Path(__file__).resolve().parent.parent
 VENV = ROOT / ".venv"
 OLDEST = (3, 11)
+#: the newest Python for which the locked versions were tried; a later one gets what pyproject.toml allows
+NEWEST_LOCKED = (3, 14)
+#: set to anything: no system packages are installed; the versions are those that pyproject.toml allows
+KEEP_SYSTEM = "VALVELAB_NO_APT"
+UNLOCKED = "VALVELAB_UNLOCKED"
 CANNOT_SET_UP = 3
 
 #: shared library → Debian and Ubuntu package, for Qt without a screen
@@ -78,10 +84,12 @@ def provide_packages(packages: list[str]) -> bool:
         return True
     names = " ".join(packages)
     as_root = hasattr(os, "geteuid") and os.geteuid() == 0
-    if not (as_root and shutil.which("apt-get")):
+    if os.environ.get(KEEP_SYSTEM) or not (as_root and shutil.which("apt-get")):
         say(f"this system lacks packages; as root: apt-get install {names}")
         return False
-    say(f"installing system packages: {names}")
+    say(f"this system lacks packages that Qt wants, apt-get install would add: {names} (never with {KEEP_SYSTEM}=1)")
+    if not _agreed("Install them now? [Y/n] "):
+        return False
     environment = {**os.environ, "DEBIAN_FRONTEND": "noninteractive"}
     install = ["apt-get", "install", "-y", "-qq", "--no-install-recommends", *packages]
     _run(["apt-get", "update", "-qq"], environment)
@@ -89,6 +97,15 @@ def provide_packages(packages: list[str]) -> bool:
         return True
     say(f"apt-get could not install: {names}")
     return False
+
+
+def _agreed(question: str) -> bool:
+    """Whoever sits at the terminal decides; where nobody does, the set-up goes on."""
+    if not (sys.stdin and sys.stdin.isatty() and sys.stderr.isatty()):
+        return True
+    sys.stderr.write(f"valvelab: {question}")
+    sys.stderr.flush()
+    return sys.stdin.readline().strip().lower() in {"", "y", "yes"}
 
 
 def _run(command: list[str], environment: dict[str, str] | None = None) -> bool:
@@ -120,8 +137,22 @@ def _stamp_file(extra: str) -> Path:
     return VENV / f"installed{'-' + extra if extra else ''}.stamp"
 
 
-def _stamp() -> str:
-    return hashlib.sha256((ROOT / "pyproject.toml").read_bytes()).hexdigest()
+def lock_file(extra: str) -> Path:
+    """The versions and hashes for the program alone, or with an extra."""
+    return ROOT / ".packaging" / f"locked{'-' + extra if extra else ''}.txt"
+
+
+def _lock(extra: str) -> Path | None:
+    """The lock that counts here, where there is one."""
+    path = lock_file(extra)
+    too_new = sys.version_info[:2] > NEWEST_LOCKED
+    return None if too_new or os.environ.get(UNLOCKED) or not path.exists() else path
+
+
+def _stamp(extra: str) -> str:
+    lock = _lock(extra)
+    content = (ROOT / "pyproject.toml").read_bytes() + (lock.read_bytes() if lock else b"")
+    return hashlib.sha256(content).hexdigest()
 
 
 def _running_version() -> str:
@@ -134,7 +165,7 @@ def is_set_up(extra: str) -> bool:
         stamp, version = _stamp_file(extra).read_text(encoding="ascii").split()
     except (OSError, ValueError):
         return False
-    return stamp == _stamp() and venv_python().exists() and (not inside_venv() or version == _running_version())
+    return stamp == _stamp(extra) and venv_python().exists() and (not inside_venv() or version == _running_version())
 
 
 def set_up(extra: str, libraries: dict[str, str] | None = None) -> None:
@@ -168,10 +199,20 @@ def _install(extra: str, libraries: dict[str, str]) -> None:
     base = getattr(sys, "_base_executable", sys.executable)
     pip = _make_venv(base)
     provide_packages(missing_packages(libraries))
-    what = f"{ROOT}[{extra}]" if extra else str(ROOT)
     environment = {**os.environ, "PIP_ROOT_USER_ACTION": "ignore", "PIP_DISABLE_PIP_VERSION_CHECK": "1"}
-    if not _run([*pip, "install", "-qq", "--editable", what], environment):
-        refuse("the dependencies could not be installed (the reason stands above)")
+    install = [*pip, "install", "-qq"]
+    lock = _lock(extra)
+    if lock:
+        # the project's own build tool is locked too, so that nothing comes unchecked
+        steps = [
+            [*install, "--require-hashes", "--only-binary", ":all:", "--requirement", str(lock)],
+            [*install, "--no-deps", "--no-build-isolation", "--editable", str(ROOT)],
+        ]
+    else:
+        steps = [[*install, "--editable", f"{ROOT}[{extra}]" if extra else str(ROOT)]]
+    if not all(_run(step, environment) for step in steps):
+        ways = f"; {UNLOCKED}=1 takes the versions that can be had instead" if lock else ""
+        refuse(f"the dependencies could not be installed (the reason stands above){ways}")
     version = subprocess.run(  # noqa: S603 - the interpreter just made
         [str(venv_python()), "-c", "import sys; print(*sys.version_info[:2], sep='.')"],
         capture_output=True,
@@ -179,7 +220,7 @@ def _install(extra: str, libraries: dict[str, str]) -> None:
         check=True,
     ).stdout.strip()
     for name in {"", extra}:
-        _stamp_file(name).write_text(f"{_stamp()} {version}\n", encoding="ascii")
+        _stamp_file(name).write_text(f"{_stamp(name)} {version}\n", encoding="ascii")
 
 
 def _make_venv(base: str) -> list[str]:
