@@ -11,9 +11,9 @@ if [ "${1:-}" = --remove ]; then
   rm -f "$entry" "$kind" "$icon"
 else
   mkdir -p "$(dirname "$entry")" "$(dirname "$kind")" "$(dirname "$icon")"
-  # a path in Exec is quoted, and what the entry's own syntax would read as a code is doubled
-  path=$(printf '%s' "$here/valvelab" | sed 's/[\\"`$]/\\\\&/g; s/%/%%/g')
-  awk -v path="$path" '/^Exec=/ { printf "Exec=\"%s\" %%F\n", path; next } { print }' "$here/desktop/valvelab.desktop" >"$entry"
+  # a path in Exec is quoted: two backslashes before each of \ " ` $, as the file's own strings take one away, and %%
+  path=$(printf '%s' "$here/valvelab" | sed 's/\\/\\\\\\\\/g; s/["`$]/\\\\&/g; s/%/%%/g') \
+    awk '/^Exec=/ { printf "Exec=\"%s\" %%F\n", ENVIRON["path"]; next } { print }' "$here/desktop/valvelab.desktop" >"$entry"
   cp "$here/desktop/valvelab.xml" "$kind"
   cp "$here/desktop/valvelab.svg" "$icon"
 fi

@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+import configparser
 import hashlib
+import io
 import os
 import shutil
 import subprocess
 import sys
 import sysconfig
+import tomllib
 from pathlib import Path
 
 import pytest
+from packaging.requirements import Requirement
+from packaging.utils import canonicalize_name
+from something import each
 
 from valvelab import __version__, bootstrap
 from valvelab.__main__ import has_display
@@ -160,3 +166,80 @@ def test_what_counts_as_a_display(monkeypatch: pytest.MonkeyPatch, environment: 
     for name, value in environment.items():
         monkeypatch.setenv(name, value)
     assert has_display() is expected
+
+
+@pytest.mark.parametrize("extra", ["", "test"])
+def test_lock_names_a_version_and_hashes_for_all_that_is_asked(extra: str) -> None:
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    text = bootstrap.lock_file(extra).read_text(encoding="utf-8")
+    assert "://" not in text, "a lock names no address"
+    locked: dict[str, list[str]] = {}
+    for entry in each(text.replace("\\\n", " ").splitlines()):
+        requirement, *hashes = entry.split(" --hash=sha256:")
+        assert hashes, requirement
+        assert all(len(digest.strip()) == 64 for digest in hashes), requirement
+        name, _, version = requirement.partition(";")[0].strip().partition("==")
+        locked.setdefault(canonicalize_name(name), []).append(version)
+    asked = [Requirement(line) for line in project["dependencies"]]
+    asked += [Requirement(line) for line in project["optional-dependencies"].get(extra, ())]
+    for requirement in each(asked):
+        if requirement.name == "valvelab":
+            continue
+        versions = locked.get(canonicalize_name(requirement.name), [])
+        assert versions, f"{requirement.name} is not locked: python3 .packaging/lock.py"
+        assert all(requirement.specifier.contains(version) for version in versions), (requirement, versions)
+
+
+def test_lock_counts_in_the_stamp(checkout: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(bootstrap, "ROOT", checkout)
+    monkeypatch.setattr(bootstrap, "VENV", checkout / ".venv")
+    assert bootstrap.is_set_up("")
+    (checkout / ".packaging").mkdir()
+    bootstrap.lock_file("").write_text("a locked version\n", encoding="ascii")
+    assert not bootstrap.is_set_up("")
+    monkeypatch.setenv(bootstrap.UNLOCKED, "1")
+    assert bootstrap.is_set_up("")
+
+
+class Terminal(io.StringIO):
+    """Text that says it comes from a terminal."""
+
+    def isatty(self) -> bool:
+        return True
+
+
+@pytest.mark.parametrize(("answer", "runs"), [("\n", True), ("y\n", True), ("n\n", False)])
+def test_system_packages_are_asked_for_before_they_are_installed(
+    monkeypatch: pytest.MonkeyPatch, answer: str, runs: bool
+) -> None:
+    asked = Terminal()
+    ran: list[list[str]] = []
+    monkeypatch.setattr("sys.stdin", Terminal(answer))
+    monkeypatch.setattr("sys.stderr", asked)
+    monkeypatch.setattr("os.geteuid", lambda: 0)
+    monkeypatch.setattr("shutil.which", lambda _name: "/usr/bin/apt-get")
+    monkeypatch.setattr(bootstrap, "_run", lambda command, _environment=None: ran.append(command) or True)
+    assert bootstrap.provide_packages(["libegl1"]) is runs
+    assert "apt-get install would add: libegl1" in asked.getvalue()
+    assert [command[:2] for command in ran] == ([["apt-get", "update"], ["apt-get", "install"]] if runs else [])
+    monkeypatch.setenv(bootstrap.KEEP_SYSTEM, "1")
+    assert not bootstrap.provide_packages(["libegl1"])
+
+
+@pytest.mark.skipif(os.name == "nt", reason="the menu entry is for desktops of Linux")
+def test_one_folder_build_enters_the_menu(tmp_path: Path) -> None:
+    folder = tmp_path / "bench 100% $new"
+    (folder / "desktop").mkdir(parents=True)
+    shutil.copy(ROOT / ".packaging" / "install.sh", folder)
+    for name in ("valvelab.desktop", "valvelab.xml"):
+        shutil.copy(ROOT / ".packaging" / name, folder / "desktop")
+    (folder / "desktop" / "valvelab.svg").write_text("<svg/>", encoding="utf-8")
+    environment = {"PATH": "/usr/bin:/bin", "HOME": str(tmp_path), "XDG_DATA_HOME": str(tmp_path / "data")}
+    subprocess.run(["sh", str(folder / "install.sh")], env=environment, check=True, capture_output=True)
+    entry = configparser.ConfigParser(interpolation=None)
+    entry.read(tmp_path / "data/applications/valvelab.desktop", encoding="utf-8")
+    # as the Desktop Entry Specification quotes: backslash before $, and %% for a per cent sign
+    assert entry["Desktop Entry"]["Exec"] == f'"{tmp_path}/bench 100%% \\\\$new/valvelab" %F'
+    assert (tmp_path / "data/mime/packages/valvelab.xml").exists()
+    subprocess.run(["sh", str(folder / "install.sh"), "--remove"], env=environment, check=True, capture_output=True)
+    assert not (tmp_path / "data/applications/valvelab.desktop").exists()
