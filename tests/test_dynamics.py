@@ -8,11 +8,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from analytic_lobe import PolynomialLobe
-from scipy.linalg import eigh
+from scipy.linalg import eigh, expm
+from something import each
 
 from valvelab.dynamics.control import contact_force, separation
 from valvelab.dynamics.model import SpringChain, ValveGear, matrices
-from valvelab.dynamics.response import Drive, Response, respond, steps_needed
+from valvelab.dynamics.propagator import exponential
+from valvelab.dynamics.response import Drive, Response, respond, step_needed
 from valvelab.dynamics.surge import lift_harmonics_um, resonances
 from valvelab.dynamics.sweep import LobeDrive, drive_of, sweep
 from valvelab.errors import CannotEvaluate
@@ -108,19 +110,47 @@ def test_slow_motion_feels_the_effective_mass() -> None:
 # dynamic model
 
 
+def test_exponential_is_the_librarys() -> None:
+    """SciPy's expm (Padé) is the second opinion; the size of a step's matrix, stiff and mild."""
+    generator = np.random.default_rng(2)
+    for scale in each((1e-3, 1.0, 30.0)):
+        matrix = scale * generator.normal(size=(12, 12)) / 12.0
+        assert exponential(matrix) == pytest.approx(expm(matrix), rel=1e-9, abs=1e-9 * np.abs(expm(matrix)).max())
+
+
+def test_held_cam_is_followed_exactly_at_any_step() -> None:
+    """A linear gear let go on a cam that holds still: x(t) by the library's exponential at the end of 20 steps."""
+    gear = replace(GEAR, lash_mm=0.0, damping_ratio=0.0)
+    (response,) = respond(gear, held(6.0, 7200, 6.002), [3000.0], 1, record_from=0, keep_state=True, step_s=2e-5)
+    parts, nodes = matrices(gear), matrices(gear).mass.size
+    stiffness = parts.stiffness.copy()
+    stiffness[0, 0] += gear.stiffness_n_per_mm
+    rates = np.block(
+        [
+            [np.zeros((nodes, nodes)), np.eye(nodes)],
+            [-stiffness / parts.mass[:, None], -parts.damping / parts.mass[:, None]],
+        ]
+    )
+    balance = np.linalg.solve(stiffness, np.eye(nodes)[0] * (gear.stiffness_n_per_mm * 6.0 - 300.0))
+    start = response.state[4] - np.concatenate([balance, np.zeros(nodes)])
+    end = response.state[24] - np.concatenate([balance, np.zeros(nodes)])
+    assert np.abs(start[:nodes]).max() > 1e-4
+    assert end == pytest.approx(expm(rates * 20 * 2e-5) @ start, abs=1e-9 * np.abs(start).max())
+
+
 def held(lift_mm: float, steps: int, start_mm: float | None = None) -> Drive:
     """A cam that holds still; the first step may stand elsewhere, so that the valve is let go."""
     drive = np.full(steps, lift_mm)
     drive[0] = lift_mm if start_mm is None else start_mm
-    return Drive(np.linspace(-360.0, 360.0, steps, endpoint=False), drive, np.zeros(steps))
+    return Drive(-360.0, drive, np.zeros(steps))
 
 
 def test_small_signal_frequency_is_the_closed_form() -> None:
     """Valve on gear and massless spring: f = √((K + k)/m)/2π, from the zero crossings of a free vibration."""
     gear = ValveGear(0.120, 20_000.0, SpringChain(300.0, 40.0), damping_ratio=0.0, seat_damping_ratio=0.0)
     steps = 14_400
-    response = respond(gear, held(5.0, steps, 5.004), [1200.0], 1, record_from=0)
-    swing = response.lift_mm[:-1, 0] - response.lift_mm[:-1, 0].mean()
+    (response,) = respond(gear, held(5.0, steps, 5.004), [1200.0], 1, record_from=0, step_s=0.1 / steps)
+    swing = response.lift_mm[:-1] - response.lift_mm[:-1].mean()
     rising = np.flatnonzero((swing[:-1] < 0.0) & (swing[1:] >= 0.0))
     times = (rising - swing[rising] / (swing[rising + 1] - swing[rising])) * (0.1 / steps)
     measured = (times.size - 1) / (times[-1] - times[0])
@@ -130,8 +160,8 @@ def test_small_signal_frequency_is_the_closed_form() -> None:
 def test_damping_ratio_is_the_decay_seen() -> None:
     """ln of successive peaks = 2π ζ/√(1 − ζ²) (textbook logarithmic decrement); the squeeze exceeds the fade-in."""
     gear = ValveGear(0.120, 20_000.0, SpringChain(300.0, 40.0), damping_ratio=0.03)
-    response = respond(gear, held(5.0, 14_400, 5.002), [1200.0], 1, record_from=0)
-    swing = response.lift_mm[:-1, 0] - response.lift_mm[-200:-1, 0].mean()
+    (response,) = respond(gear, held(5.0, 14_400, 5.002), [1200.0], 1, record_from=0, step_s=0.1 / 14_400)
+    swing = response.lift_mm[:-1] - response.lift_mm[-200:-1].mean()
     peaks = np.flatnonzero((swing[1:-1] > swing[:-2]) & (swing[1:-1] >= swing[2:])) + 1
     decay = np.log(swing[peaks[0]] / swing[peaks[6]]) / 6
     assert decay == pytest.approx(2 * math.pi * 0.03, rel=0.03)
@@ -140,9 +170,7 @@ def test_damping_ratio_is_the_decay_seen() -> None:
 def cam_work(response: Response) -> np.ndarray:
     """Work that the cam does on the gear, ∫ F dy by the trapezoidal rule."""
     force, drive = response.gear_force_n, response.drive_mm
-    return np.concatenate(
-        [np.zeros((1, force.shape[1])), np.cumsum(0.5 * (force[1:] + force[:-1]) * np.diff(drive, axis=0), axis=0)]
-    )
+    return np.concatenate([[0.0], np.cumsum(0.5 * (force[1:] + force[:-1]) * np.diff(drive))])
 
 
 def energy(gear: ValveGear, position: np.ndarray, velocity: np.ndarray, drive_mm: np.ndarray) -> np.ndarray:
@@ -165,67 +193,67 @@ def test_energy_balance_without_damping(bind_mm: float | None) -> None:
     """Kinetic and stored energy grow by just the work of the cam, through impacts, loft and coil clash."""
     spring = SpringChain(300.0, 40.0, 520.0, bind_mm, damping_ratio=0.0)
     gear = ValveGear(0.120, 20_000.0, spring, damping_ratio=0.0, seat_damping_ratio=0.0)
-    steps = 4 * steps_needed(gear, 3000.0)
-    response = respond(gear, drive_of(LOBE, steps), [3000.0, 7500.0], 1, keep_state=True, record_from=0)
-    nodes = response.state.shape[1] // 2
-    states = np.swapaxes(response.state, 0, 1)
-    total = energy(gear, states[:nodes], states[nodes:], response.drive_mm)
-    balance = total - total[0] - cam_work(response)
-    scale = float(np.ptp(total, axis=0).min())
-    assert scale > 1000.0
-    assert np.abs(balance).max() < 2e-3 * scale
-    assert (response.lift_mm[:, 1] > response.drive_mm[:, 1] + 0.1).any()
-    assert (response.coil_squeeze_mm > 0.0).any() == (bind_mm is not None)
+    slow, fast = respond(
+        gear,
+        drive_of(LOBE, 28_800),
+        [3000.0, 7500.0],
+        1,
+        keep_state=True,
+        record_from=0,
+        step_s=0.125 * step_needed(gear, 7500.0),
+    )
+    for response in each((slow, fast)):
+        nodes = response.state.shape[1] // 2
+        total = energy(gear, response.state[:, :nodes].T, response.state[:, nodes:].T, response.drive_mm)
+        balance = total - total[0] - cam_work(response)
+        scale = float(np.ptp(total))
+        assert scale > 1000.0
+        assert np.abs(balance).max() < 2e-3 * scale
+    assert (fast.lift_mm > fast.drive_mm + 0.1).any()
+    assert (max(slow.coil_squeeze_mm, fast.coil_squeeze_mm) > 0.0) == (bind_mm is not None)
 
 
 def test_momentum_balance() -> None:
     """Momentum of valve and coils changes by just the impulse of gear, seat and the spring's fixed end."""
-    steps = 2 * steps_needed(GEAR, 6000.0)
-    response = respond(GEAR, drive_of(LOBE, steps), [6000.0], 1, keep_state=True, record_from=0)
+    step = 0.25 * step_needed(GEAR, 6000.0)
+    (response,) = respond(GEAR, drive_of(LOBE, 14_400), [6000.0], 1, keep_state=True, record_from=0, step_s=step)
     parts, nodes = matrices(GEAR), response.state.shape[1] // 2
-    position, velocity = response.state[:, :nodes, 0], response.state[:, nodes:, 0]
+    position, velocity = response.state[:, :nodes], response.state[:, nodes:]
     momentum = velocity @ parts.mass
     end = parts.element_rate * position[:, -1] + parts.damping[-1].sum() * velocity[:, -1]
-    force = response.gear_force_n[:, 0] + response.seat_force_n[:, 0] - GEAR.spring.seat_force_n - end
-    dt = 120.0 / 6000.0 / steps
-    impulse = np.concatenate([[0.0], np.cumsum(0.5 * (force[1:] + force[:-1])) * dt])
+    force = response.gear_force_n + response.seat_force_n - GEAR.spring.seat_force_n - end
+    impulse = np.concatenate([[0.0], np.cumsum(0.5 * (force[1:] + force[:-1])) * step])
     assert np.ptp(momentum) > 0.5
     assert np.abs(momentum - momentum[0] - impulse).max() < 2e-3 * np.ptp(momentum)
 
 
 def test_convergence_is_of_second_order() -> None:
     """Halving the step divides the error by four while contact is kept (smooth forces)."""
-    steps = 2880
-    turn = np.linspace(0.0, 720.0, steps, endpoint=False)
+    steps = 720
+    angle = np.linspace(0.0, 2 * np.pi, 14_400, endpoint=False)
+    drive = Drive(0.0, 5.0 + 2.0 * np.sin(angle) ** 3, 6.0 * np.sin(angle) ** 2 * np.cos(angle) * np.pi / 360.0)
 
-    def lift_at(count: int) -> np.ndarray:
-        angle = np.linspace(0.0, 2 * np.pi, count, endpoint=False)
-        drive = Drive(
-            np.linspace(0.0, 720.0, count, endpoint=False),
-            5.0 + 2.0 * np.sin(angle) ** 3,
-            6.0 * np.sin(angle) ** 2 * np.cos(angle) * np.pi / 360.0,
-        )
-        response = respond(LOSSLESS, drive, [4000.0], 1, record_from=0)
+    def lift_at(finer: int) -> np.ndarray:
+        step = 0.03 / (finer * steps)
+        (response,) = respond(LOSSLESS, drive, [4000.0], 1, record_from=0, keep_state=True, step_s=step)
         assert (response.gear_force_n > 0.0).all()
-        stride = count // steps
-        return response.lift_mm[stride - 1 :: stride, 0]
+        return response.state[finer - 1 :: finer, 0]
 
-    reference = lift_at(32 * steps)
-    errors = [np.abs(lift_at(n * steps) - reference).max() for n in (1, 2, 4)]
+    reference = lift_at(64)
+    errors = [np.abs(lift_at(finer) - reference).max() for finer in (2, 4, 8)]
     orders = np.log2(np.array(errors[:-1]) / np.array(errors[1:]))
-    assert turn.size == steps
     assert orders == pytest.approx(2.0, abs=0.15)
 
 
 def test_slow_running_follows_the_deflected_kinematic_lift() -> None:
-    response = respond(GEAR, drive_of(LOBE, steps_needed(GEAR, 400.0)), [400.0], 2)
+    (response,) = respond(GEAR, drive_of(LOBE), [400.0], 2)
     gear = Gear(LOBE.rocker, 0.2, 20_000.0, 300.0, 40.0)
-    static = np.maximum((response.drive_mm[:, 0] - gear.lost_mm) * gear.share, 0.0)
-    assert np.abs(response.lift_mm[:, 0] - static).max() < 0.01
+    static = np.maximum((response.drive_mm - gear.lost_mm) * gear.share, 0.0)
+    assert np.abs(response.lift_mm - static).max() < 0.01
 
 
 def test_a_shut_valve_stays_at_rest() -> None:
-    response = respond(GEAR, held(0.0, 7200), [3000.0], 2)
+    (response,) = respond(GEAR, held(0.0, 7200), [3000.0], 2)
     assert np.abs(response.lift_mm).max() < 1e-12
     assert response.seat_force_n == pytest.approx(300.0)
 
@@ -292,7 +320,7 @@ def test_an_onset_below_the_sweep_is_not_claimed() -> None:
 def test_models_that_cannot_be_are_refused() -> None:
     with pytest.raises(CannotEvaluate, match="third"):
         ValveGear(0.005, 20_000.0, SPRING)
-    with pytest.raises(CannotEvaluate, match="few"):
-        respond(GEAR, held(1.0, 720), [500.0])
+    with pytest.raises(CannotEvaluate, match="coarse"):
+        respond(GEAR, held(1.0, 720), [500.0], step_s=1e-4)
     with pytest.raises(CannotEvaluate, match="above 0"):
         respond(GEAR, held(1.0, 7200), [0.0])

@@ -250,6 +250,9 @@ def test_no_figure_past_the_free_travel(tmp_path: Path, capsys: pytest.CaptureFi
     train, source = read_train(tmp_path / "train.toml")
     profile = PolynomialLobe(8.0, 75.0, 130.0)
     inspection = inspect_motion(MotionQuestion((MotionLobe("1I", "intake", profile, 130.0),), train), None, (source,))
+    own = inspection.result.valves[0].control.dynamic
+    first = own.crank_rpm.index(own.beyond_travel_rpm)
+    assert 0 < first < len(own.crank_rpm) - 1
     figure = sweep_figure(inspection, "1I")
     assert figure is not None
     assert all(np.isnan(curve.y[first:]).all() and np.isfinite(curve.y[:first]).all() for curve in figure.curves)

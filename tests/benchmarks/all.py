@@ -8,13 +8,8 @@ importing numpy, scipy.interpolate and scipy.optimize; the window's are wall tim
 
 from __future__ import annotations
 
-import os
-
-for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
-    os.environ.setdefault(_name, "1")
-os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
-
 import json
+import os
 import platform
 import re
 import subprocess
@@ -25,8 +20,9 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+ALONE = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "QT_QPA_PLATFORM": "offscreen"}
 ROOT = Path(__file__).resolve().parents[2]
-sys.path[:0] = [str(ROOT), str(ROOT / "tests"), str(ROOT / "tests" / "benchmarks")]
+sys.path.insert(0, str(ROOT / "tests" / "benchmarks"))
 
 import bench_dynamics
 import bench_lift_check
@@ -96,7 +92,7 @@ class Figure:
 def cost(*command: str | Path) -> tuple[float, float, bytes]:
     """CPU seconds and peak MB of a fresh process, and what it printed; a fault ends the run."""
     words = [str(word) for word in command]
-    environment = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
+    environment = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"} | ALONE
     with tempfile.TemporaryFile() as out, tempfile.TemporaryFile() as err:
         process = subprocess.Popen(words, stdout=out, stderr=err, stdin=subprocess.DEVNULL, cwd=ROOT, env=environment)
         _, status, used = os.wait4(process.pid, 0)
@@ -203,9 +199,8 @@ def peers(folder: Path) -> Iterator[Figure]:
     yield Figure(f"reading 57,600 readings over the fastest reader{polars}", 2.5, ours / fastest)
     gear, lobe = bench_dynamics.GEAR, bench_dynamics.LOBE
     speeds = np.linspace(3600.0, 10_000.0, 100)
-    steps = bench_dynamics.steps_needed(gear, float(speeds[0]))
     cycle, _ = bench_dynamics.timed(lambda: bench_dynamics.tight(float(speeds[0]), np.arange(-360.0, 360.0) + 1.0))
-    drive = bench_dynamics.drive_of(lobe, steps)
+    drive = bench_dynamics.drive_of(lobe)
     batch, _ = bench_dynamics.timed(lambda: bench_dynamics.respond(gear, drive, speeds, 4))
     yield Figure("a cycle of motion over an adaptive integrator's", 0.005, batch / cycle / 400.0)
 
@@ -253,9 +248,11 @@ def store(folder: Path) -> Iterator[Figure]:
     del folder
     done = subprocess.run(
         [sys.executable, ROOT / "tests" / "benchmarks" / "bench_store.py"],
-        check=True, capture_output=True, text=True, cwd=ROOT,
+        check=True, capture_output=True, text=True, cwd=ROOT, env={**os.environ, **ALONE},
     )  # fmt: skip
-    for line in re.finditer(r"^(\w+): (list by serial|a lobe's history, with its wear): .*ratio ([\d.]+)$", done.stdout, re.M):
+    for line in re.finditer(
+        r"^(\w+): (list by serial|a lobe's history, with its wear): .*ratio ([\d.]+)$", done.stdout, re.MULTILINE
+    ):
         yield Figure(f"{line[1]}: {line[2]}, 100,000 records over 1,000", 2.0, float(line[3]))
 
 
@@ -264,7 +261,7 @@ def window(folder: Path) -> Iterator[Figure]:
     del folder
     done = subprocess.run(
         [sys.executable, ROOT / "tests" / "benchmarks" / "bench_window.py", "figures"],
-        check=True, capture_output=True, text=True, cwd=ROOT,
+        check=True, capture_output=True, text=True, cwd=ROOT, env={**os.environ, **ALONE},
     )  # fmt: skip
     for row in json.loads(done.stdout.splitlines()[-1]):
         yield Figure(*row)
@@ -288,7 +285,7 @@ def merged(text: str, rows: list[str]) -> str:
 
 def name_of(row: str) -> str:
     """What a row is about, without what may differ from run to run."""
-    return re.sub(r" \((greatest|polars).*?\)", "", row.split(" | ")[0])
+    return re.sub(r" \((greatest|polars).*?\)", "", row.split(" | ", maxsplit=1)[0])
 
 
 def main() -> None:

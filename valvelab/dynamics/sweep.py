@@ -6,22 +6,23 @@ Source: the model of this room, one speed after another.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from itertools import accumulate, pairwise
+from dataclasses import dataclass
+from itertools import islice
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from valvelab.arrays import FloatArray, finite, read_only
 from valvelab.dynamics.model import ValveGear
-from valvelab.dynamics.response import Drive, Response, Tell, respond, steps_needed
+from valvelab.dynamics.response import Drive, Response, Tell, respond, step_needed
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.valve_motion.rocker import Rocker
 from valvelab.valve_motion.valve_lift import Gear, LobeProfile, Timing, peak_crank, valve_motion
 
 BINS = 360
 WINDOW_SHARE = 0.05
-REFINING_SPEEDS = 12
+DRIVE_STEPS = 2880
+REFINING_SPEEDS = 6
 MOST_STEPS = 30_000
 FLOAT_LOFT_MM = 0.05
 FREE_TRAVEL_SHARE = 1.5
@@ -45,8 +46,9 @@ class SpeedSweep:
     should be shut. Loss of contact counts where the valve should be open by more than a twentieth of its lift.
     From the lowest speed on at which the valve goes beyond `free_travel_mm` (the spring's travel to solid, or the lift
     and a half) the model no longer describes the gear: `beyond`, and all figures but `lost` are NaN there.
-    first_loss_rpm: lowest speed at which contact was lost, refined between the sweep's speeds; None if never,
-    and if it was lost at the first one already, so that the onset lies below the sweep.
+    first_loss_rpm: speed at which contact is first lost, refined between the sweep's speeds and then where the least
+    force of two speeds that keep contact leads to nothing; None if never, and if it was lost at the first one already,
+    so that the onset lies below the sweep.
     """
 
     rpm: FloatArray
@@ -76,13 +78,13 @@ class SpeedSweep:
         return float(self.rpm[int(np.argmax(flying))]) if flying.any() else None
 
 
-def drive_of(lobe: LobeDrive, steps: int) -> Drive:
+def drive_of(lobe: LobeDrive, steps: int = DRIVE_STEPS) -> Drive:
     """Drive of one lobe over crank angle from its peak, −360 … 360."""
     turn = np.linspace(-360.0, 360.0, steps, endpoint=False)
     peak = peak_crank(lobe.profile, lobe.timing)
     # a lash far below zero never lets the valve seat, so lift and slope come uncut
     free = valve_motion(lobe.profile, Gear(lobe.rocker, -1e3), lobe.timing, peak + turn)
-    return Drive(turn, free.drive_mm, free.velocity_mm_per_crank_deg)
+    return Drive(-360.0, free.drive_mm, free.velocity_mm_per_crank_deg)
 
 
 def sweep(
@@ -93,117 +95,165 @@ def sweep(
     `tell` is told the share done, two thirds for the first batch, and may end the work. A predicted speed is an
     estimate of the model, never a safe speed.
     """
-    speeds = finite(rpm, "crank speeds", 1)
-    speeds = np.sort(speeds)
-    results = list(_batch(lobes, gear, [speeds] * len(lobes), cycles, _scaled(tell, 0.0, 0.67)))
+    speeds = np.sort(finite(rpm, "crank speeds", 1))
+    drives = [drive_of(lobe) for lobe in lobes]
+    step = _step(gear, speeds)
+    found = _batch(drives, gear, [speeds] * len(lobes), step, cycles, _scaled(tell, 0.0, 0.67))
     # an onset at the first speed lies below the sweep; any other one between two speeds
-    results = [replace(row, first_loss_rpm=None, first_loss_crank_deg=None) if row.lost[0] else row for row in results]
-    wanted = [number for number, row in enumerate(results) if row.first_loss_rpm is not None]
-    if not wanted:
-        return tuple(results)
-    firsts = [int(np.argmax(results[number].lost)) for number in wanted]
-    brackets = [np.linspace(speeds[first - 1], speeds[first], REFINING_SPEEDS) for first in firsts]
-    finer = _batch([lobes[number] for number in wanted], gear, brackets, cycles, _scaled(tell, 0.67, 1.0))
-    for number, fine in zip(wanted, finer, strict=True):
-        if fine.first_loss_rpm is not None:
-            results[number] = replace(
-                results[number], first_loss_rpm=fine.first_loss_rpm, first_loss_crank_deg=fine.first_loss_crank_deg
-            )
-    return tuple(results)
+    wanted = [number for number, rows in enumerate(found) if any(row.lost for row in rows) and not rows[0].lost]
+    brackets = []
+    for number in wanted:
+        first = [row.lost for row in found[number]].index(True)
+        brackets.append(np.linspace(speeds[first - 1], speeds[first], REFINING_SPEEDS + 2)[1:-1])
+    onsets: dict[int, _Onset] = {}
+    if wanted:
+        own = [drives[number] for number in wanted]
+        finer = _batch(own, gear, brackets, step, cycles, _scaled(tell, 0.67, 1.0))
+        onsets = {number: _onset([*found[number], *fine]) for number, fine in zip(wanted, finer, strict=True)}
+    return tuple(
+        _swept(gear, rows, drive, peak_crank(lobe.profile, lobe.timing), onsets.get(number))
+        for number, (rows, drive, lobe) in enumerate(zip(found, drives, lobes, strict=True))
+    )
 
 
 def _scaled(tell: Tell | None, start: float, end: float) -> Tell | None:
     return None if tell is None else lambda share: tell(start + share * (end - start))
 
 
-def _batch(
-    lobes: Sequence[LobeDrive], gear: ValveGear, speeds: Sequence[FloatArray], cycles: int, tell: Tell | None
-) -> tuple[SpeedSweep, ...]:
-    lowest = min(float(own[0]) for own in speeds)
-    steps = steps_needed(gear, lowest)
+def _step(gear: ValveGear, speeds: FloatArray) -> float:
+    """Step for a whole sweep; refuses a gear that would need too many."""
+    step = step_needed(gear, float(speeds[-1]))
+    steps = 120.0 / (float(speeds[0]) * step)
     if steps > MOST_STEPS:
         raise CannotEvaluate(
             Reason.OUT_OF_RANGE,
-            f"so stiff and light a gear would need {steps} steps a cycle at {lowest:.0f} rpm, expected {MOST_STEPS} or "
-            "fewer: check stiffness, masses, surge and speed",
+            f"so stiff and light a gear would need {steps:.0f} steps a cycle at {speeds[0]:.0f} rpm, expected "
+            f"{MOST_STEPS} or fewer: check stiffness, masses, surge and speed",
         )
-    drives = [drive_of(lobe, steps) for lobe in lobes]
-    one = len(lobes) == 1
+    return step
 
-    def columns(values: list[FloatArray]) -> FloatArray:
-        if one:
-            return values[0]
-        return np.concatenate(
-            [np.repeat(v[:, None], own.size, axis=1) for v, own in zip(values, speeds, strict=True)], axis=1
-        )
 
-    drive = Drive(
-        drives[0].crank_deg,
-        columns([d.drive_mm for d in drives]),
-        columns([d.slope_mm_per_crank_deg for d in drives]),
+@dataclass(frozen=True, slots=True)
+class _AtSpeed:
+    """One lobe at one speed: the figures of `SpeedSweep`; angles from the peak."""
+
+    rpm: float
+    force_n: FloatArray
+    least_force_n: float
+    least_at_crank_deg: float
+    peak_force_n: float
+    lost: bool
+    lost_at_crank_deg: float
+    loft_mm: float
+    bounce_mm: float
+    seating_speed_m_per_s: float
+    coil_squeeze_mm: float
+    greatest_lift_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Onset:
+    """Where contact is first lost; the angle from the peak."""
+
+    rpm: float
+    crank_deg: float
+
+
+def _batch(
+    drives: Sequence[Drive],
+    gear: ValveGear,
+    speeds: Sequence[FloatArray],
+    step_s: float,
+    cycles: int,
+    tell: Tell | None,
+) -> list[list[_AtSpeed]]:
+    """Each drive at its own speeds, by drive."""
+    each = [drive for drive, own in zip(drives, speeds, strict=True) for _ in range(own.size)]
+    responses = respond(gear, each, np.concatenate(list(speeds)), cycles, step_s=step_s, tell=tell)
+    judged = (_judged(gear, response) for response in responses)
+    return [list(islice(judged, own.size)) for own in speeds]
+
+
+def _onset(rows: list[_AtSpeed]) -> _Onset:
+    """First loss among speeds of which some lose contact and the slowest does not."""
+    rows = sorted(rows, key=lambda row: row.rpm)
+    first = [row.lost for row in rows].index(True)
+    lost, held = rows[first], rows[first - 1]
+    rpm = lost.rpm
+    if first >= 2 and rows[first - 2].least_force_n > held.least_force_n:
+        before = rows[first - 2]
+        fall = (before.least_force_n - held.least_force_n) / (held.rpm - before.rpm)
+        rpm = min(rpm, held.rpm + held.least_force_n / fall)
+    return _Onset(rpm, lost.lost_at_crank_deg)
+
+
+def _judged(gear: ValveGear, response: Response) -> _AtSpeed:
+    steps = response.steps
+    force, lift, seat = (
+        values.reshape(-1, steps) for values in (response.gear_force_n, response.lift_mm, response.seat_force_n)
     )
-    response = respond(gear, drive, np.concatenate(list(speeds)), cycles, tell=tell)
-    ends = pairwise(accumulate((own.size for own in speeds), initial=0))
-    return tuple(
-        _judged(gear, response, slice(*part), steps, peak_crank(lobe.profile, lobe.timing))
-        for lobe, part in zip(lobes, ends, strict=True)
-    )
-
-
-def _judged(gear: ValveGear, response: Response, part: slice, steps: int, peak: float) -> SpeedSweep:
-    asked = response.drive_mm[:, part] - gear.lash_mm
-    force, lift, seat = response.gear_force_n[:, part], response.lift_mm[:, part], response.seat_force_n[:, part]
-    turns, rpm = asked.shape[0] // steps, response.rpm[part]
+    asked, angle = response.drive_mm[:steps] - gear.lash_mm, response.crank_deg[:steps]
     window = asked > max(WINDOW_SHARE * float(asked.max()), 2.0 * gear.gear_squeeze_mm)
     held = np.where(window, force, np.inf)
-    least = held.min(axis=0)
-    lost = least <= 0.0
-    first = int(np.argmax(lost)) if lost.any() else None
-    angle = response.crank_deg
-    binned = np.where(asked > gear.gear_squeeze_mm, force, np.inf).reshape(turns, BINS, steps // BINS, rpm.size)
-    force_map = binned.min(axis=(0, 2)).T
-    bounce, seating = _landing(lift, seat, angle, rpm, turns)
-    own = gear.spring.bind_travel_mm
-    free_travel = FREE_TRAVEL_SHARE * float(asked.max()) if own is None else own
-    beyond = np.logical_or.accumulate(lift.max(axis=0) > free_travel)
-    beyond.setflags(write=False)
-
-    def known(values: FloatArray) -> FloatArray:
-        return read_only(np.where(beyond.reshape(-1, *[1] * (values.ndim - 1)), np.nan, values))
-
-    return SpeedSweep(
-        rpm=read_only(rpm.copy()),
-        crank_deg=read_only(peak + np.linspace(-360.0, 360.0, BINS, endpoint=False) + 360.0 / BINS),
-        force_n=known(np.where(np.isfinite(force_map), force_map, np.nan)),
-        least_force_n=known(least),
-        peak_force_n=known(force.max(axis=0)),
-        lost=read_only(lost),
-        loft_mm=known(np.where(window, lift - asked, 0.0).max(axis=0).clip(0.0)),
-        bounce_mm=known(bounce),
-        seating_speed_m_per_s=known(seating),
-        coil_squeeze_mm=known(response.coil_squeeze_mm[part]),
-        free_travel_mm=free_travel,
-        beyond=beyond,
-        first_loss_rpm=None if first is None else float(rpm[first]),
-        first_loss_crank_deg=None if first is None else peak + float(angle[int(np.argmax(held[:, first] <= 0.0))]),
+    least = int(held.argmin())
+    lost = held <= 0.0
+    bins = (np.arange(BINS) * steps) // BINS
+    driven = np.where(asked > gear.gear_squeeze_mm, force, np.inf).min(axis=0)
+    bounce, seating = _landing(lift, seat, angle, response.rpm)
+    return _AtSpeed(
+        rpm=response.rpm,
+        force_n=np.minimum.reduceat(driven, bins),
+        least_force_n=float(held.flat[least]),
+        least_at_crank_deg=float(angle[least % steps]),
+        peak_force_n=float(force.max()),
+        lost=bool(lost.any()),
+        lost_at_crank_deg=float(angle[int(lost.argmax()) % steps]),
+        loft_mm=max(0.0, float(np.where(window, lift - asked, 0.0).max())),
+        bounce_mm=bounce,
+        seating_speed_m_per_s=seating,
+        coil_squeeze_mm=response.coil_squeeze_mm,
+        greatest_lift_mm=float(lift.max()),
     )
 
 
-def _landing(
-    lift: FloatArray, seat: FloatArray, angle: FloatArray, rpm: FloatArray, turns: int
-) -> tuple[FloatArray, FloatArray]:
+def _landing(lift: FloatArray, seat: FloatArray, angle: FloatArray, rpm: float) -> tuple[float, float]:
     """Greatest lift after the first touch of the seat, mm, and the speed of that touch, m/s, over all cycles."""
-    steps = lift.shape[0] // turns
-    bounce, speed = np.zeros(rpm.size), np.zeros(rpm.size)
-    columns = np.arange(rpm.size)
+    steps = angle.size
+    closing = int(np.searchsorted(angle, 0.0))
     per_second = 6.0 * rpm * steps / 720.0
-    for turn in range(turns):
-        closing = slice(turn * steps + int(np.searchsorted(angle[:steps], 0.0)), (turn + 1) * steps)
-        touching = seat[closing] > 0.0
-        landed = np.maximum.accumulate(touching, axis=0)
-        bounce = np.maximum(bounce, np.where(landed, lift[closing], 0.0).max(axis=0))
-        row = np.argmax(touching, axis=0)
-        row_before = np.maximum(row - 1, 0)
-        fall = (lift[closing][row_before, columns] - lift[closing][row, columns]) * per_second * 1e-3
-        speed = np.maximum(speed, np.where(touching.any(axis=0), fall, 0.0))
+    bounce = speed = 0.0
+    for flight, pressed in zip(lift[:, closing:], seat[:, closing:] > 0.0, strict=True):
+        touch = int(pressed.argmax())
+        if pressed[touch]:
+            bounce = max(bounce, float(flight[touch:].max()))
+            speed = max(speed, float(flight[max(touch - 1, 0)] - flight[touch]) * per_second * 1e-3)
     return bounce, speed
+
+
+def _swept(gear: ValveGear, rows: list[_AtSpeed], drive: Drive, peak: float, onset: _Onset | None) -> SpeedSweep:
+    own = gear.spring.bind_travel_mm
+    free_travel = FREE_TRAVEL_SHARE * (float(drive.drive_mm.max()) - gear.lash_mm) if own is None else own
+    beyond = np.logical_or.accumulate([row.greatest_lift_mm > free_travel for row in rows])
+    beyond.setflags(write=False)
+
+    def column(name: str) -> FloatArray:
+        values = np.array([getattr(row, name) for row in rows])
+        return read_only(np.where(beyond.reshape(-1, *[1] * (values.ndim - 1)), np.nan, values))
+
+    force_map = column("force_n")
+    return SpeedSweep(
+        rpm=read_only(np.array([row.rpm for row in rows])),
+        crank_deg=read_only(peak + np.linspace(-360.0, 360.0, BINS, endpoint=False) + 360.0 / BINS),
+        force_n=read_only(np.where(np.isfinite(force_map), force_map, np.nan)),
+        least_force_n=column("least_force_n"),
+        peak_force_n=column("peak_force_n"),
+        lost=read_only(np.array([row.lost for row in rows])),
+        loft_mm=column("loft_mm"),
+        bounce_mm=column("bounce_mm"),
+        seating_speed_m_per_s=column("seating_speed_m_per_s"),
+        coil_squeeze_mm=column("coil_squeeze_mm"),
+        free_travel_mm=free_travel,
+        beyond=beyond,
+        first_loss_rpm=None if onset is None else onset.rpm,
+        first_loss_crank_deg=None if onset is None else peak + onset.crank_deg,
+    )
