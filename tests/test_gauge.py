@@ -6,9 +6,8 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.stats import f as f_distribution
 
-from valvelab.conformity.analysis_of_variance import crossed, f_exceedance, one_way
+from valvelab.conformity.analysis_of_variance import crossed, one_way
 from valvelab.conformity.gauge_study import (
     Components,
     anova_study,
@@ -130,13 +129,6 @@ def test_one_way_with_a_large_common_offset(offset: float, digits: float) -> Non
     assert between.sum_of_squares == pytest.approx(1.68, rel=digits)
     assert within.sum_of_squares == pytest.approx(1.80, rel=digits)
     assert between.f_ratio == pytest.approx(21.0, rel=digits)
-
-
-@given(st.floats(0.01, 500.0), st.integers(1, 60), st.integers(1, 200))
-def test_f_exceedance_against_scipy(ratio: float, upper: int, lower: int) -> None:
-    assert f_exceedance(ratio, upper, lower) == pytest.approx(
-        f_distribution.sf(ratio, upper, lower), rel=1e-9, abs=1e-300
-    )
 
 
 @given(st.integers(0, 2**32 - 1), st.floats(0.1, 50.0), st.floats(-1e3, 1e3))

@@ -13,6 +13,7 @@ import numpy as np
 
 from valvelab.arrays import FloatArray, finite
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.tails import f_tail
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,15 +32,6 @@ class VarianceRow:
         return self.sum_of_squares / self.freedom
 
 
-def f_exceedance(f_ratio: float, upper: int, lower: int) -> float:
-    """Probability that an F ratio with these degrees of freedom is larger."""
-    from scipy.special import betainc
-
-    if math.isinf(f_ratio):
-        return 0.0
-    return float(betainc(lower / 2.0, upper / 2.0, lower / (lower + upper * f_ratio)))
-
-
 def tested(row: VarianceRow, against: VarianceRow) -> VarianceRow:
     """The row with its F ratio and p value against another row's mean square; both None where nothing varies."""
     if against.mean_square == 0.0:
@@ -48,7 +40,7 @@ def tested(row: VarianceRow, against: VarianceRow) -> VarianceRow:
         ratio = row.mean_square / against.mean_square
     if ratio is None:
         return row
-    p_value = f_exceedance(ratio, row.freedom, against.freedom)
+    p_value = f_tail(ratio, row.freedom, against.freedom)
     return VarianceRow(row.source, row.freedom, row.sum_of_squares, None if math.isinf(ratio) else ratio, p_value)
 
 

@@ -18,6 +18,7 @@ from valvelab.angles import wrap
 from valvelab.arrays import FloatArray, read_only, rectangular_sd
 from valvelab.lobe.profile import FittedLobes
 from valvelab.lobe.spline import SplineSet
+from valvelab.tails import f_tail
 
 # What a turn may differ by; the order of `Agreement.effects`.
 ZERO, OPENING, CLOSING, SCALE = range(4)
@@ -104,9 +105,7 @@ def tail_of_f(first: NDArray[np.int64], second: FloatArray, ratio: FloatArray) -
 
     Any shape; ratio and tail are plain numbers.
     """
-    from scipy.special import fdtrc
-
-    return np.asarray(fdtrc(first, second, ratio), dtype=np.float64)
+    return np.asarray(np.vectorize(f_tail, otypes=[np.float64])(ratio, first, second))
 
 
 def compare(fitted: FittedLobes) -> Agreement | None:

@@ -14,6 +14,7 @@ import numpy as np
 
 from valvelab.arrays import FloatArray, finite, read_only
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.tails import student_quantile
 
 FEWEST = 2
 CONFIDENCE = 0.95
@@ -113,6 +114,4 @@ def crossing(
 
 def student_factor(freedom: int, confidence: float = CONFIDENCE) -> float:
     """Two-sided factor of Student's distribution with 1 degree of freedom or more; a plain number."""
-    from scipy.special import stdtrit
-
-    return float(stdtrit(freedom, 0.5 + 0.5 * confidence))
+    return student_quantile(freedom, 0.5 + 0.5 * confidence)
