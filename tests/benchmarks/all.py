@@ -248,8 +248,12 @@ def store(folder: Path) -> Iterator[Figure]:
     del folder
     done = subprocess.run(
         [sys.executable, ROOT / "tests" / "benchmarks" / "bench_store.py"],
-        check=True, capture_output=True, text=True, cwd=ROOT, env={**os.environ, **ALONE},
-    )  # fmt: skip
+        check=True,
+        capture_output=True,
+        text=True,
+        cwd=ROOT,
+        env={**os.environ, **ALONE},
+    )
     for line in re.finditer(
         r"^(\w+): (list by serial|a lobe's history, with its wear): .*ratio ([\d.]+)$", done.stdout, re.MULTILINE
     ):
@@ -261,8 +265,12 @@ def window(folder: Path) -> Iterator[Figure]:
     del folder
     done = subprocess.run(
         [sys.executable, ROOT / "tests" / "benchmarks" / "bench_window.py", "figures"],
-        check=True, capture_output=True, text=True, cwd=ROOT, env={**os.environ, **ALONE},
-    )  # fmt: skip
+        check=True,
+        capture_output=True,
+        text=True,
+        cwd=ROOT,
+        env={**os.environ, **ALONE},
+    )
     for row in json.loads(done.stdout.splitlines()[-1]):
         yield Figure(*row)
 
