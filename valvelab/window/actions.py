@@ -58,5 +58,7 @@ ACTIONS = (
               "caution", "Help", bar=True),
     ActionRow("characteristics", "Characteristics", "F3", "Every characteristic with its meaning and method", "info",
               "Help"),
+    ActionRow("guide", "Guide", "Ctrl+F1", "How to degree a cam, match a tray, check a lift; what is measured and how",
+              "info", "Help"),
     ActionRow("about", "About valvelab", "F1", "Version and shortcuts of the program", "about", "Help"),
 )  # fmt: skip

@@ -19,6 +19,7 @@ from valvelab.window import pages, theme
 from valvelab.window.bays.door import make_start, make_view
 from valvelab.window.bays.view import BayView
 from valvelab.window.bench import Bench
+from valvelab.window.guide import Guide
 from valvelab.window.job_keeper import Answer, JobKeeper, asked_to_save, with_ending
 from valvelab.window.left_offer import LeftOffer
 from valvelab.window.papers import write_paper
@@ -50,6 +51,7 @@ class MainWindow(Shell):
         self._views: dict[str, BayView[Any]] = {}
         self._starts: dict[str, QWidget | None] = {}
         self._columns: ColumnsPane | None = None
+        self._guide: Guide | None = None
         self._said: list[Problem] = []
         self._restyling = False
         self.left = LeftOffer(bench, self.offer, self.tell)
@@ -429,6 +431,7 @@ class MainWindow(Shell):
             "layout": lambda: self.restoreState(self.usual_layout),
             "cautions": lambda: show("Cautions", pages.cautions_html),
             "characteristics": lambda: show("Characteristics", pages.characteristics_html),
+            "guide": self._show_guide,
             "remembered": self._show_remembered,
             "about": lambda: show("About valvelab", pages.about_html),
         }
@@ -444,6 +447,13 @@ class MainWindow(Shell):
             folder = str(Path(names[0]).parent)
             self.bench.keep_settings(replace(self.bench.settings, recent_folder=folder))
             self.open_paths(names)
+
+    def _show_guide(self) -> None:
+        """The guide, at the page where it was left."""
+        if self._guide is None:
+            self._guide = Guide(self)
+        self._guide.show()
+        self._guide.raise_()
 
     def _open_sample(self) -> None:
         """Put the invented sample of the bay in front on the bench."""

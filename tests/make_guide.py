@@ -1,0 +1,55 @@
+"""The guide as HTML: `python tests/make_guide.py FOLDER` writes a page for each page of the guide, and an index."""
+
+from __future__ import annotations
+
+import sys
+from html import escape
+from pathlib import Path
+
+from markdown_it import MarkdownIt
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+
+from valvelab.workbench import guide
+
+STYLE = """
+body { font: 16px/1.5 system-ui, sans-serif; color: #16212c; background: #f6f8fa }
+body { margin: 0 auto; max-width: 46rem; padding: 2rem }
+nav a { margin-right: 1.2rem } a { color: #00609c }
+pre { background: #fff; border: 1px solid #c9d2da; padding: .6rem .8rem; overflow-x: auto }
+blockquote { border-left: 4px solid #8a6100; margin-left: 0; padding-left: 1rem }
+@media (prefers-color-scheme: dark) {
+  body { color: #dde5ec; background: #151b21 } a { color: #6db7ea } pre { background: #1d252d; border-color: #3a4753 }
+}
+"""
+
+
+def html(title: str, body: str) -> str:
+    """A whole page with links to all the others."""
+    links = "".join(f'<a href="{name}.html">{escape(text)}</a>' for name, text in guide.TITLES.items())
+    return (
+        f'<!doctype html>\n<html lang="en"><head><meta charset="utf-8"><title>{escape(title)}: valvelab</title>'
+        f"<style>{STYLE}</style></head>\n<body><nav>{links}</nav>\n{body}</body></html>\n"
+    )
+
+
+def pages() -> dict[str, str]:
+    """File names and their HTML."""
+    made = {name: html(title, MarkdownIt().render(guide.page(name))) for name, title in guide.TITLES.items()}
+    listed = "".join(f'<li><a href="{name}.html">{escape(title)}</a></li>' for name, title in guide.TITLES.items())
+    made["index"] = html("Guide", f"<h1>Guide</h1><ul>{listed}</ul>")
+    return {f"{name}.html": text for name, text in made.items()}
+
+
+def main() -> None:
+    """Write them."""
+    if len(sys.argv) != 2:
+        sys.exit("expected one folder: python tests/make_guide.py FOLDER")
+    folder = Path(sys.argv[1])
+    folder.mkdir(parents=True, exist_ok=True)
+    for name, text in pages().items():
+        (folder / name).write_text(text, encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()
