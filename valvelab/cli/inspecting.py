@@ -7,6 +7,7 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, get_args, get_origin
 
@@ -17,6 +18,7 @@ from valvelab.cli.output import page, plain, tell_notes, verdict_text, write_out
 from valvelab.cli.streams import answer
 from valvelab.errors import BadFile, WrongUsage
 from valvelab.files.job_archive import names_job
+from valvelab.job.exchange import said_on_disk
 from valvelab.job.use import Around, Inspection, OfPart, Use
 from valvelab.job.uses import WITH_SHEET, use
 from valvelab.records.job import PARTS, Job, JobPart
@@ -159,7 +161,8 @@ def finish(
         judged.append(write(Job.of(part, args.units), path, signer=args.signer).verdicts)
 
     if args.out is not None:
-        write_out(result, args.out, text, certify)
+        more = {ending: partial(form, inspection) for ending, form in known.forms.items()}
+        write_out(result, args.out, text, certify, partial(said_on_disk, part), more)
     if sheet is not None and known.sheet is not None:
         from valvelab.report.build_sheet import build_sheet  # noqa: PLC0415 - as above
 
