@@ -5,14 +5,16 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from valvelab.csv_text import csv_text
 from valvelab.errors import WrongUsage
 from valvelab.records.job import JobPart
 from valvelab.records.result import SCHEMA, Note, Result, schema_id
-from valvelab.records.spec import LimitSpec
 from valvelab.tables.item_rows import item_rows
+
+if TYPE_CHECKING:
+    from valvelab.records.spec import LimitSpec
 
 FORMS = (".json", ".csv", ".xlsx", ".qif")
 

@@ -71,7 +71,8 @@ class Use(Generic[OfPart, Inspected]):
     tables: what stands before the verdicts where the result is read, texts and tables; closing: the sentences after
     them. paper: what it puts on a certificate. named: further files, which the part's file names. sheet:
     what is read at the bench; a use that has one is named in `WITH_SHEET` (`valvelab/job/uses.py`). forms: further
-    forms of `--out`, by the file's ending.
+    forms of `--out`, by the file's ending. card: the cam card as a file of one of CARD_ENDINGS; a use that has one is
+    named in `WITH_CARD`.
     """
 
     part: type[OfPart]
@@ -83,3 +84,4 @@ class Use(Generic[OfPart, Inspected]):
     named: Callable[[OfPart], Iterable[Path]] = lambda _part: ()
     sheet: Callable[[Inspected, System], BuildSheet] | None = None
     forms: Mapping[str, Callable[[Inspected], bytes]] = field(default_factory=dict)
+    card: Callable[[Inspected, str, System], bytes | str] | None = None
