@@ -24,7 +24,7 @@ CAUTION = (
 
 @dataclass(frozen=True, slots=True)
 class PhasingInspection:
-    """The result, the working behind it, and the reading to take next."""
+    """The sheet as it was typed, the result, the working behind it, and the reading to take next."""
 
     sheet: Sheet
     degreeing: Degreeing
@@ -36,7 +36,8 @@ def inspect_phasing(
     sheet: Sheet, spec: Spec | None = None, source: tuple[Source, ...] = (), spec_file: str = "spec"
 ) -> PhasingInspection:
     """Work out a sheet, complain about its readings, and hold it against a spec and the card in it."""
-    sheet, differing = _with_card(sheet, spec, spec_file)
+    typed = sheet
+    sheet, differing = _with_card(typed, spec, spec_file)
     worked = degree(sheet)
     found = findings(sheet, worked)
     doubts, stray = doubts_of(sheet, found)
@@ -71,7 +72,7 @@ def inspect_phasing(
             "correction_crank_deg": worked.correction.u,
         },
     )
-    return PhasingInspection(sheet, worked, next_reading(sheet), result)
+    return PhasingInspection(typed, worked, next_reading(sheet), result)
 
 
 def _with_card(sheet: Sheet, spec: Spec | None, spec_file: str) -> tuple[Sheet, list[Note]]:
