@@ -16,16 +16,17 @@ CAUTION = "Check the clearance of valves and pistons by hand before the engine t
 
 
 def card_page(inspection: LobesInspection, card: MeasuredCard, system: System) -> BuildSheet:
-    """What the page shows."""
-    table, spec = inspection.table, inspection.spec
+    """What the page shows; what the readings warn of stands on it."""
+    table, spec, result = inspection.table, inspection.spec, inspection.result
     words = (spec and spec.title, table.part, f"serial {table.serial}" if table.serial else None, table.date)
+    warned = (f"{note.about}: {note.text}" for note in result.notes if note.level == "warning")
     line = " · ".join(dict.fromkeys(word for word in words if word)) or table.file
     return BuildSheet(
         "Cam card",
         line,
         card_table(card, system),
-        card_told(card, system),
-        inspection.result.source,
+        (*card_told(card, system), *warned),
+        result.source,
         signed="fitted by, date",
         caution=CAUTION,
     )
