@@ -128,4 +128,4 @@ def test_a_command_writes_it(tmp_path: Path, capsys: pytest.CaptureFixture[str])
 def test_another_ending_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     target = tmp_path / "event.ods"
     assert main(["liftcheck", str(sample_profiles() / "quillmere_spring_meeting.toml"), "--out", str(target)]) == 2
-    assert "expected .json, .csv, .txt or .pdf" in capsys.readouterr().err
+    assert "expected .json, .csv, .xlsx, .qif, .txt or .pdf" in capsys.readouterr().err

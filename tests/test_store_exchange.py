@@ -50,6 +50,24 @@ def test_there_and_back_to_the_other_database(postgres: Server, tmp_path: Path, 
             assert last.check() == second.check() == ()
 
 
+def test_an_inspection_has_its_verdicts_on_the_other_database_and_gives_them_again(
+    postgres: Server, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    readings, spec = lay_springs(tmp_path, 247.0, 220.0)
+    first, second, out = str(tmp_path / "first.sqlite"), postgres.new_database(), str(tmp_path / "out.zip")
+    added = answer(capsys, "add", str(readings), "--spec", str(spec), "--store", first, code=1)["records"][0]
+    answer(capsys, "export", out, "--store", first)
+    answer(capsys, "import", out, "--store", second)
+    shown = [answer(capsys, "show", added["id"], "--store", store, code=1) for store in (first, second)]
+    verdicts = [row["decision"] for row in shown[1]["result"]["verdicts"]]
+    assert verdicts == ["accept", "reject"]
+    assert [shown[1][key] for key in ("record", "result")] == [shown[0][key] for key in ("record", "result")]
+    answer(capsys, "files", added["id"], str(tmp_path / "again"), "--store", second)
+    laid = [str(tmp_path / "again" / name) for name in ("tray.csv", "tray.toml")]
+    assert main(["springs", laid[0], "--spec", laid[1], "--json"]) == 1
+    assert json.loads(capsys.readouterr().out)["verdicts"] == shown[0]["result"]["verdicts"]
+
+
 def test_an_export_is_open_to_everyone(tmp_path: Path) -> None:
     with filled(str(tmp_path / "records.sqlite")) as store:
         export(store, tmp_path / "out")

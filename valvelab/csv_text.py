@@ -26,9 +26,14 @@ def harmless(cell: str | float | None) -> str | float:
         return ""
     if not isinstance(cell, str) or _is_number(cell):
         return cell
-    begins = cell.startswith(_BEGINNINGS) or cell.lstrip().startswith(_BEGINNINGS)
     line = cell.replace("\r", " ").replace("\n", " ")  # a row stays one line
-    return _TEXT_MARK + line if begins else line
+    return _TEXT_MARK + line if is_like_formula(cell) else line
+
+
+def is_like_formula(text: str) -> bool:
+    """Whether a spreadsheet that is given a text might compute it; a number does not count."""
+    begins = text.startswith(_BEGINNINGS) or text.lstrip().startswith(_BEGINNINGS)
+    return begins and not _is_number(text)
 
 
 def _is_number(text: str) -> bool:

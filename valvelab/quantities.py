@@ -78,6 +78,11 @@ def _micrometres(value: float | str) -> float:
     return parse_quantity(value, "number", "")
 
 
+def _to_the_nanometre(lift: float | str) -> float:
+    """A length rounded, so that "0.050 in" and "1.27 mm" are one lift."""
+    return round(LENGTH(lift), 6)
+
+
 def day(value: str | date) -> str:
     """A day as ISO 8601; BadQuantity for what is none."""
     try:
@@ -121,6 +126,13 @@ Angle = Annotated[float, Reader(ANGLE)]
 """deg, of either sign."""
 CrankAngle = Annotated[float, number(CRANK_ANGLE, lambda deg: abs(deg) <= 1e8, "an angle within ±1e+08 crank deg")]
 """crank deg, of either sign; cam deg are doubled."""
+
+CARD_ANGLE = Reader(CRANK_ANGLE)
+CardAngle = Annotated[float, CARD_ANGLE]
+"""crank deg, as a cam card has it."""
+READING_LIFT = number(_to_the_nanometre, lambda mm: 0.0 < mm < 50.0, "a lift above 0 and below 50 mm")
+ReadingLift = Annotated[float, READING_LIFT]
+"""mm at the follower."""
 
 
 def iso_date(text: str | None) -> str:

@@ -7,6 +7,7 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, get_args, get_origin
 
@@ -17,8 +18,9 @@ from valvelab.cli.output import page, plain, tell_notes, verdict_text, write_out
 from valvelab.cli.streams import answer
 from valvelab.errors import BadFile, WrongUsage
 from valvelab.files.job_archive import names_job
+from valvelab.job.exchange import said_on_disk
 from valvelab.job.use import Around, Inspection, OfPart, Use
-from valvelab.job.uses import WITH_SHEET, use
+from valvelab.job.uses import CARD_ENDINGS, WITH_CARD, WITH_SHEET, use
 from valvelab.records.job import PARTS, Job, JobPart
 from valvelab.records.result import exit_code
 from valvelab.writing import write_whole
@@ -51,6 +53,13 @@ def configure(parser: argparse.ArgumentParser, name: str, *, file_needed: bool =
         )
     if name in WITH_SHEET:
         parser.add_argument("--sheet", type=Path, metavar="FILE", help="write the build sheet in large type (.pdf)")
+    if name in WITH_CARD:
+        parser.add_argument(
+            "--card",
+            type=Path,
+            metavar="FILE",
+            help="write the cam card (.pdf, or the .toml that phasing takes as --spec)",
+        )
     add_common(parser)
 
 
@@ -139,9 +148,7 @@ def finish(
     folder: where a job file is laid out for the while; its files go by their names in the job.
     """
     result = inspection.result
-    sheet: Path | None = getattr(args, "sheet", None)
-    if sheet is not None and sheet.suffix.lower() != ".pdf":
-        raise WrongUsage(f"--sheet {sheet}: found ending {sheet.suffix!r}, expected .pdf")
+    sheet, card = _page(args, "sheet", (".pdf",)), _page(args, "card", CARD_ENDINGS)
     if folder is not None:
         from valvelab.job.carried import within  # noqa: PLC0415 - as above
 
@@ -159,17 +166,28 @@ def finish(
         judged.append(write(Job.of(part, args.units), path, signer=args.signer).verdicts)
 
     if args.out is not None:
-        write_out(result, args.out, text, certify)
+        more = {ending: partial(form, inspection) for ending, form in known.forms.items()}
+        write_out(result, args.out, text, certify, partial(said_on_disk, part), more)
     if sheet is not None and known.sheet is not None:
         from valvelab.report.build_sheet import build_sheet  # noqa: PLC0415 - as above
 
         write_whole(sheet, build_sheet(known.sheet(inspection, args.units), args.units))
+    if card is not None and known.card is not None:
+        write_whole(card, known.card(inspection, card.suffix.lower(), args.units))
     if args.json:
         answer(result.model_dump_json(indent=1))
     elif args.out is None or not args.quiet:
         answer(plain(text()))
     tell_notes(result.notes, args)
     return exit_code(judged[-1])
+
+
+def _page(args: argparse.Namespace, option: str, endings: tuple[str, ...]) -> Path | None:
+    """The file of an option that only some uses have; refused where it has none of the endings."""
+    path: Path | None = getattr(args, option, None)
+    if path is not None and path.suffix.lower() not in endings:
+        raise WrongUsage(f"--{option} {path}: found ending {path.suffix!r}, expected {' or '.join(endings)}")
+    return path
 
 
 def _reporter(args: argparse.Namespace) -> Callable[[Progress], None] | None:

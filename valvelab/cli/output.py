@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
+from types import MappingProxyType
 
 from valvelab.cli.streams import say
-from valvelab.csv_text import csv_text
 from valvelab.errors import WrongUsage, one_line
+from valvelab.job.exchange import FORMS, Said, exchanged
 from valvelab.records.result import Decision, Note, Result, Verdict
 from valvelab.tables.description import Cell, Mark, Table
-from valvelab.tables.item_rows import item_rows
 from valvelab.tables.verdicts import SIGNS, WORDS, verdict_table
 from valvelab.units import System
 from valvelab.writing import write_whole
@@ -73,16 +73,27 @@ def tell_notes(notes: Sequence[Note], args: argparse.Namespace) -> None:
             say(f"{note.level}: {note.about}: {note.text}")
 
 
-def write_out(result: Result, path: Path, text: Callable[[], str], certificate: Callable[[Path], None]) -> None:
-    """Write one result to a file whose ending says the form; `certificate` writes the PDF."""
-    match path.suffix.lower():
-        case ".json":
-            write_whole(path, result.model_dump_json(indent=1) + "\n")
-        case ".csv":
-            write_whole(path, csv_text(item_rows(result)))
-        case ".pdf":
-            certificate(path)
-        case ".txt" | "":
-            write_whole(path, text().rstrip() + "\n")
-        case ending:
-            raise WrongUsage(f"--out {path}: found ending {ending!r}, expected .json, .csv, .txt or .pdf")
+def write_out(
+    result: Result,
+    path: Path,
+    text: Callable[[], str],
+    certificate: Callable[[Path], None],
+    said: Callable[[], Said] = Said,
+    more: Mapping[str, Callable[[], bytes]] = MappingProxyType({}),
+) -> None:
+    """Write one result to a file whose ending says the form.
+
+    `certificate` writes the PDF, `said` gives what the readings say of themselves, `more` are forms of its use alone.
+    """
+    ending = path.suffix.lower()
+    if ending == ".pdf":
+        certificate(path)
+    elif ending in {".txt", ""}:
+        write_whole(path, text().rstrip() + "\n")
+    elif ending in FORMS:
+        write_whole(path, exchanged(result, ending, said))
+    elif ending in more:
+        write_whole(path, more[ending]())
+    else:
+        known = [*FORMS, *more, ".txt"]
+        raise WrongUsage(f"--out {path}: found ending {ending!r}, expected {', '.join(known)} or .pdf")

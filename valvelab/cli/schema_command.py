@@ -27,6 +27,7 @@ from valvelab.records.records_result import (
     RecordsListResult,
     RecordsShowResult,
 )
+from valvelab.records.result import SCHEMA, Result, schema_id
 from valvelab.records.saved_job import SavedJob
 from valvelab.records.signing_key import KeyResult, PublicKey
 from valvelab.records.spec import Spec
@@ -84,8 +85,11 @@ def model_named(name: str) -> type[BaseModel]:
 def schema_of(name: str) -> dict[str, object]:
     """JSON Schema (draft 2020-12) of a name, as written or, for what the program reads, as it may be typed."""
     mode = "validation" if name in READ else "serialization"
-    schema = model_named(name).model_json_schema(by_alias=True, mode=mode)  # type: ignore[arg-type]
-    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema}
+    model = model_named(name)
+    schema = model.model_json_schema(by_alias=True, mode=mode)  # type: ignore[arg-type]
+    if issubclass(model, Result):
+        schema["properties"] = {SCHEMA: {"const": schema_id(name)}, **schema["properties"]}
+    return {SCHEMA: "https://json-schema.org/draft/2020-12/schema", "$id": schema_id(name), **schema}
 
 
 def run(args: argparse.Namespace) -> int:

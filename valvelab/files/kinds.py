@@ -119,9 +119,11 @@ def _check(head: Head) -> Answer:
 
 
 def _wheel_sheet(head: Head) -> Answer:
-    if _check(head) == "yes":
+    """By its readings, or a card of an engine that it names; a card by itself is a spec."""
+    if head.keys is None or _check(head) == "yes":
         return "no"
-    return _toml("stop", "reading", "near_peak", "wheel", "card", "adjuster")(head)
+    about = "card" in head.keys and head.keys & {"part", "serial", "operator", "date"}
+    return "yes" if about or head.keys & {"stop", "reading", "near_peak", "wheel", "adjuster"} else "no"
 
 
 def _spec(head: Head) -> Answer:
@@ -129,6 +131,8 @@ def _spec(head: Head) -> Answer:
         return "no"
     if _check(head) == "yes":
         return "no"
+    if "card" in head.keys and _wheel_sheet(head) == "no":
+        return "yes"
     if head.keys & {"limit", "envelope", "decision", "fitting", "camshaft"}:
         return "yes"
     return "perhaps" if head.keys <= {"title", "revision"} else "no"
@@ -210,7 +214,7 @@ READERS: tuple[Reader, ...] = (
         "instrument card", (".toml",), "an instrument's errors on gauge blocks or weights, and when it was calibrated",
         "springs", _card, alone=False,
     ),
-    Reader("spec", (".toml",), "limits and envelopes to judge by", "lobes", _spec, alone=False),
+    Reader("spec", (".toml",), "limits and envelopes to judge by, a cam card", "lobes", _spec, alone=False),
 )  # fmt: skip
 
 

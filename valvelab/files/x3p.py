@@ -6,7 +6,9 @@ entities is refused; both MD5 checksums are verified. Lengths in the file are me
 
 from __future__ import annotations
 
+import io
 import re
+import zipfile
 from dataclasses import dataclass
 from hashlib import md5
 from typing import TYPE_CHECKING
@@ -26,8 +28,29 @@ if TYPE_CHECKING:
 
 HEADER = "main.xml"
 CHECKSUM = "md5checksum.hex"
+HEIGHTS = "bindata/data.bin"
 _TYPES = {"I": "<i2", "L": "<i4", "F": "<f4", "D": "<f8"}
 _WANTED = "an X3P container (ISO 25178-72)"
+_HEADER = """<?xml version="1.0" encoding="UTF-8"?>
+<p:ISO5436_2 xmlns:p="http://www.opengps.eu/2008/ISO5436_2">
+ <Record1>
+  <Revision>ISO5436 - 2000</Revision>
+  <FeatureType>PRF</FeatureType>
+  <Axes>
+   <CX><AxisType>I</AxisType><DataType>D</DataType><Increment>{step}</Increment><Offset>{start}</Offset></CX>
+   <CY><AxisType>I</AxisType><DataType>D</DataType><Increment>1</Increment><Offset>0</Offset></CY>
+   <CZ><AxisType>A</AxisType><DataType>D</DataType><Increment>1</Increment><Offset>0</Offset></CZ>
+  </Axes>
+ </Record1>
+ <Record3>
+  <MatrixDimension><SizeX>{count}</SizeX><SizeY>1</SizeY><SizeZ>1</SizeZ></MatrixDimension>
+  <DataLink><PointDataLink>{heights}</PointDataLink><MD5ChecksumPointData>{md5}</MD5ChecksumPointData></DataLink>
+ </Record3>
+ <Record4><ChecksumFile>{checksum}</ChecksumFile></Record4>
+</p:ISO5436_2>
+"""
+_STAMP = (1980, 1, 1, 0, 0, 0)
+"""Of every part, so that equal traces give equal bytes."""
 
 
 def is_x3p(data: bytes) -> bool:
@@ -70,6 +93,30 @@ def read_x3p(contents: Contents) -> SurfaceTrace:
     return even_trace(contents, "X3P", spacing_mm, z_um, notes)
 
 
+def x3p_bytes(trace: SurfaceTrace) -> bytes:
+    """The container of a trace: lengths in metres, heights as doubles; label and uncertainty have no place there."""
+    step_mm = float(trace.x_mm[-1] - trace.x_mm[0]) / (trace.x_mm.size - 1)
+    data = (trace.z_um * 1e-6).astype("<f8").tobytes()
+    header = _HEADER.format(
+        step=repr(step_mm / 1000.0),
+        start=repr(float(trace.x_mm[0]) / 1000.0),
+        count=trace.z_um.size,
+        heights=HEIGHTS,
+        md5=_md5(data),
+        checksum=CHECKSUM,
+    ).encode()
+    parts = {HEADER: header, HEIGHTS: data, CHECKSUM: f"{_md5(header)} *{HEADER}\n".encode()}
+    target = io.BytesIO()
+    with zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED) as container:
+        for name, content in parts.items():
+            container.writestr(zipfile.ZipInfo(name, _STAMP), content, zipfile.ZIP_DEFLATED)
+    return target.getvalue()
+
+
+def _md5(data: bytes) -> str:
+    return md5(data, usedforsecurity=False).hexdigest()
+
+
 def _check_header(container: _Container, header: bytes) -> list[Note]:
     if not container.holds(CHECKSUM):
         return [warning(container.file, f"the container has no {CHECKSUM}; its header is not verified")]
@@ -81,7 +128,7 @@ def _check_header(container: _Container, header: bytes) -> list[Note]:
 
 
 def _compare(file: str, name: str, stated: str, data: bytes) -> None:
-    found = md5(data, usedforsecurity=False).hexdigest()
+    found = _md5(data)
     if stated.strip().lower() != found:
         raise BadFile(file, name, f"checksum {stated.strip()[:40]!r}", f"{found}; the part was changed")
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from valvelab.errors import BadQuantity, CannotEvaluate, WrongUsage
+from valvelab.errors import BadFile, BadQuantity, CannotEvaluate, WrongUsage
 from valvelab.files.corrected import corrected_lift_table
 from valvelab.files.lift_table import read_lift_table
 from valvelab.files.spec_file import nominal_path
@@ -56,4 +56,24 @@ def tables(inspection: LobesInspection, system: System) -> Sequence[Told]:
     return [lobe_tables(inspection, system)]
 
 
-USE = Use(LobesPart, result_model, inspect, tables, lobes_part)
+def card(inspection: LobesInspection, ending: str, system: System) -> bytes | str:
+    """The cam card of the shaft, as a page (.pdf) or as a spec (.toml); refused where its lifts may be others."""
+    from valvelab.inspection.lobes.cam_card import measured_card
+
+    spec, table = inspection.spec, inspection.table
+    if table.lift_at == "valve":
+        raise BadFile(table.file, "lift at", "valve", "follower: a cam card states lifts and events there")
+    if doubtful := next((note.text for note in inspection.result.notes if note.about == "unit"), None):
+        raise BadFile(table.file, "unit", doubtful, "columns with their units, before a cam card is written")
+    found = measured_card(inspection.result, None if spec is None else spec.card)
+    if ending == ".toml":
+        from valvelab.files.cam_card_file import cam_card_toml
+
+        return cam_card_toml(found.record, table.part if spec is None or spec.title is None else spec.title)
+    from valvelab.report.build_sheet import build_sheet
+    from valvelab.report.cam_card_page import card_page
+
+    return build_sheet(card_page(inspection, found, system), system)
+
+
+USE = Use(LobesPart, result_model, inspect, tables, lobes_part, card=card)

@@ -7,46 +7,31 @@ was found to agree with itself.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
-from datetime import UTC, date, datetime
+from datetime import UTC, datetime
 from hashlib import sha256
-from os.path import normpath
 from pathlib import Path
 from typing import Any
 
-from valvelab.errors import BadFile, ValvelabError, one_line
-from valvelab.files.contents import Contents, read_contents
-from valvelab.files.instrument_card import read_instrument_card
+from valvelab.errors import BadFile, one_line
+from valvelab.files.contents import read_contents
 from valvelab.files.job_archive import names_job
-from valvelab.files.lift_check_sheet import read_lift_check_sheet
-from valvelab.files.spec_file import parse_toml
-from valvelab.files.table import Table, table_in
 from valvelab.job.carried import JOB, RESULT_PREFIX, carry, job_carried, read_carried, result_name
 from valvelab.job.job_file import opened_job
 from valvelab.job.parts import inputs_of, inspect_job, located
+from valvelab.job.said import later, said_of
 from valvelab.job.typed import Specs
 from valvelab.job.verify import verify_bytes
 from valvelab.quantities import iso_date
-from valvelab.records.instrument_card import InstrumentCard
-from valvelab.records.job import Job, JobPart, LiftCheckPart, SpringsPart, TablePart
-from valvelab.records.lift_check import LiftCheckSheet
-from valvelab.records.result import Note, info, warning
-from valvelab.records.spec import Spec
+from valvelab.records.job import Job, JobPart
+from valvelab.records.result import Note, warning
 from valvelab.records.stored import Entry, FileRole, StoredFile, StoredItem, StoredRecord
 from valvelab.tables.verdicts import rank
 
 CERTIFICATE = "certificate.pdf"
 ITEMS = {"lobes": ("lobes", "lobe"), "springs": ("springs", "spring"), "shaft": ("stations", "station")}
 """Where a result lists the items measured, and what names one there."""
-LONGEST_TEXT = 500
-_PREAMBLE = {
-    "part": "part", "serial": "serial", "customer": "customer", "operator": "operator", "instrument": "instrument",
-    "calibrated": "instrument_calibrated",
-}  # fmt: skip
-"""Keys of a table's preamble, and what a record calls them."""
-
-
 _STATED = ("part", "serial", "customer", "operator", "instrument_due", "reason")
 _TAKEN_OVER = ("date", "part", "serial", "customer", "operator", "instrument_due")
 
@@ -149,8 +134,7 @@ def _entry(done: _Done, number: int, stated: Stated, notes: list[Note]) -> Entry
     """The record of a part of a job, counted from 0."""
     part = done.job.part[number]
     result = json.loads(done.files[result_name(number, part.inspect)])
-    told = stated.before | dict(_of_spec(part, done.files)) | _of_readings(part, done, notes)
-    told |= _of_cards(_cards(part, done)) | stated.texts
+    told = stated.before | said_of(part, done.files, notes) | stated.texts
     verdicts = result["verdicts"]
     decisions = [row["decision"] for row in verdicts]
     files = list(_files(done, number, part))
@@ -177,7 +161,7 @@ def _entry(done: _Done, number: int, stated: Stated, notes: list[Note]) -> Entry
 def _files(done: _Done, number: int, part: JobPart) -> Iterator[tuple[StoredFile, bytes]]:
     """Every file that the job was inspected from, with the part's own result and the paper."""
     own = result_name(number, part.inspect)
-    readings = {file.as_posix() for file in (*(getattr(part, field) for field in part.POSITIONAL), *_later(part))}
+    readings = {file.as_posix() for file in (*(getattr(part, field) for field in part.POSITIONAL), *later(part))}
     spec = "" if part.spec is None else part.spec.as_posix()
     roles: dict[str, FileRole] = {**dict.fromkeys(readings, "readings"), spec: "spec", JOB: "job", own: "result"}
     for name, data in sorted(done.files.items()):
@@ -199,103 +183,3 @@ def _items(use: str, result: Mapping[str, Any]) -> Iterator[StoredItem]:
         item, decision = one_line(str(verdict["item"])), verdict["decision"]
         found[item] = min(found.get(item), decision, key=rank)
     return (StoredItem(item=item, decision=decision) for item, decision in found.items())
-
-
-def _of_spec(part: JobPart, files: Mapping[str, bytes]) -> Iterator[tuple[str, str]]:
-    if part.spec is None:
-        return
-    name = part.spec.as_posix()
-    spec = parse_toml(files[name], name, Spec)
-    for key, value in (("spec_title", spec.title), ("spec_revision", spec.revision)):
-        if value is not None:
-            yield key, _short(value)
-
-
-def _of_readings(part: JobPart, done: _Done, notes: list[Note]) -> dict[str, Any]:
-    """What the readings say of themselves: above the table, or on the sheet."""
-    if isinstance(part, LiftCheckPart):
-        return _of_sheet(_sheet(part, done))
-    table = _table(part, done)
-    if table is None:
-        return {}
-    preamble = table.preamble
-    told: dict[str, Any] = {to: _short(preamble[key]) for key, to in _PREAMBLE.items() if preamble.get(key)}
-    for key, to in (("date", "date"), ("calibration due", "instrument_due")):
-        if text := preamble.get(key):
-            if (day := _iso(text)) is None:
-                notes.append(info(key, f"{table.file}: {text!r:.60} is no date as YYYY-MM-DD and is not looked for by"))
-            else:
-                told[to] = day
-    try:
-        told["temperature_degc"] = table.quantity("temperature", "temperature")
-    except BadFile as error:
-        notes.append(info("temperature", str(error)))
-    return told
-
-
-def _of_sheet(sheet: LiftCheckSheet) -> dict[str, Any]:
-    instrument = sheet.instrument
-    told = {
-        "date": sheet.date,
-        "operator": sheet.inspector,
-        "instrument": " ".join(filter(None, (instrument.name, instrument.serial))),
-        "instrument_calibrated": instrument.calibrated,
-        "instrument_due": instrument.due,
-    }
-    return {name: _short(text) for name, text in told.items() if text} | {"temperature_degc": sheet.temperature}
-
-
-def _cards(part: JobPart, done: _Done) -> Iterator[InstrumentCard]:
-    """The cards that readings were corrected by: those that the part names, else the one that its sheet names."""
-    named = getattr(part, "instrument", None)
-    files = named if isinstance(named, tuple) else () if named is None else (named,)
-    if isinstance(part, LiftCheckPart) and not files:
-        files = tuple(file for key, file in _sheet(part, done).beside(part.file).items() if key == "card")
-    return (read_instrument_card(_contents(file, done))[0] for file in files)
-
-
-def _of_cards(cards: Iterable[InstrumentCard]) -> dict[str, str]:
-    """What cards say; where two instruments were used, the due date is the earlier."""
-    known = list(cards)
-    told = {
-        "instrument": "; ".join(" ".join(filter(None, (card.name, card.serial))) for card in known),
-        "instrument_calibrated": "; ".join(card.calibrated for card in known if card.calibrated),
-        "instrument_due": min((card.due_on for card in known if card.due_on), default=""),
-    }
-    return {name: _short(text) for name, text in told.items() if text}
-
-
-def _sheet(part: LiftCheckPart, done: _Done) -> LiftCheckSheet:
-    return read_lift_check_sheet(_contents(part.file, done))[0]
-
-
-def _contents(file: Path, done: _Done) -> Contents:
-    name = normpath(file.as_posix()).replace("\\", "/")
-    return Contents.of(name, done.files[name])
-
-
-def _later(part: JobPart) -> tuple[Path, ...]:
-    """Readings of the same items taken later."""
-    return part.later if isinstance(part, SpringsPart) else ()
-
-
-def _table(part: JobPart, done: _Done) -> Table | None:
-    """The table that was read, the last of several; None for what is none."""
-    if not isinstance(part, TablePart):
-        return None
-    try:
-        return table_in(_contents((part.file, *_later(part))[-1], done), part.columns)
-    except ValvelabError:
-        return None  # a trace in a form of its own has no preamble
-
-
-def _iso(text: str) -> str | None:
-    try:
-        return date.fromisoformat(text.strip()).isoformat()
-    except ValueError:
-        return None
-
-
-def _short(text: str) -> str:
-    """A text that any database takes."""
-    return one_line(text.strip())[:LONGEST_TEXT]

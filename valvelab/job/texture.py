@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from valvelab.errors import WrongUsage
 from valvelab.files.surface_trace import read_surface_trace
+from valvelab.files.x3p import x3p_bytes
 from valvelab.inspection.form.texture import TextureInspection, TextureQuestion, inspect_texture
 from valvelab.job.typed import quantity
 from valvelab.job.use import Around, Told, Use
@@ -32,4 +33,9 @@ def tables(inspection: TextureInspection, system: System) -> Sequence[Told]:
     return [trace_told(inspection.result), texture_table(inspection.result, system)]
 
 
-USE = Use(TexturePart, TextureResult, inspect, tables, texture_part)
+def x3p(inspection: TextureInspection) -> bytes:
+    """The trace as it was read, as an X3P container."""
+    return x3p_bytes(inspection.question.trace)
+
+
+USE = Use(TexturePart, TextureResult, inspect, tables, texture_part, forms={".x3p": x3p})

@@ -70,7 +70,9 @@ class Use(Generic[OfPart, Inspected]):
     part: its record. result: its result's model, or what makes it. inspect: the inspection that a part asks for.
     tables: what stands before the verdicts where the result is read, texts and tables; closing: the sentences after
     them. paper: what it puts on a certificate. named: further files, which the part's file names. sheet:
-    what is read at the bench; a use that has one is named in `WITH_SHEET` (`valvelab/job/uses.py`).
+    what is read at the bench; a use that has one is named in `WITH_SHEET` (`valvelab/job/uses.py`). forms: further
+    forms of `--out`, by the file's ending. card: the cam card as a file of one of CARD_ENDINGS; a use that has one is
+    named in `WITH_CARD`.
     """
 
     part: type[OfPart]
@@ -81,3 +83,5 @@ class Use(Generic[OfPart, Inspected]):
     closing: Callable[[Inspected], Sequence[str]] = lambda _inspection: ()
     named: Callable[[OfPart], Iterable[Path]] = lambda _part: ()
     sheet: Callable[[Inspected, System], BuildSheet] | None = None
+    forms: Mapping[str, Callable[[Inspected], bytes]] = field(default_factory=dict)
+    card: Callable[[Inspected, str, System], bytes | str] | None = None

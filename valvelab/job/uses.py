@@ -24,6 +24,10 @@ USES: dict[str, str] = {
 """What each use is for, by its name: that of its command and of its part in a job."""
 WITH_SHEET = frozenset({"shims", "lash"})
 """Uses that have a sheet to be read at the bench."""
+WITH_CARD = frozenset({"lobes"})
+"""Uses that give a cam card."""
+CARD_ENDINGS = (".pdf", ".toml")
+"""A card to read, and one that `phasing` takes as its spec."""
 
 
 def use(name: str) -> Use[Any, Any]:

@@ -28,26 +28,14 @@ from valvelab.phasing.timing import (
     single_event,
 )
 from valvelab.phasing.timing import advance as camshaft_advance
-from valvelab.quantities import CRANK_ANGLE, LENGTH, Name, Reader, number
+from valvelab.quantities import CRANK_ANGLE, CardAngle, Name, ReadingLift, number
 
-
-def _to_the_nanometre(lift: float | str) -> float:
-    """A length rounded, so that "0.050 in" and "1.27 mm" are one lift."""
-    return round(LENGTH(lift), 6)
-
-
-CARD_ANGLE = Reader(CRANK_ANGLE)
 WHEEL_READING = number(CRANK_ANGLE, lambda deg: -360.0 <= deg <= 720.0, "a wheel reading of -360 to 720 deg")
 WHEEL_UNCERTAINTY = number(
     CRANK_ANGLE, lambda deg: 0.0 < deg <= 10.0, "a standard uncertainty above 0 and up to 10 deg"
 )
-READING_LIFT = number(_to_the_nanometre, lambda mm: 0.0 < mm < 50.0, "a lift above 0 and below 50 mm")
-CardAngle = Annotated[float, CARD_ANGLE]
-"""Crank deg, as the card has it."""
 WheelReading = Annotated[float, WHEEL_READING]
 """Deg on the wheel."""
-ReadingLift = Annotated[float, READING_LIFT]
-"""Mm at the follower."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -91,6 +91,12 @@ def trade_number(kind: Kind, which: EventName, crank_deg: float) -> float:
     return -from_home if which == "opening" else from_home
 
 
+def event_words(kind: Kind, which: EventName, number_deg: float) -> str:
+    """The event as it is typed, `"9.0 deg BTDC"`, from its number as the trade counts it. Crank deg."""
+    before = (number_deg >= 0.0) == (which == "opening")
+    return f"{abs(number_deg)!r} deg {'B' if before else 'A'}{home_of(kind, which)}"
+
+
 def typed_event(value: str | float, which: EventName, field: str) -> tuple[float, DeadCentre | None]:
     """An event as a person types it, `"9 deg BTDC"`: its number as the trade counts it, and the dead centre it names.
 

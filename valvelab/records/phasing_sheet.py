@@ -12,13 +12,13 @@ from pydantic import Field
 from valvelab.phasing.degreeing import (
     WHEEL_UNCERTAINTY,
     Card,
-    CardAngle,
     EventReading,
     NosePair,
     SetAside,
     Sheet,
     WheelReading,
 )
+from valvelab.quantities import CardAngle
 from valvelab.records.typed import Typed
 
 

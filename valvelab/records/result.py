@@ -8,13 +8,22 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Annotated, Any, ClassVar, Literal
 
-from pydantic import AfterValidator, BaseModel, ConfigDict
+from pydantic import AfterValidator, BaseModel, ConfigDict, model_validator
 
 from valvelab import __version__
 from valvelab.errors import utf8
 
 Text = Annotated[str, AfterValidator(utf8)]
 """Text that may hold a file's name, whose bytes need not be UTF-8."""
+
+
+SCHEMA = "$schema"
+"""The key by which a document that goes to another program names its schema."""
+
+
+def schema_id(name: str) -> str:
+    """What the schema of a document is called, of this version."""
+    return f"urn:valvelab:schema:{name}:{__version__}"
 
 
 Kind = Literal["intake", "exhaust"]
@@ -85,6 +94,14 @@ class Result(Record):
     source: tuple[Source, ...] = ()
     notes: tuple[Note, ...] = ()
     verdicts: tuple[Verdict, ...] = ()
+
+    @model_validator(mode="before")
+    @classmethod
+    def _named(cls, document: Any) -> Any:
+        """A document read back may name its schema."""
+        if not isinstance(document, dict):
+            return document
+        return {key: value for key, value in document.items() if key != SCHEMA}
 
 
 def verdicts_in(result: Mapping[str, Any]) -> tuple[Verdict, ...]:

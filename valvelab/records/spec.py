@@ -14,6 +14,7 @@ from pydantic import Field, model_validator
 from valvelab.conformity.band import BandPiece
 from valvelab.errors import BadQuantity
 from valvelab.quantities import CAM_ANGLE, Reader, bounded_length, number
+from valvelab.records.cam_card import CamCard
 from valvelab.records.result import Record
 from valvelab.records.typed import Typed
 
@@ -137,3 +138,4 @@ class Spec(Record):
     camshaft: CamshaftSpec = CamshaftSpec()
     limit: tuple[LimitSpec, ...] = ()
     envelope: tuple[EnvelopeSpec, ...] = ()
+    card: CamCard | None = None

@@ -14,7 +14,6 @@ from valvelab.follower.shapes import Shape
 from valvelab.phasing.timing import after_dead_centre
 from valvelab.quantities import (
     ANGLE,
-    LENGTH,
     SIZE,
     CrankAngle,
     Force,
@@ -30,14 +29,13 @@ from valvelab.quantities import (
     Stiffness,
     number,
 )
+from valvelab.records.cam_card import LashSize, Ratio
 from valvelab.records.typed import Typed
 from valvelab.records.wire_materials import read_wire_materials
 from valvelab.springs.stress import STEEL_DENSITY_KG_PER_M3, WireMaterial, material_key, rate_of_coil, surge_from_coil
 from valvelab.valve_motion.rocker import GeometryRocker, PointRocker, RatioRocker, Rocker
 
 USUAL_SHEAR_MODULUS_MPA = 80_000.0
-Ratio = Annotated[float, number(float, lambda ratio: 0.2 <= ratio <= 5.0, "a ratio of 0.2 to 5", float)]
-LashSize = Annotated[float, number(LENGTH, lambda mm: 0.0 <= mm <= 5.0, "a lash of 0 to 5 mm")]
 ValveAngle = Annotated[float, number(ANGLE, lambda deg: abs(deg) < 90.0, "an angle within ±90 deg of the bore axis")]
 
 

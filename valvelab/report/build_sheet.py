@@ -24,7 +24,6 @@ LARGEST, SMALLEST = 22.0, 9.0
 LINE = 1.32
 ROW_PAD, HEAD_LINES = 3.0, 4.5
 HEAD, FOOT = 26.0 * MM, 14.0 * MM
-FOOT_LINE = "Valve springs hold energy: eye protection, sound tools, hands clear. Measure again what was fitted."
 
 
 def _in_large_type(table: Table, width: float, height: float) -> Table:
@@ -52,9 +51,9 @@ def build_sheet(sheet: BuildSheet, system: System) -> bytes:
         write(canvas, sheet.title, (MARGIN, top), 20.0, look.of("heading"), font=BOLD)
         write(canvas, sheet.line, (MARGIN, top - 6.5 * MM), 11.0, look.of("text"))
         write(
-            canvas, "built by, date ______________________", (width - MARGIN, top), 10.0, look.of("text"), end="right"
+            canvas, f"{sheet.signed} ______________________", (width - MARGIN, top), 10.0, look.of("text"), end="right"
         )
-        write(canvas, FOOT_LINE, (MARGIN, 8.0 * MM), 8.0, look.of("quiet"))
+        write(canvas, sheet.caution, (MARGIN, 8.0 * MM), 8.0, look.of("quiet"))
         write(canvas, files, (MARGIN, 4.5 * MM), 6.0, look.of("quiet"), width=width - 2 * MARGIN)
         write(canvas, f"page {canvas.getPageNumber()}", (width - MARGIN, 8.0 * MM), 8.0, look.of("quiet"), end="right")
 

@@ -142,13 +142,18 @@ SHEET_TYPE = 10.5
 
 @dataclass(frozen=True, slots=True)
 class BuildSheet:
-    """What a sheet says: its title, a line under it, its table, sentences below, and the files it follows from."""
+    """What a sheet says: its title, a line under it, its table, sentences below, and the files it follows from.
+
+    signed: what whoever signs has done; caution: the line at its foot.
+    """
 
     title: str
     line: str
     table: Table
     sentences: tuple[str, ...]
     sources: tuple[Source, ...]
+    signed: str = "built by, date"
+    caution: str = "Valve springs hold energy: eye protection, sound tools, hands clear. Measure again what was fitted."
 
 
 def alike(one: Any, other: Any) -> bool:

@@ -2,7 +2,7 @@
 
 A key within a key is `base_circle.runout_tir_mm`, one at a lift `duration_crank_deg@1.27mm`, a standard uncertainty
 `u_max_lift_mm`; `decision` is the gravest verdict on the item. Lists of numbers or texts stand in one cell; curves and
-tables within an item are left to the JSON.
+tables within an item are tables of their own, for whoever can hold more than one.
 """
 
 from __future__ import annotations
@@ -14,6 +14,8 @@ from valvelab.records.result import Record, Result
 from valvelab.tables.verdicts import overall, worst_by_item
 
 Value = str | float | None
+Rows = list[list[Value]]
+"""The heads, then the rows."""
 DECISION = "decision"
 _HEAD = frozenset(Result.model_fields)
 _BETWEEN = " "
@@ -21,11 +23,59 @@ _TELLS = frozenset({"event"})
 """Texts that tell apart what stands at one lift."""
 
 
-def item_rows(result: Result) -> list[list[Value]]:
+WHOLE, ITEM = "whole", "item"
+
+
+def item_rows(result: Result) -> Rows:
     """The heads, then a row for each item, empty where it has nothing under a head; figures canonical, unrounded."""
-    rows = list(_rows(result))
-    heads = list(dict.fromkeys(key for row in rows for key in row if key != DECISION))
-    return [[*heads, DECISION], *([row.get(key) for key in (*heads, DECISION)] for row in rows)]
+    return _under_heads(list(_rows(result)), last=(DECISION,))
+
+
+def further_tables(result: Result) -> dict[str, Rows]:
+    """By its key, everything that has no place in a row for each item.
+
+    `whole`: what is said of all items together, one row. The others: each list of records, and each curve as a row a
+    point; within an item they begin with `item`, the name that verdicts call it by.
+    """
+    whole = {key: value for key, value in _cells(result) if key not in result.ITEMS}
+    found: dict[str, list[dict[str, Value]]] = {WHOLE: [whole]} if result.ITEMS and whole else {}
+    for key, value in result:
+        if key in result.ITEMS:
+            for item in value:
+                _gather(item, "", {ITEM: _name(item)}, found)
+        elif key not in _HEAD:
+            _gather_one(value, key, {}, found)
+    return {name: _under_heads(rows) for name, rows in found.items()}
+
+
+def _gather(record: Record, place: str, owner: dict[str, Value], found: dict[str, list[dict[str, Value]]]) -> None:
+    """The tables within a record, by their keys after `place`."""
+    series = {key: value for key, value in record if isinstance(value, tuple) and _is_series(value)}
+    if len(series) > 1 and len({len(values) for values in series.values()}) == 1:
+        for point in zip(*series.values(), strict=True):
+            row = {key: _plain(value) for key, value in zip(series, point, strict=True)}
+            found.setdefault(place.rstrip("."), []).append({**owner, **row})
+    for key, value in record:
+        _gather_one(value, f"{place}{key}", owner, found)
+
+
+def _gather_one(value: object, name: str, owner: dict[str, Value], found: dict[str, list[dict[str, Value]]]) -> None:
+    if isinstance(value, Record):
+        _gather(value, f"{name}.", owner, found)
+    elif isinstance(value, tuple) and value and isinstance(value[0], Record):
+        for row in value:
+            found.setdefault(name, []).append({**owner, **dict(_cells(row))})
+            _gather(row, f"{name}.", owner, found)
+
+
+def _is_series(values: tuple[object, ...]) -> bool:
+    return len(values) > 1 and all(isinstance(value, float | int) for value in values)
+
+
+def _under_heads(rows: list[dict[str, Value]], last: tuple[str, ...] = ()) -> Rows:
+    """Every key that a row has as a head, in the order of the first; `last` behind all others."""
+    heads = [*dict.fromkeys(key for row in rows for key in row if key not in last), *last]
+    return [[*heads], *([row.get(key) for key in heads] for row in rows)]
 
 
 def _rows(result: Result) -> Iterator[dict[str, Value]]:
@@ -68,7 +118,12 @@ def _within(key: str, value: Any) -> Iterator[tuple[str, Value]]:
             if not isinstance(inner, tuple):
                 yield from _within(f"{key}.{name}", inner)
     else:
-        yield key, str(value).lower() if isinstance(value, bool) else value
+        yield key, _plain(value)
+
+
+def _plain(value: Any) -> Value:
+    """A number or text as it is; true and false are words."""
+    return str(value).lower() if isinstance(value, bool) else value
 
 
 def _at_lifts(rows: tuple[Any, ...]) -> Iterator[tuple[str, Value]]:

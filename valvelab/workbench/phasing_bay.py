@@ -69,7 +69,8 @@ def sheet_text(document: Document) -> str:
 
 def spec_in_use(document: Document) -> tuple[BenchFile, Spec] | None:
     """The spec that verdicts are reached by."""
-    return spec_for(document, {"phasing"}) or spec_for(document, {"camshaft"}) or spec_for(document, {"event"})
+    has_card = spec_for(document, {"phasing"}, also=lambda spec: spec.card is not None)
+    return has_card or spec_for(document, {"camshaft"}) or spec_for(document, {"event"})
 
 
 def uses(document: Document) -> tuple[BenchFile, ...]:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from valvelab.errors import BadQuantity
-from valvelab.phasing.degreeing import CARD_ANGLE, READING_LIFT, WHEEL_READING, WHEEL_UNCERTAINTY, Sheet
+from valvelab.phasing.degreeing import WHEEL_READING, WHEEL_UNCERTAINTY, Sheet
+from valvelab.quantities import CARD_ANGLE, READING_LIFT
 from valvelab.units import System, display_unit, show
 from valvelab.workbench.worksheet import Cell, Value, value_of
 

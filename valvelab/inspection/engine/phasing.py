@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from valvelab.inspection.characteristics import Subject
 from valvelab.inspection.engine.characteristics import ANSWERED, WHEEL, of_subject
 from valvelab.inspection.engine.wheel import LACKS_WHEEL, Doubts, WheelEngine, WheelLobe, doubts_of
 from valvelab.inspection.judging import Item, item_of, judge
-from valvelab.phasing.degreeing import Degreeing, LobeEvents, LobePhasing, Sheet, degree
+from valvelab.phasing.degreeing import Card, Degreeing, LobeEvents, LobePhasing, Sheet, degree
 from valvelab.phasing.next_reading import NextReading, next_reading
 from valvelab.phasing.plausibility import findings
 from valvelab.phasing.timing import EventName, trade_event
@@ -24,7 +24,7 @@ CAUTION = (
 
 @dataclass(frozen=True, slots=True)
 class PhasingInspection:
-    """The result, the working behind it, and the reading to take next."""
+    """The sheet as it was typed, the result, the working behind it, and the reading to take next."""
 
     sheet: Sheet
     degreeing: Degreeing
@@ -35,12 +35,15 @@ class PhasingInspection:
 def inspect_phasing(
     sheet: Sheet, spec: Spec | None = None, source: tuple[Source, ...] = (), spec_file: str = "spec"
 ) -> PhasingInspection:
-    """Work out a sheet, complain about its readings, and hold it against a spec."""
+    """Work out a sheet, complain about its readings, and hold it against a spec and the card in it."""
+    typed = sheet
+    sheet, differing = _with_card(typed, spec, spec_file)
     worked = degree(sheet)
     found = findings(sheet, worked)
     doubts, stray = doubts_of(sheet, found)
     notes = [warning(finding.about, finding.sentence) for finding in found] + stray
     notes += [info(row.of, f"wheel reading {row.reading_deg:g} set aside: {row.reason}") for row in sheet.set_aside]
+    notes += differing
     notes += _missing(sheet, worked)
     verdicts: tuple[Verdict, ...] = ()
     if spec is not None:
@@ -69,7 +72,33 @@ def inspect_phasing(
             "correction_crank_deg": worked.correction.u,
         },
     )
-    return PhasingInspection(sheet, worked, next_reading(sheet), result)
+    return PhasingInspection(typed, worked, next_reading(sheet), result)
+
+
+def _with_card(sheet: Sheet, spec: Spec | None, spec_file: str) -> tuple[Sheet, list[Note]]:
+    """The sheet with what its own card leaves open of the spec's card; a warning for each figure that both state."""
+    if spec is None or spec.card is None:
+        return sheet, []
+    own, ordered = sheet.card, spec.card.ordered
+    both = [
+        (f"{kind} centreline", getattr(own, f"{kind}_centreline_deg"), getattr(ordered, f"{kind}_centreline_deg"))
+        for kind in ("intake", "exhaust")
+    ]
+    both += [
+        (f"duration of {row.lobe} at {row.at_mm:g} mm", own.duration_of(row.lobe, row.at_mm), row.value_crank_deg)
+        for row in ordered.duration
+    ]
+    notes = [
+        warning("card", f"{what}: the sheet's card says {mine:g} crank deg, {spec_file} {theirs:g}; the sheet's counts")
+        for what, mine, theirs in both
+        if mine is not None and theirs is not None and mine != theirs
+    ]
+    card = Card(
+        ordered.intake_centreline_deg if own.intake_centreline_deg is None else own.intake_centreline_deg,
+        ordered.exhaust_centreline_deg if own.exhaust_centreline_deg is None else own.exhaust_centreline_deg,
+        (*own.duration, *ordered.duration),  # of a lobe and lift in both the first counts
+    )
+    return replace(sheet, card=card), notes
 
 
 def _items(worked: Degreeing, doubts: Doubts) -> dict[Subject, list[Item]]:
