@@ -3,7 +3,7 @@
 `python tests/hard_use/fuzz.py [INPUTS] [SEED] [--keep FOLDER]`: so many inputs (1,000) are made from the samples by
 seeded mutation, of bytes, of signs and numbers, of lines, and of the parts of zip containers, and each is put
 through its command in this process's children, two at a time. A fault is an exception that nobody foresaw, an unknown
-exit code, no sentence where there is no verdict, or more than LONGEST seconds. Faults are told with the seed that makes
+exit code, no sentence where there is no verdict, or more than LONGEST seconds of CPU. Faults are told with the seed that makes
 the input again, and kept in a folder. Exit code 1 where there is one.
 """
 
@@ -214,8 +214,8 @@ def judge(case: Case, seed: int, made: Path, place: Path) -> tuple[str, bytes]:
     if case.words[0] == "certify":
         words += ["--out", str(place / f"{seed}.pdf")]
     out, err = io.StringIO(), io.StringIO()
-    signal.signal(signal.SIGALRM, _over)
-    signal.alarm(LONGEST)
+    signal.signal(signal.SIGPROF, _over)
+    signal.setitimer(signal.ITIMER_PROF, LONGEST)
     try:
         with redirect_stdout(out), redirect_stderr(err):
             code = main(words)
@@ -224,12 +224,12 @@ def judge(case: Case, seed: int, made: Path, place: Path) -> tuple[str, bytes]:
     except BaseException as error:  # noqa: BLE001 - whatever comes out of the command is what is looked for
         return f"{type(error).__name__} came out of the command: {error}"[:300], data
     finally:
-        signal.alarm(0)
+        signal.setitimer(signal.ITIMER_PROF, 0.0)
         path.unlink(missing_ok=True)
         (place / f"{seed}.pdf").unlink(missing_ok=True)
     said = err.getvalue()
     if "_TooLong" in said:
-        return f"took more than {LONGEST} s", data
+        return f"took more than {LONGEST} s of CPU", data
     if "a fault of the program" in said:
         return next(line for line in said.splitlines() if "a fault of the program" in line)[:300], data
     if code not in VERDICTS | REFUSALS:
