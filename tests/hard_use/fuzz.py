@@ -3,8 +3,8 @@
 `python tests/hard_use/fuzz.py [INPUTS] [SEED] [--keep FOLDER]`: so many inputs (1,000) are made from the samples by
 seeded mutation, of bytes, of signs and numbers, of lines, and of the parts of zip containers, and each is put
 through its command in this process's children, two at a time. A fault is an exception that nobody foresaw, an unknown
-exit code, no sentence where there is no verdict, or more than LONGEST seconds of CPU. Faults are told with the seed that makes
-the input again, and kept in a folder. Exit code 1 where there is one.
+exit code, no sentence where there is no verdict, or more than LONGEST seconds of CPU. Faults are told with the seed
+that makes the input again, and kept in a folder. Exit code 1 where there is one.
 """
 
 from __future__ import annotations
