@@ -96,6 +96,10 @@ WRONG = {
     "missing far down": (ENVELOPE, "[[envelope]] 1 band 1: found no key 'above', expected one"),
     "no band": ('[[envelope]]\nnominal = "n.csv"', "[[envelope]] 1: found no key 'band'"),
     "no limit in it": ('[[limit]]\nof = "rate"', "a limit needs below/above with a nominal, or min/max"),
+    "an end that a nominal would hide": (
+        LIMIT + "nominal = 1",
+        "a limit is either nominal with below/above, or min/max",
+    ),
     "two forms": (LIMIT + "nominal = 1\nbelow = 1", "a limit is either nominal with below/above, or min/max"),
     "wrong word": ('[decision]\nrule = "strict"', "[decision] rule: found 'strict', expected 'guarded' or 'simple'"),
     "out of range": ("[decision]\nconfidence = 2", "[decision] confidence: found 2, expected less than 1"),

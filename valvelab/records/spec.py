@@ -90,7 +90,7 @@ class LimitSpec(Typed):
         if band and self.nominal is None:
             msg = "below/above need a nominal"
             raise ValueError(msg)
-        if band and ends:
+        if ends and (band or self.nominal is not None):
             msg = "a limit is either nominal with below/above, or min/max"
             raise ValueError(msg)
         if not band and not ends:
