@@ -35,6 +35,21 @@ from valvelab.store.tables import CONTENT, FILE, ITEM, RECORD
 FEW, MANY = 1_000, 100_000
 LIVES, ROUNDS, AT_ONCE = 4, 15, 2_000
 SERIAL = "Q4-017"
+ROWS = 101
+AS_THE_WINDOW_ASKS = {
+    "serial begun": Filter(serial="s0001", begins=True, limit=ROWS),
+    "serial barely begun": Filter(serial="s", begins=True, limit=ROWS),
+    "part begun": Filter(part="Part 1", begins=True, limit=ROWS),
+    "customer begun": Filter(customer="customer 1", begins=True, limit=ROWS),
+    "customer and verdict": Filter(customer="customer 1", decision="reject", begins=True, limit=ROWS),
+    "verdict": Filter(decision="reject", begins=True, limit=ROWS),
+    "five years": Filter(since="2010-01-01", until="2014-12-31", begins=True, limit=ROWS),
+    "what five years accepted": Filter(
+        since="2010-01-01", until="2014-12-31", decision="accept", begins=True, limit=ROWS
+    ),
+    "the second page": Filter(begins=True, limit=ROWS, offset=100),
+}
+"""With a page of rows, and one more that says whether there are others."""
 
 
 def record(number: int) -> tuple[StoredRecord, dict[str, bytes]]:
@@ -113,6 +128,9 @@ def measured(place: str) -> Iterator[tuple[str, float]]:
         serial = some.serial
         yield "list by serial", median_ms(lambda: store.find(Filter(serial=serial, limit=51)))
         yield "list the newest 50", median_ms(lambda: store.find(Filter(limit=51)))
+        for what, asked in AS_THE_WINDOW_ASKS.items():
+            assert len(store.find(asked)) == ROWS, what
+            yield what, median_ms(lambda asked=asked: store.find(asked))  # type: ignore[misc]
         yield "show", median_ms(lambda: store.get(some.id[:12]))
         yield "a lobe's history, read", median_ms(lambda: store.history(SERIAL))
         yield "a lobe's history, with its wear", median_ms(lambda: history(store.history(SERIAL), store.content, "1I"))

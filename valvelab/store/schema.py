@@ -12,7 +12,7 @@ from valvelab.store.database import WRITING
 from valvelab.store.faults import DAMAGED
 from valvelab.store.tables import CONTENT, FILE, TABLES, VERSION_TABLE
 
-REVISIONS = ("0001",)
+REVISIONS = ("0001", "0002")
 """Every form that a store has had, the first first; a migration adds its own."""
 MIGRATIONS = Path(__file__).parent / "migrations"
 _LOCK = 0x76616C7665
