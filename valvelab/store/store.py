@@ -21,7 +21,7 @@ from valvelab.files.contents import MAX_UNPACKED_BYTES
 from valvelab.records.result import Decision
 from valvelab.records.stored import Entry, StoredFile, StoredItem, StoredRecord, identity, short
 from valvelab.store.database import WAIT_S, WRITING, engine_of
-from valvelab.store.faults import in_one_sentence, may_be_tried_again
+from valvelab.store.faults import NO_STORE, in_one_sentence, may_be_tried_again
 from valvelab.store.place import default_place, shown, url_of
 from valvelab.store.rights import grant
 from valvelab.store.schema import own_check, see_to
@@ -85,7 +85,7 @@ def _check_file(file: Path, place: str | None, *, create: bool) -> None:
     if file.is_file():
         return
     if not create and not file.exists():
-        raise StoreError(str(file), "found no store, expected one that `valvelab records add` made")
+        raise StoreError(str(file), NO_STORE)
     if place is None and str(file) == str(Path(default_place()).absolute()):
         make_folder(file.parent, private=True)
     check_place(file)

@@ -12,6 +12,8 @@ from valvelab.tables.description import Column, Mark, Table, table_of
 from valvelab.units import System, show
 
 NOT_JUDGED = "not judged"
+OVERDUE = "▲ instrument out of calibration"
+"""Beside a verdict that rests on one."""
 
 
 def remarks(record: StoredRecord) -> list[str]:
@@ -22,7 +24,7 @@ def remarks(record: StoredRecord) -> list[str]:
     if record.corrects is not None:
         told.append(f"corrects {short(record.corrects)}: {record.reason}")
     if record.out_of_calibration:
-        told.append(f"instrument out of calibration since {record.instrument_due}")
+        told.append(f"{OVERDUE} since {record.instrument_due}")
     return told
 
 
@@ -91,15 +93,30 @@ def history_tables(rows: Sequence[HistoryRow], system: System) -> list[Table]:
 
 
 def _history(name: str, unit: str, rows: Sequence[HistoryRow], system: System) -> Table:
-    pairs = [(row.item, point) for row in rows for point in row.points]
+    pairs = points_of(rows)
+    return table_of(pairs, history_columns(pairs, system), system, title=printed(name, unit), keep_empty=True)
+
+
+Pair = tuple[HistoryRow, HistoryPoint]
+"""A value, with the row that it stands in."""
+
+
+def points_of(rows: Sequence[HistoryRow]) -> list[Pair]:
+    """The values of rows, one below the other."""
+    return [(row, point) for row in rows for point in row.points]
+
+
+def history_columns(pairs: Sequence[Pair], system: System) -> list[Column[Pair]]:
+    """The columns of one characteristic's values over the lives of its items."""
+    name, unit = (pairs[0][0].characteristic, pairs[0][0].unit) if pairs else ("", "")
     count = decimals_of((point.standard_uncertainty for _, point in pairs), unit, system)
 
-    def stated(read: Callable[[HistoryPoint], float | None]) -> Callable[[tuple[str, HistoryPoint]], str]:
+    def stated(read: Callable[[HistoryPoint], float | None]) -> Callable[[Pair], str]:
         return lambda pair: "" if (end := read(pair[1])) is None else limit(end, count, unit, system)
 
     changes = any(point.compared_with for _, point in pairs)
-    columns: list[Column[tuple[str, HistoryPoint]]] = [
-        Column("item", words=lambda pair: pair[0]),
+    return [
+        Column("item", words=lambda pair: pair[0].item),
         Column("date", words=lambda pair: pair[1].date),
         Column("record", words=lambda pair: short(pair[1].record)),
         *([Column("since", words=lambda pair: short(pair[1].compared_with or ""))] if changes else []),
@@ -110,8 +127,7 @@ def _history(name: str, unit: str, rows: Sequence[HistoryRow], system: System) -
         Column("verdict", words=lambda pair: Mark(pair[1].decision) if pair[1].decision else ""),
         Column("remarks", words=lambda pair: "; ".join(_point_remarks(pair[1]))),
     ]  # fmt: skip
-    return table_of(pairs, columns, system, title=printed(name, unit), keep_empty=True)
 
 
 def _point_remarks(point: HistoryPoint) -> list[str]:
-    return [*([point.reason] if point.reason else []), *(["instrument out of calibration"] * point.out_of_calibration)]
+    return [*([point.reason] if point.reason else []), *([OVERDUE] * point.out_of_calibration)]
