@@ -21,10 +21,10 @@ if TYPE_CHECKING:
 SHOWN = "seat_force"
 NAME_ROOM = 0.22
 """Room that a date needs, of an axis."""
-SIDE_ROOM, LEAST_ROOM_DAYS = 0.12, 20.0
+SIDE_ROOM, LEAST_ROOM_DAYS = 0.2, 20.0
 """Room beside the first and the last record."""
-NAME_ABOVE = 0.04
-"""How far above a value its remark stands, of what is drawn."""
+ROOM_BELOW, ROOM_ABOVE, NAME_ABOVE = 0.08, 0.2, 0.04
+"""Room below and above what is drawn, and how far above a value its remark stands, of its height."""
 OVERDUE = "calibration overdue"
 
 
@@ -82,7 +82,7 @@ def timeline_figure(rows: Sequence[HistoryRow], item: str) -> Figure | None:
     if row is None or not points:
         return None
     others = [_values(one.points) for one in rows if one.item != item]
-    curves = [Curve(*joined(others), "measured_quiet", "others")] if others else []
+    curves = [Curve(*joined(others), "measured_quiet")] if others else []
     x, y = _values(points)
     curves += [Curve(x, y, "measured"), Curve(*joined([_whisker(point) for point in points]), "fit", "± 2 u")]
     guides: list[Guide] = []
@@ -93,14 +93,15 @@ def timeline_figure(rows: Sequence[HistoryRow], item: str) -> Figure | None:
         elif held:
             places, limits = np.array(held).T
             curves.append(Curve(places, limits, "outside", f"{end} limit"))
-    marks = [_dated(point) for point in points] + _overdue(points)
+    low, high = _heights([point for one in rows for point in one.points])
+    marks = [_dated(point) for point in points] + _overdue(points, NAME_ABOVE * (high - low))
     places = np.concatenate([x, *(days for days, _ in others)])
     ends = float(places.min()), float(places.max())
     room = max(SIDE_ROOM * (ends[1] - ends[0]), LEAST_ROOM_DAYS)
     named = [(place, date.fromordinal(round(place)).isoformat()) for place in sorted({*x.tolist(), *ends})]
     across = Axis("measured on", "", (ends[0] - room, ends[1] + room), names=_apart(named))
     title = f"{printed(row.characteristic, row.unit)} of {item}"
-    up = Axis(printed(row.characteristic, row.unit), cast("Unit", row.unit))
+    up = Axis(printed(row.characteristic, row.unit), cast("Unit", row.unit), (low, high))
     return Figure(f"timeline in {row.unit}", title, across, up, tuple(curves), marks=tuple(marks), guides=tuple(guides))
 
 
@@ -119,16 +120,22 @@ def _reach(point: HistoryPoint) -> tuple[float, float]:
     return value - reach, value + reach
 
 
+def _heights(points: Sequence[HistoryPoint]) -> tuple[float, float]:
+    """What is to be seen from bottom to top: values, what they are uncertain by, and limits."""
+    seen = [point for point in points if point.value is not None]
+    ends = [end for point in seen for end in (*_reach(point), point.lower, point.upper) if end is not None]
+    height = max(ends) - min(ends) or abs(ends[0]) or 1.0
+    return min(ends) - ROOM_BELOW * height, max(ends) + ROOM_ABOVE * height
+
+
 def _dated(point: HistoryPoint) -> Marks:
     """A value as what was decided on it."""
     place, value = np.array([_day(point.date)]), np.array([point.value or 0.0])
     return Marks(place, value, point.decision or "measured", hollow=point.out_of_calibration)
 
 
-def _overdue(points: Sequence[HistoryPoint]) -> list[Marks]:
+def _overdue(points: Sequence[HistoryPoint], above: float) -> list[Marks]:
     """What is said above values that an instrument out of calibration read."""
-    ends = [end for point in points for end in (*_reach(point), point.lower, point.upper) if end is not None]
-    above = NAME_ABOVE * (max(ends) - min(ends))
     found = [point for point in points if point.out_of_calibration]
     return [words(_day(point.date), _reach(point)[1] + above, OVERDUE, "undecided") for point in found]
 

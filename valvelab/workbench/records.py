@@ -1,43 +1,42 @@
 """What the window does with the record store, without Qt: each a piece of work for a thread of its own.
 
-Whoever imports this loads the database library: the window does so in that thread, when records are first asked for.
+The database library and what inspects are loaded in that thread, by the first work that asks for them.
 """
 
 from __future__ import annotations
 
 import secrets
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from types import MappingProxyType
+from typing import TYPE_CHECKING, Any
 
 from valvelab.errors import BadFile, ValvelabError
 from valvelab.files.kinds import READERS, Reader
-from valvelab.job.carried import job_toml
-from valvelab.job.compare import READ_BY
-from valvelab.job.history import history
-from valvelab.job.job_file import JOB_FILE
 from valvelab.job.laid_out import lay_out, without
-from valvelab.job.recorded import Recorded, recorded
-from valvelab.job.recording import Recording, Stated, recording
+from valvelab.records.comparison_result import READ_BY
 from valvelab.records.job import ComparePart, Job, JobPart
 from valvelab.records.records_result import HistoryRow
 from valvelab.records.result import Note, warning
 from valvelab.records.stored import Entry, StoredRecord, short
-from valvelab.store import NO_STORE, Filter, Store, open_store
 from valvelab.units import System
 from valvelab.workbench import bays
 from valvelab.workbench.compare_bay import CompareState
 from valvelab.workbench.document import BenchFile, Document
 from valvelab.workbench.job_folders import FOLDER
-from valvelab.workbench.jobs import Taken, told
 from valvelab.writing import write_whole
+
+if TYPE_CHECKING:
+    from valvelab.job.recorded import Recorded
+    from valvelab.job.recording import Recording
+    from valvelab.store import Store
 
 AT_ONCE = 100
 """Records that a list takes up at a time."""
-ASKED = ("part", "serial", "customer")
+ASKED = ("serial", "part", "customer")
 """What a record is looked for by, and what a person is asked for where the readings don't say it."""
 _FILES = "files"
 
@@ -51,18 +50,25 @@ class Listed:
     more: bool = False
 
 
-def listed(place: str, asked: Filter) -> Listed:
-    """A page of records. Raises StoreError; a store that is not there yet has none."""
+def listed(place: str, asked: Mapping[str, Any], offset: int = 0) -> Listed:
+    """A page of records, after so many others. Raises StoreError; a store that is not there yet has none.
+
+    asked: fields of a Filter, texts as beginnings.
+    """
+    from valvelab.store import Filter
+
     with _opened(place) as store:
         if store is None:
             return Listed("")
-        found = store.find(replace(asked, begins=True, limit=AT_ONCE + 1))
+        found = store.find(Filter(**asked, begins=True, limit=AT_ONCE + 1, offset=offset))
         return Listed(store.place, found[:AT_ONCE], len(found) > AT_ONCE)
 
 
 @contextmanager
 def _opened(place: str) -> Iterator[Store | None]:
     """The store of a place, "" for the user's own; None where nothing was kept there yet."""
+    from valvelab.store import NO_STORE, open_store
+
     try:
         store = open_store(place or None, create=False)
     except ValvelabError as error:
@@ -79,16 +85,22 @@ def _opened(place: str) -> Iterator[Store | None]:
 
 @dataclass(frozen=True, slots=True)
 class Life:
-    """What became of one part: its records, the values that are followed, and what their reader has to know."""
+    """What became of one part: its records, the values that are followed, and what their reader has to know.
+
+    first: the row that says most.
+    """
 
     of: StoredRecord
     records: tuple[StoredRecord, ...] = ()
     rows: tuple[HistoryRow, ...] = ()
+    first: HistoryRow | None = None
     notes: tuple[Note, ...] = ()
 
 
 def life_of(place: str, record: StoredRecord) -> Life:
     """The lives of the part that a record is of; nothing for one without a serial number. Raises StoreError."""
+    from valvelab.job.history import history, shown_first
+
     if record.serial is None:
         return Life(record)
     with _opened(place) as store:
@@ -96,7 +108,7 @@ def life_of(place: str, record: StoredRecord) -> Life:
             return Life(record)
         records = store.history(record.serial, customer=record.customer)
         found = history(records, store.content)
-    return Life(record, records, found.rows, found.notes)
+    return Life(record, records, found.rows, shown_first(found.rows), found.notes)
 
 
 # -- kept ------------------------------------------------------------------------------------------------------------
@@ -129,29 +141,35 @@ def inspected(document: Document, name: str) -> Recording:
 
     name: what the job goes by. Raises as inspections do where nothing can be.
     """
+    from valvelab.workbench.jobs import told
+
     bench, parts = told(document)
     if not parts:
         raise BadFile(name, "", "nothing that can be inspected on the bench", "readings")
     try:
-        return _of_parts(bench, parts, document.units, name)
+        return _of_parts(bench.files, parts, document.units, name)
     except ValvelabError as refused:
         sound, left_out = [], []
         for part in parts if len(parts) > 1 else ():
             try:
-                _of_parts(bench, (part,), document.units, name)
+                _of_parts(bench.files, (part,), document.units, name)
                 sound.append(part)
             except ValvelabError as error:
                 left_out.append(warning(part.inspect, f"not kept: {error}"))
         if not sound:
             raise refused from None
-    found = _of_parts(bench, tuple(sound), document.units, name)
+    found = _of_parts(bench.files, tuple(sound), document.units, name)
     return replace(found, notes=(*found.notes, *left_out))
 
 
-def _of_parts(bench: Taken, parts: tuple[JobPart, ...], units: System, name: str) -> Recording:
+def _of_parts(files: Mapping[str, bytes], parts: tuple[JobPart, ...], units: System, name: str) -> Recording:
+    from valvelab.job.carried import job_toml
+    from valvelab.job.job_file import JOB_FILE
+    from valvelab.job.recording import Stated, recording
+
     with TemporaryDirectory(prefix="valvelab-records-") as place, without(Path(place), name):
         folder = Path(place)
-        lay_out(bench.files, folder, name)
+        lay_out(files, folder, name)
         write_whole(folder / JOB_FILE, job_toml(Job(units=units, part=parts)))
         return recording(folder / JOB_FILE, Stated())
 
@@ -166,6 +184,8 @@ def keep(place: str, found: Recording, stated: dict[str, str]) -> Kept:
 
     Raises StoreError, and then none was kept.
     """
+    from valvelab.store import open_store
+
     entries = [_completed(entry, stated) for entry in found.entries]
     with open_store(place or None) as store:
         there = [_there(store, entry.record) for entry in entries]
@@ -182,6 +202,8 @@ def _completed(entry: Entry, stated: dict[str, str]) -> Entry:
 
 def _there(store: Store, record: StoredRecord) -> StoredRecord | None:
     """The record that says all that this one does but when it was recorded."""
+    from valvelab.store import Filter
+
     same_day = Filter(serial=record.serial, since=record.date, until=record.date, standing=True)
     plain = {"recorded": record.recorded, "id": record.id}
     return next((one for one in store.find(same_day) if one.model_copy(update=plain) == record), None)
@@ -193,12 +215,15 @@ def _there(store: Store, record: StoredRecord) -> StoredRecord | None:
 def reopened(place: str, records: Sequence[StoredRecord], folder: Path) -> Document:
     """A bench with the files of records, laid out under the folder of settings, in the bay of the first.
 
-    Two records lie there to be compared, the first as the earlier. Raises StoreError, BadFile.
+    Two records lie there to be compared, the first as the earlier, by the spec of the later. Raises StoreError,
+    BadFile.
     """
+    from valvelab.job.recorded import recorded
+
     with _opened(place) as store:
         found = [] if store is None else [recorded(record, store.content) for record in records]
     benches = [_bench_of(one, folder / FOLDER / secrets.token_hex(6) / _FILES) for one in found]
-    files = tuple(file for bench in benches for file in bench)
+    files = tuple(file for bench in reversed(benches) for file in bench)
     if len(benches) < 2:
         return Document(files=files, bay=_bay_of(found[0].part) if found else "")
     before, after = (bench[0].path for bench in benches)
