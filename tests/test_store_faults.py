@@ -270,6 +270,14 @@ def test_a_file_that_is_none(tmp_path: Path, capsys: pytest.CaptureFixture[str])
     one_sentence(capsys)
 
 
+def test_a_file_of_20_gb_that_is_none(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    file = tmp_path / "records.sqlite"
+    file.touch()
+    os.truncate(file, 20 * 2**30)  # a hole: it takes no room
+    assert run_all(file, capsys) == {3}
+    assert file.stat().st_size == 20 * 2**30
+
+
 def test_a_file_cut_off_or_scribbled_over(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     whole = store_file(tmp_path).read_bytes()
     chance = random.Random(7)  # noqa: S311 - places, no secrets
