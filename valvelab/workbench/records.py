@@ -24,7 +24,6 @@ from valvelab.records.result import Note, warning
 from valvelab.records.stored import Entry, StoredRecord, short
 from valvelab.units import System
 from valvelab.workbench import bays
-from valvelab.workbench.compare_bay import CompareState
 from valvelab.workbench.document import BenchFile, Document
 from valvelab.workbench.job_folders import FOLDER
 from valvelab.writing import write_whole
@@ -219,6 +218,7 @@ def reopened(place: str, records: Sequence[StoredRecord], folder: Path) -> Docum
     BadFile.
     """
     from valvelab.job.recorded import recorded
+    from valvelab.workbench.compare_bay import CompareState
 
     with _opened(place) as store:
         found = [] if store is None else [recorded(record, store.content) for record in records]
