@@ -234,7 +234,8 @@ def test_what_was_inspected_is_added_listed_and_shown(
         assert told in text
     assert main(["records", "show", added["id"], "--store", place]) == 1
     text = capsys.readouterr().out
-    for told in ("lever tester", "20.4 °C", kept["readings"], "seat force"):
+    verdicts = "1 accepted, 1 rejected, 0 undecided; ▲ instrument out of calibration since 2026-03-01"
+    for told in ("lever tester", "20.4 °C", kept["readings"], "seat force", verdicts):
         assert told in text
 
 

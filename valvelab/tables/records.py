@@ -18,14 +18,20 @@ OVERDUE = "▲ instrument out of calibration"
 
 def remarks(record: StoredRecord) -> list[str]:
     """What its reader has to know of a record besides its verdicts."""
+    return [*_corrections(record), *_overdue(record)]
+
+
+def _corrections(record: StoredRecord) -> list[str]:
     told = []
     if record.corrected_by is not None:
         told.append(f"corrected by {short(record.corrected_by)}")
     if record.corrects is not None:
         told.append(f"corrects {short(record.corrects)}: {record.reason}")
-    if record.out_of_calibration:
-        told.append(f"{OVERDUE} since {record.instrument_due}")
     return told
+
+
+def _overdue(record: StoredRecord) -> list[str]:
+    return [f"{OVERDUE} since {record.instrument_due}"] if record.out_of_calibration else []
 
 
 def _verdict(record: StoredRecord) -> str | Mark:
@@ -56,6 +62,7 @@ def records_table(records: Sequence[StoredRecord]) -> Table:
 def record_table(record: StoredRecord) -> Table:
     """Everything that is kept with one record, but its files; what is not known is left out."""
     temperature = record.temperature_degc
+    counted = f"{record.accepted} accepted, {record.rejected} rejected, {record.undecided} undecided"
     rows = (
         ("record", record.id),
         ("inspected", record.inspect),
@@ -71,9 +78,9 @@ def record_table(record: StoredRecord) -> Table:
         ("temperature", None if temperature is None else f"{show(temperature, 'degC', decimals=1)} °C"),
         ("spec", record.spec_title),
         ("spec revision", record.spec_revision),
-        ("verdicts", f"{record.accepted} accepted, {record.rejected} rejected, {record.undecided} undecided"),
+        ("verdicts", "; ".join([counted, *_overdue(record)])),
         ("inspected by", f"valvelab {record.version}"),
-        *(("remark", text) for text in remarks(record)),
+        *(("remark", text) for text in _corrections(record)),
     )
     return Table(("what", "as recorded"), tuple((name, text) for name, text in rows if text), left=2)
 
