@@ -78,6 +78,8 @@ def looked_for(records: RecordsWindow, verdict: Decision | None = None, **typed:
 
 
 def test_records_are_found_by_what_is_known_of_them(window: MainWindow) -> None:
+    assert not window.records.isVisible()
+    window.restyle()
     records = opened(window)
     assert days(records) == ["2026-03-20", "2025-03-01", "2024-05-01", "2024-03-01"]
     assert looked_for(records, serial="qf") == ["2026-03-20", "2025-03-01", "2024-03-01"]
@@ -97,6 +99,13 @@ def test_records_are_found_by_what_is_known_of_them(window: MainWindow) -> None:
     QTest.keyClicks(records.texts["serial"], "lq-")
     wait_for(lambda: days(records) == ["2024-05-01"])
     assert records.status.text().startswith("1 record in ")
+    places = []
+    for _ in range(10):
+        focus = QApplication.focusWidget()
+        assert focus is not None
+        places.append(focus)
+        QTest.keyClick(focus, Qt.Key.Key_Tab)
+    assert {*records.texts.values(), *records.days.values(), records.verdict, records.store, records.sheet} <= {*places}
     QTest.keyClicks(records.days["since"], "2024-13-01")
     QTest.keyClick(records.days["since"], Qt.Key.Key_Return)
     assert "expected a date as YYYY-MM-DD" in records.status.text()

@@ -45,12 +45,14 @@ class RecordsWindow(QWidget):
         self._asked = 0
         """How often records were looked for: an answer to an earlier question is dropped."""
         self._life: Life | None = None
+        self._colour = "quiet"
         self._pause = QTimer(self, singleShot=True, interval=_PAUSE_MS)
         self._pause.timeout.connect(self.look)
         self._make_fields()
         self.sheet = TableView(
             "records", [of(column, "metric") for column in RECORDS], self, sortable=False, empty=_NONE_YET
         )
+        self.sheet.setTabKeyNavigation(False)
         self.sheet.setSelectionMode(QAbstractItemView.SelectionMode.ExtendedSelection)
         self.sheet.selectionModel().selectionChanged.connect(lambda _on, _off: self._on_selected())
         self.sheet.activated.connect(lambda _index: self.reopen())
