@@ -36,6 +36,7 @@ from valvelab.job.use import Around, Asked
 from valvelab.job.uses import use
 from valvelab.places import sample_profiles
 from valvelab.records.job import JobPart, LiftCheckPart, SpringsPart
+from valvelab.records.records_result import HistoryPoint, HistoryRow
 from valvelab.report import shims_certificate
 
 Drawn = Figure | HeatMap | Dial | None
@@ -53,7 +54,8 @@ UNITS: dict[str, tuple[str, str]] = {
     "seat force": ("", "N"), "roundness": PLACES, "section": PLACES, "harmonics": ("", "um"), "axis": ("mm", "um"),
     "shaft": ("mm", "mm"), "trace": ("mm", "um"), "roughness": ("mm", "um"), "material_ratio": ("%", "um"),
     "gauge_means": ("", "mm"), "gauge_ranges": ("", "mm"), "gauge_components": ("", "%"),
-    "history": ("", "N"), "overlay": (CAM, "mm"), "after_less_before": (CAM, "um"), "changes": ("", "N"),
+    "history": ("", "N"), "timeline in N": ("", "N"), "timeline in N/mm": ("", "N/mm"), "timeline in mm": ("", "mm"),
+    "timeline in um": ("", "um"), "overlay": (CAM, "mm"), "after_less_before": (CAM, "um"), "changes": ("", "N"),
 }  # fmt: skip
 
 
@@ -138,8 +140,20 @@ def of_springs() -> Iterator[tuple[Callable[..., Any], Drawn]]:
         season = write_season(Path(folder) / "season.csv", {"A": (0.0, 0.02, 0.03, 0.04)})
         found = asked(SpringsPart(file=season))
     yield history_figures.history_figure, history_figures.history_figure(found.result, "A")
+    for characteristic, unit in (("seat_force", "N"), ("rate", "N/mm"), ("max_lift", "mm"), ("wear", "um")):
+        row = life(characteristic, unit, "A")
+        yield history_figures.timeline_figure, history_figures.timeline_figure([row], "A")
     for found in parts("shims"):
         yield shims_certificate.seat_force_figure, shims_certificate.seat_force_figure(found)
+
+
+def life(characteristic: str, unit: str, item: str) -> HistoryRow:
+    """An item that was measured twice, the second time past its upper limit."""
+    points = tuple(
+        HistoryPoint(record=day, date=day, value=value, standard_uncertainty=0.5, upper=2.5, decision=decision)
+        for day, value, decision in (("2025-03-01", 1.0, "accept"), ("2026-03-01", 4.0, "reject"))
+    )
+    return HistoryRow(inspect="springs", characteristic=characteristic, item=item, unit=unit, points=points)
 
 
 def of_lift_checks() -> Iterator[tuple[Callable[..., Any], Drawn]]:

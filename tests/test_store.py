@@ -68,6 +68,23 @@ def test_filters(place: str) -> None:
         assert [row.date[5:7] for row in store.history("A")] == ["01", "03"]
 
 
+def test_beginnings_whether_capitals_or_small(place: str) -> None:
+    days = [("Q4-017", 1), ("q4-017", 3), ("Q4-018", 2), ("Q4_017", 4), ("Ö4", 5), ("R4", 6), (None, 7)]
+    with open_store(place) as store:
+        store.add([entry(serial, f"2026-01-0{day}", part="Camshaft", customer="lake") for serial, day in days])
+
+        def serials(**asked: object) -> list[str | None]:
+            return [row.serial for row in store.find(Filter(begins=True, **asked))]  # type: ignore[arg-type]
+
+        assert serials(serial="q4-") == ["q4-017", "Q4-017", "Q4-018"], "by serial number, of each the newest first"
+        assert serials(serial="Q4-", part="cam", customer="LAKE") == serials(serial="q4-")
+        assert serials(serial="Q4", limit=2, offset=1) == ["Q4-017", "Q4-018"]
+        assert serials(serial="q4_") == ["Q4_017"], "no sign stands for another"
+        assert serials(serial="Ö") == ["Ö4"]
+        assert serials(serial="017") == []
+        assert serials(serial="", customer="l", since="2026-01-06") == [None, "R4"]
+
+
 def test_a_correction_stands_in_for_the_record_that_stays(place: str) -> None:
     wrong = entry()
     right = entry(serial="Q4-018", corrects=wrong.record.id, reason="serial misread")
@@ -217,7 +234,8 @@ def test_what_was_inspected_is_added_listed_and_shown(
         assert told in text
     assert main(["records", "show", added["id"], "--store", place]) == 1
     text = capsys.readouterr().out
-    for told in ("lever tester", "20.4 °C", kept["readings"], "seat force"):
+    verdicts = "1 accepted, 1 rejected, 0 undecided; ▲ instrument out of calibration since 2026-03-01"
+    for told in ("lever tester", "20.4 °C", kept["readings"], "seat force", verdicts):
         assert told in text
 
 

@@ -11,10 +11,14 @@ from typing import Any
 
 import numpy as np
 import pytest
+from defusedxml.ElementTree import parse
+from pypdf import PdfReader
 from something import each
 from stored import answer, lay_springs
 
 from valvelab.cli.main import main
+from valvelab.figures.history_figures import timeline_figure
+from valvelab.records.records_result import HistoryPoint, HistoryRow
 
 SAMPLES = Path(__file__).resolve().parent.parent / "sample_profiles"
 SPEC = '[[limit]]\nof = "wear"\nmax = "0.04 mm"\n[[limit]]\nof = "max_lift"\nmin = "6.8 mm"\nclause = "7.3"\n'
@@ -219,3 +223,76 @@ def test_stages_of_one_record_are_lives_too(tmp_path: Path, capsys: pytest.Captu
     points = rows_of(answer(capsys, "history", "QF-S-2", "--store", file))["seat_force", "Q01"]
     assert {point["date"]: point["value"] for point in points} == pytest.approx(truth, abs=0.2)
     assert [point["decision"] for point in points] == [None, "accept"]
+
+
+def test_a_plot_of_the_worst_lobe(camshaft: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    drawing, page, picture = (tmp_path / f"wear.{ending}" for ending in ("svg", "pdf", "png"))
+    for file in (drawing, page, picture):
+        assert main(["records", "history", "Q4-017", "--store", camshaft, "--plot", str(file), "--quiet"]) == 0
+    svg = parse(drawing).getroot()
+    said = [text.text for text in svg.iter("{http://www.w3.org/2000/svg}text")]
+    assert {"wear since the first of 1I, µm", "upper limit", "2025-02-01", "2026-02-01", "± 2 u"} <= set(said)
+    assert all(0.0 <= float(text.get("x", "nan")) <= 511.0 for text in svg.iter("{http://www.w3.org/2000/svg}text"))
+    assert [name for name in said if name in PdfReader(page).pages[0].extract_text()] == said
+    assert picture.read_bytes().startswith(b"\x89PNG\r\n")
+    capsys.readouterr()
+    assert main(["records", "history", "Q4-017", "--store", camshaft, "--plot", str(tmp_path / "wear.gif")]) == 2
+    assert "expected .svg, .png or .pdf" in capsys.readouterr().err
+
+
+def test_the_timeline_says_values_limits_and_what_is_overdue() -> None:
+    life = (("2024-03-01", 247.0, False), ("2025-03-01", 241.0, False), ("2026-03-20", 230.0, True))
+    points = tuple(
+        HistoryPoint(
+            record=day,
+            date=day,
+            value=value,
+            standard_uncertainty=0.5,
+            lower=235.0,
+            out_of_calibration=overdue,
+            decision="accept" if value > 235.0 else "reject",
+        )
+        for day, value, overdue in life
+    )
+    row = HistoryRow(inspect="springs", characteristic="seat_force", item="Q01", unit="N", points=points)
+    other = row.model_copy(update={"item": "Q02"})
+    figure = timeline_figure([other, row], "Q01")
+    assert figure is not None
+    drawn = {curve.label or curve.role: curve for curve in figure.curves}
+    assert drawn["measured"].y.tolist() == [247.0, 241.0, 230.0]
+    assert np.diff(drawn["measured"].x).tolist() == [365.0, 384.0]
+    ends = drawn["± 2 u"].y[np.isfinite(drawn["± 2 u"].y)]
+    assert ends.tolist() == [246.0, 248.0, 240.0, 242.0, 229.0, 231.0]
+    assert [(guide.value, guide.label) for guide in figure.guides] == [(235.0, "lower limit")]
+    assert [mark.role for mark in figure.marks if not mark.bare] == ["accept", "accept", "reject"]
+    assert [mark.texts for mark in figure.marks if mark.bare] == [("calibration overdue",)]
+    moved = points[2].model_copy(update={"lower": 228.0})
+    figure = timeline_figure([row.model_copy(update={"points": (*points[:2], moved)})], "Q01")
+    assert figure is not None
+    assert not figure.guides
+    (held,) = (curve for curve in figure.curves if curve.label == "lower limit")
+    assert held.y.tolist() == [235.0, 235.0, 228.0]
+    assert timeline_figure([row], "Q09") is None
+
+
+def test_records_are_compared_by_name(camshaft: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    records = answer(capsys, "list", "--store", camshaft)["records"]
+    names = [record["id"][:8] for record in reversed(records)]
+    assert main(["compare", names[0], names[2], "--store", camshaft, "--json", "--quiet"]) == 0
+    told = capsys.readouterr().out
+    lobe = json.loads(told)["lobes"][0]
+    history = rows_of(answer(capsys, "history", "Q4-017", "--store", camshaft))
+    assert lobe["wear_um"] == pytest.approx(history["wear since the first", "1I"][1]["value"])
+    assert [source["file"] for source in json.loads(told)["source"]] == [
+        f"{records[number]['id'][:12]}.valvejob" for number in (2, 0)
+    ]
+    assert str(tmp_path.parent) not in told
+    assert main(["compare", names[0], "deadbeef", "--store", camshaft]) == 3
+    assert "deadbeef: found no record of that name" in capsys.readouterr().err
+    assert main(["compare", names[0], "missing.csv", "--store", camshaft]) == 3
+    assert "missing.csv: found no such file" in capsys.readouterr().err
+    other, _ = lay_springs(tmp_path, 247.0)
+    assert main(["compare", names[0], str(other), "--store", camshaft]) == 3
+    said = capsys.readouterr().err
+    assert f"{records[2]['id'][:12]}.valvejob, 2024-02-01.csv holds a lift table" in said
+    assert "valvelab-records-" not in said

@@ -14,8 +14,9 @@ import statistics
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Iterator
-from contextlib import redirect_stdout
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import ExitStack, redirect_stdout
+from functools import partial
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
@@ -29,12 +30,27 @@ from test_store_history import lay_camshaft
 from valvelab.cli.main import main as command
 from valvelab.job.history import history
 from valvelab.records.stored import StoredFile, StoredItem, StoredRecord
-from valvelab.store import Filter, open_store, url_of
+from valvelab.store import Filter, Store, open_store, url_of
 from valvelab.store.tables import CONTENT, FILE, ITEM, RECORD
 
 FEW, MANY = 1_000, 100_000
 LIVES, ROUNDS, AT_ONCE = 4, 15, 2_000
 SERIAL = "Q4-017"
+ROWS = 101
+AS_THE_WINDOW_ASKS = {
+    "serial begun": Filter(serial="s0001", begins=True, limit=ROWS),
+    "serial barely begun": Filter(serial="s", begins=True, limit=ROWS),
+    "part begun": Filter(part="Part 1", begins=True, limit=ROWS),
+    "customer begun": Filter(customer="customer 1", begins=True, limit=ROWS),
+    "customer and verdict": Filter(customer="customer 1", decision="reject", begins=True, limit=ROWS),
+    "verdict": Filter(decision="reject", begins=True, limit=ROWS),
+    "five years": Filter(since="2010-01-01", until="2014-12-31", begins=True, limit=ROWS),
+    "what five years accepted": Filter(
+        since="2010-01-01", until="2014-12-31", decision="accept", begins=True, limit=ROWS
+    ),
+    "the second page": Filter(begins=True, limit=ROWS, offset=100),
+}
+"""With a page of rows, and one more that says whether there are others."""
 
 
 def record(number: int) -> tuple[StoredRecord, dict[str, bytes]]:
@@ -95,28 +111,32 @@ def fill(place: str, count: int) -> None:
     engine.dispose()
 
 
-def median_ms(work: Callable[[], object]) -> float:
-    """Median of several rounds, in ms."""
-    found = []
+Asked = Callable[[Store], object]
+
+
+def questions(serial: str, name: str) -> Iterator[tuple[str, Asked]]:
+    """What is asked of a store."""
+    yield "list by serial", lambda store: store.find(Filter(serial=serial, limit=51))
+    yield "list the newest 50", lambda store: store.find(Filter(limit=51))
+    for what, asked in AS_THE_WINDOW_ASKS.items():
+        yield what, lambda store, asked=asked: store.find(asked)  # type: ignore[misc]
+    yield "show", lambda store: store.get(name)
+    yield "a lobe's history, read", lambda store: store.history(SERIAL)
+    yield (
+        "a lobe's history, with its wear",
+        lambda store: history(store.history(SERIAL), store.content, "1I"),
+    )
+
+
+def medians_ms(works: Sequence[Callable[[], object]]) -> list[float]:
+    """Median of several rounds of each, in ms; they take turns, so that a busy machine is as busy for all of them."""
+    found: list[list[float]] = [[] for _ in works]
     for _ in range(ROUNDS):
-        start = time.perf_counter()
-        work()
-        found.append(1000.0 * (time.perf_counter() - start))
-    return statistics.median(found)
-
-
-def measured(place: str) -> Iterator[tuple[str, float]]:
-    """What is asked of a store, and what it costs."""
-    with open_store(place) as store:
-        some = store.find(Filter(limit=1))[0]
-        assert some.serial is not None
-        serial = some.serial
-        yield "list by serial", median_ms(lambda: store.find(Filter(serial=serial, limit=51)))
-        yield "list the newest 50", median_ms(lambda: store.find(Filter(limit=51)))
-        yield "show", median_ms(lambda: store.get(some.id[:12]))
-        yield "a lobe's history, read", median_ms(lambda: store.history(SERIAL))
-        yield "a lobe's history, with its wear", median_ms(lambda: history(store.history(SERIAL), store.content, "1I"))
-    yield "open, list by serial, close", median_ms(lambda: opened_and_listed(place, serial))
+        for work, times in zip(works, found, strict=True):
+            start = time.perf_counter()
+            work()
+            times.append(1000.0 * (time.perf_counter() - start))
+    return list(map(statistics.median, found))
 
 
 def opened_and_listed(place: str, serial: str) -> None:
@@ -125,37 +145,49 @@ def opened_and_listed(place: str, serial: str) -> None:
         store.find(Filter(serial=serial, limit=51))
 
 
-def run(place: str, name: str, folder: Path, many: int) -> None:
-    """Both sizes of one store, and their ratio."""
-    for number in range(LIVES):
-        readings = lay_camshaft(folder, f"{number}.csv", f"202{number}-03-01", 10.0 * number, "1I", "1E")
-        with redirect_stdout(io.StringIO()):
-            command(["records", "add", str(readings), "--store", place, "--quiet"])
-    figures: list[dict[str, float]] = []
-    for count in (FEW, many):
+def run(places: Sequence[str], name: str, folder: Path, counts: Sequence[int]) -> None:
+    """Both sizes of a store, and what they cost in the ratio of one another."""
+    for place, count in zip(places, counts, strict=True):
+        for number in range(LIVES):
+            readings = lay_camshaft(folder, f"{number}.csv", f"202{number}-03-01", 10.0 * number, "1I", "1E")
+            with redirect_stdout(io.StringIO()):
+                command(["records", "add", str(readings), "--store", place, "--quiet"])
         start = time.perf_counter()
         fill(place, count)
         print(f"{name}: {count} records after {time.perf_counter() - start:.0f} s", flush=True)
-        figures.append(dict(measured(place)))
-    for what, few in figures[0].items():
-        cost = figures[1][what]
-        print(f"{name}: {what}: {few:.2f} ms with {FEW}, {cost:.2f} ms with {many}, ratio {cost / few:.2f}", flush=True)
+    first, _ = record(LIVES)  # the places of those before are taken by the shaft whose wear is asked for
+    assert first.serial is not None
+    with ExitStack() as held:
+        stores = [held.enter_context(open_store(place)) for place in places]
+        assert {len(store.find(Filter(serial=first.serial))) for store in stores} == {LIVES}
+        for asked in AS_THE_WINDOW_ASKS.values():
+            assert {len(store.find(asked)) for store in stores} == {ROWS}, asked
+        for what, ask in questions(first.serial, first.id[:12]):
+            tell(name, what, counts, medians_ms([partial(ask, store) for store in stores]))
+    whole = medians_ms([partial(opened_and_listed, place, first.serial) for place in places])
+    tell(name, "open, list by serial, close", counts, whole)
+
+
+def tell(name: str, what: str, counts: Sequence[int], costs: Sequence[float]) -> None:
+    """A line of what was measured."""
+    told = ", ".join(f"{cost:.2f} ms with {count}" for cost, count in zip(costs, counts, strict=True))
+    print(f"{name}: {what}: {told}, ratio {costs[1] / costs[0]:.2f}", flush=True)
 
 
 def main() -> None:
     """Every database that is here."""
-    many = int(sys.argv[1]) if len(sys.argv) > 1 else MANY
+    counts = FEW, int(sys.argv[1]) if len(sys.argv) > 1 else MANY
     with tempfile.TemporaryDirectory() as place:
         folder = Path(place)
-        run(str(folder / "records.sqlite"), "SQLite", folder, many)
-        size = (folder / "records.sqlite").stat().st_size
-        print(f"SQLite: {size / 2**20:.0f} MB")
+        files = [folder / name for name in ("few.sqlite", "many.sqlite")]
+        run(list(map(str, files)), "SQLite", folder, counts)
+        print(f"SQLite: {files[1].stat().st_size / 2**20:.0f} MB", flush=True)
         found = programs()
         if found is None:
             print("PostgreSQL is not here: as root, apt-get install postgresql")
             return
         with running(found) as server:
-            run(server.new_database(), "PostgreSQL", folder, many)
+            run([server.new_database(), server.new_database()], "PostgreSQL", folder, counts)
 
 
 if __name__ == "__main__":

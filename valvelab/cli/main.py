@@ -144,6 +144,10 @@ def _door(name: str) -> _Command:
             from valvelab.cli import demo_command
 
             return demo_command
+        case "compare":
+            from valvelab.cli import compare_command
+
+            return compare_command
         case "gauge":
             from valvelab.cli import gauge_command
 

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import argparse
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 
 from valvelab.cli.output import page, plain, tell_notes, verdict_text
+from valvelab.cli.plots import check_plot, write_plot
 from valvelab.cli.streams import answer
 from valvelab.errors import StoreError, WrongUsage
 from valvelab.quantities import iso_date
 from valvelab.records.records_result import (
+    HistoryRow,
     RecordsAddResult,
     RecordsCheckResult,
     RecordsExportResult,
@@ -95,6 +97,9 @@ def _configure_history(history: argparse.ArgumentParser) -> None:
     history.add_argument("--part", metavar="TEXT", help="only of this part")
     history.add_argument("--customer", metavar="TEXT", help="only of this customer")
     history.add_argument("--item", metavar="NAME", help="only of this lobe, spring or station")
+    history.add_argument(
+        "--plot", type=Path, metavar="FILE", help="draw what says most of its lives (.svg, .png or .pdf)"
+    )
     history.add_argument("--units", choices=("metric", "inch"), default="metric", help="units of the printed table")
 
 
@@ -206,6 +211,8 @@ def _bytes_of(store: Store, record: StoredRecord, role: FileRole) -> bytes:
 def _history(args: argparse.Namespace) -> int:
     from valvelab.job.history import history
 
+    if args.plot is not None:
+        check_plot(args.plot)
     with _opened(args) as store:
         records = store.history(args.serial, args.part, args.customer)
         if not records:
@@ -213,8 +220,22 @@ def _history(args: argparse.Namespace) -> int:
         found = history(records, store.content, args.item)
         place = store.place
     notes = found.notes
+    if args.plot is not None:
+        _plot_history(found.rows, args)
     result = RecordsHistoryResult(store=place, serial=args.serial, records=records, rows=found.rows, notes=notes)
     return _told(result, args, lambda: page(history_tables(found.rows, args.units)) or "nothing that is followed")
+
+
+def _plot_history(rows: Sequence[HistoryRow], args: argparse.Namespace) -> None:
+    from valvelab.figures.history_figures import timeline_figure
+    from valvelab.job.history import shown_first
+
+    first = shown_first(rows)
+    alike = [] if first is None else [row for row in rows if row.characteristic == first.characteristic]
+    figure = None if first is None else timeline_figure(alike, first.item)
+    if figure is None:
+        raise WrongUsage(f"--plot {args.plot}: found nothing that is followed, expected a value at least")
+    write_plot(figure, args.plot, args.units)
 
 
 def _export(args: argparse.Namespace) -> int:

@@ -22,7 +22,7 @@ from valvelab.inspection.comparison.inspect import (
 from valvelab.job.job_file import JOB_FILE
 from valvelab.job.upgrade import upgraded
 from valvelab.job.use import Around, Told, Use
-from valvelab.records.comparison_result import ComparedKind, CompareResult
+from valvelab.records.comparison_result import READ_BY, ComparedKind, CompareResult
 from valvelab.records.job import ComparePart, Job
 from valvelab.records.result import info
 from valvelab.records.wire_materials import read_wire_materials
@@ -31,10 +31,6 @@ from valvelab.tables.comparison import comparison_tables
 from valvelab.units import System
 
 WANTED = "a lift table, spring readings, or a certificate or a job file that carries one"
-READ_BY: dict[str, ComparedKind] = {
-    "lobes": "lobes", "motion": "lobes", "springs": "springs", "sets": "springs", "shims": "springs",
-}  # fmt: skip
-"""What the file of a use holds that can be compared."""
 
 
 def inspect(part: ComparePart, around: Around) -> CompareInspection:

@@ -7,7 +7,7 @@ by the road of every comparison: from the measurement before, and from the first
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Any
@@ -20,9 +20,9 @@ from valvelab.files.spec_file import parse_toml
 from valvelab.inspection.characteristics import Characteristic, by_name
 from valvelab.inspection.comparison.characteristics import LOBE
 from valvelab.inspection.comparison.inspect import CompareQuestion, inspect_comparison
-from valvelab.job.upgrade import upgraded
+from valvelab.job.recorded import Read, job_of
 from valvelab.records.comparison_result import CompareResult
-from valvelab.records.job import Job, LiftPart
+from valvelab.records.job import LiftPart
 from valvelab.records.measurement import LiftTable
 from valvelab.records.records_result import HistoryPoint, HistoryRow
 from valvelab.records.result import Note, Verdict, info, verdicts_in, warning
@@ -44,9 +44,6 @@ SINCE_BEFORE, SINCE_FIRST = "wear", "wear since the first"
 _WEAR = next(row for row in LOBE if row.name == "wear")
 _ABOUT_CHANGE = {row.name for row in LOBE}
 
-Read = Callable[[str], bytes]
-"""Bytes by their SHA-256."""
-
 
 @dataclass(frozen=True, slots=True)
 class History:
@@ -66,6 +63,22 @@ def history(records: Sequence[StoredRecord], read: Read, item: str | None = None
         *_wear([life for life in recorded if life.record.inspect == "lobes"], item, notes),
     ]
     return History(tuple(rows), tuple(dict.fromkeys(notes)))
+
+
+def shown_first(rows: Sequence[HistoryRow]) -> HistoryRow | None:
+    """The row that says most of a part's lives: what its worst lobe lost, else the worst spring's force, and so on."""
+    for name in (SINCE_FIRST, SINCE_BEFORE, *(name for _, name, _, _ in FOLLOWED)):
+        alike = [row for row in rows if row.characteristic == name and row.points[-1].value is not None]
+        if alike:
+            return max(alike, key=_gravity)
+    return None
+
+
+def _gravity(row: HistoryRow) -> tuple[int, float]:
+    """Sorts items by their last verdicts, then by how far they came from what they were."""
+    values = [point.value for point in row.points if point.value is not None]
+    before = 0.0 if row.points[-1].compared_with else values[0]
+    return -rank(row.points[-1].decision), abs(values[-1] - before)
 
 
 def _mixed(records: Sequence[StoredRecord]) -> Iterator[Note]:
@@ -119,7 +132,7 @@ class _Recorded:
 
     def table(self) -> LiftTable:
         """The lift table that was inspected, corrected by the card that it was corrected by then."""
-        part = _job(self).part[self.record.job_part]
+        part = job_of(self.record, self.read).part[self.record.job_part]
         assert isinstance(part, LiftPart)
         card = None if part.instrument is None else self.contents(part.instrument.as_posix())
         return corrected_lift_table(read_lift_table(self.contents(part.file.as_posix()), part.columns), card)[0]
@@ -137,12 +150,6 @@ class _Recorded:
         """A file of the record."""
         digest = next(file.sha256 for file in self.record.files if file.name == name)
         return Contents.of(f"{short(self.record.id)}, {name}", self.read(digest))
-
-
-def _job(recorded: _Recorded) -> Job:
-    file = recorded.record.of_role("job")
-    data = b"" if file is None else recorded.read(file.sha256)
-    return parse_toml(data, f"{short(recorded.record.id)}, job.toml", Job, prepare=upgraded)
 
 
 def _gravest(verdicts: Sequence[Verdict]) -> dict[tuple[str, str], Verdict]:

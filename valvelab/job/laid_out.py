@@ -11,16 +11,19 @@ from valvelab.errors import BadFile, CannotEvaluate, ValvelabError
 from valvelab.writing import make_folder, write_whole
 
 
-def lay_out(files: Mapping[str, bytes], folder: Path, name: str) -> None:
-    """Write files under the names they are carried by; `name` is that of what carries them, for a refusal."""
+def lay_out(files: Mapping[str, bytes], folder: Path, name: str, *, private: bool = False) -> None:
+    """Write files under the names they are carried by, where `private` for the user alone.
+
+    name: that of what carries them, for a refusal.
+    """
     for carried, content in files.items():
         target = folder / carried
         if not Path(os.path.normpath(target)).is_relative_to(os.path.normpath(folder)):
             raise BadFile(name, "files carried", f"{carried!r} outside", "names within it")
         if any((folder / above).is_file() for above in Path(carried).parents):
             raise BadFile(name, "files carried", f"{carried!r} beneath a file", "a name that is free")
-        make_folder(target.parent)
-        write_whole(target, content)
+        make_folder(target.parent, private=private)
+        write_whole(target, content, private=private)
 
 
 @contextmanager
@@ -30,13 +33,14 @@ def without(folder: Path, name: str) -> Iterator[None]:
         yield
     except BadFile as error:
         file = f"{name}, {error.file.removeprefix(str(folder)).lstrip(os.sep)}"
-        found, wanted = (_clean(text, folder) for text in (error.found, error.expected))
+        found, wanted = (plainly(text, folder) for text in (error.found, error.expected))
         raise BadFile(file, error.place, found, wanted) from None
     except CannotEvaluate as error:
-        raise CannotEvaluate(error.reason, f"{name}: {_clean(str(error), folder)}") from None
+        raise CannotEvaluate(error.reason, f"{name}: {plainly(str(error), folder)}") from None
     except ValvelabError as error:
-        raise BadFile(name, "job.toml", _clean(str(error), folder), "parts that valvelab inspects") from None
+        raise BadFile(name, "job.toml", plainly(str(error), folder), "parts that valvelab inspects") from None
 
 
-def _clean(text: str, folder: Path) -> str:
+def plainly(text: str, folder: Path) -> str:
+    """A text that names files by what they are called within a folder."""
     return text.replace(f"{folder}{os.sep}", "").replace(str(folder), "")

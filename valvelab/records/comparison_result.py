@@ -7,6 +7,10 @@ from typing import ClassVar, Literal
 from valvelab.records.result import Record, Result
 
 ComparedKind = Literal["lobes", "springs"]
+READ_BY: dict[str, ComparedKind] = {
+    "lobes": "lobes", "motion": "lobes", "springs": "springs", "sets": "springs", "shims": "springs",
+}  # fmt: skip
+"""What the file of a use holds that can be compared."""
 
 
 class DifferenceCurve(Record):

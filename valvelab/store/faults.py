@@ -11,6 +11,7 @@ from sqlalchemy.exc import DBAPIError, NoSuchModuleError, SQLAlchemyError
 from valvelab.errors import StoreError
 
 DAMAGED = "found a file that is damaged or no store of valvelab, expected one that `valvelab records add` made"
+NO_STORE = "found no store, expected one that `valvelab records add` made"
 LOST = "the connection to the database was lost; nothing is half written, try again"
 NO_DRIVER = "PostgreSQL needs the driver psycopg: pip install 'valvelab[postgres]'"
 NOT_ALLOWED = "this role may not do that; `valvelab records grant ROLE` by the store's owner lets a role add and read"

@@ -9,10 +9,10 @@ from sqlalchemy import Connection, Engine, inspect, select, text
 
 from valvelab.errors import StoreError
 from valvelab.store.database import WRITING
-from valvelab.store.faults import DAMAGED
+from valvelab.store.faults import DAMAGED, NO_STORE
 from valvelab.store.tables import CONTENT, FILE, TABLES, VERSION_TABLE
 
-REVISIONS = ("0001",)
+REVISIONS = ("0001", "0002")
 """Every form that a store has had, the first first; a migration adds its own."""
 MIGRATIONS = Path(__file__).parent / "migrations"
 _LOCK = 0x76616C7665
@@ -28,7 +28,7 @@ def see_to(engine: Engine, place: str, *, create: bool) -> None:
     with engine.begin() as connection:
         form = _form(connection, place)
     if form is None and not create:
-        raise StoreError(place, "found no store, expected one that `valvelab records add` made")
+        raise StoreError(place, NO_STORE)
     if form != REVISIONS[-1]:
         _upgrade(engine, place)
     if engine.dialect.name == "sqlite":

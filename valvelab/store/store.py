@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import re
+import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from hashlib import sha256
 from itertools import islice
 from pathlib import Path
+from string import ascii_lowercase, ascii_uppercase
 from types import TracebackType
 from typing import Any, Self, TypeVar
 
@@ -19,11 +21,11 @@ from valvelab.files.contents import MAX_UNPACKED_BYTES
 from valvelab.records.result import Decision
 from valvelab.records.stored import Entry, StoredFile, StoredItem, StoredRecord, identity, short
 from valvelab.store.database import WAIT_S, WRITING, engine_of
-from valvelab.store.faults import in_one_sentence, may_be_tried_again
+from valvelab.store.faults import NO_STORE, in_one_sentence, may_be_tried_again
 from valvelab.store.place import default_place, shown, url_of
 from valvelab.store.rights import grant
 from valvelab.store.schema import own_check, see_to
-from valvelab.store.tables import CONTENT, FILE, ITEM, RECORD
+from valvelab.store.tables import BEGUN, CONTENT, FILE, ITEM, RECORD, Folded
 from valvelab.writing import check_place, make_folder
 
 CHANGED = "found other contents than its name says, expected it as it was recorded"
@@ -31,6 +33,7 @@ _ADDED_AT_ONCE = 50
 _NAME = re.compile(r"[0-9a-f]{4,64}")
 _AT_ONCE = 500
 _KEPT = [column for column in RECORD.c if column.name != "number"]
+_SMALL = str.maketrans(ascii_uppercase, ascii_lowercase)
 _LATER = RECORD.alias("later")
 _ADD_CONTENT = text("INSERT INTO content (sha256, data) VALUES (:sha256, :data) ON CONFLICT DO NOTHING")
 """Where benches share a database, another may add the same bytes at the same moment."""
@@ -41,7 +44,9 @@ Answer = TypeVar("Answer")
 class Filter:
     """Which records are asked for; None asks nothing. since, until: dates, ISO 8601, both included.
 
-    standing: only those that no other corrects. limit: at most so many, the newest.
+    begins: texts are beginnings, with small letters for capitals; the first of them then leads the order.
+    standing: only those that no other corrects. limit: at most so many, the newest; offset: so many of them are passed
+    over first.
     """
 
     serial: str | None = None
@@ -50,8 +55,10 @@ class Filter:
     since: str | None = None
     until: str | None = None
     decision: Decision | None = None
+    begins: bool = False
     standing: bool = False
     limit: int | None = None
+    offset: int = 0
 
 
 def open_store(place: str | None = None, *, create: bool = True, wait_s: float = WAIT_S) -> Store:
@@ -78,7 +85,7 @@ def _check_file(file: Path, place: str | None, *, create: bool) -> None:
     if file.is_file():
         return
     if not create and not file.exists():
-        raise StoreError(str(file), "found no store, expected one that `valvelab records add` made")
+        raise StoreError(str(file), NO_STORE)
     if place is None and str(file) == str(Path(default_place()).absolute()):
         make_folder(file.parent, private=True)
     check_place(file)
@@ -115,17 +122,16 @@ class Store:
 
     def find(self, asked: Filter) -> tuple[StoredRecord, ...]:
         """Records that a filter asks for, the latest measured first, then the latest recorded."""
-        query = _heads()
-        for column in ("serial", "part", "customer", "decision"):
-            if (value := getattr(asked, column)) is not None:
-                query = query.where(RECORD.c[column] == value)
+        query = _begun(asked) if asked.begins else _equal(asked)
+        if asked.decision is not None:
+            query = query.where(RECORD.c.decision == asked.decision)
         if asked.since is not None:
             query = query.where(RECORD.c.date >= asked.since)
         if asked.until is not None:
             query = query.where(RECORD.c.date <= asked.until)
         if asked.standing:
             query = query.where(_LATER.c.id.is_(None))
-        query = query.order_by(RECORD.c.date.desc(), RECORD.c.number.desc()).limit(asked.limit)
+        query = query.order_by(RECORD.c.date.desc(), RECORD.c.number.desc()).limit(asked.limit).offset(asked.offset)
         return self._run(lambda connection: self._records(connection, query))
 
     def get(self, name: str) -> StoredRecord:
@@ -282,6 +288,25 @@ class Store:
 def _heads() -> Select[Any]:
     joined = RECORD.outerjoin(_LATER, _LATER.c.corrects == RECORD.c.id)
     return select(*RECORD.c, _LATER.c.id.label("corrected_by")).select_from(joined)
+
+
+def _equal(asked: Filter) -> Select[Any]:
+    """Records whose texts are those that a filter states."""
+    query = _heads()
+    for column in BEGUN:
+        if (value := getattr(asked, column)) is not None:
+            query = query.where(RECORD.c[column] == value)
+    return query
+
+
+def _begun(asked: Filter) -> Select[Any]:
+    """Records whose texts begin as a filter states, in the order of the first text."""
+    query = _heads()
+    for column in BEGUN:
+        if beginning := getattr(asked, column):
+            text, begin = Folded(RECORD.c[column]), beginning.translate(_SMALL)
+            query = query.where(text >= begin, text < f"{begin}{chr(sys.maxunicode)}").order_by(text)
+    return query
 
 
 def _there(connection: Connection, table: Table, key: str, values: Sequence[str]) -> set[str]:

@@ -12,18 +12,26 @@ from valvelab.tables.description import Column, Mark, Table, table_of
 from valvelab.units import System, show
 
 NOT_JUDGED = "not judged"
+OVERDUE = "▲ instrument out of calibration"
+"""Beside a verdict that rests on one."""
 
 
 def remarks(record: StoredRecord) -> list[str]:
     """What its reader has to know of a record besides its verdicts."""
+    return [*_corrections(record), *_overdue(record)]
+
+
+def _corrections(record: StoredRecord) -> list[str]:
     told = []
     if record.corrected_by is not None:
         told.append(f"corrected by {short(record.corrected_by)}")
     if record.corrects is not None:
         told.append(f"corrects {short(record.corrects)}: {record.reason}")
-    if record.out_of_calibration:
-        told.append(f"instrument out of calibration since {record.instrument_due}")
     return told
+
+
+def _overdue(record: StoredRecord) -> list[str]:
+    return [f"{OVERDUE} since {record.instrument_due}"] if record.out_of_calibration else []
 
 
 def _verdict(record: StoredRecord) -> str | Mark:
@@ -54,6 +62,7 @@ def records_table(records: Sequence[StoredRecord]) -> Table:
 def record_table(record: StoredRecord) -> Table:
     """Everything that is kept with one record, but its files; what is not known is left out."""
     temperature = record.temperature_degc
+    counted = f"{record.accepted} accepted, {record.rejected} rejected, {record.undecided} undecided"
     rows = (
         ("record", record.id),
         ("inspected", record.inspect),
@@ -69,9 +78,9 @@ def record_table(record: StoredRecord) -> Table:
         ("temperature", None if temperature is None else f"{show(temperature, 'degC', decimals=1)} °C"),
         ("spec", record.spec_title),
         ("spec revision", record.spec_revision),
-        ("verdicts", f"{record.accepted} accepted, {record.rejected} rejected, {record.undecided} undecided"),
+        ("verdicts", "; ".join([counted, *_overdue(record)])),
         ("inspected by", f"valvelab {record.version}"),
-        *(("remark", text) for text in remarks(record)),
+        *(("remark", text) for text in _corrections(record)),
     )
     return Table(("what", "as recorded"), tuple((name, text) for name, text in rows if text), left=2)
 
@@ -91,15 +100,30 @@ def history_tables(rows: Sequence[HistoryRow], system: System) -> list[Table]:
 
 
 def _history(name: str, unit: str, rows: Sequence[HistoryRow], system: System) -> Table:
-    pairs = [(row.item, point) for row in rows for point in row.points]
+    pairs = points_of(rows)
+    return table_of(pairs, history_columns(pairs, system), system, title=printed(name, unit), keep_empty=True)
+
+
+Pair = tuple[HistoryRow, HistoryPoint]
+"""A value, with the row that it stands in."""
+
+
+def points_of(rows: Sequence[HistoryRow]) -> list[Pair]:
+    """The values of rows, one below the other."""
+    return [(row, point) for row in rows for point in row.points]
+
+
+def history_columns(pairs: Sequence[Pair], system: System) -> list[Column[Pair]]:
+    """The columns of one characteristic's values over the lives of its items."""
+    name, unit = (pairs[0][0].characteristic, pairs[0][0].unit) if pairs else ("", "")
     count = decimals_of((point.standard_uncertainty for _, point in pairs), unit, system)
 
-    def stated(read: Callable[[HistoryPoint], float | None]) -> Callable[[tuple[str, HistoryPoint]], str]:
+    def stated(read: Callable[[HistoryPoint], float | None]) -> Callable[[Pair], str]:
         return lambda pair: "" if (end := read(pair[1])) is None else limit(end, count, unit, system)
 
     changes = any(point.compared_with for _, point in pairs)
-    columns: list[Column[tuple[str, HistoryPoint]]] = [
-        Column("item", words=lambda pair: pair[0]),
+    return [
+        Column("item", words=lambda pair: pair[0].item),
         Column("date", words=lambda pair: pair[1].date),
         Column("record", words=lambda pair: short(pair[1].record)),
         *([Column("since", words=lambda pair: short(pair[1].compared_with or ""))] if changes else []),
@@ -110,8 +134,7 @@ def _history(name: str, unit: str, rows: Sequence[HistoryRow], system: System) -
         Column("verdict", words=lambda pair: Mark(pair[1].decision) if pair[1].decision else ""),
         Column("remarks", words=lambda pair: "; ".join(_point_remarks(pair[1]))),
     ]  # fmt: skip
-    return table_of(pairs, columns, system, title=printed(name, unit), keep_empty=True)
 
 
 def _point_remarks(point: HistoryPoint) -> list[str]:
-    return [*([point.reason] if point.reason else []), *(["instrument out of calibration"] * point.out_of_calibration)]
+    return [*([point.reason] if point.reason else []), *([OVERDUE] * point.out_of_calibration)]

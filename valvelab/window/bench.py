@@ -60,6 +60,7 @@ class Bench(QObject):
         self.history = History(first, self._changed)
         self._pool = ThreadPoolExecutor(2, "valvelab") if background else None
         self._kept_by = ThreadPoolExecutor(1, "valvelab keeping") if background else None
+        self._recorded_by = ThreadPoolExecutor(1, "valvelab records") if background else None
         self._keeping: Future[None] | None = None
         self._was_kept.connect(self._on_kept)
         self._running: dict[object, str] = {}
@@ -86,6 +87,13 @@ class Bench(QObject):
     def remove_file(self, path: str) -> None:
         """Take a file off the bench."""
         self.history.apply(edits.remove_file(self.document, path), f"remove {Path(path).name}")
+
+    def put_beside(self, other: Document, label: str) -> None:
+        """Put another bench's files beside those that are there, with its bay and what was decided there in front."""
+        self._opened = frozenset(file.path for file in other.files)
+        beside = edits.add_bench(self.document, other, "")
+        new = replace(edits.go_to_bay(beside, other.bay), states={**beside.states, **other.states})
+        self.history.apply(self._brought_forward(new), label)
 
     def type_table(self, name: str, kind: str, text: str, label: str = "") -> None:
         """Begin a table that is typed, in front of others of its kind."""
@@ -248,7 +256,26 @@ class Bench(QObject):
         """Do a piece of work in the background, and take up here what it gives; its refusal comes out at `done`."""
         self._start(object(), label, partial(_asked, about, work, take))
 
-    def _start(self, key: object, label: str, work: Callable[[], tuple[object, object]]) -> None:
+    def ask_records(
+        self,
+        label: str,
+        work: Callable[[], Value],
+        take: Callable[[Value], object],
+        refused: Callable[[str], object] | None = None,
+    ) -> None:
+        """Do a piece of work with the record store, one after another and apart from all else: a store may be slow.
+
+        refused: what takes up a refusal's sentence where that is not to come out at `done`.
+        """
+        self._start(object(), label, partial(_asked, "records", work, take, refused), self._recorded_by)
+
+    def _start(
+        self,
+        key: object,
+        label: str,
+        work: Callable[[], tuple[object, object]],
+        pool: ThreadPoolExecutor | None = None,
+    ) -> None:
         if key in self._running:
             return
         self._running[key] = label
@@ -262,7 +289,7 @@ class Bench(QObject):
                 error = done.exception()
                 self._came.emit((key, error if error is not None else done.result()))
 
-        self._pool.submit(work).add_done_callback(deliver)
+        (pool or self._pool).submit(work).add_done_callback(deliver)
 
     def _take(self, came: tuple[object, object]) -> None:
         key, outcome = came
@@ -386,8 +413,8 @@ class Bench(QObject):
     def close(self, *, keep: bool = False) -> None:
         """A clean end: no work left behind, and nothing to recover unless the bench is to be offered again."""
         self._keeper.stop()
-        if self._pool is not None:
-            self._pool.shutdown(wait=False, cancel_futures=True)
+        for pool in filter(None, (self._pool, self._recorded_by)):
+            pool.shutdown(wait=False, cancel_futures=True)
         if self._kept_by is not None:
             self._kept_by.shutdown(wait=True)
         if keep:
@@ -413,11 +440,17 @@ class _Came:
     take: Callable[[], object]
 
 
-def _asked(about: str, work: Callable[[], Value], take: Callable[[Value], object]) -> tuple[object, object]:
+def _asked(
+    about: str,
+    work: Callable[[], Value],
+    take: Callable[[Value], object],
+    refused: Callable[[str], object] | None = None,
+) -> tuple[object, object]:
     try:
         return about, _Came(partial(take, work()))
     except (ValvelabError, OSError) as error:
-        return about, Problem("error", about, refusal(error))
+        sentence = refusal(error)
+        return about, Problem("error", about, sentence) if refused is None else _Came(partial(refused, sentence))
 
 
 def _read(file: BenchFile) -> tuple[object, object]:

@@ -36,6 +36,7 @@ if TYPE_CHECKING:
     from valvelab.records.job import Shown
     from valvelab.window.columns_pane import ColumnsPane
     from valvelab.window.limits_pane import LimitsPane
+    from valvelab.window.records_window import RecordsWindow
 
 _LAYOUT = "main 2"
 _TABLES = "*.csv *.tsv *.txt *.dat *.xlsx *.toml *.smd *.x3p"
@@ -224,7 +225,7 @@ class MainWindow(Shell):
         for able, names in (
             (value is not None, ("certificate", "export_table", "export_picture")),
             (bool(kinds_at(document.bay)), ("type",)),
-            (bool(document.files), ("remove", "columns", "reload")),
+            (bool(document.files), ("remove", "columns", "reload", "keep_records")),
         ):
             for name in names:
                 self.actions_by_name[name].setEnabled(able)
@@ -277,6 +278,8 @@ class MainWindow(Shell):
         self._keys = {}
         self._refresh(self.bench.document)
         self.text_page.refresh()
+        if "records" in self.__dict__:
+            self.records.restyle()
         for widget in self.findChildren(QWidget):
             widget.update()
 
@@ -409,6 +412,8 @@ class MainWindow(Shell):
             "save_job": self.save_job,
             "add_job": self._add_job,
             "save_job_as": self._save_job_as,
+            "records": self._show_records,
+            "keep_records": self._keep_in_records,
             "sample": self._open_sample,
             "type": lambda: self.readings.choose(self),
             "remove": lambda: self._with_selected(bench.remove_file),
@@ -499,6 +504,25 @@ class MainWindow(Shell):
         pane = LimitsPane(self.bench)
         self.limit_pages.add(pane)
         return pane
+
+    @cached_property
+    def records(self) -> RecordsWindow:
+        """The window of records, made when it is wanted first."""
+        numeric()
+        from valvelab.window.records_window import RecordsWindow
+
+        window = RecordsWindow(self.bench, self)
+        window.opened.connect(self.activateWindow)
+        window.addAction(self.actions_by_name["keep_records"])
+        window.keep.wanted.connect(self._show_records)
+        return window
+
+    def _show_records(self) -> None:
+        self.records.bring()
+
+    def _keep_in_records(self) -> None:
+        self._take_what_is_typed()
+        self.records.keep.begin(self.bench.document, self.job.name or self._first_name("the open job"))
 
     def _limits_seen(self) -> None:
         if self.docks["Limits"].isVisible():

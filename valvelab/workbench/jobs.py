@@ -27,7 +27,6 @@ from valvelab.workbench.document import TYPED, BenchFile, Document, Kind, Paper
 from valvelab.workbench.job_folders import FOLDER
 from valvelab.workbench.saved_bench import saved_document, saved_text
 from valvelab.workbench.spec_choice import SPEC
-from valvelab.writing import make_folder, write_whole
 
 if TYPE_CHECKING:  # old jobs are tidied away before anything numerical is wanted
     from valvelab.records.lift_check import LiftCheckSheet
@@ -112,19 +111,26 @@ def packed(document: Document, file: str) -> bytes:
 
     file: the job file's name, for refusals. Raises BadFile, CannotWrite.
     """
-    written = _written(document)
-    bench = taken(written)
+    bench, parts = told(document)
     called = bench.names
     made = {f"{RESULTS}{bay}.json": text.encode() for bay, text in _results(document).items()}
-    if parts := tuple(part for bay in bays.BAYS for part in bays.work_of(bay.name).parts(written)):
-        named = tuple(_named(part, called) for part in parts)
-        made[JOB_FILE] = job_toml(Job(units=document.units, part=named)).encode()
+    if parts:
+        made[JOB_FILE] = job_toml(Job(units=document.units, part=parts)).encode()
     papers, listed = _papers(document)
     texts = tuple(file if file.text is None else replace(file, text=None) for file in document.files)
     plain = replace(document, files=texts, job="", job_sha256="", papers=())
     kept = (_kept(name, data, bench.origin.get(name, "")) for name, data in {**bench.files, **made}.items())
     job = SavedJob(version=__version__, files=tuple(kept), papers=listed, bench=json.loads(saved_text(plain, called)))
     return pack(job, {**bench.files, **made, **papers}, file)
+
+
+def told(document: Document) -> tuple[Taken, tuple[JobPart, ...]]:
+    """Every file of the bench as it was typed, and the parts that inspect them, under their names in a job."""
+    written = _written(document)
+    bench = taken(written)
+    called = bench.names
+    parts = (part for bay in bays.BAYS for part in bays.work_of(bay.name).parts(written))
+    return bench, tuple(_named(part, called) for part in parts)
 
 
 def _written(document: Document) -> Document:
@@ -194,9 +200,7 @@ def opened(contents: Contents, place: Path) -> Document:
     except ValueError as error:
         first = str(error).partition("\n")[0]
         raise BadFile(contents.file, "bench", first, "a bench that this version can read") from None
-    for name, path in laid.items():
-        make_folder(Path(path).parent, private=True)
-        write_whole(Path(path), files[name], private=True)
+    lay_out({name: files[name] for name in laid}, folder, contents.file, private=True)
     on_bench = tuple(replace(file, text=texts.get(file.path)) for file in document.files)
     job = str(Path(contents.file).absolute())
     return replace(document, files=on_bench, papers=papers, job=job, job_sha256=contents.source.sha256)

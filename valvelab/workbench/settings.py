@@ -26,6 +26,7 @@ class Settings:
     """scheme: "system", "light" or "dark". columns: assignment by file shape. layout: opaque window state by name.
 
     recent_jobs: paths of job files, the last one first. sign_with: name of the key that signs certificates, or "".
+    store: where records are kept, a file or a URL; "" is the user's own place.
     """
 
     scheme: str = "system"
@@ -34,6 +35,7 @@ class Settings:
     layout: dict[str, str] = field(default_factory=dict)
     recent_folder: str = ""
     sign_with: str = ""
+    store: str = ""
     recent_jobs: tuple[str, ...] = ()
 
 

@@ -1,0 +1,276 @@
+"""What the window does with the record store, without Qt: each a piece of work for a thread of its own.
+
+The database library and what inspects are loaded in that thread, by the first work that asks for them.
+"""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Any
+
+from valvelab.errors import BadFile, ValvelabError
+from valvelab.files.kinds import READERS, Reader
+from valvelab.job.laid_out import lay_out, without
+from valvelab.records.comparison_result import READ_BY
+from valvelab.records.job import ComparePart, Job, JobPart
+from valvelab.records.records_result import HistoryRow
+from valvelab.records.result import Note, warning
+from valvelab.records.stored import Entry, StoredRecord, short
+from valvelab.units import System
+from valvelab.workbench import bays
+from valvelab.workbench.document import BenchFile, Document
+from valvelab.workbench.job_folders import FOLDER
+from valvelab.writing import write_whole
+
+if TYPE_CHECKING:
+    from valvelab.job.recorded import Recorded
+    from valvelab.job.recording import Recording
+    from valvelab.store import Store
+
+AT_ONCE = 100
+"""Records that a list takes up at a time."""
+ASKED = ("serial", "part", "customer")
+"""What a record is looked for by, and what a person is asked for where the readings don't say it."""
+_FILES = "files"
+
+
+@dataclass(frozen=True, slots=True)
+class Listed:
+    """Records that were asked for, whether there are more, and where they are kept; `store` is empty without one."""
+
+    store: str
+    records: tuple[StoredRecord, ...] = ()
+    more: bool = False
+
+
+def listed(place: str, asked: Mapping[str, Any], offset: int = 0) -> Listed:
+    """A page of records, after so many others. Raises StoreError; a store that is not there yet has none.
+
+    asked: fields of a Filter, texts as beginnings.
+    """
+    from valvelab.store import Filter
+
+    with _opened(place) as store:
+        if store is None:
+            return Listed("")
+        found = store.find(Filter(**asked, begins=True, limit=AT_ONCE + 1, offset=offset))
+        return Listed(store.place, found[:AT_ONCE], len(found) > AT_ONCE)
+
+
+@contextmanager
+def _opened(place: str) -> Iterator[Store | None]:
+    """The store of a place, "" for the user's own; None where nothing was kept there yet."""
+    from valvelab.store import NO_STORE, open_store
+
+    try:
+        store = open_store(place or None, create=False)
+    except ValvelabError as error:
+        if getattr(error, "reason", "") != NO_STORE:
+            raise
+        yield None
+        return
+    with store:
+        yield store
+
+
+# -- the lives of a part ---------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Life:
+    """What became of one part: its records, the values that are followed, and what their reader has to know.
+
+    first: the row that says most.
+    """
+
+    of: StoredRecord
+    records: tuple[StoredRecord, ...] = ()
+    rows: tuple[HistoryRow, ...] = ()
+    first: HistoryRow | None = None
+    notes: tuple[Note, ...] = ()
+
+
+def life_of(place: str, record: StoredRecord) -> Life:
+    """The lives of the part that a record is of; nothing for one without a serial number. Raises StoreError."""
+    from valvelab.job.history import history, shown_first
+
+    if record.serial is None:
+        return Life(record)
+    with _opened(place) as store:
+        if store is None:
+            return Life(record)
+        records = store.history(record.serial, customer=record.customer)
+        found = history(records, store.content)
+    return Life(record, records, found.rows, shown_first(found.rows), found.notes)
+
+
+# -- kept ------------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """What was kept, what was there already, under which names, and where."""
+
+    store: str
+    new: tuple[StoredRecord, ...]
+    known: tuple[StoredRecord, ...]
+
+    def sentence(self) -> str:
+        """What was done, for people."""
+        parts = []
+        if self.new:
+            parts.append(f"Kept in {self.store}: {_named(self.new)}")
+        if self.known:
+            parts.append(f"there already: {_named(self.known)}")
+        return "; ".join(parts)
+
+
+def _named(records: Sequence[StoredRecord]) -> str:
+    return ", ".join(f"{row.inspect} as {short(row.id)}" for row in records)
+
+
+def inspected(document: Document, name: str) -> Recording:
+    """Everything on the bench that can be inspected, as it is to be recorded; what can't be is told in its notes.
+
+    name: what the job goes by. Raises as inspections do where nothing can be.
+    """
+    from valvelab.workbench.jobs import told
+
+    bench, parts = told(document)
+    if not parts:
+        raise BadFile(name, "", "nothing that can be inspected on the bench", "readings")
+    try:
+        return _of_parts(bench.files, parts, document.units, name)
+    except ValvelabError as refused:
+        sound, left_out = [], []
+        for part in parts if len(parts) > 1 else ():
+            try:
+                _of_parts(bench.files, (part,), document.units, name)
+                sound.append(part)
+            except ValvelabError as error:
+                left_out.append(warning(part.inspect, f"not kept: {error}"))
+        if not sound:
+            raise refused from None
+    found = _of_parts(bench.files, tuple(sound), document.units, name)
+    return replace(found, notes=(*found.notes, *left_out))
+
+
+def _of_parts(files: Mapping[str, bytes], parts: tuple[JobPart, ...], units: System, name: str) -> Recording:
+    from valvelab.job.carried import job_toml
+    from valvelab.job.job_file import JOB_FILE
+    from valvelab.job.recording import Stated, recording
+
+    with TemporaryDirectory(prefix="valvelab-records-") as place, without(Path(place), name):
+        folder = Path(place)
+        lay_out(files, folder, name)
+        write_whole(folder / JOB_FILE, job_toml(Job(units=units, part=parts)))
+        return recording(folder / JOB_FILE, Stated())
+
+
+def missing(found: Recording) -> tuple[str, ...]:
+    """What some record does not say that it would be looked for by."""
+    return tuple(name for name in ASKED if any(getattr(entry.record, name) is None for entry in found.entries))
+
+
+def keep(place: str, found: Recording, stated: dict[str, str]) -> Kept:
+    """Keep records, with what a person stated where they say nothing; one that says the same stays the only one.
+
+    Raises StoreError, and then none was kept.
+    """
+    from valvelab.store import open_store
+
+    entries = [_completed(entry, stated) for entry in found.entries]
+    with open_store(place or None) as store:
+        there = [_there(store, entry.record) for entry in entries]
+        new = [entry for entry, known in zip(entries, there, strict=True) if known is None]
+        store.add(new)
+        return Kept(store.place, tuple(entry.record for entry in new), tuple(filter(None, there)))
+
+
+def _completed(entry: Entry, stated: dict[str, str]) -> Entry:
+    record = entry.record
+    added = {name: text for name, text in stated.items() if text and getattr(record, name) is None}
+    return replace(entry, record=record.model_copy(update=added).named()) if added else entry
+
+
+def _there(store: Store, record: StoredRecord) -> StoredRecord | None:
+    """The record that says all that this one does but when it was recorded."""
+    from valvelab.store import Filter
+
+    same_day = Filter(serial=record.serial, since=record.date, until=record.date, standing=True)
+    plain = {"recorded": record.recorded, "id": record.id}
+    return next((one for one in store.find(same_day) if one.model_copy(update=plain) == record), None)
+
+
+# -- back on the bench -----------------------------------------------------------------------------------------------
+
+
+def reopened(place: str, records: Sequence[StoredRecord], folder: Path) -> Document:
+    """A bench with the files of records, laid out under the folder of settings, in the bay of the first.
+
+    Two records lie there to be compared, the first as the earlier, by the spec of the later. Raises StoreError,
+    BadFile.
+    """
+    from valvelab.job.recorded import recorded
+    from valvelab.workbench.compare_bay import CompareState
+
+    with _opened(place) as store:
+        found = [] if store is None else [recorded(record, store.content) for record in records]
+    benches = [_bench_of(one, folder / FOLDER / secrets.token_hex(6) / _FILES) for one in found]
+    files = tuple(file for bench in reversed(benches) for file in bench)
+    if len(benches) < 2:
+        return Document(files=files, bay=_bay_of(found[0].part) if found else "")
+    before, after = (bench[0].path for bench in benches)
+    state = CompareState(before=before, after=after)
+    return Document(files=files, bay=CompareState.bay, states=MappingProxyType({CompareState: state}))
+
+
+def comparable(records: Sequence[StoredRecord]) -> bool:
+    """Whether these are two records that hold tables of one kind."""
+    kinds = {READ_BY.get(record.inspect) for record in records}
+    return len(records) == 2 and len(kinds) == 1 and None not in kinds
+
+
+def _bench_of(found: Recorded, folder: Path) -> list[BenchFile]:
+    """The files of a record, the readings first, each with its columns."""
+    name, part = short(found.record.id), found.part
+    lay_out(found.files, folder, name, private=True)
+    columns = _columns(part)
+    ordered = sorted(found.files, key=lambda file: (file not in columns, file))
+    reader = _reader(part)
+    kind = None if reader is None else reader.name
+    return [
+        BenchFile(str(folder / file), assigned, kind if assigned else None)
+        for file in ordered
+        for assigned in [columns.get(file)]
+    ]
+
+
+def _columns(part: JobPart) -> dict[str, str | None]:
+    """The columns of a part's tables, by their names."""
+    own: str | None = getattr(part, "columns", None)
+    tables = {file.as_posix(): own for file in (part.file, *getattr(part, "later", ()))}
+    if isinstance(part, ComparePart):
+        tables[part.after.as_posix()] = own if part.after_columns is None else part.after_columns or None
+    return tables
+
+
+def _reader(part: JobPart) -> Reader | None:
+    """The kind of table that a part inspects."""
+    command = READ_BY.get(part.inspect, part.inspect)
+    return next((reader for reader in READERS if reader.command == command and reader.columns is not None), None)
+
+
+def _bay_of(part: JobPart) -> str:
+    """The bay that shows what a part inspects."""
+    if bays.by_name(part.inspect) is not None:
+        return part.inspect
+    reader = _reader(part)
+    takers = bays.takers(reader.name) if reader is not None else ()
+    return takers[0].name if takers else ""
