@@ -13,18 +13,33 @@ from typing import TYPE_CHECKING, Any, get_args, get_origin
 from pydantic import ValidationError
 
 from valvelab.cli.options import add_common
-from valvelab.cli.output import page, plain, tell_notes, verdict_text, write_out
+from valvelab.cli.output import (
+    IN_FULL,
+    Look,
+    conclude,
+    look_of,
+    page,
+    tell_notes,
+    verdict_text,
+    with_summary,
+    write_out,
+)
 from valvelab.cli.streams import answer
 from valvelab.errors import BadFile, WrongUsage
+from valvelab.files.contents import MAX_FILE_BYTES, Contents, standing_in
 from valvelab.files.job_archive import names_job
+from valvelab.job.typed import shown_in
 from valvelab.job.use import Around, Inspection, OfPart, Use
 from valvelab.job.uses import WITH_SHEET, use
-from valvelab.records.job import PARTS, Job, JobPart
+from valvelab.records.job import PARTS, Job, JobPart, TablePart
 from valvelab.records.result import exit_code
 from valvelab.writing import write_whole
 
 if TYPE_CHECKING:
     from valvelab.sets.tray import Progress
+    from valvelab.units import System
+
+STANDARD_INPUT = Path("-")
 
 
 def configure(parser: argparse.ArgumentParser, name: str, *, file_needed: bool = True) -> None:
@@ -51,14 +66,33 @@ def configure(parser: argparse.ArgumentParser, name: str, *, file_needed: bool =
         )
     if name in WITH_SHEET:
         parser.add_argument("--sheet", type=Path, metavar="FILE", help="write the build sheet in large type (.pdf)")
+    parser.add_argument("--plot", type=Path, metavar="FILE", help="write the main figure (.svg, .png or .pdf)")
     add_common(parser)
+
+
+@contextmanager
+def _piped(kind: type[JobPart], args: argparse.Namespace) -> Iterator[None]:
+    """For the while, `-` as the file of a table stands for what comes on standard input."""
+    if STANDARD_INPUT not in (args.file, getattr(args, "after", None)):
+        yield
+        return
+    if not issubclass(kind, TablePart):
+        raise WrongUsage(f"-: found standard input for {args.command}, expected a file (- stands for tables)")
+    if args.file == getattr(args, "after", None):
+        raise WrongUsage("-: found twice, expected standard input once")
+    if sys.stdin.isatty():
+        raise WrongUsage("-: found a terminal, expected a table piped into standard input")
+    data = sys.stdin.buffer.read(MAX_FILE_BYTES + 1)
+    with standing_in({STANDARD_INPUT: Contents.of("standard input", data)}):
+        yield
 
 
 @contextmanager
 def asked(kind: type[OfPart], args: argparse.Namespace) -> Iterator[tuple[OfPart, Path | None]]:
     """The part that a command line asks for; with the folder where a job file is laid out for the while, or None."""
     if not names_job(args.file) or len(kind.POSITIONAL) > 1:  # a use of two files takes what each of them carries
-        yield part_of(kind, args), None
+        with _piped(kind, args):
+            yield part_of(kind, args), None
         return
     from valvelab.job.job_file import opened_job  # noqa: PLC0415 - the options of a command are told without it
     from valvelab.job.parts import inputs_of, located  # noqa: PLC0415
@@ -138,7 +172,7 @@ def finish(
 
     folder: where a job file is laid out for the while; its files go by their names in the job.
     """
-    result = inspection.result
+    result, system = inspection.result, shown_in(args.units, part)
     sheet: Path | None = getattr(args, "sheet", None)
     if sheet is not None and sheet.suffix.lower() != ".pdf":
         raise WrongUsage(f"--sheet {sheet}: found ending {sheet.suffix!r}, expected .pdf")
@@ -148,28 +182,41 @@ def finish(
         result = within(result, folder)
     judged = [result.verdicts]
 
-    def text() -> str:
-        tables = known.tables(inspection, args.units)
-        return page(*tables, verdict_text(result.verdicts, result, args.units), *known.closing(inspection))
+    def text(look: Look) -> str:
+        tables = page(*known.tables(inspection, system), look=look)
+        limits = verdict_text(result.verdicts, result, system, look)
+        return "\n\n".join(filter(None, (tables, limits, page(*known.closing(inspection), look=look))))
 
     def certify(path: Path) -> None:
         from valvelab.job.certificates import write  # noqa: PLC0415 - the report library is for paper alone
 
         # the paper's verdicts leave no limit of the spec unanswered
-        judged.append(write(Job.of(part, args.units), path, signer=args.signer).verdicts)
+        judged.append(write(Job.of(part, system), path, signer=args.signer).verdicts)
 
+    if args.plot is not None:
+        plot(known, inspection, args.plot, system)
     if args.out is not None:
-        write_out(result, args.out, text, certify)
+        write_out(result, args.out, lambda: with_summary(text(IN_FULL), result.verdicts), certify)
     if sheet is not None and known.sheet is not None:
         from valvelab.report.build_sheet import build_sheet  # noqa: PLC0415 - as above
 
-        write_whole(sheet, build_sheet(known.sheet(inspection, args.units), args.units))
+        write_whole(sheet, build_sheet(known.sheet(inspection, system), system))
     if args.json:
         answer(result.model_dump_json(indent=1))
+        tell_notes(result.notes, args)
     elif args.out is None or not args.quiet:
-        answer(plain(text()))
-    tell_notes(result.notes, args)
+        conclude(text(look_of(args, result.verdicts)), judged[-1], result.notes, args)
     return exit_code(judged[-1])
+
+
+def plot(known: Use[Any, Any], inspection: Inspection, path: Path, system: System) -> None:
+    """Write the main figure of an inspection; WrongUsage where it has none."""
+    from valvelab.report.figure_file import figure_bytes, figures_of  # noqa: PLC0415 - as above
+
+    main = figures_of(known.paper(inspection, system)).get("main")
+    if main is None:
+        raise WrongUsage(f"--plot {path}: found no figure of {inspection.result.command}, expected a use that has one")
+    write_whole(path, figure_bytes(main, path.suffix, system))
 
 
 def _reporter(args: argparse.Namespace) -> Callable[[Progress], None] | None:
