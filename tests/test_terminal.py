@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import subprocess
 import sys
 from pathlib import Path
 from xml.etree.ElementTree import fromstring
@@ -13,7 +14,7 @@ from hypothesis import strategies as st
 from something import each
 from terminal import Seen, on_terminal
 
-from valvelab.cli.main import main
+from valvelab.cli.main import COMMANDS, main
 from valvelab.cli.screen import Screen
 from valvelab.cli.table_text import table_text
 from valvelab.tables.description import Mark, Table
@@ -146,3 +147,16 @@ def test_the_main_figure_is_written_beside_the_answer(capsys: pytest.CaptureFixt
     assert "found ending '.gif', expected .svg, .png, .pdf" in capsys.readouterr().err
     assert main(["lash", str(SAMPLES / "lake_tender_lash.csv"), "--plot", str(plot), "--quiet"]) == 2
     assert "found no figure of lash" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("shell", ["bash", "zsh", "fish"])
+def test_a_shell_completes_commands_and_options(shell: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["completion", shell]) == 0
+    script = capsys.readouterr().out
+    for word in each([*COMMANDS, "stress-factor", "time-limit", "history"]):
+        assert word in script
+    if shell == "bash":
+        asked = "COMP_WORDS=(valvelab springs --stre); COMP_CWORD=2\n_shtab_valvelab valvelab --stre springs\n"
+        told = 'echo "${COMPREPLY[@]}"\n'
+        done = subprocess.run(["bash"], input=script + asked + told, capture_output=True, text=True, check=False)
+        assert done.stdout.strip() == "--stress-factor"
