@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
+_OVER = "\r\x1b[K"
 _COLOUR = re.compile(r"\x1b\[[0-9;]*m")
 
 
@@ -24,8 +25,9 @@ class Seen:
 
     @property
     def lines(self) -> list[str]:
-        """Its lines without colours."""
-        return _COLOUR.sub("", self.text).rstrip().split("\n")
+        """Its lines without colours; of one that was drawn over, what it became."""
+        drawn = (line.rpartition(_OVER)[2] for line in self.text.rstrip().split("\n"))
+        return [_COLOUR.sub("", line) for line in drawn]
 
     @property
     def coloured(self) -> bool:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
+import time
 from pathlib import Path
 from xml.etree.ElementTree import fromstring
 
@@ -14,6 +15,7 @@ from hypothesis import strategies as st
 from something import each
 from terminal import Seen, on_terminal
 
+from valvelab.cli import progress
 from valvelab.cli.main import COMMANDS, main
 from valvelab.cli.screen import Screen
 from valvelab.cli.table_text import table_text
@@ -160,3 +162,74 @@ def test_a_shell_completes_commands_and_options(shell: str, capsys: pytest.Captu
         told = 'echo "${COMPREPLY[@]}"\n'
         done = subprocess.run(["bash"], input=script + asked + told, capture_output=True, text=True, check=False)
         assert done.stdout.strip() == "--stress-factor"
+
+
+@pytest.fixture
+def defaults(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setenv("VALVELAB_SETTINGS", str(tmp_path))
+    return tmp_path / "defaults.toml"
+
+
+def test_the_users_own_defaults_are_used_and_said(defaults: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    defaults.write_text('units = "inch"\nchecking_lifts = ["0.030 in"]\n', encoding="utf-8")
+    table = str(SAMPLES / "quillmere_four_camshaft.csv")
+    assert main(["lobes", table, "--json"]) == 0
+    out, err = capsys.readouterr()
+    assert pytest.approx(0.762) in [row["at_mm"] for row in json.loads(out)["lobes"][0]["durations"]]
+    said = f"info: defaults: units inch, checking lifts 0.030 in, from {defaults} (--no-defaults leaves them out)"
+    assert said in err.splitlines()
+    assert main(["lobes", table, "--json", "--no-defaults"]) == 0
+    out, err = capsys.readouterr()
+    assert pytest.approx(0.762) not in [row["at_mm"] for row in json.loads(out)["lobes"][0]["durations"]]
+    assert "defaults:" not in err
+    assert main(["lobes", table, "--at", "1 mm", "--units", "metric", "--json"]) == 0
+    out, err = capsys.readouterr()
+    assert {1.0} <= {row["at_mm"] for row in json.loads(out)["lobes"][0]["durations"]}
+    assert "defaults:" not in err
+
+
+def test_defaults_that_cannot_be_used_are_refused_by_their_key(
+    defaults: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    defaults.write_text('units = "cubits"\n', encoding="utf-8")
+    assert main(["springs", str(SAMPLES / SPRINGS[1])]) == 3
+    complaint = capsys.readouterr().err
+    assert str(defaults) in complaint
+    assert "units" in complaint
+    assert "cubits" in complaint
+
+
+def test_a_line_shows_work_that_lasts_and_makes_room(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(progress, "PATIENCE_S", 0.02)
+    monkeypatch.setattr(progress, "STEP_S", 0.01)
+    line = progress.Line()
+    with line.about("sets: at work"):
+        line.say("3 sets of at most 4")
+        time.sleep(0.2)
+    drawn = capsys.readouterr().err
+    assert "3 sets of at most 4 … 0 s" in drawn
+    assert drawn.endswith("\r\x1b[K")
+    line.clear()
+    assert capsys.readouterr().err == ""
+
+
+def test_verbose_tells_what_is_read_done_and_written(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    target = tmp_path / "tray.json"
+    tray = SAMPLES / SPRINGS[1]
+    command = ["springs", str(tray), "--json", "--quiet", "--out", str(target)]
+    assert main([*command, "--verbose"]) == 0
+    out, err = capsys.readouterr()
+    starts = (
+        f"valvelab.files.contents: read {tray}: ",
+        "valvelab.cli.inspecting: inspected: 0 verdicts",
+        f"valvelab.writing: wrote {target}: {target.stat().st_size} bytes",
+    )
+    lines = [line.partition(" s  ")[2] for line in err.splitlines()]
+    logged = [next(number for number, line in enumerate(lines) if line.startswith(start)) for start in starts]
+    assert logged == sorted(logged)
+    assert all(float(line.split(" s ")[0]) >= 0.0 for line in err.splitlines())
+    assert main(command) == 0
+    quiet = capsys.readouterr()
+    assert (quiet.out, quiet.err) == (out, "")

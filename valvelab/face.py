@@ -254,9 +254,17 @@ def lobes(
 ) -> Answer:
     """Lobe and camshaft characteristics of a lift table, envelope and limit verdicts."""
     return _answer(
-        "lobes", units, file=table, spec=spec, at=at, convert=convert, keep_eccentricity=keep_eccentricity,
-        table_zero=table_zero, instrument=instrument, columns=columns,
-    )  # fmt: skip
+        "lobes",
+        units,
+        file=table,
+        spec=spec,
+        at=at,
+        convert=convert,
+        keep_eccentricity=keep_eccentricity,
+        table_zero=table_zero,
+        instrument=instrument,
+        columns=columns,
+    )
 
 
 def shaft(
@@ -284,9 +292,15 @@ def texture(
 ) -> Answer:
     """Filtered surface-texture parameters of a trace."""
     return _answer(
-        "texture", units, file=table, spec=spec, cutoff=cutoff, short_cutoff=short_cutoff, sections=sections,
+        "texture",
+        units,
+        file=table,
+        spec=spec,
+        cutoff=cutoff,
+        short_cutoff=short_cutoff,
+        sections=sections,
         columns=columns,
-    )  # fmt: skip
+    )
 
 
 def springs(
@@ -301,9 +315,15 @@ def springs(
 ) -> Answer:
     """Forces, rate, solid height, coil-bind margin, stress and surge per spring."""
     return _answer(
-        "springs", units, file=table, spec=spec, later=later, stress_factor=stress_factor, instrument=instrument,
+        "springs",
+        units,
+        file=table,
+        spec=spec,
+        later=later,
+        stress_factor=stress_factor,
+        instrument=instrument,
         columns=columns,
-    )  # fmt: skip
+    )
 
 
 def sets(
@@ -328,10 +348,25 @@ def sets(
 ) -> Answer:
     """The most matched sets of springs, then the tightest; `within={"seat_force": "6 N"}`."""
     return _answer(
-        "sets", units, file=table, spec=spec, size=size, within=within, time_limit=time_limit, quick=quick,
-        thorough=thorough, with_rejected=with_rejected, take=take, leave_out=leave_out, together=together, apart=apart,
-        position=position, set=set, instrument=instrument, columns=columns,
-    )  # fmt: skip
+        "sets",
+        units,
+        file=table,
+        spec=spec,
+        size=size,
+        within=within,
+        time_limit=time_limit,
+        quick=quick,
+        thorough=thorough,
+        with_rejected=with_rejected,
+        take=take,
+        leave_out=leave_out,
+        together=together,
+        apart=apart,
+        position=position,
+        set=set,
+        instrument=instrument,
+        columns=columns,
+    )
 
 
 def shims(
@@ -353,9 +388,22 @@ def shims(
 ) -> Answer:
     """Which spring and shims at which valve; `sets` is the command's `--from`."""
     return _answer(
-        "shims", units, file=table, heights=heights, spec=spec, sets=sets, set=set, only=only, fix=fix, edited=edited,
-        with_rejected=with_rejected, take=take, leave_out=leave_out, instrument=instrument, columns=columns,
-    )  # fmt: skip
+        "shims",
+        units,
+        file=table,
+        heights=heights,
+        spec=spec,
+        sets=sets,
+        set=set,
+        only=only,
+        fix=fix,
+        edited=edited,
+        with_rejected=with_rejected,
+        take=take,
+        leave_out=leave_out,
+        instrument=instrument,
+        columns=columns,
+    )
 
 
 def lash(
@@ -388,9 +436,16 @@ def motion(
 ) -> Answer:
     """Valve lift, rule lift, piston clearance, contact and control speed of a lift table behind a train (TOML)."""
     return _answer(
-        "motion", units, file=table, train=train, spec=spec, at=at, no_dynamics=no_dynamics, instrument=instrument,
+        "motion",
+        units,
+        file=table,
+        train=train,
+        spec=spec,
+        at=at,
+        no_dynamics=no_dynamics,
+        instrument=instrument,
         columns=columns,
-    )  # fmt: skip
+    )
 
 
 def gauge(
@@ -417,9 +472,15 @@ def compare(
 ) -> Answer:
     """What changed between two measurements of one part: after less before."""
     return _answer(
-        "compare", units, file=before, after=after, spec=spec, master=master, columns=columns,
+        "compare",
+        units,
+        file=before,
+        after=after,
+        spec=spec,
+        master=master,
+        columns=columns,
         after_columns=after_columns,
-    )  # fmt: skip
+    )
 
 
 def liftcheck(

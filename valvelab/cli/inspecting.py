@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import logging
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -12,7 +13,8 @@ from typing import TYPE_CHECKING, Any, get_args, get_origin
 
 from pydantic import ValidationError
 
-from valvelab.cli.options import add_common
+from valvelab.cli.defaults import fill_in
+from valvelab.cli.options import add_common, shows_progress
 from valvelab.cli.output import (
     IN_FULL,
     Look,
@@ -24,7 +26,8 @@ from valvelab.cli.output import (
     with_summary,
     write_out,
 )
-from valvelab.cli.streams import answer
+from valvelab.cli.progress import LINE
+from valvelab.cli.streams import answer, say
 from valvelab.errors import BadFile, WrongUsage
 from valvelab.files.contents import MAX_FILE_BYTES, Contents, standing_in
 from valvelab.files.job_archive import names_job
@@ -39,6 +42,7 @@ if TYPE_CHECKING:
     from valvelab.sets.tray import Progress
     from valvelab.units import System
 
+_log = logging.getLogger(__name__)
 STANDARD_INPUT = Path("-")
 
 
@@ -67,6 +71,7 @@ def configure(parser: argparse.ArgumentParser, name: str, *, file_needed: bool =
     if name in WITH_SHEET:
         parser.add_argument("--sheet", type=Path, metavar="FILE", help="write the build sheet in large type (.pdf)")
     parser.add_argument("--plot", type=Path, metavar="FILE", help="write the main figure (.svg, .png or .pdf)")
+    parser.add_argument("--no-defaults", action="store_true", help="leave the defaults.toml of your settings out")
     add_common(parser)
 
 
@@ -102,6 +107,13 @@ def asked(kind: type[OfPart], args: argparse.Namespace) -> Iterator[tuple[OfPart
         whole = located(job, folder)
         inputs_of(whole, Specs(), within=folder)
         yield part_in_job(kind, whole, folder, args), folder
+
+
+def use_defaults(args: argparse.Namespace, kind: type[JobPart]) -> None:
+    """Fill in what the user's own defaults say and the command line does not, and say so."""
+    told = fill_in(args, kind)
+    if told and not args.quiet:
+        say(told, "info")
 
 
 def part_of(kind: type[OfPart], args: argparse.Namespace) -> OfPart:
@@ -157,8 +169,14 @@ class Inspecting:
     def run(self, args: argparse.Namespace) -> int:
         """Read, inspect, answer."""
         known = use(self.name)
+        use_defaults(args, PARTS[self.name])
         with asked(PARTS[self.name], args) as (part, folder):
-            return finish(known, known.inspect(part, Around(report=_reporter(args))), part, args, folder)
+            _log.debug("inspects by %s", part.model_dump_json(exclude_defaults=True))
+            inspection = known.inspect(part, Around(report=_reporter(args)))
+            _log.debug(
+                "inspected: %d verdicts, %d notes", len(inspection.result.verdicts), len(inspection.result.notes)
+            )
+            return finish(known, inspection, part, args, folder)
 
 
 def finish(
@@ -220,8 +238,8 @@ def plot(known: Use[Any, Any], inspection: Inspection, path: Path, system: Syste
 
 
 def _reporter(args: argparse.Namespace) -> Callable[[Progress], None] | None:
-    """Progress on a terminal only."""
-    if args.quiet or args.json or not sys.stderr.isatty():
+    """What a search tells of itself, on a terminal only."""
+    if not shows_progress(args):
         return None
 
     def report(progress: Progress) -> None:
@@ -229,7 +247,6 @@ def _reporter(args: argparse.Namespace) -> Callable[[Progress], None] | None:
         line = f"{progress.sets} sets{bound}"
         if progress.total_spread is not None:
             line += f", total spread {progress.total_spread:.3f}, at least {progress.bound_total_spread or 0.0:.3f}"
-        sys.stderr.write(f"\r\033[K{line}")
-        sys.stderr.flush()
+        LINE.say(line)
 
     return report

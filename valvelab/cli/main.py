@@ -8,12 +8,15 @@ import os
 import sys
 import traceback
 from collections.abc import Callable, Container, Sequence
+from contextlib import AbstractContextManager, nullcontext
 from difflib import get_close_matches
 from pathlib import Path
 from typing import Protocol
 
 from valvelab import __version__
 from valvelab.cautions import CAUTIONS
+from valvelab.cli.options import shows_progress
+from valvelab.cli.progress import LINE
 from valvelab.cli.streams import say
 from valvelab.errors import ValvelabError, WrongUsage, utf8
 from valvelab.job.uses import USES
@@ -126,7 +129,22 @@ def _run_command(arguments: list[str], open_window: Callable[[list[str]], int] |
     parsed.open_window = open_window
     parsed.whole_parser = lambda: _parser(COMMANDS)
     parsed.signer = _signer(parsed)
-    return _door(parsed.command).run(parsed)
+    with _logged(parsed, arguments), _at_work(parsed):
+        return _door(parsed.command).run(parsed)
+
+
+def _logged(args: argparse.Namespace, arguments: list[str]) -> AbstractContextManager[None]:
+    if not getattr(args, "verbose", False):
+        return nullcontext()
+    from valvelab.cli import log
+
+    return log.told(arguments)
+
+
+def _at_work(args: argparse.Namespace) -> AbstractContextManager[None]:
+    """A line that shows that a command is at work; none for those that ask something of a person."""
+    wanted = args.command in {*USES, "certify", "verify", "demo", "records"} and shows_progress(args)
+    return LINE.about(f"{args.command}: at work") if wanted else nullcontext()
 
 
 def _parser(configured: Container[str]) -> argparse.ArgumentParser:

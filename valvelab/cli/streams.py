@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 from typing import Literal, TextIO
 
+from valvelab.cli.progress import LINE
 from valvelab.cli.screen import screen_of
 from valvelab.errors import one_line
 from valvelab.writing import cannot_write, silence
@@ -29,6 +30,7 @@ def answer(text: str) -> None:
 
 
 def _send(stream: TextIO, text: str) -> None:
+    LINE.clear()
     try:
         stream.write(text + "\n")
         stream.flush()

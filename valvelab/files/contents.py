@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import logging
 import os
 import stat
 from collections.abc import Iterator, Mapping
@@ -15,6 +16,7 @@ from pathlib import Path
 from valvelab.errors import BadFile
 from valvelab.records.result import Source
 
+_log = logging.getLogger(__name__)
 MAX_FILE_BYTES = 64 * 1024 * 1024
 MAX_UNPACKED_BYTES = 200 * 1024 * 1024
 MAX_ROWS = 5_000_000
@@ -77,7 +79,9 @@ def read_contents(given: Given, max_bytes: int = MAX_FILE_BYTES) -> Contents:
         raise BadFile(file, "", (error.strerror or "an unreadable file").lower(), "a file that can be read") from None
     if len(data) > max_bytes:
         raise BadFile(file, "", "a file that grows while it is read", limit)
-    return Contents.of(file, data)
+    contents = Contents.of(file, data)
+    _log.debug("read %s: %s, SHA-256 %s", file, size_text(len(data)), contents.source.sha256)
+    return contents
 
 
 def name_of(given: Given) -> str:
