@@ -218,7 +218,8 @@ def test_system_packages_are_asked_for_before_they_are_installed(
     monkeypatch.setattr("sys.stderr", asked)
     monkeypatch.setattr("os.geteuid", lambda: 0)
     monkeypatch.setattr("shutil.which", lambda _name: "/usr/bin/apt-get")
-    monkeypatch.setattr(bootstrap, "_run", lambda command, _environment=None: ran.append(command) or True)
+    done = subprocess.CompletedProcess([], 0, stdout=b"")
+    monkeypatch.setattr("subprocess.run", lambda command, **_how: ran.append(command) or done)
     assert bootstrap.provide_packages(["libegl1"]) is runs
     assert "apt-get install would add: libegl1" in asked.getvalue()
     assert [command[:2] for command in ran] == ([["apt-get", "update"], ["apt-get", "install"]] if runs else [])

@@ -14,8 +14,8 @@ import pytest
 HERE = Path(__file__).resolve().parent
 FILES = sorted(HERE.rglob("*.py"))
 PRIVATE = re.compile(r"_[A-Za-z]\w*")
-#: of Python and of pypdf: no part of this program
-NOT_OURS = {"_base_executable", "_Environ", "_exit", "_add_object"}
+#: of Python, of pypdf and of notebooks: no part of this program
+NOT_OURS = {"_base_executable", "_Environ", "_exit", "_add_object", "_repr_html_", "_repr_svg_"}
 
 
 def texts(node: ast.AST) -> list[str]:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import contextlib
 import errno
+import logging
 import os
 import secrets
 import shutil
@@ -17,6 +18,7 @@ from typing import BinaryIO, TextIO
 
 from valvelab.errors import CannotWrite
 
+_log = logging.getLogger(__name__)
 PRIVATE_FILE, PRIVATE_FOLDER = 0o600, 0o700
 _USUAL = 0o666
 _SHOWN = 40
@@ -57,6 +59,7 @@ def write_filled(path: Path, fill: Callable[[BinaryIO], object], *, private: boo
         if there is not None and not os.access(target, os.W_OK):
             raise PermissionError(errno.EACCES, "", str(path))
         _replace(target, fill, there, private=private)
+        _log.debug("wrote %s: %d bytes", path, target.stat().st_size)
     except OSError as error:
         raise cannot_write(path, error) from None
     except ValueError:

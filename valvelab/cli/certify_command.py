@@ -7,7 +7,7 @@ from contextlib import AbstractContextManager, nullcontext
 from pathlib import Path
 
 from valvelab.cli.options import add_common
-from valvelab.cli.output import plain, tell_notes
+from valvelab.cli.output import look_of, summary, tell_notes, told
 from valvelab.cli.outputs import check_outputs
 from valvelab.cli.signing import number_or_file, replaced
 from valvelab.cli.streams import answer
@@ -18,11 +18,10 @@ from valvelab.files.table import read_table
 from valvelab.job.certificates import write
 from valvelab.job.job_file import opened_job
 from valvelab.job.parts import inputs_of, located
-from valvelab.job.typed import Specs
+from valvelab.job.typed import Specs, shown_in
 from valvelab.quantities import iso_date
 from valvelab.records.job import PARTS, Job, LobesPart, TablePart
-from valvelab.records.result import Verdict, exit_code
-from valvelab.report.assembly import banner
+from valvelab.records.result import exit_code
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -58,8 +57,12 @@ def run(args: argparse.Namespace) -> int:
     else:
         signed = f", {args.signer.public.sentence}" if args.signer else ""
         done = f"{summary(result.verdicts)}\ncertificate {result.number} written to {result.certificate}{signed}"
-        answer(plain(done))
-    tell_notes(result.notes, args)
+        look = look_of(args)
+        if look.screen is not None:
+            tell_notes(result.notes, args)
+        answer(told(done, look))
+        if look.screen is None:
+            tell_notes(result.notes, args)
     return exit_code(result.verdicts)
 
 
@@ -77,8 +80,10 @@ def _job(args: argparse.Namespace, job: Job, folder: Path) -> Job:
     stated = replaced(args)
     if stated is not None:
         changes["replaces"] = stated
-    if args.units != "metric":
+    if args.units != "auto":
         changes["units"] = args.units
+    elif "units" not in job.model_fields_set:
+        changes["units"] = shown_in("auto", located(job, folder).part[0])
     return located(job.model_copy(update=changes), folder)
 
 
@@ -92,9 +97,3 @@ def _job_of_columns(file: Path, columns: str) -> Job:
     """The job of a single table whose columns the command line assigns; the names say what is inspected."""
     kind = PARTS[command_for(read_table(file, columns)) or "lobes"]
     return Job(part=(kind.model_validate({"file": Path(file.name), "columns": columns}),))
-
-
-def summary(verdicts: tuple[Verdict, ...]) -> str:
-    """The overall verdict and its counts, on one line."""
-    head = banner(verdicts)
-    return f"{head.word}. {head.sentence}".strip()

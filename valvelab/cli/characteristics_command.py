@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 
-from valvelab.cli.output import table_text
+from valvelab.cli.output import look_of, page
 from valvelab.cli.streams import answer
 from valvelab.inspection.characteristics import all_characteristics
 from valvelab.tables.description import Table
@@ -33,5 +33,5 @@ def run(args: argparse.Namespace) -> int:
         )
         for row in rows
     )
-    answer(table_text(Table(("name", "of", "unit", "at", "circle", "meaning"), cells, left=6)))
+    answer(page(Table(("name", "of", "unit", "at", "circle", "meaning"), cells, left=6), look=look_of(args)))
     return 0

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import count
 from pathlib import Path
 from shlex import join, quote
@@ -13,7 +13,7 @@ from textwrap import wrap
 
 from valvelab import places
 from valvelab.cli.options import add_common
-from valvelab.cli.output import mark_text, plain, verdict_text, write_out
+from valvelab.cli.output import IN_FULL, Look, look_of, told, verdict_text, write_out
 from valvelab.cli.outputs import check_outputs
 from valvelab.cli.streams import answer, say
 from valvelab.errors import BadFile
@@ -23,10 +23,10 @@ from valvelab.job.job_file import JOB_FILE, read_job
 from valvelab.job.parts import Inspected, inspect_job, located
 from valvelab.records.demo_result import DemoPart, DemoResult
 from valvelab.records.job import Job, JobPart
-from valvelab.records.result import Result, Verdict, exit_code
+from valvelab.records.result import Decision, Result, Verdict, exit_code
 from valvelab.report.assembly import Part
 from valvelab.signing.keys import Signer
-from valvelab.tables.verdicts import RANKED, rank
+from valvelab.tables.verdicts import RANKED, mark_text, rank
 from valvelab.units import System
 from valvelab.workbench.bays import by_name, kinds
 from valvelab.writing import make_folder, write_whole
@@ -34,7 +34,7 @@ from valvelab.writing import make_folder, write_whole
 FOLDER = Path("valvelab-demo")
 CERTIFICATE = "certificate.pdf"
 FURTHER_JOBS = "_job.toml"
-WIDTH = 100
+WIDTH, INDENT = 100, "  "
 ON_PURPOSE = (
     "Bad parts are among the samples on purpose, one worn lobe first of all: exit code 1 reports their rejection."
 )
@@ -70,11 +70,13 @@ def run(args: argparse.Namespace) -> int:
     done = _done(folder, samples, args)
     result = _certified(done, folder, tuple(samples), args.signer)
     if args.out is not None:
-        write_out(result, args.out, lambda: _text(result, done), lambda path: _copy(folder / CERTIFICATE, path))
+        write_out(
+            result, args.out, lambda: _text(result, done, IN_FULL), lambda path: _copy(folder / CERTIFICATE, path)
+        )
     if args.json:
         answer(result.model_dump_json(indent=1))
     else:
-        answer(plain(_text(result, done)))
+        answer(_text(result, done, look_of(args)))
         if args.open_window is not None and not args.no_window:
             args.open_window(_for_window(done[0]))
     return exit_code(result.verdicts)
@@ -124,7 +126,7 @@ def _done(folder: Path, samples: Iterable[str], args: argparse.Namespace) -> lis
     done: list[_Done] = []
     for path in [folder / JOB_FILE, *_further(folder, samples)]:
         job, _ = read_job(path)
-        if args.units != "metric":
+        if args.units != "auto":
             job = job.model_copy(update={"units": args.units})
         if args.spec is not None and not done:
             job = _judged_by(job, args.spec)
@@ -184,26 +186,27 @@ def _for_window(first: _Done) -> list[str]:
     return list(paths)
 
 
-def _text(result: DemoResult, done: list[_Done]) -> str:
+def _text(result: DemoResult, done: list[_Done], look: Look) -> str:
     """What a person reads: every verdict by item, those not accepted in full, where things are, what to try next."""
     parts = iter(result.parts)
-    blocks = [f"An invented sample job, nobody's engine; its files are in {result.folder}."]
-    blocks += [_part_text(next(parts), found, one.job.units) for one in done for found in one.inspected.parts]
+    blocks = [told(f"An invented sample job, nobody's engine; its files are in {result.folder}.", look)]
+    blocks += [_part_text(next(parts), found, one.job.units, look) for one in done for found in one.inspected.parts]
     return "\n\n".join([*blocks, _closing(result, done, exit_code(result.verdicts))])
 
 
-def _part_text(part: DemoPart, found: Part, system: System) -> str:
+def _part_text(part: DemoPart, found: Part, system: System, look: Look) -> str:
     tally = {decision: sum(row.decision == decision for row in part.verdicts) for decision in RANKED}
     counts = f"{tally['accept']} accepted, {tally['undecided']} undecided, {tally['reject']} rejected"
-    lines = [f"{found.name}: {part.file}: {counts if part.verdicts else 'no limits apply'}"]
-    lines += [f"  {line}" for line in _by_item(part.verdicts)]
+    lines = [told(f"{found.name}: {part.file}: {counts if part.verdicts else 'no limits apply'}", look)]
+    lines += [f"{INDENT}{line}" for line in _by_item(part.verdicts, look)]
     open_rows = [row for row in part.verdicts if row.decision != "accept"]
     if open_rows:
-        lines += ["", *(f"  {line}" for line in verdict_text(open_rows, found.result, system).splitlines())]
+        inner = replace(look, screen=look.screen and look.screen.within(INDENT))
+        lines += ["", *(INDENT + line for line in verdict_text(open_rows, found.result, system, inner).splitlines())]
     return "\n".join(lines)
 
 
-def _by_item(verdicts: tuple[Verdict, ...]) -> list[str]:
+def _by_item(verdicts: tuple[Verdict, ...], look: Look) -> list[str]:
     """A line for every item with something not accepted, worst first, and one for all others."""
     worst: dict[str, int] = {}
     reasons: dict[str, list[str]] = {}
@@ -211,13 +214,20 @@ def _by_item(verdicts: tuple[Verdict, ...]) -> list[str]:
         worst[row.item] = min(rank(row.decision), worst.get(row.item, len(RANKED)))
         if row.decision != "accept":
             reasons.setdefault(row.item, []).append(row.characteristic)
-    lines = [
-        f"{mark_text(RANKED[place]):<13}{item}: {', '.join(dict.fromkeys(reasons[item]))}"
+    rows: list[tuple[Decision, str]] = [
+        (RANKED[place], f"{item}: {', '.join(dict.fromkeys(reasons[item]))}")
         for item, place in sorted(worst.items(), key=lambda entry: entry[1])
         if item in reasons
     ]
     accepted = ", ".join(item for item in worst if item not in reasons)
-    return lines + wrap(accepted, WIDTH, initial_indent=f"{mark_text('accept'):<13}", subsequent_indent=" " * 13)
+    screen = look.screen
+    room = sys.maxsize if screen is None else screen.within(INDENT).width
+    lines: list[str] = []
+    for decision, text, most in [*((*row, sys.maxsize) for row in rows), ("accept", accepted, WIDTH)]:
+        mark = f"{mark_text(decision):<13}"
+        pieces = wrap(text, min(room, most), initial_indent=mark, subsequent_indent=" " * len(mark))
+        lines += pieces if screen is None else [screen.paint(piece, decision) for piece in pieces]
+    return lines
 
 
 def _closing(result: DemoResult, done: list[_Done], code: int) -> str:

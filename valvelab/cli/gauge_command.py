@@ -43,6 +43,7 @@ def run(args: argparse.Namespace) -> int:
     if args.file is None:
         raise WrongUsage("expected a STUDY, or --plan PARTS,APPRAISERS,TRIALS")
     kind, adopted_file = _adoption(args.adopt)
+    inspecting.use_defaults(args, GaugePart)
     with inspecting.asked(GaugePart, args) as (part, folder):
         inspection = USE.inspect(part, Around())
         if adopted_file is not None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import logging
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -13,20 +14,38 @@ from typing import TYPE_CHECKING, Any, get_args, get_origin
 
 from pydantic import ValidationError
 
-from valvelab.cli.options import add_common
-from valvelab.cli.output import page, plain, tell_notes, verdict_text, write_out
-from valvelab.cli.streams import answer
+from valvelab.cli.defaults import fill_in
+from valvelab.cli.options import add_common, shows_progress
+from valvelab.cli.output import (
+    IN_FULL,
+    Look,
+    conclude,
+    look_of,
+    page,
+    tell_notes,
+    verdict_text,
+    with_summary,
+    write_out,
+)
+from valvelab.cli.progress import LINE
+from valvelab.cli.streams import answer, say
 from valvelab.errors import BadFile, WrongUsage
+from valvelab.files.contents import MAX_FILE_BYTES, Contents, standing_in
 from valvelab.files.job_archive import names_job
 from valvelab.job.exchange import said_on_disk
+from valvelab.job.typed import shown_in
 from valvelab.job.use import Around, Inspection, OfPart, Use
 from valvelab.job.uses import CARD_ENDINGS, WITH_CARD, WITH_SHEET, use
-from valvelab.records.job import PARTS, Job, JobPart
+from valvelab.records.job import PARTS, Job, JobPart, TablePart
 from valvelab.records.result import exit_code
 from valvelab.writing import write_whole
 
 if TYPE_CHECKING:
     from valvelab.sets.tray import Progress
+    from valvelab.units import System
+
+_log = logging.getLogger(__name__)
+STANDARD_INPUT = Path("-")
 
 
 def configure(parser: argparse.ArgumentParser, name: str, *, file_needed: bool = True) -> None:
@@ -60,14 +79,34 @@ def configure(parser: argparse.ArgumentParser, name: str, *, file_needed: bool =
             metavar="FILE",
             help="write the cam card (.pdf, or the .toml that phasing takes as --spec)",
         )
+    parser.add_argument("--plot", type=Path, metavar="FILE", help="write the main figure (.svg, .png or .pdf)")
+    parser.add_argument("--no-defaults", action="store_true", help="leave the defaults.toml of your settings out")
     add_common(parser)
+
+
+@contextmanager
+def _piped(kind: type[JobPart], args: argparse.Namespace) -> Iterator[None]:
+    """For the while, `-` as the file of a table stands for what comes on standard input."""
+    if STANDARD_INPUT not in (args.file, getattr(args, "after", None)):
+        yield
+        return
+    if not issubclass(kind, TablePart):
+        raise WrongUsage(f"-: found standard input for {args.command}, expected a file (- stands for tables)")
+    if args.file == getattr(args, "after", None):
+        raise WrongUsage("-: found twice, expected standard input once")
+    if sys.stdin.isatty():
+        raise WrongUsage("-: found a terminal, expected a table piped into standard input")
+    data = sys.stdin.buffer.read(MAX_FILE_BYTES + 1)
+    with standing_in({STANDARD_INPUT: Contents.of("standard input", data)}):
+        yield
 
 
 @contextmanager
 def asked(kind: type[OfPart], args: argparse.Namespace) -> Iterator[tuple[OfPart, Path | None]]:
     """The part that a command line asks for; with the folder where a job file is laid out for the while, or None."""
     if not names_job(args.file) or len(kind.POSITIONAL) > 1:  # a use of two files takes what each of them carries
-        yield part_of(kind, args), None
+        with _piped(kind, args):
+            yield part_of(kind, args), None
         return
     from valvelab.job.job_file import opened_job  # noqa: PLC0415 - the options of a command are told without it
     from valvelab.job.parts import inputs_of, located  # noqa: PLC0415
@@ -77,6 +116,13 @@ def asked(kind: type[OfPart], args: argparse.Namespace) -> Iterator[tuple[OfPart
         whole = located(job, folder)
         inputs_of(whole, Specs(), within=folder)
         yield part_in_job(kind, whole, folder, args), folder
+
+
+def use_defaults(args: argparse.Namespace, kind: type[JobPart]) -> None:
+    """Fill in what the user's own defaults say and the command line does not, and say so."""
+    told = fill_in(args, kind)
+    if told and not args.quiet:
+        say(told, "info")
 
 
 def part_of(kind: type[OfPart], args: argparse.Namespace) -> OfPart:
@@ -132,8 +178,14 @@ class Inspecting:
     def run(self, args: argparse.Namespace) -> int:
         """Read, inspect, answer."""
         known = use(self.name)
+        use_defaults(args, PARTS[self.name])
         with asked(PARTS[self.name], args) as (part, folder):
-            return finish(known, known.inspect(part, Around(report=_reporter(args))), part, args, folder)
+            _log.debug("inspects by %s", part.model_dump_json(exclude_defaults=True))
+            inspection = known.inspect(part, Around(report=_reporter(args)))
+            _log.debug(
+                "inspected: %d verdicts, %d notes", len(inspection.result.verdicts), len(inspection.result.notes)
+            )
+            return finish(known, inspection, part, args, folder)
 
 
 def finish(
@@ -147,52 +199,75 @@ def finish(
 
     folder: where a job file is laid out for the while; its files go by their names in the job.
     """
-    result = inspection.result
-    sheet, card = _page(args, "sheet", (".pdf",)), _page(args, "card", CARD_ENDINGS)
+    result, system = inspection.result, shown_in(args.units, part)
+    _check_pages(args)
     if folder is not None:
         from valvelab.job.carried import within  # noqa: PLC0415 - as above
 
         result = within(result, folder)
     judged = [result.verdicts]
 
-    def text() -> str:
-        tables = known.tables(inspection, args.units)
-        return page(*tables, verdict_text(result.verdicts, result, args.units), *known.closing(inspection))
+    def text(look: Look) -> str:
+        tables = page(*known.tables(inspection, system), look=look)
+        limits = verdict_text(result.verdicts, result, system, look)
+        return "\n\n".join(filter(None, (tables, limits, page(*known.closing(inspection), look=look))))
 
     def certify(path: Path) -> None:
         from valvelab.job.certificates import write  # noqa: PLC0415 - the report library is for paper alone
 
         # the paper's verdicts leave no limit of the spec unanswered
-        judged.append(write(Job.of(part, args.units), path, signer=args.signer).verdicts)
+        judged.append(write(Job.of(part, system), path, signer=args.signer).verdicts)
 
     if args.out is not None:
         more = {ending: partial(form, inspection) for ending, form in known.forms.items()}
-        write_out(result, args.out, text, certify, partial(said_on_disk, part), more)
-    if sheet is not None and known.sheet is not None:
-        from valvelab.report.build_sheet import build_sheet  # noqa: PLC0415 - as above
 
-        write_whole(sheet, build_sheet(known.sheet(inspection, args.units), args.units))
-    if card is not None and known.card is not None:
-        write_whole(card, known.card(inspection, card.suffix.lower(), args.units))
+        def whole() -> str:
+            return with_summary(text(IN_FULL), result.verdicts)
+
+        write_out(result, args.out, whole, certify, partial(said_on_disk, part), more)
+    _write_pages(known, inspection, args, system)
     if args.json:
         answer(result.model_dump_json(indent=1))
+        tell_notes(result.notes, args)
     elif args.out is None or not args.quiet:
-        answer(plain(text()))
-    tell_notes(result.notes, args)
+        conclude(text(look_of(args, result.verdicts)), judged[-1], result.notes, args)
     return exit_code(judged[-1])
 
 
-def _page(args: argparse.Namespace, option: str, endings: tuple[str, ...]) -> Path | None:
-    """The file of an option that only some uses have; refused where it has none of the endings."""
-    path: Path | None = getattr(args, option, None)
-    if path is not None and path.suffix.lower() not in endings:
-        raise WrongUsage(f"--{option} {path}: found ending {path.suffix!r}, expected {' or '.join(endings)}")
-    return path
+def _check_pages(args: argparse.Namespace) -> None:
+    """Refuse a page that only some uses have where its file has none of its endings."""
+    for option, endings in (("sheet", (".pdf",)), ("card", CARD_ENDINGS)):
+        path: Path | None = getattr(args, option, None)
+        if path is not None and path.suffix.lower() not in endings:
+            raise WrongUsage(f"--{option} {path}: found ending {path.suffix!r}, expected {' or '.join(endings)}")
+
+
+def _write_pages(known: Use[Any, Any], inspection: Inspection, args: argparse.Namespace, system: System) -> None:
+    """Write the figure, build sheet and cam card that are asked for."""
+    sheet, card = getattr(args, "sheet", None), getattr(args, "card", None)
+    if args.plot is not None:
+        plot(known, inspection, args.plot, system)
+    if sheet is not None and known.sheet is not None:
+        from valvelab.report.build_sheet import build_sheet  # noqa: PLC0415 - as above
+
+        write_whole(sheet, build_sheet(known.sheet(inspection, system), system))
+    if card is not None and known.card is not None:
+        write_whole(card, known.card(inspection, card.suffix.lower(), system))
+
+
+def plot(known: Use[Any, Any], inspection: Inspection, path: Path, system: System) -> None:
+    """Write the main figure of an inspection; WrongUsage where it has none."""
+    from valvelab.report.figure_file import figure_bytes, figures_of  # noqa: PLC0415 - as above
+
+    main = figures_of(known.paper(inspection, system)).get("main")
+    if main is None:
+        raise WrongUsage(f"--plot {path}: found no figure of {inspection.result.command}, expected a use that has one")
+    write_whole(path, figure_bytes(main, path.suffix, system))
 
 
 def _reporter(args: argparse.Namespace) -> Callable[[Progress], None] | None:
-    """Progress on a terminal only."""
-    if args.quiet or args.json or not sys.stderr.isatty():
+    """What a search tells of itself, on a terminal only."""
+    if not shows_progress(args):
         return None
 
     def report(progress: Progress) -> None:
@@ -200,7 +275,6 @@ def _reporter(args: argparse.Namespace) -> Callable[[Progress], None] | None:
         line = f"{progress.sets} sets{bound}"
         if progress.total_spread is not None:
             line += f", total spread {progress.total_spread:.3f}, at least {progress.bound_total_spread or 0.0:.3f}"
-        sys.stderr.write(f"\r\033[K{line}")
-        sys.stderr.flush()
+        LINE.say(line)
 
     return report

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from valvelab.cli.output import plain, table_text
+from valvelab.cli.output import look_of, page
 from valvelab.cli.signing import new_passphrase
 from valvelab.cli.streams import answer
 from valvelab.errors import WrongUsage
@@ -48,7 +48,7 @@ def run(args: argparse.Namespace) -> int:
     elif result.keys:
         others = "no longer trusted" if result.done == "untrusted" else "trusted"
         rows = tuple((key.fingerprint, key.name, "your own" if key.own else others) for key in result.keys)
-        answer(plain(table_text(Table(HEADER, rows, left=3))))
+        answer(page(Table(HEADER, rows, left=3), look=look_of(args)))
     else:
         answer("no keys yet; valvelab key new NAME makes one")
     return 0

@@ -7,13 +7,16 @@ import io
 import os
 import sys
 import traceback
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Container, Sequence
+from contextlib import AbstractContextManager, nullcontext
 from difflib import get_close_matches
 from pathlib import Path
 from typing import Protocol
 
 from valvelab import __version__
 from valvelab.cautions import CAUTIONS
+from valvelab.cli.options import shows_progress
+from valvelab.cli.progress import LINE
 from valvelab.cli.streams import say
 from valvelab.errors import ValvelabError, WrongUsage, utf8
 from valvelab.job.uses import USES
@@ -27,6 +30,7 @@ COMMANDS: dict[str, str] = {
     "records": "keep inspections for years, and see what became of a part: add, list, show, history, export",
     "characteristics": "list every characteristic with its unit and meaning",
     "schema": "print the JSON Schema of something the program reads or writes",
+    "completion": "print a script that completes command lines in bash, zsh or fish",
 }
 
 CANNOT_USE = 3
@@ -116,6 +120,35 @@ def _unforeseen(error: Exception) -> str:
 
 
 def _run_command(arguments: list[str], open_window: Callable[[list[str]], int] | None) -> int:
+    parser = _parser(arguments[:1])
+    parsed = parser.parse_args(arguments)
+    _check_texts(parsed)
+    from valvelab.cli.outputs import check_outputs
+
+    check_outputs(parsed)
+    parsed.open_window = open_window
+    parsed.whole_parser = lambda: _parser(COMMANDS)
+    parsed.signer = _signer(parsed)
+    with _logged(parsed, arguments), _at_work(parsed):
+        return _door(parsed.command).run(parsed)
+
+
+def _logged(args: argparse.Namespace, arguments: list[str]) -> AbstractContextManager[None]:
+    if not getattr(args, "verbose", False):
+        return nullcontext()
+    from valvelab.cli import log
+
+    return log.told(arguments)
+
+
+def _at_work(args: argparse.Namespace) -> AbstractContextManager[None]:
+    """A line that shows that a command is at work; none for those that ask something of a person."""
+    wanted = args.command in {*USES, "certify", "verify", "demo", "records"} and shows_progress(args)
+    return LINE.about(f"{args.command}: at work") if wanted else nullcontext()
+
+
+def _parser(configured: Container[str]) -> argparse.ArgumentParser:
+    """The whole command line; the options of commands are declared for those that are wanted."""
     parser = argparse.ArgumentParser(
         prog="valvelab",
         description="Inspection of camshafts and valve springs. Without a command: opens the window.",
@@ -125,16 +158,9 @@ def _run_command(arguments: list[str], open_window: Callable[[list[str]], int] |
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
     for name, text in COMMANDS.items():
         command = commands.add_parser(name, help=text, description=text[0].upper() + text[1:] + ".")
-        if arguments and name == arguments[0]:
+        if name in configured:
             _door(name).configure(command)
-    parsed = parser.parse_args(arguments)
-    _check_texts(parsed)
-    from valvelab.cli.outputs import check_outputs
-
-    check_outputs(parsed)
-    parsed.open_window = open_window
-    parsed.signer = _signer(parsed)
-    return _door(parsed.command).run(parsed)
+    return parser
 
 
 def _door(name: str) -> _Command:
@@ -176,6 +202,10 @@ def _door(name: str) -> _Command:
             from valvelab.cli import schema_command
 
             return schema_command
+        case "completion":
+            from valvelab.cli import completion_command
+
+            return completion_command
     from valvelab.cli.inspecting import Inspecting
 
     return Inspecting(name)

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from valvelab.figures.description import Figure
 
 ENDINGS = (".svg", ".png", ".pdf")
+HEIGHT_MM = 100.0
 
 
 def check_plot(path: Path) -> None:
@@ -24,5 +25,6 @@ def check_plot(path: Path) -> None:
 def write_plot(figure: Figure, path: Path, units: System) -> None:
     """Write a plot to its file."""
     from valvelab.report.figure_file import figure_bytes
+    from valvelab.report.page_model import FigureBlock
 
-    write_whole(path, figure_bytes(figure, path.suffix.lower(), units))
+    write_whole(path, figure_bytes(FigureBlock(((figure,),), HEIGHT_MM), path.suffix, units))

@@ -8,7 +8,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from valvelab.cli.output import page, plain, tell_notes, verdict_text
+from valvelab.cli.output import Look, look_of, page, tell_notes, told, verdict_text
 from valvelab.cli.plots import check_plot, write_plot
 from valvelab.cli.streams import answer
 from valvelab.errors import StoreError, WrongUsage
@@ -35,6 +35,7 @@ from valvelab.writing import check_new_folder, same_file
 SHOWN = 50
 NOT_SOUND = 1
 """Exit code of a store that is not as it was recorded."""
+SOUND = "sound: every record and every byte is as recorded"
 _BY_WORD: dict[str, Decision] = {word: decision for decision, word in WORDS.items()}
 
 
@@ -109,9 +110,9 @@ def run(args: argparse.Namespace) -> int:
     return doing(args)
 
 
-def _told(result: RecordsResult, args: argparse.Namespace, text: Callable[[], str]) -> int:
+def _told(result: RecordsResult, args: argparse.Namespace, text: Callable[[Look], str]) -> int:
     """Answer, and the exit code that the verdicts ask for."""
-    answer(result.model_dump_json(indent=1) if args.json else plain(text()))
+    answer(result.model_dump_json(indent=1) if args.json else text(look_of(args)))
     tell_notes(result.notes, args)
     return exit_code(result.verdicts)
 
@@ -148,7 +149,7 @@ def _add(args: argparse.Namespace) -> int:
             notes=tuple(note for one in found for note in one.notes),
         )
     done = f"{len(entries)} record{'s' * (len(entries) != 1)} kept in {result.store}"
-    return _told(result, args, lambda: page(records_table(result.records), done))
+    return _told(result, args, lambda look: page(records_table(result.records), done, look=look))
 
 
 def _list(args: argparse.Namespace) -> int:
@@ -170,7 +171,7 @@ def _list(args: argparse.Namespace) -> int:
     records = found[: args.limit] if more else found
     notes = [info("records", f"the newest {args.limit} are listed; --limit 0 lists all")] if more else []
     result = RecordsListResult(store=place, records=records, more=more, notes=tuple(notes))
-    return _told(result, args, lambda: page(records_table(records)) or "no records")
+    return _told(result, args, lambda look: page(records_table(records), look=look) or "no records")
 
 
 def _show(args: argparse.Namespace) -> int:
@@ -182,9 +183,10 @@ def _show(args: argparse.Namespace) -> int:
     notes = tuple(warning("record", remark) for remark in remarks(record))
     shown = RecordsShowResult(store=place, record=record, result=result, notes=notes, verdicts=verdicts)
 
-    def text() -> str:
-        judged = verdict_text(verdicts, shown, "metric")
-        return page(record_table(record), judged, files_table(record))
+    def text(look: Look) -> str:
+        judged = verdict_text(verdicts, shown, "metric", look)
+        tables = page(record_table(record), look=look), judged, page(files_table(record), look=look)
+        return "\n\n".join(filter(None, tables))
 
     return _told(shown, args, text)
 
@@ -197,7 +199,7 @@ def _files(args: argparse.Namespace) -> int:
         check_new_folder(args.target)
         lay_out({file.name: store.content(file.sha256) for file in record.files}, args.target, short(record.id))
         result = RecordsFilesResult(store=store.place, record=record, place=str(args.target))
-    return _told(result, args, lambda: f"{len(record.files)} files written to {args.target}")
+    return _told(result, args, lambda look: told(f"{len(record.files)} files written to {args.target}", look))
 
 
 def _bytes_of(store: Store, record: StoredRecord, role: FileRole) -> bytes:
@@ -223,7 +225,9 @@ def _history(args: argparse.Namespace) -> int:
     if args.plot is not None:
         _plot_history(found.rows, args)
     result = RecordsHistoryResult(store=place, serial=args.serial, records=records, rows=found.rows, notes=notes)
-    return _told(result, args, lambda: page(history_tables(found.rows, args.units)) or "nothing that is followed")
+    return _told(
+        result, args, lambda look: page(history_tables(found.rows, args.units), look=look) or "nothing that is followed"
+    )
 
 
 def _plot_history(rows: Sequence[HistoryRow], args: argparse.Namespace) -> None:
@@ -252,7 +256,7 @@ def _export(args: argparse.Namespace) -> int:
             records=written.records,
             contents=len(written.files) - 1,
         )
-    return _told(result, args, lambda: f"{result.records} records written to {args.target}")
+    return _told(result, args, lambda look: told(f"{result.records} records written to {args.target}", look))
 
 
 def _import(args: argparse.Namespace) -> int:
@@ -268,14 +272,14 @@ def _import(args: argparse.Namespace) -> int:
             contents=len(taken.files) - 1,
             known=taken.records - added,
         )
-    return _told(result, args, lambda: f"{added} records taken, {result.known} were there already")
+    return _told(result, args, lambda look: told(f"{added} records taken, {result.known} were there already", look))
 
 
 def _check(args: argparse.Namespace) -> int:
     with _opened(args) as store:
         found = store.check()
         result = RecordsCheckResult(store=store.place, sound=not found, faults=found)
-    _told(result, args, lambda: "\n".join(found) if found else "sound: every record and every byte is as recorded")
+    _told(result, args, lambda look: told("\n".join(found) if found else SOUND, look))
     return NOT_SOUND if found else 0
 
 
@@ -283,4 +287,4 @@ def _grant(args: argparse.Namespace) -> int:
     with _opened(args) as store:
         store.grant(args.role)
         result = RecordsGrantResult(store=store.place, role=args.role)
-    return _told(result, args, lambda: f"{args.role} may read and add")
+    return _told(result, args, lambda look: told(f"{args.role} may read and add", look))

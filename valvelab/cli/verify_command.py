@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from valvelab.cli.output import plain, table_text, tell_notes
+from valvelab.cli.output import Look, look_of, page, tell_notes, told
 from valvelab.cli.streams import answer
 from valvelab.job.verify import verify
 from valvelab.records.certificate_result import VerifyResult
@@ -34,7 +34,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Take the inputs out, inspect them, draw them, compare with the paper."""
     result = verify(args.certificate)
-    answer(result.model_dump_json(indent=1) if args.json else plain(text(result)))
+    answer(result.model_dump_json(indent=1) if args.json else text(result, look_of(args)))
     tell_notes(result.notes, args)
     return exit_code_of(result)
 
@@ -48,19 +48,20 @@ def exit_code_of(result: VerifyResult) -> int:
     return UNDECIDED if result.differing or any(note.level == "warning" for note in result.notes) else 0
 
 
-def text(result: VerifyResult) -> str:
+def text(result: VerifyResult, look: Look) -> str:
     """What was compared and where it differs."""
     verdict = banner(result.verdicts)
-    parts = [f"certificate {result.number} {_in_words(result)}", f"computed again: {verdict.word}. {verdict.sentence}"]
+    again = f"computed again: {verdict.word}. {verdict.sentence}"
+    parts = [told(f"certificate {result.number} {_in_words(result)}", look), told(again, look)]
     if result.differing:
         rows = tuple((row.where, row.stated, row.recomputed) for row in result.differing[:SHOWN])
-        parts.append(table_text(Table(("where", "stated", "computed again"), rows, left=3)))
+        parts.append(page(Table(("where", "stated", "computed again"), rows, left=3), look=look))
     more = len(result.differing) - SHOWN
     if more > 0:
         parts.append(f"and {more} more")
     if result.replaces is not None:
-        parts.append(f"It {result.replaces.sentence}")
-    return "\n".join([*parts, *_signed(result)])
+        parts.append(told(f"It {result.replaces.sentence}", look))
+    return "\n".join([*parts, *(told(sentence, look) for sentence in _signed(result))])
 
 
 def _signed(result: VerifyResult) -> list[str]:

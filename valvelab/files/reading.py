@@ -9,7 +9,7 @@ from typing import Any
 from valvelab.errors import BadFile
 from valvelab.files.contents import Contents, Given, decode, is_zip, name_of, read_contents
 from valvelab.files.kinds import READERS, Answer, Head, at_heights, header_names, read_function, reader_of
-from valvelab.files.table import Table
+from valvelab.files.table import Table, table_in
 from valvelab.files.text_opening import read_header
 from valvelab.files.workbook import read_workbook
 from valvelab.files.zip_parts import part_names
@@ -62,6 +62,15 @@ def head_of(path: Given) -> Head:
     except BadFile:
         is_table = False
     return Head(ending, with_start.data, columns, is_table, None, None, at_heights(header))
+
+
+def in_inches(path: Given, columns: str | None = None) -> bool:
+    """Whether the first columns of a table are in inches or pounds, by its first lines; False for what is no table."""
+    try:
+        start = _start(path)
+        return table_in(read_contents(path) if is_zip(start.data) else start, columns).in_inches()
+    except BadFile:
+        return False
 
 
 def _start(path: Given) -> Contents:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from os.path import normpath
@@ -19,6 +20,8 @@ from valvelab.records.job import Job
 from valvelab.records.spec import Spec
 from valvelab.report.assembly import Part, assemble
 from valvelab.report.page_model import Attachment, Certificate
+
+_log = logging.getLogger(__name__)
 
 
 def located(job: Job, folder: Path) -> Job:
@@ -78,6 +81,7 @@ def inspect_job(
     for number, asked in enumerate(job.part):
         around = Around(tuple(part.result for part in parts), (stated or {}).get(number), specs=specs)
         known = use(asked.inspect)
+        _log.debug("inspects by %s", asked.model_dump_json(exclude_defaults=True))
         part = known.paper(known.inspect(asked, around), job.units)
         parts.append(replace(part, result=relative_sources(part.result, by_digest)))
     answers = (

@@ -8,9 +8,10 @@ from typing import Literal
 
 from valvelab.errors import BadQuantity, BadSpec, WrongUsage
 from valvelab.files.spec_file import read_toml_with_source
+from valvelab.records.job import JobPart
 from valvelab.records.result import Source
 from valvelab.records.spec import Quantity, Spec
-from valvelab.units import Dimension, parse_quantity
+from valvelab.units import Dimension, System, parse_quantity
 
 
 class Specs(dict[Path, tuple[Spec, Source]]):
@@ -58,3 +59,14 @@ def reasons(texts: Sequence[str], option: str) -> dict[str, str]:
 def checking_lifts(values: Sequence[Quantity]) -> tuple[float, ...]:
     """What `--at` adds to the checking lifts, mm."""
     return tuple(quantity(value, "length", "--at") for value in values)
+
+
+def shown_in(units: Literal["auto", "metric", "inch"], part: JobPart) -> System:
+    """The units that an inspection is shown in: as asked for, else those of its first table."""
+    if units != "auto":
+        return units
+    if part.file.suffix.lower() == ".toml":
+        return "metric"
+    from valvelab.files.reading import in_inches  # noqa: PLC0415 - what reads tables is loaded by whoever has one
+
+    return "inch" if in_inches(part.file, getattr(part, "columns", None)) else "metric"

@@ -193,27 +193,31 @@ def _(block: Signatures, layout: Layout) -> list[Flowable]:
     return [TopPadder(Drawing(layout.width, 46.0, draw))]
 
 
+def draw_columns(canvas: Canvas, block: FigureBlock, box: Rectangle, layout: Layout) -> None:
+    """The plots of a block in a box, without its caption."""
+    weights = block.weights or (1.0,) * len(block.columns)
+    gap = 10.0
+    unit = (box.width - gap * (len(weights) - 1)) / sum(weights)
+    left = box.left
+    for number, column in enumerate(block.columns):
+        wide = weights[number] * unit
+        top = box.height
+        if number < len(block.titles) and block.titles[number]:
+            text = layout.look.of("text")
+            size = 9.0 * layout.look.size
+            place = left, box.bottom + top - size
+            write(canvas, block.titles[number], place, size, text, font=BOLD, width=wide)
+            top -= size + 6.0
+        _stack(canvas, column, Rectangle(left, box.bottom, wide, top), layout.look, layout.system)
+        left += wide + gap
+
+
 @flowables.register
 def _(block: FigureBlock, layout: Layout) -> list[Flowable]:
-    height = block.height_mm * MM
-    weights = block.weights or (1.0,) * len(block.columns)
-
     def draw(canvas: Canvas, box: Rectangle) -> None:
-        gap = 10.0
-        unit = (box.width - gap * (len(weights) - 1)) / sum(weights)
-        left = 0.0
-        for number, column in enumerate(block.columns):
-            wide = weights[number] * unit
-            top = box.height
-            if number < len(block.titles) and block.titles[number]:
-                text = layout.look.of("text")
-                size = 9.0 * layout.look.size
-                write(canvas, block.titles[number], (left, top - size), size, text, font=BOLD, width=wide)
-                top -= size + 6.0
-            _stack(canvas, column, Rectangle(left, 0.0, wide, top), layout.look, layout.system)
-            left += wide + gap
+        draw_columns(canvas, block, box, layout)
 
-    parts: list[Flowable] = [Drawing(layout.width, height, draw)]
+    parts: list[Flowable] = [Drawing(layout.width, block.height_mm * MM, draw)]
     if block.caption:
         parts.append(TextFlow(escape(block.caption), text_style("small", layout.look)))
     return [Together(parts), Spacer(1, 3.0 * MM)]

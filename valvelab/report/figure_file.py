@@ -1,51 +1,81 @@
-"""One plot as a file of its own: a vector page (PDF), a vector drawing (SVG) or a picture (PNG)."""
+"""Figures of an inspection as files of their own: SVG, PNG or PDF, drawn as on the certificate."""
 
 from __future__ import annotations
 
 import io
+from collections.abc import Iterator, Sequence
 from typing import cast
 
 from reportlab.pdfgen.canvas import Canvas
 
-from valvelab.figures.description import Figure
+from valvelab.errors import WrongUsage
+from valvelab.report.assembly import Part
+from valvelab.report.blocks import Layout, draw_columns
+from valvelab.report.page_model import Block, FigureBlock
 from valvelab.report.paper import MM, paper
-from valvelab.report.plots import Rectangle, draw_figure
-from valvelab.report.svg import SvgCanvas
+from valvelab.report.plots import Rectangle
+from valvelab.report.svg_canvas import SvgCanvas
 from valvelab.units import System
 
-WIDTH, HEIGHT, MARGIN = 180.0 * MM, 100.0 * MM, 4.0 * MM
-PICTURE_DPI = 200
+ENDINGS = (".svg", ".png", ".pdf")
+WIDTH, HEIGHT = 176.0 * MM, 66.0
+"""Width of a figure, points, as on paper; and height of one alone, mm."""
+EDGE = 3.0 * MM
+PIXELS_PER_POINT = 200.0 / 72.0
 
 
-def figure_bytes(figure: Figure, ending: str, system: System = "metric") -> bytes:
-    """The file's bytes, the same for the same figure; `ending`: .svg, .png or .pdf."""
+def figures_of(part: Part) -> dict[str, FigureBlock]:
+    """Every figure of an inspection's paper by its name, the main one first; none where it has none.
+
+    The main one is the first that the paper shows, its panels together; the others stand alone, in the paper's order.
+    """
+    found: dict[str, FigureBlock] = {}
+    for blocks in _blocks(part):
+        over: tuple[str, ...] = ()
+        for block in blocks:
+            if not isinstance(block, FigureBlock):
+                continue
+            found.setdefault("main", block)
+            over = block.titles or over
+            for number, column in enumerate(block.columns):
+                head = next((title for title in (*over[number : number + 1], *over[:1]) if title), "")
+                for plot in column:
+                    name = f"{head}: {plot.title}" if head else plot.title
+                    found.setdefault(name, FigureBlock(((plot,),), HEIGHT))
+    return found
+
+
+def _blocks(part: Part) -> Iterator[Sequence[Block]]:
+    yield part.overview
+    sections = part.sections if part.pages is None else part.pages(part.result)
+    yield from (section.blocks for section in sections)
+
+
+def figure_bytes(block: FigureBlock, ending: str, system: System) -> bytes:
+    """The file of a figure, by its ending; the same figure gives the same bytes. WrongUsage for another ending."""
+    ending = ending.lower()
+    if ending not in ENDINGS:
+        raise WrongUsage(f"figure: found ending {ending!r}, expected {', '.join(ENDINGS)}")
+    height = block.height_mm * MM
+    size = WIDTH + 2.0 * EDGE, height + 2.0 * EDGE
+    box = Rectangle(EDGE, EDGE, WIDTH, height)
+    layout = Layout(paper(), system, WIDTH)
     if ending == ".svg":
-        drawing = SvgCanvas(WIDTH, HEIGHT)
-        _draw(cast("Canvas", drawing), figure, system)
-        return drawing.text().encode()
-    target = io.BytesIO()
-    canvas = Canvas(target, pagesize=(WIDTH, HEIGHT), invariant=1)
-    canvas.setTitle(figure.title)
-    _draw(canvas, figure, system)
-    canvas.showPage()
+        drawn = SvgCanvas(*size)
+        draw_columns(cast("Canvas", drawn), block, box, layout)
+        return drawn.text().encode()
+    stream = io.BytesIO()
+    canvas = Canvas(stream, size, invariant=1)
+    draw_columns(canvas, block, box, layout)
     canvas.save()
-    return target.getvalue() if ending == ".pdf" else _picture(target.getvalue())
+    return stream.getvalue() if ending == ".pdf" else _pixels(stream.getvalue())
 
 
-def _draw(canvas: Canvas, figure: Figure, system: System) -> None:
-    look = paper()
-    canvas.setFillColor(look.of("paper"))
-    canvas.rect(0.0, 0.0, WIDTH, HEIGHT, stroke=0, fill=1)
-    box = Rectangle(MARGIN, MARGIN, WIDTH - 2.0 * MARGIN, HEIGHT - 2.0 * MARGIN)
-    draw_figure(canvas, figure, box, look, system)
-
-
-def _picture(page: bytes) -> bytes:
-    """A one-page PDF as PNG."""
-    from pypdfium2 import PdfDocument  # type: ignore[import-untyped]
+def _pixels(pdf: bytes) -> bytes:
+    import pypdfium2  # type: ignore[import-untyped]
 
     target = io.BytesIO()
-    with PdfDocument(page) as document:
-        picture = document[0].render(scale=PICTURE_DPI / 72.0).to_pil()
-        picture.save(target, "png")
+    with pypdfium2.PdfDocument(pdf) as document:
+        picture = document[0].render(scale=PIXELS_PER_POINT).to_pil()
+        picture.save(target, "PNG")
     return target.getvalue()

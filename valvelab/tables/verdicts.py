@@ -9,13 +9,23 @@ from operator import attrgetter
 from valvelab.decimals import USUAL, decimals_of, limit, percent
 from valvelab.inspection.characteristics import of_unit, printed
 from valvelab.records.result import Decision, Result, Verdict, numbered_reasons, stated_uncertainties
-from valvelab.tables.description import Column, Mark, Table, table_of
+from valvelab.tables.description import Cell, Column, Mark, Table, table_of
 from valvelab.units import System, display_unit, show
 
 RANKED: tuple[Decision, ...] = ("reject", "undecided", "accept")
 """Decisions, the gravest first."""
 WORDS: dict[Decision, str] = {"accept": "accepted", "reject": "rejected", "undecided": "undecided"}
 SIGNS: dict[Decision, str] = {"accept": "✓", "reject": "✗", "undecided": "?"}
+
+
+def mark_text(decision: Decision) -> str:
+    """A decision as sign and word."""
+    return f"{SIGNS[decision]} {WORDS[decision]}"
+
+
+def cell_words(cell: Cell) -> str:
+    """What stands in a cell, in words."""
+    return mark_text(cell.decision) if isinstance(cell, Mark) else cell
 
 
 def overall(verdicts: Sequence[Verdict]) -> Decision | None:
