@@ -63,6 +63,17 @@ def write_filled(path: Path, fill: Callable[[BinaryIO], object], *, private: boo
         raise CannotWrite(str(path), "its name has a zero byte in it") from None
 
 
+def start_lines(path: Path) -> BinaryIO:
+    """A new file for what is added line by line, in place of one that was there; raises CannotWrite.
+
+    Nothing is held back, so whatever was written outlives the process; only its last line may be torn.
+    """
+    try:
+        return path.open("wb", buffering=0)
+    except OSError as error:
+        raise cannot_write(path, error) from None
+
+
 def check_place(path: Path) -> None:
     """Refuse early what can't be written anyway: a folder of that name, or a folder that is not there."""
     try:
