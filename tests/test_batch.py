@@ -10,6 +10,7 @@ import signal
 import subprocess
 import sys
 import time
+import tracemalloc
 from collections.abc import Iterator
 from itertools import count
 from pathlib import Path
@@ -22,7 +23,10 @@ from stored import lay_springs
 
 from valvelab.batch import workers
 from valvelab.batch.in_order import in_order
-from valvelab.batch.task import Answer, Task
+from valvelab.batch.journal import Journal
+from valvelab.batch.run import run
+from valvelab.batch.table import write_table
+from valvelab.batch.task import Answer, Found, Task
 from valvelab.batch.walk import Walk
 from valvelab.cli.main import main
 from valvelab.places import sample_profiles
@@ -207,7 +211,9 @@ def test_only_what_changed_is_done_again(tmp_path: Path, capsys: pytest.CaptureF
     assert out.read_bytes() == gone_on
 
     spec.write_text(spec.read_text(encoding="utf-8").replace("235 N", "245 N"), encoding="utf-8")
-    assert batch(capsys, *asked, "--resume", code=1)["unchanged"] == 0  # another question
+    found = batch(capsys, *asked, "--resume", code=1)
+    assert found["unchanged"] == 0
+    assert any("everything was done again" in note["text"] for note in found["notes"])
 
 
 def test_another_folder_s_rows_are_not_taken(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -240,6 +246,27 @@ def test_a_killed_run_is_gone_on_with(tmp_path: Path, capsys: pytest.CaptureFixt
     gone_on = out.read_bytes()
     batch(capsys, *asked)
     assert out.read_bytes() == gone_on
+
+
+def test_two_batches_never_write_one_output(
+    lot: tuple[Path, Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    journal = Journal(tmp_path / "rows.csv", "")
+    journal.begin(resume=False)
+    assert main(["batch", str(lot[0]), "--out", str(tmp_path / "rows.csv")]) == 3
+    assert "another batch is writing it" in capsys.readouterr().err
+    journal.close()
+    batch(capsys, lot[0], "--out", tmp_path / "rows.csv")
+    assert {path.name for path in tmp_path.iterdir()} == {"rows.csv", "rows.csv.journal"}
+
+
+def test_a_full_disk_keeps_what_was_done(
+    lot: tuple[Path, Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    full = Path("/dev/full").open("wb")  # noqa: SIM115 - closed by the journal
+    monkeypatch.setattr("valvelab.batch.journal.start_lines", lambda _path: full)
+    assert main(["batch", str(lot[0]), "--out", str(tmp_path / "rows.csv"), "--workers", "1"]) == 3
+    assert "the disk is full" in capsys.readouterr().err
 
 
 def _lines(journal: Path) -> int:
@@ -280,6 +307,41 @@ def test_no_more_is_held_than_a_few_tasks() -> None:
         assert task.name == str(done)
         assert len(taken) <= done + 9
     assert pool.most <= 8
+
+
+class _Ready:
+    """A pool that finds the same in every file."""
+
+    def __init__(self) -> None:
+        self.begun: list[int] = []
+
+    def has_room(self) -> bool:
+        return len(self.begun) < 4
+
+    def start(self, number: int, _task: Task) -> None:
+        self.begun.append(number)
+
+    def finished(self) -> Iterator[tuple[int, Answer]]:
+        cells = {"item": "Q1", **{f"key_{column}": column + 0.5 for column in range(8)}, "decision": "accept"}
+        for number in self.begun:
+            yield number, Answer("found", Found(f"{number:06}", "0" * 64, (), (cells,) * 4, (), ()))
+        self.begun = []
+
+
+@pytest.mark.parametrize("ending", [".csv", ".parquet"])
+def test_five_times_the_files_take_no_more_memory(tmp_path: Path, ending: str) -> None:
+    peaks = []
+    for files in (300, 300, 1500):  # the first is for what is imported
+        journal = Journal(tmp_path / f"rows{ending}", "")
+        tracemalloc.start()
+        journal.begin(resume=False)
+        tally = run(((f"{number:06}", "") for number in range(files)), _Ready(), journal)
+        write_table(journal.out, journal.found, "")
+        journal.close()
+        peaks.append(tracemalloc.get_traced_memory()[1])
+        tracemalloc.stop()
+        assert tally.rows == 4 * files
+    assert peaks[2] < 1.5 * peaks[1]  # if it held all, 5
 
 
 def test_a_walk_is_in_the_order_of_the_names(tmp_path: Path) -> None:

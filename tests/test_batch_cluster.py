@@ -63,7 +63,7 @@ def test_no_scheduler_is_said(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr("valvelab.batch.cluster.FIRST_WAIT_S", 0.3)
-    assert main(["batch", str(tmp_path), "--scheduler", "tcp://127.0.0.1:9"]) == 2
+    assert main(["batch", str(tmp_path), "--scheduler", "tcp://127.0.0.1:9"]) == 3
     told = capsys.readouterr().err
     assert told.startswith("valvelab: --scheduler tcp://127.0.0.1:9: found no scheduler")
     assert told.count("\n") == 1

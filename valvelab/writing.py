@@ -64,14 +64,20 @@ def write_filled(path: Path, fill: Callable[[BinaryIO], object], *, private: boo
 
 
 def start_lines(path: Path) -> BinaryIO:
-    """A new file for what is added line by line, in place of one that was there; raises CannotWrite.
-
-    Nothing is held back, so whatever was written outlives the process; only its last line may be torn.
-    """
+    """A new file for what is added by `add_line`, in place of one that was there. Raises CannotWrite."""
     try:
-        return path.open("wb", buffering=0)
+        return path.open("wb")
     except OSError as error:
         raise cannot_write(path, error) from None
+
+
+def add_line(stream: BinaryIO, line: bytes) -> None:
+    """Add a line that outlives the process at once; only the last line may be torn. Raises CannotWrite."""
+    try:
+        stream.write(line)
+        stream.flush()
+    except OSError as error:
+        raise cannot_write(stream.name, error) from None
 
 
 def check_place(path: Path) -> None:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, Self
 from valvelab import __version__
 from valvelab.batch.one_file import answer_to
 from valvelab.batch.task import Answer, Question, Task
-from valvelab.errors import WrongUsage, one_line
+from valvelab.errors import ClusterError, WrongUsage, one_line
 
 if TYPE_CHECKING:
     from distributed import Client, Future
@@ -37,7 +37,7 @@ class Cluster:
         self._room = 0
 
     def __enter__(self) -> Self:
-        """Reach the scheduler, and see that its workers have this valvelab. Raises WrongUsage."""
+        """Reach the scheduler, and see that its workers have this valvelab. Raises ClusterError."""
         try:
             from distributed import Client
         except ImportError:
@@ -76,7 +76,7 @@ class Cluster:
         future.add_done_callback(lambda done: self._done.put((number, done)))
 
     def finished(self) -> Iterator[tuple[int, Answer]]:
-        """The answers that are there, at least one: waits for it. Raises WrongUsage where none can come any more."""
+        """The answers that are there, at least one: waits for it. Raises ClusterError where none can come any more."""
         number, future = self._next()
         while True:
             self._begun -= 1
@@ -109,8 +109,8 @@ class Cluster:
             if found != __version__:
                 raise self._refusal(f"valvelab {found} at the worker {worker}", f"valvelab {__version__} at each")
 
-    def _refusal(self, found: str, expected: str) -> WrongUsage:
-        return WrongUsage(f"--scheduler {self._address}: found {found}, expected {expected}")
+    def _refusal(self, found: str, expected: str) -> ClusterError:
+        return ClusterError(self._address, found, expected)
 
 
 def version() -> str:

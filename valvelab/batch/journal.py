@@ -6,6 +6,7 @@ second file, then reads it side by side with the files; so nothing is held but a
 
 from __future__ import annotations
 
+import contextlib
 import heapq
 import json
 from collections.abc import Iterator
@@ -17,18 +18,25 @@ from typing import Any, BinaryIO
 
 from valvelab import __version__
 from valvelab.batch.task import Found
-from valvelab.writing import remove_file, start_lines, write_filled
+from valvelab.errors import CannotWrite
+from valvelab.file_lock import FileLock
+from valvelab.writing import add_line, remove_file, start_lines, write_filled
 
 FORM = 1
 
 
 @dataclass(slots=True)
 class Journal:
-    """The journal of an output. asked: what was asked of every file; answers to anything else are not gone on with."""
+    """The journal of an output. asked: what was asked of every file; answers to anything else are not gone on with.
+
+    strange: whether what was to be gone on with answers something else.
+    """
 
     out: Path
     asked: str
+    strange: bool = False
     _stream: BinaryIO | None = None
+    _lock: FileLock | None = None
     _earlier: Iterator[tuple[str, Found]] = field(default_factory=lambda: iter(()))
     _next: tuple[str, Found] | None = None
 
@@ -47,15 +55,23 @@ class Journal:
         return {"journal": FORM, "version": __version__, "asked": self.asked}
 
     def begin(self, *, resume: bool) -> None:
-        """Start it; `resume` keeps what earlier runs found."""
+        """Start it; `resume` keeps what earlier runs found. Raises CannotWrite, where another batch has it too."""
+        self._lock = FileLock(self.out.with_name(f"{self.out.name}.journal-lock"))
+        if not self._lock.take():
+            raise CannotWrite(str(self.out), "another batch is writing it, or its disk knows no locks")
         if resume and self.path.is_file():
+            self.strange = self._is_strange()
             write_filled(self.before, self._put_together)
         elif not resume:
             remove_file(self.before)
         self._earlier = (_read(row) for row in self._lines(self.before))
         self._next = next(self._earlier, None)
         self._stream = start_lines(self.path)
-        self._stream.write(_line(self._head))
+        add_line(self._stream, _line(self._head))
+
+    def _is_strange(self) -> bool:
+        with self.path.open("rb") as stream:
+            return _parsed(stream.readline()) != self._head
 
     def _put_together(self, stream: BinaryIO) -> None:
         """What two runs left, by name; the later one counts."""
@@ -72,21 +88,23 @@ class Journal:
     def add(self, name: str, found: Found) -> None:
         """Write down what was found of a file."""
         assert self._stream is not None
-        self._stream.write(_line({**asdict(found), "name": name, "shown": found.name}))
+        add_line(self._stream, _line({**asdict(found), "name": name, "shown": found.name}))
 
     def found(self) -> Iterator[Found]:
         """Everything written down in this run, in its order."""
         return (_read(row)[1] for row in self._lines(self.path))
 
     def end(self) -> None:
-        """Close it; what earlier runs left is in it, or counts no more."""
-        self.close()
+        """What earlier runs left is in it by now, or counts no more."""
         remove_file(self.before)
 
     def close(self) -> None:
         """Close it as it is."""
         if self._stream is not None:
-            self._stream.close()
+            with contextlib.suppress(OSError):  # a line that could not be added was said to be so
+                self._stream.close()
+        if self._lock is not None:
+            self._lock.release(remove=True)
 
     def _lines(self, path: Path) -> Iterator[dict[str, Any]]:
         """Whole lines under the head that this run has; nothing where there is no such file."""

@@ -15,7 +15,9 @@ from valvelab.writing import write_filled
 
 CSV, PARQUET = ".csv", ".parquet"
 FIRST = ("file", "sha256", "item")
-ROW_GROUP = 5_000
+AT_ONCE = 500
+ROW_GROUP = 20_000
+"""Rows held as they are, and rows of a group in the file, which are held packed."""
 _EXTRA = "--out FILE.parquet: found no library that writes it, expected valvelab[batch] (pip install 'valvelab[batch]')"
 
 Reread = Callable[[], Iterator[Found]]
@@ -59,7 +61,7 @@ def _columns(found: Iterable[Found]) -> dict[str, bool]:
 
 
 def _groups(rows: Iterator[list[Value]]) -> Iterator[list[list[Value]]]:
-    while group := list(islice(rows, ROW_GROUP)):
+    while group := list(islice(rows, AT_ONCE)):
         yield group
 
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from valvelab.cli.output import page, plain, tell_notes
 from valvelab.cli.streams import answer, say
-from valvelab.errors import BadFile, WrongUsage, utf8
+from valvelab.errors import BadFile, CannotWrite, ClusterError, WrongUsage, utf8
 from valvelab.tables.description import Mark, Table
 from valvelab.tables.lot import lot_tables
 from valvelab.tables.verdicts import RANKED, WORDS
@@ -74,24 +74,24 @@ def run(args: argparse.Namespace) -> int:
     prefix = "" if args.folder is None else f"{utf8(args.folder.as_posix()).rstrip('/')}/"
     with ExitStack() as stack:
         inputs, walk = _inputs(args, spec, journal, stack)
-        if journal is not None:
-            journal.begin(resume=args.resume)
-            stack.callback(journal.close)
         pool = _pool(args, spec, stack)
+        if journal is not None:
+            stack.callback(journal.close)
+            journal.begin(resume=args.resume)
         try:
             tally = run_batch(inputs, pool, journal, lot, _reporter(args))
-        except KeyboardInterrupt:
+        except (KeyboardInterrupt, ClusterError, CannotWrite):
             if journal is not None:
                 say(f"what was done is kept in {journal.path}; the same command with --resume goes on from there")
             raise
+        if journal is not None:
+            journal.end()
+            if tally.files:
+                write_table(args.out, journal.found, prefix)
     if walk is not None:
         tally.failed += walk.failed
         tally.passed += walk.passed.total()
-    if journal is not None:
-        journal.end()
-        if tally.files:
-            write_table(args.out, journal.found, prefix)
-    result = result_of(tally, prefix, spec, _notes(walk))
+    result = result_of(tally, prefix, spec, _notes(walk, journal))
     if lot is not None:
         result = _reported(args, lot, result, spec)
     return _told(args, result, tally, prefix)
@@ -182,8 +182,11 @@ def _reported(args: argparse.Namespace, lot: Gathered, result: BatchResult, spec
     return whole
 
 
-def _notes(walk: Walk | None) -> Iterator[Note]:
-    from valvelab.records.result import info
+def _notes(walk: Walk | None, journal: Journal | None) -> Iterator[Note]:
+    from valvelab.records.result import info, warning
+
+    if journal is not None and journal.strange:
+        yield warning("resume", f"{journal.path}: of another folder, spec or version; everything was done again")
 
     if walk is not None and walk.passed:
         kinds = ", ".join(f"{count} {kind}" for kind, count in sorted(walk.passed.items()))
