@@ -64,6 +64,7 @@ def test_one_row_an_item_in_the_order_of_the_paths(
     assert paths[0] == f"{folder.as_posix()}/week 000/tray 0000/tray.csv"
     accepted = sum(row["decision"] == "accept" for row in rows)
     assert found["decisions"] == {"accept": accepted, "reject": 0, "undecided": 0}
+    assert [note["about"] for note in found["notes"]] == [f"{paths[0]} and {FILES - 1} more"]  # what all have, once
 
 
 def test_a_row_says_what_the_file_s_own_command_says(
@@ -226,7 +227,7 @@ def test_another_folder_s_rows_are_not_taken(tmp_path: Path, capsys: pytest.Capt
 
 def test_a_killed_run_is_gone_on_with(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     folder, out = tmp_path / "trays", tmp_path / "rows.csv"
-    spec = lay_lot(folder, 60)
+    spec = lay_lot(folder, 40)
     asked = [str(word) for word in (folder, "--spec", spec, "--out", out, "--workers", 2)]
     journal = tmp_path / "rows.csv.journal"
     for lines, others in ((10, []), (4, [journal.with_name("rows.csv.journal-before")])):  # killed, and killed again
@@ -241,7 +242,7 @@ def test_a_killed_run_is_gone_on_with(tmp_path: Path, capsys: pytest.CaptureFixt
     with journal.open("ab") as stream:
         stream.write(b'{"name": "torn')  # as a power cut leaves it
     found = batch(capsys, *asked, "--resume")
-    assert found["files"] == 60
+    assert found["files"] == 40
     assert found["unchanged"] >= 9  # a line is the head
     gone_on = out.read_bytes()
     batch(capsys, *asked)

@@ -5,8 +5,11 @@ A worker that ends midway costs nothing: the scheduler gives its tasks to others
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Iterator
+from math import inf
 from queue import Empty, SimpleQueue
+from time import monotonic
 from types import TracebackType
 from typing import TYPE_CHECKING, Any, Self
 
@@ -35,6 +38,7 @@ class Cluster:
         self._done: SimpleQueue[tuple[int, Future]] = SimpleQueue()
         self._begun = 0
         self._room = 0
+        self._looked = -inf
 
     def __enter__(self) -> Self:
         """Reach the scheduler, and see that its workers have this valvelab. Raises ClusterError."""
@@ -43,6 +47,8 @@ class Cluster:
         except ImportError:
             raise WrongUsage(_EXTRA) from None
         try:
+            # what becomes of workers and tasks is said here, a sentence each
+            logging.getLogger("distributed").setLevel(logging.CRITICAL)
             self._client: Client = Client(self._address, timeout=FIRST_WAIT_S, set_as_default=False)
         except (OSError, ValueError) as error:
             raise self._refusal(f"no scheduler ({one_line(str(error))[:120]})", "one that runs") from None
@@ -65,8 +71,9 @@ class Cluster:
 
     def has_room(self) -> bool:
         """Whether the workers could begin another task soon; workers come and go."""
-        if self._begun >= self._room:
-            self._room = _AHEAD * self._threads()
+        now = monotonic()
+        if self._begun >= self._room and now - self._looked >= _LOOK_S:
+            self._room, self._looked = _AHEAD * self._threads(), now
         return self._begun < max(1, self._room)
 
     def start(self, number: int, task: Task) -> None:
@@ -80,6 +87,8 @@ class Cluster:
         number, future = self._next()
         while True:
             self._begun -= 1
+            if future.cancelled():  # as all are whose scheduler is gone
+                raise self._lost()
             yield number, _answer(future)
             future.release()
             if self._done.empty():
@@ -93,21 +102,30 @@ class Cluster:
                 return self._done.get(timeout=_LOOK_S)
             except Empty:
                 if self._client.status != "running":
-                    raise self._refusal("a scheduler that no longer answers", "one that runs") from None
+                    raise self._lost() from None
                 idle_s = 0.0 if self._threads() else idle_s + _LOOK_S
                 if idle_s >= _WITHOUT_WORKERS_S:
                     raise self._refusal(f"no worker for {idle_s:.0f} s", "one at least") from None
 
     def _threads(self) -> int:
-        return sum(self._client.nthreads().values())
+        try:
+            return sum(self._client.nthreads().values())
+        except OSError:
+            raise self._lost() from None
 
     def _check_workers(self) -> None:
-        versions: dict[str, Any] = self._client.run(version, on_error="return")
+        try:
+            versions: dict[str, Any] = self._client.run(version, on_error="return")
+        except OSError:
+            raise self._lost() from None
         for worker, found in versions.items():
             if isinstance(found, Exception):
                 raise self._refusal(f"no valvelab at the worker {worker}", f"valvelab {__version__} at each")
             if found != __version__:
                 raise self._refusal(f"valvelab {found} at the worker {worker}", f"valvelab {__version__} at each")
+
+    def _lost(self) -> ClusterError:
+        return self._refusal("a scheduler that no longer answers", "one that runs")
 
     def _refusal(self, found: str, expected: str) -> ClusterError:
         return ClusterError(self._address, found, expected)

@@ -28,7 +28,8 @@ Inputs = Iterator[tuple[str, str]]
 class Tally:
     """What came back so far; of what may be many no more is held than is shown.
 
-    worst: file, item and decision of rows that were not accepted, by decision.
+    worst: file and item of rows that were not accepted, by decision. warnings: the first file of each, and how many.
+    unsaid: warnings beyond the most that are told.
     """
 
     rows: int = 0
@@ -39,8 +40,8 @@ class Tally:
     decisions: Counter[Decision] = field(default_factory=Counter)
     judged: set[str] = field(default_factory=set)
     worst: dict[Decision, list[tuple[str, str]]] = field(default_factory=lambda: {"reject": [], "undecided": []})
-    warned: int = 0
-    warnings: list[tuple[str, str]] = field(default_factory=list)
+    warnings: dict[str, tuple[str, int]] = field(default_factory=dict)
+    unsaid: int = 0
 
     @property
     def done(self) -> int:
@@ -60,8 +61,12 @@ class Tally:
             shown = self.worst.get(decision)
             if shown is not None and len(shown) < SHOWN_ROWS:
                 shown.append((found.name, str(row["item"])))
-        self.warned += bool(found.warnings)
-        self.warnings += [(found.name, text) for text in found.warnings[: TOLD_WARNINGS - len(self.warnings)]]
+        for text in found.warnings:
+            first, count = self.warnings.get(text, (found.name, 0))
+            if count or len(self.warnings) < TOLD_WARNINGS:
+                self.warnings[text] = first, count + 1
+            else:
+                self.unsaid += 1
 
 
 def run(
@@ -124,8 +129,7 @@ def result_of(tally: Tally, prefix: str, spec: AskedSpec, notes: Iterator[Note])
 def _notes(tally: Tally, prefix: str, spec: AskedSpec) -> Iterator[Note]:
     for name in spec.unanswered(tally.judged):
         yield warning("spec", f"{utf8(str(spec.path))}: found nothing in any file that answers its limit on {name}")
-    for name, text in tally.warnings:
-        yield warning(prefix + name, text)
-    if tally.warned and len(tally.warnings) == TOLD_WARNINGS:
-        many = f"{tally.warned} files have some, of which {TOLD_WARNINGS} are told"
-        yield info("warnings", f"{many}; inspected alone, each file tells its own")
+    for text, (first, count) in tally.warnings.items():
+        yield warning(prefix + first + f" and {count - 1} more" * (count > 1), text)
+    if tally.unsaid:
+        yield info("warnings", f"{tally.unsaid} others are not told here; a file that is inspected alone tells its own")

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from valvelab.records.batch_result import LotCharacteristic
 
 MOST_BARS = 40
-MOST_MARKS = 400
+MOST_MARKS = 200
 FEWEST = 3
 _POINTS = 121
 _BEYOND = 3.0
@@ -62,11 +62,11 @@ def drift_figure(lot: Lot, row: LotCharacteristic) -> Figure | None:
         starts = np.linspace(0, y.size, MOST_MARKS + 1).astype(int)[:-1]
         x, least, most = _means(x, starts), np.minimum.reduceat(y, starts), np.maximum.reduceat(y, starts)
         bands = (Band(x, least, most, "band", "least to greatest"),)
-        marks = Marks(x, _means(y, starts), "measured", f"means of about {round(y.size / MOST_MARKS)} values")
+        marks = Marks(x, _means(y, starts), "measured", f"means of {round(y.size / MOST_MARKS)}")
     across = Axis("days since the first", "") if lot.dated else Axis("order of files", "")
     upward = Axis(printed(lot.characteristic, lot.unit), cast("Unit", lot.unit))
     guides = tuple(_limits(lot, "y"))
-    return Figure("drift", "Over the lot", across, upward, curves, bands, (marks,), guides)
+    return Figure("drift", "Drift", across, upward, curves, bands, (marks,), guides)
 
 
 def _means(values: FloatArray, starts: np.ndarray) -> FloatArray:
@@ -76,5 +76,5 @@ def _means(values: FloatArray, starts: np.ndarray) -> FloatArray:
 
 
 def _limits(lot: Lot, along: str) -> list[Guide]:
-    ends = (("lower limit", lot.lower), ("upper limit", lot.upper))
+    ends = (("lower", lot.lower), ("upper", lot.upper))
     return [Guide(value, "x" if along == "x" else "y", "reject", name) for name, value in ends if value is not None]

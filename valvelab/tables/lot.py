@@ -57,7 +57,7 @@ def drift_told(row: LotCharacteristic, system: System) -> str:
     drift = row.drift
     if drift is None:
         return "–"
-    decimals = _decimals(row, system)
+    decimals = decimals_of((drift.change_standard_uncertainty,), row.unit, system)
     change, u = (
         show(number, row.unit, system, decimals) for number in (drift.change, drift.change_standard_uncertainty)
     )
@@ -66,7 +66,7 @@ def drift_told(row: LotCharacteristic, system: System) -> str:
 
 
 def _decimals(row: LotCharacteristic, system: System) -> int:
-    """The usual count of the unit, and one more where the lot's spread asks for it."""
+    """Two significant digits of the spread, as of an uncertainty."""
     return decimals_of((row.standard_deviation,), row.unit, system)
 
 
