@@ -277,6 +277,32 @@ def _lines(journal: Path) -> int:
 # -- what is held -----------------------------------------------------------------------------------------------------
 
 
+def test_who_asks_loads_nothing_of_what_inspects(lot: tuple[Path, Path], tmp_path: Path) -> None:
+    heavy = {"numpy", "scipy", "reportlab", "arro3", "distributed", "sqlalchemy", "PySide6", "valvelab.job.springs"}
+    code = (
+        "import sys\nfrom valvelab.cli.main import main\n"
+        "if __name__ == '__main__':\n    main(sys.argv[1:])\n"
+        f"    print(sorted({heavy!r} & set(sys.modules)))\n"
+    )
+    script = tmp_path / "ask.py"
+    script.write_text(code, encoding="utf-8")
+    words = [
+        "batch",
+        str(lot[0] / "week 001"),
+        "--spec",
+        str(lot[1]),
+        "--out",
+        str(tmp_path / "rows.csv"),
+        "--workers",
+        "1",
+    ]
+    done = subprocess.run([sys.executable, script, *words], capture_output=True, text=True, check=True)
+    assert done.stdout.splitlines()[-2:] == [
+        f"6 rows of 2 files: 6 accepted, 0 undecided, 0 rejected; 0 failed; rows in {tmp_path / 'rows.csv'}",
+        "[]",
+    ]
+
+
 class _Reluctant:
     """A pool that answers the newest task first."""
 
