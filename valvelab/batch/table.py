@@ -16,7 +16,7 @@ from valvelab.writing import write_filled
 CSV, PARQUET = ".csv", ".parquet"
 FIRST = ("file", "sha256", "item")
 AT_ONCE = 500
-ROW_GROUP = 20_000
+ROW_GROUP = 2_500
 """Rows held as they are, and rows of a group in the file, which are held packed."""
 _EXTRA = "--out FILE.parquet: found no library that writes it, expected valvelab[batch] (pip install 'valvelab[batch]')"
 
