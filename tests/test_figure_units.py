@@ -22,6 +22,7 @@ from valvelab.figures import (
     gauge_figures,
     history_figures,
     lobe_figures,
+    lot_figures,
     motion_figures,
     phasing_figures,
     rule_figures,
@@ -30,6 +31,7 @@ from valvelab.figures import (
     texture_figures,
 )
 from valvelab.figures.description import Dial, Figure, HeatMap, Unit
+from valvelab.inspection.lot.inspect import Lot, inspect_lot
 from valvelab.job.job_file import read_job
 from valvelab.job.parts import located
 from valvelab.job.use import Around, Asked
@@ -56,6 +58,7 @@ UNITS: dict[str, tuple[str, str]] = {
     "gauge_means": ("", "mm"), "gauge_ranges": ("", "mm"), "gauge_components": ("", "%"),
     "history": ("", "N"), "timeline in N": ("", "N"), "timeline in N/mm": ("", "N/mm"), "timeline in mm": ("", "mm"),
     "timeline in um": ("", "um"), "overlay": (CAM, "mm"), "after_less_before": (CAM, "um"), "changes": ("", "N"),
+    "distribution": ("N", ""), "drift": ("", "N"),
 }  # fmt: skip
 
 
@@ -181,7 +184,14 @@ def of_comparisons() -> Iterator[tuple[Callable[..., Any], Drawn]]:
             )
 
 
-GROUPS = (of_lobes, of_motion, of_form, of_springs, of_phasing, of_comparisons, of_lift_checks)
+def of_lots() -> Iterator[tuple[Callable[..., Any], Drawn]]:
+    values, unknown = np.array([247.0, 248.5, 248.0, 251.0]), np.full(4, np.nan)
+    lot = Lot("seat_force", "N", None, 235.0, None, ("A",), False, values, unknown, unknown, 0)
+    for make in (lot_figures.distribution_figure, lot_figures.drift_figure):
+        yield make, make(lot, inspect_lot(lot))
+
+
+GROUPS = (of_lobes, of_motion, of_form, of_springs, of_phasing, of_comparisons, of_lift_checks, of_lots)
 
 
 @cache

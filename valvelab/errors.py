@@ -97,6 +97,13 @@ class CannotWrite(ValvelabError):
         self.reason = reason
 
 
+class ClusterError(ValvelabError):
+    """The workers beyond this machine can't do what was asked: at which address, and why."""
+
+    def __init__(self, address: str, found: str, expected: str) -> None:
+        super().__init__(f"--scheduler {address}: found {found}, expected {expected}")
+
+
 class StoreError(ValvelabError):
     """The record store can't do what was asked: which store, and why; nothing in it is half written."""
 

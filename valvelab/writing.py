@@ -66,6 +66,23 @@ def write_filled(path: Path, fill: Callable[[BinaryIO], object], *, private: boo
         raise CannotWrite(str(path), "its name has a zero byte in it") from None
 
 
+def start_lines(path: Path) -> BinaryIO:
+    """A new file for what is added by `add_line`, in place of one that was there. Raises CannotWrite."""
+    try:
+        return path.open("wb")
+    except OSError as error:
+        raise cannot_write(path, error) from None
+
+
+def add_line(stream: BinaryIO, line: bytes) -> None:
+    """Add a line that outlives the process at once; only the last line may be torn. Raises CannotWrite."""
+    try:
+        stream.write(line)
+        stream.flush()
+    except OSError as error:
+        raise cannot_write(stream.name, error) from None
+
+
 def check_place(path: Path) -> None:
     """Refuse early what can't be written anyway: a folder of that name, or a folder that is not there."""
     try:

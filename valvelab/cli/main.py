@@ -24,6 +24,7 @@ from valvelab.job.uses import USES
 COMMANDS: dict[str, str] = {
     "demo": "lay out the invented sample job, inspect it, write its certificate",
     **USES,
+    "batch": "inspect a folder or a store of files in parallel, one row an item",
     "certify": "write the certificate of a job",
     "verify": "recompute a certificate from what it carries",
     "key": "make, show, trust signing keys",
@@ -178,6 +179,10 @@ def _door(name: str) -> _Command:
             from valvelab.cli import gauge_command
 
             return gauge_command
+        case "batch":
+            from valvelab.cli import batch_command
+
+            return batch_command
         case "certify":
             from valvelab.cli import certify_command
 

@@ -10,7 +10,7 @@ from valvelab.errors import ValvelabError, WrongUsage
 from valvelab.files.spec_file import nominal_path, read_spec
 from valvelab.writing import check_place, same_file
 
-_WRITTEN = ("out", "plot", "sheet", "card")
+_WRITTEN = ("out", "plot", "sheet", "card", "report")
 _NAMED = ("adopt",)
 
 

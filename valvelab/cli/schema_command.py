@@ -10,6 +10,7 @@ from pydantic import BaseModel
 from valvelab.cli.streams import answer
 from valvelab.errors import WrongUsage
 from valvelab.job.uses import USES, use
+from valvelab.records.batch_result import BatchResult
 from valvelab.records.certificate_result import CertifyResult, VerifyResult
 from valvelab.records.demo_result import DemoResult
 from valvelab.records.gauge_result import AdoptedUncertainty, GaugePlan
@@ -38,6 +39,7 @@ FURTHER: dict[str, type[BaseModel]] = {
     "gauge-plan": GaugePlan,
     "adopted-uncertainty": AdoptedUncertainty,
     "demo": DemoResult,
+    "batch": BatchResult,
     "certify": CertifyResult,
     "verify": VerifyResult,
     "key": KeyResult,

@@ -20,7 +20,7 @@ Role = Literal[
 ]  # fmt: skip
 Unit = Literal[
     "", "mm", "um", "N", "N/mm", "MPa", "kg", "s", "Hz", "rpm", "deg", "degC", "%", "cam deg", "crank deg",
-    "mm/cam deg", "mm/cam deg2", "mm/cam deg3",
+    "arcmin", "mm cam deg", "mm/crank deg", "mm/cam deg", "mm/cam deg2", "mm/cam deg3",
 ]  # fmt: skip
 """Canonical units that an axis can bear; anything else (a word of a legend, say) is a type error."""
 

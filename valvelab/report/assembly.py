@@ -124,7 +124,7 @@ def number_of(attachments: Iterable[Attachment]) -> str:
 def _front_of_one(part: Part, made: str, title: str | None, system: System) -> list[Block]:
     """Identity, verdict, what needs attention, and the part's overview."""
     verdicts = part.result.verdicts
-    pairs = (*part.identity, *_spec_pairs(part), ("certificate written", made))
+    pairs = (*part.identity, *spec_pairs(part.spec), ("certificate written", made))
     named = (("job", title), *pairs) if title else pairs
     blocks: list[Block] = [Identity(named), banner(verdicts, _rules([part]))]
     return [*blocks, *_to_look_at([part], system), *part.overview]
@@ -162,7 +162,7 @@ def _one_of_many(part: Part, system: System) -> list[Section]:
     """One part on pages of its own: identity, verdicts, overview, detail."""
     if part.pages is not None:
         return list(part.pages(part.result))
-    blocks: list[Block] = [Identity((*part.identity, *_spec_pairs(part)))]
+    blocks: list[Block] = [Identity((*part.identity, *spec_pairs(part.spec)))]
     if part.result.verdicts:
         blocks += verdict_blocks(part.result.verdicts, [part.result], system)
     detail = (
@@ -172,11 +172,12 @@ def _one_of_many(part: Part, system: System) -> list[Section]:
     return [Section(part.name, (*blocks, *part.overview), new_page=True), *detail]
 
 
-def _spec_pairs(part: Part) -> tuple[tuple[str, str | None], ...]:
-    if part.spec is None:
+def spec_pairs(spec: Spec | None) -> tuple[tuple[str, str | None], ...]:
+    """What a spec is called on paper."""
+    if spec is None:
         return (("spec", None),)
-    revision = f", revision {part.spec.revision}" if part.spec.revision else ""
-    return (("spec", (part.spec.title or "untitled") + revision),)
+    revision = f", revision {spec.revision}" if spec.revision else ""
+    return (("spec", (spec.title or "untitled") + revision),)
 
 
 def _rules(parts: Sequence[Part]) -> tuple[DecisionRule, ...]:

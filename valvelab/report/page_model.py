@@ -121,7 +121,7 @@ class Attachment:
 class Certificate:
     """One certificate. `made` is the date as ISO 8601; `number` identifies the paper, `serial` the part.
 
-    `signer`: whose signature it bears; `replaces`: the paper it takes the place of.
+    `signer`: whose signature it bears; `replaces`: the paper it takes the place of. `kind`: what the paper is.
     """
 
     title: str
@@ -134,6 +134,7 @@ class Certificate:
     attachments: tuple[Attachment, ...] = field(default=())
     signer: PublicKey | None = None
     replaces: Replaced | None = None
+    kind: str = "certificate"
 
 
 SHEET_TYPE = 10.5

@@ -141,7 +141,9 @@ def _furniture(canvas: Canvas, certificate: Certificate, look: Paper, running: s
     what = running or " · ".join(filter(None, (certificate.title, serial)))
     top = height - 11.0 * MM
     write(canvas, what, (MARGIN, top), 7.0, quiet, width=0.62 * width)
-    write(canvas, f"certificate {certificate.number} · {certificate.made}", (right, top), 7.0, quiet, end="right")
+    write(
+        canvas, f"{certificate.kind} {certificate.number} · {certificate.made}", (right, top), 7.0, quiet, end="right"
+    )
     if number == 1:
         _who_and_why(canvas, certificate, look, top - 3.5)
     bottom = 12.0 * MM

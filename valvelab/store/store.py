@@ -13,7 +13,7 @@ from string import ascii_lowercase, ascii_uppercase
 from types import TracebackType
 from typing import Any, Self, TypeVar
 
-from sqlalchemy import URL, Connection, Engine, Select, Table, func, insert, select, text
+from sqlalchemy import URL, Column, Connection, Engine, Select, Table, func, insert, select, text
 from sqlalchemy.exc import DBAPIError
 
 from valvelab.errors import StoreError
@@ -161,11 +161,20 @@ class Store:
                 return
             after = max(found)
 
+    def standing(self) -> Iterator[str]:
+        """Names of the records that no other corrects, in the order of the names."""
+        joined = RECORD.outerjoin(_LATER, _LATER.c.corrects == RECORD.c.id)
+        yield from self._names(select(RECORD.c.id).select_from(joined).where(_LATER.c.id.is_(None)), RECORD.c.id)
+
     def digests(self) -> Iterator[str]:
         """The SHA-256 of all bytes that are kept."""
+        yield from self._names(select(CONTENT.c.sha256), CONTENT.c.sha256)
+
+    def _names(self, asked: Select[Any], name: Column[Any]) -> Iterator[str]:
+        """What a query over names finds, in their order and a few at a time."""
         after = ""
         while True:
-            query = select(CONTENT.c.sha256).where(CONTENT.c.sha256 > after).order_by(CONTENT.c.sha256).limit(_AT_ONCE)
+            query = asked.where(name > after).order_by(name).limit(_AT_ONCE)
             found = self._run(lambda connection, query=query: connection.execute(query).scalars().all())  # type: ignore[misc]
             yield from found
             if not found:

@@ -28,7 +28,7 @@ WHOLE, ITEM = "whole", "item"
 
 def item_rows(result: Result) -> Rows:
     """The heads, then a row for each item, empty where it has nothing under a head; figures canonical, unrounded."""
-    return _under_heads(list(_rows(result)), last=(DECISION,))
+    return _under_heads([row for _, row in named_rows(result)], last=(DECISION,))
 
 
 def further_tables(result: Result) -> dict[str, Rows]:
@@ -78,16 +78,17 @@ def _under_heads(rows: list[dict[str, Value]], last: tuple[str, ...] = ()) -> Ro
     return [[*heads], *([row.get(key) for key in heads] for row in rows)]
 
 
-def _rows(result: Result) -> Iterator[dict[str, Value]]:
+def named_rows(result: Result) -> Iterator[tuple[str, dict[str, Value]]]:
+    """What verdicts call each item, and its cells by their heads, the decision last; a name is "" without items."""
     if not result.ITEMS:
-        yield {**dict(_cells(result)), DECISION: overall(result.verdicts)}
+        yield "", {**dict(_cells(result)), DECISION: overall(result.verdicts)}
         return
     items = [item for name in result.ITEMS for item in getattr(result, name)]
     judged = {_name(item): number for number, item in enumerate(items)}  # of one thing in several stages the last
     worst = worst_by_item(result.verdicts)
     for number, item in enumerate(items):
         name = _name(item)
-        yield {**dict(_cells(item)), DECISION: worst.get(name) if judged[name] == number else None}
+        yield name, {**dict(_cells(item)), DECISION: worst.get(name) if judged[name] == number else None}
 
 
 def _name(item: Record) -> str:
