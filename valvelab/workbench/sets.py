@@ -13,6 +13,7 @@ from types import MappingProxyType
 
 from valvelab.csv_text import csv_text
 from valvelab.decimals import decimals_of
+from valvelab.quoting import listed, written
 from valvelab.records.sets_result import SetsResult
 from valvelab.records.springs_result import SpringResult
 from valvelab.tables.springs import finer as finer_than_usual
@@ -263,7 +264,7 @@ def as_given(grouping: Grouping) -> tuple[str, ...]:
     """The sets as a part of a job states them: `Q01,Q02`, or `intake: Q01,Q02`."""
     places = (grouping.place_of(number) for number in range(len(grouping.sets)))
     return tuple(
-        f"{place}: {','.join(one)}" if place else ",".join(one)
+        f"{written(place)}: {listed(one)}" if place else listed(one)
         for place, one in zip(places, grouping.sets, strict=True)
     )
 
