@@ -21,6 +21,7 @@ from valvelab.figures import (
     comparison_figures,
     gauge_figures,
     history_figures,
+    lash_figures,
     lobe_figures,
     motion_figures,
     phasing_figures,
@@ -35,7 +36,7 @@ from valvelab.job.parts import located
 from valvelab.job.use import Around, Asked
 from valvelab.job.uses import use
 from valvelab.places import sample_profiles
-from valvelab.records.job import JobPart, LiftCheckPart, SpringsPart
+from valvelab.records.job import JobPart, LashPart, LiftCheckPart, SpringsPart
 from valvelab.report import shims_certificate
 
 Drawn = Figure | HeatMap | Dial | None
@@ -54,6 +55,7 @@ UNITS: dict[str, tuple[str, str]] = {
     "shaft": ("mm", "mm"), "trace": ("mm", "um"), "roughness": ("mm", "um"), "material_ratio": ("%", "um"),
     "gauge_means": ("", "mm"), "gauge_ranges": ("", "mm"), "gauge_components": ("", "%"),
     "history": ("", "N"), "overlay": (CAM, "mm"), "after_less_before": (CAM, "um"), "changes": ("", "N"),
+    "lash": ("", "mm"),
 }  # fmt: skip
 
 
@@ -167,7 +169,12 @@ def of_comparisons() -> Iterator[tuple[Callable[..., Any], Drawn]]:
             )
 
 
-GROUPS = (of_lobes, of_motion, of_form, of_springs, of_phasing, of_comparisons, of_lift_checks)
+def of_lash() -> Iterator[tuple[Callable[..., Any], Drawn]]:
+    found = asked(LashPart(file=sample_profiles() / "lake_tender_lash.csv"))
+    yield lash_figures.lash_figure, lash_figures.lash_figure(found.result, "1E")
+
+
+GROUPS = (of_lobes, of_motion, of_form, of_springs, of_phasing, of_comparisons, of_lift_checks, of_lash)
 
 
 @cache

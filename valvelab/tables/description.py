@@ -27,6 +27,11 @@ BOX = "[\u00a0\u00a0\u00a0\u00a0]"
 """A box to tick on paper."""
 
 
+def counted(many: int, what: str) -> str:
+    """`1 spring`, `2 springs`."""
+    return f"{many} {what}" if many == 1 else f"{many} {what}s"
+
+
 @dataclass(frozen=True, slots=True)
 class Table:
     """Header, unit line and rows; the first `left` columns flush left, the others flush right.

@@ -191,9 +191,10 @@ class MainWindow(Shell):
         if bay is None or value is None or view is None:
             self.verdicts.show_verdicts(None, document.units)
             return
-        result = bays.work_of(bay.name).result(value)
-        self.banner.show_result(*view.headline(document, value), result, _trouble(document))
-        self.verdicts.show_verdicts(result, document.units)
+        work = bays.work_of(bay.name)
+        result, judges = work.result(value), bool(work.judges)
+        self.banner.show_result(*view.headline(document, value), result, _trouble(document), judges=judges)
+        self.verdicts.show_verdicts(result, document.units, judges=judges)
 
     def _show_notes(self, document: Document, value: object | None) -> None:
         bay = bays.by_name(document.bay)

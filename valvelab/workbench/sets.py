@@ -16,6 +16,7 @@ from valvelab.decimals import decimals_of
 from valvelab.quoting import listed, written
 from valvelab.records.sets_result import SetsResult
 from valvelab.records.springs_result import SpringResult
+from valvelab.tables.description import counted
 from valvelab.tables.springs import finer as finer_than_usual
 from valvelab.tables.springs import in_order, number_told, tightness_told
 from valvelab.units import Dimension, System, display_unit, show
@@ -55,11 +56,6 @@ def values_of(springs: Sequence[SpringResult]) -> Values:
 def words(name: str) -> str:
     """A characteristic's name in words."""
     return name.replace("_", " ")
-
-
-def counted(many: int, what: str) -> str:
-    """`1 spring`, `2 springs`."""
-    return f"{many} {what}" if many == 1 else f"{many} {what}s"
 
 
 def short(name: str) -> str:

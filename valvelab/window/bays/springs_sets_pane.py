@@ -20,6 +20,7 @@ from PySide6.QtWidgets import (
 
 from valvelab.inspection.springs.sets import SetsInspection
 from valvelab.sets.tray import Progress
+from valvelab.tables.description import counted
 from valvelab.units import System, display_unit
 from valvelab.window.bays.springs_menu import NOBODY, Decisions, fill_decisions, fill_moves
 from valvelab.window.bays.springs_run import Run
@@ -305,7 +306,7 @@ class SetsPane(QWidget):
         self.bench.set(SpringsState, size=self.wish.size, limits=MappingProxyType(limits))
 
     def _on_progress(self, progress: Progress) -> None:
-        words = sets.counted(progress.sets, "set")
+        words = counted(progress.sets, "set")
         if progress.bound_sets is not None:
             words += f" of at most {progress.bound_sets}"
             words += " · making them tighter" if progress.sets == progress.bound_sets else ""

@@ -13,6 +13,7 @@ from valvelab.errors import CannotEvaluate
 from valvelab.inspection.springs.shim_case import Evaluation, FittingPlan
 from valvelab.inspection.springs.shims import ShimsInspection
 from valvelab.records.shims_result import ShimPosition
+from valvelab.tables.description import counted
 from valvelab.tables.shims import WITHOUT, move_columns, purchase_columns, shim_columns, spread_told
 from valvelab.units import System
 from valvelab.window import pages
@@ -24,7 +25,7 @@ from valvelab.window.panes import button, labelled, offer, splitter, titled
 from valvelab.window.tables import TableColumn, TableView, of
 from valvelab.window.theme import scaled
 from valvelab.workbench import fitting as by_hand
-from valvelab.workbench import sets, springs_bay
+from valvelab.workbench import springs_bay
 from valvelab.workbench.background import Question
 from valvelab.workbench.document import Answer, Document
 from valvelab.workbench.fitting import Fitting, margin_mark
@@ -172,7 +173,7 @@ class ShimsPane(QWidget):
     def _told(self, found: ShimsInspection, fitting: Fitting, evaluation: Evaluation, units: System) -> str:
         result = found.result.model_copy(update={"spread_seat_force_n": evaluation.spread_n or 0.0})
         left = len(found.case.springs) - len({one.spring for one in evaluation.plan.settings})
-        parts = [spread_told(result, units).removesuffix("."), f"{sets.counted(left, 'spring')} left over"]
+        parts = [spread_told(result, units).removesuffix("."), f"{counted(left, 'spring')} left over"]
         if fitting.by_hand:
             parts.append(f"by hand: {', '.join(fitting.by_hand)}")
         parts += [f"can't be fitted at {one.position}: {one.reason}" for one in evaluation.refusals]

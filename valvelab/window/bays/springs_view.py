@@ -11,6 +11,7 @@ from PySide6.QtWidgets import QLabel, QStackedWidget
 from valvelab.figures import spring_figures
 from valvelab.inspection.springs.inspect import SpringsInspection
 from valvelab.records.result import Decision
+from valvelab.tables.description import counted
 from valvelab.tables.springs import spring_column, spring_facts
 from valvelab.tables.verdicts import WORDS, worst_by_item
 from valvelab.units import System
@@ -97,7 +98,7 @@ class SpringsView(BayView[SpringsInspection]):
         found = springs_bay.spec_in_use(document)
         against = headline_of(document, found, inspection.spec)
         if found is None:
-            against = f"{sets.counted(len(rows_of(inspection)), 'spring')}, {against}"
+            against = f"{counted(len(rows_of(inspection)), 'spring')}, {against}"
         return title, against + corrected_by(document, *springs_bay.cards_in_use(document))
 
     def show_answer(self, document: Document, inspection: SpringsInspection) -> None:
