@@ -76,7 +76,8 @@ class Column(Generic[Row]):
         """The column with one count of decimals for all its rows."""
         if self.value is None or self.decimals is not None:
             return self
-        return replace(self, decimals=decimals_of(map(self._u, rows), self.unit, system, self.usual))
+        us = () if self.u is None else map(self.u, rows)
+        return replace(self, decimals=decimals_of(us, self.unit, system, self.usual))
 
     def cell(self, row: Row, system: System) -> Cell:
         """What stands in a row."""
