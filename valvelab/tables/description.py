@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
+from operator import itemgetter
 from typing import Any, Generic, TypeVar
 
 from valvelab.decimals import Usual, decimals_of, stated_u
@@ -135,14 +136,19 @@ def _field(record: Any, *, key: str) -> float | None:
     return value
 
 
+def reached_by(column: Column[Any], of: Callable[[Any], Any]) -> Column[Any]:
+    """The column for other rows, `of` each of which its own row is."""
+
+    def read_of(read: Callable[[Any], Any] | None) -> Callable[[Any], Any] | None:
+        return None if read is None else lambda row: read(of(row))
+
+    found: dict[str, Any] = {name: read_of(getattr(column, name)) for name in ("value", "u", "words", "after")}
+    return replace(column, **found)
+
+
 def second(column: Column[Any]) -> Column[Any]:
     """The column for pairs, of the second of each."""
-
-    def of(read: Callable[[Any], Any] | None) -> Callable[[Any], Any] | None:
-        return None if read is None else lambda pair: read(pair[1])
-
-    found: dict[str, Any] = {name: of(getattr(column, name)) for name in ("value", "u", "words", "after")}
-    return replace(column, **found)
+    return reached_by(column, itemgetter(1))
 
 
 def named_pairs(named: Column[Any], columns: Iterable[Column[Any]]) -> tuple[Column[Any], ...]:

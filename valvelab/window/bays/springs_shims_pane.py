@@ -17,7 +17,7 @@ from valvelab.tables.description import counted
 from valvelab.tables.shims import WITHOUT, move_columns, purchase_columns, shim_columns, spread_told
 from valvelab.units import System
 from valvelab.window import pages
-from valvelab.window.bays.springs_fit_edit import FitEdit, Standing
+from valvelab.window.bays.springs_fit_edit import FitEdit, StandingPlan
 from valvelab.window.bays.springs_run import Run
 from valvelab.window.bench import Bench
 from valvelab.window.layouts import above, beside, stacked
@@ -157,7 +157,7 @@ class ShimsPane(QWidget):
         plan = by_hand.standing_plan(fitting, found.plan)
         evaluation = self.evaluation = found.case.evaluate(plan)
         self.rows = [row for row in evaluation.rows if row is not None]
-        self.standing = Standing(found.case, plan, fitting.locked, units)
+        self.standing = StandingPlan(found.case, plan, fitting.locked, units)
         self.state.setText(self._told(found, fitting, evaluation, units))
         self.sheet.show_rows(self.rows, self._columns(units))
         self.moves.show_rows(evaluation.moves or (), [of(column, units) for column in move_columns(units)])
