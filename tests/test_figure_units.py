@@ -171,7 +171,7 @@ def of_comparisons() -> Iterator[tuple[Callable[..., Any], Drawn]]:
 
 def of_lash() -> Iterator[tuple[Callable[..., Any], Drawn]]:
     found = asked(LashPart(file=sample_profiles() / "lake_tender_lash.csv"))
-    yield lash_figures.lash_figure, lash_figures.lash_figure(found.result, "1E")
+    yield lash_figures.lash_figure, lash_figures.lash_figure(found.result)
 
 
 GROUPS = (of_lobes, of_motion, of_form, of_springs, of_phasing, of_comparisons, of_lift_checks, of_lash)

@@ -138,6 +138,9 @@ def test_the_command_answers_in_every_form(tmp_path: Path, capsys: pytest.Captur
     assert "micrometer uncertainty: not stated" in err
     told = call(capsys, path, "--quiet")[1]
     assert "2 valves out of the band: 2 moved between valves. Then 2 of 2 valves are in their band." in told
+    shelved = sheet(tmp_path, "1I,0.30,2.50", "2I,0.30,2.50", preamble=(*PREAMBLE, "shims: 2.60 mm x 2"))
+    assert "Onto the shelf: 2 × 2.500 mm." in call(capsys, shelved, "--quiet")[1]
+    path = sheet(tmp_path, "1I,0.30,2.50", "1E,0.14,2.60")
     paper, rows, page = (tmp_path / name for name in ("a.pdf", "a.csv", "b.pdf"))
     assert call(capsys, path, "--quiet", "--out", paper, "--sheet", page)[0] == 0
     assert "Valve lash by shims" in PdfReader(paper).pages[0].extract_text()

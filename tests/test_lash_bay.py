@@ -140,8 +140,10 @@ def test_a_job_keeps_its_lash_parts_through_save_and_open(
     window: MainWindow, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     other = tmp_path / "second.csv"
-    other.write_text("# lash: 0.2 mm ± 0.03 mm\nvalve,clearance [mm],shim [mm]\n'A=1',0.2,2.5\n", encoding="utf-8")
+    other.write_text("# lash: 0.2 mm ± 0.03 mm\nvalve,clearance [mm],shim [mm]\nA=1; B,0.2,2.5\n", encoding="utf-8")
     window.bench.add_files([str(SHEET), str(other)])
+    window.bench.use_file(str(other))
+    fix(window, "A=1; B", 2.5)
     window.bench.use_file(str(SHEET))
     fix(window, "1I", 2.55)
     found = shims(window)
@@ -156,6 +158,7 @@ def test_a_job_keeps_its_lash_parts_through_save_and_open(
             text = archive.read("job.toml").decode()
         assert text.count('inspect = "lash"') == 2
         assert 'fix = ["1I=2.55 mm"]' in text
+        assert "A=1; B" in text, "a name with the signs of the text is quoted"
     assert main(["certify", str(again), "--out", str(tmp_path / "job.pdf"), "--quiet"]) == 0
     capsys.readouterr()
     assert main(["lash", str(SHEET), "--fix", "1I=2.55 mm", "--json"]) == 0
@@ -178,7 +181,7 @@ def test_window_and_command_line_write_one_paper_one_sheet_and_one_table(window:
 
 
 def test_the_plot_shows_each_valve_in_its_band() -> None:
-    drawn = lash_figure(inspect_lash(read_lash(SHEET)).result, "1E")
+    drawn = lash_figure(inspect_lash(read_lash(SHEET)).result)
     measured, planned = drawn.marks
     assert measured.y.tolist() == [0.20, 0.33, 0.12, 0.26, 0.30, 0.16, 0.25, 0.42]
     assert planned.role == "accept"

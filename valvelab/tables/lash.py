@@ -99,6 +99,7 @@ def lash_told(result: LashResult, system: System) -> str:
     held = sum(row.in_band for row in result.valves)
     text = f"{plan_told(result)}. Then {held} of {len(result.valves)} valves are in their band."
     if result.spare_mm:
-        spare = ", ".join(figure(size, None, "mm", system) for size in result.spare_mm)
+        sizes = Counter(figure(size, None, "mm", system) for size in result.spare_mm)
+        spare = ", ".join(size if many == 1 else f"{many} × {size}" for size, many in sizes.items())
         text += f" Onto the shelf: {spare} {display_unit('mm', system).label}."
     return text

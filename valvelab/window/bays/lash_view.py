@@ -79,8 +79,6 @@ class LashView(BayView[LashInspection]):
         if self.changed("plan", inspection, units, look(), fixed):
             self._show_plan(inspection, units, dict(fixed))
         self.plan.select_where(lambda row: row.valve == valve)
-        if self.changed("figure", inspection, units, look(), valve):
-            self.figure.show_figure(lash_figure(inspection.result, valve), units)
         if self.changed("valve", inspection, units, look(), valve, fixed):
             self._show_valve(inspection, valve, units, dict(fixed))
 
@@ -92,6 +90,7 @@ class LashView(BayView[LashInspection]):
         self.plan.show_rows(result.valves, [*columns, *([kept] if fixed else [])])
         bought = result.purchases
         self.purchases.show_rows(bought, [of(column, units, bought) for column in purchase_columns()])
+        self.figure.show_figure(lash_figure(result), units)
 
     def _show_valve(self, inspection: LashInspection, valve: str, units: System, fixed: dict[str, float]) -> None:
         row = next(row for row in inspection.result.valves if row.valve == valve)
