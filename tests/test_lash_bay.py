@@ -207,4 +207,5 @@ def test_pictures(window: MainWindow, tmp_path: Path, scheme: theme.Scheme) -> N
     theme.set_scheme(scheme)
     window.restyle()
     window.bench.add_files([str(SHEET)])
+    QApplication.processEvents()
     compare(window, f"lash_{scheme}", tmp_path)
