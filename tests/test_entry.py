@@ -40,6 +40,7 @@ SAMPLES = [
     ("club_four_journals.csv", "shaft readings"),
     ("dial_gauge_study.csv", "gauge study"),
     ("club_four_lobe_3I_trace.csv", "surface trace"),
+    ("lake_tender_lash.csv", "lash sheet"),
 ]
 
 

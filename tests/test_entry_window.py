@@ -328,7 +328,13 @@ def test_what_stands_in_an_open_cell_is_kept_at_the_end(window: MainWindow, spri
 def test_every_field_has_a_name_that_can_be_spoken_and_nothing_in_it(
     window: MainWindow, quiet: None, kind: str
 ) -> None:
-    bays = {"lift table": "lobes", "shaft readings": "shaft", "gauge study": "gauge", "surface trace": "texture"}
+    bays = {
+        "lift table": "lobes",
+        "shaft readings": "shaft",
+        "gauge study": "gauge",
+        "surface trace": "texture",
+        "lash sheet": "lash",
+    }
     fields = [one for one in begin(window, kind, bays.get(kind, "springs")).findChildren(QLineEdit) if one.isVisible()]
     assert len(fields) > 3
     assert [one for one in fields if not one.accessibleName() or one.placeholderText() or one.text()] == []

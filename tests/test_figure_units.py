@@ -21,6 +21,7 @@ from valvelab.figures import (
     comparison_figures,
     gauge_figures,
     history_figures,
+    lash_figures,
     lobe_figures,
     lot_figures,
     motion_figures,
@@ -37,7 +38,7 @@ from valvelab.job.parts import located
 from valvelab.job.use import Around, Asked
 from valvelab.job.uses import use
 from valvelab.places import sample_profiles
-from valvelab.records.job import JobPart, LiftCheckPart, SpringsPart
+from valvelab.records.job import JobPart, LashPart, LiftCheckPart, SpringsPart
 from valvelab.records.records_result import HistoryPoint, HistoryRow
 from valvelab.report import shims_certificate
 
@@ -58,7 +59,7 @@ UNITS: dict[str, tuple[str, str]] = {
     "gauge_means": ("", "mm"), "gauge_ranges": ("", "mm"), "gauge_components": ("", "%"),
     "history": ("", "N"), "timeline in N": ("", "N"), "timeline in N/mm": ("", "N/mm"), "timeline in mm": ("", "mm"),
     "timeline in um": ("", "um"), "overlay": (CAM, "mm"), "after_less_before": (CAM, "um"), "changes": ("", "N"),
-    "distribution": ("N", ""), "drift": ("", "N"),
+    "distribution": ("N", ""), "drift": ("", "N"), "lash": ("", "mm"),
 }  # fmt: skip
 
 
@@ -191,7 +192,12 @@ def of_lots() -> Iterator[tuple[Callable[..., Any], Drawn]]:
         yield make, make(lot, inspect_lot(lot))
 
 
-GROUPS = (of_lobes, of_motion, of_form, of_springs, of_phasing, of_comparisons, of_lift_checks, of_lots)
+def of_lash() -> Iterator[tuple[Callable[..., Any], Drawn]]:
+    found = asked(LashPart(file=sample_profiles() / "lake_tender_lash.csv"))
+    yield lash_figures.lash_figure, lash_figures.lash_figure(found.result)
+
+
+GROUPS = (of_lobes, of_motion, of_form, of_springs, of_phasing, of_comparisons, of_lift_checks, of_lots, of_lash)
 
 
 @cache

@@ -137,7 +137,10 @@ def test_the_command_answers_in_every_form(tmp_path: Path, capsys: pytest.Captur
     assert [row.from_valve for row in document.valves] == ["1E", "1I"]
     assert "micrometer uncertainty: not stated" in err
     told = call(capsys, path, "--quiet")[1]
-    assert "2 of 2 valves in their band; 2 take a shim out of another." in told
+    assert "2 valves out of the band: 2 moved between valves. Then 2 of 2 valves are in their band." in told
+    shelved = sheet(tmp_path, "1I,0.30,2.50", "2I,0.30,2.50", preamble=(*PREAMBLE, "shims: 2.60 mm x 2"))
+    assert "Onto the shelf: 2 × 2.500 mm." in call(capsys, shelved, "--quiet")[1]
+    path = sheet(tmp_path, "1I,0.30,2.50", "1E,0.14,2.60")
     paper, rows, page = (tmp_path / name for name in ("a.pdf", "a.csv", "b.pdf"))
     assert call(capsys, path, "--quiet", "--out", paper, "--sheet", page)[0] == 0
     assert "Valve lash by shims" in PdfReader(paper).pages[0].extract_text()
@@ -151,9 +154,13 @@ def test_the_command_answers_in_every_form(tmp_path: Path, capsys: pytest.Captur
     assert "expected VALVE=SIZE" in call(capsys, path, "--fix", "1I")[2]
 
 
-def test_the_window_s_list_says_what_inspects_a_file_that_no_bay_takes(tmp_path: Path) -> None:
+def test_the_window_s_list_says_what_inspects_a_file_that_no_bay_takes(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     from valvelab.window.bench_list import state_of
+    from valvelab.workbench import bays
 
+    monkeypatch.setattr(bays, "BAYS", tuple(bay for bay in bays.BAYS if bay.name != "lash"))
     document = edits.add_files(Document(), [str(sheet(tmp_path, "1I,0.20,2.50"))])
     (file,) = document.unread()
     document = edits.content_arrived(document, file, read_content(file))

@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import pytest
 from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QLineEdit, QWidget
+from something import each
+from waiting import wait_for
 
 from valvelab.window.bays.view import BayView
 from valvelab.window.bench import Bench
 from valvelab.window.panes import BoundQuantity, Chips, number_field, show_number
+from valvelab.window.tables import TableColumn, TableView
+from valvelab.window.turns import AT_ONCE, Turns
 from valvelab.workbench.state import Entry, entered, entry_of
 
 NAMES = (("one", "One"), ("two", "Two"), ("three", "Three"))
@@ -136,3 +141,37 @@ def test_a_view_draws_again_what_another_answer_or_look_changed(bench: Bench) ->
     assert view.changed("table", answer, "metric")
     assert view.changed("map", answer, "inch")
     assert view.changed("map", other, "inch"), "an equal answer is another one"
+
+
+def test_work_over_many_rows_takes_turns_and_the_newest_of_a_name_counts(app: QApplication) -> None:
+    done: list[str] = []
+    turns = Turns(app)
+    turns.do("few", lambda: done.append("few"), AT_ONCE)
+    assert done == ["few"]
+    for name in each(("old map", "old plots", "map")):
+        turns.do(name.removeprefix("old "), partial(done.append, name), AT_ONCE + 1)
+    assert done == ["few"]
+    seen = []
+    while turns.isActive():
+        app.processEvents()
+        seen.append(len(done))
+    assert done == ["few", "old plots", "map"], "the old map gave up its place"
+    assert {2, 3} <= {*seen}, "one in a turn"
+    turns.do("map", partial(done.append, "late"), AT_ONCE + 1)
+    turns.do("map", partial(done.append, "few"), 0)
+    QTest.qWait(5)
+    assert done[3:] == ["few"], "what is done at once leaves nothing old behind"
+
+
+def test_a_long_table_makes_the_texts_that_are_seen_and_fits_its_columns_in_pieces(app: QApplication) -> None:
+    made: list[int] = []
+    column = TableColumn("name", lambda row: (made.append(row), "W" * (40 if row == 4_321 else 3))[1])
+    sheet = TableView("long", [column])
+    sheet.show()
+    sheet.show_rows(range(5_000))
+    assert len(made) <= AT_ONCE
+    narrow = sheet.columnWidth(0)
+    wait_for(lambda: sheet.columnWidth(0) > 5 * narrow)
+    assert sheet.columnWidth(0) >= sheet.sizeHintForIndex(sheet.proxy.index(4_321, 0)).width()
+    assert len(made) == len({*made}), "no text is made twice"
+    sheet.deleteLater()

@@ -268,6 +268,38 @@ def test_a_wide_table_holds_every_spring_s_own_lengths_squareness_and_stages(
     assert found[0]["squareness_mm"] == pytest.approx(46.0 * np.tan(np.radians(1.2)))
 
 
+@pytest.mark.parametrize(
+    ("known", "u_of_one", "u_of_both"),
+    [
+        # a reading off a division of 0.1 mm: 0.1/√12 each (JCGM 100:2008, F.2.2.1), in both stages
+        (("height resolution: 0.1 mm",), 0.1 / np.sqrt(12.0), np.hypot(45.7 / 46.0, 1.0) * 0.1 / np.sqrt(12.0)),
+        # a calibration that both stages share counts once in their difference
+        (("height uncertainty: 0.05 mm",), 0.05, 0.05),
+        ((), None, None),
+    ],
+)
+def test_free_length_in_a_column_and_what_was_lost_of_it_have_the_u_of_the_lengths(
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    known: tuple[str, ...],
+    u_of_one: float | None,
+    u_of_both: float | None,
+) -> None:
+    file = tmp_path / "s.csv"
+    head = "spring,stage,40 mm [N],38 mm [N],free length [mm]"
+    lines = [*(f"# {line}" for line in known), head, "A,new,180,240,46.0", "A,used,171,228,45.7"]
+    file.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    result = answer(capsys, "springs", file)
+    new, used = (row["uncertainty"] for row in result["springs"])
+    said = [note["text"] for note in result["notes"] if note["about"] == "free_length_drop"]
+    assert bool(said) == (not known)
+    if u_of_one is None or u_of_both is None:
+        assert (new["free_length_mm"], used["free_length_drop_pct"]) == (None, None)
+    else:
+        assert new["free_length_mm"] == pytest.approx(u_of_one)
+        assert used["free_length_drop_pct"] == pytest.approx(100.0 / 46.0 * u_of_both)
+
+
 def test_squareness_is_judged_with_its_uncertainty_in_either_unit(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

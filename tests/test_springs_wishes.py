@@ -94,7 +94,7 @@ def rows_of(menu: QMenu) -> dict[str, QAction]:
 
 def wish(pane: SetsPane, text: str) -> None:
     """A row of the menu that a right click opens."""
-    pane.fill_wishes()
+    pane.fill_menu()
     (action,) = (action for name, action in rows_of(pane.menu).items() if name.startswith(text))
     assert action.isEnabled()
     action.trigger()

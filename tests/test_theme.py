@@ -12,7 +12,9 @@ from PySide6.QtGui import QColor, QPalette
 from PySide6.QtWidgets import QApplication
 from something import each
 
+from valvelab.figures.description import SERIES_COLOURS
 from valvelab.places import resources
+from valvelab.report.paper import paper
 from valvelab.window import theme
 from valvelab.window.actions import ACTIONS
 from valvelab.window.icons import icon
@@ -128,3 +130,7 @@ def test_icons_draw_in_one_colour_only() -> None:
         assert not re.findall(r'(?:fill|stroke)="(?!none|currentColor)[^"]+"', text.replace('stroke-linecap="', "")), (
             file
         )
+
+
+def test_screen_and_paper_have_the_data_colours_that_figures_count_on() -> None:
+    assert {len(one.series) for one in (*theme.load_themes().values(), paper())} == {SERIES_COLOURS}

@@ -18,6 +18,8 @@ Role = Literal[
     "measured", "measured_quiet", "nominal", "readings", "band", "outside", "fit", "guide",
     "accept", "reject", "undecided", "intake", "exhaust", "series",
 ]  # fmt: skip
+SERIES_COLOURS = 7
+"""Data colours on screen and paper; a series past them has the colour of one before it."""
 Unit = Literal[
     "", "mm", "um", "N", "N/mm", "MPa", "kg", "s", "Hz", "rpm", "deg", "degC", "%", "cam deg", "crank deg",
     "arcmin", "mm cam deg", "mm/crank deg", "mm/cam deg", "mm/cam deg2", "mm/cam deg3",

@@ -12,7 +12,20 @@ import numpy as np
 
 from valvelab.arrays import FloatArray, read_only
 from valvelab.decimals import decimals_among
-from valvelab.figures.description import Axis, Band, Curve, Figure, Guide, Marks, Role, block, level, mark, words
+from valvelab.figures.description import (
+    SERIES_COLOURS,
+    Axis,
+    Band,
+    Curve,
+    Figure,
+    Guide,
+    Marks,
+    Role,
+    block,
+    level,
+    mark,
+    words,
+)
 from valvelab.units import System, with_unit
 
 if TYPE_CHECKING:
@@ -166,9 +179,13 @@ def _others(
     lines: Sequence[tuple[FloatArray, FloatArray]],
     sets: Sequence[Sequence[str]],
 ) -> list[Curve]:
-    """The other springs, a curve for each set and one for those in none; other stages of the chosen one."""
+    """The other springs, a curve for each set and one for those in none; other stages of the chosen one.
+
+    Of many sets those that have one colour anyhow are one curve.
+    """
     groups: dict[int | None, list[tuple[FloatArray, FloatArray]]] = {}
-    set_of = {name: number for number, one in enumerate(sets) for name in one}
+    colours = len(sets) if len(sets) <= _PLAIN_SETS else SERIES_COLOURS
+    set_of = {name: number % colours for number, one in enumerate(sets) for name in one}
     for number, analysis in enumerate(inspection.analyses):
         if number != chosen:
             groups.setdefault(set_of.get(analysis.name), []).append(lines[number])

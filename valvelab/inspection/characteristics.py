@@ -117,7 +117,7 @@ def of_subjects(subjects: Collection[Subject]) -> tuple[Characteristic, ...]:
 def _entries(tables: Iterable[str]) -> Iterator[Characteristic]:
     """The entries of some tables; each is loaded when it is come to."""
     for module in tables:
-        yield from (row for row in import_module(module).CHARACTERISTICS if row.listed)
+        yield from (row for row in (sys.modules.get(module) or import_module(module)).CHARACTERISTICS if row.listed)
 
 
 def nearest(name: str) -> Iterator[Characteristic]:

@@ -8,6 +8,7 @@ from valvelab.errors import BadQuantity, WrongUsage
 from valvelab.files.lash_sheet import read_lash
 from valvelab.inspection.engine.lash import LashInspection, inspect_lash
 from valvelab.job.use import Around, Told, Use
+from valvelab.quoting import cut
 from valvelab.records.job import LashPart
 from valvelab.records.lash import LashResult
 from valvelab.records.result import warning
@@ -29,8 +30,8 @@ def inspect(part: LashPart, around: Around) -> LashInspection:
 
 def _fixed(text: str) -> tuple[str, float]:
     """`1I=2.55 mm`: a valve and the shim that goes in."""
-    valve, equals, size = (piece.strip() for piece in text.partition("="))
-    if not (valve and equals and size):
+    valve, size = cut(text, "=") or ("", "")
+    if not (valve and size):
         raise WrongUsage(f'--fix {text!r}: expected VALVE=SIZE, such as "1I=2.55 mm"')
     try:
         return valve, parse_quantity(size, "length", "--fix")

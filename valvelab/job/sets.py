@@ -14,6 +14,7 @@ from valvelab.inspection.springs.sets import MATCHED, PositionWish, SetsInspecti
 from valvelab.job.springs import by_hand, question_of
 from valvelab.job.typed import quantity
 from valvelab.job.use import Around, Asked, Told, Use
+from valvelab.quoting import cut, names_in
 from valvelab.records.job import SetsPart
 from valvelab.records.sets_result import SetsResult
 from valvelab.report.assembly import Part
@@ -85,7 +86,7 @@ def _within(text: str) -> tuple[str, float]:
 
 
 def _names(text: str, least: int) -> tuple[str, ...]:
-    names = tuple(name.strip() for name in text.split(",") if name.strip())
+    names = names_in(text)
     if len(names) < least:
         raise WrongUsage(f"--together/--apart {text!r}: expected {least} springs or more with commas between")
     return names
@@ -93,10 +94,8 @@ def _names(text: str, least: int) -> tuple[str, ...]:
 
 def _given(text: str, places: Collection[str]) -> tuple[str, tuple[str, ...]]:
     """A set made by hand, with the position that it is for where one stands before a colon."""
-    place, colon, rest = text.partition(":")
-    if colon and place.strip() in places:
-        return place.strip(), _names(rest, 1)
-    return "", _names(text, 1)
+    place, rest = cut(text, ":") or ("", "")
+    return (place, _names(rest, 1)) if place in places else ("", _names(text, 1))
 
 
 def _two(text: str) -> tuple[str, str]:
@@ -108,10 +107,10 @@ def _two(text: str) -> tuple[str, str]:
 
 def _position(text: str) -> PositionWish:
     """`intake: size=8, seat_force=240 N..260 N` as a wish."""
-    name, colon, rest = text.partition(":")
+    name, rest = cut(text, ":") or ("", "")
     size = None
     between: dict[str, tuple[float, float]] = {}
-    for piece in rest.split(",") if colon else []:
+    for piece in rest.split(",") if rest else []:
         key, _, value = (text_of.strip() for text_of in piece.partition("="))
         if key == "size" and value.isdecimal():
             size = int(value)
@@ -123,7 +122,7 @@ def _position(text: str) -> PositionWish:
         between[key] = (-math.inf if ends[0] is None else ends[0], math.inf if ends[1] is None else ends[1])
     if size is None:
         raise WrongUsage(f'--position {text!r}: expected a size, such as "intake: size=8"')
-    return PositionWish(name.strip(), size, between)
+    return PositionWish(name, size, between)
 
 
 def tables(asked: Sets, system: System) -> Sequence[Told]:

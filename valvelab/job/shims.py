@@ -12,6 +12,7 @@ from valvelab.inspection.springs.fix_text import lock_of
 from valvelab.inspection.springs.shims import ShimsInspection, ShimsQuestion, inspect_shims
 from valvelab.job.springs import by_hand, question_of
 from valvelab.job.use import Around, Asked, Told, Use
+from valvelab.quoting import name_in, names_in
 from valvelab.records.job import ShimsPart
 from valvelab.records.sets_result import SetsResult
 from valvelab.records.shims_result import ShimsResult
@@ -33,16 +34,17 @@ def inspect(part: ShimsPart, around: Around) -> Shims:
     locks = dict(lock_of(text) for text in part.fix)
     if len(locks) < len(part.fix):
         raise WrongUsage("--fix: found a position twice, expected each once")
-    if unfixed := [position for position in part.edited if position not in locks]:
+    edited = tuple(map(name_in, part.edited))
+    if unfixed := [position for position in edited if position not in locks]:
         raise WrongUsage(f"--edited {unfixed[0]!r}: expected a position that --fix names")
-    question = ShimsQuestion(springs, read_heights(part.heights), only, of, locks, by_hand(part), part.edited)
+    question = ShimsQuestion(springs, read_heights(part.heights), only, of, locks, by_hand(part), edited)
     return Asked(question, inspect_shims(question))
 
 
 def _only(part: ShimsPart, table: SpringTable, around: Around) -> tuple[tuple[str, ...] | None, str]:
     """The springs of the set asked for, and what to call it; a job's plan uses the springs of the job's own sets."""
     if part.only:
-        names = tuple(name.strip() for text in part.only for name in text.split(",") if name.strip())
+        names = tuple(name for text in part.only for name in names_in(text))
         return names, "the springs named" if part.set is None else f"set {part.set}"
     if part.sets is not None:
         result, file = read_sets(part.sets, table.source.sha256, table.file), str(part.sets)

@@ -8,6 +8,7 @@ from typing import Literal
 
 from valvelab.errors import BadQuantity, BadSpec, WrongUsage
 from valvelab.files.spec_file import read_toml_with_source
+from valvelab.quoting import cut
 from valvelab.records.job import JobPart
 from valvelab.records.result import Source
 from valvelab.records.spec import Quantity, Spec
@@ -47,7 +48,7 @@ def reasons(texts: Sequence[str], option: str) -> dict[str, str]:
     """Names and reasons of `Q07=scratched`; WrongUsage for one without a reason, and for a name that comes twice."""
     found: dict[str, str] = {}
     for text in texts:
-        name, _, reason = (piece.strip() for piece in text.partition("="))
+        name, reason = cut(text, "=") or ("", "")
         if not (name and reason):
             raise WrongUsage(f'{option} {text!r}: expected NAME=REASON, such as "Q07=scratched"')
         if name in found:

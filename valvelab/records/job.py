@@ -27,7 +27,8 @@ _AT = 'add a checking lift, for example "0.050 in"; repeatable'
 _REJECTED = "springs that the spec rejects may be used as well"
 _TAKE = (
     "a spring that the spec rejects and that is used all the same, with the reason, "
-    'such as "Q23=rate re-measured twice, 40.1"; repeatable'
+    'such as "Q23=rate re-measured twice, 40.1"; repeatable. Here and wherever names are typed, one with = ; , or : in '
+    "it stands in double quotes"
 )
 _LEAVE_OUT = 'a spring that is not used, with the reason, such as "Q07=scratched"; repeatable'
 _POSITION = 'a place that wants its own set, such as "intake: size=8, seat_force=240 N..260 N"; repeatable'

@@ -110,14 +110,14 @@ def verdicts_in(result: Mapping[str, Any]) -> tuple[Verdict, ...]:
     return tuple(Verdict(**{key: value for key, value in row.items() if key in known}) for row in result["verdicts"])
 
 
-def stated_uncertainties(record: Record) -> Iterator[tuple[str, float | None]]:
-    """Keys and standard uncertainties, in the key's unit, that a record and those within state.
+def stated_uncertainties(record: Record) -> Iterator[Mapping[str, float | None]]:
+    """Standard uncertainties by key, in the key's unit, as a record and those within state them.
 
     The springs of a nest by themselves don't count: their characteristics are not the nest's.
     """
-    for name, value in record:
+    for name, value in vars(record).items():
         if name == "uncertainty":
-            yield from dict(value).items()
+            yield value if isinstance(value, dict) else dict(value)
         elif isinstance(value, Record):
             yield from stated_uncertainties(value)
         elif isinstance(value, tuple) and name != "elements":

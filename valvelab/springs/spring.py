@@ -47,6 +47,13 @@ class ReadingUncertainty:
             return None
         return hypot(self.force_n or 0.0, (self.height_mm or 0.0) * rate_n_per_mm)
 
+    def of_length(self) -> float | None:
+        """Standard uncertainty of one length read at it, stated and division together, in mm; None where unknown.
+
+        Source: JCGM 100:2008, 4.3.7 and 5.1.2.
+        """
+        return hypot(self.height_mm or 0.0, rectangular_sd(self.height_division_mm or 0.0)) or None
+
     def least_sd(self, rate_n_per_mm: float) -> float:
         """Standard deviation in N that one reading has at least, a division over √12 (JCGM 100:2008, F.2.2.1)."""
         return rectangular_sd(hypot(self.force_division_n or 0.0, (self.height_division_mm or 0.0) * rate_n_per_mm))

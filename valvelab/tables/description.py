@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
+from operator import itemgetter
 from typing import Any, Generic, TypeVar
 
 from valvelab.decimals import Usual, decimals_of, stated_u
@@ -25,6 +26,11 @@ class Mark:
 Cell = str | Mark
 BOX = "[\u00a0\u00a0\u00a0\u00a0]"
 """A box to tick on paper."""
+
+
+def counted(many: int, what: str) -> str:
+    """`1 spring`, `2 springs`."""
+    return f"{many} {what}" if many == 1 else f"{many} {what}s"
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +77,8 @@ class Column(Generic[Row]):
         """The column with one count of decimals for all its rows."""
         if self.value is None or self.decimals is not None:
             return self
-        return replace(self, decimals=decimals_of(map(self._u, rows), self.unit, system, self.usual))
+        us = () if self.u is None else map(self.u, rows)
+        return replace(self, decimals=decimals_of(us, self.unit, system, self.usual))
 
     def cell(self, row: Row, system: System) -> Cell:
         """What stands in a row."""
@@ -129,14 +136,19 @@ def _field(record: Any, *, key: str) -> float | None:
     return value
 
 
+def reached_by(column: Column[Any], of: Callable[[Any], Any]) -> Column[Any]:
+    """The column for other rows, `of` each of which its own row is."""
+
+    def read_of(read: Callable[[Any], Any] | None) -> Callable[[Any], Any] | None:
+        return None if read is None else lambda row: read(of(row))
+
+    found: dict[str, Any] = {name: read_of(getattr(column, name)) for name in ("value", "u", "words", "after")}
+    return replace(column, **found)
+
+
 def second(column: Column[Any]) -> Column[Any]:
     """The column for pairs, of the second of each."""
-
-    def of(read: Callable[[Any], Any] | None) -> Callable[[Any], Any] | None:
-        return None if read is None else lambda pair: read(pair[1])
-
-    found: dict[str, Any] = {name: of(getattr(column, name)) for name in ("value", "u", "words", "after")}
-    return replace(column, **found)
+    return reached_by(column, itemgetter(1))
 
 
 def named_pairs(named: Column[Any], columns: Iterable[Column[Any]]) -> tuple[Column[Any], ...]:

@@ -2,17 +2,30 @@
 
 from __future__ import annotations
 
+from collections import Counter
+
 from valvelab.decimals import figure, percent
+from valvelab.inspection.engine.lash import LashShim
 from valvelab.records.lash import LashPurchase, LashResult, LashValve
-from valvelab.tables.description import BOX, Column, Table, table_of, u_of
+from valvelab.tables.description import BOX, Column, Table, counted, table_of, u_of
 from valvelab.units import System, display_unit
 
+_SLACK_MM = 1e-9
 _FROM = {"stays": "stays", "shelf": "shelf", "bought": "to buy"}
 
 
-def from_told(row: LashValve) -> str:
+def from_told(row: LashValve | LashShim) -> str:
     """Where a shim comes from."""
     return f"out of {row.from_valve}" if row.origin == "head" else _FROM[row.origin]
+
+
+def shim_columns() -> list[Column[LashShim]]:
+    """A shim that a valve could have."""
+    return [
+        Column("shim", "mm", lambda row: row.size_mm, tip="A size that is at hand or sold"),
+        Column("from", words=from_told, tip="Where it is nearest at hand"),
+        Column("lash", "mm", lambda row: row.lash_mm, tip="Lash with that shim"),
+    ]
 
 
 def lash_columns(*, bench: bool = False) -> list[Column[LashValve]]:
@@ -31,9 +44,9 @@ def lash_columns(*, bench: bool = False) -> list[Column[LashValve]]:
         *shim[:3],
         Column("wanted shim", "mm", lambda row: row.wanted_shim_mm, tip="The shim that gives the lash wanted"),
         *shim[3:],
+        Column("in the band", words=_chance, tip="Chance that the lash is in its band"),
         Column("at least", "mm", lambda row: row.lower_mm, tip="Lower end of the band"),
         Column("at most", "mm", lambda row: row.upper_mm, tip="Upper end of the band"),
-        Column("in the band", words=_chance, tip="Chance that the lash is in its band"),
     ]
 
 
@@ -53,28 +66,40 @@ def bench_table(result: LashResult, system: System) -> Table:
     return table_of(result.valves, lash_columns(bench=True), system)
 
 
-def purchases_table(result: LashResult, system: System) -> Table:
-    """A row for each size to buy."""
-    columns: list[Column[LashPurchase]] = [
+def purchase_columns() -> list[Column[LashPurchase]]:
+    """A size to buy and how many of it."""
+    return [
         Column("size", "mm", lambda row: row.size_mm),
         Column("count", value=lambda row: float(row.count), usual=(0, 0)),
     ]
-    return table_of(result.purchases, columns, system, "To buy")
+
+
+def purchases_table(result: LashResult, system: System) -> Table:
+    """A row for each size to buy."""
+    return table_of(result.purchases, purchase_columns(), system, "To buy")
+
+
+def plan_told(result: LashResult) -> str:
+    """The plan in a line: `6 valves out of the band: 4 moved between valves, buy 2 shims`."""
+    out = sum(not row.lower_mm - _SLACK_MM <= row.clearance_mm <= row.upper_mm + _SLACK_MM for row in result.valves)
+    origins = Counter(row.origin for row in result.valves)
+    work = [
+        f"{origins['head']} moved between valves" if origins["head"] else "",
+        f"{origins['shelf']} from the shelf" if origins["shelf"] else "",
+        f"buy {counted(origins['bought'], 'shim')}" if origins["bought"] else "",
+    ]
+    left = sum(not row.in_band for row in result.valves)
+    found = f"{counted(out, 'valve') if out else 'No valve'} out of the band"
+    text = f"{found}: {', '.join(filter(None, work)) or 'nothing to do'}"
+    return f"{text}; {left} can't be helped" if left else text
 
 
 def lash_told(result: LashResult, system: System) -> str:
-    """How many valves come into their band, and with what."""
+    """The plan in a line, how many valves come into their band by it, and what is left over."""
     held = sum(row.in_band for row in result.valves)
-    text = f"{held} of {len(result.valves)} valves in their band; "
-    counts = [(sum(row.origin == origin for row in result.valves), word) for origin, word in _COUNTED]
-    text += ", ".join(f"{count} {word}" for count, word in counts if count) + "."
+    text = f"{plan_told(result)}. Then {held} of {len(result.valves)} valves are in their band."
     if result.spare_mm:
-        spare = ", ".join(figure(size, None, "mm", system) for size in result.spare_mm)
+        sizes = Counter(figure(size, None, "mm", system) for size in result.spare_mm)
+        spare = ", ".join(size if many == 1 else f"{many} × {size}" for size, many in sizes.items())
         text += f" Onto the shelf: {spare} {display_unit('mm', system).label}."
     return text
-
-
-_COUNTED = (
-    ("stays", "stay as they are"), ("head", "take a shim out of another"), ("shelf", "take one from the shelf"),
-    ("bought", "need one that is to be bought"),
-)  # fmt: skip

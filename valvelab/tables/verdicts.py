@@ -54,16 +54,17 @@ def judged(verdict: Verdict, system: System) -> str:
 
 def counts(result: Result, system: System) -> dict[Verdict, int]:
     """Decimals of a result's verdicts: those that the characteristic has there over all items, judged or not."""
-    stated: dict[str, list[float | None]] = {}
-    for key, u in stated_uncertainties(result):
-        stated.setdefault(key, []).append(u)
     judged_us: dict[tuple[str, str], list[float | None]] = {}
     for row in result.verdicts:
         judged_us.setdefault((row.characteristic, row.unit), []).append(row.standard_uncertainty)
+    keys = {judged: known.key for judged in judged_us if (known := of_unit(*judged)) is not None}
+    stated: dict[str, list[float | None]] = {key: [] for key in keys.values()}
+    for us in stated_uncertainties(result):
+        for key in us.keys() & stated.keys():
+            stated[key].append(us[key])
     found = {}
     for (name, unit), own in judged_us.items():
-        row_of = of_unit(name, unit)
-        every = [] if row_of is None else stated.get(row_of.key, [])
+        every = stated[keys[name, unit]] if (name, unit) in keys else []
         found[name, unit] = decimals_of(every if {*own} <= {*every} else own, unit, system)
     return {row: found[row.characteristic, row.unit] for row in result.verdicts}
 

@@ -15,6 +15,7 @@ from PySide6.QtCore import QObject, QTimer, Signal
 from valvelab.errors import CannotWrite, ValvelabError
 from valvelab.files.kinds import reader_of
 from valvelab.units import System
+from valvelab.window.turns import Turns
 from valvelab.workbench import bays, edits, settings
 from valvelab.workbench.background import Question, answer
 from valvelab.workbench.contents import assigned_columns, read_content, shape_of
@@ -37,7 +38,8 @@ _KEEP_WITHIN_MS = 1000
 class Bench(QObject):
     """Holds the history, asks what is outstanding in the background, takes up answers that are still wanted.
 
-    With `background` False everything is answered at once, in the caller: for pictures and tests.
+    `turns` is the line of what is shown piece by piece. With `background` False everything is answered at once, in the
+    caller: for pictures and tests.
     """
 
     document_changed = Signal(object, object)
@@ -49,6 +51,7 @@ class Bench(QObject):
 
     def __init__(self, place: Path, kept: Settings | None = None, *, background: bool = True) -> None:
         super().__init__()
+        self.turns = Turns(self)
         self.place = place
         self.settings = kept or settings.load(place)
         self._settings_kept = self.settings

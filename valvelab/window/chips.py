@@ -128,7 +128,7 @@ class RailButton(QToolButton):
         """Square enough for icon and name."""
         em = self.fontMetrics().height()
         wide = max(round(4.2 * em), self.fontMetrics().horizontalAdvance(self.text()) + em)
-        return QSize(wide, round(3.6 * em))
+        return QSize(wide, round(3.5 * em))
 
     def paintEvent(self, _event: QPaintEvent) -> None:
         """Draw the button."""

@@ -22,6 +22,8 @@ from valvelab.window.theme import current_theme, scaled
 _SYMBOLS: dict[str, str] = {"accept": "o", "reject": "x", "undecided": "t", "readings": "o", "outside": "x"}
 SERIES_SYMBOLS = ("o", "s", "t", "d", "+", "star")
 _THIN, _STRONG = 1.0, 2.0
+_CROWDED = 10_000
+"""Points from which on a curve, of many lines that lie over one another, is drawn without smoothing its edges."""
 _FILLS: dict[str, float] = {"series": 0.5, "measured": 0.35, "guide": 0.22, "reject": 0.35, "undecided": 0.35}
 """How opaque a band is filled; 0.16 for a role that is not here."""
 
@@ -200,14 +202,16 @@ class FigureItem:
         across, up = self.scale_x().scale, self.scale_y().scale
         for number, curve in enumerate(self.figure.curves):
             if first:
-                item = pg.PlotCurveItem(pen=role_pen(curve.role, curve.series), antialias=True)
+                item = pg.PlotCurveItem(pen=role_pen(curve.role, curve.series))
                 item.setZValue({"measured_quiet": 1, "nominal": 4, "measured": 3, "outside": 5}.get(curve.role, 2))
                 item.setCacheMode(QGraphicsItem.CacheMode.DeviceCoordinateCache)
                 self.plot.addItem(item)
                 self._curves.append(item)
             whole = curve.role in {"measured", "measured_quiet"} and bool(np.isfinite(curve.y).all())
             connect = "all" if whole else "finite"
-            self._curves[number].setData(curve.x * across, curve.y * up, connect=connect)
+            self._curves[number].setData(
+                curve.x * across, curve.y * up, connect=connect, antialias=curve.x.size < _CROWDED
+            )
 
     def _draw_others(self) -> None:
         for item in self._others:

@@ -192,11 +192,13 @@ class MainWindow(Shell):
         view = self._views.get(document.bay)
         self.banner.setVisible(value is not None)
         if bay is None or value is None or view is None:
-            self.verdicts.show_verdicts(None, document.units)
+            self.bench.turns.do("verdicts", lambda: self.verdicts.show_verdicts(None, document.units), 0)
             return
-        result = bays.work_of(bay.name).result(value)
-        self.banner.show_result(*view.headline(document, value), result, _trouble(document))
-        self.verdicts.show_verdicts(result, document.units)
+        work = bays.work_of(bay.name)
+        result, judges = work.result(value), bool(work.judges)
+        self.banner.show_result(*view.headline(document, value), result, _trouble(document), judges=judges)
+        show = partial(self.verdicts.show_verdicts, result, document.units, judges=judges)
+        self.bench.turns.do("verdicts", show, len(result.verdicts))
 
     def _show_notes(self, document: Document, value: object | None) -> None:
         bay = bays.by_name(document.bay)

@@ -141,8 +141,8 @@ class Shell(QMainWindow):
         group = QActionGroup(self)
         for number, bay in enumerate(bays.BAYS, start=1):
             action = QAction(icon(bay.icon), bay.title, self, checkable=True)
-            action.setShortcut(QKeySequence(f"Ctrl+{number}"))
-            action.setToolTip(f"{bay.title} (Ctrl+{number}): {bay.empty}")
+            action.setShortcut(QKeySequence(f"Ctrl+{number % 10}"))
+            action.setToolTip(f"{bay.title} (Ctrl+{number % 10}): {bay.empty}")
             group.addAction(action)
             self.addAction(action)
             button = RailButton(rail)

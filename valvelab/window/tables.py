@@ -17,6 +17,7 @@ from PySide6.QtCore import (
     QSize,
     QSortFilterProxyModel,
     Qt,
+    QTimer,
     Signal,
 )
 from PySide6.QtGui import QPaintEvent
@@ -29,6 +30,7 @@ from valvelab.units import System
 from valvelab.window.icons import icon
 from valvelab.window.painting import LEFT, RIGHT, painting, write
 from valvelab.window.theme import current_theme, scaled
+from valvelab.window.turns import AT_ONCE
 
 Index = QModelIndex | QPersistentModelIndex
 RAW = Qt.ItemDataRole.UserRole
@@ -110,13 +112,16 @@ def _alignment(column: TableColumn) -> Qt.AlignmentFlag:
 
 
 class RowsModel(QAbstractTableModel):
-    """Rows under columns. `show_rows` with as many rows as before only says that the data changed."""
+    """Rows under columns; a cell's text is made when it is asked for.
+
+    `show_rows` with as many rows as before only says that the data changed.
+    """
 
     def __init__(self, columns: Sequence[TableColumn], parent: QWidget) -> None:
         super().__init__(parent)
         self.columns = tuple(columns)
         self.rows: list[Any] = []
-        self._texts: list[list[str]] = []
+        self._texts: dict[tuple[int, int], str] = {}
         self._owner = parent
 
     def show_rows(self, rows: Sequence[Any], columns: Sequence[TableColumn] | None = None) -> None:
@@ -126,16 +131,23 @@ class RowsModel(QAbstractTableModel):
             self.beginResetModel()
         self.columns = tuple(columns) if columns is not None else self.columns
         self.rows = list(rows)
-        self._texts = [[column.text(row) for column in self.columns] for row in self.rows]
+        self._texts = {}
         if not same:
             self.endResetModel()
         elif self.rows:
             self.dataChanged.emit(self.index(0, 0), self.index(len(self.rows) - 1, len(self.columns) - 1))
 
-    def longest(self, column: int) -> list[QModelIndex]:
-        """Cells of a column among which the widest is: those with the longest texts."""
-        lengths = [len(texts[column]) for texts in self._texts]
-        return [self.index(row, column) for row in nlargest(_MEASURED, range(len(lengths)), key=lengths.__getitem__)]
+    def text(self, row: int, column: int) -> str:
+        """What a cell shows."""
+        known = self._texts.get((row, column))
+        if known is None:
+            known = self._texts[row, column] = self.columns[column].text(self.rows[row])
+        return known
+
+    def longest(self, column: int, rows: range) -> list[QModelIndex]:
+        """Cells of a column among which the widest of these rows is: those with the longest texts."""
+        found = nlargest(_MEASURED, rows, key=lambda row: len(self.text(row, column)))
+        return [self.index(row, column) for row in found]
 
     def rowCount(self, parent: Index | None = None) -> int:
         """Rows."""
@@ -148,7 +160,7 @@ class RowsModel(QAbstractTableModel):
     def data(self, index: Index, role: int = Qt.ItemDataRole.DisplayRole) -> Any:
         """Text, alignment, colour, icon or raw value of a cell."""
         if role == Qt.ItemDataRole.DisplayRole:
-            return self._texts[index.row()][index.column()]
+            return self.text(index.row(), index.column())
         column = self.columns[index.column()]
         if role == Qt.ItemDataRole.TextAlignmentRole:
             return _alignment(column)
@@ -158,7 +170,7 @@ class RowsModel(QAbstractTableModel):
         row = self.rows[index.row()]
         match role:
             case Qt.ItemDataRole.UserRole:
-                return column.value(row) if column.value else self._texts[index.row()][index.column()]
+                return column.value(row) if column.value else self.text(index.row(), index.column())
             case Qt.ItemDataRole.ToolTipRole if column.cell_tip:
                 return column.cell_tip(row)
             case Qt.ItemDataRole.ForegroundRole if column.colour and (colour := column.colour(row)):
@@ -246,6 +258,9 @@ class TableView(QTableView):
         super().__init__(parent)
         self._wrapped = wrapped
         self._shared = False
+        self._fitting = QTimer(self, singleShot=True, interval=0)
+        self._fitting.timeout.connect(self._fit_piece)
+        self._fitted = 0
         self.empty_text = empty
         self.setObjectName(name)
         self.setAccessibleName(spoken or name)
@@ -307,9 +322,22 @@ class TableView(QTableView):
             return
         header, room = self.horizontalHeader(), self.fontMetrics().height() // 2
         for column in range(self.rows_model.columnCount()):
-            indices = (self.proxy.mapFromSource(cell) for cell in self.rows_model.longest(column))
-            wide = max((self.sizeHintForIndex(cell).width() for cell in indices), default=0)
-            self.setColumnWidth(column, max(wide, header.sectionSizeHint(column)) + room)
+            self.setColumnWidth(column, header.sectionSizeHint(column) + room)
+        self._fitted = 0
+        self._fit_piece()
+
+    def _fit_piece(self) -> None:
+        """Make the columns as wide as the next rows need, and leave those after them to the next turn."""
+        rows = range(self._fitted, min(self._fitted + AT_ONCE, len(self.rows_model.rows)))
+        room = self.fontMetrics().height() // 2
+        for column in range(self.rows_model.columnCount()):
+            indices = (self.proxy.mapFromSource(cell) for cell in self.rows_model.longest(column, rows))
+            wide = max((self.sizeHintForIndex(cell).width() for cell in indices), default=0) + room
+            if wide > self.columnWidth(column):
+                self.setColumnWidth(column, wide)
+        self._fitted = rows.stop
+        if self._fitted < len(self.rows_model.rows):
+            self._fitting.start()
 
     def paintEvent(self, event: QPaintEvent) -> None:
         """The rows, or what to do while there are none."""

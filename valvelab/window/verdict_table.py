@@ -140,7 +140,7 @@ class VerdictTable(QWidget):
         bar = beside(chips, (self.words, 1), margins=(6, 3, 6, 3), spacing=9)
         stacked(self, bar, (self.sheet, 1))
 
-    def show_verdicts(self, result: Result | None, units: System) -> None:
+    def show_verdicts(self, result: Result | None, units: System, *, judges: bool = True) -> None:
         """Show the verdicts of a result, rejected ones first."""
         verdicts = () if result is None else result.verdicts
         self._units = units
@@ -148,6 +148,8 @@ class VerdictTable(QWidget):
             "No verdict fits the filter."
             if verdicts
             else "Nothing is judged yet: write limits (Ctrl+J), or put a spec (TOML) on the bench."
+            if judges
+            else "Nothing here is judged by limits."
         )
         worst_first = sorted(verdicts, key=lambda verdict: rank(verdict.decision))
         self.sheet.show_rows(worst_first, columns([result] if result else [], units))
@@ -198,8 +200,11 @@ class Banner(QWidget):
         lines = above(self._head, self.inspected, spacing=0)
         beside(self._mark, (lines, 1), self._counts, self.limits, on=self, margins=(16, 6, 12, 6), spacing=12)
 
-    def show_result(self, title: str, against: str, result: Result, broken: str = "") -> None:
-        """Say the outcome of a result; where a spec is `broken` that sentence, and nothing is judged."""
+    def show_result(self, title: str, against: str, result: Result, broken: str = "", *, judges: bool = True) -> None:
+        """Say the outcome of a result; where a spec is `broken` that sentence, and nothing is judged.
+
+        Limits are asked for where a bay `judges` by some.
+        """
         theme = current_theme()
         counts: Counter[str] = Counter(verdict.decision for verdict in result.verdicts)
         self._outcome = "reject" if broken else overall(result.verdicts) or ""
@@ -217,7 +222,7 @@ class Banner(QWidget):
         self._head.setText(f'<span style="color:{colour}">{head}</span>')
         said = f'{title} <span style="color:{theme.colours["quiet"]}">&nbsp;·&nbsp; {against}</span>'
         self.inspected.setText(f'<span style="color:{colour}">{escape(broken)}</span>' if broken else said)
-        self.limits.setVisible(bool(broken) or not total)
+        self.limits.setVisible(bool(broken) or (judges and not total))
         self.limits.setText("Mend limits…" if broken else "Write limits…")
         self.inspected.setToolTip(f"{title}\n{broken or against}")
         side = round(2.0 * self.fontMetrics().height())

@@ -102,6 +102,14 @@ BAYS: tuple[Bay, ...] = (
         blank=True,
         sample=("quillmere_spring_meeting.toml",),
     ),
+    Bay(
+        name="lash",
+        title="Valve lash",
+        icon="lash",
+        takes=("lash sheet",),
+        empty="Type clearance and fitted shim of each valve, or drop a lash sheet here: position, clearance, shim.",
+        sample=("lake_tender_lash.csv",),
+    ),
 )
 """In bench order."""
 
@@ -146,6 +154,10 @@ def work_of(name: str) -> Work[Any]:
             from valvelab.workbench import compare_bay
 
             return compare_bay.WORK
+        case "lash":
+            from valvelab.workbench import lash_bay
+
+            return lash_bay.WORK
     raise KeyError(name)
 
 

@@ -74,8 +74,8 @@ def takes(kind: str, head: str) -> Takes | None:
     if found == "angle":
         turn: AngleKind | None = "crank" if unit.startswith("crank") else "cam" if unit.startswith("cam") else None
         return Takes("angle", unit, turn=turn)
-    if kind == "spring readings" and plain_name(title) != "offset":
-        return Takes(found, unit, 0.0, above=found == "length")
+    if kind in {"spring readings", "lash sheet"} and plain_name(title) != "offset":
+        return Takes(found, unit, 0.0, above=found == "length" and plain_name(title) != "clearance")
     above = kind in {"heights", "phasing sheet"} and found == "length"
     return Takes(found, unit, 0.0, above=True) if above else Takes(found, unit)
 

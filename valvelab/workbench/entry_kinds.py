@@ -185,6 +185,22 @@ KINDS: tuple[EntryKind, ...] = (
         False, "valve", None, _named("valves", "1I, or 1 to 16"), "a valve and its height, seat to retainer",
     ),
     EntryKind(
+        "lash sheet", "Clearances and shims", "lash.csv",
+        (("position", "clearance [mm]", "shim [mm]"), ("position", "clearance [in]", "shim [in]")),
+        (
+            *_PART, FormField("intake lash", "with its band, as 0.20 mm ± 0.03 mm"),
+            FormField("exhaust lash", "with its band, as 0.26 mm ± 0.03 mm"),
+            FormField("lash", "of every valve, where it is one for all"),
+            _length("lash band", "either way, where none stands with the lash"),
+            FormField("shims", "at hand, as 2.45 mm x 1, 2.60 mm x 2"),
+            FormField("shims sold", "as 2.00 mm to 3.20 mm by 0.05 mm"),
+            _length("feeler uncertainty", "standard uncertainty"), _length("feeler step", "from leaf to leaf"),
+            _length("micrometer uncertainty", "standard uncertainty"),
+            FormField("least chance", "to be in the band, in per cent", "percent", ("%", "%")), *_WHO,
+        ),
+        False, "valve", None, _named("valves", "1I, or 1 to 16"), "a lash with its band, and a valve",
+    ),
+    EntryKind(
         "lift table", "Lifts of lobes", "lobes.csv", (("angle [cam deg]",), ("angle [cam deg]",)),
         (
             *_PART, FormField("lift at", words=("follower", "valve")),

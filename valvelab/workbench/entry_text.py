@@ -217,7 +217,7 @@ def faults(kind: str, grid: Grid) -> dict[Place, str]:
         if not row[0] and any(row[1:]):
             what = row_name.row if row_name else "name"
             found |= {(at, n): f"the {what} of this row is wanted" for n, text in enumerate(row) if n and text}
-    if kind == "heights":
+    if kind in {"heights", "lash sheet"}:
         seen: dict[str, int] = {}
         for at, row in enumerate(grid.rows):
             if row[0] and row[1] and seen.setdefault(row[0], at) != at:
@@ -278,13 +278,32 @@ def _fall(forces: list[float]) -> float:
 
 
 def _begun(kind: str, grid: Grid) -> set[Place]:
-    """Readings of a part of a gauge study that is not read by everyone yet; lifts while no lobe is whole."""
+    """Readings of a part of a gauge study that is not read by everyone yet; lifts while no lobe is whole.
+
+    Of a valve whose shim is not typed yet, its clearance.
+    """
+    if kind == "lash sheet":
+        return _without_shim(grid)
     if kind == "lift table":
         begun = _begun_lobes(grid)
         return set() if len(begun) < _lobe_count(grid) else _held(grid, begun)
     if kind != "gauge study" or not _is_pivot(kind, grid.heads):
         return set()
     return {(at, n) for at, row in enumerate(grid.rows) if not all(row) for n in range(1, len(row)) if row[n]}
+
+
+def _without_shim(grid: Grid) -> set[Place]:
+    """Clearances of valves whose shim is not known."""
+    titles = [split_header(head)[0] for head in grid.heads]
+    shim, clearance = (
+        next((n for n, title in enumerate(titles) if rank(name, plain_name(title)) is not None), None)
+        for name in ("shims", "clearance")
+    )
+    if shim is None or clearance is None:
+        return set()
+    head = grid.heads[shim]
+    unknown = (at for at, row in enumerate(grid.rows) if not row[shim] or wrong("lash sheet", head, row[shim]))
+    return {(at, clearance) for at in unknown if grid.rows[at][clearance]}
 
 
 def _begun_lobes(grid: Grid) -> dict[int, str]:

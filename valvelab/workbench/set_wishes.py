@@ -14,6 +14,7 @@ from typing import Literal
 
 from valvelab.inspection.springs.sets import PositionWish
 from valvelab.inspection.springs.usable import ByHand
+from valvelab.quoting import listed, written
 
 MOST_APART = 2_000
 """Pairs to be kept apart that a part of a job can state."""
@@ -237,8 +238,8 @@ def positions(wishes: Wishes) -> tuple[PositionWish, ...]:
 def part_fields(wishes: Wishes) -> dict[str, tuple[str, ...]]:
     """The fields of a part that ask all this again."""
     return hand_fields(wishes) | {
-        "together": tuple(",".join(group) for group in tied(wishes)),
-        "apart": tuple(",".join(pair) for pair in parted(wishes)),
+        "together": tuple(map(listed, tied(wishes))),
+        "apart": tuple(map(listed, parted(wishes))),
         "position": tuple(_place_text(one) for one in wishes.places),
     }
 
@@ -246,13 +247,13 @@ def part_fields(wishes: Wishes) -> dict[str, tuple[str, ...]]:
 def hand_fields(wishes: Wishes) -> dict[str, tuple[str, ...]]:
     """The fields of a part that say which springs are taken in and left out."""
     return {
-        "take": tuple(f"{name}={why}" for name, why in wishes.take.items()),
-        "leave_out": tuple(f"{name}={why}" for name, why in wishes.leave_out.items()),
+        "take": tuple(f"{written(name)}={why}" for name, why in wishes.take.items()),
+        "leave_out": tuple(f"{written(name)}={why}" for name, why in wishes.leave_out.items()),
     }
 
 
 def _place_text(one: Place) -> str:
-    text = f"{one.name}: size={one.size}"
+    text = f"{written(one.name)}: size={one.size}"
     if one.low_n is None and one.high_n is None:
         return text
     ends = ("" if end is None else f"{end!r} N" for end in (one.low_n, one.high_n))

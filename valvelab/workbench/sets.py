@@ -13,8 +13,10 @@ from types import MappingProxyType
 
 from valvelab.csv_text import csv_text
 from valvelab.decimals import decimals_of
+from valvelab.quoting import listed, written
 from valvelab.records.sets_result import SetsResult
 from valvelab.records.springs_result import SpringResult
+from valvelab.tables.description import counted
 from valvelab.tables.springs import finer as finer_than_usual
 from valvelab.tables.springs import in_order, number_told, tightness_told
 from valvelab.units import Dimension, System, display_unit, show
@@ -54,11 +56,6 @@ def values_of(springs: Sequence[SpringResult]) -> Values:
 def words(name: str) -> str:
     """A characteristic's name in words."""
     return name.replace("_", " ")
-
-
-def counted(many: int, what: str) -> str:
-    """`1 spring`, `2 springs`."""
-    return f"{many} {what}" if many == 1 else f"{many} {what}s"
 
 
 def short(name: str) -> str:
@@ -263,7 +260,7 @@ def as_given(grouping: Grouping) -> tuple[str, ...]:
     """The sets as a part of a job states them: `Q01,Q02`, or `intake: Q01,Q02`."""
     places = (grouping.place_of(number) for number in range(len(grouping.sets)))
     return tuple(
-        f"{place}: {','.join(one)}" if place else ",".join(one)
+        f"{written(place)}: {listed(one)}" if place else listed(one)
         for place, one in zip(places, grouping.sets, strict=True)
     )
 

@@ -17,6 +17,7 @@ from valvelab.inspection.springs.shim_case import Lock
 from valvelab.inspection.springs.shim_work import Setting
 from valvelab.inspection.springs.shims import ShimsInspection, ShimsQuestion, inspect_shims, planned
 from valvelab.inspection.springs.usable import reasons
+from valvelab.quoting import listed, written
 from valvelab.records.job import JobPart, Shown
 from valvelab.records.result import Result
 from valvelab.records.spec import Spec
@@ -354,9 +355,9 @@ def _shims_part(
     only, _ = _springs_fitted(document)
     fields: dict[str, Any] = {"fix": tuple(map(fix_text, fitting.settings or fitting.kept))}
     if fitting.settings:
-        fields["edited"] = fitting.by_hand
+        fields["edited"] = tuple(map(written, fitting.by_hand))
     if only is not None and fitting.set is not None:
-        fields |= {"only": (",".join(only),), "set": fitting.set + 1}
+        fields |= {"only": (listed(only),), "set": fitting.set + 1}
     fields |= hand_fields(_wishes_now(document))
     return _part(document, "shims", tray, found, heights=Path(heights.path), **fields)
 

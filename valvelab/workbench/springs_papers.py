@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from valvelab.report.tray_labels import Label, LabelSheet
+from valvelab.tables.description import counted
 from valvelab.units import System, display_unit, show
 from valvelab.workbench import sets, springs_bay
 from valvelab.workbench.document import Document
@@ -26,13 +27,13 @@ def label_sheet(document: Document, grouping: Grouping, usable: Usable, wish: Wi
         one = sets.standing(left, usable.values, Wish(len(left), {}))
         labels.append(_label("left", "Left over", one, usable.values, wish, document.units, None))
     if usable.out:
-        heading = f"Not used: {sets.counted(len(usable.out), 'spring')}"
+        heading = f"Not used: {counted(len(usable.out), 'spring')}"
         labels.append(Label("not", heading, ("keep out of the engine",), tuple(usable.out.items())))
     return LabelSheet(f"Tray labels, {part}", foot, tuple(labels))
 
 
 def _label(sign: str, name: str, one: Standing, values: Values, wish: Wish, units: System, series: int | None) -> Label:
-    heading = f"{name}: {sets.counted(len(one.springs), 'spring')}"
+    heading = f"{name}: {counted(len(one.springs), 'spring')}"
     if not one.complete:
         heading += f" of {one.wanted}"
     means, ranges = [], []

@@ -128,6 +128,33 @@ def _had(table: LashTable, pool: ShimPool, size_mm: float, valve: int, gone: set
     return min(fits, key=lambda place: (pool.valve[place] != valve, pool.origin[place], place))
 
 
+@dataclass(frozen=True, slots=True)
+class LashShim:
+    """A shim that one valve could have: its size in mm, where it comes from, whose it was, and the lash it gives."""
+
+    size_mm: float
+    origin: Origin
+    from_valve: str | None
+    lash_mm: float
+
+
+def shims_for(table: LashTable, valve: str) -> tuple[LashShim, ...]:
+    """Every size that leaves a valve no lash below 0, each from where it is nearest at hand; the best lash first."""
+    pool = _pool(table)
+    number = next(at for at, one in enumerate(table.valves) if one.valve == valve)
+    one = table.valves[number]
+    found = []
+    for size in np.unique(np.round(pool.size_mm, 6)).tolist():
+        place = _had(table, pool, size, number, set())
+        owner = int(pool.valve[place])
+        origin: Origin = "stays" if owner == number else _ORIGINS[int(pool.origin[place])]
+        whose = table.valves[owner].valve if origin == "head" else None
+        lash = one.clearance_mm + one.shim_mm - size
+        if lash >= 0.0:
+            found.append(LashShim(size, origin, whose, lash))
+    return tuple(sorted(found, key=lambda shim: abs(shim.lash_mm - one.wanted.wanted_mm)))
+
+
 def _room(table: LashTable, one: LashReading, *, stays: bool) -> float:
     """How far a lash may be from the one wanted and still count as in its band, in mm; below 0: never."""
     band, least = one.wanted.band_mm, table.least_chance

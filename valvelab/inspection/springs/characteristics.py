@@ -70,14 +70,18 @@ def margin_per_coil(spring: SpringAnalysis) -> Measured:
 
 
 def free_length(spring: SpringAnalysis) -> Measured:
-    """Height of the reading of no force, else as stated."""
-    coil = spring.fit.coil
-    if spring.alone:
-        curve, coil = spring.alone.read, spring.alone.coil
-        loose = np.flatnonzero(curve.force_n <= 0.0)
-        if loose.size:
-            return Measured(float(curve.height_mm[loose[0]]), spring.fit.stated.height_mm)
-    return Measured.of(coil.free_length_mm, None, "no reading of no force, and none is stated")
+    """Height of the reading of no force, else as stated: of the spring itself, which was measured, or of all."""
+    if spring.alone is None:
+        return Measured.of(spring.fit.coil.free_length_mm, None, _NO_LENGTH)
+    curve, u = spring.alone.read, spring.fit.stated.of_length()
+    loose = np.flatnonzero(curve.force_n <= 0.0)
+    if loose.size:
+        return Measured(float(curve.height_mm[loose[0]]), u)
+    own = spring.readings.elements[0].free_length_mm
+    return Measured.of(spring.alone.coil.free_length_mm, None if own is None else u, _NO_LENGTH)
+
+
+_NO_LENGTH = "no reading of no force, and none is stated"
 
 
 @or_reason
@@ -123,10 +127,11 @@ def squareness_angle(spring: SpringAnalysis) -> Measured:
     return Measured(angle, None if u is None or u.mm is None else degrees(slope * u.mm))
 
 
-def drop_of(ask: Of) -> Of:
+def drop_of(ask: Of, *, alike: bool = True) -> Of:
     """What a characteristic lost against the `new` stage, in percent of it: 100 (1 − later / new).
 
-    The readings' scatter counts in both stages; what is stated of the tester errs alike in both (JCGM 100:2008, 5.2).
+    The readings' scatter counts in both stages. What is stated of the tester errs alike in both where many readings
+    stand behind a value (JCGM 100:2008, 5.2); not `alike`, it is all that is known of a single reading and counts once.
     """
 
     def drop(spring: SpringAnalysis) -> Measured:
@@ -140,7 +145,8 @@ def drop_of(ask: Of) -> Of:
         if first.value <= 0.0:
             return missing("nothing was there to be lost when new")
         left = last.value / first.value
-        u = 100.0 / first.value * sqrt(left**2 * seen + seen_later + (left * tester - tester_later) ** 2)
+        stated = left * tester - tester_later if alike else max(left * tester, tester_later)
+        u = 100.0 / first.value * sqrt(left**2 * seen + seen_later + stated**2)
         return Measured(100.0 * (1.0 - left), u if u > 0.0 else None, doubt=first.doubt or last.doubt)
 
     return drop
@@ -235,7 +241,7 @@ CHARACTERISTICS: tuple[SpringRow, ...] = (
     SpringRow("rate_drop", "%", "percent", "spring", "rate lost since new", _LOST, _PRACTICE,
         of=drop_of(lambda spring: spring.rate), named="rate_drop_pct", table=LOST, u_column=True),
     SpringRow("free_length_drop", "%", "percent", "spring", "free length lost since new", _LOST, _PRACTICE,
-        of=drop_of(free_length), named="free_length_drop_pct", table=LOST, u_column=True),
+        of=drop_of(free_length, alike=False), named="free_length_drop_pct", table=LOST, u_column=True),
 )  # fmt: skip
 
 

@@ -1,25 +1,29 @@
-"""What stays at a position as `--fix` states it: `1I=Q07; shims 0.50 mm + 0.25 mm; packer none; keeper 1.27 mm`."""
+"""What stays at a position as `--fix` states it: `1I=Q07; shims 0.50 mm + 0.25 mm; packer none; keeper 1.27 mm`.
+
+Names stand in quotes where they need it (`valvelab/quoting.py`).
+"""
 
 from __future__ import annotations
 
 from valvelab.errors import BadQuantity, WrongUsage
 from valvelab.inspection.springs.shim_case import Lock
 from valvelab.inspection.springs.shim_work import Setting
+from valvelab.quoting import cut, in_quotes, pieces, written
 from valvelab.records.spring_readings import PartKind
 from valvelab.units import parse_quantity
 
 
 def lock_of(text: str) -> tuple[str, Lock]:
     """The position of such a text and what stays there: a spring, parts, or both."""
-    position, equals, rest = (piece.strip() for piece in text.partition("="))
-    pieces = [piece.strip() for piece in rest.split(";") if piece.strip()]
-    if not (position and equals and pieces):
+    position, rest = cut(text, "=") or ("", "")
+    stated = pieces(rest, ";")
+    if not (position and stated):
         raise WrongUsage(f'--fix {text!r}: expected POSITION=SPRING, such as "1I=Q07" or "1I=Q07; shims 0.50 mm"')
     spring: str | None = None
     parts: dict[PartKind, tuple[float, ...]] = {}
-    for number, piece in enumerate(pieces):
+    for number, (piece, quoted) in enumerate(stated):
         word, _, sizes = piece.partition(" ")
-        kind = _PARTS.get(word.casefold())
+        kind = None if quoted else _PARTS.get(word.casefold())
         if kind is not None and sizes:
             parts[kind] = _sizes(text, kind, sizes)
         elif number == 0:
@@ -36,7 +40,9 @@ def fix_text(setting: Setting) -> str:
     parts = Lock.of(setting).parts
     sizes = {kind: " + ".join(f"{size!r} mm" for size in found) or "none" for kind, found in parts.items()}
     told = "; ".join(f"{'shims' if kind == 'shim' else kind} {size}" for kind, size in sizes.items())
-    return f"{setting.position}={setting.spring}; {told}"
+    spring = setting.spring
+    called = in_quotes(spring) if spring.partition(" ")[0].casefold() in _PARTS else written(spring)
+    return f"{written(setting.position)}={called}; {told}"
 
 
 _PARTS: dict[str, PartKind] = {

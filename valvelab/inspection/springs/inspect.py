@@ -218,6 +218,8 @@ def _common(fit: Fit, rows: tuple[SpringResult, ...]) -> Iterator[Note]:
     if any(row.stress_factor is not None for row in rows):
         factor = next(row.stress_factor for row in rows if row.stress_factor is not None)
         yield info("stress", f"shear stress at the inside of the coil with the factor of {factor}")
+    if fit.stated.of_length() is None and any(row.free_length_drop_pct for row in rows):
+        yield info("free_length_drop", "without `height uncertainty` or `height resolution` it carries no uncertainty")
     if fit.open_height_mm is None:
         yield info("rate", "without installed height and valve lift the rate is over all free readings on that side")
 

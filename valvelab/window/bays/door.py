@@ -61,4 +61,8 @@ def make_view(name: str, bench: Bench) -> BayView[Any]:
             from valvelab.window.bays.compare_view import CompareView
 
             return CompareView(bench)
+        case "lash":
+            from valvelab.window.bays.lash_view import LashView
+
+            return LashView(bench)
     raise KeyError(name)

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from PySide6.QtCore import QSignalBlocker, Qt, Signal
+from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QComboBox, QGridLayout, QLabel, QSizePolicy, QWidget
 
 from valvelab.inspection.springs.shim_case import FittingPlan, Lock, ShimCase
@@ -22,7 +22,7 @@ _KINDS = ("shims", "packer", "keepers", "retainer")
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class StandingPlan:
     """The plan as it stands, what it is evaluated by, and the positions that are locked."""
 
     case: ShimCase
@@ -32,8 +32,9 @@ class Standing:
 
 
 class FitEdit(QWidget):
-    """Position, spring and parts; the effect; `done(plan)` when it is wanted, `position_chosen` when another is.
+    """Position, spring and parts, and the effect: `done(plan, position)` when it is wanted.
 
+    `position_chosen(position)` when another is looked at.
     Enter does it and Escape leaves it, wherever the focus is in the pane (`do_it`, `leave_it`).
     """
 
@@ -42,9 +43,9 @@ class FitEdit(QWidget):
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
-        self.standing: Standing | None = None
+        self.standing: StandingPlan | None = None
         self.position = ""
-        self.told = Told("", "")
+        self._sizes: dict[str, list[Any]] = {}
         self._filled: object = None
         self.at_box = self._box("Position that is changed", self._on_position)
         self.spring_box = self._box("Spring at this position", self._consider)
@@ -87,7 +88,7 @@ class FitEdit(QWidget):
 
     # -- showing ----------------------------------------------------------------------------------------------------
 
-    def show_standing(self, standing: Standing, position: str) -> None:
+    def show_standing(self, standing: StandingPlan, position: str) -> None:
         """Show what stands at a position; what was being considered for it is left where either is another."""
         places = [one.position for one in standing.plan.settings]
         self.position = position if position in places else places[0]
@@ -104,33 +105,25 @@ class FitEdit(QWidget):
         case, plan, units = self.standing.case, self.standing.plan, self.standing.units
         here = plan.at(self.position)
         stands = {one.spring: one.position for one in plan.settings}
-        names = [*(one.name for one in case.springs), *case.barred]
-        names += [here.spring] if here.spring not in names else []
+        names = _with([*(one.name for one in case.springs), *case.barred], here.spring)
         offer(self.spring_box, [(_spring(name, stands, case, self.position), name) for name in names], here.spring)
         others = [one for one in plan.settings if one.position != self.position]
         swaps = [("–", ""), *((f"{one.position} · {one.spring}", one.position) for one in others)]
         offer(self.swap_box, swaps, "")
         place = next(one for one in case.heights.positions if one.position == self.position)
         shims, *parts = case.options(place, Lock())
-        shims = _with(sorted(shims, key=sum), here.stack.shims_mm)
-        told: list[tuple[str, Any]] = [(_stack(one, units), one) for one in shims]
-        self._offer("shims", told, here.stack.shims_mm)
-        now = (here.stack.packer_mm, here.stack.keeper_mm, here.stack.retainer_mm)
-        for kind, sizes, size in zip(_KINDS[1:], parts, now, strict=True):
-            offered = _with(sizes, size)
-            self._offer(kind, [(_size(kind, one, units), one) for one in offered], size)
+        now = (here.stack.shims_mm, here.stack.packer_mm, here.stack.keeper_mm, here.stack.retainer_mm)
+        options: tuple[Sequence[Any], ...] = (sorted(shims, key=sum), *parts)
+        for kind, sizes, size in zip(_KINDS, options, now, strict=True):
+            self._offer(kind, _with(sizes, size), size, units)
         self._consider()
 
-    def _offer(self, kind: str, rows: Sequence[tuple[str, Any]], chosen: Any) -> None:
+    def _offer(self, kind: str, sizes: list[Any], chosen: Any, units: System) -> None:
         """Offer the sizes of a part; without a choice it isn't shown."""
-        box = self.part_boxes[kind]
-        with QSignalBlocker(box):
-            box.clear()
-            for text, value in rows:
-                box.addItem(text, (value,))
-            box.setCurrentIndex([value for _, value in rows].index(chosen))
+        box, self._sizes[kind] = self.part_boxes[kind], sizes
+        offer(box, [(_size(kind, one, units), number) for number, one in enumerate(sizes)], sizes.index(chosen))
         for widget in (box, self._labels[kind]):
-            widget.setVisible(len(rows) > 1)
+            widget.setVisible(len(sizes) > 1)
 
     # -- considering ------------------------------------------------------------------------------------------------
 
@@ -138,8 +131,8 @@ class FitEdit(QWidget):
         """The plan that the boxes ask for."""
         if self.standing is None:
             return None
-        shims, packer, keeper, retainer = (self.part_boxes[kind].currentData()[0] for kind in _KINDS)
-        stack = Stack(tuple(shims), packer, keeper or 0.0, retainer or 0.0)
+        shims, packer, keeper, retainer = (self._sizes[kind][self.part_boxes[kind].currentData()] for kind in _KINDS)
+        stack = Stack(shims, packer, keeper or 0.0, retainer or 0.0)
         plan = self.standing.plan.with_stack(self.position, stack)
         spring = self.spring_box.currentData()
         return plan if spring == plan.at(self.position).spring else plan.with_spring(self.position, spring)
@@ -153,14 +146,14 @@ class FitEdit(QWidget):
         plan, standing = self.proposal(), self.standing
         if plan is None or standing is None:
             return
-        self.told = Told("", "")
-        if plan != standing.plan:
-            self.told = effect_told(standing.case.effect(standing.plan, plan), standing.locked, standing.units)
-        refused = f"refused because {self.told.refused}" if self.told.refused else ""
-        self.effect.setText("; ".join(part for part in (refused, self.told.text) if part) or _NOTHING)
-        colour_text(self.effect, "reject" if refused else "text" if self.open else "quiet")
-        self.do_button.setEnabled(self.open and not refused)
-        self.leave_button.setEnabled(self.open)
+        told, considered = Told("", ""), plan != standing.plan
+        if considered:
+            told = effect_told(standing.case.effect(standing.plan, plan), standing.locked, standing.units)
+        refused = f"refused because {told.refused}" if told.refused else ""
+        self.effect.setText("; ".join(part for part in (refused, told.text) if part) or _NOTHING)
+        colour_text(self.effect, "reject" if refused else "text" if considered else "quiet")
+        self.do_button.setEnabled(considered and not refused)
+        self.leave_button.setEnabled(considered)
 
     def _on_position(self) -> None:
         self.position = self.at_box.currentData() or self.position
@@ -195,13 +188,12 @@ def _spring(name: str, stands: dict[str, str], case: ShimCase, position: str) ->
     return f"{name}{where}{' · kept out' if name in case.barred else ''}"
 
 
-def _stack(shims_mm: tuple[float, ...], units: System) -> str:
-    unit = display_unit("mm", units).label
-    told = shims_told(shims_mm, units)
-    return f"{told} = {shims_told((sum(shims_mm),), units)} {unit}" if len(shims_mm) > 1 else told
-
-
-def _size(kind: str, size_mm: float | None, units: System) -> str:
+def _size(kind: str, size_mm: Any, units: System) -> str:
+    """A size of a part as it is offered: a stack of shims with its height, nothing as `none`."""
+    if kind == "shims":
+        told = shims_told(size_mm, units)
+        height = f"{shims_told((sum(size_mm),), units)} {display_unit('mm', units).label}"
+        return f"{told} = {height}" if len(size_mm) > 1 else told
     if kind == "packer":
         return "none" if size_mm is None else shims_told((size_mm,), units)
     return offset_told(size_mm, units)

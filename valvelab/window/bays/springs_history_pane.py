@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from typing import TypeGuard
+
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QWidget
 
 from valvelab.figures.history_figures import due_first, history_figure
 from valvelab.inspection.springs.inspect import SpringsInspection
-from valvelab.records.springs_result import SpringResult
-from valvelab.tables.description import Column
+from valvelab.records.springs_result import Due
+from valvelab.tables.description import counted, reached_by
 from valvelab.tables.springs import FollowedRow, due_columns, due_ends, followed_rows, spring_column
 from valvelab.units import System
 from valvelab.window.chips import Heading
@@ -50,10 +52,9 @@ class HistoryPane(QWidget):
         self.first.setText(_told(rows) if rows else _ONE_STAGE)
         self.sheet.setVisible(bool(rows))
         last = {row.spring: row for row in inspection.result.springs}
-        springs = [last[row[0].spring] for row in rows]
-        lost = of(_of_spring(spring_column(f"{_FOLLOWED}_drop"), last), units, rows)
-        columns = [of(column, units, rows) for column in due_columns(units) if column.head != "trend of"]
-        self.sheet.show_rows(rows, [columns[0], lost, *columns[1:]] if springs else columns)
+        lost = reached_by(spring_column(f"{_FOLLOWED}_drop"), lambda row: last[row[0].spring])
+        name, *others = (column for column in due_columns(units) if column.head != "trend of")
+        self.sheet.show_rows(rows, [of(column, units, rows) for column in (name, lost, *others)])
 
     def show_spring(self, inspection: SpringsInspection, spring: str, units: System) -> None:
         """Bring a spring to the front."""
@@ -71,27 +72,19 @@ def _is_followed(row: FollowedRow) -> bool:
 def _when(row: FollowedRow) -> tuple[bool, str, float]:
     """Sorts the limits of a spring by when they are reached, those that are not known to be last."""
     due = row[2]
-    if due is None or (due.due_date is None and due.due_stage is None):
-        return True, "", 0.0
-    return False, due.due_date or "", due.due_stage or 0.0
+    return (False, due.due_date or "", due.due_stage or 0.0) if _comes(due) else (True, "", 0.0)
 
 
-def _of_spring(column: Column[SpringResult], springs: dict[str, SpringResult]) -> Column[FollowedRow]:
-    """A column of springs, of the spring that a row follows."""
-    value, u = column.value, column.u
-    return Column(
-        column.head,
-        column.unit,
-        None if value is None else lambda row: value(springs[row[0].spring]),
-        None if u is None else lambda row: u(springs[row[0].spring]),
-        tip=column.tip,
-    )
+def _comes(due: Due | None) -> TypeGuard[Due]:
+    """Whether it is known when a limit is reached."""
+    return due is not None and (due.due_date is not None or due.due_stage is not None)
 
 
 def _told(rows: list[FollowedRow]) -> str:
     """Which spring is due first, and when."""
     history, _, due = rows[0]
-    if due is None or (due.due_date is None and due.due_stage is None):
-        return f"{len({row[0].spring for row in rows})} springs from stage to stage: none is known to come due"
+    if not _comes(due):
+        many = counted(len({row[0].spring for row in rows}), "spring")
+        return f"{many} from stage to stage: none is known to come due"
     when, earliest, latest = due_ends(due)
     return f"Due first: {history.spring}, {when} (earliest {earliest}, latest {latest})"

@@ -9,6 +9,8 @@ from itertools import combinations
 from PySide6.QtGui import QAction
 from PySide6.QtWidgets import QMenu
 
+from valvelab.errors import WrongUsage
+from valvelab.quoting import names_in
 from valvelab.units import System
 from valvelab.window.bays.springs_wishes import AskLine
 from valvelab.workbench import set_wishes, sets
@@ -88,7 +90,10 @@ class Decisions:
         """Ask which springs these are never in one set with."""
 
         def answer(text: str) -> str:
-            others = [name for part in text.split(",") if (name := part.strip())]
+            try:
+                others = names_in(text)
+            except WrongUsage as error:
+                return str(error)
             strange = next((name for name in others if not self.usable.knows(name)), None)
             if strange is not None or not others:
                 found = "nothing" if strange is None else repr(strange)

@@ -20,8 +20,9 @@ from PySide6.QtWidgets import (
 
 from valvelab.inspection.springs.sets import SetsInspection
 from valvelab.sets.tray import Progress
+from valvelab.tables.description import counted
 from valvelab.units import System, display_unit
-from valvelab.window.bays.springs_menu import NOBODY, Decisions, fill_decisions, fill_moves
+from valvelab.window.bays.springs_menu import NOBODY, Decisions, called, fill_decisions, fill_moves
 from valvelab.window.bays.springs_run import Run
 from valvelab.window.bays.springs_tree import SetsTree
 from valvelab.window.bays.springs_wishes import AskLine, PlacesForm, WishList
@@ -124,7 +125,7 @@ class SetsPane(QWidget):
         self.move_button.setAccessibleName("Move the chosen springs to a set")
         self.move_button.setToolTip("Move the chosen springs to another set, or leave them over")
         self.move_menu = QMenu(self)
-        self.move_menu.aboutToShow.connect(self._fill_menu)
+        self.move_menu.aboutToShow.connect(self._fill_move_menu)
         self.move_button.setMenu(self.move_menu)
         tip = "A sheet of labels to cut out, one a set (PDF, A4)"
         self.labels_button = button(self, "Tray labels…", tip, self.do_labels)
@@ -178,35 +179,35 @@ class SetsPane(QWidget):
 
     def show_sets(self, document: Document, usable: Usable, wish: Wish, grouping: Grouping) -> None:
         """Show what was asked and what there is."""
-        units, state = document.units, document.state(SpringsState)
+        units = document.units
         if self.run.running and usable is not self.usable:
             self.run.drop()
-        values = usable.values
         self.usable, self.wish, self.grouping, self.units = usable, wish, grouping, units
         self.decisions.usable = usable
         show_number(self.size_field, wish.size)
         self.time_field.show_in(wish.time_limit_s, units)
-        for name, field in self.limit_fields.items():
-            known = any(row[name] is not None for row in values.values())
-            self.chips[name].setEnabled(known)
-            self.chips[name].setChecked(name in wish.within)
-            field.setEnabled(name in wish.within)
-            if known:
-                field.show_value(
-                    sets.limit_of(state, values, name, units),
-                    units,
-                    _limit_decimals(name, units),
-                )
-            else:
-                field.clear()
-            tip = f"Match by {sets.words(name)}" if known else f"No spring of this tray has a {sets.words(name)}"
-            self.chips[name].setToolTip(tip)
+        self._show_limits(document.state(SpringsState))
         self.thorough.setChecked(wish.thorough)
         self._show_wishes()
         self.tree.show_sets(grouping, usable, wish, units)
         self._say_state()
         for paper in (self.move_button, self.labels_button, self.csv_button):
             paper.setEnabled(bool(grouping.sets))
+
+    def _show_limits(self, state: SpringsState) -> None:
+        """What springs are matched by, and how far a set may range; what no spring has is greyed."""
+        values, units = self.usable.values, self.units
+        for name, field in self.limit_fields.items():
+            chip, known = self.chips[name], any(row[name] is not None for row in values.values())
+            chip.setEnabled(known)
+            chip.setChecked(name in self.wish.within)
+            why = "Match by" if known else "No spring of this tray has a"
+            chip.setToolTip(f"{why} {sets.words(name)}")
+            field.setEnabled(name in self.wish.within)
+            if known:
+                field.show_value(sets.limit_of(state, values, name, units), units, _limit_decimals(name, units))
+            else:
+                field.clear()
 
     def _show_wishes(self) -> None:
         stated = self._stated()
@@ -282,7 +283,7 @@ class SetsPane(QWidget):
     def _on_places(self, places: tuple[Place, ...]) -> None:
         self.decide(replace(self._stated(), places=places), "change the places")
 
-    # -- matching -----------------------------------------------------------------------------------------------------
+    # -- matching ---------------------------------------------------------------------------------------------------
 
     def toggle(self) -> None:
         """Begin to match, or end it with the best found."""
@@ -305,7 +306,7 @@ class SetsPane(QWidget):
         self.bench.set(SpringsState, size=self.wish.size, limits=MappingProxyType(limits))
 
     def _on_progress(self, progress: Progress) -> None:
-        words = sets.counted(progress.sets, "set")
+        words = counted(progress.sets, "set")
         if progress.bound_sets is not None:
             words += f" of at most {progress.bound_sets}"
             words += " · making them tighter" if progress.sets == progress.bound_sets else ""
@@ -328,10 +329,9 @@ class SetsPane(QWidget):
 
     def _on_refused(self, sentence: str) -> None:
         self._say_state()
-        self.state.setText(sentence)
-        self.bench.said.emit(sentence)
+        self._say_refused(sentence)
 
-    # -- editing ------------------------------------------------------------------------------------------------------
+    # -- editing ----------------------------------------------------------------------------------------------------
 
     def move_springs(self, springs: tuple[str, ...], to: int | None) -> None:
         """Put springs into a set; None leaves them over."""
@@ -342,8 +342,7 @@ class SetsPane(QWidget):
         new = sets.moved(self.grouping, springs, to)
         if new is not self.grouping:
             where = "left over" if to is None else f"to set {to + 1}"
-            many = springs[0] if len(springs) == 1 else f"{len(springs)} springs"
-            self._keep(new, f"move {many} {where}")
+            self._keep(new, f"move {called(springs)} {where}")
 
     def _keep(self, grouping: Grouping, label: str) -> None:
         document = self.bench.document
@@ -352,13 +351,13 @@ class SetsPane(QWidget):
 
     def _outcome(self, springs: tuple[str, ...], to: int | None) -> str:
         """What a move would give."""
-        springs = tuple(name for name in springs if name in self.usable.values)
+        springs = self._used(springs)
         if to is None or to >= len(self.grouping.sets) or not springs:
-            return f"{', '.join(springs[:4])} left over"
+            return f"{called(springs)} left over"
         there = (*(name for name in self.grouping.sets[to] if name not in springs), *springs)
         then = sets.standing(there, self.usable.values, self.wish, self.grouping.place_of(to))
         told = sets.told(then, self.wish, self.units)
-        return f"{self.grouping.title(to)} with {', '.join(springs[:4])}: {told}"
+        return f"{self.grouping.title(to)} with {called(springs)}: {told}"
 
     def _on_considered(self, springs: tuple[str, ...], to: int | None) -> None:
         if springs:
@@ -367,15 +366,15 @@ class SetsPane(QWidget):
             self._say_state()
 
     def _on_menu(self, at: QPoint) -> None:
-        self.fill_wishes()
+        self.fill_menu()
         self.menu.popup(at)
 
-    def fill_wishes(self) -> None:
+    def fill_menu(self) -> None:
         """The menu of what can be done with the springs chosen."""
         self.menu.clear()
         springs = self.tree.selected_springs()
         if not springs:
-            self.menu.addAction("Choose springs first").setEnabled(False)
+            self._fill_moves(self.menu, springs)
             return
         fill_decisions(self.menu, self.decisions, springs, self.grouping)
         self.menu.addSeparator()
@@ -384,16 +383,18 @@ class SetsPane(QWidget):
         if moves.isEnabled():
             self._fill_moves(moves, springs)
 
-    def _fill_menu(self) -> None:
+    def _fill_move_menu(self) -> None:
         self.move_menu.clear()
-        springs = tuple(name for name in self.tree.selected_springs() if name in self.usable.values)
-        if springs:
-            self._fill_moves(self.move_menu, springs)
-        else:
-            self.move_menu.addAction("Choose springs first").setEnabled(False)
+        self._fill_moves(self.move_menu, self._used(self.tree.selected_springs()))
 
     def _fill_moves(self, menu: QMenu, springs: tuple[str, ...]) -> None:
-        fill_moves(menu, springs, self.grouping, self.usable, self.wish, self.units, self.move_springs)
+        if springs:
+            fill_moves(menu, springs, self.grouping, self.usable, self.wish, self.units, self.move_springs)
+        else:
+            menu.addAction("Choose springs first").setEnabled(False)
+
+    def _used(self, springs: tuple[str, ...]) -> tuple[str, ...]:
+        return tuple(name for name in springs if name in self.usable.values)
 
     # -- paper ------------------------------------------------------------------------------------------------------
 

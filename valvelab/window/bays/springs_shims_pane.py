@@ -13,10 +13,11 @@ from valvelab.errors import CannotEvaluate
 from valvelab.inspection.springs.shim_case import Evaluation, FittingPlan
 from valvelab.inspection.springs.shims import ShimsInspection
 from valvelab.records.shims_result import ShimPosition
+from valvelab.tables.description import counted
 from valvelab.tables.shims import WITHOUT, move_columns, purchase_columns, shim_columns, spread_told
 from valvelab.units import System
 from valvelab.window import pages
-from valvelab.window.bays.springs_fit_edit import FitEdit, Standing
+from valvelab.window.bays.springs_fit_edit import FitEdit, StandingPlan
 from valvelab.window.bays.springs_run import Run
 from valvelab.window.bench import Bench
 from valvelab.window.layouts import above, beside, stacked
@@ -24,7 +25,7 @@ from valvelab.window.panes import button, labelled, offer, splitter, titled
 from valvelab.window.tables import TableColumn, TableView, of
 from valvelab.window.theme import scaled
 from valvelab.workbench import fitting as by_hand
-from valvelab.workbench import sets, springs_bay
+from valvelab.workbench import springs_bay
 from valvelab.workbench.background import Question
 from valvelab.workbench.document import Answer, Document
 from valvelab.workbench.fitting import Fitting, margin_mark
@@ -156,7 +157,7 @@ class ShimsPane(QWidget):
         plan = by_hand.standing_plan(fitting, found.plan)
         evaluation = self.evaluation = found.case.evaluate(plan)
         self.rows = [row for row in evaluation.rows if row is not None]
-        self.standing = Standing(found.case, plan, fitting.locked, units)
+        self.standing = StandingPlan(found.case, plan, fitting.locked, units)
         self.state.setText(self._told(found, fitting, evaluation, units))
         self.sheet.show_rows(self.rows, self._columns(units))
         self.moves.show_rows(evaluation.moves or (), [of(column, units) for column in move_columns(units)])
@@ -172,7 +173,7 @@ class ShimsPane(QWidget):
     def _told(self, found: ShimsInspection, fitting: Fitting, evaluation: Evaluation, units: System) -> str:
         result = found.result.model_copy(update={"spread_seat_force_n": evaluation.spread_n or 0.0})
         left = len(found.case.springs) - len({one.spring for one in evaluation.plan.settings})
-        parts = [spread_told(result, units).removesuffix("."), f"{sets.counted(left, 'spring')} left over"]
+        parts = [spread_told(result, units).removesuffix("."), f"{counted(left, 'spring')} left over"]
         if fitting.by_hand:
             parts.append(f"by hand: {', '.join(fitting.by_hand)}")
         parts += [f"can't be fitted at {one.position}: {one.reason}" for one in evaluation.refusals]

@@ -42,6 +42,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from valvelab.tables.description import counted
 from valvelab.units import System, display_unit, show
 from valvelab.window.figure_item import SERIES_SYMBOLS, role_colour
 from valvelab.window.painting import RIGHT
@@ -195,7 +196,7 @@ class SetsTree(QTreeWidget):
     def _branch(self, title: str, number: int, one: Standing, font: QFont) -> QTreeWidgetItem:
         short = "" if one.complete else f" · {len(one.springs)} of {one.wanted} ✗"
         item = self._top(f"{title}{short}", number, font)
-        item.setToolTip(0, f"{title} · {sets.counted(len(one.springs), 'spring')}")
+        item.setToolTip(0, f"{title} · {counted(len(one.springs), 'spring')}")
         if one.astray:
             item.setText(0, f"{item.text(0)} · {len(one.astray)} out of place ✗")
             item.setToolTip(0, f"Not what the place asks for: {', '.join(one.astray)}")

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from functools import partial
 from typing import Any
 
 from PySide6.QtCore import Qt
@@ -11,6 +12,7 @@ from PySide6.QtWidgets import QLabel, QStackedWidget
 from valvelab.figures import spring_figures
 from valvelab.inspection.springs.inspect import SpringsInspection
 from valvelab.records.result import Decision
+from valvelab.tables.description import counted
 from valvelab.tables.springs import spring_column, spring_facts
 from valvelab.tables.verdicts import WORDS, worst_by_item
 from valvelab.units import System
@@ -97,15 +99,16 @@ class SpringsView(BayView[SpringsInspection]):
         found = springs_bay.spec_in_use(document)
         against = headline_of(document, found, inspection.spec)
         if found is None:
-            against = f"{sets.counted(len(rows_of(inspection)), 'spring')}, {against}"
+            against = f"{counted(len(rows_of(inspection)), 'spring')}, {against}"
         return title, against + corrected_by(document, *springs_bay.cards_in_use(document))
 
     def show_answer(self, document: Document, inspection: SpringsInspection) -> None:
         """Redraw what changed: the tray, the chosen spring, the sets, the shims."""
+        do = partial(self.bench.turns.do, rows=len(inspection.result.springs))
         if inspection is not self._inspection:
             self._inspection = inspection
-            self._points = spring_figures.map_points(judged_analyses(inspection))
-            self._tray = spring_figures.tray_lines(inspection)
+            do("points", lambda: self._meet_points(inspection))
+            do("lines", lambda: self._meet_lines(inspection))
         stated = springs_bay.stated_wishes(document)
         if self._usable is None or self.changed("wishes", inspection, stated):
             self._usable = springs_bay.usable_of(document, inspection)
@@ -118,23 +121,20 @@ class SpringsView(BayView[SpringsInspection]):
         page = document.state(SpringsState).page
         for drawings in (self._left, self._middle):
             drawings.setHidden(page in _ALONE)
-        if page not in _ALONE:
-            self._show_drawings(document, inspection, spring, grouping, usable)
-        if (fresh or page == "springs") and self.changed("tables", inspection, *seen, grouping.sets):
-            set_of = {name: number for number, one in enumerate(grouping.sets, start=1) for name in one}
-            worst = worst_by_item(inspection.result.verdicts)
-            columns = _columns(inspection.result.springs, document.units, set_of, worst)
-            self.table.show_rows(inspection.result.springs, columns)
-        if (fresh or page == "spring") and self.changed("facts", inspection, *seen, spring):
-            row = spring_figures.row_of(inspection, spring)
-            self.facts.show_rows(spring_facts(row, inspection.result.springs, document.units))
         if self.changed("sets", usable, *seen, wish, grouping):
             self.sets_pane.show_sets(document, usable, wish, grouping)
         self.sets_pane.tree.bring(spring)
-        self.table.select_where(lambda row: row.spring == spring)
+        if page not in _ALONE:
+            self._show_drawings(document, inspection, spring, grouping, usable, do)
+        if (fresh or page == "springs") and self.changed("tables", inspection, *seen, grouping.sets):
+            do("table", lambda: self._show_table(inspection, document.units, grouping))
+        if (fresh or page == "spring") and self.changed("facts", inspection, *seen, spring):
+            do("facts", lambda: self._show_facts(inspection, document.units, spring))
+        if page == "springs":
+            do("row", lambda: self.table.select_where(lambda row: row.spring == spring))
         self.shims_pane.show_plan(document, grouping, spring, wanted=page == "shims")
         if page == "stages":
-            self._show_stages(inspection, document.units, spring)
+            self._show_stages(inspection, document.units, spring, do)
 
     def _show_drawings(
         self,
@@ -143,21 +143,44 @@ class SpringsView(BayView[SpringsInspection]):
         spring: str,
         grouping: sets.Grouping,
         usable: Usable,
+        do: Callable[[str, Callable[[], object]], None],
     ) -> None:
         """Redraw force lines, coils and map where they are seen."""
         seen = (document.units, look())
         plots = tuple(name for name, _ in _PLOTS if name in document.state(SpringsState).plots)
         if self.changed("plots", inspection, *seen, spring, plots, grouping.sets):
-            self._show_plots(document, inspection, spring, plots, grouping)
+            do("plots", lambda: self._show_plots(document, inspection, spring, plots, grouping))
         if self.changed("map", usable, *seen, spring, grouping.sets):
-            self._show_map(inspection, document.units, spring, grouping, usable)
+            do("map", lambda: self._show_map(inspection, document.units, spring, grouping, usable))
 
-    def _show_stages(self, inspection: SpringsInspection, units: System, spring: str) -> None:
+    def _meet_points(self, inspection: SpringsInspection) -> None:
+        self._points = spring_figures.map_points(judged_analyses(inspection))
+
+    def _meet_lines(self, inspection: SpringsInspection) -> None:
+        self._tray = spring_figures.tray_lines(inspection)
+
+    def _show_table(self, inspection: SpringsInspection, units: System, grouping: sets.Grouping) -> None:
+        set_of = {name: number for number, one in enumerate(grouping.sets, start=1) for name in one}
+        worst = worst_by_item(inspection.result.verdicts)
+        springs = inspection.result.springs
+        self.table.show_rows(springs, _columns(springs, units, set_of, worst))
+
+    def _show_facts(self, inspection: SpringsInspection, units: System, spring: str) -> None:
+        row = spring_figures.row_of(inspection, spring)
+        self.facts.show_rows(spring_facts(row, inspection.result.springs, units))
+
+    def _show_stages(
+        self,
+        inspection: SpringsInspection,
+        units: System,
+        spring: str,
+        do: Callable[[str, Callable[[], object]], None],
+    ) -> None:
         seen = (units, look())
         if self.changed("history", inspection, *seen):
-            self.history_pane.show_history(inspection, units)
+            do("history", lambda: self.history_pane.show_history(inspection, units))
         if self.changed("stages", inspection, *seen, spring):
-            self.history_pane.show_spring(inspection, spring, units)
+            do("stages", lambda: self.history_pane.show_spring(inspection, spring, units))
 
     def _show_plots(
         self,
@@ -188,14 +211,15 @@ class SpringsView(BayView[SpringsInspection]):
     def _show_map(
         self, inspection: SpringsInspection, units: System, spring: str, grouping: sets.Grouping, usable: Usable
     ) -> None:
-        self.map_pages.setCurrentWidget(self.map if self._points else self._no_map)
+        points = self._points
+        self.map_pages.setCurrentWidget(self.map if points else self._no_map)
         judged = (usable.out, usable.undecided)
-        self.map.show_figure(spring_figures.map_figure(self._points, grouping.sets, spring, *judged), units)
-        names = spring_figures.marked_springs(self._points, grouping.sets, *judged)
+        self.map.show_figure(spring_figures.map_figure(points, grouping.sets, spring, *judged), units)
+        names = spring_figures.marked_springs(points, grouping.sets, *judged)
         marked = [name for group in names.values() for name in group]
 
         def said(name: str) -> str:
-            (told,) = spring_figures.points_told(inspection, [self._points[name]], units)
+            (told,) = spring_figures.points_told(inspection, [points[name]], units)
             return f"{told} · {usable.where(name, grouping)}"
 
         self.map.name_marks(marked, said)

@@ -192,8 +192,8 @@ class PlaceRow(QWidget):
 
     def _name(self, text: str) -> str:
         name = " ".join(text.split())
-        if not name or ":" in name:
-            raise BadQuantity("place", repr(name), "a name without a colon, such as intake")
+        if not name:
+            raise BadQuantity("place", "no name", "one, such as intake")
         if name in self.others():
             raise BadQuantity("place", f"{name!r} twice", "each once")
         return name

@@ -1,0 +1,37 @@
+"""Work in pieces, so that the window stays calm over long tables and many springs."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from PySide6.QtCore import QObject, QTimer
+
+AT_ONCE = 200
+"""Rows that are shown in one go."""
+
+
+class Turns(QTimer):
+    """Pieces of work one after another, each in a turn of the event loop of its own."""
+
+    def __init__(self, parent: QObject) -> None:
+        super().__init__(parent, interval=0)
+        self._waiting: dict[str, Callable[[], object]] = {}
+        self.timeout.connect(self._do_next)
+
+    def do(self, name: str, work: Callable[[], object], rows: int) -> None:
+        """Do a piece of work over so many rows: at once, or where they are many after what waits already.
+
+        It takes the place of one that waits under its name.
+        """
+        self._waiting.pop(name, None)
+        if rows > AT_ONCE:
+            self._waiting[name] = work
+            self.start()
+        else:
+            work()
+
+    def _do_next(self) -> None:
+        if self._waiting:
+            self._waiting.pop(next(iter(self._waiting)))()
+        else:
+            self.stop()
