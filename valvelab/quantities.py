@@ -7,10 +7,12 @@ What can't be read is refused as `found …, expected …`; whoever reads the fi
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import date
+from datetime import UTC, date, datetime
 from functools import partial
+from time import time
 from typing import Annotated, Any, Generic, TypeVar
 
 from valvelab.errors import BadQuantity
@@ -121,6 +123,13 @@ Angle = Annotated[float, Reader(ANGLE)]
 """deg, of either sign."""
 CrankAngle = Annotated[float, number(CRANK_ANGLE, lambda deg: abs(deg) <= 1e8, "an angle within ±1e+08 crank deg")]
 """crank deg, of either sign; cam deg are doubled."""
+
+
+def time_of_writing() -> str:
+    """The time now as ISO 8601 in UTC to the second; SOURCE_DATE_EPOCH of the environment stands in for the clock."""
+    stated = os.environ.get("SOURCE_DATE_EPOCH", "")
+    seconds = float(stated) if stated.isascii() and stated.isdigit() and len(stated) <= 11 else time()
+    return datetime.fromtimestamp(seconds, UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
 def iso_date(text: str | None) -> str:

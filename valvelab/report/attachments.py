@@ -7,9 +7,10 @@ from collections.abc import Iterator, Mapping
 from pathlib import PurePosixPath
 
 import pikepdf
-from pikepdf import Array, Dictionary, Name, Stream, String
+from pikepdf import Stream, String
 
 from valvelab.errors import BadFile
+from valvelab.report.archive import dress
 from valvelab.report.page_model import Certificate
 from valvelab.report.pdf_file import Budget, NotReadable, PdfFile, Sign, Value, dictionary, sealed, unpacked
 
@@ -25,20 +26,8 @@ def finished(pdf: bytes, certificate: Certificate, properties: Mapping[str, str]
     Equal certificates and keys give equal bytes. `properties` are those of the document, by their PDF names.
     """
     with pikepdf.open(io.BytesIO(pdf)) as drawn:
-        drawn.trailer.Info = drawn.make_indirect(Dictionary({f"/{key}": text for key, text in properties.items()}))
-        tree = Array()
-        for row in sorted(certificate.attachments, key=lambda row: row.name):
-            content = drawn.make_stream(row.content, Type=Name.EmbeddedFile)
-            spec = Dictionary(
-                Type=Name.Filespec,
-                F=row.name,
-                UF=row.name,
-                EF=Dictionary(F=content),
-                Desc=row.note,
-            )
-            tree.extend([String(row.name), drawn.make_indirect(spec)])
-        if len(tree):
-            drawn.Root.Names = Dictionary(EmbeddedFiles=Dictionary(Names=tree))
+        written = certificate.written or f"{certificate.made}T00:00:00Z"
+        dress(drawn, properties, written, certificate.attachments)
         return sealed(drawn, sign)
 
 

@@ -26,11 +26,14 @@ WORDS = {
     "Contents": "what is drawn", "Annots": "annotations", "Resources": "fonts and images",
     "MediaBox": "size of the sheet", "CropBox": "cropped", "Rotate": "rotated", "UserUnit": "scaled", "AA": "actions",
     "OpenAction": "an action on opening", "AcroForm": "a form", "Names": "names", "Outlines": "outline",
-    "Metadata": "metadata",
+    "Metadata": "metadata", "Lang": "language",
 }  # fmt: skip
-PLAIN_PAGE = {"/Type", "/Parent", "/Contents", "/MediaBox", "/Resources", "/Rotate", "/Trans"}
+PLAIN_PAGE = {
+    "/Type", "/Parent", "/Contents", "/MediaBox", "/Resources", "/Rotate", "/Trans", "/StructParents", "/Tabs",
+}  # fmt: skip
 PLAIN_CATALOGUE = {
-    "/Type", "/Pages", "/PageMode", "/Names", "/Lang", "/Outlines", "/Metadata", "/MarkInfo", "/StructTreeRoot",
+    "/Type", "/Pages", "/PageMode", "/Names", "/Lang", "/Outlines", "/Metadata", "/MarkInfo", "/StructTreeRoot", "/AF",
+    "/OutputIntents", "/ViewerPreferences",
 }  # fmt: skip
 PLAIN_RESOURCES = {"/Font", "/ProcSet", "/ExtGState"}
 

@@ -1,7 +1,7 @@
 """Draws a certificate as PDF: A4, embedded fonts, vector plots, head and foot on every page, its inputs attached.
 
-The same certificate gives the same bytes: nothing of the clock, the machine or the user goes in, and the date is the
-one that the certificate bears.
+The same certificate gives the same bytes: nothing of the machine or the user goes in, and of the clock only the time of
+writing that the certificate states.
 """
 
 from __future__ import annotations
@@ -61,12 +61,12 @@ def certificate_bytes(certificate: Certificate, system: System = "metric", sign:
 
 
 def _properties(certificate: Certificate) -> dict[str, str]:
-    """The document's properties; its date is the day that the certificate bears."""
-    day = "D:" + certificate.made.replace("-", "")
+    """The document's properties without its dates."""
     return {
-        "Title": certificate.title, "Author": certificate.program, "Creator": certificate.program,
+        "Title": " · ".join(filter(None, (certificate.job, certificate.title))),
+        "Author": certificate.author or (certificate.signer.name if certificate.signer else certificate.program),
         "Subject": " · ".join(filter(None, (certificate.serial, certificate.number))),
-        "Producer": f"reportlab {reportlab.Version}", "CreationDate": day, "ModDate": day,
+        "Creator": certificate.program, "Producer": f"reportlab {reportlab.Version}",
     }  # fmt: skip
 
 

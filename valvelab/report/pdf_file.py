@@ -217,6 +217,7 @@ def sealed(pdf: pikepdf.Pdf, sign: Sign | None = None) -> bytes:
     pdf.save(
         target,
         static_id=True,
+        min_version="1.7",
         recompress_flate=True,
         object_stream_mode=pikepdf.ObjectStreamMode.disable,
         stream_decode_level=pikepdf.StreamDecodeLevel.generalized,
