@@ -6,22 +6,27 @@ import io
 from datetime import UTC, datetime
 from hashlib import md5
 from pathlib import Path
+from typing import Any
 from xml.etree import ElementTree as ET
 
 import pikepdf
 import pytest
 from page import validate_pdf_bytes
 from papers import WRITTEN
+from pypdf import PageObject, PdfReader
 from something import each
 from test_certificate import certificate
 
 from valvelab.cli.main import main
 from valvelab.places import resources, sample_profiles
 from valvelab.report.archive import pdf_date, time_stated
+from valvelab.report.page_model import Section
 from valvelab.report.pdf import certificate_bytes
+from valvelab.tables.description import Table
 
 WORDS = {"dc": "http://purl.org/dc/elements/1.1/", "pdf": "http://ns.adobe.com/pdf/1.3/",
          "xmp": "http://ns.adobe.com/xap/1.0/", "pdfaid": "http://www.aiim.org/pdfa/ns/id/"}  # fmt: skip
+TITLES = ["Detail", "Notes", "Data identity", "Method and uncertainty", "Cautions"]
 EARLIER = sorted((Path(__file__).parent / "certificates_0_2_0").glob("*.pdf"))
 
 
@@ -125,3 +130,83 @@ def test_colours_are_those_of_a_profile_and_the_title_is_shown(drawn: bytes) -> 
     assert int.from_bytes(profile[:4]) == len(profile)
     assert (profile[12:16], profile[16:20], profile[20:24], profile[36:40]) == (b"mntr", b"RGB ", b"XYZ ", b"acsp")
     assert profile == (resources() / "srgb.icc").read_bytes()
+
+
+def marked_texts(page: PageObject) -> dict[int, str]:
+    """The text of each mark of a page, as another library than the program's reads it."""
+    found: dict[int, str] = {}
+    waiting: list[int | None] = []
+
+    def before(operator: bytes, operands: list[Any], *_: object) -> None:
+        if operator in {b"BDC", b"BMC"}:
+            waiting.append(int(operands[1]["/MCID"]) if operator == b"BDC" else None)
+        elif operator == b"EMC":
+            waiting.pop()
+        elif operator == b"Tj" and waiting[-1] is not None:
+            found[waiting[-1]] = found.get(waiting[-1], "") + "·"
+
+    page.extract_text(visitor_operand_before=before)
+    assert not waiting
+    return found
+
+
+def test_whatever_is_drawn_is_told_once(drawn: bytes) -> None:
+    """Headings, paragraphs, tables of cells, figures in words; each of them one mark of one page, in order."""
+    reader = PdfReader(io.BytesIO(drawn))
+    pages = {page.indirect_reference.idnum: number for number, page in enumerate(reader.pages)}  # type: ignore[union-attr]
+    told: list[tuple[str, str]] = []
+    marks: list[tuple[int, int]] = []
+
+    def walk(element: Any, above: str) -> None:
+        kind = str(element["/S"])
+        told.append((above, kind))
+        if isinstance(element["/K"], int):
+            marks.append((pages[element.raw_get("/Pg").idnum], int(element["/K"])))
+            assert kind != "/Figure" or "over" in element["/Alt"]
+        for kid in element["/K"] if not isinstance(element["/K"], int) else ():
+            walk(kid.get_object(), kind)
+
+    root: Any = reader.trailer["/Root"]
+    walk(root["/StructTreeRoot"]["/K"], "")
+    assert root["/MarkInfo"]["/Marked"]
+    assert marks == sorted(set(marks))
+    seen = [(number, mark) for number, page in enumerate(reader.pages) for mark in sorted(marked_texts(page))]
+    assert set(seen) <= set(marks)
+    assert {above for above, kind in told if kind in {"/TH", "/TD"}} == {"/TR"}
+    assert {above for above, kind in told if kind == "/TR"} == {"/Table"}
+    assert {"/H1", "/H2", "/P", "/Figure", "/Table"} <= {kind for above, kind in told if above == "/Document"}
+    assert sum(kind == "/H1" for _, kind in told) == 1
+
+
+def test_a_reader_who_does_not_see_is_told_all(drawn: bytes) -> None:
+    """ISO 14289-1 is not claimed: the drawing library maps unused codes of a font to U+0000. All else holds."""
+    claims = ("PDFUA1-ID-", "PDFUA1-FONT-UNICODE-VALUE-001")
+    assert [row for row in broken_rules(drawn, "pdfua-1") if not row.startswith(claims)] == []
+
+
+def test_the_outline_names_the_sections(drawn: bytes) -> None:
+    reader = PdfReader(io.BytesIO(drawn))
+    titles = [str(row["/Title"]) for row in reader.outline]  # type: ignore[index]
+    assert titles == ["Camshaft: measurement certificate", *TITLES]
+    pages = [reader.get_destination_page_number(row) for row in reader.outline]  # type: ignore[arg-type]
+    assert pages == sorted(pages)
+    for title, number in each(list(zip(titles, pages, strict=True))):
+        assert title in reader.pages[number].extract_text()
+
+
+def test_rows_of_a_long_table_are_told_whole_and_go_on_over_the_page() -> None:
+    rows = tuple((f"{number}", *("1.25",) * 9) for number in range(250))
+    table = Table(("no.", *("value",) * 9), rows)
+    paper = certificate_bytes(certificate(sections=(Section("Values", (table,)),)))
+    with pikepdf.open(io.BytesIO(paper)) as pdf:
+        kinds = [(str(one.S), int(one.get("/A", {}).get("/ColSpan", 1))) for one in pdf.objects if "/S" in keys(one)]
+        pages = len(pdf.pages)
+    heads = kinds.count(("/TH", 10))
+    assert kinds.count(("/TD", 10)) == 250
+    assert pages > 1
+    assert heads == pages
+    assert broken_rules(paper) == []
+
+
+def keys(one: object) -> set[str]:
+    return set(one.keys()) & {"/S", "/P"} if isinstance(one, pikepdf.Dictionary) else set()

@@ -16,6 +16,7 @@ from valvelab.arrays import FloatArray, finite, read_only
 from valvelab.dynamics.model import ValveGear
 from valvelab.dynamics.response import Drive, Response, Tell, respond, steps_needed
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.kept import Kept
 from valvelab.valve_motion.rocker import Rocker
 from valvelab.valve_motion.valve_lift import Gear, LobeProfile, Timing, peak_crank, valve_motion
 
@@ -85,6 +86,9 @@ def drive_of(lobe: LobeDrive, steps: int) -> Drive:
     return Drive(turn, free.drive_mm, free.velocity_mm_per_crank_deg)
 
 
+_SWEEPS: Kept[tuple[SpeedSweep, ...]] = Kept(4)
+
+
 def sweep(
     lobes: Sequence[LobeDrive], gear: ValveGear, rpm: ArrayLike, cycles: int = 4, tell: Tell | None = None
 ) -> tuple[SpeedSweep, ...]:
@@ -142,12 +146,26 @@ def _batch(
         columns([d.drive_mm for d in drives]),
         columns([d.slope_mm_per_crank_deg for d in drives]),
     )
+    peaks = [peak_crank(lobe.profile, lobe.timing) for lobe in lobes]
+    if tell is not None:
+        return _judged_sweeps(gear, drive, speeds, peaks, cycles, tell)
+    asked = gear, drive, list(speeds), peaks, cycles
+    return _SWEEPS.of(asked, lambda: _judged_sweeps(gear, drive, speeds, peaks, cycles, None))
+
+
+def _judged_sweeps(
+    gear: ValveGear,
+    drive: Drive,
+    speeds: Sequence[FloatArray],
+    peaks: Sequence[float],
+    cycles: int,
+    tell: Tell | None,
+) -> tuple[SpeedSweep, ...]:
+    """The batch integrated, and each lobe's share of it judged; drive: a column for each speed of each lobe."""
     response = respond(gear, drive, np.concatenate(list(speeds)), cycles, tell=tell)
     ends = pairwise(accumulate((own.size for own in speeds), initial=0))
-    return tuple(
-        _judged(gear, response, slice(*part), steps, peak_crank(lobe.profile, lobe.timing))
-        for lobe, part in zip(lobes, ends, strict=True)
-    )
+    steps = drive.crank_deg.size
+    return tuple(_judged(gear, response, slice(*part), steps, peak) for peak, part in zip(peaks, ends, strict=True))
 
 
 def _judged(gear: ValveGear, response: Response, part: slice, steps: int, peak: float) -> SpeedSweep:

@@ -13,6 +13,7 @@ from valvelab.errors import BadFile
 from valvelab.report.archive import dress
 from valvelab.report.page_model import Certificate
 from valvelab.report.pdf_file import Budget, NotReadable, PdfFile, Sign, Value, dictionary, sealed, unpacked
+from valvelab.report.tags import Tags, put_tags
 
 MOST_FILES = 1_000
 DEEPEST = 12
@@ -20,14 +21,17 @@ LONGEST_NAME = 240
 A_PAPER = "a certificate as valvelab wrote it"
 
 
-def finished(pdf: bytes, certificate: Certificate, properties: Mapping[str, str], sign: Sign | None = None) -> bytes:
-    """A drawn PDF as it is handed out: with its properties and the certificate's files, every stream packed alike.
+def finished(
+    pdf: bytes, tags: Tags, certificate: Certificate, properties: Mapping[str, str], sign: Sign | None = None
+) -> bytes:
+    """A drawn PDF as it is handed out: tagged, with properties and the certificate's files, every stream packed alike.
 
     Equal certificates and keys give equal bytes. `properties` are those of the document, by their PDF names.
     """
     with pikepdf.open(io.BytesIO(pdf)) as drawn:
         written = certificate.written or f"{certificate.made}T00:00:00Z"
         dress(drawn, properties, written, certificate.attachments)
+        put_tags(drawn, tags)
         return sealed(drawn, sign)
 
 
