@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 from pathlib import PurePosixPath
 
 import pikepdf
-from pikepdf import Stream, String
+from pikepdf import Array, Stream, String
 
 from valvelab.errors import BadFile
 from valvelab.report.archive import dress
@@ -64,7 +64,7 @@ def _named(file: PdfFile) -> Iterator[tuple[str, Stream]]:
     """Name and stream of every file in the tree of names."""
     nodes = [dictionary(dictionary(file.catalogue.get("/Names")).get("/EmbeddedFiles"))]
     for node in nodes:
-        rows = list(node.get("/Names", []))
+        rows = _list(node.get("/Names"))
         for key, value in zip(rows[::2], rows[1::2], strict=False):
             spec = dictionary(value)
             told = {_text(spec[one]) for one in ("/F", "/UF") if one in spec} | {_text(key)}
@@ -72,9 +72,15 @@ def _named(file: PdfFile) -> Iterator[tuple[str, Stream]]:
             if len(told) != 1 or not isinstance(stream, Stream):
                 raise NotReadable(f"{' and '.join(sorted(map(repr, told)))[:80]} for one file")
             yield told.pop(), stream
-        nodes += map(dictionary, node.get("/Kids", []))
+        nodes += map(dictionary, _list(node.get("/Kids")))
         if len(nodes) > MOST_FILES:
             raise NotReadable("names in far more groups than a certificate has")
+
+
+def _list(value: Value) -> list[Value]:
+    if value is not None and not isinstance(value, Array):
+        raise NotReadable("names that are no list")
+    return [] if value is None else list(value)
 
 
 def _text(value: Value) -> str:

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from html import escape
 from typing import Literal
-from xml.sax.saxutils import escape
 
 from reportlab.pdfgen.canvas import Canvas
 
