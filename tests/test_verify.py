@@ -384,6 +384,10 @@ HOSTILE: dict[str, tuple[str, Hostile]] = {
     "associated with itself": ("document", lambda pdf: setattr(pdf.Root, "AF", pikepdf.Array([pdf.Root]))),
     "outline in a circle": ("document", lambda pdf: setattr(pdf.Root.Outlines.First, "Next", pdf.Root.Outlines.First)),
     "a page that swells": ("page 1: what is drawn", lambda pdf: setattr(pdf.pages[0].obj, "Contents", _bomb(pdf))),
+    "outline to another page": (
+        "document: outline",
+        lambda pdf: setattr(pdf.Root.Outlines.First, "Dest", pikepdf.Array([pdf.pages[-1].obj, pikepdf.Name.Fit])),
+    ),
     "a size that is none": ("document", lambda pdf: setattr(_files(pdf).Names[1].EF.F.Params, "Size", 10**18)),
     "a date that is none": ("property", lambda pdf: setattr(pdf.docinfo, "CreationDate", pikepdf.Dictionary(a=1))),
     "a date without end": ("property", lambda pdf: setattr(pdf.docinfo, "CreationDate", pikepdf.String("9" * 10**6))),

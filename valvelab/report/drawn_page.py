@@ -45,6 +45,8 @@ def compare_drawn(stated: PdfFile, drawn: PdfFile, *, exact: bool) -> Iterator[D
     if len(one) != len(other):
         yield Difference(where="pages", stated=str(len(one)), recomputed=str(len(other)))
     walk = _Walk(exact=exact)
+    # what is told of the document leads to its pages, which are compared by themselves
+    walk.seen.update(zip(stated.page_places(), drawn.page_places(), strict=False))
     for number, (mine, yours) in enumerate(zip(one, other, strict=False), start=1):
         yield from walk.keys(mine, yours, f"page {number}", NOT_OF_A_PAGE)
     yield from walk.keys(stated.catalogue, drawn.catalogue, "document", {"/Pages"})
