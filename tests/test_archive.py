@@ -45,10 +45,21 @@ def drawn() -> bytes:
 
 
 def broken_rules(pdf: bytes, profile: str = "pdfa-3b") -> list[str]:
-    """The rules of a standard that a file breaks."""
+    """The rules of a standard that a file breaks.
+
+    A packed stream whose check sum happens to end in a carriage return looks a byte shorter to the validator, which
+    takes the line feed after it for the second half of one line end; its length is counted here instead.
+    """
     report = validate_pdf_bytes(pdf, profile=profile)
     assert report.rules.total > 100
-    return [f"{row.rule_id}: {row.message}" for row in report.failures]
+    found = [f"{row.rule_id}: {row.message}" for row in report.failures]
+    if b"\r\nendstream" not in pdf:
+        return found
+    with pikepdf.open(io.BytesIO(pdf)) as opened:
+        streams = [one for one in opened.objects if isinstance(one, pikepdf.Stream)]
+        assert all(one.read_raw_bytes() + b"\nendstream" in pdf for one in streams)
+        assert all(int(one.Length) == len(one.read_raw_bytes()) for one in streams)
+    return [row for row in found if not row.startswith("PDFA3B-STREAM-LENGTH-001")]
 
 
 def test_certificates_conform_to_iso_19005_3_level_b(drawn: bytes, sheet: bytes) -> None:
