@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 from hypothesis import settings
+from papers import WRITTEN
 from postgres import ABSENT, Server, programs, running
 from same_machine import settled_folder
 
@@ -22,6 +23,8 @@ IN_CI = os.environ.get("CI", "").lower() in {"1", "true", "yes"}
 
 #: beginnings of the reasons for which a test may be skipped in CI
 ALLOWED_SKIPS = ("surfalize comes with the dev extra only", ABSENT)
+
+os.environ["SOURCE_DATE_EPOCH"] = str(int(WRITTEN.timestamp()))  # one time of writing, so that papers can be compared
 
 settings.register_profile("steady", deadline=None, derandomize=IN_CI)
 settings.load_profile("steady")

@@ -4,9 +4,13 @@ from __future__ import annotations
 
 import io
 from collections.abc import Mapping
+from datetime import UTC, datetime
 from pathlib import Path
 
 from pypdf import PdfReader, PdfWriter
+
+WRITTEN = datetime(2026, 3, 6, 17, 4, 5, tzinfo=UTC)
+"""When the certificates of these tests are written."""
 
 
 def carried_files(paper: Path | bytes) -> dict[str, bytes]:

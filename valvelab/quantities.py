@@ -7,10 +7,12 @@ What can't be read is refused as `found …, expected …`; whoever reads the fi
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import date
+from datetime import UTC, date, datetime
 from functools import partial
+from time import time
 from typing import Annotated, Any, Generic, TypeVar
 
 from valvelab.errors import BadQuantity
@@ -133,6 +135,13 @@ CardAngle = Annotated[float, CARD_ANGLE]
 READING_LIFT = number(_to_the_nanometre, lambda mm: 0.0 < mm < 50.0, "a lift above 0 and below 50 mm")
 ReadingLift = Annotated[float, READING_LIFT]
 """mm at the follower."""
+
+
+def time_of_writing() -> str:
+    """The time now as ISO 8601 in UTC to the second; SOURCE_DATE_EPOCH of the environment stands in for the clock."""
+    stated = os.environ.get("SOURCE_DATE_EPOCH", "")
+    seconds = float(stated) if stated.isascii() and stated.isdigit() and len(stated) <= 11 else time()
+    return datetime.fromtimestamp(seconds, UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
 def iso_date(text: str | None) -> str:

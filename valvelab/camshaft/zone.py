@@ -12,6 +12,7 @@ import numpy as np
 
 from valvelab.arrays import FloatArray
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.kept import Kept
 
 Side = Literal["both", "inside", "outside"]
 
@@ -33,6 +34,9 @@ class Zone:
     weights: FloatArray
 
 
+_ZONES: Kept[Zone] = Kept(128)
+
+
 def minimum_zone(design: FloatArray, values: FloatArray, side: Side = "both") -> Zone:
     """Fit `values ≈ design @ c`, exactly optimal.
 
@@ -42,6 +46,10 @@ def minimum_zone(design: FloatArray, values: FloatArray, side: Side = "both") ->
     of the whole set. Method: linear programming (dual simplex), constraints added as they are violated.
     Any unit, and the zone in the same one.
     """
+    return _ZONES.of((design, values, side), lambda: _minimum_zone(design, values, side))
+
+
+def _minimum_zone(design: FloatArray, values: FloatArray, side: Side) -> Zone:
     count, terms = design.shape
     start = np.asarray(np.linalg.lstsq(design, values, rcond=None)[0], dtype=np.float64)
     residual = values - design @ start

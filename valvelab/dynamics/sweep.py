@@ -16,6 +16,7 @@ from valvelab.arrays import FloatArray, finite, read_only
 from valvelab.dynamics.model import ValveGear
 from valvelab.dynamics.response import Drive, Response, Tell, respond, step_needed
 from valvelab.errors import CannotEvaluate, Reason
+from valvelab.kept import Kept
 from valvelab.valve_motion.rocker import Rocker
 from valvelab.valve_motion.valve_lift import Gear, LobeProfile, Timing, peak_crank, valve_motion
 
@@ -87,6 +88,9 @@ def drive_of(lobe: LobeDrive, steps: int = DRIVE_STEPS) -> Drive:
     return Drive(-360.0, free.drive_mm, free.velocity_mm_per_crank_deg)
 
 
+_SWEEPS: Kept[tuple[SpeedSweep, ...]] = Kept(4)
+
+
 def sweep(
     lobes: Sequence[LobeDrive], gear: ValveGear, rpm: ArrayLike, cycles: int = 4, tell: Tell | None = None
 ) -> tuple[SpeedSweep, ...]:
@@ -97,8 +101,23 @@ def sweep(
     """
     speeds = np.sort(finite(rpm, "crank speeds", 1))
     drives = [drive_of(lobe) for lobe in lobes]
+    peaks = [peak_crank(lobe.profile, lobe.timing) for lobe in lobes]
+    if tell is not None:
+        return _swept_all(drives, peaks, gear, speeds, cycles, tell)
+    asked = gear, drives, peaks, speeds, cycles
+    return _SWEEPS.of(asked, lambda: _swept_all(drives, peaks, gear, speeds, cycles, None))
+
+
+def _swept_all(
+    drives: Sequence[Drive],
+    peaks: Sequence[float],
+    gear: ValveGear,
+    speeds: FloatArray,
+    cycles: int,
+    tell: Tell | None,
+) -> tuple[SpeedSweep, ...]:
     step = _step(gear, speeds)
-    found = _batch(drives, gear, [speeds] * len(lobes), step, cycles, _scaled(tell, 0.0, 0.67))
+    found = _batch(drives, gear, [speeds] * len(drives), step, cycles, _scaled(tell, 0.0, 0.67))
     # an onset at the first speed lies below the sweep; any other one between two speeds
     wanted = [number for number, rows in enumerate(found) if any(row.lost for row in rows) and not rows[0].lost]
     brackets = []
@@ -111,8 +130,8 @@ def sweep(
         finer = _batch(own, gear, brackets, step, cycles, _scaled(tell, 0.67, 1.0))
         onsets = {number: _onset([*found[number], *fine]) for number, fine in zip(wanted, finer, strict=True)}
     return tuple(
-        _swept(gear, rows, drive, peak_crank(lobe.profile, lobe.timing), onsets.get(number))
-        for number, (rows, drive, lobe) in enumerate(zip(found, drives, lobes, strict=True))
+        _swept(gear, rows, drive, peak, onsets.get(number))
+        for number, (rows, drive, peak) in enumerate(zip(found, drives, peaks, strict=True))
     )
 
 

@@ -16,6 +16,7 @@ from valvelab.files.toml_text import toml_string
 from valvelab.job.upgrade import upgraded
 from valvelab.records.job import Job
 from valvelab.records.result import Note, Result, Source
+from valvelab.report.archive import time_stated
 from valvelab.report.assembly import number_of
 from valvelab.report.attachments import A_PAPER, carried_files
 from valvelab.report.page_model import Attachment
@@ -46,6 +47,11 @@ class Carried:
         """What drew the pages, as the document says."""
         return told(self.file.properties.get("/Producer"))
 
+    @property
+    def written(self) -> str:
+        """When the file was written, ISO 8601 in UTC; empty where the document doesn't say so as certificates do."""
+        return time_stated(told(self.file.properties.get("/CreationDate")))
+
 
 def result_name(number: int, command: str) -> str:
     """What the result of a job's part is carried as; `number` counts from 0."""
@@ -66,7 +72,10 @@ def carry(job: Job, inputs: Mapping[str, bytes], results: Sequence[Result]) -> t
 
 def as_attachments(files: Mapping[str, bytes], job: Job) -> tuple[Attachment, ...]:
     """Files by name, each with a word on what it is."""
-    return tuple(Attachment(name, content, _what(name, job)) for name, content in sorted(files.items()))
+    return tuple(
+        Attachment(name, content, _what(name, job), "Data" if _reserved(name) and name != JOB else "Source")
+        for name, content in sorted(files.items())
+    )
 
 
 def names_for(paths: Sequence[Path]) -> dict[Path, str]:

@@ -18,7 +18,7 @@ from valvelab.job.comparison import ABSOLUTE, RELATIVE
 from valvelab.job.parts import Inspected, certificate_of, inspect_job
 from valvelab.job.typed import Specs
 from valvelab.job.verify import verify_bytes
-from valvelab.quantities import iso_date
+from valvelab.quantities import iso_date, time_of_writing
 from valvelab.records.certificate_result import CertifyResult
 from valvelab.records.job import Job, Shown
 from valvelab.records.result import Result
@@ -47,7 +47,7 @@ def write_inspected(done: Inspected, job: Job, path: Path, signer: Signer | None
     It is computed and drawn again from its own bytes first; one that does not agree with itself is not written.
     """
     signed = done.job.model_copy(update={"signer": signer.public if signer else None})
-    certificate = certificate_of(replace(done, job=signed), iso_date(job.made))
+    certificate = replace(certificate_of(replace(done, job=signed), iso_date(job.made)), written=time_of_writing())
     content = certificate_bytes(certificate, job.units, signer.sign if signer else None)
     _check(content, certificate, path)
     write_whole(path, content)

@@ -8,7 +8,7 @@ import tempfile
 import tomllib
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
@@ -103,7 +103,7 @@ def _again(carried: Carried) -> Again:
     if _says_the_same(carried.files[JOB], job, done):
         held[JOB] = carried.files[JOB]
     attachments = as_attachments({**inspected.inputs, **held}, done)
-    return Again(inspected, certificate_of(inspected, made, attachments))
+    return Again(inspected, replace(certificate_of(inspected, made, attachments), written=carried.written))
 
 
 def _says_the_same(text: bytes, job: Job, done: Job) -> bool:

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from valvelab.arrays import FloatArray, read_only, rectangular_sd
+from valvelab.kept import Kept
 from valvelab.lobe.base_circle import BaseCircle, find_base_circle, harmonic_row, without_harmonic
 from valvelab.lobe.conditioning import Conditioned
 from valvelab.lobe.contradiction import refuse_contradictions
@@ -25,6 +26,7 @@ _FILLING_ROUNDS = 12
 # A uniform turn may lack this share of its cells, and so many side by side; with more it is fitted as an uneven one.
 _MOST_EMPTY = 0.02
 _LONGEST_HOLE = 3
+_SMOOTHED: Kept[tuple[Smoothed, FloatArray]] = Kept(6)
 # Of the finest harmonic passed by half; chosen by trial on the published laws (tests/benchmarks/bench_estimators.py).
 _GUIDE_SHARE = 0.7
 
@@ -158,7 +160,7 @@ def fit_lobes(conditioned: Conditioned, *, take_out_eccentricity: bool = True, k
     Raises CannotEvaluate where too few readings are left, or they hold no lobe or turns that contradict each other.
     """
     refuse_contradictions(conditioned)
-    smoothed, reading_noise = _smooth(conditioned)
+    smoothed, reading_noise = _SMOOTHED.of(conditioned, lambda: _smooth(conditioned))
     at_knots = smoothed.splines.at_knots()
     # slow noise that may hide in the form is no reason to doubt that there is a lobe, its end or a circle
     refuse_noise(conditioned.names, np.ptp(at_knots, axis=1), smoothed.likeliest_noise_mm)

@@ -34,6 +34,7 @@ FIRST_PAGE_ROWS = 8
 CAUTIONS_BOX = Box("Before anything is fitted or run", CAUTIONS)
 PICTURED_PARTS = 8
 SHARED = ("part", "serial number", "operator", "measured on")
+INSPECTORS = {"operator", "inspector"}
 SIGNS = ("inspected by, date", "checked by, date", "for the event, date")
 
 
@@ -78,7 +79,7 @@ def assemble(
     heading = parts[0].title or f"{parts[0].name}: measurement certificate" if alone else "Measurement certificate"
     if alone and parts[0].pages is not None:
         own = parts[0].pages(parts[0].result)
-        return _paper(parts, heading, own, made, sources, attachments)
+        return _paper(parts, heading, title, own, made, sources, attachments)
     front = _front_of_one(parts[0], made, title, system) if alone else _front_of_many(parts, made, title, system)
     sections = [Section(heading, (*front, Signatures(SIGNS)))]
     for part in parts:
@@ -89,12 +90,13 @@ def assemble(
         method_section(tuple(subject for part in parts for subject in part.subjects), _rules(parts)),
         *([Section("Cautions", (CAUTIONS_BOX,))] if alone else []),
     ]
-    return _paper(parts, heading, tuple(sections), made, sources, attachments)
+    return _paper(parts, heading, title, tuple(sections), made, sources, attachments)
 
 
 def _paper(
     parts: Sequence[Part],
     title: str,
+    job: str | None,
     sections: tuple[Section, ...],
     made: str,
     sources: tuple[Source, ...],
@@ -109,6 +111,8 @@ def _paper(
         sources=sources,
         sections=sections,
         attachments=attachments,
+        job=job or "",
+        author=next((told for part in parts for label, told in part.identity if label in INSPECTORS and told), ""),
     )
 
 

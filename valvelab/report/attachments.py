@@ -7,11 +7,13 @@ from collections.abc import Iterator, Mapping
 from pathlib import PurePosixPath
 
 import pikepdf
-from pikepdf import Array, Dictionary, Name, Stream, String
+from pikepdf import Array, Stream, String
 
 from valvelab.errors import BadFile
+from valvelab.report.archive import dress
 from valvelab.report.page_model import Certificate
 from valvelab.report.pdf_file import Budget, NotReadable, PdfFile, Sign, Value, dictionary, sealed, unpacked
+from valvelab.report.tags import Tags, put_tags
 
 MOST_FILES = 1_000
 DEEPEST = 12
@@ -19,26 +21,17 @@ LONGEST_NAME = 240
 A_PAPER = "a certificate as valvelab wrote it"
 
 
-def finished(pdf: bytes, certificate: Certificate, properties: Mapping[str, str], sign: Sign | None = None) -> bytes:
-    """A drawn PDF as it is handed out: with its properties and the certificate's files, every stream packed alike.
+def finished(
+    pdf: bytes, tags: Tags, certificate: Certificate, properties: Mapping[str, str], sign: Sign | None = None
+) -> bytes:
+    """A drawn PDF as it is handed out: tagged, with properties and the certificate's files, every stream packed alike.
 
     Equal certificates and keys give equal bytes. `properties` are those of the document, by their PDF names.
     """
     with pikepdf.open(io.BytesIO(pdf)) as drawn:
-        drawn.trailer.Info = drawn.make_indirect(Dictionary({f"/{key}": text for key, text in properties.items()}))
-        tree = Array()
-        for row in sorted(certificate.attachments, key=lambda row: row.name):
-            content = drawn.make_stream(row.content, Type=Name.EmbeddedFile)
-            spec = Dictionary(
-                Type=Name.Filespec,
-                F=row.name,
-                UF=row.name,
-                EF=Dictionary(F=content),
-                Desc=row.note,
-            )
-            tree.extend([String(row.name), drawn.make_indirect(spec)])
-        if len(tree):
-            drawn.Root.Names = Dictionary(EmbeddedFiles=Dictionary(Names=tree))
+        written = certificate.written or f"{certificate.made}T00:00:00Z"
+        dress(drawn, properties, written, certificate.attachments)
+        put_tags(drawn, tags)
         return sealed(drawn, sign)
 
 
@@ -71,7 +64,7 @@ def _named(file: PdfFile) -> Iterator[tuple[str, Stream]]:
     """Name and stream of every file in the tree of names."""
     nodes = [dictionary(dictionary(file.catalogue.get("/Names")).get("/EmbeddedFiles"))]
     for node in nodes:
-        rows = list(node.get("/Names", []))
+        rows = _list(node.get("/Names"))
         for key, value in zip(rows[::2], rows[1::2], strict=False):
             spec = dictionary(value)
             told = {_text(spec[one]) for one in ("/F", "/UF") if one in spec} | {_text(key)}
@@ -79,9 +72,15 @@ def _named(file: PdfFile) -> Iterator[tuple[str, Stream]]:
             if len(told) != 1 or not isinstance(stream, Stream):
                 raise NotReadable(f"{' and '.join(sorted(map(repr, told)))[:80]} for one file")
             yield told.pop(), stream
-        nodes += map(dictionary, node.get("/Kids", []))
+        nodes += map(dictionary, _list(node.get("/Kids")))
         if len(nodes) > MOST_FILES:
             raise NotReadable("names in far more groups than a certificate has")
+
+
+def _list(value: Value) -> list[Value]:
+    if value is not None and not isinstance(value, Array):
+        raise NotReadable("names that are no list")
+    return [] if value is None else list(value)
 
 
 def _text(value: Value) -> str:

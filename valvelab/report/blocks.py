@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import singledispatch
-from xml.sax.saxutils import escape
+from html import escape
+from itertools import accumulate
 
 from reportlab.lib.enums import TA_RIGHT
 from reportlab.lib.styles import ParagraphStyle
@@ -13,8 +14,9 @@ from reportlab.pdfgen.canvas import Canvas
 
 from valvelab.figures.description import Dial, Figure, HeatMap
 from valvelab.report.dial import draw_dial
+from valvelab.report.grid import Grid, Pads, Row, Setting, entry
 from valvelab.report.heat_map import draw_heat_map
-from valvelab.report.page_layout import Flowable, KeepTogether, LongTable, Spacer, TableStyle, TextFlow, TopPadder
+from valvelab.report.page_layout import Flowable, KeepTogether, Spacer, TextFlow, TopPadder
 from valvelab.report.page_model import (
     Banner,
     Block,
@@ -26,11 +28,15 @@ from valvelab.report.page_model import (
     Signatures,
     Style,
 )
-from valvelab.report.paper import BOLD, MM, REGULAR, Paper, rule, write
+from valvelab.report.paper import BOLD, MM, REGULAR, Paper, fill_with, rule, stroke_with, write
 from valvelab.report.plots import Rectangle, draw_figure
 from valvelab.report.symbols import draw_symbol
+from valvelab.report.tags import tagged
 from valvelab.units import System
 
+GAP = 6.0
+"""Between the columns of label and value."""
+BOX_PADS = Pads(8.0, 6.0, 2.0, 2.0)
 SIZES: dict[Style, float] = {"body": 8.5, "small": 7.0, "strong": 8.5}
 
 
@@ -58,13 +64,16 @@ class Layout:
 
 
 class Drawing(Flowable):
-    """A block of fixed size drawn by a function `draw(canvas, box)`."""
+    """A block of fixed size drawn by a function `draw(canvas, box)`; `kind` and `said`: what it is told as."""
 
-    def __init__(self, width: float, height: float, draw: Callable[[Canvas, Rectangle], None]) -> None:
+    def __init__(
+        self, width: float, height: float, draw: Callable[[Canvas, Rectangle], None], kind: str = "P", said: str = ""
+    ) -> None:
         super().__init__()
         self.width = width
         self.height = height
         self._drawing = draw
+        self._told = kind, said
 
     def wrap(self, aW: float, aH: float) -> tuple[float, float]:  # noqa: ARG002 - the layout library's signature
         """Size taken, whatever is offered."""
@@ -72,7 +81,17 @@ class Drawing(Flowable):
 
     def draw(self) -> None:
         """Draw from the block's own lower left corner."""
-        self._drawing(self.canv, Rectangle(0.0, 0.0, self.width, self.height))
+        with tagged(self.canv, *self._told, box=(0.0, 0.0, self.width, self.height)):
+            self._drawing(self.canv, Rectangle(0.0, 0.0, self.width, self.height))
+
+
+class RunningText(TextFlow):
+    """A paragraph, told as one."""
+
+    def draw(self) -> None:
+        """Draw its lines."""
+        with tagged(self.canv, "P"):
+            super().draw()
 
 
 class Together(KeepTogether):
@@ -91,7 +110,7 @@ def heading(title: str, layout: Layout, *, first: bool) -> Flowable:
         place = 0.0, box.bottom + 0.55 * size
         write(canvas, title, place, size, layout.look.of("heading"), font=BOLD, width=box.width)
 
-    flowable = Drawing(layout.width, 1.85 * size, draw)
+    flowable = Drawing(layout.width, 1.85 * size, draw, "H1" if first else "H2", title)
     flowable.keepWithNext = 1
     flowable.spaceBefore = 0.0 if first else 3.0 * MM
     return flowable
@@ -112,33 +131,32 @@ def flowables(block: Block, layout: Layout) -> list[Flowable]:
 
 @flowables.register
 def _(block: Paragraph, layout: Layout) -> list[Flowable]:
-    return [TextFlow(escape(block.text), text_style(block.style, layout.look)), Spacer(1, 1.2 * MM)]
+    return [RunningText(escape(block.text), text_style(block.style, layout.look)), Spacer(1, 1.2 * MM)]
 
 
 @flowables.register
 def _(block: Identity, layout: Layout) -> list[Flowable]:
     half = (len(block.pairs) + 1) // 2
-    rows = []
-    for left, right in zip(block.pairs[:half], [*block.pairs[half:], ("", "")][:half], strict=True):
-        rows.append([cell for label, value in (left, right) for cell in _labelled(label, value, layout.look)])
     share = layout.width / 100.0
-    grid = LongTable(rows, colWidths=[15 * share, 33 * share, 16 * share, 36 * share], splitInRow=1)
-    style = TableStyle([
-        ("FONTNAME", (0, 0), (-1, -1), REGULAR),
-        ("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (-1, -1), 0),
-        ("TOPPADDING", (0, 0), (-1, -1), 1.6), ("BOTTOMPADDING", (0, 0), (-1, -1), 1.6),
-        ("LINEBELOW", (0, 0), (-1, -1), 0.25, layout.look.of("line")),
-    ])  # fmt: skip
-    grid.setStyle(style)
-    return [grid, Spacer(1, 2.5 * MM)]
+    widths = [15 * share, 33 * share, 16 * share, 36 * share]
+    rows = []
+    for pairs in zip(block.pairs[:half], [*block.pairs[half:], ("", "")][:half], strict=True):
+        cells = [cell for label, value in pairs for cell in _labelled(label, value, layout.look)]
+        entries = (entry(text, how, wide - GAP) for (text, how), wide in zip(cells, widths, strict=True))
+        rows.append(Row(tuple(entries), ("TH", "TD", "TH", "TD")))
+
+    def lines(canvas: Canvas, grid: Grid) -> None:
+        levels = [grid.height - below for below in accumulate(grid.heights)]
+        rule(canvas, layout.look.of("line"), 0.25, *((0.0, level, grid.width, level) for level in levels))
+
+    return [Grid(rows, widths, Pads(0.0, GAP, 1.6, 1.6), layout.look, lines), Spacer(1, 2.5 * MM)]
 
 
-def _labelled(label: str, value: str | None, look: Paper) -> list[Flowable]:
+def _labelled(label: str, value: str | None, look: Paper) -> list[tuple[str, Setting]]:
     shown = "" if not label else (value or "not stated")
-    return [
-        TextFlow(escape(label), text_style("small", look, size=7.5)),
-        TextFlow(escape(shown), text_style("strong" if value else "small", look, size=8.0)),
-    ]
+    stated = Setting(8.0 * look.size, look.of("text"), BOLD, split_words=False)
+    quiet, small = (Setting(size * look.size, look.of("quiet")) for size in (8.0, 7.5))
+    return [(label, small), (shown, stated if value else quiet)]
 
 
 @flowables.register
@@ -164,18 +182,22 @@ def _(block: Banner, layout: Layout) -> list[Flowable]:
 
 @flowables.register
 def _(block: Box, layout: Layout) -> list[Flowable]:
-    rows = [[TextFlow(escape(block.title), text_style("strong", layout.look))]]
-    rows += [[TextFlow(escape(sentence), text_style("body", layout.look))] for sentence in block.sentences]
-    box = LongTable(rows, colWidths=[layout.width], splitInRow=1)
-    style = TableStyle([
-        ("FONTNAME", (0, 0), (-1, -1), REGULAR),
-        ("BOX", (0, 0), (-1, -1), 0.8, layout.look.of("undecided")),
-        ("BACKGROUND", (0, 0), (-1, -1), layout.look.of("undecided_tint")),
-        ("TOPPADDING", (0, 0), (-1, -1), 2.0), ("BOTTOMPADDING", (0, 0), (-1, -1), 2.0),
-        ("LEFTPADDING", (0, 0), (-1, -1), 8.0), ("BOTTOMPADDING", (0, -1), (-1, -1), 6.0),
-        ("TOPPADDING", (0, 0), (-1, 0), 6.0),
-    ])  # fmt: skip
-    box.setStyle(style)
+    size, text = SIZES["body"] * layout.look.size, layout.look.of("text")
+    room = layout.width - BOX_PADS.left - BOX_PADS.right
+    title = entry(block.title, Setting(size, text, BOLD), room)
+    cells = [title, *(entry(sentence, Setting(size, text), room) for sentence in block.sentences)]
+    ends = range(len(cells))
+    rows = [
+        Row((cell,), ("P",), above=4.0 * (number == 0), below=4.0 * (number == ends[-1]))
+        for number, cell in enumerate(cells)
+    ]
+
+    def frame(canvas: Canvas, grid: Grid) -> None:
+        fill_with(canvas, layout.look.of("undecided_tint"))
+        stroke_with(canvas, layout.look.of("undecided"), 0.8)
+        canvas.rect(0.0, 0.0, grid.width, grid.height, stroke=1, fill=1)
+
+    box = Grid(rows, [layout.width], BOX_PADS, layout.look, frame, group="Sect")
     return [Together([box]), Spacer(1, 3.0 * MM)]
 
 
@@ -217,10 +239,21 @@ def _(block: FigureBlock, layout: Layout) -> list[Flowable]:
     def draw(canvas: Canvas, box: Rectangle) -> None:
         draw_columns(canvas, block, box, layout)
 
-    parts: list[Flowable] = [Drawing(layout.width, block.height_mm * MM, draw)]
+    parts: list[Flowable] = [Drawing(layout.width, block.height_mm * MM, draw, "Figure", _in_words(block))]
     if block.caption:
-        parts.append(TextFlow(escape(block.caption), text_style("small", layout.look)))
+        parts.append(RunningText(escape(block.caption), text_style("small", layout.look)))
     return [Together(parts), Spacer(1, 3.0 * MM)]
+
+
+def _in_words(block: FigureBlock) -> str:
+    """What plots show, for whoever doesn't see them: of each its title and what stands over what."""
+    told = []
+    for number, column in enumerate(block.columns):
+        over = block.titles[number] if number < len(block.titles) else ""
+        for plot in column:
+            axes = f"{plot.y_axis.label} over {plot.x_axis.label}" if isinstance(plot, Figure) else ""
+            told.append(" – ".join(filter(None, (over, plot.title, axes))))
+    return "; ".join(dict.fromkeys(filter(None, told))) or "plot"
 
 
 def _stack(canvas: Canvas, plots: Sequence[Plot], box: Rectangle, look: Paper, system: System) -> None:

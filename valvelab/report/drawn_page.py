@@ -26,11 +26,14 @@ WORDS = {
     "Contents": "what is drawn", "Annots": "annotations", "Resources": "fonts and images",
     "MediaBox": "size of the sheet", "CropBox": "cropped", "Rotate": "rotated", "UserUnit": "scaled", "AA": "actions",
     "OpenAction": "an action on opening", "AcroForm": "a form", "Names": "names", "Outlines": "outline",
-    "Metadata": "metadata",
+    "Metadata": "metadata", "Lang": "language",
 }  # fmt: skip
-PLAIN_PAGE = {"/Type", "/Parent", "/Contents", "/MediaBox", "/Resources", "/Rotate", "/Trans"}
+PLAIN_PAGE = {
+    "/Type", "/Parent", "/Contents", "/MediaBox", "/Resources", "/Rotate", "/Trans", "/StructParents", "/Tabs",
+}  # fmt: skip
 PLAIN_CATALOGUE = {
-    "/Type", "/Pages", "/PageMode", "/Names", "/Lang", "/Outlines", "/Metadata", "/MarkInfo", "/StructTreeRoot",
+    "/Type", "/Pages", "/PageMode", "/Names", "/Lang", "/Outlines", "/Metadata", "/MarkInfo", "/StructTreeRoot", "/AF",
+    "/OutputIntents", "/ViewerPreferences",
 }  # fmt: skip
 PLAIN_RESOURCES = {"/Font", "/ProcSet", "/ExtGState"}
 
@@ -42,6 +45,8 @@ def compare_drawn(stated: PdfFile, drawn: PdfFile, *, exact: bool) -> Iterator[D
     if len(one) != len(other):
         yield Difference(where="pages", stated=str(len(one)), recomputed=str(len(other)))
     walk = _Walk(exact=exact)
+    # what is told of the document leads to its pages, which are compared by themselves
+    walk.seen.update(zip(stated.page_places(), drawn.page_places(), strict=False))
     for number, (mine, yours) in enumerate(zip(one, other, strict=False), start=1):
         yield from walk.keys(mine, yours, f"page {number}", NOT_OF_A_PAGE)
     yield from walk.keys(stated.catalogue, drawn.catalogue, "document", {"/Pages"})

@@ -14,8 +14,8 @@ from typing import Any
 from reportlab import rl_config
 
 __all__ = [
-    "BaseDocTemplate", "CondPageBreak", "Flowable", "Frame", "KeepTogether", "LongTable", "PageBreak", "PageTemplate",
-    "Spacer", "TableStyle", "TextFlow", "TopPadder",
+    "BaseDocTemplate", "CondPageBreak", "Flowable", "Frame", "KeepTogether", "PageBreak", "PageTemplate", "Spacer",
+    "TextFlow", "TopPadder",
 ]  # fmt: skip
 
 rl_config.useA85 = 0  # streams stay binary: the finished file packs all of them anew
@@ -55,11 +55,9 @@ with _addresses_unbuilt():
         Flowable,
         Frame,
         KeepTogether,
-        LongTable,
         PageBreak,
         PageTemplate,
         Spacer,
-        TableStyle,
     )
     from reportlab.platypus import Paragraph as TextFlow
     from reportlab.platypus.flowables import TopPadder

@@ -110,18 +110,24 @@ class Section:
 
 @dataclass(frozen=True, slots=True)
 class Attachment:
-    """A file the certificate carries, byte for byte; `name` is a relative path with forward slashes."""
+    """A file the certificate carries, byte for byte; `name` is a relative path with forward slashes.
+
+    relation: whether the paper was made from it, or it holds the figures that the paper shows.
+    """
 
     name: str
     content: bytes
     note: str = ""
+    relation: Literal["Source", "Data"] = "Source"
 
 
 @dataclass(frozen=True, slots=True)
 class Certificate:
     """One certificate. `made` is the date as ISO 8601; `number` identifies the paper, `serial` the part.
 
-    `signer`: whose signature it bears; `replaces`: the paper it takes the place of. `kind`: what the paper is.
+    `signer`: whose signature it bears; `replaces`: the paper it takes the place of. `kind`: what the paper is. `job`:
+    the job's name; `author`: who is stated to have inspected; `written`: when the file was written, ISO 8601 in UTC,
+    empty for midnight.
     """
 
     title: str
@@ -135,6 +141,9 @@ class Certificate:
     signer: PublicKey | None = None
     replaces: Replaced | None = None
     kind: str = "certificate"
+    job: str = ""
+    author: str = ""
+    written: str = ""
 
 
 SHEET_TYPE = 10.5

@@ -5,7 +5,7 @@ from __future__ import annotations
 import tomllib
 from dataclasses import dataclass
 from functools import cache
-from typing import Literal
+from typing import Any, Literal, cast
 
 from reportlab.lib.colors import Color, HexColor
 from reportlab.pdfbase import pdfmetrics
@@ -81,15 +81,39 @@ def write(
     width: float | None = None,
 ) -> None:
     """A line of text with that end of it at `place`, in points; cut with an ellipsis where it is wider than `width`."""
-    canvas.setFillColor(colour)
-    canvas.setFont(font, size)
-    draw = {"left": canvas.drawString, "middle": canvas.drawCentredString, "right": canvas.drawRightString}[end]
-    draw(*place, text if width is None else fitted(text, size, width, font))
+    shown = text if width is None else fitted(text, size, width, font)
+    if not shown:
+        return
+    left = place[0] - {"left": 0.0, "middle": 0.5, "right": 1.0}[end] * (
+        end != "left" and text_width(shown, size, font)
+    )
+    fill_with(canvas, colour)
+    face, inner = cast("Any", pdfmetrics.getFont(font)), cast("Any", canvas)
+    pieces = (
+        f"{face.getSubsetInternalName(subset, inner._doc)} {size:.2f} Tf ({inner._escape(codes)}) Tj"
+        for subset, codes in face.splitString(shown, inner._doc)
+    )
+    canvas.addLiteral(f"BT 1 0 0 1 {left:.2f} {place[1]:.2f} Tm {' '.join(pieces)} ET")
+
+
+def fill_with(canvas: Canvas, colour: Color) -> None:
+    """Fill with a colour from here on; nothing is said twice."""
+    if cast("Any", canvas)._fillColorObj is not colour:
+        canvas.setFillColor(colour)
+
+
+def stroke_with(canvas: Canvas, colour: Color, width: float) -> None:
+    """Draw lines of a colour and a width in points from here on; nothing is said twice."""
+    inner = cast("Any", canvas)
+    if inner._strokeColorObj is not colour:
+        canvas.setStrokeColor(colour)
+    if inner._lineWidth != width:
+        canvas.setLineWidth(width)
 
 
 def rule(canvas: Canvas, colour: Color, width: float, *lines: tuple[float, float, float, float]) -> None:
     """Straight lines of one width, each from a place to another, in points."""
-    canvas.setStrokeColor(colour)
-    canvas.setLineWidth(width)
-    for line in lines:
-        canvas.line(*line)
+    stroke_with(canvas, colour, width)
+    if lines:
+        steps = (f"{x:.2f} {y:.2f} m {to_x:.2f} {to_y:.2f} l" for x, y, to_x, to_y in lines)
+        canvas.addLiteral(f"{' '.join(steps)} S")

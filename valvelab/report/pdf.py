@@ -1,7 +1,7 @@
 """Draws a certificate as PDF: A4, embedded fonts, vector plots, head and foot on every page, its inputs attached.
 
-The same certificate gives the same bytes: nothing of the clock, the machine or the user goes in, and the date is the
-one that the certificate bears.
+The same certificate gives the same bytes: nothing of the machine or the user goes in, and of the clock only the time of
+writing that the certificate states.
 """
 
 from __future__ import annotations
@@ -31,6 +31,7 @@ from valvelab.report.page_layout import (
 from valvelab.report.page_model import Certificate
 from valvelab.report.paper import BOLD, MARGIN, MM, REGULAR, Paper, paper, rule, write
 from valvelab.report.pdf_file import Sign
+from valvelab.report.tags import KEPT, Tags, decoration
 from valvelab.units import System
 
 HEAD = 17.0 * MM
@@ -57,20 +58,21 @@ class Running(Flowable):
 
 def certificate_bytes(certificate: Certificate, system: System = "metric", sign: Sign | None = None) -> bytes:
     """The whole PDF; equal certificates give equal bytes. `sign`: the key of the certificate's signer."""
-    return finished(_draw(certificate, system), certificate, _properties(certificate), sign)
+    tags = Tags()
+    return finished(_draw(certificate, system, tags), tags, certificate, _properties(certificate), sign)
 
 
 def _properties(certificate: Certificate) -> dict[str, str]:
-    """The document's properties; its date is the day that the certificate bears."""
-    day = "D:" + certificate.made.replace("-", "")
+    """The document's properties without its dates."""
     return {
-        "Title": certificate.title, "Author": certificate.program, "Creator": certificate.program,
+        "Title": " · ".join(filter(None, (certificate.job, certificate.title))),
+        "Author": certificate.author or (certificate.signer.name if certificate.signer else certificate.program),
         "Subject": " · ".join(filter(None, (certificate.serial, certificate.number))),
-        "Producer": f"reportlab {reportlab.Version}", "CreationDate": day, "ModDate": day,
+        "Creator": certificate.program, "Producer": f"reportlab {reportlab.Version}",
     }  # fmt: skip
 
 
-def _draw(certificate: Certificate, system: System) -> bytes:
+def _draw(certificate: Certificate, system: System, tags: Tags) -> bytes:
     look = paper()
     target = io.BytesIO()
     width, height = A4
@@ -87,7 +89,7 @@ def _draw(certificate: Certificate, system: System) -> bytes:
     frame = Frame(MARGIN, FOOT, width - 2 * MARGIN, height - HEAD - FOOT, 0, 0, 0, 0, id="page")
     document.addPageTemplates([PageTemplate(id="page", frames=[frame])])
     document.build(
-        _story(certificate, Layout(look, system, width - 2 * MARGIN)), canvasmaker=_numbered(certificate, look)
+        _story(certificate, Layout(look, system, width - 2 * MARGIN)), canvasmaker=_numbered(certificate, look, tags)
     )
     return target.getvalue()
 
@@ -110,22 +112,25 @@ def _story(certificate: Certificate, layout: Layout) -> list[Flowable]:
     return story
 
 
-def _numbered(certificate: Certificate, look: Paper) -> Callable[..., Canvas]:
+def _numbered(certificate: Certificate, look: Paper, tags: Tags) -> Callable[..., Canvas]:
     """A canvas class that knows the number of pages when it draws each page's head and foot."""
 
     class NumberedCanvas(Canvas):
         def __init__(self, *args: Any, **keywords: Any) -> None:
             super().__init__(*args, **{**keywords, "initialFontName": REGULAR})
             self._pages: list[dict[str, Any]] = []
+            setattr(self, KEPT, tags)
 
         def showPage(self) -> None:
             self._pages.append(dict(self.__dict__))
             self._startPage()  # type: ignore[attr-defined]
+            tags.next_page()
 
         def save(self) -> None:
             for number, page in enumerate(self._pages, start=1):
                 self.__dict__.update(page)
-                _furniture(self, certificate, look, page.get(Running.KEPT, ""), number, len(self._pages))
+                with decoration(self):
+                    _furniture(self, certificate, look, page.get(Running.KEPT, ""), number, len(self._pages))
                 super().showPage()
             super().save()
 

@@ -84,6 +84,10 @@ class PdfFile:
             raise NotReadable("no pages")
         return found
 
+    def page_places(self) -> list[tuple[int, int]]:
+        """Number and generation of every page's object, in order."""
+        return [page.obj.objgen for page in self.pdf.pages]
+
 
 def dictionary(value: Value) -> Object:
     """The dictionary itself, or an empty one for anything else."""
@@ -217,6 +221,7 @@ def sealed(pdf: pikepdf.Pdf, sign: Sign | None = None) -> bytes:
     pdf.save(
         target,
         static_id=True,
+        min_version="1.7",
         recompress_flate=True,
         object_stream_mode=pikepdf.ObjectStreamMode.disable,
         stream_decode_level=pikepdf.StreamDecodeLevel.generalized,

@@ -44,10 +44,6 @@ def _stroke(canvas: Canvas, left: float, middle: float, size: float, points: Seq
 
 def draw_path(canvas: Canvas, points: Sequence[tuple[float, float]], *, filled: bool = False) -> None:
     """Straight pieces from point to point, stroked; or `filled`, and then closed and not stroked."""
-    path = canvas.beginPath()
-    path.moveTo(*points[0])
-    for point in points[1:]:
-        path.lineTo(*point)
-    if filled:
-        path.close()
-    canvas.drawPath(path, stroke=int(not filled), fill=int(filled))
+    steps = [f"{x:.2f} {y:.2f} l" for x, y in points]
+    steps[0] = f"{steps[0][:-1]}m"
+    canvas.addLiteral(f"{' '.join(steps)} {'h f' if filled else 'S'}")

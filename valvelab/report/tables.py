@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from typing import Any, Literal
-from xml.sax.saxutils import escape
+from collections.abc import Callable, Sequence
+from html import escape
+from typing import Literal
 
-from reportlab.lib.enums import TA_RIGHT
-from reportlab.lib.styles import ParagraphStyle
-from reportlab.pdfbase.pdfmetrics import getAscentDescent
+from reportlab.pdfgen.canvas import Canvas
 
-from valvelab.report.blocks import Layout, Together, flowables, text_style
-from valvelab.report.page_layout import Flowable, LongTable, Spacer, TableStyle, TextFlow
+from valvelab.report.blocks import Layout, RunningText, Together, flowables, text_style
+from valvelab.report.grid import MARK, Entry, Grid, Pads, Row, Setting, entry
+from valvelab.report.page_layout import Flowable, Spacer
 from valvelab.report.page_model import Style
-from valvelab.report.paper import BOLD, MM, REGULAR, Paper, text_width, write
-from valvelab.report.symbols import draw_symbol
+from valvelab.report.paper import BOLD, MM, REGULAR, Paper, fill_with, rule, text_width
 from valvelab.tables.description import Cell, Mark, Table
 
 CELL = 7.0
@@ -22,56 +20,13 @@ PAD = 3.0
 KEPT_ROWS = 24
 
 
-class MarkFlow(Flowable):
-    """A verdict in a table cell: shape, then word."""
-
-    def __init__(self, mark: Mark, look: Paper, size: float) -> None:
-        super().__init__()
-        self._mark = mark
-        self._look = look
-        self._size = size
-        self.width = mark_width(mark, size)
-        self.height = 1.32 * size
-
-    def wrap(self, aW: float, aH: float) -> tuple[float, float]:  # noqa: ARG002 - the layout library's signature
-        """Size of symbol and word."""
-        return self.width, self.height
-
-    def draw(self) -> None:
-        """Draw symbol and word."""
-        colour = self._look.of(self._mark.decision)
-        middle = 0.5 * self.height
-        times = self._size / CELL
-        draw_symbol(self.canv, self._mark.decision, 4.0 * times, middle - 0.4, 3.0 * times, colour, self._look)
-        write(self.canv, self._mark.decision, (10.0 * times, middle - 0.36 * self._size), self._size, colour, font=BOLD)
-
-
-class LineFlow(Flowable):
-    """A cell of one line, placed as running text is: whoever has many cells is spared laying out each."""
-
-    def __init__(self, text: str, style: ParagraphStyle) -> None:
-        super().__init__()
-        self._text = text
-        self._style = style
-        self.width = 0.0
-        self.height = float(style.leading)
-
-    def wrap(self, aW: float, aH: float) -> tuple[float, float]:  # noqa: ARG002 - the layout library's signature
-        """The width that there is, and the height of a line."""
-        self.width = aW
-        return self.width, self.height
-
-    def draw(self) -> None:
-        """Draw the line at its end of the cell."""
-        look, right = self._style, self._style.alignment == TA_RIGHT
-        place = (self.width if right else 0.0, self.height - getAscentDescent(look.fontName, look.fontSize)[0])
-        end: Literal["left", "right"] = "right" if right else "left"
-        write(self.canv, self._text, place, look.fontSize, look.textColor, font=look.fontName, end=end)
+PADS = Pads(PAD, PAD, 1.3, 1.6)
+FONTS: dict[Style, str] = {"strong": BOLD, "small": REGULAR, "body": REGULAR}
 
 
 def mark_width(mark: Mark, size: float) -> float:
     """Width of a verdict in a cell."""
-    return 10.0 * size / CELL + text_width(mark.decision, size, BOLD)
+    return MARK * size + text_width(mark.decision, size, BOLD)
 
 
 @flowables.register
@@ -80,26 +35,15 @@ def _(block: Table, layout: Layout) -> list[Flowable]:
         return []
     heads = 1 + bool(block.units)
     widths = column_widths(block, layout.width, layout.look.size)
-    rows: list[list[Any]] = [
-        list(_cells(block.header, block, widths, layout.look, "strong")),
-    ]
+    styles: list[tuple[Sequence[Cell], Style]] = [(block.header, "strong")]
     if block.units:
-        rows.append(list(_cells(block.units, block, widths, layout.look, "small")))
-    rows += [list(_cells(row, block, widths, layout.look, "body")) for row in block.rows]
-    table = LongTable(rows, colWidths=widths, repeatRows=heads, hAlign="LEFT", splitInRow=1)
-    style = TableStyle([
-        ("FONTNAME", (0, 0), (-1, -1), REGULAR),
-        ("VALIGN", (0, 0), (-1, -1), "TOP"), ("VALIGN", (0, 0), (-1, heads - 1), "BOTTOM"),
-        ("LEFTPADDING", (0, 0), (-1, -1), PAD), ("RIGHTPADDING", (0, 0), (-1, -1), PAD),
-        ("TOPPADDING", (0, 0), (-1, -1), 1.3), ("BOTTOMPADDING", (0, 0), (-1, -1), 1.6),
-        ("LINEBELOW", (0, heads - 1), (-1, heads - 1), 0.7, layout.look.of("quiet")),
-        ("LINEBELOW", (0, -1), (-1, -1), 0.4, layout.look.of("line")),
-        ("ROWBACKGROUNDS", (0, heads), (-1, -1), [layout.look.of("paper"), layout.look.of("stripe")]),
-    ])  # fmt: skip
-    table.setStyle(style)
+        styles.append((block.units, "small"))
+    styles += [(row, "body") for row in block.rows]
+    rows = [_row(row, block, widths, layout.look, style) for row, style in styles]
+    table = Grid(rows, widths, PADS, layout.look, _stripes(layout.look), heads)
     parts: list[Flowable] = []
     if block.title:
-        title = TextFlow(escape(block.title), text_style("strong", layout.look, size=9.0))
+        title = RunningText(escape(block.title), text_style("strong", layout.look, size=9.0))
         title.keepWithNext = 1
         parts += [title, Spacer(1, 0.8 * MM)]
     together: list[Flowable] = [*parts, table]
@@ -108,20 +52,36 @@ def _(block: Table, layout: Layout) -> list[Flowable]:
     return [*together, Spacer(1, 3.5 * MM)]
 
 
-def _cells(row: Sequence[Cell], block: Table, widths: Sequence[float], look: Paper, style: Style) -> Iterator[Flowable]:
-    points = type_size(block) - (0.8 if style == "small" else 0.0)
-    size = points * look.size
-    looks = [text_style(style, look, right=right, size=points) for right in (False, True)]
-    for column, cell in enumerate(row):
+def _row(row: Sequence[Cell], block: Table, widths: Sequence[float], look: Paper, style: Style) -> Row:
+    size = (type_size(block) - (0.8 if style == "small" else 0.0)) * look.size
+    colour = look.of("quiet" if style == "small" else "text")
+    settings = [Setting(size, colour, FONTS[style], right, split_words=style != "strong") for right in (False, True)]
+
+    def of(column: int, cell: Cell) -> Entry:
         if isinstance(cell, Mark):
-            yield MarkFlow(cell, look, size)
-            continue
-        like = looks[column >= block.left and column not in block.flush_left]
-        one_line = cell.isprintable() and "  " not in cell and cell.strip() == cell
-        if one_line and text_width(cell, size, like.fontName) <= widths[column] - 2.0 * PAD:
-            yield LineFlow(cell, like)
-        else:
-            yield TextFlow(escape(cell), like)
+            return Entry((cell.decision,), settings[0], cell.decision)
+        how = settings[column >= block.left and column not in block.flush_left]
+        return entry(cell, how, widths[column] - 2.0 * PAD)
+
+    kinds: tuple[Literal["TH", "TD"], ...] = ("TD" if style == "body" else "TH",) * len(row)
+    return Row(tuple(of(*cell) for cell in enumerate(row)), kinds, low=style != "body")
+
+
+def _stripes(look: Paper) -> Callable[[Canvas, Grid], None]:
+    """Every other row shaded, a rule under the heads and one at the foot."""
+
+    def draw(canvas: Canvas, grid: Grid) -> None:
+        top = grid.height
+        for number, height in enumerate(grid.heights):
+            top -= height
+            if number >= grid.heads and (number - grid.heads) % 2:
+                fill_with(canvas, look.of("stripe"))
+                canvas.rect(0.0, top, grid.width, height, stroke=0, fill=1)
+        under = grid.height - sum(grid.heights[: grid.heads])
+        rule(canvas, look.of("quiet"), 0.7, (0.0, under, grid.width, under))
+        rule(canvas, look.of("line"), 0.4, (0.0, 0.0, grid.width, 0.0))
+
+    return draw
 
 
 def type_size(block: Table) -> float:
