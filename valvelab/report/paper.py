@@ -88,6 +88,10 @@ def write(
         end != "left" and text_width(shown, size, font)
     )
     fill_with(canvas, colour)
+    if not hasattr(canvas, "_doc"):  # no page of a PDF
+        canvas.setFont(font, size)
+        canvas.drawString(left, place[1], shown)
+        return
     face, inner = cast("Any", pdfmetrics.getFont(font)), cast("Any", canvas)
     pieces = (
         f"{face.getSubsetInternalName(subset, inner._doc)} {size:.2f} Tf ({inner._escape(codes)}) Tj"

@@ -64,6 +64,37 @@ class SvgCanvas:
         self._clips = 0
         self._parts: list[str] = []
 
+    @property
+    def _fillColorObj(self) -> Color:
+        """By the name that `paper` asks a PDF page by, as the next two."""
+        return self._pen.fill
+
+    @property
+    def _strokeColorObj(self) -> Color:
+        return self._pen.stroke
+
+    @property
+    def _lineWidth(self) -> float:
+        return self._pen.width
+
+    def addLiteral(self, steps: str) -> None:
+        """Straight pieces in the operators of PDF: places with m or l, h, then S or f."""
+        drawn, numbers = SvgPath(self._height), list[float]()
+        for word in steps.split():
+            match word:
+                case "m":
+                    drawn.moveTo(*numbers)
+                case "l":
+                    drawn.lineTo(*numbers)
+                case "h":
+                    drawn.close()
+                case "S" | "f":
+                    self.drawPath(drawn, int(word == "S"), int(word == "f"))
+                case _:
+                    numbers.append(float(word))
+                    continue
+            numbers.clear()
+
     def text(self) -> str:
         """The whole document."""
         size = f'width="{self._width:.2f}pt" height="{self._height:.2f}pt"'
