@@ -9,6 +9,7 @@ from pathlib import Path
 
 from valvelab.errors import BadFile, BadSpec
 from valvelab.files.contents import read_contents
+from valvelab.files.shop_card import read_shop_card
 from valvelab.files.spec_file import nominal_path, parse_toml
 from valvelab.inspection.spec_answers import Answer, settled
 from valvelab.job.carried import carry, names_for, relative_sources
@@ -24,11 +25,12 @@ from valvelab.report.page_model import Attachment, Certificate
 def located(job: Job, folder: Path) -> Job:
     """The job with its files where they lie, counted from `folder`, and with the job's spec in parts without one."""
     parts = (part if part.spec else part.model_copy(update={"spec": job.spec}) for part in job.part)
-    return job.model_copy(update={"spec": None, "part": tuple(part.with_files(folder.__truediv__) for part in parts)})
+    lying = tuple(part.with_files(folder.__truediv__) for part in parts)
+    return job.with_files(folder.__truediv__).model_copy(update={"spec": None, "part": lying})
 
 
 def inputs_of(job: Job, specs: Specs, within: Path | None = None) -> list[Path]:
-    """Every file that a located job reads, each once: those its parts name, and the nominal tables of their specs.
+    """Every file that a located job reads, each once: those that it and its parts name, and what those name in turn.
 
     `within` refuses any file outside that folder, before anything of it is read.
     """
@@ -39,6 +41,10 @@ def inputs_of(job: Job, specs: Specs, within: Path | None = None) -> list[Path]:
             raise BadFile("job.toml", "", f"the file {path.name!r} outside the certificate", "a carried file")
         found[path] = None
 
+    for path in job.files:
+        add(path)
+    if job.shop is not None and (mark := read_shop_card(job.shop)[0].mark) is not None:
+        add(job.shop.parent / mark)
     for part in job.part:
         for path in part.files:
             add(path)
@@ -90,7 +96,8 @@ def inspect_job(
     parts = [replace(part, result=result) for part, result in zip(parts, results, strict=True)]
     inputs = {names[path]: contents[path].data for path in paths}
     carried = tuple(part.with_files(lambda path: Path(names[path])) for part in job.part)
-    return Inspected(job.model_copy(update={"part": carried}), tuple(parts), inputs)
+    told = job.with_files(lambda path: Path(names[path]))
+    return Inspected(told.model_copy(update={"part": carried}), tuple(parts), inputs)
 
 
 def certificate_of(done: Inspected, made: str, attachments: Sequence[Attachment] | None = None) -> Certificate:

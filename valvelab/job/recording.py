@@ -150,7 +150,8 @@ def _entry(done: _Done, number: int, stated: Stated, notes: list[Note]) -> Entry
     part = done.job.part[number]
     result = json.loads(done.files[result_name(number, part.inspect)])
     told = stated.before | dict(_of_spec(part, done.files)) | _of_readings(part, done, notes)
-    told |= _of_cards(_cards(part, done)) | stated.texts
+    told |= _of_cards(_cards(part, done))
+    told |= ({"customer": done.job.customer} if done.job.customer else {}) | stated.texts
     verdicts = result["verdicts"]
     decisions = [row["decision"] for row in verdicts]
     files = list(_files(done, number, part))
