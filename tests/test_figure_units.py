@@ -24,6 +24,7 @@ from valvelab.figures import (
     lobe_figures,
     motion_figures,
     phasing_figures,
+    plan_figures,
     rule_figures,
     shaft_figures,
     spring_figures,
@@ -54,6 +55,7 @@ UNITS: dict[str, tuple[str, str]] = {
     "shaft": ("mm", "mm"), "trace": ("mm", "um"), "roughness": ("mm", "um"), "material_ratio": ("%", "um"),
     "gauge_means": ("", "mm"), "gauge_ranges": ("", "mm"), "gauge_components": ("", "%"),
     "history": ("", "N"), "overlay": (CAM, "mm"), "after_less_before": (CAM, "um"), "changes": ("", "N"),
+    "camshaft": PLACES, "tray": PLACES, "head": PLACES,
 }  # fmt: skip
 
 
@@ -167,7 +169,15 @@ def of_comparisons() -> Iterator[tuple[Callable[..., Any], Drawn]]:
             )
 
 
-GROUPS = (of_lobes, of_motion, of_form, of_springs, of_phasing, of_comparisons, of_lift_checks)
+def plans() -> Iterator[tuple[Callable[..., Any], Drawn]]:
+    """A camshaft, a tray and a head of invented names."""
+    yield plan_figures.camshaft_plan, plan_figures.camshaft_plan(("1I", "1E"), {"1I": "reject"}, {"1I": 0.0})
+    yield plan_figures.tray_plan, plan_figures.tray_plan(("Q01", "Q02"), {"Q02": "undecided"})
+    kinds = {"1I": "intake", "1E": "exhaust"}
+    yield plan_figures.head_plan, plan_figures.head_plan(tuple(kinds), {"1I": "accept"}, kinds)
+
+
+GROUPS = (of_lobes, of_motion, of_form, of_springs, of_phasing, of_comparisons, of_lift_checks, plans)
 
 
 @cache

@@ -17,9 +17,10 @@ from valvelab.job.typed import Specs
 from valvelab.job.use import Around, Stated
 from valvelab.job.uses import use
 from valvelab.records.job import Job
+from valvelab.records.particulars import ShopCard
 from valvelab.records.spec import Spec
-from valvelab.report.assembly import Part, assemble
-from valvelab.report.page_model import Attachment, Certificate
+from valvelab.report.assembly import Part, Words, assemble
+from valvelab.report.page_model import Attachment, Certificate, Letterhead, Picture
 
 
 def located(job: Job, folder: Path) -> Job:
@@ -114,5 +115,25 @@ def certificate_of(done: Inspected, made: str, attachments: Sequence[Attachment]
     if attachments is None:
         dated = done.job.model_copy(update={"made": made})
         attachments = carry(dated, done.inputs, [part.result for part in done.parts])
-    paper = assemble(judged, made, done.job.units, done.job.title, attachments=tuple(attachments))
+    paper = assemble(judged, made, done.job.units, _words(done), attachments=tuple(attachments))
     return replace(paper, signer=done.job.signer, replaces=done.job.replaces)
+
+
+def _words(done: Inspected) -> Words:
+    """What the job says besides its parts, its pictures as their files have them."""
+    job = done.job
+    pictures = tuple(
+        Picture(one.file.name, done.inputs[one.file.as_posix()], one.caption or "") for one in job.photographs
+    )
+    return Words(
+        job.title, job.customer, job.job_number, job.remarks, job.full, _letterhead(job.shop, done.inputs), pictures
+    )
+
+
+def _letterhead(shop: Path | None, inputs: Mapping[str, bytes]) -> Letterhead | None:
+    if shop is None:
+        return None
+    card = parse_toml(inputs[shop.as_posix()], shop.as_posix(), ShopCard, BadSpec)
+    lines = (*(card.address or "").split("\n"), card.phone or "")
+    mark = None if card.mark is None else inputs[normpath(shop.parent / card.mark).replace("\\", "/")]
+    return Letterhead(card.name, tuple(line for line in lines if line.strip()), mark)

@@ -3,7 +3,7 @@
 name = "Quillmere Engine Works"
 address = "Mill Lane 4, Quillmere"
 phone = "01632 960 014"
-mark = "mark.svg"             # a small picture (PNG or SVG), counted from the card's own folder
+mark = "mark.png"             # a small picture (PNG or JPEG), counted from the card's own folder
 """
 
 from __future__ import annotations
@@ -44,7 +44,7 @@ class Photograph(Record):
 
 
 class ShopCard(Record):
-    """Who writes the paper: its letterhead. mark: a small picture, PNG or SVG, counted from the card's own folder."""
+    """Who writes the paper: its letterhead. mark: a small picture, PNG or JPEG, counted from the card's own folder."""
 
     name: Line
     address: Annotated[str, _of_most(LONGEST_ADDRESS, "an address", lines=True)] | None = None

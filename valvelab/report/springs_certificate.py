@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from valvelab.figures.history_figures import due_first, history_figure
+from valvelab.figures.plan_figures import tray_plan
 from valvelab.figures.spring_figures import (
     difference_figure,
     force_figure,
@@ -14,7 +15,7 @@ from valvelab.figures.spring_figures import (
     tray_lines,
 )
 from valvelab.report.assembly import Part
-from valvelab.report.page_model import Block, FigureBlock, Paragraph, Section, figure_rows
+from valvelab.report.page_model import FigureBlock, Paragraph, Section, figure_rows
 from valvelab.tables.springs import (
     due_tables,
     kept_out,
@@ -25,6 +26,7 @@ from valvelab.tables.springs import (
     statement,
     taken_in,
 )
+from valvelab.tables.verdicts import worst_by_item
 from valvelab.units import System, display_unit, show
 
 if TYPE_CHECKING:
@@ -35,9 +37,9 @@ if TYPE_CHECKING:
     from valvelab.records.spring_readings import SpringTable
     from valvelab.records.springs_result import SpringsResult
 
-WIDE_MM, FLAT_MM = 74.0, 62.0
+WIDE_MM, FLAT_MM, TRAY_MM = 74.0, 62.0, 40.0
 PROGRESSIVE_ACROSS = 3
-FIRST_PAGE_SETS = 14
+FIRST_PAGE_SETS, FIRST_PAGE_SPRINGS = 14, 10
 MOST_FOLLOWED, ACROSS_STAGES = 6, 2
 READ = (
     "Forces are read at installed and at open height (installed height less valve lift) by monotone interpolation of "
@@ -58,13 +60,19 @@ MATCHED = (
 def springs_part(inspection: SpringsInspection, table: SpringTable, system: System = "metric") -> Part:
     """The tray's part of a certificate."""
     result = inspection.result
-    blocks: list[Block] = [Paragraph(READ), *spring_tables(result.springs, system), *_progressive(inspection)]
+    names = [row.spring for row in result.springs]
+    few = spring_tables(result.springs, system) if len(names) <= FIRST_PAGE_SPRINGS else []
     return Part(
         name="Valve springs",
         result=result,
         identity=identity(table, result.installed_height_mm, result.valve_lift_mm, system),
-        overview=(_tray_figures(inspection),),
-        sections=(Section("Springs", tuple(blocks), new_page=True), *_from_stage_to_stage(result, system)),
+        picture=(FigureBlock(((tray_plan(names, worst_by_item(result.verdicts)),),), TRAY_MM),),
+        found=(_tray_figures(inspection), *due_tables(result.history, system), *few),
+        annexes=lambda: (
+            Section("Springs", (*spring_tables(result.springs, system), *_progressive(inspection))),
+            *_from_stage_to_stage(result, system),
+        ),
+        method=READ,
         subjects=("spring",),
         serial=table.remarks.get("serial"),
     )
@@ -137,19 +145,12 @@ def sets_part(inspection: SetsInspection, table: SpringTable, system: System = "
     result = inspection.result
     groups = [one.springs for one in result.sets]
     points = map_points(inspection.analyses)
-    overview: list[Block] = [Paragraph(statement(result), "strong")]
-    if points:
-        overview.append(
-            FigureBlock(((map_figure(points, groups),),), WIDE_MM, caption="One mark a spring, a box around each set.")
-        )
+    caption = "One mark a spring, a box around each set."
+    picture = (FigureBlock(((map_figure(points, groups),),), WIDE_MM, caption=caption),) if points else ()
     fit = inspection.analyses[0].fit
-    blocks: list[Block] = [Paragraph(MATCHED)]
     tables = set_tables(result, system)
-    (overview if len(result.sets) <= FIRST_PAGE_SETS else blocks).extend(tables[:1])
-    blocks += tables[1:]
-    if result.left_over:
-        blocks.append(Paragraph(left_over(result.left_over)))
-    overview += decided(result)
+    short = len(result.sets) <= FIRST_PAGE_SETS
+    over = [Paragraph(left_over(result.left_over))] if result.left_over else []
     return Part(
         name="Matched spring sets",
         result=result,
@@ -158,8 +159,11 @@ def sets_part(inspection: SetsInspection, table: SpringTable, system: System = "
             ("springs in a set", str(result.size)),
             ("largest range in a set", limits_told(result, system)),
         ),
-        overview=tuple(overview),
-        sections=(Section("Springs of the sets", tuple(blocks), new_page=True),),
+        told=(statement(result),),
+        picture=picture,
+        found=(*(tables if short else ()), *over, *decided(result)),
+        annexes=lambda: (Section("Springs of the sets", tuple(tables)),),
+        method=MATCHED,
         subjects=("spring",),
         serial=table.remarks.get("serial"),
     )

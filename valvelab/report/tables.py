@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from typing import Any, Literal
 from xml.sax.saxutils import escape
 
@@ -17,7 +18,10 @@ from valvelab.report.paper import BOLD, MM, REGULAR, Paper, text_width, write
 from valvelab.report.symbols import draw_symbol
 from valvelab.tables.description import Cell, Mark, Table
 
-CELL = 7.0
+CELL, LEAST_CELL = 8.5, 7.0
+"""Points of a table's type: the usual, and the least where a wide one would not fit."""
+BROKEN = 95.0
+"""Points that a column at least has whose text may be broken."""
 PAD = 3.0
 KEPT_ROWS = 24
 
@@ -41,7 +45,7 @@ class MarkFlow(Flowable):
         """Draw symbol and word."""
         colour = self._look.of(self._mark.decision)
         middle = 0.5 * self.height
-        times = self._size / CELL
+        times = self._size / LEAST_CELL
         draw_symbol(self.canv, self._mark.decision, 4.0 * times, middle - 0.4, 3.0 * times, colour, self._look)
         write(self.canv, self._mark.decision, (10.0 * times, middle - 0.36 * self._size), self._size, colour, font=BOLD)
 
@@ -71,13 +75,14 @@ class LineFlow(Flowable):
 
 def mark_width(mark: Mark, size: float) -> float:
     """Width of a verdict in a cell."""
-    return 10.0 * size / CELL + text_width(mark.decision, size, BOLD)
+    return 10.0 * size / LEAST_CELL + text_width(mark.decision, size, BOLD)
 
 
 @flowables.register
 def _(block: Table, layout: Layout) -> list[Flowable]:
     if not block.rows:
         return []
+    block = sized(block, layout.width, layout.look.size)
     heads = 1 + bool(block.units)
     widths = column_widths(block, layout.width, layout.look.size)
     rows: list[list[Any]] = [
@@ -127,6 +132,28 @@ def _cells(row: Sequence[Cell], block: Table, widths: Sequence[float], look: Pap
 def type_size(block: Table) -> float:
     """Points of a table's type on a page of the usual size."""
     return block.type_size or CELL
+
+
+def sized(block: Table, width: float, times: float = 1.0) -> Table:
+    """The table in the largest type, `times` its size, in which nothing is broken that should not be."""
+    if block.type_size:
+        return block
+    points = CELL
+    while points > LEAST_CELL and not _fits(replace(block, type_size=points), width, times):
+        points -= 0.5
+    return replace(block, type_size=points)
+
+
+def _fits(block: Table, width: float, times: float) -> bool:
+    needs = needed_widths(block, times)
+    if block.widths:
+        shares = [width * share / sum(block.widths) for share in block.widths]
+        return all(
+            need <= share
+            for column, (need, share) in enumerate(zip(needs, shares, strict=True))
+            if column not in block.wrap
+        )
+    return sum(min(need, BROKEN) if column in block.wrap else need for column, need in enumerate(needs)) <= width
 
 
 def _words(head: str, size: float) -> list[str]:
