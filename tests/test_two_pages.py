@@ -115,9 +115,16 @@ def test_how_far_a_value_stands_from_its_limit(
     lower: float | None, upper: float | None, value: float, told: str
 ) -> None:
     verdict = Verdict(
-        characteristic="max_lift", item="1I", measured=value, unit="mm", standard_uncertainty=0.1, lower=lower,
-        upper=upper, probability_conforming=0.5, decision="undecided",
-    )  # fmt: skip
+        characteristic="max_lift",
+        item="1I",
+        measured=value,
+        unit="mm",
+        standard_uncertainty=0.1,
+        lower=lower,
+        upper=upper,
+        probability_conforming=0.5,
+        decision="undecided",
+    )
     assert margin(verdict, 2, "metric") == told
 
 
@@ -139,10 +146,8 @@ def test_letterhead_customer_remarks_and_photographs(tmp_path: Path, capsys: pyt
     study = str(sample_profiles() / "dial_gauge_study.csv")
     assert main(["certify", study, *said, *shown, "--out", str(target), "--quiet"]) == 0
     front = " ".join(papers.page_texts(target)[0].split())
-    for expected in (
-        "Quillmere Engine Works", "Mill Lane 4", "E. Wend", "J-118", "Seen at the gate.", "seat of valve 2",
-    ):  # fmt: skip
-        assert expected in front
+    spoken = ("Quillmere Engine Works", "Mill Lane 4", "E. Wend", "J-118", "Seen at the gate.", "seat of valve 2")
+    assert [words for words in spoken if words not in front] == []
     assert len(PdfReader(target).pages[0].images) == 2
     assert seat.read_bytes() in papers.carried_files(target).values()
     capsys.readouterr()

@@ -135,7 +135,10 @@ def assemble(
     if alone and parts[0].pages is not None:
         sections += parts[0].pages(parts[0].result)
     else:
-        sections += [_front(heading, parts, made, words, system), *_second(parts, words, system, attachments)]
+        sections += [
+            _front(heading, parts, made, words, system, attachments),
+            *_second(parts, words, system, attachments),
+        ]
     if words.full:
         sections += _annexes(parts, system, attachments)
     sources = tuple({source.sha256: source for part in parts for source in part.result.source}.values())
@@ -160,7 +163,9 @@ def number_of(attachments: Iterable[Attachment]) -> str:
     return "-".join(text[start : start + 4] for start in (0, 4, 8))
 
 
-def _front(heading: str, parts: Sequence[Part], made: str, words: Words, system: System) -> Section:
+def _front(
+    heading: str, parts: Sequence[Part], made: str, words: Words, system: System, attachments: Sequence[Attachment]
+) -> Section:
     """The first page: whose it is and what of, the verdict in words, a drawing, the closest calls, signatures."""
     results = [part.result for part in parts]
     alone = len(parts) == 1
@@ -169,6 +174,9 @@ def _front(heading: str, parts: Sequence[Part], made: str, words: Words, system:
     if alone:
         blocks += [*(Paragraph(text, "strong") for text in parts[0].told), *parts[0].picture]
         blocks += _closest(results, system)
+        if _one_sheet(parts):
+            method = short_method(parts, attachments)
+            blocks += [*parts[0].found, Paragraph(method.title, "strong"), *method.blocks]
     else:
         blocks += [_parts_table(parts), *_pictures_of(parts)]
     if words.remarks:
@@ -176,6 +184,11 @@ def _front(heading: str, parts: Sequence[Part], made: str, words: Words, system:
     if 0 < len(words.pictures) <= ON_FRONT:
         blocks.append(Pictures(words.pictures))
     return Section("", (*blocks, CAUTIONS_BOX, Signatures(SIGNS)), one_page=True)
+
+
+def _one_sheet(parts: Sequence[Part]) -> bool:
+    """Whether all there is stands on the first page: nothing was judged and nothing is drawn."""
+    return len(parts) == 1 and not parts[0].picture and not parts[0].result.verdicts
 
 
 def _lines(words: Words) -> list[str]:
@@ -228,13 +241,15 @@ def _second(
     results = [part.result for part in parts]
     deciding = tuple(decided_blocks(results, system))
     own = [section for part in parts if part.pages is not None for section in part.pages(part.result)]
-    found = Section("What was found", parts[0].found if len(parts) == 1 else tuple(_told_of(parts)))
+    if _one_sheet(parts):
+        found = Section("", ())
+    else:
+        found = Section("What was found", parts[0].found if len(parts) == 1 else tuple(_told_of(parts)))
     sections = [Section("What decides", deciding), found] if deciding else [found]
     sections += [Section("Photographs", (Pictures(words.pictures),))] if len(words.pictures) > ON_FRONT else []
-    sections += [*warnings_section(parts), short_method(parts, attachments)]
+    sections += [*warnings_section(parts), *([] if _one_sheet(parts) else [short_method(parts, attachments)])]
     shown = [section for section in sections if section.blocks]
-    yield replace(shown[0], new_page=True)
-    yield from shown[1:]
+    yield from (replace(section, new_page=not number) for number, section in enumerate(shown))
     yield from own
 
 

@@ -15,7 +15,7 @@ from valvelab.figures.spring_figures import (
     tray_lines,
 )
 from valvelab.report.assembly import Part
-from valvelab.report.page_model import FigureBlock, Paragraph, Section, figure_rows
+from valvelab.report.page_model import Block, FigureBlock, Paragraph, Section, figure_rows
 from valvelab.tables.springs import (
     due_tables,
     kept_out,
@@ -67,10 +67,10 @@ def springs_part(inspection: SpringsInspection, table: SpringTable, system: Syst
         result=result,
         identity=identity(table, result.installed_height_mm, result.valve_lift_mm, system),
         picture=(FigureBlock(((tray_plan(names, worst_by_item(result.verdicts)),),), TRAY_MM),),
-        found=(_tray_figures(inspection), *due_tables(result.history, system), *few),
+        found=(_tray_figures(inspection), *_followed(result, system, ACROSS_STAGES), *few),
         annexes=lambda: (
             Section("Springs", (*spring_tables(result.springs, system), *_progressive(inspection))),
-            *_from_stage_to_stage(result, system),
+            Section("From stage to stage", tuple(_followed(result, system, MOST_FOLLOWED))),
         ),
         method=READ,
         subjects=("spring",),
@@ -78,17 +78,17 @@ def springs_part(inspection: SpringsInspection, table: SpringTable, system: Syst
     )
 
 
-def _from_stage_to_stage(result: SpringsResult, system: System) -> tuple[Section, ...]:
-    """When springs with several stages are due, and the seat force of those that are due first."""
+def _followed(result: SpringsResult, system: System, most: int) -> list[Block]:
+    """When springs with several stages are due, and the seat force of so many that are due first."""
     due = due_tables(result.history, system)
     if not due:
-        return ()
+        return []
     names = [one.spring for one in sorted(result.history, key=due_first)]
-    drawn = [(name, figure) for name in names if (figure := history_figure(result, name)) is not None][:MOST_FOLLOWED]
+    drawn = [(name, figure) for name in names if (figure := history_figure(result, name)) is not None][:most]
     figures = figure_rows(
         [(figure,) for _, figure in drawn], ACROSS_STAGES, FLAT_MM, [f"Spring {name}" for name, _ in drawn]
     )
-    return (Section("From stage to stage", (Paragraph(FOLLOWED), *figures, *due), new_page=True),)
+    return [Paragraph(FOLLOWED), *figures, *due]
 
 
 def identity(
