@@ -350,7 +350,7 @@ def _annexes(parts: Sequence[Part], system: System, attachments: Sequence[Attach
             blocks += [*(Paragraph(text, "strong") for text in part.told), *part.picture, *part.found]
         title = "Annexes" if len(parts) == 1 else f"Annex {number + 1}: {part.name.lower()}"
         yield Section(title, tuple(blocks), new_page=not number)
-        yield from (replace(section, new_page=False) for section in part.annexes())
+        yield from (replace(section, new_page=False) for section in part.annexes() if section.blocks)
     yield notes_section(parts)
     yield carried_section(attachments)
     yield method_section(tuple(subject for part in parts for subject in part.subjects), _rules(parts))

@@ -125,7 +125,7 @@ def _(block: Heading, layout: Layout) -> list[Flowable]:
 
 
 MARK_WIDE_MM, MARK_HIGH_MM = 40.0, 16.0
-PICTURES_ACROSS, PICTURE_HIGH_MM = 3, 40.0
+PICTURES_ACROSS, PICTURE_HIGH_MM = 3, 24.0
 
 
 @flowables.register
