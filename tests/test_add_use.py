@@ -144,15 +144,13 @@ from __future__ import annotations
 
 from valvelab.inspection.form.runouts import RunoutsInspection
 from valvelab.report.assembly import Part
-from valvelab.report.page_model import Section
 from valvelab.tables.runouts import runout_table
 from valvelab.units import System
 
 
 def runouts_part(inspection: RunoutsInspection, system: System) -> Part:
     """The run-outs' part of a certificate."""
-    section = Section("Face run-outs", (runout_table(inspection.result, system),))
-    return Part("Face run-outs", inspection.result, (), (), (section,), ())
+    return Part("Face run-outs", inspection.result, (), (), (runout_table(inspection.result, system),), ())
 ''',
     "job/runouts.py": '''"""The face run-outs of a job."""
 

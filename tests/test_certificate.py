@@ -31,7 +31,7 @@ from valvelab.places import resources, sample_profiles
 from valvelab.records.job import Job, LobesPart, SetsPart
 from valvelab.records.result import Result, Source, Verdict, info, warning
 from valvelab.records.spec import DecisionRule, Spec
-from valvelab.report.assembly import Part, assemble, grouped, number_of, overall
+from valvelab.report.assembly import Part, Words, assemble, grouped, number_of, overall
 from valvelab.report.attachments import carried_files, is_inside
 from valvelab.report.dial import label_anchors, spread_out
 from valvelab.report.page_model import Attachment, Box, Certificate, FigureBlock, Paragraph, Section, alike
@@ -100,13 +100,16 @@ def certificate(serial: str = "QM-0417", verdicts: tuple[Verdict, ...] = (), **c
         result,
         (("part", "club <camshaft> & more"), ("serial number", serial), ("operator", None)),
         (plots(),),
-        (Section("Detail", (plots(),)),),
+        (),
         ("lobe", "camshaft"),
-        serial,
+        lambda: (Section("Detail", (plots(),)),),
+        serial=serial,
     )
     job = Job(title="Hill climb", made="2026-03-05", part=(LobesPart(file=Path("lift.csv")),))
     attachments = carry(job, {"lift.csv": b"angle,1I\n0,1\n"}, [result])
-    made = assemble([part], "2026-03-05", "metric", "Hill climb", Spec(title="Clubman", revision="C"), attachments)
+    made = assemble(
+        [part], "2026-03-05", "metric", Words("Hill climb", full=True), Spec(title="Clubman", revision="C"), attachments
+    )
     return replace(made, **changes)  # type: ignore[arg-type]
 
 
@@ -180,14 +183,15 @@ def test_several_parts_share_one_front_page() -> None:
             Result(command="x", source=(source,), verdicts=(verdict(decision),)),
             (("serial number", "QM-1"), ("cutoff", name)),
             (plots(),),
-            (Section(name, (Paragraph(f"detail of {name}"),)),),
+            (),
             ("lobe",),
-            "QM-1",
-            Spec(title=f"spec of {name}", decision=rule),
+            lambda name=name: (Section(name, (Paragraph(f"detail of {name}"),)),),
+            serial="QM-1",
+            spec=Spec(title=f"spec of {name}", decision=rule),
         )
         for name, decision, rule in (("Camshaft", "accept", strict), ("Shaft form", "reject", simple))
     ]
-    pages = papers.page_texts(certificate_bytes(assemble(parts, "2026-03-05", title="Winter")))
+    pages = papers.page_texts(certificate_bytes(assemble(parts, "2026-03-05", words=Words("Winter", full=True))))
     front = " ".join(pages[0].split())
     for expected in (
         "Measurement certificate",
@@ -400,8 +404,8 @@ def test_attachment_order_does_not_matter() -> None:
 def test_no_angle_of_a_camshaft_is_broken_over_two_lines(tmp_path: Path) -> None:
     """Every opening and closing at every checking lift stands whole on paper."""
     table, paper, answer = sample_profiles() / "quillmere_four_camshaft.csv", tmp_path / "c.pdf", tmp_path / "c.json"
-    for out in (paper, answer):
-        assert main(["lobes", str(table), "--out", str(out)]) == 0
+    assert main(["lobes", str(table), "--out", str(answer)]) == 0
+    assert main(["certify", str(table), "--full", "--out", str(paper)]) == 0
     words = {word for page in PdfReader(paper).pages for word in page.extract_text().split()}
     rows = [row for lobe in json.loads(answer.read_bytes())["lobes"] for row in lobe["durations"]]
     angles = {f"{row[key]:.3f}" for row in rows for key in ("opening_cam_deg", "closing_cam_deg")}

@@ -26,6 +26,7 @@ from valvelab.figures import (
     lot_figures,
     motion_figures,
     phasing_figures,
+    plan_figures,
     rule_figures,
     shaft_figures,
     spring_figures,
@@ -60,6 +61,7 @@ UNITS: dict[str, tuple[str, str]] = {
     "history": ("", "N"), "timeline in N": ("", "N"), "timeline in N/mm": ("", "N/mm"), "timeline in mm": ("", "mm"),
     "timeline in um": ("", "um"), "overlay": (CAM, "mm"), "after_less_before": (CAM, "um"), "changes": ("", "N"),
     "distribution": ("N", ""), "drift": ("", "N"), "lash": ("", "mm"),
+    "camshaft": PLACES, "tray": PLACES, "head": PLACES,
 }  # fmt: skip
 
 
@@ -197,7 +199,15 @@ def of_lash() -> Iterator[tuple[Callable[..., Any], Drawn]]:
     yield lash_figures.lash_figure, lash_figures.lash_figure(found.result)
 
 
-GROUPS = (of_lobes, of_motion, of_form, of_springs, of_phasing, of_comparisons, of_lift_checks, of_lots, of_lash)
+def plans() -> Iterator[tuple[Callable[..., Any], Drawn]]:
+    """A camshaft, a tray and a head of invented names."""
+    yield plan_figures.camshaft_plan, plan_figures.camshaft_plan(("1I", "1E"), {"1I": "reject"}, {"1I": 0.0})
+    yield plan_figures.tray_plan, plan_figures.tray_plan(("Q01", "Q02"), {"Q02": "undecided"})
+    kinds = {"1I": "intake", "1E": "exhaust"}
+    yield plan_figures.head_plan, plan_figures.head_plan(tuple(kinds), {"1I": "accept"}, kinds)
+
+
+GROUPS = (of_lobes, of_motion, of_form, of_springs, of_phasing, of_comparisons, of_lift_checks, of_lots, of_lash, plans)
 
 
 @cache

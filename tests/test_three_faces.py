@@ -182,7 +182,7 @@ def texts_in(drawing: Figure | Dial) -> Iterator[str]:
 
 
 def drawn_on_paper(part: Part) -> list[Figure | Dial]:
-    blocks = [*part.overview, *(block for section in part.sections for block in section.blocks)]
+    blocks = [*part.picture, *part.found, *(block for section in part.annexes() for block in section.blocks)]
     plots = [plot for block in blocks if isinstance(block, FigureBlock) for column in block.columns for plot in column]
     return [plot for plot in plots if isinstance(plot, Figure | Dial)]
 
@@ -207,7 +207,7 @@ def on_paper(job: Job, system: System) -> Part:
 
 
 def tables_on_paper(part: Part, system: System) -> list[Lines]:
-    blocks = [*part.overview, *(block for section in part.sections for block in section.blocks)]
+    blocks = [*part.picture, *part.found, *(block for section in part.annexes() for block in section.blocks)]
     blocks += verdict_blocks(part.result.verdicts, [part.result], system)
     found = []
     for block in blocks:

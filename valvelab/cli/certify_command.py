@@ -6,12 +6,14 @@ import argparse
 from contextlib import AbstractContextManager, nullcontext
 from pathlib import Path
 
+from pydantic import ValidationError
+
 from valvelab.cli.options import add_common
 from valvelab.cli.output import look_of, summary, tell_notes, told
 from valvelab.cli.outputs import check_outputs
 from valvelab.cli.signing import number_or_file, replaced
 from valvelab.cli.streams import answer
-from valvelab.errors import WrongUsage
+from valvelab.errors import BadQuantity, WrongUsage
 from valvelab.files.job_archive import names_job
 from valvelab.files.reading import command_for
 from valvelab.files.table import read_table
@@ -21,6 +23,7 @@ from valvelab.job.parts import inputs_of, located
 from valvelab.job.typed import Specs, shown_in
 from valvelab.quantities import iso_date
 from valvelab.records.job import PARTS, Job, LobesPart, TablePart
+from valvelab.records.particulars import Particulars
 from valvelab.records.result import exit_code
 
 
@@ -36,6 +39,16 @@ def configure(parser: argparse.ArgumentParser) -> None:
         "--replaces", type=number_or_file, metavar="CERTIFICATE", help="the PDF or the number of one that this replaces"
     )
     parser.add_argument("--reason", metavar="TEXT", help="why, in one line; with --replaces")
+    for name, info in Particulars.model_fields.items():
+        option = f"--{name.replace('_', '-')}"
+        if info.annotation is bool:
+            parser.add_argument(option, action="store_true", help=info.description)
+        elif name != "photographs":
+            kind = Path if name == "shop" else str
+            parser.add_argument(option, type=kind, metavar="FILE" if name == "shop" else "TEXT", help=info.description)
+    parser.add_argument(
+        "--photograph", action="append", metavar="FILE=CAPTION", help="a picture (JPEG, PNG) to print small; repeatable"
+    )
     columns = TablePart.model_fields["columns"]
     parser.add_argument("--columns", metavar=columns.title, help=columns.description)
     add_common(parser)
@@ -84,7 +97,27 @@ def _job(args: argparse.Namespace, job: Job, folder: Path) -> Job:
         changes["units"] = args.units
     elif "units" not in job.model_fields_set:
         changes["units"] = shown_in("auto", located(job, folder).part[0])
-    return located(job.model_copy(update=changes), folder)
+    return located(job.model_copy(update=changes | _particulars(args)), folder)
+
+
+def _particulars(args: argparse.Namespace) -> dict[str, object]:
+    """What the command line says besides what is inspected; it wins over the job's own words."""
+    pictures = tuple(
+        {"file": Path(file).absolute(), "caption": caption.strip() or None}
+        for file, _, caption in (text.partition("=") for text in args.photograph or ())
+    )
+    named = {name: getattr(args, name, None) for name in Particulars.model_fields}
+    named |= {"photographs": pictures, "shop": args.shop and args.shop.absolute()}
+    stated = {name: value for name, value in named.items() if value}
+    try:
+        said = Particulars.model_validate(stated)
+    except ValidationError as error:
+        first = error.errors(include_url=False)[0]
+        cause = first.get("ctx", {}).get("error")
+        expected = cause.expected if isinstance(cause, BadQuantity) else first["msg"]
+        option = f"--{str(first['loc'][0]).replace('_', '-').replace('photographs', 'photograph')}"
+        raise WrongUsage(f"{option}: found {first['input']!r:.60}, expected {expected}") from None
+    return {name: getattr(said, name) for name in stated}
 
 
 def _found(args: argparse.Namespace) -> AbstractContextManager[tuple[Job, Path]]:

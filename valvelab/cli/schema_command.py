@@ -16,6 +16,7 @@ from valvelab.records.demo_result import DemoResult
 from valvelab.records.gauge_result import AdoptedUncertainty, GaugePlan
 from valvelab.records.instrument_card import InstrumentCard
 from valvelab.records.job import Job
+from valvelab.records.particulars import ShopCard
 from valvelab.records.phasing_sheet import PhasingSheet
 from valvelab.records.records_result import (
     ExportManifest,
@@ -60,11 +61,12 @@ FURTHER: dict[str, type[BaseModel]] = {
     "phasing-sheet": PhasingSheet,
     "train": Train,
     "instrument-card": InstrumentCard,
+    "shop-card": ShopCard,
 }
 NAMES = (*USES, *FURTHER)
 READ = (
     "record", "records-manifest", "spec", "job", "job-file", "phasing-sheet", "train", "adopted-uncertainty",
-    "instrument-card", "public-key",
+    "instrument-card", "shop-card", "public-key",
 )  # fmt: skip
 
 

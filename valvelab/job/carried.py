@@ -134,21 +134,23 @@ def _renamed(text: str, called: Mapping[str, str]) -> str:
 
 
 def _what(name: str, job: Job) -> str:
-    if name == JOB:
-        return "how the files were inspected"
     if name.startswith(RESULT_PREFIX) and name.endswith(".json"):
         return "every number, unrounded"
-    if any(getattr(part, field).as_posix() == name for part in job.part for field in part.POSITIONAL):
-        return "readings"
-    if any(part.spec is not None and part.spec.as_posix() == name for part in job.part):
-        return "spec"
-    return "read with the readings or the spec"
+    told = {
+        **{file.as_posix(): "photograph" for file in job.files},
+        **({job.shop.as_posix(): "the shop's card"} if job.shop else {}),
+        **{part.spec.as_posix(): "spec" for part in job.part if part.spec is not None},
+        **{getattr(part, field).as_posix(): "readings" for part in job.part for field in part.POSITIONAL},
+        JOB: "how the files were inspected",
+    }
+    return told.get(name, "read with the readings or the spec")
 
 
 def job_toml(job: Job) -> str:
     """The job as TOML; what it leaves at its default is left out, but for its form and its uses."""
     parts = [{"inspect": part.inspect, **part.model_dump(exclude_defaults=True, by_alias=True)} for part in job.part]
-    return toml_text({**job.model_dump(exclude_none=True, exclude={"part"}), "part": parts})
+    said = job.model_dump(exclude_none=True, exclude={"part"})
+    return toml_text({**{key: value for key, value in said.items() if value not in ((), False)}, "part": parts})
 
 
 def toml_text(document: Mapping[str, Any]) -> str:
@@ -161,7 +163,7 @@ def toml_text(document: Mapping[str, Any]) -> str:
 def _toml(value: object) -> str:
     """A text, number, file, truth, a list of these or a table of them in one line."""
     if isinstance(value, Mapping):
-        return "{ " + ", ".join(f"{key} = {_toml(inner)}" for key, inner in value.items()) + " }"
+        return "{ " + ", ".join(f"{key} = {_toml(inner)}" for key, inner in value.items() if inner is not None) + " }"
     if isinstance(value, tuple | list):
         return "[" + ", ".join(_toml(item) for item in value) + "]"
     plain = value.as_posix() if isinstance(value, Path) else value

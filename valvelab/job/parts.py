@@ -10,6 +10,7 @@ from pathlib import Path
 
 from valvelab.errors import BadFile, BadSpec
 from valvelab.files.contents import read_contents
+from valvelab.files.shop_card import read_shop_card
 from valvelab.files.spec_file import nominal_path, parse_toml
 from valvelab.inspection.spec_answers import Answer, settled
 from valvelab.job.carried import carry, names_for, relative_sources
@@ -17,9 +18,10 @@ from valvelab.job.typed import Specs
 from valvelab.job.use import Around, Stated
 from valvelab.job.uses import use
 from valvelab.records.job import Job
+from valvelab.records.particulars import ShopCard
 from valvelab.records.spec import Spec
-from valvelab.report.assembly import Part, assemble
-from valvelab.report.page_model import Attachment, Certificate
+from valvelab.report.assembly import Part, Words, assemble
+from valvelab.report.page_model import Attachment, Certificate, Letterhead, Picture
 
 _log = logging.getLogger(__name__)
 
@@ -27,11 +29,12 @@ _log = logging.getLogger(__name__)
 def located(job: Job, folder: Path) -> Job:
     """The job with its files where they lie, counted from `folder`, and with the job's spec in parts without one."""
     parts = (part if part.spec else part.model_copy(update={"spec": job.spec}) for part in job.part)
-    return job.model_copy(update={"spec": None, "part": tuple(part.with_files(folder.__truediv__) for part in parts)})
+    lying = tuple(part.with_files(folder.__truediv__) for part in parts)
+    return job.with_files(folder.__truediv__).model_copy(update={"spec": None, "part": lying})
 
 
 def inputs_of(job: Job, specs: Specs, within: Path | None = None) -> list[Path]:
-    """Every file that a located job reads, each once: those its parts name, and the nominal tables of their specs.
+    """Every file that a located job reads, each once: those that it and its parts name, and what those name in turn.
 
     `within` refuses any file outside that folder, before anything of it is read.
     """
@@ -42,6 +45,10 @@ def inputs_of(job: Job, specs: Specs, within: Path | None = None) -> list[Path]:
             raise BadFile("job.toml", "", f"the file {path.name!r} outside the certificate", "a carried file")
         found[path] = None
 
+    for path in job.files:
+        add(path)
+    if job.shop is not None and (mark := read_shop_card(job.shop)[0].mark) is not None:
+        add(job.shop.parent / mark)
     for part in job.part:
         for path in part.files:
             add(path)
@@ -94,7 +101,8 @@ def inspect_job(
     parts = [replace(part, result=result) for part, result in zip(parts, results, strict=True)]
     inputs = {names[path]: contents[path].data for path in paths}
     carried = tuple(part.with_files(lambda path: Path(names[path])) for part in job.part)
-    return Inspected(job.model_copy(update={"part": carried}), tuple(parts), inputs)
+    told = job.with_files(lambda path: Path(names[path]))
+    return Inspected(told.model_copy(update={"part": carried}), tuple(parts), inputs)
 
 
 def certificate_of(done: Inspected, made: str, attachments: Sequence[Attachment] | None = None) -> Certificate:
@@ -111,5 +119,25 @@ def certificate_of(done: Inspected, made: str, attachments: Sequence[Attachment]
     if attachments is None:
         dated = done.job.model_copy(update={"made": made})
         attachments = carry(dated, done.inputs, [part.result for part in done.parts])
-    paper = assemble(judged, made, done.job.units, done.job.title, attachments=tuple(attachments))
+    paper = assemble(judged, made, done.job.units, _words(done), attachments=tuple(attachments))
     return replace(paper, signer=done.job.signer, replaces=done.job.replaces)
+
+
+def _words(done: Inspected) -> Words:
+    """What the job says besides its parts, its pictures as their files have them."""
+    job = done.job
+    pictures = tuple(
+        Picture(one.file.name, done.inputs[one.file.as_posix()], one.caption or "") for one in job.photographs
+    )
+    return Words(
+        job.title, job.customer, job.job_number, job.remarks, job.full, _letterhead(job.shop, done.inputs), pictures
+    )
+
+
+def _letterhead(shop: Path | None, inputs: Mapping[str, bytes]) -> Letterhead | None:
+    if shop is None:
+        return None
+    card = parse_toml(inputs[shop.as_posix()], shop.as_posix(), ShopCard, BadSpec)
+    lines = (*(card.address or "").split("\n"), card.phone or "")
+    mark = None if card.mark is None else inputs[normpath(shop.parent / card.mark).replace("\\", "/")]
+    return Letterhead(card.name, tuple(line for line in lines if line.strip()), mark)

@@ -134,7 +134,8 @@ def _entry(done: _Done, number: int, stated: Stated, notes: list[Note]) -> Entry
     """The record of a part of a job, counted from 0."""
     part = done.job.part[number]
     result = json.loads(done.files[result_name(number, part.inspect)])
-    told = stated.before | said_of(part, done.files, notes) | stated.texts
+    customer = {"customer": done.job.customer} if done.job.customer else {}
+    told = stated.before | said_of(part, done.files, notes) | customer | stated.texts
     verdicts = result["verdicts"]
     decisions = [row["decision"] for row in verdicts]
     files = list(_files(done, number, part))

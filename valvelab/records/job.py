@@ -14,6 +14,7 @@ from typing import Annotated, ClassVar, Literal, Self, get_args
 
 from pydantic import ConfigDict, Field
 
+from valvelab.records.particulars import Particulars
 from valvelab.records.result import Record, Result
 from valvelab.records.signing_key import PublicKey, Replaced
 from valvelab.records.spec import Quantity
@@ -333,7 +334,7 @@ PARTS: dict[str, type[JobPart]] = {kind.model_fields["inspect"].default: kind fo
 """The record of every use's part, by the use's name."""
 
 
-class Job(Record):
+class Job(Particulars):
     """The whole job; `made` is the certificate's date as ISO 8601 (absent: the day it is written).
 
     `replaces`: the certificate that this job's takes the place of; `signer` is stated on paper by whoever signs it.

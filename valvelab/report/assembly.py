@@ -5,12 +5,13 @@ A kind of certificate is one function `…_part(inspection, …) -> Part`; every
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from hashlib import sha256
 from pathlib import Path
 
 from valvelab.cautions import CAUTIONS
+from valvelab.decimals import percent
 from valvelab.inspection.characteristics import Subject, of_subjects
 from valvelab.records.result import Note, Result, Source, Verdict
 from valvelab.records.spec import DecisionRule, Spec
@@ -20,98 +21,138 @@ from valvelab.report.page_model import (
     Block,
     Box,
     Certificate,
+    FigureBlock,
+    Heading,
     Identity,
+    Letterhead,
     Paragraph,
+    Picture,
+    Pictures,
     Section,
     Signatures,
+    figure_rows,
 )
-from valvelab.report.texts import CARRIED, RULES, UNCERTAINTY
+from valvelab.report.texts import CARRIED, RULES, SHORT_UNCERTAINTY, UNCERTAINTY, WHERE_DEFINED
 from valvelab.tables.description import Mark, Table
-from valvelab.tables.verdicts import RANKED, WORDS, overall, rank, verdict_table
-from valvelab.units import System, display_unit
+from valvelab.tables.sentences import (
+    about_in_print,
+    closest,
+    folded,
+    in_print,
+    limits_told,
+    room,
+    sentences,
+)
+from valvelab.tables.verdicts import RANKED, WORDS, counts, judged, overall, rank, verdict_table
+from valvelab.units import System, display_unit, show
 
-FIRST_PAGE_ROWS = 8
-CAUTIONS_BOX = Box("Before anything is fitted or run", CAUTIONS)
-PICTURED_PARTS = 8
+OPEN = "undecided: "
+"""How notes begin that say why a verdict is open, which stands beside the verdict."""
+TITLE = "Measurement certificate"
+"""What every paper is called, beside the part it is of."""
+CAUTIONS_BOX = Box("Before anything is fitted or run", (" ".join(CAUTIONS),))
+MOST_SENTENCES, MOST_CLOSEST, MOST_DECIDING, MOST_WARNINGS = 6, 4, 40, 12
+PICTURED_PARTS, ACROSS = 4, 2
+"""Parts of a job whose picture it shows, the gravest first, and how many side by side."""
+PICTURE_MM = 62.0
+ON_FRONT = 3
+"""Photographs that the first page has room for; more have pages of their own."""
+SOURCE_TYPE = 7.5
+"""Points in which the files read are listed, so that a digest stands on one line."""
 SHARED = ("part", "serial number", "operator", "measured on")
 INSPECTORS = {"operator", "inspector"}
 SIGNS = ("inspected by, date", "checked by, date", "for the event, date")
+
+
+def _no_annexes() -> tuple[Section, ...]:
+    return ()
 
 
 @dataclass(frozen=True, slots=True)
 class Part:
     """What one inspection puts on the certificate.
 
-    `name` is the kind of part ("Camshaft"); `identity` label and value pairs, None where not stated; `overview` blocks
-    for the first page; `sections` the detail; `subjects` choose the rows of the method page; `spec` judged it. `pages`:
-    all there is on a paper of its own, and its own pages among several parts, made of its result as it is judged there;
-    None for the usual order. `title` is that of a paper of its own, where the kind of part says too little.
+    `name` is the kind of part ("Camshaft"); `identity` label and value pairs, None where not stated. `picture`: the
+    part drawn with its bad places marked; `told`: its answer in words, where that is no verdict; `found`: what was
+    measured, in short; `annexes` make the detail, which a full paper has; `method`: how, in a few lines; `subjects`
+    choose the rows of the full paper's method page; `spec` judged it. `pages`: all there is on a paper of its own, and
+    its own pages among several parts, made of its result as it is judged there; None for the usual order. `title` is
+    that of a paper of its own, where the kind of part says too little.
     """
 
     name: str
     result: Result
     identity: tuple[tuple[str, str | None], ...]
-    overview: tuple[Block, ...]
-    sections: tuple[Section, ...]
+    picture: tuple[FigureBlock, ...]
+    found: tuple[Block, ...]
     subjects: tuple[Subject, ...]
+    annexes: Callable[[], tuple[Section, ...]] = _no_annexes
+    told: tuple[str, ...] = ()
+    method: str = ""
     serial: str | None = None
     spec: Spec | None = None
     pages: Callable[[Result], tuple[Section, ...]] | None = None
     title: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class Words:
+    """What a job says besides its parts: its title and particulars, the shop's letterhead, photographs."""
+
+    title: str | None = None
+    customer: str | None = None
+    job_number: str | None = None
+    remarks: str | None = None
+    full: bool = False
+    letterhead: Letterhead | None = None
+    pictures: tuple[Picture, ...] = ()
+
+    @property
+    def pairs(self) -> tuple[tuple[str, str | None], ...]:
+        """What is stated of the job, by its labels."""
+        stated = (("job", self.title), ("job number", self.job_number), ("customer", self.customer))
+        return tuple((label, text) for label, text in stated if text)
+
+
+NO_WORDS = Words()
+
+
 def assemble(
     parts: Sequence[Part],
     made: str,
     system: System = "metric",
-    title: str | None = None,
+    words: Words = NO_WORDS,
     spec: Spec | None = None,
     attachments: tuple[Attachment, ...] = (),
 ) -> Certificate:
-    """The whole certificate: verdict first, then evidence, method, cautions.
+    """The whole certificate: what was decided on its first page, what decides on the second, annexes where wanted.
 
-    `made` is the date, ISO 8601; `spec` stands for the parts that bring none of their own. One part spreads over the
-    first page; several get a line each there, under them what the first one shows, and pages of their own.
+    `made` is the date, ISO 8601; `spec` stands for the parts that bring none of their own.
     """
     parts = [replace(part, spec=part.spec or spec) for part in parts]
-    sources = tuple({source.sha256: source for part in parts for source in part.result.source}.values())
     alone = len(parts) == 1
-    heading = parts[0].title or f"{parts[0].name}: measurement certificate" if alone else "Measurement certificate"
+    heading = parts[0].title or f"{parts[0].name}: {TITLE.lower()}" if alone else TITLE
+    sections: list[Section] = []
     if alone and parts[0].pages is not None:
-        own = parts[0].pages(parts[0].result)
-        return _paper(parts, heading, title, own, made, sources, attachments)
-    front = _front_of_one(parts[0], made, title, system) if alone else _front_of_many(parts, made, title, system)
-    sections = [Section(heading, (*front, Signatures(SIGNS)))]
-    for part in parts:
-        sections += _one_part(part, system) if alone else _one_of_many(part, system)
-    sections += [
-        notes_section([note for part in parts for note in part.result.notes]),
-        sources_section(sources, attachments),
-        method_section(tuple(subject for part in parts for subject in part.subjects), _rules(parts)),
-        *([Section("Cautions", (CAUTIONS_BOX,))] if alone else []),
-    ]
-    return _paper(parts, heading, title, tuple(sections), made, sources, attachments)
-
-
-def _paper(
-    parts: Sequence[Part],
-    title: str,
-    job: str | None,
-    sections: tuple[Section, ...],
-    made: str,
-    sources: tuple[Source, ...],
-    attachments: tuple[Attachment, ...],
-) -> Certificate:
+        sections += parts[0].pages(parts[0].result)
+    else:
+        sections += [
+            _front(heading, parts, made, words, system, attachments),
+            *_second(parts, words, system, attachments),
+        ]
+    if words.full:
+        sections += _annexes(parts, system, attachments)
+    sources = tuple({source.sha256: source for source in _sources(parts)}.values())
     return Certificate(
-        title=title,
+        title=heading,
         number=number_of(attachments),
         serial=next((part.serial for part in parts if part.serial), None),
         made=made,
         program=f"valvelab {parts[0].result.version}",
         sources=sources,
-        sections=sections,
+        sections=tuple(sections),
         attachments=attachments,
-        job=job or "",
+        job=words.title or "",
         author=next((told for part in parts for label, told in part.identity if label in INSPECTORS and told), ""),
     )
 
@@ -125,55 +166,197 @@ def number_of(attachments: Iterable[Attachment]) -> str:
     return "-".join(text[start : start + 4] for start in (0, 4, 8))
 
 
-def _front_of_one(part: Part, made: str, title: str | None, system: System) -> list[Block]:
-    """Identity, verdict, what needs attention, and the part's overview."""
-    verdicts = part.result.verdicts
-    pairs = (*part.identity, *spec_pairs(part.spec), ("certificate written", made))
-    named = (("job", title), *pairs) if title else pairs
-    blocks: list[Block] = [Identity(named), banner(verdicts, _rules([part]))]
-    return [*blocks, *_to_look_at([part], system), *part.overview]
+def _front(
+    heading: str, parts: Sequence[Part], made: str, words: Words, system: System, attachments: Sequence[Attachment]
+) -> Section:
+    """The first page: whose it is and what of, the verdict in words, a drawing, the closest calls, signatures."""
+    results = [part.result for part in parts]
+    alone = len(parts) == 1
+    blocks: list[Block] = [words.letterhead] if words.letterhead else []
+    blocks += [Heading(heading), Identity(_pairs(parts, made, words)), verdict_banner(results, _rules(parts), system)]
+    if alone:
+        blocks += [*(Paragraph(text, "strong") for text in parts[0].told), *parts[0].picture]
+        blocks += _closest(results, system)
+        if _one_sheet(parts):
+            method = short_method(parts, attachments)
+            blocks += [*parts[0].found, Paragraph(method.title, "strong"), *method.blocks]
+    else:
+        blocks += [_parts_table(parts), *_pictures_of(parts)]
+    if words.remarks:
+        blocks += [Paragraph(f"Remarks. {line}" if not number else line) for number, line in enumerate(_lines(words))]
+    if 0 < len(words.pictures) <= ON_FRONT:
+        blocks.append(Pictures(words.pictures))
+    return Section("", (*blocks, CAUTIONS_BOX, Signatures(SIGNS)), one_page=True)
 
 
-def _front_of_many(parts: Sequence[Part], made: str, title: str | None, system: System) -> list[Block]:
-    """What all parts share, the overall verdict, a line for each part, and what needs attention."""
+def _one_sheet(parts: Sequence[Part]) -> bool:
+    """Whether all there is stands on the first page: nothing was judged and nothing is drawn."""
+    return len(parts) == 1 and not parts[0].picture and not parts[0].result.verdicts
+
+
+def _lines(words: Words) -> list[str]:
+    return [line for line in (words.remarks or "").split("\n") if line.strip()]
+
+
+def _pairs(parts: Sequence[Part], made: str, words: Words) -> tuple[tuple[str, str | None], ...]:
+    """What identifies the job and its part, or what all of its parts share."""
+    if len(parts) == 1:
+        return (*words.pairs, *parts[0].identity, *spec_pairs(parts[0].spec), ("written", made))
     shared: dict[str, str | None] = dict.fromkeys(SHARED)
-    for part in parts:
-        for label, value in part.identity:
-            if label in shared:
-                shared[label] = shared[label] or value
-    pairs = (("job", title), *shared.items(), ("certificate written", made))
-    verdicts = [verdict for part in parts for verdict in part.result.verdicts]
+    for label, value in (pair for part in parts for pair in part.identity):
+        if label in shared:
+            shared[label] = shared[label] or value
+    return (*words.pairs, *shared.items(), ("written", made))
+
+
+def verdict_banner(results: Sequence[Result], rules: Sequence[DecisionRule], system: System) -> Banner:
+    """The overall verdict with its counts; under it what is wrong, by how much, and what may not be done."""
+    verdicts = [verdict for result in results for verdict in result.verdicts]
+    head = banner(verdicts, rules if overall(verdicts) == "accept" else ())
+    said = [] if head.decision in {None, "accept"} else sentences(results, system, MOST_SENTENCES)
+    return replace(head, sentence="\n".join([head.sentence, *said]))
+
+
+def _closest(results: Sequence[Result], system: System) -> list[Block]:
+    """The few accepted values that stand nearest their limits."""
+    rows = closest(results, MOST_CLOSEST)
+    if not rows:
+        return []
+    return [accepted_table([(row, 0) for row in rows], results, system, "Closest to a limit among what is accepted")]
+
+
+def _parts_table(parts: Sequence[Part]) -> Table:
+    """A line for each part of a job."""
     rows = []
     for part in parts:
         worst = overall(part.result.verdicts)
         counts = [sum(row.decision == kind for row in part.result.verdicts) for kind in RANKED]
         files = ", ".join(dict.fromkeys(Path(source.file).name for source in part.result.source[:1]))
         rows.append((part.name, files, *map(str, reversed(counts)), Mark(worst) if worst else "not judged"))
-    header = ("inspected", "readings", "accepted", "undecided", "rejected", "worst verdict")
-    table = Table(header, tuple(rows), left=2, flush_left=(5,), widths=(24, 36, 11, 11, 11, 16), wrap=(0, 1))
-    blocks = [Identity(pairs), banner(verdicts, _rules(parts)), table, *_to_look_at(parts, system)]
-    return [*blocks, *(block for block in parts[0].overview[:1] if len(parts) <= PICTURED_PARTS), CAUTIONS_BOX]
+    header = ("inspected", "readings", "accepted", "undecided", "rejected", "verdict")
+    return Table(header, tuple(rows), left=2, flush_left=(5,), widths=(24, 34, 12, 12, 12, 15), wrap=(0, 1))
 
 
-def _one_part(part: Part, system: System) -> list[Section]:
-    """The full verdict table where the first page had no room for it, then the detail."""
-    verdicts = part.result.verdicts
-    table = [Section("Verdicts", tuple(verdict_blocks(verdicts, [part.result], system)), new_page=True)]
-    return [*(table if len(verdicts) > FIRST_PAGE_ROWS else []), *part.sections]
+def _second(
+    parts: Sequence[Part], words: Words, system: System, attachments: Sequence[Attachment]
+) -> Iterator[Section]:
+    """What decides, what was found in short, what asks for attention, how it was measured, from which files."""
+    results = [part.result for part in parts]
+    deciding = tuple(decided_blocks(results, system))
+    own = [section for part in parts if part.pages is not None for section in part.pages(part.result)]
+    if _one_sheet(parts):
+        found = Section("", ())
+    else:
+        found = Section("What was found", parts[0].found if len(parts) == 1 else tuple(_told_of(parts)))
+    sections = [Section("What decides", deciding), found] if deciding else [found]
+    sections += [Section("Photographs", (Pictures(words.pictures),))] if len(words.pictures) > ON_FRONT else []
+    sections += [*warnings_section(parts), *([] if _one_sheet(parts) else [short_method(parts, attachments)])]
+    shown = [section for section in sections if section.blocks]
+    yield from (replace(section, new_page=not number) for number, section in enumerate(shown))
+    yield from own
 
 
-def _one_of_many(part: Part, system: System) -> list[Section]:
-    """One part on pages of its own: identity, verdicts, overview, detail."""
-    if part.pages is not None:
-        return list(part.pages(part.result))
-    blocks: list[Block] = [Identity((*part.identity, *spec_pairs(part.spec)))]
-    if part.result.verdicts:
-        blocks += verdict_blocks(part.result.verdicts, [part.result], system)
-    detail = (
-        replace(section, title="" if section.title == part.name else section.title, new_page=False)
-        for section in part.sections
+def _told_of(parts: Sequence[Part]) -> Iterator[Block]:
+    """What parts say in words."""
+    for part in parts:
+        yield from (Paragraph(f"{part.name}: {text}") for text in part.told)
+
+
+def _pictures_of(parts: Sequence[Part]) -> Iterator[Block]:
+    """The pictures of the gravest parts."""
+    gravest = sorted(parts, key=lambda part: rank(overall(part.result.verdicts)))
+    columns = [(part, part.picture[0].columns[0]) for part in gravest if part.picture][:PICTURED_PARTS]
+    titles = [part.name for part, _ in columns]
+    yield from figure_rows([column for _, column in columns], ACROSS, PICTURE_MM, titles)
+
+
+def decided_blocks(results: Sequence[Result], system: System) -> Iterator[Block]:
+    """Rejected and undecided first, row by row; accepted folded to one line a characteristic."""
+    open_ = sorted(
+        (verdict for result in results for verdict in result.verdicts if verdict.decision != "accept"),
+        key=lambda row: (rank(row.decision), row.probability_conforming or 0.0),
     )
-    return [Section(part.name, (*blocks, *part.overview), new_page=True), *detail]
+    if open_:
+        yield from verdict_blocks(open_[:MOST_DECIDING], results, system, "Not accepted")
+    if len(open_) > MOST_DECIDING:
+        yield Paragraph(f"And {len(open_) - MOST_DECIDING} more; the carried results and the full paper have them all.")
+    accepted = folded(results)
+    if accepted:
+        title = "Accepted: of each characteristic the value nearest its limit"
+        yield accepted_table(accepted, results, system, title)
+
+
+def accepted_table(rows: Sequence[tuple[Verdict, int]], results: Sequence[Result], system: System, title: str) -> Table:
+    """Accepted verdicts with the room that is left to the limit; with each how many it stands for, 0 for itself."""
+    known = {row: count for result in results for row, count in counts(result, system).items()}
+    cells = []
+    for verdict, count in rows:
+        decimals = known[verdict]
+        cells.append(
+            (
+                judged(verdict, system),
+                *([str(count)] if count else []),
+                verdict.item,
+                show(verdict.measured, verdict.unit, system, decimals),
+                show(verdict.standard_uncertainty, verdict.unit, system, decimals),
+                limits_told(verdict, decimals, system),
+                show(room(verdict), verdict.unit, system, decimals),
+                display_unit(verdict.unit, system).label,
+                percent(verdict.probability_conforming),
+            )
+        )
+    many = any(count for _, count in rows)
+    header = (
+        "characteristic",
+        *(["accepted"] if many else []),
+        "item",
+        "measured",
+        "u",
+        "limits",
+        "room",
+        "unit",
+        "conforms",
+    )
+    shift = int(many)
+    return Table(header, tuple(cells), left=1, flush_left=(1 + shift, 6 + shift), wrap=(0,), title=title)
+
+
+def warnings_section(parts: Sequence[Part]) -> list[Section]:
+    """What asks for attention, a line each."""
+    told = (
+        f"{about_in_print(note.about, part.subjects)}: {in_print(note.text, part.subjects)}"
+        for part in parts
+        for note in part.result.notes
+        if note.level == "warning" and not note.text.startswith(OPEN)
+    )
+    lines = list(dict.fromkeys(told))
+    shown = [Paragraph(f"{line[:1].upper()}{line[1:]}.") for line in lines[:MOST_WARNINGS]]
+    if len(lines) > MOST_WARNINGS:
+        shown.append(Paragraph(f"And {len(lines) - MOST_WARNINGS} more in the carried results."))
+    return [Section("Attention", tuple(shown))] if shown else []
+
+
+def short_method(parts: Sequence[Part], attachments: Sequence[Attachment]) -> Section:
+    """How it was measured and decided, in a few lines; the files that were read with their SHA-256."""
+    lines = [part.method for part in parts if part.method] if len(parts) == 1 else []
+    lines += [SHORT_UNCERTAINTY, *map(in_words, _rules(parts)), WHERE_DEFINED]
+    lines += [CARRIED] if attachments else []
+    return Section("Method and sources", (*map(Paragraph, lines), sources_table(_sources(parts), attachments)))
+
+
+def _annexes(parts: Sequence[Part], system: System, attachments: Sequence[Attachment]) -> Iterator[Section]:
+    """Every row and every plot."""
+    for number, part in enumerate(parts):
+        blocks: list[Block] = [] if len(parts) == 1 else [Identity((*part.identity, *spec_pairs(part.spec)))]
+        blocks += verdict_blocks(part.result.verdicts, [part.result], system, "Every verdict")
+        if len(parts) > 1:
+            blocks += [*(Paragraph(text, "strong") for text in part.told), *part.picture, *part.found]
+        title = "Annexes" if len(parts) == 1 else f"Annex {number + 1}: {part.name.lower()}"
+        yield Section(title, tuple(blocks), new_page=not number)
+        yield from (replace(section, new_page=False) for section in part.annexes() if section.blocks)
+    yield notes_section([(note, part.subjects) for part in parts for note in part.result.notes])
+    yield carried_section(attachments)
+    yield method_section(tuple(subject for part in parts for subject in part.subjects), _rules(parts))
 
 
 def spec_pairs(spec: Spec | None) -> tuple[tuple[str, str | None], ...]:
@@ -187,27 +370,6 @@ def spec_pairs(spec: Spec | None) -> tuple[tuple[str, str | None], ...]:
 def _rules(parts: Sequence[Part]) -> tuple[DecisionRule, ...]:
     """The different rules by which parts were judged."""
     return tuple(dict.fromkeys(part.spec.decision for part in parts if part.spec is not None))
-
-
-def _to_look_at(parts: Sequence[Part], system: System) -> list[Block]:
-    """All verdicts where they are few, else those not accepted."""
-    among = [part.result for part in parts]
-    verdicts = [verdict for result in among for verdict in result.verdicts]
-    shown = verdicts if len(verdicts) <= FIRST_PAGE_ROWS else _attention(verdicts)
-    if not shown:
-        return []
-    heading = "" if len(shown) == len(verdicts) else "Not accepted"
-    blocks = verdict_blocks(shown[:FIRST_PAGE_ROWS], among, system, heading)
-    if len(shown) > FIRST_PAGE_ROWS:
-        rest = len(shown) - FIRST_PAGE_ROWS
-        blocks.append(Paragraph(f"and {rest} more; the full table follows.", "small"))
-    return blocks
-
-
-def _attention(verdicts: Sequence[Verdict]) -> list[Verdict]:
-    """Rejected first, then undecided, each least likely to conform first."""
-    rows = [verdict for verdict in verdicts if verdict.decision != "accept"]
-    return sorted(rows, key=lambda row: (rank(row.decision), row.probability_conforming or 0.0))
 
 
 def banner(verdicts: Sequence[Verdict], rules: Sequence[DecisionRule] = ()) -> Banner:
@@ -233,29 +395,46 @@ def verdict_blocks(
 ) -> list[Block]:
     """The table of verdicts of some results, and under it why some are undecided or what their uncertainty lacks."""
     table, reasons = verdict_table(verdicts, among, system, title)
-    return [table, *(Paragraph(reason, "small") for reason in reasons)]
+    return [table, *(Paragraph(in_print(reason), "small") for reason in reasons)]
 
 
-def notes_section(notes: Sequence[Note]) -> Section:
-    """Everything the reader has to know, attention first."""
-    ordered = sorted(notes, key=lambda note: note.level != "warning")
-    rows = tuple(("attention" if note.level == "warning" else "", note.about, note.text) for note in ordered)
+def notes_section(told: Sequence[tuple[Note, tuple[Subject, ...]]]) -> Section:
+    """Everything the reader has to know, attention first; with each note what its part is about."""
+    rows = dict.fromkeys(
+        (
+            "attention" if note.level == "warning" else "",
+            about_in_print(note.about, subjects),
+            in_print(note.text, subjects),
+        )
+        for note, subjects in sorted(told, key=lambda one: one[0].level != "warning")
+    )
     if not rows:
         return Section("Notes", (Paragraph("None."),))
-    return Section("Notes", (Table(("", "about", "note"), rows, left=3, wrap=(2,)),))
+    return Section("Notes", (Table(("", "about", "note"), tuple(rows), left=3, widths=(12, 22, 66), wrap=(1, 2)),))
 
 
-def sources_section(sources: Sequence[Source], attachments: Sequence[Attachment]) -> Section:
-    """Files and their SHA-256, and how to recompute."""
-    if not attachments:
-        rows = tuple((Path(source.file).name, grouped(source.sha256)) for source in sources)
-        return Section("Data identity", (Table(("file", "SHA-256"), rows, left=2, wrap=(0,)),))
-    carried = tuple(
+def _sources(parts: Sequence[Part]) -> list[Source]:
+    """The files that parts were read from."""
+    return [source for part in parts for source in part.result.source]
+
+
+def sources_table(read: Iterable[Source], attachments: Sequence[Attachment]) -> Table:
+    """The files that were read with their SHA-256."""
+    carried = {sha256(row.content).hexdigest(): row.name for row in attachments}
+    sources = {source.sha256: source for source in read}
+    rows = tuple((carried.get(digest, Path(one.file).name), grouped(digest)) for digest, one in sources.items())
+    return Table(("file", "SHA-256"), rows, left=2, wrap=(0,), type_size=SOURCE_TYPE)
+
+
+def carried_section(attachments: Sequence[Attachment]) -> Section:
+    """Every file that the paper carries."""
+    rows = tuple(
         (row.name, row.note, f"{len(row.content):,}".replace(",", "\u202f"), grouped(sha256(row.content).hexdigest()))
         for row in attachments
     )
-    table = Table(("file", "what", "bytes", "SHA-256"), carried, left=2, wrap=(0, 1), flush_left=(3,))
-    return Section("Data identity", (Paragraph(CARRIED), table))
+    header = ("file", "what", "bytes", "SHA-256")
+    table = Table(header, rows, left=2, wrap=(0, 1, 3), flush_left=(3,), widths=(28, 22, 10, 40))
+    return Section("Files carried", (table,) if rows else ())
 
 
 def grouped(digest: str) -> str:

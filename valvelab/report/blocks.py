@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import singledispatch
 from html import escape
 from itertools import accumulate
@@ -22,13 +22,17 @@ from valvelab.report.page_model import (
     Block,
     Box,
     FigureBlock,
+    Heading,
     Identity,
+    Letterhead,
     Paragraph,
+    Pictures,
     Plot,
     Signatures,
     Style,
 )
 from valvelab.report.paper import BOLD, MM, REGULAR, Paper, fill_with, rule, stroke_with, write
+from valvelab.report.pictures import picture_reader
 from valvelab.report.plots import Rectangle, draw_figure
 from valvelab.report.symbols import draw_symbol
 from valvelab.report.tags import tagged
@@ -37,7 +41,7 @@ from valvelab.units import System
 GAP = 6.0
 """Between the columns of label and value."""
 BOX_PADS = Pads(8.0, 6.0, 2.0, 2.0)
-SIZES: dict[Style, float] = {"body": 8.5, "small": 7.0, "strong": 8.5}
+SIZES: dict[Style, float] = {"body": 8.5, "small": 7.5, "strong": 8.5}
 
 
 def text_style(style: Style, look: Paper, *, right: bool = False, size: float | None = None) -> ParagraphStyle:
@@ -132,6 +136,60 @@ def flowables(block: Block, layout: Layout) -> list[Flowable]:
 @flowables.register
 def _(block: Paragraph, layout: Layout) -> list[Flowable]:
     return [RunningText(escape(block.text), text_style(block.style, layout.look)), Spacer(1, 1.2 * MM)]
+
+
+@flowables.register
+def _(block: Heading, layout: Layout) -> list[Flowable]:
+    return [heading(block.text, layout, first=True)]
+
+
+MARK_WIDE_MM, MARK_HIGH_MM = 40.0, 16.0
+PICTURES_ACROSS, PICTURE_HIGH_MM = 3, 24.0
+
+
+@flowables.register
+def _(block: Letterhead, layout: Layout) -> list[Flowable]:
+    height = max(13.0 + 11.0 * len(block.lines) + 6.0, 0.0 if block.mark is None else MARK_HIGH_MM * MM + 4.0)
+
+    def draw(canvas: Canvas, box: Rectangle) -> None:
+        write(canvas, block.name, (0.0, box.height - 12.0), 12.0, layout.look.of("heading"), font=BOLD)
+        for row, line in enumerate(block.lines, start=1):
+            write(canvas, line, (0.0, box.height - 12.0 - 11.0 * row), 8.5, layout.look.of("text"))
+        if block.mark is not None:
+            reader = picture_reader(block.mark, "the mark")
+            wide, high = _within(reader.getSize(), MARK_WIDE_MM * MM, MARK_HIGH_MM * MM)
+            canvas.drawImage(reader, box.width - wide, box.height - high, wide, high, mask="auto")
+        rule(canvas, layout.look.of("line"), 0.7, (0.0, 0.0, box.width, 0.0))
+
+    return [Drawing(layout.width, height, draw), Spacer(1, 3.0 * MM)]
+
+
+def _within(size: tuple[int, int], wide: float, high: float) -> tuple[float, float]:
+    """The greatest size of the same shape inside a box."""
+    times = min(wide / size[0], high / size[1])
+    return size[0] * times, size[1] * times
+
+
+@flowables.register
+def _(block: Pictures, layout: Layout) -> list[Flowable]:
+    gap = 10.0
+    each = (layout.width - gap * (PICTURES_ACROSS - 1)) / PICTURES_ACROSS
+    rows = [block.pictures[start : start + PICTURES_ACROSS] for start in range(0, len(block.pictures), PICTURES_ACROSS)]
+    high, under = PICTURE_HIGH_MM * MM, 14.0
+
+    def draw_row(number: int) -> Callable[[Canvas, Rectangle], None]:
+        def draw(canvas: Canvas, _: Rectangle) -> None:
+            for place, picture in enumerate(rows[number]):
+                reader = picture_reader(picture.content, picture.name)
+                left = place * (each + gap)
+                size = _within(reader.getSize(), each, high)
+                canvas.drawImage(reader, left, under, *size)
+                write(canvas, picture.caption or picture.name, (left, 4.0), 7.5, layout.look.of("text"), width=each)
+
+        return draw
+
+    drawn: list[Flowable] = [Drawing(layout.width, high + under, draw_row(number)) for number in range(len(rows))]
+    return [*drawn, Spacer(1, 2.0 * MM)]
 
 
 @flowables.register
@@ -254,6 +312,38 @@ def _in_words(block: FigureBlock) -> str:
             axes = f"{plot.y_axis.label} over {plot.x_axis.label}" if isinstance(plot, Figure) else ""
             told.append(" – ".join(filter(None, (over, plot.title, axes))))
     return "; ".join(dict.fromkeys(filter(None, told))) or "plot"
+
+
+LEAST_PLOT_MM, SPARE = 24.0, 6.0
+
+
+def on_one_page(blocks: Sequence[Block], layout: Layout, room: float) -> list[Block]:
+    """Blocks with their plots as high as the rest leaves room for on a page `room` points high."""
+    plots = [block for block in blocks if isinstance(block, FigureBlock)]
+    if not plots:
+        return list(blocks)
+    taken = sum(_height(block, layout) for block in blocks)
+    stated = sum(block.height_mm for block in plots)
+    times = (stated + (room - SPARE - taken) / MM) / stated
+    return [
+        replace(block, height_mm=max(min(LEAST_PLOT_MM, block.height_mm), min(times, MOST_TIMES) * block.height_mm))
+        if isinstance(block, FigureBlock)
+        else block
+        for block in blocks
+    ]
+
+
+MOST_TIMES = 1.5
+"""How many times its stated height a plot takes at most."""
+
+
+def _height(block: Block, layout: Layout) -> float:
+    """Points that a block takes on a page of its own."""
+    parts = (part for one in flowables(block, layout) for part in (one.parts if isinstance(one, Together) else [one]))
+    return sum(float(part.wrap(layout.width, LONG)[1]) + float(part.getSpaceBefore()) for part in parts)
+
+
+LONG = 1e5
 
 
 def _stack(canvas: Canvas, plots: Sequence[Plot], box: Rectangle, look: Paper, system: System) -> None:

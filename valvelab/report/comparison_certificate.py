@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from valvelab.figures.comparison_figures import left_figure, overlay_figure, spring_changes_figure
 from valvelab.records.measurement import LiftTable
 from valvelab.report import lobes_certificate, springs_certificate
 from valvelab.report.assembly import Part
-from valvelab.report.page_model import Block, FigureBlock, Paragraph, Section, figure_rows
+from valvelab.report.page_model import FigureBlock, Section, figure_rows
 from valvelab.tables.comparison import comparison_tables
+from valvelab.tables.verdicts import rank, worst_by_item
 from valvelab.units import System
 
 if TYPE_CHECKING:
     from valvelab.inspection.comparison.inspect import CompareInspection, Readings
+    from valvelab.inspection.comparison.lobes import ComparedLobe
 
 PAIR_MM, FLAT_MM, ACROSS = 96.0, 78.0, 2
 OF_LOBES = (
@@ -31,23 +34,30 @@ def comparison_part(inspection: CompareInspection, system: System = "metric") ->
     """The comparison's part of a certificate."""
     result, question = inspection.result, inspection.question
     lobes = result.kind == "lobes"
-    overview: list[Block] = [Paragraph(OF_LOBES if lobes else OF_SPRINGS), *comparison_tables(result, system)]
-    sections: tuple[Section, ...] = ()
+    picture: tuple[FigureBlock, ...]
     if lobes:
-        columns = [(overlay_figure(one), left_figure(one)) for one in inspection.lobes]
-        titles = [f"Lobe {one.lobe}" for one in inspection.lobes]
-        sections = (Section("Before and after", tuple(figure_rows(columns, ACROSS, PAIR_MM, titles))),)
+        worst = worst_by_item(result.verdicts)
+        ranked = sorted(inspection.lobes, key=lambda one: rank(worst.get(one.lobe)))
+        picture = tuple(_of_lobes(ranked[:ACROSS]))
     else:
-        overview.insert(0, FigureBlock(((spring_changes_figure(result),),), FLAT_MM))
+        picture = (FigureBlock(((spring_changes_figure(result),),), FLAT_MM),)
     return Part(
         name="Before and after",
         result=result,
         identity=_identity(question.before, question.after, system),
-        overview=tuple(overview),
-        sections=sections,
+        picture=picture,
+        found=tuple(comparison_tables(result, system)),
+        annexes=lambda: (Section("Before and after", tuple(_of_lobes(inspection.lobes))),) if lobes else (),
+        method=OF_LOBES if lobes else OF_SPRINGS,
         subjects=("comparison",),
         serial=_told(question.after, "serial number", system) or _told(question.before, "serial number", system),
     )
+
+
+def _of_lobes(lobes: Sequence[ComparedLobe]) -> list[FigureBlock]:
+    """Both measurements of these lobes, and what is left between them."""
+    columns = [(overlay_figure(one), left_figure(one)) for one in lobes]
+    return figure_rows(columns, ACROSS, PAIR_MM, [f"Lobe {one.lobe}" for one in lobes])
 
 
 SHOWN = ("part", "serial number", "instrument", "measured on", "stated uncertainty")

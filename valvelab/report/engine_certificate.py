@@ -14,12 +14,13 @@ from valvelab.figures.motion_figures import (
     sweep_figure,
 )
 from valvelab.figures.phasing_figures import event_diagram, wheel_dial
+from valvelab.figures.plan_figures import head_plan
 from valvelab.inspection.engine.motion import CAUTION as MOTION_CAUTION
 from valvelab.inspection.engine.motion import MotionInspection
 from valvelab.inspection.engine.phasing import CAUTION as PHASING_CAUTION
 from valvelab.inspection.engine.phasing import PhasingInspection
 from valvelab.report.assembly import Part
-from valvelab.report.page_model import Block, Box, FigureBlock, Plot, Section, figure_rows
+from valvelab.report.page_model import Block, Box, FigureBlock, Paragraph, Plot, Section, figure_rows
 from valvelab.tables.engine import (
     clearance_tables,
     contact_tables,
@@ -30,6 +31,7 @@ from valvelab.tables.engine import (
     phasing_tables,
     reading_tables,
 )
+from valvelab.tables.verdicts import worst_by_item
 from valvelab.units import System
 
 PLOT_MM = 56.0
@@ -38,6 +40,7 @@ PLOT_MM = 56.0
 def phasing_part(inspection: PhasingInspection, system: System = "metric") -> Part:
     """The degree-wheel sheet's part of a certificate."""
     sheet, result = inspection.sheet, inspection.result
+    tables = phasing_tables(result, system)
     figures = FigureBlock(
         ((event_diagram(inspection),), (wheel_dial(inspection, system),)),
         88.0,
@@ -52,14 +55,9 @@ def phasing_part(inspection: PhasingInspection, system: System = "metric") -> Pa
             ("operator", sheet.operator),
             ("measured on", sheet.date),
         ),
-        overview=(figures, engine_table(result)),
-        sections=(
-            Section(
-                "Events and centrelines",
-                (*phasing_tables(result, system), Box("At the engine", (PHASING_CAUTION,))),
-                new_page=True,
-            ),
-        ),
+        picture=(figures,),
+        found=(engine_table(result), *tables[:-1], Paragraph(PHASING_CAUTION, "strong")),
+        annexes=lambda: (Section("Steps", (tables[-1],)),),
         subjects=("phasing", "event"),
         serial=sheet.serial,
     )
@@ -78,15 +76,16 @@ def motion_part(
     result = inspection.result
     drawn = _first_of_each_kind(inspection)
     caption = f"{', '.join(drawn)}: valve lift; dashed without lash, and the piston below dead centre."
-    figure = FigureBlock(((lift_figure(inspection, drawn),),), 72.0, caption=caption)
+    kinds = {side.lobe.name: side.lobe.kind or "" for side in inspection.sides}
+    head = head_plan(list(kinds), worst_by_item(result.verdicts), kinds)
+    figure = FigureBlock(((head,), (lift_figure(inspection, drawn),)), 72.0, caption=caption)
     return Part(
         name="Valve motion",
         result=result,
         identity=identity,
-        overview=(figure, lift_table(result, system)),
-        sections=(
-            Section("At speed", (*control_tables(result, system), Box("Speeds", (MOTION_CAUTION,)))),
-            Section("Valve curves", tuple(_curves(inspection, system)), new_page=True),
+        picture=(figure,),
+        found=(lift_table(result, system), *control_tables(result, system), Box("Speeds", (MOTION_CAUTION,))),
+        annexes=lambda: (
             Section(
                 "Valve motion",
                 (
@@ -95,8 +94,8 @@ def motion_part(
                     *contact_tables(result, system, every_speed=False),
                     event_table(result, system),
                 ),
-                new_page=True,
             ),
+            Section("Valve curves", tuple(_curves(inspection, system))),
         ),
         subjects=("valve", "event"),
         serial=serial,

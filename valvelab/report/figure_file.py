@@ -9,6 +9,7 @@ from typing import cast
 from reportlab.pdfgen.canvas import Canvas
 
 from valvelab.errors import WrongUsage
+from valvelab.figures.description import Figure
 from valvelab.report.assembly import Part
 from valvelab.report.blocks import Layout, draw_columns
 from valvelab.report.page_model import Block, FigureBlock
@@ -25,17 +26,18 @@ PIXELS_PER_POINT = 200.0 / 72.0
 
 
 def figures_of(part: Part) -> dict[str, FigureBlock]:
-    """Every figure of an inspection's paper by its name, the main one first; none where it has none.
+    """Every figure of an inspection's full paper by its name, the main one first; none where it has none.
 
-    The main one is the first that the paper shows, its panels together; the others stand alone, in the paper's order.
+    The main one is the first that has axes, its panels together; the others stand alone, in the paper's order.
     """
-    found: dict[str, FigureBlock] = {}
-    for blocks in _blocks(part):
+    sections = [[block for block in blocks if isinstance(block, FigureBlock)] for blocks in _blocks(part)]
+    blocks = [block for section in sections for block in section]
+    if not blocks:
+        return {}
+    found = {"main": next((block for block in blocks if not _drawing(block)), blocks[0])}
+    for section in sections:
         over: tuple[str, ...] = ()
-        for block in blocks:
-            if not isinstance(block, FigureBlock):
-                continue
-            found.setdefault("main", block)
+        for block in section:
             over = block.titles or over
             for number, column in enumerate(block.columns):
                 head = next((title for title in (*over[number : number + 1], *over[:1]) if title), "")
@@ -45,9 +47,15 @@ def figures_of(part: Part) -> dict[str, FigureBlock]:
     return found
 
 
+def _drawing(block: FigureBlock) -> bool:
+    """Whether a block draws the part itself, not what was measured on it."""
+    return all(isinstance(plot, Figure) and plot.axes == "none" for column in block.columns for plot in column)
+
+
 def _blocks(part: Part) -> Iterator[Sequence[Block]]:
-    yield part.overview
-    sections = part.sections if part.pages is None else part.pages(part.result)
+    yield part.picture
+    yield part.found
+    sections = part.annexes() if part.pages is None else part.pages(part.result)
     yield from (section.blocks for section in sections)
 
 

@@ -16,7 +16,7 @@ from valvelab.figures.shaft_figures import (
 )
 from valvelab.figures.texture_figures import material_ratio_figure, roughness_figure, trace_figure
 from valvelab.report.assembly import Part
-from valvelab.report.page_model import Block, FigureBlock, Paragraph, Section, figure_rows
+from valvelab.report.page_model import FigureBlock, Section, figure_rows
 from valvelab.tables.form import analysis_table, shaft_tables, study_table, texture_table
 from valvelab.units import System, show
 
@@ -52,10 +52,9 @@ STUDY = (
 def shaft_part(inspection: ShaftInspection, system: System = "metric") -> Part:
     """The shaft's part of a certificate."""
     readings = inspection.question.readings
-    blocks: list[Block] = [Paragraph(FORM), *shaft_tables(inspection.result, system)]
     polars = [(_bare(roundness_figure(form, system)),) for form in inspection.journals]
     lobing = [(_bare(harmonics_figure(form)),) for form in inspection.journals]
-    blocks += [*figure_rows(polars, ACROSS, POLAR_MM, caption=POLARS), *figure_rows(lobing, ACROSS, LOBING_MM)]
+    polar_rows = figure_rows(polars, ACROSS, POLAR_MM, caption=POLARS)
     probe = readings.probe_uncertainty_mm
     adopted = "" if readings.adopted_probe is None else f", {readings.adopted_probe}"
     vees = readings.vees
@@ -72,16 +71,17 @@ def shaft_part(inspection: ShaftInspection, system: System = "metric") -> Part:
             ("supported by", support),
             ("stated uncertainty", None if probe is None else f"probe {show(1000.0 * probe, 'um')} µm{adopted}"),
         ),
-        overview=(
+        picture=(
             FigureBlock(
                 ((bowed_shaft_figure(inspection, system),), (_bare(section_figure(inspection, system)),)),
                 56.0,
                 weights=(1.9, 1.0),
                 caption="Left: the shaft from the side, its bow magnified as stated. Right: within the minimum zone.",
             ),
-            FigureBlock(((axis_figure(inspection),),), 45.0),
         ),
-        sections=(Section("Shaft form", tuple(blocks), new_page=True),),
+        found=(*shaft_tables(inspection.result, system), FigureBlock(((axis_figure(inspection),),), 45.0)),
+        annexes=lambda: (Section("Journals", (*polar_rows, *figure_rows(lobing, ACROSS, LOBING_MM))),),
+        method=FORM,
         subjects=("station", "shaft"),
         serial=readings.serial,
     )
@@ -107,24 +107,15 @@ def texture_part(inspection: TextureInspection, system: System = "metric") -> Pa
             ("sections", str(result.sections)),
             ("evaluation length", f"{result.evaluation_length_mm:g} mm"),
         ),
-        overview=(
+        picture=(
             FigureBlock(
                 ((roughness_figure(inspection, system),), (material_ratio_figure(inspection, system),)),
                 66.0,
                 weights=(1.4, 1.0),
             ),
         ),
-        sections=(
-            Section(
-                "Surface texture",
-                (
-                    Paragraph(FILTER),
-                    texture_table(result, system),
-                    FigureBlock(((trace_figure(inspection, system),),), 62.0),
-                ),
-                new_page=True,
-            ),
-        ),
+        found=(texture_table(result, system), FigureBlock(((trace_figure(inspection, system),),), 62.0)),
+        method=FILTER,
         subjects=("trace",),
     )
 
@@ -142,18 +133,11 @@ def gauge_part(inspection: GaugeInspection, system: System = "metric") -> Part:
             ("appraisers", ", ".join(result.appraisers)),
             ("trials", str(result.trials)),
         ),
-        overview=(FigureBlock(((components_figure(inspection),),), 55.0),),
-        sections=(
-            Section(
-                "Gauge study",
-                (
-                    Paragraph(STUDY),
-                    study_table(result, system),
-                    analysis_table(result, system),
-                    FigureBlock(((means_figure(inspection), ranges_figure(inspection)),), 110.0),
-                ),
-                new_page=True,
-            ),
+        picture=(FigureBlock(((components_figure(inspection),),), 55.0),),
+        found=(study_table(result, system), analysis_table(result, system)),
+        annexes=lambda: (
+            Section("Readings", (FigureBlock(((means_figure(inspection), ranges_figure(inspection)),), 110.0),)),
         ),
+        method=STUDY,
         subjects=("gauge",),
     )

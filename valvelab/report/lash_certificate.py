@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from valvelab.report.assembly import Part
-from valvelab.report.page_model import SHEET_TYPE, BuildSheet, Paragraph, Section
+from valvelab.report.page_model import SHEET_TYPE, BuildSheet, Section
 from valvelab.tables.lash import bench_table, lash_table, lash_told, purchases_table
 from valvelab.units import System
 
@@ -35,15 +35,11 @@ def lash_part(inspection: LashInspection, system: System = "metric") -> Part:
             ("measured on", table.remarks.get("date")),
             ("valves", str(len(table.valves))),
         ),
-        overview=(
-            Paragraph(lash_told(result, system), "strong"),
-            lash_table(result, system),
-            purchases_table(result, system),
-            Paragraph(METHOD),
-        ),
-        sections=(
-            Section("Build sheet", (replace(bench_table(result, system), type_size=SHEET_TYPE),), new_page=True),
-        ),
+        told=(lash_told(result, system),),
+        picture=(),
+        found=(lash_table(result, system), purchases_table(result, system)),
+        annexes=lambda: (Section("Build sheet", (replace(bench_table(result, system), type_size=SHEET_TYPE),)),),
+        method=METHOD,
         subjects=(),
         serial=table.remarks.get("serial"),
     )

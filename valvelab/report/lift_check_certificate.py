@@ -25,7 +25,7 @@ from valvelab.report.page_model import (
 )
 from valvelab.report.texts import CARRIED
 from valvelab.tables.lift_check import car_readings, event_list, lift_told, valve_list
-from valvelab.tables.lift_words import chance, margin
+from valvelab.tables.sentences import chance, margin
 from valvelab.tables.verdicts import WORDS, counts, overall
 from valvelab.units import System, display_unit, show
 
@@ -76,8 +76,8 @@ def lift_check_part(inspection: LiftCheckInspection, system: System = "metric") 
         name="Lift check",
         result=result,
         identity=_event_pairs(result, system),
-        overview=(event_list(result, system),),
-        sections=(),
+        picture=(),
+        found=(event_list(result, system),),
         subjects=("valve", "event"),
         pages=lambda on_paper: tuple(_pages(inspection, on_paper, system)),
         title=": ".join(filter(None, ("Lift check", ", ".join(filter(None, named))))),

@@ -8,13 +8,15 @@ from typing import TYPE_CHECKING
 from valvelab.arrays import FloatArray
 from valvelab.figures.description import Figure
 from valvelab.figures.lobe_figures import deviation_figure, grid, lobe_map, motion_figure, position_dial
+from valvelab.figures.plan_figures import camshaft_plan
 from valvelab.records.measurement import LiftTable
-from valvelab.report.assembly import FIRST_PAGE_ROWS, Part
+from valvelab.report.assembly import Part
 from valvelab.report.page_model import Block, FigureBlock, Paragraph, Plot, Section, figure_rows
 from valvelab.report.scales import y_ends
 from valvelab.report.texts import FIT
 from valvelab.tables.description import Table
 from valvelab.tables.lobes import glance, lobe_tables
+from valvelab.tables.verdicts import worst_by_item
 from valvelab.units import System, display_unit, show
 
 if TYPE_CHECKING:
@@ -22,7 +24,7 @@ if TYPE_CHECKING:
     from valvelab.lobe.profile import FittedLobes
 
 STACK_MM = 122.0
-GLANCE_ROWS = 18
+PLAN_MM, MAP_MM = 46.0, 64.0
 PLOTS_ACROSS = 2
 
 
@@ -30,28 +32,29 @@ def lobes_part(inspection: LobesInspection, system: System = "metric") -> Part:
     """The camshaft's part of a certificate, from its inspection."""
     result, table = inspection.result, inspection.table
     x = grid(inspection)
-    attention = sum(verdict.decision != "accept" for verdict in result.verdicts)
-    at_a_glance = len(result.lobes) + min(attention, FIRST_PAGE_ROWS) <= GLANCE_ROWS
-    overview: list[Block] = [
-        FigureBlock(
-            ((lobe_map(inspection, "deviation", x),), (position_dial(inspection),)),
-            weights=(1.35, 1.0),
-            height_mm=64.0 if at_a_glance else 88.0,
-            caption="Left: every lobe over the angle from its own centre. Right: the shaft from the drive end.",
-        )
-    ]
-    if at_a_glance:
-        overview.append(glance(result, system))
+    plan = camshaft_plan(
+        [lobe.lobe for lobe in result.lobes],
+        worst_by_item(result.verdicts),
+        {row.lobe: row.max_lift_angle_cam_deg for row in result.lobes if row.max_lift_angle_cam_deg is not None},
+    )
+    maps = FigureBlock(
+        ((lobe_map(inspection, "deviation", x),), (position_dial(inspection),)),
+        weights=(1.35, 1.0),
+        height_mm=MAP_MM,
+        caption="Left: every lobe over the angle from its own centre. Right: the shaft from the drive end.",
+    )
     return Part(
         name="Camshaft",
         result=result,
         identity=identity(table, system),
-        overview=tuple(overview),
-        sections=(
-            Section("Characteristics", tuple(lobe_tables(inspection, system))),
+        picture=(FigureBlock(((plan,),), PLAN_MM),),
+        found=(glance(result, system),),
+        annexes=lambda: (
+            Section("Characteristics", (maps, *lobe_tables(inspection, system))),
             curves_section(inspection),
             fit_section(inspection, system),
         ),
+        method=FIT,
         subjects=("lobe", "camshaft"),
         serial=table.serial,
     )

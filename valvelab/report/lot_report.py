@@ -9,7 +9,7 @@ from valvelab.figures.lot_figures import distribution_figure, drift_figure
 from valvelab.inspection.lot.inspect import Lot
 from valvelab.records.batch_result import BatchResult
 from valvelab.records.spec import Spec
-from valvelab.report.assembly import in_words, notes_section, number_of, sources_section, spec_pairs
+from valvelab.report.assembly import in_words, notes_section, number_of, sources_table, spec_pairs
 from valvelab.report.page_model import (
     Attachment,
     Banner,
@@ -60,9 +60,9 @@ def lot_report(
         Section(TITLE, (*_front(result, made, of, spec), *lot_tables(result.lot, system))),
         *_pictures(result, lots, system),
         *_failed(result),
-        notes_section(result.notes),
+        notes_section([(note, ()) for note in result.notes]),
         Section("Method", tuple(Paragraph(text) for text in _METHOD)),
-        *([sources_section(result.source, ())] if result.source else []),
+        *([Section("Files", (sources_table(result.source, ()),))] if result.source else []),
     )
     number = number_of((document,))
     program = f"valvelab {result.version}"

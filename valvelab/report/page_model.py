@@ -90,7 +90,39 @@ class Signatures:
     roles: tuple[str, ...]
 
 
-Block = Paragraph | Table | FigureBlock | Identity | Banner | Box | Signatures
+@dataclass(frozen=True, slots=True)
+class Heading:
+    """The title of the paper, where something stands above it."""
+
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Letterhead:
+    """Whose paper it is: name, lines under it, and a small picture (PNG or JPEG) as its file has it."""
+
+    name: str
+    lines: tuple[str, ...]
+    mark: bytes | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """A photograph (JPEG or PNG) as its file has it, with what stands under it."""
+
+    name: str
+    content: bytes
+    caption: str
+
+
+@dataclass(frozen=True, slots=True)
+class Pictures:
+    """Photographs side by side, drawn small."""
+
+    pictures: tuple[Picture, ...]
+
+
+Block = Paragraph | Table | FigureBlock | Identity | Banner | Box | Signatures | Heading | Letterhead | Pictures
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +130,7 @@ class Section:
     """A heading with its blocks; `new_page` begins a page.
 
     size: how many times the usual size its text has. running: what the head of its pages says instead of the title of
-    the paper, where they must be whole by themselves.
+    the paper, where they must be whole by themselves. one_page: its plots take the room that the rest leaves on a page.
     """
 
     title: str
@@ -106,6 +138,7 @@ class Section:
     new_page: bool = False
     size: float = 1.0
     running: str = ""
+    one_page: bool = False
 
 
 @dataclass(frozen=True, slots=True)

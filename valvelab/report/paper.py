@@ -8,18 +8,25 @@ from functools import cache
 from typing import Any, Literal, cast
 
 from reportlab.lib.colors import Color, HexColor
+from reportlab.lib.pagesizes import A4, LETTER
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
 
 from valvelab.figures.description import Role
 from valvelab.places import resources
+from valvelab.units import System
 
 MM = 72.0 / 25.4
 MARGIN = 17.0 * MM
 """Blank at each side of a page."""
 REGULAR = "valvelab-regular"
 BOLD = "valvelab-bold"
+
+
+def sheet_size(system: System) -> tuple[float, float]:
+    """Width and height of the sheet in points: US Letter where units are inches, A4 otherwise."""
+    return LETTER if system == "inch" else A4
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,4 +1,4 @@
-"""Draws a certificate as PDF: A4, embedded fonts, vector plots, head and foot on every page, its inputs attached.
+"""Draws a certificate as PDF: A4 or US Letter, vector plots, head and foot on every page, its inputs attached.
 
 The same certificate gives the same bytes: nothing of the machine or the user goes in, and of the clock only the time of
 writing that the certificate states.
@@ -13,12 +13,11 @@ from pathlib import Path
 from typing import Any
 
 import reportlab
-from reportlab.lib.pagesizes import A4
 from reportlab.pdfgen.canvas import Canvas
 
 from valvelab.report import tables  # noqa: F401 - registers how tables are drawn
 from valvelab.report.attachments import finished
-from valvelab.report.blocks import Layout, flowables, heading, under_heading
+from valvelab.report.blocks import Layout, flowables, heading, on_one_page, under_heading
 from valvelab.report.identity_code import draw_code
 from valvelab.report.page_layout import (
     BaseDocTemplate,
@@ -27,9 +26,10 @@ from valvelab.report.page_layout import (
     Frame,
     PageBreak,
     PageTemplate,
+    Spacer,
 )
 from valvelab.report.page_model import Certificate
-from valvelab.report.paper import BOLD, MARGIN, MM, REGULAR, Paper, paper, rule, write
+from valvelab.report.paper import BOLD, MARGIN, MM, REGULAR, Paper, paper, rule, sheet_size, write
 from valvelab.report.pdf_file import Sign
 from valvelab.report.tags import KEPT, Tags, decoration
 from valvelab.units import System
@@ -75,10 +75,10 @@ def _properties(certificate: Certificate) -> dict[str, str]:
 def _draw(certificate: Certificate, system: System, tags: Tags) -> bytes:
     look = paper()
     target = io.BytesIO()
-    width, height = A4
+    width, height = size = sheet_size(system)
     document = BaseDocTemplate(
         target,
-        pagesize=A4,
+        pagesize=size,
         invariant=1,
         pageCompression=0,  # packed once, when it is finished
         leftMargin=MARGIN,
@@ -88,31 +88,39 @@ def _draw(certificate: Certificate, system: System, tags: Tags) -> bytes:
     )
     frame = Frame(MARGIN, FOOT, width - 2 * MARGIN, height - HEAD - FOOT, 0, 0, 0, 0, id="page")
     document.addPageTemplates([PageTemplate(id="page", frames=[frame])])
-    document.build(
-        _story(certificate, Layout(look, system, width - 2 * MARGIN)), canvasmaker=_numbered(certificate, look, tags)
-    )
+    layout = Layout(look, system, width - 2 * MARGIN)
+    story = _story(certificate, layout, height - HEAD - FOOT)
+    document.build(story, canvasmaker=_numbered(certificate, look, size, tags))
     return target.getvalue()
 
 
-def _story(certificate: Certificate, layout: Layout) -> list[Flowable]:
+def _story(certificate: Certificate, layout: Layout, room: float) -> list[Flowable]:
     story: list[Flowable] = []
     for number, section in enumerate(certificate.sections):
         parts: list[Flowable] = []
         enlarged = replace(layout, look=replace(layout.look, size=section.size))
-        for block in section.blocks:
+        for block in on_one_page(section.blocks, enlarged, room) if section.one_page else section.blocks:
             parts += flowables(block, enlarged)
         if section.new_page and number:
+            _without_trailing_room(story)
             story.append(PageBreak())
         elif number and (section.title or not section.running):
-            story.append(CondPageBreak(45.0 * MM))
+            story.append(CondPageBreak(30.0 * MM))
         story.append(Running(section.running))
         if section.title:
             parts = under_heading(heading(section.title, enlarged, first=number == 0), parts)
         story += parts
+    _without_trailing_room(story)
     return story
 
 
-def _numbered(certificate: Certificate, look: Paper, tags: Tags) -> Callable[..., Canvas]:
+def _without_trailing_room(story: list[Flowable]) -> None:
+    """Nothing but room may begin a page."""
+    while story and isinstance(story[-1], Spacer):
+        story.pop()
+
+
+def _numbered(certificate: Certificate, look: Paper, size: tuple[float, float], tags: Tags) -> Callable[..., Canvas]:
     """A canvas class that knows the number of pages when it draws each page's head and foot."""
 
     class NumberedCanvas(Canvas):
@@ -129,17 +137,26 @@ def _numbered(certificate: Certificate, look: Paper, tags: Tags) -> Callable[...
         def save(self) -> None:
             for number, page in enumerate(self._pages, start=1):
                 self.__dict__.update(page)
+                running = page.get(Running.KEPT, "")
                 with decoration(self):
-                    _furniture(self, certificate, look, page.get(Running.KEPT, ""), number, len(self._pages))
+                    _furniture(self, certificate, look, size, running, number, len(self._pages))
                 super().showPage()
             super().save()
 
     return NumberedCanvas
 
 
-def _furniture(canvas: Canvas, certificate: Certificate, look: Paper, running: str, number: int, count: int) -> None:
+def _furniture(
+    canvas: Canvas,
+    certificate: Certificate,
+    look: Paper,
+    size: tuple[float, float],
+    running: str,
+    number: int,
+    count: int,
+) -> None:
     """Head: what, which part, which paper. Foot: page n of m, sources by SHA-256, program."""
-    width, height = A4
+    width, height = size
     right = width - MARGIN
     quiet = look.of("quiet")
     serial = f"serial {certificate.serial}" if certificate.serial else ""
@@ -150,7 +167,7 @@ def _furniture(canvas: Canvas, certificate: Certificate, look: Paper, running: s
         canvas, f"{certificate.kind} {certificate.number} · {certificate.made}", (right, top), 7.0, quiet, end="right"
     )
     if number == 1:
-        _who_and_why(canvas, certificate, look, top - 3.5)
+        _who_and_why(canvas, certificate, look, size, top - 3.5)
     bottom = 12.0 * MM
     lines = [(MARGIN, level, right, level) for level in (top - 3.5, bottom + 8.0)]
     rule(canvas, look.of("line"), 0.5, *lines)
@@ -159,20 +176,22 @@ def _furniture(canvas: Canvas, certificate: Certificate, look: Paper, running: s
     write(canvas, f"{certificate.program} · {FOOT_LINE}", (MARGIN, bottom - 8.0), 6.0, quiet)
 
 
-def _who_and_why(canvas: Canvas, certificate: Certificate, look: Paper, rule_y: float) -> None:
+def _who_and_why(
+    canvas: Canvas, certificate: Certificate, look: Paper, size: tuple[float, float], rule_y: float
+) -> None:
     """Besides on page 1: a code of number and fingerprint in the margin, who signed, what it replaces."""
     signer = certificate.signer
     words = [certificate.number, *([signer.fingerprint] if signer else [])]
-    draw_code(canvas, " ".join(words), (A4[0] - MARGIN + CODE_GAP, A4[1] - CODE_TOP), CODE_SIDE, look.of("text"))
+    draw_code(canvas, " ".join(words), (size[0] - MARGIN + CODE_GAP, size[1] - CODE_TOP), CODE_SIDE, look.of("text"))
     said = [one.sentence for one in (signer, certificate.replaces) if one is not None]
     for row, sentence in enumerate(said, start=1):
-        write(canvas, sentence, (MARGIN, rule_y - 6.2 * row), 6.0, look.of("quiet"), width=A4[0] - 2 * MARGIN)
+        write(canvas, sentence, (MARGIN, rule_y - 6.2 * row), 6.0, look.of("quiet"), width=size[0] - 2 * MARGIN)
 
 
 def _sources(certificate: Certificate) -> str:
     count = len(certificate.sources)
     if count > SOURCES_IN_FOOT:
-        return f"SHA-256 of {count} source files under Data identity; number {certificate.number} follows from them all"
+        return f"SHA-256 of {count} source files under Sources; number {certificate.number} follows from them all"
     length = {0: 64, 1: 64, 2: 16}.get(count, 8)
     shown = [f"{Path(source.file).name} {source.sha256[:length]}" for source in certificate.sources]
     return "SHA-256 " + " · ".join(shown) if shown else "no source files"

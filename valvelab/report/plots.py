@@ -86,7 +86,8 @@ def _equal(figure: Figure, field: Rectangle) -> Rectangle:
     (x_low, x_high), (y_low, y_high) = figure.x_axis.range or x_ends(figure), figure.y_axis.range or y_ends(figure)
     ratio = (x_high - x_low) / ((y_high - y_low) * (1.0 if figure.y_axis.range else 1.12))
     width, height = min(field.width, field.height * ratio), min(field.height, field.width / ratio)
-    return Rectangle(field.left + (field.width - width) / 2.0, field.bottom, width, height)
+    foot = field.bottom + ((field.height - height) / 2.0 if figure.axes == "none" else 0.0)
+    return Rectangle(field.left + (field.width - width) / 2.0, foot, width, height)
 
 
 def _heading(canvas: Canvas, figure: Figure, box: Rectangle, paper: Paper, scale: str) -> None:

@@ -59,13 +59,10 @@ def shims_part(
             ("least coil-bind margin", length(heights.minimum_coil_bind_margin_mm)),
             ("valve lift", length(lift)),
         ),
-        overview=(
-            Paragraph(spread_told(result, system), "strong"),
-            shim_table(result, system),
-            *decided(result),
-            FigureBlock(((seat_force_figure(inspection),),), FLAT_MM),
-        ),
-        sections=tuple(_sections(result, system)),
+        told=(spread_told(result, system),),
+        picture=(FigureBlock(((seat_force_figure(inspection),),), FLAT_MM),),
+        found=(shim_table(result, system), *decided(result)),
+        annexes=lambda: tuple(_sections(result, system)),
         subjects=("spring",),
         serial=table.remarks.get("serial"),
     )

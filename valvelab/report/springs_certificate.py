@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from valvelab.figures.history_figures import due_first, history_figure
+from valvelab.figures.plan_figures import tray_plan
 from valvelab.figures.spring_figures import (
     difference_figure,
     force_figure,
@@ -25,6 +26,7 @@ from valvelab.tables.springs import (
     statement,
     taken_in,
 )
+from valvelab.tables.verdicts import worst_by_item
 from valvelab.units import System, display_unit, show
 
 if TYPE_CHECKING:
@@ -35,9 +37,9 @@ if TYPE_CHECKING:
     from valvelab.records.spring_readings import SpringTable
     from valvelab.records.springs_result import SpringsResult
 
-WIDE_MM, FLAT_MM = 74.0, 62.0
+WIDE_MM, FLAT_MM, TRAY_MM = 74.0, 62.0, 40.0
 PROGRESSIVE_ACROSS = 3
-FIRST_PAGE_SETS = 14
+FIRST_PAGE_SETS, FIRST_PAGE_SPRINGS = 14, 10
 MOST_FOLLOWED, ACROSS_STAGES = 6, 2
 READ = (
     "Forces are read at installed and at open height (installed height less valve lift) by monotone interpolation of "
@@ -58,29 +60,35 @@ MATCHED = (
 def springs_part(inspection: SpringsInspection, table: SpringTable, system: System = "metric") -> Part:
     """The tray's part of a certificate."""
     result = inspection.result
-    blocks: list[Block] = [Paragraph(READ), *spring_tables(result.springs, system), *_progressive(inspection)]
+    names = [row.spring for row in result.springs]
+    few = spring_tables(result.springs, system) if len(names) <= FIRST_PAGE_SPRINGS else []
     return Part(
         name="Valve springs",
         result=result,
         identity=identity(table, result.installed_height_mm, result.valve_lift_mm, system),
-        overview=(_tray_figures(inspection),),
-        sections=(Section("Springs", tuple(blocks), new_page=True), *_from_stage_to_stage(result, system)),
+        picture=(FigureBlock(((tray_plan(names, worst_by_item(result.verdicts)),),), TRAY_MM),),
+        found=(_tray_figures(inspection), *_followed(result, system, ACROSS_STAGES), *few),
+        annexes=lambda: (
+            Section("Springs", (*spring_tables(result.springs, system), *_progressive(inspection))),
+            Section("From stage to stage", tuple(_followed(result, system, MOST_FOLLOWED))),
+        ),
+        method=READ,
         subjects=("spring",),
         serial=table.remarks.get("serial"),
     )
 
 
-def _from_stage_to_stage(result: SpringsResult, system: System) -> tuple[Section, ...]:
-    """When springs with several stages are due, and the seat force of those that are due first."""
+def _followed(result: SpringsResult, system: System, most: int) -> list[Block]:
+    """When springs with several stages are due, and the seat force of so many that are due first."""
     due = due_tables(result.history, system)
     if not due:
-        return ()
+        return []
     names = [one.spring for one in sorted(result.history, key=due_first)]
-    drawn = [(name, figure) for name in names if (figure := history_figure(result, name)) is not None][:MOST_FOLLOWED]
+    drawn = [(name, figure) for name in names if (figure := history_figure(result, name)) is not None][:most]
     figures = figure_rows(
         [(figure,) for _, figure in drawn], ACROSS_STAGES, FLAT_MM, [f"Spring {name}" for name, _ in drawn]
     )
-    return (Section("From stage to stage", (Paragraph(FOLLOWED), *figures, *due), new_page=True),)
+    return [Paragraph(FOLLOWED), *figures, *due]
 
 
 def identity(
@@ -137,19 +145,12 @@ def sets_part(inspection: SetsInspection, table: SpringTable, system: System = "
     result = inspection.result
     groups = [one.springs for one in result.sets]
     points = map_points(inspection.analyses)
-    overview: list[Block] = [Paragraph(statement(result), "strong")]
-    if points:
-        overview.append(
-            FigureBlock(((map_figure(points, groups),),), WIDE_MM, caption="One mark a spring, a box around each set.")
-        )
+    caption = "One mark a spring, a box around each set."
+    picture = (FigureBlock(((map_figure(points, groups),),), WIDE_MM, caption=caption),) if points else ()
     fit = inspection.analyses[0].fit
-    blocks: list[Block] = [Paragraph(MATCHED)]
     tables = set_tables(result, system)
-    (overview if len(result.sets) <= FIRST_PAGE_SETS else blocks).extend(tables[:1])
-    blocks += tables[1:]
-    if result.left_over:
-        blocks.append(Paragraph(left_over(result.left_over)))
-    overview += decided(result)
+    short = len(result.sets) <= FIRST_PAGE_SETS
+    over = [Paragraph(left_over(result.left_over))] if result.left_over else []
     return Part(
         name="Matched spring sets",
         result=result,
@@ -158,8 +159,11 @@ def sets_part(inspection: SetsInspection, table: SpringTable, system: System = "
             ("springs in a set", str(result.size)),
             ("largest range in a set", limits_told(result, system)),
         ),
-        overview=tuple(overview),
-        sections=(Section("Springs of the sets", tuple(blocks), new_page=True),),
+        told=(statement(result),),
+        picture=picture,
+        found=(*(tables if short else ()), *over, *decided(result)),
+        annexes=lambda: (Section("Springs of the sets", tuple(tables)),),
+        method=MATCHED,
         subjects=("spring",),
         serial=table.remarks.get("serial"),
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from html import escape
 from typing import Literal
 
@@ -15,7 +16,10 @@ from valvelab.report.page_model import Style
 from valvelab.report.paper import BOLD, MM, REGULAR, Paper, fill_with, rule, text_width
 from valvelab.tables.description import Cell, Mark, Table
 
-CELL = 7.0
+CELL, LEAST_CELL = 8.5, 7.0
+"""Points of a table's type: the usual, and the least where a wide one would not fit."""
+BROKEN = 95.0
+"""Points that a column at least has whose text may be broken."""
 PAD = 3.0
 KEPT_ROWS = 24
 
@@ -33,6 +37,7 @@ def mark_width(mark: Mark, size: float) -> float:
 def _(block: Table, layout: Layout) -> list[Flowable]:
     if not block.rows:
         return []
+    block = sized(block, layout.width, layout.look.size)
     heads = 1 + bool(block.units)
     widths = column_widths(block, layout.width, layout.look.size)
     styles: list[tuple[Sequence[Cell], Style]] = [(block.header, "strong")]
@@ -87,6 +92,28 @@ def _stripes(look: Paper) -> Callable[[Canvas, Grid], None]:
 def type_size(block: Table) -> float:
     """Points of a table's type on a page of the usual size."""
     return block.type_size or CELL
+
+
+def sized(block: Table, width: float, times: float = 1.0) -> Table:
+    """The table in the largest type, `times` its size, in which nothing is broken that should not be."""
+    if block.type_size:
+        return block
+    points = CELL
+    while points > LEAST_CELL and not _fits(replace(block, type_size=points), width, times):
+        points -= 0.5
+    return replace(block, type_size=points)
+
+
+def _fits(block: Table, width: float, times: float) -> bool:
+    needs = needed_widths(block, times)
+    if block.widths:
+        shares = [width * share / sum(block.widths) for share in block.widths]
+        return all(
+            need <= share
+            for column, (need, share) in enumerate(zip(needs, shares, strict=True))
+            if column not in block.wrap
+        )
+    return sum(min(need, BROKEN) if column in block.wrap else need for column, need in enumerate(needs)) <= width
 
 
 def _words(head: str, size: float) -> list[str]:

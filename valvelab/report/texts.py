@@ -20,6 +20,13 @@ UNCERTAINTY: tuple[str, ...] = (
     ),
 )
 
+SHORT_UNCERTAINTY = (
+    "u is the standard uncertainty of the value beside it (JCGM 100:2008); y ± 2u covers about 95 % of the values that "
+    "could reasonably be meant. Conforms: the probability that the true value lies within the limits (JCGM 106:2012)."
+)
+
+WHERE_DEFINED = "Definitions: valvelab characteristics. Every row and plot: the full paper (valvelab certify --full)."
+
 CARRIED = (
     "The files that were read, byte for byte, and the full results are attached to this PDF. The command valvelab "
     "verify takes them out, computes everything again and compares every number; the certificate's number follows from "

@@ -15,7 +15,7 @@ from valvelab.phasing.timing import EventName
 from valvelab.records.lift_check_result import CheckedLift
 from valvelab.records.result import Decision, Verdict
 from valvelab.tables.lift_check import as_read, reading_columns, readings_of
-from valvelab.tables.lift_words import chance, margin
+from valvelab.tables.sentences import chance, margin
 from valvelab.tables.verdicts import SIGNS, WORDS, overall
 from valvelab.units import System, display_unit, parse_quantity, show
 from valvelab.window.bays.reading_field import ReadingField

@@ -16,7 +16,7 @@ from PySide6.QtWidgets import QApplication, QFileDialog, QStackedWidget, QWidget
 from valvelab.errors import BadQuantity
 from valvelab.inspection.lift_check.inspect import CAUTION
 from valvelab.records.lift_check import LiftCheckSheet, ReadingList
-from valvelab.tables.lift_words import margin
+from valvelab.tables.sentences import margin
 from valvelab.tables.verdicts import RANKED, WORDS, rank
 from valvelab.units import System
 from valvelab.window.bays.liftcheck_desk import DeskPane

@@ -1,0 +1,37 @@
+"""Pictures of other files on paper: small, upright, without what a camera wrote beside them."""
+
+from __future__ import annotations
+
+import io
+
+from PIL import Image, ImageOps, UnidentifiedImageError
+from reportlab.lib.utils import ImageReader
+
+from valvelab.errors import BadFile
+
+LARGEST_PIXELS = 60_000_000
+LONGEST_SIDE = 900
+"""Pixels that the longer side keeps on paper; the file is carried whole."""
+FORMS = ("PNG", "JPEG")
+
+
+def checked_picture(content: bytes, name: str) -> bytes:
+    """The same bytes; raises BadFile where they are no PNG or JPEG, or too many pixels, before any is unpacked."""
+    try:
+        with Image.open(io.BytesIO(content), formats=FORMS) as image:
+            wide, high = image.size
+            if wide * high <= LARGEST_PIXELS:
+                image.load()
+                return content
+    except (UnidentifiedImageError, OSError, SyntaxError, ValueError, Image.DecompressionBombError):
+        raise BadFile(name, "", "no picture that can be read", "a PNG or JPEG") from None
+    raise BadFile(name, "", f"{wide} × {high} pixels", f"at most {LARGEST_PIXELS // 1_000_000} million")
+
+
+def picture_reader(content: bytes, name: str) -> ImageReader:
+    """A picture made upright and small, as the page's library takes it; raises BadFile as `checked_picture`."""
+    with Image.open(io.BytesIO(checked_picture(content, name)), formats=FORMS) as image:
+        upright = ImageOps.exif_transpose(image)
+        shaped = upright.convert("RGBA" if "A" in upright.getbands() or "transparency" in upright.info else "RGB")
+        shaped.thumbnail((LONGEST_SIDE, LONGEST_SIDE))
+        return ImageReader(shaped)
