@@ -26,7 +26,10 @@ from valvelab.tables.description import Table
 
 WORDS = {"dc": "http://purl.org/dc/elements/1.1/", "pdf": "http://ns.adobe.com/pdf/1.3/",
          "xmp": "http://ns.adobe.com/xap/1.0/", "pdfaid": "http://www.aiim.org/pdfa/ns/id/"}  # fmt: skip
-TITLES = ["Detail", "Notes", "Data identity", "Method and uncertainty", "Cautions"]
+TITLES = [
+    "What decides", "Attention", "Method and sources",
+    "Annexes", "Detail", "Notes", "Files carried", "Method and uncertainty",
+]  # fmt: skip
 EARLIER = sorted((Path(__file__).parent / "certificates_0_2_0").glob("*.pdf"))
 
 
