@@ -13,6 +13,8 @@ from something import each
 
 from valvelab.arrays import FloatArray
 from valvelab.records.sets_result import SetsResult, SpringSet
+from valvelab.sets import heat_bath
+from valvelab.sets.exchanges import MILD
 from valvelab.sets.heat_bath import Cooling, bathed
 from valvelab.sets.least_spread import QUICK
 from valvelab.sets.match import MatchedSets, best_cuts, match
@@ -82,6 +84,24 @@ def test_a_bath_finds_the_least_of_a_tray_that_can_be_tried(hundred: tuple[Tray,
     assert len(used) == len(set(used)) == 8 * len(answer.sets)
     assert all((one.spread <= large.limits * (1.0 + 1e-9)).all() for one in answer.sets)
     assert answer.bound_total_spread <= answer.total_spread
+
+
+def test_units_dealt_anew_among_many_sets_tighten_them(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Fifteen sets of eight and eight springs left over, three chances each, with as many turns."""
+    asked = scattered(128, 2, 2.5, 8, 6)
+    units = units_of(asked)
+    rough = rough_cut(units.low / units.limits, np.arange(120), 8)
+    start = Grouping(tuple((0, tuple(int(unit) for unit in one)) for one in rough))
+
+    def totals() -> list[float]:
+        met = [bathed(units, start, Cooling(300, cold=MILD, seed=seed), Watch()) for seed in range(3)]
+        used = [[spring for _, one in grouping.sets for spring in one] for grouping in met if grouping]
+        assert [len(set(one)) for one in used] == [120] * 3
+        return [units.total(grouping) for grouping in met if grouping]
+
+    dealt = totals()
+    monkeypatch.setattr(heat_bath, "FEW", 15)
+    assert np.mean(dealt) < 0.99 * np.mean(totals())
 
 
 def test_the_same_sets_however_late_it_is(hundred: tuple[Tray, MatchedSets]) -> None:

@@ -103,7 +103,7 @@ def _most(units: Units, costs: list[FloatArray], watch: Watch) -> MostSets:
     if not most.proven and count:
         started = _started(units, costs[0], count, watch)
         most = MostSets(started, count, count) if started else _by_windows(units, count, watch)
-    if len(cut.sets) > most.complete:
+    if (len(cut.sets), -units.total(cut)) > (most.complete, -units.total(most.grouping)):
         return replace(most, grouping=cut, complete=len(cut.sets))
     return most
 
