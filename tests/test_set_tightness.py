@@ -7,7 +7,7 @@ from itertools import combinations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from something import each
 
@@ -18,7 +18,7 @@ from valvelab.sets.exchanges import MILD
 from valvelab.sets.heat_bath import Cooling, bathed
 from valvelab.sets.least_spread import QUICK
 from valvelab.sets.match import MatchedSets, best_cuts, match
-from valvelab.sets.neighbour_bound import bound_from, rough_cut, spring_costs
+from valvelab.sets.neighbour_bound import bound_from, distance_costs, rough_cut, spring_costs
 from valvelab.sets.tray import Grouping, Tray, Watch, tray, units_of
 from valvelab.tables.springs import number_told, statement, tightness_told
 
@@ -43,6 +43,7 @@ def _ranges(values: FloatArray, size: int) -> dict[tuple[int, ...], float]:
 
 @settings(max_examples=25, deadline=None)
 @given(st.integers(0, 10**6), st.integers(1, 4), st.integers(2, 4))
+@example(36673, 4, 2)
 def test_what_a_spring_costs_is_never_above_its_cheapest_set(seed: int, characteristics: int, size: int) -> None:
     """By trying every set; on two characteristics it is that set's spread, and a spring without one costs infinity."""
     asked = scattered(11, characteristics, 1.6, size, seed)
@@ -57,14 +58,21 @@ def test_what_a_spring_costs_is_never_above_its_cheapest_set(seed: int, characte
 
 
 @settings(max_examples=20, deadline=None)
-@given(st.integers(0, 10**6))
-def test_the_bound_is_never_above_the_least_of_all_pairs_of_sets(seed: int) -> None:
-    asked = scattered(9, 2, 1.8, 3, seed)
+@given(st.integers(0, 10**6), st.integers(2, 5), st.integers(3, 4))
+def test_no_bound_is_above_the_least_of_all_pairs_of_sets(seed: int, characteristics: int, size: int) -> None:
+    asked = scattered(9, characteristics, 1.8, size, seed)
     units = units_of(asked)
-    sets = _ranges(asked.values / asked.limits, 3)
-    totals = [sets[a] + sets[b] for a, b in combinations(sets, 2) if not set(a) & set(b)]
-    bound = bound_from([spring_costs(units, units.positions[0])], [3], 2)
-    assert bound <= min(totals, default=np.inf) + 1e-9
+    sets = _ranges(asked.values / asked.limits, size)
+    least = min((sets[a] + sets[b] for a, b in combinations(sets, 2) if not set(a) & set(b)), default=np.inf)
+    assert bound_from([spring_costs(units, units.positions[0])], [size], 2) <= least + 1e-9
+    assert bound_from([distance_costs(units, units.positions[0])], [size], 2) <= least + 1e-9
+
+
+def test_distances_bound_two_clusters_exactly() -> None:
+    """Sets whose springs stand half at either end of every range cost what their distances say."""
+    asked = tray(tuple("abcd"), np.array([[0.0, 0.0], [0.0, 0.0], [0.5, 0.25], [0.5, 0.25]]), np.ones(2), 4)
+    units = units_of(asked)
+    assert bound_from([distance_costs(units, units.positions[0])], [4], 1) == pytest.approx(0.75)
 
 
 def test_a_bath_finds_the_least_of_a_tray_that_can_be_tried(hundred: tuple[Tray, MatchedSets]) -> None:
