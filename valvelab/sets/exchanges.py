@@ -5,21 +5,23 @@ Source: own search.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from valvelab.arrays import BoolArray, FloatArray, IntArray
-from valvelab.sets.heat_bath import HOT, Cooling, bathed
+from valvelab.sets.heat_bath import FEW, HOT, Cooling, bathed
 from valvelab.sets.tray import SLACK, Grouping, Units, Watch
 
 GAIN = 1e-9
 MOST_TURNS, TURNS_A_UNIT = 3_600, 36
-"""Turns of a bath: the most, and the most for each unit."""
+"""Turns of a bath: the most, and the most for each unit of a tray that gives few sets."""
+MANY_TURNS = 2_240
+"""Turns where sets are many, and one for each unit besides: units dealt anew spare the others."""
 SETTLED = 400
 """Units up to which a cold bath's end is settled by the best exchanges: of many, each round weighs very many."""
-FEW, HOTTER = 12, 0.2
-"""Up to so many sets are begun hotter (bench_sets.py: the tray of 64 came 6 % looser from the usual heat)."""
+HOTTER, MILD = 0.2, 0.008
+"""Few sets are begun hotter (bench_sets.py: the tray of 64 came 6 % looser from the usual heat), many end milder."""
 
 
 @dataclass(slots=True)
@@ -131,12 +133,13 @@ def tightened(units: Units, start: Grouping, watch: Watch, baths: int) -> list[G
     met = [start]
     if not start.sets or not units.total(start):
         return met
-    turns = min(MOST_TURNS, TURNS_A_UNIT * units.count)
-    hot = HOTTER if len(start.sets) <= FEW else HOT
+    cooling = Cooling(min(MOST_TURNS, TURNS_A_UNIT * units.count), HOTTER)
+    if len(start.sets) > FEW:
+        cooling = Cooling(min(MOST_TURNS, MANY_TURNS + units.count), HOT, MILD)
     for seed in range(baths):
         if watch.over():
             break
-        found = bathed(units, start, Cooling(turns, hot, seed=seed), watch)
+        found = bathed(units, start, replace(cooling, seed=seed), watch)
         met.append(_settled(units, found or start, watch))
     if len(met) == 1:
         met.append(_settled(units, start, watch))

@@ -1,12 +1,15 @@
 """Tighter sets by a heat bath: many pairs of sets change at once, each in one of all the ways there are.
 
-Sets that lie near one another are paired. Two turns alternate. In one, all exchanges of a unit of the one set for a
-unit of the other are weighed and one of them, or none, is drawn by its Boltzmann weight; units left over stand in
+Sets that lie near one another are paired, for two kinds of turns. In one, all exchanges of a unit of the one set for
+a unit of the other are weighed and one of them, or none, is drawn by its Boltzmann weight; units left over stand in
 sets that cost nothing. In the other, both sets are put together, sorted by a characteristic and halved: two boxes
-side by side become two one above the other, which exchanges alone reach only over a high rise. Limits are soft at
-first, a range above its limit costs more as the heat falls, and only groupings within limits are kept.
+side by side become two one above the other, which exchanges alone reach only over a high rise. A third kind, where
+sets are many, takes a unit on a face of every set and deals them and those left over anew, all at once: springs move
+along chains of sets, for which exchanges need several rises. Limits are soft at first, a range above its limit costs
+more as the heat falls, and only groupings within limits are kept.
 
-Source: own search; the heat bath (Gibbs sampling) of Geman and Geman 1984, from memory.
+Source: own search; the heat bath (Gibbs sampling) of Geman and Geman 1984, the assignment that chance is added to
+(perturb and maximise) of Papandreou and Yuille 2011, both from memory.
 """
 
 from __future__ import annotations
@@ -25,6 +28,8 @@ SOFT, HARD = 10.0, 60.0
 SETS_A_ROW = 3
 """Sets for each row of units left over, at most: so that each row lies somewhere, and most sets meet one."""
 NEAR, PAIRINGS, SPLIT_EVERY, COOL_EVERY, LOOK_EVERY = 6, 8, 4, 16, 64
+FEW = 12
+"""Of more sets units are dealt anew among all at once; of so few, exchanges between two come to nearly the same."""
 CHANCES = 1 << 18
 FAR, NEVER = 1e6, 1e9
 GAIN, WITHIN = 1e-9, 1.0 + 1e-12
@@ -32,10 +37,11 @@ GAIN, WITHIN = 1e-9, 1.0 + 1e-12
 
 @dataclass(frozen=True, slots=True)
 class Cooling:
-    """How long a bath runs, in turns, and from which heat; `first` ends it at the first grouping within limits."""
+    """How long a bath runs, in turns, and between which heats; `first` ends it at the first grouping within limits."""
 
     turns: int
     hot: float = HOT
+    cold: float = COLD
     soft: float = SOFT
     seed: int = 0
     first: bool = False
@@ -72,10 +78,13 @@ class _Bath:
         self.rows = len(start.sets)
         self.members = self._laid_out()
         self.count, self.slots = self.members.shape
-        self.chances = _gumbel(self.random, max(CHANCES, 2 * self.count * self.slots**2))
+        many = max(self.count * self.slots**2, self.rows * (self.rows + self.left.size))
+        self.chances = _gumbel(self.random, max(CHANCES, 2 * many))
         self.position = np.array([*(p for p, _ in start.sets), *[-1] * (self.count - self.rows)], dtype=np.int64)
         self.wishes = not units.plain or len(units.positions) > 1 or not self._suits().all()
+        self.deals = self.rows > FEW and not self.wishes
         self.suits = self._suits()
+        self.faces = np.concatenate([self.low, -self.high])
         self.weight = np.append(units.weight, 0)
         self.apart = np.pad(units.apart, (0, 1))
         self.bound = np.append(units.constrained(), True)
@@ -176,14 +185,14 @@ class _Bath:
             if turn % COOL_EVERY == 0:
                 part = turn / cooling.turns
                 # rounded likewise
-                coldness = 1.0 / float(f"{self.mean * cooling.hot * (COLD / cooling.hot) ** part:.6g}")
+                coldness = 1.0 / float(f"{self.mean * cooling.hot * (cooling.cold / cooling.hot) ** part:.6g}")
                 self.hard = float(f"{cooling.soft * (HARD / cooling.soft) ** part:.6g}")
                 self.cost[: self.rows] = self._priced(self.width[:, : self.rows])
-            first, second = self._pairs()
-            if turn % SPLIT_EVERY == 0:
-                self._split(first, second, coldness)
+            if self.deals and turn % 2:
+                self._deal_anew(coldness)
             else:
-                self._exchange(first, second, coldness)
+                first, second = self._pairs()
+                (self._exchange if turn % SPLIT_EVERY else self._split)(first, second, coldness)
             self._keep()
 
     def _pairs(self) -> IntArray:
@@ -269,6 +278,29 @@ class _Bath:
             forbidden |= meets_a - foes > 0
             forbidden |= (meets_b - foes > 0) & (second < self.rows)[:, None, None]
         return np.asarray(forbidden)
+
+    def _deal_anew(self, coldness: float) -> None:
+        """A unit on a face of each set and all left over, dealt anew at once where they cost least, chances added."""
+        from scipy.optimize import linear_sum_assignment
+
+        rows = np.arange(self.rows)
+        face = self.random.integers(len(self.faces), size=self.rows)
+        place = self.faces[face[:, None], self.members[: self.rows]].argmin(axis=1)
+        spare, slot = np.nonzero(self.members[self.rows :] < self.units.count)
+        spare += self.rows
+        offered = np.concatenate([self.members[rows, place], self.members[spare, slot]])
+        width = np.maximum(self.without_high[:, rows, place][..., None], self.high[:, None, offered])
+        width -= np.minimum(self.without_low[:, rows, place][..., None], self.low[:, None, offered])
+        cost = self._priced(width)
+        begin = int(self.random.integers(self.chances.size - cost.size))
+        cost *= coldness
+        cost -= self.chances[begin : begin + cost.size].reshape(cost.shape)
+        chosen = linear_sum_assignment(cost)[1]
+        stays = np.ones(offered.size, dtype=np.bool_)
+        stays[chosen] = False
+        self.members[rows, place] = offered[chosen]
+        self.members[spare, slot] = offered[stays]
+        self._weigh(np.flatnonzero(chosen != rows))
 
     def _split(self, first: IntArray, second: IntArray, coldness: float) -> None:
         """Two sets put together, sorted by a characteristic and halved, in each pair; or none."""

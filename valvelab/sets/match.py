@@ -20,7 +20,7 @@ from valvelab.sets.boxes import every_box
 from valvelab.sets.heat_bath import Cooling, bathed
 from valvelab.sets.least_spread import Effort, LeastSpread, least_spread, line_bound
 from valvelab.sets.most_sets import most_sets
-from valvelab.sets.neighbour_bound import bound_from, rough_cut, spring_costs
+from valvelab.sets.neighbour_bound import bound_from, distance_costs, rough_cut, spring_costs
 from valvelab.sets.spread_proof import prove_spread
 from valvelab.sets.tray import SLACK, Grouping, MostSets, Progress, Tray, Units, Watch, units_of
 from valvelab.sets.windows import maximal_windows
@@ -80,7 +80,8 @@ def match(problem: Tray, watch: Watch | None = None, effort: Effort | None = Non
     costs = [spring_costs(units, position) for position in units.positions]
     most = _most(units, costs, watch.share(FOR_THE_NUMBER))
     engines = len(most.grouping.sets) // len(units.positions)
-    lowest = max(bound_from(costs, [p.size for p in units.positions], engines), line_bound(units, engines))
+    sizes, distances = [p.size for p in units.positions], [distance_costs(units, p) for p in units.positions]
+    lowest = max(bound_from(costs, sizes, engines), bound_from(distances, sizes, engines), line_bound(units, engines))
     least = _tightest(units, most.grouping, lowest, watch, effort)
     return _answer(problem, units, most, least, ended=watch.over())
 
@@ -103,7 +104,7 @@ def _most(units: Units, costs: list[FloatArray], watch: Watch) -> MostSets:
     if not most.proven and count:
         started = _started(units, costs[0], count, watch)
         most = MostSets(started, count, count) if started else _by_windows(units, count, watch)
-    if len(cut.sets) > most.complete:
+    if (len(cut.sets), -units.total(cut)) > (most.complete, -units.total(most.grouping)):
         return replace(most, grouping=cut, complete=len(cut.sets))
     return most
 

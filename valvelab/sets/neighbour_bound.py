@@ -6,13 +6,18 @@ of choosing sets that share no spring, with prices (μ − s)⁺/k. A spring wit
 
 On two characteristics s is exact: the tightest box around a spring has the springs on its four faces among its k, so
 every such box is listed by its left and right face. On more, the spread is half the sum over pairs of characteristics
-taken in a ring, and each pair is bounded by itself among springs within the other limits.
+taken in a ring, and each pair is bounded by itself; the other limits only tell which springs are of no use.
+
+There another bound is often higher. Of k values in a range w the distances of all pairs come to at most ⌊k²/4⌋ w, half
+of them at either end. So a set costs at least the sum of its springs' distances to one another, added over
+characteristics, by 2 ⌊k²/4⌋, and a spring's k − 1 nearest are no farther than its mates.
 
 Source: own bound; weak duality of set packing (Nemhauser and Wolsey), from memory.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from math import inf
 
 import numpy as np
@@ -22,6 +27,8 @@ from valvelab.sets.tray import SLACK, Position, Units
 
 MOST_NEAR = 250
 """Springs near one, among which boxes are listed."""
+ROWS = 256
+"""Springs whose distances to all others are worked out together."""
 
 
 def spring_costs(units: Units, position: Position) -> FloatArray:
@@ -30,12 +37,33 @@ def spring_costs(units: Units, position: Position) -> FloatArray:
     Units kept together stand as single springs at their least values, which only lowers it; springs kept apart may
     meet. In order of units.
     """
+    return _costs_of(units, position, _costs)
+
+
+def distance_costs(units: Units, position: Position) -> FloatArray:
+    """What each spring (springs,) adds to a set of a position by its distances, times the set size, a plain number.
+
+    Their mean over a set is never above its spread; a single one may be. Springs stand as in `spring_costs`.
+    """
+    return _costs_of(units, position, _distance_costs)
+
+
+def _costs_of(units: Units, position: Position, work: Callable[[FloatArray, int], FloatArray]) -> FloatArray:
     values = np.repeat(units.low / units.limits, units.weight, axis=0)
     costs = np.full(len(values), inf)
     suiting = np.flatnonzero(np.repeat(units.suiting(position), units.weight))
     if suiting.size >= position.size:
-        costs[suiting] = _costs(values[suiting], position.size)
+        costs[suiting] = work(values[suiting], position.size)
     return costs
+
+
+def _distance_costs(values: FloatArray, size: int) -> FloatArray:
+    costs = np.empty(len(values))
+    for start in range(0, len(values), ROWS):
+        apart = np.abs(values[start : start + ROWS, None] - values)
+        distance = np.where((apart <= SLACK).all(axis=2), apart.sum(axis=2), inf)
+        costs[start : start + ROWS] = np.partition(distance, size - 1, axis=1)[:, :size].sum(axis=1)
+    return np.asarray(costs * size / (2 * (size * size // 4)))
 
 
 def bound_from(costs: list[FloatArray], sizes: list[int], engines: int) -> float:
@@ -90,19 +118,22 @@ class _Sweep:
 
         First the box of the nearest ones around each spring, which no least cost is above; where that breaks a limit
         the spring is looked at by itself. Then the boxes of each left face, as far as they could be cheaper for a
-        spring in them.
+        spring in them; there the other limits count for nothing, for a spring in a box may keep them with one of the
+        faces and not with the other.
         """
         apart = np.maximum(np.abs(self.across[:, None] - self.across), np.abs(self.up[:, None] - self.up))
+        apart[apart > SLACK] = inf
+        mates = apart.copy()
         for column in self.values.T:
-            apart[np.abs(column[:, None] - column) > SLACK] = inf
+            mates[np.abs(column[:, None] - column) > SLACK] = inf
         least = np.full(len(apart), inf)
-        nearest = np.argpartition(apart, self.size - 1, axis=1)[:, : self.size]
+        nearest = np.argpartition(mates, self.size - 1, axis=1)[:, : self.size]
         ranges = np.ptp(self.across[nearest], axis=1), np.ptp(self.up[nearest], axis=1)
-        within = np.isfinite(np.take_along_axis(apart, nearest, axis=1)).all(axis=1)
+        within = np.isfinite(np.take_along_axis(mates, nearest, axis=1)).all(axis=1)
         within &= np.maximum(*ranges) <= SLACK
         np.minimum.at(least, nearest[within], np.add(*ranges)[within, None])
         for spring in np.flatnonzero(np.isinf(least)):
-            near = np.flatnonzero(np.isfinite(apart[spring]))
+            near = np.flatnonzero(np.isfinite(mates[spring]))
             least[spring] = self._least_around(int(spring), near) if near.size >= self.size else inf
         useless = np.isinf(least)
         least[useless] = 0.0
