@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from valvelab.errors import BadFile, CannotEvaluate
 from valvelab.files.contents import MAX_FILE_BYTES, MAX_UNPACKED_BYTES, Contents, read_contents
@@ -26,9 +27,11 @@ from valvelab.records.comparison_result import READ_BY, ComparedKind, CompareRes
 from valvelab.records.job import ComparePart, Job
 from valvelab.records.result import info
 from valvelab.records.wire_materials import read_wire_materials
-from valvelab.report.comparison_certificate import comparison_part
 from valvelab.tables.comparison import comparison_tables
 from valvelab.units import System
+
+if TYPE_CHECKING:  # what draws paper is loaded where paper is asked for
+    from valvelab.report.assembly import Part
 
 WANTED = "a lift table, spring readings, or a certificate or a job file that carries one"
 
@@ -114,4 +117,11 @@ def tables(inspection: CompareInspection, system: System) -> Sequence[Told]:
     ]
 
 
-USE = Use(ComparePart, CompareResult, inspect, tables, comparison_part)
+def paper(inspection: CompareInspection, system: System) -> Part:
+    """What changed, as a part of a certificate."""
+    from valvelab.report.comparison_certificate import comparison_part
+
+    return comparison_part(inspection, system)
+
+
+USE = Use(ComparePart, CompareResult, inspect, tables, paper)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from valvelab.errors import BadFile, WrongUsage
 from valvelab.files.gauge_study_file import read_gauge_study
@@ -10,9 +11,11 @@ from valvelab.inspection.form.gauge import GaugeInspection, GaugeQuestion, inspe
 from valvelab.job.use import Around, Told, Use
 from valvelab.records.gauge_result import GaugeResult
 from valvelab.records.job import GaugePart
-from valvelab.report.form_certificate import gauge_part
 from valvelab.tables.form import analysis_table, study_table
 from valvelab.units import System
+
+if TYPE_CHECKING:  # what draws paper is loaded where paper is asked for
+    from valvelab.report.assembly import Part
 
 
 def inspect(part: GaugePart, around: Around) -> GaugeInspection:
@@ -35,4 +38,11 @@ def tables(inspection: GaugeInspection, system: System) -> Sequence[Told]:
     return [head, study_table(result, system), analysis_table(result, system)]
 
 
-USE = Use(GaugePart, GaugeResult, inspect, tables, gauge_part)
+def paper(inspection: GaugeInspection, system: System) -> Part:
+    """The study's part of a certificate."""
+    from valvelab.report.form_certificate import gauge_part
+
+    return gauge_part(inspection, system)
+
+
+USE = Use(GaugePart, GaugeResult, inspect, tables, paper)

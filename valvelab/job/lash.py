@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from valvelab.errors import BadQuantity, WrongUsage
 from valvelab.files.lash_sheet import read_lash
@@ -12,10 +13,12 @@ from valvelab.quoting import cut
 from valvelab.records.job import LashPart
 from valvelab.records.lash import LashResult
 from valvelab.records.result import warning
-from valvelab.report.lash_certificate import lash_part, lash_sheet
-from valvelab.report.page_model import BuildSheet
 from valvelab.tables.lash import lash_table, lash_told, purchases_table
 from valvelab.units import System, parse_quantity
+
+if TYPE_CHECKING:  # what draws paper is loaded where paper is asked for
+    from valvelab.report.assembly import Part
+    from valvelab.report.page_model import BuildSheet
 
 
 def inspect(part: LashPart, around: Around) -> LashInspection:
@@ -47,7 +50,16 @@ def tables(inspection: LashInspection, system: System) -> Sequence[Told]:
 
 def sheet(inspection: LashInspection, system: System) -> BuildSheet:
     """The sheet that is read at the bench."""
+    from valvelab.report.lash_certificate import lash_sheet
+
     return lash_sheet(inspection.result, system)
 
 
-USE = Use(LashPart, LashResult, inspect, tables, lash_part, sheet=sheet)
+def paper(inspection: LashInspection, system: System) -> Part:
+    """The lash's part of a certificate."""
+    from valvelab.report.lash_certificate import lash_part
+
+    return lash_part(inspection, system)
+
+
+USE = Use(LashPart, LashResult, inspect, tables, paper, sheet=sheet)

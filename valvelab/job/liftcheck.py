@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 from valvelab.errors import BadFile
 from valvelab.files.adopted_uncertainty import read_adopted_length
@@ -18,9 +18,11 @@ from valvelab.records.lift_check import EventRule, LiftCheckSheet
 from valvelab.records.lift_check_result import LiftCheckResult
 from valvelab.records.result import Source, warning
 from valvelab.records.spec import LimitSpec
-from valvelab.report.lift_check_certificate import lift_check_part
 from valvelab.tables.lift_check import lift_check_tables
 from valvelab.units import System
+
+if TYPE_CHECKING:  # what draws paper is loaded where paper is asked for
+    from valvelab.report.assembly import Part
 
 Row = TypeVar("Row", LimitSpec, EventRule)
 _OTHER = "the sheet names the instrument {!r}, the card is that of {!r}"
@@ -102,4 +104,11 @@ def closing(_inspection: LiftCheckInspection) -> Sequence[str]:
     return (CAUTION,)
 
 
-USE = Use(LiftCheckPart, LiftCheckResult, inspect, tables, lift_check_part, closing, named_files)
+def paper(inspection: LiftCheckInspection, system: System) -> Part:
+    """The event's part of a certificate."""
+    from valvelab.report.lift_check_certificate import lift_check_part
+
+    return lift_check_part(inspection, system)
+
+
+USE = Use(LiftCheckPart, LiftCheckResult, inspect, tables, paper, closing, named_files)

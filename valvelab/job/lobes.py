@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from valvelab.errors import BadFile, BadQuantity, CannotEvaluate, WrongUsage
 from valvelab.files.corrected import corrected_lift_table
@@ -14,9 +15,11 @@ from valvelab.inspection.lobes.inspect import LobesInspection, LobesQuestion, in
 from valvelab.job.typed import checking_lifts
 from valvelab.job.use import Around, Told, Use
 from valvelab.records.job import LobesPart
-from valvelab.report.lobes_certificate import lobes_part
 from valvelab.tables.lobes import lobe_tables
 from valvelab.units import System
+
+if TYPE_CHECKING:  # what draws paper is loaded where paper is asked for
+    from valvelab.report.assembly import Part
 
 
 def inspect(part: LobesPart, around: Around) -> LobesInspection:
@@ -76,4 +79,11 @@ def card(inspection: LobesInspection, ending: str, system: System) -> bytes | st
     return build_sheet(card_page(inspection, found, system), system)
 
 
-USE = Use(LobesPart, result_model, inspect, tables, lobes_part, card=card)
+def paper(inspection: LobesInspection, system: System) -> Part:
+    """The camshaft's part of a certificate."""
+    from valvelab.report.lobes_certificate import lobes_part
+
+    return lobes_part(inspection, system)
+
+
+USE = Use(LobesPart, result_model, inspect, tables, paper, card=card)

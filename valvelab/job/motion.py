@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from valvelab.errors import CannotEvaluate
 from valvelab.files.corrected import corrected_lift_table
@@ -16,9 +17,6 @@ from valvelab.job.use import Around, Asked, Told, Use
 from valvelab.records.job import MotionPart
 from valvelab.records.measurement import LiftTable
 from valvelab.records.motion_result import MotionResult
-from valvelab.report.assembly import Part
-from valvelab.report.engine_certificate import motion_part
-from valvelab.report.lobes_certificate import identity
 from valvelab.tables.engine import (
     clearance_tables,
     contact_tables,
@@ -28,6 +26,9 @@ from valvelab.tables.engine import (
     reading_tables,
 )
 from valvelab.units import System
+
+if TYPE_CHECKING:  # what draws paper is loaded where paper is asked for
+    from valvelab.report.assembly import Part
 
 Motion = Asked[LiftTable, MotionInspection]
 
@@ -61,6 +62,9 @@ def tables(asked: Motion, system: System) -> Sequence[Told]:
 
 def paper(asked: Motion, system: System) -> Part:
     """The valve motion's part of a certificate."""
+    from valvelab.report.engine_certificate import motion_part
+    from valvelab.report.lobes_certificate import identity
+
     table = asked.question
     return motion_part(asked.inspection, system, identity(table, system), table.serial)
 

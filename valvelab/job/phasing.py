@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from valvelab.errors import BadFile
 from valvelab.files.phasing_sheet import read_phasing_sheet
@@ -10,9 +11,11 @@ from valvelab.inspection.engine.phasing import CAUTION, PhasingInspection, inspe
 from valvelab.job.use import Around, Told, Use
 from valvelab.records.job import PhasingPart
 from valvelab.records.phasing_result import PhasingResult
-from valvelab.report.engine_certificate import phasing_part
 from valvelab.tables.engine import engine_table, phasing_tables
 from valvelab.units import System
+
+if TYPE_CHECKING:  # what draws paper is loaded where paper is asked for
+    from valvelab.report.assembly import Part
 
 
 def inspect(part: PhasingPart, around: Around) -> PhasingInspection:
@@ -35,4 +38,11 @@ def closing(inspection: PhasingInspection) -> Sequence[str]:
     return f"Next: {step.instruction}\n  Why: {step.why}.", CAUTION
 
 
-USE = Use(PhasingPart, PhasingResult, inspect, tables, phasing_part, closing)
+def paper(inspection: PhasingInspection, system: System) -> Part:
+    """The phasing's part of a certificate."""
+    from valvelab.report.engine_certificate import phasing_part
+
+    return phasing_part(inspection, system)
+
+
+USE = Use(PhasingPart, PhasingResult, inspect, tables, paper, closing)

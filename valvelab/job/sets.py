@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Mapping, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from valvelab.errors import BadFile, WrongUsage
 from valvelab.inspection.characteristics import by_name
@@ -17,10 +17,11 @@ from valvelab.job.use import Around, Asked, Told, Use
 from valvelab.quoting import cut, names_in
 from valvelab.records.job import SetsPart
 from valvelab.records.sets_result import SetsResult
-from valvelab.report.assembly import Part
-from valvelab.report.springs_certificate import sets_part
 from valvelab.tables.springs import kept_out, left_over, set_tables, statement, taken_in
 from valvelab.units import System
+
+if TYPE_CHECKING:  # what draws paper is loaded where paper is asked for
+    from valvelab.report.assembly import Part
 
 Sets = Asked[SetsQuestion, SetsInspection]
 
@@ -134,6 +135,8 @@ def tables(asked: Sets, system: System) -> Sequence[Told]:
 
 def paper(asked: Sets, system: System) -> Part:
     """The sets' part of a certificate."""
+    from valvelab.report.springs_certificate import sets_part
+
     return sets_part(asked.inspection, asked.question.springs.table, system)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from valvelab.files.adopted_uncertainty import with_adopted_probe
 from valvelab.files.shaft_readings import read_shaft_readings
@@ -10,9 +11,11 @@ from valvelab.inspection.form.shaft import ShaftInspection, ShaftQuestion, inspe
 from valvelab.job.use import Around, Told, Use
 from valvelab.records.job import ShaftPart
 from valvelab.records.shaft_result import ShaftResult
-from valvelab.report.form_certificate import shaft_part
 from valvelab.tables.form import shaft_tables, straightness_told
 from valvelab.units import System
+
+if TYPE_CHECKING:  # what draws paper is loaded where paper is asked for
+    from valvelab.report.assembly import Part
 
 
 def inspect(part: ShaftPart, around: Around) -> ShaftInspection:
@@ -31,4 +34,11 @@ def tables(inspection: ShaftInspection, system: System) -> Sequence[Told]:
     return [journals, straightness_told(inspection.result, system), others]
 
 
-USE = Use(ShaftPart, ShaftResult, inspect, tables, shaft_part)
+def paper(inspection: ShaftInspection, system: System) -> Part:
+    """The journals' part of a certificate."""
+    from valvelab.report.form_certificate import shaft_part
+
+    return shaft_part(inspection, system)
+
+
+USE = Use(ShaftPart, ShaftResult, inspect, tables, paper)

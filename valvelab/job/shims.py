@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from valvelab.errors import WrongUsage
 from valvelab.files.heights import read_heights
@@ -17,12 +18,13 @@ from valvelab.records.job import ShimsPart
 from valvelab.records.sets_result import SetsResult
 from valvelab.records.shims_result import ShimsResult
 from valvelab.records.spring_readings import SpringTable
-from valvelab.report.assembly import Part
-from valvelab.report.page_model import BuildSheet
-from valvelab.report.shims_certificate import shims_part, shims_sheet
 from valvelab.tables.shims import moves_table, purchases_table, shim_table, spread_told, stays_told
 from valvelab.tables.springs import kept_out, left_over, taken_in
 from valvelab.units import System
+
+if TYPE_CHECKING:  # what draws paper is loaded where paper is asked for
+    from valvelab.report.assembly import Part
+    from valvelab.report.page_model import BuildSheet
 
 Shims = Asked[ShimsQuestion, ShimsInspection]
 
@@ -72,11 +74,15 @@ def tables(asked: Shims, system: System) -> Sequence[Told]:
 
 def paper(asked: Shims, system: System) -> Part:
     """The shim plan's part of a certificate."""
+    from valvelab.report.shims_certificate import shims_part
+
     return shims_part(asked.inspection, asked.question.springs.table, asked.question.heights, system)
 
 
 def sheet(asked: Shims, system: System) -> BuildSheet:
     """The sheet that is read at the bench."""
+    from valvelab.report.shims_certificate import shims_sheet
+
     return shims_sheet(asked.inspection.result, system)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from valvelab.files.corrected import corrected_springs
 from valvelab.files.spring_readings import read_spring_readings
@@ -19,10 +19,11 @@ from valvelab.records.result import Source
 from valvelab.records.spring_readings import SpringTable
 from valvelab.records.springs_result import SpringsResult
 from valvelab.records.wire_materials import read_wire_materials
-from valvelab.report.assembly import Part
-from valvelab.report.springs_certificate import springs_part
 from valvelab.tables.springs import due_tables, spring_tables
 from valvelab.units import System, display_unit, show
+
+if TYPE_CHECKING:  # what draws paper is loaded where paper is asked for
+    from valvelab.report.assembly import Part
 
 Springs = Asked[SpringsQuestion, SpringsInspection]
 
@@ -78,6 +79,8 @@ def _heights(result: SpringsResult, system: System) -> str:
 
 def paper(asked: Springs, system: System) -> Part:
     """The springs' part of a certificate."""
+    from valvelab.report.springs_certificate import springs_part
+
     return springs_part(asked.inspection, asked.question.table, system)
 
 

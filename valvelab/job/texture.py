@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from valvelab.errors import WrongUsage
 from valvelab.files.surface_trace import read_surface_trace
@@ -12,9 +13,11 @@ from valvelab.job.typed import quantity
 from valvelab.job.use import Around, Told, Use
 from valvelab.records.job import TexturePart
 from valvelab.records.texture_result import TextureResult
-from valvelab.report.form_certificate import texture_part
 from valvelab.tables.form import texture_table, trace_told
 from valvelab.units import System
+
+if TYPE_CHECKING:  # what draws paper is loaded where paper is asked for
+    from valvelab.report.assembly import Part
 
 
 def inspect(part: TexturePart, around: Around) -> TextureInspection:
@@ -38,4 +41,11 @@ def x3p(inspection: TextureInspection) -> bytes:
     return x3p_bytes(inspection.question.trace)
 
 
-USE = Use(TexturePart, TextureResult, inspect, tables, texture_part, forms={".x3p": x3p})
+def paper(inspection: TextureInspection, system: System) -> Part:
+    """The trace's part of a certificate."""
+    from valvelab.report.form_certificate import texture_part
+
+    return texture_part(inspection, system)
+
+
+USE = Use(TexturePart, TextureResult, inspect, tables, paper, forms={".x3p": x3p})

@@ -68,6 +68,6 @@ def shown_in(units: Literal["auto", "metric", "inch"], part: JobPart) -> System:
         return units
     if part.file.suffix.lower() == ".toml":
         return "metric"
-    from valvelab.files.reading import in_inches  # noqa: PLC0415 - what reads tables is loaded by whoever has one
+    from valvelab.files.reading import in_inches  # what reads tables is loaded by whoever has one
 
     return "inch" if in_inches(part.file, getattr(part, "columns", None)) else "metric"
