@@ -23,6 +23,8 @@ from valvelab.lobe.smoothing import CALCULATED_NOISE_MM, CirculantCovariance, Sm
 from valvelab.lobe.spline import SplineSet
 
 _FILLING_ROUNDS = 12
+# A filling that moves by no more than this share of the lift stands.
+_FILLED = 1e-12
 # A uniform turn may lack this share of its cells, and so many side by side; with more it is fitted as an uneven one.
 _MOST_EMPTY = 0.02
 _LONGEST_HOLE = 3
@@ -253,7 +255,11 @@ def _scatter_in_cells(conditioned: Conditioned, means: FloatArray, counts: Float
 
 
 def _fit_cells(means: FloatArray, counts: FloatArray, start: float, least_noise_mm: float) -> Smoothed:
-    """Uniform fit with empty cells filled from the fit itself, which leaves them without a say."""
+    """Uniform fit with empty cells filled from the fit itself, which leaves them without a say.
+
+    A fit is linear in its readings while strength and steps stay, so the filling that it passes through is solved for;
+    more rounds are needed only where those change with it.
+    """
     empty: NDArray[np.bool_] = counts == 0
     if not empty.any():
         return fit_uniform(means, start, least_noise_mm)
@@ -268,6 +274,16 @@ def _fit_cells(means: FloatArray, counts: FloatArray, start: float, least_noise_
             filled[row, cell] = np.polynomial.Polynomial.fit(offset[near], means[row, near], 5)(0.0)
     smoothed = fit_uniform(filled, start, least_noise_mm)
     for _ in range(_FILLING_ROUNDS):
-        filled[empty] = smoothed.splines.at_knots()[:, :-1][empty]
+        moved = 0.0
+        for row in np.flatnonzero(empty.any(axis=1)):
+            holes = np.flatnonzero(empty[row])
+            answer = smoothed.answer_at(row, holes)
+            step = np.linalg.solve(
+                np.eye(holes.size) - answer, smoothed.splines.at_knots()[row, holes] - filled[row, holes]
+            )
+            filled[row, holes] += step
+            moved = max(moved, float(np.abs(step).max()))
+        if moved <= _FILLED * float(np.ptp(filled)):
+            break
         smoothed = fit_uniform(filled, start, least_noise_mm)
     return smoothed

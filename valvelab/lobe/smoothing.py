@@ -163,6 +163,20 @@ class Smoothed:
             return np.asarray(np.mod(rows + np.arange(-2, 3), self.splines.intervals) + 3)
         return np.asarray(rows + np.arange(5))
 
+    def answer_at(self, lobe: int, cells: IndexArray) -> FloatArray:
+        """What each cell's reading adds to the fit at each of the cells, (to, from), on a full uniform turn.
+
+        cells: (k,), of the turn. Plain numbers.
+        """
+        points = self.splines.intervals
+        readings = np.zeros((cells.size, points))
+        readings[np.arange(cells.size), cells] = 1.0
+        coefficients = self.covariance.on_readings(np.pad(readings, ((0, 0), (3, 4))))
+        found = self.steps[lobe]
+        freed = np.array([_differences(row, found.rows) for row in coefficients])
+        padded = periodic_padding(coefficients) + freed @ found.kernel @ self.responses[lobe]
+        return np.asarray(SplineSet(padded, 0.0, self.splines.step, periodic=True).at_knots()[:, cells].T)
+
     def through_steps(self, lobe: int, on_responses: FloatArray) -> FloatArray:
         """Weights on each freed difference, (…, p), that a functional picks up by way of the responses (…, p)."""
         return np.asarray(on_responses @ self.steps[lobe].kernel.T)
