@@ -275,7 +275,7 @@ def _fit_cells(means: FloatArray, counts: FloatArray, start: float, least_noise_
     smoothed = fit_uniform(filled, start, least_noise_mm)
     for _ in range(_FILLING_ROUNDS):
         moved = 0.0
-        for row in np.flatnonzero(empty.any(axis=1)):
+        for row in map(int, np.flatnonzero(empty.any(axis=1))):
             holes = np.flatnonzero(empty[row])
             answer = smoothed.answer_at(row, holes)
             step = np.linalg.solve(

@@ -3,104 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping
-from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from valvelab.inspection.characteristics import Row, Subject
 from valvelab.inspection.engine.at_the_valve import CHARACTERISTICS as AT_THE_VALVE
-from valvelab.inspection.engine.events import (
-    event_number,
-    lift_uncertainty,
-    root_of_squares,
-    valve_duration,
-    valve_uncertainty,
-)
-from valvelab.inspection.engine.rule_lift import measured_of
-from valvelab.inspection.engine.sides import Side
 from valvelab.inspection.engine.wheel import WheelEngine, WheelLobe
-from valvelab.inspection.lobes.lift_doubts import LACKS_ANGLE
 from valvelab.measured import Measured, missing
-from valvelab.phasing.degreeing import NO_KIND, Degreeing
-from valvelab.phasing.timing import EventName
-from valvelab.records.motion_result import Control, PistonClearance, RuleReadings
-from valvelab.records.train import Train
-from valvelab.valve_motion.valve_lift import valve_motion
+from valvelab.phasing.degreeing import Degreeing
 
-NEEDS_CLEARANCE = "not derived: needs [clearance], [crank] throw and rod, and the timing"
+if TYPE_CHECKING:  # rows are listed without the valve train
+    from valvelab.inspection.engine.valve import MeasuredValve
+    from valvelab.records.motion_result import Control
+
 NEEDS_CONTROL = "not derived: needs [valve] effective_mass, [spring] seat_force and rate"
 NO_MAX_SPEED = "[crank] max_speed is not stated"
-_NOT_PASSED = "the valve does not pass that lift on that flank"
-_LACKS_TIMING = "the timing's own uncertainty is not known"
 _KEEPS = "no contact is lost within the speeds looked at"
-
-
-@dataclass(frozen=True, slots=True)
-class MeasuredValve:
-    """One valve behind its train, and what was worked out of it. readings: those at its own retainer."""
-
-    train: Train
-    side: Side
-    seating: Measured
-    clearance: PistonClearance | None
-    control: Control | None
-    readings: RuleReadings | None = None
-
-    @property
-    def _lacks_angle(self) -> str:
-        return LACKS_ANGLE if self.side.lobe.encoder_cam_deg is None else ""
-
-    def event(self, which: EventName, lift_mm: float) -> Measured:
-        """Opening or closing at a lift of the valve, as the trade counts it."""
-        side = self.side
-        if side.lobe.kind is None or side.no_centre:
-            return missing(
-                f"what counts from dead centre is not known: {side.no_centre}" if side.lobe.kind else NO_KIND
-            )
-        row = valve_duration(self.train, side, lift_mm)
-        lacks = "; ".join(filter(None, (_LACKS_TIMING, self._lacks_angle)))
-        return Measured(event_number(side, row, which), row.uncertainty[f"{which}_crank_deg"], _NOT_PASSED, lacks=lacks)
-
-    @property
-    def rule_lift(self) -> Measured:
-        """Lift without lash: as read at the retainer, else behind the lobe."""
-        if self.readings is not None:
-            return measured_of(self.readings)
-        found = float(self.side.cycle.drive_mm.max())
-        return Measured(found, lift_uncertainty(self.train, self.side, found))
-
-    def duration(self, lift_mm: float) -> Measured:
-        """Crank angle over which the valve is beyond a lift."""
-        row = valve_duration(self.train, self.side, lift_mm)
-        u = row.uncertainty["duration_crank_deg"]
-        return Measured(row.duration_crank_deg, u, _NOT_PASSED, lacks=self._lacks_angle)
-
-
-def max_valve_lift(valve: MeasuredValve) -> Measured:
-    """Greatest lift."""
-    u_lift = lift_uncertainty(valve.train, valve.side, float(valve.side.cycle.drive_mm.max()))
-    u = root_of_squares(u_lift, valve.train.lash.uncertainty_mm)
-    return Measured(float(valve.side.cycle.lift_mm.max()), u)
-
-
-def lift_at_tdc(valve: MeasuredValve) -> Measured:
-    """Lift at gas-exchange top dead centre."""
-    side = valve.side
-    if side.no_centre:
-        return missing(f"what counts from dead centre is not known: {side.no_centre}")
-    return _lift_at(valve, 0.0)
-
-
-def _lift_at(valve: MeasuredValve, crank_deg: float) -> Measured:
-    side = valve.side
-    lift = float(valve_motion(side.lobe.profile, side.gear, side.timing, [crank_deg]).lift_mm[0])
-    return Measured(lift, valve_uncertainty(valve.train, side, lift))
-
-
-def piston_clearance(valve: MeasuredValve) -> Measured:
-    """Least clearance; its uncertainty is that of the lift there: drop at dead centre, throw and rod count as exact."""
-    found = valve.clearance
-    if found is None:
-        return missing(NEEDS_CLEARANCE)
-    return Measured(found.min_mm, _lift_at(valve, found.at_crank_deg).u or None)
 
 
 def _control(of: Callable[[Control], float | None], why: str) -> Callable[[MeasuredValve], Measured]:
@@ -150,18 +67,19 @@ CHARACTERISTICS: tuple[Row, ...] = (
     *AT_THE_VALVE,
     Row("max_valve_lift", "mm", "length", "valve", "greatest valve lift with the train's lash and deflection",
         "rocker curve of the lobe lift − lash − load/stiffness", _MECHANICS, free_of=frozenset({"angle unit"}),
-        of=max_valve_lift),
+        of=lambda valve: valve.max_lift),
     Row("valve_lift_at_gas_exchange_tdc", "mm", "length", "valve",
         "valve lift with the piston at gas-exchange top dead centre", "valve lift at crank angle 0", _PRACTICE,
-        label="lift at TDC", of=lift_at_tdc),
+        label="lift at TDC", of=lambda valve: valve.lift_at_tdc),
     Row("valve_duration", "crank deg", "angle", "valve", "crank angle over which the valve is beyond the stated lift",
         "crossings of the valve lift nearest its greatest on each flank", _PRACTICE, "lift",
-        of=MeasuredValve.duration),
+        of=lambda valve, lift_mm: valve.duration(lift_mm)),
     Row("seating_velocity", "mm/crank deg", "number", "valve", "speed at which the valve meets its seat",
         "size of the valve velocity where the lash is used up on the closing side", _PRACTICE, states_u=False,
         of=lambda valve: valve.seating),
     Row("piston_clearance", "mm", "length", "valve", "least clearance of valve and piston around gas exchange",
-        "stated drop at dead centre + piston drop × cos(valve angle) − valve lift", _MECHANICS, of=piston_clearance),
+        "stated drop at dead centre + piston drop × cos(valve angle) − valve lift", _MECHANICS,
+        of=lambda valve: valve.least_clearance),
     Row("separation", "rpm", "speed", "valve", "lowest crank speed at which the follower leaves the cam, quasi-static",
         "spring force + effective mass × valve acceleration = 0 anywhere off the seat", _MECHANICS,
         label="leaves the cam, quasi-static", states_u=False,

@@ -7,13 +7,14 @@ from dataclasses import dataclass, replace
 from valvelab.arrays import FloatArray
 from valvelab.dynamics.response import Tell
 from valvelab.inspection.characteristics import Subject
-from valvelab.inspection.engine.characteristics import NEEDS_CLEARANCE, NEEDS_CONTROL, MeasuredValve, of_subject
+from valvelab.inspection.engine.characteristics import NEEDS_CONTROL, of_subject
 from valvelab.inspection.engine.contact import contact_extremes
 from valvelab.inspection.engine.control import control_of, dynamic_sweeps
 from valvelab.inspection.engine.events import valve_duration
 from valvelab.inspection.engine.rule_lift import rule_notes, rule_readings_of
 from valvelab.inspection.engine.sides import Side, sides_of
 from valvelab.inspection.engine.train import MotionQuestion
+from valvelab.inspection.engine.valve import NEEDS_CLEARANCE, MeasuredValve
 from valvelab.inspection.judging import Item, item_of, judge
 from valvelab.inspection.lobes.lift_doubts import doubted
 from valvelab.measured import Measured, missing
