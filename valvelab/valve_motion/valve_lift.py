@@ -147,6 +147,17 @@ def valve_motion(profile: LobeProfile, gear: Gear, timing: Timing, crank_deg: Ar
     )
 
 
+def valve_lift(profile: LobeProfile, gear: Gear, timing: Timing, crank_deg: FloatArray) -> FloatArray:
+    """The lift of `valve_motion` alone, mm, at crank angles of shape (n,). Refuses what the rocker refuses."""
+    return np.asarray(np.maximum(_free(profile, gear, timing, crank_deg), 0.0))
+
+
+def _free(profile: LobeProfile, gear: Gear, timing: Timing, crank_deg: FloatArray) -> FloatArray:
+    """Valve lift without its cut at the seat, so that level 0 is an ordinary crossing."""
+    follower = np.asarray(profile.value(_on_profile(profile, timing.cam(crank_deg)), 0), dtype=np.float64)
+    return np.asarray((gear.rocker.curve(follower).valve_lift_mm - gear.lost_mm) * gear.share)
+
+
 def peak_crank(profile: LobeProfile, timing: Timing) -> float:
     """Crank angle of the greatest follower lift, in [−360, 360)."""
     cam = _on_profile(profile, np.arange(0.0, 360.0, _FINE_CAM_STEP_DEG))
@@ -175,17 +186,12 @@ class Crossings:
     closing_slope: float | None
 
 
-def _excess(motion: Motion, gear: Gear, level_mm: float) -> FloatArray:
-    # the drive without its cut at the seat, so that level 0 is an ordinary crossing
-    return np.asarray((motion.drive_mm - gear.lost_mm) * gear.share - level_mm)
-
-
 def crossings(profile: LobeProfile, gear: Gear, timing: Timing, cycle: Motion, level_mm: float) -> Crossings:
     """Crossings of valve lift = level nearest the peak on each flank; None where a flank never comes down to it.
 
     Level 0 is where the valve leaves its seat and meets it again. Refuses a level the valve never reaches.
     """
-    excess = _excess(cycle, gear, level_mm)
+    excess = (cycle.drive_mm - gear.lost_mm) * gear.share - level_mm
     top = int(np.argmax(cycle.drive_mm))
     if excess[top] <= 0.0:
         raise CannotEvaluate(Reason.NOT_REACHED, f"the valve lifts less than {level_mm:g} mm")
@@ -194,10 +200,10 @@ def crossings(profile: LobeProfile, gear: Gear, timing: Timing, cycle: Motion, l
     def refine(low: float, high: float) -> tuple[float | None, float | None]:
         for _ in range(2):
             grid = np.linspace(low, high, 33)
-            above = _excess(valve_motion(profile, gear, timing, grid), gear, level_mm) > 0.0
+            above = _free(profile, gear, timing, grid) - level_mm > 0.0
             change = int(np.argmax(above != above[0])) if (above != above[0]).any() else 32
             low, high = float(grid[change - 1]), float(grid[change])
-        y = _excess(valve_motion(profile, gear, timing, [low, high]), gear, level_mm)
+        y = _free(profile, gear, timing, np.array([low, high])) - level_mm
         slope = float(y[1] - y[0]) / (high - low)
         # at the end of an event-only table the lift drops to nothing, which is no crossing
         if abs(slope) > _STEEPEST_MM_PER_CRANK_DEG:

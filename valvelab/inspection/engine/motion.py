@@ -30,7 +30,7 @@ from valvelab.records.spec import Spec
 from valvelab.records.train import RuleReadingRecord, Train
 from valvelab.valve_motion.clearance import Clearance
 from valvelab.valve_motion.clearance import piston_clearance as clearance_along
-from valvelab.valve_motion.valve_lift import Gear, crossings, valve_motion
+from valvelab.valve_motion.valve_lift import Gear, crossings, valve_lift
 
 PHASE_STEPS_DEG = (-8.0, -4.0, 0.0, 4.0, 8.0)
 GUIDANCE_MM = {"intake": 2.0, "exhaust": 2.5}
@@ -204,7 +204,7 @@ def clearance_of(
     timing, used = side.timing.moved(-advance_crank_deg), gear or side.gear
 
     def lift(crank: FloatArray) -> FloatArray:
-        return valve_motion(side.lobe.profile, used, timing, crank).lift_mm
+        return valve_lift(side.lobe.profile, used, timing, crank)
 
     def drop(crank: FloatArray) -> FloatArray:
         return piston_drop(crank, throw, rod)
