@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -18,11 +19,13 @@ from valvelab.files.adopted_uncertainty import larger_of
 from valvelab.files.contents import Given
 from valvelab.files.instrument_card import read_instrument_card
 from valvelab.lobe.division import find_division
-from valvelab.records.instrument_card import InstrumentCard
 from valvelab.records.measurement import LiftTable
 from valvelab.records.result import Note, Source, info, warning
-from valvelab.records.spring_readings import ElementReadings, SpringReadings, SpringTable, Stroke
 from valvelab.springs.division import force_division
+
+if TYPE_CHECKING:
+    from valvelab.records.instrument_card import InstrumentCard
+    from valvelab.records.spring_readings import ElementReadings, SpringReadings, SpringTable, Stroke
 
 _RESTING = 0.05
 """The share of a lobe's readings that lies below the one its lift counts from (ours; no source)."""

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from valvelab.arrays import FloatArray
-from valvelab.camshaft.roundness import JournalTrace
 from valvelab.records.result import Note, Source
+
+if TYPE_CHECKING:
+    from valvelab.camshaft.roundness import JournalTrace
 
 
 @dataclass(frozen=True, slots=True)

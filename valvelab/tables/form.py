@@ -4,16 +4,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from operator import attrgetter
+from typing import TYPE_CHECKING
 
 from valvelab.decimals import decimals_of, figure
 from valvelab.inspection.form.characteristics import GAUGE, STATION, TRACE
-from valvelab.records.gauge_result import GaugeFigures, GaugeResult, VarianceRowResult
 from valvelab.records.result import Verdict
-from valvelab.records.shaft_result import ShaftResult, StationResult, TaperResult
-from valvelab.records.texture_result import TextureResult
 from valvelab.tables.description import Column, Table, recorded_column, table_of, u_of
 from valvelab.tables.verdicts import rank
 from valvelab.units import System, display_unit, show
+
+if TYPE_CHECKING:
+    from valvelab.records.gauge_result import GaugeFigures, GaugeResult, VarianceRowResult
+    from valvelab.records.shaft_result import ShaftResult, StationResult, TaperResult
+    from valvelab.records.texture_result import TextureResult
 
 STATIONS: tuple[Column[StationResult], ...] = (
     Column("station", words=lambda row: row.station, tip="As the readings name it"),

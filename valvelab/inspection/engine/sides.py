@@ -16,13 +16,13 @@ from valvelab.inspection.lobes.contour import curvature_guides
 from valvelab.phasing.timing import lobe_cylinder, lobe_kind
 from valvelab.records.measurement import CHECKING_LIFTS_MM, LiftTable
 from valvelab.records.result import Note, info, warning
-from valvelab.records.springs_result import SpringResult
 from valvelab.records.train import Train
 from valvelab.valve_motion.rocker import RatioRocker
 from valvelab.valve_motion.valve_lift import Gear, Motion, Timing, peak_crank, whole_cycle
 
 if TYPE_CHECKING:
     from valvelab.inspection.lobes.inspect import LobesInspection
+    from valvelab.records.springs_result import SpringResult
 
 UNLIKELY_DEG = 50.0
 NO_ROCKER = (

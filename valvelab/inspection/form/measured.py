@@ -7,17 +7,20 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from valvelab.camshaft.journal import JournalForm, JournalUncertainty, evaluate_journal, journal_uncertainty
-from valvelab.camshaft.roundness import JournalTrace
 from valvelab.camshaft.straightness import AxisLine, least_squares_axis, minimum_zone_axis
 from valvelab.errors import CannotEvaluate
 from valvelab.measured import Measured, missing
 from valvelab.records.form_measurement import ShaftReadings
 from valvelab.records.result import Note, info, warning
-from valvelab.records.shaft_result import TaperResult
+
+if TYPE_CHECKING:
+    from valvelab.camshaft.roundness import JournalTrace
+    from valvelab.records.shaft_result import TaperResult
 
 _LOBE_NAME = re.compile(r"\d+\s*[IE]\d*", re.IGNORECASE)
 AT_VEE_MM = 1.0
