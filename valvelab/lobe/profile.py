@@ -275,13 +275,13 @@ def _fit_cells(means: FloatArray, counts: FloatArray, start: float, least_noise_
     smoothed = fit_uniform(filled, start, least_noise_mm)
     for _ in range(_FILLING_ROUNDS):
         moved = 0.0
-        for row in map(int, np.flatnonzero(empty.any(axis=1))):
-            holes = np.flatnonzero(empty[row])
-            answer = smoothed.answer_at(row, holes)
+        for lobe in map(int, np.flatnonzero(empty.any(axis=1))):
+            holes = np.flatnonzero(empty[lobe])
+            answer = smoothed.answer_at(lobe, holes)
             step = np.linalg.solve(
-                np.eye(holes.size) - answer, smoothed.splines.at_knots()[row, holes] - filled[row, holes]
+                np.eye(holes.size) - answer, smoothed.splines.at_knots()[lobe, holes] - filled[lobe, holes]
             )
-            filled[row, holes] += step
+            filled[lobe, holes] += step
             moved = max(moved, float(np.abs(step).max()))
         if moved <= _FILLED * float(np.ptp(filled)):
             break
