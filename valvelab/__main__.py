@@ -35,6 +35,8 @@ def main() -> int:
     arguments = sys.argv[1:]
     # many small matrices: idle BLAS threads cost more than they give, most of all on a busy machine
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    # plug-ins of pydantic would be looked for among everything that is installed; none has a say in records here
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     window = open_window if has_display() else None
     if command_line.is_command(arguments):
         gc.set_threshold(NEW_OBJECTS)

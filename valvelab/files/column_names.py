@@ -10,6 +10,7 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import chain
 
 from valvelab.errors import BadQuantity
 from valvelab.units import FACTORS, Dimension, parse_quantity, split_quantity
@@ -94,13 +95,12 @@ def answers_to(names: Iterable[str], wanted: str) -> bool:
     return any(rank(wanted, name) is not None for name in names)
 
 
+_KNOWN = frozenset({"x", "z", "value", "element", "stage", "stroke", "sweep"}).union(WORDS, *chain(*WORDS.values()))
+
+
 def is_known(title: str) -> bool:
     """Whether a header's title is a column of some table: a known name, a lobe, or a force at a height."""
-    name = plain_name(title)
-    others = {"x", "z", "value", "element", "stage", "stroke", "sweep"}
-    if name in others or any(rank(wanted, name) is not None for wanted in WORDS):
-        return True
-    return lobe_name(title) is not None or height_of(title) is not None
+    return plain_name(title) in _KNOWN or lobe_name(title) is not None or height_of(title) is not None
 
 
 @lru_cache(maxsize=4096)
