@@ -23,6 +23,7 @@ from motion_laws import LawName
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.lobe.characteristics import LobeCharacteristics
 from valvelab.lobe.profile import Profile
+from valvelab.lobe.smoothing import fit_uniform
 
 DENSE = np.arange(0.0, 360.0, 0.05)
 CHECKING = (0.15, 0.508, 1.0, 1.27, 5.08)
@@ -136,6 +137,17 @@ def test_missing_cells_of_a_uniform_turn_are_not_invented() -> None:
     found = answers(angle, lobe.value(angle) + rng.normal(0.0, 1e-3, angle.size))
     assert np.abs(found.fitted.profile(0).value(DENSE) - lobe.value(DENSE)).max() < 3e-3
     assert found.fitted.noise_mm[0] == pytest.approx(1e-3, rel=0.15)
+
+
+def test_what_a_reading_adds_to_the_fit_is_known() -> None:
+    """Missing cells are filled by it: against fits of readings of which one stands off by a nanometre."""
+    angle, cells = turn(720), np.array([10, 171, 200, 201])
+    lifts = design("modified_trapezoid").value(angle) + np.random.default_rng(11).normal(0.0, 1e-3, angle.size)
+    before = fit_uniform(lifts[None], 0.0)
+    after = [fit_uniform((lifts + 1e-6 * (np.arange(angle.size) == cell))[None], 0.0) for cell in cells]
+    moved = [(one.splines.at_knots() - before.splines.at_knots())[0, cells] / 1e-6 for one in after]
+    assert before.steps[0].rows.size > 0
+    assert before.answer_at(0, cells) == pytest.approx(np.array(moved).T, abs=1e-6)
 
 
 def test_an_event_only_sweep_keeps_its_own_zero() -> None:
