@@ -6,12 +6,12 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from valvelab.errors import BadFile, BadQuantity, CannotEvaluate, WrongUsage
-from valvelab.files.corrected import corrected_lift_table
 from valvelab.files.lift_table import read_lift_table
 from valvelab.files.spec_file import nominal_path
 from valvelab.follower.shapes import parse_shape
 from valvelab.inspection.lobes.characteristics import result_model
 from valvelab.inspection.lobes.inspect import LobesInspection, LobesQuestion, inspect_lobes
+from valvelab.job.lift import lift_table_of
 from valvelab.job.typed import checking_lifts
 from valvelab.job.use import Around, Told, Use
 from valvelab.records.job import LobesPart
@@ -25,7 +25,7 @@ if TYPE_CHECKING:  # what draws paper is loaded where paper is asked for
 def inspect(part: LobesPart, around: Around) -> LobesInspection:
     """The inspection that a part asks for."""
     question = _question(part)
-    lift_table, cards = corrected_lift_table(read_lift_table(part.file, part.columns), part.instrument)
+    lift_table, cards = lift_table_of(part)
     spec, sources = around.specs.of(part.spec)
     nominals = {}
     if spec is not None and part.spec is not None:

@@ -6,12 +6,11 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from valvelab.errors import CannotEvaluate
-from valvelab.files.corrected import corrected_lift_table
-from valvelab.files.lift_table import read_lift_table
 from valvelab.files.train_file import read_train
 from valvelab.inspection.engine.motion import CAUTION, MotionInspection, inspect_motion
 from valvelab.inspection.engine.sides import motion_question
 from valvelab.inspection.lobes.inspect import inspect_lobes
+from valvelab.job.lift import lift_table_of
 from valvelab.job.typed import checking_lifts
 from valvelab.job.use import Around, Asked, Told, Use
 from valvelab.records.job import MotionPart
@@ -38,7 +37,7 @@ def inspect(part: MotionPart, around: Around) -> Motion:
     lifts = checking_lifts(part.at)
     train, train_source = read_train(part.train)
     spec, sources = around.specs.of(part.spec)
-    table, cards = corrected_lift_table(read_lift_table(part.file, part.columns), part.instrument)
+    table, cards = lift_table_of(part)
     read = (table.source, train_source, *sources, *cards)
     try:
         question = motion_question(table, inspect_lobes(table), train, lifts, not part.no_dynamics)
