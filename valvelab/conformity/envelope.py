@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from valvelab.angles import wrap_scalar
-from valvelab.arrays import FloatArray, read_only
+from valvelab.arrays import FloatArray, read_only, stretches
 from valvelab.conformity.band import BandPiece
 from valvelab.errors import CannotEvaluate, Reason
 
@@ -43,6 +43,13 @@ class EnvelopeFit:
     def rms_mm(self) -> float:
         """Root mean square of the deviation over the band."""
         return float(np.sqrt(np.mean(self.deviation_mm**2)))
+
+    @property
+    def outside(self) -> tuple[tuple[float, float], ...]:
+        """Where it leaves the band: first and last angle outside of each unbroken stretch, cam deg, in their order."""
+        beyond = _use(self.deviation_mm, self.below_mm, self.above_mm) > 1.0
+        angle = self.angle_cam_deg
+        return tuple((float(angle[first]), float(angle[end - 1])) for first, end in stretches(beyond))
 
 
 def fit_envelope(
