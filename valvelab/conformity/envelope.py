@@ -49,7 +49,13 @@ class EnvelopeFit:
         """Where it leaves the band: first and last angle outside of each unbroken stretch, cam deg, in their order."""
         beyond = _use(self.deviation_mm, self.below_mm, self.above_mm) > 1.0
         angle = self.angle_cam_deg
-        return tuple((float(angle[first]), float(angle[end - 1])) for first, end in stretches(beyond))
+        gaps = np.flatnonzero(np.diff(angle) > 2.0 * _GRID_CAM_DEG) + 1
+        ends = (
+            (int(part[0]), int(part[-1]))
+            for first, end in stretches(beyond)
+            for part in np.split(np.arange(first, end), gaps[(gaps > first) & (gaps < end)] - first)
+        )
+        return tuple((float(angle[first]), float(angle[last])) for first, last in ends)
 
 
 def fit_envelope(
