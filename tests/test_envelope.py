@@ -78,6 +78,20 @@ def test_the_worst_place_is_where_most_of_the_band_is_used(bump: float, use: flo
     assert found.use_of_band == pytest.approx(use, abs=1e-9)
 
 
+@pytest.mark.parametrize(
+    ("bump", "places"),
+    [
+        # a hill h·exp(−((θ − 20)/5)²) is above a size s for |θ − 20| < 5·√ln(h/s)
+        (0.08, [(20.0 - 5.0 * np.sqrt(np.log(2.0)), 20.0 + 5.0 * np.sqrt(np.log(2.0)))]),
+        (-0.04, [(20.0 - 5.0 * np.sqrt(np.log(2.0)), 20.0 + 5.0 * np.sqrt(np.log(2.0)))]),
+        (0.03, []),
+    ],
+)
+def test_where_the_band_is_left(bump: float, places: list[tuple[float, float]]) -> None:
+    found = compare(placed(0.0, 0.0, bump), 0.0, ()).outside
+    assert np.ravel(found) == pytest.approx(np.ravel(places), abs=0.1)
+
+
 def test_a_narrow_piece_counts_before_a_wide_one() -> None:
     band = (BandPiece(-70.0, 0.0, 0.01, 0.01), BandPiece(0.0, 70.0, 0.1, 0.1))
     found = compare(placed(0.0, 0.008), 0.0, (), band)

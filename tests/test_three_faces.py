@@ -222,7 +222,7 @@ def tables_in_terminal(text: str, system: System) -> list[Lines]:
     units = {"", *(display_unit(row.unit, system).label for row in all_characteristics()), "arcmin", "mm", "in"}
     found = []
     for block in text.split("\n\n"):
-        lines = block.splitlines()
+        lines = [line for line in block.splitlines() if not re.match(r"\(\d+\) ", line)]  # reasons stand under tables
         rule = next((n for n, line in enumerate(lines) if line and set(line) <= {"─", " "}), None)
         if rule is None:
             continue

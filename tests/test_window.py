@@ -355,13 +355,14 @@ def test_usable_at_twice_the_text(window: MainWindow, job: list[str], app: QAppl
 
 
 def test_exports(window: MainWindow, job: list[str], tmp_path: Path) -> None:
-    from valvelab.window import pages
+    from valvelab.window.plot_menu import picture_png
+    from valvelab.window.table_menu import table_csv
 
     drop(window, job)
-    lines = pages.table_csv(window.verdicts.sheet).splitlines()
+    lines = table_csv(window.verdicts.sheet).splitlines()
     assert len(lines) == 1 + 3 * len(LOBES)
     assert lines[0].startswith("verdict,item,characteristic,measured")
-    picture = pages.picture_png(window.pages.front())
+    picture = picture_png(window.pages.front())
     assert picture[:4] == b"\x89PNG"
     assert window.bench.write(tmp_path / "v.png", picture)
     assert (tmp_path / "v.png").read_bytes() == picture

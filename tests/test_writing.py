@@ -30,6 +30,7 @@ MAY_WRITE = {
     "writing.py": "the writer",
     "file_lock.py": "opens an empty file to hold a lock",
     "bootstrap.py": "sets up the environment before the package can be imported",
+    "window/print_preview.py": "prints; a person may choose a file for a printer, which Qt then writes",
     "window/crash.py": "adds lines to the fault log, which has to hold when nothing else does",
 }
 #: beginnings of calls named `save` that open no file

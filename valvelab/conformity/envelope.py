@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from valvelab.angles import wrap_scalar
-from valvelab.arrays import FloatArray, read_only
+from valvelab.arrays import FloatArray, read_only, stretches
 from valvelab.conformity.band import BandPiece
 from valvelab.errors import CannotEvaluate, Reason
 
@@ -43,6 +43,19 @@ class EnvelopeFit:
     def rms_mm(self) -> float:
         """Root mean square of the deviation over the band."""
         return float(np.sqrt(np.mean(self.deviation_mm**2)))
+
+    @property
+    def outside(self) -> tuple[tuple[float, float], ...]:
+        """Where it leaves the band: first and last angle outside of each unbroken stretch, cam deg, in their order."""
+        beyond = _use(self.deviation_mm, self.below_mm, self.above_mm) > 1.0
+        angle = self.angle_cam_deg
+        gaps = np.flatnonzero(np.diff(angle) > 2.0 * _GRID_CAM_DEG) + 1
+        ends = (
+            (int(part[0]), int(part[-1]))
+            for first, end in stretches(beyond)
+            for part in np.split(np.arange(first, end), gaps[(gaps > first) & (gaps < end)] - first)
+        )
+        return tuple((float(angle[first]), float(angle[last])) for first, last in ends)
 
 
 def fit_envelope(

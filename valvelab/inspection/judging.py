@@ -181,8 +181,12 @@ def decided(
     unit: str,
     clause: str | None = None,
     at_mm: float | None = None,
+    where: str = "",
 ) -> Verdict:
-    """The row of one value against its ends: undecided without a value, or with a doubtful one."""
+    """The row of one value against its ends: undecided without a value, or with a doubtful one.
+
+    where: at which places it lies outside, where it is of many.
+    """
     decision = None
     if measured.value is not None and not measured.doubt:
         decision = decide(measured.value, measured.u, *ends, rule.rule, rule.confidence)
@@ -198,7 +202,7 @@ def decided(
         probability_conforming=None if decision is None else decision.probability,
         decision="undecided" if decision is None else decision.outcome,
         clause=clause,
-        reason=_row_reason(measured, "" if decision is None else decision.reason),
+        reason=_row_reason(measured, "" if decision is None else decision.reason, where),
     )
 
 
@@ -207,11 +211,11 @@ def undecided_envelope(spec: Spec, item: str, envelope: EnvelopeSpec, reason: st
     return decided(spec.decision, ENVELOPE, item, missing(reason), (None, None), "mm", envelope.clause)
 
 
-def _row_reason(measured: Measured, undecided: str = "") -> str | None:
-    """What stands beside a verdict: why it is undecided, or what its uncertainty does not hold."""
+def _row_reason(measured: Measured, undecided: str = "", where: str = "") -> str | None:
+    """What stands beside a verdict: why it is undecided, where it lies outside, what its uncertainty does not hold."""
     if measured.value is None:
         return measured.reason or "the value could not be derived"
-    told = [text for text in (measured.doubt or undecided, measured.lacks) if text]
+    told = [text for text in (measured.doubt or undecided, where, measured.lacks) if text]
     return "; ".join(told) or None
 
 

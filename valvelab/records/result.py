@@ -70,7 +70,7 @@ class Verdict(Record):
     decision: Decision
     clause: str | None = None
     reason: str | None = None
-    """Why it is undecided, or which source of uncertainty is unknown."""
+    """Why it is undecided, where an envelope is left, or which source of uncertainty is unknown."""
 
     @property
     def remark(self) -> str:

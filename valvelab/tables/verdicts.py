@@ -100,7 +100,8 @@ def columns_to(known: Mapping[Verdict, int], system: System) -> list[Column[Verd
         Column("verdict", words=lambda row: Mark(row.decision),
                tip="Accepted, rejected, or undecided within the uncertainty"),
         Column("clause", words=lambda row: row.clause or "", tip="The rule it comes from"),
-        Column("why", words=lambda row: row.remark, tip="Why it is undecided, or what its uncertainty does not hold"),
+        Column("why", words=lambda row: row.remark,
+               tip="Why it is undecided, where an envelope is left, or what its uncertainty does not hold"),
     ]  # fmt: skip
 
 

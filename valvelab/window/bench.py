@@ -38,14 +38,15 @@ _KEEP_WITHIN_MS = 1000
 class Bench(QObject):
     """Holds the history, asks what is outstanding in the background, takes up answers that are still wanted.
 
-    `turns` is the line of what is shown piece by piece. With `background` False everything is answered at once, in the
-    caller: for pictures and tests.
+    `turns` is the line of what is shown piece by piece; `wrote(path)` says that a paper was written, which a person may
+    want to open. With `background` False everything is answered at once, in the caller: for pictures and tests.
     """
 
     document_changed = Signal(object, object)
     busy_changed = Signal(str)
     said = Signal(str)
     done = Signal(object)
+    wrote = Signal(str)
     _came = Signal(object)
     _was_kept = Signal(object)
 
@@ -245,6 +246,8 @@ class Bench(QObject):
             self.done.emit(Problem("error", path.name, str(error)))
             return False
         self.said.emit(f"{what or 'Written'}: {path}")
+        if path.suffix.lower() == ".pdf":
+            self.wrote.emit(str(path))
         return True
 
     def suggested(self, name: str) -> str:

@@ -12,6 +12,7 @@ from valvelab.files.guesses import UnitGuess
 from valvelab.files.kinds import reader_of
 from valvelab.files.table import Preview
 from valvelab.window.painting import LEFT, RIGHT
+from valvelab.window.table_menu import let_copy
 from valvelab.window.theme import current_theme
 from valvelab.workbench.columns_draft import Looked
 
@@ -33,6 +34,7 @@ class ColumnsTable(QTableWidget):
         self.setAccessibleName("First rows of the file")
         self.setFrameShape(QTableWidget.Shape.NoFrame)
         self.setShowGrid(False)
+        let_copy(self)
         rows = self.verticalHeader()
         rows.setSectionsClickable(True)
         rows.setToolTip("Click on a row's number to say what stands there")

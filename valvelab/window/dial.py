@@ -14,6 +14,7 @@ from valvelab.figures.description import Dial
 from valvelab.units import show
 from valvelab.window.figure_item import role_colour
 from valvelab.window.painting import CENTRE, LEFT, Drawn, about, painting, polar, write
+from valvelab.window.plot_menu import Shown
 from valvelab.window.theme import current_theme, scaled
 
 
@@ -52,6 +53,10 @@ class DialView(Drawn):
         ]
         self.setAccessibleDescription("; ".join(said))
         self.update()
+
+    def on_paper(self) -> Shown | None:
+        """The dial."""
+        return None if self.dial is None else Shown((self.dial,))
 
     def mousePressEvent(self, event: QMouseEvent) -> None:
         """Choose the nearest label."""

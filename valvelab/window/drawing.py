@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 import pyqtgraph as pg  # type: ignore[import-untyped]
-from PySide6.QtCore import QSize, Qt, Signal
+from PySide6.QtCore import QPoint, QSize, Qt, Signal
+from PySide6.QtGui import QContextMenuEvent
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from valvelab.arrays import FloatArray
 from valvelab.figures.description import Figure
 from valvelab.units import DisplayUnit, System
 from valvelab.window.figure_item import FigureItem
+from valvelab.window.plot_menu import Shown, Zoom, open_plot_menu
 from valvelab.window.theme import current_theme
 
 
@@ -35,11 +38,14 @@ class FigureStack(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         self.ci.layout.setVerticalSpacing(4)
         self.items_by_name: dict[str, FigureItem] = {}
         self._cursors: list[pg.InfiniteLine] = []
+        self._units: System = "metric"
         self.scene().sigMouseMoved.connect(self._on_mouse)
+        self.scene().sigMouseClicked.connect(self._on_right_click)
         self.setBackground(None)
 
     def show_figures(self, figures: Sequence[Figure], units: System, stretch: dict[str, int] | None = None) -> None:
         """Draw the figures from top to bottom; the plots are built anew only where their names changed."""
+        self._units = units
         theme = current_theme()
         self.setBackground(theme.colour("panel"))
         names = [figure.name for figure in figures]
@@ -62,6 +68,29 @@ class FigureStack(pg.GraphicsLayoutWidget):  # type: ignore[misc]
                 color=theme.colours["quiet"],
                 **{"font-size": f"{0.95 * self.font().pointSizeF():.1f}pt"},
             )
+
+    def on_paper(self) -> Shown:
+        """The figures as they are looked at."""
+        return Shown(tuple(item.seen() for item in self.items_by_name.values()), self._units)
+
+    def set_boxing(self, on: bool) -> None:
+        """Whether a drag draws the box to zoom to, without Shift too."""
+        for item in self.items_by_name.values():
+            item.box.boxing = on
+
+    def contextMenuEvent(self, event: QContextMenuEvent) -> None:
+        """The menu by its key; a right button may begin a drag that zooms, and opens it when it is let go."""
+        if event.reason() == QContextMenuEvent.Reason.Keyboard:
+            self._open_menu(event.globalPos())
+        event.accept()
+
+    def _on_right_click(self, event: Any) -> None:
+        if event.button() == Qt.MouseButton.RightButton:
+            self._open_menu(event.screenPos().toPoint())
+
+    def _open_menu(self, at: QPoint) -> None:
+        boxing = any(item.box.boxing for item in self.items_by_name.values())
+        open_plot_menu(self, at, self.on_paper(), Zoom(self.reset_range, self.set_boxing, boxing))
 
     def minimumSizeHint(self) -> QSize:
         """Room for each plot at the text size in force."""

@@ -16,9 +16,9 @@ from valvelab.window.chips import chip_row, press
 from valvelab.window.entry_grid import SIGNS, EntryGrid
 from valvelab.window.fields import TypedField
 from valvelab.window.layouts import stacked, strip
-from valvelab.window.pages import save_as
 from valvelab.window.panes import button, colour_text, labelled, look, offer, splitter
 from valvelab.window.part_form import PartForm
+from valvelab.window.saving import save_as
 from valvelab.workbench import bays, entry, typed
 from valvelab.workbench.document import BenchFile, Document, Problem
 from valvelab.workbench.entry import Grid

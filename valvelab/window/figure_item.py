@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from html import escape
 from itertools import groupby
@@ -10,12 +10,13 @@ from typing import Any
 
 import numpy as np
 import pyqtgraph as pg  # type: ignore[import-untyped]
-from PySide6.QtCore import Qt
+from PySide6.QtCore import QRectF, Qt
 from PySide6.QtGui import QBrush, QColor, QFontMetricsF, QPen
 from PySide6.QtWidgets import QApplication, QGraphicsItem, QGraphicsTextItem
 
 from valvelab.arrays import FloatArray, stretches
 from valvelab.figures.description import Axis, Band, Figure, Marks, Role
+from valvelab.figures.points import part_of
 from valvelab.units import DisplayUnit, System, display_unit
 from valvelab.window.theme import current_theme, scaled
 
@@ -24,6 +25,8 @@ SERIES_SYMBOLS = ("o", "s", "t", "d", "+", "star")
 _THIN, _STRONG = 1.0, 2.0
 _CROWDED = 10_000
 """Points from which on a curve, of many lines that lie over one another, is drawn without smoothing its edges."""
+_SLACK = 0.005
+"""Share of the whole x that plots which are linked may differ by, for their frames do."""
 _FILLS: dict[str, float] = {"series": 0.5, "measured": 0.35, "guide": 0.22, "reject": 0.35, "undecided": 0.35}
 """How opaque a band is filled; 0.16 for a role that is not here."""
 
@@ -71,18 +74,44 @@ class QuietAxis(pg.AxisItem):  # type: ignore[misc]
         return [text.replace("-", "−") if float(text) else text.lstrip("-") for text in texts]
 
 
+class PlotBox(pg.ViewBox):  # type: ignore[misc]
+    """The field of a plot: a drag moves what is seen; with Shift, or while `boxing`, it draws the box to zoom to."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.boxing = False
+        self.zoomed_to: Callable[[QRectF], object] = self.setRange
+
+    def mouseDragEvent(self, event: Any, axis: int | None = None) -> None:
+        """Move, or draw the box; which of the two is settled where the drag begins."""
+        if event.isStart():
+            boxed = self.boxing or bool(event.modifiers() & Qt.KeyboardModifier.ShiftModifier)
+            self.state["mouseMode"] = self.RectMode if boxed and axis is None else self.PanMode
+            self.rbScaleBox.setPen(pg.mkPen(current_theme().colour("accent"), width=1))
+            self.rbScaleBox.setBrush(pg.mkBrush(current_theme().colour("accent", 0.15)))
+        super().mouseDragEvent(event, axis)
+
+    def showAxRect(self, box: QRectF, **_padding: Any) -> None:
+        """Zoom to the box that was drawn."""
+        self.zoomed_to(box.normalized())
+
+
 class FigureItem:
     """One plot of a graphics layout that shows a figure, and keeps its items for the next figure of the same form.
 
-    While it is `held`, because something in it is dragged, its scale stays.
+    While it is `held`, because something in it is dragged, its scale stays. Without `zoom_y` the wheel and drags go
+    along x alone, and y shows whatever is seen of the curves; a box that is drawn zooms both until x changes again.
     """
 
     def __init__(self, *, zoom_y: bool = True) -> None:
-        self.plot = pg.PlotItem(axisItems={"left": QuietAxis("left"), "bottom": QuietAxis("bottom")})
+        self.box = PlotBox()
+        self.plot = pg.PlotItem(viewBox=self.box, axisItems={"left": QuietAxis("left"), "bottom": QuietAxis("bottom")})
         self.plot.hideButtons()
         self.plot.setMenuEnabled(False)
         self.plot.setMouseEnabled(x=True, y=zoom_y)
-        self.view: pg.ViewBox = self.plot.getViewBox()
+        self.view: pg.ViewBox = self.box
+        self.box.zoomed_to = self.zoom_to
+        self._follows = not zoom_y
         self.figure = Figure("", "", Axis("", ""), Axis("", ""))
         self.units: System = "metric"
         self.held = False
@@ -95,6 +124,8 @@ class FigureItem:
         for item in (self.title, self.legend):
             item.setZValue(50)
         self.view.sigResized.connect(self._on_resized)
+        if self._follows:
+            self.view.sigXRangeChanged.connect(lambda *_: self._fit_y())
         self._read_out = ""
         self._said: frozenset[str] = frozenset()
 
@@ -131,12 +162,42 @@ class FigureItem:
 
     def reset_range(self) -> None:
         """Show everything."""
+        ends = self._whole_x()
+        if ends is not None:
+            self.view.setXRange(*ends, padding=0.0)
+        self.view.invertX(self.figure.x_axis.reversed)
+        self._fit_y(whole=True)
+
+    def zoom_to(self, box: QRectF) -> None:
+        """Show what lies in a box, in display units."""
+        if not (box.width() and box.height()):
+            return
+        if self.figure.equal_scale:
+            self.view.setRange(box, padding=0.0)
+            return
+        self.view.setXRange(box.left(), box.right(), padding=0.0)
+        self.view.setYRange(box.top(), box.bottom(), padding=0.0)
+
+    def zoomed(self) -> bool:
+        """Whether less than everything is seen along x."""
+        whole = self._whole_x()
+        if whole is None:
+            return False
+        (low, high), slack = self.view.viewRange()[0], _SLACK * (whole[1] - whole[0])
+        return bool(low > whole[0] + slack or high < whole[1] - slack)
+
+    def seen(self) -> Figure:
+        """The figure as it is looked at: the whole, or the part that is zoomed to."""
+        if not self.zoomed():
+            return self.figure
+        (x, y), across, up = self.view.viewRange(), self.scale_x().scale, self.scale_y().scale
+        return part_of(self.figure, (x[0] / across, x[1] / across), (y[0] / up, y[1] / up))
+
+    def _whole_x(self) -> tuple[float, float] | None:
+        """From where to where everything reaches along x, in display units."""
         ends = self.figure.x_axis.range or _extent([c.x for c in self.figure.curves] + [m.x for m in self.figure.marks])
         factor = self.scale_x().scale
-        if ends is not None:
-            self.view.setXRange(ends[0] * factor, ends[1] * factor, padding=0.0)
-        self.view.invertX(self.figure.x_axis.reversed)
-        self._fit_y()
+        return None if ends is None else (ends[0] * factor, ends[1] * factor)
 
     def read_out(self, text: str) -> None:
         """Say a value beside the title, under the cursor."""
@@ -144,13 +205,12 @@ class FigureItem:
             self._read_out = text
             self._name_axes()
 
-    def _fit_y(self) -> None:
+    def _fit_y(self, *, whole: bool = False) -> None:
+        """Show all of y, or while x is zoomed what is seen of it; a plot that is zoomed along both stays as it is."""
         figure = self.figure
-        arrays = [c.y for c in figure.curves] + [m.y for m in figure.marks]
-        for band in figure.bands:
-            arrays += [band.lower, band.upper]
-        ends = figure.y_axis.range or _extent(arrays)
-        if ends is None or self.held:
+        near = not whole and self.zoomed()
+        ends = self._seen_y() if near else figure.y_axis.range or _extent([y for _, y in _lines(figure)])
+        if ends is None or self.held or (near and not self._follows):
             return
         factor = self.scale_y().scale
         low, high = ends[0] * factor, ends[1] * factor
@@ -161,6 +221,12 @@ class FigureItem:
         head = self._head()
         self.view.setAspectLocked(lock=False)
         self.view.setYRange(low - 0.05 * room, low + room * 1.02 / (1.0 - head), padding=0.0)
+
+    def _seen_y(self) -> tuple[float, float] | None:
+        """Least and greatest y of what is drawn over the x that is seen."""
+        across = self.scale_x().scale
+        low, high = (end / across for end in self.view.viewRange()[0])
+        return _extent([y[(x >= low) & (x <= high)] for x, y in _lines(self.figure)])
 
     def _fit_both(self, low: float, high: float) -> None:
         """Show the whole of a figure whose axes have one scale, whichever side the widget leaves room at."""
@@ -308,6 +374,12 @@ class FigureItem:
         room = self.view.size().width() - self.title.boundingRect().width() - 12
         self.legend.setVisible(width < room)
         self.legend.setPos(self.view.size().width() - width - 4, -2)
+
+
+def _lines(figure: Figure) -> list[tuple[FloatArray, FloatArray]]:
+    """Places, x and y, of everything a figure draws."""
+    lines = [(curve.x, curve.y) for curve in figure.curves] + [(marks.x, marks.y) for marks in figure.marks]
+    return lines + [(band.x, edge) for band in figure.bands for edge in (band.lower, band.upper)]
 
 
 def unbroken(band: Band) -> list[Band]:

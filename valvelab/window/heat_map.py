@@ -12,6 +12,7 @@ from valvelab.decimals import told
 from valvelab.figures.description import HeatMap
 from valvelab.units import System, display_unit
 from valvelab.window.painting import CENTRE, RIGHT, Drawn, painting, write
+from valvelab.window.plot_menu import Shown
 from valvelab.window.theme import Theme, current_theme, scaled
 
 _SEPARATE_PX = 8.0
@@ -77,6 +78,10 @@ class HeatMapView(Drawn):
         self._heat, self._units, self._bad = heat, units, bad_rows
         self._image = picture(heat, current_theme())
         self.update()
+
+    def on_paper(self) -> Shown | None:
+        """The map."""
+        return None if self._heat is None else Shown((self._heat,), self._units)
 
     def choose(self, row: str) -> None:
         """Mark the chosen row."""

@@ -27,9 +27,9 @@ from valvelab.window.chips import chip_row, press
 from valvelab.window.fields import TypedField
 from valvelab.window.layouts import beside, stacked
 from valvelab.window.limits_table import Field, Offer, Pending, SpecTable
-from valvelab.window.pages import save_as
 from valvelab.window.panes import button, colour_text, labelled, offer
 from valvelab.window.part_limits import PartLimits
+from valvelab.window.saving import save_as
 from valvelab.workbench import bays, phasing_bay, spec_edit, spec_sheet
 from valvelab.workbench.document import TYPED, Document, Problem
 from valvelab.workbench.spec_choice import SPEC

@@ -25,6 +25,7 @@ from valvelab.tables.verdicts import SIGNS, WORDS, overall
 from valvelab.units import System
 from valvelab.window.icons import icon
 from valvelab.window.painting import LEFT, RIGHT
+from valvelab.window.table_menu import let_copy
 from valvelab.window.theme import current_theme
 from valvelab.workbench.spec_sheet import Row, measured_text, outcome
 
@@ -287,6 +288,7 @@ class SpecTable(QTableView):
         header.setHighlightSections(False)
         header.setSectionResizeMode(QHeaderView.ResizeMode.Fixed)
         self.selectionModel().currentChanged.connect(lambda *_: self.placed.emit())
+        let_copy(self)
 
     def show_rows(self, rows: Sequence[Row], units: System, pending: Mapping[int, Pending]) -> None:
         """Show these rows."""

@@ -8,11 +8,12 @@ from functools import cached_property, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from PySide6.QtCore import QByteArray, QEvent, QSize, Qt, QTimer
-from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent, QGuiApplication
+from PySide6.QtCore import QByteArray, QEvent, QSize, Qt, QTimer, QUrl
+from PySide6.QtGui import QCloseEvent, QDesktopServices, QDragEnterEvent, QDropEvent, QGuiApplication
 from PySide6.QtWidgets import QApplication, QFileDialog, QLineEdit, QMessageBox, QWidget
 
-from valvelab.errors import CannotWrite
+from valvelab.csv_text import csv_text
+from valvelab.errors import CannotWrite, ValvelabError
 from valvelab.files.job_archive import ENDING, names_job
 from valvelab.places import sample_profiles
 from valvelab.window import pages, theme
@@ -22,10 +23,12 @@ from valvelab.window.bench import Bench
 from valvelab.window.guide import Guide
 from valvelab.window.job_keeper import Answer, JobKeeper, asked_to_save, with_ending
 from valvelab.window.left_offer import LeftOffer
-from valvelab.window.papers import write_paper
+from valvelab.window.papers import Made, preview_paper, write_paper
 from valvelab.window.readings_dock import Readings
+from valvelab.window.saving import ask_place, save_as
 from valvelab.window.shell import Shell
 from valvelab.window.signing_menu import SigningMenu
+from valvelab.window.table_menu import table_csv
 from valvelab.workbench import bays, edits
 from valvelab.workbench.bay import Bay
 from valvelab.workbench.document import Document, Paper, Problem
@@ -54,6 +57,7 @@ class MainWindow(Shell):
         self._columns: ColumnsPane | None = None
         self._guide: Guide | None = None
         self._said: list[Problem] = []
+        self._paper = ""
         self._restyling = False
         self.left = LeftOffer(bench, self.offer, self.tell)
         self.job = JobKeeper(bench)
@@ -63,7 +67,7 @@ class MainWindow(Shell):
             self.restoreState(QByteArray.fromBase64(kept[_LAYOUT].encode()))
         self.readings = Readings(bench, self.docks["Readings"])
         self.signing = SigningMenu(bench, self)
-        self.menus["Bench"].insertMenu(self.actions_by_name["export_table"], self.signing)
+        self.menus["Bench"].insertMenu(self.actions_by_name["export"], self.signing)
         self._connect_bench()
         self._connect_widgets()
         self._refresh(bench.document)
@@ -75,6 +79,8 @@ class MainWindow(Shell):
         self.job.changed.connect(self._show_job)
         self.bench.said.connect(lambda text: self.tell(Problem("info", "window", text)))
         self.bench.done.connect(self.tell)
+        self.bench.wrote.connect(self._offer_to_open)
+        self.written.taken.connect(self._open_paper)
         QGuiApplication.styleHints().colorSchemeChanged.connect(lambda _scheme: QTimer.singleShot(0, self.restyle))
 
     def _connect_widgets(self) -> None:
@@ -225,7 +231,7 @@ class MainWindow(Shell):
             action.setText(f"{name.capitalize()} {label}" if label else name.capitalize())
         _, value = _front(document)
         for able, names in (
-            (value is not None, ("certificate", "export_table", "export_picture")),
+            (value is not None, ("certificate", "export", "print")),
             (bool(kinds_at(document.bay)), ("type",)),
             (bool(document.files), ("remove", "columns", "reload", "keep_records")),
         ):
@@ -423,8 +429,8 @@ class MainWindow(Shell):
             "limits": self.open_limits,
             "reload": bench.read_again,
             "certificate": self._save_certificate,
-            "export_table": lambda: self._save("Export verdicts", "Table (*.csv)", self._export_table),
-            "export_picture": lambda: self._save("Export picture", "Picture (*.png)", self._export_picture),
+            "export": self._export,
+            "print": self._print,
             "quit": self.close,
             "undo": bench.history.undo,
             "redo": bench.history.redo,
@@ -475,7 +481,7 @@ class MainWindow(Shell):
     def _save(self, title: str, kinds: str, write: Callable[[Path], object]) -> None:
         """Ask where a file goes, named after the first one on the bench, and write it."""
         stem = self._first_name("inspection")
-        pages.save_as(self, title, self.bench.suggested(stem + kinds[kinds.index(".") : -1]), kinds, write)
+        save_as(self, title, self.bench.suggested(stem + kinds[kinds.index(".") : -1]), kinds, write)
 
     def _first_name(self, otherwise: str) -> str:
         """The name of the first file on the bench, without its ending."""
@@ -545,27 +551,89 @@ class MainWindow(Shell):
 
     def save_certificate(self, path: Path) -> None:
         """Write the certificate of the bay in front; refused while its limits can't be read."""
+        if (made := self._made()) is not None:
+            write_paper(self.bench, path, made, self._paper_written)
+
+    def _made(self) -> Made | None:
+        """What makes the paper of the bay in front; None while there is none, or while its limits can't be read."""
         document = self.bench.document
         bay, value = _front(document)
         if bay is None or value is None or self._is_broken():
-            return
+            return None
         work = bays.work_of(bay.name)
 
         def made() -> tuple[Document, Shown]:
             written = work.written(document, value)
             return written, work.certificate(written, value)
 
-        write_paper(self.bench, path, made, self._paper_written)
+        return made
 
     def _paper_written(self, paper: Paper) -> None:
         self.bench.history.follow(edits.add_paper(self.bench.document, paper), counts=True)
         self.tell(Problem("info", Path(paper.path).name, f"Certificate written: {paper.path}"))
 
-    def _export_table(self, path: Path) -> None:
-        self.bench.write(path, pages.table_csv(self.verdicts.sheet))
+    def _export(self) -> None:
+        """Ask for a kind of file and its place, and have it made."""
+        kinds = self.exports()
+        asked = ask_place(self, "Export", self.bench.suggested(self._first_name("inspection")), list(kinds))
+        if asked is not None:
+            path, kind = asked
+            self.export(path, kinds[kind])
 
-    def _export_picture(self, path: Path) -> None:
-        self.bench.write(path, pages.picture_png(self.pages.front()))
+    def exports(self) -> dict[str, Callable[[], bytes | str]]:
+        """What can be made of what is in front, by the kind of file as dialogs name it; none without an answer."""
+        document = self.bench.document
+        _, value = _front(document)
+        if value is None:
+            return {}
+        from valvelab.figures.points import point_rows
+        from valvelab.window.drawing import FigureStack
+        from valvelab.window.plot_menu import picture_png
+        from valvelab.workbench.exports import exports
+
+        kinds = {one.kind: one.made for one in exports(document, value)}
+        page = self.pages.front()
+        figures = [plot for plot in page.findChildren(FigureStack) if plot.isVisible()]
+        if figures:
+            shown = [figure for plot in figures for figure in plot.on_paper().figures]
+            kinds["Curves of the plots shown (*.csv)"] = lambda: csv_text(point_rows(shown))
+        kinds["Verdicts as shown (*.csv)"] = lambda: table_csv(self.verdicts.sheet)
+        kinds["Picture of what is in front (*.png)"] = lambda: picture_png(page)
+        return kinds
+
+    def export(self, path: Path, made: Callable[[], bytes | str]) -> None:
+        """Write one export to a file that is free to be written."""
+        if not self.bench.may_write(path):
+            return
+        try:
+            content = made()
+        except ValvelabError as error:
+            self.tell(Problem("error", path.name, str(error)))
+        else:
+            self.bench.write(path, content, "Exported")
+
+    def _print(self) -> None:
+        """The paper of what is in front, in a preview; a bay that has a page of its own prints that."""
+        view = self._views.get(self.bench.document.bay)
+        if view is None or view.print_own():
+            return
+        if (made := self._made()) is not None:
+            name = f"{self._first_name('inspection')}.pdf"
+            preview_paper(self.bench, name, made, lambda pdf: self.preview(pdf, name))
+
+    def preview(self, pdf: bytes, name: str) -> None:
+        """Show a paper before it is printed."""
+        from valvelab.window.print_preview import PrintPreview
+
+        PrintPreview(pdf, name, self).open()
+
+    def _offer_to_open(self, path: str) -> None:
+        self._paper = path
+        self.written.ask(f"Written: {path}", "Open", "Close")
+
+    def _open_paper(self) -> None:
+        if not QDesktopServices.openUrl(QUrl.fromLocalFile(self._paper)):
+            self.tell(Problem("error", Path(self._paper).name, f"{self._paper}: no program here opens it"))
 
     def _set_scheme(self, scheme: theme.Scheme) -> None:
         self.bench.keep_settings(replace(self.bench.settings, scheme=scheme))

@@ -1,4 +1,4 @@
-"""Pages that are no bay: the empty bench, texts to read; and small exports."""
+"""Pages that are no bay: the empty bench, texts to read."""
 
 from __future__ import annotations
 
@@ -7,10 +7,9 @@ from functools import partial
 from html import escape
 from pathlib import Path
 
-from PySide6.QtCore import QBuffer, QIODevice, QSize, Qt, QTimer, Signal
-from PySide6.QtGui import QPaintEvent, QPen, QPixmap
+from PySide6.QtCore import QSize, Qt, QTimer, Signal
+from PySide6.QtGui import QPaintEvent, QPen
 from PySide6.QtWidgets import (
-    QFileDialog,
     QLabel,
     QPushButton,
     QScrollArea,
@@ -21,14 +20,12 @@ from PySide6.QtWidgets import (
 
 from valvelab import __version__
 from valvelab.cautions import CAUTIONS
-from valvelab.csv_text import csv_text
 from valvelab.inspection.characteristics import all_characteristics
 from valvelab.window.actions import ACTIONS
 from valvelab.window.chips import Heading
 from valvelab.window.icons import icon
 from valvelab.window.layouts import above, beside
 from valvelab.window.painting import painting
-from valvelab.window.tables import TableView
 from valvelab.window.theme import Theme, current_theme
 from valvelab.workbench.bay import Bay
 from valvelab.workbench.typed import kinds_at
@@ -219,8 +216,9 @@ class OfferStrip(QWidget):
     taken = Signal()
     refused = Signal()
 
-    def __init__(self, parent: QWidget) -> None:
+    def __init__(self, parent: QWidget, refused_tip: str = "") -> None:
         super().__init__(parent)
+        self._refused_tip = refused_tip
         self._text = QLabel(self, wordWrap=True)
         self._yes = QPushButton(self)
         self._no = QPushButton(self)
@@ -235,7 +233,7 @@ class OfferStrip(QWidget):
         self._text.setText(text)
         self._yes.setText(yes)
         self._no.setText(no)
-        self._no.setToolTip("It is not offered again, and its file is removed")
+        self._no.setToolTip(self._refused_tip)
         self.show()
 
 
@@ -281,7 +279,10 @@ def about_html(theme: Theme) -> str:
         "<tr><td><b>↑ ↓</b> in the map</td><td>Next or previous lobe</td></tr>"
         "<tr><td><b>Enter, Tab</b> in readings typed</td><td>Take the reading and go on to the next</td></tr>"
         "<tr><td><b>Wheel, drag</b> in a plot</td><td>Zoom and move along the angle</td></tr>"
-        "<tr><td><b>Double click</b></td><td>Show everything again</td></tr></table>"
+        "<tr><td><b>Shift and drag</b> in a plot</td><td>Zoom to a box</td></tr>"
+        "<tr><td><b>Double click</b> in a plot</td><td>Show everything again</td></tr>"
+        "<tr><td><b>Right click</b> in a plot or a table</td><td>Copy it, save it, zoom to a box</td></tr>"
+        "<tr><td><b>Ctrl+C</b> in a table</td><td>Copy the rows that are chosen, with their heads</td></tr></table>"
     )
 
 
@@ -295,31 +296,3 @@ def remembered_html(columns: Mapping[str, str], theme: Theme) -> str:
     )
     why = "A file whose names say nothing is read by these where its form, its number of columns and its header agree."
     return f"<p style='color:{quiet}'>{why}</p>" + (f"<table>{rows}</table>" if rows else "<p>None.</p>")
-
-
-def table_csv(sheet: TableView) -> str:
-    """The rows shown, as CSV."""
-    model = sheet.proxy
-    columns = [n for n in range(model.columnCount()) if sheet.rows_model.columns[n].title != "within limits"]
-    head = [" ".join(sheet.rows_model.columns[n].title.split()) for n in columns]
-    rows = [[str(model.index(line, n).data()).replace("−", "-") for n in columns] for line in range(model.rowCount())]
-    return csv_text([head, *rows])
-
-
-def save_as(parent: QWidget, title: str, suggestion: str, kinds: str, write: Callable[[Path], object]) -> None:
-    """Ask where a file goes and have it written there."""
-    name, _ = QFileDialog.getSaveFileName(parent, title, suggestion, kinds)
-    if name:
-        write(Path(name))
-
-
-def picture_png(widget: QWidget) -> bytes:
-    """A widget as it looks, at twice the pixels, as PNG."""
-    picture = QPixmap(widget.size() * 2)
-    picture.setDevicePixelRatio(2.0)
-    widget.render(picture)
-    target = QBuffer()
-    target.open(QIODevice.OpenModeFlag.WriteOnly)
-    made = picture.save(target, "PNG")
-    assert made, "Qt always brings PNG"
-    return bytes(target.data().data())

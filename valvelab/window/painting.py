@@ -5,12 +5,16 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from contextlib import contextmanager
+from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QPointF, QRect, QRectF, QSize, Qt
-from PySide6.QtGui import QColor, QFont, QPainter, QPen, QPolygonF
+from PySide6.QtGui import QColor, QContextMenuEvent, QFont, QPainter, QPen, QPolygonF
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from valvelab.window.theme import current_theme
+
+if TYPE_CHECKING:  # what plots give away is wanted when a menu is
+    from valvelab.window.plot_menu import Shown
 
 Ems = tuple[float, float]
 CENTRE = Qt.AlignmentFlag.AlignCenter
@@ -29,7 +33,10 @@ def painting(widget: QWidget, ground: str = "", *, smooth: bool = True) -> Itera
 
 
 class Drawn(QWidget):
-    """A widget that draws itself; its least and its usual size, wide and high, follow the size of its text."""
+    """A widget that draws itself; its least and its usual size, wide and high, follow the size of its text.
+
+    `on_paper` is what paper draws of it, None where it draws nothing.
+    """
 
     least_ems: Ems
     usual_ems: Ems
@@ -39,6 +46,16 @@ class Drawn(QWidget):
         self.setObjectName(name)
         self.setAccessibleName(name)
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
+
+    def on_paper(self) -> Shown | None:
+        """Nothing that paper draws."""
+        return None
+
+    def contextMenuEvent(self, event: QContextMenuEvent) -> None:
+        """The menu that every plot has."""
+        from valvelab.window.plot_menu import open_plot_menu  # noqa: PLC0415 - as above
+
+        open_plot_menu(self, event.globalPos(), self.on_paper())
 
     def minimumSizeHint(self) -> QSize:
         """Still to be read."""

@@ -1,4 +1,4 @@
-"""Certificates from the window: written in the background from what was shown, by the one road to paper."""
+"""Certificates from the window: made in the background from what was shown, by the one road to paper."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
 
 from valvelab.errors import ValvelabError
@@ -25,32 +26,62 @@ def write_paper(
 ) -> None:
     """Write a certificate to a file that is free to be written; `taken` gets it, `then` is done with it before.
 
-    It is signed where a key is chosen; one that can't be opened writes nothing.
+    It is signed where a key is chosen; one that can't be opened writes nothing. Without `then` it is offered to be
+    opened.
     """
-    if not bench.may_write(path):
+    writer = _writer(bench, made, path.name) if bench.may_write(path) else None
+    if writer is None:
         return
+    write, signed_as = writer
+
+    def work() -> Paper:
+        paper = write(path)
+        if then is not None:
+            then(path)
+        return paper
+
+    def written(paper: Paper) -> None:
+        taken(paper)
+        if signed_as:
+            bench.done.emit(Problem("info", path.name, f"Certificate signed as {signed_as}: {path}"))
+        if then is None:
+            bench.wrote.emit(str(path))
+
+    bench.ask(f"Writing {path.name}", path.name, work, written)
+
+
+def preview_paper(bench: Bench, name: str, made: Made, taken: Callable[[bytes], object]) -> None:
+    """Make a certificate that no file keeps; `taken` gets its PDF. name: what it is called. Signed as one written."""
+    writer = _writer(bench, made, name)
+    if writer is None:
+        return
+
+    def work() -> bytes:
+        with TemporaryDirectory(prefix="valvelab-print-") as folder:
+            path = Path(folder) / name
+            writer[0](path)
+            return path.read_bytes()
+
+    bench.ask(f"Drawing {name}", name, work, taken)
+
+
+def _writer(bench: Bench, made: Made, about: str) -> tuple[Callable[[Path], Paper], str] | None:
+    """What writes a certificate of the bench as it is now, and as whom it is signed; None without the key chosen."""
     try:
         signer = chosen_signer(bench.settings.sign_with)
     except ValvelabError as error:
-        bench.done.emit(Problem("error", path.name, str(error)))
-        return
+        bench.done.emit(Problem("error", about, str(error)))
+        return None
     units = bench.document.units
     day = date.today().isoformat()  # noqa: DTZ011 - the date on the wall where the paper is signed
 
-    def write() -> Paper:
+    def write(path: Path) -> Paper:
         from valvelab.job.certificates import write_shown
         from valvelab.workbench import jobs
 
         document, shown = made()
         with jobs.on_disk(document, shown.part) as part:
             done = write_shown(replace(shown, part=part), path, units, day, signer)
-        if then is not None:
-            then(path)
         return Paper(str(path.absolute()), done.number, done.made)
 
-    def written(paper: Paper) -> None:
-        taken(paper)
-        if signer is not None:
-            bench.done.emit(Problem("info", path.name, f"Certificate signed as {signer.public.name}: {path}"))
-
-    bench.ask(f"Writing {path.name}", path.name, write, written)
+    return write, "" if signer is None else signer.public.name

@@ -46,8 +46,9 @@ class Shell(QMainWindow):
         for page in (self.empty, self.text_page):
             self.pages.add(page)
         centre = QWidget(self)
-        self.offer = pages.OfferStrip(self)
-        stacked(centre, self.offer, self.banner, (self.pages, 1))
+        self.offer = pages.OfferStrip(self, "It is not offered again, and its file is removed")
+        self.written = pages.OfferStrip(self)
+        stacked(centre, self.offer, self.written, self.banner, (self.pages, 1))
         self.setCentralWidget(centre)
 
     def _make_docks(self) -> None:

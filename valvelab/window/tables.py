@@ -29,6 +29,7 @@ from valvelab.tables.verdicts import WORDS, rank
 from valvelab.units import System
 from valvelab.window.icons import icon
 from valvelab.window.painting import LEFT, RIGHT, painting, write
+from valvelab.window.table_menu import DRAWN, let_copy
 from valvelab.window.theme import current_theme, scaled
 from valvelab.window.turns import AT_ONCE
 
@@ -45,7 +46,7 @@ class TableColumn:
 
     text: what is shown. value: what sorting compares (the text where absent). colour: the name of a theme colour, or
     None. icon: an icon's name and colour, or None. number: right-aligned.
-    cell_tip: what a cell says when pointed at.
+    cell_tip: what a cell says when pointed at. drawn: a delegate draws the cells, which have no words.
     """
 
     title: str
@@ -57,6 +58,7 @@ class TableColumn:
     icon: Callable[[Any], tuple[str, str] | None] | None = None
     strong: Callable[[Any], bool] | None = None
     cell_tip: Callable[[Any], str] | None = None
+    drawn: bool = False
 
 
 def of(column: Column[Any], units: System, rows: Sequence[Any] = (), **look: Any) -> TableColumn:
@@ -194,6 +196,8 @@ class RowsModel(QAbstractTableModel):
                 return column.tip or None
             case Qt.ItemDataRole.TextAlignmentRole:
                 return _alignment(column)
+            case int() if role == DRAWN:
+                return column.drawn
             case _:
                 return None
 
@@ -272,7 +276,7 @@ class TableView(QTableView):
         self.setFrameShape(QTableView.Shape.NoFrame)
         self.setWordWrap(wrapped is not None)
         self.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
-        self.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
+        self.setSelectionMode(QAbstractItemView.SelectionMode.ExtendedSelection)
         self.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
         self.setVerticalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
         self.setHorizontalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
@@ -283,6 +287,7 @@ class TableView(QTableView):
         header.setSortIndicator(-1, Qt.SortOrder.AscendingOrder)
         self.setSortingEnabled(sortable)
         self.selectionModel().currentRowChanged.connect(self._on_row)
+        let_copy(self)
         self._fit_rows()
         if wrapped is not None:
             self.verticalHeader().setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)

@@ -49,6 +49,7 @@ def columns(among: Sequence[Result], units: System) -> list[TableColumn]:
         "Where the value stands between its limits, with ± 2 u",
         number=False,
         value=use_of_limits,
+        drawn=True,
     )
     return [*shown[:_GAUGE], gauge, *shown[_GAUGE:]]
 

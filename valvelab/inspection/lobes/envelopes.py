@@ -23,6 +23,7 @@ from valvelab.records.lobes_result import EnvelopeUse
 from valvelab.records.measurement import NO_DOUBTS, LiftTable
 from valvelab.records.result import Note, Verdict, warning
 from valvelab.records.spec import EnvelopeSpec, Spec
+from valvelab.units import show
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +75,25 @@ class LobeEnvelope:
     def verdict(self, lobe: str, spec: Spec, measured: Measured) -> Verdict:
         """Decision on the worst deviation, against the band where it lies."""
         ends = float(self.lower_mm[self.fit.worst]), float(self.upper_mm[self.fit.worst])
-        return decided(spec.decision, ENVELOPE, lobe, measured, ends, "mm", self.clause)
+        return decided(spec.decision, ENVELOPE, lobe, measured, ends, "mm", self.clause, where=self.outside)
+
+    @property
+    def outside(self) -> str:
+        """From which angle to which the profile leaves its band, in words; empty where it lies in it."""
+        said = [_from_to(first, last) for first, last in self.fit.outside]
+        more = [f"{len(said) - _TOLD} more stretches"] if len(said) > _TOLD else []
+        places = said[:_TOLD] + more
+        return f"outside the band {', '.join(places)} cam deg from the nominal's centre" if said else ""
+
+
+_TOLD = 4
+"""Stretches outside a band that are told one by one."""
+
+
+def _from_to(first: float, last: float) -> str:
+    """A stretch of angles, cam deg; or its one angle."""
+    ends = [show(angle, "cam deg", decimals=1) for angle in (first, last)]
+    return f"at {ends[0]}" if ends[0] == ends[1] else f"from {ends[0]} to {ends[1]}"
 
 
 def nominal_lobes(table: LiftTable) -> dict[str, Nominal]:

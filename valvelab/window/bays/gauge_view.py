@@ -18,8 +18,8 @@ from valvelab.window.bays.view import BayView
 from valvelab.window.bench import Bench
 from valvelab.window.drawing import FigureStack, FigureView
 from valvelab.window.layouts import stacked, strip
-from valvelab.window.pages import save_as
 from valvelab.window.panes import BoundQuantity, Chips, button, labelled, look, splitter, titled
+from valvelab.window.saving import save_as
 from valvelab.window.tables import TableColumn, TableView, of
 from valvelab.workbench import gauge_bay
 from valvelab.workbench.document import Document, Problem

@@ -12,13 +12,14 @@ from valvelab.inspection.engine.lash import SAME_MM, LashInspection, LashShim, s
 from valvelab.records.lash import LashValve
 from valvelab.tables.lash import lash_columns, lash_told, purchase_columns, shim_columns
 from valvelab.units import System
-from valvelab.window import pages
 from valvelab.window.bays.view import BayView, numbered
 from valvelab.window.bench import Bench
 from valvelab.window.chips import Heading
 from valvelab.window.drawing import FigureView
 from valvelab.window.layouts import stacked, strip
 from valvelab.window.panes import button, look, splitter, titled
+from valvelab.window.saving import save_as
+from valvelab.window.table_menu import table_csv
 from valvelab.window.tables import TableColumn, TableView, of
 from valvelab.workbench import lash_bay
 from valvelab.workbench.document import Document
@@ -131,15 +132,15 @@ class LashView(BayView[LashInspection]):
 
     def do_csv(self) -> None:
         """Choose where the plan goes."""
-        pages.save_as(self, "Save lash plan", self.bench.suggested("lash.csv"), "Table (*.csv)", self.save_csv)
+        save_as(self, "Save lash plan", self.bench.suggested("lash.csv"), "Table (*.csv)", self.save_csv)
 
     def save_csv(self, path: Path) -> None:
         """Write the plan as a table."""
-        self.bench.write(path, pages.table_csv(self.plan))
+        self.bench.write(path, table_csv(self.plan))
 
     def do_sheet(self) -> None:
         """Choose where the build sheet goes."""
-        pages.save_as(self, "Save build sheet", self.bench.suggested("build sheet.pdf"), "PDF (*.pdf)", self.save_sheet)
+        save_as(self, "Save build sheet", self.bench.suggested("build sheet.pdf"), "PDF (*.pdf)", self.save_sheet)
 
     def save_sheet(self, path: Path) -> None:
         """Write the build sheet of the plan."""

@@ -25,10 +25,10 @@ from valvelab.window.bays.view import BayView
 from valvelab.window.bench import Bench
 from valvelab.window.chips import Heading
 from valvelab.window.layouts import FormArea, above, beside
-from valvelab.window.pages import save_as
 from valvelab.window.panes import button, caution, colour_text, look, splitter
 from valvelab.window.papers import write_paper
 from valvelab.window.printing import hand_over
+from valvelab.window.saving import save_as
 from valvelab.window.tables import TableColumn, TableView
 from valvelab.window.theme import scaled
 from valvelab.workbench import edits, lift_desk, lift_rule, liftcheck_bay
@@ -104,7 +104,7 @@ class LiftCheckView(BayView[Desk]):
     def _make_keys(self) -> None:
         keys: tuple[tuple[str, Callable[[], object]], ...] = (
             ("F4", self.turn_page), ("F6", self.next_car), ("F7", self.set_aside), ("F8", self.turn),
-            ("F9", self.write_page), ("Ctrl+P", self.print_page), ("PgUp", partial(self._step, -1)),
+            ("F9", self.write_page), ("PgUp", partial(self._step, -1)),
             ("PgDown", partial(self._step, 1)),
         )  # fmt: skip
         for key, act in keys:
@@ -358,6 +358,12 @@ class LiftCheckView(BayView[Desk]):
     def print_page(self) -> None:
         """Write it and hand it to the printer."""
         self._page(printed=True)
+
+    def print_own(self) -> bool:
+        """The page of the car in front, at once: the next car need not wait; without a car the paper of the event."""
+        if self._state.item:
+            self.print_page()
+        return bool(self._state.item)
 
     def _page(self, *, printed: bool) -> None:
         item = self._state.item

@@ -33,9 +33,9 @@ from valvelab.window.bays.view import BayView
 from valvelab.window.bench import Bench
 from valvelab.window.drawing import FigureView
 from valvelab.window.layouts import stacked
-from valvelab.window.pages import save_as
 from valvelab.window.panel import Drawing, DrawingPanel
 from valvelab.window.panes import Chips, caution, colour_text, look, offer, splitter, titled
+from valvelab.window.saving import save_as
 from valvelab.window.tables import TableColumn, TableView
 from valvelab.workbench import lobes_bay, motion_files, motion_readings, motion_trials
 from valvelab.workbench.card_choice import corrected_by

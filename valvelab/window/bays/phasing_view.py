@@ -24,8 +24,8 @@ from valvelab.window.bays.view import BayView, numbered
 from valvelab.window.bench import Bench
 from valvelab.window.drawing import FigureView
 from valvelab.window.layouts import stacked
-from valvelab.window.pages import save_as
 from valvelab.window.panes import Chips, button, look, splitter, titled
+from valvelab.window.saving import save_as
 from valvelab.window.tables import TableColumn, TableView, of
 from valvelab.workbench import phasing_bay, worksheet
 from valvelab.workbench.document import Document

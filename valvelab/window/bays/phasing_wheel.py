@@ -11,6 +11,7 @@ from PySide6.QtGui import QPainter, QPen
 from valvelab.figures.description import Dial
 from valvelab.window.dial import DialView
 from valvelab.window.painting import arc, polar, turning
+from valvelab.window.plot_menu import Shown
 from valvelab.window.theme import current_theme, scaled
 from valvelab.workbench.phasing_bay import Worksheet
 from valvelab.workbench.worksheet import value_of
@@ -63,6 +64,10 @@ class DegreeWheel(DialView):
         self._sense = running * {"forward": 1.0, "backward": -1.0, None: 0.0}[step.turn]
         self._doubtful = tuple(_readings(shown))
         self.show_dial(dial)
+
+    def on_paper(self) -> Shown | None:
+        """Nothing: its readings are the window's alone."""
+        return None
 
     def _draw_rim(self, painter: QPainter, centre: QPointF, radius: float) -> None:
         theme = current_theme()

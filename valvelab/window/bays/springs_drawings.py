@@ -63,6 +63,8 @@ class MapView(FigureView):
         self.setToolTip(text)
 
     def _on_click(self, event: object) -> None:
+        if event.button() != Qt.MouseButton.LeftButton:  # type: ignore[attr-defined]
+            return
         position = event.scenePos()  # type: ignore[attr-defined]
         nearest = self._nearest(position)
         if nearest is not None:

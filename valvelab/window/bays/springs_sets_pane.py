@@ -30,8 +30,9 @@ from valvelab.window.bench import Bench
 from valvelab.window.chips import Chip
 from valvelab.window.fields import QuantityField
 from valvelab.window.layouts import FormArea, beside, stacked
-from valvelab.window.pages import save_as
 from valvelab.window.panes import BoundQuantity, Chips, button, number_field, show_number
+from valvelab.window.saving import save_as
+from valvelab.window.table_menu import add_copying, copy_by_key
 from valvelab.workbench import set_wishes, sets, springs_bay
 from valvelab.workbench.document import Answer, Document
 from valvelab.workbench.set_wishes import NONE, Place, Told, Wishes
@@ -69,6 +70,7 @@ class SetsPane(QWidget):
         self.tree.considered.connect(self._on_considered)
         self.tree.chosen.connect(self.spring_chosen)
         self.tree.menu_wanted.connect(self._on_menu)
+        copy_by_key(self.tree)
         self._make_papers()
         self._lay_out()
 
@@ -367,6 +369,8 @@ class SetsPane(QWidget):
 
     def _on_menu(self, at: QPoint) -> None:
         self.fill_menu()
+        self.menu.addSeparator()
+        add_copying(self.menu, self.tree)
         self.menu.popup(at)
 
     def fill_menu(self) -> None:

@@ -16,12 +16,13 @@ from valvelab.records.shims_result import ShimPosition
 from valvelab.tables.description import counted
 from valvelab.tables.shims import WITHOUT, move_columns, purchase_columns, shim_columns, spread_told
 from valvelab.units import System
-from valvelab.window import pages
 from valvelab.window.bays.springs_fit_edit import FitEdit, StandingPlan
 from valvelab.window.bays.springs_run import Run
 from valvelab.window.bench import Bench
 from valvelab.window.layouts import above, beside, stacked
 from valvelab.window.panes import button, labelled, offer, splitter, titled
+from valvelab.window.saving import save_as
+from valvelab.window.table_menu import table_csv
 from valvelab.window.tables import TableColumn, TableView, of
 from valvelab.window.theme import scaled
 from valvelab.workbench import fitting as by_hand
@@ -274,15 +275,15 @@ class ShimsPane(QWidget):
 
     def do_csv(self) -> None:
         """Choose where the plan goes."""
-        pages.save_as(self, "Save shim plan", self.bench.suggested("shims.csv"), "Table (*.csv)", self.save_csv)
+        save_as(self, "Save shim plan", self.bench.suggested("shims.csv"), "Table (*.csv)", self.save_csv)
 
     def save_csv(self, path: Path) -> None:
         """Write the plan as a table."""
-        self.bench.write(path, pages.table_csv(self.sheet))
+        self.bench.write(path, table_csv(self.sheet))
 
     def do_sheet(self) -> None:
         """Choose where the build sheet goes."""
-        pages.save_as(self, "Save build sheet", self.bench.suggested("build sheet.pdf"), "PDF (*.pdf)", self.save_sheet)
+        save_as(self, "Save build sheet", self.bench.suggested("build sheet.pdf"), "PDF (*.pdf)", self.save_sheet)
 
     def save_sheet(self, path: Path) -> None:
         """Write the build sheet of the plan as it stands; one that can't be fitted is refused."""

@@ -39,6 +39,10 @@ class BayView(QWidget, Generic[Value]):
         """Bring the rule to the front where the bay has one of its own; whether it has."""
         return False
 
+    def print_own(self) -> bool:
+        """Print a page of the bay's own where it has one; whether it has."""
+        return False
+
     def choose_item(self, item: str) -> None:
         """A row of the verdict table was chosen."""
 

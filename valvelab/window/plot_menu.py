@@ -1,0 +1,135 @@
+"""What every plot gives away: a picture as it looks, the drawing as paper has it, the points of its lines."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import partial
+
+from PySide6.QtCore import QBuffer, QIODevice, QMimeData, QPoint
+from PySide6.QtGui import QGuiApplication, QPixmap
+from PySide6.QtWidgets import QMenu, QWidget
+
+from valvelab.csv_text import csv_text
+from valvelab.figures.description import Dial, Figure, HeatMap
+from valvelab.figures.points import point_rows
+from valvelab.units import System
+from valvelab.window.saving import add_exports, ask_place, bench_of, pop_up, save_as
+
+_WIDTH_MM = 176.0
+_HEIGHTS_MM = (40.0, 250.0)
+_PICTURE = "Picture as it looks (*.png)"
+_ON_PAPER = ("Drawing (*.svg)", "Drawing (*.pdf)", "Drawing (*.png)")
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """What a plot shows, as paper draws it."""
+
+    drawings: tuple[Figure | HeatMap | Dial, ...] = ()
+    units: System = "metric"
+
+    @property
+    def figures(self) -> tuple[Figure, ...]:
+        """Those that have points."""
+        return tuple(drawing for drawing in self.drawings if isinstance(drawing, Figure))
+
+
+@dataclass(frozen=True, slots=True)
+class Zoom:
+    """How a plot is zoomed: `whole` shows everything, `box` says whether a drag draws the box to zoom to."""
+
+    whole: Callable[[], object]
+    set_boxing: Callable[[bool], object]
+    boxing: bool
+
+
+def open_plot_menu(plot: QWidget, at: QPoint, on_paper: Shown | None, zoom: Zoom | None = None) -> None:
+    """Open the menu of a plot; `on_paper` is what paper draws of it, None where it draws nothing."""
+    menu = QMenu(plot)
+    if zoom is not None:
+        menu.addAction("Whole view", zoom.whole)
+        box = menu.addAction("Drag draws a box to zoom to", lambda: zoom.set_boxing(not zoom.boxing))
+        box.setCheckable(True)
+        box.setChecked(zoom.boxing)
+        menu.addSeparator()
+    found = on_paper or Shown()
+    menu.addAction("Copy picture", partial(_copy_picture, plot))
+    if found.drawings:
+        menu.addAction("Copy as SVG", partial(_copy_svg, plot, found))
+    if found.figures:
+        menu.addAction("Copy points", lambda: QGuiApplication.clipboard().setText(_points(found, "\t")))
+        menu.addAction("Save points…", partial(_save_points, plot, found))
+    menu.addAction("Save picture…", partial(_save_picture, plot, found))
+    add_exports(menu, plot)
+    pop_up(menu, at)
+
+
+def as_it_looks(widget: QWidget) -> QPixmap:
+    """A widget as it looks, at twice the pixels."""
+    picture = QPixmap(widget.size() * 2)
+    picture.setDevicePixelRatio(2.0)
+    QWidget.render(widget, picture)  # a view of graphics has another render
+    return picture
+
+
+def picture_png(widget: QWidget) -> bytes:
+    """A widget as it looks, at twice the pixels, as PNG."""
+    target = QBuffer()
+    target.open(QIODevice.OpenModeFlag.WriteOnly)
+    picture = as_it_looks(widget)
+    made = picture.save(target, "PNG")
+    assert made, "Qt always brings PNG"
+    return bytes(target.data().data())
+
+
+def drawing(shown: Shown, ending: str, shape: float) -> bytes:
+    """What a plot shows as a file of that ending, .svg, .pdf or .png; `shape`: its height over its width."""
+    from valvelab.report.figure_file import figure_bytes  # noqa: PLC0415 - the library of paper is for files
+    from valvelab.report.page_model import FigureBlock  # noqa: PLC0415 - as above
+
+    least, most = _HEIGHTS_MM
+    block = FigureBlock((shown.drawings,), min(most, max(least, _WIDTH_MM * shape)))
+    return figure_bytes(block, ending, shown.units)
+
+
+def _drawing_of(plot: QWidget, shown: Shown, ending: str) -> bytes:
+    return drawing(shown, ending, plot.height() / max(1, plot.width()))
+
+
+def _points(shown: Shown, delimiter: str = ",") -> str:
+    return csv_text(point_rows(shown.figures), delimiter)
+
+
+def _copy_picture(plot: QWidget) -> None:
+    QGuiApplication.clipboard().setPixmap(as_it_looks(plot))
+
+
+def _copy_svg(plot: QWidget, shown: Shown) -> None:
+    data = QMimeData()
+    svg = _drawing_of(plot, shown, ".svg")
+    data.setData("image/svg+xml", svg)
+    data.setText(svg.decode())
+    QGuiApplication.clipboard().setMimeData(data)
+
+
+def _save_points(plot: QWidget, shown: Shown) -> None:
+    bench = bench_of(plot)
+    name = bench.suggested(f"{_named(plot)}.csv")
+    save_as(plot, "Save points", name, "Table (*.csv)", lambda path: bench.write(path, _points(shown)))
+
+
+def _save_picture(plot: QWidget, shown: Shown) -> None:
+    """As paper draws it; as it looks where that is asked, or where paper can't draw it."""
+    bench = bench_of(plot)
+    kinds = (*_ON_PAPER, _PICTURE) if shown.drawings else (_PICTURE,)
+    asked = ask_place(plot, "Save picture", bench.suggested(_named(plot)), kinds)
+    if asked is not None:
+        path, kind = asked
+        content = picture_png(plot) if kind == _PICTURE else _drawing_of(plot, shown, path.suffix)
+        bench.write(path, content)
+
+
+def _named(plot: QWidget) -> str:
+    """What a file of the plot is called, without ending."""
+    return plot.accessibleName().lower().replace("/", " per ")

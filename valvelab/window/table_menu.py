@@ -1,0 +1,95 @@
+"""What every table gives away: its rows, with their heads, to the clipboard or to a file."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from functools import partial
+from pathlib import Path
+
+from PySide6.QtCore import QAbstractItemModel, QModelIndex, QPoint, Qt
+from PySide6.QtGui import QAction, QGuiApplication, QKeySequence
+from PySide6.QtWidgets import QAbstractItemView, QMenu
+
+from valvelab.csv_text import csv_text
+from valvelab.window.saving import add_exports, bench_of, pop_up, save_as
+
+DRAWN = Qt.ItemDataRole.UserRole + 1
+"""Role of a head whose cells are drawn and have no words."""
+
+
+def let_copy(table: QAbstractItemView) -> None:
+    """Ctrl+C copies the rows of a table, its menu copies and saves them."""
+    copy_by_key(table)
+    table.setContextMenuPolicy(Qt.ContextMenuPolicy.CustomContextMenu)
+    table.customContextMenuRequested.connect(partial(_on_menu, table))
+
+
+def copy_by_key(table: QAbstractItemView) -> None:
+    """Ctrl+C copies the rows of a table that has a menu of its own."""
+    copy = QAction("Copy rows", table)
+    copy.setShortcut(QKeySequence(QKeySequence.StandardKey.Copy))
+    copy.setShortcutContext(Qt.ShortcutContext.WidgetShortcut)
+    copy.triggered.connect(lambda: _copy(table, chosen=True))
+    table.addAction(copy)
+
+
+def _on_menu(table: QAbstractItemView, at: QPoint) -> None:
+    menu = QMenu(table)
+    add_copying(menu, table)
+    add_exports(menu, table)
+    pop_up(menu, table.viewport().mapToGlobal(at))
+
+
+def add_copying(menu: QMenu, table: QAbstractItemView) -> None:
+    """The entries that copy and save a table."""
+    rows = menu.addAction("Copy rows", lambda: _copy(table, chosen=True))
+    rows.setEnabled(table.selectionModel().hasSelection())
+    whole = menu.addAction("Copy table", lambda: _copy(table, chosen=False))
+    save = menu.addAction("Save table…", lambda: _save(table))
+    for action in (whole, save):
+        action.setEnabled(table.model().rowCount() > 0)
+
+
+def table_csv(table: QAbstractItemView) -> str:
+    """The rows shown, as CSV."""
+    return csv_text(table_cells(table))
+
+
+def table_cells(table: QAbstractItemView, *, chosen: bool = False) -> list[list[str]]:
+    """Heads and rows as they are shown, in their order; with `chosen` the selected rows, all where none is selected."""
+    model, selection = table.model(), table.selectionModel()
+    across, shown = Qt.Orientation.Horizontal, Qt.ItemDataRole.DisplayRole
+    columns = [n for n in range(model.columnCount()) if not model.headerData(n, across, DRAWN)]
+    head = [" ".join(str(model.headerData(n, across, shown) or "").split()) for n in columns]
+    lines = list(_lines(model, QModelIndex()))
+    if chosen:
+        picked = {(index.row(), index.parent()) for index in selection.selectedIndexes()}
+        lines = [line for line in lines if (line.row(), line.parent()) in picked] or lines
+    return [head, *([_words(line.siblingAtColumn(n)) for n in columns] for line in lines)]
+
+
+def _lines(model: QAbstractItemModel, above: QModelIndex) -> Iterator[QModelIndex]:
+    """The first cell of every row, of a tree with the rows under it."""
+    for row in range(model.rowCount(above)):
+        index = model.index(row, 0, above)
+        yield index
+        yield from _lines(model, index)
+
+
+def _words(index: QModelIndex) -> str:
+    text = index.data()
+    return "" if text is None else str(text).replace("−", "-")
+
+
+def _copy(table: QAbstractItemView, *, chosen: bool) -> None:
+    QGuiApplication.clipboard().setText(csv_text(table_cells(table, chosen=chosen), "\t"))
+
+
+def _save(table: QAbstractItemView) -> None:
+    bench = bench_of(table)
+    name = bench.suggested(f"{table.accessibleName().lower()}.csv")
+
+    def write(path: Path) -> None:
+        bench.write(path, table_csv(table))
+
+    save_as(table, "Save table", name, "Table (*.csv)", write)
