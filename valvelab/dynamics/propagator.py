@@ -54,12 +54,12 @@ def propagator(gear: ValveGear, parts: Matrices, step_s: float) -> Propagator:
 
 
 def coil_squeeze(nodes: int) -> FloatArray:
-    """Squeeze of each coil by the positions of its ends, (n, n): its upper less its lower one, the last on the seat."""
+    """Squeeze of each coil by the positions of its ends, (n, n), a ratio: upper less lower one, the last on the seat."""
     return np.eye(nodes) - np.eye(nodes, k=1)
 
 
 def exponential(matrix: FloatArray) -> FloatArray:
-    """Exponential of a square matrix by scaling, series and squaring."""
+    """Exponential of a square matrix (n, n), a plain number in every place, by scaling, series and squaring."""
     norm = float(np.abs(matrix).sum(axis=1).max())
     halvings = max(0, int(np.ceil(np.log2(max(norm, 1e-300)))) + 1)
     small = matrix / 2.0**halvings

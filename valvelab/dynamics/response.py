@@ -90,7 +90,7 @@ class Response:
 
 
 def step_needed(gear: ValveGear, fastest_rpm: float) -> float:
-    """Seconds of a step that resolves the valve on gear and seat, and the shortest cycle."""
+    """Step, in s, that resolves the valve on gear and seat, and the shortest cycle."""
     return min(STEP_RADIANS / _contact_frequency(gear), 120.0 / fastest_rpm / FEWEST_STEPS)
 
 
