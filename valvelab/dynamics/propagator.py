@@ -54,7 +54,7 @@ def propagator(gear: ValveGear, parts: Matrices, step_s: float) -> Propagator:
 
 
 def coil_squeeze(nodes: int) -> FloatArray:
-    """Squeeze of each coil by the positions of its ends, (n, n), a ratio: upper less lower one, the last on the seat."""
+    """Squeeze of each coil by the places of its ends, (n, n), a ratio: upper less lower one, the last on the seat."""
     return np.eye(nodes) - np.eye(nodes, k=1)
 
 
