@@ -194,9 +194,15 @@ class MainWindow(Shell):
         if bay is None or value is None or view is None:
             self.verdicts.show_verdicts(None, document.units)
             return
-        result = bays.work_of(bay.name).result(value)
-        self.banner.show_result(*view.headline(document, value), result, _trouble(document))
-        self.verdicts.show_verdicts(result, document.units)
+        from valvelab.tables.headline import Headline, headline
+
+        result, progress = bays.work_of(bay.name).result(value), view.progress(document, value)
+        self.banner.limits.setVisible(not result.verdicts and not progress)
+        told = Headline(progress, None) if progress else headline(result, document.units)
+        if progress:
+            result = result.model_copy(update={"verdicts": ()})
+        self.banner.show_result(told, *view.headline(document, value), result, _trouble(document))
+        self.verdicts.show_verdicts(result, document.units, progress)
 
     def _show_notes(self, document: Document, value: object | None) -> None:
         bay = bays.by_name(document.bay)

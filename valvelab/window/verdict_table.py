@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 from html import escape
+from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QPointF, QRectF, QSize, Qt, Signal
 from PySide6.QtGui import QPainter, QPaintEvent, QPen
@@ -23,7 +24,7 @@ from PySide6.QtWidgets import (
 from valvelab.inspection.characteristics import explained
 from valvelab.records.result import Result, Verdict
 from valvelab.tables import verdicts
-from valvelab.tables.verdicts import RANKED, SIGNS, WORDS, judged, overall, rank
+from valvelab.tables.verdicts import RANKED, SIGNS, WORDS, judged, rank
 from valvelab.units import System
 from valvelab.window.chips import chip_row, press
 from valvelab.window.icons import icon
@@ -31,6 +32,9 @@ from valvelab.window.layouts import above, beside, stacked
 from valvelab.window.painting import painting
 from valvelab.window.tables import TableColumn, TableView, of
 from valvelab.window.theme import current_theme, scaled
+
+if TYPE_CHECKING:  # what makes one counts with arrays, which are not wanted before the first paint
+    from valvelab.tables.headline import Headline
 
 _SPAN = 1.6
 _GAUGE = 8
@@ -59,14 +63,6 @@ def use_of_limits(verdict: Verdict) -> float | None:
         return None
     half = 0.5 * (verdict.upper - verdict.lower)
     return (verdict.measured - 0.5 * (verdict.lower + verdict.upper)) / half
-
-
-def _why(verdicts: Sequence[Verdict]) -> str:
-    """Why some verdicts are open: too close, or nothing sure was measured."""
-    missing = [row.probability_conforming is None for row in verdicts if row.decision == "undecided"]
-    if all(missing):
-        return "not measured, or in doubt"
-    return "too close to call, not measured, or in doubt" if any(missing) else "too close to call"
 
 
 class LimitGauge(QStyledItemDelegate):
@@ -140,13 +136,15 @@ class VerdictTable(QWidget):
         bar = beside(chips, (self.words, 1), margins=(6, 3, 6, 3), spacing=9)
         stacked(self, bar, (self.sheet, 1))
 
-    def show_verdicts(self, result: Result | None, units: System) -> None:
-        """Show the verdicts of a result, rejected ones first."""
+    def show_verdicts(self, result: Result | None, units: System, progress: str = "") -> None:
+        """Show the verdicts of a result, rejected ones first; or how far what is not judged yet is read."""
         verdicts = () if result is None else result.verdicts
         self._units = units
         self.sheet.empty_text = (
             "No verdict fits the filter."
             if verdicts
+            else f"Judged once it is read: {progress}."
+            if progress
             else "Nothing is judged yet: write limits (Ctrl+J), or put a spec (TOML) on the bench."
         )
         worst_first = sorted(verdicts, key=lambda verdict: rank(verdict.decision))
@@ -191,33 +189,29 @@ class Banner(QWidget):
         for label in (self._head, self.inspected, self._counts):
             label.setTextFormat(Qt.TextFormat.RichText)
             label.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
-        self.inspected.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
+        for label in (self._head, self.inspected):
+            label.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
         self.limits = QPushButton("Write limits…", self)
         self.limits.setToolTip("Write the limits to judge by, beside the plots")
         self.limits.clicked.connect(self.limits_wanted)
-        lines = above(self._head, self.inspected, spacing=0)
-        beside(self._mark, (lines, 1), self._counts, self.limits, on=self, margins=(16, 6, 12, 6), spacing=12)
+        second = beside((self.inspected, 1), self._counts, spacing=12)
+        lines = above(self._head, second, spacing=0)
+        beside(self._mark, (lines, 1), self.limits, on=self, margins=(16, 6, 12, 6), spacing=12)
 
-    def show_result(self, title: str, against: str, result: Result, broken: str = "") -> None:
-        """Say the outcome of a result; where a spec is `broken` that sentence, and nothing is judged."""
+    def show_result(self, told: Headline, title: str, against: str, result: Result, broken: str = "") -> None:
+        """Say what a result answers; where a spec is `broken` that sentence, and nothing is judged."""
         theme = current_theme()
         counts: Counter[str] = Counter(verdict.decision for verdict in result.verdicts)
-        self._outcome = "reject" if broken else overall(result.verdicts) or ""
-        total = len(result.verdicts)
+        self._outcome = "reject" if broken else told.decision or ""
         colour = theme.colours.get(self._outcome, theme.colours["text"])
-        head = {
-            "reject": f"Rejected: {counts['reject']} of {total} out of limits",
-            "undecided": f"Undecided: {counts['undecided']} of {total} {_why(result.verdicts)}",
-            "accept": f"Accepted: all {total} within limits",
-            "": "Measured; nothing judged",
-        }[self._outcome]
-        if broken:
-            head = "Limits can't be read. Nothing is judged."
+        head = "Limits can't be read. Nothing is judged." if broken else told.text
         self._head.setFont(scaled(self.font(), 1.25, strong=True))
-        self._head.setText(f'<span style="color:{colour}">{head}</span>')
+        self._head.setText(f'<span style="color:{colour}">{escape(head)}</span>')
+        self._head.setToolTip(head)
         said = f'{title} <span style="color:{theme.colours["quiet"]}">&nbsp;·&nbsp; {against}</span>'
         self.inspected.setText(f'<span style="color:{colour}">{escape(broken)}</span>' if broken else said)
-        self.limits.setVisible(bool(broken) or not total)
+        if broken:
+            self.limits.show()
         self.limits.setText("Mend limits…" if broken else "Write limits…")
         self.inspected.setToolTip(f"{title}\n{broken or against}")
         side = round(2.0 * self.fontMetrics().height())

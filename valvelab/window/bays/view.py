@@ -35,6 +35,10 @@ class BayView(QWidget, Generic[Value]):
         """What was inspected, and against what, for the banner."""
         raise NotImplementedError
 
+    def progress(self, _document: Document, _value: Value) -> str:
+        """How far a sheet is read that is not read to its end, and so not judged; empty where nothing is lacking."""
+        return ""
+
     def open_rule(self) -> bool:
         """Bring the rule to the front where the bay has one of its own; whether it has."""
         return False
