@@ -9,7 +9,7 @@ from html import escape
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QPointF, QRectF, QSize, Qt, Signal
-from PySide6.QtGui import QPainter, QPaintEvent, QPen
+from PySide6.QtGui import QLinearGradient, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import (
     QButtonGroup,
     QLabel,
@@ -50,7 +50,7 @@ def columns(among: Sequence[Result], units: System) -> list[TableColumn]:
     gauge = TableColumn(
         "within limits",
         lambda _v: "",
-        "Where the value stands between its limits, with ± 2 u",
+        "Where the value stands between its limits, with ± 2 u; a bar that fades has one limit alone",
         number=False,
         value=use_of_limits,
     )
@@ -58,11 +58,22 @@ def columns(among: Sequence[Result], units: System) -> list[TableColumn]:
 
 
 def use_of_limits(verdict: Verdict) -> float | None:
-    """Place of the measured value: 0 in the middle of the limits, ±1 on them; None without two limits or a value."""
-    if verdict.measured is None or verdict.lower is None or verdict.upper is None or verdict.upper <= verdict.lower:
+    """Place of the measured value: 0 in the middle of the bar, −1 on the lower limit, 1 on the upper; None without."""
+    span = _span(verdict)
+    if verdict.measured is None or span is None:
         return None
-    half = 0.5 * (verdict.upper - verdict.lower)
-    return (verdict.measured - 0.5 * (verdict.lower + verdict.upper)) / half
+    low, high = span
+    return (verdict.measured - 0.5 * (low + high)) / (0.5 * (high - low))
+
+
+def _span(verdict: Verdict) -> tuple[float, float] | None:
+    """The ends of the bar: the limits; of one limit alone it and what lies its own size inside; None without any."""
+    low, high = verdict.lower, verdict.upper
+    if low is None and high is not None:
+        low = high - (abs(high) or 1.0)
+    elif high is None and low is not None:
+        high = low + (abs(low) or 1.0)
+    return None if low is None or high is None or high <= low else (low, high)
 
 
 class LimitGauge(QStyledItemDelegate):
@@ -76,8 +87,8 @@ class LimitGauge(QStyledItemDelegate):
         sheet = self.parent()
         assert isinstance(sheet, TableView)
         verdict = sheet.row_of(index)
-        place = use_of_limits(verdict)
-        if place is None:
+        place, span = use_of_limits(verdict), _span(verdict)
+        if place is None or span is None:
             return
         theme = current_theme()
         painter.save()
@@ -85,20 +96,24 @@ class LimitGauge(QStyledItemDelegate):
         rect = QRectF(option.rect).adjusted(8, 0, -8, 0)
         middle, half = rect.center(), rect.width() / 2.0 / _SPAN
         band = QRectF(middle.x() - half, middle.y() - 2.5, 2.0 * half, 5.0)
+        ends = ((verdict.lower, band.left()), (verdict.upper, band.right()))
+        fading = QLinearGradient(band.topLeft(), band.topRight())
+        for at, (limit, _) in enumerate(ends):
+            fading.setColorAt(float(at), theme.colour("line", 0.8 if limit is not None else 0.0))
         painter.setPen(Qt.PenStyle.NoPen)
-        painter.setBrush(theme.colour("line", 0.8))
+        painter.setBrush(fading)
         painter.drawRoundedRect(band, 2.5, 2.5)
         painter.setPen(QPen(theme.colour("quiet"), 1.2))
-        for end in (band.left(), band.right()):
-            painter.drawLine(QPointF(end, middle.y() - 5.0), QPointF(end, middle.y() + 5.0))
+        for x in (x for limit, x in ends if limit is not None):
+            painter.drawLine(QPointF(x, middle.y() - 5.0), QPointF(x, middle.y() + 5.0))
         shown = max(-_SPAN, min(_SPAN, place))
         x = middle.x() + shown * half
         colour = theme.colour(verdict.decision)
         if verdict.standard_uncertainty:
-            reach = 2.0 * verdict.standard_uncertainty / (0.5 * (verdict.upper - verdict.lower)) * half
+            reach = 2.0 * verdict.standard_uncertainty / (0.5 * (span[1] - span[0])) * half
             painter.setPen(QPen(colour, 1.4))
-            ends = max(rect.left(), x - reach), min(rect.right(), x + reach)
-            painter.drawLine(QPointF(ends[0], middle.y()), QPointF(ends[1], middle.y()))
+            left, right = max(rect.left(), x - reach), min(rect.right(), x + reach)
+            painter.drawLine(QPointF(left, middle.y()), QPointF(right, middle.y()))
         painter.setPen(QPen(theme.colour("panel"), 1.0))
         painter.setBrush(colour)
         painter.drawEllipse(QPointF(x, middle.y()), 4.5, 4.5)
