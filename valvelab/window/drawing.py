@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 import pyqtgraph as pg  # type: ignore[import-untyped]
@@ -19,11 +20,13 @@ from valvelab.window.theme import current_theme
 class FigureStack(pg.GraphicsLayoutWidget):  # type: ignore[misc]
     """Figures above one another over one x axis, with a cursor through all of them.
 
-    `cursor_moved(x)` gives the canonical x under the pointer, `cursor_left` that there is none.
+    `cursor_moved(x)` gives the canonical x under the pointer, `cursor_left` that there is none, `spot_clicked(name, x)`
+    the plot that was clicked and where.
     """
 
     cursor_moved = Signal(float)
     cursor_left = Signal()
+    spot_clicked = Signal(str, float)
 
     def __init__(self, name: str, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -36,6 +39,7 @@ class FigureStack(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         self.items_by_name: dict[str, FigureItem] = {}
         self._cursors: list[pg.InfiniteLine] = []
         self.scene().sigMouseMoved.connect(self._on_mouse)
+        self.scene().sigMouseClicked.connect(self._on_click)
         self.setBackground(None)
 
     def show_figures(self, figures: Sequence[Figure], units: System, stretch: dict[str, int] | None = None) -> None:
@@ -112,6 +116,18 @@ class FigureStack(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         digits = self.fontMetrics().horizontalAdvance("−0.00000" if len(self.items_by_name) > 1 else "−00.000")
         for item in self.items_by_name.values():
             item.plot.getAxis("left").setWidth(digits + 10)
+
+    def point_at(self, name: str, places: Sequence[float]) -> None:
+        """Ring these places of one plot, and no others."""
+        for known, item in self.items_by_name.items():
+            item.point_at(places if known == name else ())
+
+    def _on_click(self, event: Any) -> None:
+        where = event.scenePos()
+        for name, item in self.items_by_name.items():
+            if item.plot.sceneBoundingRect().contains(where) and event.button() == Qt.MouseButton.LeftButton:
+                self.spot_clicked.emit(name, item.view.mapSceneToView(where).x() / item.scale_x().scale)
+                return
 
     def _on_mouse(self, position: object) -> None:
         for item in self.items_by_name.values():

@@ -93,6 +93,9 @@ class FigureItem:
         for item in (self.title, self.legend):
             item.setZValue(50)
         self.view.sigResized.connect(self._on_resized)
+        self._pointer = pg.ScatterPlotItem(symbol="o", brush=None)
+        self._pointer.setZValue(7)
+        self.plot.addItem(self._pointer, ignoreBounds=True)
         self._read_out = ""
         self._said: frozenset[str] = frozenset()
 
@@ -135,6 +138,18 @@ class FigureItem:
             self.view.setXRange(ends[0] * factor, ends[1] * factor, padding=0.0)
         self.view.invertX(self.figure.x_axis.reversed)
         self._fit_y()
+
+    def point_at(self, places: Sequence[float]) -> None:
+        """Ring these places of the curve in front, in the figure's own unit of x; none takes the ring away."""
+        curve = next((curve for curve in self.figure.curves if curve.role == "measured"), None)
+        x = np.asarray(places if curve is not None else (), dtype=np.float64)
+        y = x if curve is None else np.interp(x, curve.x, curve.y)
+        pen = pg.mkPen(current_theme().colour("text"), width=2)
+        self._pointer.setData(x * self.scale_x().scale, y * self.scale_y().scale, size=16, pen=pen)
+
+    def ringed(self) -> tuple[FloatArray, FloatArray]:
+        """The ringed places as they are drawn: x and y in the units shown, shape (n,)."""
+        return self._pointer.getData()
 
     def read_out(self, text: str) -> None:
         """Say a value beside the title, under the cursor."""

@@ -15,6 +15,7 @@ from PySide6.QtWidgets import QApplication, QFileDialog, QLineEdit, QMessageBox,
 from valvelab.errors import CannotWrite
 from valvelab.files.job_archive import ENDING, names_job
 from valvelab.places import sample_profiles
+from valvelab.records.result import Verdict
 from valvelab.window import pages, theme
 from valvelab.window.bays.door import make_start, make_view
 from valvelab.window.bays.view import BayView
@@ -91,7 +92,7 @@ class MainWindow(Shell):
         self.files.edit_wanted.connect(self.readings.edit)
         self.files.columns_forgotten.connect(self.bench.forget_columns_like)
         self.text_page.followed.connect(self._follow_link)
-        self.verdicts.item_chosen.connect(self._on_item)
+        self.verdicts.chosen.connect(self._on_verdict)
         self.banner.limits_wanted.connect(self.open_limits)
         self.docks["Limits"].visibilityChanged.connect(lambda seen: seen and QTimer.singleShot(0, self._limits_seen))
         self.doings = self._doings()
@@ -114,6 +115,8 @@ class MainWindow(Shell):
         key = (value, document.units, theme.current_theme().name, document.files, document.contents)
         if self._changed("result", key):
             self._show_result(document, value)
+        if value is not None and (view := self._views.get(document.bay)) is not None:
+            self.verdicts.bring_item(view.item_in_front(document, value))
         if self._changed("notes", (document.contents, document.answers, document.files, value, tuple(self._said))):
             self._show_notes(document, value)
 
@@ -183,8 +186,9 @@ class MainWindow(Shell):
 
     def _view(self, name: str) -> BayView[Any]:
         if name not in self._views:
-            self._views[name] = make_view(name, self.bench)
-            self.pages.add(self._views[name])
+            view = self._views[name] = make_view(name, self.bench)
+            view.verdict_wanted.connect(self.verdicts.bring)
+            self.pages.add(view)
         return self._views[name]
 
     def _show_result(self, document: Document, value: object | None) -> None:
@@ -262,10 +266,10 @@ class MainWindow(Shell):
             self.busy.flash(outcome.text)
         self._refresh(self.bench.document)
 
-    def _on_item(self, item: str) -> None:
+    def _on_verdict(self, verdict: Verdict) -> None:
         view = self._views.get(self.bench.document.bay)
         if view is not None:
-            view.choose_item(item)
+            view.choose_verdict(verdict)
 
     def _go(self, name: str) -> None:
         self.text_page.wanted = False

@@ -125,16 +125,16 @@ class LimitGauge(QStyledItemDelegate):
 
 
 class VerdictTable(QWidget):
-    """Table with a filter; `item_chosen(item)` when a row is chosen."""
+    """Table with a filter; `chosen(verdict)` when a row is chosen."""
 
-    item_chosen = Signal(str)
+    chosen = Signal(object)
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self._units: System = "metric"
         self.sheet = TableView("verdicts", columns((), "metric"), self, spoken="Verdicts")
         self.sheet.setItemDelegateForColumn(_GAUGE, LimitGauge(self.sheet))
-        self.sheet.chosen.connect(lambda verdict: self.item_chosen.emit(verdict.item))
+        self.sheet.chosen.connect(self.chosen)
         self.words = QLineEdit(
             self, placeholderText="Filter by item, characteristic or clause", clearButtonEnabled=True
         )
@@ -170,6 +170,17 @@ class VerdictTable(QWidget):
             name = str(button.property("name"))
             word = WORDS[name].capitalize() if name in WORDS else "All"
             button.setText(f"{word} {counts[name] if name else len(verdicts)}")
+
+    def bring(self, verdict: Verdict) -> None:
+        """Choose the row of a verdict."""
+        self.sheet.select_where(lambda row: row is verdict)
+
+    def bring_item(self, item: str) -> None:
+        """Choose the gravest row of an item, where the row chosen is not one of it already."""
+        index = self.sheet.currentIndex()
+        chosen = index.isValid() and self.sheet.row_of(index).item == item
+        if item and not chosen:
+            self.sheet.select_where(lambda row: row.item == item)
 
     def _filter(self) -> None:
         button = self._only.checkedButton()
