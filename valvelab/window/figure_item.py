@@ -149,7 +149,8 @@ class FigureItem:
 
     def ringed(self) -> tuple[FloatArray, FloatArray]:
         """The ringed places as they are drawn: x and y in the units shown, shape (n,)."""
-        return self._pointer.getData()
+        x, y = self._pointer.getData()
+        return x, y
 
     def read_out(self, text: str) -> None:
         """Say a value beside the title, under the cursor."""

@@ -230,12 +230,12 @@ class OfferStrip(QWidget):
         beside((self._text, 1), self._yes, self._no, on=self, margins=(16, 6, 12, 6))
         self.hide()
 
-    def ask(self, text: str, yes: str, no: str) -> None:
-        """Ask."""
+    def ask(self, text: str, yes: str, no: str, tip: str = "") -> None:
+        """Ask; `tip` says what a no does."""
         self._text.setText(text)
         self._yes.setText(yes)
         self._no.setText(no)
-        self._no.setToolTip("It is not offered again, and its file is removed")
+        self._no.setToolTip(tip)
         self.show()
 
 
