@@ -106,7 +106,7 @@ class LimitGauge(QStyledItemDelegate):
         painter.setPen(QPen(theme.colour("quiet"), 1.2))
         for x in (x for limit, x in ends if limit is not None):
             painter.drawLine(QPointF(x, middle.y() - 5.0), QPointF(x, middle.y() + 5.0))
-        shown = max(-_SPAN, min(_SPAN, place))
+        shown = max(-1.0 if verdict.lower is None else -_SPAN, min(1.0 if verdict.upper is None else _SPAN, place))
         x = middle.x() + shown * half
         colour = theme.colour(verdict.decision)
         if verdict.standard_uncertainty:
@@ -234,6 +234,8 @@ class Banner(QWidget):
         self._head.setFont(scaled(self.font(), 1.25, strong=True))
         self._head.setText(f'<span style="color:{colour}">{escape(head)}</span>')
         self._head.setToolTip(head)
+        for label in (self._head, self.inspected):  # a full page leaves no line less than its height
+            label.setMinimumHeight(label.fontMetrics().height())
         said = f'{title} <span style="color:{theme.colours["quiet"]}">&nbsp;·&nbsp; {against}</span>'
         self.inspected.setText(f'<span style="color:{colour}">{escape(broken)}</span>' if broken else said)
         if broken:
