@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 
@@ -66,3 +67,16 @@ ACTIONS = (
               "info", "Help"),
     ActionRow("about", "About valvelab", "F1", "Version and shortcuts of the program", "about", "Help"),
 )  # fmt: skip
+
+
+def with_letters(texts: Sequence[str]) -> list[str]:
+    """Texts of a menu, each with a letter after `&` that no other has: the first of a word where one is free."""
+    taken: set[str] = set()
+    found = []
+    for text in (text.replace("&", "") for text in texts):
+        firsts = [at for at in range(len(text)) if at == 0 or text[at - 1] == " "]
+        free = (at for at in (*firsts, *range(len(text))) if text[at].isalnum() and text[at].casefold() not in taken)
+        at = next(free, None)
+        taken |= set() if at is None else {text[at].casefold()}
+        found.append(text if at is None else f"{text[:at]}&{text[at:]}")
+    return found
