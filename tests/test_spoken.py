@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 from PySide6.QtCore import Qt
+from PySide6.QtGui import QAction, QShortcut
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import (
     QAbstractButton,
@@ -16,6 +17,7 @@ from PySide6.QtWidgets import (
     QScrollBar,
     QTabBar,
     QTableView,
+    QTextBrowser,
     QTextEdit,
     QWidget,
 )
@@ -80,3 +82,15 @@ def test_tab_leads_out_of_a_table(window: MainWindow) -> None:
     QTest.keyClick(sheet, Qt.Key.Key_Tab)
     assert not sheet.hasFocus()
     assert sheet.currentIndex() == before
+
+
+def test_f1_lists_every_key(window: MainWindow) -> None:
+    window.bench.add_files([str(sample_profiles() / name) for name in bays.by_name("liftcheck").sample])  # type: ignore[union-attr]
+    window.do("about")
+    text = window.text_page.findChild(QTextBrowser)
+    assert text is not None
+    said = text.toPlainText().replace("PgDown", "PgDown PgUp")
+    wanted = [one.key().toString() for one in window.findChildren(QShortcut)]
+    wanted += [action.shortcut().toString() for action in window.findChildren(QAction)]
+    assert len(wanted) > 40
+    assert [key for key in wanted if key not in said] == []

@@ -65,8 +65,28 @@ ACTIONS = (
               "Help"),
     ActionRow("guide", "Guide", "Ctrl+F1", "How to degree a cam, match a tray, check a lift; what is measured and how",
               "info", "Help"),
-    ActionRow("about", "About valvelab", "F1", "Version and shortcuts of the program", "about", "Help"),
+    ActionRow("about", "About valvelab", "F1", "Version, and every key of the program", "about", "Help"),
 )  # fmt: skip
+
+KEYS = (
+    ("Alt and a letter", "Open a menu; the letter underlined in a row then takes it"),
+    ("Tab, Shift+Tab", "The next field or table, or the one before"),
+    ("Escape", "From a text back to the bench"),
+    ("↑ ↓", "In the map of lobes: the next or the one before; in a table: another row"),
+    ("Enter, Tab", "In readings typed: take the reading and go on to the next"),
+    ("Ctrl+C, Ctrl+X, Ctrl+V, Del", "In readings typed: copy, cut, put in, empty"),
+    ("Wheel, drag", "In a plot: zoom and move along the angle"),
+    ("Click", "On a place of a curve that is judged: its verdict"),
+    ("Double click", "In a plot: show everything again"),
+    ("F4", "Lift check: the rule and the instrument, or the cars"),
+    ("F6", "Lift check: the next car"),
+    ("F7", "Lift check: set a reading aside, with the reason"),
+    ("F8", "Lift check: the next reading with the valve shut, or at full lift"),
+    ("F9", "Lift check: write the page of the car"),
+    ("Ctrl+P", "Lift check: print the page of the car"),
+    ("PgUp, PgDown", "Lift check: the valve before, or the next"),
+)
+"""Keys of parts of the window, and what they do there; `ACTIONS` and the bays have those of the whole."""
 
 
 def with_letters(texts: Sequence[str]) -> list[str]:
