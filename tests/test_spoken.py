@@ -24,6 +24,7 @@ from PySide6.QtWidgets import (
 from something import each
 
 from valvelab.places import sample_profiles
+from valvelab.window.bays.lobes_view import LobesView
 from valvelab.window.main_window import MainWindow
 from valvelab.window.pages import OfferStrip
 from valvelab.workbench import bays
@@ -94,3 +95,21 @@ def test_f1_lists_every_key(window: MainWindow) -> None:
     wanted += [action.shortcut().toString() for action in window.findChildren(QAction)]
     assert len(wanted) > 40
     assert [key for key in wanted if key not in said] == []
+
+
+def test_a_wrong_field_says_why_under_it(window: MainWindow) -> None:
+    window.bench.add_files([str(sample_profiles() / name) for name in bays.BAYS[0].sample])
+    view = window.pages.front()
+    assert isinstance(view, LobesView)
+    field = view.lift_field
+    field.selectAll()
+    QTest.keyClicks(field, "1.2 apples")
+    QTest.keyClick(field, Qt.Key.Key_Return)
+    told = field.sentence
+    assert told is not None
+    assert told.isVisible()
+    assert told.text() == f"✗ {field.wrong}"
+    assert told.y() >= field.mapTo(window, field.rect().bottomLeft()).y()
+    assert window.rect().contains(told.geometry())
+    QTest.keyClick(field, Qt.Key.Key_Backspace)
+    assert field.sentence is None, "until it is typed in again"
