@@ -64,7 +64,14 @@ def test_one_limit_alone_has_its_bar(
     lower: float | None, upper: float | None, value: float, place: float | None
 ) -> None:
     verdict = Verdict(
-        characteristic="rate", item="Q1", measured=value, unit="N/mm", standard_uncertainty=None, lower=lower,
-        upper=upper, probability_conforming=None, decision="accept",
-    )  # fmt: skip
+        characteristic="rate",
+        item="Q1",
+        measured=value,
+        unit="N/mm",
+        standard_uncertainty=None,
+        lower=lower,
+        upper=upper,
+        probability_conforming=None,
+        decision="accept",
+    )
     assert use_of_limits(verdict) == (None if place is None else pytest.approx(place))
