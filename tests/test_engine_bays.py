@@ -299,12 +299,26 @@ def test_a_spec_dropped_on_the_worksheet_judges_it_there(window: MainWindow) -> 
     enter(view.form.fields[Cell("stop", 1)], "31")
     enter(view.form.fields[Cell("pair", 0, "rising")], "59.25")
     enter(view.form.fields[Cell("pair", 0, "falling")], "155.25")
+    assert not window.verdicts.sheet.rows_model.rows, "the exhaust lobe is not read yet"
+    assert window.banner.accessibleName() == "4 of 12 readings; next: 1E rising to the nose"
+
+
+def test_a_sheet_is_judged_once_it_is_read_and_nothing_is_to_be_taken_again(window: MainWindow) -> None:
+    window.bench.add_files([str(SAMPLES / f"quillmere_four_{name}.toml") for name in ("degree_wheel", "engine")])
+    window.bay_actions["phasing"].trigger()
+    # 106 − 109.02 as the card and the centreline in the sheet's result have it, and the step of 4 is the nearest
+    assert window.banner.accessibleName() == "Advance 4 crank deg: 3.02 ± 0.18 wanted"
     rows = window.verdicts.sheet.rows_model.rows
-    # no exhaust lobe is read yet, so its separation is left undecided rather than unsaid
     assert [(row.characteristic, row.decision) for row in rows] == [
-        ("lobe_separation", "undecided"),
         ("intake_centreline", "accept"),
+        ("lobe_separation", "accept"),
     ]
+    closing = next(cell for cell in phasing(window).form.fields if (cell.part, cell.name) == ("event", "closing"))
+    enter(phasing(window).form.fields[closing], "236.75")
+    assert window.banner.accessibleName() == "15 of 16 readings; take again: 1I closing"
+    assert not window.verdicts.sheet.rows_model.rows, "a reading that does not fit is not judged by"
+    enter(phasing(window).guide.field, "227.25")
+    assert window.banner.accessibleName() == "Advance 4 crank deg: 3.02 ± 0.18 wanted"
 
 
 def test_rows_come_and_go_as_edits(window: MainWindow) -> None:

@@ -9,7 +9,7 @@ from openpyxl import Workbook
 from PySide6.QtCore import QEvent, Qt
 from PySide6.QtGui import QGuiApplication, QKeyEvent
 from PySide6.QtTest import QTest
-from PySide6.QtWidgets import QApplication, QLineEdit
+from PySide6.QtWidgets import QApplication, QLabel, QLineEdit
 
 from valvelab.places import sample_profiles
 from valvelab.window.bays.phasing_grid import LobeGrid
@@ -203,6 +203,26 @@ def test_a_block_is_pasted_copied_and_emptied_by_keys(window: MainWindow, spring
     springs.grid.go_to(0, 2)
     QTest.keyClick(springs.grid, Qt.Key.Key_Delete)
     assert springs.grid.grid.rows[0] == ("1", "180.5", "", "480")
+
+
+def test_a_block_that_would_write_over_readings_asks_first(window: MainWindow, springs: EntryPane) -> None:
+    springs.grid.paste("180\t240\t480\n181\t241\t481\n")
+    springs.grid.go_to(0, 2)
+    springs.grid.paste("240\n999\n242\n")
+    assert springs.grid.grid.rows[1][2] == "241", "nothing is written over unasked"
+    assert springs.offer.isVisible()
+    springs.offer.refused.emit()
+    assert springs.grid.grid.rows[1][2] == "241"
+    springs.grid.paste("240\n999\n242\n")
+    said = springs.offer.findChild(QLabel)
+    assert said is not None
+    assert said.text() == "Replace spring 2 at 38 mm, 241 by 999?", (
+        "what stays the same, or was empty, is not asked about"
+    )
+    springs.offer.taken.emit()
+    assert [row[2] for row in springs.grid.grid.rows] == ["240", "999", "242"]
+    window.do("undo")
+    assert springs.grid.grid.rows[1][2] == "241"
 
 
 def test_a_block_too_long_to_be_typed_is_refused_in_words(springs: EntryPane) -> None:

@@ -181,10 +181,12 @@ def test_shaft_bay_shows_journals_and_chooses_one(window: MainWindow) -> None:
     assert [row[0] for row in rows] == list(STATIONS_MM)
     assert rows[2][2] == f"{value_of(window).result.stations[2].roundness_mzc_um:.2f}"
     assert view.journal_name.text().startswith("J3"), "the one farthest off the axis comes first"
-    window.verdicts.item_chosen.emit("J5")
+    sheet = window.verdicts.sheet
+    sheet.selectRow([row.item for row in sheet.rows_model.rows].index("J5"))
     assert view.journal_name.text().startswith("J5")
     view.table.selectRow(1)
     assert view.journal_name.text().startswith("J2")
+    assert sheet.row_of(sheet.currentIndex()).item == "J2", "and its verdict is chosen with it"
     assert "J2" in str(view.polar.items_by_name["roundness"].figure.title)  # type: ignore[union-attr]
     view.choose_item("no such journal")
     assert view.journal_name.text().startswith("J2")
@@ -233,7 +235,7 @@ def test_journals_in_two_tracks_are_told_apart(window: MainWindow, tmp_path: Pat
     window.bench.add_files([str(file)])
     view = front(window, ShaftView)
     assert list(shaft_bay.journals(value_of(window))) == ["J1 at 0 mm", "J1 at 20 mm"]
-    window.verdicts.item_chosen.emit("J1 at 20 mm")
+    view.choose_item("J1 at 20 mm")
     assert view.journal_name.text().startswith("J1 at 20 mm")
     assert "no straightness" in view.straightness.text()
 

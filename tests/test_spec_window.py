@@ -86,7 +86,7 @@ def test_limits_are_typed_judged_undone_and_saved(
     assert window.docks["Limits"].isVisible()
     type_row(window, "max_lift", "exhaust", "", "6.9", "0.03")
     assert rows(window) == [("max_lift", "exhaust", "1 of 4 rejected")]
-    assert window.banner.accessibleName() == "Rejected: 1 of 4 out of limits"
+    assert window.banner.accessibleName().startswith("1 of 4 lobes rejected: ")
     type_row(window, "duration", "intake", "1.27 mm", "230", "1")
     assert rows(window)[1] == ("duration", "intake", "all 4 accepted")
     assert window.bench.history.undo_label == "add a duration limit"
@@ -213,7 +213,7 @@ def test_a_broken_spec_is_loud_and_nothing_is_certified(window: MainWindow, fold
     QTest.keyClicks(editor(window), "7 mm")
     QTest.keyClick(editor(window), Qt.Key.Key_Tab)
     assert table.index(0, table.columnCount() - 1).data() == "all 4 accepted"
-    assert window.banner.accessibleName().startswith("Rejected: 3 of 60")
+    assert window.banner.accessibleName().startswith("1 of 8 lobes rejected: 3E, max lift 0.15")
     window.save_certificate(tmp_path / "paper.pdf")
     assert (tmp_path / "paper.pdf").exists()
 

@@ -81,7 +81,7 @@ def test_dropped_files_end_in_verdicts(window: MainWindow, job: list[str]) -> No
     assert window.verdicts.sheet.proxy.rowCount() == 3 * len(LOBES)
     first = window.verdicts.sheet.proxy.index(0, 0).data()
     assert first == "rejected"
-    assert window.banner.accessibleName().startswith("Rejected")
+    assert window.banner.accessibleName().startswith("1 of 8 lobes rejected: 3E, worst deviation ")
     assert "Clubman camshaft" in window.banner.inspected.text()
     assert set(view.stack.items_by_name) == {"deviation", "lift", "velocity", "acceleration", "jerk"}
     assert window.actions_by_name["certificate"].isEnabled()
@@ -472,7 +472,7 @@ def start(place: Path, *words: str) -> tuple[int, str]:
 def test_the_program_starts_inspects_and_offers_recovery_after_an_unclean_end(tmp_path: Path, job: list[str]) -> None:
     place = tmp_path / "place"
     assert start(place) == (0, "plain")
-    assert start(place, *job)[1].startswith("plain Rejected")
+    assert start(place, *job)[1].startswith("plain 1 of 8 lobes rejected")
     code, _ = start(place, *job, "die")
     assert code == 9
     # a file of the form and under the name of the versions before

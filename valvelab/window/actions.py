@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 
@@ -64,5 +65,41 @@ ACTIONS = (
               "Help"),
     ActionRow("guide", "Guide", "Ctrl+F1", "How to degree a cam, match a tray, check a lift; what is measured and how",
               "info", "Help"),
-    ActionRow("about", "About valvelab", "F1", "Version and shortcuts of the program", "about", "Help"),
+    ActionRow("about", "About valvelab", "F1", "Version, and every key of the program", "about", "Help"),
 )  # fmt: skip
+
+KEYS = (
+    ("Alt and a letter", "Open a menu; the letter underlined in a row then takes it"),
+    ("Tab, Shift+Tab", "The next field or table, or the one before"),
+    ("Escape", "From a text back to the bench"),
+    ("↑ ↓", "In the map of lobes: the next or the one before; in a table: another row"),
+    ("Enter, Tab", "In readings typed: take the reading and go on to the next"),
+    ("Ctrl+C, Ctrl+X, Ctrl+V, Del", "In readings typed: copy, cut, put in, empty"),
+    ("Wheel, drag", "In a plot: zoom and move along the angle"),
+    ("Click", "On a place of a curve that is judged: its verdict"),
+    ("Shift and drag", "In a plot: zoom to a box"),
+    ("Double click", "In a plot: show everything again"),
+    ("Right click", "In a plot or a table: copy it, save it, zoom to a box"),
+    ("Ctrl+C", "In a table: copy the rows that are chosen, with their heads"),
+    ("F4", "Lift check: the rule and the instrument, or the cars"),
+    ("F6", "Lift check: the next car"),
+    ("F7", "Lift check: set a reading aside, with the reason"),
+    ("F8", "Lift check: the next reading with the valve shut, or at full lift"),
+    ("F9", "Lift check: write the page of the car"),
+    ("Ctrl+P", "Lift check: print the page of the car"),
+    ("PgUp, PgDown", "Lift check: the valve before, or the next"),
+)
+"""Keys of parts of the window, and what they do there; `ACTIONS` and the bays have those of the whole."""
+
+
+def with_letters(texts: Sequence[str]) -> list[str]:
+    """Texts of a menu, each with a letter after `&` that no other has: the first of a word where one is free."""
+    taken: set[str] = set()
+    found = []
+    for text in (text.replace("&", "") for text in texts):
+        firsts = [at for at in range(len(text)) if at == 0 or text[at - 1] == " "]
+        free = (at for at in (*firsts, *range(len(text))) if text[at].isalnum() and text[at].casefold() not in taken)
+        at = next(free, None)
+        taken |= set() if at is None else {text[at].casefold()}
+        found.append(text if at is None else f"{text[:at]}&{text[at:]}")
+    return found

@@ -22,11 +22,13 @@ from valvelab.window.theme import current_theme
 class FigureStack(pg.GraphicsLayoutWidget):  # type: ignore[misc]
     """Figures above one another over one x axis, with a cursor through all of them.
 
-    `cursor_moved(x)` gives the canonical x under the pointer, `cursor_left` that there is none.
+    `cursor_moved(x)` gives the canonical x under the pointer, `cursor_left` that there is none, `spot_clicked(name, x)`
+    the plot that was clicked and where.
     """
 
     cursor_moved = Signal(float)
     cursor_left = Signal()
+    spot_clicked = Signal(str, float)
 
     def __init__(self, name: str, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -41,6 +43,7 @@ class FigureStack(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         self._units: System = "metric"
         self.scene().sigMouseMoved.connect(self._on_mouse)
         self.scene().sigMouseClicked.connect(self._on_right_click)
+        self.scene().sigMouseClicked.connect(self._on_click)
         self.setBackground(None)
 
     def show_figures(self, figures: Sequence[Figure], units: System, stretch: dict[str, int] | None = None) -> None:
@@ -141,6 +144,18 @@ class FigureStack(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         digits = self.fontMetrics().horizontalAdvance("−0.00000" if len(self.items_by_name) > 1 else "−00.000")
         for item in self.items_by_name.values():
             item.plot.getAxis("left").setWidth(digits + 10)
+
+    def point_at(self, name: str, places: Sequence[float]) -> None:
+        """Ring these places of one plot, and no others."""
+        for known, item in self.items_by_name.items():
+            item.point_at(places if known == name else ())
+
+    def _on_click(self, event: Any) -> None:
+        where = event.scenePos()
+        for name, item in self.items_by_name.items():
+            if item.plot.sceneBoundingRect().contains(where) and event.button() == Qt.MouseButton.LeftButton:
+                self.spot_clicked.emit(name, item.view.mapSceneToView(where).x() / item.scale_x().scale)
+                return
 
     def _on_mouse(self, position: object) -> None:
         for item in self.items_by_name.values():

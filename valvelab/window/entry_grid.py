@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from PySide6.QtCore import QAbstractTableModel, QEvent, QModelIndex, QObject, QPersistentModelIndex, QRectF, Qt, Signal
@@ -24,7 +25,7 @@ from valvelab.window.painting import LEFT, RIGHT, write
 from valvelab.window.theme import current_theme, scaled
 from valvelab.workbench import entry
 from valvelab.workbench.entry import Grid, Place
-from valvelab.workbench.entry_paste import pasted
+from valvelab.workbench.entry_paste import pasted, replaced
 from valvelab.workbench.entry_told import Mark
 
 Index = QModelIndex | QPersistentModelIndex
@@ -198,12 +199,14 @@ class CellKeys(QStyledItemDelegate):
 class EntryGrid(QTableView):
     """See the module text. `changed(grid, label)` with every edit; `along`: going on is along the row, else down.
 
-    `moved()` when another cell came to the front; `refused(sentence)` for a block that is not taken.
+    `moved()` when another cell came to the front; `refused(sentence)` for a block that is not taken;
+    `replacing(grid, sentence)` for one that would write over what is there, which is to be asked first.
     """
 
     changed = Signal(object, str)
     moved = Signal()
     refused = Signal(str)
+    replacing = Signal(object, str)
 
     def __init__(self, parent: QWidget) -> None:
         super().__init__(parent)
@@ -345,7 +348,19 @@ class EntryGrid(QTableView):
         if block.count("\n") > _LONGEST_BLOCK:
             self.refused.emit(f"A block of over {_LONGEST_BLOCK} rows is no typing: save it as a file and open that.")
         elif block.strip():
-            self._edit(pasted(self.entry_model.kind, self.grid, min(self.chosen()), block), "paste readings")
+            new = pasted(self.entry_model.kind, self.grid, min(self.chosen()), block)
+            lost = replaced(self.grid, new)
+            if lost:
+                self.replacing.emit(new, self._told_of(lost, new))
+            else:
+                self._edit(new, "paste readings")
+
+    def _told_of(self, lost: Sequence[Place], new: Grid) -> str:
+        """Which entries a block would write over, the first by name."""
+        row, column = lost[0]
+        at = entry.head_like(new.heads, self.grid.heads[column]) or 0
+        first = f"{self.entry_model.spoken(row, column)}, {self.grid.cell(row, column)} by {new.cell(row, at)}"
+        return f"{len(lost)} entries would be replaced: {first}, …" if len(lost) > 1 else f"Replace {first}?"
 
     def empty(self, label: str) -> None:
         """Empty the selected cells."""

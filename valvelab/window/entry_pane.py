@@ -16,6 +16,7 @@ from valvelab.window.chips import chip_row, press
 from valvelab.window.entry_grid import SIGNS, EntryGrid
 from valvelab.window.fields import TypedField
 from valvelab.window.layouts import stacked, strip
+from valvelab.window.pages import OfferStrip
 from valvelab.window.panes import button, colour_text, labelled, look, offer, splitter
 from valvelab.window.part_form import PartForm
 from valvelab.window.saving import save_as
@@ -58,6 +59,10 @@ class EntryPane(QWidget):
         self.grid.changed.connect(self._on_grid)
         self.grid.moved.connect(self._say)
         self.grid.refused.connect(self.complain)
+        self.grid.replacing.connect(self._on_replacing)
+        self.offer = OfferStrip(self)
+        self.offer.taken.connect(self._on_replaced)
+        self._block: Grid | None = None
         self.columns, self.rows = self._adder(), self._adder()
         self.columns.entered.connect(lambda text: self._on_added(self.columns, text))
         self.rows.entered.connect(lambda text: self._on_added(self.rows, text))
@@ -84,7 +89,7 @@ class EntryPane(QWidget):
         enter = QLabel("Enter goes", self)
         tools = strip(self, enter, self.ways_row, 1, self.repeat, margins=(6, 2, 6, 2), spacing=6)
         below = QWidget(self)
-        stacked(below, laid, tools, (self.grid, 1), self.message)
+        stacked(below, laid, tools, (self.grid, 1), self.offer, self.message)
         whole = splitter(self, Qt.Orientation.Vertical, (self.form, 2), (below, 5), sizes=(150, 400))
         stacked(self, head, (whole, 1))
 
@@ -116,6 +121,7 @@ class EntryPane(QWidget):
         fresh = kind is not self._kind or file.path != self._path
         self._kind, self._path = kind, file.path
         if fresh:
+            self.offer.hide()
             self._waiting.clear()
             self._passed += 1
             self.go(along=kind.along)
@@ -220,6 +226,7 @@ class EntryPane(QWidget):
 
     def _on_grid(self, grid: Grid, label: str) -> None:
         self._complaint = ""
+        self.offer.hide()
         self._waiting.append(label)
         if len(grid.rows) * len(grid.heads) <= _AT_ONCE:
             self.pass_on()
@@ -269,6 +276,15 @@ class EntryPane(QWidget):
         if self._kind is not None and grid != self.grid.grid:
             self.grid.show_grid(self._kind.kind, grid)
             self._on_grid(grid, label)
+
+    def _on_replacing(self, grid: Grid, question: str) -> None:
+        self._block = grid
+        self.offer.ask(question, "Replace", "Keep what is there")
+
+    def _on_replaced(self) -> None:
+        if self._block is not None:
+            self._change(self._block, "paste readings")
+        self.grid.setFocus(Qt.FocusReason.OtherFocusReason)
 
     def _on_stated(self, key: str, value: str) -> None:
         self._change(entry.with_form(self.grid.grid, key, value), f"state {key}")

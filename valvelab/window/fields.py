@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from PySide6.QtCore import QEvent, Qt, Signal
-from PySide6.QtGui import QKeyEvent, QKeySequence, QPalette
-from PySide6.QtWidgets import QLineEdit, QWidget
+from PySide6.QtCore import QEvent, QMetaMethod, QPoint, Qt, Signal
+from PySide6.QtGui import QHideEvent, QKeyEvent, QKeySequence, QPalette
+from PySide6.QtWidgets import QLabel, QLineEdit, QWidget
 
 from valvelab.errors import BadQuantity
 from valvelab.units import FACTORS, Dimension, System, display_unit, parse_quantity, show, split_quantity
@@ -29,7 +29,7 @@ class TypedField(QLineEdit):
     """`entered(value)` with what the reader makes of the text, when the field is left or Enter is pressed.
 
     What can't be read, for the reason in `wrong`, keeps its text in the colour of a rejection with that reason as tip;
-    nothing is emitted but `refused(sentence)`.
+    nothing is emitted but `refused(sentence)`. Where nobody takes that up, the sentence stands under the field.
     """
 
     entered = Signal(object)
@@ -39,6 +39,7 @@ class TypedField(QLineEdit):
         super().__init__(parent)
         self._tip, self._reader = tip, reader
         self.wrong = ""
+        self.sentence: QLabel | None = None
         self.setAccessibleName(name)
         self.setToolTip(tip)
         self.editingFinished.connect(self.take)
@@ -84,6 +85,34 @@ class TypedField(QLineEdit):
             palette.setColor(QPalette.ColorRole.Text, current_theme().colour("reject"))
         self.setPalette(palette)
         self.setToolTip(self.wrong or self._tip)
+        self.setAccessibleDescription(self.wrong)
+        self._say_below()
+
+    def _say_below(self) -> None:
+        """The sentence under the field, over whatever lies there, as long as the field is wrong and seen."""
+        taken_up = self.isSignalConnected(QMetaMethod.fromSignal(self.refused))
+        if self.sentence is not None:
+            self.sentence.deleteLater()
+            self.sentence = None
+        if not self.wrong or taken_up or not self.isVisible():
+            return
+        window, theme = self.window(), current_theme()
+        made = self.sentence = QLabel(f"✗ {self.wrong}", window, wordWrap=True, margin=4)
+        made.setStyleSheet(f"background: {theme.colours['panel']}; color: {theme.colours['reject']};")
+        made.setFixedWidth(min(window.width(), 24 * self.fontMetrics().height()))
+        made.adjustSize()
+        below = self.mapTo(window, QPoint(0, self.height() + 2))
+        above = below.y() - self.height() - made.height() - 4
+        room = below.y() + made.height() <= window.height()
+        made.move(max(0, min(below.x(), window.width() - made.width())), below.y() if room else above)
+        made.show()
+        made.raise_()
+
+    def hideEvent(self, event: QHideEvent) -> None:
+        """The sentence goes with the field."""
+        super().hideEvent(event)
+        if self.sentence is not None:
+            self.sentence.hide()
 
 
 class QuantityField(TypedField):

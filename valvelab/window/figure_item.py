@@ -126,6 +126,9 @@ class FigureItem:
         self.view.sigResized.connect(self._on_resized)
         if self._follows:
             self.view.sigXRangeChanged.connect(lambda *_: self._fit_y())
+        self._pointer = pg.ScatterPlotItem(symbol="o", brush=None)
+        self._pointer.setZValue(7)
+        self.plot.addItem(self._pointer, ignoreBounds=True)
         self._read_out = ""
         self._said: frozenset[str] = frozenset()
 
@@ -198,6 +201,19 @@ class FigureItem:
         ends = self.figure.x_axis.range or _extent([c.x for c in self.figure.curves] + [m.x for m in self.figure.marks])
         factor = self.scale_x().scale
         return None if ends is None else (ends[0] * factor, ends[1] * factor)
+
+    def point_at(self, places: Sequence[float]) -> None:
+        """Ring these places of the curve in front, in the figure's own unit of x; none takes the ring away."""
+        curve = next((curve for curve in self.figure.curves if curve.role == "measured"), None)
+        x = np.asarray(places if curve is not None else (), dtype=np.float64)
+        y = x if curve is None else np.interp(x, curve.x, curve.y)
+        pen = pg.mkPen(current_theme().colour("text"), width=2)
+        self._pointer.setData(x * self.scale_x().scale, y * self.scale_y().scale, size=16, pen=pen)
+
+    def ringed(self) -> tuple[FloatArray, FloatArray]:
+        """The ringed places as they are drawn: x and y in the units shown, shape (n,)."""
+        x, y = self._pointer.getData()
+        return x, y
 
     def read_out(self, text: str) -> None:
         """Say a value beside the title, under the cursor."""

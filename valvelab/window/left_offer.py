@@ -30,7 +30,8 @@ class LeftOffer:
         for sentence in said:
             self._tell(Problem("error", "recovery", sentence))
         if self._left is not None:
-            self._strip.ask(_question(self._left), "Bring it back", "Leave it")
+            tip = "It is not offered again, and its file is removed"
+            self._strip.ask(_question(self._left), "Bring it back", "Leave it", tip)
 
     def close(self) -> None:
         """The window goes: what is not decided stays for the next one."""

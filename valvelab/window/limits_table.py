@@ -272,6 +272,7 @@ class SpecTable(QTableView):
         self.offers = offers
         self.setObjectName(name)
         self.setAccessibleName(name)
+        self.setTabKeyNavigation(False)
         self.spec_model = SpecModel(fields, self, grows=grows)
         self.spec_model.typed.connect(self.entered)
         self.setModel(self.spec_model)

@@ -16,6 +16,7 @@ from valvelab.csv_text import csv_text
 from valvelab.errors import CannotWrite, ValvelabError
 from valvelab.files.job_archive import ENDING, names_job
 from valvelab.places import sample_profiles
+from valvelab.records.result import Verdict
 from valvelab.window import pages, theme
 from valvelab.window.bays.door import make_start, make_view
 from valvelab.window.bays.view import BayView
@@ -97,7 +98,7 @@ class MainWindow(Shell):
         self.files.edit_wanted.connect(self.readings.edit)
         self.files.columns_forgotten.connect(self.bench.forget_columns_like)
         self.text_page.followed.connect(self._follow_link)
-        self.verdicts.item_chosen.connect(self._on_item)
+        self.verdicts.chosen.connect(self._on_verdict)
         self.banner.limits_wanted.connect(self.open_limits)
         self.docks["Limits"].visibilityChanged.connect(lambda seen: seen and QTimer.singleShot(0, self._limits_seen))
         self.doings = self._doings()
@@ -120,6 +121,8 @@ class MainWindow(Shell):
         key = (value, document.units, theme.current_theme().name, document.files, document.contents)
         if self._changed("result", key):
             self._show_result(document, value)
+        if value is not None and (view := self._views.get(document.bay)) is not None:
+            self.verdicts.bring_item(view.item_in_front(document, value))
         if self._changed("notes", (document.contents, document.answers, document.files, value, tuple(self._said))):
             self._show_notes(document, value)
 
@@ -189,8 +192,9 @@ class MainWindow(Shell):
 
     def _view(self, name: str) -> BayView[Any]:
         if name not in self._views:
-            self._views[name] = make_view(name, self.bench)
-            self.pages.add(self._views[name])
+            view = self._views[name] = make_view(name, self.bench)
+            view.verdict_wanted.connect(self.verdicts.bring)
+            self.pages.add(view)
         return self._views[name]
 
     def _show_result(self, document: Document, value: object | None) -> None:
@@ -200,10 +204,16 @@ class MainWindow(Shell):
         if bay is None or value is None or view is None:
             self.bench.turns.do("verdicts", lambda: self.verdicts.show_verdicts(None, document.units), 0)
             return
-        work = bays.work_of(bay.name)
+        from valvelab.tables.headline import Headline, headline
+
+        work, progress = bays.work_of(bay.name), view.progress(document, value)
         result, judges = work.result(value), bool(work.judges)
-        self.banner.show_result(*view.headline(document, value), result, _trouble(document), judges=judges)
-        show = partial(self.verdicts.show_verdicts, result, document.units, judges=judges)
+        told = Headline(progress, None) if progress else headline(result, document.units)
+        if progress:
+            result = result.model_copy(update={"verdicts": ()})
+        asks = judges and not progress
+        self.banner.show_result(told, *view.headline(document, value), result, _trouble(document), judges=asks)
+        show = partial(self.verdicts.show_verdicts, result, document.units, progress, judges=judges)
         self.bench.turns.do("verdicts", show, len(result.verdicts))
 
     def _show_notes(self, document: Document, value: object | None) -> None:
@@ -264,10 +274,10 @@ class MainWindow(Shell):
             self.busy.flash(outcome.text)
         self._refresh(self.bench.document)
 
-    def _on_item(self, item: str) -> None:
+    def _on_verdict(self, verdict: Verdict) -> None:
         view = self._views.get(self.bench.document.bay)
         if view is not None:
-            view.choose_item(item)
+            view.choose_verdict(verdict)
 
     def _go(self, name: str) -> None:
         self.text_page.wanted = False

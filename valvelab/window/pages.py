@@ -21,13 +21,14 @@ from PySide6.QtWidgets import (
 from valvelab import __version__
 from valvelab.cautions import CAUTIONS
 from valvelab.inspection.characteristics import all_characteristics
-from valvelab.window.actions import ACTIONS
+from valvelab.window.actions import ACTIONS, KEYS
 from valvelab.window.chips import Heading
 from valvelab.window.icons import icon
 from valvelab.window.layouts import above, beside
 from valvelab.window.painting import painting
 from valvelab.window.theme import Theme, current_theme
 from valvelab.workbench.bay import Bay
+from valvelab.workbench.bays import BAYS
 from valvelab.workbench.typed import kinds_at
 
 Html = Callable[[Theme], str]
@@ -228,12 +229,12 @@ class OfferStrip(QWidget):
         beside((self._text, 1), self._yes, self._no, on=self, margins=(16, 6, 12, 6))
         self.hide()
 
-    def ask(self, text: str, yes: str, no: str) -> None:
-        """Ask."""
+    def ask(self, text: str, yes: str, no: str, tip: str = "") -> None:
+        """Ask; `tip` says what a no does."""
         self._text.setText(text)
         self._yes.setText(yes)
         self._no.setText(no)
-        self._no.setToolTip(self._refused_tip)
+        self._no.setToolTip(tip or self._refused_tip)
         self.show()
 
 
@@ -265,24 +266,18 @@ def characteristics_html(theme: Theme) -> str:
 
 
 def about_html(theme: Theme) -> str:
-    """Version and shortcuts."""
+    """Version and every key."""
     quiet = theme.colours["quiet"]
+    keys = [(one.shortcut, one.tip) for one in ACTIONS if one.shortcut]
+    keys += [(f"Ctrl+{number}", f"Go to {bay.title}") for number, bay in enumerate(BAYS, start=1)]
     rows = "".join(
-        f"<tr><td style='padding:2px 22px 2px 0'><b>{escape(one.shortcut)}</b></td><td>{escape(one.tip)}</td></tr>"
-        for one in ACTIONS
-        if one.shortcut
+        f"<tr><td style='padding:2px 22px 2px 0'><b>{escape(key)}</b></td><td>{escape(tip)}</td></tr>"
+        for key, tip in (*keys, *KEYS)
     )
     return (
         f"<p>Version {__version__}. Inspection of camshafts and valve springs for competition-engine shops.</p>"
         f"<p style='color:{quiet}'>Results support, and never replace, the judgement of qualified people.</p>"
-        f"<h3>Keys</h3><table>{rows}"
-        "<tr><td><b>↑ ↓</b> in the map</td><td>Next or previous lobe</td></tr>"
-        "<tr><td><b>Enter, Tab</b> in readings typed</td><td>Take the reading and go on to the next</td></tr>"
-        "<tr><td><b>Wheel, drag</b> in a plot</td><td>Zoom and move along the angle</td></tr>"
-        "<tr><td><b>Shift and drag</b> in a plot</td><td>Zoom to a box</td></tr>"
-        "<tr><td><b>Double click</b> in a plot</td><td>Show everything again</td></tr>"
-        "<tr><td><b>Right click</b> in a plot or a table</td><td>Copy it, save it, zoom to a box</td></tr>"
-        "<tr><td><b>Ctrl+C</b> in a table</td><td>Copy the rows that are chosen, with their heads</td></tr></table>"
+        f"<h3>Keys</h3><table>{rows}</table>"
     )
 
 

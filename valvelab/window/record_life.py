@@ -44,7 +44,6 @@ class LifePane(QWidget):
         self.item.activated.connect(lambda _index: self._draw())
         self.plot = FigureView("Over its records", self)
         self.sheet = TableView("values over its records", (), self, sortable=False, spoken="Values over its records")
-        self.sheet.setTabKeyNavigation(False)
         self._choice = labelled(self, "of", self.item)
         head = beside(self.head, 1, self.what, self._choice, margins=_ROOM, spacing=6)
         self._room = splitter(self, Qt.Orientation.Horizontal, (self.plot, 3), (self.sheet, 2), sizes=(560, 440))

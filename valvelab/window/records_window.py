@@ -52,7 +52,6 @@ class RecordsWindow(QWidget):
         self.sheet = TableView(
             "records", [of(column, "metric") for column in RECORDS], self, sortable=False, empty=_NONE_YET
         )
-        self.sheet.setTabKeyNavigation(False)
         self.sheet.setSelectionMode(QAbstractItemView.SelectionMode.ExtendedSelection)
         self.sheet.selectionModel().selectionChanged.connect(lambda _on, _off: self._on_selected())
         self.sheet.activated.connect(lambda _index: self.reopen())

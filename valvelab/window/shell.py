@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 from PySide6.QtCore import QSize, Qt
 from PySide6.QtGui import QAction, QActionGroup, QKeySequence
-from PySide6.QtWidgets import QDockWidget, QMainWindow, QMenu, QSizePolicy, QTabWidget, QWidget
+from PySide6.QtWidgets import QDockWidget, QMainWindow, QMenu, QSizePolicy, QTabBar, QTabWidget, QWidget
 
 from valvelab.window import pages
-from valvelab.window.actions import ACTIONS, ActionRow
+from valvelab.window.actions import ACTIONS, ActionRow, with_letters
 from valvelab.window.bench_list import BenchList
 from valvelab.window.chips import FlatBar, RailButton
 from valvelab.window.icons import icon
@@ -72,6 +74,8 @@ class Shell(QMainWindow):
             self.docks[name] = dock
         for name in ("Limits", "Problems"):
             self.tabifyDockWidget(self.docks["Verdicts"], self.docks[name])
+        for tabs in self.findChildren(QTabBar):
+            tabs.setAccessibleName("Verdicts, limits, problems")
         self.docks["Verdicts"].raise_()
         self.docks["Readings"].hide()
         self.setCorner(Qt.Corner.BottomLeftCorner, bottom)
@@ -90,7 +94,9 @@ class Shell(QMainWindow):
         bar.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonTextBesideIcon)
         em = self.fontMetrics().height()
         bar.setIconSize(QSize(round(1.25 * em), round(1.25 * em)))
-        self.menus = {name: self.menuBar().addMenu(name) for name in ("Job", "Bench", "Edit", "View", "Help")}
+        self.menus = {name: self.menuBar().addMenu(f"&{name}") for name in ("Job", "Bench", "Edit", "View", "Help")}
+        for menu in self.menus.values():
+            menu.aboutToShow.connect(partial(_letter, menu))
         self.recent = QMenu("Recent jobs", self)
         schemes = QActionGroup(self)
         for row in ACTIONS:
@@ -152,3 +158,10 @@ class Shell(QMainWindow):
             self.bay_actions[bay.name] = action
         self.addToolBar(Qt.ToolBarArea.LeftToolBarArea, rail)
         self.rail = rail
+
+
+def _letter(menu: QMenu) -> None:
+    """Give each row of a menu a letter of its own."""
+    rows = [action for action in menu.actions() if not action.isSeparator()]
+    for action, text in zip(rows, with_letters([action.text() for action in rows]), strict=True):
+        action.setText(text)

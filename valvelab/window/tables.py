@@ -275,6 +275,7 @@ class TableView(QTableView):
         self.setAlternatingRowColors(True)
         self.setFrameShape(QTableView.Shape.NoFrame)
         self.setWordWrap(wrapped is not None)
+        self.setTabKeyNavigation(False)
         self.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
         self.setSelectionMode(QAbstractItemView.SelectionMode.ExtendedSelection)
         self.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)

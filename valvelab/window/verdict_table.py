@@ -6,9 +6,10 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 from html import escape
+from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QPointF, QRectF, QSize, Qt, Signal
-from PySide6.QtGui import QPainter, QPaintEvent, QPen
+from PySide6.QtGui import QLinearGradient, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import (
     QButtonGroup,
     QLabel,
@@ -23,7 +24,7 @@ from PySide6.QtWidgets import (
 from valvelab.inspection.characteristics import explained
 from valvelab.records.result import Result, Verdict
 from valvelab.tables import verdicts
-from valvelab.tables.verdicts import RANKED, SIGNS, WORDS, judged, overall, rank
+from valvelab.tables.verdicts import RANKED, SIGNS, WORDS, judged, rank
 from valvelab.units import System
 from valvelab.window.chips import chip_row, press
 from valvelab.window.icons import icon
@@ -31,6 +32,9 @@ from valvelab.window.layouts import above, beside, stacked
 from valvelab.window.painting import painting
 from valvelab.window.tables import TableColumn, TableView, of
 from valvelab.window.theme import current_theme, scaled
+
+if TYPE_CHECKING:  # what makes one counts with arrays, which are not wanted before the first paint
+    from valvelab.tables.headline import Headline
 
 _SPAN = 1.6
 _GAUGE = 8
@@ -46,7 +50,7 @@ def columns(among: Sequence[Result], units: System) -> list[TableColumn]:
     gauge = TableColumn(
         "within limits",
         lambda _v: "",
-        "Where the value stands between its limits, with ± 2 u",
+        "Where the value stands between its limits, with ± 2 u; a bar that fades has one limit alone",
         number=False,
         value=use_of_limits,
         drawn=True,
@@ -55,19 +59,22 @@ def columns(among: Sequence[Result], units: System) -> list[TableColumn]:
 
 
 def use_of_limits(verdict: Verdict) -> float | None:
-    """Place of the measured value: 0 in the middle of the limits, ±1 on them; None without two limits or a value."""
-    if verdict.measured is None or verdict.lower is None or verdict.upper is None or verdict.upper <= verdict.lower:
+    """Place of the measured value: 0 in the middle of the bar, −1 on the lower limit, 1 on the upper; None without."""
+    span = _span(verdict)
+    if verdict.measured is None or span is None:
         return None
-    half = 0.5 * (verdict.upper - verdict.lower)
-    return (verdict.measured - 0.5 * (verdict.lower + verdict.upper)) / half
+    low, high = span
+    return (verdict.measured - 0.5 * (low + high)) / (0.5 * (high - low))
 
 
-def _why(verdicts: Sequence[Verdict]) -> str:
-    """Why some verdicts are open: too close, or nothing sure was measured."""
-    missing = [row.probability_conforming is None for row in verdicts if row.decision == "undecided"]
-    if all(missing):
-        return "not measured, or in doubt"
-    return "too close to call, not measured, or in doubt" if any(missing) else "too close to call"
+def _span(verdict: Verdict) -> tuple[float, float] | None:
+    """The ends of the bar: the limits; of one limit alone it and what lies its own size inside; None without any."""
+    low, high = verdict.lower, verdict.upper
+    if low is None and high is not None:
+        low = high - (abs(high) or 1.0)
+    elif high is None and low is not None:
+        high = low + (abs(low) or 1.0)
+    return None if low is None or high is None or high <= low else (low, high)
 
 
 class LimitGauge(QStyledItemDelegate):
@@ -81,8 +88,8 @@ class LimitGauge(QStyledItemDelegate):
         sheet = self.parent()
         assert isinstance(sheet, TableView)
         verdict = sheet.row_of(index)
-        place = use_of_limits(verdict)
-        if place is None:
+        place, span = use_of_limits(verdict), _span(verdict)
+        if place is None or span is None:
             return
         theme = current_theme()
         painter.save()
@@ -90,20 +97,24 @@ class LimitGauge(QStyledItemDelegate):
         rect = QRectF(option.rect).adjusted(8, 0, -8, 0)
         middle, half = rect.center(), rect.width() / 2.0 / _SPAN
         band = QRectF(middle.x() - half, middle.y() - 2.5, 2.0 * half, 5.0)
+        ends = ((verdict.lower, band.left()), (verdict.upper, band.right()))
+        fading = QLinearGradient(band.topLeft(), band.topRight())
+        for at, (limit, _) in enumerate(ends):
+            fading.setColorAt(float(at), theme.colour("line", 0.8 if limit is not None else 0.0))
         painter.setPen(Qt.PenStyle.NoPen)
-        painter.setBrush(theme.colour("line", 0.8))
+        painter.setBrush(fading)
         painter.drawRoundedRect(band, 2.5, 2.5)
         painter.setPen(QPen(theme.colour("quiet"), 1.2))
-        for end in (band.left(), band.right()):
-            painter.drawLine(QPointF(end, middle.y() - 5.0), QPointF(end, middle.y() + 5.0))
-        shown = max(-_SPAN, min(_SPAN, place))
+        for x in (x for limit, x in ends if limit is not None):
+            painter.drawLine(QPointF(x, middle.y() - 5.0), QPointF(x, middle.y() + 5.0))
+        shown = max(-1.0 if verdict.lower is None else -_SPAN, min(1.0 if verdict.upper is None else _SPAN, place))
         x = middle.x() + shown * half
         colour = theme.colour(verdict.decision)
         if verdict.standard_uncertainty:
-            reach = 2.0 * verdict.standard_uncertainty / (0.5 * (verdict.upper - verdict.lower)) * half
+            reach = 2.0 * verdict.standard_uncertainty / (0.5 * (span[1] - span[0])) * half
             painter.setPen(QPen(colour, 1.4))
-            ends = max(rect.left(), x - reach), min(rect.right(), x + reach)
-            painter.drawLine(QPointF(ends[0], middle.y()), QPointF(ends[1], middle.y()))
+            left, right = max(rect.left(), x - reach), min(rect.right(), x + reach)
+            painter.drawLine(QPointF(left, middle.y()), QPointF(right, middle.y()))
         painter.setPen(QPen(theme.colour("panel"), 1.0))
         painter.setBrush(colour)
         painter.drawEllipse(QPointF(x, middle.y()), 4.5, 4.5)
@@ -115,16 +126,16 @@ class LimitGauge(QStyledItemDelegate):
 
 
 class VerdictTable(QWidget):
-    """Table with a filter; `item_chosen(item)` when a row is chosen."""
+    """Table with a filter; `chosen(verdict)` when a row is chosen."""
 
-    item_chosen = Signal(str)
+    chosen = Signal(object)
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self._units: System = "metric"
         self.sheet = TableView("verdicts", columns((), "metric"), self, spoken="Verdicts")
         self.sheet.setItemDelegateForColumn(_GAUGE, LimitGauge(self.sheet))
-        self.sheet.chosen.connect(lambda verdict: self.item_chosen.emit(verdict.item))
+        self.sheet.chosen.connect(self.chosen)
         self.words = QLineEdit(
             self, placeholderText="Filter by item, characteristic or clause", clearButtonEnabled=True
         )
@@ -141,13 +152,15 @@ class VerdictTable(QWidget):
         bar = beside(chips, (self.words, 1), margins=(6, 3, 6, 3), spacing=9)
         stacked(self, bar, (self.sheet, 1))
 
-    def show_verdicts(self, result: Result | None, units: System, *, judges: bool = True) -> None:
-        """Show the verdicts of a result, rejected ones first."""
+    def show_verdicts(self, result: Result | None, units: System, progress: str = "", *, judges: bool = True) -> None:
+        """Show the verdicts of a result, rejected ones first; or how far what is not judged yet is read."""
         verdicts = () if result is None else result.verdicts
         self._units = units
         self.sheet.empty_text = (
             "No verdict fits the filter."
             if verdicts
+            else f"Judged once it is read: {progress}."
+            if progress
             else "Nothing is judged yet: write limits (Ctrl+J), or put a spec (TOML) on the bench."
             if judges
             else "Nothing here is judged by limits."
@@ -160,6 +173,17 @@ class VerdictTable(QWidget):
             name = str(button.property("name"))
             word = WORDS[name].capitalize() if name in WORDS else "All"
             button.setText(f"{word} {counts[name] if name else len(verdicts)}")
+
+    def bring(self, verdict: Verdict) -> None:
+        """Choose the row of a verdict."""
+        self.sheet.select_where(lambda row: row is verdict)
+
+    def bring_item(self, item: str) -> None:
+        """Choose the gravest row of an item, where the row chosen is not one of it already."""
+        index = self.sheet.currentIndex()
+        chosen = index.isValid() and self.sheet.row_of(index).item == item
+        if item and not chosen:
+            self.sheet.select_where(lambda row: row.item == item)
 
     def _filter(self) -> None:
         button = self._only.checkedButton()
@@ -194,36 +218,35 @@ class Banner(QWidget):
         for label in (self._head, self.inspected, self._counts):
             label.setTextFormat(Qt.TextFormat.RichText)
             label.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
-        self.inspected.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
+        for label in (self._head, self.inspected):
+            label.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
         self.limits = QPushButton("Write limits…", self)
         self.limits.setToolTip("Write the limits to judge by, beside the plots")
         self.limits.clicked.connect(self.limits_wanted)
-        lines = above(self._head, self.inspected, spacing=0)
-        beside(self._mark, (lines, 1), self._counts, self.limits, on=self, margins=(16, 6, 12, 6), spacing=12)
+        second = beside((self.inspected, 1), self._counts, spacing=12)
+        lines = above(self._head, second, spacing=0)
+        beside(self._mark, (lines, 1), self.limits, on=self, margins=(16, 6, 12, 6), spacing=12)
 
-    def show_result(self, title: str, against: str, result: Result, broken: str = "", *, judges: bool = True) -> None:
-        """Say the outcome of a result; where a spec is `broken` that sentence, and nothing is judged.
+    def show_result(
+        self, told: Headline, title: str, against: str, result: Result, broken: str = "", *, judges: bool = True
+    ) -> None:
+        """Say what a result answers; where a spec is `broken` that sentence, and nothing is judged.
 
         Limits are asked for where a bay `judges` by some.
         """
         theme = current_theme()
         counts: Counter[str] = Counter(verdict.decision for verdict in result.verdicts)
-        self._outcome = "reject" if broken else overall(result.verdicts) or ""
-        total = len(result.verdicts)
+        self._outcome = "reject" if broken else told.decision or ""
         colour = theme.colours.get(self._outcome, theme.colours["text"])
-        head = {
-            "reject": f"Rejected: {counts['reject']} of {total} out of limits",
-            "undecided": f"Undecided: {counts['undecided']} of {total} {_why(result.verdicts)}",
-            "accept": f"Accepted: all {total} within limits",
-            "": "Measured; nothing judged",
-        }[self._outcome]
-        if broken:
-            head = "Limits can't be read. Nothing is judged."
+        head = "Limits can't be read. Nothing is judged." if broken else told.text
         self._head.setFont(scaled(self.font(), 1.25, strong=True))
-        self._head.setText(f'<span style="color:{colour}">{head}</span>')
+        self._head.setText(f'<span style="color:{colour}">{escape(head)}</span>')
+        self._head.setToolTip(head)
+        for label in (self._head, self.inspected):  # a full page leaves no line less than its height
+            label.setMinimumHeight(label.fontMetrics().height())
         said = f'{title} <span style="color:{theme.colours["quiet"]}">&nbsp;·&nbsp; {against}</span>'
         self.inspected.setText(f'<span style="color:{colour}">{escape(broken)}</span>' if broken else said)
-        self.limits.setVisible(bool(broken) or (judges and not total))
+        self.limits.setVisible(bool(broken) or (judges and not result.verdicts))
         self.limits.setText("Mend limits…" if broken else "Write limits…")
         self.inspected.setToolTip(f"{title}\n{broken or against}")
         side = round(2.0 * self.fontMetrics().height())

@@ -43,6 +43,16 @@ def pasted(kind: str, grid: Grid, at: Place, block: str) -> Grid:
     return with_cells(kind, grid, typed) if typed else grid
 
 
+def replaced(old: Grid, new: Grid) -> list[Place]:
+    """Cells that hold something and would hold something else, by row and column of the old grid."""
+    return [
+        (row, column)
+        for row, cells in enumerate(old.rows)
+        for column, (head, text) in enumerate(zip(old.heads, cells, strict=True))
+        if text and (at := head_like(new.heads, head)) is not None and new.cell(row, at) not in {"", text}
+    ]
+
+
 def _is_header(cells: list[str]) -> bool:
     """Whether a line of a block names columns: known names, none of them a plain number."""
     return any(is_known(split_header(cell)[0]) for cell in cells if cell) and not any(map(_is_number, cells))

@@ -22,8 +22,9 @@ from valvelab.workbench.held_spec import HeldSpec, held
 from valvelab.workbench.papers import part_of
 from valvelab.workbench.sheets import Sheets, SheetState, kept_sheets
 from valvelab.workbench.spec_choice import files_of, noted, spec_for
-from valvelab.workbench.worksheet import Cell, blank_sheet, value_of
+from valvelab.workbench.worksheet import Cell, blank_sheet, reading_cells, value_of
 from valvelab.workbench.worksheet_guide import Target, doubts, target
+from valvelab.workbench.worksheet_words import spoken
 
 NAME = "phasing"
 JUDGES = ("phasing", "event", "camshaft lobe_separation", "lobe duration")
@@ -54,6 +55,31 @@ class Worksheet:
     doubts: dict[Cell, str]
     target: Target | None
     saved: bool
+
+
+def step_told(shown: Worksheet) -> str:
+    """What to do next, in a few words."""
+    if shown.inspection.next_reading.what == "done":
+        return "Everything is read"
+    if shown.target is None:
+        return "A reading does not fit"
+    words = spoken(shown.target.cell, shown.target.sheet)
+    return f"Take again: {words}" if shown.target.again else f"Next: {words}"
+
+
+def progress(shown: Worksheet) -> str:
+    """How far the sheet is read and what comes next; empty once nothing is lacking and nothing is to be taken again.
+
+    A reading that is to be taken again does not count. The touches are read twice for certainty's sake alone.
+    """
+    again = shown.target is not None and shown.target.again
+    if shown.inspection.next_reading.what in {"done", "repeat"} and not again:
+        return ""
+    sheet = shown.inspection.sheet
+    cells = reading_cells(sheet)
+    read = sum(value_of(sheet, cell) is not None for cell in cells) - again
+    told = step_told(shown)
+    return f"{read} of {len(cells)} readings; {told[:1].lower()}{told[1:]}"
 
 
 def confirmed(document: Document, cell: Cell, value: float) -> Document:

@@ -65,6 +65,13 @@ def lobe_rows(sheet: Sheet, lobe: str) -> tuple[tuple[Cell, ...], ...]:
     return (*pairs, *events)
 
 
+def reading_cells(sheet: Sheet) -> tuple[Cell, ...]:
+    """Every cell of the sheet's rows that a reading of the wheel goes into."""
+    pairs = (Cell("pair", n, name) for n in range(len(sheet.pairs)) for name in ("rising", "falling"))
+    events = (Cell("event", n, name) for n in range(len(sheet.events)) for name in ("opening", "closing"))
+    return (*stop_cells(sheet), *pairs, *events)
+
+
 def value_of(sheet: Sheet, cell: Cell) -> Value:
     """What a cell holds; None while it is empty."""
     return _GETTERS[cell.part](sheet, cell)

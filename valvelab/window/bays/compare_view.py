@@ -109,6 +109,10 @@ class CompareView(BayView[CompareInspection]):
 
     # -- choosing -----------------------------------------------------------------------------------------------------
 
+    def item_in_front(self, document: Document, inspection: CompareInspection) -> str:
+        """The one in front."""
+        return chosen_item(document, inspection)
+
     def choose_item(self, item: str) -> None:
         """Bring a lobe or spring to the front."""
         if item in self._names:

@@ -11,9 +11,10 @@ from PySide6.QtWidgets import QLabel, QWidget
 
 from valvelab.angles import fold_scalar
 from valvelab.errors import ValvelabError
-from valvelab.figures import lobe_figures
+from valvelab.figures import lobe_figures, lobe_places
 from valvelab.figures.description import Figure
 from valvelab.inspection.lobes.inspect import LobesInspection
+from valvelab.records.result import Verdict
 from valvelab.tables.lobes import columns_at_any_lift, lobe_facts, shaft_facts
 from valvelab.units import System, with_unit
 from valvelab.window.bays.band_edges import BandEdges, Side
@@ -38,6 +39,8 @@ from valvelab.workbench.spec_edit import with_side
 _PLOTS = (("deviation", "Deviation"), ("lift", "Lift"), ("velocity", "Velocity"), ("acceleration", "Accel."),
           ("jerk", "Jerk"), ("readings", "Readings"))  # fmt: skip
 _LISTS = (("durations", "Durations"), ("lobe", "Lobe"), ("shaft", "Shaft"))
+_NEAR = 0.04
+"""A click so near a place, as a share of the plot's width, means it."""
 _STRETCH = {"deviation": 3, "lift": 4, "velocity": 2, "acceleration": 2, "jerk": 2, "readings": 2}
 
 
@@ -52,6 +55,7 @@ class LobesView(BayView[LobesInspection]):
         self.dial = DialView("End view of lobe positions", self)
         self.dial.chosen.connect(self.choose_item)
         self.stack = FigureStack("Motion of the chosen lobe", self)
+        self.stack.spot_clicked.connect(self._on_spot)
         self.lift_line = CheckingLine()
         self.durations = TableView("durations", (), self, spoken="Durations of all lobes at the checking lift")
         self.durations.share_width()
@@ -133,6 +137,8 @@ class LobesView(BayView[LobesInspection]):
             self.lift_line.join(self.stack.items_by_name["lift"])
         self.lobe_facts.show_rows(lobe_facts(inspection, lobe, document.units))
         kind = next(row.kind for row in inspection.result.lobes if row.lobe == lobe)
+        self._lobe = lobe
+        self._ring()
         self.lobe_name.setText(lobe + (f" {kind}" if kind else ""))
 
     def _figure(self, inspection: LobesInspection, lobe: str, name: str) -> Figure | None:
@@ -161,14 +167,47 @@ class LobesView(BayView[LobesInspection]):
             self.lift_line.show_lift(lift, units, opening, closing, span)
 
     _x = np.zeros(0)
+    _lobe = ""
+    _ringed: Verdict | None = None
     _band: lobes_bay.LobeBand | None = None
 
     # -- what a person does -----------------------------------------------------------------------------------------
+
+    def item_in_front(self, document: Document, inspection: LobesInspection) -> str:
+        """The one in front."""
+        return chosen_lobe(document, inspection)
 
     def choose_item(self, item: str) -> None:
         """Bring a lobe to the front."""
         if self._inspection is not None and any(row.lobe == item for row in self._inspection.result.lobes):
             self.bench.set(LobesState, lobe=item)
+
+    def choose_verdict(self, verdict: Verdict) -> None:
+        """Bring a lobe to the front, and ring the places of its curves where the verdict is decided."""
+        self._ringed = verdict
+        self.choose_item(verdict.item)
+        plots = self.bench.document.state(LobesState).plots
+        plot = "" if self._inspection is None else lobe_places.places_of(self._inspection, verdict, self._x)[0]
+        if plot and plot not in plots:
+            self.bench.set(LobesState, plots=plots | {plot})
+        self._ring()
+
+    def _ring(self) -> None:
+        known = self._inspection is not None and self._ringed in self._inspection.result.verdicts
+        if self._inspection is not None and self._ringed is not None and known and self._ringed.item == self._lobe:
+            self.stack.point_at(*lobe_places.places_of(self._inspection, self._ringed, self._x))
+        else:
+            self.stack.point_at("", ())
+
+    def _on_spot(self, plot: str, angle_cam_deg: float) -> None:
+        if self._inspection is None:
+            return
+        near = _NEAR * float(np.ptp(self._x))
+        found = lobe_places.verdict_at(self._inspection, self._lobe, plot, angle_cam_deg, self._x, near)
+        if found is not None:
+            self._ringed = found
+            self._ring()
+            self.verdict_wanted.emit(found)
 
     def _on_dragged(self, lift_mm: float) -> None:
         edit = self.lift_field.entry.edit

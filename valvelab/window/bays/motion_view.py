@@ -194,6 +194,10 @@ class MotionView(BayView[Motion]):
 
     # -- what a person does -----------------------------------------------------------------------------------------
 
+    def item_in_front(self, document: Document, inspection: Motion) -> str:
+        """The one in front."""
+        return motion_files.chosen_valve(document, inspection)
+
     def choose_item(self, item: str) -> None:
         """Bring a valve to the front."""
         if self.valve_box.findData(item) >= 0:

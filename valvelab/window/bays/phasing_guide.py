@@ -24,7 +24,7 @@ from valvelab.window.painting import CENTRE, RIGHT, Drawn, about, painting, turn
 from valvelab.window.panes import caution, colour_text
 from valvelab.window.theme import current_theme, scaled
 from valvelab.workbench import worksheet_words
-from valvelab.workbench.phasing_bay import Worksheet
+from valvelab.workbench.phasing_bay import Worksheet, step_told
 from valvelab.workbench.worksheet_words import trimmed
 
 
@@ -117,7 +117,7 @@ class GuideStrip(QWidget):
         again = target is not None and target.again
         theme = current_theme()
         self.turn.show_turn(step.turn, again=again)
-        self.head.setText(_headline(step, shown))
+        self.head.setText(step_told(shown))
         what = escape(_in_units(step, step.instruction, units))
         quiet = theme.colours["quiet"]
         self.words.setText(f'{what}<br/><span style="color:{quiet}">Why: {escape(step.why)}.</span>')
@@ -154,16 +154,6 @@ class GuideStrip(QWidget):
     def _on_enter(self) -> None:
         self.field.setFocus()
         self.field.take()
-
-
-def _headline(step: NextReading, shown: Worksheet) -> str:
-    target = shown.target
-    if step.what == "done":
-        return "Everything is read"
-    if target is None:
-        return "A reading does not fit"
-    words = worksheet_words.spoken(target.cell, target.sheet)
-    return f"Take again: {words}" if target.again else f"Next: {words}"
 
 
 def _in_units(step: NextReading, text: str, units: System) -> str:

@@ -121,6 +121,10 @@ class PhasingView(BayView[Worksheet]):
             return title, "no spec on the bench: the card is what it is held against"
         return title, headline_of(document, found, found[1])
 
+    def progress(self, _document: Document, shown: Worksheet) -> str:
+        """How many readings there are, and the next one."""
+        return phasing_bay.progress(shown)
+
     def show_answer(self, document: Document, shown: Worksheet) -> None:
         """Redraw what changed."""
         if self.changed("colours", None, document.units, look()):

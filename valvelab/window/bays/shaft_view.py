@@ -122,6 +122,10 @@ class ShaftView(BayView[ShaftInspection]):
 
     # -- what a person does -----------------------------------------------------------------------------------------
 
+    def item_in_front(self, document: Document, inspection: ShaftInspection) -> str:
+        """The one in front."""
+        return chosen_journal(document, inspection)
+
     def choose_item(self, item: str) -> None:
         """Bring a journal to the front."""
         if self._inspection is not None and item in journals(self._inspection):

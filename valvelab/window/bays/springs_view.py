@@ -226,6 +226,10 @@ class SpringsView(BayView[SpringsInspection]):
 
     # -- choosing -----------------------------------------------------------------------------------------------------
 
+    def item_in_front(self, document: Document, inspection: SpringsInspection) -> str:
+        """The one in front."""
+        return chosen_spring(document, inspection)
+
     def choose_item(self, item: str) -> None:
         """Bring a spring to the front."""
         if self._usable is not None and self._usable.knows(item):

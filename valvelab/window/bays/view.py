@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from typing import Generic
 
+from PySide6.QtCore import Signal
 from PySide6.QtWidgets import QWidget
 
+from valvelab.records.result import Verdict
 from valvelab.window.bench import Bench
 from valvelab.workbench.document import Document, Value
 
@@ -14,8 +16,11 @@ class BayView(QWidget, Generic[Value]):
     """Base of the views, made of a bench; `door` makes each when it is wanted.
 
     The window calls `show_answer` whenever the document or the theme changed and there is an answer; a view compares
-    with what it showed before and redraws what differs. Edits go through `self.bench`.
+    with what it showed before and redraws what differs. Edits go through `self.bench`. `verdict_wanted(verdict)`: the
+    place where one is decided was clicked.
     """
+
+    verdict_wanted = Signal(object)
 
     def __init__(self, bench: Bench) -> None:
         super().__init__()
@@ -35,6 +40,10 @@ class BayView(QWidget, Generic[Value]):
         """What was inspected, and against what, for the banner."""
         raise NotImplementedError
 
+    def progress(self, _document: Document, _value: Value) -> str:
+        """How far a sheet is read that is not read to its end, and so not judged; empty where nothing is lacking."""
+        return ""
+
     def open_rule(self) -> bool:
         """Bring the rule to the front where the bay has one of its own; whether it has."""
         return False
@@ -44,7 +53,15 @@ class BayView(QWidget, Generic[Value]):
         return False
 
     def choose_item(self, item: str) -> None:
+        """Bring an item to the front."""
+
+    def choose_verdict(self, verdict: Verdict) -> None:
         """A row of the verdict table was chosen."""
+        self.choose_item(verdict.item)
+
+    def item_in_front(self, _document: Document, _value: Value) -> str:
+        """The item in front, whose row is chosen in the verdict table; empty where the bay has none."""
+        return ""
 
 
 def numbered(name: str, serial: str | None) -> str:

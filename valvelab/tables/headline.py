@@ -1,0 +1,102 @@
+"""The answer of an inspection in one line, as the window's headline has it: what to do, or what decides."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from valvelab.records.phasing_result import PhasingResult
+from valvelab.records.result import Decision, Result, Verdict
+from valvelab.tables.engine import degrees, signed
+from valvelab.tables.sentences import chance, closest, item_told, margin, room
+from valvelab.tables.verdicts import WORDS, counts, judged, overall
+from valvelab.units import System
+
+
+@dataclass(frozen=True, slots=True)
+class Headline:
+    """A line of words, and the decision that its colour and shape stand for; None where it decides nothing."""
+
+    text: str
+    decision: Decision | None
+
+
+def headline(result: Result, system: System) -> Headline:
+    """What a result answers: an adjustment that is wanted first, then the gravest verdict, or the nearest call."""
+    wanted = adjustment(result) if isinstance(result, PhasingResult) else ""
+    decision = overall(result.verdicts)
+    if decision is None or (wanted and decision == "accept"):
+        return Headline(wanted or "Measured; nothing judged", None)
+    told = _accepted(result, system) if decision == "accept" else _not_accepted(result, decision, system)
+    return Headline(f"{wanted}. {told}" if wanted else told, decision)
+
+
+def adjustment(result: PhasingResult) -> str:
+    """What the camshaft is to be moved by: `Advance 4 crank deg: 3.02 ± 0.18 wanted`; empty while that is not known.
+
+    The ± is one standard uncertainty.
+    """
+    value, u, step = (
+        result.correction_crank_deg,
+        result.uncertainty["correction_crank_deg"],
+        result.nearest_adjuster_crank_deg,
+    )
+    if value is None:
+        return ""
+
+    def within(text: str) -> str:
+        return text if u is None else f"{text} ± {degrees(u, u)}"
+
+    if step is not None and abs(value - step) >= abs(value):
+        return f"Leave the camshaft as it is: no step comes nearer to {within(signed(value, u))} crank deg"
+    way, size = "Advance" if value > 0.0 else "Retard", within(degrees(abs(value), u))
+    if step is None:
+        return f"{way} the camshaft by {size} crank deg"
+    return f"{way} {abs(step):g} crank deg: {size} wanted"
+
+
+def _accepted(result: Result, system: System) -> str:
+    nearest = next(iter(closest([result], 1)), None)
+    count = len(result.verdicts)
+    if nearest is None:
+        return f"Accepted: all {count} within limits"
+    told = f"{item_told(nearest, result)}, {judged(nearest, system)} {_stands(nearest, result, system)}"
+    return f"Accepted: {told}" if count == 1 else f"Accepted: all {count} within limits; nearest: {told}"
+
+
+def _not_accepted(result: Result, decision: Decision, system: System) -> str:
+    """The gravest of the verdicts that are rejected, or undecided; how many items share it, and how many more."""
+    found = [row for row in result.verdicts if row.decision == decision]
+    worst = min(found, key=lambda row: (row.measured is None, row.probability_conforming or 0.0))
+    told = f"{judged(worst, system)} {_stands(worst, result, system)}"
+    noun = noun_of(worst, result)
+    alike = _items([row for row in result.verdicts if noun_of(row, result) == noun])
+    these = _items([row for row in found if noun_of(row, result) == noun])
+    if noun and len(alike) > 1:
+        head = f"{len(these)} of {len(alike)} {noun}s {WORDS[decision]}: {worst.item}, {told}"
+    else:
+        head = f"{WORDS[decision].capitalize()}: {item_told(worst, result)}, {told}"
+    more = len(found) - 1
+    return f"{head}; {more} more {WORDS[decision]}" if more else head
+
+
+def _stands(verdict: Verdict, result: Result, system: System) -> str:
+    """How a value stands to its limit, and how sure that is where the limit alone does not say."""
+    if verdict.measured is None:
+        return verdict.reason or "not measured"
+    told = margin(verdict, counts(result, system)[verdict], system)
+    if room(verdict) >= 0.0:
+        told += " its limit"
+    if verdict.decision == "accept" or (verdict.decision == "reject" and room(verdict) < 0.0):
+        return told
+    return ", ".join(filter(None, (told, chance(verdict) or verdict.reason)))
+
+
+def noun_of(verdict: Verdict, result: Result) -> str:
+    """What the item of a verdict is, `lobe`; empty where its name alone says it."""
+    words = item_told(verdict, result).casefold().removesuffix(verdict.item.casefold()).split()
+    return words[-1] if words else ""
+
+
+def _items(verdicts: Sequence[Verdict]) -> list[str]:
+    return list(dict.fromkeys(row.item for row in verdicts))
