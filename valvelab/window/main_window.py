@@ -75,7 +75,7 @@ class MainWindow(Shell):
         self.job.changed.connect(self._show_job)
         self.bench.said.connect(lambda text: self.tell(Problem("info", "window", text)))
         self.bench.done.connect(self.tell)
-        QGuiApplication.styleHints().colorSchemeChanged.connect(lambda _scheme: QTimer.singleShot(0, self.restyle))
+        QGuiApplication.styleHints().colorSchemeChanged.connect(self._restyle_soon)
 
     def _connect_widgets(self) -> None:
         self.empty.open_button.clicked.connect(self._open)
@@ -267,6 +267,10 @@ class MainWindow(Shell):
         self._refresh(self.bench.document)
 
     # -- colours and text -------------------------------------------------------------------------------------------
+
+    def _restyle_soon(self) -> None:
+        # a slot of the window's own: what outlives the window doesn't hold it
+        QTimer.singleShot(0, self.restyle)
 
     def restyle(self) -> None:
         """Take up the scheme in force."""
