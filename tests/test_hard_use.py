@@ -55,7 +55,7 @@ def test_a_person_at_the_window_for_a_moment(app: QApplication, tmp_path: Path) 
 
 def test_growth_is_told() -> None:
     steady, growing = ([soak.State(300.0 + step * n, 9 + n, 3) for n in range(20)] for step in (0.1, 4.0))
-    assert soak.held(steady) == ["open files: 14 after 5 rounds, 26 at the end"]
+    assert soak.held(steady) == ["open files: 17 after 8 rounds, 26 at the end"]
     assert soak.held(growing)[0] == "memory grows by 4.00 MiB a round, 1 are allowed"
 
 
