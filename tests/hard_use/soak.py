@@ -356,7 +356,9 @@ def main() -> None:
                 )
                 print("".join(f"{fault}\n" for fault in soak.faults[told:]), end="", flush=True)
     grown = held(states)
-    print(f"{growth(states[WARM:]):.2f} MiB a round after {WARM}", *grown, sep="\n")
+    enough = len(states) >= WARM + 3
+    rate = f"{growth(states[WARM:]):.2f} MiB a round" if enough else "too few rounds to tell growth"
+    print(f"{rate} after {WARM}", *grown, sep="\n")
     sys.exit(1 if soak.faults or grown else 0)
 
 
