@@ -7,8 +7,9 @@ import math
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from something import each
 
-from valvelab.conformity.decision import decide, normal_distribution, probability_conforming
+from valvelab.conformity.decision import decide, guard_band, nearest_branch, normal_distribution, probability_conforming
 from valvelab.errors import CannotEvaluate
 
 
@@ -69,8 +70,12 @@ def test_the_normal_distribution_keeps_its_digits_in_the_tails(z: float) -> None
 
 
 def test_far_outside_the_probability_is_small_and_not_lost() -> None:
-    assert 0.0 < probability_conforming(10.0, 1.0, -2.0, 2.0) == pytest.approx(6.2e-16, rel=0.05)
-    assert 0.0 < probability_conforming(-10.0, 1.0, -2.0, 2.0) == pytest.approx(6.2e-16, rel=0.05)
+    # Φ(−8) and Φ(−12) of handbook tables: 6.2210e-16 and 1.7765e-33
+    for far, tail in each([(10.0, 6.2210e-16), (14.0, 1.7765e-33)]):
+        assert probability_conforming(far, 1.0, -2.0, 2.0) == pytest.approx(tail, rel=1e-4, abs=0.0)
+        assert probability_conforming(-far, 1.0, -2.0, 2.0) == pytest.approx(tail, rel=1e-4, abs=0.0)
+        assert probability_conforming(far, 1.0, None, 2.0) == pytest.approx(tail, rel=1e-4, abs=0.0)
+        assert probability_conforming(-far, 1.0, -2.0, None) == pytest.approx(tail, rel=1e-4, abs=0.0)
 
 
 @pytest.mark.parametrize(
@@ -85,6 +90,9 @@ def test_far_outside_the_probability_is_small_and_not_lost() -> None:
         (2.1, None, 0.0, 2.0, "guarded", "reject"),
         (2.0, 0.0, None, 2.0, "guarded", "accept"),
         (-1.0, 0.1, 0.0, None, "guarded", "reject"),
+        # a value right at a limit lies inside
+        (0.0, None, 0.0, 2.0, "simple", "accept"),
+        (0.0, 0.1, 0.0, 2.0, "simple", "accept"),
         # wider than the tolerance: nothing can be accepted, and what lies inside is not rejected either
         (1.0, 5.0, 0.0, 2.0, "guarded", "undecided"),
         (0.0, 0.2, -0.01, 0.01, "guarded", "undecided"),
@@ -103,6 +111,48 @@ def test_outcomes(y: float, u: float | None, lower: float | None, upper: float |
 def test_another_confidence() -> None:
     assert decide(1.9, 0.1, None, 2.0, confidence=0.84).outcome == "accept"
     assert decide(1.9, 0.1, None, 2.0, confidence=0.85).outcome == "undecided"
+
+
+def test_a_probability_right_at_the_confidence_counts() -> None:
+    # "reaches" and "at most", as the guarded rule is worded
+    inside, outside = (probability_conforming(y, 0.125, None, 2.0) for y in (1.875, 2.03125))
+    assert decide(1.875, 0.125, None, 2.0, confidence=inside).outcome == "accept"
+    assert decide(1.875, 0.125, None, 2.0, confidence=math.nextafter(inside, 1.0)).outcome == "undecided"
+    confidence = 1.0 - outside
+    assert 1.0 - confidence == outside, "no digit is lost"
+    assert decide(2.03125, 0.125, None, 2.0, confidence=confidence).outcome == "reject"
+    assert decide(2.03125, 0.125, None, 2.0, confidence=math.nextafter(confidence, 1.0)).outcome == "undecided"
+
+
+def test_limits_too_near_each_other_for_the_uncertainty_are_said_so() -> None:
+    # two-sided: the middle of a band is accepted at 95 % from a half width of 1.960 u on
+    assert "u is too large" in decide(7.0, 1.0, 5.05, 8.95).reason
+    assert decide(8.9, 1.0, 5.03, 8.97).reason == ""
+    middle = probability_conforming(7.0, 1.0, 5.03, 8.97)
+    assert decide(8.9, 1.0, 5.03, 8.97, confidence=middle).reason == ""
+    assert decide(8.9, 1.0, None, 8.97).reason == ""
+    assert decide(8.9, 1.0, 8.87, None).reason == ""
+
+
+@pytest.mark.parametrize(("confidence", "factor"), [(0.8, 0.8416), (0.95, 1.6449), (0.999, 3.0902)])
+def test_the_guard_band_is_the_factor_times_u(confidence: float, factor: float) -> None:
+    # the same tabulated factors
+    assert guard_band(0.7, "guarded", confidence) == pytest.approx(0.7 * factor, abs=5e-5)
+    assert guard_band(0.7, "simple", confidence) == 0.0
+    assert guard_band(0.0, "guarded", confidence) == guard_band(None, "guarded", confidence) == 0.0
+
+
+@pytest.mark.parametrize(
+    ("measured", "lower", "upper", "expected"),
+    [
+        (357.0, 5.0, 15.0, -3.0), (-350.0, 5.0, 15.0, 10.0), (740.0, -10.0, 40.0, 20.0), (100.0, 90.0, 110.0, 100.0),
+        (-170.0, None, 185.0, 190.0), (530.0, -185.0, None, -190.0), (3.0, 359.0, None, 363.0),
+    ],
+)  # fmt: skip
+def test_an_angle_is_taken_on_the_branch_nearest_its_limits(
+    measured: float, lower: float | None, upper: float | None, expected: float
+) -> None:
+    assert nearest_branch(measured, lower, upper, 360.0) == expected
 
 
 @pytest.mark.parametrize("u", [0.0, -1.0, math.nan, math.inf])

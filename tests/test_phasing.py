@@ -206,6 +206,41 @@ def test_pairs_weigh_by_slope_squared() -> None:
     assert u == pytest.approx(0.25 / math.sqrt(2) * math.sqrt(1 + 16) / 5)
 
 
+def _pairs(*heights_and_widths: tuple[float, float]) -> list[EqualLiftPair]:
+    return [EqualLiftPair(height, 100.0, width) for height, width in heights_and_widths]
+
+
+def test_slopes_of_lifts_that_fall_as_their_pairs_widen() -> None:
+    # straight flanks of 0.1 mm/deg; pairs half a degree apart, in any order
+    assert flank_slopes(_pairs((2.0, 10.0), (1.0, 20.0)), near_nose=False) == pytest.approx([0.1, 0.1])
+    near = flank_slopes(_pairs((1.95, 10.5), (2.0, 10.0), (1.90, 11.0)), near_nose=False)
+    assert near == pytest.approx([0.1, 0.1, 0.1])
+
+
+@pytest.mark.parametrize(
+    ("heights_and_widths", "near_nose"),
+    [
+        (((0.4, 20.0),), True),  # the nose and one point make a line of any flank
+        (((2.0, 10.0),), False),
+        (((2.0, 10.0), (1.0, 10.0)), False),
+        (((2.0, 10.0), (1.0, 10.0), (0.5, 20.0)), False),
+        (((1.0, 10.0), (2.0, 20.0)), False),
+        (((2.0, 10.0), (1.0, 20.0), (1.5, 30.0)), False),
+        (((2.0, 10.0), (1.0, 20.0)), True),
+        (((3.0, 8.0), (4.0, 16.0)), True),  # the parabola through them lies level at the wider one
+    ],
+)
+def test_pairs_that_tell_no_slope_weigh_alike(
+    heights_and_widths: tuple[tuple[float, float], ...], near_nose: bool
+) -> None:
+    assert flank_slopes(_pairs(*heights_and_widths), near_nose) is None
+
+
+def test_repeats_of_a_pair_lessen_its_uncertainty() -> None:
+    # a middle is half a sum of two readings: u/√2, and u/√(2·4) of four such pairs
+    assert combined_middle([EqualLiftPair(1.0, 105.0, 40.0, 4)], False, 0.5) == pytest.approx((105.0, 0.5 / 8.0**0.5))
+
+
 def test_without_a_stop_only_what_needs_no_dead_centre_is_given() -> None:
     worked = degree(replace(full_sheet(), stop_deg=()))
     assert worked.dead_centre is None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import json
 import shutil
 from collections.abc import Iterator
@@ -178,6 +179,18 @@ def test_an_edge_of_the_band_is_dragged_with_the_mouse(window: MainWindow, folde
     assert view.band_edges.edges[1, "above"].getData()[1][0] == pytest.approx(1000.0 * dragged.above_mm)
     window.do("undo")
     assert window.bench.document.file(str(spec)).text is None, "the whole drag is one step"
+
+
+def test_the_band_comes_back_after_its_plot_was_put_away(window: MainWindow, folder: Path, app: QApplication) -> None:
+    window.bench.add_files([str(folder / f"{CAMSHAFT}.csv"), str(folder / f"{CAMSHAFT}.toml")])
+    for name in ("deviation", "lift", "deviation"):
+        window.bench.set(LobesState, lobe="1I", plots=frozenset({name}))
+        app.processEvents()
+        gc.collect()  # the plot that is put away goes with all that lies in it
+    view = window.pages.front()
+    assert isinstance(view, LobesView)
+    scene = view.stack.scene()
+    assert {edge.scene() for edge in view.band_edges.edges.values()} == {scene}
 
 
 def test_a_broken_spec_is_loud_and_nothing_is_certified(window: MainWindow, folder: Path, tmp_path: Path) -> None:

@@ -8,13 +8,22 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from something import each
 from spring_cases import SOLID, bench_force
 
 from valvelab.errors import CannotEvaluate
 from valvelab.records.wire_materials import read_wire_materials
 from valvelab.springs.coil_bind import find_knee
 from valvelab.springs.nest import Element, nest_force, nest_force_uncertainty, nest_rate, nest_solid_height
-from valvelab.springs.rate import LinearModel, fit_rate, least_squares, polynomial, rate_curve, reading_noise
+from valvelab.springs.rate import (
+    LinearModel,
+    fit_rate,
+    least_squares,
+    line_slopes,
+    polynomial,
+    rate_curve,
+    reading_noise,
+)
 from valvelab.springs.spring import (
     ForceCurve,
     ReadingUncertainty,
@@ -382,3 +391,33 @@ def test_what_the_tester_is_unsure_of_adds_up_over_the_elements() -> None:
     assert u == pytest.approx(2.0, rel=1e-6)
     through_height = nest_force_uncertainty(nest(), 40.0, ReadingUncertainty(None, 0.1))
     assert through_height == pytest.approx(4.6, rel=1e-3)
+
+
+def test_slopes_of_lines_are_those_of_a_fitted_line() -> None:
+    """NumPy's polyfit, line by line."""
+    random = np.random.default_rng(5)
+    x, y = random.normal(3.0, 2.0, (2, 4, 6))
+    expected = [np.polyfit(across, up, 1)[0] for across, up in zip(x, y, strict=True)]
+    assert line_slopes(x, y) == pytest.approx(expected, rel=1e-9)
+    x[2] = 3.0
+    with pytest.raises(CannotEvaluate, match="at one place"):
+        line_slopes(x, y)
+
+
+@pytest.mark.parametrize(("heights", "bends"), [(3, 1), (4, 1), (5, 1), (6, 2), (7, 3), (12, 3)])
+def test_noise_is_the_least_scatter_about_what_may_bend(heights: int, bends: int) -> None:
+    """NumPy's polyfit: residuals over what is spare; a parabola from six heights on, a cubic from seven."""
+    random = np.random.default_rng(heights)
+    height = np.linspace(28.0, 40.0, heights)
+    force = 900.0 - 20.0 * height + 0.4 * (height - 34.0) ** 3 + random.normal(0.0, 0.5, heights)
+    scatter = []
+    for degree in each(range(1, bends + 1)):
+        rest = force - np.polynomial.Polynomial.fit(height, force, degree)(height)
+        scatter.append(float(np.sqrt(rest @ rest / (heights - degree - 1))))
+    assert reading_noise(height, force) == pytest.approx(min(scatter), rel=1e-9)
+
+
+def test_columns_that_depend_on_each_other_are_refused() -> None:
+    one = np.linspace(1.0, 2.0, 5)
+    with pytest.raises(CannotEvaluate, match="don't determine the fit"):
+        least_squares(np.column_stack([one, one**2, 3.0 * one]), one)

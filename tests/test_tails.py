@@ -21,7 +21,7 @@ def test_incomplete_beta_is_the_librarys() -> None:
         for b in each((0.5, 2.0, 17.0, 450.0)):
             for x in each((1e-9, 0.02, 0.3, 0.5, 0.77, 0.999)):
                 assert incomplete_beta(a, b, x) == pytest.approx(float(betainc(a, b, x)), rel=1e-10, abs=1e-300)
-    assert incomplete_beta(2.0, 3.0, -0.1) == 0.0
+    assert incomplete_beta(2.0, 3.0, -0.1) == incomplete_beta(2.0, 3.0, 0.0) == 0.0
     assert incomplete_beta(2.0, 3.0, 1.0) == 1.0
 
 

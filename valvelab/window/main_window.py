@@ -82,7 +82,7 @@ class MainWindow(Shell):
         self.bench.done.connect(self.tell)
         self.bench.wrote.connect(self._offer_to_open)
         self.written.taken.connect(self._open_paper)
-        QGuiApplication.styleHints().colorSchemeChanged.connect(lambda _scheme: QTimer.singleShot(0, self.restyle))
+        QGuiApplication.styleHints().colorSchemeChanged.connect(self._restyle_soon)
 
     def _connect_widgets(self) -> None:
         self.empty.open_button.clicked.connect(self._open)
@@ -285,6 +285,10 @@ class MainWindow(Shell):
         self._refresh(self.bench.document)
 
     # -- colours and text -------------------------------------------------------------------------------------------
+
+    def _restyle_soon(self) -> None:
+        # a slot of the window's own: what outlives the window doesn't hold it
+        QTimer.singleShot(0, self.restyle)
 
     def restyle(self) -> None:
         """Take up the scheme in force."""

@@ -112,7 +112,7 @@ class BandEdges(QObject):
         edge.setData([piece.from_cam_deg * across, piece.to_cam_deg * across], [y, y])
 
     def _clear(self) -> None:
-        for thing in (*self.edges.values(), self._text):
-            if thing.scene() is not None and self._item is not None:
+        if self._item is not None:  # a plot that left its scene still takes along what lies in it when it goes
+            for thing in (*self.edges.values(), self._text):
                 self._item.plot.removeItem(thing)
         self.edges = {}
