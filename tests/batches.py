@@ -22,7 +22,7 @@ def lay_lot(folder: Path, count: int, first: int = 0) -> Path:
         own = folder / f"week {number // 10:03}" / f"tray {number:04}"
         own.mkdir(parents=True)
         forces = 248.0 - 0.05 * number + generator.normal(0.0, 2.0, SPRINGS)
-        _, spec = lay_springs(own, *forces, date=str(np.datetime64("2026-01-01") + number))
+        _, spec = lay_springs(own, *forces, date=str(np.datetime64("2026-01-01") + np.timedelta64(number, "D")))
         spec.replace(folder.parent / "springs.toml")
     return folder.parent / "springs.toml"
 

@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from lobe_samples import LIFT, Floats, answers, correlated, design, fit, turn
 
+from valvelab.kept import forget
 from valvelab.lobe import smoothing
 
 LOBE = design("poly4567")
@@ -153,7 +154,9 @@ def test_noise_that_may_hide_in_the_form_moves_no_base_circle(monkeypatch: pytes
     before = answers(ANGLE, lift)
     hides = smoothing.hidden_variance
     monkeypatch.setattr(smoothing, "hidden_variance", lambda *noise, **swept: 40.0 * hides(*noise, **swept))
+    forget()
     after = answers(ANGLE, lift)
+    forget()
     first, second = before.fitted.bases[0], after.fitted.bases[0]
     assert first is not None
     assert second is not None

@@ -71,7 +71,7 @@ def test_every_part_of_a_figure_is_drawn() -> None:
     view.show_figure(FIGURE)
     kinds = kinds_drawn(view)
     assert kinds.count("FillBetweenItem") == 1
-    assert kinds.count("ScatterPlotItem") == 2
+    assert kinds.count("ScatterPlotItem") == 2 + 1, "two kinds of marks and the ring"
     assert kinds.count("TextItem") == 2
     assert kinds.count("InfiniteLine") == 2 + 1, "two guides and the cursor"
     view.show_figure(FIGURE)

@@ -224,7 +224,10 @@ def makers() -> set[Callable[..., Any]]:
         for name, function in inspect.getmembers(room, inspect.isfunction):
             if name.startswith("_") or function.__module__ != room.__name__:
                 continue
-            returned = get_type_hints(function, vars(room)).get("return") if _plain(function) else None
+            hints = get_type_hints(function, vars(room)) if _plain(function) else {}
+            returned = hints.pop("return", None)
+            if Figure in hints.values():  # another view of a plot that is made
+                continue
             kinds = {returned, *get_args(returned)}
             if kinds & {Figure, HeatMap, Dial} or name.endswith(("_figure", "_map", "_dial", "_diagram")):
                 found.add(function)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import json
 from dataclasses import replace
+from importlib import import_module
 from itertools import permutations, product
 from pathlib import Path
 
@@ -251,7 +252,7 @@ def test_least_work_against_every_choice(seed: int, positions: int, springs: int
 
 def test_of_too_many_ways_the_nearest_serve_and_nothing_is_proven(monkeypatch: pytest.MonkeyPatch) -> None:
     ways, available = random_ways(1, 3, 4, 1)
-    monkeypatch.setattr("valvelab.springs.least_work.MOST_SIZE", 70)
+    monkeypatch.setattr(import_module("valvelab.springs.least_work"), "MOST_SIZE", 70)
     chosen = least_work(ways, available, None)
     assert chosen is not None
     assert not chosen.proven

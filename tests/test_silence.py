@@ -25,7 +25,7 @@ def test_runs():
 
 
 def run_pytest(folder: Path, in_ci: bool, *options: str) -> str:
-    for name in ("conftest.py", "same_machine.py", "postgres.py"):
+    for name in ("conftest.py", "same_machine.py", "postgres.py", "papers.py"):
         (folder / name).write_text((HERE / name).read_text(encoding="utf-8"), encoding="utf-8")
     environment = {**os.environ, "CI": "true" if in_ci else ""}
     done = subprocess.run(

@@ -234,7 +234,7 @@ def test_paper_of_a_plan_by_hand_agrees_and_says_so(
     assert {name: row["spring"] for name, row in by_place.items()} == standing(pane)
     assert any(note["about"] == "by hand" and "1I spring" in note["text"] for note in results[0]["notes"])
     assert any("those of set 1 alone" in note["text"] for note in results[0]["notes"])
-    assert "decided by hand" in " ".join(page.extract_text() for page in pdf.pages).replace("\n", " ")
+    assert "decided by hand" in " ".join(page.extract_text() for page in pdf.pages).replace("\n", " ").lower()
     assert "0.250" in PdfReader(sheet).pages[0].extract_text()
     assert main(["verify", str(target)]) == 0
     assert "agrees" in capsys.readouterr().out

@@ -9,19 +9,33 @@ from collections import OrderedDict
 from collections.abc import Callable, Iterator
 from dataclasses import fields, is_dataclass
 from hashlib import sha256
-from typing import Generic, TypeVar
+from typing import Any, Generic, TypeVar
 
 import numpy as np
 
 T = TypeVar("T")
 
 
+_ALL: list[Kept[Any]] = []
+
+
+def forget() -> None:
+    """Forget every answer, for whoever changes what answers follow from besides the numbers."""
+    for one in _ALL:
+        one.clear()
+
+
 class Kept(Generic[T]):
     """The last few answers of one kind of work. An answer must not be changed by who gets it."""
 
     def __init__(self, most: int) -> None:
+        _ALL.append(self)
         self._most = most
         self._answers: OrderedDict[bytes, T] = OrderedDict()
+
+    def clear(self) -> None:
+        """Forget."""
+        self._answers.clear()
 
     def of(self, numbers: object, work: Callable[[], T]) -> T:
         """What `work` gives for these numbers: arrays, records of numbers and tuples of these. Passes on its errors."""

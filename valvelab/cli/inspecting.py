@@ -180,7 +180,7 @@ class Inspecting:
         known = use(self.name)
         use_defaults(args, PARTS[self.name])
         with asked(PARTS[self.name], args) as (part, folder):
-            _log.debug("inspects by %s", part.model_dump_json(exclude_defaults=True))
+            _log.debug("inspects by %r", part)
             inspection = known.inspect(part, Around(report=_reporter(args)))
             _log.debug(
                 "inspected: %d verdicts, %d notes", len(inspection.result.verdicts), len(inspection.result.notes)

@@ -88,7 +88,7 @@ def inspect_job(
     for number, asked in enumerate(job.part):
         around = Around(tuple(part.result for part in parts), (stated or {}).get(number), specs=specs)
         known = use(asked.inspect)
-        _log.debug("inspects by %s", asked.model_dump_json(exclude_defaults=True))
+        _log.debug("inspects by %r", asked)
         part = known.paper(known.inspect(asked, around), job.units)
         parts.append(replace(part, result=relative_sources(part.result, by_digest)))
     answers = (

@@ -8,6 +8,9 @@ from valvelab.records.result import Record, Result
 from valvelab.records.spring_readings import PartKind
 from valvelab.records.springs_result import ExcludedSpring, TakenSpring
 
+BY_HAND = "by hand"
+"""What notes are about that say what was decided so."""
+
 
 class ShimPosition(Record):
     """What goes where: the spring, its shims (thickest first) and other parts, and what that gives.

@@ -14,6 +14,7 @@ from valvelab.figures.spring_figures import (
     rate_figure,
     tray_lines,
 )
+from valvelab.records.shims_result import BY_HAND
 from valvelab.report.assembly import Part
 from valvelab.report.page_model import Block, FigureBlock, Paragraph, Section, figure_rows
 from valvelab.tables.springs import (
@@ -170,5 +171,7 @@ def sets_part(inspection: SetsInspection, table: SpringTable, system: System = "
 
 
 def decided(result: SetsResult | ShimsResult) -> list[Paragraph]:
-    """Springs kept out and taken in, with the reasons."""
-    return [Paragraph(text) for text in (kept_out(result.excluded), taken_in(result.taken_in)) if text]
+    """Springs kept out and taken in, with the reasons, and what was decided by hand."""
+    told = [kept_out(result.excluded), taken_in(result.taken_in)]
+    told += [f"{note.text[:1].upper()}{note.text[1:]}." for note in result.notes if note.about == BY_HAND]
+    return [Paragraph(text) for text in told if text]

@@ -269,7 +269,7 @@ def about_html(theme: Theme) -> str:
     """Version and every key."""
     quiet = theme.colours["quiet"]
     keys = [(one.shortcut, one.tip) for one in ACTIONS if one.shortcut]
-    keys += [(f"Ctrl+{number}", f"Go to {bay.title}") for number, bay in enumerate(BAYS, start=1)]
+    keys += [(f"Ctrl+{number % 10}", f"Go to {bay.title}") for number, bay in enumerate(BAYS, start=1)]
     rows = "".join(
         f"<tr><td style='padding:2px 22px 2px 0'><b>{escape(key)}</b></td><td>{escape(tip)}</td></tr>"
         for key, tip in (*keys, *KEYS)

@@ -16,7 +16,7 @@ from valvelab.inspection.springs.shim_case import Evaluation, FittingPlan, Lock,
 from valvelab.inspection.springs.shim_work import Setting
 from valvelab.inspection.springs.usable import AS_JUDGED, ByHand, UsableSprings, usable_springs
 from valvelab.records.result import Note, info, warning
-from valvelab.records.shims_result import ShimPosition, ShimsResult
+from valvelab.records.shims_result import BY_HAND, ShimPosition, ShimsResult
 from valvelab.records.spring_readings import HeightsTable, ValvePosition
 from valvelab.springs.least_work import Chosen, Ways, least_work
 from valvelab.springs.shims import ShimPlan, Stack, choose_shims
@@ -294,7 +294,7 @@ def _fixed_notes(question: ShimsQuestion, solution: Solution) -> Iterator[Note]:
         rest = (
             "" if solution.sought or len(by_hand) == len(question.heights.positions) else ", the rest as found before"
         )
-        yield info("by hand", f"decided by hand{rest}: {told}")
+        yield info(BY_HAND, f"decided by hand{rest}: {told}")
 
 
 def _setting_told(setting: Setting) -> str:
