@@ -1,6 +1,7 @@
 """How fast the window is: first paint against a bare plot window, a drag of the checking lift against a bare repaint.
 
 python tests/benchmarks/bench_window.py [lift table [spec]]
+python tests/benchmarks/bench_window.py figures: those that are asked of the window, as JSON for tests/benchmarks/all.py
 
 Both starts run in turn in the same minutes, and the least of several is compared. A bare repaint shows another curve
 of 720 points in a plot window of the same size.
@@ -8,6 +9,7 @@ of 720 points in a plot window of the same size.
 
 from __future__ import annotations
 
+import json
 import os
 import subprocess
 import sys
@@ -68,17 +70,62 @@ def start_ms(code: str, files: list[str], place: str) -> float:
     return 1e3 * (time.perf_counter() - began)
 
 
-def starts(files: list[str], rounds: int = 7) -> None:
-    """Compare starts, with and without files."""
+def start_ratios(files: list[str], rounds: int = 7) -> dict[str, float]:
+    """First paint over that of a bare plot window, with and without files, the least of some rounds in turn."""
     with tempfile.TemporaryDirectory() as place:
         taken: dict[str, list[float]] = {"bare": [], "empty bench": [], "with files": []}
         for _ in range(rounds):
             taken["bare"].append(start_ms(BARE, [], place))
             taken["empty bench"].append(start_ms(OURS, [], place))
             taken["with files"].append(start_ms(OURS, files, place))
-    least = min(taken["bare"])
-    for name, times in taken.items():
-        print(f"first paint, {name:12} {min(times) / least:.2f} × bare")
+    return {name: min(times) / min(taken["bare"]) for name, times in taken.items()}
+
+
+def figures() -> list[tuple[str, float, float]]:
+    """Name, what is asked at most, and what this run gave."""
+    from PySide6.QtWidgets import QApplication
+
+    from valvelab.window import theme
+    from valvelab.window.bench import Bench
+    from valvelab.window.main_window import MainWindow
+    from valvelab.workbench.lobes_bay import LobesState
+
+    ratios = start_ratios(SAMPLE)
+    application = QApplication(["bench"])
+    theme.dress(application)
+    with tempfile.TemporaryDirectory() as place:
+        bench = Bench(Path(place), background=False)
+        window = MainWindow(bench)
+        window.resize(1600, 1000)
+        window.show()
+        bench.add_files([str(ROOT / "sample_profiles" / "lake_v8_job.toml")])
+        application.processEvents()
+        peak = int(Path("/proc/self/status").read_text(encoding="ascii").split("VmHWM:")[1].split()[0]) / 1024.0
+        names = [name for name, action in window.bay_actions.items() if action.isEnabled()]
+        back: list[float] = []
+        for turn in range(3):
+            for name in names:
+                began = time.process_time()
+                window.bay_actions[name].trigger()
+                application.processEvents()
+                if turn:
+                    back.append(1e3 * (time.process_time() - began))
+        window.bay_actions["lobes"].trigger()
+        application.processEvents()
+        drags = []
+        for number in range(150):
+            began = time.thread_time()
+            bench.set(LobesState, "drag", "drag", checking_lift_mm=0.6 + 0.02 * number)
+            application.processEvents()
+            drags.append(1e3 * (time.thread_time() - began))
+        window.close()
+    return [
+        ("first paint, empty, over a bare plot window", 1.0, ratios["empty bench"]),
+        ("first paint, with files, over the same", 1.2, ratios["with files"]),
+        ("back to a visited bay, ms of CPU, the dearest", 60.0, max(back)),
+        ("drag of the checking lift at 16 lobes, ms of main-thread CPU, median", 8.0, median(drags[10:])),
+        ("memory with the V8 job open, MB", 400.0, peak),
+    ]
 
 
 def repaint_ms(application: QApplication, updates: int = 100) -> float:
@@ -135,6 +182,10 @@ def drag(files: list[str], updates: int = 200) -> None:
 
 
 if __name__ == "__main__":
+    if sys.argv[1:] == ["figures"]:
+        print(json.dumps(figures()))
+        sys.exit()
     chosen = sys.argv[1:] or SAMPLE
-    starts(chosen)
+    for name, ratio in start_ratios(chosen).items():
+        print(f"first paint, {name:12} {ratio:.2f} × bare")
     drag(chosen)

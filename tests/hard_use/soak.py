@@ -129,11 +129,14 @@ class Soak:
             self.fault(f"a box that nobody asked for: {box.windowTitle() or type(box).__name__}")
             box.close()
 
-    def _named(self, _parent: QWidget, _title: str, suggestion: str, _kinds: str = "") -> tuple[str, str]:
+    def _named(self, _parent: QWidget, title: str, suggestion: str, kinds: str = "") -> tuple[str, str]:
         self.written += 1
         path = self.place / f"{self.written:06d}{Path(suggestion).suffix}"
         if path.suffix == ".valvejob":
             self.jobs.append(path)
+        if title == "Export":  # every kind in its turn
+            every = kinds.split(";;")
+            return str(path.with_suffix("")), every[self.written % len(every)]
         return str(path), ""
 
     # -- rounds -----------------------------------------------------------------------------------------------------
@@ -298,7 +301,7 @@ DOINGS: dict[str, Callable[[Soak, MainWindow], None]] = {
     "bay": _bay, "all bays": _all_bays, "sample": _sample, "file": _file, "type": _type, "edit": _edit,
     "remove": _remove, "back and forth": _back_and_forth, "match": _match, "job": _job_again, "choose": _choose,
     "text": _text, "offer": _offer, "units": _do("units"), "scheme": _do("scheme"), "size": _size,
-    "certificate": _do("certificate"), "table": _do("export_table"), "picture": _do("export_picture"),
+    "certificate": _do("certificate"), "export": _do("export"), "guide": _do("guide"),
     "limits": _do("limits"), "reload": _do("reload"), "layout": _do("layout"), "new job": _do("new_job"),
 }  # fmt: skip
 OFTEN = ("sample", "sample", "type", "certificate", "back and forth")

@@ -589,6 +589,8 @@ class MainWindow(Shell):
     def _export(self) -> None:
         """Ask for a kind of file and its place, and have it made."""
         kinds = self.exports()
+        if not kinds:
+            return
         asked = ask_place(self, "Export", self.bench.suggested(self._first_name("inspection")), list(kinds))
         if asked is not None:
             path, kind = asked
