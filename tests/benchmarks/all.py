@@ -133,7 +133,7 @@ OTHERS: tuple[tuple[str, ...], ...] = (
     ("sets", "springs_quillmere_tray.csv", "--spec", "springs_quillmere_spec.toml", "--size", "8",
      "--within", "seat_force=6 N", "--within", "rate=0.6 N/mm"),
     ("shims", "springs_quillmere_tray.csv", "--heights", "springs_quillmere_heights.csv"),
-    ("compare", "quillmere_four_camshaft.csv", "--after", "quillmere_four_after_a_season.csv"),
+    ("compare", "quillmere_four_camshaft.csv", "quillmere_four_after_a_season.csv"),
     ("liftcheck", "quillmere_spring_meeting.toml"),
 )  # fmt: skip
 

@@ -72,7 +72,7 @@ CASES = (
     _with("springs", "springs_quillmere_tray.csv", *SPRINGS),
     Case("springs_quillmere_spec.toml", ("springs", "springs_quillmere_tray.csv", "--spec", "{file}")),
     Case("springs_quillmere_heights.csv", ("shims", "springs_quillmere_tray.csv", "--heights", "{file}")),
-    _with("compare", "quillmere_four_after_a_season.csv", "--after", "quillmere_four_camshaft.csv"),
+    Case("quillmere_four_after_a_season.csv", ("compare", "quillmere_four_camshaft.csv", "{file}")),
     _with("liftcheck", "quillmere_spring_meeting.toml"),
     Case("quillmere_dial_card.toml", ("lobes", "quillmere_four_camshaft.csv", "--instrument", "{file}")),
     _with("lash", "lake_tender_lash.csv"),
