@@ -20,10 +20,6 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-ALONE = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "QT_QPA_PLATFORM": "offscreen"}
-ROOT = Path(__file__).resolve().parents[2]
-sys.path.insert(0, str(ROOT / "tests" / "benchmarks"))
-
 import bench_dynamics
 import bench_lift_check
 import bench_lobes
@@ -31,13 +27,10 @@ import bench_reading
 import bench_sets
 import bench_shims
 import numpy as np
+from processes import ALONE, IMPORTS, ROOT, VALVELAB, against, cost
 
-IMPORTS = (sys.executable, "-c", "import numpy, scipy.interpolate, scipy.optimize")
-VALVELAB = (sys.executable, "-m", "valvelab")
 SAMPLES = ROOT / "sample_profiles"
 BEGIN, END = "<!-- figures: tests/benchmarks/all.py -->", "<!-- end of figures -->"
-VERDICTS = (0, 1, 4)
-"""Exit codes that are decisions on parts, not faults."""
 
 PLAIN_LOBES = """
 import sys
@@ -87,28 +80,6 @@ class Figure:
         held = self.measured >= self.asked if self.at_least else self.measured <= self.asked
         sign = "≥" if self.at_least else "≤"
         return f"| {self.name} | {sign} {self.asked:g} | {self.measured:.3g} | {'yes' if held else '**no**'} |"
-
-
-def cost(*command: str | Path) -> tuple[float, float, bytes]:
-    """CPU seconds and peak MB of a fresh process, and what it printed; a fault ends the run."""
-    words = [str(word) for word in command]
-    environment = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"} | ALONE
-    with tempfile.TemporaryFile() as out, tempfile.TemporaryFile() as err:
-        process = subprocess.Popen(words, stdout=out, stderr=err, stdin=subprocess.DEVNULL, cwd=ROOT, env=environment)
-        _, status, used = os.wait4(process.pid, 0)
-        process.returncode = os.waitstatus_to_exitcode(status)
-        out.seek(0)
-        err.seek(0)
-        if process.returncode not in VERDICTS:
-            sys.exit(f"{' '.join(words[2:])}: {err.read().decode()}")
-        return used.ru_utime + used.ru_stime, used.ru_maxrss / 1024.0, out.read()
-
-
-def against(base: tuple[str | Path, ...], *command: str | Path, rounds: int = 5) -> float:
-    """CPU of a command over that of another, both the least of some rounds in turn; modules are compiled before."""
-    cost(*command)
-    pairs = [(cost(*command)[0], cost(*base)[0]) for _ in range(rounds)]
-    return min(ours for ours, _ in pairs) / min(theirs for _, theirs in pairs)
 
 
 def sample(*words: str) -> list[str | Path]:

@@ -12,9 +12,8 @@ import sys
 import tempfile
 from pathlib import Path
 
-from bench_lobes import IMPORTS, processor_seconds
+from processes import IMPORTS, VALVELAB, processor_seconds
 
-VALVELAB = (sys.executable, "-m", "valvelab")
 HEAD = """event = "Quillmere spring meeting"
 date = "2026-05-02"
 inspector = "scrutineer 2"
@@ -49,11 +48,11 @@ def main() -> None:
         folder = Path(place)
         car = sheet(folder / "car.toml", 1, ("1I", "1E"))
         event = sheet(folder / "event.toml", 200, ("1I",))
-        base = processor_seconds(sys.executable, "-c", IMPORTS)
-        print(f"{IMPORTS}, processor time: 1")
+        base = processor_seconds(*IMPORTS)
+        print(f"{IMPORTS[-1]}, processor time: 1")
 
         def told(label: str, *words: str | Path) -> float:
-            spent = processor_seconds(*VALVELAB, *map(str, words)) / base
+            spent = processor_seconds(*VALVELAB, *words) / base
             print(f"  {label}: {spent:.2f}", flush=True)
             return spent
 

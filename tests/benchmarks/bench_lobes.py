@@ -8,10 +8,7 @@ against the fastest general reader of the same file; one step of a dragged check
 from __future__ import annotations
 
 import cProfile
-import os
 import pstats
-import resource
-import subprocess
 import sys
 import tempfile
 import time
@@ -23,14 +20,14 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from lobe_samples import SMOOTH, STEPPING, design, turn
+from processes import IMPORTS, VALVELAB, processor_seconds
 
 from valvelab.files.lift_table import read_lift_table
 from valvelab.inspection.lobes.inspect import inspect_lobes
 
 LOBES = [f"{cylinder}{kind}" for cylinder in range(1, 9) for kind in "IE"]
 LAWS = [*SMOOTH, *STEPPING]
-FRESH_ROUNDS, ROUNDS = 7, 15
-IMPORTS = "import numpy, scipy.interpolate, scipy.optimize"
+ROUNDS = 15
 STAGES = {
     "conditioning": ("conditioning.py", "condition"),
     "fit": ("profile.py", "fit_lobes"),
@@ -53,17 +50,6 @@ def write(path: Path) -> None:
         out.write("# follower: flat\n# base circle radius: 60 mm\n# probe uncertainty: 0.5 um\n")
         out.write(",".join(["angle [cam deg]", *(f"{lobe} [mm]" for lobe in LOBES)]) + "\n")
         np.savetxt(out, np.column_stack([angle, *columns]), fmt="%.5f", delimiter=",")
-
-
-def processor_seconds(*command: str) -> float:
-    """Processor time of a fresh process, user and system, best of some; one thread for linear algebra."""
-    best = float("inf")
-    for _ in range(FRESH_ROUNDS):
-        before = resource.getrusage(resource.RUSAGE_CHILDREN)
-        subprocess.run(command, check=True, capture_output=True, env={**os.environ, "OPENBLAS_NUM_THREADS": "1"})
-        after = resource.getrusage(resource.RUSAGE_CHILDREN)
-        best = min(best, after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime)
-    return best
 
 
 def best_ms(work: Callable[[], object], rounds: int = ROUNDS) -> float:
@@ -103,14 +89,13 @@ def stages(work: Callable[[], object]) -> dict[str, float]:
 
 
 def main() -> None:
-    valvelab = (sys.executable, "-m", "valvelab")
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "shaft.csv"
         write(path)
-        base = processor_seconds(sys.executable, "-c", IMPORTS)
-        print(f"{IMPORTS}, processor time: 1")
+        base = processor_seconds(*IMPORTS)
+        print(f"{IMPORTS[-1]}, processor time: 1")
         for label, arguments in (("lobes", ("lobes", str(path), "--json")), ("--version", ("--version",))):
-            print(f"  valvelab {label}: {processor_seconds(*valvelab, *arguments) / base:.2f}")
+            print(f"  valvelab {label}: {processor_seconds(*VALVELAB, *arguments) / base:.2f}")
         name, reader = fastest_reader(path)
         table = read_lift_table(path)
         inspection = inspect_lobes(table)

@@ -10,9 +10,6 @@ limits that leave most springs over to limits that use all. Seconds are CPU seco
 from __future__ import annotations
 
 import json
-import os
-import resource
-import subprocess
 import sys
 import tempfile
 from pathlib import Path
@@ -20,6 +17,7 @@ from time import process_time
 from types import MappingProxyType
 
 import numpy as np
+from processes import IMPORTS, VALVELAB, against, cost
 from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import csr_array
 
@@ -217,33 +215,18 @@ def survey(count: int, seconds: float, most: int) -> None:
         print(f"spread / by hand where the numbers are equal ({len(ratios)} trays): {np.mean(ratios):.3f}")
 
 
-def processor_seconds(*command: str) -> tuple[float, bytes]:
-    """Processor time of a fresh process, best of three, and what it printed."""
-    best, printed = float("inf"), b""
-    for _ in range(3):
-        before = resource.getrusage(resource.RUSAGE_CHILDREN)
-        printed = subprocess.run(
-            command, check=True, capture_output=True, env={**os.environ, "OMP_NUM_THREADS": "1"}
-        ).stdout
-        after = resource.getrusage(resource.RUSAGE_CHILDREN)
-        best = min(best, after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime)
-    return best, printed
-
-
 def commands() -> None:
     """The whole command as ratios to the imports alone."""
     with tempfile.TemporaryDirectory() as folder:
         for count, known in BEST_KNOWN.items():
             path = Path(folder) / f"{count}.csv"
             write_readings(path, count)
-            imports, _ = processor_seconds(sys.executable, "-c", "import numpy, scipy.interpolate, scipy.optimize")
             limits = ("--within", "seat_force=5 N", "--within", "rate=0.5 N/mm")
-            words = (sys.executable, "-m", "valvelab", "sets", str(path), "--size", "16", *limits, "--json")
-            taken, printed = processor_seconds(*words)
-            answer = json.loads(printed)
+            words = (*VALVELAB, "sets", path, "--size", "16", *limits, "--json")
+            ratio, answer = against(IMPORTS, *words, rounds=3), json.loads(cost(*words)[2])
             number = "proven" if answer["number_proven"] else f"of at most {answer['bound_sets']}"
             print(
-                f"{count} springs: {taken / imports:.2f} x the imports, {len(answer['sets'])} sets {number}, spread "
+                f"{count} springs: {ratio:.2f} x the imports, {len(answer['sets'])} sets {number}, spread "
                 f"{answer['total_spread'] / known:.3f} of the best known, bound "
                 f"{answer['bound_total_spread'] / answer['total_spread']:.2f} of the spread"
             )

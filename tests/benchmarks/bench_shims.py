@@ -7,9 +7,6 @@ and the plain integer model of the same choice, HiGHS with 20 s. Spreads, distan
 
 from __future__ import annotations
 
-import os
-import resource
-import subprocess
 import sys
 import tempfile
 from collections.abc import Callable
@@ -23,6 +20,7 @@ from scipy.sparse import coo_array
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
+from processes import IMPORTS, VALVELAB, processor_seconds
 from spring_cases import bench_force, write_readings
 
 from valvelab.arrays import FloatArray
@@ -33,8 +31,7 @@ from valvelab.inspection.springs.shim_case import ShimCase
 from valvelab.inspection.springs.shims import ShimsQuestion, inspect_shims, solve
 from valvelab.springs.shims import ShimChoice, choose_shims
 
-ROUNDS, SEED, SECONDS, FEW = 5, 3, 20.0, 18
-IMPORTS = "import numpy, scipy.interpolate, scipy.optimize"
+SEED, SECONDS, FEW = 3, 20.0, 18
 READ_AT = np.array([42.0, 41.0, 40.0, 39.0, 38.0, 37.0, 36.0, 34.0, 30.0, 28.0, 27.0, 26.2, 25.8, 25.6])
 PLAIN, COUNTED = "shims: 0.25 mm, 0.50 mm, 1.00 mm", "shims: 0.25 mm x 4, 0.50 mm x 3, 1.00 mm x 2"
 TARGET, STATED = "target seat force: 240 N", "height uncertainty: 0.03 mm"
@@ -63,17 +60,6 @@ def lay_out(folder: Path) -> tuple[Path, dict[str, Path]]:
         head = "position,height [mm]" + (",spring,shims [mm]" if rows is fitted else "")
         paths[name].write_text("\n".join([*preamble, head, *rows]) + "\n", encoding="utf-8")
     return readings, paths
-
-
-def processor_seconds(*command: str) -> float:
-    """Processor time of a fresh process, user and system, best of some; one thread for linear algebra."""
-    best = float("inf")
-    for _ in range(ROUNDS):
-        before = resource.getrusage(resource.RUSAGE_CHILDREN)
-        subprocess.run(command, check=True, capture_output=True, env={**os.environ, "OPENBLAS_NUM_THREADS": "1"})
-        after = resource.getrusage(resource.RUSAGE_CHILDREN)
-        best = min(best, after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime)
-    return best
 
 
 def timed(work: Callable[[], FloatArray | None]) -> tuple[FloatArray | None, float]:
@@ -150,10 +136,10 @@ def rivals(case: ShimCase) -> None:
 def main() -> None:
     with tempfile.TemporaryDirectory() as name:
         readings, asked = lay_out(Path(name))
-        imports = processor_seconds(sys.executable, "-c", IMPORTS)
+        imports = processor_seconds(*IMPORTS)
         print(f"importing numpy, scipy.interpolate, scipy.optimize: {imports:.3f} s of CPU")
         for question, heights in asked.items():
-            command = (sys.executable, "-m", "valvelab", "shims", str(readings), "--heights", str(heights), "--json")
+            command = (*VALVELAB, "shims", readings, "--heights", heights, "--json")
             seconds = processor_seconds(*command)
             print(f"{question}: the command takes {seconds:.3f} s, {seconds / imports:.2f} x that")
             case = case_of(readings, heights)

@@ -159,7 +159,6 @@ class _AtSpeed:
     rpm: float
     force_n: FloatArray
     least_force_n: float
-    least_at_crank_deg: float
     peak_force_n: float
     lost: bool
     lost_at_crank_deg: float
@@ -214,7 +213,6 @@ def _judged(gear: ValveGear, response: Response) -> _AtSpeed:
     asked, angle = response.drive_mm[:steps] - gear.lash_mm, response.crank_deg[:steps]
     window = asked > max(WINDOW_SHARE * float(asked.max()), 2.0 * gear.gear_squeeze_mm)
     held = np.where(window, force, np.inf)
-    least = int(held.argmin())
     lost = held <= 0.0
     bins = (np.arange(BINS) * steps) // BINS
     driven = np.where(asked > gear.gear_squeeze_mm, force, np.inf).min(axis=0)
@@ -222,8 +220,7 @@ def _judged(gear: ValveGear, response: Response) -> _AtSpeed:
     return _AtSpeed(
         rpm=response.rpm,
         force_n=np.minimum.reduceat(driven, bins),
-        least_force_n=float(held.flat[least]),
-        least_at_crank_deg=float(angle[least % steps]),
+        least_force_n=float(held.min()),
         peak_force_n=float(force.max()),
         lost=bool(lost.any()),
         lost_at_crank_deg=float(angle[int(lost.argmax()) % steps]),
