@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import io
 import json
-import zipfile
 from collections.abc import Iterable, Mapping
 from hashlib import sha256
 from itertools import chain
@@ -15,14 +13,13 @@ from pydantic import ValidationError
 
 from valvelab.errors import BadFile, CannotWrite
 from valvelab.files.contents import MAX_UNPACKED_BYTES, Given, is_zip, name_of, read_contents, size_text
-from valvelab.files.zip_parts import ZipParts, part_names
+from valvelab.files.zip_parts import ZipParts, packed, part_names
 from valvelab.records.saved_job import KeptFile, KeptPaper, SavedJob
 
 ENDING = ".valvejob"
 LIST = "valvejob.json"
 _WANTED = "a job file of valvelab"
 _NEWEST: int = SavedJob.model_fields["schema_version"].default
-_STAMP = (1980, 1, 1, 0, 0, 0)
 
 
 def pack(job: SavedJob, files: Mapping[str, bytes], file: str) -> bytes:
@@ -31,13 +28,7 @@ def pack(job: SavedJob, files: Mapping[str, bytes], file: str) -> bytes:
     if (size := sum(map(len, whole.values()))) > MAX_UNPACKED_BYTES:
         most = size_text(MAX_UNPACKED_BYTES)
         raise CannotWrite(file, f"the bench holds {size_text(size)}, and a job file at most {most}")
-    stream = io.BytesIO()
-    with zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED, compresslevel=3) as archive:
-        for name, data in whole.items():
-            entry = zipfile.ZipInfo(name, _STAMP)
-            entry.compress_type = zipfile.ZIP_DEFLATED
-            archive.writestr(entry, data)
-    return stream.getvalue()
+    return packed(whole)
 
 
 def read_job_archive(given: Given) -> tuple[SavedJob, dict[str, bytes]]:

@@ -6,9 +6,7 @@ entities is refused; both MD5 checksums are verified. Lengths in the file are me
 
 from __future__ import annotations
 
-import io
 import re
-import zipfile
 from dataclasses import dataclass
 from hashlib import md5
 from typing import TYPE_CHECKING
@@ -19,7 +17,7 @@ from valvelab.arrays import FloatArray
 from valvelab.errors import BadFile
 from valvelab.files.contents import MAX_ROWS, Contents, is_zip
 from valvelab.files.plausible import LARGEST_PLACE_MM, even_trace
-from valvelab.files.zip_parts import ZipParts, part_names, plain_name
+from valvelab.files.zip_parts import ZipParts, packed, part_names, plain_name
 from valvelab.records.form_measurement import SurfaceTrace
 from valvelab.records.result import Note, info, warning
 
@@ -49,7 +47,6 @@ _HEADER = """<?xml version="1.0" encoding="UTF-8"?>
  <Record4><ChecksumFile>{checksum}</ChecksumFile></Record4>
 </p:ISO5436_2>
 """
-_STAMP = (1980, 1, 1, 0, 0, 0)
 """Of every part, so that equal traces give equal bytes."""
 
 
@@ -105,12 +102,7 @@ def x3p_bytes(trace: SurfaceTrace) -> bytes:
         md5=_md5(data),
         checksum=CHECKSUM,
     ).encode()
-    parts = {HEADER: header, HEIGHTS: data, CHECKSUM: f"{_md5(header)} *{HEADER}\n".encode()}
-    target = io.BytesIO()
-    with zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED) as container:
-        for name, content in parts.items():
-            container.writestr(zipfile.ZipInfo(name, _STAMP), content, zipfile.ZIP_DEFLATED)
-    return target.getvalue()
+    return packed({HEADER: header, HEIGHTS: data, CHECKSUM: f"{_md5(header)} *{HEADER}\n".encode()})
 
 
 def _md5(data: bytes) -> str:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import io
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 
@@ -16,6 +16,17 @@ from valvelab.errors import BadFile, ValvelabError
 from valvelab.files.contents import MAX_UNPACKED_BYTES, Contents
 
 MAX_PARTS = 1000
+STAMP = (1980, 1, 1, 0, 0, 0)
+"""The date of every part that is written, so that the same parts give the same bytes."""
+
+
+def packed(parts: Mapping[str, bytes]) -> bytes:
+    """A zip container of these parts in their order: the same parts give the same bytes."""
+    target = io.BytesIO()
+    with zipfile.ZipFile(target, "w") as container:
+        for name, content in parts.items():
+            container.writestr(zipfile.ZipInfo(name, STAMP), content, zipfile.ZIP_DEFLATED)
+    return target.getvalue()
 
 
 @contextmanager

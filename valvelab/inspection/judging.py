@@ -12,7 +12,7 @@ from valvelab.inspection.characteristics import Row, Subject
 from valvelab.inspection.limits import Ends, Limit, Where, meant_here, nearest_readings, readings_of
 from valvelab.measured import Measured, missing
 from valvelab.phasing.timing import home_of
-from valvelab.records.result import Note, Result, Verdict, info, warning
+from valvelab.records.result import OPEN, Note, Result, Verdict, info, warning
 from valvelab.records.spec import DecisionRule, EnvelopeSpec, LimitSpec, Selection, Spec
 
 R = TypeVar("R", bound=Result)
@@ -223,7 +223,7 @@ def _remarks(rule: DecisionRule, limit: LimitSpec, item: str, measured: Measured
     about = f"{item} {limit.of}"
     undecided = _row_reason(measured) if measured.value is None else measured.doubt
     if undecided:
-        return [warning(about, f"undecided: {undecided}")]
+        return [warning(about, f"{OPEN}{undecided}")]
     if measured.u is None and rule.rule == "guarded":
         return [warning(about, "no uncertainty is known, so the simple rule decided")]
     return []

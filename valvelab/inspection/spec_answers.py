@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from valvelab.inspection.judging import NOT_HERE, names_of, undecided_envelope, verdict_of
 from valvelab.inspection.limits import EVENTS, Limit, readings_of
 from valvelab.measured import missing
-from valvelab.records.result import Note, Result, Verdict, warning
+from valvelab.records.result import OPEN, Note, Result, Verdict, warning
 from valvelab.records.spec import Spec
 
 PLANNING = frozenset({"sets", "shims", "lash"})
@@ -58,7 +58,7 @@ def _settle(sharing: list[Answer]) -> list[Answer]:
             reason = f"[[envelope]] {number}: no part of this job judges it (of a lobe)"
             rows.append(undecided_envelope(spec, names_of(row.lobes), row, reason))
     first = sharing[judging[0]]
-    notes = [warning(f"{row.item} {row.characteristic}", f"undecided: {row.reason}") for row in rows]
+    notes = [warning(f"{row.item} {row.characteristic}", f"{OPEN}{row.reason}") for row in rows]
     sharing[judging[0]] = _with(first, [*first.result.verdicts, *rows], [*first.result.notes, *notes])
     return sharing
 
@@ -138,7 +138,7 @@ def _without_answered_elsewhere(answer: Answer, sharing: Sequence[Answer]) -> An
     notes = [
         note
         for note in answer.result.notes
-        if note.about != NOT_HERE and not (note.about in gone and note.text.startswith("undecided: "))
+        if note.about != NOT_HERE and not (note.about in gone and note.text.startswith(OPEN))
     ]
     return _with(answer, [row for row in answer.result.verdicts if not elsewhere(row)], notes)
 

@@ -55,6 +55,10 @@ class Note(Record):
 Decision = Literal["accept", "reject", "undecided"]
 
 
+OPEN = "undecided: "
+"""How remarks and notes begin that say why a verdict is open."""
+
+
 class Verdict(Record):
     """One characteristic of one item held against its limits."""
 
@@ -78,7 +82,7 @@ class Verdict(Record):
         if not self.reason:
             return ""
         open_ = self.decision == "undecided" and self.probability_conforming is None
-        return f"undecided: {self.reason}" if open_ else self.reason
+        return f"{OPEN}{self.reason}" if open_ else self.reason
 
 
 class Result(Record):

@@ -13,7 +13,7 @@ from pathlib import Path
 from valvelab.cautions import CAUTIONS
 from valvelab.decimals import percent
 from valvelab.inspection.characteristics import Subject, of_subjects
-from valvelab.records.result import Note, Result, Source, Verdict
+from valvelab.records.result import OPEN, Note, Result, Source, Verdict
 from valvelab.records.spec import DecisionRule, Spec
 from valvelab.report.page_model import (
     Attachment,
@@ -46,8 +46,6 @@ from valvelab.tables.sentences import (
 from valvelab.tables.verdicts import RANKED, WORDS, counts, judged, overall, rank, verdict_table
 from valvelab.units import System, display_unit, show
 
-OPEN = "undecided: "
-"""How notes begin that say why a verdict is open, which stands beside the verdict."""
 TITLE = "Measurement certificate"
 """What every paper is called, beside the part it is of."""
 CAUTIONS_BOX = Box("Before anything is fitted or run", (" ".join(CAUTIONS),))

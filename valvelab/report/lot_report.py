@@ -22,8 +22,8 @@ from valvelab.report.page_model import (
 )
 from valvelab.report.pdf import certificate_bytes
 from valvelab.tables.description import Table
-from valvelab.tables.lot import called, lot_tables, of_items
-from valvelab.tables.verdicts import RANKED, WORDS
+from valvelab.tables.lot import lot_tables, of_items
+from valvelab.tables.verdicts import RANKED, WORDS, judged
 from valvelab.units import System
 
 TITLE = "Lot report"
@@ -90,7 +90,7 @@ def _pictures(result: BatchResult, lots: Sequence[Lot], system: System) -> Itera
         figures = tuple((figure,) for figure in (distribution_figure(lot, row), drift_figure(lot, row)) if figure)
         if figures:
             items = Paragraph(of_items(row), "small")
-            yield Section(called(row, system), (items, FigureBlock(figures, _PICTURE_MM)), new_page=number == 0)
+            yield Section(judged(row, system), (items, FigureBlock(figures, _PICTURE_MM)), new_page=number == 0)
 
 
 def _failed(result: BatchResult) -> Iterator[Section]:

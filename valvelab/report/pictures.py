@@ -15,23 +15,20 @@ LONGEST_SIDE = 900
 FORMS = ("PNG", "JPEG")
 
 
-def checked_picture(content: bytes, name: str) -> bytes:
-    """The same bytes; raises BadFile where they are no PNG or JPEG, or too many pixels, before any is unpacked."""
+def picture_reader(content: bytes, name: str) -> ImageReader:
+    """A picture made upright and small, as the page's library takes it.
+
+    Raises BadFile where the bytes are no PNG or JPEG, or too many pixels, before any is unpacked.
+    """
     try:
         with Image.open(io.BytesIO(content), formats=FORMS) as image:
             wide, high = image.size
-            if wide * high <= LARGEST_PIXELS:
-                image.load()
-                return content
+            if wide * high > LARGEST_PIXELS:
+                most = f"at most {LARGEST_PIXELS // 1_000_000} million"
+                raise BadFile(name, "", f"{wide} × {high} pixels", most)
+            upright = ImageOps.exif_transpose(image)
+            shaped = upright.convert("RGBA" if "A" in upright.getbands() or "transparency" in upright.info else "RGB")
+            shaped.thumbnail((LONGEST_SIDE, LONGEST_SIDE))
+            return ImageReader(shaped)
     except (UnidentifiedImageError, OSError, SyntaxError, ValueError, Image.DecompressionBombError):
         raise BadFile(name, "", "no picture that can be read", "a PNG or JPEG") from None
-    raise BadFile(name, "", f"{wide} × {high} pixels", f"at most {LARGEST_PIXELS // 1_000_000} million")
-
-
-def picture_reader(content: bytes, name: str) -> ImageReader:
-    """A picture made upright and small, as the page's library takes it; raises BadFile as `checked_picture`."""
-    with Image.open(io.BytesIO(checked_picture(content, name)), formats=FORMS) as image:
-        upright = ImageOps.exif_transpose(image)
-        shaped = upright.convert("RGBA" if "A" in upright.getbands() or "transparency" in upright.info else "RGB")
-        shaped.thumbnail((LONGEST_SIDE, LONGEST_SIDE))
-        return ImageReader(shaped)

@@ -181,18 +181,6 @@ class SvgCanvas:
         """A circle about a place."""
         self._shape(f'circle cx="{x:.2f}" cy="{self._height - y:.2f}" r="{radius:.2f}"', stroke, fill)
 
-    def drawString(self, x: float, y: float, text: str) -> None:
-        """A line of text that begins at a place."""
-        self._write(x, y, text, "start")
-
-    def drawCentredString(self, x: float, y: float, text: str) -> None:
-        """A line of text about a place."""
-        self._write(x, y, text, "middle")
-
-    def drawRightString(self, x: float, y: float, text: str) -> None:
-        """A line of text that ends at a place."""
-        self._write(x, y, text, "end")
-
     def _shape(self, element: str, stroke: int, fill: int) -> None:
         pen = self._pen
         style = _colour("fill", pen.fill) if fill else ' fill="none"'
@@ -203,14 +191,12 @@ class SvgCanvas:
                 style += f' stroke-dasharray="{" ".join(map(str, pen.dash))}"'
         self._parts.append(f"<{element}{style}/>")
 
-    def _write(self, x: float, y: float, text: str, anchor: str) -> None:
-        """A line as wide as on paper, whatever font the reader has."""
+    def drawString(self, x: float, y: float, text: str) -> None:
+        """A line of text that begins at a place, as wide as on paper, whatever font the reader has."""
         pen = self._pen
-        if not text:
-            return
         wide = text_width(text, pen.size, pen.font)
         style = f'font-size="{pen.size:.2f}"' + (' font-weight="bold"' if pen.font == BOLD else "")
-        style += f' text-anchor="{anchor}" textLength="{wide:.2f}" lengthAdjust="spacingAndGlyphs"'
+        style += f' text-anchor="start" textLength="{wide:.2f}" lengthAdjust="spacingAndGlyphs"'
         place = f'x="{x:.2f}" y="{self._height - y:.2f}"'
         self._parts.append(f"<text {place} {style}{_colour('fill', pen.fill)}>{escape(text)}</text>")
 

@@ -22,7 +22,7 @@ from pydantic import ValidationError
 from valvelab import __version__
 from valvelab.errors import BadFile
 from valvelab.files.contents import MAX_UNPACKED_BYTES, size_text
-from valvelab.files.zip_parts import refusing_faults
+from valvelab.files.zip_parts import STAMP, refusing_faults
 from valvelab.records.records_result import ExportedFile, ExportManifest
 from valvelab.records.stored import Entry, StoredRecord, identity
 from valvelab.store.store import Store
@@ -31,7 +31,6 @@ from valvelab.writing import check_new_folder, make_folder, write_filled
 MANIFEST, RECORDS = "manifest.json", "records.jsonl"
 ZIP = ".zip"
 _WANTED = "a whole export of a store"
-_STAMP = (1980, 1, 1, 0, 0, 0)
 _LONGEST_LINE = 16 * 2**20
 _OTHER_BYTES = "other bytes than were exported"
 
@@ -83,7 +82,7 @@ class _Zip:
 
     def put(self, name: str, parts: Iterable[bytes]) -> None:
         """Write a file of parts."""
-        entry = zipfile.ZipInfo(name, _STAMP)
+        entry = zipfile.ZipInfo(name, STAMP)
         entry.compress_type = zipfile.ZIP_DEFLATED
         with self.archive.open(entry, "w", force_zip64=True) as stream:
             stream.writelines(parts)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from valvelab.records.phasing_result import PhasingResult
 from valvelab.records.result import Decision, Result, Verdict
 from valvelab.tables.engine import degrees, signed
-from valvelab.tables.sentences import chance, closest, item_told, margin, room
+from valvelab.tables.sentences import chance, closest, item_told, margin, noun_of, room
 from valvelab.tables.verdicts import WORDS, counts, judged, overall
 from valvelab.units import System
 
@@ -90,12 +90,6 @@ def _stands(verdict: Verdict, result: Result, system: System) -> str:
     if verdict.decision == "accept" or (verdict.decision == "reject" and room(verdict) < 0.0):
         return told
     return ", ".join(filter(None, (told, chance(verdict) or verdict.reason)))
-
-
-def noun_of(verdict: Verdict, result: Result) -> str:
-    """What the item of a verdict is, `lobe`; empty where its name alone says it."""
-    words = item_told(verdict, result).casefold().removesuffix(verdict.item.casefold()).split()
-    return words[-1] if words else ""
 
 
 def _items(verdicts: Sequence[Verdict]) -> list[str]:

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
-from valvelab.decimals import USUAL, decimals_of, limit, percent
-from valvelab.inspection.characteristics import printed
+from valvelab.decimals import decimals_of, limit, percent
 from valvelab.records.batch_result import LotCharacteristic, LotIndex
 from valvelab.tables.description import Column, Table, table_of
+from valvelab.tables.verdicts import judged
 from valvelab.units import System, display_unit, show
 
 INDEX_DECIMALS = 2
@@ -26,15 +26,6 @@ def lot_tables(lot: Sequence[LotCharacteristic], system: System) -> list[Table]:
         replace(table_of(lot, _spread(system), system, "The lot against its limits"), widths=_SPREAD_WIDTHS),
         replace(table_of(lot, _indices(system), system, "Indices, drift"), widths=_INDEX_WIDTHS),
     ]
-
-
-def called(row: LotCharacteristic, system: System) -> str:
-    """What is held against the limit."""
-    name = printed(row.characteristic, row.unit)
-    if row.at_mm is None:
-        return name
-    at = show(row.at_mm, "mm", system, USUAL["mm"][system == "inch"])
-    return f"{name} at {at} {display_unit('mm', system).label}"
 
 
 def of_items(row: LotCharacteristic) -> str:
@@ -72,7 +63,7 @@ def _decimals(row: LotCharacteristic, system: System) -> int:
 
 def _names(system: System) -> list[Column[LotCharacteristic]]:
     return [
-        Column("characteristic", words=lambda row: called(row, system)),
+        Column("characteristic", words=lambda row: judged(row, system)),
         Column("items", words=of_items),
     ]
 

@@ -13,7 +13,7 @@ from functools import cache
 
 from valvelab.decimals import limit, percent
 from valvelab.inspection.characteristics import Subject, of_subjects, of_unit
-from valvelab.records.result import Decision, Result, Verdict
+from valvelab.records.result import OPEN, Decision, Result, Verdict
 from valvelab.tables.verdicts import RANKED, counts, judged, overall, rank
 from valvelab.units import System, display_unit, show
 
@@ -89,7 +89,7 @@ def limits_told(verdict: Verdict, decimals: int, system: System) -> str:
 
 def item_told(verdict: Verdict, result: Result | None) -> str:
     """An item by name: `Exhaust lobe 3E`, `Spring Q23`, `Cylinder 1`."""
-    noun = _noun(verdict, result)
+    noun = noun_of(verdict, result)
     if noun and verdict.item == "all":
         return f"Every {noun}"
     kind = _kinds(result).get(verdict.item, "") if noun else ""
@@ -97,7 +97,7 @@ def item_told(verdict: Verdict, result: Result | None) -> str:
     return told[:1].upper() + told[1:]
 
 
-def _noun(verdict: Verdict, result: Result | None) -> str:
+def noun_of(verdict: Verdict, result: Result | None) -> str:
     """What the item of a verdict is; empty where its name says it."""
     row = of_unit(verdict.characteristic, verdict.unit)
     subject = "" if row is None else row.subject
@@ -154,7 +154,7 @@ def _of_many(verdicts: Sequence[Verdict], decimals: dict[Verdict, int], result: 
     listed = ", ".join(names[:LISTED]) + (f" and {len(names) - LISTED} more" if len(names) > LISTED else "")
     verb = "rejected" if worst.decision == "reject" else "not decided"
     name = judged(worst, system)
-    head = f"{name[:1].upper()}{name[1:]} of {len(verdicts)} {_noun(worst, result) or 'item'}s is {verb}: {listed}"
+    head = f"{name[:1].upper()}{name[1:]} of {len(verdicts)} {noun_of(worst, result) or 'item'}s is {verb}: {listed}"
     if worst.measured is None:
         return f"{head}; {in_print(worst.reason or 'nothing was measured')}."
     told = _verb(worst, decimals[worst], system).removeprefix("is not decided: ")
@@ -164,7 +164,7 @@ def _of_many(verdicts: Sequence[Verdict], decimals: dict[Verdict, int], result: 
 def _verb(verdict: Verdict, decimals: int, system: System) -> str:
     """What is said of a value after its name: how far off it is, or why it is open."""
     if verdict.measured is None:
-        return f"is not decided: {in_print(verdict.reason or 'nothing was measured').removeprefix('undecided: ')}"
+        return f"is not decided: {in_print(verdict.reason or 'nothing was measured').removeprefix(OPEN)}"
     unit = display_unit(verdict.unit, system).label
     value = f"{show(verdict.measured, verdict.unit, system, decimals)} {unit}".strip()
     nearest = _nearest(verdict)

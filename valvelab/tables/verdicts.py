@@ -5,12 +5,16 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from operator import attrgetter
+from typing import TYPE_CHECKING
 
 from valvelab.decimals import USUAL, decimals_of, limit, percent
 from valvelab.inspection.characteristics import of_unit, printed
 from valvelab.records.result import Decision, Result, Verdict, numbered_reasons, stated_uncertainties
 from valvelab.tables.description import Cell, Column, Mark, Table, table_of
 from valvelab.units import System, display_unit, show
+
+if TYPE_CHECKING:
+    from valvelab.records.batch_result import LotCharacteristic
 
 RANKED: tuple[Decision, ...] = ("reject", "undecided", "accept")
 """Decisions, the gravest first."""
@@ -44,12 +48,12 @@ def worst_by_item(verdicts: Sequence[Verdict]) -> dict[str, Decision]:
     return {row.item: row.decision for row in sorted(verdicts, key=lambda row: -rank(row.decision))}
 
 
-def judged(verdict: Verdict, system: System) -> str:
+def judged(row: Verdict | LotCharacteristic, system: System) -> str:
     """What was judged: the characteristic's printed name, and the lift or height it is at."""
-    if verdict.at_mm is None:
-        return printed(verdict.characteristic, verdict.unit)
-    at = show(verdict.at_mm, "mm", system, USUAL["mm"][system == "inch"])
-    return f"{printed(verdict.characteristic, verdict.unit)} at {at} {display_unit('mm', system).label}"
+    if row.at_mm is None:
+        return printed(row.characteristic, row.unit)
+    at = show(row.at_mm, "mm", system, USUAL["mm"][system == "inch"])
+    return f"{printed(row.characteristic, row.unit)} at {at} {display_unit('mm', system).label}"
 
 
 def counts(result: Result, system: System) -> dict[Verdict, int]:

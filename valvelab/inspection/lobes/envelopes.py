@@ -21,7 +21,7 @@ from valvelab.lobe.propagation import Term
 from valvelab.measured import Each, Measured, finite
 from valvelab.records.lobes_result import EnvelopeUse
 from valvelab.records.measurement import NO_DOUBTS, LiftTable
-from valvelab.records.result import Note, Verdict, warning
+from valvelab.records.result import OPEN, Note, Verdict, warning
 from valvelab.records.spec import EnvelopeSpec, Spec
 from valvelab.units import show
 
@@ -166,7 +166,7 @@ def unanswered_envelopes(
             lost[envelope.lobes] = f"[[envelope]] {count}: nothing that was measured answers it"
         for name, reason in lost.items():
             rows.append(undecided_envelope(spec, name, envelope, reason))
-            notes.append(warning(f"{name} {ENVELOPE}", f"undecided: {reason}"))
+            notes.append(warning(f"{name} {ENVELOPE}", f"{OPEN}{reason}"))
         twice = [name for name in chosen if name in taken]
         if twice:
             text = f"[[envelope]] {count} names {', '.join(twice)} again: the envelope that named it first counts"
