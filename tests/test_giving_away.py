@@ -129,7 +129,7 @@ def drag(item: FigureItem, begin: QPointF, end: QPointF, modifiers: Qt.KeyboardM
     from pyqtgraph import Point
 
     for number in (0, 1):
-        item.box.mouseDragEvent(
+        item.view.mouseDragEvent(
             SimpleNamespace(
                 accept=lambda: None,
                 button=lambda: Qt.MouseButton.LeftButton,

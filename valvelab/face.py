@@ -16,12 +16,10 @@ from html import escape
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any, Literal, Protocol, TypeAlias, get_args, get_origin
 
-from pydantic import ValidationError
-
 from valvelab.csv_text import csv_text
 from valvelab.errors import WrongUsage
 from valvelab.files.contents import Contents, standing_in
-from valvelab.job.typed import shown_in
+from valvelab.job.typed import shown_in, valid_part
 from valvelab.job.use import Around, Inspection
 from valvelab.job.uses import use
 from valvelab.records.job import PARTS
@@ -230,12 +228,7 @@ def _answer(command: str, units: Units, **options: Any) -> Answer:
             stated[field] = tuple(f"{key}{BETWEEN.get(field, '=')}{text}" for key, text in value.items())
         else:
             stated[field] = value if isinstance(value, str | Path | int | float) else tuple(value)
-    try:
-        part = kind.model_validate(stated, by_alias=False, by_name=True)
-    except ValidationError as error:
-        first = error.errors(include_url=False)[0]
-        field = ".".join(map(str, first["loc"]))
-        raise WrongUsage(f"{field}: found {first['input']!r}, {first['msg'][:1].lower()}{first['msg'][1:]}") from None
+    part = valid_part(kind, stated, lambda where: ".".join(map(str, where)))
     with standing_in(contents):
         return Answer(use(command).inspect(part, Around()), command, shown_in(units, part))
 

@@ -214,19 +214,19 @@ def paper(folder: Path) -> Iterator[Figure]:
         yield Figure(f"  `verify` over writing it, {name}", 1.2, against(writing, *VALVELAB, "verify", out, rounds=3))
 
 
+def printed(script: str, *words: str) -> str:
+    """What another benchmark prints in a process of its own; a fault ends the run."""
+    command = [sys.executable, ROOT / "tests" / "benchmarks" / script, *words]
+    environment = {**os.environ, **ALONE}
+    return subprocess.run(command, check=True, capture_output=True, text=True, cwd=ROOT, env=environment).stdout
+
+
 def store(folder: Path) -> Iterator[Figure]:
     """The record store with 100,000 records over 1,000."""
     del folder
-    done = subprocess.run(
-        [sys.executable, ROOT / "tests" / "benchmarks" / "bench_store.py"],
-        check=True,
-        capture_output=True,
-        text=True,
-        cwd=ROOT,
-        env={**os.environ, **ALONE},
-    )
+    told = printed("bench_store.py")
     for line in re.finditer(
-        r"^(\w+): (list by serial|a lobe's history, with its wear): .*ratio ([\d.]+)$", done.stdout, re.MULTILINE
+        r"^(\w+): (list by serial|a lobe's history, with its wear): .*ratio ([\d.]+)$", told, re.MULTILINE
     ):
         yield Figure(f"{line[1]}: {line[2]}, 100,000 records over 1,000", 2.0, float(line[3]))
 
@@ -234,15 +234,8 @@ def store(folder: Path) -> Iterator[Figure]:
 def window(folder: Path) -> Iterator[Figure]:
     """The window in a process of its own, so that nothing it loads counts elsewhere."""
     del folder
-    done = subprocess.run(
-        [sys.executable, ROOT / "tests" / "benchmarks" / "bench_window.py", "figures"],
-        check=True,
-        capture_output=True,
-        text=True,
-        cwd=ROOT,
-        env={**os.environ, **ALONE},
-    )
-    for row in json.loads(done.stdout.splitlines()[-1]):
+    told = printed("bench_window.py", "figures")
+    for row in json.loads(told.splitlines()[-1]):
         yield Figure(*row)
 
 

@@ -28,11 +28,11 @@ class AskedSpec:
     nominals: tuple[Path, ...]
 
     @classmethod
-    def read(cls, path: Path | None) -> AskedSpec:
-        """Read it, and see that its nominal tables are there. Raises BadSpec and BadFile."""
+    def read(cls, path: Path | None, specs: Specs | None = None) -> AskedSpec:
+        """Read it into `specs`, and see that its nominal tables are there. Raises BadSpec and BadFile."""
         if path is None:
             return cls(None, None, (), ())
-        spec, source = Specs()[path]
+        spec, source = (Specs() if specs is None else specs)[path]
         nominals = tuple(nominal_path(path, envelope, number) for number, envelope in enumerate(spec.envelope, start=1))
         others = {nominal: read_contents(nominal).source for nominal in nominals}
         return cls(path, spec, (source, *others.values()), tuple(others))
@@ -53,12 +53,10 @@ class AskedSpec:
 @lru_cache(_KEPT)
 def specs_of(question: Question) -> Specs:
     """The spec of a question, read once in a process; refuses another text than the question was asked with."""
+    specs = Specs()
     if question.spec is None:
-        return Specs()
-    path = Path(question.spec)
-    if AskedSpec.read(path).digest != question.spec_digest:
+        return specs
+    if AskedSpec.read(Path(question.spec), specs).digest != question.spec_digest:
         where = utf8(question.spec)
         raise BadFile(where, "", "another text than when the batch began", "the same, on every machine that takes part")
-    specs = Specs()
-    specs[path]
     return specs

@@ -25,6 +25,11 @@ from valvelab.writing import add_line, remove_file, start_lines, write_filled
 FORM = 1
 
 
+def journal_of(out: Path) -> Path:
+    """Where the journal of an output lies."""
+    return out.with_name(f"{out.name}.journal")
+
+
 @dataclass(slots=True)
 class Journal:
     """The journal of an output. asked: what was asked of every file; answers to anything else are not gone on with.
@@ -43,7 +48,7 @@ class Journal:
     @property
     def path(self) -> Path:
         """Where it lies."""
-        return self.out.with_name(f"{self.out.name}.journal")
+        return journal_of(self.out)
 
     @property
     def before(self) -> Path:

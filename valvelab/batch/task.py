@@ -57,7 +57,7 @@ class Found:
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """How a task ended; `reason` of a failure, or the kind of a file that was passed over."""
+    """How a task ended; `reason` of a failure."""
 
     ended: Literal["found", "unchanged", "passed over", "failed"]
     found: Found | None = None

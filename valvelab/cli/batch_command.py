@@ -121,7 +121,9 @@ def _check(args: argparse.Namespace) -> None:
 
 def _check_not_an_input(args: argparse.Namespace) -> None:
     """Refuse an output that would fall on a file of the folder: one that is there and no earlier run wrote."""
-    if args.folder is None or not args.out.exists() or args.out.with_name(f"{args.out.name}.journal").exists():
+    from valvelab.batch.journal import journal_of
+
+    if args.folder is None or not args.out.exists() or journal_of(args.out).exists():
         return
     if args.out.resolve().is_relative_to(args.folder.resolve()):
         raise WrongUsage(f"--out {args.out}: found a file of the folder that is inspected, expected a new name")

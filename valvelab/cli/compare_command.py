@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import re
 from dataclasses import replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -13,9 +12,9 @@ from valvelab.errors import BadFile, CannotEvaluate
 from valvelab.job.use import Around, Inspection, Told
 from valvelab.job.uses import use
 from valvelab.records.job import ComparePart
+from valvelab.records.stored import NAME
 from valvelab.units import System
 
-_RECORD = re.compile(r"[0-9a-f]{4,64}")
 _COMMAND = Inspecting("compare")
 
 
@@ -36,7 +35,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _is_record(path: Path) -> bool:
-    return _RECORD.fullmatch(str(path)) is not None and not path.exists()
+    return NAME.fullmatch(str(path)) is not None and not path.exists()
 
 
 def _take_out(args: argparse.Namespace, named: list[str], folder: Path) -> None:

@@ -12,8 +12,6 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, get_args, get_origin
 
-from pydantic import ValidationError
-
 from valvelab.cli.defaults import fill_in
 from valvelab.cli.options import add_common, shows_progress
 from valvelab.cli.output import (
@@ -33,7 +31,7 @@ from valvelab.errors import BadFile, WrongUsage
 from valvelab.files.contents import MAX_FILE_BYTES, Contents, standing_in
 from valvelab.files.job_archive import names_job
 from valvelab.job.exchange import said_on_disk
-from valvelab.job.typed import shown_in
+from valvelab.job.typed import shown_in, valid_part
 from valvelab.job.use import Around, Inspection, OfPart, Use
 from valvelab.job.uses import CARD_ENDINGS, WITH_CARD, WITH_SHEET, use
 from valvelab.records.job import PARTS, Job, JobPart, TablePart
@@ -156,13 +154,9 @@ def _missing(kind: type[JobPart], field: str, stated: dict[str, Any]) -> bool:
 
 
 def _valid(kind: type[OfPart], stated: dict[str, Any]) -> OfPart:
-    try:
-        return kind.model_validate(stated, by_alias=False, by_name=True)
-    except ValidationError as error:
-        first = error.errors(include_url=False)[0]
-        option = next((word for word, field in kind.options().items() if field == first["loc"][0]), "file")
-        expected = first["msg"][:1].lower() + first["msg"][1:]
-        raise WrongUsage(f"{option}: found {first['input']!r}, {expected}") from None
+    """The part that was typed; a refusal names the option."""
+    options = {field: option for option, field in kind.options().items()}
+    return valid_part(kind, stated, lambda where: options.get(str(where[0]), "file"))
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
-from typing import Literal
+from typing import Literal, TypeVar
+
+from pydantic import ValidationError
 
 from valvelab.errors import BadQuantity, BadSpec, WrongUsage
 from valvelab.files.spec_file import read_toml_with_source
@@ -13,6 +15,20 @@ from valvelab.records.job import JobPart
 from valvelab.records.result import Source
 from valvelab.records.spec import Quantity, Spec
 from valvelab.units import Dimension, System, parse_quantity
+
+OfPart = TypeVar("OfPart", bound=JobPart)
+
+
+def valid_part(
+    kind: type[OfPart], stated: Mapping[str, object], called: Callable[[tuple[int | str, ...]], str]
+) -> OfPart:
+    """A part of a job with these fields; WrongUsage where one can't be, by what whoever asks calls its place."""
+    try:
+        return kind.model_validate(stated, by_alias=False, by_name=True)
+    except ValidationError as error:
+        first = error.errors(include_url=False)[0]
+        expected = first["msg"][:1].lower() + first["msg"][1:]
+        raise WrongUsage(f"{called(first['loc'])}: found {first['input']!r}, {expected}") from None
 
 
 class Specs(dict[Path, tuple[Spec, Source]]):

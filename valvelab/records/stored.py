@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from hashlib import sha256
@@ -89,6 +90,10 @@ class StoredRecord(Record):
     def line(self) -> str:
         """The record as a line of an export, which reads back as the same."""
         return self.model_dump_json(exclude=DERIVED, exclude_none=True)
+
+
+NAME = re.compile(r"[0-9a-f]{4,64}")
+"""What may name a record: the beginning of its SHA-256."""
 
 
 def short(name: str) -> str:

@@ -81,9 +81,9 @@ class _Bath:
         many = max(self.count * self.slots**2, self.rows * (self.rows + self.left.size))
         self.chances = _gumbel(self.random, max(CHANCES, 2 * many))
         self.position = np.array([*(p for p, _ in start.sets), *[-1] * (self.count - self.rows)], dtype=np.int64)
-        self.wishes = not units.plain or len(units.positions) > 1 or not self._suits().all()
-        self.deals = self.rows > FEW and not self.wishes
         self.suits = self._suits()
+        self.wishes = not units.plain or len(units.positions) > 1 or not self.suits.all()
+        self.deals = self.rows > FEW and not self.wishes
         self.faces = np.concatenate([self.low, -self.high])
         self.weight = np.append(units.weight, 0)
         self.apart = np.pad(units.apart, (0, 1))

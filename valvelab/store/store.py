@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
@@ -19,7 +18,7 @@ from sqlalchemy.exc import DBAPIError
 from valvelab.errors import StoreError
 from valvelab.files.contents import MAX_UNPACKED_BYTES
 from valvelab.records.result import Decision
-from valvelab.records.stored import Entry, StoredFile, StoredItem, StoredRecord, identity, short
+from valvelab.records.stored import NAME, Entry, StoredFile, StoredItem, StoredRecord, identity, short
 from valvelab.store.database import WAIT_S, WRITING, engine_of
 from valvelab.store.faults import NO_STORE, in_one_sentence, may_be_tried_again
 from valvelab.store.place import default_place, shown, url_of
@@ -30,7 +29,6 @@ from valvelab.writing import check_place, make_folder
 
 CHANGED = "found other contents than its name says, expected it as it was recorded"
 _ADDED_AT_ONCE = 50
-_NAME = re.compile(r"[0-9a-f]{4,64}")
 _AT_ONCE = 500
 _KEPT = [column for column in RECORD.c if column.name != "number"]
 _SMALL = str.maketrans(ascii_uppercase, ascii_lowercase)
@@ -137,7 +135,7 @@ class Store:
     def get(self, name: str) -> StoredRecord:
         """The record of a name, or of its first signs where only one begins so. Raises StoreError."""
         begins = name.lower()
-        if not _NAME.fullmatch(begins):
+        if not NAME.fullmatch(begins):
             raise StoreError(self.place, f"found {name!r:.80}, expected a record's name: 4 to 64 signs of 0-9 and a-f")
         query = _heads().where(RECORD.c.id >= begins, RECORD.c.id < f"{begins}g").limit(2)
         found = self._run(lambda connection: self._records(connection, query))

@@ -47,7 +47,8 @@ ACTIONS = (
               "certificate", "Bench", bar=True),
     ActionRow("export", "Export…", "Ctrl+E", "Write results, curves, the cam card or a picture for other programs",
               "export", "Bench"),
-    ActionRow("print", "Print…", "Ctrl+P", "See the paper of what is in front, and print it", "certificate", "Bench"),
+    ActionRow("print", "Print…", "Ctrl+P", "See the paper of what is in front, at a lift check the car's, and print it",
+              "certificate", "Bench"),
     ActionRow("undo", "Undo", "Ctrl+Z", "Take back the last edit", "undo", "Edit", bar=True),
     ActionRow("redo", "Redo", "Ctrl+Shift+Z", "Do the edit again", "redo", "Edit", bar=True),
     ActionRow("units", "Inch units", "Ctrl+U", "Show metric or inch units", "units", "View", bar=True, checkable=True),
@@ -86,7 +87,6 @@ KEYS = (
     ("F7", "Lift check: set a reading aside, with the reason"),
     ("F8", "Lift check: the next reading with the valve shut, or at full lift"),
     ("F9", "Lift check: write the page of the car"),
-    ("Ctrl+P", "Lift check: print the page of the car"),
     ("PgUp, PgDown", "Lift check: the valve before, or the next"),
 )
 """Keys of parts of the window, and what they do there; `ACTIONS` and the bays have those of the whole."""

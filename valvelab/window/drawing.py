@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 import pyqtgraph as pg  # type: ignore[import-untyped]
-from PySide6.QtCore import QPoint, QSize, Qt, Signal
+from PySide6.QtCore import QPoint, QPointF, QSize, Qt, Signal
 from PySide6.QtGui import QContextMenuEvent
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
@@ -42,7 +42,6 @@ class FigureStack(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         self._cursors: list[pg.InfiniteLine] = []
         self._units: System = "metric"
         self.scene().sigMouseMoved.connect(self._on_mouse)
-        self.scene().sigMouseClicked.connect(self._on_right_click)
         self.scene().sigMouseClicked.connect(self._on_click)
         self.setBackground(None)
 
@@ -79,7 +78,7 @@ class FigureStack(pg.GraphicsLayoutWidget):  # type: ignore[misc]
     def set_boxing(self, on: bool) -> None:
         """Whether a drag draws the box to zoom to, without Shift too."""
         for item in self.items_by_name.values():
-            item.box.boxing = on
+            item.view.boxing = on
 
     def contextMenuEvent(self, event: QContextMenuEvent) -> None:
         """The menu by its key; a right button may begin a drag that zooms, and opens it when it is let go."""
@@ -87,12 +86,8 @@ class FigureStack(pg.GraphicsLayoutWidget):  # type: ignore[misc]
             self._open_menu(event.globalPos())
         event.accept()
 
-    def _on_right_click(self, event: Any) -> None:
-        if event.button() == Qt.MouseButton.RightButton:
-            self._open_menu(event.screenPos().toPoint())
-
     def _open_menu(self, at: QPoint) -> None:
-        boxing = any(item.box.boxing for item in self.items_by_name.values())
+        boxing = any(item.view.boxing for item in self.items_by_name.values())
         open_plot_menu(self, at, self.on_paper(), Zoom(self.reset_range, self.set_boxing, boxing))
 
     def minimumSizeHint(self) -> QSize:
@@ -151,9 +146,14 @@ class FigureStack(pg.GraphicsLayoutWidget):  # type: ignore[misc]
             item.point_at(places if known == name else ())
 
     def _on_click(self, event: Any) -> None:
-        where = event.scenePos()
+        if event.button() == Qt.MouseButton.RightButton:
+            self._open_menu(event.screenPos().toPoint())
+        elif event.button() == Qt.MouseButton.LeftButton:
+            self._on_left_click(event.scenePos())
+
+    def _on_left_click(self, where: QPointF) -> None:
         for name, item in self.items_by_name.items():
-            if item.plot.sceneBoundingRect().contains(where) and event.button() == Qt.MouseButton.LeftButton:
+            if item.plot.sceneBoundingRect().contains(where):
                 self.spot_clicked.emit(name, item.view.mapSceneToView(where).x() / item.scale_x().scale)
                 return
 

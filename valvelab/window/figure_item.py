@@ -77,10 +77,10 @@ class QuietAxis(pg.AxisItem):  # type: ignore[misc]
 class PlotBox(pg.ViewBox):  # type: ignore[misc]
     """The field of a plot: a drag moves what is seen; with Shift, or while `boxing`, it draws the box to zoom to."""
 
-    def __init__(self) -> None:
+    def __init__(self, zoom_to: Callable[[QRectF], object]) -> None:
         super().__init__()
         self.boxing = False
-        self.zoomed_to: Callable[[QRectF], object] = self.setRange
+        self._zoom_to = zoom_to
 
     def mouseDragEvent(self, event: Any, axis: int | None = None) -> None:
         """Move, or draw the box; which of the two is settled where the drag begins."""
@@ -93,7 +93,7 @@ class PlotBox(pg.ViewBox):  # type: ignore[misc]
 
     def showAxRect(self, box: QRectF, **_padding: Any) -> None:
         """Zoom to the box that was drawn."""
-        self.zoomed_to(box.normalized())
+        self._zoom_to(box.normalized())
 
 
 class FigureItem:
@@ -104,13 +104,11 @@ class FigureItem:
     """
 
     def __init__(self, *, zoom_y: bool = True) -> None:
-        self.box = PlotBox()
-        self.plot = pg.PlotItem(viewBox=self.box, axisItems={"left": QuietAxis("left"), "bottom": QuietAxis("bottom")})
+        self.view = PlotBox(self.zoom_to)
+        self.plot = pg.PlotItem(viewBox=self.view, axisItems={"left": QuietAxis("left"), "bottom": QuietAxis("bottom")})
         self.plot.hideButtons()
         self.plot.setMenuEnabled(False)
         self.plot.setMouseEnabled(x=True, y=zoom_y)
-        self.view: pg.ViewBox = self.box
-        self.box.zoomed_to = self.zoom_to
         self._follows = not zoom_y
         self.figure = Figure("", "", Axis("", ""), Axis("", ""))
         self.units: System = "metric"

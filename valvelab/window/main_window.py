@@ -122,7 +122,10 @@ class MainWindow(Shell):
         if self._changed("result", key):
             self._show_result(document, value)
         if value is not None and (view := self._views.get(document.bay)) is not None:
-            self.verdicts.bring_item(view.item_in_front(document, value))
+            item = view.item_in_front(document, value)
+            if self._changed("item", (*key, document.bay, item)):
+                rows = len(bays.work_of(document.bay).result(value).verdicts)
+                self.bench.turns.do("item", partial(self.verdicts.bring_item, item), rows)
         if self._changed("notes", (document.contents, document.answers, document.files, value, tuple(self._said))):
             self._show_notes(document, value)
 
@@ -492,11 +495,6 @@ class MainWindow(Shell):
         if path is not None:
             act(path)
 
-    def _save(self, title: str, kinds: str, write: Callable[[Path], object]) -> None:
-        """Ask where a file goes, named after the first one on the bench, and write it."""
-        stem = self._first_name("inspection")
-        save_as(self, title, self.bench.suggested(stem + kinds[kinds.index(".") : -1]), kinds, write)
-
     def _first_name(self, otherwise: str) -> str:
         """The name of the first file on the bench, without its ending."""
         files = self.bench.document.files
@@ -536,7 +534,7 @@ class MainWindow(Shell):
         window = RecordsWindow(self.bench, self)
         window.opened.connect(self.activateWindow)
         window.addAction(self.actions_by_name["keep_records"])
-        window.keep.wanted.connect(self._show_records)
+        window.keep.wanted.connect(window.bring)
         return window
 
     def _show_records(self) -> None:
@@ -552,7 +550,8 @@ class MainWindow(Shell):
 
     def _save_certificate(self) -> None:
         if not self._is_broken():
-            self._save("Save certificate", "Certificate (*.pdf)", self.save_certificate)
+            name = self.bench.suggested(f"{self._first_name('inspection')}.pdf")
+            save_as(self, "Save certificate", name, "Certificate (*.pdf)", self.save_certificate)
 
     def _is_broken(self) -> bool:
         """Whether a spec that concerns the bay in front can't be held against it: nothing is certified past one."""

@@ -217,9 +217,8 @@ class OfferStrip(QWidget):
     taken = Signal()
     refused = Signal()
 
-    def __init__(self, parent: QWidget, refused_tip: str = "") -> None:
+    def __init__(self, parent: QWidget) -> None:
         super().__init__(parent)
-        self._refused_tip = refused_tip
         self._text = QLabel(self, wordWrap=True)
         self._yes = QPushButton(self)
         self._no = QPushButton(self)
@@ -234,7 +233,7 @@ class OfferStrip(QWidget):
         self._text.setText(text)
         self._yes.setText(yes)
         self._no.setText(no)
-        self._no.setToolTip(tip or self._refused_tip)
+        self._no.setToolTip(tip)
         self.show()
 
 

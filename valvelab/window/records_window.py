@@ -12,6 +12,7 @@ from PySide6.QtWidgets import QAbstractItemView, QComboBox, QLabel, QLineEdit, Q
 
 from valvelab.quantities import iso_date
 from valvelab.records.stored import StoredRecord, short
+from valvelab.tables.description import counted
 from valvelab.tables.records import RECORDS
 from valvelab.tables.verdicts import RANKED, WORDS
 from valvelab.window.bench import Bench
@@ -96,7 +97,7 @@ class RecordsWindow(QWidget):
         self.verdict.setAccessibleName("Find by verdict")
         offer(self.verdict, [("any verdict", None), *((WORDS[one], one) for one in RANKED)], None)
         self.verdict.activated.connect(lambda _index: self.look())
-        self.store = TypedField("Store", "Where records are kept: a file, or postgresql+psycopg://…", str.strip, self)
+        self.store = TypedField("Store", "Where records are kept: a file, or a database's address", str.strip, self)
         self.store.setText(self._place)
         self.store.setPlaceholderText("your own store")
         self.store.entered.connect(self._on_store)
@@ -168,7 +169,7 @@ class RecordsWindow(QWidget):
         self.sheet.show_rows(rows)
         self.more.setVisible(found.more)
         first = "the first " * found.more
-        self._say(f"{first}{len(rows)} record{'s' * (len(rows) != 1)} in {found.store}" if found.store else "")
+        self._say(f"{first}{counted(len(rows), 'record')} in {found.store}" if found.store else "")
         self._on_selected()
 
     def _refuse(self, sentence: str) -> None:

@@ -48,7 +48,7 @@ class Shell(QMainWindow):
         for page in (self.empty, self.text_page):
             self.pages.add(page)
         centre = QWidget(self)
-        self.offer = pages.OfferStrip(self, "It is not offered again, and its file is removed")
+        self.offer = pages.OfferStrip(self)
         self.written = pages.OfferStrip(self)
         stacked(centre, self.offer, self.written, self.banner, (self.pages, 1))
         self.setCentralWidget(centre)

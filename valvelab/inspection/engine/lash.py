@@ -146,13 +146,18 @@ def shims_for(table: LashTable, valve: str) -> tuple[LashShim, ...]:
     found = []
     for size in np.unique(np.round(pool.size_mm, 6)).tolist():
         place = _had(table, pool, size, number, set())
-        owner = int(pool.valve[place])
-        origin: Origin = "stays" if owner == number else _ORIGINS[int(pool.origin[place])]
-        whose = table.valves[owner].valve if origin == "head" else None
+        origin, whose = _whence(table, pool, place, number)
         lash = one.clearance_mm + one.shim_mm - size
         if lash >= 0.0:
             found.append(LashShim(size, origin, whose, lash))
     return tuple(sorted(found, key=lambda shim: abs(shim.lash_mm - one.wanted.wanted_mm)))
+
+
+def _whence(table: LashTable, pool: ShimPool, place: int, valve: int) -> tuple[Origin, str | None]:
+    """Where a shim of the pool comes from for one valve, and out of which other valve."""
+    owner = int(pool.valve[place])
+    origin: Origin = "stays" if owner == valve else _ORIGINS[int(pool.origin[place])]
+    return origin, table.valves[owner].valve if origin == "head" else None
 
 
 def _room(table: LashTable, one: LashReading, *, stays: bool) -> float:
@@ -180,10 +185,7 @@ def evaluate_lash(table: LashTable, shims_mm: tuple[float, ...]) -> LashEvaluati
     rows = []
     for number, (one, size) in enumerate(zip(table.valves, shims_mm, strict=True)):
         place = origins[number]
-        origin: Origin = "bought" if place is None else _ORIGINS[int(pool.origin[place])]
-        owner = -1 if place is None else int(pool.valve[place])
-        if owner == number:
-            origin = "stays"
+        origin, whose = ("bought", None) if place is None else _whence(table, pool, place, number)
         u = lash_uncertainty(table.feeler_u_mm, table.micrometer_u_mm, stays=origin == "stays")
         lash, band, wanted = one.clearance_mm + one.shim_mm - size, one.wanted.band_mm, one.wanted.wanted_mm
         lower, upper = wanted - band, wanted + band
@@ -199,7 +201,7 @@ def evaluate_lash(table: LashTable, shims_mm: tuple[float, ...]) -> LashEvaluati
                 wanted_shim_mm=_wanted(one),
                 shim_mm=size,
                 origin=origin,
-                from_valve=table.valves[owner].valve if origin == "head" else None,
+                from_valve=whose,
                 lash_mm=lash,
                 in_band=bool(abs(lash - wanted) <= _room(table, one, stays=origin == "stays") + SAME_MM),
                 chance_in_band=None if u is None else probability_conforming(lash, u, lower, upper),

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
 
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QLabel
@@ -41,7 +40,7 @@ class ShaftView(BayView[ShaftInspection]):
         super().__init__(bench)
         self._inspection: ShaftInspection | None = None
         self.shaft = FigureView("The shaft from the side, its bow magnified", self)
-        self.shaft.scene().sigMouseClicked.connect(self._on_shaft_clicked)
+        self.shaft.spot_clicked.connect(self._on_shaft_clicked)
         self.section = FigureView("Journal centres end on", self)
         self.polar = FigureView("Roundness of the chosen journal", self)
         self.lobing = FigureView("Lobing of the chosen journal by order", self)
@@ -135,11 +134,9 @@ class ShaftView(BayView[ShaftInspection]):
         if self._inspection is not None:
             self.choose_item(_name_of(self._inspection, row))
 
-    def _on_shaft_clicked(self, event: Any) -> None:
-        item = self.shaft.items_by_name.get("shaft")
-        if item is None or self._inspection is None:
+    def _on_shaft_clicked(self, _plot: str, where: float) -> None:
+        if self._inspection is None:
             return
-        where = item.view.mapSceneToView(event.scenePos()).x() / item.scale_x().scale
         placed = {
             name: abs(form.trace.position_mm - where)
             for name, form in journals(self._inspection).items()

@@ -27,7 +27,6 @@ class MapView(FigureView):
         self._names: list[str] = []
         self._said: Callable[[str], str] = str
         self._points = np.empty((0, 2))
-        self.scene().sigMouseClicked.connect(self._on_click)
 
     def name_marks(self, names: list[str], said: Callable[[str], str]) -> None:
         """Names of all marks of the figure, in its order, and what gives the words about each."""
@@ -62,11 +61,8 @@ class MapView(FigureView):
         item.read_out(text)
         self.setToolTip(text)
 
-    def _on_click(self, event: object) -> None:
-        if event.button() != Qt.MouseButton.LeftButton:  # type: ignore[attr-defined]
-            return
-        position = event.scenePos()  # type: ignore[attr-defined]
-        nearest = self._nearest(position)
+    def _on_left_click(self, where: QPointF) -> None:
+        nearest = self._nearest(where)
         if nearest is not None:
             self.picked.emit(self._names[nearest])
 
