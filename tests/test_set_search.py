@@ -22,8 +22,9 @@ from valvelab.sets.annealing import anneal
 from valvelab.sets.boxes import BoxSearch, every_box
 from valvelab.sets.exchanges import tightened
 from valvelab.sets.least_spread import QUICK, THOROUGH, Effort, LeastSpread, line_bound
-from valvelab.sets.match import match
+from valvelab.sets.match import best_cuts, match
 from valvelab.sets.most_sets import WindowSearch
+from valvelab.sets.number_by_baths import useful_springs
 from valvelab.sets.prices import Ceiling, PricedWindows
 from valvelab.sets.programme import solve_program, window_program
 from valvelab.sets.seating import Ground, Seating, one_engine_more
@@ -359,3 +360,45 @@ def test_the_least_spread_of_thirty_springs_in_sixes_is_proven(effort: Effort) -
     assert len({spring for one in answer.sets for spring in one.springs}) == 24
     assert answer.total_spread == pytest.approx(sum(float(one.spread.sum()) for one in answer.sets), abs=1e-9)
     assert answer.total_spread == pytest.approx(least_by_listing(values, 6, 4, answer.total_spread + 0.01), abs=1e-6)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_springs_of_some_use_against_every_choice_of_mates(seed: int) -> None:
+    """A spring is of use when it and some three others keep all limits; every four are tried here."""
+    values = np.random.default_rng(seed).normal(size=(14, 3))
+    asked = tray(tuple("abcdefghijklmn"), values, np.full(3, 1.3), 4)
+    useful = set()
+    for four in combinations(range(14), 4):
+        if (np.ptp(values[list(four)], axis=0) <= 1.3).all():
+            useful |= set(four)
+    assert useful_springs(units_of(asked), Grouping(())) == len(useful)
+
+
+def test_baths_come_near_a_tray_of_five_characteristics_cut_beforehand() -> None:
+    """By construction there are ten sets; sorted by one characteristic and cut there are far fewer."""
+    sets, size = 10, 16
+    generator = np.random.default_rng(11)
+    middles = generator.normal(size=(sets, 5))
+    values = np.concatenate([middle + generator.uniform(-0.5, 0.5, size=(size, 5)) for middle in middles])
+    lonely = generator.normal(scale=1.5, size=(3 * size, 5))
+    asked = tray(tuple(map(str, range(len(values) + 3 * size))), np.concatenate([values, lonely]), np.ones(5), size)
+    answer = match(asked)
+    assert len(answer.sets) >= 0.9 * sets
+    for one in each(answer.sets):
+        assert (one.spread <= asked.limits * (1.0 + 1e-12)).all()
+    springs = [spring for one in answer.sets for spring in one.springs]
+    assert len(set(springs)) == len(springs) == size * len(answer.sets)
+    assert answer.bound_sets >= len(answer.sets)
+
+
+def test_more_sets_than_sorting_gives_where_springs_have_five_characteristics() -> None:
+    """A tray like those of a spring tester: two forces, rate, free length and solid height, limits of 1.5 sd."""
+    generator = np.random.default_rng(2)
+    free, rate, solid = (generator.normal(size=200) for _ in range(3))
+    forces = (0.9 * free + 0.4 * rate, 0.6 * free + 0.8 * rate)
+    values = np.column_stack([*forces, rate, free, solid])
+    asked = tray(tuple(map(str, range(200))), values, 1.5 * values.std(axis=0), 8)
+    answer = match(asked)
+    by_sorting = max(len(best_cuts(asked.values, asked.limits, 8, c).sets) for c in range(5))
+    assert len(answer.sets) >= 2 * by_sorting
+    assert len(answer.sets) >= 0.9 * answer.bound_sets

@@ -1,8 +1,9 @@
 """Matched sets: as many complete sets as there can be, and among those the least total spread.
 
 The number of sets is settled first: by how many springs are of some use (`neighbour_bound`) where a heat bath finds
-that many, else by windows (`windows`, `most_sets`). Then the spread (`least_spread`, `spread_proof`). With a
-single characteristic and no conditions both follow at once from the sorted order.
+that many; else baths find what they can (`number_by_baths`), and windows go on from there (`windows`, `most_sets`)
+where all of them can be listed. Then the spread (`least_spread`, `spread_proof`). With a single characteristic and no
+conditions both follow at once from the sorted order.
 
 Source: own staging; each stage names its own.
 """
@@ -17,10 +18,10 @@ from numpy.lib.stride_tricks import sliding_window_view
 
 from valvelab.arrays import FloatArray, IntArray
 from valvelab.sets.boxes import every_box
-from valvelab.sets.heat_bath import Cooling, bathed
 from valvelab.sets.least_spread import Effort, LeastSpread, least_spread, line_bound
 from valvelab.sets.most_sets import most_sets
-from valvelab.sets.neighbour_bound import bound_from, distance_costs, rough_cut, spring_costs
+from valvelab.sets.neighbour_bound import bound_from, distance_costs, spring_costs
+from valvelab.sets.number_by_baths import most_by_baths
 from valvelab.sets.spread_proof import prove_spread
 from valvelab.sets.tray import SLACK, Grouping, MostSets, Progress, Tray, Units, Watch, units_of
 from valvelab.sets.windows import maximal_windows
@@ -29,8 +30,6 @@ FOR_THE_NUMBER = 0.85
 """Share of the time that the number of sets may take; the rest is kept for the spread."""
 FOR_A_LIST = 0.5
 """Share of the time left that listing all boxes may take, and the proof from it before annealing."""
-STARTS, START_TURNS = 3, 500
-"""Heat baths that look for the number of sets, and how long each goes on; most end within some tens of turns."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,10 +99,9 @@ def _most(units: Units, costs: list[FloatArray], watch: Watch) -> MostSets:
     cuts = [_cut(units, suiting, size, c) for c in range(units.limits.size)]
     cut = max(cuts, key=lambda grouping: (len(grouping.sets), -units.total(grouping)))
     watch.report(Progress("sets", len(cut.sets), count))
-    most = MostSets(cut, len(cut.sets), count)
-    if not most.proven and count:
-        started = _started(units, costs[0], count, watch)
-        most = MostSets(started, count, count) if started else _by_windows(units, count, watch)
+    most = most_by_baths(units, costs[0], MostSets(cut, len(cut.sets), count), watch)
+    if not most.proven and not watch.over():
+        most = _by_windows(units, most.bound, watch, most.grouping)
     if (len(cut.sets), -units.total(cut)) > (most.complete, -units.total(most.grouping)):
         return replace(most, grouping=cut, complete=len(cut.sets))
     return most
@@ -115,23 +113,12 @@ def _cut(units: Units, suiting: IntArray, size: int, along: int) -> Grouping:
     return Grouping(tuple((p, tuple(int(suiting[unit]) for unit in chosen)) for p, chosen in cut.sets))
 
 
-def _started(units: Units, costs: FloatArray, count: int, watch: Watch) -> Grouping | None:
-    """So many sets within limits from a rough cut of the springs that cost least, by heat baths; None when not met."""
-    size = units.positions[0].size
-    used = np.sort(np.argsort(costs, kind="stable")[: count * size])
-    rough = rough_cut(units.low / units.limits, used, size)
-    start = Grouping(tuple((0, tuple(int(unit) for unit in one)) for one in rough))
-    for seed in range(STARTS):
-        found = bathed(units, start, Cooling(min(START_TURNS, 20 * units.count), seed=seed, first=True), watch)
-        if found or watch.over():
-            return found
-    return None
-
-
-def _by_windows(units: Units, count: int, watch: Watch) -> MostSets:
-    """The most sets by annealed windows and prices, no more than `count`."""
-    windows = [maximal_windows(units, position, watch) for position in units.positions]
-    most = most_sets(units, [masks for masks, _ in windows], watch)
+def _by_windows(units: Units, count: int, watch: Watch, known: Grouping | None = None) -> MostSets:
+    """The most sets by annealed windows and prices, no more than `count`; from `known` sets on, where there are any."""
+    windows = [maximal_windows(units, p, watch, all_or_none=known is not None) for p in units.positions]
+    if known and not all(whole for _, whole in windows):
+        return MostSets(known, len(known.sets), count)
+    most = most_sets(units, [masks for masks, _ in windows], watch, known)
     bound = min(most.bound, count) if all(whole for _, whole in windows) else count
     return replace(most, bound=max(bound, most.complete))
 

@@ -11,7 +11,7 @@ from valvelab.arrays import BoolArray
 from valvelab.sets.prices import Ceiling
 from valvelab.sets.programme import solve_program, window_program
 from valvelab.sets.seating import TRIES, Ground, one_engine_more
-from valvelab.sets.tray import MostSets, Progress, Units, Watch
+from valvelab.sets.tray import Grouping, MostSets, Progress, Units, Watch
 from valvelab.sets.windows import greedy_sets, simple_bound, windows_around
 
 SMALL, MOST_FLOWS = 6_000, 12_000
@@ -22,12 +22,14 @@ A_TURN = 80
 """Looks of the annealing at its watch, some thousand moves in all, between two rounds that lower the bound."""
 
 
-def most_sets(units: Units, windows: list[BoolArray], watch: Watch) -> MostSets:
+def most_sets(units: Units, windows: list[BoolArray], watch: Watch, known: Grouping | None = None) -> MostSets:
     """The most complete engines, a count, proven unless the watch runs out; then the best found and its bound.
 
-    `windows`: for each position the maximal windows as a matrix (windows, units).
+    `windows`: for each position the maximal windows as a matrix (windows, units), all of them where sets are `known`.
     """
     start = greedy_sets(units, windows)
+    if known and len(known.sets) > len(start.sets):
+        start = known
     complete = len(start.sets) // len(units.positions)
     best = MostSets(start, complete, max(simple_bound(units, windows), complete))
     watch.report(Progress("sets", best.complete, best.bound))

@@ -18,7 +18,7 @@ from valvelab.arrays import BoolArray, FloatArray, IntArray
 from valvelab.sets.tray import AT_ONCE, SLACK, Grouping, Position, Units, Watch
 
 MOST_WINDOWS = 60_000
-MOST_TRIED = 8
+MOST_TRIED, MOST_TRIED_FOR_ALL = 8, 4
 """Windows looked at for each that may be kept: many turn out to lie inside another."""
 
 
@@ -31,11 +31,15 @@ def _runs(low: FloatArray, high: FloatArray, weight: IntArray, limit: float, siz
     return np.asarray(groups[groups @ weight >= size], dtype=np.bool_)
 
 
-def maximal_windows(units: Units, position: Position, watch: Watch, most: int = MOST_WINDOWS) -> tuple[BoolArray, bool]:
+def maximal_windows(
+    units: Units, position: Position, watch: Watch, most: int = MOST_WINDOWS, *, all_or_none: bool = False
+) -> tuple[BoolArray, bool]:
     """The maximal windows with springs enough for a set as masks (windows, units), and whether they are all (no unit).
 
-    Above `most` windows, or when the watch ends, the search stops, and the matrix lacks some.
+    Above `most` windows, or when the watch ends, the search stops, and the matrix lacks some, or all where it is to be
+    `all_or_none`.
     """
+    most_tried = most * (MOST_TRIED_FOR_ALL if all_or_none else MOST_TRIED)
     allowed = np.flatnonzero(units.suiting(position))
     width = -(-units.count // 8)
     batches: list[NDArray[np.uint8]] = [np.zeros((0, width), dtype=np.uint8)]
@@ -52,9 +56,11 @@ def maximal_windows(units: Units, position: Position, watch: Watch, most: int = 
         masks[:, members] = groups
         batches.append(np.packbits(masks, axis=1))
         count += len(masks)
-        return count <= MOST_TRIED * most and (len(batches) % 64 != 0 or not watch.over())
+        return count <= most_tried and (len(batches) % 64 != 0 or not watch.over())
 
     whole = descend(allowed, 0) if allowed.size else True
+    if all_or_none and not whole:
+        return np.zeros((0, units.count), dtype=np.bool_), False
     packed = np.unique(np.concatenate(batches), axis=0)
     masks = np.unpackbits(packed, axis=1, count=units.count).astype(np.bool_)
     windows = _maximal_only(masks, units, allowed)
