@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from itertools import combinations, product
 from math import inf
 from random import Random
@@ -24,12 +25,13 @@ from valvelab.sets.exchanges import tightened
 from valvelab.sets.least_spread import QUICK, THOROUGH, Effort, LeastSpread, line_bound
 from valvelab.sets.match import best_cuts, match
 from valvelab.sets.most_sets import WindowSearch
-from valvelab.sets.number_by_baths import useful_springs
+from valvelab.sets.neighbour_bound import spring_costs
+from valvelab.sets.number_by_baths import most_by_baths, useful_springs
 from valvelab.sets.prices import Ceiling, PricedWindows
 from valvelab.sets.programme import solve_program, window_program
 from valvelab.sets.seating import Ground, Seating, one_engine_more
 from valvelab.sets.spread_proof import prove_spread
-from valvelab.sets.tray import Grouping, MostSets, Tray, Watch, tray, units_of
+from valvelab.sets.tray import Grouping, MostSets, Position, Tray, Watch, tray, units_of
 from valvelab.sets.windows import greedy_sets, maximal_windows, windows_around
 
 
@@ -391,14 +393,49 @@ def test_baths_come_near_a_tray_of_five_characteristics_cut_beforehand() -> None
     assert answer.bound_sets >= len(answer.sets)
 
 
-def test_more_sets_than_sorting_gives_where_springs_have_five_characteristics() -> None:
-    """A tray like those of a spring tester: two forces, rate, free length and solid height, limits of 1.5 sd."""
+def baths(asked: Tray) -> MostSets:
+    """The number of sets by baths alone, from the bound that the number of springs gives."""
+    units = units_of(asked)
+    costs = [spring_costs(units, position) for position in units.positions]
+    most = int(units.weight.sum()) // sum(position.size for position in units.positions)
+    return most_by_baths(units, costs, MostSets(Grouping(()), 0, most), Watch())
+
+
+def of_a_tester(count: int, scale: float) -> Tray:
+    """Springs as a tester knows them: two forces, rate, free length, solid height; limits in standard deviations."""
     generator = np.random.default_rng(2)
-    free, rate, solid = (generator.normal(size=200) for _ in range(3))
-    forces = (0.9 * free + 0.4 * rate, 0.6 * free + 0.8 * rate)
-    values = np.column_stack([*forces, rate, free, solid])
-    asked = tray(tuple(map(str, range(200))), values, 1.5 * values.std(axis=0), 8)
-    answer = match(asked)
+    free, rate, solid = (generator.normal(size=count) for _ in range(3))
+    values = np.column_stack([0.9 * free + 0.4 * rate, 0.6 * free + 0.8 * rate, rate, free, solid])
+    return tray(tuple(map(str, range(count))), values, scale * values.std(axis=0), 8)
+
+
+def test_more_sets_than_sorting_gives_where_springs_have_five_characteristics() -> None:
+    asked = of_a_tester(160, 1.5)
+    answer = baths(asked)
     by_sorting = max(len(best_cuts(asked.values, asked.limits, 8, c).sets) for c in range(5))
-    assert len(answer.sets) >= 2 * by_sorting
-    assert len(answer.sets) >= 0.9 * answer.bound_sets
+    assert answer.complete == len(answer.grouping.sets) >= 2 * by_sorting
+    assert answer.complete >= 0.85 * answer.bound
+
+
+def test_conditions_do_not_cost_sets_where_springs_have_five_characteristics() -> None:
+    """Three pairs kept together and two apart, or half of the places for stiffer springs: nearly as many sets."""
+    asked = of_a_tester(120, 2.0)
+    many = baths(asked).complete
+    near = np.abs(asked.values[:, None] - asked.values).max(axis=2) + 9.0 * np.eye(120)
+    pairs = tuple((spring, int(near[spring].argmin())) for spring in range(3))
+    wished = replace(asked, together=pairs, apart=((10, 11), (12, 13)))
+    members = units_of(wished).members
+    sets = [{spring for unit in one for spring in members[unit]} for _, one in baths(wished).grouping.sets]
+    assert len(sets) >= 0.85 * many
+    for one in each(sets):
+        assert len(one) == 8
+        assert all((a in one) == (b in one) for a, b in pairs)
+        assert not {10, 11} <= one
+        assert not {12, 13} <= one
+        assert (np.ptp(asked.values[sorted(one)], axis=0) <= asked.limits * (1.0 + 1e-12)).all()
+    no = np.full(5, inf)
+    places = (Position("intake", 8, -no, no), Position("exhaust", 8, np.array([-inf, -inf, -0.3, -inf, -inf]), no))
+    engines = baths(replace(asked, positions=places))
+    assert 2 * engines.complete == len(engines.grouping.sets) >= 0.85 * many
+    for one in each([one for position, one in engines.grouping.sets if position == 1]):
+        assert (asked.values[list(one), 2] >= -0.3).all()

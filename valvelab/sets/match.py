@@ -21,7 +21,7 @@ from valvelab.sets.boxes import every_box
 from valvelab.sets.least_spread import Effort, LeastSpread, least_spread, line_bound
 from valvelab.sets.most_sets import most_sets
 from valvelab.sets.neighbour_bound import bound_from, distance_costs, spring_costs
-from valvelab.sets.number_by_baths import most_by_baths
+from valvelab.sets.number_by_baths import most_by_baths, simple
 from valvelab.sets.spread_proof import prove_spread
 from valvelab.sets.tray import SLACK, Grouping, MostSets, Progress, Tray, Units, Watch, units_of
 from valvelab.sets.windows import maximal_windows
@@ -92,16 +92,16 @@ def _most(units: Units, costs: list[FloatArray], watch: Watch) -> MostSets:
     """
     count = min(int(np.isfinite(mine).sum()) // p.size for mine, p in zip(costs, units.positions, strict=True))
     count = min(count, int(units.weight.sum()) // sum(position.size for position in units.positions))
-    if not units.plain or len(units.positions) > 1:
-        return _by_windows(units, count, watch)
+    if not simple(units):
+        return _by_windows(units, costs, MostSets(Grouping(()), 0, count), watch)
     size = units.positions[0].size
     suiting = np.where(units.suiting(units.positions[0]))[0]
     cuts = [_cut(units, suiting, size, c) for c in range(units.limits.size)]
     cut = max(cuts, key=lambda grouping: (len(grouping.sets), -units.total(grouping)))
     watch.report(Progress("sets", len(cut.sets), count))
-    most = most_by_baths(units, costs[0], MostSets(cut, len(cut.sets), count), watch)
-    if not most.proven and not watch.over():
-        most = _by_windows(units, most.bound, watch, most.grouping)
+    most = most_by_baths(units, costs, MostSets(cut, len(cut.sets), count), watch)
+    if not most.proven and not (watch.over() and most.complete):
+        most = _by_windows(units, costs, most, watch)
     if (len(cut.sets), -units.total(cut)) > (most.complete, -units.total(most.grouping)):
         return replace(most, grouping=cut, complete=len(cut.sets))
     return most
@@ -113,13 +113,21 @@ def _cut(units: Units, suiting: IntArray, size: int, along: int) -> Grouping:
     return Grouping(tuple((p, tuple(int(suiting[unit]) for unit in chosen)) for p, chosen in cut.sets))
 
 
-def _by_windows(units: Units, count: int, watch: Watch, known: Grouping | None = None) -> MostSets:
-    """The most sets by annealed windows and prices, no more than `count`; from `known` sets on, where there are any."""
-    windows = [maximal_windows(units, p, watch, all_or_none=known is not None) for p in units.positions]
-    if known and not all(whole for _, whole in windows):
-        return MostSets(known, len(known.sets), count)
-    most = most_sets(units, [masks for masks, _ in windows], watch, known)
-    bound = min(most.bound, count) if all(whole for _, whole in windows) else count
+def _by_windows(units: Units, costs: list[FloatArray], known: MostSets, watch: Watch) -> MostSets:
+    """The most sets by annealed windows and prices, from those known on.
+
+    Where there are too many windows to list them all, by baths; only where these find nothing, by some of the windows.
+    """
+    windows = [maximal_windows(units, position, watch, all_or_none=True) for position in units.positions]
+    whole = all(complete for _, complete in windows)
+    if not whole and not simple(units):
+        known = most_by_baths(units, costs, known, watch)
+    if not whole and known.complete:
+        return known
+    if not whole:
+        windows = [maximal_windows(units, position, watch) for position in units.positions]
+    most = most_sets(units, [masks for masks, _ in windows], watch, known.grouping)
+    bound = min(most.bound, known.bound) if whole else known.bound
     return replace(most, bound=max(bound, most.complete))
 
 

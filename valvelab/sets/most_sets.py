@@ -22,13 +22,13 @@ A_TURN = 80
 """Looks of the annealing at its watch, some thousand moves in all, between two rounds that lower the bound."""
 
 
-def most_sets(units: Units, windows: list[BoolArray], watch: Watch, known: Grouping | None = None) -> MostSets:
+def most_sets(units: Units, windows: list[BoolArray], watch: Watch, known: Grouping) -> MostSets:
     """The most complete engines, a count, proven unless the watch runs out; then the best found and its bound.
 
-    `windows`: for each position the maximal windows as a matrix (windows, units), all of them where sets are `known`.
+    `windows`: for each position the maximal windows as a matrix (windows, units); where sets are `known`, all.
     """
     start = greedy_sets(units, windows)
-    if known and len(known.sets) > len(start.sets):
+    if len(known.sets) > len(start.sets):
         start = known
     complete = len(start.sets) // len(units.positions)
     best = MostSets(start, complete, max(simple_bound(units, windows), complete))
