@@ -5,6 +5,7 @@ from __future__ import annotations
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QDialog, QListWidget, QListWidgetItem, QTextBrowser, QWidget
 
+from valvelab.language import say
 from valvelab.places import resources
 from valvelab.window.layouts import beside
 from valvelab.workbench import guide
@@ -15,12 +16,12 @@ class Guide(QDialog):
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
-        self.setWindowTitle("Guide")
+        self.setWindowTitle(say("Guide"))
         self.setWindowFlag(Qt.WindowType.WindowMaximizeButtonHint)
         self.pages = QListWidget(self)
-        self.pages.setAccessibleName("Pages of the guide")
+        self.pages.setAccessibleName(say("Pages of the guide"))
         self.text = QTextBrowser(self)
-        self.text.setAccessibleName("Page of the guide")
+        self.text.setAccessibleName(say("Page of the guide"))
         self.text.setSearchPaths([str(resources() / "guide")])
         self.text.document().setDocumentMargin(18)
         for name, title in guide.TITLES.items():

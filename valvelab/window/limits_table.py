@@ -21,6 +21,7 @@ from PySide6.QtWidgets import (
 )
 
 from valvelab.inspection.characteristics import explained
+from valvelab.language import say
 from valvelab.tables.verdicts import SIGNS, WORDS, overall
 from valvelab.units import System
 from valvelab.window.icons import icon
@@ -183,7 +184,7 @@ class SpecModel(QAbstractTableModel):
             if total == 1:
                 return WORDS[name]
             return f"all {total} {WORDS[name]}" if count == total else f"{count} of {total} {WORDS[name]}"
-        return "can't be judged" if row.wrong else ""
+        return say("can't be judged") if row.wrong else ""
 
     def setData(self, index: Index, value: Any, _role: int = Qt.ItemDataRole.EditRole) -> bool:
         """A cell was typed; whoever listens to `typed` shows the rows that it gives."""

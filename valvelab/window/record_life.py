@@ -7,6 +7,7 @@ from PySide6.QtWidgets import QComboBox, QLabel, QWidget
 
 from valvelab.figures.history_figures import timeline_figure
 from valvelab.inspection.characteristics import printed
+from valvelab.language import marked, say
 from valvelab.records.records_result import HistoryRow
 from valvelab.tables.records import history_columns, points_of
 from valvelab.units import System
@@ -17,9 +18,9 @@ from valvelab.window.panes import labelled, offer, splitter
 from valvelab.window.tables import TableView, of
 from valvelab.workbench.records import Life
 
-NOTHING = "Choose a record: what became of its part stands here, from record to record."
-_NO_SERIAL = "This record bears no serial number, so it is not known which others are of the same part."
-_NOT_FOLLOWED = "Nothing that is followed was measured of this part."
+NOTHING = marked("Choose a record: what became of its part stands here, from record to record.")
+_NO_SERIAL = marked("This record bears no serial number, so it is not known which others are of the same part.")
+_NOT_FOLLOWED = marked("Nothing that is followed was measured of this part.")
 _ROOM = (8, 4, 8, 4)
 
 
@@ -37,7 +38,7 @@ class LifePane(QWidget):
         self.told.setContentsMargins(*_ROOM)
         self.told.setAlignment(Qt.AlignmentFlag.AlignTop)
         self.what, self.item = QComboBox(self), QComboBox(self)
-        for box, name in ((self.what, "Characteristic"), (self.item, "Item")):
+        for box, name in ((self.what, say("Characteristic")), (self.item, say("Item"))):
             box.setAccessibleName(name)
             box.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToContents)
         self.what.activated.connect(lambda _index: self._on_what())
