@@ -30,6 +30,8 @@ from valvelab.tables.verdicts import WORDS
 from valvelab.units import display_unit
 from valvelab.window.actions import ACTIONS, KEYS
 from valvelab.workbench.bays import BAYS
+from valvelab.workbench.sets import KEYS as MATCHED
+from valvelab.workbench.sets import short, words
 
 ROOT = Path(__file__).resolve().parent.parent
 CATALOGUES = ROOT / "resources/languages"
@@ -64,7 +66,7 @@ def texts() -> dict[tuple[str, str] | str, str | tuple[str, str]]:
     for path in sorted((ROOT / "valvelab").rglob("*.py")):
         for text in _in_file(path):
             found[text if isinstance(text, str) else text[0]] = text
-    for text in (*_held(), *_composed()):
+    for text in (*_held(), *_composed(), *_figure_words()):
         found.setdefault(text, text)
     for text in _cells():
         found[CELL, text] = text
@@ -148,7 +150,7 @@ def _composed() -> Iterator[str]:
     for caution in (WHEEL_CAUTION, LIFT_CAUTION):
         yield f"{caution.split('. ')[0]}."
     yield from (f"Degree wheel: readings {way} as the engine turns" for way in ("grow", "fall"))
-    yield from ("forward", "backward", "all read")
+    yield from ("forward", "backward", "all read", "stays", "shelf", "to buy")
     for text in WORDS.values():
         yield from (text, text.capitalize())
     for noun in dict.fromkeys(_NOUNS.values()):
@@ -159,9 +161,17 @@ def _composed() -> Iterator[str]:
         yield from sides
 
 
+def _figure_words() -> Iterator[str]:
+    """Names of lines and states in plots, and of what springs are matched by."""
+    yield from ("seat", "open", "solid", "free", "band", "worn", "nominal", "before", "after", "rate", "measured")
+    for name in MATCHED:
+        yield from (short(name), words(name))
+
+
 def _cells() -> Iterator[str]:
     yield from WORDS.values()
     yield from ("intake", "exhaust", "all", "not judged")
+    yield from ("BTDC", "ATDC", "ABDC", "BBDC", "by hand")
     yield from ("stop", "rising", "falling", "opens", "closes", "centre", "TDC", "next,", "about", "here")
 
 

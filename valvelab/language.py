@@ -83,8 +83,8 @@ def say_measures(text: str) -> str:
 
 
 def say_figures(text: str) -> str:
-    """What a cell of figures holds, with the window's decimal mark."""
-    return say_number(text) if _FIGURES.fullmatch(text) else say_measures(text)
+    """A text that is put together of names, words and figures, each said by itself as in a cell."""
+    return " ".join(say_number(part) if _FIGURES.fullmatch(part) else say_cell(part) for part in text.split(" "))
 
 
 def say_cell(text: str) -> str:
@@ -96,11 +96,6 @@ def say_within(text: str) -> str:
     """A name of the window within a sentence, where English begins it with a small letter."""
     said = say(text)
     return text.lower() if said == text else said
-
-
-def say_words(text: str) -> str:
-    """A label that is put together of a name, words and figures, each said by itself as in a cell."""
-    return " ".join(say_number(part) if _FIGURES.fullmatch(part) else say_cell(part) for part in text.split(" "))
 
 
 def marked(text: str) -> str:

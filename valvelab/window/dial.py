@@ -11,7 +11,7 @@ from PySide6.QtWidgets import QWidget
 
 from valvelab.arrays import FloatArray
 from valvelab.figures.description import Dial
-from valvelab.language import say, say_number, say_words
+from valvelab.language import say, say_figures, say_number
 from valvelab.window.figure_item import role_colour
 from valvelab.window.numbers import show
 from valvelab.window.painting import CENTRE, LEFT, Drawn, about, painting, polar, write
@@ -74,7 +74,7 @@ class DialView(Drawn):
             title = QRectF(0.4 * em, 0.2 * em, self.width() - 0.8 * em, 1.3 * em)
             write(painter, title, LEFT, say(dial.title), "quiet", scaled(self.font(), 0.9))
             painter.setFont(scaled(self.font(), 0.88, strong=True))
-            texts = [f"{say_words(label)} {remark}".strip() for label, _angle, remark in _rows(dial)]
+            texts = [f"{say_figures(label)} {remark}".strip() for label, _angle, remark in _rows(dial)]
             wide = max((painter.fontMetrics().horizontalAdvance(text) for text in texts), default=0)
             centre = QPointF(self.width() / 2.0, (self.height() + 1.3 * em) / 2.0)
             radius = max(20.0, min(self.width() / 2.0 - wide - 1.1 * em, (self.height() - 1.3 * em) / 2.0 - 1.2 * em))
@@ -122,7 +122,7 @@ class DialView(Drawn):
             painter.setPen(QPen(theme.colour("quiet" if strong else "line"), 1.0))
             painter.drawLine(polar(centre, radius, angle), spots[number])
             self._write(
-                painter, spots[number], f"{say_words(label)} {remark}".strip(), right=_on_right(angle), strong=strong
+                painter, spots[number], f"{say_figures(label)} {remark}".strip(), right=_on_right(angle), strong=strong
             )
             self.places.append((spots[number], label))
 

@@ -17,7 +17,6 @@ from valvelab.language import say, say_many, say_number
 from valvelab.quoting import listed, written
 from valvelab.records.sets_result import SetsResult
 from valvelab.records.springs_result import SpringResult
-from valvelab.tables.description import counted
 from valvelab.tables.springs import finer as finer_than_usual
 from valvelab.tables.springs import in_order, number_told, tightness_told
 from valvelab.units import Dimension, System, display_unit, show
@@ -379,7 +378,8 @@ def kept_out_shortly(out: Mapping[str, str]) -> str:
     """The same without the reasons, and of many springs how many."""
     if not out:
         return ""
-    return f"Not used: {', '.join(out)}" if len(out) <= 6 else f"{counted(len(out), 'spring')} not used"
+    many = say_many("{count} spring not used", "{count} springs not used", len(out))
+    return say("Not used: {names}").format(names=", ".join(out)) if len(out) <= 6 else many
 
 
 def verdict_on(grouping: Grouping, values: Values, wish: Wish) -> str:

@@ -9,7 +9,7 @@ from PySide6.QtWidgets import QComboBox, QWidget
 
 from valvelab.figures.comparison_figures import left_figure, overlay_figure, spring_changes_figure
 from valvelab.inspection.comparison.inspect import CompareInspection
-from valvelab.language import say
+from valvelab.language import marked, say
 from valvelab.measured import Measured
 from valvelab.tables.comparison import changes_of
 from valvelab.tables.verdicts import WORDS, worst_by_item
@@ -102,11 +102,11 @@ class CompareView(BayView[CompareInspection]):
         spring = next((one for one in inspection.springs if one.spring == item), None)
         if lobe is not None:
             self.stack.show_figures([overlay_figure(lobe), left_figure(lobe)], units, _STRETCH)
-            self.heading.setText(" · ".join([item, *_spoken("worn by", lobe.changes.wear, "um", units)]))
+            self.heading.setText(" · ".join([item, *_spoken(marked("worn by"), lobe.changes.wear, "um", units)]))
         elif spring is not None:
             self.stack.show_figures([spring_changes_figure(inspection.result, item)], units, _STRETCH)
             change = spring.changes.seat_force_change_pct
-            self.heading.setText(" · ".join([item, *_spoken("seat force", change, "%", units)]))
+            self.heading.setText(" · ".join([item, *_spoken(marked("seat force"), change, "%", units)]))
 
     # -- choosing -----------------------------------------------------------------------------------------------------
 

@@ -9,7 +9,7 @@ from PySide6.QtWidgets import QLabel, QWidget
 
 from valvelab.figures.lash_figures import lash_figure
 from valvelab.inspection.engine.lash import SAME_MM, LashInspection, LashShim, shims_for
-from valvelab.language import say
+from valvelab.language import aloud, say
 from valvelab.records.lash import LashValve
 from valvelab.tables.lash import lash_columns, lash_told, purchase_columns, shim_columns
 from valvelab.units import System
@@ -86,7 +86,8 @@ class LashView(BayView[LashInspection]):
 
     def _show_plan(self, inspection: LashInspection, units: System, fixed: dict[str, float]) -> None:
         result = inspection.result
-        self.told.setText(lash_told(result, units))
+        with aloud():
+            self.told.setText(lash_told(result, units))
         columns = [of(column, units, result.valves, colour=_colour, strong=_moves) for column in lash_columns()]
         kept = TableColumn("", lambda row: _KEPT if row.valve in fixed else "", "Fixed by hand", number=False)
         self.plan.show_rows(result.valves, [*columns, *([kept] if fixed else [])])

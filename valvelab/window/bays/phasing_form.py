@@ -18,7 +18,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from valvelab.language import marked, say
+from valvelab.language import marked, say, say_number
 from valvelab.phasing.degreeing import Sheet
 from valvelab.phasing.timing import lobe_kind
 from valvelab.units import System
@@ -74,7 +74,8 @@ class WorksheetForm(FormArea):
             self._build(sheet)
             self._shape = shape
         for cell, field in self.fields.items():
-            field.show_text(worksheet_words.text_of(sheet, cell, units), doubts.get(cell, ""))
+            text = worksheet_words.text_of(sheet, cell, units)
+            field.show_text(text if cell.part == "word" else say_number(text), doubts.get(cell, ""))
             field.setPlaceholderText("next" if cell == target else "")
         press(self.sense, {sheet.sense})
         self._mark(self.sense_mark, doubts.get(Cell("wheel", name="sense"), ""))
@@ -190,8 +191,10 @@ class WorksheetForm(FormArea):
         grid.addWidget(_quiet(say("reading, as it runs")), 0, 0)
         for button in self.sense.buttons():
             self.sense.removeButton(button)
-        names = (("forward", "grows"), ("reverse", "falls"))
-        spoken = {name: say("The wheel's reading {text} as the engine runs").format(text=text) for name, text in names}
+        names = (("forward", marked("grows")), ("reverse", marked("falls")))
+        spoken = {
+            name: say("The wheel's reading {text} as the engine runs").format(text=say(text)) for name, text in names
+        }
         cell = Cell("wheel", name="sense")
         chips = chip_row(self, self.sense, names, lambda name, _on: self.edited.emit(cell, name), spoken)
         self.sense_mark = QLabel("")

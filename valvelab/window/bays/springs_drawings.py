@@ -10,7 +10,7 @@ from PySide6.QtGui import QMouseEvent, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import QApplication, QSizePolicy, QWidget
 
 from valvelab.figures.spring_figures import CoilBind, CoilState
-from valvelab.language import say
+from valvelab.language import say, say_figures
 from valvelab.window.drawing import FigureView
 from valvelab.window.painting import CENTRE, LEFT, RIGHT, Drawn, painting, write
 from valvelab.window.theme import current_theme, scaled
@@ -90,10 +90,11 @@ class CoilBindView(Drawn):
         bind = self._bind
         if bind is None:
             return say("Coil bind can't be drawn: open height or solid height is not known")
+        said = {name: say_figures(size) for name, size in bind.said.items()}
         text = say("{spring}: open {what}, solid {what_2}, margin {what_3}").format(
-            spring=bind.spring, what=bind.said["open"], what_2=bind.said["solid"], what_3=bind.said["margin"]
+            spring=bind.spring, what=said["open"], what_2=said["solid"], what_3=said["margin"]
         )
-        return text + (say(", {what} per coil").format(what=bind.said["coil"]) if "coil" in bind.said else "")
+        return text + (say(", {what} per coil").format(what=said["coil"]) if "coil" in said else "")
 
     def paintEvent(self, _event: QPaintEvent) -> None:
         """Draw both states from the seat on the left to the retainer on the right."""
@@ -127,12 +128,12 @@ class CoilBindView(Drawn):
         for number, state in enumerate(bind.states):
             box = QRectF(left, head + number * row, state.height_mm * scale, row)
             self._coils(painter, state, bind, box, scale)
-            write(painter, QRectF(0, box.top(), left - 0.5 * em, row), RIGHT, state.name, "quiet", font)
+            write(painter, QRectF(0, box.top(), left - 0.5 * em, row), RIGHT, say(state.name), "quiet", font)
             text = QRectF(ends[1] + 0.5 * em, box.top(), self.width() - ends[1], row)
-            write(painter, text, LEFT, bind.said[state.name], "text")
-        margin = say("margin {size}").format(size=bind.said["margin"])
+            write(painter, text, LEFT, say_figures(bind.said[state.name]), "text")
+        margin = say("margin {size}").format(size=say_figures(bind.said["margin"]))
         if "coil" in bind.said:
-            margin += say(" · {what} per coil").format(what=bind.said["coil"])
+            margin += say(" · {what} per coil").format(what=say_figures(bind.said["coil"]))
         painter.setFont(scaled(QApplication.font(), 1.0, strong=True))
         wide = painter.fontMetrics().horizontalAdvance(margin)
         write(painter, QRectF(0, 0, max(ends[1], wide + 8.0), head), RIGHT, margin, name)

@@ -142,7 +142,7 @@ class SetsPane(QWidget):
         fields.setVerticalSpacing(3)
         cells: list[tuple[QWidget, QWidget]] = []
         for name, field in (("size", self.size_field), ("time_limit_s", self.time_field)):
-            label = QLabel(entry_of(SpringsState, name).text, self)
+            label = QLabel(say(entry_of(SpringsState, name).text), self)
             label.setBuddy(field)
             cells.append((label, field))
         cells += [(self.chips[name], self.limit_fields[name]) for name in _ORDER]
