@@ -97,11 +97,11 @@ class ColumnsTable(QTableWidget):
                 field, unit = QComboBox(self, editable=True), QComboBox(self, editable=True)
                 field.setAccessibleName(say("What column {column} holds").format(column=column))
                 unit.setAccessibleName(say("Unit of column {column}").format(column=column))
-                field.addItems([_IGNORE, *self._offered, *lobes])
+                field.addItems([say(_IGNORE), *self._offered, *lobes])
                 role = looked.roles[column] if column < len(looked.roles) else ""
                 if told:
                     role = told[column].name if column in told else ""
-                field.setCurrentText(role or _IGNORE)
+                field.setCurrentText(role or say(_IGNORE))
                 self.fields.append(field)
                 self.units.append(unit)
                 self._offer_units(column)
@@ -177,7 +177,7 @@ class ColumnsTable(QTableWidget):
     def _what(self, column: int) -> str:
         """The field that a column is assigned to, "" for none; every lobe is a lift."""
         name = self.fields[column].currentText().strip()
-        if not name or name == _IGNORE:
+        if not name or name == say(_IGNORE):
             return ""
         return name if name in self._offered else "lift" if "lift" in self._offered else ""
 

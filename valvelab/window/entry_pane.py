@@ -31,7 +31,7 @@ from valvelab.workbench.entry_told import Told, told
 _AT_ONCE = 600
 """Up to so many cells every entry is read as it is made; more wait a moment, so that keys are never late."""
 _WAIT_MS = 150
-_WAYS = {"down": ("down", marked("the column")), "along": ("along", marked("the row"))}
+_WAYS = {"down": (marked("down"), marked("the column")), "along": (marked("along"), marked("the row"))}
 
 
 class EntryPane(QWidget):
@@ -70,7 +70,7 @@ class EntryPane(QWidget):
         self.columns_box, self.rows_box = labelled(self, "", self.columns), labelled(self, "", self.rows)
         self.ways = QButtonGroup(self)
         spoken = {
-            way: say("Enter goes on {text} {where}").format(text=text, where=where)
+            way: say("Enter goes on {text} {where}").format(text=say(text), where=say(where))
             for way, (text, where) in _WAYS.items()
         }
         names = [(way, text) for way, (text, _) in _WAYS.items()]
@@ -159,9 +159,9 @@ class EntryPane(QWidget):
         if adding is not None:
             label = box.findChild(QLabel)
             assert label is not None
-            label.setText(f"+ {adding.name}")
-            field.setAccessibleName(say("Add {name}").format(name=adding.name))
-            field.setToolTip(f"{adding.name}: {adding.help}")
+            label.setText(f"+ {say(adding.name)}")
+            field.setAccessibleName(say("Add {name}").format(name=say(adding.name)))
+            field.setToolTip(f"{say(adding.name)}: {say(adding.help)}")
 
     def _tell(self, told: Told) -> None:
         """Show what is told of the grid."""
@@ -339,4 +339,4 @@ class EntryPane(QWidget):
 
 def _called(document: Document, file: BenchFile) -> str:
     kind = typed.kind_of(document, file)
-    return f"{kind.title}, {file.name}" if kind is not None else file.name
+    return f"{say(kind.title)}, {file.name}" if kind is not None else file.name

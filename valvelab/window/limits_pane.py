@@ -275,7 +275,7 @@ class LimitsPane(QWidget):
         elif row is not None and row.wrong:
             self._say(f"✗ {row.wrong}", "reject")
         else:
-            self._say(_HINT)
+            self._say(say(_HINT))
 
     def _offers(self, place: int, column: str) -> Sequence[Offer]:
         document = self.bench.document

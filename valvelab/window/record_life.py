@@ -33,7 +33,7 @@ class LifePane(QWidget):
         self._units: System = "metric"
         self.head = Heading("", 1.05, self)
         self.head.setTextFormat(Qt.TextFormat.PlainText)
-        self.told = QLabel(NOTHING, self, wordWrap=True)
+        self.told = QLabel(say(NOTHING), self, wordWrap=True)
         self.told.setTextFormat(Qt.TextFormat.PlainText)
         self.told.setContentsMargins(*_ROOM)
         self.told.setAlignment(Qt.AlignmentFlag.AlignTop)
@@ -49,7 +49,7 @@ class LifePane(QWidget):
         head = beside(self.head, 1, self.what, self._choice, margins=_ROOM, spacing=6)
         self._room = splitter(self, Qt.Orientation.Horizontal, (self.plot, 3), (self.sheet, 2), sizes=(560, 440))
         stacked(self, head, self.told, (self._room, 1))
-        self._say(NOTHING)
+        self._say(say(NOTHING))
 
     def wait(self, text: str) -> None:
         """Say what is awaited."""
@@ -63,7 +63,7 @@ class LifePane(QWidget):
         self.head.setText(" ".join(filter(None, (record.part, record.serial))))
         first = life.first
         if first is None:
-            self._say(_NOT_FOLLOWED if record.serial is not None else _NO_SERIAL)
+            self._say(say(_NOT_FOLLOWED if record.serial is not None else _NO_SERIAL))
             return
         warnings = [note for note in life.notes if note.level == "warning"]
         self._say("  ".join(dict.fromkeys(f"▲ {note.text}" for note in warnings)))

@@ -210,7 +210,7 @@ class RecordsWindow(QWidget):
         """The lives of a record's part, looked for where they are not in front."""
         if record is None:
             self._life = None
-            self.life.wait(NOTHING)
+            self.life.wait(say(NOTHING))
             return
         life = self._life
         if life is not None and record.id in {life.of.id, *(one.id for one in life.records)}:

@@ -41,7 +41,7 @@ class SigningMenu(QMenu):
         for name in names:
             self._offer(say("With {name}").format(name=name).replace("&", "&&"), name, group)
         if not names:
-            self.addAction(NO_KEY).setEnabled(False)
+            self.addAction(say(NO_KEY)).setEnabled(False)
 
     def _offer(self, text: str, name: str, group: QActionGroup) -> None:
         action = QAction(text, self, checkable=True, checked=self.bench.settings.sign_with == name)

@@ -388,7 +388,7 @@ class TableView(QTableView):
             room = round(0.8 * self.fontMetrics().height())
             box = self.viewport().rect().adjusted(room, room, -room, -room)
             with painting(self.viewport()) as painter:
-                write(painter, box, Qt.AlignmentFlag.AlignTop | Qt.TextFlag.TextWordWrap, self.empty_text, "quiet")
+                write(painter, box, Qt.AlignmentFlag.AlignTop | Qt.TextFlag.TextWordWrap, say(self.empty_text), "quiet")
 
     def changeEvent(self, event: QEvent) -> None:
         """Rows follow the text size."""

@@ -185,7 +185,7 @@ class DeskPane(QWidget):
         self.entry.entered.connect(self._on_reading)
         self.entry.alone.connect(self.went_on)
         self.entry.turned.connect(self.turned)
-        self.keys = QLabel(_KEYS, self, wordWrap=True)
+        self.keys = QLabel(say(_KEYS), self, wordWrap=True)
         self.word = Heading("", 3.2, self)
         self.word.setAccessibleName(say("Decision"))
         self.sentence = QLabel(self, wordWrap=True)

@@ -49,7 +49,7 @@ class RulePane(QWidget):
         first = above(self._block(say("Event"), "sheet"), self._block(say("Decision"), "decision"), 1, spacing=em)
         second = above(self._block(say("Instrument"), "instrument"), 1)
         third = above(self._cars(say("Cars")), self._block(say("Wheel"), "wheel"), 1, spacing=em)
-        tables = [self._table(title, part) for title, part in _TABLES]
+        tables = [self._table(say(title), part) for title, part in _TABLES]
         across = beside((first, 1), (second, 1), (third, 1), spacing=2 * em)
         margins = (em // 2, em // 3, em // 2, em // 3)
         above(self.wrong, *tables, across, 1, on=self, margins=margins, spacing=em)

@@ -33,7 +33,7 @@ class SpeedPage(QWidget):
         super().__init__(parent)
         self.words = QLabel(self, wordWrap=True)
         self.words.setAccessibleName(say("Predicted control of the valve"))
-        self.caution = QLabel(NEVER_SAFE, self)
+        self.caution = QLabel(say(NEVER_SAFE), self)
         tip = say("Sweep crank speeds with contact that opens, spring waves and coil clash; in the background")
         self.run = button(self, "Run the model", tip, self.wanted.emit)
         self.bar = QProgressBar(self)
@@ -41,7 +41,7 @@ class SpeedPage(QWidget):
         self.bar.setAccessibleName(say("How much of the dynamic model is done"))
         self.cancel = button(self, "Stop", "", self.unwanted.emit)
         self.state = QLabel(self)
-        self.nothing = QLabel(_NOT_RUN, self)
+        self.nothing = QLabel(say(_NOT_RUN), self)
         self.nothing.setAlignment(Qt.AlignmentFlag.AlignCenter)
         self.nothing.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Expanding)
         self.panel = DrawingPanel(2, self)
@@ -56,7 +56,7 @@ class SpeedPage(QWidget):
     def show_run(self, share: float | None, said: str = "") -> None:
         """Show how far the model has come; None while it does not run."""
         running = share is not None
-        self.nothing.setText(_RUNS if running else _NOT_RUN)
+        self.nothing.setText(say(_RUNS if running else _NOT_RUN))
         self.run.setVisible(not running)
         self.bar.setVisible(running)
         self.cancel.setVisible(running)

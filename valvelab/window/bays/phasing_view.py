@@ -229,7 +229,7 @@ def _figures(result: PhasingResult, units: System) -> list[Figure]:
             for angle in (lobe.centreline_crank_deg, lobe.card_centreline_crank_deg)
         )
         u = lobe.uncertainty["centreline_crank_deg"]
-        tip = _FROM.get(lobe.centreline_from or "", "")
+        tip = say(_FROM.get(lobe.centreline_from or "", ""))
         rows.append(Figure(f"{lobe.lobe} {word}", *both(value, u, of_centres), degrees(card), tip))
     separation, advance, correction, step = others
     tip = say("Intake opening BTDC + exhaust closing ATDC")

@@ -56,7 +56,7 @@ class FitEdit(QWidget):
             kind: self._box(say("{part} at this position").format(part=say(kind.capitalize())), self._consider)
             for kind in _KINDS
         }
-        self.effect = QLabel(_NOTHING, self, wordWrap=True, textFormat=Qt.TextFormat.PlainText)
+        self.effect = QLabel(say(_NOTHING), self, wordWrap=True, textFormat=Qt.TextFormat.PlainText)
         self.effect.setAccessibleName(say("Effect of the change"))
         self.effect.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Minimum)
         self.effect.setAlignment(Qt.AlignmentFlag.AlignTop)
@@ -155,7 +155,7 @@ class FitEdit(QWidget):
         if considered:
             told = effect_told(standing.case.effect(standing.plan, plan), standing.locked, standing.units)
         refused = say("refused because {refused}").format(refused=told.refused) if told.refused else ""
-        self.effect.setText("; ".join(part for part in (refused, told.text) if part) or _NOTHING)
+        self.effect.setText("; ".join(part for part in (refused, told.text) if part) or say(_NOTHING))
         colour_text(self.effect, "reject" if refused else "text" if considered else "quiet")
         self.do_button.setEnabled(considered and not refused)
         self.leave_button.setEnabled(considered)

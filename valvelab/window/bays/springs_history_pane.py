@@ -51,7 +51,7 @@ class HistoryPane(QWidget):
         """Show the springs that were read in several stages."""
         history = sorted(inspection.result.history, key=due_first)
         rows = [row for one in history for row in sorted(followed_rows([one]), key=_when) if _is_followed(row)]
-        self.first.setText(_told(rows) if rows else _ONE_STAGE)
+        self.first.setText(_told(rows) if rows else say(_ONE_STAGE))
         self.sheet.setVisible(bool(rows))
         last = {row.spring: row for row in inspection.result.springs}
         lost = reached_by(spring_column(f"{_FOLLOWED}_drop"), lambda row: last[row[0].spring])

@@ -88,7 +88,7 @@ class SpringsView(BayView[SpringsInspection]):
         self.history_pane.spring_chosen.connect(self.choose_item)
         self.spring_name = Heading("", 1.05, self)
         self.spring_name.setTextFormat(Qt.TextFormat.PlainText)
-        self._no_map = QLabel(_NO_MAP, self, wordWrap=True, alignment=Qt.AlignmentFlag.AlignCenter)
+        self._no_map = QLabel(say(_NO_MAP), self, wordWrap=True, alignment=Qt.AlignmentFlag.AlignCenter)
         self._lay_out()
 
     def _lay_out(self) -> None:
