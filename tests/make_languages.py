@@ -25,7 +25,7 @@ from valvelab.inspection.characteristics import all_characteristics
 from valvelab.inspection.engine.phasing import CAUTION as WHEEL_CAUTION
 from valvelab.inspection.lift_check.inspect import CAUTION as LIFT_CAUTION
 from valvelab.language import CELL, LANGUAGES
-from valvelab.tables.sentences import _NOUNS, _SIDES, USUAL_SIDES
+from valvelab.tables.sentences import NOUNS, SIDES, USUAL_SIDES
 from valvelab.tables.verdicts import WORDS
 from valvelab.units import display_unit
 from valvelab.window.actions import ACTIONS, KEYS
@@ -153,11 +153,11 @@ def _composed() -> Iterator[str]:
     yield from ("forward", "backward", "all read", "stays", "shelf", "to buy")
     for text in WORDS.values():
         yield from (text, text.capitalize())
-    for noun in dict.fromkeys(_NOUNS.values()):
+    for noun in dict.fromkeys(NOUNS.values()):
         yield from (noun, f"{noun}s")
     for kind in ("intake", "exhaust"):
         yield from (kind, f"{kind} lobe", f"{kind} valve")
-    for sides in (USUAL_SIDES, *_SIDES.values()):
+    for sides in (USUAL_SIDES, *SIDES.values()):
         yield from sides
 
 

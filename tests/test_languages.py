@@ -154,7 +154,7 @@ def test_a_number_typed_with_a_comma_is_read_and_shown_with_one(window: MainWind
     assert field.text() == "1.000,5"
 
 
-def test_what_is_written_is_the_same_from_either_window(window: MainWindow) -> None:
+def test_what_is_written_is_the_same_from_either_window(window: MainWindow, tmp_path: Path) -> None:
     from valvelab.window import languages
     from valvelab.window.table_menu import table_csv
 
@@ -163,11 +163,10 @@ def test_what_is_written_is_the_same_from_either_window(window: MainWindow) -> N
     for code in each(["en", "de"]):
         languages.speak(code)
         window.restyle()
-        kinds = {kind: made for kind, made in window.exports().items() if kind.endswith(("json)", "csv)"))}
-        made = window._made()  # noqa: SLF001 - what goes on paper
-        assert made is not None
-        _, paper = made()
-        written.append(({kind: make() for kind, make in kinds.items()}, table_csv(window.verdicts.sheet), paper))
+        paper = tmp_path / f"{code}.pdf"
+        window.save_certificate(paper)
+        made = {kind: make() for kind, make in window.exports().items() if kind.endswith(("json)", "csv)", "qif)"))}
+        written.append((made, table_csv(window.verdicts.sheet), paper.read_bytes()))
     languages.speak("en")
     assert written[0] == written[1]
 

@@ -19,13 +19,13 @@ from valvelab.tables.verdicts import RANKED, counts, judged, overall, rank
 from valvelab.units import System, display_unit, show
 
 USUAL_SIDES = ("too high", "too low", "below", "above")
-_SIDES = {
+SIDES = {
     "opening": ("too early", "too late", "within", "within"),
     "closing": ("too late", "too early", "within", "within"),
     "duration": ("too long", "too short", "below", "above"),
     "wear": ("too much", "too little", "below", "above"),
 }
-_NOUNS = {"lobe": "lobe", "spring": "spring", "station": "station", "valve": "valve", "event": "valve"}
+NOUNS = {"lobe": "lobe", "spring": "spring", "station": "station", "valve": "valve", "event": "valve"}
 """What an item of a subject is called before its name; items of other subjects are named in full."""
 ACTS = {
     "lobes": "fit this camshaft", "shaft": "fit this shaft", "texture": "fit this part",
@@ -51,7 +51,7 @@ def margin(verdict: Verdict, decimals: int, system: System) -> str:
     if nearest is None:
         return ""
     _, inside, upper = nearest
-    over_upper, under_lower, below, above = _SIDES.get(verdict.characteristic, USUAL_SIDES)
+    over_upper, under_lower, below, above = SIDES.get(verdict.characteristic, USUAL_SIDES)
     size = f"{show(abs(inside), verdict.unit, system, decimals)} {display_unit(verdict.unit, system).label}".strip()
     if inside < 0.0:
         return f"{size} {word(over_upper if upper else under_lower)}"
@@ -104,7 +104,7 @@ def noun_of(verdict: Verdict, result: Result | None) -> str:
     subject = "" if row is None else row.subject
     if subject == "comparison":
         return "lobe" if getattr(result, "kind", "") == "lobes" else "spring"
-    return _NOUNS.get(subject, "")
+    return NOUNS.get(subject, "")
 
 
 def _kinds(result: Result | None) -> dict[str, str]:

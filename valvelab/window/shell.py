@@ -102,17 +102,16 @@ class Shell(QMainWindow):
         bar.setIconSize(QSize(round(1.25 * em), round(1.25 * em)))
         said = with_letters([say(name) for name in _MENUS])
         self.menus = {name: self.menuBar().addMenu(text) for name, text in zip(_MENUS, said, strict=True)}
-        for menu in self.menus.values():
-            menu.aboutToShow.connect(partial(_letter, menu))
-        self.menus["Language"] = QMenu(say("Language"), self)
+        self.languages = QMenu(say("Language"), self)
+        menus = {**self.menus, "Language": self.languages}
         self.recent = QMenu(say("Recent jobs"), self)
         groups = {choice.rstrip("_"): QActionGroup(self) for choice in _CHOICES}
         for row in ACTIONS:
             action = self._action(row)
             if row.name == "save_job":
-                self.menus[row.menu].addMenu(self.recent)
+                menus[row.menu].addMenu(self.recent)
             if row.menu:
-                self.menus[row.menu].addAction(action)
+                menus[row.menu].addAction(action)
             else:
                 self.addAction(action)
             if row.name.startswith(_CHOICES):
@@ -124,7 +123,9 @@ class Shell(QMainWindow):
                 if row.name in {"undo", "redo", "scheme", "cautions"}:
                     button = bar.widgetForAction(action)
                     button.setProperty("toolButtonStyle", Qt.ToolButtonStyle.ToolButtonIconOnly)
-        self.menus["View"].insertMenu(self.actions_by_name["larger"], self.menus["Language"])
+        self.menus["View"].insertMenu(self.actions_by_name["larger"], self.languages)
+        for menu in menus.values():
+            menu.aboutToShow.connect(partial(_letter, menu))
         for dock in self.docks.values():
             self.menus["View"].addAction(dock.toggleViewAction())
         self.addToolBar(Qt.ToolBarArea.TopToolBarArea, bar)
