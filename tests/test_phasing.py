@@ -18,12 +18,22 @@ from valvelab.errors import CannotEvaluate
 from valvelab.files.phasing_sheet import parse_sheet_toml, read_phasing_sheet, sheet_toml
 from valvelab.inspection.engine.phasing import inspect_phasing
 from valvelab.phasing.centreline import EqualLiftPair, combined_middle, flank_slopes
-from valvelab.phasing.dead_centre import find_dead_centre
+from valvelab.phasing.dead_centre import find_dead_centre, stop_complaints
 from valvelab.phasing.degreeing import Card, CardDuration, EventReading, NosePair, Sheet, degree
 from valvelab.phasing.next_reading import next_reading
 from valvelab.phasing.piston import piston_drop
 from valvelab.phasing.plausibility import findings
-from valvelab.phasing.timing import events_from_card, nearest_step, trade_event
+from valvelab.phasing.timing import (
+    EventName,
+    Kind,
+    TradeEvent,
+    event_words,
+    events_from_card,
+    nearest_step,
+    single_event,
+    trade_event,
+    typed_event,
+)
 
 TDC = 1.25
 
@@ -106,6 +116,20 @@ def test_dead_centre_needs_both_sides(readings: tuple[float, ...]) -> None:
         find_dead_centre(readings)
 
 
+def test_middles_of_repeated_pairs_are_held_against_each_other() -> None:
+    """Pairs as they were read: middles 0.3 and 0 deg."""
+    centre = find_dead_centre((-30.0, 30.6, -31.0, 31.0))
+    assert centre.disagreement_deg == pytest.approx(0.3)
+    assert not stop_complaints((-30.0, 30.6, -31.0, 31.0), centre)
+    readings = (-30.0, 31.4, -31.0, 31.0)
+    assert "differ by 0.70 deg" in stop_complaints(readings, find_dead_centre(readings))[0][0]
+
+
+def test_a_stop_may_touch_up_to_75_deg_from_the_top() -> None:
+    assert not stop_complaints((-75.0, 75.0), find_dead_centre((-75.0, 75.0)))
+    assert "150.2 deg apart" in stop_complaints((-75.0, 75.2), find_dead_centre((-75.0, 75.2)))[0][0]
+
+
 # piston: slider-crank table, stroke 86 mm, rod 231 mm, recomputed independently from the closed form
 @pytest.mark.parametrize(
     ("angle", "drop"), [(10, 0.773978), (20, 3.061857), (36, 9.599146), (90, 47.037448), (180, 86.0), (0, 0.0)]
@@ -117,6 +141,11 @@ def test_piston_drop_table(angle: float, drop: float) -> None:
 def test_piston_refuses_a_rod_shorter_than_the_throw() -> None:
     with pytest.raises(CannotEvaluate, match="rod"):
         piston_drop(10.0, 43.0, 40.0)
+    with pytest.raises(CannotEvaluate, match="rod"):
+        piston_drop(10.0, 43.0, 43.0)
+    with pytest.raises(CannotEvaluate, match="throw"):
+        piston_drop(10.0, 0.0, 40.0)
+    assert float(piston_drop(180.0, 0.5, 2.0)) == pytest.approx(1.0)
 
 
 # events and centrelines
@@ -178,6 +207,30 @@ def test_each_step_says_what_it_would_give() -> None:
     step = next(row for row in worked.outcomes if row.step_crank_deg == 2.0)
     assert (step.intake_centreline_crank_deg, step.exhaust_centreline_crank_deg) == pytest.approx((107.0, 113.0))
     assert (step.advance_crank_deg, step.remaining_crank_deg) == pytest.approx((3.0, 1.0))
+
+
+@pytest.mark.parametrize(
+    ("kind", "which", "wheel", "crank"),
+    [("intake", "opening", 350, -10), ("intake", "closing", -140, 220), ("exhaust", "opening", 130, -230),
+     ("exhaust", "closing", 370, 10)],
+)  # fmt: skip
+def test_one_event_alone_lies_near_its_dead_centre(kind: Kind, which: EventName, wheel: float, crank: float) -> None:
+    assert single_event(kind, which, wheel) == crank
+
+
+@pytest.mark.parametrize(
+    ("kind", "which", "number", "words"),
+    [("intake", "opening", 9.0, "9.0 deg BTDC"), ("intake", "closing", 50.0, "50.0 deg ABDC"),
+     ("exhaust", "opening", 48.5, "48.5 deg BBDC"), ("exhaust", "closing", -3.0, "3.0 deg BTDC"),
+     ("intake", "opening", -2.0, "2.0 deg ATDC")],
+)  # fmt: skip
+def test_an_event_in_words_is_read_back(kind: Kind, which: EventName, number: float, words: str) -> None:
+    assert event_words(kind, which, number) == words
+    assert typed_event(words, which, "opening")[0] == number
+
+
+def test_an_event_at_dead_centre_counts_after_it() -> None:
+    assert trade_event("intake", "opening", 0.0) == TradeEvent(0.0, "ATDC")
 
 
 @pytest.mark.parametrize(

@@ -14,6 +14,7 @@ from valvelab.cli.main import main
 from valvelab.errors import CannotEvaluate, Reason
 from valvelab.lobe.characteristics import LobeCharacteristics
 from valvelab.lobe.conditioning import condition
+from valvelab.lobe.presence import refuse_cut_off, refuse_no_lobe
 from valvelab.lobe.profile import fit_lobes
 from valvelab.lobe.trace import Trace
 
@@ -118,3 +119,40 @@ def test_turns_with_holes_are_fitted_as_an_uneven_turn() -> None:
     assert found.events(1.27).opening.value[0] == pytest.approx(
         answers(angle, lift).events(1.27).opening.value[0], abs=0.02
     )
+
+
+def flat_top(flank_readings: int) -> tuple[Floats, Floats]:
+    """Readings a degree apart: rest, some on the flank at half the lift, twenty on the top, rest."""
+    lift = np.concatenate([np.zeros(30), np.full(flank_readings, 4.0), np.full(20, 8.0), np.zeros(30)])
+    return np.arange(float(lift.size)), lift[None]
+
+
+@pytest.mark.parametrize(("flank_readings", "a_lobe"), [(1, False), (3, True)])
+def test_flanks_of_a_tenth_of_the_top_make_a_lobe(flank_readings: int, a_lobe: bool) -> None:
+    angle, lifts = flat_top(flank_readings)
+    if a_lobe:
+        refuse_no_lobe(("1I",), angle, lifts)
+        return
+    with pytest.raises(CannotEvaluate, match="found a step of 8 mm with 1 cam deg of flanks to 20 of top"):
+        refuse_no_lobe(("1I",), angle, lifts)
+
+
+def test_a_hole_in_the_readings_makes_no_flank() -> None:
+    """The one reading on the flank stands before a hole of 20 deg: it counts for two readings, not for ten."""
+    angle, lifts = flat_top(1)
+    angle[31:] += 20.0
+    with pytest.raises(CannotEvaluate, match="found a step of 8 mm with 2 cam deg of flanks"):
+        refuse_no_lobe(("1I",), angle, lifts)
+
+
+@pytest.mark.parametrize(("last", "cut_off"), [(5.001, False), (5.1, True)])
+@pytest.mark.parametrize("rising", [True, False])
+def test_an_event_that_has_come_to_rest_at_its_end_is_not_cut_off(last: float, cut_off: bool, rising: bool) -> None:
+    """Only the change between the last two knots tells; noise of 0.001 mm, five times that is no change."""
+    lift = np.array([0.0, 1.0, 3.0, 5.0, last])[:: 1 if rising else -1][None]
+    if not cut_off:
+        refuse_cut_off(("1I",), lift, np.array([1e-3]), 1.0)
+        return
+    where = "last" if rising else "first"
+    with pytest.raises(CannotEvaluate, match=rf"5.1 mm, at the {where} angle, still changing by 0.1 mm"):
+        refuse_cut_off(("1I",), lift, np.array([1e-3]), 1.0)

@@ -72,13 +72,5 @@ def refuse_cut_off(names: tuple[str, ...], lift_mm: FloatArray, noise_mm: FloatA
             raise _refusal(names[row], f"{found}, {slope}, expected readings to both sides of the nose")
 
 
-def _spacing(angle: FloatArray) -> FloatArray:
-    """Share of the angle that each reading stands for: half the gap to either side; a large hole counts to neither."""
-    gaps = np.diff(angle)
-    usual = 3.0 * float(np.median(gaps)) if gaps.size else 0.0
-    gaps = np.minimum(gaps, usual) if usual else gaps
-    return np.asarray(0.5 * (np.concatenate([gaps[:1], gaps]) + np.concatenate([gaps, gaps[-1:]])))
-
-
 def _refusal(name: str, sentence: str) -> CannotEvaluate:
     return CannotEvaluate(Reason.BAD_VALUES, f"lobe {name}: {sentence}")
