@@ -23,8 +23,10 @@ from valvelab.cautions import CAUTIONS
 from valvelab.files.kinds import READERS
 from valvelab.inspection.characteristics import all_characteristics
 from valvelab.inspection.engine.phasing import CAUTION as WHEEL_CAUTION
+from valvelab.inspection.form.characteristics import GAUGE
 from valvelab.inspection.lift_check.inspect import CAUTION as LIFT_CAUTION
 from valvelab.language import CELL, LANGUAGES
+from valvelab.tables.form import DEVIATIONS, MEANINGS
 from valvelab.tables.sentences import NOUNS, SIDES, USUAL_SIDES
 from valvelab.tables.verdicts import WORDS
 from valvelab.units import display_unit
@@ -66,7 +68,7 @@ def texts() -> dict[tuple[str, str] | str, str | tuple[str, str]]:
     for path in sorted((ROOT / "valvelab").rglob("*.py")):
         for text in _in_file(path):
             found[text if isinstance(text, str) else text[0]] = text
-    for text in (*_held(), *_composed(), *_figure_words()):
+    for text in (*_held(), *_composed(), *_figure_words(), *_study_words()):
         found.setdefault(text, text)
     for text in _cells():
         found[CELL, text] = text
@@ -161,8 +163,26 @@ def _composed() -> Iterator[str]:
         yield from sides
 
 
+def _study_words() -> Iterator[str]:
+    for _, name, meaning in DEVIATIONS:
+        yield from (name, meaning)
+    yield from MEANINGS.values()
+
+
 def _figure_words() -> Iterator[str]:
     """Names of lines and states in plots, and of what springs are matched by."""
+    yield from (
+        "envelope",
+        "trace",
+        "ranges",
+        "As read",
+        "end on, one ring",
+        "one ring",
+        "mean",
+        "derived",
+        "limit",
+        "without lash",
+    )
     yield from ("seat", "open", "solid", "free", "band", "worn", "nominal", "before", "after", "rate", "measured")
     for name in MATCHED:
         yield from (short(name), words(name))
@@ -171,6 +191,8 @@ def _figure_words() -> Iterator[str]:
 def _cells() -> Iterator[str]:
     yield from WORDS.values()
     yield from ("intake", "exhaust", "all", "not judged")
+    yield from (name for _, name, _ in DEVIATIONS)
+    yield from (row.head for row in GAUGE)
     yield from ("BTDC", "ATDC", "ABDC", "BBDC", "by hand")
     yield from ("stop", "rising", "falling", "opens", "closes", "centre", "TDC", "next,", "about", "here")
 

@@ -23,7 +23,11 @@ LANGUAGES = {"en": "English", "de": "Deutsch"}
 _ENGLISH = NullTranslations()
 _catalogue, _mark = _ENGLISH, "."
 _VOICE: ContextVar[Literal["own", "aloud", "plain"]] = ContextVar("voice", default="own")
-_MEASURE = re.compile(r"\d+\.\d+(?= ?(?:mm|µm|in\b|µin|N\b|N/mm|lbf|deg|cam|crank|rpm|%|°|[AB][BT]DC))")
+_MEASURE = re.compile(
+    r"(?<=[+−])\d+\.\d+$|\d+\.\d+(?= ?(?:mm|µm|in\b|µin|N\b|N/mm|lbf|deg|cam|crank|rpm|%|°|[AB][BT]DC))"
+)
+_THOUSANDS = re.compile(r"(?<=×)\d{1,3}(?:,\d{3})+")
+_MEASURED = re.compile(r"([a-z, ]+) ([^ ]*\d.*)")
 _FIGURES = re.compile(r"[▶<>≤≥+−±~ ]*\d+\.\d+[ %✗]*")
 CELL = "cell"
 """Context of words in the cells of tables, where names that a person gave stand as well."""
@@ -77,9 +81,17 @@ def say_number(text: str) -> str:
 
 
 def say_measures(text: str) -> str:
-    """A text of a figure, which paper draws in English: said whole, or with the decimal mark where a unit follows."""
+    """A text of a figure, which paper draws in English: whole, behind a name, before a measure; a measure's mark."""
     said = say(text)
-    return _MEASURE.sub(lambda found: say_number(found[0]), text) if said == text else said
+    if said != text or is_english():
+        return said
+    name, _, rest = text.partition(" ")
+    if say(rest) != rest:
+        return f"{name} {say(rest)}"
+    measured = _MEASURED.fullmatch(text)
+    text = f"{say(measured[1])} {measured[2]}" if measured else text
+    text = _THOUSANDS.sub(lambda found: found[0].replace(",", "\u202f"), text)
+    return _MEASURE.sub(lambda found: say_number(found[0]), text)
 
 
 def say_figures(text: str) -> str:

@@ -76,7 +76,7 @@ class ColumnsPane(QWidget):
         self.first_row.valueChanged.connect(self._on_first_row)
         for row in (self.header_row, self.first_row):
             row.setKeyboardTracking(False)
-        self.all_lifts = QComboBox(self, placeholderText="several")
+        self.all_lifts = QComboBox(self, placeholderText=say("several"))
         self.all_lifts.setAccessibleName(say("Unit of all lift columns"))
         self.all_lifts.currentTextChanged.connect(self._on_all_lifts)
         self.table = ColumnsTable(self)

@@ -146,9 +146,9 @@ class LimitsPane(QWidget):
         offer(self.rule, (("guarded", "guarded"), ("simple", "simple")), "guarded")
         self.rule.activated.connect(lambda _at: self._on_head("rule", str(self.rule.currentData())))
         words: Sequence[tuple[Head, str, str]] = (
-            ("title", "title", say("What the spec is called on paper")),
-            ("revision", "revision", say("Its revision")),
-            ("confidence", "at", say("Confidence of a guarded decision, above 50 and below 100 %")),
+            ("title", marked("title"), say("What the spec is called on paper")),
+            ("revision", marked("revision"), say("Its revision")),
+            ("confidence", marked("at"), say("Confidence of a guarded decision, above 50 and below 100 %")),
             ("installed_height", say("installed height"), say("Height that seat forces are judged at")),
             ("valve_lift", say("valve lift"), say("Lift that open forces are judged at")),
         )
