@@ -22,6 +22,7 @@ from babel.messages.pofile import read_po, write_po
 from valvelab.cautions import CAUTIONS
 from valvelab.files.kinds import READERS
 from valvelab.inspection.characteristics import all_characteristics
+from valvelab.inspection.engine.motion import CAUTION as MOTION_CAUTION
 from valvelab.inspection.engine.phasing import CAUTION as WHEEL_CAUTION
 from valvelab.inspection.form.characteristics import GAUGE
 from valvelab.inspection.lift_check.inspect import CAUTION as LIFT_CAUTION
@@ -43,7 +44,7 @@ Places = tuple[int | str, ...]
 TEXTS: Final[dict[str, dict[str, Places]]] = {
     "window": {
         "button": (1, 2), "labelled": (1,), "titled": (1,), "caution": (1, 2), "Chip": (0, 1), "method": (0, 2),
-        "TableColumn": (0, 2, "tip"), "TableView": ("spoken", "empty"), "FigureView": (0,), "FigureStack": (0,),
+        "TableColumn": (0, 2, "tip"), "TableView": ("spoken|0", "empty"), "FigureView": (0,), "FigureStack": (0,),
         "HeatMapView": (0,), "DialView": (0,), "MapView": (0,), "DegreeWheel": (0,), "Column": (0, "tip"),
     },
     "workbench": {
@@ -113,8 +114,12 @@ def _arguments(call: ast.Call, places: Places) -> Iterator[ast.expr]:
     for place in places:
         if isinstance(place, int) and place < len(call.args):
             yield from _branches(call.args[place])
-        elif isinstance(place, str) and place in named:
-            yield from _branches(named[place])
+        elif isinstance(place, str):
+            name, _, otherwise = place.partition("|")
+            if name in named:
+                yield from _branches(named[name])
+            elif otherwise and int(otherwise) < len(call.args):
+                yield from _branches(call.args[int(otherwise)])
 
 
 def _branches(node: ast.expr) -> Iterator[ast.expr]:
@@ -139,7 +144,7 @@ def _held() -> Iterator[str]:
     for reader in READERS:
         yield from (reader.label, reader.holds)
     for row in all_characteristics():
-        yield from (row.head, row.meaning, row.subject.capitalize())
+        yield from (row.head, row.meaning, row.method, row.source, row.subject.capitalize())
         if row.unit:
             yield display_unit(row.unit, "metric").label
             yield display_unit(row.unit, "inch").label
@@ -149,8 +154,8 @@ def _held() -> Iterator[str]:
 def _composed() -> Iterator[str]:
     """Texts that a room puts together of a few words."""
     yield from CAUTIONS
-    for caution in (WHEEL_CAUTION, LIFT_CAUTION):
-        yield f"{caution.split('. ')[0]}."
+    for caution in (WHEEL_CAUTION, LIFT_CAUTION, MOTION_CAUTION):
+        yield from (caution, f"{caution.split('. ')[0]}.")
     yield from (f"Degree wheel: readings {way} as the engine turns" for way in ("grow", "fall"))
     yield from ("forward", "backward", "all read", "stays", "shelf", "to buy")
     for text in WORDS.values():
@@ -184,6 +189,9 @@ def _figure_words() -> Iterator[str]:
         "without lash",
     )
     yield from ("seat", "open", "solid", "free", "band", "worn", "nominal", "before", "after", "rate", "measured")
+    for what in ("parts", "appraisers", "trials"):
+        yield f"{what.capitalize()} in the plan"
+    yield "Number that the order of reading is drawn from"
     for name in MATCHED:
         yield from (short(name), words(name))
 
@@ -193,6 +201,7 @@ def _cells() -> Iterator[str]:
     yield from ("intake", "exhaust", "all", "not judged")
     yield from (name for _, name, _ in DEVIATIONS)
     yield from (row.head for row in GAUGE)
+    yield from ("error", "warning", "info")
     yield from ("BTDC", "ATDC", "ABDC", "BBDC", "by hand")
     yield from ("stop", "rising", "falling", "opens", "closes", "centre", "TDC", "next,", "about", "here")
 

@@ -29,6 +29,7 @@ _MEASURE = re.compile(
 _THOUSANDS = re.compile(r"(?<=×)\d{1,3}(?:,\d{3})+")
 _MEASURED = re.compile(r"([a-z, ]+) ([^ ]*\d.*)")
 _FIGURES = re.compile(r"[▶<>≤≥+−±~ ]*\d+\.\d+[ %✗]*")
+_SOURCE = "Source: "
 CELL = "cell"
 """Context of words in the cells of tables, where names that a person gave stand as well."""
 
@@ -78,6 +79,15 @@ def say_many(one: str, many: str, count: int) -> str:
 def say_number(text: str) -> str:
     """A number of the window with its decimal mark."""
     return text if is_english() or _VOICE.get() == "plain" else text.replace(".", _mark)
+
+
+def say_lines(text: str) -> str:
+    """A tip of several lines, each said by itself, with the source it names."""
+    lines = (line.partition(_SOURCE) for line in text.split("\n"))
+    return "\n".join(
+        say("Source: {source}").format(source=say(source)) if mark and not before else say(f"{before}{mark}{source}")
+        for before, mark, source in lines
+    )
 
 
 def say_measures(text: str) -> str:

@@ -9,6 +9,7 @@ from PySide6.QtGui import QHideEvent, QKeyEvent, QKeySequence, QPalette
 from PySide6.QtWidgets import QLabel, QLineEdit, QWidget
 
 from valvelab.errors import BadQuantity
+from valvelab.language import say
 from valvelab.units import FACTORS, Dimension, System, display_unit, parse_quantity, split_quantity
 from valvelab.window.numbers import show
 from valvelab.window.theme import current_theme
@@ -124,7 +125,10 @@ class QuantityField(TypedField):
 
     def __init__(self, name: str, dimension: Dimension, unit: str, step: float, parent: QWidget | None = None) -> None:
         super().__init__(
-            name, f"{name}: a number in the unit shown, or with its unit, such as 0.050 in", self._read, parent
+            name,
+            say("{name}: a number in the unit shown, or with its unit, such as 0.050 in").format(name=name),
+            self._read,
+            parent,
         )
         self._name, self._dimension, self._unit, self._step = name, dimension, unit, step
         self._units: System = "metric"

@@ -155,7 +155,7 @@ class LimitsPane(QWidget):
         em = self.fontMetrics().height()
         boxes: dict[str, QWidget] = {}
         for name, text, tip in words:
-            field = TypedField(say("Spec {text}").format(text=text), tip, self._reader(name), self)
+            field = TypedField(say("Spec {text}").format(text=say(text)), tip, self._reader(name), self)
             field.entered.connect(lambda value, name=name: self._on_head(name, str(value)))
             field.refused.connect(lambda sentence: self._say(sentence, "reject"))
             field.setFixedWidth(round(_WIDTHS[name] * em))

@@ -264,7 +264,7 @@ def characteristics_html(theme: Theme) -> str:
         unit = f" <span style='color:{quiet}'>{escape(say(known.unit))}</span>" if known.unit else ""
         parts.append(
             f"<p><b>{escape(known.name)}</b>{unit}<br/>{escape(say(known.meaning))}<br/>"
-            f"<span style='color:{quiet}'>{escape(known.method)} {escape(known.source)}</span></p>"
+            f"<span style='color:{quiet}'>{escape(say(known.method))} {escape(say(known.source))}</span></p>"
         )
     return "".join(parts)
 

@@ -12,7 +12,7 @@ from PySide6.QtGui import QShowEvent
 from valvelab.decimals import decimals_among, decimals_of
 from valvelab.figures.phasing_figures import event_diagram, wheel_dial
 from valvelab.inspection.engine.phasing import CAUTION
-from valvelab.language import aloud, figures, marked, plain, say, say_number, word
+from valvelab.language import aloud, figures, marked, plain, say, say_lines, say_number, word
 from valvelab.phasing import degreeing as phasing
 from valvelab.records.phasing_result import AdjusterOutcome, PhasingResult
 from valvelab.tables.description import Fact
@@ -210,7 +210,7 @@ class PhasingView(BayView[Worksheet]):
 def _figures(result: PhasingResult, units: System) -> list[Figure]:
     """The degreeing with its centrelines and overlap between; what it is done for stands strong."""
     first, *others = (
-        Figure(_fact_label(fact), fact.shown, fact.shown_u, tip=say(fact.meaning)) for fact in degreeing(result)
+        Figure(_fact_label(fact), fact.shown, fact.shown_u, tip=say_lines(fact.meaning)) for fact in degreeing(result)
     )
     rows = [first]
 
