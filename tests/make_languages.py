@@ -91,7 +91,7 @@ def _in_file(path: Path) -> Iterator[str | tuple[str, str]]:
             if one and many:
                 yield one, many
             continue
-        wanted = (0,) if name in SPOKEN else places.get(name, ())
+        wanted = (0,) if name in SPOKEN else places.get(name, (2,) if name == "BadQuantity" else ())
         for argument in _arguments(node, wanted):
             if text := _text(argument):
                 yield text

@@ -24,6 +24,12 @@ def typed_quantity(text: str, dimension: Dimension, unit: str, units: System, na
     return parse_quantity(text if stated else f"{number!r} {display_unit(unit, units).label}", dimension, name)
 
 
+def refusal_told(refusal: BadQuantity) -> str:
+    """A refusal of something typed in the window's language: the field, what was found, what was expected."""
+    told = say("{field}: found {found}, expected {expected}")
+    return told.format(field=say(refusal.field), found=refusal.found, expected=say(refusal.expected))
+
+
 _BACK_AND_FORTH = (QKeySequence.StandardKey.Undo, QKeySequence.StandardKey.Redo)
 
 
@@ -54,8 +60,9 @@ class TypedField(QLineEdit):
         try:
             value = self._reader(self.text())
         except BadQuantity as error:
-            self._say(str(error))
-            self.refused.emit(str(error))
+            sentence = refusal_told(error)
+            self._say(sentence)
+            self.refused.emit(sentence)
             return False
         self._say("")
         self.setText(self.text())  # what was typed is an edit of the bench from now on, and undone there
