@@ -191,6 +191,7 @@ def _figure_words() -> Iterator[str]:
     yield from ("seat", "open", "solid", "free", "band", "worn", "nominal", "before", "after", "rate", "measured")
     for what in ("parts", "appraisers", "trials"):
         yield f"{what.capitalize()} in the plan"
+    yield from ("since", "until", "serial", "part", "customer", "at", "spring")
     yield "Number that the order of reading is drawn from"
     for name in MATCHED:
         yield from (short(name), words(name))

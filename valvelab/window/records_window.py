@@ -83,12 +83,12 @@ class RecordsWindow(QWidget):
     def _make_fields(self) -> None:
         self.texts = {name: QLineEdit(self, clearButtonEnabled=True) for name in ASKED}
         for name, field in self.texts.items():
-            field.setAccessibleName(say("Find by {name}").format(name=name))
-            field.setPlaceholderText(say("{name} begins with").format(name=name))
+            field.setAccessibleName(say("Find by {name}").format(name=say(name)))
+            field.setPlaceholderText(say("{name} begins with").format(name=say(name)))
             field.textChanged.connect(lambda _text: self._pause.start())
         self.days = {
             name: TypedField(
-                say("Measured {name}").format(name=name),
+                say("Measured {name}").format(name=say(name)),
                 say("Only measured {words}: YYYY-MM-DD").format(words=words),
                 _day,
                 self,
