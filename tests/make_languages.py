@@ -138,7 +138,8 @@ def _held() -> Iterator[str]:
     """Texts of records: actions, bays, kinds of file, characteristics, decisions."""
     for action in ACTIONS:
         yield from (action.text, action.tip)
-    yield from (tip for _, tip in KEYS)
+    for keys, tip in KEYS:
+        yield from (keys, tip)
     for bay in BAYS:
         yield from (bay.title, bay.empty)
     for reader in READERS:

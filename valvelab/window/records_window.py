@@ -232,13 +232,16 @@ class RecordsWindow(QWidget):
     def reopen(self) -> None:
         """Put the files of the chosen record on the bench."""
         if len(chosen := self.chosen()) == 1:
-            self._put(chosen, f"open record {short(chosen[0].id)}")
+            self._put(chosen, say("open record {short}").format(short=short(chosen[0].id)))
 
     def compare(self) -> None:
         """Put the files of two records on the bench, to be compared."""
         if self.compare_button.isEnabled():
             chosen = self.chosen()
-            self._put(chosen, f"compare records {' and '.join(short(record.id) for record in chosen)}")
+            self._put(
+                chosen,
+                say("compare records {names}").format(names=" and ".join(short(record.id) for record in chosen)),
+            )
 
     def _put(self, chosen: list[StoredRecord], label: str) -> None:
         place, folder = self._place, self._bench.place

@@ -272,7 +272,7 @@ class MotionView(BayView[Motion]):
         document = self.bench.document
         valve = motion_files.chosen_valve(document, self._motion)
         new = motion_readings.with_readings(document, valve, values, u, set_aside)
-        self.bench.history.apply(new, f"read {valve} at the retainer")
+        self.bench.history.apply(new, say("read {valve} at the retainer").format(valve=valve))
 
 
 def _lines(stated: MotionInspection, tried: MotionInspection, valve: str, units: System) -> list[Line]:

@@ -70,7 +70,9 @@ class PhasingView(BayView[Worksheet]):
         self.form.refused.connect(self.guide.complain)
         self.form.row_wanted.connect(self._on_row_wanted)
         self.form.row_unwanted.connect(lambda cell: self._change("take out a row", worksheet.without_row, cell))
-        self.form.lobe_wanted.connect(lambda name: self._change(f"add lobe {name.strip()}", worksheet.add_lobe, name))
+        self.form.lobe_wanted.connect(
+            lambda name: self._change(say("add lobe {strip}").format(strip=name.strip()), worksheet.add_lobe, name)
+        )
         self.wheel = DegreeWheel("Degree wheel")
         self.events = FigureView("Valve-event diagram", self)
         self.lobes = LobeGrid(self)
@@ -204,7 +206,7 @@ class PhasingView(BayView[Worksheet]):
 
     def _on_row_wanted(self, what: str, lobe: str) -> None:
         add = worksheet.add_pair if what == "pair" else worksheet.add_event
-        self._change(f"add a row of {lobe}", add, lobe)
+        self._change(say("add a row of {lobe}").format(lobe=lobe), add, lobe)
 
 
 def _figures(result: PhasingResult, units: System) -> list[Figure]:

@@ -250,7 +250,10 @@ class ShimsPane(QWidget):
 
     def _on_done(self, plan: FittingPlan, position: str) -> None:
         if self._found is not None:
-            self._decide(by_hand.edited(self._fitting, plan, self._found.plan), f"change the plan at {position}")
+            self._decide(
+                by_hand.edited(self._fitting, plan, self._found.plan),
+                say("change the plan at {position}").format(position=position),
+            )
 
     def turn_lock(self) -> None:
         """Lock what stands at the position, or unlock it."""
