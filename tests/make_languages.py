@@ -39,6 +39,8 @@ from valvelab.workbench.sets import short, words
 ROOT = Path(__file__).resolve().parent.parent
 CATALOGUES = ROOT / "resources/languages"
 SPOKEN = {"say", "word", "marked", "say_within", "say_measures"}
+REFUSAL = "BadQuantity"
+"""What was expected where something typed is refused is its third argument."""
 PLURALS = {"say_many", "word_many"}
 Places = tuple[int | str, ...]
 TEXTS: Final[dict[str, dict[str, Places]]] = {
@@ -78,8 +80,14 @@ def texts() -> dict[tuple[str, str] | str, str | tuple[str, str]]:
 
 def _in_file(path: Path) -> Iterator[str | tuple[str, str]]:
     room = path.relative_to(ROOT / "valvelab").parts[0]
-    places = TEXTS.get(room, {})
-    tree = ast.parse(path.read_text(encoding="utf-8"))
+    places, source = TEXTS.get(room, {}), path.read_text(encoding="utf-8")
+    if (
+        room not in TEXTS
+        and room != "figures"
+        and not any(f"{name}(" in source for name in (*SPOKEN, *PLURALS, REFUSAL))
+    ):
+        return
+    tree = ast.parse(source)
     if room == "figures":
         yield from _of_figures(tree)
     for node in ast.walk(tree):
@@ -91,7 +99,7 @@ def _in_file(path: Path) -> Iterator[str | tuple[str, str]]:
             if one and many:
                 yield one, many
             continue
-        wanted = (0,) if name in SPOKEN else places.get(name, (2,) if name == "BadQuantity" else ())
+        wanted = (0,) if name in SPOKEN else places.get(name, (2,) if name == REFUSAL else ())
         for argument in _arguments(node, wanted):
             if text := _text(argument):
                 yield text
