@@ -22,9 +22,12 @@ from babel.messages.pofile import read_po, write_po
 from valvelab.cautions import CAUTIONS
 from valvelab.files.kinds import READERS
 from valvelab.inspection.characteristics import all_characteristics
+from valvelab.inspection.engine.motion import CAUTION as MOTION_CAUTION
 from valvelab.inspection.engine.phasing import CAUTION as WHEEL_CAUTION
+from valvelab.inspection.form.characteristics import GAUGE
 from valvelab.inspection.lift_check.inspect import CAUTION as LIFT_CAUTION
 from valvelab.language import CELL, LANGUAGES
+from valvelab.tables.form import DEVIATIONS, MEANINGS
 from valvelab.tables.sentences import NOUNS, SIDES, USUAL_SIDES
 from valvelab.tables.verdicts import WORDS
 from valvelab.units import display_unit
@@ -36,12 +39,14 @@ from valvelab.workbench.sets import short, words
 ROOT = Path(__file__).resolve().parent.parent
 CATALOGUES = ROOT / "resources/languages"
 SPOKEN = {"say", "word", "marked", "say_within", "say_measures"}
+REFUSAL = "BadQuantity"
+"""What was expected where something typed is refused is its third argument."""
 PLURALS = {"say_many", "word_many"}
 Places = tuple[int | str, ...]
 TEXTS: Final[dict[str, dict[str, Places]]] = {
     "window": {
         "button": (1, 2), "labelled": (1,), "titled": (1,), "caution": (1, 2), "Chip": (0, 1), "method": (0, 2),
-        "TableColumn": (0, 2, "tip"), "TableView": ("spoken", "empty"), "FigureView": (0,), "FigureStack": (0,),
+        "TableColumn": (0, 2, "tip"), "TableView": ("spoken|0", "empty"), "FigureView": (0,), "FigureStack": (0,),
         "HeatMapView": (0,), "DialView": (0,), "MapView": (0,), "DegreeWheel": (0,), "Column": (0, "tip"),
     },
     "workbench": {
@@ -66,7 +71,7 @@ def texts() -> dict[tuple[str, str] | str, str | tuple[str, str]]:
     for path in sorted((ROOT / "valvelab").rglob("*.py")):
         for text in _in_file(path):
             found[text if isinstance(text, str) else text[0]] = text
-    for text in (*_held(), *_composed(), *_figure_words()):
+    for text in (*_held(), *_composed(), *_figure_words(), *_study_words()):
         found.setdefault(text, text)
     for text in _cells():
         found[CELL, text] = text
@@ -75,8 +80,14 @@ def texts() -> dict[tuple[str, str] | str, str | tuple[str, str]]:
 
 def _in_file(path: Path) -> Iterator[str | tuple[str, str]]:
     room = path.relative_to(ROOT / "valvelab").parts[0]
-    places = TEXTS.get(room, {})
-    tree = ast.parse(path.read_text(encoding="utf-8"))
+    places, source = TEXTS.get(room, {}), path.read_text(encoding="utf-8")
+    if (
+        room not in TEXTS
+        and room != "figures"
+        and not any(f"{name}(" in source for name in (*SPOKEN, *PLURALS, REFUSAL))
+    ):
+        return
+    tree = ast.parse(source)
     if room == "figures":
         yield from _of_figures(tree)
     for node in ast.walk(tree):
@@ -88,7 +99,7 @@ def _in_file(path: Path) -> Iterator[str | tuple[str, str]]:
             if one and many:
                 yield one, many
             continue
-        wanted = (0,) if name in SPOKEN else places.get(name, ())
+        wanted = (0,) if name in SPOKEN else places.get(name, (2,) if name == REFUSAL else ())
         for argument in _arguments(node, wanted):
             if text := _text(argument):
                 yield text
@@ -111,8 +122,12 @@ def _arguments(call: ast.Call, places: Places) -> Iterator[ast.expr]:
     for place in places:
         if isinstance(place, int) and place < len(call.args):
             yield from _branches(call.args[place])
-        elif isinstance(place, str) and place in named:
-            yield from _branches(named[place])
+        elif isinstance(place, str):
+            name, _, otherwise = place.partition("|")
+            if name in named:
+                yield from _branches(named[name])
+            elif otherwise and int(otherwise) < len(call.args):
+                yield from _branches(call.args[int(otherwise)])
 
 
 def _branches(node: ast.expr) -> Iterator[ast.expr]:
@@ -131,13 +146,14 @@ def _held() -> Iterator[str]:
     """Texts of records: actions, bays, kinds of file, characteristics, decisions."""
     for action in ACTIONS:
         yield from (action.text, action.tip)
-    yield from (tip for _, tip in KEYS)
+    for keys, tip in KEYS:
+        yield from (keys, tip)
     for bay in BAYS:
         yield from (bay.title, bay.empty)
     for reader in READERS:
         yield from (reader.label, reader.holds)
     for row in all_characteristics():
-        yield from (row.head, row.meaning, row.subject.capitalize())
+        yield from (row.head, row.meaning, row.method, row.source, row.subject.capitalize())
         if row.unit:
             yield display_unit(row.unit, "metric").label
             yield display_unit(row.unit, "inch").label
@@ -147,8 +163,8 @@ def _held() -> Iterator[str]:
 def _composed() -> Iterator[str]:
     """Texts that a room puts together of a few words."""
     yield from CAUTIONS
-    for caution in (WHEEL_CAUTION, LIFT_CAUTION):
-        yield f"{caution.split('. ')[0]}."
+    for caution in (WHEEL_CAUTION, LIFT_CAUTION, MOTION_CAUTION):
+        yield from (caution, f"{caution.split('. ')[0]}.")
     yield from (f"Degree wheel: readings {way} as the engine turns" for way in ("grow", "fall"))
     yield from ("forward", "backward", "all read", "stays", "shelf", "to buy")
     for text in WORDS.values():
@@ -161,9 +177,31 @@ def _composed() -> Iterator[str]:
         yield from sides
 
 
+def _study_words() -> Iterator[str]:
+    for _, name, meaning in DEVIATIONS:
+        yield from (name, meaning)
+    yield from MEANINGS.values()
+
+
 def _figure_words() -> Iterator[str]:
     """Names of lines and states in plots, and of what springs are matched by."""
+    yield from (
+        "envelope",
+        "trace",
+        "ranges",
+        "As read",
+        "end on, one ring",
+        "one ring",
+        "mean",
+        "derived",
+        "limit",
+        "without lash",
+    )
     yield from ("seat", "open", "solid", "free", "band", "worn", "nominal", "before", "after", "rate", "measured")
+    for what in ("parts", "appraisers", "trials"):
+        yield f"{what.capitalize()} in the plan"
+    yield from ("since", "until", "serial", "part", "customer", "at", "spring")
+    yield "Number that the order of reading is drawn from"
     for name in MATCHED:
         yield from (short(name), words(name))
 
@@ -171,6 +209,9 @@ def _figure_words() -> Iterator[str]:
 def _cells() -> Iterator[str]:
     yield from WORDS.values()
     yield from ("intake", "exhaust", "all", "not judged")
+    yield from (name for _, name, _ in DEVIATIONS)
+    yield from (row.head for row in GAUGE)
+    yield from ("error", "warning", "info")
     yield from ("BTDC", "ATDC", "ABDC", "BBDC", "by hand")
     yield from ("stop", "rising", "falling", "opens", "closes", "centre", "TDC", "next,", "about", "here")
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from functools import cache
 from io import BytesIO
 from pathlib import Path
 from string import Formatter
@@ -11,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import make_languages
 import pytest
+from babel.messages.catalog import Catalog
 from babel.messages.mofile import write_mo
 from something import each
 
@@ -27,7 +29,8 @@ CODES = [code for code in language.LANGUAGES if code != "en"]
 SAMPLES = {
     "phasing": ("quillmere_four_degree_wheel_misread.toml", "quillmere_four_engine.toml"),
     "liftcheck": ("quillmere_spring_meeting.toml",),
-    "lash": ("lake_tender_lash.csv",),
+    "motion": ("quillmere_four_camshaft.csv", "quillmere_four_train.toml", "quillmere_four_engine.toml"),
+    "shaft": ("club_four_journals.csv", "club_four_shaft_spec.toml"),
     "lobes": ("quillmere_four_camshaft.csv", "quillmere_four_camshaft.toml"),
 }
 
@@ -47,21 +50,27 @@ def put(window: MainWindow, bay: str) -> None:
     window.bench.go_to_bay(bay)
 
 
+@cache
+def known(code: str) -> Catalog:
+    """The catalogue as it lies there."""
+    return make_languages.read(code)
+
+
 def fields(text: str) -> set[str]:
     return {name for _, name, _, _ in Formatter().parse(text) if name}
 
 
 @pytest.mark.parametrize("code", CODES)
 def test_the_catalogue_holds_every_text_and_no_other(code: str) -> None:
-    known = {(message.id, message.context) for message in make_languages.read(code) if message.id}
+    there = {(message.id, message.context) for message in known(code) if message.id}
     wanted = {(message.id, message.context) for message in make_languages.fresh(code) if message.id}
-    assert known == wanted, "python tests/make_languages.py"
-    assert make_languages.missing(make_languages.read(code)) == []
+    assert there == wanted, "python tests/make_languages.py"
+    assert make_languages.missing(known(code)) == []
 
 
 @pytest.mark.parametrize("code", CODES)
 def test_placeholders_and_marks_stand_in_the_translation_too(code: str) -> None:
-    for message in each(one for one in make_languages.read(code) if one.id):
+    for message in each(one for one in known(code) if one.id):
         texts = [message.id, message.string] if isinstance(message.id, str) else [message.id[1], *message.string]
         english, *others = texts
         for other in each(others):
@@ -74,7 +83,7 @@ def test_placeholders_and_marks_stand_in_the_translation_too(code: str) -> None:
 @pytest.mark.parametrize("code", CODES)
 def test_what_is_read_at_the_start_is_the_catalogue(code: str) -> None:
     compiled = BytesIO()
-    write_mo(compiled, make_languages.read(code))
+    write_mo(compiled, known(code))
     assert (make_languages.CATALOGUES / f"{code}.mo").read_bytes() == compiled.getvalue()
 
 
@@ -100,8 +109,13 @@ def test_a_language_without_a_catalogue_is_english(app: QApplication) -> None:
 @pytest.mark.usefixtures("german", "quiet")
 @pytest.mark.parametrize("bay", SAMPLES)
 def test_every_bay_opens_its_sample(bay: str, window: MainWindow) -> None:
+    from PySide6.QtWidgets import QScrollArea
+
     put(window, bay)
     assert window.banner.isVisible()
+    area = window.pages.currentWidget()
+    assert isinstance(area, QScrollArea)
+    assert window.pages.front().minimumSizeHint().width() <= area.viewport().width(), "it has to be scrolled sideways"
     shown = [
         window.verdicts.sheet.model().index(row, 0).data() for row in range(window.verdicts.sheet.model().rowCount())
     ]

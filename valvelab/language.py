@@ -23,8 +23,13 @@ LANGUAGES = {"en": "English", "de": "Deutsch"}
 _ENGLISH = NullTranslations()
 _catalogue, _mark = _ENGLISH, "."
 _VOICE: ContextVar[Literal["own", "aloud", "plain"]] = ContextVar("voice", default="own")
-_MEASURE = re.compile(r"\d+\.\d+(?= ?(?:mm|µm|in\b|µin|N\b|N/mm|lbf|deg|cam|crank|rpm|%|°|[AB][BT]DC))")
+_MEASURE = re.compile(
+    r"(?<=[+−])\d+\.\d+$|\d+\.\d+(?= ?(?:mm|µm|in\b|µin|N\b|N/mm|lbf|deg|cam|crank|rpm|%|°|[AB][BT]DC))"
+)
+_THOUSANDS = re.compile(r"(?<=×)\d{1,3}(?:,\d{3})+")
+_MEASURED = re.compile(r"([a-z, ]+) ([^ ]*\d.*)")
 _FIGURES = re.compile(r"[▶<>≤≥+−±~ ]*\d+\.\d+[ %✗]*")
+_SOURCE = "Source: "
 CELL = "cell"
 """Context of words in the cells of tables, where names that a person gave stand as well."""
 
@@ -76,10 +81,27 @@ def say_number(text: str) -> str:
     return text if is_english() or _VOICE.get() == "plain" else text.replace(".", _mark)
 
 
+def say_lines(text: str) -> str:
+    """A tip of several lines, each said by itself, with the source it names."""
+    lines = (line.partition(_SOURCE) for line in text.split("\n"))
+    return "\n".join(
+        say("Source: {source}").format(source=say(source)) if mark and not before else say(f"{before}{mark}{source}")
+        for before, mark, source in lines
+    )
+
+
 def say_measures(text: str) -> str:
-    """A text of a figure, which paper draws in English: said whole, or with the decimal mark where a unit follows."""
+    """A text of a figure, which paper draws in English: whole, behind a name, before a measure; a measure's mark."""
     said = say(text)
-    return _MEASURE.sub(lambda found: say_number(found[0]), text) if said == text else said
+    if said != text or is_english():
+        return said
+    name, _, rest = text.partition(" ")
+    if say(rest) != rest:
+        return f"{name} {say(rest)}"
+    measured = _MEASURED.fullmatch(text)
+    text = f"{say(measured[1])} {measured[2]}" if measured else text
+    text = _THOUSANDS.sub(lambda found: found[0].replace(",", "\u202f"), text)
+    return _MEASURE.sub(lambda found: say_number(found[0]), text)
 
 
 def say_figures(text: str) -> str:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from valvelab.language import figures, marked, word
 from valvelab.phasing.degreeing import Degreeing, Sheet, degree, same_lift
 from valvelab.phasing.plausibility import Finding, findings
 from valvelab.phasing.timing import events_from_card, lobe_kind
@@ -16,7 +17,7 @@ from valvelab.phasing.timing import events_from_card, lobe_kind
 What = Literal["stop", "rising", "falling", "opening", "closing", "repeat", "done"]
 Turn = Literal["forward", "backward"]
 
-_SLACK = (
+_SLACK = marked(
     "the slack of the cam drive is then taken up as when the engine runs; overshot: go back at least 40 deg "
     "and come up to it again"
 )
@@ -67,8 +68,8 @@ def _doubtful_step(doubt: Finding) -> NextReading:
         None,
         None,
         "forward",
-        f"Take again what does not fit: {doubt.about}.",
-        f"{doubt.sentence}; a second reading in the same sense settles which one was wrong",
+        word("Take again what does not fit: {about}.").format(about=doubt.about),
+        word("{doubt}; a second reading in the same sense settles which one was wrong").format(doubt=doubt.sentence),
     )
 
 
@@ -91,10 +92,14 @@ def _stop_step(sheet: Sheet) -> NextReading | None:
             None,
             None,
             "forward",
-            "Plugs out, piston stop in, by hand and never with the starter: turn forward until the piston just touches "
-            "the stop, and read the wheel.",
-            "near dead centre the piston hardly moves, so dead centre is the middle between touches on either side, "
-            "never read from the piston's highest point",
+            word(
+                "Plugs out, piston stop in, by hand and never with the starter: turn forward until the piston just "
+                "touches the stop, and read the wheel."
+            ),
+            word(
+                "near dead centre the piston hardly moves, so dead centre is the middle between touches on either "
+                "side, never read from the piston's highest point"
+            ),
         )
     if len(sheet.stop_deg) % 2:
         return NextReading(
@@ -102,9 +107,11 @@ def _stop_step(sheet: Sheet) -> NextReading | None:
             None,
             None,
             "backward",
-            "Turn backward, gently, almost a whole turn until the piston touches the stop from the other side, and "
-            "read the wheel.",
-            "the touch from the other side; both with the same light hand, as a bent stop shifts the middle",
+            word(
+                "Turn backward, gently, almost a whole turn until the piston touches the stop from the other side, and "
+                "read the wheel."
+            ),
+            word("the touch from the other side; both with the same light hand, as a bent stop shifts the middle"),
             expected_wheel_deg=sheet.stop_deg[-2] % 360.0 if len(sheet.stop_deg) > 2 else None,
         )
     return None
@@ -137,9 +144,11 @@ def _nose_step(sheet: Sheet, worked: Degreeing, lobe: str, drop: float) -> NextR
             lobe,
             drop,
             "forward",
-            f"Stop out. Indicator on the follower of {lobe}, square to it, zero at the highest point; go back well "
-            f"past it, then turn forward and read the wheel where the follower comes up to {drop:g} mm below the peak.",
-            f"always come up to a reading turning forward: {_SLACK}",
+            word(
+                "Stop out. Indicator on the follower of {lobe}, square to it, zero at the highest point; go back well "
+                "past it, then turn forward and read the wheel where the follower comes up to {lift} mm below the peak."
+            ).format(lobe=lobe, lift=figures(f"{drop:g}")),
+            word("always come up to a reading turning forward: {slack}").format(slack=word(_SLACK)),
             _about(sheet, worked, None if centre is None else centre - 38.0),
         )
     return NextReading(
@@ -147,10 +156,14 @@ def _nose_step(sheet: Sheet, worked: Degreeing, lobe: str, drop: float) -> NextR
         lobe,
         drop,
         "forward",
-        f"Go on forward over the nose of {lobe} and read the wheel where the follower has gone down to {drop:g} mm "
-        "below the peak again.",
-        "in one forward turn over the nose, not from behind: read from both senses the slack would shift the middle by "
-        "half of itself; the nose itself dwells and can't be read",
+        word(
+            "Go on forward over the nose of {lobe} and read the wheel where the follower has gone down to {lift} mm "
+            "below the peak again."
+        ).format(lobe=lobe, lift=figures(f"{drop:g}")),
+        word(
+            "in one forward turn over the nose, not from behind: read from both senses the slack would shift the "
+            "middle by half of itself; the nose itself dwells and can't be read"
+        ),
         _about(sheet, worked, None if centre is None else centre + 38.0),
     )
 
@@ -174,9 +187,13 @@ def _event_step(sheet: Sheet, worked: Degreeing, lobe: str, lift: float) -> Next
             lobe,
             lift,
             "forward",
-            f"Turn forward until {lobe} is on its base circle, set the indicator to zero there, go on forward and read "
-            f"the wheel where the follower has risen {lift:g} mm.",
-            f"zero on the base circle, since the event counts lift from there; turning forward {_SLACK}",
+            word(
+                "Turn forward until {lobe} is on its base circle, set the indicator to zero there, go on forward and "
+                "read the wheel where the follower has risen {lift} mm."
+            ).format(lobe=lobe, lift=figures(f"{lift:g}")),
+            word("zero on the base circle, since the event counts lift from there; turning forward {slack}").format(
+                slack=word(_SLACK)
+            ),
             _about(sheet, worked, opening),
         )
     return NextReading(
@@ -184,9 +201,11 @@ def _event_step(sheet: Sheet, worked: Degreeing, lobe: str, lift: float) -> Next
         lobe,
         lift,
         "forward",
-        f"Go on forward over the nose of {lobe} and read the wheel where the follower has come down to {lift:g} mm; "
-        "then see that the indicator returns to zero on the base circle.",
-        "the same forward turn keeps the slack on one side; an indicator that does not return to zero has moved",
+        word(
+            "Go on forward over the nose of {lobe} and read the wheel where the follower has come down to {lift} mm; "
+            "then see that the indicator returns to zero on the base circle."
+        ).format(lobe=lobe, lift=figures(f"{lift:g}")),
+        word("the same forward turn keeps the slack on one side; an indicator that does not return to zero has moved"),
         _about(sheet, worked, closing),
     )
 
@@ -206,9 +225,11 @@ def _closing_step(sheet: Sheet) -> NextReading:
             None,
             None,
             "forward",
-            "Stop in once more and read both touches again, turning forward first.",
-            "a wheel or pointer that slipped during the job shows only so; four readings also halve the wheel's "
-            "uncertainty of dead centre",
+            word("Stop in once more and read both touches again, turning forward first."),
+            word(
+                "a wheel or pointer that slipped during the job shows only so; four readings also halve the wheel's "
+                "uncertainty of dead centre"
+            ),
             sheet.stop_deg[0] % 360.0,
         )
     return NextReading(
@@ -216,6 +237,6 @@ def _closing_step(sheet: Sheet) -> NextReading:
         None,
         None,
         None,
-        "All readings are there. Stop out, and turn the engine twice by hand before anything else.",
-        "two turns bring every valve past every piston once; anything that touches is felt by hand",
+        word("All readings are there. Stop out, and turn the engine twice by hand before anything else."),
+        word("two turns bring every valve past every piston once; anything that touches is felt by hand"),
     )

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from valvelab.decimals import decimals_of, figure
 from valvelab.inspection.form.characteristics import GAUGE, STATION, TRACE
+from valvelab.language import word
 from valvelab.records.result import Verdict
 from valvelab.tables.description import Column, Table, recorded_column, table_of, u_of
 from valvelab.tables.verdicts import rank
@@ -47,10 +48,16 @@ def straightness_told(result: ShaftResult, system: System) -> str:
     """Straightness of the axis in a sentence."""
     line, small = result.straightness, display_unit("um", system).label
     zone, squares = line.uncertainty.get("minimum_zone_um"), line.uncertainty.get("least_squares_um")
-    return (
-        f"straightness of the axis: minimum zone {figure(line.minimum_zone_um, zone, 'um', system)} {small} "
-        f"(u {figure(zone, zone, 'um', system)}), least squares {figure(line.least_squares_um, squares, 'um', system)} "
-        f"{small}, worst at {line.worst_station or '–'}"
+    told = word(
+        "straightness of the axis: minimum zone {zone} {unit} (u {u}), least squares {squares} {unit}, "
+        "worst at {station}"
+    )
+    return told.format(
+        zone=figure(line.minimum_zone_um, zone, "um", system),
+        u=figure(zone, zone, "um", system),
+        squares=figure(line.least_squares_um, squares, "um", system),
+        unit=small,
+        station=line.worst_station or "–",
     )
 
 
@@ -114,12 +121,12 @@ class StudyRow:
 def study_rows(result: GaugeResult, system: System) -> list[StudyRow]:
     """Standard deviations, to the second digit of the measurement's own; then what follows from them."""
     finest = decimals_of((result.anova.grr_sd,), result.unit, system)
-    rows = [StudyRow(name, key, result.unit, finest, meaning) for key, name, meaning in _DEVIATIONS]
-    shares = (StudyRow(row.head, row.name, row.unit, 1 if row.unit else 0, _MEANINGS[row.name]) for row in GAUGE)
+    rows = [StudyRow(name, key, result.unit, finest, meaning) for key, name, meaning in DEVIATIONS]
+    shares = (StudyRow(row.head, row.name, row.unit, 1 if row.unit else 0, MEANINGS[row.name]) for row in GAUGE)
     return [*rows, *shares]
 
 
-_DEVIATIONS = (
+DEVIATIONS = (
     ("repeatability_sd", "repeatability", "Standard deviation of one appraiser reading one part again"),
     ("reproducibility_sd", "reproducibility", "Standard deviation between appraisers"),
     ("interaction_sd", "interaction", "Standard deviation of appraisers who differ from part to part; a dash: pooled"),
@@ -127,7 +134,7 @@ _DEVIATIONS = (
     ("part_sd", "part", "Standard deviation between the parts"),
     ("total_sd", "total", "Measurement and parts together"),
 )  # fmt: skip
-_MEANINGS = {
+MEANINGS = {
     "grr_percent": "100 GRR / total; common practice: under 10 good, over 30 not fit to judge by",
     "grr_percent_of_tolerance": "600 GRR / tolerance width; a dash where no width is known",
     "ndc": "How many groups of parts the measurement can tell apart: 1.41 part / GRR; common practice: 5 or more",

@@ -7,6 +7,7 @@ from dataclasses import replace
 from functools import partial
 
 from valvelab.decimals import figure, told, with_sign
+from valvelab.language import word
 from valvelab.records.shims_result import PartMove, Purchase, ShimPosition, ShimsResult
 from valvelab.records.spring_readings import HeightsTable, PartKind
 from valvelab.tables.description import BOX, Column, Table, table_of, u_of
@@ -152,7 +153,8 @@ def stays_told(result: ShimsResult) -> str:
 
 def spread_told(result: ShimsResult, system: System) -> str:
     """How far apart the seat forces of a plan lie, and the target where there is one."""
-    text = f"Seat forces lie within {told(result.spread_seat_force_n, 'N', system)}"
-    if result.target_seat_force_n is not None:
-        text += f", target {told(result.target_seat_force_n, 'N', system)}"
-    return text + "."
+    spread = told(result.spread_seat_force_n, "N", system)
+    if result.target_seat_force_n is None:
+        return word("Seat forces lie within {spread}.").format(spread=spread)
+    aimed = word("Seat forces lie within {spread}, target {target}.")
+    return aimed.format(spread=spread, target=told(result.target_seat_force_n, "N", system))

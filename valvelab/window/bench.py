@@ -91,7 +91,7 @@ class Bench(QObject):
 
     def remove_file(self, path: str) -> None:
         """Take a file off the bench."""
-        self.history.apply(edits.remove_file(self.document, path), f"remove {Path(path).name}")
+        self.history.apply(edits.remove_file(self.document, path), say("remove {name}").format(name=Path(path).name))
 
     def put_beside(self, other: Document, label: str) -> None:
         """Put another bench's files beside those that are there, with its bay and what was decided there in front."""
@@ -103,7 +103,7 @@ class Bench(QObject):
     def type_table(self, name: str, kind: str, text: str, label: str = "") -> None:
         """Begin a table that is typed, in front of others of its kind."""
         new = edits.type_table(self.document, name, kind, text)
-        self.history.apply(_read_at_once(new, new.files[-1].path), label or f"type {kind}")
+        self.history.apply(_read_at_once(new, new.files[-1].path), label or say("type {kind}").format(kind=say(kind)))
 
     def retype(self, path: str, text: str, label: str, gesture: str | None = None) -> None:
         """What is typed of a file is this from now on."""
@@ -156,7 +156,7 @@ class Bench(QObject):
         takers = [] if content is None else [bay.name for bay in bays.takers(content.kind)]
         if takers and new.bay not in takers:
             new = edits.go_to_bay(new, takers[0])
-        self.history.apply(new, f"use {Path(path).name}")
+        self.history.apply(new, say("use {name}").format(name=Path(path).name))
 
     def set(self, kind: type[BayState], label: str = "", gesture: str | None = None, **fields: Any) -> None:
         """Set fields of a bay's state: an edit where it has a label, else only a look."""

@@ -62,13 +62,13 @@ class ColumnsPane(QWidget):
         self.kind.setAccessibleName(say("What the file is"))
         for reader in bays.kinds():
             if reader.columns is not None:
-                self.kind.addItem(reader.label, reader.name)
+                self.kind.addItem(say(reader.label), reader.name)
         self.kind.currentIndexChanged.connect(self._on_kind)
         self.sheet = QComboBox(self)
         self.sheet.setAccessibleName(say("Sheet of the workbook"))
         self.sheet.currentIndexChanged.connect(lambda at: self._move(Where(at + 1)))
         self.header_row = QSpinBox(self, minimum=0, maximum=_LAST_ROW)
-        self.header_row.setSpecialValueText("none")
+        self.header_row.setSpecialValueText(say("none"))
         self.header_row.setAccessibleName(say("Row that holds the names of the columns"))
         self.header_row.valueChanged.connect(self._on_header_row)
         self.first_row = QSpinBox(self, minimum=1, maximum=_LAST_ROW)
@@ -76,7 +76,7 @@ class ColumnsPane(QWidget):
         self.first_row.valueChanged.connect(self._on_first_row)
         for row in (self.header_row, self.first_row):
             row.setKeyboardTracking(False)
-        self.all_lifts = QComboBox(self, placeholderText="several")
+        self.all_lifts = QComboBox(self, placeholderText=say("several"))
         self.all_lifts.setAccessibleName(say("Unit of all lift columns"))
         self.all_lifts.currentTextChanged.connect(self._on_all_lifts)
         self.table = ColumnsTable(self)

@@ -65,7 +65,7 @@ class ColumnsTable(QTableWidget):
         self.setColumnCount(width)
         self.setRowCount(_CHOOSERS + len(self._numbers))
         self.setHorizontalHeaderLabels([str(column) for column in range(width)])
-        self.setVerticalHeaderLabels(["holds", "unit", *map(str, self._numbers)])
+        self.setVerticalHeaderLabels([say("holds"), say("unit"), *map(str, self._numbers)])
         self._add_choosers(looked, width)
         for at, row in enumerate(over, start=_CHOOSERS):
             self._write(at, [row.text], quiet=True)

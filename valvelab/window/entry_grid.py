@@ -397,7 +397,7 @@ class EntryGrid(QTableView):
     def remove_column(self, column: int) -> None:
         """Take out a column."""
         title = split_header(self.grid.heads[column])[0]
-        self._edit(entry.without_head(self.grid, column), f"take out {title}")
+        self._edit(entry.without_head(self.grid, column), say("take out {title}").format(title=title))
 
     def contextMenuEvent(self, event: QContextMenuEvent) -> None:
         """What can be done with cells and rows."""

@@ -189,7 +189,7 @@ class EntryPane(QWidget):
                 self.bench.done.emit(Problem("warning", file.name, str(error)))
                 return
             changed = typed.edited(self.bench.document, path, kind.kind, text)
-            self.bench.history.apply(changed, f"edit {file.name}")
+            self.bench.history.apply(changed, say("edit {name}").format(name=file.name))
             self.bench.said.emit(say("{name}: edited here; the file on disk stays as it is").format(name=file.name))
         if kind not in typed.kinds_at(self.bench.document.bay):
             self.bench.go_to_bay(bays.takers(kind.kind)[0].name)

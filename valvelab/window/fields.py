@@ -9,6 +9,7 @@ from PySide6.QtGui import QHideEvent, QKeyEvent, QKeySequence, QPalette
 from PySide6.QtWidgets import QLabel, QLineEdit, QWidget
 
 from valvelab.errors import BadQuantity
+from valvelab.language import say
 from valvelab.units import FACTORS, Dimension, System, display_unit, parse_quantity, split_quantity
 from valvelab.window.numbers import show
 from valvelab.window.theme import current_theme
@@ -21,6 +22,12 @@ def typed_quantity(text: str, dimension: Dimension, unit: str, units: System, na
     """The canonical value of what was typed, without a unit in that in which `unit` is shown. Raises BadQuantity."""
     number, stated = split_quantity(text, name)
     return parse_quantity(text if stated else f"{number!r} {display_unit(unit, units).label}", dimension, name)
+
+
+def refusal_told(refusal: BadQuantity) -> str:
+    """A refusal of something typed in the window's language: the field, what was found, what was expected."""
+    told = say("{field}: found {found}, expected {expected}")
+    return told.format(field=say(refusal.field), found=refusal.found, expected=say(refusal.expected))
 
 
 _BACK_AND_FORTH = (QKeySequence.StandardKey.Undo, QKeySequence.StandardKey.Redo)
@@ -53,8 +60,9 @@ class TypedField(QLineEdit):
         try:
             value = self._reader(self.text())
         except BadQuantity as error:
-            self._say(str(error))
-            self.refused.emit(str(error))
+            sentence = refusal_told(error)
+            self._say(sentence)
+            self.refused.emit(sentence)
             return False
         self._say("")
         self.setText(self.text())  # what was typed is an edit of the bench from now on, and undone there
@@ -124,7 +132,10 @@ class QuantityField(TypedField):
 
     def __init__(self, name: str, dimension: Dimension, unit: str, step: float, parent: QWidget | None = None) -> None:
         super().__init__(
-            name, f"{name}: a number in the unit shown, or with its unit, such as 0.050 in", self._read, parent
+            name,
+            say("{name}: a number in the unit shown, or with its unit, such as 0.050 in").format(name=name),
+            self._read,
+            parent,
         )
         self._name, self._dimension, self._unit, self._step = name, dimension, unit, step
         self._units: System = "metric"

@@ -80,7 +80,7 @@ class JobKeeper(QObject):
 
         def take(other: Document) -> None:
             new = edits.add_bench(self._bench.document, other, path.stem)
-            self._bench.history.apply(new, f"add the files of {path.stem}")
+            self._bench.history.apply(new, say("add the files of {stem}").format(stem=path.stem))
 
         self._bench.ask(
             say("Opening {name}").format(name=path.name), path.name, partial(_read, path, self._bench.place), take

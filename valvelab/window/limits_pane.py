@@ -146,16 +146,16 @@ class LimitsPane(QWidget):
         offer(self.rule, (("guarded", "guarded"), ("simple", "simple")), "guarded")
         self.rule.activated.connect(lambda _at: self._on_head("rule", str(self.rule.currentData())))
         words: Sequence[tuple[Head, str, str]] = (
-            ("title", "title", say("What the spec is called on paper")),
-            ("revision", "revision", say("Its revision")),
-            ("confidence", "at", say("Confidence of a guarded decision, above 50 and below 100 %")),
+            ("title", marked("title"), say("What the spec is called on paper")),
+            ("revision", marked("revision"), say("Its revision")),
+            ("confidence", marked("at"), say("Confidence of a guarded decision, above 50 and below 100 %")),
             ("installed_height", say("installed height"), say("Height that seat forces are judged at")),
             ("valve_lift", say("valve lift"), say("Lift that open forces are judged at")),
         )
         em = self.fontMetrics().height()
         boxes: dict[str, QWidget] = {}
         for name, text, tip in words:
-            field = TypedField(say("Spec {text}").format(text=text), tip, self._reader(name), self)
+            field = TypedField(say("Spec {text}").format(text=say(text)), tip, self._reader(name), self)
             field.entered.connect(lambda value, name=name: self._on_head(name, str(value)))
             field.refused.connect(lambda sentence: self._say(sentence, "reject"))
             field.setFixedWidth(round(_WIDTHS[name] * em))
@@ -354,7 +354,10 @@ class LimitsPane(QWidget):
         if row is None:
             self._refresh(self.bench.document)
             return
-        self._do(f"remove the {row.cells['of']} limit", lambda text: without_row(text, "limit", row.number))
+        self._do(
+            say("remove the {what} limit").format(what=row.cells["of"]),
+            lambda text: without_row(text, "limit", row.number),
+        )
 
     def _remove_piece(self) -> None:
         row = self._band_row()
@@ -387,7 +390,7 @@ class LimitsPane(QWidget):
                 text = with_moved_row(text, "limit", at, by)
             return text
 
-        self._do(f"move the {rows[place].cells['of']} limit", moved)
+        self._do(say("move the {what} limit").format(what=rows[place].cells["of"]), moved)
         self.table.setCurrentIndex(self.table.spec_model.index(to, column))
 
     def _on_limit(self, place: int, column: str, typed: str) -> None:
@@ -445,7 +448,8 @@ class LimitsPane(QWidget):
     def _on_head(self, name: Head, typed: str) -> None:
         units = self.bench.document.units
         self._do(
-            f"change the spec's {name.replace('_', ' ')}", lambda text: spec_edit.with_head(text, name, typed, units)
+            say("change the spec's {replace}").format(replace=name.replace("_", " ")),
+            lambda text: spec_edit.with_head(text, name, typed, units),
         )
 
     def _on_text(self, typed: str) -> None:
@@ -488,7 +492,10 @@ class LimitsPane(QWidget):
         )
 
     def _add_made(self, rows: list[dict[str, Any]]) -> None:
-        self._do(f"add {len(rows)} limits from this part", lambda text: spec_edit.with_rows(text, rows))
+        self._do(
+            say("add {count} limits from this part").format(count=len(rows)),
+            lambda text: spec_edit.with_rows(text, rows),
+        )
 
     def from_card(self) -> None:
         """Ask for a tolerance, and make limits of the cam card."""

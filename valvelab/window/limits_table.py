@@ -21,7 +21,7 @@ from PySide6.QtWidgets import (
 )
 
 from valvelab.inspection.characteristics import explained
-from valvelab.language import aloud, marked, plain, say
+from valvelab.language import aloud, marked, plain, say, say_lines
 from valvelab.tables.verdicts import SIGNS, WORDS, overall
 from valvelab.units import System
 from valvelab.window.icons import icon
@@ -156,7 +156,7 @@ class SpecModel(QAbstractTableModel):
         if row is not None and row.wrong:
             return row.wrong
         if row is not None and row.characteristic is not None and name == "of":
-            return explained(row.characteristic.name, row.characteristic.unit)
+            return say_lines(explained(row.characteristic.name, row.characteristic.unit))
         tip = say(next(field.tip for field in self.fields if field.name == name))
         return "\n".join(part for part in (self.cell(place, name), tip) if part)
 

@@ -8,7 +8,7 @@ from html import escape
 from pathlib import Path
 
 from PySide6.QtCore import QSize, Qt, QTimer, Signal
-from PySide6.QtGui import QPaintEvent, QPen
+from PySide6.QtGui import QKeySequence, QPaintEvent, QPen
 from PySide6.QtWidgets import (
     QLabel,
     QPushButton,
@@ -264,7 +264,7 @@ def characteristics_html(theme: Theme) -> str:
         unit = f" <span style='color:{quiet}'>{escape(say(known.unit))}</span>" if known.unit else ""
         parts.append(
             f"<p><b>{escape(known.name)}</b>{unit}<br/>{escape(say(known.meaning))}<br/>"
-            f"<span style='color:{quiet}'>{escape(known.method)} {escape(known.source)}</span></p>"
+            f"<span style='color:{quiet}'>{escape(say(known.method))} {escape(say(known.source))}</span></p>"
         )
     return "".join(parts)
 
@@ -272,14 +272,14 @@ def characteristics_html(theme: Theme) -> str:
 def about_html(theme: Theme) -> str:
     """Version and every key."""
     quiet = theme.colours["quiet"]
-    keys = [(one.shortcut, say(one.tip)) for one in ACTIONS if one.shortcut]
+    keys = [(_keys_told(one.shortcut), say(one.tip)) for one in ACTIONS if one.shortcut]
     keys += [
-        (f"Ctrl+{number % 10}", say("Go to {bay}").format(bay=say(bay.title)))
+        (_keys_told(f"Ctrl+{number % 10}"), say("Go to {bay}").format(bay=say(bay.title)))
         for number, bay in enumerate(BAYS, start=1)
     ]
     rows = "".join(
         f"<tr><td style='padding:2px 22px 2px 0'><b>{escape(key)}</b></td><td>{escape(tip)}</td></tr>"
-        for key, tip in (*keys, *((key, say(tip)) for key, tip in KEYS))
+        for key, tip in (*keys, *((say(key), say(tip)) for key, tip in KEYS))
     )
     version = say("Version {version}. Inspection of camshafts and valve springs for competition-engine shops.")
     support = say("Results support, and never replace, the judgement of qualified people.")
@@ -288,6 +288,10 @@ def about_html(theme: Theme) -> str:
         f"<p style='color:{quiet}'>{support}</p>"
         f"<h3>{say('Keys')}</h3><table>{rows}</table>"
     )
+
+
+def _keys_told(shortcut: str) -> str:
+    return QKeySequence(shortcut).toString(QKeySequence.SequenceFormat.NativeText)
 
 
 def remembered_html(columns: Mapping[str, str], theme: Theme) -> str:

@@ -11,6 +11,7 @@ from PySide6.QtCore import QPointF, QRect, QRectF, QSize, Qt
 from PySide6.QtGui import QColor, QContextMenuEvent, QFont, QPainter, QPen, QPolygonF
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
+from valvelab.language import say
 from valvelab.window.theme import current_theme
 
 if TYPE_CHECKING:  # what plots give away is wanted when a menu is
@@ -44,7 +45,7 @@ class Drawn(QWidget):
     def __init__(self, name: str, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.setObjectName(name)
-        self.setAccessibleName(name)
+        self.setAccessibleName(say(name))
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
 
     def on_paper(self) -> Shown | None:

@@ -77,7 +77,7 @@ class PartForm(FormArea):
         grid.setColumnStretch(1, 1)
         for line, field in enumerate(fields):
             unit = field.unit[self._units == "inch"]
-            label = QLabel(f"{field.key}, {unit}" if unit else field.key, page)
+            label = QLabel(f"{say(field.key)}, {unit}" if unit else say(field.key), page)
             self._labels.append(label)
             box = self._choice(field) if field.words else self._typed(field)
             label.setBuddy(self.choices.get(field.key) or self.fields[field.key])
@@ -92,9 +92,10 @@ class PartForm(FormArea):
         self.restyle()
 
     def _typed(self, field: FormField) -> TypedField:
-        name = field.key[:1].upper() + field.key[1:]
+        named = say(field.key)
+        name = named[:1].upper() + named[1:]
         made = TypedField(
-            name, f"{name}: {field.help}" if field.help else name, lambda text: field.read(text, self._units)
+            name, f"{name}: {say(field.help)}" if field.help else name, lambda text: field.read(text, self._units)
         )
         made.entered.connect(lambda value: self.stated.emit(field.key, value))
         made.refused.connect(self.refused)
@@ -112,8 +113,9 @@ class PartForm(FormArea):
         box = QComboBox()
         box.addItems([say("not stated"), *field.words])
         box.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
-        box.setAccessibleName(field.key[:1].upper() + field.key[1:])
-        box.setToolTip(field.help)
+        named = say(field.key)
+        box.setAccessibleName(named[:1].upper() + named[1:])
+        box.setToolTip(say(field.help))
         self.choices[field.key] = box
         box.activated.connect(lambda _n: self._on_choice(field))
         if not field.with_radius:

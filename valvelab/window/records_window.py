@@ -83,12 +83,12 @@ class RecordsWindow(QWidget):
     def _make_fields(self) -> None:
         self.texts = {name: QLineEdit(self, clearButtonEnabled=True) for name in ASKED}
         for name, field in self.texts.items():
-            field.setAccessibleName(say("Find by {name}").format(name=name))
-            field.setPlaceholderText(say("{name} begins with").format(name=name))
+            field.setAccessibleName(say("Find by {name}").format(name=say(name)))
+            field.setPlaceholderText(say("{name} begins with").format(name=say(name)))
             field.textChanged.connect(lambda _text: self._pause.start())
         self.days = {
             name: TypedField(
-                say("Measured {name}").format(name=name),
+                say("Measured {name}").format(name=say(name)),
                 say("Only measured {words}: YYYY-MM-DD").format(words=words),
                 _day,
                 self,
@@ -232,13 +232,16 @@ class RecordsWindow(QWidget):
     def reopen(self) -> None:
         """Put the files of the chosen record on the bench."""
         if len(chosen := self.chosen()) == 1:
-            self._put(chosen, f"open record {short(chosen[0].id)}")
+            self._put(chosen, say("open record {short}").format(short=short(chosen[0].id)))
 
     def compare(self) -> None:
         """Put the files of two records on the bench, to be compared."""
         if self.compare_button.isEnabled():
             chosen = self.chosen()
-            self._put(chosen, f"compare records {' and '.join(short(record.id) for record in chosen)}")
+            self._put(
+                chosen,
+                say("compare records {names}").format(names=" and ".join(short(record.id) for record in chosen)),
+            )
 
     def _put(self, chosen: list[StoredRecord], label: str) -> None:
         place, folder = self._place, self._bench.place

@@ -23,7 +23,7 @@ from PySide6.QtCore import (
 from PySide6.QtGui import QPaintEvent
 from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableView, QWidget
 
-from valvelab.language import aloud, is_english, plain, say, say_cell, say_figures, word
+from valvelab.language import aloud, is_english, plain, say, say_cell, say_figures, say_lines, word
 from valvelab.records.result import Decision
 from valvelab.tables.description import Column, Fact, Mark
 from valvelab.tables.verdicts import WORDS, rank
@@ -98,7 +98,7 @@ def of(column: Column[Any], units: System, rows: Sequence[Any] = (), **look: Any
             if known
             else []
         )
-        return "\n".join([*([column.tip] if column.tip else []), *u])
+        return "\n".join([*([say_lines(column.tip)] if column.tip else []), *u])
 
     with aloud():
         said_title = title(say(column.head), column.label(units))
@@ -125,7 +125,7 @@ def fact_columns(*, item: bool = False) -> list[TableColumn]:
     ]
     if item:
         columns.insert(0, TableColumn("item", lambda fact: fact.item, "Cylinder, kind or lobe", number=False))
-    return [replace(column, cell_tip=lambda fact: say(fact.meaning)) for column in columns]
+    return [replace(column, cell_tip=lambda fact: say_lines(fact.meaning)) for column in columns]
 
 
 def _fact_label(fact: Fact) -> str:
@@ -231,7 +231,7 @@ class RowsModel(QAbstractTableModel):
         column = self.columns[section]
         return {
             int(Qt.ItemDataRole.DisplayRole): column.said_title or say(column.title),
-            int(Qt.ItemDataRole.ToolTipRole): say(column.tip) or None,
+            int(Qt.ItemDataRole.ToolTipRole): say_lines(column.tip) or None,
             int(Qt.ItemDataRole.TextAlignmentRole): _alignment(column),
             PLAIN: column.title,
             DRAWN: column.drawn,

@@ -371,7 +371,9 @@ def order_told(grouping: Grouping, values: Values, wish: Wish) -> str:
 
 def kept_out(out: Mapping[str, str]) -> str:
     """What is said of springs that are not used, each with its reason; empty without any."""
-    return f"not used: {', '.join(f'{name} ({why})' for name, why in out.items())}" if out else ""
+    return (
+        say("not used: {names}").format(names=", ".join(f"{name} ({why})" for name, why in out.items())) if out else ""
+    )
 
 
 def kept_out_shortly(out: Mapping[str, str]) -> str:

@@ -24,9 +24,10 @@ CAUTION = (
 
 @dataclass(frozen=True, slots=True)
 class PhasingInspection:
-    """The sheet as it was typed, the result, the working behind it, and the reading to take next."""
+    """The sheet as it was typed and with the spec's card, the working, the reading to take next, the result."""
 
     sheet: Sheet
+    with_card: Sheet
     degreeing: Degreeing
     next_reading: NextReading
     result: PhasingResult
@@ -72,7 +73,7 @@ def inspect_phasing(
             "correction_crank_deg": worked.correction.u,
         },
     )
-    return PhasingInspection(typed, worked, next_reading(sheet), result)
+    return PhasingInspection(typed, sheet, worked, next_reading(sheet), result)
 
 
 def _with_card(sheet: Sheet, spec: Spec | None, spec_file: str) -> tuple[Sheet, list[Note]]:

@@ -48,8 +48,8 @@ class CompareView(BayView[CompareInspection]):
 
     def _chooser(self, field: str) -> QComboBox:
         made, entry = QComboBox(self), entry_of(CompareState, field)
-        made.setAccessibleName(entry.spoken)
-        made.setToolTip(entry.spoken)
+        made.setAccessibleName(say(entry.spoken))
+        made.setToolTip(say(entry.spoken))
         made.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
         made.setMinimumContentsLength(22)
         made.activated.connect(lambda _row: self._on_chosen(field, made.currentData()))

@@ -122,11 +122,11 @@ class LashView(BayView[LashInspection]):
         """The shim that is chosen goes into the valve in front, whatever the plan would have there."""
         index = self.shims.currentIndex()
         if index.isValid():
-            self._keep(self.shims.row_of(index).size_mm, f"fix the shim of {self._valve}")
+            self._keep(self.shims.row_of(index).size_mm, say("fix the shim of {valve}").format(valve=self._valve))
 
     def free(self) -> None:
         """Leave the valve in front to the plan."""
-        self._keep(None, f"leave {self._valve} to the plan")
+        self._keep(None, say("leave {valve} to the plan").format(valve=self._valve))
 
     def _keep(self, size_mm: float | None, label: str) -> None:
         fixed = lash_bay.with_fixed(self.bench.document, self._valve, size_mm)

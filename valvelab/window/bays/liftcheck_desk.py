@@ -11,7 +11,7 @@ from PySide6.QtWidgets import QApplication, QGridLayout, QHBoxLayout, QLabel, QS
 
 from valvelab.errors import BadQuantity
 from valvelab.figures.rule_figures import scale_figure
-from valvelab.language import marked, say, say_number
+from valvelab.language import aloud, marked, say, say_number
 from valvelab.phasing.timing import EventName
 from valvelab.records.lift_check_result import CheckedLift
 from valvelab.records.result import Decision, Verdict
@@ -65,7 +65,7 @@ class ValveRow(QWidget):
         self._chips: list[Chip] = []
         self._row: QHBoxLayout = beside(spacing=4)
         self.more = ReadingField(say("Another valve of this car"), str.strip, self)
-        self.more.setPlaceholderText("add")
+        self.more.setPlaceholderText(say("add"))
         self.more.entered.connect(self.added)
         beside(self._row, self.more, 1, on=self, spacing=6)
 
@@ -268,7 +268,8 @@ class DeskPane(QWidget):
             widget.setVisible(row is not None)
         self.entry.show_text("")
         self._show_next(desk, row, units)
-        said = said_of(desk, units)
+        with aloud():
+            said = said_of(desk, units)
         self.word.setText(said.word)
         colour_text(self.word, said.colour)
         self.sentence.setText(said.sentence)

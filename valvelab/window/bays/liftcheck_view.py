@@ -256,7 +256,7 @@ class LiftCheckView(BayView[Desk]):
         names = lift_desk.planned(str(typed))
         if names and self._state.item:
             new = lift_desk.with_car(self._sheet, self._state.item, names)
-            self._apply(new, f"add valve {names[0]}", valve=names[0], asked=None)
+            self._apply(new, say("add valve {what}").format(what=names[0]), valve=names[0], asked=None)
             self.desk.to_reading()
 
     def _on_reading(self, value: float) -> None:

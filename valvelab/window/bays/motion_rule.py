@@ -117,7 +117,7 @@ class RulePage(QWidget):
         self._grow(len(self._values) + 1)
         for n, field in enumerate(self.fields):
             field.show_text(self._text(self._values[n]) if n < len(self._values) else "", self._doubt(n))
-            field.setPlaceholderText("next" if n == len(self._values) else "")
+            field.setPlaceholderText(say("next") if n == len(self._values) else "")
             shown = n < max(_SLOTS, len(self._values) + 1)
             field.setVisible(shown)
             self.numbers[n].setVisible(shown)

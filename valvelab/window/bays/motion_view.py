@@ -21,7 +21,7 @@ from valvelab.figures.motion_figures import (
     valve_of,
 )
 from valvelab.inspection.engine.motion import CAUTION, MotionInspection
-from valvelab.language import aloud, marked, say
+from valvelab.language import aloud, marked, say, say_lines
 from valvelab.records.motion_result import Control, MotionValve, ValveDuration
 from valvelab.tables.description import Column
 from valvelab.tables.engine import CONTROL, LEAST_AT, LIFTS, events
@@ -272,7 +272,7 @@ class MotionView(BayView[Motion]):
         document = self.bench.document
         valve = motion_files.chosen_valve(document, self._motion)
         new = motion_readings.with_readings(document, valve, values, u, set_aside)
-        self.bench.history.apply(new, f"read {valve} at the retainer")
+        self.bench.history.apply(new, say("read {valve} at the retainer").format(valve=valve))
 
 
 def _lines(stated: MotionInspection, tried: MotionInspection, valve: str, units: System) -> list[Line]:
@@ -287,7 +287,7 @@ def _lines(stated: MotionInspection, tried: MotionInspection, valve: str, units:
         with aloud():
             unit = "" if column.after else column.label(units)
         head = say(column.head) + at
-        return Line(f"{head}, {unit}" if unit else head, old, new, say(column.tip))
+        return Line(f"{head}, {unit}" if unit else head, old, new, say_lines(column.tip))
 
     def of_control(row: MotionValve) -> tuple[MotionValve, Control] | None:
         return None if row.control is None else (row, row.control)

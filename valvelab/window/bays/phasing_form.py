@@ -76,7 +76,7 @@ class WorksheetForm(FormArea):
         for cell, field in self.fields.items():
             text = worksheet_words.text_of(sheet, cell, units)
             field.show_text(text if cell.part == "word" else say_number(text), doubts.get(cell, ""))
-            field.setPlaceholderText("next" if cell == target else "")
+            field.setPlaceholderText(say("next") if cell == target else "")
         press(self.sense, {sheet.sense})
         self._mark(self.sense_mark, doubts.get(Cell("wheel", name="sense"), ""))
         for lobe, mark in self.lobe_marks.items():

@@ -15,8 +15,8 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from valvelab.language import plain, say, say_number
-from valvelab.phasing.next_reading import NextReading
+from valvelab.language import aloud, is_english, plain, say, say_number
+from valvelab.phasing.next_reading import NextReading, next_reading
 from valvelab.units import System
 from valvelab.window.bays.reading_field import ReadingField
 from valvelab.window.chips import Heading
@@ -117,6 +117,9 @@ class GuideStrip(QWidget):
     def show_step(self, shown: Worksheet, units: System) -> None:
         """Show what to do next."""
         step, target, sheet = shown.inspection.next_reading, shown.target, shown.inspection.sheet
+        if not is_english():
+            with aloud():
+                step = next_reading(shown.inspection.with_card)
         again = target is not None and target.again
         theme = current_theme()
         self.turn.show_turn(step.turn, again=again)
@@ -172,6 +175,6 @@ def _in_units(step: NextReading, text: str, units: System) -> str:
     """The instruction with its lift in the units shown."""
     if units == "metric" or step.lift_mm is None:
         return text
-    with plain():  # the instruction is English
+    with plain():
         shown = f"{trimmed(show(step.lift_mm, 'mm', units, 4), 3)} {display_unit('mm', units).label}"
-    return text.replace(f"{step.lift_mm:g} mm", shown)
+    return text.replace(say_number(f"{step.lift_mm:g} mm"), say_number(shown))

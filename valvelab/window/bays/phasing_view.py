@@ -12,7 +12,7 @@ from PySide6.QtGui import QShowEvent
 from valvelab.decimals import decimals_among, decimals_of
 from valvelab.figures.phasing_figures import event_diagram, wheel_dial
 from valvelab.inspection.engine.phasing import CAUTION
-from valvelab.language import aloud, figures, marked, plain, say, say_number, word
+from valvelab.language import aloud, figures, marked, plain, say, say_lines, say_number, word
 from valvelab.phasing import degreeing as phasing
 from valvelab.records.phasing_result import AdjusterOutcome, PhasingResult
 from valvelab.tables.description import Fact
@@ -70,7 +70,9 @@ class PhasingView(BayView[Worksheet]):
         self.form.refused.connect(self.guide.complain)
         self.form.row_wanted.connect(self._on_row_wanted)
         self.form.row_unwanted.connect(lambda cell: self._change("take out a row", worksheet.without_row, cell))
-        self.form.lobe_wanted.connect(lambda name: self._change(f"add lobe {name.strip()}", worksheet.add_lobe, name))
+        self.form.lobe_wanted.connect(
+            lambda name: self._change(say("add lobe {strip}").format(strip=name.strip()), worksheet.add_lobe, name)
+        )
         self.wheel = DegreeWheel("Degree wheel")
         self.events = FigureView("Valve-event diagram", self)
         self.lobes = LobeGrid(self)
@@ -204,13 +206,13 @@ class PhasingView(BayView[Worksheet]):
 
     def _on_row_wanted(self, what: str, lobe: str) -> None:
         add = worksheet.add_pair if what == "pair" else worksheet.add_event
-        self._change(f"add a row of {lobe}", add, lobe)
+        self._change(say("add a row of {lobe}").format(lobe=lobe), add, lobe)
 
 
 def _figures(result: PhasingResult, units: System) -> list[Figure]:
     """The degreeing with its centrelines and overlap between; what it is done for stands strong."""
     first, *others = (
-        Figure(_fact_label(fact), fact.shown, fact.shown_u, tip=say(fact.meaning)) for fact in degreeing(result)
+        Figure(_fact_label(fact), fact.shown, fact.shown_u, tip=say_lines(fact.meaning)) for fact in degreeing(result)
     )
     rows = [first]
 

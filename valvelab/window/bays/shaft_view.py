@@ -12,7 +12,7 @@ from valvelab.camshaft.journal import JournalForm
 from valvelab.decimals import decimals_among
 from valvelab.figures import shaft_figures
 from valvelab.inspection.form.shaft import ShaftInspection
-from valvelab.language import marked, say
+from valvelab.language import aloud, marked, say
 from valvelab.records.result import Decision
 from valvelab.records.shaft_result import StationResult
 from valvelab.tables.description import Column, Mark
@@ -100,7 +100,8 @@ class ShaftView(BayView[ShaftInspection]):
         tapers = inspection.result.tapers
         self.tapers.show_rows(tapers, [of(column, units, tapers) for column in TAPERS])
         known = inspection.result.straightness.minimum_zone_um is not None
-        told = straightness_told(inspection.result, units)
+        with aloud():
+            told = straightness_told(inspection.result, units)
         self.straightness.setText(told if known else say("no straightness: see Problems and notes"))
 
     def _draw(self, document: Document, inspection: ShaftInspection, journal: str) -> None:

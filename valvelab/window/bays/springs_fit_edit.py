@@ -82,7 +82,7 @@ class FitEdit(QWidget):
         self._labels: dict[str, QLabel] = {}
         first = {"at": self.at_box, "spring": self.spring_box, say("swap with"): self.swap_box}
         for line, (word, box) in enumerate({**first, **self.part_boxes}.items()):
-            label = QLabel(word, self)
+            label = QLabel(say(word), self)
             label.setBuddy(box)
             self._labels[word] = label
             grid.addWidget(label, line, 0)

@@ -84,16 +84,21 @@ class Decisions:
 
     def as_judged(self, springs: Sequence[str]) -> str:
         """Neither taken in nor left out by hand."""
-        return self.decide(set_wishes.as_judged(self.stated(), springs), f"{called(springs)} as judged")
+        return self.decide(
+            set_wishes.as_judged(self.stated(), springs), say("{called} as judged").format(called=called(springs))
+        )
 
     def together(self, springs: Sequence[str]) -> str:
         """Keep springs in one set."""
-        return self.decide(set_wishes.kept_together(self.stated(), springs), f"keep {called(springs)} together")
+        return self.decide(
+            set_wishes.kept_together(self.stated(), springs),
+            say("keep {called} together").format(called=called(springs)),
+        )
 
     def apart(self, springs: Sequence[str]) -> str:
         """Keep every two of these springs in different sets."""
         wishes = set_wishes.kept_apart(self.stated(), combinations(springs, 2))
-        return self.decide(wishes, f"keep {called(springs)} apart")
+        return self.decide(wishes, say("keep {called} apart").format(called=called(springs)))
 
     def never_with(self, springs: Sequence[str]) -> None:
         """Ask which springs these are never in one set with."""
@@ -111,7 +116,9 @@ class Decisions:
             if any(one == other for one, other in pairs):
                 return f"found {called(springs)} itself, expected other springs"
             wishes = set_wishes.kept_apart(self.stated(), pairs)
-            return self.decide(wishes, f"{called(springs)} never with {called(others)}")
+            return self.decide(
+                wishes, say("{called} never with {called_2}").format(called=called(springs), called_2=called(others))
+            )
 
         self.ask.ask(say("{called} never with (names, commas between):").format(called=called(springs)), answer)
 
@@ -122,7 +129,7 @@ class Decisions:
             here = [name for name in springs if name in one]
             if here:
                 wishes = set_wishes.fixed_in(wishes, here, one)
-        return self.decide(wishes, f"fix {called(springs)} in place")
+        return self.decide(wishes, say("fix {called} in place").format(called=called(springs)))
 
 
 def fill_decisions(menu: QMenu, does: Decisions, springs: tuple[str, ...], grouping: Grouping) -> None:

@@ -261,7 +261,12 @@ class SetsPane(QWidget):
             )
             value = self.wish.within.get(name, 1.0)
         limits = with_item(self.bench.document.state(SpringsState).limits, name, value)
-        self.bench.set(SpringsState, f"change the limit of {sets.words(name)}", f"limit {name}", limits=limits)
+        self.bench.set(
+            SpringsState,
+            say("change the limit of {words}").format(words=sets.words(name)),
+            f"limit {name}",
+            limits=limits,
+        )
 
     # -- deciding ---------------------------------------------------------------------------------------------------
 

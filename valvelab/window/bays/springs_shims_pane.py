@@ -12,7 +12,7 @@ from PySide6.QtWidgets import QApplication, QComboBox, QLabel, QWidget
 from valvelab.errors import CannotEvaluate
 from valvelab.inspection.springs.shim_case import Evaluation, FittingPlan
 from valvelab.inspection.springs.shims import ShimsInspection
-from valvelab.language import say, say_many
+from valvelab.language import aloud, say, say_many
 from valvelab.records.shims_result import ShimPosition
 from valvelab.tables.shims import WITHOUT, move_columns, purchase_columns, shim_columns, spread_told
 from valvelab.units import System
@@ -176,8 +176,10 @@ class ShimsPane(QWidget):
     def _told(self, found: ShimsInspection, fitting: Fitting, evaluation: Evaluation, units: System) -> str:
         result = found.result.model_copy(update={"spread_seat_force_n": evaluation.spread_n or 0.0})
         left = len(found.case.springs) - len({one.spring for one in evaluation.plan.settings})
+        with aloud():
+            spread = spread_told(result, units).removesuffix(".")
         parts = [
-            spread_told(result, units).removesuffix("."),
+            spread,
             say_many("{count} spring left over", "{count} springs left over", left),
         ]
         if fitting.by_hand:
@@ -248,7 +250,10 @@ class ShimsPane(QWidget):
 
     def _on_done(self, plan: FittingPlan, position: str) -> None:
         if self._found is not None:
-            self._decide(by_hand.edited(self._fitting, plan, self._found.plan), f"change the plan at {position}")
+            self._decide(
+                by_hand.edited(self._fitting, plan, self._found.plan),
+                say("change the plan at {position}").format(position=position),
+            )
 
     def turn_lock(self) -> None:
         """Lock what stands at the position, or unlock it."""

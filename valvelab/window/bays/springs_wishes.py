@@ -21,7 +21,7 @@ from PySide6.QtWidgets import (
 )
 
 from valvelab.errors import BadQuantity
-from valvelab.language import say
+from valvelab.language import marked, say
 from valvelab.sets.tray import LARGEST_SET, SMALLEST_SET
 from valvelab.units import System
 from valvelab.window.fields import TypedField, typed_quantity
@@ -130,6 +130,9 @@ class WishList(QListWidget):
             super().keyPressEvent(event)
 
 
+_HEADS = ((marked("place"), 3), (marked("springs"), 1), (marked("seat from"), 2), (marked("to"), 2))
+
+
 class PlaceRow(QWidget):
     """One place: its name, springs in it, seat force from and to; a sentence below what can't be read.
 
@@ -153,9 +156,10 @@ class PlaceRow(QWidget):
         self.springs = QSpinBox(self, minimum=SMALLEST_SET, maximum=LARGEST_SET)
         self.springs.setAccessibleName(say("{which}: springs in its set").format(which=which))
         self.springs.setToolTip(say("Springs in a set for this place, 2 to 32"))
-        tip = "Seat force that its springs have at {}; empty where it does not matter"
-        self.low = TypedField(say("{which}: seat force from").format(which=which), tip.format("least"), self._low, self)
-        self.high = TypedField(say("{which}: seat force to").format(which=which), tip.format("most"), self._high, self)
+        low = say("Seat force that its springs have at least; empty where it does not matter")
+        high = say("Seat force that its springs have at most; empty where it does not matter")
+        self.low = TypedField(say("{which}: seat force from").format(which=which), low, self._low, self)
+        self.high = TypedField(say("{which}: seat force to").format(which=which), high, self._high, self)
         self.gone = QPushButton("×", self)
         self.gone.setAccessibleName(say("{which}: take it away").format(which=which))
         self.gone.setToolTip(say("Take this place away"))
@@ -236,8 +240,8 @@ class PlacesForm(QWidget):
         self._places: tuple[Place, ...] = ()
         self._usual_size = SMALLEST_SET
         heads = QGridLayout()
-        for column, (text, share) in enumerate((("place", 3), ("springs", 1), ("seat from", 2), ("to", 2))):
-            heads.addWidget(QLabel(text, self), 0, column)
+        for column, (text, share) in enumerate(_HEADS):
+            heads.addWidget(QLabel(say(text), self), 0, column)
             heads.setColumnStretch(column, share)
         self.add_button = button(self, "Add a place", "One more place that wants its own set", self.add)
         self.none_button = button(self, "No places", "Every set the same", lambda: self.changed.emit(()))
