@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 import pyqtgraph as pg  # type: ignore[import-untyped]
-from PySide6.QtCore import QPoint, QPointF, QSize, Qt, Signal
+from PySide6.QtCore import QEvent, QObject, QPoint, QPointF, QSize, Qt, Signal
 from PySide6.QtGui import QContextMenuEvent
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
@@ -18,6 +18,14 @@ from valvelab.units import DisplayUnit, System
 from valvelab.window.figure_item import FigureItem
 from valvelab.window.plot_menu import Shown, Zoom, open_plot_menu
 from valvelab.window.theme import current_theme
+
+
+class _Unstirred(QObject):
+    """Keeps from a scene whether its window is active: nothing drawn depends on it, and it would draw all anew."""
+
+    def eventFilter(self, _scene: QObject, event: QEvent) -> bool:
+        """Whether the event stops here."""
+        return event.type() in {QEvent.Type.WindowActivate, QEvent.Type.WindowDeactivate}
 
 
 class FigureStack(pg.GraphicsLayoutWidget):  # type: ignore[misc]
@@ -42,6 +50,7 @@ class FigureStack(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         self.items_by_name: dict[str, FigureItem] = {}
         self._cursors: list[pg.InfiniteLine] = []
         self._units: System = "metric"
+        self.scene().installEventFilter(_Unstirred(self))
         self.scene().sigMouseMoved.connect(self._on_mouse)
         self.scene().sigMouseClicked.connect(self._on_click)
         self.setBackground(None)

@@ -118,7 +118,10 @@ class MainWindow(Shell):
         _, value = _front(document)
         if value is None and self._awaited(document):
             return
+        if value is not None:
+            self._make_room_for_banner()
         self._show_page(document, value)
+        self.banner.setVisible(value is not None)
         key = (value, document.units, theme.current_theme().name, document.files, document.contents)
         if self._changed("result", key):
             self._show_result(document, value)
@@ -129,6 +132,12 @@ class MainWindow(Shell):
                 self.bench.turns.do("item", partial(self.verdicts.bring_item, item), rows)
         if self._changed("notes", (document.contents, document.answers, document.files, value, tuple(self._said))):
             self._show_notes(document, value)
+
+    def _make_room_for_banner(self) -> None:
+        """Settle how high pages with a banner above them are before one is shown: it is then as it was left."""
+        if self.banner.isHidden():
+            self.banner.show()
+            self.above_one_another.activate()
 
     def _awaited(self, document: Document) -> bool:
         """Whether the view in front only waits for its next answer: it keeps the last one until then."""
@@ -208,7 +217,6 @@ class MainWindow(Shell):
     def _show_result(self, document: Document, value: object | None) -> None:
         bay = bays.by_name(document.bay)
         view = self._views.get(document.bay)
-        self.banner.setVisible(value is not None)
         if bay is None or value is None or view is None:
             self.bench.turns.do("verdicts", lambda: self.verdicts.show_verdicts(None, document.units), 0)
             return

@@ -8,7 +8,7 @@ from dataclasses import replace
 from html import escape
 from typing import TYPE_CHECKING
 
-from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QPointF, QRectF, QSize, Qt, Signal
+from PySide6.QtCore import QEvent, QModelIndex, QPersistentModelIndex, QPointF, QRectF, QSize, Qt, Signal
 from PySide6.QtGui import QLinearGradient, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import (
     QButtonGroup,
@@ -263,7 +263,14 @@ class Banner(QWidget):
             )
         )
         self.setAccessibleName(head)
+        self.setMinimumHeight(max(self.minimumHeight(), self.sizeHint().height()))  # pages below stay as they are
         self.update()
+
+    def changeEvent(self, event: QEvent) -> None:
+        """Its height follows the text size."""
+        super().changeEvent(event)
+        if event.type() == QEvent.Type.FontChange:
+            self.setMinimumHeight(0)
 
     def paintEvent(self, _event: QPaintEvent) -> None:
         """A panel with the outcome's colour down its left edge."""
