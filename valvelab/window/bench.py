@@ -323,7 +323,7 @@ class Bench(QObject):
             if about in document.files:
                 self._take_content(about, found)
         elif isinstance(about, str) and isinstance(found, Answer):
-            question = bays.work_of(about).question(document)
+            question = bays.question_of(document, about)
             if question is not None and question.key == found.key:
                 self.answered(about, found)
             else:

@@ -20,8 +20,16 @@ from PySide6.QtCore import (
     QTimer,
     Signal,
 )
-from PySide6.QtGui import QPaintEvent
-from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableView, QWidget
+from PySide6.QtGui import QPainter, QPaintEvent
+from PySide6.QtWidgets import (
+    QAbstractItemView,
+    QHeaderView,
+    QStyle,
+    QStyledItemDelegate,
+    QStyleOptionViewItem,
+    QTableView,
+    QWidget,
+)
 
 from valvelab.language import aloud, is_english, plain, say, say_cell, say_figures, word
 from valvelab.records.result import Decision
@@ -275,6 +283,59 @@ class ByValue(QSortFilterProxyModel):
         return self.keep(self.rows().rows[row])
 
 
+_BESIDE = 7
+"""Room beside the text of a cell, as the style leaves it there."""
+
+
+class PlainCells(QStyledItemDelegate):
+    """Draws words on the ground of the row without asking the style about each cell; what is more than words is Qt's.
+
+    `begin` goes before every drawing of the table.
+    """
+
+    def __init__(self, sheet: TableView) -> None:
+        super().__init__(sheet)
+        self._sheet = sheet
+        self._rows: dict[int, int] = {}
+        self._theme = current_theme()
+        self._metrics = sheet.fontMetrics()
+        self._figure = 0
+
+    def begin(self) -> None:
+        """Take up what all cells have in common."""
+        self._rows, self._theme, self._metrics = {}, current_theme(), self._sheet.fontMetrics()
+        self._figure = max(map(self._metrics.horizontalAdvance, "0−"))
+
+    def paint(
+        self, painter: QPainter, option: QStyleOptionViewItem, index: QModelIndex | QPersistentModelIndex
+    ) -> None:
+        """Draw one cell."""
+        model, at = self._sheet.rows_model, index.row()
+        if at not in self._rows:
+            self._rows[at] = self._sheet.proxy.mapToSource(index).row()
+        number, column = self._rows[at], model.columns[index.column()]
+        row, text, box = model.rows[number], model.text(number, index.column()), option.rect
+        words = box.adjusted(_BESIDE, 0, -_BESIDE, 0)
+        if not self._is_plain(column, row, option) or not self._fits(column, text, words.width()):
+            super().paint(painter, option, index)
+            return
+        colour = (column.colour and column.colour(row)) or "text"
+        if option.state & QStyle.StateFlag.State_Selected:
+            painter.fillRect(box, self._theme.colour("chosen"))
+            colour = "text"
+        painter.setPen(self._theme.colour(colour))
+        painter.drawText(words, _alignment(column), text)
+
+    def _is_plain(self, column: TableColumn, row: Any, option: QStyleOptionViewItem) -> bool:
+        shaped = column.drawn or (column.icon and column.icon(row)) or (column.strong and column.strong(row))
+        return not (shaped or option.state & QStyle.StateFlag.State_HasFocus or self._sheet.wordWrap())
+
+    def _fits(self, column: TableColumn, text: str, width: int) -> bool:
+        if column.number and len(text) * self._figure <= width:
+            return True
+        return self._metrics.horizontalAdvance(text) <= width
+
+
 class TableView(QTableView):
     """A quiet table: no grid, stripes, whole rows, columns as wide as they need; `chosen(row)` when one is chosen.
 
@@ -307,6 +368,8 @@ class TableView(QTableView):
         self.rows_model = RowsModel(columns, self)
         self.proxy = ByValue(self.rows_model)
         self.setModel(self.proxy)
+        self._cells = PlainCells(self)
+        self.setItemDelegate(self._cells)
         self.setShowGrid(False)
         self.setAlternatingRowColors(True)
         self.setFrameShape(QTableView.Shape.NoFrame)
@@ -383,6 +446,7 @@ class TableView(QTableView):
 
     def paintEvent(self, event: QPaintEvent) -> None:
         """The rows, or what to do while there are none."""
+        self._cells.begin()
         super().paintEvent(event)
         if self.empty_text and not self.proxy.rowCount():
             room = round(0.8 * self.fontMetrics().height())
