@@ -20,7 +20,7 @@ from PySide6.QtCore import (
     QTimer,
     Signal,
 )
-from PySide6.QtGui import QPainter, QPaintEvent
+from PySide6.QtGui import QPainter, QPaintEvent, QShowEvent
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QHeaderView,
@@ -144,6 +144,16 @@ def _alignment(column: TableColumn) -> Qt.AlignmentFlag:
     return RIGHT if column.number else LEFT
 
 
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """Rows under their columns with the texts and widths that were found for them, to be shown again as they were."""
+
+    rows: Sequence[Any]
+    columns: Sequence[TableColumn]
+    texts: dict[tuple[int, int], str]
+    widths: tuple[int, ...]
+
+
 class RowsModel(QAbstractTableModel):
     """Rows under columns; a cell's text is made when it is asked for.
 
@@ -154,7 +164,7 @@ class RowsModel(QAbstractTableModel):
         super().__init__(parent)
         self.columns = tuple(columns)
         self.rows: list[Any] = []
-        self._texts: dict[tuple[int, int], str] = {}
+        self.texts: dict[tuple[int, int], str] = {}
         self._said: dict[tuple[int, int], str] = {}
         self._owner = parent
 
@@ -165,18 +175,23 @@ class RowsModel(QAbstractTableModel):
             self.beginResetModel()
         self.columns = tuple(columns) if columns is not None else self.columns
         self.rows = list(rows)
-        self._texts, self._said = {}, {}
+        self.texts, self._said = {}, {}
         if not same:
             self.endResetModel()
         elif self.rows:
             self.dataChanged.emit(self.index(0, 0), self.index(len(self.rows) - 1, len(self.columns) - 1))
 
+    def show_kept(self, kept: Kept) -> None:
+        """Show rows again, whose texts are known."""
+        self.show_rows(kept.rows, kept.columns)
+        self.texts = kept.texts
+
     def text(self, row: int, column: int) -> str:
         """What a cell holds, in English."""
-        known = self._texts.get((row, column))
+        known = self.texts.get((row, column))
         if known is None:
             with plain():
-                known = self._texts[row, column] = self.columns[column].text(self.rows[row])
+                known = self.texts[row, column] = self.columns[column].text(self.rows[row])
         return known
 
     def said(self, row: int, column: int) -> str:
@@ -361,7 +376,8 @@ class TableView(QTableView):
         self._shared = False
         self._fitting = QTimer(self, singleShot=True, interval=0)
         self._fitting.timeout.connect(self._fit_piece)
-        self._fitted = 0
+        self._fitted = self._needed = 0
+        self._unfitted = False
         self.empty_text = empty
         self.setObjectName(name)
         self.setAccessibleName(say(spoken or name))
@@ -399,6 +415,22 @@ class TableView(QTableView):
         if fresh:
             self.fit_columns()
 
+    def kept(self) -> Kept | None:
+        """What is shown, to be shown again; None while the columns are still being measured."""
+        model = self.rows_model
+        if self._unfitted or self._fitted < len(model.rows):
+            return None
+        widths = tuple(self.columnWidth(column) for column in range(len(model.columns)))
+        return Kept(model.rows, model.columns, model.texts, widths)
+
+    def show_kept(self, kept: Kept) -> None:
+        """Show rows again as they were, without measuring anything."""
+        self.rows_model.show_kept(kept)
+        for column, width in enumerate(kept.widths):
+            self.setColumnWidth(column, width)
+        self._fitting.stop()
+        self._unfitted, self._fitted = False, len(kept.rows)
+
     def share_width(self) -> None:
         """Columns share the width instead of needing a scroll bar; no sorting by header."""
         self._shared = True
@@ -410,15 +442,20 @@ class TableView(QTableView):
         least = super().minimumSizeHint()
         if not self._shared:
             return least
-        header = self.horizontalHeader()
-        count = self.rows_model.columnCount()
-        wide = sum(max(self.sizeHintForColumn(n), header.sectionSizeHint(n)) for n in range(count))
-        return QSize(wide + 2 * self.fontMetrics().height(), least.height())
+        if not self._needed:
+            header, count = self.horizontalHeader(), self.rows_model.columnCount()
+            wide = sum(max(self.sizeHintForColumn(n), header.sectionSizeHint(n)) for n in range(count))
+            self._needed = wide + 2 * self.fontMetrics().height()
+        return QSize(self._needed, least.height())
 
     def fit_columns(self) -> None:
-        """Make each column as wide as it needs."""
+        """Make each column as wide as it needs, once the table is seen."""
         if self._shared:
+            self._needed = 0
             self.updateGeometry()
+            return
+        self._unfitted = not self.isVisible()
+        if self._unfitted:
             return
         if self._wrapped is not None and self.rows_model.columnCount() > self._wrapped:
             header = self.horizontalHeader()
@@ -444,6 +481,12 @@ class TableView(QTableView):
         if self._fitted < len(self.rows_model.rows):
             self._fitting.start()
 
+    def showEvent(self, event: QShowEvent) -> None:
+        """Columns that came while nobody saw them are measured now."""
+        super().showEvent(event)
+        if self._unfitted:
+            self.fit_columns()
+
     def paintEvent(self, event: QPaintEvent) -> None:
         """The rows, or what to do while there are none."""
         self._cells.begin()
@@ -467,15 +510,17 @@ class TableView(QTableView):
 
     def select_where(self, wanted: Callable[[Any], bool]) -> None:
         """Select the first row that is wanted, without telling anyone."""
-        for row in range(self.proxy.rowCount()):
-            index = self.proxy.index(row, 0)
-            if wanted(self.row_of(index)):
-                if self.currentIndex().row() != row:
-                    with QSignalBlocker(self.selectionModel()):
-                        self.setCurrentIndex(index)
-                    self.viewport().update()
-                return
-        self.clearSelection()
+        model = self.rows_model
+        found = (model.index(number, 0) for number, row in enumerate(model.rows) if wanted(row))
+        shown = [index for index in map(self.proxy.mapFromSource, found) if index.isValid()]
+        if not shown:
+            self.clearSelection()
+            return
+        first = min(shown, key=lambda index: index.row())
+        if self.currentIndex().row() != first.row():
+            with QSignalBlocker(self.selectionModel()):
+                self.setCurrentIndex(first)
+            self.viewport().update()
 
     def _on_row(self, index: QModelIndex) -> None:
         if index.isValid():

@@ -120,7 +120,8 @@ class LobesView(BayView[LobesInspection]):
             self._show_whole(document, inspection)
         if self.changed("motion", inspection, document.units, look(), lobe, plots):
             self._show_motion(document, inspection, lobe, plots)
-        self._show_durations(document, inspection, lobe, lift)
+        if self.changed("durations", inspection, document.units, look(), lobe, plots, lift):
+            self._show_durations(document, inspection, lobe, lift)
         plot = self.stack.items_by_name.get("deviation")
         if self.changed("band", inspection, lobe, plot, look(), document.units, document.contents, document.current):
             self._band = lobes_bay.band_of(document, inspection, lobe)
@@ -161,7 +162,7 @@ class LobesView(BayView[LobesInspection]):
         rows = [
             (name, _folded(first), _folded(last), span) for name, first, last, span in inspection.durations_at(lift)
         ]
-        if fresh := self.changed("durations", inspection, units):
+        if fresh := self.changed("columns", inspection, units):
             self._duration = columns_at_any_lift(inspection.result)[3]
         self.durations.show_rows(rows, _duration_columns(inspection, units) if fresh else None)
         if self.changed("row", inspection, units, lobe):
