@@ -242,7 +242,9 @@ if __name__ == "__main__":
     elif sys.argv[1:] == ["figures"]:
         print(json.dumps(figures()))
     else:
-        for asked in [sys.argv[1:]] if sys.argv[1:] else [*([bay.name] for bay in bays.BAYS), ["lobes", "60"], ["many", "1000"]]:
+        for asked in (
+            [sys.argv[1:]] if sys.argv[1:] else [*([bay.name] for bay in bays.BAYS), ["lobes", "60"], ["many", "1000"]]
+        ):
             print(" ".join(asked))
             for act, longest in told(*asked).items():
                 print(f"  {act:52s} {longest:6.0f} ms")

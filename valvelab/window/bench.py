@@ -259,10 +259,24 @@ class Bench(QObject):
         except CannotWrite as error:
             self.done.emit(Problem("error", path.name, str(error)))
             return False
+        self._say_written(path, what)
+        return True
+
+    def make(self, path: Path, made: Callable[[], bytes | str], what: str = "") -> None:
+        """Make a file in the background and write it where a person said; `made` reads nothing that may change."""
+
+        def work() -> Path:
+            write_whole(path, made())
+            return path
+
+        if self.may_write(path):
+            doing = say("Writing {file}").format(file=path.name)
+            self.ask(doing, path.name, work, lambda path: self._say_written(path, what))
+
+    def _say_written(self, path: Path, what: str) -> None:
         self.said.emit(f"{what or say('Written')}: {path}")
         if path.suffix.lower() == ".pdf":
             self.wrote.emit(str(path))
-        return True
 
     def suggested(self, name: str) -> str:
         """Where a file of that name is offered to be written: where files were opened last."""

@@ -12,8 +12,7 @@ from PySide6.QtCore import QByteArray, QEvent, QSize, Qt, QTimer, QUrl
 from PySide6.QtGui import QCloseEvent, QDesktopServices, QDragEnterEvent, QDropEvent, QGuiApplication
 from PySide6.QtWidgets import QApplication, QFileDialog, QLineEdit, QMessageBox, QWidget
 
-from valvelab.csv_text import csv_text
-from valvelab.errors import CannotWrite, ValvelabError
+from valvelab.errors import CannotWrite
 from valvelab.files.job_archive import ENDING, names_job
 from valvelab.language import LANGUAGES, aloud, say
 from valvelab.places import sample_profiles
@@ -43,6 +42,8 @@ if TYPE_CHECKING:
     from valvelab.window.limits_pane import LimitsPane
     from valvelab.window.records_window import RecordsWindow
 
+MadeFile = Callable[[], bytes | str]
+Asked = Callable[[], MadeFile]
 _LAYOUT = "main 2"
 _TABLES = "*.csv *.tsv *.txt *.dat *.xlsx *.toml *.smd *.x3p"
 
@@ -625,37 +626,32 @@ class MainWindow(Shell):
             path, kind = asked
             self.export(path, kinds[kind])
 
-    def exports(self) -> dict[str, Callable[[], bytes | str]]:
-        """What can be made of what is in front, by the kind of file as dialogs name it; none without an answer."""
+    def exports(self) -> dict[str, Asked]:
+        """What can be made of what is in front, by the kind of file as dialogs name it; none without an answer.
+
+        Each looks at the window when it is chosen, and gives what makes the file away from it.
+        """
         document = self.bench.document
         _, value = _front(document)
         if value is None:
             return {}
-        from valvelab.figures.points import point_rows
         from valvelab.window.drawing import FigureStack
-        from valvelab.window.plot_menu import picture_png
+        from valvelab.window.plot_menu import picture_png, points_csv
         from valvelab.workbench.exports import exports
 
-        kinds = {one.kind: one.made for one in exports(document, value)}
+        kinds: dict[str, Asked] = {one.kind: partial(_as_it_is, one.made) for one in exports(document, value)}
         page = self.pages.front()
         figures = [plot for plot in page.findChildren(FigureStack) if plot.isVisible()]
         if figures:
             shown = [figure for plot in figures for figure in plot.on_paper().figures]
-            kinds["Curves of the plots shown (*.csv)"] = lambda: csv_text(point_rows(shown))
+            kinds["Curves of the plots shown (*.csv)"] = lambda: partial(points_csv, shown)
         kinds["Verdicts as shown (*.csv)"] = lambda: table_csv(self.verdicts.sheet)
         kinds["Picture of what is in front (*.png)"] = lambda: picture_png(page)
         return kinds
 
-    def export(self, path: Path, made: Callable[[], bytes | str]) -> None:
+    def export(self, path: Path, asked: Asked) -> None:
         """Write one export to a file that is free to be written."""
-        if not self.bench.may_write(path):
-            return
-        try:
-            content = made()
-        except ValvelabError as error:
-            self.tell(Problem("error", path.name, str(error)))
-        else:
-            self.bench.write(path, content, "Exported")
+        self.bench.make(path, asked(), "Exported")
 
     def _print(self) -> None:
         """The paper of what is in front, in a preview; a bay that has a page of its own prints that."""
@@ -722,6 +718,11 @@ class MainWindow(Shell):
 def _edit_told(act: str, label: str | None) -> str:
     """Undo or redo, with what it takes back or brings back."""
     return say("{act} {edit}").format(act=act, edit=say(label)) if label else act
+
+
+def _as_it_is(made: MadeFile) -> MadeFile:
+    """What asks nothing of the window."""
+    return made
 
 
 def _front(document: Document) -> tuple[Bay | None, object | None]:
