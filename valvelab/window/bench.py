@@ -54,7 +54,7 @@ class Bench(QObject):
 
     def __init__(self, place: Path, kept: Settings | None = None, *, background: bool = True) -> None:
         super().__init__()
-        self.turns = Turns(self)
+        self.turns = Turns(self, patient=background)
         self.place = place
         self.settings = kept or settings.load(place)
         self._settings_kept = self.settings
@@ -287,8 +287,8 @@ class Bench(QObject):
         self.ask(label, about, work, lambda said: self.done.emit(Problem("info", about, said)))
 
     def at_rest(self) -> bool:
-        """Whether nothing is being done in the background."""
-        return not self._running
+        """Whether nothing is being done in the background, and nothing waits to be shown."""
+        return not self._running and self.turns.at_rest()
 
     def ask(self, label: str, about: str, work: Callable[[], Value], take: Callable[[Value], object]) -> None:
         """Do a piece of work in the background, and take up here what it gives; its refusal comes out at `done`."""

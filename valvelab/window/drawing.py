@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -48,6 +48,7 @@ class FigureStack(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         self.ci.layout.setContentsMargins(2, 4, 8, 2)
         self.ci.layout.setVerticalSpacing(4)
         self.items_by_name: dict[str, FigureItem] = {}
+        self._wanted: list[str] = []
         self._cursors: list[pg.InfiniteLine] = []
         self._units: System = "metric"
         self.scene().installEventFilter(_Unstirred(self))
@@ -55,14 +56,14 @@ class FigureStack(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         self.scene().sigMouseClicked.connect(self._on_click)
         self.setBackground(None)
 
-    def show_figures(self, figures: Sequence[Figure], units: System, stretch: dict[str, int] | None = None) -> None:
+    def show_figures(self, figures: Sequence[Figure], units: System, stretch: Mapping[str, int] | None = None) -> None:
         """Draw the figures from top to bottom; the plots are built anew only where their names changed."""
         self._units = units
         theme = current_theme()
         self.setBackground(theme.colour("panel"))
         names = [figure.name for figure in figures]
-        if names != list(self.items_by_name):
-            self._build(names, stretch or {})
+        while self.lacks(names):
+            self.grow(names, stretch)
         said: set[str] = set()
         for figure in figures:
             self.items_by_name[figure.name].show(figure, units, frozenset(said))
@@ -124,26 +125,31 @@ class FigureStack(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         self.cursor_left.emit()
         super().leaveEvent(event)
 
-    def _build(self, names: Sequence[str], stretch: dict[str, int]) -> None:
-        self.clear()
-        self.items_by_name, self._cursors = {}, []
-        first: FigureItem | None = None
-        for row, name in enumerate(names):
-            item = FigureItem(zoom_y=len(names) == 1)
-            self.addItem(item.plot, row=row, col=0)
-            self.ci.layout.setRowStretchFactor(row, stretch.get(name, 2))
-            if first is None:
-                first = item
-            else:
-                item.plot.setXLink(first.plot)
-            if row < len(names) - 1:
-                item.plot.getAxis("bottom").setStyle(showValues=False)
-                item.plot.getAxis("bottom").setHeight(4)
-            cursor = pg.InfiniteLine(angle=90)
-            cursor.hide()
-            item.plot.addItem(cursor, ignoreBounds=True)
-            self._cursors.append(cursor)
-            self.items_by_name[name] = item
+    def lacks(self, names: Sequence[str]) -> bool:
+        """Whether other plots are there than these, from top to bottom."""
+        return self._wanted != list(names) or len(self.items_by_name) < len(names)
+
+    def grow(self, names: Sequence[str], stretch: Mapping[str, int] | None = None) -> None:
+        """Make the next of these plots, after the others were taken away."""
+        if self._wanted != list(names):
+            self.clear()
+            self.items_by_name, self._cursors, self._wanted = {}, [], list(names)
+        row = len(self.items_by_name)
+        if row == len(names):
+            return
+        item = FigureItem(zoom_y=len(names) == 1)
+        self.addItem(item.plot, row=row, col=0)
+        self.ci.layout.setRowStretchFactor(row, (stretch or {}).get(names[row], 2))
+        if row:
+            item.plot.setXLink(self.items_by_name[names[0]].plot)
+        if row < len(names) - 1:
+            item.plot.getAxis("bottom").setStyle(showValues=False)
+            item.plot.getAxis("bottom").setHeight(4)
+        cursor = pg.InfiniteLine(angle=90)
+        cursor.hide()
+        item.plot.addItem(cursor, ignoreBounds=True)
+        self._cursors.append(cursor)
+        self.items_by_name[names[row]] = item
 
     def _level_axes(self) -> None:
         digits = self.fontMetrics().horizontalAdvance("−0.00000" if len(self.items_by_name) > 1 else "−00.000")

@@ -119,20 +119,23 @@ class MainWindow(Shell):
         _, value = _front(document)
         if value is None and self._awaited(document):
             return
+        after = self.bench.turns.after
+        if value is not None and self.bench.turns.patient and (part := self._lacking(document)) is not None:
+            after("view", partial(self._make, part))
+            return
         if value is not None:
             self._make_room_for_banner()
         self._show_page(document, value)
         self.banner.setVisible(value is not None)
         key = (value, document.units, theme.current_theme().name, document.files, document.contents)
         if self._changed("result", key):
-            self._show_result(document, value)
+            after("result", partial(self._show_result, document, value))
         if value is not None and (view := self._views.get(document.bay)) is not None:
             item = view.item_in_front(document, value)
             if self._changed("item", (*key, document.bay, item)):
-                rows = len(bays.work_of(document.bay).result(value).verdicts)
-                self.bench.turns.do("item", partial(self.verdicts.bring_item, item), rows)
+                after("item", partial(self.verdicts.bring_item, item))
         if self._changed("notes", (document.contents, document.answers, document.files, value, tuple(self._said))):
-            self._show_notes(document, value)
+            after("notes", partial(self._show_notes, document, value))
 
     def _make_room_for_banner(self) -> None:
         """Settle how high pages with a banner above them are before one is shown: it is then as it was left."""
@@ -215,11 +218,20 @@ class MainWindow(Shell):
             self.pages.add(view)
         return self._views[name]
 
+    def _lacking(self, document: Document) -> Callable[[], object] | None:
+        """What makes the next part of the view in front that is not there yet, as long as there is one."""
+        view = self._views.get(document.bay)
+        return partial(self._view, document.bay) if view is None else view.lacking(document)
+
+    def _make(self, part: Callable[[], object]) -> None:
+        part()
+        self._refresh(self.bench.document)
+
     def _show_result(self, document: Document, value: object | None) -> None:
         bay = bays.by_name(document.bay)
         view = self._views.get(document.bay)
         if bay is None or value is None or view is None:
-            self.bench.turns.do("verdicts", lambda: self.verdicts.show_verdicts(None, document.units), 0)
+            self.verdicts.show_verdicts(None, document.units)
             return
         from valvelab.tables.headline import Headline, headline
 
@@ -231,8 +243,7 @@ class MainWindow(Shell):
             result = result.model_copy(update={"verdicts": ()})
         asks = judges and not progress
         self.banner.show_result(told, *view.headline(document, value), result, _trouble(document), judges=asks)
-        show = partial(self.verdicts.show_verdicts, result, document.units, progress, judges=judges)
-        self.bench.turns.do("verdicts", show, len(result.verdicts))
+        self.verdicts.show_verdicts(result, document.units, progress, judges=judges)
 
     def _show_notes(self, document: Document, value: object | None) -> None:
         bay = bays.by_name(document.bay)

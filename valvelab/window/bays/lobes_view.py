@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from typing import Any, cast
 
 import numpy as np
@@ -113,20 +115,33 @@ class LobesView(BayView[LobesInspection]):
     def show_answer(self, document: Document, inspection: LobesInspection) -> None:
         """Redraw what changed: everything, the chosen lobe, or only the checking lift."""
         state = document.state(LobesState)
-        lobe, lift = chosen_lobe(document, inspection), state.checking_lift_mm
-        plots = tuple(name for name, _ in _PLOTS if name in state.plots)
+        lobe, lift, plots = chosen_lobe(document, inspection), state.checking_lift_mm, self._plots(document)
         self._inspection = inspection
+        after = self.bench.turns.after
         if self.changed("whole", inspection, document.units, current_theme().name, state.map):
-            self._show_whole(document, inspection)
+            after("map", partial(self._show_whole, document, inspection))
         if self.changed("motion", inspection, document.units, look(), lobe, plots):
-            self._show_motion(document, inspection, lobe, plots)
+            after("motion", partial(self._show_motion, document, inspection, lobe, plots))
         if self.changed("durations", inspection, document.units, look(), lobe, plots, lift):
-            self._show_durations(document, inspection, lobe, lift)
-        plot = self.stack.items_by_name.get("deviation")
-        if self.changed("band", inspection, lobe, plot, look(), document.units, document.contents, document.current):
-            self._band = lobes_bay.band_of(document, inspection, lobe)
-            pieces = () if self._band is None else self._band.pieces
-            self.band_edges.show_band(plot if pieces else None, pieces)
+            after("durations", partial(self._show_durations, document, inspection, lobe, lift))
+        told = (document.units, document.contents, document.current)
+        if self.changed("band", inspection, lobe, plots, look(), *told):
+            after("band", partial(self._show_band, document, inspection, lobe))
+
+    def lacking(self, document: Document) -> Callable[[], object] | None:
+        """The next plot of the motion."""
+        plots = self._plots(document)
+        return partial(self.stack.grow, plots, _STRETCH) if self.stack.lacks(plots) else None
+
+    @staticmethod
+    def _plots(document: Document) -> tuple[str, ...]:
+        chosen = document.state(LobesState).plots
+        return tuple(name for name, _ in _PLOTS if name in chosen)
+
+    def _show_band(self, document: Document, inspection: LobesInspection, lobe: str) -> None:
+        self._band = lobes_bay.band_of(document, inspection, lobe)
+        pieces = () if self._band is None else self._band.pieces
+        self.band_edges.show_band(self.stack.items_by_name.get("deviation") if pieces else None, pieces)
 
     def _show_whole(self, document: Document, inspection: LobesInspection) -> None:
         self._x = lobe_figures.grid(inspection)

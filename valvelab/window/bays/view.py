@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Generic
 
 from PySide6.QtCore import Signal
@@ -35,6 +36,10 @@ class BayView(QWidget, Generic[Value]):
     def show_answer(self, document: Document, value: Value) -> None:
         """Show the answer under the document's choices and units."""
         raise NotImplementedError
+
+    def lacking(self, _document: Document) -> Callable[[], object] | None:
+        """What makes the next plot that is not there yet, where making all of them at once takes its time."""
+        return None
 
     def headline(self, document: Document, _value: Value) -> tuple[str, str]:
         """What was inspected, and against what, for the banner."""
