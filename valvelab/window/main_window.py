@@ -129,7 +129,10 @@ class MainWindow(Shell):
         self.banner.setVisible(value is not None)
         key = (value, document.units, theme.current_theme().name, document.files, document.contents)
         if self._changed("result", key):
+            front = self.pages.front()
+            front.setUpdatesEnabled(False)  # drawn once, when everything round it stands
             after("result", partial(self._show_result, document, value))
+            after(f"drawing of {document.bay}", partial(front.setUpdatesEnabled, True))
         if value is not None and (view := self._views.get(document.bay)) is not None:
             item = view.item_in_front(document, value)
             if self._changed("item", (*key, document.bay, item)):
@@ -543,6 +546,11 @@ class MainWindow(Shell):
         view = self._views.get(self.bench.document.bay)
         if view is not None and view.open_rule():
             return
+        after = self.bench.turns.after
+        after("limits made", lambda: self.limits)
+        after("limits", self._bring_limits)
+
+    def _bring_limits(self) -> None:
         dock = self.docks["Limits"]
         dock.show()
         dock.raise_()
