@@ -1,8 +1,8 @@
 """How calm the window is: the main thread's CPU in the longest turn of the event loop.
 
-python tests/benchmarks/bench_calm.py [many SPRINGS | lobes LOBES | BAY …]: a tray of many springs, read in one stage
-and in four; a camshaft of many lobes; the samples of these bays. Without any, the samples of every bay, 60 lobes and
-1,000 springs, each in a process of its own.
+python tests/benchmarks/bench_calm.py [many SPRINGS | lobes LOBES | NAME]: a tray of many springs, read in one stage and
+in four; a camshaft of many lobes; the samples of that name. Without any, every sample, 60 lobes and 1,000 springs, each
+in a process of its own.
 
 python tests/benchmarks/bench_calm.py figures: the longest of all, as JSON for tests/benchmarks/all.py
 
@@ -43,6 +43,18 @@ if TYPE_CHECKING:
     from valvelab.workbench.document import Document
 
 SPEC = '[fitting]\ninstalled_height="38 mm"\nvalve_lift="8 mm"\n[[limit]]\nof="seat_force"\nmin="225 N"\nmax="255 N"\n'
+SAMPLES = {bay.name: bay.sample for bay in bays.BAYS} | {
+    "springs": ("springs_quillmere_tray.csv", "springs_quillmere_spec.toml", "springs_quillmere_heights.csv"),
+    "season": ("springs_quillmere_after_a_season.csv", "springs_quillmere_season.toml"),
+    "job": ("job.toml",),
+    "v8": ("lake_v8_job.toml",),
+    "meeting": ("quillmere_meeting_job.toml",),
+    "tender": ("lake_tender_job.toml",),
+    "others": ("hydroplane_journal_trace.smd", "quillmere_four_degree_wheel.toml", "quillmere_dial_card.toml",
+               "quillmere_spring_tester_card.toml"),
+}  # fmt: skip
+"""What is opened together: the samples of every bay, of the jobs, and those that are in none of them."""
+MANY = (("lobes", "60"), ("many", "1000"))
 REST_S, LONGEST_S = 0.5, 60.0
 KINDS = ("Results as a workbook (*.xlsx)", "Results as QIF (*.qif)", "Verdicts as shown (*.csv)",
          "Picture of what is in front (*.png)")  # fmt: skip
@@ -117,7 +129,7 @@ class Window:
         other = next(one.name for one in bays.BAYS if one.name != bay)
         self.do({"to another bay": self.go(other), "back": self.go(bay)})
         self.do({"open the limits": window.open_limits, "other units": bench.toggle_units, "other theme": self.darken})
-        for file in bench.document.files:
+        for file in bench.document.files[:4]:
             text = Path(file.path).read_text(encoding="utf-8")
             typed = text.rstrip() + "\n# typed\n" if file.path.endswith(".toml") else text.rstrip() + "\n"
             self.do({
@@ -134,14 +146,12 @@ class Window:
         self.window.export(self.place / f"export{kind[kind.rindex('*') + 1 : -1]}", self.window.exports()[kind])
 
 
-def sample(*names: str) -> Window:
-    """The samples of some bays, one after another on one bench."""
+def sample(name: str) -> Window:
+    """Samples that belong together; of a bay's, the bay as well."""
     seen = Window()
-    for name in names:
-        bay = bays.by_name(name)
-        assert bay is not None
-        files = [str(sample_profiles() / file) for file in bay.sample]
-        seen.do({f"open {name}": lambda files=files: seen.bench.add_files(files)})
+    files = [str(sample_profiles() / file) for file in SAMPLES[name]]
+    seen.do({"open": lambda: seen.bench.add_files(files)})
+    if name in seen.window.bay_actions:
         seen.do({f"to {name}": seen.go(name)})
     seen.work_with()
     return seen
@@ -213,7 +223,7 @@ def springs(many: int) -> Window:
 def main(asked: list[str]) -> None:
     """What is named, in this process."""
     many = int(asked[1]) if asked[1:] and asked[1].isdigit() else 0
-    seen = springs(many) if asked[0] == "many" else lobes(many) if asked[0] == "lobes" and many else sample(*asked)
+    seen = sample(asked[0]) if not many else springs(many) if asked[0] == "many" else lobes(many)
     print(json.dumps(seen.turns.longest_ms))
     sys.stdout.flush()
     os._exit(0)
@@ -228,8 +238,8 @@ def told(*asked: str) -> dict[str, float]:
 
 def figures() -> list[tuple[str, float, float]]:
     """Name, what is asked at most, and what this run gave."""
-    few = max(max(told(bay.name).values()) for bay in bays.BAYS)
-    many = max(max(told(*asked).values()) for asked in (("lobes", "60"), ("many", "1000")))
+    few = max(max(told(name).values()) for name in SAMPLES)
+    many = max(max(told(*asked).values()) for asked in MANY)
     return [
         ("longest block of the event loop on any sample, ms of main-thread CPU", 50.0, few),
         ("the same with 60 lobes or 1,000 springs", 100.0, many),
@@ -242,9 +252,7 @@ if __name__ == "__main__":
     elif sys.argv[1:] == ["figures"]:
         print(json.dumps(figures()))
     else:
-        for asked in (
-            [sys.argv[1:]] if sys.argv[1:] else [*([bay.name] for bay in bays.BAYS), ["lobes", "60"], ["many", "1000"]]
-        ):
+        for asked in [tuple(sys.argv[1:])] if sys.argv[1:] else [*zip(SAMPLES), *MANY]:
             print(" ".join(asked))
             for act, longest in told(*asked).items():
                 print(f"  {act:52s} {longest:6.0f} ms")

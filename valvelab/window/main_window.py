@@ -228,7 +228,7 @@ class MainWindow(Shell):
 
     def _make(self, part: Callable[[], object]) -> None:
         part()
-        self._refresh(self.bench.document)
+        self.bench.turns.after("view", lambda: self._refresh(self.bench.document))
 
     def _show_result(self, document: Document, value: object | None) -> None:
         bay = bays.by_name(document.bay)

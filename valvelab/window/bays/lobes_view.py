@@ -117,16 +117,15 @@ class LobesView(BayView[LobesInspection]):
         state = document.state(LobesState)
         lobe, lift, plots = chosen_lobe(document, inspection), state.checking_lift_mm, self._plots(document)
         self._inspection = inspection
-        after = self.bench.turns.after
         if self.changed("whole", inspection, document.units, current_theme().name, state.map):
-            after("map", partial(self._show_whole, document, inspection))
+            self.draw("map", self._show_whole, document, inspection)
         if self.changed("motion", inspection, document.units, look(), lobe, plots):
-            after("motion", partial(self._show_motion, document, inspection, lobe, plots))
+            self.draw("motion", self._show_motion, document, inspection, lobe, plots)
         if self.changed("durations", inspection, document.units, look(), lobe, plots, lift):
-            after("durations", partial(self._show_durations, document, inspection, lobe, lift))
+            self.draw("durations", self._show_durations, document, inspection, lobe, lift)
         told = (document.units, document.contents, document.current)
         if self.changed("band", inspection, lobe, plots, look(), *told):
-            after("band", partial(self._show_band, document, inspection, lobe))
+            self.draw("band", self._show_band, document, inspection, lobe)
 
     def lacking(self, document: Document) -> Callable[[], object] | None:
         """The next plot of the motion."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from typing import Generic
 
 from PySide6.QtCore import Signal
@@ -32,6 +33,10 @@ class BayView(QWidget, Generic[Value]):
         """Whether what a part is drawn from is another than when it was last asked: the very answer, or the look."""
         old, self._known[name] = self._known.get(name), (answer, look)
         return old is None or old[0] is not answer or old[1] != look
+
+    def draw(self, name: str, part: Callable[..., object], *given: object) -> None:
+        """Draw a part of the view in a turn of the event loop of its own."""
+        self.bench.turns.after(f"{type(self).__name__} {name}", partial(part, *given))
 
     def show_answer(self, document: Document, value: Value) -> None:
         """Show the answer under the document's choices and units."""
