@@ -26,7 +26,7 @@ from typing import TYPE_CHECKING
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 import numpy as np
-from invented_camshaft import write_spec, write_table
+from invented_camshaft import LOBES, write_spec, write_table
 from PySide6.QtCore import QTimer
 from PySide6.QtWidgets import QApplication
 from spring_cases import write_season
@@ -160,8 +160,12 @@ def sample(name: str) -> Window:
 def lobes(many: int) -> Window:
     """A camshaft of many lobes."""
     seen = Window()
-    names = tuple(f"{1 + number // 2}{'IE'[number % 2]}" for number in range(many))
-    table, spec = write_table(seen.place / "shaft.csv", names), write_spec(seen.place)
+    spec = write_spec(seen.place)
+    table = write_table(
+        seen.place / "shaft.csv", tuple(LOBES[number % len(LOBES)] for number in range(many)), names=False
+    )
+    head = ",".join(["angle [cam deg]", *(f"L{number:02d} [mm]" for number in range(1, many + 1))])
+    table.write_text(f"# base circle radius: 15 mm\n{head}\n{table.read_text(encoding='utf-8')}", encoding="utf-8")
     seen.do({"open": lambda: seen.bench.add_files([str(table), str(spec)])})
     seen.work_with()
     return seen
