@@ -244,7 +244,7 @@ def test_every_export_is_written(judged: MainWindow, tmp_path: Path) -> None:
         "*.csv)",
         "*.png)",
     ]
-    made = {kind: made() for kind, made in kinds.items()}
+    made = {kind: asked()() for kind, asked in kinds.items()}
     book = load_workbook(io.BytesIO(bytes(made["Results as a workbook (*.xlsx)"])))  # type: ignore[arg-type]
     assert book.sheetnames
     curves = str(made["Curves of the plots shown (*.csv)"]).splitlines()

@@ -359,10 +359,10 @@ def test_exports(window: MainWindow, job: list[str], tmp_path: Path) -> None:
     from valvelab.window.table_menu import table_csv
 
     drop(window, job)
-    lines = table_csv(window.verdicts.sheet).splitlines()
+    lines = table_csv(window.verdicts.sheet)().splitlines()
     assert len(lines) == 1 + 3 * len(LOBES)
     assert lines[0].startswith("verdict,item,characteristic,measured")
-    picture = picture_png(window.pages.front())
+    picture = picture_png(window.pages.front())()
     assert picture[:4] == b"\x89PNG"
     assert window.bench.write(tmp_path / "v.png", picture)
     assert (tmp_path / "v.png").read_bytes() == picture

@@ -16,6 +16,7 @@ from valvelab.errors import CannotWrite, ValvelabError
 from valvelab.files.kinds import reader_of
 from valvelab.language import say
 from valvelab.units import System
+from valvelab.window.loading import load_all, load_view
 from valvelab.window.turns import Turns
 from valvelab.workbench import bays, edits, settings
 from valvelab.workbench.background import Question, answer
@@ -53,7 +54,7 @@ class Bench(QObject):
 
     def __init__(self, place: Path, kept: Settings | None = None, *, background: bool = True) -> None:
         super().__init__()
-        self.turns = Turns(self)
+        self.turns = Turns(self, patient=background)
         self.place = place
         self.settings = kept or settings.load(place)
         self._settings_kept = self.settings
@@ -68,6 +69,7 @@ class Bench(QObject):
         self._recorded_by = ThreadPoolExecutor(1, "valvelab records") if background else None
         self._keeping: Future[None] | None = None
         self._was_kept.connect(self._on_kept)
+        self._closed = False
         self._running: dict[object, str] = {}
         self._opened: frozenset[str] = frozenset()
         """Files opened or assigned last, that come forward when they are read."""
@@ -228,6 +230,11 @@ class Bench(QObject):
         if question is not None:
             self._start((document.bay, question.key), question.label, partial(_answer, document.bay, question))
 
+    def load_ahead(self) -> None:
+        """Load in the background what bays are drawn with, once the empty window is painted."""
+        if self._pool is not None:
+            self._start("loading", "", partial(_load_ahead, lambda: self._closed))
+
     # -- files written ----------------------------------------------------------------------------------------------
 
     def may_write(self, path: Path, kind: str = "") -> bool:
@@ -252,10 +259,24 @@ class Bench(QObject):
         except CannotWrite as error:
             self.done.emit(Problem("error", path.name, str(error)))
             return False
+        self._say_written(path, what)
+        return True
+
+    def make(self, path: Path, made: Callable[[], bytes | str], what: str = "") -> None:
+        """Make a file in the background and write it where a person said; `made` reads nothing that may change."""
+
+        def work() -> Path:
+            write_whole(path, made())
+            return path
+
+        if self.may_write(path):
+            doing = say("Writing {file}").format(file=path.name)
+            self.ask(doing, path.name, work, lambda path: self._say_written(path, what))
+
+    def _say_written(self, path: Path, what: str) -> None:
         self.said.emit(f"{what or say('Written')}: {path}")
         if path.suffix.lower() == ".pdf":
             self.wrote.emit(str(path))
-        return True
 
     def suggested(self, name: str) -> str:
         """Where a file of that name is offered to be written: where files were opened last."""
@@ -264,6 +285,10 @@ class Bench(QObject):
     def do(self, label: str, about: str, work: Callable[[], str]) -> None:
         """Do a piece of work in the background; `done` carries its closing sentence, or its refusal, as a Problem."""
         self.ask(label, about, work, lambda said: self.done.emit(Problem("info", about, said)))
+
+    def at_rest(self) -> bool:
+        """Whether nothing is being done in the background, and nothing waits to be shown."""
+        return not self._running and self.turns.at_rest()
 
     def ask(self, label: str, about: str, work: Callable[[], Value], take: Callable[[Value], object]) -> None:
         """Do a piece of work in the background, and take up here what it gives; its refusal comes out at `done`."""
@@ -323,7 +348,7 @@ class Bench(QObject):
             if about in document.files:
                 self._take_content(about, found)
         elif isinstance(about, str) and isinstance(found, Answer):
-            question = bays.work_of(about).question(document)
+            question = bays.question_of(document, about)
             if question is not None and question.key == found.key:
                 self.answered(about, found)
             else:
@@ -432,6 +457,7 @@ class Bench(QObject):
     def close(self, *, keep: bool = False) -> None:
         """A clean end: no work left behind, and nothing to recover unless the bench is to be offered again."""
         self._keeper.stop()
+        self._closed = True
         for pool in filter(None, (self._pool, self._recorded_by)):
             pool.shutdown(wait=False, cancel_futures=True)
         if self._kept_by is not None:
@@ -479,7 +505,13 @@ def _read(file: BenchFile) -> tuple[object, object]:
     return file, content
 
 
+def _load_ahead(given_up: Callable[[], bool]) -> tuple[object, object]:
+    load_all(given_up)
+    return "", None
+
+
 def _answer(bay: str, question: Question[Any]) -> tuple[object, object]:
+    load_view(bay)  # as above
     return bay, answer(question)
 
 

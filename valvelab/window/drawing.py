@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
 import pyqtgraph as pg  # type: ignore[import-untyped]
-from PySide6.QtCore import QPoint, QPointF, QSize, Qt, Signal
+from PySide6.QtCore import QEvent, QObject, QPoint, QPointF, QSize, Qt, Signal
 from PySide6.QtGui import QContextMenuEvent
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
@@ -18,6 +18,14 @@ from valvelab.units import DisplayUnit, System
 from valvelab.window.figure_item import FigureItem
 from valvelab.window.plot_menu import Shown, Zoom, open_plot_menu
 from valvelab.window.theme import current_theme
+
+
+class _Unstirred(QObject):
+    """Keeps from a scene whether its window is active: nothing drawn depends on it, and it would draw all anew."""
+
+    def eventFilter(self, _scene: QObject, event: QEvent) -> bool:
+        """Whether the event stops here."""
+        return event.type() in {QEvent.Type.WindowActivate, QEvent.Type.WindowDeactivate}
 
 
 class FigureStack(pg.GraphicsLayoutWidget):  # type: ignore[misc]
@@ -40,20 +48,22 @@ class FigureStack(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         self.ci.layout.setContentsMargins(2, 4, 8, 2)
         self.ci.layout.setVerticalSpacing(4)
         self.items_by_name: dict[str, FigureItem] = {}
+        self._wanted: list[str] = []
         self._cursors: list[pg.InfiniteLine] = []
         self._units: System = "metric"
+        self.scene().installEventFilter(_Unstirred(self))
         self.scene().sigMouseMoved.connect(self._on_mouse)
         self.scene().sigMouseClicked.connect(self._on_click)
         self.setBackground(None)
 
-    def show_figures(self, figures: Sequence[Figure], units: System, stretch: dict[str, int] | None = None) -> None:
+    def show_figures(self, figures: Sequence[Figure], units: System, stretch: Mapping[str, int] | None = None) -> None:
         """Draw the figures from top to bottom; the plots are built anew only where their names changed."""
         self._units = units
         theme = current_theme()
         self.setBackground(theme.colour("panel"))
         names = [figure.name for figure in figures]
-        if names != list(self.items_by_name):
-            self._build(names, stretch or {})
+        while self.lacks(names):
+            self.grow(names, stretch)
         said: set[str] = set()
         for figure in figures:
             self.items_by_name[figure.name].show(figure, units, frozenset(said))
@@ -115,26 +125,31 @@ class FigureStack(pg.GraphicsLayoutWidget):  # type: ignore[misc]
         self.cursor_left.emit()
         super().leaveEvent(event)
 
-    def _build(self, names: Sequence[str], stretch: dict[str, int]) -> None:
-        self.clear()
-        self.items_by_name, self._cursors = {}, []
-        first: FigureItem | None = None
-        for row, name in enumerate(names):
-            item = FigureItem(zoom_y=len(names) == 1)
-            self.addItem(item.plot, row=row, col=0)
-            self.ci.layout.setRowStretchFactor(row, stretch.get(name, 2))
-            if first is None:
-                first = item
-            else:
-                item.plot.setXLink(first.plot)
-            if row < len(names) - 1:
-                item.plot.getAxis("bottom").setStyle(showValues=False)
-                item.plot.getAxis("bottom").setHeight(4)
-            cursor = pg.InfiniteLine(angle=90)
-            cursor.hide()
-            item.plot.addItem(cursor, ignoreBounds=True)
-            self._cursors.append(cursor)
-            self.items_by_name[name] = item
+    def lacks(self, names: Sequence[str]) -> bool:
+        """Whether other plots are there than these, from top to bottom."""
+        return self._wanted != list(names) or len(self.items_by_name) < len(names)
+
+    def grow(self, names: Sequence[str], stretch: Mapping[str, int] | None = None) -> None:
+        """Make the next of these plots, after the others were taken away."""
+        if self._wanted != list(names):
+            self.clear()
+            self.items_by_name, self._cursors, self._wanted = {}, [], list(names)
+        row = len(self.items_by_name)
+        if row == len(names):
+            return
+        item = FigureItem(zoom_y=len(names) == 1)
+        self.addItem(item.plot, row=row, col=0)
+        self.ci.layout.setRowStretchFactor(row, (stretch or {}).get(names[row], 2))
+        if row:
+            item.plot.setXLink(self.items_by_name[names[0]].plot)
+        if row < len(names) - 1:
+            item.plot.getAxis("bottom").setStyle(showValues=False)
+            item.plot.getAxis("bottom").setHeight(4)
+        cursor = pg.InfiniteLine(angle=90)
+        cursor.hide()
+        item.plot.addItem(cursor, ignoreBounds=True)
+        self._cursors.append(cursor)
+        self.items_by_name[names[row]] = item
 
     def _level_axes(self) -> None:
         digits = self.fontMetrics().horizontalAdvance("−0.00000" if len(self.items_by_name) > 1 else "−00.000")

@@ -183,14 +183,22 @@ class EntryPane(QWidget):
         if file is None or kind is None:
             return
         if file.text is None:
-            try:
-                text = opened_text(kind.kind, file)
-            except BadFile as error:
-                self.bench.done.emit(Problem("warning", file.name, str(error)))
-                return
-            changed = typed.edited(self.bench.document, path, kind.kind, text)
+            take = partial(self._take_opened, kind, file)
+            doing = say("Opening {name}").format(name=file.name)
+            self.bench.ask(doing, file.name, partial(_opened, kind, file), take)
+        else:
+            self._go_on_with(kind, path)
+
+    def _take_opened(self, kind: EntryKind, file: BenchFile, found: str | Problem) -> None:
+        if isinstance(found, Problem):
+            self.bench.done.emit(found)
+        elif file in self.bench.document.files:
+            changed = typed.edited(self.bench.document, file.path, kind.kind, found)
             self.bench.history.apply(changed, say("edit {name}").format(name=file.name))
             self.bench.said.emit(say("{name}: edited here; the file on disk stays as it is").format(name=file.name))
+            self._go_on_with(kind, file.path)
+
+    def _go_on_with(self, kind: EntryKind, path: str) -> None:
         if kind not in typed.kinds_at(self.bench.document.bay):
             self.bench.go_to_bay(bays.takers(kind.kind)[0].name)
         self._bring(path)
@@ -340,3 +348,11 @@ class EntryPane(QWidget):
 def _called(document: Document, file: BenchFile) -> str:
     kind = typed.kind_of(document, file)
     return f"{say(kind.title)}, {file.name}" if kind is not None else file.name
+
+
+def _opened(kind: EntryKind, file: BenchFile) -> str | Problem:
+    """The text of a file to be edited, or why it can't be."""
+    try:
+        return opened_text(kind.kind, file)
+    except BadFile as error:
+        return Problem("warning", file.name, str(error))

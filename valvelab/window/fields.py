@@ -85,8 +85,9 @@ class TypedField(QLineEdit):
         super().keyPressEvent(event)
 
     def _say(self, wrong: str) -> None:
-        self.wrong = wrong
-        self._dress()
+        if wrong or self.wrong:
+            self.wrong = wrong
+            self._dress()
 
     def _dress(self) -> None:
         palette = QPalette()

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import pyqtgraph as pg  # type: ignore[import-untyped]
 from PySide6.QtCore import QRectF, Qt
-from PySide6.QtGui import QBrush, QColor, QFontMetricsF, QPen
+from PySide6.QtGui import QBrush, QColor, QFontMetricsF, QPainter, QPen
 from PySide6.QtWidgets import QApplication, QGraphicsItem, QGraphicsTextItem
 
 from valvelab.arrays import FloatArray, stretches
@@ -58,9 +58,12 @@ def role_pen(role: Role, series: int = 0) -> QPen:
 class QuietAxis(pg.AxisItem):  # type: ignore[misc]
     """An axis without a box: true minus signs, no SI prefixes, ticks in the quiet colour."""
 
+    picture: Any
+
     def __init__(self, orientation: str) -> None:
         super().__init__(orientation, maxTickLength=-4)
         self.enableAutoSIPrefix(False)
+        self.setCacheMode(QGraphicsItem.CacheMode.DeviceCoordinateCache)
 
     def name_places(self, names: Sequence[tuple[float, str]]) -> None:
         """Write these names at their places instead of numbers; none brings the numbers back."""
@@ -75,6 +78,13 @@ class QuietAxis(pg.AxisItem):  # type: ignore[misc]
             texts = super().tickStrings(values, scale, spacing)
         signed = [text.replace("-", "−") if float(text) else text.lstrip("-") for text in texts]
         return [say_number(text) for text in signed]
+
+    def paint(self, painter: QPainter, _option: object, _widget: object) -> None:
+        """Draw what was worked out once; a recorded picture would look its fonts up at every play."""
+        if self.picture is None:
+            self.picture = self.generateDrawSpecs(painter)
+        if self.picture is not None:
+            self.drawPicture(painter, *self.picture)
 
 
 class PlotBox(pg.ViewBox):  # type: ignore[misc]

@@ -12,8 +12,7 @@ from PySide6.QtCore import QByteArray, QEvent, QSize, Qt, QTimer, QUrl
 from PySide6.QtGui import QCloseEvent, QDesktopServices, QDragEnterEvent, QDropEvent, QGuiApplication
 from PySide6.QtWidgets import QApplication, QFileDialog, QLineEdit, QMessageBox, QWidget
 
-from valvelab.csv_text import csv_text
-from valvelab.errors import CannotWrite, ValvelabError
+from valvelab.errors import CannotWrite
 from valvelab.files.job_archive import ENDING, names_job
 from valvelab.language import LANGUAGES, aloud, say
 from valvelab.places import sample_profiles
@@ -43,6 +42,8 @@ if TYPE_CHECKING:
     from valvelab.window.limits_pane import LimitsPane
     from valvelab.window.records_window import RecordsWindow
 
+MadeFile = Callable[[], bytes | str]
+Asked = Callable[[], MadeFile]
 _LAYOUT = "main 2"
 _TABLES = "*.csv *.tsv *.txt *.dat *.xlsx *.toml *.smd *.x3p"
 
@@ -118,17 +119,32 @@ class MainWindow(Shell):
         _, value = _front(document)
         if value is None and self._awaited(document):
             return
+        after = self.bench.turns.after
+        if value is not None and self.bench.turns.patient and (part := self._lacking(document)) is not None:
+            after("view", partial(self._make, part))
+            return
+        if value is not None:
+            self._make_room_for_banner()
         self._show_page(document, value)
+        self.banner.setVisible(value is not None)
         key = (value, document.units, theme.current_theme().name, document.files, document.contents)
         if self._changed("result", key):
-            self._show_result(document, value)
+            front = self.pages.front()
+            front.setUpdatesEnabled(False)  # drawn once, when everything round it stands
+            after("result", partial(self._show_result, document, value))
+            after(f"drawing of {document.bay}", partial(front.setUpdatesEnabled, True))
         if value is not None and (view := self._views.get(document.bay)) is not None:
             item = view.item_in_front(document, value)
             if self._changed("item", (*key, document.bay, item)):
-                rows = len(bays.work_of(document.bay).result(value).verdicts)
-                self.bench.turns.do("item", partial(self.verdicts.bring_item, item), rows)
+                after("item", partial(self.verdicts.bring_item, item))
         if self._changed("notes", (document.contents, document.answers, document.files, value, tuple(self._said))):
-            self._show_notes(document, value)
+            after("notes", partial(self._show_notes, document, value))
+
+    def _make_room_for_banner(self) -> None:
+        """Settle how high pages with a banner above them are before one is shown: it is then as it was left."""
+        if self.banner.isHidden():
+            self.banner.show()
+            self.above_one_another.activate()
 
     def _awaited(self, document: Document) -> bool:
         """Whether the view in front only waits for its next answer: it keeps the last one until then."""
@@ -205,12 +221,20 @@ class MainWindow(Shell):
             self.pages.add(view)
         return self._views[name]
 
+    def _lacking(self, document: Document) -> Callable[[], object] | None:
+        """What makes the next part of the view in front that is not there yet, as long as there is one."""
+        view = self._views.get(document.bay)
+        return partial(self._view, document.bay) if view is None else view.lacking(document)
+
+    def _make(self, part: Callable[[], object]) -> None:
+        part()
+        self.bench.turns.after("view", lambda: self._refresh(self.bench.document))
+
     def _show_result(self, document: Document, value: object | None) -> None:
         bay = bays.by_name(document.bay)
         view = self._views.get(document.bay)
-        self.banner.setVisible(value is not None)
         if bay is None or value is None or view is None:
-            self.bench.turns.do("verdicts", lambda: self.verdicts.show_verdicts(None, document.units), 0)
+            self.verdicts.show_verdicts(None, document.units)
             return
         from valvelab.tables.headline import Headline, headline
 
@@ -222,8 +246,7 @@ class MainWindow(Shell):
             result = result.model_copy(update={"verdicts": ()})
         asks = judges and not progress
         self.banner.show_result(told, *view.headline(document, value), result, _trouble(document), judges=asks)
-        show = partial(self.verdicts.show_verdicts, result, document.units, progress, judges=judges)
-        self.bench.turns.do("verdicts", show, len(result.verdicts))
+        self.verdicts.show_verdicts(result, document.units, progress, judges=judges)
 
     def _show_notes(self, document: Document, value: object | None) -> None:
         bay = bays.by_name(document.bay)
@@ -523,6 +546,11 @@ class MainWindow(Shell):
         view = self._views.get(self.bench.document.bay)
         if view is not None and view.open_rule():
             return
+        after = self.bench.turns.after
+        after("limits made", lambda: self.limits)
+        after("limits", self._bring_limits)
+
+    def _bring_limits(self) -> None:
         dock = self.docks["Limits"]
         dock.show()
         dock.raise_()
@@ -617,37 +645,32 @@ class MainWindow(Shell):
             path, kind = asked
             self.export(path, kinds[kind])
 
-    def exports(self) -> dict[str, Callable[[], bytes | str]]:
-        """What can be made of what is in front, by the kind of file as dialogs name it; none without an answer."""
+    def exports(self) -> dict[str, Asked]:
+        """What can be made of what is in front, by the kind of file as dialogs name it; none without an answer.
+
+        Each looks at the window when it is chosen, and gives what makes the file away from it.
+        """
         document = self.bench.document
         _, value = _front(document)
         if value is None:
             return {}
-        from valvelab.figures.points import point_rows
         from valvelab.window.drawing import FigureStack
-        from valvelab.window.plot_menu import picture_png
+        from valvelab.window.plot_menu import picture_png, points_csv
         from valvelab.workbench.exports import exports
 
-        kinds = {one.kind: one.made for one in exports(document, value)}
+        kinds: dict[str, Asked] = {one.kind: partial(_as_it_is, one.made) for one in exports(document, value)}
         page = self.pages.front()
         figures = [plot for plot in page.findChildren(FigureStack) if plot.isVisible()]
         if figures:
             shown = [figure for plot in figures for figure in plot.on_paper().figures]
-            kinds["Curves of the plots shown (*.csv)"] = lambda: csv_text(point_rows(shown))
+            kinds["Curves of the plots shown (*.csv)"] = lambda: partial(points_csv, shown)
         kinds["Verdicts as shown (*.csv)"] = lambda: table_csv(self.verdicts.sheet)
         kinds["Picture of what is in front (*.png)"] = lambda: picture_png(page)
         return kinds
 
-    def export(self, path: Path, made: Callable[[], bytes | str]) -> None:
+    def export(self, path: Path, asked: Asked) -> None:
         """Write one export to a file that is free to be written."""
-        if not self.bench.may_write(path):
-            return
-        try:
-            content = made()
-        except ValvelabError as error:
-            self.tell(Problem("error", path.name, str(error)))
-        else:
-            self.bench.write(path, content, "Exported")
+        self.bench.make(path, asked(), "Exported")
 
     def _print(self) -> None:
         """The paper of what is in front, in a preview; a bay that has a page of its own prints that."""
@@ -714,6 +737,11 @@ class MainWindow(Shell):
 def _edit_told(act: str, label: str | None) -> str:
     """Undo or redo, with what it takes back or brings back."""
     return say("{act} {edit}").format(act=act, edit=say(label)) if label else act
+
+
+def _as_it_is(made: MadeFile) -> MadeFile:
+    """What asks nothing of the window."""
+    return made
 
 
 def _front(document: Document) -> tuple[Bay | None, object | None]:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
 
 from PySide6.QtCore import QBuffer, QIODevice, QMimeData, QPoint
-from PySide6.QtGui import QGuiApplication, QPixmap
+from PySide6.QtGui import QGuiApplication, QImage, QPixmap
 from PySide6.QtWidgets import QMenu, QWidget
 
 from valvelab.csv_text import csv_text
@@ -59,7 +59,7 @@ def open_plot_menu(plot: QWidget, at: QPoint, on_paper: Shown | None, zoom: Zoom
     if found.drawings:
         menu.addAction(say("Copy as SVG"), partial(_copy_svg, plot, found))
     if found.figures:
-        menu.addAction(say("Copy points"), lambda: QGuiApplication.clipboard().setText(_points(found, "\t")))
+        menu.addAction(say("Copy points"), partial(_copy_points, plot, found))
         menu.addAction(say("Save points…"), partial(_save_points, plot, found))
     menu.addAction(say("Save picture…"), partial(_save_picture, plot, found))
     add_exports(menu, plot)
@@ -74,12 +74,15 @@ def as_it_looks(widget: QWidget) -> QPixmap:
     return picture
 
 
-def picture_png(widget: QWidget) -> bytes:
-    """A widget as it looks, at twice the pixels, as PNG."""
+def picture_png(widget: QWidget) -> Callable[[], bytes]:
+    """What makes a PNG of a widget as it looks now, at twice the pixels, away from the window."""
+    return partial(_png, as_it_looks(widget).toImage())
+
+
+def _png(picture: QImage) -> bytes:
     target = QBuffer()
     target.open(QIODevice.OpenModeFlag.WriteOnly)
-    picture = as_it_looks(widget)
-    made = picture.save(target, "PNG")
+    made = picture.save(target, "PNG")  # type: ignore[call-overload]  # its stub knows bytes, it takes words
     assert made, "Qt always brings PNG"
     return bytes(target.data().data())
 
@@ -94,12 +97,13 @@ def drawing(shown: Shown, ending: str, shape: float) -> bytes:
     return figure_bytes(block, ending, shown.units)
 
 
-def _drawing_of(plot: QWidget, shown: Shown, ending: str) -> bytes:
-    return drawing(shown, ending, plot.height() / max(1, plot.width()))
+def _drawing_of(plot: QWidget, shown: Shown, ending: str) -> Callable[[], bytes]:
+    return partial(drawing, shown, ending, plot.height() / max(1, plot.width()))
 
 
-def _points(shown: Shown, delimiter: str = ",") -> str:
-    return csv_text(point_rows(shown.figures), delimiter)
+def points_csv(figures: Sequence[Figure], delimiter: str = ",") -> str:
+    """Every point of some figures, as CSV."""
+    return csv_text(point_rows(figures), delimiter)
 
 
 def _copy_picture(plot: QWidget) -> None:
@@ -107,17 +111,30 @@ def _copy_picture(plot: QWidget) -> None:
 
 
 def _copy_svg(plot: QWidget, shown: Shown) -> None:
-    data = QMimeData()
-    svg = _drawing_of(plot, shown, ".svg")
-    data.setData("image/svg+xml", svg)
-    data.setText(svg.decode())
-    QGuiApplication.clipboard().setMimeData(data)
+    def take(svg: bytes) -> None:
+        data = QMimeData()
+        data.setData("image/svg+xml", svg)
+        data.setText(svg.decode())
+        QGuiApplication.clipboard().setMimeData(data)
+
+    bench_of(plot).ask("Copying", _named(plot), _drawing_of(plot, shown, ".svg"), take)
+
+
+def _copy_points(plot: QWidget, shown: Shown) -> None:
+    made = partial(points_csv, shown.figures, "\t")
+    bench_of(plot).ask("Copying", _named(plot), made, QGuiApplication.clipboard().setText)
 
 
 def _save_points(plot: QWidget, shown: Shown) -> None:
     bench = bench_of(plot)
     name = bench.suggested(f"{_named(plot)}.csv")
-    save_as(plot, say("Save points"), name, say("Table (*.csv)"), lambda path: bench.write(path, _points(shown)))
+    save_as(
+        plot,
+        say("Save points"),
+        name,
+        say("Table (*.csv)"),
+        lambda path: bench.make(path, partial(points_csv, shown.figures)),
+    )
 
 
 def _save_picture(plot: QWidget, shown: Shown) -> None:
@@ -127,8 +144,7 @@ def _save_picture(plot: QWidget, shown: Shown) -> None:
     asked = ask_place(plot, say("Save picture"), bench.suggested(_named(plot)), kinds)
     if asked is not None:
         path, kind = asked
-        content = picture_png(plot) if kind == _PICTURE else _drawing_of(plot, shown, path.suffix)
-        bench.write(path, content)
+        bench.make(path, picture_png(plot) if kind == _PICTURE else _drawing_of(plot, shown, path.suffix))
 
 
 def _named(plot: QWidget) -> str:

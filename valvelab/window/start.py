@@ -46,6 +46,7 @@ def _begin(window: MainWindow, files: list[str]) -> None:
     """After the first paint: read, inspect, offer what was left behind."""
     if files:
         window.open_paths(files)
+    window.bench.load_ahead()
     window.left.ask()
     window.job.tidy()
 

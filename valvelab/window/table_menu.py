@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from functools import partial
 from pathlib import Path
 
@@ -53,9 +53,9 @@ def add_copying(menu: QMenu, table: QAbstractItemView) -> None:
         action.setEnabled(table.model().rowCount() > 0)
 
 
-def table_csv(table: QAbstractItemView) -> str:
-    """The rows shown, as CSV."""
-    return csv_text(table_cells(table))
+def table_csv(table: QAbstractItemView) -> Callable[[], str]:
+    """What makes CSV of the rows shown, away from the window."""
+    return partial(csv_text, table_cells(table))
 
 
 def table_cells(table: QAbstractItemView, *, chosen: bool = False) -> list[list[str]]:
@@ -95,6 +95,6 @@ def _save(table: QAbstractItemView) -> None:
     name = bench.suggested(f"{table.accessibleName().lower()}.csv")
 
     def write(path: Path) -> None:
-        bench.write(path, table_csv(table))
+        bench.make(path, table_csv(table))
 
     save_as(table, say("Save table"), name, say("Table (*.csv)"), write)

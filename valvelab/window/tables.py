@@ -20,8 +20,16 @@ from PySide6.QtCore import (
     QTimer,
     Signal,
 )
-from PySide6.QtGui import QPaintEvent
-from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableView, QWidget
+from PySide6.QtGui import QPainter, QPaintEvent, QShowEvent
+from PySide6.QtWidgets import (
+    QAbstractItemView,
+    QHeaderView,
+    QStyle,
+    QStyledItemDelegate,
+    QStyleOptionViewItem,
+    QTableView,
+    QWidget,
+)
 
 from valvelab.language import aloud, is_english, plain, say, say_cell, say_figures, say_lines, word
 from valvelab.records.result import Decision
@@ -136,6 +144,16 @@ def _alignment(column: TableColumn) -> Qt.AlignmentFlag:
     return RIGHT if column.number else LEFT
 
 
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """Rows under their columns with the texts and widths that were found for them, to be shown again as they were."""
+
+    rows: Sequence[Any]
+    columns: Sequence[TableColumn]
+    texts: dict[tuple[int, int], str]
+    widths: tuple[int, ...]
+
+
 class RowsModel(QAbstractTableModel):
     """Rows under columns; a cell's text is made when it is asked for.
 
@@ -146,7 +164,7 @@ class RowsModel(QAbstractTableModel):
         super().__init__(parent)
         self.columns = tuple(columns)
         self.rows: list[Any] = []
-        self._texts: dict[tuple[int, int], str] = {}
+        self.texts: dict[tuple[int, int], str] = {}
         self._said: dict[tuple[int, int], str] = {}
         self._owner = parent
 
@@ -157,18 +175,23 @@ class RowsModel(QAbstractTableModel):
             self.beginResetModel()
         self.columns = tuple(columns) if columns is not None else self.columns
         self.rows = list(rows)
-        self._texts, self._said = {}, {}
+        self.texts, self._said = {}, {}
         if not same:
             self.endResetModel()
         elif self.rows:
             self.dataChanged.emit(self.index(0, 0), self.index(len(self.rows) - 1, len(self.columns) - 1))
 
+    def show_kept(self, kept: Kept) -> None:
+        """Show rows again, whose texts are known."""
+        self.show_rows(kept.rows, kept.columns)
+        self.texts = kept.texts
+
     def text(self, row: int, column: int) -> str:
         """What a cell holds, in English."""
-        known = self._texts.get((row, column))
+        known = self.texts.get((row, column))
         if known is None:
             with plain():
-                known = self._texts[row, column] = self.columns[column].text(self.rows[row])
+                known = self.texts[row, column] = self.columns[column].text(self.rows[row])
         return known
 
     def said(self, row: int, column: int) -> str:
@@ -275,6 +298,59 @@ class ByValue(QSortFilterProxyModel):
         return self.keep(self.rows().rows[row])
 
 
+_BESIDE = 7
+"""Room beside the text of a cell, as the style leaves it there."""
+
+
+class PlainCells(QStyledItemDelegate):
+    """Draws words on the ground of the row without asking the style about each cell; what is more than words is Qt's.
+
+    `begin` goes before every drawing of the table.
+    """
+
+    def __init__(self, sheet: TableView) -> None:
+        super().__init__(sheet)
+        self._sheet = sheet
+        self._rows: dict[int, int] = {}
+        self._theme = current_theme()
+        self._metrics = sheet.fontMetrics()
+        self._figure = 0
+
+    def begin(self) -> None:
+        """Take up what all cells have in common."""
+        self._rows, self._theme, self._metrics = {}, current_theme(), self._sheet.fontMetrics()
+        self._figure = max(map(self._metrics.horizontalAdvance, "0−"))
+
+    def paint(
+        self, painter: QPainter, option: QStyleOptionViewItem, index: QModelIndex | QPersistentModelIndex
+    ) -> None:
+        """Draw one cell."""
+        model, at = self._sheet.rows_model, index.row()
+        if at not in self._rows:
+            self._rows[at] = self._sheet.proxy.mapToSource(index).row()
+        number, column = self._rows[at], model.columns[index.column()]
+        row, text, box = model.rows[number], model.text(number, index.column()), option.rect
+        words = box.adjusted(_BESIDE, 0, -_BESIDE, 0)
+        if not self._is_plain(column, row, option) or not self._fits(column, text, words.width()):
+            super().paint(painter, option, index)
+            return
+        colour = (column.colour and column.colour(row)) or "text"
+        if option.state & QStyle.StateFlag.State_Selected:
+            painter.fillRect(box, self._theme.colour("chosen"))
+            colour = "text"
+        painter.setPen(self._theme.colour(colour))
+        painter.drawText(words, _alignment(column), text)
+
+    def _is_plain(self, column: TableColumn, row: Any, option: QStyleOptionViewItem) -> bool:
+        shaped = column.drawn or (column.icon and column.icon(row)) or (column.strong and column.strong(row))
+        return not (shaped or option.state & QStyle.StateFlag.State_HasFocus or self._sheet.wordWrap())
+
+    def _fits(self, column: TableColumn, text: str, width: int) -> bool:
+        if column.number and len(text) * self._figure <= width:
+            return True
+        return self._metrics.horizontalAdvance(text) <= width
+
+
 class TableView(QTableView):
     """A quiet table: no grid, stripes, whole rows, columns as wide as they need; `chosen(row)` when one is chosen.
 
@@ -300,13 +376,16 @@ class TableView(QTableView):
         self._shared = False
         self._fitting = QTimer(self, singleShot=True, interval=0)
         self._fitting.timeout.connect(self._fit_piece)
-        self._fitted = 0
+        self._fitted = self._needed = 0
+        self._unfitted = False
         self.empty_text = empty
         self.setObjectName(name)
         self.setAccessibleName(say(spoken or name))
         self.rows_model = RowsModel(columns, self)
         self.proxy = ByValue(self.rows_model)
         self.setModel(self.proxy)
+        self._cells = PlainCells(self)
+        self.setItemDelegate(self._cells)
         self.setShowGrid(False)
         self.setAlternatingRowColors(True)
         self.setFrameShape(QTableView.Shape.NoFrame)
@@ -336,6 +415,22 @@ class TableView(QTableView):
         if fresh:
             self.fit_columns()
 
+    def kept(self) -> Kept | None:
+        """What is shown, to be shown again; None while the columns are still being measured."""
+        model = self.rows_model
+        if self._unfitted or self._fitted < len(model.rows):
+            return None
+        widths = tuple(self.columnWidth(column) for column in range(len(model.columns)))
+        return Kept(model.rows, model.columns, model.texts, widths)
+
+    def show_kept(self, kept: Kept) -> None:
+        """Show rows again as they were, without measuring anything."""
+        self.rows_model.show_kept(kept)
+        for column, width in enumerate(kept.widths):
+            self.setColumnWidth(column, width)
+        self._fitting.stop()
+        self._unfitted, self._fitted = False, len(kept.rows)
+
     def share_width(self) -> None:
         """Columns share the width instead of needing a scroll bar; no sorting by header."""
         self._shared = True
@@ -347,15 +442,20 @@ class TableView(QTableView):
         least = super().minimumSizeHint()
         if not self._shared:
             return least
-        header = self.horizontalHeader()
-        count = self.rows_model.columnCount()
-        wide = sum(max(self.sizeHintForColumn(n), header.sectionSizeHint(n)) for n in range(count))
-        return QSize(wide + 2 * self.fontMetrics().height(), least.height())
+        if not self._needed:
+            header, count = self.horizontalHeader(), self.rows_model.columnCount()
+            wide = sum(max(self.sizeHintForColumn(n), header.sectionSizeHint(n)) for n in range(count))
+            self._needed = wide + 2 * self.fontMetrics().height()
+        return QSize(self._needed, least.height())
 
     def fit_columns(self) -> None:
-        """Make each column as wide as it needs."""
+        """Make each column as wide as it needs, once the table is seen."""
         if self._shared:
+            self._needed = 0
             self.updateGeometry()
+            return
+        self._unfitted = not self.isVisible()
+        if self._unfitted:
             return
         if self._wrapped is not None and self.rows_model.columnCount() > self._wrapped:
             header = self.horizontalHeader()
@@ -381,8 +481,15 @@ class TableView(QTableView):
         if self._fitted < len(self.rows_model.rows):
             self._fitting.start()
 
+    def showEvent(self, event: QShowEvent) -> None:
+        """Columns that came while nobody saw them are measured now."""
+        super().showEvent(event)
+        if self._unfitted:
+            self.fit_columns()
+
     def paintEvent(self, event: QPaintEvent) -> None:
         """The rows, or what to do while there are none."""
+        self._cells.begin()
         super().paintEvent(event)
         if self.empty_text and not self.proxy.rowCount():
             room = round(0.8 * self.fontMetrics().height())
@@ -403,15 +510,17 @@ class TableView(QTableView):
 
     def select_where(self, wanted: Callable[[Any], bool]) -> None:
         """Select the first row that is wanted, without telling anyone."""
-        for row in range(self.proxy.rowCount()):
-            index = self.proxy.index(row, 0)
-            if wanted(self.row_of(index)):
-                if self.currentIndex().row() != row:
-                    with QSignalBlocker(self.selectionModel()):
-                        self.setCurrentIndex(index)
-                    self.viewport().update()
-                return
-        self.clearSelection()
+        model = self.rows_model
+        found = (model.index(number, 0) for number, row in enumerate(model.rows) if wanted(row))
+        shown = [index for index in map(self.proxy.mapFromSource, found) if index.isValid()]
+        if not shown:
+            self.clearSelection()
+            return
+        first = min(shown, key=lambda index: index.row())
+        if self.currentIndex().row() != first.row():
+            with QSignalBlocker(self.selectionModel()):
+                self.setCurrentIndex(first)
+            self.viewport().update()
 
     def _on_row(self, index: QModelIndex) -> None:
         if index.isValid():

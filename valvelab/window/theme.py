@@ -9,13 +9,15 @@ from functools import cache
 from typing import Literal
 
 from PySide6.QtCore import Qt
-from PySide6.QtGui import QColor, QFont, QFontDatabase, QGuiApplication, QPalette
+from PySide6.QtGui import QColor, QFont, QFontDatabase, QGuiApplication, QPalette, QPixmapCache
 from PySide6.QtWidgets import QApplication, QProxyStyle, QStyle, QStyleOption, QWidget
 
 from valvelab.places import resources
 
 Scheme = Literal["system", "light", "dark"]
 _CHOSEN = "valvelab scheme"
+_DRAWN_KB = 64 * 1024
+"""What drawn curves and axes may take to be kept: two bays full of plots on a large screen."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,6 +111,7 @@ def dress(app: QApplication) -> None:
     app.setStyle(HouseStyle("Fusion"))
     app.setFont(text_font(app.font().pointSizeF()))
     app.setPalette(palette(current_theme()))
+    QPixmapCache.setCacheLimit(_DRAWN_KB)
 
 
 @cache

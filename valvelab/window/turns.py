@@ -11,10 +11,11 @@ AT_ONCE = 200
 
 
 class Turns(QTimer):
-    """Pieces of work one after another, each in a turn of the event loop of its own."""
+    """Pieces of work one after another, each in a turn of the event loop of its own; all at once unless `patient`."""
 
-    def __init__(self, parent: QObject) -> None:
+    def __init__(self, parent: QObject, *, patient: bool) -> None:
         super().__init__(parent, interval=0)
+        self.patient = patient
         self._waiting: dict[str, Callable[[], object]] = {}
         self.timeout.connect(self._do_next)
 
@@ -29,6 +30,19 @@ class Turns(QTimer):
             self.start()
         else:
             work()
+
+    def after(self, name: str, work: Callable[[], object]) -> None:
+        """Do a piece of work after what waits already; it takes the place of one that waits under its name."""
+        self._waiting.pop(name, None)
+        if self.patient:
+            self._waiting[name] = work
+            self.start()
+        else:
+            work()
+
+    def at_rest(self) -> bool:
+        """Whether nothing waits."""
+        return not self._waiting
 
     def _do_next(self) -> None:
         if self._waiting:

@@ -8,7 +8,7 @@ from dataclasses import replace
 from html import escape
 from typing import TYPE_CHECKING
 
-from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QPointF, QRectF, QSize, Qt, Signal
+from PySide6.QtCore import QEvent, QModelIndex, QPersistentModelIndex, QPointF, QRectF, QSize, Qt, Signal
 from PySide6.QtGui import QLinearGradient, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import (
     QButtonGroup,
@@ -31,12 +31,14 @@ from valvelab.window.chips import chip_row, press
 from valvelab.window.icons import icon
 from valvelab.window.layouts import above, beside, stacked
 from valvelab.window.painting import painting
-from valvelab.window.tables import TableColumn, TableView, of
+from valvelab.window.tables import Kept, TableColumn, TableView, of
 from valvelab.window.theme import current_theme, scaled
 
 if TYPE_CHECKING:  # what makes one counts with arrays, which are not wanted before the first paint
     from valvelab.tables.headline import Headline
 
+_Look = tuple[System, float]
+"""What the texts and widths of a result depend on besides: the units and the size of text."""
 _SPAN = 1.6
 _GAUGE = 8
 
@@ -134,6 +136,8 @@ class VerdictTable(QWidget):
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self._units: System = "metric"
+        self._shown: tuple[Result, _Look] | None = None
+        self._kept: dict[str, tuple[Result, _Look, Kept]] = {}
         self.sheet = TableView("verdicts", columns((), "metric"), self, spoken="Verdicts")
         self.sheet.setItemDelegateForColumn(_GAUGE, LimitGauge(self.sheet))
         self.sheet.chosen.connect(self.chosen)
@@ -166,14 +170,26 @@ class VerdictTable(QWidget):
             if judges
             else say("Nothing here is judged by limits.")
         )
-        worst_first = sorted(verdicts, key=lambda verdict: rank(verdict.decision))
-        self.sheet.show_rows(worst_first, columns([result] if result else [], units))
-        self.sheet.setColumnWidth(_GAUGE, 9 * self.fontMetrics().height())
+        self._show(result, verdicts)
         counts: Counter[str] = Counter(verdict.decision for verdict in verdicts)
         for button in self._only.buttons():
             name = str(button.property("name"))
             word = say(WORDS[name].capitalize() if name in WORDS else "All")
             button.setText(f"{word} {counts[name] if name else len(verdicts)}")
+
+    def _show(self, result: Result | None, verdicts: Sequence[Verdict]) -> None:
+        """Show these as they were shown before where they were; of each command's results the last one is kept."""
+        if self._shown is not None and (kept := self.sheet.kept()) is not None:
+            self._kept[self._shown[0].command] = (*self._shown, kept)
+        look = (self._units, self.font().pointSizeF())
+        self._shown = None if result is None else (result, look)
+        known = None if result is None else self._kept.get(result.command)
+        if known is not None and known[0] is result and known[1] == look:
+            self.sheet.show_kept(known[2])
+            return
+        worst_first = sorted(verdicts, key=lambda verdict: rank(verdict.decision))
+        self.sheet.show_rows(worst_first, columns([result] if result else [], self._units))
+        self.sheet.setColumnWidth(_GAUGE, 9 * self.fontMetrics().height())
 
     def bring(self, verdict: Verdict) -> None:
         """Choose the row of a verdict."""
@@ -263,7 +279,14 @@ class Banner(QWidget):
             )
         )
         self.setAccessibleName(head)
+        self.setMinimumHeight(max(self.minimumHeight(), self.sizeHint().height()))  # pages below stay as they are
         self.update()
+
+    def changeEvent(self, event: QEvent) -> None:
+        """Its height follows the text size."""
+        super().changeEvent(event)
+        if event.type() == QEvent.Type.FontChange:
+            self.setMinimumHeight(0)
 
     def paintEvent(self, _event: QPaintEvent) -> None:
         """A panel with the outcome's colour down its left edge."""

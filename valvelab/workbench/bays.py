@@ -184,10 +184,18 @@ def takers(kind: str) -> tuple[Bay, ...]:
     return tuple(bay for bay in BAYS if kind in bay.takes)
 
 
+def question_of(document: Document, name: str) -> Question[Any] | None:
+    """The bay's question; it is made once a document, however many ask for it."""
+    if name not in document.asked:
+        document.asked[name] = work_of(name).question(document)
+    question: Question[Any] | None = document.asked[name]
+    return question
+
+
 def outstanding(document: Document) -> Question[Any] | None:
     """The question of the bay in front, where its answer is not there yet."""
     work = None if document.unread() else _wanted(document, by_name(document.bay))
-    question = None if work is None else work.question(document)
+    question = None if work is None else question_of(document, document.bay)
     return question if answer_to(document, document.bay, question) is None else None
 
 
@@ -208,7 +216,7 @@ def answer_value(document: Document, bay: Bay) -> Any | None:
     work = _wanted(document, bay)
     if work is None:
         return None
-    known = answer_to(document, bay.name, work.question(document))
+    known = answer_to(document, bay.name, question_of(document, bay.name))
     value = None if known is None else known.value
     return value if work.at_once is None else work.at_once(document, value)
 

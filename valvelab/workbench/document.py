@@ -108,6 +108,7 @@ class Document:
     the type of its state. columns_of: path of the file whose columns are asked for. current: by kind, the path of the
     file in use. job: path of the job file that the bench is kept in, with the SHA-256 of what was read or saved there.
     papers: certificates written from the bench. contents and answers: found out by the program; see the module text.
+    asked: the questions of this very document by bay, once somebody wanted them (`bays.question_of`).
     """
 
     files: tuple[BenchFile, ...] = ()
@@ -121,6 +122,7 @@ class Document:
     papers: tuple[Paper, ...] = ()
     contents: Mapping[BenchFile, Content] = field(default_factory=lambda: MappingProxyType({}))
     answers: Mapping[str, Answer[Any]] = field(default_factory=lambda: MappingProxyType({}))
+    asked: dict[str, Any] = field(init=False, compare=False, repr=False, default_factory=dict)
 
     def content(self, file: BenchFile) -> Content | None:
         """Content of a file, None while it has not been read."""

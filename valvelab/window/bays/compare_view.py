@@ -80,11 +80,11 @@ class CompareView(BayView[CompareInspection]):
         item, units = chosen_item(document, inspection), document.units
         self._offer_files(document)
         if self.changed("plots", inspection, units, look(), item):
-            self._show_plots(inspection, item, units)
+            self.draw("plots", self._show_plots, inspection, item, units)
         if self.changed("table", inspection, units, look()):
             rows, _ = changes_of(inspection.result)
-            self.table.show_rows(rows, _columns(inspection, units))
-        self.table.select_where(lambda row: _name(row) == item)
+            self.draw("table", self.table.show_rows, rows, _columns(inspection, units))
+        self.draw("row", self.table.select_where, lambda row: _name(row) == item)
 
     def _offer_files(self, document: Document) -> None:
         pair = compare_bay.pair_in_use(document)

@@ -8,7 +8,7 @@ from PySide6.QtWidgets import QWidget
 
 from valvelab.window.bays.view import BayView
 from valvelab.window.bench import Bench
-from valvelab.workbench.first_import import numeric
+from valvelab.window.loading import load_view
 
 
 def make_start(name: str, bench: Bench) -> QWidget | None:
@@ -22,8 +22,8 @@ def make_start(name: str, bench: Bench) -> QWidget | None:
 
 
 def make_view(name: str, bench: Bench) -> BayView[Any]:
-    """The view of a bay; KeyError for a name that is none."""
-    numeric()
+    """The view of a bay; ModuleNotFoundError for a name that is none."""
+    load_view(name)
     match name:
         case "lobes":
             from valvelab.window.bays.lobes_view import LobesView

@@ -101,9 +101,10 @@ class GaugeView(BayView[GaugeInspection]):
             self._meet(inspection)
         self._inspection = inspection
         drawn = [gauge_figures.means_figure(inspection), gauge_figures.ranges_figure(inspection)]
-        self.stack.show_figures(drawn, units, _STRETCH)
-        self.components.show_figure(gauge_figures.components_figure(inspection), units)
-        self.table.show_rows(study_rows(inspection.result, units), _columns(inspection.result, units))
+        self.draw("study", self.stack.show_figures, drawn, units, _STRETCH)
+        self.draw("components", self.components.show_figure, gauge_figures.components_figure(inspection), units)
+        rows, columns = study_rows(inspection.result, units), _columns(inspection.result, units)
+        self.draw("rows", self.table.show_rows, rows, columns)
         self.analysis.show_rows(inspection.result.analysis)
         width = inspection.result.tolerance
         assert self.tolerance is not None

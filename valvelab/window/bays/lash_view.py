@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 
 from PySide6.QtCore import Qt
@@ -10,7 +11,7 @@ from PySide6.QtWidgets import QLabel, QWidget
 from valvelab.figures.lash_figures import lash_figure
 from valvelab.inspection.engine.lash import SAME_MM, LashInspection, LashShim, shims_for
 from valvelab.language import aloud, say
-from valvelab.records.lash import LashValve
+from valvelab.records.lash import LashResult, LashValve
 from valvelab.tables.lash import lash_columns, lash_told, purchase_columns, shim_columns
 from valvelab.units import System
 from valvelab.window.bays.view import BayView, numbered
@@ -138,7 +139,7 @@ class LashView(BayView[LashInspection]):
 
     def save_csv(self, path: Path) -> None:
         """Write the plan as a table."""
-        self.bench.write(path, table_csv(self.plan))
+        self.bench.make(path, table_csv(self.plan))
 
     def do_sheet(self) -> None:
         """Choose where the build sheet goes."""
@@ -148,12 +149,15 @@ class LashView(BayView[LashInspection]):
 
     def save_sheet(self, path: Path) -> None:
         """Write the build sheet of the plan."""
-        from valvelab.report.build_sheet import build_sheet
-        from valvelab.report.lash_certificate import lash_sheet
-
-        units = self.bench.document.units
         if self._inspection is not None:
-            self.bench.write(path, build_sheet(lash_sheet(self._inspection.result, units), units))
+            self.bench.make(path, partial(_build_sheet, self._inspection.result, self.bench.document.units))
+
+
+def _build_sheet(result: LashResult, units: System) -> bytes:
+    from valvelab.report.build_sheet import build_sheet
+    from valvelab.report.lash_certificate import lash_sheet
+
+    return build_sheet(lash_sheet(result, units), units)
 
 
 def _moves(row: LashValve) -> bool:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
-from typing import cast
+from functools import partial
+from typing import Any, cast
 
 import numpy as np
 from PySide6.QtCore import Qt
@@ -16,6 +18,7 @@ from valvelab.figures.description import Figure
 from valvelab.inspection.lobes.inspect import LobesInspection
 from valvelab.language import aloud, marked, say, say_number
 from valvelab.records.result import Verdict
+from valvelab.tables.description import Column
 from valvelab.tables.lobes import columns_at_any_lift, lobe_facts, shaft_facts
 from valvelab.units import System
 from valvelab.window.bays.band_edges import BandEdges, Side
@@ -112,14 +115,29 @@ class LobesView(BayView[LobesInspection]):
     def show_answer(self, document: Document, inspection: LobesInspection) -> None:
         """Redraw what changed: everything, the chosen lobe, or only the checking lift."""
         state = document.state(LobesState)
-        lobe, lift = chosen_lobe(document, inspection), state.checking_lift_mm
-        plots = tuple(name for name, _ in _PLOTS if name in state.plots)
+        lobe, lift, plots = chosen_lobe(document, inspection), state.checking_lift_mm, self._plots(document)
         self._inspection = inspection
         if self.changed("whole", inspection, document.units, current_theme().name, state.map):
-            self._show_whole(document, inspection)
+            self.draw("map", self._show_whole, document, inspection)
         if self.changed("motion", inspection, document.units, look(), lobe, plots):
-            self._show_motion(document, inspection, lobe, plots)
-        self._show_durations(document, inspection, lobe, lift)
+            self.draw("motion", self._show_motion, document, inspection, lobe, plots)
+        if self.changed("durations", inspection, document.units, look(), lobe, plots, lift):
+            self.draw("durations", self._show_durations, document, inspection, lobe, lift)
+        told = (document.units, document.contents, document.current)
+        if self.changed("band", inspection, lobe, plots, look(), *told):
+            self.draw("band", self._show_band, document, inspection, lobe)
+
+    def lacking(self, document: Document) -> Callable[[], object] | None:
+        """The next plot of the motion."""
+        plots = self._plots(document)
+        return partial(self.stack.grow, plots, _STRETCH) if self.stack.lacks(plots) else None
+
+    @staticmethod
+    def _plots(document: Document) -> tuple[str, ...]:
+        chosen = document.state(LobesState).plots
+        return tuple(name for name, _ in _PLOTS if name in chosen)
+
+    def _show_band(self, document: Document, inspection: LobesInspection, lobe: str) -> None:
         self._band = lobes_bay.band_of(document, inspection, lobe)
         pieces = () if self._band is None else self._band.pieces
         self.band_edges.show_band(self.stack.items_by_name.get("deviation") if pieces else None, pieces)
@@ -158,23 +176,27 @@ class LobesView(BayView[LobesInspection]):
         rows = [
             (name, _folded(first), _folded(last), span) for name, first, last, span in inspection.durations_at(lift)
         ]
-        fresh = self.changed("durations", inspection, units)
+        if fresh := self.changed("columns", inspection, units):
+            self._duration = columns_at_any_lift(inspection.result)[3]
         self.durations.show_rows(rows, _duration_columns(inspection, units) if fresh else None)
-        self.durations.select_where(lambda row: row[0] == lobe)
+        if self.changed("row", inspection, units, lobe):
+            self.durations.select_where(lambda row: row[0] == lobe)
         self.lift_field.show_in(lift, units)
         centre = lobe_figures.centre_of(inspection, lobe)
         chosen = next((row for row in rows if row[0] == lobe), None)
         if chosen is not None:
             opening, closing = (lobe_figures.wrapped_from(centre, angle) for angle in chosen[1:3])
-            duration = columns_at_any_lift(inspection.result)[3]
             with aloud():
-                span = "" if chosen[3] is None else f"{duration.cell(chosen, units)} {duration.label(units)}"
+                span = (
+                    "" if chosen[3] is None else f"{self._duration.cell(chosen, units)} {self._duration.label(units)}"
+                )
             self.lift_line.show_lift(lift, units, opening, closing, span)
 
     _x = np.zeros(0)
     _lobe = ""
     _ringed: Verdict | None = None
     _band: lobes_bay.LobeBand | None = None
+    _duration: Column[Any]
 
     # -- what a person does -----------------------------------------------------------------------------------------
 

@@ -145,11 +145,11 @@ class PhasingView(BayView[Worksheet]):
         self.form.show_sheet(shown.inspection.sheet, shown.doubts, target, units)
         self.wheel.show_wheel(wheel_dial(shown.inspection, units), shown)
         self.lobes.show_worksheet(shown, units)
-        self.events.show_figure(event_diagram(shown.inspection), units)
-        self.figures.show_rows(_figures(result, units), _FIGURE_COLUMNS)
+        self.draw("events", self.events.show_figure, event_diagram(shown.inspection), units)
+        self.draw("figures", self.figures.show_rows, _figures(result, units), _FIGURE_COLUMNS)
         rows = [(lobe, row) for lobe in result.lobes for row in lobe.durations]
-        self.event_rows.show_rows(rows, _event_columns(rows, units))
-        self.steps.show_rows(result.adjuster_outcomes, _step_columns(result))
+        self.draw("event rows", self.event_rows.show_rows, rows, _event_columns(rows, units))
+        self.draw("steps", self.steps.show_rows, result.adjuster_outcomes, _step_columns(result))
         self.save_button.setEnabled(not shown.saved)
 
     # -- what a person does -----------------------------------------------------------------------------------------

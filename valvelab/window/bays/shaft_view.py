@@ -86,11 +86,11 @@ class ShaftView(BayView[ShaftInspection]):
         """Redraw what changed: everything, or the chosen journal."""
         journal = chosen_journal(document, inspection)
         if self.changed("figures", inspection, document.units):
-            self._show_figures(document, inspection)
+            self.draw("figures", self._show_figures, document, inspection)
         if self.changed("drawings", inspection, document.units, journal, look()):
             self._draw(document, inspection, journal)
         self._inspection = inspection
-        self.table.select_where(lambda row: _name_of(inspection, row) == journal)
+        self.draw("row", self.table.select_where, lambda row: _name_of(inspection, row) == journal)
 
     def _show_figures(self, document: Document, inspection: ShaftInspection) -> None:
         units = document.units
@@ -110,8 +110,8 @@ class ShaftView(BayView[ShaftInspection]):
         form = journals(inspection).get(journal)
         trace = "" if form is None else form.trace.name
         side = shaft_figures.bowed_shaft_figure(inspection, units, trace, rejected)
-        self.shaft.show_figure(side, units)
-        self.section.show_figure(shaft_figures.section_figure(inspection, units, trace), units)
+        self.draw("shaft", self.shaft.show_figure, side, units)
+        self.draw("section", self.section.show_figure, shaft_figures.section_figure(inspection, units, trace), units)
         self.polar.setVisible(form is not None)
         self.lobing.setVisible(form is not None)
         if form is None:
@@ -119,8 +119,8 @@ class ShaftView(BayView[ShaftInspection]):
             return
         round_by = _roundness_of(inspection, form, units) if form.has_roundness else say(", no roundness")
         self.journal_name.setText(f"{journal}{round_by}")
-        self.polar.show_figure(shaft_figures.roundness_figure(form, units), units)
-        self.lobing.show_figure(shaft_figures.harmonics_figure(form), units)
+        self.draw("polar", self.polar.show_figure, shaft_figures.roundness_figure(form, units), units)
+        self.draw("lobing", self.lobing.show_figure, shaft_figures.harmonics_figure(form), units)
 
     # -- what a person does -----------------------------------------------------------------------------------------
 

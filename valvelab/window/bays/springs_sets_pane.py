@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date
+from functools import partial
 from pathlib import Path
 from types import MappingProxyType
 
@@ -430,21 +431,25 @@ class SetsPane(QWidget):
 
     def save_labels(self, path: Path) -> None:
         """Write the tray labels."""
-        from valvelab.report.tray_labels import labels_bytes
-        from valvelab.workbench import springs_papers
-
         today = date.today().isoformat()  # noqa: DTZ011 - the date on the wall where the tray stands
-        sheet = springs_papers.label_sheet(self.bench.document, self.grouping, self.usable, self.wish, today)
-        self.bench.write(path, labels_bytes(sheet))
+        self.bench.make(path, partial(_labels, self.bench.document, self.grouping, self.usable, self.wish, today))
 
     def save_csv(self, path: Path) -> None:
         """Write the sets as a table."""
-        self.bench.write(path, sets.as_csv(self.grouping, self.usable.values, self.wish, self.units, self.usable.out))
+        usable = self.usable
+        self.bench.make(path, partial(sets.as_csv, self.grouping, usable.values, self.wish, self.units, usable.out))
 
     def _suggestion(self, ending: str) -> str:
         tray = springs_bay.table_in_use(self.bench.document)
         stem = Path(tray[0].path).stem if tray is not None else "springs"
         return self.bench.suggested(f"{stem} {ending}")
+
+
+def _labels(document: Document, grouping: Grouping, usable: Usable, wish: Wish, today: str) -> bytes:
+    from valvelab.report.tray_labels import labels_bytes
+    from valvelab.workbench import springs_papers
+
+    return labels_bytes(springs_papers.label_sheet(document, grouping, usable, wish, today))
 
 
 def _limit_decimals(name: str, units: System) -> int:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +14,7 @@ from valvelab.errors import CannotEvaluate
 from valvelab.inspection.springs.shim_case import Evaluation, FittingPlan
 from valvelab.inspection.springs.shims import ShimsInspection
 from valvelab.language import aloud, say, say_many
-from valvelab.records.shims_result import ShimPosition
+from valvelab.records.shims_result import ShimPosition, ShimsResult
 from valvelab.tables.shims import WITHOUT, move_columns, purchase_columns, shim_columns, spread_told
 from valvelab.units import System
 from valvelab.window.bays.springs_fit_edit import FitEdit, StandingPlan
@@ -294,7 +295,7 @@ class ShimsPane(QWidget):
 
     def save_csv(self, path: Path) -> None:
         """Write the plan as a table."""
-        self.bench.write(path, table_csv(self.sheet))
+        self.bench.make(path, table_csv(self.sheet))
 
     def do_sheet(self) -> None:
         """Choose where the build sheet goes."""
@@ -304,10 +305,6 @@ class ShimsPane(QWidget):
 
     def save_sheet(self, path: Path) -> None:
         """Write the build sheet of the plan as it stands; one that can't be fitted is refused."""
-        from valvelab.report.build_sheet import build_sheet
-        from valvelab.report.shims_certificate import shims_sheet
-
-        units = self.bench.document.units
         if self._found is None:
             return
         try:
@@ -315,7 +312,14 @@ class ShimsPane(QWidget):
         except CannotEvaluate as refusal:
             self.bench.said.emit(str(refusal))
             return
-        self.bench.write(path, build_sheet(shims_sheet(result, units), units))
+        self.bench.make(path, partial(_build_sheet, result, self.bench.document.units))
+
+
+def _build_sheet(result: ShimsResult, units: System) -> bytes:
+    from valvelab.report.build_sheet import build_sheet
+    from valvelab.report.shims_certificate import shims_sheet
+
+    return build_sheet(shims_sheet(result, units), units)
 
 
 def _titled(grouping: Grouping) -> list[tuple[str, tuple[str, ...]]]:

@@ -79,9 +79,9 @@ class TextureView(BayView[TextureInspection]):
         if not self.changed("all", inspection, units, look()):
             return
         drawn = [texture_figures.trace_figure(inspection, units), texture_figures.roughness_figure(inspection, units)]
-        self.stack.show_figures(drawn, units, _STRETCH)
-        self.ratio.show_figure(texture_figures.material_ratio_figure(inspection, units), units)
-        self.table.show_rows(parameters(inspection.result), _columns(units))
+        self.draw("trace", self.stack.show_figures, drawn, units, _STRETCH)
+        self.draw("ratio", self.ratio.show_figure, texture_figures.material_ratio_figure(inspection, units), units)
+        self.draw("parameters", self.table.show_rows, parameters(inspection.result), _columns(units))
         found = inspection.result
         self.cutoff.show_in(found.cutoff_mm, units)
         self.short_cutoff.show_in(1000.0 * (found.short_cutoff_mm or 0.0), units)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import partial
 from typing import Generic
 
 from PySide6.QtCore import Signal
@@ -32,9 +34,17 @@ class BayView(QWidget, Generic[Value]):
         old, self._known[name] = self._known.get(name), (answer, look)
         return old is None or old[0] is not answer or old[1] != look
 
+    def draw(self, name: str, part: Callable[..., object], *given: object) -> None:
+        """Draw a part of the view in a turn of the event loop of its own."""
+        self.bench.turns.after(f"{type(self).__name__} {name}", partial(part, *given))
+
     def show_answer(self, document: Document, value: Value) -> None:
         """Show the answer under the document's choices and units."""
         raise NotImplementedError
+
+    def lacking(self, _document: Document) -> Callable[[], object] | None:
+        """What makes the next plot that is not there yet, where making all of them at once takes its time."""
+        return None
 
     def headline(self, document: Document, _value: Value) -> tuple[str, str]:
         """What was inspected, and against what, for the banner."""
