@@ -101,7 +101,7 @@ class ShaftView(BayView[ShaftInspection]):
         self.tapers.show_rows(tapers, [of(column, units, tapers) for column in TAPERS])
         known = inspection.result.straightness.minimum_zone_um is not None
         told = straightness_told(inspection.result, units)
-        self.straightness.setText(told if known else say("no straightness: see Problems and notes"))
+        self.straightness.setText(told if known else say("no straightness: see Remarks"))
 
     def _draw(self, document: Document, inspection: ShaftInspection, journal: str) -> None:
         units = document.units
