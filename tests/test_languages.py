@@ -114,7 +114,8 @@ def test_nothing_is_cut_in_the_main_places(scale: float, window: MainWindow, app
     from PySide6.QtWidgets import QPushButton
 
     from valvelab.window import theme
-    from valvelab.window.chips import Chip, RailButton
+    from valvelab.window.chips import Chip
+    from valvelab.window.tiles import BayTile, lines_of
 
     window.resize(1600, 1000)
     app.setFont(theme.text_font(10.0 * scale))
@@ -122,10 +123,13 @@ def test_nothing_is_cut_in_the_main_places(scale: float, window: MainWindow, app
         put(window, bay)
         app.processEvents()
         chips = seen(window, Chip) if scale == 1.0 else []  # in larger text a chip shows the start of its word
-        buttons = [*seen(window, QPushButton), *seen(window, RailButton), *chips]
+        buttons = [*seen(window, QPushButton), *chips]
         for button in each(buttons):
             words = button.fontMetrics().horizontalAdvance(button.text().replace("&", ""))
             assert words < button.width(), button.text()
+        for tile in each(seen(window, BayTile)):
+            lines = lines_of(tile.text())
+            assert 0.85 * max(map(tile.fontMetrics().horizontalAdvance, lines)) <= tile.room(), tile.text()
         header = window.verdicts.sheet.horizontalHeader()
         for section in each(range(header.count())):
             assert header.sectionSizeHint(section) <= header.sectionSize(section)

@@ -15,6 +15,9 @@ from valvelab.window.painting import CENTRE, LEFT, painting, write
 from valvelab.window.theme import current_theme, scaled
 
 _GAP = 4
+_LEAST = 0.85
+"""How small a long name may be written, of the usual."""
+_SOFT_HYPHEN = "\u00ad"
 _NARROW_EMS = 48
 """A window of fewer ems leaves the tiles no room for names."""
 
@@ -54,6 +57,11 @@ class BayTile(QToolButton):
         wide, high = (2.6, 2.2) if self._close else (5.9, 2.6)
         return QSize(round(wide * em), round(high * em))
 
+    def room(self) -> float:
+        """Width that a line of the name has, in the type of buttons; none is written where the picture stands alone."""
+        em = float(self.fontMetrics().height())
+        return 10_000.0 if self._close else (self.width() - 2.45 * em) / 0.95
+
     def minimumSizeHint(self) -> QSize:
         """No less."""
         return self.sizeHint()
@@ -70,15 +78,24 @@ class BayTile(QToolButton):
             left = 0.5 * (self.width() - side) if self._close else 0.4 * em
             self.icon().paint(painter, round(left), (self.height() - side) // 2, side, side)
             if not self._close:
-                lines = self.text().split(" ", 1)
+                lines = lines_of(self.text())
                 box = QRectF(left + side + 0.4 * em, 0.5 * (self.height() - len(lines) * em), self.width(), em)
-                font = scaled(self.font(), 0.95)
+                widest = max(self.fontMetrics().horizontalAdvance(line) for line in lines)
+                font = scaled(self.font(), 0.95 * max(_LEAST, min(1.0, self.room() / widest)))
                 for number, line in enumerate(lines):
                     write(painter, box.translated(0.0, number * em), LEFT, line, colour, font)
             if self._decision is not None:
                 corner = QRectF(self.width() - 1.15 * em, 0.1 * em, em, em)
                 font = scaled(self.font(), 0.9, strong=True)
                 write(painter, corner, CENTRE, SIGNS[self._decision], self._decision, font)
+
+
+def lines_of(name: str) -> list[str]:
+    """A name as the two lines of a tile: a word a line, or one broken where a soft hyphen stands."""
+    if " " in name:
+        return name.split(" ", 1)
+    first, hyphen, rest = name.partition(_SOFT_HYPHEN)
+    return [f"{first}-", rest] if hyphen else [name]
 
 
 class Tiles(QWidget):
