@@ -123,13 +123,10 @@ def test_nothing_is_cut_in_the_main_places(scale: float, window: MainWindow, app
         put(window, bay)
         app.processEvents()
         chips = seen(window, Chip) if scale == 1.0 else []  # in larger text a chip shows the start of its word
-        buttons = [*seen(window, QPushButton), *chips]
-        for button in each(buttons):
-            words = button.fontMetrics().horizontalAdvance(button.text().replace("&", ""))
-            assert words < button.width(), button.text()
-        for tile in each(seen(window, BayTile)):
-            lines = lines_of(tile.text())
-            assert 0.85 * max(map(tile.fontMetrics().horizontalAdvance, lines)) <= tile.room(), tile.text()
+        for button in each([*seen(window, BayTile), *seen(window, QPushButton), *chips]):
+            wide, tile = button.fontMetrics().horizontalAdvance, isinstance(button, BayTile)
+            words = 0.85 * max(map(wide, lines_of(button.text()))) if tile else wide(button.text().replace("&", ""))
+            assert words < (button.room() if tile else button.width()), button.text()
         header = window.verdicts.sheet.horizontalHeader()
         for section in each(range(header.count())):
             assert header.sectionSizeHint(section) <= header.sectionSize(section)
