@@ -17,7 +17,7 @@ from valvelab.figures.description import Axis, Band, Curve, Dial, Figure, Guide,
 from valvelab.window import theme
 from valvelab.window.dial import DialView, spread_apart
 from valvelab.window.drawing import FigureStack, FigureView
-from valvelab.window.figure_item import QuietAxis, role_colour, unbroken
+from valvelab.window.figure_item import QuietAxis, Word, role_colour, unbroken
 from valvelab.window.heat_map import HeatMapView, picture
 from valvelab.window.panel import DrawingPanel
 
@@ -66,16 +66,22 @@ def kinds_drawn(view: FigureStack) -> list[str]:
     return [type(part).__name__ for part in item.plot.items]
 
 
+def words_drawn(view: FigureStack) -> list[Word]:
+    (item,) = view.items_by_name.values()
+    return [part for part in item.view.childItems() if isinstance(part, Word)]
+
+
 def test_every_part_of_a_figure_is_drawn() -> None:
     view = FigureView("force")
     view.show_figure(FIGURE)
     kinds = kinds_drawn(view)
     assert kinds.count("FillBetweenItem") == 1
     assert kinds.count("ScatterPlotItem") == 2 + 1, "two kinds of marks and the ring"
-    assert kinds.count("TextItem") == 2
+    assert sorted(word.text() for word in words_drawn(view)) == ["a", "b", "seat"]
     assert kinds.count("InfiniteLine") == 2 + 1, "two guides and the cursor"
     view.show_figure(FIGURE)
     assert kinds_drawn(view) == kinds, "drawing again adds nothing"
+    assert len(words_drawn(view)) == 3
 
 
 def test_units_scale_what_is_drawn_and_name_it() -> None:

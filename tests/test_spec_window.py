@@ -84,7 +84,7 @@ def test_limits_are_typed_judged_undone_and_saved(
     window.bench.add_files([str(folder / f"{CAMSHAFT}.csv")])
     assert window.banner.accessibleName() == "Measured; nothing judged"
     QTest.mouseClick(window.banner.limits, Qt.MouseButton.LeftButton)
-    assert window.docks["Limits"].isVisible()
+    assert window.limits.isVisible()
     type_row(window, "max_lift", "exhaust", "", "6.9", "0.03")
     assert rows(window) == [("max_lift", "exhaust", "1 of 4 rejected")]
     assert window.banner.accessibleName().startswith("1 of 4 lobes rejected: ")

@@ -99,7 +99,7 @@ def test_no_colour_stands_anywhere_but_in_the_table() -> None:
 
 
 def test_every_icon_named_is_there_and_paints() -> None:
-    names = {row.icon for row in ACTIONS} | {bay.icon for bay in bays.BAYS}
+    names = {row.icon for row in ACTIONS if row.icon} | {bay.icon for bay in bays.BAYS}
     for name in each(sorted(names)):
         picture = icon(name).pixmap(QSize(32, 32)).toImage()
         assert any(picture.pixelColor(x, y).alpha() > 0 for x in range(32) for y in range(32)), name

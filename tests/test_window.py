@@ -53,6 +53,7 @@ def drop(window: MainWindow, paths: list[str]) -> None:
             Qt.KeyboardModifier.NoModifier,
         )
     )
+    QTest.qWait(50)  # until panes have the room they want
 
 
 def durations_shown(window: MainWindow) -> dict[str, str]:
@@ -256,7 +257,7 @@ def test_the_verdict_table_filters_and_sorts(window: MainWindow, job: list[str])
     rows = [table.sheet.row_of(table.sheet.proxy.index(row, 0)) for row in range(table.sheet.proxy.rowCount())]
     assert {(row.item, row.characteristic) for row in rows} == {("3E", "max_lift")}
     table.words.clear()
-    buttons = {button.accessibleName(): button for button in table.findChildren(QAbstractButton)}
+    buttons = {button.accessibleName(): button for button in window.sheet.findChildren(QAbstractButton)}
     buttons["Show rejected verdicts"].click()
     rows = [table.sheet.row_of(table.sheet.proxy.index(row, 0)) for row in range(table.sheet.proxy.rowCount())]
     assert {row.decision for row in rows} == {"reject"}

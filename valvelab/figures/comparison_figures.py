@@ -8,6 +8,7 @@ import numpy as np
 
 from valvelab.figures.description import Axis, Band, Curve, Figure, Guide, bars, ends_of, mark, words
 from valvelab.figures.lobe_figures import ANGLE_FROM_CENTRE
+from valvelab.phasing.timing import lobe_kind
 
 if TYPE_CHECKING:
     from valvelab.inspection.comparison.lobes import ComparedLobe
@@ -24,7 +25,8 @@ MOST_NAMED = 24
 def overlay_figure(lobe: ComparedLobe) -> Figure:
     """Lift before and after, the later curve laid onto the earlier one."""
     x = lobe.angle_cam_deg
-    curves = (Curve(x, lobe.before_mm, "nominal", "before"), Curve(x, lobe.after_mm, "measured", "after"))
+    after = Curve(x, lobe.after_mm, "measured", "after", valve=lobe_kind(lobe.lobe))
+    curves = (Curve(x, lobe.before_mm, "nominal", "before"), after)
     return Figure("overlay", "Lift", _across(lobe), Axis("Lift", "mm"), curves)
 
 
@@ -33,7 +35,7 @@ def left_figure(lobe: ComparedLobe) -> Figure:
     x, off, u = lobe.angle_cam_deg, 1000.0 * lobe.difference_mm, 1000.0 * lobe.u_mm
     wear = lobe.changes.wear.value
     worn = np.where(off < -WIDE * u, off, np.nan) if wear else np.full(x.shape, np.nan)
-    curves = [Curve(x, off, "measured", lobe.lobe)]
+    curves = [Curve(x, off, "measured", lobe.lobe, valve=lobe_kind(lobe.lobe))]
     if np.isfinite(worn).any():
         curves.append(Curve(x, worn, "outside", "worn"))
     worst = mark(float(x[lobe.worst]), float(off[lobe.worst]), "reject" if wear else "measured")

@@ -43,13 +43,17 @@ class Axis:
 
 @dataclass(frozen=True, slots=True)
 class Curve:
-    """A line through points; NaN in `y` breaks it. `series` picks a data colour where role is "series"."""
+    """A line through points; NaN in `y` breaks it. `series` picks a data colour where role is "series".
+
+    valve: whose it is, where the screen tells the two kinds apart.
+    """
 
     x: FloatArray
     y: FloatArray
     role: Role
     label: str = ""
     series: int = 0
+    valve: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,7 +156,7 @@ class HeatMap:
 class Dial:
     """Directions on a circle: an angle clockwise from top seen from the drive end, with a label each.
 
-    decimals: of an angle where it is said.
+    decimals: of an angle where it is said. chosen: the label that stands out.
     """
 
     name: str
@@ -163,6 +167,7 @@ class Dial:
     nominal_deg: FloatArray | None = None
     remarks: tuple[str, ...] = field(default=())
     decimals: int = USUAL["deg"][0]
+    chosen: str = ""
 
 
 def bars(places: FloatArray, heights: FloatArray, width: float, role: Role, label: str = "", series: int = 0) -> Band:

@@ -63,7 +63,7 @@ def motion_figure(inspection: LobesInspection, lobe: str, derivative: Derivative
     envelope = inspection.envelopes.get(lobe)
     if envelope is not None:
         curves.append(Curve(x, _nominal(inspection, lobe, x, derivative), "nominal", "nominal"))
-    curves.append(Curve(x, sampled(inspection, lobe, x, derivative), "measured", lobe))
+    curves.append(Curve(x, sampled(inspection, lobe, x, derivative), "measured", lobe, valve=_kind(inspection, lobe)))
     return Figure(name, title, _across(x), Axis(title, unit), tuple(curves))
 
 
@@ -78,7 +78,7 @@ def deviation_figure(inspection: LobesInspection, lobe: str, x: FloatArray) -> F
     angle, deviation = envelope.fit.angle_cam_deg, 1000.0 * envelope.fit.deviation_mm
     lower, upper = 1000.0 * envelope.lower_mm, 1000.0 * envelope.upper_mm
     outside = (deviation < lower) | (deviation > upper)
-    curves = [Curve(angle, deviation, "measured", lobe)]
+    curves = [Curve(angle, deviation, "measured", lobe, valve=_kind(inspection, lobe))]
     marks: tuple[Marks, ...] = ()
     if outside.any():
         curves.append(Curve(angle, np.where(outside, deviation, np.nan), "outside", "outside"))
@@ -119,9 +119,13 @@ def _against_its_kind(inspection: LobesInspection, lobe: str, x: FloatArray) -> 
     lifts = {name: sampled(inspection, name, x) for name in names}
     mean = np.mean(list(lifts.values()), axis=0)
     curves = [Curve(x, 1000.0 * (lifts[name] - mean), "measured_quiet") for name in names if name != lobe]
-    curves.append(Curve(x, 1000.0 * (lifts[lobe] - mean), "measured", lobe))
+    curves.append(Curve(x, 1000.0 * (lifts[lobe] - mean), "measured", lobe, valve=_kind(inspection, lobe)))
     title = "Deviation from the mean of its kind"
     return Figure("deviation", title, _across(x), Axis(title, "um"), tuple(curves))
+
+
+def _kind(inspection: LobesInspection, lobe: str) -> str | None:
+    return next(row.kind for row in inspection.result.lobes if row.lobe == lobe)
 
 
 def _of_its_kind(inspection: LobesInspection, lobe: str) -> list[str]:
@@ -179,14 +183,15 @@ def position_dial(inspection: LobesInspection, chosen: str = "") -> Dial:
     nominal = None
     if errors:
         nominal = np.array([a - errors.get(row.lobe, 0.0) for a, row in zip(angles, rows, strict=True)])
-    roles: list[Role] = ["measured" if row.lobe == chosen else _role(row.kind) for row in rows]
+    roles: list[Role] = [_role(row.kind) for row in rows]
     remarks = tuple(
         with_sign(show(errors[row.lobe], "cam deg", decimals=places)) + "°" if row.lobe in errors else ""
         for row in rows
     )
     title = "Lobe positions and index errors" if errors else "Lobe positions"
     decimals = decimals_among(inspection.result.lobes, "centre_cam_deg", "cam deg")
-    return Dial("positions", title, angles, tuple(row.lobe for row in rows), tuple(roles), nominal, remarks, decimals)
+    labels = tuple(row.lobe for row in rows)
+    return Dial("positions", title, angles, labels, tuple(roles), nominal, remarks, decimals, chosen)
 
 
 def _role(kind: str | None) -> Role:

@@ -334,7 +334,8 @@ def map_figure(
                 curves.append(Curve(*around, "series", series=group))
         elif group is None:
             role: Role = "guide" if sets else "measured"
-            marks.append(Marks(x, y, role, "left over" if sets else "", size=size, opacity=opacity))
+            pale = 0.6 * opacity if sets and crowd > 1.0 else opacity
+            marks.append(Marks(x, y, role, "left over" if sets else "", size=size, opacity=pale))
         elif group == NOT_USED:
             marks.append(Marks(x, y, "reject", NOT_USED, size=max(size, 0.7)))
         else:

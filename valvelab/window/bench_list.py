@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QRectF, QSize, Qt, Signal
-from PySide6.QtGui import QContextMenuEvent, QPainter, QPaintEvent
+from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QPointF, QRectF, QSize, Qt, Signal
+from PySide6.QtGui import QContextMenuEvent, QPainter, QPaintEvent, QPalette, QPen, QPolygonF
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QListWidget,
@@ -26,43 +26,51 @@ from valvelab.workbench.document import TYPED, BenchFile, Document
 _PATH = Qt.ItemDataRole.UserRole
 _STATE = Qt.ItemDataRole.UserRole + 1
 _USED = Qt.ItemDataRole.UserRole + 2
-_ICONS = {"lift table": "table", "spec": "spec"}
 
 
-class TwoLines(QStyledItemDelegate):
-    """File name above, kind and state below."""
+class PartTag(QStyledItemDelegate):
+    """A file as a tag: its name, and below it what it is; the hole is filled where the bay in front works on it."""
 
     def sizeHint(self, option: QStyleOptionViewItem, _index: QModelIndex | QPersistentModelIndex) -> QSize:
         """Two lines and some room."""
-        return QSize(6 * option.fontMetrics.height(), round(2.7 * option.fontMetrics.height()))
+        return QSize(6 * option.fontMetrics.height(), round(2.9 * option.fontMetrics.height()))
 
     def paint(
         self, painter: QPainter, option: QStyleOptionViewItem, index: QModelIndex | QPersistentModelIndex
     ) -> None:
-        """Draw one file."""
-        theme = current_theme()
-        em = option.fontMetrics.height()
-        rect = QRectF(option.rect)
-        selected = bool(option.state & QStyle.StateFlag.State_Selected)
+        """Draw one tag."""
+        theme, em = current_theme(), float(option.fontMetrics.height())
+        selected, used = bool(option.state & QStyle.StateFlag.State_Selected), bool(index.data(_USED))
+        rect = QRectF(option.rect).adjusted(6.5, 0.12 * em, -6.5, -0.12 * em)
         painter.save()
-        if selected:
-            painter.fillRect(rect, theme.colour("chosen"))
-        if index.data(_USED):
-            painter.fillRect(QRectF(rect.left(), rect.top() + 2, 3, rect.height() - 4), theme.colour("accent"))
-        side = round(1.3 * em)
-        left = rect.left() + 0.6 * em
-        index.data(Qt.ItemDataRole.DecorationRole).paint(
-            painter, round(left), round(rect.center().y() - side / 2), side, side
-        )
-        text = QRectF(left + side + 0.5 * em, rect.top() + 0.3 * em, rect.right() - left - side - 0.7 * em, 1.1 * em)
-        painter.setFont(scaled(option.font, 1.0, strong=bool(index.data(_USED))))
-        name = painter.fontMetrics().elidedText(index.data(), Qt.TextElideMode.ElideMiddle, int(text.width()))
-        write(painter, text, LEFT, name, "text")
-        painter.setFont(scaled(option.font, 0.85))
-        state, colour = index.data(_STATE)
-        state = painter.fontMetrics().elidedText(state, Qt.TextElideMode.ElideRight, int(text.width()))
-        write(painter, text.translated(0, 1.1 * em), LEFT, state, colour)
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        painter.setPen(QPen(theme.colour("accent" if selected else "line"), 1.0))
+        painter.setBrush(theme.colour("chosen" if selected else "panel"))
+        painter.drawPolygon(_outline(rect, 0.55 * em))
+        painter.setPen(QPen(theme.colour("accent" if used else "quiet"), 1.2))
+        painter.setBrush(theme.colour("accent" if used else "window"))
+        painter.drawEllipse(QPointF(rect.left() + 0.75 * em, rect.center().y()), 0.24 * em, 0.24 * em)
+        state, colour, mark = index.data(_STATE)
+        left, right = rect.left() + 1.4 * em, rect.right() - (1.5 * em if mark else 0.4 * em)
+        if mark:
+            side = round(1.1 * em)
+            icon(mark, colour).paint(painter, round(right + 0.2 * em), round(rect.center().y() - side / 2), side, side)
+        text = QRectF(left, rect.center().y() - 1.12 * em, right - left, 1.1 * em)
+        for line, what, pen, font in (
+            (text, Qt.TextElideMode.ElideMiddle, "text", scaled(option.font, 1.0, strong=used)),
+            (text.translated(0.0, 1.1 * em), Qt.TextElideMode.ElideRight, colour, scaled(option.font, 0.85)),
+        ):
+            painter.setFont(font)
+            told = index.data() if pen == "text" else state
+            write(painter, line, LEFT, painter.fontMetrics().elidedText(told, what, int(line.width())), pen)
         painter.restore()
+
+
+def _outline(rect: QRectF, cut: float) -> QPolygonF:
+    """A tag: a rectangle with its corners cut off where it is tied."""
+    left, top, right, bottom = rect.left(), rect.top(), rect.right(), rect.bottom()
+    corners = ((left + cut, top), (right, top), (right, bottom), (left + cut, bottom), (left, bottom - cut))
+    return QPolygonF([QPointF(x, y) for x, y in (*corners, (left, top + cut))])
 
 
 class BenchList(QListWidget):
@@ -79,7 +87,8 @@ class BenchList(QListWidget):
         self.setObjectName("bench list")
         self.setAccessibleName(say("Files on the bench"))
         self.setFrameShape(QListWidget.Shape.NoFrame)
-        self.setItemDelegate(TwoLines(self))
+        self.setItemDelegate(PartTag(self))
+        self.viewport().setBackgroundRole(QPalette.ColorRole.Window)
         self.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
         self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         self.itemClicked.connect(lambda item: self.used.emit(item.data(_PATH)))
@@ -95,11 +104,10 @@ class BenchList(QListWidget):
         in_use = bays.files_in_use(document)
         for row, file in enumerate(document.files):
             item = self.item(row)
-            state, colour, name = state_of(document, file)
+            state, colour, mark = state_of(document, file)
             item.setText(file.name)
-            item.setIcon(icon(name, colour if colour != "quiet" else "text"))
             item.setData(_PATH, file.path)
-            item.setData(_STATE, (state, colour))
+            item.setData(_STATE, (state, colour, mark))
             item.setData(_USED, file.path in in_use)
             item.setToolTip(f"{file.path}\nColumns: {file.columns}" if file.columns else file.path)
             item.setData(Qt.ItemDataRole.AccessibleTextRole, f"{file.name}, {state}")
@@ -141,20 +149,20 @@ class BenchList(QListWidget):
 
 
 def state_of(document: Document, file: BenchFile) -> tuple[str, str, str]:
-    """State in words, the name of its colour, the name of its icon."""
+    """State in words, the name of its colour, the name of its icon where there is something to do about it."""
     content = document.content(file)
     if content is None:
         return say("reading…"), "quiet", "waiting"
     if content.preview is not None:
         return say("columns to be assigned"), "undecided", "columns"
     if content.problem is not None and file.text is not None:
-        return say("typed, to be completed"), "undecided", "table"
+        return say("typed, to be completed"), "undecided", "caution"
     if content.problem is not None:
-        return say("can't be used: see Problems"), "reject", "error"
+        return say("can't be used: see Remarks"), "reject", "error"
     reader = reader_of(content.kind)
     label = say(content.kind if reader is None else reader.label)
     if reader is not None and not bays.takers(reader.name):
         label = say("{label}: valvelab {command} inspects it").format(label=label, command=reader.command)
     if file.text is not None:
         label = f"{label}, {(say('typed') if file.path.startswith(TYPED) else say('edited here'))}"
-    return label, "quiet", _ICONS.get(content.kind, "file")
+    return label, "quiet", ""

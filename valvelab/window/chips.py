@@ -19,7 +19,7 @@ from PySide6.QtWidgets import (
 
 from valvelab.language import say, say_within
 from valvelab.window.layouts import strip
-from valvelab.window.painting import CENTRE, LEFT, painting, write
+from valvelab.window.painting import LEFT, painting, write
 from valvelab.window.theme import current_theme, scaled
 
 
@@ -120,27 +120,3 @@ class FlatBar(QToolBar):
                 painter.drawLine(self.width() - 1, 0, self.width() - 1, self.height())
             else:
                 painter.drawLine(0, self.height() - 1, self.width(), self.height() - 1)
-
-
-class RailButton(QToolButton):
-    """A bay's button: icon above, name below, a bar of the accent colour while in front."""
-
-    def sizeHint(self) -> QSize:
-        """Square enough for icon and name."""
-        em = self.fontMetrics().height()
-        wide = max(round(4.2 * em), self.fontMetrics().horizontalAdvance(self.text()) + em)
-        return QSize(wide, round(3.5 * em))
-
-    def paintEvent(self, _event: QPaintEvent) -> None:
-        """Draw the button."""
-        theme, em, on = current_theme(), self.fontMetrics().height(), self.isChecked()
-        side = round(1.7 * em)
-        with painting(self, "chosen" if on else "raised" if self.underMouse() else "") as painter:
-            if on:
-                painter.fillRect(0, 0, 3, self.height(), theme.colour("accent"))
-            self.icon().paint(painter, (self.width() - side) // 2, round(0.4 * em), side, side)
-            box = QRectF(0, 0.4 * em + side, self.width(), 1.2 * em)
-            write(painter, box, CENTRE, self.text(), "text" if on else "quiet")
-            if self.hasFocus():
-                painter.setPen(QPen(theme.colour("accent"), 1.0))
-                painter.drawRect(QRectF(self.rect()).adjusted(1, 1, -1, -1))

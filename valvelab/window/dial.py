@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 from PySide6.QtCore import QPointF, QRectF, Qt, Signal
-from PySide6.QtGui import QFont, QMouseEvent, QPainter, QPaintEvent, QPen
+from PySide6.QtGui import QMouseEvent, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import QWidget
 
 from valvelab.arrays import FloatArray
@@ -17,6 +18,9 @@ from valvelab.window.numbers import show
 from valvelab.window.painting import CENTRE, LEFT, Drawn, about, painting, polar, write
 from valvelab.window.plot_menu import Shown
 from valvelab.window.theme import current_theme, scaled
+
+_RANKS = {"measured": 0, "guide": 1, "readings": 3}
+"""Which labels of a crowded side stay."""
 
 
 def spread_apart(wanted: FloatArray, least: float) -> FloatArray:
@@ -38,8 +42,11 @@ class DialView(Drawn):
 
     chosen = Signal(str)
     least_ems, usual_ems = (13, 10), (16, 16)
-    inner_share = 0.18
-    """Where on the radius a direction's line begins, unless it is the chosen one."""
+    inner_share, outer_share = 0.18, 0.93
+    """Where on the radius a direction's line begins and ends, unless it is the chosen one."""
+    breadth = 1.6
+    words_ems = 4.6
+    """Room for the words at either side, whatever they are: the dial keeps its size as they come."""
 
     def __init__(self, name: str, parent: QWidget | None = None) -> None:
         super().__init__(name, parent)
@@ -54,6 +61,13 @@ class DialView(Drawn):
         ]
         self.setAccessibleDescription("; ".join(said))
         self.update()
+
+    def circle(self) -> tuple[QPointF, float]:
+        """Centre and radius of the dial, in pixels."""
+        em = self.fontMetrics().height()
+        across, down = self.width() / 2.0, (self.height() - 1.3 * em) / 2.0 - 1.2 * em
+        radius = min(max(across - (self.words_ems + 0.8) * em, 0.5 * across), max(down, 20.0))
+        return QPointF(across, (self.height() + 1.3 * em) / 2.0), radius
 
     def on_paper(self) -> Shown | None:
         """The dial."""
@@ -73,23 +87,19 @@ class DialView(Drawn):
                 return
             title = QRectF(0.4 * em, 0.2 * em, self.width() - 0.8 * em, 1.3 * em)
             write(painter, title, LEFT, say(dial.title), "quiet", scaled(self.font(), 0.9))
-            painter.setFont(scaled(self.font(), 0.88, strong=True))
-            texts = [f"{say_figures(label)} {remark}".strip() for label, _angle, remark in _rows(dial)]
-            wide = max((painter.fontMetrics().horizontalAdvance(text) for text in texts), default=0)
-            centre = QPointF(self.width() / 2.0, (self.height() + 1.3 * em) / 2.0)
-            radius = max(20.0, min(self.width() / 2.0 - wide - 1.1 * em, (self.height() - 1.3 * em) / 2.0 - 1.2 * em))
+            centre, radius = self.circle()
             painter.setBrush(current_theme().colour("stripe"))
             painter.setPen(QPen(current_theme().colour("line"), 1.2))
             painter.drawEllipse(centre, radius, radius)
-            self._draw_rim(painter, centre, radius)
+            self._draw_rim(painter, dial, centre, radius)
             self._draw_hub(painter, centre, radius)
             self._draw_directions(painter, dial, centre, radius)
 
-    def _draw_rim(self, painter: QPainter, centre: QPointF, radius: float) -> None:
+    def _draw_rim(self, painter: QPainter, dial: Dial, centre: QPointF, radius: float) -> None:
         """Ticks and the angles beside them."""
         for angle in range(0, 360, 10):
             self._tick(painter, centre, radius, angle, 0.09 if angle % 90 == 0 else 0.06 if angle % 30 == 0 else 0.03)
-        self._number(painter, centre, 0.82 * radius, 90, scaled(self.font(), 0.8))
+        self._number(painter, centre, 0.82 * radius, 90, dial.angles_deg)
 
     def _draw_hub(self, painter: QPainter, centre: QPointF, radius: float) -> None:
         painter.setPen(QPen(current_theme().colour("line"), 1.2))
@@ -100,10 +110,17 @@ class DialView(Drawn):
     def _tick(painter: QPainter, centre: QPointF, radius: float, angle: int, length: float) -> None:
         painter.drawLine(polar(centre, radius * (1.0 - length), angle), polar(centre, radius, angle))
 
-    @staticmethod
-    def _number(painter: QPainter, centre: QPointF, radius: float, every_deg: int, font: QFont) -> None:
+    def _number(
+        self, painter: QPainter, centre: QPointF, radius: float, every_deg: int, hands_deg: FloatArray | Sequence[float]
+    ) -> None:
+        """Angles in figures, but where a hand lies over them."""
+        painter.setFont(scaled(self.font(), 0.8))
+        wide = 0.5 * painter.fontMetrics().horizontalAdvance("000")
         for angle in range(0, 360, every_deg):
-            write(painter, about(polar(centre, radius, angle), 20.0, 10.0), CENTRE, str(angle), "quiet", font)
+            off = radius * np.abs(np.sin(np.radians(np.asarray(hands_deg) - angle)))
+            ahead = np.cos(np.radians(np.asarray(hands_deg) - angle)) > 0.0
+            if not np.any(ahead & (off < wide)):
+                write(painter, about(polar(centre, radius, angle), 20.0, 10.0), CENTRE, str(angle), "quiet")
 
     def _draw_directions(self, painter: QPainter, dial: Dial, centre: QPointF, radius: float) -> None:
         theme = current_theme()
@@ -111,29 +128,45 @@ class DialView(Drawn):
         self.places = []
         for number, (label, angle, remark) in enumerate(_rows(dial)):
             role = dial.roles[number]
-            colour, strong = role_colour(role), role == "measured"
+            colour, strong = role_colour(role), role == "measured" or label == dial.chosen
             if dial.nominal_deg is not None:
                 painter.setPen(QPen(theme.colour("nominal"), 1.0))
                 ghost = float(dial.nominal_deg[number])
                 painter.drawLine(polar(centre, radius * 0.93, ghost), polar(centre, radius * 1.03, ghost))
-            painter.setPen(QPen(colour, 3.0 if strong else 1.6, Qt.PenStyle.SolidLine, Qt.PenCapStyle.RoundCap))
-            inner = 0.18 if strong else self.inner_share
-            painter.drawLine(polar(centre, inner * radius, angle), polar(centre, 0.93 * radius, angle))
+            pen = QPen(colour, 3.0 if strong else self.breadth, Qt.PenStyle.SolidLine, Qt.PenCapStyle.FlatCap)
+            if role == "exhaust":
+                pen.setDashPattern([4.0, 1.5])
+            painter.setPen(pen)
+            inner, outer = (0.18, 0.93) if strong else (self.inner_share, self.outer_share)
+            painter.drawLine(polar(centre, inner * radius, angle), polar(centre, outer * radius, angle))
+            spot = spots[number]
+            if spot is None:
+                continue
             painter.setPen(QPen(theme.colour("quiet" if strong else "line"), 1.0))
-            painter.drawLine(polar(centre, radius, angle), spots[number])
-            self._write(
-                painter, spots[number], f"{say_figures(label)} {remark}".strip(), right=_on_right(angle), strong=strong
-            )
-            self.places.append((spots[number], label))
+            painter.drawLine(polar(centre, radius, angle), spot)
+            told = f"{say_figures(label)} {remark}".strip()
+            self._write(painter, spot, told, right=_on_right(angle), strong=strong)
+            self.places.append((spot, label))
 
-    def _label_spots(self, dial: Dial, centre: QPointF, radius: float) -> list[QPointF]:
-        """Where the labels begin: on a circle outside the rim, moved up or down until none covers another."""
+    def _label_spots(self, dial: Dial, centre: QPointF, radius: float) -> list[QPointF | None]:
+        """Where the labels begin: on a circle outside the rim, moved up or down until none covers another.
+
+        None where a side holds more than there is room for: single readings go first.
+        """
         em = 0.92 * self.fontMetrics().height()
         outer = radius + 0.6 * em
         turns = np.radians(dial.angles_deg)
         heights = -outer * np.cos(turns)
         right = np.array([_on_right(float(angle)) for angle in dial.angles_deg], dtype=bool)
+        ranks = (
+            _RANKS.get(r, 2) if label != dial.chosen else 0 for r, label in zip(dial.roles, dial.labels, strict=True)
+        )
+        rank = np.fromiter(ranks, dtype=np.intp, count=right.size)
+        room = max(1, int((self.height() - 2.5 * em) / em))
+        said = np.zeros(right.size, dtype=bool)
         for side in (right, ~right):
+            said[np.flatnonzero(side)[np.argsort(rank[side], kind="stable")[:room]]] = True
+        for side in (right & said, ~right & said):
             if side.any():
                 placed = spread_apart(heights[side], em)
                 low, high = -centre.y() + 1.9 * em, self.height() - centre.y() - 0.6 * em
@@ -141,11 +174,14 @@ class DialView(Drawn):
                 heights[side] = placed + shift
         across = np.sqrt(np.maximum(outer**2 - np.minimum(np.abs(heights), 0.97 * outer) ** 2, 0.0))
         signs = np.where(right, 1.0, -1.0)
-        return [QPointF(centre.x() + s * a, centre.y() + h) for s, a, h in zip(signs, across, heights, strict=True)]
+        places = zip(signs, across, heights, said, strict=True)
+        return [QPointF(centre.x() + s * a, centre.y() + h) if seen else None for s, a, h, seen in places]
 
     def _write(self, painter: QPainter, spot: QPointF, text: str, *, right: bool, strong: bool) -> None:
         em = self.fontMetrics().height()
         painter.setFont(scaled(self.font(), 0.88, strong=strong))
+        room = (self.width() - spot.x() if right else spot.x()) - 0.3 * em
+        text = painter.fontMetrics().elidedText(text, Qt.TextElideMode.ElideRight, round(room))
         wide = painter.fontMetrics().horizontalAdvance(text)
         left = spot.x() + 0.2 * em if right else spot.x() - wide - 0.2 * em
         write(painter, QRectF(left - 1, spot.y() - em / 2.0, wide + 2, em), CENTRE, text, "text" if strong else "quiet")

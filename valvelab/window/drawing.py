@@ -76,11 +76,8 @@ class FigureStack(pg.GraphicsLayoutWidget):  # type: ignore[misc]
             last = self.items_by_name[names[-1]]
             axis = figures[-1].x_axis
             unit = last.scale_x().label
-            last.plot.getAxis("bottom").setLabel(
-                f"{say(axis.label)}, {unit}" if unit else say(axis.label),
-                color=theme.colours["quiet"],
-                **{"font-size": f"{0.95 * self.font().pointSizeF():.1f}pt"},
-            )
+            name = say(axis.label)
+            last.plot.getAxis("bottom").name_axis(f"{name}, {unit}" if unit else name, unit or name)
 
     def on_paper(self) -> Shown:
         """The figures as they are looked at."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from PySide6.QtCore import QEvent, QMetaMethod, QPoint, Qt, Signal
+from PySide6.QtCore import QEvent, QMetaMethod, QPoint, QSize, Qt, Signal
 from PySide6.QtGui import QHideEvent, QKeyEvent, QKeySequence, QPalette
 from PySide6.QtWidgets import QLabel, QLineEdit, QWidget
 
@@ -22,6 +22,9 @@ def typed_quantity(text: str, dimension: Dimension, unit: str, units: System, na
     """The canonical value of what was typed, without a unit in that in which `unit` is shown. Raises BadQuantity."""
     number, stated = split_quantity(text, name)
     return parse_quantity(text if stated else f"{number!r} {display_unit(unit, units).label}", dimension, name)
+
+
+_MOST_EMS = 6
 
 
 def refusal_told(refusal: BadQuantity) -> str:
@@ -69,6 +72,12 @@ class TypedField(QLineEdit):
         self.setModified(False)
         self.entered.emit(value)
         return True
+
+    def minimumSizeHint(self) -> QSize:
+        """Room for the whole of the text, up to a usual length of one."""
+        least, em = super().minimumSizeHint(), self.fontMetrics().height()
+        wide = self.fontMetrics().horizontalAdvance(self.text()) + em
+        return QSize(max(least.width(), min(wide, _MOST_EMS * em)), least.height())
 
     def event(self, event: QEvent) -> bool:
         """Undo and redo are the field's while something is being typed, and else the bench's."""
@@ -152,6 +161,8 @@ class QuantityField(TypedField):
         text = f"{show(value, self._unit, units, decimals)} {display_unit(self._unit, units).label}"
         if not self.hasFocus() or not self.isModified():
             self._say("")
+            if len(text) != len(self.text()):
+                self.updateGeometry()
             self.setText(text)
 
     def keyPressEvent(self, event: QKeyEvent) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from html import escape
 from itertools import groupby
@@ -10,15 +10,23 @@ from typing import Any
 
 import numpy as np
 import pyqtgraph as pg  # type: ignore[import-untyped]
-from PySide6.QtCore import QRectF, Qt
-from PySide6.QtGui import QBrush, QColor, QFontMetricsF, QPainter, QPen
-from PySide6.QtWidgets import QApplication, QGraphicsItem, QGraphicsTextItem
+from PySide6.QtCore import QPointF, QRectF, Qt
+from PySide6.QtGui import QBrush, QColor, QFont, QFontMetricsF, QPainter, QPen
+from PySide6.QtWidgets import (
+    QApplication,
+    QGraphicsItem,
+    QGraphicsSimpleTextItem,
+    QGraphicsTextItem,
+    QStyleOptionGraphicsItem,
+    QWidget,
+)
 
 from valvelab.arrays import FloatArray, stretches
-from valvelab.figures.description import Axis, Band, Figure, Marks, Role
+from valvelab.figures.description import Axis, Band, Curve, Figure, Marks, Role
 from valvelab.figures.points import part_of
 from valvelab.language import say, say_measures, say_number
 from valvelab.units import DisplayUnit, System
+from valvelab.window.labels import Anchor, Spot, placed
 from valvelab.window.numbers import display_unit
 from valvelab.window.theme import current_theme, scaled
 
@@ -29,6 +37,9 @@ _CROWDED = 10_000
 """Points from which on a curve, of many lines that lie over one another, is drawn without smoothing its edges."""
 _SLACK = 0.005
 """Share of the whole x that plots which are linked may differ by, for their frames do."""
+_LONG_DASHES = [9.0, 3.0]
+_SEEN = 200
+"""Points of a curve that words on the plot keep off."""
 _FILLS: dict[str, float] = {"series": 0.5, "measured": 0.35, "guide": 0.22, "reject": 0.35, "undecided": 0.35}
 """How opaque a band is filled; 0.16 for a role that is not here."""
 
@@ -55,15 +66,91 @@ def role_pen(role: Role, series: int = 0) -> QPen:
     return pen
 
 
+def curve_pen(curve: Curve, *, dashed: bool = True) -> QPen:
+    """The pen of a curve; what is of an exhaust valve is in its colour, and in long dashes where those can be drawn."""
+    if not (curve.valve == "exhaust" or curve.role == "exhaust"):
+        return role_pen(curve.role, curve.series)
+    pen = role_pen(curve.role, curve.series)
+    pen.setColor(role_colour("exhaust"))
+    if dashed:
+        pen.setDashPattern(_LONG_DASHES)
+    return pen
+
+
+class Word(QGraphicsSimpleTextItem):
+    """Words on a plot, on a ground that lets little of what lies below through."""
+
+    def __init__(self, text: str, colour: QColor, font: QFont, view: PlotBox) -> None:
+        super().__init__(text, view)
+        self.setBrush(colour)
+        self.setFont(font)
+        self.setZValue(40)
+        self.setAcceptedMouseButtons(Qt.MouseButton.NoButton)
+
+    def paint(self, painter: QPainter, option: QStyleOptionGraphicsItem, widget: QWidget) -> None:  # type: ignore[override]
+        """Ground and words."""
+        painter.fillRect(self.boundingRect(), current_theme().colour("panel", 0.75))
+        super().paint(painter, option, widget)
+
+
+Placed = tuple[Word, tuple[float, float], Anchor]
+"""Words, the place in units of the plot that they belong to, and how they stand to it."""
+
+
+def _take_off(words: Sequence[Placed]) -> None:
+    for word, _, _ in words:
+        if (scene := word.scene()) is not None:
+            scene.removeItem(word)
+
+
 class QuietAxis(pg.AxisItem):  # type: ignore[misc]
     """An axis without a box: true minus signs, no SI prefixes, ticks in the quiet colour."""
 
     picture: Any
+    turning = False
+    _name = _short = ""
 
     def __init__(self, orientation: str) -> None:
-        super().__init__(orientation, maxTickLength=-4)
+        super().__init__(orientation, maxTickLength=-4, maxTextLevel=0)
         self.enableAutoSIPrefix(False)
         self.setCacheMode(QGraphicsItem.CacheMode.DeviceCoordinateCache)
+
+    def numbers(self) -> QFontMetricsF:
+        """Measures of the numbers' type."""
+        return QFontMetricsF(self.style["tickFont"] or QApplication.font())
+
+    def name_axis(self, name: str, short: str) -> None:
+        """Write what the axis shows under its numbers, `short` where there is no room for the whole."""
+        self._name, self._short = name, short
+        self.showLabel(bool(name))
+        self.label.setFont(scaled(QApplication.font(), 0.95))
+        self.setHeight(8.0 + self.numbers().height() + QFontMetricsF(self.label.font()).height())
+        self.resizeEvent()
+
+    def resizeEvent(self, event: object = None) -> None:
+        """The name under the numbers, in the middle."""
+        if not self._name:
+            super().resizeEvent(event)
+            return
+        wide, high = self.size().width(), float(self.fixedHeight or self.size().height())
+        whole = QFontMetricsF(self.label.font()).horizontalAdvance(self._name) <= wide
+        colour = current_theme().colours["quiet"]
+        self.label.setHtml(f'<span style="color:{colour}">{escape(self._name if whole else self._short)}</span>')
+        bounds = self.label.boundingRect()
+        self.label.setPos(0.5 * (wide - bounds.width()), high - bounds.height() + 3.0)
+
+    def tickSpacing(self, least: float, most: float, size: float) -> list[tuple[float, float]]:
+        """The step of the numbers, and of the lines between them: as fine as the numbers have room."""
+        font = self.numbers()
+        need = float(np.clip(size / 7.0, 1.4 * font.height(), 3.2 * font.height()))
+        span = most - least
+        for step in _steps(span, turning=self.turning):
+            if self.orientation == "bottom":
+                texts = self.tickStrings([least, most], self.scale, step)
+                need = 1.5 * max(font.horizontalAdvance(text) for text in texts) + 8.0
+            if size * step / span >= need:
+                return [(step, 0.0)]
+        return [(span, 0.0)]
 
     def name_places(self, names: Sequence[tuple[float, str]]) -> None:
         """Write these names at their places instead of numbers; none brings the numbers back."""
@@ -85,6 +172,16 @@ class QuietAxis(pg.AxisItem):  # type: ignore[misc]
             self.picture = self.generateDrawSpecs(painter)
         if self.picture is not None:
             self.drawPicture(painter, *self.picture)
+
+
+def _steps(span: float, *, turning: bool) -> Iterator[float]:
+    """Steps that a scale over `span` may have, the finest first: 1, 2 or 5 of a decimal place, or parts of a turn."""
+    place = 10.0 ** (np.floor(np.log10(span)) - 2.0) if span > 0.0 else 1.0
+    plain = (factor * place * ten for ten in (1.0, 10.0, 100.0, 1000.0) for factor in (1.0, 2.0, 5.0))
+    if not turning:
+        return plain
+    parts = (1.0, 2.0, 5.0, 10.0, 15.0, 30.0, 45.0, 60.0, 90.0, 180.0, 360.0)
+    return (step for step in (*(step for step in plain if step < 1.0), *parts))
 
 
 class PlotBox(pg.ViewBox):  # type: ignore[misc]
@@ -129,12 +226,16 @@ class FigureItem:
         self._curves: list[pg.PlotCurveItem] = []
         self._others: list[pg.GraphicsObject] = []
         self._form: object = None
+        self._words: list[Placed] = []
+        self._added: list[Placed] = []
+        self._below = False
         self.title = QGraphicsTextItem(self.view)
         self.title.setPos(4, -2)
         self.legend = QGraphicsTextItem(self.view)
         for item in (self.title, self.legend):
             item.setZValue(50)
         self.view.sigResized.connect(self._on_resized)
+        self.view.sigRangeChanged.connect(lambda *_: self._place_words())
         if self._follows:
             self.view.sigXRangeChanged.connect(lambda *_: self._fit_y())
         self._pointer = pg.ScatterPlotItem(symbol="o", brush=None)
@@ -150,7 +251,7 @@ class FigureItem:
         """
         self._said = said
         look = (current_theme().name, units, QApplication.font().pointSizeF())
-        form = (*look, figure.name, [(c.role, c.series) for c in figure.curves])
+        form = (*look, figure.name, [(c.role, c.series, c.valve) for c in figure.curves])
         first = self._form != form
         moved = self.figure.x_axis.range != figure.x_axis.range
         if first:
@@ -165,6 +266,7 @@ class FigureItem:
             self.reset_range()
         else:
             self._fit_y()
+        self._place_words()
 
     def scale_x(self) -> DisplayUnit:
         """Display unit of the x axis."""
@@ -209,9 +311,13 @@ class FigureItem:
 
     def _whole_x(self) -> tuple[float, float] | None:
         """From where to where everything reaches along x, in display units."""
-        ends = self.figure.x_axis.range or _extent([c.x for c in self.figure.curves] + [m.x for m in self.figure.marks])
+        marked = [marks.x for marks in self.figure.marks]
+        ends = self.figure.x_axis.range or _extent([curve.x for curve in self.figure.curves] + marked)
+        if ends is None:
+            return None
+        room = 0.03 * (ends[1] - ends[0]) if marked and self.figure.x_axis.range is None else 0.0
         factor = self.scale_x().scale
-        return None if ends is None else (ends[0] * factor, ends[1] * factor)
+        return (ends[0] - room) * factor, (ends[1] + room) * factor
 
     def point_at(self, places: Sequence[float]) -> None:
         """Ring these places of the curve in front, in the figure's own unit of x; none takes the ring away."""
@@ -268,7 +374,8 @@ class FigureItem:
     def _head(self) -> float:
         """Share of the height that title and legend take."""
         tall = max(30.0, self.view.size().height())
-        return float(min(0.5, 1.05 * QFontMetricsF(self.title.font()).height() / tall))
+        lines = 2.05 if self._below and self.legend.isVisible() else 1.05
+        return float(min(0.5, lines * QFontMetricsF(self.title.font()).height() / tall))
 
     def _clear(self) -> None:
         for item in (*self._curves, *self._others):
@@ -283,6 +390,8 @@ class FigureItem:
             axis.setTextPen(pg.mkPen(theme.colour("quiet")))
             axis.setTickFont(font)
             axis.setStyle(tickTextOffset=5, hideOverlappingLabels=True)
+        for name, shown in (("left", self.figure.y_axis), ("bottom", self.figure.x_axis)):
+            self.plot.getAxis(name).turning = shown.unit in {"deg", "cam deg", "crank deg"}
         drawn = self.figure.axes
         self.plot.showAxis("left", "y" in drawn)
         self.plot.showAxis("bottom", "x" in drawn)
@@ -295,7 +404,7 @@ class FigureItem:
         across, up = self.scale_x().scale, self.scale_y().scale
         for number, curve in enumerate(self.figure.curves):
             if first:
-                item = pg.PlotCurveItem(pen=role_pen(curve.role, curve.series))
+                item = pg.PlotCurveItem(pen=curve_pen(curve, dashed=self.figure.axes != "none"))
                 item.setZValue({"measured_quiet": 1, "nominal": 4, "measured": 3, "outside": 5}.get(curve.role, 2))
                 item.setCacheMode(QGraphicsItem.CacheMode.DeviceCoordinateCache)
                 self.plot.addItem(item)
@@ -309,7 +418,8 @@ class FigureItem:
     def _draw_others(self) -> None:
         for item in self._others:
             self.plot.removeItem(item)
-        self._others = []
+        _take_off(self._words)
+        self._others, self._words = [], []
         across, up = self.scale_x().scale, self.scale_y().scale
         for band in (piece for whole in self.figure.bands for piece in unbroken(whole)):
             pen = pg.mkPen(role_colour(band.role, band.series), width=1)
@@ -320,18 +430,13 @@ class FigureItem:
         self._add_marks(across, up)
         for guide in self.figure.guides:
             along_x = guide.along == "x"
-            line = pg.InfiniteLine(
-                guide.value * (across if along_x else up),
-                angle=90 if along_x else 0,
-                pen=role_pen(guide.role),
-                label=say_measures(guide.label) or None,
-                labelOpts={
-                    "position": 0.94 if along_x else 0.99,
-                    "color": role_colour(guide.role),
-                    "anchors": None if along_x else [(1.0, 0.9), (1.0, 0.9)],
-                },
-            )
-            self._add(line)
+            value = guide.value * (across if along_x else up)
+            self._add(pg.InfiniteLine(value, angle=90 if along_x else 0, pen=role_pen(guide.role)))
+            if guide.label:
+                place = (value, 0.0) if along_x else (0.0, value)
+                self._write(
+                    say_measures(guide.label), place, role_colour(guide.role), "along x" if along_x else "along y"
+                )
 
     def _add(self, item: pg.GraphicsObject, height: float | None = None) -> None:
         """Put something but a curve on the plot, at its height above the ground."""
@@ -350,7 +455,9 @@ class FigureItem:
         """Marks with their texts; those of one role that follow one another as one item, drawn as fast as one group."""
         for marks in self.figure.marks:
             colour = role_colour(marks.role, marks.series)
-            self._add_texts(marks, across, up, colour, (0.5, 0.5 if marks.bare else 1.2))
+            for x, y, text in zip(marks.x, marks.y, marks.texts, strict=False):
+                if text:
+                    self._write(say_measures(text), (x * across, y * up), colour, "on" if marks.bare else "beside")
         drawn = (marks for marks in self.figure.marks if marks.x.size and not marks.bare)
         for _, group in groupby(drawn, key=lambda marks: marks.role):
             spots: dict[str, list[Any]] = {"symbol": [], "size": [], "pen": [], "brush": []}
@@ -371,12 +478,54 @@ class FigureItem:
         pen = pg.mkPen(colour, width=2 if symbol in {"x", "+"} else 1)
         return symbol, size, pen, pg.mkBrush(None if marks.hollow else colour)
 
-    def _add_texts(self, marks: Marks, across: float, up: float, colour: QColor, anchor: tuple[float, float]) -> None:
-        for x, y, text in zip(marks.x, marks.y, marks.texts, strict=False):
-            label = pg.TextItem(say_measures(text), color=colour, anchor=anchor)
-            label.setFont(scaled(QApplication.font(), 0.85))
-            label.setPos(x * across, y * up)
-            self._add(label)
+    def _write(self, text: str, place: tuple[float, float], colour: QColor, anchor: Anchor) -> None:
+        """Words that belong to a place, in units of the plot; where they stand is settled together."""
+        self._words.append((Word(text, colour, scaled(QApplication.font(), 0.85), self.view), place, anchor))
+
+    def add_words(self, words: Sequence[tuple[str, tuple[float, float], Anchor]]) -> None:
+        """Words of what lies over the figure, in units of the plot, in place of those there were: they stand first."""
+        _take_off(self._added)
+        colour, font = current_theme().colour("text"), scaled(QApplication.font(), 0.9, strong=True)
+        self._added = [(Word(text, colour, font, self.view), place, anchor) for text, place, anchor in words]
+        self._place_words()
+
+    def curves(self) -> list[pg.PlotCurveItem]:
+        """What draws each curve of the figure, in its order."""
+        return list(self._curves)
+
+    def words(self) -> list[tuple[str, Word]]:
+        """What is written at places of the figure."""
+        return [(word.text(), word) for word, _, _ in (*self._added, *self._words)]
+
+    def _place_words(self) -> None:
+        """Let words stand beside one another, beside the title and the legend, and off the curves where they can."""
+        words = [*self._added, *self._words]
+        if not words:
+            return
+        room = QRectF(QPointF(0.0, 0.0), self.view.size())
+        taken = [item.mapRectToParent(item.boundingRect()) for item in (self.title, self.legend) if item.isVisible()]
+        spots = [
+            Spot(self.view.mapFromView(QPointF(*place)), word.boundingRect().size(), anchor)
+            for word, place, anchor in words
+        ]
+        found = placed(spots, room, taken, self._drawn_points())
+        for (word, _, _), rect in zip(words, found, strict=True):
+            word.setVisible(rect is not None)
+            if rect is not None:
+                word.setPos(rect.topLeft())
+
+    def _drawn_points(self) -> FloatArray:
+        """Points of curves and marks in pixels of the plot, close enough for words to keep off them; shape (n, 2)."""
+        across, up = self.scale_x().scale, self.scale_y().scale
+        lines = [(curve.x, curve.y) for curve in self.figure.curves if curve.role not in {"guide", "measured_quiet"}]
+        points = [_thinned(x * across, y * up) for x, y in lines]
+        points += [np.column_stack([m.x * across, m.y * up]) for m in self.figure.marks if not m.bare]
+        if not points:
+            return np.empty((0, 2))
+        corner, along = self.view.mapFromView(QPointF(0.0, 0.0)), self.view.mapFromView(QPointF(1.0, 1.0))
+        whole = np.concatenate(points)
+        at = np.array([corner.x(), corner.y()])
+        return np.asarray(at + whole * np.array([along.x() - corner.x(), along.y() - corner.y()]))
 
     def _name_axes(self) -> None:
         figure, theme = self.figure, current_theme()
@@ -385,28 +534,44 @@ class FigureItem:
         quiet, text = theme.colours["quiet"], theme.colours["text"]
         unit = f" {self.scale_y().label}" if self.scale_y().label and "y" in figure.axes else ""
         read_out = f' &nbsp;&nbsp;<span style="color:{text}">{escape(self._read_out)}</span>' if self._read_out else ""
+        ground = f'<span style="background-color:{theme.colours["panel"]}">'
         self.title.setHtml(
-            f'<span style="color:{text}"><b>{say_measures(figure.y_axis.label)}</b></span>'
-            f'<span style="color:{quiet}">{unit}</span>{read_out}'
+            f'{ground}<span style="color:{text}"><b>{say_measures(figure.y_axis.label)}</b></span>'
+            f'<span style="color:{quiet}">{unit}</span>{read_out}</span>'
         )
-        self.legend.setHtml(" &nbsp; ".join(t for name, t in _legend_entries(figure).items() if name not in self._said))
+        entries = " &nbsp; ".join(told for name, told in _legend_entries(figure).items() if name not in self._said)
+        self.legend.setHtml(f"{ground}{entries}</span>")
         self._place_legend()
 
     def _on_resized(self) -> None:
         self._place_legend()
         self._fit_y()
+        self._place_words()
 
     def _place_legend(self) -> None:
-        width = self.legend.boundingRect().width()
-        room = self.view.size().width() - self.title.boundingRect().width() - 12
-        self.legend.setVisible(width < room)
-        self.legend.setPos(self.view.size().width() - width - 4, -2)
+        """The legend beside the title, else in a line of its own below it."""
+        wide, room = self.legend.boundingRect().width(), self.view.size().width() - 8
+        self._below = self.title.boundingRect().width() + wide + 4 > room
+        self.legend.setVisible(0 < wide <= room and bool(self.legend.toPlainText()))
+        line = QFontMetricsF(self.title.font()).height()
+        self.legend.setPos(self.view.size().width() - wide - 4, line - 2 if self._below else -2)
 
 
 def _lines(figure: Figure) -> list[tuple[FloatArray, FloatArray]]:
     """Places, x and y, of everything a figure draws."""
     lines = [(curve.x, curve.y) for curve in figure.curves] + [(marks.x, marks.y) for marks in figure.marks]
     return lines + [(band.x, edge) for band in figure.bands for edge in (band.lower, band.upper)]
+
+
+def _thinned(x: FloatArray, y: FloatArray) -> FloatArray:
+    """Points along a curve, shape (n, 2): some of many, more of few."""
+    known = np.isfinite(x) & np.isfinite(y)
+    x, y = x[known], y[known]
+    if not x.size:
+        return np.empty((0, 2))
+    at = np.linspace(0.0, x.size - 1.0, _SEEN)
+    along = np.arange(x.size)
+    return np.column_stack([np.interp(at, along, x), np.interp(at, along, y)])
 
 
 def unbroken(band: Band) -> list[Band]:
@@ -418,14 +583,15 @@ def unbroken(band: Band) -> list[Band]:
 
 def _legend_entries(figure: Figure) -> dict[str, str]:
     signs = {"nominal": "– –", "guide": "– –", "outside": "✗"}
-    named = [("■", band) for band in figure.bands] + [(signs.get(curve.role, "—"), curve) for curve in figure.curves]
+    bands = [("■", band.label, role_colour(band.role, band.series)) for band in figure.bands]
+    curves = [(curve, curve_pen(curve)) for curve in figure.curves]
+    named = bands + [
+        (signs.get(curve.role, "— —" if pen.dashPattern() else "—"), curve.label, pen.color()) for curve, pen in curves
+    ]
     return {
-        one.label: (
-            f'<span style="color:{role_colour(one.role, one.series).name()}">'
-            f"{sign} {escape(say_measures(one.label))}</span>"
-        )
-        for sign, one in named
-        if one.label
+        label: f'<span style="color:{colour.name()}">{sign} {escape(say_measures(label))}</span>'
+        for sign, label, colour in named
+        if label
     }
 
 

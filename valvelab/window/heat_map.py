@@ -190,13 +190,10 @@ class HeatMapView(Drawn):
             text = f"{round(value):d}".replace("-", "−")
             write(painter, QRectF(x - 2 * em, frame.bottom() + 4, 4 * em, em), CENTRE, text, "quiet")
         box = QRectF(0, frame.bottom() + 4 + 0.95 * em, self.width() - 0.3 * em, em * 1.1)
-        write(
-            painter,
-            box,
-            RIGHT,
-            f"{say(heat.x_axis.label)}, {display_unit(heat.x_axis.unit, self._units).label}",
-            "quiet",
-        )
+        unit = display_unit(heat.x_axis.unit, self._units).label
+        name = f"{say(heat.x_axis.label)}, {unit}"
+        fits = painter.fontMetrics().horizontalAdvance(name) <= box.width()
+        write(painter, box, RIGHT, name if fits else unit, "quiet")
 
     def _draw_key(self, painter: QPainter, heat: HeatMap, frame: QRectF) -> None:
         """Title and colour scale above the map."""

@@ -1,4 +1,4 @@
-"""The main window: rail of bays, bench, bay in front, verdicts, problems."""
+"""The main window: tiles of the bays, bench, bay in front, the sheet with verdicts and remarks."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from valvelab.errors import CannotWrite
 from valvelab.files.job_archive import ENDING, names_job
 from valvelab.language import LANGUAGES, aloud, say
 from valvelab.places import sample_profiles
-from valvelab.records.result import Verdict
+from valvelab.records.result import Decision, Verdict
 from valvelab.window import pages, theme
 from valvelab.window.bays.door import make_start, make_view
 from valvelab.window.bays.view import BayView
@@ -44,7 +44,9 @@ if TYPE_CHECKING:
 
 MadeFile = Callable[[], bytes | str]
 Asked = Callable[[], MadeFile]
-_LAYOUT = "main 2"
+_LAYOUT = "main 3"
+_BESIDE = {"spec", "instrument card", "adopted uncertainty"}
+"""Kinds of file that no bay inspects by themselves."""
 _TABLES = "*.csv *.tsv *.txt *.dat *.xlsx *.toml *.smd *.x3p"
 
 
@@ -60,6 +62,7 @@ class MainWindow(Shell):
         self._columns: ColumnsPane | None = None
         self._guide: Guide | None = None
         self._said: list[Problem] = []
+        self._decided: dict[str, Decision] = {}
         self._paper = ""
         self._restyling = False
         self.left = LeftOffer(bench, self.offer, self.tell)
@@ -102,7 +105,8 @@ class MainWindow(Shell):
         self.text_page.followed.connect(self._follow_link)
         self.verdicts.chosen.connect(self._on_verdict)
         self.banner.limits_wanted.connect(self.open_limits)
-        self.docks["Limits"].visibilityChanged.connect(lambda seen: seen and QTimer.singleShot(0, self._limits_seen))
+        self.verdicts.counted.connect(partial(self.sheet.say, "verdicts"))
+        self.sheet.brought.connect(lambda name: name == "limits" and QTimer.singleShot(0, self._limits_seen))
         self.doings = self._doings()
         for name, action in self.actions_by_name.items():
             action.triggered.connect(lambda _on=False, name=name: self.do(name))
@@ -115,9 +119,11 @@ class MainWindow(Shell):
         bench_key = (document.files, document.contents, document.current, document.bay)
         if self._changed("bench", bench_key):
             self.files.show_document(document)
+            self._tell_tiles(document)
         self._enable(document)
         _, value = _front(document)
         if value is None and self._awaited(document):
+            self.veil.await_answer()
             return
         after = self.bench.turns.after
         if value is not None and self.bench.turns.patient and (part := self._lacking(document)) is not None:
@@ -125,6 +131,7 @@ class MainWindow(Shell):
             return
         if value is not None:
             self._make_room_for_banner()
+        self.veil.lift()
         self._show_page(document, value)
         self.banner.setVisible(value is not None)
         key = (value, document.units, theme.current_theme().name, document.files, document.contents)
@@ -150,9 +157,7 @@ class MainWindow(Shell):
         """Whether the view in front only waits for its next answer: it keeps the last one until then."""
         view = self._views.get(document.bay)
         shown = view is not None and self.pages.front() is view and not self.text_page.wanted
-        unread = document.unread()
-        retyped = bool(unread) and all(file.text is not None for file in unread)
-        return shown and (retyped or (not unread and bays.outstanding(document) is not None))
+        return shown and (bool(document.unread()) or bays.outstanding(document) is not None)
 
     def _changed(self, name: str, key: tuple[object, ...]) -> bool:
         old = self._keys.get(name)
@@ -247,6 +252,7 @@ class MainWindow(Shell):
         asks = judges and not progress
         self.banner.show_result(told, *view.headline(document, value), result, _trouble(document), judges=asks)
         self.verdicts.show_verdicts(result, document.units, progress, judges=judges)
+        self._tell_tiles(document, told.decision)
 
     def _show_notes(self, document: Document, value: object | None) -> None:
         bay = bays.by_name(document.bay)
@@ -261,11 +267,10 @@ class MainWindow(Shell):
             rows += [Problem(note.level, note.about, note.text) for note in bays.work_of(bay.name).result(value).notes]
         self.notes.show_problems(rows)
         grave = sum(row.level == "error" for row in rows)
-        self.docks["Problems"].setWindowTitle(
-            say("Problems and notes ({count})").format(count=len(rows)) if rows else say("Problems and notes")
-        )
-        if grave and self._changed("grave", (str(grave),)):
-            self.docks["Problems"].raise_()
+        worst = next((level for level in ("error", "warning") if any(row.level == level for row in rows)), "")
+        self.sheet.say("remarks", len(rows), grave=worst)
+        if grave and self._changed("grave", (str(grave),)) and self.sheet.front != "limits":
+            self.sheet.bring("remarks")  # limits that are being written stay, and say themselves what is wrong
 
     def _enable(self, document: Document) -> None:
         history = self.bench.history
@@ -288,6 +293,17 @@ class MainWindow(Shell):
         if document.bay in self.bay_actions:
             self.bay_actions[document.bay].setChecked(True)
 
+    def _tell_tiles(self, document: Document, decision: Decision | None = None) -> None:
+        """What lies there for each bay, and what was decided there since the bench last changed."""
+        beds = (document.files, document.contents, document.current)
+        if self._changed("beds", beds):
+            self._decided = {}
+        if decision is not None:
+            self._decided[document.bay] = decision
+        kinds = {content.kind for file in document.files if (content := document.content(file)) is not None}
+        laid = [bay.name for bay in bays.BAYS if kinds & set(bay.takes) - _BESIDE]
+        self.tiles.tell(laid, self._decided)
+
     def _show_job(self) -> None:
         """The job's name in the title bar, marked while it is not saved as it stands."""
         name = self.job.name or (say("Untitled job") if self.job.unsaved else "")
@@ -304,7 +320,7 @@ class MainWindow(Shell):
         self.recent.setEnabled(not self.recent.isEmpty())
 
     def tell(self, outcome: Problem) -> None:
-        """Add a row to the problems list: an error comes to the front there, other news to the status line."""
+        """Add a row to the remarks: an error comes to the front there, other news to the status line."""
         self._said = [*self._said[-20:], outcome]
         if outcome.level == "info":
             self.busy.flash(outcome.text)
@@ -495,8 +511,8 @@ class MainWindow(Shell):
             "scheme_dark": lambda: self._set_scheme("dark"),
             "scheme": lambda: self._set_scheme("light" if theme.current_theme().name == "dark" else "dark"),
             **{f"language_{code}": partial(self._set_language, code) for code in ("system", *LANGUAGES)},
-            "larger": lambda: self._scale_text(1.15),
-            "smaller": lambda: self._scale_text(1.0 / 1.15),
+            "larger": lambda: self._step_text(up=True),
+            "smaller": lambda: self._step_text(up=False),
             "layout": lambda: self.restoreState(self.usual_layout),
             "cautions": lambda: show("Cautions", pages.cautions_html),
             "characteristics": lambda: show("Characteristics", pages.characteristics_html),
@@ -551,14 +567,11 @@ class MainWindow(Shell):
         after("limits", self._bring_limits)
 
     def _bring_limits(self) -> None:
-        dock = self.docks["Limits"]
+        dock = self.docks["Verdicts"]
         dock.show()
-        dock.raise_()
-        self.resizeDocks(
-            [dock],
-            [max(dock.height(), min(16 * self.fontMetrics().height(), self.height() // 2))],
-            Qt.Orientation.Vertical,
-        )
+        self.sheet.bring("limits")
+        high = max(dock.height(), min(16 * self.fontMetrics().height(), self.height() // 2))
+        self.resizeDocks([dock], [high], Qt.Orientation.Vertical)
         self.limits.open()
 
     @cached_property
@@ -591,7 +604,7 @@ class MainWindow(Shell):
         self.records.keep.begin(self.bench.document, self.job.name or self._first_name("the open job"))
 
     def _limits_seen(self) -> None:
-        if self.docks["Limits"].isVisible():
+        if self.sheet.front == "limits":
             self.limits.show()
 
     def _save_certificate(self) -> None:
@@ -708,14 +721,22 @@ class MainWindow(Shell):
         self.bench.keep_settings(replace(self.bench.settings, language=code))
         self.tell(Problem("info", "window", say("The language is another from the next start of valvelab on.")))
 
-    def _scale_text(self, factor: float) -> None:
-        font = theme.text_font(min(30.0, max(7.0, QApplication.font().pointSizeF() * factor)))
-        QApplication.setFont(font)
+    def _step_text(self, *, up: bool) -> None:
+        sizes, now = theme.TEXT_SIZES, self.bench.settings.text
+        nearest = [size for size in sizes if (size > now) == up and size != now]
+        if nearest:
+            self.set_text_size(nearest[0] if up else nearest[-1])
+            self.busy.flash(say("Text {percent} %").format(percent=self.bench.settings.text))
+
+    def set_text_size(self, percent: int) -> None:
+        """Write everything in per cent of the desktop's size; remembered for the next start."""
+        self.bench.keep_settings(replace(self.bench.settings, text=percent))
+        theme.set_text_size(percent)
         side = round(1.25 * self.fontMetrics().height())
         self.tools.setIconSize(QSize(side, side))
-        for dock in self.docks.values():
-            dock.setFont(font)
         self.restyle()
+        self.give_bench()
+        self.give_sheet(0)
 
     def _show_text(self, title: str, html: pages.Html) -> None:
         self.text_page.show_text(title, html)

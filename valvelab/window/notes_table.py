@@ -1,4 +1,4 @@
-"""Problems and notes: listed, never popped up."""
+"""Remarks, problems and notes: listed, never popped up."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from PySide6.QtWidgets import QHeaderView, QWidget
 
+from valvelab.language import marked
 from valvelab.window.tables import TableColumn, TableView
 from valvelab.workbench.document import Problem
 
@@ -27,8 +28,8 @@ class NotesTable(TableView):
     """The list of problems of files and the notes of the result in front."""
 
     def __init__(self, parent: QWidget | None = None) -> None:
-        nothing = "No problems and nothing to note."
-        super().__init__("problems", _COLUMNS, parent, spoken="Problems and notes", empty=nothing)
+        nothing = marked("Nothing to remark.")
+        super().__init__("problems", _COLUMNS, parent, spoken="Remarks", empty=nothing)
         self.setWordWrap(True)
         self.horizontalHeader().setStretchLastSection(True)
         self.verticalHeader().setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)

@@ -7,7 +7,7 @@ from functools import partial
 from html import escape
 from pathlib import Path
 
-from PySide6.QtCore import QSize, Qt, QTimer, Signal
+from PySide6.QtCore import QPointF, QSize, Qt, QTimer, Signal
 from PySide6.QtGui import QKeySequence, QPaintEvent, QPen
 from PySide6.QtWidgets import (
     QLabel,
@@ -21,19 +21,20 @@ from PySide6.QtWidgets import (
 from valvelab import __version__
 from valvelab.cautions import CAUTIONS
 from valvelab.inspection.characteristics import all_characteristics
-from valvelab.language import say
+from valvelab.language import marked, say
 from valvelab.window.actions import ACTIONS, KEYS
 from valvelab.window.chips import Heading
 from valvelab.window.icons import icon
 from valvelab.window.layouts import above, beside
-from valvelab.window.painting import painting
+from valvelab.window.painting import CENTRE, about, painting, write
 from valvelab.window.theme import Theme, current_theme
 from valvelab.workbench.bay import Bay
 from valvelab.workbench.bays import BAYS
 from valvelab.workbench.typed import kinds_at
 
 Html = Callable[[Theme], str]
-_FLASH_MS = 8000
+_FLASH_MS, _VEIL_MS = 8000, 250
+_UNDER_WAY = marked("Reading and inspecting…")
 _JOBS_SHOWN = 5
 
 
@@ -63,6 +64,43 @@ class Pages(QStackedWidget):
         page = area.widget()
         assert page is not None
         return page
+
+
+class Veil(QWidget):
+    """Lies over the page that was in front while its next answer is worked out, once that takes a while."""
+
+    def __init__(self, pages: Pages) -> None:
+        super().__init__(pages)
+        self._over = pages
+        self._due = QTimer(self, singleShot=True, interval=_VEIL_MS)
+        self._due.timeout.connect(self._fall)
+        self.hide()
+
+    def await_answer(self) -> None:
+        """Fall over the page unless the answer comes soon."""
+        if self.isHidden() and not self._due.isActive():
+            self._due.start()
+
+    def lift(self) -> None:
+        """Show the page plainly."""
+        self._due.stop()
+        self.hide()
+
+    def _fall(self) -> None:
+        self.setGeometry(self._over.rect())
+        self.show()
+        self.raise_()
+
+    def paintEvent(self, _event: QPaintEvent) -> None:
+        """The page pale, and what goes on."""
+        theme, em = current_theme(), self.fontMetrics().height()
+        with painting(self) as painter:
+            painter.fillRect(self.rect(), theme.colour("window", 0.6))
+            box = about(QPointF(0.5 * self.width(), 2.5 * em), 8.0 * em, 1.2 * em)
+            painter.setPen(QPen(theme.colour("line"), 1.0))
+            painter.setBrush(theme.colour("panel"))
+            painter.drawRoundedRect(box, 0.4 * em, 0.4 * em)
+            write(painter, box, CENTRE, say(_UNDER_WAY), "text")
 
 
 class EmptyPage(QWidget):
@@ -136,7 +174,7 @@ class EmptyPage(QWidget):
         if begun:
             head, what = say("{bay}: being typed").format(bay=say(bay.title if bay else "Readings")), begun
         elif busy:
-            head, what = say("Reading and inspecting…"), ""
+            head, what = say(_UNDER_WAY), ""
         elif failure:
             head, what = say("This can't be inspected"), failure
         else:

@@ -5,18 +5,20 @@ from __future__ import annotations
 from functools import partial
 
 from PySide6.QtCore import QSize, Qt
-from PySide6.QtGui import QAction, QActionGroup, QKeySequence
-from PySide6.QtWidgets import QDockWidget, QMainWindow, QMenu, QSizePolicy, QTabBar, QTabWidget, QWidget
+from PySide6.QtGui import QAction, QActionGroup, QKeySequence, QResizeEvent
+from PySide6.QtWidgets import QDockWidget, QMainWindow, QMenu, QSizePolicy, QWidget
 
 from valvelab.language import marked, say
 from valvelab.window import pages
 from valvelab.window.actions import ACTIONS, ActionRow, with_letters
 from valvelab.window.bench_list import BenchList
-from valvelab.window.chips import FlatBar, RailButton
+from valvelab.window.chips import FlatBar
 from valvelab.window.icons import icon
 from valvelab.window.layouts import stacked
 from valvelab.window.notes_table import NotesTable
 from valvelab.window.pages import EmptyPage, TextPage
+from valvelab.window.sheet import Sheet
+from valvelab.window.tiles import Tiles
 from valvelab.window.verdict_table import Banner, VerdictTable
 from valvelab.workbench import bays
 
@@ -24,6 +26,9 @@ _MENUS = (marked("Job"), marked("Bench"), marked("Edit"), marked("View"), marked
 
 _CHOICES = ("scheme_", "language_")
 """Beginnings of the names of actions of which one is on."""
+_SHEET_EMS = 10
+_SHEET_SHARE = 0.3
+"""Height of the sheet at first, and its most as a share of the window's."""
 
 
 class Shell(QMainWindow):
@@ -34,13 +39,12 @@ class Shell(QMainWindow):
         self.setObjectName("main window")
         self.setWindowTitle("valvelab")
         self.setAcceptDrops(True)
-        self.setDockOptions(QMainWindow.DockOption.AllowTabbedDocks | QMainWindow.DockOption.AnimatedDocks)
-        self.setTabPosition(Qt.DockWidgetArea.AllDockWidgetAreas, QTabWidget.TabPosition.North)
+        self.setDockOptions(QMainWindow.DockOption.AnimatedDocks)
         self._make_centre()
         self._make_docks()
         self.actions_by_name: dict[str, QAction] = {}
         self._make_actions()
-        self._make_rail()
+        self._make_bench()
         screen = self.screen().availableGeometry()
         self.resize(min(1600, screen.width()), min(1000, screen.height()))
         self.usual_layout = self.saveState()
@@ -53,6 +57,7 @@ class Shell(QMainWindow):
         self.text_page = TextPage(self)
         for page in (self.empty, self.text_page):
             self.pages.add(page)
+        self.veil = pages.Veil(self.pages)
         centre = QWidget(self)
         self.offer = pages.OfferStrip(self)
         self.written = pages.OfferStrip(self)
@@ -64,13 +69,15 @@ class Shell(QMainWindow):
         self.verdicts = VerdictTable(self)
         self.notes = NotesTable(self)
         self.limit_pages = pages.Pages(self)
+        self.sheet = Sheet(self)
+        self.sheet.add("verdicts", self.verdicts, self.verdicts.tools)
+        self.sheet.add("limits", self.limit_pages)
+        self.sheet.add("remarks", self.notes)
         self.docks: dict[str, QDockWidget] = {}
         left, bottom = Qt.DockWidgetArea.LeftDockWidgetArea, Qt.DockWidgetArea.BottomDockWidgetArea
         for name, widget, area in (
-            ("Bench", self.files, left),
-            ("Verdicts", self.verdicts, bottom),
-            ("Limits", self.limit_pages, bottom),
-            ("Problems", self.notes, bottom),
+            ("Bench", QWidget(self), left),
+            ("Verdicts", self.sheet, bottom),
             ("Readings", QWidget(self), Qt.DockWidgetArea.RightDockWidgetArea),
         ):
             dock = QDockWidget(say(name), self)
@@ -78,20 +85,20 @@ class Shell(QMainWindow):
             dock.setWidget(widget)
             self.addDockWidget(area, dock)
             self.docks[name] = dock
-        for name in ("Limits", "Problems"):
-            self.tabifyDockWidget(self.docks["Verdicts"], self.docks[name])
-        for tabs in self.findChildren(QTabBar):
-            tabs.setAccessibleName(say("Verdicts, limits, problems"))
-        self.docks["Verdicts"].raise_()
         self.docks["Readings"].hide()
-        self.setCorner(Qt.Corner.BottomLeftCorner, bottom)
+        self.setCorner(Qt.Corner.BottomLeftCorner, left)
         self.setCorner(Qt.Corner.BottomRightCorner, Qt.DockWidgetArea.RightDockWidgetArea)
-        for name in ("Verdicts", "Limits", "Problems"):  # their tabs name them already
+        for name in ("Bench", "Verdicts"):  # what lies in them says what they are
             self.docks[name].setTitleBarWidget(QWidget(self))
         em = self.fontMetrics().height()
-        self.resizeDocks([self.docks["Bench"]], [10 * em], Qt.Orientation.Horizontal)
+        self.sheet.opened.connect(self.give_sheet)
         self.resizeDocks([self.docks["Readings"]], [20 * em], Qt.Orientation.Horizontal)
-        self.resizeDocks([self.docks["Verdicts"]], [10 * em], Qt.Orientation.Vertical)
+        self.resizeDocks([self.docks["Verdicts"]], [_SHEET_EMS * em], Qt.Orientation.Vertical)
+
+    def give_sheet(self, high: int) -> None:
+        """Room for the sheet that was opened."""
+        usual = min(_SHEET_EMS * self.fontMetrics().height(), round(_SHEET_SHARE * self.height()))
+        self.resizeDocks([self.docks["Verdicts"]], [high or usual], Qt.Orientation.Vertical)
 
     def _make_actions(self) -> None:
         bar = FlatBar(say("Tools"), self)
@@ -152,10 +159,8 @@ class Shell(QMainWindow):
         self.actions_by_name[row.name] = action
         return action
 
-    def _make_rail(self) -> None:
-        rail = FlatBar(say("Bays"), self)
-        rail.setObjectName("bar bays")
-        rail.setMovable(False)
+    def _make_bench(self) -> None:
+        """Bays in the order of work, and below them what lies on the bench."""
         self.bay_actions: dict[str, QAction] = {}
         group = QActionGroup(self)
         for number, bay in enumerate(bays.BAYS, start=1):
@@ -167,12 +172,22 @@ class Shell(QMainWindow):
             )
             group.addAction(action)
             self.addAction(action)
-            button = RailButton(rail)
-            button.setDefaultAction(action)
-            rail.addWidget(button)
             self.bay_actions[bay.name] = action
-        self.addToolBar(Qt.ToolBarArea.LeftToolBarArea, rail)
-        self.rail = rail
+        column = self.docks["Bench"].widget()
+        self.tiles = Tiles(self.bay_actions, column)
+        stacked(column, self.tiles, (self.files, 1))
+        self.give_bench()
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """The tiles lie as the width allows."""
+        super().resizeEvent(event)
+        if self.tiles.fit(self.width()):
+            self.give_bench()
+
+    def give_bench(self) -> None:
+        """Room for the bench as wide as its tiles are."""
+        self.tiles.fit(self.width())
+        self.resizeDocks([self.docks["Bench"]], [self.tiles.sizeHint().width()], Qt.Orientation.Horizontal)
 
 
 def _letter(menu: QMenu) -> None:

@@ -29,6 +29,7 @@ def run(files: list[str]) -> int:
         theme.set_scheme("light" if kept.scheme == "light" else "dark")
     languages.speak(kept.language, application)
     theme.dress(application)
+    theme.set_text_size(kept.text)
     application.setWindowIcon(icon("camshaft", "accent"))
     bench = Bench(place, kept)
     crash = CrashPath(place, bench.keep_or_raise, _tell)

@@ -8,16 +8,40 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Literal
 
-from PySide6.QtCore import Qt
-from PySide6.QtGui import QColor, QFont, QFontDatabase, QGuiApplication, QPalette, QPixmapCache
-from PySide6.QtWidgets import QApplication, QProxyStyle, QStyle, QStyleOption, QWidget
+from PySide6.QtCore import QEvent, QRectF, Qt
+from PySide6.QtGui import (
+    QColor,
+    QFont,
+    QFontDatabase,
+    QFontMetrics,
+    QGuiApplication,
+    QPainter,
+    QPalette,
+    QPen,
+    QPixmapCache,
+)
+from PySide6.QtWidgets import (
+    QApplication,
+    QDockWidget,
+    QMainWindow,
+    QProxyStyle,
+    QStyle,
+    QStyleOption,
+    QStyleOptionComplex,
+    QWidget,
+)
 
 from valvelab.places import resources
 
 Scheme = Literal["system", "light", "dark"]
-_CHOSEN = "valvelab scheme"
+_CHOSEN, _POINTS = "valvelab scheme", "valvelab points"
 _DRAWN_KB = 64 * 1024
 """What drawn curves and axes may take to be kept: two bays full of plots on a large screen."""
+TEXT_SIZES = (80, 90, 100, 115, 130, 150, 175, 200)
+"""Per cent of the desktop's size of text."""
+_UNBOUND = 16777215
+_ICON_EMS = 0.88
+"""Side of the icons of rows and of buttons."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,15 +127,93 @@ class HouseStyle(QProxyStyle):
         """Measures of the style."""
         found = super().pixelMetric(metric, option, widget)
         roomy = {QStyle.PixelMetric.PM_FocusFrameHMargin: 4, QStyle.PixelMetric.PM_HeaderMargin: 3}
+        if metric == QStyle.PixelMetric.PM_SmallIconSize:
+            return max(found, round(_ICON_EMS * QFontMetrics(QApplication.font()).height()))
         return found + roomy.get(metric, 0)
+
+    def drawComplexControl(
+        self,
+        control: QStyle.ComplexControl,
+        option: QStyleOptionComplex,
+        painter: QPainter,
+        widget: QWidget | None = None,
+    ) -> None:
+        """The style's own, with the edge of a field about one that has arrows."""
+        super().drawComplexControl(control, option, painter, widget)
+        if control == QStyle.ComplexControl.CC_SpinBox:
+            self._draw_edge(option, painter)
+
+    def drawPrimitive(
+        self,
+        element: QStyle.PrimitiveElement,
+        option: QStyleOption,
+        painter: QPainter,
+        widget: QWidget | None = None,
+    ) -> None:
+        """The style's own, but for the ground of a field that is typed in: its edge is seen in either scheme."""
+        if element != QStyle.PrimitiveElement.PE_PanelLineEdit or getattr(option, "lineWidth", 0) <= 0:
+            super().drawPrimitive(element, option, painter, widget)
+            return
+        painter.fillRect(
+            option.rect,
+            option.palette.base() if option.state & QStyle.StateFlag.State_Enabled else option.palette.window(),
+        )
+        self._draw_edge(option, painter)
+
+    @staticmethod
+    def _draw_edge(option: QStyleOption, painter: QPainter) -> None:
+        state = option.state
+        name = "line" if not state & QStyle.StateFlag.State_Enabled else "edge"
+        painter.save()
+        painter.setPen(QPen(current_theme().colour("accent" if state & QStyle.StateFlag.State_HasFocus else name), 1.0))
+        painter.setBrush(Qt.BrushStyle.NoBrush)
+        painter.drawRect(QRectF(option.rect).adjusted(0.5, 0.5, -0.5, -0.5))
+        painter.restore()
 
 
 def dress(app: QApplication) -> None:
     """Style, font and palette of the whole application."""
     app.setStyle(HouseStyle("Fusion"))
     app.setFont(text_font(app.font().pointSizeF()))
+    app.setProperty(_POINTS, app.font().pointSizeF())
     app.setPalette(palette(current_theme()))
     QPixmapCache.setCacheLimit(_DRAWN_KB)
+
+
+def set_text_size(percent: int) -> None:
+    """Write all text in per cent of the desktop's size, within the sizes there are.
+
+    What widgets hold that was measured by the size before (fonts of a rank, bounds of a size) grows and shrinks along.
+    """
+    application = QApplication.instance()
+    assert isinstance(application, QApplication)
+    before = application.font().pointSizeF()
+    usual = application.property(_POINTS) or before
+    now = float(usual) * min(max(percent, TEXT_SIZES[0]), TEXT_SIZES[-1]) / 100.0
+    if now == before:
+        return
+    ranked = {w: w.font() for w in application.allWidgets() if w.testAttribute(Qt.WidgetAttribute.WA_SetFont)}
+    application.setFont(text_font(now))
+    for widget in application.allWidgets():  # at once: by itself it comes with the next turn of the event loop
+        QApplication.sendEvent(widget, QEvent(QEvent.Type.ApplicationFontChange))
+    for widget, font in ranked.items():
+        widget.setFont(scaled(font, now / before, strong=font.weight() >= QFont.Weight.DemiBold))
+    for widget in application.allWidgets():
+        if not isinstance(widget, QDockWidget | QMainWindow):  # whose own layouts bind them
+            _scale_bounds(widget, now / before)
+
+
+def _scale_bounds(widget: QWidget, factor: float) -> None:
+    """Scale the least and the greatest sizes that a widget was given, which are in pixels."""
+    least, most = widget.minimumSize(), widget.maximumSize()
+    if least.width() > 0:
+        widget.setMinimumWidth(round(factor * least.width()))
+    if least.height() > 0:
+        widget.setMinimumHeight(round(factor * least.height()))
+    if most.width() < _UNBOUND:
+        widget.setMaximumWidth(round(factor * most.width()))
+    if most.height() < _UNBOUND:
+        widget.setMaximumHeight(round(factor * most.height()))
 
 
 @cache

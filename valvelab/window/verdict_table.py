@@ -9,7 +9,7 @@ from html import escape
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QEvent, QModelIndex, QPersistentModelIndex, QPointF, QRectF, QSize, Qt, Signal
-from PySide6.QtGui import QLinearGradient, QPainter, QPaintEvent, QPen
+from PySide6.QtGui import QLinearGradient, QPainter, QPaintEvent, QPen, QResizeEvent
 from PySide6.QtWidgets import (
     QButtonGroup,
     QLabel,
@@ -29,7 +29,7 @@ from valvelab.tables.verdicts import RANKED, SIGNS, WORDS, judged, rank
 from valvelab.units import System
 from valvelab.window.chips import chip_row, press
 from valvelab.window.icons import icon
-from valvelab.window.layouts import above, beside, stacked
+from valvelab.window.layouts import above, beside, stacked, strip
 from valvelab.window.painting import painting
 from valvelab.window.tables import Kept, TableColumn, TableView, of
 from valvelab.window.theme import current_theme, scaled
@@ -129,9 +129,10 @@ class LimitGauge(QStyledItemDelegate):
 
 
 class VerdictTable(QWidget):
-    """Table with a filter; `chosen(verdict)` when a row is chosen."""
+    """Table; `tools` filter it. `chosen(verdict)` when a row is chosen, `counted(verdicts, why there are none)`."""
 
     chosen = Signal(object)
+    counted = Signal(int, str)
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -154,8 +155,8 @@ class VerdictTable(QWidget):
         for button in self._only.buttons()[1:]:
             name = button.property("name")
             button.setIcon(icon(name, name))
-        bar = beside(chips, (self.words, 1), margins=(6, 3, 6, 3), spacing=9)
-        stacked(self, bar, (self.sheet, 1))
+        self.tools = strip(self, chips, (self.words, 1), spacing=9)
+        stacked(self, (self.sheet, 1))
 
     def show_verdicts(self, result: Result | None, units: System, progress: str = "", *, judges: bool = True) -> None:
         """Show the verdicts of a result, rejected ones first; or how far what is not judged yet is read."""
@@ -176,6 +177,7 @@ class VerdictTable(QWidget):
             name = str(button.property("name"))
             word = say(WORDS[name].capitalize() if name in WORDS else "All")
             button.setText(f"{word} {counts[name] if name else len(verdicts)}")
+        self.counted.emit(len(verdicts), "" if verdicts else self.sheet.empty_text)
 
     def _show(self, result: Result | None, verdicts: Sequence[Verdict]) -> None:
         """Show these as they were shown before where they were; of each command's results the last one is kept."""
@@ -228,9 +230,9 @@ class Banner(QWidget):
         super().__init__(parent)
         self.setObjectName("banner")
         self.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
-        self._outcome = ""
+        self._outcome = self._told = ""
         self._mark = QLabel(self)
-        self._head = QLabel(self)
+        self._head = QLabel(self, wordWrap=True)
         self.inspected = QLabel(self)
         self._counts = QLabel(self)
         for label in (self._head, self.inspected, self._counts):
@@ -242,7 +244,7 @@ class Banner(QWidget):
         self.limits.setToolTip(say("Write the limits to judge by, beside the plots"))
         self.limits.clicked.connect(self.limits_wanted)
         second = beside((self.inspected, 1), self._counts, spacing=12)
-        lines = above(self._head, second, spacing=0)
+        lines = above(self._head, second, spacing=2)
         beside(self._mark, (lines, 1), self.limits, on=self, margins=(16, 6, 12, 6), spacing=12)
 
     def show_result(
@@ -258,10 +260,11 @@ class Banner(QWidget):
         colour = theme.colours.get(self._outcome, theme.colours["text"])
         head = say("Limits can't be read. Nothing is judged.") if broken else told.text
         self._head.setFont(scaled(self.font(), 1.25, strong=True))
-        self._head.setText(f'<span style="color:{colour}">{escape(head)}</span>')
+        self._told = head
         self._head.setToolTip(head)
-        for label in (self._head, self.inspected):  # a full page leaves no line less than its height
-            label.setMinimumHeight(label.fontMetrics().height())
+        # a full page leaves no line less than its height
+        self.inspected.setMinimumHeight(self.inspected.fontMetrics().height())
+        self._fit_head()
         said = f'{title} <span style="color:{theme.colours["quiet"]}">&nbsp;·&nbsp; {against}</span>'
         self.inspected.setText(f'<span style="color:{colour}">{escape(broken)}</span>' if broken else said)
         self.limits.setVisible(bool(broken) or (judges and not result.verdicts))
@@ -281,6 +284,24 @@ class Banner(QWidget):
         self.setAccessibleName(head)
         self.setMinimumHeight(max(self.minimumHeight(), self.sizeHint().height()))  # pages below stay as they are
         self.update()
+
+    def _fit_head(self) -> None:
+        """The outcome in one line, in two where it is long, and no longer than those."""
+        lay = self.layout()
+        assert lay is not None
+        lay.activate()
+        metrics, wide = self._head.fontMetrics(), max(self._head.width(), self.fontMetrics().height())
+        lines = 1 if metrics.horizontalAdvance(self._told) <= wide else 2
+        room = wide if lines == 1 else round(1.8 * wide)
+        colour = current_theme().colours.get(self._outcome, current_theme().colours["text"])
+        text = metrics.elidedText(self._told, Qt.TextElideMode.ElideRight, room)
+        self._head.setText(f'<span style="color:{colour}">{escape(text)}</span>')
+        self._head.setFixedHeight(lines * metrics.lineSpacing())
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Another width, another count of lines."""
+        super().resizeEvent(event)
+        self._fit_head()
 
     def changeEvent(self, event: QEvent) -> None:
         """Its height follows the text size."""

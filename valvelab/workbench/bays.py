@@ -6,7 +6,7 @@ To add a bay called `springs`:
    dataclass of what a person decides there (see `state`); `question(document)`, a pure function that returns the work
    to be done for what is on the bench (or None while something is missing). The answer's value is what
    `inspection.inspect_…` returns; `spec(document)` is the spec that it is held against, `judges` what limits there are
-   on; `result(value)` gives its `records.result.Result`, whose verdicts and notes the docks show, `parts(document)` the
+   on; `result(value)` gives its `records.result.Result`, whose verdicts and notes are shown, `parts(document)` the
    parts of a job that inspect again what lies there, and `certificate(document, value)` what goes on paper.
 2. Its line in `BAYS` below, with the kinds of file it takes and an icon `resources/icons/<icon>.svg`; its case in
    `work_of`.

@@ -28,7 +28,8 @@ class Settings:
     columns: assignment by file shape. layout: opaque window state by name.
 
     recent_jobs: paths of job files, the last one first. sign_with: name of the key that signs certificates, or "".
-    store: where records are kept, a file or a URL; "" is the user's own place.
+    store: where records are kept, a file or a URL; "" is the user's own place. text: size of all text in per cent of
+    the desktop's.
     """
 
     scheme: str = "system"
@@ -40,6 +41,7 @@ class Settings:
     sign_with: str = ""
     store: str = ""
     recent_jobs: tuple[str, ...] = ()
+    text: int = 100
 
 
 def folder() -> Path:

@@ -48,7 +48,7 @@ def headline_of(document: Document, pair: tuple[BenchFile, Spec] | None, applied
         return say("no spec on the bench has limits on this") if document.of_kind(SPEC) else say("no spec on the bench")
     file, spec = pair
     if applied is not spec:
-        return say("{name} could not be applied: see Problems").format(name=file.name)
+        return say("{name} could not be applied: see Remarks").format(name=file.name)
     revision = f" revision {spec.revision}" if spec.revision else ""
     rule = say("{rule} rule at {value} %").format(
         rule=spec.decision.rule, value=say_number(f"{100.0 * spec.decision.confidence:.0f}")

@@ -4,39 +4,34 @@ from __future__ import annotations
 
 import pyqtgraph as pg  # type: ignore[import-untyped]
 from PySide6.QtCore import QSignalBlocker, Qt
-from PySide6.QtWidgets import QApplication
 
 from valvelab.units import System
 from valvelab.window.figure_item import FigureItem
+from valvelab.window.labels import Anchor
 from valvelab.window.numbers import display_unit, with_unit
-from valvelab.window.theme import current_theme, scaled
+from valvelab.window.theme import current_theme
 
 
 class CheckingLine(pg.InfiniteLine):  # type: ignore[misc]
     """The draggable checking lift over the lift plot, with the chosen lobe's opening, closing and duration."""
 
     def __init__(self) -> None:
-        super().__init__(angle=0, movable=True, label="", labelOpts={"position": 0.012, "movable": False})
+        super().__init__(angle=0, movable=True)
         self._item: FigureItem | None = None
         self._ends = pg.ScatterPlotItem(size=9, symbol="d")
-        self._span = pg.TextItem(anchor=(0.5, 1.0))
         self.setZValue(20)
         self._ends.setZValue(21)
-        self.label.anchors = [(0.0, 0.0), (0.0, 1.0)]
         self.setCursor(Qt.CursorShape.SizeVerCursor)
 
     def join(self, item: FigureItem) -> None:
         """Lie over a plot, in the colours of the theme."""
         theme = current_theme()
-        self.setPen(pg.mkPen(theme.colour("exhaust"), width=1))
-        self.setHoverPen(pg.mkPen(theme.colour("exhaust"), width=3))
-        for text in (self.label, self._span):
-            text.setColor(theme.colour("text"))
-            text.setFont(scaled(QApplication.font(), 0.9, strong=True))
-        self._ends.setBrush(pg.mkBrush(theme.colour("exhaust")))
+        self.setPen(pg.mkPen(theme.colour("text"), width=1))
+        self.setHoverPen(pg.mkPen(theme.colour("text"), width=3))
+        self._ends.setBrush(pg.mkBrush(theme.colour("text")))
         self._ends.setPen(pg.mkPen(theme.colour("panel")))
         if self._item is not item:
-            for part in (self, self._ends, self._span):
+            for part in (self, self._ends):
                 item.plot.addItem(part, ignoreBounds=True)
             self._item = item
 
@@ -52,12 +47,11 @@ class CheckingLine(pg.InfiniteLine):  # type: ignore[misc]
             self.setValue(lift_mm * unit.scale)
         ends = [angle for angle in (opening, closing) if angle is not None]
         self._ends.setData(ends, [lift_mm * unit.scale] * len(ends))
-        self.label.setFormat(with_unit(lift_mm, "mm", units, 3, 4))
-        if opening is None or closing is None:
-            self._span.setText("")
-            return
-        low, high = self.getViewBox().viewRange()[1] if self.getViewBox() is not None else (0.0, 1.0)
-        near_top = lift_mm * unit.scale > low + 0.62 * (high - low)
-        self._span.setAnchor((0.5, -0.1 if near_top else 1.0))
-        self._span.setText(span)
-        self._span.setPos(0.5 * (opening + closing), lift_mm * unit.scale)
+        assert self._item is not None
+        height = lift_mm * unit.scale
+        words: list[tuple[str, tuple[float, float], Anchor]] = [
+            (with_unit(lift_mm, "mm", units, 3, 4), (0.0, height), "along y left")
+        ]
+        if opening is not None and closing is not None and span:
+            words.append((span, (0.5 * (opening + closing), height), "beside"))
+        self._item.add_words(words)

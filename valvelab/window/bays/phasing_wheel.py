@@ -12,7 +12,7 @@ from valvelab.figures.description import Dial
 from valvelab.window.dial import DialView
 from valvelab.window.painting import arc, polar, turning
 from valvelab.window.plot_menu import Shown
-from valvelab.window.theme import current_theme, scaled
+from valvelab.window.theme import current_theme
 from valvelab.workbench.phasing_bay import Worksheet
 from valvelab.workbench.worksheet import value_of
 
@@ -48,7 +48,7 @@ def open_arcs(shown: Worksheet) -> tuple[Arc, ...]:
 class DegreeWheel(DialView):
     """A dial whose rim is a degree wheel; readings are pointers at the rim, dead centre a hand from the hub."""
 
-    inner_share = 0.66
+    inner_share, outer_share, breadth, words_ems = 0.91, 1.06, 2.6, 5.4
 
     def __init__(self, name: str) -> None:
         super().__init__(name)
@@ -69,14 +69,16 @@ class DegreeWheel(DialView):
         """Nothing: its readings are the window's alone."""
         return None
 
-    def _draw_rim(self, painter: QPainter, centre: QPointF, radius: float) -> None:
+    def _draw_rim(self, painter: QPainter, dial: Dial, centre: QPointF, radius: float) -> None:
         theme = current_theme()
         quiet, line = theme.colour("quiet"), theme.colour("line")
         for angle in range(0, 360, 1 if radius > 150 else 2 if radius > 85 else 5):
             length = 0.10 if angle % 30 == 0 else 0.07 if angle % 10 == 0 else 0.05 if angle % 5 == 0 else 0.03
             painter.setPen(QPen(quiet if angle % 10 == 0 else line, 1.2 if angle % 10 == 0 else 0.8))
             self._tick(painter, centre, radius, angle, length)
-        self._number(painter, centre, 0.80 * radius, 30, scaled(self.font(), 0.82))
+        hands = [angle for angle, role in zip(dial.angles_deg, dial.roles, strict=True) if role == "measured"]
+        roomy = 0.80 * radius > 3.6 * self.fontMetrics().height()
+        self._number(painter, centre, 0.80 * radius, 30 if roomy else 90, hands)
         for number, span in enumerate(self._arcs):
             painter.setPen(
                 QPen(theme.colour(span.colour, 0.55), 0.055 * radius, Qt.PenStyle.SolidLine, Qt.PenCapStyle.FlatCap)
@@ -85,7 +87,7 @@ class DegreeWheel(DialView):
         for doubtful in self._doubtful:
             painter.setPen(QPen(theme.colour("undecided"), 2.0))
             painter.setBrush(theme.colour("undecided", 0.25))
-            painter.drawEllipse(polar(centre, 0.93 * radius, doubtful), 0.06 * radius, 0.06 * radius)
+            painter.drawEllipse(polar(centre, 0.95 * radius, doubtful), 0.055 * radius, 0.055 * radius)
 
     def _draw_hub(self, painter: QPainter, centre: QPointF, radius: float) -> None:
         super()._draw_hub(painter, centre, radius)

@@ -102,7 +102,7 @@ class ShaftView(BayView[ShaftInspection]):
         known = inspection.result.straightness.minimum_zone_um is not None
         with aloud():
             told = straightness_told(inspection.result, units)
-        self.straightness.setText(told if known else say("no straightness: see Problems and notes"))
+        self.straightness.setText(told if known else say("no straightness: see Remarks"))
 
     def _draw(self, document: Document, inspection: ShaftInspection, journal: str) -> None:
         units = document.units

@@ -61,7 +61,6 @@ class TextureView(BayView[TextureInspection]):
         em, fields = self.fontMetrics().height(), (self.cutoff, self.short_cutoff, self.sections)
         for field in fields:
             field.setMaximumWidth(6 * em)
-            field.setMinimumWidth(3 * em)
         named = [labelled(self, field.entry.text, field) for field in fields]
         return strip(self, *named, self.usual, 1, self._evaluated, margins=(8, 4, 6, 2), spacing=12)
 

@@ -1,0 +1,204 @@
+"""What the window looks like on every sample: no words over others, even ticks, whole numbers, sizes that are kept."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator
+from pathlib import Path
+
+import make_looks
+import numpy as np
+import pytest
+from PySide6.QtCore import QPointF, QRectF, QSizeF
+from PySide6.QtTest import QTest
+from PySide6.QtWidgets import QApplication, QGraphicsSimpleTextItem, QGraphicsTextItem
+from something import each
+from waiting import wait_for
+
+from valvelab.window import theme
+from valvelab.window.bays.phasing_wheel import DegreeWheel
+from valvelab.window.drawing import FigureStack
+from valvelab.window.fields import TypedField
+from valvelab.window.figure_item import FigureItem, QuietAxis
+from valvelab.window.labels import Spot, placed
+from valvelab.window.main_window import MainWindow
+from valvelab.workbench.lobes_bay import LobesState
+from valvelab.workbench.settings import load
+
+PLAIN = {"empty", "columns", "limits", "worksheet", "wheel", "liftcheck_rule", "springs_fit", "springs_stages",
+         "springs_list", "springs_1000", "lobes_exhaust"}  # fmt: skip
+"""Scenes without a plot that has words, or with those of another."""
+DRAWN = [name for name in make_looks.SCENES if name not in PLAIN]
+
+
+def stacks(window: MainWindow) -> Iterator[FigureStack]:
+    """Plots that are seen."""
+    for stack in window.findChildren(FigureStack):
+        if stack.isVisible():
+            yield stack
+
+
+def words_of(item: FigureItem) -> list[tuple[str, QRectF]]:
+    """All that is written within a plot, and where in the scene."""
+    found = []
+    for part in item.view.childItems():
+        if isinstance(part, QGraphicsTextItem | QGraphicsSimpleTextItem) and part.isVisible():
+            text = part.toPlainText() if isinstance(part, QGraphicsTextItem) else part.text()
+            inset = part.document().documentMargin() if isinstance(part, QGraphicsTextItem) else 0.0
+            rect = part.mapRectToScene(part.boundingRect().adjusted(inset, inset, -inset, -inset))
+            found += [(text, rect)] if text else []
+    return found
+
+
+def overprinted(item: FigureItem) -> list[str]:
+    """What is wrong with the words of a plot: over one another, or out of it."""
+    words = words_of(item)
+    field = item.view.mapRectToScene(item.view.rect()).adjusted(-1, -4, 1, 1)
+    wrong = [f"{text!r} leaves the plot {rect} {field}" for text, rect in words if not field.contains(rect)]
+    for (first, one), (second, other) in itertools.combinations(words, 2):
+        if one.adjusted(0.5, 0.5, -0.5, -0.5).intersects(other):
+            wrong.append(f"{first!r} lies over {second!r}")
+    return wrong
+
+
+def uneven(axis: QuietAxis) -> list[str]:
+    """What is wrong with the numbers of an axis: steps or decimals that differ, or its name over them."""
+    long = axis.size().width() if axis.orientation == "bottom" else axis.size().height()
+    step, values = axis.tickValues(*axis.range, long)[0]
+    texts = axis.tickStrings(list(values), axis.scale, step)
+    wrong = []
+    if len({len(text.partition(".")[2]) for text in texts}) > 1:
+        wrong.append(f"decimals of {texts}")
+    if len(values) > 2 and not np.allclose(np.diff(values), step):
+        wrong.append(f"steps of {values}")
+    if axis.orientation == "bottom" and axis.label.isVisible():
+        top = axis.label.pos().y() + axis.label.document().documentMargin()
+        below = 5.0 + axis.numbers().ascent()
+        wrong += [] if top >= below - 1.0 else [f"name at {top} over numbers down to {below}"]
+    return wrong
+
+
+def axes_of(item: FigureItem) -> Iterator[QuietAxis]:
+    """Axes with numbers that are seen."""
+    for name, letter in (("left", "y"), ("bottom", "x")):
+        axis = item.plot.getAxis(name)
+        named = item.figure.x_axis.names if letter == "x" else item.figure.y_axis.names
+        if letter in item.figure.axes and axis.isVisible() and axis.style["showValues"] and not named:
+            yield axis
+
+
+@pytest.mark.parametrize("name", DRAWN)
+def test_words_and_numbers_of_plots_stand_apart_on_every_sample(window: MainWindow, tmp_path: Path, name: str) -> None:
+    make_looks.SCENES[name](window, tmp_path)
+    shown, missing = 0, []
+    for percent in (100, 200):
+        window.set_text_size(percent)
+        QApplication.processEvents()
+        QApplication.processEvents()
+        for stack in stacks(window):
+            stack.grab()
+            for figure, item in stack.items_by_name.items():
+                if min(item.view.width() / 5.0, item.view.height()) < stack.fontMetrics().height():
+                    continue  # a pane that is shut
+                shown += 1
+                assert overprinted(item) == [], f"{figure} at {percent} %"
+                for axis in each(list(axes_of(item)) or [None]):
+                    assert axis is None or uneven(axis) == [], f"{figure} at {percent} %"
+                if percent == 100:
+                    missing += [text for text, word in item.words() if not word.isVisible()]
+    assert shown, "something is drawn"
+    assert missing == [], "at the usual size every word has its place"
+
+
+def test_bays_are_tiles_of_one_size_with_names_of_two_lines_at_most(window: MainWindow) -> None:
+    for percent in each([100, 150, 200]):
+        window.set_text_size(percent)
+        QApplication.processEvents()
+        tiles = list(window.tiles.by_bay.values())
+        assert {tile.width() for tile in tiles} <= {tiles[0].width(), tiles[0].width() + 1}
+        assert len({tile.height() for tile in tiles}) == 1
+        assert all(tile.text().count(" ") <= 1 for tile in tiles)
+        assert window.docks["Bench"].width() < 0.3 * window.width()
+
+
+def test_the_sheet_folds_while_it_is_empty_and_is_no_higher_than_its_rows(window: MainWindow, tmp_path: Path) -> None:
+    line = window.sheet.height()
+    assert window.sheet.is_folded
+    assert line < 3 * window.fontMetrics().height()
+    make_looks.SCENES["gauge"](window, tmp_path)
+    QApplication.processEvents()
+    assert not window.sheet.is_folded
+    assert window.sheet.height() < 0.2 * window.height(), "one verdict is one row"
+    window.bench.go_to_bay("lash")
+    QApplication.processEvents()
+    assert window.sheet.is_folded
+    assert window.sheet.told.text() == window.verdicts.sheet.empty_text
+
+
+def test_text_size_is_remembered_and_every_number_stays_whole(window: MainWindow, tmp_path: Path) -> None:
+    make_looks.SCENES["motion_rule"](window, tmp_path)
+    window.do("larger")
+    assert window.bench.settings.text == 115
+    usual = {field: field.width() for field in window.findChildren(TypedField) if field.isVisible()}
+    for percent in each([200, 100]):
+        window.set_text_size(percent)
+        QApplication.processEvents()
+        for field in each(list(usual)):
+            room = field.width() - 2 * field.fontMetrics().averageCharWidth()
+            assert field.fontMetrics().horizontalAdvance(field.text()) <= room, f"{field.text()} at {percent} %"
+    assert load(window.bench.place).text == 100
+
+
+def test_an_exhaust_lobe_is_drawn_in_its_colour_and_in_dashes(window: MainWindow, tmp_path: Path) -> None:
+    make_looks.SCENES["lobes_exhaust"](window, tmp_path)
+    colours = {}
+    for lobe in ("2E", "2I"):
+        window.bench.set(LobesState, lobe=lobe)
+        (pen,) = [
+            item.opts["pen"]
+            for stack in stacks(window)
+            for curve, item in zip(
+                stack.items_by_name["lift"].figure.curves, stack.items_by_name["lift"].curves(), strict=True
+            )
+            if curve.role == "measured"
+        ]
+        colours[lobe] = (pen.color().name(), bool(pen.dashPattern()))
+    assert colours == {
+        "2E": (theme.current_theme().colours["exhaust"], True),
+        "2I": (theme.current_theme().colours["measured"], False),
+    }
+
+
+def test_the_wheel_keeps_its_size_as_readings_come(window: MainWindow, tmp_path: Path) -> None:
+    make_looks.SCENES["worksheet"](window, tmp_path)
+    QApplication.processEvents()
+    (wheel,) = window.findChildren(DegreeWheel)
+    empty, size = wheel.circle(), wheel.size()
+    make_looks.SCENES["wheel"](window, tmp_path)
+    wheel.resize(size)
+    assert wheel.dial is not None
+    assert wheel.dial.labels
+    assert wheel.circle() == empty
+
+
+def test_a_page_that_waits_pales_and_stays(window: MainWindow) -> None:
+    window.veil.await_answer()
+    wait_for(window.veil.isVisible)
+    window.veil.lift()
+    assert not window.veil.isVisible()
+    window.veil.await_answer()
+    window.veil.lift()
+    QTest.qWait(300)
+    assert not window.veil.isVisible(), "an answer that comes soon leaves the page as it is"
+
+
+def test_words_find_a_place_beside_one_another_or_none() -> None:
+    room, size = QRectF(0, 0, 100, 60), QSizeF(40, 12)
+    at = [Spot(QPointF(50, 30), size, "beside")] * 12
+    found = placed(at, room, [QRectF(0, 0, 100, 14)], np.array([[50.0, 20.0]]))
+    seen = [rect for rect in found if rect is not None]
+    assert 3 <= len(seen) < len(at), "the room holds some of them"
+    assert all(room.contains(rect) and rect.top() >= 14 for rect in seen)
+    assert not any(one.intersects(other) for one, other in itertools.combinations(seen, 2))
+    assert seen[0].top() > 30, "the place above the point lies on a curve"
+    assert placed([Spot(QPointF(150, 30), size, "beside")], room, [], np.empty((0, 2))) == [None]

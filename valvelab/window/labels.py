@@ -1,0 +1,101 @@
+"""Where words on a plot stand: inside it, over no other words, and off the curves where there is room beside them.
+
+One rule for every plot: each word has places in order of preference, about its point or along its line; it takes the
+first that is free. What finds none is left out, for words over one another say nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from PySide6.QtCore import QPointF, QRectF, QSizeF
+
+from valvelab.arrays import FloatArray
+
+Anchor = Literal["beside", "on", "along x", "along y", "along y left"]
+"""Beside a point that has a mark; on a point that has none; at a line that is upright ("along x") or level, from the
+right or from the left.
+"""
+
+_MARK = 7.0
+_GAP = 3.0
+_STEPS = 6
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """What a word belongs to, in pixels of the plot, and how large the word is."""
+
+    at: QPointF
+    size: QSizeF
+    anchor: Anchor
+
+
+def placed(spots: Sequence[Spot], room: QRectF, taken: Sequence[QRectF], drawn: FloatArray) -> list[QRectF | None]:
+    """A rectangle for each word, None where it has no place.
+
+    room: the plot. taken: where words stand already. drawn: points of what is drawn, shape (n, 2), to be left free
+    where that is possible.
+    """
+    full = list(taken)
+    found: list[QRectF | None] = []
+    for spot in spots:
+        free = [
+            place
+            for place in _places(spot, room)
+            if room.contains(place) and not any(place.intersects(other) for other in full)
+        ]
+        best = next((place for place in free if not _covers(place, drawn)), free[0] if free else None)
+        found.append(best)
+        if best is not None:
+            full.append(best)
+    return found
+
+
+def _covers(place: QRectF, drawn: FloatArray) -> bool:
+    x, y = drawn[:, 0], drawn[:, 1]
+    inside = (x > place.left()) & (x < place.right()) & (y > place.top()) & (y < place.bottom())
+    return bool(inside.any())
+
+
+def _places(spot: Spot, room: QRectF) -> Iterator[QRectF]:
+    """Places for a word in order of preference; none for a point that is not seen."""
+    at, wide, high = spot.at, spot.size.width(), spot.size.height()
+    if spot.anchor in {"on", "beside"}:
+        if not room.adjusted(-1.0, -1.0, 1.0, 1.0).contains(at):
+            return
+        if spot.anchor == "on":
+            yield from (_about(at, across, up, spot) for across, up in _SHIFTS)
+            return
+        out = _MARK + 0.5 * high
+        aside = _MARK + 0.5 * wide
+        near = ((0.0, -out), (0.0, out), (aside, 0.0), (-aside, 0.0))
+        corners = ((aside, -out), (-aside, -out), (aside, out), (-aside, out))
+        far = tuple(
+            (side, way * step * high) for step in (1.6, 2.4, 3.2) for way in (-1, 1) for side in (0, aside, -aside)
+        )
+        for across, down in (*near, *corners, *far):
+            yield QRectF(at.x() + across - 0.5 * wide, at.y() + down - 0.5 * high, wide, high)
+    elif spot.anchor == "along x" and room.left() <= at.x() <= room.right():
+        for step in range(_STEPS):
+            top = room.top() + _GAP + step * 1.1 * high
+            yield QRectF(at.x() + _GAP, top, wide, high)
+            yield QRectF(at.x() - _GAP - wide, top, wide, high)
+    elif spot.anchor in {"along y", "along y left"} and room.top() <= at.y() <= room.bottom():
+        lefts = np.linspace(room.right() - _GAP - wide, room.left() + _GAP, _STEPS)
+        for left in lefts if spot.anchor == "along y" else lefts[::-1]:
+            yield QRectF(float(left), at.y() - high - 1.0, wide, high)
+            yield QRectF(float(left), at.y() + 1.0, wide, high)
+
+
+_SHIFTS = ((0, 0), (0, -0.6), (0, 0.6), (0, -1.1), (0, 1.1), (-0.55, 0), (0.55, 0), (-0.55, -0.8), (0.55, -0.8),
+           (-0.55, 0.8), (0.55, 0.8), (0, -2.2), (0, 2.2), (-1.1, 0), (1.1, 0))  # fmt: skip
+"""How far words without a mark may stand from their point, in their own widths and heights."""
+
+
+def _about(at: QPointF, across: float, down: float, spot: Spot) -> QRectF:
+    wide, high = spot.size.width(), spot.size.height()
+    return QRectF(at.x() + (across - 0.5) * wide, at.y() + (down - 0.5) * high, wide, high)
