@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QDialog, QListWidget, QListWidgetItem, QTextBrowser, QWidget
+from PySide6.QtWidgets import QDialog, QListWidget, QListWidgetItem, QStackedWidget, QTextBrowser, QWidget
 
+from valvelab.inspection.characteristics import Characteristic
 from valvelab.places import resources
 from valvelab.window.layouts import beside
+from valvelab.window.meaning_pane import MeaningPane
 from valvelab.workbench import guide
 
 
@@ -23,14 +25,18 @@ class Guide(QDialog):
         self.text.setAccessibleName("Page of the guide")
         self.text.setSearchPaths([str(resources() / "guide")])
         self.text.document().setDocumentMargin(18)
+        self.meanings = MeaningPane(self)
+        self._stack = QStackedWidget(self)
+        for page in (self.text, self.meanings):
+            self._stack.addWidget(page)
         for name, title in guide.TITLES.items():
             item = QListWidgetItem(title, self.pages)
             item.setData(Qt.ItemDataRole.UserRole, name)
         self.pages.currentItemChanged.connect(self._show)
-        beside(self.pages, (self.text, 1), on=self)
+        beside(self.pages, (self._stack, 1), on=self)
         wide = self.fontMetrics().averageCharWidth()
         self.pages.setFixedWidth(26 * wide)
-        self.resize(120 * wide, 36 * self.fontMetrics().height())
+        self.resize(150 * wide, 36 * self.fontMetrics().height())
         self.pages.setCurrentRow(0)
 
     def show_page(self, name: str) -> None:
@@ -39,6 +45,21 @@ class Guide(QDialog):
         self.show()
         self.raise_()
 
+    def explain(self, characteristic: Characteristic | None) -> None:
+        """The page of characteristics, at this one where it is known."""
+        self.show_page(guide.REFERENCE)
+        if characteristic is not None:
+            self.meanings.bring(characteristic)
+        self.meanings.names.setFocus()
+
+    def restyle(self) -> None:
+        """Take up the colours in force."""
+        self.meanings.restyle()
+
     def _show(self, item: QListWidgetItem | None) -> None:
-        if item is not None:
-            self.text.setMarkdown(guide.page(item.data(Qt.ItemDataRole.UserRole)))
+        if item is None:
+            return
+        name = item.data(Qt.ItemDataRole.UserRole)
+        if name != guide.REFERENCE:
+            self.text.setMarkdown(guide.page(name))
+        self._stack.setCurrentWidget(self.meanings if name == guide.REFERENCE else self.text)

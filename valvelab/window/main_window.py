@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from PySide6.QtCore import QByteArray, QEvent, QSize, Qt, QTimer, QUrl
 from PySide6.QtGui import QCloseEvent, QDesktopServices, QDragEnterEvent, QDropEvent, QGuiApplication
-from PySide6.QtWidgets import QApplication, QFileDialog, QLineEdit, QMessageBox, QWidget
+from PySide6.QtWidgets import QAbstractItemView, QApplication, QFileDialog, QLineEdit, QMessageBox, QWidget
 
 from valvelab.csv_text import csv_text
 from valvelab.errors import CannotWrite, ValvelabError
@@ -21,7 +21,7 @@ from valvelab.window import pages, theme
 from valvelab.window.bays.door import make_start, make_view
 from valvelab.window.bays.view import BayView
 from valvelab.window.bench import Bench
-from valvelab.window.guide import Guide
+from valvelab.window.explaining import characteristic_in
 from valvelab.window.job_keeper import Answer, JobKeeper, asked_to_save, with_ending
 from valvelab.window.left_offer import LeftOffer
 from valvelab.window.papers import Made, preview_paper, write_paper
@@ -39,6 +39,7 @@ from valvelab.workbench.typed import begun, kinds_at
 if TYPE_CHECKING:
     from valvelab.records.job import Shown
     from valvelab.window.columns_pane import ColumnsPane
+    from valvelab.window.guide import Guide
     from valvelab.window.limits_pane import LimitsPane
     from valvelab.window.records_window import RecordsWindow
 
@@ -56,7 +57,6 @@ class MainWindow(Shell):
         self._views: dict[str, BayView[Any]] = {}
         self._starts: dict[str, QWidget | None] = {}
         self._columns: ColumnsPane | None = None
-        self._guide: Guide | None = None
         self._said: list[Problem] = []
         self._paper = ""
         self._restyling = False
@@ -303,8 +303,8 @@ class MainWindow(Shell):
         self._keys = {}
         self._refresh(self.bench.document)
         self.text_page.refresh()
-        if "records" in self.__dict__:
-            self.records.restyle()
+        for name in {"records", "guide"} & self.__dict__.keys():
+            getattr(self, name).restyle()
         for widget in self.findChildren(QWidget):
             widget.update()
 
@@ -460,7 +460,7 @@ class MainWindow(Shell):
             "smaller": lambda: self._scale_text(1.0 / 1.15),
             "layout": lambda: self.restoreState(self.usual_layout),
             "cautions": lambda: show("Cautions", pages.cautions_html),
-            "characteristics": lambda: show("Characteristics", pages.characteristics_html),
+            "characteristics": self._explain,
             "guide": self._show_guide,
             "remembered": self._show_remembered,
             "about": lambda: show("About valvelab", pages.about_html),
@@ -478,12 +478,26 @@ class MainWindow(Shell):
             self.bench.keep_settings(replace(self.bench.settings, recent_folder=folder))
             self.open_paths(names)
 
+    @cached_property
+    def guide(self) -> Guide:
+        """The guide, at the page where it was left; made when it is wanted first."""
+        numeric()
+        from valvelab.window.guide import Guide
+
+        return Guide(self)
+
     def _show_guide(self) -> None:
-        """The guide, at the page where it was left."""
-        if self._guide is None:
-            self._guide = Guide(self)
-        self._guide.show()
-        self._guide.raise_()
+        self.guide.show()
+        self.guide.raise_()
+
+    def _explain(self) -> None:
+        """What the characteristic means that is chosen where the focus is, or else among the verdicts."""
+        bay = bays.by_name(self.bench.document.bay)
+        subjects = () if bay is None else tuple(one.split()[0] for one in bays.work_of(bay.name).judges)
+        in_front = self.focusWidget()
+        views = [view for view in (in_front, self.verdicts.sheet) if isinstance(view, QAbstractItemView)]
+        found = (characteristic_in(view, subjects) for view in views)
+        self.guide.explain(next((one for one in found if one is not None), None))
 
     def _open_sample(self) -> None:
         """Put the invented sample of the bay in front on the bench."""

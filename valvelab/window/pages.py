@@ -20,7 +20,6 @@ from PySide6.QtWidgets import (
 
 from valvelab import __version__
 from valvelab.cautions import CAUTIONS
-from valvelab.inspection.characteristics import all_characteristics
 from valvelab.window.actions import ACTIONS, KEYS
 from valvelab.window.chips import Heading
 from valvelab.window.icons import icon
@@ -245,23 +244,6 @@ def cautions_html(theme: Theme) -> str:
         for text in CAUTIONS
     )
     return f"<table>{rows}</table>"
-
-
-def characteristics_html(theme: Theme) -> str:
-    """The table of characteristics."""
-    quiet = theme.colours["quiet"]
-    parts: list[str] = []
-    subject = ""
-    for known in all_characteristics():
-        if known.subject != subject:
-            subject = known.subject
-            parts.append(f"<h3>{escape(subject.capitalize())}</h3>")
-        unit = f" <span style='color:{quiet}'>{escape(known.unit)}</span>" if known.unit else ""
-        parts.append(
-            f"<p><b>{escape(known.name)}</b>{unit}<br/>{escape(known.meaning)}<br/>"
-            f"<span style='color:{quiet}'>{escape(known.method)} {escape(known.source)}</span></p>"
-        )
-    return "".join(parts)
 
 
 def about_html(theme: Theme) -> str:
