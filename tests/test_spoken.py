@@ -51,9 +51,7 @@ def inside_another(widget: QWidget) -> bool:
 
 @pytest.mark.parametrize("bay", bays.BAYS, ids=lambda bay: bay.name)
 def test_every_control_has_a_name(window: MainWindow, bay: bays.Bay) -> None:
-    files = ("springs_quillmere_tray.csv", "springs_quillmere_spec.toml", "springs_quillmere_heights.csv")
-    sample = files if bay.name == "springs" else bay.sample
-    window.bench.add_files([str(sample_profiles() / name) for name in sample])
+    window.bench.add_files([str(sample_profiles() / name) for name in bay.sample])
     window.bay_actions[bay.name].trigger()
     found = [one for one in window.findChildren(QWidget) if isinstance(one, CONTROLS) and not inside_another(one)]
     nameless = [(type(one).__name__, type(one.parent()).__name__, one.toolTip()) for one in found if not told(one)]

@@ -94,6 +94,13 @@ def plan_told(result: LashResult) -> str:
     return f"{text}; {left} can't be helped" if left else text
 
 
+def lash_headline(result: LashResult) -> str:
+    """The plan in a line, and that it brings every valve into its band where it does."""
+    moved = any(row.origin != "stays" for row in result.valves)
+    helped = moved and all(row.in_band for row in result.valves)
+    return f"{plan_told(result)}; then all {len(result.valves)} are in it" if helped else plan_told(result)
+
+
 def lash_told(result: LashResult, system: System) -> str:
     """The plan in a line, how many valves come into their band by it, and what is left over."""
     held = sum(row.in_band for row in result.valves)

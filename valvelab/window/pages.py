@@ -75,6 +75,8 @@ class EmptyPage(QWidget):
         self._head = Heading("", 1.6, self)
         self._head.setAlignment(Qt.AlignmentFlag.AlignCenter)
         self.explanation = QLabel(self, alignment=Qt.AlignmentFlag.AlignCenter, wordWrap=True)
+        self.caution = QLabel(self, alignment=Qt.AlignmentFlag.AlignCenter, wordWrap=True)
+        self.caution.setAccessibleName("Caution")
         self._jobs = above(spacing=2)
         self.open_button = QPushButton("Open…", self)
         self.sample_button = QPushButton("Open the sample", self)
@@ -87,6 +89,7 @@ class EmptyPage(QWidget):
             self._picture,
             self._head,
             self.explanation,
+            self.caution,
             buttons,
             self._offers,
             beside(1, self._jobs, 1),
@@ -142,6 +145,9 @@ class EmptyPage(QWidget):
             what = (bay.empty if bay else "") + " A spec (TOML) beside it gives the limits to judge by."
         self._head.setText(head)
         self.explanation.setText(what)
+        mind = "" if bay is None else bay.caution
+        self.caution.setText(f'<span style="color:{current_theme().colours["undecided"]}">▲ {escape(mind)}</span>')
+        self.caution.setVisible(bool(mind))
         self.open_button.setVisible(not busy and not begun)
         self.sample_button.setVisible(not busy and not failure and not begun)
         self.type_button.setVisible(not busy and not begun and bay is not None and bool(kinds_at(bay.name)))
