@@ -67,6 +67,7 @@ ACTIONS = (
               "Help"),
     ActionRow("guide", "Guide", "Ctrl+F1", "How to degree a cam, match a tray, check a lift; what is measured and how",
               "info", "Help"),
+    ActionRow("tour", "Tour", "", "Be led round the window once, on a sample where the bench is empty", "info", "Help"),
     ActionRow("about", "About valvelab", "F1", "Version, and every key of the program", "about", "Help"),
 )  # fmt: skip
 

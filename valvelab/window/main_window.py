@@ -30,6 +30,7 @@ from valvelab.window.saving import ask_place, save_as
 from valvelab.window.shell import Shell
 from valvelab.window.signing_menu import SigningMenu
 from valvelab.window.table_menu import table_csv
+from valvelab.window.tour import Place, Tour
 from valvelab.workbench import bays, edits
 from valvelab.workbench.bay import Bay
 from valvelab.workbench.document import Document, Paper, Problem
@@ -82,6 +83,7 @@ class MainWindow(Shell):
         self.bench.done.connect(self.tell)
         self.bench.wrote.connect(self._offer_to_open)
         self.written.taken.connect(self._open_paper)
+        self.tour_offer.taken.connect(self.begin_tour)
         QGuiApplication.styleHints().colorSchemeChanged.connect(self._restyle_soon)
 
     def _connect_widgets(self) -> None:
@@ -462,6 +464,7 @@ class MainWindow(Shell):
             "cautions": lambda: show("Cautions", pages.cautions_html),
             "characteristics": self._explain,
             "guide": self._show_guide,
+            "tour": self.begin_tour,
             "remembered": self._show_remembered,
             "about": lambda: show("About valvelab", pages.about_html),
         }
@@ -498,6 +501,58 @@ class MainWindow(Shell):
         views = [view for view in (in_front, self.verdicts.sheet) if isinstance(view, QAbstractItemView)]
         found = (characteristic_in(view, subjects) for view in views)
         self.guide.explain(next((one for one in found if one is not None), None))
+
+    def offer_tour(self) -> None:
+        """Offer the tour, once in the life of the settings."""
+        if self.bench.settings.toured or self.bench.document.files:
+            return
+        self.bench.keep_settings(replace(self.bench.settings, toured=True))
+        tip = "Menu Help, Tour, shows it whenever you like"
+        self.tour_offer.ask("New here? Six steps show how it works, on a sample.", "Show me", "No, thanks", tip)
+
+    def begin_tour(self) -> None:
+        """Lead round the window, on a sample where nothing lies on the bench."""
+        self.tour_offer.hide()
+        self.text_page.wanted = False
+        self._refresh(self.bench.document)
+        self.tour.begin()
+
+    @cached_property
+    def tour(self) -> Tour:
+        """The tour, made when it is wanted first."""
+        tour = Tour(
+            self,
+            {
+                "open": partial(self._button, "open"),
+                "headline": partial(self._whole, self.banner),
+                "verdicts": partial(self._whole, self.docks["Verdicts"]),
+                "certificate": partial(self._button, "certificate"),
+                "save_job": partial(self._button, "save_job"),
+                "help": lambda: (self.menuBar(), self.menuBar().actionGeometry(self.menus["Help"].menuAction())),
+            },
+        )
+        self.bench.document_changed.connect(lambda _old, _new: tour.place())
+        tour.entered.connect(self._enter_step)
+        tour.ended.connect(lambda: self.pages.front().setFocus())
+        return tour
+
+    def _whole(self, widget: QWidget) -> Place:
+        """All of a widget, of the page in front while it is not to be seen."""
+        shown = widget if widget.isVisible() else self.pages
+        return shown, shown.rect()
+
+    def _button(self, name: str) -> Place:
+        return self._whole(self.tools.widgetForAction(self.actions_by_name[name]))
+
+    def _enter_step(self, target: str) -> None:
+        """Have what a step of the tour points at in front."""
+        if target == "headline" and not self.bench.document.files:
+            self.bench.go_to_bay(bays.BAYS[0].name)
+            self._open_sample()
+        elif target == "verdicts":
+            self.docks["Verdicts"].show()
+            self.docks["Verdicts"].raise_()
+            self.verdicts.sheet.choose_first()
 
     def _open_sample(self) -> None:
         """Put the invented sample of the bay in front on the bench."""

@@ -44,6 +44,8 @@ def _begin(window: MainWindow, files: list[str]) -> None:
     """After the first paint: read, inspect, offer what was left behind."""
     if files:
         window.open_paths(files)
+    else:
+        window.offer_tour()
     window.left.ask()
     window.job.tidy()
 

@@ -26,7 +26,7 @@ class Settings:
     """scheme: "system", "light" or "dark". columns: assignment by file shape. layout: opaque window state by name.
 
     recent_jobs: paths of job files, the last one first. sign_with: name of the key that signs certificates, or "".
-    store: where records are kept, a file or a URL; "" is the user's own place.
+    store: where records are kept, a file or a URL; "" is the user's own place. toured: whether the tour was offered.
     """
 
     scheme: str = "system"
@@ -37,6 +37,7 @@ class Settings:
     sign_with: str = ""
     store: str = ""
     recent_jobs: tuple[str, ...] = ()
+    toured: bool = False
 
 
 def folder() -> Path:
