@@ -74,7 +74,7 @@ ACTIONS = (
 KEYS = (
     ("Alt and a letter", "Open a menu; the letter underlined in a row then takes it"),
     ("Tab, Shift+Tab", "The next field or table, or the one before"),
-    ("Escape", "From a text back to the bench"),
+    ("Escape", "From a text back to the bench; out of the tour"),
     ("↑ ↓", "In the map of lobes: the next or the one before; in a table: another row"),
     ("Enter, Tab", "In readings typed: take the reading and go on to the next"),
     ("Ctrl+C, Ctrl+X, Ctrl+V, Del", "In readings typed: copy, cut, put in, empty"),

@@ -156,7 +156,7 @@ class MainWindow(Shell):
         if asked is not None and (content := document.content(asked)) is not None:
             self.columns.show_file(asked, content.kind or bays.table_of(document.bay))
             self.columns.later.setVisible(value is not None or content.preview is None)
-            self.columns.later.setText("Leave it as it is" if content.preview is None else "Later")
+            self.columns.later.setText("Leave it as it i&s" if content.preview is None else "La&ter")
             self.pages.bring(self.columns)
             return
         if self._columns is not None:

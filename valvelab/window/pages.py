@@ -78,9 +78,9 @@ class EmptyPage(QWidget):
         self.caution = QLabel(self, alignment=Qt.AlignmentFlag.AlignCenter, wordWrap=True)
         self.caution.setAccessibleName("Caution")
         self._jobs = above(spacing=2)
-        self.open_button = QPushButton("Open…", self)
-        self.sample_button = QPushButton("Open the sample", self)
-        self.type_button = QPushButton("Type readings…", self)
+        self.open_button = QPushButton("O&pen…", self)
+        self.sample_button = QPushButton("Open the &sample", self)
+        self.type_button = QPushButton("&Type readings…", self)
         self._offered: QWidget | None = None
         self._offers = beside(1, 1)
         buttons = beside(1, self.open_button, self.type_button, self.sample_button, 1)
@@ -183,6 +183,7 @@ class TextPage(QWidget):
         self._text.setAccessibleName("Text")
         back = QPushButton("Back to the bench", self)
         back.setShortcut("Escape")
+        back.setToolTip("Back to the bench (Escape)")
         back.clicked.connect(self.closed)
         above(beside((self._head, 1), back), (self._text, 1), on=self, margins=(18, 12, 18, 12))
 

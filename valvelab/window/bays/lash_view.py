@@ -48,10 +48,10 @@ class LashView(BayView[LashInspection]):
         self.valve_name.setTextFormat(Qt.TextFormat.PlainText)
         tip = "This shim goes into this valve, and the plan is found around it (or double-click the shim)"
         self.fix_button = button(self, "&Fix this shim", tip, self.fix)
-        self.free_button = button(self, "&As planned", "Leave this valve to the plan again", self.free)
-        self.csv_button = button(self, "Plan as table…", "The shim of each valve (CSV)", self.do_csv)
+        self.free_button = button(self, "As p&lanned", "Leave this valve to the plan again", self.free)
+        self.csv_button = button(self, "Plan as &table…", "The shim of each valve (CSV)", self.do_csv)
         tip = "The plan in large type, to be read at the bench (PDF, A4)"
-        self.sheet_button = button(self, "Build sheet…", tip, self.do_sheet)
+        self.sheet_button = button(self, "B&uild sheet…", tip, self.do_sheet)
         self._lay_out()
 
     def _lay_out(self) -> None:

@@ -98,8 +98,8 @@ class LiftCheckView(BayView[Desk]):
         self.next_button = button(self, "Next car (F6)", "Leave this car and read the next", self.next_car)
         self.page_button = button(self, "Page (F9)", tip, self.write_page)
         self.print_button = button(self, "Print (Ctrl+P)", f"{tip}, and hand it to the printer", self.print_page)
-        self.save_button = button(self, "Save sheet…", "Write the event as a sheet (TOML)", self.save)
-        self.new_button = button(self, "New event", "Begin a blank sheet; files stay where they are", self.start_new)
+        self.save_button = button(self, "&Save sheet…", "Write the event as a sheet (TOML)", self.save)
+        self.new_button = button(self, "New even&t", "Begin a blank sheet; files stay where they are", self.start_new)
 
     def _make_keys(self) -> None:
         keys: tuple[tuple[str, Callable[[], object]], ...] = (

@@ -92,8 +92,10 @@ class PhasingView(BayView[Worksheet]):
         self.lists = Chips(self.bench, self, PhasingState, "page", _LISTS, tables)
         self.drawing_pages, self.list_pages = self.drawings.stack, self.lists.stack
         tip = "Start a blank worksheet; files stay where they are"
-        self.new_button = button(self, "New sheet", tip, self.start_new)
-        self.save_button = button(self, "Save sheet…", "Write the worksheet as TOML and put it on the bench", self.save)
+        self.new_button = button(self, "New shee&t", tip, self.start_new)
+        self.save_button = button(
+            self, "&Save sheet…", "Write the worksheet as TOML and put it on the bench", self.save
+        )
         left = titled(self, "", self.form, self.new_button, self.save_button)
         middle = titled(self, "", self.drawing_pages, self.drawings.row)
         right = titled(self, "", self.list_pages, self.lists.row)
