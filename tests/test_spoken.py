@@ -27,6 +27,8 @@ from something import each
 
 from valvelab.places import sample_profiles
 from valvelab.window.bays.lobes_view import LobesView
+from valvelab.window.bays.phasing_form import WorksheetForm
+from valvelab.window.bays.reading_field import ReadingField
 from valvelab.window.main_window import MainWindow
 from valvelab.window.pages import OfferStrip
 from valvelab.window.panes import Chips
@@ -144,3 +146,15 @@ def test_a_wrong_field_says_why_under_it(window: MainWindow) -> None:
     assert window.rect().contains(told.geometry())
     QTest.keyClick(field, Qt.Key.Key_Backspace)
     assert field.sentence is None, "until it is typed in again"
+
+
+def test_a_wrong_field_of_the_worksheet_says_why_under_it(window: MainWindow) -> None:
+    window.bench.add_files([str(sample_profiles() / name) for name in bays.by_name("phasing").sample])  # type: ignore[union-attr]
+    QApplication.processEvents()
+    field = window.pages.front().findChild(WorksheetForm).findChild(ReadingField)
+    field.selectAll()
+    QTest.keyClicks(field, "fifty")
+    QTest.keyClick(field, Qt.Key.Key_Return)
+    assert field.sentence is not None
+    assert field.sentence.isVisible()
+    assert field.sentence.text() == f"✗ {field.wrong}"

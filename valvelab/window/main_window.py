@@ -210,8 +210,9 @@ class MainWindow(Shell):
             self.bench.turns.do("verdicts", lambda: self.verdicts.show_verdicts(None, document.units), 0)
             return
         from valvelab.tables.headline import Headline, headline
+        from valvelab.workbench import entry_told
 
-        work, progress = bays.work_of(bay.name), view.progress(document, value)
+        work, progress = bays.work_of(bay.name), view.progress(document, value) or entry_told.progress(document)
         result, judges = work.result(value), bool(work.judges)
         told = Headline(progress, None) if progress else headline(result, document.units)
         if progress:

@@ -134,6 +134,14 @@ class LiftCheckView(BayView[Desk]):
             return title, "no rule yet: F4 states it"
         return title, f"the event's own rule{beside_it}, {sheet.decision.rule} at {sure:.0f} %"
 
+    def progress(self, _document: Document, shown: Desk) -> str:
+        """How many valves of the car in front are read, while some are not and none decides it alone."""
+        car = next((car for car in shown.cars if car.item == shown.item), None)
+        if car is None or car.decision is not None or car.read == car.valves:
+            return ""
+        waiting = next(row.valve for row in shown.shown.checks if not row.readings_mm)
+        return f"{shown.item}: {car.read} of {car.valves} valves read; next: {waiting}"
+
     def show_answer(self, document: Document, shown: Desk) -> None:
         """Redraw what changed."""
         state = document.state(LiftCheckState)

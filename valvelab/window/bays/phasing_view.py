@@ -64,7 +64,6 @@ class PhasingView(BayView[Worksheet]):
         self.guide.typed.connect(self._on_typed)
         self.form = WorksheetForm(self)
         self.form.edited.connect(self._on_edit)
-        self.form.refused.connect(self.guide.complain)
         self.form.row_wanted.connect(self._on_row_wanted)
         self.form.row_unwanted.connect(lambda cell: self._change("take out a row", worksheet.without_row, cell))
         self.form.lobe_wanted.connect(lambda name: self._change(f"add lobe {name.strip()}", worksheet.add_lobe, name))
