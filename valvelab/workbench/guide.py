@@ -9,13 +9,22 @@ from types import MappingProxyType
 from valvelab.inspection.characteristics import Characteristic, all_characteristics
 from valvelab.places import resources
 
-REFERENCE = "characteristics"
+REFERENCE, GALLERY = "characteristics", "gallery"
 TITLES: Mapping[str, str] = MappingProxyType(
     {
         "degree_a_cam": "Degree a cam",
         "match_a_tray": "Match a tray",
         "check_a_lift": "Check a lift",
         REFERENCE: "Characteristics",
+        "files": "Files",
+        "specs": "Specs",
+        "lift_check": "The lift-check sheet",
+        "results": "Commands and results",
+        "signing": "Signed certificates",
+        "records": "The record store",
+        "numbers": "How the numbers come about",
+        "python": "From Python",
+        GALLERY: "Gallery",
     }
 )
 """Pages by name, in the order in which they are offered."""
