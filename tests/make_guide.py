@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 import sys
+from dataclasses import replace
 from html import escape
 from pathlib import Path
 
@@ -68,7 +69,8 @@ def main() -> None:
     for subject, name in PICTURES:
         figure = meaning_figure(subject, name)
         assert figure is not None
-        drawn = figure_bytes(FigureBlock(((figure,),), HEIGHT_MM), ".svg", "metric")
+        plain = replace(figure, y_axis=replace(figure.y_axis, label=""))  # paper says the title by itself
+        drawn = figure_bytes(FigureBlock(((plain,),), HEIGHT_MM), ".svg", "metric")
         (folder / "meanings" / f"{subject}_{name}.svg").write_bytes(drawn)
     for name, text in pages().items():
         (folder / name).write_text(text, encoding="utf-8")
